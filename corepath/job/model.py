@@ -1,0 +1,265 @@
+"""The job: what the user wrote, checked and immutable. All lengths in mm, whatever the file's units.
+
+Each field's description is the reference text of its key. `Length` fields are scaled from inches
+when the file says `units = "inch"`: the loader passes `context={"scale": 25.4}`.
+Axes (board frame): X along the length, Y across, origin at the middle of the blank, Z up from the
+finished bottom.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+
+__all__ = [
+    "BlankSection", "BoardSection", "CastSection", "CutterSection", "DeckSection", "DowelSection",
+    "GrooveSection", "HoldSection", "InsertSection", "Job", "LayupSection", "MachineSection",
+    "ObstacleSection", "OutlineSection", "PlugSection", "Point", "SkimSection", "SkinSection",
+    "Tolerances", "TrimSection",
+]  # fmt: skip
+
+
+def _scaled(value: Any, info: ValidationInfo) -> Any:
+    scale = (info.context or {}).get("scale", 1.0)
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        return value * scale
+    return value
+
+
+_Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Length = Annotated[_Number, BeforeValidator(_scaled)]
+PositiveLength = Annotated[Length, Field(gt=0)]
+NonNegativeLength = Annotated[Length, Field(ge=0)]
+Positive = Annotated[_Number, Field(gt=0)]
+NonNegative = Annotated[_Number, Field(ge=0)]
+Point = tuple[Length, Length]
+SetupLetter = Literal["A", "B", "C", "D"]
+
+
+class Section(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=False)
+
+
+class BoardSection(Section):
+    thickness: PositiveLength = Field(description="finished thickness: the largest deck station")
+    edge_thickness: PositiveLength = Field(description="finished thickness at the outline and in the edge band")
+
+
+class OutlineSection(Section):
+    stations: tuple[tuple[Length, NonNegativeLength], ...] | None = Field(
+        None, min_length=3, description="[x, half width] pairs; a smooth closed curve, symmetric about the X axis"
+    )
+    points: tuple[Point, ...] | None = Field(None, min_length=3, description="[x, y] corners of the outline, in order")
+    smooth: bool = Field(False, description="with points: a smooth closed curve through them instead of straight lines")
+    dxf: str | None = Field(None, min_length=1, description="DXF file with the outline, relative to the job file")
+    layer: str | None = Field(None, description="layer of the DXF file that holds the outline; all layers if not given")
+    dxf_units: Literal["mm", "cm", "m", "inch", "foot"] | None = Field(
+        None, description="units of the DXF file, where its header does not state them"
+    )
+    join: PositiveLength = Field(0.05, description="DXF pieces whose ends lie closer than this are joined")
+
+
+class DeckSection(Section):
+    stations: tuple[tuple[Length, PositiveLength], ...] | None = Field(
+        None, min_length=2, description="[x, thickness] pairs of the finished core along the X axis"
+    )
+    mesh: str | None = Field(None, description="mesh file of the deck (not read by this version)")
+    edge_band: NonNegativeLength = Field(14.0, description="width inside the outline that stays at the edge thickness")
+    blend: PositiveLength = Field(110.0, description="width over which the deck rises from the edge band to its full height")
+    clean_up: NonNegativeLength = Field(0.4, description="least wood that the deck pass must remove everywhere")
+    smooth: NonNegativeLength = Field(60.0, description="total width of the kernel that smooths the stations' curve")
+    least_radius: PositiveLength = Field(150.0, description="creases of the deck are rounded to this radius")
+    scallop: PositiveLength = Field(0.05, description="height of the ridges that finishing lines may leave")
+
+
+class BlankSection(Section):
+    length: PositiveLength = Field(description="along X")
+    width: PositiveLength = Field(description="along Y")
+    thickness: PositiveLength = Field(description="of the raw block")
+    tolerance: NonNegativeLength | None = Field(
+        None, description="how far the thickness may be off; wins over tolerances.thickness"
+    )
+    wood: str = Field("yellow-poplar", description="species, for its movement with moisture")
+    grain: Literal["flat", "quarter"] = Field("flat", description="flat-sawn or quarter-sawn: how the width moves with moisture")
+    measured: str | None = Field(None, description="CSV of measured places (not read by this version)")
+    spoil_board: PositiveLength = Field(18.0, description="thickness of the sacrificial board; nothing may pass through it")
+
+
+class GrooveSection(Section):
+    inside: PositiveLength = Field(description="width of the groove inside the outline")
+    outside: PositiveLength = Field(description="width of the groove outside the outline")
+    floor: PositiveLength = Field(description="height above the bed in A of the floor of groove and pockets")
+    least_floor: PositiveLength = Field(0.6, description="least wood that must be left under them")
+
+
+class PlugSection(Section):
+    name: str = Field(min_length=1, max_length=12, pattern=r"^[A-Za-z][A-Za-z0-9_-]*$", description="short name, as in drawings")
+    at: tuple[Point, ...] = Field(min_length=1, description="[[x, y], …] of the middle of each")
+    diameter: PositiveLength = Field(description="of a round plug; width of a slot")
+    slot: PositiveLength | None = Field(None, description="overall length of a slot; round if not given")
+    angle: _Number = Field(0.0, description="direction of a slot, degrees from X towards Y")
+    bolt_hole: PositiveLength = Field(description="diameter of the hole drilled through it after lay-up")
+    floor: PositiveLength | None = Field(None, description="height of its floor above the bed in A; groove.floor if not given")
+
+
+class InsertSection(Section):
+    name: str = Field(min_length=1, max_length=12, pattern=r"^[A-Za-z][A-Za-z0-9_-]*$", description="short name, as in drawings")
+    at: tuple[Point, ...] = Field(min_length=1, description="[[x, y], …] of each")
+    hardware: str | None = Field(None, description="name in the hardware table; keys given here win over it")
+    barrel: PositiveLength = Field(description="outer diameter of the barrel")
+    flange: PositiveLength = Field(description="diameter of the flange")
+    flange_thickness: PositiveLength = Field(description="thickness of the flange")
+    length: PositiveLength = Field(description="over all, the flange included")
+    prongs: NonNegativeLength = Field(0.0, description="how far the prongs reach into the wood above the seat")
+    recess: Length = Field(0.3, description="how far the flange lies below flush")
+    clearance: NonNegativeLength = Field(0.2, description="added to the diameters of barrel and flange")
+    through: bool = Field(False, description="the bore passes into the spoil board; else the deck pass opens it")
+
+
+class DowelSection(Section):
+    at: Point = Field(description="[x, y]")
+    diameter: PositiveLength = Field(description="of the dowel and its hole")
+    depth_in_bed: PositiveLength = Field(description="how deep it sits in the spoil board")
+    stand: PositiveLength = Field(description="how far it stands above the bed")
+
+
+class SkimSection(Section):
+    step: PositiveLength = Field(0.5, description="depth of one pass")
+    largest_step: PositiveLength = Field(1.0, description="largest depth of a pass while no casting can show")
+    overlap: Annotated[float, Field(strict=True, ge=0.05, le=0.8)] = Field(
+        0.25, description="share of the cutter's diameter by which neighbouring lines overlap"
+    )
+
+
+class CastSection(Section):
+    resin: str = Field("polyurethane", description="kind of resin, from the resin table")
+    ratio: tuple[Positive, Positive] = Field((100.0, 90.0), description="parts A : B")
+    ratio_by: Literal["weight", "volume"] = Field("weight", description="what the ratio counts")
+    density: tuple[Positive, ...] = Field((1.05, 1.10), min_length=1, max_length=2, description="of part A and B, g/cm³")
+    extra: NonNegative = Field(0.15, description="share mixed on top of the volume")
+    shrinkage: Annotated[float, Field(strict=True, ge=0, lt=0.2)] = Field(0.005, description="linear shrinkage in curing")
+    fill_margin: NonNegativeLength = Field(0.5, description="resin that must stand above the deck to be")
+    pour_short: NonNegativeLength = Field(0.5, description="how far below the raw top the pour ends")
+    flush: Literal["none", "local", "face"] = Field("none", description="plane proud castings off (only none in this version)")
+
+
+class SkinSection(Section):
+    thickness: PositiveLength = Field(description="of the pre-made skin")
+    modulus: Positive = Field(description="GPa")
+    strain_limit: Positive = Field(description="share, e.g. 0.004")
+    pressure: Positive = Field(description="bar, in the press or bag")
+
+
+class LayupSection(Section):
+    rocker: tuple[tuple[Length, Length], ...] | None = Field(None, min_length=2, description="[x, rise] of the form")
+
+
+HoldMethod = Literal["screws", "clamps", "tape", "vacuum"]
+
+
+class HoldSection(Section):
+    A: HoldMethod = Field("tape", description="how island and rim are held in A")
+    B: HoldMethod = Field("vacuum", description="in B")
+    C: HoldMethod = Field("vacuum", description="in C")
+    least_height: PositiveLength = Field(3.0, description="least height of the casting that joins board and rim in B and C")
+
+
+class MachineSection(Section):
+    travel: tuple[PositiveLength, PositiveLength, PositiveLength] = Field(description="of the axes X, Y, Z")
+    z_zero: Literal["bed", "face"] = Field("bed", description="what Z is touched on")
+    touch_at: Point | None = Field(None, description="place on the board where a face is touched")
+    xy_zero: Literal["middle", "front-left"] = Field("middle", description="X, Y zero: middle or front-left corner of the blank")
+    flip_about: Literal["x", "y"] = Field("x", description="axis about which the blank is turned over")
+    safe_z: Annotated[Length, Field(ge=5.0)] = Field(10.0, description="height of rapids above the highest of blank and obstacles")
+    arcs: bool = Field(True, description="the control takes G2 and G3")
+    exact_path: bool = Field(False, description="the control keeps to the path with G61; else G64")
+    canned_cycles: bool = Field(False, description="the control takes G81 and G83")
+    tool_change: Literal["stop", "m6"] = Field("stop", description="a stop to fit the cutter by hand, or M6")
+    rapid: PositiveLength = Field(6000.0, description="mm/min")
+    accel: PositiveLength = Field(500.0, description="mm/s²")
+    corner_deviation: PositiveLength = Field(0.02, description="by how much a corner may be rounded")
+    spindle_rpm: tuple[Positive, Positive] = Field((8000.0, 24000.0), description="slowest and fastest")
+    spin_up: Positive = Field(4.0, description="seconds from M3 until the spindle is up to speed")
+    spin_down: Positive = Field(8.0, description="seconds from M5 until it stands")
+
+
+class Tolerances(Section):
+    """Each contributor's size; all default to the figures of common practice, no source."""
+
+    thickness: NonNegativeLength = Field(0.10, description="thickness of the blank as measured, ±")
+    bed: NonNegativeLength = Field(0.05, description="height of the bed after facing, ±")
+    flat: NonNegativeLength = Field(0.10, description="gap under the blank as held, one-sided")
+    touch: NonNegativeLength = Field(0.05, description="touching off Z, ±")
+    machine: NonNegativeLength = Field(0.03, description="positioning of the machine in Z, ±")
+    level: NonNegative = Field(1.0, description="the blank out of level while the resin cures, mm/m")
+    shrinkage: Annotated[float, Field(strict=True, ge=0, lt=0.2)] = Field(0.0025, description="of the linear shrinkage, ±")
+    dowel_play: NonNegativeLength = Field(0.05, description="play of the dowels, ±")
+    cutter_diameter: NonNegativeLength = Field(0.03, description="of a cutter's diameter, ±")
+    flip_axis: NonNegativeLength = Field(0.05, description="place of the flip axis, ±")
+    moisture: NonNegative = Field(1.0, description="change of the wood's moisture content since A, ± %")
+
+
+class CutterSection(Section):
+    number: Annotated[int, Field(strict=True, ge=1, le=99999)] = Field(description="tool number")
+    shape: Literal["flat", "ball", "bull", "drill"] = Field(description="form of the end")
+    diameter: PositiveLength = Field(description="cutting diameter")
+    corner_radius: NonNegativeLength = Field(0.0, description="of a bull-nosed cutter")
+    flutes: Annotated[int, Field(strict=True, ge=1, le=12)] = Field(2, description="number of cutting edges")
+    cutting_length: PositiveLength = Field(description="length of the edges")
+    stick_out: PositiveLength = Field(description="length out of the collet")
+    chip_load: PositiveLength = Field(description="feed per tooth")
+    rpm: Positive = Field(description="spindle speed")
+    depth_a_pass: PositiveLength | None = Field(None, description="largest depth of one layer; half the diameter if not given")
+    plunge_share: Annotated[float, Field(strict=True, gt=0, le=1)] = Field(0.33, description="plunge feed as a share of the feed")
+
+
+class ObstacleSection(Section):
+    points: tuple[Point, ...] = Field(min_length=3, description="[x, y] corners, board frame as it lies in that set-up")
+    height: PositiveLength = Field(description="above the bed")
+    setups: tuple[SetupLetter, ...] = Field(("A", "B", "C"), min_length=1, description="where it is present")
+
+
+class TrimSection(Section):
+    allowance: NonNegativeLength = Field(0.0, description="left outside the outline")
+
+
+class Job(Section):
+    """The whole job, in mm. `units` tells what the file was written in."""
+
+    title: str = Field(min_length=1, max_length=60)
+    units: Literal["mm", "inch"] = "mm"
+    board: BoardSection
+    outline: OutlineSection
+    deck: DeckSection
+    blank: BlankSection
+    groove: GrooveSection
+    plug: tuple[PlugSection, ...] = ()
+    insert: tuple[InsertSection, ...] = ()
+    dowel: tuple[DowelSection, ...] = Field(min_length=2)
+    skim: SkimSection = SkimSection()
+    cast: CastSection = CastSection()
+    skin: SkinSection | None = None
+    layup: LayupSection | None = None
+    hold: HoldSection = HoldSection()
+    machine: MachineSection
+    tolerances: Tolerances = Tolerances()
+    cutter: tuple[CutterSection, ...] = Field(min_length=1)
+    obstacle: tuple[ObstacleSection, ...] = ()
+    trim: TrimSection | None = None
+    limits: "Limits" = Field(default_factory=lambda: Limits())
+
+
+class Limits(Section):
+    """Limits of the checks that have no key of their own elsewhere."""
+
+    window: Length = Field(0.0, description="least window")
+    seat: Length = Field(0.1, description="least recess of a flange")
+    wood_over_seat: Length = Field(2.0, description="least wood over a seat")
+    barrel: Length = Field(0.5, description="least wood between the barrel's end and the deck")
+    spacing: Length = Field(3.0, description="least wood between groove, plugs, seats, dowels and the blank's edge")
+    dowels: Length = Field(0.5, description="least room over and around the dowels")
+    registration: Length = Field(2.0, description="least casting left at the edge and round a bolt")
+
+
+Job.model_rebuild()

@@ -1,0 +1,60 @@
+"""Cutters: shapes as solids of revolution about the spindle axis, tip at the origin, lengths in mm."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = ["Cutter", "Cutting"]
+
+Shape = Literal["flat", "ball", "bull", "drill"]
+
+
+@dataclass(frozen=True, slots=True)
+class Cutter:
+    """One cutter of the job. A ball has `corner_radius` = D/2, a flat one or a drill 0.
+
+    A drill is taken as flat at its tip: depths are those of its full diameter.
+    """
+
+    number: int
+    shape: Shape
+    diameter: float
+    corner_radius: float
+    flutes: int
+    cutting_length: float
+    stick_out: float
+
+    @property
+    def radius(self) -> float:
+        return self.diameter / 2.0
+
+    def rise(self, distance: float) -> float:
+        """Height of the cutting surface above the tip at `distance` (mm) from the axis; inf outside."""
+        if distance > self.radius:
+            return math.inf
+        flat = self.radius - self.corner_radius
+        if distance <= flat:
+            return 0.0
+        return self.corner_radius - math.sqrt(max(self.corner_radius**2 - (distance - flat) ** 2, 0.0))
+
+    def describe(self) -> str:
+        corner = f" corner R{self.corner_radius:g}" if self.shape == "bull" else ""
+        return f"T{self.number} {self.shape} D{self.diameter:g}{corner}"
+
+
+@dataclass(frozen=True, slots=True)
+class Cutting:
+    """How a cutter is run: rpm, feeds in mm/min, depths in mm.
+
+    `feed` sideways, `ramp` along a ramp or helix, `plunge` straight down; `depth` of one layer;
+    `stepover` largest distance between neighbouring lines of a clearing path.
+    """
+
+    rpm: float
+    feed: float
+    ramp: float
+    plunge: float
+    depth: float
+    stepover: float

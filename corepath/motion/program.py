@@ -1,0 +1,111 @@
+"""A program: the moves of one file, recorded once and replayed by writer, drawings and clock.
+
+Coordinates are in the *bed frame of the set-up* (X, Y from the middle of the blank as it lies, Z up
+from the bed), mm; feeds in mm/min. The writer subtracts the zero. The tip of the cutter is what moves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from enum import IntEnum
+from typing import Literal, NamedTuple
+
+from corepath.motion.cutter import Cutter, Cutting
+
+__all__ = ["Kind", "Move", "Pass", "Program", "Setup", "Zero", "arc", "line", "rapid"]
+
+Setup = Literal["A", "B", "C", "D"]
+
+
+class Kind(IntEnum):
+    """What a move is. Values equal the RS-274 G number."""
+
+    RAPID = 0
+    LINE = 1
+    CW = 2
+    CCW = 3
+
+
+class Move(NamedTuple):
+    """One move to (x, y, z). For arcs `i`, `j` lead from the start to the centre (helix if z changes).
+
+    `feed` is in mm/min along the move; a rapid has 0.
+    """
+
+    kind: Kind
+    x: float
+    y: float
+    z: float
+    feed: float = 0.0
+    i: float = 0.0
+    j: float = 0.0
+
+
+def rapid(x: float, y: float, z: float) -> Move:
+    return Move(Kind.RAPID, x, y, z)
+
+
+def line(x: float, y: float, z: float, feed: float) -> Move:
+    return Move(Kind.LINE, x, y, z, feed)
+
+
+def arc(clockwise: bool, x: float, y: float, z: float, i: float, j: float, feed: float) -> Move:
+    return Move(Kind.CW if clockwise else Kind.CCW, x, y, z, feed, i, j)
+
+
+@dataclass(frozen=True, slots=True)
+class Zero:
+    """The work zero in the bed frame of its set-up: program + zero = place on the bed.
+
+    `touch` says in words what is touched for Z; `again` whether touching again later is allowed.
+    """
+
+    x: float
+    y: float
+    z: float
+    touch: str
+    again: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """A stretch of moves cut without a stop. It starts and ends at the clear height.
+
+    The first move of a pass is a rapid to (x, y, clear); the last is a rapid up to the clear height.
+    Between passes of one program the writer puts the stop (spindle off, dwell, park, M0).
+    """
+
+    moves: tuple[Move, ...]
+    says: str = ""
+
+    @staticmethod
+    def of(moves: Iterable[Move], says: str = "") -> "Pass":
+        return Pass(tuple(moves), says)
+
+
+@dataclass(frozen=True, slots=True)
+class Program:
+    """One `.nc` file to be. `stem` is the file name without ending, e.g. `03-A-groove`.
+
+    `clear` is the height (bed frame) where rapids are free; `park` the place (x, y) to stand at a stop.
+    `watch` are lines for the head: what to look out for.
+    """
+
+    stem: str
+    order: int
+    setup: Setup
+    name: str
+    cutter: Cutter
+    cutting: Cutting
+    zero: Zero
+    clear: float
+    park: tuple[float, float]
+    passes: tuple[Pass, ...]
+    combined: bool = False
+    watch: tuple[str, ...] = field(default=())
+
+    @property
+    def moves(self) -> tuple[Move, ...]:
+        """All moves of all passes in order."""
+        return tuple(move for stretch in self.passes for move in stretch.moves)

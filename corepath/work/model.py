@@ -1,0 +1,128 @@
+"""What an operation must reach and may touch, said without any path.
+
+All geometry is in the *bed frame of the set-up* (X, Y from the middle of the blank as it lies: B is
+already mirrored; Z up from the bed), mm. Operations find paths for a `Work`; the read-back holds the
+virtual blank against the same `Work`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from shapely import Polygon
+
+from corepath.board.deck import DeckSurface
+from corepath.motion.cutter import Cutter, Cutting
+from corepath.motion.program import Setup, Zero
+
+__all__ = ["Deck", "Facing", "Hole", "Obstacle", "Pocket", "Step", "Work"]
+
+
+@dataclass(frozen=True, slots=True)
+class Pocket:
+    """A closed area (holes allowed) to be cut to a level floor; walls stand at its boundary.
+
+    `thin` tells that little wood is left below the floor: the last layer is a light one.
+    """
+
+    id: str
+    area: Polygon
+    top: float
+    floor: float
+    thin: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One diameter of a hole, down to `floor`."""
+
+    diameter: float
+    floor: float
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """A round hole with steps from the widest and shallowest to the narrowest and deepest.
+
+    `breaks_through` is the height at which it leaves the wood (the bed), or None if it stays blind.
+    """
+
+    id: str
+    x: float
+    y: float
+    top: float
+    steps: tuple[Step, ...]
+    breaks_through: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Facing:
+    """The whole blank is planed to each of `planes` in turn, from the highest down.
+
+    `first_stop` is the index into `planes` after which the combined file first stops.
+    """
+
+    area: Polygon
+    top: float
+    planes: tuple[float, ...]
+    first_stop: int
+
+
+@dataclass(frozen=True, slots=True)
+class Deck:
+    """The deck is surfaced over `area` (the blank) to `surface`, from stock up to `top`.
+
+    Nothing is cut below the surface by more than `gouge`, and ridges stand at most `scallop` above it.
+    `rough` is what roughing leaves on (0 for the finishing operation itself: nothing left on).
+    """
+
+    area: Polygon
+    surface: DeckSurface
+    top: float
+    scallop: float
+    gouge: float
+    rough: float
+
+
+@dataclass(frozen=True, slots=True)
+class Obstacle:
+    """Something that stands on the bed: the cutter and its collet keep off `area` below `height`."""
+
+    area: Polygon
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """One operation with one cutter: `<order>-<setup>-<name>` is its file stem.
+
+    `stock_top` is the highest the stock may stand; `clear` the height of free rapids (safe_z above the
+    highest of blank and obstacles); `lowest` the lowest a cut may go in this operation.
+    Exactly one of `pockets`, `holes`, `facing`, `deck` says what is to be cut.
+    """
+
+    order: int
+    setup: Setup
+    name: str
+    cutter: Cutter
+    cutting: Cutting
+    zero: Zero
+    blank: Polygon
+    stock_top: float
+    clear: float
+    lowest: float
+    park: tuple[float, float]
+    arcs: bool
+    pockets: tuple[Pocket, ...] = ()
+    holes: tuple[Hole, ...] = ()
+    facing: Facing | None = None
+    deck: Deck | None = None
+    obstacles: tuple[Obstacle, ...] = ()
+    watch: tuple[str, ...] = ()
+    part: int = 1
+
+    @property
+    def stem(self) -> str:
+        """File stem; a second cutter for the same operation adds `-2`."""
+        base = f"{self.order:02d}-{self.setup}-{self.name}"
+        return base if self.part == 1 else f"{base}-{self.part}"
