@@ -1,0 +1,100 @@
+"""Lengths with named errors: a nominal value and its sensitivity to each contributor.
+
+A contributor is a named error within an interval. The same name is the same error wherever it turns up,
+so that what two lengths share cancels or adds as it should (correlated terms count once). Worst case is
+the sum of the extremes; root sum square (RSS) takes the contributors as independent and centred in
+their intervals, so a one-sided one also moves the mean.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import NamedTuple
+
+__all__ = ["Linear", "Part"]
+
+
+class Part(NamedTuple):
+    """How one contributor enters: sensitivity times an error between `low` and `high` (mm)."""
+
+    sensitivity: float
+    low: float
+    high: float
+
+    @property
+    def extremes(self) -> tuple[float, float]:
+        ends = (self.sensitivity * self.low, self.sensitivity * self.high)
+        return min(ends), max(ends)
+
+
+@dataclass(frozen=True, slots=True)
+class Linear:
+    """nominal + sum of sensitivity x error, all mm.
+
+    >>> gap = Linear.of(40.0) + Linear.term("box", 0.1) - Linear.of(37.0) - Linear.term("parts", 0.2)
+    >>> [round(end, 3) for end in gap.worst()]
+    [2.7, 3.3]
+    """
+
+    nominal: float
+    parts: Mapping[str, Part]
+
+    @staticmethod
+    def of(value: float) -> Linear:
+        """A length without error."""
+        return Linear(float(value), MappingProxyType({}))
+
+    @staticmethod
+    def term(name: str, size: float) -> Linear:
+        """An error of nominally zero within ± `size`."""
+        return Linear(0.0, MappingProxyType({name: Part(1.0, -size, size)}))
+
+    @staticmethod
+    def gap(name: str, size: float) -> Linear:
+        """A one-sided error: nominally zero, never negative, at most `size`."""
+        return Linear(0.0, MappingProxyType({name: Part(1.0, 0.0, size)}))
+
+    def __add__(self, other: Linear | float) -> Linear:
+        if not isinstance(other, Linear):
+            return Linear(self.nominal + other, self.parts)
+        parts = dict(self.parts)
+        for name, part in other.parts.items():
+            mine = parts.get(name)
+            if mine is None:
+                parts[name] = part
+                continue
+            if (mine.low, mine.high) != (part.low, part.high):
+                raise ValueError(f"contributor {name!r} has two sizes: {mine} and {part}")
+            parts[name] = mine._replace(sensitivity=mine.sensitivity + part.sensitivity)
+        return Linear(self.nominal + other.nominal, MappingProxyType(parts))
+
+    def __radd__(self, other: float) -> Linear:
+        return self + other
+
+    def __sub__(self, other: Linear | float) -> Linear:
+        return self + (other * -1.0)
+
+    def __mul__(self, factor: float) -> Linear:
+        parts = {name: part._replace(sensitivity=part.sensitivity * factor) for name, part in self.parts.items()}
+        return Linear(self.nominal * factor, MappingProxyType(parts))
+
+    def worst(self) -> tuple[float, float]:
+        """Least and largest value when every contributor is at its worse end."""
+        ends = [part.extremes for part in self.parts.values()]
+        return self.nominal + math.fsum(low for low, _ in ends), self.nominal + math.fsum(high for _, high in ends)
+
+    def rss(self) -> tuple[float, float]:
+        """Mean -/+ the root of the sum of squared half-intervals."""
+        ends = [part.extremes for part in self.parts.values()]
+        mean = self.nominal + math.fsum((low + high) / 2 for low, high in ends)
+        spread = math.sqrt(math.fsum(((high - low) / 2) ** 2 for low, high in ends))
+        return mean - spread, mean + spread
+
+    def largest(self, count: int = 3) -> tuple[tuple[str, float], ...]:
+        """The contributors that can lower the value most, as (name, by how much), largest first."""
+        costs = [(name, -part.extremes[0]) for name, part in self.parts.items()]
+        ranked = sorted((c for c in costs if c[1] > 1e-9), key=lambda c: (-round(c[1], 9), c[0]))
+        return tuple(ranked[:count])

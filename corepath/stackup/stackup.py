@@ -1,0 +1,158 @@
+"""The stack-up: one object that holds every height, and the only place that works out a depth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from shapely import Point
+
+from corepath.board.model import Board, Casting, Place
+from corepath.job.model import Job
+from corepath.motion.program import Setup, Zero
+from corepath.stackup.heights import Heights
+from corepath.stackup.pour import CastingPour
+from corepath.stackup.skim import SkimPlan, plan_skim
+
+__all__ = ["CastingStack", "PlaceStack", "Stackup", "build_stackup"]
+
+INTO_BED = 1.0
+"""mm by which a through bore passes the bottom of the thickest core into the spoil board."""
+
+
+@dataclass(frozen=True, slots=True)
+class CastingStack:
+    """One casting in the stack-up: the operation that cuts it and the deck over its own footprint."""
+
+    casting: Casting
+    operation: str
+    deck_highest: float
+    deck_lowest: float
+    highest_at: tuple[float, float]
+    pour: CastingPour
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceStack:
+    """One insert in the stack-up: depths (mm) below the skimmed face, and the deck over it."""
+
+    place: Place
+    seat_depth: float
+    bore_depth: float
+    deck_over_seat: float
+    deck_over_bore: float
+
+
+@dataclass(frozen=True, slots=True)
+class Stackup:
+    """All heights of one job. Heights are above the bed of the set-up named, nominal, mm."""
+
+    job: Job
+    heights: Heights
+    castings: tuple[CastingStack, ...]
+    places: tuple[PlaceStack, ...]
+    skim: SkimPlan
+    deck_highest: float
+    deck_highest_at: tuple[float, float]
+    deck_lowest: float
+
+    def floor_of(self, casting_id: str) -> float:
+        """Height of a casting's floor above the bed in A."""
+        return next(stack.casting.floor for stack in self.castings if stack.casting.id == casting_id)
+
+    @property
+    def blank_top(self) -> float:
+        """The highest the raw top may stand in A, or the raw bottom in B: the thickest blank, lying badly."""
+        return self.job.blank.thickness + self.heights.thickness_tolerance + self.job.tolerances.flat
+
+    @property
+    def thickest_stock(self) -> float:
+        """The highest the raw top may stand in C: after the earliest stop, lying badly."""
+        return self.skim.thickest_plane + self.job.tolerances.flat
+
+    def clear(self, setup: Setup, top: float) -> float:
+        """Height of free rapids: safe_z above the highest of stock and obstacles."""
+        highest = max((o.height for o in self.job.obstacle if setup in o.setups), default=0.0)
+        return max(top, highest) + self.job.machine.safe_z
+
+    def zero(self, setup: Setup, operation: str) -> Zero:
+        """The work zero of an operation in the bed frame of its set-up."""
+        machine, blank = self.job.machine, self.job.blank
+        corner = machine.xy_zero == "front-left"
+        x, y = (-blank.length / 2, -blank.width / 2) if corner else (0.0, 0.0)
+        if operation == "inserts":
+            return Zero(x, y, self.skim.planned_plane, "the skimmed face", True)
+        if machine.z_zero == "bed":
+            return Zero(x, y, 0.0, "the bed beside the blank", True)
+        place = self._touch_words(setup)
+        if setup == "A":
+            return Zero(x, y, blank.thickness, f"the raw top at {place}", True)
+        if setup == "B":
+            return Zero(x, y, blank.thickness, f"the raw bottom at {place}, before the first pass", False)
+        return Zero(x, y, self.skim.planned_plane, f"the raw top at {place}, before anything is cut in C", False)
+
+    def touch_place(self, setup: Setup) -> tuple[float, float]:
+        """Where a face is touched, in the set-up's own X, Y (the mirror image in B)."""
+        machine = self.job.machine
+        x, y = machine.touch_at or (0.0, 0.0)
+        if setup != "B":
+            return x, y
+        return (x, -y) if machine.flip_about == "x" else (-x, y)
+
+    def _touch_words(self, setup: Setup) -> str:
+        x, y = self.touch_place(setup)
+        return f"X{x:g} Y{y:g} from the middle"
+
+
+def build_stackup(job: Job, board: Board) -> Stackup:
+    """Work out the stack-up of a job and its board."""
+    heights = Heights(job)
+    highest, x, y = board.deck.highest_over(board.blank)
+    lowest, _, _ = board.deck.lowest_over(board.blank)
+    lowest_plane = highest + job.deck.clean_up
+    castings = tuple(_casting_stack(casting, heights, board, lowest_plane) for casting in board.castings)
+    shows = [heights.shows_at(stack.casting.floor, stack.operation) for stack in castings]
+    top = job.blank.thickness + heights.thickness_tolerance
+    return Stackup(
+        job=job,
+        heights=heights,
+        castings=castings,
+        places=tuple(_place_stack(place, board, job.deck.clean_up) for place in board.places),
+        skim=plan_skim(lowest_plane, job.skim.step, top, shows),
+        deck_highest=highest,
+        deck_highest_at=(x, y),
+        deck_lowest=lowest,
+    )
+
+
+def _casting_stack(casting: Casting, heights: Heights, board: Board, lowest_plane: float) -> CastingStack:
+    job = heights.job
+    highest, x, y = board.deck.highest_over(casting.area)
+    lowest, _, _ = board.deck.lowest_over(casting.area)
+    depth = job.blank.thickness - casting.floor
+    pour = CastingPour(
+        id=casting.id,
+        floor=casting.floor,
+        depth=depth,
+        volume=casting.area.area * (depth - job.cast.pour_short) / 1000.0,
+        p_expected=heights.resin_low(depth, casting.half_span),
+        p_limit=lowest_plane - highest - job.cast.fill_margin,
+    )
+    operation = "groove" if casting.kind == "groove" else "plug-pockets"
+    return CastingStack(casting, operation, highest, lowest, (x, y), pour)
+
+
+def _place_stack(place: Place, board: Board, clean_up: float) -> PlaceStack:
+    insert = place.insert
+    middle = Point(place.x, place.y)
+    seat = middle.buffer(place.seat / 2)
+    bore = middle.buffer(place.bore / 2)
+    over_seat = board.deck.lowest_over(seat)[0]
+    over_bore = board.deck.lowest_over(bore)[0]
+    highest = board.deck.highest_over(bore)[0]
+    return PlaceStack(
+        place=place,
+        seat_depth=insert.flange_thickness + insert.recess,
+        bore_depth=highest + clean_up / 2,
+        deck_over_seat=over_seat,
+        deck_over_bore=over_bore,
+    )
