@@ -1,0 +1,211 @@
+"""The checks on heights: groove depth against final thickness first, then what hangs on it.
+
+Each function gives one check (fill: one a casting); the relations are derived in docs/arithmetic.md.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from corepath.stackup.check import Check
+from corepath.stackup.judge import judge, weakest
+from corepath.stackup.linear import Linear
+from corepath.stackup.stackup import CastingStack, PlaceStack, Stackup
+
+__all__ = ["depth_checks"]
+
+PRONG_WOOD = 1.0
+"""mm of wood that must stand over the tips of prongs (common practice, no source)."""
+
+
+def depth_checks(stack: Stackup) -> tuple[Check, ...]:
+    """All checks on heights, window first."""
+    checks = [_window(stack), _floor(stack), _shows(stack), _clean_up(stack)]
+    checks += [_fill(stack, casting) for casting in stack.castings]
+    if stack.places:
+        checks += [_weakest_place(stack, judge_one) for judge_one in (_seat, _wood_over_seat, _barrel)]
+    checks.append(_hold(stack))
+    return tuple(checks)
+
+
+def _at(x: float, y: float) -> str:
+    return f"X{x:.1f} Y{y:.1f}"
+
+
+def _window(stack: Stackup) -> Check:
+    job, heights = stack.job, stack.heights
+    deck = (
+        heights.deck(stack.deck_highest, stack.skim.planned_plane)
+        + job.deck.clean_up
+        + heights.gap("B", ", deck")
+        - heights.gap("C", ", deck")
+    )
+
+    def judged(casting: CastingStack) -> Check:
+        shows = heights.shows_at(casting.casting.floor, casting.operation)
+        value = shows - deck
+        missing = job.limits.window - value.worst()[0]
+        return judge(
+            "window",
+            value,
+            job.limits.window,
+            says=f"{casting.casting.id} shows from {shows.nominal:.2f} down, the core needs {deck.nominal:.2f}",
+            where=f"{casting.casting.id}; deck highest at {_at(*stack.deck_highest_at)}",
+            mend=f"a blank {missing:.2f} thicker, or a core thinner by as much, or groove.floor or "
+            f"deck.clean_up lower by as much",
+        )
+
+    return weakest(judged(casting) for casting in stack.castings)
+
+
+def _floor(stack: Stackup) -> Check:
+    limit = stack.job.groove.least_floor
+
+    def judged(casting: CastingStack) -> Check:
+        value = stack.heights.wood_under(casting.casting.floor, casting.operation)
+        needed = casting.casting.floor + limit - value.worst()[0]
+        return judge(
+            "floor",
+            value,
+            limit,
+            says=f"wood left under {casting.casting.id}, {value.worst()[0]:.2f} where the blank lies worst",
+            where=casting.casting.id,
+            mend=f"set its floor to {needed:.2f} or more; tape or seal below the places that run thin",
+        )
+
+    return weakest(judged(casting) for casting in stack.castings)
+
+
+def _shows(stack: Stackup) -> Check:
+    skim = stack.skim
+    plane = stack.heights.plane(skim.planned_plane)
+
+    def judged(casting: CastingStack) -> Check:
+        value = stack.heights.shows_at(casting.casting.floor, casting.operation) - plane
+        short = -value.worst()[0]
+        return judge(
+            "shows",
+            value,
+            0.0,
+            says=f"{casting.casting.id} shows by pass {skim.planned_stop} at {skim.planned_plane:.2f}"
+            if value.nominal >= 0
+            else f"{casting.casting.id} does not show at the lowest plane {skim.planned_plane:.2f}",
+            where=f"{casting.casting.id}, pass {skim.planned_stop}",
+            mend=f"cut its floor {short:.2f} lower, or take a blank {short:.2f} thicker",
+        )
+
+    return weakest(judged(casting) for casting in stack.castings)
+
+
+def _clean_up(stack: Stackup) -> Check:
+    skim, wanted = stack.skim, stack.job.deck.clean_up
+    place = _at(*stack.deck_highest_at)
+
+    def judged(plane: float, limit: float, words: str) -> Check:
+        value = stack.heights.clean_up(stack.deck_highest, plane)
+        short = limit - value.worst()[0]
+        return judge(
+            "clean-up",
+            value,
+            limit,
+            says=f"the deck pass removes at least {value.nominal:.2f} at {words}",
+            where=f"deck highest at {place}, {words}",
+            mend=f"stop {short:.2f} higher: lower the groove's floor or take a thicker blank; "
+            f"or thin the core; or ask for less deck.clean_up",
+        )
+
+    planned = judged(skim.planned_plane, wanted, f"the planned stop {skim.planned_plane:.2f}")
+    lowest = judged(skim.lowest_plane, 0.0, f"the lowest plane {skim.lowest_plane:.2f}")
+    return lowest if lowest.verdict == "fail" != planned.verdict else planned
+
+
+def _fill(stack: Stackup, casting: CastingStack) -> Check:
+    job, lowest = stack.job, stack.skim.lowest_plane
+    room = (
+        stack.heights.after_skim(lowest)
+        - stack.heights.deck(casting.deck_highest, lowest)
+        - job.cast.fill_margin
+    )
+    value = room - casting.pour.p_expected
+    short = -value.worst()[0]
+    return judge(
+        "fill",
+        value,
+        0.0,
+        says=f"resin in {casting.casting.id} lies {casting.pour.p_expected.nominal:.2f} below the raw top at its "
+        f"lowest, {room.nominal:.2f} is allowed at the lowest plane",
+        where=f"{casting.casting.id}; deck over it highest, {casting.deck_highest:.2f}, at {_at(*casting.highest_at)}",
+        mend=f"pour {short:.2f} higher, or move it to where the deck is {short:.2f} lower, or level better, "
+        f"or lower cast.fill_margin",
+    )
+
+
+def _weakest_place(stack: Stackup, judge_one: Callable[[Stackup, PlaceStack], Check]) -> Check:
+    return weakest(judge_one(stack, place) for place in stack.places)
+
+
+def _seat(stack: Stackup, place: PlaceStack) -> Check:
+    thickness = place.place.insert.flange_thickness
+    value = stack.heights.seat(place.seat_depth) - thickness
+    limit = stack.job.limits.seat
+    return judge(
+        "seat",
+        value,
+        limit,
+        says=f"the flange of {place.place.id} lies {value.nominal:.2f} below the skimmed face in a seat "
+        f"{place.seat_depth:.2f} deep",
+        where=place.place.id,
+        mend=f"raise its recess by {limit - value.worst()[0]:.2f}",
+    )
+
+
+def _over(stack: Stackup, height: float) -> Linear:
+    return stack.heights.finished(height, stack.skim.planned_plane)
+
+
+def _wood_over_seat(stack: Stackup, place: PlaceStack) -> Check:
+    prongs = place.place.insert.prongs
+    limit = max(stack.job.limits.wood_over_seat, prongs + PRONG_WOOD if prongs else 0.0)
+    value = _over(stack, place.deck_over_seat) - stack.heights.seat(place.seat_depth)
+    return judge(
+        "wood-over-seat",
+        value,
+        limit,
+        says=f"wood over the seat of {place.place.id}" + (f", its prongs reach {prongs:.2f}" if prongs else ""),
+        where=place.place.id,
+        mend="a thinner flange, less recess, or a place where the deck is higher",
+    )
+
+
+def _barrel(stack: Stackup, place: PlaceStack) -> Check:
+    insert = place.place.insert
+    reach = stack.heights.seat(insert.recess + insert.length)
+    value = _over(stack, place.deck_over_bore) - reach
+    return judge(
+        "barrel",
+        value,
+        stack.job.limits.barrel,
+        says=f"the barrel of {place.place.id} ends {value.nominal:.2f} below the deck",
+        where=place.place.id,
+        mend=f"hardware shorter by {stack.job.limits.barrel - value.worst()[0]:.2f}, less recess, or a place where "
+        f"the deck is higher",
+    )
+
+
+def _hold(stack: Stackup) -> Check:
+    job, skim = stack.job, stack.skim
+    groove = stack.castings[0]
+    in_b = stack.heights.plane(skim.lowest_plane) - stack.heights.gap("B") - groove.pour.p_expected
+    in_c = stack.heights.finished(groove.deck_lowest, skim.planned_plane)
+
+    def judged(value: Linear, setup: str) -> Check:
+        return judge(
+            "hold",
+            value,
+            job.hold.least_height,
+            says=f"in {setup} the casting that joins board and rim is {value.nominal:.2f} high",
+            where=f"groove in {setup}, held by {getattr(job.hold, setup)}",
+            mend="a thicker edge, or hold board and rim apart from each other",
+        )
+
+    return weakest([judged(in_b, "B"), judged(in_c, "C")])

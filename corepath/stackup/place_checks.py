@@ -1,0 +1,145 @@
+"""The checks in X and Y: wood between features, the dowels, and registration."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+from shapely import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import nearest_points
+
+from corepath.board.model import Board
+from corepath.job.model import DowelSection
+from corepath.job.tables import wood_movement
+from corepath.stackup.check import Check
+from corepath.stackup.judge import judge, weakest
+from corepath.stackup.linear import Linear
+from corepath.stackup.stackup import Stackup
+
+__all__ = ["place_checks"]
+
+
+def place_checks(stack: Stackup, board: Board) -> tuple[Check, ...]:
+    """spacing, dowels, registration."""
+    return _spacing(stack, board), _dowels(stack, board), _registration(stack, board)
+
+
+def _spacing(stack: Stackup, board: Board) -> Check:
+    named: list[tuple[str, BaseGeometry]] = [("blank's edge", LineString(board.blank.exterior))]
+    named += [(casting.id, casting.area) for casting in board.castings]
+    named += [(f"seat {place.id}", Point(place.x, place.y).buffer(place.seat / 2, quad_segs=64)) for place in board.places]
+    named += [(f"dowel {k}", _hole(dowel)) for k, dowel in enumerate(board.dowels, start=1)]
+    pairs = [(a.distance(b), name_a, name_b, a, b) for (name_a, a), (name_b, b) in itertools.combinations(named, 2)]
+    least, name_a, name_b, a, b = min(pairs, key=lambda pair: round(pair[0], 6))
+    at = nearest_points(a, b)[0]
+    limit = stack.job.limits.spacing
+    return judge(
+        "spacing",
+        Linear.of(least),
+        limit,
+        says=f"{least:.2f} of wood between {name_a} and {name_b}",
+        where=f"{name_a} – {name_b} at X{at.x:.1f} Y{at.y:.1f}",
+        mend=f"move them apart by {limit - least:.2f}",
+    )
+
+
+def _hole(dowel: DowelSection) -> Polygon:
+    return Point(dowel.at).buffer(dowel.diameter / 2, quad_segs=64)
+
+
+def _dowels(stack: Stackup, board: Board) -> Check:
+    checks = [_wrong_way(stack, board)]
+    for number, dowel in enumerate(board.dowels, start=1):
+        checks += [_sound_wood(stack, board, number, dowel), *_standing(stack, board, number, dowel)]
+    return weakest(checks)
+
+
+def _wrong_way(stack: Stackup, board: Board) -> Check:
+    """How far the pattern misses, beyond half a dowel, when the blank lies any other way round."""
+    places = [dowel.at for dowel in board.dowels]
+    right = (1, -1) if stack.job.machine.flip_about == "x" else (-1, 1)
+    wrong = [turn for turn in ((1, -1), (-1, 1), (-1, -1)) if turn != right]
+
+    def miss(turn: tuple[int, int]) -> float:
+        turned = [(turn[0] * x, turn[1] * y) for x, y in places]
+        return max(min(math.dist(place, other) for other in turned) for place in places)
+
+    least = min(miss(turn) for turn in wrong)
+    room = least - max(dowel.diameter for dowel in board.dowels) / 2
+    return judge(
+        "dowels",
+        Linear.of(room),
+        stack.job.limits.dowels,
+        says=f"the wrong way round the pattern misses by {least:.2f}, {room:.2f} more than half a dowel",
+        where="pattern",
+        mend="set the dowels at more unequal distances from the middle",
+    )
+
+
+def _sound_wood(stack: Stackup, board: Board, number: int, dowel: DowelSection) -> Check:
+    hole = _hole(dowel)
+    soft: list[BaseGeometry] = [LineString(board.blank.exterior), *(casting.area for casting in board.castings)]
+    soft += [Point(place.x, place.y).buffer(place.seat / 2) for place in board.places]
+    least = min(hole.distance(other) for other in soft)
+    return judge(
+        "dowels",
+        Linear.of(least),
+        stack.job.limits.dowels,
+        says=f"{least:.2f} of sound wood beside dowel {number}",
+        where=f"dowel {number}",
+        mend="move it away from castings, seats and the blank's edge",
+    )
+
+
+def _standing(stack: Stackup, board: Board, number: int, dowel: DowelSection) -> list[Check]:
+    """Room between the dowel's top and the lowest cut over it; the dowel stands on the bed itself."""
+    skim = stack.skim
+    over = {
+        "B": stack.heights.plane(skim.lowest_plane) - dowel.stand,
+        "C": stack.heights.deck(board.deck.lowest_over(_hole(dowel))[0], skim.planned_plane) - dowel.stand,
+    }
+    return [
+        judge(
+            "dowels",
+            room,
+            stack.job.limits.dowels,
+            says=f"dowel {number} stands {dowel.stand:.2f}, the lowest cut over it in {setup} is "
+            f"{room.nominal + dowel.stand:.2f}",
+            where=f"dowel {number} in {setup}",
+            mend=f"let it stand {stack.job.limits.dowels - room.worst()[0]:.2f} lower",
+        )
+        for setup, room in over.items()
+    ]
+
+
+def _registration(stack: Stackup, board: Board) -> Check:
+    """Casting left at the edge after the trim, and wall of plug round the bolt."""
+    job = stack.job
+    tolerances = job.tolerances
+    across = sum(dowel.at[1] for dowel in board.dowels) / len(board.dowels)
+    movement = wood_movement(job.blank.wood, job.blank.grain)
+    placed = Linear.term("dowel play", tolerances.dowel_play) + Linear.term("flip axis", tolerances.flip_axis)
+    placed += Linear.term("cutter diameter", tolerances.cutter_diameter) * 0.5
+
+    def judged(value: float, y: float, name: str, words: str) -> Check:
+        moved = Linear.term("moisture", tolerances.moisture) * (movement * abs(y - across))
+        left = value + placed + moved
+        return judge(
+            "registration",
+            left,
+            job.limits.registration,
+            says=f"{words}, {left.worst()[0]:.2f} in the worst case",
+            where=name,
+            mend="a wider casting, drier and better-acclimatised wood, or tighter dowels",
+        )
+
+    _, low, _, high = board.outline.bounds
+    farthest = low if abs(low - across) > abs(high - across) else high
+    checks = [judged(job.groove.inside, farthest, "edge", "casting left at the edge after the trim")]
+    for casting in board.castings:
+        if casting.plug is not None:
+            wall = (casting.plug.diameter - casting.plug.bolt_hole) / 2
+            y = casting.area.centroid.y
+            checks.append(judged(wall, y, casting.id, f"wall of {casting.id} round the bolt"))
+    return weakest(checks)

@@ -1,0 +1,197 @@
+"""From job, board and stack-up to the list of works, in the order they are cut.
+
+Here geometry of the board frame is turned into the bed frame of each set-up: B is mirrored by the flip.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from shapely import Polygon
+from shapely.affinity import scale
+
+from corepath.board.model import Board
+from corepath.errors import Fault
+from corepath.job.model import Job
+from corepath.motion.program import Setup
+from corepath.stackup.stackup import INTO_BED, PlaceStack, Stackup
+from corepath.work.cutters import Chosen, Need, choose
+from corepath.work.model import Deck, Facing, Hole, Obstacle, Pocket, Step, Work
+
+__all__ = ["build_works"]
+
+ROUGH_LEAVE = 0.4
+"""mm that roughing leaves on the deck for the finishing cutter (common practice, no source)."""
+
+GOUGE = 0.01
+"""mm by which the deck may be cut below its surface."""
+
+MIDDLE_STEP = 0.4
+"""Stepover as a share of the diameter where nothing else asks for another."""
+
+
+def build_works(job: Job, board: Board, stack: Stackup) -> tuple[tuple[Work, ...], list[Fault]]:
+    """All works in order, and the faults where no listed cutter fits (those works are left out)."""
+    builder = _Builder(job, board, stack)
+    for step in (builder.dowels, builder.plugs, builder.groove, builder.skim, builder.inserts, builder.deck):
+        step()
+    return tuple(builder.works), builder.faults
+
+
+class _Builder:
+    def __init__(self, job: Job, board: Board, stack: Stackup) -> None:
+        self.job, self.board, self.stack = job, board, stack
+        self.works: list[Work] = []
+        self.faults: list[Fault] = []
+
+    def _chosen(self, need: Need) -> Chosen | None:
+        chosen = choose(self.job, need)
+        if isinstance(chosen, Fault):
+            self.faults.append(chosen)
+            return None
+        return chosen
+
+    def _mirror(self, x: float, y: float) -> tuple[float, float]:
+        return (x, -y) if self.job.machine.flip_about == "x" else (-x, y)
+
+    def _mirrored(self, area: Polygon) -> Polygon:
+        sx, sy = self._mirror(1.0, 1.0)
+        return scale(area, xfact=sx, yfact=sy, origin=(0.0, 0.0))
+
+    def _obstacles(self, setup: Setup) -> tuple[Obstacle, ...]:
+        return tuple(Obstacle(Polygon(o.points), o.height) for o in self.job.obstacle if setup in o.setups)
+
+    def _work(
+        self,
+        order: int,
+        setup: Setup,
+        name: str,
+        chosen: Chosen,
+        *,
+        top: float,
+        lowest: float,
+        watch: Sequence[str] = (),
+        pockets: tuple[Pocket, ...] = (),
+        holes: tuple[Hole, ...] = (),
+        facing: Facing | None = None,
+        deck: Deck | None = None,
+    ) -> None:
+        half_length, half_width = self.job.blank.length / 2, self.job.blank.width / 2
+        self.works.append(
+            Work(
+                order=order,
+                setup=setup,
+                name=name,
+                cutter=chosen.cutter,
+                cutting=chosen.cutting,
+                zero=self.stack.zero(setup, name),
+                blank=self.board.blank,
+                stock_top=top,
+                clear=self.stack.clear(setup, top),
+                lowest=lowest,
+                park=(-half_length, half_width),
+                arcs=self.job.machine.arcs,
+                pockets=pockets,
+                holes=holes,
+                facing=facing,
+                deck=deck,
+                obstacles=self._obstacles(setup),
+                watch=tuple(watch),
+            )
+        )
+
+    def dowels(self) -> None:
+        dowels, top = self.board.dowels, self.stack.blank_top
+        deepest = max(dowel.depth_in_bed for dowel in dowels)
+        need = Need(
+            "the dowel holes",
+            ("flat", "drill"),
+            min(dowel.diameter for dowel in dowels),
+            self.job.blank.thickness + deepest,
+            "dowel",
+        )
+        chosen = self._chosen(need)
+        if chosen is None:
+            return
+        holes = tuple(
+            Hole(f"dowel {k}", *dowel.at, top, (Step(dowel.diameter, -dowel.depth_in_bed),), breaks_through=0.0)
+            for k, dowel in enumerate(dowels, start=1)
+        )
+        watch = ["passes through the blank into the spoil board", "set the dowels before the next file"]
+        self._work(1, "A", "dowels", chosen, top=top, lowest=-deepest, holes=holes, watch=watch)
+
+    def plugs(self) -> None:
+        castings = [casting for casting in self.board.castings if casting.plug is not None]
+        if not castings:
+            return
+        widths = [casting.plug.diameter for casting in castings if casting.plug is not None]
+        lowest = min(casting.floor for casting in castings)
+        depth = self.job.blank.thickness - lowest
+        chosen = self._chosen(Need("the plug pockets", ("flat",), min(widths), depth, "plug"))
+        if chosen is None:
+            return
+        top = self.stack.blank_top
+        pockets = tuple(Pocket(casting.id, casting.area, top, casting.floor) for casting in castings)
+        watch = [f"thin floor: {self.job.groove.least_floor:g} of wood at least must be left"]
+        self._work(2, "A", "plug-pockets", chosen, top=top, lowest=lowest, pockets=pockets, watch=watch)
+
+    def groove(self) -> None:
+        groove, top = self.board.castings[0], self.stack.blank_top
+        width = self.job.groove.inside + self.job.groove.outside
+        depth = self.job.blank.thickness - groove.floor
+        chosen = self._chosen(Need("the groove", ("flat",), width, depth, "groove"))
+        if chosen is None:
+            return
+        watch = [f"thin floor; hold island and rim ({self.job.hold.A}) apart from each other"]
+        pockets = (Pocket(groove.id, groove.area, top, groove.floor),)
+        self._work(3, "A", "groove", chosen, top=top, lowest=groove.floor, pockets=pockets, watch=watch)
+
+    def skim(self) -> None:
+        plan, top = self.stack.skim, self.stack.blank_top
+        share = 1.0 - self.job.skim.overlap
+        need = Need("the skim", ("flat", "bull"), None, self.job.skim.step, "skim", stepover_share=share)
+        chosen = self._chosen(need)
+        if chosen is None:
+            return
+        facing = Facing(self.board.blank, top, plan.planes, plan.first_stop - 1)
+        watch = ["stop when the casting shows full width all round and at every plug; hands off until the spindle stands"]
+        self._work(5, "B", "skim", chosen, top=top, lowest=plan.lowest_plane, facing=facing, watch=watch)
+
+    def inserts(self) -> None:
+        places, plan = self.stack.places, self.stack.skim
+        if not places:
+            return
+        top = plan.planned_plane
+        holes = tuple(self._hole(place, top) for place in places)
+        lowest = min(step.floor for hole in holes for step in hole.steps)
+        narrowest = min(place.place.bore for place in places)
+        chosen = self._chosen(Need("the inserts", ("flat",), narrowest, top - lowest, "insert"))
+        if chosen is None:
+            return
+        watch = ["touch the skimmed face; the file serves whatever pass the skim stopped at"]
+        self._work(6, "B", "inserts", chosen, top=top, lowest=lowest, holes=holes, watch=watch)
+
+    def _hole(self, stack: PlaceStack, top: float) -> Hole:
+        place, plan = stack.place, self.stack.skim
+        x, y = self._mirror(place.x, place.y)
+        through = place.insert.through
+        bore_floor = top - (plan.thickest_plane + INTO_BED) if through else top - stack.bore_depth
+        steps = (Step(place.seat, top - stack.seat_depth), Step(place.bore, bore_floor))
+        return Hole(place.id, x, y, top, steps, breaks_through=top - plan.lowest_plane if through else None)
+
+    def deck(self) -> None:
+        job, surface, top = self.job, self.board.deck, self.stack.thickest_stock
+        lowest = self.stack.deck_lowest
+        finish = self._chosen(Need("the deck", ("ball", "bull", "flat"), None, 0.0, "deck"))
+        if finish is None:
+            return
+        if top - lowest > finish.cutting.depth:
+            share = 1.0 - job.skim.overlap
+            need = Need("roughing the deck", ("flat", "bull", "ball"), None, top - lowest, "deck", stepover_share=share)
+            rough = self._chosen(need)
+            if rough is not None:
+                deck = Deck(self.board.blank, surface, top, job.deck.scallop, GOUGE, ROUGH_LEAVE)
+                self._work(7, "C", "deck-rough", rough, top=top, lowest=lowest, deck=deck)
+        deck = Deck(self.board.blank, surface, top, job.deck.scallop, GOUGE, 0.0)
+        watch = [f"hold board and rim ({job.hold.C}) apart from each other"]
+        self._work(8, "C", "deck", finish, top=top, lowest=lowest, deck=deck, watch=watch)

@@ -1,0 +1,109 @@
+"""Which listed cutter does which operation.
+
+The largest cutter that fits the narrowest feature and reaches the depth wins: fewer laps and a stiffer
+tool. Where none that fits reaches, the longest of them is taken and the check `reach` says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from corepath.errors import Fault
+from corepath.job.model import CutterSection, Job
+from corepath.motion.cutter import Cutter, Cutting
+from corepath.motion.feeds import cutting
+
+__all__ = ["Chosen", "Need", "choose", "cutter_of"]
+
+EASY_FIT = 0.75
+"""Share of a pocket's or hole's width that a cutter takes up with ease: room for a ramp or helix and for chips."""
+
+SAME = 0.01
+"""mm: a drill this close to a hole's diameter is of that size."""
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """What an operation asks of its cutter: shapes in order of preference, width (mm) and depth (mm)."""
+
+    operation: str
+    shapes: tuple[str, ...]
+    width: float | None
+    depth: float
+    key: str
+    stepover_share: float = 0.4
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """A cutter and how it is run for one operation."""
+
+    cutter: Cutter
+    cutting: Cutting
+
+
+def cutter_of(section: CutterSection) -> Cutter:
+    """The cutter as a solid: a ball's corner radius is half its diameter."""
+    corner = {"ball": section.diameter / 2, "bull": section.corner_radius}.get(section.shape, 0.0)
+    return Cutter(
+        section.number,
+        section.shape,
+        section.diameter,
+        corner,
+        section.flutes,
+        section.cutting_length,
+        section.stick_out,
+    )
+
+
+def choose(job: Job, need: Need) -> Chosen | Fault:
+    """The cutter for `need`, or the fault that none is listed for it."""
+    fitting = [section for section in job.cutter if _fits(section, need)]
+    if not fitting:
+        shapes = " or ".join(need.shapes)
+        size = "" if need.width is None else f" of at most {need.width:.2f} mm"
+        listed = ", ".join(f"T{c.number} {c.shape} {c.diameter:g}" for c in job.cutter)
+        return Fault(need.key, f"no listed cutter fits {need.operation}", listed, f"a {shapes} cutter{size}")
+    best = _best(fitting, need)
+    machine = job.machine
+    run = cutting(
+        cutter_of(best),
+        best.chip_load,
+        best.rpm,
+        machine.spindle_rpm,
+        best.depth_a_pass,
+        best.plunge_share,
+        stepover_share=need.stepover_share,
+    )
+    return Chosen(cutter_of(best), run)
+
+
+def _fits(section: CutterSection, need: Need) -> bool:
+    if section.shape not in need.shapes:
+        return False
+    if need.width is None:
+        return True
+    if section.shape == "drill":
+        return abs(section.diameter - need.width) <= SAME
+    return section.diameter <= need.width - SAME
+
+
+def _best(fitting: Sequence[CutterSection], need: Need) -> CutterSection:
+    def narrower(tests: Sequence[Callable[[CutterSection], bool]]) -> list[CutterSection]:
+        left = list(fitting)
+        for test in tests:
+            left = [section for section in left if test(section)] or left
+        return left
+
+    def easy(section: CutterSection) -> bool:
+        return need.width is None or section.shape == "drill" or section.diameter <= EASY_FIT * need.width
+
+    def reaches(section: CutterSection) -> bool:
+        return section.cutting_length >= need.depth
+
+    preferred = next(shape for shape in need.shapes if any(s.shape == shape and reaches(s) for s in fitting) or shape == need.shapes[-1])
+    left = narrower([reaches, lambda section: section.shape == preferred, easy])
+    if not any(reaches(section) for section in left):
+        return max(left, key=lambda s: (s.cutting_length, s.diameter, -s.number))
+    return max(left, key=lambda s: (s.diameter, s.cutting_length, -s.number))
