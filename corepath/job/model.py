@@ -8,6 +8,7 @@ finished bottom.
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
@@ -15,15 +16,24 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationIn
 __all__ = [
     "BlankSection", "BoardSection", "CastSection", "CutterSection", "DeckSection", "DowelSection",
     "GrooveSection", "HoldSection", "InsertSection", "Job", "LayupSection", "MachineSection",
-    "ObstacleSection", "OutlineSection", "PlugSection", "Point", "SkimSection", "SkinSection",
+    "Millimetres", "ObstacleSection", "OutlineSection", "PlugSection", "Point", "SkimSection", "SkinSection",
     "Tolerances", "TrimSection",
 ]  # fmt: skip
 
 
+class Millimetres(float):
+    """A length that is in mm whatever the file's units, such as one from a table of hardware."""
+
+
 def _scaled(value: Any, info: ValidationInfo) -> Any:
     scale = (info.context or {}).get("scale", 1.0)
+    if isinstance(value, Millimetres):
+        return float(value)
     if isinstance(value, (int, float)) and not isinstance(value, bool):
-        return value * scale
+        try:
+            return value * scale
+        except OverflowError:
+            return math.inf
     return value
 
 
@@ -34,6 +44,7 @@ NonNegativeLength = Annotated[Length, Field(ge=0)]
 Positive = Annotated[_Number, Field(gt=0)]
 NonNegative = Annotated[_Number, Field(ge=0)]
 Point = tuple[Length, Length]
+Flag = Annotated[bool, Field(strict=True)]
 SetupLetter = Literal["A", "B", "C", "D"]
 
 
@@ -51,7 +62,7 @@ class OutlineSection(Section):
         None, min_length=3, description="[x, half width] pairs; a smooth closed curve, symmetric about the X axis"
     )
     points: tuple[Point, ...] | None = Field(None, min_length=3, description="[x, y] corners of the outline, in order")
-    smooth: bool = Field(False, description="with points: a smooth closed curve through them instead of straight lines")
+    smooth: Flag = Field(False, description="with points: a smooth closed curve through them instead of straight lines")
     dxf: str | None = Field(None, min_length=1, description="DXF file with the outline, relative to the job file")
     layer: str | None = Field(None, description="layer of the DXF file that holds the outline; all layers if not given")
     dxf_units: Literal["mm", "cm", "m", "inch", "foot"] | None = Field(
@@ -114,7 +125,7 @@ class InsertSection(Section):
     prongs: NonNegativeLength = Field(0.0, description="how far the prongs reach into the wood above the seat")
     recess: Length = Field(0.3, description="how far the flange lies below flush")
     clearance: NonNegativeLength = Field(0.2, description="added to the diameters of barrel and flange")
-    through: bool = Field(False, description="the bore passes into the spoil board; else the deck pass opens it")
+    through: Flag = Field(False, description="the bore passes into the spoil board; else the deck pass opens it")
 
 
 class DowelSection(Section):
@@ -166,15 +177,15 @@ class HoldSection(Section):
 
 
 class MachineSection(Section):
-    travel: tuple[PositiveLength, PositiveLength, PositiveLength] = Field(description="of the axes X, Y, Z")
+    travel: tuple[PositiveLength, PositiveLength, PositiveLength] = Field(description="[x, y, z] of the axes")
     z_zero: Literal["bed", "face"] = Field("bed", description="what Z is touched on")
-    touch_at: Point | None = Field(None, description="place on the board where a face is touched")
+    touch_at: Point | None = Field(None, description="[x, y] on the board where a face is touched")
     xy_zero: Literal["middle", "front-left"] = Field("middle", description="X, Y zero: middle or front-left corner of the blank")
     flip_about: Literal["x", "y"] = Field("x", description="axis about which the blank is turned over")
     safe_z: Annotated[Length, Field(ge=5.0)] = Field(10.0, description="height of rapids above the highest of blank and obstacles")
-    arcs: bool = Field(True, description="the control takes G2 and G3")
-    exact_path: bool = Field(False, description="the control keeps to the path with G61; else G64")
-    canned_cycles: bool = Field(False, description="the control takes G81 and G83")
+    arcs: Flag = Field(True, description="the control takes G2 and G3")
+    exact_path: Flag = Field(False, description="the control keeps to the path with G61; else G64")
+    canned_cycles: Flag = Field(False, description="the control takes G81 and G83")
     tool_change: Literal["stop", "m6"] = Field("stop", description="a stop to fit the cutter by hand, or M6")
     rapid: PositiveLength = Field(6000.0, description="mm/min")
     accel: PositiveLength = Field(500.0, description="mm/s²")

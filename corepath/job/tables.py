@@ -1,0 +1,122 @@
+"""Built-in tables of hardware, woods and resins, each figure with its source.
+
+They stand as TOML files in the folder `data` beside this module. Lengths in mm, densities of wood in
+kg/m³ (at 12 % moisture) and of resin in g/cm³; movement of wood as share of its size per % of moisture content.
+Figures marked `from memory` or `common practice, no source` are to be replaced by measured ones.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from types import MappingProxyType
+from typing import Any
+
+__all__ = ["Figure", "Hardware", "Resin", "Wood", "hardware", "resins", "woods"]
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One number of a table, where it comes from, and how far makers differ (± in its own unit)."""
+
+    value: float
+    source: str
+    tolerance: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Hardware:
+    """A tee nut or flanged insert, mm; `length` is over all, the flange included."""
+
+    name: str
+    title: str
+    thread: str
+    barrel: Figure
+    flange: Figure
+    flange_thickness: Figure
+    length: Figure
+    prongs: Figure
+
+    def keys(self) -> dict[str, float]:
+        """The keys of `[[insert]]` that it gives, mm."""
+        return {key: getattr(self, key).value for key in HARDWARE_KEYS}
+
+
+@dataclass(frozen=True, slots=True)
+class Wood:
+    """A species. `radial` and `tangential`: share of the size per % of moisture content, 6 to 14 %."""
+
+    name: str
+    title: str
+    density: Figure
+    radial: Figure
+    tangential: Figure
+
+    def across(self, grain: str) -> float:
+        """Movement of the width per % of moisture content: tangential if flat-sawn, radial if quarter-sawn."""
+        return self.tangential.value if grain == "flat" else self.radial.value
+
+    def through(self, grain: str) -> float:
+        """Movement of the thickness per % of moisture content."""
+        return self.radial.value if grain == "flat" else self.tangential.value
+
+
+@dataclass(frozen=True, slots=True)
+class Resin:
+    """A kind of casting resin: densities of parts A and B in g/cm³, linear shrinkage as a share."""
+
+    name: str
+    title: str
+    density: tuple[float, float]
+    density_source: str
+    shrinkage: Figure
+    cautions: tuple[str, ...]
+
+
+HARDWARE_KEYS = ("barrel", "flange", "flange_thickness", "length", "prongs")
+
+
+def _read(name: str) -> dict[str, dict[str, Any]]:
+    text = resources.files("corepath.job").joinpath("data", name).read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def _figure(entry: Mapping[str, Any]) -> Figure:
+    return Figure(float(entry["value"]), str(entry["source"]), float(entry.get("tolerance", 0.0)))
+
+
+@cache
+def hardware() -> Mapping[str, Hardware]:
+    """All hardware by name, in the order of the table."""
+    return MappingProxyType(
+        {
+            name: Hardware(name, row["title"], row["thread"], **{key: _figure(row[key]) for key in HARDWARE_KEYS})
+            for name, row in _read("hardware.toml").items()
+        }
+    )
+
+
+@cache
+def woods() -> Mapping[str, Wood]:
+    """All woods by name, in the order of the table."""
+    return MappingProxyType(
+        {
+            name: Wood(name, row["title"], *(_figure(row[key]) for key in ("density", "radial", "tangential")))
+            for name, row in _read("wood.toml").items()
+        }
+    )
+
+
+@cache
+def resins() -> Mapping[str, Resin]:
+    """All resins by name, in the order of the table."""
+    found = {}
+    for name, row in _read("resin.toml").items():
+        a, b = row["density"]["value"]
+        found[name] = Resin(
+            name, row["title"], (a, b), row["density"]["source"], _figure(row["shrinkage"]), tuple(row["cautions"])
+        )
+    return MappingProxyType(found)
