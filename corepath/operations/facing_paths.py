@@ -1,0 +1,103 @@
+"""What skim and deck paths share: the way in from outside the blank, limits, and the finished program.
+
+Everything is in the bed frame of the set-up, mm. *Outside* is a strip all round the blank where the
+cutter stands clear of the wood: its axis lies more than a radius beyond the blank's edge.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Sequence
+
+import shapely
+
+from corepath.errors import CorepathError
+from corepath.motion.program import Kind, Move, Pass, Program, line, rapid
+from corepath.work.model import Work
+
+__all__ = ["OVER_STOCK", "RUN_IN", "check_path", "descend", "program"]
+
+RUN_IN = 2.0
+"""How far beyond touching the blank's edge the cutter stands before it runs in, mm."""
+
+OVER_STOCK = 2.0
+"""Height above the stock down to which a rapid may come, mm."""
+
+
+def descend(work: Work, x: float, y: float, z: float) -> list[Move]:
+    """Rapid to the place at the clear height, rapid down to just above the stock, then feed down to `z`."""
+    over = min(max(work.stock_top + OVER_STOCK, z), work.clear)
+    return [rapid(x, y, work.clear), rapid(x, y, over), line(x, y, z, work.cutting.plunge)]
+
+
+def check_path(work: Work, moves: Sequence[Move]) -> None:
+    """Refuse a path that meets an obstacle or goes below what the operation may cut.
+
+    Raises CorepathError naming the obstacle and the place, or the height.
+    """
+    lowest = min((move for move in moves), key=lambda move: move.z)
+    if lowest.z < work.lowest - 1e-6:
+        raise CorepathError(
+            f"{work.stem}: a path at z {lowest.z:.3f} (x {lowest.x:.1f}, y {lowest.y:.1f}) would go below "
+            f"{work.lowest:.3f}, the lowest this operation may cut"
+        )
+    for obstacle in work.obstacles:
+        near = _first_near(work, moves, obstacle.area.buffer(work.cutter.radius), obstacle.height)
+        if near is not None:
+            left, low, right, high = obstacle.area.bounds
+            raise CorepathError(
+                f"{work.stem}: {work.cutter.describe()} would meet the obstacle at x {left:.1f} to {right:.1f}, "
+                f"y {low:.1f} to {high:.1f}, {obstacle.height:g} high, near x {near[0]:.1f}, y {near[1]:.1f}; "
+                f"move it outside the path (set-up {work.setup}) or hold the blank another way"
+            )
+
+
+def _first_near(
+    work: Work, moves: Sequence[Move], keep_off: shapely.Geometry, height: float
+) -> tuple[float, float] | None:
+    pairs = []
+    for before, move in itertools.pairwise(moves):
+        if min(before.z, move.z) < height:
+            pairs.append(((before.x, before.y), (move.x, move.y)))
+    if not pairs:
+        return None
+    shapely.prepare(keep_off)
+    hit = shapely.intersects(keep_off, shapely.linestrings(pairs))
+    for pair, meets in zip(pairs, hit, strict=True):
+        if meets:
+            return pair[1]
+    return None
+
+
+def program(
+    work: Work, stem: str, passes: Iterable[Pass], *, combined: bool = False, watch: tuple[str, ...] = ()
+) -> Program:
+    """The program of `work` with these passes; checks each pass for obstacles and depth first."""
+    kept = tuple(passes)
+    for stretch in kept:
+        check_path(work, stretch.moves)
+    return Program(
+        stem=stem,
+        order=work.order,
+        setup=work.setup,
+        name=work.name,
+        cutter=work.cutter,
+        cutting=work.cutting,
+        zero=work.zero,
+        clear=work.clear,
+        park=work.park,
+        passes=kept,
+        combined=combined,
+        watch=work.watch + watch,
+    )
+
+
+def joined(moves: Iterable[Move]) -> list[Move]:
+    """The moves without those that lead nowhere."""
+    kept: list[Move] = []
+    for move in moves:
+        last = kept[-1] if kept else None
+        if last and (last.x, last.y, last.z) == (move.x, move.y, move.z) and move.kind in (Kind.RAPID, Kind.LINE):
+            continue
+        kept.append(move)
+    return kept

@@ -1,0 +1,269 @@
+"""Compiled kernels of the surfacing paths: the height of a cutter's tip over a surface, and chords.
+
+The surface is a uniform bicubic B-spline: `coef` (nx + 4, ny + 4) belongs to nodes (x0 + i·step,
+y0 + j·step) with two nodes of padding on each side; off the nodes' rectangle it is level at `edge`.
+A cutter is a flat disc of radius `land` rounded by a ball of radius `corner` (a flat cutter has corner
+0, a ball land 0): its tip stands at the largest of h(p + q) − rise(|q|) over the disc. All in mm; pure
+elementary geometry, no source needed.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+__all__ = ["chords", "tips"]
+
+Array = NDArray[np.float64]
+
+
+@njit(cache=True, inline="always")
+def _cell(coef: Array, frame: Array, x: float, y: float) -> tuple[int, int, float, float]:
+    """Index of the first of the 4 x 4 coefficients and the place in the cell; index −1 off the surface."""
+    u = (x - frame[0]) / frame[2]
+    v = (y - frame[1]) / frame[2]
+    columns, rows = coef.shape
+    if not (0.0 <= u <= columns - 5.0 and 0.0 <= v <= rows - 5.0):
+        return -1, -1, 0.0, 0.0
+    i = min(int(u), columns - 6)
+    j = min(int(v), rows - 6)
+    return i + 1, j + 1, u - i, v - j
+
+
+@njit(cache=True)
+def _height(coef: Array, frame: Array, x: float, y: float) -> float:
+    i, j, s, t = _cell(coef, frame, x, y)
+    if i < 0:
+        return float(frame[3])
+    s2 = s * s
+    s3 = s2 * s
+    t2 = t * t
+    t3 = t2 * t
+    a0 = 1.0 - 3.0 * s + 3.0 * s2 - s3
+    a1 = 4.0 - 6.0 * s2 + 3.0 * s3
+    a2 = 1.0 + 3.0 * s + 3.0 * s2 - 3.0 * s3
+    b0 = 1.0 - 3.0 * t + 3.0 * t2 - t3
+    b1 = 4.0 - 6.0 * t2 + 3.0 * t3
+    b2 = 1.0 + 3.0 * t + 3.0 * t2 - 3.0 * t3
+    r0 = b0 * coef[i, j] + b1 * coef[i, j + 1] + b2 * coef[i, j + 2] + t3 * coef[i, j + 3]
+    r1 = b0 * coef[i + 1, j] + b1 * coef[i + 1, j + 1] + b2 * coef[i + 1, j + 2] + t3 * coef[i + 1, j + 3]
+    r2 = b0 * coef[i + 2, j] + b1 * coef[i + 2, j + 1] + b2 * coef[i + 2, j + 2] + t3 * coef[i + 2, j + 3]
+    r3 = b0 * coef[i + 3, j] + b1 * coef[i + 3, j + 1] + b2 * coef[i + 3, j + 2] + t3 * coef[i + 3, j + 3]
+    return float((a0 * r0 + a1 * r1 + a2 * r2 + s3 * r3) / 36.0)
+
+
+@njit(cache=True)
+def _shape(coef: Array, frame: Array, x: float, y: float) -> tuple[float, float, float, float, float, float]:
+    """h, hx, hy, hxx, hxy, hyy."""
+    i, j, s, t = _cell(coef, frame, x, y)
+    if i < 0:
+        return frame[3], 0.0, 0.0, 0.0, 0.0, 0.0
+    a = (
+        (1.0 - s) ** 3 / 6.0,
+        (4.0 - 6.0 * s * s + 3.0 * s**3) / 6.0,
+        (1.0 + 3.0 * s + 3.0 * s * s - 3.0 * s**3) / 6.0,
+        s**3 / 6.0,
+    )
+    da = (-0.5 * (1.0 - s) ** 2, 1.5 * s * s - 2.0 * s, 0.5 + s - 1.5 * s * s, 0.5 * s * s)
+    dda = (1.0 - s, 3.0 * s - 2.0, 1.0 - 3.0 * s, s)
+    b = (
+        (1.0 - t) ** 3 / 6.0,
+        (4.0 - 6.0 * t * t + 3.0 * t**3) / 6.0,
+        (1.0 + 3.0 * t + 3.0 * t * t - 3.0 * t**3) / 6.0,
+        t**3 / 6.0,
+    )
+    db = (-0.5 * (1.0 - t) ** 2, 1.5 * t * t - 2.0 * t, 0.5 + t - 1.5 * t * t, 0.5 * t * t)
+    ddb = (1.0 - t, 3.0 * t - 2.0, 1.0 - 3.0 * t, t)
+    h = hx = hy = hxx = hxy = hyy = 0.0
+    for m in range(4):
+        row = slope = bend = 0.0
+        for n in range(4):
+            c = coef[i + m, j + n]
+            row += b[n] * c
+            slope += db[n] * c
+            bend += ddb[n] * c
+        h += a[m] * row
+        hx += da[m] * row
+        hxx += dda[m] * row
+        hy += a[m] * slope
+        hxy += da[m] * slope
+        hyy += a[m] * bend
+    w = 1.0 / frame[2]
+    return h, hx * w, hy * w, hxx * w * w, hxy * w * w, hyy * w * w
+
+
+@njit(cache=True, inline="always")
+def _corner_rise(out: float, corner: float) -> float:
+    """Rise of the rounded corner at the distance `out` beyond the land."""
+    return corner - math.sqrt(max(corner * corner - out * out, 0.0)) if out > 0.0 else 0.0
+
+
+@njit(cache=True)
+def _ball(coef: Array, frame: Array, corner: float, x: float, y: float, qx: float, qy: float) -> float:
+    """Tip of a ball by contact iteration from (qx, qy): q = r·grad h / sqrt(1 + |grad h|²)."""
+    best = -math.inf
+    for _ in range(12):
+        h, hx, hy, _a, _b, _c = _shape(coef, frame, x + qx, y + qy)
+        best = max(best, h - _corner_rise(math.hypot(qx, qy), corner))
+        scale = corner / math.sqrt(1.0 + hx * hx + hy * hy)
+        moved = abs(hx * scale - qx) + abs(hy * scale - qy)
+        qx = hx * scale
+        qy = hy * scale
+        if moved < 1e-4:
+            break
+    return max(best, _height(coef, frame, x + qx, y + qy) - _corner_rise(math.hypot(qx, qy), corner))
+
+
+@njit(cache=True)
+def _rim(coef: Array, frame: Array, land: float, corner: float, x: float, y: float, angle: float) -> float:
+    """Highest tip with the contact on the rim of the land near `angle`: Newton on the angle."""
+    best = -math.inf
+    out = 0.0
+    for _ in range(5):
+        cos = math.cos(angle)
+        sin = math.sin(angle)
+        reach = land + out
+        h, hx, hy, hxx, hxy, hyy = _shape(coef, frame, x + reach * cos, y + reach * sin)
+        best = max(best, h - _corner_rise(out, corner))
+        along = hx * cos + hy * sin
+        across = hy * cos - hx * sin
+        bend = hxx * sin * sin - 2.0 * hxy * sin * cos + hyy * cos * cos
+        fall = reach * bend - along
+        turn = -across / fall if fall < -1e-12 else math.copysign(0.1, across)
+        turn = min(max(turn, -0.25), 0.25)
+        angle += turn
+        wider = corner * along / math.sqrt(1.0 + along * along) if along > 0.0 else 0.0
+        if abs(turn) * reach < 1e-3 and abs(wider - out) < 1e-3:
+            break
+        out = wider
+    reach = land + out
+    return max(
+        best,
+        _height(coef, frame, x + reach * math.cos(angle), y + reach * math.sin(angle)) - _corner_rise(out, corner),
+    )
+
+
+@njit(cache=True)
+def _summit(coef: Array, frame: Array, land: float, x: float, y: float) -> float:
+    """Highest ground under the land, climbing from the axis by Newton's method with damped flat directions."""
+    qx = qy = 0.0
+    best = -math.inf
+    for _ in range(6):
+        h, hx, hy, hxx, hxy, hyy = _shape(coef, frame, x + qx, y + qy)
+        best = max(best, h)
+        middle = 0.5 * (hxx + hyy)
+        spread = math.hypot(0.5 * (hxx - hyy), hxy)
+        turn = 0.5 * math.atan2(2.0 * hxy, hxx - hyy)
+        cos = math.cos(turn)
+        sin = math.sin(turn)
+        first = (hx * cos + hy * sin) / max(-(middle + spread), 1e-5)
+        second = (hy * cos - hx * sin) / max(-(middle - spread), 1e-5)
+        if abs(first) + abs(second) < 1e-3:
+            break
+        qx += first * cos - second * sin
+        qy += first * sin + second * cos
+        length = math.hypot(qx, qy)
+        if length > land:
+            qx *= land / length
+            qy *= land / length
+    return max(best, _height(coef, frame, x + qx, y + qy))
+
+
+@njit(cache=True)
+def _disc(coef: Array, frame: Array, land: float, corner: float, bend: float, x: float, y: float, ring: Array) -> float:
+    """Tip of a cutter with a land: the best of the rim (coarse, then refined) and of the ground under it."""
+    count = ring.shape[0]
+    step = 2.0 * math.pi / count
+    h, hx, hy, _a, _b, _c = _shape(coef, frame, x, y)
+    best = h
+    top = -math.inf
+    low = math.inf
+    at = 0
+    for k in range(count):
+        value = _height(coef, frame, x + ring[k, 0], y + ring[k, 1])
+        low = min(low, value)
+        if value > top:
+            top = value
+            at = k
+    if top - low < 1e-9 and abs(top - h) < 1e-9:
+        return top
+    left = _height(coef, frame, x + ring[at - 1, 0], y + ring[at - 1, 1])
+    right = _height(coef, frame, x + ring[(at + 1) % count, 0], y + ring[(at + 1) % count, 1])
+    hollow = left - 2.0 * top + right
+    shift = 0.5 * (left - right) / hollow if hollow < -1e-12 else 0.0
+    best = max(best, _rim(coef, frame, land, corner, x, y, (at + shift) * step))
+    if math.hypot(hx, hy) < 1.5 * bend * land:
+        best = max(best, _summit(coef, frame, land, x, y))
+        second = -math.inf
+        other = -1
+        for k in range(count):
+            apart = abs(k - at)
+            if min(apart, count - apart) < 3:
+                continue
+            value = _height(coef, frame, x + ring[k, 0], y + ring[k, 1])
+            if value > second:
+                second = value
+                other = k
+        if other >= 0 and second > top - bend * land * land:
+            best = max(best, _rim(coef, frame, land, corner, x, y, other * step))
+    return best
+
+
+@njit(cache=True)
+def tips(coef: Array, frame: Array, land: float, corner: float, bend: float, x: Array, y: Array) -> Array:
+    """Tip heights (n,) at `x`, `y` (n,). `frame` is (x0, y0, step, edge); `bend` bounds the curvature."""
+    out = np.empty(x.shape[0])
+    count = 16
+    ring = np.empty((count, 2))
+    for k in range(count):
+        ring[k, 0] = land * math.cos(2.0 * math.pi * k / count)
+        ring[k, 1] = land * math.sin(2.0 * math.pi * k / count)
+    tight = bend * corner > 0.5
+    for n in range(x.shape[0]):
+        if land > 0.0:
+            out[n] = _disc(coef, frame, land, corner, bend, x[n], y[n], ring)
+            continue
+        best = _ball(coef, frame, corner, x[n], y[n], 0.0, 0.0)
+        if tight:
+            for k in range(count):
+                share = 0.8 * corner if k % 2 == 0 else 0.4 * corner
+                angle = 2.0 * math.pi * k / count
+                best = max(
+                    best, _ball(coef, frame, corner, x[n], y[n], share * math.cos(angle), share * math.sin(angle))
+                )
+        out[n] = best
+    return out
+
+
+@njit(cache=True)
+def chords(s: Array, z: Array, below: float, above: float) -> NDArray[np.int64]:
+    """Fewest vertices of `z` over the rising places `s` such that each chord keeps within the band.
+
+    A chord between two kept points lies nowhere more than `below` under or `above` over the points
+    between. Greedy: each chord is as long as the cone of slopes allows.
+    """
+    count = s.shape[0]
+    kept = np.empty(count, np.int64)
+    kept[0] = 0
+    n = 1
+    start = 0
+    while start < count - 1:
+        low = -math.inf
+        high = math.inf
+        last = start + 1
+        for k in range(start + 1, count):
+            run = s[k] - s[start]
+            slope = (z[k] - z[start]) / run
+            if low <= slope <= high:
+                last = k
+            low = max(low, (z[k] - below - z[start]) / run)
+            high = min(high, (z[k] + above - z[start]) / run)
+            if low > high:
+                break
+        kept[n] = last
+        n += 1
+        start = last
+    return kept[:n]
