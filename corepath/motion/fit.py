@@ -1,0 +1,91 @@
+"""Thinning and arc fitting: a polyline of many points becomes few lines and arcs.
+
+Points are (n, 3) float, mm, in the bed frame; the first is where the cutter already is. The distance between
+polyline and moves is at most the tolerance both ways. Arcs lie in the XY plane or are helices of constant
+pitch; none sweeps more than `LARGEST_SWEEP`, so that rounding the ends cannot push one past the half turn
+that the output allows.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from corepath.motion.program import Kind, Move, arc, line
+
+__all__ = ["LARGEST_RADIUS", "LARGEST_SWEEP", "LEAST_RADIUS", "TOLERANCE", "fit_arcs", "flatten", "thin"]
+
+TOLERANCE = 0.003
+"""mm; the share of thinning and arcs in the error budget."""
+LEAST_RADIUS = 0.05
+LARGEST_RADIUS = 5000.0
+LARGEST_SWEEP = 2.8
+"""rad, about 160 degrees."""
+
+Floats = NDArray[np.float64]
+
+
+def _distinct(points: ArrayLike) -> Floats:
+    """(m, 3) points without repeats of the one before."""
+    given = np.ascontiguousarray(points, dtype=np.float64)
+    if given.ndim != 2 or given.shape[1] != 3 or len(given) == 0:
+        raise ValueError(f"points must be (n, 3) with n >= 1, got shape {given.shape}")
+    keep = np.concatenate([[True], np.abs(np.diff(given, axis=0)).max(axis=1) > 1e-9])
+    return np.ascontiguousarray(given[keep])
+
+
+def thin(points: ArrayLike, tolerance: float = TOLERANCE) -> Floats:
+    """The (m, 3) points that are needed for every given one to lie within `tolerance` mm of the polyline.
+
+    First and last stay; the order stays; nothing is moved.
+    """
+    from corepath.motion.kernels import line_runs
+
+    given = _distinct(points)
+    return given[line_runs(given, tolerance)] if len(given) > 2 else given
+
+
+def fit_arcs(points: ArrayLike, *, feed: float, tolerance: float = TOLERANCE, arcs: bool = True) -> list[Move]:
+    """Moves from the first of the (n, 3) `points` through all others, each as long as `tolerance` mm allows.
+
+    `arcs=False` gives lines only. One point, or n equal ones, give no move.
+    """
+    from corepath.motion.kernels import fit_runs
+
+    given = _distinct(points)
+    if not arcs or len(given) < 3:
+        return [line(*map(float, point), feed) for point in thin(given, tolerance)[1:]]
+    ends, bends = fit_runs(given, tolerance, LEAST_RADIUS, LARGEST_RADIUS, LARGEST_SWEEP)
+    moves, start = [], 0
+    for end, (cx, cy, sweep) in zip(ends.tolist(), bends.tolist(), strict=True):
+        x, y, z = given[end].tolist()
+        if sweep == 0.0:
+            moves.append(line(x, y, z, feed))
+        else:
+            sx, sy = given[start, :2].tolist()
+            moves.append(arc(sweep < 0.0, x, y, z, cx - sx, cy - sy, feed))
+        start = end
+    return moves
+
+
+def flatten(start: tuple[float, float, float], move: Move, tolerance: float = 0.0005) -> Floats:
+    """(n, 3) points along one move from `start`, both ends among them; chords keep within `tolerance` mm.
+
+    Of an arc whose ends coincide a full turn is meant (RS-274: NIST IR 6556, 3.5.3.2).
+    """
+    if move.kind in (Kind.RAPID, Kind.LINE):
+        return np.array([start, (move.x, move.y, move.z)])
+    cx, cy = start[0] + move.i, start[1] + move.j
+    radius = float(np.hypot(move.i, move.j))
+    first = np.arctan2(start[1] - cy, start[0] - cx)
+    turn = (np.arctan2(move.y - cy, move.x - cx) - first) % (2 * np.pi)
+    if move.kind is Kind.CW:
+        turn -= 2 * np.pi
+    if abs(turn) < 1e-12:
+        turn = 2 * np.pi
+    step = 2 * np.arccos(max(1 - tolerance / radius, 0.0)) if radius > 0 else np.pi
+    t = np.linspace(0.0, 1.0, int(np.ceil(abs(turn) / step)) + 1)
+    angle = first + turn * t
+    flat = np.column_stack([cx + radius * np.cos(angle), cy + radius * np.sin(angle), start[2] + (move.z - start[2]) * t])
+    flat[0], flat[-1] = start, (move.x, move.y, move.z)
+    return flat

@@ -1,0 +1,176 @@
+"""Compiled kernels of the path fitting: greedy runs of polyline points that one line or one arc replaces.
+
+Points are (n, 3) float64, mm. A run i..j is accepted as a line when all points between lie within the
+tolerance of the segment and advance along it; as an arc when all points *and* all chords between them lie
+within the tolerance of the arc, turn one way, and Z is linear in the angle. Both make the distance two-sided:
+a continuous polyline that advances along the move covers it, so no point of the move is farther from the
+polyline than the tolerance either.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+__all__ = ["fit_runs", "line_runs"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@njit(cache=True)
+def _is_line(p: Floats, i: int, j: int, tolerance: float) -> bool:
+    dx, dy, dz = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1], p[j, 2] - p[i, 2]
+    length2 = dx * dx + dy * dy + dz * dz
+    if length2 == 0.0:
+        return j == i + 1
+    slack = tolerance / math.sqrt(length2)
+    before = 0.0
+    for k in range(i + 1, j):
+        x, y, z = p[k, 0] - p[i, 0], p[k, 1] - p[i, 1], p[k, 2] - p[i, 2]
+        t = (x * dx + y * dy + z * dz) / length2
+        if t < before - 1e-12 or t > 1.0 + slack:
+            return False
+        before = t
+        x, y, z = x - t * dx, y - t * dy, z - t * dz
+        if x * x + y * y + z * z > tolerance * tolerance:
+            return False
+    return before <= 1.0 + 1e-12
+
+
+@njit(cache=True)
+def _centre(p: Floats, i: int, j: int) -> tuple[bool, float, float, float]:
+    """Least-squares circle through the ends of the run: (found, centre x, centre y, radius).
+
+    In the frame of the chord (u along, v across, origin at its middle) a circle through both ends has
+    its centre at (0, k) and u^2 + v^2 - 2 k v = L^2 / 4; k is the least-squares solution over the run.
+    """
+    dx, dy = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1]
+    length = math.sqrt(dx * dx + dy * dy)
+    if length < 1e-9:
+        return False, 0.0, 0.0, 0.0
+    dx, dy = dx / length, dy / length
+    mx, my = 0.5 * (p[i, 0] + p[j, 0]), 0.5 * (p[i, 1] + p[j, 1])
+    top, bottom = 0.0, 0.0
+    for k in range(i + 1, j):
+        x, y = p[k, 0] - mx, p[k, 1] - my
+        u, v = x * dx + y * dy, y * dx - x * dy
+        top += (u * u + v * v - 0.25 * length * length) * v
+        bottom += 2.0 * v * v
+    if bottom < 1e-18:
+        return False, 0.0, 0.0, 0.0
+    h = top / bottom
+    return True, mx - dy * h, my + dx * h, math.sqrt(0.25 * length * length + h * h)
+
+
+@njit(cache=True)
+def _is_arc(
+    p: Floats, i: int, j: int, tolerance: float, least: float, largest: float, sweep: float
+) -> tuple[bool, float, float, float]:
+    """(accepted, centre x, centre y, signed sweep) of the run as one arc; sweep > 0 is counter-clockwise."""
+    found, cx, cy, radius = _centre(p, i, j)
+    if not found or radius < least or radius > largest:
+        return False, 0.0, 0.0, 0.0
+    total = 0.0
+    for k in range(i, j):
+        ax, ay, bx, by = p[k, 0] - cx, p[k, 1] - cy, p[k + 1, 0] - cx, p[k + 1, 1] - cy
+        if abs(math.sqrt(bx * bx + by * by) - radius) > tolerance:
+            return False, 0.0, 0.0, 0.0
+        turn = math.atan2(ax * by - ay * bx, ax * bx + ay * by)
+        if turn * total < 0.0 or turn == 0.0:
+            return False, 0.0, 0.0, 0.0
+        total += turn
+        if abs(total) > sweep:
+            return False, 0.0, 0.0, 0.0
+        chord = math.sqrt((bx - ax) ** 2 + (by - ay) ** 2)
+        if abs(ax * by - ay * bx) < (radius - tolerance) * chord:
+            t = -(ax * (bx - ax) + ay * (by - ay)) / (chord * chord)
+            if 0.0 < t < 1.0:
+                return False, 0.0, 0.0, 0.0
+    rise, turned = p[j, 2] - p[i, 2], 0.0
+    for k in range(i, j):
+        ax, ay, bx, by = p[k, 0] - cx, p[k, 1] - cy, p[k + 1, 0] - cx, p[k + 1, 1] - cy
+        turned += math.atan2(ax * by - ay * bx, ax * bx + ay * by)
+        dz = p[k + 1, 2] - p[i, 2] - rise * turned / total
+        dr = math.sqrt(bx * bx + by * by) - radius
+        if dz * dz + dr * dr > tolerance * tolerance:
+            return False, 0.0, 0.0, 0.0
+    return True, cx, cy, total
+
+
+@njit(cache=True)
+def _line_end(p: Floats, i: int, tolerance: float) -> int:
+    """Farthest end of a line from point i, by doubling and halving."""
+    n = p.shape[0]
+    good, step = i + 1, 1
+    while good < n - 1:
+        j = min(good + step, n - 1)
+        if _is_line(p, i, j, tolerance):
+            good, step = j, step * 2
+        elif step > 1:
+            step = step // 4 if step >= 4 else 1
+        else:
+            break
+    return good
+
+
+@njit(cache=True)
+def _arc_end(
+    p: Floats, i: int, tolerance: float, least: float, largest: float, sweep: float
+) -> tuple[int, float, float, float]:
+    """Farthest end of an arc from point i with its centre and sweep; (i, ...) where there is none."""
+    n = p.shape[0]
+    good, cx, cy, total = i, 0.0, 0.0, 0.0
+    for first in range(i + 2, min(i + 5, n)):
+        ok, x, y, turn = _is_arc(p, i, first, tolerance, least, largest, sweep)
+        if ok:
+            good, cx, cy, total = first, x, y, turn
+    if good == i:
+        return i, 0.0, 0.0, 0.0
+    step = 1
+    while good < n - 1:
+        j = min(good + step, n - 1)
+        ok, x, y, turn = _is_arc(p, i, j, tolerance, least, largest, sweep)
+        if ok:
+            good, step, cx, cy, total = j, step * 2, x, y, turn
+        elif step > 1:
+            step = step // 4 if step >= 4 else 1
+        else:
+            break
+    return good, cx, cy, total
+
+
+@njit(cache=True)
+def line_runs(p: Floats, tolerance: float) -> Ints:
+    """Indices of the points kept, first and last among them."""
+    kept = np.empty(p.shape[0], dtype=np.int64)
+    kept[0] = 0
+    count, i = 1, 0
+    while i < p.shape[0] - 1:
+        i = _line_end(p, i, tolerance)
+        kept[count] = i
+        count += 1
+    return kept[:count]
+
+
+@njit(cache=True)
+def fit_runs(p: Floats, tolerance: float, least: float, largest: float, sweep: float) -> tuple[Ints, Floats]:
+    """Ends (m,) of the runs and (m, 3) centre x, centre y, sweep of each; sweep 0 is a line."""
+    n = p.shape[0]
+    ends = np.empty(n, dtype=np.int64)
+    arcs = np.zeros((n, 3))
+    count, i = 0, 0
+    while i < n - 1:
+        straight = _line_end(p, i, tolerance)
+        bent, cx, cy, total = _arc_end(p, i, tolerance, least, largest, sweep)
+        if bent > straight:
+            arcs[count, 0], arcs[count, 1], arcs[count, 2] = cx, cy, total
+            i = bent
+        else:
+            i = straight
+        ends[count] = i
+        count += 1
+    return ends[:count], arcs[:count]
