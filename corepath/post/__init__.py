@@ -1,0 +1,7 @@
+"""The post: a program's moves as RS-274 text."""
+
+from corepath.post.head import FAILED, Extents
+from corepath.post.numbers import Units
+from corepath.post.writer import Written, write
+
+__all__ = ["FAILED", "Extents", "Units", "Written", "write"]

@@ -1,0 +1,91 @@
+"""The head of a file: what a person must know before pressing cycle start, as comments.
+
+Coordinates named here are program coordinates in the file's own unit, unless a line says otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from corepath.motion.cutter import Cutter
+from corepath.motion.program import Program
+from corepath.post.comments import comment
+from corepath.post.numbers import Grid
+
+__all__ = ["FAILED", "Extents", "Heading", "head"]
+
+FAILED = "PLANNED DESPITE FAILED CHECKS - DO NOT CUT"
+
+_CAUTIONS = (
+    "Caution: protect eyes and ears, extract the dust, keep hands away until",
+    "the spindle stands. Makers' sheets and local rules go before this file.",
+)
+
+
+class Extents(NamedTuple):
+    """Least and largest of each axis that the tip of the cutter reaches, program coordinates, mm."""
+
+    x: tuple[float, float]
+    y: tuple[float, float]
+    z: tuple[float, float]
+
+
+class Heading(NamedTuple):
+    """What the head says beyond the program itself; `warning` where checks failed."""
+
+    title: str
+    digest: str
+    face_up: str
+    minutes: float
+    front_left: bool
+    warning: str | None
+
+
+def head(program: Program, heading: Heading, extents: Extents, grid: Grid) -> list[str]:
+    """The comment lines of the head, each at most 80 characters."""
+    lines: list[str] = []
+    for text in _says(program, heading, extents, grid):
+        lines += comment(text)
+    return lines
+
+
+def _says(program: Program, heading: Heading, extents: Extents, grid: Grid) -> Iterator[str]:
+    if heading.warning is not None:
+        yield FAILED
+        if heading.warning.strip() and heading.warning.strip() != FAILED:
+            yield f"Failed: {heading.warning}"
+    yield f"File: {program.stem}.nc"
+    yield f"Job: {heading.title}"
+    yield f"Plan: {heading.digest}"
+    yield f"Set-up: {program.setup}, operation {program.order:02d} {program.name}"
+    yield f"Face up: {heading.face_up}"
+    yield from _zero(program, heading.front_left, grid)
+    yield f"Cutter: {_cutter(program.cutter, grid)}"
+    yield f"Spindle: {program.cutting.rpm:.0f} rpm, feed {grid.feed(program.cutting.feed)} {grid.short}/min"
+    for axis, (low, high) in zip("XYZ", extents, strict=True):
+        yield f"Extent {axis}: {grid.coordinate(low)} to {grid.coordinate(high)} {grid.short}"
+    yield f"Minutes: {heading.minutes:.1f}, stops not counted"
+    if len(program.passes) > 1:
+        yield f"Passes: {len(program.passes)}, with a stop after each but the last"
+    for text in program.watch:
+        yield f"Watch: {text}"
+    yield from _CAUTIONS
+
+
+def _zero(program: Program, front_left: bool, grid: Grid) -> Iterator[str]:
+    zero = program.zero
+    corner = "front-left corner of the blank as it lies" if front_left else "middle of the blank"
+    yield f"Zero X, Y: {corner}, taken from the dowels, never from an edge"
+    yield f"Zero Z: touch {zero.touch}"
+    yield "Touch again: allowed" if zero.again else "Touch again: NEVER, one touch serves for all"
+    place = " ".join(f"{axis}{grid.coordinate(at)}" for axis, at in zip("XYZ", (zero.x, zero.y, zero.z), strict=True))
+    yield f"Zero lies at {place} {grid.short} from the middle of the blank on the bed"
+
+
+def _cutter(cutter: Cutter, grid: Grid) -> str:
+    corner = f", corner radius {grid.size(cutter.corner_radius)}" if cutter.shape == "bull" else ""
+    return (
+        f"T{cutter.number} {cutter.shape}, diameter {grid.size(cutter.diameter)}{corner}, flutes {cutter.flutes}, "
+        f"cutting length {grid.size(cutter.cutting_length)}, out of the collet {grid.size(cutter.stick_out)}"
+    )

@@ -1,0 +1,66 @@
+"""The decimal grid on which coordinates are written.
+
+A *tick* is one unit in the last written place: 0.0001 mm, or 0.00001 inch. All written coordinates are
+whole ticks, so what is compared while writing is exactly what a reader gets. Feeds are per minute.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = ["GRIDS", "Grid", "Units"]
+
+Units = Literal["mm", "inch"]
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """One unit of length with its decimals: `word` sets the units, `per_mm` is the number of ticks in a mm."""
+
+    units: Units
+    word: str
+    short: str
+    decimals: int
+    feed_decimals: int
+    mm: float
+
+    @property
+    def per_unit(self) -> float:
+        return float(10**self.decimals)
+
+    @property
+    def per_mm(self) -> float:
+        return self.per_unit / self.mm
+
+    def number(self, ticks: int) -> str:
+        """`ticks` as a plain decimal; never "-0", never an exponent.
+
+        >>> GRIDS["mm"].number(-15), GRIDS["inch"].number(254000)
+        ('-0.0015', '2.54000')
+        """
+        return f"{ticks / self.per_unit:.{self.decimals}f}"
+
+    def ticks(self, length: float) -> int:
+        """The nearest whole number of ticks to `length` (mm)."""
+        return round(length * self.per_mm)
+
+    def coordinate(self, length: float) -> str:
+        """`length` (mm) in this unit, rounded to the grid."""
+        return self.number(self.ticks(length))
+
+    def feed(self, feed: float) -> str:
+        """`feed` (mm/min) in this unit a minute; at least one in the last place, for a feed of 0 is an error."""
+        least = 10.0**-self.feed_decimals
+        return f"{max(feed / self.mm, least):.{self.feed_decimals}f}"
+
+    def size(self, length: float) -> str:
+        """`length` (mm) for a comment, with its unit and without idle zeros."""
+        text = f"{length / self.mm:.{self.decimals}f}".rstrip("0").rstrip(".")
+        return f"{'0' if text == '-0' else text} {self.short}"
+
+
+GRIDS: dict[Units, Grid] = {
+    "mm": Grid("mm", "G21", "mm", 4, 1, 1.0),
+    "inch": Grid("inch", "G20", "in", 5, 2, 25.4),
+}

@@ -1,0 +1,105 @@
+"""Writes one program as plain RS-274 (NIST IR 6556): ASCII, one move a line, no geometry of its own.
+
+The order of a file: head, preamble, stop to fit the cutter (or M6), safe Z, spindle, dwell, moves, safe Z,
+spindle off, park, M2. Nothing moves before the cutter is fitted, and nothing moves in X or Y before the
+cutter stands at the clear height. Dwells are in seconds, as the standard has them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from corepath.job.model import MachineSection
+from corepath.motion.program import Pass, Program
+from corepath.post.body import Body
+from corepath.post.comments import comment, message
+from corepath.post.head import FAILED, Extents, Heading, head
+from corepath.post.numbers import GRIDS, Grid, Units
+
+__all__ = ["Written", "write"]
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """The text of one file, its number of lines, and the extents of its motions (program coordinates, mm)."""
+
+    text: str
+    lines: int
+    extents: Extents
+
+
+def write(
+    program: Program,
+    *,
+    title: str,
+    digest: str,
+    machine: MachineSection,
+    units: Units,
+    warning: str | None,
+    minutes: float,
+    face_up: str,
+) -> Written:
+    """`program` as text: ASCII, lines of at most 80 characters, each ended by a line feed.
+
+    `warning` (what failed) stands at the very top and adds a stop before anything moves. `minutes` and
+    `face_up` go into the head. Raises ValueError where the program is none: no pass, a pass that does not
+    begin with a rapid, a cut without a feed, a number that is not finite, an arc whose ends lie at
+    different radii.
+    """
+    if not program.passes:
+        raise ValueError(f"{program.stem}: nothing to write")
+    grid = GRIDS[units]
+    body = Body(program.zero, grid, machine.arcs)
+    _begin(body, program, machine, grid, warning is not None)
+    for number, stretch in enumerate(program.passes, start=1):
+        if number > 1:
+            _stop(body, program, machine, number)
+        _cut(body, program, stretch, number)
+    _end(body, program)
+    heading = Heading(title, digest, face_up, minutes, machine.xy_zero == "front-left", warning)
+    lines = head(program, heading, body.extents, grid) + body.lines
+    return Written("\n".join(lines) + "\n", len(lines), body.extents)
+
+
+def _begin(body: Body, program: Program, machine: MachineSection, grid: Grid, failed: bool) -> None:
+    exact = "G61" if machine.exact_path else "G64"
+    body.add("G17", grid.word, "G90", "G94", "G54", "G40", "G49", "G80", exact, "M5")
+    if failed:
+        body.add(*message(FAILED), "M0")
+    cutter = program.cutter
+    if machine.tool_change == "m6":
+        body.add(f"T{cutter.number} M6")
+    else:
+        fit = f"Fit T{cutter.number} {cutter.shape} {grid.size(cutter.diameter)}, Z zero as the head says"
+        body.add(f"T{cutter.number}", *message(fit), "M0")
+    body.rapid(z=program.clear)
+    _spin(body, program, machine)
+
+
+def _spin(body: Body, program: Program, machine: MachineSection) -> None:
+    body.add(f"S{program.cutting.rpm:.0f} M3", f"G4 P{machine.spin_up:.1f}")
+
+
+def _cut(body: Body, program: Program, stretch: Pass, number: int) -> None:
+    if len(program.passes) > 1 or stretch.says:
+        body.add(*comment(f"Pass {number} of {len(program.passes)}: {stretch.says}".rstrip(": ")))
+    body.replay(stretch.moves)
+    body.rapid(z=program.clear)
+
+
+def _stop(body: Body, program: Program, machine: MachineSection, number: int) -> None:
+    body.add("M5", f"G4 P{machine.spin_down:.1f}")
+    body.rapid(*program.park)
+    asks = (
+        "Casting shows all round and at each plug? Yes: end. No: cycle start"
+        if program.combined
+        else f"Pass {number - 1} is done; cycle start goes on"
+    )
+    body.add(*message(asks), "M0")
+    _spin(body, program, machine)
+
+
+def _end(body: Body, program: Program) -> None:
+    body.add("M5")
+    body.rapid(*program.park)
+    body.add("M2")
