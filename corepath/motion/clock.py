@@ -1,0 +1,162 @@
+"""How long moves take: trapezoids of speed with look-ahead.
+
+A machine that speeds up and slows down with one acceleration along the path. Lengths in mm, speeds inside
+in mm/s (`Limits` and feeds are in mm/min, acceleration in mm/s²), times in seconds. At a *corner* between
+two moves the control may leave the path by a deviation d. An arc that rounds a corner of inner angle t
+(180° = straight on) by d has the radius r = d s/(1 - s), s = sin(t/2) (geometry), but it must also fit
+into half of either move, r <= l/2 tan(t/2); it is passed at v = sqrt(a r). Arcs themselves are held to
+the same. Between corners v² grows by at most 2 a l, forwards and backwards, so the speeds at all corners
+are two running minima. Speed is zero at rests: before the first move, after the last and where told.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import chain
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.motion.program import Kind, Move, Pass
+
+__all__ = ["EXACT_DEVIATION", "Limits", "minutes", "seconds"]
+
+EXACT_DEVIATION = 0.002
+"""Deviation, mm, of a control that keeps to the path: what its drives still cut off (common practice, no source)."""
+
+_FULL = 1e-6
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What the machine can do: rapid in mm/min, acceleration in mm/s², deviation allowed at a corner in mm.
+
+    With `exact_path` (G61) the deviation is `EXACT_DEVIATION`, whatever `corner_deviation` says.
+    """
+
+    rapid: float
+    accel: float
+    corner_deviation: float
+    exact_path: bool = False
+
+    @property
+    def deviation(self) -> float:
+        return min(EXACT_DEVIATION, self.corner_deviation) if self.exact_path else self.corner_deviation
+
+
+@dataclass(frozen=True, slots=True)
+class _Path:
+    """Moves with a length: lengths (n,), top speeds (n,), unit directions at start and end (n, 3)."""
+
+    length: Floats
+    top: Floats
+    leaving: Floats
+    arriving: Floats
+
+
+def minutes(passes: Sequence[Pass], limits: Limits, *, dwell: float = 0.0) -> float:
+    """Time of all `passes` in minutes, each from rest to rest; `dwell` seconds are added for each pass."""
+    moves = [move for stretch in passes for move in stretch.moves]
+    rests = [0]
+    for stretch in passes:
+        rests.append(rests[-1] + len(stretch.moves))
+    return (float(seconds(moves, limits, rests=rests[1:-1]).sum()) + dwell * len(passes)) / 60.0
+
+
+def seconds(
+    moves: Sequence[Move],
+    limits: Limits,
+    *,
+    rests: Sequence[int] = (),
+    start: tuple[float, float, float] | None = None,
+) -> Floats:
+    """Seconds that each of `moves` takes, (n,) float.
+
+    `rests` are the indices of moves that begin from rest, beside the first. `start` is where the cutter
+    stands before the first move; where it is not known, that move takes no time. Moves without length take
+    none either. Raises ValueError for a cut without a feed.
+    """
+    times = np.zeros(len(moves))
+    if not len(moves):
+        return times
+    table = np.fromiter(chain.from_iterable(moves), float, count=7 * len(moves)).reshape(-1, 7)
+    if ((table[:, 0] != Kind.RAPID) & ~(table[:, 4] > 0.0)).any():
+        raise ValueError("a cut without a feed takes for ever")
+    ends = table[:, 1:4]
+    starts = np.vstack([ends[:1] if start is None else np.array([start], dtype=float), ends[:-1]])
+    path = _path(table, starts, limits)
+    moving = np.flatnonzero(path.length > 0.0)
+    if not len(moving):
+        return times
+    path = _Path(path.length[moving], path.top[moving], path.leaving[moving], path.arriving[moving])
+    corners = _corners(path, limits)
+    corners[np.searchsorted(moving, np.asarray(rests, dtype=int))] = 0.0
+    times[moving] = _times(path, corners, limits.accel)
+    return times
+
+
+def _path(table: Floats, starts: Floats, limits: Limits) -> _Path:
+    delta = table[:, 1:4] - starts
+    length = np.sqrt((delta**2).sum(axis=1))
+    top = np.where(table[:, 0] == Kind.RAPID, limits.rapid, table[:, 4]) / 60.0
+    leaving = delta / np.where(length > 0.0, length, 1.0)[:, None]
+    arriving = leaving.copy()
+    bent = np.flatnonzero(table[:, 0] >= Kind.CW)
+    if len(bent):
+        _bend(table[bent], starts[bent], bent, limits, _Path(length, top, leaving, arriving))
+    return _Path(length, top, leaving, arriving)
+
+
+def _bend(arcs: Floats, starts: Floats, where: NDArray[np.intp], limits: Limits, path: _Path) -> None:
+    """Writes length, top speed and directions of the arcs (helices) into `path`, at `where`."""
+    turn = np.where(arcs[:, 0] == Kind.CCW, 1.0, -1.0)
+    out = -arcs[:, 5:7]
+    into = arcs[:, 1:3] - (starts[:, :2] + arcs[:, 5:7])
+    radius = np.sqrt((out**2).sum(axis=1))
+    if (radius == 0.0).any():
+        raise ValueError("an arc without a radius")
+    sweep = turn * np.arctan2(out[:, 0] * into[:, 1] - out[:, 1] * into[:, 0], (out * into).sum(axis=1))
+    sweep = np.where(sweep < 0.0, sweep + math.tau, sweep)
+    sweep = np.where(np.sqrt(((into - out) ** 2).sum(axis=1)) < _FULL, math.tau, sweep)
+    level, rise = radius * sweep, arcs[:, 3] - starts[:, 2]
+    length = np.hypot(level, rise)
+    share = level / np.where(length > 0.0, length, 1.0)
+    path.length[where] = length
+    path.top[where] = np.minimum(path.top[where], np.sqrt(limits.accel * radius) / np.maximum(share, 1e-9))
+    for spoke, target in ((out, path.leaving), (into, path.arriving)):
+        reach = np.sqrt((spoke**2).sum(axis=1))
+        target[where, 0] = -turn * spoke[:, 1] / reach * share
+        target[where, 1] = turn * spoke[:, 0] / reach * share
+        target[where, 2] = rise / np.where(length > 0.0, length, 1.0)
+
+
+def _corners(path: _Path, limits: Limits) -> Floats:
+    """Squares of the highest speeds at the n + 1 ends of the moves; zero at the first and the last."""
+    squares = np.zeros(len(path.length) + 1)
+    straight = (path.arriving[:-1] * path.leaving[1:]).sum(axis=1).clip(-1.0, 1.0)
+    # Inner angle t: cos t = -straight, so sin(t/2) and cos(t/2) follow from the half-angle formulas.
+    sine, cosine = np.sqrt((1.0 + straight) / 2.0), np.sqrt((1.0 - straight) / 2.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rounded = limits.deviation * sine / (1.0 - sine)
+        fits = np.minimum(path.length[:-1], path.length[1:]) / 2.0 * sine / cosine
+    radius = np.where(cosine < 1e-7, np.inf, np.minimum(rounded, fits))
+    slower = np.minimum(path.top[:-1], path.top[1:])
+    squares[1:-1] = np.minimum(limits.accel * radius, slower**2)
+    return squares
+
+
+def _times(path: _Path, corners: Floats, accel: float) -> Floats:
+    gained = np.concatenate([[0.0], np.cumsum(2.0 * accel * path.length)])
+    forward = np.minimum.accumulate(corners - gained) + gained
+    both = np.minimum.accumulate((forward + gained)[::-1])[::-1] - gained
+    squares = np.maximum(both, 0.0)
+    first, last = squares[:-1], squares[1:]
+    peak = np.minimum(path.top**2, accel * path.length + (first + last) / 2.0)
+    entry, exit_, top = np.sqrt(first), np.sqrt(last), np.sqrt(peak)
+    steady = np.maximum(path.length - (2.0 * peak - first - last) / (2.0 * accel), 0.0)
+    times: Floats = (2.0 * top - entry - exit_) / accel + steady / top
+    return times
