@@ -11,7 +11,7 @@ from shapely.ops import nearest_points
 
 from corepath.board.model import Board
 from corepath.job.model import DowelSection
-from corepath.job.tables import wood_movement
+from corepath.job.tables import woods
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
@@ -118,7 +118,7 @@ def _registration(stack: Stackup, board: Board) -> Check:
     job = stack.job
     tolerances = job.tolerances
     across = sum(dowel.at[1] for dowel in board.dowels) / len(board.dowels)
-    movement = wood_movement(job.blank.wood, job.blank.grain)
+    movement = woods()[job.blank.wood].across(job.blank.grain)
     placed = Linear.term("dowel play", tolerances.dowel_play) + Linear.term("flip axis", tolerances.flip_axis)
     placed += Linear.term("cutter diameter", tolerances.cutter_diameter) * 0.5
 

@@ -1,0 +1,75 @@
+"""From works to programs and their text."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from corepath.motion.clock import Limits, minutes
+from corepath.motion.program import Program
+from corepath.operations import programs
+from corepath.planning.prepare import Prepared
+from corepath.post import Extents, write
+from corepath.work import Work
+
+__all__ = ["MadeFile", "Progress", "make_files", "quiet"]
+
+Progress = Callable[[str, float], None]
+"""Called with what is being done and the share done, 0 to 1."""
+
+FACE_UP = {"A": "deck up, raw top up", "B": "bottom up", "C": "deck up, raw top up", "D": "deck up"}
+
+
+def quiet(says: str, share: float) -> None:
+    """A progress that shows nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class MadeFile:
+    """One `.nc` file: the work and program it comes from, its text and figures. `minutes` is of cutting
+    and rapids, without stops and dwells."""
+
+    name: str
+    work: Work
+    program: Program
+    text: str
+    lines: int
+    minutes: float
+    extents: Extents
+
+    @property
+    def sha256(self) -> str:
+        return hashlib.sha256(self.text.encode("ascii")).hexdigest()
+
+
+def make_files(prepared: Prepared, progress: Progress, share: tuple[float, float]) -> tuple[MadeFile, ...]:
+    """All files of a plan, in the order they are cut. Raises CorepathError where no path can be found."""
+    start, end = share
+    made: list[MadeFile] = []
+    for k, work in enumerate(prepared.works):
+        progress(f"path of {work.name}", start + (end - start) * k / len(prepared.works))
+        made += [_made(prepared, work, program) for program in programs(work)]
+    return tuple(made)
+
+
+def _made(prepared: Prepared, work: Work, program: Program) -> MadeFile:
+    machine = prepared.job.machine
+    limits = Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
+    spent = minutes(program.passes, limits)
+    written = write(
+        program,
+        title=prepared.job.title,
+        digest=prepared.digest,
+        machine=machine,
+        units=prepared.job.units,
+        warning=_warning(prepared),
+        minutes=spent,
+        face_up=FACE_UP[work.setup],
+    )
+    return MadeFile(f"{program.stem}.nc", work, program, written.text, written.lines, spent, written.extents)
+
+
+def _warning(prepared: Prepared) -> str | None:
+    failed: Sequence[str] = list(dict.fromkeys(check.id for check in prepared.checks if check.verdict == "fail"))
+    return ", ".join(failed) if failed else None

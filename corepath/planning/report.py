@@ -1,0 +1,111 @@
+"""`report.json`: all that a plan found, under fixed keys. Lengths in mm, times in minutes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from corepath.motion.cutter import Cutter
+from corepath.planning.make import MadeFile
+from corepath.planning.prepare import Prepared
+from corepath.stackup.pour import pour_report
+
+__all__ = ["SCHEMA", "checks_report", "full_report"]
+
+SCHEMA = 1
+
+
+def checks_report(prepared: Prepared) -> dict[str, Any]:
+    """What is known before any path is made."""
+    blank, stack = prepared.job.blank, prepared.stackup
+    return {
+        "schema": SCHEMA,
+        "plan": prepared.digest,
+        "title": prepared.job.title,
+        "units": "mm",
+        "blank": {
+            "length": blank.length,
+            "width": blank.width,
+            "thickness": blank.thickness,
+            "tolerance": stack.heights.thickness_tolerance,
+            "spoil_board": blank.spoil_board,
+            "wood": blank.wood,
+        },
+        "flip_about": prepared.job.machine.flip_about,
+        "checks": [check.as_dict() for check in prepared.checks],
+        "skim": stack.skim.as_dict(),
+        "castings": [
+            {
+                "id": casting.casting.id,
+                "floor": round(casting.casting.floor, 4),
+                "p_expected": round(casting.pour.p_expected.nominal, 4),
+                "p_limit": round(casting.pour.p_limit, 4),
+            }
+            for casting in stack.castings
+        ],
+        "pour": pour_report([casting.pour for casting in stack.castings], prepared.job.cast),
+        "deck": {
+            "highest": round(stack.deck_highest, 4),
+            "lowest": round(stack.deck_lowest, 4),
+            "station_errors": [
+                {"x": station[0], "thickness": station[1], "passes_by": round(float(error), 4)}
+                for station, error in zip(
+                    prepared.job.deck.stations or (), prepared.board.deck.station_errors, strict=False
+                )
+            ],
+        },
+    }
+
+
+def full_report(
+    prepared: Prepared, files: Sequence[MadeFile], readback: dict[str, Any] | None, despite_failures: bool
+) -> dict[str, Any]:
+    """The whole report: the checks, one entry for each file, and the read-back (None: not run)."""
+    report = checks_report(prepared)
+    report["despite_failures"] = despite_failures
+    report["operations"] = [_operation(made) for made in files]
+    report["minutes"] = round(sum(made.minutes for made in files if _is_cut(made, prepared)), 2)
+    report["readback"] = readback
+    return report
+
+
+def _is_cut(made: MadeFile, prepared: Prepared) -> bool:
+    """Whether the file is run when the skim stops as planned, pass by pass."""
+    if made.program.name != "skim":
+        return True
+    number = made.program.stem.rpartition("-")[2]
+    return number.isdigit() and int(number) <= prepared.stackup.skim.planned_stop
+
+
+def _operation(made: MadeFile) -> dict[str, Any]:
+    program = made.program
+    entry: dict[str, Any] = {
+        "file": made.name,
+        "order": program.order,
+        "setup": program.setup,
+        "name": program.name,
+        "cutter": _cutter(program.cutter),
+        "zero": {axis: round(getattr(program.zero, axis), 4) + 0.0 for axis in "xyz"},
+        "touch": program.zero.touch,
+        "touch_again": program.zero.again,
+        "minutes": round(made.minutes, 2),
+        "lines": made.lines,
+        "extents": {
+            axis: [round(end, 4) + 0.0 for end in getattr(made.extents, axis)] for axis in ("x", "y", "z")
+        },
+        "rpm": program.cutting.rpm,
+        "feed": program.cutting.feed,
+        "sha256": made.sha256,
+    }
+    if program.combined:
+        entry["combined"] = True
+    return entry
+
+
+def _cutter(cutter: Cutter) -> dict[str, Any]:
+    return {
+        "number": cutter.number,
+        "shape": cutter.shape,
+        "diameter": cutter.diameter,
+        "corner_radius": cutter.corner_radius,
+    }
