@@ -1,0 +1,170 @@
+"""Finishing lines over the deck: along the grain (X), back and forth, as close as the ridges ask for.
+
+Bed frame of C, mm. The blank is cut in *strips* across Y, all one after another without a lift. Where
+one line a strip leaves ridges higher than the allowed scallop, the strip is split along X into *cells*
+with 3, 5, 7 … lines, so that the close lines lie only where the ground asks for them. Odd counts, since
+a cell is entered at one end and left at the other.
+
+How far apart lines may lie follows from the place where the cutter touches. With gradient (hx, hy) and
+slope g = |(hx, hy)|, the section that a cutter moving along X sweeps across its path has at its contact
+the radius rho = land·hx²/g³ + corner: a tilted disc sweeps an ellipse, the rounded corner adds its own
+radius. Ridges are then s²/8·(1/rho + bend of the ground) high, and under a flat disc never more than
+s·|hy|. (Elementary geometry; s²/(8r) is the handbook formula for a ball, from memory.)
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.motion.cutter import Cutter
+from corepath.operations.offsetting import Gridded
+
+__all__ = ["Cell", "Strip", "allowed_steps", "level_step", "strips"]
+
+Array = NDArray[np.float64]
+
+_BIN_X = 5.0
+_BIN_Y = 1.0
+_LEAST_CELL = 40.0
+"""Cells shorter than this are joined with a neighbour, mm: turning costs more than the lines saved."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """`lines` parallel lines between x `left` and `right`."""
+
+    left: float
+    right: float
+    lines: int
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """Cells from low to high X between `low` and `high` in Y; line k of n lies at low + (k + ½)·width/n."""
+
+    low: float
+    high: float
+    cells: tuple[Cell, ...]
+
+
+def level_step(cutter: Cutter, scallop: float, stepover: float) -> float:
+    """Largest step on level ground: by the scallop of the rounded corner, and by the overlap asked for."""
+    corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
+    land = cutter.radius - corner
+    height = min(scallop, corner)
+    return min(stepover, 2.0 * land + 2.0 * math.sqrt(max(2.0 * corner * height - height**2, 0.0))) or stepover
+
+
+def allowed_steps(surface: Gridded, cutter: Cutter, scallop: float) -> Array:
+    """Largest step (mm) at each node of the surface, where that node is the place of contact."""
+    grid = np.asarray(surface.grid, dtype=np.float64)
+    step = float(surface.xs[1] - surface.xs[0])
+    hx, hy = np.gradient(grid, step)
+    slope2 = hx**2 + hy**2
+    bend = np.maximum(-np.gradient(hy, step, axis=1), 0.0)
+    corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
+    land = cutter.radius - corner
+    steep = slope2 > 1e-12
+    safe = np.where(steep, slope2, 1.0)
+    radius = np.where(steep, land * hx**2 / safe**1.5, math.inf if land > 0 else 0.0) + corner
+    sharp = np.divide(1.0, radius, out=np.full_like(radius, math.inf), where=radius > 0.0)
+    with np.errstate(divide="ignore"):
+        rounded = np.sqrt(8.0 * scallop / np.maximum(sharp + bend, 1e-12))
+    terraced = scallop / np.maximum(np.abs(hy), 1e-12)
+    result: Array = np.maximum(rounded, terraced) * (1.0 + slope2) ** -0.75
+    return result
+
+
+def strips(
+    surface: Gridded, cutter: Cutter, scallop: float, stepover: float, bounds: tuple[float, float, float, float]
+) -> list[Strip]:
+    """Strips from low to high Y over the rectangle `bounds` (left, low, right, high)."""
+    left, low, right, high = bounds
+    widest = level_step(cutter, scallop, stepover)
+    table = _by_axis(surface, cutter, allowed_steps(surface, cutter, scallop), bounds, widest)
+    found: list[Strip] = []
+    y = low
+    while y < high - 1e-9:
+        width = _best_width(table, y - low, min(widest, high - y))
+        if high - y - width < 0.2 * widest:
+            width = high - y if high - y <= widest else (high - y) / 2.0
+        found.append(Strip(y, y + width, _cells(table, y - low, width, left, right)))
+        y += width
+    return found
+
+
+def _by_axis(
+    surface: Gridded, cutter: Cutter, steps: Array, bounds: tuple[float, float, float, float], widest: float
+) -> Array:
+    """Least allowed step by the place of the cutter's *axis*: bins of 5 mm in X and 1 mm in Y.
+
+    A node with gradient g is finished by the cutter whose axis stands at
+    node − land·g/|g| − corner·g/√(1 + g²).
+    """
+    left, low, right, high = bounds
+    grid = np.asarray(surface.grid, dtype=np.float64)
+    hx, hy = np.gradient(grid, float(surface.xs[1] - surface.xs[0]))
+    slope = np.hypot(hx, hy)
+    corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
+    reach = (cutter.radius - corner) / np.maximum(slope, 1e-9) + corner / np.sqrt(1.0 + slope**2)
+    i = np.floor((np.asarray(surface.xs)[:, None] - reach * hx - left) / _BIN_X).astype(np.int64)
+    j = np.floor((np.asarray(surface.ys)[None, :] - reach * hy - low) / _BIN_Y).astype(np.int64)
+    columns = max(1, math.ceil((right - left) / _BIN_X))
+    rows = max(1, math.ceil((high - low) / _BIN_Y))
+    binds = (steps < widest) & (i >= -1) & (i <= columns) & (j >= -1) & (j <= rows)
+    table = np.full((columns, rows), widest)
+    np.minimum.at(table, (np.clip(i[binds], 0, columns - 1), np.clip(j[binds], 0, rows - 1)), steps[binds])
+    wider = np.pad(table, 1, mode="edge")
+    result: Array = np.min([wider[:-2, 1:-1], wider[2:, 1:-1], table], axis=0)
+    return result
+
+
+def _passes(table: Array, start: float, width: float) -> NDArray[np.int64]:
+    """Lines needed in each column of the table for a strip from `start`, rounded up to an odd number."""
+    first = max(math.floor((start - 0.5 * _BIN_Y) / _BIN_Y), 0)
+    last = min(math.floor((start + width + 0.5 * _BIN_Y) / _BIN_Y) + 1, table.shape[1])
+    first = min(first, last - 1)
+    needed: NDArray[np.int64] = np.ceil(width / table[:, first:last].min(axis=1) - 1e-9).astype(np.int64)
+    odd: NDArray[np.int64] = needed | 1
+    return odd
+
+
+def _best_width(table: Array, start: float, widest: float) -> float:
+    """Width of the strip that costs least a millimetre of width: lines · length / width."""
+    widths = [widest * 0.96**k for k in range(60)]
+    costs = [round(float(_passes(table, start, width).mean()) / width, 9) for width in widths]
+    return widths[costs.index(min(costs))]
+
+
+def _cells(table: Array, start: float, width: float, left: float, right: float) -> tuple[Cell, ...]:
+    counts = _passes(table, start, width)
+    edges = [0, *(np.flatnonzero(np.diff(counts)) + 1).tolist(), len(counts)]
+    runs = [[a, b, int(counts[a])] for a, b in itertools.pairwise(edges)]
+    least = max(1, round(_LEAST_CELL / _BIN_X))
+    while len(runs) > 1:
+        short = [k for k, run in enumerate(runs) if run[1] - run[0] < least]
+        merge = next((k for k in range(len(runs) - 1) if runs[k][2] == runs[k + 1][2]), None)
+        if merge is None and not short:
+            break
+        if merge is None:
+            k = min(short, key=lambda at: (runs[at][1] - runs[at][0], at))
+            merge = _cheaper_side(runs, k)
+        a, b = runs[merge], runs[merge + 1]
+        runs[merge : merge + 2] = [[a[0], b[1], max(a[2], b[2])]]
+    bound = [left + run[0] * _BIN_X for run in runs] + [right]
+    return tuple(Cell(bound[k], bound[k + 1], run[2]) for k, run in enumerate(runs))
+
+
+def _cheaper_side(runs: list[list[int]], k: int) -> int:
+    """Index of the first of the two runs to join: the short one with the neighbour where it costs less."""
+    costs = []
+    for a in (k - 1, k):
+        if 0 <= a < len(runs) - 1:
+            (s, e, n), (t, f, m) = runs[a], runs[a + 1]
+            costs.append(((e - s) * (max(n, m) - n) + (f - t) * (max(n, m) - m), a))
+    return min(costs)[1]

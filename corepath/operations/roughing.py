@@ -1,0 +1,204 @@
+"""Roughing the deck: level layers from the top of the stock down, never nearer to the deck than the leave.
+
+Bed frame of C, mm. *Limit* is the lowest the tip may stand at a place: the cutter's offset over the deck
+plus what roughing leaves on. Layer k cuts along lines in X at max(level k, limit), and only where stock
+still stands above that: the stretches of a line where the limit lies below the level before. So no
+line takes more than one layer's depth, and the slopes of the deck come out in steps of one line.
+Stretches of neighbouring lines are chained back and forth; from chain to chain the cutter goes over the
+clear height. Chains start outside the blank where a stretch reaches its end, else by a ramp along it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.motion.program import Move, Pass, line, rapid
+from corepath.operations.facing_paths import RUN_IN, descend, joined
+from corepath.operations.finishing import level_step
+from corepath.operations.offsetting import CutterOffset, thin
+from corepath.work.model import Deck, Work
+
+__all__ = ["rough"]
+
+Array = NDArray[np.float64]
+
+_NOTHING = 0.05
+"""Less stock than this above the limit is left to finishing, mm."""
+_SAMPLE = 1.0
+_OVERRUN = 0.5
+_SHORT_GAP = 25.0
+"""Gaps shorter than this are crossed at feed, on the stock left there, mm."""
+_LONGEST_LINK = 60.0
+"""Longer links go over the clear height, mm."""
+_RAMP = math.tan(math.radians(3.0))
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Samples `first` to `last` (both included) of line `row`."""
+
+    row: int
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Layer:
+    """One layer: tip heights `z` (rows, samples) at places `xs`, `ys`, and the stock's height before it."""
+
+    xs: Array
+    ys: Array
+    z: Array
+    before: Array
+    level: float
+
+
+def rough(work: Work, deck: Deck, offset: CutterOffset) -> Pass:
+    """All layers of roughing in one pass."""
+    left, low, right, high = deck.area.bounds
+    rows = max(1, math.ceil((high - low) / _step(work, deck) - 1e-9))
+    ys = low + (np.arange(rows) + 0.5) * (high - low) / rows
+    xs = np.linspace(left - _OVERRUN, right + _OVERRUN, math.ceil((right - left + 2 * _OVERRUN) / _SAMPLE) + 1)
+    limit = offset.tip(xs[None, :], ys[:, None]) + deck.rough
+    lowest = float(limit.min())
+    count = max(1, math.ceil((deck.top - lowest) / work.cutting.depth - 1e-6))
+    moves: list[Move] = []
+    above = deck.top
+    for k in range(1, count + 1):
+        level = deck.top - (deck.top - lowest) * k / count
+        layer = _Layer(xs, ys, np.maximum(limit, level), np.maximum(limit, above), level)
+        for chain in _chains(_stretches(limit < above - _NOTHING, xs), xs):
+            moves += _cut(work, deck, offset, layer, chain)
+        above = level
+    return Pass.of(joined(moves), f"rough the deck in {count} layer{'s' if count > 1 else ''}")
+
+
+def _step(work: Work, deck: Deck) -> float:
+    """Distance of lines: what the clearing allows, less where ridges would stand higher than one layer."""
+    across = np.abs(np.diff(np.asarray(deck.surface.grid), axis=1)).max() / float(
+        deck.surface.ys[1] - deck.surface.ys[0]
+    )
+    level = level_step(work.cutter, 0.5 * work.cutting.depth, work.cutting.stepover)
+    return min(level, 0.9 * work.cutting.depth / max(float(across), 1e-9))
+
+
+def _stretches(active: NDArray[np.bool_], xs: Array) -> list[list[_Stretch]]:
+    """Stretches to cut on each line, in order of X; short gaps closed, one sample added at each end."""
+    gap = round(_SHORT_GAP / float(xs[1] - xs[0]))
+    found = []
+    for row, flags in enumerate(active):
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
+        runs: list[list[int]] = []
+        for a, b in edges.reshape(-1, 2).tolist():
+            first, last = max(a - 1, 0), min(b, len(xs) - 1)
+            if runs and first - runs[-1][1] < gap:
+                runs[-1][1] = last
+            else:
+                runs.append([first, last])
+        found.append([_Stretch(row, a, b) for a, b in runs])
+    return found
+
+
+def _chains(rows: list[list[_Stretch]], xs: Array) -> list[list[tuple[_Stretch, bool]]]:
+    """Stretches joined back and forth from line to line, each with its direction (True: towards +X)."""
+    left_over = [list(row) for row in rows]
+    chains = []
+    for row in left_over:
+        while row:
+            stretch = row.pop(0)
+            forward = stretch.first == 0 or stretch.last < len(xs) - 1
+            chain = [(stretch, forward)]
+            while step := _next(left_over, chain[-1], xs):
+                left_over[step[0].row].remove(step[0])
+                chain.append(step)
+            chains.append(chain)
+    return chains
+
+
+def _next(left_over: list[list[_Stretch]], last: tuple[_Stretch, bool], xs: Array) -> tuple[_Stretch, bool] | None:
+    """The stretch on the next line that can be entered nearest to where `last` ends."""
+    stretch, forward = last
+    if stretch.row + 1 >= len(left_over):
+        return None
+    end = stretch.last if forward else stretch.first
+    choices = []
+    for other in left_over[stretch.row + 1]:
+        for begin, onward in ((other.first, True), (other.last, False)):
+            choices.append((round(abs(float(xs[begin] - xs[end])), 6), other.first, onward, other))
+    if not choices:
+        return None
+    away, _, onward, other = min(choices, key=lambda choice: choice[:3])
+    return (other, onward) if away <= _LONGEST_LINK else None
+
+
+def _cut(work: Work, deck: Deck, offset: CutterOffset, layer: _Layer, chain: list[tuple[_Stretch, bool]]) -> list[Move]:
+    """Moves of one chain, from the clear height to the clear height."""
+    path = [_entry(work, deck, layer, chain[0])]
+    for k, (stretch, forward) in enumerate(chain):
+        points = _points(layer, stretch, forward)
+        if k:
+            path.append(_link(deck, offset, layer, path[-1][-1], points[0]))
+        path.append(thin(points, 0.01, 0.03))
+    track = np.concatenate(path)
+    x, y, z = (float(value) for value in track[0])
+    moves = descend(work, x, y, z)
+    for before, after in zip(track[:-1].tolist(), track[1:].tolist(), strict=True):
+        run = math.hypot(after[0] - before[0], after[1] - before[1])
+        falls = before[2] - after[2] > run * _RAMP * 0.99
+        moves.append(line(after[0], after[1], after[2], work.cutting.ramp if falls else work.cutting.feed))
+    moves.append(rapid(moves[-1].x, moves[-1].y, work.clear))
+    return moves
+
+
+def _points(layer: _Layer, stretch: _Stretch, forward: bool) -> Array:
+    part = slice(stretch.first, stretch.last + 1)
+    xs = layer.xs[part]
+    points = np.column_stack([xs, np.full(len(xs), layer.ys[stretch.row]), layer.z[stretch.row, part]])
+    return points if forward else points[::-1]
+
+
+def _link(deck: Deck, offset: CutterOffset, layer: _Layer, start: Array, end: Array) -> Array:
+    """Straight from stretch to stretch, as low as this layer allows."""
+    count = max(2, math.ceil(math.hypot(end[0] - start[0], end[1] - start[1]) / _SAMPLE) + 1)
+    places = np.linspace(start[:2], end[:2], count)
+    heights = np.maximum(offset.tip(places[:, 0], places[:, 1]) + deck.rough, layer.level)
+    return thin(np.column_stack([places, heights]), 0.01, 0.03)
+
+
+def _entry(work: Work, deck: Deck, layer: _Layer, first: tuple[_Stretch, bool]) -> Array:
+    """The way in: from outside the blank, straight down where nothing is cut, or a ramp of at most 3°."""
+    stretch, forward = first
+    points = _points(layer, stretch, forward)
+    left, _, right, _ = deck.area.bounds
+    out = work.cutter.radius + RUN_IN - 1e-3
+    if forward and stretch.first == 0:
+        return np.array([[left - out, points[0, 1], points[0, 2]]])
+    if not forward and stretch.last == len(layer.xs) - 1:
+        return np.array([[right + out, points[0, 1], points[0, 2]]])
+    before = layer.before[stretch.row, stretch.first : stretch.last + 1]
+    before = before if forward else before[::-1]
+    if np.all(points[:2, 2] >= before[:2] - 1.5 * _NOTHING) and np.all(np.diff(points[:, 2]) > -_RAMP * _SAMPLE):
+        return points[:1]
+    run = np.abs(points[:, 0] - points[0, 0])
+    ramp = np.maximum(points[:, 2], before[0] - run * _RAMP)
+    met = np.flatnonzero(ramp <= points[:, 2] + 1e-9)
+    met = met[met > 0]
+    down = points.copy()
+    down[:, 2] = ramp
+    if len(met) == 0:
+        return _back_and_forth(points, float(before[0]))
+    return np.concatenate([thin(down[: met[0] + 1], 0.0, 0.03), thin(points[met[0] :: -1], 0.01, 0.03)])
+
+
+def _back_and_forth(points: Array, top: float) -> Array:
+    """A ramp over a stretch too short for one run: as many runs as it takes, ending at its start."""
+    length = max(float(abs(points[-1, 0] - points[0, 0])), 1.0)
+    floor = float(points[:, 2].max())
+    runs = max(2, math.ceil((top - floor) / (length * _RAMP)))
+    runs += runs % 2
+    ends = [points[0] if k % 2 == 0 else points[-1] for k in range(runs + 1)]
+    return np.array([[end[0], end[1], top - (top - floor) * k / runs] for k, end in enumerate(ends)])

@@ -1,0 +1,89 @@
+"""Surfacing the deck in set-up C: roughing in level layers, or finishing lines offset for the cutter.
+
+Bed frame of C, mm: z = h(x, y) is the deck to be. Finishing follows the tip heights over the surface in
+one continuous path that starts and ends outside the blank; straight moves keep within 0.002 mm below
+and 0.003 mm above the true tip path. Roughing is in `corepath.operations.roughing`.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.errors import CorepathError
+from corepath.motion.program import Move, Pass, Program, line, rapid
+from corepath.operations.facing_paths import RUN_IN, descend, joined, program
+from corepath.operations.finishing import Strip, strips
+from corepath.operations.offsetting import CutterOffset, thin
+from corepath.operations.roughing import rough
+from corepath.work.model import Deck, Work
+
+__all__ = ["plan"]
+
+Array = NDArray[np.float64]
+
+_BELOW = 0.002
+_ABOVE = 0.003
+_SAMPLE = 0.5
+_OVERRUN = 0.5
+"""How far the axis runs past the blank's end before it turns, mm."""
+
+
+def plan(work: Work) -> tuple[Program, ...]:
+    """The program that roughs the deck (`deck.rough` > 0) or finishes it."""
+    deck = work.deck
+    if deck is None:
+        raise CorepathError(f"{work.stem}: no deck to surface")
+    if work.cutter.shape == "drill":
+        raise CorepathError(
+            f"{work.stem}: {work.cutter.describe()} cannot surface a deck; list a flat, ball or bull one"
+        )
+    offset = CutterOffset(deck.surface, work.cutter)
+    stretch = rough(work, deck, offset) if deck.rough > 0.0 else _finish(work, deck, offset)
+    return (program(work, work.stem, [stretch]),)
+
+
+def _finish(work: Work, deck: Deck, offset: CutterOffset) -> Pass:
+    allowed = max(deck.scallop - _ABOVE - 0.001, 0.5 * deck.scallop)
+    left, low, right, high = deck.area.bounds
+    bounds = (left - _OVERRUN, low, right + _OVERRUN, high)
+    corners = _corners(strips(deck.surface, work.cutter, allowed, work.cutting.stepover, bounds), bounds)
+    path = _follow(offset, corners)
+    out = work.cutter.radius + RUN_IN - 1e-3
+    first, last = path[0], path[-1]
+    start = left - out
+    end = right + out if last[0] > 0.5 * (left + right) else left - out
+    moves: list[Move] = descend(work, start, float(first[1]), float(first[2]))
+    moves += [line(float(x), float(y), float(z), work.cutting.feed) for x, y, z in path]
+    moves += [line(end, float(last[1]), float(last[2]), work.cutting.feed), rapid(end, float(last[1]), work.clear)]
+    return Pass.of(joined(moves), "finish the deck")
+
+
+def _corners(found: list[Strip], bounds: tuple[float, float, float, float]) -> Array:
+    """Ends (n, 2) of all lines in the order cut: strips back and forth, and the lines of each cell too."""
+    places: list[tuple[float, float]] = []
+    for k, strip in enumerate(found):
+        forward = k % 2 == 0
+        for cell in strip.cells if forward else strip.cells[::-1]:
+            near, far = (cell.left, cell.right) if forward else (cell.right, cell.left)
+            width = strip.high - strip.low
+            for n in range(cell.lines):
+                y = strip.low + (n + 0.5) * width / cell.lines
+                places += [(near, y), (far, y)] if n % 2 == 0 else [(far, y), (near, y)]
+    return np.array(places)
+
+
+def _follow(offset: CutterOffset, corners: Array) -> Array:
+    """Tip path (n, 3) along the straight lines between `corners`, thinned line by line."""
+    spans = np.hypot(*np.diff(corners, axis=0).T)
+    counts = np.maximum(np.ceil(spans / _SAMPLE - 1e-9).astype(np.int64), 1)
+    places = [
+        np.linspace(a, b, n, endpoint=False) for a, b, n in zip(corners[:-1], corners[1:], counts, strict=True)
+    ] + [corners[-1:]]
+    flat = np.concatenate(places)
+    points = np.column_stack([flat, offset.tip(flat[:, 0], flat[:, 1])])
+    at = np.concatenate([[0], np.cumsum(counts)])
+    kept = [thin(points[a : b + 1], _BELOW, _ABOVE)[:-1] for a, b in itertools.pairwise(at) if b > a]
+    return np.concatenate([*kept, points[-1:]])
