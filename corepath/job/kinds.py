@@ -107,20 +107,17 @@ def _list_kind(parts: tuple[Any, ...], names: tuple[str, ...]) -> Kind:
 
 
 def _number_kind(name: Literal["number", "whole number"], metadata: tuple[Any, ...]) -> Kind:
-    bounds: dict[str, float] = {}
-    length = False
-    for item in metadata:
-        if isinstance(item, BeforeValidator):
-            length = True
-        for attribute, bound in (
-            ("gt", annotated_types.Gt),
-            ("ge", annotated_types.Ge),
-            ("lt", annotated_types.Lt),
-            ("le", annotated_types.Le),
-        ):
-            if isinstance(item, bound):
-                bounds[attribute] = float(getattr(item, attribute))
-    return Kind(name, length=length, **bounds)
+    def bound(kind: type[Any], attribute: str) -> float | None:
+        return next((float(getattr(item, attribute)) for item in metadata if isinstance(item, kind)), None)
+
+    return Kind(
+        name,
+        length=any(isinstance(item, BeforeValidator) for item in metadata),
+        gt=bound(annotated_types.Gt, "gt"),
+        ge=bound(annotated_types.Ge, "ge"),
+        lt=bound(annotated_types.Lt, "lt"),
+        le=bound(annotated_types.Le, "le"),
+    )
 
 
 def wanted(kind: Kind, inch: bool = False) -> str:

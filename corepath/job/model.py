@@ -77,7 +77,9 @@ class DeckSection(Section):
     )
     mesh: str | None = Field(None, description="mesh file of the deck (not read by this version)")
     edge_band: NonNegativeLength = Field(14.0, description="width inside the outline that stays at the edge thickness")
-    blend: PositiveLength = Field(110.0, description="width over which the deck rises from the edge band to its full height")
+    blend: PositiveLength = Field(
+        110.0, description="width over which the deck rises from the edge band to its full height"
+    )
     clean_up: NonNegativeLength = Field(0.4, description="least wood that the deck pass must remove everywhere")
     smooth: NonNegativeLength = Field(60.0, description="total width of the kernel that smooths the stations' curve")
     least_radius: PositiveLength = Field(150.0, description="creases of the deck are rounded to this radius")
@@ -92,9 +94,13 @@ class BlankSection(Section):
         None, description="how far the thickness may be off; wins over tolerances.thickness"
     )
     wood: str = Field("yellow-poplar", description="species, for its movement with moisture")
-    grain: Literal["flat", "quarter"] = Field("flat", description="flat-sawn or quarter-sawn: how the width moves with moisture")
+    grain: Literal["flat", "quarter"] = Field(
+        "flat", description="flat-sawn or quarter-sawn: how the width moves with moisture"
+    )
     measured: str | None = Field(None, description="CSV of measured places (not read by this version)")
-    spoil_board: PositiveLength = Field(18.0, description="thickness of the sacrificial board; nothing may pass through it")
+    spoil_board: PositiveLength = Field(
+        18.0, description="thickness of the sacrificial board; nothing may pass through it"
+    )
 
 
 class GrooveSection(Section):
@@ -105,17 +111,23 @@ class GrooveSection(Section):
 
 
 class PlugSection(Section):
-    name: str = Field(min_length=1, max_length=12, pattern=r"^[A-Za-z][A-Za-z0-9_-]*$", description="short name, as in drawings")
+    name: str = Field(
+        min_length=1, max_length=12, pattern=r"^[A-Za-z][A-Za-z0-9_-]*$", description="short name, as in drawings"
+    )
     at: tuple[Point, ...] = Field(min_length=1, description="[[x, y], …] of the middle of each")
     diameter: PositiveLength = Field(description="of a round plug; width of a slot")
     slot: PositiveLength | None = Field(None, description="overall length of a slot; round if not given")
     angle: _Number = Field(0.0, description="direction of a slot, degrees from X towards Y")
     bolt_hole: PositiveLength = Field(description="diameter of the hole drilled through it after lay-up")
-    floor: PositiveLength | None = Field(None, description="height of its floor above the bed in A; groove.floor if not given")
+    floor: PositiveLength | None = Field(
+        None, description="height of its floor above the bed in A; groove.floor if not given"
+    )
 
 
 class InsertSection(Section):
-    name: str = Field(min_length=1, max_length=12, pattern=r"^[A-Za-z][A-Za-z0-9_-]*$", description="short name, as in drawings")
+    name: str = Field(
+        min_length=1, max_length=12, pattern=r"^[A-Za-z][A-Za-z0-9_-]*$", description="short name, as in drawings"
+    )
     at: tuple[Point, ...] = Field(min_length=1, description="[[x, y], …] of each")
     hardware: str | None = Field(None, description="name in the hardware table; keys given here win over it")
     barrel: PositiveLength = Field(description="outer diameter of the barrel")
@@ -147,12 +159,18 @@ class CastSection(Section):
     resin: str = Field("polyurethane", description="kind of resin, from the resin table")
     ratio: tuple[Positive, Positive] = Field((100.0, 90.0), description="parts A : B")
     ratio_by: Literal["weight", "volume"] = Field("weight", description="what the ratio counts")
-    density: tuple[Positive, ...] = Field((1.05, 1.10), min_length=1, max_length=2, description="of part A and B, g/cm³")
+    density: tuple[Positive, ...] = Field(
+        (1.05, 1.10), min_length=1, max_length=2, description="of part A and B, g/cm³"
+    )
     extra: NonNegative = Field(0.15, description="share mixed on top of the volume")
-    shrinkage: Annotated[float, Field(strict=True, ge=0, lt=0.2)] = Field(0.005, description="linear shrinkage in curing")
+    shrinkage: Annotated[float, Field(strict=True, ge=0, lt=0.2)] = Field(
+        0.005, description="linear shrinkage in curing"
+    )
     fill_margin: NonNegativeLength = Field(0.5, description="resin that must stand above the deck to be")
     pour_short: NonNegativeLength = Field(0.5, description="how far below the raw top the pour ends")
-    flush: Literal["none", "local", "face"] = Field("none", description="plane proud castings off (only none in this version)")
+    flush: Literal["none", "local", "face"] = Field(
+        "none", description="plane proud castings off (only none in this version)"
+    )
 
 
 class SkinSection(Section):
@@ -173,16 +191,22 @@ class HoldSection(Section):
     A: HoldMethod = Field("tape", description="how island and rim are held in A")
     B: HoldMethod = Field("vacuum", description="in B")
     C: HoldMethod = Field("vacuum", description="in C")
-    least_height: PositiveLength = Field(3.0, description="least height of the casting that joins board and rim in B and C")
+    least_height: PositiveLength = Field(
+        3.0, description="least height of the casting that joins board and rim in B and C"
+    )
 
 
 class MachineSection(Section):
     travel: tuple[PositiveLength, PositiveLength, PositiveLength] = Field(description="[x, y, z] of the axes")
     z_zero: Literal["bed", "face"] = Field("bed", description="what Z is touched on")
     touch_at: Point | None = Field(None, description="[x, y] on the board where a face is touched")
-    xy_zero: Literal["middle", "front-left"] = Field("middle", description="X, Y zero: middle or front-left corner of the blank")
+    xy_zero: Literal["middle", "front-left"] = Field(
+        "middle", description="X, Y zero: middle or front-left corner of the blank"
+    )
     flip_about: Literal["x", "y"] = Field("x", description="axis about which the blank is turned over")
-    safe_z: Annotated[Length, Field(ge=5.0)] = Field(10.0, description="height of rapids above the highest of blank and obstacles")
+    safe_z: Annotated[Length, Field(ge=5.0)] = Field(
+        10.0, description="height of rapids above the highest of blank and obstacles"
+    )
     arcs: Flag = Field(True, description="the control takes G2 and G3")
     exact_path: Flag = Field(False, description="the control keeps to the path with G61; else G64")
     canned_cycles: Flag = Field(False, description="the control takes G81 and G83")
@@ -204,7 +228,9 @@ class Tolerances(Section):
     touch: NonNegativeLength = Field(0.05, description="touching off Z, ±")
     machine: NonNegativeLength = Field(0.03, description="positioning of the machine in Z, ±")
     level: NonNegative = Field(1.0, description="the blank out of level while the resin cures, mm/m")
-    shrinkage: Annotated[float, Field(strict=True, ge=0, lt=0.2)] = Field(0.0025, description="of the linear shrinkage, ±")
+    shrinkage: Annotated[float, Field(strict=True, ge=0, lt=0.2)] = Field(
+        0.0025, description="of the linear shrinkage, ±"
+    )
     dowel_play: NonNegativeLength = Field(0.05, description="play of the dowels, ±")
     cutter_diameter: NonNegativeLength = Field(0.03, description="of a cutter's diameter, ±")
     flip_axis: NonNegativeLength = Field(0.05, description="place of the flip axis, ±")
@@ -221,8 +247,12 @@ class CutterSection(Section):
     stick_out: PositiveLength = Field(description="length out of the collet")
     chip_load: PositiveLength = Field(description="feed per tooth")
     rpm: Positive = Field(description="spindle speed")
-    depth_a_pass: PositiveLength | None = Field(None, description="largest depth of one layer; half the diameter if not given")
-    plunge_share: Annotated[float, Field(strict=True, gt=0, le=1)] = Field(0.33, description="plunge feed as a share of the feed")
+    depth_a_pass: PositiveLength | None = Field(
+        None, description="largest depth of one layer; half the diameter if not given"
+    )
+    plunge_share: Annotated[float, Field(strict=True, gt=0, le=1)] = Field(
+        0.33, description="plunge feed as a share of the feed"
+    )
 
 
 class ObstacleSection(Section):
@@ -258,7 +288,7 @@ class Job(Section):
     cutter: tuple[CutterSection, ...] = Field(min_length=1)
     obstacle: tuple[ObstacleSection, ...] = ()
     trim: TrimSection | None = None
-    limits: "Limits" = Field(default_factory=lambda: Limits())
+    limits: Limits = Field(default_factory=lambda: Limits())
 
 
 class Limits(Section):

@@ -1,0 +1,320 @@
+"""From the text of a job file to a checked `Job`, or to all of its faults at once.
+
+Unknown keys are found first and named with their nearest neighbour, then left out, so that the rest is still
+checked. Every section is checked on its own, so that a fault in one does not hide those of another. Lengths are
+turned into mm here, once; messages speak in the units of the file.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from difflib import get_close_matches
+from pathlib import Path as FilePath
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from corepath.errors import Fault, InputError
+from corepath.job.consistency import Parts, contradictions
+from corepath.job.kinds import MM_PER_INCH, Kind, fields_of, kind_at, wanted
+from corepath.job.model import Job, Millimetres
+from corepath.job.positions import Path
+from corepath.job.source import Source, key_of, locate, parse, read_source, value_at
+from corepath.job.tables import HARDWARE_KEYS, hardware
+
+__all__ = ["check_source", "load_job", "load_text", "read_job"]
+
+_WRONG_KIND = frozenset({
+    "bool_type", "bool_parsing", "dict_type", "float_parsing", "float_type", "int_from_float", "int_parsing",
+    "int_type", "list_type", "model_attributes_type", "model_type", "string_type", "tuple_type",
+})  # fmt: skip
+_LENGTH = re.compile(r"(\d+(?:\.\d+)?) mm\b")
+_BOUNDS = frozenset({"greater_than", "greater_than_equal", "less_than", "less_than_equal"})
+
+
+def load_job(path: FilePath) -> Job:
+    """The job in this file; raises `InputError` with all faults."""
+    job, faults = read_job(path)
+    return _sure(job, faults)
+
+
+def load_text(text: str, file: str) -> Job:
+    """The job in this text; `file` is the name used in messages. Raises `InputError` with all faults."""
+    source, faults = parse(text, file)
+    if source is None:
+        raise InputError(faults)
+    return _sure(*check_source(source))
+
+
+def read_job(path: FilePath) -> tuple[Job | None, list[Fault]]:
+    """The job as far as it can be made out, and all faults found, in the order of the file.
+
+    The job is None only where a value is missing or cannot be used; with unknown keys or with values that
+    contradict each other it is still given, so that the caller can look for more faults and report all together.
+    """
+    source, faults = read_source(path)
+    return (None, faults) if source is None else check_source(source)
+
+
+def _sure(job: Job | None, faults: list[Fault]) -> Job:
+    if job is None or faults:
+        raise InputError(faults)
+    return job
+
+
+def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
+    """As `read_job`, from a document that has been parsed already."""
+    faults: list[Fault] = []
+    known = _without_unknown(source.document, Job, (), faults)
+    _fill_hardware(known)
+    inch = known.get("units") == "inch"
+    context = {"scale": MM_PER_INCH if inch else 1.0}
+    parts = Parts(_sections(known, context, inch, source, faults))
+    for path, says, allowed in contradictions(parts):
+        faults.append(Fault(key_of(path), says, allowed=_in_inches(allowed) if inch else allowed))
+    try:
+        job = Job.model_validate(known, context=context)
+    except ValidationError:
+        job = None
+    return job, locate(faults, source)
+
+
+def _in_inches(allowed: str) -> str:
+    """The text with its lengths in inches first, as the file has them."""
+    return _LENGTH.sub(lambda found: f"{float(found[1]) / MM_PER_INCH:.4g} inch ({found[1]} mm)", allowed)
+
+
+def _without_unknown(table: Mapping[str, Any], model: type[BaseModel], at: Path, faults: list[Fault]) -> dict[str, Any]:
+    """A copy of the table without the keys that the model does not know; each of them is a fault."""
+    kinds = fields_of(model)
+    known: dict[str, Any] = {}
+    for name, value in table.items():
+        path = (*at, name)
+        if name not in kinds:
+            faults.append(_unknown(name, path, tuple(kinds)))
+            continue
+        known[name] = _copied(value, kinds[name], path, faults)
+    return known
+
+
+def _copied(value: Any, kind: Kind, path: Path, faults: list[Fault]) -> Any:
+    if kind.table is not None and isinstance(value, dict):
+        return _without_unknown(value, kind.table, path, faults)
+    if kind.name == "list" and kind.items and isinstance(value, list):
+        return [_copied(item, kind.items[0], (*path, place), faults) for place, item in enumerate(value)]
+    return value
+
+
+def _unknown(name: str, path: Path, names: tuple[str, ...]) -> Fault:
+    by_lower = {known.lower(): known for known in names}
+    lowered = name.lower().replace("-", "_").replace(" ", "_")
+    near = get_close_matches(lowered, list(by_lower), n=1, cutoff=0.6)
+    elsewhere = "" if near else _home_of(lowered)
+    says = "unknown key"
+    if near:
+        says += f"; did you mean {by_lower[near[0]]}?"
+    elif elsewhere:
+        says += f"; did you mean {elsewhere}?"
+    return Fault(key_of(path), says, allowed=", ".join(names))
+
+
+def _home_of(name: str) -> str:
+    """The key of this name in another table, as `table.key`, if there is just one."""
+    homes = []
+    for section, kind in fields_of(Job).items():
+        table = kind.table or (kind.items[0].table if kind.items else None)
+        if section == name:
+            return f"[{section}]" if kind.table else (f"[[{section}]]" if table else section)
+        if table is not None and name in fields_of(table):
+            homes.append(f"{section}.{name}")
+    return homes[0] if len(homes) == 1 else ""
+
+
+def _fill_hardware(known: dict[str, Any]) -> None:
+    """Give each insert the keys of its named hardware that it does not give itself.
+
+    Where the name is unknown, that is the fault to report, not the keys missing for it: those of the row with the
+    nearest name stand in, so that the rest can still be checked; the job is refused for the name.
+    """
+    inserts = known.get("insert")
+    for insert in inserts if isinstance(inserts, list) else ():
+        name = insert.get("hardware") if isinstance(insert, dict) else None
+        if not isinstance(name, str):
+            continue
+        near = get_close_matches(name, list(hardware()), n=1, cutoff=0.0)
+        given = hardware()[near[0]].keys()
+        for key in HARDWARE_KEYS:
+            insert.setdefault(key, Millimetres(given[key]))
+
+
+def _sections(
+    known: Mapping[str, Any], context: Mapping[str, float], inch: bool, source: Source, faults: list[Fault]
+) -> dict[str, Any]:
+    """Each section that is valid on its own; of arrays of tables a tuple with None for each that is not."""
+    sections: dict[str, Any] = {}
+    for name, kind in fields_of(Job).items():
+        required = Job.model_fields[name].is_required()
+        if name not in known:
+            if required:
+                header = name if kind.table is None and not kind.items else _header(name, kind)
+                faults.append(Fault(name, f"{header} is missing", allowed=wanted(kind, inch)))
+            elif kind.table is not None or kind.name == "list":
+                sections[name] = Job.model_fields[name].get_default(call_default_factory=True)
+            continue
+        sections[name] = _section(name, kind, known[name], context, inch, source, faults)
+    return sections
+
+
+def _header(name: str, kind: Kind) -> str:
+    return f"the table [{name}]" if kind.table else f"a table [[{name}]]"
+
+
+def _section(
+    name: str, kind: Kind, value: Any, context: Mapping[str, float], inch: bool, source: Source, faults: list[Fault]
+) -> Any:
+    if kind.table is not None:
+        return _validated(kind.table, value, (name,), context, inch, source, faults)
+    if kind.name == "list" and kind.items[0].table is not None and isinstance(value, list):
+        model = kind.items[0].table
+        rows = tuple(
+            _validated(model, row, (name, place), context, inch, source, faults) for place, row in enumerate(value)
+        )
+        least = next((item.min_length for item in Job.model_fields[name].metadata if hasattr(item, "min_length")), 0)
+        if len(rows) < least:
+            faults.append(Fault(name, f"at least {least} are needed", value=str(len(rows))))
+        return rows
+    if kind.name == "list":
+        says = f"must be written as tables, each under a header [[{name}]]"
+        faults.append(Fault(name, says, allowed=f"[[{name}]]"))
+        return ()
+    return _validated_scalar(name, kind, value, inch, source, faults)
+
+
+def _validated_scalar(name: str, kind: Kind, value: Any, inch: bool, source: Source, faults: list[Fault]) -> Any:
+    if kind.name == "choice" and value not in kind.choices:
+        faults.append(Fault(name, "is not one of the choices", allowed=wanted(kind)))
+        return None
+    if kind.name == "text":
+        if not isinstance(value, str):
+            faults.append(Fault(name, _what_it_is(value, kind), allowed=wanted(kind)))
+            return None
+        longest = 60
+        if not 1 <= len(value) <= longest:
+            says = "is empty" if not value else f"is {len(value)} characters long"
+            faults.append(Fault(name, says, allowed=f"1 to {longest} characters"))
+            return None
+    return value
+
+
+def _validated(
+    model: type[BaseModel],
+    value: Any,
+    at: Path,
+    context: Mapping[str, float],
+    inch: bool,
+    source: Source,
+    faults: list[Fault],
+) -> BaseModel | None:
+    if not isinstance(value, dict):
+        faults.append(Fault(key_of(at), f"must be a table of keys, not {_kind_name(value)}", allowed=f"[{at[0]}]"))
+        return None
+    try:
+        return model.model_validate(value, context=dict(context))
+    except ValidationError as error:
+        found: dict[str, Fault] = {}
+        entries = error.errors(include_url=False)
+        for entry in entries:
+            loc = entry["loc"]
+            if entry["type"] == "too_short" and any(
+                other["loc"][: len(loc)] == loc != other["loc"] for other in entries
+            ):
+                continue  # entries that are wrong themselves were not counted
+            fault = _fault(entry, (*at, *entry["loc"]), inch, source)
+            found.setdefault(fault.key, fault)
+        faults.extend(found.values())
+        return None
+
+
+def _fault(entry: Mapping[str, Any], path: Path, inch: bool, source: Source) -> Fault:
+    kind = kind_at(path)
+    code = str(entry["type"])
+    parent = kind_at(path[:-1])
+    if code == "missing" and parent is not None and parent.name != "list":
+        return Fault(key_of(path), "missing key", allowed=wanted(kind, inch) if kind else "")
+    if _is_shape(code, kind, parent):
+        return _shape_fault(path, inch, source)
+    allowed = wanted(kind, inch) if kind else ""
+    held = value_at(source.document, path)[1]
+    if code == "finite_number":
+        return Fault(key_of(path), "must be a finite number", allowed=allowed)
+    if code in _BOUNDS:
+        return Fault(key_of(path), _out_of_bounds(held, kind), allowed=allowed)
+    if code == "literal_error":
+        return Fault(key_of(path), "is not one of the choices", allowed=allowed)
+    if code == "too_short":
+        count = entry.get("ctx", {}).get("min_length", 1)
+        return Fault(key_of(path), f"needs at least {count} entries", allowed=allowed)
+    if code == "too_long":
+        count = entry.get("ctx", {}).get("max_length", 1)
+        return Fault(key_of(path), f"takes at most {count} entries", allowed=allowed)
+    if code == "string_too_short":
+        return Fault(key_of(path), "must not be empty", allowed=allowed)
+    if code == "string_too_long":
+        count = entry.get("ctx", {}).get("max_length", 1)
+        return Fault(key_of(path), "is too long", allowed=f"at most {count} characters")
+    if code == "string_pattern_mismatch":
+        return Fault(key_of(path), "is no short name", allowed="a letter, then letters, digits, - or _; 12 at most")
+    if code in _WRONG_KIND and kind is not None:
+        return Fault(key_of(path), _what_it_is(held, kind), allowed=allowed)
+    return Fault(key_of(path), "has a value that is not allowed", allowed=allowed)
+
+
+def _is_shape(code: str, kind: Kind | None, parent: Kind | None) -> bool:
+    """Whether the fault is in how lists are nested, not in one value."""
+    if code == "tuple_type":
+        return True
+    if parent is None or parent.name != "list" or parent.repeated:
+        return code == "too_long" and kind is not None and kind.name == "list" and not kind.repeated
+    return code == "missing"
+
+
+def _shape_fault(path: Path, inch: bool, source: Source) -> Fault:
+    """Say the shape that is wanted: of the whole key where its first level is wrong, else of the one element."""
+    kind = kind_at(path)
+    while path and (kind is None or kind.name != "list"):
+        path = path[:-1]
+        kind = kind_at(path)
+    held = value_at(source.document, path)[1]
+    start = next((count for count, part in enumerate(path) if isinstance(part, int) and count > 1), len(path))
+    whole = kind_at(path[:start])
+    if not isinstance(held, list) and whole is not None and whole.name == "list":
+        path, kind = path[:start], whole
+    want = wanted(kind, inch) if kind else ""
+    return Fault(key_of(path), f"has the wrong shape: {want} is wanted", allowed=want)
+
+
+def _out_of_bounds(held: Any, kind: Kind | None) -> str:
+    if isinstance(held, (int, float)) and kind is not None and (kind.gt == 0 or kind.ge == 0):
+        if held < 0:
+            return "must not be negative"
+        if held == 0:
+            return "must not be zero"
+    return "is out of bounds"
+
+
+def _kind_name(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true or false"
+    names = ((str, "text"), (int, "a number"), (float, "a number"), (list, "a list"), (dict, "a table"))
+    return next((name for kind, name in names if isinstance(value, kind)), "a date or time")
+
+
+def _what_it_is(value: Any, kind: Kind) -> str:
+    if kind.name == "whole number" and isinstance(value, float):
+        return "must be a whole number, written without a point"
+    want = {"number": "a number", "whole number": "a whole number", "text": "text", "flag": "true or false"}
+    wish = want.get(kind.name, wanted(kind))
+    if isinstance(value, str) and kind.name in ("number", "whole number"):
+        return f"must be {wish}, not text: write it without quotes"
+    return f"must be {wish}, not {_kind_name(value)}"

@@ -1,0 +1,35 @@
+"""The job with all defaults filled in, as plain data, and back; and the digest that matches paper and file.
+
+Lengths in mm whatever the job's own units: `units` tells only what the job was written in, `lengths` says "mm".
+Floats survive a round trip through JSON exactly, since both sides write the shortest text that reads back the same.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from corepath.job.model import Job
+
+__all__ = ["digest", "from_resolved", "resolved_dict"]
+
+
+def resolved_dict(job: Job) -> dict[str, Any]:
+    """The whole job with all defaults, in mm, of plain JSON types."""
+    return {"lengths": "mm", **job.model_dump(mode="json")}
+
+
+def from_resolved(resolved: Mapping[str, Any]) -> Job:
+    """The job that `resolved_dict` was given; keys that are not the job's own are passed over."""
+    return Job.model_validate({key: resolved[key] for key in Job.model_fields if key in resolved})
+
+
+def digest(job: Job, record: Mapping[str, Any] | None = None) -> str:
+    """Eight hexadecimal digits of the SHA-256 of job and record in canonical JSON."""
+    content: dict[str, Any] = {"job": resolved_dict(job)}
+    if record:
+        content["record"] = dict(record)
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+    return hashlib.sha256(text.encode("ascii")).hexdigest()[:8]
