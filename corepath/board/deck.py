@@ -1,2 +1,237 @@
+"""The deck: the finished upper face as a height h(x, y), mm, above the finished bottom.
+
+Board frame: X along the length, Y across, origin at the middle of the blank. The form (see
+`corepath.board.form`) is taken exactly at the nodes of a 1 mm grid, its creases are rounded there (see
+`corepath.board.crease`), and a uniform bicubic B-spline through the nodes gives heights, slopes and second
+derivatives everywhere. Beyond the grid, which reaches 40 mm past the blank, the deck is level at the edge thickness.
+"""
+
 from __future__ import annotations
-class DeckSurface: ...
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from shapely import Polygon
+
+from corepath.board.thickness import Thickness
+from corepath.errors import Fault, InputError
+from corepath.job.model import Job
+
+__all__ = ["DeckSurface", "Lowering", "build_deck", "deck_faults"]
+
+Floats = NDArray[np.float64]
+_MARGIN = 40
+_SAME = 1e-9
+_LARGEST_BLANK = 12e6  # mm²: beyond it the grid would not fit in a workshop computer's memory
+
+
+class Lowering(NamedTuple):
+    """The largest lowering by the rounding of creases, mm, and where."""
+
+    most: float
+    x: float
+    y: float
+
+
+class DeckSurface:
+    """h(x, y) as a bicubic spline through `grid` (n, m) on the nodes `xs` (n,) by `ys` (m,), all read-only.
+
+    `edge` is the level beyond the grid; `highest` and `lowest` are the extreme nodes; `steepest` is the largest
+    slope between nodes (a tangent); `station_errors` tells for each station how far t passes from it;
+    `coefficients` (n + 4, m + 4) serve the compiled evaluators of `corepath.board.kernels`.
+    """
+
+    __slots__ = (
+        "coefficients", "edge", "grid", "highest", "lowest", "rounded_by", "station_errors", "steepest", "step",
+        "t", "xs", "ys",
+    )  # fmt: skip
+
+    coefficients: Floats
+    edge: float
+    grid: Floats
+    highest: float
+    lowest: float
+    rounded_by: Lowering
+    station_errors: tuple[float, ...]
+    steepest: float
+    step: float
+    t: Thickness
+    xs: Floats
+    ys: Floats
+
+    def __init__(
+        self, xs: Floats, ys: Floats, grid: Floats, edge: float, t: Thickness,
+        station_errors: tuple[float, ...] = (), rounded_by: Lowering = Lowering(0.0, 0.0, 0.0),
+    ) -> None:  # fmt: skip
+        from scipy.ndimage import spline_filter
+
+        put = object.__setattr__
+        for name, array in (("xs", xs), ("ys", ys), ("grid", grid)):
+            put(self, name, _frozen(array))
+        coefficients = np.pad(spline_filter(grid, order=3, mode="mirror"), 2, mode="reflect")
+        put(self, "coefficients", _frozen(coefficients))
+        put(self, "edge", float(edge))
+        put(self, "step", float(xs[1] - xs[0]))
+        put(self, "highest", float(grid.max()))
+        put(self, "lowest", float(grid.min()))
+        slopes = np.hypot(np.diff(grid, axis=0)[:, :-1], np.diff(grid, axis=1)[:-1, :])
+        put(self, "steepest", float(slopes.max()) / self.step)
+        put(self, "t", t)
+        put(self, "station_errors", station_errors)
+        put(self, "rounded_by", rounded_by)
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError(f"a deck surface does not change: {name}")
+
+    def __delattr__(self, name: str) -> None:
+        raise AttributeError(f"a deck surface does not change: {name}")
+
+    def height(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """h (mm) at `x`, `y` (mm), broadcast together; the result has their shape."""
+        from corepath.board.kernels import eval_many
+
+        flat_x, flat_y, shape = _places(x, y)
+        out = np.empty(flat_x.size)
+        eval_many(self.coefficients, self.xs[0], self.ys[0], self.step, self.edge, flat_x, flat_y, out)
+        return out.reshape(shape)
+
+    def gradient(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
+        """Slopes (dh/dx, dh/dy), each of the shape of `x` and `y` broadcast together; 0 beyond the grid."""
+        from corepath.board.kernels import eval_gradient
+
+        flat_x, flat_y, shape = _places(x, y)
+        hx, hy = np.empty(flat_x.size), np.empty(flat_x.size)
+        eval_gradient(self.coefficients, self.xs[0], self.ys[0], self.step, flat_x, flat_y, hx, hy)
+        return hx.reshape(shape), hy.reshape(shape)
+
+    def hessian(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats, Floats]:
+        """Second derivatives (hxx, hxy, hyy), 1/mm, of the shape of `x` and `y` broadcast together."""
+        from corepath.board.kernels import eval_hessian
+
+        flat_x, flat_y, shape = _places(x, y)
+        out = np.empty((3, flat_x.size))
+        eval_hessian(self.coefficients, self.xs[0], self.ys[0], self.step, flat_x, flat_y, out)
+        return out[0].reshape(shape), out[1].reshape(shape), out[2].reshape(shape)
+
+    def highest_over(self, polygon: Polygon) -> tuple[float, float, float]:
+        """(h, x, y) where the deck is highest over `polygon`, h true to 0.001 mm."""
+        return self._extreme(polygon, 1.0)
+
+    def lowest_over(self, polygon: Polygon) -> tuple[float, float, float]:
+        """(h, x, y) where the deck is lowest over `polygon`, h true to 0.001 mm."""
+        return self._extreme(polygon, -1.0)
+
+    def _extreme(self, polygon: Polygon, sign: float) -> tuple[float, float, float]:
+        import shapely
+
+        if polygon.is_empty:
+            raise ValueError("the polygon is empty")
+        line = polygon.boundary.segmentize(self.step / 2.0)
+        candidates = np.vstack([shapely.get_coordinates(line), self._nodes_in(polygon)])
+        x, y = _best(self, candidates, sign)
+        around = np.linspace(-self.step, self.step, 21)
+        fine = np.column_stack([(x + around[:, None]).repeat(21), np.tile(y + around, 21)])
+        fine = fine[shapely.contains_xy(polygon, fine)]
+        x, y = _best(self, np.vstack([[[x, y]], fine]), sign)
+        return float(self.height(x, y)), x, y
+
+    def _nodes_in(self, polygon: Polygon) -> Floats:
+        import shapely
+
+        left, low, right, high = polygon.bounds
+        xs = self.xs[(self.xs >= left) & (self.xs <= right)]
+        ys = self.ys[(self.ys >= low) & (self.ys <= high)]
+        nodes = np.column_stack([xs.repeat(len(ys)), np.tile(ys, len(xs))])
+        if math.isclose(polygon.area, (right - left) * (high - low), rel_tol=1e-12):
+            return nodes
+        shapely.prepare(polygon)
+        return nodes[shapely.contains_xy(polygon, nodes)]
+
+
+def _best(surface: DeckSurface, places: Floats, sign: float) -> tuple[float, float]:
+    # rounded, so that the first of equal places wins on every machine
+    h = np.round(surface.height(places[:, 0], places[:, 1]), 9)
+    k = int(np.argmax(sign * h))
+    return float(places[k, 0]), float(places[k, 1])
+
+
+def _places(x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats, tuple[int, ...]]:
+    one, two = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    if one.shape != two.shape:
+        one, two = np.broadcast_arrays(one, two)
+    return np.ascontiguousarray(one).reshape(-1), np.ascontiguousarray(two).reshape(-1), one.shape
+
+
+def _frozen(array: Floats) -> Floats:
+    copy = np.ascontiguousarray(array, dtype=float).copy()
+    copy.setflags(write=False)
+    return copy
+
+
+def deck_faults(job: Job) -> list[Fault]:
+    """What is wrong with the deck's keys themselves, before any geometry."""
+    deck, board = job.deck, job.board
+    if deck.mesh is not None:
+        return [Fault("deck.mesh", "meshes are not read by this version", deck.mesh, "deck.stations")]
+    if deck.stations is None:
+        return [Fault("deck.stations", "the deck needs stations", allowed="[[x, thickness], …]")]
+    faults = _station_faults(deck.stations, board.edge_thickness)
+    largest = max(thickness for _, thickness in deck.stations)
+    if abs(largest - board.thickness) > 1e-6:
+        says = "contradicts deck.stations, whose largest it must be"
+        faults.append(Fault("board.thickness", says, f"{board.thickness:g}", f"{largest:g}"))
+    if board.edge_thickness > board.thickness:
+        says = "the edge is thicker than the board"
+        faults.append(Fault("board.edge_thickness", says, f"{board.edge_thickness:g}", f"at most {board.thickness:g}"))
+    if job.blank.length * job.blank.width > _LARGEST_BLANK:
+        size = f"{job.blank.length:g} x {job.blank.width:g}"
+        faults.append(Fault("blank", "larger than this version plans", size, f"{_LARGEST_BLANK / 1e6:g} m² at most"))
+    return faults
+
+
+def _station_faults(stations: tuple[tuple[float, float], ...], edge: float) -> list[Fault]:
+    faults = []
+    for i, (x, thickness) in enumerate(stations):
+        key = f"deck.stations[{i + 1}]"
+        if i and x - stations[i - 1][0] < _SAME:
+            same = abs(x - stations[i - 1][0]) < _SAME
+            says = "same x as the station before it" if same else "stations must ascend in x"
+            faults.append(Fault(key, says, f"x = {x:g}", f"x above {stations[i - 1][0]:g}"))
+        if thickness < edge:
+            faults.append(Fault(key, "thinner than board.edge_thickness", f"{thickness:g}", f"{edge:g} or more"))
+    if len(stations) < 2:
+        faults.append(Fault("deck.stations", "too few stations", str(len(stations)), "2 or more"))
+    return faults
+
+
+def build_deck(job: Job, outline: Polygon) -> DeckSurface:
+    """The deck of `job` inside `outline`. Raises InputError with all faults of the deck's keys."""
+    from corepath.board.crease import round_creases
+    from corepath.board.distance import OutlineDistance
+    from corepath.board.form import DeckForm
+
+    faults = deck_faults(job)
+    if faults:
+        raise InputError(faults)
+    stations = np.array(job.deck.stations, dtype=float)
+    t = Thickness(stations, job.deck.smooth)
+    edge = job.board.edge_thickness
+    xs, ys = _nodes(job.blank.length), _nodes(job.blank.width)
+    form = DeckForm(OutlineDistance(outline), t, edge, job.deck.edge_band, job.deck.blend)
+    raw = form.on_grid(xs, ys)
+    grid = round_creases(form, xs, ys, raw, job.deck.least_radius)
+    errors = tuple(float(v) for v in t(stations[:, 0]) - stations[:, 1])
+    return DeckSurface(xs, ys, grid, edge, t, errors, _lowering(xs, ys, raw - grid))
+
+
+def _nodes(size: float) -> Floats:
+    reach = math.ceil(size / 2.0) + _MARGIN
+    return np.arange(-reach, reach + 1, dtype=float)
+
+
+def _lowering(xs: Floats, ys: Floats, by: Floats) -> Lowering:
+    i, j = np.unravel_index(int(np.argmax(np.round(by, 9))), by.shape)
+    most = float(by[i, j])
+    return Lowering(most, float(xs[i]), float(ys[j])) if most > 0.0 else Lowering(0.0, 0.0, 0.0)

@@ -1,0 +1,63 @@
+"""Thickness along the board: t(x), the height of the deck where the board is wide enough, mm.
+
+PCHIP (monotone cubic, Fritsch and Carlson 1980) through the stations, its ends extended level, averaged by
+a cubic B-spline kernel of total width `smooth`. An average of a curve that never passes its stations never
+passes them either. The average is exact: between the knots of curve and kernel the product is a polynomial
+of degree 6, for which Gauss-Legendre quadrature with 4 places is exact.
+"""
+
+from __future__ import annotations
+
+from typing import cast
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+__all__ = ["Thickness"]
+
+_PLACES, _WEIGHTS = np.polynomial.legendre.leggauss(4)
+_CHUNK = 4096
+
+Floats = NDArray[np.float64]
+
+
+class Thickness:
+    """t(x) for stations (n, 2) of ascending x and thickness; `smooth` is the kernel's total width, mm."""
+
+    __slots__ = ("_curve", "_knots", "_smooth")
+
+    def __init__(self, stations: Floats, smooth: float) -> None:
+        from scipy.interpolate import PchipInterpolator
+
+        self._knots = np.array(stations[:, 0], dtype=float)
+        self._curve = PchipInterpolator(self._knots, stations[:, 1])
+        self._smooth = float(smooth)
+
+    def __call__(self, x: ArrayLike) -> Floats:
+        """Thickness (mm) at `x`, of any shape."""
+        places = np.asarray(x, dtype=float)
+        flat = places.ravel()
+        if self._smooth <= 0.0:
+            return self._raw(flat).reshape(places.shape)
+        parts = [self._averaged(flat[i : i + _CHUNK]) for i in range(0, len(flat), _CHUNK)]
+        return np.concatenate(parts or [flat]).reshape(places.shape)
+
+    def _raw(self, x: Floats) -> Floats:
+        return cast(Floats, self._curve(np.clip(x, self._knots[0], self._knots[-1])))
+
+    def _averaged(self, x: Floats) -> Floats:
+        step = self._smooth / 4.0
+        knots = x[:, None] + step * np.arange(-2.0, 3.0)
+        inner = np.clip(self._knots[None, :], knots[:, :1], knots[:, -1:])
+        ends = np.sort(np.concatenate([knots, inner], axis=1), axis=1)
+        half = 0.5 * np.diff(ends, axis=1)[:, :, None]
+        at = ends[:, :-1, None] + half * (1.0 + _PLACES)
+        share = _cubic_b_spline((at - x[:, None, None]) / step) * half * _WEIGHTS
+        total = np.sum(self._raw(at.ravel()).reshape(at.shape) * share, axis=(1, 2))
+        return cast(Floats, total / np.sum(share, axis=(1, 2)))
+
+
+def _cubic_b_spline(u: Floats) -> Floats:
+    """The cardinal cubic B-spline on [-2, 2]."""
+    a = np.abs(u)
+    return np.where(a < 1.0, 2.0 / 3.0 - a**2 + a**3 / 2.0, np.clip(2.0 - a, 0.0, None) ** 3 / 6.0)
