@@ -1,0 +1,307 @@
+"""One drawing for each operation, for the person at the machine: plan, section, depths, cutter, zero, what to watch.
+
+The plan shows the blank as it lies in that set-up, seen from above by the operator: in B that is its
+bottom, mirrored by the flip, with words that read the right way round. Sheet mm, see `views.sheet`;
+model mm in the bed frame of the set-up, see `views.scene`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from corepath.board.model import Board
+from corepath.job.model import Job
+from corepath.motion.program import Pass, Program
+from corepath.stackup.check import Check
+from corepath.views.cuts import Bands, Strokes, strokes
+from corepath.views.legend import depth_legend, kinds_legend
+from corepath.views.overview import overview
+from corepath.views.plan import (
+    PlanView,
+    draw_castings,
+    draw_contours,
+    draw_cuts,
+    draw_features,
+    draw_obstacles,
+    draw_work,
+    name_features,
+    set_figures,
+    zero_mark,
+)  # fmt: skip
+from corepath.views.scene import FACE_UP, Scene, Stack
+from corepath.views.section import draw_section, section_of, section_y
+from corepath.views.sheet import (
+    FRAME,
+    HEIGHT,
+    MAIN,
+    NORMAL,
+    SIDE,
+    SMALL,
+    WIDTH,
+    Labels,
+    best_scale,
+    dimension_across,
+    dimension_along,
+    heading,
+    rows_block,
+    scale_bar,
+    scale_words,
+)  # fmt: skip
+from corepath.views.style import stylesheet
+from corepath.views.svg import Box, Document, number, wrapped
+from corepath.work.model import Work
+
+__all__ = ["drawings", "operation_drawing", "programs_of"]
+
+_PLAN = Box(MAIN.x0 + 17, MAIN.y0 + 3, MAIN.x1 - 6, MAIN.y0 + 123)
+_SECTION = Box(MAIN.x0, MAIN.y0 + 146, MAIN.x1, MAIN.y0 + 210)
+_WATCH = Box(MAIN.x0, MAIN.y0 + 212, MAIN.x1, MAIN.y1)
+_CAUTION = "Eyes, ears and lungs: protect them. Keep hands off until the spindle stands. Makers' sheets and local rules come first."
+
+
+def programs_of(work: Work, programs: Sequence[Program]) -> tuple[Program, ...]:
+    """The programs that belong to `work`: its own file, or all pass files and the combined one of the skim."""
+    return tuple(p for p in programs if p.stem == work.stem or (work.facing and p.stem.startswith(work.stem + "-")))
+
+
+def drawings(
+    job: Job,
+    board: Board,
+    stackup: Stack,
+    works: Sequence[Work],
+    programs: Sequence[Program],
+    *,
+    digest: str,
+    checks: Sequence[Check] = (),
+    minutes: Mapping[str, float] | None = None,
+) -> dict[str, str]:
+    """All drawings by file name: one an operation (the skim once), and `overview.svg`.
+
+    `minutes` are those of each program by its stem, where known.
+    """
+    out = {
+        "overview.svg": overview(job, board, stackup, works, programs, digest=digest, checks=checks, minutes=minutes)
+    }
+    for work in works:
+        out[f"{work.stem}.svg"] = operation_drawing(
+            work, programs_of(work, programs), board=board, stackup=stackup, job=job, digest=digest, minutes=minutes
+        )
+    return out
+
+
+def operation_drawing(
+    work: Work,
+    programs: Sequence[Program],
+    *,
+    board: Board,
+    stackup: Stack,
+    job: Job,
+    digest: str,
+    minutes: Mapping[str, float] | None = None,
+) -> str:
+    """The drawing of one operation as SVG text. `programs` are its files; without any, no cuts are drawn."""
+    scene = Scene(job, board, stackup, work.setup)
+    drawn = strokes(_shown(programs))
+    top = scene.top(work.order)
+    bands = Bands.between(top, min(drawn.lowest if drawn.runs else work.lowest, top))
+    bounds = _bounds(work, drawn)
+    scale = best_scale(bounds[2] - bounds[0], bounds[3] - bounds[1], _PLAN)
+    title = f"{job.title}: {work.stem}"
+    svg = Document(WIDTH, HEIGHT, title, stylesheet(1 / scale, bands.count), f"Plan {digest}. {FACE_UP[work.setup]}.")
+    with svg.defs():
+        for name, pitch in (("resin", 2.2), ("obstacle", 1.1)):
+            svg.hatch(f"{name}-sheet", pitch, "hatching")
+            with svg.group("plan"):
+                svg.hatch(f"{name}-plan", pitch / scale, "hatching")
+    heading(svg, f"{work.order:02d}  {work.name}", f"SET-UP {work.setup}: {FACE_UP[work.setup]}", scene.turned)
+    view = PlanView.fitted(svg, bounds, Box(_PLAN.x0, _PLAN.y0, _PLAN.x1, _PLAN.y1), scale)
+    _plan(view, scene, work, drawn, bands, section_y(scene, work))
+    draw_section(svg, section_of(scene, work, section_y(scene, work)), _SECTION)
+    _side(svg, scene, work, programs, bands, scale, digest, minutes or {})
+    _watch(svg, scene, work, programs)
+    return svg.render()
+
+
+def _shown(programs: Sequence[Program]) -> list[Pass]:
+    """The passes to draw: of a skim only the lowest plane, since all passes run the same way."""
+    single = [program for program in programs if not program.combined]
+    if len(single) > 1 or (single and len(programs) > 1):
+        return list(single[-1].passes)
+    return [
+        stretch for program in programs for stretch in (program.passes[-1:] if program.combined else program.passes)
+    ]
+
+
+def _bounds(work: Work, drawn: Strokes) -> tuple[float, float, float, float]:
+    """What the plan must hold: blank, obstacles, and the path where it runs over the blank's edge."""
+    x0, y0, x1, y1 = work.blank.bounds
+    boxes = [(x0, y0, x1, y1), *(obstacle.area.bounds for obstacle in work.obstacles)]
+    for run in drawn.runs:
+        boxes.append((*run[:, :2].min(axis=0).tolist(), *run[:, :2].max(axis=0).tolist()))
+    return (
+        min(b[0] for b in boxes),
+        min(b[1] for b in boxes),
+        max(b[2] for b in boxes),
+        max(b[3] for b in boxes),
+    )
+
+
+def _plan(view: PlanView, scene: Scene, work: Work, drawn: Strokes, bands: Bands, cut_y: float) -> None:
+    svg = view.svg
+    marks: list[tuple[str, float, float]] = []
+    with svg.group("plan", id="plan", transform=view.transform):
+        x0, y0, x1, y1 = work.blank.bounds
+        svg.add("rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
+        draw_castings(view, scene, work.order)
+        draw_work(view, work)
+        draw_cuts(view, drawn, bands, work)
+        if work.deck is not None:
+            heights = work.deck.surface.grid
+            marks = draw_contours(view, work.deck.surface, float(heights.min()), float(heights.max()))
+        draw_features(view, scene, work.order)
+        draw_obstacles(view, [obstacle.area for obstacle in work.obstacles])
+    labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 3), [])
+    _section_line(view, cut_y, labels)
+    zero_mark(svg, labels, *view.sheet(work.zero.x, work.zero.y))
+    _dimensions(view, work, labels)
+    name_features(view, labels, scene)
+    _name_cutter(view, labels, drawn, work)
+    set_figures(view, labels, marks)
+
+
+def _section_line(view: PlanView, y: float, labels: Labels) -> None:
+    svg, extent = view.svg, view.extent
+    at = view.sheet(0.0, y)[1]
+    with svg.group("section-line", id="section-line"):
+        svg.line(extent.x0 - 1, at, extent.x1 + 1, at, "centre")
+        svg.line(extent.x0 - 2, at, extent.x0 + 2, at, "wide")
+        svg.line(extent.x1 - 2, at, extent.x1 + 2, at, "wide")
+        for x, anchor in ((extent.x0 - 2.6, "end"), (extent.x1 + 2.6, "start")):
+            box = svg.text(x, at + 1.2, "S", "label strong halo", size=NORMAL, anchor=anchor)
+            labels.block(box)
+
+
+def _dimensions(view: PlanView, work: Work, labels: Labels) -> None:
+    svg = view.svg
+    x0, y0, x1, y1 = work.blank.bounds
+    left, bottom = view.sheet(x0, y0)
+    right, top = view.sheet(x1, y1)
+    below = view.extent.y1 + 8
+    with svg.group("dimensions", id="dimensions"):
+        dimension_along(svg, left, right, bottom, below, number(x1 - x0))
+        dimension_across(svg, top, bottom, left, view.extent.x0 - 10, number(y1 - y0))
+    bar = scale_bar(svg, MAIN.x0 + 19, below + 7.5, view.scale)
+    note = f"scale {scale_words(view.scale)} at A3; the operator stands at the lower edge; figures in mm"
+    svg.text(bar + 14, below + 7.5, note, "label quiet", size=SMALL)
+    labels.block(Box(MAIN.x0, below - 4, MAIN.x1, below + 12))
+
+
+def _name_cutter(view: PlanView, labels: Labels, drawn: Strokes, work: Work) -> None:
+    if not drawn.runs:
+        return
+    x, y = view.sheet(float(drawn.runs[0][0, 0]), float(drawn.runs[0][0, 1]))
+    r = work.cutter.radius * view.scale
+    labels.block(Box(x - r, y - r, x + r, y + r))
+    labels.place(x, y, f"start, {work.cutter.describe()}", r, class_="label strong halo")
+
+
+def _side(
+    svg: Document,
+    scene: Scene,
+    work: Work,
+    programs: Sequence[Program],
+    bands: Bands,
+    scale: float,
+    digest: str,
+    minutes: Mapping[str, float],
+) -> None:
+    top = scene.top(work.order)
+    svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
+    face = {"A": "the raw top", "B": "the raw bottom", "C": "the raw top", "D": "the top"}[work.setup]
+    if work.setup == "B" and work.facing is None:
+        face = "the skimmed face"
+    y = depth_legend(svg, SIDE, SIDE.y0, bands, face, top)
+    kinds_legend(svg, SIDE, y, _kinds(scene, work))
+    rows_block(
+        svg, Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1), _rows(scene, work, programs, digest, minutes), "title"
+    )
+
+
+def _kinds(scene: Scene, work: Work) -> list[tuple[str, str]]:
+    kinds = [("cut z1", "cut, darker where deeper"), ("rapid", "rapid, above everything")]
+    kinds += [
+        ("entry", "the cutter enters"),
+        ("arrow", "direction of cutting"),
+        ("cutter", "cutter to scale, at its start"),
+    ]
+    kinds += [
+        ("zero", "work zero, with X and Y"),
+        ("uncut", "outline, not cut yet"),
+        ("hidden", "hidden, or cut later"),
+    ]
+    if work.deck is not None:
+        kinds.append(("contour", "equal height of the deck, mm"))
+    if scene.setup in ("B", "C"):
+        kinds.append(("resin", "cured casting"))
+    if work.obstacles:
+        kinds.append(("obstacle", "obstacle: keep off"))
+    kinds.append(("tint", "cut away here"))
+    return kinds
+
+
+def _rows(
+    scene: Scene, work: Work, programs: Sequence[Program], digest: str, minutes: Mapping[str, float]
+) -> list[tuple[str, str]]:
+    zero, cutting = work.zero, work.cutting
+    again = "touching again is allowed" if zero.again else "touch once, never again"
+    xy = (
+        "middle of the blank"
+        if zero.x == 0 and zero.y == 0
+        else f"front-left corner, X {number(zero.x)} Y {number(zero.y)} from the middle"
+    )
+    top = scene.top(work.order)
+    rows = [
+        ("job", scene.job.title),
+        ("operation", f"{work.order:02d} {work.name}"),
+        ("set-up", f"{work.setup}, {FACE_UP[work.setup].lower()}"),
+        ("file", ", ".join(f"{p.stem}.nc" for p in programs) or f"{work.stem}.nc"),
+        ("cutter", work.cutter.describe()),
+        (
+            "speed, feed",
+            f"{number(cutting.rpm, 0)} rpm, {number(cutting.feed, 0)} mm/min; ramp {number(cutting.ramp, 0)}",
+        ),
+    ]
+    times = [minutes[p.stem] for p in programs if p.stem in minutes]
+    if times:
+        rows.append(("time", " + ".join(f"{value:.1f}" for value in times) + " min"))
+    rows += [
+        ("lowest cut", f"{work.lowest:.2f} above the bed, {top - work.lowest:.2f} below the face"),
+        ("X, Y zero", xy),
+        ("Z zero", f"{zero.touch}: Z {number(zero.z)} above the bed; {again}"),
+        ("free height", f"{number(work.clear)} above the bed"),
+        ("plan", digest),
+    ]
+    return rows
+
+
+def _watch(svg: Document, scene: Scene, work: Work, programs: Sequence[Program]) -> None:
+    """What to watch, in two columns; a last line sends to the file's head where there is more."""
+    said = [*work.watch, *(line for program in programs for line in program.watch)]
+    lines = list(dict.fromkeys(line[:1].upper() + line[1:] for line in said))
+    again = "may be touched again" if work.zero.again else "must not be touched again once cutting has begun"
+    lines.append(f"Z is touched on {work.zero.touch}; it {again}.")
+    width = (_WATCH.width - 14) / 2
+    laid: list[str] = []
+    for line in lines:
+        first, *rest = wrapped(line, SMALL, width - 5)
+        laid += ["– " + first, *("   " + text for text in rest)]
+    pitch, rows = 4.6, int((_WATCH.height - 16) // 4.6)
+    if len(laid) > 2 * rows:
+        laid = [*laid[: 2 * rows - 1], "– more in the head of the file"]
+    with svg.group("watch", id="watch"):
+        svg.line(_WATCH.x0, _WATCH.y0, SIDE.x0 - 1, _WATCH.y0, "narrow")
+        svg.text(_WATCH.x0 + 4, _WATCH.y0 + 5.5, "What to watch", "label strong", size=NORMAL)
+        for k, line in enumerate(laid):
+            column, row = divmod(k, rows)
+            svg.text(_WATCH.x0 + 4 + column * (width + 6), _WATCH.y0 + 11 + row * pitch, line.rstrip(), size=SMALL)
+        svg.text(_WATCH.x0 + 4, _WATCH.y1 - 2.5, _CAUTION, "label quiet", size=SMALL)

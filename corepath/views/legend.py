@@ -1,0 +1,76 @@
+"""The column at the right: depth by shade with figures, the kinds of line, and what they stand for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from corepath.views.cuts import Bands
+from corepath.views.sheet import NORMAL, SMALL
+from corepath.views.svg import Box, Document, number
+
+__all__ = ["depth_legend", "kinds_legend"]
+
+_PITCH = 5.2
+
+
+def depth_legend(svg: Document, box: Box, y: float, bands: Bands, face: str, top: float) -> float:
+    """Swatches from shallow to deep with heights above the bed and below `face` (at `top`), mm; returns the next y."""
+    with svg.group("legend depth", id="legend-depth"):
+        svg.text(box.x0 + 2, y + 4, "Depth of the cutter's tip, mm", "label strong", size=NORMAL)
+        svg.text(box.x0 + 20, y + 9.2, "above the bed", "label quiet", size=SMALL)
+        svg.text(box.x0 + 49, y + 9.2, f"below {face}", "label quiet", size=SMALL)
+        y += 11.0
+        for k in range(bands.count):
+            high, low = bands.bounds[k], bands.bounds[k + 1]
+            svg.add("rect", class_=f"swatch f{k}", x=box.x0 + 3, y=y, width=13, height=_PITCH - 0.8)
+            svg.text(box.x0 + 20, y + 3.4, f"{high:.2f} to {low:.2f}", "figure", size=SMALL)
+            svg.text(box.x0 + 49, y + 3.4, f"{top - high:.2f} to {top - low:.2f}", "figure", size=SMALL)
+            y += _PITCH
+    return y + 2.0
+
+
+def kinds_legend(svg: Document, box: Box, y: float, kinds: list[tuple[str, str]]) -> float:
+    """Samples of lines and marks: pairs (kind, words); returns the next y."""
+    with svg.group("legend kinds", id="legend-kinds"):
+        svg.text(box.x0 + 2, y + 4, "Lines and marks", "label strong", size=NORMAL)
+        y += 6.4
+        for kind, words in kinds:
+            _sample(svg, kind, box.x0 + 3, y + 2.2)
+            svg.text(box.x0 + 20, y + 3.4, words, "label", size=SMALL)
+            y += _PITCH
+    return y
+
+
+def _sample(svg: Document, kind: str, x: float, y: float) -> None:
+    draw = _MARKS.get(kind)
+    if draw is not None:
+        draw(svg, x, y)
+    elif kind in ("resin", "obstacle", "tint", "wood"):
+        svg.add("rect", class_=f"{kind} narrow", x=x, y=y - 2, width=13, height=4)
+    else:
+        svg.line(x, y, x + 13, y, kind)
+
+
+def _entry(svg: Document, x: float, y: float) -> None:
+    svg.path(f"M{number(x + 7.45)} {number(y)}l-.95 .95l-.95 -.95l.95 -.95z", "entry")
+
+
+def _arrow(svg: Document, x: float, y: float) -> None:
+    svg.path(f"M{number(x + 7.8)} {number(y)}l-2.5 .8v-1.6z", "solid")
+
+
+def _zero(svg: Document, x: float, y: float) -> None:
+    svg.add("rect", class_="mark narrow", x=x + 5.1, y=y - 1.4, width=2.8, height=2.8)
+    svg.add("circle", class_="solid", cx=x + 6.5, cy=y, r=0.5)
+
+
+def _cutter(svg: Document, x: float, y: float) -> None:
+    svg.add("circle", class_="cutter", cx=x + 6.5, cy=y, r=2)
+
+
+_MARKS: dict[str, Callable[[Document, float, float], None]] = {
+    "entry": _entry,
+    "arrow": _arrow,
+    "zero": _zero,
+    "cutter": _cutter,
+}

@@ -1,0 +1,224 @@
+"""The plan: what the operator sees from above, with the cuts of one operation over it.
+
+All geometry is in the bed frame of the set-up, mm, inside a group whose transform scales it and turns Y
+upwards; marks and labels are set outside it on the sheet, in sheet millimetres.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from shapely import Polygon
+
+from corepath.views.contours import contour
+from corepath.views.cuts import Bands, Strokes, arrows, banded_paths, entries, nice_step
+from corepath.views.scene import Round, Scene, Surface
+from corepath.views.sheet import SMALL, Labels, arrowhead
+from corepath.views.svg import Box, Document, number, polygon_path, text_box, text_width
+from corepath.work.model import Work
+
+__all__ = ["PlanView", "draw_castings", "draw_contours", "draw_cuts", "draw_features", "draw_work", "zero_mark"]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanView:
+    """Where model (x, y) stands on the sheet: `scale` sheet mm a model mm, `ox`, `oy` the model's origin."""
+
+    svg: Document
+    scale: float
+    ox: float
+    oy: float
+    extent: Box
+    """the model's extent on the sheet"""
+
+    @staticmethod
+    def fitted(svg: Document, bounds: tuple[float, float, float, float], room: Box, scale: float) -> PlanView:
+        """Model `bounds` (x0, y0, x1, y1) in the middle of `room`."""
+        x0, y0, x1, y1 = bounds
+        ox = (room.x0 + room.x1) / 2 - scale * (x0 + x1) / 2
+        oy = (room.y0 + room.y1) / 2 + scale * (y0 + y1) / 2
+        return PlanView(svg, scale, ox, oy, Box(ox + x0 * scale, oy - y1 * scale, ox + x1 * scale, oy - y0 * scale))
+
+    def sheet(self, x: float, y: float) -> tuple[float, float]:
+        return self.ox + x * self.scale, self.oy - y * self.scale
+
+    @property
+    def transform(self) -> str:
+        k = number(self.scale, 6)
+        return f"matrix({k} 0 0 -{k} {number(self.ox, 3)} {number(self.oy, 3)})"
+
+    @property
+    def places(self) -> int:
+        """Decimals of model coordinates: a hundredth of the sheet's millimetre or better."""
+        return 2 if self.scale >= 0.5 else 1
+
+    @property
+    def unit(self) -> float:
+        return 1 / self.scale
+
+
+def draw_castings(view: PlanView, scene: Scene, order: int) -> None:
+    """Groove and plugs: hatched once cast, plain outlines before; bolt holes to come as thin circles."""
+    svg = view.svg
+    cast = scene.setup != "A"
+    for casting in scene.board.castings:
+        cut = cast or order > scene.stem_order[casting.kind]
+        kind = "resin narrow" if cast else ("void narrow" if cut else "hidden")
+        svg.path(
+            polygon_path(scene.seen(casting.area), view.places), f"{casting.kind} {kind}", id=f"casting-{casting.id}"
+        )
+
+
+def draw_features(view: PlanView, scene: Scene, order: int) -> None:
+    """The outline of the board, seats and bores, dowels and bolt holes to come."""
+    svg = view.svg
+    svg.path(polygon_path(scene.seen(scene.board.outline), view.places), "outline uncut", id="outline")
+    made = order > scene.stem_order["inserts"]
+    for place in scene.places:
+        for name, diameter in zip(("seat", "bore"), place.diameters, strict=True):
+            kind = "hidden" if made else "uncut"
+            svg.add("circle", class_=f"{name} {kind}", cx=place.x, cy=place.y, r=diameter / 2)
+    for dowel in scene.dowels:
+        svg.add("circle", class_="dowel narrow", cx=dowel.x, cy=dowel.y, r=dowel.diameters[0] / 2)
+        _cross(svg, dowel, 1.8 * view.unit)
+
+
+def _cross(svg: Document, spot: Round, over: float) -> None:
+    reach = spot.diameters[0] / 2 + over
+    svg.line(spot.x - reach, spot.y, spot.x + reach, spot.y, "centre")
+    svg.line(spot.x, spot.y - reach, spot.x, spot.y + reach, "centre")
+
+
+def draw_work(view: PlanView, work: Work) -> None:
+    """What this operation is to cut, tinted, and the obstacles, hatched."""
+    svg = view.svg
+    for pocket in work.pockets:
+        svg.path(polygon_path(pocket.area, view.places), "target tint narrow", id=f"target-{pocket.id}")
+    for hole in work.holes:
+        with svg.group("target", id=f"target-{hole.id}"):
+            for step in hole.steps:
+                svg.add("circle", class_="tint narrow", cx=hole.x, cy=hole.y, r=step.diameter / 2)
+
+
+def draw_obstacles(view: PlanView, areas: Sequence[Polygon]) -> None:
+    for area in areas:
+        view.svg.path(polygon_path(area, view.places), "obstacle narrow")
+
+
+def draw_cuts(view: PlanView, strokes: Strokes, bands: Bands, work: Work) -> None:
+    """Cuts by depth, the deepest on top, rapids, entries, sparse arrows, and the cutter where it starts."""
+    svg = view.svg
+    unit = view.unit
+    dense = sum(len(run) for run in strokes.runs) > 20000 or work.deck is not None
+    with svg.group("cuts", id="cuts"):
+        for band, data in enumerate(banded_paths(strokes.runs, bands, view.places)):
+            svg.path(data, f"{'fine' if dense else 'cut'} z{band}")
+    with svg.group("rapids", id="rapids"):
+        data = "".join(
+            f"M{number(a[0], view.places)} {number(a[1], view.places)}L{number(b[0], view.places)} {number(b[1], view.places)}"
+            for a, b in strokes.rapids[:400]
+        )
+        svg.path(data, "rapid")
+    with svg.group("directions", id="directions"):
+        for x, y, angle in arrows(strokes.runs, 26 * unit, 10):
+            svg.path(_dart(x, y, angle, 2.6 * unit, view.places), "solid")
+    with svg.group("entries", id="entries"):
+        for x, y in entries(strokes.runs, 5 * unit, 40):
+            svg.path(_diamond(x, y, 0.95 * unit, view.places), "entry")
+    if strokes.runs:
+        x, y = float(strokes.runs[0][0, 0]), float(strokes.runs[0][0, 1])
+        svg.add("circle", class_="cutter", id="cutter", cx=x, cy=y, r=work.cutter.radius)
+
+
+def _dart(x: float, y: float, angle: float, length: float, places: int) -> str:
+    half = math.radians(17)
+    points = [(x + length / 2 * math.cos(angle), y + length / 2 * math.sin(angle))]
+    tip = points[0]
+    points += [(tip[0] - length * math.cos(angle + t), tip[1] - length * math.sin(angle + t)) for t in (half, -half)]
+    return "M" + "L".join(f"{number(a, places)} {number(b, places)}" for a, b in points) + "z"
+
+
+def _diamond(x: float, y: float, r: float, places: int) -> str:
+    points = ((x + r, y), (x, y + r), (x - r, y), (x, y - r))
+    return "M" + "L".join(f"{number(a, places)} {number(b, places)}" for a, b in points) + "z"
+
+
+def draw_contours(
+    view: PlanView, surface: Surface, low: float, high: float, size: float = SMALL
+) -> list[tuple[str, float, float]]:
+    """Lines of equal height of the deck inside the view; returns (figure, x, y) for labels, model mm."""
+    if high - low < 1e-6:
+        return []
+    step = nice_step((high - low) / 7)
+    marks: list[tuple[str, float, float]] = []
+    xs, ys = np.asarray(surface.xs)[::2], np.asarray(surface.ys)[::2]
+    grid = np.asarray(surface.grid)[::2, ::2]
+    with view.svg.group("contours", id="contours"):
+        for k in range(math.floor(low / step + 1e-6) + 1, math.ceil(high / step - 1e-6)):
+            level = k * step
+            lines = [line for line in contour(xs, ys, grid, level) if len(line) > 8]
+            if not lines:
+                continue
+            data = "".join(_contour_path(line, view.places) for line in lines)
+            view.svg.path(data, "contour", id=f"contour-{number(level)}")
+            line = lines[0]
+            spot = line[int(np.argmin(np.round(np.abs(line[:, 0] - line[:, 0].max() * (0.75 - 0.16 * len(marks))), 3)))]
+            marks.append((number(level), float(spot[0]), float(spot[1])))
+    return marks
+
+
+def _contour_path(line: np.ndarray[tuple[int, int], np.dtype[np.float64]], places: int) -> str:
+    from shapely import LineString
+
+    from corepath.views.svg import polyline_path
+
+    return polyline_path(np.asarray(LineString(line).simplify(0.15).coords), places)
+
+
+def zero_mark(svg: Document, labels: Labels, x: float, y: float) -> None:
+    """The work zero: an open square with a dot, and the directions of X and Y."""
+    reach = 13.0
+    with svg.group("zero", id="work-zero"):
+        svg.line(x, y, x + reach, y, "wide")
+        svg.line(x, y, x, y - reach, "wide")
+        arrowhead(svg, x + reach + 1.5, y, 0.0, 3.2)
+        arrowhead(svg, x, y - reach - 1.5, -math.pi / 2, 3.2)
+        svg.add("rect", class_="mark narrow", x=x - 1.4, y=y - 1.4, width=2.8, height=2.8)
+        svg.add("circle", class_="solid", cx=x, cy=y, r=0.5)
+        svg.text(x + reach + 2.2, y - 0.8, "X", "label strong halo", size=SMALL)
+        svg.text(x + 1.2, y - reach + 0.2, "Y", "label strong halo", size=SMALL)
+    labels.block(Box(x - 2, y - 2, x + reach + 5, y + 1.6))
+    labels.block(Box(x - 2, y - reach - 2, x + 4, y + 2))
+
+
+def name_features(view: PlanView, labels: Labels, scene: Scene) -> None:
+    """Names of plugs, inserts and dowels beside them."""
+    spots: list[tuple[str, float, float, float]] = []
+    for casting in scene.board.castings:
+        if casting.kind == "plug":
+            area = scene.seen(casting.area)
+            centre = area.centroid
+            spots.append((casting.id, centre.x, centre.y, max(area.bounds[3] - area.bounds[1], 1.0) / 2))
+    spots += [(p.id, p.x, p.y, p.diameters[0] / 2) for p in scene.places]
+    spots += [(d.id, d.x, d.y, d.diameters[0] / 2) for d in scene.dowels]
+    for _, x, y, radius in spots:
+        sx, sy = view.sheet(x, y)
+        r = radius * view.scale
+        labels.block(Box(sx - r, sy - r, sx + r, sy + r))
+    for name, x, y, radius in spots:
+        sx, sy = view.sheet(x, y)
+        labels.place(sx, sy, name, radius * view.scale, class_="label name halo")
+
+
+def set_figures(view: PlanView, labels: Labels, marks: Sequence[tuple[str, float, float]]) -> None:
+    """Heights on the contour lines, each on its line where there is room."""
+    for text, x, y in marks:
+        sx, sy = view.sheet(x, y)
+        half = text_width(text, SMALL) / 2
+        box = text_box(sx, sy + 1.1, text, size=SMALL, anchor="middle")
+        if labels.free(box) and half > 0:
+            view.svg.text(sx, sy + 1.1, text, "figure halo", size=SMALL, anchor="middle")
+            labels.block(box.grown(0.5))

@@ -1,0 +1,186 @@
+"""The sheet all drawings share: frame, columns, title block, legend, dimensions and free room for labels.
+
+Sheet millimetres, origin top left, y down. The sheet is an A3 lying (420 × 297), with a filing margin of
+20 mm at the left and 10 mm elsewhere (ISO 5457, from memory). Dimensions have extension lines that start
+off the object, filled arrowheads, and the figure above the line (ISO 129-1, from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from corepath.views.svg import Box, Document, number, text_box, text_width, wrapped
+
+__all__ = [
+    "FRAME", "HEIGHT", "LARGE", "MAIN", "NORMAL", "SCALES", "SIDE", "SMALL", "WIDTH", "Labels", "arrowhead", "best_scale",
+    "dimension_across", "dimension_along", "heading", "rows_block", "scale_bar", "scale_words",
+]  # fmt: skip
+
+WIDTH, HEIGHT = 420.0, 297.0
+FRAME = Box(20.0, 10.0, 410.0, 287.0)
+SIDE = Box(326.0, 31.0, 410.0, 287.0)
+MAIN = Box(20.0, 31.0, 324.0, 287.0)
+SCALES = (2.0, 1.0, 1 / 2, 1 / 2.5, 1 / 3, 1 / 4, 1 / 5, 1 / 6, 1 / 8, 1 / 10, 1 / 12, 1 / 15, 1 / 20, 1 / 25, 1 / 50)
+SMALL, NORMAL, LARGE = 3.2, 3.6, 7.0
+
+
+def best_scale(width: float, height: float, room: Box) -> float:
+    """The largest of `SCALES` at which `width` × `height` (model mm) fits `room`."""
+    return next((s for s in SCALES if width * s <= room.width and height * s <= room.height), SCALES[-1])
+
+
+def scale_words(scale: float) -> str:
+    """`1:5`, `2:1`."""
+    return f"{number(scale)}:1" if scale > 1 else f"1:{number(1 / scale, 1)}"
+
+
+def heading(svg: Document, left: str, right: str, under: str) -> None:
+    """The strip at the top: what it is, which face is up, and a line below."""
+    with svg.group("heading", id="heading"):
+        svg.add("rect", class_="wide", x=FRAME.x0, y=FRAME.y0, width=FRAME.width, height=FRAME.height)
+        size = LARGE
+        room = FRAME.width - 12.0
+        while text_width(left, size) * 1.08 + text_width(right, size) * 1.08 > room and size > 4.5:
+            size -= 0.25
+        svg.text(FRAME.x0 + 3, FRAME.y0 + 9, left, "label strong operation", size=size)
+        svg.text(FRAME.x1 - 3, FRAME.y0 + 9, right, "label strong face-up", size=size, anchor="end")
+        svg.text(FRAME.x0 + 3, FRAME.y0 + 16, under, "label quiet", size=NORMAL)
+        svg.line(FRAME.x0, FRAME.y0 + 19, FRAME.x1, FRAME.y0 + 19, "narrow")
+
+
+def rows_block(svg: Document, box: Box, rows: Iterable[tuple[str, str]], id_: str) -> float:
+    """A table of name and value that ends at the bottom of `box`; returns its upper edge."""
+    name_width = 21.0
+    laid: list[tuple[str, list[str]]] = []
+    for name, value in rows:
+        laid.append((name, wrapped(value, SMALL, box.width - name_width - 4.0) or ["–"]))
+    pitch = 4.3
+    height = sum(pitch * len(lines) + 1.4 for _, lines in laid)
+    y = box.y1 - height
+    with svg.group("title-block", id=id_):
+        svg.add("rect", class_="narrow", x=box.x0, y=y, width=box.width, height=height)
+        for count, (name, lines) in enumerate(laid):
+            if count:
+                svg.line(box.x0, y, box.x1, y, "faint")
+            svg.text(box.x0 + 2, y + 3.9, name, "label quiet", size=SMALL)
+            for k, line in enumerate(lines):
+                strong = " strong" if count == 0 else ""
+                svg.text(box.x0 + name_width + 2, y + 3.9 + k * pitch, line, "label" + strong, size=SMALL)
+            y += pitch * len(lines) + 1.4
+    return box.y1 - height
+
+
+def arrowhead(svg: Document, x: float, y: float, angle: float, length: float = 2.6, class_: str = "solid") -> None:
+    """A filled head with its tip at (x, y); `angle` in radians is where it points, y down."""
+    half = math.radians(12)
+    points = [(x, y)]
+    points += [(x - length * math.cos(angle + t), y - length * math.sin(angle + t)) for t in (half, -half)]
+    data = "M" + "L".join(f"{number(a)} {number(b)}" for a, b in points) + "z"
+    svg.path(data, class_)
+
+
+def dimension_along(svg: Document, x0: float, x1: float, y_object: float, y: float, text: str) -> None:
+    """A level dimension from `x0` to `x1` at height `y`, of something that ends at `y_object`."""
+    side = 1.0 if y > y_object else -1.0
+    for x in (x0, x1):
+        svg.line(x, y_object + side * 1.0, x, y + side * 1.5, "faint")
+    width = text_width(text, NORMAL)
+    inside = abs(x1 - x0) >= width + 7.0
+    if abs(x1 - x0) >= 7.0:
+        svg.line(x0, y, x1, y, "faint")
+        arrowhead(svg, x0, y, math.pi)
+        arrowhead(svg, x1, y, 0.0)
+    else:
+        svg.line(x0 - 6, y, x1 + 6, y, "faint")
+        arrowhead(svg, x0, y, 0.0)
+        arrowhead(svg, x1, y, math.pi)
+    if inside:
+        svg.text((x0 + x1) / 2, y - 1.0, text, "dimension halo", size=NORMAL, anchor="middle")
+    else:
+        svg.text(max(x0, x1) + 7, y + 1.2, text, "dimension halo", size=NORMAL)
+
+
+def dimension_across(svg: Document, y0: float, y1: float, x_object: float, x: float, text: str) -> None:
+    """An upright dimension from `y0` to `y1` at `x`, of something that ends at `x_object`."""
+    side = 1.0 if x > x_object else -1.0
+    y0, y1 = min(y0, y1), max(y0, y1)
+    for y in (y0, y1):
+        svg.line(x_object + side * 1.0, y, x + side * 1.5, y, "faint")
+    if y1 - y0 >= 7.0:
+        svg.line(x, y0, x, y1, "faint")
+        arrowhead(svg, x, y0, -math.pi / 2)
+        arrowhead(svg, x, y1, math.pi / 2)
+    else:
+        svg.line(x, y0 - 6, x, y1 + 6, "faint")
+        arrowhead(svg, x, y0, math.pi / 2)
+        arrowhead(svg, x, y1, -math.pi / 2)
+    svg.text(x - 1.0, (y0 + y1) / 2, text, "dimension halo", size=NORMAL, anchor="middle", upright=False)
+
+
+def scale_bar(svg: Document, x: float, y: float, scale: float) -> float:
+    """A bar of round model length with its figures; returns its right end."""
+    length = next(k for k in (1000, 500, 200, 100, 50, 20, 10, 5) if k * scale <= 45.0 or k == 5)
+    with svg.group("scale-bar"):
+        for k in range(4):
+            style = "solid" if k % 2 == 0 else "narrow"
+            svg.add("rect", class_=style, x=x + k * length * scale / 4, y=y - 1.4, width=length * scale / 4, height=1.4)
+        svg.add("rect", class_="narrow", x=x, y=y - 1.4, width=length * scale, height=1.4)
+        svg.text(x, y + 3.6, "0", size=SMALL, anchor="middle")
+        svg.text(x + length * scale, y + 3.6, f"{length} mm", size=SMALL, anchor="middle")
+    return x + length * scale
+
+
+@dataclass(slots=True)
+class Labels:
+    """Places labels where nothing else stands: tries places round a point, the nearest first."""
+
+    svg: Document
+    room: Box
+    taken: list[Box]
+
+    def block(self, box: Box) -> None:
+        self.taken.append(box)
+
+    def free(self, box: Box) -> bool:
+        return self.room.holds(box) and not any(box.meets(other) for other in self.taken)
+
+    def place(
+        self, x: float, y: float, text: str, clear: float, size: float = SMALL, class_: str = "label halo"
+    ) -> bool:
+        """`text` near (x, y), at least `clear` away, with a leader where it stands far; False if no room."""
+        for reach in (clear + 1.0, clear + 4.0, clear + 8.0, clear + 13.0, clear + 19.0, clear + 27.0, clear + 36.0):
+            for tx, ty, anchor in _around(x, y, reach, size):
+                box = text_box(tx, ty, text, size=size, anchor=anchor)
+                if not self.free(box.grown(0.4)):
+                    continue
+                if reach > clear + 1.5:
+                    self._leader(x, y, clear, box)
+                self.svg.text(tx, ty, text, class_, size=size, anchor=anchor)
+                self.taken.append(box.grown(0.4))
+                return True
+        return False
+
+    def _leader(self, x: float, y: float, clear: float, box: Box) -> None:
+        ex = min(max(x, box.x0), box.x1)
+        ey = min(max(y, box.y0), box.y1)
+        far = math.hypot(ex - x, ey - y)
+        if far > clear:
+            share = clear / far
+            self.svg.line(x + (ex - x) * share, y + (ey - y) * share, ex, ey, "faint")
+
+
+def _around(x: float, y: float, reach: float, size: float) -> Sequence[tuple[float, float, str]]:
+    low = 0.34 * size
+    slant = reach * 0.75
+    return (
+        (x + reach, y + low, "start"),
+        (x - reach, y + low, "end"),
+        (x, y - reach, "middle"),
+        (x, y + reach + 2 * low, "middle"),
+        (x + slant, y - slant, "start"),
+        (x - slant, y - slant, "end"),
+        (x + slant, y + slant + 2 * low, "start"),
+        (x - slant, y + slant + 2 * low, "end"),
+    )

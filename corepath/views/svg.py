@@ -1,0 +1,238 @@
+"""A small builder of SVG documents: strings put together in the order drawn, nothing kept behind.
+
+Units are millimetres of the printed sheet: `viewBox` counts them, `width` and `height` name them, so a
+print at 100 % is true to size. The sheet has its origin at the top left and y downwards, as SVG has.
+A *view* is a group with a transform that turns model millimetres (y upwards) into sheet millimetres;
+text never goes into such a group, so that it is neither mirrored nor scaled. Numbers are written with
+a fixed number of places, without trailing zeros and never as "-0", so equal drawings are equal bytes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
+
+__all__ = ["Box", "Document", "number", "polygon_path", "polyline_path", "text_box", "text_width", "wrapped"]
+
+_NARROW = frozenset("ijlI.,:;'|! ")
+_SLIM = frozenset("ftr()-/[]°")
+_WIDE = frozenset("mwMW%@—")
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """An upright rectangle on the sheet, mm: `x0` < `x1`, `y0` < `y1` (y down)."""
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+
+    @property
+    def width(self) -> float:
+        return self.x1 - self.x0
+
+    @property
+    def height(self) -> float:
+        return self.y1 - self.y0
+
+    def meets(self, other: Box) -> bool:
+        """Whether the two overlap by more than touching."""
+        return self.x0 < other.x1 and other.x0 < self.x1 and self.y0 < other.y1 and other.y0 < self.y1
+
+    def holds(self, other: Box) -> bool:
+        """Whether `other` lies within this one."""
+        return self.x0 <= other.x0 and self.y0 <= other.y0 and self.x1 >= other.x1 and self.y1 >= other.y1
+
+    def grown(self, by: float) -> Box:
+        return Box(self.x0 - by, self.y0 - by, self.x1 + by, self.y1 + by)
+
+
+def number(value: float, places: int = 2) -> str:
+    """`value` with at most `places` decimals, without trailing zeros, never "-0".
+
+    >>> number(12.50), number(-0.001), number(3.0)
+    ('12.5', '0', '3')
+    """
+    text = f"{value:.{places}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def text_width(text: str, size: float) -> float:
+    """Width in mm of `text` set in a common sans serif of font size `size` mm.
+
+    From the usual proportions of such faces (common practice, no source), rounded up.
+    """
+    return size * sum(_advance(sign) for sign in text)
+
+
+def _advance(sign: str) -> float:
+    if sign in _NARROW:
+        return 0.29
+    if sign in _SLIM:
+        return 0.37
+    if sign in _WIDE:
+        return 0.88
+    return 0.70 if sign.isupper() else 0.57
+
+
+def wrapped(text: str, size: float, width: float) -> list[str]:
+    """`text` in lines no wider than `width` mm; a longer word is cut into pieces."""
+    lines: list[str] = []
+    current = ""
+    for word in text.split():
+        trial = f"{current} {word}" if current else word
+        if text_width(trial, size) <= width:
+            current = trial
+            continue
+        if current:
+            lines.append(current)
+        while text_width(word, size) > width and len(word) > 1:
+            cut = len(word) - 1
+            while cut > 1 and text_width(word[:cut], size) > width:
+                cut -= 1
+            lines.append(word[:cut])
+            word = word[cut:]
+        current = word
+    if current:
+        lines.append(current)
+    return lines
+
+
+def polyline_path(points: NDArray[np.float64] | Sequence[Sequence[float]], places: int = 2, close: bool = False) -> str:
+    """Path data through `points`, (n, 2) float mm, in relative steps that do not add up rounding.
+
+    Points that fall together after rounding are dropped; an empty string where fewer than two are left.
+    """
+    scale = 10**places
+    whole = np.rint(np.asarray(points, dtype=float)[:, :2] * scale).astype(np.int64)
+    if len(whole) > 1:
+        moved = np.any(np.diff(whole, axis=0) != 0, axis=1)
+        whole = whole[np.concatenate(([True], moved))]
+    if close and len(whole) > 2 and bool(np.all(whole[0] == whole[-1])):
+        whole = whole[:-1]
+    if len(whole) < 2:
+        return ""
+    steps = np.diff(whole, axis=0)
+    head = "M" + _pair(whole[0], scale, places)
+    return head + "l" + " ".join(_pair(step, scale, places) for step in steps) + ("z" if close else "")
+
+
+def _pair(pair: NDArray[np.int64], scale: int, places: int) -> str:
+    return f"{number(int(pair[0]) / scale, places)} {number(int(pair[1]) / scale, places)}"
+
+
+def polygon_path(shape: Polygon | MultiPolygon, places: int = 2) -> str:
+    """Path data of all rings of `shape`, for `fill-rule: evenodd`."""
+    pieces = list(shape.geoms) if isinstance(shape, MultiPolygon) else [shape]
+    rings = [ring for piece in pieces if not piece.is_empty for ring in (piece.exterior, *piece.interiors)]
+    return "".join(polyline_path(np.asarray(ring.coords), places, close=True) for ring in rings)
+
+
+class Document:
+    """One SVG document; `boxes` holds the estimated place of every text set so far."""
+
+    def __init__(self, width: float, height: float, title: str, css: str, description: str = "") -> None:
+        self.sheet = Box(0.0, 0.0, width, height)
+        self.boxes: list[Box] = []
+        self._depth = 1
+        w, h = number(width), number(height)
+        self._parts = [
+            '<?xml version="1.0" encoding="UTF-8"?>',
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{w}mm" height="{h}mm" viewBox="0 0 {w} {h}" role="img">',
+            f" <title>{escape(title)}</title>",
+        ]
+        if description:
+            self._parts.append(f" <desc>{escape(description)}</desc>")
+        self._parts.append(f" <style>\n{css} </style>")
+        self.add("rect", class_="paper", x=0, y=0, width=width, height=height)
+
+    def add(self, tag: str, **attributes: Any) -> None:
+        """An empty element. `class_` becomes `class`, other underscores hyphens; None is left out."""
+        self._parts.append(" " * self._depth + f"<{tag}{_attributes(attributes)}/>")
+
+    def path(self, data: str, class_: str, **attributes: Any) -> None:
+        """A path; nothing where `data` is empty."""
+        if data:
+            self.add("path", class_=class_, d=data, **attributes)
+
+    def line(self, x0: float, y0: float, x1: float, y1: float, class_: str) -> None:
+        self.add("line", class_=class_, x1=x0, y1=y0, x2=x1, y2=y1)
+
+    def text(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        class_: str = "label",
+        *,
+        size: float = 3.5,
+        anchor: str = "start",
+        upright: bool = True,
+    ) -> Box:
+        """Text with its base line at (x, y); not `upright` reads from the right-hand side of the sheet."""
+        box = text_box(x, y, text, size=size, anchor=anchor, upright=upright)
+        self.boxes.append(box)
+        turn = None if upright else f"rotate(-90 {number(x)} {number(y)})"
+        known = {"class_": class_, "x": x, "y": y, "font_size": size, "transform": turn}
+        known["text_anchor"] = None if anchor == "start" else anchor
+        self._parts.append(" " * self._depth + f"<text{_attributes(known)}>{escape(text)}</text>")
+        return box
+
+    @contextmanager
+    def group(self, class_: str, **attributes: Any) -> Iterator[None]:
+        """Everything drawn inside goes into one `<g>`."""
+        self._parts.append(" " * self._depth + f"<g{_attributes({'class_': class_, **attributes})}>")
+        self._depth += 1
+        yield
+        self._depth -= 1
+        self._parts.append(" " * self._depth + "</g>")
+
+    @contextmanager
+    def defs(self) -> Iterator[None]:
+        self._parts.append(" " * self._depth + "<defs>")
+        self._depth += 1
+        yield
+        self._depth -= 1
+        self._parts.append(" " * self._depth + "</defs>")
+
+    def hatch(self, id_: str, pitch: float, class_: str) -> None:
+        """A fill of lines at 45°, `pitch` apart in the units of the shape that uses it."""
+        side = pitch * 2**0.5
+        box = f'width="{number(side, 3)}" height="{number(side, 3)}" patternUnits="userSpaceOnUse"'
+        half, end = number(side / 2, 3), number(side, 3)
+        data = f"M-{half} {half}L{half} -{half}M0 {end}L{end} 0M{half} {number(side * 1.5, 3)}L{number(side * 1.5, 3)} {half}"
+        self._parts.append(f'  <pattern id="{id_}" {box}><path class="{class_}" d="{data}"/></pattern>')
+
+    def render(self) -> str:
+        """The document as text, one element a line."""
+        return "\n".join([*self._parts, "</svg>", ""])
+
+
+def text_box(x: float, y: float, text: str, *, size: float, anchor: str = "start", upright: bool = True) -> Box:
+    """Where `text` stands, estimated: ascent 0.76, descent 0.22 of the font size."""
+    width = text_width(text, size)
+    before = {"start": 0.0, "middle": width / 2, "end": width}[anchor]
+    if upright:
+        return Box(x - before, y - 0.76 * size, x - before + width, y + 0.22 * size)
+    return Box(x - 0.76 * size, y + before - width, x + 0.22 * size, y + before)
+
+
+def _attributes(attributes: dict[str, Any]) -> str:
+    out = []
+    for name, value in attributes.items():
+        if value is None:
+            continue
+        plain = "class" if name == "class_" else name.replace("_", "-")
+        text = number(float(value), 3) if isinstance(value, (int, float)) else str(value)
+        out.append(f" {plain}={quoteattr(text)}")
+    return "".join(out)

@@ -1,0 +1,184 @@
+"""An asymmetric test piece with hand-made board, stack-up, works and programs, so that the drawings are tested alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+from shapely import Point, Polygon
+from shapely.geometry import box
+
+from corepath.board.model import Board, Casting, Place
+from corepath.job.model import Job
+from corepath.motion.cutter import Cutter, Cutting
+from corepath.motion.program import Pass, Program, Zero, arc, line, rapid
+from corepath.stackup.check import Check
+from corepath.work.model import Deck, Facing, Hole, Obstacle, Pocket, Step, Work
+
+JOB: dict[str, Any] = {
+    "title": "Test piece <7> & more",
+    "board": {"thickness": 11.0, "edge_thickness": 4.2},
+    "outline": {"points": [(-90, -26), (80, -26), (95, 0), (80, 26), (-90, 26)]},
+    "deck": {"stations": [(-90, 11.0), (90, 9.0)], "edge_band": 6.0, "blend": 16.0},
+    "blank": {"length": 240.0, "width": 90.0, "thickness": 13.6, "wood": "basswood"},
+    "groove": {"inside": 8.0, "outside": 6.0, "floor": 1.2},
+    "plug": [{"name": "P1", "at": [(-52, 7)], "diameter": 16.0, "bolt_hole": 6.6}],
+    "insert": [
+        {"name": "I1", "at": [(20, -6), (52, -6)], "barrel": 7.6, "flange": 14.0, "flange_thickness": 1.4, "length": 8.0}
+    ],
+    "dowel": [
+        {"at": (-110, 0), "diameter": 6.0, "depth_in_bed": 8.0, "stand": 3.5},
+        {"at": (108, 0), "diameter": 6.0, "depth_in_bed": 8.0, "stand": 3.5},
+    ],
+    "machine": {"travel": (1500, 600, 90), "flip_about": "x"},
+    "cutter": [
+        {"number": 1, "shape": "flat", "diameter": 6.0, "cutting_length": 25.0, "stick_out": 32.0, "chip_load": 0.1, "rpm": 18000}
+    ],
+}  # fmt: skip
+
+
+class FakeDeck:
+    """A dome: the edge thickness outside an ellipse, 11 in the middle."""
+
+    def __init__(self) -> None:
+        self.xs = np.arange(-160.0, 161.0)
+        self.ys = np.arange(-85.0, 86.0)
+        self.grid = self.height(*np.meshgrid(self.xs, self.ys, indexing="ij"))
+
+    def height(self, x: Any, y: Any) -> Any:
+        inside = np.clip(1.0 - (np.asarray(x) / 92.0) ** 2 - (np.asarray(y) / 26.0) ** 2, 0.0, 1.0)
+        return 4.2 + 6.8 * inside**2 * (3 - 2 * inside)
+
+
+@dataclass(frozen=True)
+class FakeStack:
+    """What the drawings ask of a stack-up."""
+
+    skim: Any
+    floor: float = 1.2
+
+    def floor_of(self, casting_id: str) -> float:
+        return self.floor
+
+
+@dataclass(frozen=True)
+class Shop:
+    """Everything one call of the drawings takes."""
+
+    job: Job
+    board: Board
+    stack: FakeStack
+    works: tuple[Work, ...]
+    programs: tuple[Program, ...]
+    checks: tuple[Check, ...]
+
+    def work(self, name: str) -> Work:
+        return next(work for work in self.works if work.name == name)
+
+
+def _board(job: Job) -> Board:
+    outline = Polygon(job.outline.points)
+    ring = outline.buffer(6).difference(outline.buffer(-8))
+    plug = Point(-52, 7).buffer(8, quad_segs=32)
+    castings = (
+        Casting("groove", "groove", ring, 1.2, 97.0),
+        Casting("P1", "plug", plug, 1.2, 8.0, job.plug[0]),
+    )
+    places = tuple(Place(f"I1{k}", x, y, 14.2, 7.8, job.insert[0]) for k, (x, y) in zip("ab", job.insert[0].at, strict=True))
+    deck: Any = FakeDeck()
+    return Board(outline, box(-120, -45, 120, 45), ring, outline.buffer(-8), castings, places, job.dowel, deck)
+
+
+def _loop(ring: Any, z: float) -> list[Any]:
+    points = list(ring.coords)
+    moves = [rapid(*points[0], 22.0), line(*points[0], z, 300.0)]
+    moves += [line(x, y, z, 2000.0) for x, y in points[1:]]
+    return [*moves, rapid(*points[0], 22.0)]
+
+
+def _circle(x: float, y: float, r: float, z: float) -> list[Any]:
+    start = [rapid(x + r, y, 22.0), line(x + r, y, z + 1, 300.0)]
+    helix = [arc(False, x - r, y, z + 0.5, -r, 0.0, 900.0), arc(False, x + r, y, z, r, 0.0, 900.0)]
+    return [*start, *helix, arc(False, x + r, y, z, -r, 0.0, 900.0), rapid(x + r, y, 22.0)]
+
+
+def _raster(z: Any, step: float) -> list[Any]:
+    moves: list[Any] = [rapid(-126, -45, 22.0)]
+    xs = np.linspace(-126, 126, 64)
+    for k, y in enumerate(np.arange(-45, 45.01, step)):
+        way = xs if k % 2 == 0 else xs[::-1]
+        moves += [line(float(x), float(y), float(z(x, y)), 2500.0) for x in way]
+    return [*moves, rapid(moves[-1].x, moves[-1].y, 22.0)]
+
+
+def build(flip: str = "x") -> Shop:
+    job = Job.model_validate({**JOB, "machine": {"travel": (1500, 600, 90), "flip_about": flip}})
+    board = _board(job)
+    planes = (13.4, 12.9, 12.4, 11.9, 11.4)
+    stack = FakeStack(SimpleNamespace(planes=planes, lowest_plane=11.4, planned_plane=11.9, planned_stop=4))
+    cutter = Cutter(1, "flat", 6.0, 0.0, 2, 25.0, 32.0)
+    ball = Cutter(4, "ball", 12.0, 6.0, 2, 30.0, 40.0)
+    cutting = Cutting(18000.0, 2400.0, 1200.0, 600.0, 3.0, 2.4)
+    bed = Zero(0.0, 0.0, 0.0, "the bed beside the blank", True)
+    corner = Zero(-120.0, -45.0, 13.6, "the raw bottom at X20 Y-6 from the middle, before the first pass", False)
+    skimmed = Zero(0.0, 0.0, 11.9, "the skimmed face", True)
+    sx, sy = (1, -1) if flip == "x" else (-1, 1)
+
+    def work(order: int, setup: Any, name: str, zero: Zero, lowest: float, used: Cutter = cutter, **what: Any) -> Work:
+        return Work(order, setup, name, used, cutting, zero, board.blank, 13.7, 22.0, lowest, (-120, 45), True, **what)
+
+    clamp = Obstacle(box(112, -44, 128, -30), 20.0)
+    surface = board.deck
+    works = (
+        work(1, "A", "dowels", bed, -8.0, holes=tuple(
+            Hole(f"dowel {k}", *d.at, 13.7, (Step(6.0, -8.0),), 0.0) for k, d in enumerate(job.dowel, start=1))),
+        work(2, "A", "plug-pockets", bed, 1.2, pockets=(Pocket("P1", board.castings[1].area, 13.7, 1.2),)),
+        work(3, "A", "groove", bed, 1.2, pockets=(Pocket("groove", board.ring, 13.7, 1.2),), obstacles=(clamp,),
+             watch=("thin floor; hold island and rim (tape) apart from each other",)),
+        work(5, "B", "skim", corner, 11.4, facing=Facing(board.blank, 13.7, planes, 2),
+             watch=("stop when the casting shows full width all round and at every plug; hands off until the spindle stands",)),
+        work(6, "B", "inserts", skimmed, 2.4, holes=tuple(
+            Hole(p.id, sx * p.x, sy * p.y, 11.9, (Step(14.2, 10.2), Step(7.8, 2.4)), None) for p in board.places)),
+        work(8, "C", "deck", bed, 4.2, ball, deck=Deck(board.blank, surface, 12.5, 0.05, 0.01, 0.0)),
+    )  # fmt: skip
+
+    def program(w: Work, passes: list[list[Any]], stem: str = "", combined: bool = False) -> Program:
+        made = tuple(Pass(tuple(moves)) for moves in passes)
+        return Program(stem or w.stem, w.order, w.setup, w.name, w.cutter, w.cutting, w.zero, 22.0, (-120, 45), made, combined)
+
+    path = board.outline.buffer(-1)
+    groove = [move for z in (9.0, 5.0, 1.2) for d in (4, 0, -4) for move in _loop(path.buffer(d).exterior, z)]
+    holes = [m for h in works[4].holes for r, z in ((4.1, 10.2), (0.9, 2.4)) for m in _circle(h.x, h.y, r, z)]
+    programs = (
+        program(works[0], [[m for d in job.dowel for m in (rapid(*d.at, 22.0), line(*d.at, -8.0, 300.0), rapid(*d.at, 22.0))]]),
+        program(works[1], [[m for z in (8.0, 4.0, 1.2) for m in _circle(-52, 7, 5, z)]]),
+        program(works[2], [groove]),
+        *(program(works[3], [_raster(lambda x, y, z=z: z, 5.0)], f"05-B-skim-pass-{k}") for k, z in enumerate(planes, 1)),
+        program(works[3], [_raster(lambda x, y, z=z: z, 5.0) for z in planes], "05-B-skim-all", True),
+        program(works[4], [holes]),
+        program(works[5], [_raster(surface.height, 1.0)]),
+    )
+    checks = (
+        Check("window", "ok", 1.0, 0.6, 0.8, 0.0, "mm", "groove against deck", "groove"),
+        Check("fill", "caution", 0.2, -0.1, 0.05, 0.0, "mm", "resin high enough", "P1"),
+        Check("fill", "ok", 0.6, 0.3, 0.4, 0.0, "mm", "resin high enough", "groove"),
+        Check("seat", "fail", 0.05, 0.0, 0.02, 0.1, "mm", "flange below flush", "I1a"),
+    )
+    return Shop(job, board, stack, works, programs, checks)
+
+
+@pytest.fixture(scope="module", params=["x", "y"])
+def shop(request: pytest.FixtureRequest) -> Shop:
+    """The test piece, turned over about X and about Y."""
+    return build(request.param)
+
+
+@pytest.fixture(scope="module")
+def shop_x() -> Shop:
+    """The test piece turned over about X."""
+    return build("x")
+
+
