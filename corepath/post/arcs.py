@@ -20,6 +20,7 @@ CHORD = 0.0028
 
 _FULL = 1e-6
 _DISAGREE = 0.01
+_SHORT = 20.0
 _NUDGES = ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, -1), (1, -1), (-1, 1))
 
 
@@ -78,6 +79,8 @@ class Arc(NamedTuple):
 
     def extremes(self) -> Iterator[tuple[float, float]]:
         """The places between start and end where the arc is farthest along an axis."""
+        if not self.sweep:
+            return
         low, high = sorted((self.angle, self.angle + self.sweep))
         quarter = math.pi / 2.0
         for k in range(math.ceil(low / quarter), math.floor(high / quarter) + 1):
@@ -87,19 +90,23 @@ class Arc(NamedTuple):
 def pieces(arc: Arc, start: tuple[int, int], end: tuple[int, int], mm: float) -> list[Piece]:
     """`arc` from the rounded `start` to the rounded `end` as pieces of at most half a turn.
 
-    A piece whose radii still do not agree becomes chords within `CHORD` of the arc.
+    A piece whose radii still do not agree, or shorter than 20 ticks, becomes chords within `CHORD` of the arc.
     """
+    cx, cy = arc.cx, arc.cy
     if arc.full:
-        i, j = round(arc.cx - start[0]), round(arc.cy - start[1])
-        stops = [(start[0] + 2 * i, start[1] + 2 * j), end]
+        # About a centre on the grid both halves agree exactly, and their ends lie opposite each other.
+        cx, cy = _rounded((cx, cy))
+        stops = [(2 * cx - start[0], 2 * cy - start[1]), end]
     else:
-        count = math.ceil(abs(arc.sweep) / math.pi - 1e-7)
+        count = max(math.ceil(abs(arc.sweep) / math.pi - 1e-7), 1)
         stops = [_rounded(arc.point(k / count)) for k in range(1, count)] + [end]
     found: list[Piece] = []
     before, x, y = 0.0, *start
     for k, (ex, ey) in enumerate(stops, start=1):
         share = k / len(stops)
-        centre = _centre(ex - x, ey - y, arc.cx - x, arc.cy - y, arc.sweep > 0.0)
+        # So short an arc points where the rounding of its ends points, not along its circle.
+        short = abs(arc.sweep) * (share - before) * arc.r0 < _SHORT
+        centre = None if short else _centre(ex - x, ey - y, cx - x, cy - y, arc.sweep > 0.0)
         if centre is None:
             found += chords(arc, (ex, ey), mm, before, share)
         else:

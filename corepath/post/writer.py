@@ -91,7 +91,7 @@ def _stop(body: Body, program: Program, machine: MachineSection, number: int) ->
     body.add("M5", f"G4 P{machine.spin_down:.1f}")
     body.rapid(*program.park)
     asks = (
-        "Casting shows all round and at each plug? Yes: end. No: cycle start"
+        "If the casting shows all round and at each plug, end. If not, cycle start"
         if program.combined
         else f"Pass {number - 1} is done; cycle start goes on"
     )
