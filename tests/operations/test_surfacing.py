@@ -1,0 +1,255 @@
+"""Deck paths judged by an exact simulation of the cutter: nothing gouged, ridges and leave as asked for."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from numpy.typing import NDArray
+from shapely import box
+
+from corepath.errors import CorepathError
+from corepath.motion.cutter import Cutter, Cutting
+from corepath.motion.program import Kind, Move, Program, Zero
+from corepath.operations import surfacing
+from corepath.operations.finishing import level_step
+from corepath.work.model import Deck, Obstacle, Work
+
+Array = NDArray[np.float64]
+
+LENGTH, WIDTH, TOP, EDGE = 240.0, 110.0, 11.9, 4.2
+
+FLAT = Cutter(1, "flat", 10.0, 0.0, 2, 30.0, 40.0)
+BULL = Cutter(2, "bull", 12.0, 2.0, 2, 30.0, 40.0)
+BALL = Cutter(3, "ball", 10.0, 5.0, 2, 30.0, 40.0)
+SHAPES = pytest.mark.parametrize("cutter", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
+
+
+@dataclass(frozen=True)
+class Hill:
+    """A deck of our own: an off-centre oval hill on level ground, no steeper than the blends of a board."""
+
+    xs: Array
+    ys: Array
+    grid: Array
+    edge: float
+
+
+def height(x: Array, y: Array) -> Array:
+    u = np.clip(1.25 - np.hypot((x - 12.0) / 75.0, (y + 4.0) / 34.0), 0.0, 1.0)
+    blend = 35 * u**4 - 84 * u**5 + 70 * u**6 - 20 * u**7
+    return EDGE + (5.0 - 0.008 * x) * blend
+
+
+def hill() -> Hill:
+    xs = np.arange(-160.0, 161.0)
+    ys = np.arange(-95.0, 96.0)
+    x, y = np.meshgrid(xs, ys, indexing="ij")
+    return Hill(xs, ys, height(x, y), EDGE)
+
+
+def make_work(cutter: Cutter, *, rough: float = 0.0, depth: float = 3.0, scallop: float = 0.05, **more: Any) -> Work:
+    blank = box(-LENGTH / 2, -WIDTH / 2, LENGTH / 2, WIDTH / 2)
+    return Work(
+        order=7 if rough else 8,
+        setup="C",
+        name="deck-rough" if rough else "deck",
+        cutter=cutter,
+        cutting=Cutting(16000.0, 3000.0, 1500.0, 900.0, depth, 0.75 * cutter.diameter),
+        zero=Zero(0.0, 0.0, 0.0, "the bed", True),
+        blank=blank,
+        stock_top=TOP,
+        clear=21.9,
+        lowest=EDGE - 0.01,
+        park=(0.0, 0.0),
+        arcs=True,
+        deck=Deck(blank, more.pop("surface", hill()), TOP, scallop, 0.01, rough),
+        **more,
+    )
+
+
+def only(programs: tuple[Program, ...]) -> Program:
+    (made,) = programs
+    return made
+
+
+def left_at(moves: tuple[Move, ...], cutter: Cutter, x: Array, y: Array) -> Array:
+    """Height that straight moves leave at the places: exact, by golden section on each move in reach.
+
+    The cutting surface over a place is convex along a move, so one minimum lies within the cutter's reach.
+    """
+    ends = np.array([(move.x, move.y, move.z) for move in moves])
+    start, along = ends[:-1], np.diff(ends, axis=0)
+    tree = shapely.STRtree(shapely.linestrings(np.stack([start[:, :2], ends[1:, :2]], axis=1)))
+    place, move = tree.query(shapely.points(x, y), predicate="dwithin", distance=cutter.radius - 1e-9)
+    a, d = start[move], along[move]
+    w = np.column_stack([x, y])[place] - a[:, :2]
+    square = (d[:, :2] ** 2).sum(axis=1)
+    safe = np.where(square > 0, square, 1.0)
+    foot = np.where(square > 0, (w * d[:, :2]).sum(axis=1) / safe, 0.0)
+    aside = np.maximum((w**2).sum(axis=1) - foot**2 * square, 0.0)
+    reach = np.where(square > 0, np.sqrt(np.maximum(cutter.radius**2 - aside, 0.0) / safe), 1.0)
+    low, high = np.clip(foot - reach, 0, 1), np.clip(foot + reach, 0, 1)
+    corner, land = cutter.corner_radius, cutter.radius - cutter.corner_radius
+
+    def over(t: Array) -> Array:
+        out = np.clip(np.hypot(w[:, 0] - t * d[:, 0], w[:, 1] - t * d[:, 1]) - land, 0.0, corner)
+        return a[:, 2] + t * d[:, 2] + corner - np.sqrt(corner**2 - out**2)
+
+    values = np.minimum(over(low), over(high))
+    golden = (math.sqrt(5.0) - 1.0) / 2.0
+    for _ in range(32):
+        p, q = high - golden * (high - low), low + golden * (high - low)
+        falls = over(p) > over(q)
+        low, high = np.where(falls, p, low), np.where(falls, high, q)
+    result = np.full(len(x), np.inf)
+    np.minimum.at(result, place, np.minimum(values, over((low + high) / 2)))
+    return result
+
+
+def places() -> tuple[Array, Array]:
+    """Random places, four fine sections across, two along, and the corners of the blank."""
+    draw = np.random.default_rng(11)
+    across = np.linspace(-WIDTH / 2, WIDTH / 2, 2500)
+    along = np.linspace(-LENGTH / 2, LENGTH / 2, 2500)
+    parts = [(draw.uniform(-LENGTH / 2, LENGTH / 2, 6000), draw.uniform(-WIDTH / 2, WIDTH / 2, 6000))]
+    parts += [(np.full(2500, x), across) for x in (-120.0, -70.3, 11.9, 85.0)]
+    parts += [(along, np.full(2500, y)) for y in (-20.2, 31.0)]
+    parts += [(np.array([-1.0, -1, 1, 1]) * LENGTH / 2, np.array([-1.0, 1, -1, 1]) * WIDTH / 2)]
+    return np.concatenate([x for x, _ in parts]), np.concatenate([y for _, y in parts])
+
+
+@SHAPES
+@pytest.mark.parametrize("scallop", [0.05, 0.15])
+def test_finish_leaves_the_deck_within_its_band(cutter: Cutter, scallop: float) -> None:
+    """Below, the board is thinner than designed; above, a thin skin prints the ridges."""
+    made = only(surfacing.plan(make_work(cutter, scallop=scallop)))
+    x, y = places()
+    left = left_at(made.moves, cutter, x, y) - height(x, y)
+    assert left.min() > -0.01
+    assert left.max() < scallop + 0.01
+
+
+@SHAPES
+def test_finish_steps_wide_where_it_may(cutter: Cutter) -> None:
+    """Lines closer than the ridges ask for cost minutes: level ground gets the widest allowed."""
+    flat = hill()
+    level = Hill(flat.xs, flat.ys, np.full_like(flat.grid, EDGE), EDGE)
+    work = make_work(cutter, surface=level)
+    rows = sorted({round(move.y, 6) for move in only(surfacing.plan(work)).moves})
+    step = level_step(cutter, 0.05 - 0.004, work.cutting.stepover)
+    assert len(rows) <= math.ceil(WIDTH / step) + 1
+
+
+def test_level_step_agrees_with_the_formula_of_handbooks() -> None:
+    """s = 2·sqrt(2rh − h²), about sqrt(8rh): common handbook formula, from memory; figures worked by hand."""
+    small = Cutter(1, "ball", 6.0, 3.0, 2, 20.0, 30.0)
+    assert level_step(small, 0.01, 99.0) == pytest.approx(0.48949, abs=1e-5)
+    assert level_step(small, 0.01, 99.0) == pytest.approx(math.sqrt(8 * 3 * 0.01), rel=2e-3)
+    assert level_step(BULL, 0.063508, 99.0) == pytest.approx(9.0, abs=1e-4)
+    assert level_step(FLAT, 0.01, 7.5) == 7.5
+
+
+@SHAPES
+@pytest.mark.parametrize("rough", [0.0, 0.5])
+def test_moves_keep_to_the_rules_of_a_pass(cutter: Cutter, rough: float) -> None:
+    """A rapid sideways below the clear height or a plunge into the blank breaks the cutter or burns the wood."""
+    work = make_work(cutter, rough=rough)
+    made = only(surfacing.plan(work))
+    assert made.stem == ("07-C-deck-rough" if rough else "08-C-deck")
+    (stretch,) = made.passes
+    for end in (stretch.moves[0], stretch.moves[-1]):
+        assert (end.kind, end.z) == (Kind.RAPID, work.clear)
+    touching = work.blank.buffer(cutter.radius)
+    for before, move in itertools.pairwise(stretch.moves):
+        moved = math.hypot(move.x - before.x, move.y - before.y)
+        if move.kind is Kind.RAPID:
+            assert moved == 0.0 or before.z == move.z == work.clear
+            assert move.z >= TOP + 1.0 or move.z > before.z
+        else:
+            assert move.feed > 0.0
+            if moved == 0.0 and move.z < before.z and not rough:
+                assert not touching.intersects(shapely.Point(move.x, move.y))
+    if not rough:
+        assert sum(move.kind is Kind.RAPID for move in stretch.moves) == 3
+
+
+@SHAPES
+@pytest.mark.parametrize("depth", [1.5, 3.0])
+def test_roughing_leaves_no_less_and_little_more_than_asked(cutter: Cutter, depth: float) -> None:
+    """Less left, and finishing has nothing to clean; more than a layer above it, and finishing is overloaded."""
+    made = only(surfacing.plan(make_work(cutter, rough=0.5, depth=depth)))
+    x, y = places()
+    left = left_at(made.moves, cutter, x, y) - height(x, y)
+    assert left.min() > 0.5 - 0.02
+    assert left.max() < 0.5 + depth
+
+
+@SHAPES
+def test_no_move_of_roughing_takes_more_than_a_layer(cutter: Cutter) -> None:
+    """A cut deeper than the cutter takes stalls it: columns of 1 mm are cut move by move and watched."""
+    depth = 2.0
+    made = only(surfacing.plan(make_work(cutter, rough=0.5, depth=depth)))
+    xs, ys = np.arange(-LENGTH / 2 + 0.5, LENGTH / 2), np.arange(-WIDTH / 2 + 0.5, WIDTH / 2)
+    stock = np.full((len(xs), len(ys)), TOP)
+    spread = math.ceil(cutter.radius)
+    worst = 0.0
+    for before, move in itertools.pairwise(made.moves):
+        run = math.dist((before.x, before.y, before.z), (move.x, move.y, move.z))
+        for t in np.linspace(0.0, 1.0, max(2, math.ceil(run) + 1)):
+            x, y, z = (a + t * (b - a) for a, b in zip(before[1:4], move[1:4], strict=True))
+            i = slice(max(0, int(x - xs[0]) - spread), max(0, int(x - xs[0]) + spread + 2))
+            j = slice(max(0, int(y - ys[0]) - spread), max(0, int(y - ys[0]) + spread + 2))
+            away = np.hypot(xs[i, None] - x, ys[None, j] - y)
+            land = cutter.radius - cutter.corner_radius
+            out = np.clip(away - land, 0.0, cutter.corner_radius)
+            floor = z + cutter.corner_radius - np.sqrt(cutter.corner_radius**2 - out**2)
+            floor = np.where(away <= cutter.radius, floor, np.inf)
+            if floor.size:
+                worst = max(worst, float((stock[i, j] - floor).max()))
+                stock[i, j] = np.minimum(stock[i, j], floor)
+    assert worst <= depth + 0.3
+
+
+def test_roughing_a_basin_enters_by_a_ramp() -> None:
+    """Where no stretch reaches the blank's end, a plunge straight into the wood would burn it."""
+    base = hill()
+    x, y = np.meshgrid(base.xs, base.ys, indexing="ij")
+    basin = Hill(base.xs, base.ys, 11.85 - 6.0 * np.exp(-((x / 40.0) ** 4) - (y / 25.0) ** 4), 11.85)
+    work = make_work(FLAT, rough=0.2, depth=3.0, surface=basin)
+    made = only(surfacing.plan(work))
+    assert min(move.z for move in made.moves) < 7.0
+    for before, move in itertools.pairwise(made.moves):
+        if move.kind is Kind.LINE and (before.x, before.y) == (move.x, move.y):
+            assert move.z >= TOP - 3.0 * 2 - 0.1
+            assert before.z - move.z <= 2.0 + 3.0 + 0.1
+
+
+def test_the_same_work_gives_the_same_moves() -> None:
+    """Paper and file could not be matched if a second run moved otherwise."""
+    assert surfacing.plan(make_work(BULL)) == surfacing.plan(make_work(BULL))
+
+
+def test_an_obstacle_in_the_way_is_named() -> None:
+    """The cutter would meet a clamp; one lower than every cut over it is no trouble."""
+    with pytest.raises(CorepathError, match=r"obstacle at x 90\.0 to 130\.0.*set-up C"):
+        surfacing.plan(make_work(BALL, obstacles=(Obstacle(box(90, 40, 130, 70), 25.0),)))
+    assert surfacing.plan(make_work(BALL, obstacles=(Obstacle(box(90, 40, 130, 70), 4.0),)))
+
+
+def test_a_path_below_the_lowest_cut_is_refused() -> None:
+    """The bed would be cut if depth limits were not held to."""
+    base = hill()
+    with pytest.raises(CorepathError, match=r"go below 4\.190"):
+        surfacing.plan(make_work(FLAT, surface=Hill(base.xs, base.ys, base.grid - 1.0, EDGE - 1.0)))
+
+
+def test_a_drill_cannot_surface() -> None:
+    """A drill has no side edges."""
+    with pytest.raises(CorepathError, match="cannot surface a deck"):
+        surfacing.plan(make_work(Cutter(4, "drill", 6.0, 0.0, 2, 30.0, 40.0)))
