@@ -1,0 +1,112 @@
+"""Arcs of the XY plane: centre from a radius, sweep, radius agreement, and chords for everything curved.
+
+Clockwise is seen from above (+Z). A full circle is an arc whose end is its start. Heights run linearly
+along the sweep (helix). Source: NIST IR 6556 (2000), section 3.5.3. Lengths in mm, angles in radians.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["RADIUS_AGREEMENT_INCH", "RADIUS_AGREEMENT_MM", "centre_from_radius", "flatten", "lengths", "sweeps"]
+
+RADIUS_AGREEMENT_MM = 0.002
+RADIUS_AGREEMENT_INCH = 0.0002 * 25.4
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def centre_from_radius(
+    start: tuple[float, float], end: tuple[float, float], radius: float, clockwise: bool, tolerance: float
+) -> tuple[float, float] | None:
+    """Centre of an arc given by its radius; None where no such arc exists.
+
+    A positive radius takes the sweep of at most 180 degrees, a negative one the longer sweep. A radius
+    too small by at most `tolerance` makes a semicircle.
+    """
+    dx, dy = end[0] - start[0], end[1] - start[1]
+    half = math.hypot(dx, dy) / 2.0
+    if half == 0.0 or radius == 0.0 or half - abs(radius) > tolerance:
+        return None
+    height = math.sqrt(max(radius * radius - half * half, 0.0))
+    if clockwise == (radius > 0.0):
+        height = -height
+    return (
+        start[0] + dx / 2.0 - height * dy / (2.0 * half),
+        start[1] + dy / 2.0 + height * dx / (2.0 * half),
+    )
+
+
+def sweeps(kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats) -> Floats:
+    """Signed sweep of each motion, (n,) radians: positive counter-clockwise, 0 for straight ones."""
+    result = np.zeros(len(kind))
+    arcs = kind >= 2
+    if not arcs.any():
+        return result
+    first = np.arctan2(start[arcs, 1] - centre[arcs, 1], start[arcs, 0] - centre[arcs, 0])
+    last = np.arctan2(end[arcs, 1] - centre[arcs, 1], end[arcs, 0] - centre[arcs, 0])
+    turn = np.mod(last - first, 2.0 * np.pi)
+    whole = np.all(np.abs(end[arcs, :2] - start[arcs, :2]) < 1e-9, axis=1)
+    turn[whole] = 0.0
+    clockwise = kind[arcs] == 2
+    result[arcs] = np.where(
+        clockwise, np.where(whole, -2.0 * np.pi, turn - 2.0 * np.pi), np.where(whole, 2.0 * np.pi, turn)
+    )
+    return result
+
+
+def lengths(kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats) -> Floats:
+    """Length of each motion along its path in space, (n,) mm; a helix counts along the helix."""
+    level = np.hypot(end[:, 0] - start[:, 0], end[:, 1] - start[:, 1])
+    arcs = kind >= 2
+    radius = np.hypot(start[arcs, 0] - centre[arcs, 0], start[arcs, 1] - centre[arcs, 1])
+    level[arcs] = radius * np.abs(sweeps(kind, start, end, centre)[arcs])
+    return np.hypot(level, end[:, 2] - start[:, 2])
+
+
+def flatten(
+    kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats, tolerance: float
+) -> tuple[Floats, Floats, Ints]:
+    """Straight pieces of all motions: starts (m, 3), ends (m, 3) and the motion each belongs to (m,).
+
+    Chords stay within `tolerance` of their arc: r (1 - cos(step / 2)) <= tolerance.
+    """
+    sweep = sweeps(kind, start, end, centre)
+    radius = np.hypot(start[:, 0] - centre[:, 0], start[:, 1] - centre[:, 1])
+    radius[kind < 2] = 0.0
+    last = np.hypot(end[:, 0] - centre[:, 0], end[:, 1] - centre[:, 1])
+    largest = np.maximum(radius, np.where(kind >= 2, last, 0.0))
+    step = 2.0 * np.arccos(np.clip(1.0 - tolerance / np.maximum(largest, tolerance), 0.0, 1.0))
+    count = np.where(kind >= 2, np.ceil(np.abs(sweep) / step - 1e-9), 1).astype(np.int64)
+    count = np.maximum(count, 1)
+    owner = np.repeat(np.arange(len(kind), dtype=np.int64), count)
+    piece = np.arange(len(owner), dtype=np.int64) - np.repeat(np.cumsum(count) - count, count)
+    upper = _at((piece + 1) / count[owner], owner, kind, start, end, centre, sweep, radius, last)
+    final = piece + 1 == count[owner]
+    upper[final] = end[owner[final]]
+    lower = np.empty_like(upper)
+    lower[1:] = upper[:-1]
+    first = piece == 0
+    lower[first] = start[owner[first]]
+    return lower, upper, owner
+
+
+def _at(
+    share: Floats, owner: Ints, kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats, sweep: Floats,
+    radius: Floats, last: Floats,
+) -> Floats:  # fmt: skip
+    """Points at a share (0 to 1) of the motions `owner`, (m, 3)."""
+    points: Floats = start[owner] + (end[owner] - start[owner]) * share[:, None]
+    curved = kind[owner] >= 2
+    which = owner[curved]
+    if len(which):
+        begin = np.arctan2(start[which, 1] - centre[which, 1], start[which, 0] - centre[which, 0])
+        angle = begin + sweep[which] * share[curved]
+        reach = radius[which] + (last[which] - radius[which]) * share[curved]
+        points[curved, 0] = centre[which, 0] + reach * np.cos(angle)
+        points[curved, 1] = centre[which, 1] + reach * np.sin(angle)
+    return points

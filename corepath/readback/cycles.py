@@ -1,0 +1,81 @@
+"""Canned cycles of the XY plane as plain motions: drilling (G81), with dwell (G82), pecking (G83) and
+boring (G85, G89).
+
+Source: NIST IR 6556 (2000), section 3.5.16. How far a peck stays off the bottom of the hole when it goes
+down again is not in that text; 0.254 mm, from memory of its code. Lengths in mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import NamedTuple
+
+__all__ = ["CYCLES", "PECK_CLEARANCE", "Cycle", "Step", "cycle_steps"]
+
+CYCLES = frozenset({810, 820, 830, 850, 890})
+PECK_CLEARANCE = 0.254
+
+
+@dataclass(slots=True)
+class Cycle:
+    """The sticky numbers of a cycle: bottom `z`, retract level `r`, dwell `p` (s), peck `q` (mm)."""
+
+    z: float | None = None
+    r: float | None = None
+    p: float | None = None
+    q: float | None = None
+
+
+class Step(NamedTuple):
+    """One motion of a cycle (`rapid` or feed) to (x, y, z), or a dwell of `dwell` seconds there."""
+
+    rapid: bool
+    x: float
+    y: float
+    z: float
+    dwell: float = 0.0
+
+
+def _bottom(code: int, x: float, y: float, clear: float, bottom: float, retract: float, cycle: Cycle) -> Iterator[Step]:
+    if code == 830:
+        peck, reached = cycle.q or 0.0, retract
+        while reached > bottom:
+            reached = max(reached - peck, bottom)
+            yield Step(False, x, y, reached)
+            if reached > bottom:
+                yield Step(True, x, y, clear)
+                yield Step(True, x, y, reached + PECK_CLEARANCE)
+    else:
+        yield Step(False, x, y, bottom)
+        if code in (820, 890):
+            yield Step(False, x, y, bottom, cycle.p or 0.0)
+    if code in (850, 890):
+        yield Step(False, x, y, retract)
+        if clear > retract:
+            yield Step(True, x, y, clear)
+    else:
+        yield Step(True, x, y, clear)
+
+
+def cycle_steps(
+    code: int, at: tuple[float, float, float], places: list[tuple[float, float]], bottom: float, retract: float,
+    to_initial: bool, cycle: Cycle,
+) -> Iterator[Step]:  # fmt: skip
+    """The motions of one line of a cycle from `at` over each of `places`.
+
+    `bottom` and `retract` are absolute heights; `to_initial` is G98 (back to the height at the start
+    where that is higher), else G99.
+    """
+    z = at[2]
+    x, y = at[0], at[1]
+    clear = max(z, retract) if to_initial else retract
+    if z < retract:
+        z = retract
+        yield Step(True, x, y, z)
+    for x, y in places:
+        yield Step(True, x, y, z)
+        if z != retract:
+            yield Step(True, x, y, retract)
+        yield from _bottom(code, x, y, clear, bottom, retract, cycle)
+        z = clear

@@ -1,0 +1,140 @@
+"""What the read-back found wrong: each finding has a kind, a file, a line, a place and a plain reason.
+
+Kinds are words joined by hyphens and never change their meaning. Places are (x, y, z) in the bed frame
+of the set-up, mm; a depth is a positive length in mm. Of each kind the first hundred are kept and all
+are counted, so that a bad file gives a short answer. Lines count from 1.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+__all__ = ["KINDS", "Finding", "Findings", "Place3"]
+
+Place3 = tuple[float, float, float]
+
+KINDS: dict[str, str] = {
+    "after-end": "text after the end of the program",
+    "arc-mismatch": "an arc's start and end lie at different distances from its centre",
+    "below-lowest": "a cut goes lower than its operation may",
+    "block-delete": "whether a line counts hangs on a switch of the machine",
+    "bore-closed": "a bore is not open at the end",
+    "changed": "the file is not the one that was planned",
+    "collet": "the cutter is deeper than it sticks out",
+    "deck-height": "the deck is not at its height",
+    "feed-missing": "a cutting move without a feed",
+    "floor": "a floor is not at its height",
+    "missing-end": "the program does not end with M2 or M30",
+    "missing-file": "the file of an operation is not there",
+    "not-reached": "something that must be cut was not",
+    "obstacle": "the cutter meets an obstacle",
+    "order": "the file belongs to no operation of the plan",
+    "outside-area": "a cut outside what the operation may touch",
+    "plane": "the skim does not leave the plane that it should",
+    "plunge-at-rapid": "a rapid goes down into material",
+    "preamble": "a modal state is not stated before the first move",
+    "rapid-through-material": "a rapid passes through material",
+    "seat": "a seat or bore has not its diameter or depth",
+    "spindle-not-up": "a cut before the spindle had time to come up to speed",
+    "spindle-off": "a cut while the spindle stands",
+    "spoil-board": "a cut passes through the sacrificial board",
+    "start-unknown": "a cutting move from a place that the program has not given",
+    "stop-low": "a stop while the cutter stands in the stock",
+    "stop-with-spindle-on": "a stop while the spindle turns",
+    "syntax": "a line that RS-274 does not allow",
+    "too-deep-for-cutter": "the cutter is deeper than its edges are long",
+    "travel": "the program needs more room than the machine has",
+    "units": "the units are not stated, or not before the first number that needs them",
+    "unknown-cutter": "the cutter is not in the list",
+    "unsupported": "a word that the read-back does not simulate; the rest of the file is not read",
+    "width": "a wall is not in its place",
+    "wrong-cutter": "another cutter than the operation was planned for",
+    "zero": "the work zero is not the one that follows from the blank",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing wrong. `line` is None where it belongs to no single line."""
+
+    kind: str
+    file: str
+    line: int | None
+    place: Place3 | None
+    depth: float | None
+    says: str
+
+    def __str__(self) -> str:
+        where = self.file + (f":{self.line}" if self.line else "")
+        at = ""
+        if self.place is not None:
+            at = " at X{:.2f} Y{:.2f} Z{:.3f}".format(*self.place)
+        return f"{where}: {self.kind}{at}: {self.says}"
+
+    def as_dict(self) -> dict[str, Any]:
+        """The entry of `report.json`, lengths rounded to 0.0001 mm."""
+        return {
+            "kind": self.kind,
+            "file": self.file,
+            "line": self.line,
+            "place": None if self.place is None else [round(value, 4) for value in self.place],
+            "depth": None if self.depth is None else round(self.depth, 4),
+            "says": self.says,
+        }
+
+
+class Findings:
+    """Collects findings; each kind keeps its first `keep` and a count of all."""
+
+    def __init__(self, file: str = "", keep: int = 100) -> None:
+        self.file = file
+        self.keep = keep
+        self.counts: dict[str, int] = {}
+        self._kept: list[Finding] = []
+
+    def add(
+        self,
+        kind: str,
+        says: str,
+        *,
+        file: str | None = None,
+        line: int | None = None,
+        place: Place3 | None = None,
+        depth: float | None = None,
+    ) -> None:
+        """Record one finding of a known kind; the file is the collector's own if not given."""
+        self._record(Finding(kind, self.file if file is None else file, line, place, depth, says))
+
+    def _record(self, finding: Finding) -> None:
+        if finding.kind not in KINDS:
+            raise KeyError(finding.kind)
+        count = self.counts.get(finding.kind, 0) + 1
+        self.counts[finding.kind] = count
+        if count <= self.keep:
+            self._kept.append(finding)
+
+    def more(self, kind: str, count: int) -> None:
+        """Count `count` further findings of a kind without keeping them."""
+        if count > 0:
+            self.counts[kind] = self.counts.get(kind, 0) + count
+
+    def extend(self, others: Findings | Iterable[Finding], *, file: str | None = None) -> None:
+        """Take over others, with their counts; `file` names their file anew."""
+        for finding in others:
+            self._record(finding if file is None else replace(finding, file=file))
+        if isinstance(others, Findings):
+            for kind, count in others.counts.items():
+                self.more(kind, count - min(count, others.keep))
+
+    def __iter__(self) -> Iterator[Finding]:
+        return iter(self._kept)
+
+    def __len__(self) -> int:
+        return len(self._kept)
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """The kinds found, sorted."""
+        return tuple(sorted(self.counts))

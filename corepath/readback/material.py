@@ -1,0 +1,193 @@
+"""The virtual blank: point-sampled columns of wood and casting, in the bed frame of the current set-up.
+
+Each column holds one interval of wood and one of casting, [bottom, top], mm above the bed; an interval
+with its top not above its bottom is empty. Cutting always comes from above and lowers both tops. `top`
+is the height of the highest solid of each column; where there is none it is `NOWHERE`. Arrays are
+[iy, ix], X running fastest, columns at the middles of equal cells over the whole blank; the origin is
+the middle of the blank on the bed. Heights are single precision: their steps at 20 mm are 0.000002 mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.readback.kernels import cut_pieces, fill_polygon
+
+__all__ = ["NOWHERE", "Cut", "Grid", "Stock"]
+
+NOWHERE = -1.0e6
+_EMPTY = 1.0e-5
+
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Where the columns stand: first column at (x0, y0), spacing px by py, ny rows of nx columns, mm."""
+
+    x0: float
+    y0: float
+    px: float
+    py: float
+    nx: int
+    ny: int
+
+    @staticmethod
+    def over(length: float, width: float, cell: float) -> Grid:
+        """Columns no farther apart than `cell` over a rectangle about the origin."""
+        nx, ny = max(int(np.ceil(length / cell - 1e-9)), 1), max(int(np.ceil(width / cell - 1e-9)), 1)
+        px, py = length / nx, width / ny
+        return Grid(-length / 2.0 + px / 2.0, -width / 2.0 + py / 2.0, px, py, nx, ny)
+
+    @property
+    def xs(self) -> Floats:
+        return np.asarray(self.x0 + self.px * np.arange(self.nx), dtype=np.float64)
+
+    @property
+    def ys(self) -> Floats:
+        return np.asarray(self.y0 + self.py * np.arange(self.ny), dtype=np.float64)
+
+    @property
+    def cell(self) -> float:
+        """The larger spacing."""
+        return max(self.px, self.py)
+
+    def at(self, x: float, y: float) -> tuple[int, int]:
+        """(iy, ix) of the column nearest to a place; at the rim for places outside."""
+        ix = int(np.floor((x - self.x0) / self.px + 0.5))
+        iy = int(np.floor((y - self.y0) / self.py + 0.5))
+        return min(max(iy, 0), self.ny - 1), min(max(ix, 0), self.nx - 1)
+
+    def place(self, iy: int, ix: int) -> tuple[float, float]:
+        """(x, y) of a column."""
+        return self.x0 + self.px * ix, self.y0 + self.py * iy
+
+    def inside(self, rings: Iterable[Floats]) -> Mask:
+        """Which columns lie inside closed rings ((k, 2) arrays, first point repeated), even-odd."""
+        mask = np.zeros((self.ny, self.nx), dtype=np.bool_)
+        edges = [np.hstack((ring[:-1, :2], ring[1:, :2])) for ring in rings]
+        if edges:
+            fill_polygon(mask, self.x0, self.y0, self.px, self.py, np.ascontiguousarray(np.vstack(edges)))
+        return mask
+
+    def near(self, x: float, y: float, radius: float) -> Mask:
+        """Which columns lie within `radius` of a place."""
+        squares: Mask = (self.xs[None, :] - x) ** 2 + (self.ys[:, None] - y) ** 2 <= radius * radius
+        return squares
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """What each motion did: deepest lowering (n,), its place (n, 3), depth of the tip below the stock (n,)."""
+
+    removed: Floats
+    where: Floats
+    deep: Floats
+
+
+class Stock:
+    """The blank as it is now, in the bed frame of the current set-up. `raw` is its thickness as it came, mm."""
+
+    def __init__(self, length: float, width: float, thickness: float, cell: float = 0.5) -> None:
+        self.grid = Grid.over(length, width, cell)
+        shape = (self.grid.ny, self.grid.nx)
+        self.raw = thickness
+        self.wood_bottom: Singles = np.zeros(shape, dtype=np.float32)
+        self.wood_top: Singles = np.full(shape, thickness, dtype=np.float32)
+        self.cast_bottom: Singles = np.zeros(shape, dtype=np.float32)
+        self.cast_top: Singles = np.full(shape, -1.0, dtype=np.float32)
+        self.top: Singles = self.wood_top.copy()
+
+    def copy(self) -> Stock:
+        other = object.__new__(Stock)
+        other.grid, other.raw = self.grid, self.raw
+        for name in ("wood_bottom", "wood_top", "cast_bottom", "cast_top", "top"):
+            setattr(other, name, getattr(self, name).copy())
+        return other
+
+    def cut(
+        self, lower: Floats, upper: Floats, owner: NDArray[np.int64], count: int, radius: float, corner: float
+    ) -> Cut:
+        """Cut along straight pieces (m, 3) of `count` motions with a cutter, from above."""
+        cut = Cut(np.zeros(count), np.zeros((count, 3)), np.zeros(count))
+        grid = self.grid
+        cut_pieces(
+            self.top, grid.x0, grid.y0, grid.px, grid.py, np.ascontiguousarray(lower), np.ascontiguousarray(upper),
+            np.ascontiguousarray(owner), radius, corner, cut.removed, cut.where, cut.deep,
+        )  # fmt: skip
+        np.minimum(self.wood_top, self.top, out=self.wood_top)
+        np.minimum(self.cast_top, self.top, out=self.cast_top)
+        self._settle()
+        return cut
+
+    def _settle(self) -> None:
+        """Set `top` from the two intervals."""
+        wood = np.where(self.has_wood, self.wood_top, np.float32(NOWHERE))
+        cast = np.where(self.has_casting, self.cast_top, np.float32(NOWHERE))
+        self.top = np.maximum(wood, cast)
+
+    @property
+    def has_wood(self) -> Mask:
+        wood: Mask = self.wood_top > self.wood_bottom + np.float32(_EMPTY)
+        return wood
+
+    @property
+    def has_casting(self) -> Mask:
+        cast: Mask = self.cast_top > self.cast_bottom + np.float32(_EMPTY)
+        return cast
+
+    @property
+    def solid(self) -> Mask:
+        """Columns that hold anything."""
+        solid: Mask = self.top > np.float32(NOWHERE / 2.0)
+        return solid
+
+    @property
+    def bottom(self) -> Singles:
+        """Lowest solid of each column; meaningless where nothing is left."""
+        wood = np.where(self.has_wood, self.wood_bottom, np.float32(-NOWHERE))
+        cast = np.where(self.has_casting, self.cast_bottom, np.float32(-NOWHERE))
+        return np.minimum(wood, cast)
+
+    def volume(self) -> float:
+        """Solid volume, mm³."""
+        wood = np.where(self.has_wood, self.wood_top - self.wood_bottom, 0.0).sum(dtype=np.float64)
+        cast = np.where(self.has_casting, self.cast_top - self.cast_bottom, 0.0).sum(dtype=np.float64)
+        return float(wood + cast) * self.grid.px * self.grid.py
+
+    def highest(self) -> float:
+        """Height of the highest solid."""
+        return float(self.top.max())
+
+    def height_at(self, x: float, y: float) -> float:
+        """Height of the column nearest to a place; NOWHERE where nothing is left."""
+        return float(self.top[self.grid.at(x, y)])
+
+    def pour(self, mask: Mask, level: float) -> None:
+        """Fill the columns of `mask` that were cut from above, and still have wood, up to `level`."""
+        blind = (
+            mask & self.has_wood & (self.wood_top < np.float32(self.raw - 1e-3)) & (self.wood_top < np.float32(level))
+        )
+        self.cast_bottom[blind] = self.wood_top[blind]
+        self.cast_top[blind] = np.float32(level)
+        self._settle()
+
+    def flip(self, about: Literal["x", "y"]) -> None:
+        """Turn the blank over about the X axis (y becomes -y) or Y axis (x becomes -x), onto its highest face."""
+        face = np.float32(self.highest())
+        across = (slice(None, None, -1), slice(None)) if about == "x" else (slice(None), slice(None, None, -1))
+        for kind in ("wood", "cast"):
+            bottom, top = getattr(self, f"{kind}_bottom"), getattr(self, f"{kind}_top")
+            empty = ~(top > bottom + np.float32(_EMPTY))
+            low, high = face - top, face - bottom
+            low[empty], high[empty] = np.float32(0.0), np.float32(-1.0)
+            setattr(self, f"{kind}_bottom", np.ascontiguousarray(low[across]))
+            setattr(self, f"{kind}_top", np.ascontiguousarray(high[across]))
+        self._settle()

@@ -1,0 +1,112 @@
+"""First stage of the reader: one line of text to words, as RS-274 writes them.
+
+A *word* is a letter and a number. Letters may be of either case, spaces and tabs may stand anywhere
+outside comments, even inside a number; a comment stands in parentheses and closes on its line. A line
+may begin with `/` (block delete) and with a line number N. What is not expressly allowed is a fault.
+Source of the rules: NIST IR 6556 (2000), sections 3.1 to 3.3.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import NamedTuple
+
+__all__ = ["LONGEST_LINE", "Fault", "TextLine", "Word", "read_line"]
+
+LONGEST_LINE = 256
+
+_COMMENT = re.compile(r"\(([^()]*)\)")
+_WORD = re.compile(r"([A-Z])([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))")
+_LINE_NUMBER = re.compile(r"N([0-9]{1,5})(?![0-9.])")
+_PARAMETERS = re.compile(r"[#\[\]=*]|\*\*")
+
+
+class Word(NamedTuple):
+    """A letter (upper case) and its number as written."""
+
+    letter: str
+    value: float
+
+
+class Fault(NamedTuple):
+    """What is wrong with a line: `kind` is `syntax` or `unsupported`."""
+
+    kind: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class TextLine:
+    """One line taken apart. `deleted` tells that it began with `/`; `message` is the text of (MSG, …)."""
+
+    words: tuple[Word, ...] = ()
+    number: int | None = None
+    deleted: bool = False
+    comment: str | None = None
+    message: str | None = None
+    fault: Fault | None = None
+
+
+def _syntax(says: str) -> TextLine:
+    return TextLine(fault=Fault("syntax", says))
+
+
+def _split_comments(text: str) -> tuple[str, str | None] | None:
+    """The line without its comments, and the last comment; None where parentheses do not match."""
+    if "(" not in text and ")" not in text:
+        return text, None
+    comments = _COMMENT.findall(text)
+    bare = _COMMENT.sub("", text)
+    if "(" in bare or ")" in bare:
+        return None
+    return bare, comments[-1]
+
+
+def _message(comment: str | None) -> str | None:
+    if comment is None:
+        return None
+    squeezed = comment.replace(" ", "").replace("\t", "")
+    if not squeezed.upper().startswith("MSG,"):
+        return None
+    return comment.split(",", 1)[1].strip()
+
+
+def _words(text: str) -> tuple[Word, ...] | Fault:
+    words: list[Word] = []
+    at = 0
+    while at < len(text):
+        found = _WORD.match(text, at)
+        if found is None:
+            if _PARAMETERS.match(text, at) or _PARAMETERS.match(text, at + 1):
+                return Fault("unsupported", "parameters and expressions are not simulated")
+            return Fault("syntax", f"cannot be read from '{text[at : at + 12]}' on")
+        words.append(Word(found.group(1), float(found.group(2))))
+        at = found.end()
+    return tuple(words)
+
+
+def read_line(text: str) -> TextLine:
+    """Take one line (without its end) apart. Never raises: what is wrong is told in `fault`."""
+    if len(text) > LONGEST_LINE:
+        return _syntax(f"longer than {LONGEST_LINE} characters")
+    if not text.isascii():
+        return _syntax("characters that are not ASCII")
+    split = _split_comments(text)
+    if split is None:
+        return _syntax("a comment must open and close on its line, and none inside another")
+    bare = split[0].replace(" ", "").replace("\t", "").upper()
+    deleted = bare.startswith("/")
+    if deleted:
+        bare = bare[1:]
+    number: int | None = None
+    if bare.startswith("N"):
+        found = _LINE_NUMBER.match(bare)
+        if found is None:
+            return _syntax("a line number has one to five digits")
+        number = int(found.group(1))
+        bare = bare[found.end() :]
+    words = _words(bare)
+    if isinstance(words, Fault):
+        return TextLine(number=number, deleted=deleted, fault=words)
+    return TextLine(words, number, deleted, split[1], _message(split[1]))
