@@ -35,6 +35,9 @@ class Lowering(NamedTuple):
     y: float
 
 
+_NONE = Lowering(0.0, 0.0, 0.0)
+
+
 class DeckSurface:
     """h(x, y) as a bicubic spline through `grid` (n, m) on the nodes `xs` (n,) by `ys` (m,), all read-only.
 
@@ -63,7 +66,7 @@ class DeckSurface:
 
     def __init__(
         self, xs: Floats, ys: Floats, grid: Floats, edge: float, t: Thickness,
-        station_errors: tuple[float, ...] = (), rounded_by: Lowering = Lowering(0.0, 0.0, 0.0),
+        station_errors: tuple[float, ...] = (), rounded_by: Lowering = _NONE,
     ) -> None:  # fmt: skip
         from scipy.ndimage import spline_filter
 
@@ -234,4 +237,4 @@ def _nodes(size: float) -> Floats:
 def _lowering(xs: Floats, ys: Floats, by: Floats) -> Lowering:
     i, j = np.unravel_index(int(np.argmax(np.round(by, 9))), by.shape)
     most = float(by[i, j])
-    return Lowering(most, float(xs[i]), float(ys[j])) if most > 0.0 else Lowering(0.0, 0.0, 0.0)
+    return Lowering(most, float(xs[i]), float(ys[j])) if most > 0.0 else _NONE

@@ -56,8 +56,8 @@ def eval_one(c: Floats, x0: float, y0: float, step: float, edge: float, x: float
     v = (y - y0) / step
     if not (0.0 <= u <= c.shape[0] - 5.0 and 0.0 <= v <= c.shape[1] - 5.0):
         return edge
-    i = min(int(math.floor(u)), c.shape[0] - 6)
-    j = min(int(math.floor(v)), c.shape[1] - 6)
+    i = min(math.floor(u), c.shape[0] - 6)
+    j = min(math.floor(v), c.shape[1] - 6)
     return _sum(c, i + 1, j + 1, _value(u - i), _value(v - j))
 
 
@@ -78,8 +78,8 @@ def eval_gradient(c: Floats, x0: float, y0: float, step: float, x: Floats, y: Fl
             hx[k] = 0.0
             hy[k] = 0.0
             continue
-        i = min(int(math.floor(u)), c.shape[0] - 6)
-        j = min(int(math.floor(v)), c.shape[1] - 6)
+        i = min(math.floor(u), c.shape[0] - 6)
+        j = min(math.floor(v), c.shape[1] - 6)
         hx[k] = _sum(c, i + 1, j + 1, _slope(u - i), _value(v - j)) / step
         hy[k] = _sum(c, i + 1, j + 1, _value(u - i), _slope(v - j)) / step
 
@@ -93,8 +93,8 @@ def eval_hessian(c: Floats, x0: float, y0: float, step: float, x: Floats, y: Flo
         if not (0.0 <= u <= c.shape[0] - 5.0 and 0.0 <= v <= c.shape[1] - 5.0):
             out[:, k] = 0.0
             continue
-        i = min(int(math.floor(u)), c.shape[0] - 6)
-        j = min(int(math.floor(v)), c.shape[1] - 6)
+        i = min(math.floor(u), c.shape[0] - 6)
+        j = min(math.floor(v), c.shape[1] - 6)
         a, b = u - i, v - j
         out[0, k] = _sum(c, i + 1, j + 1, _bend(a), _value(b)) / step**2
         out[1, k] = _sum(c, i + 1, j + 1, _slope(a), _slope(b)) / step**2
