@@ -1,1 +1,12 @@
-def main() -> None: ...
+"""The commands: each parses, calls, prints, and chooses the exit code; nothing is worked out here."""
+
+from __future__ import annotations
+
+__all__ = ["main"]
+
+
+def main() -> None:
+    """Entry point of the `corepath` command."""
+    from corepath.cli.app import run
+
+    run()

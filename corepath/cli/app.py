@@ -1,0 +1,60 @@
+"""The `corepath` command: one application, one module for each command.
+
+Only typer and the standard library are loaded here, so that help is quick; a command loads what it needs when it is
+run. Exit codes: 0 well (cautions too), 1 a check or the read-back failed, 2 the input is wrong.
+"""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+
+from corepath import __version__
+from corepath.cli.check import check
+from corepath.cli.new import new
+from corepath.cli.plan import plan
+from corepath.cli.preview import preview
+from corepath.cli.readback import readback
+
+__all__ = ["app", "run"]
+
+app = typer.Typer(
+    help="From the design of a laminated board's wood core to G-code that has been read back.",
+    epilog="Exit codes: 0 well, 1 a check or the read-back failed, 2 the input is wrong.",
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"corepath {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _common(
+    version: Annotated[
+        bool, typer.Option("--version", help="Show the version and exit.", callback=_version, is_eager=True)
+    ] = False,
+) -> None:
+    pass
+
+
+for _command in (new, plan, check, preview, readback):
+    app.command()(_command)
+
+
+def run() -> None:
+    """Run the command line; ends the process with the exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        app(prog_name="corepath")
+    except KeyboardInterrupt:
+        sys.exit(130)

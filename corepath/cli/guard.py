@@ -1,0 +1,136 @@
+"""From what went wrong to a message and an exit code: no command ever ends in a traceback.
+
+Results go to stdout, faults to stderr; with `--json` the faults go to stdout, as the only thing there.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import traceback
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from corepath.errors import CorepathError, Fault, InputError
+
+__all__ = ["WELL", "WRONG", "as_json", "end", "guarded", "say"]
+
+WELL, FAILED, WRONG, INTERRUPTED = 0, 1, 2, 130
+_TRACE = "COREPATH_TRACEBACK"
+_WIDEST = 70
+
+
+def say(text: str, *, error: bool = False) -> None:
+    """Print text; a reader that has gone away (as `head` does) is no fault of the job."""
+    stream = sys.stderr if error else sys.stdout
+    try:
+        stream.write(text if text.endswith("\n") else f"{text}\n")
+        stream.flush()
+    except BrokenPipeError:
+        with Path(os.devnull).open("w") as sink:
+            os.dup2(sink.fileno(), stream.fileno())
+
+
+def as_json(content: Any) -> str:
+    """Content as the text of a JSON file."""
+    return json.dumps(content, indent=2, ensure_ascii=False)
+
+
+def end(failed: bool) -> None:
+    """End the command well, or with the code for failed checks and findings."""
+    raise typer.Exit(FAILED if failed else WELL)
+
+
+@contextmanager
+def guarded(*, json_wanted: bool = False, job: Path | None = None) -> Iterator[None]:
+    """Turn whatever is raised inside into a message and an exit code; `job` is quoted in messages."""
+    try:
+        yield
+    except typer.Exit:
+        raise
+    except KeyboardInterrupt:
+        say("interrupted; files of this run that were not finished have been left out", error=True)
+        raise typer.Exit(INTERRUPTED) from None
+    except InputError as error:
+        _tell(error.faults, json_wanted, job)
+        raise typer.Exit(WRONG) from None
+    except MemoryError:
+        _tell([Fault("", "not enough memory for a job of this size")], json_wanted, None)
+        raise typer.Exit(WRONG) from None
+    except CorepathError as error:
+        _tell([Fault("", str(error))], json_wanted, None)
+        raise typer.Exit(error.exit_code) from None
+    except OSError as error:
+        says = f"{error.strerror or error}"
+        _tell([Fault("", says, file=str(error.filename or ""))], json_wanted, None)
+        raise typer.Exit(WRONG) from None
+    except Exception as error:
+        if os.environ.get(_TRACE):
+            traceback.print_exc()
+        says = f"corepath itself went wrong ({type(error).__name__}: {error}); {_TRACE}=1 shows where"
+        _tell([Fault("", says)], json_wanted, None)
+        raise typer.Exit(WRONG) from None
+
+
+def _tell(faults: Sequence[Fault], json_wanted: bool, job: Path | None) -> None:
+    if json_wanted:
+        say(as_json({"faults": [_as_dict(fault) for fault in faults]}))
+    else:
+        say(_text(faults, job), error=True)
+
+
+def _as_dict(fault: Fault) -> dict[str, Any]:
+    return {
+        "key": fault.key,
+        "says": fault.says,
+        "value": fault.value,
+        "allowed": fault.allowed,
+        "file": fault.file,
+        "line": fault.line,
+    }
+
+
+def _text(faults: Sequence[Fault], job: Path | None) -> str:
+    blocks = [_block(fault, job) for fault in faults]
+    count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
+    return "\n".join([*blocks, f"{count}; nothing has been written"])
+
+
+def _block(fault: Fault, job: Path | None) -> str:
+    place = fault.file + (f":{fault.line}" if fault.line else "")
+    lines = [": ".join(part for part in (place, fault.key, fault.says) if part)]
+    quoted = _quoted(fault, job)
+    lines += quoted
+    if fault.value and not quoted:
+        lines.append(f"  got: {fault.value}")
+    if fault.allowed:
+        lines.append(f"  allowed: {fault.allowed}")
+    return "\n".join(lines) + "\n"
+
+
+def _quoted(fault: Fault, job: Path | None) -> list[str]:
+    """The line of the job file with a caret under the key."""
+    if job is None or fault.line is None or fault.file != str(job):
+        return []
+    from corepath.job.source import Source, read_source, read_text
+
+    source, _ = read_source(job)
+    if source is None:
+        text, unread = read_text(job)
+        if unread:
+            return []
+        source = Source(str(job), text.removeprefix("\ufeff").replace("\r\n", "\n"))
+    found = source.quote(fault)
+    if found is None:
+        return []
+    text, column, width = found
+    start = max(column - 1 - _WIDEST // 2, 0) if column + width > _WIDEST else 0
+    shown = text[start : start + _WIDEST]
+    caret = "^" * min(width, max(len(shown) - (column - 1 - start), 1))
+    number = f"{fault.line:>5} | "
+    return [number + shown, " " * (len(number) - 2) + "| " + " " * (column - 1 - start) + caret]

@@ -1,0 +1,80 @@
+"""`corepath plan`: checks, G-code, read-back, drawings and report of one job, in one folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from corepath.cli.guard import as_json, end, guarded, say
+
+if TYPE_CHECKING:
+    from corepath.planning import Plan, Written
+
+__all__ = ["plan"]
+
+
+def plan(
+    job: Annotated[Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)],
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o", "--output", metavar="DIR", help="Folder to write; NAME-plan if not given.", show_default=False
+        ),
+    ] = None,
+    despite_failures: Annotated[
+        bool, typer.Option("--despite-failures", help="Write G-code although a check failed, and say so in it.")
+    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the report as JSON instead of tables.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")] = False,
+) -> None:
+    """Write G-code, read back, with drawings and a report."""
+    with guarded(json_wanted=json, job=job):
+        from corepath.cli.progress import showing
+        from corepath.planning import plan as make_plan
+        from corepath.planning import prepare, write_plan
+
+        folder = output if output is not None else Path(f"{job.stem}-plan")
+        with showing(quiet or json) as progress:
+            made = make_plan(prepare(job), progress=progress, despite_failures=despite_failures)
+            written = write_plan(made, folder)
+        if json:
+            say(as_json(made.report))
+        else:
+            say(_told(made, written, folder, despite_failures))
+            if not quiet:
+                say(_next(made, job, folder, despite_failures))
+        end(made.failed)
+
+
+def _told(made: Plan, written: Written, folder: Path, despite_failures: bool) -> str:
+    from corepath.cli.tables import check_table, file_table, finding_lines
+
+    parts = [check_table(made.checks), ""]
+    operations = made.report.get("operations") or []
+    if operations:
+        parts += [file_table(operations, made.report.get("minutes")), "", finding_lines(made.findings), ""]
+    programs = [name for name in written.written if name.endswith(".nc")]
+    others = len(written.written) - len(programs)
+    parts.append(f"Wrote {len(programs)} G-code files and {others} others to {folder}")
+    if made.failed and not programs:
+        parts.append("No G-code was written, since " + _why(made) + ".")
+    elif made.failed and despite_failures:
+        parts.append("PLANNED DESPITE FAILURES: the head of each file says so. Do not cut with them.")
+    if written.withdrawn:
+        parts.append(f"Moved {len(written.withdrawn)} earlier G-code files to {folder / 'withdrawn'}")
+    return "\n".join(parts)
+
+
+def _why(made: Plan) -> str:
+    failed = [check.id for check in made.checks if check.verdict == "fail"]
+    return f"a check failed: {', '.join(dict.fromkeys(failed))}" if failed else "the read-back has findings"
+
+
+def _next(made: Plan, job: Path, folder: Path, despite_failures: bool) -> str:
+    from corepath.cli.tables import next_command
+
+    if made.failed and not despite_failures:
+        return "\nMend the job, then: " + next_command("check", job)
+    return f"\nLook at {folder / 'overview.svg'} before you cut.\n" + next_command("readback", folder)

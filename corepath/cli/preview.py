@@ -1,0 +1,41 @@
+"""`corepath preview`: the drawings of a job, without any G-code."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from corepath.cli.guard import as_json, guarded, say
+
+__all__ = ["preview"]
+
+
+def preview(
+    job: Annotated[Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)],
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o", "--output", metavar="DIR", help="Folder to write; NAME-preview if not given.", show_default=False
+        ),
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the names of the drawings as JSON.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")] = False,
+) -> None:
+    """Write one SVG for each operation, and an overview."""
+    with guarded(json_wanted=json, job=job):
+        from corepath.cli.progress import showing
+        from corepath.cli.tables import next_command
+        from corepath.planning import prepare
+        from corepath.planning import preview as make_preview
+
+        folder = output if output is not None else Path(f"{job.stem}-preview")
+        with showing(quiet or json) as progress:
+            names = list(make_preview(prepare(job), folder, progress=progress))
+        if json:
+            say(as_json({"folder": str(folder), "drawings": names}))
+            return
+        say("\n".join([f"Wrote {len(names)} drawings to {folder}", *(f"  {name}" for name in names)]))
+        if not quiet:
+            say(next_command("plan", job))

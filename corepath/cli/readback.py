@@ -1,0 +1,36 @@
+"""`corepath readback`: read the G-code in a folder as a stranger would, cut a virtual blank, measure it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from corepath.cli.guard import as_json, end, guarded, say
+
+__all__ = ["readback"]
+
+
+def readback(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder of a plan.", show_default=False)],
+    json: Annotated[bool, typer.Option("--json", help="Print the report as JSON instead of text.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress.")] = False,
+) -> None:
+    """Read G-code again, cut a virtual blank, measure it."""
+    with guarded(json_wanted=json):
+        from corepath.cli.progress import showing
+        from corepath.planning import read_folder
+
+        with showing(quiet or json) as progress:
+            reading = read_folder(folder, progress=progress)
+        if json:
+            say(as_json(reading.report))
+            end(reading.failed)
+        from corepath.cli.tables import finding_lines
+
+        lines = [f"{measure.says}" for measure in reading.measures]
+        say("\n".join([*lines, finding_lines(reading.findings)]))
+        if not quiet and not reading.failed:
+            say(f"\nThe files in {folder} do what the job asks. Next: cut the coupon before a whole blank.")
+        end(reading.failed)

@@ -1,0 +1,169 @@
+"""Tables and paragraphs that commands print: at most 80 columns wide, plain text in a pipe.
+
+Verdicts are words; colour only repeats them. Lengths in mm unless a row says otherwise.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import shlex
+import sys
+import textwrap
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Protocol
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+__all__ = ["CheckRow", "Finding", "check_table", "file_table", "finding_lines", "next_command"]
+
+WIDTH = 80
+MOST_FINDINGS = 20
+_STYLES = {"ok": "green", "caution": "yellow", "fail": "bold red"}
+
+
+class CheckRow(Protocol):
+    """What the table needs of a check."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def verdict(self) -> str: ...
+    @property
+    def value(self) -> float: ...
+    @property
+    def worst(self) -> float: ...
+    @property
+    def limit(self) -> float: ...
+    @property
+    def margin(self) -> float: ...
+    @property
+    def unit(self) -> str: ...
+    @property
+    def says(self) -> str: ...
+    @property
+    def where(self) -> str: ...
+    @property
+    def mend(self) -> str: ...
+
+
+class Finding(Protocol):
+    """What is printed of a finding of the read-back."""
+
+    @property
+    def kind(self) -> str: ...
+    @property
+    def file(self) -> str: ...
+    @property
+    def line(self) -> int | None: ...
+    @property
+    def says(self) -> str: ...
+
+
+def check_table(checks: Sequence[CheckRow]) -> str:
+    """The stack-up table, window first, then what is to be said of each check that is not ok."""
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
+    table.add_column("check", no_wrap=True)
+    table.add_column("verdict", no_wrap=True)
+    for name in ("value", "worst", "limit", "margin"):
+        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("where", overflow="fold")
+    ordered = sorted(checks, key=lambda check: check.id != "window")
+    for check in ordered:
+        figures = [_figure(number, check.unit) for number in (check.value, check.worst, check.limit, check.margin)]
+        verdict = Text(check.verdict, style=_STYLES.get(check.verdict, ""))
+        table.add_row(Text(check.id), verdict, *figures, Text(check.where))
+    counts = Counter(check.verdict for check in ordered)
+    total = ", ".join(f"{counts[verdict]} {verdict}" for verdict in ("ok", "caution", "fail") if counts[verdict])
+    parts = [_rendered(table), f"{total} (lengths in mm; worst: all tolerances against you at once)"]
+    parts += [_remark(check) for check in ordered if check.verdict != "ok"]
+    return "\n".join(parts)
+
+
+def file_table(operations: Iterable[Mapping[str, Any]], minutes: float | None) -> str:
+    """One line for each file: set-up, cutter, minutes, lines; and the minutes of all."""
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
+    table.add_column("file", overflow="fold")
+    table.add_column("set-up")
+    table.add_column("cutter", overflow="fold")
+    table.add_column("minutes", justify="right", no_wrap=True)
+    table.add_column("lines", justify="right", no_wrap=True)
+    for entry in operations:
+        name = str(entry["file"]) + (" (with stops)" if entry.get("combined") else "")
+        lines = entry.get("lines")
+        table.add_row(
+            Text(name),
+            str(entry["setup"]),
+            Text(_cutter(entry["cutter"])),
+            f"{entry['minutes']:.1f}",
+            "" if lines is None else str(lines),
+        )
+    text = _rendered(table)
+    return (
+        text if minutes is None else f"{text}\n{minutes:.1f} minutes in all, changes of cutter and set-up not counted"
+    )
+
+
+def finding_lines(findings: Sequence[Finding]) -> str:
+    """The first findings, each with its place, and how many there are of each kind."""
+    if not findings:
+        return "read-back: no findings"
+    lines = [f"read-back: {len(findings)} finding" + ("s" if len(findings) > 1 else "")]
+    for finding in findings[:MOST_FINDINGS]:
+        place = finding.file + (f":{finding.line}" if finding.line else "")
+        lines.append(
+            _wrapped(f"{finding.kind}: {place}: {finding.says}" if place else f"{finding.kind}: {finding.says}")
+        )
+    if len(findings) > MOST_FINDINGS:
+        counts = Counter(finding.kind for finding in findings)
+        lines.append("in all: " + ", ".join(f"{count} {kind}" for kind, count in sorted(counts.items())))
+    return "\n".join(lines)
+
+
+def next_command(*words: object) -> str:
+    """The next command to type."""
+    return f"Next: {shlex.join(['corepath', *(str(word) for word in words)])}"
+
+
+def _remark(check: CheckRow) -> str:
+    lines = ["", _wrapped(f"{check.verdict}: {check.id} ({check.where}): {check.says}")]
+    if check.mend:
+        lines.append(textwrap.indent(_wrapped(f"To mend: {check.mend}", WIDTH - 2), "  "))
+    return "\n".join(lines)
+
+
+def _wrapped(text: str, width: int = WIDTH) -> str:
+    return textwrap.fill(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+
+
+def _figure(number: float, unit: str) -> str:
+    text = f"{number:.3f}"
+    text = "0.000" if text == "-0.000" else text
+    return text if unit == "mm" else f"{text} {unit}"
+
+
+def _cutter(cutter: Mapping[str, Any]) -> str:
+    number = f"T{cutter['number']} " if "number" in cutter else ""
+    corner = f" R{cutter['corner_radius']:g}" if cutter["shape"] == "bull" else ""
+    return f"{number}{cutter['shape']} D{cutter['diameter']:g}{corner}"
+
+
+def _rendered(table: Table) -> str:
+    """The table as text: with colours on a terminal that wants them, without any control codes elsewhere."""
+    terminal = sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    console = Console(
+        file=io.StringIO(),
+        width=WIDTH,
+        force_terminal=terminal,
+        color_system="standard" if terminal else None,
+        highlight=False,
+        legacy_windows=False,
+        safe_box=True,
+    )
+    with console.capture() as capture:
+        console.print(table)
+    return "\n".join(line.rstrip() for line in capture.get().strip("\n").split("\n"))
