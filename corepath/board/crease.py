@@ -1,16 +1,76 @@
-"""Rounding of the deck's creases."""
+"""Rounding of the deck's creases: the morphological opening of the wood below h by a ball.
+
+Where the board is narrow, at outward corners and at tight tips, the distance inside the outline has a ridge,
+and so has h. The *opening* is what balls of the least radius, kept wholly below h, can reach: nowhere above h,
+h itself where the ball fits at the surface, never under the edge thickness, since balls fit under a level plane.
+
+The lattice alone would print itself on the ridge, so the opening is taken in parts. The *cap height* T(c)
+is the height to which a ball standing at c can be raised; each c has a *contact*, where its ball then touches
+h. Beneath a ridge T has a crease as well: on either side the ball touches another flank. A place of h is
+*reachable* if the ball that touches it there stays below h; it keeps its height. Over a place that is not
+reachable the highest ball stands on the crease of T. The points of that crease are found on the edges of the
+lattice's triangles, by continuing the contact of either end, and joined to short lines along which the ball is swept.
+"""
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 from numpy.typing import NDArray
 
 from corepath.board.form import DeckForm
+from corepath.board.opening import cap_heights, crease_segments, reachable, swept
 
 __all__ = ["round_creases"]
 
 Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+_CELLS = 24  # a search across the ball's cap looks at no more than this many places to either side of its middle
+_SHARE = 0.9  # of the ball's curvature: anything less curved is left alone
 
 
 def round_creases(form: DeckForm, xs: Floats, ys: Floats, raw: Floats, radius: float) -> Floats:
-    return raw
+    """`raw` (n, m), h on the nodes `xs` (n,) by `ys` (m,), opened by a ball of `radius` mm."""
+    from scipy.ndimage import distance_transform_edt
+
+    step = float(xs[1] - xs[0])
+    # the kernels work in units of the step, heights too, so that a ball is a ball
+    height, ball = np.ascontiguousarray(raw / step), radius / step
+    sharp = _sharp(height, _SHARE / ball)
+    if not sharp.any():
+        return raw
+    reach = _reach(height, ball)
+    stride = max(1, math.ceil(reach / _CELLS))
+    level = form.edge / step
+    zone = (distance_transform_edt(~sharp) <= 2.0 * reach + 1.0) & (height > level + 1e-9)
+    lost = zone.copy()
+    reachable(height, ball, reach, stride, lost)
+    if not lost.any():
+        return raw
+    near = distance_transform_edt(~lost) <= reach + 1.0
+    caps = np.full(height.shape, -np.inf)
+    contact = np.full((*height.shape, 2), -1, dtype=np.int64)
+    cap_heights(height, ball, reach, stride, near, caps, contact)
+    first, segments = crease_segments(height, ball, near, caps, contact)
+    opened = height.copy()
+    swept(height, ball, reach, lost, caps, first, segments, opened)
+    return np.maximum(opened * step, form.edge)
+
+
+def _sharp(height: Floats, most: float) -> Mask:
+    """Nodes where h bends down by more than `most` along X, Y or a diagonal."""
+    sharp = np.zeros(height.shape, dtype=np.bool_)
+    middle = height[1:-1, 1:-1]
+    for a, b in ((1, 0), (0, 1), (1, 1), (1, -1)):
+        one = height[1 + a : height.shape[0] - 1 + a, 1 + b : height.shape[1] - 1 + b]
+        two = height[1 - a : height.shape[0] - 1 - a, 1 - b : height.shape[1] - 1 - b]
+        sharp[1:-1, 1:-1] |= (one + two - 2.0 * middle) < -most * (a * a + b * b)
+    return sharp
+
+
+def _reach(height: Floats, ball: float) -> int:
+    """How far from its middle a ball can touch h: where its cap is as steep as h is anywhere, in steps."""
+    slope = float(np.hypot(np.diff(height, axis=0)[:, :-1], np.diff(height, axis=1)[:-1, :]).max())
+    return math.ceil(ball * slope / math.hypot(1.0, slope)) + 2

@@ -18,7 +18,7 @@ __all__ = ["eval_gradient", "eval_hessian", "eval_many", "eval_one"]
 Floats = NDArray[np.float64]
 
 
-@numba.njit(cache=True, inline="always")
+@numba.njit(cache=True)
 def _value(t: float) -> tuple[float, float, float, float]:
     s = 1.0 - t
     return (
@@ -29,18 +29,18 @@ def _value(t: float) -> tuple[float, float, float, float]:
     )
 
 
-@numba.njit(cache=True, inline="always")
+@numba.njit(cache=True)
 def _slope(t: float) -> tuple[float, float, float, float]:
     s = 1.0 - t
     return -0.5 * s * s, 0.5 * t * (3.0 * t - 4.0), -0.5 * s * (3.0 * s - 4.0), 0.5 * t * t
 
 
-@numba.njit(cache=True, inline="always")
+@numba.njit(cache=True)
 def _bend(t: float) -> tuple[float, float, float, float]:
     return 1.0 - t, 3.0 * t - 2.0, 1.0 - 3.0 * t, t
 
 
-@numba.njit(cache=True, inline="always")
+@numba.njit(cache=True)
 def _sum(c: Floats, i: int, j: int, a: tuple[float, ...], b: tuple[float, ...]) -> float:
     p = a[0] * c[i, j] + a[1] * c[i + 1, j] + a[2] * c[i + 2, j] + a[3] * c[i + 3, j]
     q = a[0] * c[i, j + 1] + a[1] * c[i + 1, j + 1] + a[2] * c[i + 2, j + 1] + a[3] * c[i + 3, j + 1]

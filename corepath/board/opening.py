@@ -1,0 +1,255 @@
+"""Compiled loops of the opening by a ball; see `corepath.board.crease` for the terms.
+
+All lengths, heights included, are in steps of the lattice; `height` is (n, m); a ball has the radius `ball`.
+A cap's top stands at T; its surface at the distance r from the middle is T - (ball - sqrt(ball^2 - r^2)).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["cap_heights", "crease_segments", "reachable", "swept"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+
+_FAR = 1e30
+_PIERCED = 1e-4
+_SAME = 1e-6
+
+
+@numba.njit(cache=True)
+def _room(height: Floats, ball: float, cx: float, cy: float, i: int, j: int) -> float:
+    """How high the cap at (cx, cy) may stand for the node (i, j)."""
+    if i < 0 or j < 0 or i >= height.shape[0] or j >= height.shape[1]:
+        return _FAR
+    left = ball * ball - (i - cx) ** 2 - (j - cy) ** 2
+    if left <= 0.0:
+        return _FAR
+    return height[i, j] + ball - math.sqrt(left)
+
+
+@numba.njit(cache=True)
+def _descend(height: Floats, ball: float, cx: float, cy: float, i: int, j: int) -> tuple[int, int]:
+    """The node of least room that is reached from (i, j) by going downhill."""
+    here = _room(height, ball, cx, cy, i, j)
+    while True:
+        best, bi, bj = here, i, j
+        for a in range(-1, 2):
+            for b in range(-1, 2):
+                r = _room(height, ball, cx, cy, i + a, j + b)
+                if r < best:
+                    best, bi, bj = r, i + a, j + b
+        if bi == i and bj == j:
+            return i, j
+        here, i, j = best, bi, bj
+
+
+@numba.njit(cache=True)
+def _least(height: Floats, ball: float, cx: float, cy: float, i: int, j: int) -> float:
+    """Least room round the node (i, j), between the nodes: of the parabola through its eight neighbours."""
+    g = _room(height, ball, cx, cy, i, j)
+    e, w = _room(height, ball, cx, cy, i + 1, j), _room(height, ball, cx, cy, i - 1, j)
+    n, s = _room(height, ball, cx, cy, i, j + 1), _room(height, ball, cx, cy, i, j - 1)
+    ne, sw = _room(height, ball, cx, cy, i + 1, j + 1), _room(height, ball, cx, cy, i - 1, j - 1)
+    nw, se = _room(height, ball, cx, cy, i - 1, j + 1), _room(height, ball, cx, cy, i + 1, j - 1)
+    if max(e, w, n, s) >= _FAR or max(ne, sw, nw, se) >= _FAR:
+        return g
+    gx, gy = 0.5 * (e - w), 0.5 * (n - s)
+    xx, yy, xy = e + w - 2.0 * g, n + s - 2.0 * g, 0.25 * (ne + sw - nw - se)
+    det = xx * yy - xy * xy
+    if xx <= 0.0 or yy <= 0.0 or det <= 1e-6 * xx * yy:
+        return g
+    dx, dy = -(gx * yy - gy * xy) / det, -(gy * xx - gx * xy) / det
+    if abs(dx) > 1.0 or abs(dy) > 1.0:
+        return g
+    return g + 0.5 * (gx * dx + gy * dy)
+
+
+@numba.njit(cache=True)
+def reachable(height: Floats, ball: float, reach: int, stride: int, lost: Mask) -> None:
+    """Clears `lost` at nodes where the ball that touches h there stays below h."""
+    rows, columns = height.shape
+    for i in range(rows):
+        for j in range(columns):
+            if not lost[i, j]:
+                continue
+            if i < 1 or j < 1 or i > rows - 2 or j > columns - 2:
+                lost[i, j] = False
+                continue
+            hx, hy = 0.5 * (height[i + 1, j] - height[i - 1, j]), 0.5 * (height[i, j + 1] - height[i, j - 1])
+            w = math.sqrt(1.0 + hx * hx + hy * hy)
+            cx, cy = i + ball * hx / w, j + ball * hy / w
+            top = height[i, j] + ball - ball / w - _PIERCED
+            lost[i, j] = _pierces(height, ball, cx, cy, top, reach, stride, i, j)
+
+
+@numba.njit(cache=True)
+def _pierces(
+    height: Floats, ball: float, cx: float, cy: float, top: float, reach: int, stride: int, i: int, j: int
+) -> bool:
+    """Does the cap of height `top` at (cx, cy) stand out of h anywhere? Near the contact (i, j) every node is tried."""
+    for a in range(-2, 3):
+        for b in range(-2, 3):
+            if _room(height, ball, cx, cy, i + a, j + b) < top:
+                return True
+    mi, mj = round(cx), round(cy)
+    for a in range(-reach, reach + 1, stride):
+        for b in range(-reach, reach + 1, stride):
+            if a * a + b * b <= reach * reach and _room(height, ball, cx, cy, mi + a, mj + b) < top:
+                return True
+    if stride > 1:
+        _, bi, bj = _search(height, ball, cx, cy, reach, stride)
+        return _room(height, ball, cx, cy, bi, bj) < top
+    return False
+
+
+@numba.njit(cache=True)
+def _search(height: Floats, ball: float, cx: float, cy: float, reach: int, stride: int) -> tuple[float, int, int]:
+    """Least room of all for the cap at (cx, cy), and the node where it is least."""
+    mi, mj = round(cx), round(cy)
+    best, bi, bj = _FAR, mi, mj
+    for a in range(-reach, reach + 1, stride):
+        for b in range(-reach, reach + 1, stride):
+            if a * a + b * b > reach * reach:
+                continue
+            r = _room(height, ball, cx, cy, mi + a, mj + b)
+            if r < best:
+                best, bi, bj = r, mi + a, mj + b
+    if stride > 1:
+        bi, bj = _descend(height, ball, cx, cy, bi, bj)
+    return _least(height, ball, cx, cy, bi, bj), bi, bj
+
+
+@numba.njit(cache=True)
+def cap_heights(height: Floats, ball: float, reach: int, stride: int, near: Mask, caps: Floats, contact: Ints) -> None:
+    """Cap heights and contacts at the nodes `near`."""
+    for i in range(height.shape[0]):
+        for j in range(height.shape[1]):
+            if near[i, j]:
+                caps[i, j], contact[i, j, 0], contact[i, j, 1] = _search(height, ball, i, j, reach, stride)
+
+
+@numba.njit(cache=True)
+def _on_edge(
+    height: Floats, ball: float, caps: Floats, contact: Ints, i: int, j: int, a: int, b: int
+) -> tuple[bool, float, float, float]:
+    """Where the crease of T crosses the edge from (i, j) to (i + a, j + b): found or not, x, y, T."""
+    pi, pj = contact[i, j]
+    qi, qj = contact[i + a, j + b]
+    if abs(pi - qi) <= 1 and abs(pj - qj) <= 1:
+        return False, 0.0, 0.0, 0.0
+    ri, rj = _descend(height, ball, i + a, j + b, pi, pj)
+    high = _least(height, ball, i + a, j + b, ri, rj) - caps[i + a, j + b]
+    if high <= _SAME:
+        return False, 0.0, 0.0, 0.0
+    ri, rj = _descend(height, ball, i, j, qi, qj)
+    if _least(height, ball, i, j, ri, rj) - caps[i, j] <= _SAME:
+        return False, 0.0, 0.0, 0.0
+    low, up, top = 0.0, 1.0, 0.0
+    for _ in range(24):
+        s = 0.5 * (low + up)
+        x, y = i + s * a, j + s * b
+        pi, pj = _descend(height, ball, x, y, pi, pj)
+        qi, qj = _descend(height, ball, x, y, qi, qj)
+        one, two = _least(height, ball, x, y, pi, pj), _least(height, ball, x, y, qi, qj)
+        top = min(one, two)
+        if one < two:
+            low = s
+        else:
+            up = s
+    return True, x, y, top
+
+
+@numba.njit(cache=True)
+def crease_segments(height: Floats, ball: float, near: Mask, caps: Floats, contact: Ints) -> tuple[Ints, Floats]:
+    """Short lines along the creases of T: rows (x1, y1, T1, x2, y2, T2), and for each cell where its rows begin.
+
+    `first` (n * m + 1,) counts by flat index of the cell's lower corner. Each cell is two triangles.
+    """
+    rows, columns = height.shape
+    first = np.zeros(rows * columns + 1, dtype=np.int64)
+    room = 1024
+    segments = np.empty((room, 6))
+    count = 0
+    points = np.empty((3, 3))
+    corners = np.array([[0, 0, 1, 0], [1, 0, 0, 1], [0, 0, 1, 1], [0, 0, 0, 1], [0, 1, 1, 0], [0, 0, 1, 1]])
+    for i in range(rows):
+        for j in range(columns):
+            first[i * columns + j] = count
+            if i + 1 >= rows or j + 1 >= columns:
+                continue
+            if not (near[i, j] and near[i + 1, j] and near[i, j + 1] and near[i + 1, j + 1]):
+                continue
+            for triangle in range(2):
+                found = 0
+                for k in range(3):
+                    ca, cb, da, db = corners[3 * triangle + k]
+                    hit, x, y, top = _on_edge(height, ball, caps, contact, i + ca, j + cb, da, db)
+                    if hit:
+                        points[found, 0], points[found, 1], points[found, 2] = x, y, top
+                        found += 1
+                for k in range(found):
+                    m = (k + 1) % found
+                    if found == 2 and k == 1:
+                        break
+                    if count == room:
+                        room *= 2
+                        grown = np.empty((room, 6))
+                        grown[:count] = segments[:count]
+                        segments = grown
+                    segments[count, :3] = points[k]
+                    segments[count, 3:] = points[m]
+                    count += 1
+    first[rows * columns] = count
+    return first, segments[:count].copy()
+
+
+@numba.njit(cache=True)
+def _sweep_top(ball: float, line: Floats, x: float, y: float) -> float:
+    """Height at (x, y) of the ball swept along `line`: its cap's top goes from (x1, y1, T1) to (x2, y2, T2)."""
+    dx, dy, rise = line[3] - line[0], line[4] - line[1], line[5] - line[2]
+    px, py = x - line[0], y - line[1]
+    long = dx * dx + dy * dy
+    s = 0.0
+    if long > 1e-18:
+        along = (px * dx + py * dy) / long
+        left = ball * ball - px * px - py * py + along * along * long
+        if left <= 0.0:
+            return -_FAR
+        s = along + rise * math.sqrt(left) / math.sqrt(long * (long + rise * rise))
+        s = min(max(s, 0.0), 1.0)
+    qx, qy = px - s * dx, py - s * dy
+    left = ball * ball - qx * qx - qy * qy
+    if left <= 0.0:
+        return -_FAR
+    return line[2] + s * rise - ball + math.sqrt(left)
+
+
+@numba.njit(cache=True)
+def swept(
+    height: Floats, ball: float, reach: int, lost: Mask, caps: Floats, first: Ints, segments: Floats, opened: Floats
+) -> None:
+    """The opening at the nodes `lost` into `opened`: the highest of the caps at nodes and along the creases."""
+    rows, columns = height.shape
+    for i in range(rows):
+        for j in range(columns):
+            if not lost[i, j]:
+                continue
+            best = -_FAR
+            for a in range(max(i - reach, 0), min(i + reach + 1, rows)):
+                wide = int(math.sqrt(float(reach * reach - (a - i) ** 2)))
+                for b in range(max(j - wide, 0), min(j + wide + 1, columns)):
+                    if caps[a, b] > -_FAR:
+                        left = ball * ball - (a - i) ** 2 - (b - j) ** 2
+                        if left > 0.0:
+                            best = max(best, caps[a, b] - ball + math.sqrt(left))
+                    flat = a * columns + b
+                    for k in range(first[flat], first[flat + 1]):
+                        best = max(best, _sweep_top(ball, segments[k], i, j))
+            opened[i, j] = min(height[i, j], best)
