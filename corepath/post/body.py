@@ -30,7 +30,8 @@ class Body:
         self._grid = grid
         self._arcs = arcs
         self._at: list[int | None] = [None, None, None]
-        self._feed = ""
+        self._mm, self._unit = grid.per_mm, grid.per_unit
+        self._feed, self._feed_text = 0.0, ""
         self._low: list[float] = [float("inf")] * 3
         self._high: list[float] = [float("-inf")] * 3
         self._words = tuple(f"{axis}%.{grid.decimals}f" for axis in ("X", "Y", "Z"))
@@ -58,7 +59,7 @@ class Body:
         a rapid.
         """
         table = _table(moves)
-        exact = (table[:, 1:4] - self._zero) * self._grid.per_mm
+        exact = (table[:, 1:4] - self._zero) * self._mm
         ticks = np.rint(exact).astype(np.int64)
         self._low = np.minimum(self._low, ticks.min(axis=0)).tolist()
         self._high = np.maximum(self._high, ticks.max(axis=0)).tolist()
@@ -83,13 +84,15 @@ class Body:
         return Extents(pairs[0], pairs[1], pairs[2])
 
     def _take(self, feed: float) -> None:
-        text = self._grid.feed(feed)
-        if text != self._feed:
-            self._feed = text
+        if feed == self._feed:
+            return
+        self._feed, text = feed, self._grid.feed(feed)
+        if text != self._feed_text:
+            self._feed_text = text
             self.lines.append(f"F{text}")
 
     def _straight(self, g: int, x: int | None, y: int | None, z: int | None) -> None:
-        at, words, unit = self._at, self._words, self._grid.per_unit
+        at, words, unit = self._at, self._words, self._unit
         line = ""
         if x is not None and x != at[0]:
             line = " " + words[0] % (x / unit)
@@ -108,7 +111,7 @@ class Body:
         x0, y0, _ = self._at
         if x0 is None or y0 is None:
             raise ValueError("an arc from an unknown place")
-        mm = self._grid.per_mm
+        mm = self._mm
         sx, sy, sz = before
         ex, ey, ez = place
         arc = Arc.between((sx, sy), (ex, ey), move.i * mm, move.j * mm, move.kind == Kind.CCW, mm)
@@ -127,7 +130,7 @@ class Body:
                 self._straight(1, part.x, part.y, height)
             return
         self._take(move.feed)
-        unit, words = self._grid.per_unit, self._words
+        unit, words = self._unit, self._words
         line = f"G{int(move.kind)} {words[0] % (part.x / unit)} {words[1] % (part.y / unit)} "
         if height != self._at[2]:
             line += f"{words[2] % (height / unit)} "
