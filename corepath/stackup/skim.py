@@ -63,7 +63,8 @@ class SkimPlan:
 def plan_skim(lowest_plane: float, step: float, highest_top: float, shows_at: Sequence[Linear]) -> SkimPlan:
     """Planes lowest_plane + k x step below the thickest blank's top, and who shows when.
 
-    `shows_at` is, for each casting, the highest plane at which it shows (D + gB). A blank too thin for
+    `shows_at` is, for each casting, the highest plane at which it shows, less the error of the plane
+    itself (D + gB - e). A blank too thin for
     any plane still gets the lowest one, so that the checks can say so.
     """
     count = max(1, int((highest_top - lowest_plane - TIE) // step) + 1)

@@ -108,9 +108,10 @@ def build_stackup(job: Job, board: Board) -> Stackup:
     heights = Heights(job)
     highest, x, y = board.deck.highest_over(board.blank)
     lowest, _, _ = board.deck.lowest_over(board.blank)
-    lowest_plane = highest + job.deck.clean_up
+    lowest_plane = round(highest + job.deck.clean_up, 6)
     castings = tuple(_casting_stack(casting, heights, board, lowest_plane) for casting in board.castings)
-    shows = [heights.shows_at(stack.casting.floor, stack.operation) for stack in castings]
+    skim_error = heights.plane(0.0)
+    shows = [heights.shows_at(stack.casting.floor, stack.operation) - skim_error for stack in castings]
     top = job.blank.thickness + heights.thickness_tolerance
     return Stackup(
         job=job,

@@ -23,6 +23,9 @@ __all__ = ["build_works"]
 ROUGH_LEAVE = 0.4
 """mm that roughing leaves on the deck for the finishing cutter (common practice, no source)."""
 
+FINISH_DEPTH = 2.0
+"""mm: where stock stands higher above the deck than this, it is roughed first (common practice, no source)."""
+
 GOUGE = 0.01
 """mm by which the deck may be cut below its surface."""
 
@@ -185,7 +188,7 @@ class _Builder:
         finish = self._chosen(Need("the deck", ("ball", "bull", "flat"), None, 0.0, "deck"))
         if finish is None:
             return
-        if top - lowest > finish.cutting.depth:
+        if top - lowest > FINISH_DEPTH:
             share = 1.0 - job.skim.overlap
             need = Need("roughing the deck", ("flat", "bull", "ball"), None, top - lowest, "deck", stepover_share=share)
             rough = self._chosen(need)

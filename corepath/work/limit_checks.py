@@ -8,6 +8,7 @@ from corepath.job.model import Job
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
+from corepath.work.build import FINISH_DEPTH
 from corepath.work.model import Work
 
 __all__ = ["limit_checks"]
@@ -21,7 +22,7 @@ def limit_checks(job: Job, works: Sequence[Work]) -> tuple[Check, ...]:
 def depth_of(work: Work) -> float:
     """How deep the cutter stands in the stock at its deepest, mm (nominal)."""
     if work.deck is not None and work.deck.rough == 0.0:
-        return min(work.cutting.depth, work.stock_top - work.lowest)
+        return min(FINISH_DEPTH, work.stock_top - work.lowest)
     if work.facing is not None:
         planes = (work.facing.top, *work.facing.planes)
         return max(above - below for above, below in zip(planes, planes[1:], strict=False))
