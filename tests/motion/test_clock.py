@@ -175,9 +175,9 @@ def test_hundred_thousand_moves_are_timed_quickly() -> None:
     """A clock slower than the planning would be no use; generous, since the machine may be shared."""
     k = np.arange(100_000)
     moves = [line(float(x), float(y), 0.0, 3000.0) for x, y in zip(k * 0.3, np.sin(k * 0.01) * 50, strict=True)]
-    begin = time.perf_counter()
+    begin = time.process_time()
     seconds(moves, limits())
-    assert time.perf_counter() - begin < 2.0
+    assert time.process_time() - begin < 2.0
 
 
 def _plain(moves: list[Move], accel: float, deviation: float) -> float:

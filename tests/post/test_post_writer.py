@@ -252,6 +252,6 @@ def test_hundred_thousand_moves_are_written_quickly() -> None:
     """About half a second alone; generous, since the machine may be shared."""
     moves = [rapid(0, 0, CLEAR)]
     moves += [line(300 * math.sin(k), k * 0.001, 10 + math.cos(k), 1000.0) for k in range(100_000)]
-    begin = time.perf_counter()
+    begin = time.process_time()
     assert written(program(moves)).lines > 100_000
-    assert time.perf_counter() - begin < 3.0
+    assert time.process_time() - begin < 3.0
