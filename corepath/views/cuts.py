@@ -7,6 +7,7 @@ the deepest cut to the top of the stock; each segment belongs to the band of its
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -18,7 +19,9 @@ from numpy.typing import NDArray
 from corepath.motion.program import Kind, Move, Pass
 from corepath.views.svg import polyline_path
 
-__all__ = ["TOLERANCE", "Bands", "Strokes", "arrows", "banded_paths", "entries", "nice_step", "strokes"]
+__all__ = [
+    "TOLERANCE", "Bands", "Strokes", "arrows", "banded_paths", "entries", "nice_step", "spaced", "strokes", "within",
+]  # fmt: skip
 
 TOLERANCE = 0.05
 _MOST_BANDS = 7
@@ -108,10 +111,8 @@ def _flattened(start: tuple[float, float, float], move: Move) -> list[tuple[floa
     radius = math.hypot(move.i, move.j)
     first = math.atan2(start[1] - cy, start[0] - cx)
     sweep = math.atan2(move.y - cy, move.x - cx) - first
-    if move.kind == Kind.CCW:
-        sweep = sweep % (2 * math.pi) or 2 * math.pi
-    else:
-        sweep = -((-sweep) % (2 * math.pi) or 2 * math.pi)
+    way = 1.0 if move.kind == Kind.CCW else -1.0
+    sweep = way * ((way * sweep) % (2 * math.pi) or 2 * math.pi)
     if math.hypot(move.x - start[0], move.y - start[1]) < 1e-6:
         sweep = math.copysign(2 * math.pi, sweep)
     widest = 2 * math.acos(max(1 - TOLERANCE / max(radius, TOLERANCE), 0.0))
@@ -198,3 +199,47 @@ def arrows(runs: Sequence[Run], apart: float, most: int) -> list[tuple[float, fl
         if len(kept) < most and all(math.hypot(x - a, y - b) >= apart for a, b, _ in kept):
             kept.append((x, y, math.atan2(step[index, 1], step[index, 0])))
     return kept
+
+
+def spaced(runs: Sequence[Run], apart: float) -> tuple[Run, ...]:
+    """Of runs made of lines along X, back and forth, those lines that lie at least `apart` mm from each other.
+
+    Steps across between lines are dropped. Runs that are not of this kind come back as they are.
+    """
+    lines = [piece for run in runs for piece in _lengthwise(run)]
+    long = sum(float(np.abs(np.diff(piece[:, 0])).sum()) for piece in lines)
+    total = sum(float(np.hypot(*np.diff(run[:, :2], axis=0).T).sum()) for run in runs)
+    if long < 0.7 * total:
+        return tuple(runs)
+    kept: list[Run] = []
+    ends: list[tuple[float, float, float]] = []
+    for piece in sorted(lines, key=lambda p: (round(float(p[:, 1].mean()), 3), round(float(p[:, 0].min()), 3))):
+        y, x0, x1 = float(piece[:, 1].mean()), float(piece[:, 0].min()), float(piece[:, 0].max())
+        near = (e for e in reversed(ends[-200:]) if y - e[0] < apart)
+        if x1 > x0 and not any(min(x1, b) - max(x0, a) > 0.3 * (x1 - x0) for _, a, b in near):
+            kept.append(piece)
+            ends.append((y, x0, x1))
+    return tuple(kept)
+
+
+def _lengthwise(run: Run) -> Iterable[Run]:
+    """Pieces of `run` that go one way along X."""
+    step = np.diff(run[:, :2], axis=0)
+    way = np.where(np.abs(step[:, 0]) > 2 * np.abs(step[:, 1]), np.sign(step[:, 0]), 0.0)
+    cuts = np.flatnonzero(np.diff(way)) + 1
+    bounds = [0, *cuts.tolist(), len(way)]
+    for a, b in itertools.pairwise(bounds):
+        if way[a] != 0:
+            yield run[a : b + 1]
+
+
+def within(runs: Sequence[Run], x0: float, y0: float, x1: float, y1: float) -> tuple[Run, ...]:
+    """The parts of `runs` whose segments come near the window, whole segments, in order."""
+    kept: list[Run] = []
+    for run in runs:
+        low = np.minimum(run[:-1, :2], run[1:, :2])
+        high = np.maximum(run[:-1, :2], run[1:, :2])
+        near = (low[:, 0] <= x1) & (high[:, 0] >= x0) & (low[:, 1] <= y1) & (high[:, 1] >= y0)
+        edges = np.flatnonzero(np.diff(np.concatenate(([0], near.astype(int), [0]))))
+        kept += [run[a : b + 1] for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)]
+    return tuple(kept)

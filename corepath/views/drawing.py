@@ -13,8 +13,10 @@ from corepath.board.model import Board
 from corepath.job.model import Job
 from corepath.motion.program import Pass, Program
 from corepath.stackup.check import Check
-from corepath.views.cuts import Bands, Strokes, strokes
+from corepath.views.cuts import Bands, Strokes, spaced, strokes
+from corepath.views.detail import detail_scale, draw_detail
 from corepath.views.legend import depth_legend, kinds_legend
+from corepath.views.marks import lines_to_avoid, name_features, set_figures, zero_mark
 from corepath.views.overview import overview
 from corepath.views.plan import (
     PlanView,
@@ -24,10 +26,7 @@ from corepath.views.plan import (
     draw_features,
     draw_obstacles,
     draw_work,
-    name_features,
-    set_figures,
-    zero_mark,
-)  # fmt: skip
+)
 from corepath.views.scene import FACE_UP, Scene, Stack
 from corepath.views.section import draw_section, section_of, section_y
 from corepath.views.sheet import (
@@ -46,7 +45,7 @@ from corepath.views.sheet import (
     rows_block,
     scale_bar,
     scale_words,
-)  # fmt: skip
+)
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document, number, wrapped
 from corepath.work.model import Work
@@ -56,7 +55,13 @@ __all__ = ["drawings", "operation_drawing", "programs_of"]
 _PLAN = Box(MAIN.x0 + 17, MAIN.y0 + 3, MAIN.x1 - 6, MAIN.y0 + 123)
 _SECTION = Box(MAIN.x0, MAIN.y0 + 146, MAIN.x1, MAIN.y0 + 210)
 _WATCH = Box(MAIN.x0, MAIN.y0 + 212, MAIN.x1, MAIN.y1)
-_CAUTION = "Eyes, ears and lungs: protect them. Keep hands off until the spindle stands. Makers' sheets and local rules come first."
+_LINES_APART = 1.3
+"""mm on the sheet between deck lines that are drawn"""
+
+_CAUTION = (
+    "Eyes, ears and lungs: protect them. Keep hands off until the spindle stands. "
+    "Makers' sheets and local rules come first."
+)
 
 
 def programs_of(work: Work, programs: Sequence[Program]) -> tuple[Program, ...]:
@@ -107,17 +112,21 @@ def operation_drawing(
     bounds = _bounds(work, drawn)
     scale = best_scale(bounds[2] - bounds[0], bounds[3] - bounds[1], _PLAN)
     title = f"{job.title}: {work.stem}"
-    svg = Document(WIDTH, HEIGHT, title, stylesheet(1 / scale, bands.count), f"Plan {digest}. {FACE_UP[work.setup]}.")
+    detail = detail_scale(work, scale)
+    units = {"plan": 1 / scale, **({"detail": 1 / detail} if detail else {})}
+    svg = Document(WIDTH, HEIGHT, title, stylesheet(units, bands.count), f"Plan {digest}. {FACE_UP[work.setup]}.")
     with svg.defs():
-        for name, pitch in (("resin", 2.2), ("obstacle", 1.1)):
+        for name, pitch in (("resin", 1.8), ("obstacle", 1.0)):
             svg.hatch(f"{name}-sheet", pitch, "hatching")
             with svg.group("plan"):
-                svg.hatch(f"{name}-plan", pitch / scale, "hatching")
+                svg.hatch(f"{name}-plan", pitch / scale, "hatching", up=True)
     heading(svg, f"{work.order:02d}  {work.name}", f"SET-UP {work.setup}: {FACE_UP[work.setup]}", scene.turned)
     view = PlanView.fitted(svg, bounds, Box(_PLAN.x0, _PLAN.y0, _PLAN.x1, _PLAN.y1), scale)
     _plan(view, scene, work, drawn, bands, section_y(scene, work))
     draw_section(svg, section_of(scene, work, section_y(scene, work)), _SECTION)
-    _side(svg, scene, work, programs, bands, scale, digest, minutes or {})
+    room = _side(svg, scene, work, programs, bands, digest, minutes or {})
+    if detail:
+        draw_detail(svg, room, scene, work, drawn, bands, detail)
     _watch(svg, scene, work, programs)
     return svg.render()
 
@@ -154,19 +163,28 @@ def _plan(view: PlanView, scene: Scene, work: Work, drawn: Strokes, bands: Bands
         svg.add("rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
         draw_castings(view, scene, work.order)
         draw_work(view, work)
-        draw_cuts(view, drawn, bands, work)
+        draw_cuts(view, _sparse(drawn, work, view.unit), bands, work)
         if work.deck is not None:
             heights = work.deck.surface.grid
             marks = draw_contours(view, work.deck.surface, float(heights.min()), float(heights.max()))
         draw_features(view, scene, work.order)
         draw_obstacles(view, [obstacle.area for obstacle in work.obstacles])
     labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 3), [])
+    shapes = [scene.seen(scene.board.outline), *(scene.seen(casting.area) for casting in scene.board.castings)]
+    labels.lines = lines_to_avoid(view, [work.blank, *shapes], drawn.runs if work.deck is None else ())
     _section_line(view, cut_y, labels)
     zero_mark(svg, labels, *view.sheet(work.zero.x, work.zero.y))
     _dimensions(view, work, labels)
     name_features(view, labels, scene)
     _name_cutter(view, labels, drawn, work)
     set_figures(view, labels, marks)
+
+
+def _sparse(drawn: Strokes, work: Work, unit: float) -> Strokes:
+    """On the deck only so many of the lines that they stand apart on the sheet."""
+    if work.deck is None:
+        return drawn
+    return Strokes(spaced(drawn.runs, _LINES_APART * unit), drawn.rapids)
 
 
 def _section_line(view: PlanView, y: float, labels: Labels) -> None:
@@ -194,6 +212,7 @@ def _dimensions(view: PlanView, work: Work, labels: Labels) -> None:
     note = f"scale {scale_words(view.scale)} at A3; the operator stands at the lower edge; figures in mm"
     svg.text(bar + 14, below + 7.5, note, "label quiet", size=SMALL)
     labels.block(Box(MAIN.x0, below - 4, MAIN.x1, below + 12))
+    labels.block(Box(view.extent.x0 - 15, top, view.extent.x0 - 8, bottom))
 
 
 def _name_cutter(view: PlanView, labels: Labels, drawn: Strokes, work: Work) -> None:
@@ -211,24 +230,25 @@ def _side(
     work: Work,
     programs: Sequence[Program],
     bands: Bands,
-    scale: float,
     digest: str,
     minutes: Mapping[str, float],
-) -> None:
+) -> Box:
+    """Legend above, title block below; returns the room left between them."""
     top = scene.top(work.order)
     svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
     face = {"A": "the raw top", "B": "the raw bottom", "C": "the raw top", "D": "the top"}[work.setup]
     if work.setup == "B" and work.facing is None:
         face = "the skimmed face"
     y = depth_legend(svg, SIDE, SIDE.y0, bands, face, top)
-    kinds_legend(svg, SIDE, y, _kinds(scene, work))
-    rows_block(
-        svg, Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1), _rows(scene, work, programs, digest, minutes), "title"
-    )
+    y = kinds_legend(svg, SIDE, y, _kinds(scene, work))
+    column = Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1)
+    bottom = rows_block(svg, column, _rows(scene, work, programs, digest, minutes), "title")
+    return Box(SIDE.x0 + 2, y + 3, SIDE.x1 - 3, bottom - 4)
 
 
 def _kinds(scene: Scene, work: Work) -> list[tuple[str, str]]:
-    kinds = [("cut z1", "cut, darker where deeper"), ("rapid", "rapid, above everything")]
+    cut = "cut, darker where deeper" if work.deck is None else "cut; close lines left out"
+    kinds = [("cut z1", cut), ("rapid", "rapid, above everything")]
     kinds += [
         ("entry", "the cutter enters"),
         ("arrow", "direction of cutting"),
@@ -264,16 +284,21 @@ def _rows(
         ("job", scene.job.title),
         ("operation", f"{work.order:02d} {work.name}"),
         ("set-up", f"{work.setup}, {FACE_UP[work.setup].lower()}"),
-        ("file", ", ".join(f"{p.stem}.nc" for p in programs) or f"{work.stem}.nc"),
+        ("file", _files(work, programs)),
         ("cutter", work.cutter.describe()),
         (
             "speed, feed",
             f"{number(cutting.rpm, 0)} rpm, {number(cutting.feed, 0)} mm/min; ramp {number(cutting.ramp, 0)}",
         ),
     ]
-    times = [minutes[p.stem] for p in programs if p.stem in minutes]
+    times = {p.combined: 0.0 for p in programs if p.stem in minutes}
+    for p in programs:
+        if p.stem in minutes:
+            times[p.combined] += minutes[p.stem]
     if times:
-        rows.append(("time", " + ".join(f"{value:.1f}" for value in times) + " min"))
+        apart = "passes one by one " if True in times and False in times else ""
+        rows.append(("time", ", all in one ".join(f"{times[k]:.1f} min" for k in sorted(times))))
+        rows[-1] = ("time", apart + rows[-1][1])
     rows += [
         ("lowest cut", f"{work.lowest:.2f} above the bed, {top - work.lowest:.2f} below the face"),
         ("X, Y zero", xy),
@@ -282,6 +307,13 @@ def _rows(
         ("plan", digest),
     ]
     return rows
+
+
+def _files(work: Work, programs: Sequence[Program]) -> str:
+    """File names; of many passes only the first and the last."""
+    single = [p.stem for p in programs if not p.combined] or ([] if programs else [work.stem])
+    names = [f"{single[0]}.nc to {single[-1].rsplit('-', 1)[-1]}"] if len(single) > 2 else [f"{s}.nc" for s in single]
+    return ", ".join([*names, *(f"{p.stem}.nc" for p in programs if p.combined)])
 
 
 def _watch(svg: Document, scene: Scene, work: Work, programs: Sequence[Program]) -> None:

@@ -17,14 +17,14 @@ def depth_legend(svg: Document, box: Box, y: float, bands: Bands, face: str, top
     """Swatches from shallow to deep with heights above the bed and below `face` (at `top`), mm; returns the next y."""
     with svg.group("legend depth", id="legend-depth"):
         svg.text(box.x0 + 2, y + 4, "Depth of the cutter's tip, mm", "label strong", size=NORMAL)
-        svg.text(box.x0 + 20, y + 9.2, "above the bed", "label quiet", size=SMALL)
-        svg.text(box.x0 + 49, y + 9.2, f"below {face}", "label quiet", size=SMALL)
+        svg.text(box.x0 + 19, y + 9.2, "above the bed", "label quiet", size=SMALL)
+        svg.text(box.x0 + 47, y + 9.2, f"below {face}", "label quiet", size=SMALL)
         y += 11.0
         for k in range(bands.count):
             high, low = bands.bounds[k], bands.bounds[k + 1]
             svg.add("rect", class_=f"swatch f{k}", x=box.x0 + 3, y=y, width=13, height=_PITCH - 0.8)
-            svg.text(box.x0 + 20, y + 3.4, f"{high:.2f} to {low:.2f}", "figure", size=SMALL)
-            svg.text(box.x0 + 49, y + 3.4, f"{top - high:.2f} to {top - low:.2f}", "figure", size=SMALL)
+            svg.text(box.x0 + 19, y + 3.4, f"{high:.2f} to {low:.2f}", "figure", size=SMALL)
+            svg.text(box.x0 + 47, y + 3.4, f"{top - high:.2f} to {top - low:.2f}", "figure", size=SMALL)
             y += _PITCH
     return y + 2.0
 
@@ -56,7 +56,7 @@ def _entry(svg: Document, x: float, y: float) -> None:
 
 
 def _arrow(svg: Document, x: float, y: float) -> None:
-    svg.path(f"M{number(x + 7.8)} {number(y)}l-2.5 .8v-1.6z", "solid")
+    svg.path(f"M{number(x + 7.8)} {number(y)}l-2.5 .8v-1.6z", "arrow")
 
 
 def _zero(svg: Document, x: float, y: float) -> None:

@@ -11,16 +11,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from shapely import Polygon
+from numpy.typing import NDArray
+from shapely import LineString, Polygon
 
 from corepath.views.contours import contour
 from corepath.views.cuts import Bands, Strokes, arrows, banded_paths, entries, nice_step
 from corepath.views.scene import Round, Scene, Surface
-from corepath.views.sheet import SMALL, Labels, arrowhead
-from corepath.views.svg import Box, Document, number, polygon_path, text_box, text_width
+from corepath.views.svg import Box, Document, number, polygon_path, polyline_path
 from corepath.work.model import Work
 
-__all__ = ["PlanView", "draw_castings", "draw_contours", "draw_cuts", "draw_features", "draw_work", "zero_mark"]
+__all__ = [
+    "PlanView", "draw_castings", "draw_contours", "draw_cuts", "draw_features", "draw_obstacles", "draw_work",
+]  # fmt: skip
+
+
+_MOST_RAPIDS = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,13 +97,15 @@ def _cross(svg: Document, spot: Round, over: float) -> None:
     svg.line(spot.x, spot.y - reach, spot.x, spot.y + reach, "centre")
 
 
-def draw_work(view: PlanView, work: Work) -> None:
-    """What this operation is to cut, tinted, and the obstacles, hatched."""
+def draw_work(view: PlanView, work: Work, ids: bool = True) -> None:
+    """What this operation is to cut, tinted."""
     svg = view.svg
     for pocket in work.pockets:
-        svg.path(polygon_path(pocket.area, view.places), "target tint narrow", id=f"target-{pocket.id}")
+        svg.path(
+            polygon_path(pocket.area, view.places), "target tint narrow", id=f"target-{pocket.id}" if ids else None
+        )
     for hole in work.holes:
-        with svg.group("target", id=f"target-{hole.id}"):
+        with svg.group("target", id=f"target-{hole.id}" if ids else None):
             for step in hole.steps:
                 svg.add("circle", class_="tint narrow", cx=hole.x, cy=hole.y, r=step.diameter / 2)
 
@@ -108,29 +115,24 @@ def draw_obstacles(view: PlanView, areas: Sequence[Polygon]) -> None:
         view.svg.path(polygon_path(area, view.places), "obstacle narrow")
 
 
-def draw_cuts(view: PlanView, strokes: Strokes, bands: Bands, work: Work) -> None:
+def draw_cuts(view: PlanView, strokes: Strokes, bands: Bands, work: Work, ids: bool = True) -> None:
     """Cuts by depth, the deepest on top, rapids, entries, sparse arrows, and the cutter where it starts."""
     svg = view.svg
     unit = view.unit
-    dense = sum(len(run) for run in strokes.runs) > 20000 or work.deck is not None
-    with svg.group("cuts", id="cuts"):
+    with svg.group("cuts", id="cuts" if ids else None):
         for band, data in enumerate(banded_paths(strokes.runs, bands, view.places)):
-            svg.path(data, f"{'fine' if dense else 'cut'} z{band}")
-    with svg.group("rapids", id="rapids"):
-        data = "".join(
-            f"M{number(a[0], view.places)} {number(a[1], view.places)}L{number(b[0], view.places)} {number(b[1], view.places)}"
-            for a, b in strokes.rapids[:400]
-        )
-        svg.path(data, "rapid")
-    with svg.group("directions", id="directions"):
+            svg.path(data, f"{'cut' if work.deck is None else 'fine'} z{band}")
+    with svg.group("rapids", id="rapids" if ids else None):
+        svg.path("".join(polyline_path(pair, view.places) for pair in strokes.rapids[:_MOST_RAPIDS]), "rapid")
+    with svg.group("directions", id="directions" if ids else None):
         for x, y, angle in arrows(strokes.runs, 26 * unit, 10):
-            svg.path(_dart(x, y, angle, 2.6 * unit, view.places), "solid")
-    with svg.group("entries", id="entries"):
+            svg.path(_dart(x, y, angle, 2.6 * unit, view.places), "arrow")
+    with svg.group("entries", id="entries" if ids else None):
         for x, y in entries(strokes.runs, 5 * unit, 40):
             svg.path(_diamond(x, y, 0.95 * unit, view.places), "entry")
     if strokes.runs:
         x, y = float(strokes.runs[0][0, 0]), float(strokes.runs[0][0, 1])
-        svg.add("circle", class_="cutter", id="cutter", cx=x, cy=y, r=work.cutter.radius)
+        svg.add("circle", class_="cutter", id="cutter" if ids else None, cx=x, cy=y, r=work.cutter.radius)
 
 
 def _dart(x: float, y: float, angle: float, length: float, places: int) -> str:
@@ -146,9 +148,7 @@ def _diamond(x: float, y: float, r: float, places: int) -> str:
     return "M" + "L".join(f"{number(a, places)} {number(b, places)}" for a, b in points) + "z"
 
 
-def draw_contours(
-    view: PlanView, surface: Surface, low: float, high: float, size: float = SMALL
-) -> list[tuple[str, float, float]]:
+def draw_contours(view: PlanView, surface: Surface, low: float, high: float) -> list[tuple[str, float, float]]:
     """Lines of equal height of the deck inside the view; returns (figure, x, y) for labels, model mm."""
     if high - low < 1e-6:
         return []
@@ -170,55 +170,5 @@ def draw_contours(
     return marks
 
 
-def _contour_path(line: np.ndarray[tuple[int, int], np.dtype[np.float64]], places: int) -> str:
-    from shapely import LineString
-
-    from corepath.views.svg import polyline_path
-
+def _contour_path(line: NDArray[np.float64], places: int) -> str:
     return polyline_path(np.asarray(LineString(line).simplify(0.15).coords), places)
-
-
-def zero_mark(svg: Document, labels: Labels, x: float, y: float) -> None:
-    """The work zero: an open square with a dot, and the directions of X and Y."""
-    reach = 13.0
-    with svg.group("zero", id="work-zero"):
-        svg.line(x, y, x + reach, y, "wide")
-        svg.line(x, y, x, y - reach, "wide")
-        arrowhead(svg, x + reach + 1.5, y, 0.0, 3.2)
-        arrowhead(svg, x, y - reach - 1.5, -math.pi / 2, 3.2)
-        svg.add("rect", class_="mark narrow", x=x - 1.4, y=y - 1.4, width=2.8, height=2.8)
-        svg.add("circle", class_="solid", cx=x, cy=y, r=0.5)
-        svg.text(x + reach + 2.2, y - 0.8, "X", "label strong halo", size=SMALL)
-        svg.text(x + 1.2, y - reach + 0.2, "Y", "label strong halo", size=SMALL)
-    labels.block(Box(x - 2, y - 2, x + reach + 5, y + 1.6))
-    labels.block(Box(x - 2, y - reach - 2, x + 4, y + 2))
-
-
-def name_features(view: PlanView, labels: Labels, scene: Scene) -> None:
-    """Names of plugs, inserts and dowels beside them."""
-    spots: list[tuple[str, float, float, float]] = []
-    for casting in scene.board.castings:
-        if casting.kind == "plug":
-            area = scene.seen(casting.area)
-            centre = area.centroid
-            spots.append((casting.id, centre.x, centre.y, max(area.bounds[3] - area.bounds[1], 1.0) / 2))
-    spots += [(p.id, p.x, p.y, p.diameters[0] / 2) for p in scene.places]
-    spots += [(d.id, d.x, d.y, d.diameters[0] / 2) for d in scene.dowels]
-    for _, x, y, radius in spots:
-        sx, sy = view.sheet(x, y)
-        r = radius * view.scale
-        labels.block(Box(sx - r, sy - r, sx + r, sy + r))
-    for name, x, y, radius in spots:
-        sx, sy = view.sheet(x, y)
-        labels.place(sx, sy, name, radius * view.scale, class_="label name halo")
-
-
-def set_figures(view: PlanView, labels: Labels, marks: Sequence[tuple[str, float, float]]) -> None:
-    """Heights on the contour lines, each on its line where there is room."""
-    for text, x, y in marks:
-        sx, sy = view.sheet(x, y)
-        half = text_width(text, SMALL) / 2
-        box = text_box(sx, sy + 1.1, text, size=SMALL, anchor="middle")
-        if labels.free(box) and half > 0:
-            view.svg.text(sx, sy + 1.1, text, "figure halo", size=SMALL, anchor="middle")
-            labels.block(box.grown(0.5))

@@ -212,7 +212,8 @@ def draw_section(svg: Document, cut: Slice, room: Box, letter: str = "S", note: 
         return polygon_path(MultiPolygon(polygons))
 
     with svg.group("section", id="section"):
-        words = f"Section {letter}–{letter} at Y {number(cut.y)}: length {scale_words(scale)}, heights {factor} × the length"
+        scales = f"length {scale_words(scale)}, heights {factor} × the length"
+        words = f"Section {letter}–{letter} at Y {number(cut.y)}: {scales}"
         svg.text(room.x0 + 4, room.y0 + 4, words + note, "label strong", size=NORMAL)
         _bed(svg, Box(left - 2, base, left + (x1 - x0) * scale + 2, room.y1 - 1))
         svg.path(placed(cut.wood), "wood narrow", id="section-wood")
@@ -235,7 +236,7 @@ def name_levels(
     pitch = 4.4
     ordered = sorted(levels, key=lambda level: (-level.z, level.text))
     wanted = [base - level.z * height for level in ordered]
-    spread = spread_out(wanted, pitch, room.y0 + 2.5, room.y1 - 1.0)
+    spread = spread_out(wanted, pitch, room.y0 + 2.5, room.y1 - 3.0)
     for level, y, at in zip(ordered, wanted, spread, strict=True):
         svg.line(left, y, right + 2, y, "faint")
         svg.path(f"M{number(right + 2)} {number(y)}L{number(right + 6)} {number(at)}H{number(right + 7)}", "faint")

@@ -9,13 +9,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
 
 from corepath.views.svg import Box, Document, number, text_box, text_width, wrapped
 
 __all__ = [
-    "FRAME", "HEIGHT", "LARGE", "MAIN", "NORMAL", "SCALES", "SIDE", "SMALL", "WIDTH", "Labels", "arrowhead", "best_scale",
-    "dimension_across", "dimension_along", "heading", "rows_block", "scale_bar", "scale_words",
+    "FRAME", "HEIGHT", "LARGE", "MAIN", "NORMAL", "SCALES", "SIDE", "SMALL", "WIDTH", "Labels", "arrowhead",
+    "best_scale", "dimension_across", "dimension_along", "heading", "rows_block", "scale_bar", "scale_words",
 ]  # fmt: skip
 
 WIDTH, HEIGHT = 420.0, 297.0
@@ -139,6 +142,8 @@ class Labels:
     svg: Document
     room: Box
     taken: list[Box]
+    lines: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 2)))
+    """places (n, 2) on lines of the drawing, sheet mm: labels keep off them where they can"""
 
     def block(self, box: Box) -> None:
         self.taken.append(box)
@@ -146,14 +151,22 @@ class Labels:
     def free(self, box: Box) -> bool:
         return self.room.holds(box) and not any(box.meets(other) for other in self.taken)
 
+    def quiet(self, box: Box) -> bool:
+        """Whether no line of the drawing runs through `box`."""
+        x, y = self.lines[:, 0], self.lines[:, 1]
+        return not bool(np.any((x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1)))
+
     def place(
         self, x: float, y: float, text: str, clear: float, size: float = SMALL, class_: str = "label halo"
     ) -> bool:
         """`text` near (x, y), at least `clear` away, with a leader where it stands far; False if no room."""
+        return self._tried(x, y, text, clear, size, class_, True) or self._tried(x, y, text, clear, size, class_, False)
+
+    def _tried(self, x: float, y: float, text: str, clear: float, size: float, class_: str, off_lines: bool) -> bool:
         for reach in (clear + 1.0, clear + 4.0, clear + 8.0, clear + 13.0, clear + 19.0, clear + 27.0, clear + 36.0):
             for tx, ty, anchor in _around(x, y, reach, size):
                 box = text_box(tx, ty, text, size=size, anchor=anchor)
-                if not self.free(box.grown(0.4)):
+                if not self.free(box.grown(0.4)) or (off_lines and not self.quiet(box)):
                     continue
                 if reach > clear + 1.5:
                     self._leader(x, y, clear, box)

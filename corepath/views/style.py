@@ -8,6 +8,8 @@ long-dashed double-dotted (outlines that are not cut yet); widths 0.25 and 0.5 m
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from corepath.views.svg import number
 
 __all__ = ["DEEP", "GREY", "INK", "PAPER", "SHALLOW", "TINT", "WOOD", "contrast", "shade", "stylesheet"]
@@ -43,9 +45,9 @@ def _luminance(colour: str) -> float:
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
-def stylesheet(unit: float, bands: int) -> str:
-    """The CSS. `unit` is how many model millimetres one millimetre of the sheet is inside `.plan`."""
-    plain = _rules("", 1.0) + _rules(".plan ", unit)
+def stylesheet(units: Mapping[str, float], bands: int) -> str:
+    """The CSS. `units` says how many model millimetres one millimetre of the sheet is inside each view's class."""
+    plain = _rules("", 1.0) + "".join(_rules(f".{view} ", unit) for view, unit in units.items())
     shades = "".join(
         f".z{k}{{stroke:{shade(k / max(bands - 1, 1))}}} .f{k}{{fill:{shade(k / max(bands - 1, 1))}}}\n"
         for k in range(bands)
@@ -80,6 +82,7 @@ def _rules(prefix: str, unit: float) -> str:
         ("cutter", INK, 0.35 * unit, ()),
         ("entry", INK, 0.3 * unit, ()),
         ("contour", INK, 0.2 * unit, ()),
+        ("arrow", PAPER, 0.25 * unit, ()),
         ("hatching", GREY, 0.18 * unit, ()),
     ]
     out = []
@@ -92,9 +95,9 @@ def _rules(prefix: str, unit: float) -> str:
         if name in ("cut", "fine", "contour"):
             parts.append("stroke-linejoin:round;stroke-linecap:round")
         out.append(f"{prefix}.{name}{{{';'.join(parts)}}}\n")
-    fills = {"wood": WOOD, "tint": TINT, "void": PAPER}
+    fills = {"wood": WOOD, "tint": TINT, "void": PAPER, "arrow": INK}
     out += [f"{prefix}.{name}{{fill:{colour};fill-rule:evenodd}}\n" for name, colour in fills.items()]
-    kind = "plan" if prefix else "sheet"
+    kind = prefix.strip(" .") or "sheet"
     out.append(f"{prefix}.resin{{fill:url(#resin-{kind});fill-rule:evenodd}}\n")
     out.append(f"{prefix}.obstacle{{fill:url(#obstacle-{kind});fill-rule:evenodd}}\n")
     out.append(f"{prefix}.entry,{prefix}.mark{{fill:{PAPER}}}\n")

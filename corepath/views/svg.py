@@ -205,12 +205,19 @@ class Document:
         self._depth -= 1
         self._parts.append(" " * self._depth + "</defs>")
 
-    def hatch(self, id_: str, pitch: float, class_: str) -> None:
-        """A fill of lines at 45°, `pitch` apart in the units of the shape that uses it."""
+    def clip(self, id_: str, box: Box) -> None:
+        """A window for `clip_path="url(#id)"`, in sheet mm."""
+        place = f'x="{number(box.x0)}" y="{number(box.y0)}" width="{number(box.width)}" height="{number(box.height)}"'
+        self._parts.append(f'  <clipPath id="{id_}"><rect {place}/></clipPath>')
+
+    def hatch(self, id_: str, pitch: float, class_: str, up: bool = False) -> None:
+        """A fill of lines at 45°, `pitch` apart in the units of the shape that uses it; `up` where y points upwards."""
         side = pitch * 2**0.5
         box = f'width="{number(side, 3)}" height="{number(side, 3)}" patternUnits="userSpaceOnUse"'
+        box += ' patternTransform="scale(1 -1)"' if up else ""
         half, end = number(side / 2, 3), number(side, 3)
-        data = f"M-{half} {half}L{half} -{half}M0 {end}L{end} 0M{half} {number(side * 1.5, 3)}L{number(side * 1.5, 3)} {half}"
+        far = number(side * 1.5, 3)
+        data = f"M-{half} {half}L{half} -{half}M0 {end}L{end} 0M{half} {far}L{far} {half}"
         self._parts.append(f'  <pattern id="{id_}" {box}><path class="{class_}" d="{data}"/></pattern>')
 
     def render(self) -> str:

@@ -1,0 +1,143 @@
+"""Tables of the overview: measures of hardware, verdicts of the checks, planes of the skim, files in order."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping, Sequence
+
+from shapely import Point
+
+from corepath.motion.program import Program
+from corepath.stackup.check import Check
+from corepath.views.scene import Scene, Skimming
+from corepath.views.sheet import NORMAL, SIDE, SMALL
+from corepath.views.svg import Box, Document, number, wrapped
+from corepath.work.model import Work
+
+__all__ = ["checks_table", "files_table", "measures_table", "skim_table"]
+
+
+def measures_table(svg: Document, scene: Scene, box: Box) -> None:
+    """Each kind of hardware with its measures, pitch and least distance from the outline."""
+    job, board = scene.job, scene.board
+    outside, inside = job.groove.outside, job.groove.inside
+    lines = [f"Groove {number(outside + inside)} wide: {number(outside)} outside the outline, {number(inside)} inside."]
+    for plug in job.plug:
+        areas = [c.area for c in board.castings if c.plug == plug]
+        size = f"slot {number(plug.slot)} × {number(plug.diameter)}" if plug.slot else f"⌀{number(plug.diameter)}"
+        edge = min((board.outline.exterior.distance(area) for area in areas), default=0.0)
+        hole = f"bolt hole ⌀{number(plug.bolt_hole)}{_pitch(plug.at)}"
+        lines.append(f"{plug.name}: {len(plug.at)} × plug {size}, {hole}; {number(edge, 1)} from the outline.")
+    for insert in job.insert:
+        rings = [Point(x, y).buffer((insert.flange + insert.clearance) / 2) for x, y in insert.at]
+        edge = min(board.outline.exterior.distance(ring) for ring in rings)
+        seat, bore = insert.flange + insert.clearance, insert.barrel + insert.clearance
+        size = f"seat ⌀{number(seat)}, bore ⌀{number(bore)}{_pitch(insert.at)}"
+        lines.append(f"{insert.name}: {len(insert.at)} × {size}; {number(edge, 1)} from the outline.")
+    for k, dowel in enumerate(job.dowel, start=1):
+        edge = board.blank.exterior.distance(Point(*dowel.at)) - dowel.diameter / 2
+        place = f"at X {number(dowel.at[0])} Y {number(dowel.at[1])}"
+        lines.append(f"Dowel {k}: ⌀{number(dowel.diameter)} {place}; {number(edge, 1)} from the blank's edge.")
+    _columns(svg, "Measures", lines, box)
+
+
+def _pitch(at: Sequence[tuple[float, float]]) -> str:
+    """Pitch of a group in X and Y where it has one: the least distances between different X and Y."""
+    parts = []
+    for axis, name in enumerate("XY"):
+        values = sorted({round(p[axis], 3) for p in at})
+        if len(values) > 1:
+            parts.append(f"{number(min(b - a for a, b in itertools.pairwise(values)))} in {name}")
+    return "; pitch " + ", ".join(parts) if parts else ""
+
+
+def _columns(svg: Document, title: str, lines: Sequence[str], box: Box) -> None:
+    width = (box.width - 14) / 2
+    laid = [text for line in lines for text in wrapped(line, SMALL, width)]
+    rows = int((box.height - 10) // 4.4)
+    if len(laid) > 2 * rows:
+        laid = [*laid[: 2 * rows - 1], "and more: see the job file"]
+    with svg.group("measures", id="measures"):
+        svg.line(box.x0, box.y0 - 1, SIDE.x0 - 1, box.y0 - 1, "narrow")
+        svg.text(box.x0 + 4, box.y0 + 4, title, "label strong", size=NORMAL)
+        for k, line in enumerate(laid):
+            column, row = divmod(k, rows)
+            svg.text(box.x0 + 4 + column * (width + 6), box.y0 + 9 + row * 4.4, line, size=SMALL)
+
+
+def checks_table(svg: Document, checks: Sequence[Check]) -> float:
+    """Each check once, the one with the least to spare of its kind; returns the next y."""
+    least: dict[str, Check] = {}
+    order = {"fail": 0, "caution": 1, "ok": 2}
+    for check in checks:
+        held = least.get(check.id)
+        if held is None or (order[check.verdict], check.worst - check.limit) < (
+            order[held.verdict],
+            held.worst - held.limit,
+        ):
+            least[check.id] = check
+    y = SIDE.y0 + 4.5
+    if not least:
+        return SIDE.y0
+    with svg.group("checks", id="checks"):
+        svg.text(SIDE.x0 + 2, y, "Checks: nominal, limit", "label strong", size=NORMAL)
+        for check in least.values():
+            y += 4.5
+            style = "label" if check.verdict == "ok" else "label strong"
+            word = check.verdict if check.verdict == "ok" else check.verdict.upper()
+            svg.text(SIDE.x0 + 2, y, word, f"{style} verdict {check.verdict}", size=SMALL)
+            svg.text(SIDE.x0 + 20, y, check.id, style, size=SMALL)
+            svg.text(SIDE.x1 - 20, y, f"{check.value:.2f}", style, size=SMALL, anchor="end")
+            svg.text(
+                SIDE.x1 - 3,
+                y,
+                f"{check.limit:.2f} {check.unit if check.unit != 'mm' else ''}".rstrip(),
+                style,
+                size=SMALL,
+                anchor="end",
+            )
+    return y + 3
+
+
+def files_table(
+    svg: Document,
+    works: Sequence[Work],
+    programs: Sequence[Program],
+    minutes: Mapping[str, float],
+    y: float,
+    bottom: float,
+) -> float:
+    """Files in the order they run, with cutter and minutes; returns the next y."""
+    listed = [(p.stem, p.cutter.describe()) for p in programs] or [(w.stem, w.cutter.describe()) for w in works]
+    room = int((bottom - y - 8) // 4.5)
+    shown = listed if len(listed) <= room else [*listed[: room - 1], ("… and more: see the report", "")]
+    with svg.group("files", id="files"):
+        svg.line(SIDE.x0 - 1, y - 1, SIDE.x1, y - 1, "narrow")
+        y += 4
+        svg.text(SIDE.x0 + 2, y, "Files, in the order they run", "label strong", size=NORMAL)
+        for stem, cutter in shown:
+            y += 4.5
+            time = f"{minutes[stem]:.1f} min" if stem in minutes else ""
+            svg.text(SIDE.x0 + 2, y, stem, size=SMALL)
+            svg.text(SIDE.x0 + 43, y, cutter, "label quiet", size=SMALL)
+            svg.text(SIDE.x1 - 3, y, time, size=SMALL, anchor="end")
+    return y + 4
+
+
+def skim_table(svg: Document, skim: Skimming, y: float, bottom: float) -> None:
+    """The planes of the skim by pass, where there is room; the planned stop in words."""
+    passes = list(enumerate(skim.planes, start=1))
+    if y + 8 + 4.5 * len(passes) > bottom:
+        return
+    with svg.group("skim", id="skim"):
+        svg.line(SIDE.x0 - 1, y, SIDE.x1, y, "narrow")
+        y += 5
+        svg.text(SIDE.x0 + 2, y, "Skim: planes above the bed in B", "label strong", size=NORMAL)
+        for k, plane in passes:
+            y += 4.5
+            stop = k == skim.planned_stop
+            style = "label strong" if stop else "label"
+            svg.text(SIDE.x0 + 2, y, f"pass {k}", style, size=SMALL)
+            svg.text(SIDE.x0 + 38, y, f"{plane:.2f}", style, size=SMALL, anchor="end")
+            if stop:
+                svg.text(SIDE.x0 + 43, y, "planned stop", style, size=SMALL)
