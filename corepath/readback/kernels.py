@@ -99,8 +99,8 @@ def _around(top: Singles, x0: float, y0: float, px: float, py: float, x: float, 
     highest = -1e9
     for k in range(16):
         angle = k * math.pi / 8.0
-        ix = int(math.floor((x + reach * math.cos(angle) - x0) / px + 0.5))
-        iy = int(math.floor((y + reach * math.sin(angle) - y0) / py + 0.5))
+        ix = math.floor((x + reach * math.cos(angle) - x0) / px + 0.5)
+        iy = math.floor((y + reach * math.sin(angle) - y0) / py + 0.5)
         if 0 <= ix < nx and 0 <= iy < ny and top[iy, ix] > highest:
             highest = top[iy, ix]
     return highest
@@ -121,16 +121,16 @@ def _cut_piece(
     ux, uy = (1.0, 0.0) if vertical else (dx / length, dy / length)
     m = 0.0 if vertical else (bz - az) / length
     level = vertical or abs(m) < _LEVEL
-    iy_low = max(int(math.ceil((min(ay, by) - radius - y0) / py - 1e-9)), 0)
-    iy_high = min(int(math.floor((max(ay, by) + radius - y0) / py + 1e-9)), ny - 1)
+    iy_low = max(math.ceil((min(ay, by) - radius - y0) / py - 1e-9), 0)
+    iy_high = min(math.floor((max(ay, by) + radius - y0) / py + 1e-9), ny - 1)
     last_v, last_q = 1e300, 0.0
     for iy in range(iy_low, iy_high + 1):
         y = y0 + iy * py
         low, high = _row_span(y, ax, ay, bx, by, radius)
         if low > high:
             continue
-        ix_low = max(int(math.ceil((low - x0) / px - 1e-9)), 0)
-        ix_high = min(int(math.floor((high - x0) / px + 1e-9)), nx - 1)
+        ix_low = max(math.ceil((low - x0) / px - 1e-9), 0)
+        ix_high = min(math.floor((high - x0) / px + 1e-9), nx - 1)
         for ix in range(ix_low, ix_high + 1):
             old = top[iy, ix]
             if old <= lowest:
@@ -207,14 +207,14 @@ def fill_polygon(mask: NDArray[np.bool_], x0: float, y0: float, px: float, py: f
     count = np.zeros(ny + 1, dtype=np.int64)
     for e in range(len(edges)):
         y1, y2 = min(edges[e, 1], edges[e, 3]), max(edges[e, 1], edges[e, 3])
-        for iy in range(max(int(math.ceil((y1 - y0) / py)), 0), min(int(math.ceil((y2 - y0) / py)), ny)):
+        for iy in range(max(math.ceil((y1 - y0) / py), 0), min(math.ceil((y2 - y0) / py), ny)):
             count[iy + 1] += 1
     first = np.cumsum(count)
     crossing = np.empty(first[ny])
     filled = first[:ny].copy()
     for e in range(len(edges)):
         y1, y2 = min(edges[e, 1], edges[e, 3]), max(edges[e, 1], edges[e, 3])
-        for iy in range(max(int(math.ceil((y1 - y0) / py)), 0), min(int(math.ceil((y2 - y0) / py)), ny)):
+        for iy in range(max(math.ceil((y1 - y0) / py), 0), min(math.ceil((y2 - y0) / py), ny)):
             y = y0 + iy * py
             share = (y - edges[e, 1]) / (edges[e, 3] - edges[e, 1])
             crossing[filled[iy]] = edges[e, 0] + (edges[e, 2] - edges[e, 0]) * share
@@ -222,7 +222,7 @@ def fill_polygon(mask: NDArray[np.bool_], x0: float, y0: float, px: float, py: f
     for iy in range(ny):
         row = np.sort(crossing[first[iy] : first[iy + 1]])
         for k in range(0, len(row) - 1, 2):
-            ix_low = max(int(math.ceil((row[k] - x0) / px)), 0)
-            ix_high = min(int(math.ceil((row[k + 1] - x0) / px)), nx)
+            ix_low = max(math.ceil((row[k] - x0) / px), 0)
+            ix_high = min(math.ceil((row[k + 1] - x0) / px), nx)
             for ix in range(ix_low, ix_high):
                 mask[iy, ix] = True

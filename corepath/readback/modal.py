@@ -113,7 +113,8 @@ class Machine:
         dwell = g.get("non-modal") == 40
         used = {
             "I": code in (20, 30), "J": code in (20, 30), "K": False,
-            "R": code in (20, 30) or code in CYCLES, "P": dwell or code in (820, 890), "Q": code == 830, "L": code in CYCLES,
+            "R": code in (20, 30) or code in CYCLES, "P": dwell or code in (820, 890),
+            "Q": code == 830, "L": code in CYCLES,
             "H": g.get("length offset") == 430, "D": False,
         }  # fmt: skip
         for letter in "IJKRPQLHD":

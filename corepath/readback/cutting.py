@@ -1,0 +1,82 @@
+"""Cutting one program on the virtual blank, and what each motion did that it should not have done."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.readback.findings import Findings
+from corepath.readback.material import NOWHERE, Cut, Mask, Singles, Stock
+from corepath.readback.path import Path
+from corepath.readback.shop import Allowed
+
+__all__ = ["check_cut", "check_outside", "cut_path", "lowered"]
+
+
+def cut_path(stock: Stock, path: Path) -> Cut:
+    """Cut the blank along all pieces of a path, rapids included."""
+    pieces = path.pieces
+    cutter = path.cutter
+    return stock.cut(
+        pieces.lower,
+        pieces.upper,
+        pieces.owner,
+        len(path.kind),
+        cutter.radius,
+        min(cutter.corner_radius, cutter.radius),
+    )
+
+
+def check_cut(path: Path, cut: Cut, allowed: Allowed, findings: Findings) -> None:
+    """Rapids in material, cuts with a standing spindle, depths past the edges and into the collet."""
+    cuts = cut.removed > allowed.removal
+    rapid = (path.kind == 0) & cuts
+    down = rapid & (path.end[:, 2] < path.start[:, 2] - 1e-6)
+    cutter = path.cutter
+    _tell(path, cut, rapid & ~down, "rapid-through-material", "a rapid takes away", cut.removed, findings)
+    _tell(path, cut, down, "plunge-at-rapid", "a rapid downwards takes away", cut.removed, findings)
+    _tell(path, cut, (path.kind > 0) & cuts & ~path.spindle, "spindle-off", "the spindle stands, yet the cut takes",
+          cut.removed, findings)  # fmt: skip
+    deep = cuts & (cut.deep > cutter.cutting_length + allowed.removal)
+    collet = cuts & (cut.deep > cutter.stick_out + allowed.removal)
+    edges = f"edges of {cutter.cutting_length:g} stand below the stock by"
+    _tell(path, cut, deep, "too-deep-for-cutter", edges, cut.deep, findings)
+    reach = f"a cutter that sticks out {cutter.stick_out:g} stands below the stock by"
+    _tell(path, cut, collet, "collet", reach, cut.deep, findings)
+
+
+def _tell(
+    path: Path, cut: Cut, which: NDArray[np.bool_], kind: str, says: str, depth: NDArray[np.float64], findings: Findings
+) -> None:
+    found = np.flatnonzero(which)
+    for index in found[: findings.keep]:
+        x, y, z = (float(value) for value in cut.where[index])
+        findings.add(
+            kind, f"{says} {depth[index]:.3f}", line=int(path.line[index]), place=(x, y, z), depth=float(depth[index])
+        )
+    findings.more(kind, len(found) - findings.keep)
+
+
+def lowered(before: Singles, after: Singles, least: float) -> Mask:
+    """Which columns were lowered by more than `least`."""
+    mask: Mask = before - after > np.float32(least)
+    return mask
+
+
+def check_outside(
+    path: Path, stock: Stock, before: Singles, may_touch: Mask | None, allowed: Allowed, findings: Findings
+) -> None:
+    """Columns lowered outside what the operation may touch (None: it may touch everything)."""
+    if may_touch is None:
+        return
+    bad = lowered(before, stock.top, allowed.removal) & ~may_touch
+    if not bad.any():
+        return
+    depth = np.where(bad, before - np.maximum(stock.top, np.float32(0.0)), 0.0)
+    iy, ix = np.unravel_index(int(np.argmax(depth)), depth.shape)
+    x, y = stock.grid.place(int(iy), int(ix))
+    z = float(stock.top[iy, ix])
+    area = int(bad.sum()) * stock.grid.px * stock.grid.py
+    says = f"{area:.1f} mm² beside what the operation may touch are cut, at the deepest by {depth.max():.3f}"
+    place = (x, y, z if z > NOWHERE / 2 else 0.0)
+    findings.add("outside-area", says, line=path.line_near(x, y), place=place, depth=float(depth.max()))

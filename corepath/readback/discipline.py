@@ -1,0 +1,121 @@
+"""What a careful machinist asks of a program before any wood is cut: preamble, units, stops, cutter, room.
+
+None of it needs the virtual blank, save the height of the stock. Lengths in mm, bed frame.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely import Polygon
+
+from corepath.motion.cutter import Cutter
+from corepath.readback.findings import Findings
+from corepath.readback.path import Path
+from corepath.readback.program import ReadProgram
+from corepath.readback.shop import Shop
+from corepath.work.model import Work
+
+__all__ = ["check_obstacles", "check_program", "check_room", "check_spin_up", "check_stops", "choose_cutter"]
+
+
+def check_program(program: ReadProgram, findings: Findings) -> None:
+    """Preamble, units, coordinate system; and what the reader found."""
+    findings.extend(program.findings)
+    if not program.units_stated:
+        findings.add("units", "neither G20 nor G21 is stated before the first move")
+    missing = [group for group in program.unstated if group != "units"]
+    if missing and program.count:
+        line = int(program.line[0])
+        findings.add("preamble", "not stated before the first move: " + ", ".join(missing), line=line)
+    if any(system != 540 for system in program.systems):
+        findings.add("zero", "it works in another coordinate system than G54")
+
+
+def choose_cutter(program: ReadProgram, work: Work, shop: Shop, findings: Findings) -> Cutter:
+    """The cutter that the T word asks for; the operation's own where that is not to be had."""
+    named = [int(event.value) for event in program.events if event.name == "tool"]
+    if not named:
+        findings.add("unknown-cutter", "no T word names the cutter")
+        return work.cutter
+    if len(set(named)) > 1:
+        findings.add("wrong-cutter", f"more than one cutter in a file: {', '.join(f'T{n}' for n in named)}")
+    number = named[0]
+    if number not in shop.cutters:
+        findings.add("unknown-cutter", f"T{number} is not in the list of cutters")
+        return work.cutter
+    if number != work.cutter.number:
+        findings.add("wrong-cutter", f"T{number} is called, the operation is planned for {work.cutter.describe()}")
+    return shop.cutters[number]
+
+
+def check_stops(program: ReadProgram, zero_z: float, highest: float, findings: Findings) -> None:
+    """No stop with the spindle turning or the cutter in the stock; no start without a speed."""
+    for event in program.events:
+        if event.name == "spindle-on" and not event.value > 0.0:
+            findings.add("spindle-off", "M3 without a speed leaves the spindle standing", line=event.line)
+        if event.name not in ("stop", "optional-stop"):
+            continue
+        if event.spindle:
+            findings.add("stop-with-spindle-on", "the spindle turns while the hand is near", line=event.line)
+        if event.index and program.end[event.index - 1, 2] + zero_z < highest - 1e-6:
+            x, y, z = (float(value) for value in program.end[event.index - 1])
+            says = f"the cutter stands at {z + zero_z:.3f}, the stock reaches {highest:.3f}"
+            findings.add("stop-low", says, line=event.line, place=(x, y, z + zero_z), depth=highest - z - zero_z)
+
+
+def check_spin_up(path: Path, cutting: np.ndarray[tuple[int], np.dtype[np.bool_]], findings: Findings) -> None:
+    """After each start of the spindle a dwell comes before the first cut (`cutting` (n,) tells which cut)."""
+    events = path.program.events
+    cuts = path.index[cutting]
+    for place, event in enumerate(events):
+        if event.name != "spindle-on":
+            continue
+        first = int(cuts[np.searchsorted(cuts, event.index)]) if len(cuts) and cuts[-1] >= event.index else None
+        if first is None:
+            continue
+        after = [other for other in events[place + 1 :] if other.index <= first]
+        if not any(other.name == "dwell" and other.value > 0.0 for other in after):
+            line = int(path.program.line[first])
+            findings.add("spindle-not-up", "no dwell between the start of the spindle and this cut", line=line)
+
+
+def check_room(path: Path, work: Work, shop: Shop, findings: Findings) -> None:
+    """Travel, the spoil board, and the lowest that the operation may cut."""
+    if not len(path.end):
+        return
+    span = np.ptp(np.vstack((path.start, path.end)), axis=0)
+    for axis, needed, room in zip("XYZ", span, shop.travel, strict=True):
+        if needed > room + 1e-6:
+            findings.add("travel", f"{axis} needs {needed:.2f}, the machine has {room:.2f}", depth=float(needed - room))
+    depth = path.end[:, 2]
+    _too_low(path, depth < -shop.spoil_board - 1e-6, "spoil-board", -shop.spoil_board, findings)
+    _too_low(path, depth < work.lowest - shop.allowed.heights, "below-lowest", work.lowest, findings)
+
+
+def _too_low(
+    path: Path, which: np.ndarray[tuple[int], np.dtype[np.bool_]], kind: str, limit: float, findings: Findings
+) -> None:
+    found = np.flatnonzero(which)
+    for index in found[: findings.keep]:
+        x, y, z = (float(value) for value in path.end[index])
+        says = f"goes to {z:.3f}; the lowest allowed is {limit:.3f}"
+        findings.add(kind, says, line=int(path.line[index]), place=(x, y, z), depth=limit - z)
+    findings.more(kind, len(found) - findings.keep)
+
+
+def check_obstacles(path: Path, work: Work, findings: Findings) -> None:
+    """The cutter keeps off each obstacle below its height."""
+    for obstacle in work.obstacles:
+        pieces = path.pieces.pick(path.pieces.low < obstacle.height)
+        if not len(pieces):
+            continue
+        keep_off: Polygon = obstacle.area.buffer(path.cutter.radius)
+        shapely.prepare(keep_off)
+        lines = shapely.linestrings(np.stack((pieces.lower[:, :2], pieces.upper[:, :2]), axis=1))
+        met = np.flatnonzero(shapely.intersects(keep_off, lines))
+        for index in met[: findings.keep]:
+            x, y, z = (float(value) for value in pieces.lower[index])
+            says = f"passes within the cutter's radius of an obstacle {obstacle.height:g} high"
+            findings.add("obstacle", says, line=int(path.line[pieces.owner[index]]), place=(x, y, z))
+        findings.more("obstacle", len(met) - findings.keep)

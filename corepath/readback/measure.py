@@ -1,0 +1,268 @@
+"""The whole read-back: every file read as a stranger would, cut on a virtual blank through the flips.
+
+Order: A (dowels, plug pockets, groove), pour, flip, B (skim passes up to the planned one, the further
+passes and the combined file each on a copy, inserts), flip, C (roughing, deck). Zeros and cutters are
+derived from the blank and the files; the plan's are only compared with them. Lengths in mm.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+import shapely
+
+from corepath.readback.arcs import lengths
+from corepath.readback.cutting import check_cut, check_outside, cut_path
+from corepath.readback.discipline import (
+    check_obstacles,
+    check_program,
+    check_room,
+    check_spin_up,
+    check_stops,
+    choose_cutter,
+)
+from corepath.readback.findings import Findings
+from corepath.readback.floors import (
+    Singles,
+    check_deck,
+    check_floor,
+    check_plane,
+    check_rough,
+    inside,
+    measure_showing,
+    surface_heights,
+)
+from corepath.readback.holes import check_holes, is_open
+from corepath.readback.material import Cut, Mask, Stock
+from corepath.readback.measures import Measure, MeasureList
+from corepath.readback.motions import read_program
+from corepath.readback.path import Path, lay
+from corepath.readback.result import FileCount, ReadBack, Remaining
+from corepath.readback.shop import Shop
+from corepath.readback.walls import check_walls, strays
+from corepath.readback.zeros import check_zero, derive_zero, face_height
+from corepath.work.model import Deck, Hole, Pocket, Work
+
+__all__ = ["read_back"]
+
+Progress = Callable[[str], None]
+
+
+def _silent(file: str) -> None:
+    """Progress that nobody watches."""
+
+
+def read_back(
+    shop: Shop, works: Sequence[Work], files: Mapping[str, str], *, progress: Progress = _silent,
+    sha256: Mapping[str, str] | None = None,
+) -> ReadBack:  # fmt: skip
+    """Read and cut all files of a plan and hold what is left against `works`.
+
+    `files` maps names (with `.nc`) to texts; `sha256` maps names to the digests they had when planned.
+    `progress` is called with each file's name before it is read. Never raises for what a file holds.
+    """
+    run = _Run(shop, files, progress)
+    run.check_digests(sha256 or {})
+    ordered = sorted(works, key=lambda work: (work.setup, work.order, work.part))
+    for setup in "ABC":
+        mine = [work for work in ordered if work.setup == setup]
+        if not mine and setup != "A":
+            break
+        run.set_up(setup)
+        for work in mine:
+            run.operation(work)
+        run.remaining[setup] = Remaining.of(run.stock, setup)
+    run.finish(ordered)
+    return ReadBack(run.findings, tuple(run.measures), tuple(run.counts), run.remaining)
+
+
+class _Run:
+    """The state of one read-back: the blank as it is now and what was found so far."""
+
+    def __init__(self, shop: Shop, files: Mapping[str, str], progress: Progress) -> None:
+        self.shop = shop
+        self.files = files
+        self.progress = progress
+        self.stock = Stock(shop.length, shop.width, shop.thickness, shop.cell)
+        self.findings = Findings()
+        self.measures: list[Measure] = []
+        self.counts: list[FileCount] = []
+        self.remaining: dict[str, Remaining] = {}
+        self.used: set[str] = set()
+        self.face = shop.thickness
+        self.castings: dict[str, Mask] = {}
+        self.heights: tuple[int, Singles] | None = None
+
+    def check_digests(self, sha256: Mapping[str, str]) -> None:
+        for name in sorted(sha256):
+            text = self.files.get(name)
+            if text is not None and hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest() != sha256[name]:
+                self.findings.add("changed", "not the file that was planned", file=name)
+
+    def set_up(self, setup: str) -> None:
+        """Pour after A, flip, and touch the face that now lies up."""
+        if setup == "B":
+            self._pour()
+        if setup != "A":
+            self.stock.flip(self.shop.flip_about)
+            axis = 0 if self.shop.flip_about == "x" else 1
+            self.castings = {name: np.ascontiguousarray(np.flip(mask, axis)) for name, mask in self.castings.items()}
+        self.face = face_height(self.stock, self.shop, setup)
+
+    def _pour(self) -> None:
+        for name, pour in self.shop.pour.items():
+            mask = inside(self.stock, shapely.buffer(pour.area, 2.0 * self.stock.grid.cell))
+            self.stock.pour(mask, self.shop.thickness - pour.below)
+            self.castings[name] = inside(self.stock, pour.area)
+
+    def operation(self, work: Work) -> None:
+        """All files of one operation."""
+        if work.facing is not None:
+            self._skim(work)
+            return
+        name = f"{work.stem}.nc"
+        before = self.stock.top.copy()
+        done = self._file(work, name, self.stock)
+        if done is None:
+            return
+        path, cut, measures, findings = done
+        may_touch = self._may_touch(work)
+        check_outside(path, self.stock, before, may_touch, self.shop.allowed, findings)
+        self._measure(work, path, measures, findings)
+        self._close(path, cut, before, measures, findings)
+
+    def _skim(self, work: Work) -> None:
+        """Each pass on what the one before left; from the planned one on, on a copy; the combined file alone."""
+        assert work.facing is not None
+        raw = self.stock.copy()
+        running = self.stock
+        for number, plane in enumerate(work.facing.planes, 1):
+            if number == self.shop.planned_pass + 1:
+                running = self.stock.copy()
+            self._facing(work, f"{work.stem}-pass-{number}.nc", running, plane)
+        self._facing(work, f"{work.stem}-all.nc", raw, work.facing.planes[-1])
+
+    def _facing(self, work: Work, name: str, stock: Stock, plane: float) -> None:
+        before = stock.top.copy()
+        done = self._file(work, name, stock)
+        if done is None:
+            return
+        path, cut, measures, findings = done
+        check_plane(plane, path, stock, self.shop.allowed, measures, findings)
+        measure_showing(stock, self.castings, self.shop.allowed.shows, measures)
+        self._close(path, cut, before, measures, findings, stock)
+
+    def _file(self, work: Work, name: str, stock: Stock) -> tuple[Path, Cut, MeasureList, Findings] | None:
+        """Read, lay and cut one file; None where it is missing."""
+        self.used.add(name)
+        findings = Findings(name)
+        if name not in self.files:
+            findings.add("missing-file", "the operation has no file")
+            self.findings.extend(findings)
+            return None
+        self.progress(name)
+        shop = self.shop
+        program = read_program(self.files[name], name)
+        check_program(program, findings)
+        cutter = choose_cutter(program, work, shop, findings)
+        zero = derive_zero(work, shop, self.face, face_height(stock, shop, work.setup))
+        check_zero(work, zero, shop.allowed.zero, findings)
+        highest = stock.highest()
+        check_stops(program, zero[2], highest, findings)
+        path = lay(program, zero, cutter, highest, shop.allowed.chords, findings)
+        check_room(path, work, shop, findings)
+        check_obstacles(path, work, findings)
+        cut = cut_path(stock, path)
+        check_cut(path, cut, shop.allowed, findings)
+        check_spin_up(path, (path.kind > 0) & (cut.removed > shop.allowed.removal), findings)
+        return path, cut, MeasureList(name), findings
+
+    def _close(
+        self,
+        path: Path,
+        cut: Cut,
+        before: Singles,
+        measures: MeasureList,
+        findings: Findings,
+        stock: Stock | None = None,
+    ) -> None:
+        """Take over what one file gave."""
+        stock = stock or self.stock
+        gone = np.maximum(before, 0.0) - np.maximum(stock.top, 0.0)
+        program = path.program
+        long = lengths(path.kind, path.start, path.end, path.centre)
+        rapid = path.kind == 0
+        self.counts.append(
+            FileCount(
+                file=measures.file,
+                lines=program.lines,
+                motions=program.count,
+                cut_length=float(long[~rapid].sum()),
+                rapid_length=float(long[rapid].sum()),
+                removed=float(gone.sum(dtype=np.float64)) * stock.grid.px * stock.grid.py,
+                deepest=float(cut.deep.max(initial=0.0)),
+            )
+        )
+        self.measures.extend(measures)
+        self.findings.extend(findings)
+
+    def _may_touch(self, work: Work) -> Mask | None:
+        """Columns that the operation may lower; None for all."""
+        if not work.pockets and not work.holes:
+            return None
+        grid, edge = self.stock.grid, self.shop.allowed.edge
+        mask = np.zeros((grid.ny, grid.nx), dtype=np.bool_)
+        for pocket in work.pockets:
+            mask |= inside(self.stock, shapely.buffer(pocket.area, edge))
+        for hole in work.holes:
+            mask |= grid.near(hole.x, hole.y, hole.steps[0].diameter / 2.0 + edge)
+        return mask
+
+    def _measure(self, work: Work, path: Path, measures: MeasureList, findings: Findings) -> None:
+        allowed = self.shop.allowed
+        if work.pockets:
+            self._pockets(work.pockets, path, measures, findings)
+        if work.holes:
+            check_holes(work.holes, path, self.stock, allowed, measures, findings)
+        if work.deck is not None:
+            heights = self._surface(work.deck)
+            if work.deck.rough > 0.0:
+                check_rough(work.deck, heights, work.cutting.depth, path, self.stock, measures, findings)
+            else:
+                check_deck(work.deck, heights, path, self.stock, allowed, measures, findings)
+
+    def _pockets(self, pockets: Sequence[Pocket], path: Path, measures: MeasureList, findings: Findings) -> None:
+        owned, stray = strays(path, pockets)
+        for pocket, mine in zip(pockets, owned, strict=True):
+            check_walls(pocket, path, mine, self.shop.allowed, measures, findings)
+            check_floor(pocket, path, self.stock, self.shop.allowed, measures, findings)
+        for index in range(min(len(stray), findings.keep)):
+            x, y, z = (float(value) for value in stray.middle[index])
+            line = int(path.line[stray.owner[index]])
+            findings.add("outside-area", "a motion below the stock outside every pocket", line=line, place=(x, y, z))
+        findings.more("outside-area", len(stray) - findings.keep)
+
+    def _surface(self, deck: Deck) -> Singles:
+        """h at every column, kept from roughing to finishing."""
+        key = id(deck.surface)
+        if self.heights is None or self.heights[0] != key:
+            self.heights = (key, surface_heights(self.stock, deck.surface))
+        return self.heights[1]
+
+    def finish(self, works: Sequence[Work]) -> None:
+        """Bores that must be open at the end, and files that belong to nothing."""
+        if any(work.deck is not None and work.deck.rough == 0.0 for work in works):
+            for work in works:
+                if work.name == "inserts":
+                    for hole in work.holes:
+                        self._open(work, hole)
+        for name in sorted(set(self.files) - self.used):
+            self.findings.add("order", "no operation of the plan has such a file", file=name)
+
+    def _open(self, work: Work, hole: Hole) -> None:
+        x, y = self.shop.mirrored(hole.x, hole.y)
+        if not is_open(self.stock, x, y, hole.steps[-1].diameter / 2.0):
+            says = f"{hole.id}: its bore is not open after the deck is cut"
+            self.findings.add("bore-closed", says, file=f"{work.stem}.nc", place=(x, y, 0.0))

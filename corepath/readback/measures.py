@@ -1,0 +1,59 @@
+"""One measured figure and how far it is from the one wanted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+__all__ = ["Measure", "MeasureList"]
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """`value` and `wanted` in mm (or as `says` tells); `deviation` is value minus wanted, signed.
+
+    `where` is a place (x, y) in the bed frame of the set-up, or None. `extra` holds further figures
+    such as the edges and counts of a histogram.
+    """
+
+    id: str
+    file: str
+    value: float
+    wanted: float | None
+    deviation: float
+    says: str
+    where: tuple[float, float] | None = None
+    extra: tuple[tuple[str, tuple[float, ...]], ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """The entry of `report.json`, lengths rounded to 0.0001."""
+        entry: dict[str, Any] = {
+            "id": self.id,
+            "file": self.file,
+            "value": round(self.value, 4),
+            "wanted": None if self.wanted is None else round(self.wanted, 4),
+            "deviation": round(self.deviation, 4),
+            "says": self.says,
+            "where": None if self.where is None else [round(value, 3) for value in self.where],
+        }
+        for name, values in self.extra:
+            entry[name] = [round(value, 4) for value in values]
+        return entry
+
+
+class MeasureList(list[Measure]):
+    """Measures of one file in the order taken."""
+
+    def __init__(self, file: str) -> None:
+        super().__init__()
+        self.file = file
+
+    def take(
+        self, id: str, value: float, wanted: float | None, says: str, where: tuple[float, float] | None = None,
+        extra: tuple[tuple[str, tuple[float, ...]], ...] = (),
+    ) -> Measure:  # fmt: skip
+        """Add one measure; the deviation follows from value and wanted."""
+        deviation = 0.0 if wanted is None else value - wanted
+        measure = Measure(id, self.file, float(value), wanted, float(deviation), says, where, extra)
+        self.append(measure)
+        return measure

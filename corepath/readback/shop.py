@@ -1,0 +1,79 @@
+"""What the read-back must be told of the shop: the blank, how it is turned, what is touched, the cutters.
+
+Everything else it takes from the files or derives. Lengths in mm; A frame: bed frame of set-up A.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from shapely import Polygon
+
+from corepath.motion.cutter import Cutter
+
+__all__ = ["Allowed", "Pour", "Shop"]
+
+
+@dataclass(frozen=True, slots=True)
+class Pour:
+    """One casting: its footprint in the A frame and how far its cured top lies `below` the raw top."""
+
+    area: Polygon
+    below: float
+
+
+@dataclass(frozen=True, slots=True)
+class Allowed:
+    """How far a measure may be off before it is a finding, mm. Reasons: twice the error budget of a path
+    and more, and well under what a machine of wood holds.
+
+    `removal` is the least lowering that counts as cutting; `heights` for floors and planes; `walls` for
+    widths; `holes` on diameters; `edge` how far beside its region an operation may touch; `zero` for
+    work zeros; `shows` the skin of wood through which a casting counts as visible.
+    """
+
+    removal: float = 0.01
+    heights: float = 0.02
+    walls: float = 0.02
+    holes: float = 0.05
+    edge: float = 0.05
+    zero: float = 0.02
+    shows: float = 0.005
+    chords: float = 0.0005
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """The blank (`length`, `width`, `thickness`), how it is flipped and zeroed, machine, cutters, pour.
+
+    `touch_at` is in the A frame; where it is None a face is touched at the middle. `planned_pass` tells
+    how many skim passes are cut before the inserts. `pour` maps each casting's id to its fill. `cell`
+    is the largest spacing of the columns. `bores` are ids of holes that must be open at the end; None
+    means all holes of the operation named inserts.
+    """
+
+    length: float
+    width: float
+    thickness: float
+    flip_about: Literal["x", "y"]
+    xy_zero: Literal["middle", "front-left"]
+    z_zero: Literal["bed", "face"]
+    touch_at: tuple[float, float] | None
+    spoil_board: float
+    travel: tuple[float, float, float]
+    cutters: Mapping[int, Cutter]
+    pour: Mapping[str, Pour]
+    planned_pass: int
+    cell: float = 0.5
+    allowed: Allowed = field(default_factory=Allowed)
+
+    def mirrored(self, x: float, y: float) -> tuple[float, float]:
+        """A place of A as it lies in B, or back."""
+        return (x, -y) if self.flip_about == "x" else (-x, y)
+
+    def touch(self, setup: str) -> tuple[float, float]:
+        """Where a face is touched in a set-up."""
+        x, y = self.touch_at or (0.0, 0.0)
+        return self.mirrored(x, y) if setup == "B" else (x, y)
