@@ -190,7 +190,7 @@ class _Builder:
             return
         if top - lowest > FINISH_DEPTH:
             share = 1.0 - job.skim.overlap
-            need = Need("roughing the deck", ("flat", "bull", "ball"), None, top - lowest, "deck", stepover_share=share)
+            need = Need("roughing the deck", ("flat", "bull", "ball"), None, 0.0, "deck", stepover_share=share)
             rough = self._chosen(need)
             if rough is not None:
                 deck = Deck(self.board.blank, surface, top, job.deck.scallop, GOUGE, ROUGH_LEAVE)

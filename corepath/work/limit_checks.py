@@ -20,9 +20,13 @@ def limit_checks(job: Job, works: Sequence[Work]) -> tuple[Check, ...]:
 
 
 def depth_of(work: Work) -> float:
-    """How deep the cutter stands in the stock at its deepest, mm (nominal)."""
-    if work.deck is not None and work.deck.rough == 0.0:
-        return min(FINISH_DEPTH, work.stock_top - work.lowest)
+    """How deep the cutter stands in the stock at its deepest, mm (nominal).
+
+    Facing and roughing go down in layers over the whole blank, so that no stock beside the cutter is higher than one.
+    """
+    if work.deck is not None:
+        layer = work.cutting.depth if work.deck.rough else FINISH_DEPTH
+        return min(layer, work.stock_top - work.lowest)
     if work.facing is not None:
         planes = (work.facing.top, *work.facing.planes)
         return max(above - below for above, below in zip(planes, planes[1:], strict=False))
