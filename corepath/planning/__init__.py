@@ -1,5 +1,12 @@
 """Planning: the whole chain from a job file to a folder of files that have been read back."""
 
-from corepath.planning.prepare import Prepared, prepare
+from corepath.planning.folder import Written
+from corepath.planning.make import Progress, quiet
+from corepath.planning.plan import Plan, check_report, plan, preview, write_plan
+from corepath.planning.prepare import Prepared, prepare, prepare_job
+from corepath.planning.reading import Reading, read_folder
 
-__all__ = ["Prepared", "prepare"]
+__all__ = [
+    "Plan", "Prepared", "Progress", "Reading", "Written", "check_report", "plan", "prepare", "prepare_job",
+    "preview", "quiet", "read_folder", "write_plan",
+]  # fmt: skip

@@ -1,0 +1,107 @@
+"""A whole plan: paths, their text, the read-back, drawings and the report."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from corepath.job.resolved import resolved_dict
+from corepath.planning.folder import Written, write_folder
+from corepath.planning.geometry import geometry_dict
+from corepath.planning.make import MadeFile, Progress, make_files, quiet
+from corepath.planning.prepare import Prepared
+from corepath.planning.reading import read_files
+from corepath.planning.report import checks_report, full_report
+from corepath.readback.findings import Finding
+from corepath.readback.result import ReadBack
+from corepath.stackup import Check
+from corepath.views.drawing import drawings
+
+__all__ = ["Plan", "plan", "preview", "write_plan"]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What `plan` found. `files` maps names to texts, all that is to be written.
+
+    `.nc` files are among them only when nothing failed, or with `despite_failures`.
+    """
+
+    prepared: Prepared
+    made: tuple[MadeFile, ...]
+    readback: ReadBack | None
+    files: dict[str, str]
+    report: dict[str, Any]
+
+    @property
+    def checks(self) -> tuple[Check, ...]:
+        return self.prepared.checks
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        return tuple(self.readback.findings) if self.readback is not None else ()
+
+    @property
+    def failed(self) -> bool:
+        """Whether a check failed or the read-back found something."""
+        return self.prepared.failed or bool(self.findings)
+
+
+def plan(prepared: Prepared, *, progress: Progress = quiet, despite_failures: bool = False) -> Plan:
+    """Make all files of a prepared job and read them back. Nothing is written to disk.
+
+    With a failed check no path is made unless `despite_failures`. Raises CorepathError where no path can
+    be found.
+    """
+    made: tuple[MadeFile, ...] = ()
+    readback: ReadBack | None = None
+    if despite_failures or not prepared.failed:
+        made = make_files(prepared, progress, (0.0, 0.3))
+        readback = read_files(prepared, {one.name: one.text for one in made}, progress, (0.3, 0.85))
+    progress("drawings", 0.85)
+    files = _drawings(prepared, made)
+    report = full_report(prepared, made, readback.as_dict() if readback is not None else None, despite_failures)
+    if despite_failures or not (prepared.failed or (readback is not None and len(readback.findings))):
+        files.update({one.name: one.text for one in made})
+    progress("report", 0.95)
+    files["job.resolved.json"] = _json(resolved_dict(prepared.resolved))
+    files["geometry.json"] = json.dumps(geometry_dict(prepared), separators=(",", ":")) + "\n"
+    files["report.json"] = _json(report)
+    return Plan(prepared, made, readback, files, report)
+
+
+def write_plan(plan: Plan, folder: Path) -> Written:
+    """Write a plan's files into `folder`; earlier `.nc` files that it does not hold go to `withdrawn/`."""
+    return write_folder(folder, plan.files)
+
+
+def preview(prepared: Prepared, folder: Path, progress: Progress = quiet) -> Written:
+    """Write the drawings only; failed checks stand in them but keep nothing back."""
+    made = make_files(prepared, progress, (0.0, 0.8))
+    progress("drawings", 0.8)
+    return write_folder(folder, _drawings(prepared, made), withdraw=False)
+
+
+def _drawings(prepared: Prepared, made: Sequence[MadeFile]) -> dict[str, str]:
+    return drawings(
+        prepared.job,
+        prepared.board,
+        prepared.stackup,
+        prepared.works,
+        [one.program for one in made],
+        digest=prepared.digest,
+        checks=prepared.checks,
+        minutes={one.program.stem: one.minutes for one in made},
+    )
+
+
+def _json(data: dict[str, Any]) -> str:
+    return json.dumps(data, indent=1, ensure_ascii=False) + "\n"
+
+
+def check_report(prepared: Prepared) -> dict[str, Any]:
+    """The report of `check --json`."""
+    return checks_report(prepared)

@@ -1,0 +1,137 @@
+"""Reading back: the files of a plan, held against the works that its resolved job gives."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from corepath.errors import Fault, InputError
+from corepath.job.resolved import from_resolved
+from corepath.planning.make import Progress, quiet
+from corepath.planning.prepare import Prepared, prepare_job
+from corepath.readback.findings import Finding
+from corepath.readback.measure import read_back
+from corepath.readback.measures import Measure
+from corepath.readback.result import ReadBack
+from corepath.readback.shop import Pour, Shop
+from corepath.work.cutters import cutter_of
+
+__all__ = ["Reading", "read_files", "read_folder"]
+
+LARGEST_FILE = 512 * 2**20
+"""bytes: a program larger than this is refused rather than read into memory."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What reading a folder back gave."""
+
+    prepared: Prepared
+    readback: ReadBack
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        return tuple(self.readback.findings)
+
+    @property
+    def measures(self) -> tuple[Measure, ...]:
+        return self.readback.measures
+
+    @property
+    def failed(self) -> bool:
+        return bool(self.findings)
+
+    @property
+    def report(self) -> dict[str, Any]:
+        return {"plan": self.prepared.digest, "readback": self.readback.as_dict()}
+
+
+def read_files(
+    prepared: Prepared,
+    texts: Mapping[str, str],
+    progress: Progress = quiet,
+    share: tuple[float, float] = (0.0, 1.0),
+    sha256: Mapping[str, str] | None = None,
+) -> ReadBack:
+    """Read `texts` (name to text) back against the works of `prepared`."""
+    start, end = share
+    done = 0
+
+    def step(name: str) -> None:
+        nonlocal done
+        progress(f"reading back {name}", start + (end - start) * done / max(1, len(texts)))
+        done += 1
+
+    return read_back(_shop(prepared), prepared.works, texts, progress=step, sha256=sha256)
+
+
+def _shop(prepared: Prepared) -> Shop:
+    job, stack = prepared.job, prepared.stackup
+    return Shop(
+        length=job.blank.length,
+        width=job.blank.width,
+        thickness=job.blank.thickness,
+        flip_about=job.machine.flip_about,
+        xy_zero=job.machine.xy_zero,
+        z_zero=job.machine.z_zero,
+        touch_at=job.machine.touch_at,
+        spoil_board=job.blank.spoil_board,
+        travel=job.machine.travel,
+        cutters={section.number: cutter_of(section) for section in job.cutter},
+        pour={
+            casting.casting.id: Pour(casting.casting.area, casting.pour.p_expected.nominal)
+            for casting in stack.castings
+        },
+        planned_pass=stack.skim.planned_stop,
+    )
+
+
+def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
+    """Read the files in a plan's folder again.
+
+    The design comes from `job.resolved.json`, the motions from the `.nc` files alone; `report.json`, where
+    it is there, only tells whether a file has changed since. Raises InputError for a folder that holds no plan.
+    """
+    if not folder.is_dir():
+        raise InputError([Fault("", "no such folder", file=str(folder))])
+    job = from_resolved(_json(folder / "job.resolved.json"))
+    prepared = prepare_job(job, folder)
+    texts = {path.name: _text(path) for path in sorted(folder.glob("*.nc")) if path.is_file()}
+    if not texts:
+        raise InputError([Fault("", "no .nc file here", file=str(folder))])
+    report_path = folder / "report.json"
+    sha256 = _sha256(_json(report_path)) if report_path.exists() else {}
+    return Reading(prepared, read_files(prepared, texts, progress, sha256=sha256))
+
+
+def _sha256(report: dict[str, Any]) -> dict[str, str]:
+    operations = report.get("operations")
+    if not isinstance(operations, list):
+        return {}
+    entries = [entry for entry in operations if isinstance(entry, dict)]
+    return {str(entry["file"]): str(entry["sha256"]) for entry in entries if "file" in entry and "sha256" in entry}
+
+
+def _text(path: Path) -> str:
+    """Any bytes as text: what is not ASCII is for the reader to find."""
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise InputError([Fault("", f"larger than {LARGEST_FILE // 2**20} MiB", file=str(path))])
+        return path.read_bytes().decode("utf-8", errors="replace")
+    except OSError as error:
+        raise InputError([Fault("", f"cannot be read: {error.strerror}", file=str(path))]) from error
+
+
+def _json(path: Path) -> dict[str, Any]:
+    try:
+        data = json.loads(path.read_bytes())
+    except OSError as error:
+        raise InputError([Fault("", f"cannot be read: {error.strerror}", file=str(path))]) from error
+    except (ValueError, RecursionError) as error:
+        raise InputError([Fault("", f"is not JSON: {error}", file=str(path))]) from error
+    if not isinstance(data, dict):
+        raise InputError([Fault("", "is not a table of keys", file=str(path))])
+    return data
