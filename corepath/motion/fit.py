@@ -54,7 +54,7 @@ def fit_arcs(points: ArrayLike, *, feed: float, tolerance: float = TOLERANCE, ar
 
     given = _distinct(points)
     if not arcs or len(given) < 3:
-        return [line(*map(float, point), feed) for point in thin(given, tolerance)[1:]]
+        return [line(x, y, z, feed) for x, y, z in thin(given, tolerance)[1:].tolist()]
     ends, bends = fit_runs(given, tolerance, LEAST_RADIUS, LARGEST_RADIUS, LARGEST_SWEEP)
     moves, start = [], 0
     for end, (cx, cy, sweep) in zip(ends.tolist(), bends.tolist(), strict=True):
@@ -86,6 +86,8 @@ def flatten(start: tuple[float, float, float], move: Move, tolerance: float = 0.
     step = 2 * np.arccos(max(1 - tolerance / radius, 0.0)) if radius > 0 else np.pi
     t = np.linspace(0.0, 1.0, int(np.ceil(abs(turn) / step)) + 1)
     angle = first + turn * t
-    flat = np.column_stack([cx + radius * np.cos(angle), cy + radius * np.sin(angle), start[2] + (move.z - start[2]) * t])
+    flat = np.column_stack(
+        [cx + radius * np.cos(angle), cy + radius * np.sin(angle), start[2] + (move.z - start[2]) * t]
+    )
     flat[0], flat[-1] = start, (move.x, move.y, move.z)
     return flat

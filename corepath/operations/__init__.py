@@ -1,0 +1,36 @@
+"""Paths for every operation: from a `Work`, which says what to reach and what to spare, to programs.
+
+`programs` picks the way of cutting by what the work holds; there is no menu of methods.
+"""
+
+from __future__ import annotations
+
+from corepath.errors import CorepathError
+from corepath.motion.program import Program
+from corepath.work.model import Work
+
+__all__ = ["programs"]
+
+
+def programs(work: Work) -> tuple[Program, ...]:
+    """The programs of one work, in the order of cutting: several for a skim, one otherwise.
+
+    Raises `CorepathError` where no path can do what the work asks.
+    """
+    if work.pockets:
+        from corepath.operations import pocketing
+
+        return pocketing.plan(work)
+    if work.holes:
+        from corepath.operations import holes
+
+        return holes.plan(work)
+    if work.facing is not None:
+        from corepath.operations import skim
+
+        return skim.plan(work)
+    if work.deck is not None:
+        from corepath.operations import surfacing
+
+        return surfacing.plan(work)
+    raise CorepathError(f"{work.stem}: nothing to cut")

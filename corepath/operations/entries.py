@@ -1,0 +1,165 @@
+"""Ways into the wood and between places, shared by pockets and holes: hops, ramps, helices, fitted paths.
+
+A `Trail` records moves in the bed frame of the set-up, mm and mm/min. Nothing here goes straight down into
+solid wood: a cutter is not known to cut to its centre, so it goes in along a ramp or helix of at most
+`RAMP` (3 degrees; 2 to 5 are usual for flat cutters: common practice, no source). Where the path is so
+small that a turn at this slope gains less than `LEAST_PITCH`, a turn gains that much instead.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from corepath.motion.fit import fit_arcs, flatten
+from corepath.motion.program import Kind, Move, Pass, arc, line, rapid
+from corepath.operations.facing_paths import check_path
+from corepath.work.model import Work
+
+__all__ = ["LEAST_PITCH", "RAMP", "Trail", "ramp_along", "slope_of"]
+
+Floats = NDArray[np.float64]
+
+RAMP = math.radians(3.0)
+LEAST_PITCH = 0.05
+"""mm a turn."""
+ABOVE = 1.0
+"""mm above the highest stock where a rapid down ends."""
+_THIRD = 2 * math.pi / 3
+_CHORD = 0.002  # mm: chords of circles where arcs are not allowed
+
+
+def slope_of(lap: float) -> float:
+    """Fall of a ramp per mm of way, for a closed path of `lap` mm."""
+    return max(math.tan(RAMP), LEAST_PITCH / lap)
+
+
+def ramp_along(ring: Floats, start: tuple[float, float], high: float, low: float) -> tuple[Floats, Floats]:
+    """A ramp along a closed ring from `high` to `low`, then one level lap.
+
+    `ring` is (n, 2), first equals last; the ramp starts at its point nearest to `start` and takes as many
+    laps as its slope needs. Returns the (m, 3) points of the ramp and the (n + 1, 3) points of the lap,
+    which starts and ends where the ramp ends.
+    """
+    turned = turned_to(ring, start)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(turned, axis=0).T))])
+    lap = float(along[-1])
+    if high <= low:
+        return np.column_stack([turned[:1], [low]]), np.column_stack([turned, np.full(len(turned), low)])
+    way = (high - low) / slope_of(lap)
+    laps = int(way // lap)
+    stations = np.concatenate([*(along[:-1] + k * lap for k in range(laps + 1)), [way]])
+    stations = np.unique(stations[stations <= way])
+    place = stations - lap * np.floor(stations / lap)
+    x, y = np.interp(place, along, turned[:, 0]), np.interp(place, along, turned[:, 1])
+    ramp = np.column_stack([x, y, high - (high - low) * stations / way])
+    level = turned_to(ring, (float(x[-1]), float(y[-1])))
+    level[0] = level[-1] = ramp[-1, :2]
+    return ramp, np.column_stack([level, np.full(len(level), low)])
+
+
+def turned_to(ring: Floats, start: tuple[float, float]) -> Floats:
+    """The closed (n, 2) ring as (m, 2), starting and ending at its point nearest to `start`."""
+    curve = shapely.LineString(ring)
+    place = float(shapely.line_locate_point(curve, shapely.Point(start)))
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))])
+    first = np.array([[np.interp(place, along, ring[:, 0]), np.interp(place, along, ring[:, 1])]])
+    after = along > place + 1e-6
+    before = along < place - 1e-6
+    after[-1] = False  # the last point repeats the first
+    if not before[0] and after.any():
+        return np.concatenate([first, ring[after], first])
+    return np.concatenate([first, ring[after], ring[before], first])
+
+
+class Trail:
+    """The moves of one pass as they are laid, and where the cutter is."""
+
+    def __init__(self, work: Work) -> None:
+        self.work = work
+        self.moves: list[Move] = []
+        self.x = self.y = self.z = math.nan
+
+    def _add(self, *moves: Move) -> None:
+        self.moves.extend(moves)
+        self.x, self.y, self.z = moves[-1].x, moves[-1].y, moves[-1].z
+
+    @property
+    def place(self) -> tuple[float, float]:
+        return self.x, self.y
+
+    def above(self, top: float) -> float:
+        """Where a rapid down over stock of this top must end."""
+        return min(max(top, self.work.stock_top) + ABOVE, self.work.clear)
+
+    def hop(self, x: float, y: float, low: float) -> None:
+        """Rapids up, over at the clear height, and straight down to `low`, which lies above the stock."""
+        clear = self.work.clear
+        if self.moves and self.z != clear:
+            self._add(rapid(self.x, self.y, clear))
+        if not self.moves or (self.x, self.y) != (x, y):
+            self._add(rapid(x, y, clear))
+        if low < clear:
+            self._add(rapid(x, y, low))
+
+    def drop(self, z: float) -> None:
+        """A rapid straight down where the cutter has already been."""
+        self._add(rapid(self.x, self.y, z))
+
+    def to(self, x: float, y: float, z: float, feed: float) -> None:
+        """A straight feed move, left out where it leads nowhere."""
+        if math.dist((x, y, z), (self.x, self.y, self.z)) > 1e-9:
+            self._add(line(x, y, z, feed))
+
+    def follow(self, points: Floats, feed: float, tolerance: float) -> None:
+        """Along (n, 3) points, the first of which is where the cutter is, by lines and arcs."""
+        moves = fit_arcs(points, feed=feed, tolerance=tolerance, arcs=self.work.arcs)
+        if moves:
+            self._add(*moves)
+
+    def turn(self, cx: float, cy: float, angle: float, z: float, feed: float) -> None:
+        """Counter-clockwise by `angle` (rad) about a centre, at even pitch to `z`; pieces of at most a third."""
+        radius, first = math.dist((cx, cy), self.place), math.atan2(self.y - cy, self.x - cx)
+        count = max(1, math.ceil(angle / _THIRD - 1e-9))
+        if not self.work.arcs:
+            count = max(count, math.ceil(angle / (2 * math.acos(max(1 - _CHORD / radius, 0.5)))))
+        start = self.z
+        for k in range(1, count + 1):
+            at, level = first + angle * k / count, start + (z - start) * k / count
+            x, y = cx + radius * math.cos(at), cy + radius * math.sin(at)
+            if self.work.arcs:
+                self._add(arc(False, x, y, level, cx - self.x, cy - self.y, feed))
+            else:
+                self._add(line(x, y, level, feed))
+
+    def helix(self, cx: float, cy: float, z: float, feed: float) -> None:
+        """Down to `z` about a centre, counter-clockwise, no steeper than a ramp may be."""
+        if z >= self.z:
+            return
+        lap = 2 * math.pi * math.dist((cx, cy), self.place)
+        turns = (self.z - z) / (slope_of(lap) * lap)
+        self.turn(cx, cy, 2 * math.pi * math.ceil(3 * turns - 1e-9) / 3, z, feed)
+
+    def finish(self, says: str = "") -> Pass:
+        """Up to the clear height; the pass, held against obstacles and the lowest height."""
+        if self.z != self.work.clear:
+            self._add(rapid(self.x, self.y, self.work.clear))
+        check_path(self.work, straightened(self.moves))
+        return Pass.of(self.moves, says)
+
+
+def straightened(moves: Sequence[Move]) -> list[Move]:
+    """The moves with arcs as chords within 0.05 mm, for tests of nearness."""
+    straight = list(moves[:1])
+    for before, move in itertools.pairwise(moves):
+        if move.kind in (Kind.CW, Kind.CCW):
+            points = flatten((before.x, before.y, before.z), move, 0.05)[1:]
+            straight += [line(x, y, z, move.feed) for x, y, z in points.tolist()]
+        else:
+            straight.append(move)
+    return straight
