@@ -82,7 +82,7 @@ def _check_diameter(
     radius = path.cutter.radius
     below = mine.pick(mine.low < above - 0.01)
     widest = 2.0 * (float(_reach(below, hole.x, hole.y).max()) + radius) if len(below) else 0.0
-    at_floor = mine.pick(mine.high <= floor + 0.01)
+    at_floor = mine.below(floor + 0.01)
     narrowest = 2.0 * _least_radius(at_floor, hole.x, hole.y, radius)
     worst = widest if abs(widest - wanted) >= abs(narrowest - wanted) else narrowest
     here = (hole.x, hole.y)

@@ -198,6 +198,18 @@ def cut_pieces(
 
 
 @njit(cache=True)
+def _sort(values: Floats) -> None:
+    """Insertion sort in place: a row crosses few edges, and this compiles fast."""
+    for k in range(1, len(values)):
+        value = values[k]
+        at = k
+        while at > 0 and values[at - 1] > value:
+            values[at] = values[at - 1]
+            at -= 1
+        values[at] = value
+
+
+@njit(cache=True)
 def fill_polygon(mask: NDArray[np.bool_], x0: float, y0: float, px: float, py: float, edges: Floats) -> None:
     """Set the columns that lie inside closed rings, by the even-odd rule.
 
@@ -220,7 +232,8 @@ def fill_polygon(mask: NDArray[np.bool_], x0: float, y0: float, px: float, py: f
             crossing[filled[iy]] = edges[e, 0] + (edges[e, 2] - edges[e, 0]) * share
             filled[iy] += 1
     for iy in range(ny):
-        row = np.sort(crossing[first[iy] : first[iy + 1]])
+        row = crossing[first[iy] : first[iy + 1]]
+        _sort(row)
         for k in range(0, len(row) - 1, 2):
             ix_low = max(math.ceil((row[k] - x0) / px), 0)
             ix_high = min(math.ceil((row[k + 1] - x0) / px), nx)

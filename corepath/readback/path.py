@@ -33,6 +33,17 @@ class Pieces:
     def pick(self, which: NDArray[np.bool_]) -> Pieces:
         return Pieces(self.lower[which], self.upper[which], self.owner[which])
 
+    def below(self, level: float) -> "Pieces":
+        """The parts that lie at or below a height; a plunge to below it leaves the point where it ends."""
+        some = self.pick(self.low <= level)
+        lower, upper = some.lower.copy(), some.upper.copy()
+        rise = upper[:, 2] - lower[:, 2]
+        for near, far, sign in ((lower, some.upper, -1.0), (upper, some.lower, 1.0)):
+            over = near[:, 2] > level
+            share = (near[over, 2] - level) / (sign * rise[over])
+            near[over] += (far[over] - near[over]) * share[:, None]
+        return Pieces(lower, upper, some.owner)
+
     @property
     def high(self) -> Floats:
         """Higher end of each."""

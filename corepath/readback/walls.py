@@ -111,7 +111,7 @@ def check_walls(
         findings.add("not-reached", f"{pocket.id}: no motion cuts in it", place=_middle(pocket))
         return
     radius = path.cutter.radius
-    floor = mine.pick(mine.high <= pocket.floor + 0.01)
+    floor = mine.below(pocket.floor + 0.01)
     opened = shapely.buffer(
         shapely.buffer(pocket.area, -radius, quad_segs=join_segments(radius)), radius, quad_segs=join_segments(radius)
     )
