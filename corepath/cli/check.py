@@ -19,7 +19,8 @@ def check(
 ) -> None:
     """Print the stack-up table, window first."""
     with guarded(json_wanted=json, job=job):
-        from corepath.planning import checks_report, prepare
+        from corepath.planning import prepare
+        from corepath.planning.report import checks_report
 
         prepared = prepare(job)
         failed = any(check.verdict == "fail" for check in prepared.checks)

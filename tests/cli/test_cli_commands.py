@@ -1,0 +1,328 @@
+"""The commands against a stand-in for planning: what they print, where, and the exit code."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import ModuleType, SimpleNamespace
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from corepath.cli.app import app
+from corepath.errors import Fault, InputError, OutputError
+from corepath.job.load import load_job
+from corepath.job.starter import starter_text
+from corepath.stackup.check import Check
+
+runner = CliRunner()
+
+OK = Check("floor", "ok", 1.2, 0.95, 1.02, 0.6, "mm", "1.20 of wood left", "groove at (10.0, 2.0)")
+WINDOW = Check("window", "ok", 0.9, 0.4, 0.6, 0.0, "mm", "0.90 to spare", "deck at (5.0, 0.0)")
+CAUTION = Check("hold", "caution", 3.1, 2.9, 3.05, 3.0, "mm", "3.10 of casting", "set-up C", "make it deeper")
+FAIL = Check("seat", "fail", -0.1, -0.3, -0.2, 0.1, "mm", "the flange stands proud", "I1", "raise insert.recess")
+
+
+@dataclass
+class Planner:
+    """Stands in for `corepath.planning`; keeps what it was asked for."""
+
+    checks: tuple[Check, ...] = (OK, WINDOW)
+    findings: tuple[Any, ...] = ()
+    raises: BaseException | None = None
+    asked: list[Any] = field(default_factory=list)
+
+    def prepare(self, path: Path) -> Any:
+        self.asked.append(("prepare", path))
+        if self.raises:
+            raise self.raises
+        return SimpleNamespace(job=load_job(path), checks=self.checks)
+
+    def plan(self, prepared: Any, *, progress: Callable[[str, float], None], despite_failures: bool = False) -> Any:
+        progress("groove", 0.5)
+        bad = any(check.verdict == "fail" for check in self.checks)
+        operations = [] if bad and not despite_failures else [OPERATION, {**OPERATION, "combined": True, "minutes": 3}]
+        report = {"checks": [check.as_dict() for check in self.checks], "operations": operations, "minutes": 12.34}
+        failed = bad or bool(self.findings)
+        return SimpleNamespace(
+            checks=self.checks, findings=self.findings, report=report, failed=failed, made=bool(operations)
+        )
+
+    def write_plan(self, made: Any, folder: Path) -> Any:
+        self.asked.append(("write", folder))
+        names = ["report.json", "overview.svg", *(["03-A-groove.nc"] if made.made else [])]
+        return SimpleNamespace(written=names, withdrawn=[] if made.made else ["03-A-groove.nc"])
+
+    def preview(self, prepared: Any, folder: Path, progress: Callable[[str, float], None]) -> list[str]:
+        self.asked.append(("preview", folder))
+        return ["overview.svg"]
+
+    def read_folder(self, folder: Path, progress: Callable[[str, float], None]) -> Any:
+        if self.raises:
+            raise self.raises
+        measures = [SimpleNamespace(says="groove: floor 1.200 above the bed")]
+        return SimpleNamespace(
+            findings=self.findings, measures=measures, report={"findings": []}, failed=bool(self.findings)
+        )
+
+    def checks_report(self, prepared: Any) -> dict[str, Any]:
+        return {"checks": [check.as_dict() for check in self.checks]}
+
+
+OPERATION = {
+    "file": "03-A-groove.nc", "setup": "A", "minutes": 4.56, "lines": 812,
+    "cutter": {"number": 2, "shape": "flat", "diameter": 6.0, "corner_radius": 0.0},
+}  # fmt: skip
+
+
+@pytest.fixture
+def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
+    """A stand-in for planning, in place of the package."""
+    stand_in = Planner()
+    module, report = ModuleType("corepath.planning"), ModuleType("corepath.planning.report")
+    for name in ("prepare", "plan", "write_plan", "preview", "read_folder"):
+        setattr(module, name, getattr(stand_in, name))
+    report.checks_report = stand_in.checks_report  # type: ignore[attr-defined]
+    monkeypatch.setitem(sys.modules, "corepath.planning", module)
+    monkeypatch.setitem(sys.modules, "corepath.planning.report", report)
+    return stand_in
+
+
+@pytest.fixture
+def job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The starter job, in the current folder."""
+    monkeypatch.chdir(tmp_path)
+    path = Path("my-board.toml")
+    path.write_text(starter_text("My board"), encoding="utf-8")
+    return path
+
+
+def _run(*words: object) -> Result:
+    return runner.invoke(app, [str(word) for word in words])
+
+
+def _plain(text: str) -> None:
+    assert "\x1b" not in text
+    assert all(len(line) <= 80 for line in text.split("\n")), [line for line in text.split("\n") if len(line) > 80]
+
+
+def test_check_prints_window_first(planner: Planner, job: Path) -> None:
+    """The window is what all else hangs on; the table is plain text of 80 columns in a pipe."""
+    result = _run("check", job)
+    assert result.exit_code == 0
+    _plain(result.stdout)
+    rows = [line.split()[:2] for line in result.stdout.split("\n") if " ok " in line]
+    assert rows[:2] == [["window", "ok"], ["floor", "ok"]]
+    row = next(line for line in result.stdout.split("\n") if line.strip().startswith("window"))
+    assert row.split()[2:6] == ["0.900", "0.400", "0.000", "0.900"]
+    assert result.stdout.rstrip().endswith("Next: corepath plan my-board.toml")
+    assert result.stderr == ""
+
+
+def test_caution_is_well_but_told(planner: Planner, job: Path) -> None:
+    """A caution is exit 0, with what it says and what would mend it."""
+    planner.checks = (WINDOW, CAUTION)
+    result = _run("check", job)
+    assert result.exit_code == 0
+    assert "caution: hold (set-up C): 3.10 of casting" in result.stdout
+    assert "To mend: make it deeper" in result.stdout
+
+
+def test_failed_check_is_exit_1(planner: Planner, job: Path) -> None:
+    """A wrong depth is no bad input: the table is printed, exit 1."""
+    planner.checks = (WINDOW, FAIL)
+    result = _run("check", job)
+    assert result.exit_code == 1
+    assert "-0.100" in result.stdout and "fail: seat (I1): the flange stands proud" in result.stdout
+
+
+def test_check_json_is_all_there_is_on_stdout(planner: Planner, job: Path) -> None:
+    """A program reads it: nothing else may stand on stdout."""
+    planner.checks = (WINDOW, FAIL)
+    result = _run("check", job, "--json")
+    assert result.exit_code == 1
+    assert [entry["id"] for entry in json.loads(result.stdout)["checks"]] == ["window", "seat"]
+
+
+def test_plan_tells_all(planner: Planner, job: Path) -> None:
+    """Checks, files with cutter and minutes, read-back, folder, next command; progress stays off a pipe."""
+    result = _run("plan", job)
+    assert result.exit_code == 0, result.output
+    _plain(result.stdout)
+    for part in (
+        "03-A-groove.nc",
+        "T2 flat D6",
+        "4.6",
+        "812",
+        "(with stops)",
+        "12.3 minutes",
+        "read-back: no findings",
+    ):
+        assert part in result.stdout
+    assert ("write", Path("my-board-plan")) in planner.asked
+    assert "my-board-plan" in result.stdout.split("Next: corepath readback")[1]
+    assert result.stderr == ""
+
+
+def test_plan_with_failed_check_says_no_gcode(planner: Planner, job: Path) -> None:
+    """The user must see that there are no files to cut and where earlier ones went."""
+    planner.checks = (WINDOW, FAIL)
+    result = _run("plan", job, "-o", "out")
+    assert result.exit_code == 1
+    assert "No G-code was written, since a check failed: seat." in result.stdout
+    assert "Moved 1 earlier G-code files to out/withdrawn" in result.stdout
+
+
+def test_plan_despite_failures_still_ends_in_1(planner: Planner, job: Path) -> None:
+    """Asked for, it is written, but never passes for a good plan."""
+    planner.checks = (WINDOW, FAIL)
+    result = _run("plan", job, "--despite-failures")
+    assert result.exit_code == 1
+    assert "PLANNED DESPITE FAILURES" in result.stdout
+
+
+def test_plan_json(planner: Planner, job: Path) -> None:
+    """The report itself."""
+    result = _run("plan", job, "--json")
+    assert json.loads(result.stdout)["minutes"] == 12.34
+
+
+def test_findings_are_listed_up_to_20_then_counted(planner: Planner, job: Path) -> None:
+    """A flood of findings must not hide how many there are of which kind."""
+    planner.findings = tuple(
+        SimpleNamespace(kind="gouge" if k < 23 else "rapid", file="08-C-deck.nc", line=k + 1, place=None, says=f"n{k}")
+        for k in range(25)
+    )
+    result = _run("readback", ".")
+    assert result.exit_code == 1
+    assert "read-back: 25 findings" in result.stdout
+    assert "gouge: 08-C-deck.nc:20: n19" in result.stdout and "n20" not in result.stdout
+    assert "23 gouge, 2 rapid" in result.stdout
+
+
+def test_readback_tells_measures(planner: Planner) -> None:
+    """What was measured is the point of reading back."""
+    result = _run("readback", "somewhere")
+    assert result.exit_code == 0
+    assert "floor 1.200 above the bed" in result.stdout
+
+
+def test_preview_names_drawings(planner: Planner, job: Path) -> None:
+    """Only drawings, in the folder asked for."""
+    result = _run("preview", job, "-o", "pictures")
+    assert result.exit_code == 0
+    assert ("preview", Path("pictures")) in planner.asked
+    assert "overview.svg" in result.stdout
+
+
+def test_faults_quote_the_line_with_a_caret(planner: Planner, job: Path) -> None:
+    """The eye must land on the key; faults are on stderr, stdout stays empty."""
+    text = job.read_text().replace("thickness = 8.0 ", 'thickness = "8"').replace("safe_z = 8.0", "safe_z = 1")
+    job.write_text(text)
+    result = _run("plan", job)
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    lines = result.stderr.split("\n")
+    quoted = next(k for k, line in enumerate(lines) if 'thickness = "8"' in line)
+    start = lines[quoted].index("thickness")
+    assert lines[quoted + 1][start:] == "^" * len("thickness")
+    number = text.split("[board]")[0].count("\n") + 2
+    assert lines[quoted - 1].startswith(f"my-board.toml:{number}: board.thickness: must be a number")
+    assert "2 faults; nothing has been written" in result.stderr
+
+
+def test_caret_on_a_long_line(planner: Planner, job: Path) -> None:
+    """A fault far to the right on a long line is cut out around the caret."""
+    pairs = ", ".join(f"[{x}, 20]" for x in range(-99, 99, 2))
+    head = starter_text("x").split("stations = [")
+    job.write_text(
+        head[0]
+        + f'stations = [[-100, 0], {pairs}, [99, "0"]]\n\n[deck]'
+        + head[1].split("[deck]")[1]
+        + "stations = ["
+        + head[2]
+    )
+    result = _run("check", job)
+    assert result.exit_code == 2
+    lines = result.stderr.split("\n")
+    row = next(k for k, line in enumerate(lines) if set(line.split("| ")[-1].strip()) == {"^"})
+    column = lines[row].index("^")
+    assert lines[row - 1][column : column + 3] == '"0"'
+    assert all(len(line) <= 80 for line in lines[row - 1 : row + 1])
+
+
+@pytest.mark.parametrize("command", ["check", "plan", "preview"])
+def test_faults_as_json(planner: Planner, job: Path, command: str) -> None:
+    """All faults with their fields, on stdout alone."""
+    job.write_text(job.read_text().replace("floor = 1.2", "floor = -1"))
+    result = _run(command, job, "--json")
+    assert result.exit_code == 2
+    (fault,) = json.loads(result.stdout)["faults"]
+    assert set(fault) == {"key", "says", "value", "allowed", "file", "line"}
+    assert (fault["key"], fault["value"], fault["file"]) == ("groove.floor", "-1", "my-board.toml")
+    assert result.stderr == ""
+
+
+def test_not_toml_is_quoted_at_its_line(planner: Planner, job: Path) -> None:
+    """Even without positions the line is shown."""
+    job.write_text("title = 'x'\n[board\n")
+    result = _run("check", job)
+    assert result.exit_code == 2
+    assert "my-board.toml:2: is not TOML" in result.stderr
+    assert "    2 | [board" in result.stderr
+
+
+RAISED = [
+    (InputError([Fault("plug[1].at[1]", "lies outside the board", file="j.toml", line=3)]), 2, "outside the board"),
+    (OutputError("out: cannot write here: No space left on device"), 2, "No space left"),
+    (OSError(28, "No space left on device", "x.nc"), 2, "x.nc: No space left on device"),
+    (PermissionError(13, "Permission denied", "x.nc"), 2, "x.nc: Permission denied"),
+    (MemoryError(), 2, "not enough memory"),
+    (KeyboardInterrupt(), 130, "interrupted"),
+    (ZeroDivisionError("division by zero"), 2, "went wrong (ZeroDivisionError"),
+]
+
+
+@pytest.mark.parametrize(("error", "code", "says"), RAISED, ids=[type(row[0]).__name__ for row in RAISED])
+@pytest.mark.parametrize("command", ["check", "plan", "preview", "readback"])
+def test_nothing_ends_in_a_traceback(
+    planner: Planner, job: Path, command: str, error: BaseException, code: int, says: str
+) -> None:
+    """Whatever goes wrong below, the answer is a message and the fixed exit code."""
+    planner.raises = error
+    result = _run(command, job)
+    assert result.exit_code == code
+    assert says in result.stderr
+    assert "Traceback" not in result.output
+
+
+def test_usage_errors_are_exit_2() -> None:
+    """An unknown option or a missing argument is wrong input."""
+    assert _run("plan").exit_code == 2
+    assert _run("plan", "x.toml", "--nonsense").exit_code == 2
+    assert _run("nonsense").exit_code == 2
+
+
+def test_new_then_refuses(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The second time is exit 2, and the file as it was."""
+    monkeypatch.chdir(tmp_path)
+    first = _run("new", "test-piece.toml")
+    assert first.exit_code == 0
+    assert "corepath check test-piece.toml" in first.stdout
+    before = Path("test-piece.toml").read_bytes()
+    second = _run("new", "test-piece.toml")
+    assert second.exit_code == 2
+    assert "test-piece.toml: is there already" in second.stderr
+    assert Path("test-piece.toml").read_bytes() == before
+    assert _run("new", "no/such/folder.toml").exit_code == 2
+
+
+def test_next_command_is_quoted_for_the_shell(planner: Planner, job: Path) -> None:
+    """A name with blanks must be copied as it is printed."""
+    odd = job.rename("my board's.toml")
+    result = _run("check", odd)
+    assert "Next: corepath plan 'my board'\"'\"'s.toml'" in result.stdout

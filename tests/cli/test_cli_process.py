@@ -1,0 +1,124 @@
+"""The installed command as a process: start-up, pipes, terminal, exit codes."""
+
+from __future__ import annotations
+
+import os
+import pty
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from corepath import __version__
+from corepath.job.starter import starter_text
+
+HEAVY = ("numpy", "pydantic", "shapely", "scipy", "numba", "ezdxf", "trimesh", "rich", "tomllib", "json.decoder")
+
+
+def _command(*words: str, env: dict[str, str] | None = None) -> subprocess.CompletedProcess[str]:
+    call = [sys.executable, "-c", "from corepath.cli import main; main()", *words]
+    return subprocess.run(call, capture_output=True, text=True, timeout=120, env={**os.environ, **(env or {})})
+
+
+def _loaded(code: str) -> set[str]:
+    text = f"import sys\ntry:\n    {code}\nexcept SystemExit:\n    pass\nprint('\\n' + ' '.join(sys.modules))"
+    call = subprocess.run([sys.executable, "-c", text], capture_output=True, text=True, check=True, timeout=60)
+    return set(call.stdout.split("\n")[-2].split())
+
+
+def test_help_loads_nothing_heavy() -> None:
+    """Help must come at once: beyond what typer loads itself only modules of our own and small ones."""
+    ours = _loaded("sys.argv = ['corepath', '--help']; from corepath.cli import main; main()")
+    typers = _loaded("import typer")
+    assert "corepath.cli.plan" in ours
+    assert [name for name in HEAVY if name in ours - typers and name != "json.decoder"] == []
+    assert not any(name.startswith(("corepath.job", "corepath.board", "corepath.planning")) for name in ours)
+
+
+@pytest.mark.slow
+def test_help_takes_at_most_twice_the_import_of_typer() -> None:
+    """Best of several, taken in turn, so that a busy machine does not decide it."""
+
+    def best(code: str) -> float:
+        start = time.perf_counter()
+        subprocess.run([sys.executable, "-c", code], capture_output=True, check=True)
+        return time.perf_counter() - start
+
+    with_help = "import sys; sys.argv = ['corepath', '--help']; from corepath.cli import main; main()"
+    times = [(best("import typer"), best(with_help)) for _ in range(7)]
+    assert min(ours for _, ours in times) <= 2 * min(typers for typers, _ in times)
+
+
+def test_version_and_help() -> None:
+    """The words a user tries first."""
+    assert _command("--version").stdout == f"corepath {__version__}\n"
+    shown = _command("--help")
+    assert shown.returncode == 0
+    for name in ("new", "plan", "check", "preview", "readback"):
+        assert f"  {name}" in shown.stdout
+
+
+def test_missing_file_is_exit_2_without_traceback(tmp_path: Path) -> None:
+    """Through the real chain, in a real process."""
+    done = _command("plan", str(tmp_path / "none.toml"), "-o", str(tmp_path / "out"))
+    assert done.returncode == 2
+    assert "no such file" in done.stderr
+    assert "Traceback" not in done.stderr + done.stdout
+    assert not (tmp_path / "out").exists()
+
+
+def test_ascii_output_does_not_fail(tmp_path: Path) -> None:
+    """A terminal that takes only ASCII still gets its message."""
+    path = tmp_path / "a.toml"
+    path.write_text(starter_text("x").replace("[[-66, 7]]", "3"), encoding="utf-8")
+    done = _command("check", str(path), env={"PYTHONIOENCODING": "ascii"})
+    assert done.returncode == 2
+    assert "plug[1].at" in done.stderr
+
+
+def _on_terminal(code: str, env: dict[str, str]) -> str:
+    """What a program prints on a terminal of its own."""
+    leader, follower = pty.openpty()
+    call = subprocess.Popen([sys.executable, "-c", code], stdout=follower, stderr=follower, env={**os.environ, **env})
+    os.close(follower)
+    output = b""
+    while True:
+        try:
+            part = os.read(leader, 4096)
+        except OSError:
+            break
+        if not part:
+            break
+        output += part
+    call.wait(60)
+    os.close(leader)
+    return output.decode()
+
+
+TABLE = """
+from corepath.cli.tables import check_table
+from corepath.stackup.check import Check
+print(check_table([Check("seat", "fail", 0.0, 0.0, 0.0, 0.1, "mm", "says", "I1", "mend")]))
+"""
+
+
+def test_colour_only_on_a_terminal_that_wants_it() -> None:
+    """Same content with and without colour; NO_COLOR is honoured."""
+    env = {"TERM": "xterm", "NO_COLOR": ""}
+    coloured = _on_terminal(TABLE, env)
+    plain = _on_terminal(TABLE, {**env, "NO_COLOR": "1"})
+    assert "\x1b[" in coloured and "fail" in coloured
+    assert "\x1b[" not in plain and "fail" in plain
+
+
+def test_progress_only_on_a_terminal() -> None:
+    """A bar in a log file would be noise; on a terminal it names what is being done."""
+    code = (
+        "from corepath.cli.progress import showing\nimport time\n"
+        "with showing(False) as show:\n    show('path of groove', 0.5)\n    time.sleep(0.3)\n"
+    )
+    assert "path of groove" in _on_terminal(code, {"TERM": "xterm"})
+    piped = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert piped.stderr == "" and piped.stdout == ""
