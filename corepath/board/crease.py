@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.board.form import DeckForm
-from corepath.board.opening import cap_heights, crease_segments, reachable, swept
+from corepath.board.opening import cap_heights, crease_points, reachable, swept
 
 __all__ = ["round_creases"]
 
@@ -33,30 +33,47 @@ _SHARE = 0.9  # of the ball's curvature: anything less curved is left alone
 
 def round_creases(form: DeckForm, xs: Floats, ys: Floats, raw: Floats, radius: float) -> Floats:
     """`raw` (n, m), h on the nodes `xs` (n,) by `ys` (m,), opened by a ball of `radius` mm."""
-    from scipy.ndimage import distance_transform_edt
+    from scipy.ndimage import distance_transform_edt, find_objects, label
 
     step = float(xs[1] - xs[0])
     # the kernels work in units of the step, heights too, so that a ball is a ball
-    height, ball = np.ascontiguousarray(raw / step), radius / step
+    height, ball = raw / step, radius / step
     sharp = _sharp(height, _SHARE / ball)
     if not sharp.any():
         return raw
     reach = _reach(height, ball)
-    stride = max(1, math.ceil(reach / _CELLS))
-    level = form.edge / step
-    zone = (distance_transform_edt(~sharp) <= 2.0 * reach + 1.0) & (height > level + 1e-9)
-    lost = zone.copy()
-    reachable(height, ball, reach, stride, lost)
-    if not lost.any():
-        return raw
-    near = distance_transform_edt(~lost) <= reach + 1.0
-    caps = np.full(height.shape, -np.inf)
-    contact = np.full((*height.shape, 2), -1, dtype=np.int64)
-    cap_heights(height, ball, reach, stride, near, caps, contact)
-    first, segments = crease_segments(height, ball, near, caps, contact)
+    zone = distance_transform_edt(~sharp) <= 2.0 * reach + 1.0
+    areas, _ = label(zone, structure=np.ones((3, 3)))
     opened = height.copy()
-    swept(height, ball, reach, lost, caps, first, segments, opened)
-    return np.maximum(opened * step, form.edge)
+    for number, (i, j) in enumerate(find_objects(areas), 1):
+        # as far round the area as a ball at a ball's reach can touch
+        box = (_wider(i, 2 * reach + 4, height.shape[0]), _wider(j, 2 * reach + 4, height.shape[1]))
+        lost = (areas[box] == number) & (height[box] > form.edge / step + 1e-9)
+        opened[box] = np.where(lost, _open(np.ascontiguousarray(height[box]), ball, reach, lost.copy()), opened[box])
+    return np.clip(opened * step, form.edge, raw)
+
+
+def _wider(part: slice, by: int, most: int) -> slice:
+    return slice(max(part.start - by, 0), min(part.stop + by, most))
+
+
+def _open(height: Floats, ball: float, reach: int, lost: Mask) -> Floats:
+    """The opening of `height` at the nodes `lost`, which shrinks to those that are not reachable."""
+    from scipy.ndimage import distance_transform_edt
+
+    stride = max(1, math.ceil(reach / _CELLS))
+    opened = height.copy()
+    reachable(height, ball, reach, stride, lost)
+    if lost.any():
+        near = distance_transform_edt(~lost) <= reach + 1.0
+        caps = np.full(height.shape, -np.inf)
+        contact = np.full((*height.shape, 2), -1, dtype=np.int64)
+        cap_heights(height, ball, reach, stride, near, caps, contact)
+        points = np.full((*height.shape, 3, 3), np.nan)
+        crease_points(height, ball, near, caps, contact, points)
+        first, segments = _segments(points)
+        swept(height, ball, reach, lost, caps, first, segments, opened)
+    return opened
 
 
 def _sharp(height: Floats, most: float) -> Mask:
@@ -74,3 +91,24 @@ def _reach(height: Floats, ball: float) -> int:
     """How far from its middle a ball can touch h: where its cap is as steep as h is anywhere, in steps."""
     slope = float(np.hypot(np.diff(height, axis=0)[:, :-1], np.diff(height, axis=1)[:-1, :]).max())
     return math.ceil(ball * slope / math.hypot(1.0, slope)) + 2
+
+
+def _segments(points: Floats) -> tuple[NDArray[np.int64], Floats]:
+    """Lines (k, 6) that join the crease's points in each triangle, sorted by cell, and where each cell's begin."""
+    along, across, diagonal = points[:, :, 0], points[:, :, 1], points[:, :, 2]
+    inner = (slice(None, -1), slice(None, -1))
+    lower = (along[inner], across[1:, :-1], diagonal[inner])
+    upper = (across[inner], along[:-1, 1:], diagonal[inner])
+    rows, columns = points.shape[:2]
+    cells = (np.arange(rows - 1)[:, None] * columns + np.arange(columns - 1)[None, :]).ravel()
+    lines, owners = [], []
+    for triangle in (lower, upper):
+        for one, two in ((0, 1), (1, 2), (0, 2)):
+            line = np.concatenate([triangle[one], triangle[two]], axis=-1).reshape(-1, 6)
+            there = np.isfinite(line[:, 0] + line[:, 3])
+            lines.append(line[there])
+            owners.append(cells[there])
+    owner = np.concatenate(owners)
+    order = np.argsort(owner, kind="stable")
+    first = np.searchsorted(owner[order], np.arange(rows * columns + 1))
+    return first.astype(np.int64), np.ascontiguousarray(np.concatenate(lines)[order])

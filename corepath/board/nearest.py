@@ -22,19 +22,25 @@ def inside_rows(edges: Floats, xs: Floats, ys: Floats, mask: NDArray[np.bool_]) 
     """Marks the nodes xs[i], ys[j] inside the ring in `mask` (n, m), row by row by its crossings."""
     count = edges.shape[0]
     cuts = np.empty(count)
+    step = (xs[xs.size - 1] - xs[0]) / (xs.size - 1)
     for j in range(ys.size):
         y = ys[j]
         found = 0
         for k in range(count):
             y1, y2 = edges[k, 1], edges[k, 3]
             if (y1 <= y) != (y2 <= y):
-                cuts[found] = edges[k, 0] + (y - y1) / (y2 - y1) * (edges[k, 2] - edges[k, 0])
+                x = edges[k, 0] + (y - y1) / (y2 - y1) * (edges[k, 2] - edges[k, 0])
+                at = found
+                while at > 0 and cuts[at - 1] > x:
+                    cuts[at] = cuts[at - 1]
+                    at -= 1
+                cuts[at] = x
                 found += 1
-        row = np.sort(cuts[:found])
         for k in range(0, found - 1, 2):
-            first = np.searchsorted(xs, row[k])
-            last = np.searchsorted(xs, row[k + 1])
-            mask[first:last, j] = True
+            first = max(math.ceil((cuts[k] - xs[0]) / step), 0)
+            last = min(math.floor((cuts[k + 1] - xs[0]) / step), xs.size - 1)
+            for i in range(first, last + 1):
+                mask[i, j] = True
 
 
 @numba.njit(cache=True)

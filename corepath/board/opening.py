@@ -12,7 +12,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["cap_heights", "crease_segments", "reachable", "swept"]
+__all__ = ["cap_heights", "crease_points", "reachable", "swept"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -20,7 +20,6 @@ Mask = NDArray[np.bool_]
 
 _FAR = 1e30
 _PIERCED = 1e-4
-_SAME = 1e-6
 
 
 @numba.njit(cache=True)
@@ -99,13 +98,19 @@ def _pierces(
             if _room(height, ball, cx, cy, i + a, j + b) < top:
                 return True
     mi, mj = round(cx), round(cy)
+    # Between coarse places the room sinks by no more than its curvature, about 1/ball, allows.
+    slack = stride * stride / ball if stride > 1 else 0.0
     for a in range(-reach, reach + 1, stride):
         for b in range(-reach, reach + 1, stride):
-            if a * a + b * b <= reach * reach and _room(height, ball, cx, cy, mi + a, mj + b) < top:
+            if a * a + b * b > reach * reach:
+                continue
+            room = _room(height, ball, cx, cy, mi + a, mj + b)
+            if room < top:
                 return True
-    if stride > 1:
-        _, bi, bj = _search(height, ball, cx, cy, reach, stride)
-        return _room(height, ball, cx, cy, bi, bj) < top
+            if room < top + slack and (mi + a - i) ** 2 + (mj + b - j) ** 2 > 4 * stride * stride:
+                bi, bj = _descend(height, ball, cx, cy, mi + a, mj + b)
+                if _room(height, ball, cx, cy, bi, bj) < top:
+                    return True
     return False
 
 
@@ -132,7 +137,9 @@ def cap_heights(height: Floats, ball: float, reach: int, stride: int, near: Mask
     for i in range(height.shape[0]):
         for j in range(height.shape[1]):
             if near[i, j]:
-                caps[i, j], contact[i, j, 0], contact[i, j, 1] = _search(height, ball, i, j, reach, stride)
+                caps[i, j], contact[i, j, 0], contact[i, j, 1] = _search(
+                    height, ball, float(i), float(j), reach, stride
+                )
 
 
 @numba.njit(cache=True)
@@ -144,17 +151,19 @@ def _on_edge(
     qi, qj = contact[i + a, j + b]
     if abs(pi - qi) <= 1 and abs(pj - qj) <= 1:
         return False, 0.0, 0.0, 0.0
-    ri, rj = _descend(height, ball, i + a, j + b, pi, pj)
-    high = _least(height, ball, i + a, j + b, ri, rj) - caps[i + a, j + b]
-    if high <= _SAME:
+    x1, y1 = float(i), float(j)
+    x2, y2 = float(i + a), float(j + b)
+    # Each contact, carried to the other end, must stay apart from the contact there; equal caps are a crease too.
+    ri, rj = _descend(height, ball, x2, y2, pi, pj)
+    if abs(ri - qi) <= 1 and abs(rj - qj) <= 1:
         return False, 0.0, 0.0, 0.0
-    ri, rj = _descend(height, ball, i, j, qi, qj)
-    if _least(height, ball, i, j, ri, rj) - caps[i, j] <= _SAME:
+    ri, rj = _descend(height, ball, x1, y1, qi, qj)
+    if abs(ri - pi) <= 1 and abs(rj - pj) <= 1:
         return False, 0.0, 0.0, 0.0
     low, up, top = 0.0, 1.0, 0.0
     for _ in range(24):
         s = 0.5 * (low + up)
-        x, y = i + s * a, j + s * b
+        x, y = x1 + s * a, y1 + s * b
         pi, pj = _descend(height, ball, x, y, pi, pj)
         qi, qj = _descend(height, ball, x, y, qi, qj)
         one, two = _least(height, ball, x, y, pi, pj), _least(height, ball, x, y, qi, qj)
@@ -167,47 +176,22 @@ def _on_edge(
 
 
 @numba.njit(cache=True)
-def crease_segments(height: Floats, ball: float, near: Mask, caps: Floats, contact: Ints) -> tuple[Ints, Floats]:
-    """Short lines along the creases of T: rows (x1, y1, T1, x2, y2, T2), and for each cell where its rows begin.
+def crease_points(height: Floats, ball: float, near: Mask, caps: Floats, contact: Ints, points: Floats) -> None:
+    """Where the creases of T cross the edges of the lattice: (x, y, T) into `points` (n, m, 3, 3), else untouched.
 
-    `first` (n * m + 1,) counts by flat index of the cell's lower corner. Each cell is two triangles.
+    The three edges of a node lead to its neighbours along X, along Y and along the diagonal of both.
     """
-    rows, columns = height.shape
-    first = np.zeros(rows * columns + 1, dtype=np.int64)
-    room = 1024
-    segments = np.empty((room, 6))
-    count = 0
-    points = np.empty((3, 3))
-    corners = np.array([[0, 0, 1, 0], [1, 0, 0, 1], [0, 0, 1, 1], [0, 0, 0, 1], [0, 1, 1, 0], [0, 0, 1, 1]])
-    for i in range(rows):
-        for j in range(columns):
-            first[i * columns + j] = count
-            if i + 1 >= rows or j + 1 >= columns:
-                continue
-            if not (near[i, j] and near[i + 1, j] and near[i, j + 1] and near[i + 1, j + 1]):
-                continue
-            for triangle in range(2):
-                found = 0
-                for k in range(3):
-                    ca, cb, da, db = corners[3 * triangle + k]
-                    hit, x, y, top = _on_edge(height, ball, caps, contact, i + ca, j + cb, da, db)
+    for i in range(height.shape[0] - 1):
+        for j in range(height.shape[1] - 1):
+            for edge in range(3):
+                a = 1 if edge != 1 else 0
+                b = 1 if edge != 0 else 0
+                if near[i, j] and near[i + a, j + b]:
+                    hit, x, y, top = _on_edge(height, ball, caps, contact, i, j, a, b)
                     if hit:
-                        points[found, 0], points[found, 1], points[found, 2] = x, y, top
-                        found += 1
-                for k in range(found):
-                    m = (k + 1) % found
-                    if found == 2 and k == 1:
-                        break
-                    if count == room:
-                        room *= 2
-                        grown = np.empty((room, 6))
-                        grown[:count] = segments[:count]
-                        segments = grown
-                    segments[count, :3] = points[k]
-                    segments[count, 3:] = points[m]
-                    count += 1
-    first[rows * columns] = count
-    return first, segments[:count].copy()
+                        points[i, j, edge, 0] = x
+                        points[i, j, edge, 1] = y
+                        points[i, j, edge, 2] = top
 
 
 @numba.njit(cache=True)
@@ -251,5 +235,5 @@ def swept(
                             best = max(best, caps[a, b] - ball + math.sqrt(left))
                     flat = a * columns + b
                     for k in range(first[flat], first[flat + 1]):
-                        best = max(best, _sweep_top(ball, segments[k], i, j))
+                        best = max(best, _sweep_top(ball, segments[k], float(i), float(j)))
             opened[i, j] = min(height[i, j], best)
