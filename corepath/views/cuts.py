@@ -161,7 +161,7 @@ def _subdivided(run: Run, height: float) -> Run:
 
 
 def _thinned(pieces: Sequence[Run]) -> Iterable[NDArray[np.float64]]:
-    lines = [shapely.LineString(piece[:, :2]) for piece in pieces if len(piece) > 1]
+    lines = [shapely.LineString(piece[:, :2]) for piece in pieces if np.ptp(piece[:, :2], axis=0).max() > 1e-9]
     for line in shapely.simplify(np.array(lines, dtype=object), TOLERANCE) if lines else ():
         yield np.asarray(line.coords)
 

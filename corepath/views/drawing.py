@@ -9,6 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+from numpy.typing import NDArray
+
 from corepath.board.model import Board
 from corepath.job.model import Job
 from corepath.motion.program import Pass, Program
@@ -23,6 +26,7 @@ from corepath.views.plan import (
     draw_castings,
     draw_contours,
     draw_cuts,
+    draw_depths,
     draw_features,
     draw_obstacles,
     draw_work,
@@ -161,9 +165,10 @@ def _plan(view: PlanView, scene: Scene, work: Work, drawn: Strokes, bands: Bands
     with svg.group("plan", id="plan", transform=view.transform):
         x0, y0, x1, y1 = work.blank.bounds
         svg.add("rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
+        draw_depths(view, work, bands)
         draw_castings(view, scene, work.order)
         draw_work(view, work)
-        draw_cuts(view, _sparse(drawn, work, view.unit), bands, work)
+        draw_cuts(view, drawn, bands, work, lines=_sparse(drawn, work, view.unit))
         if work.deck is not None:
             heights = work.deck.surface.grid
             marks = draw_contours(view, work.deck.surface, float(heights.min()), float(heights.max()))
@@ -171,7 +176,7 @@ def _plan(view: PlanView, scene: Scene, work: Work, drawn: Strokes, bands: Bands
         draw_obstacles(view, [obstacle.area for obstacle in work.obstacles])
     labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 3), [])
     shapes = [scene.seen(scene.board.outline), *(scene.seen(casting.area) for casting in scene.board.castings)]
-    labels.lines = lines_to_avoid(view, [work.blank, *shapes], drawn.runs if work.deck is None else ())
+    labels.lines = lines_to_avoid(view, [work.blank, *shapes], drawn.runs if work.pockets or work.holes else ())
     _section_line(view, cut_y, labels)
     zero_mark(svg, labels, *view.sheet(work.zero.x, work.zero.y))
     _dimensions(view, work, labels)
@@ -180,11 +185,9 @@ def _plan(view: PlanView, scene: Scene, work: Work, drawn: Strokes, bands: Bands
     set_figures(view, labels, marks)
 
 
-def _sparse(drawn: Strokes, work: Work, unit: float) -> Strokes:
+def _sparse(drawn: Strokes, work: Work, unit: float) -> tuple[NDArray[np.float64], ...]:
     """On the deck only so many of the lines that they stand apart on the sheet."""
-    if work.deck is None:
-        return drawn
-    return Strokes(spaced(drawn.runs, _LINES_APART * unit), drawn.rapids)
+    return drawn.runs if work.deck is None else spaced(drawn.runs, _LINES_APART * unit)
 
 
 def _section_line(view: PlanView, y: float, labels: Labels) -> None:
@@ -239,7 +242,7 @@ def _side(
     face = {"A": "the raw top", "B": "the raw bottom", "C": "the raw top", "D": "the top"}[work.setup]
     if work.setup == "B" and work.facing is None:
         face = "the skimmed face"
-    y = depth_legend(svg, SIDE, SIDE.y0, bands, face, top)
+    y = depth_legend(svg, SIDE, SIDE.y0, bands, face, top, pale=work.deck is not None)
     y = kinds_legend(svg, SIDE, y, _kinds(scene, work))
     column = Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1)
     bottom = rows_block(svg, column, _rows(scene, work, programs, digest, minutes), "title")

@@ -13,18 +13,25 @@ __all__ = ["depth_legend", "kinds_legend"]
 _PITCH = 5.2
 
 
-def depth_legend(svg: Document, box: Box, y: float, bands: Bands, face: str, top: float) -> float:
-    """Swatches from shallow to deep with heights above the bed and below `face` (at `top`), mm; returns the next y."""
+def depth_legend(svg: Document, box: Box, y: float, bands: Bands, face: str, top: float, pale: bool = False) -> float:
+    """Swatches from shallow to deep with heights above the bed and below `face` (at `top`), mm; returns the next y.
+
+    `pale` ones are for areas with lines over them.
+    """
     with svg.group("legend depth", id="legend-depth"):
         svg.text(box.x0 + 2, y + 4, "Depth of the cutter's tip, mm", "label strong", size=NORMAL)
-        svg.text(box.x0 + 19, y + 9.2, "above the bed", "label quiet", size=SMALL)
-        svg.text(box.x0 + 47, y + 9.2, f"below {face}", "label quiet", size=SMALL)
+        svg.text(box.x0 + 18, y + 9.2, "above the bed", "label quiet", size=SMALL)
+        svg.text(box.x0 + 45, y + 9.2, f"below {face}", "label quiet", size=SMALL)
         y += 11.0
         for k in range(bands.count):
             high, low = bands.bounds[k], bands.bounds[k + 1]
-            svg.add("rect", class_=f"swatch f{k}", x=box.x0 + 3, y=y, width=13, height=_PITCH - 0.8)
-            svg.text(box.x0 + 19, y + 3.4, f"{high:.2f} to {low:.2f}", "figure", size=SMALL)
-            svg.text(box.x0 + 47, y + 3.4, f"{top - high:.2f} to {top - low:.2f}", "figure", size=SMALL)
+            svg.add(
+                "rect", class_=f"swatch {'t' if pale else 'f'}{k}", x=box.x0 + 3, y=y, width=13, height=_PITCH - 0.8
+            )
+            if pale:
+                svg.line(box.x0 + 3, y + 2.2, box.x0 + 16, y + 2.2, f"cut z{k}")
+            svg.text(box.x0 + 18, y + 3.4, f"{high:.2f} to {low:.2f}", "figure", size=SMALL)
+            svg.text(box.x0 + 45, y + 3.4, f"{top - high:.2f} to {top - low:.2f}", "figure", size=SMALL)
             y += _PITCH
     return y + 2.0
 

@@ -23,9 +23,9 @@ def lines_to_avoid(
 ) -> NDArray[np.float64]:
     """Places (n, 2) on the sheet, about 0.8 mm apart, on the boundaries of `shapes` and on `runs`."""
     lines = [shape.boundary for shape in shapes]
-    lines += [shapely.LineString(run[:, :2]) for run in runs if len(run) > 1]
+    lines += [shapely.LineString(run[:, :2]) for run in runs if np.ptp(run[:, :2], axis=0).max() > 0.5]
     coarse = shapely.simplify(np.array(lines, dtype=object), 0.2 * view.unit)
-    dense = shapely.segmentize(coarse, 0.8 * view.unit)
+    dense = shapely.segmentize(coarse[shapely.length(coarse) > 0], 0.8 * view.unit)
     points = shapely.get_coordinates(dense)
     return np.stack([view.ox + points[:, 0] * view.scale, view.oy - points[:, 1] * view.scale], axis=1)
 

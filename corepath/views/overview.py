@@ -109,7 +109,7 @@ def _plan(view: PlanView, scene: Scene) -> None:
             )
         svg.line(x0 - 2 * view.unit, 0, x1 + 2 * view.unit, 0, "centre")
         svg.line(0, y0 - 2 * view.unit, 0, y1 + 2 * view.unit, "centre")
-    labels = Labels(svg, Box(MAIN.x0 + 1, view.extent.y0, view.extent.x1, view.extent.y1), [])
+    labels = Labels(svg, view.extent, [])
     labels.lines = lines_to_avoid(view, [board.outline, *(c.area for c in board.castings)], [])
     _dimensions(view, scene)
     name_features(view, labels, scene)

@@ -21,8 +21,15 @@ from corepath.views.svg import Box, Document, number, polygon_path, polyline_pat
 from corepath.work.model import Work
 
 __all__ = [
-    "PlanView", "draw_castings", "draw_contours", "draw_cuts", "draw_features", "draw_obstacles", "draw_work",
-]  # fmt: skip
+    "PlanView",
+    "draw_castings",
+    "draw_contours",
+    "draw_cuts",
+    "draw_depths",
+    "draw_features",
+    "draw_obstacles",
+    "draw_work",
+]
 
 
 _MOST_RAPIDS = 400
@@ -115,17 +122,43 @@ def draw_obstacles(view: PlanView, areas: Sequence[Polygon]) -> None:
         view.svg.path(polygon_path(area, view.places), "obstacle narrow")
 
 
-def draw_cuts(view: PlanView, strokes: Strokes, bands: Bands, work: Work, ids: bool = True) -> None:
-    """Cuts by depth, the deepest on top, rapids, entries, sparse arrows, and the cutter where it starts."""
+def draw_depths(view: PlanView, work: Work, bands: Bands) -> None:
+    """Under the lines of the deck, its depth as pale areas of the bands' shades."""
+    if work.deck is None:
+        return
+    surface: Surface = work.deck.surface
+    xs, ys, grid = np.asarray(surface.xs)[::2], np.asarray(surface.ys)[::2], np.asarray(surface.grid)[::2, ::2]
+    x0, y0, x1, y1 = work.blank.bounds
+    with view.svg.group("depths", id="depths"):
+        view.svg.add("rect", class_=f"t{bands.count - 1}", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
+        for band in range(bands.count - 2, -1, -1):
+            loops = contour(xs, ys, grid, bands.bounds[band + 1])
+            view.svg.path("".join(_contour_path(line, view.places) for line in loops), f"t{band}")
+
+
+def draw_cuts(
+    view: PlanView,
+    strokes: Strokes,
+    bands: Bands,
+    work: Work,
+    *,
+    lines: Sequence[NDArray[np.float64]] | None = None,
+    ids: bool = True,
+) -> None:
+    """Cuts by depth, the deepest on top, rapids, entries, sparse arrows, and the cutter where it starts.
+
+    `lines` are the runs to draw where not all of `strokes` are to be.
+    """
     svg = view.svg
     unit = view.unit
+    shown = strokes.runs if lines is None else lines
     with svg.group("cuts", id="cuts" if ids else None):
-        for band, data in enumerate(banded_paths(strokes.runs, bands, view.places)):
+        for band, data in enumerate(banded_paths(shown, bands, view.places)):
             svg.path(data, f"{'cut' if work.deck is None else 'fine'} z{band}")
     with svg.group("rapids", id="rapids" if ids else None):
         svg.path("".join(polyline_path(pair, view.places) for pair in strokes.rapids[:_MOST_RAPIDS]), "rapid")
     with svg.group("directions", id="directions" if ids else None):
-        for x, y, angle in arrows(strokes.runs, 26 * unit, 10):
+        for x, y, angle in arrows(shown, 26 * unit, 10):
             svg.path(_dart(x, y, angle, 2.6 * unit, view.places), "arrow")
     with svg.group("entries", id="entries" if ids else None):
         for x, y in entries(strokes.runs, 5 * unit, 40):

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 
 from corepath.views.svg import number
 
-__all__ = ["DEEP", "GREY", "INK", "PAPER", "SHALLOW", "TINT", "WOOD", "contrast", "shade", "stylesheet"]
+__all__ = ["DEEP", "GREY", "INK", "PAPER", "SHALLOW", "TINT", "WOOD", "contrast", "pale", "shade", "stylesheet"]
 
 PAPER = "#ffffff"
 INK = "#1b2428"
@@ -33,6 +33,12 @@ def shade(share: float) -> str:
     return "#" + "".join(f"{round(a + (b - a) * share):02x}" for a, b in ends)
 
 
+def pale(share: float) -> str:
+    """The shade of `shade(share)` thinned with white, for areas under lines of that shade."""
+    colour = shade(share)
+    return "#" + "".join(f"{round(255 - (255 - int(colour[k : k + 2], 16)) * 0.24):02x}" for k in (1, 3, 5))
+
+
 def contrast(one: str, other: str) -> float:
     """Contrast ratio of two `#rrggbb` colours, 1 to 21 (WCAG 2 definition of relative luminance)."""
     high, low = sorted((_luminance(one), _luminance(other)), reverse=True)
@@ -49,7 +55,8 @@ def stylesheet(units: Mapping[str, float], bands: int) -> str:
     """The CSS. `units` says how many model millimetres one millimetre of the sheet is inside each view's class."""
     plain = _rules("", 1.0) + "".join(_rules(f".{view} ", unit) for view, unit in units.items())
     shades = "".join(
-        f".z{k}{{stroke:{shade(k / max(bands - 1, 1))}}} .f{k}{{fill:{shade(k / max(bands - 1, 1))}}}\n"
+        f".z{k}{{stroke:{shade(k / max(bands - 1, 1))}}} .f{k}{{fill:{shade(k / max(bands - 1, 1))}}} "
+        f".t{k}{{fill:{pale(k / max(bands - 1, 1))};fill-rule:evenodd}}\n"
         for k in range(bands)
     )
     return _TEXT + plain + shades

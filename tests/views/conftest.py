@@ -87,7 +87,9 @@ def _board(job: Job) -> Board:
         Casting("groove", "groove", ring, 1.2, 97.0),
         Casting("P1", "plug", plug, 1.2, 8.0, job.plug[0]),
     )
-    places = tuple(Place(f"I1{k}", x, y, 14.2, 7.8, job.insert[0]) for k, (x, y) in zip("ab", job.insert[0].at, strict=True))
+    places = tuple(
+        Place(f"I1{k}", x, y, 14.2, 7.8, job.insert[0]) for k, (x, y) in zip("ab", job.insert[0].at, strict=True)
+    )
     deck: Any = FakeDeck()
     return Board(outline, box(-120, -45, 120, 45), ring, outline.buffer(-8), castings, places, job.dowel, deck)
 
@@ -147,16 +149,24 @@ def build(flip: str = "x") -> Shop:
 
     def program(w: Work, passes: list[list[Any]], stem: str = "", combined: bool = False) -> Program:
         made = tuple(Pass(tuple(moves)) for moves in passes)
-        return Program(stem or w.stem, w.order, w.setup, w.name, w.cutter, w.cutting, w.zero, 22.0, (-120, 45), made, combined)
+        return Program(
+            stem or w.stem, w.order, w.setup, w.name, w.cutter, w.cutting, w.zero, 22.0, (-120, 45), made, combined
+        )
 
     path = board.outline.buffer(-1)
     groove = [move for z in (9.0, 5.0, 1.2) for d in (4, 0, -4) for move in _loop(path.buffer(d).exterior, z)]
     holes = [m for h in works[4].holes for r, z in ((4.1, 10.2), (0.9, 2.4)) for m in _circle(h.x, h.y, r, z)]
     programs = (
-        program(works[0], [[m for d in job.dowel for m in (rapid(*d.at, 22.0), line(*d.at, -8.0, 300.0), rapid(*d.at, 22.0))]]),
+        program(
+            works[0],
+            [[m for d in job.dowel for m in (rapid(*d.at, 22.0), line(*d.at, -8.0, 300.0), rapid(*d.at, 22.0))]],
+        ),
         program(works[1], [[m for z in (8.0, 4.0, 1.2) for m in _circle(-52, 7, 5, z)]]),
         program(works[2], [groove]),
-        *(program(works[3], [_raster(lambda x, y, z=z: z, 5.0)], f"05-B-skim-pass-{k}") for k, z in enumerate(planes, 1)),
+        *(
+            program(works[3], [_raster(lambda x, y, z=z: z, 5.0)], f"05-B-skim-pass-{k}")
+            for k, z in enumerate(planes, 1)
+        ),
         program(works[3], [_raster(lambda x, y, z=z: z, 5.0) for z in planes], "05-B-skim-all", True),
         program(works[4], [holes]),
         program(works[5], [_raster(surface.height, 1.0)]),
@@ -180,5 +190,3 @@ def shop(request: pytest.FixtureRequest) -> Shop:
 def shop_x() -> Shop:
     """The test piece turned over about X."""
     return build("x")
-
-

@@ -1,0 +1,80 @@
+"""The document builder: numbers, paths, text boxes, wrapping."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import MultiPolygon, Point
+from shapely.geometry import box
+
+from corepath.views.svg import Box, Document, number, polygon_path, polyline_path, text_box, text_width, wrapped
+
+
+def steps(data: str) -> list[tuple[float, float]]:
+    """Points of `M x y l dx dy …` path data."""
+    head, _, rest = data.rstrip("z")[1:].partition("l")
+    values = [float(v) for v in rest.split()]
+    points = [tuple(float(v) for v in head.split())]
+    for dx, dy in zip(values[::2], values[1::2], strict=True):
+        points.append((points[-1][0] + dx, points[-1][1] + dy))
+    return points
+
+
+@pytest.mark.parametrize(("value", "text"), [(-0.0, "0"), (-0.001, "0"), (1.0, "1"), (100.0, "100"), (2.346, "2.35")])
+def test_numbers_have_no_minus_zero_and_no_trailing_zeros(value: float, text: str) -> None:
+    assert number(value) == text
+
+
+@settings(derandomize=True, max_examples=60)
+@given(st.lists(st.tuples(st.floats(-900, 900), st.floats(-300, 300)), min_size=2, max_size=60))
+def test_relative_steps_do_not_add_up_rounding(points: list[tuple[float, float]]) -> None:
+    data = polyline_path(np.array(points), 1)
+    if not data:
+        assert np.ptp(np.rint(np.array(points) * 10), axis=0).max() == 0
+        return
+    drawn = steps(data)
+    assert max(min(np.hypot(x - a, y - b) for x, y in drawn) for a, b in points) <= 0.0708
+    assert np.hypot(drawn[-1][0] - points[-1][0], drawn[-1][1] - points[-1][1]) <= 0.0708
+
+
+def test_a_path_of_one_place_is_left_out() -> None:
+    assert polyline_path([(1.0, 1.0), (1.0, 1.0)]) == ""
+
+
+def test_a_polygon_keeps_its_holes() -> None:
+    ring = box(0, 0, 10, 10).difference(box(4, 4, 6, 6))
+    assert polygon_path(ring).count("M") == 2
+    assert polygon_path(MultiPolygon([Point(0, 0).buffer(1), Point(9, 0).buffer(1)])).count("z") == 2
+
+
+def test_text_is_escaped_and_the_print_size_is_in_mm() -> None:
+    svg = Document(420, 297, "a <b> & c", "", "")
+    svg.text(10, 10, '<&>"')
+    root = ET.fromstring(svg.render())
+    assert root.get("width") == "420mm" and root.get("viewBox") == "0 0 420 297"
+    assert root.find("{http://www.w3.org/2000/svg}title").text == "a <b> & c"
+    assert root.find("{http://www.w3.org/2000/svg}text").text == '<&>"'
+
+
+def test_wrapped_lines_fit_and_lose_no_word() -> None:
+    text = "the raw bottom at X20 Y-6 from the middle, before the first pass " + "x" * 90
+    lines = wrapped(text, 3.2, 50.0)
+    assert all(text_width(line, 3.2) <= 50.0 for line in lines)
+    assert "".join(lines).replace(" ", "") == text.replace(" ", "")
+
+
+def test_text_boxes_follow_the_anchor_and_the_turn() -> None:
+    width = text_width("1400", 3.6)
+    middle = text_box(100, 50, "1400", size=3.6, anchor="middle")
+    assert (middle.x0, middle.x1) == pytest.approx((100 - width / 2, 100 + width / 2))
+    turned = text_box(100, 50, "1400", size=3.6, anchor="middle", upright=False)
+    assert turned.height == pytest.approx(width) and turned.x1 - 100 < 100 - turned.x0
+
+
+def test_boxes_that_touch_do_not_meet() -> None:
+    assert not Box(0, 0, 1, 1).meets(Box(1, 0, 2, 1))
+    assert Box(0, 0, 1, 1).meets(Box(0.9, 0.9, 2, 2))
