@@ -19,13 +19,12 @@ def check(
 ) -> None:
     """Print the stack-up table, window first."""
     with guarded(json_wanted=json, job=job):
-        from corepath.planning import prepare
-        from corepath.planning.report import checks_report
+        from corepath.planning import check_report, prepare
 
         prepared = prepare(job)
         failed = any(check.verdict == "fail" for check in prepared.checks)
         if json:
-            say(as_json(checks_report(prepared)))
+            say(as_json(check_report(prepared)))
             end(failed)
         from corepath.cli.tables import check_table, next_command
 

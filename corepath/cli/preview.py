@@ -32,7 +32,7 @@ def preview(
 
         folder = output if output is not None else Path(f"{job.stem}-preview")
         with showing(quiet or json) as progress:
-            names = list(make_preview(prepare(job), folder, progress=progress))
+            names = make_preview(prepare(job), folder, progress=progress).written
         if json:
             say(as_json({"folder": str(folder), "drawings": names}))
             return

@@ -23,7 +23,7 @@ from corepath.job.positions import Path
 from corepath.job.source import Source, key_of, locate, parse, read_source, value_at
 from corepath.job.tables import HARDWARE_KEYS, hardware
 
-__all__ = ["check_source", "load_job", "load_text", "read_job"]
+__all__ = ["check_source", "fault_of", "load_job", "load_text", "read_job"]
 
 _WRONG_KIND = frozenset({
     "bool_type", "bool_parsing", "dict_type", "float_parsing", "float_type", "int_from_float", "int_parsing",
@@ -230,13 +230,14 @@ def _validated(
                 other["loc"][: len(loc)] == loc != other["loc"] for other in entries
             ):
                 continue  # entries that are wrong themselves were not counted
-            fault = _fault(entry, (*at, *entry["loc"]), inch, source)
+            fault = fault_of(entry, (*at, *entry["loc"]), inch, source)
             found.setdefault(fault.key, fault)
         faults.extend(found.values())
         return None
 
 
-def _fault(entry: Mapping[str, Any], path: Path, inch: bool, source: Source) -> Fault:
+def fault_of(entry: Mapping[str, Any], path: Path, inch: bool, source: Source) -> Fault:
+    """The fault, in our own words, that one entry of a validation error stands for."""
     kind = kind_at(path)
     code = str(entry["type"])
     parent = kind_at(path[:-1])

@@ -11,7 +11,12 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
+from pydantic import ValidationError
+
+from corepath.errors import InputError
+from corepath.job.load import fault_of
 from corepath.job.model import Job
+from corepath.job.source import Source, locate
 
 __all__ = ["digest", "from_resolved", "resolved_dict"]
 
@@ -21,9 +26,19 @@ def resolved_dict(job: Job) -> dict[str, Any]:
     return {"lengths": "mm", **job.model_dump(mode="json")}
 
 
-def from_resolved(resolved: Mapping[str, Any]) -> Job:
-    """The job that `resolved_dict` was given; keys that are not the job's own are passed over."""
-    return Job.model_validate({key: resolved[key] for key in Job.model_fields if key in resolved})
+def from_resolved(resolved: Mapping[str, Any], file: str = "job.resolved.json") -> Job:
+    """The job that `resolved_dict` was given; keys that are not the job's own are passed over.
+
+    Raises `InputError` with all faults where it was changed into something that is no job; `file` is named in them.
+    """
+    known = {key: resolved[key] for key in Job.model_fields if key in resolved}
+    try:
+        return Job.model_validate(known)
+    except ValidationError as error:
+        source = Source(file, "", known)
+        entries = error.errors(include_url=False)
+        faults = [fault_of(entry, tuple(entry["loc"]), False, source) for entry in entries]
+        raise InputError(locate(faults, source)) from None
 
 
 def digest(job: Job, record: Mapping[str, Any] | None = None) -> str:

@@ -57,9 +57,9 @@ class Planner:
         names = ["report.json", "overview.svg", *(["03-A-groove.nc"] if made.made else [])]
         return SimpleNamespace(written=names, withdrawn=[] if made.made else ["03-A-groove.nc"])
 
-    def preview(self, prepared: Any, folder: Path, progress: Callable[[str, float], None]) -> list[str]:
+    def preview(self, prepared: Any, folder: Path, progress: Callable[[str, float], None]) -> Any:
         self.asked.append(("preview", folder))
-        return ["overview.svg"]
+        return SimpleNamespace(written=("overview.svg",))
 
     def read_folder(self, folder: Path, progress: Callable[[str, float], None]) -> Any:
         if self.raises:
@@ -69,7 +69,7 @@ class Planner:
             findings=self.findings, measures=measures, report={"findings": []}, failed=bool(self.findings)
         )
 
-    def checks_report(self, prepared: Any) -> dict[str, Any]:
+    def check_report(self, prepared: Any) -> dict[str, Any]:
         return {"checks": [check.as_dict() for check in self.checks]}
 
 
@@ -83,12 +83,10 @@ OPERATION = {
 def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
     """A stand-in for planning, in place of the package."""
     stand_in = Planner()
-    module, report = ModuleType("corepath.planning"), ModuleType("corepath.planning.report")
-    for name in ("prepare", "plan", "write_plan", "preview", "read_folder"):
+    module = ModuleType("corepath.planning")
+    for name in ("check_report", "prepare", "plan", "write_plan", "preview", "read_folder"):
         setattr(module, name, getattr(stand_in, name))
-    report.checks_report = stand_in.checks_report  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "corepath.planning", module)
-    monkeypatch.setitem(sys.modules, "corepath.planning.report", report)
     return stand_in
 
 

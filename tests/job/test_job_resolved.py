@@ -43,6 +43,18 @@ def test_any_float_survives(edge: float, y: float) -> None:
     assert job.board.edge_thickness == edge
 
 
+def test_resolved_job_that_was_tampered_with_is_refused() -> None:
+    """A damaged file in a plan's folder must end in faults of our own, all at once."""
+    resolved = resolved_dict(load_text(GOOD, "x"))
+    resolved["board"]["thickness"] = "8"
+    resolved["cutter"][1]["diameter"] = None
+    del resolved["machine"]
+    with pytest.raises(InputError) as caught:
+        from_resolved(resolved)
+    assert {fault.key for fault in caught.value.faults} == {"board.thickness", "cutter[2].diameter", "machine"}
+    assert all(fault.file == "job.resolved.json" for fault in caught.value.faults)
+
+
 def test_digest_follows_values_and_nothing_else() -> None:
     """Comments and spelling of a number do not change it; any value and any record does."""
     job = load_text(GOOD, "x")
