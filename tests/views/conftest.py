@@ -1,4 +1,4 @@
-"""An asymmetric test piece with hand-made board, stack-up, works and programs, so that the drawings are tested alone."""
+"""An asymmetric test piece with hand-made board, stack-up, works and programs, so that drawings are tested alone."""
 
 from __future__ import annotations
 
@@ -27,7 +27,14 @@ JOB: dict[str, Any] = {
     "groove": {"inside": 8.0, "outside": 6.0, "floor": 1.2},
     "plug": [{"name": "P1", "at": [(-52, 7)], "diameter": 16.0, "bolt_hole": 6.6}],
     "insert": [
-        {"name": "I1", "at": [(20, -6), (52, -6)], "barrel": 7.6, "flange": 14.0, "flange_thickness": 1.4, "length": 8.0}
+        {
+            "name": "I1",
+            "at": [(20, -6), (52, -6)],
+            "barrel": 7.6,
+            "flange": 14.0,
+            "flange_thickness": 1.4,
+            "length": 8.0,
+        }
     ],
     "dowel": [
         {"at": (-110, 0), "diameter": 6.0, "depth_in_bed": 8.0, "stand": 3.5},
@@ -35,9 +42,17 @@ JOB: dict[str, Any] = {
     ],
     "machine": {"travel": (1500, 600, 90), "flip_about": "x"},
     "cutter": [
-        {"number": 1, "shape": "flat", "diameter": 6.0, "cutting_length": 25.0, "stick_out": 32.0, "chip_load": 0.1, "rpm": 18000}
+        {
+            "number": 1,
+            "shape": "flat",
+            "diameter": 6.0,
+            "cutting_length": 25.0,
+            "stick_out": 32.0,
+            "chip_load": 0.1,
+            "rpm": 18000,
+        }
     ],
-}  # fmt: skip
+}
 
 
 class FakeDeck:
@@ -141,7 +156,7 @@ def build(flip: str = "x") -> Shop:
         work(3, "A", "groove", bed, 1.2, pockets=(Pocket("groove", board.ring, 13.7, 1.2),), obstacles=(clamp,),
              watch=("thin floor; hold island and rim (tape) apart from each other",)),
         work(5, "B", "skim", corner, 11.4, facing=Facing(board.blank, 13.7, planes, 2),
-             watch=("stop when the casting shows full width all round and at every plug; hands off until the spindle stands",)),
+             watch=("stop when the casting shows full width all round; hands off until the spindle stands",)),
         work(6, "B", "inserts", skimmed, 2.4, holes=tuple(
             Hole(p.id, sx * p.x, sy * p.y, 11.9, (Step(14.2, 10.2), Step(7.8, 2.4)), None) for p in board.places)),
         work(8, "C", "deck", bed, 4.2, ball, deck=Deck(board.blank, surface, 12.5, 0.05, 0.01, 0.0)),
