@@ -30,5 +30,5 @@ def check(
 
         say(check_table(prepared.checks))
         if not quiet:
-            say("\n" + ("Mend the job, then: " if failed else "") + next_command("check" if failed else "plan", job))
+            say("\n" + next_command("check" if failed else "plan", job, first="mend the job" if failed else ""))
         end(failed)

@@ -76,5 +76,5 @@ def _next(made: Plan, job: Path, folder: Path, despite_failures: bool) -> str:
     from corepath.cli.tables import next_command
 
     if made.failed and not despite_failures:
-        return "\nMend the job, then: " + next_command("check", job)
+        return "\n" + next_command("check", job, first="mend the job")
     return f"\nLook at {folder / 'overview.svg'} before you cut.\n" + next_command("readback", folder)

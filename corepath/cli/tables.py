@@ -124,9 +124,10 @@ def finding_lines(findings: Sequence[Finding]) -> str:
     return "\n".join(lines)
 
 
-def next_command(*words: object) -> str:
-    """The next command to type."""
-    return f"Next: {shlex.join(['corepath', *(str(word) for word in words)])}"
+def next_command(*words: object, first: str = "") -> str:
+    """The next command to type, and what is to be done before."""
+    before = f"{first}, then: " if first else ""
+    return f"Next: {before}{shlex.join(['corepath', *(str(word) for word in words)])}"
 
 
 def _remark(check: CheckRow) -> str:
