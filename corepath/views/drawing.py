@@ -172,7 +172,7 @@ def _plan(view: PlanView, scene: Scene, work: Work, drawn: Strokes, bands: Bands
         if work.deck is not None:
             heights = work.deck.surface.grid
             marks = draw_contours(view, work.deck.surface, float(heights.min()), float(heights.max()))
-        draw_features(view, scene, work.order)
+        draw_features(view, scene)
         draw_obstacles(view, [obstacle.area for obstacle in work.obstacles])
     labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 3), [])
     shapes = [scene.seen(scene.board.outline), *(scene.seen(casting.area) for casting in scene.board.castings)]

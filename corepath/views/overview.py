@@ -96,7 +96,7 @@ def _plan(view: PlanView, scene: Scene) -> None:
             )
             if casting.plug is not None:
                 centre = casting.area.centroid
-                svg.add("circle", class_="bolt uncut", cx=centre.x, cy=centre.y, r=casting.plug.bolt_hole / 2)
+                svg.add("circle", class_="bolt hidden", cx=centre.x, cy=centre.y, r=casting.plug.bolt_hole / 2)
         marks = draw_contours(view, board.deck, float(heights.min()), float(heights.max()))
         svg.path(polygon_path(board.outline, view.places), "outline uncut", id="outline")
         for place in board.places:

@@ -84,15 +84,13 @@ def draw_castings(view: PlanView, scene: Scene, order: int) -> None:
         )
 
 
-def draw_features(view: PlanView, scene: Scene, order: int) -> None:
+def draw_features(view: PlanView, scene: Scene) -> None:
     """The outline of the board, seats and bores, dowels and bolt holes to come."""
     svg = view.svg
     svg.path(polygon_path(scene.seen(scene.board.outline), view.places), "outline uncut", id="outline")
-    made = order > scene.stem_order["inserts"]
     for place in scene.places:
         for name, diameter in zip(("seat", "bore"), place.diameters, strict=True):
-            kind = "hidden" if made else "uncut"
-            svg.add("circle", class_=f"{name} {kind}", cx=place.x, cy=place.y, r=diameter / 2)
+            svg.add("circle", class_=f"{name} hidden", cx=place.x, cy=place.y, r=diameter / 2)
     for dowel in scene.dowels:
         svg.add("circle", class_="dowel narrow", cx=dowel.x, cy=dowel.y, r=dowel.diameters[0] / 2)
         _cross(svg, dowel, 1.8 * view.unit)
@@ -127,7 +125,7 @@ def draw_depths(view: PlanView, work: Work, bands: Bands) -> None:
     if work.deck is None:
         return
     surface: Surface = work.deck.surface
-    xs, ys, grid = np.asarray(surface.xs)[::2], np.asarray(surface.ys)[::2], np.asarray(surface.grid)[::2, ::2]
+    xs, ys, grid = _coarse(surface)
     x0, y0, x1, y1 = work.blank.bounds
     with view.svg.group("depths", id="depths"):
         view.svg.add("rect", class_=f"t{bands.count - 1}", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
@@ -187,8 +185,7 @@ def draw_contours(view: PlanView, surface: Surface, low: float, high: float) -> 
         return []
     step = nice_step((high - low) / 7)
     marks: list[tuple[str, float, float]] = []
-    xs, ys = np.asarray(surface.xs)[::2], np.asarray(surface.ys)[::2]
-    grid = np.asarray(surface.grid)[::2, ::2]
+    xs, ys, grid = _coarse(surface)
     with view.svg.group("contours", id="contours"):
         for k in range(math.floor(low / step + 1e-6) + 1, math.ceil(high / step - 1e-6)):
             level = k * step
@@ -201,6 +198,12 @@ def draw_contours(view: PlanView, surface: Surface, low: float, high: float) -> 
             spot = line[int(np.argmin(np.round(np.abs(line[:, 0] - line[:, 0].max() * (0.75 - 0.16 * len(marks))), 3)))]
             marks.append((number(level), float(spot[0]), float(spot[1])))
     return marks
+
+
+def _coarse(surface: Surface) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """The deck's grid, every other node of a large one: finer than the sheet shows."""
+    k = 2 if len(surface.xs) > 700 else 1
+    return np.asarray(surface.xs)[::k], np.asarray(surface.ys)[::k], np.asarray(surface.grid)[::k, ::k]
 
 
 def _contour_path(line: NDArray[np.float64], places: int) -> str:

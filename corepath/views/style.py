@@ -80,7 +80,7 @@ def _rules(prefix: str, unit: float) -> str:
         ("wide", INK, _WIDE * unit, ()),
         ("narrow", INK, d, ()),
         ("faint", GREY, 0.18 * unit, ()),
-        ("hidden", GREY, d, (12 * d, 3 * d)),
+        ("hidden", GREY, d, (6 * d, 2 * d)),
         ("rapid", GREY, 0.18 * unit, (8 * d, 4 * d)),
         ("centre", INK, 0.18 * unit, (24 * d, 3 * d, 0.5 * d, 3 * d)),
         ("uncut", INK, d, (24 * d, 3 * d, 0.5 * d, 3 * d, 0.5 * d, 3 * d)),
