@@ -98,10 +98,8 @@ def _straight(trail: Trail, hole: Hole, step: Step, begin: float, first: bool) -
     else:
         trail.to(hole.x, hole.y, trail.z, cutting.feed)
     solid = min(begin, hole.top)
-    count = max(1, math.ceil((solid - step.floor) / cutting.depth - 1e-9))
-    for k in range(1, count + 1):
-        z = solid - (solid - step.floor) * k / count
-        if k > 1:
+    for k, z in enumerate(_floors(solid, step.floor, cutting.depth)):
+        if k:
             done = trail.z
             trail.drop(out)
             trail.drop(min(done + PECK_CLEAR, out))
@@ -128,8 +126,9 @@ def _helical(trail: Trail, hole: Hole, step: Step, begin: float, radius: float, 
 
 
 def _floors(top: float, floor: float, depth: float) -> list[float]:
+    """Heights of equal layers from `top`, none deeper than `depth`; the last is `floor` itself."""
     count = max(1, math.ceil((top - floor) / depth - 1e-9))
-    return [top - (top - floor) * k / count for k in range(1, count + 1)]
+    return [*(top - (top - floor) * k / count for k in range(1, count)), floor]
 
 
 def _down(trail: Trail, hole: Hole, z: float) -> None:

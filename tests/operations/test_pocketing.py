@@ -51,10 +51,10 @@ def cuts(made: Program) -> list[tuple[Move, np.ndarray]]:
 
 
 def chained(pieces: list[np.ndarray], r: float) -> BaseGeometry:
-    """What a disc of radius `r` sweeps along the (n, 3) pieces; those that follow each other are joined first."""
+    """What a disc of radius `r` sweeps along the (n, 3) pieces; followers are joined."""
     chains: list[list[np.ndarray]] = []
     for piece in pieces:
-        if chains and np.array_equal(chains[-1][-1][-1], piece[0]):
+        if chains and len(chains[-1]) < 12 and np.array_equal(chains[-1][-1][-1], piece[0]):
             chains[-1].append(piece)
         else:
             chains.append([piece])
