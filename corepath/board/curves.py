@@ -9,8 +9,6 @@ whose vertices lie on the curve and whose *chords* keep within `CHORD` of it.
 from __future__ import annotations
 
 import math
-from typing import cast
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -44,7 +42,7 @@ def closed_curve(points: Points, chord: float = CHORD) -> Points:
     counts = np.ceil(steps * np.sqrt(worst / (8.0 * chord)) - 1e-9).astype(int)
     counts = np.clip(counts, 1, max(1, _MOST_POINTS // len(points)))
     at = [knots[i] + steps[i] * np.arange(n) / n for i, n in enumerate(counts)]
-    vertices = cast(Points, curve(np.concatenate(at)))
+    vertices = np.asarray(curve(np.concatenate(at)))
     vertices[np.concatenate([[0], np.cumsum(counts)[:-1]])] = points
     return vertices
 

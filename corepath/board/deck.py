@@ -150,7 +150,7 @@ class DeckSurface:
         if math.isclose(polygon.area, (right - left) * (high - low), rel_tol=1e-12):
             return nodes
         shapely.prepare(polygon)
-        return nodes[shapely.contains_xy(polygon, nodes)]
+        return np.asarray(nodes[shapely.contains_xy(polygon, nodes)])
 
 
 def _best(surface: DeckSurface, places: Floats, sign: float) -> tuple[float, float]:

@@ -46,7 +46,8 @@ def _sum(c: Floats, i: int, j: int, a: tuple[float, ...], b: tuple[float, ...]) 
     q = a[0] * c[i, j + 1] + a[1] * c[i + 1, j + 1] + a[2] * c[i + 2, j + 1] + a[3] * c[i + 3, j + 1]
     r = a[0] * c[i, j + 2] + a[1] * c[i + 1, j + 2] + a[2] * c[i + 2, j + 2] + a[3] * c[i + 3, j + 2]
     s = a[0] * c[i, j + 3] + a[1] * c[i + 1, j + 3] + a[2] * c[i + 2, j + 3] + a[3] * c[i + 3, j + 3]
-    return b[0] * p + b[1] * q + b[2] * r + b[3] * s
+    total: float = b[0] * p + b[1] * q + b[2] * r + b[3] * s
+    return total
 
 
 @numba.njit(cache=True)

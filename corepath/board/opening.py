@@ -30,7 +30,8 @@ def _room(height: Floats, ball: float, cx: float, cy: float, i: int, j: int) -> 
     left = ball * ball - (i - cx) ** 2 - (j - cy) ** 2
     if left <= 0.0:
         return _FAR
-    return height[i, j] + ball - math.sqrt(left)
+    room: float = height[i, j] + ball - math.sqrt(left)
+    return room
 
 
 @numba.njit(cache=True)
@@ -212,7 +213,8 @@ def _sweep_top(ball: float, line: Floats, x: float, y: float) -> float:
     left = ball * ball - qx * qx - qy * qy
     if left <= 0.0:
         return -_FAR
-    return line[2] + s * rise - ball + math.sqrt(left)
+    top: float = line[2] + s * rise - ball + math.sqrt(left)
+    return top
 
 
 @numba.njit(cache=True)

@@ -8,8 +8,6 @@ of degree 6, for which Gauss-Legendre quadrature with 4 places is exact.
 
 from __future__ import annotations
 
-from typing import cast
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -43,7 +41,7 @@ class Thickness:
         return np.concatenate(parts or [flat]).reshape(places.shape)
 
     def _raw(self, x: Floats) -> Floats:
-        return cast(Floats, self._curve(np.clip(x, self._knots[0], self._knots[-1])))
+        return np.asarray(self._curve(np.clip(x, self._knots[0], self._knots[-1])))
 
     def _averaged(self, x: Floats) -> Floats:
         step = self._smooth / 4.0
@@ -54,7 +52,7 @@ class Thickness:
         at = ends[:, :-1, None] + half * (1.0 + _PLACES)
         share = _cubic_b_spline((at - x[:, None, None]) / step) * half * _WEIGHTS
         total = np.sum(self._raw(at.ravel()).reshape(at.shape) * share, axis=(1, 2))
-        return cast(Floats, total / np.sum(share, axis=(1, 2)))
+        return np.asarray(total / np.sum(share, axis=(1, 2)))
 
 
 def _cubic_b_spline(u: Floats) -> Floats:

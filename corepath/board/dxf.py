@@ -1,0 +1,162 @@
+"""Reading an outline from a DXF file, as a polygon in mm.
+
+*Entities* on the layer become *pieces*: open or closed lines of points, arcs and splines flattened within
+0.001 mm. Units come from the file's header ($INSUNITS) and are never guessed. What joins the pieces into one
+*loop* is in `corepath.board.joining`. Z is dropped; entities whose plane is tilted are refused.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections import Counter
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from shapely import Polygon
+
+from corepath.board.joining import Piece, close_loop
+from corepath.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from ezdxf.document import Drawing
+
+__all__ = ["read_outline"]
+
+KEY = "outline.dxf"
+_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4, "foot": 304.8}
+_HEADER = {1: "inch", 2: "foot", 4: "mm", 5: "cm", 6: "m"}
+_LARGEST_FILE = 100_000_000
+_SIDELINE = frozenset(
+    {"TEXT", "MTEXT", "DIMENSION", "ARC_DIMENSION", "POINT", "LEADER", "MULTILEADER", "MLEADER"}
+    | {"TOLERANCE", "ATTDEF", "XLINE", "RAY", "VIEWPORT", "IMAGE"}
+)
+"""Notes and helping lines, which an outline's layer may bear."""
+
+
+def read_outline(path: Path, layer: str | None, units: str | None, join: float) -> Polygon:
+    """The one closed outline on `layer` (all layers if None) of the DXF file at `path`, counter-clockwise, mm.
+
+    `units` ("mm", "cm", "m", "inch", "foot") serve where the header states none; pieces whose ends lie within `join`
+    mm are joined. Raises InputError with all faults: file missing, empty, binary, not DXF; layer not there; units
+    unknown or contradicting; unsupported entities; a gap, a branch, a crossing, more than one loop.
+    """
+    document = _open(path)
+    entities = _on_layer(document, layer, path)
+    scale, faults = _scale(document, units, path)
+    pieces, wrong = _pieces(entities, scale, path)
+    faults += wrong
+    if not pieces and not faults:
+        faults.append(_nothing(entities, layer, path))
+    if faults:
+        raise InputError(faults)
+    return close_loop(pieces, join, path.name)
+
+
+def _fault(path: Path, says: str, value: str = "", allowed: str = "", key: str = KEY) -> Fault:
+    return Fault(key, f"{path.name}: {says}", value, allowed)
+
+
+def _open(path: Path) -> Drawing:
+    data = _bytes(path)
+    if not data.strip():
+        raise InputError([_fault(path, "the file is empty")])
+    if b"\0" in data[:4096]:
+        raise InputError([_fault(path, "the file is binary", allowed="a DXF in text (ASCII) form")])
+    logging.getLogger("ezdxf").addHandler(logging.NullHandler())
+    from ezdxf.filemanagement import readfile
+
+    try:
+        return readfile(path)
+    except Exception as error:  # whatever the bytes are: the library raises many kinds for a broken file
+        reason = " ".join(str(error).split())[:120]
+        raise InputError([_fault(path, f"not a DXF file that can be read: {reason or type(error).__name__}")]) from None
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        if path.is_dir():
+            raise InputError([_fault(path, "a folder, not a file")])
+        if path.stat().st_size > _LARGEST_FILE:
+            size = f"{path.stat().st_size / 1e6:.0f} MB"
+            raise InputError([_fault(path, "the file is too large", size, f"{_LARGEST_FILE // 1_000_000} MB at most")])
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise InputError([_fault(path, f"no such file: looked for it in {path.parent}")]) from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError([_fault(path, f"the file cannot be read: {reason}")]) from None
+
+
+def _on_layer(document: Drawing, layer: str | None, path: Path) -> list[Any]:
+    """Entities of the model space on `layer`; layer names are the same in capitals."""
+    entities = list(document.modelspace())
+    if layer is None:
+        return entities
+    names = {str(entry.dxf.name) for entry in document.layers} | {str(e.dxf.get("layer", "0")) for e in entities}
+    if layer.lower() not in {name.lower() for name in names}:
+        allowed = ", ".join(sorted(names, key=lambda name: (name.lower(), name)))
+        raise InputError([_fault(path, "no such layer", layer, allowed, "outline.layer")])
+    return [e for e in entities if str(e.dxf.get("layer", "0")).lower() == layer.lower()]
+
+
+def _scale(document: Drawing, units: str | None, path: Path) -> tuple[float, list[Fault]]:
+    """Millimetres in one unit of the file."""
+    key = "outline.dxf_units"
+    try:
+        code = int(document.header.get("$INSUNITS", 0) or 0)
+    except (TypeError, ValueError):
+        code = 0
+    stated = _HEADER.get(code)
+    choices = ", ".join(_MM)
+    if stated is None and code != 0 and units is None:
+        says = f"its header states units that are not read here ($INSUNITS {code}); say what they are"
+        return 1.0, [_fault(path, says, allowed=choices, key=key)]
+    if stated is None and units is None:
+        says = "its header states no units ($INSUNITS is missing or 0); say what they are"
+        return 1.0, [_fault(path, says, allowed=choices, key=key)]
+    if stated is not None and units is not None and stated != units:
+        says = f"its header states {stated}: drop the key, or set the header right"
+        return _MM[stated], [_fault(path, says, units, stated, key)]
+    return _MM[stated or units or "mm"], []
+
+
+def _pieces(entities: Iterable[Any], scale: float, path: Path) -> tuple[list[Piece], list[Fault]]:
+    from corepath.board.flatten import Refused, flatten
+
+    pieces: list[Piece] = []
+    refused: list[str] = []
+    unknown: Counter[str] = Counter()
+    for entity in entities:
+        kind = str(entity.dxftype())
+        if kind in _SIDELINE:
+            continue
+        try:
+            piece = flatten(entity, scale)
+        except Refused as error:
+            refused.append(f"{kind} #{entity.dxf.handle} {error}")
+            continue
+        except Exception as error:  # a damaged entity may fail anywhere in the library
+            refused.append(f"{kind} #{entity.dxf.handle} cannot be read ({type(error).__name__})")
+            continue
+        if piece is None:
+            unknown[kind] += 1
+        elif len(piece.points) > 1:
+            pieces.append(piece)
+    faults = []
+    if unknown:
+        names = ", ".join(f"{count} {kind}" for kind, count in sorted(unknown.items()))
+        allowed = "LINE, ARC, CIRCLE, ELLIPSE, SPLINE, LWPOLYLINE, POLYLINE"
+        says = "entities that are not read as an outline; put them on another layer"
+        faults.append(_fault(path, says, names, allowed))
+    faults += [_fault(path, text) for text in refused[:10]]
+    if len(refused) > 10:
+        faults.append(_fault(path, f"and {len(refused) - 10} more such entities"))
+    return pieces, faults
+
+
+def _nothing(entities: Iterable[Any], layer: str | None, path: Path) -> Fault:
+    ignored = Counter(str(entity.dxftype()) for entity in entities)
+    place = f"on layer {layer}" if layer else "in the model space"
+    names = ", ".join(f"{count} {kind}" for kind, count in sorted(ignored.items()))
+    return _fault(path, f"no lines {place} to make an outline of", names and f"only {names}")
