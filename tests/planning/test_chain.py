@@ -1,0 +1,162 @@
+"""The whole chain on real jobs: what is planned is written, read back as a stranger would, and found right."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from corepath.job.load import load_job
+from corepath.job.model import DowelSection, Job
+from corepath.planning import Plan, plan, prepare, prepare_job, read_folder, write_plan
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+
+
+@pytest.fixture(scope="module")
+def coupon() -> Job:
+    return load_job(SAMPLES / "coupon.toml")
+
+
+@pytest.fixture(scope="module")
+def planned(coupon: Job) -> Plan:
+    return plan(prepare_job(coupon, SAMPLES))
+
+
+def with_machine(job: Job, **update: Any) -> Job:
+    return job.model_copy(update={"machine": job.machine.model_copy(update=update)})
+
+
+def flipped_about_y(job: Job) -> Job:
+    """The same piece with its dowels on the Y axis, 37 mm beside a board 32 wide either way."""
+    blank = job.blank.model_copy(update={"width": 110.0})
+    dowels = tuple(DowelSection(at=at, diameter=5.0, depth_in_bed=7.0, stand=3.5) for at in ((0.0, -43.0), (0.0, 48.0)))
+    return with_machine(job.model_copy(update={"blank": blank, "dowel": dowels}), flip_about="y")
+
+
+def thicker(job: Job) -> Job:
+    """With the zero on a face more contributors enter: the blank is measured closer and is thicker."""
+    blank = job.blank.model_copy(update={"thickness": job.blank.thickness + 0.5, "tolerance": 0.05})
+    return job.model_copy(update={"blank": blank})
+
+
+@pytest.mark.parametrize("name", ["board-1280", "balance-740", "coupon"])
+def test_samples_plan_cleanly(name: str):
+    """A sample that does not is no example."""
+    made = plan(prepare(SAMPLES / f"{name}.toml"))
+    assert [check for check in made.checks if check.verdict != "ok"] == []
+    assert [str(finding) for finding in made.findings] == []
+    names = {one.name for one in made.made}
+    assert {"01-A-dowels.nc", "02-A-plug-pockets.nc", "03-A-groove.nc", "05-B-skim-all.nc"} <= names
+    assert {"05-B-skim-pass-1.nc", "06-B-inserts.nc", "07-C-deck-rough.nc", "08-C-deck.nc"} <= names
+
+
+VARIANTS = {
+    "zero on the face": lambda job: with_machine(thicker(job), z_zero="face", touch_at=(106.0, 30.0)),
+    "front-left": lambda job: with_machine(job, xy_zero="front-left"),
+    "lines only": lambda job: with_machine(job, arcs=False),
+    "exact path, m6": lambda job: with_machine(job, exact_path=True, tool_change="m6"),
+    "flipped about Y": flipped_about_y,
+    "flipped about Y, face, front-left": lambda job: with_machine(
+        thicker(flipped_about_y(job)), z_zero="face", touch_at=(106.0, 40.0), xy_zero="front-left"
+    ),
+    "inch": lambda job: job.model_copy(update={"units": "inch"}),
+    "through": lambda job: job.model_copy(
+        update={"insert": tuple(entry.model_copy(update={"through": True}) for entry in job.insert)}
+    ),
+    "straight outline": lambda job: job.model_copy(
+        update={
+            "outline": job.outline.model_copy(
+                update={"stations": None, "points": ((-98, -20), (-60, -31), (60, -28), (86, 4), (70, 26), (-90, 30))}
+            )
+        }
+    ),
+    "slot for a plug": lambda job: job.model_copy(
+        update={"plug": tuple(entry.model_copy(update={"slot": 22.0, "angle": 30.0}) for entry in job.plug)}
+    ),
+}
+
+
+@pytest.mark.parametrize("variant", VARIANTS)
+def test_every_capability_reads_back_clean(coupon: Job, variant: str):
+    """A sign or unit wrong in one of them would cut the wrong place: the read-back derives its own zero."""
+    made = plan(prepare_job(VARIANTS[variant](coupon), SAMPLES), despite_failures=True)
+    assert [check.says for check in made.checks if check.verdict == "fail"] == []
+    assert [str(finding) for finding in made.findings] == []
+
+
+def test_one_sign_wrong_in_a_file_is_found(planned: Plan, tmp_path: Path):
+    """The plug lies off both axes: mirrored, it is cut where nothing may be."""
+    write_plan(planned, tmp_path)
+    path = tmp_path / "02-A-plug-pockets.nc"
+    path.write_text(path.read_text().replace(" Y", " Y-").replace("Y--", "Y"))
+    kinds = set(read_folder(tmp_path).readback.findings.kinds)
+    assert {"outside-area", "not-reached", "changed"} <= kinds
+
+
+def test_a_folder_reads_back_like_the_plan(planned: Plan, tmp_path: Path):
+    """What is on disk, and only that, gives the same measures."""
+    write_plan(planned, tmp_path)
+    reading = read_folder(tmp_path)
+    assert not reading.failed
+    assert reading.prepared.digest == planned.prepared.digest
+    assert [m.value for m in reading.measures] == [m.value for m in planned.readback.measures]
+
+
+def test_the_same_job_gives_the_same_bytes(coupon: Job, planned: Plan):
+    """Else paper and file could not be matched by their digest."""
+    assert plan(prepare_job(coupon, SAMPLES)).files == planned.files
+
+
+def test_report_has_the_keys_that_others_rely_on(planned: Plan):
+    report = json.loads(planned.files["report.json"])
+    assert {"plan", "checks", "operations", "skim", "pour", "readback", "schema", "blank", "flip_about", "castings"} <= set(report)
+    for check in report["checks"]:
+        assert {"id", "verdict", "value", "worst", "rss", "limit", "unit", "says", "where"} <= set(check)
+    for operation in report["operations"]:
+        assert {"file", "setup", "name", "cutter", "zero", "minutes", "order", "sha256", "lines", "extents", "rpm", "feed"} <= set(operation)
+        assert set(operation["cutter"]) >= {"shape", "diameter", "corner_radius"}
+        assert planned.files[operation["file"]].count("\n") == operation["lines"]
+    assert [o["file"] for o in report["operations"] if o.get("combined")] == ["05-B-skim-all.nc"]
+    assert report["skim"]["planned_stop"] == report["skim"]["latest"] == 4
+    assert {c["id"] for c in report["castings"]} == {"groove", "P1"}
+
+
+def test_the_skim_serves_every_stop(planned: Plan):
+    """One file a pass down to the lowest plane, and one with a stop after each from the first sight on."""
+    skims = [one for one in planned.made if one.program.name == "skim"]
+    planes = planned.prepared.stackup.skim.planes
+    assert len(skims) == len(planes) + 1
+    combined = skims[-1]
+    stops = combined.text.count("\nM0\n") - 1
+    assert stops == len(planes) - planned.prepared.stackup.skim.first_stop
+
+
+def test_failed_checks_write_no_program(coupon: Job, planned: Plan, tmp_path: Path):
+    """And the earlier files must not lie there as if they were good."""
+    write_plan(planned, tmp_path)
+    (tmp_path / "my-notes.txt").write_text("mine")
+    thin = coupon.model_copy(update={"blank": coupon.blank.model_copy(update={"thickness": 9.0})})
+    failed = plan(prepare_job(thin, SAMPLES))
+    assert failed.failed and not failed.made
+    written = write_plan(failed, tmp_path)
+    assert list(tmp_path.glob("*.nc")) == []
+    assert {path.name for path in (tmp_path / "withdrawn").iterdir()} == {one.name for one in planned.made}
+    assert set(written.withdrawn) == {one.name for one in planned.made}
+    assert (tmp_path / "my-notes.txt").read_text() == "mine"
+
+
+def test_despite_failures_says_so_in_every_head(coupon: Job):
+    thin = coupon.model_copy(update={"blank": coupon.blank.model_copy(update={"thickness": 10.2})})
+    made = plan(prepare_job(thin, SAMPLES), despite_failures=True)
+    programs = [text for name, text in made.files.items() if name.endswith(".nc")]
+    assert made.failed and programs
+    assert all("DO NOT CUT" in text.splitlines()[0] for text in programs)
+
+
+def test_no_word_of_a_file_is_past_the_travel(planned: Plan):
+    """The check `travel` works from the blank; the written extents must not pass what it allowed."""
+    machine = planned.prepared.job.machine
+    for one in planned.made:
+        for axis, ends in enumerate(one.extents):
+            assert ends[1] - ends[0] <= machine.travel[axis], one.name
