@@ -43,7 +43,7 @@ from corepath.readback.result import FileCount, ReadBack, Remaining
 from corepath.readback.shop import Shop
 from corepath.readback.walls import check_walls, strays
 from corepath.readback.zeros import check_zero, derive_zero, face_height
-from corepath.work.model import Deck, Hole, Pocket, Work
+from corepath.work.model import Deck, Pocket, Work
 
 __all__ = ["read_back"]
 
@@ -254,15 +254,21 @@ class _Run:
     def finish(self, works: Sequence[Work]) -> None:
         """Bores that must be open at the end, and files that belong to nothing."""
         if any(work.deck is not None and work.deck.rough == 0.0 for work in works):
-            for work in works:
-                if work.name == "inserts":
-                    for hole in work.holes:
-                        self._open(work, hole)
+            for id, (x, y, diameter) in (self.shop.bores or self._bores(works)).items():
+                self._open(id, x, y, diameter)
         for name in sorted(set(self.files) - self.used):
             self.findings.add("order", "no operation of the plan has such a file", file=name)
 
-    def _open(self, work: Work, hole: Hole) -> None:
-        x, y = self.shop.mirrored(hole.x, hole.y)
-        if not is_open(self.stock, x, y, hole.steps[-1].diameter / 2.0):
-            says = f"{hole.id}: its bore is not open after the deck is cut"
-            self.findings.add("bore-closed", says, file=f"{work.stem}.nc", place=(x, y, 0.0))
+    def _bores(self, works: Sequence[Work]) -> dict[str, tuple[float, float, float]]:
+        """The bores of the inserts as the works have them, in the A frame."""
+        return {
+            hole.id: (*self.shop.mirrored(hole.x, hole.y), hole.steps[-1].diameter)
+            for work in works
+            if work.name == "inserts"
+            for hole in work.holes
+        }
+
+    def _open(self, id: str, x: float, y: float, diameter: float) -> None:
+        if not is_open(self.stock, x, y, diameter / 2.0):
+            says = f"{id}: its bore is not open where the board has it after the deck is cut"
+            self.findings.add("bore-closed", says, file="", place=(x, y, 0.0))

@@ -225,6 +225,7 @@ class _Reader:
         for index, place in machine.jumps.items():
             if index < len(start):
                 start[index] = place
+        stated = machine.stated if machine.stated_first is None else machine.stated_first
         program = ReadProgram(
             file=self.file,
             kind=table[:, 0].astype(np.int8),
@@ -236,8 +237,8 @@ class _Reader:
             spindle_on=table[:, 8] != 0.0,
             events=tuple(machine.events),
             tool=machine.tool if machine.tool is not None else machine.selected,
-            units_stated="units" in (machine.stated_first or machine.stated),
-            unstated=tuple(group for group in PREAMBLE if group not in (machine.stated_first or machine.stated)),
+            units_stated="units" in stated,
+            unstated=tuple(group for group in PREAMBLE if group not in stated),
             systems=tuple(machine.systems),
             refused=self.refused,
             lines=self.lines,

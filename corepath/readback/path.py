@@ -33,7 +33,7 @@ class Pieces:
     def pick(self, which: NDArray[np.bool_]) -> Pieces:
         return Pieces(self.lower[which], self.upper[which], self.owner[which])
 
-    def below(self, level: float) -> "Pieces":
+    def below(self, level: float) -> Pieces:
         """The parts that lie at or below a height; a plunge to below it leaves the point where it ends."""
         some = self.pick(self.low <= level)
         lower, upper = some.lower.copy(), some.upper.copy()

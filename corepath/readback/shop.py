@@ -50,8 +50,9 @@ class Shop:
 
     `touch_at` is in the A frame; where it is None a face is touched at the middle. `planned_pass` tells
     how many skim passes are cut before the inserts. `pour` maps each casting's id to its fill. `cell`
-    is the largest spacing of the columns. `bores` are ids of holes that must be open at the end; None
-    means all holes of the operation named inserts.
+    is the largest spacing of the columns. `bores` says where the board has its bores, in the A frame:
+    (x, y, diameter) by id; they must be open at the end. It does not come from the operations, so that
+    a flip about the wrong axis shows; without it the holes of the operation inserts are taken.
     """
 
     length: float
@@ -67,6 +68,7 @@ class Shop:
     pour: Mapping[str, Pour]
     planned_pass: int
     cell: float = 0.5
+    bores: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
     allowed: Allowed = field(default_factory=Allowed)
 
     def mirrored(self, x: float, y: float) -> tuple[float, float]:

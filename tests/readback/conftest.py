@@ -117,10 +117,10 @@ class Plan:
     works: tuple[Work, ...]
     files: dict[str, str]
 
-    def read(self, **changed: str) -> ReadBack:
+    def read(self) -> ReadBack:
         return read_back(self.shop, self.works, self.files)
 
-    def with_file(self, name: str, text: str | None) -> "Plan":
+    def with_file(self, name: str, text: str | None) -> Plan:
         files = dict(self.files)
         if text is None:
             del files[name]
@@ -128,11 +128,11 @@ class Plan:
             files[name] = text
         return replace(self, files=files)
 
-    def edited(self, name: str, old: str, new: str, count: int = 1) -> "Plan":
+    def edited(self, name: str, old: str, new: str, count: int = 1) -> Plan:
         assert old in self.files[name], f"{old!r} not in {name}"
         return self.with_file(name, self.files[name].replace(old, new, count))
 
-    def with_shop(self, **changes: object) -> "Plan":
+    def with_shop(self, **changes: object) -> Plan:
         return replace(self, shop=replace(self.shop, **changes))
 
 
@@ -168,7 +168,9 @@ def make_plan(flip: str = "x", xy: str = "middle", z: str = "bed", cell: float =
         "01-A-dowels.nc": shift(program(3, drill), x0, y0, zero_a),
         "02-A-plug-pockets.nc": shift(program(1, ["F900", *dome]), x0, y0, zero_a),
         "03-A-groove.nc": groove(x0, y0, zero_a),
-        "05-B-skim-all.nc": shift(program(2, ["F2000", *(line for p in planes for line in lines_over(p))]), x0, y0, zero_a),
+        "05-B-skim-all.nc": shift(
+            program(2, ["F2000", *(line for p in planes for line in lines_over(p))]), x0, y0, zero_a
+        ),
         "06-B-inserts.nc": shift(program(1, ["F900", *bore]), x0, y0, STOP),
         "08-C-deck.nc": shift(program(2, ["F2000", *lines_over(DECK)]), x0, y0, zero_c),
     }
@@ -176,7 +178,20 @@ def make_plan(flip: str = "x", xy: str = "middle", z: str = "bed", cell: float =
         files[f"05-B-skim-pass-{k}.nc"] = shift(program(2, ["F2000", *lines_over(plane)]), x0, y0, zero_a)
     pour = {"groove": Pour(GROOVE, 0.6), "P1": Pour(PLUG, 0.6)}
     shop = Shop(
-        LENGTH, WIDTH, THICK, flip, xy, z, touch if z == "face" else None, 18.0, (300.0, 200.0, 80.0), CUTTERS, pour, 2, cell
+        LENGTH,
+        WIDTH,
+        THICK,
+        flip,
+        xy,
+        z,
+        touch if z == "face" else None,
+        18.0,
+        (300.0, 200.0, 80.0),
+        CUTTERS,
+        pour,
+        2,
+        cell,
+        bores={"I1": (*INSERT, 6.0)},
     )  # type: ignore[arg-type]
     return Plan(shop, works, files)
 
