@@ -54,7 +54,12 @@ def _told(made: Plan, written: Written, folder: Path, despite_failures: bool) ->
     parts = [check_table(made.checks), ""]
     operations = made.report.get("operations") or []
     if operations:
-        parts += [file_table(operations, made.report.get("minutes")), "", finding_lines(made.findings), ""]
+        parts += [
+            file_table(operations, made.report.get("minutes")),
+            "",
+            finding_lines(made.findings, _counts(made)),
+            "",
+        ]
     programs = [name for name in written.written if name.endswith(".nc")]
     others = len(written.written) - len(programs)
     parts.append(f"Wrote {len(programs)} G-code files and {others} others to {folder}")
@@ -65,6 +70,12 @@ def _told(made: Plan, written: Written, folder: Path, despite_failures: bool) ->
     if written.withdrawn:
         parts.append(f"Moved {len(written.withdrawn)} earlier G-code files to {folder / 'withdrawn'}")
     return "\n".join(parts)
+
+
+def _counts(made: Plan) -> dict[str, int] | None:
+    """How many findings there are of each kind, those beyond the first hundred included."""
+    readback = made.report.get("readback")
+    return readback.get("counts") if isinstance(readback, dict) else None
 
 
 def _why(made: Plan) -> str:

@@ -27,10 +27,11 @@ def readback(
         if json:
             say(as_json(reading.report))
             end(reading.failed)
-        from corepath.cli.tables import finding_lines
+        from corepath.cli.tables import finding_lines, measure_table
 
-        lines = [f"{measure.says}" for measure in reading.measures]
-        say("\n".join([*lines, finding_lines(reading.findings)]))
+        counts = reading.report["readback"]["counts"]
+        say(f"{measure_table(reading.measures)}\n\n{finding_lines(reading.findings, counts)}")
         if not quiet and not reading.failed:
-            say(f"\nThe files in {folder} do what the job asks. Next: cut the coupon before a whole blank.")
+            first = reading.measures[0].file if reading.measures else "the first file"
+            say(f"\nThe files in {folder} do what the job asks.\nNext: run {first} at the machine.")
         end(reading.failed)

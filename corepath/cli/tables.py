@@ -19,7 +19,16 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-__all__ = ["CheckRow", "Finding", "check_table", "file_table", "finding_lines", "next_command"]
+__all__ = [
+    "CheckRow",
+    "Finding",
+    "MeasureRow",
+    "check_table",
+    "file_table",
+    "finding_lines",
+    "measure_table",
+    "next_command",
+]
 
 WIDTH = 80
 MOST_FINDINGS = 20
@@ -64,9 +73,26 @@ class Finding(Protocol):
     def says(self) -> str: ...
 
 
+class MeasureRow(Protocol):
+    """What is printed of a figure that the read-back measured."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def file(self) -> str: ...
+    @property
+    def value(self) -> float: ...
+    @property
+    def wanted(self) -> float | None: ...
+    @property
+    def deviation(self) -> float: ...
+    @property
+    def says(self) -> str: ...
+
+
 def check_table(checks: Sequence[CheckRow]) -> str:
     """The stack-up table, window first, then what is to be said of each check that is not ok."""
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
+    table = _table()
     table.add_column("check", no_wrap=True)
     table.add_column("verdict", no_wrap=True)
     for name in ("value", "worst", "limit", "margin"):
@@ -86,7 +112,7 @@ def check_table(checks: Sequence[CheckRow]) -> str:
 
 def file_table(operations: Iterable[Mapping[str, Any]], minutes: float | None) -> str:
     """One line for each file: set-up, cutter, minutes, lines; and the minutes of all."""
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
+    table = _table()
     table.add_column("file", overflow="fold")
     table.add_column("set-up")
     table.add_column("cutter", overflow="fold")
@@ -108,19 +134,40 @@ def file_table(operations: Iterable[Mapping[str, Any]], minutes: float | None) -
     )
 
 
-def finding_lines(findings: Sequence[Finding]) -> str:
-    """The first findings, each with its place, and how many there are of each kind."""
+def measure_table(measures: Sequence[MeasureRow]) -> str:
+    """What was measured, file by file: value, what was wanted, and how far it is off."""
+    table = _table()
+    table.add_column("measured", max_width=24, overflow="fold")
+    for name in ("value", "wanted", "off"):
+        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("", overflow="fold")
+    file = ""
+    for measure in measures:
+        if measure.file != file:
+            file = measure.file
+            table.add_row(Text(file, style="bold"))
+        wanted, off = ("", "") if measure.wanted is None else (_figure(measure.wanted), _figure(measure.deviation))
+        table.add_row(Text(f"  {measure.id}"), _figure(measure.value), wanted, off, Text(measure.says))
+    return _rendered(table)
+
+
+def finding_lines(findings: Sequence[Finding], counts: Mapping[str, int] | None = None) -> str:
+    """The first findings, each with its place, and how many there are of each kind.
+
+    `counts` wins over the findings given, where only the first of many of a kind were kept.
+    """
     if not findings:
         return "read-back: no findings"
-    lines = [f"read-back: {len(findings)} finding" + ("s" if len(findings) > 1 else "")]
+    numbers = dict(counts) if counts else dict(Counter(finding.kind for finding in findings))
+    total = sum(numbers.values())
+    lines = [f"read-back: {total} finding" + ("s" if total > 1 else "")]
     for finding in findings[:MOST_FINDINGS]:
         place = finding.file + (f":{finding.line}" if finding.line else "")
         lines.append(
             _wrapped(f"{finding.kind}: {place}: {finding.says}" if place else f"{finding.kind}: {finding.says}")
         )
-    if len(findings) > MOST_FINDINGS:
-        counts = Counter(finding.kind for finding in findings)
-        lines.append("in all: " + ", ".join(f"{count} {kind}" for kind, count in sorted(counts.items())))
+    if total > MOST_FINDINGS:
+        lines.append(_wrapped("in all: " + ", ".join(f"{count} {kind}" for kind, count in sorted(numbers.items()))))
     return "\n".join(lines)
 
 
@@ -141,7 +188,11 @@ def _wrapped(text: str, width: int = WIDTH) -> str:
     return textwrap.fill(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
 
 
-def _figure(number: float, unit: str) -> str:
+def _table() -> Table:
+    return Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
+
+
+def _figure(number: float, unit: str = "mm") -> str:
     text = f"{number:.3f}"
     text = "0.000" if text == "-0.000" else text
     return text if unit == "mm" else f"{text} {unit}"

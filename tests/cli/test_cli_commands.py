@@ -33,6 +33,7 @@ class Planner:
 
     checks: tuple[Check, ...] = (OK, WINDOW)
     findings: tuple[Any, ...] = ()
+    counts: dict[str, int] = field(default_factory=dict)
     raises: BaseException | None = None
     asked: list[Any] = field(default_factory=list)
 
@@ -64,9 +65,12 @@ class Planner:
     def read_folder(self, folder: Path, progress: Callable[[str, float], None]) -> Any:
         if self.raises:
             raise self.raises
-        measures = [SimpleNamespace(says="groove: floor 1.200 above the bed")]
+        measures = [MEASURE]
         return SimpleNamespace(
-            findings=self.findings, measures=measures, report={"findings": []}, failed=bool(self.findings)
+            findings=self.findings,
+            measures=measures,
+            report={"readback": {"counts": self.counts}},
+            failed=bool(self.findings),
         )
 
     def check_report(self, prepared: Any) -> dict[str, Any]:
@@ -77,6 +81,11 @@ OPERATION = {
     "file": "03-A-groove.nc", "setup": "A", "minutes": 4.56, "lines": 812,
     "cutter": {"number": 2, "shape": "flat", "diameter": 6.0, "corner_radius": 0.0},
 }  # fmt: skip
+
+
+MEASURE = SimpleNamespace(
+    id="groove floor", file="03-A-groove.nc", value=1.2004, wanted=1.2, deviation=0.0004, says="height above the bed"
+)
 
 
 @pytest.fixture
@@ -200,13 +209,18 @@ def test_findings_are_listed_up_to_20_then_counted(planner: Planner, job: Path) 
     assert "read-back: 25 findings" in result.stdout
     assert "gouge: 08-C-deck.nc:20: n19" in result.stdout and "n20" not in result.stdout
     assert "23 gouge, 2 rapid" in result.stdout
+    planner.counts = {"gouge": 5000, "rapid": 2}
+    assert "read-back: 5002 findings" in _run("readback", ".").stdout
 
 
 def test_readback_tells_measures(planner: Planner) -> None:
     """What was measured is the point of reading back."""
     result = _run("readback", "somewhere")
     assert result.exit_code == 0
-    assert "floor 1.200 above the bed" in result.stdout
+    _plain(result.stdout)
+    lines = [line.split() for line in result.stdout.split("\n")]
+    at = lines.index(["03-A-groove.nc"])
+    assert lines[at + 1] == ["groove", "floor", "1.200", "1.200", "0.000", "height", "above", "the", "bed"]
 
 
 def test_preview_names_drawings(planner: Planner, job: Path) -> None:
