@@ -39,6 +39,9 @@ def plan(work: Work) -> tuple[Program, ...]:
         raise CorepathError(f"{work.stem}: no pockets to cut")
     if work.cutter.shape != "flat":
         raise CorepathError(f"{work.stem}: {work.cutter.describe()} leaves no level floor; list a flat cutter")
+    for pocket in work.pockets:
+        if pocket.floor >= pocket.top or pocket.area.is_empty:
+            raise CorepathError(f"{work.stem}, {pocket.id}: nothing to cut between {pocket.top:g} and {pocket.floor:g}")
     trail, watch = Trail(work), []
     places = [pocket.area.centroid.coords[0] for pocket in work.pockets]
     for k in short_order(places):

@@ -158,7 +158,7 @@ def test_flatten_of_a_full_turn_and_of_a_clockwise_quarter() -> None:
 
 
 def test_twenty_thousand_points_take_less_than_two_seconds() -> None:
-    """Fitting that grows with the square of the points (400 million tests of a point here): a plan that takes minutes."""
+    """Fitting that grows with the square of the points: a plan that takes minutes."""
     points = circle(600.0, 1.0, 20000)
     fit_arcs(points[:50], feed=1)
     begin = time.perf_counter()

@@ -150,6 +150,27 @@ def test_any_outline_groove_swept_and_island_untouched(
     assert sweep_all(made).intersection(island.buffer(-0.003)).area == 0.0, "the island is cut"
 
 
+@settings(derandomize=True, max_examples=15, deadline=None)
+@given(st.lists(st.floats(0.35, 1.0), min_size=4, max_size=9), st.floats(25, 60))
+def test_any_pocket_without_island_is_swept(spokes: list[float], size: float) -> None:
+    """Some pocket with lobes and corners in which wood stays standing; or a narrow one that is not refused."""
+    angles = np.linspace(0, 2 * np.pi, len(spokes), endpoint=False)
+    corners = size * np.array(spokes)
+    area = Polygon(np.column_stack([corners * np.cos(angles), corners * np.sin(angles)]))
+    middle = area.buffer(-3.0)
+    if not isinstance(middle, Polygon) or middle.is_empty:
+        with pytest.raises(CorepathError, match="does not"):
+            program(work(area))
+        return
+    prove(area, program(work(area)), Pocket("P1", area, TOP, FLOOR))
+
+
+def test_floor_above_the_top_is_refused() -> None:
+    """A path through the air above the stock, taken for a pocket."""
+    with pytest.raises(CorepathError, match=r"P9: nothing to cut between 13\.6 and 14"):
+        program(work(pockets=(Pocket("P9", box(0, 0, 20, 20), TOP, 14.0),)))
+
+
 def test_every_layer_is_within_the_depth_and_the_last_is_light() -> None:
     """A layer deeper than the cutter's, or a full cut over a thin floor."""
     heights = layers(Pocket("P", box(0, 0, 9, 9), TOP, FLOOR), 3.0)
