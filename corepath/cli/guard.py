@@ -12,17 +12,21 @@ import traceback
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import typer
 
 from corepath.errors import CorepathError, Fault, InputError
+
+if TYPE_CHECKING:
+    from corepath.job.source import Source
 
 __all__ = ["WELL", "WRONG", "as_json", "end", "guarded", "say"]
 
 WELL, FAILED, WRONG, INTERRUPTED = 0, 1, 2, 130
 _TRACE = "COREPATH_TRACEBACK"
 _WIDEST = 70
+_MOST = 100
 
 
 def say(text: str, *, error: bool = False) -> None:
@@ -96,15 +100,29 @@ def _as_dict(fault: Fault) -> dict[str, Any]:
 
 
 def _text(faults: Sequence[Fault], job: Path | None) -> str:
-    blocks = [_block(fault, job) for fault in faults]
+    source = _source(job)
+    blocks = [_block(fault, source) for fault in faults[:_MOST]]
     count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
-    return "\n".join([*blocks, f"{count}; nothing has been written"])
+    more = f", the first {_MOST} shown" if len(faults) > _MOST else ""
+    return "\n".join([*blocks, f"{count}{more}; nothing has been written"])
 
 
-def _block(fault: Fault, job: Path | None) -> str:
+def _source(job: Path | None) -> Source | None:
+    """The job file's text, to quote from; positions only where it is TOML."""
+    if job is None:
+        return None
+    from corepath.job.source import Source, parse, read_text
+
+    text, unread = read_text(job)
+    if unread:
+        return None
+    return parse(text, str(job))[0] or Source(str(job), text.removeprefix("\ufeff").replace("\r\n", "\n"))
+
+
+def _block(fault: Fault, source: Source | None) -> str:
     place = fault.file + (f":{fault.line}" if fault.line else "")
     lines = [": ".join(part for part in (place, fault.key, fault.says) if part)]
-    quoted = _quoted(fault, job)
+    quoted = _quoted(fault, source)
     lines += quoted
     if fault.value and not quoted:
         lines.append(f"  got: {fault.value}")
@@ -113,19 +131,9 @@ def _block(fault: Fault, job: Path | None) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _quoted(fault: Fault, job: Path | None) -> list[str]:
+def _quoted(fault: Fault, source: Source | None) -> list[str]:
     """The line of the job file with a caret under the key."""
-    if job is None or fault.line is None or fault.file != str(job):
-        return []
-    from corepath.job.source import Source, read_source, read_text
-
-    source, _ = read_source(job)
-    if source is None:
-        text, unread = read_text(job)
-        if unread:
-            return []
-        source = Source(str(job), text.removeprefix("\ufeff").replace("\r\n", "\n"))
-    found = source.quote(fault)
+    found = source.quote(fault) if source and fault.file == source.file else None
     if found is None:
         return []
     text, column, width = found

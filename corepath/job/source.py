@@ -23,6 +23,7 @@ _PART = re.compile(r"\[(\d+)\]|\"((?:[^\"\\]|\\.)*)\"|([^.\[\]\"]+)")
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 _BARE = re.compile(r"[A-Za-z0-9_-]+$")
 _LONGEST = 48
+_LARGEST = 8 * 2**20
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +64,14 @@ class Source:
 
 
 def locate(faults: Iterable[Fault], source: Source | None) -> list[Fault]:
-    """Faults with file and line filled in, one for each key and message, in the order of the file."""
-    placed = [source.place(fault) if source else fault for fault in faults]
+    """Faults with file and line filled in, one for each key and message, in the order of the file.
+
+    A fault that has no file yet, found by a later stage, is left out where its key has been found wrong before.
+    """
+    faults = list(faults)
+    before = {fault.key for fault in faults if fault.file and fault.key}
+    new = [fault for fault in faults if fault.file or fault.key not in before]
+    placed = [source.place(fault) if source else fault for fault in new]
     unique: dict[tuple[str, str], Fault] = {}
     for fault in placed:
         unique.setdefault((fault.key, fault.says), fault)
@@ -74,16 +81,19 @@ def locate(faults: Iterable[Fault], source: Source | None) -> list[Fault]:
 def read_text(path: FilePath) -> tuple[str, list[Fault]]:
     """The file's text with plain line ends and without a byte-order mark, or the fault that hinders it."""
     file = str(path)
-    if path.is_dir():
-        return "", [Fault("", "is a folder, not a job file", file=file, allowed="a TOML file")]
     try:
-        data = path.read_bytes()
+        if path.is_dir():
+            return "", [Fault("", "is a folder, not a job file", file=file, allowed="a TOML file")]
+        with path.open("rb") as stream:
+            data = stream.read(_LARGEST + 1)
     except FileNotFoundError:
         return "", [Fault("", "there is no such file", file=file, allowed="an existing TOML file")]
     except PermissionError:
         return "", [Fault("", "may not be read: no permission", file=file)]
     except (OSError, ValueError) as error:
         return "", [Fault("", f"cannot be read: {getattr(error, 'strerror', None) or error}", file=file)]
+    if len(data) > _LARGEST:
+        return "", [Fault("", "is far too large for a job file", file=file, allowed=f"at most {_LARGEST // 2**20} MiB")]
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:

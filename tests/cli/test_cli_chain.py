@@ -153,3 +153,10 @@ def test_readback_of_a_folder_that_holds_no_plan(tmp_path: Path, content: dict[s
     assert result.exit_code == 2
     faults = json.loads(result.stdout)["faults"]
     assert faults and "went wrong" not in faults[0]["says"]
+
+
+def test_a_key_is_told_wrong_once(tmp_path: Path) -> None:
+    """What the loader has found is not told again by the geometry in other words."""
+    job = _job(tmp_path, ("bolt_hole = 5.5", "bolt_hole = 20.0"))
+    faults = json.loads(_run("check", job, "--json").stdout)["faults"]
+    assert [fault["key"] for fault in faults] == ["plug[1].bolt_hole"]
