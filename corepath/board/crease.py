@@ -70,7 +70,7 @@ def _open(height: Floats, ball: float, reach: int, lost: Mask) -> Floats:
         contact = np.full((*height.shape, 2), -1, dtype=np.int64)
         cap_heights(height, ball, reach, stride, near, caps, contact)
         points = np.full((*height.shape, 3, 3), np.nan)
-        crease_points(height, ball, near, caps, contact, points)
+        crease_points(height, ball, reach, stride, near, caps, contact, points)
         first, segments = _segments(points)
         swept(height, ball, reach, lost, caps, first, segments, opened)
     return opened

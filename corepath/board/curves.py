@@ -9,6 +9,7 @@ whose vertices lie on the curve and whose *chords* keep within `CHORD` of it.
 from __future__ import annotations
 
 import math
+
 import numpy as np
 from numpy.typing import NDArray
 

@@ -111,7 +111,6 @@ def spread_distances(
     Nodes whose `edge` is set beforehand (not -1) are searched from that edge, all others from their neighbours'.
     """
     rows, columns = distance.shape
-    count = edges.shape[0]
     for flat in order:
         i, j = flat // columns, flat % columns
         x, y = xs[i], ys[j]
@@ -123,10 +122,7 @@ def spread_distances(
             for a in range(max(i - 1, 0), min(i + 2, rows)):
                 for b in range(max(j - 1, 0), min(j + 2, columns)):
                     k = edge[a, b]
-                    if k < 0 or distance[a, b] == math.inf:
-                        continue
-                    gap = abs(k - at)
-                    if at >= 0 and min(gap, count - gap) <= 1:
+                    if k < 0 or k == at or distance[a, b] == math.inf:
                         continue
                     found, d = _walk(edges, k, x, y)
                     if d < best:

@@ -145,7 +145,7 @@ def cap_heights(height: Floats, ball: float, reach: int, stride: int, near: Mask
 
 @numba.njit(cache=True)
 def _on_edge(
-    height: Floats, ball: float, caps: Floats, contact: Ints, i: int, j: int, a: int, b: int
+    height: Floats, ball: float, reach: int, stride: int, caps: Floats, contact: Ints, i: int, j: int, a: int, b: int
 ) -> tuple[bool, float, float, float]:
     """Where the crease of T crosses the edge from (i, j) to (i + a, j + b): found or not, x, y, T."""
     pi, pj = contact[i, j]
@@ -161,23 +161,26 @@ def _on_edge(
     ri, rj = _descend(height, ball, x1, y1, qi, qj)
     if abs(ri - pi) <= 1 and abs(rj - pj) <= 1:
         return False, 0.0, 0.0, 0.0
-    low, up, top = 0.0, 1.0, 0.0
+    low, up = 0.0, 1.0
+    x, y = x1, y1
     for _ in range(24):
         s = 0.5 * (low + up)
         x, y = x1 + s * a, y1 + s * b
         pi, pj = _descend(height, ball, x, y, pi, pj)
         qi, qj = _descend(height, ball, x, y, qi, qj)
         one, two = _least(height, ball, x, y, pi, pj), _least(height, ball, x, y, qi, qj)
-        top = min(one, two)
         if one < two:
             low = s
         else:
             up = s
-    return True, x, y, top
+    # where three creases meet, a third contact may be the lowest
+    return True, x, y, _search(height, ball, x, y, reach, stride)[0]
 
 
 @numba.njit(cache=True)
-def crease_points(height: Floats, ball: float, near: Mask, caps: Floats, contact: Ints, points: Floats) -> None:
+def crease_points(
+    height: Floats, ball: float, reach: int, stride: int, near: Mask, caps: Floats, contact: Ints, points: Floats
+) -> None:
     """Where the creases of T cross the edges of the lattice: (x, y, T) into `points` (n, m, 3, 3), else untouched.
 
     The three edges of a node lead to its neighbours along X, along Y and along the diagonal of both.
@@ -188,7 +191,7 @@ def crease_points(height: Floats, ball: float, near: Mask, caps: Floats, contact
                 a = 1 if edge != 1 else 0
                 b = 1 if edge != 0 else 0
                 if near[i, j] and near[i + a, j + b]:
-                    hit, x, y, top = _on_edge(height, ball, caps, contact, i, j, a, b)
+                    hit, x, y, top = _on_edge(height, ball, reach, stride, caps, contact, i, j, a, b)
                     if hit:
                         points[i, j, edge, 0] = x
                         points[i, j, edge, 1] = y

@@ -11,7 +11,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-from shapely import Polygon
+from shapely import MultiPoint, Polygon
 
 from corepath.board.curves import Points, closed_curve, describe_crossings, signed_area
 from corepath.errors import Fault, InputError
@@ -96,10 +96,11 @@ def _near(one: tuple[float, ...], two: tuple[float, ...]) -> bool:
 
 
 def _closed(key: str, ring: Points) -> Polygon:
-    faults = describe_crossings(key, ring)
     area = signed_area(ring)
-    if abs(area) < _LEAST_AREA:
-        faults.insert(0, Fault(key, "the outline has no area", f"{abs(area):.3g} mm²", f"{_LEAST_AREA:g} mm² or more"))
+    spanned = MultiPoint(ring).convex_hull.area
+    if spanned < _LEAST_AREA:
+        raise InputError([Fault(key, "the outline has no area", f"{spanned:.3g} mm²", f"{_LEAST_AREA:g} mm² or more")])
+    faults = describe_crossings(key, ring)
     if faults:
         raise InputError(faults)
     return Polygon(ring if area > 0 else ring[::-1])

@@ -15,6 +15,7 @@ __all__ = ["Thickness"]
 
 _PLACES, _WEIGHTS = np.polynomial.legendre.leggauss(4)
 _CHUNK = 4096
+_LEAST_KERNEL = 1e-6  # mm; a narrower average is the curve itself
 
 Floats = NDArray[np.float64]
 
@@ -35,7 +36,7 @@ class Thickness:
         """Thickness (mm) at `x`, of any shape."""
         places = np.asarray(x, dtype=float)
         flat = places.ravel()
-        if self._smooth <= 0.0:
+        if self._smooth <= _LEAST_KERNEL:
             return self._raw(flat).reshape(places.shape)
         parts = [self._averaged(flat[i : i + _CHUNK]) for i in range(0, len(flat), _CHUNK)]
         return np.concatenate(parts or [flat]).reshape(places.shape)
