@@ -252,6 +252,25 @@ def test_full_width_only_in_the_first_lap_of_a_layer() -> None:
     assert max(widths[len(widths) // 3 :]) < 1.15 * CUTTING.stepover
 
 
+def test_wall_ring_meets_no_more_than_a_strip_at_a_pointed_tip() -> None:
+    """The cutter buried in a tip, where the groove is wider, when it comes round along the outer wall."""
+    area = ring(Polygon([(-80, 0), (0, -25), (80, 0), (0, 25)]))
+    wall = area.buffer(-3.0, quad_segs=64).exterior
+    inner = Polygon(area.interiors[0]).buffer(7.0)
+    made = program(work(area))
+    pieces = [p for _, p in cuts(made)]
+    away = [shapely.distance(wall, shapely.points(p[:, :2])).max() for p in pieces]
+    flank = [k for k, p in enumerate(pieces) if away[k] < 0.01 and np.abs(p[:, 0]).min() < 30 and np.ptp(p[:, 0]) > 20]
+    first = flank[0]  # then back to where the lap along the wall begins
+    while away[first - 1] < 0.01:
+        first -= 1
+    before = pieces[:first]
+    left = opened(area, 3.0).difference(inner).difference(chained(before, 3.0))
+    assert left.area > 100, "the outer wall was cut before it was looked at"
+    thick = left.buffer(-0.75 * CUTTING.stepover)
+    assert thick.is_empty, f"{thick.area} mm2 stand thicker than one and a half stepovers"
+
+
 def test_corner_that_stays_round_is_said_with_its_amount() -> None:
     """A corner that the cutter cannot reach is passed over in silence. Closed form: (4 - pi) r^2 for four corners."""
     made = program(work(AREAS["square with corners"]))
