@@ -19,7 +19,7 @@ from corepath.stackup.check import Check
 from corepath.views.cuts import Bands, Strokes, spaced, strokes
 from corepath.views.detail import detail_scale, draw_detail
 from corepath.views.legend import depth_legend, kinds_legend
-from corepath.views.marks import lines_to_avoid, name_features, set_figures, zero_mark
+from corepath.views.marks import lines_to_avoid, name_features, set_figures, touch_mark, zero_mark
 from corepath.views.overview import overview
 from corepath.views.plan import (
     PlanView,
@@ -176,13 +176,25 @@ def _plan(view: PlanView, scene: Scene, work: Work, drawn: Strokes, bands: Bands
         draw_obstacles(view, [obstacle.area for obstacle in work.obstacles])
     labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 3), [])
     shapes = [scene.seen(scene.board.outline), *(scene.seen(casting.area) for casting in scene.board.castings)]
-    labels.lines = lines_to_avoid(view, [work.blank, *shapes], drawn.runs if work.pockets or work.holes else ())
+    along = np.array([[work.blank.bounds[0], cut_y], [work.blank.bounds[2], cut_y]])
+    runs = drawn.runs if work.pockets or work.holes else ()
+    labels.lines = lines_to_avoid(view, [work.blank, *shapes], [*runs, along])
     _section_line(view, cut_y, labels)
     zero_mark(svg, labels, *view.sheet(work.zero.x, work.zero.y))
     _dimensions(view, work, labels)
+    touched = _touched(scene, work)
+    if touched is not None:
+        touch_mark(view, labels, *touched)
     name_features(view, labels, scene)
     _name_cutter(view, labels, drawn, work)
     set_figures(view, labels, marks)
+
+
+def _touched(scene: Scene, work: Work) -> tuple[float, float] | None:
+    """Where Z is touched on a face of the blank, in the set-up's X, Y; None where it is the bed."""
+    machine = scene.job.machine
+    on_face = machine.z_zero == "face" or work.name == "inserts"
+    return scene.at(*machine.touch_at) if on_face and machine.touch_at is not None else None
 
 
 def _sparse(drawn: Strokes, work: Work, unit: float) -> tuple[NDArray[np.float64], ...]:
@@ -266,6 +278,8 @@ def _kinds(scene: Scene, work: Work) -> list[tuple[str, str]]:
         kinds.append(("contour", "equal height of the deck, mm"))
     if scene.setup in ("B", "C"):
         kinds.append(("resin", "cured casting"))
+    if _touched(scene, work) is not None:
+        kinds.append(("touch", "place where Z is touched"))
     if work.obstacles:
         kinds.append(("obstacle", "obstacle: keep off"))
     kinds.append(("tint", "cut away here"))

@@ -75,9 +75,14 @@ def _cutter(svg: Document, x: float, y: float) -> None:
     svg.add("circle", class_="cutter", cx=x + 6.5, cy=y, r=2)
 
 
+def _touch(svg: Document, x: float, y: float) -> None:
+    svg.path(f"M{number(x + 6.5)} {number(y + 1.4)}l-1.5 -2.8h3z", "mark narrow")
+
+
 _MARKS: dict[str, Callable[[Document, float, float], None]] = {
     "entry": _entry,
     "arrow": _arrow,
     "zero": _zero,
     "cutter": _cutter,
+    "touch": _touch,
 }

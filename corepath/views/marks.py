@@ -13,9 +13,9 @@ from shapely.geometry.base import BaseGeometry
 from corepath.views.plan import PlanView
 from corepath.views.scene import Scene
 from corepath.views.sheet import SMALL, Labels, arrowhead
-from corepath.views.svg import Box, Document, text_box, text_width
+from corepath.views.svg import Box, Document, number, text_box, text_width
 
-__all__ = ["lines_to_avoid", "name_features", "set_figures", "zero_mark"]
+__all__ = ["lines_to_avoid", "name_features", "set_figures", "touch_mark", "zero_mark"]
 
 
 def lines_to_avoid(
@@ -44,6 +44,15 @@ def zero_mark(svg: Document, labels: Labels, x: float, y: float) -> None:
         svg.text(x + 1.2, y - reach + 0.2, "Y", "label strong halo", size=SMALL)
     labels.block(Box(x - 2, y - 2, x + reach + 5, y + 1.6))
     labels.block(Box(x - 2, y - reach - 2, x + 4, y + 2))
+
+
+def touch_mark(view: PlanView, labels: Labels, x: float, y: float) -> None:
+    """The place where Z is touched: a triangle whose tip stands on it."""
+    sx, sy = view.sheet(x, y)
+    with view.svg.group("touch", id="touch"):
+        view.svg.path(f"M{number(sx)} {number(sy)}l-1.5 -2.8h3z", "mark narrow")
+    labels.block(Box(sx - 2, sy - 3.2, sx + 2, sy + 0.5))
+    labels.place(sx, sy, "touch Z here", 2.0, class_="label strong halo")
 
 
 def name_features(view: PlanView, labels: Labels, scene: Scene) -> None:

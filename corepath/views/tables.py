@@ -42,13 +42,18 @@ def measures_table(svg: Document, scene: Scene, box: Box) -> None:
 
 
 def _pitch(at: Sequence[tuple[float, float]]) -> str:
-    """Pitch of a group in X and Y where it has one: the least distances between different X and Y."""
+    """Pitch of a group in X and Y where it is a regular one: the least distances between different X and Y."""
     parts = []
     for axis, name in enumerate("XY"):
         values = sorted({round(p[axis], 3) for p in at})
-        if len(values) > 1:
+        if len(values) > 1 and _is_grid(at):
             parts.append(f"{number(min(b - a for a, b in itertools.pairwise(values)))} in {name}")
     return "; pitch " + ", ".join(parts) if parts else ""
+
+
+def _is_grid(at: Sequence[tuple[float, float]]) -> bool:
+    xs, ys = ({round(place[axis], 3) for place in at} for axis in (0, 1))
+    return len(xs) * len(ys) == len(at)
 
 
 def _columns(svg: Document, title: str, lines: Sequence[str], box: Box) -> None:

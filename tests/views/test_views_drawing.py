@@ -194,6 +194,24 @@ def test_the_work_zero_stands_where_the_program_counts_from(sheets: dict[str, st
         assert found == pytest.approx((ox + k * work.zero.x, oy - k * work.zero.y), abs=0.01)
 
 
+def test_the_touched_place_is_mirrored_with_the_blank(shop: Any) -> None:
+    machine = shop.job.machine.model_copy(update={"z_zero": "face", "touch_at": (84.0, -20.0)})
+    job = shop.job.model_copy(update={"machine": machine})
+    sx, sy = (1, -1) if machine.flip_about == "x" else (-1, 1)
+    for name, place in (("groove", (84, -20)), ("skim", (sx * 84, sy * -20)), ("inserts", (sx * 84, sy * -20))):
+        work = shop.work(name)
+        text = operation_drawing(work, (), board=shop.board, stackup=shop.stack, job=job, digest="a")
+        root = ET.fromstring(text)
+        k, ox, oy = matrix(root)
+        x, y = (float(v) for v in re.findall(r"-?[\d.]+", named(root, "touch")[0].get("d", ""))[:2])
+        assert ((x - ox) / k, (oy - y) / k) == pytest.approx(place, abs=0.02), name
+        assert "touch Z here" in text
+
+
+def test_no_place_is_marked_where_the_bed_is_touched(sheets: dict[str, str]) -> None:
+    assert not any("touch Z here" in text for text in sheets.values())
+
+
 def test_obstacles_are_drawn_and_explained(sheets: dict[str, str]) -> None:
     root = ET.fromstring(sheets["03-A-groove.svg"])
     assert [p for p in root.iter(f"{SVG}path") if "obstacle" in p.get("class", "")]
