@@ -7,6 +7,9 @@ __all__ = ["main"]
 
 def main() -> None:
     """Entry point of the `corepath` command."""
-    from corepath.cli.app import run
+    try:
+        from corepath.cli.app import run
 
-    run()
+        run()
+    except KeyboardInterrupt:
+        raise SystemExit(130) from None

@@ -54,7 +54,4 @@ def run() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
-    try:
-        app(prog_name="corepath")
-    except KeyboardInterrupt:
-        sys.exit(130)
+    app(prog_name="corepath")

@@ -5,10 +5,8 @@ Results go to stdout, faults to stderr; with `--json` the faults go to stdout, a
 
 from __future__ import annotations
 
-import json
 import os
 import sys
-import traceback
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -42,6 +40,8 @@ def say(text: str, *, error: bool = False) -> None:
 
 def as_json(content: Any) -> str:
     """Content as the text of a JSON file."""
+    import json
+
     return json.dumps(content, indent=2, ensure_ascii=False)
 
 
@@ -61,7 +61,7 @@ def guarded(*, json_wanted: bool = False, job: Path | None = None) -> Iterator[N
         say("interrupted; files of this run that were not finished have been left out", error=True)
         raise typer.Exit(INTERRUPTED) from None
     except InputError as error:
-        _tell(error.faults, json_wanted, job)
+        _tell(error.faults, json_wanted, job, "; nothing has been written")
         raise typer.Exit(WRONG) from None
     except MemoryError:
         _tell([Fault("", "not enough memory for a job of this size")], json_wanted, None)
@@ -75,17 +75,19 @@ def guarded(*, json_wanted: bool = False, job: Path | None = None) -> Iterator[N
         raise typer.Exit(WRONG) from None
     except Exception as error:
         if os.environ.get(_TRACE):
+            import traceback
+
             traceback.print_exc()
         says = f"corepath itself went wrong ({type(error).__name__}: {error}); {_TRACE}=1 shows where"
         _tell([Fault("", says)], json_wanted, None)
         raise typer.Exit(WRONG) from None
 
 
-def _tell(faults: Sequence[Fault], json_wanted: bool, job: Path | None) -> None:
+def _tell(faults: Sequence[Fault], json_wanted: bool, job: Path | None, after: str = "") -> None:
     if json_wanted:
         say(as_json({"faults": [_as_dict(fault) for fault in faults]}))
     else:
-        say(_text(faults, job), error=True)
+        say(_text(faults, job, after), error=True)
 
 
 def _as_dict(fault: Fault) -> dict[str, Any]:
@@ -99,12 +101,12 @@ def _as_dict(fault: Fault) -> dict[str, Any]:
     }
 
 
-def _text(faults: Sequence[Fault], job: Path | None) -> str:
+def _text(faults: Sequence[Fault], job: Path | None, after: str) -> str:
     source = _source(job)
     blocks = [_block(fault, source) for fault in faults[:_MOST]]
     count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
     more = f", the first {_MOST} shown" if len(faults) > _MOST else ""
-    return "\n".join([*blocks, f"{count}{more}; nothing has been written"])
+    return "\n".join([*blocks, f"{count}{more}{after}"])
 
 
 def _source(job: Path | None) -> Source | None:

@@ -69,6 +69,44 @@ def test_missing_file_is_exit_2_without_traceback(tmp_path: Path) -> None:
     assert not (tmp_path / "out").exists()
 
 
+def test_interrupt_is_130_without_traceback(tmp_path: Path) -> None:
+    """Ctrl-C in the middle of the work ends it at once, with one line and no half-written folder."""
+    path = tmp_path / "a.toml"
+    path.write_text(starter_text("x"), encoding="utf-8")
+    code = (
+        "import corepath.planning, os, signal\n"
+        "def slow(*a, **k): os.kill(os.getpid(), signal.SIGINT); import time; time.sleep(30)\n"
+        "corepath.planning.plan = slow\n"
+        "from corepath.cli import main; main()"
+    )
+    call = [sys.executable, "-c", code, "plan", str(path), "-o", str(tmp_path / "out")]
+    done = subprocess.run(call, capture_output=True, text=True, timeout=60)
+    assert done.returncode == 130
+    assert "interrupted" in done.stderr and "Traceback" not in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_full_disk_under_stdout_is_exit_2(tmp_path: Path) -> None:
+    """What cannot be printed is said, without a traceback."""
+    path = tmp_path / "a.toml"
+    path.write_text(starter_text("x"), encoding="utf-8")
+    call = [sys.executable, "-c", "from corepath.cli import main; main()", "check", str(path)]
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(call, stdout=full, stderr=subprocess.PIPE, text=True, timeout=60)
+    assert done.returncode == 2
+    assert "No space left" in done.stderr and "Traceback" not in done.stderr
+
+
+def test_reader_that_goes_away_is_no_error(tmp_path: Path) -> None:
+    """`corepath check | head -1` must not end in a message about a pipe."""
+    path = tmp_path / "a.toml"
+    path.write_text(starter_text("x"), encoding="utf-8")
+    line = f"{sys.executable} -c 'from corepath.cli import main; main()' check {path} | true; echo ${{PIPESTATUS[0]}}"
+    done = subprocess.run(["bash", "-c", line], capture_output=True, text=True, timeout=60)
+    assert done.stdout == "0\n"
+    assert done.stderr == ""
+
+
 def test_ascii_output_does_not_fail(tmp_path: Path) -> None:
     """A terminal that takes only ASCII still gets its message."""
     path = tmp_path / "a.toml"
