@@ -5,17 +5,19 @@ from __future__ import annotations
 import json
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corepath.errors import InputError
-from corepath.job.kinds import fields_of
+from corepath.job.kinds import Kind, fields_of
 from corepath.job.load import load_job, load_text
 from corepath.job.model import Job
 from corepath.job.reference import key_reference
 from corepath.job.resolved import digest, from_resolved, resolved_dict
+from corepath.job.source import shown
 from corepath.job.starter import starter_text, title_of, write_starter
 from corepath.job.tables import hardware, resins, woods
 
@@ -72,6 +74,48 @@ def test_inch_job_resolves_to_mm() -> None:
     text = text.replace("width = 90", "width = 4").replace("travel = [700, 400, 80]", "travel = [30, 20, 40]")
     resolved = resolved_dict(load_text(text, "x"))
     assert (resolved["lengths"], resolved["units"], resolved["blank"]["length"]) == ("mm", "inch", 9 * 25.4)
+
+
+def _in_inches(value: Any, kind: Kind) -> str:
+    """The value as TOML, lengths divided by 25.4."""
+    if isinstance(value, list):
+        kinds = kind.items * len(value) if kind.repeated else kind.items
+        return "[" + ", ".join(_in_inches(item, inner) for item, inner in zip(value, kinds, strict=False)) + "]"
+    return shown(value / 25.4 if kind.length else value)
+
+
+def inch_text(text: str) -> str:
+    """The same job written in inches, by the kinds of the model."""
+    lines, arrays = ['title = "Test piece"', 'units = "inch"'], []
+    for name, held in tomllib.loads(text).items():
+        kind = fields_of(Job)[name]
+        if kind.table is not None:
+            arrays.append((f"[{name}]", held, kind.table))
+        elif kind.name == "list" and kind.items[0].table is not None:
+            arrays += [(f"[[{name}]]", row, kind.items[0].table) for row in held]
+    for header, row, table in arrays:
+        lines += ["", header, *(f"{key} = {_in_inches(value, fields_of(table)[key])}" for key, value in row.items())]
+    return "\n".join(lines) + "\n"
+
+
+def test_the_same_job_in_inches_is_the_same_job() -> None:
+    """Every length, and nothing but lengths, is scaled: the two jobs agree within the last digits."""
+
+    def compare(a: Any, b: Any, at: str) -> None:
+        if isinstance(a, dict):
+            assert list(a) == list(b), at
+            for key in a:
+                compare(a[key], b[key], f"{at}.{key}")
+        elif isinstance(a, list):
+            assert len(a) == len(b), at
+            for left, right in zip(a, b, strict=True):
+                compare(left, right, at)
+        elif isinstance(a, float):
+            assert b == pytest.approx(a, rel=1e-14, abs=1e-12), at
+        else:
+            assert a == b or at == ".units", at
+
+    compare(resolved_dict(load_text(GOOD, "x")), resolved_dict(load_text(inch_text(GOOD), "x")), "")
 
 
 def test_reference_is_current_and_whole() -> None:
