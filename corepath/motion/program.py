@@ -80,7 +80,7 @@ class Pass:
     says: str = ""
 
     @staticmethod
-    def of(moves: Iterable[Move], says: str = "") -> "Pass":
+    def of(moves: Iterable[Move], says: str = "") -> Pass:
         return Pass(tuple(moves), says)
 
 

@@ -7,7 +7,6 @@ they renamed into place. Files of an earlier plan that this one does not write a
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
 import tempfile
@@ -48,7 +47,7 @@ def write_folder(folder: Path, files: Mapping[str, str], *, withdraw: bool = Tru
             (staging / name).write_bytes(text.encode("utf-8"))
         withdrawn = _take_away(folder, set(files)) if withdraw else ()
         for name in files:
-            os.replace(staging / name, folder / name)
+            (staging / name).replace(folder / name)
     except OSError as error:
         raise OutputError(f"{folder}: cannot write: {error.strerror or error}") from error
     finally:
@@ -63,7 +62,7 @@ def _take_away(folder: Path, kept: set[str]) -> tuple[str, ...]:
         (folder / "withdrawn").mkdir(exist_ok=True)
     for name in stale:
         if name in programs:
-            os.replace(folder / name, folder / "withdrawn" / name)
+            (folder / name).replace(folder / "withdrawn" / name)
         else:
             (folder / name).unlink()
     return programs

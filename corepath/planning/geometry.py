@@ -30,7 +30,14 @@ def geometry_dict(prepared: Prepared) -> dict[str, Any]:
     areas: list[dict[str, Any]] = []
     for work in prepared.works:
         areas += [
-            {"id": p.id, "kind": "pocket", **_named(work), "top": _round(p.top), "floor": _round(p.floor), **_polygon(p.area)}
+            {
+                "id": p.id,
+                "kind": "pocket",
+                **_named(work),
+                "top": _round(p.top),
+                "floor": _round(p.floor),
+                **_polygon(p.area),
+            }
             for p in work.pockets
         ]
         areas += [_bore(work, hole, k) for hole in work.holes for k in range(len(hole.steps))]

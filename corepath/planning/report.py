@@ -90,9 +90,7 @@ def _operation(made: MadeFile) -> dict[str, Any]:
         "touch_again": program.zero.again,
         "minutes": round(made.minutes, 2),
         "lines": made.lines,
-        "extents": {
-            axis: [round(end, 4) + 0.0 for end in getattr(made.extents, axis)] for axis in ("x", "y", "z")
-        },
+        "extents": {axis: [round(end, 4) + 0.0 for end in getattr(made.extents, axis)] for axis in ("x", "y", "z")},
         "rpm": program.cutting.rpm,
         "feed": program.cutting.feed,
         "sha256": made.sha256,

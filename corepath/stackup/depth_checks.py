@@ -121,11 +121,7 @@ def _clean_up(stack: Stackup) -> Check:
 
 def _fill(stack: Stackup, casting: CastingStack) -> Check:
     job, lowest = stack.job, stack.skim.lowest_plane
-    room = (
-        stack.heights.after_skim(lowest)
-        - stack.heights.deck(casting.deck_highest, lowest)
-        - job.cast.fill_margin
-    )
+    room = stack.heights.after_skim(lowest) - stack.heights.deck(casting.deck_highest, lowest) - job.cast.fill_margin
     value = room - casting.pour.p_expected
     short = -value.worst()[0]
     return judge(

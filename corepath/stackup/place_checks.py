@@ -28,7 +28,9 @@ def place_checks(stack: Stackup, board: Board) -> tuple[Check, ...]:
 def _spacing(stack: Stackup, board: Board) -> Check:
     named: list[tuple[str, BaseGeometry]] = [("blank's edge", LineString(board.blank.exterior))]
     named += [(casting.id, casting.area) for casting in board.castings]
-    named += [(f"seat {place.id}", Point(place.x, place.y).buffer(place.seat / 2, quad_segs=64)) for place in board.places]
+    named += [
+        (f"seat {place.id}", Point(place.x, place.y).buffer(place.seat / 2, quad_segs=64)) for place in board.places
+    ]
     named += [(f"dowel {k}", _hole(dowel)) for k, dowel in enumerate(board.dowels, start=1)]
     pairs = [(a.distance(b), name_a, name_b, a, b) for (name_a, a), (name_b, b) in itertools.combinations(named, 2)]
     least, name_a, name_b, a, b = min(pairs, key=lambda pair: round(pair[0], 6))

@@ -157,7 +157,9 @@ class _Builder:
         if chosen is None:
             return
         facing = Facing(self.board.blank, top, plan.planes, plan.first_stop - 1)
-        watch = ["stop when the casting shows full width all round and at every plug; hands off until the spindle stands"]
+        watch = [
+            "stop when the casting shows full width all round and at every plug; hands off until the spindle stands"
+        ]
         self._work(5, "B", "skim", chosen, top=top, lowest=plan.lowest_plane, facing=facing, watch=watch)
 
     def inserts(self) -> None:

@@ -102,7 +102,11 @@ def _best(fitting: Sequence[CutterSection], need: Need) -> CutterSection:
     def reaches(section: CutterSection) -> bool:
         return section.cutting_length >= need.depth
 
-    preferred = next(shape for shape in need.shapes if any(s.shape == shape and reaches(s) for s in fitting) or shape == need.shapes[-1])
+    preferred = next(
+        shape
+        for shape in need.shapes
+        if any(s.shape == shape and reaches(s) for s in fitting) or shape == need.shapes[-1]
+    )
     left = narrower([reaches, lambda section: section.shape == preferred, easy])
     if not any(reaches(section) for section in left):
         return max(left, key=lambda s: (s.cutting_length, s.diameter, -s.number))

@@ -110,11 +110,35 @@ def test_the_same_job_gives_the_same_bytes(coupon: Job, planned: Plan):
 
 def test_report_has_the_keys_that_others_rely_on(planned: Plan):
     report = json.loads(planned.files["report.json"])
-    assert {"plan", "checks", "operations", "skim", "pour", "readback", "schema", "blank", "flip_about", "castings"} <= set(report)
+    assert {
+        "plan",
+        "checks",
+        "operations",
+        "skim",
+        "pour",
+        "readback",
+        "schema",
+        "blank",
+        "flip_about",
+        "castings",
+    } <= set(report)
     for check in report["checks"]:
         assert {"id", "verdict", "value", "worst", "rss", "limit", "unit", "says", "where"} <= set(check)
     for operation in report["operations"]:
-        assert {"file", "setup", "name", "cutter", "zero", "minutes", "order", "sha256", "lines", "extents", "rpm", "feed"} <= set(operation)
+        assert {
+            "file",
+            "setup",
+            "name",
+            "cutter",
+            "zero",
+            "minutes",
+            "order",
+            "sha256",
+            "lines",
+            "extents",
+            "rpm",
+            "feed",
+        } <= set(operation)
         assert set(operation["cutter"]) >= {"shape", "diameter", "corner_radius"}
         assert planned.files[operation["file"]].count("\n") == operation["lines"]
     assert [o["file"] for o in report["operations"] if o.get("combined")] == ["05-B-skim-all.nc"]
