@@ -6,7 +6,7 @@ tool. Where none that fits reaches, the longest of them is taken and the check `
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from corepath.errors import Fault
@@ -90,24 +90,15 @@ def _fits(section: CutterSection, need: Need) -> bool:
 
 
 def _best(fitting: Sequence[CutterSection], need: Need) -> CutterSection:
-    def narrower(tests: Sequence[Callable[[CutterSection], bool]]) -> list[CutterSection]:
-        left = list(fitting)
-        for test in tests:
-            left = [section for section in left if test(section)] or left
-        return left
+    """The preferred shape among those that reach, then an easy fit, then the largest."""
+    reaching = [section for section in fitting if section.cutting_length >= need.depth]
+    if not reaching:
+        return max(fitting, key=lambda section: (section.cutting_length, section.diameter, -section.number))
+    shape = next(shape for shape in need.shapes if any(section.shape == shape for section in reaching))
+    shaped = [section for section in reaching if section.shape == shape]
+    easy = [section for section in shaped if _easy(section, need)]
+    return max(easy or shaped, key=lambda section: (section.diameter, section.cutting_length, -section.number))
 
-    def easy(section: CutterSection) -> bool:
-        return need.width is None or section.shape == "drill" or section.diameter <= EASY_FIT * need.width
 
-    def reaches(section: CutterSection) -> bool:
-        return section.cutting_length >= need.depth
-
-    preferred = next(
-        shape
-        for shape in need.shapes
-        if any(s.shape == shape and reaches(s) for s in fitting) or shape == need.shapes[-1]
-    )
-    left = narrower([reaches, lambda section: section.shape == preferred, easy])
-    if not any(reaches(section) for section in left):
-        return max(left, key=lambda s: (s.cutting_length, s.diameter, -s.number))
-    return max(left, key=lambda s: (s.diameter, s.cutting_length, -s.number))
+def _easy(section: CutterSection, need: Need) -> bool:
+    return need.width is None or section.shape == "drill" or section.diameter <= EASY_FIT * need.width

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 
 from corepath.job.model import Job
@@ -29,7 +30,7 @@ def depth_of(work: Work) -> float:
         return min(layer, work.stock_top - work.lowest)
     if work.facing is not None:
         planes = (work.facing.top, *work.facing.planes)
-        return max(above - below for above, below in zip(planes, planes[1:], strict=False))
+        return max(above - below for above, below in itertools.pairwise(planes))
     return work.stock_top - work.lowest
 
 
