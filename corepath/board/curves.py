@@ -15,10 +15,13 @@ from numpy.typing import NDArray
 
 from corepath.errors import Fault
 
-__all__ = ["CHORD", "arc_points", "circle_points", "closed_curve", "crossings", "describe_crossings", "signed_area"]
+__all__ = ["CHORD", "arc_points", "circle_points", "closed_curve", "crossings", "shape_faults", "signed_area"]
 
 CHORD = 0.0008
 """Farthest a chord may lie from its curve, mm: the promised 0.001 with room for rounding."""
+
+LEAST_AREA = 1.0
+"""Least area of an outline, mm²; less is no board, whatever the units."""
 
 _MOST_POINTS = 200_000
 
@@ -100,10 +103,15 @@ def _folded(ring: Points, count: int) -> list[tuple[float, float]]:
     return [(float(x), float(y)) for x, y in ring[:count][back]]
 
 
-def describe_crossings(key: str, points: Points) -> list[Fault]:
-    """A fault that gives the places where the closed polygon (n, 2) crosses itself; none if it does not."""
+def shape_faults(key: str, points: Points, whose: str = "the outline") -> list[Fault]:
+    """What keeps the closed polygon (n, 2) from being an outline: no area, or places where it crosses itself."""
+    from shapely import MultiPoint
+
+    spanned = MultiPoint(points).convex_hull.area if len(points) else 0.0
+    if spanned < LEAST_AREA:
+        return [Fault(key, f"{whose} has no area", f"{spanned:.3g} mm²", f"{LEAST_AREA:g} mm² or more")]
     places = crossings(points)
     if not places:
         return []
     text = ", ".join(f"({x:.3f}, {y:.3f})" for x, y in places)
-    return [Fault(key, f"the outline crosses or touches itself at {text} mm", allowed="a closed line that keeps apart")]
+    return [Fault(key, f"{whose} crosses or touches itself at {text} mm", allowed="a closed line that keeps apart")]

@@ -13,14 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from corepath.board.curves import Points, describe_crossings, signed_area
+from corepath.board.curves import Points, shape_faults, signed_area
 from corepath.errors import Fault, InputError
 
 __all__ = ["Piece", "close_loop"]
 
 KEY = "outline.dxf"
 _MOST = 10
-_LEAST_AREA = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,22 +54,10 @@ def close_loop(pieces: list[Piece], join: float, name: str) -> Polygon:
         raise InputError([_too_many(loops, name)])
     ring, members = loops[0]
     ring = ring[np.any(ring != np.roll(ring, 1, axis=0), axis=1)]
-    faults = _shape_faults(ring, members, name)
+    faults = shape_faults(KEY, ring, f"{name}: the outline of {_names(members)}")
     if faults:
         raise InputError(faults)
     return Polygon(ring if signed_area(ring) > 0 else ring[::-1])
-
-
-def _shape_faults(ring: Points, members: list[Piece], name: str) -> list[Fault]:
-    area = abs(signed_area(ring)) if len(ring) > 2 else 0.0
-    if area < _LEAST_AREA:
-        x, y = ring[0]
-        says = f"{name}: the loop at ({x:.3f}, {y:.3f}) mm has no area ({_names(members)})"
-        return [Fault(KEY, says, f"{area:.3g} mm²", f"{_LEAST_AREA:g} mm² or more")]
-    faults = []
-    for fault in describe_crossings(KEY, ring):
-        faults.append(Fault(KEY, f"{name}: {fault.says} ({_names(members)})", allowed=fault.allowed))
-    return faults
 
 
 def _names(pieces: list[Piece], most: int = 4) -> str:

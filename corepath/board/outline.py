@@ -11,16 +11,15 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-from shapely import MultiPoint, Polygon
+from shapely import Polygon
 
-from corepath.board.curves import Points, closed_curve, describe_crossings, signed_area
+from corepath.board.curves import Points, closed_curve, shape_faults, signed_area
 from corepath.errors import Fault, InputError
 from corepath.job.model import Job, OutlineSection
 
 __all__ = ["build_outline"]
 
 _SAME = 1e-6
-_LEAST_AREA = 1.0
 
 
 def build_outline(job: Job, folder: Path) -> Polygon:
@@ -96,11 +95,7 @@ def _near(one: tuple[float, ...], two: tuple[float, ...]) -> bool:
 
 
 def _closed(key: str, ring: Points) -> Polygon:
-    area = signed_area(ring)
-    spanned = MultiPoint(ring).convex_hull.area
-    if spanned < _LEAST_AREA:
-        raise InputError([Fault(key, "the outline has no area", f"{spanned:.3g} mm²", f"{_LEAST_AREA:g} mm² or more")])
-    faults = describe_crossings(key, ring)
+    faults = shape_faults(key, ring)
     if faults:
         raise InputError(faults)
-    return Polygon(ring if area > 0 else ring[::-1])
+    return Polygon(ring if signed_area(ring) > 0 else ring[::-1])
