@@ -16,7 +16,17 @@ from corepath.readback.program import ReadProgram
 from corepath.readback.shop import Shop
 from corepath.work.model import Work
 
-__all__ = ["check_obstacles", "check_program", "check_room", "check_spin_up", "check_stops", "choose_cutter"]
+_FEED_SLACK = 1.01
+
+__all__ = [
+    "check_feeds",
+    "check_obstacles",
+    "check_program",
+    "check_room",
+    "check_spin_up",
+    "check_stops",
+    "choose_cutter",
+]
 
 
 def check_program(program: ReadProgram, findings: Findings) -> None:
@@ -78,6 +88,29 @@ def check_spin_up(path: Path, cutting: np.ndarray[tuple[int], np.dtype[np.bool_]
         if not any(other.name == "dwell" and other.value > 0.0 for other in after):
             line = int(path.program.line[first])
             findings.add("spindle-not-up", "no dwell between the start of the spindle and this cut", line=line)
+
+
+def check_feeds(
+    path: Path, work: Work, cutting: np.ndarray[tuple[int], np.dtype[np.bool_]], findings: Findings
+) -> None:
+    """No feed above the planned one, nor, straight down into stock, above that of ramps and plunges; the speed."""
+    feed = path.program.feed[path.index]
+    down = cutting & (path.end[:, 2] < path.start[:, 2] - 1e-6)
+    down &= np.hypot(*(path.end[:, :2] - path.start[:, :2]).T) < 1e-6
+    limit = np.where(down, max(work.cutting.plunge, work.cutting.ramp), work.cutting.feed)
+    found = np.flatnonzero((path.kind > 0) & (feed > limit * _FEED_SLACK))
+    for index in found[: findings.keep]:
+        x, y, z = (float(value) for value in path.end[index])
+        says = f"F{feed[index]:.0f}, planned at most {limit[index]:.0f} mm/min" + (
+            " straight down" if down[index] else ""
+        )
+        findings.add("feed-too-high", says, line=int(path.line[index]), place=(x, y, z))
+    findings.more("feed-too-high", len(found) - findings.keep)
+    for event in path.program.events:
+        off = abs(event.value - work.cutting.rpm) > (_FEED_SLACK - 1.0) * work.cutting.rpm
+        if event.name == "spindle-on" and event.value > 0.0 and off:
+            says = f"S{event.value:.0f}, planned {work.cutting.rpm:.0f} a minute"
+            findings.add("speed-off", says, line=event.line)
 
 
 def check_room(path: Path, work: Work, shop: Shop, findings: Findings) -> None:

@@ -16,6 +16,7 @@ import shapely
 from corepath.readback.arcs import lengths
 from corepath.readback.cutting import check_cut, check_outside, cut_path
 from corepath.readback.discipline import (
+    check_feeds,
     check_obstacles,
     check_program,
     check_room,
@@ -176,7 +177,9 @@ class _Run:
         check_obstacles(path, work, findings)
         cut = cut_path(stock, path)
         check_cut(path, cut, shop.allowed, findings)
-        check_spin_up(path, (path.kind > 0) & (cut.removed > shop.allowed.removal), findings)
+        cutting = (path.kind > 0) & (cut.removed > shop.allowed.removal)
+        check_spin_up(path, cutting, findings)
+        check_feeds(path, work, cutting, findings)
         return path, cut, MeasureList(name), findings
 
     def _close(

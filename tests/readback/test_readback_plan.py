@@ -78,6 +78,9 @@ def cases():
         (GROOVE, "S18000 M3\n", "M3\n", "spindle-off"),
         (GROOVE, "G4 P3\n", "", "spindle-not-up"),
         (GROOVE, "F1500\n", "", "feed-missing"),
+        (GROOVE, "F1500\n", "F15000\n", "feed-too-high"),
+        (GROOVE, "F1500\n", "F1900\n", "feed-too-high"),
+        (GROOVE, "S18000 M3\n", "S24000 M3\n", "speed-off"),
         (GROOVE, "M2\n", "", "missing-end"),
         (GROOVE, "G21\n", "", "units"),
         (GROOVE, "G17\n", "", "preamble"),
@@ -207,3 +210,28 @@ def test_each_kind_keeps_its_first_hundred_and_counts_all():
 def test_same_input_same_answer(plan):
     """The report is compared byte by byte."""
     assert json.dumps(plan.read().as_dict()) == json.dumps(plan.read().as_dict())
+
+
+def test_every_kind_of_finding_is_shown_to_come():
+    """A kind that no test brings about may be one that cannot come."""
+    elsewhere = {
+        "collet",
+        "too-deep-for-cutter",
+        "obstacle",
+        "bore-closed",
+        "missing-file",
+        "order",
+        "changed",
+        "not-reached",
+    }
+    assert {kind for *_, kind in cases()} | elsewhere == set(KINDS)
+
+
+def test_what_is_not_reached_is_found(plan):
+    """A last layer left out, an island between rings, and a hole that nobody bored."""
+    for name, old, new in (
+        (GROOVE, "G1 X31.0000 Y16.0000 Z1.2000", "G1 X31.0000 Y16.0000 Z5.0000"),
+        ("01-A-dowels.nc", "G0 X42 Y0\nG0 Z13\nF300\nG1 Z-8\n", ""),
+        (PLUG, "G3 X-16.0000 Y4.0000 I-4.0000 J0\n", ""),
+    ):
+        assert "not-reached" in plan.edited(name, old, new, 99).read().counts, name
