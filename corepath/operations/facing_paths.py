@@ -36,7 +36,8 @@ def check_path(work: Work, moves: Sequence[Move]) -> None:
     Raises CorepathError naming the obstacle and the place, or the height.
     """
     lowest = min((move for move in moves), key=lambda move: move.z)
-    if lowest.z < work.lowest - 1e-6:
+    spare = work.deck.gouge if work.deck is not None else 1e-6
+    if lowest.z < work.lowest - spare:
         raise CorepathError(
             f"{work.stem}: a path at z {lowest.z:.3f} (x {lowest.x:.1f}, y {lowest.y:.1f}) would go below "
             f"{work.lowest:.3f}, the lowest this operation may cut"

@@ -8,8 +8,12 @@ a cell is entered at one end and left at the other.
 How far apart lines may lie follows from the place where the cutter touches. With gradient (hx, hy) and
 slope g = |(hx, hy)|, the section that a cutter moving along X sweeps across its path has at its contact
 the radius rho = land·hx²/g³ + corner: a tilted disc sweeps an ellipse, the rounded corner adds its own
-radius. Ridges are then s²/8·(1/rho + bend of the ground) high, and under a flat disc never more than
-s·|hy|. (Elementary geometry; s²/(8r) is the handbook formula for a ball, from memory.)
+radius (and for ridges c high the ellipse is flatter than its vertex by 1 − c/(2·g·land), never wider than
+the land). Lines whose axes lie s apart then leave ridges s²/(8·rho·(1 + bend·rho)) high, with the bend of
+the ground across the path positive where it is convex (where 1 + bend·rho ≤ 0 the cutter cannot touch
+at all). That section ends at the rim: where the ridge would lie beyond it, with an allowed height c where
+|hy| + c/land > g, a disc leaves terraces of at most s·|hy| instead. (Elementary geometry; s²/(8r) is the
+handbook formula for a ball on level ground, from memory.)
 """
 
 from __future__ import annotations
@@ -30,6 +34,7 @@ Array = NDArray[np.float64]
 
 _BIN_X = 5.0
 _BIN_Y = 1.0
+_LEAST_ROOM = 0.1
 _LEAST_CELL = 40.0
 """Cells shorter than this are joined with a neighbour, mm: turning costs more than the lines saved."""
 
@@ -66,16 +71,22 @@ def allowed_steps(surface: Gridded, cutter: Cutter, scallop: float) -> Array:
     step = float(surface.xs[1] - surface.xs[0])
     hx, hy = np.gradient(grid, step)
     slope2 = hx**2 + hy**2
-    bend = np.maximum(-np.gradient(hy, step, axis=1), 0.0)
+    bend = -np.gradient(hy, step, axis=1)
     corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
     land = cutter.radius - corner
-    steep = slope2 > 1e-12
-    safe = np.where(steep, slope2, 1.0)
-    radius = np.where(steep, land * hx**2 / safe**1.5, math.inf if land > 0 else 0.0) + corner
-    sharp = np.divide(1.0, radius, out=np.full_like(radius, math.inf), where=radius > 0.0)
-    with np.errstate(divide="ignore"):
-        rounded = np.sqrt(8.0 * scallop / np.maximum(sharp + bend, 1e-12))
-    terraced = scallop / np.maximum(np.abs(hy), 1e-12)
+    slope = np.maximum(np.sqrt(slope2), 1e-6)
+    radius = corner + np.zeros_like(slope)
+    if land > 0.0:
+        ellipse = land * hx**2 / slope**3 * np.maximum(1.0 - 0.5 * scallop / (slope * land), 0.5)
+        radius += np.minimum(ellipse, 0.5 * land**2 / scallop)
+    room = 1.0 + bend * radius
+    rounded = np.where(room > _LEAST_ROOM, np.sqrt(8.0 * scallop * radius * np.maximum(room, 0.0)), math.inf)
+    across = np.abs(hy)
+    on_rim = across + scallop / max(land, 1e-9) > slope
+    terraced = np.where(on_rim, scallop / np.maximum(across, 1e-12), 0.0)
+    if corner > 0.0:  # off the level, the corner's share of the ridge comes on top of the disc's
+        tilted = slope2 > (0.05 * scallop / max(land, 1e-9)) ** 2
+        terraced = np.where(tilted, np.minimum(terraced, 2.0 * land), terraced)
     result: Array = np.maximum(rounded, terraced) * (1.0 + slope2) ** -0.75
     return result
 

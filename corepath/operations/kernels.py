@@ -19,6 +19,9 @@ __all__ = ["chords", "tips"]
 
 Array = NDArray[np.float64]
 
+_TIGHT = 0.3
+"""Curvature times land from which several places of contact are likely and more starts are tried."""
+
 
 @njit(cache=True, inline="always")
 def _cell(coef: Array, frame: Array, x: float, y: float) -> tuple[int, int, float, float]:
@@ -147,9 +150,8 @@ def _rim(coef: Array, frame: Array, land: float, corner: float, x: float, y: flo
 
 
 @njit(cache=True)
-def _summit(coef: Array, frame: Array, land: float, x: float, y: float) -> float:
-    """Highest ground under the land, climbing from the axis by Newton's method with damped flat directions."""
-    qx = qy = 0.0
+def _summit(coef: Array, frame: Array, land: float, x: float, y: float, qx: float, qy: float) -> float:
+    """Highest ground under the land, climbing from (qx, qy) by Newton's method with damped flat directions."""
     best = -math.inf
     for _ in range(6):
         h, hx, hy, hxx, hxy, hyy = _shape(coef, frame, x + qx, y + qy)
@@ -173,42 +175,37 @@ def _summit(coef: Array, frame: Array, land: float, x: float, y: float) -> float
 
 
 @njit(cache=True)
-def _disc(coef: Array, frame: Array, land: float, corner: float, bend: float, x: float, y: float, ring: Array) -> float:
-    """Tip of a cutter with a land: the best of the rim (coarse, then refined) and of the ground under it."""
+def _disc(
+    coef: Array, frame: Array, land: float, corner: float, bend: float, x: float, y: float, ring: Array, at: Array
+) -> float:
+    """Tip of a cutter with a land: the best of the rim (coarse, then refined) and of the ground under it.
+
+    Each coarse maximum on the rim that could win is refined; `at` (n,) is room for the heights there.
+    """
     count = ring.shape[0]
-    step = 2.0 * math.pi / count
     h, hx, hy, _a, _b, _c = _shape(coef, frame, x, y)
-    best = h
-    top = -math.inf
-    low = math.inf
-    at = 0
+    top = h
+    low = h
     for k in range(count):
-        value = _height(coef, frame, x + ring[k, 0], y + ring[k, 1])
-        low = min(low, value)
-        if value > top:
-            top = value
-            at = k
-    if top - low < 1e-9 and abs(top - h) < 1e-9:
+        at[k] = _height(coef, frame, x + ring[k, 0], y + ring[k, 1])
+        low = min(low, at[k])
+        top = max(top, at[k])
+    if top - low < 1e-9:
         return top
-    left = _height(coef, frame, x + ring[at - 1, 0], y + ring[at - 1, 1])
-    right = _height(coef, frame, x + ring[(at + 1) % count, 0], y + ring[(at + 1) % count, 1])
-    hollow = left - 2.0 * top + right
-    shift = 0.5 * (left - right) / hollow if hollow < -1e-12 else 0.0
-    best = max(best, _rim(coef, frame, land, corner, x, y, (at + shift) * step))
+    best = top
+    for k in range(count):
+        left = at[k - 1]
+        right = at[(k + 1) % count]
+        if at[k] < left or at[k] <= right or at[k] < top - bend * land * land:
+            continue
+        hollow = left - 2.0 * at[k] + right
+        shift = 0.5 * (left - right) / hollow if hollow < -1e-12 else 0.0
+        best = max(best, _rim(coef, frame, land, corner, x, y, (k + shift) * 2.0 * math.pi / count))
     if math.hypot(hx, hy) < 1.5 * bend * land:
-        best = max(best, _summit(coef, frame, land, x, y))
-        second = -math.inf
-        other = -1
-        for k in range(count):
-            apart = abs(k - at)
-            if min(apart, count - apart) < 3:
-                continue
-            value = _height(coef, frame, x + ring[k, 0], y + ring[k, 1])
-            if value > second:
-                second = value
-                other = k
-        if other >= 0 and second > top - bend * land * land:
-            best = max(best, _rim(coef, frame, land, corner, x, y, other * step))
+        best = max(best, _summit(coef, frame, land, x, y, 0.0, 0.0))
+        if bend * land > _TIGHT:
+            for k in range(0, count, 4):
+                best = max(best, _summit(coef, frame, land, x, y, 0.6 * ring[k, 0], 0.6 * ring[k, 1]))
     return best
 
 
@@ -216,7 +213,8 @@ def _disc(coef: Array, frame: Array, land: float, corner: float, bend: float, x:
 def tips(coef: Array, frame: Array, land: float, corner: float, bend: float, x: Array, y: Array) -> Array:
     """Tip heights (n,) at `x`, `y` (n,). `frame` is (x0, y0, step, edge); `bend` bounds the curvature."""
     out = np.empty(x.shape[0])
-    count = 16
+    count = 16 if bend * land <= _TIGHT else 32
+    at = np.empty(count)
     ring = np.empty((count, 2))
     for k in range(count):
         ring[k, 0] = land * math.cos(2.0 * math.pi * k / count)
@@ -224,7 +222,7 @@ def tips(coef: Array, frame: Array, land: float, corner: float, bend: float, x: 
     tight = bend * corner > 0.5
     for n in range(x.shape[0]):
         if land > 0.0:
-            out[n] = _disc(coef, frame, land, corner, bend, x[n], y[n], ring)
+            out[n] = _disc(coef, frame, land, corner, bend, x[n], y[n], ring, at)
             continue
         best = _ball(coef, frame, corner, x[n], y[n], 0.0, 0.0)
         if tight:
