@@ -24,7 +24,7 @@ __all__ = ["DeckSurface", "Lowering", "build_deck", "deck_faults"]
 Floats = NDArray[np.float64]
 _MARGIN = 40
 _SAME = 1e-9
-_LARGEST_BLANK = 12e6  # mm²: beyond it the grid would not fit in a workshop computer's memory
+_LARGEST_BLANK = 6e6  # mm²: beyond it the grid would not fit in a workshop computer's memory
 
 
 class Lowering(NamedTuple):

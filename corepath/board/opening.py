@@ -20,6 +20,7 @@ Mask = NDArray[np.bool_]
 
 _FAR = 1e30
 _PIERCED = 1e-4
+_WINDOW = 10
 
 
 @numba.njit(cache=True)
@@ -221,24 +222,38 @@ def _sweep_top(ball: float, line: Floats, x: float, y: float) -> float:
 
 
 @numba.njit(cache=True)
+def _standing_top(height: Floats, ball: float, caps: Floats, i: int, j: int) -> float:
+    """Highest cap over the node (i, j) of balls at nodes near the one that would touch h there."""
+    rows, columns = height.shape
+    hx, hy = 0.5 * (height[i + 1, j] - height[i - 1, j]), 0.5 * (height[i, j + 1] - height[i, j - 1])
+    w = math.sqrt(1.0 + hx * hx + hy * hy)
+    mi, mj = round(i + ball * hx / w), round(j + ball * hy / w)
+    best = -_FAR
+    for a in range(max(mi - _WINDOW, 0), min(mi + _WINDOW + 1, rows)):
+        for b in range(max(mj - _WINDOW, 0), min(mj + _WINDOW + 1, columns)):
+            left = ball * ball - (a - i) ** 2 - (b - j) ** 2
+            if left > 0.0 and caps[a, b] > -_FAR:
+                best = max(best, caps[a, b] - ball + math.sqrt(left))
+    return best
+
+
+@numba.njit(cache=True)
 def swept(
     height: Floats, ball: float, reach: int, lost: Mask, caps: Floats, first: Ints, segments: Floats, opened: Floats
 ) -> None:
-    """The opening at the nodes `lost` into `opened`: the highest of the caps at nodes and along the creases."""
+    """The opening at the nodes `lost` into `opened`: the highest of the balls along the creases and at nodes.
+
+    The balls at nodes stand in where a crease is too faint, or ends, for lines to be found.
+    """
     rows, columns = height.shape
-    for i in range(rows):
-        for j in range(columns):
+    for i in range(1, rows - 1):
+        for j in range(1, columns - 1):
             if not lost[i, j]:
                 continue
-            best = -_FAR
-            for a in range(max(i - reach, 0), min(i + reach + 1, rows)):
-                wide = int(math.sqrt(float(reach * reach - (a - i) ** 2)))
-                for b in range(max(j - wide, 0), min(j + wide + 1, columns)):
-                    if caps[a, b] > -_FAR:
-                        left = ball * ball - (a - i) ** 2 - (b - j) ** 2
-                        if left > 0.0:
-                            best = max(best, caps[a, b] - ball + math.sqrt(left))
-                    flat = a * columns + b
-                    for k in range(first[flat], first[flat + 1]):
-                        best = max(best, _sweep_top(ball, segments[k], float(i), float(j)))
+            best = _standing_top(height, ball, caps, i, j)
+            for a in range(max(i - reach - 1, 0), min(i + reach + 1, rows)):
+                begin = first[a * columns + max(j - reach - 1, 0)]
+                end = first[a * columns + min(j + reach, columns - 1) + 1]
+                for k in range(begin, end):
+                    best = max(best, _sweep_top(ball, segments[k], float(i), float(j)))
             opened[i, j] = min(height[i, j], best)
