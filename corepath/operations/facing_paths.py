@@ -15,7 +15,7 @@ from corepath.errors import CorepathError
 from corepath.motion.program import Kind, Move, Pass, Program, line, rapid
 from corepath.work.model import Work
 
-__all__ = ["OVER_STOCK", "RUN_IN", "check_path", "descend", "program"]
+__all__ = ["OVER_STOCK", "RUN_IN", "check_path", "descend", "joined", "program"]
 
 RUN_IN = 2.0
 """How far beyond touching the blank's edge the cutter stands before it runs in, mm."""

@@ -27,12 +27,13 @@ LENGTH, WIDTH, TOP, EDGE = 240.0, 110.0, 11.9, 4.2
 FLAT = Cutter(1, "flat", 10.0, 0.0, 2, 30.0, 40.0)
 BULL = Cutter(2, "bull", 12.0, 2.0, 2, 30.0, 40.0)
 BALL = Cutter(3, "ball", 10.0, 5.0, 2, 30.0, 40.0)
-SHAPES = pytest.mark.parametrize("cutter", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
+WIDE = Cutter(5, "bull", 20.0, 5.0, 2, 30.0, 40.0)
+SHAPES = pytest.mark.parametrize("cutter", [FLAT, BULL, BALL, WIDE], ids=["flat", "bull", "ball", "wide-bull"])
 
 
 @dataclass(frozen=True)
 class Hill:
-    """A deck of our own: an off-centre oval hill on level ground, no steeper than the blends of a board."""
+    """A deck of our own: an off-centre oval hill and a ridge along the grain, as steep as a board's blends."""
 
     xs: Array
     ys: Array
@@ -43,7 +44,9 @@ class Hill:
 def height(x: Array, y: Array) -> Array:
     u = np.clip(1.25 - np.hypot((x - 12.0) / 75.0, (y + 4.0) / 34.0), 0.0, 1.0)
     blend = 35 * u**4 - 84 * u**5 + 70 * u**6 - 20 * u**7
-    return EDGE + (5.0 - 0.008 * x) * blend
+    tail = np.clip((x + 110.0) / 60.0, 0.0, 1.0) * np.clip((100.0 - x) / 60.0, 0.0, 1.0)
+    ridge = 1.2 * (tail**2 * (3 - 2 * tail)) * np.exp(-(((y - 24.0) / 15.0) ** 2))
+    return EDGE + (5.0 - 0.008 * x) * blend + ridge
 
 
 def hill() -> Hill:
@@ -190,44 +193,56 @@ def test_roughing_leaves_no_less_and_little_more_than_asked(cutter: Cutter, dept
     assert left.max() < 0.5 + depth
 
 
-@SHAPES
-def test_no_move_of_roughing_takes_more_than_a_layer(cutter: Cutter) -> None:
-    """A cut deeper than the cutter takes stalls it: columns of 1 mm are cut move by move and watched."""
-    depth = 2.0
-    made = only(surfacing.plan(make_work(cutter, rough=0.5, depth=depth)))
+def depths(made: Program) -> list[tuple[Move, Move, float]]:
+    """Each move with the one before and the deepest it cuts, from columns of 1 mm cut move by move."""
+    cutter = made.cutter
     xs, ys = np.arange(-LENGTH / 2 + 0.5, LENGTH / 2), np.arange(-WIDTH / 2 + 0.5, WIDTH / 2)
     stock = np.full((len(xs), len(ys)), TOP)
+    land = cutter.radius - cutter.corner_radius
     spread = math.ceil(cutter.radius)
-    worst = 0.0
+    found = []
     for before, move in itertools.pairwise(made.moves):
-        run = math.dist((before.x, before.y, before.z), (move.x, move.y, move.z))
+        run = math.dist(before[1:4], move[1:4])
+        deepest = 0.0
         for t in np.linspace(0.0, 1.0, max(2, math.ceil(run) + 1)):
             x, y, z = (a + t * (b - a) for a, b in zip(before[1:4], move[1:4], strict=True))
             i = slice(max(0, int(x - xs[0]) - spread), max(0, int(x - xs[0]) + spread + 2))
             j = slice(max(0, int(y - ys[0]) - spread), max(0, int(y - ys[0]) + spread + 2))
             away = np.hypot(xs[i, None] - x, ys[None, j] - y)
-            land = cutter.radius - cutter.corner_radius
             out = np.clip(away - land, 0.0, cutter.corner_radius)
             floor = z + cutter.corner_radius - np.sqrt(cutter.corner_radius**2 - out**2)
             floor = np.where(away <= cutter.radius, floor, np.inf)
             if floor.size:
-                worst = max(worst, float((stock[i, j] - floor).max()))
+                deepest = max(deepest, float((stock[i, j] - floor).max()))
                 stock[i, j] = np.minimum(stock[i, j], floor)
-    assert worst <= depth + 0.3
+        found.append((before, move, deepest))
+    return found
 
 
-def test_roughing_a_basin_enters_by_a_ramp() -> None:
-    """Where no stretch reaches the blank's end, a plunge straight into the wood would burn it."""
+@SHAPES
+def test_no_move_of_roughing_takes_more_than_a_layer(cutter: Cutter) -> None:
+    """A cut deeper than the cutter takes stalls it, a rapid or a plunge into wood breaks or burns it."""
+    for before, move, deepest in depths(only(surfacing.plan(make_work(cutter, rough=0.5, depth=2.0)))):
+        assert deepest <= 2.0 + 0.3
+        if move.kind is Kind.RAPID:
+            assert deepest == 0.0
+        if (before.x, before.y) == (move.x, move.y):
+            assert deepest <= 0.3
+
+
+@SHAPES
+def test_roughing_a_basin_enters_by_ramps(cutter: Cutter) -> None:
+    """Where no stretch reaches the blank's end there is wood all round: only a ramp leads in."""
     base = hill()
     x, y = np.meshgrid(base.xs, base.ys, indexing="ij")
     basin = Hill(base.xs, base.ys, 11.85 - 6.0 * np.exp(-((x / 40.0) ** 4) - (y / 25.0) ** 4), 11.85)
-    work = make_work(FLAT, rough=0.2, depth=3.0, surface=basin)
-    made = only(surfacing.plan(work))
+    made = only(surfacing.plan(make_work(cutter, rough=0.2, surface=basin)))
     assert min(move.z for move in made.moves) < 7.0
-    for before, move in itertools.pairwise(made.moves):
-        if move.kind is Kind.LINE and (before.x, before.y) == (move.x, move.y):
-            assert move.z >= TOP - 3.0 * 2 - 0.1
-            assert before.z - move.z <= 2.0 + 3.0 + 0.1
+    for before, move, deepest in depths(made):
+        if move.kind is Kind.RAPID:
+            assert deepest == 0.0
+        elif (before.x, before.y) == (move.x, move.y):
+            assert deepest <= 0.3
 
 
 def test_the_same_work_gives_the_same_moves() -> None:
