@@ -49,9 +49,7 @@ def prepare(path: Path) -> Prepared:
     try:
         prepared = prepare_job(job, path.parent)
     except InputError as error:
-        known = {(fault.key, fault.says) for fault in faults}
-        more = [fault for fault in error.faults if (fault.key, fault.says) not in known]
-        raise InputError(_placed(path, [*faults, *more])) from None
+        raise InputError(_placed(path, [*faults, *error.faults])) from None
     if faults:
         raise InputError(faults)
     return prepared

@@ -86,6 +86,7 @@ def _shop(prepared: Prepared) -> Shop:
             for casting in stack.castings
         },
         planned_pass=stack.skim.planned_stop,
+        bores={place.id: (place.x, place.y, place.bore) for place in prepared.board.places},
     )
 
 
