@@ -14,12 +14,9 @@ from typing import Any, Protocol
 
 from corepath.job.model import CastSection
 from corepath.job.tables import Resin, resins
-from corepath.stackup.mixing import Parts, parts
+from corepath.stackup.mixing import LIGHT, Parts, parts
 
 __all__ = ["Cup", "CupPlan", "Poured", "cup_plan"]
-
-LIGHT = 5.0
-"""g: of a part lighter than this a kitchen scale's last digit of 0.1 g is 2 % and more of the ratio (arithmetic)."""
 
 
 class Poured(Protocol):

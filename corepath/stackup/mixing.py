@@ -6,7 +6,10 @@ from dataclasses import dataclass
 
 from corepath.job.model import CastSection
 
-__all__ = ["Parts", "mix", "parts"]
+__all__ = ["LIGHT", "Parts", "mix", "parts"]
+
+LIGHT = 5.0
+"""g: of a part lighter than this the last digit of a 0.1 g scale is 2 % and more of the ratio (arithmetic)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,9 +25,14 @@ class Parts:
     def total_g(self) -> float:
         return self.a_g + self.b_g
 
-    def shared(self, count: int) -> Parts:
+    def shared(self, count: float) -> Parts:
         """One of `count` equal cups."""
         return Parts(self.a_g / count, self.b_g / count, self.a_ml / count, self.b_ml / count)
+
+    def weighable(self, least: float = LIGHT) -> Parts:
+        """The same, or so much more in the same ratio that neither part is lighter than `least` grams."""
+        light = min(self.a_g, self.b_g)
+        return self if light >= least or light <= 0 else self.shared(light / least)
 
     def as_dict(self) -> dict[str, float]:
         """Keys of the report; g to 0.01, ml to 0.01."""

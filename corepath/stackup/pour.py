@@ -20,8 +20,8 @@ from corepath.stackup.linear import Linear
 from corepath.stackup.mixing import mix, parts
 
 __all__ = [
-    "CastingPour", "LevelLimits", "Shows", "StopLimit", "Tilt", "level_limits", "mix", "pour_report", "tilted",
-    "volume_of",
+    "CastingPour", "LevelLimits", "Shows", "StopLimit", "Tilt", "level_limits", "mix", "pour_notes", "pour_report",
+    "resin_low", "tilted", "volume_of",
 ]  # fmt: skip
 
 Shows = Literal["surely", "likely", "perhaps", "no"]
@@ -97,6 +97,12 @@ class Tilt:
         }
 
 
+def resin_low(cast: CastSection, depth: float, rise: float) -> float:
+    """p expected at the high end: pour_short + shrinkage x depth + rise, and as much more as spills at the low end."""
+    lost = max(0.0, rise - cast.pour_short) if cast.flush == "none" else 0.0
+    return cast.pour_short + lost + rise + cast.shrinkage * depth
+
+
 def tilted(pour: CastingPour, cast: CastSection, level: float) -> Tilt:
     """What `level` mm/m along the longest extent does to a casting poured to the pour line at its middle.
 
@@ -112,7 +118,7 @@ def tilted(pour: CastingPour, cast: CastSection, level: float) -> Tilt:
         rise=rise,
         over=over,
         spilled=_area(pour, cast) * lost / 1000.0,
-        p_high=cast.pour_short + lost + rise + shrunk,
+        p_high=resin_low(cast, pour.depth, rise),
         p_low=cast.pour_short + lost - rise + shrunk,
     )
 
@@ -166,6 +172,28 @@ def level_limits(pour: CastingPour, cast: CastSection, p_limit: float | None = N
     return LevelLimits(fill, None if dammed else level(cast.pour_short), fill if dammed else level(room / 2.0))
 
 
+def pour_notes(pour: CastingPour, cast: CastSection, level: float) -> tuple[str, ...]:
+    """What must be said of one casting before it is poured, in sentences; none where all is well."""
+    limits, tilt = level_limits(pour, cast), tilted(pour, cast, level)
+    notes = []
+    if tilt.over > 0 and cast.flush == "none":
+        notes.append(
+            f"{pour.id} runs over at the low end if the blank is {level:g} mm/m out of level: {tilt.spilled:.1f} cm³, "
+            f"and the high end sinks to {tilt.p_high:.2f}; level to {limits.says()}; or pour {tilt.over:.2f} lower; "
+            f"what has run over must be scraped off before B, or the blank rocks on it"
+        )
+    elif tilt.over > 0:
+        notes.append(
+            f"{pour.id} stands up to {tilt.over:.2f} above the raw top while it cures: dam it higher than that"
+        )
+    if tilt.p_high > pour.p_limit:
+        notes.append(
+            f"{pour.id} lies {tilt.p_high:.2f} low at the high end, {pour.p_limit:.2f} is allowed: the level for it is "
+            f"{limits.says()}"
+        )
+    return tuple(notes)
+
+
 def pour_report(castings: Sequence[CastingPour], cast: CastSection, level: float | None = None) -> dict[str, Any]:
     """The `pour` entry of the report: each casting, the sum, cups and cautions.
 
@@ -198,6 +226,7 @@ def _casting_entry(pour: CastingPour, cast: CastSection, level: float | None) ->
         entry["level"] = level_limits(pour, cast).as_dict()
         if level is not None:
             entry["tilt"] = tilted(pour, cast, level).as_dict()
+            entry["notes"] = list(pour_notes(pour, cast, level))
     if pour.stops:
         entry["stops"] = [
             {

@@ -126,8 +126,8 @@ def _row(stops: Sequence[Stop], asked: Question) -> StopRow:
 
 
 def possible_stops(skim: SkimPlan) -> tuple[Stop, ...]:
-    """The passes after which all castings may show, or the planned one alone where none ever may."""
-    first = skim.earliest or skim.planned_stop
+    """The passes after which all castings may show, and all from the planned (or recorded) one on."""
+    first = min(skim.earliest or skim.planned_stop, skim.planned_stop)
     return tuple(
         Stop(number, plane, _shows(skim, number), number == skim.planned_stop)
         for number, plane in enumerate(skim.planes, start=1)
