@@ -250,9 +250,10 @@ def _says(
     stage: Stage,
 ) -> tuple[str, ...]:
     plane = "the recorded stop" if stop is not None else "the lowest plane"
+    found = "is" if deciding.verdict == "fail" else "may be"
     lines = [
-        f"{pour.id} {'is' if deciding.verdict == 'fail' else 'may be'} too low: the resin lies {p.nominal:.2f} below the "
-        f"raw top; {plane} {deciding.plane:.2f} (pass {deciding.number}) allows {deciding.p_limit:.2f}, and with all "
+        f"{pour.id} {found} too low: the resin lies {p.nominal:.2f} below the raw top; "
+        f"{plane} {deciding.plane:.2f} (pass {deciding.number}) allows {deciding.p_limit:.2f}, and with all "
         f"errors against it {deciding.worst:.2f} is missing, {deciding.volume:.2f} cm³"
     ]
     if top_up is not None:
