@@ -20,8 +20,8 @@ from corepath.stackup.linear import Linear
 from corepath.stackup.mixing import mix, parts
 
 __all__ = [
-    "CastingPour", "LevelLimits", "Shows", "StopLimit", "Tilt", "level_limits", "mix", "pour_notes", "pour_report",
-    "resin_low", "tilted", "volume_of",
+    "POUR_HEADER", "CastingPour", "LevelLimits", "Shows", "StopLimit", "Tilt", "level_limits", "mix", "pour_notes",
+    "pour_report", "pour_rows", "resin_low", "tilted", "volume_of",
 ]  # fmt: skip
 
 Shows = Literal["surely", "likely", "perhaps", "no"]
@@ -208,6 +208,26 @@ def pour_report(castings: Sequence[CastingPour], cast: CastSection, level: float
         **parts(volume, cast).as_dict(),
         **cup_plan(castings, cast).as_dict(),
     }
+
+
+POUR_HEADER = ("casting", "cm³", "full cm³", "A g", "B g", "low", "may", "level mm/m")
+"""Columns of `pour_rows`: volume to the pour line and flush full, masses, p expected and allowed, level limit."""
+
+
+def pour_rows(castings: Sequence[CastingPour], cast: CastSection) -> tuple[tuple[str, ...], ...]:
+    """One line of text a casting, in the columns of `POUR_HEADER`, and the sum."""
+    rows = []
+    for pour in castings:
+        mixed, least = parts(pour.volume, cast), level_limits(pour, cast).least
+        full = volume_of(_area(pour, cast), pour.depth)
+        figures = (pour.volume, full, mixed.a_g, mixed.b_g, pour.p_expected.nominal, pour.p_limit)
+        level = "any" if least is None else "none" if least < 0 else f"{least:.2f}"
+        rows.append((pour.id, *(f"{figure:.2f}" for figure in figures), level))
+    volume = math.fsum(pour.volume for pour in castings)
+    full = math.fsum(volume_of(_area(pour, cast), pour.depth) for pour in castings)
+    mixed = parts(volume, cast)
+    total = (f"{figure:.2f}" for figure in (volume, full, mixed.a_g, mixed.b_g))
+    return (*rows, ("all", *total, "", "", ""))
 
 
 def _casting_entry(pour: CastingPour, cast: CastSection, level: float | None) -> dict[str, Any]:

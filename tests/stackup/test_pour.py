@@ -15,12 +15,14 @@ from corepath.stackup.cups import cup_plan
 from corepath.stackup.linear import Linear
 from corepath.stackup.mixing import LIGHT, parts
 from corepath.stackup.pour import (
+    POUR_HEADER,
     CastingPour,
     StopLimit,
     level_limits,
     mix,
     pour_notes,
     pour_report,
+    pour_rows,
     resin_low,
     tilted,
     volume_of,
@@ -166,6 +168,17 @@ def test_report_keys_of_a_casting():
     assert groove["tilt"]["rise"] == pytest.approx(0.646)
     assert groove["notes"]
     assert plug["notes"] == []
+
+
+def test_rows_to_print():
+    """A line for each casting under the header's columns, and the sum of those that can be summed."""
+    pours = [casting("groove", area=41000.0, half_span=646.0), casting("P1a"), casting("P1b", p_limit=0.4)]
+    rows = pour_rows(pours, CAST)
+    assert all(len(row) == len(POUR_HEADER) for row in rows)
+    assert [row[0] for row in rows] == ["groove", "P1a", "P1b", "all"]
+    assert [row[-1] for row in rows] == ["0.77", "55.56", "none", ""]
+    for column in range(1, 5):
+        assert float(rows[-1][column]) == pytest.approx(sum(float(row[column]) for row in rows[:-1]), abs=0.02)
 
 
 def test_report_of_castings_without_footprint():
