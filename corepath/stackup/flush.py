@@ -28,9 +28,14 @@ class FaceFlush:
     plane: float
     top: Linear
 
-    def depth(self, floor: Linear) -> Linear:
-        """D = F - f. Both were cut above the same bed without taking the blank off, so the bed cancels."""
-        return self.top - floor
+    def depth(self, floor: Linear, first_gap: Linear | None = None, gap: Linear | None = None) -> Linear:
+        """D = F - f: both were cut above the same bed, so the bed cancels, and the gap too.
+
+        Where the blank was taken off the bed in between, it may lie otherwise than before: with `first_gap` when the
+        floor was cut and `gap` now, D = F - f + first_gap - gap.
+        """
+        depth = self.top - floor
+        return depth if first_gap is None or gap is None else depth + first_gap - gap
 
     def costs(self, raw_top: Linear) -> Linear:
         """What is planed off a place whose raw top stood at T + gA: so much less window."""
@@ -71,8 +76,7 @@ class LocalFlush:
 
     def resin_low(self, p: Linear, raw_top: Linear) -> Linear:
         """p after the flush: the dip where the resin stood higher, else what it was."""
-        dip = self.dip(raw_top)
-        return p if p.worst()[0] >= dip.worst()[1] else _larger(p, dip)
+        return _larger(p, self.dip(raw_top))
 
     def clean_up(self, clean_up: Linear, raw_top: Linear) -> Linear:
         """Wood that the deck pass removes over the band, where it would have removed `clean_up` of the raw top."""

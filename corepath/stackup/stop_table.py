@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from corepath.stackup.check import Check, Verdict
+from corepath.stackup.depth_checks import PRONG_WOOD
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
 from corepath.stackup.pour import Shows, StopLimit
@@ -20,9 +21,6 @@ from corepath.stackup.skim import TIE, SkimPlan
 from corepath.stackup.stackup import CastingStack, PlaceStack, Stackup
 
 __all__ = ["Question", "Stop", "StopRow", "StopTable", "possible_stops", "stop_limits", "stop_table", "table_of"]
-
-PRONG_WOOD = 1.0
-"""mm of wood that must stand over the tips of prongs (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)

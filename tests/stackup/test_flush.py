@@ -56,6 +56,15 @@ def test_face_flush_replaces_the_raw_top():
     assert not {"thickness", "lying flat in A"} & set(depth.parts)
 
 
+def test_a_blank_taken_off_in_between_may_lie_otherwise():
+    """The two gaps are two errors: each of up to 0.1, one for and one against the depth."""
+    flush = flush_face(raw_top(), reached("flush"))
+    first, now = Linear.gap("lying flat in A", 0.10), Linear.gap("lying flat in A again", 0.10)
+    depth = flush.depth(FLOOR + reached("groove"), first, now)
+    assert depth.nominal == pytest.approx(12.12)
+    assert depth.worst() == pytest.approx((12.12 - 0.26, 12.12 + 0.26))
+
+
 @settings(max_examples=80, derandomize=True, deadline=None)
 @given(shares=st.fixed_dictionaries({name: st.floats(0, 1) for name in NAMES}))
 def test_the_plane_cleans_the_whole_face(shares):
