@@ -65,7 +65,7 @@ def stylesheet(units: Mapping[str, float], bands: int) -> str:
 _TEXT = f"""text{{font-family:"Liberation Sans",Arial,Helvetica,sans-serif;fill:{INK}}}
 path,line,circle,rect{{fill:none}}
 .paper{{fill:{PAPER}}}
-.halo{{stroke:{PAPER};stroke-width:.9;stroke-linejoin:round;paint-order:stroke}}
+.halo{{stroke:{PAPER};stroke-width:1.4;stroke-linejoin:round;paint-order:stroke}}
 .strong{{font-weight:bold}}
 .quiet{{fill:{GREY}}}
 .solid,path.solid,circle.solid{{fill:{INK};stroke:none}}
