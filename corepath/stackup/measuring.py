@@ -80,7 +80,7 @@ def _side(sign: float) -> str:
 
 
 def _inner(job: Job) -> tuple[float, float]:
-    inset = min(_INSET, job.blank.length / 8, job.blank.width / 8)
+    inset = min(_INSET, job.blank.length / 12, job.blank.width / 12)
     return job.blank.length / 2 - inset, job.blank.width / 2 - inset
 
 
