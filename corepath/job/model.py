@@ -227,6 +227,7 @@ class Tolerances(Section):
     flat: NonNegativeLength = Field(0.10, description="gap under the blank as held, one-sided")
     touch: NonNegativeLength = Field(0.05, description="touching off Z, ±")
     machine: NonNegativeLength = Field(0.03, description="positioning of the machine in Z, ±")
+    gauge: NonNegativeLength = Field(0.03, description="a depth gauge or callipers, one reading, ±")
     level: NonNegative = Field(1.0, description="the blank out of level while the resin cures, mm/m")
     shrinkage: Annotated[float, Field(strict=True, ge=0, lt=0.2)] = Field(
         0.0025, description="of the linear shrinkage, ±"

@@ -12,7 +12,7 @@ from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
 from corepath.stackup.stackup import CastingStack, PlaceStack, Stackup
 
-__all__ = ["depth_checks"]
+__all__ = ["depth_checks", "fill_room"]
 
 PRONG_WOOD = 1.0
 """mm of wood that must stand over the tips of prongs (common practice, no source)."""
@@ -34,15 +34,16 @@ def _at(x: float, y: float) -> str:
 
 def _window(stack: Stackup) -> Check:
     job, heights = stack.job, stack.heights
+    at = stack.deck_highest_at
     deck = (
         heights.deck(stack.deck_highest, stack.skim.planned_plane)
         + job.deck.clean_up
-        + heights.gap("B", ", deck")
-        - heights.gap("C", ", deck")
+        + heights.gap("B", at, ", deck")
+        - heights.gap("C", at, ", deck")
     )
 
     def judged(casting: CastingStack) -> Check:
-        shows = heights.shows_at(casting.casting.floor, casting.operation)
+        shows = casting.shows_at(heights, casting.shallowest_at)
         value = shows - deck
         missing = job.limits.window - value.worst()[0]
         return judge(
@@ -50,7 +51,7 @@ def _window(stack: Stackup) -> Check:
             value,
             job.limits.window,
             says=f"{casting.casting.id} shows from {shows.nominal:.2f} down, the core needs {deck.nominal:.2f}",
-            where=f"{casting.casting.id}; deck highest at {_at(*stack.deck_highest_at)}",
+            where=f"{casting.casting.id} at {_at(*casting.shallowest_at)}; deck highest at {_at(*at)}",
             mend=f"a blank {missing:.2f} thicker, or a core thinner by as much, or groove.floor or "
             f"deck.clean_up lower by as much",
         )
@@ -62,14 +63,15 @@ def _floor(stack: Stackup) -> Check:
     limit = stack.job.groove.least_floor
 
     def judged(casting: CastingStack) -> Check:
-        value = stack.heights.wood_under(casting.casting.floor, casting.operation)
+        at = casting.widest_gap_at
+        value = stack.heights.wood_under(casting.casting.floor, casting.operation, at)
         needed = casting.casting.floor + limit - value.worst()[0]
         return judge(
             "floor",
             value,
             limit,
             says=f"wood left under {casting.casting.id}, {value.worst()[0]:.2f} where the blank lies worst",
-            where=casting.casting.id,
+            where=f"{casting.casting.id} at {_at(*at)}",
             mend=f"set its floor to {needed:.2f} or more; tape or seal below the places that run thin",
         )
 
@@ -81,7 +83,7 @@ def _shows(stack: Stackup) -> Check:
     plane = stack.heights.plane(skim.planned_plane)
 
     def judged(casting: CastingStack) -> Check:
-        value = stack.heights.shows_at(casting.casting.floor, casting.operation) - plane
+        value = casting.shows_at(stack.heights, casting.shallowest_at) - plane
         short = -value.worst()[0]
         return judge(
             "shows",
@@ -90,7 +92,7 @@ def _shows(stack: Stackup) -> Check:
             says=f"{casting.casting.id} shows by pass {skim.planned_stop} at {skim.planned_plane:.2f}"
             if value.nominal >= 0
             else f"{casting.casting.id} does not show at the lowest plane {skim.planned_plane:.2f}",
-            where=f"{casting.casting.id}, pass {skim.planned_stop}",
+            where=f"{casting.casting.id} at {_at(*casting.shallowest_at)}, pass {skim.planned_stop}",
             mend=f"cut its floor {short:.2f} lower, or take a blank {short:.2f} thicker",
         )
 
@@ -102,7 +104,7 @@ def _clean_up(stack: Stackup) -> Check:
     place = _at(*stack.deck_highest_at)
 
     def judged(plane: float, limit: float, words: str) -> Check:
-        value = stack.heights.clean_up(stack.deck_highest, plane)
+        value = stack.heights.clean_up(stack.deck_highest, plane, stack.deck_highest_at)
         short = limit - value.worst()[0]
         return judge(
             "clean-up",
@@ -115,13 +117,15 @@ def _clean_up(stack: Stackup) -> Check:
         )
 
     planned = judged(skim.planned_plane, wanted, f"the planned stop {skim.planned_plane:.2f}")
+    if skim.recorded:
+        return planned
     lowest = judged(skim.lowest_plane, 0.0, f"the lowest plane {skim.lowest_plane:.2f}")
     return lowest if lowest.verdict == "fail" != planned.verdict else planned
 
 
 def _fill(stack: Stackup, casting: CastingStack) -> Check:
-    job, lowest = stack.job, stack.skim.lowest_plane
-    room = stack.heights.after_skim(lowest) - stack.heights.deck(casting.deck_highest, lowest) - job.cast.fill_margin
+    room = fill_room(stack, casting, stack.skim.judged_plane)
+    words = "the recorded stop" if stack.skim.recorded else "the lowest plane"
     value = room - casting.pour.p_expected
     short = -value.worst()[0]
     return judge(
@@ -129,11 +133,17 @@ def _fill(stack: Stackup, casting: CastingStack) -> Check:
         value,
         0.0,
         says=f"resin in {casting.casting.id} lies {casting.pour.p_expected.nominal:.2f} below the raw top at its "
-        f"lowest, {room.nominal:.2f} is allowed at the lowest plane",
+        f"lowest, {room.nominal:.2f} is allowed at {words}",
         where=f"{casting.casting.id}; deck over it highest, {casting.deck_highest:.2f}, at {_at(*casting.highest_at)}",
         mend=f"pour {short:.2f} higher, or move it to where the deck is {short:.2f} lower, or level better, "
         f"or lower cast.fill_margin",
     )
+
+
+def fill_room(stack: Stackup, casting: CastingStack, plane: float) -> Linear:
+    """How low the resin of a casting may lie below the raw top, the skim having stopped at `plane`."""
+    top = stack.heights.after_skim(plane, casting.highest_at)
+    return top - stack.heights.deck(casting.deck_highest, plane) - stack.job.cast.fill_margin
 
 
 def _weakest_place(stack: Stackup, judge_one: Callable[[Stackup, PlaceStack], Check]) -> Check:
@@ -155,14 +165,14 @@ def _seat(stack: Stackup, place: PlaceStack) -> Check:
     )
 
 
-def _over(stack: Stackup, height: float) -> Linear:
-    return stack.heights.finished(height, stack.skim.planned_plane)
+def _over(stack: Stackup, height: float, place: PlaceStack) -> Linear:
+    return stack.heights.finished(height, stack.skim.planned_plane, place.at)
 
 
 def _wood_over_seat(stack: Stackup, place: PlaceStack) -> Check:
     prongs = place.place.insert.prongs
     limit = max(stack.job.limits.wood_over_seat, prongs + PRONG_WOOD if prongs else 0.0)
-    value = _over(stack, place.deck_over_seat) - stack.heights.seat(place.seat_depth)
+    value = _over(stack, place.deck_over_seat, place) - stack.heights.seat(place.seat_depth)
     return judge(
         "wood-over-seat",
         value,
@@ -176,7 +186,7 @@ def _wood_over_seat(stack: Stackup, place: PlaceStack) -> Check:
 def _barrel(stack: Stackup, place: PlaceStack) -> Check:
     insert = place.place.insert
     reach = stack.heights.seat(insert.recess + insert.length)
-    value = _over(stack, place.deck_over_bore) - reach
+    value = _over(stack, place.deck_over_bore, place) - reach
     return judge(
         "barrel",
         value,
@@ -191,8 +201,9 @@ def _barrel(stack: Stackup, place: PlaceStack) -> Check:
 def _hold(stack: Stackup) -> Check:
     job, skim = stack.job, stack.skim
     groove = stack.castings[0]
-    in_b = stack.heights.plane(skim.lowest_plane) - stack.heights.gap("B") - groove.pour.p_expected
-    in_c = stack.heights.finished(groove.deck_lowest, skim.planned_plane)
+    at = groove.lowest_at
+    in_b = stack.heights.skimmed(skim.judged_plane, at) - groove.pour.p_expected
+    in_c = stack.heights.finished(groove.deck_lowest, skim.planned_plane, at)
 
     def judged(value: Linear, setup: str) -> Check:
         return judge(
