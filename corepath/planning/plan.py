@@ -67,7 +67,7 @@ def plan(prepared: Prepared, *, progress: Progress = quiet, despite_failures: bo
     if despite_failures or not (prepared.failed or (readback is not None and len(readback.findings))):
         files.update({one.name: one.text for one in made})
     progress("report", 0.95)
-    files["job.resolved.json"] = _json(resolved_dict(prepared.resolved))
+    files["job.resolved.json"] = _json({**resolved_dict(prepared.resolved), **prepared.known.as_dict()})
     files["geometry.json"] = json.dumps(geometry_dict(prepared), separators=(",", ":")) + "\n"
     files["report.json"] = _json(report)
     return Plan(prepared, made, readback, files, report)

@@ -86,7 +86,7 @@ class _Run:
         self.shop = shop
         self.files = files
         self.progress = progress
-        self.stock = Stock(shop.length, shop.width, shop.thickness, shop.cell)
+        self.stock = Stock(shop.length, shop.width, shop.thickness, shop.cell, shop.lies)
         self.findings = Findings()
         self.measures: list[Measure] = []
         self.counts: list[FileCount] = []
@@ -107,7 +107,7 @@ class _Run:
         if setup == "B":
             self._pour()
         if setup != "A":
-            self.stock.flip(self.shop.flip_about)
+            self.stock.flip(self.shop.flip_about, self.stock.raw if setup == "B" else None)
             axis = 0 if self.shop.flip_about == "x" else 1
             self.castings = {name: np.ascontiguousarray(np.flip(mask, axis)) for name, mask in self.castings.items()}
         self.face = face_height(self.stock, self.shop, setup)
@@ -115,7 +115,7 @@ class _Run:
     def _pour(self) -> None:
         for name, pour in self.shop.pour.items():
             mask = inside(self.stock, shapely.buffer(pour.area, 2.0 * self.stock.grid.cell))
-            self.stock.pour(mask, self.shop.thickness - pour.below)
+            self.stock.pour(mask, pour.below)
             self.castings[name] = inside(self.stock, pour.area)
 
     def operation(self, work: Work) -> None:

@@ -1,0 +1,71 @@
+"""What is known of this very blank: the places measured before, and what was recorded while it was cut."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from corepath.errors import Fault, InputError
+from corepath.job.measured import Measured, read_measured
+from corepath.job.model import Job
+from corepath.job.record import Settled, load_record
+from corepath.stackup.blank import Blank
+
+__all__ = ["Known", "read_known", "record_path"]
+
+INCH = 25.4
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """`measured` is None for a blank that was not measured; `settled` is empty before anything is recorded."""
+
+    measured: Measured | None = None
+    settled: Settled = field(default_factory=Settled)
+
+    def blank(self, job: Job) -> Blank:
+        """The blank as the plan takes it: measured places, with those of the record, or assumed."""
+        if self.measured is None and not self.settled.thickness:
+            return Blank.assumed(job)
+        return Blank.from_measured(job, self.measured or Measured.empty(), extra_points=self.settled.thickness)
+
+    def as_dict(self) -> dict[str, Any]:
+        """For `job.resolved.json` and the digest; empty keys are left out."""
+        found: dict[str, Any] = {}
+        if self.measured is not None:
+            found["measured"] = self.measured.as_dict()
+        if self.settled != Settled():
+            found["record"] = self.settled.as_dict()
+        return found
+
+    @staticmethod
+    def from_dict(data: Mapping[str, Any]) -> Known:
+        measured, record = data.get("measured"), data.get("record")
+        return Known(
+            Measured.from_dict(measured) if measured else None, Settled.from_dict(record) if record else Settled()
+        )
+
+
+def record_path(job_path: Path) -> Path:
+    """Where the as-cut record of a job file lies."""
+    return job_path.with_suffix(".ascut.toml")
+
+
+def read_known(job: Job, job_path: Path) -> tuple[Known, list[Fault]]:
+    """Read the measured blank that the job names, and the record beside the job, if there is one."""
+    faults: list[Fault] = []
+    measured: Measured | None = None
+    settled = Settled()
+    scale = INCH if job.units == "inch" else 1.0
+    if job.blank.measured is not None:
+        try:
+            measured = read_measured(job_path.parent / job.blank.measured, blank=job.blank, scale=scale)
+        except InputError as error:
+            faults += error.faults
+    try:
+        settled = load_record(record_path(job_path)).settled()
+    except InputError as error:
+        faults += error.faults
+    return Known(measured, settled), faults
