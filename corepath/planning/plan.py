@@ -75,7 +75,7 @@ def plan(prepared: Prepared, *, progress: Progress = quiet, despite_failures: bo
 
 def write_plan(plan: Plan, folder: Path) -> Written:
     """Write a plan's files into `folder`; earlier `.nc` files that it does not hold go to `withdrawn/`."""
-    return write_folder(folder, plan.files)
+    return write_folder(folder, plan.files, done=plan.prepared.done)
 
 
 def preview(prepared: Prepared, folder: Path, progress: Progress = quiet) -> Written:

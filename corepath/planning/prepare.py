@@ -45,8 +45,14 @@ class Prepared:
 
     @property
     def done(self) -> frozenset[str]:
-        """Names of operations that are cut."""
-        return self.known.settled.cut
+        """Names of operations that are cut; a recorded stop means that the skim is."""
+        settled = self.known.settled
+        return settled.cut | {"skim"} if settled.stop is not None else settled.cut
+
+    @property
+    def ahead(self) -> tuple[Work, ...]:
+        """The works that are still to be cut."""
+        return tuple(work for work in self.works if work.name not in self.done)
 
     @property
     def cautions(self) -> tuple[str, ...]:

@@ -92,6 +92,7 @@ def _shop(prepared: Prepared) -> Shop:
             for casting in stack.castings
         },
         planned_pass=stack.skim.planned_stop,
+        done=prepared.done,
         lies=_lies(stack.heights.blank) if stack.heights.blank.measured else None,
         bores={place.id: (place.x, place.y, place.bore) for place in prepared.board.places},
     )

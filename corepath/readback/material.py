@@ -138,6 +138,13 @@ class Stock:
         self._settle()
         return cut
 
+    def carve(self, mask: Mask, height: float) -> None:
+        """Take away all that stands above `height` in the columns of `mask`."""
+        level = np.float32(height)
+        np.minimum(self.wood_top, level, out=self.wood_top, where=mask)
+        np.minimum(self.cast_top, level, out=self.cast_top, where=mask)
+        self._settle()
+
     def _settle(self) -> None:
         """Set `top` from the two intervals."""
         wood = np.where(self.has_wood, self.wood_top, np.float32(NOWHERE))
