@@ -66,13 +66,19 @@ class Wood:
 
 @dataclass(frozen=True, slots=True)
 class Resin:
-    """A kind of casting resin: densities of parts A and B in g/cm³, linear shrinkage as a share."""
+    """A kind of casting resin: densities of parts A and B in g/cm³, linear shrinkage as a share.
+
+    `pot_life` in minutes, `cup` the g mixed at once at most, `layer` the mm poured at once at most.
+    """
 
     name: str
     title: str
     density: tuple[float, float]
     density_source: str
     shrinkage: Figure
+    pot_life: Figure
+    cup: Figure
+    layer: Figure
     cautions: tuple[str, ...]
 
 
@@ -116,7 +122,7 @@ def resins() -> Mapping[str, Resin]:
     found = {}
     for name, row in _read("resin.toml").items():
         a, b = row["density"]["value"]
-        found[name] = Resin(
-            name, row["title"], (a, b), row["density"]["source"], _figure(row["shrinkage"]), tuple(row["cautions"])
-        )
+        figures = {key: _figure(row[key]) for key in ("shrinkage", "pot_life", "cup", "layer")}
+        source, cautions = row["density"]["source"], tuple(row["cautions"])
+        found[name] = Resin(name, row["title"], (a, b), source, cautions=cautions, **figures)
     return MappingProxyType(found)

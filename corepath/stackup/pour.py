@@ -1,15 +1,44 @@
-"""What is poured into each casting: volume, mass of each part, and how low the resin may lie."""
+"""What is poured into each casting: volume, mass of each part, how low it may lie and how level it must be.
+
+p is how far the resin lies below the raw top at its lowest point (mm; negative: proud of it). The *pour
+line* lies `cast.pour_short` below the raw top. Resin is level, the raw top may not be: where it is out of
+level by t mm/m, or uneven itself, the resin rises by r at the low end of a casting and falls by r at the
+high end, r = t / 1000 x half its span + half the unevenness. Volumes in cm³, masses in g, depths in mm.
+Relations with a worked example: docs/pour.md.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 from corepath.job.model import CastSection
+from corepath.stackup.cups import cup_plan
 from corepath.stackup.linear import Linear
+from corepath.stackup.mixing import mix, parts
 
-__all__ = ["CastingPour", "mix", "pour_report"]
+__all__ = [
+    "POUR_HEADER", "CastingPour", "LevelLimits", "Shows", "StopLimit", "Tilt", "level_limits", "mix", "pour_notes",
+    "pour_report", "pour_rows", "resin_low", "tilted", "volume_of",
+]  # fmt: skip
+
+Shows = Literal["surely", "likely", "perhaps", "no"]
+"""Whether all castings show by a pass: in the worst case, nominally, in the best case, not even then."""
+
+
+@dataclass(frozen=True, slots=True)
+class StopLimit:
+    """How low the resin of one casting may lie if the skim stops after pass `number` at `plane`.
+
+    `p_limit` = s - gB + gC - h - fill_margin with its errors, h the highest deck over the casting.
+    """
+
+    number: int
+    plane: float
+    p_limit: Linear
+    shows: Shows = "surely"
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +47,9 @@ class CastingPour:
 
     `p_expected` is how far the cured resin is expected to lie below the raw top at its lowest point,
     `p_limit` the most that still leaves the fill margin above the deck to be, at the lowest plane
-    (both mm); `p_limit` has no errors in it.
+    (both mm); `p_limit` has no errors in it. `area` (mm²) is the footprint, `half_span` (mm) half its longest
+    extent, `uneven` (mm) half the difference of the raw top's heights along it. `stops` are the possible
+    stops in the order cut.
     """
 
     id: str
@@ -27,38 +58,212 @@ class CastingPour:
     volume: float
     p_expected: Linear
     p_limit: float
+    area: float = 0.0
+    half_span: float = 0.0
+    uneven: float = 0.0
+    stops: tuple[StopLimit, ...] = ()
 
 
-def mix(volume: float, cast: CastSection) -> dict[str, float]:
-    """Mass in grams of parts A and B for `volume` cm³ of mixed resin plus `cast.extra`.
+def volume_of(area: float, depth: float, short: float = 0.0) -> float:
+    """cm³ of a pocket with upright walls, `area` mm², filled to `short` mm below the raw top; never negative."""
+    return area * max(0.0, depth - short) / 1000.0
 
-    Ideal mixing: the volumes of the parts add up. By weight a : b the mixed density is
-    (a + b) / (a / dA + b / dB); by volume it is (a dA + b dB) / (a + b).
+
+@dataclass(frozen=True, slots=True)
+class Tilt:
+    """What being out of level by `level` mm/m does to one casting while it is poured and cures.
+
+    `rise` (mm) is how far the resin rises against the raw top at the low end and falls at the high end.
+    `over` (mm) is how far it would stand above the raw top at the low end: it spills there, or needs a dam so high.
+    `spilled` (cm³) runs out where there is no dam. `p_high` and `p_low` (mm) are how far the cured resin
+    lies below the raw top at the high end, where it is lowest, and at the low end.
     """
-    a, b = cast.ratio
-    density_a, density_b = cast.density[0], cast.density[-1]
-    if cast.ratio_by == "volume":
-        a, b = a * density_a, b * density_b
-    mixed = (a + b) / (a / density_a + b / density_b)
-    total = volume * mixed * (1.0 + cast.extra)
-    return {"part_a_g": total * a / (a + b), "part_b_g": total * b / (a + b), "total_g": total}
+
+    level: float
+    rise: float
+    over: float
+    spilled: float
+    p_high: float
+    p_low: float
+
+    def as_dict(self) -> dict[str, float]:
+        return {
+            "level": round(self.level, 4),
+            "rise": round(self.rise, 4),
+            "over": round(self.over, 4),
+            "spilled_cm3": round(self.spilled, 3),
+            "p_high_end": round(self.p_high, 4),
+            "p_low_end": round(self.p_low, 4),
+        }
 
 
-def pour_report(castings: Sequence[CastingPour], cast: CastSection) -> dict[str, Any]:
-    """The `pour` entry of the report: each casting and the sum."""
-    entries = []
-    for casting in castings:
-        masses = {name: round(mass, 2) for name, mass in mix(casting.volume, cast).items()}
-        entries.append(
-            {
-                "id": casting.id,
-                "volume_cm3": round(casting.volume, 3),
-                "depth": round(casting.depth, 4),
-                "p_expected": round(casting.p_expected.nominal, 4),
-                "p_limit": round(casting.p_limit, 4),
-                **masses,
-            }
+def resin_low(cast: CastSection, depth: float, rise: float) -> float:
+    """p expected at the high end: pour_short + shrinkage x depth + rise, and as much more as spills at the low end."""
+    lost = max(0.0, rise - cast.pour_short) if cast.flush == "none" else 0.0
+    return cast.pour_short + lost + rise + cast.shrinkage * depth
+
+
+def tilted(pour: CastingPour, cast: CastSection, level: float) -> Tilt:
+    """What `level` mm/m along the longest extent does to a casting poured to the pour line at its middle.
+
+    Without a flush nothing dams the resin: what would stand above the raw top at the low end runs out, and the whole
+    surface sinks by as much, so that the high end lies 2 x rise below the raw top and not pour_short + rise.
+    """
+    rise = level / 1000.0 * pour.half_span + pour.uneven
+    over = max(0.0, rise - cast.pour_short)
+    lost = over if cast.flush == "none" else 0.0
+    shrunk = cast.shrinkage * pour.depth
+    return Tilt(
+        level=level,
+        rise=rise,
+        over=over,
+        spilled=_area(pour, cast) * lost / 1000.0,
+        p_high=resin_low(cast, pour.depth, rise),
+        p_low=cast.pour_short + lost - rise + shrunk,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class LevelLimits:
+    """How far out of level the blank may lie, mm/m; negative: not even a level blank will do.
+
+    `fill`: the high end still reaches; `spill`: the low end does not run over (None with a flush: a dam
+    holds it); `after_spill`: the high end still reaches although the low end has run over. None where
+    the casting has no extent.
+    """
+
+    fill: float | None
+    spill: float | None
+    after_spill: float | None
+
+    @property
+    def least(self) -> float | None:
+        """The limit at which nothing at all goes wrong."""
+        known = [limit for limit in (self.fill, self.spill) if limit is not None]
+        return min(known) if known else None
+
+    def says(self) -> str:
+        """The limit as a card under a level of 1 m."""
+        least = self.least
+        if least is None:
+            return "any level will do"
+        if least < 0:
+            return "not even a level blank will do"
+        return f"{least:.2f} mm/m: a card {least:.2f} mm thick under one end of a 1 m level"
+
+    def as_dict(self) -> dict[str, Any]:
+        given = {"fill": self.fill, "spill": self.spill, "after_spill": self.after_spill, "limit": self.least}
+        return {**{name: None if x is None else round(x, 3) for name, x in given.items()}, "says": self.says()}
+
+
+def level_limits(pour: CastingPour, cast: CastSection, p_limit: float | None = None) -> LevelLimits:
+    """Out-of-level limits of a casting whose resin may lie `p_limit` low; that of the lowest plane if not given.
+
+    fill: (p_limit - pour_short - shrinkage x depth - uneven) / half_span; spill: (pour_short - uneven) / half_span;
+    after a spill the high end lies 2 x rise low: ((p_limit - shrinkage x depth) / 2 - uneven) / half_span.
+    """
+    room = (pour.p_limit if p_limit is None else p_limit) - cast.shrinkage * pour.depth
+
+    def level(rise: float) -> float | None:
+        return (rise - pour.uneven) / pour.half_span * 1000.0 if pour.half_span > 0 else None
+
+    dammed = cast.flush != "none"
+    fill = level(room - cast.pour_short)
+    return LevelLimits(fill, None if dammed else level(cast.pour_short), fill if dammed else level(room / 2.0))
+
+
+def pour_notes(pour: CastingPour, cast: CastSection, level: float) -> tuple[str, ...]:
+    """What must be said of one casting before it is poured, in sentences; none where all is well."""
+    limits, tilt = level_limits(pour, cast), tilted(pour, cast, level)
+    notes = []
+    if tilt.over > 0 and cast.flush == "none":
+        notes.append(
+            f"{pour.id} runs over at the low end if the blank is {level:g} mm/m out of level: {tilt.spilled:.1f} cm³, "
+            f"and the high end sinks to {tilt.p_high:.2f}; level to {limits.says()}; or pour {tilt.over:.2f} lower; "
+            f"what has run over must be scraped off before B, or the blank rocks on it"
         )
-    volume = sum(casting.volume for casting in castings)
-    totals = {name: round(mass, 2) for name, mass in mix(volume, cast).items()}
-    return {"resin": cast.resin, "extra": cast.extra, "castings": entries, "volume_cm3": round(volume, 3), **totals}
+    elif tilt.over > 0:
+        notes.append(
+            f"{pour.id} stands up to {tilt.over:.2f} above the raw top while it cures: dam it higher than that"
+        )
+    if tilt.p_high > pour.p_limit:
+        notes.append(
+            f"{pour.id} lies {tilt.p_high:.2f} low at the high end, {pour.p_limit:.2f} is allowed: the level for it is "
+            f"{limits.says()}"
+        )
+    return tuple(notes)
+
+
+def pour_report(castings: Sequence[CastingPour], cast: CastSection, level: float | None = None) -> dict[str, Any]:
+    """The `pour` entry of the report: each casting, the sum, cups and cautions.
+
+    With `level` (mm/m, `tolerances.level`) also what being so far out of level does to each casting.
+    """
+    volume = math.fsum(casting.volume for casting in castings)
+    return {
+        "resin": cast.resin,
+        "extra": cast.extra,
+        "castings": [_casting_entry(casting, cast, level) for casting in castings],
+        "volume_cm3": round(volume, 3),
+        **parts(volume, cast).as_dict(),
+        **cup_plan(castings, cast).as_dict(),
+    }
+
+
+POUR_HEADER = ("casting", "cm³", "full cm³", "A g", "B g", "low", "may", "level mm/m")
+"""Columns of `pour_rows`: volume to the pour line and flush full, masses, p expected and allowed, level limit."""
+
+
+def pour_rows(castings: Sequence[CastingPour], cast: CastSection) -> tuple[tuple[str, ...], ...]:
+    """One line of text a casting, in the columns of `POUR_HEADER`, and the sum."""
+    rows = []
+    for pour in castings:
+        mixed, least = parts(pour.volume, cast), level_limits(pour, cast).least
+        full = volume_of(_area(pour, cast), pour.depth)
+        figures = (pour.volume, full, mixed.a_g, mixed.b_g, pour.p_expected.nominal, pour.p_limit)
+        level = "any" if least is None else "none" if least < 0 else f"{least:.2f}"
+        rows.append((pour.id, *(f"{figure:.2f}" for figure in figures), level))
+    volume = math.fsum(pour.volume for pour in castings)
+    full = math.fsum(volume_of(_area(pour, cast), pour.depth) for pour in castings)
+    mixed = parts(volume, cast)
+    total = (f"{figure:.2f}" for figure in (volume, full, mixed.a_g, mixed.b_g))
+    return (*rows, ("all", *total, "", "", ""))
+
+
+def _casting_entry(pour: CastingPour, cast: CastSection, level: float | None) -> dict[str, Any]:
+    full = volume_of(_area(pour, cast), pour.depth)
+    entry: dict[str, Any] = {
+        "id": pour.id,
+        "volume_cm3": round(pour.volume, 3),
+        "flush_full_cm3": round(full, 3),
+        "depth": round(pour.depth, 4),
+        "p_expected": round(pour.p_expected.nominal, 4),
+        "p_limit": round(pour.p_limit, 4),
+        "shrinks": round(cast.shrinkage * pour.depth, 4),
+        **parts(pour.volume, cast).as_dict(),
+    }
+    if pour.half_span > 0:
+        entry["level"] = level_limits(pour, cast).as_dict()
+        if level is not None:
+            entry["tilt"] = tilted(pour, cast, level).as_dict()
+            entry["notes"] = list(pour_notes(pour, cast, level))
+    if pour.stops:
+        entry["stops"] = [
+            {
+                "pass": stop.number,
+                "plane": round(stop.plane, 4),
+                "p_limit": round(stop.p_limit.nominal, 4),
+                "p_limit_worst": round(stop.p_limit.worst()[0], 4),
+                "shows": stop.shows,
+            }
+            for stop in pour.stops
+        ]
+    return entry
+
+
+def _area(pour: CastingPour, cast: CastSection) -> float:
+    """mm²; from the volume to the pour line where it was not given."""
+    if pour.area > 0:
+        return pour.area
+    height = pour.depth - cast.pour_short
+    return pour.volume * 1000.0 / height if height > 0 else 0.0

@@ -1,0 +1,111 @@
+"""What planing a proud pour off needs and costs, in set-up A after the cast (file 04-A-flush).
+
+Cured resin that stands proud of the raw top is a shim in B: the blank would rock on it. *Local* flush planes each
+casting and a band round it; the rest of the raw top still bears in B, so the window stays, and only the fill
+and the clean-up over that band see the dip. *Face* flush planes the whole face: its plane replaces T + gA in all
+relations, so the window loses what is planed off, while thickness and gap fall out of the errors. Heights above the
+bed in A, mm. Relations with a worked example: docs/pour.md.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from shapely import Polygon
+
+from corepath.stackup.linear import Linear
+
+__all__ = ["ALLOWANCE", "FaceFlush", "LocalFlush", "flush_face", "flush_local"]
+
+ALLOWANCE = 0.05
+"""mm planed off where the raw top is lowest and every error is against it (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class FaceFlush:
+    """The whole face planed to `plane`; `top` is that plane with its errors, which now stands for T + gA."""
+
+    plane: float
+    top: Linear
+
+    def depth(self, floor: Linear, first_gap: Linear | None = None, gap: Linear | None = None) -> Linear:
+        """D = F - f: both were cut above the same bed, so the bed cancels, and the gap too.
+
+        Where the blank was taken off the bed in between, it may lie otherwise than before: with `first_gap` when the
+        floor was cut and `gap` now, D = F - f + first_gap - gap.
+        """
+        depth = self.top - floor
+        return depth if first_gap is None or gap is None else depth + first_gap - gap
+
+    def costs(self, raw_top: Linear) -> Linear:
+        """What is planed off a place whose raw top stood at T + gA: so much less window."""
+        return raw_top - self.top
+
+    def resin_low(self, p: Linear, raw_top: Linear) -> Linear:
+        """How far resin that lay `p` below the raw top (negative: proud) lies below the planed face; never proud."""
+        return _not_proud(p - self.costs(raw_top))
+
+
+def flush_face(lowest_top: Linear, reached: Linear, allowance: float = ALLOWANCE) -> FaceFlush:
+    """The highest plane that cleans the whole face in the worst case.
+
+    `lowest_top` is T + gA where it is least over the blank, `reached` the errors of a height commanded in A
+    (nominally zero). The plane is the least of lowest_top - reached, less `allowance`.
+    """
+    plane = _plane(lowest_top, reached, allowance)
+    return FaceFlush(plane, plane + reached)
+
+
+@dataclass(frozen=True, slots=True)
+class LocalFlush:
+    """One casting and a band round it planed to `plane`; `top` is that plane with its errors."""
+
+    id: str
+    plane: float
+    top: Linear
+    beyond: float
+
+    def area(self, footprint: Polygon) -> Polygon:
+        """What is planed: the casting's footprint and the band round it, holes too narrow for the band closed."""
+        grown: Polygon = footprint.buffer(self.beyond, quad_segs=64)
+        return grown
+
+    def dip(self, raw_top: Linear) -> Linear:
+        """How far a place of the band lies below the raw top it had; costs clean-up there, and bears nothing in B."""
+        return raw_top - self.top
+
+    def resin_low(self, p: Linear, raw_top: Linear) -> Linear:
+        """p after the flush: the dip where the resin stood higher, else what it was."""
+        return _larger(p, self.dip(raw_top))
+
+    def clean_up(self, clean_up: Linear, raw_top: Linear) -> Linear:
+        """Wood that the deck pass removes over the band, where it would have removed `clean_up` of the raw top."""
+        return clean_up - self.dip(raw_top)
+
+
+def flush_local(
+    casting_id: str, lowest_top: Linear, reached: Linear, *, beyond: float, allowance: float = ALLOWANCE
+) -> LocalFlush:
+    """The highest plane that leaves no resin of one casting proud in the worst case.
+
+    `lowest_top` is T + gA where it is least over the band, which reaches `beyond` mm past the footprint: at least
+    as far as the dam stood, or the resin ran.
+    """
+    plane = _plane(lowest_top, reached, allowance)
+    return LocalFlush(casting_id, plane, plane + reached, beyond)
+
+
+def _plane(lowest_top: Linear, reached: Linear, allowance: float) -> float:
+    return (lowest_top - reached).worst()[0] - allowance
+
+
+def _not_proud(p: Linear) -> Linear:
+    """max(p, 0), with the errors of p where it may come out above zero: that end alone is judged."""
+    if p.worst()[1] <= 0:
+        return Linear.of(0.0)
+    return p if p.nominal >= 0 else p - p.nominal
+
+
+def _larger(a: Linear, b: Linear) -> Linear:
+    """Of two lengths the one that may be larger, by its worst case; where even, the one nominally larger."""
+    return max(a, b, key=lambda x: (round(x.worst()[1], 9), x.nominal))

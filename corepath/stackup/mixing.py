@@ -1,0 +1,66 @@
+"""Mass and volume of a resin's two parts. Volumes in cm³ (ml), masses in g, densities in g/cm³."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from corepath.job.model import CastSection
+
+__all__ = ["LIGHT", "Parts", "mix", "parts"]
+
+LIGHT = 5.0
+"""g: of a part lighter than this the last digit of a 0.1 g scale is 2 % and more of the ratio (arithmetic)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """What to weigh or measure out: grams and millilitres of the parts A and B."""
+
+    a_g: float
+    b_g: float
+    a_ml: float
+    b_ml: float
+
+    @property
+    def total_g(self) -> float:
+        return self.a_g + self.b_g
+
+    def shared(self, count: float) -> Parts:
+        """One of `count` equal cups."""
+        return Parts(self.a_g / count, self.b_g / count, self.a_ml / count, self.b_ml / count)
+
+    def weighable(self, least: float = LIGHT) -> Parts:
+        """The same, or so much more in the same ratio that neither part is lighter than `least` grams."""
+        light = min(self.a_g, self.b_g)
+        return self if light >= least or light <= 0 else self.shared(light / least)
+
+    def as_dict(self) -> dict[str, float]:
+        """Keys of the report; g to 0.01, ml to 0.01."""
+        return {
+            "part_a_g": round(self.a_g, 2),
+            "part_b_g": round(self.b_g, 2),
+            "total_g": round(self.total_g, 2),
+            "part_a_ml": round(self.a_ml, 2),
+            "part_b_ml": round(self.b_ml, 2),
+        }
+
+
+def parts(volume: float, cast: CastSection) -> Parts:
+    """The parts of `volume` cm³ of mixed resin plus `cast.extra`.
+
+    Ideal mixing: the volumes of the parts add up. By weight a : b the mixed density is
+    (a + b) / (a / dA + b / dB); by volume it is (a dA + b dB) / (a + b). One density stands for both parts.
+    """
+    a, b = cast.ratio
+    density_a, density_b = cast.density[0], cast.density[-1]
+    if cast.ratio_by == "weight":
+        a, b = a / density_a, b / density_b
+    total = volume * (1.0 + cast.extra)
+    a_ml, b_ml = total * a / (a + b), total * b / (a + b)
+    return Parts(a_ml * density_a, b_ml * density_b, a_ml, b_ml)
+
+
+def mix(volume: float, cast: CastSection) -> dict[str, float]:
+    """Mass in grams of parts A and B for `volume` cm³ of mixed resin plus `cast.extra`; see `parts`."""
+    found = parts(volume, cast)
+    return {"part_a_g": found.a_g, "part_b_g": found.b_g, "total_g": found.total_g}

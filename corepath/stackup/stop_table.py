@@ -1,0 +1,238 @@
+"""Everything that hangs on the pass at which the skim stops, judged again for each possible stop.
+
+A *stop* is a pass after which all castings may show, from the earliest to the last. Each question (fill of one
+casting, seats, clean-up, height of the rim) is a check as a function of the plane; the table has one row a question and
+one column a stop. Whether a casting shows is decided by eye at the machine: those rows say how likely it is, and do not
+enter a stop's verdict.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from corepath.stackup.check import Check, Verdict
+from corepath.stackup.depth_checks import PRONG_WOOD
+from corepath.stackup.judge import judge, weakest
+from corepath.stackup.linear import Linear
+from corepath.stackup.pour import Shows, StopLimit
+from corepath.stackup.skim import TIE, SkimPlan
+from corepath.stackup.stackup import CastingStack, PlaceStack, Stackup
+
+__all__ = ["Question", "Stop", "StopRow", "StopTable", "possible_stops", "stop_limits", "stop_table", "table_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """A pass after which the skim may stop, its plane (mm above the bed in B) and whether all castings show by it."""
+
+    number: int
+    plane: float
+    shows: Shows
+    planned: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked of each stop: `name` as printed, `check` judges it for a plane.
+
+    With `word` it is decided by eye: that is printed of it, and it does not enter the verdict of a stop.
+    """
+
+    name: str
+    check: Callable[[float], Check]
+    word: Callable[[float], str] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StopRow:
+    """One question and its answers, one for each stop of the table; `cells` are the answers as text."""
+
+    name: str
+    checks: tuple[Check, ...]
+    cells: tuple[str, ...]
+    by_eye: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class StopTable:
+    """Rows of questions, columns of stops in the order cut."""
+
+    stops: tuple[Stop, ...]
+    rows: tuple[StopRow, ...]
+
+    def verdict(self, number: int) -> Verdict:
+        """The gravest verdict of a stop by its pass number."""
+        column = [stop.number for stop in self.stops].index(number)
+        return weakest(row.checks[column] for row in self.rows if not row.by_eye).verdict
+
+    @property
+    def good(self) -> tuple[int, ...]:
+        """Passes after which the skim may stop, once all is seen to show: every other row holds in the worst case."""
+        return tuple(stop.number for stop in self.stops if self.verdict(stop.number) == "ok")
+
+    def header(self) -> tuple[str, ...]:
+        """The first line as text: `pass 3 at 12.40` for each stop, the planned one marked with *."""
+        marks = ("*" if stop.planned else "" for stop in self.stops)
+        names = (f"pass {stop.number}{mark} at {stop.plane:.2f}" for stop, mark in zip(self.stops, marks, strict=True))
+        return ("", *names)
+
+    def lines(self) -> tuple[tuple[str, ...], ...]:
+        """The other lines as text: the room in the worst case beyond the limit with its verdict, or how likely."""
+        return tuple((row.name, *row.cells) for row in self.rows)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Stops and rows for the report; lengths rounded to 0.0001."""
+        return {
+            "stops": [
+                {
+                    "pass": stop.number,
+                    "plane": round(stop.plane, 4),
+                    "shows": stop.shows,
+                    "planned": stop.planned,
+                    "verdict": self.verdict(stop.number),
+                }
+                for stop in self.stops
+            ],
+            "rows": [
+                {"name": row.name, "by_eye": row.by_eye, "at": [_entry(check) for check in row.checks]}
+                for row in self.rows
+            ],
+        }
+
+
+def _cell(check: Check) -> str:
+    return f"{check.worst - check.limit:.2f} {check.verdict}".replace("-0.00 ", "0.00 ")
+
+
+def _entry(check: Check) -> dict[str, Any]:
+    entry = check.as_dict()
+    return {key: entry[key] for key in ("id", "where", "value", "worst", "rss", "limit", "verdict")}
+
+
+def table_of(stops: Sequence[Stop], questions: Iterable[Question]) -> StopTable:
+    """Ask every question of every stop."""
+    return StopTable(tuple(stops), tuple(_row(stops, asked) for asked in questions))
+
+
+def _row(stops: Sequence[Stop], asked: Question) -> StopRow:
+    checks = tuple(asked.check(stop.plane) for stop in stops)
+    if asked.word is None:
+        return StopRow(asked.name, checks, tuple(_cell(check) for check in checks))
+    return StopRow(asked.name, checks, tuple(asked.word(stop.plane) for stop in stops), by_eye=True)
+
+
+def possible_stops(skim: SkimPlan) -> tuple[Stop, ...]:
+    """The passes after which all castings may show, and all from the planned (or recorded) one on."""
+    first = min(skim.earliest or skim.planned_stop, skim.planned_stop)
+    return tuple(
+        Stop(number, plane, _shows(skim, number), number == skim.planned_stop)
+        for number, plane in enumerate(skim.planes, start=1)
+        if number >= first
+    )
+
+
+def _shows(skim: SkimPlan, number: int) -> Shows:
+    ranks: tuple[tuple[Shows, int | None], ...] = (
+        ("surely", skim.latest),
+        ("likely", skim.likely),
+        ("perhaps", skim.earliest),
+    )
+    return next((word for word, by in ranks if by is not None and number >= by), "no")
+
+
+def stop_limits(stack: Stackup, casting: CastingStack) -> tuple[StopLimit, ...]:
+    """How low the resin of one casting may lie for each possible stop: s - gB + gC - h - fill_margin."""
+    heights, margin = stack.heights, stack.job.cast.fill_margin
+
+    def limit(stop: Stop) -> StopLimit:
+        room = heights.after_skim(stop.plane) - heights.deck(casting.deck_highest, stop.plane) - margin
+        return StopLimit(stop.number, stop.plane, room, stop.shows)
+
+    return tuple(limit(stop) for stop in possible_stops(stack.skim))
+
+
+def stop_table(stack: Stackup) -> StopTable:
+    """The table of a stack-up: showing and fill of each casting, clean-up, rim, and seats where there are inserts."""
+    questions = [_asks_shows(stack, casting) for casting in stack.castings]
+    questions += [Question(f"fill {casting.casting.id}", _asks_fill(stack, casting)) for casting in stack.castings]
+    questions += [Question("clean-up", _asks_clean_up(stack)), Question("rim", _asks_rim(stack))]
+    if stack.places:
+        questions.append(Question("seats", _asks_seats(stack)))
+    return table_of(possible_stops(stack.skim), questions)
+
+
+def _asks_shows(stack: Stackup, casting: CastingStack) -> Question:
+    name = casting.casting.id
+
+    def room(plane: float) -> Linear:
+        return stack.heights.shows_at(casting.casting.floor, casting.operation) - stack.heights.plane(plane)
+
+    def check(plane: float) -> Check:
+        return judge("shows", room(plane), 0.0, says=f"{name} shows at {plane:.2f}", where=name)
+
+    def word(plane: float) -> str:
+        value = room(plane)
+        low, high = value.worst()
+        ranks: tuple[tuple[Shows, float], ...] = (("surely", low), ("likely", value.nominal), ("perhaps", high))
+        return next((word for word, left in ranks if left >= -TIE), "no")
+
+    return Question(f"shows {name}", check, word)
+
+
+def _asks_fill(stack: Stackup, casting: CastingStack) -> Callable[[float], Check]:
+    heights, margin = stack.heights, stack.job.cast.fill_margin
+
+    def check(plane: float) -> Check:
+        room = heights.after_skim(plane) - heights.deck(casting.deck_highest, plane) - margin
+        says = f"resin in {casting.casting.id} may lie {room.nominal:.2f} low if the skim stops at {plane:.2f}"
+        return judge("fill", room - casting.pour.p_expected, 0.0, says=says, where=casting.casting.id)
+
+    return check
+
+
+def _asks_clean_up(stack: Stackup) -> Callable[[float], Check]:
+    """Against `deck.clean_up`; at the lowest plane, which lies just so far above the deck, against nothing left."""
+
+    def check(plane: float) -> Check:
+        value = stack.heights.clean_up(stack.deck_highest, plane)
+        limit = stack.job.deck.clean_up if plane > stack.skim.lowest_plane + TIE else 0.0
+        says = f"the deck pass removes at least {value.nominal:.2f}"
+        return judge("clean-up", value, limit, says=says, where="where the deck is highest")
+
+    return check
+
+
+def _asks_rim(stack: Stackup) -> Callable[[float], Check]:
+    """Height of the casting that joins board and rim: in B after this stop, in C after the deck."""
+    heights, groove, least = stack.heights, stack.castings[0], stack.job.hold.least_height
+
+    def check(plane: float) -> Check:
+        in_b = heights.plane(plane) - heights.gap("B") - groove.pour.p_expected
+        in_c = heights.finished(groove.deck_lowest, plane)
+        return weakest(
+            judge("hold", value, least, says=f"{value.nominal:.2f} high in {setup}", where=f"rim in {setup}")
+            for value, setup in ((in_b, "B"), (in_c, "C"))
+        )
+
+    return check
+
+
+def _asks_seats(stack: Stackup) -> Callable[[float], Check]:
+    """The weakest of recess, wood over the seat and wood past the barrel, of all inserts."""
+
+    def check(plane: float) -> Check:
+        return weakest(found for place in stack.places for found in _place_checks(stack, place, plane))
+
+    return check
+
+
+def _place_checks(stack: Stackup, place: PlaceStack, plane: float) -> tuple[Check, ...]:
+    heights, limits, insert, name = stack.heights, stack.job.limits, place.place.insert, place.place.id
+    recess = heights.seat(place.seat_depth) - insert.flange_thickness
+    wood = heights.finished(place.deck_over_seat, plane) - heights.seat(place.seat_depth)
+    past = heights.finished(place.deck_over_bore, plane) - heights.seat(insert.recess + insert.length)
+    over = max(limits.wood_over_seat, insert.prongs + PRONG_WOOD if insert.prongs else 0.0)
+    asked = (("seat", recess, limits.seat), ("wood-over-seat", wood, over), ("barrel", past, limits.barrel))
+    return tuple(judge(id_, value, limit, says=f"{id_} of {name}", where=name) for id_, value, limit in asked)

@@ -1,0 +1,106 @@
+"""Planing proud resin off: what it needs and what it costs."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import Point, box
+
+from corepath.stackup.flush import ALLOWANCE, flush_face, flush_local
+from corepath.stackup.linear import Linear
+
+THICK = 13.6
+FLOOR = 1.2
+NAMES = (
+    "thickness",
+    "lying flat in A",
+    "touch for flush",
+    "machine in flush",
+    "touch for groove",
+    "machine in groove",
+    "bed",
+)
+
+
+def raw_top() -> Linear:
+    return THICK + Linear.term("thickness", 0.10) + Linear.gap("lying flat in A", 0.10)
+
+
+def reached(operation: str) -> Linear:
+    errors = Linear.term(f"touch for {operation}", 0.05) + Linear.term(f"machine in {operation}", 0.03)
+    return errors - Linear.term("bed", 0.05)
+
+
+def drawn(value: Linear, shares: dict[str, float]) -> float:
+    """The value with each contributor at its share (0 to 1) of the way from its low to its high end."""
+    return value.nominal + sum(
+        part.sensitivity * (part.low + shares[name] * (part.high - part.low)) for name, part in value.parts.items()
+    )
+
+
+def test_face_flush_by_hand():
+    """13.6 - 0.10 (thickness) - 0.13 (touch, machine, bed) - 0.05 allowance = 13.32; it costs 0.28 of window."""
+    flush = flush_face(raw_top(), reached("flush"))
+    assert flush.plane == pytest.approx(13.32)
+    assert flush.costs(raw_top()).nominal == pytest.approx(0.28)
+
+
+def test_face_flush_replaces_the_raw_top():
+    """D = F - f: the bed cancels, thickness and gap no longer matter; ± 0.16 of two touches and two positions."""
+    flush = flush_face(raw_top(), reached("flush"))
+    depth = flush.depth(FLOOR + reached("groove"))
+    assert depth.nominal == pytest.approx(12.12)
+    low, high = depth.worst()
+    assert (high - low) / 2 == pytest.approx(0.16)
+    assert not {"thickness", "lying flat in A"} & set(depth.parts)
+
+
+def test_a_blank_taken_off_in_between_may_lie_otherwise():
+    """The two gaps are two errors: each of up to 0.1, one for and one against the depth."""
+    flush = flush_face(raw_top(), reached("flush"))
+    first, now = Linear.gap("lying flat in A", 0.10), Linear.gap("lying flat in A again", 0.10)
+    depth = flush.depth(FLOOR + reached("groove"), first, now)
+    assert depth.nominal == pytest.approx(12.12)
+    assert depth.worst() == pytest.approx((12.12 - 0.26, 12.12 + 0.26))
+
+
+@settings(max_examples=80, derandomize=True, deadline=None)
+@given(shares=st.fixed_dictionaries({name: st.floats(0, 1) for name in NAMES}))
+def test_the_plane_cleans_the_whole_face(shares):
+    """Whatever the errors, some of the raw top is planed off: nothing of it is left standing, nor any proud resin."""
+    face = flush_face(raw_top(), reached("flush"))
+    local = flush_local("P1a", raw_top(), reached("flush"), beyond=6.0)
+    for flush in (face, local):
+        assert drawn(flush.top, shares) <= drawn(raw_top(), shares) - ALLOWANCE + 1e-9
+
+
+def test_resin_after_a_face_flush():
+    """Proud resin ends at the plane; resin 1.0 low is low by 0.28 less; and it never comes out proud."""
+    flush = flush_face(raw_top(), reached("flush"))
+    assert flush.resin_low(Linear.of(-0.3), raw_top()).worst() == (0.0, 0.0)
+    assert flush.resin_low(Linear.of(1.0), raw_top()).nominal == pytest.approx(0.72)
+    little = flush.resin_low(Linear.of(0.2), raw_top())
+    assert little.nominal == 0.0
+    assert little.worst()[1] > 0
+
+
+def test_local_flush_leaves_a_dip():
+    """The dip is the resin's p where it stood higher, and costs clean-up over the band; low resin stays as it was."""
+    flush = flush_local("P1a", raw_top(), reached("flush"), beyond=6.0)
+    dip = flush.dip(raw_top())
+    assert dip.nominal == pytest.approx(0.28)
+    assert flush.resin_low(Linear.of(-0.3), raw_top()) == dip
+    low = Linear.of(1.2)
+    assert flush.resin_low(low, raw_top()) is low
+    assert flush.clean_up(Linear.of(0.9), raw_top()).nominal == pytest.approx(0.62)
+
+
+def test_local_flush_reaches_past_the_dam():
+    """What is planed holds the casting and a band of the width asked for, and no more."""
+    plug = Point(20, -7).buffer(9.0, quad_segs=64)
+    area = flush_local("P1a", raw_top(), reached("flush"), beyond=6.0).area(plug)
+    assert area.contains(plug)
+    assert area.hausdorff_distance(plug) == pytest.approx(6.0, abs=0.01)
+    ring = box(-50, -20, 50, 20).difference(box(-42, -12, 42, 12))
+    assert len(flush_local("groove", raw_top(), reached("flush"), beyond=6.0).area(ring).interiors) == 1
