@@ -23,6 +23,7 @@ from corepath.job.record import Settled
 from corepath.stackup.blank import Blank
 from corepath.stackup.fitting import Fitted, fit
 from corepath.stackup.linear import Linear
+from corepath.stackup.pour import resin_low
 
 __all__ = ["At", "Heights"]
 
@@ -197,15 +198,15 @@ class Heights:
         """Depth of a seat below the skimmed face; hangs on one touch only."""
         return depth + self._reached("inserts")
 
-    def resin_low(self, casting: str, depth: float, half_span: float) -> Linear:
+    def resin_low(self, casting: str, depth: float, half_span: float, uneven: float = 0.0) -> Linear:
         """p: how far the cured resin lies below the raw top at its lowest point.
 
-        pour_short + shrinkage x depth + out of level x half its span; the level counts in full, since
-        the lowest point is what is asked for. Measured after the cure, the figure stands.
+        Out of level in full, since the lowest point is what is asked for; `uneven` is half of what the raw
+        top itself differs along the casting. Measured after the cure, the figure stands.
         """
         measured = self.settled.fill.get(casting)
         if measured is not None:
             return measured + Linear.term("depth gauge at the resin", self._gauge)
-        cast, tolerances = self.job.cast, self.job.tolerances
-        expected = cast.pour_short + cast.shrinkage * depth + tolerances.level / 1000.0 * half_span
-        return expected + Linear.term("shrinkage", tolerances.shrinkage) * depth
+        rise = self.job.tolerances.level / 1000.0 * half_span + uneven
+        expected = resin_low(self.job.cast, depth, rise)
+        return expected + Linear.term("shrinkage", self.job.tolerances.shrinkage) * depth

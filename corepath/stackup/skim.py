@@ -55,12 +55,9 @@ class SkimPlan:
         """The pass after which the combined file stops first."""
         return self.first_sight or self.planned_stop
 
-    @property
-    def possible_stops(self) -> tuple[int, ...]:
-        """Passes at which the skim may end, from the earliest down to the lowest plane."""
-        if self.recorded:
-            return (self.planned_stop,)
-        return tuple(range(self.earliest or self.planned_stop, len(self.planes) + 1))
+    def number_of(self, plane: float) -> int:
+        """The first pass at or below a plane; the last where none is."""
+        return next((k for k, at in enumerate(self.planes, start=1) if at <= plane + TIE), len(self.planes))
 
     def as_dict(self) -> dict[str, Any]:
         return {
