@@ -138,6 +138,13 @@ class Heights:
         x, y = places.T
         return self.blank.gap(x, y) + self.blank.gap_error(x, y)
 
+    def uneven(self, places: NDArray[np.float64]) -> float:
+        """Half of what the raw top's height differs over (n, 2) places, for the pour: a wedge is a tilt too."""
+        if not self.blank.measured:
+            return 0.0
+        top = self.blank.thickness(*places.T) + self.blank.gap(*places.T)
+        return float(top.max() - top.min()) / 2.0
+
     def shows_at(self, height: float, operation: str, at: At, casting: str = "") -> Linear:
         """The highest skim plane at which a casting shows: D + gB."""
         return self.depth(height, operation, at, casting) + self.gap("B", at)

@@ -16,7 +16,7 @@ from corepath.stackup.blank import Blank
 from corepath.stackup.heights import At, Heights
 from corepath.stackup.linear import Linear
 from corepath.stackup.places import footprint_places
-from corepath.stackup.pour import CastingPour
+from corepath.stackup.pour import CastingPour, volume_of
 from corepath.stackup.skim import SkimPlan, plan_skim
 
 __all__ = ["CastingStack", "PlaceStack", "Stackup", "build_stackup"]
@@ -169,13 +169,17 @@ def _casting_stack(casting: Casting, heights: Heights, board: Board, lowest_plan
     lowest, low_x, low_y = board.deck.lowest_over(casting.area)
     places = footprint_places(casting.area)
     depth, deep, shallow = _depths(heights, casting, operation, places)
+    uneven = heights.uneven(places)
     pour = CastingPour(
         id=casting.id,
         floor=casting.floor,
         depth=depth,
-        volume=casting.area.area * (depth - job.cast.pour_short) / 1000.0,
-        p_expected=heights.resin_low(casting.id, depth, casting.half_span),
+        volume=volume_of(casting.area.area, depth, job.cast.pour_short),
+        p_expected=heights.resin_low(casting.id, depth, casting.half_span, uneven),
         p_limit=lowest_plane - highest - job.cast.fill_margin,
+        area=casting.area.area,
+        half_span=casting.half_span,
+        uneven=uneven,
     )
     return CastingStack(
         casting=casting,

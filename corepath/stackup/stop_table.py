@@ -9,18 +9,18 @@ enter a stop's verdict.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
 from corepath.stackup.check import Check, Verdict
 from corepath.stackup.depth_checks import clean_up_at, fill_at, fill_room, hold_at, inserts_at, shows_at
 from corepath.stackup.judge import weakest
-from corepath.stackup.pour import Shows, StopLimit
+from corepath.stackup.pour import CastingPour, Shows, StopLimit
 from corepath.stackup.skim import TIE, SkimPlan
 from corepath.stackup.stackup import CastingStack, Stackup
 
-__all__ = ["Question", "Stop", "StopRow", "StopTable", "possible_stops", "stop_limits", "stop_table", "table_of"]
+__all__ = ["Question", "Stop", "StopRow", "StopTable", "possible_stops", "pours", "stop_limits", "stop_table", "table_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +148,11 @@ def stop_limits(stack: Stackup, casting: CastingStack) -> tuple[StopLimit, ...]:
         StopLimit(stop.number, stop.plane, fill_room(stack, casting, stop.plane), stop.shows)
         for stop in possible_stops(stack.skim)
     )
+
+
+def pours(stack: Stackup) -> tuple[CastingPour, ...]:
+    """The pour of each casting, with what each possible stop allows."""
+    return tuple(replace(casting.pour, stops=stop_limits(stack, casting)) for casting in stack.castings)
 
 
 def stop_table(stack: Stackup) -> StopTable:

@@ -3,7 +3,8 @@
 The margins of the checks are linear in the values that the shop is free to choose; each margin is what it
 has to spare in the worst case. The least margin is made as large as it can be; the checks that hold it
 down are then held there and the least of the rest is made as large as it can be, and so on until no margin
-can grow (lexicographic max-min, each step one linear program solved by scipy's HiGHS).
+can grow or all are ample (lexicographic max-min, each step one linear program solved by scipy's HiGHS). Of all sets
+that do so well the one is taken that changes least of what the job says now.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from corepath.job.model import Job
 from corepath.stackup.check import Check
@@ -19,8 +21,17 @@ from corepath.stackup.stackup import Stackup
 
 __all__ = ["Suggestion", "suggest", "suggested_job"]
 
+Floats = NDArray[np.float64]
+
 ROUND = 0.01
 """mm: what a job value is rounded to."""
+
+AMPLE = 0.3
+"""mm: a margin beyond the worst case that need not grow further (common practice, no source)."""
+
+
+SLACK = 1e-7
+"""mm given up of a margin that is held, so that the next program is not infeasible by rounding."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,35 +58,52 @@ class _Free:
 
 def suggest(stack: Stackup, checks: Sequence[Check]) -> Suggestion:
     """Solve for the free values; the margins start from `checks` as judged now."""
-    from scipy.optimize import linprog
-
     free = _free(stack)
     names = [value.key for value in free]
     rows, base = _margins(stack, checks, names)
     bounds = [(value.low - value.now, value.high - value.now) for value in free]
-    held: dict[int, float] = {}
-    moves = np.zeros(len(free))
-    least = 0.0
-    for round_ in range(len(rows)):
-        open_rows = [k for k in range(len(rows)) if k not in held]
-        if not open_rows:
-            break
-        matrix = [[*(-rows[k]), 1.0 if k in open_rows else 0.0] for k in range(len(rows))]
-        limits = [base[k] - held.get(k, 0.0) for k in range(len(rows))]
-        cost = np.zeros(len(free) + 1)
-        cost[-1] = -1.0
-        solved = linprog(cost, A_ub=matrix, b_ub=limits, bounds=[*bounds, (None, None)], method="highs")
-        if solved.status != 0:
-            break
-        moves, margin = solved.x[:-1], float(solved.x[-1])
-        if round_ == 0:
-            least = margin
-        pressing = [k for k in open_rows if solved.ineqlin.marginals[k] < -1e-9]
-        if not pressing:
-            break
-        held.update({k: margin for k in pressing})
+    held, least = _held_margins(rows, base, bounds)
+    moves = _least_change(rows, base, bounds, held)
     values = {value.key: round((value.now + move) / ROUND) * ROUND for value, move in zip(free, moves, strict=True)}
     return Suggestion({key: round(value, 4) for key, value in values.items()}, least)
+
+
+Bounds = list[tuple[float, float]]
+
+
+def _held_margins(rows: list[Floats], base: list[float], bounds: Bounds) -> tuple[dict[int, float], float]:
+    """What each margin can be held at, and the least of them."""
+    from scipy.optimize import linprog
+
+    held: dict[int, float] = {}
+    least: float | None = None
+    cost = np.append(np.zeros(len(bounds)), -1.0)
+    while len(held) < len(rows):
+        waiting = [k for k in range(len(rows)) if k not in held]
+        matrix = [[*(-rows[k]), 1.0 if k in waiting else 0.0] for k in range(len(rows))]
+        limits = [base[k] - held.get(k, 0.0) for k in range(len(rows))]
+        solved = linprog(cost, A_ub=matrix, b_ub=limits, bounds=[*bounds, (None, AMPLE)], method="highs")
+        if solved.status != 0:
+            raise RuntimeError(f"the linear program was not solved: {solved.message}")
+        margin = float(solved.x[-1])
+        least = margin if least is None else least
+        pressing = [k for k in waiting if solved.ineqlin.marginals[k] < -1e-9]
+        held.update({k: margin - SLACK for k in (pressing or waiting)})
+    return held, least or 0.0
+
+
+def _least_change(rows: list[Floats], base: list[float], bounds: Bounds, held: Mapping[int, float]) -> Floats:
+    """The smallest sum of changes that keeps every margin where it can be held."""
+    from scipy.optimize import linprog
+
+    count = len(bounds)
+    matrix = [[*(-row), *row] for row in rows]
+    limits = [base[k] - held[k] for k in range(len(rows))]
+    parts = [(0.0, max(high, 0.0)) for _, high in bounds] + [(0.0, max(-low, 0.0)) for low, _ in bounds]
+    solved = linprog(np.ones(2 * count), A_ub=matrix, b_ub=limits, bounds=parts, method="highs")
+    if solved.status != 0:
+        raise RuntimeError(f"the linear program was not solved: {solved.message}")
+    return np.asarray(solved.x[:count] - solved.x[count:])
 
 
 def _free(stack: Stackup) -> list[_Free]:
@@ -108,7 +136,7 @@ EFFECTS: Mapping[str, Mapping[str, float]] = {
 """By how much the margin of a check grows for each mm of a free value (the relations of docs/arithmetic.md)."""
 
 
-def _margins(stack: Stackup, checks: Sequence[Check], names: Sequence[str]) -> tuple[list[np.ndarray], list[float]]:
+def _margins(stack: Stackup, checks: Sequence[Check], names: Sequence[str]) -> tuple[list[Floats], list[float]]:
     rows, base = [], []
     for check in checks:
         effect = EFFECTS.get(check.id)
