@@ -85,18 +85,29 @@ def check_floor(
 
 
 def check_plane(
-    plane: float, path: Path, stock: Stock, allowed: Allowed, measures: MeasureList, findings: Findings
+    plane: float,
+    before: Singles,
+    path: Path,
+    stock: Stock,
+    allowed: Allowed,
+    measures: MeasureList,
+    findings: Findings,
 ) -> None:
-    """The face that a skim pass leaves, over all columns that hold anything."""
-    mask = stock.solid
-    low, low_at = _spot(stock, stock.top, mask, largest=False)
-    high, high_at = _spot(stock, stock.top, mask, largest=True)
-    measures.take("plane low", low, plane, "lowest of the skimmed face, height above the bed", low_at)
-    measures.take("plane high", high, plane, "highest of the skimmed face, height above the bed", high_at)
-    for value, at in ((low, low_at), (high, high_at)):
-        if abs(value - plane) > allowed.heights:
-            says = f"the skimmed face is at {value:.3f}, {plane:.3f} wanted"
-            findings.add("plane", says, line=path.line_near(*at), place=(*at, value), depth=abs(value - plane))
+    """The face that a skim pass leaves, over all columns that hold anything.
+
+    A column that stood below the plane `before`, as where the first pass meets only a thicker blank, must stay.
+    """
+    wanted = np.minimum(before, np.float32(plane))
+    off = stock.top - wanted
+    for name, largest in (("low", False), ("high", True)):
+        _, at = _spot(stock, off, stock.solid, largest=largest)
+        column = stock.grid.at(*at)
+        value, asked = float(stock.top[column]), float(wanted[column])
+        words = "highest" if largest else "lowest"
+        measures.take(f"plane {name}", value, asked, f"{words} of the skimmed face, height above the bed", at)
+        if abs(value - asked) > allowed.heights:
+            says = f"the skimmed face is at {value:.3f}, {asked:.3f} wanted"
+            findings.add("plane", says, line=path.line_near(*at), place=(*at, value), depth=abs(value - asked))
 
 
 def measure_showing(stock: Stock, castings: Mapping[str, Mask], skin: float, measures: MeasureList) -> None:

@@ -164,7 +164,7 @@ class _Run:
         if done is None:
             return
         path, cut, measures, findings = done
-        check_plane(plane, path, stock, self.shop.allowed, measures, findings)
+        check_plane(plane, before, path, stock, self.shop.allowed, measures, findings)
         measure_showing(stock, self.castings, self.shop.allowed.shows, measures)
         self._close(path, cut, before, measures, findings, stock)
 

@@ -6,10 +6,7 @@ import os
 import pty
 import subprocess
 import sys
-import time
 from pathlib import Path
-
-import pytest
 
 from corepath import __version__
 from corepath.job.starter import starter_text
@@ -37,20 +34,6 @@ def test_help_loads_nothing_heavy() -> None:
     assert not any(name.startswith(("corepath.job", "corepath.board", "corepath.planning")) for name in ours)
 
 
-@pytest.mark.slow
-def test_help_takes_at_most_twice_the_import_of_typer() -> None:
-    """Best of several, taken in turn, so that a busy machine does not decide it."""
-
-    def best(code: str) -> float:
-        start = time.perf_counter()
-        subprocess.run([sys.executable, "-c", code], capture_output=True, check=True)
-        return time.perf_counter() - start
-
-    with_help = "import sys; sys.argv = ['corepath', '--help']; from corepath.cli import main; main()"
-    times = [(best("import typer"), best(with_help)) for _ in range(7)]
-    assert min(ours for _, ours in times) <= 2 * min(typers for typers, _ in times)
-
-
 def test_version_and_help() -> None:
     """The words a user tries first."""
     assert _command("--version").stdout == f"corepath {__version__}\n"
@@ -75,6 +58,7 @@ def test_interrupt_is_130_without_traceback(tmp_path: Path) -> None:
     path.write_text(starter_text("x"), encoding="utf-8")
     code = (
         "import corepath.planning, os, signal\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"  # a job in the background is born deaf to it
         "def slow(*a, **k): os.kill(os.getpid(), signal.SIGINT); import time; time.sleep(30)\n"
         "corepath.planning.plan = slow\n"
         "from corepath.cli import main; main()"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-import time
 
 import numpy as np
 import pytest
@@ -168,16 +167,6 @@ def test_time_is_never_below_length_over_feed(path: list[tuple[tuple[float, floa
     took = seconds(moves, limits())
     for before, after, t in zip(moves, moves[1:], took[1:], strict=False):
         assert t >= math.dist(before[1:4], after[1:4]) / (after.feed / 60.0) - 1e-9
-
-
-@pytest.mark.slow
-def test_hundred_thousand_moves_are_timed_quickly() -> None:
-    """A clock slower than the planning would be no use; generous, since the machine may be shared."""
-    k = np.arange(100_000)
-    moves = [line(float(x), float(y), 0.0, 3000.0) for x, y in zip(k * 0.3, np.sin(k * 0.01) * 50, strict=True)]
-    begin = time.process_time()
-    seconds(moves, limits())
-    assert time.process_time() - begin < 2.0
 
 
 def _plain(moves: list[Move], accel: float, deviation: float) -> float:

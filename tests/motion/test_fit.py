@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-import time
 
 import numpy as np
 import pytest
@@ -155,12 +154,3 @@ def test_flatten_of_a_full_turn_and_of_a_clockwise_quarter() -> None:
     assert full[len(full) // 4, 1] > 4.9
     quarter = flatten((5.0, 0.0, 0.0), Move(Kind.CW, 0.0, -5.0, 0.0, 1.0, -5.0, 0.0), 0.001)
     assert quarter[:, 0].min() > -1e-9 and quarter[:, 1].max() < 1e-9
-
-
-def test_twenty_thousand_points_take_less_than_two_seconds() -> None:
-    """Fitting that grows with the square of the points: a plan that takes minutes."""
-    points = circle(600.0, 1.0, 20000)
-    fit_arcs(points[:50], feed=1)
-    begin = time.perf_counter()
-    fit_arcs(points, feed=1)
-    assert time.perf_counter() - begin < 2.0

@@ -61,6 +61,9 @@ VARIANTS = {
         thicker(flipped_about_y(job)), z_zero="face", touch_at=(106.0, 40.0), xy_zero="front-left"
     ),
     "inch": lambda job: job.model_copy(update={"units": "inch"}),
+    "first pass above the nominal blank": lambda job: job.model_copy(
+        update={"skim": job.skim.model_copy(update={"step": 0.45})}
+    ),
     "through": lambda job: job.model_copy(
         update={"insert": tuple(entry.model_copy(update={"through": True}) for entry in job.insert)}
     ),

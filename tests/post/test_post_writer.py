@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-import time
 from typing import Any
 
 import pytest
@@ -245,13 +244,3 @@ def test_every_line_is_short_ascii_without_signed_zero(
 
 def test_same_program_gives_same_text() -> None:
     assert written(program(SLOT)).text == written(program(list(SLOT))).text
-
-
-@pytest.mark.slow
-def test_hundred_thousand_moves_are_written_quickly() -> None:
-    """About half a second alone; generous, since the machine may be shared."""
-    moves = [rapid(0, 0, CLEAR)]
-    moves += [line(300 * math.sin(k), k * 0.001, 10 + math.cos(k), 1000.0) for k in range(100_000)]
-    begin = time.process_time()
-    assert written(program(moves)).lines > 100_000
-    assert time.process_time() - begin < 3.0
