@@ -16,6 +16,7 @@ from corepath.job.source import locate, read_source
 from corepath.planning.known import Known, read_known
 from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
 from corepath.stackup.advice import Advice, advise
+from corepath.stackup.fills import low_fills
 from corepath.work import Work, build_works, limit_checks
 
 __all__ = ["Prepared", "prepare", "prepare_job"]
@@ -58,6 +59,11 @@ class Prepared:
     def cautions(self) -> tuple[str, ...]:
         """What the blank's figures do not say, in plain words."""
         return self.stackup.heights.blank.cautions
+
+    @property
+    def fills(self) -> tuple[str, ...]:
+        """What is to be said of each casting whose fill was measured."""
+        return low_fills(self.stackup, self.known.settled)
 
     @property
     def advice(self) -> Advice:

@@ -9,6 +9,7 @@ from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
 from corepath.stackup.skim import TIE
+from corepath.stackup.spread import spread_of_depth, spread_of_wood
 from corepath.stackup.stackup import CastingStack, PlaceStack, Stackup
 
 __all__ = ["clean_up_at", "depth_checks", "fill_at", "fill_room", "hold_at", "inserts_at", "shows_at"]
@@ -44,11 +45,13 @@ def _window(stack: Stackup) -> Check:
     def judged(casting: CastingStack) -> Check:
         shows = casting.shows_at(heights, casting.shallowest_at)
         value = shows - deck
+        spread = spread_of_depth(stack, casting, value)
         missing = job.limits.window - value.worst()[0]
         return judge(
             "window",
             value,
             job.limits.window,
+            spread=spread,
             says=f"{casting.casting.id} shows from {shows.nominal:.2f} down, the core needs {deck.nominal:.2f}",
             where=f"{casting.casting.id} at {_at(*casting.shallowest_at)}; deck highest at {_at(*at)}",
             mend=f"a blank {missing:.2f} thicker, or a core thinner by as much, or groove.floor or "
@@ -69,6 +72,7 @@ def _floor(stack: Stackup) -> Check:
             "floor",
             value,
             limit,
+            spread=spread_of_wood(stack, casting, value),
             says=f"wood left under {casting.casting.id}, {value.worst()[0]:.2f} where the blank lies worst",
             where=f"{casting.casting.id} at {_at(*at)}",
             mend=f"set its floor to {needed:.2f} or more; tape or seal below the places that run thin",
@@ -90,6 +94,7 @@ def shows_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
         "shows",
         value,
         0.0,
+        spread=spread_of_depth(stack, casting, value),
         says=f"{name} {verb} at {plane:.2f}, pass {stack.skim.number_of(plane)}",
         where=f"{name} at {_at(*casting.shallowest_at)}, pass {stack.skim.number_of(plane)}",
         mend=f"cut its floor {short:.2f} lower, or take a blank {short:.2f} thicker",

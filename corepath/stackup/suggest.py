@@ -41,6 +41,9 @@ class Suggestion:
     values: Mapping[str, float]
     least_margin: float
 
+    def as_dict(self) -> dict[str, object]:
+        return {"values": dict(self.values), "least_margin": round(self.least_margin, 4), "passes": self.passes}
+
     @property
     def passes(self) -> bool:
         return self.least_margin >= -1e-6
