@@ -180,7 +180,8 @@ def deck_faults(job: Job) -> list[Fault]:
         return [Fault("deck.mesh", "meshes are not read by this version", deck.mesh, "deck.stations")]
     if deck.stations is None:
         return [Fault("deck.stations", "the deck needs stations", allowed="[[x, thickness], …]")]
-    faults = _station_faults(deck.stations, board.edge_thickness)
+    sound_edge = board.edge_thickness if board.edge_thickness <= board.thickness else 0.0
+    faults = _station_faults(deck.stations, sound_edge)
     largest = max(thickness for _, thickness in deck.stations)
     if abs(largest - board.thickness) > 1e-6:
         says = "contradicts deck.stations, whose largest it must be"

@@ -74,13 +74,15 @@ def _open(path: Path) -> Drawing:
 
 
 def _bytes(path: Path) -> bytes:
+    if path.is_dir():
+        raise InputError([_fault(path, "a folder, not a file")])
     try:
-        if path.is_dir():
-            raise InputError([_fault(path, "a folder, not a file")])
         if path.stat().st_size > _LARGEST_FILE:
             size = f"{path.stat().st_size / 1e6:.0f} MB"
             raise InputError([_fault(path, "the file is too large", size, f"{_LARGEST_FILE // 1_000_000} MB at most")])
         return path.read_bytes()
+    except InputError:
+        raise
     except FileNotFoundError:
         raise InputError([_fault(path, f"no such file: looked for it in {path.parent}")]) from None
     except (OSError, ValueError) as error:

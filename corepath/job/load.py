@@ -18,10 +18,10 @@ from pydantic import BaseModel, ValidationError
 from corepath.errors import Fault, InputError
 from corepath.job.consistency import Parts, contradictions
 from corepath.job.kinds import MM_PER_INCH, Kind, fields_of, kind_at, wanted
-from corepath.job.model import Job, Millimetres
+from corepath.job.model import Job
 from corepath.job.positions import Path
 from corepath.job.source import Source, key_of, locate, parse, read_source, value_at
-from corepath.job.tables import HARDWARE_KEYS, hardware
+from corepath.job.stand_ins import fill_hardware, with_stand_ins
 
 __all__ = ["check_source", "fault_of", "load_job", "load_text", "read_job"]
 
@@ -50,8 +50,9 @@ def load_text(text: str, file: str) -> Job:
 def read_job(path: FilePath) -> tuple[Job | None, list[Fault]]:
     """The job as far as it can be made out, and all faults found, in the order of the file.
 
-    The job is None only where a value is missing or cannot be used; with unknown keys or with values that
-    contradict each other it is still given, so that the caller can look for more faults and report all together.
+    The job is None only where a value is missing or cannot be used for which nothing can stand in; with unknown keys,
+    with values that contradict each other, or with wrong values that no geometry hangs on, it is still given, so that
+    the caller can look for more faults and report all together.
     """
     source, faults = read_source(path)
     return (None, faults) if source is None else check_source(source)
@@ -67,14 +68,14 @@ def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
     """As `read_job`, from a document that has been parsed already."""
     faults: list[Fault] = []
     known = _without_unknown(source.document, Job, (), faults)
-    _fill_hardware(known)
+    fill_hardware(known)
     inch = known.get("units") == "inch"
     context = {"scale": MM_PER_INCH if inch else 1.0}
     parts = Parts(_sections(known, context, inch, source, faults))
     for path, says, allowed in contradictions(parts):
         faults.append(Fault(key_of(path), says, allowed=_in_inches(allowed) if inch else allowed))
     try:
-        job = Job.model_validate(known, context=context)
+        job = Job.model_validate(with_stand_ins(known, faults), context=context)
     except ValidationError:
         job = None
     return job, locate(faults, source)
@@ -131,23 +132,6 @@ def _home_of(name: str) -> str:
     return homes[0] if len(homes) == 1 else ""
 
 
-def _fill_hardware(known: dict[str, Any]) -> None:
-    """Give each insert the keys of its named hardware that it does not give itself.
-
-    Where the name is unknown, that is the fault to report, not the keys missing for it: those of the row with the
-    nearest name stand in, so that the rest can still be checked; the job is refused for the name.
-    """
-    inserts = known.get("insert")
-    for insert in inserts if isinstance(inserts, list) else ():
-        name = insert.get("hardware") if isinstance(insert, dict) else None
-        if not isinstance(name, str):
-            continue
-        near = get_close_matches(name, list(hardware()), n=1, cutoff=0.0)
-        given = hardware()[near[0]].keys()
-        for key in HARDWARE_KEYS:
-            insert.setdefault(key, Millimetres(given[key]))
-
-
 def _sections(
     known: Mapping[str, Any], context: Mapping[str, float], inch: bool, source: Source, faults: list[Fault]
 ) -> dict[str, Any]:
@@ -158,12 +142,21 @@ def _sections(
         if name not in known:
             if required:
                 header = name if kind.table is None and not kind.items else _header(name, kind)
-                faults.append(Fault(name, f"{header} is missing", allowed=wanted(kind, inch)))
+                faults.append(Fault(name, f"{header} is missing", allowed=_needed(kind, inch)))
             elif kind.table is not None or kind.name == "list":
                 sections[name] = Job.model_fields[name].get_default(call_default_factory=True)
             continue
         sections[name] = _section(name, kind, known[name], context, inch, source, faults)
     return sections
+
+
+def _needed(kind: Kind, inch: bool) -> str:
+    """What is wanted; of a table, the keys that it cannot do without."""
+    table = kind.table or (kind.items[0].table if kind.items else None)
+    if table is None:
+        return wanted(kind, inch)
+    keys = [name for name, field in table.model_fields.items() if field.is_required()]
+    return f"keys {', '.join(keys)}" if keys else f"one of {', '.join(table.model_fields)}"
 
 
 def _header(name: str, kind: Kind) -> str:

@@ -1,0 +1,201 @@
+"""Thin-plate smoothing of scattered figures, with its standard deviation, in closed form.
+
+f(x, y) = plane + sum of c_j r_j² log r_j over knots, c free of any plane (so that the bending energy is finite). The
+energy is weighed by one number lambda. As a mixed model, the plane is fixed and the bending a random effect, of which
+lambda is the ratio of variances; it comes from restricted maximum likelihood on a fixed ladder of values, refined
+once. After one singular value decomposition every lambda costs a sum of n terms. Coordinates are shifted and scaled
+inside, mm outside. On a grid laid over the places once, values are cubic and half-widths linear between nodes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["MOST_KNOTS", "ThinPlate", "bent"]
+
+Floats = NDArray[np.float64]
+
+MOST_KNOTS = 160
+_NODES = (97, 65)
+_BEYOND = 0.12
+"""The grid reaches past the places by this share of their extent; what lies farther out is worked out one by one."""
+
+_CHUNK = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class _Bending:
+    """The basis: knots in scaled coordinates, and the map from kernel columns to independent unit-variance ones."""
+
+    middle: Floats
+    scale: float
+    knots: Floats
+    to_units: Floats
+
+    def columns(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Plane's columns (n, 3) and bending columns (n, k) at places in mm."""
+        places = (np.stack([x, y], axis=1) - self.middle) / self.scale
+        plane = np.column_stack([np.ones(len(x)), places])
+        return plane, _kernel(places, self.knots) @ self.to_units
+
+
+@dataclass(frozen=True, slots=True)
+class ThinPlate:
+    """A fitted plate: `fitted` and `leverage` (n,) at the places, `sigma` the standard deviation of one figure."""
+
+    fitted: Floats
+    leverage: Floats
+    sigma: float
+    quantile: float
+    _basis: _Bending
+    _coefficients: Floats
+    _root: Floats
+    """(3 + k, m): covariance of the coefficients over sigma² is root root^T"""
+    _grid: tuple[Floats, Floats, Any, Any]
+
+    def value(self, x: Floats, y: Floats) -> Floats:
+        """z at (n,) places, mm."""
+        return self._looked_up(x, y, 0)
+
+    def half_width(self, x: Floats, y: Floats) -> Floats:
+        """Half-width of the interval of one further figure at (n,) places, mm."""
+        return self._looked_up(x, y, 1)
+
+    def _looked_up(self, x: Floats, y: Floats, which: int) -> Floats:
+        xs, ys, *splines = self._grid
+        inside = (x >= xs[0]) & (x <= xs[-1]) & (y >= ys[0]) & (y <= ys[-1])
+        out = np.empty(len(x))
+        out[inside] = splines[which].ev(x[inside], y[inside])
+        if not inside.all():
+            out[~inside] = _exact(self._basis, self._coefficients, self._root, x[~inside], y[~inside], self.scale)[
+                which
+            ]
+        return out
+
+    @property
+    def scale(self) -> float:
+        """Quantile times sigma: the half-width where the surface itself were known."""
+        return self.quantile * self.sigma
+
+
+def bent(xs: Floats, ys: Floats, zs: Floats, least_sigma: float, confidence: float) -> ThinPlate:
+    """The plate through figures `zs` at places that do not lie on a line; noise at least `least_sigma` (mm) each."""
+    from scipy.stats import t as student
+
+    basis = _basis(xs, ys)
+    plane, bends = basis.columns(xs, ys)
+    q, r = np.linalg.qr(plane)
+    inner, sizes, turned = np.linalg.svd(bends - q @ (q.T @ bends), full_matrices=False)
+    keep = sizes > 1e-9 * max(float(sizes[0]), 1e-30)
+    inner, sizes, turned = inner[:, keep], sizes[keep], turned[keep]
+    on_plane, on_bends = q.T @ zs, inner.T @ zs
+    beyond = max(float(zs @ zs - on_plane @ on_plane - on_bends @ on_bends), 0.0)
+    weight = _weight(sizes, on_bends, beyond, len(zs), least_sigma)
+    kept = sizes**2 / (sizes**2 + weight)
+    freedom = max(len(zs) - 3 - float(kept.sum()), 1.0)
+    rough = beyond + float((((1 - kept) * on_bends) ** 2).sum())
+    sigma = max(np.sqrt(rough / freedom), least_sigma, 1e-9)
+    shares = turned.T @ (sizes / (sizes**2 + weight) * on_bends)
+    back = np.linalg.solve(r, q.T @ bends)
+    coefficients = np.concatenate([np.linalg.solve(r, on_plane) - back @ shares, shares])
+    root = _root(r, back, sizes, turned, weight)
+    quantile = float(student.ppf((1 + confidence) / 2, freedom))
+    scale = quantile * float(sigma)
+    return ThinPlate(
+        fitted=q @ on_plane + inner @ (kept * on_bends),
+        leverage=(q**2).sum(axis=1) + (inner**2) @ kept,
+        sigma=float(sigma),
+        quantile=quantile,
+        _basis=basis,
+        _coefficients=coefficients,
+        _root=root,
+        _grid=_on_grid(basis, coefficients, root, xs, ys, scale),
+    )
+
+
+def _kernel(places: Floats, knots: Floats) -> Floats:
+    """r² log r between all pairs, 0 where they meet."""
+    squared = ((places[:, None, :] - knots[None, :, :]) ** 2).sum(axis=2)
+    return np.asarray(0.5 * squared * np.log(np.maximum(squared, 1e-300)))
+
+
+def _basis(xs: Floats, ys: Floats) -> _Bending:
+    places = np.stack([xs, ys], axis=1)
+    middle = places.mean(axis=0)
+    scale = float(np.abs(places - middle).max())
+    knots = _spread_out((places - middle) / scale)
+    plane = np.column_stack([np.ones(len(knots)), knots])
+    free = np.linalg.qr(plane, mode="complete")[0][:, 3:]
+    energy, turned = np.linalg.eigh(free.T @ _kernel(knots, knots) @ free)
+    keep = energy > 1e-10 * float(energy.max())
+    return _Bending(middle, scale, knots, free @ (turned[:, keep] / np.sqrt(energy[keep])))
+
+
+def _spread_out(places: Floats) -> Floats:
+    """At most `MOST_KNOTS` of the places, each as far from those before it as can be."""
+    if len(places) <= MOST_KNOTS:
+        return places
+    chosen = [int(np.argmax(np.round((places**2).sum(axis=1), 9)))]
+    off = ((places - places[chosen[0]]) ** 2).sum(axis=1)
+    while len(chosen) < MOST_KNOTS:
+        chosen.append(int(np.argmax(np.round(off, 9))))
+        off = np.minimum(off, ((places - places[chosen[-1]]) ** 2).sum(axis=1))
+    return places[chosen]
+
+
+def _weight(sizes: Floats, on_bends: Floats, beyond: float, count: int, least_sigma: float) -> float:
+    """lambda by restricted maximum likelihood, from nearly free bending to none."""
+
+    def cost(weights: Floats) -> Floats:
+        share = weights[:, None] / (sizes**2 + weights[:, None])
+        rough = beyond + (share * on_bends**2).sum(axis=1)
+        variance = np.maximum(rough / (count - 3), max(least_sigma, 1e-9) ** 2)
+        return np.asarray((count - 3) * np.log(variance) + rough / variance - np.log(share).sum(axis=1))
+
+    top = float(sizes[0]) ** 2
+    ladder = top * np.logspace(-8.0, 6.0, 113)
+    best = int(np.argmin(np.round(cost(ladder), 9)))
+    low, high = ladder[max(best - 1, 0)], ladder[min(best + 1, len(ladder) - 1)]
+    fine = np.geomspace(low, high, 33)
+    return float(fine[int(np.argmin(np.round(cost(fine), 9)))])
+
+
+def _root(r: Floats, back: Floats, sizes: Floats, turned: Floats, weight: float) -> Floats:
+    """A root of the coefficients' covariance: of bending 1/(d² + lambda) where places see it, else 1/lambda."""
+    count = turned.shape[1]
+    seen = turned.T * (1.0 / np.sqrt(sizes**2 + weight))
+    unseen = np.eye(count) - turned.T @ turned
+    bends = np.hstack([seen, unseen / np.sqrt(weight)])
+    plane = np.hstack([np.linalg.inv(r), -back @ bends])
+    return np.vstack([plane, np.hstack([np.zeros((count, 3)), bends])])
+
+
+def _exact(
+    basis: _Bending, coefficients: Floats, root: Floats, x: Floats, y: Floats, scale: float
+) -> tuple[Floats, Floats]:
+    values, halves = np.empty(len(x)), np.empty(len(x))
+    for start in range(0, len(x), _CHUNK):
+        some = slice(start, start + _CHUNK)
+        columns = np.hstack(basis.columns(x[some], y[some]))
+        values[some] = columns @ coefficients
+        halves[some] = scale * np.sqrt(1.0 + ((columns @ root) ** 2).sum(axis=1))
+    return values, halves
+
+
+def _on_grid(
+    basis: _Bending, coefficients: Floats, root: Floats, x: Floats, y: Floats, scale: float
+) -> tuple[Floats, Floats, Any, Any]:
+    from scipy.interpolate import RectBivariateSpline
+
+    lines = []
+    for values, count in ((x, _NODES[0]), (y, _NODES[1])):
+        beyond = _BEYOND * float(np.ptp(values)) + 1.0
+        lines.append(np.linspace(values.min() - beyond, values.max() + beyond, count))
+    xs, ys = lines
+    gx, gy = (part.ravel() for part in np.meshgrid(xs, ys, indexing="ij"))
+    values, halves = (part.reshape(len(xs), len(ys)) for part in _exact(basis, coefficients, root, gx, gy, scale))
+    return xs, ys, RectBivariateSpline(xs, ys, values), RectBivariateSpline(xs, ys, halves, kx=1, ky=1)
