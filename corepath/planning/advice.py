@@ -6,7 +6,7 @@ from pathlib import Path
 
 from corepath.planning.prepare import Prepared
 from corepath.stackup.measuring import template_text
-from corepath.stackup.showing import PassShows, showing
+from corepath.stackup.pass_shows import PassShows, showing
 from corepath.stackup.stop_table import StopTable, stop_table
 from corepath.stackup.suggest import Suggestion, suggest
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from corepath.errors import Fault, InputError
 from corepath.job.measured import Measured, read_measured
@@ -29,13 +32,13 @@ class Known:
         """The blank as the plan takes it: measured places, with those of the record, or assumed."""
         if self.measured is None and not self.settled.thickness:
             return Blank.assumed(job)
-        return Blank.from_measured(job, self.measured or Measured.empty(), extra_points=self.settled.thickness)
+        return Blank.from_measured(job, self.measured, extra_points=self.settled.thickness)
 
     def as_dict(self) -> dict[str, Any]:
         """For `job.resolved.json` and the digest; empty keys are left out."""
         found: dict[str, Any] = {}
         if self.measured is not None:
-            found["measured"] = self.measured.as_dict()
+            found["measured"] = _measured_dict(self.measured)
         if self.settled != Settled():
             found["record"] = self.settled.as_dict()
         return found
@@ -44,8 +47,30 @@ class Known:
     def from_dict(data: Mapping[str, Any]) -> Known:
         measured, record = data.get("measured"), data.get("record")
         return Known(
-            Measured.from_dict(measured) if measured else None, Settled.from_dict(record) if record else Settled()
+            _measured_from(measured) if measured else None, Settled.from_dict(record) if record else Settled()
         )
+
+
+COLUMNS = ("x", "y", "thickness", "height")
+
+
+def _measured_dict(measured: Measured) -> dict[str, Any]:
+    """Lists by column; None where a figure was not taken."""
+    return {
+        name: [None if math.isnan(figure) else float(figure) for figure in getattr(measured, name)]
+        for name in COLUMNS
+    }
+
+
+def _measured_from(data: Mapping[str, Any]) -> Measured:
+    try:
+        columns = [np.array([math.nan if v is None else float(v) for v in data[name]]) for name in COLUMNS]
+        if len({len(column) for column in columns}) != 1:
+            raise ValueError
+    except (KeyError, TypeError, ValueError) as error:
+        raise InputError([Fault("measured", "the measured places do not fit together")]) from error
+    x, y, thickness, height = columns
+    return Measured(x, y, thickness, height)
 
 
 def record_path(job_path: Path) -> Path:

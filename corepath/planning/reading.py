@@ -102,8 +102,8 @@ def _lies(blank: Blank) -> Lies:
     """Lower and upper face of a measured blank as it lies in A."""
 
     def faces(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        gap = blank.gap(x, y)
-        return gap, gap + blank.thickness(x, y)
+        top = blank.raw_top(x, y)
+        return top - blank.thickness(x, y), top
 
     return faces
 

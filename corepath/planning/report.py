@@ -10,7 +10,7 @@ from corepath.planning.make import MadeFile
 from corepath.planning.prepare import Prepared
 from corepath.stackup.pour import pour_report
 from corepath.stackup.registration import registered
-from corepath.stackup.showing import showing
+from corepath.stackup.pass_shows import showing
 from corepath.stackup.stop_table import pours, stop_table
 
 __all__ = ["SCHEMA", "checks_report", "full_report"]

@@ -143,8 +143,8 @@ def _nearest(stack: Stackup, board: Board, casting: CastingStack, limit: float) 
     others += [shapely.Point(place.x, place.y).buffer(place.seat / 2) for place in board.places]
     taken = shapely.union_all(others).buffer(spacing)
     min_x, min_y, max_x, max_y = board.island.bounds
-    x, y = np.meshgrid(np.arange(min_x, max_x, SEARCH), np.arange(min_y, max_y, SEARCH), indexing="ij")
-    x, y = x.ravel(), y.ravel()
+    columns, rows = np.meshgrid(np.arange(min_x, max_x, SEARCH), np.arange(min_y, max_y, SEARCH), indexing="ij")
+    x, y = columns.ravel(), rows.ravel()
     low = shapely.contains_xy(board.island, x, y) & (board.deck.height(x, y) <= limit)
     x, y = x[low], y[low]
     for k in np.argsort(np.round(np.hypot(x - middle.x, y - middle.y), 3), kind="stable"):

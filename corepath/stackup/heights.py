@@ -68,6 +68,13 @@ class Heights:
             return float(self.blank.gap(*at)) + _error(name, float(self.blank.gap_error(*at)))
         return Linear.gap(name, self.job.tolerances.flat)
 
+    def raw_top(self, at: At) -> Linear:
+        """T + gA above the bed in A; a height measured as held is known better than thickness and gap each."""
+        if self.blank.top_map is None:
+            return self.thickness(at) + self.gap("A", at)
+        error = float(self.blank.top_map.uncertainty(*at))
+        return float(self.blank.raw_top(*at)) + _error("height as held", error)
+
     def bed(self, setup: str, where: str = "") -> Linear:
         """Height of the bed under one place; A and C lie on the same place, B on its mirror image."""
         return Linear.term(f"bed{' in B' if setup == 'B' else ''}{where}", self.job.tolerances.bed)
@@ -86,13 +93,16 @@ class Heights:
         if not self._face:
             return reached
         here = self._touch_at
-        blank = self.thickness(here, TOUCH) + self.gap("A", here, TOUCH) - self.face_height
+        if self.blank.top_map is None:
+            blank = self.thickness(here, TOUCH) + self.gap("A", here, TOUCH) - self.face_height
+        else:
+            blank = _error(f"height as held{TOUCH}", float(self.blank.top_map.uncertainty(*here)))
         return reached + blank + self.bed("A", TOUCH)
 
     @property
     def face_height(self) -> float:
         """Nominal height of the raw top above the bed in A at the touched place."""
-        return float(self.blank.thickness(*self._touch_at)) + float(self.blank.gap(*self._touch_at))
+        return float(self.blank.raw_top(*self._touch_at))
 
     @property
     def face_height_below(self) -> float:
@@ -111,7 +121,7 @@ class Heights:
         if operation == "groove" and self._groove_depth is not None:
             fitted = self._groove_depth
             return float(fitted.value(*at)) + _error("depth gauge", float(fitted.uncertainty(*at)))
-        return self.thickness(at) + self.gap("A", at) - self.floor(height, operation)
+        return self.raw_top(at) - self.floor(height, operation)
 
     @cached_property
     def _groove_depth(self) -> Fitted | None:
@@ -130,8 +140,9 @@ class Heights:
         x, y = places.T
         if operation == "groove" and self._groove_depth is not None:
             return self._groove_depth.value(x, y), self._groove_depth.uncertainty(x, y)
-        nominal = self.blank.thickness(x, y) + self.blank.gap(x, y) - height
-        return nominal, self.blank.thickness_error(x, y) + self.blank.gap_error(x, y)
+        low, high = self.blank.raw_top_bounds(x, y)
+        nominal = self.blank.raw_top(x, y)
+        return nominal - height, np.maximum(nominal - low, high - nominal)
 
     def gap_upper(self, places: NDArray[np.float64]) -> NDArray[np.float64]:
         """How hollow the blank may lie in A over (n, 2) places."""
@@ -142,7 +153,7 @@ class Heights:
         """Half of what the raw top's height differs over (n, 2) places, for the pour: a wedge is a tilt too."""
         if not self.blank.measured:
             return 0.0
-        top = self.blank.thickness(*places.T) + self.blank.gap(*places.T)
+        top = self.blank.raw_top(*places.T)
         return float(top.max() - top.min()) / 2.0
 
     def shows_at(self, height: float, operation: str, at: At, casting: str = "") -> Linear:

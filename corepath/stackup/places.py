@@ -31,4 +31,4 @@ def footprint_places(area: Polygon, spacing: float = SPACING) -> NDArray[np.floa
 def _along(ring: shapely.LinearRing, spacing: float) -> NDArray[np.float64]:
     count = max(8, int(np.ceil(ring.length / spacing)))
     points = shapely.line_interpolate_point(ring, np.arange(count) * (ring.length / count))
-    return shapely.get_coordinates(points)
+    return np.asarray(shapely.get_coordinates(points), dtype=np.float64)

@@ -97,9 +97,8 @@ def plan_skim(
     latest = first_at_or_below(min(casting.worst()[0] for casting in shows_at))
     first_sight = first_at_or_below(sight)
     if recorded_stop is not None and recorded_stop <= len(planes):
-        return SkimPlan(
-            planes, lowest_plane, min(first_sight or recorded_stop, recorded_stop), *[recorded_stop] * 4, recorded=True
-        )
+        sighted, stop = min(first_sight or recorded_stop, recorded_stop), recorded_stop
+        return SkimPlan(planes, lowest_plane, sighted, stop, stop, stop, stop, recorded=True)
     return SkimPlan(planes, lowest_plane, first_sight, earliest, likely, latest, latest or len(planes))
 
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.stackup.heights import Heights
 from corepath.stackup.linear import Linear
 from corepath.stackup.montecarlo import least_over, low_quantile
 from corepath.stackup.stackup import CastingStack, Stackup
@@ -27,10 +26,12 @@ def spread_of_depth(stack: Stackup, casting: CastingStack, value: Linear) -> flo
     if not heights.blank.measured or settled:
         return None
     places = _thinned(casting.places)
-    top = heights.blank.thickness(*places.T) + heights.blank.gap(*places.T)
-    here = _top(heights, casting.shallowest_at)
-    error = heights.blank.thickness_error(*places.T)
-    return low_quantile(least_over(value.without("thickness"), places, top - here, error))
+    top, here = heights.blank.raw_top(*places.T), float(heights.blank.raw_top(*casting.shallowest_at))
+    if heights.blank.top_map is None:
+        common, error = value.without("thickness"), heights.blank.thickness_error(*places.T)
+    else:
+        common, error = value.without("height as held"), heights.blank.top_map.uncertainty(*places.T)
+    return low_quantile(least_over(common, places, top - here, error))
 
 
 def spread_of_wood(stack: Stackup, casting: CastingStack, value: Linear) -> float | None:
@@ -42,10 +43,6 @@ def spread_of_wood(stack: Stackup, casting: CastingStack, value: Linear) -> floa
     here = float(blank.gap(*casting.widest_gap_at))
     gap, error = blank.gap(*places.T), blank.gap_error(*places.T)
     return low_quantile(least_over(value.without("lying flat in A"), places, here - gap, error))
-
-
-def _top(heights: Heights, at: tuple[float, float]) -> float:
-    return float(heights.blank.thickness(*at)) + float(heights.blank.gap(*at))
 
 
 def _thinned(places: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -86,7 +86,7 @@ class Stackup:
     @property
     def blank_top(self) -> float:
         """The highest the raw top may stand in A, or the raw bottom in B: the thickest blank, lying badly."""
-        return self.heights.blank.thickest + self.job.tolerances.flat
+        return self.heights.blank.thickest.value + self.job.tolerances.flat
 
     @property
     def thickest_stock(self) -> float:
@@ -159,7 +159,7 @@ def _skim(heights: Heights, castings: tuple[CastingStack, ...], lowest_plane: fl
         for at in (casting.deepest_at, casting.shallowest_at)
     ]
     skim = heights.job.skim
-    return plan_skim(lowest_plane, skim.step, skim.largest_step, heights.blank.thickest, shows, heights.settled.stop)
+    return plan_skim(lowest_plane, skim.step, skim.largest_step, heights.blank.thickest.value, shows, heights.settled.stop)
 
 
 def _casting_stack(casting: Casting, heights: Heights, board: Board, lowest_plane: float) -> CastingStack:

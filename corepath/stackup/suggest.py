@@ -86,7 +86,7 @@ def _held_margins(rows: list[Floats], base: list[float], bounds: Bounds) -> tupl
         matrix = [[*(-rows[k]), 1.0 if k in waiting else 0.0] for k in range(len(rows))]
         limits = [base[k] - held.get(k, 0.0) for k in range(len(rows))]
         solved = linprog(cost, A_ub=matrix, b_ub=limits, bounds=[*bounds, (None, AMPLE)], method="highs")
-        if solved.status != 0:
+        if solved.status != 0 or solved.x is None:
             raise RuntimeError(f"the linear program was not solved: {solved.message}")
         margin = float(solved.x[-1])
         least = margin if least is None else least
@@ -104,7 +104,7 @@ def _least_change(rows: list[Floats], base: list[float], bounds: Bounds, held: M
     limits = [base[k] - held[k] for k in range(len(rows))]
     parts = [(0.0, max(high, 0.0)) for _, high in bounds] + [(0.0, max(-low, 0.0)) for low, _ in bounds]
     solved = linprog(np.ones(2 * count), A_ub=matrix, b_ub=limits, bounds=parts, method="highs")
-    if solved.status != 0:
+    if solved.status != 0 or solved.x is None:
         raise RuntimeError(f"the linear program was not solved: {solved.message}")
     return np.asarray(solved.x[:count] - solved.x[count:])
 
