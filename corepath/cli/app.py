@@ -17,6 +17,8 @@ from corepath.cli.new import new
 from corepath.cli.plan import plan
 from corepath.cli.preview import preview
 from corepath.cli.readback import readback
+from corepath.cli.record import record
+from corepath.cli.record_options import RecordCommand
 
 __all__ = ["app", "run"]
 
@@ -47,6 +49,7 @@ def _common(
 
 for _command in (new, plan, check, preview, readback):
     app.command()(_command)
+app.command(cls=RecordCommand)(record)
 
 
 def run() -> None:

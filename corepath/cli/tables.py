@@ -30,7 +30,9 @@ __all__ = [
     "measure_table",
     "new_table",
     "next_command",
+    "record_table",
     "rendered",
+    "wrapped",
 ]
 
 WIDTH = 80
@@ -167,11 +169,26 @@ def finding_lines(findings: Sequence[Finding], counts: Mapping[str, int] | None 
     for finding in findings[:MOST_FINDINGS]:
         place = finding.file + (f":{finding.line}" if finding.line else "")
         lines.append(
-            _wrapped(f"{finding.kind}: {place}: {finding.says}" if place else f"{finding.kind}: {finding.says}")
+            wrapped(f"{finding.kind}: {place}: {finding.says}" if place else f"{finding.kind}: {finding.says}")
         )
     if total > MOST_FINDINGS:
-        lines.append(_wrapped("in all: " + ", ".join(f"{count} {kind}" for kind, count in sorted(numbers.items()))))
+        lines.append(wrapped("in all: " + ", ".join(f"{count} {kind}" for kind, count in sorted(numbers.items()))))
     return "\n".join(lines)
+
+
+def record_table(rows: Iterable[Sequence[str]]) -> str:
+    """The entries of an as-cut record: number, date, stage, what, where, value, and what became of it."""
+    table = new_table()
+    table.add_column("n", justify="right", no_wrap=True)
+    table.add_column("date", no_wrap=True)
+    table.add_column("stage", no_wrap=True)
+    table.add_column("what", overflow="fold")
+    table.add_column("where", overflow="fold")
+    table.add_column("value", justify="right", no_wrap=True)
+    table.add_column("", overflow="fold")
+    for row in rows:
+        table.add_row(*(Text(cell) for cell in row))
+    return rendered(table)
 
 
 def next_command(*words: object, first: str = "") -> str:
@@ -181,13 +198,14 @@ def next_command(*words: object, first: str = "") -> str:
 
 
 def _remark(check: CheckRow) -> str:
-    lines = ["", _wrapped(f"{check.verdict}: {check.id} ({check.where}): {check.says}")]
+    lines = ["", wrapped(f"{check.verdict}: {check.id} ({check.where}): {check.says}")]
     if check.mend:
-        lines.append(textwrap.indent(_wrapped(f"To mend: {check.mend}", WIDTH - 2), "  "))
+        lines.append(textwrap.indent(wrapped(f"To mend: {check.mend}", WIDTH - 2), "  "))
     return "\n".join(lines)
 
 
-def _wrapped(text: str, width: int = WIDTH) -> str:
+def wrapped(text: str, width: int = WIDTH) -> str:
+    """Text in lines of at most `width` letters, indented from the second on; long words stay whole."""
     return textwrap.fill(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
 
 

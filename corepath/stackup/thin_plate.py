@@ -1,7 +1,8 @@
 """Thin-plate smoothing of scattered figures, with its standard deviation, in closed form.
 
-f(x, y) = plane + sum of c_j r_j² log r_j over knots, c free of any plane (so that the bending energy is finite). The
-energy is weighed by one number lambda. As a mixed model, the plane is fixed and the bending a random effect, of which
+f(x, y) = trend + sum of c_j r_j² log r_j over knots, c free of any trend. The trend is a plane, or a surface of second
+degree where ten places or more say that the blank is cupped, bowed or twisted. The
+energy is weighed by one number lambda. As a mixed model, the trend is fixed and the bending a random effect, of which
 lambda is the ratio of variances; it comes from restricted maximum likelihood on a fixed ladder of values, refined
 once. After one singular value decomposition every lambda costs a sum of n terms. Coordinates are shifted and scaled
 inside, mm outside. On a grid laid over the places once, values are cubic and half-widths linear between nodes.
@@ -25,6 +26,9 @@ _BEYOND = 0.12
 """The grid reaches past the places by this share of their extent; what lies farther out is worked out one by one."""
 
 _CHUNK = 4096
+_ENOUGH_FOR_CUP = 10
+_TOLD_APART = 0.02
+_CHANCE = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,14 +37,14 @@ class _Bending:
 
     middle: Floats
     scale: float
+    degree: int
     knots: Floats
     to_units: Floats
 
     def columns(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
-        """Plane's columns (n, 3) and bending columns (n, k) at places in mm."""
+        """The trend's columns (n, 3 or 6) and bending columns (n, k) at places in mm."""
         places = (np.stack([x, y], axis=1) - self.middle) / self.scale
-        plane = np.column_stack([np.ones(len(x)), places])
-        return plane, _kernel(places, self.knots) @ self.to_units
+        return _terms(places, self.degree), _kernel(places, self.knots) @ self.to_units
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +58,7 @@ class ThinPlate:
     _basis: _Bending
     _coefficients: Floats
     _root: Floats
-    """(3 + k, m): covariance of the coefficients over sigma² is root root^T"""
+    """(3 or 6 + k, m): covariance of the coefficients over sigma² is root root^T"""
     _grid: tuple[Floats, Floats, Any, Any]
 
     def value(self, x: Floats, y: Floats) -> Floats:
@@ -86,7 +90,7 @@ def bent(xs: Floats, ys: Floats, zs: Floats, least_sigma: float, confidence: flo
     """The plate through figures `zs` at places that do not lie on a line; noise at least `least_sigma` (mm) each."""
     from scipy.stats import t as student
 
-    basis = _basis(xs, ys)
+    basis = _basis(xs, ys, zs, least_sigma)
     plane, bends = basis.columns(xs, ys)
     q, r = np.linalg.qr(plane)
     inner, sizes, turned = np.linalg.svd(bends - q @ (q.T @ bends), full_matrices=False)
@@ -94,9 +98,9 @@ def bent(xs: Floats, ys: Floats, zs: Floats, least_sigma: float, confidence: flo
     inner, sizes, turned = inner[:, keep], sizes[keep], turned[keep]
     on_plane, on_bends = q.T @ zs, inner.T @ zs
     beyond = max(float(zs @ zs - on_plane @ on_plane - on_bends @ on_bends), 0.0)
-    weight = _weight(sizes, on_bends, beyond, len(zs), least_sigma)
+    weight = _weight(sizes, on_bends, beyond, len(zs) - plane.shape[1], least_sigma)
     kept = sizes**2 / (sizes**2 + weight)
-    freedom = max(len(zs) - 3 - float(kept.sum()), 1.0)
+    freedom = max(len(zs) - plane.shape[1] - float(kept.sum()), 1.0)
     rough = beyond + float((((1 - kept) * on_bends) ** 2).sum())
     sigma = max(np.sqrt(rough / freedom), least_sigma, 1e-9)
     shares = turned.T @ (sizes / (sizes**2 + weight) * on_bends)
@@ -123,16 +127,44 @@ def _kernel(places: Floats, knots: Floats) -> Floats:
     return np.asarray(0.5 * squared * np.log(np.maximum(squared, 1e-300)))
 
 
-def _basis(xs: Floats, ys: Floats) -> _Bending:
+def _terms(places: Floats, degree: int) -> Floats:
+    """Columns of a polynomial of degree 1 or 2 at scaled places (n, 2)."""
+    u, v = places.T
+    columns = [np.ones(len(u)), u, v]
+    return np.column_stack(columns if degree == 1 else [*columns, u * u, u * v, v * v])
+
+
+def _basis(xs: Floats, ys: Floats, zs: Floats, least_sigma: float) -> _Bending:
     places = np.stack([xs, ys], axis=1)
     middle = places.mean(axis=0)
     scale = float(np.abs(places - middle).max())
-    knots = _spread_out((places - middle) / scale)
-    plane = np.column_stack([np.ones(len(knots)), knots])
-    free = np.linalg.qr(plane, mode="complete")[0][:, 3:]
+    places = (places - middle) / scale
+    knots = _spread_out(places)
+    degree = 2 if _has_second_degree(places, zs, least_sigma) else 1
+    terms = _terms(knots, degree)
+    free = np.linalg.qr(terms, mode="complete")[0][:, terms.shape[1] :]
     energy, turned = np.linalg.eigh(free.T @ _kernel(knots, knots) @ free)
     keep = energy > 1e-10 * float(energy.max())
-    return _Bending(middle, scale, knots, free @ (turned[:, keep] / np.sqrt(energy[keep])))
+    return _Bending(middle, scale, degree, knots, free @ (turned[:, keep] / np.sqrt(energy[keep])))
+
+
+def _has_second_degree(places: Floats, zs: Floats, least_sigma: float) -> bool:
+    """Whether cup, bow and twist explain what a plane does not, by an F test, where the places can tell."""
+    from scipy.stats import f
+
+    count = len(places)
+    if count < _ENOUGH_FOR_CUP:
+        return False
+    terms = _terms(places / np.abs(places).max(axis=0), 2)
+    sizes = np.linalg.svd(terms / np.linalg.norm(terms, axis=0), compute_uv=False)
+    if sizes[-1] < _TOLD_APART * sizes[0]:
+        return False
+    rough = []
+    for columns in (terms[:, :3], terms):
+        q = np.linalg.qr(columns)[0]
+        rough.append(float(((zs - q @ (q.T @ zs)) ** 2).sum()))
+    variance = max(rough[1] / (count - 6), least_sigma**2, 1e-18)
+    return bool((rough[0] - rough[1]) / 3 / variance > f.ppf(1 - _CHANCE, 3, count - 6))
 
 
 def _spread_out(places: Floats) -> Floats:
@@ -147,14 +179,14 @@ def _spread_out(places: Floats) -> Floats:
     return places[chosen]
 
 
-def _weight(sizes: Floats, on_bends: Floats, beyond: float, count: int, least_sigma: float) -> float:
-    """lambda by restricted maximum likelihood, from nearly free bending to none."""
+def _weight(sizes: Floats, on_bends: Floats, beyond: float, freedom: int, least_sigma: float) -> float:
+    """lambda by restricted maximum likelihood, from nearly free bending to none; `freedom` is left by the trend."""
 
     def cost(weights: Floats) -> Floats:
         share = weights[:, None] / (sizes**2 + weights[:, None])
         rough = beyond + (share * on_bends**2).sum(axis=1)
-        variance = np.maximum(rough / (count - 3), max(least_sigma, 1e-9) ** 2)
-        return np.asarray((count - 3) * np.log(variance) + rough / variance - np.log(share).sum(axis=1))
+        variance = np.maximum(rough / freedom, max(least_sigma, 1e-9) ** 2)
+        return np.asarray(freedom * np.log(variance) + rough / variance - np.log(share).sum(axis=1))
 
     top = float(sizes[0]) ** 2
     ladder = top * np.logspace(-8.0, 6.0, 113)
@@ -170,8 +202,8 @@ def _root(r: Floats, back: Floats, sizes: Floats, turned: Floats, weight: float)
     seen = turned.T * (1.0 / np.sqrt(sizes**2 + weight))
     unseen = np.eye(count) - turned.T @ turned
     bends = np.hstack([seen, unseen / np.sqrt(weight)])
-    plane = np.hstack([np.linalg.inv(r), -back @ bends])
-    return np.vstack([plane, np.hstack([np.zeros((count, 3)), bends])])
+    trend = np.hstack([np.linalg.inv(r), -back @ bends])
+    return np.vstack([trend, np.hstack([np.zeros((count, len(r))), bends])])
 
 
 def _exact(

@@ -210,6 +210,10 @@ class Document:
         place = f'x="{number(box.x0)}" y="{number(box.y0)}" width="{number(box.width)}" height="{number(box.height)}"'
         self._parts.append(f'  <clipPath id="{id_}"><rect {place}/></clipPath>')
 
+    def clip_area(self, id_: str, data: str) -> None:
+        """A window of any shape for `clip_path="url(#id)"`, in the units of the group that uses it."""
+        self._parts.append(f'  <clipPath id="{id_}"><path clip-rule="evenodd" d="{data}"/></clipPath>')
+
     def hatch(self, id_: str, pitch: float, class_: str, up: bool = False) -> None:
         """A fill of lines at 45°, `pitch` apart in the units of the shape that uses it; `up` where y points upwards."""
         side = pitch * 2**0.5

@@ -1,0 +1,189 @@
+"""`corepath record`: add what was measured to the as-cut record, or show it and what comes next."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from corepath.cli.guard import as_json, guarded, say
+from corepath.cli.record_options import entries_from
+
+if TYPE_CHECKING:
+    from corepath.job.record import Record
+    from corepath.job.record_facts import JobFacts
+
+__all__ = ["record"]
+
+_Words = list[str] | None
+
+
+def record(
+    job: Annotated[Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)],
+    thickness: Annotated[
+        _Words, typer.Option(metavar="X Y T", help="Thickness of the blank at a place of the board.")
+    ] = None,
+    after_skim: Annotated[
+        bool, typer.Option("--after-skim", help="The thicknesses given were measured after the skim.")
+    ] = False,
+    groove_depth: Annotated[
+        _Words, typer.Option(metavar="X Y D", help="Depth of the groove below the raw top, by depth gauge.")
+    ] = None,
+    pocket_depth: Annotated[
+        _Words, typer.Option(metavar="NAME D", help="Depth of a plug's pocket below the raw top.")
+    ] = None,
+    fill: Annotated[
+        _Words,
+        typer.Option(
+            metavar="NAME P",
+            help="After the cure: how far the resin lies below the raw top at its lowest point; minus: proud.",
+        ),
+    ] = None,
+    top_up: Annotated[
+        _Words,
+        typer.Option(metavar="NAME G", help="A second pour: grams poured, or as 1.2mm by how much it was raised."),
+    ] = None,
+    void: Annotated[_Words, typer.Option(metavar="NAME", help="A void was found in this casting.")] = None,
+    leak: Annotated[_Words, typer.Option(metavar="NAME", help="This casting leaked.")] = None,
+    stop: Annotated[
+        str | None,
+        typer.Option(metavar="PASS", help="The pass of the skim after which all castings showed all round."),
+    ] = None,
+    touch: Annotated[
+        _Words,
+        typer.Option(
+            metavar="OPERATION HEIGHT",
+            help="Height of the touched face above the bed: with Z zero on the bed what the control shows on the "
+            "face, with Z zero on the face what it shows on the bed, without its sign.",
+        ),
+    ] = None,
+    width: Annotated[
+        str | None, typer.Option(metavar="W", help="Width of the blank across the grain, as it is now.")
+    ] = None,
+    moisture: Annotated[
+        str | None, typer.Option(metavar="PERCENT", help="Moisture content of the blank, as it is now.")
+    ] = None,
+    stage: Annotated[
+        str | None,
+        typer.Option(metavar="STAGE", help="Of a width or moisture: blank, A, cast, B, inserts or C, if not now."),
+    ] = None,
+    coupon_diameter: Annotated[
+        _Words, typer.Option(metavar="NUMBER D", help="Coupon: true diameter that a cutter cuts.")
+    ] = None,
+    coupon_z: Annotated[
+        str | None,
+        typer.Option(metavar="BIAS", help="Coupon: by how much its floors came out too high; minus: too low."),
+    ] = None,
+    coupon_groove_width: Annotated[
+        str | None, typer.Option(metavar="W", help="Coupon: width of its groove as measured.")
+    ] = None,
+    coupon_nominal: Annotated[
+        str | None,
+        typer.Option(metavar="W", help="Coupon: width its groove should have; this job's groove if not given."),
+    ] = None,
+    cut: Annotated[
+        _Words, typer.Option(metavar="OPERATION", help="This operation is done, such as groove or skim-pass-3.")
+    ] = None,
+    correct: Annotated[
+        str | None,
+        typer.Option(metavar="N", help="The one figure given takes the place of entry N, of the same kind."),
+    ] = None,
+    withdraw: Annotated[
+        str | None, typer.Option(metavar="N", help="Entry N is not so at all; it stays, but counts no more.")
+    ] = None,
+    date: Annotated[
+        str | None, typer.Option(metavar="DATE", help="Day of the work, as 2026-05-17; else today.")
+    ] = None,
+    note: Annotated[str | None, typer.Option(metavar="TEXT", help="A remark kept with the entries.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of tables.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Do not say what to measure next.")] = False,
+) -> None:
+    """Add what was measured; alone: show what is known and what to measure next.
+
+    Figures are in the job's units, places on the board as in the drawings of A, from the middle of the blank.
+    Options may be repeated and put together; then all entries are added, or none. What cannot be is refused.
+    """
+    several = {"--thickness": thickness, "--groove-depth": groove_depth, "--pocket-depth": pocket_depth,
+               "--fill": fill, "--top-up": top_up, "--void": void, "--leak": leak, "--touch": touch,
+               "--coupon-diameter": coupon_diameter, "--cut": cut}  # fmt: skip
+    single = {"--stop": stop, "--width": width, "--moisture": moisture, "--coupon-z": coupon_z,
+              "--coupon-groove-width": coupon_groove_width, "--coupon-nominal": coupon_nominal,
+              "--withdraw": withdraw}  # fmt: skip
+    typed = {option: list(words) for option, words in several.items() if words}
+    typed |= {option: [word] for option, word in single.items() if word is not None}
+    with guarded(json_wanted=json, job=job):
+        from corepath.cli.record_run import known_facts, read_record, refuse_options
+
+        facts = known_facts(job)
+        held, path = read_record(job)
+        common = {"date": date, "note": note, "corrects": correct}
+        refuse_options(typed, after_skim=after_skim, stage=stage, common=common)
+        entries = entries_from(typed, scale=facts.scale, after_skim=after_skim, common=common)
+        added = _added(held, entries, facts, stage, path) if entries else held
+        if json:
+            say(as_json(_report(added, facts, path, len(entries))))
+            return
+        _show(added, facts, path, len(entries), quiet)
+
+
+def _added(held: Record, entries: list[Any], facts: JobFacts, stage: str | None, path: Path) -> Record:
+    from dataclasses import replace
+
+    from corepath.job.record import save_record
+
+    if stage is not None:
+        entries = [replace(entry, stage=stage) for entry in entries]
+    added = held.add_all(entries, facts)
+    save_record(added, path)
+    return added
+
+
+def _report(held: Record, facts: JobFacts, path: Path, added: int) -> dict[str, Any]:
+    from corepath.job.record_next import next_measurements
+
+    settled = held.settled()
+    return {
+        "file": str(path),
+        "units": "mm",
+        "stage": held.stage,
+        "entries": [_entry_dict(held, entry) for entry in held.entries],
+        "added": [entry.n for entry in held.entries[len(held.entries) - added :]],
+        "settled": settled.as_dict(),
+        "contradictions": [str(fault) for fault in held.contradictions(facts)],
+        "next": next_measurements(facts, settled),
+    }
+
+
+def _entry_dict(held: Record, entry: Any) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    fields = {name: value for name, value in asdict(entry).items() if value not in (None, "")}
+    by = held.corrected_by(entry.n)
+    return {"n": fields.pop("n"), **fields, "stands": by is None, **({} if by is None else {"corrected_by": by})}
+
+
+def _show(held: Record, facts: JobFacts, path: Path, added: int, quiet: bool) -> None:
+    from corepath.cli.record_run import record_rows
+    from corepath.cli.tables import record_table, wrapped
+    from corepath.job.record_next import next_measurements
+
+    if added:
+        new = held.entries[len(held.entries) - added :]
+        say(record_table(record_rows(held, new, facts)))
+        say(f"{len(new)} {'entry' if len(new) == 1 else 'entries'} added to {path}")
+    elif held.entries:
+        say(record_table(record_rows(held, held.entries, facts)))
+        say(f"{len(held.entries)} in {path}, stage {held.stage} (lengths in {facts.units})")
+    else:
+        say(f"Nothing is recorded yet for {facts.file}.")
+    for fault in held.contradictions(facts):
+        say(wrapped(f"caution: {fault}"))
+    if quiet:
+        return
+    say("\nNext:")
+    for line in next_measurements(facts, held.settled()):
+        words, command, options = line.partition("corepath record ")
+        say(wrapped(f"- {words}"))
+        if command:
+            say(f"    {command}{options}")

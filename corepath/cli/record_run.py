@@ -1,0 +1,84 @@
+"""What `corepath record` needs to read before it can add: the job's facts and the record so far; and rows to print."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from corepath.cli.record_options import Typed
+from corepath.errors import CorepathError, Fault, InputError
+from corepath.job.load import read_job
+from corepath.job.record import Record, load_record, record_path
+from corepath.job.record_facts import JobFacts
+from corepath.job.record_kinds import KINDS, STAGES, Entry, figure, subject
+from corepath.stackup.record_facts import facts_of
+
+__all__ = ["known_facts", "read_record", "record_rows", "refuse_options"]
+
+
+def known_facts(job: Path) -> JobFacts:
+    """The facts of a job file, with its geometry where that can be made out. Raises InputError without a job."""
+    from corepath.planning import prepare
+
+    try:
+        prepared = prepare(job)
+        return facts_of(prepared.job, str(job), prepared.board, prepared.stackup.skim)
+    except CorepathError:
+        found, faults = read_job(job)
+        if found is None:
+            raise InputError(faults) from None
+        return facts_of(found, str(job))
+
+
+def read_record(job: Path) -> tuple[Record, Path]:
+    """The record of a job file and where it lies. Raises InputError."""
+    path = record_path(job)
+    return load_record(path), path
+
+
+def refuse_options(typed: Typed, *, after_skim: bool, stage: str | None, common: Mapping[str, Any]) -> None:
+    """Raise InputError for options that do not go together."""
+    faults = []
+    figures = {option: words for option, words in typed.items() if option != "--coupon-nominal"}
+    count = sum(len(words) for words in figures.values())
+    if after_skim and "--thickness" not in typed:
+        faults.append(Fault("--after-skim", "says when a thickness was measured, and none is given"))
+    if "--coupon-nominal" in typed and "--coupon-groove-width" not in typed:
+        faults.append(Fault("--coupon-nominal", "belongs to --coupon-groove-width, which is not given"))
+    if common["corrects"] is not None and (count != 1 or "--withdraw" in typed):
+        faults.append(Fault("--correct", "takes exactly one new figure", f"{count} given"))
+    if stage is not None:
+        if stage not in STAGES:
+            faults.append(Fault("--stage", "is no stage", stage, ", ".join(STAGES)))
+        if not figures or set(figures) - {"--width", "--moisture"}:
+            faults.append(Fault("--stage", "goes with --width and --moisture only"))
+    if not count and (common["date"] is not None or common["note"] is not None):
+        faults.append(Fault("--date" if common["date"] is not None else "--note", "without anything to record"))
+    if faults:
+        raise InputError(faults)
+
+
+def record_rows(record: Record, entries: Iterable[Entry], facts: JobFacts) -> list[Sequence[str]]:
+    """Rows of the table of entries, lengths in the job's units."""
+    return [
+        (
+            str(entry.n),
+            entry.date,
+            entry.stage,
+            KINDS[entry.kind].what,
+            subject(entry, facts.scale),
+            figure(entry, facts.scale),
+            _fate(record, entry),
+        )
+        for entry in entries
+    ]
+
+
+def _fate(record: Record, entry: Entry) -> str:
+    by = record.corrected_by(entry.n)
+    if by is not None:
+        done = "withdrawn" if record.entries[by - 1].kind == "withdrawn" else "corrected"
+        return f"{done} by {by}"
+    parts = [f"corrects {entry.corrects}"] if entry.corrects is not None and entry.kind != "withdrawn" else []
+    return "; ".join([*parts, *([entry.note] if entry.note else [])])

@@ -1,0 +1,99 @@
+"""What a record needs to know of a job, gathered from job, board and stack-up.
+
+The job alone gives names, sizes and operations; the board where its castings lie; the stack-up the planes of the skim.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+
+import shapely
+from shapely import LineString, Point, Polygon
+
+from corepath.board.model import Board
+from corepath.board.shapes import place_ids, plug_polygon
+from corepath.job.model import Job
+from corepath.job.record_facts import CastingFacts, JobFacts
+from corepath.job.record_kinds import OPERATIONS
+from corepath.stackup.skim import SkimPlan
+
+__all__ = ["facts_of"]
+
+_GROOVE_PLACES = 4
+
+
+def facts_of(job: Job, file: str, board: Board | None = None, skim: SkimPlan | None = None) -> JobFacts:
+    """The facts of a job; `file` is how messages name it. Without board and skim fewer faults can be found."""
+    castings = [_groove(job, board), *_plugs(job)]
+    return JobFacts(
+        file=file,
+        units=job.units,
+        title=job.title,
+        length=job.blank.length,
+        width=job.blank.width,
+        thickness=job.blank.thickness,
+        tolerance=job.tolerances.thickness if job.blank.tolerance is None else job.blank.tolerance,
+        groove_width=job.groove.inside + job.groove.outside,
+        castings={casting.id: casting for casting in castings},
+        operations=_operations(job),
+        cutters={cutter.number: cutter.diameter for cutter in job.cutter},
+        planes=skim.planes if skim is not None else (),
+        planned_stop=skim.planned_stop if skim is not None else None,
+        measured=job.blank.measured is not None,
+    )
+
+
+def _operations(job: Job) -> tuple[str, ...]:
+    absent = set()
+    if not job.plug:
+        absent |= {"plug-pockets", "bolt-holes"}
+    if not job.insert:
+        absent.add("inserts")
+    if job.cast.flush == "none":
+        absent.add("flush")
+    return tuple(name for name in OPERATIONS if name not in absent)
+
+
+def _groove(job: Job, board: Board | None) -> CastingFacts:
+    depth = job.blank.thickness - job.groove.floor
+    if board is None:
+        return CastingFacts("groove", "groove", depth)
+    places = _ring_places(board.ring, job.groove.outside)
+    return CastingFacts("groove", "groove", depth, _distance(board.ring), places)
+
+
+def _plugs(job: Job) -> list[CastingFacts]:
+    found = []
+    for plug in job.plug:
+        depth = job.blank.thickness - (job.groove.floor if plug.floor is None else plug.floor)
+        for name, (x, y) in zip(place_ids(plug.name, len(plug.at)), plug.at, strict=True):
+            distance = _distance(plug_polygon(plug, x, y))
+            found.append(CastingFacts(name, "plug-pockets", depth, distance, ((x, y),)))
+    return found
+
+
+def _distance(area: Polygon) -> Callable[[float, float], float]:
+    return lambda x, y: float(shapely.distance(area, Point(x, y)))
+
+
+def _ring_places(ring: Polygon, outside: float) -> tuple[tuple[float, float], ...]:
+    """Places in the middle of the groove, in whole mm where they fit: its ends and the middle of its sides."""
+    middle = _middle_line(ring, outside)
+    left, low, right, high = middle.bounds
+    x, y = (left + right) / 2, (low + high) / 2
+    wanted: Sequence[tuple[float, float]] = ((left, y), (x, high), (right, y), (x, low))
+    found = []
+    for place in wanted:
+        near = middle.interpolate(middle.project(Point(place)))
+        rounded = Point(math.floor(near.x + 0.5), math.floor(near.y + 0.5))
+        best = rounded if ring.contains(rounded) else near
+        found.append((round(best.x, 2) + 0.0, round(best.y, 2) + 0.0))
+    return tuple(dict.fromkeys(found[:_GROOVE_PLACES]))
+
+
+def _middle_line(ring: Polygon, outside: float) -> LineString:
+    """A line between the groove's walls: its outer wall, moved in by half the groove's part outside the outline."""
+    inner = Polygon(ring.exterior).buffer(-outside)
+    line = inner.exterior if isinstance(inner, Polygon) and not inner.is_empty else ring.exterior
+    return LineString(line.coords)

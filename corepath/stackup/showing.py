@@ -1,0 +1,145 @@
+"""Figures along the castings: sampled round the ring and over each plug, and what of them shows after each skim pass.
+
+Board frame, mm. *Stations* stand evenly along the groove's outer wall; each has a place at the outer wall, at the
+inner wall across from it and halfway. A station shows when the groove is seen at full width there, so the least of
+the three counts; a plug shows when all of it does. Showing at a skim plane s means s <= D + gB (docs/arithmetic.md).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+__all__ = ["MappedCasting", "Over", "Sampled", "ShowRow", "Station", "sample", "showing"]
+
+Floats = NDArray[np.float64]
+Over = Callable[[Floats, Floats], Floats]
+"""A height (mm) at places x, y (n,)."""
+
+STATION = 10.0
+"""mm between stations along the ring, at most."""
+
+_LEAST_STATIONS = 72
+_WITHIN = 3.0
+TIE = 1e-6
+
+
+class MappedCasting(Protocol):
+    """What the maps need of a casting: name, kind, footprint, and height of its floor above the bed in A."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def area(self) -> Polygon: ...
+    @property
+    def floor(self) -> float: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """One place of a casting with its figure: the least there (mm), at (x, y)."""
+
+    x: float
+    y: float
+    least: float
+    most: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sampled:
+    """A figure along one casting: of the groove one station after the other round it, of a plug one in all."""
+
+    id: str
+    stations: tuple[Station, ...]
+
+    @property
+    def least(self) -> Station:
+        return min(self.stations, key=lambda station: round(station.least, 6))
+
+    @property
+    def most(self) -> Station:
+        return max(self.stations, key=lambda station: round(station.most, 6))
+
+    def share_from(self, level: float) -> float:
+        """Share of the stations whose least figure is `level` or more."""
+        return sum(station.least >= level - TIE for station in self.stations) / len(self.stations)
+
+
+@dataclass(frozen=True, slots=True)
+class ShowRow:
+    """After one pass: the share of the ring that shows, and which plugs do; passes count from 1."""
+
+    number: int
+    plane: float
+    ring: float
+    plugs: tuple[str, ...]
+    hidden: tuple[str, ...]
+
+    @property
+    def all_shows(self) -> bool:
+        return self.ring >= 1.0 - TIE and not self.hidden
+
+    def as_dict(self) -> dict[str, Any]:
+        return {
+            "pass": self.number,
+            "plane": round(self.plane, 4),
+            "ring": round(self.ring, 4),
+            "plugs": list(self.plugs),
+            "hidden": list(self.hidden),
+        }
+
+
+def sample(castings: Sequence[MappedCasting], figure: Callable[[MappedCasting], Over]) -> tuple[Sampled, ...]:
+    """Sample `figure(casting)` along each of `castings`, in their order; one with a hole in it is the groove."""
+    return tuple(
+        _round_ring(casting, figure(casting)) if casting.area.interiors else _over_plug(casting, figure(casting))
+        for casting in castings
+    )
+
+
+def _round_ring(casting: MappedCasting, over: Over) -> Sampled:
+    outer, inner = casting.area.exterior, casting.area.interiors[0]
+    count = max(_LEAST_STATIONS, math.ceil(outer.length / STATION))
+    spots = shapely.line_interpolate_point(outer, np.arange(count) / count, normalized=True)
+    across = shapely.line_interpolate_point(inner, shapely.line_locate_point(inner, spots))
+    walls = [shapely.get_coordinates(spots), shapely.get_coordinates(across)]
+    walls.append((walls[0] + walls[1]) / 2)
+    figures = np.stack([over(wall[:, 0], wall[:, 1]) for wall in walls])
+    stations = tuple(
+        Station(float(x), float(y), float(least), float(most))
+        for (x, y), least, most in zip(walls[2], figures.min(axis=0), figures.max(axis=0), strict=True)
+    )
+    return Sampled(casting.id, stations)
+
+
+def _over_plug(casting: MappedCasting, over: Over) -> Sampled:
+    x0, y0, x1, y1 = casting.area.bounds
+    lines = [np.linspace(a, b, max(3, math.ceil((b - a) / _WITHIN) + 1)) for a, b in ((x0, x1), (y0, y1))]
+    gx, gy = (part.ravel() for part in np.meshgrid(*lines, indexing="ij"))
+    inside = shapely.contains_xy(casting.area, gx, gy)
+    wall = np.asarray(shapely.segmentize(casting.area.exterior, _WITHIN).coords)
+    x, y = np.concatenate([gx[inside], wall[:, 0]]), np.concatenate([gy[inside], wall[:, 1]])
+    figures = over(x, y)
+    middle = casting.area.centroid
+    return Sampled(casting.id, (Station(middle.x, middle.y, float(figures.min()), float(figures.max())),))
+
+
+def showing(sampled: Sequence[Sampled], planes: Sequence[float]) -> tuple[ShowRow, ...]:
+    """What shows after each pass, from D + gB sampled along the castings; `planes` in the order cut.
+
+    The first of `sampled` is the ring.
+    """
+    ring, *plugs = sampled
+    rows = []
+    for number, plane in enumerate(planes, start=1):
+        seen = tuple(plug.id for plug in plugs if plug.share_from(plane) >= 1.0)
+        hidden = tuple(plug.id for plug in plugs if plug.id not in seen)
+        rows.append(ShowRow(number, plane, ring.share_from(plane), seen, hidden))
+    return tuple(rows)
