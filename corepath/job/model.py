@@ -97,7 +97,9 @@ class BlankSection(Section):
     grain: Literal["flat", "quarter"] = Field(
         "flat", description="flat-sawn or quarter-sawn: how the width moves with moisture"
     )
-    measured: str | None = Field(None, description="CSV of measured places: x, y, thickness and/or height above the bed as held")
+    measured: str | None = Field(
+        None, description="CSV of measured places: x, y, thickness and/or height above the bed as held"
+    )
     spoil_board: PositiveLength = Field(
         18.0, description="thickness of the sacrificial board; nothing may pass through it"
     )

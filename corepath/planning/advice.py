@@ -1,4 +1,4 @@
-"""What a prepared job can be told beyond its checks: passes, stops, low castings, suggested values, where to measure."""
+"""What a prepared job can be told beyond its checks: passes, stops, suggested values, where to measure."""
 
 from __future__ import annotations
 

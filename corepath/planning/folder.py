@@ -18,7 +18,7 @@ from corepath.errors import OutputError
 
 __all__ = ["Written", "write_folder"]
 
-OURS = re.compile(r"^(0[1-9]|10)-[ABCD]-[a-z0-9-]+\.(nc|svg)$")
+OURS = re.compile(r"^((0[1-9]|10)-[ABCD]-[a-z0-9-]+\.(nc|svg)|map-[a-z-]+\.svg)$")
 """Names that a plan gives to its files; nothing else in the folder is touched."""
 
 

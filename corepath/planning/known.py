@@ -13,10 +13,11 @@ import numpy as np
 from corepath.errors import Fault, InputError
 from corepath.job.measured import Measured, read_measured
 from corepath.job.model import Job
-from corepath.job.record import Settled, load_record
+from corepath.job.record import load_record, record_path
+from corepath.job.record_settled import Settled
 from corepath.stackup.blank import Blank
 
-__all__ = ["Known", "read_known", "record_path"]
+__all__ = ["Known", "read_known"]
 
 INCH = 25.4
 
@@ -46,9 +47,7 @@ class Known:
     @staticmethod
     def from_dict(data: Mapping[str, Any]) -> Known:
         measured, record = data.get("measured"), data.get("record")
-        return Known(
-            _measured_from(measured) if measured else None, Settled.from_dict(record) if record else Settled()
-        )
+        return Known(_measured_from(measured) if measured else None, _settled_from(record) if record else Settled())
 
 
 COLUMNS = ("x", "y", "thickness", "height")
@@ -57,8 +56,7 @@ COLUMNS = ("x", "y", "thickness", "height")
 def _measured_dict(measured: Measured) -> dict[str, Any]:
     """Lists by column; None where a figure was not taken."""
     return {
-        name: [None if math.isnan(figure) else float(figure) for figure in getattr(measured, name)]
-        for name in COLUMNS
+        name: [None if math.isnan(figure) else float(figure) for figure in getattr(measured, name)] for name in COLUMNS
     }
 
 
@@ -73,9 +71,19 @@ def _measured_from(data: Mapping[str, Any]) -> Measured:
     return Measured(x, y, thickness, height)
 
 
-def record_path(job_path: Path) -> Path:
-    """Where the as-cut record of a job file lies."""
-    return job_path.with_suffix(".ascut.toml")
+def _settled_from(data: Mapping[str, Any]) -> Settled:
+    """The inverse of `Settled.as_dict`."""
+    try:
+        held = dict(data)
+        for name in ("thickness", "thickness_after", "groove_depth", "top_ups"):
+            held[name] = tuple(tuple(item) for item in held.get(name, ()))
+        for name in ("topped_up", "voids", "leaks"):
+            held[name] = tuple(held.get(name, ()))
+        held["coupon_diameter"] = {int(number): value for number, value in held.get("coupon_diameter", {}).items()}
+        held["cut"] = frozenset(held.get("cut", ()))
+        return Settled(**held)
+    except (TypeError, ValueError) as error:
+        raise InputError([Fault("record", "the settled figures do not fit together")]) from error
 
 
 def read_known(job: Job, job_path: Path) -> tuple[Known, list[Fault]]:

@@ -8,9 +8,10 @@ from typing import Any
 from corepath.motion.cutter import Cutter
 from corepath.planning.make import MadeFile
 from corepath.planning.prepare import Prepared
+from corepath.stackup.fills import fill_advices
+from corepath.stackup.pass_shows import showing
 from corepath.stackup.pour import pour_report
 from corepath.stackup.registration import registered
-from corepath.stackup.pass_shows import showing
 from corepath.stackup.stop_table import pours, stop_table
 
 __all__ = ["SCHEMA", "checks_report", "full_report"]
@@ -37,6 +38,8 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
         },
         "flip_about": prepared.job.machine.flip_about,
         "cautions": list(prepared.cautions),
+        "fills": [advice.as_dict() for advice in fill_advices(stack, prepared.known.settled)],
+        "done": sorted(prepared.done),
         "checks": [check.as_dict() for check in prepared.checks],
         "advice": prepared.advice.as_dict(),
         "registration": [thing.as_dict() for thing in registered(stack, prepared.board)],

@@ -76,9 +76,13 @@ class Advice:
         for plug in self.plugs:
             if plug.fits:
                 continue
-            words = f"{plug.id}: the deck over it is {plug.deck_over:.2f}, at most {plug.deck_limit:.2f} can be filled"
-            place = "; no place inside the groove will do" if plug.at is None else f"; nearest place that can: X{plug.at[0]:.0f} Y{plug.at[1]:.0f}"
-            found.append(words + place)
+            found.append(
+                f"{plug.id}: the deck over it is {plug.deck_over:.2f}, at most {plug.deck_limit:.2f} can be filled"
+            )
+            if plug.at is None:
+                found.append(f"{plug.id}: no place inside the groove will do")
+            else:
+                found.append(f"{plug.id}: the nearest place that will do is X{plug.at[0]:.0f} Y{plug.at[1]:.0f}")
         return tuple(found)
 
     def as_dict(self) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from corepath.job.record import Settled
+from corepath.job.record_settled import Settled
 from corepath.stackup.stackup import Stackup
 from corepath.stackup.stop_table import pours
 from corepath.stackup.top_up import FillAdvice, Stage, common_stop, judge_fill

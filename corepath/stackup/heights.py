@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.job.model import Job
-from corepath.job.record import Settled
+from corepath.job.record_settled import Settled
 from corepath.stackup.blank import Blank
 from corepath.stackup.fitting import Fitted, fit
 from corepath.stackup.linear import Linear
@@ -85,7 +85,11 @@ class Heights:
         touch = Linear.term(f"touch for {operation}", tolerances.touch)
         if self.settled.coupon_z is None:
             return touch + Linear.term(f"machine in {operation}", tolerances.machine)
-        return touch + self.settled.coupon_z + Linear.term("machine as by the coupon", min(self._gauge, tolerances.machine))
+        return (
+            touch
+            + self.settled.coupon_z
+            + Linear.term("machine as by the coupon", min(self._gauge, tolerances.machine))
+        )
 
     def floor(self, height: float, operation: str) -> Linear:
         """f: the floor that `operation` leaves in A, above the bed under it."""

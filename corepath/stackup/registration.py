@@ -82,13 +82,14 @@ def _diameter_error(stack: Stackup) -> float:
 def _moved(stack: Stackup, distance: float) -> Linear:
     """Movement of the wood at `distance` across the grain from the dowels, since A.
 
-    With the blank's width recorded in A and later, the movement is known but for the reading.
+    With the blank's width recorded at A and later, the movement is known but for the reading.
     """
     job = stack.job
     widths = stack.heights.settled.widths
-    later = [widths[stage] for stage in ("B", "inserts", "C") if stage in widths]
-    if "A" in widths and later:
-        share = (later[-1] - widths["A"]) / widths["A"]
+    before = [widths[stage] for stage in ("blank", "A") if stage in widths]
+    later = [widths[stage] for stage in ("cast", "B", "inserts", "C") if stage in widths]
+    if before and later:
+        share = (later[-1] - before[-1]) / before[-1]
         error = Linear.term("width as measured", SETTLED) * (abs(distance) / job.blank.width)
         return -abs(share * distance) + error
     coefficient = woods()[job.blank.wood].across(job.blank.grain)

@@ -79,6 +79,7 @@ def plan_skim(
     highest_top: float,
     shows_at: Sequence[Linear],
     recorded_stop: int | None = None,
+    recorded_plane: float | None = None,
 ) -> SkimPlan:
     """Planes below the thickest blank's top, and who shows when.
 
@@ -96,10 +97,23 @@ def plan_skim(
     likely = first_at_or_below(min(casting.nominal for casting in shows_at))
     latest = first_at_or_below(min(casting.worst()[0] for casting in shows_at))
     first_sight = first_at_or_below(sight)
-    if recorded_stop is not None and recorded_stop <= len(planes):
+    if recorded_stop is not None:
+        planes, recorded_stop = _with_stop(planes, recorded_stop, recorded_plane)
         sighted, stop = min(first_sight or recorded_stop, recorded_stop), recorded_stop
         return SkimPlan(planes, lowest_plane, sighted, stop, stop, stop, stop, recorded=True)
     return SkimPlan(planes, lowest_plane, first_sight, earliest, likely, latest, latest or len(planes))
+
+
+def _with_stop(planes: tuple[float, ...], stop: int, plane: float | None) -> tuple[tuple[float, ...], int]:
+    """The planes with the one that was recorded among them, and its number.
+
+    The schedule may have changed since (another thickness was measured); what was cut stands.
+    """
+    if plane is None:
+        return planes, min(stop, len(planes))
+    above = tuple(other for other in planes if other > plane + TIE)
+    below = tuple(other for other in planes if other < plane - TIE)
+    return (*above, plane, *below), len(above) + 1
 
 
 def _planes(lowest: float, step: float, largest: float, top: float, sight: float) -> tuple[float, ...]:

@@ -10,7 +10,7 @@ from shapely import Point
 
 from corepath.board.model import Board, Casting, Place
 from corepath.job.model import Job
-from corepath.job.record import Settled
+from corepath.job.record_settled import Settled
 from corepath.motion.program import Setup, Zero
 from corepath.stackup.blank import Blank
 from corepath.stackup.heights import At, Heights
@@ -158,8 +158,8 @@ def _skim(heights: Heights, castings: tuple[CastingStack, ...], lowest_plane: fl
         for casting in castings
         for at in (casting.deepest_at, casting.shallowest_at)
     ]
-    skim = heights.job.skim
-    return plan_skim(lowest_plane, skim.step, skim.largest_step, heights.blank.thickest.value, shows, heights.settled.stop)
+    skim, stop = heights.job.skim, (heights.settled.stop, heights.settled.stop_plane)
+    return plan_skim(lowest_plane, skim.step, skim.largest_step, heights.blank.thickest.value, shows, *stop)
 
 
 def _casting_stack(casting: Casting, heights: Heights, board: Board, lowest_plane: float) -> CastingStack:

@@ -20,7 +20,9 @@ from corepath.stackup.pour import CastingPour, Shows, StopLimit
 from corepath.stackup.skim import TIE, SkimPlan
 from corepath.stackup.stackup import CastingStack, Stackup
 
-__all__ = ["Question", "Stop", "StopRow", "StopTable", "possible_stops", "pours", "stop_limits", "stop_table", "table_of"]
+__all__ = [
+    "Question", "Stop", "StopRow", "StopTable", "possible_stops", "pours", "stop_limits", "stop_table", "table_of",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

@@ -91,7 +91,7 @@ def _held_margins(rows: list[Floats], base: list[float], bounds: Bounds) -> tupl
         margin = float(solved.x[-1])
         least = margin if least is None else least
         pressing = [k for k in waiting if solved.ineqlin.marginals[k] < -1e-9]
-        held.update({k: margin - SLACK for k in (pressing or waiting)})
+        held.update(dict.fromkeys(pressing or waiting, margin - SLACK))
     return held, least or 0.0
 
 
@@ -164,7 +164,5 @@ def suggested_job(job: Job, suggestion: Suggestion) -> Job:
         "dowel": tuple(dowel.model_copy(update={"stand": values["dowel.stand"]}) for dowel in job.dowel),
     }
     if "insert.recess" in values:
-        update["insert"] = tuple(
-            insert.model_copy(update={"recess": values["insert.recess"]}) for insert in job.insert
-        )
+        update["insert"] = tuple(insert.model_copy(update={"recess": values["insert.recess"]}) for insert in job.insert)
     return job.model_copy(update=update)

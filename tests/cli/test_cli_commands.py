@@ -114,8 +114,16 @@ def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
     stand_in = Planner()
     module = ModuleType("corepath.planning")
     for name in (
-        "check_report", "prepare", "plan", "write_plan", "preview", "read_folder",
-        "passes", "stops", "suggestion", "write_measuring",
+        "check_report",
+        "prepare",
+        "plan",
+        "write_plan",
+        "preview",
+        "read_folder",
+        "passes",
+        "stops",
+        "suggestion",
+        "write_measuring",
     ):
         setattr(module, name, getattr(stand_in, name))
     monkeypatch.setitem(sys.modules, "corepath.planning", module)

@@ -8,7 +8,7 @@ import pytest
 from corepath.job.load import load_job
 from corepath.job.measured import Measured
 from corepath.job.model import Job
-from corepath.job.record import Settled
+from corepath.job.record_settled import Settled
 from corepath.stackup.blank import Blank
 from corepath.stackup.heights import Heights
 
