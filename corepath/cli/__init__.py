@@ -8,8 +8,12 @@ __all__ = ["main"]
 def main() -> None:
     """Entry point of the `corepath` command."""
     try:
-        from corepath.cli.app import run
+        import os
 
+        from corepath.cli.app import run
+        from corepath.cli.cache import settle_cache
+
+        settle_cache(os.environ)
         run()
     except KeyboardInterrupt:
         raise SystemExit(130) from None

@@ -134,9 +134,10 @@ def file_table(operations: Iterable[Mapping[str, Any]], minutes: float | None) -
             "" if lines is None else str(lines),
         )
     text = rendered(table)
-    return (
-        text if minutes is None else f"{text}\n{minutes:.1f} minutes in all, changes of cutter and set-up not counted"
-    )
+    if minutes is None:
+        return text
+    counted = f"{minutes:.1f} minutes with the skim to its planned stop;\nchanges of cutter and set-up are not counted"
+    return f"{text}\n{counted}"
 
 
 def measure_table(measures: Sequence[MeasureRow]) -> str:

@@ -134,6 +134,12 @@ class Fitted:
             half = np.maximum(half, self._plate.half_width(fx, fy))
         return half.reshape(shape)
 
+    def own_uncertainty(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """As `uncertainty`, but of the surface alone, without regard to what a plane leaves unexplained."""
+        fx, fy, shape = _flat(x, y)
+        trend: _Trend = self._plane if self._plate is None else self._plate
+        return np.maximum(trend.half_width(fx, fy), self.error).reshape(shape)
+
     def extrapolated(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:
         """Whether `x`, `y` lies more than `OUTSIDE` beyond the hull of the places."""
         import shapely

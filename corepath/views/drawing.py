@@ -317,13 +317,17 @@ def _rows(
         rows.append(("time", ", all in one ".join(f"{times[k]:.1f} min" for k in sorted(times))))
         rows[-1] = ("time", apart + rows[-1][1])
     rows += [
-        ("lowest cut", f"{work.lowest:.2f} above the bed, {top - work.lowest:.2f} below the face"),
+        ("lowest cut", f"{_over_bed(work.lowest)}, {top - work.lowest:.2f} below the face"),
         ("X, Y zero", xy),
         ("Z zero", f"{zero.touch}: Z {number(zero.z)} above the bed; {again}"),
         ("free height", f"{number(work.clear)} above the bed"),
         ("plan", digest),
     ]
     return rows
+
+
+def _over_bed(height: float) -> str:
+    return f"{-height:.2f} into the bed" if height < 0 else f"{height:.2f} above the bed"
 
 
 def _files(work: Work, programs: Sequence[Program]) -> str:

@@ -344,7 +344,7 @@ def _legend(svg: Document, sheet: MapSheet, bands: Bands) -> float:
 def _mind(svg: Document, sheet: MapSheet, y: float, bottom: float) -> None:
     """Cautions, as many lines as there is room for."""
     said = list(sheet.cautions)
-    if sheet.below:
+    if sheet.seal:
         said.insert(0, _SEAL)
     lines = [text for line in said for text in ("– " + wrapped(line, SMALL, SIDE.width - 8)[0], *_rest(line))]
     room = int((bottom - y - 8) // _PITCH)

@@ -1,6 +1,6 @@
 """Maps of the blank for the person at the machine: wood left under the castings, groove depth, where castings show.
 
-Three sheets. *Wood under* is f - gA, drawn as seen from below, since that is where a thin place is sealed. *Groove
+Three sheets. *Wood under* is f - gA, drawn as seen from below, since a thin place is sealed there. *Groove
 depth* is T + gA - f from the raw top, which a depth gauge finds. *Shows* is D + gB, the skim plane at which a place
 comes to light, with what shows after each pass. f is the height of a casting's floor above the bed in A, T the
 thickness of the blank, gA and gB the gap under it in A and B; all mm. Darker is what needs more watching: thin, deep,
@@ -91,8 +91,8 @@ def maps(
             below=kind.below,
             figure=kind.figure,
             sampled=sampled,
-            seal=_to_seal(sampled, job, margin) if kind.below else (),
-            limit=job.groove.least_floor if kind.below else None,
+            seal=_to_seal(sampled, job, margin) if kind.name == "wood-under" else (),
+            limit=job.groove.least_floor if kind.name == "wood-under" else None,
             rows=rows,
             planned_stop=planned_stop,
             cautions=blank.cautions,
@@ -119,7 +119,7 @@ def _kinds(blank: MappedBlank, gap_b: Over | None) -> tuple[_Kind, ...]:
     return (
         _Kind("wood-under", "Wood left under groove and plugs", f"f - gA, mm{gap}", "low", True, wood),
         _Kind("groove-depth", "Depth of groove and plugs", f"T + gA - f, mm{thick}", "high", False, depth),
-        _Kind("shows", "Where the castings show first and last", f"skim plane D + gB {level}", "low", False, shows),
+        _Kind("shows", "Where the castings show first and last", f"skim plane D + gB {level}", "low", True, shows),
     )  # fmt: skip
 
 

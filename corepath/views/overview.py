@@ -131,7 +131,8 @@ def _dimensions(view: PlanView, scene: Scene) -> None:
         dimension_along(svg, left, right, bottom, bottom + 19.5, f"blank {number(bx1 - bx0, 1)}")
         _running(view, scene, bottom, right)
     bar = scale_bar(svg, MAIN.x0 + 19, bottom + 26.0, view.scale)
-    note = f"scale {scale_words(view.scale)} at A3; places as running dimensions from the middle; figures in mm"
+    says = "places as running dimensions from the middle; thin lines: height of the deck; mm"
+    note = f"scale {scale_words(view.scale)} at A3; {says}"
     svg.text(bar + 14, bottom + 26.0, note, "label quiet", size=SMALL)
 
 
@@ -169,14 +170,7 @@ def _side(
         ("resin", scene.job.cast.resin),
     ]
     if minutes:
-        rows.append(
-            (
-                "cutting",
-                f"{sum(minutes.values()):.0f} min for all files, the skim counted twice"
-                if _twice(programs)
-                else f"{sum(minutes.values()):.0f} min",
-            )
-        )
+        rows.append(("cutting", _cutting(minutes, scene.stack.skim.planned_stop)))
     rows.append(("plan", digest))
     bottom = rows_block(svg, Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1), rows, "title")
     y = checks_table(svg, checks)
@@ -184,5 +178,13 @@ def _side(
     skim_table(svg, scene.stack.skim, y, bottom)
 
 
-def _twice(programs: Sequence[Program]) -> bool:
-    return any(p.combined for p in programs) and any(p.stem.find("-pass-") > 0 for p in programs)
+def _cutting(minutes: Mapping[str, float], planned_stop: int) -> str:
+    """Time of the files that are run when the skim stops as planned, pass by pass."""
+    skims = [stem for stem in minutes if "-skim-" in stem]
+    run = [stem for stem in minutes if stem not in skims or _pass(stem) <= planned_stop]
+    return f"{sum(minutes[stem] for stem in run):.0f} min" + (", the skim to its planned stop" if skims else "")
+
+
+def _pass(stem: str) -> float:
+    last = stem.rpartition("-")[2]
+    return int(last) if last.isdigit() else float("inf")
