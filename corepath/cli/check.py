@@ -1,34 +1,63 @@
-"""`corepath check`: the stack-up table, before any path is made."""
+"""`corepath check`: the stack-up table, the schedule of the skim and what would mend it, before any path is made."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from corepath.cli.guard import as_json, end, guarded, say
+
+if TYPE_CHECKING:
+    from corepath.planning import Prepared
 
 __all__ = ["check"]
 
 
 def check(
     job: Annotated[Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)],
+    suggest: Annotated[
+        bool, typer.Option("--suggest", help="Print job values that pass with the widest margin.")
+    ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print the report as JSON instead of tables.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No hint of the next command.")] = False,
 ) -> None:
-    """Print the stack-up table, window first."""
+    """Print the stack-up table, window first, and what would mend it."""
     with guarded(json_wanted=json, job=job):
-        from corepath.planning import check_report, prepare
+        from corepath.planning import check_report, prepare, suggestion, write_measuring
 
         prepared = prepare(job)
-        failed = any(check.verdict == "fail" for check in prepared.checks)
+        template = write_measuring(prepared, job)
         if json:
-            say(as_json(check_report(prepared)))
-            end(failed)
-        from corepath.cli.tables import check_table, next_command
-
-        say(check_table(prepared.checks))
+            report = check_report(prepared)
+            if suggest:
+                report["suggestion"] = suggestion(prepared).as_dict()
+            say(as_json(report))
+            end(prepared.failed)
+        say(_told(prepared, suggest))
         if not quiet:
-            say("\n" + next_command("check" if failed else "plan", job, first="mend the job" if failed else ""))
-        end(failed)
+            if template is not None:
+                say(f"\nThe blank was not measured: places to measure are in {template}")
+            say("\n" + _next(prepared, job))
+        end(prepared.failed)
+
+
+def _told(prepared: Prepared, suggest: bool) -> str:
+    from corepath.cli.stackup_tables import advice_lines, contributor_table, pass_table, stop_lines, suggestion_lines
+    from corepath.cli.tables import check_table
+    from corepath.planning import passes, stops, suggestion
+
+    parts = [check_table(prepared.checks), contributor_table(prepared.checks), pass_table(passes(prepared))]
+    parts += [stop_lines(stops(prepared)), advice_lines(prepared.cautions, prepared.fills, prepared.advice.lines())]
+    if suggest:
+        parts.append(suggestion_lines(suggestion(prepared)))
+    return "\n\n".join(part for part in parts if part)
+
+
+def _next(prepared: Prepared, job: Path) -> str:
+    from corepath.cli.tables import next_command
+
+    if prepared.failed:
+        return next_command("check", job, "--suggest", first="mend the job")
+    return next_command("plan", job)

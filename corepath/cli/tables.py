@@ -20,6 +20,7 @@ from rich.table import Table
 from rich.text import Text
 
 __all__ = [
+    "WIDTH",
     "CheckRow",
     "Finding",
     "MeasureRow",
@@ -27,8 +28,10 @@ __all__ = [
     "file_table",
     "finding_lines",
     "measure_table",
+    "new_table",
     "next_command",
     "record_table",
+    "rendered",
     "wrapped",
 ]
 
@@ -94,7 +97,7 @@ class MeasureRow(Protocol):
 
 def check_table(checks: Sequence[CheckRow]) -> str:
     """The stack-up table, window first, then what is to be said of each check that is not ok."""
-    table = _table()
+    table = new_table()
     table.add_column("check", no_wrap=True)
     table.add_column("verdict", no_wrap=True)
     for name in ("value", "worst", "limit", "margin"):
@@ -107,14 +110,14 @@ def check_table(checks: Sequence[CheckRow]) -> str:
         table.add_row(Text(check.id), verdict, *figures, Text(check.where))
     counts = Counter(check.verdict for check in ordered)
     total = ", ".join(f"{counts[verdict]} {verdict}" for verdict in ("ok", "caution", "fail") if counts[verdict])
-    parts = [_rendered(table), f"{total} (lengths in mm; worst: all tolerances against you at once)"]
+    parts = [rendered(table), f"{total} (lengths in mm; worst: all tolerances against you at once)"]
     parts += [_remark(check) for check in ordered if check.verdict != "ok"]
     return "\n".join(parts)
 
 
 def file_table(operations: Iterable[Mapping[str, Any]], minutes: float | None) -> str:
     """One line for each file: set-up, cutter, minutes, lines; and the minutes of all."""
-    table = _table()
+    table = new_table()
     table.add_column("file", overflow="fold")
     table.add_column("set-up")
     table.add_column("cutter", overflow="fold")
@@ -130,7 +133,7 @@ def file_table(operations: Iterable[Mapping[str, Any]], minutes: float | None) -
             f"{entry['minutes']:.1f}",
             "" if lines is None else str(lines),
         )
-    text = _rendered(table)
+    text = rendered(table)
     if minutes is None:
         return text
     counted = f"{minutes:.1f} minutes with the skim to its planned stop;\nchanges of cutter and set-up are not counted"
@@ -139,7 +142,7 @@ def file_table(operations: Iterable[Mapping[str, Any]], minutes: float | None) -
 
 def measure_table(measures: Sequence[MeasureRow]) -> str:
     """What was measured, file by file: value, what was wanted, and how far it is off."""
-    table = _table()
+    table = new_table()
     table.add_column("measured", max_width=24, overflow="fold")
     for name in ("value", "wanted", "off"):
         table.add_column(name, justify="right", no_wrap=True)
@@ -151,7 +154,7 @@ def measure_table(measures: Sequence[MeasureRow]) -> str:
             table.add_row(Text(file, style="bold"))
         wanted, off = ("", "") if measure.wanted is None else (_figure(measure.wanted), _figure(measure.deviation))
         table.add_row(Text(f"  {measure.id}"), _figure(measure.value), wanted, off, Text(measure.says))
-    return _rendered(table)
+    return rendered(table)
 
 
 def finding_lines(findings: Sequence[Finding], counts: Mapping[str, int] | None = None) -> str:
@@ -176,7 +179,7 @@ def finding_lines(findings: Sequence[Finding], counts: Mapping[str, int] | None 
 
 def record_table(rows: Iterable[Sequence[str]]) -> str:
     """The entries of an as-cut record: number, date, stage, what, where, value, and what became of it."""
-    table = _table()
+    table = new_table()
     table.add_column("n", justify="right", no_wrap=True)
     table.add_column("date", no_wrap=True)
     table.add_column("stage", no_wrap=True)
@@ -186,7 +189,7 @@ def record_table(rows: Iterable[Sequence[str]]) -> str:
     table.add_column("", overflow="fold")
     for row in rows:
         table.add_row(*(Text(cell) for cell in row))
-    return _rendered(table)
+    return rendered(table)
 
 
 def next_command(*words: object, first: str = "") -> str:
@@ -207,7 +210,8 @@ def wrapped(text: str, width: int = WIDTH) -> str:
     return textwrap.fill(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
 
 
-def _table() -> Table:
+def new_table() -> Table:
+    """An empty table in the style of all."""
     return Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
 
 
@@ -223,7 +227,7 @@ def _cutter(cutter: Mapping[str, Any]) -> str:
     return f"{number}{cutter['shape']} D{cutter['diameter']:g}{corner}"
 
 
-def _rendered(table: Table) -> str:
+def rendered(table: Table) -> str:
     """The table as text: with colours on a terminal that wants them, without any control codes elsewhere."""
     terminal = sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
     console = Console(

@@ -114,8 +114,6 @@ def _blank(parts: Parts) -> Iterator[Contradiction]:
     ):
         if size > largest:
             yield ("blank", name), "is too large to be meant", f"at most {largest:g} mm"
-    if blank.measured is not None:
-        yield ("blank", "measured"), "not supported by this version", "leave it out; give blank.thickness"
     if blank.wood not in woods():
         yield ("blank", "wood"), f"unknown wood{_meant(blank.wood, woods())}", ", ".join(woods())
 

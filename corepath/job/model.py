@@ -97,7 +97,9 @@ class BlankSection(Section):
     grain: Literal["flat", "quarter"] = Field(
         "flat", description="flat-sawn or quarter-sawn: how the width moves with moisture"
     )
-    measured: str | None = Field(None, description="CSV of measured places (not read by this version)")
+    measured: str | None = Field(
+        None, description="CSV of measured places: x, y, thickness and/or height above the bed as held"
+    )
     spoil_board: PositiveLength = Field(
         18.0, description="thickness of the sacrificial board; nothing may pass through it"
     )
@@ -227,6 +229,7 @@ class Tolerances(Section):
     flat: NonNegativeLength = Field(0.10, description="gap under the blank as held, one-sided")
     touch: NonNegativeLength = Field(0.05, description="touching off Z, ±")
     machine: NonNegativeLength = Field(0.03, description="positioning of the machine in Z, ±")
+    gauge: NonNegativeLength = Field(0.03, description="a depth gauge or callipers, one reading, ±")
     level: NonNegative = Field(1.0, description="the blank out of level while the resin cures, mm/m")
     shrinkage: Annotated[float, Field(strict=True, ge=0, lt=0.2)] = Field(
         0.0025, description="of the linear shrinkage, ±"

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,23 +18,32 @@ from corepath.errors import OutputError
 
 __all__ = ["Written", "write_folder"]
 
-OURS = re.compile(r"^(0[1-9]|10)-[ABCD]-[a-z0-9-]+\.(nc|svg)$")
+OURS = re.compile(r"^((0[1-9]|10)-[ABCD]-[a-z0-9-]+\.(nc|svg)|map-[a-z-]+\.svg)$")
 """Names that a plan gives to its files; nothing else in the folder is touched."""
 
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """Names written, and names of earlier `.nc` files moved to `withdrawn/`."""
+    """Names written, and names of earlier `.nc` files moved to `withdrawn/` or, their operation being cut, to `done/`.
+
+    Of the `.nc` files written, `new` were not there before and `unchanged` have the same motions as before.
+    """
 
     folder: Path
     written: tuple[str, ...]
     withdrawn: tuple[str, ...]
+    done: tuple[str, ...] = ()
+    new: tuple[str, ...] = ()
+    unchanged: tuple[str, ...] = ()
 
 
-def write_folder(folder: Path, files: Mapping[str, str], *, withdraw: bool = True) -> Written:
+def write_folder(
+    folder: Path, files: Mapping[str, str], *, withdraw: bool = True, done: Collection[str] = ()
+) -> Written:
     """Write `files` (name to text) into `folder`, made if missing.
 
-    With `withdraw`, earlier files of a plan that are not written again are taken away. Raises OutputError
+    With `withdraw`, earlier files of a plan that are not written again are taken away; `done` names the
+    operations (`groove`) whose files were cut with. Raises OutputError
     when the folder or a file cannot be written; the earlier files are then still whole.
     """
     try:
@@ -45,24 +54,45 @@ def write_folder(folder: Path, files: Mapping[str, str], *, withdraw: bool = Tru
     try:
         for name, text in files.items():
             (staging / name).write_bytes(text.encode("utf-8"))
-        withdrawn = _take_away(folder, set(files)) if withdraw else ()
+        programs = [name for name in files if name.endswith(".nc")]
+        new = tuple(name for name in programs if not (folder / name).exists())
+        unchanged = tuple(name for name in programs if name not in new and _same_motions(folder / name, files[name]))
+        withdrawn, finished = _take_away(folder, set(files), done) if withdraw else ((), ())
         for name in files:
             (staging / name).replace(folder / name)
     except OSError as error:
         raise OutputError(f"{folder}: cannot write: {error.strerror or error}") from error
     finally:
         shutil.rmtree(staging, ignore_errors=True)
-    return Written(folder, tuple(files), withdrawn)
+    return Written(folder, tuple(files), withdrawn, finished, new, unchanged)
 
 
-def _take_away(folder: Path, kept: set[str]) -> tuple[str, ...]:
+def _operation(name: str) -> str:
+    """`05-B-skim-pass-2.nc` belongs to `skim`, `07-C-deck-rough.nc` to `deck-rough`."""
+    words = name.removesuffix(".nc").split("-", 2)[2]
+    return re.sub(r"-(pass-\d+|all|\d+)$", "", words)
+
+
+def _same_motions(path: Path, text: str) -> bool:
+    """Whether a file differs in comments only."""
+
+    def motions(lines: str) -> list[str]:
+        return [line for line in lines.splitlines() if not line.startswith("(")]
+
+    return motions(path.read_text(encoding="utf-8", errors="replace")) == motions(text)
+
+
+def _take_away(folder: Path, kept: set[str], done: Collection[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     stale = sorted(path.name for path in folder.iterdir() if OURS.match(path.name) and path.name not in kept)
     programs = tuple(name for name in stale if name.endswith(".nc"))
-    if programs:
-        (folder / "withdrawn").mkdir(exist_ok=True)
+    finished = tuple(name for name in programs if _operation(name) in done)
+    withdrawn = tuple(name for name in programs if name not in finished)
+    for names, place in ((withdrawn, "withdrawn"), (finished, "done")):
+        if names:
+            (folder / place).mkdir(exist_ok=True)
+        for name in names:
+            (folder / name).replace(folder / place / name)
     for name in stale:
-        if name in programs:
-            (folder / name).replace(folder / "withdrawn" / name)
-        else:
+        if name not in programs:
             (folder / name).unlink()
-    return programs
+    return withdrawn, finished

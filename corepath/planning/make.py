@@ -44,11 +44,11 @@ class MadeFile:
 
 
 def make_files(prepared: Prepared, progress: Progress, share: tuple[float, float]) -> tuple[MadeFile, ...]:
-    """All files of a plan, in the order they are cut. Raises CorepathError where no path can be found."""
+    """All files still to be cut, in their order. Raises CorepathError where no path can be found."""
     start, end = share
     made: list[MadeFile] = []
-    for k, work in enumerate(prepared.works):
-        progress(f"path of {work.name}", start + (end - start) * k / len(prepared.works))
+    for k, work in enumerate(prepared.ahead):
+        progress(f"path of {work.name}", start + (end - start) * k / len(prepared.ahead))
         made += [_made(prepared, work, program) for program in programs(work)]
     return tuple(made)
 

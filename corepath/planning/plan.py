@@ -19,6 +19,7 @@ from corepath.readback.findings import Finding
 from corepath.readback.result import ReadBack
 from corepath.stackup import Check
 from corepath.views.drawing import drawings
+from corepath.views.maps import maps
 
 __all__ = ["Plan", "plan", "preview", "write_plan"]
 
@@ -66,8 +67,10 @@ def plan(prepared: Prepared, *, progress: Progress = quiet, despite_failures: bo
     report = full_report(prepared, made, readback.as_dict() if readback is not None else None, despite_failures)
     if despite_failures or not (prepared.failed or (readback is not None and len(readback.findings))):
         files.update({one.name: one.text for one in made})
+    if prepared.stackup.heights.blank.measured:
+        files.update(_maps(prepared))
     progress("report", 0.95)
-    files["job.resolved.json"] = _json(resolved_dict(prepared.resolved))
+    files["job.resolved.json"] = _json({**resolved_dict(prepared.resolved), **prepared.known.as_dict()})
     files["geometry.json"] = json.dumps(geometry_dict(prepared), separators=(",", ":")) + "\n"
     files["report.json"] = _json(report)
     return Plan(prepared, made, readback, files, report)
@@ -75,7 +78,7 @@ def plan(prepared: Prepared, *, progress: Progress = quiet, despite_failures: bo
 
 def write_plan(plan: Plan, folder: Path) -> Written:
     """Write a plan's files into `folder`; earlier `.nc` files that it does not hold go to `withdrawn/`."""
-    return write_folder(folder, plan.files)
+    return write_folder(folder, plan.files, done=plan.prepared.done)
 
 
 def preview(prepared: Prepared, folder: Path, progress: Progress = quiet) -> Written:
@@ -95,6 +98,18 @@ def _drawings(prepared: Prepared, made: Sequence[MadeFile]) -> dict[str, str]:
         digest=prepared.digest,
         checks=prepared.checks,
         minutes={one.program.stem: one.minutes for one in made},
+    )
+
+
+def _maps(prepared: Prepared) -> dict[str, str]:
+    skim = prepared.stackup.skim
+    return maps(
+        prepared.job,
+        prepared.board,
+        prepared.stackup.heights.blank,
+        skim.planes,
+        digest=prepared.digest,
+        planned_stop=skim.planned_stop,
     )
 
 

@@ -1,9 +1,10 @@
-"""From a job file to all that is known before any path is made: geometry, stack-up, works, checks."""
+"""From a job file to all that is known before any path is made: geometry, stack-up, works, checks, advice."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from corepath.board.build import collect_faults
 from corepath.board.model import Board
@@ -11,7 +12,11 @@ from corepath.errors import Fault, InputError
 from corepath.job.load import read_job
 from corepath.job.model import Job
 from corepath.job.resolved import digest
+from corepath.job.source import locate, read_source
+from corepath.planning.known import Known, read_known
 from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
+from corepath.stackup.advice import Advice, advise
+from corepath.stackup.fills import low_fills
 from corepath.work import Work, build_works, limit_checks
 
 __all__ = ["Prepared", "prepare", "prepare_job"]
@@ -19,14 +24,16 @@ __all__ = ["Prepared", "prepare", "prepare_job"]
 
 @dataclass(frozen=True, slots=True)
 class Prepared:
-    """A job that can be planned: `checks` in the order of the table, `digest` names job and geometry.
+    """A job that can be planned: `checks` in the order of the table, `digest` names job, blank and record.
 
     `resolved` is the job as it stands in `job.resolved.json`: an outline from a DXF file is held as
-    points, so that the folder of a plan needs no other file.
+    points, so that the folder of a plan needs no other file. `works` are all works of the job; those whose
+    operation the record says is cut are in `done`.
     """
 
     job: Job
     resolved: Job
+    known: Known
     board: Board
     stackup: Stackup
     works: tuple[Work, ...]
@@ -37,17 +44,44 @@ class Prepared:
     def failed(self) -> bool:
         return any(check.verdict == "fail" for check in self.checks)
 
+    @property
+    def done(self) -> frozenset[str]:
+        """Names of operations that are cut; a recorded stop means that the skim is."""
+        settled = self.known.settled
+        return settled.cut | {"skim"} if settled.stop is not None else settled.cut
+
+    @property
+    def ahead(self) -> tuple[Work, ...]:
+        """The works that are still to be cut."""
+        return tuple(work for work in self.works if work.name not in self.done)
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What the blank's figures do not say, in plain words."""
+        return self.stackup.heights.blank.cautions
+
+    @property
+    def fills(self) -> tuple[str, ...]:
+        """What is to be said of each casting whose fill was measured."""
+        return low_fills(self.stackup, self.known.settled)
+
+    @property
+    def advice(self) -> Advice:
+        return advise(self.stackup, self.board)
+
 
 def prepare(path: Path) -> Prepared:
-    """Read a job file and work everything out up to the checks.
+    """Read a job file, the blank's figures and the record, and work everything out up to the checks.
 
-    Raises InputError with all faults found, those of the file and those of the geometry together.
+    Raises InputError with all faults found, those of the files and those of the geometry together.
     """
     job, faults = read_job(path)
     if job is None:
         raise InputError(faults)
+    known, more = read_known(job, path)
+    faults += more
     try:
-        prepared = prepare_job(job, path.parent)
+        prepared = prepare_job(job, path.parent, known)
     except InputError as error:
         raise InputError(_placed(path, [*faults, *error.faults])) from None
     if faults:
@@ -55,19 +89,21 @@ def prepare(path: Path) -> Prepared:
     return prepared
 
 
-def prepare_job(job: Job, folder: Path) -> Prepared:
+def prepare_job(job: Job, folder: Path, known: Known | None = None) -> Prepared:
     """The same from a checked job; files it names lie in `folder`. Raises InputError."""
+    known = known or Known()
     board, faults = collect_faults(job, folder)
     if board is None:
         raise InputError(faults)
-    stack = build_stackup(job, board)
+    stack = build_stackup(job, board, known.blank(job), known.settled)
     works, unfit = build_works(job, board, stack)
     faults = [*faults, *unfit]
     if faults:
         raise InputError(faults)
     checks = (*depth_checks(stack), *place_checks(stack, board), *limit_checks(job, works))
     resolved = _resolved(job, board)
-    return Prepared(job, resolved, board, stack, works, checks, digest(resolved))
+    record: dict[str, Any] = known.as_dict()
+    return Prepared(job, resolved, known, board, stack, works, checks, digest(resolved, record))
 
 
 def _resolved(job: Job, board: Board) -> Job:
@@ -80,7 +116,5 @@ def _resolved(job: Job, board: Board) -> Job:
 
 def _placed(path: Path, faults: list[Fault]) -> list[Fault]:
     """Give the faults found later their line of the file."""
-    from corepath.job.source import locate, read_source
-
     source, _ = read_source(path)
     return locate(faults, source)

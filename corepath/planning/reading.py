@@ -8,15 +8,21 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from corepath.errors import Fault, InputError
 from corepath.job.resolved import from_resolved
+from corepath.planning.known import Known
 from corepath.planning.make import Progress, quiet
 from corepath.planning.prepare import Prepared, prepare_job
 from corepath.readback.findings import Finding
+from corepath.readback.material import Lies
 from corepath.readback.measure import read_back
 from corepath.readback.measures import Measure
 from corepath.readback.result import ReadBack
 from corepath.readback.shop import Pour, Shop
+from corepath.stackup.blank import Blank
 from corepath.work.cutters import cutter_of
 
 __all__ = ["Reading", "read_files", "read_folder"]
@@ -86,8 +92,20 @@ def _shop(prepared: Prepared) -> Shop:
             for casting in stack.castings
         },
         planned_pass=stack.skim.planned_stop,
+        done=prepared.done,
+        lies=_lies(stack.heights.blank) if stack.heights.blank.measured else None,
         bores={place.id: (place.x, place.y, place.bore) for place in prepared.board.places},
     )
+
+
+def _lies(blank: Blank) -> Lies:
+    """Lower and upper face of a measured blank as it lies in A."""
+
+    def faces(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        top = blank.raw_top(x, y)
+        return top - blank.thickness(x, y), top
+
+    return faces
 
 
 def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
@@ -98,8 +116,9 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     """
     if not folder.is_dir():
         raise InputError([Fault("", "no such folder", file=str(folder))])
-    job = from_resolved(_json(folder / "job.resolved.json"))
-    prepared = prepare_job(job, folder)
+    resolved = _json(folder / "job.resolved.json")
+    job = from_resolved(resolved)
+    prepared = prepare_job(job, folder, Known.from_dict(resolved))
     texts = {path.name: _text(path) for path in sorted(folder.glob("*.nc")) if path.is_file()}
     if not texts:
         raise InputError([Fault("", "no .nc file here", file=str(folder))])

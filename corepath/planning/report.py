@@ -8,7 +8,11 @@ from typing import Any
 from corepath.motion.cutter import Cutter
 from corepath.planning.make import MadeFile
 from corepath.planning.prepare import Prepared
+from corepath.stackup.fills import fill_advices
+from corepath.stackup.pass_shows import showing
 from corepath.stackup.pour import pour_report
+from corepath.stackup.registration import registered
+from corepath.stackup.stop_table import pours, stop_table
 
 __all__ = ["SCHEMA", "checks_report", "full_report"]
 
@@ -27,12 +31,20 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
             "length": blank.length,
             "width": blank.width,
             "thickness": blank.thickness,
-            "tolerance": stack.heights.thickness_tolerance,
+            "tolerance": _blank_error(prepared),
+            "measured": stack.heights.blank.measured,
             "spoil_board": blank.spoil_board,
             "wood": blank.wood,
         },
         "flip_about": prepared.job.machine.flip_about,
+        "cautions": list(prepared.cautions),
+        "fills": [advice.as_dict() for advice in fill_advices(stack, prepared.known.settled)],
+        "done": sorted(prepared.done),
         "checks": [check.as_dict() for check in prepared.checks],
+        "advice": prepared.advice.as_dict(),
+        "registration": [thing.as_dict() for thing in registered(stack, prepared.board)],
+        "stops": stop_table(stack).as_dict(),
+        "shows": [entry.as_dict() for entry in showing(stack)],
         "skim": stack.skim.as_dict(),
         "castings": [
             {
@@ -43,7 +55,7 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
             }
             for casting in stack.castings
         ],
-        "pour": pour_report([casting.pour for casting in stack.castings], prepared.job.cast),
+        "pour": pour_report(pours(stack), prepared.job.cast, level=prepared.job.tolerances.level),
         "deck": {
             "highest": round(stack.deck_highest, 4),
             "lowest": round(stack.deck_lowest, 4),
@@ -55,6 +67,11 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
             ],
         },
     }
+
+
+def _blank_error(prepared: Prepared) -> float:
+    job = prepared.job
+    return job.tolerances.thickness if job.blank.tolerance is None else job.blank.tolerance
 
 
 def full_report(

@@ -9,7 +9,7 @@ the middle of the blank on the bed. Heights are single precision: their steps at
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from corepath.readback.kernels import cut_pieces, fill_polygon
 
-__all__ = ["NOWHERE", "Cut", "Grid", "Stock"]
+__all__ = ["NOWHERE", "Cut", "Grid", "Lies", "Stock"]
 
 NOWHERE = -1.0e6
 _EMPTY = 1.0e-5
@@ -26,6 +26,7 @@ _EMPTY = 1.0e-5
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Mask = NDArray[np.bool_]
+Lies = Callable[[Floats, Floats], tuple[Floats, Floats]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,14 +94,24 @@ class Cut:
 
 
 class Stock:
-    """The blank as it is now, in the bed frame of the current set-up. `raw` is its thickness as it came, mm."""
+    """The blank as it is now, in the bed frame of the current set-up.
 
-    def __init__(self, length: float, width: float, thickness: float, cell: float = 0.5) -> None:
+    `raw` is the height of its upper face as it came, column by column, mm. With `lies` (a function of x and
+    y arrays that gives lower and upper face above the bed) the blank is as it was measured, else level.
+    """
+
+    def __init__(
+        self, length: float, width: float, thickness: float, cell: float = 0.5, lies: Lies | None = None
+    ) -> None:
         self.grid = Grid.over(length, width, cell)
         shape = (self.grid.ny, self.grid.nx)
-        self.raw = thickness
         self.wood_bottom: Singles = np.zeros(shape, dtype=np.float32)
         self.wood_top: Singles = np.full(shape, thickness, dtype=np.float32)
+        if lies is not None:
+            x, y = np.meshgrid(self.grid.xs, self.grid.ys)
+            low, high = lies(x, y)
+            self.wood_bottom, self.wood_top = low.astype(np.float32), high.astype(np.float32)
+        self.raw: Singles = self.wood_top.copy()
         self.cast_bottom: Singles = np.zeros(shape, dtype=np.float32)
         self.cast_top: Singles = np.full(shape, -1.0, dtype=np.float32)
         self.top: Singles = self.wood_top.copy()
@@ -126,6 +137,13 @@ class Stock:
         np.minimum(self.cast_top, self.top, out=self.cast_top)
         self._settle()
         return cut
+
+    def carve(self, mask: Mask, height: float) -> None:
+        """Take away all that stands above `height` in the columns of `mask`."""
+        level = np.float32(height)
+        np.minimum(self.wood_top, level, out=self.wood_top, where=mask)
+        np.minimum(self.cast_top, level, out=self.cast_top, where=mask)
+        self._settle()
 
     def _settle(self) -> None:
         """Set `top` from the two intervals."""
@@ -170,18 +188,21 @@ class Stock:
         """Height of the column nearest to a place; NOWHERE where nothing is left."""
         return float(self.top[self.grid.at(x, y)])
 
-    def pour(self, mask: Mask, level: float) -> None:
-        """Fill the columns of `mask` that were cut from above, and still have wood, up to `level`."""
-        blind = (
-            mask & self.has_wood & (self.wood_top < np.float32(self.raw - 1e-3)) & (self.wood_top < np.float32(level))
-        )
+    def pour(self, mask: Mask, below: float) -> None:
+        """Fill the columns of `mask` that were cut from above, and still have wood, to `below` the raw top."""
+        level = self.raw - np.float32(below)
+        blind = mask & self.has_wood & (self.wood_top < self.raw - np.float32(1e-3)) & (self.wood_top < level)
         self.cast_bottom[blind] = self.wood_top[blind]
-        self.cast_top[blind] = np.float32(level)
+        self.cast_top[blind] = level[blind]
         self._settle()
 
-    def flip(self, about: Literal["x", "y"]) -> None:
-        """Turn the blank over about the X axis (y becomes -y) or Y axis (x becomes -x), onto its highest face."""
-        face = np.float32(self.highest())
+    def flip(self, about: Literal["x", "y"], onto: Singles | None = None) -> None:
+        """Turn the blank over about the X axis (y becomes -y) or Y axis (x becomes -x).
+
+        It comes to lie on a level face at its highest, or on the face `onto` (heights column by column),
+        which the hold-down then draws flat.
+        """
+        face = np.float32(self.highest()) if onto is None else onto
         across = (slice(None, None, -1), slice(None)) if about == "x" else (slice(None), slice(None, None, -1))
         for kind in ("wood", "cast"):
             bottom, top = getattr(self, f"{kind}_bottom"), getattr(self, f"{kind}_top")

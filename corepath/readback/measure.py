@@ -86,7 +86,7 @@ class _Run:
         self.shop = shop
         self.files = files
         self.progress = progress
-        self.stock = Stock(shop.length, shop.width, shop.thickness, shop.cell)
+        self.stock = Stock(shop.length, shop.width, shop.thickness, shop.cell, shop.lies)
         self.findings = Findings()
         self.measures: list[Measure] = []
         self.counts: list[FileCount] = []
@@ -107,7 +107,7 @@ class _Run:
         if setup == "B":
             self._pour()
         if setup != "A":
-            self.stock.flip(self.shop.flip_about)
+            self.stock.flip(self.shop.flip_about, self.stock.raw if setup == "B" else None)
             axis = 0 if self.shop.flip_about == "x" else 1
             self.castings = {name: np.ascontiguousarray(np.flip(mask, axis)) for name, mask in self.castings.items()}
         self.face = face_height(self.stock, self.shop, setup)
@@ -115,11 +115,14 @@ class _Run:
     def _pour(self) -> None:
         for name, pour in self.shop.pour.items():
             mask = inside(self.stock, shapely.buffer(pour.area, 2.0 * self.stock.grid.cell))
-            self.stock.pour(mask, self.shop.thickness - pour.below)
+            self.stock.pour(mask, pour.below)
             self.castings[name] = inside(self.stock, pour.area)
 
     def operation(self, work: Work) -> None:
-        """All files of one operation."""
+        """All files of one operation; one that is cut already is taken as its work asks."""
+        if work.name in self.shop.done:
+            self._as_cut(work)
+            return
         if work.facing is not None:
             self._skim(work)
             return
@@ -133,6 +136,16 @@ class _Run:
         check_outside(path, self.stock, before, may_touch, self.shop.allowed, findings)
         self._measure(work, path, measures, findings)
         self._close(path, cut, before, measures, findings)
+
+    def _as_cut(self, work: Work) -> None:
+        for pocket in work.pockets:
+            self.stock.carve(inside(self.stock, pocket.area), pocket.floor)
+        for hole in work.holes:
+            for step in hole.steps:
+                self.stock.carve(self.stock.grid.near(hole.x, hole.y, step.diameter / 2), step.floor)
+        if work.facing is not None:
+            everywhere = np.ones_like(self.stock.top, dtype=np.bool_)
+            self.stock.carve(everywhere, work.facing.planes[self.shop.planned_pass - 1])
 
     def _skim(self, work: Work) -> None:
         """Each pass on what the one before left; from the planned one on, on a copy; the combined file alone."""

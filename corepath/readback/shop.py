@@ -12,6 +12,7 @@ from typing import Literal
 from shapely import Polygon
 
 from corepath.motion.cutter import Cutter
+from corepath.readback.material import Lies
 
 __all__ = ["Allowed", "Pour", "Shop"]
 
@@ -47,12 +48,13 @@ class Allowed:
 @dataclass(frozen=True, slots=True)
 class Shop:
     """The blank (`length`, `width`, `thickness`), how it is flipped and zeroed, machine, cutters, pour.
-
-    `touch_at` is in the A frame; where it is None a face is touched at the middle. `planned_pass` tells
-    how many skim passes are cut before the inserts. `pour` maps each casting's id to its fill. `cell`
-    is the largest spacing of the columns. `bores` says where the board has its bores, in the A frame:
-    (x, y, diameter) by id; they must be open at the end. It does not come from the operations, so that
-    a flip about the wrong axis shows; without it the holes of the operation inserts are taken.
+    `touch_at` is in the A frame; where it is None a face is touched at the middle. `planned_pass` tells how
+    many skim passes are cut before the inserts. `pour` maps each casting's id to its fill. `done` names
+    operations already cut: their files are not read, the blank is taken to be as the work asks. `lies` gives
+    lower and upper face of a measured blank. `cell` is the largest spacing of the columns. `bores` says where
+    the board has its bores, in the A frame: (x, y, diameter) by id; they must be open at the end. It does not
+    come from the operations, so that a flip about the wrong axis shows; without it the holes of the operation
+    inserts are taken.
     """
 
     length: float
@@ -70,6 +72,8 @@ class Shop:
     cell: float = 0.5
     bores: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
     allowed: Allowed = field(default_factory=Allowed)
+    lies: Lies | None = None
+    done: frozenset[str] = frozenset()
 
     def mirrored(self, x: float, y: float) -> tuple[float, float]:
         """A place of A as it lies in B, or back."""

@@ -5,14 +5,14 @@ Each function gives one check (fill: one a casting); the relations are derived i
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
+from corepath.stackup.skim import TIE
+from corepath.stackup.spread import spread_of_depth, spread_of_wood
 from corepath.stackup.stackup import CastingStack, PlaceStack, Stackup
 
-__all__ = ["depth_checks"]
+__all__ = ["clean_up_at", "depth_checks", "fill_at", "fill_room", "hold_at", "inserts_at", "shows_at"]
 
 PRONG_WOOD = 1.0
 """mm of wood that must stand over the tips of prongs (common practice, no source)."""
@@ -20,11 +20,11 @@ PRONG_WOOD = 1.0
 
 def depth_checks(stack: Stackup) -> tuple[Check, ...]:
     """All checks on heights, window first."""
+    skim = stack.skim
     checks = [_window(stack), _floor(stack), _shows(stack), _clean_up(stack)]
-    checks += [_fill(stack, casting) for casting in stack.castings]
-    if stack.places:
-        checks += [_weakest_place(stack, judge_one) for judge_one in (_seat, _wood_over_seat, _barrel)]
-    checks.append(_hold(stack))
+    checks += [fill_at(stack, casting, skim.judged_plane) for casting in stack.castings]
+    checks += inserts_at(stack, skim.planned_plane)
+    checks.append(hold_at(stack, skim.judged_plane))
     return tuple(checks)
 
 
@@ -34,23 +34,26 @@ def _at(x: float, y: float) -> str:
 
 def _window(stack: Stackup) -> Check:
     job, heights = stack.job, stack.heights
+    at = stack.deck_highest_at
     deck = (
         heights.deck(stack.deck_highest, stack.skim.planned_plane)
         + job.deck.clean_up
-        + heights.gap("B", ", deck")
-        - heights.gap("C", ", deck")
+        + heights.gap("B", at, ", deck")
+        - heights.gap("C", at, ", deck")
     )
 
     def judged(casting: CastingStack) -> Check:
-        shows = heights.shows_at(casting.casting.floor, casting.operation)
+        shows = casting.shows_at(heights, casting.shallowest_at)
         value = shows - deck
+        spread = spread_of_depth(stack, casting, value)
         missing = job.limits.window - value.worst()[0]
         return judge(
             "window",
             value,
             job.limits.window,
+            spread=spread,
             says=f"{casting.casting.id} shows from {shows.nominal:.2f} down, the core needs {deck.nominal:.2f}",
-            where=f"{casting.casting.id}; deck highest at {_at(*stack.deck_highest_at)}",
+            where=f"{casting.casting.id} at {_at(*casting.shallowest_at)}; deck highest at {_at(*at)}",
             mend=f"a blank {missing:.2f} thicker, or a core thinner by as much, or groove.floor or "
             f"deck.clean_up lower by as much",
         )
@@ -62,14 +65,16 @@ def _floor(stack: Stackup) -> Check:
     limit = stack.job.groove.least_floor
 
     def judged(casting: CastingStack) -> Check:
-        value = stack.heights.wood_under(casting.casting.floor, casting.operation)
+        at = casting.widest_gap_at
+        value = stack.heights.wood_under(casting.casting.floor, casting.operation, at)
         needed = casting.casting.floor + limit - value.worst()[0]
         return judge(
             "floor",
             value,
             limit,
+            spread=spread_of_wood(stack, casting, value),
             says=f"wood left under {casting.casting.id}, {value.worst()[0]:.2f} where the blank lies worst",
-            where=casting.casting.id,
+            where=f"{casting.casting.id} at {_at(*at)}",
             mend=f"set its floor to {needed:.2f} or more; tape or seal below the places that run thin",
         )
 
@@ -77,70 +82,95 @@ def _floor(stack: Stackup) -> Check:
 
 
 def _shows(stack: Stackup) -> Check:
-    skim = stack.skim
-    plane = stack.heights.plane(skim.planned_plane)
+    return weakest(shows_at(stack, casting, stack.skim.planned_plane) for casting in stack.castings)
 
-    def judged(casting: CastingStack) -> Check:
-        value = stack.heights.shows_at(casting.casting.floor, casting.operation) - plane
-        short = -value.worst()[0]
-        return judge(
-            "shows",
-            value,
-            0.0,
-            says=f"{casting.casting.id} shows by pass {skim.planned_stop} at {skim.planned_plane:.2f}"
-            if value.nominal >= 0
-            else f"{casting.casting.id} does not show at the lowest plane {skim.planned_plane:.2f}",
-            where=f"{casting.casting.id}, pass {skim.planned_stop}",
-            mend=f"cut its floor {short:.2f} lower, or take a blank {short:.2f} thicker",
-        )
 
-    return weakest(judged(casting) for casting in stack.castings)
+def shows_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
+    """Whether a casting shows all over once the skim has reached `plane`, at its shallowest place."""
+    value = casting.shows_at(stack.heights, casting.shallowest_at) - stack.heights.plane(plane)
+    name, short = casting.casting.id, -value.worst()[0]
+    verb = "shows" if value.nominal >= -TIE else "does not show"
+    return judge(
+        "shows",
+        value,
+        0.0,
+        spread=spread_of_depth(stack, casting, value),
+        says=f"{name} {verb} at {plane:.2f}, pass {stack.skim.number_of(plane)}",
+        where=f"{name} at {_at(*casting.shallowest_at)}, pass {stack.skim.number_of(plane)}",
+        mend=f"cut its floor {short:.2f} lower, or take a blank {short:.2f} thicker",
+    )
 
 
 def _clean_up(stack: Stackup) -> Check:
+    """At the planned stop against deck.clean_up, and at the lowest plane against nothing left."""
     skim, wanted = stack.skim, stack.job.deck.clean_up
-    place = _at(*stack.deck_highest_at)
-
-    def judged(plane: float, limit: float, words: str) -> Check:
-        value = stack.heights.clean_up(stack.deck_highest, plane)
-        short = limit - value.worst()[0]
-        return judge(
-            "clean-up",
-            value,
-            limit,
-            says=f"the deck pass removes at least {value.nominal:.2f} at {words}",
-            where=f"deck highest at {place}, {words}",
-            mend=f"stop {short:.2f} higher: lower the groove's floor or take a thicker blank; "
-            f"or thin the core; or ask for less deck.clean_up",
-        )
-
-    planned = judged(skim.planned_plane, wanted, f"the planned stop {skim.planned_plane:.2f}")
-    lowest = judged(skim.lowest_plane, 0.0, f"the lowest plane {skim.lowest_plane:.2f}")
+    if skim.recorded:
+        return clean_up_at(stack, skim.planned_plane)
+    planned = _cleaned(stack, skim.planned_plane, wanted, f"the planned stop {skim.planned_plane:.2f}")
+    lowest = clean_up_at(stack, skim.lowest_plane)
     return lowest if lowest.verdict == "fail" != planned.verdict else planned
 
 
-def _fill(stack: Stackup, casting: CastingStack) -> Check:
-    job, lowest = stack.job, stack.skim.lowest_plane
-    room = stack.heights.after_skim(lowest) - stack.heights.deck(casting.deck_highest, lowest) - job.cast.fill_margin
+def clean_up_at(stack: Stackup, plane: float) -> Check:
+    """Clean-up after a stop at `plane`: against deck.clean_up, at the lowest plane against nothing left.
+
+    The lowest plane lies just deck.clean_up above the deck, so that no error at all would be allowed there.
+    """
+    above = plane > stack.skim.lowest_plane + TIE
+    return _cleaned(stack, plane, stack.job.deck.clean_up if above else 0.0, f"a stop at {plane:.2f}")
+
+
+def _cleaned(stack: Stackup, plane: float, limit: float, words: str) -> Check:
+    value = stack.heights.clean_up(stack.deck_highest, plane, stack.deck_highest_at)
+    short = limit - value.worst()[0]
+    return judge(
+        "clean-up",
+        value,
+        limit,
+        says=f"the deck pass removes at least {value.nominal:.2f} at {words}",
+        where=f"deck highest at {_at(*stack.deck_highest_at)}, {words}",
+        mend=f"stop {short:.2f} higher: lower the groove's floor or take a thicker blank; "
+        f"or thin the core; or ask for less deck.clean_up",
+    )
+
+
+def fill_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
+    """Whether the resin of a casting stands high enough if the skim stops at `plane`."""
+    room = fill_room(stack, casting, plane)
     value = room - casting.pour.p_expected
-    short = -value.worst()[0]
+    name, short = casting.casting.id, -value.worst()[0]
+    words = "the recorded stop" if stack.skim.recorded else "the lowest plane"
+    if abs(plane - stack.skim.judged_plane) > TIE:
+        words = f"a stop at {plane:.2f}"
     return judge(
         "fill",
         value,
         0.0,
-        says=f"resin in {casting.casting.id} lies {casting.pour.p_expected.nominal:.2f} below the raw top at its "
-        f"lowest, {room.nominal:.2f} is allowed at the lowest plane",
-        where=f"{casting.casting.id}; deck over it highest, {casting.deck_highest:.2f}, at {_at(*casting.highest_at)}",
+        says=f"resin in {name} lies {casting.pour.p_expected.nominal:.2f} below the raw top at its lowest, "
+        f"{room.nominal:.2f} is allowed at {words}",
+        where=f"{name}; deck over it highest, {casting.deck_highest:.2f}, at {_at(*casting.highest_at)}",
         mend=f"pour {short:.2f} higher, or move it to where the deck is {short:.2f} lower, or level better, "
         f"or lower cast.fill_margin",
     )
 
 
-def _weakest_place(stack: Stackup, judge_one: Callable[[Stackup, PlaceStack], Check]) -> Check:
-    return weakest(judge_one(stack, place) for place in stack.places)
+def fill_room(stack: Stackup, casting: CastingStack, plane: float) -> Linear:
+    """How low the resin of a casting may lie below the raw top, the skim having stopped at `plane`."""
+    top = stack.heights.after_skim(plane, casting.highest_at)
+    return top - stack.heights.deck(casting.deck_highest, plane) - stack.job.cast.fill_margin
 
 
-def _seat(stack: Stackup, place: PlaceStack) -> Check:
+def inserts_at(stack: Stackup, plane: float) -> tuple[Check, ...]:
+    """The weakest seat, wood over a seat, and barrel if the skim stops at `plane`; none without inserts."""
+    if not stack.places:
+        return ()
+    return tuple(
+        weakest(judge_one(stack, place, plane) for place in stack.places)
+        for judge_one in (_seat, _wood_over_seat, _barrel)
+    )
+
+
+def _seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
     thickness = place.place.insert.flange_thickness
     value = stack.heights.seat(place.seat_depth) - thickness
     limit = stack.job.limits.seat
@@ -155,14 +185,10 @@ def _seat(stack: Stackup, place: PlaceStack) -> Check:
     )
 
 
-def _over(stack: Stackup, height: float) -> Linear:
-    return stack.heights.finished(height, stack.skim.planned_plane)
-
-
-def _wood_over_seat(stack: Stackup, place: PlaceStack) -> Check:
+def _wood_over_seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
     prongs = place.place.insert.prongs
     limit = max(stack.job.limits.wood_over_seat, prongs + PRONG_WOOD if prongs else 0.0)
-    value = _over(stack, place.deck_over_seat) - stack.heights.seat(place.seat_depth)
+    value = stack.heights.finished(place.deck_over_seat, plane, place.at) - stack.heights.seat(place.seat_depth)
     return judge(
         "wood-over-seat",
         value,
@@ -173,10 +199,10 @@ def _wood_over_seat(stack: Stackup, place: PlaceStack) -> Check:
     )
 
 
-def _barrel(stack: Stackup, place: PlaceStack) -> Check:
+def _barrel(stack: Stackup, place: PlaceStack, plane: float) -> Check:
     insert = place.place.insert
     reach = stack.heights.seat(insert.recess + insert.length)
-    value = _over(stack, place.deck_over_bore) - reach
+    value = stack.heights.finished(place.deck_over_bore, plane, place.at) - reach
     return judge(
         "barrel",
         value,
@@ -188,19 +214,20 @@ def _barrel(stack: Stackup, place: PlaceStack) -> Check:
     )
 
 
-def _hold(stack: Stackup) -> Check:
-    job, skim = stack.job, stack.skim
+def hold_at(stack: Stackup, plane: float) -> Check:
+    """Height of the casting that joins board and rim: in B after a stop at `plane`, in C after the deck."""
     groove = stack.castings[0]
-    in_b = stack.heights.plane(skim.lowest_plane) - stack.heights.gap("B") - groove.pour.p_expected
-    in_c = stack.heights.finished(groove.deck_lowest, skim.planned_plane)
+    at = groove.lowest_at
+    in_b = stack.heights.skimmed(plane, at) - groove.pour.p_expected
+    in_c = stack.heights.finished(groove.deck_lowest, plane, at)
 
     def judged(value: Linear, setup: str) -> Check:
         return judge(
             "hold",
             value,
-            job.hold.least_height,
+            stack.job.hold.least_height,
             says=f"in {setup} the casting that joins board and rim is {value.nominal:.2f} high",
-            where=f"groove in {setup}, held by {getattr(job.hold, setup)}",
+            where=f"groove in {setup}, held by {getattr(stack.job.hold, setup)}",
             mend="a thicker edge, or hold board and rim apart from each other",
         )
 

@@ -1,55 +1,94 @@
 """All heights of the stack-up as lengths with named errors.
 
 Terms as in the relations (docs/arithmetic.md): T thickness of the blank; gA, gB, gC the gap under it as
-held (nominally zero, one-sided); f height of a pocket's floor above the bed in A; D depth of a pocket
-from the raw top; s plane of the skim above the bed in B; h height of the deck above the bed in C; p how
-far the cured resin lies below the raw top. Heights are above the bed *under that place*, mm.
+held; f height of a pocket's floor above the bed in A; D depth of a pocket from the raw top; s plane of
+the skim above the bed in B; h height of the deck above the bed in C; p how far the cured resin lies
+below the raw top. Heights are above the bed *under that place* (`at`: x, y in the board frame), mm.
 
 A commanded height comes out with the errors of touching off, of the machine and of the bed. With the
 zero on the bed these are all. With the zero on a face, thickness and gap at the touched place enter too.
+What the as-cut record settles replaces what was predicted, with the error of the gauge.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
 
 from corepath.job.model import Job
+from corepath.job.record_settled import Settled
+from corepath.stackup.blank import Blank
+from corepath.stackup.fitting import Fitted, fit
 from corepath.stackup.linear import Linear
+from corepath.stackup.pour import resin_low
 
-__all__ = ["Heights"]
+__all__ = ["At", "Heights"]
+
+At = tuple[float, float]
+
+TOUCH = " at the touch"
 
 
-@dataclass(frozen=True, slots=True)
+def _error(name: str, size: float) -> Linear:
+    """A ± error whose size differs from place to place while it stays the same error."""
+    return Linear.term(name, 1.0) * size
+
+
+@dataclass(frozen=True)
 class Heights:
-    """The heights of one job. `Linear` results carry every contributor by name."""
+    """The heights of one job on one blank. `Linear` results carry every contributor by name."""
 
     job: Job
-
-    @property
-    def thickness_tolerance(self) -> float:
-        given = self.job.blank.tolerance
-        return self.job.tolerances.thickness if given is None else given
+    blank: Blank
+    settled: Settled = field(default_factory=Settled)
 
     @property
     def _face(self) -> bool:
         return self.job.machine.z_zero == "face"
 
-    def thickness(self, where: str = "") -> Linear:
-        """T. `where` names another place, where the blank may differ from here."""
-        return self.job.blank.thickness + Linear.term(f"thickness{where}", self.thickness_tolerance)
+    @property
+    def _touch_at(self) -> At:
+        return self.job.machine.touch_at or (0.0, 0.0)
 
-    def gap(self, setup: str, where: str = "") -> Linear:
-        """gA, gB or gC."""
-        return Linear.gap(f"lying flat in {setup}{where}", self.job.tolerances.flat)
+    @property
+    def _gauge(self) -> float:
+        return self.job.tolerances.gauge
+
+    def thickness(self, at: At, where: str = "") -> Linear:
+        """T at a place. `where` names the error of another place than the one asked about."""
+        return float(self.blank.thickness(*at)) + _error(f"thickness{where}", float(self.blank.thickness_error(*at)))
+
+    def gap(self, setup: str, at: At, where: str = "") -> Linear:
+        """gA, gB or gC. gA may have been measured; else the gap is one-sided and nominally zero."""
+        name = f"lying flat in {setup}{where}"
+        if setup == "A" and self.blank.gap_measured:
+            return float(self.blank.gap(*at)) + _error(name, float(self.blank.gap_error(*at)))
+        return Linear.gap(name, self.job.tolerances.flat)
+
+    def raw_top(self, at: At) -> Linear:
+        """T + gA above the bed in A; a height measured as held is known better than thickness and gap each."""
+        if self.blank.top_map is None:
+            return self.thickness(at) + self.gap("A", at)
+        error = float(self.blank.top_map.uncertainty(*at))
+        return float(self.blank.raw_top(*at)) + _error("height as held", error)
 
     def bed(self, setup: str, where: str = "") -> Linear:
         """Height of the bed under one place; A and C lie on the same place, B on its mirror image."""
         return Linear.term(f"bed{' in B' if setup == 'B' else ''}{where}", self.job.tolerances.bed)
 
     def _reached(self, operation: str) -> Linear:
+        """Touch and machine. A coupon's measured bias takes the machine's place, as good as the gauge."""
         tolerances = self.job.tolerances
-        return Linear.term(f"touch for {operation}", tolerances.touch) + Linear.term(
-            f"machine in {operation}", tolerances.machine
+        touch = Linear.term(f"touch for {operation}", tolerances.touch)
+        if self.settled.coupon_z is None:
+            return touch + Linear.term(f"machine in {operation}", tolerances.machine)
+        return (
+            touch
+            + self.settled.coupon_z
+            + Linear.term("machine as by the coupon", min(self._gauge, tolerances.machine))
         )
 
     def floor(self, height: float, operation: str) -> Linear:
@@ -57,30 +96,96 @@ class Heights:
         reached = height + self._reached(operation) - self.bed("A")
         if not self._face:
             return reached
-        touch = " at the touch"
-        blank = Linear.term(f"thickness{touch}", self.thickness_tolerance)
-        return reached + blank + self.gap("A", touch) + self.bed("A", touch)
+        here = self._touch_at
+        if self.blank.top_map is None:
+            blank = self.thickness(here, TOUCH) + self.gap("A", here, TOUCH) - self.face_height
+        else:
+            blank = _error(f"height as held{TOUCH}", float(self.blank.top_map.uncertainty(*here)))
+        return reached + blank + self.bed("A", TOUCH)
 
-    def wood_under(self, height: float, operation: str) -> Linear:
+    @property
+    def face_height(self) -> float:
+        """Nominal height of the raw top above the bed in A at the touched place."""
+        return float(self.blank.raw_top(*self._touch_at))
+
+    @property
+    def face_height_below(self) -> float:
+        """Nominal height of the raw bottom above the bed in B at the touched place."""
+        return float(self.blank.thickness(*self._touch_at))
+
+    def wood_under(self, height: float, operation: str, at: At) -> Linear:
         """Wood left under a floor: f - gA."""
-        return self.floor(height, operation) - self.gap("A")
+        return self.floor(height, operation) - self.gap("A", at)
 
-    def depth(self, height: float, operation: str) -> Linear:
-        """D: depth of a pocket below the raw top, T + gA - f."""
-        return self.thickness() + self.gap("A") - self.floor(height, operation)
+    def depth(self, height: float, operation: str, at: At, casting: str = "") -> Linear:
+        """D: depth of a pocket below the raw top, T + gA - f; or as the depth gauge gave it."""
+        measured = self.settled.pocket_depth.get(casting)
+        if measured is not None:
+            return measured + Linear.term("depth gauge", self._gauge)
+        if operation == "groove" and self._groove_depth is not None:
+            fitted = self._groove_depth
+            return float(fitted.value(*at)) + _error("depth gauge", float(fitted.uncertainty(*at)))
+        return self.raw_top(at) - self.floor(height, operation)
 
-    def shows_at(self, height: float, operation: str) -> Linear:
+    @cached_property
+    def _groove_depth(self) -> Fitted | None:
+        if not self.settled.groove_depth:
+            return None
+        x, y, depth = zip(*self.settled.groove_depth, strict=True)
+        return fit(x, y, depth, self._gauge)
+
+    def depth_over(
+        self, height: float, operation: str, places: NDArray[np.float64], casting: str = ""
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Nominal D and the size of its error from place to place, over (n, 2) places."""
+        measured = self.settled.pocket_depth.get(casting)
+        if measured is not None:
+            return np.full(len(places), measured), np.zeros(len(places))
+        x, y = places.T
+        if operation == "groove" and self._groove_depth is not None:
+            return self._groove_depth.value(x, y), self._groove_depth.uncertainty(x, y)
+        low, high = self.blank.raw_top_bounds(x, y)
+        nominal = self.blank.raw_top(x, y)
+        return nominal - height, np.maximum(nominal - low, high - nominal)
+
+    def gap_upper(self, places: NDArray[np.float64]) -> NDArray[np.float64]:
+        """How hollow the blank may lie in A over (n, 2) places."""
+        x, y = places.T
+        return self.blank.gap(x, y) + self.blank.gap_error(x, y)
+
+    def uneven(self, places: NDArray[np.float64]) -> float:
+        """Half of what the raw top's height differs over (n, 2) places, for the pour: a wedge is a tilt too."""
+        if not self.blank.measured:
+            return 0.0
+        top = self.blank.raw_top(*places.T)
+        return float(top.max() - top.min()) / 2.0
+
+    def shows_at(self, height: float, operation: str, at: At, casting: str = "") -> Linear:
         """The highest skim plane at which a casting shows: D + gB."""
-        return self.depth(height, operation) + self.gap("B")
+        return self.depth(height, operation, at, casting) + self.gap("B", at)
 
     def plane(self, height: float) -> Linear:
         """s: the plane that a skim pass to `height` leaves, above the bed under it."""
         reached = height + self._reached("skim") - self.bed("B")
         if not self._face:
             return reached
-        touch = " at the touch"
-        blank = Linear.term(f"thickness{touch}", self.thickness_tolerance)
-        return reached + blank + self.gap("B", touch) + self.bed("B", touch)
+        here = self._touch_at
+        blank = self.thickness(here, TOUCH) - float(self.blank.thickness(*here))
+        return reached + blank + self.gap("B", here, TOUCH) + self.bed("B", TOUCH)
+
+    def skimmed(self, stop: float, at: At, where: str = "") -> Linear:
+        """Thickness after the skim: s - gB; or as measured after it."""
+        if self._thickness_after is not None:
+            fitted = self._thickness_after
+            return float(fitted.value(*at)) + _error("thickness after the skim", float(fitted.uncertainty(*at)))
+        return self.plane(stop) - self.gap("B", at, where)
+
+    @cached_property
+    def _thickness_after(self) -> Fitted | None:
+        if not self.settled.thickness_after:
+            return None
+        x, y, thickness = zip(*self.settled.thickness_after, strict=True)
+        return fit(x, y, thickness, self._gauge)
 
     def deck(self, height: float, stop: float) -> Linear:
         """h: what the deck pass leaves above the bed, where it should be `height`.
@@ -91,32 +196,39 @@ class Heights:
         reached = height + self._reached("deck") - self.bed("C")
         if not self._face:
             return reached
-        touch = " at the touch"
-        left = self.plane(stop) - stop - self.gap("B", touch) + self.gap("C", touch)
-        return reached + left + self.bed("C", touch)
+        here = self._touch_at
+        left = self.skimmed(stop, here, TOUCH) - self.raw_top_after(stop)
+        return reached + left + self.gap("C", here, TOUCH) + self.bed("C", TOUCH)
 
-    def after_skim(self, stop: float, where: str = "") -> Linear:
+    def raw_top_after(self, stop: float) -> float:
+        """Nominal height of the raw top above the bed in C at the touched place."""
+        return self.skimmed(stop, self._touch_at).nominal
+
+    def after_skim(self, stop: float, at: At) -> Linear:
         """The raw top above the bed in C, after a skim to `stop`: s - gB + gC."""
-        return self.plane(stop) - self.gap("B", where) + self.gap("C", where)
+        return self.skimmed(stop, at) + self.gap("C", at)
 
-    def clean_up(self, height: float, stop: float) -> Linear:
+    def clean_up(self, height: float, stop: float, at: At) -> Linear:
         """Wood that the deck pass removes where the deck is `height` high: s - gB + gC - h."""
-        return self.after_skim(stop) - self.deck(height, stop)
+        return self.after_skim(stop, at) - self.deck(height, stop)
 
-    def finished(self, height: float, stop: float) -> Linear:
+    def finished(self, height: float, stop: float, at: At) -> Linear:
         """Finished thickness: h - gC."""
-        return self.deck(height, stop) - self.gap("C")
+        return self.deck(height, stop) - self.gap("C", at)
 
     def seat(self, depth: float) -> Linear:
         """Depth of a seat below the skimmed face; hangs on one touch only."""
         return depth + self._reached("inserts")
 
-    def resin_low(self, depth: float, half_span: float) -> Linear:
+    def resin_low(self, casting: str, depth: float, half_span: float, uneven: float = 0.0) -> Linear:
         """p: how far the cured resin lies below the raw top at its lowest point.
 
-        pour_short + shrinkage x depth + out of level x half its span; the level counts in full, since
-        the lowest point is what is asked for.
+        Out of level in full, since the lowest point is what is asked for; `uneven` is half of what the raw
+        top itself differs along the casting. Measured after the cure, the figure stands.
         """
-        cast, tolerances = self.job.cast, self.job.tolerances
-        expected = cast.pour_short + cast.shrinkage * depth + tolerances.level / 1000.0 * half_span
-        return expected + Linear.term("shrinkage", tolerances.shrinkage) * depth
+        measured = self.settled.fill.get(casting)
+        if measured is not None:
+            return measured + Linear.term("depth gauge at the resin", self._gauge)
+        rise = self.job.tolerances.level / 1000.0 * half_span + uneven
+        expected = resin_low(self.job.cast, depth, rise)
+        return expected + Linear.term("shrinkage", self.job.tolerances.shrinkage) * depth

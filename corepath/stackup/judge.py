@@ -12,10 +12,21 @@ __all__ = ["judge", "weakest"]
 
 
 def judge(
-    check_id: str, value: Linear, limit: float, *, says: str, where: str, mend: str = "", unit: str = "mm"
+    check_id: str,
+    value: Linear,
+    limit: float,
+    *,
+    says: str,
+    where: str,
+    mend: str = "",
+    unit: str = "mm",
+    spread: float | None = None,
 ) -> Check:
-    """ok when even the worst case reaches `limit`, caution when only RSS does, else fail."""
-    worst, rss = value.worst()[0], value.rss()[0]
+    """ok when even the worst case reaches `limit`, caution when only RSS does, else fail.
+
+    `spread` takes the place of RSS where it was drawn by Monte Carlo, the weakest place moving about.
+    """
+    worst, rss = value.worst()[0], value.rss()[0] if spread is None else spread
     verdict: Verdict = "fail"
     if worst >= limit - TIE:
         verdict = "ok"

@@ -81,6 +81,10 @@ class Linear:
         parts = {name: part._replace(sensitivity=part.sensitivity * factor) for name, part in self.parts.items()}
         return Linear(self.nominal * factor, MappingProxyType(parts))
 
+    def without(self, name: str) -> Linear:
+        """The same length with one contributor left out."""
+        return Linear(self.nominal, MappingProxyType({n: part for n, part in self.parts.items() if n != name}))
+
     def worst(self) -> tuple[float, float]:
         """Least and largest value when every contributor is at its worse end."""
         ends = [part.extremes for part in self.parts.values()]

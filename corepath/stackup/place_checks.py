@@ -11,10 +11,10 @@ from shapely.ops import nearest_points
 
 from corepath.board.model import Board
 from corepath.job.model import DowelSection
-from corepath.job.tables import woods
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
+from corepath.stackup.registration import registration
 from corepath.stackup.stackup import Stackup
 
 __all__ = ["place_checks"]
@@ -22,7 +22,7 @@ __all__ = ["place_checks"]
 
 def place_checks(stack: Stackup, board: Board) -> tuple[Check, ...]:
     """spacing, dowels, registration."""
-    return _spacing(stack, board), _dowels(stack, board), _registration(stack, board)
+    return _spacing(stack, board), _dowels(stack, board), registration(stack, board)
 
 
 def _spacing(stack: Stackup, board: Board) -> Check:
@@ -113,35 +113,3 @@ def _standing(stack: Stackup, board: Board, number: int, dowel: DowelSection) ->
         )
         for setup, room in over.items()
     ]
-
-
-def _registration(stack: Stackup, board: Board) -> Check:
-    """Casting left at the edge after the trim, and wall of plug round the bolt."""
-    job = stack.job
-    tolerances = job.tolerances
-    across = sum(dowel.at[1] for dowel in board.dowels) / len(board.dowels)
-    movement = woods()[job.blank.wood].across(job.blank.grain)
-    placed = Linear.term("dowel play", tolerances.dowel_play) + Linear.term("flip axis", tolerances.flip_axis)
-    placed += Linear.term("cutter diameter", tolerances.cutter_diameter) * 0.5
-
-    def judged(value: float, y: float, name: str, words: str) -> Check:
-        moved = Linear.term("moisture", tolerances.moisture) * (movement * abs(y - across))
-        left = value + placed + moved
-        return judge(
-            "registration",
-            left,
-            job.limits.registration,
-            says=f"{words}, {left.worst()[0]:.2f} in the worst case",
-            where=name,
-            mend="a wider casting, drier and better-acclimatised wood, or tighter dowels",
-        )
-
-    _, low, _, high = board.outline.bounds
-    farthest = low if abs(low - across) > abs(high - across) else high
-    checks = [judged(job.groove.inside, farthest, "edge", "casting left at the edge after the trim")]
-    for casting in board.castings:
-        if casting.plug is not None:
-            wall = (casting.plug.diameter - casting.plug.bolt_hole) / 2
-            y = casting.area.centroid.y
-            checks.append(judged(wall, y, casting.id, f"wall of {casting.id} round the bolt"))
-    return weakest(checks)

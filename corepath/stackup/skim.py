@@ -1,6 +1,7 @@
 """The skim schedule: the planes of the passes and at which of them the castings show.
 
-Planes are heights above the bed in B, in the order cut (highest first); passes count from 1.
+Planes are heights above the bed in B, in the order cut (highest first); passes count from 1. All lie on
+lowest_plane + k x step. While nothing can show yet a pass may take several steps at once.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ class SkimPlan:
 
     `first_sight`: the first pass at which any casting may show (best case). `earliest`, `likely`,
     `latest`: the first by which all show in the best, nominal and worst case. `planned_stop`: `latest`,
-    or the last pass where even that does not show all.
+    or the last pass where even that does not show all; once a stop is recorded, that one.
     """
 
     planes: tuple[float, ...]
@@ -33,6 +34,7 @@ class SkimPlan:
     likely: int | None
     latest: int | None
     planned_stop: int
+    recorded: bool = False
 
     @property
     def planned_plane(self) -> float:
@@ -44,9 +46,18 @@ class SkimPlan:
         return self.planes[(self.earliest or self.planned_stop) - 1]
 
     @property
+    def judged_plane(self) -> float:
+        """Where fill is judged: the lowest plane, until a stop is recorded."""
+        return self.planned_plane if self.recorded else self.lowest_plane
+
+    @property
     def first_stop(self) -> int:
         """The pass after which the combined file stops first."""
         return self.first_sight or self.planned_stop
+
+    def number_of(self, plane: float) -> int:
+        """The first pass at or below a plane; the last where none is."""
+        return next((k for k, at in enumerate(self.planes, start=1) if at <= plane + TIE), len(self.planes))
 
     def as_dict(self) -> dict[str, Any]:
         return {
@@ -57,29 +68,65 @@ class SkimPlan:
             "likely": self.likely,
             "latest": self.latest,
             "planned_stop": self.planned_stop,
+            "recorded": self.recorded,
         }
 
 
-def plan_skim(lowest_plane: float, step: float, highest_top: float, shows_at: Sequence[Linear]) -> SkimPlan:
-    """Planes lowest_plane + k x step below the thickest blank's top, and who shows when.
+def plan_skim(
+    lowest_plane: float,
+    step: float,
+    largest_step: float,
+    highest_top: float,
+    shows_at: Sequence[Linear],
+    recorded_stop: int | None = None,
+    recorded_plane: float | None = None,
+) -> SkimPlan:
+    """Planes below the thickest blank's top, and who shows when.
 
-    `shows_at` is, for each casting, the highest plane at which it shows, less the error of the plane
-    itself (D + gB - e). A blank too thin for
-    any plane still gets the lowest one, so that the checks can say so.
+    `shows_at` is, for each casting at its deepest and shallowest place, the highest plane at which it shows,
+    less the error of the plane itself (D + gB - e). A blank too thin for any plane still gets the lowest
+    one, so that the checks can say so.
     """
-    count = max(1, int((highest_top - lowest_plane - TIE) // step) + 1)
-    planes = tuple(round(lowest_plane + k * step, 9) for k in range(count - 1, -1, -1))
+    sight = max(casting.worst()[1] for casting in shows_at)
+    planes = _planes(lowest_plane, step, largest_step, highest_top, sight)
 
     def first_at_or_below(limit: float) -> int | None:
         return next((k for k, plane in enumerate(planes, start=1) if plane <= limit + TIE), None)
 
+    earliest = first_at_or_below(min(casting.worst()[1] for casting in shows_at))
+    likely = first_at_or_below(min(casting.nominal for casting in shows_at))
     latest = first_at_or_below(min(casting.worst()[0] for casting in shows_at))
-    return SkimPlan(
-        planes=planes,
-        lowest_plane=lowest_plane,
-        first_sight=first_at_or_below(max(casting.worst()[1] for casting in shows_at)),
-        earliest=first_at_or_below(min(casting.worst()[1] for casting in shows_at)),
-        likely=first_at_or_below(min(casting.nominal for casting in shows_at)),
-        latest=latest,
-        planned_stop=latest or len(planes),
-    )
+    first_sight = first_at_or_below(sight)
+    if recorded_stop is not None:
+        planes, recorded_stop = _with_stop(planes, recorded_stop, recorded_plane)
+        sighted, stop = min(first_sight or recorded_stop, recorded_stop), recorded_stop
+        return SkimPlan(planes, lowest_plane, sighted, stop, stop, stop, stop, recorded=True)
+    return SkimPlan(planes, lowest_plane, first_sight, earliest, likely, latest, latest or len(planes))
+
+
+def _with_stop(planes: tuple[float, ...], stop: int, plane: float | None) -> tuple[tuple[float, ...], int]:
+    """The planes with the one that was recorded among them, and its number.
+
+    The schedule may have changed since (another thickness was measured); what was cut stands.
+    """
+    if plane is None:
+        return planes, min(stop, len(planes))
+    above = tuple(other for other in planes if other > plane + TIE)
+    below = tuple(other for other in planes if other < plane - TIE)
+    return (*above, plane, *below), len(above) + 1
+
+
+def _planes(lowest: float, step: float, largest: float, top: float, sight: float) -> tuple[float, ...]:
+    """Every plane from one step above first sight down; above it as few as `largest` allows."""
+    count = max(1, int((top - lowest - TIE) // step) + 1)
+    lattice = [round(lowest + k * step, 9) for k in range(count - 1, -1, -1)]
+    close = next((k for k, plane in enumerate(lattice) if plane <= sight + TIE), len(lattice) - 1)
+    kept: list[float] = []
+    above = top
+    for k, plane in enumerate(lattice):
+        following = lattice[k + 1] if k + 1 < len(lattice) else None
+        needed = k >= close - 1 or following is None or above - following > largest + TIE
+        if needed:
+            kept.append(plane)
+            above = plane
+    return tuple(kept)

@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
 from shapely import Point
 
 from corepath.board.model import Board, Casting, Place
 from corepath.job.model import Job
+from corepath.job.record_settled import Settled
 from corepath.motion.program import Setup, Zero
-from corepath.stackup.heights import Heights
-from corepath.stackup.pour import CastingPour
+from corepath.stackup.blank import Blank
+from corepath.stackup.heights import At, Heights
+from corepath.stackup.linear import Linear
+from corepath.stackup.places import footprint_places
+from corepath.stackup.pour import CastingPour, volume_of
 from corepath.stackup.skim import SkimPlan, plan_skim
 
 __all__ = ["CastingStack", "PlaceStack", "Stackup", "build_stackup"]
@@ -21,14 +27,31 @@ INTO_BED = 1.0
 
 @dataclass(frozen=True, slots=True)
 class CastingStack:
-    """One casting in the stack-up: the operation that cuts it and the deck over its own footprint."""
+    """One casting in the stack-up: the operation that cuts it and the deck over its own footprint.
+
+    `places` (n, 2) sample the footprint; of them are those where the deck is highest and lowest, where the
+    pocket may be deepest and shallowest, and where the blank may lie hollowest.
+    """
 
     casting: Casting
     operation: str
+    places: NDArray[np.float64]
     deck_highest: float
     deck_lowest: float
-    highest_at: tuple[float, float]
+    highest_at: At
+    lowest_at: At
+    deepest_at: At
+    shallowest_at: At
+    widest_gap_at: At
     pour: CastingPour
+
+    def depth_at(self, heights: Heights, at: At) -> Linear:
+        """D at a place."""
+        return heights.depth(self.casting.floor, self.operation, at, self.casting.id)
+
+    def shows_at(self, heights: Heights, at: At) -> Linear:
+        """The highest skim plane at which it shows there, D + gB."""
+        return heights.shows_at(self.casting.floor, self.operation, at, self.casting.id)
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +59,7 @@ class PlaceStack:
     """One insert in the stack-up: depths (mm) below the skimmed face, and the deck over it."""
 
     place: Place
+    at: At
     seat_depth: float
     bore_depth: float
     deck_over_seat: float
@@ -62,7 +86,7 @@ class Stackup:
     @property
     def blank_top(self) -> float:
         """The highest the raw top may stand in A, or the raw bottom in B: the thickest blank, lying badly."""
-        return self.job.blank.thickness + self.heights.thickness_tolerance + self.job.tolerances.flat
+        return self.heights.blank.thickest.value + self.job.tolerances.flat
 
     @property
     def thickest_stock(self) -> float:
@@ -85,10 +109,12 @@ class Stackup:
             return Zero(x, y, 0.0, "the bed beside the blank", True)
         place = self._touch_words(setup)
         if setup == "A":
-            return Zero(x, y, blank.thickness, f"the raw top at {place}", True)
+            return Zero(x, y, self.heights.face_height, f"the raw top at {place}", True)
         if setup == "B":
-            return Zero(x, y, blank.thickness, f"the raw bottom at {place}, before the first pass", False)
-        return Zero(x, y, self.skim.planned_plane, f"the raw top at {place}, before anything is cut in C", False)
+            height = self.heights.face_height_below
+            return Zero(x, y, height, f"the raw bottom at {place}, before the first pass", False)
+        height = self.heights.raw_top_after(self.skim.planned_plane)
+        return Zero(x, y, height, f"the raw top at {place}, before anything is cut in C", False)
 
     def touch_place(self, setup: Setup) -> tuple[float, float]:
         """Where a face is touched, in the set-up's own X, Y (the mirror image in B)."""
@@ -103,43 +129,83 @@ class Stackup:
         return f"X{x:g} Y{y:g} from the middle"
 
 
-def build_stackup(job: Job, board: Board) -> Stackup:
-    """Work out the stack-up of a job and its board."""
-    heights = Heights(job)
+def build_stackup(job: Job, board: Board, blank: Blank | None = None, settled: Settled | None = None) -> Stackup:
+    """Work out the stack-up of a job and its board, for a blank as measured or else as assumed.
+
+    `settled` is what the as-cut record holds; it replaces what would be predicted.
+    """
+    heights = Heights(job, blank or Blank.assumed(job), settled or Settled())
     highest, x, y = board.deck.highest_over(board.blank)
     lowest, _, _ = board.deck.lowest_over(board.blank)
     lowest_plane = round(highest + job.deck.clean_up, 6)
     castings = tuple(_casting_stack(casting, heights, board, lowest_plane) for casting in board.castings)
-    skim_error = heights.plane(0.0)
-    shows = [heights.shows_at(stack.casting.floor, stack.operation) - skim_error for stack in castings]
-    top = job.blank.thickness + heights.thickness_tolerance
     return Stackup(
         job=job,
         heights=heights,
         castings=castings,
         places=tuple(_place_stack(place, board, job.deck.clean_up) for place in board.places),
-        skim=plan_skim(lowest_plane, job.skim.step, top, shows),
+        skim=_skim(heights, castings, lowest_plane),
         deck_highest=highest,
         deck_highest_at=(x, y),
         deck_lowest=lowest,
     )
 
 
+def _skim(heights: Heights, castings: tuple[CastingStack, ...], lowest_plane: float) -> SkimPlan:
+    plane_error = heights.plane(0.0)
+    shows = [
+        casting.shows_at(heights, at) - plane_error
+        for casting in castings
+        for at in (casting.deepest_at, casting.shallowest_at)
+    ]
+    skim, stop = heights.job.skim, (heights.settled.stop, heights.settled.stop_plane)
+    return plan_skim(lowest_plane, skim.step, skim.largest_step, heights.blank.thickest.value, shows, *stop)
+
+
 def _casting_stack(casting: Casting, heights: Heights, board: Board, lowest_plane: float) -> CastingStack:
     job = heights.job
+    operation = "groove" if casting.kind == "groove" else "plug-pockets"
     highest, x, y = board.deck.highest_over(casting.area)
-    lowest, _, _ = board.deck.lowest_over(casting.area)
-    depth = job.blank.thickness - casting.floor
+    lowest, low_x, low_y = board.deck.lowest_over(casting.area)
+    places = footprint_places(casting.area)
+    depth, deep, shallow = _depths(heights, casting, operation, places)
+    uneven = heights.uneven(places)
     pour = CastingPour(
         id=casting.id,
         floor=casting.floor,
         depth=depth,
-        volume=casting.area.area * (depth - job.cast.pour_short) / 1000.0,
-        p_expected=heights.resin_low(depth, casting.half_span),
+        volume=volume_of(casting.area.area, depth, job.cast.pour_short),
+        p_expected=heights.resin_low(casting.id, depth, casting.half_span, uneven),
         p_limit=lowest_plane - highest - job.cast.fill_margin,
+        area=casting.area.area,
+        half_span=casting.half_span,
+        uneven=uneven,
     )
-    operation = "groove" if casting.kind == "groove" else "plug-pockets"
-    return CastingStack(casting, operation, highest, lowest, (x, y), pour)
+    return CastingStack(
+        casting=casting,
+        operation=operation,
+        places=places,
+        deck_highest=highest,
+        deck_lowest=lowest,
+        highest_at=(x, y),
+        lowest_at=(low_x, low_y),
+        deepest_at=deep,
+        shallowest_at=shallow,
+        widest_gap_at=_at(places, heights.gap_upper(places)),
+        pour=pour,
+    )
+
+
+def _depths(heights: Heights, casting: Casting, operation: str, places: NDArray[np.float64]) -> tuple[float, At, At]:
+    """Mean depth over the footprint, and the places where it may be most and least."""
+    nominal, error = heights.depth_over(casting.floor, operation, places, casting.id)
+    return float(nominal.mean()), _at(places, nominal + error), _at(places, error - nominal)
+
+
+def _at(places: NDArray[np.float64], value: NDArray[np.float64]) -> At:
+    """The place where `value` is largest; of equals the first, so that no tie hangs on float noise."""
+    x, y = places[int(np.argmax(np.round(value, 6)))]
+    return float(x), float(y)
 
 
 def _place_stack(place: Place, board: Board, clean_up: float) -> PlaceStack:
@@ -152,6 +218,7 @@ def _place_stack(place: Place, board: Board, clean_up: float) -> PlaceStack:
     highest = board.deck.highest_over(bore)[0]
     return PlaceStack(
         place=place,
+        at=(place.x, place.y),
         seat_depth=insert.flange_thickness + insert.recess,
         bore_depth=highest + clean_up / 2,
         deck_over_seat=over_seat,

@@ -9,18 +9,20 @@ enter a stop's verdict.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 from corepath.stackup.check import Check, Verdict
-from corepath.stackup.depth_checks import PRONG_WOOD
-from corepath.stackup.judge import judge, weakest
-from corepath.stackup.linear import Linear
-from corepath.stackup.pour import Shows, StopLimit
+from corepath.stackup.depth_checks import clean_up_at, fill_at, fill_room, hold_at, inserts_at, shows_at
+from corepath.stackup.judge import weakest
+from corepath.stackup.pour import CastingPour, Shows, StopLimit
 from corepath.stackup.skim import TIE, SkimPlan
-from corepath.stackup.stackup import CastingStack, PlaceStack, Stackup
+from corepath.stackup.stackup import CastingStack, Stackup
 
-__all__ = ["Question", "Stop", "StopRow", "StopTable", "possible_stops", "stop_limits", "stop_table", "table_of"]
+__all__ = [
+    "Question", "Stop", "StopRow", "StopTable", "possible_stops", "pours", "stop_limits", "stop_table", "table_of",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,95 +146,40 @@ def _shows(skim: SkimPlan, number: int) -> Shows:
 
 def stop_limits(stack: Stackup, casting: CastingStack) -> tuple[StopLimit, ...]:
     """How low the resin of one casting may lie for each possible stop: s - gB + gC - h - fill_margin."""
-    heights, margin = stack.heights, stack.job.cast.fill_margin
+    return tuple(
+        StopLimit(stop.number, stop.plane, fill_room(stack, casting, stop.plane), stop.shows)
+        for stop in possible_stops(stack.skim)
+    )
 
-    def limit(stop: Stop) -> StopLimit:
-        room = heights.after_skim(stop.plane) - heights.deck(casting.deck_highest, stop.plane) - margin
-        return StopLimit(stop.number, stop.plane, room, stop.shows)
 
-    return tuple(limit(stop) for stop in possible_stops(stack.skim))
+def pours(stack: Stackup) -> tuple[CastingPour, ...]:
+    """The pour of each casting, with what each possible stop allows."""
+    return tuple(replace(casting.pour, stops=stop_limits(stack, casting)) for casting in stack.castings)
 
 
 def stop_table(stack: Stackup) -> StopTable:
     """The table of a stack-up: showing and fill of each casting, clean-up, rim, and seats where there are inserts."""
     questions = [_asks_shows(stack, casting) for casting in stack.castings]
-    questions += [Question(f"fill {casting.casting.id}", _asks_fill(stack, casting)) for casting in stack.castings]
-    questions += [Question("clean-up", _asks_clean_up(stack)), Question("rim", _asks_rim(stack))]
+    questions += [
+        Question(f"fill {casting.casting.id}", partial(fill_at, stack, casting)) for casting in stack.castings
+    ]
+    questions += [Question("clean-up", partial(clean_up_at, stack)), Question("rim", partial(hold_at, stack))]
     if stack.places:
-        questions.append(Question("seats", _asks_seats(stack)))
+        questions.append(Question("seats", lambda plane: weakest(inserts_at(stack, plane))))
     return table_of(possible_stops(stack.skim), questions)
 
 
 def _asks_shows(stack: Stackup, casting: CastingStack) -> Question:
-    name = casting.casting.id
-
-    def room(plane: float) -> Linear:
-        return stack.heights.shows_at(casting.casting.floor, casting.operation) - stack.heights.plane(plane)
-
-    def check(plane: float) -> Check:
-        return judge("shows", room(plane), 0.0, says=f"{name} shows at {plane:.2f}", where=name)
+    check = partial(shows_at, stack, casting)
 
     def word(plane: float) -> str:
-        value = room(plane)
-        low, high = value.worst()
-        ranks: tuple[tuple[Shows, float], ...] = (("surely", low), ("likely", value.nominal), ("perhaps", high))
+        judged = check(plane)
+        high = casting.shows_at(stack.heights, casting.shallowest_at) - stack.heights.plane(plane)
+        ranks: tuple[tuple[Shows, float], ...] = (
+            ("surely", judged.worst),
+            ("likely", judged.value),
+            ("perhaps", high.worst()[1]),
+        )
         return next((word for word, left in ranks if left >= -TIE), "no")
 
-    return Question(f"shows {name}", check, word)
-
-
-def _asks_fill(stack: Stackup, casting: CastingStack) -> Callable[[float], Check]:
-    heights, margin = stack.heights, stack.job.cast.fill_margin
-
-    def check(plane: float) -> Check:
-        room = heights.after_skim(plane) - heights.deck(casting.deck_highest, plane) - margin
-        says = f"resin in {casting.casting.id} may lie {room.nominal:.2f} low if the skim stops at {plane:.2f}"
-        return judge("fill", room - casting.pour.p_expected, 0.0, says=says, where=casting.casting.id)
-
-    return check
-
-
-def _asks_clean_up(stack: Stackup) -> Callable[[float], Check]:
-    """Against `deck.clean_up`; at the lowest plane, which lies just so far above the deck, against nothing left."""
-
-    def check(plane: float) -> Check:
-        value = stack.heights.clean_up(stack.deck_highest, plane)
-        limit = stack.job.deck.clean_up if plane > stack.skim.lowest_plane + TIE else 0.0
-        says = f"the deck pass removes at least {value.nominal:.2f}"
-        return judge("clean-up", value, limit, says=says, where="where the deck is highest")
-
-    return check
-
-
-def _asks_rim(stack: Stackup) -> Callable[[float], Check]:
-    """Height of the casting that joins board and rim: in B after this stop, in C after the deck."""
-    heights, groove, least = stack.heights, stack.castings[0], stack.job.hold.least_height
-
-    def check(plane: float) -> Check:
-        in_b = heights.plane(plane) - heights.gap("B") - groove.pour.p_expected
-        in_c = heights.finished(groove.deck_lowest, plane)
-        return weakest(
-            judge("hold", value, least, says=f"{value.nominal:.2f} high in {setup}", where=f"rim in {setup}")
-            for value, setup in ((in_b, "B"), (in_c, "C"))
-        )
-
-    return check
-
-
-def _asks_seats(stack: Stackup) -> Callable[[float], Check]:
-    """The weakest of recess, wood over the seat and wood past the barrel, of all inserts."""
-
-    def check(plane: float) -> Check:
-        return weakest(found for place in stack.places for found in _place_checks(stack, place, plane))
-
-    return check
-
-
-def _place_checks(stack: Stackup, place: PlaceStack, plane: float) -> tuple[Check, ...]:
-    heights, limits, insert, name = stack.heights, stack.job.limits, place.place.insert, place.place.id
-    recess = heights.seat(place.seat_depth) - insert.flange_thickness
-    wood = heights.finished(place.deck_over_seat, plane) - heights.seat(place.seat_depth)
-    past = heights.finished(place.deck_over_bore, plane) - heights.seat(insert.recess + insert.length)
-    over = max(limits.wood_over_seat, insert.prongs + PRONG_WOOD if insert.prongs else 0.0)
-    asked = (("seat", recess, limits.seat), ("wood-over-seat", wood, over), ("barrel", past, limits.barrel))
-    return tuple(judge(id_, value, limit, says=f"{id_} of {name}", where=name) for id_, value, limit in asked)
+    return Question(f"shows {casting.casting.id}", check, word)

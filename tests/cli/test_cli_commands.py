@@ -41,7 +41,27 @@ class Planner:
         self.asked.append(("prepare", path))
         if self.raises:
             raise self.raises
-        return SimpleNamespace(job=load_job(path), checks=self.checks)
+        return SimpleNamespace(
+            job=load_job(path),
+            checks=self.checks,
+            failed=any(check.verdict == "fail" for check in self.checks),
+            cautions=(),
+            fills=(),
+            advice=SimpleNamespace(lines=lambda: ("groove.floor passes from 0.90 to 1.20",)),
+        )
+
+    def passes(self, prepared: Any) -> Any:
+        return (SimpleNamespace(number=1, plane=9.4, shares={"groove": (0.0, 0.5, 1.0)}),)
+
+    def stops(self, prepared: Any) -> Any:
+        return SimpleNamespace(header=lambda: ("", "pass 1 at 9.40"), lines=lambda: (("fill groove", "0.40 ok"),))
+
+    def suggestion(self, prepared: Any) -> Any:
+        values = {"groove.floor": 1.05}
+        return SimpleNamespace(values=values, least_margin=0.1, passes=True, as_dict=lambda: {"values": values})
+
+    def write_measuring(self, prepared: Any, path: Path) -> Any:
+        return None
 
     def plan(self, prepared: Any, *, progress: Callable[[str, float], None], despite_failures: bool = False) -> Any:
         progress("groove", 0.5)
@@ -93,7 +113,18 @@ def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
     """A stand-in for planning, in place of the package."""
     stand_in = Planner()
     module = ModuleType("corepath.planning")
-    for name in ("check_report", "prepare", "plan", "write_plan", "preview", "read_folder"):
+    for name in (
+        "check_report",
+        "prepare",
+        "plan",
+        "write_plan",
+        "preview",
+        "read_folder",
+        "passes",
+        "stops",
+        "suggestion",
+        "write_measuring",
+    ):
         setattr(module, name, getattr(stand_in, name))
     monkeypatch.setitem(sys.modules, "corepath.planning", module)
     return stand_in

@@ -68,7 +68,6 @@ WRONG = [
     ("clean_up = 0.4", "scallop = 1e-9", "deck.scallop", "small", "0.001"),
     ("length = 240", "length = 240_000", "blank.length", "too large", "5000 mm"),
     ('wood = "basswood"', 'wood = "baswood"', "blank.wood", "did you mean basswood", "balsa"),
-    ('wood = "basswood"', 'measured = "blank.csv"', "blank.measured", "not supported", "thickness"),
     ("floor = 1.2", "floor = 10.6", "groove.floor", "above the raw top", "10.6 mm"),
     ("at = [[-66, 7]]", "at = [-66, 7]", "plug[1].at", "[[x, y], …]", "[[x, y], …]"),
     ("at = [[-66, 7]]", "at = [[-66, 7, 1]]", "plug[1].at[1]", "[x, y]", "[x, y]"),

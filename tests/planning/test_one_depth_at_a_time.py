@@ -47,7 +47,7 @@ def changed(job: Job, section: str, **update: Any) -> Job:
         ("blank", {"thickness": 13.7}, {"window": 0.1, "shows": 0.1, "travel": -0.1}),
         ("board", {"edge_thickness": 4.5}, {"hold": 0.3, "dowels": 0.3, "fill": None}),
         ("cast", {"fill_margin": 0.6}, {"fill": -0.6}),
-        ("cast", {"pour_short": 0.5}, {"fill": -1.2}),
+        ("cast", {"pour_short": 0.8}, {"fill": -0.6}),
         ("deck", {"clean_up": 0.45}, {"window": -0.05, "clean-up": 0.05, "shows": -0.05, "fill": 0.3, "reach": -0.05}),
         ("dowel", {"stand": 3.4}, {"dowels": 0.1}),
     ],

@@ -185,7 +185,7 @@ def test_pour_fills_blind_pockets_only_and_shows_when_faced():
     stock = Stock(60, 40, 10, 0.5)
     cut(stock, [(-15, 0, 2), (-14, 0, 2)], 5.0, 0.0)
     cut(stock, [(15, 0, 9), (15, 0, -4)], 5.0, 0.0)
-    stock.pour(np.ones_like(stock.top, dtype=bool), 9.5)
+    stock.pour(np.ones_like(stock.top, dtype=bool), 0.5)
     assert stock.height_at(-15, 0) == pytest.approx(9.5)
     assert stock.height_at(0, 15) == pytest.approx(10.0)
     assert stock.height_at(15, 0) == NOWHERE

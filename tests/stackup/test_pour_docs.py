@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from corepath.planning.prepare import Prepared, prepare
+from corepath.job.load import load_job
+from corepath.planning.prepare import Prepared, prepare_job
 from corepath.stackup.cups import cup_plan
 from corepath.stackup.flush import flush_face
 from corepath.stackup.pour import CastingPour, level_limits, tilted, volume_of
@@ -19,7 +20,10 @@ ROOT = Path(__file__).parents[2]
 
 @pytest.fixture(scope="module")
 def prepared() -> Prepared:
-    return prepare(ROOT / "samples" / "board-1280.toml")
+    """The sample, poured to 0.3 below the raw top, as the page has it: so the groove spills."""
+    job = load_job(ROOT / "samples" / "board-1280.toml")
+    job = job.model_copy(update={"cast": job.cast.model_copy(update={"pour_short": 0.3})})
+    return prepare_job(job, ROOT / "samples")
 
 
 @pytest.fixture(scope="module")
@@ -81,7 +85,8 @@ def test_face_flush(prepared, page):
     """The plane, what it costs, and the window that is left."""
     stack = prepared.stackup
     heights = stack.heights
-    top = heights.thickness() + heights.gap("A")
+    at = (0.0, 0.0)
+    top = heights.thickness(at) + heights.gap("A", at)
     flush = flush_face(top, heights.floor(0.0, "flush"))
     assert f"= {flush.plane:.2f} **local**" in page
     assert f"dip of {flush.costs(top).nominal:.2f}, at most {flush.costs(top).worst()[1]:.2f}" in page
@@ -90,10 +95,10 @@ def test_face_flush(prepared, page):
     deck = (
         heights.deck(stack.deck_highest, stack.skim.planned_plane)
         + prepared.job.deck.clean_up
-        + heights.gap("B", ", deck")
-        - heights.gap("C", ", deck")
+        + heights.gap("B", at, ", deck")
+        - heights.gap("C", at, ", deck")
     )
-    before, after = (found + heights.gap("B") - deck for found in (top - heights.floor(1.2, "groove"), depth))
+    before, after = (found + heights.gap("B", at) - deck for found in (top - heights.floor(1.2, "groove"), depth))
     assert f"falls from {before.nominal:.2f} to {after.nominal:.2f}" in page
     assert f"falls from {before.worst()[0]:.2f} to {after.worst()[0]:.2f}" in page
 

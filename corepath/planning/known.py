@@ -1,0 +1,104 @@
+"""What is known of this very blank: the places measured before, and what was recorded while it was cut."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from corepath.errors import Fault, InputError
+from corepath.job.measured import Measured, read_measured
+from corepath.job.model import Job
+from corepath.job.record import load_record, record_path
+from corepath.job.record_settled import Settled
+from corepath.stackup.blank import Blank
+
+__all__ = ["Known", "read_known"]
+
+INCH = 25.4
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """`measured` is None for a blank that was not measured; `settled` is empty before anything is recorded."""
+
+    measured: Measured | None = None
+    settled: Settled = field(default_factory=Settled)
+
+    def blank(self, job: Job) -> Blank:
+        """The blank as the plan takes it: measured places, with those of the record, or assumed."""
+        if self.measured is None and not self.settled.thickness:
+            return Blank.assumed(job)
+        return Blank.from_measured(job, self.measured, extra_points=self.settled.thickness)
+
+    def as_dict(self) -> dict[str, Any]:
+        """For `job.resolved.json` and the digest; empty keys are left out."""
+        found: dict[str, Any] = {}
+        if self.measured is not None:
+            found["measured"] = _measured_dict(self.measured)
+        if self.settled != Settled():
+            found["record"] = self.settled.as_dict()
+        return found
+
+    @staticmethod
+    def from_dict(data: Mapping[str, Any]) -> Known:
+        measured, record = data.get("measured"), data.get("record")
+        return Known(_measured_from(measured) if measured else None, _settled_from(record) if record else Settled())
+
+
+COLUMNS = ("x", "y", "thickness", "height")
+
+
+def _measured_dict(measured: Measured) -> dict[str, Any]:
+    """Lists by column; None where a figure was not taken."""
+    return {
+        name: [None if math.isnan(figure) else float(figure) for figure in getattr(measured, name)] for name in COLUMNS
+    }
+
+
+def _measured_from(data: Mapping[str, Any]) -> Measured:
+    try:
+        columns = [np.array([math.nan if v is None else float(v) for v in data[name]]) for name in COLUMNS]
+        if len({len(column) for column in columns}) != 1:
+            raise ValueError
+    except (KeyError, TypeError, ValueError) as error:
+        raise InputError([Fault("measured", "the measured places do not fit together")]) from error
+    x, y, thickness, height = columns
+    return Measured(x, y, thickness, height)
+
+
+def _settled_from(data: Mapping[str, Any]) -> Settled:
+    """The inverse of `Settled.as_dict`."""
+    try:
+        held = dict(data)
+        for name in ("thickness", "thickness_after", "groove_depth", "top_ups"):
+            held[name] = tuple(tuple(item) for item in held.get(name, ()))
+        for name in ("topped_up", "voids", "leaks"):
+            held[name] = tuple(held.get(name, ()))
+        held["coupon_diameter"] = {int(number): value for number, value in held.get("coupon_diameter", {}).items()}
+        held["cut"] = frozenset(held.get("cut", ()))
+        return Settled(**held)
+    except (TypeError, ValueError) as error:
+        raise InputError([Fault("record", "the settled figures do not fit together")]) from error
+
+
+def read_known(job: Job, job_path: Path) -> tuple[Known, list[Fault]]:
+    """Read the measured blank that the job names, and the record beside the job, if there is one."""
+    faults: list[Fault] = []
+    measured: Measured | None = None
+    settled = Settled()
+    scale = INCH if job.units == "inch" else 1.0
+    if job.blank.measured is not None:
+        try:
+            measured = read_measured(job_path.parent / job.blank.measured, blank=job.blank, scale=scale)
+        except InputError as error:
+            faults += error.faults
+    try:
+        settled = load_record(record_path(job_path)).settled()
+    except InputError as error:
+        faults += error.faults
+    return Known(measured, settled), faults

@@ -1,0 +1,41 @@
+"""Castings whose fill was measured after the cure: how each stands against every stop, and what mends it."""
+
+from __future__ import annotations
+
+from corepath.job.record_settled import Settled
+from corepath.stackup.stackup import Stackup
+from corepath.stackup.stop_table import pours
+from corepath.stackup.top_up import FillAdvice, Stage, common_stop, judge_fill
+
+__all__ = ["fill_advices", "low_fills"]
+
+
+def fill_advices(stack: Stackup, settled: Settled) -> tuple[FillAdvice, ...]:
+    """The judgement on each casting whose fill was recorded, in the order of the castings."""
+    job, stop = stack.job, settled.stop
+    return tuple(
+        judge_fill(pour, pour.p_expected, job.cast, level=job.tolerances.level, stage=_stage(settled), stop=stop)
+        for pour in pours(stack)
+        if pour.id in settled.fill
+    )
+
+
+def low_fills(stack: Stackup, settled: Settled) -> tuple[str, ...]:
+    """In plain words: each low casting, and the last pass at which the skim may stop with all of them."""
+    advices = fill_advices(stack, settled)
+    lines = [line for advice in advices if advice.verdict != "ok" for line in advice.says]
+    if lines and settled.stop is None:
+        stop = common_stop(advices)
+        if stop is None:
+            lines.append("no stop of the skim serves all castings as they are")
+        else:
+            lines.append(f"all castings as they are allow a stop at pass {stop} at the latest")
+    return tuple(lines)
+
+
+def _stage(settled: Settled) -> Stage:
+    if {"deck", "deck-rough"} & settled.cut:
+        return "C"
+    if "inserts" in settled.cut:
+        return "after B"
+    return "B" if settled.stop is not None or "skim" in settled.cut else "cast"

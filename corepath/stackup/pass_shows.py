@@ -1,0 +1,56 @@
+"""What of the castings shows after each pass of the skim: how much of the ring all round, and which plugs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from corepath.stackup.skim import TIE
+from corepath.stackup.stackup import CastingStack, Stackup
+
+__all__ = ["PassShows", "showing"]
+
+
+@dataclass(frozen=True, slots=True)
+class PassShows:
+    """One pass: its plane (mm above the bed) and, for each casting, the share of its footprint that shows.
+
+    Each share is (worst, nominal, best case), 0 to 1.
+    """
+
+    number: int
+    plane: float
+    shares: dict[str, tuple[float, float, float]]
+
+    def as_dict(self) -> dict[str, Any]:
+        return {
+            "pass": self.number,
+            "plane": round(self.plane, 4),
+            "shows": {name: [round(share, 4) for share in shares] for name, shares in self.shares.items()},
+        }
+
+
+def showing(stack: Stackup) -> tuple[PassShows, ...]:
+    """Every pass in order."""
+    return tuple(
+        PassShows(number, plane, {casting.casting.id: _shares(stack, casting, plane) for casting in stack.castings})
+        for number, plane in enumerate(stack.skim.planes, start=1)
+    )
+
+
+def _shares(stack: Stackup, casting: CastingStack, plane: float) -> tuple[float, float, float]:
+    heights = stack.heights
+    at = casting.shallowest_at
+    depth, error = heights.depth_over(casting.casting.floor, casting.operation, casting.places, casting.casting.id)
+    known = heights.depth_over(casting.casting.floor, casting.operation, np.array([at]), casting.casting.id)
+    room = casting.shows_at(heights, at) - heights.plane(plane)
+    low, high = room.worst()
+    elsewhere = float(known[1][0])
+    offset = depth - float(known[0][0])
+    return (
+        float((offset + low + elsewhere - error >= -TIE).mean()),
+        float((offset + room.nominal >= -TIE).mean()),
+        float((offset + high - elsewhere + error >= -TIE).mean()),
+    )

@@ -1,0 +1,34 @@
+"""Places over a casting's footprint at which its relations are judged.
+
+A relation over a measured blank is weakest somewhere; the footprint is sampled closely enough that a
+smooth map cannot hide much between the places (a map of 400 mm waves moves 0.1 % over 4 mm).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+__all__ = ["footprint_places"]
+
+SPACING = 4.0
+"""mm between places along the walls and over the floor."""
+
+
+def footprint_places(area: Polygon, spacing: float = SPACING) -> NDArray[np.float64]:
+    """(n, 2) places in mm: along every wall and on a grid inside, never empty."""
+    walls = [_along(ring, spacing) for ring in (area.exterior, *area.interiors)]
+    min_x, min_y, max_x, max_y = area.bounds
+    x, y = np.meshgrid(
+        np.arange(min_x + spacing / 2, max_x, spacing), np.arange(min_y + spacing / 2, max_y, spacing), indexing="ij"
+    )
+    inside = shapely.contains_xy(area, x.ravel(), y.ravel())
+    return np.vstack([*walls, np.column_stack([x.ravel()[inside], y.ravel()[inside]])])
+
+
+def _along(ring: shapely.LinearRing, spacing: float) -> NDArray[np.float64]:
+    count = max(8, int(np.ceil(ring.length / spacing)))
+    points = shapely.line_interpolate_point(ring, np.arange(count) * (ring.length / count))
+    return np.asarray(shapely.get_coordinates(points), dtype=np.float64)

@@ -1,0 +1,117 @@
+"""Registration in X and Y: how far what is cut later lies off what was cut in A.
+
+Contributors: play of the dowels, the flip axis (only what is cut in B), the cutter's diameter, and the
+wood's movement across the grain since A, which grows with the distance from the line of the dowels. For
+wood: movement = coefficient of the species and ring direction (share per % of moisture content) x change
+x distance (Wood Handbook, equation of the dimensional change coefficient; tables in job/data/wood.toml).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from corepath.board.model import Board
+from corepath.job.tables import woods
+from corepath.stackup.check import Check
+from corepath.stackup.judge import judge, weakest
+from corepath.stackup.linear import Linear
+from corepath.stackup.stackup import Stackup
+
+__all__ = ["Registered", "registered", "registration"]
+
+SETTLED = 0.1
+"""mm: how well a recorded width settles the movement over the whole width (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Registered:
+    """One thing that must lie in its place: `left` (mm) is what remains of it, or how far it may be off.
+
+    `kind`: "edge" casting left at the board's edge after the trim, "plug" wall of plug round the bolt,
+    "seat" how far a seat may lie off its place (nominally 0, only its errors count).
+    """
+
+    kind: str
+    id: str
+    left: Linear
+
+    def as_dict(self) -> dict[str, Any]:
+        low, high = self.left.worst()
+        off = max(abs(low - self.left.nominal), abs(high - self.left.nominal))
+        return {
+            "kind": self.kind,
+            "id": self.id,
+            "value": round(self.left.nominal, 4),
+            "worst": round(low, 4),
+            "rss": round(self.left.rss()[0], 4),
+            "off": round(off, 4),
+        }
+
+
+def registered(stack: Stackup, board: Board) -> tuple[Registered, ...]:
+    """Edge, plugs and seats, in that order."""
+    job = stack.job
+    tolerances = job.tolerances
+    across = sum(dowel.at[1] for dowel in board.dowels) / len(board.dowels)
+    play = Linear.term("dowel play", tolerances.dowel_play)
+    cutter = Linear.term("cutter diameter", _diameter_error(stack)) * 0.5
+    _, low, _, high = board.outline.bounds
+    farthest = low if abs(low - across) > abs(high - across) else high
+    edge = job.groove.inside + play + cutter + _moved(stack, farthest - across)
+    found = [Registered("edge", "groove", edge)]
+    for casting in board.castings:
+        if casting.plug is not None:
+            wall = (casting.plug.diameter - casting.plug.bolt_hole) / 2
+            y = casting.area.centroid.y
+            found.append(Registered("plug", casting.id, wall + play + cutter + _moved(stack, y - across)))
+    flip = Linear.term("flip axis", tolerances.flip_axis)
+    for place in board.places:
+        off = 0.0 + play + flip + _moved(stack, place.y - across)
+        found.append(Registered("seat", place.id, off))
+    return tuple(found)
+
+
+def _diameter_error(stack: Stackup) -> float:
+    """Narrowed to the gauge's where the coupon gave the cutters' true diameters."""
+    tolerances = stack.job.tolerances
+    settled = stack.heights.settled
+    return min(tolerances.gauge, tolerances.cutter_diameter) if settled.coupon_diameter else tolerances.cutter_diameter
+
+
+def _moved(stack: Stackup, distance: float) -> Linear:
+    """Movement of the wood at `distance` across the grain from the dowels, since A.
+
+    With the blank's width recorded at A and later, the movement is known but for the reading.
+    """
+    job = stack.job
+    widths = stack.heights.settled.widths
+    before = [widths[stage] for stage in ("blank", "A") if stage in widths]
+    later = [widths[stage] for stage in ("cast", "B", "inserts", "C") if stage in widths]
+    if before and later:
+        share = (later[-1] - before[-1]) / before[-1]
+        error = Linear.term("width as measured", SETTLED) * (abs(distance) / job.blank.width)
+        return -abs(share * distance) + error
+    coefficient = woods()[job.blank.wood].across(job.blank.grain)
+    return Linear.term("moisture", job.tolerances.moisture) * (coefficient * abs(distance))
+
+
+def registration(stack: Stackup, board: Board) -> Check:
+    """The check on what must stay: casting at the edge and wall round the bolts."""
+    words = {"edge": "casting left at the edge after the trim", "plug": "wall of plug round the bolt"}
+    things = registered(stack, board)
+    seats = [thing for thing in things if thing.kind == "seat"]
+    off = max((thing.left.worst()[1] for thing in seats), default=None)
+    note = "" if off is None else f"; seats up to {off:.2f} off their places"
+    return weakest(
+        judge(
+            "registration",
+            thing.left,
+            stack.job.limits.registration,
+            says=f"{words[thing.kind]}, {thing.left.worst()[0]:.2f} in the worst case{note}",
+            where=f"{thing.kind} {thing.id}",
+            mend="a wider casting, drier and better-acclimatised wood, or tighter dowels",
+        )
+        for thing in things
+        if thing.kind in words
+    )

@@ -1,0 +1,97 @@
+"""What the tool proposes must pass when it is taken, and what it calls impossible must fail."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from corepath.job.load import load_job
+from corepath.job.model import Job
+from corepath.planning.prepare import Prepared, prepare_job
+from corepath.stackup.suggest import suggest, suggested_job
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+DEPTHS = {"window", "floor", "shows", "clean-up"}
+
+
+@pytest.fixture(scope="module")
+def job() -> Job:
+    return load_job(SAMPLES / "coupon.toml")
+
+
+def changed(job: Job, section: str, **update: Any) -> Job:
+    return job.model_copy(update={section: getattr(job, section).model_copy(update=update)})
+
+
+def failing(prepared: Prepared) -> set[str]:
+    return {check.id for check in prepared.checks if check.verdict != "ok"} & DEPTHS
+
+
+def test_every_floor_within_the_range_passes_and_none_beyond(job: Job):
+    low, high = prepare_job(job, SAMPLES).advice.floors
+    assert low < high
+    for floor, good in ((low + 0.001, True), (high - 0.001, True), (low - 0.01, False), (high + 0.01, False)):
+        assert (failing(prepare_job(changed(job, "groove", floor=floor), SAMPLES)) == set()) is good
+
+
+def test_the_least_blank_just_passes(job: Job):
+    """With the best floor for it; a tenth thinner no floor does."""
+    advice = prepare_job(job, SAMPLES).advice
+    least = prepare_job(changed(job, "blank", thickness=advice.least_blank + 0.001), SAMPLES)
+    assert least.advice.possible
+    floor = sum(least.advice.floors) / 2
+    both = changed(changed(job, "blank", thickness=advice.least_blank + 0.001), "groove", floor=floor)
+    assert failing(prepare_job(both, SAMPLES)) == set()
+    assert not prepare_job(changed(job, "blank", thickness=advice.least_blank - 0.1), SAMPLES).advice.possible
+
+
+def test_a_core_too_thick_for_its_blank_names_the_least_blank(job: Job):
+    """A case from practice (common practice, no source): 10.2 for a 9.5 core leaves 0.4 for the floor."""
+    thick = changed(changed(job, "board", thickness=9.5), "deck", stations=((-100.0, 9.5), (88.0, 9.5)), clean_up=0.3)
+    thick = changed(thick, "deck", edge_band=7.0, least_radius=5.0)
+    prepared = prepare_job(changed(changed(thick, "blank", thickness=10.2), "groove", floor=0.4), SAMPLES)
+    assert "floor" in failing(prepared)
+    assert not prepared.advice.possible
+    assert prepared.advice.least_blank > 10.6
+    assert any("least blank" in line for line in prepared.advice.lines())
+
+
+def test_a_plug_is_sent_to_where_it_can_be_filled(job: Job):
+    """In the middle of a thick deck a plug cannot; where the advice puts it, it can."""
+    plug = job.plug[0].model_copy(update={"at": ((-10.0, 8.0),)})
+    cast = job.cast.model_copy(update={"pour_short": 0.6})
+    moved = job.model_copy(update={"plug": (plug,), "cast": cast})
+    (advice,) = prepare_job(moved, SAMPLES).advice.plugs
+    assert not advice.fits
+    assert advice.at is not None
+    there = moved.model_copy(update={"plug": (plug.model_copy(update={"at": (advice.at,)}),)})
+    fills = [c for c in prepare_job(there, SAMPLES).checks if c.id == "fill" and c.where.startswith("P1")]
+    assert [check.verdict for check in fills] == ["ok"]
+
+
+@pytest.mark.parametrize("floor", [0.7, 1.2, 1.6])
+def test_the_suggestion_passes(job: Job, floor: float):
+    """Whatever the job says now: the values printed must make it pass, none a hair short."""
+    prepared = prepare_job(changed(job, "groove", floor=floor), SAMPLES)
+    suggestion = suggest(prepared.stackup, prepared.checks)
+    assert suggestion.passes
+    after = prepare_job(suggested_job(prepared.job, suggestion), SAMPLES)
+    assert {check.id for check in after.checks if check.verdict != "ok"} == set()
+    margins = [check.worst - check.limit for check in after.checks if check.id in DEPTHS]
+    assert min(margins) == pytest.approx(suggestion.least_margin, abs=0.03)
+
+
+def test_the_suggestion_is_no_worse_than_any_floor_tried(job: Job):
+    """Solved, so no set on a grid about it may do better."""
+    prepared = prepare_job(job, SAMPLES)
+    best = suggest(prepared.stackup, prepared.checks).least_margin
+    for floor in (1.0, 1.1, 1.2):
+        for step in (0.4, 0.5, 0.6):
+            tried = prepare_job(changed(changed(job, "groove", floor=floor), "skim", step=step), SAMPLES)
+            assert min(c.worst - c.limit for c in tried.checks if c.id in DEPTHS) <= best + 0.011
+
+
+def test_no_values_pass_on_a_blank_too_thin(job: Job):
+    prepared = prepare_job(changed(job, "blank", thickness=8.9), SAMPLES)
+    suggestion = suggest(prepared.stackup, prepared.checks)
+    assert not suggestion.passes and suggestion.least_margin < -0.05

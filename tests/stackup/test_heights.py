@@ -1,0 +1,103 @@
+"""Heights with their errors, on an assumed and on a measured blank, and what the record settles."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from corepath.job.load import load_job
+from corepath.job.measured import Measured
+from corepath.job.model import Job
+from corepath.job.record_settled import Settled
+from corepath.stackup.blank import Blank
+from corepath.stackup.heights import Heights
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+AT = (10.0, 20.0)
+
+
+@pytest.fixture(scope="module")
+def job() -> Job:
+    return load_job(SAMPLES / "board-1280.toml")
+
+
+@pytest.fixture(scope="module")
+def heights(job: Job) -> Heights:
+    return Heights(job, Blank.assumed(job))
+
+
+def on_face(job: Job) -> Heights:
+    machine = job.machine.model_copy(update={"z_zero": "face", "touch_at": (680.0, 100.0)})
+    job = job.model_copy(update={"machine": machine})
+    return Heights(job, Blank.assumed(job))
+
+
+def test_wood_under_the_groove_does_not_hang_on_thickness(heights: Heights):
+    """Zeroed on the bed a thicker blank leaves no more wood under a floor."""
+    names = set(heights.wood_under(1.2, "groove", AT).parts)
+    assert not any(name.startswith("thickness") for name in names)
+    assert heights.wood_under(1.2, "groove", AT).worst()[0] == pytest.approx(1.2 - 0.05 - 0.03 - 0.05 - 0.10)
+
+
+def test_wood_under_the_groove_hangs_on_thickness_when_the_face_is_touched(job: Job):
+    """The floor is then cut down from the face: a thinner blank leaves less."""
+    value = on_face(job).wood_under(1.2, "groove", AT)
+    assert value.nominal == pytest.approx(1.2)
+    assert value.parts["thickness at the touch"].extremes == pytest.approx((-0.1, 0.1))
+
+
+def test_depth_is_thickness_and_gap_less_the_floor(heights: Heights):
+    """D = T + gA - f; the bed under the place enters through the floor alone."""
+    depth = heights.depth(1.2, "groove", AT)
+    assert depth.nominal == pytest.approx(13.6 - 1.2)
+    assert depth.worst() == pytest.approx((12.4 - 0.1 - 0.13, 12.4 + 0.1 + 0.13 + 0.1))
+
+
+def test_bed_cancels_between_a_and_c(heights: Heights):
+    """Floor and deck over one place stand on one bed: their difference does not know it."""
+    difference = heights.floor(1.2, "groove") - heights.deck(4.2, 11.9)
+    assert difference.parts["bed"].sensitivity == pytest.approx(0.0)
+
+
+def test_a_depth_gauge_replaces_thickness_and_floor(job: Job):
+    """Measured D needs neither T nor f any more."""
+    settled = Settled(groove_depth=((-600.0, 0.0, 12.31),), pocket_depth={"P1a": 12.5})
+    heights = Heights(job, Blank.assumed(job), settled)
+    groove = heights.depth(1.2, "groove", AT)
+    assert groove.nominal == pytest.approx(12.31)
+    assert set(groove.parts) == {"depth gauge"}
+    assert heights.depth(1.2, "plug-pockets", AT, "P1a").nominal == pytest.approx(12.5)
+    assert heights.depth(1.2, "plug-pockets", AT, "P1b").nominal == pytest.approx(12.4)
+
+
+def test_measured_fill_replaces_the_expected(job: Job):
+    heights = Heights(job, Blank.assumed(job), Settled(fill={"P1a": 1.3}))
+    assert heights.resin_low("P1a", 12.4, 9.0).nominal == pytest.approx(1.3)
+    assert heights.resin_low("P1b", 12.4, 9.0).nominal == pytest.approx(0.7 + 0.062 + 0.009)
+
+
+def test_thickness_after_the_skim_replaces_the_plane(job: Job):
+    """The deck's clean-up then hangs on callipers, not on where the skim should have ended."""
+    heights = Heights(job, Blank.assumed(job), Settled(thickness_after=((0.0, 0.0, 11.82),)))
+    assert heights.clean_up(11.0, 11.9, AT).nominal == pytest.approx(0.82)
+    assert not any("skim" in name and name != "thickness after the skim" for name in heights.skimmed(11.9, AT).parts)
+
+
+def test_a_coupon_narrows_the_machine(job: Job):
+    """A bias that was measured is no tolerance any more, but it shifts what is reached."""
+    heights = Heights(job, Blank.assumed(job), Settled(coupon_z=0.04))
+    floor = heights.floor(1.2, "groove")
+    assert floor.nominal == pytest.approx(1.24)
+    assert not any(name == "machine in groove" for name in floor.parts)
+
+
+def test_a_measured_wedge_moves_depth_and_not_wood(job: Job):
+    """A wedge delays the showing at the thin end; it does not thin the floor."""
+    x = np.array([-690.0, -690.0, 690.0, 690.0, 0.0, 0.0, -300.0, 300.0])
+    y = np.array([-230.0, 230.0, -230.0, 230.0, -230.0, 230.0, 0.0, 0.0])
+    measured = Measured(x, y, 13.6 + 0.2 * x / 690.0, np.full(8, np.nan))
+    heights = Heights(job, Blank.from_measured(job, measured))
+    thin, thick = heights.depth(1.2, "groove", (-640.0, 0.0)), heights.depth(1.2, "groove", (640.0, 0.0))
+    assert thick.nominal - thin.nominal == pytest.approx(0.4 * 640 / 690, abs=0.01)
+    under = [heights.wood_under(1.2, "groove", (sign * 640.0, 0.0)).nominal for sign in (-1, 1)]
+    assert under == pytest.approx([1.2, 1.2])
