@@ -8,6 +8,7 @@ first station on; numbered marks on the plan and below the curve are the same pl
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -47,6 +48,7 @@ _PLAN = Box(MAIN.x0 + 12, MAIN.y0 + 8, MAIN.x1 - 11, MAIN.y0 + 122)
 _CURVE = Box(MAIN.x0 + 18, MAIN.y0 + 146, MAIN.x1 - 22, MAIN.y0 + 190)
 _TABLE = Box(MAIN.x0, MAIN.y0 + 200, MAIN.x1, MAIN.y1)
 _MARKS = 16
+_MOST_PLANES = 9
 _PITCH = 4.4
 
 
@@ -226,7 +228,7 @@ def _unrolled(svg: Document, sheet: MapSheet) -> None:
     values = np.array([station.least for station in ring] + [ring[0].least])
     low, high = float(values.min()), float(values.max())
     room = max(high - low, 0.1) * 0.15
-    lines = [(row.plane, f"pass {row.number}") for row in sheet.rows if low - 0.6 <= row.plane <= high + 0.6]
+    lines = _planes_near(sheet.rows, low, high)
     if sheet.limit is not None:
         lines = [(sheet.limit, "least_floor")]
     low, high = min([low, *(z for z, _ in lines)]) - room, max([high, *(z for z, _ in lines)]) + room
@@ -244,10 +246,21 @@ def _unrolled(svg: Document, sheet: MapSheet) -> None:
             svg.line(box.x0, y(z), box.x1, y(z), "hidden")
             svg.text(box.x1 + 1.5, y(z) + 1.1, words, size=SMALL)
             svg.text(box.x0 - 1.5, y(z) + 1.1, f"{z:.2f}", "figure quiet", size=SMALL, anchor="end")
+        placed = [z for z, _ in lines]
         for z in (float(values.min()), float(values.max())):
-            if all(abs(y(z) - y(other)) > 3.4 for other, _ in lines):
+            if all(abs(y(z) - y(other)) > 3.4 for other in placed):
                 svg.text(box.x0 - 1.5, y(z) + 1.1, f"{z:.2f}", "figure", size=SMALL, anchor="end")
+                placed.append(z)
         _curve(svg, box, values, y, sheet.marked)
+
+
+def _planes_near(rows: Sequence[ShowRow], low: float, high: float) -> list[tuple[float, str]]:
+    """The planes between `low` and `high` and the next beyond on either side, as many as can be told apart."""
+    above = [row for row in rows if row.plane > high][-1:]
+    below = [row for row in rows if row.plane < low][:1]
+    near = [*above, *(row for row in rows if low <= row.plane <= high), *below]
+    every = max(1, math.ceil(len(near) / _MOST_PLANES))
+    return [(row.plane, f"pass {row.number}") for row in near[::every]]
 
 
 def _curve(
