@@ -157,6 +157,9 @@ def _plan(view: PlanView, sheet: MapSheet, bands: Bands) -> None:
     shapes = [sheet.seen(casting.area) for casting in sheet.castings]
     labels.lines = lines_to_avoid(view, [board.blank, *shapes], [])
     _corner_words(view, labels)
+    for dowel in board.dowels:
+        x, y = view.sheet(dowel.at[0] * sheet.mirror[0], dowel.at[1] * sheet.mirror[1])
+        labels.block(Box(x, y, x, y).grown(dowel.diameter / 2 * view.scale + 0.3))
     _figures(view, sheet, labels)
     set_figures(view, labels, marks)
     bar = scale_bar(svg, MAIN.x0 + 19, view.extent.y1 + 9, view.scale)
