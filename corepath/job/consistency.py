@@ -43,6 +43,8 @@ LEAST_CUTTER = 0.2
 LEAST_LAYER = 0.05
 LEAST_SCALLOP = 0.001
 LARGEST_RADIUS = 10_000.0
+SLOWEST_RAPID = 100.0  # mm/min
+LEAST_ACCEL = 1.0  # mm/s²
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,6 +223,10 @@ def _machine(parts: Parts) -> Iterator[Contradiction]:
     if machine.z_zero == "face" and machine.touch_at is None:
         says = 'z_zero = "face" needs machine.touch_at, the place where the face is touched'
         yield ("machine", "touch_at"), says, "[x, y]"
+    if machine.rapid < SLOWEST_RAPID:
+        yield ("machine", "rapid"), "is too slow to be meant", f"at least {SLOWEST_RAPID:g} mm/min"
+    if machine.accel < LEAST_ACCEL:
+        yield ("machine", "accel"), "is too small to be meant", f"at least {LEAST_ACCEL:g} mm/s²"
     if machine.safe_z >= machine.travel[2]:
         yield ("machine", "safe_z"), "is more than the Z travel", f"less than {machine.travel[2]:g} mm"
 

@@ -58,6 +58,8 @@ BAD: list[tuple[str, list[Edit], str, str, str]] = [
     ("dowels fit a half turn", [("[-113, 0]", "[-102, 0]")], "dowel", "also fits after a half turn", "unequal"),
     ("safe_z low", [("safe_z = 8.0", "safe_z = 2.0")], "machine.safe_z", "out of bounds", "at least 5"),
     ("safe_z beyond travel", [("safe_z = 8.0", "safe_z = 200.0")], "machine.safe_z", "more than the Z travel", "80"),
+    ("rapid in metres", [("rapid = 6000", "rapid = 6")], "machine.rapid", "too slow", "100"),
+    ("accel in g", [("accel = 500", "accel = 0.05")], "machine.accel", "too small", "1 mm/s"),
     ("step of zero", [("step = 0.5", "step = 0")], "skim.step", "must not be zero", "greater than 0"),
     ("step tiny", [("step = 0.5", "step = 0.001")], "skim.step", "too small", "0.05"),
     ("step above the largest", [("step = 0.5", "step = 5")], "skim.step", "largest step", "1 mm"),
