@@ -22,4 +22,16 @@ def new(
 
         title = write_starter(name)
         say(f'Wrote {name}, "{title}". Change it to your board; it plans as it is.')
+        template = _measuring(name)
+        if template is not None:
+            say(f"Wrote {template}: places to measure on the blank; `check` writes it anew for your board once deleted.")
         say(next_command("check", name))
+
+
+def _measuring(job: Path) -> Path | None:
+    """The list of places to measure, or None where there was one before or it cannot be written."""
+    from corepath.planning import measuring_path, prepare, write_measuring
+
+    if measuring_path(job).exists():
+        return None
+    return write_measuring(prepare(job), job)
