@@ -24,7 +24,7 @@ def new(
         say(f'Wrote {name}, "{title}". Change it to your board; it plans as it is.')
         template = _measuring(name)
         if template is not None:
-            say(f"Wrote {template}: places to measure on the blank; `check` writes it anew for your board once deleted.")
+            say(f"Wrote {template}, places to measure on the blank. Delete it for `check` to choose them for your board.")
         say(next_command("check", name))
 
 
