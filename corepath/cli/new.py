@@ -24,7 +24,7 @@ def new(
         say(f'Wrote {name}, "{title}". Change it to your board; it plans as it is.')
         template = _measuring(name)
         if template is not None:
-            say(f"Wrote {template}, places to measure on the blank. Delete it for `check` to choose them for your board.")
+            say(f"Wrote {template}: where to measure the blank. Delete it, and check chooses for your board.")
         say(next_command("check", name))
 
 

@@ -18,6 +18,7 @@ from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_
 from corepath.stackup.advice import Advice, advise
 from corepath.stackup.fills import low_fills
 from corepath.work import Work, build_works, limit_checks
+from corepath.work.cutters import cutter_faults
 
 __all__ = ["Prepared", "prepare", "prepare_job"]
 
@@ -94,7 +95,7 @@ def prepare_job(job: Job, folder: Path, known: Known | None = None) -> Prepared:
     known = known or Known()
     board, faults = collect_faults(job, folder)
     if board is None:
-        raise InputError(faults)
+        raise InputError([*faults, *cutter_faults(job)])
     stack = build_stackup(job, board, known.blank(job), known.settled)
     works, unfit = build_works(job, board, stack)
     faults = [*faults, *unfit]

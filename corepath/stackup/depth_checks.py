@@ -228,7 +228,7 @@ def hold_at(stack: Stackup, plane: float) -> Check:
             stack.job.hold.least_height,
             says=f"in {setup} the casting that joins board and rim is {value.nominal:.2f} high",
             where=f"groove in {setup}, held by {getattr(stack.job.hold, setup)}",
-            mend="a thicker edge, or hold board and rim apart from each other",
+            mend="a thicker edge, or hold board and rim each on its own",
         )
 
     return weakest([judged(in_b, "B"), judged(in_c, "C")])

@@ -145,7 +145,7 @@ class _Builder:
         chosen = self._chosen(Need("the groove", ("flat",), width, depth, "groove"))
         if chosen is None:
             return
-        watch = [f"thin floor; hold island and rim ({self.job.hold.A}) apart from each other"]
+        watch = [f"thin floor; hold island and rim each on its own ({self.job.hold.A})"]
         pockets = (Pocket(groove.id, groove.area, top, groove.floor),)
         self._work(3, "A", "groove", chosen, top=top, lowest=groove.floor, pockets=pockets, watch=watch)
 
@@ -198,5 +198,5 @@ class _Builder:
                 deck = Deck(self.board.blank, surface, top, job.deck.scallop, GOUGE, ROUGH_LEAVE)
                 self._work(7, "C", "deck-rough", rough, top=top, lowest=lowest, deck=deck)
         deck = Deck(self.board.blank, surface, top, job.deck.scallop, GOUGE, 0.0)
-        watch = [f"hold board and rim ({job.hold.C}) apart from each other"]
+        watch = [f"hold board and rim each on its own ({job.hold.C})"]
         self._work(8, "C", "deck", finish, top=top, lowest=lowest, deck=deck, watch=watch)

@@ -14,7 +14,7 @@ from corepath.job.model import CutterSection, Job
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.feeds import cutting
 
-__all__ = ["Chosen", "Need", "choose", "cutter_of"]
+__all__ = ["Chosen", "Need", "choose", "cutter_faults", "cutter_of"]
 
 EASY_FIT = 0.75
 """Share of a pocket's or hole's width that a cutter takes up with ease: room for a ramp or helix and for chips."""
@@ -77,6 +77,22 @@ def choose(job: Job, need: Need) -> Chosen | Fault:
         stepover_share=need.stepover_share,
     )
     return Chosen(cutter_of(best), run)
+
+
+def cutter_faults(job: Job) -> list[Fault]:
+    """Operations for which no listed cutter fits, from the job's widths alone: known before any geometry is."""
+    needs = [
+        Need("the dowel holes", ("flat", "drill"), min(dowel.diameter for dowel in job.dowel), 0.0, "dowel"),
+        Need("the groove", ("flat",), job.groove.inside + job.groove.outside, 0.0, "groove"),
+        Need("the skim", ("flat", "bull"), None, 0.0, "skim"),
+        Need("the deck", ("ball", "bull", "flat"), None, 0.0, "deck"),
+    ]
+    if job.plug:
+        needs.append(Need("the plug pockets", ("flat",), min(plug.diameter for plug in job.plug), 0.0, "plug"))
+    if job.insert:
+        narrowest = min(insert.barrel + insert.clearance for insert in job.insert)
+        needs.append(Need("the inserts", ("flat",), narrowest, 0.0, "insert"))
+    return [found for found in (choose(job, need) for need in needs) if isinstance(found, Fault)]
 
 
 def _fits(section: CutterSection, need: Need) -> bool:
