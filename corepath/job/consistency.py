@@ -202,8 +202,12 @@ def _cast(parts: Parts) -> Iterator[Contradiction]:
         return
     if cast.resin not in resins():
         yield ("cast", "resin"), f"unknown resin{_meant(cast.resin, resins())}", ", ".join(resins())
-    if cast.flush != "none":
-        yield ("cast", "flush"), "not supported by this version", '"none"'
+    if cast.pour_short < 0 and cast.flush == "none":
+        yield (
+            ("cast", "pour_short"),
+            "stands proud of the raw top, which needs a flush",
+            'at least 0, or flush = "local"',
+        )
     if not 1 / 20 <= cast.ratio[0] / cast.ratio[1] <= 20:
         yield ("cast", "ratio"), "no resin is mixed like that", "parts A : B from 1 : 20 to 20 : 1"
     for place, density in enumerate(cast.density):

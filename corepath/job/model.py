@@ -169,10 +169,13 @@ class CastSection(Section):
         0.005, description="linear shrinkage in curing"
     )
     fill_margin: NonNegativeLength = Field(0.5, description="resin that must stand above the deck to be")
-    pour_short: NonNegativeLength = Field(0.5, description="how far below the raw top the pour ends")
-    flush: Literal["none", "local", "face"] = Field(
-        "none", description="plane proud castings off (only none in this version)"
+    pour_short: Length = Field(
+        0.5, description="how far below the raw top the pour ends; negative where a dam lets it stand proud"
     )
+    flush: Literal["none", "local", "face"] = Field(
+        "none", description="plane proud resin off in A after the cure: not, round each casting, or the whole face"
+    )
+    flush_band: PositiveLength = Field(10.0, description="how far a local flush reaches beyond each casting")
 
 
 class SkinSection(Section):

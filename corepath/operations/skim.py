@@ -22,10 +22,15 @@ _OVERHANG = 0.5
 
 
 def plan(work: Work) -> tuple[Program, ...]:
-    """One program for each plane (`-pass-1` …) and the combined one (`-all`), which stops between planes."""
+    """One program for each plane (`-pass-1` …) and the combined one (`-all`), which stops between planes.
+
+    Any other work that planes the whole blank (the flush) is one program of all its planes.
+    """
     facing = work.facing
     if facing is None or not facing.planes:
         raise CorepathError(f"{work.stem}: nothing to skim")
+    if work.name != "skim":
+        return (program(work, work.stem, [_cut(work, facing, 0, len(facing.planes) - 1)]),)
     single = tuple(
         program(work, f"{work.stem}-pass-{k + 1}", [_cut(work, facing, k, k)]) for k in range(len(facing.planes))
     )

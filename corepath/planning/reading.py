@@ -87,10 +87,7 @@ def _shop(prepared: Prepared) -> Shop:
         spoil_board=job.blank.spoil_board,
         travel=job.machine.travel,
         cutters={section.number: cutter_of(section) for section in job.cutter},
-        pour={
-            casting.casting.id: Pour(casting.casting.area, casting.pour.p_expected.nominal)
-            for casting in stack.castings
-        },
+        pour={casting.casting.id: Pour(casting.casting.area, casting.pour.p_poured) for casting in stack.castings},
         planned_pass=stack.skim.planned_stop,
         done=prepared.done,
         lies=_lies(stack.heights.blank) if stack.heights.blank.measured else None,

@@ -55,6 +55,7 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
             }
             for casting in stack.castings
         ],
+        "flush": _flush(prepared),
         "pour": pour_report(pours(stack), prepared.job.cast, level=prepared.job.tolerances.level),
         "deck": {
             "highest": round(stack.deck_highest, 4),
@@ -67,6 +68,20 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
             ],
         },
     }
+
+
+def _flush(prepared: Prepared) -> dict[str, Any]:
+    """How proud resin is planed off, to which height above the bed in A, and what that costs the window."""
+    heights = prepared.stackup.heights
+    found: dict[str, Any] = {"kind": prepared.job.cast.flush}
+    if heights.face_flush is not None:
+        at = prepared.stackup.castings[0].shallowest_at
+        found["plane"] = round(heights.face_flush.plane, 4)
+        found["window_costs"] = round(heights.face_flush.costs(heights.came_top(at)).nominal, 4)
+    local = [casting.flush.plane for casting in prepared.stackup.castings if casting.flush is not None]
+    if local:
+        found["plane"] = round(min(local), 4)
+    return found
 
 
 def _blank_error(prepared: Prepared) -> float:

@@ -92,21 +92,23 @@ def check_plane(
     allowed: Allowed,
     measures: MeasureList,
     findings: Findings,
+    within: Mask | None = None,
 ) -> None:
-    """The face that a skim pass leaves, over all columns that hold anything.
+    """The face that planing leaves, over all columns (`within` a mask) that hold anything.
 
     A column that stood below the plane `before`, as where the first pass meets only a thicker blank, must stay.
     """
+    solid = stock.solid if within is None else stock.solid & within
     wanted = np.minimum(before, np.float32(plane))
     off = stock.top - wanted
     for name, largest in (("low", False), ("high", True)):
-        _, at = _spot(stock, off, stock.solid, largest=largest)
+        _, at = _spot(stock, off, solid, largest=largest)
         column = stock.grid.at(*at)
         value, asked = float(stock.top[column]), float(wanted[column])
         words = "highest" if largest else "lowest"
-        measures.take(f"plane {name}", value, asked, f"{words} of the skimmed face, height above the bed", at)
+        measures.take(f"plane {name}", value, asked, f"{words} of the planed face, height above the bed", at)
         if abs(value - asked) > allowed.heights:
-            says = f"the skimmed face is at {value:.3f}, {asked:.3f} wanted"
+            says = f"the planed face is at {value:.3f}, {asked:.3f} wanted"
             findings.add("plane", says, line=path.line_near(*at), place=(*at, value), depth=abs(value - asked))
 
 

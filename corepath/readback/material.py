@@ -138,6 +138,10 @@ class Stock:
         self._settle()
         return cut
 
+    def lower_raw(self, height: float) -> None:
+        """Take the upper face as it came to be planed to `height` at most: that face bears after the flip."""
+        self.raw = np.minimum(self.raw, np.float32(height))
+
     def carve(self, mask: Mask, height: float) -> None:
         """Take away all that stands above `height` in the columns of `mask`."""
         level = np.float32(height)

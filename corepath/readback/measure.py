@@ -113,6 +113,9 @@ class _Run:
         self.face = face_height(self.stock, self.shop, setup)
 
     def _pour(self) -> None:
+        """Fill the castings, once: before a flush, or else before the flip."""
+        if self.castings:
+            return
         for name, pour in self.shop.pour.items():
             mask = inside(self.stock, shapely.buffer(pour.area, 2.0 * self.stock.grid.cell))
             self.stock.pour(mask, pour.below)
@@ -120,8 +123,14 @@ class _Run:
 
     def operation(self, work: Work) -> None:
         """All files of one operation; one that is cut already is taken as its work asks."""
+        if work.name == "flush":
+            self._pour()
         if work.name in self.shop.done:
             self._as_cut(work)
+            return
+        if work.facing is not None and work.name == "flush":
+            self._facing(work, f"{work.stem}.nc", self.stock, work.facing.planes[0])
+            self.stock.lower_raw(work.facing.planes[0])
             return
         if work.facing is not None:
             self._skim(work)
@@ -134,7 +143,7 @@ class _Run:
         path, cut, measures, findings = done
         may_touch = self._may_touch(work)
         check_outside(path, self.stock, before, may_touch, self.shop.allowed, findings)
-        self._measure(work, path, measures, findings)
+        self._measure(work, path, before, measures, findings)
         self._close(path, cut, before, measures, findings)
 
     def _as_cut(self, work: Work) -> None:
@@ -144,8 +153,10 @@ class _Run:
             for step in hole.steps:
                 self.stock.carve(self.stock.grid.near(hole.x, hole.y, step.diameter / 2), step.floor)
         if work.facing is not None:
-            everywhere = np.ones_like(self.stock.top, dtype=np.bool_)
-            self.stock.carve(everywhere, work.facing.planes[self.shop.planned_pass - 1])
+            last = self.shop.planned_pass - 1 if work.name == "skim" else len(work.facing.planes) - 1
+            self.stock.carve(np.ones_like(self.stock.top, dtype=np.bool_), work.facing.planes[last])
+            if work.name == "flush":
+                self.stock.lower_raw(work.facing.planes[last])
 
     def _skim(self, work: Work) -> None:
         """Each pass on what the one before left; from the planned one on, on a copy; the combined file alone."""
@@ -236,8 +247,13 @@ class _Run:
             mask |= grid.near(hole.x, hole.y, hole.steps[0].diameter / 2.0 + edge)
         return mask
 
-    def _measure(self, work: Work, path: Path, measures: MeasureList, findings: Findings) -> None:
+    def _measure(self, work: Work, path: Path, before: Singles, measures: MeasureList, findings: Findings) -> None:
         allowed = self.shop.allowed
+        for pocket in work.pockets:
+            if pocket.proud:
+                reached = pocket.area.buffer(-work.cutter.radius - self.stock.grid.cell).buffer(work.cutter.radius)
+                mask = inside(self.stock, reached)
+                check_plane(pocket.floor, before, path, self.stock, allowed, measures, findings, mask)
         if work.pockets:
             self._pockets(work.pockets, path, measures, findings)
         if work.holes:
@@ -252,6 +268,8 @@ class _Run:
     def _pockets(self, pockets: Sequence[Pocket], path: Path, measures: MeasureList, findings: Findings) -> None:
         owned, stray = strays(path, pockets)
         for pocket, mine in zip(pockets, owned, strict=True):
+            if pocket.proud:
+                continue
             check_walls(pocket, path, mine, self.shop.allowed, measures, findings)
             check_floor(pocket, path, self.stock, self.shop.allowed, measures, findings)
         for index in range(min(len(stray), findings.keep)):

@@ -106,9 +106,28 @@ def _clean_up(stack: Stackup) -> Check:
     skim, wanted = stack.skim, stack.job.deck.clean_up
     if skim.recorded:
         return clean_up_at(stack, skim.planned_plane)
+    bands = [_band_cleaned(stack, casting) for casting in stack.castings if casting.flush is not None]
+    if bands and weakest(bands).verdict != "ok":
+        return weakest(bands)
     planned = _cleaned(stack, skim.planned_plane, wanted, f"the planned stop {skim.planned_plane:.2f}")
     lowest = clean_up_at(stack, skim.lowest_plane)
     return lowest if lowest.verdict == "fail" != planned.verdict else planned
+
+
+def _band_cleaned(stack: Stackup, casting: CastingStack) -> Check:
+    """Over the band of a local flush, which lies lower by the dip, something must be left for the deck pass."""
+    plane, at = stack.skim.planned_plane, casting.highest_at
+    wood = stack.heights.clean_up(casting.deck_highest, plane, at)
+    assert casting.flush is not None
+    value = casting.flush.clean_up(wood, stack.heights.came_top(at))
+    return judge(
+        "clean-up",
+        value,
+        0.0,
+        says=f"over the flush round {casting.casting.id} the deck pass removes at least {value.nominal:.2f}",
+        where=f"flush round {casting.casting.id}",
+        mend=f"pour {-value.worst()[0]:.2f} less proud, or move it to where the deck is lower",
+    )
 
 
 def clean_up_at(stack: Stackup, plane: float) -> Check:

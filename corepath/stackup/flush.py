@@ -15,7 +15,7 @@ from shapely import Polygon
 
 from corepath.stackup.linear import Linear
 
-__all__ = ["ALLOWANCE", "FaceFlush", "LocalFlush", "flush_face", "flush_local"]
+__all__ = ["ALLOWANCE", "FaceFlush", "LocalFlush", "flush_area", "flush_face", "flush_local"]
 
 ALLOWANCE = 0.05
 """mm planed off where the raw top is lowest and every error is against it (common practice, no source)."""
@@ -65,11 +65,6 @@ class LocalFlush:
     top: Linear
     beyond: float
 
-    def area(self, footprint: Polygon) -> Polygon:
-        """What is planed: the casting's footprint and the band round it, holes too narrow for the band closed."""
-        grown: Polygon = footprint.buffer(self.beyond, quad_segs=64)
-        return grown
-
     def dip(self, raw_top: Linear) -> Linear:
         """How far a place of the band lies below the raw top it had; costs clean-up there, and bears nothing in B."""
         return raw_top - self.top
@@ -81,6 +76,12 @@ class LocalFlush:
     def clean_up(self, clean_up: Linear, raw_top: Linear) -> Linear:
         """Wood that the deck pass removes over the band, where it would have removed `clean_up` of the raw top."""
         return clean_up - self.dip(raw_top)
+
+
+def flush_area(footprint: Polygon, band: float) -> Polygon:
+    """What a local flush planes: a casting and the band round it."""
+    grown: Polygon = footprint.buffer(band, quad_segs=64)
+    return grown
 
 
 def flush_local(

@@ -22,6 +22,7 @@ from corepath.job.model import Job
 from corepath.job.record_settled import Settled
 from corepath.stackup.blank import Blank
 from corepath.stackup.fitting import Fitted, fit
+from corepath.stackup.flush import FaceFlush, LocalFlush, flush_face, flush_local
 from corepath.stackup.linear import Linear
 from corepath.stackup.pour import resin_low
 
@@ -69,7 +70,30 @@ class Heights:
         return Linear.gap(name, self.job.tolerances.flat)
 
     def raw_top(self, at: At) -> Linear:
-        """T + gA above the bed in A; a height measured as held is known better than thickness and gap each."""
+        """T + gA above the bed in A, or the plane that a flush of the whole face left in its place."""
+        return self.came_top(at) if self.face_flush is None else self.face_flush.top
+
+    @cached_property
+    def face_flush(self) -> FaceFlush | None:
+        """The plane of a flush of the whole face, where the job asks for one."""
+        if self.job.cast.flush != "face":
+            return None
+        x, y = self.blank.nodes(20.0)
+        low, _ = self.blank.raw_top_bounds(x, y)
+        k = int(np.argmin(np.round(low, 6)))
+        return flush_face(self.came_top((float(x[k]), float(y[k]))), self.floor(0.0, "flush"))
+
+    def local_flush(self, casting: str, band: NDArray[np.float64]) -> LocalFlush | None:
+        """The plane of a flush round one casting, `band` (n, 2) being places of it and the band round it."""
+        if self.job.cast.flush != "local":
+            return None
+        low, _ = self.blank.raw_top_bounds(*band.T)
+        x, y = band[int(np.argmin(np.round(low, 6)))]
+        top = self.came_top((float(x), float(y)))
+        return flush_local(casting, top, self.floor(0.0, "flush"), beyond=self.job.cast.flush_band)
+
+    def came_top(self, at: At) -> Linear:
+        """T + gA as the blank came; a height measured as held is known better than thickness and gap each."""
         if self.blank.top_map is None:
             return self.thickness(at) + self.gap("A", at)
         error = float(self.blank.top_map.uncertainty(*at))
@@ -142,6 +166,8 @@ class Heights:
         if measured is not None:
             return np.full(len(places), measured), np.zeros(len(places))
         x, y = places.T
+        if self.face_flush is not None:
+            return np.full(len(places), self.face_flush.plane - height), np.zeros(len(places))
         if operation == "groove" and self._groove_depth is not None:
             return self._groove_depth.value(x, y), self._groove_depth.uncertainty(x, y)
         low, high = self.blank.raw_top_bounds(x, y)

@@ -49,7 +49,7 @@ class CastingPour:
     `p_limit` the most that still leaves the fill margin above the deck to be, at the lowest plane
     (both mm); `p_limit` has no errors in it. `area` (mm²) is the footprint, `half_span` (mm) half its longest
     extent, `uneven` (mm) half the difference of the raw top's heights along it. `stops` are the possible
-    stops in the order cut.
+    stops in the order cut. `p_poured` is p before a flush.
     """
 
     id: str
@@ -62,6 +62,7 @@ class CastingPour:
     half_span: float = 0.0
     uneven: float = 0.0
     stops: tuple[StopLimit, ...] = ()
+    p_poured: float = 0.0
 
 
 def volume_of(area: float, depth: float, short: float = 0.0) -> float:

@@ -23,7 +23,7 @@ def spread_of_depth(stack: Stackup, casting: CastingStack, value: Linear) -> flo
     settled = casting.casting.id in heights.settled.pocket_depth or (
         casting.operation == "groove" and bool(heights.settled.groove_depth)
     )
-    if not heights.blank.measured or settled:
+    if not heights.blank.measured or settled or heights.face_flush is not None:
         return None
     places = _thinned(casting.places)
     top, here = heights.blank.raw_top(*places.T), float(heights.blank.raw_top(*casting.shallowest_at))

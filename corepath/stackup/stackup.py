@@ -13,6 +13,7 @@ from corepath.job.model import Job
 from corepath.job.record_settled import Settled
 from corepath.motion.program import Setup, Zero
 from corepath.stackup.blank import Blank
+from corepath.stackup.flush import LocalFlush, flush_area
 from corepath.stackup.heights import At, Heights
 from corepath.stackup.linear import Linear
 from corepath.stackup.places import footprint_places
@@ -44,6 +45,7 @@ class CastingStack:
     shallowest_at: At
     widest_gap_at: At
     pour: CastingPour
+    flush: LocalFlush | None = None
 
     def depth_at(self, heights: Heights, at: At) -> Linear:
         """D at a place."""
@@ -158,8 +160,11 @@ def _skim(heights: Heights, castings: tuple[CastingStack, ...], lowest_plane: fl
         for casting in castings
         for at in (casting.deepest_at, casting.shallowest_at)
     ]
+    top = heights.blank.thickest.value
+    if heights.face_flush is not None:
+        top = min(top, heights.face_flush.top.worst()[1])
     skim, stop = heights.job.skim, (heights.settled.stop, heights.settled.stop_plane)
-    return plan_skim(lowest_plane, skim.step, skim.largest_step, heights.blank.thickest.value, shows, *stop)
+    return plan_skim(lowest_plane, skim.step, skim.largest_step, top, shows, *stop)
 
 
 def _casting_stack(casting: Casting, heights: Heights, board: Board, lowest_plane: float) -> CastingStack:
@@ -170,12 +175,15 @@ def _casting_stack(casting: Casting, heights: Heights, board: Board, lowest_plan
     places = footprint_places(casting.area)
     depth, deep, shallow = _depths(heights, casting, operation, places)
     uneven = heights.uneven(places)
+    poured = heights.resin_low(casting.id, depth, casting.half_span, uneven)
+    local = heights.local_flush(casting.id, footprint_places(flush_area(casting.area, job.cast.flush_band)))
     pour = CastingPour(
         id=casting.id,
         floor=casting.floor,
         depth=depth,
         volume=volume_of(casting.area.area, depth, job.cast.pour_short),
-        p_expected=heights.resin_low(casting.id, depth, casting.half_span, uneven),
+        p_expected=_flushed(heights, local, poured, (x, y)),
+        p_poured=poured.nominal,
         p_limit=lowest_plane - highest - job.cast.fill_margin,
         area=casting.area.area,
         half_span=casting.half_span,
@@ -193,7 +201,15 @@ def _casting_stack(casting: Casting, heights: Heights, board: Board, lowest_plan
         shallowest_at=shallow,
         widest_gap_at=_at(places, heights.gap_upper(places)),
         pour=pour,
+        flush=local,
     )
+
+
+def _flushed(heights: Heights, local: LocalFlush | None, poured: Linear, at: At) -> Linear:
+    """How far the resin lies below what is the raw top in B, after the flush where there is one."""
+    if heights.face_flush is not None:
+        return heights.face_flush.resin_low(poured, heights.came_top(at))
+    return poured if local is None else local.resin_low(poured, heights.came_top(at))
 
 
 def _depths(heights: Heights, casting: Casting, operation: str, places: NDArray[np.float64]) -> tuple[float, At, At]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import shapely
 from shapely import Polygon
 from shapely.affinity import scale
 
@@ -14,6 +15,7 @@ from corepath.board.model import Board
 from corepath.errors import Fault
 from corepath.job.model import Job
 from corepath.motion.program import Setup
+from corepath.stackup.flush import flush_area
 from corepath.stackup.stackup import INTO_BED, PlaceStack, Stackup
 from corepath.work.cutters import Chosen, Need, choose
 from corepath.work.model import Deck, Facing, Hole, Obstacle, Pocket, Step, Work
@@ -26,6 +28,11 @@ ROUGH_LEAVE = 0.4
 FINISH_DEPTH = 2.0
 """mm: where stock stands higher above the deck than this, it is roughed first (common practice, no source)."""
 
+PROUD_ROOM = 1.0
+"""mm above the pour line that proud resin may stand at the low end of a tilt, for the first layer of a flush."""
+
+FLUSH_WATCH = ("only when the resin is hard", "the blank lies as it did for the groove")
+
 GOUGE = 0.01
 """mm by which the deck may be cut below its surface."""
 
@@ -36,7 +43,15 @@ MIDDLE_STEP = 0.4
 def build_works(job: Job, board: Board, stack: Stackup) -> tuple[tuple[Work, ...], list[Fault]]:
     """All works in order, and the faults where no listed cutter fits (those works are left out)."""
     builder = _Builder(job, board, stack)
-    for step in (builder.dowels, builder.plugs, builder.groove, builder.skim, builder.inserts, builder.deck):
+    for step in (
+        builder.dowels,
+        builder.plugs,
+        builder.groove,
+        builder.flush,
+        builder.skim,
+        builder.inserts,
+        builder.deck,
+    ):
         step()
     return tuple(builder.works), builder.faults
 
@@ -148,6 +163,34 @@ class _Builder:
         watch = [f"thin floor; hold island and rim each on its own ({self.job.hold.A})"]
         pockets = (Pocket(groove.id, groove.area, top, groove.floor),)
         self._work(3, "A", "groove", chosen, top=top, lowest=groove.floor, pockets=pockets, watch=watch)
+
+    def flush(self) -> None:
+        job, stack = self.job, self.stack
+        kind = job.cast.flush
+        if kind == "none":
+            return
+        top = stack.blank_top + max(0.0, PROUD_ROOM - job.cast.pour_short)
+        share = 1.0 - job.skim.overlap
+        if kind == "face":
+            chosen = self._chosen(Need("the flush", ("flat",), None, 0.0, "cast.flush", stepover_share=share))
+            plane = stack.heights.face_flush
+            if chosen is None or plane is None:
+                return
+            facing = Facing(self.board.blank, top, (round(plane.plane, 6),), 0)
+            self._work(4, "A", "flush", chosen, top=top, lowest=plane.plane, facing=facing, watch=FLUSH_WATCH)
+            return
+        width = min(c.casting.plug.diameter for c in stack.castings if c.casting.plug) if job.plug else 1e9
+        width = min(width, job.groove.inside + job.groove.outside) + 2 * job.cast.flush_band
+        chosen = self._chosen(Need("the flush", ("flat",), width, 0.0, "cast.flush", stepover_share=share))
+        if chosen is None:
+            return
+        lowest = round(min(c.flush.plane for c in stack.castings if c.flush is not None), 6)
+        bands = shapely.union_all([flush_area(c.casting.area, job.cast.flush_band) for c in stack.castings])
+        pockets = tuple(
+            Pocket(f"flush {k}", area, top, lowest, thin=False, proud=True)
+            for k, area in enumerate(shapely.get_parts(bands), start=1)
+        )
+        self._work(4, "A", "flush", chosen, top=top, lowest=lowest, pockets=pockets, watch=FLUSH_WATCH)
 
     def skim(self) -> None:
         plan, top = self.stack.skim, self.stack.blank_top

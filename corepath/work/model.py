@@ -22,7 +22,8 @@ __all__ = ["Deck", "Facing", "Hole", "Obstacle", "Pocket", "Step", "Work"]
 class Pocket:
     """A closed area (holes allowed) to be cut to a level floor; walls stand at its boundary.
 
-    `thin` tells that little wood is left below the floor: the last layer is a light one.
+    `thin` tells that little wood is left below the floor: the last layer is a light one. `proud` tells that only
+    what stands above the floor is taken away, as in a flush: what lies lower stays, and walls do not matter.
     """
 
     id: str
@@ -30,6 +31,7 @@ class Pocket:
     top: float
     floor: float
     thin: bool = True
+    proud: bool = False
 
 
 @dataclass(frozen=True, slots=True)

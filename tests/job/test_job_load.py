@@ -91,7 +91,6 @@ WRONG = [
     ('resin = "polyurethane"', 'resin = "polyester"', "cast.resin", "unknown resin", "epoxy"),
     ("ratio = [100, 90]", "ratio = [100, 0]", "cast.ratio[2]", "zero", "greater than 0"),
     ("ratio = [100, 90]", "ratio = [100, 1]", "cast.ratio", "mixed", "1 : 20"),
-    ("ratio = [100, 90]", 'flush = "face"', "cast.flush", "not supported", "none"),
     ("density = [1.05, 1.22]", "density = [1050, 1.22]", "cast.density[1]", "no density", "g/cm³"),
     ("density = [1.05, 1.22]", "density = [1, 1, 1]", "cast.density", "at most 2", "number"),
     ("travel = [700, 400, 80]", "travel = [700, 400]", "machine.travel", "[x, y, z]", "[x, y, z]"),

@@ -64,6 +64,12 @@ VARIANTS = {
     "first pass above the nominal blank": lambda job: job.model_copy(
         update={"skim": job.skim.model_copy(update={"step": 0.45})}
     ),
+    "face flush of proud resin": lambda job: thicker(
+        job.model_copy(update={"cast": job.cast.model_copy(update={"flush": "face", "pour_short": -0.3})})
+    ),
+    "local flush of proud resin": lambda job: job.model_copy(
+        update={"cast": job.cast.model_copy(update={"flush": "local", "pour_short": -0.3})}
+    ),
     "through": lambda job: job.model_copy(
         update={"insert": tuple(entry.model_copy(update={"through": True}) for entry in job.insert)}
     ),

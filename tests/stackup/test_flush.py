@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import Point, box
 
-from corepath.stackup.flush import ALLOWANCE, flush_face, flush_local
+from corepath.stackup.flush import ALLOWANCE, flush_area, flush_face, flush_local
 from corepath.stackup.linear import Linear
 
 THICK = 13.6
@@ -99,7 +99,7 @@ def test_local_flush_leaves_a_dip():
 def test_local_flush_reaches_past_the_dam():
     """What is planed holds the casting and a band of the width asked for, and no more."""
     plug = Point(20, -7).buffer(9.0, quad_segs=64)
-    area = flush_local("P1a", raw_top(), reached("flush"), beyond=6.0).area(plug)
+    area = flush_area(plug, 6.0)
     assert area.contains(plug)
     assert area.hausdorff_distance(plug) == pytest.approx(6.0, abs=0.01)
     ring = box(-50, -20, 50, 20).difference(box(-42, -12, 42, 12))
