@@ -103,4 +103,4 @@ def test_local_flush_reaches_past_the_dam():
     assert area.contains(plug)
     assert area.hausdorff_distance(plug) == pytest.approx(6.0, abs=0.01)
     ring = box(-50, -20, 50, 20).difference(box(-42, -12, 42, 12))
-    assert len(flush_local("groove", raw_top(), reached("flush"), beyond=6.0).area(ring).interiors) == 1
+    assert len(flush_area(ring, 6.0).interiors) == 1
