@@ -75,7 +75,7 @@ class PlanView:
 def draw_castings(view: PlanView, scene: Scene, order: int) -> None:
     """Groove and plugs: hatched once cast, plain outlines before; bolt holes to come as thin circles."""
     svg = view.svg
-    cast = scene.setup != "A"
+    cast = scene.is_cast(order)
     for casting in scene.board.castings:
         cut = cast or order > scene.stem_order[casting.kind]
         kind = "resin narrow" if cast else ("void narrow" if cut else "hidden")

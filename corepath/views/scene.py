@@ -133,6 +133,10 @@ class Scene:
         """Nominal height of the face that operation `order` starts from, above the bed."""
         return self.stack.skim.planned_plane if order > self.stem_order["skim"] else self.thickness
 
+    def is_cast(self, order: int) -> bool:
+        """Whether the resin is in when operation `order` runs: from the flush in A on."""
+        return self.setup != "A" or order > self.stem_order["groove"]
+
     def casting_heights(self, casting_id: str) -> tuple[float, float]:
         """Lower and upper height of the cured casting above the bed (in A: of the pocket to be)."""
         floor = self.stack.floor_of(casting_id)

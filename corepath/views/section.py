@@ -105,8 +105,8 @@ def _before(scene: Scene, order: int, y: float, top: float) -> list[Polygon]:
     for casting in scene.board.castings:
         low, high = scene.casting_heights(casting.id)
         inside = crossing(scene.seen(casting.area), y)
-        if scene.setup == "A" and order > scene.stem_order[casting.kind]:
-            gone += _boxes(inside, low, top)
+        if scene.setup == "A":
+            gone += [] if scene.is_cast(order) or order <= scene.stem_order[casting.kind] else _boxes(inside, low, top)
         elif scene.setup == "B":
             gone += _boxes(inside, 0.0, low)
         elif scene.setup == "C":
@@ -119,7 +119,7 @@ def _before(scene: Scene, order: int, y: float, top: float) -> list[Polygon]:
 
 
 def _resin(scene: Scene, order: int, y: float, top: float) -> list[Polygon]:
-    if scene.setup == "A":
+    if not scene.is_cast(order):
         return []
     out: list[Polygon] = []
     for casting in scene.board.castings:
