@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -67,6 +68,11 @@ def _told(made: Plan, written: Written, folder: Path, despite_failures: bool) ->
         parts.append("No G-code was written, since " + _why(made) + ".")
     elif made.failed and despite_failures:
         parts.append("PLANNED DESPITE FAILURES: the head of each file says so. Do not cut with them.")
+    if written.unchanged and (written.new or len(written.unchanged) < len(programs)):
+        changed = [name for name in programs if name not in (*written.unchanged, *written.new)]
+        parts += _listed("new", written.new) + _listed("changed", changed) + _listed("unchanged", written.unchanged)
+    if written.done:
+        parts.append(f"Moved {len(written.done)} G-code files of what is cut to {folder / 'done'}")
     if written.withdrawn:
         parts.append(f"Moved {len(written.withdrawn)} earlier G-code files to {folder / 'withdrawn'}")
     return "\n".join(parts)
@@ -76,6 +82,10 @@ def _counts(made: Plan) -> dict[str, int] | None:
     """How many findings there are of each kind, those beyond the first hundred included."""
     readback = made.report.get("readback")
     return readback.get("counts") if isinstance(readback, dict) else None
+
+
+def _listed(word: str, names: Sequence[str]) -> list[str]:
+    return [f"  {word}: {', '.join(names)}"] if names else []
 
 
 def _why(made: Plan) -> str:

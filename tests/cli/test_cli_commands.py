@@ -76,7 +76,8 @@ class Planner:
     def write_plan(self, made: Any, folder: Path) -> Any:
         self.asked.append(("write", folder))
         names = ["report.json", "overview.svg", *(["03-A-groove.nc"] if made.made else [])]
-        return SimpleNamespace(written=names, withdrawn=[] if made.made else ["03-A-groove.nc"])
+        withdrawn = [] if made.made else ["03-A-groove.nc"]
+        return SimpleNamespace(written=names, withdrawn=withdrawn, done=[], new=[], unchanged=[])
 
     def preview(self, prepared: Any, folder: Path, progress: Callable[[str, float], None]) -> Any:
         self.asked.append(("preview", folder))
