@@ -44,12 +44,22 @@ def check(
 
 
 def _told(prepared: Prepared, suggest: bool) -> str:
-    from corepath.cli.stackup_tables import advice_lines, contributor_table, pass_table, stop_lines, suggestion_lines
+    from corepath.cli.stackup_tables import (
+        advice_lines,
+        contributor_table,
+        pass_table,
+        pour_lines,
+        stop_lines,
+        suggestion_lines,
+    )
     from corepath.cli.tables import check_table
-    from corepath.planning import passes, stops, suggestion
+    from corepath.planning import passes, pour_sheet, stops, suggestion
 
     parts = [check_table(prepared.checks), contributor_table(prepared.checks), pass_table(passes(prepared))]
     parts += [stop_lines(stops(prepared)), advice_lines(prepared.cautions, prepared.fills, prepared.advice.lines())]
+    sheet = pour_sheet(prepared)
+    if sheet is not None:
+        parts.append(pour_lines(sheet))
     if suggest:
         parts.append(suggestion_lines(suggestion(prepared)))
     return "\n\n".join(part for part in parts if part)

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from corepath.cli.tables import WIDTH, new_table, rendered
 
-__all__ = ["advice_lines", "contributor_table", "pass_table", "stop_lines", "suggestion_lines"]
+__all__ = ["advice_lines", "contributor_table", "pass_table", "pour_lines", "stop_lines", "suggestion_lines"]
 
 
 class Contributed(Protocol):
@@ -46,6 +46,19 @@ class Stops(Protocol):
 
     def header(self) -> tuple[str, ...]: ...
     def lines(self) -> tuple[tuple[str, ...], ...]: ...
+
+
+class Poured(Protocol):
+    """What is printed of the pour."""
+
+    @property
+    def header(self) -> Sequence[str]: ...
+    @property
+    def rows(self) -> Sequence[Sequence[str]]: ...
+    @property
+    def notes(self) -> Sequence[str]: ...
+    @property
+    def cautions(self) -> Sequence[str]: ...
 
 
 class Suggested(Protocol):
@@ -99,6 +112,18 @@ def stop_lines(stops: Stops) -> str:
     for line in stops.lines():
         table.add_row(*line)
     return rendered(table)
+
+
+def pour_lines(sheet: Poured) -> str:
+    """What to mix for each casting, how low it comes and may come, how level to lie, and cautions."""
+    table = new_table()
+    for k, title in enumerate(sheet.header):
+        table.add_column(title, justify="right" if k else "left", no_wrap=True)
+    for row in sheet.rows:
+        table.add_row(*row)
+    said = [*(f"- {note}" for note in sheet.notes), *(f"! {caution}" for caution in sheet.cautions)]
+    words = "the pour: full = flush full; low = p expected, may = p allowed at the lowest plane"
+    return "\n".join([rendered(table), words, *(textwrap.fill(line, WIDTH, subsequent_indent="  ") for line in said)])
 
 
 def advice_lines(cautions: Iterable[str], fills: Iterable[str], advice: Iterable[str]) -> str:

@@ -1,6 +1,6 @@
 """Planning: the whole chain from a job file to a folder of files that have been read back."""
 
-from corepath.planning.advice import measuring_path, passes, stops, suggestion, write_measuring
+from corepath.planning.advice import measuring_path, passes, pour_sheet, stops, suggestion, write_measuring
 from corepath.planning.folder import Written
 from corepath.planning.make import Progress, quiet
 from corepath.planning.plan import Plan, check_report, plan, preview, write_plan
@@ -9,5 +9,6 @@ from corepath.planning.reading import Reading, read_folder
 
 __all__ = [
     "Plan", "Prepared", "Progress", "Reading", "Written", "check_report", "measuring_path", "passes", "plan",
-    "prepare", "prepare_job", "preview", "quiet", "read_folder", "stops", "suggestion", "write_measuring", "write_plan",
+    "pour_sheet", "prepare", "prepare_job", "preview", "quiet", "read_folder", "stops", "suggestion",
+    "write_measuring", "write_plan",
 ]  # fmt: skip

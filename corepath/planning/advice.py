@@ -2,20 +2,43 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from corepath.planning.prepare import Prepared
+from corepath.stackup.cups import cup_plan
 from corepath.stackup.measuring import template_text
 from corepath.stackup.pass_shows import PassShows, showing
-from corepath.stackup.stop_table import StopTable, stop_table
+from corepath.stackup.pour import POUR_HEADER, pour_notes, pour_rows
+from corepath.stackup.stop_table import StopTable, pours, stop_table
 from corepath.stackup.suggest import Suggestion, suggest
 
-__all__ = ["measuring_path", "passes", "stops", "suggestion", "write_measuring"]
+__all__ = ["PourSheet", "measuring_path", "passes", "pour_sheet", "stops", "suggestion", "write_measuring"]
 
 
 def passes(prepared: Prepared) -> tuple[PassShows, ...]:
     """What shows after each pass of the skim."""
     return showing(prepared.stackup)
+
+
+@dataclass(frozen=True, slots=True)
+class PourSheet:
+    """The pour as text: a table, what to mind of castings and cups, and cautions."""
+
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def pour_sheet(prepared: Prepared) -> PourSheet | None:
+    """What to mix and how level to lie; None once the fill of every casting is recorded."""
+    castings, cast = pours(prepared.stackup), prepared.job.cast
+    if all(pour.id in prepared.known.settled.fill for pour in castings):
+        return None
+    notes = [note for pour in castings for note in pour_notes(pour, cast, prepared.job.tolerances.level)]
+    cups = cup_plan(castings, cast)
+    return PourSheet(POUR_HEADER, pour_rows(castings, cast), (*notes, *cups.notes), cups.cautions)
 
 
 def stops(prepared: Prepared) -> StopTable:

@@ -56,6 +56,9 @@ class Planner:
     def stops(self, prepared: Any) -> Any:
         return SimpleNamespace(header=lambda: ("", "pass 1 at 9.40"), lines=lambda: (("fill groove", "0.40 ok"),))
 
+    def pour_sheet(self, prepared: Any) -> Any:
+        return None
+
     def suggestion(self, prepared: Any) -> Any:
         values = {"groove.floor": 1.05}
         return SimpleNamespace(values=values, least_margin=0.1, passes=True, as_dict=lambda: {"values": values})
@@ -122,6 +125,7 @@ def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
         "preview",
         "read_folder",
         "passes",
+        "pour_sheet",
         "stops",
         "suggestion",
         "write_measuring",
