@@ -175,7 +175,10 @@ class _Reader:
         return self.entry("top-up", casting=words[0], value=value * units[suffix], unit="mm")
 
     def touch(self, words: Sequence[str]) -> Entry:
-        return self.entry("touch", operation=words[0], value=abs(self.length("--touch", words[1])))
+        height = self.length("--touch", words[1])
+        if height < 0:
+            self.faults.append(Fault("--touch", "is a height above the bed: type it without its sign", words[1]))
+        return self.entry("touch", operation=words[0], value=height)
 
     def coupon_diameter(self, words: Sequence[str]) -> Entry:
         option = "--coupon-diameter"

@@ -119,7 +119,7 @@ def subject(entry: Entry, scale: float = 1.0) -> str:
     if entry.operation is not None:
         return entry.operation + (f" pass {entry.number}" if entry.number is not None else "")
     if entry.number is not None:
-        return f"pass {entry.number}"
+        return f"pass {entry.number}" + (f" at {entry.plane / scale:.3f}" if entry.plane is not None else "")
     if entry.cutter is not None:
         return f"cutter {entry.cutter}"
     return f"entry {entry.corrects}" if entry.kind == "withdrawn" else ""

@@ -49,12 +49,13 @@ def _blank(facts: JobFacts, settled: Settled) -> list[str]:
             "Measure the blank's thickness with callipers near the corners and at the middle of the sides: "
             + _command(facts, *options)
         )
+    lines.append(_cut_a(facts, settled))
     if not (settled.coupon_diameter or settled.coupon_z is not None or settled.coupon_groove_width is not None):
         lines.append(
             "If a coupon was cut, record what it gave: "
             + _command(facts, "--coupon-diameter NUMBER D", "--coupon-z BIAS", "--coupon-groove-width W")
         )
-    return [*lines, _cut_a(facts, settled)]
+    return lines
 
 
 def _blank_places(facts: JobFacts) -> list[tuple[float, float]]:

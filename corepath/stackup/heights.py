@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from corepath.job.model import Job
 from corepath.job.record_settled import Settled
@@ -147,9 +147,17 @@ class Heights:
         if measured is not None:
             return measured + Linear.term("depth gauge", self._gauge)
         if operation == "groove" and self._groove_depth is not None:
-            fitted = self._groove_depth
-            return float(fitted.value(*at)) + _error("depth gauge", float(fitted.uncertainty(*at)))
+            error = float(self._gauged(self._groove_depth, at[0], at[1], self.blank.thickness_error(*at)))
+            return float(self._groove_depth.value(*at)) + _error("depth gauge", error)
         return self.raw_top(at) - self.floor(height, operation)
+
+    def _gauged(self, fitted: Fitted, x: ArrayLike, y: ArrayLike, unknown: ArrayLike) -> NDArray[np.float64]:
+        """± of what was gauged at some places and holds at others, at least the gauge's own error.
+
+        Of a few readings the statistics know next to nothing; but no place can differ from those gauged by more
+        than the blank (or bed and machine) may differ from place to place, `unknown`.
+        """
+        return np.minimum(fitted.uncertainty(x, y), np.asarray(unknown) + self._gauge)
 
     @cached_property
     def _groove_depth(self) -> Fitted | None:
@@ -169,7 +177,8 @@ class Heights:
         if self.face_flush is not None:
             return np.full(len(places), self.face_flush.plane - height), np.zeros(len(places))
         if operation == "groove" and self._groove_depth is not None:
-            return self._groove_depth.value(x, y), self._groove_depth.uncertainty(x, y)
+            error = self._gauged(self._groove_depth, x, y, self.blank.thickness_error(x, y))
+            return self._groove_depth.value(x, y), error
         low, high = self.blank.raw_top_bounds(x, y)
         nominal = self.blank.raw_top(x, y)
         return nominal - height, np.maximum(nominal - low, high - nominal)
@@ -202,8 +211,9 @@ class Heights:
     def skimmed(self, stop: float, at: At, where: str = "") -> Linear:
         """Thickness after the skim: s - gB; or as measured after it."""
         if self._thickness_after is not None:
-            fitted = self._thickness_after
-            return float(fitted.value(*at)) + _error("thickness after the skim", float(fitted.uncertainty(*at)))
+            unknown = self.job.tolerances.bed + self.job.tolerances.machine
+            error = float(self._gauged(self._thickness_after, at[0], at[1], unknown))
+            return float(self._thickness_after.value(*at)) + _error("thickness after the skim", error)
         return self.plane(stop) - self.gap("B", at, where)
 
     @cached_property

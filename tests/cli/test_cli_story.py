@@ -1,0 +1,99 @@
+"""The story of one core, played through by the commands: measure, plan, cut A, pour, record, skim, record, plan on."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from corepath.cli.app import app
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+PATH = "job.toml"
+
+
+class Shop:
+    """Types commands in a folder of its own."""
+
+    def __init__(self) -> None:
+        self.runner = CliRunner()
+
+    def type(self, *words: object, exit_code: int = 0) -> Result:
+        result = self.runner.invoke(app, [str(word) for word in words])
+        assert result.exit_code == exit_code, result.output
+        return result
+
+    def report(self) -> dict:
+        return json.loads(Path("out/report.json").read_text())
+
+
+@pytest.fixture
+def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
+    monkeypatch.chdir(tmp_path)
+    text = (SAMPLES / "coupon.toml").read_text()
+    Path(PATH).write_text(text)
+    return Shop()
+
+
+def test_a_core_from_blank_to_deck(shop: Shop) -> None:
+    """Each step reads what was recorded before and plans only what lies ahead."""
+    assert "caution: the blank is not measured" in shop.type("check", PATH).output.replace("\n  ", " ")
+    fill_in_the_form()
+    text = Path(PATH).read_text().replace("spoil_board", 'measured = "job.measure.csv"\nspoil_board', 1)
+    Path(PATH).write_text(text)
+    assert "not measured: 10.60" not in shop.type("check", PATH).output
+
+    shop.type("plan", PATH, "-o", "out")
+    before = {path.name for path in Path("out").glob("*.nc")}
+    assert {"map-shows.svg", "map-wood-under.svg", "map-groove-depth.svg"} <= {
+        p.name for p in Path("out").glob("*.svg")
+    }
+
+    shop.type("record", PATH, "--cut", "dowels", "--cut", "plug-pockets", "--cut", "groove")
+    shop.type("record", PATH, "--groove-depth", -100, 0, 9.42, "--groove-depth", 88, 0, 9.38)
+    shop.type("record", PATH, "--fill", "groove", 0.5, "--fill", "P1", 1.9)
+    low = shop.type("check", PATH, exit_code=1).output
+    assert "P1 is too low" in low and "top-up mends it" in low
+    assert shop.type("plan", PATH, "-o", "out", exit_code=1)
+    assert list(Path("out").glob("*.nc")) == []
+    assert {path.name for path in Path("out/done").iterdir()} == {name for name in before if name[3] == "A"}
+
+    shop.type("record", PATH, "--top-up", "P1", "0.4")
+    shop.type("record", PATH, "--fill", "P1", 0.4)
+    shop.type("plan", PATH, "-o", "out")
+    assert {path.name[:2] for path in Path("out").glob("*.nc")} == {"05", "06", "07", "08"}
+
+    planes = shop.report()["skim"]["planes"]
+    assert f"at {planes[2]:.3f}" in shop.type("record", PATH, "--stop", 3).output
+    shop.type("record", PATH, "--after-skim", "--thickness", -110, 30, planes[2], "--thickness", 110, -30, planes[2])
+    output = shop.type("plan", PATH, "-o", "out").output
+    assert "06-B-inserts.nc" in output
+    assert {path.name[:2] for path in Path("out").glob("*.nc")} == {"06", "07", "08"}
+    report = shop.report()
+    assert report["skim"]["recorded"] and report["skim"]["planned_stop"] == 3
+    (inserts,) = [entry for entry in report["operations"] if entry["name"] == "inserts"]
+    assert inserts["zero"]["z"] == pytest.approx(planes[2], abs=1e-3)
+    assert "no findings" in shop.type("readback", "out").output
+
+
+def test_a_record_that_makes_the_core_impossible_says_so(shop: Shop) -> None:
+    """A groove that came out far too shallow never shows: said at once, with what the blank still gives."""
+    shop.type("record", PATH, "--cut", "dowels", "--cut", "plug-pockets", "--cut", "groove")
+    shop.type("record", PATH, "--groove-depth", -100, 0, 8.1)
+    output = shop.type("check", PATH, exit_code=1).output
+    assert "fail: window" in output
+    assert "the thickest core that this blank still gives is" in output
+
+
+def fill_in_the_form() -> None:
+    """Type 10.62 into every row, and a height a hair above it: the blank lies flat."""
+    path = Path("job.measure.csv")
+    lines = path.read_text().splitlines()
+    heads = [line for line in lines if line.startswith("#")]
+    rows = list(csv.reader(line for line in lines if line and not line.startswith("#")))
+    for row in rows[1:]:
+        row[2], row[3] = "10.62", "10.63"
+    path.write_text("\n".join([*heads, *(",".join(f'"{cell}"' for cell in row) for row in rows)]) + "\n")
