@@ -1,0 +1,59 @@
+"""Three measured blanks for one core: one passes, one with the advice taken, one cannot make it."""
+
+from pathlib import Path
+
+import pytest
+
+from corepath.planning import plan, prepare, prepare_job
+from corepath.planning.prepare import Prepared
+from corepath.stackup.pass_shows import showing
+from corepath.stackup.suggest import suggest, suggested_job
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+
+
+def on(name: str) -> Prepared:
+    return prepare(SAMPLES / f"board-1280-{name}.toml")
+
+
+def advised(prepared: Prepared) -> Prepared:
+    suggestion = suggest(prepared.stackup, prepared.checks)
+    return prepare_job(suggested_job(prepared.job, suggestion), SAMPLES, prepared.known)
+
+
+def test_the_flat_one_plans_and_reads_back():
+    """On the blank as it was measured, wood and all, not on a nominal one."""
+    made = plan(on("flat"))
+    assert {check.verdict for check in made.checks} == {"ok"}
+    assert [str(finding) for finding in made.findings] == []
+    assert {"map-shows.svg", "map-wood-under.svg", "map-groove-depth.svg"} <= set(made.files)
+
+
+def test_the_wedge_needs_the_advice():
+    """As it is the tail shows too late for the clean-up; with the suggested values all checks hold."""
+    prepared = on("wedge")
+    assert {check.id for check in prepared.checks if check.verdict == "fail"} == {"clean-up"}
+    assert prepared.advice.possible
+    better = advised(prepared)
+    assert {check.verdict for check in better.checks} == {"ok"}
+    assert [str(finding) for finding in plan(better).findings] == []
+
+
+def test_a_wedge_shows_at_its_thin_end_last():
+    """The tail is thin (X-), and a wedge delays the showing there; it does not taper the core."""
+    prepared = on("wedge")
+    groove = prepared.stackup.castings[0]
+    assert groove.shallowest_at[0] < -500.0 < 500.0 < groove.deepest_at[0]
+    passes = {entry.number: entry.shares["groove"][1] for entry in showing(prepared.stackup)}
+    assert 0.2 < passes[3] < 0.9 and passes[5] == 1.0
+
+
+def test_the_cupped_one_cannot():
+    """Too hollow for a safe floor and too thin to show above it: said, with what it still gives."""
+    prepared = on("cupped")
+    assert not prepared.advice.possible
+    assert not suggest(prepared.stackup, prepared.checks).passes
+    low, high = prepared.advice.floors
+    assert low - high == pytest.approx(prepared.advice.least_blank - prepared.job.blank.thickness)
+    assert any("thickest core" in line for line in prepared.advice.lines())
+    assert plan(prepared).failed
