@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner, Result
 
 from corepath.cli.app import app
+from corepath.planning import prepare
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 PATH = "job.toml"
@@ -97,3 +99,22 @@ def fill_in_the_form() -> None:
     for row in rows[1:]:
         row[2], row[3] = "10.62", "10.63"
     path.write_text("\n".join([*heads, *(",".join(f'"{cell}"' for cell in row) for row in rows)]) + "\n")
+
+
+@pytest.mark.parametrize("page", ["record.md", "story.md"])
+def test_the_guide_names_only_options_that_there_are(page: str) -> None:
+    """A reader types what the page says."""
+    text = (SAMPLES.parent / "docs" / page).read_text(encoding="utf-8")
+    known = set()
+    for command in ("record", "check", "plan"):
+        shown = CliRunner().invoke(app, [command, "--help"], env={"COLUMNS": "200", "NO_COLOR": "1"}).output
+        known |= set(re.findall(r"--[a-z-]+", shown))
+    assert set(re.findall(r"--[a-z][a-z-]+", text)) <= known
+
+
+def test_the_worked_wedge_of_the_arithmetic_is_the_sample() -> None:
+    """docs/arithmetic.md: heights and depths at tail and nose."""
+    heights = prepare(SAMPLES / "board-1280-wedge.toml").stackup.heights
+    text = (SAMPLES.parent / "docs" / "arithmetic.md").read_text(encoding="utf-8")
+    tail, nose = (heights.depth(1.2, "groove", (x, 0.0)).nominal for x in (-640.0, 640.0))
+    assert f"= {tail:.2f} there and {nose:.2f} at the nose" in text
