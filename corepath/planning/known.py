@@ -21,6 +21,9 @@ __all__ = ["Known", "read_known"]
 
 INCH = 25.4
 
+IN_A = ("dowels", "plug-pockets", "groove")
+"""Operations that touch the raw top of the blank as it came."""
+
 
 @dataclass(frozen=True, slots=True)
 class Known:
@@ -30,10 +33,18 @@ class Known:
     settled: Settled = field(default_factory=Settled)
 
     def blank(self, job: Job) -> Blank:
-        """The blank as the plan takes it: measured places, with those of the record, or assumed."""
-        if self.measured is None and not self.settled.thickness:
+        """The blank as the plan takes it: measured places, with those of the record, or assumed.
+
+        A recorded touch of the raw top in A is a measured height at the touched place.
+        """
+        points = [*self.settled.thickness, *self._touched(job)]
+        if self.measured is None and not points:
             return Blank.assumed(job)
-        return Blank.from_measured(job, self.measured, extra_points=self.settled.thickness)
+        return Blank.from_measured(job, self.measured, extra_points=points)
+
+    def _touched(self, job: Job) -> list[tuple[float, float, float]]:
+        heights = [self.settled.touches[name] for name in IN_A if name in self.settled.touches]
+        return [(*job.machine.touch_at, heights[-1])] if heights and job.machine.touch_at is not None else []
 
     def as_dict(self) -> dict[str, Any]:
         """For `job.resolved.json` and the digest; empty keys are left out."""

@@ -58,13 +58,14 @@ def registered(stack: Stackup, board: Board) -> tuple[Registered, ...]:
     cutter = Linear.term("cutter diameter", _diameter_error(stack)) * 0.5
     _, low, _, high = board.outline.bounds
     farthest = low if abs(low - across) > abs(high - across) else high
-    edge = job.groove.inside + play + cutter + _moved(stack, farthest - across)
+    wider = _wider(stack)
+    edge = job.groove.inside + wider + play + cutter + _moved(stack, farthest - across)
     found = [Registered("edge", "groove", edge)]
     for casting in board.castings:
         if casting.plug is not None:
             wall = (casting.plug.diameter - casting.plug.bolt_hole) / 2
             y = casting.area.centroid.y
-            found.append(Registered("plug", casting.id, wall + play + cutter + _moved(stack, y - across)))
+            found.append(Registered("plug", casting.id, wall + wider + play + cutter + _moved(stack, y - across)))
     flip = Linear.term("flip axis", tolerances.flip_axis)
     for place in board.places:
         off = 0.0 + play + flip + _moved(stack, place.y - across)
@@ -72,11 +73,20 @@ def registered(stack: Stackup, board: Board) -> tuple[Registered, ...]:
     return tuple(found)
 
 
+def _wider(stack: Stackup) -> float:
+    """How much farther out than asked for each wall came, by the coupon's groove."""
+    settled = stack.heights.settled
+    if settled.coupon_groove_width is None or settled.coupon_groove_nominal is None:
+        return 0.0
+    return (settled.coupon_groove_width - settled.coupon_groove_nominal) / 2.0
+
+
 def _diameter_error(stack: Stackup) -> float:
     """Narrowed to the gauge's where the coupon gave the cutters' true diameters."""
     tolerances = stack.job.tolerances
     settled = stack.heights.settled
-    return min(tolerances.gauge, tolerances.cutter_diameter) if settled.coupon_diameter else tolerances.cutter_diameter
+    known = bool(settled.coupon_diameter) or settled.coupon_groove_width is not None
+    return min(tolerances.gauge, tolerances.cutter_diameter) if known else tolerances.cutter_diameter
 
 
 def _moved(stack: Stackup, distance: float) -> Linear:
