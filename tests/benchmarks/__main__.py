@@ -20,6 +20,8 @@ from pathlib import Path
 
 import numpy as np
 
+from tests.benchmarks.stackup import stackup
+
 ROOT = Path(__file__).resolve().parents[2]
 CLI = "from corepath.cli import main; main()"
 MOVES = 50_000
@@ -157,7 +159,7 @@ def whole_plan() -> Iterator[str]:
 
 def main() -> None:
     """Print one line for each ratio."""
-    for part in (help_against_typer, writer_against_a_plain_loop, reader_against_pygcode, growth, whole_plan):
+    for part in (help_against_typer, writer_against_a_plain_loop, reader_against_pygcode, growth, stackup, whole_plan):
         for text in part():
             print(text, flush=True)
 
