@@ -113,7 +113,7 @@ def record(
     typed = {option: list(words) for option, words in several.items() if words}
     typed |= {option: [word] for option, word in single.items() if word is not None}
     with guarded(json_wanted=json, job=job):
-        from corepath.cli.record_run import known_facts, read_record, refuse_options
+        from corepath.cli.record_run import known_facts, read_record, refuse_options, what_it_means
 
         facts = known_facts(job)
         held, path = read_record(job)
@@ -122,9 +122,11 @@ def record(
         entries = entries_from(typed, scale=facts.scale, after_skim=after_skim, common=common)
         added = _added(held, entries, facts, stage, path) if entries else held
         if json:
-            say(as_json(_report(added, facts, path, len(entries))))
+            say(as_json(_report(added, facts, path, len(entries)) | {"means": what_it_means(job)}))
             return
         _show(added, facts, path, len(entries), quiet)
+        for line in what_it_means(job):
+            say(line)
 
 
 def _added(held: Record, entries: list[Any], facts: JobFacts, stage: str | None, path: Path) -> Record:

@@ -14,7 +14,7 @@ from corepath.job.record_facts import JobFacts
 from corepath.job.record_kinds import KINDS, STAGES, Entry, figure, subject
 from corepath.stackup.record_facts import facts_of
 
-__all__ = ["known_facts", "read_record", "record_rows", "refuse_options"]
+__all__ = ["known_facts", "read_record", "record_rows", "refuse_options", "what_it_means"]
 
 
 def known_facts(job: Path) -> JobFacts:
@@ -57,6 +57,26 @@ def refuse_options(typed: Typed, *, after_skim: bool, stage: str | None, common:
         faults.append(Fault("--date" if common["date"] is not None else "--note", "without anything to record"))
     if faults:
         raise InputError(faults)
+
+
+def what_it_means(job: Path) -> list[str]:
+    """What the record makes of the plan: castings too low, checks that fail now and what the blank still gives.
+
+    Empty where all is well, and where the job itself is wrong, which `check` tells.
+    """
+    from corepath.cli.tables import wrapped
+    from corepath.planning import prepare
+
+    try:
+        prepared = prepare(job)
+    except CorepathError:
+        return []
+    lines = [wrapped(f"- {line}") for line in prepared.fills]
+    failing = [check for check in prepared.checks if check.verdict == "fail"]
+    lines += [wrapped(f"fail: {check.id} ({check.where}): {check.says}") for check in failing]
+    if failing:
+        lines += [wrapped(f"- {line}") for line in prepared.advice.lines()]
+    return ["\nWith this record:", *lines] if lines else []
 
 
 def record_rows(record: Record, entries: Iterable[Entry], facts: JobFacts) -> list[Sequence[str]]:

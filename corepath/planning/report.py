@@ -33,6 +33,7 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
             "thickness": blank.thickness,
             "tolerance": _blank_error(prepared),
             "measured": stack.heights.blank.measured,
+            "known": stack.heights.blank.as_dict(),
             "spoil_board": blank.spoil_board,
             "wood": blank.wood,
         },

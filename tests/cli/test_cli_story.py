@@ -84,7 +84,8 @@ def test_a_core_from_blank_to_deck(shop: Shop) -> None:
 def test_a_record_that_makes_the_core_impossible_says_so(shop: Shop) -> None:
     """A groove that came out far too shallow never shows: said at once, with what the blank still gives."""
     shop.type("record", PATH, "--cut", "dowels", "--cut", "plug-pockets", "--cut", "groove")
-    shop.type("record", PATH, "--groove-depth", -100, 0, 8.1)
+    told = shop.type("record", PATH, "--groove-depth", -100, 0, 8.1).output
+    assert "fail: window" in told and "thickest core" in told
     output = shop.type("check", PATH, exit_code=1).output
     assert "fail: window" in output
     assert "the thickest core that this blank still gives is" in output
