@@ -135,7 +135,13 @@ class Heights:
     @property
     def face_height_below(self) -> float:
         """Nominal height of the raw bottom above the bed in B at the touched place."""
-        return float(self.blank.thickness(*self._touch_at))
+        return self._bottom_up(self._touch_at).nominal
+
+    def _bottom_up(self, at: At) -> Linear:
+        """The raw bottom above what bears in B: the thickness, or what a flush of the whole face left of it."""
+        if self.face_flush is None:
+            return self.thickness(at, TOUCH)
+        return self.face_flush.top - self.gap("A", at, TOUCH)
 
     def wood_under(self, height: float, operation: str, at: At) -> Linear:
         """Wood left under a floor: f - gA."""
@@ -205,7 +211,7 @@ class Heights:
         if not self._face:
             return reached
         here = self._touch_at
-        blank = self.thickness(here, TOUCH) - float(self.blank.thickness(*here))
+        blank = self._bottom_up(here) - self.face_height_below
         return reached + blank + self.gap("B", here, TOUCH) + self.bed("B", TOUCH)
 
     def skimmed(self, stop: float, at: At, where: str = "") -> Linear:

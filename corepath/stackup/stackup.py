@@ -139,7 +139,7 @@ def build_stackup(job: Job, board: Board, blank: Blank | None = None, settled: S
     heights = Heights(job, blank or Blank.assumed(job), settled or Settled())
     highest, x, y = board.deck.highest_over(board.blank)
     lowest, _, _ = board.deck.lowest_over(board.blank)
-    lowest_plane = round(highest + job.deck.clean_up, 6)
+    lowest_plane = round(highest + job.deck.clean_up, 4)
     castings = tuple(_casting_stack(casting, heights, board, lowest_plane) for casting in board.castings)
     return Stackup(
         job=job,

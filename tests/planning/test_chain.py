@@ -70,6 +70,16 @@ VARIANTS = {
     "local flush of proud resin": lambda job: job.model_copy(
         update={"cast": job.cast.model_copy(update={"flush": "local", "pour_short": -0.3})}
     ),
+    "face flush with the zero on the face": lambda job: with_machine(
+        job.model_copy(
+            update={
+                "cast": job.cast.model_copy(update={"flush": "face", "pour_short": -0.3}),
+                "blank": job.blank.model_copy(update={"thickness": 11.6, "tolerance": 0.05}),
+            }
+        ),
+        z_zero="face",
+        touch_at=(106.0, 30.0),
+    ),
     "through": lambda job: job.model_copy(
         update={"insert": tuple(entry.model_copy(update={"through": True}) for entry in job.insert)}
     ),
