@@ -212,7 +212,7 @@ def _progress(standing: Iterable[Entry]) -> Progress:
 
 
 def _filled_in(entry: Entry, earlier: Sequence[Entry], facts: JobFacts) -> Entry:
-    """The entry with number, date (today), stage and, for a pass, the plane as it is planned now."""
+    """The entry with number, date (today), stage, and what the job says of it now: plane of a pass, nominal width."""
     number = len(earlier) + 1
     corrected = next((other for other in earlier if other.n == entry.corrects), None)
     if corrected is not None:
@@ -225,8 +225,11 @@ def _filled_in(entry: Entry, earlier: Sequence[Entry], facts: JobFacts) -> Entry
     plane = entry.plane
     if plane is None and entry.number is not None and entry.number <= len(facts.planes):
         plane = facts.planes[entry.number - 1]
+    nominal = entry.nominal
+    if nominal is None and entry.kind == "coupon-groove-width":
+        nominal = facts.groove_width
     date = entry.date or datetime.date.today().isoformat()
-    return replace(entry, n=number, date=date, stage=entry.stage or stage, plane=plane)
+    return replace(entry, n=number, date=date, stage=entry.stage or stage, plane=plane, nominal=nominal)
 
 
 def _form_faults(entry: Entry, earlier: Sequence[Entry], scale: float) -> list[Fault]:

@@ -50,7 +50,6 @@ def _blank(facts: JobFacts, settled: Settled) -> list[str]:
             + _command(facts, *options)
         )
     lines.append(_cut_a(facts, settled))
-    lines.append(_cut_a(facts, settled))
     if not (settled.coupon_diameter or settled.coupon_z is not None or settled.coupon_groove_width is not None):
         lines.append(
             "If a coupon was cut, record what it gave: "

@@ -381,9 +381,9 @@ def _coupon_z(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Rea
 
 def _coupon_groove_width(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
     nominal = facts.groove_width if entry.nominal is None else entry.nominal
-    yield from _about(entry, nominal, 0.1, "width of the coupon's groove", facts)
-    if entry.nominal is None and abs(_value(entry) / nominal - 1) > 0.1:
-        yield Reason("where the coupon's groove was planned with another width, that is needed", "--coupon-nominal W")
+    for reason in _about(entry, nominal, 0.1, "width of a coupon's groove", facts):
+        allowed = f"{reason.allowed}, or the width it was planned with: --coupon-nominal W"
+        yield Reason(reason.says, allowed)
 
 
 def _about(entry: Entry, nominal: float, share: float, what: str, facts: JobFacts) -> Iterator[Reason]:

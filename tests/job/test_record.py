@@ -208,6 +208,12 @@ def test_coupon_is_settled() -> None:
     assert (settled.coupon_groove_width, settled.coupon_groove_nominal) == (11.02, 11.0)
 
 
+def test_coupon_with_this_jobs_groove_needs_no_nominal() -> None:
+    """Without a nominal width the planner would have to leave the coupon's groove out."""
+    settled = record_of(Entry("coupon-groove-width", value=10.04, date=DAY)).settled()
+    assert (settled.coupon_groove_width, settled.coupon_groove_nominal) == (10.04, 10.0)
+
+
 # --- what cannot be
 
 REFUSED = {
@@ -548,6 +554,7 @@ def test_next_says_what_the_work_waits_for(count: int, says: str, command: str) 
     lines = next_measurements(FACTS, record_of(*STORY[:count]).settled())
     assert says in lines[0]
     assert f"corepath record job.toml {command}" in lines[0]
+    assert len(set(lines)) == len(lines)
 
 
 def test_next_is_about_the_skim_while_it_runs() -> None:
