@@ -222,6 +222,15 @@ def test_inches_are_typed_and_mm_are_planned_with(coupon: Prepared) -> None:
     assert values == {key: pytest.approx(value) for key, value in wanted.items()}
 
 
+def test_the_page_names_every_kind_and_its_example_loads() -> None:
+    """docs/record.md is what a hand that edits the file goes by."""
+    page = (SAMPLES.parent / "docs" / "record.md").read_text(encoding="utf-8")
+    assert [kind for kind in KINDS if f"`{kind}`" not in page] == []
+    example = page[page.index("    schema = 1") : page.index("Units are those of the job")]
+    RECORD.write_text(example.replace("    ", ""), encoding="utf-8")
+    assert load_record(RECORD).settled().thickness == ((-110.0, 30.0, 10.62),)
+
+
 def test_places_to_measure_lie_in_the_groove(coupon: Prepared) -> None:
     """The command that `record` proposes must not be one that it refuses."""
     facts = facts_of(coupon.job, "coupon.toml", coupon.board, coupon.stackup.skim)
