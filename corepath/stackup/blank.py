@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -61,7 +62,7 @@ class _Map:
         return np.full(np.broadcast_shapes(np.shape(x), np.shape(y)), level)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Blank:
     """What is known of the blank. `x`, `y` of all maps are arrays or numbers in mm, broadcast together."""
 
@@ -138,12 +139,12 @@ class Blank:
         low, high = self.gap_bounds(x, y)
         return thickness - error + low, thickness + error + high
 
-    @property
+    @cached_property
     def thickest(self) -> Extreme:
         """The largest T + its error over the blank."""
         return self._extreme(1.0)
 
-    @property
+    @cached_property
     def thinnest(self) -> Extreme:
         """The least T - its error over the blank."""
         return self._extreme(-1.0)
@@ -162,7 +163,7 @@ class Blank:
         gx, gy = np.meshgrid(*lines, indexing="ij")
         return gx.ravel(), gy.ravel()
 
-    @property
+    @cached_property
     def cautions(self) -> tuple[str, ...]:
         """What to mind of these maps, in plain words."""
         says = list(self.notes)

@@ -30,5 +30,7 @@ def footprint_places(area: Polygon, spacing: float = SPACING) -> NDArray[np.floa
 
 def _along(ring: shapely.LinearRing, spacing: float) -> NDArray[np.float64]:
     count = max(8, int(np.ceil(ring.length / spacing)))
-    points = shapely.line_interpolate_point(ring, np.arange(count) * (ring.length / count))
-    return np.asarray(shapely.get_coordinates(points), dtype=np.float64)
+    corners = shapely.get_coordinates(ring)
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(corners, axis=0).T))])
+    at = np.arange(count) * (run[-1] / count)
+    return np.column_stack([np.interp(at, run, corners[:, 0]), np.interp(at, run, corners[:, 1])])

@@ -176,7 +176,7 @@ def _casting_stack(casting: Casting, heights: Heights, board: Board, lowest_plan
     depth, deep, shallow = _depths(heights, casting, operation, places)
     uneven = heights.uneven(places)
     poured = heights.resin_low(casting.id, depth, casting.half_span, uneven)
-    local = heights.local_flush(casting.id, footprint_places(flush_area(casting.area, job.cast.flush_band)))
+    local = _local_flush(heights, casting)
     pour = CastingPour(
         id=casting.id,
         floor=casting.floor,
@@ -203,6 +203,13 @@ def _casting_stack(casting: Casting, heights: Heights, board: Board, lowest_plan
         pour=pour,
         flush=local,
     )
+
+
+def _local_flush(heights: Heights, casting: Casting) -> LocalFlush | None:
+    cast = heights.job.cast
+    if cast.flush != "local":
+        return None
+    return heights.local_flush(casting.id, footprint_places(flush_area(casting.area, cast.flush_band)))
 
 
 def _flushed(heights: Heights, local: LocalFlush | None, poured: Linear, at: At) -> Linear:
