@@ -60,7 +60,7 @@ def refuse_options(typed: Typed, *, after_skim: bool, stage: str | None, common:
 
 
 def what_it_means(job: Path) -> list[str]:
-    """What the record makes of the plan: castings too low, checks that fail now and what the blank still gives.
+    """What the record makes of the plan: figures that disagree, castings too low, checks that fail now, what is left.
 
     Empty where all is well, and where the job itself is wrong, which `check` tells.
     """
@@ -71,7 +71,8 @@ def what_it_means(job: Path) -> list[str]:
         prepared = prepare(job)
     except CorepathError:
         return []
-    lines = [wrapped(f"- {line}") for line in prepared.fills]
+    lines = [wrapped(f"caution: {line}") for line in prepared.doubts]
+    lines += [wrapped(f"- {line}") for line in prepared.fills]
     failing = [check for check in prepared.checks if check.verdict == "fail"]
     lines += [wrapped(f"fail: {check.id} ({check.where}): {check.says}") for check in failing]
     if failing:

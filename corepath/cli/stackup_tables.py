@@ -133,7 +133,9 @@ def advice_lines(cautions: Iterable[str], fills: Iterable[str], advice: Iterable
 
 
 def suggestion_lines(suggested: Suggested) -> str:
-    """The values as they go into the job file."""
+    """The values as they go into the job file; none where everything they would change is cut."""
+    if not suggested.values:
+        return f"Nothing is left to choose; the least margin beyond the worst case is {suggested.least_margin:.2f}."
     if suggested.passes:
         words = f"These values pass; the least margin beyond the worst case is {suggested.least_margin:.2f}:"
     else:

@@ -17,6 +17,7 @@ from corepath.planning.known import Known, read_known
 from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
 from corepath.stackup.advice import Advice, advise
 from corepath.stackup.fills import low_fills
+from corepath.stackup.stop_doubts import stop_doubts
 from corepath.work import Work, build_works, limit_checks
 from corepath.work.cutters import cutter_faults
 
@@ -58,8 +59,13 @@ class Prepared:
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        """What the blank's figures do not say, in plain words."""
-        return self.stackup.heights.blank.cautions
+        """What the blank's figures do not say, and what in the record does not agree, in plain words."""
+        return (*self.stackup.heights.blank.cautions, *self.doubts)
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What in the record does not agree with the rest of it, in plain words."""
+        return stop_doubts(self.stackup.heights, self.stackup.skim)
 
     @property
     def fills(self) -> tuple[str, ...]:

@@ -1,6 +1,7 @@
 """What would mend a stack-up, in numbers: floors that pass, the least blank, the thickest core, where a plug can go.
 
-All figures are for the worst case: with them the checks window, floor, shows and clean-up are ok.
+All figures are for the worst case: with them the checks window, floor, shows and clean-up are ok. What is cut
+already cannot be chosen any more: a cut groove keeps its floor, a cut plug its place, a finished skim its plane.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from corepath.stackup.depth_checks import fill_room
 from corepath.stackup.skim import TIE
 from corepath.stackup.stackup import CastingStack, Stackup
 
-__all__ = ["Advice", "PlugAdvice", "advise"]
+__all__ = ["Advice", "Deeper", "PlugAdvice", "advise", "is_cut"]
 
 SEARCH = 4.0
 """mm between the places tried for a plug."""
@@ -42,37 +43,68 @@ class PlugAdvice:
 
 
 @dataclass(frozen=True, slots=True)
+class Deeper:
+    """A casting that is cut too shallow: by how much it must be cut deeper, and what that leaves of the wood, mm.
+
+    `can`: it is not poured yet, and enough wood stays.
+    """
+
+    id: str
+    by: float
+    leaves: float
+    can: bool
+
+    def __str__(self) -> str:
+        if self.can:
+            return (
+                f"{self.id} is not poured yet: cut {self.by:.2f} deeper it shows in time, and {self.leaves:.2f} of "
+                "wood stays; find out why it came out shallow, withdraw its cut and depth from the record, cut it again"
+            )
+        return f"{self.id} would have to be {self.by:.2f} deeper, which it cannot be any more"
+
+
+@dataclass(frozen=True, slots=True)
 class Advice:
     """`floors`: least and most that groove.floor may be (most below least: no floor passes).
 
-    `least_blank`: thickness that the blank must at least have for this core with the best floor.
-    `thickest_core`: what board.thickness may be on this blank. `working_stop`: the lowest plane at which
-    clean-up still holds in the worst case. All mm.
+    `least_blank`: thickness that the blank must at least have for this core with the best floor. Both are None once
+    a groove or pocket is cut. `short`: by how much the core is too thick for this blank, negative where there is
+    room; `thickest_core`: what board.thickness may be on it. `working_stop`: the lowest plane at which
+    clean-up still holds in the worst case. `stop`: the plane at which the skim stopped, once recorded. All mm.
     """
 
-    floors: tuple[float, float]
-    least_blank: float
+    floors: tuple[float, float] | None
+    least_blank: float | None
+    short: float
     thickest_core: float
     lowest_plane: float
     working_stop: float
     plugs: tuple[PlugAdvice, ...]
+    stop: float | None = None
+    deeper: tuple[Deeper, ...] = ()
 
     @property
     def possible(self) -> bool:
-        return self.floors[0] <= self.floors[1] + TIE
+        return self.short <= TIE
 
     def lines(self) -> tuple[str, ...]:
         """In plain words."""
-        low, high = self.floors
-        if self.possible:
-            found = [f"groove.floor passes from {low:.2f} to {high:.2f}"]
+        found = []
+        if self.floors is None:
+            if not self.possible:
+                found.append(f"what is cut is {self.short:.2f} short of this core")
+                found += [str(casting) for casting in self.deeper]
+        elif self.floors[0] <= self.floors[1] + TIE:
+            found.append("groove.floor passes from {:.2f} to {:.2f}".format(*self.floors))
         else:
-            found = [f"no groove.floor passes: it would have to be at least {low:.2f} and at most {high:.2f}"]
-        found += [
-            f"the least blank for this core is {self.least_blank:.2f} thick",
-            f"the thickest core that this blank still gives is {self.thickest_core:.2f}",
-            f"the lowest plane is {self.lowest_plane:.2f}, the lowest that keeps the clean-up {self.working_stop:.2f}",
-        ]
+            words = "no groove.floor passes: it would have to be at least {:.2f} and at most {:.2f}"
+            found.append(words.format(*self.floors))
+        if self.least_blank is not None:
+            found.append(f"the least blank for this core is {self.least_blank:.2f} thick")
+        found.append(f"the thickest core that this blank still gives is {self.thickest_core:.2f}")
+        if self.stop is None:
+            low, keeps = self.lowest_plane, self.working_stop
+            found.append(f"the lowest plane is {low:.2f}, the lowest that keeps the clean-up {keeps:.2f}")
         for plug in self.plugs:
             if plug.fits:
                 continue
@@ -87,8 +119,9 @@ class Advice:
 
     def as_dict(self) -> dict[str, Any]:
         return {
-            "floors": [round(end, 4) for end in self.floors],
-            "least_blank": round(self.least_blank, 4),
+            "floors": None if self.floors is None else [round(end, 4) for end in self.floors],
+            "least_blank": None if self.least_blank is None else round(self.least_blank, 4),
+            "possible": self.possible,
             "thickest_core": round(self.thickest_core, 4),
             "lowest_plane": round(self.lowest_plane, 4),
             "working_stop": round(self.working_stop, 4),
@@ -96,20 +129,66 @@ class Advice:
         }
 
 
+def is_cut(stack: Stackup, casting: CastingStack) -> bool:
+    """Whether the record shows that this casting's pocket is cut; the groove comes after the plug pockets."""
+    settled, name = stack.heights.settled, casting.casting.id
+    measured = settled.groove_depth or name in settled.pocket_depth or name in settled.fill
+    return bool(measured) or bool({casting.operation, "groove"} & settled.cut) or settled.stop is not None
+
+
 def advise(stack: Stackup, board: Board) -> Advice:
     """Work out what would pass."""
-    least = max(_least_floor(stack, casting) for casting in stack.castings)
     stop = _working_stop(stack)
-    most = min(_most_floor(stack, casting, stop) for casting in stack.castings)
-    short = least - most
+    ahead = [casting for casting in stack.castings if not is_cut(stack, casting)]
+    floors = _floors(stack, ahead, stop) if len(ahead) == len(stack.castings) else None
+    short = floors[0] - floors[1] if floors is not None else _short(stack, stop)
     return Advice(
-        floors=(least, most),
-        least_blank=stack.job.blank.thickness + short,
+        floors=floors,
+        least_blank=None if floors is None else stack.job.blank.thickness + short,
+        short=short,
         thickest_core=stack.job.board.thickness - short,
         lowest_plane=stack.skim.lowest_plane,
         working_stop=stop,
-        plugs=tuple(_plug(stack, board, casting) for casting in stack.castings if casting.casting.plug is not None),
+        plugs=tuple(_plug(stack, board, casting) for casting in ahead if casting.casting.plug is not None),
+        stop=stack.skim.planned_plane if stack.skim.recorded else None,
+        deeper=() if stack.skim.recorded else _deeper(stack, stop),
     )
+
+
+def _deeper(stack: Stackup, stop: float) -> tuple[Deeper, ...]:
+    """The castings that are cut and do not reach down far enough."""
+    found = []
+    for casting in stack.castings:
+        by = casting.casting.floor - _most_floor(stack, casting, stop)
+        if not is_cut(stack, casting) or by <= TIE:
+            continue
+        at = casting.deepest_at
+        left = stack.heights.thickness(at) - casting.depth_at(stack.heights, at)
+        leaves = left.worst()[0] - by
+        poured = casting.casting.id in stack.heights.settled.fill
+        found.append(
+            Deeper(casting.casting.id, by, leaves, not poured and leaves >= stack.job.groove.least_floor - TIE)
+        )
+    return tuple(found)
+
+
+def _floors(stack: Stackup, castings: list[CastingStack], stop: float) -> tuple[float, float]:
+    least = max(_least_floor(stack, casting) for casting in castings)
+    return least, min(_most_floor(stack, casting, stop) for casting in castings)
+
+
+def _short(stack: Stackup, stop: float) -> float:
+    """By how much the core is too thick for what is cut: until it shows, or where the skim has stopped."""
+    if stack.skim.recorded:
+        deck, at = stack.deck_highest, stack.deck_highest_at
+        return stack.job.deck.clean_up - stack.heights.clean_up(deck, stack.skim.planned_plane, at).worst()[0]
+    cut = [casting for casting in stack.castings if is_cut(stack, casting)]
+    ahead = [casting for casting in stack.castings if not is_cut(stack, casting)]
+    short = max(casting.casting.floor - _most_floor(stack, casting, stop) for casting in cut)
+    if ahead:
+        least, most = _floors(stack, ahead, stop)
+        short = max(short, least - most)
+    return short
 
 
 def _least_floor(stack: Stackup, casting: CastingStack) -> float:

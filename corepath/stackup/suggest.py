@@ -4,7 +4,8 @@ The margins of the checks are linear in the values that the shop is free to choo
 has to spare in the worst case. The least margin is made as large as it can be; the checks that hold it
 down are then held there and the least of the rest is made as large as it can be, and so on until no margin
 can grow or all are ample (lexicographic max-min, each step one linear program solved by scipy's HiGHS). Of all sets
-that do so well the one is taken that changes least of what the job says now.
+that do so well the one is taken that changes least of what the job says now. What the record says is cut, poured or
+skimmed is left as it is.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.job.model import Job
+from corepath.stackup.advice import is_cut
 from corepath.stackup.check import Check
 from corepath.stackup.stackup import Stackup
 
@@ -64,6 +66,8 @@ def suggest(stack: Stackup, checks: Sequence[Check]) -> Suggestion:
     free = _free(stack)
     names = [value.key for value in free]
     rows, base = _margins(stack, checks, names)
+    if not free:
+        return Suggestion({}, min(base))
     bounds = [(value.low - value.now, value.high - value.now) for value in free]
     held, least = _held_margins(rows, base, bounds)
     moves = _least_change(rows, base, bounds, held)
@@ -110,18 +114,22 @@ def _least_change(rows: list[Floats], base: list[float], bounds: Bounds, held: M
 
 
 def _free(stack: Stackup) -> list[_Free]:
-    job = stack.job
+    job, settled = stack.job, stack.heights.settled
     now = stack.skim.planned_plane - stack.skim.lowest_plane
-    free = [
-        _Free("groove.floor", job.groove.floor, 0.2, job.blank.thickness),
-        _Free("deck.clean_up", job.deck.clean_up, 0.2, 2.0),
-        _Free("skim.step", now, 0.1, job.skim.largest_step),
-        _Free("cast.pour_short", job.cast.pour_short, 0.1, 2.0),
-    ]
-    if job.insert:
+    free = []
+    if not any(is_cut(stack, casting) for casting in stack.castings):
+        free.append(_Free("groove.floor", job.groove.floor, 0.2, job.blank.thickness))
+    if not {"deck", "deck-rough"} & settled.cut:
+        free.append(_Free("deck.clean_up", job.deck.clean_up, 0.2, 2.0))
+    if not stack.skim.recorded:
+        free.append(_Free("skim.step", now, 0.1, job.skim.largest_step))
+    if not settled.fill and not stack.skim.recorded:
+        free.append(_Free("cast.pour_short", job.cast.pour_short, 0.1, 2.0))
+    if job.insert and "inserts" not in settled.cut:
         recess = min(insert.recess for insert in job.insert)
         free.append(_Free("insert.recess", recess, 0.0, 2.0))
-    free.append(_Free("dowel.stand", max(dowel.stand for dowel in job.dowel), 2.0, job.blank.thickness))
+    if "dowels" not in settled.cut:
+        free.append(_Free("dowel.stand", max(dowel.stand for dowel in job.dowel), 2.0, job.blank.thickness))
     return free
 
 
@@ -138,11 +146,20 @@ EFFECTS: Mapping[str, Mapping[str, float]] = {
 }
 """By how much the margin of a check grows for each mm of a free value (the relations of docs/arithmetic.md)."""
 
+STOPPED: Mapping[str, Mapping[str, float]] = {
+    **EFFECTS,
+    "shows": {},
+    "clean-up": {"deck.clean_up": -1.0},
+    "fill": {},
+}
+"""The same once the skim has stopped: its plane no longer follows from the clean-up that is asked for."""
+
 
 def _margins(stack: Stackup, checks: Sequence[Check], names: Sequence[str]) -> tuple[list[Floats], list[float]]:
     rows, base = [], []
+    effects = STOPPED if stack.skim.recorded else EFFECTS
     for check in checks:
-        effect = EFFECTS.get(check.id)
+        effect = effects.get(check.id)
         if effect is None:
             continue
         rows.append(np.array([effect.get(name, 0.0) for name in names]))
@@ -155,14 +172,12 @@ def _margins(stack: Stackup, checks: Sequence[Check], names: Sequence[str]) -> t
 
 def suggested_job(job: Job, suggestion: Suggestion) -> Job:
     """The job with the suggested values in it."""
-    values = suggestion.values
-    update = {
-        "groove": job.groove.model_copy(update={"floor": values["groove.floor"]}),
-        "deck": job.deck.model_copy(update={"clean_up": values["deck.clean_up"]}),
-        "skim": job.skim.model_copy(update={"step": values["skim.step"]}),
-        "cast": job.cast.model_copy(update={"pour_short": values["cast.pour_short"]}),
-        "dowel": tuple(dowel.model_copy(update={"stand": values["dowel.stand"]}) for dowel in job.dowel),
-    }
-    if "insert.recess" in values:
-        update["insert"] = tuple(insert.model_copy(update={"recess": values["insert.recess"]}) for insert in job.insert)
+    update: dict[str, object] = {}
+    for key, value in suggestion.values.items():
+        section, name = key.split(".")
+        held = getattr(job, section)
+        if isinstance(held, tuple):
+            update[section] = tuple(item.model_copy(update={name: value}) for item in held)
+        else:
+            update[section] = held.model_copy(update={name: value})
     return job.model_copy(update=update)

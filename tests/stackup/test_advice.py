@@ -7,6 +7,8 @@ import pytest
 
 from corepath.job.load import load_job
 from corepath.job.model import Job
+from corepath.job.record_settled import Settled
+from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare_job
 from corepath.stackup.suggest import suggest, suggested_job
 
@@ -95,3 +97,79 @@ def test_no_values_pass_on_a_blank_too_thin(job: Job):
     prepared = prepare_job(changed(job, "blank", thickness=8.9), SAMPLES)
     suggestion = suggest(prepared.stackup, prepared.checks)
     assert not suggestion.passes and suggestion.least_margin < -0.05
+
+
+def as_cut(job: Job, **settled: Any) -> Prepared:
+    return prepare_job(job, SAMPLES, Known(settled=Settled(**settled)))
+
+
+def thinner(job: Job, thickness: float) -> Job:
+    """The same core, planed down as a whole from the deck side."""
+    by = job.board.thickness - thickness
+    stations = tuple((x, round(t - by, 6)) for x, t in job.deck.stations or ())
+    lower = changed(job, "board", thickness=thickness, edge_thickness=job.board.edge_thickness - by)
+    return changed(lower, "deck", stations=stations)
+
+
+CUT = frozenset({"dowels", "plug-pockets", "groove"})
+DOWELS = frozenset({"dowels"})
+
+
+def test_a_cut_groove_keeps_its_floor(job: Job):
+    """What is still to be had of a groove too shallow passes; a tenth more, and it does not.
+
+    A floor that can no longer be cut, or a plug's other place, is no advice.
+    """
+    shallow = {"cut": CUT, "groove_depth": ((-100.0, 0.0, 8.1),), "fill": {"groove": 0.5, "P1": 0.5}}
+    prepared = as_cut(job, **shallow)
+    advice = prepared.advice
+    assert not advice.possible and advice.floors is None and advice.least_blank is None and advice.plugs == ()
+    assert not any("groove.floor" in line for line in advice.lines())
+    assert as_cut(thinner(job, round(advice.thickest_core - 0.002, 3)), **shallow).advice.possible
+    given = as_cut(thinner(job, round(advice.thickest_core - 0.002, 3)), **shallow)
+    assert failing(given) & {"window", "shows", "clean-up"} == set()
+    assert "window" in failing(as_cut(thinner(job, advice.thickest_core + 0.6), **shallow))
+    assert failing(as_cut(thinner(job, advice.thickest_core + 0.1), **shallow)) != set()
+
+
+def test_a_groove_not_yet_poured_can_be_cut_deeper(job: Job):
+    """By what is missing it passes; wood of at least least_floor must stay under it, else it is not offered."""
+    advice = as_cut(job, cut=CUT, groove_depth=((-100.0, 0.0, 8.1),)).advice
+    (deeper,) = advice.deeper
+    assert deeper.can and deeper.id == "groove"
+    again = as_cut(job, cut=CUT, groove_depth=((-100.0, 0.0, round(8.1 + deeper.by + 0.002, 3)),))
+    assert again.advice.possible and failing(again) == set()
+    thin = changed(job, "blank", thickness=9.5)
+    (thinly,) = [d for d in as_cut(thin, cut=CUT, groove_depth=((-100.0, 0.0, 7.2),)).advice.deeper if d.id == "groove"]
+    assert not thinly.can and thinly.leaves < 0.6
+    poured = as_cut(job, cut=CUT, groove_depth=((-100.0, 0.0, 8.1),), fill={"groove": 0.5}).advice
+    assert [found.can for found in poured.deeper] == [False]
+
+
+def test_after_the_skim_the_core_hangs_on_its_stop(job: Job):
+    """At plane 8.9 with 0.4 of clean-up wanted: 8.9 - 0.36 - 0.4, all errors against it (see docs/arithmetic.md)."""
+    stopped = {"cut": CUT, "stop": 4, "stop_plane": 8.9}
+    advice = as_cut(job, **stopped).advice
+    assert advice.thickest_core == pytest.approx(8.9 - 0.36 - 0.4, abs=1e-3)
+    assert failing(as_cut(thinner(job, round(advice.thickest_core - 0.002, 3)), **stopped)) == set()
+    assert "clean-up" in failing(as_cut(thinner(job, advice.thickest_core + 0.01), **stopped))
+
+
+@pytest.mark.parametrize(
+    ("settled", "free"),
+    [
+        ({"cut": DOWELS}, {"groove.floor", "cast.pour_short", "skim.step", "deck.clean_up", "insert.recess"}),
+        ({"cut": CUT}, {"cast.pour_short", "skim.step", "deck.clean_up", "insert.recess"}),
+        ({"cut": CUT, "fill": {"groove": 0.5}}, {"deck.clean_up", "skim.step", "insert.recess"}),
+        ({"cut": CUT, "stop": 4, "stop_plane": 8.9}, {"deck.clean_up", "insert.recess"}),
+        ({"cut": CUT | {"inserts", "deck"}, "stop": 4, "stop_plane": 8.9}, set()),
+    ],
+)  # fmt: skip
+def test_only_what_is_not_cut_is_suggested(job: Job, settled: dict[str, Any], free: set[str]):
+    """A value that can no longer be chosen is no help; those that can still must pass when taken."""
+    prepared = as_cut(job, **settled)
+    suggestion = suggest(prepared.stackup, prepared.checks)
+    assert set(suggestion.values) == free
+    assert suggestion.passes
+    after = as_cut(suggested_job(job, suggestion), **settled)
+    assert {check.id for check in after.checks if check.verdict != "ok"} == set()
