@@ -61,7 +61,7 @@ def _told(prepared: Prepared, suggest: bool) -> str:
     if sheet is not None:
         parts.append(pour_lines(sheet))
     if suggest:
-        parts.append(suggestion_lines(suggestion(prepared)))
+        parts.append(suggestion_lines(suggestion(prepared), prepared.job.units))
     return "\n\n".join(part for part in parts if part)
 
 

@@ -77,7 +77,7 @@ def what_it_means(job: Path) -> list[str]:
     lines += [wrapped(f"fail: {check.id} ({check.where}): {check.says}") for check in failing]
     if failing:
         lines += [wrapped(f"- {line}") for line in prepared.advice.lines()]
-    return ["\nWith this record:", *lines] if lines else []
+    return ["\nWith this record (lengths in mm):", *lines] if lines else []
 
 
 def record_rows(record: Record, entries: Iterable[Entry], facts: JobFacts) -> list[Sequence[str]]:

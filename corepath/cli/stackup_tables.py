@@ -132,12 +132,17 @@ def advice_lines(cautions: Iterable[str], fills: Iterable[str], advice: Iterable
     return "\n".join(textwrap.fill(line, WIDTH, subsequent_indent="  ") for line in lines)
 
 
-def suggestion_lines(suggested: Suggested) -> str:
-    """The values as they go into the job file; none where everything they would change is cut."""
+def suggestion_lines(suggested: Suggested, units: str) -> str:
+    """The values as they go into a job file in these units; none where everything they would change is cut."""
     if not suggested.values:
         return f"Nothing is left to choose; the least margin beyond the worst case is {suggested.least_margin:.2f}."
     if suggested.passes:
         words = f"These values pass; the least margin beyond the worst case is {suggested.least_margin:.2f}:"
     else:
         words = f"No values pass in the worst case; these come nearest, {-suggested.least_margin:.2f} short:"
-    return "\n".join([words, *(f"  {key} = {value:g}" for key, value in suggested.values.items())])
+    return "\n".join([words, *(f"  {key} = {_typed(value, units)}" for key, value in suggested.values.items())])
+
+
+def _typed(value: float, units: str) -> str:
+    """A length in mm as it is typed into a job; in inches fine enough to round nothing away."""
+    return f"{value:g}" if units == "mm" else f"{value / 25.4:.5f}".rstrip("0")

@@ -5,13 +5,16 @@ from __future__ import annotations
 import csv
 import json
 import re
+import shutil
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner, Result
 
 from corepath.cli.app import app
+from corepath.cli.stackup_tables import suggestion_lines
 from corepath.planning import prepare
+from corepath.stackup.suggest import Suggestion
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 PATH = "job.toml"
@@ -89,6 +92,35 @@ def test_a_record_that_makes_the_core_impossible_says_so(shop: Shop) -> None:
     output = shop.type("check", PATH, exit_code=1).output
     assert "fail: window" in output
     assert "the thickest core that this blank still gives is" in output
+
+
+def test_the_values_of_suggest_pass_when_they_are_typed(shop: Shop) -> None:
+    """As printed, rounding and all, into every place of that key; the wedge fails without them."""
+    for name in ("board-1280-wedge.toml", "blank-wedge.csv"):
+        shutil.copy(SAMPLES / name, name)
+    job = Path("board-1280-wedge.toml")
+    output = shop.type("check", job, "--suggest", exit_code=1).output
+    values = dict(re.findall(r"^  ([a-z_]+\.[a-z_]+) = ([0-9.]+)$", output.partition("These values pass")[2], re.M))
+    assert {"groove.floor", "skim.step", "deck.clean_up"} <= set(values)
+    text = job.read_text()
+    for key, value in values.items():
+        section, name = key.split(".")
+        pattern = rf"(^\[+{section}\]+(?:(?!^\[).)*?^{name} = )[0-9.]+"
+        text, count = re.subn(pattern, rf"\g<1>{value}", text, flags=re.M | re.S)
+        assert count, key
+    job.write_text(text)
+    assert re.search(r"^\d+ ok \(", shop.type("check", job).output, re.M)
+
+
+def test_suggested_values_are_in_the_units_of_the_job() -> None:
+    """1.03 typed into a job in inches would be a floor of 26 mm."""
+    suggestion = Suggestion({"groove.floor": 1.03, "skim.step": 0.5}, 0.1)
+    assert "groove.floor = 1.03\n" in suggestion_lines(suggestion, "mm")
+    assert suggestion_lines(suggestion, "inch").splitlines()[1:] == [
+        "  groove.floor = 0.04055",
+        "  skim.step = 0.01969",
+    ]
+    assert "Nothing is left to choose" in suggestion_lines(Suggestion({}, 0.2), "mm")
 
 
 def fill_in_the_form() -> None:
