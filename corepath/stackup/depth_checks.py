@@ -5,6 +5,8 @@ Each function gives one check (fill: one a casting); the relations are derived i
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
@@ -12,7 +14,7 @@ from corepath.stackup.skim import TIE
 from corepath.stackup.spread import spread_of_depth, spread_of_wood
 from corepath.stackup.stackup import CastingStack, PlaceStack, Stackup
 
-__all__ = ["clean_up_at", "depth_checks", "fill_at", "fill_room", "hold_at", "inserts_at", "shows_at"]
+__all__ = ["clean_up_at", "depth_checks", "fill_at", "fill_room", "hold_at", "inserts_at", "seen_at", "shows_at"]
 
 PRONG_WOOD = 1.0
 """mm of wood that must stand over the tips of prongs (common practice, no source)."""
@@ -44,6 +46,9 @@ def _window(stack: Stackup) -> Check:
 
     def judged(casting: CastingStack) -> Check:
         shows = casting.shows_at(heights, casting.shallowest_at)
+        stopped = heights.plane(stack.skim.planned_plane)
+        if seen_at(stack, casting, stack.skim.planned_plane) and stopped.worst()[0] > shows.worst()[0]:
+            shows = stopped
         value = shows - deck
         spread = spread_of_depth(stack, casting, value)
         missing = job.limits.window - value.worst()[0]
@@ -85,20 +90,46 @@ def _shows(stack: Stackup) -> Check:
     return weakest(shows_at(stack, casting, stack.skim.planned_plane) for casting in stack.castings)
 
 
+def seen_at(stack: Stackup, casting: CastingStack, plane: float) -> bool:
+    """Whether the record says that a casting showed by `plane`, and its depth does not make that impossible."""
+    skim = stack.skim
+    if not skim.recorded or plane > skim.planned_plane + TIE:
+        return False
+    room = casting.shows_at(stack.heights, casting.shallowest_at) - stack.heights.plane(skim.planned_plane)
+    return room.worst()[1] >= -TIE
+
+
 def shows_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
-    """Whether a casting shows all over once the skim has reached `plane`, at its shallowest place."""
+    """Whether a casting shows all over once the skim has reached `plane`, at its shallowest place.
+
+    At a recorded stop it was seen to, so that no error can take it away.
+    """
+    skim = stack.skim
     value = casting.shows_at(stack.heights, casting.shallowest_at) - stack.heights.plane(plane)
     name, short = casting.casting.id, -value.worst()[0]
     verb = "shows" if value.nominal >= -TIE else "does not show"
-    return judge(
+    says = f"{name} {verb} at {plane:.2f}, pass {skim.number_of(plane)}"
+    mend = f"cut its floor {short:.2f} lower, or take a blank {short:.2f} thicker"
+    if skim.recorded:
+        says += ", the recorded stop" if abs(plane - skim.planned_plane) < TIE else ""
+        mend = "measure how thick it is after the skim, and correct the stop or the depth, whichever is wrong"
+    check = judge(
         "shows",
         value,
         0.0,
-        spread=spread_of_depth(stack, casting, value),
-        says=f"{name} {verb} at {plane:.2f}, pass {stack.skim.number_of(plane)}",
-        where=f"{name} at {_at(*casting.shallowest_at)}, pass {stack.skim.number_of(plane)}",
-        mend=f"cut its floor {short:.2f} lower, or take a blank {short:.2f} thicker",
+        spread=None if skim.recorded else spread_of_depth(stack, casting, value),
+        says=says,
+        where=f"{name} at {_at(*casting.shallowest_at)}, pass {skim.number_of(plane)}",
+        mend=mend,
     )
+    return _seen(check, skim.planned_plane - plane) if seen_at(stack, casting, plane) else check
+
+
+def _seen(check: Check, left: float) -> Check:
+    """The check of a casting that was seen to show `left` above; no figure is below that any more."""
+    value, rss, worst = (max(figure, left) for figure in (check.value, check.rss, check.worst))
+    kept = check.largest if worst > left else ()
+    return replace(check, verdict="ok", value=value, rss=rss, worst=worst, mend="", largest=kept)
 
 
 def _clean_up(stack: Stackup) -> Check:

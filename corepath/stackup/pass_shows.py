@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from corepath.stackup.depth_checks import seen_at
 from corepath.stackup.skim import TIE
 from corepath.stackup.stackup import CastingStack, Stackup
 
@@ -41,6 +42,8 @@ def showing(stack: Stackup) -> tuple[PassShows, ...]:
 
 
 def _shares(stack: Stackup, casting: CastingStack, plane: float) -> tuple[float, float, float]:
+    if seen_at(stack, casting, plane):
+        return 1.0, 1.0, 1.0
     heights = stack.heights
     at = casting.shallowest_at
     depth, error = heights.depth_over(casting.casting.floor, casting.operation, casting.places, casting.casting.id)

@@ -46,7 +46,7 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
 def test_a_core_from_blank_to_deck(shop: Shop) -> None:
     """Each step reads what was recorded before and plans only what lies ahead."""
     assert "caution: the blank is not measured" in shop.type("check", PATH).output.replace("\n  ", " ")
-    fill_in_the_form()
+    fill_in_the_form(Path("job.measure.csv"))
     text = Path(PATH).read_text().replace("spoil_board", 'measured = "job.measure.csv"\nspoil_board', 1)
     Path(PATH).write_text(text)
     assert "not measured: 10.60" not in shop.type("check", PATH).output
@@ -77,6 +77,7 @@ def test_a_core_from_blank_to_deck(shop: Shop) -> None:
     output = shop.type("plan", PATH, "-o", "out").output
     assert "06-B-inserts.nc" in output
     assert {path.name[:2] for path in Path("out").glob("*.nc")} == {"06", "07", "08"}
+    assert {path.name[:2] for path in Path("out/done").iterdir()} == {"01", "02", "03", "05"}
     report = shop.report()
     assert report["skim"]["recorded"] and report["skim"]["planned_stop"] == 3
     (inserts,) = [entry for entry in report["operations"] if entry["name"] == "inserts"]
@@ -87,11 +88,25 @@ def test_a_core_from_blank_to_deck(shop: Shop) -> None:
 def test_a_record_that_makes_the_core_impossible_says_so(shop: Shop) -> None:
     """A groove that came out far too shallow never shows: said at once, with what the blank still gives."""
     shop.type("record", PATH, "--cut", "dowels", "--cut", "plug-pockets", "--cut", "groove")
-    told = shop.type("record", PATH, "--groove-depth", -100, 0, 8.1).output
-    assert "fail: window" in told and "thickest core" in told
+    told = squeezed(shop.type("record", PATH, "--groove-depth", -100, 0, 8.1).output)
+    assert "fail: window" in told and "the thickest core that this blank still gives is 7.01" in told
+    assert "groove is not poured yet: cut 0.99 deeper it shows in time" in told
     output = shop.type("check", PATH, exit_code=1).output
     assert "fail: window" in output
-    assert "the thickest core that this blank still gives is" in output
+    assert "the thickest core that this blank still gives is 7.01" in output
+    shop.type("plan", PATH, "-o", "out", exit_code=1)
+    assert list(Path("out").glob("*.nc")) == []
+
+
+def test_a_pass_counted_by_an_older_plan_is_told_at_once(shop: Shop) -> None:
+    """A whole pass between stop and thickness: the deck would be planned for stock that is not there."""
+    shop.type("record", PATH, "--cut", "dowels", "--cut", "plug-pockets", "--cut", "groove")
+    assert "pass 4 at 8.900" in shop.type("record", PATH, "--stop", 4).output
+    told = squeezed(shop.type("record", PATH, "--after-skim", "--thickness", -110, 30, 9.4).output)
+    assert "caution: 9.40 at X-110 Y30 after the skim does not agree with its stop, pass 4 at 8.90" in told
+    assert "it looks like pass 3 at 9.40" in told
+    shop.type("record", PATH, "--correct", 4, "--stop", 3)
+    assert "does not agree" not in shop.type("check", PATH).output
 
 
 def test_the_values_of_suggest_pass_when_they_are_typed(shop: Shop) -> None:
@@ -123,15 +138,37 @@ def test_suggested_values_are_in_the_units_of_the_job() -> None:
     assert "Nothing is left to choose" in suggestion_lines(Suggestion({}, 0.2), "mm")
 
 
-def fill_in_the_form() -> None:
+def fill_in_the_form(path: Path) -> None:
     """Type 10.62 into every row, and a height a hair above it: the blank lies flat."""
-    path = Path("job.measure.csv")
     lines = path.read_text().splitlines()
     heads = [line for line in lines if line.startswith("#")]
     rows = list(csv.reader(line for line in lines if line and not line.startswith("#")))
     for row in rows[1:]:
         row[2], row[3] = "10.62", "10.63"
     path.write_text("\n".join([*heads, *(",".join(f'"{cell}"' for cell in row) for row in rows)]) + "\n")
+
+
+def test_the_page_of_the_story_is_what_the_commands_say(shop: Shop) -> None:
+    """docs/story.md, typed line by line: each answer it shows stands in what its command printed."""
+    for name in ("coupon.toml", "board-1280-cupped.toml", "blank-cupped.csv"):
+        shutil.copy(SAMPLES / name, name)
+    job, form = Path("coupon.toml"), Path("coupon.measure.csv")
+    shop.type("check", job)
+    fill_in_the_form(form)
+    job.write_text(job.read_text().replace("spoil_board", 'measured = "coupon.measure.csv"\nspoil_board', 1))
+    said, shown = "", 0
+    for line in (SAMPLES.parent / "docs" / "story.md").read_text(encoding="utf-8").splitlines():
+        if line.startswith("    corepath "):
+            said = squeezed(shop.runner.invoke(app, line.split()[1:]).output)
+        elif line.startswith("        "):
+            assert squeezed(line) in said, f"{line.strip()} is not in {said}"
+            shown += 1
+    assert shown > 15
+
+
+def squeezed(text: str) -> str:
+    """One space between words, however they were wrapped."""
+    return " ".join(text.split())
 
 
 @pytest.mark.parametrize("page", ["record.md", "story.md"])
