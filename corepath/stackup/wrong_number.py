@@ -2,20 +2,23 @@
 
 All other contributors stay at what the job gives them. A check has turned when it is no longer ok, that is when
 its worst case falls below its limit. The plan follows: with a larger error the skim is planned to stop later.
+The geometry stays as it is built. `python -m corepath.stackup.wrong_number JOB.toml` prints the table of a job.
 """
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from corepath.board.model import Board
-from corepath.job.model import Job
+from corepath.job.model import Job, Tolerances
 from corepath.stackup.depth_checks import depth_checks
 from corepath.stackup.place_checks import place_checks
 from corepath.stackup.stackup import build_stackup
 
-__all__ = ["Turn", "markdown_table", "what_turns_first"]
+__all__ = ["NAMES", "Turn", "markdown_table", "what_turns_first"]
 
 LARGEST = 64.0
 """Times its present size beyond which a contributor is not tried."""
@@ -23,15 +26,15 @@ LARGEST = 64.0
 CLOSE = 0.02
 """Share of the present size within which the turning size is found."""
 
-NAMES = (
-    "thickness", "bed", "flat", "touch", "machine", "level", "shrinkage",
-    "dowel_play", "cutter_diameter", "flip_axis", "moisture",
-)  # fmt: skip
+NAMES = tuple(Tolerances.model_fields)
 
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """One contributor: its size now, the size at which the first check turns, and which; None where none does."""
+    """One contributor: its size now, the size at which the first check turns, and which; None where none does.
+
+    Checks that turn at the same size stand side by side in `check`; `where` is the place of the first.
+    """
 
     name: str
     now: float
@@ -71,8 +74,8 @@ def _first(job: Job, board: Board, name: str, spoilt: set[tuple[str, str]]) -> T
             high = middle
         else:
             low = middle
-    check, where = _new(_with(job, name, now * high), board, spoilt)[0]
-    return Turn(name, now, now * high, check, where)
+    found = _new(_with(job, name, now * high), board, spoilt)
+    return Turn(name, now, now * high, ", ".join(dict.fromkeys(check for check, _ in found)), found[0][1])
 
 
 def _size(job: Job, name: str) -> float:
@@ -96,3 +99,15 @@ def _turned(job: Job, board: Board) -> list[tuple[str, str]]:
 
 def _new(job: Job, board: Board, spoilt: set[tuple[str, str]]) -> list[tuple[str, str]]:
     return [found for found in _turned(job, board) if found not in spoilt]
+
+
+def _main(path: Path) -> None:
+    from corepath.board.build import build_board
+    from corepath.job.load import load_job
+
+    job = load_job(path)
+    sys.stdout.write(markdown_table(what_turns_first(job, build_board(job, path.parent))))
+
+
+if __name__ == "__main__":
+    _main(Path(sys.argv[1]))
