@@ -16,8 +16,8 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationIn
 __all__ = [
     "BlankSection", "BoardSection", "CastSection", "CutterSection", "DeckSection", "DowelSection",
     "GrooveSection", "HoldSection", "InsertSection", "Job", "LayupSection", "MachineSection",
-    "Millimetres", "ObstacleSection", "OutlineSection", "PlugSection", "Point", "SkimSection", "SkinSection",
-    "Tolerances", "TrimSection",
+    "Millimetres", "MillingSection", "ObstacleSection", "OutlineSection", "PlugSection", "Point", "ScrewSection",
+    "SkimSection", "SkinSection", "Tolerances", "TrimSection",
 ]  # fmt: skip
 
 
@@ -84,6 +84,9 @@ class DeckSection(Section):
     smooth: NonNegativeLength = Field(60.0, description="total width of the kernel that smooths the stations' curve")
     least_radius: PositiveLength = Field(150.0, description="creases of the deck are rounded to this radius")
     scallop: PositiveLength = Field(0.05, description="height of the ridges that finishing lines may leave")
+    margin: NonNegativeLength = Field(
+        0.0, description="width of a frame along the blank's edges that is left at full height, for clamps"
+    )
 
 
 class BlankSection(Section):
@@ -187,6 +190,12 @@ class SkinSection(Section):
 
 class LayupSection(Section):
     rocker: tuple[tuple[Length, Length], ...] | None = Field(None, min_length=2, description="[x, rise] of the form")
+    cradle: Flag = Field(False, description="a cradle holds the laid-up board by its rocker while D is cut")
+    skin_below: NonNegativeLength = Field(0.0, description="thickness of the laminate under the core")
+    skin_above: NonNegativeLength = Field(0.0, description="thickness of the laminate on the deck")
+    rib_spacing: PositiveLength = Field(150.0, description="largest distance between the ribs of the form")
+    rib_thickness: PositiveLength = Field(18.0, description="of the board that the ribs of the form are cut from")
+    rib_height: PositiveLength = Field(60.0, description="of a rib at its lowest place")
 
 
 HoldMethod = Literal["screws", "clamps", "tape", "vacuum"]
@@ -219,6 +228,7 @@ class MachineSection(Section):
     rapid: PositiveLength = Field(6000.0, description="mm/min")
     accel: PositiveLength = Field(500.0, description="mm/s²")
     corner_deviation: PositiveLength = Field(0.02, description="by how much a corner may be rounded")
+    spindle_power: Positive | None = Field(None, description="W, at the cutter; not judged if not given")
     spindle_rpm: tuple[Positive, Positive] = Field((8000.0, 24000.0), description="slowest and fastest")
     spin_up: Positive = Field(4.0, description="seconds from M3 until the spindle is up to speed")
     spin_down: Positive = Field(8.0, description="seconds from M5 until it stands")
@@ -259,16 +269,52 @@ class CutterSection(Section):
     plunge_share: Annotated[float, Field(strict=True, gt=0, le=1)] = Field(
         0.33, description="plunge feed as a share of the feed"
     )
+    stepover: PositiveLength | None = Field(
+        None, description="largest width of cut beside a full-width first lap; 0.4 of the diameter if not given"
+    )
+    helix: Literal["up", "down", "straight"] = Field(
+        "up", description="up-cut flutes lift chips and wood, down-cut flutes press them down"
+    )
+    centre_cutting: Flag = Field(False, description="has edges to its centre, so that it may plunge into solid wood")
+    ramp_angle: Annotated[float, Field(strict=True, gt=0, le=45)] = Field(
+        3.0, description="steepest ramp or helix into solid wood, degrees"
+    )
+    material: Literal["carbide", "high-speed steel"] = Field("carbide", description="for its stiffness")
 
 
 class ObstacleSection(Section):
     points: tuple[Point, ...] = Field(min_length=3, description="[x, y] corners, board frame as it lies in that set-up")
     height: PositiveLength = Field(description="above the bed")
     setups: tuple[SetupLetter, ...] = Field(("A", "B", "C"), min_length=1, description="where it is present")
+    sawn_off: Flag = Field(False, description="what it keeps the skim from reaching is sawn off before C")
+
+
+class ScrewSection(Section):
+    at: tuple[Point, ...] = Field(
+        min_length=1, description="[[x, y], …] of each, board frame as it lies in that set-up"
+    )
+    head: PositiveLength = Field(description="diameter of the head or its washer")
+    head_height: PositiveLength = Field(description="height of the head, a washer included")
+    counterbore: NonNegativeLength = Field(0.0, description="depth of its counterbore below the face that lies up")
+    setups: tuple[SetupLetter, ...] = Field(("A",), min_length=1, description="where it holds the blank")
 
 
 class TrimSection(Section):
     allowance: NonNegativeLength = Field(0.0, description="left outside the outline")
+    finish: NonNegativeLength = Field(0.3, description="what the roughing laps leave for the finishing lap")
+    web: NonNegativeLength = Field(0.5, description="thickness of the web left under the trim, to be cut by hand")
+
+
+class MillingSection(Section):
+    direction: Literal["climb", "conventional"] = Field(
+        "climb", description="climb: each chip begins thick and ends thin; conventional: it begins thin"
+    )
+    finish_allowance: NonNegativeLength = Field(
+        0.2, description="what clearing leaves on the walls of groove and pockets for a finishing lap; 0 for none"
+    )
+    light_layer: PositiveLength = Field(0.3, description="depth of the last layer over a thin floor")
+    into_bed: PositiveLength = Field(1.0, description="how far a through bore ends in the spoil board")
+    break_through: PositiveLength = Field(1.0, description="height above the place of break-through where feeds slow")
 
 
 class Job(Section):
@@ -293,6 +339,8 @@ class Job(Section):
     tolerances: Tolerances = Tolerances()
     cutter: tuple[CutterSection, ...] = Field(min_length=1)
     obstacle: tuple[ObstacleSection, ...] = ()
+    screw: tuple[ScrewSection, ...] = ()
+    milling: MillingSection = Field(default_factory=lambda: MillingSection())
     trim: TrimSection | None = None
     limits: Limits = Field(default_factory=lambda: Limits())
 

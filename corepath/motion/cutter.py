@@ -9,13 +9,16 @@ from typing import Literal
 __all__ = ["Cutter", "Cutting"]
 
 Shape = Literal["flat", "ball", "bull", "drill"]
+Helix = Literal["up", "down", "straight"]
+Material = Literal["carbide", "high-speed steel"]
 
 
 @dataclass(frozen=True, slots=True)
 class Cutter:
     """One cutter of the job. A ball has `corner_radius` = D/2, a flat one or a drill 0.
 
-    A drill is taken as flat at its tip: depths are those of its full diameter.
+    A drill is taken as flat at its tip: depths are those of its full diameter. `helix` tells which way the
+    flutes move chips; `ramp_angle` (degrees) is the steepest way into solid wood; a `centre_cutting` one may plunge.
     """
 
     number: int
@@ -25,6 +28,10 @@ class Cutter:
     flutes: int
     cutting_length: float
     stick_out: float
+    helix: Helix = "up"
+    centre_cutting: bool = False
+    ramp_angle: float = 3.0
+    material: Material = "carbide"
 
     @property
     def radius(self) -> float:

@@ -22,9 +22,6 @@ from corepath.stackup.skim import SkimPlan, plan_skim
 
 __all__ = ["CastingStack", "PlaceStack", "Stackup", "build_stackup"]
 
-INTO_BED = 1.0
-"""mm by which a through bore passes the bottom of the thickest core into the spoil board."""
-
 
 @dataclass(frozen=True, slots=True)
 class CastingStack:

@@ -16,9 +16,9 @@ from corepath.errors import Fault
 from corepath.job.model import Job
 from corepath.motion.program import Setup
 from corepath.stackup.flush import flush_area
-from corepath.stackup.stackup import INTO_BED, PlaceStack, Stackup
+from corepath.stackup.stackup import PlaceStack, Stackup
 from corepath.work.cutters import Chosen, Need, choose
-from corepath.work.model import Deck, Facing, Hole, Obstacle, Pocket, Step, Work
+from corepath.work.model import Deck, Facing, Hole, Milling, Obstacle, Pocket, Step, Work
 
 __all__ = ["build_works"]
 
@@ -61,6 +61,15 @@ class _Builder:
         self.job, self.board, self.stack = job, board, stack
         self.works: list[Work] = []
         self.faults: list[Fault] = []
+        wish, machine = job.milling, job.machine
+        self._milling = Milling(
+            conventional=wish.direction == "conventional",
+            finish_allowance=wish.finish_allowance,
+            light_layer=wish.light_layer,
+            break_through=wish.break_through,
+            canned=machine.canned_cycles,
+            accel=machine.accel,
+        )
 
     def _chosen(self, need: Need) -> Chosen | None:
         chosen = choose(self.job, need)
@@ -109,6 +118,7 @@ class _Builder:
                 lowest=lowest,
                 park=(-half_length, half_width),
                 arcs=self.job.machine.arcs,
+                milling=self._milling,
                 pockets=pockets,
                 holes=holes,
                 facing=facing,
@@ -223,7 +233,7 @@ class _Builder:
         place, plan = stack.place, self.stack.skim
         x, y = self._mirror(place.x, place.y)
         through = place.insert.through
-        bore_floor = top - (plan.thickest_plane + INTO_BED) if through else top - stack.bore_depth
+        bore_floor = top - (plan.thickest_plane + self.job.milling.into_bed) if through else top - stack.bore_depth
         steps = (Step(place.seat, top - stack.seat_depth), Step(place.bore, bore_floor))
         return Hole(place.id, x, y, top, steps, breaks_through=top - plan.lowest_plane if through else None)
 

@@ -54,6 +54,10 @@ def cutter_of(section: CutterSection) -> Cutter:
         section.flutes,
         section.cutting_length,
         section.stick_out,
+        section.helix,
+        section.centre_cutting or section.shape in ("ball", "drill"),
+        section.ramp_angle,
+        section.material,
     )
 
 

@@ -7,15 +7,15 @@ virtual blank against the same `Work`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from shapely import Polygon
+from shapely import MultiPolygon, Polygon
 
 from corepath.board.deck import DeckSurface
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Setup, Zero
 
-__all__ = ["Deck", "Facing", "Hole", "Obstacle", "Pocket", "Step", "Work"]
+__all__ = ["Deck", "Facing", "Hole", "Milling", "Obstacle", "Pocket", "Step", "Work"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +24,7 @@ class Pocket:
 
     `thin` tells that little wood is left below the floor: the last layer is a light one. `proud` tells that only
     what stands above the floor is taken away, as in a flush: what lies lower stays, and walls do not matter.
+    `cleared` is the part that an earlier file of the same operation has cut to the floor with a larger cutter.
     """
 
     id: str
@@ -32,6 +33,7 @@ class Pocket:
     floor: float
     thin: bool = True
     proud: bool = False
+    cleared: Polygon | MultiPolygon | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +97,23 @@ class Obstacle:
 
 
 @dataclass(frozen=True, slots=True)
+class Milling:
+    """The shop's wishes and the machine's abilities that paths follow; mm.
+
+    `conventional`: the other direction of cut. `finish_allowance` is what clearing leaves on walls for a finishing
+    lap, `light_layer` the depth of the last layer over a thin floor, `break_through` the height above the place of
+    break-through from where feeds slow. `canned`: drilling cycles may be written. `accel` in mm/s².
+    """
+
+    conventional: bool = False
+    finish_allowance: float = 0.2
+    light_layer: float = 0.3
+    break_through: float = 1.0
+    canned: bool = False
+    accel: float = 500.0
+
+
+@dataclass(frozen=True, slots=True)
 class Work:
     """One operation with one cutter: `<order>-<setup>-<name>` is its file stem.
 
@@ -115,6 +134,7 @@ class Work:
     lowest: float
     park: tuple[float, float]
     arcs: bool
+    milling: Milling = field(default_factory=lambda: Milling())
     pockets: tuple[Pocket, ...] = ()
     holes: tuple[Hole, ...] = ()
     facing: Facing | None = None
