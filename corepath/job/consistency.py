@@ -7,6 +7,7 @@ valid, so one run names the faults of all sections.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -254,10 +255,12 @@ def _cutters(parts: Parts) -> Iterator[Contradiction]:
         seen.setdefault(cutter.number, place)
         yield from _corner(at, cutter)
         yield from _lengths(at, cutter)
-        slowest, fastest = sorted(machine.spindle_rpm) if machine else (cutter.rpm, cutter.rpm)
-        if not slowest <= cutter.rpm <= fastest:
+        slowest, fastest = sorted(machine.spindle_rpm) if machine else (0.0, math.inf)
+        if cutter.rpm is not None and not slowest <= cutter.rpm <= fastest:
             says = "is a speed that the spindle does not run"
             yield (*at, "rpm"), says, f"machine.spindle_rpm, {slowest:g} to {fastest:g}"
+        if machine and cutter.feed is not None and cutter.feed > machine.rapid:
+            yield (*at, "feed"), "is faster than the machine moves", f"machine.rapid, at most {machine.rapid:g} mm/min"
 
 
 def _corner(at: Path, cutter: CutterSection) -> Iterator[Contradiction]:
@@ -279,7 +282,7 @@ def _lengths(at: Path, cutter: CutterSection) -> Iterator[Contradiction]:
     if cutter.stick_out < cutter.cutting_length:
         says = "the cutter sticks out less than its edges are long"
         yield (*at, "stick_out"), says, f"at least its cutting_length, {cutter.cutting_length:g} mm"
-    if cutter.chip_load >= cutter.diameter / 2:
+    if cutter.chip_load is not None and cutter.chip_load >= cutter.diameter / 2:
         yield (*at, "chip_load"), "is more than half the diameter", f"less than {cutter.diameter / 2:g} mm"
     if cutter.depth_a_pass is not None and cutter.depth_a_pass > cutter.cutting_length:
         says = "is deeper than the edges are long"

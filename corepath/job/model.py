@@ -261,13 +261,24 @@ class CutterSection(Section):
     flutes: Annotated[int, Field(strict=True, ge=1, le=12)] = Field(2, description="number of cutting edges")
     cutting_length: PositiveLength = Field(description="length of the edges")
     stick_out: PositiveLength = Field(description="length out of the collet")
-    chip_load: PositiveLength = Field(description="feed per tooth")
-    rpm: Positive = Field(description="spindle speed")
+    shank: PositiveLength | None = Field(None, description="diameter of the shank; the cutting one if not given")
+    chip_load: PositiveLength | None = Field(
+        None, description="feed per tooth in a full-width cut; by wood and diameter from a table if not given"
+    )
+    rpm: Positive | None = Field(
+        None, description="spindle speed; by diameter and cutting speed from a table if not given"
+    )
+    feed: PositiveLength | None = Field(
+        None, description="feed sideways, mm/min (in/min); wins over the chip load, finishing laps included"
+    )
     depth_a_pass: PositiveLength | None = Field(
         None, description="largest depth of one layer; half the diameter if not given"
     )
     plunge_share: Annotated[float, Field(strict=True, gt=0, le=1)] = Field(
         0.33, description="plunge feed as a share of the feed"
+    )
+    ramp_share: Annotated[float, Field(strict=True, gt=0, le=1)] | None = Field(
+        None, description="feed down ramps and helices as a share; 0.5, or plunge_share if more, if not given"
     )
     stepover: PositiveLength | None = Field(
         None, description="largest width of cut beside a full-width first lap; 0.4 of the diameter if not given"

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, field
+from typing import Literal, NamedTuple
 
-__all__ = ["Cutter", "Cutting"]
+__all__ = ["Cutter", "Cutting", "Origin"]
 
 Shape = Literal["flat", "ball", "bull", "drill"]
 Helix = Literal["up", "down", "straight"]
@@ -19,6 +19,7 @@ class Cutter:
 
     A drill is taken as flat at its tip: depths are those of its full diameter. `helix` tells which way the
     flutes move chips; `ramp_angle` (degrees) is the steepest way into solid wood; a `centre_cutting` one may plunge.
+    `shank` is the diameter above the edges; 0 means that of the edges.
     """
 
     number: int
@@ -32,6 +33,7 @@ class Cutter:
     centre_cutting: bool = False
     ramp_angle: float = 3.0
     material: Material = "carbide"
+    shank: float = 0.0
 
     @property
     def radius(self) -> float:
@@ -51,12 +53,22 @@ class Cutter:
         return f"T{self.number} {self.shape} D{self.diameter:g}{corner}"
 
 
+class Origin(NamedTuple):
+    """Where the figures of a `Cutting` come from, in words: `job`, or a table with the mark of its source."""
+
+    chip_load: str = "job"
+    rpm: str = "job"
+    feed: str = "chip load"
+
+
 @dataclass(frozen=True, slots=True)
 class Cutting:
     """How a cutter is run: rpm, feeds in mm/min, depths in mm.
 
-    `feed` sideways, `ramp` along a ramp or helix, `plunge` straight down; `depth` of one layer;
-    `stepover` largest distance between neighbouring lines of a clearing path.
+    `feed` sideways, right for a full-width cut; `ramp` along a ramp or helix, `plunge` straight down; `depth` of one
+    layer; `stepover` largest distance between neighbouring lines of a clearing path. `finish` is the feed of a light
+    lap: a finishing lap along a wall, or the lines of the finished deck beside one another; 0 means as `feed`.
+    The chip load is feed / (flutes · rpm).
     """
 
     rpm: float
@@ -65,3 +77,14 @@ class Cutting:
     plunge: float
     depth: float
     stepover: float
+    finish: float = 0.0
+    origin: Origin = field(default_factory=Origin)
+
+    def __post_init__(self) -> None:
+        if self.finish <= 0.0:
+            object.__setattr__(self, "finish", self.feed)
+
+    @property
+    def fastest(self) -> float:
+        """The largest feed of all, mm/min."""
+        return max(self.feed, self.ramp, self.plunge, self.finish)

@@ -97,7 +97,7 @@ def check_feeds(
     feed = path.program.feed[path.index]
     down = cutting & (path.end[:, 2] < path.start[:, 2] - 1e-6)
     down &= np.hypot(*(path.end[:, :2] - path.start[:, :2]).T) < 1e-6
-    limit = np.where(down, max(work.cutting.plunge, work.cutting.ramp), work.cutting.feed)
+    limit = np.where(down, max(work.cutting.plunge, work.cutting.ramp), work.cutting.fastest)
     found = np.flatnonzero((path.kind > 0) & (feed > limit * _FEED_SLACK))
     for index in found[: findings.keep]:
         x, y, z = (float(value) for value in path.end[index])

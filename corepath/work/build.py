@@ -5,6 +5,7 @@ Here geometry of the board frame is turned into the bed frame of each set-up: B 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import shapely
@@ -19,14 +20,12 @@ from corepath.stackup.flush import flush_area
 from corepath.stackup.stackup import PlaceStack, Stackup
 from corepath.work.cutters import Chosen, Need, choose
 from corepath.work.model import Deck, Facing, Hole, Milling, Obstacle, Pocket, Step, Work
+from corepath.work.running import FINISH_DEPTH, Asked
 
 __all__ = ["build_works"]
 
 ROUGH_LEAVE = 0.4
 """mm that roughing leaves on the deck for the finishing cutter (common practice, no source)."""
-
-FINISH_DEPTH = 2.0
-"""mm: where stock stands higher above the deck than this, it is roughed first (common practice, no source)."""
 
 PROUD_ROOM = 1.0
 """mm above the pour line that proud resin may stand at the low end of a tilt, for the first layer of a flush."""
@@ -35,9 +34,6 @@ FLUSH_WATCH = ("only when the resin is hard", "the blank lies as it did for the 
 
 GOUGE = 0.01
 """mm by which the deck may be cut below its surface."""
-
-MIDDLE_STEP = 0.4
-"""Stepover as a share of the diameter where nothing else asks for another."""
 
 
 def build_works(job: Job, board: Board, stack: Stackup) -> tuple[tuple[Work, ...], list[Fault]]:
@@ -137,6 +133,7 @@ class _Builder:
             min(dowel.diameter for dowel in dowels),
             self.job.blank.thickness + deepest,
             "dowel",
+            Asked(wall=min(dowel.diameter for dowel in dowels) / 2.0),
         )
         chosen = self._chosen(need)
         if chosen is None:
@@ -155,7 +152,9 @@ class _Builder:
         widths = [casting.plug.diameter for casting in castings if casting.plug is not None]
         lowest = min(casting.floor for casting in castings)
         depth = self.job.blank.thickness - lowest
-        chosen = self._chosen(Need("the plug pockets", ("flat",), min(widths), depth, "plug"))
+        chosen = self._chosen(
+            Need("the plug pockets", ("flat",), min(widths), depth, "plug", Asked(wall=min(widths) / 2.0))
+        )
         if chosen is None:
             return
         top = self.stack.blank_top
@@ -167,7 +166,7 @@ class _Builder:
         groove, top = self.board.castings[0], self.stack.blank_top
         width = self.job.groove.inside + self.job.groove.outside
         depth = self.job.blank.thickness - groove.floor
-        chosen = self._chosen(Need("the groove", ("flat",), width, depth, "groove"))
+        chosen = self._chosen(Need("the groove", ("flat",), width, depth, "groove", Asked(wall=math.inf)))
         if chosen is None:
             return
         watch = [f"thin floor; hold island and rim each on its own ({self.job.hold.A})"]
@@ -180,9 +179,9 @@ class _Builder:
         if kind == "none":
             return
         top = stack.blank_top + max(0.0, PROUD_ROOM - job.cast.pour_short)
-        share = 1.0 - job.skim.overlap
+        asked = Asked(1.0 - job.skim.overlap, resin=True)
         if kind == "face":
-            chosen = self._chosen(Need("the flush", ("flat",), None, 0.0, "cast.flush", stepover_share=share))
+            chosen = self._chosen(Need("the flush", ("flat",), None, 0.0, "cast.flush", asked))
             plane = stack.heights.face_flush
             if chosen is None or plane is None:
                 return
@@ -191,7 +190,7 @@ class _Builder:
             return
         width = min(c.casting.plug.diameter for c in stack.castings if c.casting.plug) if job.plug else 1e9
         width = min(width, job.groove.inside + job.groove.outside) + 2 * job.cast.flush_band
-        chosen = self._chosen(Need("the flush", ("flat",), width, 0.0, "cast.flush", stepover_share=share))
+        chosen = self._chosen(Need("the flush", ("flat",), width, 0.0, "cast.flush", asked))
         if chosen is None:
             return
         lowest = round(min(c.flush.plane for c in stack.castings if c.flush is not None), 6)
@@ -204,8 +203,8 @@ class _Builder:
 
     def skim(self) -> None:
         plan, top = self.stack.skim, self.stack.blank_top
-        share = 1.0 - self.job.skim.overlap
-        need = Need("the skim", ("flat", "bull"), None, self.job.skim.step, "skim", stepover_share=share)
+        asked = Asked(1.0 - self.job.skim.overlap)
+        need = Need("the skim", ("flat", "bull"), None, self.job.skim.step, "skim", asked)
         chosen = self._chosen(need)
         if chosen is None:
             return
@@ -223,7 +222,8 @@ class _Builder:
         holes = tuple(self._hole(place, top) for place in places)
         lowest = min(step.floor for hole in holes for step in hole.steps)
         narrowest = min(place.place.bore for place in places)
-        chosen = self._chosen(Need("the inserts", ("flat",), narrowest, top - lowest, "insert"))
+        asked = Asked(wall=narrowest / 2.0)
+        chosen = self._chosen(Need("the inserts", ("flat",), narrowest, top - lowest, "insert", asked))
         if chosen is None:
             return
         watch = ["touch the skimmed face; the file serves whatever pass the skim stopped at"]
@@ -240,12 +240,14 @@ class _Builder:
     def deck(self) -> None:
         job, surface, top = self.job, self.board.deck, self.stack.thickest_stock
         lowest = self.stack.deck_lowest
-        finish = self._chosen(Need("the deck", ("ball", "bull", "flat"), None, 0.0, "deck"))
+        finish = self._chosen(
+            Need("the deck", ("ball", "bull", "flat"), None, 0.0, "deck", Asked(scallop=job.deck.scallop))
+        )
         if finish is None:
             return
         if top - lowest > FINISH_DEPTH:
-            share = 1.0 - job.skim.overlap
-            need = Need("roughing the deck", ("flat", "bull", "ball"), None, 0.0, "deck", stepover_share=share)
+            asked = Asked(1.0 - job.skim.overlap)
+            need = Need("roughing the deck", ("flat", "bull", "ball"), None, 0.0, "deck", asked)
             rough = self._chosen(need)
             if rough is not None:
                 deck = Deck(self.board.blank, surface, top, job.deck.scallop, GOUGE, ROUGH_LEAVE)

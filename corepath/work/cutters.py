@@ -7,12 +7,12 @@ tool. Where none that fits reaches, the longest of them is taken and the check `
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from corepath.errors import Fault
 from corepath.job.model import CutterSection, Job
 from corepath.motion.cutter import Cutter, Cutting
-from corepath.motion.feeds import cutting
+from corepath.work.running import Asked, run
 
 __all__ = ["Chosen", "Need", "choose", "cutter_faults", "cutter_of"]
 
@@ -25,14 +25,17 @@ SAME = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """What an operation asks of its cutter: shapes in order of preference, width (mm) and depth (mm)."""
+    """What an operation asks of its cutter: shapes in order of preference, width (mm) and depth (mm).
+
+    `asked` is how it is to be run.
+    """
 
     operation: str
     shapes: tuple[str, ...]
     width: float | None
     depth: float
     key: str
-    stepover_share: float = 0.4
+    asked: Asked = field(default_factory=Asked)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +61,7 @@ def cutter_of(section: CutterSection) -> Cutter:
         section.centre_cutting or section.shape in ("ball", "drill"),
         section.ramp_angle,
         section.material,
+        section.shank or section.diameter,
     )
 
 
@@ -70,17 +74,8 @@ def choose(job: Job, need: Need) -> Chosen | Fault:
         listed = ", ".join(f"T{c.number} {c.shape} {c.diameter:g}" for c in job.cutter)
         return Fault(need.key, f"no listed cutter fits {need.operation}", listed, f"a {shapes} cutter{size}")
     best = _best(fitting, need)
-    machine = job.machine
-    run = cutting(
-        cutter_of(best),
-        best.chip_load,
-        best.rpm,
-        machine.spindle_rpm,
-        best.depth_a_pass,
-        best.plunge_share,
-        stepover_share=need.stepover_share,
-    )
-    return Chosen(cutter_of(best), run)
+    cutter = cutter_of(best)
+    return Chosen(cutter, run(job, best, cutter, need.asked))
 
 
 def cutter_faults(job: Job) -> list[Fault]:

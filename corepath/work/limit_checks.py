@@ -9,8 +9,8 @@ from corepath.job.model import Job
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
-from corepath.work.build import FINISH_DEPTH
 from corepath.work.model import Work
+from corepath.work.running import FINISH_DEPTH
 
 __all__ = ["limit_checks"]
 

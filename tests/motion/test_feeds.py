@@ -8,6 +8,8 @@ from hypothesis import strategies as st
 
 from corepath.motion.cutter import Cutter
 from corepath.motion.feeds import chip_caution, cutting
+from corepath.motion.feeds.chips import greatest_share
+from corepath.motion.feeds.running import LARGEST_RAISE, raised
 
 
 def flat(diameter: float = 6.0, flutes: int = 2, length: float = 22.0) -> Cutter:
@@ -53,3 +55,36 @@ def test_caution_only_outside_the_usual_chips() -> None:
     assert chip_caution(flat(), 0.1) is None
     assert "below" in (chip_caution(flat(), 0.015) or "")
     assert "above" in (chip_caution(flat(), 0.7) or "")
+
+
+def test_a_light_lap_is_raised_until_its_thickest_chip_is_the_chip_load() -> None:
+    """0.9 mm of a 6 mm cutter thin the chip to 2·sqrt(0.15·0.85) = 0.714 (textbook of machining); 0.2 mm to 0.359,
+    which would ask for 2.8 times the feed: more than twice is not given."""
+    run = cutting(flat(), 0.1, 18000.0, RANGE, None, 0.3, light=(0.9, 20.0))
+    assert run.finish / run.feed == pytest.approx(1 / 0.714143, rel=1e-5)
+    assert cutting(flat(), 0.1, 18000.0, RANGE, None, 0.3, light=(0.2, 20.0)).finish == 2 * run.feed
+    assert cutting(flat(), 0.1, 18000.0, RANGE, None, 0.3, light=(3.0, 20.0)).finish == run.feed
+    assert cutting(flat(), 0.1, 18000.0, RANGE, None, 0.3).finish == run.feed
+
+
+def test_nothing_is_faster_than_the_machine_moves() -> None:
+    """A feed above the rapid cannot be run, and the clock would count it."""
+    run = cutting(flat(), 0.1, 18000.0, RANGE, None, 0.3, light=(0.2, 20.0), fastest=5000.0)
+    assert (run.feed, run.finish) == (3600.0, 5000.0)
+    assert cutting(flat(), 0.1, 18000.0, RANGE, None, 0.3, fastest=3000.0).fastest == 3000.0
+
+
+def test_the_shops_own_feed_wins_everywhere() -> None:
+    """A shop that gives a feed means it: not raised on a light lap, whatever the chip load says."""
+    run = cutting(flat(), 0.1, 18000.0, RANGE, None, 0.25, feed=2000.0, light=(0.2, 20.0), ramp_share=0.4)
+    assert (run.feed, run.finish, run.plunge, run.ramp) == (2000.0, 2000.0, 500.0, 800.0)
+
+
+@settings(derandomize=True, max_examples=80, deadline=None)
+@given(st.floats(0.01, 6.0), st.floats(0.05, 10.0), st.sampled_from([0.0, 1.0, 3.0]))
+def test_the_raised_chip_is_never_above_the_chip_load(width: float, depth: float, corner: float) -> None:
+    """Flat, bull and ball: raised feed times share stays within the chip load, or the cutter is overloaded."""
+    cutter = Cutter(3, "bull", 6.0, corner, 2, 22.0, 30.0)
+    factor = raised(cutter, width, depth)
+    assert 1.0 <= factor <= LARGEST_RAISE
+    assert factor * greatest_share(cutter, width, depth) <= 1.0 + 1e-9

@@ -1,0 +1,75 @@
+"""From a chip load to rpm, feeds and depths of a cutter.
+
+Lengths in mm, feeds in mm/min. Relation of feed, teeth and speed: v_f = f_z z n (textbook of machining).
+Shares of feed and diameter are settable and otherwise common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+
+from corepath.motion.cutter import Cutter, Cutting, Origin
+from corepath.motion.feeds.chips import greatest_share
+
+__all__ = ["LARGEST_RAISE", "RAMP_SHARE", "cutting", "raised"]
+
+RAMP_SHARE = 0.5
+"""Feed down a ramp or helix as a share of the feed sideways (common practice, no source)."""
+
+LARGEST_RAISE = 2.0
+"""A feed is raised for thin chips by this factor at most (common practice, no source): where a lap meets more
+stock than planned, at a corner or on a wall that waves, the chip is then no thicker than twice what is meant."""
+
+
+def raised(cutter: Cutter, width: float, depth: float) -> float:
+    """Factor, 1 to `LARGEST_RAISE`, by which the feed may rise so that the thickest chip is again the chip load."""
+    share = greatest_share(cutter, width, depth)
+    return LARGEST_RAISE if share * LARGEST_RAISE <= 1.0 else max(1.0, 1.0 / share)
+
+
+def cutting(
+    cutter: Cutter,
+    chip_load: float,
+    rpm: float,
+    rpm_range: tuple[float, float],
+    depth_a_pass: float | None,
+    plunge_share: float,
+    *,
+    stepover_share: float = 0.4,
+    stepover: float | None = None,
+    ramp_share: float | None = None,
+    feed: float | None = None,
+    fastest: float = math.inf,
+    light: tuple[float, float] | None = None,
+    origin: Origin | None = None,
+) -> Cutting:
+    """How `cutter` is run.
+
+    `chip_load` is the feed a tooth (mm); `rpm` is brought into `rpm_range`, and the feed goes with it, so that the
+    chip stays. A `feed` (mm/min) wins over the chip load. Nothing goes faster than `fastest`. The depth of a layer
+    is half the diameter where none is given, and never more than the cutting length. The feed on a ramp is
+    `ramp_share` of the feed; not given, half of it, or the plunge feed where that is more. `light` is the (width,
+    depth) of a finishing lap: its feed is raised for thin chips, except where `feed` is the shop's own figure.
+
+    >>> from corepath.motion.cutter import Cutter
+    >>> run = cutting(Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0), 0.1, 18000.0, (8000.0, 24000.0), None, 0.25)
+    >>> run.feed, run.ramp, run.plunge, run.finish, run.depth
+    (3600.0, 1800.0, 900.0, 3600.0, 3.0)
+    """
+    slowest, quickest = rpm_range
+    speed = float(min(max(rpm, slowest), quickest))
+    sideways = min(chip_load * cutter.flutes * speed if feed is None else feed, fastest)
+    plunge = plunge_share * sideways
+    ramp = max(RAMP_SHARE * sideways, plunge) if ramp_share is None else ramp_share * sideways
+    factor = 1.0 if light is None or feed is not None else raised(cutter, *light)
+    depth = cutter.diameter / 2.0 if depth_a_pass is None else depth_a_pass
+    return Cutting(
+        rpm=speed,
+        feed=round(sideways, 6),
+        ramp=round(ramp, 6),
+        plunge=round(plunge, 6),
+        depth=min(depth, cutter.cutting_length),
+        stepover=round(stepover_share * cutter.diameter if stepover is None else stepover, 6),
+        finish=round(min(factor * sideways, fastest), 6),
+        origin=origin or Origin(),
+    )

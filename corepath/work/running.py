@@ -1,0 +1,96 @@
+"""How a chosen cutter is run: the job's figures, or those of the table for its wood, with where each comes from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from corepath.job.cutting_table import chip_from_table, speed_from_table
+from corepath.job.model import CutterSection, Job
+from corepath.job.tables import woods
+from corepath.motion.cutter import Cutter, Cutting, Origin
+from corepath.motion.feeds import cutting
+from corepath.motion.feeds.chips import on_straight_wall, scallop_step
+
+__all__ = ["FINISH_DEPTH", "Asked", "light_cut", "run", "wood_density"]
+
+FINISH_DEPTH = 2.0
+"""mm: where stock stands higher above the deck than this, it is roughed first (common practice, no source)."""
+
+
+USUAL_STEPOVER = 0.4
+"""Width of cut beside a cleared one as a share of the diameter (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the operation asks of how a cutter is run; mm.
+
+    `stepover_share` of the diameter is the widest step between its lines. `wall` is the radius of the tightest round
+    wall that a finishing lap goes round inside of, infinite for straight ones, None where there is no such lap.
+    `scallop`: it finishes the deck by lines that leave such ridges. `resin`: it cuts mostly cast resin.
+    """
+
+    stepover_share: float = USUAL_STEPOVER
+    wall: float | None = None
+    scallop: float | None = None
+    resin: bool = False
+
+
+def run(job: Job, section: CutterSection, cutter: Cutter, asked: Asked) -> Cutting:
+    """Speed, feeds and depths of a cutter of the job for one operation; feeds in mm/min.
+
+    The cutter's own `stepover` stands instead of the usual one, and bounds a wider one.
+    """
+    machine = job.machine
+    chip, chip_from = _chip(job, section, asked.resin)
+    rpm, rpm_from = _rpm(section, machine.spindle_rpm)
+    stepover = _stepover(section, asked.stepover_share)
+    return cutting(
+        cutter,
+        chip,
+        rpm,
+        machine.spindle_rpm,
+        section.depth_a_pass,
+        section.plunge_share,
+        stepover=stepover,
+        ramp_share=section.ramp_share,
+        feed=section.feed,
+        fastest=machine.rapid,
+        light=light_cut(cutter, stepover, job.milling.finish_allowance, asked),
+        origin=Origin(chip_from, rpm_from, "job" if section.feed is not None else "chip load"),
+    )
+
+
+def light_cut(cutter: Cutter, stepover: float, allowance: float, asked: Asked) -> tuple[float, float] | None:
+    """(width, depth) in mm of the operation's light laps, as along a straight wall; None where it has none."""
+    if asked.scallop is not None:
+        return min(stepover, scallop_step(cutter, asked.scallop)), FINISH_DEPTH
+    if asked.wall is None or allowance <= 0.0 or cutter.shape == "drill":
+        return None
+    return on_straight_wall(allowance, cutter.diameter, asked.wall), cutter.cutting_length
+
+
+def _stepover(section: CutterSection, share: float) -> float:
+    asked = share * section.diameter
+    if section.stepover is None:
+        return asked
+    return min(section.stepover, section.diameter) if share <= USUAL_STEPOVER else min(section.stepover, asked)
+
+
+def wood_density(job: Job) -> float:
+    """Density of the job's wood, kg/m³ at 12 % moisture content."""
+    return woods()[job.blank.wood].density.value
+
+
+def _chip(job: Job, section: CutterSection, resin: bool) -> tuple[float, str]:
+    if section.chip_load is not None:
+        return section.chip_load, "job"
+    figure = chip_from_table(section.diameter, wood_density(job), resin=resin)
+    return figure.value, figure.source
+
+
+def _rpm(section: CutterSection, rpm_range: tuple[float, float]) -> tuple[float, str]:
+    if section.rpm is not None:
+        return section.rpm, "job"
+    figure = speed_from_table(section.diameter, section.material, rpm_range)
+    return figure.value, figure.source
