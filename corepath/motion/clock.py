@@ -19,6 +19,7 @@ from itertools import chain
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.motion.cycles import expand_counted
 from corepath.motion.program import Kind, Move, Pass
 
 __all__ = ["EXACT_DEVIATION", "Limits", "minutes", "seconds"]
@@ -78,8 +79,13 @@ def seconds(
 
     `rests` are the indices of moves that begin from rest, beside the first. `start` is where the cutter
     stands before the first move; where it is not known, that move takes no time. Moves without length take
-    none either. Raises ValueError for a cut without a feed.
+    none either. A drilling cycle takes the time of all its motions. Raises ValueError for a cut without a feed.
     """
+    plain, owner = expand_counted(moves)
+    if plain is not moves:
+        first = np.searchsorted(np.asarray(owner), np.asarray(rests, dtype=int))
+        spent = seconds(plain, limits, rests=first.tolist(), start=start)
+        return np.bincount(np.asarray(owner), spent, minlength=len(moves)).astype(np.float64)
     times = np.zeros(len(moves))
     if not len(moves):
         return times

@@ -13,24 +13,28 @@ from typing import Literal, NamedTuple
 
 from corepath.motion.cutter import Cutter, Cutting
 
-__all__ = ["Kind", "Move", "Pass", "Program", "Setup", "Zero", "arc", "line", "rapid"]
+__all__ = ["Kind", "Move", "Pass", "Program", "Setup", "Zero", "arc", "drill", "line", "rapid"]
 
 Setup = Literal["A", "B", "C", "D"]
 
 
 class Kind(IntEnum):
-    """What a move is. Values equal the RS-274 G number."""
+    """What a move is. Values equal the RS-274 G number; a drilling cycle stands for several motions."""
 
     RAPID = 0
     LINE = 1
     CW = 2
     CCW = 3
+    DRILL = 81
+    PECK = 83
 
 
 class Move(NamedTuple):
     """One move to (x, y, z). For arcs `i`, `j` lead from the start to the centre (helix if z changes).
 
-    `feed` is in mm/min along the move; a rapid has 0.
+    `feed` is in mm/min along the move; a rapid has 0. For a drilling cycle (`DRILL`, `PECK`) z is the bottom of
+    the hole, `i` the retract height R, at which the cycle ends, and `j` the depth of a peck (0 for `DRILL`):
+    `corepath.motion.cycles.expand` turns it into the motions that it stands for.
     """
 
     kind: Kind
@@ -52,6 +56,11 @@ def line(x: float, y: float, z: float, feed: float) -> Move:
 
 def arc(clockwise: bool, x: float, y: float, z: float, i: float, j: float, feed: float) -> Move:
     return Move(Kind.CW if clockwise else Kind.CCW, x, y, z, feed, i, j)
+
+
+def drill(x: float, y: float, z: float, feed: float, retract: float, peck: float = 0.0) -> Move:
+    """A drilling cycle at (x, y) down to `z`, by pecks of `peck` mm where it is above 0; ends at `retract`."""
+    return Move(Kind.PECK if peck > 0.0 else Kind.DRILL, x, y, z, feed, retract, peck)
 
 
 @dataclass(frozen=True, slots=True)

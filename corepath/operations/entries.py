@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from corepath.motion.cycles import expand
 from corepath.motion.fit import fit_arcs, flatten
 from corepath.motion.program import Kind, Move, Pass, arc, line, rapid
 from corepath.operations.facing_paths import check_path
@@ -155,6 +156,7 @@ class Trail:
 
 def straightened(moves: Sequence[Move]) -> list[Move]:
     """The moves with arcs as chords within 0.05 mm, for tests of nearness."""
+    moves = expand(moves)
     straight = list(moves[:1])
     for before, move in itertools.pairwise(moves):
         if move.kind in (Kind.CW, Kind.CCW):

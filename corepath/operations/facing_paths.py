@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 import shapely
 
 from corepath.errors import CorepathError
+from corepath.motion.cycles import expand
 from corepath.motion.program import Kind, Move, Pass, Program, line, rapid
 from corepath.work.model import Work
 
@@ -35,6 +36,7 @@ def check_path(work: Work, moves: Sequence[Move]) -> None:
 
     Raises CorepathError naming the obstacle and the place, or the height.
     """
+    moves = expand(moves)
     lowest = min((move for move in moves), key=lambda move: move.z)
     spare = work.deck.gouge if work.deck is not None else 1e-6
     if lowest.z < work.lowest - spare:

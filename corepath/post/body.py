@@ -2,7 +2,8 @@
 
 Coordinates come in the bed frame of the set-up, mm; the zero is subtracted here. X, Y and Z are written
 when they change (on an arc X, Y, I and J always), the G word on each line, the feed on a line of its own
-before the line that needs it.
+before the line that needs it. A run of drilling cycles begins with G99 (back to R after each hole) on a line of
+its own, each cycle has all of its words, and G80 ends the run before anything else moves.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from itertools import chain
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.motion.cycles import CYCLES
 from corepath.motion.program import Kind, Move, Zero
 from corepath.post.arcs import Arc, Piece, chords, pieces
 from corepath.post.head import Extents
@@ -32,6 +34,7 @@ class Body:
         self._at: list[int | None] = [None, None, None]
         self._mm, self._unit = grid.per_mm, grid.per_unit
         self._feed, self._feed_text = 0.0, ""
+        self._in_cycle = False
         self._low: list[float] = [float("inf")] * 3
         self._high: list[float] = [float("-inf")] * 3
         self._words = tuple(f"{axis}%.{grid.decimals}f" for axis in ("X", "Y", "Z"))
@@ -67,14 +70,19 @@ class Body:
         before = exact[0].tolist()
         # Walked as plain Python numbers: an index into an array costs more than writing the line.
         for move, (x, y, z), place in zip(moves, ticks.tolist(), exact.tolist(), strict=True):
-            if move.kind == Kind.RAPID:
+            if move.kind in CYCLES:
+                self._cycle(move, x, y, z)
+                place[2] = (move.i - float(self._zero[2])) * self._mm
+            elif move.kind == Kind.RAPID:
                 self._straight(0, x, y, z)
             elif move.kind != Kind.LINE:
                 self._arc(move, before, place, z)
             elif self._at != [x, y, z]:
+                self._leave_cycle()
                 self._take(move.feed)
                 self._straight(1, x, y, z)
             before = place
+        self._leave_cycle()
 
     @property
     def extents(self) -> Extents:
@@ -104,7 +112,31 @@ class Body:
             line += " " + words[2] % (z / unit)
             at[2] = z
         if line:
+            self._leave_cycle()
             self.lines.append(f"G{g}{line}")
+
+    def _cycle(self, move: Move, x: int, y: int, z: int) -> None:
+        """A drilling cycle; the tip ends at its retract height."""
+        retract, peck = self._grid.ticks(move.i - float(self._zero[2])), self._grid.ticks(move.j)
+        if retract <= z or (move.kind == Kind.PECK and peck <= 0):
+            raise ValueError(f"a cycle down to {move.z:g} that retracts to {move.i:g} and pecks by {move.j:g}")
+        self._take(move.feed)
+        if not self._in_cycle:
+            self.lines.append("G99")
+            self._in_cycle = True
+        unit, decimals = self._unit, self._grid.decimals
+        words = [word % (value / unit) for word, value in zip(self._words, (x, y, z), strict=True)]
+        words.append(f"R{retract / unit:.{decimals}f}")
+        if move.kind == Kind.PECK:
+            words.append(f"Q{peck / unit:.{decimals}f}")
+        self.lines.append(f"G{int(move.kind)} {' '.join(words)}")
+        self._at[:] = [x, y, retract]
+        self._high[2] = max(self._high[2], retract)
+
+    def _leave_cycle(self) -> None:
+        if self._in_cycle:
+            self.lines.append("G80")
+            self._in_cycle = False
 
     def _arc(self, move: Move, before: list[float], place: list[float], z: int) -> None:
         """An arc from `before` to `place` (ticks, exact), ending at the height `z`."""
@@ -126,9 +158,11 @@ class Body:
     def _piece(self, move: Move, part: Piece, height: int) -> None:
         if not (part.i or part.j):
             if self._at != [part.x, part.y, height]:
+                self._leave_cycle()
                 self._take(move.feed)
                 self._straight(1, part.x, part.y, height)
             return
+        self._leave_cycle()
         self._take(move.feed)
         unit, words = self._unit, self._words
         line = f"G{int(move.kind)} {words[0] % (part.x / unit)} {words[1] % (part.y / unit)} "

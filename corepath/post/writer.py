@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from corepath.job.model import MachineSection
+from corepath.motion.cycles import expand
 from corepath.motion.program import Pass, Program
 from corepath.post.body import Body
 from corepath.post.comments import comment, message
@@ -54,7 +55,7 @@ def write(
     for number, stretch in enumerate(program.passes, start=1):
         if number > 1:
             _stop(body, program, machine, number)
-        _cut(body, program, stretch, number)
+        _cut(body, program, stretch, number, machine)
     _end(body, program)
     heading = Heading(title, digest, face_up, minutes, machine.xy_zero == "front-left", warning)
     lines = head(program, heading, body.extents, grid) + body.lines
@@ -80,10 +81,10 @@ def _spin(body: Body, program: Program, machine: MachineSection) -> None:
     body.add(f"S{program.cutting.rpm:.0f} M3", f"G4 P{machine.spin_up:.1f}")
 
 
-def _cut(body: Body, program: Program, stretch: Pass, number: int) -> None:
+def _cut(body: Body, program: Program, stretch: Pass, number: int, machine: MachineSection) -> None:
     if len(program.passes) > 1 or stretch.says:
         body.add(*comment(f"Pass {number} of {len(program.passes)}: {stretch.says}".rstrip(": ")))
-    body.replay(stretch.moves)
+    body.replay(stretch.moves if machine.canned_cycles else expand(stretch.moves))
     body.rapid(z=program.clear)
 
 

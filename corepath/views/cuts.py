@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from corepath.motion.cycles import expand
 from corepath.motion.program import Kind, Move, Pass
 from corepath.views.svg import polyline_path
 
@@ -78,7 +79,7 @@ def strokes(passes: Iterable[Pass]) -> Strokes:
     runs: list[Run] = []
     rapids: list[Run] = []
     for stretch in passes:
-        _collect(stretch.moves, runs, rapids)
+        _collect(expand(stretch.moves), runs, rapids)
     return Strokes(tuple(runs), tuple(rapids))
 
 
