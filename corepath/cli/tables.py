@@ -116,12 +116,13 @@ def check_table(checks: Sequence[CheckRow]) -> str:
 
 
 def file_table(operations: Iterable[Mapping[str, Any]], minutes: float | None) -> str:
-    """One line for each file: set-up, cutter, minutes, lines; and the minutes of all."""
+    """One line for each file: set-up, cutter, minutes beside the least that any path takes, lines; minutes of all."""
     table = new_table()
     table.add_column("file", overflow="fold")
     table.add_column("set-up")
     table.add_column("cutter", overflow="fold")
-    table.add_column("minutes", justify="right", no_wrap=True)
+    for name in ("minutes", "least", "ratio"):
+        table.add_column(name, justify="right", no_wrap=True)
     table.add_column("lines", justify="right", no_wrap=True)
     for entry in operations:
         name = str(entry["file"]) + (" (with stops)" if entry.get("combined") else "")
@@ -131,13 +132,22 @@ def file_table(operations: Iterable[Mapping[str, Any]], minutes: float | None) -
             str(entry["setup"]),
             Text(_cutter(entry["cutter"])),
             f"{entry['minutes']:.1f}",
+            *_least(entry),
             "" if lines is None else str(lines),
         )
     text = rendered(table)
     if minutes is None:
         return text
     counted = f"{minutes:.1f} minutes with the skim to its planned stop;\nchanges of cutter and set-up are not counted"
-    return f"{text}\n{counted}"
+    return f"{text}\n{counted}\nleast: what any path takes under the same limits; * on level ground, no bound"
+
+
+def _least(entry: Mapping[str, Any]) -> tuple[str, str]:
+    """The least minutes of any path, marked where they are only a figure for level ground, and the ratio to them."""
+    if "bound" not in entry:
+        return "", ""
+    mark = "*" if entry.get("bound_level_ground") else ""
+    return f"{entry['bound']:.1f}{mark}", f"{entry['over_bound']:.2f}{mark}"
 
 
 def measure_table(measures: Sequence[MeasureRow]) -> str:

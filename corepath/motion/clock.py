@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from corepath.motion.cycles import expand_counted
 from corepath.motion.program import Kind, Move, Pass
 
-__all__ = ["EXACT_DEVIATION", "Limits", "minutes", "seconds"]
+__all__ = ["EXACT_DEVIATION", "Limits", "corner_speed", "leg_seconds", "minutes", "seconds"]
 
 EXACT_DEVIATION = 0.002
 """Deviation, mm, of a control that keeps to the path: what its drives still cut off (common practice, no source)."""
@@ -57,6 +57,25 @@ class _Path:
     top: Floats
     leaving: Floats
     arriving: Floats
+
+
+def corner_speed(limits: Limits, inner: float) -> float:
+    """Speed in mm/s at which a corner of `inner` degrees (180 = straight on) between long moves is passed."""
+    sine = math.sin(math.radians(inner) / 2.0)
+    return math.sqrt(limits.accel * limits.deviation * sine / (1.0 - sine)) if sine < 1.0 else math.inf
+
+
+def leg_seconds(length: float, top: float, accel: float, ends: float = 0.0) -> float:
+    """Seconds of one straight move of `length` mm at most `top` mm/min that begins and ends at `ends` mm/s or slower.
+
+    The shortest time that its ends allow; 0 for no length.
+    """
+    if length <= 0.0:
+        return 0.0
+    fast = top / 60.0
+    ends = min(ends, fast)
+    peak = min(fast, math.sqrt(accel * length + ends**2))
+    return 2.0 * (peak - ends) / accel + max(length - (peak**2 - ends**2) / accel, 0.0) / peak
 
 
 def minutes(passes: Sequence[Pass], limits: Limits, *, dwell: float = 0.0) -> float:

@@ -12,6 +12,7 @@ from corepath.operations import programs
 from corepath.planning.prepare import Prepared
 from corepath.post import Extents, write
 from corepath.work import Work
+from corepath.work.bound import Bound, bound
 
 __all__ = ["MadeFile", "Progress", "make_files", "quiet"]
 
@@ -28,7 +29,7 @@ def quiet(says: str, share: float) -> None:
 @dataclass(frozen=True, slots=True)
 class MadeFile:
     """One `.nc` file: the work and program it comes from, its text and figures. `minutes` is of cutting
-    and rapids, without stops and dwells."""
+    and rapids, without stops and dwells; `bound` what any path would take at least."""
 
     name: str
     work: Work
@@ -37,6 +38,7 @@ class MadeFile:
     lines: int
     minutes: float
     extents: Extents
+    bound: Bound
 
     @property
     def sha256(self) -> str:
@@ -67,7 +69,14 @@ def _made(prepared: Prepared, work: Work, program: Program) -> MadeFile:
         minutes=spent,
         face_up=FACE_UP[work.setup],
     )
-    return MadeFile(f"{program.stem}.nc", work, program, written.text, written.lines, spent, written.extents)
+    least = bound(work, limits, planes=_planes(program))
+    return MadeFile(f"{program.stem}.nc", work, program, written.text, written.lines, spent, written.extents, least)
+
+
+def _planes(program: Program) -> tuple[int, int] | None:
+    """The plane that a file of a single pass of the skim cuts, as the index of it and of the next."""
+    number = program.stem.rpartition("-pass-")[2]
+    return (int(number) - 1, int(number)) if number.isdigit() and "-pass-" in program.stem else None
 
 
 def _warning(prepared: Prepared) -> str | None:

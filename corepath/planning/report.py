@@ -122,6 +122,7 @@ def _operation(made: MadeFile) -> dict[str, Any]:
         "touch": program.zero.touch,
         "touch_again": program.zero.again,
         "minutes": round(made.minutes, 2),
+        **_bound(made),
         "lines": made.lines,
         "extents": {axis: [round(end, 4) + 0.0 for end in getattr(made.extents, axis)] for axis in ("x", "y", "z")},
         "rpm": program.cutting.rpm,
@@ -131,6 +132,15 @@ def _operation(made: MadeFile) -> dict[str, Any]:
     if program.combined:
         entry["combined"] = True
     return entry
+
+
+def _bound(made: MadeFile) -> dict[str, Any]:
+    """What any path would take at least, in minutes, and how many times that this one takes."""
+    least = made.bound.minutes
+    found: dict[str, Any] = {"bound": round(least, 3), "over_bound": round(made.minutes / least, 3)}
+    if made.bound.level:
+        found["bound_level_ground"] = True
+    return found
 
 
 def _cutter(cutter: Cutter) -> dict[str, Any]:

@@ -103,7 +103,7 @@ class Planner:
 
 OPERATION = {
     "file": "03-A-groove.nc", "setup": "A", "minutes": 4.56, "lines": 812,
-    "cutter": {"number": 2, "shape": "flat", "diameter": 6.0, "corner_radius": 0.0},
+    "cutter": {"number": 2, "shape": "flat", "diameter": 6.0, "corner_radius": 0.0}, "bound": 3.8, "over_bound": 1.2,
 }  # fmt: skip
 
 
@@ -200,6 +200,8 @@ def test_plan_tells_all(planner: Planner, job: Path) -> None:
         "03-A-groove.nc",
         "T2 flat D6",
         "4.6",
+        "3.8",
+        "1.20",
         "812",
         "(with stops)",
         "12.3 minutes",

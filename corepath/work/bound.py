@@ -1,0 +1,216 @@
+"""The least time that any path for an operation could take under the same limits: what minutes are held against.
+
+Worked out from a `Work` and the machine's `Limits` alone, never from a path. Lengths in mm, times in seconds, feeds
+of `Cutting` in mm/min. A path keeps the limits when, in each layer of at most `cutting.depth`, it cuts wider than the
+stepover s only along one *entry lap* a piece (the way in, at most as long as the longest edge of the places where the
+cutter's middle may stand), where it may cut its full width D; sideways at the feed, down at no more than the ramp
+angle at the ramp feed, or straight down at the plunge feed where the cutter may; between features over the stock.
+
+- *Sweep.* A cutter that goes a way L in a layer clears at most D E + s (L - E) + pi D²/4, E the entry lap. All of
+  the area A has to be cleared, and depth H takes at least n layers, since no column is lowered by more than a layer at
+  a visit. Hence L >= E + (A - pi D²/4 - D E)/s. (A/s alone would be no bound: the entry lap clears D a mm of way.)
+- *Walls.* Each point of a wall is made by one place of the middle alone, so that the whole edge of those places is
+  gone along in each layer. L is the greater of both.
+- *Speed.* The feed v, and on a curve of radius r at most sqrt(a r). A path that stays within a circle of radius R
+  and starts and ends at rest is no faster in the mean either: the time integral of v² + x·x'' vanishes, |x''| <= a
+  and |x| <= R, so its mean square speed is at most a R.
+- *Ramps.* Solid wood is entered from above: down by H at the ramp angle, never faster than the ramp feed. What moves
+  on the final floor sweeps only there, what comes down never does: both add. In the layers above, the way down clears
+  too, so the greater of the two counts there.
+- *Finish.* One lap of each wall at the full depth, where an allowance is asked for, at the feed of finishing.
+- *Links.* Down to the stock and up from the last floor, and a spanning tree of the distances between features
+  (each path that joins them holds one), at rapid, from corner speed to corner speed.
+
+Left out, so that a path as quick as this does not exist: crossings between laps, links to and from the entry, speeding
+up and slowing down on the way, turns at the ends of lines, inside corners, the air above the stock, pecking.
+The deck's figure is no bound: its lines lie as far apart as the scallop allows on level ground.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from corepath.motion.clock import Limits, corner_speed, leg_seconds
+from corepath.work.bound_areas import Lap, disc, edges, layer_count, layer_seconds, ramp_seconds
+from corepath.work.model import Facing, Hole, Pocket, Work
+
+__all__ = ["Bound", "bound", "spanning_tree"]
+
+_SAME = 0.01
+"""mm: a hole this close to the cutter's diameter is made straight down."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """Seconds that the parts of an operation take at least; `level`: only a figure for level ground, no bound."""
+
+    sweep: float = 0.0
+    ramps: float = 0.0
+    finish: float = 0.0
+    links: float = 0.0
+    level: bool = False
+
+    @property
+    def minutes(self) -> float:
+        return (self.sweep + self.ramps + self.finish + self.links) / 60.0
+
+    def __add__(self, other: Bound) -> Bound:
+        return Bound(
+            self.sweep + other.sweep,
+            self.ramps + other.ramps,
+            self.finish + other.finish,
+            self.links + other.links,
+            self.level or other.level,
+        )
+
+
+def bound(work: Work, limits: Limits, *, planes: tuple[int, int] | None = None) -> Bound:
+    """Least time of `work` on a machine with `limits`.
+
+    Of a facing, `planes` picks those from the first index to before the second (a file of a single pass); all
+    of them if not given.
+    """
+    if work.facing is not None:
+        return _facing(work, work.facing, limits, planes or (0, len(work.facing.planes)))
+    if work.deck is not None:
+        return _deck(work)
+    total = Bound()
+    for pocket in work.pockets:
+        total += _pocket(work, pocket, limits)
+    for hole in work.holes:
+        total += _hole(work, hole, limits)
+    return total + Bound(links=_links(work, limits))
+
+
+def spanning_tree(distances: np.ndarray) -> list[float]:
+    """Lengths of the n - 1 edges of a least spanning tree of n places, from their (n, n) distances (Prim)."""
+    count = len(distances)
+    if count < 2:
+        return []
+    near, out = distances[0].astype(float), np.arange(count) > 0
+    found = []
+    for _ in range(count - 1):
+        k = int(np.argmin(np.where(out, near, np.inf)))
+        found.append(float(near[k]))
+        out[k] = False
+        near = np.minimum(near, distances[k])
+    return found
+
+
+def _pocket(work: Work, pocket: Pocket, limits: Limits) -> Bound:
+    radius, allowance = work.cutter.radius, work.milling.finish_allowance
+    if pocket.proud:
+        return Bound(sweep=_planed(work, pocket.area, layer_count(work.cutting.depth, pocket.top - pocket.floor)))
+    centre = shapely.buffer(pocket.area, -radius, quad_segs=32)
+    shrunk = shapely.buffer(pocket.area, -radius - allowance, quad_segs=32)
+    finished = allowance > 0.0 and _pieces(shrunk) == _pieces(centre)
+    lap = edges(shrunk if finished else centre, radius, pocket.cleared)
+    total = _levels(work, lap, pocket.top - pocket.floor, pocket.thin, limits, entered=pocket.cleared is None)
+    if finished:
+        wall = edges(centre, radius, pocket.cleared)
+        total += Bound(finish=wall.seconds(_finish_feed(work), limits.accel))
+    return total
+
+
+def _pieces(shape: BaseGeometry) -> tuple[int, int]:
+    """How many pieces and how many edges a shape has."""
+    parts = shapely.get_parts(shape)
+    return len(parts), int(shapely.get_num_interior_rings(parts).sum())
+
+
+def _hole(work: Work, hole: Hole, limits: Limits) -> Bound:
+    total, top, allowance = Bound(), hole.top, work.milling.finish_allowance
+    for k, step in enumerate(hole.steps):
+        rho = (step.diameter - work.cutter.diameter) / 2.0
+        slowed = _slowed(hole, work.milling.break_through, top, step.floor)
+        if rho <= _SAME / 2.0:
+            total += Bound(ramps=(top - step.floor + slowed) / (work.cutting.plunge / 60.0))
+        else:
+            finished = 0.0 < allowance < rho
+            lap = disc(rho - allowance if finished else rho, work.cutter.radius, within=rho)
+            total += _levels(work, lap, top - step.floor, False, limits, slowed=slowed)
+            turns = 2 if k + 1 < len(hole.steps) else 1
+            wall = disc(rho, work.cutter.radius)
+            total += Bound(finish=turns * wall.seconds(_finish_feed(work), limits.accel) if finished else 0.0)
+        top = step.floor
+    return total
+
+
+def _slowed(hole: Hole, above: float, top: float, floor: float) -> float:
+    """How much of the way from `top` to `floor` lies in the last `above` mm of wood before a hole breaks through."""
+    if hole.breaks_through is None:
+        return 0.0
+    return max(min(hole.breaks_through + above, top) - max(hole.breaks_through, floor), 0.0)
+
+
+def _finish_feed(work: Work) -> float:
+    return work.cutting.feed
+
+
+def _levels(
+    work: Work, lap: Lap, depth: float, thin: bool, limits: Limits, *, entered: bool = True, slowed: float = 0.0
+) -> Bound:
+    """Layers of one closed area, the last one light over a `thin` floor; `slowed` mm of the way down at half feed."""
+    cutter, cutting, light = work.cutter, work.cutting, work.milling.light_layer
+    light = light if thin and depth > light and cutting.depth > light else 0.0
+    above = layer_count(cutting.depth, depth - light) - (0 if light else 1)
+    usual = layer_seconds(lap, cutter.diameter, cutting.stepover, cutting.feed, limits.accel)
+    floor = layer_seconds(lap, cutter.diameter, cutter.diameter, cutting.feed, limits.accel) if light else usual
+    down = ramp_seconds(lap, cutter, cutting, depth - slowed, limits.accel) if entered else 0.0
+    down += ramp_seconds(lap, cutter, cutting, slowed, limits.accel, share=0.5) if slowed else 0.0
+    return Bound(sweep=floor + above * usual, ramps=max(down - above * usual, 0.0))
+
+
+def _planed(work: Work, area: BaseGeometry, layers: int) -> float:
+    """Seconds to plane an area whose edges may be run over: lines at the stepover beside a first one at full width."""
+    left, low, right, high = area.bounds
+    diameter, stepover = work.cutter.diameter, work.cutting.stepover
+    way = min(max(right - left, high - low), area.area / diameter)
+    way += max(area.area - math.pi * diameter**2 / 4.0 - diameter * way, 0.0) / stepover
+    return float(layers * way / (work.cutting.feed / 60.0))
+
+
+def _facing(work: Work, facing: Facing, limits: Limits, planes: tuple[int, int]) -> Bound:
+    heights = (facing.top, *facing.planes)
+    layers = sum(layer_count(work.cutting.depth, heights[k] - heights[k + 1]) for k in range(*planes))
+    ends = corner_speed(limits, 90.0)
+    links = leg_seconds(work.clear - heights[planes[0]], limits.rapid, limits.accel, ends)
+    links += leg_seconds(work.clear - heights[planes[1]], limits.rapid, limits.accel, ends)
+    return Bound(sweep=_planed(work, facing.area, layers), links=links)
+
+
+def _deck(work: Work) -> Bound:
+    deck, cutter = work.deck, work.cutter
+    assert deck is not None
+    corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
+    height = min(deck.scallop, corner)
+    step = 2.0 * (cutter.radius - corner) + 2.0 * math.sqrt(max(2.0 * corner * height - height**2, 0.0))
+    step = min(step, work.cutting.stepover) or work.cutting.stepover
+    return Bound(sweep=deck.area.area / step / (work.cutting.feed / 60.0), level=True)
+
+
+def _links(work: Work, limits: Limits) -> float:
+    """Down to the first feature, up from each floor, and across by a spanning tree, at rapid."""
+    tops = [(pocket.top, pocket.floor) for pocket in work.pockets]
+    tops += [(hole.top, hole.steps[-1].floor) for hole in work.holes]
+    ends = corner_speed(limits, 90.0 + work.cutter.ramp_angle)
+    time = leg_seconds(work.clear - max(top for top, _ in tops), limits.rapid, limits.accel, ends)
+    time += leg_seconds(work.clear - max(floor for _, floor in tops), limits.rapid, limits.accel, ends)
+    time += sum(leg_seconds(top - floor, limits.rapid, limits.accel, ends) for top, floor in tops[1:])
+    return time + sum(leg_seconds(d, limits.rapid, limits.accel, ends) for d in spanning_tree(_apart(work)))
+
+
+def _apart(work: Work) -> np.ndarray:
+    """(n, n) distances between the places where the cutter's middle stands in each feature."""
+    radius = work.cutter.radius
+    shapes = [pocket.area if pocket.proud else shapely.buffer(pocket.area, -radius) for pocket in work.pockets]
+    for hole in work.holes:
+        rho = max(step.diameter for step in hole.steps) / 2.0 - radius
+        shapes.append(shapely.buffer(shapely.Point(hole.x, hole.y), max(rho, 0.0) + 1e-6))
+    places = np.array(shapes, dtype=object)
+    return np.asarray(shapely.distance(places[:, None], places[None, :]))
