@@ -149,7 +149,7 @@ def _slowed(hole: Hole, above: float, top: float, floor: float) -> float:
 
 
 def _finish_feed(work: Work) -> float:
-    return work.cutting.feed
+    return work.cutting.finish
 
 
 def _levels(
@@ -191,7 +191,8 @@ def _deck(work: Work) -> Bound:
     height = min(deck.scallop, corner)
     step = 2.0 * (cutter.radius - corner) + 2.0 * math.sqrt(max(2.0 * corner * height - height**2, 0.0))
     step = min(step, work.cutting.stepover) or work.cutting.stepover
-    return Bound(sweep=deck.area.area / step / (work.cutting.feed / 60.0), level=True)
+    feed = work.cutting.feed if deck.rough else work.cutting.finish
+    return Bound(sweep=deck.area.area / step / (feed / 60.0), level=True)
 
 
 def _links(work: Work, limits: Limits) -> float:
