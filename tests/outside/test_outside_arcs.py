@@ -10,6 +10,7 @@ smooth planar curves by arc splines, J. Comput. Appl. Math. 59, 1995: from memor
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -63,7 +64,7 @@ def flat(points: Floats, moves: list[Move]) -> Floats:
     parts = [np.array([here])]
     for move in moves:
         part = flatten(here, move, 1e-6)
-        for a, b in zip(part[:-1], part[1:], strict=True):
+        for a, b in itertools.pairwise(part):
             count = max(1, math.ceil(math.dist(a, b) / 0.05))
             parts.append(a + (b - a) * (np.arange(1, count + 1) / count)[:, None])
         here = (move.x, move.y, move.z)
