@@ -19,6 +19,7 @@ from corepath.cli.preview import preview
 from corepath.cli.readback import readback
 from corepath.cli.record import record
 from corepath.cli.record_options import RecordCommand
+from corepath.cli.template import template
 
 __all__ = ["app", "run"]
 
@@ -47,7 +48,7 @@ def _common(
     pass
 
 
-for _command in (new, plan, check, preview, readback):
+for _command in (new, plan, check, preview, readback, template):
     app.command()(_command)
 app.command(cls=RecordCommand)(record)
 

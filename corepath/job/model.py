@@ -143,6 +143,9 @@ class InsertSection(Section):
     recess: Length = Field(0.3, description="how far the flange lies below flush")
     clearance: NonNegativeLength = Field(0.2, description="added to the diameters of barrel and flange")
     through: Flag = Field(False, description="the bore passes into the spoil board; else the deck pass opens it")
+    bolt_hole: PositiveLength | None = Field(
+        None, description="diameter of the hole through the deck laminate over it; only on the template if not given"
+    )
 
 
 class DowelSection(Section):
@@ -189,13 +192,20 @@ class SkinSection(Section):
 
 
 class LayupSection(Section):
-    rocker: tuple[tuple[Length, Length], ...] | None = Field(None, min_length=2, description="[x, rise] of the form")
+    rocker: tuple[tuple[Length, Length], ...] | None = Field(
+        None, min_length=2, description="[x, rise] of the form's top, x along the level chord from the blank's middle"
+    )
     cradle: Flag = Field(False, description="a cradle holds the laid-up board by its rocker while D is cut")
     skin_below: NonNegativeLength = Field(0.0, description="thickness of the laminate under the core")
     skin_above: NonNegativeLength = Field(0.0, description="thickness of the laminate on the deck")
+    neutral: NonNegativeLength | None = Field(
+        None, description="height in the core of the plane that keeps its length; half of board.thickness if not given"
+    )
+    neutral_error: NonNegativeLength = Field(1.0, description="by how much that height may be off, ±")
     rib_spacing: PositiveLength = Field(150.0, description="largest distance between the ribs of the form")
     rib_thickness: PositiveLength = Field(18.0, description="of the board that the ribs of the form are cut from")
-    rib_height: PositiveLength = Field(60.0, description="of a rib at its lowest place")
+    rib_height: PositiveLength = Field(60.0, description="of the form at its lowest place, its covering included")
+    form_skin: NonNegativeLength = Field(0.0, description="thickness of a covering bent over the ribs of the form")
 
 
 HoldMethod = Literal["screws", "clamps", "tape", "vacuum"]

@@ -13,6 +13,7 @@ from corepath.job.load import read_job
 from corepath.job.model import Job
 from corepath.job.resolved import digest
 from corepath.job.source import locate, read_source
+from corepath.layup.curve import rocker_faults
 from corepath.planning.known import Known, read_known
 from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
 from corepath.stackup.advice import Advice, advise
@@ -100,6 +101,7 @@ def prepare_job(job: Job, folder: Path, known: Known | None = None) -> Prepared:
     """The same from a checked job; files it names lie in `folder`. Raises InputError."""
     known = known or Known()
     board, faults = collect_faults(job, folder)
+    faults += rocker_faults(job)
     if board is None:
         raise InputError([*faults, *cutter_faults(job)])
     stack = build_stackup(job, board, known.blank(job), known.settled)

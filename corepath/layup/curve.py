@@ -1,0 +1,138 @@
+"""The curve of the form that the board is laid up on, in the plane along the board.
+
+X runs along the chord, level, 0 under the middle of the blank; Z is the rise, up. *Angle* is that of the tangent
+against the level, radians, positive where the form rises towards X+. *Arc* is the length along a curve that runs
+parallel to the form at some height over it, from the place over X = 0; positive towards X+. Lengths in mm.
+
+The curve is the cubic spline through the stations whose third derivative does not jump at the second and the last
+but one ("not-a-knot"); two stations give a straight line, three a parabola. Beyond them it goes on straight.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from corepath.errors import Fault
+from corepath.job.model import Job
+
+__all__ = ["LEAST_RADIUS", "Rocker", "rocker_faults", "rocker_of"]
+
+Floats = NDArray[np.float64]
+
+LEAST_RADIUS = 20.0
+"""Least radius of the form as a multiple of the board's thickness; tighter wood breaks (common practice, no source)."""
+
+_STEP = 5.0
+_ROUNDS = 12
+_GAUSS = np.polynomial.legendre.leggauss(8)
+
+
+class Rocker:
+    """A form's curve through `stations` ((x, rise), ascending in x); level at 0 without any."""
+
+    def __init__(self, stations: Sequence[tuple[float, float]] = ()) -> None:
+        given = np.array(stations or ((-1.0, 0.0), (1.0, 0.0)), dtype=np.float64)
+        from scipy.interpolate import CubicSpline
+
+        self.stations = given
+        self._spline = CubicSpline(given[:, 0], given[:, 1], bc_type="not-a-knot" if len(given) > 2 else "natural")
+        self._first, self._last = float(given[0, 0]), float(given[-1, 0])
+        inner = np.arange(self._first, self._last, _STEP)
+        self._nodes = np.unique(np.concatenate([inner, given[:, 0], [self._last]]))
+        self._at_nodes = np.concatenate([[0.0], np.cumsum(self._pieces(self._nodes[:-1], self._nodes[1:]))])
+        self._offset = 0.0
+        self._offset = float(self._raw_arc(np.zeros(1))[0])
+
+    @property
+    def level(self) -> bool:
+        """Whether the form is flat and level."""
+        return bool(np.ptp(self.stations[:, 1]) == 0.0)
+
+    def rise(self, x: ArrayLike) -> Floats:
+        """Z at chord places `x`, of the same shape."""
+        at = np.asarray(x, dtype=np.float64)
+        within = np.clip(at, self._first, self._last)
+        return np.asarray(self._spline(within) + self._spline(within, 1) * (at - within), dtype=np.float64)
+
+    def slope(self, x: ArrayLike) -> Floats:
+        """dZ/dX at chord places `x`."""
+        within = np.clip(np.asarray(x, dtype=np.float64), self._first, self._last)
+        return np.asarray(self._spline(within, 1), dtype=np.float64)
+
+    def angle(self, x: ArrayLike) -> Floats:
+        """Angle of the tangent at chord places `x`."""
+        return np.asarray(np.arctan(self.slope(x)), dtype=np.float64)
+
+    def bend(self, x: ArrayLike) -> Floats:
+        """Curvature Z'' / (1 + Z'^2)^1.5, 1/mm, at chord places `x`; positive where the form is hollow."""
+        at = np.asarray(x, dtype=np.float64)
+        outside = (at < self._first) | (at > self._last)
+        second = np.where(outside, 0.0, self._spline(np.clip(at, self._first, self._last), 2))
+        return np.asarray(second / (1.0 + self.slope(at) ** 2) ** 1.5, dtype=np.float64)
+
+    def arc(self, x: ArrayLike, height: float = 0.0) -> Floats:
+        """Arc at the places over chord places `x` of the form, along the curve `height` over it.
+
+        A parallel at height t is shorter by t times the turn of the tangent: its element is (1 - t k) ds, and k ds is
+        the turn (differential geometry of parallel curves, textbook).
+        """
+        at = np.asarray(x, dtype=np.float64)
+        turn = self.angle(at) - self.angle(0.0)
+        return np.asarray(self._raw_arc(at) - self._offset - height * turn, dtype=np.float64)
+
+    def under(self, arc: ArrayLike, height: float = 0.0) -> Floats:
+        """Chord places of the form over which the arc at `height` has these values: the inverse of `arc`."""
+        wanted = np.asarray(arc, dtype=np.float64)
+        x = wanted.copy()
+        for _ in range(_ROUNDS):
+            stretch = np.sqrt(1.0 + self.slope(x) ** 2) * (1.0 - height * self.bend(x))
+            x = x - (self.arc(x, height) - wanted) / stretch
+        return np.asarray(x, dtype=np.float64)
+
+    def tightest(self) -> tuple[float, float]:
+        """Largest curvature, 1/mm, either way, and the chord place where it is."""
+        bend = np.abs(self.bend(self._nodes))
+        k = int(np.argmax(np.round(bend, 12)))
+        return float(bend[k]), float(self._nodes[k])
+
+    def _raw_arc(self, x: Floats) -> Floats:
+        """Length from the first station; straight beyond the stations."""
+        flat = x.reshape(-1)
+        within = np.clip(flat, self._first, self._last)
+        k = np.clip(np.searchsorted(self._nodes, within, side="right") - 1, 0, len(self._nodes) - 2)
+        length = self._at_nodes[k] + self._pieces(self._nodes[k], within)
+        return np.asarray(length + (flat - within) * np.sqrt(1.0 + self.slope(flat) ** 2)).reshape(x.shape)
+
+    def _pieces(self, start: Floats, end: Floats) -> Floats:
+        """Lengths of the curve from `start` to `end` (n,), by Gauss-Legendre with 8 points a piece."""
+        points, weights = _GAUSS
+        half = (end - start)[:, None] / 2.0
+        at = (end + start)[:, None] / 2.0 + half * points
+        return np.asarray((np.sqrt(1.0 + self._spline(at, 1) ** 2) * weights * half).sum(axis=1), dtype=np.float64)
+
+
+def rocker_of(job: Job) -> Rocker:
+    """The curve of the job's form; level where the job gives none, or none that ascends in x (a fault of its own)."""
+    return Rocker(_stations(job))
+
+
+def _stations(job: Job) -> tuple[tuple[float, float], ...]:
+    given = job.layup.rocker if job.layup is not None else None
+    if given is None or any(after[0] <= before[0] for before, after in pairwise(given)):
+        return ()
+    return given
+
+
+def rocker_faults(job: Job) -> list[Fault]:
+    """A form that no board of this thickness can follow."""
+    bend, at = Rocker(_stations(job)).tightest()
+    least = LEAST_RADIUS * job.board.thickness
+    if bend * least <= 1.0:
+        return []
+    says = f"the form turns with a radius of {1.0 / bend:.0f} mm at x {at:.0f}: the wood would break"
+    allowed = f"{least:.0f} mm or more, {LEAST_RADIUS:g} times board.thickness"
+    return [Fault("layup.rocker", says, f"radius {1.0 / bend:.0f} mm", allowed)]

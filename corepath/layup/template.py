@@ -1,0 +1,222 @@
+"""Templates at full size: lines, circles and words on named layers, for whoever writes them to a file.
+
+X along the board, Y across, mm, origin over the middle of the blank; Y up. An *arc* template lies on the curved
+board: its X are lengths along the arc. On the `core` they are those of the flat core, which keeps its length; on
+the `deck` each place is moved by what the top of the laminate is shorter or longer there (`LaidUp.face_shift`). A
+*flat* template is for skins and for those who cut by hand before lay-up.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from corepath.board.model import Board
+from corepath.board.shapes import offset
+from corepath.job.model import Job
+from corepath.layup.laid import LaidUp, bolts_of, laid_up
+
+__all__ = [
+    "BAR",
+    "BAR_TOLERANCE",
+    "Curve",
+    "Face",
+    "Round",
+    "Shape",
+    "Template",
+    "Words",
+    "board_template",
+    "check_bars",
+]
+
+Floats = NDArray[np.float64]
+Face = Literal["core", "deck"]
+Placing = Callable[[Floats], Floats]
+
+BAR = 100.0
+BAR_TOLERANCE = 0.2
+"""mm that the check bar may be off as printed: 2 mm over a metre of board (common practice, no source)."""
+
+_THIN = 0.002  # mm; with the 0.001 of the polygons themselves within the 0.005 that a template keeps
+_TICK = 12.0
+_APART = 100.0
+_BAR_IN = 16.0
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A line through `points` (n, 2) on a layer; a closed one does not repeat its first point."""
+
+    layer: str
+    points: Floats
+    closed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """A circle."""
+
+    layer: str
+    x: float
+    y: float
+    radius: float
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """A line of text with its base line from (x, y), letters `size` high."""
+
+    layer: str
+    x: float
+    y: float
+    text: str
+    size: float = 4.0
+
+
+Shape = Curve | Round | Words
+
+
+@dataclass(frozen=True, slots=True)
+class Template:
+    """All shapes of one template, in a fixed order; `says` is told to the user beside it."""
+
+    title: str
+    shapes: tuple[Shape, ...]
+    says: tuple[str, ...] = ()
+
+    @property
+    def layers(self) -> tuple[str, ...]:
+        """Layers in the order of their first shape."""
+        return tuple(dict.fromkeys(shape.layer for shape in self.shapes))
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """Least x, least y, largest x, largest y over all but the widths of words."""
+        points = np.vstack([_extent(shape) for shape in self.shapes])
+        return (*points.min(axis=0).tolist(), *points.max(axis=0).tolist())
+
+
+def _extent(shape: Shape) -> Floats:
+    if isinstance(shape, Curve):
+        return shape.points
+    reach = shape.radius if isinstance(shape, Round) else 0.0
+    return np.array([[shape.x - reach, shape.y - reach], [shape.x + reach, shape.y + reach]])
+
+
+def board_template(job: Job, board: Board, digest: str, *, flat: bool = False, on: Face = "core") -> Template:
+    """The template of a board, along the arc, or flat for skins and hand work. `on` is the face that it lies on."""
+    laid = laid_up(job, board)
+    placing = _placing(laid, on if not flat else "core")
+    shapes: list[Shape] = [*_areas(job, board, flat, placing), *_holes(job, board, flat, placing)]
+    shapes += _blank(job, board, placing)
+    half, wide = job.blank.length / 2.0, job.blank.width / 2.0
+    shapes += check_bars(-half + _BAR_IN, -wide + _BAR_IN)
+    kind = "flat template" if flat else f"template along the arc, for the {on}"
+    says = tuple(_says(job, board, laid, flat, on))
+    lines = (f"{job.title}: {kind}", f"plan {digest}", *says)
+    shapes += [Words("notes", -half, -wide - 8.0 - 6.0 * k, line) for k, line in enumerate(lines)]
+    return Template(f"{job.title}: {kind}", tuple(shapes), says)
+
+
+def check_bars(x: float, y: float) -> Iterator[Shape]:
+    """Two bars of 100 mm from (x, y), to the right and up, with what they may be off."""
+    for end in ((x + BAR, y), (x, y + BAR)):
+        yield Curve("check bar", np.array([(x, y), end]))
+        across = 3.0 * np.array([(0.0, 1.0), (0.0, -1.0)] if end[1] == y else [(1.0, 0.0), (-1.0, 0.0)])
+        for at in ((x, y), end):
+            yield Curve("check bar", across + np.array(at))
+    for k, text in enumerate((f"each bar {BAR:g} mm, +/- {BAR_TOLERANCE:g};", "if not, do not use")):
+        yield Words("check bar", x + 5.0, y + 10.0 - 6.0 * k, text)
+
+
+def _says(job: Job, board: Board, laid: LaidUp, flat: bool, on: Face) -> Iterator[str]:
+    yield "full size, mm; X along the board, nose or tail as in the job file; seen from the deck"
+    if flat or laid.rocker.level:
+        return
+    places = np.array([(bolt.x, bolt.y) for bolt in bolts_of(job, board)] + list(board.outline.exterior.coords))
+    shift = laid.face_shift(places[:, 0], places[:, 1])
+    most = float(np.abs(shift).max())
+    if on == "core":
+        yield f"lengths of the core; on the deck a place lies up to {most:.2f} mm off along X (--on deck allows for it)"
+    else:
+        yield f"lengths along the top of the laminate; up to {most:.2f} mm off those of the flat core"
+
+
+def _placing(laid: LaidUp, on: Face) -> Placing:
+    def placed(points: Floats) -> Floats:
+        if on == "core" or laid.rocker.level:
+            return points
+        return np.column_stack([points[:, 0] + laid.face_shift(points[:, 0], points[:, 1]), points[:, 1]])
+
+    return placed
+
+
+def _ring(layer: str, ring: shapely.LinearRing, placing: Placing) -> Curve:
+    dense = shapely.segmentize(ring, 5.0)
+    moved = shapely.LinearRing(placing(np.asarray(dense.coords)[:, :2]))
+    return Curve(layer, np.asarray(moved.simplify(_THIN).coords)[:-1, :2], closed=True)
+
+
+def _areas(job: Job, board: Board, flat: bool, placing: Placing) -> Iterator[Shape]:
+    yield _ring("outline", board.outline.exterior, placing)
+    allowance = job.trim.allowance if job.trim is not None else 0.0
+    grown = [("trim line", allowance)] if allowance > 0.0 else []
+    grown += [("skin edge", job.groove.outside)] if flat else []
+    for layer, by in grown:
+        area = offset(board.outline, by)
+        if isinstance(area, Polygon):
+            yield _ring(layer, area.exterior, placing)
+    yield _ring("groove outer wall", board.ring.exterior, placing)
+    yield _ring("groove inner wall", board.ring.interiors[0], placing)
+    for casting in board.castings:
+        if casting.plug is not None:
+            yield _ring("plugs", casting.area.exterior, placing)
+
+
+def _holes(job: Job, board: Board, flat: bool, placing: Placing) -> Iterator[Shape]:
+    def at(x: float, y: float) -> tuple[float, float]:
+        found = placing(np.array([(x, y)]))
+        return float(found[0, 0]), float(found[0, 1])
+
+    for bolt in bolts_of(job, board):
+        x, y = at(bolt.x, bolt.y)
+        if bolt.diameter is not None:
+            yield Round("bolt holes", x, y, bolt.diameter / 2.0)
+        yield from _cross("bolt centres", x, y, max(bolt.diameter or 0.0, bolt.wide) / 2.0 + 3.0)
+        yield Words("notes", x + bolt.wide / 2.0 + 4.0, y + 2.0, bolt.id, 3.0)
+    for place in board.places:
+        yield Round("insert bores", *at(place.x, place.y), place.bore / 2.0)
+        if flat:
+            yield Round("insert seats", *at(place.x, place.y), place.seat / 2.0)
+    for dowel in board.dowels:
+        x, y = at(*dowel.at)
+        yield Round("dowel holes", x, y, dowel.diameter / 2.0)
+        yield from _cross("dowel holes", x, y, dowel.diameter / 2.0 + 5.0)
+
+
+def _cross(layer: str, x: float, y: float, reach: float) -> Iterator[Shape]:
+    yield Curve(layer, np.array([(x - reach, y), (x + reach, y)]))
+    yield Curve(layer, np.array([(x, y - reach), (x, y + reach)]))
+
+
+def _blank(job: Job, board: Board, placing: Placing) -> Iterator[Shape]:
+    """What is still there after lay-up: the blank's rectangle, its middle lines, and ticks along its edges."""
+    half, wide = job.blank.length / 2.0, job.blank.width / 2.0
+    yield Curve("blank edge", placing(np.array([(-half, -wide), (half, -wide), (half, wide), (-half, wide)])), True)
+    yield Curve("centre lines", placing(np.array([(-half, 0.0), (half, 0.0)])))
+    yield Curve("centre lines", placing(np.array([(0.0, -wide), (0.0, wide)])))
+    for x in (-half, half):
+        inward = -math.copysign(_TICK, x)
+        yield Curve("end marks", placing(np.array([(x, 0.0), (x + inward, 0.0)])))
+    for k in range(-math.floor((half - 1e-6) / _APART), math.floor((half - 1e-6) / _APART) + 1):
+        for y in (-wide, wide):
+            x = k * _APART
+            inward = y - math.copysign(_TICK if k == 0 else _TICK / 2.0, y)
+            yield Curve("end marks", placing(np.array([(x, y), (x, inward)])))

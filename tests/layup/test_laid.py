@@ -1,0 +1,65 @@
+"""Where the flat core lies after lay-up: a place wrong here is a hole beside its plug."""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+
+from corepath.board.build import build_board
+from corepath.layup.laid import bolts_of, laid_up
+
+R = 2000.0
+
+
+@pytest.fixture(scope="module")
+def laid(rocker_job, tmp_path_factory):
+    stations = [[x, R - math.sqrt(R * R - x * x)] for x in np.linspace(-130, 130, 27).tolist()]
+    job = rocker_job(rocker=stations)
+    return job, laid_up(job, build_board(job, tmp_path_factory.mktemp("none")))
+
+
+def test_a_place_lies_on_its_circle(laid):
+    """Kept at 0.6 of laminate and half of 8.0: the core's length is an arc of radius R - 4.6."""
+    _, board = laid
+    x = np.linspace(-110.0, 110.0, 12)
+    for height in (0.0, 4.6, 9.4):
+        where, z = board.place(x, height)
+        angle = x / (R - 4.6)
+        assert np.abs(where - (R - height) * np.sin(angle)).max() < 1e-4
+        assert np.abs(z - (R - (R - height) * np.cos(angle))).max() < 1e-4
+
+
+def test_top_and_place_agree(laid):
+    """The top over a place of D is the face of the flat place that lies there."""
+    _, board = laid
+    x, y = np.meshgrid(np.linspace(-110.0, 110.0, 23), np.linspace(-40.0, 40.0, 9))
+    height = board.below + board.deck.height(x, y) + board.above
+    where, z = board.place(x, height)
+    assert np.abs(board.top(where, y) - z).max() < 1e-6
+    where, z = board.place(x, height - board.above)
+    assert np.abs(board.top(where, y, off=board.above) - z).max() < 1e-6
+
+
+def test_face_shift_is_the_arc_of_the_face(laid):
+    """On a circle an arc at height t is (R - t) / (R - kept) of the kept one."""
+    _, board = laid
+    x, y = np.array([-90.0, 20.0, 80.0]), np.array([3.0, -8.0, 0.0])
+    height = board.below + board.deck.height(x, y) + board.above
+    assert np.abs(x + board.face_shift(x, y) - x * (R - height) / (R - board.kept)).max() < 1e-4
+
+
+def test_shape_is_seen_from_above(laid):
+    _, board = laid
+    square = shapely.box(-100.0, -20.0, 100.0, 20.0)
+    seen = board.shape(square, board.kept)
+    assert seen.bounds[2] == pytest.approx((R - board.kept) * math.sin(100.0 / (R - board.kept)), abs=1e-4)
+    assert seen.area < square.area
+
+
+def test_bolts_name_plugs_and_inserts(rocker_job, tmp_path):
+    job = rocker_job()
+    plug, insert = bolts_of(job, build_board(job, tmp_path))
+    assert (plug.id, plug.diameter, plug.room) == ("P1", 5.5, None)
+    assert (insert.id, insert.diameter) == ("I1", None)
+    assert insert.room is not None and insert.room > 0.5
