@@ -1,7 +1,10 @@
-"""A short order of places: nearest neighbour from the leftmost one, then improved by turning stretches round.
+"""The order in which features are visited: a short open way that starts where the cutter stands, no return.
 
-Places are (x, y), mm. The way is open (no return). Distances are compared with a margin of 1e-6 mm and ties go
-to the lower index, so that rounding does not change the order.
+Places are (x, y), mm; distance is straight, as rapids go. Up to `EXACT` places the shortest way is found by dynamic
+programming over the sets already visited (M. Held and R. M. Karp, 1962, from memory). For more, the nearest neighbour
+is taken again and again, then stretches are turned round (2-opt, G. A. Croes, 1958, from memory) and up to three
+neighbours moved elsewhere (Or-opt, I. Or, 1976, from memory) for as long as that shortens the way. Lengths are
+compared with a margin of 1e-6 mm and ties go to the lower index, so that rounding does not change the order.
 """
 
 from __future__ import annotations
@@ -9,44 +12,123 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-__all__ = ["short_order"]
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["EXACT", "short_order"]
+
+EXACT = 9
+"""Up to so many places the way is the shortest there is."""
 
 Place = tuple[float, float]
+Floats = NDArray[np.float64]
 _MARGIN = 1e-6
+_LONGEST = 3  # places moved together
 
 
-def short_order(places: Sequence[Place]) -> list[int]:
-    """Indices of `places` in the order to visit them; empty for none."""
+def short_order(places: Sequence[Place], start: Place | None = None) -> list[int]:
+    """Indices of `places` in the order to visit them, first the one to go to from `start`; empty for none.
+
+    Without a start the way begins at the leftmost place (of several, the lowest).
+    """
     if not places:
         return []
-    order = _nearest(places)
-    while _turned(places, order):
+    apart = _distances(places, start)
+    return _shortest(apart) if len(places) <= EXACT else _shortened(apart)
+
+
+def _distances(places: Sequence[Place], start: Place | None) -> Floats:
+    """(n + 2, n + 2) distances: row 0 is the start, rows 1 to n the places, the last an end near to all."""
+    count = len(places)
+    apart = np.zeros((count + 2, count + 2))
+    there = np.asarray(places, dtype=float)
+    apart[1:-1, 1:-1] = np.round(np.hypot(*(there[:, None] - there[None, :]).transpose(2, 0, 1)), 6)
+    if start is None:
+        first = min(range(count), key=lambda k: (round(places[k][0], 6), round(places[k][1], 6), k))
+        away = np.full(count, 2.0 * apart.sum() + 1.0)
+        away[first] = 0.0
+    else:
+        away = np.round(np.hypot(*(there - np.asarray(start)).T), 6)
+    apart[0, 1:-1] = apart[1:-1, 0] = away
+    return apart
+
+
+def _shortest(apart: Floats) -> list[int]:
+    """Held and Karp: the least way from the start through each set of places to each of its members."""
+    count = len(apart) - 2
+    rows = apart.tolist()
+    least = [[math.inf] * count for _ in range(1 << count)]
+    before = [[-1] * count for _ in range(1 << count)]
+    for k in range(count):
+        least[1 << k][k] = rows[0][k + 1]
+    for visited in range(1, 1 << count):
+        for last in range(count):
+            so_far = least[visited][last]
+            if so_far == math.inf:
+                continue
+            for k in range(count):
+                together = visited | 1 << k
+                if together != visited and so_far + rows[last + 1][k + 1] < least[together][k] - _MARGIN:
+                    least[together][k], before[together][k] = so_far + rows[last + 1][k + 1], last
+    visited = (1 << count) - 1
+    last = min(range(count), key=lambda k: (round(least[visited][k], 6), k))
+    order = []
+    while last >= 0:
+        order.append(last)
+        visited, last = visited & ~(1 << last), before[visited][last]
+    return order[::-1]
+
+
+def _shortened(apart: Floats) -> list[int]:
+    way = _nearest(apart)
+    while _turned(apart, way) | _moved(apart, way):
         pass
-    return order
+    return [int(k) - 1 for k in way[1:-1]]
 
 
-def _nearest(places: Sequence[Place]) -> list[int]:
-    left = list(range(len(places)))
-    order = [min(left, key=lambda k: (round(places[k][0], 6), round(places[k][1], 6), k))]
-    left.remove(order[0])
-    while left:
-        here = places[order[-1]]
-        order.append(min(left, key=lambda k: (round(math.dist(here, places[k]), 6), k)))
-        left.remove(order[-1])
-    return order
+def _nearest(apart: Floats) -> NDArray[np.intp]:
+    """Start, places and end as rows of `apart`, each place the nearest to the one before that is left."""
+    count = len(apart) - 2
+    left = np.ones(count + 2, dtype=bool)
+    left[[0, -1]] = False
+    way = [0]
+    for _ in range(count):
+        way.append(int(np.argmin(np.where(left, apart[way[-1]], np.inf))))
+        left[way[-1]] = False
+    return np.array([*way, count + 1], dtype=np.intp)
 
 
-def _turned(places: Sequence[Place], order: list[int]) -> bool:
-    """Turn the first stretch whose turning shortens the way; False when there is none."""
-    n = len(order)
-    for i in range(n - 1):
-        for j in range(i + 1, n):
-            before = math.dist(places[order[i - 1]], places[order[i]]) if i else 0.0
-            after = math.dist(places[order[i - 1]], places[order[j]]) if i else 0.0
-            if j < n - 1:
-                before += math.dist(places[order[j]], places[order[j + 1]])
-                after += math.dist(places[order[i]], places[order[j + 1]])
-            if after < before - _MARGIN:
-                order[i : j + 1] = reversed(order[i : j + 1])
-                return True
-    return False
+def _turned(apart: Floats, way: NDArray[np.intp]) -> bool:
+    """Turn stretches round in place, from each place on the one whose turning shortens the way most."""
+    shorter = False
+    for i in range(1, len(way) - 2):
+        ends, after = way[i + 1 : -1], way[i + 2 :]
+        change = apart[way[i - 1], ends] + apart[way[i], after]
+        change -= apart[way[i - 1], way[i]] + apart[ends, after]
+        j = int(np.argmin(change))
+        if change[j] < -_MARGIN:
+            way[i : i + j + 2] = way[i : i + j + 2][::-1].copy()
+            shorter = True
+    return shorter
+
+
+def _moved(apart: Floats, way: NDArray[np.intp]) -> bool:
+    """Move up to three neighbours, either way round, to where they shorten the way most."""
+    shorter = False
+    for length in range(1, min(_LONGEST, len(way) - 3) + 1):
+        for i in range(1, len(way) - length):
+            piece, rest = way[i : i + length].copy(), np.delete(way, slice(i, i + length))
+            first, last = piece[0], piece[-1]
+            saved = apart[rest[i - 1], first] + apart[last, rest[i]] - apart[rest[i - 1], rest[i]]
+            edge = apart[rest[:-1], rest[1:]]
+            costs = np.stack(
+                [
+                    apart[rest[:-1], first] + apart[last, rest[1:]] - edge,
+                    apart[rest[:-1], last] + apart[first, rest[1:]] - edge,
+                ]
+            )
+            turned, k = divmod(int(np.argmin(costs)), costs.shape[1])
+            if costs[turned, k] < saved - _MARGIN:
+                way[:] = np.insert(rest, k + 1, piece[::-1] if turned else piece)
+                shorter = True
+    return shorter
