@@ -37,7 +37,7 @@ def plan(work: Work) -> tuple[Program, ...]:
     trail = Trail(work)
     for hole in work.holes:
         _refuse(work, hole)
-    for k in short_order([(hole.x, hole.y) for hole in work.holes]):
+    for k in short_order([(hole.x, hole.y) for hole in work.holes], work.park):
         _make(trail, work.holes[k])
     return (program(work, work.stem, [trail.finish()], watch=_watch(work)),)
 

@@ -44,7 +44,7 @@ def plan(work: Work) -> tuple[Program, ...]:
             raise CorepathError(f"{work.stem}, {pocket.id}: nothing to cut between {pocket.top:g} and {pocket.floor:g}")
     trail, watch = Trail(work), []
     places = [pocket.area.centroid.coords[0] for pocket in work.pockets]
-    for k in short_order(places):
+    for k in short_order(places, work.park):
         pocket = work.pockets[k]
         rings = plan_rings(pocket.area, work.cutter.radius, work.cutting.stepover, f"{work.stem}, {pocket.id}")
         _cut(trail, pocket, rings)
