@@ -56,7 +56,7 @@ def _told(made: Plan, written: Written, folder: Path, despite_failures: bool) ->
     operations = made.report.get("operations") or []
     if operations:
         parts += [
-            file_table(operations, made.report.get("minutes")),
+            file_table(operations, made.report.get("minutes"), made.report.get("minutes_apart")),
             "",
             finding_lines(made.findings, _counts(made)),
             "",

@@ -115,7 +115,9 @@ def check_table(checks: Sequence[CheckRow]) -> str:
     return "\n".join(parts)
 
 
-def file_table(operations: Iterable[Mapping[str, Any]], minutes: float | None) -> str:
+def file_table(
+    operations: Iterable[Mapping[str, Any]], minutes: float | None, apart: Mapping[str, Any] | None = None
+) -> str:
     """One line for each file: set-up, cutter, minutes beside the least that any path takes, lines; minutes of all."""
     table = new_table()
     table.add_column("file", overflow="fold")
@@ -138,8 +140,19 @@ def file_table(operations: Iterable[Mapping[str, Any]], minutes: float | None) -
     text = rendered(table)
     if minutes is None:
         return text
-    counted = f"{minutes:.1f} minutes with the skim to its planned stop;\nchanges of cutter and set-up are not counted"
+    counted = f"{minutes:.1f} minutes with the skim to its planned stop;\n{_apart(apart)}"
     return f"{text}\n{counted}\nleast: what any path takes under the same limits; * on level ground, no bound"
+
+
+def _apart(apart: Mapping[str, Any] | None) -> str:
+    """What is not counted in the minutes, with what may be allowed for it."""
+    if apart is None:
+        return "changes of cutter and set-up are not counted"
+    count = apart["count"]
+    hands = f"{count['tool_changes']} changes of cutter, allow {apart['tool_changes']:.0f}"
+    if count["stops"]:
+        hands += f"; {count['stops']} stops, allow {apart['stops']:.0f}"
+    return f"apart: {apart['dwell']:.1f} of dwells; {hands}; set-ups are not counted"
 
 
 def _least(entry: Mapping[str, Any]) -> tuple[str, str]:

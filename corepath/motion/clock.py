@@ -7,6 +7,10 @@ two moves the control may leave the path by a deviation d. An arc that rounds a 
 into half of either move, r <= l/2 tan(t/2); it is passed at v = sqrt(a r). Arcs themselves are held to
 the same. Between corners v² grows by at most 2 a l, forwards and backwards, so the speeds at all corners
 are two running minima. Speed is zero at rests: before the first move, after the last and where told.
+
+A rapid runs straight at `Limits.rapid` along its way (NIST IR 6556, 3.5.1 has all axes arrive together); a machine
+whose axes each run that fast is quicker on a slant. G64 passes corners by the deviation that the job allows, G61 by
+what the drives still cut off. Both keep the feed along the tip's way, also on a helix.
 """
 
 from __future__ import annotations
@@ -20,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.cycles import expand_counted
-from corepath.motion.program import Kind, Move, Pass
+from corepath.motion.program import Kind, Move, Pass, rapid
 
 __all__ = ["EXACT_DEVIATION", "Limits", "corner_speed", "leg_seconds", "minutes", "seconds"]
 
@@ -78,13 +82,23 @@ def leg_seconds(length: float, top: float, accel: float, ends: float = 0.0) -> f
     return 2.0 * (peak - ends) / accel + max(length - (peak**2 - ends**2) / accel, 0.0) / peak
 
 
-def minutes(passes: Sequence[Pass], limits: Limits, *, dwell: float = 0.0) -> float:
-    """Time of all `passes` in minutes, each from rest to rest; `dwell` seconds are added for each pass."""
-    moves = [move for stretch in passes for move in stretch.moves]
-    rests = [0]
+def minutes(
+    passes: Sequence[Pass], limits: Limits, *, dwell: float = 0.0, park: tuple[float, float] | None = None
+) -> float:
+    """Time of all `passes` in minutes, each from rest to rest; `dwell` seconds are added for each pass.
+
+    With `park` each pass begins over that place, at the height of its first move, and ends there by a rapid;
+    without it the first move of all takes no time.
+    """
+    moves: list[Move] = []
+    rests = []
     for stretch in passes:
-        rests.append(rests[-1] + len(stretch.moves))
-    return (float(seconds(moves, limits, rests=rests[1:-1]).sum()) + dwell * len(passes)) / 60.0
+        rests.append(len(moves))
+        moves += stretch.moves
+        if park is not None and stretch.moves:
+            moves.append(rapid(*park, stretch.moves[-1].z))
+    start = None if park is None or not moves else (*park, moves[0].z)
+    return (float(seconds(moves, limits, rests=rests[1:], start=start).sum()) + dwell * len(passes)) / 60.0
 
 
 def seconds(

@@ -10,6 +10,7 @@ from corepath.motion.clock import Limits, minutes
 from corepath.motion.program import Program
 from corepath.operations import programs
 from corepath.planning.prepare import Prepared
+from corepath.planning.times import Apart, apart
 from corepath.post import Extents, write
 from corepath.work import Work
 from corepath.work.bound import Bound, bound
@@ -29,7 +30,8 @@ def quiet(says: str, share: float) -> None:
 @dataclass(frozen=True, slots=True)
 class MadeFile:
     """One `.nc` file: the work and program it comes from, its text and figures. `minutes` is of cutting
-    and rapids, without stops and dwells; `bound` what any path would take at least."""
+    and rapids, from where the machine parks and back; `bound` what any path would take at least; `apart` the
+    stops and dwells."""
 
     name: str
     work: Work
@@ -39,6 +41,7 @@ class MadeFile:
     minutes: float
     extents: Extents
     bound: Bound
+    apart: Apart
 
     @property
     def sha256(self) -> str:
@@ -58,7 +61,7 @@ def make_files(prepared: Prepared, progress: Progress, share: tuple[float, float
 def _made(prepared: Prepared, work: Work, program: Program) -> MadeFile:
     machine = prepared.job.machine
     limits = Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
-    spent = minutes(program.passes, limits)
+    spent = minutes(program.passes, limits, park=program.park)
     written = write(
         program,
         title=prepared.job.title,
@@ -70,7 +73,9 @@ def _made(prepared: Prepared, work: Work, program: Program) -> MadeFile:
         face_up=FACE_UP[work.setup],
     )
     least = bound(work, limits, planes=_planes(program))
-    return MadeFile(f"{program.stem}.nc", work, program, written.text, written.lines, spent, written.extents, least)
+    name, text = f"{program.stem}.nc", written.text
+    beside = apart(program, machine)
+    return MadeFile(name, work, program, text, written.lines, spent, written.extents, least, beside)
 
 
 def _planes(program: Program) -> tuple[int, int] | None:

@@ -8,6 +8,7 @@ from typing import Any
 from corepath.motion.cutter import Cutter
 from corepath.planning.make import MadeFile
 from corepath.planning.prepare import Prepared
+from corepath.planning.times import together
 from corepath.stackup.fills import fill_advices
 from corepath.stackup.pass_shows import showing
 from corepath.stackup.pour import pour_report
@@ -97,7 +98,9 @@ def full_report(
     report = checks_report(prepared)
     report["despite_failures"] = despite_failures
     report["operations"] = [_operation(made) for made in files]
-    report["minutes"] = round(sum(made.minutes for made in files if _is_cut(made, prepared)), 2)
+    cut = [made for made in files if _is_cut(made, prepared)]
+    report["minutes"] = round(sum(made.minutes for made in cut), 2)
+    report["minutes_apart"] = together((made.program.cutter.number, made.apart) for made in cut).as_dict()
     report["readback"] = readback
     return report
 
@@ -122,6 +125,7 @@ def _operation(made: MadeFile) -> dict[str, Any]:
         "touch": program.zero.touch,
         "touch_again": program.zero.again,
         "minutes": round(made.minutes, 2),
+        "minutes_apart": made.apart.as_dict(),
         **_bound(made),
         "lines": made.lines,
         "extents": {axis: [round(end, 4) + 0.0 for end in getattr(made.extents, axis)] for axis in ("x", "y", "z")},

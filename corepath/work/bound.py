@@ -18,8 +18,10 @@ angle at the ramp feed, or straight down at the plunge feed where the cutter may
   on the final floor sweeps only there, what comes down never does: both add. In the layers above, the way down clears
   too, so the greater of the two counts there.
 - *Finish.* One lap of each wall at the full depth, where an allowance is asked for, at the feed of finishing.
-- *Links.* Down to the stock and up from the last floor, and a spanning tree of the distances between features
-  (each path that joins them holds one), at rapid, from corner speed to corner speed.
+- *Links.* Down to the stock and up from the floors; from the place where the machine parks and back to it by the
+  ways to the two features nearest to it, and between the features by a spanning tree of their distances (a round trip
+  less its start is a path, and each path holds a tree; M. Held and R. M. Karp's 1-tree, 1970, from memory). All at
+  rapid, from corner speed to corner speed.
 
 Left out, so that a path as quick as this does not exist: crossings between laps, links to and from the entry, speeding
 up and slowing down on the way, turns at the ends of lines, inside corners, the air above the stock, pecking.
@@ -179,9 +181,12 @@ def _facing(work: Work, facing: Facing, limits: Limits, planes: tuple[int, int])
     heights = (facing.top, *facing.planes)
     layers = sum(layer_count(work.cutting.depth, heights[k] - heights[k + 1]) for k in range(*planes))
     ends = corner_speed(limits, 90.0)
-    links = leg_seconds(work.clear - heights[planes[0]], limits.rapid, limits.accel, ends)
-    links += leg_seconds(work.clear - heights[planes[1]], limits.rapid, limits.accel, ends)
-    return Bound(sweep=_planed(work, facing.area, layers), links=links)
+    legs = [work.clear - heights[planes[0]], work.clear - heights[planes[1]]]
+    legs += 2 * [float(shapely.distance(facing.area, shapely.Point(work.park)))]
+    return Bound(
+        sweep=_planed(work, facing.area, layers),
+        links=sum(leg_seconds(leg, limits.rapid, limits.accel, ends) for leg in legs),
+    )
 
 
 def _deck(work: Work) -> Bound:
@@ -196,20 +201,28 @@ def _deck(work: Work) -> Bound:
 
 
 def _links(work: Work, limits: Limits) -> float:
-    """Down to the first feature, up from each floor, and across by a spanning tree, at rapid."""
+    """From the park down to the first feature, up from each floor, across by a spanning tree, and back, at rapid."""
     tops = [(pocket.top, pocket.floor) for pocket in work.pockets]
     tops += [(hole.top, hole.steps[-1].floor) for hole in work.holes]
+    apart = _apart(work)
+    legs = [work.clear - max(top for top, _ in tops), work.clear - max(floor for _, floor in tops)]
+    legs += [top - floor for top, floor in tops[1:]]
+    legs += [*spanning_tree(apart[1:, 1:]), *_out_and_back(apart[0, 1:])]
     ends = corner_speed(limits, 90.0 + work.cutter.ramp_angle)
-    time = leg_seconds(work.clear - max(top for top, _ in tops), limits.rapid, limits.accel, ends)
-    time += leg_seconds(work.clear - max(floor for _, floor in tops), limits.rapid, limits.accel, ends)
-    time += sum(leg_seconds(top - floor, limits.rapid, limits.accel, ends) for top, floor in tops[1:])
-    return time + sum(leg_seconds(d, limits.rapid, limits.accel, ends) for d in spanning_tree(_apart(work)))
+    return sum(leg_seconds(leg, limits.rapid, limits.accel, ends) for leg in legs)
+
+
+def _out_and_back(away: np.ndarray) -> list[float]:
+    """The ways from the park to its two nearest features, twice to the same where there is only one."""
+    nearest: list[float] = np.sort(away)[:2].tolist()
+    return nearest if len(nearest) == 2 else 2 * nearest
 
 
 def _apart(work: Work) -> np.ndarray:
-    """(n, n) distances between the places where the cutter's middle stands in each feature."""
+    """Distances between the park (row 0) and the places where the cutter's middle stands in each feature."""
     radius = work.cutter.radius
-    shapes = [pocket.area if pocket.proud else shapely.buffer(pocket.area, -radius) for pocket in work.pockets]
+    shapes: list[BaseGeometry] = [shapely.Point(work.park)]
+    shapes += [pocket.area if pocket.proud else shapely.buffer(pocket.area, -radius) for pocket in work.pockets]
     for hole in work.holes:
         rho = max(step.diameter for step in hole.steps) / 2.0 - radius
         shapes.append(shapely.buffer(shapely.Point(hole.x, hole.y), max(rho, 0.0) + 1e-6))

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from corepath.motion.clock import EXACT_DEVIATION, Limits, minutes, seconds
+from corepath.motion.clock import EXACT_DEVIATION, Limits, corner_speed, leg_seconds, minutes, seconds
 from corepath.motion.program import Move, Pass, arc, line, rapid
 
 MINUTE = 60.0
@@ -198,3 +198,29 @@ def _plain(moves: list[Move], accel: float, deviation: float) -> float:
         run = length - (2 * peak**2 - v0**2 - v1**2) / (2 * accel)
         total += (2 * peak - v0 - v1) / accel + max(run, 0.0) / peak
     return total
+
+
+def test_passes_from_and_to_the_park_count_the_way_there() -> None:
+    """The rapids to the first place and back home are machine time, as the file has them."""
+    passes = [Pass.of([rapid(0, 0, 10), line(0, 100, 10, 60 * MINUTE)])] * 2
+    legs = (300.0 / 100.0 + 100.0 / 500.0, 1.7866667, math.hypot(300.0, 100.0) / 100.0 + 100.0 / 500.0)
+    took = 60.0 * minutes(passes, limits(deviation=1e-9), park=(-300.0, 0.0))
+    assert took == pytest.approx(2 * sum(legs), abs=1e-3)
+    assert 60.0 * minutes(passes, limits(deviation=1e-9)) < took - 6.0
+
+
+@pytest.mark.parametrize(("inner", "speed"), [(90.0, 4.9135), (120.0, 8.0400), (150.0, 16.8368)])
+def test_corner_speed_by_itself(inner: float, speed: float) -> None:
+    """The bound leans on it: a corner passed faster would let a path beat its bound (geometry, worked by hand)."""
+    assert corner_speed(limits(), inner) == pytest.approx(speed, abs=1e-3)
+    assert corner_speed(limits(), 180.0) == math.inf
+
+
+@settings(derandomize=True, max_examples=60, deadline=None)
+@given(st.floats(0.01, 900.0), st.floats(300.0, 9000.0), st.floats(50.0, 3000.0))
+def test_leg_takes_what_the_clock_gives_a_line(length: float, top: float, accel: float) -> None:
+    """From rest to rest both must agree; from corner speed to corner speed it takes less."""
+    took = seconds([rapid(0, 0, 0), line(length, 0, 0, top)], Limits(6000.0, accel, 0.02))[1]
+    assert leg_seconds(length, top, accel) == pytest.approx(took, rel=1e-9)
+    assert leg_seconds(length, top, accel, 5.0) < took
+    assert leg_seconds(0.0, top, accel) == 0.0

@@ -129,7 +129,7 @@ def test_no_way_is_shorter_than_the_spanning_tree(found: list[tuple[int, int]]) 
 
 
 def least(given_work: Work, limits: Limits) -> tuple[float, float]:
-    spent = sum(minutes(made.passes, limits) for made in programs(given_work))
+    spent = sum(minutes(made.passes, limits, park=made.park) for made in programs(given_work))
     return spent, bound(given_work, limits).minutes
 
 

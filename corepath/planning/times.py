@@ -1,0 +1,76 @@
+"""What a file takes beside its cutting and rapids: dwells, stops, changes of cutter.
+
+Dwells are exact: the file itself asks for them. What hands take at a stop or a change is a guess that only the shop
+can better, so that it is counted apart and never mixed with the minutes that the clock works out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from corepath.job.model import MachineSection
+from corepath.motion.program import Program
+
+__all__ = ["CHANGE", "CHANGE_BY_MACHINE", "STOP", "Apart", "apart", "together"]
+
+STOP = 1.0
+"""Minutes to look at the casting and decide (common practice, no source)."""
+
+CHANGE = 3.0
+"""Minutes to fit a cutter by hand and touch its zero (common practice, no source)."""
+
+CHANGE_BY_MACHINE = 0.3
+"""Minutes of a change by M6 (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Apart:
+    """Minutes of dwells, and how many stops and changes of cutter there are, with the minutes allowed for them."""
+
+    dwell: float = 0.0
+    stops: int = 0
+    changes: int = 0
+    stop_minutes: float = 0.0
+    change_minutes: float = 0.0
+
+    @property
+    def minutes(self) -> float:
+        return self.dwell + self.stop_minutes + self.change_minutes
+
+    def as_dict(self) -> dict[str, Any]:
+        """Minutes apart under the names of the report, and the numbers of stops and changes."""
+        return {
+            "dwell": round(self.dwell, 3),
+            "stops": round(self.stop_minutes, 2),
+            "tool_changes": round(self.change_minutes, 2),
+            "count": {"stops": self.stops, "tool_changes": self.changes},
+        }
+
+
+def apart(program: Program, machine: MachineSection) -> Apart:
+    """What the file of `program` takes apart: as the writer puts it, a stop between passes, a change at its head."""
+    stops = len(program.passes) - 1
+    dwell = (len(program.passes) * machine.spin_up + stops * machine.spin_down) / 60.0
+    change = CHANGE_BY_MACHINE if machine.tool_change == "m6" else CHANGE
+    return Apart(dwell, stops, 1, STOP * stops, change)
+
+
+def together(parts: Iterable[tuple[int, Apart]]) -> Apart:
+    """The sum of files run one after another, each with its cutter's number.
+
+    Where the cutter stays from one to the next, none is changed: its head only asks for a confirmation.
+    """
+    total, fitted = Apart(), 0
+    for number, one in parts:
+        stays = number == fitted
+        total = Apart(
+            total.dwell + one.dwell,
+            total.stops + one.stops,
+            total.changes + (0 if stays else one.changes),
+            total.stop_minutes + one.stop_minutes,
+            total.change_minutes + (0.0 if stays else one.change_minutes),
+        )
+        fitted = number
+    return total
