@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 
 from corepath.motion.clock import EXACT_DEVIATION, Limits, corner_speed, leg_seconds, minutes, seconds
 from corepath.motion.program import Move, Pass, arc, line, rapid
+from corepath.planning.times import CHANGE, CHANGE_BY_MACHINE, STOP
 
 MINUTE = 60.0
 
@@ -224,3 +226,13 @@ def test_leg_takes_what_the_clock_gives_a_line(length: float, top: float, accel:
     assert leg_seconds(length, top, accel) == pytest.approx(took, rel=1e-9)
     assert leg_seconds(length, top, accel, 5.0) < took
     assert leg_seconds(0.0, top, accel) == 0.0
+
+
+def test_guide_to_the_clock_says_what_the_clock_does() -> None:
+    """docs/clock.md: figures that drift from the code would send a shop to the wrong setting."""
+    page = (Path(__file__).parents[2] / "docs" / "clock.md").read_text()
+    for inner in (90.0, 150.0):
+        assert f"{corner_speed(limits(), inner):.1f} mm/s" in page
+    assert f"{EXACT_DEVIATION} mm" in page
+    assert "three a change by hand (0.3 with M6)" in page
+    assert (STOP, CHANGE, CHANGE_BY_MACHINE) == (1.0, 3.0, 0.3)
