@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.cutter import Cutter
+from corepath.motion.feeds.chips import scallop_step
 from corepath.operations.offsetting import Gridded
 
 __all__ = ["Cell", "Strip", "allowed_steps", "level_step", "strips"]
@@ -59,10 +60,7 @@ class Strip:
 
 def level_step(cutter: Cutter, scallop: float, stepover: float) -> float:
     """Largest step on level ground: by the scallop of the rounded corner, and by the overlap asked for."""
-    corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
-    land = cutter.radius - corner
-    height = min(scallop, corner)
-    return min(stepover, 2.0 * land + 2.0 * math.sqrt(max(2.0 * corner * height - height**2, 0.0))) or stepover
+    return min(stepover, scallop_step(cutter, scallop)) or stepover
 
 
 def allowed_steps(surface: Gridded, cutter: Cutter, scallop: float) -> Array:

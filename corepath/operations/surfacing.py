@@ -49,16 +49,23 @@ def _finish(work: Work, deck: Deck, offset: CutterOffset) -> Pass:
     allowed = max(deck.scallop - _ABOVE - 0.001, 0.5 * deck.scallop)
     left, low, right, high = deck.area.bounds
     bounds = (left - _OVERRUN, low, right + _OVERRUN, high)
-    corners = _corners(strips(deck.surface, work.cutter, allowed, work.cutting.stepover, bounds), bounds)
+    found = strips(deck.surface, work.cutter, allowed, work.cutting.stepover, bounds)
+    corners = _corners(found, bounds)
     path = _follow(offset, corners)
     out = work.cutter.radius + RUN_IN - 1e-3
     first, last = path[0], path[-1]
     start = left - out
     end = right + out if last[0] > 0.5 * (left + right) else left - out
     moves: list[Move] = descend(work, start, float(first[1]), float(first[2]))
-    moves += [line(float(x), float(y), float(z), work.cutting.feed) for x, y, z in path]
+    feeds = _feeds(work, path[:, 1], found[0].high)
+    moves += [line(x, y, z, feed) for (x, y, z), feed in zip(path.tolist(), feeds, strict=True)]
     moves += [line(end, float(last[1]), float(last[2]), work.cutting.feed), rapid(end, float(last[1]), work.clear)]
     return Pass.of(joined(moves), "finish the deck")
+
+
+def _feeds(work: Work, ys: Array, beside: float) -> list[float]:
+    """Feed to each point: full-width at first, then beside what is cut, the chips thin and the feed higher."""
+    return [work.cutting.feed if y < beside else work.cutting.finish for y in ys.tolist()]
 
 
 def _corners(found: list[Strip], bounds: tuple[float, float, float, float]) -> Array:

@@ -19,7 +19,7 @@ from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_
 from corepath.stackup.advice import Advice, advise
 from corepath.stackup.fills import low_fills
 from corepath.stackup.stop_doubts import stop_doubts
-from corepath.work import Work, build_works, limit_checks
+from corepath.work import Work, build_works, feed_checks, limit_checks
 from corepath.work.cutters import cutter_faults
 
 __all__ = ["Prepared", "prepare", "prepare_job"]
@@ -109,7 +109,12 @@ def prepare_job(job: Job, folder: Path, known: Known | None = None) -> Prepared:
     faults = [*faults, *unfit]
     if faults:
         raise InputError(faults)
-    checks = (*depth_checks(stack), *place_checks(stack, board), *limit_checks(job, works))
+    checks = (
+        *depth_checks(stack),
+        *place_checks(stack, board),
+        *limit_checks(job, works),
+        *feed_checks(job, works),
+    )
     resolved = _resolved(job, board)
     record: dict[str, Any] = known.as_dict()
     return Prepared(job, resolved, known, board, stack, works, checks, digest(resolved, record))

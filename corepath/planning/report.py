@@ -14,6 +14,7 @@ from corepath.stackup.pass_shows import showing
 from corepath.stackup.pour import pour_report
 from corepath.stackup.registration import registered
 from corepath.stackup.stop_table import pours, stop_table
+from corepath.work import feed_report
 
 __all__ = ["SCHEMA", "checks_report", "full_report"]
 
@@ -97,7 +98,7 @@ def full_report(
     """The whole report: the checks, one entry for each file, and the read-back (None: not run)."""
     report = checks_report(prepared)
     report["despite_failures"] = despite_failures
-    report["operations"] = [_operation(made) for made in files]
+    report["operations"] = [_operation(made, prepared) for made in files]
     cut = [made for made in files if _is_cut(made, prepared)]
     report["minutes"] = round(sum(made.minutes for made in cut), 2)
     report["minutes_apart"] = together((made.program.cutter.number, made.apart) for made in cut).as_dict()
@@ -113,7 +114,7 @@ def _is_cut(made: MadeFile, prepared: Prepared) -> bool:
     return number.isdigit() and int(number) <= prepared.stackup.skim.planned_stop
 
 
-def _operation(made: MadeFile) -> dict[str, Any]:
+def _operation(made: MadeFile, prepared: Prepared) -> dict[str, Any]:
     program = made.program
     entry: dict[str, Any] = {
         "file": made.name,
@@ -131,6 +132,7 @@ def _operation(made: MadeFile) -> dict[str, Any]:
         "extents": {axis: [round(end, 4) + 0.0 for end in getattr(made.extents, axis)] for axis in ("x", "y", "z")},
         "rpm": program.cutting.rpm,
         "feed": program.cutting.feed,
+        "feeds": feed_report(prepared.job, made.work),
         "sha256": made.sha256,
     }
     if program.combined:

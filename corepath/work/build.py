@@ -133,7 +133,6 @@ class _Builder:
             min(dowel.diameter for dowel in dowels),
             self.job.blank.thickness + deepest,
             "dowel",
-            Asked(wall=min(dowel.diameter for dowel in dowels) / 2.0),
         )
         chosen = self._chosen(need)
         if chosen is None:
@@ -222,8 +221,7 @@ class _Builder:
         holes = tuple(self._hole(place, top) for place in places)
         lowest = min(step.floor for hole in holes for step in hole.steps)
         narrowest = min(place.place.bore for place in places)
-        asked = Asked(wall=narrowest / 2.0)
-        chosen = self._chosen(Need("the inserts", ("flat",), narrowest, top - lowest, "insert", asked))
+        chosen = self._chosen(Need("the inserts", ("flat",), narrowest, top - lowest, "insert"))
         if chosen is None:
             return
         watch = ["touch the skimmed face; the file serves whatever pass the skim stopped at"]

@@ -14,7 +14,7 @@ from corepath.job.model import CutterSection, Job
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.work.running import Asked, run
 
-__all__ = ["Chosen", "Need", "choose", "cutter_faults", "cutter_of"]
+__all__ = ["SAME", "Chosen", "Need", "choose", "cutter_faults", "cutter_of"]
 
 EASY_FIT = 0.75
 """Share of a pocket's or hole's width that a cutter takes up with ease: room for a ramp or helix and for chips."""

@@ -11,11 +11,17 @@ from corepath.motion.cutter import Cutter, Cutting, Origin
 from corepath.motion.feeds import cutting
 from corepath.motion.feeds.chips import on_straight_wall, scallop_step
 
-__all__ = ["FINISH_DEPTH", "Asked", "light_cut", "run", "wood_density"]
+__all__ = ["FINISH_DEPTH", "Asked", "light_cut", "run", "turn_allowance", "wood_density"]
 
 FINISH_DEPTH = 2.0
 """mm: where stock stands higher above the deck than this, it is roughed first (common practice, no source)."""
 
+
+TURN_ALLOWANCE = 0.1
+"""mm at most that a finishing turn takes off the wall of a hole (common practice, no source)."""
+
+TURN_SHARE = 0.1
+"""The same as a share of the radius of the turns: in a tight hole the finishing turn takes less."""
 
 USUAL_STEPOVER = 0.4
 """Width of cut beside a cleared one as a share of the diameter (common practice, no source)."""
@@ -68,6 +74,11 @@ def light_cut(cutter: Cutter, stepover: float, allowance: float, asked: Asked) -
     if asked.wall is None or allowance <= 0.0 or cutter.shape == "drill":
         return None
     return on_straight_wall(allowance, cutter.diameter, asked.wall), cutter.cutting_length
+
+
+def turn_allowance(allowance: float, radius: float) -> float:
+    """What is left on the wall of a hole for its finishing turn, mm, the axis going round at `radius`."""
+    return min(allowance, TURN_ALLOWANCE, TURN_SHARE * radius)
 
 
 def _stepover(section: CutterSection, share: float) -> float:

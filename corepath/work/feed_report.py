@@ -1,0 +1,64 @@
+"""The arithmetic of feeds and speeds of one operation, as `report.json` has it.
+
+Lengths in mm, feeds in mm/min, speed of the edge in m/min, removal in cm³/min, energy in J/cm³, power in W, forces in
+N, torque in N·m. Where a figure hangs on the energy of the cut it is given as [low, high] or [likely, high].
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from corepath.job.cutting_table import cutting_energy, kind_of_wood
+from corepath.job.model import Job
+from corepath.motion.feeds.chips import surface_speed
+from corepath.work.loads import Load, cuts_of, heaviest, load_of
+from corepath.work.model import Work
+from corepath.work.running import wood_density
+
+__all__ = ["feed_report"]
+
+
+def feed_report(job: Job, work: Work) -> dict[str, Any]:
+    """Where each figure comes from, and what every kind of cut comes to; the heaviest one at the head."""
+    cutter, run, density = work.cutter, work.cutting, wood_density(job)
+    energy = cutting_energy(density)
+    loads = tuple(load_of(work, cut, energy) for cut in cuts_of(work))
+    return {
+        "chip_load": round(run.feed / (cutter.flutes * run.rpm), 4),
+        "source": run.origin.chip_load if run.origin.feed != "job" else "feed of the job",
+        "rpm_source": run.origin.rpm,
+        "teeth": cutter.flutes,
+        "rpm": run.rpm,
+        "surface_speed": round(surface_speed(cutter.diameter, run.rpm), 1),
+        "feed": run.feed,
+        "ramp": run.ramp,
+        "plunge": run.plunge,
+        "finish": run.finish,
+        "wood": {"density": density, "kind": kind_of_wood(density)},
+        "energy": {
+            "low": round(energy.low, 1),
+            "likely": round(energy.likely, 1),
+            "high": round(energy.high, 1),
+            "source": energy.source,
+        },
+        "heaviest": heaviest(loads).cut.name,
+        **_load(heaviest(loads)),
+        "cuts": [{"cut": load.cut.name, "wall": load.cut.wall, **_load(load)} for load in loads],
+    }
+
+
+def _load(load: Load) -> dict[str, Any]:
+    cut = load.cut
+    return {
+        "ae": round(cut.width, 3),
+        "ap": round(cut.depth, 3),
+        "cut_feed": round(cut.feed, 1),
+        "thinning": round(load.thinning, 4),
+        "chip": round(load.chip, 4),
+        "removal": round(load.removal, 2),
+        "power": [round(load.power[0], 1), round(load.power[2], 1)],
+        "force": [round(figure, 2) for figure in load.force],
+        "side_load": [round(figure, 2) for figure in load.side],
+        "deflection": [round(figure, 4) for figure in load.deflection],
+        "torque": [round(figure, 4) for figure in load.torque],
+    }

@@ -1,0 +1,152 @@
+"""What each kind of cut of an operation asks of cutter and spindle, from the work alone.
+
+Lengths in mm, feeds in mm/min, removal in cm³/min, power in W, forces in N. An operation is taken apart into *cuts*:
+the full-width lap, clearing beside it, the light lap (a finishing lap on a wall, or a line of the finished deck),
+a hole straight down. Each is taken at its heaviest: a layer of full depth, a finishing lap as deep as the pocket.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from corepath.job.cutting_table import Energy
+from corepath.motion.feeds.chips import (
+    effective_diameter,
+    greatest_share,
+    on_straight_wall,
+    scallop_step,
+    surface_speed,
+)
+from corepath.motion.feeds.deflection import bending
+from corepath.motion.feeds.power import power, removal, removal_down, side_load, tangential_force, torque
+from corepath.work.cutters import SAME
+from corepath.work.limit_checks import depth_of
+from corepath.work.model import Work
+from corepath.work.running import FINISH_DEPTH, turn_allowance
+
+__all__ = ["Cut", "Load", "cuts_of", "heaviest", "load_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """One kind of cut: `width` and `depth` of the stock it meets, as along a straight wall, and its feed.
+
+    `down`: straight down at full diameter. `wall`: it leaves a finished wall. `brief`: so little is taken for so short
+    a way that its chip is not judged.
+    """
+
+    name: str
+    width: float
+    depth: float
+    feed: float
+    down: bool = False
+    wall: bool = False
+    brief: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """What a cut comes to. `chip` is the thickest chip, `thinning` its share of the feed a tooth.
+
+    `power` is (low, likely, high) as the energy of the cut may be; `force` along the direction of cutting averaged
+    over a turn, `side` what bends the cutter while a tooth cuts, `deflection` at the tip, (likely, high) of each.
+    """
+
+    cut: Cut
+    speed: float
+    thinning: float
+    chip: float
+    removal: float
+    power: tuple[float, float, float]
+    force: tuple[float, float]
+    side: tuple[float, float]
+    deflection: tuple[float, float]
+    torque: tuple[float, float]
+
+
+def cuts_of(work: Work) -> tuple[Cut, ...]:
+    """All kinds of cut of an operation, the heaviest of each kind."""
+    if work.holes:
+        return tuple(_of_holes(work))
+    if work.pockets:
+        return tuple(_of_pockets(work))
+    if work.deck is not None and work.deck.rough <= 0.0:
+        return tuple(_of_deck(work))
+    layer = min(work.cutting.depth, depth_of(work))
+    return (Cut("lines", work.cutting.stepover, layer, work.cutting.feed),)
+
+
+def load_of(work: Work, cut: Cut, energy: Energy) -> Load:
+    """Chip, power, forces and deflection of one cut."""
+    cutter, run = work.cutter, work.cutting
+    speed = surface_speed(effective_diameter(cutter, cut.depth), run.rpm)
+    share = 1.0 if cut.down else greatest_share(cutter, cut.width, cut.depth)
+    removed = removal_down(cutter.diameter, cut.feed) if cut.down else removal(cut.width, cut.depth, cut.feed)
+    watts = [power(u, removed) for u in (energy.low, energy.likely, energy.high)]
+    likely, high = (tangential_force(each, speed) for each in watts[1:])
+    across = effective_diameter(cutter, cut.depth)
+    sides = [0.0 if cut.down else side_load(force, cut.width, across, cutter.flutes) for force in (likely, high)]
+    return Load(
+        cut=cut,
+        speed=speed,
+        thinning=share,
+        chip=share * cut.feed / (cutter.flutes * run.rpm),
+        removal=removed,
+        power=(watts[0], watts[1], watts[2]),
+        force=(likely, high),
+        side=(sides[0], sides[1]),
+        deflection=(bending(cutter, sides[0]), bending(cutter, sides[1])),
+        torque=(torque(watts[1], run.rpm), torque(watts[2], run.rpm)),
+    )
+
+
+def _of_pockets(work: Work) -> Iterator[Cut]:
+    cutter, run = work.cutter, work.cutting
+    deep = max(pocket.top - pocket.floor for pocket in work.pockets)
+    layer = min(run.depth, deep)
+    proud = all(pocket.proud for pocket in work.pockets)
+    light = 0.0 if proud else work.milling.finish_allowance
+    yield Cut("full width", cutter.diameter, layer, run.feed, wall=not proud and light <= 0.0)
+    yield Cut("beside it", min(run.stepover, cutter.diameter), layer, run.feed)
+    if light > 0.0:
+        yield Cut("finishing lap", light, min(deep, cutter.cutting_length), run.finish, wall=True)
+
+
+def _of_holes(work: Work) -> Iterator[Cut]:
+    """Holes of the cutter's own size are made straight down, wider ones by helix and turns.
+
+    Round a small circle the machine goes no faster than sqrt(acceleration · radius).
+    """
+    cutter, run = work.cutter, work.cutting
+    steps = [(hole, step) for hole in work.holes for step in hole.steps]
+    rounds = [(hole, step) for hole, step in steps if step.diameter - cutter.diameter > SAME]
+    if len(rounds) < len(steps) or cutter.shape == "drill":
+        yield Cut("straight down", cutter.diameter, run.depth, run.plunge, down=True)
+    if not rounds or cutter.shape == "drill":
+        return
+    tightest = min((step.diameter for _, step in rounds)) / 2.0
+    radius = tightest - cutter.radius
+    curve = 60.0 * math.sqrt(work.milling.accel * radius)
+    deep = min(max(hole.top - step.floor for hole, step in rounds), cutter.cutting_length)
+    light = turn_allowance(work.milling.finish_allowance, radius)
+    yield Cut("helix", cutter.diameter, min(run.depth, deep), min(run.ramp, curve), wall=light <= 0.0)
+    if light > 0.0:
+        width = on_straight_wall(light, cutter.diameter, tightest)
+        yield Cut("finishing turn", width, deep, min(run.feed, curve), wall=True, brief=True)
+
+
+def _of_deck(work: Work) -> Iterator[Cut]:
+    deck, cutter, run = work.deck, work.cutter, work.cutting
+    if deck is None:
+        return
+    depth = min(FINISH_DEPTH, work.stock_top - work.lowest)
+    across = effective_diameter(cutter, depth)
+    yield Cut("first line", across, depth, run.feed)
+    yield Cut("lines", min(run.stepover, scallop_step(cutter, deck.scallop), across), depth, run.finish)
+
+
+def heaviest(loads: tuple[Load, ...]) -> Load:
+    """The cut that asks most of the spindle."""
+    return max(loads, key=lambda load: (round(load.power[1], 6), load.cut.name))

@@ -1,0 +1,220 @@
+"""Checks of chips, bending and power, the table behind them, and what the report says of each operation."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from corepath.errors import InputError
+from corepath.job.cutting_table import chip_from_table, cutting_energy, kind_of_wood, speed_from_table
+from corepath.job.load import load_job
+from corepath.job.model import CutterSection, Job
+from corepath.motion.program import Kind
+from corepath.operations import programs
+from corepath.planning.prepare import Prepared, prepare, prepare_job
+from corepath.stackup.check import Check
+from corepath.work import feed_checks, feed_report
+from corepath.work.loads import cuts_of, load_of
+from corepath.work.model import Work
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+
+
+@pytest.fixture(scope="module")
+def prepared() -> Prepared:
+    return prepare(SAMPLES / "coupon.toml")
+
+
+@pytest.fixture(scope="module")
+def job(prepared: Prepared) -> Job:
+    return prepared.job
+
+
+def with_machine(job: Job, **update: Any) -> Job:
+    return job.model_copy(update={"machine": job.machine.model_copy(update=update)})
+
+
+def with_cutters(job: Job, **update: Any) -> Prepared:
+    cutters = tuple(cutter.model_copy(update=update) for cutter in job.cutter)
+    return prepare_job(job.model_copy(update={"cutter": cutters}), SAMPLES)
+
+
+def named(checks: tuple[Check, ...], name: str) -> list[Check]:
+    return [check for check in checks if check.id == name]
+
+
+def work_of(prepared: Prepared, name: str) -> Work:
+    return next(work for work in prepared.works if work.name == name)
+
+
+@pytest.mark.parametrize("sample", ["coupon", "balance-740", "board-1280"])
+def test_samples_are_run_within_the_limits(sample: str) -> None:
+    """A sample with a doubtful feed teaches a doubtful feed."""
+    found = prepare(SAMPLES / f"{sample}.toml")
+    checks = [check for check in found.checks if check.id in ("chip-load", "deflection", "power")]
+    assert {check.id for check in checks} == {"chip-load", "deflection"}
+    assert {check.verdict for check in checks} == {"ok"}
+
+
+def test_a_rubbing_chip_is_told_with_the_feed_that_mends_it(job: Job) -> None:
+    """All cutters at 0.015 mm a tooth: every operation is named, and at the feed it names the chip is 0.02."""
+    doubtful = named(with_cutters(job, chip_load=0.015).checks, "chip-load")
+    assert {check.where.partition(",")[0] for check in doubtful} == {
+        "dowels", "plug-pockets", "groove", "skim", "inserts", "deck-rough", "deck",
+    }  # fmt: skip
+    skim = next(check for check in doubtful if check.where.startswith("skim"))
+    assert skim.verdict == "caution" and skim.value == pytest.approx(-0.005)
+    assert "T3 flat D20" in skim.says and "420 mm/min" in skim.says and "rubs below 0.02" in skim.says
+    assert "feed at least 560 mm/min" in skim.mend and "rpm at most 10500" in skim.mend
+
+
+def test_a_breaking_chip_is_told(job: Job) -> None:
+    """2.2 mm a tooth on a 20 mm cutter is above its tenth; the machine is fast enough to do it."""
+    quick = with_machine(job, rapid=1e6)
+    skim = next(c for c in named(with_cutters(quick, chip_load=2.2).checks, "chip-load") if c.where.startswith("skim"))
+    assert "overloads above 2" in skim.says and skim.value == pytest.approx(-0.2)
+    assert "feed at most 56000" in skim.mend and "rpm at least 15400" in skim.mend
+
+
+def test_a_long_cutter_bends_too_far_on_a_wall(job: Job) -> None:
+    """Out of the collet by 90 instead of 32; at the stick-out that is named, the room is about nothing."""
+    doubtful = named(with_cutters(job, stick_out=90.0).checks, "deflection")
+    groove = next(check for check in doubtful if check.where == "groove, finishing lap")
+    assert groove.verdict == "caution" and groove.worst < 0.0 and "stick-out at most" in groove.mend
+    named_length = float(groove.mend.partition("at most ")[2].partition(",")[0])
+    assert named_length < 90.0
+    mended = named(with_cutters(job, stick_out=named_length - 5.0).checks, "deflection")
+    assert not [check for check in mended if check.where.startswith("groove") and check.verdict != "ok"]
+
+
+def test_steel_bends_more_than_carbide_and_a_thick_shank_less(prepared: Prepared) -> None:
+    work, energy = work_of(prepared, "groove"), cutting_energy(414.0)
+    cut = next(cut for cut in cuts_of(work) if cut.wall)
+    bent = load_of(work, cut, energy).deflection[0]
+    steel = replace(work, cutter=replace(work.cutter, material="high-speed steel"))
+    assert load_of(steel, cut, energy).deflection[0] / bent == pytest.approx(600 / 210)
+    thick = replace(work, cutter=replace(work.cutter, shank=8.0))
+    assert load_of(thick, cut, energy).deflection[0] < bent
+
+
+def test_power_is_judged_where_the_spindle_is_known(job: Job) -> None:
+    """Without `machine.spindle_power` nothing is said; a 300 W spindle does, one of 100 W does not rough the deck."""
+    assert named(with_cutters(job).checks, "power") == []
+    (strong,) = named(prepare_job(with_machine(job, spindle_power=300.0), SAMPLES).checks, "power")
+    assert strong.verdict == "ok" and strong.unit == "W" and strong.where == "deck-rough, lines"
+    weak = named(prepare_job(with_machine(job, spindle_power=100.0), SAMPLES).checks, "power")
+    rough = next(check for check in weak if check.where.startswith("deck-rough"))
+    assert rough.verdict == "caution" and rough.worst < rough.value < 0.0
+    assert "202 cm³/min take 124 W, 247 at worst, of 100" in rough.says
+
+
+def test_checks_of_feeds_never_fail_a_plan(job: Job) -> None:
+    """They are good to a factor of two: no file is held back for them."""
+    bad = with_cutters(with_machine(job, spindle_power=1.0), chip_load=0.001, stick_out=300.0)
+    mine = [check for check in bad.checks if check.id in ("chip-load", "deflection", "power")]
+    assert {check.verdict for check in mine} == {"caution"}
+    assert not bad.failed
+
+
+def test_the_least_room_is_shown_where_all_is_well(prepared: Prepared) -> None:
+    """One line of each check: the weakest, not the first."""
+    (chip,) = named(feed_checks(prepared.job, prepared.works), "chip-load")
+    rooms = [named(feed_checks(prepared.job, [work]), "chip-load")[0].value for work in prepared.works]
+    assert chip.value == min(rooms) and len(set(rooms)) > 3
+
+
+def test_figures_of_the_table_stand_in_for_those_of_the_job(job: Job) -> None:
+    """Basswood is soft: 0.1 mm a tooth at 6 mm; 18000 rpm, but no more than 900 m/min at the rim of 20 mm."""
+    found = with_cutters(job, chip_load=None, rpm=None)
+    groove, skim = work_of(found, "groove"), work_of(found, "skim")
+    assert (groove.cutter.diameter, groove.cutting.rpm, groove.cutting.feed) == (6.0, 18000.0, 3600.0)
+    assert skim.cutting.rpm == 14300.0
+    report = feed_report(found.job, groove)
+    assert report["source"] == "table, soft wood (common practice, no source)"
+    assert report["rpm_source"] == "table (common practice, no source)"
+    assert feed_report(job, groove)["chip_load"] == 0.1
+
+
+def test_the_jobs_own_figures_win_and_are_named(job: Job, prepared: Prepared) -> None:
+    """Own chip load and rpm: source is the job; own feed: wins over the chip load, finishing lap included."""
+    assert feed_report(job, work_of(prepared, "groove"))["source"] == "job"
+    own = work_of(with_cutters(job, feed=1800.0), "groove")
+    assert (own.cutting.feed, own.cutting.finish) == (1800.0, 1800.0)
+    report = feed_report(job, own)
+    assert report["source"] == "feed of the job" and report["chip_load"] == pytest.approx(0.05)
+
+
+def test_stepover_of_the_cutter_is_honoured(job: Job) -> None:
+    """It stands for the usual 0.4 of the diameter in pockets, wider or not, and bounds the wider step of the skim."""
+    found = with_cutters(job, stepover=3.0)
+    assert work_of(found, "groove").cutting.stepover == 3.0
+    assert work_of(found, "skim").cutting.stepover == 3.0
+    wide = with_cutters(job, stepover=50.0)
+    assert work_of(wide, "groove").cutting.stepover == 6.0
+    assert work_of(wide, "skim").cutting.stepover == pytest.approx(0.75 * 20.0)
+
+
+def test_own_ramp_share(job: Job) -> None:
+    own = work_of(with_cutters(job, ramp_share=0.3), "groove").cutting
+    assert own.ramp == pytest.approx(0.3 * own.feed) and own.ramp < own.plunge
+
+
+def test_the_deck_is_raised_only_beside_what_is_cut(prepared: Prepared) -> None:
+    """The first strip meets stock on both sides; the rest, at the raised feed, never a thicker chip than meant."""
+    work = work_of(prepared, "deck")
+    run = work.cutting
+    (program,) = programs(work)
+    cuts = [move for move in program.moves if move.kind is not Kind.RAPID]
+    slow = [move.y for move in cuts if move.feed == run.feed]
+    quick = [move.y for move in cuts if move.feed == run.finish]
+    assert slow.pop() == quick[-1], "the way out of the blank"
+    assert max(slow) <= min(quick) and len(quick) > 10 * len(slow)
+    lines = next(cut for cut in cuts_of(work) if cut.name == "lines")
+    chip = load_of(work, lines, cutting_energy(414.0)).chip
+    assert chip <= run.feed / (work.cutter.flutes * run.rpm) + 1e-9
+
+
+def test_kinds_and_energy_of_woods() -> None:
+    """Balsa to the cutter is soft, bamboo hard; the energy goes with density and has its factor of two about it."""
+    assert [kind_of_wood(density) for density in (179.0, 500.0, 501.0, 650.0, 700.0)] == [
+        "soft", "soft", "medium", "medium", "hard",
+    ]  # fmt: skip
+    energy = cutting_energy(900.0)
+    assert (energy.low, energy.likely, energy.high) == (40.0, 80.0, 160.0)
+
+
+def test_chips_of_the_table_between_and_beyond_its_rows() -> None:
+    assert chip_from_table(3.0, 450.0).value == 0.05
+    assert chip_from_table(1.5, 450.0).value == 0.025
+    assert chip_from_table(7.0, 450.0).value == pytest.approx(0.125)
+    assert chip_from_table(30.0, 450.0).value == 0.25
+    assert chip_from_table(6.0, 700.0).value == 0.05
+    assert chip_from_table(6.0, 450.0, resin=True).value == pytest.approx(0.033)
+
+
+def test_speeds_of_the_table_keep_to_the_spindle() -> None:
+    """As fast as usual, slower where the rim would be too quick, and never off the spindle's range."""
+    assert speed_from_table(6.0, "carbide", (8000.0, 24000.0)).value == 18000.0
+    assert speed_from_table(25.0, "carbide", (8000.0, 24000.0)).value == 11400.0
+    assert speed_from_table(2.0, "carbide", (8000.0, 24000.0)).value == 24000.0
+    assert speed_from_table(25.0, "high-speed steel", (8000.0, 24000.0)).value == 8000.0
+
+
+def test_inch_jobs_give_inches_a_minute() -> None:
+    """feed = 80 in a job in inches is 2032 mm/min; shares are no lengths."""
+    keys = {"number": 1, "shape": "flat", "diameter": 0.25, "cutting_length": 1.0, "stick_out": 1.25}
+    cutter = CutterSection.model_validate({**keys, "feed": 80.0, "ramp_share": 0.4}, context={"scale": 25.4})
+    assert (cutter.feed, cutter.ramp_share, cutter.diameter) == (pytest.approx(2032.0), 0.4, pytest.approx(6.35))
+
+
+def test_a_feed_above_the_rapid_is_a_fault(tmp_path: Path) -> None:
+    text = (SAMPLES / "coupon.toml").read_text(encoding="utf-8")
+    quick = tmp_path / "quick.toml"
+    quick.write_text(text.replace("chip_load = 0.11", "chip_load = 0.11\nfeed = 9000"), encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        load_job(quick)
+    (fault,) = caught.value.faults
+    assert fault.key.endswith("feed") and "machine.rapid" in (fault.allowed or "")
