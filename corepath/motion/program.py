@@ -13,7 +13,7 @@ from typing import Literal, NamedTuple
 
 from corepath.motion.cutter import Cutter, Cutting
 
-__all__ = ["Kind", "Move", "Pass", "Program", "Setup", "Zero", "arc", "drill", "line", "rapid"]
+__all__ = ["Corner", "Kind", "Move", "Pass", "Program", "Setup", "Zero", "arc", "drill", "line", "rapid"]
 
 Setup = Literal["A", "B", "C", "D"]
 
@@ -44,6 +44,16 @@ class Move(NamedTuple):
     feed: float = 0.0
     i: float = 0.0
     j: float = 0.0
+
+
+class Corner(NamedTuple):
+    """An inside corner of a pocket that stays round: `area` mm² of it stay, up to `left` mm at (x, y)."""
+
+    feature: str
+    x: float
+    y: float
+    area: float
+    left: float
 
 
 def rapid(x: float, y: float, z: float) -> Move:
@@ -98,7 +108,7 @@ class Program:
     """One `.nc` file to be. `stem` is the file name without ending, e.g. `03-A-groove`.
 
     `clear` is the height (bed frame) where rapids are free; `park` the place (x, y) to stand at a stop.
-    `watch` are lines for the head: what to look out for.
+    `watch` are lines for the head: what to look out for; `corners` those that stay round.
     """
 
     stem: str
@@ -113,6 +123,7 @@ class Program:
     passes: tuple[Pass, ...]
     combined: bool = False
     watch: tuple[str, ...] = field(default=())
+    corners: tuple[Corner, ...] = ()
 
     @property
     def moves(self) -> tuple[Move, ...]:

@@ -6,32 +6,35 @@ cutter may stand. Everything is made of level sets of distances by polygon offse
 - A region without a hole is cleared from its deepest places outwards: each piece of a level set that holds
   no piece of the level before is *fresh* (it lies in solid wood and is entered by a ramp along itself).
 - A region round an island starts with one fresh ring in its middle, goes outwards to the outer wall, then
-  inwards to the island. What stays wider than usual (at corners) is cleared as a region of its own.
+  inwards to the island.
+- A fresh ring is cut at full width. Every other one meets at most the stepover: where it would meet more, at
+  inward corners and where arms meet, the lap before it makes *detours* (see `fronts`), and what they cannot
+  reach one after the other is entered by a ramp of its own.
 
 Direction: the spindle turns clockwise seen from above (M3), so on the right of the direction of travel the
 edge moves backwards, with the work: material on the right is climb milling. Rings with material outside them
-run counter-clockwise, those with material inside (towards an island) clockwise.
+run counter-clockwise, those with material inside (towards an island) clockwise. For conventional milling all
+are turned round.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.errors import CorepathError
+from corepath.operations.fronts import Detour, detours, far_parts
+from corepath.operations.shapes import Floats, grow, inradius, opened, polygons
 
-__all__ = ["Plan", "Ring", "centre_region", "plan_rings", "polygons", "quarter_segments", "swept"]
+__all__ = ["Plan", "Ring", "centre_region", "plan_rings", "swept"]
 
-Floats = NDArray[np.float64]
-
-_SAGITTA = 0.0004  # mm: chords of round joins leave this much
 _THIN = 0.0003  # mm: collinear and nearly collinear vertices go
 _CORE = 0.9  # share of the radius: a ring of this half width leaves no core standing
 _PROOF = 0.003  # mm: how closely the sweep is proved
@@ -41,47 +44,25 @@ _PROOF = 0.003  # mm: how closely the sweep is proved
 class Ring:
     """A closed path of the cutter's middle: (n, 2) points, first equals last, in the direction of cutting.
 
-    `fresh`: entered by a ramp along itself. `wall`: it makes a wall of the area.
+    `fresh`: entered by a ramp along itself. `wall`: it makes a wall of the area. `detours` in their order along it.
     """
 
     points: Floats
     fresh: bool
     wall: bool
+    detours: tuple[Detour, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Rings in the order of cutting, where the cutter's middle may be, and what it cannot reach.
+    """Rings in the order of cutting, where the cutter's middle may be, and what it can reach.
 
     `reach` is the area opened by the cutter's disc: what it can clear without leaving the area.
-    `left` are (mm2, x, y) of the corners that stay, largest first.
     """
 
     rings: tuple[Ring, ...]
     centre: Polygon
     reach: Polygon
-    left: tuple[tuple[float, float, float], ...]
-
-
-def quarter_segments(radius: float) -> int:
-    """Segments of a quarter turn for which round joins of `radius` mm keep within 0.0004 mm."""
-    return max(8, math.ceil(math.pi / 4 / math.acos(max(1 - _SAGITTA / max(radius, _SAGITTA), 0.0))))
-
-
-def polygons(shape: BaseGeometry) -> list[Polygon]:
-    """The polygons of any shape in a fixed order: by left edge, then lower edge, then area."""
-    parts = [part for part in shapely.get_parts(shape) if isinstance(part, Polygon) and not part.is_empty]
-    return sorted(parts, key=lambda p: (round(p.bounds[0], 4), round(p.bounds[1], 4), round(p.area, 4)))
-
-
-def _grow(shape: BaseGeometry, distance: float) -> BaseGeometry:
-    return shape.buffer(distance, quad_segs=quarter_segments(abs(distance)))
-
-
-def _inradius(region: Polygon) -> float:
-    """Radius of the largest circle inside, within 1 %."""
-    scale = math.sqrt(region.area)
-    return float(shapely.maximum_inscribed_circle(region, tolerance=max(1e-4, 0.002 * scale)).length)
 
 
 def centre_region(area: Polygon, radius: float, name: str) -> Polygon:
@@ -89,11 +70,11 @@ def centre_region(area: Polygon, radius: float, name: str) -> Polygon:
 
     Raises `CorepathError` with the place where the cutter does not pass.
     """
-    centre = _grow(area, -radius).simplify(_THIN)
+    centre = grow(area, -radius).simplify(_THIN)
     pieces = polygons(centre)
     if len(pieces) == 1 and len(pieces[0].interiors) == len(area.interiors):
         return pieces[0]
-    blocked = polygons(area.difference(_grow(centre, radius + 0.01)) if pieces else area)
+    blocked = polygons(area.difference(grow(centre, radius + 0.01)) if pieces else area)
     place = max(blocked or [area], key=lambda p: p.area).representative_point()
     says = "does not fit into it anywhere" if not pieces else "does not pass through it everywhere"
     raise CorepathError(
@@ -102,90 +83,128 @@ def centre_region(area: Polygon, radius: float, name: str) -> Polygon:
     )
 
 
-def plan_rings(area: Polygon, radius: float, stepover: float, name: str) -> Plan:
-    """Rings that clear all of `area` that a cutter of `radius` mm can reach, neighbours at most `stepover` apart.
+def plan_rings(
+    area: Polygon, radius: float, stepover: float, name: str, *, leave: float = 0.0, conventional: bool = False
+) -> Plan:
+    """Rings that clear all of `area` that a cutter of `radius` mm can reach, each lap taking at most the stepover.
 
-    The area may have one hole (an island). Raises `CorepathError` where the cutter does not pass, or where
-    the rings cannot be shown by area to sweep all of it.
+    The area may have one hole (an island). `leave` mm stay on its walls. Raises `CorepathError` where the cutter
+    does not pass, or where the rings cannot be shown by area to sweep all of it.
     """
     if len(area.interiors) > 1:
         raise CorepathError(f"{name}: an area with {len(area.interiors)} islands cannot be cleared; one is allowed")
-    centre = centre_region(area, radius, name)
-    step = min(stepover, _CORE * radius)
-    rings = list(_ring_region(centre, radius, step) if centre.interiors else _region(centre, radius, step))
-    reach = max(polygons(_grow(centre, radius)), key=lambda p: p.area)
-    rings += _patches(rings, centre, reach, radius, step, name)
-    corners = sorted(_corners(area, reach), reverse=True)
-    return Plan(tuple(rings), centre, reach, tuple(corners))
+    centre = centre_region(area, radius + leave, name)
+    sweeper = _Rings(centre, radius, min(stepover, _CORE * radius), leave == 0.0, conventional)
+    rings = sweeper.round_island(centre) if centre.interiors else sweeper.region(centre)
+    reach = max(polygons(grow(centre, radius)), key=lambda p: p.area)
+    rings += _patches(sweeper, rings, reach, name)
+    return Plan(tuple(rings), centre, reach)
 
 
-def _corners(area: Polygon, reach: Polygon) -> Iterator[tuple[float, float, float]]:
-    """(mm2, x, y) of each piece of the area out of reach; slivers along the walls do not count."""
-    stays = area.difference(reach)
-    for piece in polygons(area.difference(_grow(reach, 0.002))):
-        if piece.area > 0.01:
-            place = piece.representative_point()
-            yield float(stays.intersection(piece.buffer(0.05)).area), place.x, place.y
+def swept(rings: Iterable[Ring], radius: float) -> BaseGeometry:
+    """What a cutter of `radius` mm sweeps along the rings and their detours."""
+    lines = [LineString(points) for ring in rings for points in (ring.points, *(d.path for d in ring.detours))]
+    return shapely.union_all([grow(line, radius) for line in lines])
 
 
-def swept(rings: list[Ring], radius: float) -> BaseGeometry:
-    """What a cutter of `radius` mm sweeps along the rings."""
-    return shapely.union_all([_grow(LineString(ring.points), radius) for ring in rings])
+class _Rings:
+    """Makes rings for one cutter: `centre` is where its middle may be, `step` the widest cut beside a fresh ring."""
 
+    def __init__(self, centre: Polygon, radius: float, step: float, walls: bool, conventional: bool) -> None:
+        self.centre, self.radius, self.step, self.walls = centre, radius, step, walls
+        self.conventional = conventional
+        self.room = centre.buffer(0.001)
+        shapely.prepare(self.room)
 
-def _closed(points: Floats, clockwise: bool, fresh: bool, wall: bool) -> Ring:
-    ring = shapely.LinearRing(points)
-    return Ring(points[::-1].copy() if ring.is_ccw == clockwise else points, fresh, wall)
+    def region(self, region: Polygon, wall: bool | None = None) -> list[Ring]:
+        """Rings of a region without a hole, from its deepest places outwards; the last is its boundary."""
+        depth = max(inradius(region) - _CORE * self.radius, 0.0)
+        count = math.ceil(depth / self.step - 1e-6)
+        levels: list[list[Polygon]] = []
+        for k in range(count, 0, -1):
+            pieces = polygons(grow(region, -depth * k / count).simplify(_THIN))
+            pieces = [p for p in pieces if p.area > 1e-6 and inradius(p) > 0.05 * self.radius]
+            levels.append([self._rounded(p) for p in pieces])
+        levels.append([region])
+        return self._tree(levels, len(levels) - 1, region, self.walls if wall is None else wall)
 
+    def _rounded(self, piece: Polygon) -> Polygon:
+        """The piece with its corners rounded as far as it is wide, so that laps on it turn gently."""
+        round_by = min(self.radius, 0.7 * inradius(piece))
+        parts = polygons(opened(piece, round_by).simplify(_THIN))
+        return parts[0] if len(parts) == 1 else piece
 
-def _outer(region: Polygon, fresh: bool, wall: bool) -> Ring:
-    return _closed(np.asarray(region.exterior.coords)[:, :2], False, fresh, wall)
+    def _tree(self, levels: list[list[Polygon]], level: int, piece: Polygon, wall: bool) -> list[Ring]:
+        """All rings inside a piece of one level, then its own."""
+        inner = [p for p in levels[level - 1] if piece.covers(p.representative_point())] if level else []
+        rings: list[Ring] = []
+        last: list[int] = []
+        for child in inner:
+            rings += self._tree(levels, level - 1, child, False)
+            last.append(len(rings) - 1)
+        if inner:
+            rings += self._between(rings, last, inner, piece)
+        return [*rings, self._outer(piece, not inner, wall)]
 
+    def _between(self, rings: list[Ring], last: list[int], inner: Sequence[Polygon], piece: Polygon) -> list[Ring]:
+        """Detours put into the rings `last` of the inner pieces; returns rings for what they cannot reach."""
+        parts = far_parts(shapely.union_all(list(inner)), piece, self.step)
+        more: list[Ring] = []
+        for k, index in enumerate(last):
+            mine = [p for p in parts if k == int(np.argmin([round(child.distance(p), 6) for child in inner]))]
+            more += self._worked(rings, index, mine, shapely.union_all(list(inner[: k + 1])), piece)
+        return more
 
-def _region(region: Polygon, radius: float, step: float) -> Iterator[Ring]:
-    """Rings of a region without a hole, from its deepest places outwards; the last is its boundary."""
-    depth = max(_inradius(region) - _CORE * radius, 0.0)
-    count = math.ceil(depth / step - 1e-6)
-    levels: list[list[Polygon]] = []
-    for k in range(count, -1, -1):
-        shape = region if k == 0 else _grow(region, -depth * k / count).simplify(_THIN)
-        pieces = polygons(shape)
-        if k:
-            pieces = [p for p in pieces if p.area > 1e-6 and _inradius(p) > 0.05 * radius]
-        levels.append(pieces)
-    yield from _tree(levels, len(levels) - 1, region)
+    def _worked(
+        self, rings: list[Ring], index: int, parts: Sequence[Polygon], inside: BaseGeometry, target: BaseGeometry
+    ) -> list[Ring]:
+        """Detours of ring `index` through `parts`; returns the rings of those that no detour can clear."""
+        ring = rings[index]
+        found, rest = detours(ring.points, parts, inside, target, self.step, self.radius, self.room)
+        rings[index] = dataclasses.replace(ring, detours=tuple(sorted((*ring.detours, *found), key=lambda d: d.at)))
+        return [own for part in rest for own in self._own_entry(part, target)]
 
+    def _own_entry(self, part: Polygon, target: BaseGeometry) -> list[Ring]:
+        """Rings of a part that is entered by a ramp of its own."""
+        more: list[Ring] = []
+        for piece in polygons(grow(part, 0.6 * self.step).intersection(target).intersection(self.centre)):
+            if piece.area > 1e-3:
+                more += self.region(Polygon(piece.exterior), False)
+        return more
 
-def _tree(levels: list[list[Polygon]], level: int, piece: Polygon) -> Iterator[Ring]:
-    """All rings inside a piece of one level, then its own."""
-    inner = [p for p in levels[level - 1] if piece.covers(p.representative_point())] if level else []
-    for child in inner:
-        yield from _tree(levels, level - 1, child)
-    yield _outer(piece, fresh=not inner, wall=level == len(levels) - 1)
+    def round_island(self, region: Polygon) -> list[Ring]:
+        """Rings of a region round one island: the middle, outwards to the outer wall, inwards to the island."""
+        outside, island = Polygon(region.exterior), Polygon(region.interiors[0])
+        width = _usual_width(outside, island)
+        count = max(1, math.ceil(width / self.step - 1e-6))
+        apart, first = width / count, (count + 1) // 2
+        beyond = shapely.box(*outside.bounds).buffer(20.0 * self.radius)
+        levels = [self._level(outside, island, k * apart) for k in range(1, count)]
+        filled = [island, *levels, outside]
+        rings = [self._outer(filled[first], True, self.walls and first == count)]
+        for k in range(first + 1, count + 1):
+            parts = far_parts(filled[k - 1], filled[k], self.step)
+            rings += self._worked(rings, len(rings) - 1, parts, filled[k - 1], filled[k])
+            rings.append(self._outer(filled[k], False, self.walls and k == count))
+        for k in range(first - 1, -1, -1):
+            source = 0 if k == first - 1 else len(rings) - 1
+            inside, target = beyond.difference(filled[k + 1]), beyond.difference(filled[k])
+            rings += self._worked(rings, source, far_parts(inside, target, self.step), inside, target)
+            rings.append(self._closed(filled[k], True, False, self.walls and k == 0))
+        return rings
 
+    def _outer(self, region: Polygon, fresh: bool, wall: bool) -> Ring:
+        return self._closed(region, False, fresh, wall)
 
-def _ring_region(region: Polygon, radius: float, step: float) -> Iterator[Ring]:
-    """Rings of a region round one island: the middle, outwards to the outer wall, inwards to the island."""
-    outside, island = Polygon(region.exterior), Polygon(region.interiors[0])
-    width = _usual_width(outside, island)
-    count = max(1, math.ceil(width / 2 / step - 1e-6))
-    apart = width / 2 / count
+    def _closed(self, region: Polygon, clockwise: bool, fresh: bool, wall: bool) -> Ring:
+        points = np.asarray(region.exterior.coords)[:, :2]
+        turned = region.exterior.is_ccw == (clockwise != self.conventional)
+        return Ring(points[::-1].copy() if turned else points, fresh, wall)
 
-    def level(distance: float) -> Floats:
-        grown = polygons(_grow(island, distance).intersection(outside))
-        return np.asarray(max(grown, key=lambda p: p.area).simplify(_THIN).exterior.coords)[:, :2]
-
-    if width > 0.2 * radius:
-        yield _closed(level(width / 2), False, fresh=True, wall=False)
-    for k in range(1, count):
-        yield _closed(level(width / 2 + k * apart), False, fresh=False, wall=False)
-    for corner in polygons(outside.difference(_grow(island, width + 0.25 * apart))):
-        if corner.area > 1e-3 and _inradius(corner) > min(0.25 * apart, 0.1 * radius):
-            yield from (Ring(r.points, r.fresh, False) for r in _region(corner, radius, step))
-    yield _outer(outside, fresh=width <= 0.2 * radius, wall=True)
-    for k in range(1, count):
-        yield _closed(level(width / 2 - k * apart), True, fresh=False, wall=False)
-    yield _closed(np.asarray(island.exterior.coords)[:, :2], True, fresh=False, wall=True)
+    def _level(self, outside: Polygon, island: Polygon, distance: float) -> Polygon:
+        grown = polygons(grow(island, distance).intersection(outside))
+        largest = max(grown, key=lambda p: p.area)
+        return Polygon(largest.simplify(_THIN).exterior)
 
 
 def _usual_width(outside: Polygon, island: Polygon) -> float:
@@ -194,18 +213,18 @@ def _usual_width(outside: Polygon, island: Polygon) -> float:
     return float(np.median(shapely.distance(shapely.line_interpolate_point(outside.exterior, ends), island)))
 
 
-def _patches(rings: list[Ring], centre: Polygon, reach: Polygon, radius: float, step: float, name: str) -> list[Ring]:
+def _patches(sweeper: _Rings, rings: list[Ring], reach: Polygon, name: str) -> list[Ring]:
     """Rings for what the planned ones miss, which happens only in twisted areas."""
     more: list[Ring] = []
     target = reach.buffer(-_PROOF)
     for _ in range(4):
-        missed = polygons(target.difference(swept(rings + more, radius)))
+        missed = polygons(target.difference(swept(rings + more, sweeper.radius)))
         missed = [p for p in missed if p.area > 1e-4]
         if not missed:
             return more
-        around = MultiPolygon(missed).buffer(0.3 * radius)
-        for piece in polygons(around.intersection(centre)):
+        around = MultiPolygon(missed).buffer(0.3 * sweeper.radius)
+        for piece in polygons(around.intersection(sweeper.centre)):
             if piece.area > 1e-6:
-                more += [Ring(r.points, r.fresh, False) for r in _region(Polygon(piece.exterior), radius, step)]
+                more += sweeper.region(Polygon(piece.exterior), False)
     place = missed[0].representative_point()
     raise CorepathError(f"{name}: no path sweeps all of it; missed at X{place.x:.2f} Y{place.y:.2f}")

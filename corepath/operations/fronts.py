@@ -1,0 +1,170 @@
+"""Corners and arms that one lap cannot take: cleared by short arcs, each a bounded step beyond the one before.
+
+All shapes are places of the cutter's *middle*, mm, bed frame. `inside` is where it may stand without cutting
+(all cleared), `target` what it is to reach next. A lap along the target's edge would meet more than its share
+wherever that edge lies farther than a stepover from `inside`: at inward corners and where arms meet. There the
+cleared part is grown by less than a stepover at a time, its corners kept round, and the edge of each growth that
+lies in the open makes one arc. The round edge keeps the engagement low: on a path of radius R round a cleared
+disc the width of cut by area is s(R + r - s/2)/R, more than the step s itself, so a step is `SHARE` of the stepover.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from corepath.operations.shapes import Floats, along, grow, opened, place_at, polygons, stretch
+
+__all__ = ["SHARE", "Detour", "Zone", "detours", "far_parts", "zone_of"]
+
+SHARE = 0.75
+"""Step of an arc as a share of the stepover: it runs on a curve, which raises its width of cut."""
+ALLOWED = 1.1
+"""What a lap may meet, as a share of the stepover, before arcs are put in."""
+_MOST_ARCS = 80
+_EDGE = 0.02  # mm: nearer to the target's edge than this an arc has arrived
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """Arcs in the order of cutting, (n, 2) each, and the part of the middle's places that they clear."""
+
+    arcs: tuple[Floats, ...]
+    cleared: BaseGeometry
+
+
+@dataclass(frozen=True, slots=True)
+class Detour:
+    """A way that leaves a lap `at` mm along it and comes back there: (n, 2) points, first and last on the lap."""
+
+    at: float
+    path: Floats
+
+
+def far_parts(inside: BaseGeometry, target: BaseGeometry, stepover: float) -> list[Polygon]:
+    """Parts of the target that lie farther from `inside` than a lap may reach."""
+    beyond = target.difference(grow(inside, ALLOWED * stepover))
+    return [part for part in polygons(beyond) if part.area > 0.01 * stepover * stepover]
+
+
+def zone_of(part: Polygon, inside: BaseGeometry, target: BaseGeometry, stepover: float, radius: float) -> Zone | None:
+    """Arcs that clear `part` from `inside`; None where it cannot be done by one arc after the other."""
+    reach = part.buffer(3.0 * stepover)
+    window = part.envelope.buffer(6.0 * stepover + 2.0 * radius)
+    front, goal = inside.intersection(window), target.intersection(window)
+    edge = goal.boundary.buffer(_EDGE)
+    arcs: list[Floats] = []
+    for _ in range(_MOST_ARCS):
+        ahead = grow(front, SHARE * stepover).intersection(goal)
+        grown = _rounded(ahead, front, radius)
+        if grown is None:
+            return None
+        lines = grown.boundary.difference(edge).difference(front.boundary.buffer(_EDGE)).intersection(reach)
+        found = [line for line in _lines(lines) if line.length > 0.3 * stepover]
+        if len(found) != 1:
+            return None if found or not arcs else _done(arcs, front)
+        arcs.append(_directed(np.asarray(found[0].coords)[:, :2], grown))
+        front = grown
+        rest = part.difference(grow(front, ALLOWED * stepover))
+        if rest.area < 0.01 * stepover * stepover:
+            return _done(arcs, front)
+    return None
+
+
+def _done(arcs: list[Floats], front: BaseGeometry) -> Zone:
+    return Zone(tuple(arcs), front)
+
+
+def _rounded(ahead: BaseGeometry, front: BaseGeometry, radius: float) -> BaseGeometry | None:
+    """`ahead` with its corners as round as it can be while the front still gains most of what it could."""
+    gain = ahead.difference(front).area
+    if gain < 1e-6:
+        return None
+    for round_by in (2.0 * radius, radius, 0.5 * radius, 0.25 * radius):
+        grown = shapely.union(opened(ahead, round_by), front)
+        if grown.difference(front).area > 0.5 * gain:
+            return grown
+    return shapely.union(opened(ahead, 0.05 * radius), front)
+
+
+def _lines(shape: BaseGeometry) -> list[LineString]:
+    merged = shapely.line_merge(shapely.unary_union(shape)) if not shape.is_empty else shape
+    lines = [part for part in shapely.get_parts(merged) if isinstance(part, LineString)]
+    return sorted(lines, key=lambda line: (-round(line.length, 4), round(line.bounds[0], 4), round(line.bounds[1], 4)))
+
+
+def _directed(points: Floats, cleared: BaseGeometry) -> Floats:
+    """The arc turned so that what is cleared lies on its left."""
+    stations = along(points)
+    here, there = place_at(points, stations, stations[-1] * np.array([0.499, 0.501]))
+    way = (there - here) / max(float(np.hypot(*(there - here))), 1e-12)
+    left = (here + there) / 2 + 0.05 * np.array([-way[1], way[0]])
+    return points if shapely.intersects_xy(cleared, *left.tolist()) else points[::-1].copy()
+
+
+def detours(
+    lap: Floats,
+    parts: Sequence[Polygon],
+    inside: BaseGeometry,
+    target: BaseGeometry,
+    stepover: float,
+    radius: float,
+    room: Polygon,
+) -> tuple[list[Detour], list[Polygon]]:
+    """Detours from `lap` (closed, along the edge of `inside`) that clear `parts`, which the next lap could not take.
+
+    `room` is where the middle may be at all. Also returns the parts that no detour can clear: they are to be
+    entered by ramps of their own.
+    """
+    found: list[Detour] = []
+    rest: list[Polygon] = []
+    for part in parts:
+        zone = zone_of(part, inside, target, stepover, radius)
+        detour = _spliced(lap, zone, stepover, room) if zone is not None else None
+        if detour is None:
+            rest.append(part)
+        else:
+            found.append(detour)
+    return found, rest
+
+
+def _spliced(lap: Floats, zone: Zone, stepover: float, room: Polygon) -> Detour | None:
+    """The way from the lap through all arcs of a zone and back to the lap; None where it would leave the room."""
+    curve = LineString(lap)
+    length = curve.length
+    start, end = (curve.line_locate_point(Point(zone.arcs[0][k])) for k in (0, -1))
+    turned = (end - start) % length > (start - end) % length
+    arcs = [arc[::-1] if turned else arc for arc in zone.arcs]
+    begin = ((end if turned else start) - 2.0 * stepover) % length
+    leave = max((curve.line_locate_point(Point(arc[-1])) - begin) % length for arc in arcs)
+    if leave > 0.5 * length:
+        return None
+    back = stretch(lap, begin, leave)[::-1]
+    path: list[Floats] = [back]
+    free = zone.cleared.intersection(room).buffer(0.002)
+    for before, arc in zip((None, *arcs[:-1]), arcs, strict=True):
+        if before is not None:
+            path.append(_chord_or_back(before, free))
+        path.append(arc)
+    home = np.array([arcs[-1][-1], back[0]])
+    points = np.concatenate(list(_trimmed([*path, home])))
+    return Detour((begin + leave) % length, points) if room.buffer(0.002).covers(LineString(points)) else None
+
+
+def _chord_or_back(arc: Floats, free: BaseGeometry) -> Floats:
+    """From the end of an arc to its start: straight where all is cleared, else the way it came."""
+    chord = arc[[-1, 0]]
+    return chord if free.covers(LineString(chord)) else arc[::-1]
+
+
+def _trimmed(path: list[Floats]) -> Iterator[Floats]:
+    """Pieces without the points that repeat the end of the one before."""
+    last: Floats | None = None
+    for piece in path:
+        yield piece[1:] if last is not None and np.allclose(piece[0], last, atol=1e-9) else piece
+        last = piece[-1]
