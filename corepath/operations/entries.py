@@ -1,9 +1,8 @@
 """Ways into the wood and between places, shared by pockets and holes: hops, ramps, helices, fitted paths.
 
 A `Trail` records moves in the bed frame of the set-up, mm and mm/min. Nothing here goes straight down into
-solid wood: a cutter is not known to cut to its centre, so it goes in along a ramp or helix of at most
-`RAMP` (3 degrees; 2 to 5 are usual for flat cutters: common practice, no source). Where the path is so
-small that a turn at this slope gains less than `LEAST_PITCH`, a turn gains that much instead.
+solid wood: the cutter goes in along a ramp or helix no steeper than its `ramp_angle`. Only where the path is so
+small that a turn at this slope gains less than `LEAST_PITCH` may one that cuts to its centre go straight down.
 """
 
 from __future__ import annotations
@@ -22,26 +21,32 @@ from corepath.motion.program import Kind, Move, Pass, arc, line, rapid
 from corepath.operations.facing_paths import check_path
 from corepath.work.model import Work
 
-__all__ = ["LEAST_PITCH", "RAMP", "Trail", "ramp_along", "slope_of"]
+__all__ = ["LEAST_PITCH", "Trail", "ramp_along", "ramp_fits", "slope_of"]
 
 Floats = NDArray[np.float64]
 
-RAMP = math.radians(3.0)
 LEAST_PITCH = 0.05
-"""mm a turn."""
+"""mm: a turn of a ramp that gains less is no way in (common practice, no source)."""
 ABOVE = 1.0
 """mm above the highest stock where a rapid down ends."""
 _THIRD = 2 * math.pi / 3
 _CHORD = 0.002  # mm: chords of circles where arcs are not allowed
 
 
-def slope_of(lap: float) -> float:
-    """Fall of a ramp per mm of way, for a closed path of `lap` mm."""
-    return max(math.tan(RAMP), LEAST_PITCH / lap)
+def slope_of(angle: float) -> float:
+    """Fall of a ramp per mm of way; `angle` in degrees is the steepest that the cutter allows."""
+    return math.tan(math.radians(angle))
 
 
-def ramp_along(ring: Floats, start: tuple[float, float], high: float, low: float) -> tuple[Floats, Floats]:
-    """A ramp along a closed ring from `high` to `low`, then one level lap.
+def ramp_fits(lap: float, angle: float) -> bool:
+    """Whether a closed path of `lap` mm is long enough to ramp along."""
+    return lap * slope_of(angle) >= LEAST_PITCH
+
+
+def ramp_along(
+    ring: Floats, start: tuple[float, float], high: float, low: float, angle: float
+) -> tuple[Floats, Floats]:
+    """A ramp of `angle` degrees along a closed ring from `high` to `low`, then one level lap.
 
     `ring` is (n, 2), first equals last; the ramp starts at its point nearest to `start` and takes as many
     laps as its slope needs. Returns the (m, 3) points of the ramp and the (n + 1, 3) points of the lap,
@@ -52,7 +57,7 @@ def ramp_along(ring: Floats, start: tuple[float, float], high: float, low: float
     lap = float(along[-1])
     if high <= low:
         return np.column_stack([turned[:1], [low]]), np.column_stack([turned, np.full(len(turned), low)])
-    way = (high - low) / slope_of(lap)
+    way = (high - low) / slope_of(angle)
     laps = int(way // lap)
     stations = np.concatenate([*(along[:-1] + k * lap for k in range(laps + 1)), [way]])
     stations = np.unique(stations[stations <= way])
@@ -143,7 +148,7 @@ class Trail:
         if z >= self.z:
             return
         lap = 2 * math.pi * math.dist((cx, cy), self.place)
-        turns = (self.z - z) / (slope_of(lap) * lap)
+        turns = (self.z - z) / max(slope_of(self.work.cutter.ramp_angle) * lap, LEAST_PITCH)
         self.turn(cx, cy, 2 * math.pi * math.ceil(3 * turns - 1e-9) / 3, z, feed)
 
     def finish(self, says: str = "") -> Pass:

@@ -13,7 +13,7 @@ import shapely
 
 from corepath.errors import CorepathError
 from corepath.motion.cycles import expand
-from corepath.motion.program import Kind, Move, Pass, Program, line, rapid
+from corepath.motion.program import Corner, Kind, Move, Pass, Program, line, rapid
 from corepath.work.model import Work
 
 __all__ = ["OVER_STOCK", "RUN_IN", "check_path", "descend", "joined", "program"]
@@ -73,7 +73,13 @@ def _first_near(
 
 
 def program(
-    work: Work, stem: str, passes: Iterable[Pass], *, combined: bool = False, watch: tuple[str, ...] = ()
+    work: Work,
+    stem: str,
+    passes: Iterable[Pass],
+    *,
+    combined: bool = False,
+    watch: tuple[str, ...] = (),
+    corners: tuple[Corner, ...] = (),
 ) -> Program:
     """The program of `work` with these passes; checks each pass for obstacles and depth first."""
     kept = tuple(passes)
@@ -92,6 +98,7 @@ def program(
         passes=kept,
         combined=combined,
         watch=work.watch + watch,
+        corners=corners,
     )
 
 

@@ -1,13 +1,16 @@
 """Groove and plug pockets: closed areas cleared in level layers to a level floor.
 
-Bed frame of the set-up, mm. Each layer is entered by a ramp along its first ring, which then takes a level
-lap at full width; all rings after it take at most the stepover and leave material on the right (climb), until
-both walls stand. The next layer begins without lifting. Over a thin floor the last layer is `LIGHT`.
+Bed frame of the set-up, mm. Each layer is entered by a ramp along its first ring, which then takes a level lap
+at full width; all rings after it take at most the stepover, until both walls stand but for the finishing
+allowance. Laps follow one another by crossings that touch both, the next layer begins without lifting. Over a thin
+floor the last layer is a light one. Then one lap along each wall takes the allowance off, at full depth where the
+cutting edges are long enough, else layer by layer.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -15,26 +18,42 @@ from shapely import LineString, Polygon
 
 from corepath.errors import CorepathError
 from corepath.motion.fit import TOLERANCE
-from corepath.motion.program import Program
-from corepath.operations.entries import Trail, ramp_along, turned_to
+from corepath.motion.program import Corner, Program
+from corepath.operations.corners import corners_left, corners_words
+from corepath.operations.crossings import blended, turn_round
+from corepath.operations.entries import Trail, ramp_along, ramp_fits, turned_to
 from corepath.operations.facing_paths import program
 from corepath.operations.order import short_order
-from corepath.operations.rings import Plan, Ring, plan_rings
+from corepath.operations.rings import Plan, Ring, centre_region, plan_rings
+from corepath.operations.shapes import Floats, along, grow, place_at
+from corepath.operations.wall_laps import wall_laps
 from corepath.work.model import Pocket, Work
 
-__all__ = ["LIGHT", "layers", "plan"]
+__all__ = ["layers", "plan"]
 
-LIGHT = 0.3
-"""mm: depth of the last layer over a thin floor."""
 WALL_TOLERANCE = 0.002
 """mm: arcs and lines of a ring that makes a wall."""
+LEAST_ROOM = 0.1
+"""Room to either side, as a share of the cutter's radius, that clearing keeps where it leaves anything on walls."""
 
 
 def plan(work: Work) -> tuple[Program, ...]:
     """The program that cuts all pockets of `work`, in a short order, in one pass.
 
-    Raises `CorepathError` where the cutter does not fit or pass, or would meet an obstacle.
+    Raises `CorepathError` where the cutter does not fit or pass, has no room for its ramp, or would meet an
+    obstacle.
     """
+    _refuse(work)
+    trail, corners = Trail(work), list[Corner]()
+    places = [pocket.area.centroid.coords[0] for pocket in work.pockets]
+    for k in short_order(places, work.park):
+        pocket = work.pockets[k]
+        corners += _Cut(trail, pocket).run()
+    corners.sort(key=lambda corner: [pocket.id for pocket in work.pockets].index(corner.feature))
+    return (program(work, work.stem, [trail.finish()], watch=corners_words(corners), corners=tuple(corners)),)
+
+
+def _refuse(work: Work) -> None:
     if not work.pockets:
         raise CorepathError(f"{work.stem}: no pockets to cut")
     if work.cutter.shape != "flat":
@@ -42,64 +61,183 @@ def plan(work: Work) -> tuple[Program, ...]:
     for pocket in work.pockets:
         if pocket.floor >= pocket.top or pocket.area.is_empty:
             raise CorepathError(f"{work.stem}, {pocket.id}: nothing to cut between {pocket.top:g} and {pocket.floor:g}")
-    trail, watch = Trail(work), []
-    places = [pocket.area.centroid.coords[0] for pocket in work.pockets]
-    for k in short_order(places, work.park):
-        pocket = work.pockets[k]
-        rings = plan_rings(pocket.area, work.cutter.radius, work.cutting.stepover, f"{work.stem}, {pocket.id}")
-        _cut(trail, pocket, rings)
-        watch += [_left(pocket, rings)] if rings.left else []
-    return (program(work, work.stem, [trail.finish()], watch=tuple(watch)),)
 
 
-def layers(pocket: Pocket, depth: float) -> list[float]:
-    """Heights of the layers from the highest to the floor, none deeper than `depth`."""
-    light = LIGHT if pocket.thin and pocket.top - pocket.floor > LIGHT and depth > LIGHT else 0.0
+def layers(pocket: Pocket, depth: float, light_layer: float) -> list[float]:
+    """Heights of the layers from the highest to the floor, none deeper than `depth`, the last one light if thin."""
+    shallow = min(light_layer, depth)
+    light = shallow if pocket.thin and pocket.top - pocket.floor > shallow and depth > shallow else 0.0
     deep = pocket.top - pocket.floor - light
     count = max(1, math.ceil(deep / depth - 1e-9))
     heights = [pocket.top - deep * k / count for k in range(1, count)] + [pocket.floor + light]
     return [*heights, pocket.floor] if light else heights
 
 
-def _left(pocket: Pocket, rings: Plan) -> str:
-    area, x, y = rings.left[0]
-    total = sum(corner[0] for corner in rings.left)
-    return f"{pocket.id}: corners stay round, {total:.2f} mm2 left, most {area:.2f} at X{x:.1f} Y{y:.1f}"
+@dataclass(slots=True)
+class _Lap:
+    """The closed polyline along which the cutter ran last, from where it stands, and the last fresh one."""
+
+    points: Floats
+    fresh: Floats
 
 
-def _cut(trail: Trail, pocket: Pocket, rings: Plan) -> None:
-    """All layers of one pocket."""
-    room = rings.centre.buffer(0.001)
-    shapely.prepare(room)
-    high: float | None = None
-    for z in layers(pocket, trail.work.cutting.depth):
-        for ring in rings.rings:
-            _ring(trail, pocket, ring, room, high, z)
-        high = z
+class _Cut:
+    """Cuts one pocket on a trail."""
+
+    def __init__(self, trail: Trail, pocket: Pocket) -> None:
+        self.trail, self.pocket, self.work = trail, pocket, trail.work
+        self.name = f"{self.work.stem}, {pocket.id}"
+        self.cutting, self.cutter = self.work.cutting, self.work.cutter
+        self.last: _Lap | None = None
+
+    def run(self) -> list[Corner]:
+        """All layers and the finishing laps; the corners that stay."""
+        rings, leave = self._rings()
+        self.room = rings.centre.buffer(0.001)
+        shapely.prepare(self.room)
+        heights = layers(self.pocket, self.cutting.depth, self.work.milling.light_layer)
+        whole = self.cutter.cutting_length >= self.pocket.top - self.pocket.floor
+        high: float | None = None
+        for z in heights:
+            for ring in rings.rings:
+                self._ring(ring, high, z)
+            high = z
+            if leave and (not whole or z == heights[-1]):
+                self._walls(rings, z)
+        if leave:
+            return corners_left(self.pocket.id, self.pocket.area, grow(self._centre, self.cutter.radius))
+        return corners_left(self.pocket.id, self.pocket.area, rings.reach)
+
+    def _rings(self) -> tuple[Plan, float]:
+        """The rings, and what they leave on the walls: nothing where the cutter has no more room than to pass."""
+        area, radius, stepover = self.pocket.area, self.cutter.radius, self.cutting.stepover
+        conventional, leave = self.work.milling.conventional, self.work.milling.finish_allowance
+        self._centre = centre_region(area, radius, self.name)
+        if leave > 0.0 and not self.pocket.proud and _passes(self._centre, leave + LEAST_ROOM * radius):
+            return plan_rings(area, radius, stepover, self.name, leave=leave, conventional=conventional), leave
+        return plan_rings(area, radius, stepover, self.name, conventional=conventional), 0.0
+
+    def _ring(self, ring: Ring, high: float | None, z: float) -> None:
+        """One ring at `z`; `high` is the layer above, which is all cleared, None on the first one."""
+        if ring.fresh:
+            self._fresh(ring, high, z)
+            return
+        tolerance = WALL_TOLERANCE if ring.wall else TOLERANCE
+        points = self._cross(ring, z)
+        if points is None:
+            points = self._straight_to(ring, z)
+        self._follow(_with_detours(points, ring), z, self.cutting.feed, tolerance)
+        self.last = _Lap(points, self.last.fresh if self.last else points)
+
+    def _cross(self, ring: Ring, z: float) -> Floats | None:
+        """Goes over to the ring at `z` by a crossing that touches both laps; the lap to follow then, or None."""
+        if self.last is None or self.trail.z != z:
+            return None
+        before = self.last.points
+        way = blended(before, ring.points, self.room)
+        if way is None:
+            turn = turn_round(before, self.last.fresh[::-1], self.room)
+            if turn is None:
+                return None
+            over = blended(turn[1], ring.points, self.room)
+            if over is None:
+                return None
+            way = np.concatenate([turn[0], over[0][1:]]), over[1]
+        if any(detour.at < 1e-6 for detour in ring.detours):
+            return None
+        self._follow(way[0], z, self.cutting.feed, TOLERANCE)
+        return way[1]
+
+    def _straight_to(self, ring: Ring, z: float) -> Floats:
+        """Goes to the nearest place of the ring, straight where there is room, else over the top."""
+        trail = self.trail
+        lap = turned_to(ring.points, self._here(ring))
+        x, y = float(lap[0, 0]), float(lap[0, 1])
+        if self._linked(x, y):
+            trail.to(x, y, z, self.cutting.feed)
+        else:
+            trail.hop(x, y, trail.above(self.pocket.top))
+            trail.to(x, y, z, self.cutting.plunge)
+        return lap
+
+    def _here(self, ring: Ring) -> tuple[float, float]:
+        start = (float(ring.points[0, 0]), float(ring.points[0, 1]))
+        return start if math.isnan(self.trail.x) else self.trail.place
+
+    def _linked(self, x: float, y: float) -> bool:
+        trail = self.trail
+        return trail.z <= self.pocket.top and bool(shapely.covers(self.room, LineString([trail.place, (x, y)])))
+
+    def _fresh(self, ring: Ring, high: float | None, z: float) -> None:
+        """Down along the ring from the layer above, then one level lap at full width."""
+        trail, cutting = self.trail, self.cutting
+        lap = turned_to(ring.points, self._here(ring))
+        x, y = float(lap[0, 0]), float(lap[0, 1])
+        begin = trail.above(self.pocket.top) if high is None else high
+        if high is not None and self._linked(x, y):
+            trail.to(*trail.place, high, cutting.feed)
+            trail.to(x, y, high, cutting.feed)
+        else:
+            trail.hop(x, y, trail.above(self.pocket.top))
+            if high is not None:
+                trail.to(x, y, high, cutting.plunge)
+        tolerance = WALL_TOLERANCE if ring.wall else TOLERANCE
+        length = float(along(ring.points)[-1])
+        if ramp_fits(length, self.cutter.ramp_angle):
+            ramp, level = ramp_along(ring.points, (x, y), begin, z, self.cutter.ramp_angle)
+            trail.follow(ramp, cutting.ramp, tolerance)
+            lap = level[:, :2]
+        elif self.cutter.centre_cutting:
+            trail.to(x, y, z, cutting.plunge)
+        else:
+            raise CorepathError(
+                f"{self.name}: {self.cutter.describe()} has no room for a ramp of {self.cutter.ramp_angle:g} degrees "
+                f"at X{x:.2f} Y{y:.2f}, and cutter.centre_cutting does not say that it may plunge; use a smaller one"
+            )
+        self._follow(_with_detours(lap, ring), z, cutting.feed, tolerance)
+        self.last = _Lap(lap, lap)
+
+    def _walls(self, rings: Plan, z: float) -> None:
+        """The finishing laps at `z`."""
+        trail, cutting = self.trail, self.cutting
+        for lap in wall_laps(
+            self._centre, rings.centre, self.cutter.radius, trail.place, conventional=self.work.milling.conventional
+        ):
+            x, y = float(lap.points[0, 0]), float(lap.points[0, 1])
+            if self._linked(x, y) or (not lap.tangent and self._near(x, y)):
+                trail.to(x, y, z, cutting.feed)
+            else:
+                trail.hop(x, y, trail.above(self.pocket.top))
+                trail.to(x, y, z, cutting.plunge)
+            self._follow(lap.points, z, cutting.finish, WALL_TOLERANCE)
+        self.last = None
+
+    def _near(self, x: float, y: float) -> bool:
+        return math.dist(self.trail.place, (x, y)) <= 2.0 * self.work.milling.finish_allowance
+
+    def _follow(self, points: Floats, z: float, feed: float, tolerance: float) -> None:
+        self.trail.follow(np.column_stack([points, np.full(len(points), z)]), feed, tolerance)
 
 
-def _ring(trail: Trail, pocket: Pocket, ring: Ring, room: Polygon, high: float | None, z: float) -> None:
-    """One ring at `z`; `high` is the layer above, which is all cleared, None on the first one."""
-    cutting = trail.work.cutting
-    tolerance = WALL_TOLERANCE if ring.wall else TOLERANCE
-    start = (float(ring.points[0, 0]), float(ring.points[0, 1])) if math.isnan(trail.x) else trail.place
-    lap = turned_to(ring.points, start)
-    x, y = float(lap[0, 0]), float(lap[0, 1])
-    linked = trail.z <= pocket.top and room.covers(LineString([start, (x, y)]))
-    if linked and not ring.fresh:
-        trail.to(x, y, z, cutting.feed)
-        trail.follow(np.column_stack([lap, np.full(len(lap), z)]), cutting.feed, tolerance)
-        return
-    if linked and high is not None:
-        trail.to(*trail.place, high, cutting.feed)
-        trail.to(x, y, high, cutting.feed)
-        begin = high
-    else:
-        above = trail.above(pocket.top)
-        trail.hop(x, y, above)
-        if high is not None:
-            trail.to(x, y, high, cutting.plunge)
-        begin = above if high is None else high
-    ramp, level = ramp_along(ring.points, (x, y), begin, z)
-    trail.follow(ramp, cutting.ramp, tolerance)
-    trail.follow(level, cutting.feed, tolerance)
+def _passes(centre: Polygon, leave: float) -> bool:
+    """Whether a cutter that keeps `leave` mm off the walls still passes everywhere in the centre region."""
+    inner = grow(centre, -leave)
+    return isinstance(inner, Polygon) and not inner.is_empty and len(inner.interiors) == len(centre.interiors)
+
+
+def _with_detours(lap: Floats, ring: Ring) -> Floats:
+    """The lap, a closed polyline along `ring` begun anywhere, with the ring's detours at their places."""
+    if not ring.detours:
+        return lap
+    curve, stations = LineString(ring.points), along(lap)
+    begin = curve.line_locate_point(shapely.Point(lap[0]))
+    length = float(stations[-1])
+    stops = sorted(((detour.at - begin) % length, k) for k, detour in enumerate(ring.detours))
+    pieces: list[Floats] = []
+    done = 0.0
+    for at, k in stops:
+        inner = lap[(stations > done) & (stations < at)]
+        pieces += [place_at(lap, stations, np.array([done])), inner, ring.detours[k].path]
+        done = at
+    pieces += [place_at(lap, stations, np.array([done])), lap[stations > done]]
+    return np.concatenate(pieces)

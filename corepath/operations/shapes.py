@@ -58,12 +58,12 @@ def place_at(points: Floats, stations: Floats, distance: Floats) -> Floats:
 
 
 def stretch(closed: Floats, begin: float, length: float) -> Floats:
-    """(m, 2) part of a closed polyline from `begin` (mm along it) on, `length` mm long, round the end if need be."""
+    """(m, 2) part of a closed polyline from `begin` (mm along it) on, `length` mm long, at most two laps."""
     stations = along(closed)
     lap = float(stations[-1])
     begin = begin % lap
-    twice = np.concatenate([stations[:-1], stations + lap])
-    points = np.concatenate([closed[:-1], closed])
-    inner = (twice > begin + 1e-9) & (twice < begin + length - 1e-9)
-    ends = place_at(points, twice, np.array([begin, begin + length]))
+    thrice = np.concatenate([stations[:-1], stations[:-1] + lap, stations + 2.0 * lap])
+    points = np.concatenate([closed[:-1], closed[:-1], closed])
+    inner = (thrice > begin + 1e-6) & (thrice < begin + length - 1e-6)
+    ends = place_at(points, thrice, np.array([begin, begin + length]))
     return np.concatenate([ends[:1], points[inner], ends[1:]])

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from corepath.motion.cutter import Cutter
+from corepath.motion.program import Corner
 from corepath.planning.make import MadeFile
 from corepath.planning.prepare import Prepared
 from corepath.planning.times import together
@@ -137,6 +138,8 @@ def _operation(made: MadeFile, prepared: Prepared) -> dict[str, Any]:
     }
     if program.combined:
         entry["combined"] = True
+    if program.corners:
+        entry["corners"] = [_corner(corner) for corner in program.corners]
     return entry
 
 
@@ -147,6 +150,12 @@ def _bound(made: MadeFile) -> dict[str, Any]:
     if made.bound.level:
         found["bound_level_ground"] = True
     return found
+
+
+def _corner(corner: Corner) -> dict[str, Any]:
+    """A corner that stays round: its place on the bed of that set-up, mm² and largest mm left."""
+    places = {"x": corner.x, "y": corner.y, "area": corner.area, "left": corner.left}
+    return {"feature": corner.feature, **{key: round(value, 4) + 0.0 for key, value in places.items()}}
 
 
 def _cutter(cutter: Cutter) -> dict[str, Any]:

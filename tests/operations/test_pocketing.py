@@ -18,10 +18,10 @@ from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.fit import flatten
 from corepath.motion.program import Kind, Move, Program, Zero
 from corepath.operations import programs
-from corepath.operations.pocketing import LIGHT, layers
-from corepath.work.model import Obstacle, Pocket, Work
+from corepath.operations.pocketing import layers
+from corepath.work.model import Milling, Obstacle, Pocket, Work
 
-TOP, FLOOR, CLEAR = 13.6, 1.2, 25.0
+TOP, FLOOR, CLEAR, LIGHT = 13.6, 1.2, 25.0, 0.3
 FLAT = Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0)
 CUTTING = Cutting(rpm=18000, feed=3000, ramp=1500, plunge=1000, depth=3.0, stepover=2.4)
 
@@ -83,8 +83,9 @@ def prove(area: Polygon, made: Program, pocket: Pocket) -> None:
     outside = sweep_all(made).difference(area.buffer(0.003))
     assert outside.area < 1e-6, f"cuts {outside.area} mm2 outside the pocket, at {outside.representative_point()}"
     must = opened(area, made.cutter.radius).buffer(-0.003)
-    for z in layers(pocket, CUTTING.depth):
-        left = must.difference(sweep_at(made, z))
+    for z in layers(pocket, CUTTING.depth, LIGHT):
+        asked = must if z == pocket.floor else opened(area.buffer(-Milling().finish_allowance), made.cutter.radius)
+        left = asked.buffer(-0.003).difference(sweep_at(made, z))
         assert left.area < 0.01, f"leaves {left.area} mm2 at z {z}, at {left.representative_point()}"
 
 
@@ -173,19 +174,19 @@ def test_floor_above_the_top_is_refused() -> None:
 
 def test_every_layer_is_within_the_depth_and_the_last_is_light() -> None:
     """A layer deeper than the cutter's, or a full cut over a thin floor."""
-    heights = layers(Pocket("P", box(0, 0, 9, 9), TOP, FLOOR), 3.0)
+    heights = layers(Pocket("P", box(0, 0, 9, 9), TOP, FLOOR), 3.0, LIGHT)
     steps = -np.diff([TOP, *heights])
     assert steps.max() <= 3.0 + 1e-9 and steps.min() > 0
     assert heights[-1] == FLOOR and steps[-1] == pytest.approx(LIGHT)
     assert steps[:-1] == pytest.approx(steps[0])
-    assert layers(Pocket("P", box(0, 0, 9, 9), TOP, TOP - 3.0, thin=False), 3.0) == [TOP - 3.0]
+    assert layers(Pocket("P", box(0, 0, 9, 9), TOP, TOP - 3.0, thin=False), 3.0, LIGHT) == [TOP - 3.0]
 
 
 @pytest.mark.parametrize("name", ["ellipse groove", "round plug", "narrow slot", "dumbbell", "groove with corners"])
 def test_never_straight_down_into_wood_and_never_steeper_than_three_degrees(name: str) -> None:
     """A plunge or a steep ramp into solid wood with a cutter that may not cut to its centre."""
     made = program(work(AREAS[name]))
-    levels = [TOP, *layers(Pocket("P", AREAS[name], TOP, FLOOR), CUTTING.depth)]
+    levels = [TOP, *layers(Pocket("P", AREAS[name], TOP, FLOOR), CUTTING.depth, LIGHT)]
     for move, points in cuts(made):
         way = float(np.hypot(*np.diff(points[:, :2], axis=0).T).sum())
         fall = points[0, 2] - points[-1, 2]
@@ -235,7 +236,7 @@ def test_walls_are_climb_milled() -> None:
 def test_full_width_only_in_the_first_lap_of_a_layer() -> None:
     """A later ring buries the cutter: the uncut width ahead of it, by area per length, must stay near the stepover."""
     made = program(work(AREAS["ellipse groove"]))
-    z = layers(Pocket("P", AREAS["ellipse groove"], TOP, FLOOR), CUTTING.depth)[0]
+    z = layers(Pocket("P", AREAS["ellipse groove"], TOP, FLOOR), CUTTING.depth, LIGHT)[0]
     done: BaseGeometry = Polygon()
     widths = []
     for move, p in cuts(made):
@@ -257,7 +258,7 @@ def test_wall_ring_meets_no_more_than_a_strip_at_a_pointed_tip() -> None:
     area = ring(Polygon([(-80, 0), (0, -25), (80, 0), (0, 25)]))
     wall = area.buffer(-3.0, quad_segs=64).exterior
     inner = Polygon(area.interiors[0]).buffer(7.0)
-    made = program(work(area))
+    made = program(work(area, milling=Milling(finish_allowance=0.0)))
     pieces = [p for _, p in cuts(made)]
     away = [shapely.distance(wall, shapely.points(p[:, :2])).max() for p in pieces]
     flank = [k for k, p in enumerate(pieces) if away[k] < 0.01 and np.abs(p[:, 0]).min() < 30 and np.ptp(p[:, 0]) > 20]
