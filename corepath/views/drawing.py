@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from corepath.board.model import Board
 from corepath.job.model import Job
-from corepath.motion.program import Pass, Program
+from corepath.motion.program import Corner, Pass, Program
 from corepath.stackup.check import Check
 from corepath.views.cuts import Bands, Strokes, spaced, strokes
 from corepath.views.detail import detail_scale, draw_detail
@@ -25,6 +25,7 @@ from corepath.views.plan import (
     PlanView,
     draw_castings,
     draw_contours,
+    draw_corners,
     draw_cuts,
     draw_depths,
     draw_features,
@@ -126,7 +127,8 @@ def operation_drawing(
                 svg.hatch(f"{name}-plan", pitch / scale, "hatching", up=True)
     heading(svg, f"{work.order:02d}  {work.name}", f"SET-UP {work.setup}: {FACE_UP[work.setup]}", scene.turned)
     view = PlanView.fitted(svg, bounds, Box(_PLAN.x0, _PLAN.y0, _PLAN.x1, _PLAN.y1), scale)
-    _plan(view, scene, work, drawn, bands, section_y(scene, work))
+    corners = tuple(corner for program in programs for corner in program.corners)
+    _plan(view, scene, work, drawn, bands, section_y(scene, work), corners)
     draw_section(svg, section_of(scene, work, section_y(scene, work)), _SECTION)
     room = _side(svg, scene, work, programs, bands, digest, minutes or {})
     if detail:
@@ -159,7 +161,15 @@ def _bounds(work: Work, drawn: Strokes) -> tuple[float, float, float, float]:
     )
 
 
-def _plan(view: PlanView, scene: Scene, work: Work, drawn: Strokes, bands: Bands, cut_y: float) -> None:
+def _plan(
+    view: PlanView,
+    scene: Scene,
+    work: Work,
+    drawn: Strokes,
+    bands: Bands,
+    cut_y: float,
+    corners: Sequence[Corner] = (),
+) -> None:
     svg = view.svg
     marks: list[tuple[str, float, float]] = []
     with svg.group("plan", id="plan", transform=view.transform):
@@ -173,6 +183,7 @@ def _plan(view: PlanView, scene: Scene, work: Work, drawn: Strokes, bands: Bands
             heights = work.deck.surface.grid
             marks = draw_contours(view, work.deck.surface, float(heights.min()), float(heights.max()))
         draw_features(view, scene)
+        draw_corners(view, corners)
         draw_obstacles(view, [obstacle.area for obstacle in work.obstacles])
     labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 3), [])
     shapes = [scene.seen(scene.board.outline), *(scene.seen(casting.area) for casting in scene.board.castings)]
@@ -255,13 +266,13 @@ def _side(
     if work.setup == "B" and work.facing is None:
         face = "the skimmed face"
     y = depth_legend(svg, SIDE, SIDE.y0, bands, face, top, pale=work.deck is not None)
-    y = kinds_legend(svg, SIDE, y, _kinds(scene, work))
+    y = kinds_legend(svg, SIDE, y, _kinds(scene, work, any(program.corners for program in programs)))
     column = Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1)
     bottom = rows_block(svg, column, _rows(scene, work, programs, digest, minutes), "title")
     return Box(SIDE.x0 + 2, y + 3, SIDE.x1 - 3, bottom - 4)
 
 
-def _kinds(scene: Scene, work: Work) -> list[tuple[str, str]]:
+def _kinds(scene: Scene, work: Work, corners: bool = False) -> list[tuple[str, str]]:
     cut = "cut, darker where deeper" if work.deck is None else "cut; close lines left out"
     kinds = [("cut z1", cut), ("rapid", "rapid, above everything")]
     kinds += [
@@ -282,6 +293,8 @@ def _kinds(scene: Scene, work: Work) -> list[tuple[str, str]]:
         kinds.append(("touch", "place where Z is touched"))
     if work.obstacles:
         kinds.append(("obstacle", "obstacle: keep off"))
+    if corners:
+        kinds.append(("corner", "inside corner that stays round"))
     kinds.append(("tint", "cut away here"))
     return kinds
 

@@ -79,10 +79,16 @@ def _touch(svg: Document, x: float, y: float) -> None:
     svg.path(f"M{number(x + 6.5)} {number(y + 1.4)}l-1.5 -2.8h3z", "mark narrow")
 
 
+def _corner(svg: Document, x: float, y: float) -> None:
+    svg.add("circle", class_="corner", cx=x + 6.5, cy=y, r=1.5)
+    svg.path(f"M{number(x + 5.45)} {number(y - 1.05)}l2.1 2.1m0 -2.1l-2.1 2.1", "corner")
+
+
 _MARKS: dict[str, Callable[[Document, float, float], None]] = {
     "entry": _entry,
     "arrow": _arrow,
     "zero": _zero,
     "cutter": _cutter,
     "touch": _touch,
+    "corner": _corner,
 }

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString, Polygon
 
+from corepath.motion.program import Corner
 from corepath.views.contours import contour
 from corepath.views.cuts import Bands, Strokes, arrows, banded_paths, entries, nice_step
 from corepath.views.scene import Round, Scene, Surface
@@ -24,6 +25,7 @@ __all__ = [
     "PlanView",
     "draw_castings",
     "draw_contours",
+    "draw_corners",
     "draw_cuts",
     "draw_depths",
     "draw_features",
@@ -164,6 +166,19 @@ def draw_cuts(
     if strokes.runs:
         x, y = float(strokes.runs[0][0, 0]), float(strokes.runs[0][0, 1])
         svg.add("circle", class_="cutter", id="cutter" if ids else None, cx=x, cy=y, r=work.cutter.radius)
+
+
+def draw_corners(view: PlanView, corners: Sequence[Corner]) -> None:
+    """A small cross in a circle at each inside corner that the cutter leaves round."""
+    if not corners:
+        return
+    reach = 1.5 * view.unit
+    with view.svg.group("corners", id="corners"):
+        for corner in corners:
+            view.svg.add("circle", class_="corner", cx=corner.x, cy=corner.y, r=reach)
+            for dx, dy in ((0.7, 0.7), (0.7, -0.7)):
+                x, y = dx * reach, dy * reach
+                view.svg.line(corner.x - x, corner.y - y, corner.x + x, corner.y + y, "corner")
 
 
 def _dart(x: float, y: float, angle: float, length: float, places: int) -> str:

@@ -88,6 +88,7 @@ def _rules(prefix: str, unit: float) -> str:
         ("fine", "", 0.2 * unit, ()),
         ("cutter", INK, 0.35 * unit, ()),
         ("entry", INK, 0.3 * unit, ()),
+        ("corner", INK, 0.3 * unit, ()),
         ("contour", INK, 0.2 * unit, ()),
         ("arrow", PAPER, 0.25 * unit, ()),
         ("hatching", GREY, 0.18 * unit, ()),

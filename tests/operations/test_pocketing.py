@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from corepath.errors import CorepathError
 from corepath.motion.cutter import Cutter, Cutting
-from corepath.motion.fit import flatten
+from corepath.motion.fit import TOLERANCE, flatten
 from corepath.motion.program import Kind, Move, Program, Zero
 from corepath.operations import programs
 from corepath.operations.pocketing import layers
@@ -84,8 +84,10 @@ def prove(area: Polygon, made: Program, pocket: Pocket) -> None:
     assert outside.area < 1e-6, f"cuts {outside.area} mm2 outside the pocket, at {outside.representative_point()}"
     must = opened(area, made.cutter.radius).buffer(-0.003)
     for z in layers(pocket, CUTTING.depth, LIGHT):
-        asked = must if z == pocket.floor else opened(area.buffer(-Milling().finish_allowance), made.cutter.radius)
-        left = asked.buffer(-0.003).difference(sweep_at(made, z))
+        # Above the floor no wall is made yet: what stays there may be thicker by the tolerance of a clearing lap.
+        above = area.buffer(-Milling().finish_allowance - TOLERANCE)
+        asked = must if z == pocket.floor else opened(above, made.cutter.radius).buffer(-0.003)
+        left = asked.difference(sweep_at(made, z))
         assert left.area < 0.01, f"leaves {left.area} mm2 at z {z}, at {left.representative_point()}"
 
 
