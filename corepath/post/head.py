@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from corepath.motion.cutter import Cutter
+from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Program
 from corepath.post.comments import comment
 from corepath.post.numbers import Grid
@@ -62,7 +62,7 @@ def _says(program: Program, heading: Heading, extents: Extents, grid: Grid) -> I
     yield f"Face up: {heading.face_up}"
     yield from _zero(program, heading.front_left, grid)
     yield f"Cutter: {_cutter(program.cutter, grid)}"
-    yield f"Spindle: {program.cutting.rpm:.0f} rpm, feed {grid.feed(program.cutting.feed)} {grid.short}/min"
+    yield f"Spindle: {program.cutting.rpm:.0f} rpm, {_feeds(program.cutting, grid)} {grid.short}/min"
     for axis, (low, high) in zip("XYZ", extents, strict=True):
         yield f"Extent {axis}: {grid.coordinate(low)} to {grid.coordinate(high)} {grid.short}"
     yield f"Minutes: {heading.minutes:.1f}, stops not counted"
@@ -81,6 +81,12 @@ def _zero(program: Program, front_left: bool, grid: Grid) -> Iterator[str]:
     yield "Touch again: allowed" if zero.again else "Touch again: NEVER, one touch serves for all"
     place = " ".join(f"{axis}{grid.coordinate(at)}" for axis, at in zip("XYZ", (zero.x, zero.y, zero.z), strict=True))
     yield f"Zero lies at {place} {grid.short} from the middle of the blank on the bed"
+
+
+def _feeds(cutting: Cutting, grid: Grid) -> str:
+    """The feed, and that of light laps where it is another."""
+    light = "" if cutting.finish == cutting.feed else f", light laps {grid.feed(cutting.finish)}"
+    return f"feed {grid.feed(cutting.feed)}{light}"
 
 
 def _cutter(cutter: Cutter, grid: Grid) -> str:
