@@ -234,6 +234,9 @@ class MachineSection(Section):
     arcs: Flag = Field(True, description="the control takes G2 and G3")
     exact_path: Flag = Field(False, description="the control keeps to the path with G61; else G64")
     canned_cycles: Flag = Field(False, description="the control takes G81 and G83")
+    collet_diameter: PositiveLength = Field(
+        40.0, description="largest diameter of collet, nut and spindle nose above the cutter"
+    )
     tool_change: Literal["stop", "m6"] = Field("stop", description="a stop to fit the cutter by hand, or M6")
     rapid: PositiveLength = Field(6000.0, description="mm/min")
     accel: PositiveLength = Field(500.0, description="mm/s²")

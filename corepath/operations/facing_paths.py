@@ -9,16 +9,18 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Sequence
 
+import numpy as np
 import shapely
 
 from corepath.errors import CorepathError
 from corepath.motion.cycles import expand
 from corepath.motion.program import Corner, Kind, Move, Pass, Program, line, rapid
+from corepath.work.keepoff import BESIDE, CLEARANCE
 from corepath.work.model import Work
 
 __all__ = ["OVER_STOCK", "RUN_IN", "check_path", "descend", "joined", "program"]
 
-RUN_IN = 2.0
+RUN_IN = BESIDE
 """How far beyond touching the blank's edge the cutter stands before it runs in, mm."""
 
 OVER_STOCK = 2.0
@@ -45,31 +47,36 @@ def check_path(work: Work, moves: Sequence[Move]) -> None:
             f"{work.lowest:.3f}, the lowest this operation may cut"
         )
     for obstacle in work.obstacles:
-        near = _first_near(work, moves, obstacle.area.buffer(work.cutter.radius), obstacle.height)
-        if near is not None:
+        bodies = (
+            (work.cutter.describe(), work.cutter.radius, 0.0),
+            ("the collet", work.collet / 2, work.cutter.stick_out),
+        )
+        for body, radius, over in bodies:
+            near = _nearest(moves, obstacle.area, obstacle.height - over)
+            if near is None or near[0] >= radius:
+                continue
             left, low, right, high = obstacle.area.bounds
             raise CorepathError(
-                f"{work.stem}: {work.cutter.describe()} would meet the obstacle at x {left:.1f} to {right:.1f}, "
-                f"y {low:.1f} to {high:.1f}, {obstacle.height:g} high, near x {near[0]:.1f}, y {near[1]:.1f}; "
-                f"move it outside the path (set-up {work.setup}) or hold the blank another way"
+                f"{work.stem}: {body} would meet the {obstacle.name} at x {left:.1f} to {right:.1f}, "
+                f"y {low:.1f} to {high:.1f}, {obstacle.height:g} high, near x {near[1]:.1f}, y {near[2]:.1f}; "
+                f"move it at least {radius - near[0] + CLEARANCE:.1f} mm away from there (set-up {work.setup}), "
+                f"or hold the blank another way"
             )
 
 
-def _first_near(
-    work: Work, moves: Sequence[Move], keep_off: shapely.Geometry, height: float
-) -> tuple[float, float] | None:
+def _nearest(moves: Sequence[Move], area: shapely.Polygon, height: float) -> tuple[float, float, float] | None:
+    """Distance from `area` and place (x, y) of the nearest move that comes below `height`."""
     pairs = []
     for before, move in itertools.pairwise(moves):
         if min(before.z, move.z) < height:
             pairs.append(((before.x, before.y), (move.x, move.y)))
     if not pairs:
         return None
-    shapely.prepare(keep_off)
-    hit = shapely.intersects(keep_off, shapely.linestrings(pairs))
-    for pair, meets in zip(pairs, hit, strict=True):
-        if meets:
-            return pair[1]
-    return None
+    lines = shapely.linestrings(pairs)
+    away = shapely.distance(area, lines)
+    k = int(np.argmin(np.round(away, 6)))
+    place = shapely.get_point(shapely.shortest_line(lines[k], area), 0)
+    return float(away[k]), float(place.x), float(place.y)
 
 
 def program(

@@ -12,14 +12,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely import LineString, segmentize
 
 from corepath.motion.program import Move, Pass, line, rapid
+from corepath.operations.around import Around
 from corepath.operations.facing_paths import RUN_IN, descend, joined
 from corepath.operations.finishing import level_step
 from corepath.operations.offsetting import CutterOffset, thin
+from corepath.work.keepoff import field_of
 from corepath.work.model import Deck, Work
 
 __all__ = ["rough"]
@@ -57,12 +62,15 @@ class _Layer:
     level: float
 
 
-def rough(work: Work, deck: Deck, offset: CutterOffset) -> Pass:
-    """All layers of roughing in one pass."""
-    left, low, right, high = deck.area.bounds
+def rough(work: Work, deck: Deck, offset: CutterOffset, around: Around | None = None) -> Pass:
+    """All layers of roughing in one pass; within the room that obstacles or a frame leave, where there are any."""
+    framed = around is not None and around.framed
+    left, low, right, high = field_of(work).bounds if framed else deck.area.bounds
+    over = 0.0 if framed else _OVERRUN
     rows = max(1, math.ceil((high - low) / _step(work, deck) - 1e-9))
     ys = low + (np.arange(rows) + 0.5) * (high - low) / rows
-    xs = np.linspace(left - _OVERRUN, right + _OVERRUN, math.ceil((right - left + 2 * _OVERRUN) / _SAMPLE) + 1)
+    xs = np.linspace(left - over, right + over, math.ceil((right - left + 2 * over) / _SAMPLE) + 1)
+    free = np.ones((rows, len(xs)), dtype=np.bool_) if around is None else around.holds(*np.meshgrid(xs, ys))
     limit = offset.tip(xs[None, :], ys[:, None]) + deck.rough
     lowest = float(limit.min())
     count = max(1, math.ceil((deck.top - lowest) / work.cutting.depth - 1e-6))
@@ -71,8 +79,10 @@ def rough(work: Work, deck: Deck, offset: CutterOffset) -> Pass:
     for k in range(1, count + 1):
         level = deck.top - (deck.top - lowest) * k / count
         layer = _Layer(xs, ys, np.maximum(limit, level), np.maximum(limit, above), level)
-        for chain in _chains(_stretches(limit < above - _NOTHING, xs), xs):
-            moves += _cut(work, deck, offset, layer, chain)
+        if around is not None:
+            moves += around.cut_contours(partial(_track, deck, offset, level), above)
+        for chain in _chains(_stretches(limit < above - _NOTHING, free, xs), layer, around):
+            moves += _cut(work, deck, offset, layer, chain, around)
         above = level
     return Pass.of(joined(moves), f"rough the deck in {count} layer{'s' if count > 1 else ''}")
 
@@ -86,16 +96,20 @@ def _step(work: Work, deck: Deck) -> float:
     return min(level, 0.9 * work.cutting.depth / max(float(across), 1e-9))
 
 
-def _stretches(active: NDArray[np.bool_], xs: Array) -> list[list[_Stretch]]:
-    """Stretches to cut on each line, in order of X; short gaps closed, one sample added at each end."""
+def _stretches(active: NDArray[np.bool_], free: NDArray[np.bool_], xs: Array) -> list[list[_Stretch]]:
+    """Stretches to cut on each line, in order of X; short gaps closed, one sample added at each end.
+
+    All of it only where the cutter is `free` to go.
+    """
     gap = round(_SHORT_GAP / float(xs[1] - xs[0]))
     found = []
-    for row, flags in enumerate(active):
+    for row, flags in enumerate(active & free):
         edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
         runs: list[list[int]] = []
         for a, b in edges.reshape(-1, 2).tolist():
-            first, last = max(a - 1, 0), min(b, len(xs) - 1)
-            if runs and first - runs[-1][1] < gap:
+            first = a - 1 if a > 0 and free[row, a - 1] else a
+            last = b if b < len(xs) and free[row, b] else b - 1
+            if runs and first - runs[-1][1] < gap and free[row, runs[-1][1] : first].all():
                 runs[-1][1] = last
             else:
                 runs.append([first, last])
@@ -103,41 +117,67 @@ def _stretches(active: NDArray[np.bool_], xs: Array) -> list[list[_Stretch]]:
     return found
 
 
-def _chains(rows: list[list[_Stretch]], xs: Array) -> list[list[tuple[_Stretch, bool]]]:
+def _track(deck: Deck, offset: CutterOffset, level: float, corners: Array) -> Array:
+    """The tip's path (m, 3) along straight lines between `corners` (n, 2), as low as the layer allows."""
+    places = np.array(segmentize(LineString(corners), _SAMPLE).coords)
+    heights = np.maximum(offset.tip(places[:, 0], places[:, 1]) + deck.rough, level)
+    track = np.column_stack([places, heights])
+    at = np.flatnonzero((places[:, None] == corners[None, :]).all(axis=2).any(axis=1))
+    kept = [thin(track[a : b + 1], 0.01, 0.03)[:-1] for a, b in pairwise(at.tolist())]
+    return np.concatenate([*kept, track[-1:]])
+
+
+def _chains(rows: list[list[_Stretch]], layer: _Layer, around: Around | None) -> list[list[tuple[_Stretch, bool]]]:
     """Stretches joined back and forth from line to line, each with its direction (True: towards +X)."""
     left_over = [list(row) for row in rows]
     chains = []
     for row in left_over:
         while row:
             stretch = row.pop(0)
-            forward = stretch.first == 0 or stretch.last < len(xs) - 1
+            forward = stretch.first == 0 or stretch.last < len(layer.xs) - 1
             chain = [(stretch, forward)]
-            while step := _next(left_over, chain[-1], xs):
+            while step := _next(left_over, chain[-1], layer, around):
                 left_over[step[0].row].remove(step[0])
                 chain.append(step)
             chains.append(chain)
     return chains
 
 
-def _next(left_over: list[list[_Stretch]], last: tuple[_Stretch, bool], xs: Array) -> tuple[_Stretch, bool] | None:
-    """The stretch on the next line that can be entered nearest to where `last` ends."""
+def _next(
+    left_over: list[list[_Stretch]], last: tuple[_Stretch, bool], layer: _Layer, around: Around | None
+) -> tuple[_Stretch, bool] | None:
+    """The stretch on the next line that can be entered nearest to where `last` ends, straight over free ground."""
     stretch, forward = last
+    xs = layer.xs
     if stretch.row + 1 >= len(left_over):
         return None
-    end = stretch.last if forward else stretch.first
+    end_of = stretch.last if forward else stretch.first
     choices = []
     for other in left_over[stretch.row + 1]:
         for begin, onward in ((other.first, True), (other.last, False)):
-            choices.append((round(abs(float(xs[begin] - xs[end])), 6), other.first, onward, other))
+            choices.append((round(abs(float(xs[begin] - xs[end_of])), 6), other.first, onward, other))
     if not choices:
         return None
     away, _, onward, other = min(choices, key=lambda choice: choice[:3])
-    return (other, onward) if away <= _LONGEST_LINK else None
+    if away > _LONGEST_LINK:
+        return None
+    here = np.array([xs[end_of], layer.ys[stretch.row]])
+    there = np.array([xs[other.first if onward else other.last], layer.ys[other.row]])
+    if around is not None and not around.straight(here, there):
+        return None
+    return other, onward
 
 
-def _cut(work: Work, deck: Deck, offset: CutterOffset, layer: _Layer, chain: list[tuple[_Stretch, bool]]) -> list[Move]:
+def _cut(
+    work: Work,
+    deck: Deck,
+    offset: CutterOffset,
+    layer: _Layer,
+    chain: list[tuple[_Stretch, bool]],
+    around: Around | None,
+) -> list[Move]:
     """Moves of one chain, from the clear height to the clear height."""
-    path = [_entry(work, deck, layer, chain[0])]
+    path = [_entry(work, deck, layer, chain[0], around)]
     for k, (stretch, forward) in enumerate(chain):
         points = _points(layer, stretch, forward)
         if k:
@@ -169,16 +209,20 @@ def _link(deck: Deck, offset: CutterOffset, layer: _Layer, start: Array, end: Ar
     return thin(np.column_stack([places, heights]), 0.01, 0.03)
 
 
-def _entry(work: Work, deck: Deck, layer: _Layer, first: tuple[_Stretch, bool]) -> Array:
-    """The way in: from outside the blank, straight down where nothing is cut, or a ramp of at most 3°."""
+def _entry(work: Work, deck: Deck, layer: _Layer, first: tuple[_Stretch, bool], around: Around | None) -> Array:
+    """The way in: at a contour that this layer has cut, from outside the blank, straight down where nothing is cut,
+    or a ramp of at most 3°."""
     stretch, forward = first
     points = _points(layer, stretch, forward)
+    edge = around.edge_near(float(points[0, 0]), float(points[0, 1]), 1.5 * _SAMPLE) if around is not None else None
+    if edge is not None:
+        return np.array([[*edge, points[0, 2]]])
     left, _, right, _ = deck.area.bounds
     out = work.cutter.radius + RUN_IN - 1e-3
-    if forward and stretch.first == 0:
-        return np.array([[left - out, points[0, 1], points[0, 2]]])
-    if not forward and stretch.last == len(layer.xs) - 1:
-        return np.array([[right + out, points[0, 1], points[0, 2]]])
+    if stretch.first == 0 if forward else stretch.last == len(layer.xs) - 1:
+        outside = np.array([[left - out if forward else right + out, points[0, 1], points[0, 2]]])
+        if around is None or (not around.framed and around.straight(outside[0], points[0])):
+            return outside
     before = layer.before[stretch.row, stretch.first : stretch.last + 1]
     before = before if forward else before[::-1]
     if np.all(points[:2, 2] >= before[:2] - 1.5 * _NOTHING) and np.all(np.diff(points[:, 2]) > -_RAMP * _SAMPLE):

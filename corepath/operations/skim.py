@@ -3,19 +3,25 @@
 Bed frame of set-up B, mm. Each plane is cut by lines along the grain (X), back and forth, from outside
 the blank in and out again; links run along the blank's end. Neighbouring lines overlap, the outer lines
 overhang the blank's edges, so the swept area holds the whole blank with its corners. There is one
-program for each plane and one for all of them, which stops where the casting may show.
+program for each plane and one for all of them, which stops where the casting may show. Obstacles are gone round.
 """
 
 from __future__ import annotations
 
 import math
 
+import numpy as np
+from numpy.typing import NDArray
+
 from corepath.errors import CorepathError
 from corepath.motion.program import Move, Pass, Program, line, rapid
+from corepath.operations.around import Around
 from corepath.operations.facing_paths import RUN_IN, descend, joined, program
 from corepath.work.model import Facing, Work
 
 __all__ = ["line_places", "plan"]
+
+Array = NDArray[np.float64]
 
 _OVERHANG = 0.5
 """How far the outer lines sweep beyond the blank's edges, mm; covers a blank that is slightly larger."""
@@ -52,6 +58,8 @@ def line_places(low: float, high: float, radius: float, stepover: float) -> list
 
 def _cut(work: Work, facing: Facing, first: int, last: int) -> Pass:
     """Planes `first` to `last` (indices) without a stop."""
+    if Around.of(work, facing.planes[last]) is not None:
+        return _cut_around(work, facing, first, last)
     track = _track(work, facing)
     moves: list[Move] = []
     above = facing.top if first == 0 else facing.planes[first - 1]
@@ -66,8 +74,47 @@ def _cut(work: Work, facing: Facing, first: int, last: int) -> Pass:
         above = plane
     x, y = track[0]
     moves.append(rapid(x, y, work.clear))
+    return Pass.of(joined(moves), _says(facing, first, last))
+
+
+def _says(facing: Facing, first: int, last: int) -> str:
     heights = ", ".join(f"{plane:.2f}" for plane in facing.planes[first : last + 1])
-    return Pass.of(joined(moves), f"skim to {heights} above the bed")
+    return f"skim to {heights} above the bed"
+
+
+def _cut_around(work: Work, facing: Facing, first: int, last: int) -> Pass:
+    """The same beside obstacles: of each layer the edges of their zones first, then the lines between them."""
+    track = np.array(_track(work, facing))
+    moves: list[Move] = []
+    above = facing.top if first == 0 else facing.planes[first - 1]
+    for plane in facing.planes[first : last + 1]:
+        layers = max(1, math.ceil((above - plane) / work.cutting.depth - 1e-6))
+        for layer in range(1, layers + 1):
+            z = plane if layer == layers else above - (above - plane) * layer / layers
+            moves += _layer_around(work, track, z, above - (above - plane) * (layer - 1) / layers)
+        above = plane
+    return Pass.of(joined(moves), _says(facing, first, last))
+
+
+def _layer_around(work: Work, track: Array, z: float, above: float) -> list[Move]:
+    """One layer, from clear height to clear height; `above` is the height that the layer before left."""
+
+    def level(corners: Array) -> Array:
+        return np.column_stack([corners, np.full(len(corners), z)])
+
+    around = Around.of(work, z)
+    pieces = [track] if around is None else around.clipped(track)
+    moves = around.cut_contours(level, above) if around is not None else []
+    start = len(moves)
+    for piece in pieces:
+        path = level(piece)
+        if around is None or len(moves) == start:
+            moves += descend(work, *path[0].tolist())
+        else:
+            last = moves[-1]
+            moves += around.passage(np.array([last.x, last.y, last.z]), path[0], level)
+        moves += [line(x, y, height, work.cutting.feed) for x, y, height in path[1:].tolist()]
+    return [*moves, rapid(moves[-1].x, moves[-1].y, work.clear)]
 
 
 def _track(work: Work, facing: Facing) -> list[tuple[float, float]]:

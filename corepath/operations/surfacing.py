@@ -3,6 +3,7 @@
 Bed frame of C, mm: z = h(x, y) is the deck to be. Finishing follows the tip heights over the surface in
 one continuous path that starts and ends outside the blank; straight moves keep within 0.002 mm below
 and 0.003 mm above the true tip path. Roughing is in `corepath.operations.roughing`.
+Inside a frame, or beside obstacles, the edges of the room are cut first (`corepath.operations.around`).
 """
 
 from __future__ import annotations
@@ -14,10 +15,12 @@ from numpy.typing import NDArray
 
 from corepath.errors import CorepathError
 from corepath.motion.program import Move, Pass, Program, line, rapid
+from corepath.operations.around import Around
 from corepath.operations.facing_paths import RUN_IN, descend, joined, program
 from corepath.operations.finishing import Strip, strips
 from corepath.operations.offsetting import CutterOffset, thin
 from corepath.operations.roughing import rough
+from corepath.work.keepoff import field_of
 from corepath.work.model import Deck, Work
 
 __all__ = ["plan"]
@@ -41,17 +44,52 @@ def plan(work: Work) -> tuple[Program, ...]:
             f"{work.stem}: {work.cutter.describe()} cannot surface a deck; list a flat, ball or bull one"
         )
     offset = CutterOffset(deck.surface, work.cutter)
-    stretch = rough(work, deck, offset) if deck.rough > 0.0 else _finish(work, deck, offset)
+    around = Around.of(work)
+    if deck.rough > 0.0:
+        stretch = rough(work, deck, offset, around)
+    else:
+        stretch = _finish(work, deck, offset) if around is None else _finish_around(work, deck, offset, around)
     return (program(work, work.stem, [stretch]),)
 
 
-def _finish(work: Work, deck: Deck, offset: CutterOffset) -> Pass:
+def _lines(work: Work, deck: Deck, bounds: tuple[float, float, float, float]) -> Array:
+    """Ends (n, 2) of all lines within `bounds`, close enough for the ridges that are allowed."""
     allowed = max(deck.scallop - _ABOVE - 0.001, 0.5 * deck.scallop)
+    return _corners(strips(deck.surface, work.cutter, allowed, work.cutting.stepover, bounds), bounds)
+
+
+def _finish_around(work: Work, deck: Deck, offset: CutterOffset, around: Around) -> Pass:
+    """The same inside a frame or beside obstacles: the edges of the room first, then the lines clipped to it."""
+    left, low, right, high = field_of(work).bounds
+    out = work.cutter.radius + RUN_IN - 1e-3
+    if not around.framed:
+        low, high = low + out, high - out
+        corners = _lines(work, deck, (left + out - _OVERRUN, low, right - out + _OVERRUN, high))
+        last = right if corners[-1, 0] > 0.5 * (left + right) else left
+        corners = np.concatenate([[[left, corners[0, 1]]], corners, [[last, corners[-1, 1]]]])
+    else:
+        corners = _lines(work, deck, (left, low, right, high))
+
+    def follow(places: Array) -> Array:
+        return _follow(offset, places)
+
+    moves = around.cut_contours(follow, deck.top)
+    begun = False
+    for piece in around.clipped(corners):
+        path = follow(piece)
+        if begun:
+            moves += around.passage(np.array([moves[-1].x, moves[-1].y, moves[-1].z]), path[0], follow)
+        else:
+            moves += descend(work, *path[0].tolist())
+        moves += [line(x, y, z, work.cutting.feed) for x, y, z in path[1:].tolist()]
+        begun = True
+    moves.append(rapid(moves[-1].x, moves[-1].y, work.clear))
+    return Pass.of(joined(moves), "finish the deck")
+
+
+def _finish(work: Work, deck: Deck, offset: CutterOffset) -> Pass:
     left, low, right, high = deck.area.bounds
-    bounds = (left - _OVERRUN, low, right + _OVERRUN, high)
-    found = strips(deck.surface, work.cutter, allowed, work.cutting.stepover, bounds)
-    corners = _corners(found, bounds)
-    path = _follow(offset, corners)
+    path = _follow(offset, _lines(work, deck, (left - _OVERRUN, low, right + _OVERRUN, high)))
     out = work.cutter.radius + RUN_IN - 1e-3
     first, last = path[0], path[-1]
     start = left - out

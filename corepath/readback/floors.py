@@ -20,10 +20,12 @@ from corepath.work.model import Deck, Pocket
 
 __all__ = [
     "HeightField", "check_deck", "check_floor", "check_plane", "check_rough", "inside", "measure_showing",
-    "surface_heights",
+    "surface_heights", "to_reach",
 ]  # fmt: skip
 
 Singles = NDArray[np.float32]
+
+_EDGE = 0.05  # mm beside what is spared, as `Allowed.edge`
 
 
 class HeightField(Protocol):
@@ -31,6 +33,12 @@ class HeightField(Protocol):
 
     def height(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
         """Heights (mm) at places of equal shape."""
+
+
+def to_reach(stock: Stock, area: BaseGeometry, spare: BaseGeometry | None, edge: float) -> Mask:
+    """Columns of `area` that must be reached: not those within `edge` of what is spared."""
+    mask = inside(stock, area)
+    return mask if spare is None else mask & ~inside(stock, shapely.buffer(spare, edge))
 
 
 def inside(stock: Stock, area: BaseGeometry) -> Mask:
@@ -125,8 +133,11 @@ def measure_showing(stock: Stock, castings: Mapping[str, Mask], skin: float, mea
 def check_deck(
     deck: Deck, heights: Singles, path: Path, stock: Stock, allowed: Allowed, measures: MeasureList, findings: Findings
 ) -> None:
-    """The deck against h(x, y) over every column that is left."""
-    mask = stock.solid
+    """The deck against h(x, y) over every column that is left, save those that it may spare."""
+    mask = stock.solid & to_reach(stock, deck.area, deck.spare, allowed.edge)
+    if not mask.any():
+        findings.add("not-reached", "nothing of the deck can be reached")
+        return
     off = stock.top - heights
     low, low_at = _spot(stock, off, mask, largest=False)
     high, high_at = _spot(stock, off, mask, largest=True)
@@ -150,7 +161,10 @@ def check_rough(
     deck: Deck, heights: Singles, layer: float, path: Path, stock: Stock, measures: MeasureList, findings: Findings
 ) -> None:
     """Roughing leaves at least nothing below h and at most what it is to leave and one layer."""
-    mask = stock.solid
+    mask = stock.solid & to_reach(stock, deck.area, deck.spare, _EDGE)
+    if not mask.any():
+        findings.add("not-reached", "nothing of the deck can be reached")
+        return
     off = stock.top - heights
     low, low_at = _spot(stock, off, mask, largest=False)
     high, high_at = _spot(stock, off, mask, largest=True)

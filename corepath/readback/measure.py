@@ -34,9 +34,10 @@ from corepath.readback.floors import (
     inside,
     measure_showing,
     surface_heights,
+    to_reach,
 )
 from corepath.readback.holes import check_holes, is_open
-from corepath.readback.material import Cut, Mask, Stock
+from corepath.readback.material import NOWHERE, Cut, Mask, Stock
 from corepath.readback.measures import Measure, MeasureList
 from corepath.readback.motions import read_program
 from corepath.readback.path import Path, lay
@@ -44,7 +45,7 @@ from corepath.readback.result import FileCount, ReadBack, Remaining
 from corepath.readback.shop import Shop
 from corepath.readback.walls import check_walls, strays
 from corepath.readback.zeros import check_zero, derive_zero, face_height
-from corepath.work.model import Deck, Pocket, Work
+from corepath.work.model import Deck, Facing, Pocket, Work
 
 __all__ = ["read_back"]
 
@@ -157,6 +158,7 @@ class _Run:
             self.stock.carve(np.ones_like(self.stock.top, dtype=np.bool_), work.facing.planes[last])
             if work.name == "flush":
                 self.stock.lower_raw(work.facing.planes[last])
+            self._saw_off(work.facing)
 
     def _skim(self, work: Work) -> None:
         """Each pass on what the one before left; from the planned one on, on a copy; the combined file alone."""
@@ -168,6 +170,12 @@ class _Run:
                 running = self.stock.copy()
             self._facing(work, f"{work.stem}-pass-{number}.nc", running, plane)
         self._facing(work, f"{work.stem}-all.nc", raw, work.facing.planes[-1])
+        self._saw_off(work.facing)
+
+    def _saw_off(self, facing: Facing) -> None:
+        """What of the rim obstacles kept the skim from, and the job says is sawn off before the next set-up."""
+        if facing.sawn is not None:
+            self.stock.carve(inside(self.stock, shapely.buffer(facing.sawn, self.shop.allowed.edge)), NOWHERE)
 
     def _facing(self, work: Work, name: str, stock: Stock, plane: float) -> None:
         before = stock.top.copy()
@@ -175,7 +183,9 @@ class _Run:
         if done is None:
             return
         path, cut, measures, findings = done
-        check_plane(plane, before, path, stock, self.shop.allowed, measures, findings)
+        assert work.facing is not None
+        within = to_reach(stock, work.blank, work.facing.spare, self.shop.allowed.edge)
+        check_plane(plane, before, path, stock, self.shop.allowed, measures, findings, within)
         measure_showing(stock, self.castings, self.shop.allowed.shows, measures)
         self._close(path, cut, before, measures, findings, stock)
 
@@ -237,6 +247,8 @@ class _Run:
 
     def _may_touch(self, work: Work) -> Mask | None:
         """Columns that the operation may lower; None for all."""
+        if work.deck is not None and work.deck.framed:
+            return inside(self.stock, shapely.buffer(work.deck.area, self.shop.allowed.edge))
         if not work.pockets and not work.holes:
             return None
         grid, edge = self.stock.grid, self.shop.allowed.edge

@@ -93,8 +93,10 @@ class Stackup:
         return self.skim.thickest_plane + self.job.tolerances.flat
 
     def clear(self, setup: Setup, top: float) -> float:
-        """Height of free rapids: safe_z above the highest of stock and obstacles."""
+        """Height of free rapids: safe_z above the highest of stock, obstacles and screw heads."""
         highest = max((o.height for o in self.job.obstacle if setup in o.setups), default=0.0)
+        proud = [screw.head_height - screw.counterbore for screw in self.job.screw if setup in screw.setups]
+        top += max([0.0, *proud])
         return max(top, highest) + self.job.machine.safe_z
 
     def zero(self, setup: Setup, operation: str) -> Zero:

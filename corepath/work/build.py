@@ -15,11 +15,14 @@ from shapely.affinity import scale
 from corepath.board.model import Board
 from corepath.errors import Fault
 from corepath.job.model import Job
+from corepath.motion.cutter import Cutter
 from corepath.motion.program import Setup
 from corepath.stackup.flush import flush_area
 from corepath.stackup.stackup import PlaceStack, Stackup
 from corepath.work.cutters import Chosen, Need, choose
-from corepath.work.model import Deck, Facing, Hole, Milling, Obstacle, Pocket, Step, Work
+from corepath.work.holding import margin_fault, standing, with_uncut
+from corepath.work.keepoff import spared
+from corepath.work.model import Deck, Facing, Hole, Milling, Pocket, Step, Work
 from corepath.work.running import FINISH_DEPTH, Asked
 
 __all__ = ["build_works"]
@@ -65,6 +68,7 @@ class _Builder:
             break_through=wish.break_through,
             canned=machine.canned_cycles,
             accel=machine.accel,
+            rapid=machine.rapid,
         )
 
     def _chosen(self, need: Need) -> Chosen | None:
@@ -80,9 +84,6 @@ class _Builder:
     def _mirrored(self, area: Polygon) -> Polygon:
         sx, sy = self._mirror(1.0, 1.0)
         return scale(area, xfact=sx, yfact=sy, origin=(0.0, 0.0))
-
-    def _obstacles(self, setup: Setup) -> tuple[Obstacle, ...]:
-        return tuple(Obstacle(Polygon(o.points), o.height) for o in self.job.obstacle if setup in o.setups)
 
     def _work(
         self,
@@ -100,29 +101,29 @@ class _Builder:
         deck: Deck | None = None,
     ) -> None:
         half_length, half_width = self.job.blank.length / 2, self.job.blank.width / 2
-        self.works.append(
-            Work(
-                order=order,
-                setup=setup,
-                name=name,
-                cutter=chosen.cutter,
-                cutting=chosen.cutting,
-                zero=self.stack.zero(setup, name),
-                blank=self.board.blank,
-                stock_top=top,
-                clear=self.stack.clear(setup, top),
-                lowest=lowest,
-                park=(-half_length, half_width),
-                arcs=self.job.machine.arcs,
-                milling=self._milling,
-                pockets=pockets,
-                holes=holes,
-                facing=facing,
-                deck=deck,
-                obstacles=self._obstacles(setup),
-                watch=tuple(watch),
-            )
+        work = Work(
+            order=order,
+            setup=setup,
+            name=name,
+            cutter=chosen.cutter,
+            cutting=chosen.cutting,
+            zero=self.stack.zero(setup, name),
+            blank=self.board.blank,
+            stock_top=top,
+            clear=self.stack.clear(setup, top),
+            lowest=lowest,
+            park=(-half_length, half_width),
+            arcs=self.job.machine.arcs,
+            milling=self._milling,
+            pockets=pockets,
+            holes=holes,
+            facing=facing,
+            deck=deck,
+            obstacles=standing(self.job, self.stack, setup),
+            collet=self.job.machine.collet_diameter,
+            watch=tuple(watch),
         )
+        self.works.append(with_uncut(spared(work)))
 
     def dowels(self) -> None:
         dowels, top = self.board.dowels, self.stack.blank_top
@@ -243,13 +244,27 @@ class _Builder:
         )
         if finish is None:
             return
+        area = self._deck_area(finish.cutter)
+        framed = job.deck.margin > 0.0
         if top - lowest > FINISH_DEPTH:
             asked = Asked(1.0 - job.skim.overlap)
             need = Need("roughing the deck", ("flat", "bull", "ball"), None, 0.0, "deck", asked)
             rough = self._chosen(need)
             if rough is not None:
-                deck = Deck(self.board.blank, surface, top, job.deck.scallop, GOUGE, ROUGH_LEAVE)
+                deck = Deck(area, surface, top, job.deck.scallop, GOUGE, ROUGH_LEAVE, framed)
                 self._work(7, "C", "deck-rough", rough, top=top, lowest=lowest, deck=deck)
-        deck = Deck(self.board.blank, surface, top, job.deck.scallop, GOUGE, 0.0)
+        deck = Deck(area, surface, top, job.deck.scallop, GOUGE, 0.0, framed)
         watch = [f"hold board and rim each on its own ({job.hold.C})"]
         self._work(8, "C", "deck", finish, top=top, lowest=lowest, deck=deck, watch=watch)
+
+    def _deck_area(self, cutter: Cutter) -> Polygon:
+        """What the frame leaves of the blank; a fault where it leaves the cutter no way round the groove."""
+        margin, blank = self.job.deck.margin, self.board.blank
+        if margin == 0.0:
+            return blank
+        found = margin_fault(self.job, self.board, cutter)
+        if found is not None:
+            self.faults.append(found)
+            return blank
+        area: Polygon = blank.buffer(-margin, join_style="mitre")
+        return area

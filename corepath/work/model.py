@@ -63,21 +63,26 @@ class Hole:
 class Facing:
     """The whole blank is planed to each of `planes` in turn, from the highest down.
 
-    `first_stop` is the index into `planes` after which the combined file first stops.
+    `first_stop` is the index into `planes` after which the combined file first stops. `spare` is the part of
+    `area` that obstacles keep the cutter from; `sawn` what of it is sawn off before the next set-up.
     """
 
     area: Polygon
     top: float
     planes: tuple[float, ...]
     first_stop: int
+    spare: Polygon | MultiPolygon | None = None
+    sawn: Polygon | MultiPolygon | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Deck:
-    """The deck is surfaced over `area` (the blank) to `surface`, from stock up to `top`.
+    """The deck is surfaced over `area` (the blank, or what a frame leaves of it) to `surface`, from stock up to `top`.
 
     Nothing is cut below the surface by more than `gouge`, and ridges stand at most `scallop` above it.
-    `rough` is what roughing leaves on (0 for the finishing operation itself: nothing left on).
+    `rough` is what roughing leaves on (0 for the finishing operation itself: nothing left on). `framed`: a frame
+    round `area` is left at full height, and no cut may reach beyond `area`. `spare` is the part of `area` where
+    the cutter cannot come down to the surface, for obstacles and for its own corner beside the frame.
     """
 
     area: Polygon
@@ -86,14 +91,21 @@ class Deck:
     scallop: float
     gouge: float
     rough: float
+    framed: bool = False
+    spare: Polygon | MultiPolygon | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Obstacle:
-    """Something that stands on the bed: the cutter and its collet keep off `area` below `height`."""
+    """Something that stands on the bed: the cutter and its collet keep off `area` below `height`.
+
+    `name` is for messages; `sawn_off`: what it leaves uncut in the skim is sawn off before C.
+    """
 
     area: Polygon
     height: float
+    name: str = "obstacle"
+    sawn_off: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +114,7 @@ class Milling:
 
     `conventional`: the other direction of cut. `finish_allowance` is what clearing leaves on walls for a finishing
     lap, `light_layer` the depth of the last layer over a thin floor, `break_through` the height above the place of
-    break-through from where feeds slow. `canned`: drilling cycles may be written. `accel` in mm/s².
+    break-through from where feeds slow. `canned`: drilling cycles may be written. `accel` in mm/s², `rapid` in mm/min.
     """
 
     conventional: bool = False
@@ -111,6 +123,7 @@ class Milling:
     break_through: float = 1.0
     canned: bool = False
     accel: float = 500.0
+    rapid: float = 6000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +131,8 @@ class Work:
     """One operation with one cutter: `<order>-<setup>-<name>` is its file stem.
 
     `stock_top` is the highest the stock may stand; `clear` the height of free rapids (safe_z above the
-    highest of blank and obstacles); `lowest` the lowest a cut may go in this operation.
+    highest of blank and obstacles); `lowest` the lowest a cut may go in this operation; `collet` the largest
+    diameter of what turns above the cutter, from its stick-out upwards.
     Exactly one of `pockets`, `holes`, `facing`, `deck` says what is to be cut.
     """
 
@@ -142,6 +156,7 @@ class Work:
     obstacles: tuple[Obstacle, ...] = ()
     watch: tuple[str, ...] = ()
     part: int = 1
+    collet: float = 40.0
 
     @property
     def stem(self) -> str:

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import LineString, box
+from shapely import LineString, Polygon, box
 
 from corepath.errors import CorepathError
 from corepath.motion.cutter import Cutter, Cutting
-from corepath.motion.program import Kind, Pass, Zero
+from corepath.motion.program import Kind, Move, Pass, Zero
 from corepath.operations import skim
+from corepath.work.keepoff import spared
 from corepath.work.model import Facing, Obstacle, Work
 
 
@@ -117,8 +119,86 @@ def test_a_deep_plane_is_cut_in_layers() -> None:
     assert max(drops) <= 2.0 + 1e-9
 
 
-def test_an_obstacle_in_the_way_is_named() -> None:
-    """A path through a clamp breaks the cutter; one below the cut is no trouble."""
-    with pytest.raises(CorepathError, match=r"obstacle at x 100\.0 to 130\.0"):
-        skim.plan(make_work(obstacles=(Obstacle(box(100, 30, 130, 60), 20.0),)))
-    assert skim.plan(make_work(obstacles=(Obstacle(box(100, 30, 130, 60), 11.0),)))
+def swept(work: Work, moves: tuple[Move, ...], z: float) -> shapely.Geometry:
+    """What the cutter sweeps at depth `z`, from the moves alone."""
+    pairs = itertools.pairwise(moves)
+    lines = [LineString([(a.x, a.y), (b.x, b.y)]) for a, b in pairs if max(a.z, b.z) < z + 1e-6]
+    return shapely.union_all([one.buffer(work.cutter.radius, quad_segs=32) for one in lines])
+
+
+CLAMPS = {
+    "in a corner": (box(100, 30, 130, 60),),
+    "in the middle": (box(-30, -10, -10, 5),),
+    "at an edge": (box(20, -50, 50, -30),),
+    "at an end, over many lines": (box(90, -30, 140, 30),),
+    "three": (box(100, 30, 130, 60), box(-30, -10, -10, 5), box(20, -50, 50, -30)),
+    "two whose zones meet": (box(-40, -10, -20, 10), box(-5, -12, 15, 8)),
+    "slanted": (Polygon([(-60, -20), (-20, 10), (-28, 20), (-66, -8)]),),
+    "across the whole width": (box(-5, -60, 5, 60),),
+}
+
+
+@pytest.mark.parametrize("clamps", CLAMPS.values(), ids=CLAMPS.keys())
+def test_obstacles_are_gone_round_and_nothing_else_is_left(clamps: tuple[Polygon, ...]) -> None:
+    """A path through a clamp breaks the cutter; wood left that could be reached lifts the board in C."""
+    work = spared(make_work(planes=(13.0,), first_stop=0, obstacles=tuple(Obstacle(clamp, 20.0) for clamp in clamps)))
+    assert work.facing is not None
+    assert work.facing.spare is not None
+    made = skim.plan(work)[0]
+    cut = swept(work, made.moves, 13.0)
+    for clamp in clamps:
+        assert cut.distance(clamp) > 0.45
+    left = work.blank.difference(cut)
+    assert left.difference(work.facing.spare.buffer(0.01)).area < 1e-6
+    assert work.facing.spare.area - left.area < 0.5
+
+
+@pytest.mark.parametrize("clamps", CLAMPS.values(), ids=CLAMPS.keys())
+def test_beside_obstacles_the_cutter_comes_down_where_it_is_clear(clamps: tuple[Polygon, ...]) -> None:
+    """A plunge into solid wood burns it: down only beside the blank, where it was cut before, or along a ramp."""
+    work = spared(make_work(planes=(12.5, 12.0), obstacles=tuple(Obstacle(clamp, 20.0) for clamp in clamps)))
+    made = skim.plan(work)[1]
+    cut: list[shapely.Geometry] = []
+    for before, move in itertools.pairwise(made.moves):
+        way = LineString([(before.x, before.y), (move.x, move.y)])
+        if (before.x, before.y) == (move.x, move.y) and move.z < min(before.z, 12.5):
+            disc = shapely.Point(move.x, move.y).buffer(work.cutter.radius - 0.05).intersection(work.blank)
+            assert disc.difference(shapely.union_all(cut).buffer(0.02)).area < 0.05
+        elif move.z < min(before.z - 1e-9, 12.5) and move.kind is Kind.LINE:
+            assert (before.z - move.z) / way.length < math.tan(math.radians(work.cutter.ramp_angle)) + 1e-6
+        if move.kind is Kind.RAPID and way.length > 0:
+            assert min(before.z, move.z) == work.clear
+        if max(before.z, move.z) < 12.0 + 1e-6:
+            cut.append(way.buffer(work.cutter.radius, quad_segs=32))
+
+
+def test_an_obstacle_below_the_cut_is_no_trouble() -> None:
+    """Going round what lies lower would leave wood for nothing."""
+    low = spared(make_work(obstacles=(Obstacle(box(100, 30, 130, 60), 11.0),)))
+    assert low.facing is not None
+    assert low.facing.spare is None
+    assert skim.plan(low) == skim.plan(make_work())
+
+
+def test_the_collet_keeps_off_what_stands_higher_than_the_cutter_is_long() -> None:
+    """The nut is wider than the cutter: where it comes as low as a clamp's top, it is what would hit it."""
+    clamp = Obstacle(box(-10, -10, 10, 10), 60.0)
+    made = make_work(planes=(13.0,), first_stop=0, obstacles=(clamp,))  # sticks out 40: the collet is at 53
+    work = spared(replace(made, clear=75.0))
+    cut = swept(work, skim.plan(work)[0].moves, 13.0)
+    assert cut.distance(clamp.area) == pytest.approx(20.0 - 10.0 + 0.5, abs=0.03)
+
+
+def test_gaps_are_passed_by_the_quicker_way() -> None:
+    """Round a small clamp the cutter stays down; over a long one it goes up where that takes less time."""
+    small = spared(make_work(planes=(13.0,), first_stop=0, obstacles=(Obstacle(box(-4, -4, 4, 4), 20.0),)))
+    lifts = [m for m in skim.plan(small)[0].moves if m.kind is Kind.RAPID and m.z == small.clear]
+    long = spared(make_work(600.0, planes=(13.0,), first_stop=0, obstacles=(Obstacle(box(-200, -9, 200, 9), 20.0),)))
+    more = [m for m in skim.plan(long)[0].moves if m.kind is Kind.RAPID and m.z == long.clear]
+    assert len(more) > len(lifts)
+
+
+def test_no_room_at_all_is_refused_in_words() -> None:
+    """An empty file would pass for a skim."""
+    with pytest.raises(CorepathError, match="no room at all"):
+        skim.plan(make_work(obstacles=(Obstacle(box(-300, -300, 300, 300), 20.0),)))

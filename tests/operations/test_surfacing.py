@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Kind, Move, Program, Zero
 from corepath.operations import surfacing
 from corepath.operations.finishing import level_step
+from corepath.work.keepoff import spared
 from corepath.work.model import Deck, Obstacle, Work
 
 Array = NDArray[np.float64]
@@ -253,11 +254,84 @@ def test_the_same_work_gives_the_same_moves() -> None:
     assert surfacing.plan(make_work(BULL)) == surfacing.plan(make_work(BULL))
 
 
-def test_an_obstacle_in_the_way_is_named() -> None:
-    """The cutter would meet a clamp; one lower than every cut over it is no trouble."""
-    with pytest.raises(CorepathError, match=r"obstacle at x 90\.0 to 130\.0.*set-up C"):
-        surfacing.plan(make_work(BALL, obstacles=(Obstacle(box(90, 40, 130, 70), 25.0),)))
-    assert surfacing.plan(make_work(BALL, obstacles=(Obstacle(box(90, 40, 130, 70), 4.0),)))
+CLAMPS = (Obstacle(box(90.2, 40.3, 130, 70), 20.0), Obstacle(box(-60.3, -60, -39.8, -30.3), 20.0))
+INNER = Obstacle(box(-6.2, 36.3, 6.2, 44.2), 20.0)
+
+
+def beside(cutter: Cutter, *, rough: float = 0.0, margin: float = 0.0, obstacles: tuple[Obstacle, ...] = ()) -> Work:
+    """A deck with obstacles, or inside a frame, as a job gives it."""
+    work = make_work(cutter, rough=rough, obstacles=obstacles)
+    assert work.deck is not None
+    if margin:
+        area = work.blank.buffer(-margin, join_style="mitre")
+        work = replace(work, deck=replace(work.deck, area=area, framed=True))
+    return spared(work)
+
+
+SPARING = {
+    "clamps": {"obstacles": CLAMPS},
+    "a clamp in the middle": {"obstacles": (INNER,)},
+    "frame": {"margin": 2.6},
+    "frame and clamp": {"margin": 2.6, "obstacles": (INNER,)},
+}
+
+
+@pytest.mark.parametrize("cutter", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
+@pytest.mark.parametrize("sparing", SPARING.values(), ids=SPARING.keys())
+def test_beside_clamps_and_inside_a_frame_the_deck_is_whole(cutter: Cutter, sparing: dict[str, Any]) -> None:
+    """A clamp or the frame it stands on would be hit, or more of the deck left uncut than said."""
+    work = beside(cutter, **sparing)
+    assert work.deck is not None
+    made = only(surfacing.plan(work))
+    x, y = (values[::5] for values in places())
+    left = left_at(made.moves, cutter, x, y) - height(x, y)
+    asked = shapely.contains_xy(work.deck.area.difference(work.deck.spare.buffer(0.05)), x, y)
+    assert 0.4 * len(x) < asked.sum() < len(x)
+    assert left.min() > -0.01
+    assert left[asked].max() < 0.05 + 0.01
+    if work.deck.framed:
+        frame = ~shapely.contains_xy(work.deck.area.buffer(0.01), x, y)
+        assert frame.any()
+        assert left_at(made.moves, cutter, x[frame], y[frame]).min() >= TOP
+
+
+@pytest.mark.parametrize("cutter", [FLAT, WIDE], ids=["flat", "wide-bull"])
+@pytest.mark.parametrize("sparing", SPARING.values(), ids=SPARING.keys())
+def test_roughing_keeps_off_clamps_and_frame(cutter: Cutter, sparing: dict[str, Any]) -> None:
+    """It takes layers of several mm: no move may take more, plunge into wood, or leave more than one."""
+    work = beside(cutter, rough=0.5, **sparing)
+    assert work.deck is not None
+    made = only(surfacing.plan(work))
+    x, y = (values[::5] for values in places())
+    asked = shapely.contains_xy(work.deck.area.difference(work.deck.spare.buffer(0.05)), x, y)
+    left = left_at(made.moves, cutter, x, y) - height(x, y)
+    assert left.min() > 0.5 - 0.02
+    assert left[asked].max() < 0.5 + 3.0
+    for before, move, deepest in depths(made):
+        assert deepest <= 3.0 + 0.3
+        if move.kind is Kind.RAPID:
+            assert deepest == 0.0
+        if (before.x, before.y) == (move.x, move.y):
+            assert deepest <= 0.3
+
+
+@pytest.mark.parametrize("cutter", [FLAT, BALL], ids=["flat", "ball"])
+def test_inside_a_frame_nothing_plunges(cutter: Cutter) -> None:
+    """There is wood all round: the way down is a ramp, and the finish lines begin where it has been."""
+    for before, move, deepest in depths(only(surfacing.plan(beside(cutter, margin=9.0)))):
+        run = math.hypot(move.x - before.x, move.y - before.y)
+        if move.kind is Kind.RAPID:
+            assert deepest == 0.0
+        if run == 0.0:
+            assert deepest <= 0.3
+        elif move.z < before.z and deepest > 1.0 and before.z > 8.0:
+            assert (before.z - move.z) / run < math.tan(math.radians(cutter.ramp_angle)) + 0.3
+
+
+def test_an_obstacle_below_every_cut_is_no_trouble() -> None:
+    """Going round what lies lower would leave wood for nothing."""
+    low = spared(make_work(BALL, obstacles=(Obstacle(box(90, 40, 130, 70), 3.0),)))
+    assert surfacing.plan(low) == surfacing.plan(make_work(BALL))
 
 
 def test_a_path_below_the_lowest_cut_is_refused() -> None:

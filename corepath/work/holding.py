@@ -1,0 +1,122 @@
+"""What holds the blank as it stands in each set-up: obstacles, screw heads, the frame left for clamps.
+
+Places are in the bed frame of the set-up, mm; a screw's counterbore is cut into the face that lies up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from shapely import Point, Polygon
+
+from corepath.board.model import Board
+from corepath.errors import Fault
+from corepath.job.model import Job, ScrewSection
+from corepath.motion.cutter import Cutter
+from corepath.motion.program import Setup
+from corepath.stackup.linear import Linear
+from corepath.stackup.stackup import Stackup
+from corepath.work.keepoff import CLEARANCE, uncut
+from corepath.work.model import Obstacle, Work
+
+__all__ = ["Screw", "board_place", "head_top", "margin_fault", "screws_of", "standing", "with_uncut"]
+
+
+@dataclass(frozen=True, slots=True)
+class Screw:
+    """One screw in one set-up: `name` "screw 1a", its place there and its section of the job."""
+
+    name: str
+    x: float
+    y: float
+    section: ScrewSection
+
+    @property
+    def head(self) -> Polygon:
+        """The head from above."""
+        found: Polygon = Point(self.x, self.y).buffer(self.section.head / 2.0, quad_segs=32)
+        return found
+
+
+def screws_of(job: Job, setup: Setup) -> tuple[Screw, ...]:
+    """All screws that hold the blank in a set-up."""
+    return tuple(
+        Screw(f"screw {number}{_letter(k)}" if len(section.at) > 1 else f"screw {number}", *at, section)
+        for number, section in enumerate(job.screw, start=1)
+        if setup in section.setups
+        for k, at in enumerate(section.at)
+    )
+
+
+def _letter(k: int) -> str:
+    return (_letter(k // 26 - 1) if k >= 26 else "") + "abcdefghijklmnopqrstuvwxyz"[k % 26]
+
+
+def board_place(job: Job, setup: Setup, x: float, y: float) -> tuple[float, float]:
+    """A place of a set-up in the board frame."""
+    if setup != "B":
+        return x, y
+    return (x, -y) if job.machine.flip_about == "x" else (-x, y)
+
+
+def head_top(stack: Stackup, setup: Setup, screw: Screw) -> Linear:
+    """How high the top of a screw's head stands above the bed of its set-up, before anything is cut there."""
+    heights = stack.heights
+    at = board_place(stack.job, setup, screw.x, screw.y)
+    if setup == "A":
+        face = heights.came_top(at)
+    elif setup == "B":
+        whole = heights.thickness(at) if heights.face_flush is None else heights.face_flush.top
+        face = whole + heights.gap("B", at)
+    else:
+        face = heights.after_skim(stack.skim.planned_plane, at)
+    return face - screw.section.counterbore + screw.section.head_height
+
+
+def standing(job: Job, stack: Stackup, setup: Setup) -> tuple[Obstacle, ...]:
+    """The obstacles of a set-up, screw heads among them."""
+    found = [
+        Obstacle(Polygon(section.points), section.height, f"obstacle {number}", section.sawn_off)
+        for number, section in enumerate(job.obstacle, start=1)
+        if setup in section.setups
+    ]
+    found += [
+        Obstacle(screw.head, head_top(stack, setup, screw).nominal, screw.name) for screw in screws_of(job, setup)
+    ]
+    return tuple(found)
+
+
+def margin_fault(job: Job, board: Board, cutter: Cutter) -> Fault | None:
+    """What is wrong with `deck.margin`: the cutter must come round the groove inside the frame."""
+    margin = job.deck.margin
+    inner: Polygon = board.blank.buffer(-margin, join_style="mitre")
+    least = cutter.radius + CLEARANCE
+    wall = Polygon(board.ring.exterior)
+    room = wall.distance(inner.exterior) if inner.contains(wall) else None
+    if room is not None and room >= least - 1e-6:
+        return None
+    most = wall.distance(board.blank.exterior) - least
+    needs = f"{least:g} mm are needed for {cutter.describe()} and {CLEARANCE:g} of clearance"
+    says = f"leaves {room:.2f} mm between frame and groove" if room is not None else "the frame reaches into the groove"
+    says += f"; {needs}"
+    allowed = f"at most {most:.2f} mm, or a larger blank" if most > 0 else "0, or a larger blank"
+    return Fault("deck.margin", says, f"{margin:g}", allowed)
+
+
+def with_uncut(work: Work) -> Work:
+    """The work with a line in the head for each piece that it leaves uncut."""
+    lines = []
+    for piece in uncut(work):
+        if piece.names == ("the frame",):
+            continue
+        left, low, right, high = piece.area.bounds
+        after = "; saw it off before C" if piece.sawn_off else ""
+        lines.append(
+            f"uncut beside {' and '.join(piece.names)}: {piece.area.area / 100.0:.1f} cm2 at "
+            f"X {left:.0f} to {right:.0f}, Y {low:.0f} to {high:.0f} from the middle{after}"
+        )
+    if work.deck is not None and work.deck.framed:
+        edge = work.deck.area.bounds[0] - work.blank.bounds[0]
+        corner = f", a fillet of R{work.cutter.corner_radius:g} along it" if work.cutter.corner_radius > 0.0 else ""
+        lines.append(f"a frame {edge:g} wide is left at full height; corners inside it R{work.cutter.radius:g}{corner}")
+    return replace(work, watch=(*work.watch, *lines)) if lines else work

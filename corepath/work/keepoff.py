@@ -1,0 +1,220 @@
+"""Where the cutter's axis may go beside obstacles, and what they keep it from cutting. No path here.
+
+*Zone*: an obstacle grown by the cutter's radius and `CLEARANCE`, wherever the tip comes lower than its top and
+`CLEARANCE`; where even the collet (the widest that turns, from the tip up by the cutter's stick-out) comes as low,
+grown by the collet's radius instead. *Room*: where the axis may go: the blank with a strip round it to stand beside
+the wood in, or the inside of a frame less the cutter's radius; in both cases without the zones. *Land*: the flat part
+of the cutter's end, by which what is cut to full depth reaches beyond its axis. Bed frame of the set-up, mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, TypeAlias
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from corepath.motion.cutter import Cutter
+from corepath.work.model import Deck, Obstacle, Work
+
+__all__ = [
+    "BESIDE",
+    "CLEARANCE",
+    "Area",
+    "Uncut",
+    "field_of",
+    "frame_of",
+    "room_of",
+    "spared",
+    "uncut",
+    "zone",
+    "zone_of",
+]
+
+CLEARANCE = 0.5
+"""mm between cutter or collet and an obstacle, sideways and above: clamps are placed by hand (common practice, no
+source)."""
+
+BESIDE = 2.0
+"""How far beyond touching the blank's edge the cutter may stand beside it, mm."""
+
+_SPECK = 0.01  # mm²: smaller pieces come from rounding
+_QUADS = 16
+
+Area: TypeAlias = Polygon | MultiPolygon
+
+
+@dataclass(frozen=True, slots=True)
+class Uncut:
+    """One piece that an operation does not reach: its area and the names of what keeps the cutter off."""
+
+    area: Polygon
+    names: tuple[str, ...]
+    sawn_off: bool
+
+
+def zone(obstacle: Obstacle, cutter: Cutter, collet: float, lowest: Callable[[Polygon], float]) -> Polygon | None:
+    """The keep-off zone of one obstacle, or None where the path passes above it.
+
+    `lowest` gives the lowest that the tip comes over an area.
+    """
+    top = obstacle.height + CLEARANCE
+    wide = _grown(obstacle.area, collet / 2.0)
+    if collet > cutter.diameter and lowest(wide) + cutter.stick_out < top:
+        return wide
+    near = _grown(obstacle.area, cutter.radius)
+    return near if lowest(near) < top else None
+
+
+def _grown(area: Polygon, radius: float) -> Polygon:
+    grown: Polygon = area.buffer(radius + CLEARANCE, quad_segs=_QUADS)
+    return grown
+
+
+def zone_of(work: Work, plane: float | None = None) -> Area | None:
+    """All zones of a work that planes to `plane` (by default its lowest) or surfaces the deck; None without any."""
+    zones = [found for _, found in _zones(work, plane)]
+    return _area(shapely.union_all(zones)) if zones else None
+
+
+def _zones(work: Work, plane: float | None) -> list[tuple[Obstacle, Polygon]]:
+    deck = work.deck
+    if deck is None:
+        level = work.lowest if plane is None else plane
+
+        def lowest(area: Polygon) -> float:
+            return level
+    else:
+        finished = deck
+
+        def lowest(area: Polygon) -> float:
+            return _lowest_node(finished.surface, area.bounds) + finished.rough
+
+    found = [(obstacle, zone(obstacle, work.cutter, work.collet, lowest)) for obstacle in work.obstacles]
+    field = field_of(work)
+    return [(obstacle, area) for obstacle, area in found if area is not None and area.intersects(field)]
+
+
+def _lowest_node(surface: Any, bounds: tuple[float, float, float, float]) -> float:
+    """Lowest of the surface's nodes in and next to `bounds`; its edge height beyond them."""
+    left, low, right, high = bounds
+    xs, ys = np.asarray(surface.xs), np.asarray(surface.ys)
+    step = float(xs[1] - xs[0])
+    columns = (xs >= left - step) & (xs <= right + step)
+    rows = (ys >= low - step) & (ys <= high + step)
+    beyond = left < xs[0] or right > xs[-1] or low < ys[0] or high > ys[-1]
+    part = np.asarray(surface.grid)[np.ix_(columns, rows)]
+    return min(float(part.min(initial=np.inf)), float(surface.edge) if beyond or part.size == 0 else np.inf)
+
+
+def field_of(work: Work) -> Polygon:
+    """Where the axis may go if nothing stands there: beyond the blank's edges, or inside the frame."""
+    deck = work.deck
+    if deck is not None and deck.framed:
+        return _boxed(deck.area, -work.cutter.radius)
+    return _boxed(work.blank, work.cutter.radius + BESIDE - 1e-3)
+
+
+def _boxed(area: Polygon, by: float) -> Polygon:
+    grown: Polygon = area.buffer(by, join_style="mitre")
+    return grown
+
+
+def room_of(work: Work, plane: float | None = None) -> Area | None:
+    """Where the axis may go; None where neither obstacle nor frame restricts it."""
+    zones = zone_of(work, plane)
+    framed = work.deck is not None and work.deck.framed
+    if zones is None:
+        return field_of(work) if framed else None
+    return _area(field_of(work).difference(zones)) or Polygon()
+
+
+def spared(work: Work) -> Work:
+    """The work with what it does not reach, and what of it is sawn off, set in its facing or deck."""
+    if work.facing is None and work.deck is None:
+        return work
+    room = room_of(work)
+    if room is None:
+        return work
+    cutter = work.cutter
+    land = cutter.radius - cutter.corner_radius if cutter.shape != "ball" else 0.0
+    reached = room.buffer(land, quad_segs=4 * _QUADS) if land > 0.0 else room
+    asked = work.deck.area if work.deck is not None else work.blank
+    spare = _area(asked.difference(reached))
+    if work.deck is not None:
+        tilted = _tilted(work.deck, cutter, land, room)
+        return replace(work, deck=replace(work.deck, spare=_area(_union([spare, *tilted]).intersection(asked))))
+    assert work.facing is not None
+    facing = replace(work.facing, spare=spare)
+    told = replace(work, facing=facing)
+    sawn = [piece.area for piece in uncut(told) if piece.sawn_off and work.name == "skim"]
+    return replace(told, facing=replace(facing, sawn=_area(shapely.union_all(sawn)))) if sawn else told
+
+
+def _tilted(deck: Deck, cutter: Cutter, land: float, room: Area) -> list[Polygon]:
+    """Squares about the nodes of tilted ground that would be touched only from outside the room.
+
+    Ground with the gradient g is touched by the cutter whose axis stands land·g/|g| + corner·g/sqrt(1 + g²) down from
+    it. Ground so level that a whole width of the cutter leaves less than half a ridge there counts as level; level
+    ground with a slope less than a width of the cutter beside it is taken as reached, and left to the read-back.
+    """
+    surface: Any = deck.surface
+    xs, ys = np.asarray(surface.xs), np.asarray(surface.ys)
+    step = float(xs[1] - xs[0])
+    hx, hy = np.gradient(np.asarray(surface.grid, dtype=np.float64), step)
+    slope = np.hypot(hx, hy)
+    reach = land / np.maximum(slope, 1e-12) + (cutter.radius - land) / np.sqrt(1.0 + slope**2)
+    x, y = np.meshgrid(xs, ys, indexing="ij")
+    steep = slope * cutter.diameter > 0.5 * deck.scallop
+    near = steep & shapely.contains_xy(deck.area.buffer(step), x, y)
+    x, y, reach, hx, hy = (values[near] for values in (x, y, reach, hx, hy))
+    beyond = ~shapely.contains_xy(room.buffer(1e-6), x - reach * hx, y - reach * hy)
+    half = 0.75 * step
+    return [shapely.box(a - half, b - half, a + half, b + half) for a, b in zip(x[beyond], y[beyond], strict=True)]
+
+
+def _union(areas: Sequence[Area | None]) -> BaseGeometry:
+    found: BaseGeometry = shapely.union_all([area for area in areas if area is not None])
+    return found
+
+
+def uncut(work: Work) -> tuple[Uncut, ...]:
+    """The pieces that the work does not reach, in order of X and Y."""
+    spare = _spare(work)
+    if spare is None:
+        return ()
+    zones = _zones(work, None)
+    found = []
+    for piece in _ordered(spare):
+        near = [obstacle for obstacle, area in zones if area.intersects(piece)]
+        names = tuple(dict.fromkeys(obstacle.name for obstacle in near)) or ("the frame",)
+        found.append(Uncut(piece, names, bool(near) and all(obstacle.sawn_off for obstacle in near)))
+    return tuple(found)
+
+
+def _spare(work: Work) -> Area | None:
+    if work.deck is not None:
+        return work.deck.spare
+    return work.facing.spare if work.facing is not None else None
+
+
+def _ordered(area: Area) -> Sequence[Polygon]:
+    parts = [part for part in shapely.get_parts(area) if isinstance(part, Polygon)]
+    return sorted(parts, key=lambda part: (round(part.bounds[0], 3), round(part.bounds[1], 3)))
+
+
+def _area(found: BaseGeometry) -> Area | None:
+    """Its polygons, specks left out; None where nothing is left."""
+    parts = [part for part in shapely.get_parts(found) if isinstance(part, Polygon) and part.area > _SPECK]
+    if not parts:
+        return None
+    return parts[0] if len(parts) == 1 else MultiPolygon(parts)
+
+
+def frame_of(deck: Deck, blank: Polygon) -> Area | None:
+    """The frame that is left at full height round the deck; None without one."""
+    return _area(blank.difference(deck.area)) if deck.framed else None
