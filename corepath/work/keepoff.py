@@ -171,8 +171,8 @@ def _tilted(deck: Deck, cutter: Cutter, land: float, room: Area) -> list[Polygon
     x, y = np.meshgrid(xs, ys, indexing="ij")
     steep = slope * cutter.diameter > 0.5 * deck.scallop
     near = steep & shapely.contains_xy(deck.area.buffer(step), x, y)
-    x, y, reach, hx, hy = (values[near] for values in (x, y, reach, hx, hy))
-    beyond = ~shapely.contains_xy(room.buffer(1e-6), x - reach * hx, y - reach * hy)
+    x, y = x[near], y[near]
+    beyond = ~shapely.contains_xy(room.buffer(1e-6), x - (reach * hx)[near], y - (reach * hy)[near])
     half = 0.75 * step
     return [shapely.box(a - half, b - half, a + half, b + half) for a, b in zip(x[beyond], y[beyond], strict=True)]
 
