@@ -52,10 +52,11 @@ def plan(work: Work) -> tuple[Program, ...]:
     return (program(work, work.stem, [stretch]),)
 
 
-def _lines(work: Work, deck: Deck, bounds: tuple[float, float, float, float]) -> Array:
-    """Ends (n, 2) of all lines within `bounds`, close enough for the ridges that are allowed."""
+def _lines(work: Work, deck: Deck, bounds: tuple[float, float, float, float]) -> tuple[Array, float]:
+    """Ends (n, 2) of all lines within `bounds`, close enough for the ridges that are allowed; end of the first strip."""
     allowed = max(deck.scallop - _ABOVE - 0.001, 0.5 * deck.scallop)
-    return _corners(strips(deck.surface, work.cutter, allowed, work.cutting.stepover, bounds), bounds)
+    found = strips(deck.surface, work.cutter, allowed, work.cutting.stepover, bounds)
+    return _corners(found, bounds), found[0].high
 
 
 def _finish_around(work: Work, deck: Deck, offset: CutterOffset, around: Around) -> Pass:
@@ -64,11 +65,11 @@ def _finish_around(work: Work, deck: Deck, offset: CutterOffset, around: Around)
     out = work.cutter.radius + RUN_IN - 1e-3
     if not around.framed:
         low, high = low + out, high - out
-        corners = _lines(work, deck, (left + out - _OVERRUN, low, right - out + _OVERRUN, high))
+        corners, beside = _lines(work, deck, (left + out - _OVERRUN, low, right - out + _OVERRUN, high))
         last = right if corners[-1, 0] > 0.5 * (left + right) else left
         corners = np.concatenate([[[left, corners[0, 1]]], corners, [[last, corners[-1, 1]]]])
     else:
-        corners = _lines(work, deck, (left, low, right, high))
+        corners, beside = _lines(work, deck, (left, low, right, high))
 
     def follow(places: Array) -> Array:
         return _follow(offset, places)
@@ -81,7 +82,8 @@ def _finish_around(work: Work, deck: Deck, offset: CutterOffset, around: Around)
             moves += around.passage(np.array([moves[-1].x, moves[-1].y, moves[-1].z]), path[0], follow)
         else:
             moves += descend(work, *path[0].tolist())
-        moves += [line(x, y, z, work.cutting.feed) for x, y, z in path[1:].tolist()]
+        feeds = _feeds(work, path[1:, 1], beside)
+        moves += [line(x, y, z, feed) for (x, y, z), feed in zip(path[1:].tolist(), feeds, strict=True)]
         begun = True
     moves.append(rapid(moves[-1].x, moves[-1].y, work.clear))
     return Pass.of(joined(moves), "finish the deck")
@@ -89,13 +91,14 @@ def _finish_around(work: Work, deck: Deck, offset: CutterOffset, around: Around)
 
 def _finish(work: Work, deck: Deck, offset: CutterOffset) -> Pass:
     left, low, right, high = deck.area.bounds
-    path = _follow(offset, _lines(work, deck, (left - _OVERRUN, low, right + _OVERRUN, high)))
+    corners, beside = _lines(work, deck, (left - _OVERRUN, low, right + _OVERRUN, high))
+    path = _follow(offset, corners)
     out = work.cutter.radius + RUN_IN - 1e-3
     first, last = path[0], path[-1]
     start = left - out
     end = right + out if last[0] > 0.5 * (left + right) else left - out
     moves: list[Move] = descend(work, start, float(first[1]), float(first[2]))
-    feeds = _feeds(work, path[:, 1], found[0].high)
+    feeds = _feeds(work, path[:, 1], beside)
     moves += [line(x, y, z, feed) for (x, y, z), feed in zip(path.tolist(), feeds, strict=True)]
     moves += [line(end, float(last[1]), float(last[2]), work.cutting.feed), rapid(end, float(last[1]), work.clear)]
     return Pass.of(joined(moves), "finish the deck")
