@@ -19,6 +19,7 @@ from corepath.cli.preview import preview
 from corepath.cli.readback import readback
 from corepath.cli.record import record
 from corepath.cli.record_options import RecordCommand
+from corepath.cli.restart import restart
 from corepath.cli.template import template
 
 __all__ = ["app", "run"]
@@ -48,7 +49,7 @@ def _common(
     pass
 
 
-for _command in (new, plan, check, preview, readback, template):
+for _command in (new, plan, check, preview, readback, template, restart):
     app.command()(_command)
 app.command(cls=RecordCommand)(record)
 

@@ -71,7 +71,7 @@ def fit_arcs(points: ArrayLike, *, feed: float, tolerance: float = TOLERANCE, ar
     starts and ends in the direction that its first and last three points give, so that parts of one curve fitted
     apart join as well. `arcs=False` gives lines only. One point, or n equal ones, give no move.
     """
-    from corepath.motion.kernels import is_corner, joined
+    from corepath.motion.smooth import is_corner, joined
 
     given = _distinct(points)
     if not arcs or len(given) < 3:

@@ -5,9 +5,6 @@ tolerance of the segment and advance along it; as an arc when all points *and* a
 within the tolerance of the arc, turn one way, and Z is linear in the angle. Both make the distance two-sided:
 a continuous polyline that advances along the move covers it, so no point of the move is farther from the
 polyline than the tolerance either.
-
-`joined` takes a smooth run: moves that join without a kink (`corepath.motion.joining`), each checked as above. A
-move that the check refuses is replaced by greedy ones.
 """
 
 from __future__ import annotations
@@ -18,20 +15,14 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from corepath.motion.joining import NO_END, join_run, reach, way_along
-
-__all__ = ["fit_runs", "is_corner", "joined", "line_runs"]
+__all__ = ["centre", "fit_runs", "is_line", "line_runs", "swept"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
-
-_LEVEL = 1e-9  # mm: less way than this in X and Y is none
-_INSIDE = 0.99  # share of the tolerance that the search may use; the exact check has all of it
 
 
 @njit(cache=True)
-def _is_line(p: Floats, i: int, j: int, tolerance: float) -> bool:
+def is_line(p: Floats, i: int, j: int, tolerance: float) -> bool:
     dx, dy, dz = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1], p[j, 2] - p[i, 2]
     length2 = dx * dx + dy * dy + dz * dz
     if length2 == 0.0:
@@ -51,7 +42,7 @@ def _is_line(p: Floats, i: int, j: int, tolerance: float) -> bool:
 
 
 @njit(cache=True)
-def _centre(p: Floats, i: int, j: int) -> tuple[bool, float, float, float]:
+def centre(p: Floats, i: int, j: int) -> tuple[bool, float, float, float]:
     """Least-squares circle through the ends of the run: (found, centre x, centre y, radius).
 
     In the frame of the chord (u along, v across, origin at its middle) a circle through both ends has
@@ -80,15 +71,15 @@ def _is_arc(
     p: Floats, i: int, j: int, tolerance: float, least: float, largest: float, sweep: float
 ) -> tuple[bool, float, float, float]:
     """(accepted, centre x, centre y, signed sweep) of the run as the arc that fits it best; sweep > 0 turns left."""
-    found, cx, cy, radius = _centre(p, i, j)
+    found, cx, cy, radius = centre(p, i, j)
     if not found or radius < least or radius > largest:
         return False, 0.0, 0.0, 0.0
-    total = _swept(p, i, j, cx, cy, radius, tolerance, sweep)
+    total = swept(p, i, j, cx, cy, radius, tolerance, sweep)
     return total != 0.0, cx, cy, total
 
 
 @njit(cache=True)
-def _swept(p: Floats, i: int, j: int, cx: float, cy: float, radius: float, tolerance: float, sweep: float) -> float:
+def swept(p: Floats, i: int, j: int, cx: float, cy: float, radius: float, tolerance: float, sweep: float) -> float:
     """Signed sweep of the run about a centre, 0 where it is not within the tolerance of that arc."""
     total = 0.0
     for k in range(i, j):
@@ -124,7 +115,7 @@ def _line_end(p: Floats, i: int, tolerance: float) -> int:
     good, step = i + 1, 1
     while good < n - 1:
         j = min(good + step, n - 1)
-        if _is_line(p, i, j, tolerance):
+        if is_line(p, i, j, tolerance):
             good, step = j, step * 2
         elif step > 1:
             step = step // 4 if step >= 4 else 1
@@ -190,125 +181,3 @@ def fit_runs(p: Floats, tolerance: float, least: float, largest: float, sweep: f
         ends[count] = i
         count += 1
     return ends[:count], arcs[:count]
-
-
-@njit(cache=True)
-def is_corner(p: Floats, tolerance: float, joint: float, corner: float) -> Flags:
-    """(n,) whether the points turn a corner there: no arc over it and half of each neighbour keeps the tolerance,
-    or the turn is larger than `corner` and than three times what the turns beside it explain. Where a straight
-    way down or up begins or ends is a corner as well. First and last point are none.
-    """
-    n = p.shape[0]
-    found = np.zeros(n, dtype=np.bool_)
-    turn, length = np.zeros(n), np.zeros(n)
-    for k in range(n - 1):
-        length[k] = math.hypot(p[k + 1, 0] - p[k, 0], p[k + 1, 1] - p[k, 1])
-    for k in range(1, n - 1):
-        if length[k - 1] < _LEVEL or length[k] < _LEVEL:
-            found[k] = (length[k - 1] < _LEVEL) != (length[k] < _LEVEL)
-            continue
-        ax, ay, bx, by = p[k, 0] - p[k - 1, 0], p[k, 1] - p[k - 1, 1], p[k + 1, 0] - p[k, 0], p[k + 1, 1] - p[k, 1]
-        turn[k] = abs(math.atan2(ax * by - ay * bx, ax * bx + ay * by))
-        found[k] = turn[k] > joint and 0.5 * min(length[k - 1], length[k]) * math.tan(turn[k] / 4.0) > tolerance
-    for k in range(1, n - 1):
-        if found[k] or turn[k] <= corner:
-            continue
-        bend = 0.0
-        for beside in (k - 1, k + 1):
-            if 0 < beside < n - 1 and not found[beside]:
-                bend = max(bend, 2.0 * turn[beside] / (length[beside - 1] + length[beside]))
-        found[k] = turn[k] > 3.0 * bend * 0.5 * (length[k - 1] + length[k]) and n > 3
-    return found
-
-
-@njit(cache=True)
-def _leaving(p: Floats, j: int) -> tuple[float, float]:
-    """Direction at the first point of the circle that fits the points 0..j, and the length of their chord."""
-    dx, dy = p[j, 0] - p[0, 0], p[j, 1] - p[0, 1]
-    length = math.hypot(dx, dy)
-    found, cx, cy, _ = _centre(p, 0, j)
-    if not found:
-        return math.atan2(dy, dx), length
-    spoke = math.atan2(p[0, 1] - cy, p[0, 0] - cx)
-    left = dx * (cy - p[0, 1]) - dy * (cx - p[0, 0]) > 0.0
-    return spoke + 0.5 * math.pi if left else spoke - 0.5 * math.pi, length
-
-
-@njit(cache=True)
-def _direction(p: Floats, tolerance: float) -> float:
-    """Direction in which a smooth run begins.
-
-    The fitting circle's direction is off by what goes with the square of the chord: it is taken for half as far as
-    one move could go and for half of that, and extrapolated to no length at all.
-    """
-    j = max(min(2, p.shape[0] - 1), reach(p, way_along(p), 0, tolerance) // 2)
-    far, length = _leaving(p, j)
-    if j < 6:
-        return far
-    near, shorter = _leaving(p, j // 2)
-    share = (length / max(shorter, 1e-9)) ** 2
-    if share < 2.0:
-        return near
-    apart = near - far
-    return near + (apart - 2.0 * math.pi * math.floor(apart / (2.0 * math.pi) + 0.5)) / (share - 1.0)
-
-
-@njit(cache=True)
-def joined(
-    p: Floats, tolerance: float, joint: float, least: float, largest: float, sweep: float
-) -> tuple[Ints, Floats]:
-    """Ends (m,) and (m, 3) centre x, centre y, sweep of the moves along a run without corners; sweep 0 is a line."""
-    n = p.shape[0]
-    if n == 2 or math.hypot(p[1, 0] - p[0, 0], p[1, 1] - p[0, 1]) < _LEVEL:
-        kept = line_runs(p, tolerance)[1:]
-        return kept, np.zeros((len(kept), 3))
-    ends, bends = np.empty(n, dtype=np.int64), np.zeros((n, 3))
-    count, start = 0, 0
-    first, last = _direction(p, tolerance), _direction(np.ascontiguousarray(p[::-1]), tolerance) + math.pi
-    while start < n - 1:
-        rest = p[start:]
-        found, leads, whole = join_run(rest, _INSIDE * tolerance, joint, largest, first, last)
-        if not whole:
-            other, others, reached = join_run(rest, _INSIDE * tolerance, joint, largest, first, NO_END)
-            if reached or len(found) == 0:
-                found, leads = other, others
-        if len(found) == 0:
-            if first == NO_END:
-                found, leads = np.array([1]), np.zeros(1)
-            first = NO_END
-        for k in range(len(found)):
-            end = start + (found[k] - (found[k - 1] if k else 0))
-            count = _one(p, start, end, leads[k], tolerance, least, largest, sweep, ends, bends, count)
-            start = end
-        if len(found):
-            first = NO_END
-    return ends[:count], bends[:count]
-
-
-@njit(cache=True)
-def _one(
-    p: Floats, i: int, j: int, lead: float, tolerance: float, least: float, largest: float, sweep: float, ends: Ints,
-    bends: Floats, count: int,
-) -> int:  # fmt: skip
-    """Write the move of a lead from point i to j, or greedy ones where it does not hold; the new count."""
-    total = 0.0
-    if lead == 0.0:
-        if _is_line(p, i, j, tolerance):
-            ends[count] = j
-            return count + 1
-    else:
-        dx, dy = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1]
-        out = -0.5 / math.tan(lead)
-        cx, cy = 0.5 * (p[i, 0] + p[j, 0]) - out * dy, 0.5 * (p[i, 1] + p[j, 1]) + out * dx
-        radius = 0.5 * math.sqrt(dx * dx + dy * dy) / abs(math.sin(lead))
-        if least <= radius:
-            total = _swept(p, i, j, cx, cy, radius, tolerance, sweep)
-        if total != 0.0:
-            ends[count], bends[count, 0], bends[count, 1], bends[count, 2] = j, cx, cy, total
-            return count + 1
-    others, arcs = fit_runs(p[i : j + 1], tolerance, least, largest, sweep)
-    for k in range(len(others)):
-        ends[count] = i + others[k]
-        bends[count] = arcs[k]
-        count += 1
-    return count

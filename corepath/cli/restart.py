@@ -1,0 +1,80 @@
+"""`corepath restart`: a program that goes on from one line of another, read back before it is written."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from corepath.cli.guard import as_json, end, guarded, say
+
+if TYPE_CHECKING:
+    from corepath.planning.restart import Restart
+
+__all__ = ["restart"]
+
+
+def restart(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The .nc file that was broken off.", show_default=False)],
+    from_line: Annotated[
+        int, typer.Option("--from-line", metavar="N", help="First line that is still to be cut.", show_default=False)
+    ],
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o", "--output", metavar="FILE", help="File to write; STEM.from-N.nc if not given.", show_default=False
+        ),
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print what was made as JSON instead of text.")] = False,
+) -> None:
+    """Write a program that goes on from a line of FILE."""
+    with guarded(json_wanted=json):
+        from corepath.planning.restart import default_name, write_restart
+        from corepath.planning.restart import restart as make_restart
+
+        made = make_restart(file, from_line)
+        target = output if output is not None else default_name(file, from_line)
+        if not made.findings:
+            write_restart(made, target)
+        say(as_json(_as_dict(made, target)) if json else _told(made, target))
+        end(bool(made.findings))
+
+
+def _as_dict(made: Restart, target: Path) -> dict[str, Any]:
+    return {
+        "file": made.file,
+        "sha256": made.sha256,
+        "asked": made.asked,
+        "line": made.line,
+        "why": made.why,
+        "place": [round(value, 6) + 0.0 for value in made.place],
+        "clear": round(made.clear, 6),
+        "plunge": round(made.plunge, 3),
+        "tool": made.tool,
+        "rpm": made.speed,
+        "motions": made.motions,
+        "written": None if made.findings else str(target),
+        "findings": list(made.findings),
+    }
+
+
+def _told(made: Restart, target: Path) -> str:
+    if made.findings:
+        return "\n".join(["The restart does not read back; nothing was written:", *made.findings])
+    x, y, z = made.place
+    cutter = f"T{made.tool}" if made.tool is not None else "the cutter of the file (it names none)"
+    back = [f"It begins with line {made.line}: {made.why}."] if made.why else []
+    return "\n".join(
+        [
+            f"Wrote {target}",
+            f"  It goes on with line {made.asked} of {made.file}, with the same {made.motions} motions as the file.",
+            *(f"  {text}" for text in back),
+            f"  Begins at X{x:.4f} Y{y:.4f} mm, down to Z{z:.4f} at {made.plunge:.0f} mm/min",
+            f"  ({made.plunge_from}), from the safe height Z{made.clear:.4f}.",
+            f"  Cutter: {cutter}, {made.speed:.0f} rpm.",
+            "First check: all lines before it are cut; the same cutter, whole, at the same length;",
+            "the zero kept (never restart after it is lost); the axes homed again if the power was",
+            "off; chips cleared; the work still held. Hands away before cycle start.",
+        ]
+    )
