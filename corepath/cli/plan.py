@@ -61,9 +61,12 @@ def _told(made: Plan, written: Written, folder: Path, despite_failures: bool) ->
             finding_lines(made.findings, _counts(made)),
             "",
         ]
-    programs = [name for name in written.written if name.endswith(".nc")]
-    others = len(written.written) - len(programs)
+    programs = [name for name in written.written if name.endswith(".nc") and "/" not in name]
+    walks = [name for name in written.written if name.startswith("rehearsal/")]
+    others = len(written.written) - len(programs) - len(walks)
     parts.append(f"Wrote {len(programs)} G-code files and {others} others to {folder}")
+    if walks:
+        parts.append(f"Rehearsals, spindle off: {', '.join(walks)}")
     if made.failed and not programs:
         parts.append("No G-code was written, since " + _why(made) + ".")
     elif made.failed and despite_failures:

@@ -109,6 +109,7 @@ class Program:
 
     `clear` is the height (bed frame) where rapids are free; `park` the place (x, y) to stand at a stop.
     `watch` are lines for the head: what to look out for; `corners` those that stay round.
+    Without `spindle` it only travels, as a rehearsal does.
     """
 
     stem: str
@@ -124,6 +125,7 @@ class Program:
     combined: bool = False
     watch: tuple[str, ...] = field(default=())
     corners: tuple[Corner, ...] = ()
+    spindle: bool = True
 
     @property
     def moves(self) -> tuple[Move, ...]:

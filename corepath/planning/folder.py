@@ -2,7 +2,7 @@
 
 Every file is first written whole under a temporary name in the same folder; only when all are there are
 they renamed into place. Files of an earlier plan that this one does not write again are taken away:
-`.nc` files go to `withdrawn/`, drawings are removed.
+`.nc` files go to `withdrawn/`, rehearsals to `rehearsal/withdrawn/`, drawings are removed.
 """
 
 from __future__ import annotations
@@ -20,6 +20,8 @@ __all__ = ["Written", "write_folder"]
 
 OURS = re.compile(r"^((0[1-9]|10)-[ABCD]-[a-z0-9-]+\.(nc|svg)|map-[a-z-]+\.svg)$")
 """Names that a plan gives to its files; nothing else in the folder is touched."""
+
+REHEARSAL = re.compile(r"^[ABCD]-rehearsal\.nc$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +55,16 @@ def write_folder(
         raise OutputError(f"{folder}: cannot write here: {error.strerror or error}") from error
     try:
         for name, text in files.items():
+            (staging / name).parent.mkdir(exist_ok=True)
             (staging / name).write_bytes(text.encode("utf-8"))
-        programs = [name for name in files if name.endswith(".nc")]
+        programs = [name for name in files if name.endswith(".nc") and "/" not in name]
         new = tuple(name for name in programs if not (folder / name).exists())
         unchanged = tuple(name for name in programs if name not in new and _same_motions(folder / name, files[name]))
         withdrawn, finished = _take_away(folder, set(files), done) if withdraw else ((), ())
+        if withdraw:
+            _rehearsals_away(folder, set(files))
         for name in files:
+            (folder / name).parent.mkdir(exist_ok=True)
             (staging / name).replace(folder / name)
     except OSError as error:
         raise OutputError(f"{folder}: cannot write: {error.strerror or error}") from error
@@ -80,6 +86,17 @@ def _same_motions(path: Path, text: str) -> bool:
         return [line for line in lines.splitlines() if not line.startswith("(")]
 
     return motions(path.read_text(encoding="utf-8", errors="replace")) == motions(text)
+
+
+def _rehearsals_away(folder: Path, kept: set[str]) -> None:
+    """Rehearsals of an earlier plan that are not written again lie in `withdrawn/` beside them from now on."""
+    place = folder / "rehearsal"
+    if not place.is_dir():
+        return
+    for path in sorted(place.iterdir()):
+        if REHEARSAL.match(path.name) and f"rehearsal/{path.name}" not in kept:
+            (place / "withdrawn").mkdir(exist_ok=True)
+            path.replace(place / "withdrawn" / path.name)
 
 
 def _take_away(folder: Path, kept: set[str], done: Collection[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:

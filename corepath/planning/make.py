@@ -15,7 +15,7 @@ from corepath.post import Extents, write
 from corepath.work import Work
 from corepath.work.bound import Bound, bound
 
-__all__ = ["MadeFile", "Progress", "make_files", "quiet"]
+__all__ = ["FACE_UP", "MadeFile", "Progress", "failed_ids", "make_files", "quiet"]
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and the share done, 0 to 1."""
@@ -68,7 +68,7 @@ def _made(prepared: Prepared, work: Work, program: Program) -> MadeFile:
         digest=prepared.digest,
         machine=machine,
         units=prepared.job.units,
-        warning=_warning(prepared),
+        warning=failed_ids(prepared),
         minutes=spent,
         face_up=FACE_UP[work.setup],
     )
@@ -84,6 +84,7 @@ def _planes(program: Program) -> tuple[int, int] | None:
     return (int(number) - 1, int(number)) if number.isdigit() and "-pass-" in program.stem else None
 
 
-def _warning(prepared: Prepared) -> str | None:
+def failed_ids(prepared: Prepared) -> str | None:
+    """The checks that failed, for the warning in each head; None where none did."""
     failed: Sequence[str] = list(dict.fromkeys(check.id for check in prepared.checks if check.verdict == "fail"))
     return ", ".join(failed) if failed else None

@@ -14,6 +14,7 @@ from corepath.planning.geometry import geometry_dict
 from corepath.planning.make import MadeFile, Progress, make_files, quiet
 from corepath.planning.prepare import Prepared
 from corepath.planning.reading import read_files
+from corepath.planning.rehearsal import Rehearsal, check_rehearsals, rehearsals
 from corepath.planning.report import checks_report, full_report
 from corepath.readback.findings import Finding
 from corepath.readback.result import ReadBack
@@ -59,14 +60,20 @@ def plan(prepared: Prepared, *, progress: Progress = quiet, despite_failures: bo
     """
     made: tuple[MadeFile, ...] = ()
     readback: ReadBack | None = None
+    walks: tuple[Rehearsal, ...] = ()
     if despite_failures or not prepared.failed:
         made = make_files(prepared, progress, (0.0, 0.3))
         readback = read_files(prepared, {one.name: one.text for one in made}, progress, (0.3, 0.85))
+        walks = rehearsals(prepared, made)
+        travel = prepared.job.machine.travel
+        readback.findings.extend(check_rehearsals(prepared.works, travel, {one.name: one.text for one in walks}))
     progress("drawings", 0.85)
     files = _drawings(prepared, made)
     report = full_report(prepared, made, readback.as_dict() if readback is not None else None, despite_failures)
     if despite_failures or not (prepared.failed or (readback is not None and len(readback.findings))):
         files.update({one.name: one.text for one in made})
+        files.update({one.name: one.text for one in walks})
+    report["rehearsals"] = [one.as_dict() for one in walks]
     if prepared.stackup.heights.blank.measured:
         files.update(_maps(prepared))
     progress("report", 0.95)

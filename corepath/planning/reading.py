@@ -16,6 +16,7 @@ from corepath.job.resolved import from_resolved
 from corepath.planning.known import Known
 from corepath.planning.make import Progress, quiet
 from corepath.planning.prepare import Prepared, prepare_job
+from corepath.planning.rehearsal import FOLDER, check_rehearsals
 from corepath.readback.findings import Finding
 from corepath.readback.material import Lies
 from corepath.readback.measure import read_back
@@ -120,12 +121,17 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     if not texts:
         raise InputError([Fault("", "no .nc file here", file=str(folder))])
     report_path = folder / "report.json"
-    sha256 = _sha256(_json(report_path)) if report_path.exists() else {}
-    return Reading(prepared, read_files(prepared, texts, progress, sha256=sha256))
+    report = _json(report_path) if report_path.exists() else {}
+    sha256 = _sha256(report, "operations")
+    readback = read_files(prepared, texts, progress, sha256=sha256)
+    walks = {f"{FOLDER}/{path.name}": _text(path) for path in sorted((folder / FOLDER).glob("*.nc")) if path.is_file()}
+    planned = _sha256(report, "rehearsals")
+    readback.findings.extend(check_rehearsals(prepared.works, job.machine.travel, walks, planned))
+    return Reading(prepared, readback)
 
 
-def _sha256(report: dict[str, Any]) -> dict[str, str]:
-    operations = report.get("operations")
+def _sha256(report: dict[str, Any], key: str) -> dict[str, str]:
+    operations = report.get(key)
     if not isinstance(operations, list):
         return {}
     entries = [entry for entry in operations if isinstance(entry, dict)]

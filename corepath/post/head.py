@@ -58,15 +58,21 @@ def _says(program: Program, heading: Heading, extents: Extents, grid: Grid) -> I
     yield f"File: {program.stem}.nc"
     yield f"Job: {heading.title}"
     yield f"Plan: {heading.digest}"
-    yield f"Set-up: {program.setup}, operation {program.order:02d} {program.name}"
+    yield f"Set-up: {program.setup}, " + (
+        f"operation {program.order:02d} {program.name}" if program.spindle else "rehearsal at the safe height"
+    )
     yield f"Face up: {heading.face_up}"
     yield from _zero(program, heading.front_left, grid)
-    yield f"Cutter: {_cutter(program.cutter, grid)}"
-    yield f"Spindle: {program.cutting.rpm:.0f} rpm, {_feeds(program.cutting, grid)} {grid.short}/min"
+    if program.spindle:
+        yield f"Cutter: {_cutter(program.cutter, grid)}"
+        yield f"Spindle: {program.cutting.rpm:.0f} rpm, {_feeds(program.cutting, grid)} {grid.short}/min"
+    else:
+        yield "Cutter: none needed; Z is the end of the cutter that comes first"
+        yield "Spindle: off all the time"
     for axis, (low, high) in zip("XYZ", extents, strict=True):
         yield f"Extent {axis}: {grid.coordinate(low)} to {grid.coordinate(high)} {grid.short}"
     yield f"Minutes: {heading.minutes:.1f}, stops not counted"
-    if len(program.passes) > 1:
+    if len(program.passes) > 1 and program.spindle:
         yield f"Passes: {len(program.passes)}, with a stop after each but the last"
     for text in program.watch:
         yield f"Watch: {text}"

@@ -68,6 +68,10 @@ def _begin(body: Body, program: Program, machine: MachineSection, grid: Grid, fa
     if failed:
         body.add(*message(FAILED), "M0")
     cutter = program.cutter
+    if not program.spindle:
+        body.add(*message("Rehearsal, spindle off: take the cutter out, Z zero as the head says"), "M0")
+        body.rapid(z=program.clear)
+        return
     if machine.tool_change == "m6":
         body.add(f"T{cutter.number} M6")
     else:
@@ -89,6 +93,9 @@ def _cut(body: Body, program: Program, stretch: Pass, number: int, machine: Mach
 
 
 def _stop(body: Body, program: Program, machine: MachineSection, number: int) -> None:
+    if not program.spindle:
+        body.add(*message(f"Now {program.passes[number - 2].says}; cycle start goes on"), "M0")
+        return
     body.add("M5", f"G4 P{machine.spin_down:.1f}")
     body.rapid(*program.park)
     asks = (

@@ -1,0 +1,197 @@
+"""Rehearsals: for each set-up a program that walks what its files will travel, high up and with the spindle off.
+
+Bed frame of the set-up, mm. It stops over the zero of X and Y, over the place where Z is touched, walks the rectangle
+that all files of the set-up stay in and goes round each obstacle in or near it, all at the highest of their clear
+heights; then it parks. The zero comes first: if that is wrong, nothing wide has been walked yet.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from shapely import box
+
+from corepath.motion.clock import Limits, minutes
+from corepath.motion.program import Pass, Program, line, rapid
+from corepath.planning.make import FACE_UP, MadeFile, failed_ids
+from corepath.planning.prepare import Prepared
+from corepath.post import Extents, write
+from corepath.readback.discipline import check_program
+from corepath.readback.findings import Findings
+from corepath.readback.motions import read_program
+from corepath.work import Work
+
+__all__ = ["FOLDER", "Rehearsal", "check_rehearsals", "rehearsals"]
+
+FOLDER = "rehearsal"
+WALK = 2000.0
+"""mm/min: slow enough to stop by hand (common practice, no source)."""
+_BESIDE = 50.0  # mm beside that rectangle the spindle's body still reaches (common practice, no source)
+_LEAST = 0.01  # mm: a smaller piece of an obstacle is not walked round
+_ALLOWED = 0.001  # mm: rounding of the text
+_WATCH = (
+    "clamps and screws, the height of the cutter's end, the vacuum hose and",
+    "cables along the whole way, the mark under the spindle at the zero",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Rehearsal:
+    """One file: `name` with its folder, the set-up, text and extents (program coordinates, mm)."""
+
+    name: str
+    setup: str
+    text: str
+    extents: Extents
+
+    @property
+    def sha256(self) -> str:
+        return hashlib.sha256(self.text.encode("ascii")).hexdigest()
+
+    def as_dict(self) -> dict[str, Any]:
+        """The entry in `report.json`."""
+        ends = {axis: [round(end, 4) + 0.0 for end in getattr(self.extents, axis)] for axis in ("x", "y", "z")}
+        return {"file": self.name, "setup": self.setup, "extents": ends, "sha256": self.sha256}
+
+
+def rehearsals(prepared: Prepared, made: Sequence[MadeFile]) -> tuple[Rehearsal, ...]:
+    """One for each set-up that has files, in their order."""
+    found = []
+    for setup in dict.fromkeys(one.program.setup for one in made):
+        found.append(_rehearsal(prepared, [one for one in made if one.program.setup == setup]))
+    return tuple(found)
+
+
+def _rehearsal(prepared: Prepared, made: Sequence[MadeFile]) -> Rehearsal:
+    machine, first = prepared.job.machine, made[0]
+    setup = first.program.setup
+    program = Program(
+        stem=f"{setup}-rehearsal",
+        order=0,
+        setup=setup,
+        name="rehearsal",
+        cutter=first.program.cutter,
+        cutting=first.program.cutting,
+        zero=first.program.zero,
+        clear=max(one.program.clear for one in made),
+        park=first.program.park,
+        passes=tuple(_passes(prepared, made)),
+        watch=_WATCH,
+        spindle=False,
+    )
+    limits = Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
+    written = write(
+        program,
+        title=prepared.job.title,
+        digest=prepared.digest,
+        machine=machine,
+        units=prepared.job.units,
+        warning=failed_ids(prepared),
+        minutes=minutes(program.passes, limits, park=program.park),
+        face_up=FACE_UP[setup],
+    )
+    return Rehearsal(f"{FOLDER}/{program.stem}.nc", setup, written.text, written.extents)
+
+
+def _passes(prepared: Prepared, made: Sequence[MadeFile]) -> Iterator[Pass]:
+    """A pass for each thing to look at; what it says is asked at the stop after it."""
+    program = made[0].program
+    clear = max(one.program.clear for one in made)
+    x0, y0, x1, y1 = _travelled(made)
+    yield _walk([(program.zero.x, program.zero.y)], clear, "over the zero of X and Y")
+    touch = _touch(prepared, program.setup)
+    if touch is not None:
+        yield _walk([touch], clear, "over the place where Z is touched")
+    corners = [(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)]
+    yield _walk(corners, clear, "round all that the files of this set-up travel")
+    number = 0
+    room = prepared.job.machine.travel
+    beside_x, beside_y = (max(0.0, min(_BESIDE, (room[k] - span) / 2)) for k, span in enumerate((x1 - x0, y1 - y0)))
+    around = box(x0 - beside_x, y0 - beside_y, x1 + beside_x, y1 + beside_y)
+    for obstacle in made[0].work.obstacles:
+        near = obstacle.area.intersection(around)
+        if near.area <= _LEAST:
+            continue
+        number += 1
+        a, b, c, d = near.bounds
+        corners = [(a, b), (c, b), (c, d), (a, d), (a, b)]
+        yield _walk(corners, clear, f"round obstacle {number}, {obstacle.height:g} mm high")
+
+
+def _walk(places: Sequence[tuple[float, float]], clear: float, says: str) -> Pass:
+    (x, y), *others = places
+    return Pass.of([rapid(x, y, clear), *(line(a, b, clear, WALK) for a, b in others)], says)
+
+
+def _travelled(made: Sequence[MadeFile]) -> tuple[float, float, float, float]:
+    """Rectangle of all files: least x, least y, largest x, largest y."""
+    ends = [
+        (one.extents.x[k] + one.program.zero.x, one.extents.y[k] + one.program.zero.y) for one in made for k in (0, 1)
+    ]
+    xs, ys = zip(*ends, strict=True)
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def _touch(prepared: Prepared, setup: str) -> tuple[float, float] | None:
+    """Where a face is touched in a set-up, or None where only the bed is."""
+    machine = prepared.job.machine
+    if machine.touch_at is None and machine.z_zero == "bed":
+        return None
+    x, y = machine.touch_at or (0.0, 0.0)
+    if setup != "B":
+        return x, y
+    return (x, -y) if machine.flip_about == "x" else (-x, y)
+
+
+def check_rehearsals(
+    works: Sequence[Work],
+    travel: tuple[float, float, float],
+    texts: Mapping[str, str],
+    sha256: Mapping[str, str] | None = None,
+) -> Findings:
+    """Read rehearsals (name to text) back: no spindle, nothing below the clear height, inside the travel.
+
+    `sha256` are the digests they had when planned: of one that has another, or is missing, it is said so.
+    """
+    found = Findings()
+    for name, digest in (sha256 or {}).items():
+        text = texts.get(name)
+        if text is None:
+            found.add("missing-file", "the rehearsal was planned and is not there", file=name)
+        elif hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest() != digest:
+            found.add("changed", "not the file that was planned", file=name)
+    for name, text in texts.items():
+        findings = Findings(name)
+        _check(text, name, [work for work in works if work.setup == name.rpartition("/")[2][:1]], travel, findings)
+        found.extend(findings)
+    return found
+
+
+def _check(text: str, name: str, works: Sequence[Work], travel: tuple[float, float, float], findings: Findings) -> None:
+    if not works:
+        findings.add("order", "no operation of the plan is of this set-up")
+        return
+    program = read_program(text, name)
+    check_program(program, findings)
+    for event in program.events:
+        if event.name == "spindle-on":
+            findings.add("rehearsal", "it starts the spindle", line=event.line)
+    clear = max(work.clear for work in works) - works[0].zero.z
+    sideways = (program.start[:, :2] != program.end[:, :2]).any(axis=1)
+    unknown = sideways & np.isnan(program.end[:, 2])
+    for index in np.flatnonzero(unknown)[: findings.keep]:
+        findings.add("start-unknown", "a move sideways before Z has been given", line=int(program.line[index]))
+    for index in np.flatnonzero(program.end[:, 2] < clear - _ALLOWED)[: findings.keep]:
+        says = f"it comes down to {program.end[index, 2]:.3f}; the safe height is {clear:.3f}"
+        findings.add("rehearsal", says, line=int(program.line[index]), depth=float(clear - program.end[index, 2]))
+    if not program.count:
+        findings.add("rehearsal", "it does not move")
+        return
+    for axis, room in enumerate(travel):
+        ends = program.end[~np.isnan(program.end[:, axis]), axis]
+        if len(ends) and np.ptp(ends) > room + _ALLOWED:
+            findings.add("travel", f"{'XYZ'[axis]} needs {np.ptp(ends):.2f}, the machine has {room:.2f}")

@@ -1,0 +1,129 @@
+"""A rehearsal walks what the files will travel: high, with the spindle off, inside the travel, and says so when not."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from shapely import Point, Polygon
+
+from corepath.job.load import load_job
+from corepath.job.model import Job, ObstacleSection
+from corepath.planning import Plan, plan, prepare_job, read_folder, write_plan
+from corepath.planning.rehearsal import check_rehearsals
+from corepath.readback.motions import read_program
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+CLAMP = ((-118.0, -44.0), (-106.0, -44.0), (-106.0, -38.0), (-118.0, -38.0))
+
+
+@pytest.fixture(scope="module")
+def job() -> Job:
+    """The coupon with a clamp near one corner in A and the zero on a face."""
+    job = load_job(SAMPLES / "coupon.toml")
+    machine = job.machine.model_copy(update={"touch_at": (106.0, 30.0)})
+    return job.model_copy(
+        update={"machine": machine, "obstacle": (ObstacleSection(points=CLAMP, height=25.0, setups=("A",)),)}
+    )
+
+
+@pytest.fixture(scope="module")
+def planned(job: Job) -> Plan:
+    return plan(prepare_job(job, SAMPLES))
+
+
+def walks(planned: Plan) -> dict[str, str]:
+    return {name: text for name, text in planned.files.items() if name.startswith("rehearsal/")}
+
+
+def test_one_for_each_set_up_and_all_in_the_report(planned: Plan):
+    """A file that the report does not name cannot be matched with the sheet."""
+    assert [str(finding) for finding in planned.findings] == []
+    assert list(walks(planned)) == [f"rehearsal/{setup}-rehearsal.nc" for setup in "ABC"]
+    report = json.loads(planned.files["report.json"])["rehearsals"]
+    assert [entry["file"] for entry in report] == list(walks(planned))
+    assert {"file", "setup", "extents", "sha256"} <= set(report[0])
+
+
+def test_the_spindle_never_starts_and_nothing_comes_down(planned: Plan):
+    """The one file that is run with hands near the table."""
+    for name, text in walks(planned).items():
+        program = read_program(text, name)
+        files = [one for one in planned.made if one.program.setup == name.partition("/")[2][0]]
+        clear = max(one.program.clear - one.program.zero.z for one in files)
+        assert not program.spindle_on.any() and "M3" not in text and "\nM5\n" in text
+        assert np.nanmin(program.end[:, 2]) >= clear - 1e-4
+        assert program.ended and "\nT" not in text
+        assert text.splitlines()[1] == "(Job: Coupon)"
+        assert any(line.startswith(f"(Plan: {planned.prepared.digest}") for line in text.splitlines())
+
+
+def test_it_reaches_all_that_the_files_reach(planned: Plan):
+    """A clamp in the way of a corner that was not rehearsed is found with the cutter turning."""
+    for name, text in walks(planned).items():
+        program = read_program(text, name)
+        files = [one for one in planned.made if one.program.setup == name.partition("/")[2][0]]
+        for axis in (0, 1):
+            least = min(one.extents[axis][0] for one in files)
+            largest = max(one.extents[axis][1] for one in files)
+            walked = program.end[program.kind > 0, axis]
+            assert walked.min() <= least + 1e-3
+            assert walked.max() == pytest.approx(largest, abs=1e-3)
+
+
+def test_zero_touch_place_and_obstacle_are_visited(planned: Plan):
+    """In B the touch place lies at its mirror image; the clamp stands in A only."""
+    places = {name: read_program(text, name).end[:, :2] for name, text in walks(planned).items()}
+
+    def visited(name: str, x: float, y: float) -> bool:
+        return bool((np.hypot(*(places[f"rehearsal/{name}-rehearsal.nc"] - (x, y)).T) < 0.001).any())
+
+    assert all(visited(setup, 0.0, 0.0) for setup in "ABC")
+    assert visited("A", 106.0, 30.0) and visited("B", 106.0, -30.0) and visited("C", 106.0, 30.0)
+    near = [Polygon(CLAMP).distance(Point(*place)) < 0.01 for place in places["rehearsal/A-rehearsal.nc"].tolist()]
+    assert sum(near) >= 4
+    assert "obstacle" not in walks(planned)["rehearsal/B-rehearsal.nc"]
+
+
+@pytest.mark.parametrize(
+    ("change", "kind"),
+    [
+        (("M0\nG0 Z", "M0\nS9000 M3\nG0 Z"), "rehearsal"),
+        (("G1 Y", "G0 Z2\nG1 Y"), "rehearsal"),
+        (("M0\nG0 Z", "M0\nG0 X0\nG0 Z"), "start-unknown"),
+        (("F2000.0\nG1 X", "F2000.0\nG1 X9"), "travel"),
+        (("G17\n", ""), "preamble"),
+    ],
+)
+def test_what_is_wrong_in_a_rehearsal_is_found(change: tuple[str, str], kind: str, planned: Plan):
+    """A check that cannot fail is none."""
+    name = "rehearsal/A-rehearsal.nc"
+    text = walks(planned)[name].replace(*change)
+    works, travel = planned.prepared.works, planned.prepared.job.machine.travel
+    assert kind in check_rehearsals(works, travel, {name: text}).kinds
+    assert not check_rehearsals(works, travel, {name: walks(planned)[name]}).counts
+
+
+def test_a_folder_tells_a_rehearsal_that_was_changed_or_is_missing(planned: Plan, tmp_path: Path):
+    write_plan(planned, tmp_path)
+    assert not read_folder(tmp_path).failed
+    path = tmp_path / "rehearsal" / "B-rehearsal.nc"
+    path.write_text(path.read_text().replace("M5\n", "M5\nS1000 M3\n", 1))
+    (tmp_path / "rehearsal" / "C-rehearsal.nc").unlink()
+    assert {"changed", "rehearsal", "missing-file"} <= set(read_folder(tmp_path).readback.findings.kinds)
+
+
+def test_they_are_withdrawn_when_a_check_fails(job: Job, planned: Plan, tmp_path: Path):
+    """A rehearsal of another plan must not lie there as if it belonged to this one."""
+    write_plan(planned, tmp_path)
+    update: dict[str, Any] = {"blank": job.blank.model_copy(update={"thickness": 9.0})}
+    failed = plan(prepare_job(job.model_copy(update=update), SAMPLES))
+    assert failed.failed and not walks(failed)
+    write_plan(failed, tmp_path)
+    assert list((tmp_path / "rehearsal").glob("*.nc")) == []
+    assert len(list((tmp_path / "rehearsal" / "withdrawn").glob("*.nc"))) == 3
+    write_plan(planned, tmp_path)
+    assert len(list((tmp_path / "rehearsal").glob("*.nc"))) == 3
