@@ -7,6 +7,7 @@ virtual blank against the same `Work`.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 from shapely import MultiPolygon, Polygon
@@ -15,7 +16,20 @@ from corepath.board.deck import DeckSurface
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Setup, Zero
 
-__all__ = ["Deck", "Facing", "Hole", "Milling", "Obstacle", "Pocket", "Step", "Work"]
+__all__ = ["SAME_SIZE", "Deck", "Facing", "Hole", "Milling", "Obstacle", "Pocket", "Step", "Work", "point_of"]
+
+SAME_SIZE = 0.01
+"""mm: a hole this close to a cutter's diameter is made straight down, a drill this close to a hole's is of its size."""
+
+_POINT = math.tan(math.radians(31.0)) / 2.0  # of the diameter: a point of 118 degrees (common practice, no source)
+
+
+def point_of(cutter: Cutter) -> float:
+    """How far the point of a drill stands out beyond its full diameter, mm; 0 for other cutters.
+
+    Depths of holes are those of the full diameter; the point goes deeper by this.
+    """
+    return _POINT * cutter.diameter if cutter.shape == "drill" else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,10 +52,11 @@ class Pocket:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One diameter of a hole, down to `floor`."""
+    """One diameter of a hole, down to `floor`; `spring` asks for a second finishing turn, as on a seat."""
 
     diameter: float
     floor: float
+    spring: bool = False
 
 
 @dataclass(frozen=True, slots=True)
