@@ -20,18 +20,13 @@ import math
 
 from corepath.motion.program import arc, drill, line
 from corepath.operations.entries import Trail
+from corepath.work.holes import finish_of
 from corepath.work.model import Hole, Step, Work
 
-__all__ = ["APPROACH", "FINISH", "INNER", "BoreTrail", "finish_of", "layer_floors", "mill", "pitch_of", "slow_below"]
+__all__ = ["APPROACH", "INNER", "BoreTrail", "layer_floors", "mill", "pitch_of", "slow_below"]
 
 INNER = 0.9
 """Share of the cutter's radius at which a helix leaves no core, with room for what the diameter is off."""
-
-FINISH = 0.1
-"""mm at most that a finishing turn takes off the wall of a hole (common practice, no source)."""
-
-FINISH_SHARE = 0.1
-"""The same as a share of the radius of the turns: in a tight hole the finishing turn takes less."""
 
 APPROACH = 0.5
 """mm above the stock where a helix begins: the touch and a blank that lies badly take up less."""
@@ -93,11 +88,6 @@ class BoreTrail(Trail):
         """A drilling cycle (see `motion.cycles`); the cutter then stands at `retract`."""
         self._add(drill(x, y, z, feed, retract, peck))
         self.z = retract
-
-
-def finish_of(work: Work, radius: float) -> float:
-    """What is left on the wall for the finishing turn, mm, where the cutter's axis goes round at `radius`."""
-    return min(work.milling.finish_allowance, FINISH, FINISH_SHARE * radius)
 
 
 def pitch_of(work: Work, radius: float) -> float:

@@ -39,12 +39,10 @@ from shapely.geometry.base import BaseGeometry
 
 from corepath.motion.clock import Limits, corner_speed, leg_seconds
 from corepath.work.bound_areas import Lap, disc, edges, layer_count, layer_seconds, ramp_seconds
-from corepath.work.model import Facing, Hole, Pocket, Work
+from corepath.work.holes import finish_of
+from corepath.work.model import SAME_SIZE, Facing, Hole, Pocket, Work
 
 __all__ = ["Bound", "bound", "spanning_tree"]
-
-_SAME = 0.01
-"""mm: a hole this close to the cutter's diameter is made straight down."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,17 +124,18 @@ def _pieces(shape: BaseGeometry) -> tuple[int, int]:
 
 
 def _hole(work: Work, hole: Hole, limits: Limits) -> Bound:
-    total, top, allowance = Bound(), hole.top, work.milling.finish_allowance
-    for k, step in enumerate(hole.steps):
+    total, top = Bound(), hole.top
+    for step in hole.steps:
         rho = (step.diameter - work.cutter.diameter) / 2.0
         slowed = _slowed(hole, work.milling.break_through, top, step.floor)
-        if rho <= _SAME / 2.0:
+        if rho <= SAME_SIZE / 2.0:
             total += Bound(ramps=(top - step.floor + slowed) / (work.cutting.plunge / 60.0))
         else:
-            finished = 0.0 < allowance < rho
+            allowance = finish_of(work, rho)
+            finished = allowance > 0.0
             lap = disc(rho - allowance if finished else rho, work.cutter.radius, within=rho)
             total += _levels(work, lap, top - step.floor, False, limits, slowed=slowed)
-            turns = 2 if k + 1 < len(hole.steps) else 1
+            turns = 2 if step.spring else 1
             wall = disc(rho, work.cutter.radius)
             total += Bound(finish=turns * wall.seconds(_finish_feed(work), limits.accel) if finished else 0.0)
         top = step.floor

@@ -21,6 +21,7 @@ from corepath.stackup.flush import flush_area
 from corepath.stackup.stackup import PlaceStack, Stackup
 from corepath.work.cutters import Chosen, Need, choose
 from corepath.work.holding import margin_fault, standing, with_uncut
+from corepath.work.holes import HolePart, drill_watch, hole_parts
 from corepath.work.keepoff import spared
 from corepath.work.model import Deck, Facing, Hole, Milling, Pocket, Step, Work
 from corepath.work.running import FINISH_DEPTH, Asked
@@ -99,6 +100,7 @@ class _Builder:
         holes: tuple[Hole, ...] = (),
         facing: Facing | None = None,
         deck: Deck | None = None,
+        part: int = 1,
     ) -> None:
         half_length, half_width = self.job.blank.length / 2, self.job.blank.width / 2
         work = Work(
@@ -122,28 +124,30 @@ class _Builder:
             obstacles=standing(self.job, self.stack, setup),
             collet=self.job.machine.collet_diameter,
             watch=tuple(watch),
+            part=part,
         )
         self.works.append(with_uncut(spared(work)))
 
     def dowels(self) -> None:
-        dowels, top = self.board.dowels, self.stack.blank_top
-        deepest = max(dowel.depth_in_bed for dowel in dowels)
-        need = Need(
-            "the dowel holes",
-            ("flat", "drill"),
-            min(dowel.diameter for dowel in dowels),
-            self.job.blank.thickness + deepest,
-            "dowel",
-        )
-        chosen = self._chosen(need)
-        if chosen is None:
-            return
+        top = self.stack.blank_top
         holes = tuple(
             Hole(f"dowel {k}", *dowel.at, top, (Step(dowel.diameter, -dowel.depth_in_bed),), breaks_through=0.0)
-            for k, dowel in enumerate(dowels, start=1)
+            for k, dowel in enumerate(self.board.dowels, start=1)
         )
         watch = ["passes through the blank into the spoil board", "set the dowels before the next file"]
-        self._work(1, "A", "dowels", chosen, top=top, lowest=-deepest, holes=holes, watch=watch)
+        self._holes(1, "A", "dowels", hole_parts(self.job, "the dowel holes", "dowel", holes, True), top, watch)
+
+    def _holes(
+        self, order: int, setup: Setup, name: str, parts: list[HolePart] | Fault, top: float, watch: list[str]
+    ) -> None:
+        """A work for each cutter of an operation of holes."""
+        if isinstance(parts, Fault):
+            self.faults.append(parts)
+            return
+        for part, made in enumerate(parts, start=1):
+            lowest = min(hole.steps[-1].floor for hole in made.holes)
+            says = [*watch, *drill_watch(made.chosen.cutter)]
+            self._work(order, setup, name, made.chosen, top=top, lowest=lowest, holes=made.holes, watch=says, part=part)
 
     def plugs(self) -> None:
         castings = [casting for casting in self.board.castings if casting.plug is not None]
@@ -220,20 +224,15 @@ class _Builder:
             return
         top = plan.planned_plane
         holes = tuple(self._hole(place, top) for place in places)
-        lowest = min(step.floor for hole in holes for step in hole.steps)
-        narrowest = min(place.place.bore for place in places)
-        chosen = self._chosen(Need("the inserts", ("flat",), narrowest, top - lowest, "insert"))
-        if chosen is None:
-            return
         watch = ["touch the skimmed face; the file serves whatever pass the skim stopped at"]
-        self._work(6, "B", "inserts", chosen, top=top, lowest=lowest, holes=holes, watch=watch)
+        self._holes(6, "B", "inserts", hole_parts(self.job, "the inserts", "insert", holes, False), top, watch)
 
     def _hole(self, stack: PlaceStack, top: float) -> Hole:
         place, plan = stack.place, self.stack.skim
         x, y = self._mirror(place.x, place.y)
         through = place.insert.through
         bore_floor = top - (plan.thickest_plane + self.job.milling.into_bed) if through else top - stack.bore_depth
-        steps = (Step(place.seat, top - stack.seat_depth), Step(place.bore, bore_floor))
+        steps = (Step(place.seat, top - stack.seat_depth, spring=True), Step(place.bore, bore_floor))
         return Hole(place.id, x, y, top, steps, breaks_through=top - plan.lowest_plane if through else None)
 
     def deck(self) -> None:

@@ -10,17 +10,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from corepath.errors import Fault
-from corepath.job.model import CutterSection, Job
+from corepath.job.model import CutterSection, InsertSection, Job
 from corepath.motion.cutter import Cutter, Cutting
+from corepath.work.model import SAME_SIZE
 from corepath.work.running import Asked, run
 
-__all__ = ["SAME", "Chosen", "Need", "choose", "cutter_faults", "cutter_of"]
+__all__ = ["Chosen", "Need", "choose", "cutter_faults", "cutter_of", "drills_of"]
 
 EASY_FIT = 0.75
 """Share of a pocket's or hole's width that a cutter takes up with ease: room for a ramp or helix and for chips."""
-
-SAME = 0.01
-"""mm: a drill this close to a hole's diameter is of that size."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,9 +87,20 @@ def cutter_faults(job: Job) -> list[Fault]:
     if job.plug:
         needs.append(Need("the plug pockets", ("flat",), min(plug.diameter for plug in job.plug), 0.0, "plug"))
     if job.insert:
-        narrowest = min(insert.barrel + insert.clearance for insert in job.insert)
+        narrowest = min(_milled(job, insert) for insert in job.insert)
         needs.append(Need("the inserts", ("flat",), narrowest, 0.0, "insert"))
     return [found for found in (choose(job, need) for need in needs) if isinstance(found, Fault)]
+
+
+def drills_of(job: Job, diameter: float) -> list[CutterSection]:
+    """The listed drills of a hole's size."""
+    return [c for c in job.cutter if c.shape == "drill" and abs(c.diameter - diameter) <= SAME_SIZE]
+
+
+def _milled(job: Job, insert: InsertSection) -> float:
+    """The narrowest width at an insert that is milled: its seat where a drill makes the bore."""
+    bore = insert.barrel + insert.clearance
+    return insert.flange + insert.clearance if job.machine.canned_cycles and drills_of(job, bore) else bore
 
 
 def _fits(section: CutterSection, need: Need) -> bool:
@@ -100,8 +109,8 @@ def _fits(section: CutterSection, need: Need) -> bool:
     if need.width is None:
         return True
     if section.shape == "drill":
-        return abs(section.diameter - need.width) <= SAME
-    return section.diameter <= need.width - SAME
+        return abs(section.diameter - need.width) <= SAME_SIZE
+    return section.diameter <= need.width - SAME_SIZE
 
 
 def _best(fitting: Sequence[CutterSection], need: Need) -> CutterSection:

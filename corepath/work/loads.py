@@ -21,9 +21,8 @@ from corepath.motion.feeds.chips import (
 )
 from corepath.motion.feeds.deflection import bending
 from corepath.motion.feeds.power import power, removal, removal_down, side_load, tangential_force, torque
-from corepath.work.cutters import SAME
 from corepath.work.limit_checks import depth_of
-from corepath.work.model import Work
+from corepath.work.model import SAME_SIZE, Work
 from corepath.work.running import FINISH_DEPTH, turn_allowance
 
 __all__ = ["Cut", "Load", "cuts_of", "heaviest", "load_of"]
@@ -121,7 +120,7 @@ def _of_holes(work: Work) -> Iterator[Cut]:
     """
     cutter, run = work.cutter, work.cutting
     steps = [(hole, step) for hole in work.holes for step in hole.steps]
-    rounds = [(hole, step) for hole, step in steps if step.diameter - cutter.diameter > SAME]
+    rounds = [(hole, step) for hole, step in steps if step.diameter - cutter.diameter > SAME_SIZE]
     if len(rounds) < len(steps) or cutter.shape == "drill":
         yield Cut("straight down", cutter.diameter, run.depth, run.plunge, down=True)
     if not rounds or cutter.shape == "drill":
