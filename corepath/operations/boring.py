@@ -2,10 +2,11 @@
 
 One step of a hole of diameter D is cut by a cutter of diameter d < D whose axis goes round at r = (D - d)/2:
 
-- In each layer a helix goes down at `INNER` of the cutter's radius or less, so that no core is left in its middle.
-  It falls P = 2 pi r tan(a) a turn, a the cutter's `ramp_angle` (geometry: tan a = P/(pi (D - d))), and never more
-  than the depth of a layer. A level turn takes off its slope; a spiral of half turns, each about a middle of its own
-  so that it runs on without a corner, goes out by at most the stepover a turn; a level turn makes it round.
+- In each layer a helix goes down. The core that it may leave in its middle is no wider than the stepover, and goes
+  when the cutter passes to the middle. The helix falls P = 2 pi r tan(a) a turn, a the cutter's `ramp_angle` (geometry:
+  tan a = P/(pi (D - d))), and never more than the depth of a layer. A level turn takes off its slope; a spiral of
+  half turns, each about a middle of its own so that it runs on without a corner, goes out by at most the stepover a
+  turn; a level turn makes it round.
 - Walls keep `finish` for one turn at the full diameter. It is entered by a half turn that widens from the rough
   wall to the finished one, tangent to both, and left by a half turn to the middle. Where the step is a seat, a
   *spring turn* follows, which finds nothing to take but what the cutter was bent by.
@@ -23,15 +24,13 @@ from corepath.operations.entries import Trail
 from corepath.work.holes import finish_of
 from corepath.work.model import Hole, Step, Work
 
-__all__ = ["APPROACH", "INNER", "BoreTrail", "layer_floors", "mill", "pitch_of", "slow_below"]
-
-INNER = 0.9
-"""Share of the cutter's radius at which a helix leaves no core, with room for what the diameter is off."""
+__all__ = ["APPROACH", "BoreTrail", "layer_floors", "mill", "pitch_of", "slow_below"]
 
 APPROACH = 0.5
 """mm above the stock where a helix begins: the touch and a blank that lies badly take up less."""
 
 _THIRD = 2.0 * math.pi / 3.0
+_WHOLE = 0.95  # share of the cutter's radius: a helix of this radius leaves no core
 _CHORD = 0.002  # mm inside circles where arcs are not allowed
 _FLAT = 1e-9
 
@@ -114,16 +113,16 @@ def mill(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool) ->
     work = trail.work
     full = (step.diameter - work.cutter.diameter) / 2.0
     rough = full - finish_of(work, full)
-    inner = min(rough, INNER * work.cutter.radius)
-    widest = min(work.cutting.stepover, INNER * work.cutter.radius)
-    turns = math.ceil((rough - inner) / widest - 1e-9)
+    inner = min(rough, work.cutter.radius + work.cutting.stepover / 2.0)
+    turns = math.ceil((rough - inner) / work.cutting.stepover - 1e-9)
+    core = inner > _WHOLE * work.cutter.radius
     _enter(trail, hole, inner, above, first)
-    for z in layer_floors(above, step.floor, work.cutting.depth) if turns else [step.floor]:
-        if abs(math.dist((hole.x, hole.y), trail.place) - inner) > _FLAT:
-            trail.half(hole, inner, trail.z, _level_feed(trail, hole))
+    for k, z in enumerate(layer_floors(above, step.floor, work.cutting.depth) if core else [step.floor]):
+        if k:
+            _through_middle(trail, hole, inner)
         _helix(trail, hole, inner, z)
-        if turns:
-            _spiral(trail, hole, inner, rough, turns)
+        if core or step.spring:
+            _level(trail, hole, inner, rough, turns)
     feed = _level_feed(trail, hole, finish=rough < full)
     if rough < full:
         trail.half(hole, full, step.floor, feed)
@@ -153,13 +152,21 @@ def _helix(trail: BoreTrail, hole: Hole, radius: float, z: float) -> None:
             trail.sweep(hole.x, hole.y, _THIRD * math.ceil(3.0 * turns - 1e-9), low, feed)
 
 
-def _spiral(trail: BoreTrail, hole: Hole, inner: float, rough: float, turns: int) -> None:
-    """A level turn, a spiral outwards in `turns` turns, and a level turn."""
+def _level(trail: BoreTrail, hole: Hole, inner: float, rough: float, turns: int) -> None:
+    """A level turn; where it is not the last one, a spiral outwards in `turns` turns, and a level turn."""
     feed = _level_feed(trail, hole)
     _turn(trail, hole, feed)
     for k in range(1, 2 * turns + 1):
         trail.half(hole, inner + (rough - inner) * k / (2 * turns), trail.z, feed)
-    _turn(trail, hole, feed)
+    if turns:
+        _turn(trail, hole, feed)
+
+
+def _through_middle(trail: BoreTrail, hole: Hole, radius: float) -> None:
+    """Half a turn to the middle, which takes the core away, and half a turn out to `radius`."""
+    feed = _level_feed(trail, hole)
+    trail.half(hole, 0.0, trail.z, feed)
+    trail.half(hole, radius, trail.z, feed)
 
 
 def _turn(trail: BoreTrail, hole: Hole, feed: float) -> None:

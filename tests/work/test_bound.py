@@ -96,7 +96,7 @@ def test_what_a_larger_cutter_cleared_is_not_counted_again() -> None:
 
 def test_slow_break_through_and_finishing_turns_are_counted() -> None:
     """Half the feed over the last millimetre; a finishing turn a step, and a spring turn at the seat."""
-    holes = (Hole("I", 0, 0, 12.0, (Step(19.0, 10.0), Step(8.0, -1.0)), breaks_through=0.0),)
+    holes = (Hole("I", 0, 0, 12.0, (Step(19.0, 10.0, spring=True), Step(8.0, -1.0)), breaks_through=0.0),)
     plain = bound(work(holes=(Hole("I", 0, 0, 12.0, holes[0].steps),)), LIMITS)
     slow = bound(work(holes=holes), LIMITS)
     assert slow.ramps > plain.ramps
