@@ -32,6 +32,7 @@ APPROACH = 0.5
 _THIRD = 2.0 * math.pi / 3.0
 _WHOLE = 0.95  # share of the cutter's radius: a helix of this radius leaves no core
 _CHORD = 0.002  # mm inside circles where arcs are not allowed
+_WIDEST = 0.2  # rad: a chord is shorter than its arc, and so steeper on a helix, by step²/24
 _FLAT = 1e-9
 
 
@@ -57,7 +58,8 @@ class BoreTrail(Trail):
         radius, first = math.dist((cx, cy), self.place), math.atan2(self.y - cy, self.x - cx)
         count = max(1, math.ceil(angle / _THIRD - 1e-9))
         if not self.work.arcs:
-            count = max(count, math.ceil(angle / (2.0 * math.acos(max(1.0 - _CHORD / radius, 0.5)))))
+            step = min(2.0 * math.acos(max(1.0 - _CHORD / radius, 0.5)), _WIDEST)
+            count = max(count, math.ceil(angle / step))
         start = self.z
         for k in range(1, count + 1):
             at, level = first + self.way * angle * k / count, start + (z - start) * k / count

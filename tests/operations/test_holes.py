@@ -290,7 +290,7 @@ def test_conventional_turns_the_other_way() -> None:
 
 
 @given(
-    seat=st.floats(8.0, 40.0), bore=st.floats(6.3, 8.0), depth=st.floats(0.5, 9.0), angle=st.floats(0.5, 20.0),
+    seat=st.floats(8.0, 40.0), bore=st.floats(6.3, 8.0), depth=st.floats(0.5, 9.0), angle=st.floats(1.0, 20.0),
     allowance=st.sampled_from([0.0, 0.05, 0.2]), conventional=st.booleans(), arcs=st.booleans(),
 )  # fmt: skip
 @settings(max_examples=12, derandomize=True, deadline=None)
