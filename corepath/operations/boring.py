@@ -21,8 +21,8 @@ import math
 
 from corepath.motion.program import arc, drill, line
 from corepath.operations.entries import Trail
-from corepath.work.holes import finish_of
 from corepath.work.model import Hole, Step, Work
+from corepath.work.running import turn_allowance
 
 __all__ = ["APPROACH", "BoreTrail", "layer_floors", "mill", "pitch_of", "slow_below"]
 
@@ -114,7 +114,7 @@ def mill(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool) ->
     """
     work = trail.work
     full = (step.diameter - work.cutter.diameter) / 2.0
-    rough = full - finish_of(work, full)
+    rough = full - turn_allowance(work.milling.finish_allowance, full)
     inner = min(rough, work.cutter.radius + work.cutting.stepover / 2.0)
     turns = math.ceil((rough - inner) / work.cutting.stepover - 1e-9)
     core = inner > _WHOLE * work.cutter.radius

@@ -39,8 +39,8 @@ from shapely.geometry.base import BaseGeometry
 
 from corepath.motion.clock import Limits, corner_speed, leg_seconds
 from corepath.work.bound_areas import Lap, disc, edges, layer_count, layer_seconds, ramp_seconds
-from corepath.work.holes import finish_of
 from corepath.work.model import SAME_SIZE, Facing, Hole, Pocket, Work
+from corepath.work.running import turn_allowance
 
 __all__ = ["Bound", "bound", "spanning_tree"]
 
@@ -131,7 +131,7 @@ def _hole(work: Work, hole: Hole, limits: Limits) -> Bound:
         if rho <= SAME_SIZE / 2.0:
             total += Bound(ramps=(top - step.floor + slowed) / (work.cutting.plunge / 60.0))
         else:
-            allowance = finish_of(work, rho)
+            allowance = turn_allowance(work.milling.finish_allowance, rho)
             finished = allowance > 0.0
             lap = disc(rho - allowance if finished else rho, work.cutter.radius, within=rho)
             total += _levels(work, lap, top - step.floor, False, limits, slowed=slowed)

@@ -14,15 +14,9 @@ from corepath.errors import Fault
 from corepath.job.model import CutterSection, Job
 from corepath.motion.cutter import Cutter
 from corepath.work.cutters import Chosen, Need, choose, drills_of
-from corepath.work.model import Hole, Work, point_of
+from corepath.work.model import Hole, point_of
 
-__all__ = ["FINISH", "FINISH_SHARE", "HolePart", "drill_watch", "finish_of", "hole_parts"]
-
-FINISH = 0.1
-"""mm at most that a finishing turn takes off the wall of a hole (common practice, no source)."""
-
-FINISH_SHARE = 0.1
-"""The same as a share of the radius of the turns: in a tight hole the finishing turn takes less."""
+__all__ = ["HolePart", "drill_watch", "hole_parts"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,11 +65,6 @@ def hole_parts(job: Job, title: str, key: str, holes: Sequence[Hole], drills_ins
         assert not isinstance(chosen, Fault)
         parts.append(HolePart(chosen, mine))
     return parts
-
-
-def finish_of(work: Work, radius: float) -> float:
-    """What is left on the wall for the finishing turn, mm, where the cutter's axis goes round at `radius`."""
-    return min(work.milling.finish_allowance, FINISH, FINISH_SHARE * radius)
 
 
 def drill_watch(cutter: Cutter) -> tuple[str, ...]:
