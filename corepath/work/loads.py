@@ -108,6 +108,7 @@ def _of_pockets(work: Work) -> Iterator[Cut]:
     proud = all(pocket.proud for pocket in work.pockets)
     light = 0.0 if proud else work.milling.finish_allowance
     yield Cut("full width", cutter.diameter, layer, run.feed, wall=not proud and light <= 0.0)
+    yield Cut("ramp", cutter.diameter, layer, run.ramp, brief=True)
     yield Cut("beside it", min(run.stepover, cutter.diameter), layer, run.feed)
     if light > 0.0:
         yield Cut("finishing lap", light, min(deep, cutter.cutting_length), run.finish, wall=True)
@@ -133,7 +134,7 @@ def _of_holes(work: Work) -> Iterator[Cut]:
     yield Cut("helix", cutter.diameter, min(run.depth, deep), min(run.ramp, curve), wall=light <= 0.0)
     if light > 0.0:
         width = on_straight_wall(light, cutter.diameter, tightest)
-        yield Cut("finishing turn", width, deep, min(run.feed, curve), wall=True, brief=True)
+        yield Cut("finishing turn", width, deep, min(run.finish, curve), wall=True, brief=True)
 
 
 def _of_deck(work: Work) -> Iterator[Cut]:
