@@ -92,7 +92,7 @@ def checks_table(svg: Document, checks: Sequence[Check]) -> float:
             word = check.verdict if check.verdict == "ok" else check.verdict.upper()
             svg.text(SIDE.x0 + 2, y, word, f"{style} verdict {check.verdict}", size=SMALL)
             svg.text(SIDE.x0 + 20, y, check.id, style, size=SMALL)
-            svg.text(SIDE.x1 - 20, y, _figure(check.value), style, size=SMALL, anchor="end")
+            svg.text(SIDE.x1 - 20, y, _figure(check), style, size=SMALL, anchor="end")
             svg.text(
                 SIDE.x1 - 3,
                 y,
@@ -104,9 +104,9 @@ def checks_table(svg: Document, checks: Sequence[Check]) -> float:
     return y + 3
 
 
-def _figure(value: float) -> str:
-    """Two decimals, and a third for the small rooms of chips and bending."""
-    return f"{value:.2f}" if abs(value) >= 0.1 else f"{value:.3f}"
+def _figure(check: Check) -> str:
+    """The value with two decimals, or three where the limit is nothing and the room small, as of chips."""
+    return f"{check.value:.3f}" if check.limit == 0.0 and abs(check.value) < 0.1 else f"{check.value:.2f}"
 
 
 def files_table(
