@@ -53,7 +53,7 @@ def plan(work: Work) -> tuple[Program, ...]:
 
 
 def _lines(work: Work, deck: Deck, bounds: tuple[float, float, float, float]) -> tuple[Array, float]:
-    """Ends (n, 2) of all lines within `bounds`, close enough for the ridges that are allowed; end of the first strip."""
+    """Ends (n, 2) of all lines within `bounds`, close enough for the ridges allowed; end of the first strip."""
     allowed = max(deck.scallop - _ABOVE - 0.001, 0.5 * deck.scallop)
     found = strips(deck.surface, work.cutter, allowed, work.cutting.stepover, bounds)
     return _corners(found, bounds), found[0].high
