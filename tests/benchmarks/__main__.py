@@ -20,6 +20,7 @@ from pathlib import Path
 
 import numpy as np
 
+from tests.benchmarks.paths import paths
 from tests.benchmarks.stackup import stackup
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -159,7 +160,15 @@ def whole_plan() -> Iterator[str]:
 
 def main() -> None:
     """Print one line for each ratio."""
-    for part in (help_against_typer, writer_against_a_plain_loop, reader_against_pygcode, growth, stackup, whole_plan):
+    for part in (
+        help_against_typer,
+        writer_against_a_plain_loop,
+        reader_against_pygcode,
+        growth,
+        paths,
+        stackup,
+        whole_plan,
+    ):
         for text in part():
             print(text, flush=True)
 

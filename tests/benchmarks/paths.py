@@ -1,0 +1,170 @@
+"""Timed ratios of paths: planning a metre of path, growth with the points of an outline, a dense outline from DXF."""
+
+from __future__ import annotations
+
+import math
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+__all__ = ["DENSE", "dense_job", "paths"]
+
+ROOT = Path(__file__).resolve().parents[2]
+SAMPLE = ROOT / "samples" / "board-1280.toml"
+DENSE = 20_000
+TRACED = 0.01  # mm: spread of the points of a traced outline
+COUNTS = (1_250, 2_500, 5_000, 10_000, 20_000)
+
+
+def seconds(call: Callable[[], object], times: int) -> float:
+    """The quickest of several calls, CPU seconds: others share the machine."""
+    spent = []
+    for _ in range(times):
+        begin = time.process_time()
+        call()
+        spent.append(time.process_time() - begin)
+    return min(spent)
+
+
+def dense_job(folder: Path, count: int, noise: float = 0.0) -> Path:
+    """The sample's outline as a DXF polyline of `count` points in `folder`, and a job that reads it.
+
+    `noise` (mm) is the spread of the points about the curve, as in a traced drawing.
+    """
+    import ezdxf
+
+    from corepath.planning.prepare import prepare
+
+    ring = prepare(SAMPLE).board.outline.exterior
+    at = [ring.interpolate(k / count, normalized=True) for k in range(count)]
+    off = np.random.default_rng(7).normal(0.0, noise, (count, 2)) if noise else np.zeros((count, 2))
+    drawing = ezdxf.new()
+    drawing.header["$INSUNITS"] = 4
+    drawing.modelspace().add_lwpolyline(
+        [(p.x + dx, p.y + dy) for p, (dx, dy) in zip(at, off, strict=True)],
+        close=True,
+        dxfattribs={"layer": "outline"},
+    )
+    drawing.saveas(folder / "dense.dxf")
+    text = SAMPLE.read_text()
+    begin, end = text.index("[outline]"), text.index("[deck]")
+    path = folder / "dense.toml"
+    path.write_text(f'{text[:begin]}[outline]\ndxf = "dense.dxf"\nlayer = "outline"\n\n{text[end:]}')
+    return path
+
+
+def a_metre_of_path() -> Iterator[str]:
+    """Planning the groove, with entries, crossings and the proof by area, against `buffer(-k step)` in a loop."""
+    from corepath.motion.clock import Limits, minutes
+    from corepath.operations import programs
+    from corepath.planning.prepare import prepare
+
+    (work,) = [one for one in prepare(SAMPLE).works if one.name == "groove"]
+    (made,) = programs(work)
+    # At 1000 mm/min without limits of acceleration, minutes are metres.
+    slow = [replace(p, moves=tuple(m._replace(feed=1000.0) if m.feed else m for m in p.moves)) for p in made.passes]
+    metres = minutes(slow, Limits(1e9, 1e9, 1e6))
+
+    def plain() -> float:
+        area, radius, step = work.pockets[0].area, work.cutter.radius, work.cutting.stepover
+        depth = work.pockets[0].top - work.pockets[0].floor
+        count, length = math.ceil(depth / work.cutting.depth), 0.0
+        for layer in range(1, count + 1):
+            z, k, moves = work.pockets[0].top - depth * layer / count, 0, []
+            while not (ring := area.buffer(-radius - k * step)).is_empty:
+                for part in getattr(ring, "geoms", [ring]):
+                    for line in (part.exterior, *part.interiors):
+                        moves += [(x, y, z) for x, y in line.coords]
+                        length += line.length
+                k += 1
+        return length / 1000.0
+
+    ours, theirs = seconds(lambda: programs(work), 3) / metres, seconds(plain, 3) / plain()
+    verdict = "ok" if ours <= 60 * theirs else "OVER"
+    yield (
+        f"{verdict:5}planning the groove: {ours * 1e3:.1f} ms a metre ({metres:.0f} m), {ours / theirs:.1f} x plain "
+        f"offset rings without entries or proof ({theirs * 1e3:.2f} ms a metre); target 60"
+    )
+
+
+def growth_with_points() -> Iterator[str]:
+    """Exponent of planning time over the points of the outline: 1 is linear."""
+    from shapely import Polygon
+
+    from corepath.operations import programs
+    from corepath.planning.prepare import prepare
+
+    (work,) = [one for one in prepare(SAMPLE).works if one.name == "groove"]
+
+    def ring(count: int) -> Polygon:
+        """A round board with a fine wave of 0.05 mm in its walls, so that no point can be thinned away."""
+        turn = np.linspace(0.0, math.tau, count, endpoint=False)
+        wave = 0.05 * np.cos(np.arange(count) * math.tau / 8)
+
+        def circle(radius: float) -> np.ndarray:
+            return np.column_stack([(radius + wave) * np.cos(turn), (radius + wave) * np.sin(turn)])
+
+        return Polygon(circle(206.0), [circle(192.0)])
+
+    spent = []
+    for count in COUNTS:
+        given = replace(work, pockets=(replace(work.pockets[0], area=ring(count)),))
+        spent.append(seconds(lambda one=given: programs(one), 1))
+    power = float(np.polyfit(np.log(COUNTS), np.log(spent), 1)[0])
+    verdict = "ok" if power <= 1.25 else "OVER"
+    figures = ", ".join(f"{count:,}: {s:.2f} s" for count, s in zip(COUNTS, spent, strict=True))
+    yield f"{verdict:5}groove by points of its outline: grows as n^{power:.2f} ({figures}); target 1.25"
+
+
+def dense_against_smooth() -> Iterator[str]:
+    """A plan whose outline is a DXF polyline of 20,000 points against the smooth one: whole, and its paths."""
+    from corepath.planning.make import make_files, quiet
+    from corepath.planning.plan import plan
+    from corepath.planning.prepare import prepare
+
+    with tempfile.TemporaryDirectory() as smooth, tempfile.TemporaryDirectory() as traced:
+        jobs = (dense_job(Path(smooth), DENSE), dense_job(Path(traced), DENSE, TRACED), SAMPLE)
+        plan(prepare(SAMPLE))
+        *whole, plain = [seconds(lambda p=path: plan(prepare(p)), 1) for path in jobs]
+        *stage, bare = [seconds(lambda p=one: make_files(p, quiet, (0.0, 1.0)), 1) for one in map(prepare, jobs)]
+    rows = (
+        ("whole plan", whole[0], plain),
+        (f"whole plan, points {TRACED} mm off", whole[1], plain),
+        ("paths alone", stage[0], bare),
+        (f"paths alone, points {TRACED} mm off", stage[1], bare),
+    )
+    for name, ours, theirs in rows:
+        verdict = "ok" if ours <= 3 * theirs else "OVER"
+        yield (
+            f"{verdict:5}{name} of an outline of {DENSE:,} points: {ours:.1f} s, {ours / theirs:.2f} x the smooth one "
+            f"({theirs:.1f} s); target 3"
+        )
+
+
+def many_places() -> Iterator[str]:
+    """The order of 500 places against the matrix of their distances alone."""
+    from corepath.operations.order import short_order
+
+    there = np.random.default_rng(5).uniform(-600, 600, (500, 2))
+    places = [(float(x), float(y)) for x, y in there]
+
+    def distances() -> object:
+        return np.hypot(*(there[:, None] - there[None, :]).transpose(2, 0, 1))
+
+    ours, theirs = (
+        seconds(lambda: short_order(places, (0.0, 0.0)), 3),
+        seconds(lambda: [distances() for _ in range(20)], 3),
+    )
+    ratio = ours / (theirs / 20)
+    verdict = "ok" if ratio <= 500 else "OVER"
+    yield f"{verdict:5}order of 500 places: {ours:.2f} s, {ratio:.0f} x their distances; target 500"
+
+
+def paths() -> Iterator[str]:
+    """One line for each ratio of this module."""
+    for part in (many_places, a_metre_of_path, growth_with_points, dense_against_smooth):
+        yield from part()
