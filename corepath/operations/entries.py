@@ -155,7 +155,8 @@ class Trail:
         """Up to the clear height; the pass, held against obstacles and the lowest height."""
         if self.z != self.work.clear:
             self._add(rapid(self.x, self.y, self.work.clear))
-        check_path(self.work, straightened(self.moves))
+        # Ends alone tell how low a path goes; only nearness to obstacles needs the arcs between them.
+        check_path(self.work, straightened(self.moves) if self.work.obstacles else self.moves)
         return Pass.of(self.moves, says)
 
 

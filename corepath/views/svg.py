@@ -132,7 +132,8 @@ def _pair(pair: NDArray[np.int64], scale: int, places: int) -> str:
 
 
 def polygon_path(shape: Polygon | MultiPolygon, places: int = 2) -> str:
-    """Path data of all rings of `shape`, for `fill-rule: evenodd`."""
+    """Path data of all rings of `shape`, for `fill-rule: evenodd`, thinned within two units of the last place."""
+    shape = shape.simplify(2.0 * 10.0**-places)
     pieces = list(shape.geoms) if isinstance(shape, MultiPolygon) else [shape]
     rings = [ring for piece in pieces if not piece.is_empty for ring in (piece.exterior, *piece.interiors)]
     return "".join(polyline_path(np.asarray(ring.coords), places, close=True) for ring in rings)
