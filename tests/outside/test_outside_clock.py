@@ -63,7 +63,7 @@ def test_circle_speed() -> None:
 
 @pytest.mark.parametrize("inner", [60.0, 90.0, 120.0, 150.0, 170.0])
 def test_corner_arc_leaves_the_corner_by_its_deviation(inner: float) -> None:
-    """The arc of radius v²/a, drawn tangent to both moves, must pass the corner at the deviation (elementary geometry)."""
+    """The arc of radius v²/a, drawn tangent to both moves, passes the corner at the deviation (geometry)."""
     limits = Limits(6000.0, 500.0, 0.02)
     radius = corner_speed(limits, inner) ** 2 / limits.accel
     half = math.radians(inner) / 2.0
