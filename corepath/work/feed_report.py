@@ -27,6 +27,7 @@ def feed_report(job: Job, work: Work) -> dict[str, Any]:
         "chip_load": round(run.feed / (cutter.flutes * run.rpm), 4),
         "source": run.origin.chip_load if run.origin.feed != "job" else "feed of the job",
         "rpm_source": run.origin.rpm,
+        "feed_source": run.origin.feed,
         "teeth": cutter.flutes,
         "rpm": run.rpm,
         "surface_speed": round(surface_speed(cutter.diameter, run.rpm), 1),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from corepath.job.cutting_table import chip_from_table, speed_from_table
 from corepath.job.model import CutterSection, Job
@@ -51,7 +51,7 @@ def run(job: Job, section: CutterSection, cutter: Cutter, asked: Asked) -> Cutti
     chip, chip_from = _chip(job, section, asked.resin)
     rpm, rpm_from = _rpm(section, machine.spindle_rpm)
     stepover = _stepover(section, asked.stepover_share)
-    return cutting(
+    made = cutting(
         cutter,
         chip,
         rpm,
@@ -65,6 +65,9 @@ def run(job: Job, section: CutterSection, cutter: Cutter, asked: Asked) -> Cutti
         light=light_cut(cutter, stepover, job.milling.finish_allowance, asked),
         origin=Origin(chip_from, rpm_from, "job" if section.feed is not None else "chip load"),
     )
+    if section.feed is None and made.feed >= machine.rapid:
+        return replace(made, origin=made.origin._replace(feed="machine.rapid, less than the chip load asks for"))
+    return made
 
 
 def light_cut(cutter: Cutter, stepover: float, allowance: float, asked: Asked) -> tuple[float, float] | None:

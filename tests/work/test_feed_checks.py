@@ -147,6 +147,15 @@ def test_the_jobs_own_figures_win_and_are_named(job: Job, prepared: Prepared) ->
     assert report["source"] == "feed of the job" and report["chip_load"] == pytest.approx(0.05)
 
 
+def test_a_feed_that_the_machine_does_not_reach_is_told(job: Job) -> None:
+    """Else the report would name a table or the job for a chip that neither of them asks for."""
+    slow = work_of(with_cutters(with_machine(job, rapid=2000.0)), "groove")
+    report = feed_report(job, slow)
+    assert (report["feed"], report["chip_load"]) == (2000.0, pytest.approx(2000.0 / 36000.0, abs=5e-5))
+    assert report["feed_source"].startswith("machine.rapid")
+    assert feed_report(job, work_of(with_cutters(job), "groove"))["feed_source"] == "chip load"
+
+
 def test_stepover_of_the_cutter_is_honoured(job: Job) -> None:
     """It stands for the usual 0.4 of the diameter in pockets, wider or not, and bounds the wider step of the skim."""
     found = with_cutters(job, stepover=3.0)
