@@ -93,14 +93,21 @@ class Pass:
 
     The first move of a pass is a rapid to (x, y, clear); the last is a rapid up to the clear height.
     Between passes of one program the writer puts the stop (spindle off, dwell, park, M0).
+    `points` is how many points lay along its cuts before they were thinned and fitted, where that is known.
     """
 
     moves: tuple[Move, ...]
     says: str = ""
+    points: int | None = None
 
     @staticmethod
-    def of(moves: Iterable[Move], says: str = "") -> Pass:
-        return Pass(tuple(moves), says)
+    def of(moves: Iterable[Move], says: str = "", points: int | None = None) -> Pass:
+        return Pass(tuple(moves), says, points)
+
+    @property
+    def given(self) -> int:
+        """Points that the cuts were thinned and fitted from; as many as cuts where nothing was thinned."""
+        return sum(move.kind != Kind.RAPID for move in self.moves) if self.points is None else self.points
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,6 +90,7 @@ class Trail:
         self.work = work
         self.moves: list[Move] = []
         self.x = self.y = self.z = math.nan
+        self._fitted = 0
 
     def _add(self, *moves: Move) -> None:
         self.moves.extend(moves)
@@ -127,6 +128,7 @@ class Trail:
         moves = fit_arcs(points, feed=feed, tolerance=tolerance, arcs=self.work.arcs)
         if moves:
             self._add(*moves)
+            self._fitted += len(points) - 1 - len(moves)
 
     def turn(self, cx: float, cy: float, angle: float, z: float, feed: float) -> None:
         """Counter-clockwise by `angle` (rad) about a centre, at even pitch to `z`; pieces of at most a third."""
@@ -157,7 +159,8 @@ class Trail:
             self._add(rapid(self.x, self.y, self.work.clear))
         # Ends alone tell how low a path goes; only nearness to obstacles needs the arcs between them.
         check_path(self.work, straightened(self.moves) if self.work.obstacles else self.moves)
-        return Pass.of(self.moves, says)
+        cuts = sum(move.kind != Kind.RAPID for move in self.moves)
+        return Pass.of(self.moves, says, cuts + self._fitted)
 
 
 def straightened(moves: Sequence[Move]) -> list[Move]:

@@ -75,8 +75,9 @@ def _finish_around(work: Work, deck: Deck, offset: CutterOffset, around: Around)
         return _follow(offset, places)
 
     moves = around.cut_contours(follow, deck.top)
-    begun = False
+    begun, given = False, 0
     for piece in around.clipped(corners):
+        given += int(_counts(piece).sum()) + 1
         path = follow(piece)
         if begun:
             moves += around.passage(np.array([moves[-1].x, moves[-1].y, moves[-1].z]), path[0], follow)
@@ -86,7 +87,7 @@ def _finish_around(work: Work, deck: Deck, offset: CutterOffset, around: Around)
         moves += [line(x, y, z, feed) for (x, y, z), feed in zip(path[1:].tolist(), feeds, strict=True)]
         begun = True
     moves.append(rapid(moves[-1].x, moves[-1].y, work.clear))
-    return Pass.of(joined(moves), "finish the deck")
+    return Pass.of(joined(moves), "finish the deck", given)
 
 
 def _finish(work: Work, deck: Deck, offset: CutterOffset) -> Pass:
@@ -101,7 +102,7 @@ def _finish(work: Work, deck: Deck, offset: CutterOffset) -> Pass:
     feeds = _feeds(work, path[:, 1], beside)
     moves += [line(x, y, z, feed) for (x, y, z), feed in zip(path.tolist(), feeds, strict=True)]
     moves += [line(end, float(last[1]), float(last[2]), work.cutting.feed), rapid(end, float(last[1]), work.clear)]
-    return Pass.of(joined(moves), "finish the deck")
+    return Pass.of(joined(moves), "finish the deck", int(_counts(corners).sum()) + 1)
 
 
 def _feeds(work: Work, ys: Array, beside: float) -> list[float]:
@@ -123,10 +124,16 @@ def _corners(found: list[Strip], bounds: tuple[float, float, float, float]) -> A
     return np.array(places)
 
 
+def _counts(corners: Array) -> NDArray[np.int64]:
+    """Number of samples (n - 1,) along each line between the `corners` (n, 2)."""
+    spans = np.hypot(*np.diff(corners, axis=0).T)
+    counts: NDArray[np.int64] = np.maximum(np.ceil(spans / _SAMPLE - 1e-9).astype(np.int64), 1)
+    return counts
+
+
 def _follow(offset: CutterOffset, corners: Array) -> Array:
     """Tip path (n, 3) along the straight lines between `corners`, thinned line by line."""
-    spans = np.hypot(*np.diff(corners, axis=0).T)
-    counts = np.maximum(np.ceil(spans / _SAMPLE - 1e-9).astype(np.int64), 1)
+    counts = _counts(corners)
     places = [
         np.linspace(a, b, n, endpoint=False) for a, b, n in zip(corners[:-1], corners[1:], counts, strict=True)
     ] + [corners[-1:]]

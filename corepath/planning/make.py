@@ -31,7 +31,7 @@ def quiet(says: str, share: float) -> None:
 class MadeFile:
     """One `.nc` file: the work and program it comes from, its text and figures. `minutes` is of cutting
     and rapids, from where the machine parks and back; `bound` what any path would take at least; `apart` the
-    stops and dwells."""
+    stops and dwells; `cuts` the numbers of straight cuts and of arcs in it."""
 
     name: str
     work: Work
@@ -42,6 +42,7 @@ class MadeFile:
     extents: Extents
     bound: Bound
     apart: Apart
+    cuts: tuple[int, int]
 
     @property
     def sha256(self) -> str:
@@ -75,7 +76,8 @@ def _made(prepared: Prepared, work: Work, program: Program) -> MadeFile:
     least = bound(work, limits, planes=_planes(program))
     name, text = f"{program.stem}.nc", written.text
     beside = apart(program, machine)
-    return MadeFile(name, work, program, text, written.lines, spent, written.extents, least, beside)
+    cuts = written.cut_lines, written.cut_arcs
+    return MadeFile(name, work, program, text, written.lines, spent, written.extents, least, beside, cuts)
 
 
 def _planes(program: Program) -> tuple[int, int] | None:

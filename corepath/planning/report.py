@@ -135,6 +135,11 @@ def _operation(made: MadeFile, prepared: Prepared) -> dict[str, Any]:
         "feed": program.cutting.feed,
         "feeds": feed_report(prepared.job, made.work),
         "sha256": made.sha256,
+        "points": {
+            "given": sum(stretch.given for stretch in program.passes),
+            "lines": made.cuts[0],
+            "arcs": made.cuts[1],
+        },
     }
     if program.combined:
         entry["combined"] = True

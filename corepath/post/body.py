@@ -32,6 +32,7 @@ class Body:
         self._grid = grid
         self._arcs = arcs
         self._at: list[int | None] = [None, None, None]
+        self.cut_lines = self.cut_arcs = 0
         self._mm, self._unit = grid.per_mm, grid.per_unit
         self._feed, self._feed_text = 0.0, ""
         self._in_cycle = False
@@ -114,6 +115,7 @@ class Body:
         if line:
             self._leave_cycle()
             self.lines.append(f"G{g}{line}")
+            self.cut_lines += g
 
     def _cycle(self, move: Move, x: int, y: int, z: int) -> None:
         """A drilling cycle; the tip ends at its retract height."""
@@ -164,6 +166,7 @@ class Body:
             return
         self._leave_cycle()
         self._take(move.feed)
+        self.cut_arcs += 1
         unit, words = self._unit, self._words
         line = f"G{int(move.kind)} {words[0] % (part.x / unit)} {words[1] % (part.y / unit)} "
         if height != self._at[2]:

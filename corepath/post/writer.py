@@ -22,11 +22,16 @@ __all__ = ["Written", "write"]
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """The text of one file, its number of lines, and the extents of its motions (program coordinates, mm)."""
+    """The text of one file, its number of lines, and the extents of its motions (program coordinates, mm).
+
+    `cut_lines` and `cut_arcs` count the straight cuts and the arcs in it; drilling cycles are neither.
+    """
 
     text: str
     lines: int
     extents: Extents
+    cut_lines: int = 0
+    cut_arcs: int = 0
 
 
 def write(
@@ -59,7 +64,7 @@ def write(
     _end(body, program)
     heading = Heading(title, digest, face_up, minutes, machine.xy_zero == "front-left", warning)
     lines = head(program, heading, body.extents, grid) + body.lines
-    return Written("\n".join(lines) + "\n", len(lines), body.extents)
+    return Written("\n".join(lines) + "\n", len(lines), body.extents, body.cut_lines, body.cut_arcs)
 
 
 def _begin(body: Body, program: Program, machine: MachineSection, grid: Grid, failed: bool) -> None:

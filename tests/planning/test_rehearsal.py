@@ -35,6 +35,16 @@ def planned(job: Job) -> Plan:
     return plan(prepare_job(job, SAMPLES))
 
 
+def test_points_before_and_after_stand_in_the_report(planned: Plan):
+    """Counted in the text: what the report says of thinning and arcs must be what lies in the files."""
+    for entry in json.loads(planned.files["report.json"])["operations"]:
+        lines = planned.files[entry["file"]].splitlines()
+        assert entry["points"]["lines"] == sum(line.startswith("G1 ") for line in lines)
+        assert entry["points"]["arcs"] == sum(line.startswith(("G2 ", "G3 ")) for line in lines)
+        if entry["name"] in ("groove", "plug-pockets", "deck"):
+            assert entry["points"]["given"] > 2 * (entry["points"]["lines"] + entry["points"]["arcs"])
+
+
 def walks(planned: Plan) -> dict[str, str]:
     return {name: text for name, text in planned.files.items() if name.startswith("rehearsal/")}
 

@@ -95,7 +95,25 @@ N80 M2
 %
 """
 
-FILES = {"plain": PLAIN, "cycles": CYCLES, "incremental": INCREMENTAL}
+INVERSE = """\
+G17 G21 G90 G94 G54 G40 G49 G80
+T1 M6
+G0 X0 Y0 Z15
+S9000 M3
+G4 P3
+F100
+G1 Z4
+G93 G1 X5 F40
+X9 Y3 F50
+G3 X9 Y9 I0 J3 F30
+G1 X0 Y9 F20
+G94
+G0 Z15
+M5
+M2
+"""
+
+FILES = {"inverse": INVERSE, "plain": PLAIN, "cycles": CYCLES, "incremental": INCREMENTAL}
 
 
 def made(tmp_path: Path, text: str, line: int):
