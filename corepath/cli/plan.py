@@ -50,6 +50,7 @@ def plan(
 
 
 def _told(made: Plan, written: Written, folder: Path, despite_failures: bool) -> str:
+    from corepath.cli.hole_table import hole_table
     from corepath.cli.tables import check_table, file_table, finding_lines
 
     parts = [check_table(made.checks), ""]
@@ -57,6 +58,8 @@ def _told(made: Plan, written: Written, folder: Path, despite_failures: bool) ->
     if operations:
         parts += [
             file_table(operations, made.report.get("minutes"), made.report.get("minutes_apart")),
+            "",
+            hole_table(made.report.get("holes") or []),
             "",
             finding_lines(made.findings, _counts(made)),
             "",

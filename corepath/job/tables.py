@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 from types import MappingProxyType
@@ -43,6 +43,14 @@ class Hardware:
     def keys(self) -> dict[str, float]:
         """The keys of `[[insert]]` that it gives, mm."""
         return {key: getattr(self, key).value for key in HARDWARE_KEYS}
+
+    def says(self, insert: object) -> str:
+        """Which figures of an insert are this row's, for the sheet: they are to be measured; "" where none is."""
+        used = [key for key, value in self.keys().items() if abs(getattr(insert, key) - value) < 1e-9]
+        if not used:
+            return ""
+        named = ", ".join(f"{key} {getattr(self, key).value:g}" for key in used)
+        return f"{named}: from the table of {self.name}, not of your parts; measure yours and give the keys"
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,13 +104,18 @@ def _figure(entry: Mapping[str, Any]) -> Figure:
 
 @cache
 def hardware() -> Mapping[str, Hardware]:
-    """All hardware by name, in the order of the table."""
-    return MappingProxyType(
-        {
-            name: Hardware(name, row["title"], row["thread"], **{key: _figure(row[key]) for key in HARDWARE_KEYS})
-            for name, row in _read("hardware.toml").items()
-        }
-    )
+    """All hardware by name: the usual lengths in the order of the table, then the others."""
+    rows = _read("hardware.toml")
+    found = {
+        name: Hardware(name, row["title"], row["thread"], **{key: _figure(row[key]) for key in HARDWARE_KEYS})
+        for name, row in rows.items()
+    }
+    for name, row in rows.items():
+        usual = found[name]
+        for length in row.get("more_lengths", ()):
+            other = f"{name}-{length:g}"
+            found[other] = replace(usual, name=other, length=replace(usual.length, value=float(length)))
+    return MappingProxyType(found)
 
 
 @cache

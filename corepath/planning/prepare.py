@@ -13,13 +13,14 @@ from corepath.job.load import read_job
 from corepath.job.model import Job
 from corepath.job.resolved import digest
 from corepath.job.source import locate, read_source
+from corepath.job.threads import fit_cautions
 from corepath.layup.curve import rocker_faults
 from corepath.planning.known import Known, read_known
 from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
 from corepath.stackup.advice import Advice, advise
 from corepath.stackup.fills import low_fills
 from corepath.stackup.stop_doubts import stop_doubts
-from corepath.work import Work, build_works, feed_checks, limit_checks
+from corepath.work import Work, build_works, feed_checks, hole_checks, limit_checks
 from corepath.work.cutters import cutter_faults
 
 __all__ = ["Prepared", "prepare", "prepare_job"]
@@ -60,8 +61,8 @@ class Prepared:
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        """What the blank's figures do not say, and what in the record does not agree, in plain words."""
-        return (*self.stackup.heights.blank.cautions, *self.doubts)
+        """What the blank's figures do not say, what in the record does not agree, and hardware not yet measured."""
+        return (*self.stackup.heights.blank.cautions, *self.doubts, *fit_cautions(self.job))
 
     @property
     def doubts(self) -> tuple[str, ...]:
@@ -113,6 +114,7 @@ def prepare_job(job: Job, folder: Path, known: Known | None = None) -> Prepared:
         *depth_checks(stack),
         *place_checks(stack, board),
         *limit_checks(job, works),
+        *hole_checks(job, stack, works),
         *feed_checks(job, works),
     )
     resolved = _resolved(job, board)

@@ -7,6 +7,7 @@ from typing import Any
 
 from corepath.motion.cutter import Cutter
 from corepath.motion.program import Corner
+from corepath.planning.holes import holes_report
 from corepath.planning.make import MadeFile
 from corepath.planning.prepare import Prepared
 from corepath.planning.times import together
@@ -46,6 +47,7 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
         "done": sorted(prepared.done),
         "checks": [check.as_dict() for check in prepared.checks],
         "advice": prepared.advice.as_dict(),
+        "holes": holes_report(prepared),
         "registration": [thing.as_dict() for thing in registered(stack, prepared.board)],
         "stops": stop_table(stack).as_dict(),
         "shows": [entry.as_dict() for entry in showing(stack)],

@@ -3,10 +3,11 @@
 from corepath.work.build import build_works
 from corepath.work.feed_checks import feed_checks
 from corepath.work.feed_report import feed_report
+from corepath.work.hole_checks import hole_checks
 from corepath.work.limit_checks import limit_checks
 from corepath.work.model import Deck, Facing, Hole, Obstacle, Pocket, Step, Work
 
 __all__ = [
     "Deck", "Facing", "Hole", "Obstacle", "Pocket", "Step", "Work", "build_works", "feed_checks", "feed_report",
-    "limit_checks",
+    "hole_checks", "limit_checks",
 ]  # fmt: skip

@@ -20,6 +20,7 @@ from corepath.job.resolved import digest, from_resolved, resolved_dict
 from corepath.job.source import shown
 from corepath.job.starter import starter_text, title_of, write_starter
 from corepath.job.tables import hardware, resins, woods
+from corepath.job.threads import CLEARANCE
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = sorted((ROOT / "samples").glob("*.toml"))
@@ -158,7 +159,7 @@ def test_hardware_is_possible_and_marked() -> None:
     """Every figure has its source, and no row contradicts itself."""
     assert list(hardware())[:4] == ["tee-nut-M4", "tee-nut-M5", "tee-nut-M6", "tee-nut-M8"]
     for row in hardware().values():
-        assert float(row.thread[1:]) < row.barrel.value < row.flange.value
+        assert CLEARANCE[row.thread].nominal < row.barrel.value < row.flange.value - 2.0
         assert row.flange_thickness.value < row.length.value
         assert row.prongs.value < row.length.value
         for figure in (row.barrel, row.flange, row.flange_thickness, row.length):

@@ -15,7 +15,7 @@ from corepath.stackup.advice import advise
 from corepath.stackup.registration import registered
 
 ROOT = Path(__file__).parents[2]
-LATER = {"chip-load", "deflection", "power", "reach", "travel"}
+LATER = {"chip-load", "deflection", "power", "reach", "spoil-board", "travel"}
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,59 @@
+"""The check `spoil-board`: what is left of the sacrificial board under the deepest hole that passes into it. mm.
+
+A dowel's hole ends `depth_in_bed` below the bed, zeroed in A as the other files. A bore with `through = true` ends
+`milling.into_bed` below the bed after the earliest stop of the skim (the thickest core); after the latest it goes
+deeper by as much as the planes lie apart, for it hangs on the skimmed face. The point of a drill goes deeper still.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from corepath.job.model import Job
+from corepath.stackup.check import Check
+from corepath.stackup.judge import judge, weakest
+from corepath.stackup.linear import Linear
+from corepath.stackup.stackup import Stackup
+from corepath.work.model import Hole, Work, point_of
+
+__all__ = ["hole_checks"]
+
+
+def hole_checks(job: Job, stack: Stackup, works: Sequence[Work]) -> tuple[Check, ...]:
+    """spoil-board, over all holes that pass through the blank; none where none does."""
+    checks = [
+        _left(job, work, hole, _floor(stack, work, hole))
+        for work in works
+        if work.setup in ("A", "B")
+        for hole in work.holes
+        if hole.breaks_through is not None
+    ]
+    return (weakest(checks),) if checks else ()
+
+
+def _floor(stack: Stackup, work: Work, hole: Hole) -> Linear:
+    """Height of the deepest that the full diameter may come to, above the bed under the blank, with its errors."""
+    floor = hole.steps[-1].floor
+    if work.setup == "A":
+        return stack.heights.floor(floor, work.name)
+    assert hole.breaks_through is not None
+    touch = Linear.term("touch for inserts", stack.job.tolerances.touch)
+    machine = Linear.term("machine in inserts", stack.job.tolerances.machine)
+    plane = stack.heights.plane(stack.skim.lowest_plane)
+    return plane - stack.skim.lowest_plane + (floor - hole.breaks_through) + touch + machine
+
+
+def _left(job: Job, work: Work, hole: Hole, floor: Linear) -> Check:
+    point = point_of(work.cutter)
+    left = floor + (job.blank.spoil_board - point)
+    limit = job.limits.spoil_board
+    tip = f", its point {point:.2f} deeper" if point else ""
+    key = "dowel.depth_in_bed" if work.setup == "A" else "milling.into_bed"
+    return judge(
+        "spoil-board",
+        left,
+        limit,
+        says=f"{hole.id} goes {-floor.nominal:.2f} into the spoil board of {job.blank.spoil_board:g}{tip}",
+        where=f"{hole.id} ({work.name})",
+        mend=f"less {key}, or a spoil board thicker by {limit - left.worst()[0]:.2f}",
+    )
