@@ -379,7 +379,7 @@ class Limits(Section):
     spacing: Length = Field(3.0, description="least wood between groove, plugs, seats, dowels and the blank's edge")
     dowels: Length = Field(0.5, description="least room over and around the dowels")
     registration: Length = Field(2.0, description="least casting left at the edge and round a bolt")
-    spoil_board: Length = Field(2.0, description="least of the spoil board left under a hole that passes into it")
+    under_holes: Length = Field(2.0, description="least of the spoil board left under a hole that passes into it")
     deflection: PositiveLength = Field(0.05, description="largest bending of a cutter on a finished wall")
 
 

@@ -46,7 +46,7 @@ def _floor(stack: Stackup, work: Work, hole: Hole) -> Linear:
 def _left(job: Job, work: Work, hole: Hole, floor: Linear) -> Check:
     point = point_of(work.cutter)
     left = floor + (job.blank.spoil_board - point)
-    limit = job.limits.spoil_board
+    limit = job.limits.under_holes
     tip = f", its point {point:.2f} deeper" if point else ""
     key = "dowel.depth_in_bed" if work.setup == "A" else "milling.into_bed"
     return judge(

@@ -1,0 +1,71 @@
+"""Hardware by thread and length, what is said of its figures, and bolt holes that suit no bolt."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from corepath.job.load import load_job
+from corepath.job.model import InsertSection, Job
+from corepath.job.tables import hardware
+from corepath.job.threads import CLEARANCE, fit_cautions, suits
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+
+
+def job(bolt_hole: float = 6.6, **insert: object) -> Job:
+    base = load_job(SAMPLES / "board-1280.toml")
+    plugs = tuple(plug.model_copy(update={"bolt_hole": bolt_hole}) for plug in base.plug[:1])
+    inserts = tuple(entry.model_copy(update=insert) for entry in base.insert[:1]) if insert else ()
+    return base.model_copy(update={"plug": plugs, "insert": inserts})
+
+
+def test_each_thread_has_each_kind_in_more_than_one_length() -> None:
+    """A shop with M5 screws finds tee nuts only; or the one length that it has not got."""
+    rows = hardware()
+    for thread in ("M4", "M5", "M6", "M8", "#10-24", "#10-32", "1/4-20"):
+        for kind in ("tee-nut", "flanged-insert", "knock-in-insert", "screw-in-insert"):
+            usual = rows[f"{kind}-{thread}"]
+            mine = [row for name, row in rows.items() if name.startswith(f"{kind}-{thread}-") or row is usual]
+            assert len({row.length.value for row in mine}) == len(mine) >= 2
+            assert {(row.barrel, row.flange, row.flange_thickness, row.prongs) for row in mine} == {
+                (usual.barrel, usual.flange, usual.flange_thickness, usual.prongs)
+            }
+            assert usual.thread == thread and thread in CLEARANCE
+    assert (rows["tee-nut-M6"].length.value, rows["tee-nut-M6-12"].length.value) == (10.0, 12.0)
+
+
+def test_figures_of_the_table_in_use_are_to_be_measured_and_given_ones_are_not() -> None:
+    """A seat cut for parts that nobody has measured; a nagging line after they were."""
+    row = hardware()["tee-nut-M6"]
+    keys = {**row.keys(), "hardware": "tee-nut-M6"}
+    (said,) = fit_cautions(job(**keys))
+    assert "measure yours" in said and "barrel 7.5" in said and "insert I1" in said
+    (part,) = fit_cautions(job(**{**keys, "barrel": 7.62, "flange": 18.6}))
+    assert "barrel" not in part and "length 10" in part
+    measured = {"barrel": 7.62, "flange": 18.6, "flange_thickness": 1.3, "length": 9.8, "prongs": 5.5}
+    assert fit_cautions(job(**{**keys, **measured})) == ()
+    assert fit_cautions(job(hardware=None)) == ()
+
+
+def test_a_bore_in_which_the_bolt_binds_is_told() -> None:
+    """A bolt that comes through the bore and jams in the wood."""
+    keys = {**hardware()["tee-nut-M6"].keys(), "hardware": "tee-nut-M6", "barrel": 6.0, "clearance": 0.2}
+    assert any(
+        "bore of 6.2 mm is narrower than the fine clearance hole of M6, 6.4" in s for s in fit_cautions(job(**keys))
+    )
+
+
+def test_a_bolt_hole_between_two_bolts_is_told() -> None:
+    """6.2 mm: an M6 bolt binds, an M5 rattles."""
+    assert fit_cautions(job(6.6)) == ()
+    (said,) = fit_cautions(job(6.2))
+    assert said.startswith("plug P1: a bolt hole of 6.2 mm is wider than the coarse clearance hole of #10")
+    assert "narrower than the fine one of M6 (6.4)" in said
+    assert fit_cautions(job(2.0))[0].endswith("is narrower than the fine one of M3 (3.2), by ISO 273 and its like")
+    assert "is wider" in fit_cautions(job(12.0))[0] and "narrower" not in fit_cautions(job(12.0))[0]
+    assert suits(6.6) == ["M6"] and suits(5.5) == ["M5", "#10-24", "#10-32"]
+
+
+def test_every_dimension_can_be_given() -> None:
+    """A table that cannot be overruled."""
+    assert set(hardware()["tee-nut-M6"].keys()) <= set(InsertSection.model_fields)

@@ -1,0 +1,161 @@
+"""Holes from job to files: which cutter makes which, the list in the report, the spoil board under them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from corepath.cli.hole_table import hole_table
+from corepath.job.load import load_job
+from corepath.job.model import CutterSection, DowelSection, Job
+from corepath.motion.cycles import CYCLES
+from corepath.planning import Plan, plan, prepare_job
+from corepath.work.model import Work, point_of
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+
+
+def drill(number: int, diameter: float, long: float = 60.0) -> CutterSection:
+    return CutterSection(
+        number=number,
+        shape="drill",
+        diameter=diameter,
+        cutting_length=long,
+        stick_out=long + 10,
+        chip_load=0.1,
+        rpm=8000,
+    )
+
+
+def changed(job: Job, cutters: tuple[CutterSection, ...] = (), through: bool = False, **machine: Any) -> Job:
+    inserts = tuple(entry.model_copy(update={"through": through}) for entry in job.insert)
+    more = {"insert": inserts, "cutter": (*job.cutter, *cutters)}
+    return job.model_copy(update={**more, "machine": job.machine.model_copy(update=machine)})
+
+
+@pytest.fixture(scope="module")
+def coupon() -> Job:
+    return load_job(SAMPLES / "coupon.toml")
+
+
+@pytest.fixture(scope="module")
+def bore(coupon: Job) -> float:
+    return coupon.insert[0].barrel + coupon.insert[0].clearance
+
+
+@pytest.fixture(scope="module")
+def drilled(coupon: Job, bore: float) -> Plan:
+    job = changed(coupon, (drill(21, bore), drill(22, coupon.dowel[0].diameter)), through=True, canned_cycles=True)
+    return plan(prepare_job(job, SAMPLES))
+
+
+def holes_of(job: Job, name: str) -> list[Work]:
+    return [work for work in prepare_job(job, SAMPLES).works if work.name == name]
+
+
+def test_drills_get_files_of_their_own_and_read_back_clean(drilled: Plan) -> None:
+    """A bore drilled by the seat's cutter, at another depth, or where nobody looked."""
+    assert [str(finding) for finding in drilled.findings] == []
+    assert [check.says for check in drilled.checks if check.verdict == "fail"] == []
+    files = {one.name: one for one in drilled.made}
+    assert files["01-A-dowels.nc"].program.cutter.number == 22
+    assert files["06-B-inserts.nc"].program.cutter.shape == "flat"
+    assert files["06-B-inserts-2.nc"].program.cutter.number == 21
+    for name in ("01-A-dowels.nc", "06-B-inserts-2.nc"):
+        assert any(move.kind in CYCLES for move in files[name].program.moves)
+        rows = files[name].text.splitlines()
+        # Where holes break through, plain motions follow each cycle: each needs its G80 first.
+        starts = [k for k, row in enumerate(rows) if row.startswith(("G81", "G83"))]
+        assert starts and all(rows[k - 1] == "G99" and rows[k + 1] == "G80" for k in starts)
+        assert any("full diameter" in watch for watch in files[name].program.watch)
+
+
+def test_without_cycles_the_bores_are_milled(coupon: Job, bore: float) -> None:
+    """A file for a drill on a machine that would have to be told each stroke; a change of cutter for nothing."""
+    assert [work.part for work in holes_of(changed(coupon, (drill(21, bore),)), "inserts")] == [1]
+    cutters = (drill(21, bore), drill(22, coupon.dowel[0].diameter))
+    works = holes_of(changed(coupon, cutters), "dowels")
+    assert [work.cutter.shape for work in works] == ["flat"]
+
+
+def test_a_drill_of_another_size_or_too_short_is_left_alone(coupon: Job, bore: float) -> None:
+    """A hole a tenth too wide, or a drill that ends in the wood."""
+    for cutter in (drill(21, bore + 0.1), drill(21, bore, long=3.0)):
+        works = holes_of(changed(coupon, (cutter,), canned_cycles=True), "inserts")
+        assert [work.cutter.shape for work in works] == ["flat"]
+        assert all(len(hole.steps) == 2 for hole in works[0].holes)
+
+
+def test_dowels_of_two_sizes_are_drilled_by_two_drills(coupon: Job) -> None:
+    """The larger hole drilled with the smaller drill, or refused although its drill is listed."""
+    first, second, *rest = coupon.dowel
+    dowels = (first, DowelSection(**{**second.model_dump(), "diameter": 6.0}), *rest)
+    job = changed(coupon, (drill(21, 5.0), drill(22, 6.0)), canned_cycles=True).model_copy(update={"dowel": dowels})
+    works = holes_of(job, "dowels")
+    assert [(work.stem, work.cutter.diameter) for work in works] == [("01-A-dowels", 5.0), ("01-A-dowels-2", 6.0)]
+    assert [[hole.id for hole in work.holes] for work in works] == [["dowel 1"], ["dowel 2"]]
+
+
+def test_the_list_tells_each_hole_in_the_board_frame(drilled: Plan) -> None:
+    """A shop that drills by hand where the paper says must meet the same place."""
+    listed = {hole["id"]: hole for hole in drilled.report["holes"]}
+    board = drilled.prepared.board
+    assert list(listed) == [f"dowel {k}" for k in range(1, len(board.dowels) + 1)] + [p.id for p in board.places]
+    for place in board.places:
+        hole = listed[place.id]
+        assert hole["at"] == pytest.approx([place.x, place.y], abs=1e-4)
+        assert hole["lies"] == pytest.approx([place.x, -place.y], abs=1e-4)
+        assert hole["seat"]["diameter"] == pytest.approx(place.seat, abs=1e-4)
+        assert hole["seat"]["depth"] == pytest.approx(place.insert.flange_thickness + place.insert.recess, abs=1e-4)
+        assert hole["bore"]["diameter"] == pytest.approx(place.bore, abs=1e-4)
+        assert (hole["seat"]["file"], hole["bore"]["file"]) == ("06-B-inserts.nc", "06-B-inserts-2.nc")
+        assert hole["ends"] == "in the spoil board" and "G8" in hole["bore"]["made"]
+        assert hole["seat"]["made"] == "helix and turns"
+    table = hole_table(drilled.report["holes"])
+    assert all(hole in table for hole in ("dowel 1", board.places[0].id)) and "(G83)" in table
+    assert max(len(row) for row in table.splitlines()) <= 80
+    assert hole_table([]) == ""
+
+
+def test_spoil_board_is_measured_to_the_point_of_the_drill(coupon: Job) -> None:
+    """A table drilled into; a limit that counts the wrong depth."""
+    deep = max(dowel.depth_in_bed for dowel in coupon.dowel)
+    job = changed(coupon, (drill(22, 5.0),), canned_cycles=True)
+    (work,) = holes_of(job, "dowels")
+    point = point_of(work.cutter)
+    tolerances = job.tolerances
+
+    def judged(board: float) -> Any:
+        blank = job.blank.model_copy(update={"spoil_board": board})
+        checks = prepare_job(job.model_copy(update={"blank": blank}), SAMPLES).checks
+        return next(check for check in checks if check.id == "spoil-board")
+
+    check = judged(18.0)
+    assert check.verdict == "ok"
+    assert check.value == pytest.approx(18.0 - deep - point)
+    assert check.worst == pytest.approx(check.value - tolerances.touch - tolerances.machine - tolerances.bed)
+    tight = judged(deep + point + 1.9)
+    assert tight.verdict == "fail" and "dowel.depth_in_bed" in tight.mend
+    assert judged(deep + point + 2.2).verdict == "ok"
+
+
+def test_a_through_bore_counts_from_the_latest_stop(coupon: Job) -> None:
+    """The bore hangs on the skimmed face: after the latest stop it ends deeper in the board."""
+    job = changed(coupon, through=True)
+    prepared = prepare_job(job, SAMPLES)
+    skim = prepared.stackup.skim
+    into = skim.thickest_plane - skim.lowest_plane + job.milling.into_bed
+    blank = job.blank.model_copy(update={"spoil_board": into + 1.5})
+    dowels = tuple(dowel.model_copy(update={"depth_in_bed": 0.5}) for dowel in job.dowel)
+    tight = prepare_job(job.model_copy(update={"blank": blank, "dowel": dowels}), SAMPLES)
+    check = next(check for check in tight.checks if check.id == "spoil-board")
+    assert check.verdict == "fail" and "milling.into_bed" in check.mend
+    assert check.value == pytest.approx(1.5)
+
+
+def test_no_hole_through_no_check(coupon: Job) -> None:
+    """Dowels pass through always, so the check is there always; it names the deepest."""
+    checks = [check for check in prepare_job(coupon, SAMPLES).checks if check.id == "spoil-board"]
+    assert len(checks) == 1 and checks[0].where.startswith("dowel")
