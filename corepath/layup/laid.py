@@ -95,6 +95,12 @@ class LaidUp:
             under = at + height * np.sin(self.rocker.angle(under))
         return np.asarray(self.rocker.rise(under) + height * np.cos(self.rocker.angle(under)), dtype=np.float64)
 
+    def tip(self, x: ArrayLike, radius: float, web: float) -> Floats:
+        """Lowest Z of a flat cutter's tip with its axis at places X of D, so that `web` is left under all of it."""
+        beside = np.linspace(-radius, radius, 41)
+        ground = self.bottom(np.asarray(x, dtype=np.float64)[..., None] + beside)
+        return np.asarray(ground.max(axis=-1) + web, dtype=np.float64)
+
     @property
     def ends(self) -> tuple[float, float]:
         """X in D of the blank's ends, at the form."""

@@ -137,7 +137,7 @@ def check_bars(x: float, y: float) -> Iterator[Shape]:
 
 
 def _says(job: Job, board: Board, laid: LaidUp, flat: bool, on: Face) -> Iterator[str]:
-    yield "full size, mm; X along the board, nose or tail as in the job file; seen from the deck"
+    yield "full size, mm; X+ to the right, seen from the deck"
     if flat or laid.rocker.level:
         return
     places = np.array([(bolt.x, bolt.y) for bolt in bolts_of(job, board)] + list(board.outline.exterior.coords))

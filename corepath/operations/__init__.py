@@ -33,4 +33,8 @@ def programs(work: Work) -> tuple[Program, ...]:
         from corepath.operations import surfacing
 
         return surfacing.plan(work)
+    if work.trim is not None:
+        from corepath.operations import trim
+
+        return trim.plan(work)
     raise CorepathError(f"{work.stem}: nothing to cut")

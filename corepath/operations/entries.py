@@ -102,7 +102,8 @@ class Trail:
 
     def above(self, top: float) -> float:
         """Where a rapid down over stock of this top must end."""
-        return min(max(top, self.work.stock_top) + ABOVE, self.work.clear)
+        highest = top if self.work.sloped else max(top, self.work.stock_top)
+        return min(highest + ABOVE, self.work.clear)
 
     def hop(self, x: float, y: float, low: float) -> None:
         """Rapids up, over at the clear height, and straight down to `low`, which lies above the stock."""

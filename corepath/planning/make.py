@@ -20,7 +20,12 @@ __all__ = ["FACE_UP", "MadeFile", "Progress", "failed_ids", "make_files", "quiet
 Progress = Callable[[str, float], None]
 """Called with what is being done and the share done, 0 to 1."""
 
-FACE_UP = {"A": "deck up, raw top up", "B": "bottom up", "C": "deck up, raw top up", "D": "deck up"}
+FACE_UP = {
+    "A": "deck up, raw top up",
+    "B": "bottom up",
+    "C": "deck up, raw top up",
+    "D": "deck up, laid up, in its cradle",
+}
 
 
 def quiet(says: str, share: float) -> None:

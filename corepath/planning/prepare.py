@@ -15,6 +15,7 @@ from corepath.job.resolved import digest
 from corepath.job.source import locate, read_source
 from corepath.job.threads import fit_cautions
 from corepath.layup.curve import rocker_faults
+from corepath.planning.after_layup import layup_cautions
 from corepath.planning.known import Known, read_known
 from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
 from corepath.stackup.advice import Advice, advise
@@ -61,8 +62,9 @@ class Prepared:
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        """What the blank's figures do not say, what in the record does not agree, and hardware not yet measured."""
-        return (*self.stackup.heights.blank.cautions, *self.doubts, *fit_cautions(self.job))
+        """What the figures of the blank do not say, what is not made after lay-up, doubts, hardware not yet measured."""
+        found = (*self.stackup.heights.blank.cautions, *layup_cautions(self.job), *self.doubts)
+        return (*found, *fit_cautions(self.job))
 
     @property
     def doubts(self) -> tuple[str, ...]:

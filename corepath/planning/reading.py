@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from corepath.errors import Fault, InputError
 from corepath.job.resolved import from_resolved
+from corepath.layup.laid import laid_up
 from corepath.planning.known import Known
 from corepath.planning.make import Progress, quiet
 from corepath.planning.prepare import Prepared, prepare_job
@@ -92,6 +93,7 @@ def _shop(prepared: Prepared) -> Shop:
         planned_pass=stack.skim.planned_stop,
         done=prepared.done,
         lies=_lies(stack.heights.blank) if stack.heights.blank.measured else None,
+        laid=laid_up(job, prepared.board) if job.layup is not None and job.layup.cradle else None,
         bores={place.id: (place.x, place.y, place.bore) for place in prepared.board.places},
     )
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from corepath.motion.cutter import Cutter
 from corepath.motion.program import Corner
+from corepath.planning.after_layup import layup_report
 from corepath.planning.holes import holes_report
 from corepath.planning.make import MadeFile
 from corepath.planning.prepare import Prepared
@@ -62,6 +63,7 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
             for casting in stack.castings
         ],
         "flush": _flush(prepared),
+        "layup": layup_report(prepared.job, prepared.board),
         "pour": pour_report(pours(stack), prepared.job.cast, level=prepared.job.tolerances.level),
         "deck": {
             "highest": round(stack.deck_highest, 4),

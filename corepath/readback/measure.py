@@ -1,8 +1,9 @@
 """The whole read-back: every file read as a stranger would, cut on a virtual blank through the flips.
 
 Order: A (dowels, plug pockets, groove), pour, flip, B (skim passes up to the planned one, the further
-passes and the combined file each on a copy, inserts), flip, C (roughing, deck). Zeros and cutters are
-derived from the blank and the files; the plan's are only compared with them. Lengths in mm.
+passes and the combined file each on a copy, inserts), flip, C (roughing, deck); then D (trim, bolt holes) on the
+laid-up blank in its cradle. Zeros and cutters are derived from the blank and the files; the plan's are only
+compared with them. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -37,6 +38,7 @@ from corepath.readback.floors import (
     to_reach,
 )
 from corepath.readback.holes import check_holes, is_open
+from corepath.readback.layup import check_bolts, check_trim, laid_stock, trim_mask
 from corepath.readback.material import NOWHERE, Cut, Mask, Stock
 from corepath.readback.measures import Measure, MeasureList
 from corepath.readback.motions import read_program
@@ -76,7 +78,9 @@ def read_back(
         for work in mine:
             run.operation(work)
         run.remaining[setup] = Remaining.of(run.stock, setup)
-    run.finish(ordered)
+    run.open_bores(ordered)
+    run.after_layup([work for work in ordered if work.setup == "D"])
+    run.strangers()
     return ReadBack(run.findings, tuple(run.measures), tuple(run.counts), run.remaining)
 
 
@@ -96,6 +100,7 @@ class _Run:
         self.face = shop.thickness
         self.castings: dict[str, Mask] = {}
         self.heights: tuple[int, Singles] | None = None
+        self.ground: float | Singles = 0.0
 
     def check_digests(self, sha256: Mapping[str, str]) -> None:
         for name in sorted(sha256):
@@ -227,7 +232,7 @@ class _Run:
     ) -> None:
         """Take over what one file gave."""
         stock = stock or self.stock
-        gone = np.maximum(before, 0.0) - np.maximum(stock.top, 0.0)
+        gone = np.maximum(before, self.ground) - np.maximum(stock.top, self.ground)
         program = path.program
         long = lengths(path.kind, path.start, path.end, path.centre)
         rapid = path.kind == 0
@@ -249,9 +254,11 @@ class _Run:
         """Columns that the operation may lower; None for all."""
         if work.deck is not None and work.deck.framed:
             return inside(self.stock, shapely.buffer(work.deck.area, self.shop.allowed.edge))
+        grid, edge = self.stock.grid, self.shop.allowed.edge
+        if work.trim is not None:
+            return trim_mask(self.stock, work, work.trim, edge)
         if not work.pockets and not work.holes:
             return None
-        grid, edge = self.stock.grid, self.shop.allowed.edge
         mask = np.zeros((grid.ny, grid.nx), dtype=np.bool_)
         for pocket in work.pockets:
             mask |= inside(self.stock, shapely.buffer(pocket.area, edge))
@@ -270,6 +277,10 @@ class _Run:
             self._pockets(work.pockets, path, measures, findings)
         if work.holes:
             check_holes(work.holes, path, self.stock, allowed, measures, findings)
+            if work.setup == "D" and self.shop.laid is not None:
+                check_bolts(work, self.shop, self.shop.laid, measures, findings)
+        if work.trim is not None:
+            check_trim(work.trim, path, self.stock, before, allowed, measures, findings)
         if work.deck is not None:
             heights = self._surface(work.deck)
             if work.deck.rough > 0.0:
@@ -297,11 +308,25 @@ class _Run:
             self.heights = (key, surface_heights(self.stock, deck.surface))
         return self.heights[1]
 
-    def finish(self, works: Sequence[Work]) -> None:
-        """Bores that must be open at the end, and files that belong to nothing."""
+    def after_layup(self, works: Sequence[Work]) -> None:
+        """The laid-up blank in its cradle, and what is cut there."""
+        if not works or self.shop.laid is None:
+            return
+        self.stock = laid_stock(self.shop.laid, self.shop.cell)
+        self.ground = self.stock.wood_bottom.copy()
+        for work in works:
+            if work.name not in self.shop.done:
+                self.operation(work)
+        self.remaining["D"] = Remaining.of(self.stock, "D")
+
+    def open_bores(self, works: Sequence[Work]) -> None:
+        """Bores that must be open once the deck is cut."""
         if any(work.deck is not None and work.deck.rough == 0.0 for work in works):
             for id, (x, y, diameter) in (self.shop.bores or self._bores(works)).items():
                 self._open(id, x, y, diameter)
+
+    def strangers(self) -> None:
+        """Files that belong to nothing."""
         for name in sorted(set(self.files) - self.used):
             self.findings.add("order", "no operation of the plan has such a file", file=name)
 

@@ -11,6 +11,7 @@ from typing import Literal
 
 from shapely import Polygon
 
+from corepath.layup.laid import LaidUp
 from corepath.motion.cutter import Cutter
 from corepath.readback.material import Lies
 
@@ -54,7 +55,7 @@ class Shop:
     lower and upper face of a measured blank. `cell` is the largest spacing of the columns. `bores` says where
     the board has its bores, in the A frame: (x, y, diameter) by id; they must be open at the end. It does not
     come from the operations, so that a flip about the wrong axis shows; without it the holes of the operation
-    inserts are taken.
+    inserts are taken. `laid` is the board as it lies after lay-up, where D has programs.
     """
 
     length: float
@@ -74,6 +75,7 @@ class Shop:
     allowed: Allowed = field(default_factory=Allowed)
     lies: Lies | None = None
     done: frozenset[str] = frozenset()
+    laid: LaidUp | None = None
 
     def mirrored(self, x: float, y: float) -> tuple[float, float]:
         """A place of A as it lies in B, or back."""

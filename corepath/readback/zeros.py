@@ -6,6 +6,7 @@ Derived from the blank alone, never from the plan. Bed frame of the set-up, mm.
 from __future__ import annotations
 
 from corepath.readback.findings import Findings
+from corepath.readback.layup import zero_laid
 from corepath.readback.material import NOWHERE, Stock
 from corepath.readback.shop import Shop
 from corepath.work.model import Work
@@ -27,6 +28,8 @@ def derive_zero(work: Work, shop: Shop, face: float, now: float) -> Zero3:
     Inserts are always zeroed on the skimmed face as it is now; everything else on the bed or on the
     face as it was when the set-up began.
     """
+    if work.setup == "D" and shop.laid is not None:
+        return zero_laid(shop, shop.laid)
     x, y = (0.0, 0.0) if shop.xy_zero == "middle" else (-shop.length / 2.0, -shop.width / 2.0)
     if work.name == "inserts":
         return x, y, now

@@ -4,15 +4,22 @@ Contributors: play of the dowels, the flip axis (only what is cut in B), the cut
 wood's movement across the grain since A, which grows with the distance from the line of the dowels. For
 wood: movement = coefficient of the species and ring direction (share per % of moisture content) x change
 x distance (Wood Handbook, equation of the dimensional change coefficient; tables in job/data/wood.toml).
+
+With a cradle, trim and bolt holes are cut upright in a board that tilts along its rocker: over the core's height h a
+wall runs h tan(tilt) aside, half of it either way from the middle, where it is placed. And where in its height the
+core kept its length in the lay-up is known only to `layup.neutral_error`: times the turn of the board since its
+middle, that is how far a place may be off.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
 from corepath.board.model import Board
 from corepath.job.tables import woods
+from corepath.layup.laid import LaidUp, laid_up
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
@@ -59,18 +66,55 @@ def registered(stack: Stackup, board: Board) -> tuple[Registered, ...]:
     _, low, _, high = board.outline.bounds
     farthest = low if abs(low - across) > abs(high - across) else high
     wider = _wider(stack)
-    edge = job.groove.inside + wider + play + cutter + _moved(stack, farthest - across)
+    slant = _Slant.of(stack, board)
+    edge = job.groove.inside + wider + play + cutter + _moved(stack, farthest - across) + slant.at_edge(board)
     found = [Registered("edge", "groove", edge)]
     for casting in board.castings:
         if casting.plug is not None:
             wall = (casting.plug.diameter - casting.plug.bolt_hole) / 2
-            y = casting.area.centroid.y
-            found.append(Registered("plug", casting.id, wall + wider + play + cutter + _moved(stack, y - across)))
+            x, y = casting.area.centroid.coords[0]
+            left = wall + wider + play + cutter + _moved(stack, y - across) + slant.at(x, y)
+            found.append(Registered("plug", casting.id, left))
     flip = Linear.term("flip axis", tolerances.flip_axis)
     for place in board.places:
         off = 0.0 + play + flip + _moved(stack, place.y - across)
         found.append(Registered("seat", place.id, off))
     return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Slant:
+    """What tilt and lay-up take; nothing without a cradle."""
+
+    laid: LaidUp | None
+    error: float = 0.0
+
+    @staticmethod
+    def of(stack: Stackup, board: Board) -> _Slant:
+        layup = stack.job.layup
+        if layup is None or not layup.cradle or layup.rocker is None:
+            return _Slant(None)
+        return _Slant(laid_up(stack.job, board), layup.neutral_error)
+
+    def at(self, x: float, y: float) -> Linear:
+        """The change of what is left at a place of the core."""
+        if self.laid is None:
+            return Linear.of(0.0)
+        return self._taken(x, float(self.laid.deck.height(x, y)))
+
+    def at_edge(self, board: Board) -> Linear:
+        """The same at the end of the board where the tilt is largest."""
+        if self.laid is None:
+            return Linear.of(0.0)
+        left, _, right, _ = board.outline.bounds
+        steepest = max((left, right), key=lambda x: round(abs(float(self.laid.tilt(x))), 9) if self.laid else 0.0)
+        return self._taken(steepest, self.laid.deck.edge)
+
+    def _taken(self, x: float, height: float) -> Linear:
+        assert self.laid is not None
+        tilt = abs(float(self.laid.tilt(x)))
+        turn = abs(float(self.laid.tilt(x) - self.laid.tilt(0.0)))
+        return -height / 2.0 * math.tan(tilt) + Linear.term("lay-up", self.error) * turn
 
 
 def _wider(stack: Stackup) -> float:

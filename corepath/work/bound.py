@@ -39,7 +39,7 @@ from shapely.geometry.base import BaseGeometry
 
 from corepath.motion.clock import Limits, corner_speed, leg_seconds
 from corepath.work.bound_areas import Lap, disc, edges, layer_count, layer_seconds, ramp_seconds
-from corepath.work.model import SAME_SIZE, Facing, Hole, Pocket, Work
+from corepath.work.model import SAME_SIZE, Facing, Hole, Pocket, Trim, Work
 from corepath.work.running import turn_allowance
 
 __all__ = ["Bound", "bound", "spanning_tree"]
@@ -79,12 +79,22 @@ def bound(work: Work, limits: Limits, *, planes: tuple[int, int] | None = None) 
         return _facing(work, work.facing, limits, planes or (0, len(work.facing.planes)))
     if work.deck is not None:
         return _deck(work)
+    if work.trim is not None:
+        return _trim(work, work.trim)
     total = Bound()
     for pocket in work.pockets:
         total += _pocket(work, pocket, limits)
     for hole in work.holes:
         total += _hole(work, hole, limits)
     return total + Bound(links=_links(work, limits))
+
+
+def _trim(work: Work, trim: Trim) -> Bound:
+    """A full-width lap for each layer, then one of finishing."""
+    radius = work.cutter.radius
+    rough = trim.area.buffer(radius + trim.finish).exterior.length * layer_count(work.cutting.depth, trim.depth)
+    last = trim.area.buffer(radius).exterior.length if trim.finish > 0.0 else 0.0
+    return Bound(sweep=60.0 * rough / work.cutting.feed, finish=60.0 * last / trim.feed)
 
 
 def spanning_tree(distances: np.ndarray) -> list[float]:

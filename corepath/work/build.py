@@ -19,6 +19,7 @@ from corepath.motion.cutter import Cutter
 from corepath.motion.program import Setup
 from corepath.stackup.flush import flush_area
 from corepath.stackup.stackup import PlaceStack, Stackup
+from corepath.work.after_layup import after_layup
 from corepath.work.cutters import Chosen, Need, choose
 from corepath.work.holding import margin_fault, standing, with_uncut
 from corepath.work.holes import HolePart, drill_watch, hole_parts
@@ -53,7 +54,8 @@ def build_works(job: Job, board: Board, stack: Stackup) -> tuple[tuple[Work, ...
         builder.deck,
     ):
         step()
-    return tuple(builder.works), builder.faults
+    laid, unfit = after_layup(job, board, builder.milling)
+    return (*builder.works, *laid), [*builder.faults, *unfit]
 
 
 class _Builder:
@@ -62,7 +64,7 @@ class _Builder:
         self.works: list[Work] = []
         self.faults: list[Fault] = []
         wish, machine = job.milling, job.machine
-        self._milling = Milling(
+        self.milling = Milling(
             conventional=wish.direction == "conventional",
             finish_allowance=wish.finish_allowance,
             light_layer=wish.light_layer,
@@ -116,7 +118,7 @@ class _Builder:
             lowest=lowest,
             park=(-half_length, half_width),
             arcs=self.job.machine.arcs,
-            milling=self._milling,
+            milling=self.milling,
             pockets=pockets,
             holes=holes,
             facing=facing,

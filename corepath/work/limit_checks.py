@@ -31,6 +31,10 @@ def depth_of(work: Work) -> float:
     if work.facing is not None:
         planes = (work.facing.top, *work.facing.planes)
         return max(above - below for above, below in itertools.pairwise(planes))
+    if work.trim is not None:
+        return work.trim.depth
+    if work.sloped:
+        return max(hole.top - hole.steps[-1].floor for hole in work.holes)
     return work.stock_top - work.lowest
 
 

@@ -22,7 +22,7 @@ from corepath.motion.feeds.chips import (
 from corepath.motion.feeds.deflection import bending
 from corepath.motion.feeds.power import power, removal, removal_down, side_load, tangential_force, torque
 from corepath.work.limit_checks import depth_of
-from corepath.work.model import SAME_SIZE, Work
+from corepath.work.model import SAME_SIZE, Trim, Work
 from corepath.work.running import FINISH_DEPTH, turn_allowance
 
 __all__ = ["Cut", "Load", "cuts_of", "heaviest", "load_of"]
@@ -73,6 +73,8 @@ def cuts_of(work: Work) -> tuple[Cut, ...]:
         return tuple(_of_pockets(work))
     if work.deck is not None and work.deck.rough <= 0.0:
         return tuple(_of_deck(work))
+    if work.trim is not None:
+        return tuple(_of_trim(work, work.trim))
     layer = min(work.cutting.depth, depth_of(work))
     return (Cut("lines", work.cutting.stepover, layer, work.cutting.feed),)
 
@@ -112,6 +114,13 @@ def _of_pockets(work: Work) -> Iterator[Cut]:
     yield Cut("beside it", min(run.stepover, cutter.diameter), layer, run.feed)
     if light > 0.0:
         yield Cut("finishing lap", light, min(deep, cutter.cutting_length), run.finish, wall=True)
+
+
+def _of_trim(work: Work, trim: Trim) -> Iterator[Cut]:
+    cutter, run = work.cutter, work.cutting
+    yield Cut("full width", cutter.diameter, min(run.depth, trim.depth), run.feed, wall=trim.finish <= 0.0)
+    if trim.finish > 0.0:
+        yield Cut("finishing lap", trim.finish, min(trim.depth, cutter.cutting_length), trim.feed, wall=True)
 
 
 def _of_holes(work: Work) -> Iterator[Cut]:

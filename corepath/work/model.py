@@ -13,10 +13,11 @@ from dataclasses import dataclass, field
 from shapely import MultiPolygon, Polygon
 
 from corepath.board.deck import DeckSurface
+from corepath.layup.laid import LaidUp
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Setup, Zero
 
-__all__ = ["SAME_SIZE", "Deck", "Facing", "Hole", "Milling", "Obstacle", "Pocket", "Step", "Work", "point_of"]
+__all__ = ["SAME_SIZE", "Deck", "Facing", "Hole", "Milling", "Obstacle", "Pocket", "Step", "Trim", "Work", "point_of"]
 
 SAME_SIZE = 0.01
 """mm: a hole this close to a cutter's diameter is made straight down, a drill this close to a hole's is of its size."""
@@ -111,6 +112,22 @@ class Deck:
 
 
 @dataclass(frozen=True, slots=True)
+class Trim:
+    """The laid-up board is cut free round `area`, seen from above in D; nothing of it is touched.
+
+    Roughing laps leave `finish` on its wall. `web` is the least left over the cradle, to be cut by hand, `depth` the
+    deepest that the cutter stands in the laid-up blank, `feed` that of the finishing lap, mm/min.
+    """
+
+    area: Polygon
+    laid: LaidUp
+    finish: float
+    web: float
+    depth: float
+    feed: float
+
+
+@dataclass(frozen=True, slots=True)
 class Obstacle:
     """Something that stands on the bed: the cutter and its collet keep off `area` below `height`.
 
@@ -148,7 +165,8 @@ class Work:
     `stock_top` is the highest the stock may stand; `clear` the height of free rapids (safe_z above the
     highest of blank and obstacles); `lowest` the lowest a cut may go in this operation; `collet` the largest
     diameter of what turns above the cutter, from its stick-out upwards.
-    Exactly one of `pockets`, `holes`, `facing`, `deck` says what is to be cut.
+    Exactly one of `pockets`, `holes`, `facing`, `deck`, `trim` says what is to be cut. `sloped`: the stock's top
+    differs from place to place by more than an operation cuts, and each hole's own `top` counts there.
     """
 
     order: int
@@ -168,6 +186,8 @@ class Work:
     holes: tuple[Hole, ...] = ()
     facing: Facing | None = None
     deck: Deck | None = None
+    trim: Trim | None = None
+    sloped: bool = False
     obstacles: tuple[Obstacle, ...] = ()
     watch: tuple[str, ...] = ()
     part: int = 1
