@@ -20,12 +20,14 @@ from shapely.geometry.base import BaseGeometry
 
 from corepath.operations.shapes import Floats, along, grow, opened, place_at, polygons, stretch
 
-__all__ = ["SHARE", "Detour", "Zone", "detours", "far_parts", "zone_of"]
+__all__ = ["SHARE", "TIP", "Detour", "Zone", "detours", "far_parts", "zone_of"]
 
 SHARE = 0.75
 """Step of an arc as a share of the stepover: it runs on a curve, which raises its width of cut."""
 ALLOWED = 1.1
 """What a lap may meet, as a share of the stepover, before arcs are put in."""
+TIP = 0.55
+"""Share of the stepover that arcs leave in the tip of a corner: a lap that turns there meets wood ahead and beside."""
 _MOST_ARCS = 80
 _EDGE = 0.02  # mm: nearer to the target's edge than this an arc has arrived
 
@@ -70,7 +72,7 @@ def zone_of(part: Polygon, inside: BaseGeometry, target: BaseGeometry, stepover:
             return None if found or not arcs else _done(arcs, front)
         arcs.append(_directed(np.asarray(found[0].coords)[:, :2], grown))
         front = grown
-        rest = part.difference(grow(front, ALLOWED * stepover))
+        rest = part.difference(grow(front, TIP * stepover))
         if rest.area < 0.01 * stepover * stepover:
             return _done(arcs, front)
     return None

@@ -21,7 +21,7 @@ from corepath.motion.fit import TOLERANCE
 from corepath.motion.program import Corner, Program
 from corepath.operations.corners import corners_left, corners_words
 from corepath.operations.crossings import blended, turn_round
-from corepath.operations.entries import Trail, ramp_along, ramp_fits, turned_to
+from corepath.operations.entries import Trail, ramp_along, ramp_fits, slope_of, turned_to
 from corepath.operations.facing_paths import program
 from corepath.operations.order import short_order
 from corepath.operations.rings import Plan, Ring, centre_region, plan_rings
@@ -33,6 +33,8 @@ __all__ = ["layers", "plan"]
 
 WALL_TOLERANCE = 0.002
 """mm: arcs and lines of a ring that makes a wall."""
+RAMP_ABOVE = 0.5
+"""mm above the stock where a ramp begins: more than a blank is thicker than it was measured."""
 LEAST_ROOM = 0.1
 """Room to either side, as a share of the cutter's radius, that clearing keeps where it leaves anything on walls."""
 
@@ -98,6 +100,12 @@ class _Cut:
         heights = layers(self.pocket, self.cutting.depth, self.work.milling.light_layer)
         whole = self.cutter.cutting_length >= self.pocket.top - self.pocket.floor
         high: float | None = None
+        if self._bored(rings, heights):
+            done = heights[:-1] or heights
+            self._bore(rings, done)
+            high, heights = done[-1], heights[len(done) :]
+            if leave and not heights:
+                self._walls(rings, high)
         for z in heights:
             for ring in rings.rings:
                 self._ring(ring, high, z)
@@ -107,6 +115,31 @@ class _Cut:
         if leave:
             return corners_left(self.pocket.id, self.pocket.area, grow(self._centre, self.cutter.radius))
         return corners_left(self.pocket.id, self.pocket.area, rings.reach)
+
+    def _bored(self, rings: Plan, heights: list[float]) -> bool:
+        """Whether all deep layers are entered by one helix: where its turns are short beside the ramp of a layer.
+
+        No turn may gain more than a layer's depth, since the next one meets what it leaves.
+        """
+        first, others = rings.rings[0], rings.rings[1:]
+        turn = float(along(first.points)[-1]) * slope_of(self.cutter.ramp_angle)
+        whole = self.cutter.cutting_length >= self.pocket.top - self.pocket.floor
+        plain = not first.detours and not any(ring.fresh for ring in others)
+        most = (self.pocket.top - heights[0]) / 1.5 if others else self.cutting.depth
+        return whole and plain and len(heights) > 2 and turn < most and not self.pocket.area.interiors
+
+    def _bore(self, rings: Plan, heights: list[float]) -> None:
+        """A helix to the lowest of `heights`, then the other rings layer by layer from the top."""
+        trail, cutting, first = self.trail, self.cutting, rings.rings[0]
+        self._fresh(first, None, heights[-1])
+        for z in heights if len(rings.rings) > 1 else ():
+            lap = turned_to(first.points, trail.place)
+            x, y = float(lap[0, 0]), float(lap[0, 1])
+            trail.to(x, y, trail.z, cutting.feed)
+            trail.to(x, y, z, cutting.feed if z > trail.z else cutting.plunge)
+            self.last = _Lap(lap, lap)
+            for ring in rings.rings[1:]:
+                self._ring(ring, None, z)
 
     def _rings(self) -> tuple[Plan, float]:
         """The rings, and what they leave on the walls: nothing where the cutter has no more room than to pass."""
@@ -173,14 +206,13 @@ class _Cut:
         trail, cutting = self.trail, self.cutting
         lap = turned_to(ring.points, self._here(ring))
         x, y = float(lap[0, 0]), float(lap[0, 1])
-        begin = trail.above(self.pocket.top) if high is None else high
+        begin = min(trail.above(self.pocket.top), self.pocket.top + RAMP_ABOVE) if high is None else high
         if high is not None and self._linked(x, y):
             trail.to(*trail.place, high, cutting.feed)
             trail.to(x, y, high, cutting.feed)
         else:
             trail.hop(x, y, trail.above(self.pocket.top))
-            if high is not None:
-                trail.to(x, y, high, cutting.plunge)
+            trail.to(x, y, begin, cutting.plunge)
         tolerance = WALL_TOLERANCE if ring.wall else TOLERANCE
         length = float(along(ring.points)[-1])
         if ramp_fits(length, self.cutter.ramp_angle):

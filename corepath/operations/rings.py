@@ -37,6 +37,7 @@ __all__ = ["Plan", "Ring", "centre_region", "plan_rings", "swept"]
 
 _THIN = 0.0003  # mm: collinear and nearly collinear vertices go
 _CORE = 0.9  # share of the radius: a ring of this half width leaves no core standing
+_LONE = 0.97  # share of the radius: up to this half width a lone ring leaves no core either
 _PROOF = 0.003  # mm: how closely the sweep is proved
 
 
@@ -118,15 +119,29 @@ class _Rings:
 
     def region(self, region: Polygon, wall: bool | None = None) -> list[Ring]:
         """Rings of a region without a hole, from its deepest places outwards; the last is its boundary."""
-        depth = max(inradius(region) - _CORE * self.radius, 0.0)
-        count = math.ceil(depth / self.step - 1e-6)
         levels: list[list[Polygon]] = []
-        for k in range(count, 0, -1):
-            pieces = polygons(grow(region, -depth * k / count).simplify(_THIN))
+        for depth in self._depths(inradius(region)):
+            pieces = polygons(grow(region, -depth).simplify(_THIN))
             pieces = [p for p in pieces if p.area > 1e-6 and inradius(p) > 0.05 * self.radius]
             levels.append([self._rounded(p) for p in pieces])
         levels.append([region])
         return self._tree(levels, len(levels) - 1, region, self.walls if wall is None else wall)
+
+    def _depths(self, widest: float) -> list[float]:
+        """Depths of the rings inside a region whose inmost place lies `widest` within it, from the deepest on.
+
+        On a circle of radius R round a cleared one the cut by area is as wide as a stepover s on the straight when
+        (R' + r)² = R² + r² + 2R(r - s), R' the circle before, r the cutter's radius: from this each circle follows
+        from the one before, and their distances are then made smaller alike, so that the last is the boundary.
+        """
+        radius, spare = self.radius, self.radius - self.step
+        if widest <= _LONE * radius:
+            return []
+        circles = [_CORE * radius]
+        while circles[-1] < widest - 1e-6:
+            circles.append(math.sqrt(spare**2 + (circles[-1] + radius) ** 2 - radius**2) - spare)
+        share = (widest - circles[0]) / max(circles[-1] - circles[0], 1e-9)
+        return [(circles[-1] - circle) * share for circle in circles[:-1]]
 
     def _rounded(self, piece: Polygon) -> Polygon:
         """The piece with its corners rounded as far as it is wide, so that laps on it turn gently."""

@@ -83,11 +83,13 @@ def prove(area: Polygon, made: Program, pocket: Pocket) -> None:
     outside = sweep_all(made).difference(area.buffer(0.003))
     assert outside.area < 1e-6, f"cuts {outside.area} mm2 outside the pocket, at {outside.representative_point()}"
     must = opened(area, made.cutter.radius).buffer(-0.003)
-    for z in layers(pocket, CUTTING.depth, LIGHT):
-        # Above the floor no wall is made yet: what stays there may be thicker by the tolerance of a clearing lap.
-        above = area.buffer(-Milling().finish_allowance - TOLERANCE)
-        asked = must if z == pocket.floor else opened(above, made.cutter.radius).buffer(-0.003)
-        left = asked.difference(sweep_at(made, z))
+    # Above the floor no wall is made yet: what stays there may be thicker by the tolerance of a clearing lap.
+    above = opened(area.buffer(-Milling().finish_allowance - TOLERANCE), made.cutter.radius).buffer(-0.003)
+    pieces, done, below = [p for _, p in cuts(made)], Polygon(), -1.0
+    for z in reversed(layers(pocket, CUTTING.depth, LIGHT)):
+        new = [p for p in pieces if below < p[:, 2].max() <= z + 1e-9]
+        done, below = done.union(chained(new, made.cutter.radius)), z + 1e-9
+        left = (must if z == pocket.floor else above).difference(done)
         assert left.area < 0.01, f"leaves {left.area} mm2 at z {z}, at {left.representative_point()}"
 
 
