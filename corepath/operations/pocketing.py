@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from corepath.errors import CorepathError
 from corepath.motion.fit import TOLERANCE
@@ -24,7 +25,8 @@ from corepath.operations.crossings import blended, turn_round
 from corepath.operations.entries import Trail, ramp_along, ramp_fits, slope_of, turned_to
 from corepath.operations.facing_paths import program
 from corepath.operations.order import short_order
-from corepath.operations.rings import Plan, Ring, centre_region, plan_rings
+from corepath.operations.remainders import Remainder, remainders
+from corepath.operations.rings import Plan, Ring, centre_region, plan_rings, region_rings
 from corepath.operations.shapes import Floats, along, grow, place_at
 from corepath.operations.wall_laps import wall_laps
 from corepath.work.model import Pocket, Work
@@ -94,6 +96,8 @@ class _Cut:
 
     def run(self) -> list[Corner]:
         """All layers and the finishing laps; the corners that stay."""
+        if self.pocket.cleared is not None:
+            return self._rest(self.pocket.cleared)
         rings, leave = self._rings()
         self.room = rings.centre.buffer(0.001)
         shapely.prepare(self.room)
@@ -115,6 +119,50 @@ class _Cut:
         if leave:
             return corners_left(self.pocket.id, self.pocket.area, grow(self._centre, self.cutter.radius))
         return corners_left(self.pocket.id, self.pocket.area, rings.reach)
+
+    def _rest(self, cleared: BaseGeometry) -> list[Corner]:
+        """What a larger cutter left, piece by piece."""
+        conventional = self.work.milling.conventional
+        centre = centre_region(self.pocket.area, self.cutter.radius, self.name)
+        left = remainders(
+            centre, cleared, self.cutter.radius, self.cutting.stepover, conventional=conventional, name=self.name
+        )
+        self.room = centre.buffer(0.001)
+        shapely.prepare(self.room)
+        heights = layers(self.pocket, self.cutting.depth, self.work.milling.light_layer)
+        for k in short_order([remainder.start for remainder in left], self.work.park):
+            if left[k].own is not None:
+                self._own(left[k].own, heights)
+            else:
+                self._pieces(left[k], heights)
+        return corners_left(self.pocket.id, self.pocket.area, grow(centre, self.cutter.radius))
+
+    def _own(self, region: Polygon | None, heights: list[float]) -> None:
+        """A piece that is entered by a ramp of its own."""
+        assert region is not None
+        rings = region_rings(
+            region, self.cutter.radius, self.cutting.stepover, conventional=self.work.milling.conventional
+        )
+        high: float | None = None
+        for z in heights:
+            for ring in rings:
+                self._ring(ring, high, z)
+            high = z
+
+    def _pieces(self, remainder: Remainder, heights: list[float]) -> None:
+        """The cuts of one piece at each height, from what is cleared beside it."""
+        trail, cutting = self.trail, self.cutting
+        self.last = None
+        trail.hop(*remainder.start, trail.above(self.pocket.top))
+        for z in heights:
+            for cut in remainder.cuts:
+                x, y = float(cut[0, 0]), float(cut[0, 1])
+                if not self._linked(x, y) and not math.isclose(trail.z, trail.above(self.pocket.top)):
+                    trail.hop(*remainder.start, trail.above(self.pocket.top))
+                trail.to(*trail.place, z, cutting.plunge)
+                trail.to(x, y, z, cutting.feed)
+                self._follow(cut, z, cutting.feed, WALL_TOLERANCE)
+            trail.to(*remainder.start, z, cutting.feed)
 
     def _bored(self, rings: Plan, heights: list[float]) -> bool:
         """Whether all deep layers are entered by one helix: where its turns are short beside the ramp of a layer.

@@ -33,7 +33,7 @@ from corepath.errors import CorepathError
 from corepath.operations.fronts import Detour, detours, far_parts
 from corepath.operations.shapes import Floats, grow, inradius, opened, polygons
 
-__all__ = ["Plan", "Ring", "centre_region", "plan_rings", "swept"]
+__all__ = ["Plan", "Ring", "centre_region", "plan_rings", "region_rings", "swept"]
 
 _THIN = 0.0003  # mm: collinear and nearly collinear vertices go
 _CORE = 0.9  # share of the radius: a ring of this half width leaves no core standing
@@ -100,6 +100,12 @@ def plan_rings(
     reach = max(polygons(grow(centre, radius)), key=lambda p: p.area)
     rings += _patches(sweeper, rings, reach, name)
     return Plan(tuple(rings), centre, reach)
+
+
+def region_rings(region: Polygon, radius: float, stepover: float, *, conventional: bool) -> list[Ring]:
+    """Rings of a piece of a centre region by itself, which may go round one island."""
+    sweeper = _Rings(region, radius, min(stepover, _CORE * radius), True, conventional)
+    return sweeper.round_island(region) if region.interiors else sweeper.region(region)
 
 
 def swept(rings: Iterable[Ring], radius: float) -> BaseGeometry:

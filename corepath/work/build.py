@@ -12,19 +12,22 @@ import shapely
 from shapely import Polygon
 from shapely.affinity import scale
 
-from corepath.board.model import Board
+from corepath.board.model import Board, Casting
 from corepath.errors import Fault
 from corepath.job.model import Job
+from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
 from corepath.motion.program import Setup
 from corepath.stackup.flush import flush_area
 from corepath.stackup.stackup import PlaceStack, Stackup
 from corepath.work.after_layup import after_layup
-from corepath.work.cutters import Chosen, Need, choose
+from corepath.work.bound import bound
+from corepath.work.cutters import Chosen, Need, candidates, choose
 from corepath.work.holding import margin_fault, standing, with_uncut
 from corepath.work.holes import HolePart, drill_watch, hole_parts
 from corepath.work.keepoff import spared
 from corepath.work.model import Deck, Facing, Hole, Milling, Pocket, Step, Work
+from corepath.work.pairs import Share, shares
 from corepath.work.running import FINISH_DEPTH, Asked
 
 __all__ = ["build_works"]
@@ -58,12 +61,23 @@ def build_works(job: Job, board: Board, stack: Stackup) -> tuple[tuple[Work, ...
     return (*builder.works, *laid), [*builder.faults, *unfit]
 
 
+def _thin_watch(share: Share) -> list[str]:
+    """What to look out for where little wood stays below, and which file comes before or after."""
+    watch = []
+    if share.chosen.cutter.helix == "up":
+        watch.append("up-cut flutes lift the thin floor: hold it down well, or list a down-cut cutter")
+    if share.part > 1:
+        watch.append("only what the larger cutter of the file before left; same blank, same X, Y zero")
+    return watch
+
+
 class _Builder:
     def __init__(self, job: Job, board: Board, stack: Stackup) -> None:
         self.job, self.board, self.stack = job, board, stack
         self.works: list[Work] = []
         self.faults: list[Fault] = []
         wish, machine = job.milling, job.machine
+        self._limits = Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
         self.milling = Milling(
             conventional=wish.direction == "conventional",
             finish_allowance=wish.finish_allowance,
@@ -104,8 +118,34 @@ class _Builder:
         deck: Deck | None = None,
         part: int = 1,
     ) -> None:
+        self._add(
+            self._made(
+                order, setup, name, chosen, top=top, lowest=lowest, watch=watch, pockets=pockets, holes=holes,
+                facing=facing, deck=deck,
+            )
+        )  # fmt: skip
+
+    def _add(self, work: Work) -> None:
+        self.works.append(with_uncut(spared(work)))
+
+    def _made(
+        self,
+        order: int,
+        setup: Setup,
+        name: str,
+        chosen: Chosen,
+        *,
+        top: float,
+        lowest: float,
+        watch: Sequence[str] = (),
+        pockets: tuple[Pocket, ...] = (),
+        holes: tuple[Hole, ...] = (),
+        facing: Facing | None = None,
+        deck: Deck | None = None,
+        part: int = 1,
+    ) -> Work:
         half_length, half_width = self.job.blank.length / 2, self.job.blank.width / 2
-        work = Work(
+        return Work(
             order=order,
             setup=setup,
             name=name,
@@ -128,7 +168,6 @@ class _Builder:
             watch=tuple(watch),
             part=part,
         )
-        self.works.append(with_uncut(spared(work)))
 
     def dowels(self) -> None:
         top = self.stack.blank_top
@@ -156,28 +195,36 @@ class _Builder:
         if not castings:
             return
         widths = [casting.plug.diameter for casting in castings if casting.plug is not None]
-        lowest = min(casting.floor for casting in castings)
-        depth = self.job.blank.thickness - lowest
-        chosen = self._chosen(
-            Need("the plug pockets", ("flat",), min(widths), depth, "plug", Asked(wall=min(widths) / 2.0))
-        )
-        if chosen is None:
-            return
-        top = self.stack.blank_top
-        pockets = tuple(Pocket(casting.id, casting.area, top, casting.floor) for casting in castings)
+        depth = self.job.blank.thickness - min(casting.floor for casting in castings)
+        need = Need("the plug pockets", ("flat",), min(widths), depth, "plug", Asked(wall=min(widths) / 2.0), thin=True)
         watch = [f"thin floor: {self.job.groove.least_floor:g} of wood at least must be left"]
-        self._work(2, "A", "plug-pockets", chosen, top=top, lowest=lowest, pockets=pockets, watch=watch)
+        self._pockets(2, "plug-pockets", need, castings, watch)
 
     def groove(self) -> None:
-        groove, top = self.board.castings[0], self.stack.blank_top
+        groove = self.board.castings[0]
         width = self.job.groove.inside + self.job.groove.outside
         depth = self.job.blank.thickness - groove.floor
-        chosen = self._chosen(Need("the groove", ("flat",), width, depth, "groove", Asked(wall=math.inf)))
-        if chosen is None:
-            return
+        need = Need("the groove", ("flat",), width, depth, "groove", Asked(wall=math.inf), thin=True)
         watch = [f"thin floor; hold island and rim each on its own ({self.job.hold.A})"]
-        pockets = (Pocket(groove.id, groove.area, top, groove.floor),)
-        self._work(3, "A", "groove", chosen, top=top, lowest=groove.floor, pockets=pockets, watch=watch)
+        self._pockets(3, "groove", need, [groove], watch)
+
+    def _pockets(self, order: int, name: str, need: Need, castings: Sequence[Casting], watch: Sequence[str]) -> None:
+        """The works of castings that are cut in A: one, or one for each of two cutters."""
+        usual = self._chosen(need)
+        if usual is None:
+            return
+        top, lowest = self.stack.blank_top, min(casting.floor for casting in castings)
+        pockets = tuple(Pocket(casting.id, casting.area, top, casting.floor) for casting in castings)
+
+        def made(share: Share) -> Work:
+            return self._made(
+                order, "A", name, share.chosen, top=top, lowest=lowest, pockets=share.pockets, part=share.part,
+                watch=[*watch, *_thin_watch(share)],
+            )  # fmt: skip
+
+        others = candidates(self.job, need)
+        for share in shares(usual, others, pockets, lambda share: bound(made(share), self._limits).minutes):
+            self._add(made(share))
 
     def flush(self) -> None:
         job, stack = self.job, self.stack

@@ -15,7 +15,7 @@ from corepath.motion.cutter import Cutter, Cutting
 from corepath.work.model import SAME_SIZE
 from corepath.work.running import Asked, run
 
-__all__ = ["Chosen", "Need", "choose", "cutter_faults", "cutter_of", "drills_of"]
+__all__ = ["Chosen", "Need", "candidates", "choose", "cutter_faults", "cutter_of", "drills_of"]
 
 EASY_FIT = 0.75
 """Share of a pocket's or hole's width that a cutter takes up with ease: room for a ramp or helix and for chips."""
@@ -25,7 +25,8 @@ EASY_FIT = 0.75
 class Need:
     """What an operation asks of its cutter: shapes in order of preference, width (mm) and depth (mm).
 
-    `asked` is how it is to be run.
+    `asked` is how it is to be run. Over a `thin` floor, of cutters that are otherwise equal one that presses down is
+    preferred.
     """
 
     operation: str
@@ -34,6 +35,7 @@ class Need:
     depth: float
     key: str
     asked: Asked = field(default_factory=Asked)
+    thin: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +76,19 @@ def choose(job: Job, need: Need) -> Chosen | Fault:
     best = _best(fitting, need)
     cutter = cutter_of(best)
     return Chosen(cutter, run(job, best, cutter, need.asked))
+
+
+def candidates(job: Job, need: Need) -> list[Chosen]:
+    """All listed cutters of the first shape that fit `need` and reach, the largest first; of equal ones the best."""
+    able = [
+        section
+        for section in job.cutter
+        if _fits(section, need) and section.shape == need.shapes[0] and section.cutting_length >= need.depth
+    ]
+    found: dict[float, CutterSection] = {}
+    for section in sorted(able, key=lambda section: _rank(section, need), reverse=True):
+        found.setdefault(section.diameter, section)
+    return [Chosen(cutter := cutter_of(section), run(job, section, cutter, need.asked)) for section in found.values()]
 
 
 def cutter_faults(job: Job) -> list[Fault]:
@@ -121,7 +136,12 @@ def _best(fitting: Sequence[CutterSection], need: Need) -> CutterSection:
     shape = next(shape for shape in need.shapes if any(section.shape == shape for section in reaching))
     shaped = [section for section in reaching if section.shape == shape]
     easy = [section for section in shaped if _easy(section, need)]
-    return max(easy or shaped, key=lambda section: (section.diameter, section.cutting_length, -section.number))
+    return max(easy or shaped, key=lambda section: _rank(section, need))
+
+
+def _rank(section: CutterSection, need: Need) -> tuple[float, bool, float, int]:
+    presses = need.thin and section.helix == "down"
+    return section.diameter, presses, section.cutting_length, -section.number
 
 
 def _easy(section: CutterSection, need: Need) -> bool:
