@@ -29,6 +29,7 @@ ALLOWED = 1.1
 TIP = 0.55
 """Share of the stepover that arcs leave in the tip of a corner: a lap that turns there meets wood ahead and beside."""
 _MOST_ARCS = 80
+_NOTHING = 0.01  # of a stepover squared: smaller areas are not worth an arc
 _EDGE = 0.02  # mm: nearer to the target's edge than this an arc has arrived
 
 
@@ -51,7 +52,7 @@ class Detour:
 def far_parts(inside: BaseGeometry, target: BaseGeometry, stepover: float) -> list[Polygon]:
     """Parts of the target that lie farther from `inside` than a lap may reach."""
     beyond = target.difference(grow(inside, ALLOWED * stepover))
-    return [part for part in polygons(beyond) if part.area > 0.01 * stepover * stepover]
+    return [part for part in polygons(beyond) if part.area > _NOTHING * stepover**2]
 
 
 def zone_of(part: Polygon, inside: BaseGeometry, target: BaseGeometry, stepover: float, radius: float) -> Zone | None:
@@ -62,24 +63,21 @@ def zone_of(part: Polygon, inside: BaseGeometry, target: BaseGeometry, stepover:
     edge = goal.boundary.buffer(_EDGE)
     arcs: list[Floats] = []
     for _ in range(_MOST_ARCS):
+        if part.difference(grow(front, TIP * stepover)).area < _NOTHING * stepover**2:
+            return Zone(tuple(arcs), front)
         ahead = grow(front, SHARE * stepover).intersection(goal)
         grown = _rounded(ahead, front, radius)
         if grown is None:
             return None
         lines = grown.boundary.difference(edge).difference(front.boundary.buffer(_EDGE)).intersection(reach)
         found = [line for line in _lines(lines) if line.length > 0.3 * stepover]
+        if not found and part.difference(grow(front, ALLOWED * stepover)).area < _NOTHING * stepover**2:
+            return Zone(tuple(arcs), front)
         if len(found) != 1:
-            return None if found or not arcs else _done(arcs, front)
+            return None
         arcs.append(_directed(np.asarray(found[0].coords)[:, :2], grown))
         front = grown
-        rest = part.difference(grow(front, TIP * stepover))
-        if rest.area < 0.01 * stepover * stepover:
-            return _done(arcs, front)
     return None
-
-
-def _done(arcs: list[Floats], front: BaseGeometry) -> Zone:
-    return Zone(tuple(arcs), front)
 
 
 def _rounded(ahead: BaseGeometry, front: BaseGeometry, radius: float) -> BaseGeometry | None:
@@ -127,7 +125,7 @@ def detours(
     rest: list[Polygon] = []
     for part in parts:
         zone = zone_of(part, inside, target, stepover, radius)
-        detour = _spliced(lap, zone, stepover, room) if zone is not None else None
+        detour = _spliced(lap, zone, stepover, room) if zone is not None and zone.arcs else None
         if detour is None:
             rest.append(part)
         else:
