@@ -62,7 +62,7 @@ class Prepared:
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        """What the figures of the blank do not say, what is not made after lay-up, doubts, hardware not yet measured."""
+        """What the blank's figures do not say, what is not made after lay-up, doubts, hardware not measured."""
         found = (*self.stackup.heights.blank.cautions, *layup_cautions(self.job), *self.doubts)
         return (*found, *fit_cautions(self.job))
 

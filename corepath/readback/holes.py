@@ -64,7 +64,8 @@ def _check_hole(
         findings.add("not-reached", f"{hole.id}: no motion cuts it", place=(hole.x, hole.y, hole.top))
         return
     above = hole.top
-    names = ("seat", "bore") if len(hole.steps) == 2 else ("hole",) if len(hole.steps) == 1 else None
+    single = ("seat",) if hole.steps[0].spring else ("hole",)
+    names = ("seat", "bore") if len(hole.steps) == 2 else single if len(hole.steps) == 1 else None
     for number, step in enumerate(hole.steps):
         name = names[number] if names else f"step {number + 1}"
         last = number == len(hole.steps) - 1

@@ -85,7 +85,7 @@ def section_of(scene: Scene, work: Work, y: float) -> Slice:
     """Work out the section at `y` as this operation finds the blank, and what it takes away."""
     x0, _, x1, _ = work.blank.bounds
     top = scene.top(work.order)
-    gone = shapely.union_all(_before(scene, work.order, y, top))
+    gone = shapely.union_all([*_before(scene, work.order, y, top), *_seats(scene, work, y, top)])
     resin = shapely.union_all(_resin(scene, work.order, y, top))
     removed = _removed(work, y, (x0, x1), top)
     low = min(0.0, removed.bounds[1] if not removed.is_empty else 0.0)
@@ -115,6 +115,16 @@ def _before(scene: Scene, order: int, y: float, top: float) -> list[Polygon]:
         for place, spot in zip(scene.board.places, scene.places, strict=True):
             for diameter, depth in scene.bore_heights(place):
                 gone += _boxes(_chord(spot.x, spot.y, diameter, y), 0.0, depth)
+    return gone
+
+
+def _seats(scene: Scene, work: Work, y: float, top: float) -> list[Polygon]:
+    """The seats that an earlier file of this operation has cut over its bores."""
+    gone: list[Polygon] = []
+    for hole in work.holes:
+        for spot in scene.places:
+            if hole.top < top - 1e-9 and math.dist((spot.x, spot.y), (hole.x, hole.y)) < 1e-6:
+                gone += _boxes(_chord(hole.x, hole.y, spot.diameters[0], y), hole.top, top)
     return gone
 
 
@@ -169,8 +179,8 @@ def _levels(scene: Scene, work: Work, top: float) -> list[Level]:
 def _hole_levels(work: Work, top: float) -> list[Level]:
     found: dict[float, str] = {}
     for hole in work.holes:
-        names = ("seat", "bore") if len(hole.steps) > 1 else ("hole",)
-        for name, step in zip(names, hole.steps, strict=False):
+        for step in hole.steps:
+            name = "seat" if step.spring else "bore" if work.name == "inserts" else "hole"
             where = "into the bed" if step.floor < 0 else f"{top - step.floor:.2f} deep"
             found.setdefault(round(step.floor, 3), f"{name}, {where}")
     floors = sorted(found, reverse=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -9,10 +10,14 @@ import pytest
 
 from corepath.cli.hole_table import hole_table
 from corepath.job.load import load_job
-from corepath.job.model import CutterSection, DowelSection, Job
+from corepath.job.model import CutterSection, DowelSection, Job, Limits
+from corepath.motion.cutter import Cutter
 from corepath.motion.cycles import CYCLES
+from corepath.operations.drilling import DEEP, PECK
+from corepath.operations.entries import ABOVE
 from corepath.planning import Plan, plan, prepare_job
 from corepath.work.model import Work, point_of
+from corepath.work.running import TURN_ALLOWANCE, TURN_SHARE, turn_allowance
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
@@ -159,3 +164,15 @@ def test_no_hole_through_no_check(coupon: Job) -> None:
     """Dowels pass through always, so the check is there always; it names the deepest."""
     checks = [check for check in prepare_job(coupon, SAMPLES).checks if check.id == "spoil-board"]
     assert len(checks) == 1 and checks[0].where.startswith("dowel")
+
+
+def test_figures_of_the_guide_are_those_of_the_code() -> None:
+    """A page that promises another turn, point or peck than the files have."""
+    text = (SAMPLES.parent / "docs" / "holes.md").read_text(encoding="utf-8")
+    assert f"It takes {TURN_ALLOWANCE:g}, a tenth of the radius" in text and pytest.approx(0.1) == TURN_SHARE
+    pitch = 2 * math.pi * (0.9 - turn_allowance(0.2, 0.9)) * math.tan(math.radians(3.0))
+    assert f"3 degrees falls {pitch:.2f} a turn" in text
+    assert (DEEP, PECK, ABOVE) == (3.0, 1.0, 1.0)
+    assert "up to three diameters of depth" in text and "pecks of one diameter" in text
+    assert point_of(Cutter(1, "drill", 1.0, 0.0, 2, 1.0, 1.0)) == pytest.approx(0.3, abs=1e-3)
+    assert Limits().under_holes == 2.0 and "wants 2 (`limits.under_holes`)" in text
