@@ -180,7 +180,8 @@ def _hole_levels(work: Work, top: float) -> list[Level]:
     found: dict[float, str] = {}
     for hole in work.holes:
         for step in hole.steps:
-            name = "seat" if step.spring else "bore" if work.name == "inserts" else "hole"
+            seat = step.spring or step is not hole.steps[-1]
+            name = "seat" if seat else "bore" if work.name == "inserts" else "hole"
             where = "into the bed" if step.floor < 0 else f"{top - step.floor:.2f} deep"
             found.setdefault(round(step.floor, 3), f"{name}, {where}")
     floors = sorted(found, reverse=True)
