@@ -65,13 +65,14 @@ def _told(made: Restart, target: Path) -> str:
     x, y, z = made.place
     cutter = f"T{made.tool}" if made.tool is not None else "the cutter of the file (it names none)"
     back = [f"It begins with line {made.line}: {made.why}."] if made.why else []
+    down = [f"It goes down to Z{z:.4f} at {made.plunge:.0f} mm/min, {made.plunge_from}."] if made.goes_down else []
     return "\n".join(
         [
             f"Wrote {target}",
             f"  It goes on with line {made.asked} of {made.file}, with the same {made.motions} motions as the file.",
             *(f"  {text}" for text in back),
-            f"  Begins at X{x:.4f} Y{y:.4f} mm, down to Z{z:.4f} at {made.plunge:.0f} mm/min",
-            f"  ({made.plunge_from}), from the safe height Z{made.clear:.4f}.",
+            f"  Begins over X{x:.4f} Y{y:.4f} mm at the safe height Z{made.clear:.4f}.",
+            *(f"  {text}" for text in down),
             f"  Cutter: {cutter}, {made.speed:.0f} rpm.",
             "First check: all lines before it are cut; the same cutter, whole, at the same length;",
             "the zero kept (never restart after it is lost); the axes homed again if the power was",

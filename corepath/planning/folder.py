@@ -18,8 +18,8 @@ from corepath.errors import OutputError
 
 __all__ = ["Written", "write_folder"]
 
-OURS = re.compile(r"^((0[1-9]|10)-[ABCD]-[a-z0-9-]+\.(nc|svg)|map-[a-z-]+\.svg)$")
-"""Names that a plan gives to its files; nothing else in the folder is touched."""
+OURS = re.compile(r"^((0[1-9]|10)-[ABCD]-[a-z0-9-]+(\.from-\d+)?\.(nc|svg)|map-[a-z-]+\.svg)$")
+"""Names that a plan gives to its files, and restarts of them; nothing else in the folder is touched."""
 
 REHEARSAL = re.compile(r"^[ABCD]-rehearsal\.nc$")
 
@@ -76,7 +76,7 @@ def write_folder(
 def _operation(name: str) -> str:
     """`05-B-skim-pass-2.nc` belongs to `skim`, `07-C-deck-rough.nc` to `deck-rough`."""
     words = name.removesuffix(".nc").split("-", 2)[2]
-    return re.sub(r"-(pass-\d+|all|\d+)$", "", words)
+    return re.sub(r"(-(pass-\d+|all|\d+))?(\.from-\d+)?$", "", words)
 
 
 def _same_motions(path: Path, text: str) -> bool:

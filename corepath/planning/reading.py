@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -119,7 +120,7 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     resolved = _json(folder / "job.resolved.json")
     job = from_resolved(resolved)
     prepared = prepare_job(job, folder, Known.from_dict(resolved))
-    texts = {path.name: _text(path) for path in sorted(folder.glob("*.nc")) if path.is_file()}
+    texts = {path.name: _text(path) for path in sorted(folder.glob("*.nc")) if _is_program(path)}
     if not texts:
         raise InputError([Fault("", "no .nc file here", file=str(folder))])
     report_path = folder / "report.json"
@@ -130,6 +131,11 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     planned = _sha256(report, "rehearsals")
     readback.findings.extend(check_rehearsals(prepared.works, job.machine.travel, walks, planned))
     return Reading(prepared, readback)
+
+
+def _is_program(path: Path) -> bool:
+    """Whether it is a file of the plan: a restart of one was read back when it was made, and holds only a part."""
+    return path.is_file() and re.search(r"\.from-\d+$", path.stem) is None
 
 
 def _sha256(report: dict[str, Any], key: str) -> dict[str, str]:

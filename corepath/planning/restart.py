@@ -53,6 +53,7 @@ class Restart:
     units: str
     text: str
     motions: int
+    goes_down: bool
     findings: tuple[str, ...]
 
 
@@ -95,6 +96,7 @@ def restart(path: Path, number: int) -> Restart:
         units="inch" if at.inch else "mm",
         text=whole,
         motions=program.count - index,
+        goes_down=made.goes_down,
         findings=tuple(differs(program, index, read_program(whole, file), made.clear)),
     )
 

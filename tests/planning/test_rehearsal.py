@@ -14,6 +14,7 @@ from corepath.job.load import load_job
 from corepath.job.model import Job, ObstacleSection
 from corepath.planning import Plan, plan, prepare_job, read_folder, write_plan
 from corepath.planning.rehearsal import check_rehearsals
+from corepath.planning.restart import restart, write_restart
 from corepath.readback.motions import read_program
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -124,6 +125,16 @@ def test_a_folder_tells_a_rehearsal_that_was_changed_or_is_missing(planned: Plan
     path.write_text(path.read_text().replace("M5\n", "M5\nS1000 M3\n", 1))
     (tmp_path / "rehearsal" / "C-rehearsal.nc").unlink()
     assert {"changed", "rehearsal", "missing-file"} <= set(read_folder(tmp_path).readback.findings.kinds)
+
+
+def test_a_restart_in_the_folder_is_no_file_of_the_plan(planned: Plan, tmp_path: Path):
+    """It must not spoil the read-back of the folder, nor lie there when the file it belongs to is another one."""
+    write_plan(planned, tmp_path)
+    made = restart(tmp_path / "03-A-groove.nc", 100)
+    write_restart(made, tmp_path / "03-A-groove.from-100.nc")
+    assert not read_folder(tmp_path).failed
+    assert write_plan(planned, tmp_path).withdrawn == ("03-A-groove.from-100.nc",)
+    assert (tmp_path / "withdrawn" / "03-A-groove.from-100.nc").exists()
 
 
 def test_they_are_withdrawn_when_a_check_fails(job: Job, planned: Plan, tmp_path: Path):
