@@ -121,7 +121,7 @@ class _Builder:
         self._add(
             self._made(
                 order, setup, name, chosen, top=top, lowest=lowest, watch=watch, pockets=pockets, holes=holes,
-                facing=facing, deck=deck,
+                facing=facing, deck=deck, part=part,
             )
         )  # fmt: skip
 
