@@ -135,7 +135,7 @@ class _After:
             yield Fault("trim.web", "nothing is left to cut", f"{wish.web:g}", allowed)
             return
         width = job.groove.inside + job.groove.outside
-        asked = Asked(wall=math.inf, resin=True)
+        asked = Asked(wall=math.inf, allowance=wish.finish, resin=True)
         chosen = choose(job, Need("the trim", ("flat",), width, thick / math.cos(self._steepest()), "trim", asked))
         if isinstance(chosen, Fault):
             yield chosen
@@ -152,9 +152,7 @@ class _After:
             f"{laid.edge * math.tan(self._steepest()):.2f} from top to bottom",
             _DUST,
         )
-        run = chosen.cutting
-        feed = run.finish if wish.finish <= job.milling.finish_allowance else run.feed
-        trim = Trim(area, laid, wish.finish, wish.web, round(depth, 6), feed)
+        trim = Trim(area, laid, wish.finish, wish.web, round(depth, 6), chosen.cutting.finish)
         yield self._work(9, "trim", chosen, float(tip.min()) - _SLACK, watch, trim=trim)
 
     def _steepest(self) -> float:

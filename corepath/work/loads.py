@@ -117,6 +117,7 @@ def _of_pockets(work: Work) -> Iterator[Cut]:
 
 
 def _of_trim(work: Work, trim: Trim) -> Iterator[Cut]:
+    """Roughing laps at full width, and the finishing lap as deep as the board is thick."""
     cutter, run = work.cutter, work.cutting
     yield Cut("full width", cutter.diameter, min(run.depth, trim.depth), run.feed, wall=trim.finish <= 0.0)
     if trim.finish > 0.0:

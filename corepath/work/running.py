@@ -32,12 +32,14 @@ class Asked:
     """What the operation asks of how a cutter is run; mm.
 
     `stepover_share` of the diameter is the widest step between its lines. `wall` is the radius of the tightest round
-    wall that a finishing lap goes round inside of, infinite for straight ones, None where there is no such lap.
-    `scallop`: it finishes the deck by lines that leave such ridges. `resin`: it cuts mostly cast resin.
+    wall that a finishing lap goes round inside of, infinite for straight ones, None where there is no such lap;
+    `allowance` is what that lap takes, None for `milling.finish_allowance`. `scallop`: it finishes the deck by lines
+    that leave such ridges. `resin`: it cuts mostly cast resin.
     """
 
     stepover_share: float = USUAL_STEPOVER
     wall: float | None = None
+    allowance: float | None = None
     scallop: float | None = None
     resin: bool = False
 
@@ -50,7 +52,7 @@ def run(job: Job, section: CutterSection, cutter: Cutter, asked: Asked) -> Cutti
     machine = job.machine
     chip, chip_from = _chip(job, section, asked.resin)
     rpm, rpm_from = _rpm(section, machine.spindle_rpm)
-    stepover = _stepover(section, asked.stepover_share)
+    stepover, own = _stepover(section, asked.stepover_share), asked.allowance
     made = cutting(
         cutter,
         chip,
@@ -62,7 +64,7 @@ def run(job: Job, section: CutterSection, cutter: Cutter, asked: Asked) -> Cutti
         ramp_share=section.ramp_share,
         feed=section.feed,
         fastest=machine.rapid,
-        light=light_cut(cutter, stepover, job.milling.finish_allowance, asked),
+        light=light_cut(cutter, stepover, job.milling.finish_allowance if own is None else own, asked),
         origin=Origin(chip_from, rpm_from, "job" if section.feed is not None else "chip load"),
     )
     if section.feed is None and made.feed >= machine.rapid:

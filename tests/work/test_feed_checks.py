@@ -147,6 +147,17 @@ def test_the_jobs_own_figures_win_and_are_named(job: Job, prepared: Prepared) ->
     assert report["source"] == "feed of the job" and report["chip_load"] == pytest.approx(0.05)
 
 
+def test_the_trims_finishing_lap_is_by_its_own_allowance() -> None:
+    """0.3 mm of the trim, not the 0.2 of pockets: else the chip of that lap would be thicker than meant."""
+    found = prepare(SAMPLES / "cradle-460.toml")
+    work = work_of(found, "trim")
+    assert work.trim is not None and found.job.trim is not None
+    full, lap = cuts_of(work)
+    assert (full.width, lap.width, lap.wall) == (work.cutter.diameter, found.job.trim.finish, True)
+    assert lap.feed == work.trim.feed == work.cutting.finish
+    assert load_of(work, lap, cutting_energy(358.0)).chip <= work.cutting.feed / (work.cutter.flutes * work.cutting.rpm)
+
+
 def test_a_feed_that_the_machine_does_not_reach_is_told(job: Job) -> None:
     """Else the report would name a table or the job for a chip that neither of them asks for."""
     slow = work_of(with_cutters(with_machine(job, rapid=2000.0)), "groove")
