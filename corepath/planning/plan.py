@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,7 @@ from corepath.readback.result import ReadBack
 from corepath.stackup import Check
 from corepath.views.drawing import drawings
 from corepath.views.maps import maps
+from corepath.work.limit_checks import travel_check
 
 __all__ = ["Plan", "plan", "preview", "write_plan"]
 
@@ -63,6 +64,10 @@ def plan(prepared: Prepared, *, progress: Progress = quiet, despite_failures: bo
     walks: tuple[Rehearsal, ...] = ()
     if despite_failures or not prepared.failed:
         made = make_files(prepared, progress, (0.0, 0.3))
+        measured = _with_travel(prepared, made)
+        if measured.failed and not prepared.failed and despite_failures:  # each head must tell it
+            made = make_files(measured, progress, (0.0, 0.3))
+        prepared = measured
         readback = read_files(prepared, {one.name: one.text for one in made}, progress, (0.3, 0.85))
         walks = rehearsals(prepared, made)
         travel = prepared.job.machine.travel
@@ -81,6 +86,18 @@ def plan(prepared: Prepared, *, progress: Progress = quiet, despite_failures: bo
     files["geometry.json"] = json.dumps(geometry_dict(prepared), separators=(",", ":")) + "\n"
     files["report.json"] = _json(report)
     return Plan(prepared, made, readback, files, report)
+
+
+def _with_travel(prepared: Prepared, made: Sequence[MadeFile]) -> Prepared:
+    """The same with `travel` judged by what the written files span."""
+    if not made:
+        return prepared
+    spans = {}
+    for one in made:
+        x, y, z = ((low, high) for low, high in one.extents)
+        spans[one.program.stem] = (x[1] - x[0], y[1] - y[0], z[1] - z[0])
+    travel = travel_check(prepared.job, spans)
+    return replace(prepared, checks=tuple(travel if check.id == "travel" else check for check in prepared.checks))
 
 
 def write_plan(plan: Plan, folder: Path) -> Written:

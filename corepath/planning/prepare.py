@@ -23,6 +23,7 @@ from corepath.stackup.fills import low_fills
 from corepath.stackup.stop_doubts import stop_doubts
 from corepath.work import Work, build_works, feed_checks, hole_checks, limit_checks
 from corepath.work.cutters import cutter_faults
+from corepath.work.holding_checks import holding_checks
 
 __all__ = ["Prepared", "prepare", "prepare_job"]
 
@@ -63,6 +64,7 @@ class Prepared:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What the blank's figures do not say, what is not made after lay-up, doubts, hardware not measured."""
+        """What the figures of the blank do not say, what is not made after lay-up, doubts, hardware not measured."""
         found = (*self.stackup.heights.blank.cautions, *layup_cautions(self.job), *self.doubts)
         return (*found, *fit_cautions(self.job))
 
@@ -117,6 +119,7 @@ def prepare_job(job: Job, folder: Path, known: Known | None = None) -> Prepared:
         *place_checks(stack, board),
         *limit_checks(job, works),
         *hole_checks(job, stack, works),
+        *holding_checks(job, board, stack, works),
         *feed_checks(job, works),
     )
     resolved = _resolved(job, board)

@@ -18,6 +18,8 @@ from corepath.stackup.pour import pour_report
 from corepath.stackup.registration import registered
 from corepath.stackup.stop_table import pours, stop_table
 from corepath.work import feed_report
+from corepath.work.dowel_lengths import dowel_lengths
+from corepath.work.keepoff import Uncut, uncut
 
 __all__ = ["SCHEMA", "checks_report", "full_report"]
 
@@ -64,6 +66,7 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
         ],
         "flush": _flush(prepared),
         "layup": layup_report(prepared.job, prepared.board),
+        "dowel_lengths": [length.as_dict() for length in dowel_lengths(stack, prepared.board)],
         "pour": pour_report(pours(stack), prepared.job.cast, level=prepared.job.tolerances.level),
         "deck": {
             "highest": round(stack.deck_highest, 4),
@@ -147,6 +150,9 @@ def _operation(made: MadeFile, prepared: Prepared) -> dict[str, Any]:
     }
     if program.combined:
         entry["combined"] = True
+    left = [_uncut(piece) for piece in uncut(made.work)]
+    if left:
+        entry["uncut"] = left
     if program.corners:
         entry["corners"] = [_corner(corner) for corner in program.corners]
     return entry
@@ -165,6 +171,18 @@ def _corner(corner: Corner) -> dict[str, Any]:
     """A corner that stays round: its place on the bed of that set-up, mm² and largest mm left."""
     places = {"x": corner.x, "y": corner.y, "area": corner.area, "left": corner.left}
     return {"feature": corner.feature, **{key: round(value, 4) + 0.0 for key, value in places.items()}}
+
+
+def _uncut(piece: Uncut) -> dict[str, Any]:
+    """A piece that is not reached: mm², by what, and its polygon in the bed frame of the set-up."""
+    thinned = piece.area.simplify(0.002)
+    return {
+        "beside": list(piece.names),
+        "area": round(piece.area.area, 2),
+        "sawn_off": piece.sawn_off,
+        "outer": [[round(x, 3) + 0.0, round(y, 3) + 0.0] for x, y in list(thinned.exterior.coords)[:-1]],
+        "holes": [[[round(x, 3) + 0.0, round(y, 3) + 0.0] for x, y in list(h.coords)[:-1]] for h in thinned.interiors],
+    }
 
 
 def _cutter(cutter: Cutter) -> dict[str, Any]:

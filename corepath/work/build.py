@@ -23,6 +23,7 @@ from corepath.stackup.stackup import PlaceStack, Stackup
 from corepath.work.after_layup import after_layup
 from corepath.work.bound import bound
 from corepath.work.cutters import Chosen, Need, candidates, choose
+from corepath.work.dowel_lengths import dowel_words
 from corepath.work.holding import margin_fault, standing, with_uncut
 from corepath.work.holes import HolePart, drill_watch, hole_parts
 from corepath.work.keepoff import spared
@@ -165,9 +166,15 @@ class _Builder:
             deck=deck,
             obstacles=standing(self.job, self.stack, setup),
             collet=self.job.machine.collet_diameter,
-            watch=tuple(watch),
+            watch=(*watch, *self._first_words(setup)),
             part=part,
         )
+
+    def _first_words(self, setup: Setup) -> tuple[str, ...]:
+        """What the head of a set-up's first file says besides."""
+        if any(work.setup == setup for work in self.works):
+            return ()
+        return (dowel_words(self.stack, self.board, setup),)
 
     def dowels(self) -> None:
         top = self.stack.blank_top

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+
+from shapely import Point, union_all
+from shapely.geometry.base import BaseGeometry
 
 from corepath.job.model import Job
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
+from corepath.work.keepoff import BESIDE, field_of
 from corepath.work.model import Work
 from corepath.work.running import FINISH_DEPTH
 
-__all__ = ["limit_checks"]
+__all__ = ["depth_of", "limit_checks", "travel_check"]
 
 
 def limit_checks(job: Job, works: Sequence[Work]) -> tuple[Check, ...]:
@@ -23,12 +27,13 @@ def limit_checks(job: Job, works: Sequence[Work]) -> tuple[Check, ...]:
 def depth_of(work: Work) -> float:
     """How deep the cutter stands in the stock at its deepest, mm (nominal).
 
-    Facing and roughing go down in layers over the whole blank, so that no stock beside the cutter is higher than one.
+    Facing and roughing go down in layers over the whole blank, so that no stock beside the cutter is higher than one;
+    a frame, or what an obstacle keeps the cutter from, stands at its full height beside the last of them.
     """
-    if work.deck is not None:
+    if work.deck is not None and not work.deck.framed and work.deck.spare is None:
         layer = work.cutting.depth if work.deck.rough else FINISH_DEPTH
         return min(layer, work.stock_top - work.lowest)
-    if work.facing is not None:
+    if work.facing is not None and work.facing.spare is None:
         planes = (work.facing.top, *work.facing.planes)
         return max(above - below for above, below in itertools.pairwise(planes))
     if work.trim is not None:
@@ -52,22 +57,36 @@ def _reach(work: Work) -> Check:
 
 
 def _travel(job: Job, work: Work) -> list[Check]:
-    """Spans of each axis over the operation; where on the table the blank lies is the user's."""
-    min_x, min_y, max_x, max_y = work.blank.bounds
-    over = work.cutter.diameter if work.facing is not None or work.deck is not None else 0.0
-    spans = {
-        "X": max_x - min_x + over,
-        "Y": max_y - min_y + over,
-        "Z": work.clear - work.lowest,
-    }
+    """The least that each axis must span, known before any path is: the axis over the outermost places."""
+    return _judged(job, work.stem, "at least ", (*_span(work), work.clear - work.lowest))
+
+
+def _span(work: Work) -> tuple[float, float]:
+    areas: list[BaseGeometry] = [pocket.area.buffer(-work.cutter.radius) for pocket in work.pockets]
+    areas += [Point(hole.x, hole.y) for hole in work.holes]
+    over = 0.0
+    if work.facing is not None or work.deck is not None:
+        framed = work.deck is not None and work.deck.framed
+        areas, over = [field_of(work)], 0.0 if framed else work.cutter.diameter + BESIDE
+    left, low, right, high = union_all(areas).bounds
+    return right - left - over / 2.0, high - low - over
+
+
+def travel_check(job: Job, spans: Mapping[str, tuple[float, float, float]]) -> Check:
+    """travel by what the programs really span on X, Y and Z, by the stem of the file."""
+    return weakest(check for stem, span in spans.items() for check in _judged(job, stem, "", span))
+
+
+def _judged(job: Job, stem: str, about: str, span: tuple[float, float, float]) -> list[Check]:
+    """Where on the table the blank lies is the user's."""
     return [
         judge(
             "travel",
-            Linear.of(job.machine.travel[k] - span),
+            Linear.of(travel - needed),
             0.0,
-            says=f"{work.name} spans {span:.1f} on {axis}, the machine travels {job.machine.travel[k]:.1f}",
-            where=f"{axis} in {work.name}",
-            mend=f"a machine that travels {span - job.machine.travel[k]:.1f} more on {axis}, or a smaller blank",
+            says=f"{stem} spans {about}{needed:.1f} on {axis}, the machine travels {travel:.1f}",
+            where=f"{axis} in {stem}",
+            mend=f"a machine that travels {needed - travel:.1f} more on {axis}, or a smaller blank",
         )
-        for k, (axis, span) in enumerate(spans.items())
+        for axis, needed, travel in zip("XYZ", span, job.machine.travel, strict=True)
     ]
