@@ -20,6 +20,7 @@ _FEED_SLACK = 1.01
 
 __all__ = [
     "check_feeds",
+    "check_frame",
     "check_obstacles",
     "check_program",
     "check_room",
@@ -152,3 +153,21 @@ def check_obstacles(path: Path, work: Work, findings: Findings) -> None:
             says = f"passes within the cutter's radius of an obstacle {obstacle.height:g} high"
             findings.add("obstacle", says, line=int(path.line[pieces.owner[index]]), place=(x, y, z))
         findings.more("obstacle", len(met) - findings.keep)
+
+
+def check_frame(path: Path, work: Work, edge: float, findings: Findings) -> None:
+    """Below the stock the cutter stays inside the frame round the deck: exact, since a grid sees no sliver."""
+    if work.deck is None or not work.deck.framed:
+        return
+    pieces = path.pieces.pick(path.pieces.low < work.stock_top - 1e-6)
+    if not len(pieces):
+        return
+    room: Polygon = work.deck.area.buffer(edge - path.cutter.radius, join_style="mitre")
+    shapely.prepare(room)
+    lines = shapely.linestrings(np.stack((pieces.lower[:, :2], pieces.upper[:, :2]), axis=1))
+    beyond = np.flatnonzero(~shapely.covers(room, lines))
+    for index in beyond[: findings.keep]:
+        x, y, z = (float(value) for value in pieces.lower[index])
+        line = int(path.line[pieces.owner[index]])
+        findings.add("outside-area", "reaches into the frame round the deck", line=line, place=(x, y, z))
+    findings.more("outside-area", len(beyond) - findings.keep)

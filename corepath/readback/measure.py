@@ -18,6 +18,7 @@ from corepath.readback.arcs import lengths
 from corepath.readback.cutting import check_cut, check_outside, cut_path
 from corepath.readback.discipline import (
     check_feeds,
+    check_frame,
     check_obstacles,
     check_program,
     check_room,
@@ -214,6 +215,7 @@ class _Run:
         path = lay(program, zero, cutter, highest, shop.allowed.chords, findings)
         check_room(path, work, shop, findings)
         check_obstacles(path, work, findings)
+        check_frame(path, work, shop.allowed.edge, findings)
         cut = cut_path(stock, path)
         check_cut(path, cut, shop.allowed, findings)
         cutting = (path.kind > 0) & (cut.removed > shop.allowed.removal)

@@ -96,11 +96,10 @@ def _sound_wood(stack: Stackup, board: Board, number: int, dowel: DowelSection) 
 
 def _standing(stack: Stackup, board: Board, number: int, dowel: DowelSection) -> list[Check]:
     """Room between the dowel's top and the lowest cut over it; the dowel stands on the bed itself."""
-    skim = stack.skim
-    over = {
-        "B": stack.heights.plane(skim.lowest_plane) - dowel.stand,
-        "C": stack.heights.deck(board.deck.lowest_over(_hole(dowel))[0], skim.planned_plane) - dowel.stand,
-    }
+    skim, hole = stack.skim, _hole(dowel)
+    over = {"B": stack.heights.plane(skim.lowest_plane) - dowel.stand}
+    if hole.intersects(board.blank.buffer(-stack.job.deck.margin, join_style="mitre")):
+        over["C"] = stack.heights.deck(board.deck.lowest_over(hole)[0], skim.planned_plane) - dowel.stand
     return [
         judge(
             "dowels",

@@ -30,6 +30,7 @@ from corepath.views.plan import (
     draw_depths,
     draw_features,
     draw_obstacles,
+    draw_spared,
     draw_work,
 )
 from corepath.views.scene import FACE_UP, Scene, Stack
@@ -53,6 +54,7 @@ from corepath.views.sheet import (
 )
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document, number, wrapped
+from corepath.work.keepoff import uncut
 from corepath.work.model import Work
 
 __all__ = ["drawings", "operation_drawing", "programs_of"]
@@ -176,6 +178,7 @@ def _plan(
         x0, y0, x1, y1 = work.blank.bounds
         svg.add("rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
         draw_depths(view, work, bands)
+        draw_spared(view, work)
         draw_castings(view, scene, work.order)
         draw_work(view, work)
         draw_cuts(view, drawn, bands, work, lines=_sparse(drawn, work, view.unit))
@@ -293,6 +296,8 @@ def _kinds(scene: Scene, work: Work, corners: bool = False) -> list[tuple[str, s
         kinds.append(("touch", "place where Z is touched"))
     if work.obstacles:
         kinds.append(("obstacle", "obstacle: keep off"))
+    if uncut(work) or (work.deck is not None and work.deck.framed):
+        kinds.append(("wood", "not cut to depth"))
     if corners:
         kinds.append(("corner", "inside corner that stays round"))
     kinds.append(("tint", "cut away here"))

@@ -12,13 +12,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import LineString, Polygon
+from shapely import LineString, Polygon, get_parts
 
 from corepath.motion.program import Corner
 from corepath.views.contours import contour
 from corepath.views.cuts import Bands, Strokes, arrows, banded_paths, entries, nice_step
 from corepath.views.scene import Round, Scene, Surface
 from corepath.views.svg import Box, Document, number, polygon_path, polyline_path
+from corepath.work.keepoff import frame_of
 from corepath.work.model import Work
 
 __all__ = [
@@ -30,6 +31,7 @@ __all__ = [
     "draw_depths",
     "draw_features",
     "draw_obstacles",
+    "draw_spared",
     "draw_work",
 ]
 
@@ -115,6 +117,18 @@ def draw_work(view: PlanView, work: Work, ids: bool = True) -> None:
         with svg.group("target", id=f"target-{hole.id}" if ids else None):
             for step in hole.steps:
                 svg.add("circle", class_="tint narrow", cx=hole.x, cy=hole.y, r=step.diameter / 2)
+
+
+def draw_spared(view: PlanView, work: Work) -> bool:
+    """What the operation does not cut to its depth: a frame, and what obstacles keep the cutter from; whether any."""
+    frame = frame_of(work.deck, work.blank) if work.deck is not None else None
+    spare = work.deck.spare if work.deck is not None else work.facing.spare if work.facing is not None else None
+    areas = [part for area in (frame, spare) if area is not None for part in get_parts(area)]
+    if areas:
+        with view.svg.group("spared", id="spared"):
+            for area in areas:
+                view.svg.path(polygon_path(area, view.places), "wood narrow")
+    return bool(areas)
 
 
 def draw_obstacles(view: PlanView, areas: Sequence[Polygon]) -> None:

@@ -66,7 +66,7 @@ def _uncut(job: Job, board: Board, work: Work) -> Iterator[Check]:
     if work.facing is None and work.deck is None:
         return
     core = _seen(job, work.setup, _core(board))
-    pieces = [piece for piece in uncut(work) if piece.names != ("the frame",)]
+    pieces = [piece for piece in uncut(work) if any(name.startswith("obstacle") for name in piece.names)]
     faced = work.facing is not None
     bad = [piece for piece in pieces if piece.area.intersects(core) or (faced and not piece.sawn_off)]
     said = "; ".join(_piece_words(piece) for piece in bad or pieces)

@@ -16,6 +16,7 @@ from corepath.stackup.registration import registered
 
 ROOT = Path(__file__).parents[2]
 LATER = {"chip-load", "deflection", "power", "reach", "spoil-board", "travel"}
+LATER = {"chip-load", "collet", "deflection", "held", "power", "reach", "screws", "travel", "uncut"}
 
 
 @pytest.fixture(scope="module")
