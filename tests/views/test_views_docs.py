@@ -15,8 +15,9 @@ from corepath.stackup.advice import advise
 from corepath.stackup.registration import registered
 
 ROOT = Path(__file__).parents[2]
-LATER = {"chip-load", "deflection", "power", "reach", "spoil-board", "travel"}
-LATER = {"chip-load", "collet", "deflection", "held", "power", "reach", "screws", "travel", "uncut"}
+LATER = {
+    "chip-load", "collet", "deflection", "held", "power", "reach", "screws", "spoil-board", "travel", "uncut",
+}  # fmt: skip
 
 
 @pytest.fixture(scope="module")
