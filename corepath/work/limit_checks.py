@@ -64,6 +64,7 @@ def _travel(job: Job, work: Work) -> list[Check]:
 def _span(work: Work) -> tuple[float, float]:
     areas: list[BaseGeometry] = [pocket.area.buffer(-work.cutter.radius) for pocket in work.pockets]
     areas += [Point(hole.x, hole.y) for hole in work.holes]
+    areas += [work.trim.area] if work.trim is not None else []
     over = 0.0
     if work.facing is not None or work.deck is not None:
         framed = work.deck is not None and work.deck.framed
