@@ -62,15 +62,20 @@ def _travel(job: Job, work: Work) -> list[Check]:
 
 
 def _span(work: Work) -> tuple[float, float]:
-    areas: list[BaseGeometry] = [pocket.area.buffer(-work.cutter.radius) for pocket in work.pockets]
-    areas += [Point(hole.x, hole.y) for hole in work.holes]
-    areas += [work.trim.area] if work.trim is not None else []
-    over = 0.0
+    """Least span of the axis on X and Y. Over a face, lines in X end at the blank's edge, but begin beside it."""
     if work.facing is not None or work.deck is not None:
-        framed = work.deck is not None and work.deck.framed
-        areas, over = [field_of(work)], 0.0 if framed else work.cutter.diameter + BESIDE
+        left, low, right, high = field_of(work).bounds
+        if work.deck is not None and work.deck.framed:
+            return right - left, high - low
+        beside = work.cutter.radius + BESIDE
+        return right - left - beside, high - low - 2.0 * beside - work.cutter.diameter
+    areas: list[BaseGeometry] = [Point(hole.x, hole.y) for hole in work.holes]
+    for pocket in work.pockets:
+        inner = pocket.area.buffer(-work.cutter.radius)
+        areas.append(pocket.area.representative_point() if inner.is_empty else inner)
+    areas += [work.trim.area] if work.trim is not None else []
     left, low, right, high = union_all(areas).bounds
-    return right - left - over / 2.0, high - low - over
+    return right - left, high - low
 
 
 def travel_check(job: Job, spans: Mapping[str, tuple[float, float, float]]) -> Check:
