@@ -114,7 +114,7 @@ def operation_drawing(
     """The drawing of one operation as SVG text. `programs` are its files; without any, no cuts are drawn."""
     scene = Scene(job, board, stackup, work.setup)
     drawn = strokes(_shown(programs))
-    top = scene.top(work.order)
+    top = _top(scene, work)
     bands = Bands.between(top, min(drawn.lowest if drawn.runs else work.lowest, top))
     bounds = _bounds(work, drawn)
     scale = best_scale(bounds[2] - bounds[0], bounds[3] - bounds[1], _PLAN)
@@ -263,9 +263,9 @@ def _side(
     minutes: Mapping[str, float],
 ) -> Box:
     """Legend above, title block below; returns the room left between them."""
-    top = scene.top(work.order)
+    top = _top(scene, work)
     svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
-    face = {"A": "the raw top", "B": "the raw bottom", "C": "the raw top", "D": "the top"}[work.setup]
+    face = {"A": "the raw top", "B": "the raw bottom", "C": "the raw top", "D": "the highest"}[work.setup]
     if work.setup == "B" and work.facing is None:
         face = "the skimmed face"
     y = depth_legend(svg, SIDE, SIDE.y0, bands, face, top, pale=work.deck is not None)
@@ -314,7 +314,7 @@ def _rows(
         if zero.x == 0 and zero.y == 0
         else f"front-left corner, X {number(zero.x)} Y {number(zero.y)} from the middle"
     )
-    top = scene.top(work.order)
+    top = _top(scene, work)
     rows = [
         ("job", scene.job.title),
         ("operation", f"{work.order:02d} {work.name}"),
@@ -335,13 +335,24 @@ def _rows(
         rows.append(("time", ", all in one ".join(f"{times[k]:.1f} min" for k in sorted(times))))
         rows[-1] = ("time", apart + rows[-1][1])
     rows += [
-        ("lowest cut", f"{_over_bed(work.lowest)}, {top - work.lowest:.2f} below the face"),
+        ("lowest cut", _lowest(work, top)),
         ("X, Y zero", xy),
         ("Z zero", f"{zero.touch}: Z {number(zero.z)} above the bed; {again}"),
         ("free height", f"{number(work.clear)} above the bed"),
         ("plan", digest),
     ]
     return rows
+
+
+def _top(scene: Scene, work: Work) -> float:
+    """Height of the face that an operation starts from; of the highest of a laid-up board."""
+    return work.stock_top if work.setup == "D" else scene.top(work.order)
+
+
+def _lowest(work: Work, top: float) -> str:
+    if work.setup == "D":
+        return f"{work.lowest:.2f} over the rise 0 of the cradle"
+    return f"{_over_bed(work.lowest)}, {top - work.lowest:.2f} below the face"
 
 
 def _over_bed(height: float) -> str:

@@ -16,6 +16,7 @@ from shapely import Polygon, affinity
 
 from corepath.board.model import Board, Place
 from corepath.job.model import Job
+from corepath.layup.laid import laid_up
 from corepath.motion.program import Setup
 
 __all__ = ["FACE_UP", "Round", "Scene", "Skimming", "Stack", "Surface"]
@@ -89,10 +90,16 @@ class Scene:
 
     def seen(self, shape: Polygon) -> Polygon:
         """`shape` of the board frame as it lies in this set-up."""
+        if self.setup == "D":
+            laid = laid_up(self.job, self.board)
+            return laid.shape(shape, laid.edge_middle)
         fx, fy = self.mirror
         return shape if (fx, fy) == (1.0, 1.0) else affinity.scale(shape, fx, fy, origin=(0, 0))
 
     def at(self, x: float, y: float) -> tuple[float, float]:
+        if self.setup == "D":
+            laid = laid_up(self.job, self.board)
+            return float(laid.place(x, laid.edge_middle)[0]), y
         fx, fy = self.mirror
         return x * fx, y * fy
 
@@ -122,6 +129,8 @@ class Scene:
             return "turned over about Y: what was the left end in A now lies at the right"
         if self.setup == "C":
             return f"turned back about {axis.upper()}: lies in X and Y as in A, on its skimmed bottom"
+        if self.setup == "D":
+            return "laid up, in its cradle: X along the level chord, Z over the cradle's rise 0"
         return "as it comes, deck side up"
 
     @property

@@ -83,6 +83,10 @@ def section_y(scene: Scene, work: Work) -> float:
 
 def section_of(scene: Scene, work: Work, y: float) -> Slice:
     """Work out the section at `y` as this operation finds the blank, and what it takes away."""
+    if work.setup == "D":
+        from corepath.views.after_layup import laid_slice
+
+        return laid_slice(scene, work, y)
     x0, _, x1, _ = work.blank.bounds
     top = scene.top(work.order)
     gone = shapely.union_all([*_before(scene, work.order, y, top), *_seats(scene, work, y, top)])

@@ -1,0 +1,55 @@
+"""Drawings of set-up D: the board is drawn where it lies, curved, not as the flat core."""
+
+import xml.etree.ElementTree as ET
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from corepath.layup.laid import laid_up
+from corepath.planning import Prepared, prepare
+from corepath.views.after_layup import laid_slice
+from corepath.views.drawing import operation_drawing
+from corepath.views.scene import Scene
+
+SAMPLE = Path(__file__).parents[2] / "samples" / "cradle-460.toml"
+
+
+@pytest.fixture(scope="module")
+def prepared() -> Prepared:
+    return prepare(SAMPLE)
+
+
+def test_section_follows_the_rocker(prepared: Prepared):
+    """Its lower edge is the form, and what is cut of it lies where the work has it."""
+    scene = Scene(prepared.job, prepared.board, prepared.stackup, "D")
+    laid = laid_up(prepared.job, prepared.board)
+    trim, bolts = (work for work in prepared.works if work.setup == "D")
+    cut = laid_slice(scene, trim, 0.0)
+    assert cut.high == pytest.approx(float(laid.top(laid.ends[1], 0.0)), abs=0.05)
+    left, _, right, _ = cut.removed.bounds
+    assert left == pytest.approx(trim.trim.area.bounds[0] - 2 * trim.cutter.radius, abs=0.05)
+    assert right == pytest.approx(trim.trim.area.bounds[2] + 2 * trim.cutter.radius, abs=0.05)
+    hole = bolts.holes[0]
+    through = laid_slice(scene, bolts, hole.y).removed
+    assert through.covers(type(through.centroid)(hole.x, hole.top - 1.0))
+
+
+def test_plugs_are_drawn_under_their_holes(prepared: Prepared):
+    """The nose rises, so that its dowel lies nearer to the middle; plug and hole move together."""
+    scene = Scene(prepared.job, prepared.board, prepared.stackup, "D")
+    bolts = next(work for work in prepared.works if work.name == "bolt-holes")
+    hole = next(hole for hole in bolts.holes if hole.id == "P1")
+    plug = next(c.area for c in prepared.board.castings if c.id == "P1")
+    seen = scene.seen(plug).envelope.centroid
+    assert 228.0 - scene.at(228.0, 0.0)[0] == pytest.approx(0.27, abs=0.02)
+    assert np.hypot(seen.x - hole.x, seen.y - hole.y) < 0.05
+
+
+def test_drawing_names_the_cradle(prepared: Prepared):
+    for work in (work for work in prepared.works if work.setup == "D"):
+        text = operation_drawing(
+            work, (), board=prepared.board, stackup=prepared.stackup, job=prepared.job, digest=prepared.digest
+        )
+        ET.fromstring(text)
+        assert "over the rise 0 of the cradle" in text and "rise 0 of the cradle" in text
