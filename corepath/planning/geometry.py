@@ -40,6 +40,9 @@ def geometry_dict(prepared: Prepared) -> dict[str, Any]:
             }
             for p in work.pockets
         ]
+        if work.trim is not None:
+            trim = work.trim
+            areas.append({"id": "trim", "kind": "kept", **_named(work), "web": trim.web, **_polygon(trim.area)})
         areas += [_bore(work, hole, k) for hole in work.holes for k in range(len(hole.steps))]
     return {
         "plan": prepared.digest,
