@@ -84,6 +84,9 @@ class DeckSection(Section):
     smooth: NonNegativeLength = Field(60.0, description="total width of the kernel that smooths the stations' curve")
     least_radius: PositiveLength = Field(150.0, description="creases of the deck are rounded to this radius")
     scallop: PositiveLength = Field(0.05, description="height of the ridges that finishing lines may leave")
+    grain_penalty: Annotated[float, Field(strict=True, ge=1, le=20)] = Field(
+        1.0, description="how much a minute of finishing across the grain counts, where lines may run either way"
+    )
     margin: NonNegativeLength = Field(
         0.0, description="width of a frame along the blank's edges that is left at full height, for clamps"
     )

@@ -4,16 +4,7 @@ Bed frame of C, mm. The blank is cut in *strips* across Y, all one after another
 one line a strip leaves ridges higher than the allowed scallop, the strip is split along X into *cells*
 with 3, 5, 7 … lines, so that the close lines lie only where the ground asks for them. Odd counts, since
 a cell is entered at one end and left at the other.
-
-How far apart lines may lie follows from the place where the cutter touches. With gradient (hx, hy) and
-slope g = |(hx, hy)|, the section that a cutter moving along X sweeps across its path has at its contact
-the radius rho = land·hx²/g³ + corner: a tilted disc sweeps an ellipse, the rounded corner adds its own
-radius (and for ridges c high the ellipse is flatter than its vertex by 1 − c/(2·g·land), never wider than
-the land). Lines whose axes lie s apart then leave ridges s²/(8·rho·(1 + bend·rho)) high, with the bend of
-the ground across the path positive where it is convex (where 1 + bend·rho ≤ 0 the cutter cannot touch
-at all). That section ends at the rim: where the ridge would lie beyond it, with an allowed height c where
-|hy| + c/land > g, a disc leaves terraces of at most s·|hy| instead. (Elementary geometry; s²/(8r) is the
-handbook formula for a ball on level ground, from memory.)
+How far apart lines may lie is said in `corepath.work.deck_steps`.
 """
 
 from __future__ import annotations
@@ -26,16 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.cutter import Cutter
-from corepath.motion.feeds.chips import scallop_step
-from corepath.operations.offsetting import Gridded
+from corepath.work.deck_steps import Gridded, allowed_steps, corner_of, level_step
 
-__all__ = ["Cell", "Strip", "allowed_steps", "level_step", "strips"]
+__all__ = ["Cell", "Strip", "strips"]
 
 Array = NDArray[np.float64]
 
 _BIN_X = 5.0
 _BIN_Y = 1.0
-_LEAST_ROOM = 0.1
 _LEAST_CELL = 40.0
 """Cells shorter than this are joined with a neighbour, mm: turning costs more than the lines saved."""
 
@@ -58,44 +47,15 @@ class Strip:
     cells: tuple[Cell, ...]
 
 
-def level_step(cutter: Cutter, scallop: float, stepover: float) -> float:
-    """Largest step on level ground: by the scallop of the rounded corner, and by the overlap asked for."""
-    return min(stepover, scallop_step(cutter, scallop)) or stepover
-
-
-def allowed_steps(surface: Gridded, cutter: Cutter, scallop: float) -> Array:
-    """Largest step (mm) at each node of the surface, where that node is the place of contact."""
-    grid = np.asarray(surface.grid, dtype=np.float64)
-    step = float(surface.xs[1] - surface.xs[0])
-    hx, hy = np.gradient(grid, step)
-    slope2 = hx**2 + hy**2
-    bend = -np.gradient(hy, step, axis=1)
-    corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
-    land = cutter.radius - corner
-    slope = np.maximum(np.sqrt(slope2), 1e-6)
-    radius = corner + np.zeros_like(slope)
-    if land > 0.0:
-        ellipse = land * hx**2 / slope**3 * np.maximum(1.0 - 0.5 * scallop / (slope * land), 0.5)
-        radius += np.minimum(ellipse, 0.5 * land**2 / scallop)
-    room = 1.0 + bend * radius
-    rounded = np.where(room > _LEAST_ROOM, np.sqrt(8.0 * scallop * radius * np.maximum(room, 0.0)), math.inf)
-    across = np.abs(hy)
-    on_rim = across + scallop / max(land, 1e-9) > slope
-    terraced = np.where(on_rim, scallop / np.maximum(across, 1e-12), 0.0)
-    if corner > 0.0:  # off the level, the corner's share of the ridge comes on top of the disc's
-        tilted = slope2 > (0.05 * scallop / max(land, 1e-9)) ** 2
-        terraced = np.where(tilted, np.minimum(terraced, 2.0 * land), terraced)
-    result: Array = np.maximum(rounded, terraced) * (1.0 + slope2) ** -0.75
-    return result
-
-
 def strips(
     surface: Gridded, cutter: Cutter, scallop: float, stepover: float, bounds: tuple[float, float, float, float]
 ) -> list[Strip]:
     """Strips from low to high Y over the rectangle `bounds` (left, low, right, high)."""
     left, low, right, high = bounds
     widest = level_step(cutter, scallop, stepover)
-    table = _by_axis(surface, cutter, allowed_steps(surface, cutter, scallop), bounds, widest)
+    grid = np.asarray(surface.grid, dtype=np.float64)
+    steps = allowed_steps(grid, float(surface.xs[1] - surface.xs[0]), cutter, scallop)
+    table = _by_axis(surface, cutter, steps, bounds, widest)
     found: list[Strip] = []
     y = low
     while y < high - 1e-9:
@@ -119,7 +79,7 @@ def _by_axis(
     grid = np.asarray(surface.grid, dtype=np.float64)
     hx, hy = np.gradient(grid, float(surface.xs[1] - surface.xs[0]))
     slope = np.hypot(hx, hy)
-    corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
+    corner = corner_of(cutter)
     reach = (cutter.radius - corner) / np.maximum(slope, 1e-9) + corner / np.sqrt(1.0 + slope**2)
     i = np.floor((np.asarray(surface.xs)[:, None] - reach * hx - left) / _BIN_X).astype(np.int64)
     j = np.floor((np.asarray(surface.ys)[None, :] - reach * hy - low) / _BIN_Y).astype(np.int64)

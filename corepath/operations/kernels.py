@@ -15,7 +15,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-__all__ = ["chords", "tips"]
+__all__ = ["chords", "ground", "tips"]
 
 Array = NDArray[np.float64]
 
@@ -265,3 +265,13 @@ def chords(s: Array, z: Array, below: float, above: float) -> NDArray[np.int64]:
         n += 1
         start = last
     return kept[:n]
+
+
+@njit(cache=True)
+def ground(coef: Array, frame: Array, x: Array, y: Array) -> Array:
+    """(3, n) height, slope along X and slope along Y at the places `x`, `y` (n,)."""
+    out = np.empty((3, x.shape[0]))
+    for n in range(x.shape[0]):
+        h, hx, hy, _a, _b, _c = _shape(coef, frame, x[n], y[n])
+        out[0, n], out[1, n], out[2, n] = h, hx, hy
+    return out

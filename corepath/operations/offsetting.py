@@ -9,29 +9,16 @@ itself is; beyond the grid it is level at its edge height. Pure geometry.
 from __future__ import annotations
 
 import math
-from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.cutter import Cutter
+from corepath.work.deck_steps import Gridded
 
-__all__ = ["CutterOffset", "Gridded", "thin"]
+__all__ = ["CutterOffset", "thin"]
 
 Array = NDArray[np.float64]
-
-
-class Gridded(Protocol):
-    """What the offset needs of a surface: heights `grid[ix, iy]` at the nodes `xs`, `ys`, one spacing."""
-
-    @property
-    def xs(self) -> NDArray[Any]: ...
-    @property
-    def ys(self) -> NDArray[Any]: ...
-    @property
-    def grid(self) -> NDArray[Any]: ...
-    @property
-    def edge(self) -> float: ...
 
 
 class CutterOffset:
@@ -54,6 +41,13 @@ class CutterOffset:
         across = np.abs(np.diff(grid, 2, axis=1)).max()
         twist = np.abs(np.diff(np.diff(grid, axis=0), axis=1)).max()
         return float(max(along, across) + twist) / self.step**2
+
+    def ground(self, x: Array, y: Array) -> tuple[Array, Array, Array]:
+        """Height (mm) and slopes along X and Y of the surface at the places `x`, `y` (n,)."""
+        from corepath.operations.kernels import ground
+
+        height, along, across = ground(self._coef, self._frame, np.ascontiguousarray(x), np.ascontiguousarray(y))
+        return height, along, across
 
     def tip(self, x: Array | float, y: Array | float) -> Array:
         """Tip heights, mm, at the places `x`, `y` (mm, any shapes that broadcast)."""

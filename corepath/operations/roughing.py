@@ -22,8 +22,8 @@ from shapely import LineString, segmentize
 from corepath.motion.program import Move, Pass, line, rapid
 from corepath.operations.around import Around
 from corepath.operations.facing_paths import RUN_IN, descend, joined
-from corepath.operations.finishing import level_step
 from corepath.operations.offsetting import CutterOffset, thin
+from corepath.work.deck_steps import level_step
 from corepath.work.keepoff import field_of
 from corepath.work.model import Deck, Work
 

@@ -1,8 +1,9 @@
 """Surfacing the deck in set-up C: roughing in level layers, or finishing lines offset for the cutter.
 
 Bed frame of C, mm: z = h(x, y) is the deck to be. Finishing follows the tip heights over the surface in
-one continuous path that starts and ends outside the blank; straight moves keep within 0.002 mm below
-and 0.003 mm above the true tip path. Roughing is in `corepath.operations.roughing`.
+one continuous path that starts and ends outside the blank. A ball leaves the same ridges whichever way it goes: it
+runs along the grain. A cutter with a flat end is led up and down the slopes, region by region
+(`corepath.operations.deck_finish`). Roughing is in `corepath.operations.roughing`.
 Inside a frame, or beside obstacles, the edges of the room are cut first (`corepath.operations.around`).
 """
 
@@ -15,11 +16,13 @@ from numpy.typing import NDArray
 
 from corepath.errors import CorepathError
 from corepath.motion.program import Move, Pass, Program, line, rapid
-from corepath.operations.around import Around
+from corepath.operations.around import Around, Follow
+from corepath.operations.deck_finish import Bounds, Left, follower, left_over, regional
 from corepath.operations.facing_paths import RUN_IN, descend, joined, program
 from corepath.operations.finishing import Strip, strips
 from corepath.operations.offsetting import CutterOffset, thin
 from corepath.operations.roughing import rough
+from corepath.work.deck_steps import land_of
 from corepath.work.keepoff import field_of
 from corepath.work.model import Deck, Work
 
@@ -27,11 +30,13 @@ __all__ = ["plan"]
 
 Array = NDArray[np.float64]
 
-_BELOW = 0.002
+_BELOW = 0.0005
 _ABOVE = 0.003
 _SAMPLE = 0.5
 _OVERRUN = 0.5
 """How far the axis runs past the blank's end before it turns, mm."""
+_TOLD = 0.005
+"""mm over the allowed ridge from where a hollow is told."""
 
 
 def plan(work: Work) -> tuple[Program, ...]:
@@ -46,34 +51,70 @@ def plan(work: Work) -> tuple[Program, ...]:
     offset = CutterOffset(deck.surface, work.cutter)
     around = Around.of(work)
     if deck.rough > 0.0:
-        stretch = rough(work, deck, offset, around)
-    else:
-        stretch = _finish(work, deck, offset) if around is None else _finish_around(work, deck, offset, around)
-    return (program(work, work.stem, [stretch]),)
+        return (program(work, work.stem, [rough(work, deck, offset, around)]),)
+    stretch, left = _finish(work, deck, offset) if around is None else _finish_around(work, deck, offset, around)
+    return (program(work, work.stem, [stretch], watch=_told(deck, left)),)
 
 
-def _lines(work: Work, deck: Deck, bounds: tuple[float, float, float, float]) -> tuple[Array, float]:
-    """Ends (n, 2) of all lines within `bounds`, close enough for the ridges allowed; end of the first strip."""
+def _told(deck: Deck, left: Left | None) -> tuple[str, ...]:
+    """Ground too hollow for the cutter."""
+    if left is None or left.high <= deck.scallop + _TOLD:
+        return ()
+    return (f"leaves {left.high:.2f} in a hollow near X{left.x:.0f} Y{left.y:.0f}: sand or scrape it",)
+
+
+def _track(
+    work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, *, open_sides: bool
+) -> tuple[Array, Follow, float]:
+    """Where the axis goes (n, 2) within `bounds`, the tip's path along it, and the end of the first strip in Y.
+
+    With `open_sides` lines may run over the sides of the bounds, where the ground is level.
+    """
+    if land_of(work.cutter) > 0.0:
+        return regional(work, deck, offset, bounds, open_sides=open_sides), follower(offset), -np.inf
+    left, low, right, high = bounds
+    over = _OVERRUN if open_sides else 0.0
+    wide = (left - over, low, right + over, high)
     allowed = max(deck.scallop - _ABOVE - 0.001, 0.5 * deck.scallop)
-    found = strips(deck.surface, work.cutter, allowed, work.cutting.stepover, bounds)
-    return _corners(found, bounds), found[0].high
-
-
-def _finish_around(work: Work, deck: Deck, offset: CutterOffset, around: Around) -> Pass:
-    """The same inside a frame or beside obstacles: the edges of the room first, then the lines clipped to it."""
-    left, low, right, high = field_of(work).bounds
-    out = work.cutter.radius + RUN_IN - 1e-3
-    if not around.framed:
-        low, high = low + out, high - out
-        corners, beside = _lines(work, deck, (left + out - _OVERRUN, low, right - out + _OVERRUN, high))
-        last = right if corners[-1, 0] > 0.5 * (left + right) else left
-        corners = np.concatenate([[[left, corners[0, 1]]], corners, [[last, corners[-1, 1]]]])
-    else:
-        corners, beside = _lines(work, deck, (left, low, right, high))
+    found = strips(deck.surface, work.cutter, allowed, work.cutting.stepover, wide)
 
     def follow(places: Array) -> Array:
         return _follow(offset, places)
 
+    return _corners(found), follow, found[0].high
+
+
+def _finish(work: Work, deck: Deck, offset: CutterOffset) -> tuple[Pass, Left]:
+    corners, follow, beside = _track(work, deck, offset, deck.area.bounds, open_sides=True)
+    corners = np.concatenate([_outside(work, deck, corners[0]), corners, _outside(work, deck, corners[-1])])
+    path = follow(corners)
+    moves: list[Move] = descend(work, *path[0].tolist())
+    feeds = _feeds(work, path[1:, 1], beside)
+    moves += [line(x, y, z, feed) for (x, y, z), feed in zip(path[1:].tolist(), feeds, strict=True)]
+    moves.append(rapid(moves[-1].x, moves[-1].y, work.clear))
+    given = int(_counts(corners).sum()) + 1
+    return Pass.of(joined(moves), "finish the deck", given), left_over(path, work, deck, offset)
+
+
+def _outside(work: Work, deck: Deck, place: Array) -> Array:
+    """(1, 2) the place clear of the blank straight out over the nearest side."""
+    left, low, right, high = deck.area.bounds
+    x, y = (float(value) for value in place)
+    out = work.cutter.radius + RUN_IN - 1e-3
+    ways = [(x - left, left - out, y), (right - x, right + out, y), (y - low, x, low - out), (high - y, x, high + out)]
+    return np.array([min(ways, key=lambda way: round(way[0], 6))[1:]])
+
+
+def _finish_around(work: Work, deck: Deck, offset: CutterOffset, around: Around) -> tuple[Pass, Left | None]:
+    """The same inside a frame or beside obstacles: the edges of the room first, then the lines clipped to it."""
+    left, low, right, high = field_of(work).bounds
+    out = work.cutter.radius + RUN_IN - 1e-3
+    if around.framed:
+        corners, follow, beside = _track(work, deck, offset, (left, low, right, high), open_sides=False)
+    else:
+        within = (left + out, low + out, right - out, high - out)
+        corners, follow, beside = _track(work, deck, offset, within, open_sides=True)
+        corners = np.concatenate([_outside(work, deck, corners[0]), corners, _outside(work, deck, corners[-1])])
     moves = around.cut_contours(follow, deck.top)
     begun, given = False, 0
     for piece in around.clipped(corners):
@@ -87,22 +128,7 @@ def _finish_around(work: Work, deck: Deck, offset: CutterOffset, around: Around)
         moves += [line(x, y, z, feed) for (x, y, z), feed in zip(path[1:].tolist(), feeds, strict=True)]
         begun = True
     moves.append(rapid(moves[-1].x, moves[-1].y, work.clear))
-    return Pass.of(joined(moves), "finish the deck", given)
-
-
-def _finish(work: Work, deck: Deck, offset: CutterOffset) -> Pass:
-    left, low, right, high = deck.area.bounds
-    corners, beside = _lines(work, deck, (left - _OVERRUN, low, right + _OVERRUN, high))
-    path = _follow(offset, corners)
-    out = work.cutter.radius + RUN_IN - 1e-3
-    first, last = path[0], path[-1]
-    start = left - out
-    end = right + out if last[0] > 0.5 * (left + right) else left - out
-    moves: list[Move] = descend(work, start, float(first[1]), float(first[2]))
-    feeds = _feeds(work, path[:, 1], beside)
-    moves += [line(x, y, z, feed) for (x, y, z), feed in zip(path.tolist(), feeds, strict=True)]
-    moves += [line(end, float(last[1]), float(last[2]), work.cutting.feed), rapid(end, float(last[1]), work.clear)]
-    return Pass.of(joined(moves), "finish the deck", int(_counts(corners).sum()) + 1)
+    return Pass.of(joined(moves), "finish the deck", given), None
 
 
 def _feeds(work: Work, ys: Array, beside: float) -> list[float]:
@@ -110,7 +136,7 @@ def _feeds(work: Work, ys: Array, beside: float) -> list[float]:
     return [work.cutting.feed if y < beside else work.cutting.finish for y in ys.tolist()]
 
 
-def _corners(found: list[Strip], bounds: tuple[float, float, float, float]) -> Array:
+def _corners(found: list[Strip]) -> Array:
     """Ends (n, 2) of all lines in the order cut: strips back and forth, and the lines of each cell too."""
     places: list[tuple[float, float]] = []
     for k, strip in enumerate(found):

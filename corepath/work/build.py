@@ -24,6 +24,7 @@ from corepath.work.after_layup import after_layup
 from corepath.work.bound import bound
 from corepath.work.cutters import Chosen, Need, candidates, choose
 from corepath.work.dowel_lengths import dowel_words
+from corepath.work.deck_cutter import choose_deck
 from corepath.work.holding import margin_fault, standing, with_uncut
 from corepath.work.holes import HolePart, drill_watch, hole_parts
 from corepath.work.keepoff import spared
@@ -294,10 +295,9 @@ class _Builder:
     def deck(self) -> None:
         job, surface, top = self.job, self.board.deck, self.stack.thickest_stock
         lowest = self.stack.deck_lowest
-        finish = self._chosen(
-            Need("the deck", ("ball", "bull", "flat"), None, 0.0, "deck", Asked(scallop=job.deck.scallop))
-        )
-        if finish is None:
+        finish = choose_deck(job, surface, self.board.blank.bounds)
+        if isinstance(finish, Fault):
+            self.faults.append(finish)
             return
         area = self._deck_area(finish.cutter)
         framed = job.deck.margin > 0.0
@@ -308,7 +308,7 @@ class _Builder:
             if rough is not None:
                 deck = Deck(area, surface, top, job.deck.scallop, GOUGE, ROUGH_LEAVE, framed)
                 self._work(7, "C", "deck-rough", rough, top=top, lowest=lowest, deck=deck)
-        deck = Deck(area, surface, top, job.deck.scallop, GOUGE, 0.0, framed)
+        deck = Deck(area, surface, top, job.deck.scallop, GOUGE, 0.0, framed, grain_penalty=job.deck.grain_penalty)
         watch = [f"hold board and rim each on its own ({job.hold.C})"]
         self._work(8, "C", "deck", finish, top=top, lowest=lowest, deck=deck, watch=watch)
 

@@ -99,6 +99,7 @@ class Deck:
     `rough` is what roughing leaves on (0 for the finishing operation itself: nothing left on). `framed`: a frame
     round `area` is left at full height, and no cut may reach beyond `area`. `spare` is the part of `area` where
     the cutter cannot come down to the surface, for obstacles and for its own corner beside the frame.
+    `grain_penalty` multiplies the minutes of lines across the grain where their direction is chosen.
     """
 
     area: Polygon
@@ -109,6 +110,7 @@ class Deck:
     rough: float
     framed: bool = False
     spare: Polygon | MultiPolygon | None = None
+    grain_penalty: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from corepath.errors import CorepathError
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Kind, Move, Program, Zero
 from corepath.operations import surfacing
-from corepath.operations.finishing import level_step
+from corepath.work.deck_steps import level_step
 from corepath.work.keepoff import spared
 from corepath.work.model import Deck, Obstacle, Work
 
@@ -145,9 +145,10 @@ def test_finish_steps_wide_where_it_may(cutter: Cutter) -> None:
     flat = hill()
     level = Hill(flat.xs, flat.ys, np.full_like(flat.grid, EDGE), EDGE)
     work = make_work(cutter, surface=level)
-    rows = sorted({round(move.y, 6) for move in only(surfacing.plan(work)).moves})
+    ends = np.array([(move.x, move.y) for move in only(surfacing.plan(work)).moves if move.kind != Kind.RAPID])
     step = level_step(cutter, 0.05 - 0.004, work.cutting.stepover)
-    assert len(rows) <= math.ceil(WIDTH / step) + 1
+    lines = math.ceil(WIDTH / step) + 1
+    assert np.hypot(*np.diff(ends, axis=0).T).sum() <= lines * (LENGTH + math.pi / 2 * step) + 2 * cutter.diameter
 
 
 def test_level_step_agrees_with_the_formula_of_handbooks() -> None:

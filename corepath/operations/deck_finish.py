@@ -1,0 +1,197 @@
+"""Finishing a deck in as few minutes as its ridges allow: regions, each with its own direction and local steps.
+
+Bed frame of C, mm. Steps allowed by the swept section (`corepath.work.deck_steps`) say where lines are needed;
+`deck_regions` says which way they run; `deck_lines` lays them and `deck_route` strings them on one path, which follows
+the cutter's offset over the deck. The path is then tried at many places against the exact sweep of the cutter: where
+a ridge stands too high the step is made smaller there and the path laid again. Where the ground is hollower than the
+cutter no step helps; the least that can be left stays, and is told.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.operations.deck_lines import Ends, Sheet, region_lines
+from corepath.operations.deck_regions import Region, regions
+from corepath.operations.deck_route import routed
+from corepath.operations.offsetting import CutterOffset
+from corepath.work.deck_steps import Steps, corner_of, land_of, level_step, steps_by_axis
+from corepath.work.model import Deck, Work
+
+__all__ = ["Bounds", "Left", "follower", "left_over", "regional"]
+
+Array = NDArray[np.float64]
+Bounds = tuple[float, float, float, float]
+
+_BIN = 1.0
+_SAMPLE = 0.5
+_LIFT = 0.001
+"""mm by which the path is lifted, so that its thinning does not cut low."""
+_THINNED = 0.0015
+_SHARE = 0.97
+"""Share of the allowed ridge that the first lines are laid for."""
+_TRY = 2.0
+"""One place is tried in each square of this size, mm."""
+_ROUNDS = 5
+_EARLY = 0.8
+_SAME = 0.3  # mm: outer sides of a region closer than this to the blank's are the blank's
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """What a path leaves over the deck at its worst places, mm: lowest and highest, and where."""
+
+    low: float
+    high: float
+    x: float
+    y: float
+    unreached: int
+
+
+def regional(work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, *, open_sides: bool) -> Array:
+    """Where the axis goes (n, 2) to finish the deck within `bounds` with the cutter of `work`, in one path.
+
+    With `open_sides` the sides of the bounds are those of the blank, level and open: lines may run over them.
+    """
+    widest = level_step(work.cutter, deck.scallop, work.cutting.stepover)
+    wanted = max(deck.scallop - _LIFT - _THINNED, 0.5 * deck.scallop)
+    tables = [
+        steps_by_axis(deck.surface, work.cutter, wanted * _SHARE, widest, bounds, size=_BIN, across=across)
+        for across in (False, True)
+    ]
+    split = regions(tables[0], tables[1], widest, bounds[2], bounds[3], deck.grain_penalty)
+    places, follow = _tried(bounds), follower(offset)
+    best: tuple[tuple[int, float], Array] | None = None
+    for _ in range(_ROUNDS):
+        track = _laid(split, tables, widest, land_of(work.cutter), bounds, open_sides)
+        found = _heights(follow(track), work, places, bounds, offset)
+        left = _worst(found, places)
+        measure = (left.unreached, round(left.high, 6))
+        if best is None or measure < best[0]:
+            best = measure, track
+        bad = ~(found <= wanted)
+        if not bad.any():
+            break
+        tables = [_closer(table, work, offset, places, found, bad, wanted) for table in tables]
+    assert best is not None
+    return best[1]
+
+
+def follower(offset: CutterOffset) -> Callable[[Array], Array]:
+    """From places (n, 2) of the axis to the tip's path (m, 3) through them, lifted and thinned."""
+    from corepath.motion.fit import thin
+
+    def follow(track: Array) -> Array:
+        flat = _dense(track)
+        heights = offset.tip(flat[:, 0], flat[:, 1]) + _LIFT
+        path: Array = thin(np.column_stack([flat, heights]), _THINNED)
+        return path
+
+    return follow
+
+
+def left_over(path: Array, work: Work, deck: Deck, offset: CutterOffset) -> Left:
+    """What any tip path (n, 3) of the work's cutter leaves over the deck, tried at one place in each square mm."""
+    places = _tried(deck.area.bounds)
+    return _worst(_heights(path, work, places, deck.area.bounds, offset), places)
+
+
+def _tried(bounds: Bounds) -> Array:
+    """(n, 2) places, one at random in each square; the same ones each time."""
+    left, low, right, high = bounds
+    columns, rows = math.ceil((right - left) / _TRY), math.ceil((high - low) / _TRY)
+    spots = np.random.default_rng(20).random((columns, rows, 2))
+    spots += np.stack(np.meshgrid(np.arange(columns), np.arange(rows), indexing="ij"), axis=-1)
+    places = spots.reshape(-1, 2) * _TRY + (left, low)
+    return np.minimum(places, (right - 1e-6, high - 1e-6))
+
+
+def _heights(path: Array, work: Work, places: Array, bounds: Bounds, offset: CutterOffset) -> Array:
+    """(n,) heights over the deck that the path leaves at the places, mm; inf where it does not come."""
+    from corepath.operations.deck_kernels import left_at
+
+    left, low, right, high = bounds
+    cell = max(work.cutter.radius, 5.0)
+    frame = np.array([left, low, cell, math.ceil((right - left) / cell), math.ceil((high - low) / cell)])
+    x, y = np.ascontiguousarray(places[:, 0]), np.ascontiguousarray(places[:, 1])
+    cutter = work.cutter
+    heights = left_at(np.ascontiguousarray(path), cutter.radius, land_of(cutter), corner_of(cutter), x, y, frame)
+    result: Array = heights - offset.ground(x, y)[0]
+    return result
+
+
+def _worst(found: Array, places: Array) -> Left:
+    reached = np.isfinite(found)
+    high = np.where(reached, found, -np.inf)
+    k = int(np.argmax(np.round(high, 9)))
+    x, y = (float(value) for value in places[k])
+    return Left(float(found.min()), float(high[k]), x, y, int((~reached).sum()))
+
+
+def _laid(
+    split: list[Region], tables: list[Steps], widest: float, land: float, bounds: Bounds, open_sides: bool
+) -> Array:
+    """Where the axis goes (n, 2), region after region."""
+    here, pieces = (bounds[0], bounds[1]), []
+    for region in split:
+        sheet, ends = _sheet(region, tables[1 if region.across else 0], bounds, open_sides)
+        start = here[::-1] if region.across else here
+        through, extra = region_lines(sheet, widest, land, ends)
+        path = routed(through, start, 0.0)
+        if extra:
+            path = np.concatenate([path, routed(extra, (float(path[-1, 0]), float(path[-1, 1])), _EARLY)])
+        pieces.append(path[:, ::-1] if region.across else path)
+        here = (float(pieces[-1][-1, 0]), float(pieces[-1][-1, 1]))
+    return np.concatenate(pieces)
+
+
+def _sheet(region: Region, steps: Steps, bounds: Bounds, open_sides: bool) -> tuple[Sheet, Ends]:
+    """The steps of one region with u along its lines, and which of its sides are open."""
+    left, low, right, high = bounds
+    columns = slice(round((region.left - steps.left) / steps.size), math.ceil((region.right - steps.left) / steps.size))
+    rows = slice(round((region.low - steps.low) / steps.size), math.ceil((region.high - steps.low) / steps.size))
+    table = steps.table[columns, rows]
+    west, east = open_sides and region.left < left + _SAME, open_sides and region.right > right - _SAME
+    south, north = open_sides and region.low < low + _SAME, open_sides and region.high > high - _SAME
+    if region.across:
+        sheet = Sheet(table.T, region.low, region.left, region.high, region.right, steps.size)
+        return sheet, Ends(south, north, west, east)
+    sheet = Sheet(table, region.left, region.low, region.right, region.high, steps.size)
+    return sheet, Ends(west, east, south, north)
+
+
+def _dense(path: Array) -> Array:
+    """The path with a point at least every `_SAMPLE` mm."""
+    spans = np.hypot(*np.diff(path, axis=0).T)
+    counts = np.maximum(np.ceil(spans / _SAMPLE - 1e-9).astype(np.int64), 1)
+    first = np.repeat(np.arange(len(counts)), counts)
+    share = (np.arange(len(first)) - np.repeat(np.cumsum(counts) - counts, counts)) / counts[first]
+    points = path[first] + share[:, None] * (path[first + 1] - path[first])
+    return np.concatenate([points, path[-1:]])
+
+
+def _closer(
+    steps: Steps, work: Work, offset: CutterOffset, places: Array, found: Array, bad: NDArray[np.bool_], wanted: float
+) -> Steps:
+    """Smaller steps where the axis finishes the places that stand too high."""
+    x, y = places[bad].T
+    _, hx, hy = offset.ground(x, y)
+    slope = np.hypot(hx, hy)
+    reach = land_of(work.cutter) / np.maximum(slope, 1e-9) + corner_of(work.cutter) / np.sqrt(1.0 + slope**2)
+    tilted = slope > 1e-5
+    i = np.floor((x - np.where(tilted, reach * hx, 0.0) - steps.left) / steps.size).astype(np.int64)
+    j = np.floor((y - np.where(tilted, reach * hy, 0.0) - steps.low) / steps.size).astype(np.int64)
+    high = np.where(np.isfinite(found[bad]), found[bad], 2.0 * wanted)
+    share = np.clip(np.sqrt(wanted / high) * 0.97, 0.6, 0.97)
+    factor = np.ones_like(steps.table)
+    columns, rows = factor.shape
+    for di in range(-2, 3):
+        for dj in range(-2, 3):
+            spot = (np.clip(i + di, 0, columns - 1), np.clip(j + dj, 0, rows - 1))
+            np.minimum.at(factor, spot, share)
+    return replace(steps, table=steps.table * factor)

@@ -1,0 +1,163 @@
+"""Compiled kernels of the deck's planning: the best split into regions, and what a path leaves at single places.
+
+Lengths in mm. What a cutter leaves at a place is the least, over all of its path near the place, of the height of its
+cutting surface there: for a straight move from a to b that is the least of z(t) + rise(distance(t)) over the stretch
+of t where the place lies within the cutter's radius. The rise grows with the distance and is convex, and so is the
+distance in t; a flat end therefore has its least at an end of the stretch, and otherwise the least is found by
+golden section.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+__all__ = ["guillotine", "left_at"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+_GOLDEN = 0.6180339887498949
+_CUT_Y = 1000
+
+
+@njit(cache=True)
+def guillotine(along: Array, across: Array, turn_along: float, turn_across: float, link: float) -> tuple[Array, Array]:
+    """Least costs and choices [i, I, j, J] of all rectangles of cells: -1 lines along X, -2 along Y, else the cut.
+
+    `along`, `across` (n + 1, m + 1) are summed costs; a cut at row j is 1000 + j.
+    """
+    n, m = along.shape[0] - 1, along.shape[1] - 1
+    best = np.full((n + 1, n + 1, m + 1, m + 1), np.inf, np.float32)
+    choice = np.zeros((n + 1, n + 1, m + 1, m + 1), np.int16)
+    for a in range(1, n + 1):
+        for b in range(1, m + 1):
+            for i in range(n - a + 1):
+                for j in range(m - b + 1):
+                    end, top = i + a, j + b
+                    least = along[end, top] - along[i, top] - along[end, j] + along[i, j] + b * turn_along + link
+                    cut = -1
+                    other = across[end, top] - across[i, top] - across[end, j] + across[i, j] + a * turn_across + link
+                    if other < least - 1e-3:
+                        least, cut = other, -2
+                    for k in range(i + 1, end):
+                        other = best[i, k, j, top] + best[k, end, j, top]
+                        if other < least - 1e-2:
+                            least, cut = other, k
+                    for k in range(j + 1, top):
+                        other = best[i, end, j, k] + best[i, end, k, top]
+                        if other < least - 1e-2:
+                            least, cut = other, _CUT_Y + k
+                    best[i, end, j, top] = least
+                    choice[i, end, j, top] = cut
+    return best, choice
+
+
+@njit(cache=True, inline="always")
+def _rise(distance: float, land: float, corner: float) -> float:
+    out = distance - land
+    return float(corner - math.sqrt(max(corner * corner - out * out, 0.0))) if out > 0.0 and corner > 0.0 else 0.0
+
+
+@njit(cache=True)
+def _over(px: float, py: float, p: Array, k: int, radius: float, land: float, corner: float, best: float) -> float:
+    """Least height of the cutting surface over (px, py) on the move k to k + 1, if below `best`; else inf."""
+    ax, ay, az = p[k, 0], p[k, 1], p[k, 2]
+    dx, dy, dz = p[k + 1, 0] - ax, p[k + 1, 1] - ay, p[k + 1, 2] - az
+    if min(az, az + dz) >= best:
+        return math.inf
+    wx, wy = px - ax, py - ay
+    length2 = dx * dx + dy * dy
+    if length2 < 1e-18:
+        distance = math.hypot(wx, wy)
+        return float(min(az, az + dz) + _rise(distance, land, corner)) if distance <= radius else math.inf
+    middle = (wx * dx + wy * dy) / length2
+    off2 = (wx - middle * dx) ** 2 + (wy - middle * dy) ** 2
+    if off2 > radius * radius:
+        return math.inf
+    length = math.sqrt(length2)
+    half = math.sqrt(radius * radius - off2) / length
+    low, high = max(0.0, middle - half), min(1.0, middle + half)
+    if low > high:
+        return math.inf
+    if land == 0.0:
+        # z + r - sqrt(q^2 - u^2) along u = (t - middle) length, q^2 = r^2 - off^2, is least at u = -m q / sqrt(1 + m^2)
+        slope = dz / length
+        t = middle - slope * half / math.sqrt(1.0 + slope * slope)
+        low = high = min(max(t, low), high)
+    least = min(
+        az + low * dz + _rise(math.sqrt(off2 + (low - middle) ** 2 * length2), land, corner),
+        az + high * dz + _rise(math.sqrt(off2 + (high - middle) ** 2 * length2), land, corner),
+    )
+    if corner == 0.0 or land == 0.0:
+        return float(least)
+    if min(az + low * dz, az + high * dz) + _rise(math.sqrt(off2), land, corner) >= min(best, least):
+        return float(least)
+    for _ in range(40):
+        if (high - low) * length < 1e-3:
+            break
+        one, two = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
+        first = az + one * dz + _rise(math.sqrt(off2 + (one - middle) ** 2 * length2), land, corner)
+        second = az + two * dz + _rise(math.sqrt(off2 + (two - middle) ** 2 * length2), land, corner)
+        if first <= second:
+            high = two
+            least = min(least, first)
+        else:
+            low = one
+            least = min(least, second)
+    return float(least)
+
+
+@njit(cache=True)
+def _bins(p: Array, radius: float, frame: Array, columns: int, rows: int) -> tuple[Ints, Ints]:
+    """Which moves come within the radius of each cell: starts (cells + 1,) into the items."""
+    counts = np.zeros(columns * rows + 1, np.int64)
+    for turn in range(2):
+        if turn == 1:
+            starts = np.zeros(columns * rows + 1, np.int64)
+            starts[1:] = np.cumsum(counts[:-1])
+            at = starts.copy()
+            items = np.empty(starts[-1], np.int64)
+        for k in range(p.shape[0] - 1):
+            i0 = max(int((min(p[k, 0], p[k + 1, 0]) - radius - frame[0]) / frame[2]), 0)
+            i1 = min(int((max(p[k, 0], p[k + 1, 0]) + radius - frame[0]) / frame[2]), columns - 1)
+            j0 = max(int((min(p[k, 1], p[k + 1, 1]) - radius - frame[1]) / frame[2]), 0)
+            j1 = min(int((max(p[k, 1], p[k + 1, 1]) + radius - frame[1]) / frame[2]), rows - 1)
+            for j in range(j0, j1 + 1):
+                for i in range(i0, i1 + 1):
+                    cell = i + j * columns
+                    if turn == 0:
+                        counts[cell] += 1
+                    else:
+                        items[at[cell]] = k
+                        at[cell] += 1
+    return starts, items
+
+
+@njit(cache=True)
+def left_at(p: Array, radius: float, land: float, corner: float, x: Array, y: Array, frame: Array) -> Array:
+    """Heights (n,) that a cutter leaves at the places `x`, `y` (n,) along the polyline `p` (m, 3); inf where unreached.
+
+    `frame` is (x0, y0, size of a cell, columns, rows); all places lie in it.
+    """
+    columns, rows = int(frame[3]), int(frame[4])
+    starts, items = _bins(p, radius, frame, columns, rows)
+    out = np.full(x.shape[0], math.inf)
+    for n in range(x.shape[0]):
+        i = min(max(int((x[n] - frame[0]) / frame[2]), 0), columns - 1)
+        j = min(max(int((y[n] - frame[1]) / frame[2]), 0), rows - 1)
+        cell = i + j * columns
+        best = math.inf
+        for q in range(starts[cell], starts[cell + 1]):  # a first guess spares most of the search below
+            k = items[q]
+            dx, dy = p[k, 0] - x[n], p[k, 1] - y[n]
+            distance = math.sqrt(dx * dx + dy * dy)
+            if distance <= radius:
+                best = min(best, p[k, 2] + _rise(distance, land, corner))
+        for q in range(starts[cell], starts[cell + 1]):
+            best = min(best, _over(x[n], y[n], p, items[q], radius, land, corner, best))
+        out[n] = best
+    return out

@@ -1,0 +1,163 @@
+"""The lines of one region of the deck: through lines from end to end, and extra ones between them where it is steep.
+
+Lines run along u; v is across (for a region whose lines run across the grain u is Y and v is X). Lengths in mm.
+Neighbouring through lines lie a *gap* apart, at most the widest step. Where the ground asks for n times as many lines,
+n − 1 extra ones divide the gap evenly; each is a stretch as long as it is needed, and glides from one even place to
+the next where n changes. The width of each gap is the one that costs least for each mm of it, a turn at the ends of
+each stretch included.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Ends", "Sheet", "region_lines"]
+
+Array = NDArray[np.float64]
+
+_TURN = 15.0
+"""mm of line that a turn costs."""
+_SHORT_BREAK = 30.0
+"""Breaks of a stretch shorter than this are cut through, mm: two turns cost more."""
+_SPARE = 1
+"""Bins by which a stretch is longer than it must be, at each end."""
+_GLIDE = 11.0
+"""Length over which an extra line glides to its next place, mm."""
+_OVERHANG = 0.5
+_SEAM = 6.0
+"""mm by which an extra line that reaches the side of its region runs on, since its turn begins early."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """Least allowed steps (n, m) of a region, in bins of `size` along u (from `u`) and v (from `v`)."""
+
+    table: Array
+    u: float
+    v: float
+    end: float
+    top: float
+    size: float
+
+    def least(self, low: float, high: float) -> Array:
+        """(n,) least step along u over the bins between `low` and `high` in v."""
+        first = min(max(int((low + 1e-9 - self.v) / self.size), 0), self.table.shape[1] - 1)
+        last = min(max(int((high - 1e-9 - self.v) / self.size), first), self.table.shape[1] - 1)
+        return np.asarray(self.table[:, first : last + 1].min(axis=1))
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """Whether the sides of a region are sides of the blank, where it is level: at low u, high u, low v, high v."""
+
+    start: bool
+    end: bool
+    bottom: bool
+    top: bool
+
+
+def region_lines(sheet: Sheet, widest: float, land: float, ends: Ends) -> tuple[list[Array], list[Array]]:
+    """Through lines and extra lines, each (k, 2) points (u, v) in the direction of rising u."""
+    places = _places(sheet, widest, land, ends)
+    extra: list[Array] = []
+    for low, high in itertools.pairwise(places):
+        extra += _between(sheet, low, high)
+    return _through(sheet, places, land, ends), extra
+
+
+def _through(sheet: Sheet, places: list[float], land: float, ends: Ends) -> list[Array]:
+    """At a level side of the blank a disc sweeps up to it from an *inset* end; the outermost lines clear corners."""
+    half = 0.5 * max([b - a for a, b in itertools.pairwise(places)], default=0.0)
+    inset = 0.9 * math.sqrt(land**2 - half**2) if land > half else -_OVERHANG
+    lines = []
+    for k, v in enumerate(places):
+        outermost = k in (0, len(places) - 1)
+        first = (-_OVERHANG if outermost else inset) if ends.start else 0.0
+        last = (-_OVERHANG if outermost else inset) if ends.end else 0.0
+        lines.append(np.array([[sheet.u + first, v], [sheet.end - last, v]]))
+    return lines
+
+
+def _places(sheet: Sheet, widest: float, land: float, ends: Ends) -> list[float]:
+    """v of the through lines."""
+    here = sheet.v + _margin(sheet, widest, land, ends.bottom, sheet.v, 1.0)
+    last = sheet.top - _margin(sheet, widest, land, ends.top, sheet.top, -1.0)
+    if last <= here:
+        return [0.5 * (sheet.v + sheet.top)]
+    places = [here]
+    while places[-1] < last - 1e-6:
+        room = last - places[-1]
+        width = _best_gap(sheet, places[-1], min(widest, room))
+        if room - width < 0.25 * widest:
+            width = room if room <= widest else room / 2.0
+        places.append(places[-1] + width)
+    return places
+
+
+def _margin(sheet: Sheet, widest: float, land: float, level: bool, side: float, inward: float) -> float:
+    """How far inside a side its first line lies."""
+    if level:
+        return max(land - _OVERHANG, 0.0)
+    for share in range(20, 0, -1):
+        away = 0.5 * widest * share / 20.0
+        low, high = sorted((side, side + inward * away))
+        if float(sheet.least(low, high).min()) >= 2.0 * away:
+            return away
+    return 0.5 * widest / 20.0
+
+
+def _counts(sheet: Sheet, low: float, high: float) -> NDArray[np.int64]:
+    """Into how many even parts the gap must be divided, along u."""
+    counts: NDArray[np.int64] = np.ceil((high - low) / sheet.least(low, high) - 1e-9).astype(np.int64)
+    return np.maximum(counts, 1)
+
+
+def _best_gap(sheet: Sheet, low: float, widest: float) -> float:
+    widths = [widest * 0.97**k for k in range(50)]
+    costs = [round(_cost(sheet, low, width) / width, 9) for width in widths]
+    return widths[costs.index(min(costs))]
+
+
+def _cost(sheet: Sheet, low: float, width: float) -> float:
+    counts = _counts(sheet, low, low + width)
+    stretches = sum(len(_stretches(counts > n, sheet.size)) for n in range(1, int(counts.max())))
+    return float(counts.sum()) * sheet.size + _TURN + stretches * (_TURN + 2 * _SPARE * sheet.size)
+
+
+def _stretches(wanted: NDArray[np.bool_], size: float) -> list[tuple[int, int]]:
+    """Runs of bins, made longer by the spare and joined over short breaks."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], wanted.astype(np.int8), [0]]))).reshape(-1, 2)
+    runs: list[list[int]] = []
+    for first, last in edges.tolist():
+        if runs and (first - _SPARE - runs[-1][1]) * size < _SHORT_BREAK:
+            runs[-1][1] = last + _SPARE
+        else:
+            runs.append([first - _SPARE, last + _SPARE])
+    return [(max(first, 0), min(last, len(wanted))) for first, last in runs]
+
+
+def _between(sheet: Sheet, low: float, high: float) -> list[Array]:
+    """The extra lines of one gap."""
+    counts = _counts(sheet, low, high)
+    middles = sheet.u + (np.arange(len(counts)) + 0.5) * sheet.size
+    found = []
+    for n in range(1, int(counts.max())):
+        for first, last in _stretches(counts > n, sheet.size):
+            parts = np.maximum(counts[first:last], n + 1)
+            v = low + _smooth(_smooth((high - low) * n / parts, sheet.size), sheet.size)
+            u = middles[first:last].copy()
+            u[0] -= 0.5 * sheet.size + (_SEAM if first == 0 else 0.0)
+            u[-1] += 0.5 * sheet.size + (_SEAM if last == len(counts) else 0.0)
+            found.append(np.column_stack([u, v]))
+    return found
+
+
+def _smooth(values: Array, size: float) -> Array:
+    width = min(2 * round(_GLIDE / 4.0 / size) + 1, 2 * ((len(values) - 1) // 2) + 1)
+    padded = np.pad(values, width // 2, mode="edge")
+    return np.asarray(np.convolve(padded, np.ones(width) / width, mode="valid"))

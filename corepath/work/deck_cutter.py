@@ -1,0 +1,94 @@
+"""Which listed cutter finishes the deck: the one with the least minutes among those that fit into its hollows.
+
+Minutes are the integral of dA over step and feed (`corepath.work.deck_steps`), with a share on top for turns and whole
+numbers of lines. What a cutter cannot reach is the closing of the surface by its shape less the surface itself (the
+lowest that the cutter, resting on the ground from every place, leaves; mathematical morphology), on a grid of
+`_GRID` mm.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from corepath.errors import Fault
+from corepath.job.model import Job
+from corepath.motion.cutter import Cutter
+from corepath.work.cutters import Chosen, Need, choose, cutter_of
+from corepath.work.deck_steps import Bounds, Gridded, land_of, level_step, surface_minutes
+from corepath.work.running import Asked, run
+
+__all__ = ["DECK_SHAPES", "Offer", "choose_deck", "deck_offers", "hollow_left"]
+
+DECK_SHAPES = ("flat", "bull", "ball")
+DEEPEST_HOLLOW = 0.3
+"""Share of the allowed ridge that a cutter may leave in hollows which it does not fit."""
+_GRID = 3.0
+_OVERHEAD = {True: 1.6, False: 1.1}
+"""How many times the integral a path takes: cutters with a land turn more often."""
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """One listed cutter for the deck: how it would be run, and least minutes for the whole blank and for its slopes."""
+
+    chosen: Chosen
+    minutes: float
+    sloped: float
+
+    @property
+    def estimate(self) -> float:
+        """Minutes with turns and whole numbers of lines."""
+        return self.minutes * _OVERHEAD[land_of(self.chosen.cutter) > 0.0]
+
+
+def deck_offers(job: Job, surface: Gridded, bounds: Bounds) -> list[Offer]:
+    """All listed cutters that could finish the deck, the one of the least estimated minutes first."""
+    offers = []
+    for section in job.cutter:
+        if section.shape not in DECK_SHAPES:
+            continue
+        cutter = cutter_of(section)
+        cutting = run(job, section, cutter, Asked(1.0 - job.skim.overlap, scallop=job.deck.scallop))
+        widest = level_step(cutter, job.deck.scallop, cutting.stepover)
+        whole, sloped = surface_minutes(surface, cutter, job.deck.scallop, widest, bounds, cutting.finish)
+        offers.append(Offer(Chosen(cutter, cutting), whole, sloped))
+    return sorted(offers, key=lambda offer: (round(offer.estimate, 3), offer.chosen.cutter.number))
+
+
+def choose_deck(job: Job, surface: Gridded, bounds: Bounds) -> Chosen | Fault:
+    """The cutter for the finished deck, or the fault that none is listed.
+
+    Where none fits all hollows, the one that leaves least.
+    """
+    offers = deck_offers(job, surface, bounds)
+    if not offers:
+        return choose(job, Need("the deck", DECK_SHAPES, None, 0.0, "deck"))
+    left = []
+    for offer in offers:
+        hollow = hollow_left(surface, offer.chosen.cutter)
+        if hollow <= DEEPEST_HOLLOW * job.deck.scallop:
+            return offer.chosen
+        left.append(round(hollow, 4))
+    return offers[left.index(min(left))].chosen
+
+
+def hollow_left(surface: Gridded, cutter: Cutter) -> float:
+    """Height (mm) of what `cutter` must leave in the deepest hollow that it does not fit."""
+    from scipy.ndimage import grey_closing
+
+    spacing = float(surface.xs[1] - surface.xs[0])
+    every = max(1, round(min(_GRID, cutter.radius / 2.0) / spacing))
+    grid = np.asarray(surface.grid, dtype=np.float64)[::every, ::every]
+    cell = every * spacing
+    reach = math.floor(cutter.radius / cell)
+    along = np.arange(-reach, reach + 1) * cell
+    distance = np.hypot(along[:, None], along[None, :])
+    inside = distance <= cutter.radius
+    corner = cutter.radius - land_of(cutter)
+    out = np.clip(distance - land_of(cutter), 0.0, None)
+    rise = corner - np.sqrt(np.clip(corner**2 - out**2, 0.0, None)) if corner > 0.0 else np.zeros_like(distance)
+    closed = grey_closing(grid, footprint=inside, structure=-rise, mode="nearest")
+    return float((closed - grid).max())
