@@ -35,9 +35,12 @@ _LIFT = 0.001
 _THINNED = 0.0015
 _SHARE = 0.97
 """Share of the allowed ridge that the first lines are laid for."""
-_TRY = 2.0
-"""One place is tried in each square of this size, mm."""
-_ROUNDS = 5
+_MOST_TRIED = 1_000_000
+_LEAST_SQUARE = 0.5
+"""mm; one place is tried in each square, of this size or as large as the number of places asks for."""
+_FIRST_SQUARES = 4.0
+"""Until all is well at places in squares this many times as large, no more are tried."""
+_ROUNDS = 10
 _EARLY = 0.8
 _SAME = 0.3  # mm: outer sides of a region closer than this to the blank's are the blank's
 
@@ -65,16 +68,24 @@ def regional(work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, *, op
         for across in (False, True)
     ]
     split = regions(tables[0], tables[1], widest, bounds[2], bounds[3], deck.grain_penalty)
-    places, follow = _tried(bounds), follower(offset)
-    best: tuple[tuple[int, float], Array] | None = None
+    square, follow = _square(bounds), follower(offset)
+    stages = [_tried(bounds, _FIRST_SQUARES * square), _tried(bounds, square)]
+    places = stages.pop(0)
+    best: tuple[tuple[int, int, float], Array] | None = None
     for _ in range(_ROUNDS):
         track = _laid(split, tables, widest, land_of(work.cutter), bounds, open_sides)
         found = _heights(follow(track), work, places, bounds, offset)
         left = _worst(found, places)
-        measure = (left.unreached, round(left.high, 6))
+        measure = (len(stages), left.unreached, round(left.high, 6))
         if best is None or measure < best[0]:
             best = measure, track
         bad = ~(found <= wanted)
+        if not bad.any() and stages:
+            places = stages.pop(0)
+            found = _heights(follow(track), work, places, bounds, offset)
+            left = _worst(found, places)
+            best = (len(stages), left.unreached, round(left.high, 6)), track
+            bad = ~(found <= wanted)
         if not bad.any():
             break
         tables = [_closer(table, work, offset, places, found, bad, wanted) for table in tables]
@@ -97,17 +108,22 @@ def follower(offset: CutterOffset) -> Callable[[Array], Array]:
 
 def left_over(path: Array, work: Work, deck: Deck, offset: CutterOffset) -> Left:
     """What any tip path (n, 3) of the work's cutter leaves over the deck, tried at one place in each square mm."""
-    places = _tried(deck.area.bounds)
+    places = _tried(deck.area.bounds, _square(deck.area.bounds))
     return _worst(_heights(path, work, places, deck.area.bounds, offset), places)
 
 
-def _tried(bounds: Bounds) -> Array:
-    """(n, 2) places, one at random in each square; the same ones each time."""
+def _square(bounds: Bounds) -> float:
     left, low, right, high = bounds
-    columns, rows = math.ceil((right - left) / _TRY), math.ceil((high - low) / _TRY)
+    return max(_LEAST_SQUARE, math.sqrt((right - left) * (high - low) / _MOST_TRIED))
+
+
+def _tried(bounds: Bounds, size: float) -> Array:
+    """(n, 2) places, one at random in each square of `size` mm; the same ones each time."""
+    left, low, right, high = bounds
+    columns, rows = math.ceil((right - left) / size), math.ceil((high - low) / size)
     spots = np.random.default_rng(20).random((columns, rows, 2))
     spots += np.stack(np.meshgrid(np.arange(columns), np.arange(rows), indexing="ij"), axis=-1)
-    places = spots.reshape(-1, 2) * _TRY + (left, low)
+    places = spots.reshape(-1, 2) * size + (left, low)
     return np.minimum(places, (right - 1e-6, high - 1e-6))
 
 

@@ -25,7 +25,8 @@ angle at the ramp feed, or straight down at the plunge feed where the cutter may
 
 Left out, so that a path as quick as this does not exist: crossings between laps, links to and from the entry, speeding
 up and slowing down on the way, turns at the ends of lines, inside corners, the air above the stock, pecking.
-The deck's figure is no bound: its lines lie as far apart as the scallop allows on level ground.
+Finishing the deck: the integral of dA over step and feed, the step that of the best direction (`deck_steps`).
+The figure of roughing is no bound: lines as far apart as on level ground, in one layer.
 """
 
 from __future__ import annotations
@@ -39,6 +40,7 @@ from shapely.geometry.base import BaseGeometry
 
 from corepath.motion.clock import Limits, corner_speed, leg_seconds
 from corepath.work.bound_areas import Lap, disc, edges, layer_count, layer_seconds, ramp_seconds
+from corepath.work.deck_steps import level_step, surface_minutes
 from corepath.work.model import SAME_SIZE, Facing, Hole, Pocket, Trim, Work
 from corepath.work.running import turn_allowance
 
@@ -199,14 +201,15 @@ def _facing(work: Work, facing: Facing, limits: Limits, planes: tuple[int, int])
 
 
 def _deck(work: Work) -> Bound:
-    deck, cutter = work.deck, work.cutter
+    """Finishing: lines as far apart as the slope allows (`corepath.work.deck_steps`); roughing: as if level."""
+    deck, cutting = work.deck, work.cutting
     assert deck is not None
-    corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
-    height = min(deck.scallop, corner)
-    step = 2.0 * (cutter.radius - corner) + 2.0 * math.sqrt(max(2.0 * corner * height - height**2, 0.0))
-    step = min(step, work.cutting.stepover) or work.cutting.stepover
-    feed = work.cutting.feed if deck.rough else work.cutting.finish
-    return Bound(sweep=deck.area.area / step / (feed / 60.0), level=True)
+    widest = level_step(work.cutter, deck.scallop, cutting.stepover)
+    if deck.rough:
+        return Bound(sweep=deck.area.area / widest / (cutting.feed / 60.0), level=True)
+    feed = max(cutting.feed, cutting.finish)
+    whole, _ = surface_minutes(deck.surface, work.cutter, deck.scallop, widest, deck.area.bounds, feed)
+    return Bound(sweep=60.0 * whole)
 
 
 def _links(work: Work, limits: Limits) -> float:

@@ -23,8 +23,8 @@ from corepath.stackup.stackup import PlaceStack, Stackup
 from corepath.work.after_layup import after_layup
 from corepath.work.bound import bound
 from corepath.work.cutters import Chosen, Need, candidates, choose
-from corepath.work.dowel_lengths import dowel_words
 from corepath.work.deck_cutter import choose_deck
+from corepath.work.dowel_lengths import dowel_words
 from corepath.work.holding import margin_fault, standing, with_uncut
 from corepath.work.holes import HolePart, drill_watch, hole_parts
 from corepath.work.keepoff import spared
