@@ -42,6 +42,8 @@ _FIRST_SQUARES = 4.0
 """Until all is well at places in squares this many times as large, no more are tried."""
 _ROUNDS = 10
 _EARLY = 0.8
+_LEVEL = 1e-4
+"""Slope up to which ground counts as level."""
 _SAME = 0.3  # mm: outer sides of a region closer than this to the blank's are the blank's
 
 
@@ -59,8 +61,14 @@ class Left:
 def regional(work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, *, open_sides: bool) -> Array:
     """Where the axis goes (n, 2) to finish the deck within `bounds` with the cutter of `work`, in one path.
 
-    With `open_sides` the sides of the bounds are those of the blank, level and open: lines may run over them.
+    With `open_sides` the sides of the bounds are those of the blank and lines may run over them. Where the ground is
+    not level there, it may have to be finished from beyond them.
     """
+    tried = bounds
+    if open_sides and not _level_rim(offset, bounds, work.cutter.radius):
+        reach = work.cutter.radius
+        bounds = (bounds[0] - reach, bounds[1] - reach, bounds[2] + reach, bounds[3] + reach)
+        open_sides = False
     widest = level_step(work.cutter, deck.scallop, work.cutting.stepover)
     wanted = max(deck.scallop - _LIFT - _THINNED, 0.5 * deck.scallop)
     tables = [
@@ -68,13 +76,13 @@ def regional(work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, *, op
         for across in (False, True)
     ]
     split = regions(tables[0], tables[1], widest, bounds[2], bounds[3], deck.grain_penalty)
-    square, follow = _square(bounds), follower(offset)
-    stages = [_tried(bounds, _FIRST_SQUARES * square), _tried(bounds, square)]
+    square, follow = _square(tried), follower(offset)
+    stages = [_tried(tried, _FIRST_SQUARES * square), _tried(tried, square)]
     places = stages.pop(0)
     best: tuple[tuple[int, int, float], Array] | None = None
     for _ in range(_ROUNDS):
         track = _laid(split, tables, widest, land_of(work.cutter), bounds, open_sides)
-        found = _heights(follow(track), work, places, bounds, offset)
+        found = _heights(follow(track), work, places, tried, offset)
         left = _worst(found, places)
         measure = (len(stages), left.unreached, round(left.high, 6))
         if best is None or measure < best[0]:
@@ -82,7 +90,7 @@ def regional(work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, *, op
         bad = ~(found <= wanted)
         if not bad.any() and stages:
             places = stages.pop(0)
-            found = _heights(follow(track), work, places, bounds, offset)
+            found = _heights(follow(track), work, places, tried, offset)
             left = _worst(found, places)
             best = (len(stages), left.unreached, round(left.high, 6)), track
             bad = ~(found <= wanted)
@@ -91,6 +99,23 @@ def regional(work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, *, op
         tables = [_closer(table, work, offset, places, found, bad, wanted) for table in tables]
     assert best is not None
     return best[1]
+
+
+def _level_rim(offset: CutterOffset, bounds: Bounds, width: float) -> bool:
+    """Whether a rim of this width inside the bounds is level."""
+    left, low, right, high = bounds
+    x, y = np.arange(left, right + 1.0), np.arange(low, high + 1.0)
+    for inside in np.linspace(0.0, width, 5):
+        for places in (
+            (x, np.full(len(x), low + inside)),
+            (x, np.full(len(x), high - inside)),
+            (np.full(len(y), left + inside), y),
+            (np.full(len(y), right - inside), y),
+        ):
+            _, hx, hy = offset.ground(*places)
+            if float(np.hypot(hx, hy).max()) > _LEVEL:
+                return False
+    return True
 
 
 def follower(offset: CutterOffset) -> Callable[[Array], Array]:

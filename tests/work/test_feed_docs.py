@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from corepath.motion.feeds.power import SIDE_SHARE
 from corepath.motion.feeds.running import LARGEST_RAISE, RAMP_SHARE
 from corepath.planning.prepare import Prepared, prepare
 from corepath.work import feed_report
+from corepath.work.deck_cutter import deck_offers
 
 ROOT = Path(__file__).parents[2]
 
@@ -32,7 +34,12 @@ def page() -> str:
 
 @pytest.fixture(scope="module")
 def reports(prepared: Prepared) -> dict[str, dict[str, Any]]:
-    return {work.name: feed_report(prepared.job, work) for work in prepared.works}
+    found = {work.name: feed_report(prepared.job, work) for work in prepared.works}
+    deck = next(work for work in prepared.works if work.name == "deck")
+    offers = deck_offers(prepared.job, prepared.board.deck, prepared.board.blank.bounds)
+    ball = next(offer.chosen for offer in offers if offer.chosen.cutter.shape == "ball")
+    found["deck"] = feed_report(prepared.job, replace(deck, cutter=ball.cutter, cutting=ball.cutting))
+    return found
 
 
 def cut(report: dict[str, Any], name: str) -> dict[str, Any]:
