@@ -295,7 +295,7 @@ class _Builder:
     def deck(self) -> None:
         job, surface, top = self.job, self.board.deck, self.stack.thickest_stock
         lowest = self.stack.deck_lowest
-        finish = choose_deck(job, surface, self.board.blank.bounds)
+        finish = choose_deck(job, surface, self.board.blank.bounds, self._passes_frame)
         if isinstance(finish, Fault):
             self.faults.append(finish)
             return
@@ -311,6 +311,9 @@ class _Builder:
         deck = Deck(area, surface, top, job.deck.scallop, GOUGE, 0.0, framed, grain_penalty=job.deck.grain_penalty)
         watch = [f"hold board and rim each on its own ({job.hold.C})"]
         self._work(8, "C", "deck", finish, top=top, lowest=lowest, deck=deck, watch=watch)
+
+    def _passes_frame(self, cutter: Cutter) -> bool:
+        return self.job.deck.margin == 0.0 or margin_fault(self.job, self.board, cutter) is None
 
     def _deck_area(self, cutter: Cutter) -> Polygon:
         """What the frame leaves of the blank; a fault where it leaves the cutter no way round the groove."""

@@ -9,6 +9,7 @@ lowest that the cutter, resting on the ground from every place, leaves; mathemat
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,12 +59,16 @@ def deck_offers(job: Job, surface: Gridded, bounds: Bounds) -> list[Offer]:
     return sorted(offers, key=lambda offer: (round(offer.estimate, 3), offer.chosen.cutter.number))
 
 
-def choose_deck(job: Job, surface: Gridded, bounds: Bounds) -> Chosen | Fault:
+def choose_deck(job: Job, surface: Gridded, bounds: Bounds, passes: Callable[[Cutter], bool]) -> Chosen | Fault:
     """The cutter for the finished deck, or the fault that none is listed.
 
-    Where none fits all hollows, the one that leaves least.
+    Of those that pass beside a frame (`passes`); where none does, all count, the smallest first. Where none fits all
+    hollows, the one that leaves least.
     """
     offers = deck_offers(job, surface, bounds)
+    offers = [offer for offer in offers if passes(offer.chosen.cutter)] or sorted(
+        offers, key=lambda offer: (offer.chosen.cutter.diameter, offer.chosen.cutter.number)
+    )[:1]
     if not offers:
         return choose(job, Need("the deck", DECK_SHAPES, None, 0.0, "deck"))
     left = []

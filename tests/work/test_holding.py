@@ -92,13 +92,13 @@ def test_obstacles_of_other_setups_leave_nothing_uncut(coupon: Job) -> None:
 
 
 def test_a_frame_too_wide_is_refused_with_its_most(coupon: Job) -> None:
-    """The cutter that finishes the deck must come round the groove inside the frame."""
-    wide = coupon.deck.model_copy(update={"margin": 5.0})
+    """One of the cutters that can finish the deck must come round the groove inside the frame."""
+    wide = coupon.deck.model_copy(update={"margin": 5.9})
     with pytest.raises(InputError) as caught:
         prepared(coupon, deck=wide)
     (fault,) = caught.value.faults
-    assert (fault.key, fault.value) == ("deck.margin", "5")
-    assert "6.5 mm are needed for T4 ball D12" in fault.says
+    assert (fault.key, fault.value) == ("deck.margin", "5.9")
+    assert "2.5 mm are needed for T1 flat D4" in fault.says
     most = float(fault.allowed.split()[2])
     right = prepared(coupon, deck=coupon.deck.model_copy(update={"margin": most - 0.01}))
     decks = [work for work in right.works if work.deck is not None]
