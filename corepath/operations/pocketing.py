@@ -152,17 +152,27 @@ class _Cut:
     def _pieces(self, remainder: Remainder, heights: list[float]) -> None:
         """The cuts of one piece at each height, from what is cleared beside it."""
         trail, cutting = self.trail, self.cutting
+        above, before = trail.above(self.pocket.top), np.array([remainder.start])
         self.last = None
-        trail.hop(*remainder.start, trail.above(self.pocket.top))
+        trail.hop(*remainder.start, above)
         for z in heights:
+            self._over(before, remainder.start, z)
+            trail.to(*trail.place, z, cutting.plunge)
             for cut in remainder.cuts:
-                x, y = float(cut[0, 0]), float(cut[0, 1])
-                if not self._linked(x, y) and not math.isclose(trail.z, trail.above(self.pocket.top)):
-                    trail.hop(*remainder.start, trail.above(self.pocket.top))
-                trail.to(*trail.place, z, cutting.plunge)
-                trail.to(x, y, z, cutting.feed)
+                self._over(before, (float(cut[0, 0]), float(cut[0, 1])), z)
                 self._follow(cut, z, cutting.feed, WALL_TOLERANCE)
-            trail.to(*remainder.start, z, cutting.feed)
+                before = cut
+
+    def _over(self, before: Floats, place: tuple[float, float], z: float) -> None:
+        """From the end of the cut `before` to a place: straight, or back along it, or over the top and down to `z`."""
+        trail, feed = self.trail, self.cutting.feed
+        if not self._linked(*place) and trail.z <= self.pocket.top:
+            self._follow(before[::-1], trail.z, feed, WALL_TOLERANCE)
+        if self._linked(*place):
+            trail.to(*place, trail.z, feed)
+        elif trail.place != place:
+            trail.hop(*place, trail.above(self.pocket.top))
+            trail.to(*place, z, self.cutting.plunge)
 
     def _bored(self, rings: Plan, heights: list[float]) -> bool:
         """Whether all deep layers are entered by one helix: where its turns are short beside the ramp of a layer.
