@@ -43,9 +43,13 @@ class Zone:
 
 @dataclass(frozen=True, slots=True)
 class Detour:
-    """A way that leaves a lap `at` mm along it and comes back there: (n, 2) points, first and last on the lap."""
+    """A way that leaves a lap `at` mm along it and comes back there: (n, 2) points, first and last on the lap.
+
+    It first goes `back` along what the lap has just cut.
+    """
 
     at: float
+    back: float
     path: Floats
 
 
@@ -153,7 +157,7 @@ def _spliced(lap: Floats, zone: Zone, stepover: float, room: Polygon) -> Detour 
         path.append(arc)
     home = np.array([arcs[-1][-1], back[0]])
     points = np.concatenate(list(_trimmed([*path, home])))
-    return Detour((begin + leave) % length, points) if room.buffer(0.002).covers(LineString(points)) else None
+    return Detour((begin + leave) % length, leave, points) if room.buffer(0.002).covers(LineString(points)) else None
 
 
 def _chord_or_back(arc: Floats, free: BaseGeometry) -> Floats:

@@ -27,7 +27,7 @@ from corepath.operations.facing_paths import program
 from corepath.operations.order import short_order
 from corepath.operations.remainders import Remainder, remainders
 from corepath.operations.rings import Plan, Ring, centre_region, plan_rings, region_rings
-from corepath.operations.shapes import Floats, along, grow, place_at
+from corepath.operations.shapes import Floats, along, grow, stretch
 from corepath.operations.wall_laps import wall_laps
 from corepath.work.model import Pocket, Work
 
@@ -217,7 +217,7 @@ class _Cut:
         points = self._cross(ring, z)
         if points is None:
             points = self._straight_to(ring, z)
-        self._follow(_with_detours(points, ring), z, self.cutting.feed, tolerance)
+        points = self._lap(points, ring, z, tolerance)
         self.last = _Lap(points, self.last.fresh if self.last else points)
 
     def _cross(self, ring: Ring, z: float) -> Floats | None:
@@ -234,10 +234,17 @@ class _Cut:
             if over is None:
                 return None
             way = np.concatenate([turn[0], over[0][1:]]), over[1]
-        if any(detour.at < 1e-6 for detour in ring.detours):
-            return None
         self._follow(way[0], z, self.cutting.feed, TOLERANCE)
         return way[1]
+
+    def _lap(self, lap: Floats, ring: Ring, z: float, tolerance: float) -> Floats:
+        """Along the lap with the ring's detours; the closed lap from where the cutter stands then."""
+        if not ring.detours:
+            self._follow(lap, z, self.cutting.feed, tolerance)
+            return lap
+        points, beyond = _with_detours(lap, ring)
+        self._follow(points, z, self.cutting.feed, tolerance)
+        return stretch(lap, beyond, float(along(lap)[-1])) if beyond > 0.0 else lap
 
     def _straight_to(self, ring: Ring, z: float) -> Floats:
         """Goes to the nearest place of the ring, straight where there is room, else over the top."""
@@ -284,7 +291,7 @@ class _Cut:
                 f"{self.name}: {self.cutter.describe()} has no room for a ramp of {self.cutter.ramp_angle:g} degrees "
                 f"at X{x:.2f} Y{y:.2f}, and cutter.centre_cutting does not say that it may plunge; use a smaller one"
             )
-        self._follow(_with_detours(lap, ring), z, cutting.feed, tolerance)
+        lap = self._lap(lap, ring, z, tolerance)
         self.last = _Lap(lap, lap)
 
     def _walls(self, rings: Plan, z: float) -> None:
@@ -315,19 +322,21 @@ def _passes(centre: Polygon, leave: float) -> bool:
     return isinstance(inner, Polygon) and not inner.is_empty and len(inner.interiors) == len(centre.interiors)
 
 
-def _with_detours(lap: Floats, ring: Ring) -> Floats:
-    """The lap, a closed polyline along `ring` begun anywhere, with the ring's detours at their places."""
-    if not ring.detours:
-        return lap
-    curve, stations = LineString(ring.points), along(lap)
-    begin = curve.line_locate_point(shapely.Point(lap[0]))
-    length = float(stations[-1])
-    stops = sorted(((detour.at - begin) % length, k) for k, detour in enumerate(ring.detours))
+def _with_detours(lap: Floats, ring: Ring) -> tuple[Floats, float]:
+    """The lap, a closed polyline along `ring` begun anywhere, with the ring's detours at their places.
+
+    A detour that goes back behind the lap's beginning waits until the lap has come round: the lap goes on to it.
+    Also returns how far beyond its beginning the lap ends, mm.
+    """
+    length = float(along(lap)[-1])
+    begin = LineString(ring.points).line_locate_point(shapely.Point(lap[0]))
+    stops = [((detour.at - begin) % length, detour) for detour in ring.detours]
+    late = [(at + length if at < detour.back + 1.0 else at, detour) for at, detour in stops]
     pieces: list[Floats] = []
     done = 0.0
-    for at, k in stops:
-        inner = lap[(stations > done) & (stations < at)]
-        pieces += [place_at(lap, stations, np.array([done])), inner, ring.detours[k].path]
+    for at, detour in sorted(late, key=lambda stop: stop[0]):
+        pieces += [stretch(lap, done, at - done)[:-1], detour.path]
         done = at
-    pieces += [place_at(lap, stations, np.array([done])), lap[stations > done]]
-    return np.concatenate(pieces)
+    end = max(length, done)
+    pieces.append(stretch(lap, done, end - done) if end > done + 1e-6 else pieces[-1][-1:])
+    return np.concatenate(pieces), end - length

@@ -8,6 +8,8 @@ import math
 import numpy as np
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numba import njit
 from numpy.typing import NDArray
 from shapely import LineString, Point, Polygon, box
@@ -37,7 +39,7 @@ def work(area: Polygon, **more: object) -> Work:
     return Work(**(fields | more))  # type: ignore[arg-type]
 
 
-@njit(cache=True)
+@njit
 def _mill(
     points: Floats, radius: float, x0: float, y0: float, shape: tuple[int, int], top: float
 ) -> NDArray[np.float64]:
@@ -93,7 +95,7 @@ class Cut:
     @property
     def later(self) -> NDArray[np.bool_]:
         """Level cutting other than the entries."""
-        level = np.concatenate([[False], np.diff(self.place[:, 2]) == 0.0])
+        level = np.concatenate([[False], np.abs(np.diff(self.place[:, 2])) < 1e-6])
         return level & ~self.entry & ((self.feed == CUTTING.feed) | (self.feed == CUTTING.finish))
 
 
@@ -115,16 +117,30 @@ def milled(made: Program) -> Cut:
 
 
 def _entries(out: Floats, feed: Floats) -> NDArray[np.bool_]:
-    """Ramps, and what follows at their end's height until the cutter comes back to where the ramp ended."""
+    """Ramps, and what follows at their end's height until the cutter comes round to where the ramp ended."""
     entry, k = feed == CUTTING.ramp, 0
     ends = np.flatnonzero(entry[:-1] & ~entry[1:])
+    ahead = np.diff(out[:, :2], axis=0, prepend=out[:1, :2])
+    ahead /= np.maximum(np.hypot(*ahead.T), 1e-9)[:, None]
     for end in ends:
         away = np.hypot(*(out[end:, :2] - out[end, :2]).T)
         left = np.flatnonzero(away > 0.9)
-        back = np.flatnonzero(away[left[0] :] < 0.3) if len(left) else left
+        same_way = ahead[end:] @ ahead[min(end + 1, len(ahead) - 1)] > 0.9
+        back = np.flatnonzero((away < 0.3)[left[0] :] & same_way[left[0] :]) if len(left) else left
         k = end + (left[0] + back[0] if len(back) else 0)
-        entry[end : k + 1] = out[end : k + 1, 2] == out[end, 2]
+        entry[end : k + 1] = np.abs(out[end : k + 1, 2] - out[end, 2]) < 1e-6
     return entry
+
+
+def engaged_within(cut: Cut, share: float, most: float) -> None:
+    """At most `share` of the later way wider than 1.3 stepovers, none wider than `most` stepovers."""
+    later = cut.later
+    if not later.any():
+        return
+    wide = cut.width / CUTTING.stepover
+    worst = int(np.argmax(np.where(later, wide, 0.0)))
+    assert wide[worst] < most, f"{wide[worst]:.2f} stepovers at {cut.place[worst]}"
+    assert cut.way[later & (wide > 1.3)].sum() < share * cut.way[later].sum()
 
 
 def ellipse_groove(a: float, b: float) -> Polygon:
@@ -156,14 +172,33 @@ AREAS = {
 @pytest.mark.parametrize("name", AREAS)
 def test_full_width_only_in_the_entry_lap(name: str) -> None:
     """The cutter is buried at a corner or where arms meet, and pulls, burns or breaks."""
-    cut = milled(programs(work(AREAS[name]))[0])
-    later = cut.later
-    if not later.any():
+    engaged_within(milled(programs(work(AREAS[name]))[0]), 0.02, 1.65)
+
+
+@settings(derandomize=True, max_examples=12, deadline=None)
+@given(
+    st.lists(st.floats(0.6, 1.2), min_size=4, max_size=8),
+    st.lists(st.floats(0.0, 1.0), max_size=3),
+    st.floats(30.0, 70.0),
+    st.booleans(),
+)
+def test_any_notched_outline_keeps_the_cut_narrow(
+    spokes: list[float], notches: list[float], size: float, groove: bool
+) -> None:
+    """Some outline with corners and notches of 2 mm where the cutter is buried, or a layer is met at double depth."""
+    angles = np.linspace(0, 2 * np.pi, len(spokes), endpoint=False)
+    outline = Polygon(size * np.array(spokes)[:, None] * np.column_stack([np.cos(angles), 0.7 * np.sin(angles)]))
+    for place in notches:
+        at = outline.exterior.interpolate(place, normalized=True)
+        cut_out = outline.difference(box(at.x - 2, at.y - 2, at.x + 2, at.y + 2))
+        outline = cut_out if isinstance(cut_out, Polygon) else outline
+    area = _ring(outline) if groove else outline
+    if not isinstance(area.buffer(-3.0), Polygon):
         return
-    wide = cut.width / CUTTING.stepover
-    assert cut.way[later & (wide > 1.3)].sum() < 0.02 * cut.way[later].sum()
-    worst = int(np.argmax(np.where(later, wide, 0.0)))
-    assert wide[worst] < 1.65, f"{wide[worst]:.2f} stepovers at {cut.place[worst]}"
+    cut = milled(programs(work(area))[0])
+    engaged_within(cut, 0.05, 1.9)
+    thin = cut.feed == CUTTING.finish
+    assert cut.deep[~thin].max() < CUTTING.depth + 0.01
 
 
 @pytest.mark.parametrize("name", AREAS)
