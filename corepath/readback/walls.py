@@ -119,7 +119,7 @@ def check_walls(
     nearest = STRtree(_piece_lines(_unique(floor))) if len(floor) else None
     for name, points in _named_rings(pocket.area):
         over, at, piece = _over_cut(points, single, radius)
-        left, spot = _left_standing(opened, points, nearest, radius)
+        left, spot = _left_standing(opened, points, nearest, radius, pocket.cleared)
         worst = over if over > left else -left
         where = at if over > left else spot
         measures.take(
@@ -159,14 +159,19 @@ def _over_cut(ring: Floats, pieces: Pieces, radius: float) -> tuple[float, tuple
 
 
 def _left_standing(
-    opened: BaseGeometry, ring: Floats, nearest: STRtree | None, radius: float
+    opened: BaseGeometry, ring: Floats, nearest: STRtree | None, radius: float, cleared: BaseGeometry | None
 ) -> tuple[float, tuple[float, float]]:
-    """How far the floor-level path stays short of a wall that the cutter can reach, and where."""
+    """How far the floor-level path stays short of a wall that the cutter can reach, and where.
+
+    A wall that an earlier file has `cleared` was held against that file.
+    """
     if nearest is None or opened.is_empty:
         return math.inf, (float(ring[0, 0]), float(ring[0, 1]))
     outline = shapely.segmentize(LineString(ring), _SAMPLE)
     points = shapely.points(shapely.get_coordinates(outline))
     reachable = points[shapely.dwithin(_boundary(opened), points, 0.003)]
+    if cleared is not None:
+        reachable = reachable[~shapely.dwithin(_boundary(cleared), reachable, 0.003)]
     if not len(reachable):
         return 0.0, (float(ring[0, 0]), float(ring[0, 1]))
     _, away = nearest.query_nearest(reachable, return_distance=True, all_matches=False)
@@ -185,9 +190,11 @@ def _check_swept(
     pocket: Pocket, opened: BaseGeometry, floor: Pieces, radius: float, allowed: Allowed, measures: MeasureList,
     findings: Findings,
 ) -> None:  # fmt: skip
-    """All that the cutter can reach is swept at the floor; corners that it cannot enter are told."""
+    """All that the cutter can reach is swept at the floor, here or before; corners that it cannot enter are told."""
     swept = swept_area(floor, radius)
     rest = shapely.difference(shapely.buffer(opened, -allowed.walls), swept)
+    if pocket.cleared is not None:
+        rest = shapely.difference(rest, pocket.cleared)
     area = float(shapely.area(rest))
     unreachable = float(shapely.area(pocket.area) - shapely.area(opened))
     measures.take(f"{pocket.id} unswept", area, 0.0, "mm² of its floor that the cutter could reach and does not sweep")

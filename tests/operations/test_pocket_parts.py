@@ -1,4 +1,4 @@
-"""Ways in, crossings, finishing laps, corners and remainders of pockets, each held against a closed form or a polygon."""
+"""Ways in, crossings, finishing laps, corners and remainders of pockets, against closed forms and polygons."""
 
 from __future__ import annotations
 
@@ -183,7 +183,7 @@ def test_stretch_goes_round_the_end_of_a_lap() -> None:
 
 @pytest.mark.parametrize("angle", [40.0, 60.0, 90.0, 120.0])
 def test_what_stays_in_a_corner_is_that_of_the_closed_form(angle: float) -> None:
-    """Corner of angle a, cutter of radius r (geometry): r (1/sin(a/2) - 1) away, r² (1/tan(a/2) - (pi - a)/2) in area."""
+    """Angle a, cutter radius r (geometry): r (1/sin(a/2) - 1) away, r² (1/tan(a/2) - (pi - a)/2) in area."""
     half = math.radians(angle / 2)
     tip = [(0, 0), (60 * math.cos(half), 60 * math.sin(half)), (60 * math.cos(half), -60 * math.sin(half))]
     area = Polygon(tip)

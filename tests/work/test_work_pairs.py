@@ -1,4 +1,4 @@
-"""Which cutters share a pocket: what reaches, what it leaves, and the clock that picks between ways that reach alike."""
+"""Which cutters share a pocket: what reaches, what it leaves, and the clock that picks between ways alike."""
 
 from __future__ import annotations
 
