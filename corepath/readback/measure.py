@@ -26,6 +26,8 @@ from corepath.readback.discipline import (
     check_stops,
     choose_cutter,
 )
+from corepath.readback.drilling import check_drilling
+from corepath.readback.engagement import Engagement
 from corepath.readback.findings import Findings
 from corepath.readback.floors import (
     Singles,
@@ -39,6 +41,7 @@ from corepath.readback.floors import (
     to_reach,
 )
 from corepath.readback.holes import check_holes, is_open
+from corepath.readback.layers import check_layers
 from corepath.readback.layup import check_bolts, check_trim, laid_stock, trim_mask
 from corepath.readback.material import NOWHERE, Cut, Mask, Stock
 from corepath.readback.measures import Measure, MeasureList
@@ -47,8 +50,9 @@ from corepath.readback.path import Path, lay
 from corepath.readback.result import FileCount, ReadBack, Remaining
 from corepath.readback.shop import Shop
 from corepath.readback.walls import check_walls, strays
+from corepath.readback.working import check_working, find_engagement
 from corepath.readback.zeros import check_zero, derive_zero, face_height
-from corepath.work.model import Deck, Facing, Pocket, Work
+from corepath.work.model import Deck, Facing, Work
 
 __all__ = ["read_back"]
 
@@ -150,7 +154,9 @@ class _Run:
         path, cut, measures, findings = done
         may_touch = self._may_touch(work)
         check_outside(path, self.stock, before, may_touch, self.shop.allowed, findings)
-        self._measure(work, path, before, measures, findings)
+        found = self._engagement(work, path, before, measures, findings)
+        self._measure(work, path, before, found, measures, findings)
+        check_drilling(work, path, cut.removed > self.shop.allowed.removal, findings)
         self._close(path, cut, before, measures, findings)
 
     def _as_cut(self, work: Work) -> None:
@@ -268,7 +274,10 @@ class _Run:
             mask |= grid.near(hole.x, hole.y, hole.steps[0].diameter / 2.0 + edge)
         return mask
 
-    def _measure(self, work: Work, path: Path, before: Singles, measures: MeasureList, findings: Findings) -> None:
+    def _measure(
+        self, work: Work, path: Path, before: Singles, found: Engagement | None, measures: MeasureList,
+        findings: Findings,
+    ) -> None:  # fmt: skip
         allowed = self.shop.allowed
         for pocket in work.pockets:
             if pocket.proud:
@@ -276,7 +285,7 @@ class _Run:
                 mask = inside(self.stock, reached)
                 check_plane(pocket.floor, before, path, self.stock, allowed, measures, findings, mask)
         if work.pockets:
-            self._pockets(work.pockets, path, measures, findings)
+            self._pockets(work, path, found, measures, findings)
         if work.holes:
             check_holes(work.holes, path, self.stock, allowed, measures, findings)
             if work.setup == "D" and self.shop.laid is not None:
@@ -290,13 +299,30 @@ class _Run:
             else:
                 check_deck(work.deck, heights, path, self.stock, allowed, measures, findings)
 
-    def _pockets(self, pockets: Sequence[Pocket], path: Path, measures: MeasureList, findings: Findings) -> None:
-        owned, stray = strays(path, pockets)
-        for pocket, mine in zip(pockets, owned, strict=True):
+    def _engagement(
+        self, work: Work, path: Path, before: Singles, measures: MeasureList, findings: Findings
+    ) -> Engagement | None:
+        """Width, depth and side of the cuts of pockets and holes; None for a ball or where nothing moves."""
+        if not (work.pockets or work.holes) or path.cutter.shape == "ball" or not len(path.kind):
+            return None
+        found = find_engagement(work, path, before, self.stock.grid)
+        proud = any(pocket.proud for pocket in work.pockets)
+        check_working(work, path, found, measures, findings, judge=not proud)
+        return found
+
+    def _pockets(
+        self, work: Work, path: Path, found: Engagement | None, measures: MeasureList, findings: Findings
+    ) -> None:
+        owned, stray = strays(path, work.pockets)
+        for pocket, mine in zip(work.pockets, owned, strict=True):
             if pocket.proud:
                 continue
-            check_walls(pocket, path, mine, self.shop.allowed, measures, findings)
-            check_floor(pocket, path, self.stock, self.shop.allowed, measures, findings)
+            allowed = self.shop.allowed
+            check_walls(pocket, path, mine, allowed, measures, findings)
+            check_floor(pocket, path, self.stock, allowed, measures, findings)
+            if found is not None:
+                left = work.milling.finish_allowance
+                check_layers(pocket, path, mine, found, left, allowed, measures, findings)
         for index in range(min(len(stray), findings.keep)):
             x, y, z = (float(value) for value in stray.middle[index])
             line = int(path.line[stray.owner[index]])

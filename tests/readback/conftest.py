@@ -18,7 +18,7 @@ from corepath.motion.program import Zero
 from corepath.readback.measure import read_back
 from corepath.readback.result import ReadBack
 from corepath.readback.shop import Pour, Shop
-from corepath.work.model import Deck, Facing, Hole, Pocket, Step, Work
+from corepath.work.model import Deck, Facing, Hole, Milling, Pocket, Step, Work
 
 LENGTH, WIDTH, THICK = 100.0, 60.0, 12.0
 FLOOR, STOP, DECK = 1.2, 10.5, 8.0
@@ -28,11 +28,12 @@ INSERT = (14.0, -3.0)
 BLANK = box(-LENGTH / 2, -WIDTH / 2, LENGTH / 2, WIDTH / 2)
 DOWELS = ((-44.0, 0.0), (42.0, 0.0))
 CUTTERS = {
-    1: Cutter(1, "flat", 4.0, 0.0, 2, 14.0, 30.0),
+    1: Cutter(1, "flat", 4.0, 0.0, 2, 14.0, 30.0, centre_cutting=True),
     2: Cutter(2, "flat", 12.0, 0.0, 2, 14.0, 30.0),
     3: Cutter(3, "drill", 4.0, 0.0, 2, 30.0, 40.0),
 }
-CUTTING = Cutting(18000.0, 2000.0, 1500.0, 1500.0, 2.0, 1.6)
+DRILLING = Cutting(18000.0, 300.0, 300.0, 300.0, 3.0, 2.0)
+CUTTING = Cutting(18000.0, 2000.0, 1500.0, 1500.0, 3.0, 2.0)
 
 
 class Level:
@@ -97,11 +98,16 @@ def lines_over(z: float, step: float = 9.0) -> list[str]:
     return [*body, "G0 Z25"]
 
 
+def pecks() -> list[str]:
+    """Down to 8 under the bed by 6 at a time, the last 1 of wood and the bed below it at half feed."""
+    return ["G83 Z1 R13 Q6", "G80", "G0 Z1.1", "F150", "G1 Z-5", "G0 Z13", "G0 Z-4.9", "G1 Z-8"]
+
+
 def shift(text: str, x0: float, y0: float, z0: float) -> str:
-    """Take a zero off every X, Y and Z word."""
+    """Take a zero off every X, Y, Z and R word."""
     if not (x0 or y0 or z0):
         return text
-    zero = {"X": x0, "Y": y0, "Z": z0}
+    zero = {"X": x0, "Y": y0, "Z": z0, "R": z0}
     out = []
     for line in text.split("\n"):
         words = [f"{w[0]}{float(w[1:]) - zero[w[0]]:.4f}" if w[:1] in zero else w for w in line.split(" ")]
@@ -154,14 +160,23 @@ def make_plan(flip: str = "x", xy: str = "middle", z: str = "bed", cell: float =
     seat = Hole("I1", ix, iy, STOP, (Step(10.0, STOP - 1.5), Step(6.0, 2.0)), None)
     planes = (11.2, STOP, 10.0)
     works = (
-        work(1, "A", "dowels", 3, zero_a, -8.0, holes=holes),
+        replace(work(1, "A", "dowels", 3, zero_a, -8.0, holes=holes), cutting=DRILLING),
         work(2, "A", "plug-pockets", 1, zero_a, FLOOR, pockets=(Pocket("P1", PLUG, THICK, FLOOR),)),
-        work(3, "A", "groove", 1, zero_a, FLOOR, pockets=(Pocket("groove", GROOVE, THICK, FLOOR),)),
+        work(
+            3,
+            "A",
+            "groove",
+            1,
+            zero_a,
+            FLOOR,
+            milling=Milling(conventional=True),
+            pockets=(Pocket("groove", GROOVE, THICK, FLOOR),),
+        ),
         work(5, "B", "skim", 2, zero_a, 10.0, facing=Facing(BLANK, THICK, planes, 1)),
         work(6, "B", "inserts", 1, STOP, 2.0, holes=(seat,)),
         work(8, "C", "deck", 2, zero_c, DECK, deck=Deck(BLANK, Level(), STOP, 0.05, 0.02, 0.0)),
     )
-    drill = [line for x, y in DOWELS for line in (f"G0 X{x:g} Y{y:g}", "G0 Z13", "F300", "G1 Z-8", "G0 Z25")]
+    drill = [line for x, y in DOWELS for line in (f"G0 X{x:g} Y{y:g}", "G0 Z13", "F300", *pecks(), "G0 Z25")]
     bore = [*disc(ix, iy, 5.0, 2.0, (STOP - 0.8, STOP - 1.5)), *disc(ix, iy, 3.0, 2.0, (7.0, 4.5, 2.0))]
     dome = disc(-12.0, 4.0, 6.0, 2.0, (9.0, 6.0, 3.0, FLOOR))
     files = {

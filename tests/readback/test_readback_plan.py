@@ -155,7 +155,7 @@ def test_missing_extra_and_changed_files(plan):
 def test_depth_past_the_edges_and_into_the_collet(plan):
     """The groove is 10.8 deep: edges of 10 are too short, and so is a stick-out of 10."""
     for edges, out, kinds in ((10.8, 30.0, set()), (10.0, 30.0, {"too-deep-for-cutter"}), (10.9, 10.0, {"collet"})):
-        cutters = {**plan.shop.cutters, 1: Cutter(1, "flat", 4.0, 0.0, 2, edges, out)}
+        cutters = {**plan.shop.cutters, 1: Cutter(1, "flat", 4.0, 0.0, 2, edges, out, centre_cutting=True)}
         assert set(plan.with_shop(cutters=cutters).read().counts) == kinds
 
 
@@ -214,7 +214,7 @@ def test_same_input_same_answer(plan):
 
 def test_every_kind_of_finding_is_shown_to_come():
     """A kind that no test brings about may be one that cannot come."""
-    elsewhere = {
+    elsewhere = {  # those of the engagement in test_readback_working
         "collet",
         "too-deep-for-cutter",
         "obstacle",
@@ -223,15 +223,24 @@ def test_every_kind_of_finding_is_shown_to_come():
         "order",
         "changed",
         "not-reached",
+        "direction",
+        "engagement",
+        "layer-missed",
+        "peck",
+        "plunge",
+        "rehearsal",  # tests/planning/test_rehearsal
+        "steep-ramp",
     }
     assert {kind for *_, kind in cases()} | elsewhere == set(KINDS)
 
 
 def test_what_is_not_reached_is_found(plan):
     """A last layer left out, an island between rings, and a hole that nobody bored."""
+    dowels = plan.files["01-A-dowels.nc"]
+    second = dowels[dowels.index("G0 X42 Y0") : dowels.rindex("G0 Z25\nM5")]
     for name, old, new in (
         (GROOVE, "G1 X31.0000 Y16.0000 Z1.2000", "G1 X31.0000 Y16.0000 Z5.0000"),
-        ("01-A-dowels.nc", "G0 X42 Y0\nG0 Z13\nF300\nG1 Z-8\n", ""),
+        ("01-A-dowels.nc", second, ""),
         (PLUG, "G3 X-16.0000 Y4.0000 I-4.0000 J0\n", ""),
     ):
         assert "not-reached" in plan.edited(name, old, new, 99).read().counts, name

@@ -1,0 +1,68 @@
+"""Holes drilled straight down, and feeds where a hole leaves the wood. Bed frame, mm, mm/min.
+
+A drill clears its chips only above the stock: at once it goes at most `AT_ONCE` diameters deeper (common practice,
+no source). Over the last of the wood the feed is half of what it is elsewhere, so that fibres are cut, not pushed out.
+Cycles come here as the plain motions that they stand for.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.readback.findings import Findings
+from corepath.readback.path import Path
+from corepath.work.model import Hole, Work
+
+__all__ = ["AT_ONCE", "check_drilling"]
+
+AT_ONCE = 3.0
+_SLACK = 1.01
+_CLOSE = 0.01
+
+Flags = NDArray[np.bool_]
+
+
+def check_drilling(work: Work, path: Path, cutting: Flags, findings: Findings) -> None:
+    """Pecks of a drill and feeds at the break-through of each hole; `cutting` (n,) tells which motions cut."""
+    away = np.full((len(work.holes), len(path.kind)), np.inf)
+    for k, hole in enumerate(work.holes):
+        away[k] = np.hypot(path.end[:, 0] - hole.x, path.end[:, 1] - hole.y)
+    for k, hole in enumerate(work.holes):
+        mine = np.asarray(away[k] <= hole.steps[0].diameter / 2.0 + 0.5, dtype=np.bool_)
+        if path.cutter.shape == "drill":
+            _pecks(hole, path, mine, findings)
+        if hole.breaks_through is not None:
+            _break_through(hole, work, path, mine & cutting, findings)
+
+
+def _pecks(hole: Hole, path: Path, mine: Flags, findings: Findings) -> None:
+    """Each way down between two times above the stock."""
+    depth = run = hole.top
+    limit = AT_ONCE * path.cutter.diameter * _SLACK
+    told = False
+    for at in np.flatnonzero(mine):
+        z = float(path.end[at, 2])
+        if z >= hole.top - _CLOSE:
+            run, told = depth, False
+        depth = min(depth, z)
+        if run - z > limit and not told:
+            says = f"{hole.id}: {run - z:.1f} deeper at once, at most {AT_ONCE:g} diameters ({limit / _SLACK:.1f})"
+            findings.add("peck", says, line=int(path.line[at]), place=(hole.x, hole.y, z), depth=run - z)
+            told = True
+
+
+def _break_through(hole: Hole, work: Work, path: Path, cuts: Flags, findings: Findings) -> None:
+    """Half feed from `break_through` above the place where the hole leaves the wood."""
+    assert hole.breaks_through is not None
+    slow = hole.breaks_through + work.milling.break_through
+    feed = path.program.feed[path.index]
+    run = work.cutting
+    upright = np.hypot(*(path.end - path.start)[:, :2].T) < 1e-6
+    limit = np.where(upright, max(run.plunge, run.ramp), run.feed) / 2.0
+    fast = cuts & (path.kind > 0) & (path.end[:, 2] < slow - _CLOSE) & (feed > limit * _SLACK)
+    for at in np.flatnonzero(fast)[: findings.keep]:
+        x, y, z = (float(value) for value in path.end[at])
+        says = f"{hole.id}: F{feed[at]:.0f} where it leaves the wood, at most half feed ({limit[at]:.0f}) there"
+        findings.add("feed-too-high", says, line=int(path.line[at]), place=(x, y, z))
+    findings.more("feed-too-high", int(fast.sum()) - findings.keep)

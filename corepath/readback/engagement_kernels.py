@@ -1,0 +1,230 @@
+"""Compiled loop of the engagement: at places along a path, how much of the cutter's edge stands in material.
+
+The front half of the cutter's circle is parted into `BINS` equal angles. The middle of each is a point q; the
+material over q reaches as high as the column stood before the file, or as the lowest earlier piece that came
+within the radius of q. Exact against the pieces, no stamping: earlier pieces are found through square cells.
+q lies at the radius from where the cutter stands now, so the last way must come nearer by `_NEAR` to count as
+having cut it; older ways count up to `_NEAR` farther, so that a lap repeated within its chords cuts nothing.
+Lengths in mm, bed frame; heights above the bed. Geometry by elementary calculus, no source needed.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+__all__ = ["BINS", "engage"]
+
+BINS = 36
+_NEAR = 0.02
+_LEVEL = 1e-9
+_INNER = 0.5
+
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+Ints = NDArray[np.int64]
+
+
+@njit(cache=True)
+def _gap(px: float, py: float, a: Floats, b: Floats) -> tuple[float, float]:
+    """Squared distance in the plane from (px, py) to the piece a-b, and the share of the way nearest to it."""
+    dx, dy = b[0] - a[0], b[1] - a[1]
+    squared = dx * dx + dy * dy
+    t = 0.0
+    if squared > 1e-18:
+        t = min(max(((px - a[0]) * dx + (py - a[1]) * dy) / squared, 0.0), 1.0)
+    ex, ey = px - a[0] - t * dx, py - a[1] - t * dy
+    return ex * ex + ey * ey, t
+
+
+@njit(cache=True)
+def _column(before: Singles, grid: Floats, x: float, y: float) -> float:
+    """Height of the column nearest to (x, y) before the file; far below where the blank does not reach."""
+    ny, nx = before.shape
+    ix = math.floor((x - grid[0]) / grid[2] + 0.5)
+    iy = math.floor((y - grid[1]) / grid[3] + 0.5)
+    if ix < 0 or iy < 0 or ix >= nx or iy >= ny:
+        return -1e9
+    return float(before[iy, ix])
+
+
+@njit(cache=True)
+def _height(
+    x: float, y: float, z: float, start: float, lower: Floats, upper: Floats, near: Ints, count: int, radius: float,
+    recent: int, newest: int,
+) -> float:  # fmt: skip
+    """Height of the material over (x, y) as pieces before `newest` left it; stops where none is left above z."""
+    height = start
+    far, close = (radius + _NEAR) ** 2, (radius - _NEAR) ** 2
+    for k in range(count):
+        if height <= z:
+            break
+        piece = near[k]
+        if piece >= newest:
+            continue
+        away, t = _gap(x, y, lower[piece], upper[piece])
+        if away <= (close if piece >= recent else far):
+            at = lower[piece, 2] + t * (upper[piece, 2] - lower[piece, 2])
+            if at < height:
+                height = at
+    return height
+
+
+@njit(cache=True)
+def _collect(
+    x: float, y: float, lower: Floats, upper: Floats, head: Ints, after: Ints, member: Ints, frame: Floats,
+    shape: tuple[int, int], reach: float, near: Ints, seen: Ints, stamp: int,
+) -> int:  # fmt: skip
+    """Earlier pieces within `reach` of (x, y), the newest of each cell first, in `near`; how many."""
+    ny, nx = shape
+    cell = frame[2]
+    count = 0
+    ix0 = max(math.floor((x - reach - frame[0]) / cell), 0)
+    ix1 = min(math.floor((x + reach - frame[0]) / cell), nx - 1)
+    iy0 = max(math.floor((y - reach - frame[1]) / cell), 0)
+    iy1 = min(math.floor((y + reach - frame[1]) / cell), ny - 1)
+    for iy in range(iy0, iy1 + 1):
+        for ix in range(ix0, ix1 + 1):
+            link = head[iy * nx + ix]
+            while link >= 0:
+                piece = member[link]
+                link = after[link]
+                if seen[piece] == stamp:
+                    continue
+                seen[piece] = stamp
+                away, _ = _gap(x, y, lower[piece], upper[piece])
+                if away <= reach * reach and count < len(near):
+                    near[count] = piece
+                    count += 1
+    return count
+
+
+@njit(cache=True)
+def _insert(
+    piece: int, a: Floats, b: Floats, head: Ints, after: Ints, member: Ints, used: int, frame: Floats, nx: int
+) -> int:
+    """Enter a piece into the cells over the blank that it passes through; the number of links in use."""
+    cell = frame[2]
+    way = math.sqrt((b[0] - a[0]) ** 2 + (b[1] - a[1]) ** 2)
+    steps = int(way / (0.5 * cell)) + 1
+    last = -1
+    for s in range(steps + 1):
+        t = s / steps
+        ix = math.floor((a[0] + t * (b[0] - a[0]) - frame[0]) / cell)
+        iy = math.floor((a[1] + t * (b[1] - a[1]) - frame[1]) / cell)
+        at = iy * nx + ix
+        if at == last or ix < 0 or iy < 0 or ix >= nx or at >= len(head):
+            continue
+        last = at
+        member[used] = piece
+        after[used] = head[at]
+        head[at] = used
+        used += 1
+    return used
+
+
+@njit(cache=True)
+def engage(
+    lower: Floats, upper: Floats, cuts: NDArray[np.bool_], before: Singles, grid: Floats, radius: float,
+    least: float, layer: float, first: Ints, found: Floats,
+) -> None:  # fmt: skip
+    """Engagement at samples along the pieces, at the middle of equal shares of each, at their ends on the way down.
+
+    `lower`, `upper` (m, 3) pieces in the order cut, `cuts` (m,) which are feeds (rapids clear nothing and are not
+    sampled); `before[iy, ix]` the columns before the file, `grid` their x0, y0, px, py; material counts when it
+    stands more than `least` above the tip. `first` (m + 1,) row of each piece's first sample in `found` (k, 6):
+    width of cut to the right of the way and to the left, greatest depth of cut, height of material above the tip
+    within half the radius of the axis, the share of the piece's way where the sample lies, and the width of what
+    stands more than `layer` above the tip.
+    """
+    count = len(cuts)
+    cell = max(radius, 1.0)
+    low_x, low_y = grid[0] - 2.0 * radius, grid[1] - 2.0 * radius
+    high_x, high_y = grid[0] + grid[2] * before.shape[1] + radius, grid[1] + grid[3] * before.shape[0] + radius
+    links = 0
+    for k in range(count):
+        if cuts[k]:
+            way = math.sqrt((upper[k, 0] - lower[k, 0]) ** 2 + (upper[k, 1] - lower[k, 1]) ** 2)
+            links += int(way / (0.5 * cell)) + 2
+    if links == 0:
+        return
+    frame = np.array([low_x - cell, low_y - cell, cell])
+    nx, ny = int((high_x - low_x) / cell) + 3, int((high_y - low_y) / cell) + 3
+    head = np.full(nx * ny, -1, dtype=np.int64)
+    after, member = np.empty(links, dtype=np.int64), np.empty(links, dtype=np.int64)
+    near, seen = np.empty(4096, dtype=np.int64), np.full(count, -1, dtype=np.int64)
+    used = 0
+    width = np.empty(BINS)
+    angle = np.empty(BINS)
+    for j in range(BINS):
+        a, b = math.pi * j / BINS - math.pi / 2.0, math.pi * (j + 1) / BINS - math.pi / 2.0
+        width[j] = radius * (math.sin(b) - math.sin(a))
+        angle[j] = 0.5 * (a + b)
+    recent = 0
+    travelled = 0.0
+    ended = np.zeros(count)
+    for k in range(count):
+        if not cuts[k]:
+            continue
+        rows = first[k + 1] - first[k]
+        dx, dy, dz = upper[k, 0] - lower[k, 0], upper[k, 1] - lower[k, 1], upper[k, 2] - lower[k, 2]
+        way = math.sqrt(dx * dx + dy * dy)
+        upright = way <= _LEVEL
+        heading = math.atan2(dy, dx)
+        while recent < k and ended[recent] < travelled - 0.5 * radius:
+            recent += 1
+        end = upper[k].copy()
+        for s in range(rows):
+            t = (s + (0.5 if dz >= -_LEVEL else 1.0)) / rows
+            x, y, z = lower[k, 0] + t * dx, lower[k, 1] + t * dy, lower[k, 2] + t * dz
+            row = first[k] + s
+            found[row, 4] = t
+            got = _collect(
+                x, y, lower, upper, head, after, member, frame, (ny, nx), 2.0 * radius + _NEAR, near, seen, row
+            )
+            deepest = 0.0
+            if not upright:
+                upper[k, 0], upper[k, 1], upper[k, 2] = x, y, z
+                if got < len(near):
+                    near[got] = k
+                    got += 1
+                for j in range(BINS):
+                    qx, qy = x + radius * math.cos(heading + angle[j]), y + radius * math.sin(heading + angle[j])
+                    top = _height(
+                        qx, qy, z + least, _column(before, grid, qx, qy), lower, upper, near, got, radius, recent, count
+                    )
+                    if top > z + least:
+                        found[row, 0 if angle[j] < 0.0 else 1] += width[j]
+                        deepest = max(deepest, top - z)
+                        if top > z + layer:
+                            found[row, 5] += width[j]
+                upper[k, 0], upper[k, 1], upper[k, 2] = end[0], end[1], end[2]
+                got -= 1
+            found[row, 2] = deepest
+            under = 0.0
+            if upright or dz < -_LEVEL:
+                newest = count if upright else recent
+                for j in range(9):
+                    share = 0.0 if j == 8 else _INNER * radius
+                    qx, qy = x + share * math.cos(j * math.pi / 4.0), y + share * math.sin(j * math.pi / 4.0)
+                    top = _height(
+                        qx,
+                        qy,
+                        z + least,
+                        _column(before, grid, qx, qy),
+                        lower,
+                        upper,
+                        near,
+                        got,
+                        radius,
+                        recent,
+                        newest,
+                    )
+                    under = max(under, top - z)
+            found[row, 3] = under
+        travelled += way
+        ended[k] = travelled
+        used = _insert(k, lower[k], upper[k], head, after, member, used, frame, nx)

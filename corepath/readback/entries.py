@@ -1,0 +1,114 @@
+"""Entries: where a path goes down into material, and the slot that its first lap then cuts.
+
+A slot may begin where the way down ends, or where the wedge that a ramp left stands over the entry's own way. It may
+be left, as to clear a corner, and taken up again at its end, straight on. A cut as wide that begins anywhere else is
+no part of a first lap. Lengths in mm, bed frame.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from corepath.readback.path import Pieces
+
+__all__ = ["Entry", "find_entries", "first_laps", "runs"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+_SAME = 0.01
+_ON = 0.2
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One way down into material: pieces `first` to `last` (both included)."""
+
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class _End:
+    """Where a slot ends: place and heading in the plane, height."""
+
+    x: float
+    y: float
+    z: float
+    ux: float
+    uy: float
+
+
+def runs(which: Flags) -> list[tuple[int, int]]:
+    """Stretches in which `which` holds without a break, as (first, one past the last)."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], which, [False])).astype(np.int8)))
+    return [(int(first), int(last)) for first, last in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def find_entries(down: Flags, met: Flags) -> tuple[Entry, ...]:
+    """Runs of pieces that go down (`down`), of which one meets material (`met`)."""
+    return tuple(Entry(first, stop - 1) for first, stop in runs(down) if met[first:stop].any())
+
+
+def first_laps(
+    pieces: Pieces, piece: Ints, place: Floats, way: Floats, wide: Flags, entries: tuple[Entry, ...], radius: float
+) -> Flags:
+    """Which samples lie in an entry or its first lap, (k,).
+
+    `piece` (k,), `place` (k, 3), `way` (k,) of the samples in the order cut; `wide` tells which cut as wide as only a
+    first lap may.
+    """
+    inside = np.zeros(len(pieces), dtype=np.bool_)
+    for entry in entries:
+        inside[entry.first : entry.last + 1] = True
+    found = inside[piece]
+    found |= _on_own_way(pieces, place, entries)
+    headings = _headings(pieces)
+    heading = headings[piece]
+    ends = [_End(*pieces.upper[entry.last].tolist(), *headings[entry.last].tolist()) for entry in entries]
+    for first, stop in runs(wide | found):
+        if found[first:stop].any() or _goes_on(ends, place, heading, way, first, stop, radius):
+            found[first:stop] = True
+            x, y, z = (float(value) for value in place[stop - 1])
+            ends.append(_End(x, y, z, float(heading[stop - 1, 0]), float(heading[stop - 1, 1])))
+    return found
+
+
+def _headings(pieces: Pieces) -> Floats:
+    """Direction of each piece in the plane, (m, 2); zero where it is upright."""
+    span = (pieces.upper - pieces.lower)[:, :2]
+    return np.asarray(span / np.maximum(np.hypot(*span.T), 1e-12)[:, None], dtype=np.float64)
+
+
+def _on_own_way(pieces: Pieces, place: Floats, entries: tuple[Entry, ...]) -> Flags:
+    """Samples at the height where an entry ends, over the way that it came."""
+    on = np.zeros(len(place), dtype=np.bool_)
+    for entry in entries:
+        ends = pieces.upper[entry.first : entry.last + 1, :2]
+        points = np.vstack((pieces.lower[entry.first, :2], ends))
+        near = np.flatnonzero(np.abs(place[:, 2] - pieces.upper[entry.last, 2]) < _SAME)
+        line = shapely.linestrings(points)
+        shapely.prepare(line)
+        on[near] |= shapely.dwithin(line, shapely.points(place[near, :2]), _ON)
+    return on
+
+
+def _goes_on(
+    ends: list[_End], place: Floats, heading: Floats, way: Floats, first: int, stop: int, radius: float
+) -> bool:
+    """Whether a run takes up one of the slots that ended earlier, within its first diameter of way."""
+    last = first + int(np.searchsorted(np.cumsum(way[first:stop]), 2.0 * radius)) + 1
+    x, y, z = place[first:last].T
+    for end in ends:
+        ahead = (x - end.x) * end.ux + (y - end.y) * end.uy
+        aside = np.abs((y - end.y) * end.ux - (x - end.x) * end.uy)
+        same = heading[first:last, 0] * end.ux + heading[first:last, 1] * end.uy > 0.5
+        close = (ahead > -radius) & (ahead < 2.5 * radius) & (aside < 0.5 * radius)
+        if bool((close & same & (np.abs(z - end.z) < _SAME)).any()):
+            return True
+    return False

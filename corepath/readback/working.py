@@ -1,0 +1,188 @@
+"""What the engagement must not be: too wide, too deep, straight or too steep down into solid wood.
+
+The widest cut allowed, but for entries and the lap after each, is that whose engagement angle is `MORE` degrees over
+the stepover's: a round pocket that opens outwards from a helix engages so much more than a straight wall does. A light
+layer over a thin floor may be wider, not as wide as the cutter. Lengths in mm, bed frame.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.motion.cutter import Cutter
+from corepath.readback.engagement import CUTTING, Engagement, engagement
+from corepath.readback.entries import runs
+from corepath.readback.findings import Findings
+from corepath.readback.material import Grid, Singles
+from corepath.readback.measures import MeasureList
+from corepath.readback.path import Path
+from corepath.work.model import Work
+
+__all__ = ["FULL", "LAYER_SLACK", "MORE", "check_working", "engagement_angle", "find_engagement", "widest_allowed"]
+
+FULL = 0.95
+"""Share of the diameter from which on a cut counts as full width."""
+
+MORE = 20.0
+"""degrees over the engagement angle of the stepover."""
+
+LAYER_SLACK = 0.05
+"""mm by which a cut may be deeper than the deepest layer."""
+
+_THIN = 4.0  # in tight bends and corners a lap along the wall meets this many times what was left on it
+_SOLID = 0.05
+_STEEPER = 1.02
+_ROUNDING = 0.0002
+
+Flags = NDArray[np.bool_]
+
+
+def engagement_angle(width: float, diameter: float) -> float:
+    """Angle (degrees) over which the edge stands in a cut of some width: 90 at half, 180 at the whole diameter."""
+    return math.degrees(math.acos(max(1.0 - 2.0 * width / diameter, -1.0)))
+
+
+def widest_allowed(stepover: float, diameter: float) -> float:
+    """Widest cut allowed outside entries, mm."""
+    angle = min(engagement_angle(stepover, diameter) + MORE, 180.0)
+    return diameter / 2.0 * (1.0 - math.cos(math.radians(angle)))
+
+
+def _allowed(work: Work, diameter: float) -> float:
+    return widest_allowed(work.cutting.stepover, diameter) if work.part == 1 else FULL * diameter
+
+
+def find_engagement(work: Work, path: Path, before: Singles, grid: Grid) -> Engagement:
+    """Engagement of one file of pockets or holes; `before` are the columns as they stood before it."""
+    wide = min(_allowed(work, path.cutter.diameter), FULL * path.cutter.diameter)
+    return engagement(path, before, grid, wide, work.cutting.depth + LAYER_SLACK)
+
+
+def check_working(
+    work: Work, path: Path, found: Engagement, measures: MeasureList, findings: Findings, *, judge: bool = True
+) -> None:
+    """Measures of the engagement of one file, and its findings; with `judge` false only the measures."""
+    if not len(found.way):
+        return
+    _take(path.cutter, found, measures)
+    if judge:
+        _wide(work, path, found, findings)
+        _deep(work, path, found, findings)
+        _side(work, path, found, findings)
+        _plunges(path, found, findings)
+        _steep(path, found, findings)
+
+
+def _take(cutter: Cutter, found: Engagement, measures: MeasureList) -> None:
+    cuts, width, way = found.cuts, found.width, found.way
+    free = cuts & ~found.entering
+    long = max(float(way[cuts].sum()), 1e-9)
+    at = int(np.argmax(np.where(free, width, 0.0)))
+    where = (float(found.place[at, 0]), float(found.place[at, 1])) if free.any() else None
+    widest = float(width[at]) if free.any() else 0.0
+    angle = engagement_angle(widest, cutter.diameter)
+    measures.take("widest cut", widest, None, f"{angle:.0f} degrees of engagement, but for entries", where)
+    full = float(way[cuts & (width > FULL * cutter.diameter)].sum()) / long
+    measures.take("full width", full, None, "share of the way cut as wide as the cutter, entries and their laps too")
+    wide = max(float((way * width)[cuts].sum()), 1e-9)
+    side = float((way * found.right)[free].sum()) / max(float((way * width)[free].sum()), 1e-9)
+    measures.take("climb", side, None, "share of the width cut with the material on the right, but for entries")
+    measures.take("mean width of cut", wide / long, None, "mm, over all the way that cuts")
+    deepest = float(found.depth[width > CUTTING].max(initial=0.0))
+    measures.take("deepest cut", deepest, None, "most material above the tip")
+    measures.take("plunged", _plunged(found), None, "mm straight down through solid wood")
+
+
+def _upright(found: Engagement) -> Flags:
+    pieces = found.pieces
+    level = np.hypot(*(pieces.upper - pieces.lower)[found.piece, :2].T)
+    return np.asarray(level < 1e-9, dtype=np.bool_)
+
+
+def _plunged(found: Engagement) -> float:
+    pieces, piece = found.pieces, found.piece
+    fall = (pieces.lower - pieces.upper)[piece, 2]
+    solid = _upright(found) & (found.under > _SOLID)
+    return float(np.minimum(found.under, fall)[solid].sum())
+
+
+def _spot(found: Engagement, sample: int) -> tuple[float, float, float]:
+    x, y, z = (float(value) for value in found.place[sample])
+    return x, y, z
+
+
+def _wide(work: Work, path: Path, found: Engagement, findings: Findings) -> None:
+    """Too wide for longer than one diameter of way, where neither an entry nor the lap after it is."""
+    diameter = path.cutter.diameter
+    allowed = _allowed(work, diameter)
+    free = found.cuts & ~found.entering
+    light = found.depth <= work.milling.light_layer + LAYER_SLACK
+    wide = free & (found.width > np.where(light, FULL * diameter, allowed)) & (found.depth > _SOLID)
+    for first, last in runs(wide):
+        long = float(found.way[first:last].sum())
+        if long > diameter:
+            at = (first + last) // 2
+            says = (
+                f"{long:.1f} of way cut {np.median(found.width[first:last]):.2f} wide, at most {allowed:.2f} "
+                f"(stepover {work.cutting.stepover:.2f}) but in an entry and the lap after it"
+            )
+            line = found.line(path, first)
+            findings.add("engagement", says, line=line, place=_spot(found, at), depth=float(found.depth[at]))
+
+
+def _deep(work: Work, path: Path, found: Engagement, findings: Findings) -> None:
+    """Deeper than a layer: what a layer above left standing. Thin cuts along walls may be as deep as they like."""
+    thin = _THIN * work.milling.finish_allowance + 0.1
+    for first, last in runs(found.deep > thin):
+        at = first + int(np.argmax(found.deep[first:last]))
+        if float(found.way[first:last].sum()) > path.cutter.radius:
+            says = (
+                f"meets {found.depth[at]:.2f} of wood, {work.cutting.depth:.2f} is the deepest layer: "
+                "the layer above left it standing"
+            )
+            line = found.line(path, first)
+            findings.add("layer-missed", says, line=line, place=_spot(found, at), depth=float(found.depth[at]))
+
+
+def _side(work: Work, path: Path, found: Engagement, findings: Findings) -> None:
+    """Most of the way outside entries with the material on the side that the job does not wish."""
+    free = found.cuts & ~found.entering
+    wrong = free & ((found.right > found.left) if work.milling.conventional else (found.left > found.right))
+    long, all_of_it = float(found.way[wrong].sum()), float(found.way[free].sum())
+    if long <= max(4.0 * path.cutter.diameter, all_of_it / 2.0):
+        return
+    first, last = max(runs(wrong), key=lambda run: round(float(found.way[run[0] : run[1]].sum()), 6))
+    wished, other = ("conventional", "climb") if work.milling.conventional else ("climb", "conventional")
+    says = f"{long:.0f} of {all_of_it:.0f} of way outside entries is {other} milling; the job wishes {wished}"
+    findings.add("direction", says, line=found.line(path, first), place=_spot(found, (first + last) // 2))
+
+
+def _plunges(path: Path, found: Engagement, findings: Findings) -> None:
+    cutter = path.cutter
+    if cutter.centre_cutting or cutter.shape in ("ball", "drill"):
+        return
+    for at in np.flatnonzero(_upright(found) & (found.under > _SOLID)):
+        says = f"straight down into {found.under[at]:.2f} of solid wood; {cutter.describe()} does not cut to its centre"
+        line = found.line(path, int(at))
+        findings.add("plunge", says, line=line, place=_spot(found, int(at)), depth=float(found.under[at]))
+
+
+def _steep(path: Path, found: Engagement, findings: Findings) -> None:
+    """Ways down into solid wood, each motion as a whole: its fall against its length seen from above."""
+    limit = math.tan(math.radians(path.cutter.ramp_angle)) * _STEEPER
+    pieces = found.pieces
+    count = len(path.kind)
+    level = np.bincount(pieces.owner, np.hypot(*(pieces.upper - pieces.lower)[:, :2].T), minlength=count)
+    fall = path.start[:, 2] - path.end[:, 2]
+    solid = np.zeros(count, dtype=np.bool_)
+    met = found.under > _SOLID
+    solid[pieces.owner[found.piece[met]]] = True
+    steep = solid & (level > 1e-9) & (fall > limit * level + _ROUNDING)
+    for motion in np.flatnonzero(steep):
+        angle = math.degrees(math.atan2(fall[motion], level[motion]))
+        says = f"down at {angle:.1f} degrees into solid wood, the cutter takes {path.cutter.ramp_angle:g}"
+        x, y, z = (float(value) for value in path.end[motion])
+        findings.add("steep-ramp", says, line=int(path.line[motion]), place=(x, y, z), depth=float(fall[motion]))
