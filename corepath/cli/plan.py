@@ -50,6 +50,7 @@ def plan(
 
 
 def _told(made: Plan, written: Written, folder: Path, despite_failures: bool) -> str:
+    from corepath.cli.deck_cutter_table import deck_cutter_table
     from corepath.cli.hole_table import hole_table
     from corepath.cli.tables import check_table, file_table, finding_lines
 
@@ -60,6 +61,8 @@ def _told(made: Plan, written: Written, folder: Path, despite_failures: bool) ->
             file_table(operations, made.report.get("minutes"), made.report.get("minutes_apart")),
             "",
             hole_table(made.report.get("holes") or []),
+            "",
+            deck_cutter_table((made.report.get("deck") or {}).get("cutters") or []),
             "",
             finding_lines(made.findings, _counts(made)),
             "",

@@ -38,7 +38,7 @@ _SHARE = 0.97
 _MOST_TRIED = 1_000_000
 _LEAST_SQUARE = 0.5
 """mm; one place is tried in each square, of this size or as large as the number of places asks for."""
-_FIRST_SQUARES = 4.0
+_SQUARES = (4.0, 2.0, 1.0)
 """Until all is well at places in squares this many times as large, no more are tried."""
 _ROUNDS = 10
 _EARLY = 0.8
@@ -77,7 +77,7 @@ def regional(work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, *, op
     ]
     split = regions(tables[0], tables[1], widest, bounds[2], bounds[3], deck.grain_penalty)
     square, follow = _square(tried), follower(offset)
-    stages = [_tried(tried, _FIRST_SQUARES * square), _tried(tried, square)]
+    stages = [_tried(tried, times * square) for times in _SQUARES]
     places = stages.pop(0)
     best: tuple[tuple[int, int, float], Array] | None = None
     for _ in range(_ROUNDS):
@@ -88,7 +88,7 @@ def regional(work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, *, op
         if best is None or measure < best[0]:
             best = measure, track
         bad = ~(found <= wanted)
-        if not bad.any() and stages:
+        while not bad.any() and stages:
             places = stages.pop(0)
             found = _heights(follow(track), work, places, tried, offset)
             left = _worst(found, places)

@@ -10,6 +10,7 @@ Inside a frame, or beside obstacles, the edges of the room are cut first (`corep
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +27,7 @@ from corepath.work.deck_steps import land_of
 from corepath.work.keepoff import field_of
 from corepath.work.model import Deck, Work
 
-__all__ = ["plan"]
+__all__ = ["finished", "judged", "plan"]
 
 Array = NDArray[np.float64]
 
@@ -41,19 +42,36 @@ _TOLD = 0.005
 
 def plan(work: Work) -> tuple[Program, ...]:
     """The program that roughs the deck (`deck.rough` > 0) or finishes it."""
-    deck = work.deck
-    if deck is None:
+    deck = _deck(work)
+    if deck.rough > 0.0:
+        offset = CutterOffset(deck.surface, work.cutter)
+        return (program(work, work.stem, [rough(work, deck, offset, Around.of(work))]),)
+    return (finished(work)[0],)
+
+
+def finished(work: Work) -> tuple[Program, Left | None]:
+    """The finishing program, and what it leaves (None beside obstacles or inside a frame)."""
+    deck, around = _deck(work), Around.of(work)
+    offset = CutterOffset(deck.surface, work.cutter)
+    stretch, left = _finish(work, deck, offset) if around is None else _finish_around(work, deck, offset, around)
+    return program(work, work.stem, [stretch], watch=_told(deck, left)), left
+
+
+def judged(work: Work, moves: Sequence[Move]) -> Left:
+    """What straight cuts of the work's cutter, one after another, leave over its deck."""
+    deck = _deck(work)
+    path = np.array([(move.x, move.y, move.z) for move in moves])
+    return left_over(path, work, deck, CutterOffset(deck.surface, work.cutter))
+
+
+def _deck(work: Work) -> Deck:
+    if work.deck is None:
         raise CorepathError(f"{work.stem}: no deck to surface")
     if work.cutter.shape == "drill":
         raise CorepathError(
             f"{work.stem}: {work.cutter.describe()} cannot surface a deck; list a flat, ball or bull one"
         )
-    offset = CutterOffset(deck.surface, work.cutter)
-    around = Around.of(work)
-    if deck.rough > 0.0:
-        return (program(work, work.stem, [rough(work, deck, offset, around)]),)
-    stretch, left = _finish(work, deck, offset) if around is None else _finish_around(work, deck, offset, around)
-    return (program(work, work.stem, [stretch], watch=_told(deck, left)),)
+    return work.deck
 
 
 def _told(deck: Deck, left: Left | None) -> tuple[str, ...]:

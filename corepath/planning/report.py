@@ -8,6 +8,7 @@ from typing import Any
 from corepath.motion.cutter import Cutter
 from corepath.motion.program import Corner
 from corepath.planning.after_layup import layup_report
+from corepath.planning.deck_table import deck_table
 from corepath.planning.holes import holes_report
 from corepath.planning.make import MadeFile
 from corepath.planning.prepare import Prepared
@@ -110,6 +111,7 @@ def full_report(
     cut = [made for made in files if _is_cut(made, prepared)]
     report["minutes"] = round(sum(made.minutes for made in cut), 2)
     report["minutes_apart"] = together((made.program.cutter.number, made.apart) for made in cut).as_dict()
+    report["deck"]["cutters"] = deck_table(prepared, files)
     report["readback"] = readback
     return report
 

@@ -35,7 +35,10 @@ from corepath.work.running import FINISH_DEPTH, Asked
 __all__ = ["build_works"]
 
 ROUGH_LEAVE = 0.4
-"""mm that roughing leaves on the deck for the finishing cutter (common practice, no source)."""
+"""mm that roughing leaves on the deck for the finishing cutter at least (common practice, no source)."""
+
+MOST_LEAVE = 1.0
+"""mm that it leaves at most, where that saves a layer."""
 
 PROUD_ROOM = 1.0
 """mm above the pour line that proud resin may stand at the low end of a tilt, for the first layer of a flush."""
@@ -306,7 +309,8 @@ class _Builder:
             need = Need("roughing the deck", ("flat", "bull", "ball"), None, 0.0, "deck", asked)
             rough = self._chosen(need)
             if rough is not None:
-                deck = Deck(area, surface, top, job.deck.scallop, GOUGE, ROUGH_LEAVE, framed)
+                leave = _rough_leave(top - lowest, rough.cutting.depth)
+                deck = Deck(area, surface, top, job.deck.scallop, GOUGE, leave, framed)
                 self._work(7, "C", "deck-rough", rough, top=top, lowest=lowest, deck=deck)
         deck = Deck(area, surface, top, job.deck.scallop, GOUGE, 0.0, framed, grain_penalty=job.deck.grain_penalty)
         watch = [f"hold board and rim each on its own ({job.hold.C})"]
@@ -326,3 +330,9 @@ class _Builder:
             return blank
         area: Polygon = blank.buffer(-margin, join_style="mitre")
         return area
+
+
+def _rough_leave(depth: float, layer: float) -> float:
+    """What roughing leaves on, mm, for the fewest layers of at most `layer` into stock of `depth` over the deck."""
+    layers = math.ceil((depth - MOST_LEAVE) / layer - 1e-9)
+    return round(max(ROUGH_LEAVE, depth - layers * layer), 6)

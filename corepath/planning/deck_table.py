@@ -1,0 +1,93 @@
+"""The job's cutters compared for the deck: minutes, ridges and what each leaves, beside plain lines of a ball.
+
+Lengths in mm, times in minutes. The cutter that is taken and the next best one are judged by their real paths, tried
+at one place in each square (`corepath.operations.deck_finish`); the rest by an estimate, and marked so. *Ball lines*
+are lines along the grain, back and forth over the whole blank, with a ball of the same diameter at the same feed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from corepath.errors import CorepathError
+from corepath.motion.clock import Limits, minutes, seconds
+from corepath.motion.cutter import Cutter
+from corepath.motion.program import Kind, Program, line
+from corepath.operations.surfacing import finished, judged
+from corepath.planning.make import MadeFile
+from corepath.planning.prepare import Prepared
+from corepath.work.deck_cutter import Offer, deck_offers, hollow_left
+from corepath.work.deck_steps import level_step
+from corepath.work.model import Work
+
+__all__ = ["ball_lines", "deck_table"]
+
+_TRIED = 1
+"""How many cutters beside the one taken are judged by a real path."""
+
+
+def deck_table(prepared: Prepared, made: Sequence[MadeFile]) -> list[dict[str, Any]]:
+    """One entry for each listed cutter that could finish the deck, the quickest first; empty where it is cut."""
+    mine = next((one for one in made if one.work.deck is not None and one.work.deck.rough == 0.0), None)
+    if mine is None:
+        return []
+    work, job = mine.work, prepared.job
+    assert work.deck is not None
+    offers = deck_offers(job, work.deck.surface, work.deck.area.bounds)
+    others = [offer for offer in offers if offer.chosen.cutter.number != work.cutter.number][:_TRIED]
+    return [_entry(prepared, work, mine.program, offer, tried=offer in others) for offer in offers]
+
+
+def ball_lines(work: Work, diameter: float, feed: float, limits: Limits) -> float:
+    """Minutes of lines along X over the whole blank with a ball of `diameter`, the allowed ridges apart, at `feed`.
+
+    Level lines: on a deck they are a little longer. Turns are straight links.
+    """
+    assert work.deck is not None
+    ball = Cutter(0, "ball", diameter, diameter / 2.0, 2, diameter, diameter)
+    left, low, right, high = work.deck.area.bounds
+    count = math.ceil((high - low) / level_step(ball, work.deck.scallop, diameter) - 1e-9)
+    ys = low + (np.arange(count) + 0.5) * (high - low) / count
+    xs = [(left, right) if k % 2 == 0 else (right, left) for k in range(count)]
+    moves = [line(x, float(y), 0.0, feed) for pair, y in zip(xs, ys, strict=True) for x in pair]
+    return float(seconds(moves, limits).sum()) / 60.0
+
+
+def _limits(prepared: Prepared) -> Limits:
+    machine = prepared.job.machine
+    return Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
+
+
+def _entry(prepared: Prepared, work: Work, program: Program, offer: Offer, *, tried: bool) -> dict[str, Any]:
+    cutter, cutting, limits = offer.chosen.cutter, offer.chosen.cutting, _limits(prepared)
+    taken = cutter.number == work.cutter.number
+    assert work.deck is not None
+    found: dict[str, Any] = {
+        "cutter": cutter.describe(),
+        "number": cutter.number,
+        "taken": taken,
+        "estimate": not (taken or tried),
+        "minutes": round(offer.estimate, 2),
+        "least": round(offer.minutes, 2),
+        "least_sloped": round(offer.sloped, 2),
+        "scallop": work.deck.scallop,
+        "lowest": None,
+        "highest": None,
+        "hollow": round(hollow_left(work.deck.surface, cutter), 4),
+        "ball_lines": round(ball_lines(work, cutter.diameter, max(cutting.feed, cutting.finish), limits), 2),
+    }
+    variant = replace(work, cutter=cutter, cutting=cutting)
+    try:
+        path = program if taken else finished(variant)[0] if tried else None
+    except CorepathError as error:
+        return {**found, "estimate": True, "refused": str(error)}
+    if path is not None:
+        found["minutes"] = round(minutes(path.passes, limits, park=path.park), 2)
+        left = judged(variant, [move for move in path.moves if move.kind != Kind.RAPID])
+        found["lowest"], found["highest"] = round(left.low, 4), round(left.high, 4)
+    return found
