@@ -3,7 +3,7 @@
 Minutes are the integral of dA over step and feed (`corepath.work.deck_steps`), with a share on top for turns and whole
 numbers of lines. What a cutter cannot reach is the closing of the surface by its shape less the surface itself (the
 lowest that the cutter, resting on the ground from every place, leaves; mathematical morphology), on a grid of
-`_GRID` mm.
+`_GRID` mm for a flat end; a rounded one asks for each node, since it touches between coarser ones.
 """
 
 from __future__ import annotations
@@ -85,7 +85,7 @@ def hollow_left(surface: Gridded, cutter: Cutter) -> float:
     from scipy.ndimage import grey_closing
 
     spacing = float(surface.xs[1] - surface.xs[0])
-    every = max(1, round(min(_GRID, cutter.radius / 2.0) / spacing))
+    every = max(1, round(min(_GRID, cutter.radius / 2.0) / spacing)) if cutter.radius == land_of(cutter) else 1
     grid = np.asarray(surface.grid, dtype=np.float64)[::every, ::every]
     cell = every * spacing
     reach = math.floor(cutter.radius / cell)

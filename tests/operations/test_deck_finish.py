@@ -1,0 +1,199 @@
+"""Finishing by regions: kernels against plain loops, lines nowhere too far apart, one path, directions up the slope."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from shapely import box
+
+from corepath.motion.cutter import Cutter, Cutting
+from corepath.motion.program import Zero
+from corepath.operations.deck_finish import follower, left_over, regional
+from corepath.operations.deck_kernels import guillotine, left_at
+from corepath.operations.deck_lines import Ends, Sheet, region_lines
+from corepath.operations.deck_regions import regions
+from corepath.operations.deck_route import routed
+from corepath.operations.offsetting import CutterOffset
+from corepath.work.deck_cutter import hollow_left
+from corepath.work.deck_steps import steps_by_axis, surface_minutes
+from corepath.work.model import Deck, Work
+
+Array = NDArray[np.float64]
+
+FLAT = Cutter(1, "flat", 20.0, 0.0, 2, 30.0, 40.0)
+BULL = Cutter(2, "bull", 20.0, 3.0, 2, 30.0, 40.0)
+BALL = Cutter(3, "ball", 20.0, 10.0, 2, 30.0, 40.0)
+OPEN = Ends(True, True, True, True)
+SHUT = Ends(False, False, False, False)
+
+
+@dataclass(frozen=True)
+class Ground:
+    xs: Array
+    ys: Array
+    grid: Array
+    edge: float
+
+
+def ground(height: float, along: float, across: float, size: tuple[float, float] = (160.0, 120.0)) -> Ground:
+    """A ramp of even slope in the middle of level ground, rising along X or Y by a smooth step of `height`."""
+    xs = np.arange(-size[0] / 2 - 40, size[0] / 2 + 41)
+    ys = np.arange(-size[1] / 2 - 40, size[1] / 2 + 41)
+    x, y = np.meshgrid(xs, ys, indexing="ij")
+    u = np.clip((along * x + across * y) / 60.0 + 0.5, 0.0, 1.0)
+    return Ground(xs, ys, 5.0 + height * (35 * u**4 - 84 * u**5 + 70 * u**6 - 20 * u**7), 5.0)
+
+
+def work_on(surface: Ground, cutter: Cutter, size: tuple[float, float] = (160.0, 120.0)) -> Work:
+    blank = box(-size[0] / 2, -size[1] / 2, size[0] / 2, size[1] / 2)
+    return Work(
+        order=8, setup="C", name="deck", cutter=cutter,
+        cutting=Cutting(16000.0, 3000.0, 1500.0, 900.0, 3.0, 0.75 * cutter.diameter),
+        zero=Zero(0.0, 0.0, 0.0, "the bed", True), blank=blank, stock_top=12.0, clear=22.0, lowest=4.9,
+        park=(0.0, 0.0), arcs=True, deck=Deck(blank, surface, 12.0, 0.05, 0.01, 0.0),  # type: ignore[arg-type]
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("cutter", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
+def test_what_a_path_leaves_agrees_with_small_steps_along_it(cutter: Cutter) -> None:
+    """The whole plan hangs on this kernel: 2,000 places of a cutter on each move are a plain and slower judge."""
+    draw = np.random.default_rng(7)
+    path = np.column_stack([draw.uniform(0, 60, 9), draw.uniform(0, 40, 9), draw.uniform(0, 2, 9)])
+    x, y = draw.uniform(0, 60, 400), draw.uniform(0, 40, 400)
+    corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
+    frame = np.array([0.0, 0.0, 10.0, 6.0, 4.0])
+    found = left_at(path, cutter.radius, cutter.radius - corner, corner, x, y, frame)
+    t = np.linspace(0.0, 1.0, 2001)[:, None]
+    steps = np.concatenate([a + t * (b - a) for a, b in itertools.pairwise(path)])
+    away = np.hypot(x[:, None] - steps[:, 0], y[:, None] - steps[:, 1])
+    out = np.clip(away - (cutter.radius - corner), 0.0, corner)
+    over = steps[:, 2] + corner - np.sqrt(corner**2 - out**2)
+    plain = np.where(away <= cutter.radius, over, np.inf).min(axis=1)
+    both = np.isfinite(found) & np.isfinite(plain)
+    assert both.sum() > 300 and (np.isfinite(found) >= np.isfinite(plain)).all()
+    assert (found[both] <= plain[both] + 1e-4).all()
+    # At the edge of its reach the plain judge comes up to half a step short of the last place.
+    assert (plain[both] - found[both]).max() < 0.02
+
+
+def test_the_split_is_the_best_of_all() -> None:
+    """Dynamic programming against trying every way of cutting a small grid."""
+    draw = np.random.default_rng(3)
+    costs = [np.pad(draw.uniform(0.0, 9.0, (4, 3)).cumsum(0).cumsum(1), ((1, 0), (1, 0))) for _ in range(2)]
+    turn, link = 0.7, 1.3
+
+    def least(i: int, end: int, j: int, top: int) -> float:
+        def one(c: Array, width: int) -> float:
+            return float(c[end, top] - c[i, top] - c[end, j] + c[i, j]) + width * turn + link
+
+        ways = [one(costs[0], top - j), one(costs[1], end - i)]
+        ways += [least(i, k, j, top) + least(k, end, j, top) for k in range(i + 1, end)]
+        ways += [least(i, end, j, k) + least(i, end, k, top) for k in range(j + 1, top)]
+        return min(ways)
+
+    best, _ = guillotine(costs[0], costs[1], turn, turn, link)
+    assert best[0, 4, 0, 3] == pytest.approx(least(0, 4, 0, 3), abs=0.1)
+    assert best[1, 3, 0, 2] == pytest.approx(least(1, 3, 0, 2), abs=0.1)
+
+
+@settings(max_examples=25, deadline=None, derandomize=True)
+@given(st.integers(0, 10_000), st.booleans())
+def test_lines_lie_nowhere_farther_apart_than_allowed(seed: int, level_sides: bool) -> None:
+    """Across every bin the gaps between neighbouring lines keep within the least step there, sides included."""
+    draw = np.random.default_rng(seed)
+    u, v = np.meshgrid(np.arange(120) + 0.5, np.arange(80) + 0.5, indexing="ij")
+    spot = draw.uniform(20, 60, 2)
+    table = 12.0 - 9.0 * np.exp(-(((u - spot[0] - 20) / 25) ** 2) - ((v - spot[1]) / 18) ** 2)
+    if level_sides:
+        table[:, :14] = table[:, -14:] = 12.0
+    sheet = Sheet(table, 0.0, 0.0, 120.0, 80.0, 1.0)
+    ends = Ends(False, False, level_sides, level_sides)
+    through, extra = region_lines(sheet, 12.0, 10.0, ends)
+    for k in range(8, 112):
+        places = [line[0, 1] for line in through]
+        for line in extra:
+            if line[0, 0] <= k + 0.5 <= line[-1, 0]:
+                places.append(float(np.interp(k + 0.5, line[:, 0], line[:, 1])))
+        places.sort()
+        for low, high in itertools.pairwise(places):
+            # An extra line glides to its next place over some bins: there it may be a little off the even one.
+            assert high - low <= 1.35 * float(table[max(k - 6, 0) : k + 7, int(low) : int(high) + 1].max()) + 0.1
+    gaps = [b[0, 1] - a[0, 1] for a, b in itertools.pairwise(through)]
+    assert max(gaps) <= 12.0 + 1e-9
+
+
+def test_one_path_goes_along_every_line() -> None:
+    """A line left out is a strip left standing; a jump is a cut through the board."""
+    lines = [np.array([[0.0, float(v)], [100.0 - v, float(v)]]) for v in range(0, 60, 7)]
+    path = routed(lines, (0.0, -5.0), 0.0)
+    for line in lines:
+        middle = line.mean(axis=0)
+        a, b = path[:-1], path[1:]
+        run = b - a
+        share = np.clip(((middle - a) * run).sum(axis=1) / np.maximum((run**2).sum(axis=1), 1e-12), 0, 1)
+        assert np.hypot(*(a + share[:, None] * run - middle).T).min() < 1e-9
+    steps = np.hypot(*np.diff(path, axis=0).T)
+    assert steps.sum() < sum(100.0 - v for v in range(0, 60, 7)) + 8 * (7 * math.pi / 2 + 7) + 1e-6
+
+
+@pytest.mark.parametrize(("along", "across"), [(1.0, 0.0), (0.0, 1.0)])
+def test_a_flat_end_is_led_up_the_slope(along: float, across: float) -> None:
+    """Along a contour a flat end leaves terraces: lines must run the way the ground rises."""
+    surface = ground(6.0, along, across)
+    bounds = (-80.0, -60.0, 80.0, 60.0)
+    tables = [steps_by_axis(surface, FLAT, 0.05, 15.0, bounds, size=1.0, across=way) for way in (False, True)]
+    found = regions(tables[0], tables[1], 15.0, 80.0, 60.0, 1.0)
+    middle = next(r for r in found if r.left <= 0.0 < r.right and r.low <= 0.0 < r.high)
+    assert middle.across is (across > 0.0)
+    assert sum((r.right - r.left) * (r.high - r.low) for r in found) == pytest.approx(160.0 * 120.0)
+
+
+def test_a_penalty_keeps_lines_along_the_grain_where_it_hardly_matters() -> None:
+    """On level ground both ways cost the same but for turns; a penalty must decide for the grain."""
+    surface = ground(0.0, 1.0, 0.0, (120.0, 160.0))
+    bounds = (-60.0, -80.0, 60.0, 80.0)
+    tables = [steps_by_axis(surface, FLAT, 0.05, 15.0, bounds, size=1.0, across=way) for way in (False, True)]
+    assert all(r.across for r in regions(tables[0], tables[1], 15.0, 60.0, 80.0, 1.0))
+    assert not any(r.across for r in regions(tables[0], tables[1], 15.0, 60.0, 80.0, 1.5))
+
+
+@pytest.mark.parametrize("cutter", [FLAT, BULL], ids=["flat", "bull"])
+def test_the_path_keeps_within_the_ridges_and_well_under_lines_of_a_ball(cutter: Cutter) -> None:
+    surface = ground(6.0, 0.6, 0.8)
+    work = work_on(surface, cutter)
+    assert work.deck is not None
+    offset = CutterOffset(surface, cutter)
+    bounds = work.deck.area.bounds
+    path = follower(offset)(regional(work, work.deck, offset, bounds, open_sides=True))
+    left = left_over(path, work, work.deck, offset)
+    assert left.unreached == 0 and left.low > -0.003 and left.high <= 0.05
+    way = float(np.sqrt((np.diff(path, axis=0) ** 2).sum(axis=1)).sum())
+    least, _ = surface_minutes(surface, cutter, 0.05, 15.0, bounds, 1.0)
+    lines_of_a_ball = 160.0 * 120.0 / (2.0 * math.sqrt(2 * 10.0 * 0.05 - 0.05**2))
+    assert least < way < 0.65 * lines_of_a_ball
+
+
+@pytest.mark.parametrize("cutter", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
+def test_hollows_too_tight_for_a_cutter(cutter: Cutter) -> None:
+    """In a bowl of radius 150 a flat end of 10 rests on its rim 150 − √(150² − 10²) above the bottom; a ball fits.
+
+    A bull's corner of 3 touches where it lies in a bowl of 147, its centre 7 off the axis. The grid is good to 0.05.
+    """
+    xs = ys = np.arange(-80.0, 81.0)
+    x, y = np.meshgrid(xs, ys, indexing="ij")
+    bowl = Ground(xs, ys, 155.0 - np.sqrt(150.0**2 - np.minimum(x**2 + y**2, 40.0**2)), 5.0)
+    expected = {
+        "flat": 150.0 - math.sqrt(150.0**2 - 10.0**2),
+        "bull": 147.0 - math.sqrt(147.0**2 - 7.0**2),
+        "ball": 0.0,
+    }[cutter.shape]
+    assert hollow_left(bowl, cutter) == pytest.approx(expected, abs=0.05)
+    level = replace(bowl, grid=np.full_like(bowl.grid, 5.0))
+    assert hollow_left(level, cutter) == 0.0
