@@ -241,7 +241,7 @@ def new_table() -> Table:
 def _figure(number: float, unit: str = "mm") -> str:
     text = f"{number:.3f}"
     text = "0.000" if text == "-0.000" else text
-    return text if unit == "mm" else f"{text} {unit}"
+    return text if unit in ("", "mm") else f"{text} {unit}"
 
 
 def _cutter(cutter: Mapping[str, Any]) -> str:

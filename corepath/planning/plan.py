@@ -71,7 +71,7 @@ def plan(prepared: Prepared, *, progress: Progress = quiet, despite_failures: bo
         readback = read_files(prepared, {one.name: one.text for one in made}, progress, (0.3, 0.85))
         walks = rehearsals(prepared, made)
         travel = prepared.job.machine.travel
-        readback.findings.extend(check_rehearsals(prepared.works, travel, {one.name: one.text for one in walks}))
+        readback.findings.extend(check_rehearsals(prepared.ahead, travel, {one.name: one.text for one in walks}))
     progress("drawings", 0.85)
     files = _drawings(prepared, made)
     report = full_report(prepared, made, readback.as_dict() if readback is not None else None, despite_failures)

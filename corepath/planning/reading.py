@@ -129,7 +129,7 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     readback = read_files(prepared, texts, progress, sha256=sha256)
     walks = {f"{FOLDER}/{path.name}": _text(path) for path in sorted((folder / FOLDER).glob("*.nc")) if path.is_file()}
     planned = _sha256(report, "rehearsals")
-    readback.findings.extend(check_rehearsals(prepared.works, job.machine.travel, walks, planned))
+    readback.findings.extend(check_rehearsals(prepared.ahead, job.machine.travel, walks, planned))
     return Reading(prepared, readback)
 
 

@@ -194,7 +194,7 @@ def _holes_left(job: Job, board: Board) -> list[Check]:
     count = float(len(names))
     says = f"{', '.join(names)}: each leaves a hole in the finished board; fill it before lay-up"
     mend = "drive them into wood that is bored away later, or hold the island by tape or vacuum"
-    return [Check("screws", "caution", -count, -count, -count, 0.0, "holes", says, "island", mend)]
+    return [Check("screws", "caution", -count, -count, -count, 0.0, "", says, "island", mend)]
 
 
 def _held(job: Job, board: Board) -> Check:
@@ -216,11 +216,11 @@ def _held(job: Job, board: Board) -> Check:
     value = -float(len(missing))
     says = "; ".join(words)
     if not missing:
-        return Check("held", "ok", 0.0, 0.0, 0.0, 0.0, "pieces", says, "A, B, C")
+        return Check("held", "ok", 0.0, 0.0, 0.0, 0.0, "", says, "A, B, C")
     mend = (
         f"nothing in the job holds the {', the '.join(missing)}: add [[screw]] or [[obstacle]], or say tape or vacuum"
     )
-    return Check("held", "caution", value, value, value, 0.0, "pieces", says, ", ".join(missing), mend)
+    return Check("held", "caution", value, value, value, 0.0, "", says, ", ".join(missing), mend)
 
 
 def _holders(job: Job, setup: Setup, piece: BaseGeometry) -> int:
