@@ -48,7 +48,11 @@ def check_layers(
     pocket: Pocket, path: Path, mine: Pieces, found: Engagement, allowance: float, allowed: Allowed,
     measures: MeasureList, findings: Findings, cleared: BaseGeometry | None = None,
 ) -> None:  # fmt: skip
-    """Each layer of one pocket from the pieces that lie in it; `cleared` is what earlier files swept to the floor."""
+    """Each layer of one pocket from the pieces that lie in it; `cleared` is what earlier files swept to the floor.
+
+    The many places that a larger cutter left are each cut to the floor on their own: there the pieces at a layer's own
+    height count, whenever they come, and the depth of cut tells their order.
+    """
     radius = path.cutter.radius
     heights = layer_heights(found, pocket, path.cutter.diameter, allowance + 0.1)
     wanted = _wanted(pocket, radius, allowance, allowed.walls, cleared)
@@ -60,8 +64,12 @@ def check_layers(
     for height in heights:
         deeper = motion[laps & (found.place[:, 2] < height - 2.0 * _SAME)]
         next_one = int(deeper.min()) if len(deeper) else len(path.line) - 1
-        done = mine.pick(mine.owner < next_one) if len(deeper) else mine
-        rest = shapely.difference(wanted, swept_area(done.below(height + _SAME), radius))
+        done = mine.below(height + _SAME)
+        if cleared is not None:
+            done = done.pick(done.low > height - _SAME)
+        elif len(deeper):
+            done = done.pick(done.owner < next_one)
+        rest = shapely.difference(wanted, swept_area(done, radius))
         area = float(shapely.area(rest))
         if area > _LEAST_AREA:
             point = shapely.point_on_surface(max(shapely.get_parts(rest), key=lambda part: float(shapely.area(part))))

@@ -322,7 +322,7 @@ class _Run:
             check_floor(pocket, path, self.stock, allowed, measures, findings)
             if found is not None:
                 left = work.milling.finish_allowance
-                check_layers(pocket, path, mine, found, left, allowed, measures, findings)
+                check_layers(pocket, path, mine, found, left, allowed, measures, findings, pocket.cleared)
         for index in range(min(len(stray), findings.keep)):
             x, y, z = (float(value) for value in stray.middle[index])
             line = int(path.line[stray.owner[index]])
