@@ -48,3 +48,14 @@ def test_a_second_file_alone_is_not_enough(groove: tuple[Prepared, dict[str, str
     prepared, texts = groove
     found = read_files(prepared, {"03-A-groove-2.nc": texts["03-A-groove-2.nc"]}).findings
     assert {"missing-file", "floor", "not-reached"} & {finding.kind for finding in found}
+
+
+def test_a_layer_missed_in_one_corner_is_found(groove: tuple[Prepared, dict[str, str]]) -> None:
+    """The small cutter meets a tip at double depth, although every other corner has all its layers."""
+    prepared, texts = groove
+    name = "03-A-groove-2.nc"
+    lines = texts[name].splitlines()
+    down = [k for k, line in enumerate(lines) if "Z" in line and line.startswith("G1")]
+    without = lines[: down[0]] + lines[down[1] :]
+    found = read_files(prepared, texts | {name: "\n".join(without) + "\n"}).findings
+    assert {finding.kind for finding in found} == {"layer-missed"}
