@@ -23,24 +23,25 @@ from corepath.operations.offsetting import CutterOffset
 from corepath.work.deck_steps import Steps, corner_of, land_of, level_step, steps_by_axis
 from corepath.work.model import Deck, Work
 
-__all__ = ["Bounds", "Left", "follower", "left_over", "regional"]
+__all__ = ["ROUNDS", "Bounds", "Left", "follower", "left_over", "regional"]
 
 Array = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
 
 _BIN = 1.0
-_SAMPLE = 0.5
+_SAMPLE = 1.0
 _LIFT = 0.001
 """mm by which the path is lifted, so that its thinning does not cut low."""
 _THINNED = 0.0015
 _SHARE = 0.97
 """Share of the allowed ridge that the first lines are laid for."""
-_MOST_TRIED = 1_000_000
+_MOST_TRIED = 400_000
 _LEAST_SQUARE = 0.5
 """mm; one place is tried in each square, of this size or as large as the number of places asks for."""
 _SQUARES = (4.0, 2.0, 1.0)
 """Until all is well at places in squares this many times as large, no more are tried."""
-_ROUNDS = 10
+ROUNDS = 10
+"""How often a path is laid at most."""
 _EARLY = 0.8
 _LEVEL = 1e-4
 """Slope up to which ground counts as level."""
@@ -58,7 +59,9 @@ class Left:
     unreached: int
 
 
-def regional(work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, *, open_sides: bool) -> Array:
+def regional(
+    work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, *, open_sides: bool, rounds: int = ROUNDS
+) -> Array:
     """Where the axis goes (n, 2) to finish the deck within `bounds` with the cutter of `work`, in one path.
 
     With `open_sides` the sides of the bounds are those of the blank and lines may run over them. Where the ground is
@@ -80,7 +83,7 @@ def regional(work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, *, op
     stages = [_tried(tried, times * square) for times in _SQUARES]
     places = stages.pop(0)
     best: tuple[tuple[int, int, float], Array] | None = None
-    for _ in range(_ROUNDS):
+    for _ in range(rounds):
         track = _laid(split, tables, widest, land_of(work.cutter), bounds, open_sides)
         found = _heights(follow(track), work, places, tried, offset)
         left = _worst(found, places)
@@ -157,7 +160,7 @@ def _heights(path: Array, work: Work, places: Array, bounds: Bounds, offset: Cut
     from corepath.operations.deck_kernels import left_at
 
     left, low, right, high = bounds
-    cell = max(work.cutter.radius, 5.0)
+    cell = max(0.4 * work.cutter.radius, 3.0)
     frame = np.array([left, low, cell, math.ceil((right - left) / cell), math.ceil((high - low) / cell)])
     x, y = np.ascontiguousarray(places[:, 0]), np.ascontiguousarray(places[:, 1])
     cutter = work.cutter

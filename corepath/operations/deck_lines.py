@@ -118,7 +118,7 @@ def _counts(sheet: Sheet, low: float, high: float) -> NDArray[np.int64]:
 
 
 def _best_gap(sheet: Sheet, low: float, widest: float) -> float:
-    widths = [widest * 0.97**k for k in range(50)]
+    widths = [widest * 0.95**k for k in range(26)]
     costs = [round(_cost(sheet, low, width) / width, 9) for width in widths]
     return widths[costs.index(min(costs))]
 

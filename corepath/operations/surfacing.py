@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from corepath.errors import CorepathError
 from corepath.motion.program import Move, Pass, Program, line, rapid
 from corepath.operations.around import Around, Follow
-from corepath.operations.deck_finish import Bounds, Left, follower, left_over, regional
+from corepath.operations.deck_finish import ROUNDS, Bounds, Left, follower, left_over, regional
 from corepath.operations.facing_paths import RUN_IN, descend, joined, program
 from corepath.operations.finishing import Strip, strips
 from corepath.operations.offsetting import CutterOffset, thin
@@ -49,11 +49,17 @@ def plan(work: Work) -> tuple[Program, ...]:
     return (finished(work)[0],)
 
 
-def finished(work: Work) -> tuple[Program, Left | None]:
-    """The finishing program, and what it leaves (None beside obstacles or inside a frame)."""
+def finished(work: Work, *, rounds: int = ROUNDS) -> tuple[Program, Left | None]:
+    """The finishing program, and what it leaves (None beside obstacles or inside a frame).
+
+    `rounds`: how often the path is laid and tried at most; 1 for one that is only to be compared.
+    """
     deck, around = _deck(work), Around.of(work)
     offset = CutterOffset(deck.surface, work.cutter)
-    stretch, left = _finish(work, deck, offset) if around is None else _finish_around(work, deck, offset, around)
+    if around is None:
+        stretch, left = _finish(work, deck, offset, rounds)
+        return program(work, work.stem, [stretch], watch=_told(deck, left)), left
+    stretch, left = _finish_around(work, deck, offset, around, rounds)
     return program(work, work.stem, [stretch], watch=_told(deck, left)), left
 
 
@@ -82,14 +88,14 @@ def _told(deck: Deck, left: Left | None) -> tuple[str, ...]:
 
 
 def _track(
-    work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, *, open_sides: bool
+    work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, rounds: int, *, open_sides: bool
 ) -> tuple[Array, Follow, float]:
     """Where the axis goes (n, 2) within `bounds`, the tip's path along it, and the end of the first strip in Y.
 
     With `open_sides` lines may run over the sides of the bounds, where the ground is level.
     """
     if land_of(work.cutter) > 0.0:
-        return regional(work, deck, offset, bounds, open_sides=open_sides), follower(offset), -np.inf
+        return regional(work, deck, offset, bounds, open_sides=open_sides, rounds=rounds), follower(offset), -np.inf
     left, low, right, high = bounds
     over = _OVERRUN if open_sides else 0.0
     wide = (left - over, low, right + over, high)
@@ -102,8 +108,8 @@ def _track(
     return _corners(found), follow, found[0].high
 
 
-def _finish(work: Work, deck: Deck, offset: CutterOffset) -> tuple[Pass, Left]:
-    corners, follow, beside = _track(work, deck, offset, deck.area.bounds, open_sides=True)
+def _finish(work: Work, deck: Deck, offset: CutterOffset, rounds: int) -> tuple[Pass, Left]:
+    corners, follow, beside = _track(work, deck, offset, deck.area.bounds, rounds, open_sides=True)
     corners = np.concatenate([_outside(work, deck, corners[0]), corners, _outside(work, deck, corners[-1])])
     path = follow(corners)
     moves: list[Move] = descend(work, *path[0].tolist())
@@ -123,15 +129,17 @@ def _outside(work: Work, deck: Deck, place: Array) -> Array:
     return np.array([min(ways, key=lambda way: round(way[0], 6))[1:]])
 
 
-def _finish_around(work: Work, deck: Deck, offset: CutterOffset, around: Around) -> tuple[Pass, Left | None]:
+def _finish_around(
+    work: Work, deck: Deck, offset: CutterOffset, around: Around, rounds: int
+) -> tuple[Pass, Left | None]:
     """The same inside a frame or beside obstacles: the edges of the room first, then the lines clipped to it."""
     left, low, right, high = field_of(work).bounds
     out = work.cutter.radius + RUN_IN - 1e-3
     if around.framed:
-        corners, follow, beside = _track(work, deck, offset, (left, low, right, high), open_sides=False)
+        corners, follow, beside = _track(work, deck, offset, (left, low, right, high), rounds, open_sides=False)
     else:
         within = (left + out, low + out, right - out, high - out)
-        corners, follow, beside = _track(work, deck, offset, within, open_sides=True)
+        corners, follow, beside = _track(work, deck, offset, within, rounds, open_sides=True)
         corners = np.concatenate([_outside(work, deck, corners[0]), corners, _outside(work, deck, corners[-1])])
     moves = around.cut_contours(follow, deck.top)
     begun, given = False, 0

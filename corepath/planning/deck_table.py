@@ -1,7 +1,7 @@
 """The job's cutters compared for the deck: minutes, ridges and what each leaves, beside plain lines of a ball.
 
-Lengths in mm, times in minutes. The cutter that is taken and the next best one are judged by their real paths, tried
-at one place in each square (`corepath.operations.deck_finish`); the rest by an estimate, and marked so. *Ball lines*
+Lengths in mm, times in minutes. The cutter that is taken and the next best one are judged by their real paths (that of the
+other as first laid), tried at one place in each square (`corepath.operations.deck_finish`); the rest by an estimate, and marked so. *Ball lines*
 are lines along the grain, back and forth over the whole blank, with a ball of the same diameter at the same feed.
 """
 
@@ -83,7 +83,7 @@ def _entry(prepared: Prepared, work: Work, program: Program, offer: Offer, *, tr
     }
     variant = replace(work, cutter=cutter, cutting=cutting)
     try:
-        path = program if taken else finished(variant)[0] if tried else None
+        path = program if taken else finished(variant, rounds=1)[0] if tried else None
     except CorepathError as error:
         return {**found, "estimate": True, "refused": str(error)}
     if path is not None:
