@@ -59,8 +59,7 @@ def finished(work: Work, *, rounds: int = ROUNDS) -> tuple[Program, Left | None]
     if around is None:
         stretch, left = _finish(work, deck, offset, rounds)
         return program(work, work.stem, [stretch], watch=_told(deck, left)), left
-    stretch, left = _finish_around(work, deck, offset, around, rounds)
-    return program(work, work.stem, [stretch], watch=_told(deck, left)), left
+    return program(work, work.stem, [_finish_around(work, deck, offset, around, rounds)]), None
 
 
 def judged(work: Work, moves: Sequence[Move]) -> Left:
@@ -80,9 +79,9 @@ def _deck(work: Work) -> Deck:
     return work.deck
 
 
-def _told(deck: Deck, left: Left | None) -> tuple[str, ...]:
+def _told(deck: Deck, left: Left) -> tuple[str, ...]:
     """Ground too hollow for the cutter."""
-    if left is None or left.high <= deck.scallop + _TOLD:
+    if left.high <= deck.scallop + _TOLD:
         return ()
     return (f"leaves {left.high:.2f} in a hollow near X{left.x:.0f} Y{left.y:.0f}: sand or scrape it",)
 
@@ -129,9 +128,7 @@ def _outside(work: Work, deck: Deck, place: Array) -> Array:
     return np.array([min(ways, key=lambda way: round(way[0], 6))[1:]])
 
 
-def _finish_around(
-    work: Work, deck: Deck, offset: CutterOffset, around: Around, rounds: int
-) -> tuple[Pass, Left | None]:
+def _finish_around(work: Work, deck: Deck, offset: CutterOffset, around: Around, rounds: int) -> Pass:
     """The same inside a frame or beside obstacles: the edges of the room first, then the lines clipped to it."""
     left, low, right, high = field_of(work).bounds
     out = work.cutter.radius + RUN_IN - 1e-3
@@ -154,7 +151,7 @@ def _finish_around(
         moves += [line(x, y, z, feed) for (x, y, z), feed in zip(path[1:].tolist(), feeds, strict=True)]
         begun = True
     moves.append(rapid(moves[-1].x, moves[-1].y, work.clear))
-    return Pass.of(joined(moves), "finish the deck", given), None
+    return Pass.of(joined(moves), "finish the deck", given)
 
 
 def _feeds(work: Work, ys: Array, beside: float) -> list[float]:

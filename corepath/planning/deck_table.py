@@ -1,8 +1,9 @@
 """The job's cutters compared for the deck: minutes, ridges and what each leaves, beside plain lines of a ball.
 
-Lengths in mm, times in minutes. The cutter that is taken and the next best one are judged by their real paths (that of the
-other as first laid), tried at one place in each square (`corepath.operations.deck_finish`); the rest by an estimate, and marked so. *Ball lines*
-are lines along the grain, back and forth over the whole blank, with a ball of the same diameter at the same feed.
+Lengths in mm, times in minutes. The cutter that is taken and the next best one are judged by their real paths (that of
+the other as first laid), tried at one place in each square (`corepath.operations.deck_finish`); the rest by an
+estimate, and marked so. *Ball lines* are lines along the grain, back and forth over the whole blank, with a ball of the
+same diameter at the same feed.
 """
 
 from __future__ import annotations
