@@ -46,6 +46,7 @@ from corepath.readback.layup import check_bolts, check_trim, laid_stock, trim_ma
 from corepath.readback.material import NOWHERE, Cut, Mask, Stock
 from corepath.readback.measures import Measure, MeasureList
 from corepath.readback.motions import read_program
+from corepath.readback.parts import check_cleared
 from corepath.readback.path import Path, lay
 from corepath.readback.result import FileCount, ReadBack, Remaining
 from corepath.readback.shop import Shop
@@ -82,6 +83,7 @@ def read_back(
         run.set_up(setup)
         for work in mine:
             run.operation(work)
+            run.behind.append(work)
         run.remaining[setup] = Remaining.of(run.stock, setup)
     run.open_bores(ordered)
     run.after_layup([work for work in ordered if work.setup == "D"])
@@ -105,6 +107,7 @@ class _Run:
         self.face = shop.thickness
         self.castings: dict[str, Mask] = {}
         self.heights: tuple[int, Singles] | None = None
+        self.behind: list[Work] = []
         self.ground: float | Singles = 0.0
 
     def check_digests(self, sha256: Mapping[str, str]) -> None:
@@ -154,6 +157,7 @@ class _Run:
         path, cut, measures, findings = done
         may_touch = self._may_touch(work)
         check_outside(path, self.stock, before, may_touch, self.shop.allowed, findings)
+        check_cleared(work, self.behind, findings)
         found = self._engagement(work, path, before, measures, findings)
         self._measure(work, path, before, found, measures, findings)
         check_drilling(work, path, cut.removed > self.shop.allowed.removal, findings)

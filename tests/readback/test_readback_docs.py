@@ -1,0 +1,31 @@
+"""docs/readback.md says what the code holds: a page that drifts sends a shop wrong."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from corepath.readback.drilling import AT_ONCE
+from corepath.readback.findings import KINDS
+from corepath.readback.shop import Allowed
+from corepath.readback.working import MORE
+
+PAGE = (Path(__file__).parents[2] / "docs" / "readback.md").read_text()
+
+
+def test_every_kind_of_finding_is_in_the_table():
+    """A word on the screen that no page explains."""
+    rows = dict(re.findall(r"^\| `([a-z-]+)` \| (.*) \|$", PAGE, re.MULTILINE))
+    assert rows == KINDS
+
+
+def test_the_figures_are_those_of_the_code():
+    """A looser tolerance than the page promises."""
+    allowed = Allowed()
+    rows = dict(re.findall(r"^\| ([a-z][a-z ,]+) \| .* \| (.*) \|$", PAGE, re.MULTILINE))
+    assert float(rows["walls of pockets"]) == allowed.walls
+    assert rows["what is swept"].startswith(f"{allowed.walls:g} at the walls")
+    assert float(rows["diameters of seats and bores"]) == allowed.holes
+    assert float(rows["floors, planes"]) == allowed.heights
+    assert f"may be {MORE:g}° more" in PAGE
+    assert AT_ONCE == 3.0 and "three diameters" in PAGE
