@@ -11,8 +11,9 @@ from pathlib import Path
 
 from shapely import Polygon
 
-from corepath.board.deck import build_deck, deck_faults
+from corepath.board.deck import DeckSurface
 from corepath.board.dowels import dowel_faults
+from corepath.board.make_deck import build_deck, deck_faults
 from corepath.board.model import Board, Casting, Place
 from corepath.board.outline import build_outline
 from corepath.board.placing import Feature, place_faults, plug_faults, touch_faults
@@ -31,10 +32,14 @@ def build_board(job: Job, folder: Path) -> Board:
     return board
 
 
-def collect_faults(job: Job, folder: Path) -> tuple[Board | None, list[Fault]]:
-    """The board and no faults, or None and all faults of its geometry, in the order of the job's sections."""
+def collect_faults(job: Job, folder: Path, deck: DeckSurface | None = None) -> tuple[Board | None, list[Fault]]:
+    """The board and no faults, or None and all faults of its geometry, in the order of the job's sections.
+
+    A `deck` that is known already, as in the folder of a plan, is taken as it is.
+    """
     outline, faults = _outline(job, folder)
-    faults += deck_faults(job)
+    deck, wrong = _deck(job, folder, outline, deck)
+    faults += wrong
     castings, places = _plugs(job), _places(job)
     features = _features(castings, places)
     ring: Polygon | None = None
@@ -46,7 +51,7 @@ def collect_faults(job: Job, folder: Path) -> tuple[Board | None, list[Fault]]:
     faults += place_faults(features, blank_polygon(job), outline, ring, island)
     faults += dowel_faults(job, features, outline, ring)
     faults += touch_faults(job, features, ring)
-    if faults or outline is None or ring is None or island is None:
+    if faults or outline is None or ring is None or island is None or deck is None:
         return None, faults
     groove = Casting("groove", "groove", ring, job.groove.floor, half_span(ring))
     board = Board(
@@ -57,9 +62,21 @@ def collect_faults(job: Job, folder: Path) -> tuple[Board | None, list[Fault]]:
         castings=(groove, *(casting for casting, _ in castings)),
         places=tuple(place for place, _ in places),
         dowels=job.dowel,
-        deck=build_deck(job, outline),
+        deck=deck,
     )
     return board, []
+
+
+def _deck(
+    job: Job, folder: Path, outline: Polygon | None, deck: DeckSurface | None
+) -> tuple[DeckSurface | None, list[Fault]]:
+    faults = deck_faults(job, outline)
+    if faults or outline is None or deck is not None:
+        return deck, faults
+    try:
+        return build_deck(job, outline, folder), []
+    except InputError as error:
+        return None, list(error.faults)
 
 
 def _outline(job: Job, folder: Path) -> tuple[Polygon | None, list[Fault]]:

@@ -19,7 +19,6 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.board.form import DeckForm
 from corepath.board.opening import cap_heights, crease_points, reachable, swept
 
 __all__ = ["round_creases"]
@@ -31,8 +30,8 @@ _CELLS = 24  # a search across the ball's cap looks at no more than this many pl
 _SHARE = 0.9  # of the ball's curvature: anything less curved is left alone
 
 
-def round_creases(form: DeckForm, xs: Floats, ys: Floats, raw: Floats, radius: float) -> Floats:
-    """`raw` (n, m), h on the nodes `xs` (n,) by `ys` (m,), opened by a ball of `radius` mm."""
+def round_creases(edge: float, xs: Floats, raw: Floats, radius: float) -> Floats:
+    """`raw` (n, m) on nodes as far apart as `xs`, opened by a ball of `radius`, mm; `edge` is the lowest level."""
     from scipy.ndimage import distance_transform_edt, find_objects, label
 
     step = float(xs[1] - xs[0])
@@ -48,9 +47,9 @@ def round_creases(form: DeckForm, xs: Floats, ys: Floats, raw: Floats, radius: f
     for number, (i, j) in enumerate(find_objects(areas), 1):
         # as far round the area as a ball at a ball's reach can touch
         box = (_wider(i, 2 * reach + 4, height.shape[0]), _wider(j, 2 * reach + 4, height.shape[1]))
-        lost = (areas[box] == number) & (height[box] > form.edge / step + 1e-9)
+        lost = (areas[box] == number) & (height[box] > edge / step + 1e-9)
         opened[box] = np.where(lost, _open(np.ascontiguousarray(height[box]), ball, reach, lost.copy()), opened[box])
-    return np.clip(opened * step, form.edge, raw)
+    return np.clip(opened * step, edge, raw)
 
 
 def _wider(part: slice, by: int, most: int) -> slice:

@@ -1,9 +1,9 @@
 """The deck: the finished upper face as a height h(x, y), mm, above the finished bottom.
 
-Board frame: X along the length, Y across, origin at the middle of the blank. The form (see
-`corepath.board.form`) is taken exactly at the nodes of a 1 mm grid, its creases are rounded there (see
-`corepath.board.crease`), and a uniform bicubic B-spline through the nodes gives heights, slopes and second
-derivatives everywhere. Beyond the grid, which reaches 40 mm past the blank, the deck is level at the edge thickness.
+Board frame: X along the length, Y across, origin at the middle of the blank. Whatever it comes from (see
+`corepath.board.make_deck`), a deck is held as heights at the nodes of a 1 mm grid, and a uniform bicubic B-spline
+through them gives heights, slopes and second derivatives everywhere. Beyond the grid, which reaches 40 mm past the
+blank, the deck is level at the edge thickness.
 """
 
 from __future__ import annotations
@@ -15,16 +15,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 
-from corepath.board.thickness import Thickness
-from corepath.errors import Fault, InputError
-from corepath.job.model import Job
-
-__all__ = ["DeckSurface", "Lowering", "build_deck", "deck_faults"]
+__all__ = ["DeckSurface", "Lowering"]
 
 Floats = NDArray[np.float64]
-_MARGIN = 40
-_SAME = 1e-9
-_LARGEST_BLANK = 6e6  # mm²: beyond it the grid would not fit in a workshop computer's memory
 
 
 class Lowering(NamedTuple):
@@ -42,31 +35,33 @@ class DeckSurface:
     """h(x, y) as a bicubic spline through `grid` (n, m) on the nodes `xs` (n,) by `ys` (m,), all read-only.
 
     `edge` is the level beyond the grid; `highest` and `lowest` are the extreme nodes; `steepest` is the largest
-    slope between nodes (a tangent); `station_errors` tells for each station how far t passes from it;
+    slope between nodes (a tangent); `station_errors` tells for each station how far the thickness passes from it;
+    `cautions` say what is to be known of a file that it comes from and of its patches; `sha256` names that file;
     `coefficients` (n + 4, m + 4) serve the compiled evaluators of `corepath.board.kernels`.
     """
 
     __slots__ = (
-        "coefficients", "edge", "grid", "highest", "lowest", "rounded_by", "station_errors", "steepest", "step",
-        "t", "xs", "ys",
+        "cautions", "coefficients", "edge", "grid", "highest", "lowest", "rounded_by", "sha256", "station_errors",
+        "steepest", "step", "xs", "ys",
     )  # fmt: skip
 
+    cautions: tuple[str, ...]
     coefficients: Floats
     edge: float
     grid: Floats
     highest: float
     lowest: float
     rounded_by: Lowering
+    sha256: str | None
     station_errors: tuple[float, ...]
     steepest: float
     step: float
-    t: Thickness
     xs: Floats
     ys: Floats
 
     def __init__(
-        self, xs: Floats, ys: Floats, grid: Floats, edge: float, t: Thickness,
-        station_errors: tuple[float, ...] = (), rounded_by: Lowering = _NONE,
+        self, xs: Floats, ys: Floats, grid: Floats, edge: float, station_errors: tuple[float, ...] = (),
+        rounded_by: Lowering = _NONE, cautions: tuple[str, ...] = (), sha256: str | None = None,
     ) -> None:  # fmt: skip
         from scipy.ndimage import spline_filter
 
@@ -81,7 +76,8 @@ class DeckSurface:
         put(self, "lowest", float(grid.min()))
         slopes = np.hypot(np.diff(grid, axis=0)[:, :-1], np.diff(grid, axis=1)[:-1, :])
         put(self, "steepest", float(slopes.max()) / self.step)
-        put(self, "t", t)
+        put(self, "cautions", cautions)
+        put(self, "sha256", sha256)
         put(self, "station_errors", station_errors)
         put(self, "rounded_by", rounded_by)
 
@@ -171,71 +167,3 @@ def _frozen(array: Floats) -> Floats:
     copy = np.ascontiguousarray(array, dtype=float).copy()
     copy.setflags(write=False)
     return copy
-
-
-def deck_faults(job: Job) -> list[Fault]:
-    """What is wrong with the deck's keys themselves, before any geometry."""
-    deck, board = job.deck, job.board
-    if deck.mesh is not None:
-        return [Fault("deck.mesh", "meshes are not read by this version", deck.mesh, "deck.stations")]
-    if deck.stations is None:
-        return [Fault("deck.stations", "the deck needs stations", allowed="[[x, thickness], …]")]
-    sound_edge = board.edge_thickness if board.edge_thickness <= board.thickness else 0.0
-    faults = _station_faults(deck.stations, sound_edge)
-    largest = max(thickness for _, thickness in deck.stations)
-    if abs(largest - board.thickness) > 1e-6:
-        says = "contradicts deck.stations, whose largest it must be"
-        faults.append(Fault("board.thickness", says, f"{board.thickness:g}", f"{largest:g}"))
-    if board.edge_thickness > board.thickness:
-        says = "the edge is thicker than the board"
-        faults.append(Fault("board.edge_thickness", says, f"{board.edge_thickness:g}", f"at most {board.thickness:g}"))
-    if job.blank.length * job.blank.width > _LARGEST_BLANK:
-        size = f"{job.blank.length:g} x {job.blank.width:g}"
-        faults.append(Fault("blank", "larger than this version plans", size, f"{_LARGEST_BLANK / 1e6:g} m² at most"))
-    return faults
-
-
-def _station_faults(stations: tuple[tuple[float, float], ...], edge: float) -> list[Fault]:
-    faults = []
-    for i, (x, thickness) in enumerate(stations):
-        key = f"deck.stations[{i + 1}]"
-        if i and x - stations[i - 1][0] < _SAME:
-            same = abs(x - stations[i - 1][0]) < _SAME
-            says = "same x as the station before it" if same else "stations must ascend in x"
-            faults.append(Fault(key, says, f"x = {x:g}", f"x above {stations[i - 1][0]:g}"))
-        if thickness < edge:
-            faults.append(Fault(key, "thinner than board.edge_thickness", f"{thickness:g}", f"{edge:g} or more"))
-    if len(stations) < 2:
-        faults.append(Fault("deck.stations", "too few stations", str(len(stations)), "2 or more"))
-    return faults
-
-
-def build_deck(job: Job, outline: Polygon) -> DeckSurface:
-    """The deck of `job` inside `outline`. Raises InputError with all faults of the deck's keys."""
-    from corepath.board.crease import round_creases
-    from corepath.board.distance import OutlineDistance
-    from corepath.board.form import DeckForm
-
-    faults = deck_faults(job)
-    if faults:
-        raise InputError(faults)
-    stations = np.array(job.deck.stations, dtype=float)
-    t = Thickness(stations, job.deck.smooth)
-    edge = job.board.edge_thickness
-    xs, ys = _nodes(job.blank.length), _nodes(job.blank.width)
-    form = DeckForm(OutlineDistance(outline), t, edge, job.deck.edge_band, job.deck.blend)
-    raw = form.on_grid(xs, ys)
-    grid = round_creases(form, xs, ys, raw, job.deck.least_radius)
-    errors = tuple(float(v) for v in t(stations[:, 0]) - stations[:, 1])
-    return DeckSurface(xs, ys, grid, edge, t, errors, _lowering(xs, ys, raw - grid))
-
-
-def _nodes(size: float) -> Floats:
-    reach = math.ceil(size / 2.0) + _MARGIN
-    return np.arange(-reach, reach + 1, dtype=float)
-
-
-def _lowering(xs: Floats, ys: Floats, by: Floats) -> Lowering:
-    i, j = np.unravel_index(int(np.argmax(np.round(by, 9))), by.shape)
-    most = float(by[i, j])
-    return Lowering(most, float(xs[i]), float(ys[j])) if most > 0.0 else _NONE

@@ -2,8 +2,8 @@
 
 h = e up to `edge_band` inside the outline, e being the edge thickness; from there h = e + (t(x) - e) S(u)
 with u = (d - edge_band) / blend, d the distance inside the outline and t the thickness along the board;
-outside the outline h = e. S is the septic step whose first three derivatives vanish at both ends: a jump
-in the third would be a line load on the skin.
+outside the outline h = e. With a profile (see `corepath.board.profile`) t falls from the X axis outwards. S is the
+septic step whose first three derivatives vanish at both ends: a jump in the third would be a line load on the skin.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.board.distance import OutlineDistance
+from corepath.board.profile import Profile
 from corepath.board.thickness import Thickness
 
 __all__ = ["DeckForm", "septic"]
@@ -26,19 +27,25 @@ def septic(u: Floats) -> Floats:
 
 
 class DeckForm:
-    """h on any grid, from distance, thickness and the three numbers `edge`, `band` and `blend` (mm)."""
+    """h on any grid, from distance, thickness, the numbers `edge`, `band` and `blend` (mm), and a profile."""
 
-    __slots__ = ("band", "blend", "distance", "edge", "thickness")
+    __slots__ = ("band", "blend", "distance", "edge", "profile", "thickness")
 
-    def __init__(self, distance: OutlineDistance, thickness: Thickness, edge: float, band: float, blend: float) -> None:
+    def __init__(
+        self, distance: OutlineDistance, thickness: Thickness, edge: float, band: float, blend: float,
+        profile: Profile | None = None,
+    ) -> None:  # fmt: skip
         self.distance = distance
         self.thickness = thickness
         self.edge = edge
         self.band = band
         self.blend = blend
+        self.profile = profile
 
     def on_grid(self, xs: Floats, ys: Floats) -> Floats:
         """h (n, m) on the nodes `xs` (n,) by `ys` (m,), both ascending."""
         d = self.distance.on_grid(xs, ys, self.band + self.blend)
         rise = (self.thickness(xs) - self.edge)[:, None]
+        if self.profile is not None:
+            rise = rise - self.profile.fall(xs, ys)
         return np.where(d > self.band, self.edge + rise * septic((d - self.band) / self.blend), self.edge)

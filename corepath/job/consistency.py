@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any, TypeVar
 
+from corepath.job.deck_rules import deck_contradictions
 from corepath.job.model import (
     BlankSection,
     BoardSection,
@@ -98,10 +99,7 @@ def _deck(parts: Parts) -> Iterator[Contradiction]:
     deck = parts.one("deck", DeckSection)
     if deck is None:
         return
-    if deck.mesh is not None:
-        yield ("deck", "mesh"), "not supported by this version", "stations = [[x, thickness], …]"
-    elif deck.stations is None:
-        yield ("deck", "stations"), "missing key", "[[x, thickness], …]"
+    yield from deck_contradictions(deck)
     if deck.scallop < LEAST_SCALLOP:
         yield ("deck", "scallop"), "is too small to be cut", f"at least {LEAST_SCALLOP:g} mm"
     if deck.least_radius > LARGEST_RADIUS:

@@ -16,8 +16,8 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationIn
 __all__ = [
     "BlankSection", "BoardSection", "CastSection", "CutterSection", "DeckSection", "DowelSection",
     "GrooveSection", "HoldSection", "InsertSection", "Job", "LayupSection", "MachineSection",
-    "Millimetres", "MillingSection", "ObstacleSection", "OutlineSection", "PlugSection", "Point", "ScrewSection",
-    "SkimSection", "SkinSection", "Tolerances", "TrimSection",
+    "Millimetres", "MillingSection", "ObstacleSection", "OutlineSection", "PatchSection", "PlugSection", "Point",
+    "ScrewSection", "SkimSection", "SkinSection", "Tolerances", "TrimSection",
 ]  # fmt: skip
 
 
@@ -53,7 +53,9 @@ class Section(BaseModel):
 
 
 class BoardSection(Section):
-    thickness: PositiveLength = Field(description="finished thickness: the largest deck station")
+    thickness: PositiveLength = Field(
+        description="finished thickness: the largest deck station, or the highest of mesh or grid"
+    )
     edge_thickness: PositiveLength = Field(description="finished thickness at the outline and in the edge band")
 
 
@@ -71,14 +73,65 @@ class OutlineSection(Section):
     join: PositiveLength = Field(0.05, description="DXF pieces whose ends lie closer than this are joined")
 
 
+LengthUnit = Literal["mm", "cm", "m", "inch"]
+
+
+class PatchSection(Section):
+    name: str | None = Field(None, min_length=1, max_length=24, description="as in report and messages")
+    at: tuple[Point, ...] | None = Field(
+        None, min_length=1, description="[[x, y], …] of the middle of each, of a circle or a rectangle"
+    )
+    diameter: PositiveLength | None = Field(None, description="of a circle")
+    size: tuple[PositiveLength, PositiveLength] | None = Field(None, description="[length, width] of a rectangle")
+    angle: _Number = Field(0.0, description="direction of a rectangle's length, degrees from X towards Y")
+    points: tuple[Point, ...] | None = Field(
+        None, min_length=3, description="[x, y] corners of any other form, joined by straight lines"
+    )
+    flat: PositiveLength | None = Field(None, description="height of its level plateau above the finished bottom")
+    raised: PositiveLength | None = Field(None, description="by how much it stands above the deck round it")
+    sunk: PositiveLength | None = Field(None, description="by how much it lies below the deck round it")
+    blend: PositiveLength = Field(description="width inside its form over which it meets the deck round it")
+
+
 class DeckSection(Section):
     stations: tuple[tuple[Length, PositiveLength], ...] | None = Field(
         None, min_length=2, description="[x, thickness] pairs of the finished core along the X axis"
     )
-    mesh: str | None = Field(None, description="mesh file of the deck (not read by this version)")
-    edge_band: NonNegativeLength = Field(14.0, description="width inside the outline that stays at the edge thickness")
+    profile: tuple[tuple[Length, Length], ...] | None = Field(
+        None,
+        min_length=1,
+        description="[x, crown] pairs, with stations: by how much the deck falls from the X axis to the half width; "
+        "below 0 where it is concave",
+    )
+    mesh: str | None = Field(
+        None, min_length=1, description="STL, OBJ or PLY file of the deck, relative to the job file"
+    )
+    mesh_units: LengthUnit | None = Field(None, description="units of the mesh file, which does not state them")
+    mesh_at: tuple[Length, Length, Length] = Field(
+        (0.0, 0.0, 0.0), description="[x, y, z] of the mesh's own origin in the board frame"
+    )
+    mesh_angle: _Number = Field(0.0, description="turns the mesh about its own Z axis, degrees from X towards Y")
+    mesh_smooth: NonNegativeLength = Field(0.0, description="total width of the kernel that smooths the mesh's heights")
+    grid: str | None = Field(
+        None, min_length=1, description="CSV file of x, y, h on a grid, or NPY file of h, relative to the job file"
+    )
+    grid_units: LengthUnit | None = Field(None, description="units of the grid file, which does not state them")
+    grid_origin: Point | None = Field(None, description="[x, y] of the first value of an NPY file")
+    grid_spacing: tuple[PositiveLength, PositiveLength] | None = Field(
+        None, description="[along x, along y] between the values of an NPY file; its first index runs along X"
+    )
+    grid_smooth: NonNegativeLength = Field(0.0, description="total width of the kernel that smooths the grid's heights")
+    sha256: str | None = Field(
+        None,
+        pattern=r"^[0-9a-f]{64}$",
+        description="SHA-256 of the mesh or grid file's bytes; another file is refused. A plan fills it in",
+    )
+    patch: tuple[PatchSection, ...] = Field((), description="local patches, laid on in the order given")
+    edge_band: NonNegativeLength = Field(
+        14.0, description="width inside the outline at the edge thickness; over it a mesh or grid is brought to it"
+    )
     blend: PositiveLength = Field(
-        110.0, description="width over which the deck rises from the edge band to its full height"
+        110.0, description="width over which a deck of stations rises from the edge band to its full height"
     )
     clean_up: NonNegativeLength = Field(0.4, description="least wood that the deck pass must remove everywhere")
     smooth: NonNegativeLength = Field(60.0, description="total width of the kernel that smooths the stations' curve")

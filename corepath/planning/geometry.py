@@ -10,9 +10,10 @@ import math
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely import Polygon
 
+from corepath.board.make_deck import FILE_GRAIN
+from corepath.planning.held_deck import grid_over
 from corepath.planning.prepare import Prepared
 from corepath.work import Hole, Work
 
@@ -96,16 +97,7 @@ def _round(value: float) -> float:
 
 def _deck(prepared: Prepared) -> dict[str, Any]:
     deck, blank = prepared.board.deck, prepared.job.blank
-    inside_x = _within(deck.xs, blank.length / 2)
-    inside_y = _within(deck.ys, blank.width / 2)
-    grid = deck.grid[np.ix_(inside_x, inside_y)]
-    return {
-        "x0": _round(deck.xs[inside_x[0]]),
-        "y0": _round(deck.ys[inside_y[0]]),
-        "step": 1.0,
-        "h": np.round(grid, 4).tolist(),
-    }
-
-
-def _within(places: NDArray[np.float64], half: float) -> NDArray[np.intp]:
-    return np.flatnonzero(np.abs(places) <= half + 0.999999)
+    x0, y0, grid = grid_over(deck, blank.length, blank.width)
+    # of a deck from a file these are all that the folder has
+    decimals = 4 if deck.sha256 is None else FILE_GRAIN
+    return {"x0": _round(x0), "y0": _round(y0), "step": 1.0, "h": np.round(grid, decimals).tolist()}

@@ -11,6 +11,7 @@ from typing import Any
 from corepath.job.resolved import resolved_dict
 from corepath.planning.folder import Written, write_folder
 from corepath.planning.geometry import geometry_dict
+from corepath.planning.held_deck import seal
 from corepath.planning.make import MadeFile, Progress, make_files, quiet
 from corepath.planning.prepare import Prepared
 from corepath.planning.reading import read_files
@@ -82,7 +83,8 @@ def plan(prepared: Prepared, *, progress: Progress = quiet, despite_failures: bo
     if prepared.stackup.heights.blank.measured:
         files.update(_maps(prepared))
     progress("report", 0.95)
-    files["job.resolved.json"] = _json({**resolved_dict(prepared.resolved), **prepared.known.as_dict()})
+    held = {**prepared.known.as_dict(), **seal(prepared.board.deck, prepared.job)}
+    files["job.resolved.json"] = _json({**resolved_dict(prepared.resolved), **held})
     files["geometry.json"] = json.dumps(geometry_dict(prepared), separators=(",", ":")) + "\n"
     files["report.json"] = _json(report)
     return Plan(prepared, made, readback, files, report)

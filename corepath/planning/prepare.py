@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from corepath.board.build import collect_faults
+from corepath.board.deck import DeckSurface
 from corepath.board.model import Board
 from corepath.errors import Fault, InputError
 from corepath.job.load import read_job
@@ -33,7 +34,8 @@ class Prepared:
     """A job that can be planned: `checks` in the order of the table, `digest` names job, blank and record.
 
     `resolved` is the job as it stands in `job.resolved.json`: an outline from a DXF file is held as
-    points, so that the folder of a plan needs no other file. `works` are all works of the job; those whose
+    points and a mesh or grid by its digest, so that the folder of a plan needs no other file. `works` are all works
+    of the job; those whose
     operation the record says is cut are in `done`.
     """
 
@@ -66,7 +68,7 @@ class Prepared:
         """What the blank's figures do not say, what is not made after lay-up, doubts, hardware not measured."""
         """What the figures of the blank do not say, what is not made after lay-up, doubts, hardware not measured."""
         found = (*self.stackup.heights.blank.cautions, *layup_cautions(self.job), *self.doubts)
-        return (*found, *fit_cautions(self.job))
+        return (*found, *fit_cautions(self.job), *self.board.deck.cautions)
 
     @property
     def doubts(self) -> tuple[str, ...]:
@@ -102,10 +104,13 @@ def prepare(path: Path) -> Prepared:
     return prepared
 
 
-def prepare_job(job: Job, folder: Path, known: Known | None = None) -> Prepared:
-    """The same from a checked job; files it names lie in `folder`. Raises InputError."""
+def prepare_job(job: Job, folder: Path, known: Known | None = None, deck: DeckSurface | None = None) -> Prepared:
+    """The same from a checked job; files it names lie in `folder`; a `deck` that is known already is taken as it is.
+
+    Raises InputError.
+    """
     known = known or Known()
-    board, faults = collect_faults(job, folder)
+    board, faults = collect_faults(job, folder, deck)
     faults += rocker_faults(job)
     if board is None:
         raise InputError([*faults, *cutter_faults(job)])
@@ -128,6 +133,8 @@ def prepare_job(job: Job, folder: Path, known: Known | None = None) -> Prepared:
 
 
 def _resolved(job: Job, board: Board) -> Job:
+    if board.deck.sha256 is not None:
+        job = job.model_copy(update={"deck": job.deck.model_copy(update={"sha256": board.deck.sha256})})
     if job.outline.dxf is None:
         return job
     points = tuple((float(x), float(y)) for x, y in board.outline.exterior.coords[:-1])

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from corepath.errors import Fault, InputError
 from corepath.job.resolved import from_resolved
 from corepath.layup.laid import laid_up
+from corepath.planning.held_deck import held_deck
 from corepath.planning.known import Known
 from corepath.planning.make import Progress, quiet
 from corepath.planning.prepare import Prepared, prepare_job
@@ -119,7 +120,9 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
         raise InputError([Fault("", "no such folder", file=str(folder))])
     resolved = _json(folder / "job.resolved.json")
     job = from_resolved(resolved)
-    prepared = prepare_job(job, folder, Known.from_dict(resolved))
+    filed = job.deck.mesh is not None or job.deck.grid is not None
+    deck = held_deck(job, resolved, _json(folder / "geometry.json")) if filed else None
+    prepared = prepare_job(job, folder, Known.from_dict(resolved), deck)
     texts = {path.name: _text(path) for path in sorted(folder.glob("*.nc")) if _is_program(path)}
     if not texts:
         raise InputError([Fault("", "no .nc file here", file=str(folder))])

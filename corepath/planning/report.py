@@ -8,6 +8,7 @@ from typing import Any
 from corepath.motion.cutter import Cutter
 from corepath.motion.program import Corner
 from corepath.planning.after_layup import layup_report
+from corepath.planning.deck_report import deck_report
 from corepath.planning.deck_table import deck_table
 from corepath.planning.holes import holes_report
 from corepath.planning.make import MadeFile
@@ -69,16 +70,7 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
         "layup": layup_report(prepared.job, prepared.board),
         "dowel_lengths": [length.as_dict() for length in dowel_lengths(stack, prepared.board)],
         "pour": pour_report(pours(stack), prepared.job.cast, level=prepared.job.tolerances.level),
-        "deck": {
-            "highest": round(stack.deck_highest, 4),
-            "lowest": round(stack.deck_lowest, 4),
-            "station_errors": [
-                {"x": station[0], "thickness": station[1], "passes_by": round(float(error), 4)}
-                for station, error in zip(
-                    prepared.job.deck.stations or (), prepared.board.deck.station_errors, strict=False
-                )
-            ],
-        },
+        "deck": deck_report(prepared),
     }
 
 

@@ -10,9 +10,9 @@ from shapely import Polygon
 from shapely.affinity import rotate
 
 from corepath.board.crease import round_creases
-from corepath.board.deck import build_deck
 from corepath.board.distance import OutlineDistance
 from corepath.board.form import DeckForm, septic
+from corepath.board.make_deck import build_deck
 from corepath.board.outline import build_outline
 
 EDGE, FULL, BAND, BLEND = 4.0, 11.0, 14.0, 110.0
@@ -44,7 +44,7 @@ def opened(across, half: float, radius: float):
 def test_ridge_is_rounded_as_the_closed_form_says(angle, half, radius):
     """However the ridge lies to the lattice: the lattice must not show."""
     form, nodes, raw, across = ridge(angle, half)
-    grid = round_creases(form, nodes, nodes, raw, radius)
+    grid = round_creases(form.edge, nodes, raw, radius)
     exact, touch = opened(across, half, radius)
     inner = np.s_[12:-12, 12:-12]
     assert (raw - grid)[inner].max() > 0.2
@@ -56,7 +56,7 @@ def test_ridge_is_rounded_as_the_closed_form_says(angle, half, radius):
 def test_nothing_changes_where_the_ball_fits():
     """A board wide enough has no crease: the same array comes back."""
     form, nodes, raw, _ = ridge(20.0, 125.0)
-    assert np.array_equal(round_creases(form, nodes, nodes, raw, 150.0), raw)
+    assert np.array_equal(round_creases(form.edge, nodes, raw, 150.0), raw)
 
 
 @pytest.fixture(scope="module")
@@ -66,7 +66,7 @@ def tip():
     form = DeckForm(OutlineDistance(outline), lambda x: 9.0 - 0.006 * x, 4.2, 10.0, 90.0)
     xs, ys = np.arange(-170.0, 171.0), np.arange(-90.0, 91.0)
     raw = form.on_grid(xs, ys)
-    return xs, ys, raw, round_creases(form, xs, ys, raw, 120.0)
+    return xs, ys, raw, round_creases(form.edge, xs, raw, 120.0)
 
 
 def test_opening_lies_between_edge_and_form(tip):
@@ -98,9 +98,9 @@ def test_opening_twice_changes_nothing_more(tip):
     1982: openings absorb each other; from memory). 0.005 mm: where a crease is so faint that its two contacts lie
     within a step, the ball stands on the lattice.
     """
-    xs, ys, _, grid = tip
+    xs, _, _, grid = tip
     form = DeckForm(OutlineDistance(Polygon([(0, 0), (1, 0), (0, 1)])), lambda x: x, 4.2, 10.0, 90.0)
-    assert np.abs(round_creases(form, xs, ys, grid, 110.0) - grid).max() < 0.005
+    assert np.abs(round_creases(form.edge, xs, grid, 110.0) - grid).max() < 0.005
 
 
 def test_deck_tells_how_far_it_was_rounded(make_job):

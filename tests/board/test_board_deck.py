@@ -14,9 +14,9 @@ from scipy.interpolate import BSpline, PchipInterpolator
 from shapely import Polygon
 
 from corepath.board.curves import circle_points
-from corepath.board.deck import build_deck
 from corepath.board.distance import OutlineDistance
 from corepath.board.form import septic
+from corepath.board.make_deck import build_deck
 from corepath.board.outline import build_outline
 from corepath.board.thickness import Thickness
 from corepath.errors import InputError
@@ -170,8 +170,8 @@ def test_deck_is_the_same_each_time(make_job, deck):
 @pytest.mark.parametrize(
     ("changes", "key", "says"),
     [
-        ({"deck.mesh": "deck.stl"}, "deck.mesh", "not read"),
-        ({"deck.stations": None}, "deck.stations", "needs stations"),
+        ({"deck.mesh": "deck.stl"}, "deck.mesh", "more than once"),
+        ({"deck.stations": None}, "deck.stations", "missing key"),
         ({"deck.stations": [[0, 8.0], [0, 7.0]]}, "deck.stations[2]", "same x"),
         ({"deck.stations": [[0, 8.0], [-5, 7.0]]}, "deck.stations[2]", "ascend"),
         ({"board.thickness": 8.5}, "board.thickness", "contradicts"),

@@ -64,7 +64,7 @@ WRONG = [
     ("    [20, 30],", "    [20, -30],", "outline.stations[5][2]", "negative", "at least 0"),
     ("[outline]\n", '[outline]\ndxf = "a.dxf"\n', "outline", "more than once", "exactly one"),
     ("[outline]\n", '[outline]\nlayer = "A"\n', "outline.layer", "dxf only", "dxf"),
-    ("clean_up = 0.4", 'mesh = "deck.stl"', "deck.mesh", "not supported", "stations"),
+    ("clean_up = 0.4", 'mesh = "deck.stl"', "deck.mesh", "more than once", "stations"),
     ("clean_up = 0.4", "scallop = 1e-9", "deck.scallop", "small", "0.001"),
     ("length = 240", "length = 240_000", "blank.length", "too large", "5000 mm"),
     ('wood = "basswood"', 'wood = "baswood"', "blank.wood", "did you mean basswood", "balsa"),

@@ -40,7 +40,9 @@ def thicker(job: Job) -> Job:
     return job.model_copy(update={"blank": blank})
 
 
-@pytest.mark.parametrize("name", ["board-1280", "balance-740", "coupon", "swallow-620", "rocker-1100", "cradle-460"])
+@pytest.mark.parametrize(
+    "name", ["board-1280", "balance-740", "coupon", "swallow-620", "rocker-1100", "cradle-460", "pads-900", "mesh-640"]
+)
 def test_samples_plan_cleanly(name: str):
     """A sample that does not is no example."""
     made = plan(prepare(SAMPLES / f"{name}.toml"))
