@@ -114,7 +114,7 @@ def patch_faults(job: Job, outline: Polygon | None) -> list[Fault]:
         inner = shapely.maximum_inscribed_circle(patch.area, tolerance=0.002).length
         if patch.section.blend > inner + 0.005:
             says = f"the blend is wider than {patch.id} has room for: its full height would be reached nowhere"
-            allowed = f"at most {math.floor(inner * 100.0) / 100.0:g}"
+            allowed = f"at most {math.floor((inner + 0.005) * 100.0) / 100.0:g}"
             faults.append(Fault(f"{_of(patch)}.blend", says, f"{patch.section.blend:g}", allowed))
         if room is not None and not room.covers(patch.area):
             out = shapely.hausdorff_distance(patch.area, patch.area.intersection(room)) if not room.is_empty else 0.0

@@ -38,7 +38,8 @@ def deck_contradictions(deck: DeckSection) -> Iterator[Contradiction]:
         )
     if deck.sha256 is not None and deck.mesh is None and deck.grid is None and given:
         yield ("deck", "sha256"), "goes with deck.mesh or deck.grid only", "sha256 beside mesh or grid"
-    yield from _file_keys(deck)
+    if len(given) == 1:
+        yield from _file_keys(deck)
     for place, patch in enumerate(deck.patch):
         yield from _patch(("deck", "patch", place), patch)
 

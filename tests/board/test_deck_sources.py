@@ -23,6 +23,7 @@ from corepath.board.patches import patches_of
 from corepath.errors import InputError
 
 SQUARE = np.array([[0, 0, 60, 0], [60, 0, 60, 40], [60, 40, 0, 40], [0, 40, 0, 0]], dtype=float)
+CSV = {"deck.stations": None, "deck.grid": "a.csv", "deck.grid_units": "mm"}
 PAD = {"size": [40, 24], "at": [[-20, 2]], "angle": 20.0, "flat": 7.0, "blend": 9.0}
 LEVEL = {"deck.stations": [[-100, 8.0], [88, 8.0]]}
 
@@ -66,7 +67,10 @@ def test_a_profile_is_even_and_keeps_the_middle_line(crown_at_tail, crown_at_nos
     from corepath.job.model import Job
     from tests.board.conftest import SOUND  # the fixture is of the function, not of each example
 
-    data = {**SOUND, "deck": {**SOUND["deck"], "profile": [[-80, crown_at_tail], [70, crown_at_nose]]}}
+    data = {
+        **SOUND,
+        "deck": {**SOUND["deck"], "profile": [[-80, crown_at_tail], [70, crown_at_nose]], "least_radius": 0.01},
+    }
     job = Job.model_validate(data, context={"scale": 1.0})
     outline = build_outline(job, Path())
     try:
@@ -78,7 +82,7 @@ def test_a_profile_is_even_and_keeps_the_middle_line(crown_at_tail, crown_at_nos
     assert deck.grid.min() >= 5.0
     plain = build_deck(job.model_copy(update={"deck": job.deck.model_copy(update={"profile": None})}), outline)
     middle = len(deck.ys) // 2
-    assert np.abs(deck.grid[:, middle] - plain.grid[:, middle]).max() < 0.05  # the ridge is rounded a little
+    assert np.abs(deck.grid[:, middle] - plain.grid[:, middle]).max() < 1e-9
 
 
 def test_a_profile_falls_by_its_crown_at_the_half_width(make_job):
@@ -114,7 +118,7 @@ def test_patches_are_laid_on_in_order(make_job):
 @settings(max_examples=25, derandomize=True, deadline=None)
 @given(st.floats(0.0, 180.0), st.floats(4.0, 11.9))
 def test_a_patch_has_no_crease_even_at_its_corners(angle, blend):
-    """Its weight bends no more than the step across a straight edge by a third, and the bend has no jump."""
+    """At its corners its weight bends little more than across its sides, and the bend has no jump."""
     from corepath.job.model import Job
     from tests.board.conftest import SOUND
 
@@ -226,14 +230,8 @@ def hole(x, y):
     ("mesh", "says"),
     [
         (lambda: slab(lambda x, y: 7.0 + 1.0 * (x > 10)), None),
-        (
-            lambda: trimesh.util.concatenate([slab(tilted), trimesh.creation.box((30, 30, 2), transform=_up(9.5))]),
-            "folds",
-        ),
-        (
-            lambda: trimesh.util.concatenate([slab(tilted), trimesh.creation.box((30, 30, 2), transform=_up(7.0))]),
-            "folds",
-        ),
+        (lambda: _boxed(9.5), "folds"),
+        (lambda: _boxed(7.0), "folds"),
         (lambda: _step(), "vertical step"),
         (lambda: _with_hole(closed=True), "a hole at"),
         (lambda: _with_hole(closed=False), "does not cover"),
@@ -250,19 +248,16 @@ def test_folds_steps_and_holes_in_the_deck_are_refused_with_their_place(make_job
     assert says in found["deck.mesh"] and "(" in found["deck.mesh"], found
 
 
-def _up(z):
-    return trimesh.transformations.translation_matrix([0, 0, z])
+def _boxed(z):
+    """With a box over it, or half sunk into it."""
+    up = trimesh.transformations.translation_matrix([0, 0, z])
+    return trimesh.util.concatenate([slab(tilted), trimesh.creation.box((30, 30, 2), transform=up)])
 
 
 def _step():
     """Two slabs side by side: the step between them has walls."""
-    mesh = slab(lambda x, y: np.full(x.shape, 7.0))
-    mesh.vertices[:, 0] = np.where(mesh.vertices[:, 0] > 10.0, mesh.vertices[:, 0] - 4.0, mesh.vertices[:, 0])
-    mesh.vertices[:, 2] += np.where((mesh.vertices[:, 0] >= 8.0) & (np.arange(len(mesh.vertices)) % 23 >= 0), 0, 0)
-    x, y = mesh.vertices[:, 0], mesh.vertices[:, 2]
-    right = np.zeros(len(x), dtype=bool)
-    right[33 * 23 : 61 * 23] = True
-    mesh.vertices[:, 2] = np.where(right & (y > 6), 8.0, y)
+    mesh = slab(lambda x, y: 7.0 + 1.0 * (x > 10))
+    mesh.vertices[np.abs(mesh.vertices[:, 0] - 10.0) < 2.1, 0] = 10.5
     return mesh
 
 
@@ -303,7 +298,7 @@ def test_a_file_that_is_missing_or_another_is_refused(make_job, tmp_path):
             "deck.profile",
         ),
         ({"deck.stations": None, "deck.grid": "a.csv", "deck.grid_units": "mm", "deck.edge_band": 1}, "deck.edge_band"),
-        ({"deck.profile": [[0, 4.0]]}, "deck.profile"),
+        ({"deck.profile": [[0, 9.0]]}, "deck.profile"),
         ({"deck.profile": [[0, 1.0], [-5, 1.0]]}, "deck.profile[2]"),
     ],
 )
@@ -320,7 +315,11 @@ def test_a_grid_is_read_from_csv_and_from_npy_alike(make_job, tmp_path):
     gx, gy = np.arange(-110.0, 100.0, 5.0), np.arange(-40.0, 41.0, 4.0)
     h = wave(gx[:, None], gy[None, :])
     np.save(tmp_path / "deck.npy", h / 10.0)
-    rows = [f"{h[i, j] / 10!r};{gx[i] / 10!r};{gy[j] / 10!r}" for j in range(len(gy)) for i in range(len(gx))]
+    rows = [
+        f"{float(h[i, j]) / 10!r};{float(gx[i]) / 10!r};{float(gy[j]) / 10!r}"
+        for j in range(len(gy))
+        for i in range(len(gx))
+    ]
     (tmp_path / "deck.csv").write_text("# a survey\nh;x;y\n" + "\n".join(rows[::-1]) + "\n")
     keys = {"deck.stations": None, "deck.grid_units": "cm", "deck.least_radius": 0.01, "board.thickness": 7.39}
     spacing = {"deck.grid_origin": [-110, -40], "deck.grid_spacing": [5.0, 4.0]}
@@ -371,7 +370,7 @@ def test_smoothing_takes_the_facets_out_and_leaves_a_plane(make_job, tmp_path):
     d = OutlineDistance(outline).on_grid(deck.xs, deck.ys, 50.0)
     want = tilted(deck.xs[:, None], deck.ys[None, :])
     assert np.abs(deck.grid - want)[d > 20.0].max() < 2e-5
-    bowl = meshed(tmp_path, slab(lambda x, y: 6.0 + (x / 100.0) ** 2, step=12.0)) | {"board.thickness": 6.88}
+    bowl = meshed(tmp_path, slab(lambda x, y: 6.0 + (x / 100.0) ** 2, step=12.0)) | {"board.thickness": 6.83}
     rough = built(make_job, bowl, tmp_path)[2].hessian(np.arange(-50, 50.0), 0.0)[0]
     even = built(make_job, bowl | {"deck.mesh_smooth": 24.0}, tmp_path)[2].hessian(np.arange(-50, 50.0), 0.0)[0]
     assert np.ptp(even) < 0.25 * np.ptp(rough)
