@@ -29,8 +29,17 @@ def key_reference() -> str:
         model = kind.table or (kind.items[0].table if kind.items else None)
         if model is not None:
             parts += _table_of(_header(name, kind), model)
+            parts += _inner_tables(name, model)
     parts += _names()
     return "\n".join(parts) + "\n"
+
+
+def _inner_tables(name: str, model: type[BaseModel]) -> Iterator[str]:
+    """The arrays of tables within a table, such as `[[deck.patch]]`."""
+    for key, kind in fields_of(model).items():
+        inner = kind.items[0].table if kind.repeated and kind.items else None
+        if inner is not None:
+            yield from _table_of(f"`[[{name}.{key}]]`, one for each", inner)
 
 
 def _header(name: str, kind: Kind) -> str:
