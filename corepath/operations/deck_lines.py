@@ -125,7 +125,7 @@ def _best_gap(sheet: Sheet, low: float, widest: float) -> float:
 
 def _cost(sheet: Sheet, low: float, width: float) -> float:
     counts = _counts(sheet, low, low + width)
-    stretches = sum(len(_stretches(counts > n, sheet.size)) for n in range(1, int(counts.max())))
+    stretches = int(np.clip(np.diff(counts, prepend=1), 0, None).sum())
     return float(counts.sum()) * sheet.size + _TURN + stretches * (_TURN + 2 * _SPARE * sheet.size)
 
 
