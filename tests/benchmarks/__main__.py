@@ -20,7 +20,6 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.benchmarks.deck_sources import deck_sources
 from tests.benchmarks.paths import paths
 from tests.benchmarks.stackup import stackup
 
