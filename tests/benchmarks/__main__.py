@@ -20,6 +20,7 @@ from pathlib import Path
 
 import numpy as np
 
+from tests.benchmarks.deck_sources import deck_sources
 from tests.benchmarks.paths import paths
 from tests.benchmarks.stackup import stackup
 
@@ -165,6 +166,7 @@ def main() -> None:
         writer_against_a_plain_loop,
         reader_against_pygcode,
         growth,
+        deck_sources,
         paths,
         stackup,
         whole_plan,
