@@ -245,6 +245,16 @@ class SkinSection(Section):
     modulus: Positive = Field(description="GPa")
     strain_limit: Positive = Field(description="share, e.g. 0.004")
     pressure: Positive = Field(description="bar, in the press or bag")
+    poisson: Annotated[float, Field(strict=True, ge=0, lt=0.5)] = Field(0.3, description="Poisson's ratio in its plane")
+    average: PositiveLength | None = Field(
+        None, description="length over which the pressure that it needs is averaged; 20 thicknesses if not given"
+    )
+    compression_limit: Positive | None = Field(
+        None, description="share; beyond it a caution; from pressure and modulus if not given"
+    )
+    covers: Literal["blank", "board"] = Field(
+        "blank", description="it covers the whole blank, or only the board with groove.outside round it"
+    )
 
 
 class LayupSection(Section):

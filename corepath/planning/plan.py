@@ -17,6 +17,7 @@ from corepath.planning.prepare import Prepared
 from corepath.planning.reading import read_files
 from corepath.planning.rehearsal import Rehearsal, check_rehearsals, rehearsals
 from corepath.planning.report import checks_report, full_report
+from corepath.planning.skin import skin_files
 from corepath.readback.findings import Finding
 from corepath.readback.result import ReadBack
 from corepath.stackup import Check
@@ -82,6 +83,7 @@ def plan(prepared: Prepared, *, progress: Progress = quiet, despite_failures: bo
     report["rehearsals"] = [one.as_dict() for one in walks]
     if prepared.stackup.heights.blank.measured:
         files.update(_maps(prepared))
+    files.update(skin_files(prepared.job, prepared.board, prepared.skin, prepared.digest))
     progress("report", 0.95)
     held = {**prepared.known.as_dict(), **seal(prepared.board.deck, prepared.job)}
     files["job.resolved.json"] = _json({**resolved_dict(prepared.resolved), **held})

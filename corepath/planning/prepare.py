@@ -18,6 +18,7 @@ from corepath.job.threads import fit_cautions
 from corepath.layup.curve import rocker_faults
 from corepath.planning.after_layup import layup_cautions
 from corepath.planning.known import Known, read_known
+from corepath.planning.skin import SkinFound, find_skin
 from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
 from corepath.stackup.advice import Advice, advise
 from corepath.stackup.fills import low_fills
@@ -47,6 +48,7 @@ class Prepared:
     works: tuple[Work, ...]
     checks: tuple[Check, ...]
     digest: str
+    skin: SkinFound | None = None
 
     @property
     def failed(self) -> bool:
@@ -119,6 +121,7 @@ def prepare_job(job: Job, folder: Path, known: Known | None = None, deck: DeckSu
     faults = [*faults, *unfit]
     if faults:
         raise InputError(faults)
+    skin = find_skin(job, board)
     checks = (
         *depth_checks(stack),
         *place_checks(stack, board),
@@ -126,10 +129,11 @@ def prepare_job(job: Job, folder: Path, known: Known | None = None, deck: DeckSu
         *hole_checks(job, stack, works),
         *holding_checks(job, board, stack, works),
         *feed_checks(job, works),
+        *(skin.checks if skin is not None else ()),
     )
     resolved = _resolved(job, board)
     record: dict[str, Any] = known.as_dict()
-    return Prepared(job, resolved, known, board, stack, works, checks, digest(resolved, record))
+    return Prepared(job, resolved, known, board, stack, works, checks, digest(resolved, record), skin)
 
 
 def _resolved(job: Job, board: Board) -> Job:

@@ -68,6 +68,7 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
         ],
         "flush": _flush(prepared),
         "layup": layup_report(prepared.job, prepared.board),
+        "skin": prepared.skin.as_dict() if prepared.skin is not None else None,
         "dowel_lengths": [length.as_dict() for length in dowel_lengths(stack, prepared.board)],
         "pour": pour_report(pours(stack), prepared.job.cast, level=prepared.job.tolerances.level),
         "deck": deck_report(prepared),

@@ -1,0 +1,50 @@
+"""The skin of a job, loaded only where the job has one."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from corepath.board.model import Board
+from corepath.job.model import Job
+from corepath.stackup.check import Check
+
+if TYPE_CHECKING:
+    from corepath.skin.advice import Advice
+    from corepath.skin.study import SkinStudy
+
+__all__ = ["SkinFound", "find_skin", "skin_files"]
+
+
+class SkinFound(NamedTuple):
+    """The study of a skin on its deck, what would mend it, and the rows of the check."""
+
+    study: SkinStudy
+    advice: Advice
+    checks: tuple[Check, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        from corepath.skin.report import skin_report
+
+        return skin_report(self.study, self.advice)
+
+
+def find_skin(job: Job, board: Board) -> SkinFound | None:
+    """None for a job without `[skin]`."""
+    if job.skin is None:
+        return None
+    from corepath.skin.advice import advise_skin
+    from corepath.skin.checks import skin_checks
+    from corepath.skin.study import study_skin
+
+    study = study_skin(job, board.deck, board.outline)
+    advice = advise_skin(job, board.deck, board.outline, study)
+    return SkinFound(study, advice, skin_checks(study, advice.mend))
+
+
+def skin_files(job: Job, board: Board, found: SkinFound | None, digest: str) -> dict[str, str]:
+    """The maps of a skin as SVG text by file name; none without one."""
+    if found is None:
+        return {}
+    from corepath.views.skin_maps import skin_maps
+
+    return skin_maps(job, board, found.study, digest=digest)

@@ -1,0 +1,184 @@
+"""What to change so that the skin lies down: each value is found by trying it, on a deck built anew.
+
+A change of one key is looked for by halving on values of a workshop's fineness (blend by 5 mm, radius by 10 mm,
+thickness by 0.05 mm), each trial as exact as the check itself but for a coarser membrane; what is found is then judged
+in full. Where no single key passes, a wider blend is tried with a larger radius. Nothing is advised that was not seen
+to pass.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from shapely import Polygon
+
+from corepath.board.deck import DeckSurface, build_deck
+from corepath.job.model import Job
+from corepath.skin.checks import skin_checks
+from corepath.skin.study import SkinStudy, study_skin
+from corepath.skin.terms import BAR
+
+__all__ = ["Advice", "Option", "advise_skin", "changed"]
+
+_BLEND, _RADIUS, _THICKNESS, _PRESSURE = 5.0, 10.0, 0.05, 0.05
+_WIDER = 3.0
+_MOST_RADIUS = 4.0  # times the radius at which bending alone reaches its limit
+_LEAST_THICKNESS = 0.2
+_TRIAL_STEP = 10.0
+_RANK = {"ok": 0, "caution": 1, "fail": 2}
+
+Passes = Callable[[Mapping[str, float]], bool]
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """Values by key of the job that pass together, in mm (pressure in bar), and the verdict they then get; `highest` is
+    the finished board at its thickest, mm, where the deck was built anew."""
+
+    values: Mapping[str, float]
+    verdict: str
+    highest: float | None
+
+    def words(self, thickness: float) -> str:
+        said = " with ".join(f"{key} = {value:g}" for key, value in self.values.items())
+        if self.highest is not None and self.highest < thickness - 0.05:
+            said += f" (the board then reaches {self.highest:.1f} mm)"
+        return said
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """Options, each of which passes by itself; none where nothing needs mending or nothing tried passes."""
+
+    options: tuple[Option, ...]
+    needed: bool
+    thickness: float
+
+    @property
+    def mend(self) -> str:
+        if not self.needed:
+            return ""
+        if not self.options:
+            return (
+                "no single change that was tried passes: gentler stations and a wider blend, or a skin laid up in place"
+            )
+        return "; or ".join(option.words(self.thickness) for option in self.options)
+
+    def as_list(self) -> list[dict[str, Any]]:
+        return [
+            {"values": dict(option.values), "verdict": option.verdict, "says": option.words(self.thickness)}
+            for option in self.options
+        ]
+
+
+def changed(job: Job, values: Mapping[str, float]) -> Job:
+    """`job` with `values` by key, such as "deck.blend"."""
+    for key, value in values.items():
+        section, name = key.split(".")
+        job = job.model_copy(update={section: getattr(job, section).model_copy(update={name: value})})
+    return job
+
+
+def advise_skin(job: Job, deck: DeckSurface, outline: Polygon, study: SkinStudy) -> Advice:
+    """What would let the skin of `job` pass: without a fail where it fails, else without a caution."""
+    rank = _rank(study)
+    if not rank:
+        return Advice((), needed=False, thickness=job.board.thickness)
+    goal = 1 if rank == 2 else 0
+
+    def passes(values: Mapping[str, float], step: float | None = _TRIAL_STEP) -> bool:
+        trial = changed(job, values)
+        return _rank(study_skin(trial, _deck(trial, values, deck, outline), outline, step)) <= goal
+
+    def found(values: Mapping[str, float] | None) -> list[Option]:
+        if values is None:
+            return []
+        trial = changed(job, values)
+        built = _deck(trial, values, deck, outline)
+        judged = _rank(study_skin(trial, built, outline))
+        verdict = next(word for word, number in _RANK.items() if number == judged)
+        return [Option(values, verdict, None if built is deck else built.highest)] if judged <= goal else []
+
+    options = found(_wider(job, passes, outline, {})) + found(_rounder(job, passes)) + found(_thinner(job, passes))
+    if not options:
+        options = found(_both(job, passes, outline))
+    return Advice(tuple(options + found(_pressed(study, passes))), needed=True, thickness=job.board.thickness)
+
+
+def _rank(study: SkinStudy) -> int:
+    return max(_RANK[check.verdict] for check in skin_checks(study))
+
+
+def _deck(trial: Job, values: Mapping[str, float], deck: DeckSurface, outline: Polygon) -> DeckSurface:
+    return build_deck(trial, outline) if any(key.startswith("deck.") for key in values) else deck
+
+
+def _formed(job: Job) -> bool:
+    """Whether the deck has a blend to widen."""
+    return job.deck.stations is not None
+
+
+def _wider(job: Job, passes: Passes, outline: Polygon, more: Mapping[str, float]) -> dict[str, float] | None:
+    if not _formed(job):
+        return None
+    x0, y0, x1, y1 = outline.bounds
+    room = min(x1 - x0, y1 - y0) / 2.0 - job.deck.edge_band
+    most = min(max(room, job.deck.blend), _WIDER * job.deck.blend)
+    return _first(lambda n: {**more, "deck.blend": n * _BLEND}, job.deck.blend / _BLEND, most / _BLEND, passes)
+
+
+def _rounder(job: Job, passes: Passes) -> dict[str, float] | None:
+    if not _formed(job):
+        return None
+    assert job.skin is not None
+    most = _MOST_RADIUS * job.skin.thickness / (2.0 * job.skin.strain_limit)
+    now = job.deck.least_radius
+    return _first(lambda n: {"deck.least_radius": n * _RADIUS}, now / _RADIUS, most / _RADIUS, passes)
+
+
+def _thinner(job: Job, passes: Passes) -> dict[str, float] | None:
+    assert job.skin is not None
+    now = job.skin.thickness / _THICKNESS
+    least = math.ceil(_LEAST_THICKNESS / _THICKNESS - 1e-9)
+    top = math.ceil(now - 1e-9)
+    return _first(lambda n: {"skin.thickness": round((top - n) * _THICKNESS, 4)}, 0.0, float(top - least), passes)
+
+
+def _both(job: Job, passes: Passes, outline: Polygon) -> dict[str, float] | None:
+    """A wider blend with the radius that bending asks for, or twice it."""
+    assert job.skin is not None
+    bends = job.skin.thickness / (2.0 * job.skin.strain_limit)
+    for times in (1.2, 2.0, 4.0):
+        radius = max(math.ceil(times * bends / _RADIUS) * _RADIUS, job.deck.least_radius)
+        values = _wider(job, passes, outline, {"deck.least_radius": radius})
+        if values is not None:
+            return values
+    return None
+
+
+def _pressed(study: SkinStudy, passes: Passes) -> dict[str, float] | None:
+    """More pressure, where that alone passes."""
+    need = max(study.most_all.value, study.pressure.most.value)
+    if need <= study.skin.pressure / BAR:
+        return None
+    values = {"skin.pressure": round(math.ceil(need * 1.05 / _PRESSURE) * _PRESSURE, 4)}
+    return values if passes(values) else None
+
+
+def _first(
+    values: Callable[[int], dict[str, float]], now: float, most: float, passes: Passes
+) -> dict[str, float] | None:
+    """Of the whole numbers above `now` up to `most` one that passes while the one before it does not."""
+    low, high = math.floor(now + 1e-9), math.floor(most + 1e-9)
+    if high <= low or not passes(values(high)):
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        if passes(values(middle)):
+            high = middle
+        else:
+            low = middle
+    return values(high)

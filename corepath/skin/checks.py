@@ -1,0 +1,78 @@
+"""The check `skin`, in three rows: bending strain, pressure, compression in the plane of the skin.
+
+Each value is what is left to the limit, so that it holds at 0 or more. *Fail*: bending alone exceeds the strain limit,
+or the plate alone needs more pressure than is at hand. *Caution*: it does so only together with the strain or the pull
+that double curvature forces, or the skin is compressed by more than its limit. What double curvature does is reckoned
+with an edge that slides freely until the resin grips, the mildest and the likeliest case, so it only cautions.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from corepath.skin.study import SkinStudy
+from corepath.skin.terms import BAR
+from corepath.stackup.check import Check
+from corepath.stackup.judge import judge
+from corepath.stackup.linear import Linear
+
+__all__ = ["skin_checks"]
+
+
+def skin_checks(study: SkinStudy, mend: str = "") -> tuple[Check, ...]:
+    """The three rows; `mend` is what would make them pass."""
+    return _bending(study, mend), _pressure(study, mend), _compression(study, mend)
+
+
+def _bending(study: SkinStudy, mend: str) -> Check:
+    bending, limit = study.bending, study.skin.strain_limit
+    strain = bending.strain.value
+    return _row(
+        (limit - strain) * 100.0,
+        (limit - study.together.value) * 100.0,
+        unit="%",
+        says=f"the deck bends it to R {bending.radius:.0f} mm, {strain:.2%} of {limit:.2%} allowed, "
+        f"{study.together.value:.2%} with what double curvature adds",
+        where=f"bending at {bending.strain.words}",
+        mend=mend,
+    )
+
+
+def _pressure(study: SkinStudy, mend: str) -> Check:
+    at_hand = study.skin.pressure / BAR
+    need, place = study.pressure.most.value, study.pressure.most
+    if need <= at_hand < study.most_all.value:
+        place = study.most_all
+    return _row(
+        at_hand - need,
+        at_hand - max(study.most_all.value, need),
+        unit="bar",
+        says=f"to follow the deck it needs {need:.2f} bar, {study.most_all.value:.2f} bar with what double curvature "
+        f"adds (means over {study.pressure.length:.0f} mm); {at_hand:.2f} bar at hand",
+        where=f"pressure at {place.words}",
+        mend=mend,
+    )
+
+
+def _compression(study: SkinStudy, mend: str) -> Check:
+    limit, most = study.skin.compression_limit, study.compression
+    room = (limit - most.value) * 100.0
+    row = _row(
+        room,
+        room,
+        unit="%",
+        says=f"double curvature presses it together by {most.value:.2%}, {limit:.2%} allowed before it may wrinkle, "
+        f"and stretches it by {study.tension.value:.2%}",
+        where=f"compression at {most.words}",
+        mend=mend,
+    )
+    return row if row.verdict == "ok" else replace(row, verdict="caution")
+
+
+def _row(value: float, worst: float, *, unit: str, says: str, where: str, mend: str) -> Check:
+    """`worst` is with the membrane's part: ok if even that holds, caution if only `value` does."""
+    judged = judge("skin", Linear.of(value), 0.0, says=says, where=where, mend=mend, unit=unit)
+    together = judge("skin", Linear.of(worst), 0.0, says=says, where=where, mend=mend, unit=unit)
+    if judged.verdict == "ok" and together.verdict != "ok":
+        return replace(together, verdict="caution", value=value, worst=worst, rss=value)
+    return replace(judged, worst=worst)

@@ -1,0 +1,136 @@
+"""Terms of the skin: its elastic figures, the surface it lies on, the ground it covers.
+
+Units: lengths mm, stresses and pressures N/mm² inside, 1 bar = 0.1 N/mm², 1 GPa = 1000 N/mm²; strains are shares.
+The skin is taken as isotropic: one modulus and one Poisson's ratio in every direction of its plane.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from shapely import Polygon
+
+from corepath.board.shapes import offset
+from corepath.job.model import Job, SkinSection
+
+__all__ = ["BAR", "Cover", "Laminate", "Place", "Surface", "cover_of", "laminate_of", "largest"]
+
+Floats = NDArray[np.float64]
+
+BAR = 0.1
+"""N/mm² in one bar."""
+
+_THICKNESSES = 20.0
+
+
+class Surface(Protocol):
+    """What is asked of the deck: heights (mm), slopes, and second derivatives (1/mm) at places in the board frame."""
+
+    def height(self, x: ArrayLike, y: ArrayLike) -> Floats: ...
+    def gradient(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]: ...
+    def hessian(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats, Floats]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Laminate:
+    """A skin: `thickness` t mm, `modulus` E N/mm², `poisson` nu, `average` the length pressures are averaged over, mm;
+    limits on bending and compression as shares, `pressure` at hand in N/mm²."""
+
+    thickness: float
+    modulus: float
+    poisson: float
+    average: float
+    strain_limit: float
+    compression_limit: float
+    pressure: float
+
+    @property
+    def stiffness(self) -> float:
+        """D = E t³ / 12 (1 - nu²), N mm (Timoshenko and Woinowsky-Krieger, Theory of Plates and Shells, eq. 3)."""
+        return self.modulus * self.thickness**3 / (12.0 * (1.0 - self.poisson**2))
+
+    @property
+    def least_radius(self) -> float:
+        """The radius, mm, at which bending reaches the limit: t / (2 strain_limit)."""
+        return self.thickness / (2.0 * self.strain_limit)
+
+
+def laminate_of(skin: SkinSection) -> Laminate:
+    """The skin of a job, with what is not given: 20 thicknesses to average over, the compression that lifts.
+
+    A skin with the compression N = E t eps (N/mm) and a waviness a sin(k x) pushes off by a (N k² - D k⁴) at most,
+    a N² / 4D at k² = N / 2D. The pressure p holds it down up to eps = 2 √(D p / a) / (E t), which for a waviness of
+    half the thickness is 2 √(p / (6 (1 - nu²) E)), whatever the thickness. (Derived here from the plate's equation;
+    half the thickness is common practice, no source.)
+    """
+    modulus, pressure = skin.modulus * 1000.0, skin.pressure * BAR
+    lifts = 2.0 * (pressure / (6.0 * (1.0 - skin.poisson**2) * modulus)) ** 0.5
+    return Laminate(
+        thickness=skin.thickness,
+        modulus=modulus,
+        poisson=skin.poisson,
+        average=_THICKNESSES * skin.thickness if skin.average is None else skin.average,
+        strain_limit=skin.strain_limit,
+        compression_limit=lifts if skin.compression_limit is None else skin.compression_limit,
+        pressure=pressure,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """The ground that the skin covers: half its size along X and Y, mm, and its `edge` where it is no rectangle."""
+
+    half_x: float
+    half_y: float
+    edge: Polygon | None = None
+
+    def lattice(self, step: float) -> tuple[Floats, Floats]:
+        """Nodes (n,), (m,) from edge to edge of the rectangle, about `step` apart, a node in the middle."""
+        return tuple(_nodes(half, step) for half in (self.half_x, self.half_y))  # type: ignore[return-value]
+
+    def holds(self, xs: Floats, ys: Floats) -> NDArray[np.bool_]:
+        """(n, m): which nodes of `xs` by `ys` the skin covers, its edge included where it is a rectangle."""
+        if self.edge is None:
+            return np.ones((len(xs), len(ys)), dtype=np.bool_)
+        from shapely import contains_xy, prepare
+
+        prepare(self.edge)
+        return np.asarray(contains_xy(self.edge, *np.meshgrid(xs, ys, indexing="ij")))
+
+
+def _nodes(half: float, step: float) -> Floats:
+    count = max(2, round(half / step))
+    return np.linspace(-half, half, 2 * count + 1)
+
+
+def cover_of(job: Job, outline: Polygon) -> Cover:
+    """What the skin of `job` covers: the blank's rectangle, or the board and its casting outside the outline."""
+    if job.skin is not None and job.skin.covers == "board":
+        edge = offset(outline, job.groove.outside)
+        if isinstance(edge, Polygon):
+            left, low, right, high = edge.bounds
+            return Cover(max(-left, right), max(-low, high), edge)
+    return Cover(job.blank.length / 2.0, job.blank.width / 2.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A figure and the place of it, mm in the board frame."""
+
+    value: float
+    x: float
+    y: float
+
+    @property
+    def words(self) -> str:
+        return f"X{self.x:.0f} Y{self.y:.0f}".replace("-0 ", "0 ")
+
+
+def largest(values: Floats, xs: Floats, ys: Floats) -> Place:
+    """The largest of `values` (n, m) on `xs` by `ys`; of those equal to nine figures the first."""
+    most = float(np.max(np.abs(values))) or 1.0
+    i, j = np.unravel_index(int(np.argmax(np.round(values / most, 9))), values.shape)
+    return Place(float(values[i, j]), float(xs[i]) + 0.0, float(ys[j]) + 0.0)
