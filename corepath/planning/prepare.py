@@ -121,7 +121,7 @@ def prepare_job(job: Job, folder: Path, known: Known | None = None, deck: DeckSu
     faults = [*faults, *unfit]
     if faults:
         raise InputError(faults)
-    skin = find_skin(job, board)
+    skin = find_skin(job, board, folder)
     checks = (
         *depth_checks(stack),
         *place_checks(stack, board),

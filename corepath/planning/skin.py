@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from corepath.board.model import Board
@@ -28,8 +29,8 @@ class SkinFound(NamedTuple):
         return skin_report(self.study, self.advice)
 
 
-def find_skin(job: Job, board: Board) -> SkinFound | None:
-    """None for a job without `[skin]`."""
+def find_skin(job: Job, board: Board, folder: Path) -> SkinFound | None:
+    """None for a job without `[skin]`; `folder` holds the files that the job names."""
     if job.skin is None:
         return None
     from corepath.skin.advice import advise_skin
@@ -37,7 +38,7 @@ def find_skin(job: Job, board: Board) -> SkinFound | None:
     from corepath.skin.study import study_skin
 
     study = study_skin(job, board.deck, board.outline)
-    advice = advise_skin(job, board.deck, board.outline, study)
+    advice = advise_skin(job, board.deck, board.outline, study, folder)
     return SkinFound(study, advice, skin_checks(study, advice.mend))
 
 

@@ -11,11 +11,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from shapely import Polygon
 
-from corepath.board.deck import DeckSurface, build_deck
+from corepath.board.deck import DeckSurface
+from corepath.board.make_deck import build_deck
+from corepath.errors import InputError
 from corepath.job.model import Job
 from corepath.skin.checks import skin_checks
 from corepath.skin.study import SkinStudy, study_skin
@@ -27,6 +30,7 @@ _BLEND, _RADIUS, _THICKNESS, _PRESSURE = 5.0, 10.0, 0.05, 0.05
 _WIDER = 3.0
 _MOST_RADIUS = 4.0  # times the radius at which bending alone reaches its limit
 _LEAST_THICKNESS = 0.2
+_MOST_SMOOTH = 120.0
 _TRIAL_STEP = 10.0
 _RANK = {"ok": 0, "caution": 1, "fail": 2}
 
@@ -82,8 +86,11 @@ def changed(job: Job, values: Mapping[str, float]) -> Job:
     return job
 
 
-def advise_skin(job: Job, deck: DeckSurface, outline: Polygon, study: SkinStudy) -> Advice:
-    """What would let the skin of `job` pass: without a fail where it fails, else without a caution."""
+def advise_skin(job: Job, deck: DeckSurface, outline: Polygon, study: SkinStudy, folder: Path | None = None) -> Advice:
+    """What would let the skin of `job` pass: without a fail where it fails, else without a caution.
+
+    `folder` holds the file of a deck that comes from one.
+    """
     rank = _rank(study)
     if not rank:
         return Advice((), needed=False, thickness=job.board.thickness)
@@ -91,13 +98,17 @@ def advise_skin(job: Job, deck: DeckSurface, outline: Polygon, study: SkinStudy)
 
     def passes(values: Mapping[str, float], step: float | None = _TRIAL_STEP) -> bool:
         trial = changed(job, values)
-        return _rank(study_skin(trial, _deck(trial, values, deck, outline), outline, step)) <= goal
+        try:
+            built = _deck(trial, values, deck, outline, folder)
+        except InputError:
+            return False
+        return _rank(study_skin(trial, built, outline, step)) <= goal
 
     def found(values: Mapping[str, float] | None) -> list[Option]:
         if values is None:
             return []
         trial = changed(job, values)
-        built = _deck(trial, values, deck, outline)
+        built = _deck(trial, values, deck, outline, folder)
         judged = _rank(study_skin(trial, built, outline))
         verdict = next(word for word, number in _RANK.items() if number == judged)
         return [Option(values, verdict, None if built is deck else built.highest)] if judged <= goal else []
@@ -112,27 +123,29 @@ def _rank(study: SkinStudy) -> int:
     return max(_RANK[check.verdict] for check in skin_checks(study))
 
 
-def _deck(trial: Job, values: Mapping[str, float], deck: DeckSurface, outline: Polygon) -> DeckSurface:
-    return build_deck(trial, outline) if any(key.startswith("deck.") for key in values) else deck
-
-
-def _formed(job: Job) -> bool:
-    """Whether the deck has a blend to widen."""
-    return job.deck.stations is not None
+def _deck(
+    trial: Job, values: Mapping[str, float], deck: DeckSurface, outline: Polygon, folder: Path | None
+) -> DeckSurface:
+    return build_deck(trial, outline, folder) if any(key.startswith("deck.") for key in values) else deck
 
 
 def _wider(job: Job, passes: Passes, outline: Polygon, more: Mapping[str, float]) -> dict[str, float] | None:
-    if not _formed(job):
-        return None
+    if job.deck.stations is None:
+        return _smoother(job, passes)
     x0, y0, x1, y1 = outline.bounds
     room = min(x1 - x0, y1 - y0) / 2.0 - job.deck.edge_band
     most = min(max(room, job.deck.blend), _WIDER * job.deck.blend)
     return _first(lambda n: {**more, "deck.blend": n * _BLEND}, job.deck.blend / _BLEND, most / _BLEND, passes)
 
 
+def _smoother(job: Job, passes: Passes) -> dict[str, float] | None:
+    """For a deck from a file: smoothed over a wider length."""
+    key = "mesh_smooth" if job.deck.mesh is not None else "grid_smooth"
+    now = float(getattr(job.deck, key))
+    return _first(lambda n: {f"deck.{key}": n * _BLEND}, now / _BLEND, _MOST_SMOOTH / _BLEND, passes)
+
+
 def _rounder(job: Job, passes: Passes) -> dict[str, float] | None:
-    if not _formed(job):
-        return None
     assert job.skin is not None
     most = _MOST_RADIUS * job.skin.thickness / (2.0 * job.skin.strain_limit)
     now = job.deck.least_radius
