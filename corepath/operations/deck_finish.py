@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.operations.deck_lines import Ends, Sheet, region_lines
+from corepath.operations.deck_mend import mended
 from corepath.operations.deck_regions import Region, regions
 from corepath.operations.deck_route import routed
 from corepath.operations.offsetting import CutterOffset
@@ -29,19 +30,23 @@ Array = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
 
 _BIN = 1.0
-_SAMPLE = 1.0
+_SAMPLE = 0.5
 _LIFT = 0.001
 """mm by which the path is lifted, so that its thinning does not cut low."""
 _THINNED = 0.0015
 _SHARE = 0.97
 """Share of the allowed ridge that the first lines are laid for."""
-_MOST_TRIED = 400_000
-_LEAST_SQUARE = 0.5
+_MOST_TRIED = 2_000_000
+_LEAST_SQUARE = 0.4
 """mm; one place is tried in each square, of this size or as large as the number of places asks for."""
-_SQUARES = (4.0, 2.0, 1.0)
-"""Until all is well at places in squares this many times as large, no more are tried."""
-ROUNDS = 10
-"""How often a path is laid at most."""
+_COARSE = 4.0
+"""While lines are laid, places are tried in squares this many times as large."""
+ROUNDS = 4
+"""How often lines are laid at most."""
+_STROKES = 6
+"""How often strokes are added at most."""
+_MOST_BAD = 20_000
+"""With more places too high than this it is a hollow that no stroke reaches."""
 _EARLY = 0.8
 _LEVEL = 1e-4
 """Slope up to which ground counts as level."""
@@ -79,29 +84,48 @@ def regional(
         for across in (False, True)
     ]
     split = regions(tables[0], tables[1], widest, bounds[2], bounds[3], deck.grain_penalty)
-    square, follow = _square(tried), follower(offset)
-    stages = [_tried(tried, times * square) for times in _SQUARES]
-    places = stages.pop(0)
-    best: tuple[tuple[int, int, float], Array] | None = None
+    follow, square = follower(offset), _square(tried)
+    places = _tried(tried, _COARSE * square)
     for _ in range(rounds):
         track = _laid(split, tables, widest, land_of(work.cutter), bounds, open_sides)
         found = _heights(follow(track), work, places, tried, offset)
-        left = _worst(found, places)
-        measure = (len(stages), left.unreached, round(left.high, 6))
-        if best is None or measure < best[0]:
-            best = measure, track
         bad = ~(found <= wanted)
-        while not bad.any() and stages:
-            places = stages.pop(0)
-            found = _heights(follow(track), work, places, tried, offset)
-            left = _worst(found, places)
-            best = (len(stages), left.unreached, round(left.high, 6)), track
-            bad = ~(found <= wanted)
         if not bad.any():
             break
         tables = [_closer(table, work, offset, places, found, bad, wanted) for table in tables]
+    return _mended(track, work, offset, bounds, tried, wanted) if rounds > 1 else track
+
+
+def _mended(track: Array, work: Work, offset: CutterOffset, bounds: Bounds, tried: Bounds, wanted: float) -> Array:
+    """The track with strokes where it leaves too much at the finest places, as long as they help."""
+    follow, places = follower(offset), _tried(tried, _square(tried))
+    best: tuple[tuple[int, float], Array] | None = None
+    for _ in range(_STROKES):
+        found = _heights(follow(track), work, places, tried, offset)
+        left = _worst(found, places)
+        measure = (left.unreached, round(left.high, 4))
+        if best is not None and measure >= best[0]:
+            return best[1]
+        best = measure, track
+        bad = ~(found <= wanted)
+        if not bad.any() or int(bad.sum()) > _MOST_BAD:
+            return track
+        axis, way = _axis(work, offset, places[bad])
+        track = mended(track, axis, way, bounds)
     assert best is not None
     return best[1]
+
+
+def _axis(work: Work, offset: CutterOffset, places: Array) -> tuple[Array, Array]:
+    """Where the axis finishes the places (n, 2), and the unit vectors (n, 2) up the slope there (X on level ground)."""
+    x, y = places.T
+    _, hx, hy = offset.ground(x, y)
+    slope = np.hypot(hx, hy)
+    tilted = slope > 1e-5
+    reach = land_of(work.cutter) / np.maximum(slope, 1e-9) + corner_of(work.cutter) / np.sqrt(1.0 + slope**2)
+    axis = np.column_stack([x - np.where(tilted, reach * hx, 0.0), y - np.where(tilted, reach * hy, 0.0)])
+    way = np.column_stack([np.where(tilted, hx, 1.0), np.where(tilted, hy, 0.0)])
+    return axis, way / np.hypot(*way.T)[:, None]
 
 
 def _level_rim(offset: CutterOffset, bounds: Bounds, width: float) -> bool:
@@ -223,13 +247,9 @@ def _closer(
     steps: Steps, work: Work, offset: CutterOffset, places: Array, found: Array, bad: NDArray[np.bool_], wanted: float
 ) -> Steps:
     """Smaller steps where the axis finishes the places that stand too high."""
-    x, y = places[bad].T
-    _, hx, hy = offset.ground(x, y)
-    slope = np.hypot(hx, hy)
-    reach = land_of(work.cutter) / np.maximum(slope, 1e-9) + corner_of(work.cutter) / np.sqrt(1.0 + slope**2)
-    tilted = slope > 1e-5
-    i = np.floor((x - np.where(tilted, reach * hx, 0.0) - steps.left) / steps.size).astype(np.int64)
-    j = np.floor((y - np.where(tilted, reach * hy, 0.0) - steps.low) / steps.size).astype(np.int64)
+    axis, _ = _axis(work, offset, places[bad])
+    i = np.floor((axis[:, 0] - steps.left) / steps.size).astype(np.int64)
+    j = np.floor((axis[:, 1] - steps.low) / steps.size).astype(np.int64)
     high = np.where(np.isfinite(found[bad]), found[bad], 2.0 * wanted)
     share = np.clip(np.sqrt(wanted / high) * 0.97, 0.6, 0.97)
     factor = np.ones_like(steps.table)

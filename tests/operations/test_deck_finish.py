@@ -11,13 +11,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
-from shapely import box
+from shapely import LineString, Point, box
 
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Zero
 from corepath.operations.deck_finish import follower, left_over, regional
 from corepath.operations.deck_kernels import guillotine, left_at
 from corepath.operations.deck_lines import Ends, Sheet, region_lines
+from corepath.operations.deck_mend import mended
 from corepath.operations.deck_regions import regions
 from corepath.operations.deck_route import routed
 from corepath.operations.offsetting import CutterOffset
@@ -197,3 +198,16 @@ def test_hollows_too_tight_for_a_cutter(cutter: Cutter) -> None:
     assert hollow_left(bowl, cutter) == pytest.approx(expected, abs=0.05)
     level = replace(bowl, grid=np.full_like(bowl.grid, 5.0))
     assert hollow_left(level, cutter) == 0.0
+
+
+def test_strokes_go_through_every_place_left_high() -> None:
+    """A ridge that stays prints through the skin: each place gets a stroke up its slope, near enough to take it."""
+    draw = np.random.default_rng(5)
+    axis = np.concatenate([draw.normal((10, 10), 1.5, (40, 2)), draw.normal((70, 30), 2.0, (40, 2)), [[40.0, 39.0]]])
+    way = np.tile([0.6, 0.8], (len(axis), 1)) * np.where(np.arange(len(axis)) % 2, 1.0, -1.0)[:, None]
+    track = np.array([[0.0, 0.0], [0.0, 40.0]])
+    path = mended(track, axis, way, (0.0, 0.0, 80.0, 40.0))
+    assert np.array_equal(path[:2], track) and path.min() >= 0.0 and (path <= (80.0, 40.0)).all()
+    strokes = LineString(path[2:])
+    assert max(strokes.distance(Point(*place)) for place in axis.tolist()) < 1.3
+    assert strokes.length < 500.0
