@@ -16,7 +16,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-__all__ = ["cut_pieces", "fill_polygon"]
+__all__ = ["cut_pieces", "fill_polygon", "lowest_offset", "rise"]
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -26,7 +26,7 @@ _LEVEL = 1e-9
 
 
 @njit(cache=True)
-def _lowest_offset(v: float, m: float, radius: float, corner: float) -> float:
+def lowest_offset(v: float, m: float, radius: float, corner: float) -> float:
     """The q in [-w, w], w = sqrt(radius² - v²), where m q + rise(hypot(v, q)) is least (m > 0: q <= 0)."""
     w = math.sqrt(max(radius * radius - v * v, 0.0))
     if corner <= 0.0:
@@ -58,7 +58,7 @@ def _lowest_offset(v: float, m: float, radius: float, corner: float) -> float:
 
 
 @njit(cache=True)
-def _rise(distance: float, radius: float, corner: float) -> float:
+def rise(distance: float, radius: float, corner: float) -> float:
     e = distance - (radius - corner)
     if e <= 0.0 or corner <= 0.0:
         return 0.0
@@ -139,19 +139,19 @@ def _cut_piece(
             u = (x - ax) * ux + (y - ay) * uy
             v = (y - ay) * ux - (x - ax) * uy
             if vertical:
-                z = lowest + _rise(math.sqrt(u * u + v * v), radius, corner)
+                z = lowest + rise(math.sqrt(u * u + v * v), radius, corner)
             else:
                 q = 0.0
                 if not level:
                     if v != last_v:
-                        last_q = _lowest_offset(min(abs(v), radius), m, radius, corner)
+                        last_q = lowest_offset(min(abs(v), radius), m, radius, corner)
                         last_v = v
                     q = last_q
                 at = min(max(u + q, 0.0), length)
                 q = at - u
                 z = az + m * at
                 if corner > 0.0:
-                    z += _rise(math.sqrt(v * v + q * q), radius, corner)
+                    z += rise(math.sqrt(v * v + q * q), radius, corner)
             if z < old:
                 top[iy, ix] = z
                 if old - z > deepest:
