@@ -24,6 +24,7 @@ from corepath.readback.exact_kernels import sweep_points
 from corepath.readback.findings import Findings
 from corepath.readback.measures import MeasureList
 from corepath.readback.path import Path
+from corepath.readback.shop import Allowed
 from corepath.work.model import Deck
 
 __all__ = ["BELOW", "POINTS", "Swept", "Worst", "prove_deck", "sections"]
@@ -141,18 +142,19 @@ class _Points:
 
 
 def prove_deck(
-    deck: Deck, finish: Sequence[Path], rough: Sequence[Path], edge: float, measures: MeasureList, findings: Findings,
+    deck: Deck, finish: Sequence[Path], rough: Sequence[Path], allowed: Allowed, measures: MeasureList, findings: Findings,
     points: int = POINTS, surface: HeightField | None = None,
 ) -> tuple[Worst, Worst] | None:  # fmt: skip
     """Prove the deck that `finish` (all its files) and `rough` before them leave; the lowest and the highest point.
 
-    No point of `deck.area` may lie below h by more than `BELOW` or above it by more than `deck.scallop`, but for
-    what `deck.spare` says and `edge` beside it. `surface` stands in for the deck's own, in tests.
+    No point of `deck.area` may lie below h by more than `BELOW`, or above it by more than `deck.scallop` and
+    `allowed.heights` (as for the columns), but for what `deck.spare` says and `allowed.edge` beside it. How much
+    stands above `deck.scallop` alone is measured. `surface` stands in for the deck's own, in tests.
     None where no point can be proved.
     """
     field: HeightField = deck.surface if surface is None else surface
     swept = Swept((*finish, *rough), deck.top)
-    area = deck.area if deck.spare is None else deck.area.difference(shapely.buffer(deck.spare, edge))
+    area = deck.area if deck.spare is None else deck.area.difference(shapely.buffer(deck.spare, allowed.edge))
     shapely.prepare(area)
     random = np.random.default_rng(_SEED)
     loose = _scattered(area, points, random)
@@ -162,9 +164,9 @@ def prove_deck(
         return None
     proved = _solve(np.vstack((loose, fine)), swept, field)
     walked = _walk(proved, swept, field, area, max(apart, 0.1))
-    _measures(proved, walked, swept, len(loose), measures)
+    _measures(proved, walked, swept, len(loose), deck, measures)
     low, high = walked.worst(swept, int(np.argmin(walked.off))), walked.worst(swept, int(np.argmax(walked.off)))
-    _tell(proved, walked, swept, deck, findings)
+    _tell(proved, walked, swept, deck, allowed, findings)
     return low, high
 
 
@@ -260,7 +262,7 @@ def _starts(proved: _Points, sign: float) -> Ints:
     return order[np.sort(once)[:_WALKERS]]
 
 
-def _measures(proved: _Points, walked: _Points, swept: Swept, loose: int, measures: MeasureList) -> None:
+def _measures(proved: _Points, walked: _Points, swept: Swept, loose: int, deck: Deck, measures: MeasureList) -> None:
     off = proved.off
     counts, _ = np.histogram(off, bins=np.array([-np.inf, *_EDGES, np.inf]))
     histogram = (("edges", _EDGES), ("counts", tuple(float(count) for count in counts)))
@@ -268,12 +270,16 @@ def _measures(proved: _Points, walked: _Points, swept: Swept, loose: int, measur
     says = f"furthest below h, solved exactly: {loose} random points, {len(off) - loose} along sections, and a search"
     measures.take("deck exact low", low.off, 0.0, says, (low.x, low.y), histogram)
     measures.take("deck exact high", high.off, 0.0, "furthest above h, solved exactly", (high.x, high.y))
+    over = float((off[:loose] > deck.scallop).mean())
+    measures.take("deck exact over", over, None, f"share of the random points above the ridge asked, {deck.scallop:g}")
     measures.take("deck exact mean", float(off[:loose].mean()), 0.0, "mean height above h at the random points")
 
 
-def _tell(proved: _Points, walked: _Points, swept: Swept, deck: Deck, findings: Findings) -> None:
+def _tell(
+    proved: _Points, walked: _Points, swept: Swept, deck: Deck, allowed: Allowed, findings: Findings
+) -> None:  # fmt: skip
     """Points beyond the limits: the worst of each side first, then others, each with its line."""
-    for sign, limit in ((-1.0, BELOW), (1.0, deck.scallop)):
+    for sign, limit in ((-1.0, BELOW), (1.0, deck.scallop + allowed.heights)):
         worst = walked.worst(swept, int(np.argmax(sign * walked.off)))
         if sign * worst.off <= limit:
             continue
@@ -294,5 +300,5 @@ def _add(worst: Worst, sign: float, limit: float, deck: Deck, findings: Findings
         findings.add("not-reached", f"nothing cuts the deck here: it stands {off:.3f} too high", place=place, depth=off)
         return
     else:
-        says = f"at this very point the deck stands {off:.4f} too high, ridges of {limit:g} allowed"
+        says = f"at this very point the deck stands {off:.4f} too high, at most {limit:g} allowed"
     findings.add("deck-height", says, file=worst.file, line=worst.line, place=place, depth=off)

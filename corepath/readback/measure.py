@@ -28,6 +28,7 @@ from corepath.readback.discipline import (
 )
 from corepath.readback.drilling import check_drilling
 from corepath.readback.engagement import Engagement
+from corepath.readback.exact_deck import prove_deck
 from corepath.readback.findings import Findings
 from corepath.readback.floors import (
     Singles,
@@ -84,6 +85,8 @@ def read_back(
         for work in mine:
             run.operation(work)
             run.behind.append(work)
+        if setup == "C":
+            run.prove(mine)
         run.remaining[setup] = Remaining.of(run.stock, setup)
     run.open_bores(ordered)
     run.after_layup([work for work in ordered if work.setup == "D"])
@@ -109,6 +112,7 @@ class _Run:
         self.heights: tuple[int, Singles] | None = None
         self.behind: list[Work] = []
         self.ground: float | Singles = 0.0
+        self.surfaced: dict[str, Path] = {}
 
     def check_digests(self, sha256: Mapping[str, str]) -> None:
         for name in sorted(sha256):
@@ -155,6 +159,8 @@ class _Run:
         if done is None:
             return
         path, cut, measures, findings = done
+        if work.deck is not None:
+            self.surfaced[work.stem] = path
         may_touch = self._may_touch(work)
         check_outside(path, self.stock, before, may_touch, self.shop.allowed, findings)
         check_cleared(work, self.behind, findings)
@@ -350,6 +356,21 @@ class _Run:
             if work.name not in self.shop.done:
                 self.operation(work)
         self.remaining["D"] = Remaining.of(self.stock, "D")
+
+    def prove(self, works: Sequence[Work]) -> None:
+        """All files that surface the deck together, solved exactly at many points."""
+        rough = [self.surfaced[w.stem] for w in works if w.stem in self.surfaced and w.deck and w.deck.rough > 0.0]
+        finish = [w for w in works if w.stem in self.surfaced and w.deck and w.deck.rough == 0.0]
+        if not finish:
+            return
+        name = f"{finish[-1].stem}.nc"
+        findings, measures = Findings(name), MeasureList(name)
+        deck = finish[-1].deck
+        assert deck is not None
+        paths = [self.surfaced[work.stem] for work in finish]
+        prove_deck(deck, paths, rough, self.shop.allowed, measures, findings)
+        self.measures.extend(measures)
+        self.findings.extend(findings)
 
     def open_bores(self, works: Sequence[Work]) -> None:
         """Bores that must be open once the deck is cut."""
