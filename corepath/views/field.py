@@ -51,14 +51,17 @@ def bands_of(low: float, high: float) -> Bands:
     return Bands.between(high, low)
 
 
-def draw_bands(view: PlanView, field: Field, bands: Bands, rising: bool) -> None:
-    """Areas between the bounds of the bands; the highest is the darkest where `rising`, else the lowest."""
+def draw_bands(view: PlanView, field: Field, bands: Bands, rising: bool, shades: str = "f") -> None:
+    """Areas between the bounds of the bands; the highest is the darkest where `rising`, else the lowest.
+
+    `shades` "t" are the pale ones, for areas under lines.
+    """
     x0, x1, y0, y1 = field.xs[0], field.xs[-1], field.ys[0], field.ys[-1]
     closed = _walled(field, bands.bounds[-1] - 1.0)
     last = bands.count - 1
 
     def kind(band: int) -> str:
-        return f"f{last - band if rising else band}"
+        return f"{shades}{last - band if rising else band}"
 
     view.svg.add("rect", class_=kind(last), x=float(x0), y=float(y0), width=float(x1 - x0), height=float(y1 - y0))
     for band in range(last - 1, -1, -1):
