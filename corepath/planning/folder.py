@@ -18,7 +18,7 @@ from corepath.errors import OutputError
 
 __all__ = ["Written", "write_folder"]
 
-OURS = re.compile(r"^((0[1-9]|10)-[ABCD]-[a-z0-9-]+(\.from-\d+)?\.(nc|svg)|map-[a-z-]+\.svg)$")
+OURS = re.compile(r"^((0[1-9]|10)-[ABCD]-[a-z0-9-]+(\.from-\d+)?\.(nc|svg)|(map|deck)-[a-z-]+\.svg)$")
 """Names that a plan gives to its files, and restarts of them; nothing else in the folder is touched."""
 
 REHEARSAL = re.compile(r"^[ABCD]-rehearsal\.nc$")

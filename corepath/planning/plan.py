@@ -21,6 +21,7 @@ from corepath.planning.skin import skin_files
 from corepath.readback.findings import Finding
 from corepath.readback.result import ReadBack
 from corepath.stackup import Check
+from corepath.views.deck_pictures import deck_pictures
 from corepath.views.drawing import drawings
 from corepath.views.maps import maps
 from corepath.work.limit_checks import travel_check
@@ -117,7 +118,7 @@ def preview(prepared: Prepared, folder: Path, progress: Progress = quiet) -> Wri
 
 
 def _drawings(prepared: Prepared, made: Sequence[MadeFile]) -> dict[str, str]:
-    return drawings(
+    out = drawings(
         prepared.job,
         prepared.board,
         prepared.stackup,
@@ -127,6 +128,7 @@ def _drawings(prepared: Prepared, made: Sequence[MadeFile]) -> dict[str, str]:
         checks=prepared.checks,
         minutes={one.program.stem: one.minutes for one in made},
     )
+    return {**out, **deck_pictures(prepared.job, prepared.board, digest=prepared.digest)}
 
 
 def _maps(prepared: Prepared) -> dict[str, str]:

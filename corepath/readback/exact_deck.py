@@ -142,8 +142,8 @@ class _Points:
 
 
 def prove_deck(
-    deck: Deck, finish: Sequence[Path], rough: Sequence[Path], allowed: Allowed, measures: MeasureList, findings: Findings,
-    points: int = POINTS, surface: HeightField | None = None,
+    deck: Deck, finish: Sequence[Path], rough: Sequence[Path], allowed: Allowed, measures: MeasureList,
+    findings: Findings, points: int = POINTS, surface: HeightField | None = None,
 ) -> tuple[Worst, Worst] | None:  # fmt: skip
     """Prove the deck that `finish` (all its files) and `rough` before them leave; the lowest and the highest point.
 
@@ -174,7 +174,8 @@ def _scattered(area: BaseGeometry, count: int, random: np.random.Generator) -> F
     """Random points (n, 2) of the area, `count` less those of its bounds that fall outside."""
     x0, y0, x1, y1 = area.bounds
     points = np.column_stack((random.uniform(x0, x1, count), random.uniform(y0, y1, count)))
-    return points[shapely.contains_xy(area, points[:, 0], points[:, 1])]
+    inside: Floats = points[shapely.contains_xy(area, points[:, 0], points[:, 1])]
+    return inside
 
 
 def sections(
@@ -210,8 +211,9 @@ def sections(
 def _apart(a: Floats, b: Floats, at: tuple[float, float], along: int, reach: float) -> float:
     """Middle distance at which pieces a-b cross the line through `at`, within `reach`; 0 where fewer than two do."""
     side_a, side_b = a[:, 1 - along] - at[1 - along], b[:, 1 - along] - at[1 - along]
-    near = np.flatnonzero(((side_a > 0.0) != (side_b > 0.0)) & (np.minimum(a[:, along], b[:, along]) < at[along] + reach)
-                          & (np.maximum(a[:, along], b[:, along]) > at[along] - reach))  # fmt: skip
+    low, high = np.minimum(a[:, along], b[:, along]), np.maximum(a[:, along], b[:, along])
+    crosses = (side_a > 0.0) != (side_b > 0.0)
+    near = np.flatnonzero(crosses & (low < at[along] + reach) & (high > at[along] - reach))
     share = side_a[near] / (side_a[near] - side_b[near])
     crossing = a[near, along] + (b[near, along] - a[near, along]) * share
     gaps = np.diff(np.sort(crossing[np.abs(crossing - at[along]) <= reach]))
@@ -259,7 +261,8 @@ def _starts(proved: _Points, sign: float) -> Ints:
     ix = np.floor(proved.x[order] / _WALKERS_APART).astype(np.int64)
     iy = np.floor(proved.y[order] / _WALKERS_APART).astype(np.int64)
     _, once = np.unique(ix * (1 << 32) + iy, return_index=True)
-    return order[np.sort(once)[:_WALKERS]]
+    starts: Ints = order[np.sort(once)[:_WALKERS]]
+    return starts
 
 
 def _measures(proved: _Points, walked: _Points, swept: Swept, loose: int, deck: Deck, measures: MeasureList) -> None:

@@ -9,6 +9,7 @@ principal ones are H ± √(H² - K) (any book of differential geometry; from me
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -18,7 +19,8 @@ from numpy.typing import NDArray
 from corepath.board.deck import DeckSurface
 from corepath.board.model import Board
 from corepath.job.model import Job
-from corepath.views.cuts import Bands
+from corepath.views.contours import contour
+from corepath.views.cuts import Bands, nice_step
 from corepath.views.deck_sections import SectionLine, draw_sections, section_lines
 from corepath.views.field import Field, bands_of, draw_bands, draw_lines, laid_over
 from corepath.views.marks import lines_to_avoid, set_figures
@@ -51,6 +53,7 @@ Over = Callable[[Floats, Floats], Floats]
 _PLAN = Box(MAIN.x0 + 18, MAIN.y0 + 12, MAIN.x1 - 12, MAIN.y1 - 36)
 _SECTIONS = Box(MAIN.x0 + 4, MAIN.y0 + 6, MAIN.x1 - 4, MAIN.y1 - 4)
 _PITCH = 5.2
+_TRIED = 16
 
 
 def slope(surface: DeckSurface, x: Floats, y: Floats) -> Floats:
@@ -128,15 +131,14 @@ def _spread(board: Board) -> str:
     return f"{board.deck.lowest:.2f} to {board.deck.highest:.2f}"
 
 
-def _plan(
-    view: PlanView, board: Board, one: _Map, field: Field, bands: Bands, lines: tuple[SectionLine, ...]
-) -> None:
+def _plan(view: PlanView, board: Board, one: _Map, field: Field, bands: Bands, lines: tuple[SectionLine, ...]) -> None:
     svg = view.svg
     x0, y0, x1, y1 = board.blank.bounds
     with svg.group("plan", id="plan", transform=view.transform):
         with svg.group("bands", id="bands"):
             draw_bands(view, field, bands, True, "t" if one.lines else "f")
-        marks = draw_lines(view, field) if one.lines else []
+        if one.lines:
+            draw_lines(view, field)
         svg.add("rect", class_="blank wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
         svg.path(polygon_path(board.outline, view.places), "outline uncut", id="outline")
         if one.lines:
@@ -146,7 +148,7 @@ def _plan(
     labels.lines = lines_to_avoid(view, [board.blank, board.outline], [])
     if one.lines:
         _name_lines(view, board, lines, labels)
-        set_figures(view, labels, marks)
+        _level_figures(view, field, labels)
     else:
         _mark_most(view, one, field, labels)
     _dimensions(view, x1 - x0, y1 - y0)
@@ -161,6 +163,20 @@ def _name_lines(view: PlanView, board: Board, lines: tuple[SectionLine, ...], la
         else:
             box = view.svg.text(sx, sy - 1.6, line.name, "label strong halo", size=SMALL, anchor="middle")
         labels.block(box)
+
+
+def _level_figures(view: PlanView, field: Field, labels: Labels) -> None:
+    """The height of each contour line on it, at the first of some places along it that is free."""
+    low, high = float(field.grid.min()), float(field.grid.max())
+    step = nice_step(max(high - low, 1e-6) / 8.0)
+    for k in range(math.floor(low / step + 1e-6) + 1, math.ceil(high / step - 1e-6)):
+        for line in contour(field.xs, field.ys, field.grid, k * step)[:1]:
+            for share in range(_TRIED):
+                x, y = line[(len(line) * (share * 7 + 2 * k) // _TRIED) % len(line)]
+                before = len(view.svg.boxes)
+                set_figures(view, labels, [(f"{k * step:.2f}", float(x), float(y))])
+                if len(view.svg.boxes) > before:
+                    break
 
 
 def _mark_most(view: PlanView, one: _Map, field: Field, labels: Labels) -> None:
@@ -193,7 +209,9 @@ def _legend(svg: Document, one: _Map, bands: Bands, field: Field) -> None:
             kind = f"swatch {pale}{bands.count - 1 - band}"
             svg.add("rect", class_=kind, x=SIDE.x0 + 3, y=y, width=13, height=4.4)
             beside = f"  ({one.beside(high)})" if one.beside is not None else ""
-            svg.text(SIDE.x0 + 19, y + 3.4, f"{low:.{one.places}f} to {high:.{one.places}f}{beside}", "figure", size=SMALL)
+            svg.text(
+                SIDE.x0 + 19, y + 3.4, f"{low:.{one.places}f} to {high:.{one.places}f}{beside}", "figure", size=SMALL
+            )
             y += _PITCH
         y += 3.0
         figures = f"least {field.grid.min():.{one.places}f}, most {field.grid.max():.{one.places}f}"
@@ -209,8 +227,8 @@ def _sections(job: Job, board: Board, lines: tuple[SectionLine, ...], digest: st
     heading(svg, title, "BOARD FRAME, DECK UP", says)
     scale = draw_sections(svg, board, lines, _SECTIONS)
     rows = [
-        ("job", job.title), ("sheet", "Deck, sections"), ("scale", f"{scale_words(scale)} at A3; heights also ten times"),
-        ("deck", _spread(board)), ("plan", digest),
+        ("job", job.title), ("sheet", "Deck, sections"),
+        ("scale", f"{scale_words(scale)} at A3; heights also ten times"), ("deck", _spread(board)), ("plan", digest),
     ]  # fmt: skip
     svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
     rows_block(svg, Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1), rows, "title")

@@ -127,4 +127,6 @@ def _figures(svg: Document, at: Floats, heights: Floats, x: float, base: float, 
     highest = int(np.argmax(np.round(heights, 4)))
     for k, anchor in ((highest, "middle"), (0, "start"), (len(at) - 1, "end")):
         sx, sy = x + float(at[k] - at[0]) * scale, base - float(heights[k]) * scale * _TALLER
-        svg.text(sx, sy - 1.2 if k != highest else sy + 4.6, f"{heights[k]:.2f}", "figure halo", size=SMALL, anchor=anchor)
+        svg.text(
+            sx, sy - 1.2 if k != highest else sy + 4.6, f"{heights[k]:.2f}", "figure halo", size=SMALL, anchor=anchor
+        )
