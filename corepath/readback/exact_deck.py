@@ -27,14 +27,12 @@ from corepath.readback.path import Path
 from corepath.readback.shop import Allowed
 from corepath.work.model import Deck
 
-__all__ = ["BELOW", "POINTS", "Swept", "Worst", "prove_deck", "sections"]
+__all__ = ["POINTS", "Swept", "Worst", "prove_deck", "sections"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 POINTS = 200_000
-BELOW = 0.01
-"""mm: no point may lie further below h"""
 
 _SEED = 20
 _PLACES = 60
@@ -147,9 +145,9 @@ def prove_deck(
 ) -> tuple[Worst, Worst] | None:  # fmt: skip
     """Prove the deck that `finish` (all its files) and `rough` before them leave; the lowest and the highest point.
 
-    No point of `deck.area` may lie below h by more than `BELOW`, or above it by more than `deck.scallop` and
-    `allowed.heights` (as for the columns), but for what `deck.spare` says and `allowed.edge` beside it. How much
-    stands above `deck.scallop` alone is measured. `surface` stands in for the deck's own, in tests.
+    No point of `deck.area` may lie below h by more than `deck.gouge`, or above it by more than `deck.scallop` and
+    `allowed.ridges`, but for what `deck.spare` says and `allowed.edge` beside it; nor may any stay uncut.
+    `surface` stands in for the deck's own, in tests.
     None where no point can be proved.
     """
     field: HeightField = deck.surface if surface is None else surface
@@ -282,26 +280,30 @@ def _tell(
     proved: _Points, walked: _Points, swept: Swept, deck: Deck, allowed: Allowed, findings: Findings
 ) -> None:  # fmt: skip
     """Points beyond the limits: the worst of each side first, then others, each with its line."""
-    for sign, limit in ((-1.0, BELOW), (1.0, deck.scallop + allowed.heights)):
-        worst = walked.worst(swept, int(np.argmax(sign * walked.off)))
-        if sign * worst.off <= limit:
-            continue
-        _add(worst, sign, limit, deck, findings)
-        beyond = np.flatnonzero(sign * proved.off > limit)
-        ordered = beyond[np.argsort(-sign * proved.off[beyond], kind="stable")]
-        for index in ordered[:_TOLD]:
-            _add(proved.worst(swept, int(index)), sign, limit, deck, findings)
-        findings.more("deck-height", len(ordered) - _TOLD)
+    for points, first in ((walked, True), (proved, False)):
+        off = points.off
+        uncut = (points.which < 0) & (off > deck.scallop)
+        over = deck.scallop + (np.inf if allowed.ridges is None else allowed.ridges)
+        for which, depth, says in (
+            (uncut, off, "nothing cuts the deck here: it stands {:.4f} too high"),
+            (
+                off < -deck.gouge,
+                -off,
+                f"at this very point the deck is {{:.4f}} too low, at most {deck.gouge:g} allowed",
+            ),
+            (~uncut & (off > over), off, f"at this very point the deck stands {{:.4f}} too high, {over:g} allowed"),
+        ):
+            ordered = np.flatnonzero(which)[np.argsort(-depth[which], kind="stable")]
+            told = ordered[: 1 if first else _TOLD]
+            for index in told:
+                _add(
+                    points.worst(swept, int(index)), "not-reached" if which is uncut else "deck-height", says, findings
+                )
+            if not first:
+                findings.more("not-reached" if which is uncut else "deck-height", len(ordered) - len(told))
 
 
-def _add(worst: Worst, sign: float, limit: float, deck: Deck, findings: Findings) -> None:
+def _add(worst: Worst, kind: str, says: str, findings: Findings) -> None:
     off = abs(worst.off)
     place = (worst.x, worst.y, worst.left)
-    if sign < 0.0:
-        says = f"at this very point the deck is {off:.4f} too low, at most {limit:g} allowed"
-    elif worst.left > deck.top - 1e-6:
-        findings.add("not-reached", f"nothing cuts the deck here: it stands {off:.3f} too high", place=place, depth=off)
-        return
-    else:
-        says = f"at this very point the deck stands {off:.4f} too high, at most {limit:g} allowed"
-    findings.add("deck-height", says, file=worst.file, line=worst.line, place=place, depth=off)
+    findings.add(kind, says.format(off), file=worst.file, line=worst.line, place=place, depth=off)
