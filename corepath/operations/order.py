@@ -1,7 +1,7 @@
 """The order in which features are visited: a short open way that starts where the cutter stands, no return.
 
 Places are (x, y), mm; distance is straight, as rapids go. Up to `EXACT` places the shortest way is found by dynamic
-programming over the sets already visited (M. Held and R. M. Karp, 1962, from memory). For more, the nearest neighbour
+programming (`corepath.motion.tour`). For more, the nearest neighbour
 is taken again and again, then stretches are turned round (2-opt, G. A. Croes, 1958, from memory) and up to three
 neighbours moved elsewhere (Or-opt, I. Or, 1976, from memory) for as long as that shortens the way. Lengths are
 compared with a margin of 1e-6 mm and ties go to the lower index, so that rounding does not change the order.
@@ -9,15 +9,16 @@ compared with a margin of 1e-6 mm and ties go to the lower index, so that roundi
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.motion.tour import FEW, least_way
+
 __all__ = ["EXACT", "short_order"]
 
-EXACT = 9
+EXACT = FEW
 """Up to so many places the way is the shortest there is."""
 
 Place = tuple[float, float]
@@ -34,7 +35,9 @@ def short_order(places: Sequence[Place], start: Place | None = None) -> list[int
     if not places:
         return []
     apart = _distances(places, start)
-    return _shortest(apart) if len(places) <= EXACT else _shortened(apart)
+    if len(places) > EXACT:
+        return _shortened(apart)
+    return least_way(apart[0, 1:-1], apart[1:-1, 1:-1], apart[-1, 1:-1])[1]
 
 
 def _distances(places: Sequence[Place], start: Place | None) -> Floats:
@@ -51,32 +54,6 @@ def _distances(places: Sequence[Place], start: Place | None) -> Floats:
         away = np.round(np.hypot(*(there - np.asarray(start)).T), 6)
     apart[0, 1:-1] = apart[1:-1, 0] = away
     return apart
-
-
-def _shortest(apart: Floats) -> list[int]:
-    """Held and Karp: the least way from the start through each set of places to each of its members."""
-    count = len(apart) - 2
-    rows = apart.tolist()
-    least = [[math.inf] * count for _ in range(1 << count)]
-    before = [[-1] * count for _ in range(1 << count)]
-    for k in range(count):
-        least[1 << k][k] = rows[0][k + 1]
-    for visited in range(1, 1 << count):
-        for last in range(count):
-            so_far = least[visited][last]
-            if so_far == math.inf:
-                continue
-            for k in range(count):
-                together = visited | 1 << k
-                if together != visited and so_far + rows[last + 1][k + 1] < least[together][k] - _MARGIN:
-                    least[together][k], before[together][k] = so_far + rows[last + 1][k + 1], last
-    visited = (1 << count) - 1
-    last = min(range(count), key=lambda k: (round(least[visited][k], 6), k))
-    order = []
-    while last >= 0:
-        order.append(last)
-        visited, last = visited & ~(1 << last), before[visited][last]
-    return order[::-1]
 
 
 def _shortened(apart: Floats) -> list[int]:

@@ -14,14 +14,14 @@ angle at the ramp feed, or straight down at the plunge feed where the cutter may
 - *Speed.* The feed v, and on a curve of radius r at most sqrt(a r). A path that stays within a circle of radius R
   and starts and ends at rest is no faster in the mean either: the time integral of v² + x·x'' vanishes, |x''| <= a
   and |x| <= R, so its mean square speed is at most a R.
-- *Ramps.* Solid wood is entered from above: down by H at the ramp angle, never faster than the ramp feed. What moves
-  on the final floor sweeps only there, what comes down never does: both add. In the layers above, the way down clears
-  too, so the greater of the two counts there.
+- *Ramps.* Solid wood is entered from above: down by H at the ramp angle, never faster than the ramp feed. A pocket is
+  cleared in level layers, each proved by area: what comes down to a layer clears nothing of its floor, so that both
+  add. A hole has one level floor; above it the way down clears too, and the greater of the two counts there.
 - *Finish.* One lap of each wall at the full depth, where an allowance is asked for, at the feed of finishing.
-- *Links.* Down to the stock and up from the floors; from the place where the machine parks and back to it by the
-  ways to the two features nearest to it, and between the features by a spanning tree of their distances (a round trip
-  less its start is a path, and each path holds a tree; M. Held and R. M. Karp's 1-tree, 1970, from memory). All at
-  rapid, from corner speed to corner speed.
+- *Links.* Down to the stock and up from the floors; from the place where the machine parks through all features and
+  back: of a few the shortest round trip there is, of more the two nearest to the park and a spanning tree of the
+  distances between features (a round trip less its start is a path, and a path is a tree; M. Held and R. M. Karp's
+  1-tree, 1970, from memory). All at rapid, from corner speed to corner speed.
 
 Left out, so that a path as quick as this does not exist: crossings between laps, links to and from the entry, speeding
 up and slowing down on the way, turns at the ends of lines, inside corners, the air above the stock, pecking.
@@ -39,6 +39,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from corepath.motion.clock import Limits, corner_speed, leg_seconds
+from corepath.motion.tour import FEW, least_way
 from corepath.work.bound_areas import Lap, disc, edges, layer_count, layer_seconds, ramp_seconds
 from corepath.work.deck_steps import level_step, surface_minutes
 from corepath.work.model import SAME_SIZE, Facing, Hole, Pocket, Trim, Work
@@ -122,7 +123,8 @@ def _pocket(work: Work, pocket: Pocket, limits: Limits) -> Bound:
     shrunk = shapely.buffer(pocket.area, -radius - allowance, quad_segs=32)
     finished = allowance > 0.0 and _pieces(shrunk) == _pieces(centre)
     lap = edges(shrunk if finished else centre, radius, pocket.cleared)
-    total = _levels(work, lap, pocket.top - pocket.floor, pocket.thin, limits, entered=pocket.cleared is None)
+    sweep, down = _levels(work, lap, pocket.top - pocket.floor, pocket.thin, limits)
+    total = Bound(sweep=sum(sweep), ramps=down if pocket.cleared is None else 0.0)
     if finished:
         wall = edges(centre, radius, pocket.cleared)
         total += Bound(finish=wall.seconds(_finish_feed(work), limits.accel))
@@ -146,7 +148,8 @@ def _hole(work: Work, hole: Hole, limits: Limits) -> Bound:
             allowance = turn_allowance(work.milling.finish_allowance, rho)
             finished = allowance > 0.0
             lap = disc(rho - allowance if finished else rho, work.cutter.radius, within=rho)
-            total += _levels(work, lap, top - step.floor, False, limits, slowed=slowed)
+            (floor, above), down = _levels(work, lap, top - step.floor, False, limits, slowed=slowed)
+            total += Bound(sweep=floor + above, ramps=max(down - above, 0.0))
             turns = 2 if step.spring else 1
             wall = disc(rho, work.cutter.radius)
             total += Bound(finish=turns * wall.seconds(_finish_feed(work), limits.accel) if finished else 0.0)
@@ -166,17 +169,20 @@ def _finish_feed(work: Work) -> float:
 
 
 def _levels(
-    work: Work, lap: Lap, depth: float, thin: bool, limits: Limits, *, entered: bool = True, slowed: float = 0.0
-) -> Bound:
-    """Layers of one closed area, the last one light over a `thin` floor; `slowed` mm of the way down at half feed."""
+    work: Work, lap: Lap, depth: float, thin: bool, limits: Limits, *, slowed: float = 0.0
+) -> tuple[tuple[float, float], float]:
+    """Seconds on the floor and in all layers above it, and on the way down, `slowed` mm of which at half feed.
+
+    The last layer is a light one over a `thin` floor.
+    """
     cutter, cutting, light = work.cutter, work.cutting, work.milling.light_layer
     light = light if thin and depth > light and cutting.depth > light else 0.0
     above = layer_count(cutting.depth, depth - light) - (0 if light else 1)
     usual = layer_seconds(lap, cutter.diameter, cutting.stepover, cutting.feed, limits.accel)
     floor = layer_seconds(lap, cutter.diameter, cutter.diameter, cutting.feed, limits.accel) if light else usual
-    down = ramp_seconds(lap, cutter, cutting, depth - slowed, limits.accel) if entered else 0.0
+    down = ramp_seconds(lap, cutter, cutting, depth - slowed, limits.accel)
     down += ramp_seconds(lap, cutter, cutting, slowed, limits.accel, share=0.5) if slowed else 0.0
-    return Bound(sweep=floor + above * usual, ramps=max(down - above * usual, 0.0))
+    return (floor, above * usual), down
 
 
 def _planed(work: Work, area: BaseGeometry, layers: int) -> float:
@@ -213,21 +219,25 @@ def _deck(work: Work) -> Bound:
 
 
 def _links(work: Work, limits: Limits) -> float:
-    """From the park down to the first feature, up from each floor, across by a spanning tree, and back, at rapid."""
+    """From the park down to the first feature, up from each floor, across to all others, and back, at rapid."""
+    ends = corner_speed(limits, 90.0 + work.cutter.ramp_angle)
+
+    def leg(length: float) -> float:
+        return leg_seconds(length, limits.rapid, limits.accel, ends)
+
     tops = [(pocket.top, pocket.floor) for pocket in work.pockets]
     tops += [(hole.top, hole.steps[-1].floor) for hole in work.holes]
-    apart = _apart(work)
-    legs = [work.clear - max(top for top, _ in tops), work.clear - max(floor for _, floor in tops)]
-    legs += [top - floor for top, floor in tops[1:]]
-    legs += [*spanning_tree(apart[1:, 1:]), *_out_and_back(apart[0, 1:])]
-    ends = corner_speed(limits, 90.0 + work.cutter.ramp_angle)
-    return sum(leg_seconds(leg, limits.rapid, limits.accel, ends) for leg in legs)
+    up = leg(work.clear - max(top for top, _ in tops)) + leg(work.clear - max(floor for _, floor in tops))
+    up += sum(leg(top - floor) for top, floor in tops[1:])
+    return up + _round_trip(np.vectorize(leg, otypes=[float])(_apart(work)))
 
 
-def _out_and_back(away: np.ndarray) -> list[float]:
-    """The ways from the park to its two nearest features, twice to the same where there is only one."""
-    nearest: list[float] = np.sort(away)[:2].tolist()
-    return nearest if len(nearest) == 2 else 2 * nearest
+def _round_trip(times: np.ndarray) -> float:
+    """Least time out from place 0, through all others and back; of more than a few a 1-tree, which is less."""
+    away, between = times[0, 1:], times[1:, 1:]
+    if len(away) <= FEW:
+        return least_way(away, between, away)[0]
+    return float(np.sort(away)[:2].sum()) + sum(spanning_tree(between))
 
 
 def _apart(work: Work) -> np.ndarray:

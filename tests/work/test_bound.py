@@ -175,3 +175,16 @@ def test_no_sample_is_quicker_than_its_bound(name: str) -> None:
     made = make_files(flat, quiet, (0.0, 1.0))
     assert len(made) > 5
     assert [one.name for one in made if one.minutes < one.bound.minutes or one.bound.level] == []
+
+
+REACH = {"groove": 1.25, "skim": 1.25, "plug-pockets": 1.5, "inserts": 1.5, "dowels": 1.5}
+
+
+def test_paths_of_the_board_come_near_their_bounds() -> None:
+    """A path that wanders costs the shop its day: ratios that the sample must keep."""
+    prepared = prepare(SAMPLES / "board-1280.toml")
+    flat = replace(prepared, works=tuple(one for one in prepared.works if one.deck is None))
+    ratios = {one.name: one.minutes / one.bound.minutes for one in make_files(flat, quiet, (0.0, 1.0))}
+    over = {name: ratio for name, ratio in ratios.items() if ratio > max(REACH[k] for k in REACH if k in name)}
+    assert over == {}
+    assert all(any(key in name for name in ratios) for key in REACH)
