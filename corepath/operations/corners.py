@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -22,17 +23,29 @@ _LEAST = 0.01  # mm2
 
 def corners_left(id: str, area: Polygon, reach: BaseGeometry) -> list[Corner]:
     """The pieces of `area` out of `reach` (a polygon or several), largest distance left first."""
-    stays = area.difference(reach)
+    pieces = [piece for piece in polygons(area.difference(grow(reach, _SLIVER))) if piece.area > _LEAST]
+    if not pieces:
+        return []
+    stays = np.array(shapely.get_parts(area.difference(reach)), dtype=object)
+    around = shapely.STRtree(stays)
+    walls = shapely.STRtree(_segments(reach))
     found: list[Corner] = []
-    for piece in polygons(area.difference(grow(reach, _SLIVER))):
-        if piece.area <= _LEAST:
-            continue
+    for piece in pieces:
         tips = shapely.points(np.asarray(piece.exterior.coords)[:, :2])
-        away = shapely.distance(tips, reach)
-        tip = tips[int(np.argmax(np.round(away, 6)))]
-        size = float(stays.intersection(piece.buffer(0.05)).area)
-        found.append(Corner(id, float(tip.x), float(tip.y), size, float(away.max())))
+        # Tips lie outside what is reached, so that the nearest of its edges tells how far.
+        (nearest, _), away = walls.query_nearest(tips, return_distance=True, all_matches=False)
+        k = int(np.argmax(np.round(away, 6)))
+        tip, near = tips[int(nearest[k])], piece.buffer(0.05)
+        size = float(shapely.area(shapely.intersection(stays[np.sort(around.query(near, "intersects"))], near)).sum())
+        found.append(Corner(id, float(tip.x), float(tip.y), size, float(away[k])))
     return sorted(found, key=lambda c: (-round(c.left, 4), round(c.x, 4), round(c.y, 4)))
+
+
+def _segments(shape: BaseGeometry) -> NDArray[np.object_]:
+    """All edges of a shape, each a line of its own."""
+    rings = [np.asarray(ring.coords)[:, :2] for p in polygons(shape) for ring in (p.exterior, *p.interiors)]
+    pairs = [np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings]
+    return np.asarray(shapely.linestrings(np.concatenate(pairs)), dtype=object)
 
 
 def corners_words(corners: list[Corner]) -> tuple[str, ...]:
