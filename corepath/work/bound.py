@@ -14,10 +14,13 @@ angle at the ramp feed, or straight down at the plunge feed where the cutter may
 - *Speed.* The feed v, and on a curve of radius r at most sqrt(a r). A path that stays within a circle of radius R
   and starts and ends at rest is no faster in the mean either: the time integral of v² + x·x'' vanishes, |x''| <= a
   and |x| <= R, so its mean square speed is at most a R.
-- *Ramps.* Solid wood is entered from above: down by H at the ramp angle, never faster than the ramp feed. A pocket is
-  cleared in level layers, each proved by area: what comes down to a layer clears nothing of its floor, so that both
-  add. A hole has one level floor; above it the way down clears too, and the greater of the two counts there.
-- *Finish.* One lap of each wall at the full depth, where an allowance is asked for, at the feed of finishing.
+- *Ramps.* Solid wood is entered from above: down by H at the ramp angle, never faster than the ramp feed. What comes
+  down clears nothing of the final floor, so that both add there; in the layers above the greater of the two counts,
+  since one helix down the wall may clear a hole or a narrow pocket. Where the middle may go farther than a radius from
+  each wall, a way down along the walls would leave a core standing in its middle: it has to keep off them, so that
+  laps and the way down add in each layer.
+- *Finish.* One lap of each wall at the full depth, where an allowance is asked for and the cutter has room for it, at
+  the feed of finishing.
 - *Links.* Down to the stock and up from the floors; from the place where the machine parks through all features and
   back: of a few the shortest round trip there is, of more the two nearest to the park and a spanning tree of the
   distances between features (a round trip less its start is a path, and a path is a tree; M. Held and R. M. Karp's
@@ -32,7 +35,7 @@ The figure of roughing is no bound: lines as far apart as on level ground, in on
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -46,6 +49,9 @@ from corepath.work.model import SAME_SIZE, Facing, Hole, Pocket, Trim, Work
 from corepath.work.running import turn_allowance
 
 __all__ = ["Bound", "bound", "spanning_tree"]
+
+_ROOM = 0.25
+"""Share of the radius that the middle needs beside the allowance for a finishing lap to be sure to be asked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,19 +127,24 @@ def _pocket(work: Work, pocket: Pocket, limits: Limits) -> Bound:
         return Bound(sweep=_planed(work, pocket.area, layer_count(work.cutting.depth, pocket.top - pocket.floor)))
     centre = shapely.buffer(pocket.area, -radius, quad_segs=32)
     shrunk = shapely.buffer(pocket.area, -radius - allowance, quad_segs=32)
-    finished = allowance > 0.0 and _pieces(shrunk) == _pieces(centre)
-    lap = edges(shrunk if finished else centre, radius, pocket.cleared)
-    sweep, down = _levels(work, lap, pocket.top - pocket.floor, pocket.thin, limits)
-    total = Bound(sweep=sum(sweep), ramps=down if pocket.cleared is None else 0.0)
-    if finished:
-        wall = edges(centre, radius, pocket.cleared)
+    wall = edges(centre, radius, pocket.cleared)
+    lap = wall
+    if _pieces(shrunk) == _pieces(centre):
+        # A path that leaves nothing for a finishing lap may enter along the wall itself.
+        lap = replace(edges(shrunk, radius, pocket.cleared), entry=wall.entry, within=wall.within)
+    (floor, above), down = _levels(work, lap, pocket.top - pocket.floor, pocket.thin, limits)
+    narrow = bool(shapely.is_empty(shapely.buffer(pocket.area, -2.0 * radius - allowance)))
+    down = 0.0 if pocket.cleared is not None else max(down - above, 0.0) if narrow else down
+    total = Bound(sweep=floor + above, ramps=down)
+    roomy = shapely.buffer(pocket.area, -radius - allowance - _ROOM * radius, quad_segs=32)
+    if allowance > 0.0 and _pieces(roomy) == _pieces(centre):
         total += Bound(finish=wall.seconds(_finish_feed(work), limits.accel))
     return total
 
 
 def _pieces(shape: BaseGeometry) -> tuple[int, int]:
     """How many pieces and how many edges a shape has."""
-    parts = shapely.get_parts(shape)
+    parts = [part for part in shapely.get_parts(shape) if not part.is_empty]
     return len(parts), int(shapely.get_num_interior_rings(parts).sum())
 
 

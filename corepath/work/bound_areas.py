@@ -107,7 +107,7 @@ def ramp_seconds(
 
     `share` of the usual feeds.
     """
-    slope = max(math.tan(math.radians(cutter.ramp_angle)), _LEAST_PITCH / max(lap.entry, 1e-9))
+    slope = max(math.tan(math.radians(cutter.ramp_angle)), _LEAST_PITCH / max(lap.length, 1e-9))
     level = height / slope
     ramp = max(math.hypot(level, height) / (share * cutting.ramp / 60.0), level / _speed(lap, math.inf, accel))
     return min(ramp, height / (share * cutting.plunge / 60.0)) if cutter.centre_cutting else ramp

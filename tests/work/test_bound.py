@@ -154,6 +154,16 @@ def test_no_pocket_path_is_quicker(
     assert spent >= low
 
 
+@pytest.mark.parametrize("radius", [3.3, 3.6, 4.0, 5.0, 5.8, 6.06, 6.5, 9.0])
+@pytest.mark.parametrize(("allowance", "floor"), [(0.0, 1.2), (0.2, 1.2), (0.2, 11.6)])
+def test_no_round_pocket_is_quicker(radius: float, allowance: float, floor: float) -> None:
+    """One helix down the wall clears a narrow pocket: laps in each layer beside the way down would be no bound."""
+    area = Point(0, 0).buffer(radius)
+    given_work = work(pockets=pockets(area, floor=floor), milling=Milling(finish_allowance=allowance))
+    spent, low = least(given_work, LIMITS)
+    assert low <= spent <= 1.5 * low
+
+
 @settings(derandomize=True, max_examples=30, deadline=None)
 @given(
     st.floats(6.05, 30.0), st.floats(6.05, 12.0), st.floats(1.0, 4.0), st.booleans(), st.sampled_from([120.0, 900.0])
