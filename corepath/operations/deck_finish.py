@@ -36,15 +36,24 @@ _LIFT = 0.001
 _THINNED = 0.0015
 _SHARE = 0.97
 """Share of the allowed ridge that the first lines are laid for."""
-_MOST_TRIED = 2_000_000
-_LEAST_SQUARE = 0.4
+_MOST_TRIED = 700_000
+_LEAST_SQUARE = 0.5
 """mm; one place is tried in each square, of this size or as large as the number of places asks for."""
-_COARSE = 4.0
+_COARSE = 3.0
 """While lines are laid, places are tried in squares this many times as large."""
 ROUNDS = 4
 """How often lines are laid at most."""
 _STROKES = 6
 """How often strokes are added at most."""
+_SPARE = 0.0005
+"""mm that the path as tried stays under the allowed ridge, for the rounding of its numbers."""
+_CLOSER = (0.5, 0.25, 0.1)
+"""Beside the highest places others are tried, these shares of a square away, one after the other."""
+_HIGHEST = 3000
+_SAME_SPOT = 0.25
+"""mm: places that round to the same multiple of it are one spot."""
+_NO_HELP = 0.9
+"""Strokes that leave more than this share of the places too high do not help: the cutter does not fit there."""
 _MOST_BAD = 20_000
 """With more places too high than this it is a hollow that no stroke reaches."""
 _EARLY = 0.8
@@ -78,9 +87,10 @@ def regional(
         bounds = (bounds[0] - reach, bounds[1] - reach, bounds[2] + reach, bounds[3] + reach)
         open_sides = False
     widest = level_step(work.cutter, deck.scallop, work.cutting.stepover)
-    wanted = max(deck.scallop - _LIFT - _THINNED, 0.5 * deck.scallop)
+    laid_for = _SHARE * max(deck.scallop - _LIFT - _THINNED, 0.5 * deck.scallop)
+    wanted = deck.scallop - min(_SPARE, 0.02 * deck.scallop)
     tables = [
-        steps_by_axis(deck.surface, work.cutter, wanted * _SHARE, widest, bounds, size=_BIN, across=across)
+        steps_by_axis(deck.surface, work.cutter, laid_for, widest, bounds, size=_BIN, across=across)
         for across in (False, True)
     ]
     split = regions(tables[0], tables[1], widest, bounds[2], bounds[3], deck.grain_penalty)
@@ -98,22 +108,32 @@ def regional(
 
 def _mended(track: Array, work: Work, offset: CutterOffset, bounds: Bounds, tried: Bounds, wanted: float) -> Array:
     """The track with strokes where it leaves too much at the finest places, as long as they help."""
-    follow, places = follower(offset), _tried(tried, _square(tried))
-    best: tuple[tuple[int, float], Array] | None = None
+    follow, first = follower(offset), _tried(tried, _square(tried))
+    before = math.inf
     for _ in range(_STROKES):
-        found = _heights(follow(track), work, places, tried, offset)
-        left = _worst(found, places)
-        measure = (left.unreached, round(left.high, 4))
-        if best is not None and measure >= best[0]:
-            return best[1]
-        best = measure, track
-        bad = ~(found <= wanted)
-        if not bad.any() or int(bad.sum()) > _MOST_BAD:
+        path, places = follow(track), first
+        found = _heights(path, work, places, tried, offset)
+        for size in _CLOSER:  # a ridge may be narrower than the squares
+            near = _beside(places, found, size * _square(tried), tried)
+            places = np.concatenate([places, near])
+            found = np.concatenate([found, _heights(path, work, near, tried, offset)])
+        bad = np.unique(np.round(places[~(found <= wanted)] / _SAME_SPOT), axis=0) * _SAME_SPOT
+        count = len(bad)
+        if count == 0 or count > _MOST_BAD or count > _NO_HELP * before:
             return track
-        axis, way = _axis(work, offset, places[bad])
+        before = count
+        axis, way = _axis(work, offset, bad)
         track = mended(track, axis, way, bounds)
-    assert best is not None
-    return best[1]
+    return track
+
+
+def _beside(places: Array, found: Array, size: float, bounds: Bounds) -> Array:
+    """(n, 2) places about the highest ones, `size` mm from them and from each other."""
+    high = np.argsort(-np.where(np.isfinite(found), np.round(found, 9), -np.inf), kind="stable")[:_HIGHEST]
+    step = size * np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1) if i or j], dtype=float)
+    near = (places[high][:, None, :] + step).reshape(-1, 2)
+    left, low, right, top = bounds
+    return np.clip(near, (left, low), (right - 1e-6, top - 1e-6))
 
 
 def _axis(work: Work, offset: CutterOffset, places: Array) -> tuple[Array, Array]:

@@ -47,7 +47,7 @@ def test_the_deck_takes_less_than_three_tenths_of_lines_with_a_ball() -> None:
     offers = deck_offers(prepared.job, work.deck.surface, work.deck.area.bounds)
     least = min(offer.minutes for offer in offers)
     # Turns at the ends of short lines and whole numbers of lines: see docs/surfacing.md.
-    assert least < spent.sum() <= 1.80 * least
+    assert least < spent.sum() <= 1.85 * least
 
 
 def test_the_offers_are_in_order_and_the_quickest_that_fits_is_taken() -> None:
