@@ -1,9 +1,10 @@
 """What to change so that the skin lies down: each value is found by trying it, on a deck built anew.
 
-A change of one key is looked for by halving on values of a workshop's fineness (blend by 5 mm, radius by 10 mm,
-thickness by 0.05 mm), each trial as exact as the check itself but for a coarser membrane; what is found is then judged
-in full. Where no single key passes, a wider blend is tried with a larger radius. Nothing is advised that was not seen
-to pass.
+A change of one key is looked for on values of a workshop's fineness (blend by 5 mm, radius by 10 mm, thickness by
+0.05 mm). Thickness and radius are found by halving, blend by steps of a quarter upwards and then back, since a deck
+does not grow gentler all the way: where a crease begins to be rounded it is rougher again. A trial for a fail leaves
+out the membrane, which never fails, one for a caution takes it coarser; what is found is then judged in full. Where no
+single key passes, a wider blend is tried with a larger radius. Nothing is advised that was not seen to pass.
 """
 
 from __future__ import annotations
@@ -20,9 +21,11 @@ from corepath.board.deck import DeckSurface
 from corepath.board.make_deck import build_deck
 from corepath.errors import InputError
 from corepath.job.model import Job
+from corepath.skin.bending import bend
 from corepath.skin.checks import skin_checks
+from corepath.skin.plate import bending_pressure
 from corepath.skin.study import SkinStudy, study_skin
-from corepath.skin.terms import BAR
+from corepath.skin.terms import BAR, cover_of, laminate_of
 
 __all__ = ["Advice", "Option", "advise_skin", "changed"]
 
@@ -30,6 +33,7 @@ _BLEND, _RADIUS, _THICKNESS, _PRESSURE = 5.0, 10.0, 0.05, 0.05
 _WIDER = 3.0
 _MOST_RADIUS = 4.0  # times the radius at which bending alone reaches its limit
 _LEAST_THICKNESS = 0.2
+_GROWTH = 0.25
 _MOST_SMOOTH = 120.0
 _TRIAL_STEP = 10.0
 _RANK = {"ok": 0, "caution": 1, "fail": 2}
@@ -96,13 +100,15 @@ def advise_skin(job: Job, deck: DeckSurface, outline: Polygon, study: SkinStudy,
         return Advice((), needed=False, thickness=job.board.thickness)
     goal = 1 if rank == 2 else 0
 
-    def passes(values: Mapping[str, float], step: float | None = _TRIAL_STEP) -> bool:
+    def passes(values: Mapping[str, float]) -> bool:
         trial = changed(job, values)
         try:
             built = _deck(trial, values, deck, outline, folder)
         except InputError:
             return False
-        return _rank(study_skin(trial, built, outline, step)) <= goal
+        if goal == 1:
+            return not _fails(trial, built, outline)
+        return _rank(study_skin(trial, built, outline, _TRIAL_STEP)) <= goal
 
     def found(values: Mapping[str, float] | None) -> list[Option]:
         if values is None:
@@ -113,10 +119,20 @@ def advise_skin(job: Job, deck: DeckSurface, outline: Polygon, study: SkinStudy,
         verdict = next(word for word, number in _RANK.items() if number == judged)
         return [Option(values, verdict, None if built is deck else built.highest)] if judged <= goal else []
 
-    options = found(_wider(job, passes, outline, {})) + found(_rounder(job, passes)) + found(_thinner(job, passes))
+    rounder = None if study.bending.hollow else _rounder(job, passes)  # a ball rounds crowns alone
+    options = found(_wider(job, passes, outline, {})) + found(rounder) + found(_thinner(job, passes))
     if not options:
         options = found(_both(job, passes, outline))
     return Advice(tuple(options + found(_pressed(study, passes))), needed=True, thickness=job.board.thickness)
+
+
+def _fails(trial: Job, deck: DeckSurface, outline: Polygon) -> bool:
+    """Whether a row of the check would fail."""
+    assert trial.skin is not None
+    skin, cover = laminate_of(trial.skin), cover_of(trial, outline)
+    if bending_pressure(deck, cover, skin).most.value > skin.pressure / BAR:
+        return True
+    return bend(deck, cover, skin).strain.value > skin.strain_limit
 
 
 def _rank(study: SkinStudy) -> int:
@@ -135,14 +151,14 @@ def _wider(job: Job, passes: Passes, outline: Polygon, more: Mapping[str, float]
     x0, y0, x1, y1 = outline.bounds
     room = min(x1 - x0, y1 - y0) / 2.0 - job.deck.edge_band
     most = min(max(room, job.deck.blend), _WIDER * job.deck.blend)
-    return _first(lambda n: {**more, "deck.blend": n * _BLEND}, job.deck.blend / _BLEND, most / _BLEND, passes)
+    return _upwards(lambda n: {**more, "deck.blend": n * _BLEND}, job.deck.blend / _BLEND, most / _BLEND, passes)
 
 
 def _smoother(job: Job, passes: Passes) -> dict[str, float] | None:
     """For a deck from a file: smoothed over a wider length."""
     key = "mesh_smooth" if job.deck.mesh is not None else "grid_smooth"
     now = float(getattr(job.deck, key))
-    return _first(lambda n: {f"deck.{key}": n * _BLEND}, now / _BLEND, _MOST_SMOOTH / _BLEND, passes)
+    return _upwards(lambda n: {f"deck.{key}": n * _BLEND}, now / _BLEND, _MOST_SMOOTH / _BLEND, passes)
 
 
 def _rounder(job: Job, passes: Passes) -> dict[str, float] | None:
@@ -161,15 +177,12 @@ def _thinner(job: Job, passes: Passes) -> dict[str, float] | None:
 
 
 def _both(job: Job, passes: Passes, outline: Polygon) -> dict[str, float] | None:
-    """A wider blend with the radius that bending asks for, or twice it."""
+    """A wider blend with the largest radius that is tried."""
     assert job.skin is not None
-    bends = job.skin.thickness / (2.0 * job.skin.strain_limit)
-    for times in (1.2, 2.0, 4.0):
-        radius = max(math.ceil(times * bends / _RADIUS) * _RADIUS, job.deck.least_radius)
-        values = _wider(job, passes, outline, {"deck.least_radius": radius})
-        if values is not None:
-            return values
-    return None
+    radius = math.floor(_MOST_RADIUS * job.skin.thickness / (2.0 * job.skin.strain_limit) / _RADIUS) * _RADIUS
+    if radius <= job.deck.least_radius:
+        return None
+    return _wider(job, passes, outline, {"deck.least_radius": radius})
 
 
 def _pressed(study: SkinStudy, passes: Passes) -> dict[str, float] | None:
@@ -179,6 +192,19 @@ def _pressed(study: SkinStudy, passes: Passes) -> dict[str, float] | None:
         return None
     values = {"skin.pressure": round(math.ceil(need * 1.05 / _PRESSURE) * _PRESSURE, 4)}
     return values if passes(values) else None
+
+
+def _upwards(
+    values: Callable[[int], dict[str, float]], now: float, most: float, passes: Passes
+) -> dict[str, float] | None:
+    """The first of the whole numbers above `now` that passes, by growing steps, then the least within its step."""
+    before, high = math.floor(now + 1e-9), math.floor(most + 1e-9)
+    while before < high:
+        number = min(before + max(1, round(before * _GROWTH)), high)
+        if passes(values(number)):
+            return next(values(n) for n in range(before + 1, number + 1) if n == number or passes(values(n)))
+        before = number
+    return None
 
 
 def _first(

@@ -2,9 +2,12 @@
 
 Curvatures are those of the surface z = h(x, y) itself, 1/mm, positive where it is hollow seen from above: eigenvalues
 of the shape operator, from slopes and second derivatives on a lattice of about 1 mm. The outer fibre of a skin of
-thickness t bent to the curvature k is strained by t k / 2. A *jump* is a change of h_xx + h_yy within 2 mm beyond what
-it changes by itself on either side: across a line without a kink only the curvature over the line jumps, so the jump
-of the sum is the jump of that one.
+thickness t bent to the curvature k is strained by t k / 2. Second derivatives are means over 5 thicknesses: a plate
+does not follow what is finer, such as the grain of a grid where a crease was rounded (common practice, no source).
+
+A *jump* is a change of h_xx + h_yy beyond what it changes by itself on either side, between places so far apart that
+the mean does not blur it: across a line without a kink only the curvature over the line jumps, so the jump of the sum
+is the jump of that one.
 """
 
 from __future__ import annotations
@@ -22,14 +25,15 @@ __all__ = ["Bending", "bend"]
 Floats = NDArray[np.float64]
 
 _STEP = 1.0
+_THICKNESSES = 5.0
 
 
 @dataclass(frozen=True, slots=True)
 class Bending:
     """`strain` is the largest share, `hollow` whether the deck is hollow there, `angle` the direction bent, degrees
     from X towards Y; `along_x` and `across_y` the largest strains in those directions; `steepest` a tangent; `jump`
-    1/mm, its place the middle of the step, `jump_sides` h_xx + h_yy before and after it. `strains` (n, m) lie on `xs`
-    by `ys`, 0 off the skin."""
+    1/mm, its place the middle of the step, `jump_sides` h_xx + h_yy before and after it, `jump_within` mm. `strains`
+    (n, m) lie on `xs` by `ys`, 0 off the skin."""
 
     strain: Place
     hollow: bool
@@ -39,6 +43,7 @@ class Bending:
     steepest: Place
     jump: Place
     jump_sides: tuple[float, float]
+    jump_within: float
     thickness: float
     xs: Floats
     ys: Floats
@@ -50,13 +55,15 @@ class Bending:
         return self.thickness / (2.0 * self.strain.value) if self.strain.value > 0.0 else math.inf
 
 
-def bend(deck: Surface, cover: Cover, skin: Laminate, step: float = _STEP) -> Bending:
-    """How `deck` bends `skin` over `cover`."""
+def bend(deck: Surface, cover: Cover, skin: Laminate, step: float = _STEP, over: float | None = None) -> Bending:
+    """How `deck` bends `skin` over `cover`; curvatures are means over the length `over`, 5 thicknesses if None."""
+    over = _THICKNESSES * skin.thickness if over is None else over
     xs, ys = cover.lattice(step)
     inside = cover.holds(xs, ys)
     x, y = np.meshgrid(xs, ys, indexing="ij")
     hx, hy = deck.gradient(x, y)
-    hxx, hxy, hyy = deck.hessian(x, y)
+    steps = float(xs[1] - xs[0]), float(ys[1] - ys[0])
+    hxx, hxy, hyy = (_mean(part, over, steps) for part in deck.hessian(x, y))
     half = skin.thickness / 2.0
     one, two, kx, ky = _curvatures(hx, hy, hxx, hxy, hyy)
     kappa = np.where(np.abs(one) >= np.abs(two), one, two)
@@ -64,7 +71,8 @@ def bend(deck: Surface, cover: Cover, skin: Laminate, step: float = _STEP) -> Be
     strain = largest(strains, xs, ys)
     i, j = int(np.argmin(np.abs(xs - strain.x))), int(np.argmin(np.abs(ys - strain.y)))
     laplacian = np.where(inside, hxx + hyy, np.nan)
-    jump, sides = _jump(laplacian, xs, ys)
+    apart = max(1, math.ceil(over / min(steps)))
+    jump, sides = _jump(laplacian, xs, ys, apart)
     return Bending(
         strain=strain,
         hollow=bool(kappa[i, j] > 0.0),
@@ -74,6 +82,7 @@ def bend(deck: Surface, cover: Cover, skin: Laminate, step: float = _STEP) -> Be
         steepest=largest(np.hypot(hx, hy) * inside, xs, ys),
         jump=jump,
         jump_sides=sides,
+        jump_within=2.0 * apart * max(steps),
         thickness=skin.thickness,
         xs=xs,
         ys=ys,
@@ -96,18 +105,34 @@ def _angle(hxx: float, hxy: float, hyy: float, hollow: bool) -> float:
     return round(angle - 180.0 if angle > 90.0 else angle, 1) + 0.0
 
 
-def _jump(laplacian: Floats, xs: Floats, ys: Floats) -> tuple[Place, tuple[float, float]]:
-    """The largest jump, and the mean curvature on either side of it."""
+def _mean(values: Floats, over: float, steps: tuple[float, float]) -> Floats:
+    """Means weighed by cubic B-splines of width 2 `over`, which spread as a plain mean over `over` does."""
+    from scipy.ndimage import correlate1d
+
+    for axis, step in enumerate(steps):
+        reach = math.ceil(over / step)
+        if over <= step:
+            continue
+        u = np.abs(np.arange(-reach, reach + 1) * step / (over / 2.0))
+        weights = np.where(u < 1.0, 2.0 / 3.0 - u**2 + u**3 / 2.0, np.clip(2.0 - u, 0.0, None) ** 3 / 6.0)
+        values = correlate1d(values, weights / weights.sum(), axis=axis, mode="mirror")
+    return values
+
+
+def _jump(laplacian: Floats, xs: Floats, ys: Floats, m: int) -> tuple[Place, tuple[float, float]]:
+    """The largest jump between nodes 2 `m` apart, and h_xx + h_yy on either side of it."""
     found: list[tuple[Place, tuple[float, float]]] = []
     for axis, nodes in ((0, xs), (1, ys)):
-        if len(nodes) < 7:
+        if len(nodes) < 6 * m + 1:
             continue
         a = np.moveaxis(laplacian, axis, 0)
-        jump = (a[4:-2] - a[2:-4]) - 0.5 * (a[6:] - a[4:-2] + a[2:-4] - a[:-6])
+        inner, outer = a[4 * m : -2 * m] - a[2 * m : -4 * m], a[6 * m :] - a[: -6 * m]
+        # what it changes by itself: half of the changes over the same length on either side
+        jump = inner - 0.5 * (outer - inner)
         jump = np.moveaxis(np.abs(np.nan_to_num(jump)), 0, axis)
-        places = (xs[3:-3], ys) if axis == 0 else (xs, ys[3:-3])
+        places = (xs[3 * m : -3 * m], ys) if axis == 0 else (xs, ys[3 * m : -3 * m])
         most = largest(jump, *places)
         i, j = int(np.argmin(np.abs(xs - most.x))), int(np.argmin(np.abs(ys - most.y)))
-        before, after = (a[i - 1, j], a[i + 1, j]) if axis == 0 else (a[j - 1, i], a[j + 1, i])
+        before, after = (a[i - m, j], a[i + m, j]) if axis == 0 else (a[j - m, i], a[j + m, i])
         found.append((most, (float(before), float(after))))
     return max(found, key=lambda one: round(one[0].value, 12), default=(Place(0.0, 0.0, 0.0), (0.0, 0.0)))

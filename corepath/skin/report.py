@@ -71,7 +71,8 @@ def skin_words(study: SkinStudy) -> tuple[str, ...]:
         f"Steepest: {math.degrees(math.atan(bending.steepest.value)):.1f}° "
         f"(1 in {1.0 / bending.steepest.value:.0f}) at {bending.steepest.words}.",
         f"Sharpest change of bend: from {_radius(bending.jump_sides[0])} to {_radius(bending.jump_sides[1])} within "
-        f"2 mm at {bending.jump.words}, a line moment of {study.skin.stiffness * bending.jump.value:.2g} N mm per mm.",
+        f"{bending.jump_within:.0f} mm at {bending.jump.words}, a line moment of "
+        f"{study.skin.stiffness * bending.jump.value:.2g} N mm per mm.",
         f"Pressure: it must be pressed down by up to {pressure.most.value:.2f} bar at {pressure.most.words}, "
         f"{study.most_all.value:.2f} bar at {study.most_all.words} with what double curvature adds; "
         f"{at_hand:.2f} bar at hand.",

@@ -68,9 +68,10 @@ def test_bending_of_a_sphere_is_the_same_everywhere() -> None:
             -(r**2 - x**2) / up(x, y) ** 3,
         ),
     )
-    found = bend(ball, Cover(50.0, 40.0), laminate())
+    found = bend(ball, Cover(50.0, 40.0), laminate(), over=0.0)
     np.testing.assert_allclose(found.strains, 0.6 / (2 * r), rtol=1e-6)
     assert found.radius == pytest.approx(r) and not found.hollow
+    assert bend(ball, Cover(30.0, 30.0), laminate()).radius == pytest.approx(r, rel=0.01)
     assert found.steepest.value == pytest.approx(math.hypot(50, 40) / math.sqrt(r**2 - 50**2 - 40**2))
 
 
@@ -107,8 +108,8 @@ def test_jump_of_curvature_across_a_slanted_line() -> None:
         lambda x, y: tuple(k * part * (over(x, y) > 0) for part in (c * c, c * s, s * s)),
     )
     found = bend(ridge, Cover(20.0, 15.0), laminate())
-    assert found.jump.value == pytest.approx(0.01, rel=1e-6)
-    assert sorted(found.jump_sides) == pytest.approx([-0.01, 0.0])
+    assert found.jump.value == pytest.approx(0.01, rel=1e-3)
+    assert sorted(found.jump_sides) == pytest.approx([-0.01, 0.0], abs=1e-5)
 
 
 @pytest.mark.parametrize("wave", [60.0, 110.0])
@@ -226,3 +227,15 @@ def test_clamped_finds_a_polynomial_plate() -> None:
         load = np.outer(p4, p) + 2 * np.outer(p2, p2) + np.outer(p, p4)
         errors.append(np.abs(clamped(inside, h, h, load) - np.outer(p, p)).max())
     assert errors[1] < 0.3 * errors[0] and errors[1] < 0.005
+
+
+def test_grain_of_a_grid_does_not_bend_a_skin() -> None:
+    """Waves of 2 mm and 0.003 mm deep, R 34 mm in their hollows, on a crown of R 400: the skin is bent by the crown."""
+    crown = parabola(-1 / 400, 0.0)
+    rough = Formed(
+        crown.h,
+        crown.first,
+        lambda x, y: (-1 / 400 + 0.03 * np.cos(math.pi * x) * np.cos(math.pi * y), 0.0 * x, 0.0 * x),
+    )
+    assert bend(rough, Cover(30.0, 30.0), laminate()).radius == pytest.approx(400.0, rel=0.02)
+    assert bend(rough, Cover(30.0, 30.0), laminate(), over=0.0).radius < 40
