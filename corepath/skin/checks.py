@@ -33,7 +33,7 @@ def _bending(study: SkinStudy, mend: str) -> Check:
         unit="%",
         says=f"the deck bends it to R {bending.radius:.0f} mm, {strain:.2%} of {limit:.2%} allowed, "
         f"{study.together.value:.2%} with what double curvature adds",
-        where=f"bending at {bending.strain.words}",
+        where=f"bend at {bending.strain.words}",
         mend=mend,
     )
 
@@ -49,7 +49,7 @@ def _pressure(study: SkinStudy, mend: str) -> Check:
         unit="bar",
         says=f"to follow the deck it needs {need:.2f} bar, {study.most_all.value:.2f} bar with what double curvature "
         f"adds (means over {study.pressure.length:.0f} mm); {at_hand:.2f} bar at hand",
-        where=f"pressure at {place.words}",
+        where=f"press at {place.words}",
         mend=mend,
     )
 
@@ -63,7 +63,7 @@ def _compression(study: SkinStudy, mend: str) -> Check:
         unit="%",
         says=f"double curvature presses it together by {most.value:.2%}, {limit:.2%} allowed before it may wrinkle, "
         f"and stretches it by {study.tension.value:.2%}",
-        where=f"compression at {most.words}",
+        where=f"squeeze at {most.words}",
         mend=mend,
     )
     return row if row.verdict == "ok" else replace(row, verdict="caution")

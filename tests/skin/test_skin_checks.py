@@ -67,7 +67,7 @@ def test_tight_blend_fails_with_its_place(tight: SkinFound) -> None:
     radius = 34.0**2 / (7.5132 * 3.5)
     assert tight.study.bending.radius == pytest.approx(radius, rel=0.08)
     assert bending.value == pytest.approx((0.004 - 0.3 / tight.study.bending.radius) * 100)
-    assert re.fullmatch(r"bending at X-?\d+ Y-?\d+", bending.where)
+    assert re.fullmatch(r"bend at X-?\d+ Y-?\d+", bending.where)
 
 
 def test_each_advice_passes_when_applied(tight: SkinFound) -> None:
@@ -119,7 +119,7 @@ def test_pull_of_double_curvature_cautions() -> None:
     assert both > plate
     check = found(job(deck={"blend": 58.0}, skin={"pressure": (plate + both) / 2})).checks[1]
     assert check.verdict == "caution" and check.worst < 0 < check.value
-    assert check.where == f"pressure at {free.most_all.words}"
+    assert check.where == f"press at {free.most_all.words}"
 
 
 @pytest.mark.parametrize("name", ["board-1280", "rocker-1100", "pads-900", "mesh-640"])
