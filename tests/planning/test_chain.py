@@ -13,11 +13,14 @@ from corepath.planning import Plan, plan, prepare, prepare_job, read_folder, wri
 SAMPLES = Path(__file__).parents[2] / "samples"
 
 
+def coarser(job: Job) -> Job:
+    return job.model_copy(update={"deck": job.deck.model_copy(update={"scallop": 0.15})})
+
+
 @pytest.fixture(scope="module")
 def coupon() -> Job:
     """The sample with coarser ridges: what is asked here hangs on no ridge, and its paths are sooner made."""
-    job = load_job(SAMPLES / "coupon.toml")
-    return job.model_copy(update={"deck": job.deck.model_copy(update={"scallop": 0.25})})
+    return coarser(load_job(SAMPLES / "coupon.toml"))
 
 
 @pytest.fixture(scope="module")
@@ -46,8 +49,10 @@ def thicker(job: Job) -> Job:
     "name", ["board-1280", "balance-740", "coupon", "swallow-620", "rocker-1100", "cradle-460", "pads-900", "mesh-640"]
 )
 def test_samples_plan_cleanly(name: str):
-    """A sample that does not is no example."""
-    made = plan(prepare(SAMPLES / f"{name}.toml"))
+    """A sample that does not is no example. Most are planned with coarser ridges: half the time."""
+    path = SAMPLES / f"{name}.toml"
+    exact = name in ("board-1280", "balance-740", "coupon")
+    made = plan(prepare(path) if exact else prepare_job(coarser(load_job(path)), SAMPLES))
     assert [check for check in made.checks if check.verdict != "ok"] == []
     assert [str(finding) for finding in made.findings] == []
     names = {one.name for one in made.made}
