@@ -86,9 +86,9 @@ def regional(
         reach = work.cutter.radius
         bounds = (bounds[0] - reach, bounds[1] - reach, bounds[2] + reach, bounds[3] + reach)
         open_sides = False
-    widest = level_step(work.cutter, deck.scallop, work.cutting.stepover)
     laid_for = _SHARE * max(deck.scallop - _LIFT - _THINNED, 0.5 * deck.scallop)
     wanted = deck.scallop - min(_SPARE, 0.02 * deck.scallop)
+    widest = level_step(work.cutter, laid_for, work.cutting.stepover)
     tables = [
         steps_by_axis(deck.surface, work.cutter, laid_for, widest, bounds, size=_BIN, across=across)
         for across in (False, True)

@@ -45,7 +45,7 @@ def changed(job: Job, section: str, **update: Any) -> Job:
         ("skim", {"step": 0.45}, {"shows": 0.05, "clean-up": -0.05, "reach": 0.15, "collet": 0.15}),
         ("insert", {"recess": 0.5}, {"seat": 0.2, "wood-over-seat": -0.2, "barrel": -0.2}),
         ("blank", {"thickness": 13.7}, {"window": 0.1, "shows": 0.1, "travel": -0.1}),
-        ("board", {"edge_thickness": 4.5}, {"hold": 0.3, "dowels": 0.3, "fill": None}),
+        ("board", {"edge_thickness": 4.5}, {"hold": 0.3, "dowels": 0.3, "fill": None, "skin": None}),
         ("cast", {"fill_margin": 0.6}, {"fill": -0.6}),
         ("cast", {"pour_short": 0.8}, {"fill": -0.6}),
         (
