@@ -10,7 +10,8 @@ angle at the ramp feed, or straight down at the plunge feed where the cutter may
   the area A has to be cleared, and depth H takes at least n layers, since no column is lowered by more than a layer at
   a visit. Hence L >= E + (A - pi D²/4 - D E)/s. (A/s alone would be no bound: the entry lap clears D a mm of way.)
 - *Walls.* Each point of a wall is made by one place of the middle alone, so that the whole edge of those places is
-  gone along in each layer. L is the greater of both.
+  gone along in each layer (by half, where the cutter hardly passes: there one way may serve both walls before the
+  finishing lap). L is the greater of both.
 - *Speed.* The feed v, and on a curve of radius r at most sqrt(a r). A path that stays within a circle of radius R
   and starts and ends at rest is no faster in the mean either: the time integral of v² + x·x'' vanishes, |x''| <= a
   and |x| <= R, so its mean square speed is at most a R.
@@ -52,6 +53,8 @@ __all__ = ["Bound", "bound", "spanning_tree"]
 
 _ROOM = 0.25
 """Share of the radius that the middle needs beside the allowance for a finishing lap to be sure to be asked for."""
+
+_NEAR = 0.01  # mm: for chords of grown edges
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,19 +130,21 @@ def _pocket(work: Work, pocket: Pocket, limits: Limits) -> Bound:
         return Bound(sweep=_planed(work, pocket.area, layer_count(work.cutting.depth, pocket.top - pocket.floor)))
     centre = shapely.buffer(pocket.area, -radius, quad_segs=32)
     shrunk = shapely.buffer(pocket.area, -radius - allowance, quad_segs=32)
-    wall = edges(centre, radius, pocket.cleared)
-    lap = wall
+    # Where there is little room beside the allowance, clearing may go once along the middle.
+    room = allowance + _ROOM * radius if allowance > 0.0 else 0.0
+    roomy = shapely.buffer(centre, -room, quad_segs=32)
+    wide = shapely.buffer(roomy, room + _NEAR, quad_segs=32) if room > 0.0 else None
+    wall = lap = edges(centre, radius, pocket.cleared, wide)
     if _pieces(shrunk) == _pieces(centre):
         # A path that leaves nothing for a finishing lap may enter along the wall itself.
-        lap = replace(edges(shrunk, radius, pocket.cleared), entry=wall.entry, within=wall.within)
+        lap = replace(edges(shrunk, radius, pocket.cleared, wide), entry=wall.entry, within=wall.within)
     (floor, above), down = _levels(work, lap, pocket.top - pocket.floor, pocket.thin, limits)
     narrow = bool(shapely.is_empty(shapely.buffer(pocket.area, -2.0 * radius - allowance)))
     down = 0.0 if pocket.cleared is not None else max(down - above, 0.0) if narrow else down
-    total = Bound(sweep=floor + above, ramps=down)
-    roomy = shapely.buffer(pocket.area, -radius - allowance - _ROOM * radius, quad_segs=32)
-    if allowance > 0.0 and _pieces(roomy) == _pieces(centre):
-        total += Bound(finish=wall.seconds(_finish_feed(work), limits.accel))
-    return total
+    finish = 0.0
+    if wide is not None and _pieces(roomy) == _pieces(centre):
+        finish = edges(centre, radius, pocket.cleared, wide, share=0.0).seconds(_finish_feed(work), limits.accel)
+    return Bound(sweep=floor + above, ramps=down, finish=finish)
 
 
 def _pieces(shape: BaseGeometry) -> tuple[int, int]:

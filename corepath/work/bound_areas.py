@@ -57,9 +57,20 @@ def disc(rho: float, radius: float, *, within: float | None = None) -> Lap:
     return Lap(np.array([length]), np.array([math.tau]), area, length, rho if within is None else within)
 
 
-def edges(centre: BaseGeometry, radius: float, cleared: Polygon | MultiPolygon | None = None) -> Lap:
-    """The edges of `centre`, the places of the middle of a cutter of `radius`; less what stands `cleared`."""
+def edges(
+    centre: BaseGeometry,
+    radius: float,
+    cleared: Polygon | MultiPolygon | None = None,
+    wide: BaseGeometry | None = None,
+    share: float = 0.5,
+) -> Lap:
+    """The edges of `centre`, the places of the middle of a cutter of `radius`; less what stands `cleared`.
+
+    Outside of `wide`, where given, edges count by `share`: there one way may serve both walls.
+    """
     shape = shapely.simplify(centre, _THIN)
+    if wide is not None:
+        shapely.prepare(wide)
     parts = [part for part in shapely.get_parts(shape) if not part.is_empty]
     reach = shapely.buffer(shape, radius, quad_segs=32)
     inside = None if cleared is None else shapely.buffer(cleared, 0.01 - radius)
@@ -70,8 +81,9 @@ def edges(centre: BaseGeometry, radius: float, cleared: Polygon | MultiPolygon |
         for ring in rings:
             piece, turn, middle = _turning(ring)
             keep = np.ones(len(piece), dtype=bool) if inside is None else ~shapely.contains_xy(inside, middle)
-            lengths.append(piece[keep])
-            turns.append(turn[keep])
+            part_of = 1.0 if wide is None else np.where(shapely.contains_xy(wide, middle), 1.0, share)[keep]
+            lengths.append(piece[keep] * part_of)
+            turns.append(turn[keep] * part_of)
     area = float(reach.area if cleared is None else reach.difference(cleared).area)
     within = float(shapely.minimum_bounding_radius(shape)) if parts else 0.0
     return Lap(np.concatenate(lengths), np.concatenate(turns), area, entry, within, len(parts))

@@ -12,7 +12,7 @@ import pytest
 import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from shapely import Point, Polygon, box
+from shapely import LineString, Point, Polygon, box
 
 from corepath.errors import CorepathError
 from corepath.motion.clock import Limits, minutes
@@ -162,6 +162,28 @@ def test_no_round_pocket_is_quicker(radius: float, allowance: float, floor: floa
     given_work = work(pockets=pockets(area, floor=floor), milling=Milling(finish_allowance=allowance))
     spent, low = least(given_work, LIMITS)
     assert low <= spent <= 1.5 * low
+
+
+@settings(derandomize=True, max_examples=20, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(0, 60), st.integers(0, 60)), min_size=2, max_size=4, unique=True),
+    st.floats(3.2, 6.0),
+    st.sampled_from([0.0, 0.2]),
+    st.sampled_from([1.2, 9.0, 12.5]),
+    st.booleans(),
+)
+def test_no_path_of_a_bent_slot_is_quicker(
+    bends: list[tuple[int, int]], radius: float, allowance: float, floor: float, straight_down: bool
+) -> None:
+    """Where the cutter just passes, one way serves both walls, and wide and narrow places mix."""
+    slot = LineString(bends).buffer(radius)
+    cutter = replace(FLAT, centre_cutting=straight_down)
+    shapes = pockets(Polygon(slot.exterior), floor=floor)
+    try:
+        spent, low = least(work(cutter=cutter, pockets=shapes, milling=Milling(finish_allowance=allowance)), LIMITS)
+    except CorepathError:
+        assume(False)
+    assert spent >= low
 
 
 @settings(derandomize=True, max_examples=30, deadline=None)
