@@ -31,7 +31,7 @@ class Lap:
     """All edges of one closed area: pieces of length `lengths` (n,) mm that turn by `turns` (n,) rad.
 
     `area` is what is to be cleared (mm²), `entry` the length of the entry laps of its `pieces`; `within` the radius
-    of a circle that holds every place of the middle.
+    of a circle that holds every place of the middle; `turn` the length of one turn on the way down.
     """
 
     lengths: Floats
@@ -39,6 +39,7 @@ class Lap:
     area: float
     entry: float
     within: float
+    turn: float
     pieces: int = 1
 
     @property
@@ -54,7 +55,7 @@ def disc(rho: float, radius: float, *, within: float | None = None) -> Lap:
     """A lap of a round hole `rho` from its middle by a cutter of `radius`, which stays `within` (else `rho`) of it."""
     length = math.tau * rho
     area = math.pi * (rho + radius) ** 2
-    return Lap(np.array([length]), np.array([math.tau]), area, length, rho if within is None else within)
+    return Lap(np.array([length]), np.array([math.tau]), area, length, rho if within is None else within, length)
 
 
 def edges(
@@ -86,7 +87,7 @@ def edges(
             turns.append(turn[keep] * part_of)
     area = float(reach.area if cleared is None else reach.difference(cleared).area)
     within = float(shapely.minimum_bounding_radius(shape)) if parts else 0.0
-    return Lap(np.concatenate(lengths), np.concatenate(turns), area, entry, within, len(parts))
+    return Lap(np.concatenate(lengths), np.concatenate(turns), area, entry, within, entry, len(parts))
 
 
 def _turning(ring: shapely.LinearRing) -> tuple[Floats, Floats, Floats]:
@@ -119,7 +120,7 @@ def ramp_seconds(
 
     `share` of the usual feeds.
     """
-    slope = max(math.tan(math.radians(cutter.ramp_angle)), _LEAST_PITCH / max(lap.length, 1e-9))
+    slope = max(math.tan(math.radians(cutter.ramp_angle)), _LEAST_PITCH / max(lap.turn, 1e-9))
     level = height / slope
     ramp = max(math.hypot(level, height) / (share * cutting.ramp / 60.0), level / _speed(lap, math.inf, accel))
     return min(ramp, height / (share * cutting.plunge / 60.0)) if cutter.centre_cutting else ramp
