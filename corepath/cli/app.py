@@ -27,7 +27,6 @@ __all__ = ["app", "run"]
 app = typer.Typer(
     help="From the design of a laminated board's wood core to G-code that has been read back.",
     epilog="Exit codes: 0 well, 1 a check or the read-back failed, 2 the input is wrong.",
-    add_completion=False,
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,

@@ -6,13 +6,23 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-__all__ = ["showing"]
+__all__ = ["showing", "time_left"]
 
 Progress = Callable[[str, float], None]
+
+_EARLY = 0.1  # of the whole; a guess made before is worth nothing
 
 
 def _silent(says: str, share: float) -> None:
     """Show nothing."""
+
+
+def time_left(elapsed: float, share: float) -> str:
+    """The time that is likely left, in words; `elapsed` in seconds, `share` of the work done, 0 to 1."""
+    if share < _EARLY:
+        return ""
+    left = elapsed * (1.0 - share) / share
+    return f"about {left:.0f} s left" if left < 90.0 else f"about {left / 60.0:.0f} min left"
 
 
 @contextmanager
@@ -21,14 +31,18 @@ def showing(quiet: bool) -> Iterator[Progress]:
     if quiet or not sys.stderr.isatty():
         yield _silent
         return
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
+    import time
 
-    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    begun = time.monotonic()
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TextColumn("{task.fields[left]}"))
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("starting", total=1.0)
+        task = bar.add_task("reading the job", total=1.0, left="")
 
         def show(says: str, share: float) -> None:
-            bar.update(task, description=says, completed=share)
+            left = time_left(time.monotonic() - begun, share)
+            bar.update(task, description=says, completed=share, left=left)
 
         yield show

@@ -225,6 +225,7 @@ def _remark(check: CheckRow) -> str:
     lines = ["", wrapped(f"{check.verdict}: {check.id} ({check.where}): {check.says}")]
     if check.mend:
         lines.append(textwrap.indent(wrapped(f"To mend: {check.mend}", WIDTH - 2), "  "))
+    lines.append(f"  See docs/checks/{check.id}.md")
     return "\n".join(lines)
 
 

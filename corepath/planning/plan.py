@@ -66,16 +66,16 @@ def plan(prepared: Prepared, *, progress: Progress = quiet, despite_failures: bo
     readback: ReadBack | None = None
     walks: tuple[Rehearsal, ...] = ()
     if despite_failures or not prepared.failed:
-        made = make_files(prepared, progress, (0.0, 0.3))
+        made = make_files(prepared, progress, (0.1, 0.5))
         measured = _with_travel(prepared, made)
         if measured.failed and not prepared.failed and despite_failures:  # each head must tell it
-            made = make_files(measured, progress, (0.0, 0.3))
+            made = make_files(measured, progress, (0.1, 0.5))
         prepared = measured
-        readback = read_files(prepared, {one.name: one.text for one in made}, progress, (0.3, 0.85))
+        readback = read_files(prepared, {one.name: one.text for one in made}, progress, (0.5, 0.8))
         walks = rehearsals(prepared, made)
         travel = prepared.job.machine.travel
         readback.findings.extend(check_rehearsals(prepared.ahead, travel, {one.name: one.text for one in walks}))
-    progress("drawings", 0.85)
+    progress("drawings", 0.8)
     files = _drawings(prepared, made)
     report = full_report(prepared, made, readback.as_dict() if readback is not None else None, despite_failures)
     if despite_failures or not (prepared.failed or (readback is not None and len(readback.findings))):
@@ -112,7 +112,7 @@ def write_plan(plan: Plan, folder: Path) -> Written:
 
 def preview(prepared: Prepared, folder: Path, progress: Progress = quiet) -> Written:
     """Write the drawings only; failed checks stand in them but keep nothing back."""
-    made = make_files(prepared, progress, (0.0, 0.8))
+    made = make_files(prepared, progress, (0.1, 0.8))
     progress("drawings", 0.8)
     return write_folder(folder, _drawings(prepared, made), withdraw=False)
 

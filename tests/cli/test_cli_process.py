@@ -144,3 +144,20 @@ def test_progress_only_on_a_terminal() -> None:
     assert "path of groove" in _on_terminal(code, {"TERM": "xterm"})
     piped = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert piped.stderr == "" and piped.stdout == ""
+
+
+def test_time_left_is_told_once_there_is_something_to_tell_it_from() -> None:
+    """A guess from the first second would mislead; later it is elapsed time in proportion."""
+    from corepath.cli.progress import time_left
+
+    assert time_left(1.0, 0.05) == ""
+    assert time_left(5.0, 0.25) == "about 15 s left"
+    assert time_left(60.0, 0.2) == "about 4 min left"
+
+
+def test_a_shell_can_be_told_to_complete_commands() -> None:
+    """The shell asks through the environment; commands come back."""
+    env = {**os.environ, "_COREPATH_COMPLETE": "complete_bash", "COMP_WORDS": "corepath re", "COMP_CWORD": "1"}
+    asked = [sys.executable, "-c", "from corepath.cli import main; main()"]
+    done = subprocess.run(asked, capture_output=True, text=True, env=env)
+    assert done.stdout.split() == ["readback", "restart", "record"]

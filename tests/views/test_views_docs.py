@@ -29,10 +29,21 @@ def sample() -> tuple[object, dict[str, object]]:
     return stack, {check.id: check for check in (*depth_checks(stack), *place_checks(stack, board))}
 
 
-def test_each_check_has_its_section(sample) -> None:  # type: ignore[no-untyped-def]
-    sections = re.findall(r"^## ([\w-]+)$", (ROOT / "docs" / "checks.md").read_text(encoding="utf-8"), re.M)
-    assert len(sections) == len(set(sections))
-    assert set(sections) == set(sample[1]) | LATER
+def test_each_check_has_its_page(sample) -> None:  # type: ignore[no-untyped-def]
+    """A check that fails names its page: it must be there, tell what to do, and be found from the list of all."""
+    pages = {path.stem: path.read_text(encoding="utf-8") for path in (ROOT / "docs" / "checks").glob("*.md")}
+    assert set(pages) == set(sample[1]) | LATER
+    listed = re.findall(r"^\| \[([\w-]+)\]\(checks/\1\.md\)", (ROOT / "docs/checks.md").read_text("utf-8"), re.M)
+    assert sorted(listed) == sorted(pages)
+    for name, text in pages.items():
+        assert text.startswith(f"# {name}\n") and "**To mend it:**" in text, name
+
+
+def test_links_in_the_guide_lead_somewhere() -> None:
+    """A page that was moved leaves links behind that lead nowhere."""
+    for page in [*(ROOT / "docs").rglob("*.md"), *ROOT.glob("*.md")]:
+        for target in re.findall(r"\]\((?!https?:)([^)#\s]+)", page.read_text(encoding="utf-8")):
+            assert (page.parent / target).exists(), f"{page.relative_to(ROOT)}: {target}"
 
 
 def test_keys_in_the_machine_guide_exist() -> None:
