@@ -27,6 +27,9 @@ def plan(
     despite_failures: Annotated[
         bool, typer.Option("--despite-failures", help="Write G-code although a check failed, and say so in it.")
     ] = False,
+    stl: Annotated[
+        bool, typer.Option("--stl", help="Also write the core after each set-up, as the files leave it.")
+    ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print the report as JSON instead of tables.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")] = False,
 ) -> None:
@@ -38,7 +41,7 @@ def plan(
 
         folder = output if output is not None else Path(f"{job.stem}-plan")
         with showing(quiet or json) as progress:
-            made = make_plan(prepare(job), progress=progress, despite_failures=despite_failures)
+            made = make_plan(prepare(job), progress=progress, despite_failures=despite_failures, bodies=stl)
             written = write_plan(made, folder)
         if json:
             say(as_json(made.report))
@@ -52,7 +55,7 @@ def plan(
 def _told(made: Plan, written: Written, folder: Path, despite_failures: bool) -> str:
     from corepath.cli.deck_cutter_table import deck_cutter_table
     from corepath.cli.hole_table import hole_table
-    from corepath.cli.tables import check_table, file_table, finding_lines
+    from corepath.cli.tables import check_table, file_table, finding_lines, wrapped
 
     parts = [check_table(made.checks), ""]
     operations = made.report.get("operations") or []
@@ -69,10 +72,13 @@ def _told(made: Plan, written: Written, folder: Path, despite_failures: bool) ->
         ]
     programs = [name for name in written.written if name.endswith(".nc") and "/" not in name]
     walks = [name for name in written.written if name.startswith("rehearsal/")]
-    others = len(written.written) - len(programs) - len(walks)
+    bodies = [name for name in written.written if name.endswith(".stl")]
+    others = len(written.written) - len(programs) - len(walks) - len(bodies)
     parts.append(f"Wrote {len(programs)} G-code files and {others} others to {folder}")
     if walks:
         parts.append(f"Rehearsals, spindle off: {', '.join(walks)}")
+    if bodies:
+        parts.append(wrapped(f"The core after each set-up: {', '.join(bodies)}"))
     if made.failed and not programs:
         parts.append("No G-code was written, since " + _why(made) + ".")
     elif made.failed and despite_failures:

@@ -2,7 +2,7 @@
 
 Every file is first written whole under a temporary name in the same folder; only when all are there are
 they renamed into place. Files of an earlier plan that this one does not write again are taken away:
-`.nc` files go to `withdrawn/`, rehearsals to `rehearsal/withdrawn/`, drawings are removed.
+`.nc` files go to `withdrawn/`, rehearsals to `rehearsal/withdrawn/`, drawings and bodies are removed.
 """
 
 from __future__ import annotations
@@ -23,6 +23,8 @@ OURS = re.compile(r"^((0[1-9]|10)-[ABCD]-[a-z0-9-]+(\.from-\d+)?\.(nc|svg)|(map|
 
 REHEARSAL = re.compile(r"^[ABCD]-rehearsal\.nc$")
 
+SOLID = re.compile(r"^after-[ABCD]-(wood|casting)\.stl$")
+
 
 @dataclass(frozen=True, slots=True)
 class Written:
@@ -40,9 +42,9 @@ class Written:
 
 
 def write_folder(
-    folder: Path, files: Mapping[str, str], *, withdraw: bool = True, done: Collection[str] = ()
+    folder: Path, files: Mapping[str, str | bytes], *, withdraw: bool = True, done: Collection[str] = ()
 ) -> Written:
-    """Write `files` (name to text) into `folder`, made if missing.
+    """Write `files` (name to text or bytes) into `folder`, made if missing.
 
     With `withdraw`, earlier files of a plan that are not written again are taken away; `done` names the
     operations (`groove`) whose files were cut with. Raises OutputError
@@ -56,13 +58,14 @@ def write_folder(
     try:
         for name, text in files.items():
             (staging / name).parent.mkdir(exist_ok=True)
-            (staging / name).write_bytes(text.encode("utf-8"))
+            (staging / name).write_bytes(_bytes(text))
         programs = [name for name in files if name.endswith(".nc") and "/" not in name]
         new = tuple(name for name in programs if not (folder / name).exists())
         unchanged = tuple(name for name in programs if name not in new and _same_motions(folder / name, files[name]))
         withdrawn, finished = _take_away(folder, set(files), done) if withdraw else ((), ())
         if withdraw:
             _rehearsals_away(folder, set(files))
+            _solids_away(folder, set(files))
         for name in files:
             (folder / name).parent.mkdir(exist_ok=True)
             (staging / name).replace(folder / name)
@@ -79,13 +82,17 @@ def _operation(name: str) -> str:
     return re.sub(r"(-(pass-\d+|all|\d+))?(\.from-\d+)?$", "", words)
 
 
-def _same_motions(path: Path, text: str) -> bool:
+def _bytes(content: str | bytes) -> bytes:
+    return content if isinstance(content, bytes) else content.encode("utf-8")
+
+
+def _same_motions(path: Path, content: str | bytes) -> bool:
     """Whether a file differs in comments only."""
 
     def motions(lines: str) -> list[str]:
         return [line for line in lines.splitlines() if not line.startswith("(")]
 
-    return motions(path.read_text(encoding="utf-8", errors="replace")) == motions(text)
+    return motions(path.read_text(encoding="utf-8", errors="replace")) == motions(_bytes(content).decode("utf-8"))
 
 
 def _rehearsals_away(folder: Path, kept: set[str]) -> None:
@@ -97,6 +104,15 @@ def _rehearsals_away(folder: Path, kept: set[str]) -> None:
         if REHEARSAL.match(path.name) and f"rehearsal/{path.name}" not in kept:
             (place / "withdrawn").mkdir(exist_ok=True)
             path.replace(place / "withdrawn" / path.name)
+
+
+def _solids_away(folder: Path, kept: set[str]) -> None:
+    """A body of an earlier plan would be taken for what this one leaves."""
+    for path in sorted((folder / "solid").glob("*.stl")):
+        if SOLID.match(path.name) and f"solid/{path.name}" not in kept:
+            path.unlink()
+    if (folder / "solid").is_dir() and not any((folder / "solid").iterdir()):
+        (folder / "solid").rmdir()
 
 
 def _take_away(folder: Path, kept: set[str], done: Collection[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:

@@ -18,6 +18,7 @@ from corepath.planning.reading import read_files
 from corepath.planning.rehearsal import Rehearsal, check_rehearsals, rehearsals
 from corepath.planning.report import checks_report, full_report
 from corepath.planning.skin import skin_files
+from corepath.planning.solids import solids
 from corepath.readback.findings import Finding
 from corepath.readback.result import ReadBack
 from corepath.stackup import Check
@@ -31,7 +32,7 @@ __all__ = ["Plan", "plan", "preview", "write_plan"]
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What `plan` found. `files` maps names to texts, all that is to be written.
+    """What `plan` found. `files` maps names to texts or bytes, all that is to be written.
 
     `.nc` files are among them only when nothing failed, or with `despite_failures`.
     """
@@ -39,7 +40,7 @@ class Plan:
     prepared: Prepared
     made: tuple[MadeFile, ...]
     readback: ReadBack | None
-    files: dict[str, str]
+    files: dict[str, str | bytes]
     report: dict[str, Any]
 
     @property
@@ -56,10 +57,13 @@ class Plan:
         return self.prepared.failed or bool(self.findings)
 
 
-def plan(prepared: Prepared, *, progress: Progress = quiet, despite_failures: bool = False) -> Plan:
+def plan(
+    prepared: Prepared, *, progress: Progress = quiet, despite_failures: bool = False, bodies: bool = False
+) -> Plan:
     """Make all files of a prepared job and read them back. Nothing is written to disk.
 
-    With a failed check no path is made unless `despite_failures`. Raises CorepathError where no path can
+    With a failed check no path is made unless `despite_failures`; `bodies` adds the core after each set-up as
+    STL. Raises CorepathError where no path can
     be found.
     """
     made: tuple[MadeFile, ...] = ()
@@ -76,7 +80,7 @@ def plan(prepared: Prepared, *, progress: Progress = quiet, despite_failures: bo
         travel = prepared.job.machine.travel
         readback.findings.extend(check_rehearsals(prepared.ahead, travel, {one.name: one.text for one in walks}))
     progress("drawings", 0.8)
-    files = _drawings(prepared, made)
+    files: dict[str, str | bytes] = {**_drawings(prepared, made)}
     report = full_report(prepared, made, readback.as_dict() if readback is not None else None, despite_failures)
     if despite_failures or not (prepared.failed or (readback is not None and len(readback.findings))):
         files.update({one.name: one.text for one in made})
@@ -86,6 +90,8 @@ def plan(prepared: Prepared, *, progress: Progress = quiet, despite_failures: bo
         files.update(_maps(prepared))
     files.update(skin_files(prepared.job, prepared.board, prepared.skin, prepared.digest))
     progress("report", 0.95)
+    if bodies and readback is not None:
+        files.update(solids(readback, prepared.job.blank.length, prepared.job.blank.width))
     held = {**prepared.known.as_dict(), **seal(prepared.board.deck, prepared.job)}
     files["job.resolved.json"] = _json({**resolved_dict(prepared.resolved), **held})
     files["geometry.json"] = json.dumps(geometry_dict(prepared), separators=(",", ":")) + "\n"

@@ -10,26 +10,52 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.readback.findings import Findings
-from corepath.readback.material import Grid, Stock
+from corepath.readback.material import Grid, Mask, Stock
 from corepath.readback.measures import Measure
 
 __all__ = ["FileCount", "ReadBack", "Remaining"]
 
 
+Singles = NDArray[np.float32]
+
+
 @dataclass(frozen=True, slots=True)
 class Remaining:
-    """The blank after a set-up, in its bed frame: arrays [iy, ix], mm, NaN where nothing is left."""
+    """The blank after a set-up, in its bed frame: arrays [iy, ix], mm, NaN where nothing is left.
+
+    `wood` and `casting` are (bottom, top) of each column's interval.
+    """
 
     setup: str
     grid: Grid
-    top: NDArray[np.float32]
-    bottom: NDArray[np.float32]
+    wood: tuple[Singles, Singles]
+    casting: tuple[Singles, Singles]
 
     @staticmethod
     def of(stock: Stock, setup: str) -> Remaining:
-        gone = np.float32(np.nan)
-        solid = stock.solid
-        return Remaining(setup, stock.grid, np.where(solid, stock.top, gone), np.where(solid, stock.bottom, gone))
+        return Remaining(
+            setup,
+            stock.grid,
+            _where(stock.has_wood, stock.wood_bottom, stock.wood_top),
+            _where(stock.has_casting, stock.cast_bottom, stock.cast_top),
+        )
+
+    @property
+    def top(self) -> Singles:
+        """Highest solid of each column."""
+        highest: Singles = np.fmax(self.wood[1], self.casting[1])
+        return highest
+
+    @property
+    def bottom(self) -> Singles:
+        """Lowest solid of each column."""
+        lowest: Singles = np.fmin(self.wood[0], self.casting[0])
+        return lowest
+
+
+def _where(there: Mask, bottom: Singles, top: Singles) -> tuple[Singles, Singles]:
+    gone = np.float32(np.nan)
+    return np.where(there, bottom, gone), np.where(there, top, gone)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,50 @@
+"""The core after each set-up as STL files."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+import trimesh
+from typer.testing import CliRunner
+
+from corepath.cli.app import app
+from corepath.planning import plan, prepare, write_plan
+
+COUPON = Path(__file__).parents[2] / "samples" / "coupon.toml"
+
+
+@pytest.fixture(scope="module")
+def planned():  # type: ignore[no-untyped-def]
+    return plan(prepare(COUPON), bodies=True)
+
+
+def test_wood_and_casting_are_what_the_virtual_blank_holds(planned) -> None:  # type: ignore[no-untyped-def]
+    """Closed bodies, within half a percent of the columns' volume (half a cell at each wall), in the bed's frame."""
+    names = {name for name in planned.files if name.endswith(".stl")}
+    assert names == {f"solid/after-{body}.stl" for body in ("A-wood", "B-wood", "B-casting", "C-wood", "C-casting")}
+    for name in names:
+        mesh = trimesh.load(io.BytesIO(planned.files[name]), file_type="stl")
+        left = planned.readback.remaining[name[12]]
+        bottom, top = left.wood if "wood" in name else left.casting
+        columns = float(np.nansum(top.astype(float) - bottom)) * left.grid.px * left.grid.py
+        assert mesh.is_watertight, name
+        assert mesh.volume == pytest.approx(columns, rel=0.005), name
+        assert mesh.bounds[:, 2] == pytest.approx([np.nanmin(bottom), np.nanmax(top)], abs=0.001), name
+
+
+def test_bodies_of_an_earlier_plan_do_not_stay(planned, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    """What lies in the folder belongs to its report; a file of somebody's own is left."""
+    write_plan(planned, tmp_path)
+    (tmp_path / "solid" / "mine.stl").write_bytes(b"x")
+    files = {name: content for name, content in planned.files.items() if not name.endswith(".stl")}
+    from dataclasses import replace
+
+    write_plan(replace(planned, files=files), tmp_path)
+    assert [path.name for path in (tmp_path / "solid").iterdir()] == ["mine.stl"]
+    told = CliRunner().invoke(app, ["readback", str(tmp_path), "--stl"])
+    assert told.exit_code == 0 and "solid/after-C-casting.stl" in told.output
+    again = (tmp_path / "solid" / "after-C-casting.stl").read_bytes()
+    assert again == planned.files["solid/after-C-casting.stl"]
