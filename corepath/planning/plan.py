@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from corepath.job.resolved import resolved_dict
+from corepath.planning.deck_casting import deck_casting
 from corepath.planning.folder import Written, write_folder
 from corepath.planning.geometry import geometry_dict
 from corepath.planning.held_deck import seal
@@ -22,6 +23,7 @@ from corepath.planning.solids import solids
 from corepath.readback.findings import Finding
 from corepath.readback.result import ReadBack
 from corepath.stackup import Check
+from corepath.views.deck_casting import deck_casting_sheet
 from corepath.views.deck_pictures import deck_pictures
 from corepath.views.drawing import drawings
 from corepath.views.maps import maps
@@ -85,6 +87,9 @@ def plan(
     if despite_failures or not (prepared.failed or (readback is not None and len(readback.findings))):
         files.update({one.name: one.text for one in made})
         files.update({one.name: one.text for one in walks})
+    casting = deck_casting(prepared, readback)
+    report["deck_casting"] = casting.as_dict()
+    files["deck-and-casting.svg"] = deck_casting_sheet(prepared.job, prepared.board, casting, digest=prepared.digest)
     report["rehearsals"] = [one.as_dict() for one in walks]
     if prepared.stackup.heights.blank.measured:
         files.update(_maps(prepared))

@@ -48,3 +48,13 @@ def test_bodies_of_an_earlier_plan_do_not_stay(planned, tmp_path: Path) -> None:
     assert told.exit_code == 0 and "solid/after-C-casting.stl" in told.output
     again = (tmp_path / "solid" / "after-C-casting.stl").read_bytes()
     assert again == planned.files["solid/after-C-casting.stl"]
+
+
+def test_the_sheet_of_deck_and_casting_goes_with_the_plan(planned) -> None:  # type: ignore[no-untyped-def]
+    """From the read-back when all was cut; areas within the half cells of the rims."""
+    told = planned.report["deck_casting"]
+    assert told["from"] == "read-back" and [one["id"] for one in told["castings"]] == ["groove", "P1"]
+    for one in told["castings"]:
+        assert one["shows"] == pytest.approx(one["footprint"], rel=0.02) and one["not_filled"] == 0
+    sheet = planned.files["deck-and-casting.svg"]
+    assert 'id="shows"' in sheet and "All shows as designed" in sheet and planned.prepared.digest in sheet
