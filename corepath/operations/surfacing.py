@@ -22,6 +22,7 @@ from corepath.operations.deck_finish import ROUNDS, Bounds, Left, follower, left
 from corepath.operations.facing_paths import RUN_IN, descend, joined, program
 from corepath.operations.finishing import Strip, strips
 from corepath.operations.offsetting import CutterOffset, thin
+from corepath.operations.openings import opening_words, slowed
 from corepath.operations.roughing import rough
 from corepath.work.deck_steps import land_of
 from corepath.work.keepoff import field_of
@@ -45,7 +46,7 @@ def plan(work: Work) -> tuple[Program, ...]:
     deck = _deck(work)
     if deck.rough > 0.0:
         offset = CutterOffset(deck.surface, work.cutter)
-        return (program(work, work.stem, [rough(work, deck, offset, Around.of(work))]),)
+        return (_program(work, rough(work, deck, offset, Around.of(work))),)
     return (finished(work)[0],)
 
 
@@ -58,8 +59,15 @@ def finished(work: Work, *, rounds: int = ROUNDS) -> tuple[Program, Left | None]
     offset = CutterOffset(deck.surface, work.cutter)
     if around is None:
         stretch, left = _finish(work, deck, offset, rounds)
-        return program(work, work.stem, [stretch], watch=_told(deck, left)), left
-    return program(work, work.stem, [_finish_around(work, deck, offset, around, rounds)]), None
+        return _program(work, stretch, _told(deck, left)), left
+    return _program(work, _finish_around(work, deck, offset, around, rounds)), None
+
+
+def _program(work: Work, stretch: Pass, watch: tuple[str, ...] = ()) -> Program:
+    """One file, slowed down over the bores that it opens."""
+    moves = slowed(stretch.moves, work)
+    given = stretch.given + len(moves) - len(stretch.moves)
+    return program(work, work.stem, [Pass.of(moves, stretch.says, given)], watch=(*opening_words(work), *watch))
 
 
 def judged(work: Work, moves: Sequence[Move]) -> Left:

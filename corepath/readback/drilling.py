@@ -8,13 +8,14 @@ Cycles come here as the plain motions that they stand for.
 from __future__ import annotations
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from corepath.readback.findings import Findings
 from corepath.readback.path import Path
 from corepath.work.model import Hole, Work
 
-__all__ = ["AT_ONCE", "check_drilling"]
+__all__ = ["AT_ONCE", "check_drilling", "check_openings"]
 
 AT_ONCE = 3.0
 _SLACK = 1.01
@@ -66,3 +67,24 @@ def _break_through(hole: Hole, work: Work, path: Path, cuts: Flags, findings: Fi
         says = f"{hole.id}: F{feed[at]:.0f} where it leaves the wood, at most half feed ({limit[at]:.0f}) there"
         findings.add("feed-too-high", says, line=int(path.line[at]), place=(x, y, z))
     findings.more("feed-too-high", int(fast.sum()) - findings.keep)
+
+
+def check_openings(work: Work, path: Path, findings: Findings) -> None:
+    """Half feed over bores that the deck opens: in reach of their rims, from `break_through` above their ends."""
+    if work.deck is None or not len(path.kind):
+        return
+    feed = path.program.feed[path.index]
+    limit = work.cutting.fastest / 2.0
+    fast = np.flatnonzero((path.kind > 0) & (feed > limit * _SLACK))
+    ways = np.stack([path.start[fast, :2], path.end[fast, :2]], axis=1)
+    tree = shapely.STRtree(shapely.linestrings(ways))
+    low = np.minimum(path.start[fast, 2], path.end[fast, 2])
+    for opening in work.deck.openings:
+        reach = opening.diameter / 2.0 + path.cutter.radius - _CLOSE
+        near = np.sort(tree.query(shapely.Point(opening.x, opening.y), predicate="dwithin", distance=reach))
+        wrong = fast[near[low[near] < opening.top + work.milling.break_through - _CLOSE]]
+        for at in wrong[: findings.keep]:
+            x, y, z = (float(value) for value in path.end[at])
+            says = f"{opening.id}: F{feed[at]:.0f} where the deck opens it, at most half feed ({limit:.0f}) there"
+            findings.add("feed-too-high", says, line=int(path.line[at]), place=(x, y, z))
+        findings.more("feed-too-high", len(wrong) - findings.keep)

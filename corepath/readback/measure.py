@@ -26,7 +26,7 @@ from corepath.readback.discipline import (
     check_stops,
     choose_cutter,
 )
-from corepath.readback.drilling import check_drilling
+from corepath.readback.drilling import check_drilling, check_openings
 from corepath.readback.engagement import Engagement
 from corepath.readback.exact_deck import prove_deck
 from corepath.readback.findings import Findings
@@ -166,6 +166,7 @@ class _Run:
         check_cleared(work, self.behind, findings)
         found = self._engagement(work, path, before, measures, findings)
         self._measure(work, path, before, found, measures, findings)
+        check_openings(work, path, findings)
         check_drilling(work, path, cut.removed > self.shop.allowed.removal, findings)
         self._close(path, cut, before, measures, findings)
 

@@ -28,7 +28,7 @@ from corepath.work.dowel_lengths import dowel_words
 from corepath.work.holding import margin_fault, standing, with_uncut
 from corepath.work.holes import HolePart, drill_watch, hole_parts
 from corepath.work.keepoff import spared
-from corepath.work.model import Deck, Facing, Hole, Milling, Pocket, Step, Work
+from corepath.work.model import Deck, Facing, Hole, Milling, Opening, Pocket, Step, Work
 from corepath.work.pairs import Share, shares
 from corepath.work.running import FINISH_DEPTH, Asked
 
@@ -304,17 +304,23 @@ class _Builder:
             return
         area = self._deck_area(finish.cutter)
         framed = job.deck.margin > 0.0
+        openings = tuple(self._opening(place, top) for place in self.stack.places)
         if top - lowest > FINISH_DEPTH:
             asked = Asked(1.0 - job.skim.overlap)
             need = Need("roughing the deck", ("flat", "bull", "ball"), None, 0.0, "deck", asked)
             rough = self._chosen(need)
             if rough is not None:
                 leave = _rough_leave(top - lowest, rough.cutting.depth)
-                deck = Deck(area, surface, top, job.deck.scallop, GOUGE, leave, framed)
+                deck = Deck(area, surface, top, job.deck.scallop, GOUGE, leave, framed, openings=openings)
                 self._work(7, "C", "deck-rough", rough, top=top, lowest=lowest, deck=deck)
-        deck = Deck(area, surface, top, job.deck.scallop, GOUGE, 0.0, framed, grain_penalty=job.deck.grain_penalty)
+        grain = job.deck.grain_penalty
+        deck = Deck(area, surface, top, job.deck.scallop, GOUGE, 0.0, framed, grain_penalty=grain, openings=openings)
         watch = [f"hold board and rim each on its own ({job.hold.C})"]
         self._work(8, "C", "deck", finish, top=top, lowest=lowest, deck=deck, watch=watch)
+
+    def _opening(self, stack: PlaceStack, top: float) -> Opening:
+        place = stack.place
+        return Opening(place.id, place.x, place.y, place.bore, top if place.insert.through else stack.bore_depth)
 
     def _passes_frame(self, cutter: Cutter) -> bool:
         return self.job.deck.margin == 0.0 or margin_fault(self.job, self.board, cutter) is None

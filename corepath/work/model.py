@@ -92,6 +92,17 @@ class Facing:
 
 
 @dataclass(frozen=True, slots=True)
+class Opening:
+    """A bore from below, over which the deck is cut: open from above once the stock is lower than `top`."""
+
+    id: str
+    x: float
+    y: float
+    diameter: float
+    top: float
+
+
+@dataclass(frozen=True, slots=True)
 class Deck:
     """The deck is surfaced over `area` (the blank, or what a frame leaves of it) to `surface`, from stock up to `top`.
 
@@ -99,7 +110,8 @@ class Deck:
     `rough` is what roughing leaves on (0 for the finishing operation itself: nothing left on). `framed`: a frame
     round `area` is left at full height, and no cut may reach beyond `area`. `spare` is the part of `area` where
     the cutter cannot come down to the surface, for obstacles and for its own corner beside the frame.
-    `grain_penalty` multiplies the minutes of lines across the grain where their direction is chosen.
+    `grain_penalty` multiplies the minutes of lines across the grain where their direction is chosen. `openings` are
+    bores that it lays open or crosses: the feed is half there from `milling.break_through` above them on.
     """
 
     area: Polygon
@@ -111,6 +123,7 @@ class Deck:
     framed: bool = False
     spare: Polygon | MultiPolygon | None = None
     grain_penalty: float = 1.0
+    openings: tuple[Opening, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,9 @@
-"""The core after each set-up as STL files."""
+"""One plan of the coupon: bodies as STL, the sheet of deck and casting, feeds over bores."""
 
 from __future__ import annotations
 
 import io
+import re
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ from typer.testing import CliRunner
 
 from corepath.cli.app import app
 from corepath.planning import plan, prepare, write_plan
+from corepath.planning.reading import read_files
 
 COUPON = Path(__file__).parents[2] / "samples" / "coupon.toml"
 
@@ -58,3 +60,20 @@ def test_the_sheet_of_deck_and_casting_goes_with_the_plan(planned) -> None:  # t
         assert one["shows"] == pytest.approx(one["footprint"], rel=0.02) and one["not_filled"] == 0
     sheet = planned.files["deck-and-casting.svg"]
     assert 'id="shows"' in sheet and "All shows as designed" in sheet and planned.prepared.digest in sheet
+
+
+def test_full_feed_over_a_bore_that_the_deck_opens_is_found(planned) -> None:  # type: ignore[no-untyped-def]
+    """Thin wood over a hollow breaks out in splinters: the file must slow down there, and the read-back sees to it."""
+    texts = {name: text for name, text in planned.files.items() if name.endswith(".nc") and "/" not in name}
+    assert not planned.findings
+    deck = texts["08-C-deck.nc"]
+    feeds = sorted({float(word) for word in re.findall(r"^F([0-9.]+)$", deck, re.M)})
+    work = next(work for work in planned.prepared.works if work.name == "deck")
+    half = work.cutting.finish / 2
+    assert any(feed == pytest.approx(half, abs=0.6) for feed in feeds)
+    fast = re.sub(r"^F([0-9.]+)$", lambda m: f"F{work.cutting.finish:.0f}", deck, flags=re.M)
+    found = read_files(planned.prepared, {**texts, "08-C-deck.nc": fast}).findings
+    wrong = [finding for finding in found if finding.kind == "feed-too-high"]
+    assert wrong and all("where the deck opens it" in finding.says for finding in wrong)
+    (place,) = planned.prepared.board.places
+    assert all(abs(finding.place[1] - place.y) < 60 for finding in wrong)
