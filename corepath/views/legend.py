@@ -8,7 +8,7 @@ from corepath.views.cuts import Bands
 from corepath.views.sheet import NORMAL, SMALL
 from corepath.views.svg import Box, Document, number
 
-__all__ = ["depth_legend", "kinds_legend"]
+__all__ = ["depth_legend", "kinds_legend", "sample"]
 
 _PITCH = 5.2
 
@@ -42,13 +42,14 @@ def kinds_legend(svg: Document, box: Box, y: float, kinds: list[tuple[str, str]]
         svg.text(box.x0 + 2, y + 4, "Lines and marks", "label strong", size=NORMAL)
         y += 6.4
         for kind, words in kinds:
-            _sample(svg, kind, box.x0 + 3, y + 2.2)
+            sample(svg, kind, box.x0 + 3, y + 2.2)
             svg.text(box.x0 + 20, y + 3.4, words, "label", size=SMALL)
             y += _PITCH
     return y
 
 
-def _sample(svg: Document, kind: str, x: float, y: float) -> None:
+def sample(svg: Document, kind: str, x: float, y: float) -> None:
+    """A line or mark as the drawings have it, 13 mm long from `x`, its middle at `y`."""
     draw = _MARKS.get(kind)
     if draw is not None:
         draw(svg, x, y)

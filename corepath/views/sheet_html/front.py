@@ -1,0 +1,153 @@
+"""The first pages: what to read before anything else, and the blank to be measured."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from corepath.stackup.measuring import THROAT, measuring_places
+from corepath.views.sheet_html.facts import Facts, mm
+from corepath.views.sheet_html.parts import (
+    Banner, Block, Drawing, Measure, Measures, Notes, Page, Rows, Slot, State, Step, Steps, Table, Tick,
+)  # fmt: skip
+from corepath.views.sheet_html.places_drawing import places_drawing
+
+__all__ = ["CAUTIONS", "first_page", "measure_page", "warnings"]
+
+CAUTIONS = (
+    "Eyes and ears: protect them, and those of everyone in the room.",
+    "Dust: extract at the cutter, wear a mask for fine dust. Dust of cured resin and of glass is dust too.",
+    "Hands and cutter: keep them apart until the spindle stands; it runs on for seconds. Unplug it to change cutters.",
+    "Holding: try island and rim with a firm push, each on its own, in every set-up. Vacuum can fail.",
+    "Resin: read both data sheets first. Isocyanates can sensitise skin and lungs for good: gloves, eyes, fresh air.",
+    "Run each new file in the air first, a hand on the stop.",
+    "The makers' sheets, the rules where you work and licensed practice come before this sheet.",
+)
+
+
+def warnings(facts: Facts) -> tuple[Block, ...]:
+    """What must be read first: why not to cut, what is doubtful, what the record asks for."""
+    blocks: list[Block] = []
+    if facts.despite:
+        says = "These files were written although the plan fails. They are for looking at, not for cutting."
+        blocks.append(Banner("DO NOT CUT", (says, *_failures(facts))))
+    elif facts.withheld:
+        says = "No G-code was written, since something fails. Mend it, plan again, print anew."
+        blocks.append(Banner("NOTHING TO CUT YET", (says, *_failures(facts))))
+    fills = tuple(line for fill in facts.report["fills"] if fill["verdict"] != "ok" for line in fill["says"])
+    if fills:
+        blocks.append(Banner("CASTING TOO LOW", fills))
+    careful = [f"{c['id']} ({c['where']}): {c['says']}" for c in facts.checks if c["verdict"] == "caution"]
+    told = (*facts.report["cautions"], *careful)
+    if told:
+        blocks.append(Banner("Careful", tuple(told), grave=False))
+    return tuple(blocks)
+
+
+def _failures(facts: Facts) -> tuple[str, ...]:
+    found = [_failure(check) for check in facts.failing]
+    found += [f"read-back: {one['says']} ({one['file']})" for one in facts.findings[:6] if "says" in one]
+    return tuple(found)
+
+
+def _failure(check: Mapping[str, Any]) -> str:
+    mend = f" To mend it: {check['mend']}" if check["mend"] else ""
+    return f"{check['id']} ({check['where']}): {check['says']}; it is {mm(check['value'])}, at least " + (
+        f"{mm(check['limit'])} {check['unit']} is needed.{mend}"
+    )
+
+
+def first_page(facts: Facts, pages: tuple[Page, ...]) -> Page:
+    """Warnings, what this core is, the way through the sheet, cautions."""
+    blocks = [*warnings(facts), _core(facts), _way(facts, pages), Notes("Cautions", CAUTIONS)]
+    return Page("first", "!", "Read this first", facts.job.title, tuple(blocks), short="read first", loud=facts.despite or facts.withheld)
+
+
+def _core(facts: Facts) -> Rows:
+    blank, window = facts.report["blank"], next(c for c in facts.checks if c["id"] == "window")
+    size = f"{blank['length']:g} × {blank['width']:g} × {blank['thickness']:g}, {blank['wood']}"
+    skim = facts.report["skim"]
+    stop = f"pass {skim['planned_stop']} at {mm(facts.stackup.skim.planned_plane)} above the bed"
+    rows = [
+        ("blank", size + (", measured" if blank["measured"] else ", not measured yet")),
+        ("core", f"{facts.job.board.thickness:g} at its thickest, {facts.job.board.edge_thickness:g} at the edge"),
+        ("window", f"{mm(window['value'])} to spare, {mm(window['worst'])} with every error against it"),
+        ("stop of the skim", f"{stop}, {'as recorded' if skim['recorded'] else 'planned'}"),
+        ("to pour", f"{facts.report['pour']['volume_cm3']:.0f} cm³, {facts.report['pour']['resin']}"),
+    ]
+    if facts.operations:
+        rows.append(("cutting", f"{facts.report['minutes']:.0f} min, without changing cutters and stops"))
+    rows.append(("lengths", "mm on this sheet" + ("; type inches in the commands" if facts.unit == "in" else "")))
+    return Rows("This core", tuple(rows))
+
+
+def _way(facts: Facts, pages: tuple[Page, ...]) -> Table:
+    words = {"done": "done", "now": "next", "ahead": "", "": ""}
+    rows = [
+        (Tick(f"way-{page.key}", f"{page.title}: finished", page.state == "done"), page.mark, page.title,
+         words[page.state])
+        for page in pages
+    ]  # fmt: skip
+    strong = tuple(k for k, page in enumerate(pages) if page.state == "now")
+    note = "The same code stands on every page and in the head of every file. Where they differ, do not cut."
+    return Table("The way", ("", "page", "what", "state"), tuple(rows), note=note, strong=strong)
+
+
+def measure_page(facts: Facts) -> Page:
+    """Page 0: the blank laid out, marked and measured."""
+    known = facts.report["blank"]["known"]
+    measured = bool(facts.report["blank"]["measured"])
+    began = facts.settled.stage != "blank"
+    state: State = "done" if measured or began else "now"
+    blocks: list[Block] = []
+    if measured:
+        thin, thick = known["thinnest"]["value"], known["thickest"]["value"]
+        blocks.append(Banner("Measured", (f"From {mm(thin)} to {mm(thick)} thick, errors counted.",), grave=False))
+    blocks += [_ready(began), Drawing("Where to measure the blank", places_drawing(facts)), *_places(facts, measured)]
+    if not began:
+        blocks.append(_beside(facts))
+    return Page("blank", "0", "Measure the blank", "before anything is cut", tuple(blocks), state=state, short="blank")
+
+
+def _ready(done: bool) -> Steps:
+    says = (
+        "Let the wood lie a day in the shop, air at both faces. Wood below 8 % moisture casts best.",
+        "Pencil DECK on the face that becomes the deck, X+ end at its right end, front edge along the edge nearest you.",
+        "Face the spoil board now, before A, and not again between A, B and C: the depths rely on one bed.",
+        "Clean bed, no chips, the blank held as it will be cut: measure thickness and height at the places drawn.",
+    )
+    steps = tuple(Step(Tick(f"blank-{k}", line, done)) for k, line in enumerate(says, start=1))
+    return Steps("Do", steps)
+
+
+def _places(facts: Facts, measured: bool) -> tuple[Block, ...]:
+    record = facts.record
+    places = measuring_places(facts.job, facts.board)
+    rows: list[tuple[str | Slot | Tick, ...]] = []
+    thick: list[str | Slot] = []
+    for k, place in enumerate(places, start=1):
+        x, y = record.shown(place.x), record.shown(place.y)
+        height = Slot(f"h{k}", f"height of the raw top at place {k}", "H", facts.unit)
+        if place.what == "height":
+            rows.append((str(k), x, y, "–", height, place.why))
+            continue
+        box = Slot(f"t{k}", f"thickness at place {k}", "T", facts.unit)
+        rows.append((str(k), x, y, box, height, place.why))
+        thick += [f" --thickness {x} {y} ", box]
+    note = (
+        f"Callipers reach about {THROAT:.0f} mm in from an edge. Farther in: the blank on the bed and held, a gauge from "
+        f"the bed to the raw top. Type thickness and height into the file *.measure.csv beside the job and name it "
+        f'there, measured = "…" under [blank]; or record what callipers gave with the command below.'
+    )
+    head = ("", f"X {facts.unit}", f"Y {facts.unit}", "thickness", "height", "where")
+    table = Table("Places", head, tuple(rows), note=note, numbers=(0, 1, 2))
+    says = "" if not measured else "recorded or named in the job"
+    measure = Measure("Thickness by callipers", facts.command(*thick), done=says)
+    return table, Measures("Record", (measure,), note="Leave out what you did not measure.")
+
+
+def _beside(facts: Facts) -> Measures:
+    width = Slot("width-blank", "width of the blank across the grain", "W", facts.unit, short="width")
+    moisture = Slot("moisture-blank", "moisture content of the blank in percent", "M", "%", short="moisture")
+    text = "Width across the grain, and moisture by a meter if you have one"
+    return Measures("", (Measure(text, facts.command(" --width ", width, " --moisture ", moisture)),))

@@ -1,0 +1,130 @@
+"""The list of holes, the stack-up with its checks, and what to keep for the next board."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from corepath.views.sheet_html.facts import Facts, mm, place
+from corepath.views.sheet_html.parts import Block, Cell, Drawing, Measure, Measures, Notes, Page, Slot, Steps, Table
+from corepath.views.sheet_html.setup_steps import stepped
+from corepath.views.sheet_html.stack_drawing import stack_drawing
+
+__all__ = ["holes_page", "next_page", "stack_page"]
+
+
+def holes_page(facts: Facts) -> Page:
+    """Every hole: what, where on the board and where it lies, how wide and deep, how made, by which file."""
+    rows = []
+    for hole in facts.report["holes"]:
+        for k, part in enumerate(name for name in ("seat", "bore") if name in hole):
+            step = hole[part]
+            name = hole["id"] if k == 0 else ""
+            rows.append(
+                (name, hole["setup"], place(*hole["at"]), place(*hole["lies"]), part if hole["kind"] == "insert" else "hole",
+                 mm(step["diameter"]), mm(step["depth"]), f"T{step['cutter']}, {step['made']}", step["file"])
+            )  # fmt: skip
+    head = ("hole", "set-up", "on the board", "as it lies", "part", "diameter", "deep", "made", "file")
+    note = "Places from the blank's middle, mm. Deep: from the face that is up; for inserts the skimmed face at the stop."
+    hardware = dict.fromkeys(
+        f"{hole.get('name', hole['id'])}: {hole['hardware']['title']}, {hole['hardware']['says']}"
+        for hole in facts.report["holes"]
+        if hole.get("hardware")
+    )
+    ends = dict.fromkeys(f"{hole.get('name', hole['id'])} ends {hole['ends']}" for hole in facts.report["holes"])
+    notes = ("Measure the hardware in your hand before you bore for it.", *hardware, *ends)
+    blocks: tuple[Block, ...] = (
+        Table("Holes", head, tuple(rows), note=note, numbers=(5, 6), wide=True),
+        Notes("Hardware", notes),
+    )
+    return Page("holes", "H", "List of holes", "dowels and inserts", blocks, short="holes")
+
+
+def stack_page(facts: Facts) -> Page:
+    """The stack-up drawn, and every check."""
+    rows: list[tuple[Cell, ...]] = []
+    strong = []
+    for k, check in enumerate(facts.checks):
+        if check["verdict"] != "ok":
+            strong.append(k)
+        rows.append(
+            (check["id"], check["verdict"], _figure(check, "value"), _figure(check, "worst"), _figure(check, "limit"),
+             check["unit"], check["where"], _largest(check))
+        )  # fmt: skip
+    note = "Worst: with every error against it. Each must be at least its limit. Costs most: the errors that take most of "
+    note += "it, mm. Fill is judged at the lowest plane until a stop is recorded, and less its margin."
+    head = ("check", "", "value", "worst", "at least", "", "where", "costs most")
+    blocks: tuple[Block, ...] = (
+        Drawing("Section of the stack-up: blank, groove, plug, insert and deck with their checks", stack_drawing(facts)),
+        Table("Checks", head, tuple(rows), note=note, numbers=(2, 3, 4), strong=tuple(strong), wide=True),
+    )
+    return Page("stack", "S", "Stack-up", "all heights of the core and what each has to spare", blocks, short="stack-up")
+
+
+def _figure(check: Mapping[str, Any], key: str) -> str:
+    return mm(check[key])
+
+
+def _largest(check: Mapping[str, Any]) -> str:
+    return ", ".join(f"{part['contributor']} {mm(part['costs'])}" for part in check["largest"][:2] if part["costs"] > 0)
+
+
+def next_page(facts: Facts) -> Page:
+    """What to measure on this core so that the next one comes out better."""
+    unit = facts.unit
+    diameters = [
+        Measure(
+            f"Hole or slot cut by {work}: what the cutter really cuts",
+            facts.command(f" --coupon-diameter {number} ", Slot(f"cut-{number}", f"diameter cut by {work}", "D", unit, short="diameter cut")),
+            "recorded" if number in facts.settled.coupon_diameter else "",
+        )
+        for number, work in _cutters(facts).items()
+    ]
+    bias = Slot("coupon-z", "by how much floors came out too high", "BIAS", unit, short="too high by")
+    width = Slot("coupon-width", "width of the groove as cut", "W", unit, short="width")
+    measures = (
+        *diameters[:4],
+        Measure("By how much floors came out too high; minus if too low", facts.command(" --coupon-z ", bias)),
+        Measure("Width of the groove as cut", facts.command(" --coupon-groove-width ", width)),
+    )
+    lines = (
+        "Thickness of the finished core at both ends, the middle and the edge; against the deck's figures.",
+        "Pass at which each casting showed, and how high the resin ended: did it shrink as the plan had it?",
+        "Width across the grain, before A and now: how far the wood moved.",
+        "Seats and barrels: try the hardware; pull-test a coupon before anyone rides on it.",
+        "The bed: a gauge over it, cutter by cutter, before the next blank. Face it if it has moved.",
+        "Minutes that each file really took. What you had to guess.",
+    )
+    blocks: tuple[Block, ...] = (
+        Steps("Look and measure", stepped("next", [(line, "", False) for line in lines])),
+        Measures("Record on the coupon or here, before the next plan", measures),
+        Table(
+            "Write down",
+            ("", "wanted", "came out"),
+            tuple(
+                (name, wanted, Slot(f"note-{k}", f"{name} as it came out", "", unit))
+                for k, (name, wanted) in enumerate(_wanted(facts), start=1)
+            ),
+        ),
+    )
+    return Page("next", "N", "For the next board", "what this core has to tell", blocks, short="next board")
+
+
+def _cutters(facts: Facts) -> dict[int, str]:
+    return {work.cutter.number: work.cutter.describe() for work in facts.works}
+
+
+def _wanted(facts: Facts) -> tuple[tuple[str, str], ...]:
+    stack = facts.stackup
+    return (
+        ("core, thickest", mm(stack.deck_highest)),
+        ("core, edge", mm(stack.deck_lowest)),
+        ("groove, width", mm(facts.job.groove.inside + facts.job.groove.outside)),
+        ("thickness after the skim", mm(stack.skim.planned_plane)),
+        ("dowel to dowel", mm(_dowels_apart(facts))),
+    )
+
+
+def _dowels_apart(facts: Facts) -> float:
+    (x0, y0), (x1, y1) = facts.board.dowels[0].at, facts.board.dowels[1].at
+    return float(((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5)

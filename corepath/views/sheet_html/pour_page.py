@@ -1,0 +1,147 @@
+"""The pour: what must be tight and level, what goes into each casting, how low it may lie now and at each stop."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from corepath.views.sheet_html.facts import Facts, mm
+from corepath.views.sheet_html.parts import (
+    Banner, Block, Drawing, Measure, Measures, Notes, Page, Rows, Slot, State, Steps, Table,
+)  # fmt: skip
+from corepath.views.sheet_html.setup_drawing import setup_drawing
+from corepath.views.sheet_html.setup_steps import cut_measure, stepped
+from corepath.views.sheet_html.setups import files_table
+
+__all__ = ["flush_page", "pour_page", "pour_state"]
+
+_MOST_FILLS = 12
+
+
+def pour_state(facts: Facts) -> State:
+    """Done once the fill of every casting is recorded."""
+    if all(casting.casting.id in facts.settled.fill for casting in facts.stackup.castings) or facts.settled.skimmed:
+        return "done"
+    return "now" if "groove" in facts.done else "ahead"
+
+
+def pour_page(facts: Facts) -> Page:
+    """The page of the pour."""
+    state, pour = pour_state(facts), facts.report["pour"]
+    notes = tuple(note for casting in pour["castings"] for note in casting.get("notes", ()))
+    blocks: list[Block] = [Banner("Mind", notes, grave=False)] if notes else []
+    blocks += [
+        _before(state == "done"),
+        _mix(pour),
+        _castings(facts, pour),
+        Notes("While pouring", tuple(pour["notes"]) + tuple(pour["cautions"])),
+        _after(facts, state == "done"),
+        _fills(facts),
+    ]
+    return Page("pour", "P", "The pour", "after A, the blank still deck side up", tuple(blocks), "DECK UP, LEVEL", state, "pour")
+
+
+def _before(done: bool) -> Steps:
+    lines = (
+        "Seal from below where the map of the wood says seal here, and every crack you see. Film under the blank.",
+        "Tape the dowel holes, above and below. Vacuum groove and pockets; dry wood only.",
+        "Level on the deck face, not the bench: the level must say the same turned end for end.",
+    )
+    return Steps("Before", stepped("pour-before", [(line, "", done) for line in lines]))
+
+
+def _mix(pour: Mapping[str, Any]) -> Rows:
+    cups = pour["cups"]
+    extra = f"{pour['extra'] * 100:.0f} % extra"
+    rows = [("resin", str(pour["resin"])), ("in all", f"{pour['volume_cm3']:.1f} cm³; {_parts(pour)}, {extra} counted")]
+    if len(cups) > 1:
+        rows.append(("each cup", f"{len(cups)} cups alike: {_parts(pour['each_cup'])}"))
+    for cup in cups:
+        fills = ", ".join(f"{fill['id']} {fill['cm3']:.1f}" for fill in cup["fills"])
+        rows.append((f"cup {cup['cup']}", f"fills {fills} cm³, in this order"))
+    for layer in pour["layers"]:
+        rows.append((layer["id"], f"in {layer['pours']} pours, each cured as the maker says"))
+    return Rows("Mix", tuple(rows))
+
+
+def _parts(entry: Mapping[str, Any]) -> str:
+    return f"{entry['part_a_g']:.1f} g A + {entry['part_b_g']:.1f} g B"
+
+
+def _castings(facts: Facts, pour: Mapping[str, Any]) -> Table:
+    stops = pour["castings"][0].get("stops", [])
+    planned = facts.report["skim"]["planned_stop"]
+    head = ["casting", "cm³", "A g", "B g", "level mm/m", "expected low", "may now"]
+    head += [f"pass {stop['pass']}" + (" *" if stop["pass"] == planned else "") for stop in stops]
+    rows = []
+    for casting in pour["castings"]:
+        least = (casting.get("level") or {}).get("limit")
+        level = "any" if least is None else "none" if least < 0 else mm(least)
+        cells = [casting["id"], f"{casting['volume_cm3']:.1f}", f"{casting['part_a_g']:.1f}"]
+        cells += [f"{casting['part_b_g']:.1f}", level, mm(casting["p_expected"]), mm(casting["p_limit"])]
+        rows.append((*cells, *(mm(stop["p_limit_worst"]) for stop in casting.get("stops", []))))
+    note = (
+        f"Poured to {mm(facts.job.cast.pour_short)} below the raw top. Low: how far the cured resin lies below the raw top "
+        "at its lowest point, mm. May now: until a stop is known. Pass: the most it may if the skim stops there, every "
+        "error against it; * planned. Level: out of level at most, a card that thick under one end of a 1 m level."
+    )
+    return Table("Castings", tuple(head), tuple(rows), note=note, numbers=tuple(range(1, len(head))), wide=True)
+
+
+def _after(facts: Facts, done: bool) -> Steps:
+    proud = "Scrape off what stands proud: cured resin on the raw top is a shim in B. Check with a straight-edge."
+    if facts.job.cast.flush != "none":
+        proud = "What stands proud is planed off next, the blank still held as for the groove."
+    lines = (
+        "Leave it alone until it has cured in full, as long as the maker's sheet says, before any cutter touches it.",
+        "Look for bubbles, voids and leaks; write down each casting that has one. Take off tape, film and leaks below.",
+        proud,
+    )
+    return Steps("After", stepped("pour-after", [(line, "", done) for line in lines]))
+
+
+def _fills(facts: Facts) -> Measures:
+    settled, names = facts.settled, [casting.casting.id for casting in facts.stackup.castings]
+    found = []
+    for first in range(0, len(names), _MOST_FILLS):
+        some = names[first : first + _MOST_FILLS]
+        pieces: list[str | Slot] = []
+        for name in some:
+            label = f"how far the resin of {name} lies below the raw top"
+            slot = Slot(f"fill-{name}", label, "P", facts.unit, short=name)
+            pieces += [f" --fill {name} ", slot]
+        done = "recorded" if all(name in settled.fill for name in some) else ""
+        says = "How far the cured resin lies below the raw top at its lowest point; minus where it stands proud"
+        found.append(Measure(says, facts.command(*pieces), done))
+    name, grams = Slot("top-name", "casting that was topped up", "NAME", short="casting"), Slot("top-g", "grams poured on top", "G", "g", short="poured on top")
+    found.append(Measure("Only if one is topped up; measure its fill again after", facts.command(" --top-up ", name, " ", grams)))
+    note = "The answer says whether a casting is too low and what mends it, before anything is milled over it."
+    return Measures("Measure and record", tuple(found), note=note)
+
+
+def flush_page(facts: Facts) -> Page | None:
+    """The pass in A that planes proud resin off; None where the job has none."""
+    works = facts.of("A", "flush")
+    if not works:
+        return None
+    done = "flush" in facts.done
+    kind = facts.report["flush"]
+    where = "the whole face" if kind["kind"] == "face" else "each casting and a band round it"
+    says = [("plane", f"{where}, at {mm(kind['plane'])} above the bed")]
+    if "window_costs" in kind:
+        says.append(("costs", f"{mm(kind['window_costs'])} of the window"))
+    lines = [
+        ("Only when the resin is hard right through.", "", done),
+        ("The blank lies and is held just as it was for the groove; push it, touch zero.", "", done),
+        *((f"{work.cutter.describe()}. Run", f"{work.stem}.nc", done) for work in works),
+        ("Hands off until the spindle stands. Straight-edge over every casting: nothing may rock.", "", done),
+    ]
+    blocks: tuple[Block, ...] = (
+        Drawing("Set-up A, deck up, as you see it from above", setup_drawing(facts, "A", "flush")),
+        Rows("Flush", tuple(says)),
+        files_table(facts, works),
+        Steps("Do", stepped("flush", lines)),
+        Measures("Record", (cut_measure(facts, ["flush"]),)),
+    )
+    state = facts.state(["flush"], ["groove"]) if pour_state(facts) == "done" else "ahead"
+    return Page("flush", "A", "Flush: proud resin planed off", "before the blank is turned", blocks, "DECK UP", state, "flush")

@@ -1,0 +1,206 @@
+"""The blank as the operator sees it in one set-up: faces, pencil marks, grain, zero, dowels, obstacles, reach.
+
+Plan from above, bed frame of the set-up, mm: X to the right, Y away from the operator, who stands at the lower edge.
+In B it is mirrored by the flip, its words are not. The sheet is `WIDTH` wide, as the page prints it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from corepath.motion.program import Setup
+from corepath.views.legend import sample
+from corepath.views.marks import lines_to_avoid, name_features, touch_mark, zero_mark
+from corepath.views.plan import PlanView, draw_castings, draw_features, draw_obstacles, draw_spared, draw_work
+from corepath.views.scene import FACE_UP
+from corepath.views.sheet import (
+    NORMAL, SMALL, Labels, arrowhead, best_scale, dimension_across, dimension_along, scale_bar, scale_words,
+)  # fmt: skip
+from corepath.views.sheet_html.facts import Facts
+from corepath.views.sheet_html.inline import inlined
+from corepath.views.svg import Box, Document, number, text_width
+from corepath.work.holding import screws_of, standing
+from corepath.work.model import Work
+
+__all__ = ["PLACES_ROOM", "WIDTH", "drawing_unit", "marks_of", "setup_drawing"]
+
+WIDTH = 186.0
+_ABOVE, _BELOW, _LEFT, _RIGHT = 13.0, 29.0, 19.0, 14.0
+_TALLEST = 105.0
+_LEGEND_ROW = 5.2
+PLACES_ROOM = Box(9.0, 9.0, WIDTH - 9.0, 71.0)
+"""Where the blank with its places to measure stands on its drawing."""
+
+
+def drawing_unit(facts: Facts, setup: str) -> float:
+    """Model mm a mm of the page in the plan of a set-up; "0" is the blank with its places to measure."""
+    if setup == "0":
+        x0, y0, x1, y1 = facts.board.blank.bounds
+        return 1.0 / best_scale(x1 - x0, y1 - y0, PLACES_ROOM)
+    return 1.0 / _scale(_bounds(facts, _letter(setup)))
+
+
+def _letter(setup: str) -> Setup:
+    letters: tuple[Setup, ...] = ("A", "B", "C", "D")
+    return next(letter for letter in letters if letter == setup)
+
+
+def _scale(bounds: tuple[float, float, float, float]) -> float:
+    x0, y0, x1, y1 = bounds
+    return best_scale(x1 - x0, y1 - y0, Box(_LEFT, 0.0, WIDTH - _RIGHT, _TALLEST))
+
+
+def marks_of(facts: Facts, setup: Setup) -> dict[str, str]:
+    """Where the pencil marks of A lie now: words for the near, far, left and right edge."""
+    near, far, left, right = "front edge", "back edge", "X− end", "X+ end"
+    if setup == "B" and facts.job.machine.flip_about == "x":
+        near, far = far, near
+    elif setup == "B":
+        left, right = right, left
+    return {"near": near, "far": far, "left": left, "right": right}
+
+
+def setup_drawing(facts: Facts, setup: Setup, only: str = "") -> str:
+    """The drawing of a set-up as an SVG element; `only` names the one operation that it is for, else all but a flush."""
+    scene = facts.scene(setup)
+    works = tuple(work for work in facts.of(setup) if (work.name == only if only else work.name != "flush"))
+    bounds = _bounds(facts, setup)
+    scale = _scale(bounds)
+    kinds = _kinds(facts, setup)
+    rows = _laid(kinds)
+    height = _ABOVE + (bounds[3] - bounds[1]) * scale + _BELOW + len(rows) * _LEGEND_ROW
+    title = f"Set-up {setup}: {FACE_UP[setup].lower()}"
+    svg = Document(WIDTH, height, title, "", scene.turned)
+    name = f"plan-{setup.lower()}"
+    if not only:
+        with svg.defs():
+            for hatch, pitch in (("resin", 1.8), ("obstacle", 1.0)):
+                with svg.group(name):
+                    svg.hatch(f"{hatch}-{name}", pitch / scale, "hatching", up=True)
+    room = Box(_LEFT, _ABOVE, WIDTH - _RIGHT, _ABOVE + (bounds[3] - bounds[1]) * scale)
+    view = PlanView.fitted(svg, bounds, room, scale)
+    with svg.group(name, transform=view.transform):
+        _plan(view, facts, setup, works)
+    _around(view, facts, setup, works)
+    _legend(svg, rows, height - len(rows) * _LEGEND_ROW)
+    return inlined(svg, only or setup.lower())
+
+
+def _bounds(facts: Facts, setup: Setup) -> tuple[float, float, float, float]:
+    boxes = [facts.of(setup)[0].blank.bounds, *(one.area.bounds for one in standing(facts.job, facts.stackup, setup))]
+    lows = [min(box[k] for box in boxes) for k in (0, 1)]
+    highs = [max(box[k] for box in boxes) for k in (2, 3)]
+    return lows[0], lows[1], highs[0], highs[1]
+
+
+def _plan(view: PlanView, facts: Facts, setup: Setup, works: Sequence[Work]) -> None:
+    scene, svg = facts.scene(setup), view.svg
+    x0, y0, x1, y1 = works[0].blank.bounds
+    svg.add("rect", class_="blank wood wide", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
+    for work in works:
+        if setup == "C" and work.name == "deck":
+            draw_spared(view, work)
+        draw_work(view, work, ids=False)
+    draw_castings(view, scene, works[0].order)
+    draw_features(view, scene)
+    draw_obstacles(view, [one.area for one in standing(facts.job, facts.stackup, setup)])
+    if setup == "B":
+        reach = 5 * view.unit
+        along = facts.job.machine.flip_about == "x"
+        svg.line(*((x0 - reach, 0, x1 + reach, 0) if along else (0, y0 - reach, 0, y1 + reach)), "centre")
+
+
+def _around(view: PlanView, facts: Facts, setup: Setup, works: Sequence[Work]) -> None:
+    svg, scene = view.svg, facts.scene(setup)
+    x0, y0, x1, y1 = works[0].blank.bounds
+    left, bottom = view.sheet(x0, y0)
+    right, top = view.sheet(x1, y1)
+    labels = Labels(svg, Box(left - 8, top - 1, right + 1, bottom + 1), [])
+    labels.block(Box(left - 8, (top + bottom) / 2 - 9, left, (top + bottom) / 2 + 9))
+    shapes = [scene.seen(shape) for shape in (scene.board.outline, *(c.area for c in scene.board.castings))]
+    labels.lines = lines_to_avoid(view, [works[0].blank, *shapes], [])
+    _edges(view, facts, setup, Box(left, top, right, bottom))
+    zero = works[0].zero
+    zero_mark(svg, labels, *view.sheet(zero.x, zero.y))
+    touched = facts.job.machine.touch_at
+    if touched is not None and (facts.job.machine.z_zero == "face" or any(w.name == "inserts" for w in works)):
+        touch_mark(view, labels, *scene.at(*touched))
+    name_features(view, labels, scene)
+    for one in standing(facts.job, facts.stackup, setup):
+        sx, sy = view.sheet(one.area.centroid.x, one.area.centroid.y)
+        labels.place(sx, sy, f"{one.name}, {number(one.height, 1)} high", 1.0, class_="label halo")
+    below = bottom + 9.0
+    dimension_along(svg, left, right, bottom + 4.5, below + 4.5, number(x1 - x0))
+    dimension_across(svg, top, bottom, left - 4, left - 11.0, number(y1 - y0))
+    end = scale_bar(svg, _LEFT, below + 13.0, view.scale)
+    words = f"scale {scale_words(view.scale)} as printed, figures in mm"
+    box = svg.text(end + 12, below + 13.0, words, "label quiet", size=SMALL)
+    _grain(svg, box.x1 + 10, below + 12.0)
+
+
+def _edges(view: PlanView, facts: Facts, setup: Setup, blank: Box) -> None:
+    """The pencil marks where they lie now, and where the operator stands."""
+    svg, marks = view.svg, marks_of(facts, setup)
+    middle, across = (blank.x0 + blank.x1) / 2, (blank.y0 + blank.y1) / 2
+    near = f"{marks['near']} – you stand here"
+    svg.text(middle, blank.y1 + 4.4, near, "label strong", size=NORMAL, anchor="middle")
+    svg.text(middle, blank.y0 - 2.0, marks["far"], "label strong", size=NORMAL, anchor="middle")
+    svg.text(blank.x0 - 1.6, across, marks["left"], "label strong", size=NORMAL, anchor="middle", upright=False)
+    svg.text(blank.x1 + 5.0, across, marks["right"], "label strong", size=NORMAL, anchor="middle", upright=False)
+    if setup != "B":
+        return
+    if facts.job.machine.flip_about == "x":
+        x = blank.x1 + 10.5
+        svg.path(f"M{number(x)} {number(across + 8)}C{number(x + 4)} {number(across + 3)} {number(x + 4)} "
+                 f"{number(across - 3)} {number(x)} {number(across - 8)}", "narrow")  # fmt: skip
+        arrowhead(svg, x, across - 8, -2.3)
+    else:
+        svg.path(f"M{number(middle - 8)} {number(blank.y0 - 7)}C{number(middle - 3)} {number(blank.y0 - 10)} "
+                 f"{number(middle + 3)} {number(blank.y0 - 10)} {number(middle + 8)} {number(blank.y0 - 7)}", "narrow")  # fmt: skip
+        arrowhead(svg, middle + 8, blank.y0 - 7, 0.6)
+
+
+def _grain(svg: Document, x: float, y: float) -> None:
+    """A double arrow along the grain, which runs with X."""
+    length = text_width("grain", SMALL) + 14
+    svg.line(x, y, x + length, y, "narrow")
+    arrowhead(svg, x, y, math.pi)
+    arrowhead(svg, x + length, y, 0.0)
+    svg.text(x + length / 2, y - 0.9, "grain", "label halo", size=SMALL, anchor="middle")
+
+
+def _kinds(facts: Facts, setup: Setup) -> list[tuple[str, str]]:
+    kinds = [("zero", "work zero"), ("uncut", "board's outline"), ("hidden", "hidden, or cut later")]
+    kinds.append(("tint", "cut in this set-up") if setup != "C" else ("wood", "deck: all of the blank is cut"))
+    if setup != "A":
+        kinds.append(("resin", "cured casting"))
+    if setup == "B":
+        kinds.append(("centre", "axis of the flip"))
+    if facts.job.machine.z_zero == "face" or (setup == "B" and facts.board.places and facts.job.machine.touch_at):
+        kinds.append(("touch", "where Z is touched"))
+    if standing(facts.job, facts.stackup, setup) or screws_of(facts.job, setup):
+        kinds.append(("obstacle", "keep off"))
+    return kinds
+
+
+def _laid(kinds: Sequence[tuple[str, str]]) -> list[list[tuple[float, str, str]]]:
+    """Rows of (x, kind, words) that fit the width."""
+    rows: list[list[tuple[float, str, str]]] = [[]]
+    x = _LEFT
+    for kind, words in kinds:
+        width = 16.0 + text_width(words, SMALL) + 5.0
+        if rows[-1] and x + width > WIDTH:
+            rows.append([])
+            x = _LEFT
+        rows[-1].append((x, kind, words))
+        x += width
+    return rows
+
+
+def _legend(svg: Document, rows: Sequence[Sequence[tuple[float, str, str]]], y: float) -> None:
+    for k, row in enumerate(rows):
+        at = y + k * _LEGEND_ROW + 2.0
+        for x, kind, words in row:
+            sample(svg, kind, x, at)
+            svg.text(x + 15.0, at + 1.1, words, size=SMALL)

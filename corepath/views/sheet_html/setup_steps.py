@@ -1,0 +1,125 @@
+"""What to do in a set-up, step by step, and what to measure and record at its end."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from corepath.motion.program import Setup
+from corepath.views.sheet_html.facts import Facts
+from corepath.views.sheet_html.parts import Measure, Measures, Slot, Step, Steps, Tick
+from corepath.views.sheet_html.setup_drawing import marks_of
+from corepath.work.model import Work
+
+__all__ = ["cut_measure", "depth_measures", "setup_measures", "setup_steps", "stepped"]
+
+_MOST_PLUGS = 12
+
+
+def stepped(prefix: str, lines: Sequence[tuple[str, str, bool]]) -> tuple[Step, ...]:
+    """Steps from (words, file, done)."""
+    return tuple(Step(Tick(f"{prefix}-{k}", words, done), file) for k, (words, file, done) in enumerate(lines, start=1))
+
+
+def setup_steps(facts: Facts, setup: Setup, works: Sequence[Work]) -> Steps:
+    """The steps of a set-up; those of operations that are cut are ticked already."""
+    all_cut = all(work.name in facts.done for work in works)
+    lines = [(words, "", all_cut) for words in _laying(facts, setup)]
+    lines.append((f"Run rehearsal/{setup}-rehearsal.nc, spindle off: it goes round above all that is cut.", "", all_cut))
+    for work in works:
+        lines += _running(facts, work)
+    lines.append((_end(setup), "", all_cut))
+    return Steps("Do", stepped(f"do-{setup.lower()}", lines))
+
+
+def _laying(facts: Facts, setup: Setup) -> tuple[str, ...]:
+    marks = marks_of(facts, setup)
+    seen = f"{marks['near']} nearest you, {marks['right']} on your right"
+    code = f"The code in the head of each file is {facts.digest}."
+    try_it = "Push island and rim firmly, each on its own: neither may move."
+    if setup == "A":
+        return (code, f"Lay the blank DECK up: {seen}. Hold it.", try_it, "Touch zero as above; write it down.")
+    if setup == "B":
+        return (
+            "Clean bed, nothing cured on the raw top or under it.",
+            f"Turn the blank over: DECK down, {seen}. Set it on the dowels. Hold it.",
+            try_it,
+            "Touch zero for the skim as above.",
+        )
+    if setup == "C":
+        return (
+            "Clean bed and skimmed face. Dowels short enough for C.",
+            f"Turn the blank back: DECK up, {seen}. Set it on the dowels. Hold it.",
+            try_it,
+            "Touch zero as above.",
+        )
+    return ("Let the skins cure as their makers say.", "Set the board in its cradle on its marks.", "Touch zero as above.")
+
+
+def _running(facts: Facts, work: Work) -> list[tuple[str, str, bool]]:
+    done = work.name in facts.done
+    cutter = work.cutter.describe()
+    if work.facing is not None and work.name == "skim":
+        return [(f"{cutter}. Skim, pass by pass: go to the page of the skim and come back.", "", done)]
+    lines = []
+    if work.name == "inserts":
+        lines.append(("Spindle still. Touch Z on the skimmed face: one touch for all inserts.", "", done))
+    files = [entry["file"] for entry in facts.files(work)] or [f"{work.stem}.nc"]
+    lines += [(f"{cutter}. Run", file, done) for file in files]
+    if work.name == "dowels":
+        lines.append(("Vacuum the holes and set the dowels before the next file.", "", done))
+    return lines
+
+
+def _end(setup: Setup) -> str:
+    return {
+        "A": "Hands off until the spindle stands. Vacuum the pockets. Leave the blank held; measure below.",
+        "B": "Hands off until the spindle stands. Blow and look: prongs and barrels must clear the deck to be.",
+        "C": "Hands off until the spindle stands. Feel the deck: no ridge, no step at the blends. Look at every casting.",
+        "D": "Hands off until the spindle stands. Cut the web by hand, then dress the edge.",
+    }[setup]
+
+
+def setup_measures(facts: Facts, setup: Setup) -> tuple[Measures, ...]:
+    """What is measured at the end of a set-up, with the commands that record it."""
+    names = list(dict.fromkeys(work.name for work in facts.of(setup) if work.name not in ("flush", "skim")))
+    if setup == "A":
+        return (Measures("Measure and record", (cut_measure(facts, names), *depth_measures(facts))),)
+    if setup == "B":
+        return (Measures("Record", (_inserts(facts),)),) if "inserts" in names else ()
+    return (Measures("Record", (cut_measure(facts, names),)),)
+
+
+def cut_measure(facts: Facts, names: Sequence[str]) -> Measure:
+    """That operations are cut."""
+    done = "recorded" if all(name in facts.done for name in names) else ""
+    says = f"When {', '.join(name.replace('-', ' ') for name in names)} {'is' if len(names) == 1 else 'are'} cut"
+    return Measure(says, facts.command("".join(f" --cut {name}" for name in names)), done)
+
+
+def _inserts(facts: Facts) -> Measure:
+    height = Slot("touch-inserts", "height of the skimmed face above the bed as touched", "HEIGHT", facts.unit, short="height touched")
+    done = "recorded" if "inserts" in facts.done else ""
+    says = "When the inserts are bored; HEIGHT is that of the skimmed face above the bed, as touched"
+    return Measure(says, facts.command(" --cut inserts --touch inserts ", height), done)
+
+
+def depth_measures(facts: Facts) -> tuple[Measure, ...]:
+    """Depths of groove and pockets from the raw top."""
+    record, settled = facts.record, facts.settled
+    pieces: list[str | Slot] = []
+    for k, (x, y) in enumerate(record.castings["groove"].places, start=1):
+        at = f"X{record.shown(x)} Y{record.shown(y)}".replace("-", "−")
+        slot = Slot(f"groove-{k}", f"depth of the groove at {at}", "D", facts.unit, short=at)
+        pieces += [f" --groove-depth {record.shown(x)} {record.shown(y)} ", slot]
+    says = "Depth of the groove from the raw top by a depth gauge, at its ends and sides; then neither the blank's "
+    says += "thickness nor the bed matters any more for what shows when"
+    found = [Measure(says, facts.command(*pieces), "recorded" if settled.groove_depth else "")]
+    plugs = [name for name, casting in record.castings.items() if casting.operation == "plug-pockets"]
+    for first in range(0, len(plugs), _MOST_PLUGS):
+        some = plugs[first : first + _MOST_PLUGS]
+        pieces = []
+        for name in some:
+            pieces += [f" --pocket-depth {name} ", Slot(f"pocket-{name}", f"depth of plug {name}", "D", facts.unit, short=name)]
+        done = "recorded" if all(name in settled.pocket_depth for name in some) else ""
+        found.append(Measure("Depth of the plug pockets", facts.command(*pieces), done))
+    return tuple(found)

@@ -1,0 +1,60 @@
+"""How blank, dowels and hardware are held in a set-up, in words."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from corepath.motion.program import Setup
+from corepath.views.sheet_html.facts import Facts, mm, place
+from corepath.work.holding import screws_of, standing
+
+__all__ = ["dowel_rows", "fixings", "hold_words"]
+
+_HOLD = {
+    "tape": "double-sided tape under both, each pressed down all over",
+    "vacuum": "vacuum under both, each with a zone of its own; know what happens if it fails",
+    "clamps": "clamps on the rim, and the island held on its own as well",
+    "screws": "screws in both, each ending in the spoil board",
+}
+
+
+def hold_words(facts: Facts, setup: Setup) -> str:
+    """What holds island and rim, each on its own."""
+    if setup == "D":
+        return "the board in its cradle, as the job says; the rim falls free when the web is cut by hand"
+    method: str = getattr(facts.job.hold, setup)
+    joins = {
+        "A": "after the groove only the thin floor joins them",
+        "B": "only the casting joins them below the skim",
+        "C": "only the casting joins them",
+    }
+    return f"{method}: {_HOLD[method]}; {joins[setup]}"
+
+
+def dowel_rows(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
+    """The longest that each dowel may be here."""
+    mine: list[dict[str, Any]] = [one for one in facts.report["dowel_lengths"] if one["setup"] == setup]
+    if not mine:
+        return ()
+    rows = []
+    for one in mine:
+        section = facts.board.dowels[one["dowel"] - 1]
+        x, y = facts.scene(setup).at(*section.at)
+        words = f"{section.diameter:g} thick, at most {mm(one['length'], 1)} long: {mm(section.depth_in_bed, 1)} in the bed"
+        long = "" if one["fits"] else "; the job's own is too long here"
+        rows.append((f"dowel {one['dowel']}", f"{place(x, y)}: {words}, {mm(one['stand'], 1)} above; wood or plastic{long}"))
+    return tuple(rows)
+
+
+def fixings(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
+    """Obstacles and screws, with their places and heights."""
+    found = []
+    screws = {screw.name for screw in screws_of(facts.job, setup)}
+    for one in standing(facts.job, facts.stackup, setup):
+        x0, y0, x1, y1 = one.area.bounds
+        if one.name in screws:
+            words = f"at X{(x0 + x1) / 2:.0f} Y{(y0 + y1) / 2:.0f}, head up to {mm(one.height, 1)} above the bed"
+        else:
+            words = f"X{x0:.0f} to {x1:.0f}, Y{y0:.0f} to {y1:.0f}, {mm(one.height, 1)} high"
+        found.append((one.name, words.replace("-", "−") + ("; what is left uncut is sawn off" if one.sawn_off else "")))
+    return tuple(found)

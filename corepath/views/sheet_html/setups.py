@@ -1,0 +1,143 @@
+"""A page for each set-up: how the blank lies, how it is held, zero, dowels, files in order, steps, what to measure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from corepath.motion.program import Setup
+from corepath.views.scene import FACE_UP
+from corepath.views.sheet_html.facts import Facts, mm
+from corepath.views.sheet_html.parts import Block, Drawing, Page, Rows, State, Table
+from corepath.views.sheet_html.setup_drawing import setup_drawing
+from corepath.views.sheet_html.setup_steps import setup_measures, setup_steps
+from corepath.views.sheet_html.setup_words import dowel_rows, fixings, hold_words
+from corepath.work.model import Work
+
+__all__ = ["files_table", "setup_facts", "setup_page", "setup_state"]
+
+_MOST_WATCH = 6
+
+
+def setup_page(facts: Facts, setup: Setup) -> Page:
+    """The page of set-up A, B, C or D (its flush has a page of its own)."""
+    works = tuple(work for work in facts.of(setup) if work.name != "flush")
+    blocks: list[Block] = [
+        Drawing(f"Set-up {setup}, {FACE_UP[setup].lower()}, as you see it from above", setup_drawing(facts, setup)),
+        setup_facts(facts, setup, works),
+        files_table(facts, works),
+        setup_steps(facts, setup, works),
+        *setup_measures(facts, setup),
+    ]
+    names = ", ".join(dict.fromkeys(work.name.replace("-", " ") for work in works))
+    return Page(
+        setup.lower(), setup, f"Set-up {setup}: {names}", facts.scene(setup).turned, tuple(blocks),
+        face=FACE_UP[setup], state=setup_state(facts, setup), short=f"set-up {setup}",
+    )  # fmt: skip
+
+
+def setup_state(facts: Facts, setup: Setup) -> State:
+    """How far a set-up is, by the operations that the record says are cut."""
+    order = [work.name for work in facts.works if work.name != "flush"]
+    mine = [work.name for work in facts.of(setup) if work.name != "flush"]
+    state = facts.state(mine, order[: order.index(mine[0])])
+    if setup == "B" and state == "now" and not facts.settled.fill and facts.settled.stop is None:
+        return "ahead"
+    return state
+
+
+def setup_facts(facts: Facts, setup: Setup, works: Sequence[Work]) -> Rows:
+    """What lies how, held by what, and where zero is."""
+    zero = works[0].zero
+    corner = zero.x != 0.0 or zero.y != 0.0
+    place = f"front-left corner as it lies, X{zero.x:g} Y{zero.y:g} from the middle" if corner else "middle of the blank"
+    lies = "laid up in its cradle" if setup == "D" else f"on its {_down(setup)}"
+    rows = [
+        ("lies", f"{lies}; grain along X"),
+        ("island and rim", hold_words(facts, setup)),
+        ("X, Y zero", f"{place}, taken from the dowels, never from an edge"),
+        *_z_rows(works),
+        *dowel_rows(facts, setup),
+        *fixings(facts, setup),
+        ("the cutter moves", _extents(facts, works) or "see the heads of the files"),
+        ("safe height", f"{mm(works[0].clear, 1)} above the bed"),
+    ]
+    return Rows("Set-up", tuple(rows))
+
+
+def _down(setup: Setup) -> str:
+    return {"A": "raw bottom, as it comes", "B": "raw top", "C": "skimmed bottom"}[setup]
+
+
+def _z_rows(works: Sequence[Work]) -> tuple[tuple[str, str], ...]:
+    """Z zero, a row for each that differs."""
+    found: dict[str, list[str]] = {}
+    for work in works:
+        again = "touching again is allowed" if work.zero.again else "touch once, before the first cut, never again"
+        height = f", which lies {mm(work.zero.z)} above the bed" if work.zero.z else ""
+        found.setdefault(f"touch {work.zero.touch}{height}; {again}", []).append(work.name)
+    if len(found) == 1:
+        return (("Z zero", next(iter(found))),)
+    return tuple((f"Z zero, {', '.join(dict.fromkeys(names))}", words) for words, names in found.items())
+
+
+def _extents(facts: Facts, works: Sequence[Work]) -> str:
+    """Over which places of the bed the files of these works run, from the middle of the blank, mm."""
+    entries = [entry for work in works for entry in facts.files(work)]
+    if not entries:
+        return ""
+    spans = {
+        axis: (
+            min(entry["extents"][axis][0] + entry["zero"][axis] for entry in entries),
+            max(entry["extents"][axis][1] + entry["zero"][axis] for entry in entries),
+        )
+        for axis in ("x", "y", "z")
+    }
+    names = {"x": "X", "y": "Y", "z": "height"}
+    words = ", ".join(f"{names[axis]} {low:.1f} to {high:.1f}" for axis, (low, high) in spans.items())
+    return words.replace("-", "−") + " over the bed, from the blank's middle"
+
+
+def files_table(facts: Facts, works: Sequence[Work]) -> Table:
+    """Files in the order they are run, with cutter, depth, minutes and what to watch."""
+    rows = [row for work in works for row in _rows(facts, work)]
+    head = ("file", "cutter", "rpm", "deepest", "min", "watch")
+    return Table("Files in order", head, tuple(rows), numbers=(2, 4), wide=True)
+
+
+def _rows(facts: Facts, work: Work) -> list[tuple[str, ...]]:
+    files = facts.files(work)
+    deepest = _deepest(facts, work)
+    if not files:
+        state = "cut, as recorded" if work.name in facts.done else "not written"
+        return [(f"{work.stem}.nc", work.cutter.describe(), f"{work.cutting.rpm:.0f}", deepest, "–", state)]
+    if work.facing is not None and len(files) > 1:
+        return [_skim_row(facts, work, files, deepest)]
+    return [
+        (entry["file"], work.cutter.describe(), f"{entry['rpm']:.0f}", deepest, f"{entry['minutes']:.1f}",
+         _watch(work, entry))
+        for entry in files
+    ]  # fmt: skip
+
+
+def _skim_row(facts: Facts, work: Work, files: Sequence[Mapping[str, Any]], deepest: str) -> tuple[str, ...]:
+    single = [entry for entry in files if not entry.get("combined")]
+    names = f"{work.stem}-pass-1.nc to {len(single)}, or {work.stem}-all.nc"
+    longest = max((entry["minutes"] for entry in single), default=files[0]["minutes"])
+    watch = f"one pass a file, or all with a stop after each; see the page of the skim. {_watch(work, files[0])}"
+    return names, work.cutter.describe(), f"{files[0]['rpm']:.0f}", deepest, f"{longest:.1f} a pass", watch
+
+
+def _deepest(facts: Facts, work: Work) -> str:
+    if work.setup == "D":
+        return f"{mm(work.lowest)} over the cradle's rise 0"
+    top = facts.scene(work.setup).top(work.order)
+    bed = f"{mm(-work.lowest)} into the spoil board" if work.lowest < 0 else f"{mm(work.lowest)} above the bed"
+    return f"{bed}, {mm(top - work.lowest)} below the face"
+
+
+def _watch(work: Work, entry: Mapping[str, Any]) -> str:
+    said = [*work.watch, *entry.get("watch", ())]
+    lines = [line for line in dict.fromkeys(said) if not line.startswith("dowels here")]
+    more = "; more in the file's head" if len(lines) > _MOST_WATCH else ""
+    return "; ".join(lines[:_MOST_WATCH]) + more

@@ -1,0 +1,154 @@
+"""The skim, a row a pass: what is left, what shows, when to stop, and what is measured then."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from corepath.views.sheet_html.facts import Facts, mm
+from corepath.views.sheet_html.parts import (
+    Banner, Block, Cell, Measure, Measures, Page, Slot, State, Steps, Table, Tick,
+)  # fmt: skip
+from corepath.views.sheet_html.setup_steps import stepped
+
+__all__ = ["blank_places", "skim_page"]
+
+_MOST_PLUGS = 8
+
+
+def skim_page(facts: Facts) -> Page:
+    """The page that lies beside the machine while the bottom is skimmed."""
+    skim = facts.report["skim"]
+    stop = int(skim["planned_stop"])
+    state = facts.state(["skim"], ["groove"])
+    if state == "now" and not facts.settled.fill:
+        state = "ahead"
+    word = "recorded" if skim["recorded"] else "planned"
+    rule = (
+        "Showing: both walls seen, full width, all round and at every plug.",
+        f"Once all shows: do not start the next pass. Record the pass. Stop {word}: pass {stop}.",
+        f"Never below pass {len(skim['planes'])}, {mm(skim['lowest_plane'])}: the deck would come out of wood too thin.",
+    )
+    blocks: tuple[Block, ...] = (
+        Banner("Hands off until the spindle stands", rule, grave=False),
+        _passes(facts, skim, state),
+        _stops(facts),
+        Steps("Each pass", stepped("skim-each", [(line, "", state == "done") for line in _EACH])),
+        Measures("Measure and record", _measures(facts)),
+    )
+    return Page(
+        "skim", "B", "The skim, pass by pass", facts.scene("B").turned, blocks, "SEEN FROM BELOW, BOTTOM UP", state, "skim"
+    )
+
+
+_EACH = (
+    "Run one file, or let 05-B-skim-all.nc stop by itself. After a stop start again only if something does not show yet.",
+    "Spindle still? Vacuum the face; look along the groove, all round, at every plug. Mark what does not show.",
+    "Z is not touched again between passes. A plug that shows rotten or hollow: stop, record it as a void.",
+)
+
+
+def _passes(facts: Facts, skim: Mapping[str, Any], state: State) -> Table:
+    plugs = [casting.casting.id for casting in facts.stackup.castings[1:]]
+    one_by_one = len(plugs) <= _MOST_PLUGS
+    head = ["pass", "left", "groove shows", *(plugs if one_by_one else ["plugs that show"]), "stop if", "cut", "measured"]
+    rows: list[tuple[Cell, ...]] = []
+    stop, made = int(skim["planned_stop"]), facts.settled.passes
+    for entry in facts.report["shows"]:
+        number = int(entry["pass"])
+        shows = entry["shows"]
+        some = [_word(shows[name]) for name in plugs]
+        if not one_by_one:
+            some = [f"{sum(shows[name][1] >= 1.0 for name in plugs)} of {len(plugs)}"]
+        gone = state == "done" and number <= stop or number <= made
+        measured = Slot(f"pass-{number}", f"thickness measured after pass {number}", "", facts.unit)
+        rows.append(
+            (str(number) + (" *" if number == stop else ""), mm(entry["plane"]), _share(shows["groove"]), *some,
+             _stop_if(skim, number), Tick(f"pass-{number}", f"pass {number} is cut", gone), measured)
+        )  # fmt: skip
+    note = "left: height above the bed after the pass, mm. Shares: likely, in brackets least to most. * the stop "
+    note += "recorded." if skim["recorded"] else "planned; what you see decides."
+    strong = (stop - 1,)
+    return Table("Passes", tuple(head), tuple(rows), note=note, numbers=(1,), strong=strong, wide=True)
+
+
+def _word(shares: Sequence[float]) -> str:
+    worst, likely, best = shares
+    if worst >= 1.0:
+        return "surely"
+    if likely >= 1.0:
+        return "likely"
+    return "perhaps" if best > 0.0 else "no"
+
+
+def _share(shares: Sequence[float]) -> str:
+    worst, likely, best = (round(100 * share) for share in shares)
+    if worst == likely == best:
+        return f"{likely} %"
+    return f"{likely} % ({worst} to {best})"
+
+
+def _stop_if(skim: Mapping[str, Any], number: int) -> str:
+    earliest, last = skim["earliest"], len(skim["planes"])
+    if skim["recorded"]:
+        return "stopped here" if number == skim["planned_stop"] else ""
+    if number == last:
+        return "stop in any case"
+    if earliest is None or number < earliest:
+        return "go on" if skim["first_sight"] is None or number < skim["first_sight"] else "some may show: look"
+    return "all shows"
+
+
+def _stops(facts: Facts) -> Table:
+    """What each possible stop leaves to spare, every error against it."""
+    stops = facts.report["stops"]
+    head = ["", *(f"pass {stop['pass']}" + (" *" if stop["planned"] else "") for stop in stops["stops"])]
+    rows = []
+    for row in stops["rows"]:
+        if row["by_eye"]:
+            continue
+        cells = [_room(check) for check in row["at"]]
+        rows.append((row["name"], *cells))
+    wanted = [row for row in rows if not row[0].startswith("fill ")]
+    fills = [row for row in rows if row[0].startswith("fill ")]
+    if len(fills) > _MOST_PLUGS:
+        fills = [row for row in fills if any("fail" in cell or "caution" in cell for cell in row[1:])]
+    note = "To spare beyond the limit with every error against it, mm."
+    numbers = tuple(range(1, len(head)))
+    return Table("If it stops there", tuple(head), (*fills, *wanted), note=note, numbers=numbers)
+
+
+def _room(check: Mapping[str, Any]) -> str:
+    words = mm(check["worst"] - check["limit"])
+    return words if check["verdict"] == "ok" else f"{words} {check['verdict']}"
+
+
+def blank_places(facts: Facts) -> list[tuple[float, float]]:
+    """Corners and middles of the sides, within reach of callipers, mm."""
+    job = facts.job.blank
+    inset = min(30.0, 0.1 * min(job.length, job.width))
+    x, y = round(job.length / 2 - inset), round(job.width / 2 - inset)
+    return [(-x, -y), (0.0, -y), (x, -y), (x, y), (0.0, y), (-x, y)]
+
+
+def _measures(facts: Facts) -> tuple[Measure, ...]:
+    settled, record = facts.settled, facts.record
+    number = Slot("stop", "pass after which all castings showed", "PASS", short="pass")
+    pieces: list[str | Slot] = [" --after-skim"]
+    for k, (x, y) in enumerate(blank_places(facts), start=1):
+        place = f"{record.shown(x)} {record.shown(y)}"
+        at = f"X{place.replace(' ', ' Y')}".replace("-", "−")
+        slot = Slot(f"after-{k}", f"thickness after the skim at {at}", "T", facts.unit, short=at)
+        pieces += [f" --thickness {place} ", slot]
+    return (
+        Measure(
+            "The pass after which everything shows",
+            facts.command(" --stop ", number),
+            f"recorded: pass {settled.stop}" if settled.stop is not None else "",
+        ),
+        Measure(
+            "Thickness after it, by callipers, places as in A",
+            facts.command(*pieces),
+            "recorded" if settled.thickness_after else "",
+        ),
+    )

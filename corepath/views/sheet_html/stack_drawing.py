@@ -1,0 +1,250 @@
+"""The stack-up as a section: heights to one scale and true to the plan's figures, lengths a scheme, checks beside it.
+
+Heights are mm above the finished bottom at the stop of the skim that is planned (or recorded), nominal, at the place
+where each casting comes out shallowest. Every check stands at what it judges, with the figures of the report.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from corepath.stackup.stackup import CastingStack, PlaceStack
+from corepath.views.section import Level, name_levels
+from corepath.views.sheet import NORMAL, SMALL, Labels, arrowhead
+from corepath.views.sheet_html.facts import Facts, mm
+from corepath.views.sheet_html.inline import inlined
+from corepath.views.sheet_html.setup_drawing import WIDTH
+from corepath.views.svg import Box, Document, number
+
+__all__ = ["Heights", "placed_checks", "stack_drawing"]
+
+_LEFT, _RIGHT, _TOP, _TALLEST = 6.0, 134.0, 15.0, 82.0
+_GROOVE, _PLUG, _SEAT, _BORE, _DOWEL = (34.0, 54.0), (76.0, 92.0), (103.0, 129.0), (110.0, 122.0), (13.0, 18.0)
+_FACTORS = (20.0, 15.0, 12.0, 10.0, 8.0, 7.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0, 0.5)
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One casting in the section: z of raw top, floor, raw bottom, resin and of the deck over it, highest."""
+
+    id: str
+    top: float
+    floor: float
+    bottom: float
+    resin: float
+    deck: float
+
+
+class Heights:
+    """The heights that the section shows, mm above the finished bottom."""
+
+    def __init__(self, facts: Facts) -> None:
+        stack = facts.stackup
+        self.stop, self.lowest = stack.skim.planned_plane, stack.skim.lowest_plane
+        self.number = stack.skim.planned_stop
+        self.recorded = stack.skim.recorded
+        self.groove = self._column(facts, stack.castings[0])
+        plugs = stack.castings[1:]
+        least = min(plugs, key=lambda c: round(c.pour.p_limit - c.pour.p_expected.nominal, 6), default=None)
+        self.plug = None if least is None else self._column(facts, least)
+        self.place: PlaceStack | None = min(
+            stack.places, key=lambda place: round(place.deck_over_seat - place.seat_depth, 6), default=None
+        )
+        self.deck, self.edge = stack.deck_highest, stack.deck_lowest
+        self.stand = max(dowel.stand for dowel in facts.board.dowels)
+        columns = [column for column in (self.groove, self.plug) if column is not None]
+        self.top = max(column.top for column in columns)
+        self.bottom = min([*(column.bottom for column in columns), 0.0])
+
+    def _column(self, facts: Facts, casting: CastingStack) -> Column:
+        heights, at = facts.stackup.heights, casting.shallowest_at
+        top = heights.skimmed(self.stop, at).nominal
+        floor = top - casting.depth_at(heights, at).nominal
+        resin = top - casting.pour.p_expected.nominal
+        return Column(
+            casting.casting.id, top, floor, top - heights.thickness(at).nominal, resin, casting.deck_highest
+        )
+
+    def levels(self) -> list[Level]:
+        """The heights that are named beside the section."""
+        stop = f"stop, pass {self.number}" + (", recorded" if self.recorded else ", planned")
+        out = [
+            Level(self.groove.top, "raw top"),
+            Level(self.deck, "deck, highest", True),
+            Level(self.edge, "deck, edge", True),
+            Level(0.0, stop, True),
+            Level(self.groove.floor, "floor of the groove", True),
+            Level(self.groove.bottom, "raw bottom"),
+            Level(self.groove.resin, "resin in the groove"),
+        ]
+        if abs(self.stop - self.lowest) > 1e-6:
+            out.append(Level(self.stop - self.lowest, "lowest plane"))
+        if self.place is not None:
+            out.append(Level(self.place.seat_depth, "seat"))
+        return out
+
+
+def stack_drawing(facts: Facts) -> str:
+    """The section as an SVG element."""
+    heights = Heights(facts)
+    whole = heights.top - heights.bottom
+    factor = next((f for f in _FACTORS if f * whole <= _TALLEST), _FACTORS[-1])
+    height = _TOP + whole * factor + 6.0
+    svg = Document(WIDTH, height, "Stack-up of the core", "", "Heights to scale, lengths a scheme.")
+    base = _TOP + heights.top * factor
+
+    def y(z: float) -> float:
+        return base - z * factor
+
+    words = f"Heights {number(factor)}:1, lengths a scheme; mm above the finished bottom"
+    svg.text(2, 4.5, words, "label strong", size=NORMAL)
+    _scheme(svg, facts, heights, y)
+    labels = Labels(svg, Box(0.0, 7.0, 137.0, height), [])
+    _names(svg, heights, labels, y)
+    room = Box(0.0, _TOP - 6, WIDTH, height + 2)
+    name_levels(svg, heights.levels(), _RIGHT, _LEFT, room, base, factor)
+    _checks(svg, facts, heights, labels, y)
+    return inlined(svg, "stack")
+
+
+def _rect(svg: Document, style: str, x: tuple[float, float], top: float, bottom: float) -> None:
+    if bottom > top:
+        svg.add("rect", class_=style, x=x[0], y=top, width=x[1] - x[0], height=bottom - top)
+
+
+def _scheme(svg: Document, facts: Facts, heights: Heights, y: Callable[[float], float]) -> None:
+    x = (_LEFT, _RIGHT)
+    _rect(svg, "wood narrow", x, y(heights.groove.top), y(heights.groove.bottom))
+    for column, at in ((heights.groove, _GROOVE), (heights.plug, _PLUG)):
+        if column is None:
+            continue
+        _rect(svg, "void narrow", at, y(column.top), y(column.floor))
+        _rect(svg, "void", at, y(column.top), y(column.floor))
+        _rect(svg, "resin narrow", at, y(column.resin), y(column.floor))
+    _rect(svg, "void narrow", _DOWEL, y(heights.stand), y(0.0))
+    if heights.place is not None:
+        insert = heights.place.place.insert
+        end = insert.length + insert.recess
+        _rect(svg, "void narrow", _SEAT, y(heights.place.seat_depth), y(0.0))
+        _rect(svg, "void narrow", _BORE, y(end), y(0.0))
+        _rect(svg, "tint narrow", _SEAT, y(heights.place.seat_depth), y(insert.recess))
+        _rect(svg, "tint narrow", (_BORE[0] + 1, _BORE[1] - 1), y(end), y(insert.recess))
+    edge = _edge_line(facts)
+    svg.line(edge, y(heights.top) - 1, edge, y(heights.bottom) + 1, "uncut")
+    svg.line(x[0], y(0.0), x[1], y(0.0), "wide")
+    svg.line(x[0], y(heights.stop - heights.lowest), x[1], y(heights.stop - heights.lowest), "hidden")
+    svg.path(_profile(heights, edge, y), "deck wide", id="deck")
+
+
+def _edge_line(facts: Facts) -> float:
+    groove = facts.job.groove
+    return _GROOVE[0] + (_GROOVE[1] - _GROOVE[0]) * groove.outside / (groove.inside + groove.outside)
+
+
+def _profile(heights: Heights, edge: float, y: Callable[[float], float]) -> str:
+    """The deck from the blank's edge over the edge band up to its full height."""
+    band, full = _GROOVE[1] + 1.0, _PLUG[0] - 3.0
+    points = [(_LEFT, y(heights.edge)), (band, y(heights.edge))]
+    for u in np.linspace(0.0, 1.0, 25)[1:]:
+        rise = 35 * u**4 - 84 * u**5 + 70 * u**6 - 20 * u**7
+        points.append((band + (full - band) * u, y(heights.edge + (heights.deck - heights.edge) * rise)))
+    points.append((_RIGHT, y(heights.deck)))
+    return "M" + "L".join(f"{number(float(a))} {number(float(b))}" for a, b in points)
+
+
+def _names(svg: Document, heights: Heights, labels: Labels, y: Callable[[float], float]) -> None:
+    top = y(heights.top) - 2.0
+    names = [("dowel", _DOWEL), ("groove", _GROOVE)]
+    names += [(f"plug {heights.plug.id}", _PLUG)] if heights.plug is not None else []
+    names += [(f"insert {heights.place.place.id}", _SEAT)] if heights.place is not None else []
+    for words, (x0, x1) in names:
+        labels.block(svg.text((x0 + x1) / 2, top, words, "label strong halo", size=SMALL, anchor="middle"))
+
+
+@dataclass(frozen=True, slots=True)
+class _Spot:
+    """Where a check speaks: at `x`, from `low` to `high`."""
+
+    x: float
+    low: float
+    high: float
+
+
+def placed_checks(facts: Facts) -> tuple[tuple[Mapping[str, Any], _Spot], ...]:
+    """The checks that have a place in the section, the weakest of those that share one."""
+    heights = Heights(facts)
+    groove, plug, place = heights.groove, heights.plug, heights.place
+    lowest = heights.stop - heights.lowest
+    spots: dict[str, _Spot] = {
+        "window": _Spot(_GROOVE[1] - 4, groove.floor, lowest),
+        "shows": _Spot(_GROOVE[0] + 4, groove.floor, 0.0),
+        "floor": _Spot(_GROOVE[0] + 9, groove.bottom, groove.floor),
+        "clean-up": _Spot(98.0, heights.deck, groove.top),
+        "fill groove": _Spot(_GROOVE[0] + 4, groove.deck, groove.resin),
+        "hold": _Spot(_GROOVE[1] - 4, max(groove.floor, 0.0), groove.deck),
+        "registration edge": _Spot(_edge_line(facts), heights.edge * 0.5, heights.edge * 0.5),
+        "dowels": _Spot((_DOWEL[0] + _DOWEL[1]) / 2, heights.stand, heights.edge),
+        "spacing": _Spot(64.0, heights.edge * 0.25, heights.edge * 0.25),
+        "skin": _Spot(66.0, heights.deck, heights.deck),
+    }
+    if plug is not None:
+        spots["registration plug"] = _Spot(_PLUG[0] + 3, heights.edge * 0.75, heights.edge * 0.75)
+        spots["fill plug"] = _Spot((_PLUG[0] + _PLUG[1]) / 2, plug.deck, plug.resin)
+    if place is not None:
+        insert = place.place.insert
+        spots["registration seat"] = _Spot(_SEAT[0] + 1, place.seat_depth, place.seat_depth)
+        spots["seat"] = _Spot(_SEAT[0] + 2, 0.0, insert.recess)
+        spots["wood-over-seat"] = _Spot(_SEAT[1] - 2.5, place.seat_depth, place.deck_over_seat)
+        spots["barrel"] = _Spot((_BORE[0] + _BORE[1]) / 2, insert.length + insert.recess, place.deck_over_bore)
+    return tuple((check, spots[key]) for key, check in _weakest(facts.checks, heights).items() if key in spots)
+
+
+def _weakest(checks: Sequence[Mapping[str, Any]], heights: Heights) -> dict[str, Mapping[str, Any]]:
+    grave = {"fail": 0, "caution": 1, "ok": 2}
+    found: dict[str, Mapping[str, Any]] = {}
+    for check in checks:
+        key = str(check["id"])
+        where = str(check["where"])
+        if key == "fill":
+            key = "fill groove" if where.startswith("groove") else "fill plug"
+        elif key == "registration":
+            key += " plug" if where.startswith("plug") else " edge" if "edge" in where or "groove" in where else " seat"
+        held = found.get(key)
+        rank = (grave[check["verdict"]], round(check["margin"], 6))
+        if held is None or rank < (grave[held["verdict"]], round(held["margin"], 6)):
+            found[key] = check
+    return found
+
+
+def _checks(svg: Document, facts: Facts, heights: Heights, labels: Labels, y: Callable[[float], float]) -> None:
+    placed = placed_checks(facts)
+    for _, spot in placed:
+        labels.block(Box(spot.x - 0.8, y(spot.high), spot.x + 0.8, y(spot.low)))
+    labels.block(Box(_LEFT, y(0.0) - 0.3, _RIGHT, y(0.0) + 0.3))
+    with svg.group("checks"):
+        for check, spot in placed:
+            low, high = y(spot.low), y(spot.high)
+            _span(svg, spot.x, low, high)
+            words = f"{check['id']} {mm(check['value'])}" + ("" if check["verdict"] == "ok" else f" {check['verdict']}")
+            style = "label halo" if check["verdict"] == "ok" else "label strong halo"
+            labels.place(spot.x, (low + high) / 2, words, 1.0, class_=style)
+
+
+def _span(svg: Document, x: float, low: float, high: float) -> None:
+    """An upright arrow between two heights; a dot where they are one."""
+    if abs(low - high) < 0.3:
+        svg.add("circle", class_="solid", cx=x, cy=low, r=0.8)
+        return
+    svg.line(x, low, x, high, "narrow")
+    if abs(low - high) > 4.0:
+        up = -math.pi / 2 if high < low else math.pi / 2
+        arrowhead(svg, x, high, up, 2.0)
+        arrowhead(svg, x, low, -up, 2.0)
+    else:
+        for end in (low, high):
+            svg.line(x - 1.2, end, x + 1.2, end, "narrow")

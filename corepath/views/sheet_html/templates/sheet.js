@@ -1,0 +1,54 @@
+// Ticks and figures are kept in this browser under the plan's digest; another plan starts afresh.
+(() => {
+  const held = (() => { try { return JSON.parse(localStorage.getItem(store)) || {}; } catch { return {}; } })();
+  const keep = () => { try { localStorage.setItem(store, JSON.stringify(held)); } catch { /* private window: not kept */ } };
+  const ticks = [...document.querySelectorAll("input.tick")];
+  const slots = [...document.querySelectorAll("input[data-slot]")];
+
+  const show = (slot) => {
+    const typed = slot.value.trim().replace(",", ".");
+    for (const place of document.querySelectorAll(`[data-shows="${CSS.escape(slot.id)}"]`)) {
+      place.textContent = typed || place.dataset.letter;
+      place.classList.toggle("filled", typed !== "");
+    }
+  };
+  const count = () => {
+    for (const link of document.querySelectorAll("a[data-page]")) {
+      const boxes = [...document.getElementById(link.dataset.page).querySelectorAll("ol.steps input.tick")];
+      link.classList.toggle("full", boxes.length > 0 && boxes.every((box) => box.checked));
+    }
+  };
+  for (const box of ticks) {
+    if (!box.disabled) box.checked = held[box.id] === true;
+    box.addEventListener("change", () => { held[box.id] = box.checked; keep(); count(); });
+  }
+  for (const slot of slots) {
+    if (typeof held[slot.id] === "string") slot.value = held[slot.id];
+    show(slot);
+    slot.addEventListener("input", () => { held[slot.id] = slot.value; keep(); show(slot); });
+  }
+  count();
+
+  for (const button of document.querySelectorAll("button.copy")) {
+    const code = document.getElementById(button.dataset.copy);
+    button.addEventListener("click", async () => {
+      try {
+        await navigator.clipboard.writeText(code.textContent);
+        button.textContent = "copied";
+      } catch {
+        getSelection().selectAllChildren(code);
+        button.textContent = "marked: copy it";
+      }
+      setTimeout(() => { button.textContent = "copy"; }, 2000);
+    });
+  }
+  document.getElementById("print").addEventListener("click", () => window.print());
+  document.getElementById("clear").addEventListener("click", () => {
+    if (!window.confirm("Clear all ticks and boxes of this plan?")) return;
+    for (const key of Object.keys(held)) delete held[key];
+    keep();
+    for (const box of ticks) if (!box.disabled) box.checked = false;
+    for (const slot of slots) { slot.value = ""; show(slot); }
+    count();
+  });
+})();
