@@ -109,8 +109,9 @@ def _why(made: Plan) -> str:
 
 
 def _next(made: Plan, job: Path, folder: Path, despite_failures: bool) -> str:
-    from corepath.cli.tables import next_command
+    from corepath.cli.tables import next_command, wrapped
 
     if made.failed and not despite_failures:
         return "\n" + next_command("check", job, first="mend the job")
-    return f"\nLook at {folder / 'overview.svg'} before you cut.\n" + next_command("readback", folder)
+    open_it = f"Open {folder / 'sheet.html'} in a browser, or print it: it leads through the work."
+    return f"\n{wrapped(open_it)}\n" + next_command("readback", folder)

@@ -27,6 +27,7 @@ from corepath.views.deck_casting import deck_casting_sheet
 from corepath.views.deck_pictures import deck_pictures
 from corepath.views.drawing import drawings
 from corepath.views.maps import maps
+from corepath.views.sheet_html import Facts, sheet_html
 from corepath.work.limit_checks import travel_check
 
 __all__ = ["Plan", "plan", "preview", "write_plan"]
@@ -91,6 +92,7 @@ def plan(
     report["deck_casting"] = casting.as_dict()
     files["deck-and-casting.svg"] = deck_casting_sheet(prepared.job, prepared.board, casting, digest=prepared.digest)
     report["rehearsals"] = [one.as_dict() for one in walks]
+    files["sheet.html"] = _sheet(prepared, report)
     if prepared.stackup.heights.blank.measured:
         files.update(_maps(prepared))
     files.update(skin_files(prepared.job, prepared.board, prepared.skin, prepared.digest))
@@ -140,6 +142,12 @@ def _drawings(prepared: Prepared, made: Sequence[MadeFile]) -> dict[str, str]:
         minutes={one.program.stem: one.minutes for one in made},
     )
     return {**out, **deck_pictures(prepared.job, prepared.board, digest=prepared.digest)}
+
+
+def _sheet(prepared: Prepared, report: dict[str, Any]) -> str:
+    settled, file = prepared.known.settled, prepared.file
+    facts = Facts(prepared.job, prepared.board, prepared.stackup, prepared.works, report, settled, file)
+    return sheet_html(facts)
 
 
 def _maps(prepared: Prepared) -> dict[str, str]:

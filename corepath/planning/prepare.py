@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -37,7 +37,7 @@ class Prepared:
     `resolved` is the job as it stands in `job.resolved.json`: an outline from a DXF file is held as
     points and a mesh or grid by its digest, so that the folder of a plan needs no other file. `works` are all works
     of the job; those whose
-    operation the record says is cut are in `done`.
+    operation the record says is cut are in `done`. `file` is the name of the job file, for commands to be typed.
     """
 
     job: Job
@@ -49,6 +49,7 @@ class Prepared:
     checks: tuple[Check, ...]
     digest: str
     skin: SkinFound | None = None
+    file: str = "JOB.toml"
 
     @property
     def failed(self) -> bool:
@@ -103,7 +104,7 @@ def prepare(path: Path) -> Prepared:
         raise InputError(_placed(path, [*faults, *error.faults])) from None
     if faults:
         raise InputError(faults)
-    return prepared
+    return replace(prepared, file=path.name)
 
 
 def prepare_job(job: Job, folder: Path, known: Known | None = None, deck: DeckSurface | None = None) -> Prepared:

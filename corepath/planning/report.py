@@ -128,6 +128,7 @@ def _operation(made: MadeFile, prepared: Prepared) -> dict[str, Any]:
         "zero": {axis: round(getattr(program.zero, axis), 4) + 0.0 for axis in "xyz"},
         "touch": program.zero.touch,
         "touch_again": program.zero.again,
+        "watch": list(program.watch),
         "minutes": round(made.minutes, 2),
         "minutes_apart": made.apart.as_dict(),
         **_bound(made),

@@ -8,7 +8,20 @@ from typing import Any
 from corepath.stackup.measuring import THROAT, measuring_places
 from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.parts import (
-    Banner, Block, Drawing, Measure, Measures, Notes, Page, Rows, Slot, State, Step, Steps, Table, Tick,
+    Banner,
+    Block,
+    Drawing,
+    Measure,
+    Measures,
+    Notes,
+    Page,
+    Rows,
+    Slot,
+    State,
+    Step,
+    Steps,
+    Table,
+    Tick,
 )  # fmt: skip
 from corepath.views.sheet_html.places_drawing import places_drawing
 
@@ -60,7 +73,15 @@ def _failure(check: Mapping[str, Any]) -> str:
 def first_page(facts: Facts, pages: tuple[Page, ...]) -> Page:
     """Warnings, what this core is, the way through the sheet, cautions."""
     blocks = [*warnings(facts), _core(facts), _way(facts, pages), Notes("Cautions", CAUTIONS)]
-    return Page("first", "!", "Read this first", facts.job.title, tuple(blocks), short="read first", loud=facts.despite or facts.withheld)
+    return Page(
+        "first",
+        "!",
+        "Read this first",
+        facts.job.title,
+        tuple(blocks),
+        short="read first",
+        loud=facts.despite or facts.withheld,
+    )
 
 
 def _core(facts: Facts) -> Rows:
@@ -112,7 +133,7 @@ def measure_page(facts: Facts) -> Page:
 def _ready(done: bool) -> Steps:
     says = (
         "Let the wood lie a day in the shop, air at both faces. Wood below 8 % moisture casts best.",
-        "Pencil DECK on the face that becomes the deck, X+ end at its right end, front edge along the edge nearest you.",
+        "Pencil DECK on the face that becomes the deck, X+ end at its right end, front edge along the edge near you.",
         "Face the spoil board now, before A, and not again between A, B and C: the depths rely on one bed.",
         "Clean bed, no chips, the blank held as it will be cut: measure thickness and height at the places drawn.",
     )
@@ -135,15 +156,15 @@ def _places(facts: Facts, measured: bool) -> tuple[Block, ...]:
         rows.append((str(k), x, y, box, height, place.why))
         thick += [f" --thickness {x} {y} ", box]
     note = (
-        f"Callipers reach about {THROAT:.0f} mm in from an edge. Farther in: the blank on the bed and held, a gauge from "
-        f"the bed to the raw top. Type thickness and height into the file *.measure.csv beside the job and name it "
-        f'there, measured = "…" under [blank]; or record what callipers gave with the command below.'
+        f"Callipers reach about {THROAT:.0f} mm in from an edge. Farther in: a gauge from the bed to the raw top, the "
+        "blank held. Type both into the *.measure.csv beside the job and name it there, measured = … under [blank]; "
+        "or record what callipers gave as below."
     )
     head = ("", f"X {facts.unit}", f"Y {facts.unit}", "thickness", "height", "where")
     table = Table("Places", head, tuple(rows), note=note, numbers=(0, 1, 2))
     says = "" if not measured else "recorded or named in the job"
-    measure = Measure("Thickness by callipers", facts.command(*thick), done=says)
-    return table, Measures("Record", (measure,), note="Leave out what you did not measure.")
+    measure = Measure("Thickness by callipers; leave out what you did not measure", facts.command(*thick), done=says)
+    return table, Measures("Record", (measure,))
 
 
 def _beside(facts: Facts) -> Measures:

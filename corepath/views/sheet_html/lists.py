@@ -21,11 +21,13 @@ def holes_page(facts: Facts) -> Page:
             step = hole[part]
             name = hole["id"] if k == 0 else ""
             rows.append(
-                (name, hole["setup"], place(*hole["at"]), place(*hole["lies"]), part if hole["kind"] == "insert" else "hole",
-                 mm(step["diameter"]), mm(step["depth"]), f"T{step['cutter']}, {step['made']}", step["file"])
+                (name, hole["setup"], place(*hole["at"]), place(*hole["lies"]),
+                 part if hole["kind"] == "insert" else "hole", mm(step["diameter"]), mm(step["depth"]), f"T{step['cutter']}, {step['made']}", step["file"])
             )  # fmt: skip
     head = ("hole", "set-up", "on the board", "as it lies", "part", "diameter", "deep", "made", "file")
-    note = "Places from the blank's middle, mm. Deep: from the face that is up; for inserts the skimmed face at the stop."
+    note = (
+        "Places from the blank's middle, mm. Deep: from the face that is up; for inserts the skimmed face at the stop."
+    )
     hardware = dict.fromkeys(
         f"{hole.get('name', hole['id'])}: {hole['hardware']['title']}, {hole['hardware']['says']}"
         for hole in facts.report["holes"]
@@ -51,14 +53,20 @@ def stack_page(facts: Facts) -> Page:
             (check["id"], check["verdict"], _figure(check, "value"), _figure(check, "worst"), _figure(check, "limit"),
              check["unit"], check["where"], _largest(check))
         )  # fmt: skip
-    note = "Worst: with every error against it. Each must be at least its limit. Costs most: the errors that take most of "
+    note = (
+        "Worst: with every error against it. Each must be at least its limit. Costs most: the errors that take most of "
+    )
     note += "it, mm. Fill is judged at the lowest plane until a stop is recorded, and less its margin."
     head = ("check", "", "value", "worst", "at least", "", "where", "costs most")
     blocks: tuple[Block, ...] = (
-        Drawing("Section of the stack-up: blank, groove, plug, insert and deck with their checks", stack_drawing(facts)),
+        Drawing(
+            "Section of the stack-up: blank, groove, plug, insert and deck with their checks", stack_drawing(facts)
+        ),
         Table("Checks", head, tuple(rows), note=note, numbers=(2, 3, 4), strong=tuple(strong), wide=True),
     )
-    return Page("stack", "S", "Stack-up", "all heights of the core and what each has to spare", blocks, short="stack-up")
+    return Page(
+        "stack", "S", "Stack-up", "all heights of the core and what each has to spare", blocks, short="stack-up"
+    )
 
 
 def _figure(check: Mapping[str, Any], key: str) -> str:
@@ -75,7 +83,10 @@ def next_page(facts: Facts) -> Page:
     diameters = [
         Measure(
             f"Hole or slot cut by {work}: what the cutter really cuts",
-            facts.command(f" --coupon-diameter {number} ", Slot(f"cut-{number}", f"diameter cut by {work}", "D", unit, short="diameter cut")),
+            facts.command(
+                f" --coupon-diameter {number} ",
+                Slot(f"cut-{number}", f"diameter cut by {work}", "D", unit, short="diameter cut"),
+            ),
             "recorded" if number in facts.settled.coupon_diameter else "",
         )
         for number, work in _cutters(facts).items()

@@ -12,7 +12,7 @@ from corepath.views.svg import Box, Document, polygon_path
 
 __all__ = ["places_drawing"]
 
-_MARGIN = 9.0
+_BELOW = 7.0
 
 
 def places_drawing(facts: Facts) -> str:
@@ -20,7 +20,7 @@ def places_drawing(facts: Facts) -> str:
     x0, y0, x1, y1 = bounds = facts.board.blank.bounds
     scale = 1.0 / drawing_unit(facts, "0")
     room = Box(PLACES_ROOM.x0, PLACES_ROOM.y0, PLACES_ROOM.x1, PLACES_ROOM.y0 + (y1 - y0) * scale)
-    svg = Document(WIDTH, room.y1 + _MARGIN, "Places to measure", "", "Deck side up, as the blank will lie in set-up A.")
+    svg = Document(WIDTH, room.y1 + _BELOW, "Places to measure", "", "Deck side up, as the blank will lie in set-up A.")
     view = PlanView.fitted(svg, bounds, room, scale)
     with svg.group("plan-0", transform=view.transform):
         svg.add("rect", class_="wood wide", x=x0, y=y0, width=x1 - x0, height=y1 - y0)

@@ -7,22 +7,26 @@ from typing import Any
 
 from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.parts import (
-    Banner, Block, Drawing, Measure, Measures, Notes, Page, Rows, Slot, State, Steps, Table,
+    Banner,
+    Block,
+    Drawing,
+    Measure,
+    Measures,
+    Notes,
+    Page,
+    Rows,
+    Slot,
+    Steps,
+    Table,
 )  # fmt: skip
+from corepath.views.sheet_html.progress import pour_state
 from corepath.views.sheet_html.setup_drawing import setup_drawing
 from corepath.views.sheet_html.setup_steps import cut_measure, stepped
 from corepath.views.sheet_html.setups import files_table
 
-__all__ = ["flush_page", "pour_page", "pour_state"]
+__all__ = ["flush_page", "pour_page"]
 
 _MOST_FILLS = 12
-
-
-def pour_state(facts: Facts) -> State:
-    """Done once the fill of every casting is recorded."""
-    if all(casting.casting.id in facts.settled.fill for casting in facts.stackup.castings) or facts.settled.skimmed:
-        return "done"
-    return "now" if "groove" in facts.done else "ahead"
 
 
 def pour_page(facts: Facts) -> Page:
@@ -38,7 +42,9 @@ def pour_page(facts: Facts) -> Page:
         _after(facts, state == "done"),
         _fills(facts),
     ]
-    return Page("pour", "P", "The pour", "after A, the blank still deck side up", tuple(blocks), "DECK UP, LEVEL", state, "pour")
+    return Page(
+        "pour", "P", "The pour", "after A, the blank still deck side up", tuple(blocks), "DECK UP, LEVEL", state, "pour"
+    )
 
 
 def _before(done: bool) -> Steps:
@@ -81,8 +87,8 @@ def _castings(facts: Facts, pour: Mapping[str, Any]) -> Table:
         cells += [f"{casting['part_b_g']:.1f}", level, mm(casting["p_expected"]), mm(casting["p_limit"])]
         rows.append((*cells, *(mm(stop["p_limit_worst"]) for stop in casting.get("stops", []))))
     note = (
-        f"Poured to {mm(facts.job.cast.pour_short)} below the raw top. Low: how far the cured resin lies below the raw top "
-        "at its lowest point, mm. May now: until a stop is known. Pass: the most it may if the skim stops there, every "
+        f"Poured to {mm(facts.job.cast.pour_short)} below the raw top. Low: how far the cured resin lies below the "
+        "raw top at its lowest point, mm. May now: until a stop is known. Pass: the most it may if the skim stops there, every "
         "error against it; * planned. Level: out of level at most, a card that thick under one end of a 1 m level."
     )
     return Table("Castings", tuple(head), tuple(rows), note=note, numbers=tuple(range(1, len(head))), wide=True)
@@ -113,8 +119,10 @@ def _fills(facts: Facts) -> Measures:
         done = "recorded" if all(name in settled.fill for name in some) else ""
         says = "How far the cured resin lies below the raw top at its lowest point; minus where it stands proud"
         found.append(Measure(says, facts.command(*pieces), done))
-    name, grams = Slot("top-name", "casting that was topped up", "NAME", short="casting"), Slot("top-g", "grams poured on top", "G", "g", short="poured on top")
-    found.append(Measure("Only if one is topped up; measure its fill again after", facts.command(" --top-up ", name, " ", grams)))
+    top = Slot("top-name", "casting that was topped up", "NAME", short="casting")
+    grams = Slot("top-g", "grams poured on top", "G", "g", short="poured on top")
+    again = facts.command(" --top-up ", top, " ", grams)
+    found.append(Measure("Only if one is topped up; measure its fill again after", again))
     note = "The answer says whether a casting is too low and what mends it, before anything is milled over it."
     return Measures("Measure and record", tuple(found), note=note)
 
@@ -144,4 +152,6 @@ def flush_page(facts: Facts) -> Page | None:
         Measures("Record", (cut_measure(facts, ["flush"]),)),
     )
     state = facts.state(["flush"], ["groove"]) if pour_state(facts) == "done" else "ahead"
-    return Page("flush", "A", "Flush: proud resin planed off", "before the blank is turned", blocks, "DECK UP", state, "flush")
+    return Page(
+        "flush", "A", "Flush: proud resin planed off", "before the blank is turned", blocks, "DECK UP", state, "flush"
+    )

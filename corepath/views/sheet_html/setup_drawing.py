@@ -15,7 +15,15 @@ from corepath.views.marks import lines_to_avoid, name_features, touch_mark, zero
 from corepath.views.plan import PlanView, draw_castings, draw_features, draw_obstacles, draw_spared, draw_work
 from corepath.views.scene import FACE_UP
 from corepath.views.sheet import (
-    NORMAL, SMALL, Labels, arrowhead, best_scale, dimension_across, dimension_along, scale_bar, scale_words,
+    NORMAL,
+    SMALL,
+    Labels,
+    arrowhead,
+    best_scale,
+    dimension_across,
+    dimension_along,
+    scale_bar,
+    scale_words,
 )  # fmt: skip
 from corepath.views.sheet_html.facts import Facts
 from corepath.views.sheet_html.inline import inlined
@@ -26,10 +34,10 @@ from corepath.work.model import Work
 __all__ = ["PLACES_ROOM", "WIDTH", "drawing_unit", "marks_of", "setup_drawing"]
 
 WIDTH = 186.0
-_ABOVE, _BELOW, _LEFT, _RIGHT = 13.0, 29.0, 19.0, 14.0
+_ABOVE, _BELOW, _LEFT, _RIGHT = 6.5, 24.0, 19.0, 14.0
 _TALLEST = 105.0
 _LEGEND_ROW = 5.2
-PLACES_ROOM = Box(9.0, 9.0, WIDTH - 9.0, 71.0)
+PLACES_ROOM = Box(9.0, 6.0, WIDTH - 9.0, 58.0)
 """Where the blank with its places to measure stands on its drawing."""
 
 
@@ -62,7 +70,7 @@ def marks_of(facts: Facts, setup: Setup) -> dict[str, str]:
 
 
 def setup_drawing(facts: Facts, setup: Setup, only: str = "") -> str:
-    """The drawing of a set-up as an SVG element; `only` names the one operation that it is for, else all but a flush."""
+    """The drawing of a set-up as an SVG element; `only` names its one operation, else all but a flush."""
     scene = facts.scene(setup)
     works = tuple(work for work in facts.of(setup) if (work.name == only if only else work.name != "flush"))
     bounds = _bounds(facts, setup)
@@ -71,20 +79,26 @@ def setup_drawing(facts: Facts, setup: Setup, only: str = "") -> str:
     rows = _laid(kinds)
     height = _ABOVE + (bounds[3] - bounds[1]) * scale + _BELOW + len(rows) * _LEGEND_ROW
     title = f"Set-up {setup}: {FACE_UP[setup].lower()}"
-    svg = Document(WIDTH, height, title, "", scene.turned)
+    above = _above(facts, setup)
+    svg = Document(WIDTH, height + above - _ABOVE, title, "", scene.turned)
     name = f"plan-{setup.lower()}"
     if not only:
         with svg.defs():
             for hatch, pitch in (("resin", 1.8), ("obstacle", 1.0)):
                 with svg.group(name):
                     svg.hatch(f"{hatch}-{name}", pitch / scale, "hatching", up=True)
-    room = Box(_LEFT, _ABOVE, WIDTH - _RIGHT, _ABOVE + (bounds[3] - bounds[1]) * scale)
+    room = Box(_LEFT, above, WIDTH - _RIGHT, above + (bounds[3] - bounds[1]) * scale)
     view = PlanView.fitted(svg, bounds, room, scale)
     with svg.group(name, transform=view.transform):
         _plan(view, facts, setup, works)
     _around(view, facts, setup, works)
-    _legend(svg, rows, height - len(rows) * _LEGEND_ROW)
+    _legend(svg, rows, height + above - _ABOVE - len(rows) * _LEGEND_ROW)
     return inlined(svg, only or setup.lower())
+
+
+def _above(facts: Facts, setup: Setup) -> float:
+    """Room over the blank: more where the arrow of a flip about Y stands there."""
+    return _ABOVE + 6.0 if setup == "B" and facts.job.machine.flip_about == "y" else _ABOVE
 
 
 def _bounds(facts: Facts, setup: Setup) -> tuple[float, float, float, float]:
@@ -108,7 +122,8 @@ def _plan(view: PlanView, facts: Facts, setup: Setup, works: Sequence[Work]) -> 
     if setup == "B":
         reach = 5 * view.unit
         along = facts.job.machine.flip_about == "x"
-        svg.line(*((x0 - reach, 0, x1 + reach, 0) if along else (0, y0 - reach, 0, y1 + reach)), "centre")
+        x, y = (x1 + reach, 0.0) if along else (0.0, y1 + reach)
+        svg.line(-x, -y, x, y, "centre")
 
 
 def _around(view: PlanView, facts: Facts, setup: Setup, works: Sequence[Work]) -> None:
@@ -130,7 +145,7 @@ def _around(view: PlanView, facts: Facts, setup: Setup, works: Sequence[Work]) -
     for one in standing(facts.job, facts.stackup, setup):
         sx, sy = view.sheet(one.area.centroid.x, one.area.centroid.y)
         labels.place(sx, sy, f"{one.name}, {number(one.height, 1)} high", 1.0, class_="label halo")
-    below = bottom + 9.0
+    below = bottom + 5.5
     dimension_along(svg, left, right, bottom + 4.5, below + 4.5, number(x1 - x0))
     dimension_across(svg, top, bottom, left - 4, left - 11.0, number(y1 - y0))
     end = scale_bar(svg, _LEFT, below + 13.0, view.scale)
@@ -156,8 +171,9 @@ def _edges(view: PlanView, facts: Facts, setup: Setup, blank: Box) -> None:
                  f"{number(across - 3)} {number(x)} {number(across - 8)}", "narrow")  # fmt: skip
         arrowhead(svg, x, across - 8, -2.3)
     else:
-        svg.path(f"M{number(middle - 8)} {number(blank.y0 - 7)}C{number(middle - 3)} {number(blank.y0 - 10)} "
-                 f"{number(middle + 3)} {number(blank.y0 - 10)} {number(middle + 8)} {number(blank.y0 - 7)}", "narrow")  # fmt: skip
+        low, high = number(blank.y0 - 7), number(blank.y0 - 10)
+        ends = [number(middle + by) for by in (-8, -3, 3, 8)]
+        svg.path(f"M{ends[0]} {low}C{ends[1]} {high} {ends[2]} {high} {ends[3]} {low}", "narrow")
         arrowhead(svg, middle + 8, blank.y0 - 7, 0.6)
 
 

@@ -24,7 +24,9 @@ def setup_steps(facts: Facts, setup: Setup, works: Sequence[Work]) -> Steps:
     """The steps of a set-up; those of operations that are cut are ticked already."""
     all_cut = all(work.name in facts.done for work in works)
     lines = [(words, "", all_cut) for words in _laying(facts, setup)]
-    lines.append((f"Run rehearsal/{setup}-rehearsal.nc, spindle off: it goes round above all that is cut.", "", all_cut))
+    lines.append(
+        (f"Run rehearsal/{setup}-rehearsal.nc, spindle off: it goes round above all that is cut.", "", all_cut)
+    )
     for work in works:
         lines += _running(facts, work)
     lines.append((_end(setup), "", all_cut))
@@ -52,7 +54,11 @@ def _laying(facts: Facts, setup: Setup) -> tuple[str, ...]:
             try_it,
             "Touch zero as above.",
         )
-    return ("Let the skins cure as their makers say.", "Set the board in its cradle on its marks.", "Touch zero as above.")
+    return (
+        "Let the skins cure as their makers say.",
+        "Set the board in its cradle on its marks.",
+        "Touch zero as above.",
+    )
 
 
 def _running(facts: Facts, work: Work) -> list[tuple[str, str, bool]]:
@@ -74,7 +80,7 @@ def _end(setup: Setup) -> str:
     return {
         "A": "Hands off until the spindle stands. Vacuum the pockets. Leave the blank held; measure below.",
         "B": "Hands off until the spindle stands. Blow and look: prongs and barrels must clear the deck to be.",
-        "C": "Hands off until the spindle stands. Feel the deck: no ridge, no step at the blends. Look at every casting.",
+        "C": "Hands off until the spindle stands. Feel the deck: no ridge, no step. Look at every casting.",
         "D": "Hands off until the spindle stands. Cut the web by hand, then dress the edge.",
     }[setup]
 
@@ -97,7 +103,13 @@ def cut_measure(facts: Facts, names: Sequence[str]) -> Measure:
 
 
 def _inserts(facts: Facts) -> Measure:
-    height = Slot("touch-inserts", "height of the skimmed face above the bed as touched", "HEIGHT", facts.unit, short="height touched")
+    height = Slot(
+        "touch-inserts",
+        "height of the skimmed face above the bed as touched",
+        "HEIGHT",
+        facts.unit,
+        short="height touched",
+    )
     done = "recorded" if "inserts" in facts.done else ""
     says = "When the inserts are bored; HEIGHT is that of the skimmed face above the bed, as touched"
     return Measure(says, facts.command(" --cut inserts --touch inserts ", height), done)
@@ -119,7 +131,10 @@ def depth_measures(facts: Facts) -> tuple[Measure, ...]:
         some = plugs[first : first + _MOST_PLUGS]
         pieces = []
         for name in some:
-            pieces += [f" --pocket-depth {name} ", Slot(f"pocket-{name}", f"depth of plug {name}", "D", facts.unit, short=name)]
+            pieces += [
+                f" --pocket-depth {name} ",
+                Slot(f"pocket-{name}", f"depth of plug {name}", "D", facts.unit, short=name),
+            ]
         done = "recorded" if all(name in settled.pocket_depth for name in some) else ""
         found.append(Measure("Depth of the plug pockets", facts.command(*pieces), done))
     return tuple(found)

@@ -40,9 +40,13 @@ def dowel_rows(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
     for one in mine:
         section = facts.board.dowels[one["dowel"] - 1]
         x, y = facts.scene(setup).at(*section.at)
-        words = f"{section.diameter:g} thick, at most {mm(one['length'], 1)} long: {mm(section.depth_in_bed, 1)} in the bed"
+        words = (
+            f"{section.diameter:g} thick, at most {mm(one['length'], 1)} long: {mm(section.depth_in_bed, 1)} in the bed"
+        )
         long = "" if one["fits"] else "; the job's own is too long here"
-        rows.append((f"dowel {one['dowel']}", f"{place(x, y)}: {words}, {mm(one['stand'], 1)} above; wood or plastic{long}"))
+        rows.append(
+            (f"dowel {one['dowel']}", f"{place(x, y)}: {words}, {mm(one['stand'], 1)} above; wood or plastic{long}")
+        )
     return tuple(rows)
 
 

@@ -9,12 +9,13 @@ from corepath.motion.program import Setup
 from corepath.views.scene import FACE_UP
 from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.parts import Block, Drawing, Page, Rows, State, Table
+from corepath.views.sheet_html.progress import pour_state
 from corepath.views.sheet_html.setup_drawing import setup_drawing
 from corepath.views.sheet_html.setup_steps import setup_measures, setup_steps
 from corepath.views.sheet_html.setup_words import dowel_rows, fixings, hold_words
 from corepath.work.model import Work
 
-__all__ = ["files_table", "setup_facts", "setup_page", "setup_state"]
+__all__ = ["after_a_page", "files_table", "setup_facts", "setup_page", "setup_state"]
 
 _MOST_WATCH = 6
 
@@ -27,13 +28,23 @@ def setup_page(facts: Facts, setup: Setup) -> Page:
         setup_facts(facts, setup, works),
         files_table(facts, works),
         setup_steps(facts, setup, works),
-        *setup_measures(facts, setup),
+        *(setup_measures(facts, setup) if setup != "A" else ()),
     ]
     names = ", ".join(dict.fromkeys(work.name.replace("-", " ") for work in works))
     return Page(
         setup.lower(), setup, f"Set-up {setup}: {names}", facts.scene(setup).turned, tuple(blocks),
         face=FACE_UP[setup], state=setup_state(facts, setup), short=f"set-up {setup}",
     )  # fmt: skip
+
+
+def after_a_page(facts: Facts) -> Page:
+    """What is measured before anything is poured."""
+    found = bool(facts.settled.groove_depth)
+    state: State = "done" if found or pour_state(facts) == "done" else "now" if "groove" in facts.done else "ahead"
+    blocks = setup_measures(facts, "A")
+    return Page(
+        "depths", "A", "After A: measure the depths", "the blank still held", blocks, "DECK UP", state, "depths"
+    )
 
 
 def setup_state(facts: Facts, setup: Setup) -> State:
@@ -50,7 +61,9 @@ def setup_facts(facts: Facts, setup: Setup, works: Sequence[Work]) -> Rows:
     """What lies how, held by what, and where zero is."""
     zero = works[0].zero
     corner = zero.x != 0.0 or zero.y != 0.0
-    place = f"front-left corner as it lies, X{zero.x:g} Y{zero.y:g} from the middle" if corner else "middle of the blank"
+    place = (
+        f"front-left corner as it lies, X{zero.x:g} Y{zero.y:g} from the middle" if corner else "middle of the blank"
+    )
     lies = "laid up in its cradle" if setup == "D" else f"on its {_down(setup)}"
     rows = [
         ("lies", f"{lies}; grain along X"),

@@ -20,7 +20,7 @@ from corepath.views.sheet_html.lists import holes_page, next_page, stack_page
 from corepath.views.sheet_html.parts import Page
 from corepath.views.sheet_html.pour_page import flush_page, pour_page
 from corepath.views.sheet_html.setup_drawing import drawing_unit
-from corepath.views.sheet_html.setups import setup_page
+from corepath.views.sheet_html.setups import after_a_page, setup_page
 from corepath.views.sheet_html.skim_page import skim_page
 from corepath.views.style import stylesheet
 from corepath.views.svg import Document
@@ -31,7 +31,7 @@ __all__ = ["pages", "sheet_html"]
 def pages(facts: Facts) -> tuple[Page, ...]:
     """Every page; the first lists the others."""
     flush = flush_page(facts)
-    work = [measure_page(facts), setup_page(facts, "A"), pour_page(facts)]
+    work = [measure_page(facts), setup_page(facts, "A"), after_a_page(facts), pour_page(facts)]
     work += [flush] if flush is not None else []
     work += [setup_page(facts, "B"), skim_page(facts), setup_page(facts, "C")]
     work += [setup_page(facts, "D")] if facts.of("D") else []

@@ -7,7 +7,17 @@ from typing import Any
 
 from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.parts import (
-    Banner, Block, Cell, Measure, Measures, Page, Slot, State, Steps, Table, Tick,
+    Banner,
+    Block,
+    Cell,
+    Measure,
+    Measures,
+    Page,
+    Slot,
+    State,
+    Steps,
+    Table,
+    Tick,
 )  # fmt: skip
 from corepath.views.sheet_html.setup_steps import stepped
 
@@ -27,7 +37,7 @@ def skim_page(facts: Facts) -> Page:
     rule = (
         "Showing: both walls seen, full width, all round and at every plug.",
         f"Once all shows: do not start the next pass. Record the pass. Stop {word}: pass {stop}.",
-        f"Never below pass {len(skim['planes'])}, {mm(skim['lowest_plane'])}: the deck would come out of wood too thin.",
+        f"Never below pass {len(skim['planes'])}, {mm(skim['lowest_plane'])}: the deck would be too thin.",
     )
     blocks: tuple[Block, ...] = (
         Banner("Hands off until the spindle stands", rule, grave=False),
@@ -37,12 +47,19 @@ def skim_page(facts: Facts) -> Page:
         Measures("Measure and record", _measures(facts)),
     )
     return Page(
-        "skim", "B", "The skim, pass by pass", facts.scene("B").turned, blocks, "SEEN FROM BELOW, BOTTOM UP", state, "skim"
+        "skim",
+        "B",
+        "The skim, pass by pass",
+        facts.scene("B").turned,
+        blocks,
+        "SEEN FROM BELOW, BOTTOM UP",
+        state,
+        "skim",
     )
 
 
 _EACH = (
-    "Run one file, or let 05-B-skim-all.nc stop by itself. After a stop start again only if something does not show yet.",
+    "Run one file, or let 05-B-skim-all.nc stop by itself. Start again only if something does not show yet.",
     "Spindle still? Vacuum the face; look along the groove, all round, at every plug. Mark what does not show.",
     "Z is not touched again between passes. A plug that shows rotten or hollow: stop, record it as a void.",
 )
@@ -51,7 +68,15 @@ _EACH = (
 def _passes(facts: Facts, skim: Mapping[str, Any], state: State) -> Table:
     plugs = [casting.casting.id for casting in facts.stackup.castings[1:]]
     one_by_one = len(plugs) <= _MOST_PLUGS
-    head = ["pass", "left", "groove shows", *(plugs if one_by_one else ["plugs that show"]), "stop if", "cut", "measured"]
+    head = [
+        "pass",
+        "left",
+        "groove shows",
+        *(plugs if one_by_one else ["plugs that show"]),
+        "stop if",
+        "cut",
+        "measured",
+    ]
     rows: list[tuple[Cell, ...]] = []
     stop, made = int(skim["planned_stop"]), facts.settled.passes
     for entry in facts.report["shows"]:
@@ -60,7 +85,7 @@ def _passes(facts: Facts, skim: Mapping[str, Any], state: State) -> Table:
         some = [_word(shows[name]) for name in plugs]
         if not one_by_one:
             some = [f"{sum(shows[name][1] >= 1.0 for name in plugs)} of {len(plugs)}"]
-        gone = state == "done" and number <= stop or number <= made
+        gone = (state == "done" and number <= stop) or number <= made
         measured = Slot(f"pass-{number}", f"thickness measured after pass {number}", "", facts.unit)
         rows.append(
             (str(number) + (" *" if number == stop else ""), mm(entry["plane"]), _share(shows["groove"]), *some,

@@ -66,9 +66,7 @@ class Heights:
         top = heights.skimmed(self.stop, at).nominal
         floor = top - casting.depth_at(heights, at).nominal
         resin = top - casting.pour.p_expected.nominal
-        return Column(
-            casting.casting.id, top, floor, top - heights.thickness(at).nominal, resin, casting.deck_highest
-        )
+        return Column(casting.casting.id, top, floor, top - heights.thickness(at).nominal, resin, casting.deck_highest)
 
     def levels(self) -> list[Level]:
         """The heights that are named beside the section."""
@@ -213,7 +211,8 @@ def _weakest(checks: Sequence[Mapping[str, Any]], heights: Heights) -> dict[str,
         if key == "fill":
             key = "fill groove" if where.startswith("groove") else "fill plug"
         elif key == "registration":
-            key += " plug" if where.startswith("plug") else " edge" if "edge" in where or "groove" in where else " seat"
+            kind = where.partition(" ")[0]
+            key += f" {kind}" if kind in ("plug", "edge") else " seat"
         held = found.get(key)
         rank = (grave[check["verdict"]], round(check["margin"], 6))
         if held is None or rank < (grave[held["verdict"]], round(held["margin"], 6)):
