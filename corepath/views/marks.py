@@ -55,8 +55,8 @@ def touch_mark(view: PlanView, labels: Labels, x: float, y: float) -> None:
     labels.place(sx, sy, "touch Z here", 2.0, class_="label strong halo")
 
 
-def name_features(view: PlanView, labels: Labels, scene: Scene) -> None:
-    """Names of plugs, inserts and dowels beside them."""
+def name_features(view: PlanView, labels: Labels, scene: Scene, dowels: bool = True) -> None:
+    """Names of plugs, inserts and (unless `dowels` is off) dowels beside them."""
     spots: list[tuple[str, float, float, float]] = []
     for casting in scene.board.castings:
         if casting.kind == "plug":
@@ -71,7 +71,7 @@ def name_features(view: PlanView, labels: Labels, scene: Scene) -> None:
                 )
             )
     spots += [(p.id, p.x, p.y, p.diameters[0] / 2) for p in scene.places]
-    spots += [(d.id, d.x, d.y, d.diameters[0] / 2) for d in scene.dowels]
+    spots += [(d.id, d.x, d.y, d.diameters[0] / 2) for d in scene.dowels if dowels]
     for _, x, y, radius in spots:
         sx, sy = view.sheet(x, y)
         r = radius * view.scale

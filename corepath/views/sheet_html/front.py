@@ -125,8 +125,6 @@ def measure_page(facts: Facts) -> Page:
         thin, thick = known["thinnest"]["value"], known["thickest"]["value"]
         blocks.append(Banner("Measured", (f"From {mm(thin)} to {mm(thick)} thick, errors counted.",), grave=False))
     blocks += [_ready(began), Drawing("Where to measure the blank", places_drawing(facts)), *_places(facts, measured)]
-    if not began:
-        blocks.append(_beside(facts))
     return Page("blank", "0", "Measure the blank", "before anything is cut", tuple(blocks), state=state, short="blank")
 
 
@@ -164,11 +162,14 @@ def _places(facts: Facts, measured: bool) -> tuple[Block, ...]:
     table = Table("Places", head, tuple(rows), note=note, numbers=(0, 1, 2))
     says = "" if not measured else "recorded or named in the job"
     measure = Measure("Thickness by callipers; leave out what you did not measure", facts.command(*thick), done=says)
-    return table, Measures("Record", (measure,))
+    return table, Measures("Record", (measure, *_beside(facts)))
 
 
-def _beside(facts: Facts) -> Measures:
+def _beside(facts: Facts) -> tuple[Measure, ...]:
+    """Width and moisture, as long as they can be recorded for the blank as it came."""
+    if facts.settled.stage != "blank":
+        return ()
     width = Slot("width-blank", "width of the blank across the grain", "W", facts.unit, short="width")
     moisture = Slot("moisture-blank", "moisture content of the blank in percent", "M", "%", short="moisture")
     text = "Width across the grain, and moisture by a meter if you have one"
-    return Measures("", (Measure(text, facts.command(" --width ", width, " --moisture ", moisture)),))
+    return (Measure(text, facts.command(" --width ", width, " --moisture ", moisture)),)

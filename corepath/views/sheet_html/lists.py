@@ -20,10 +20,9 @@ def holes_page(facts: Facts) -> Page:
         for k, part in enumerate(name for name in ("seat", "bore") if name in hole):
             step = hole[part]
             name = hole["id"] if k == 0 else ""
-            rows.append(
-                (name, hole["setup"], place(*hole["at"]), place(*hole["lies"]),
-                 part if hole["kind"] == "insert" else "hole", mm(step["diameter"]), mm(step["depth"]), f"T{step['cutter']}, {step['made']}", step["file"])
-            )  # fmt: skip
+            kind = part if hole["kind"] == "insert" else "hole"
+            sizes = (mm(step["diameter"]), mm(step["depth"]), f"T{step['cutter']}, {step['made']}", step["file"])
+            rows.append((name, hole["setup"], place(*hole["at"]), place(*hole["lies"]), kind, *sizes))
     head = ("hole", "set-up", "on the board", "as it lies", "part", "diameter", "deep", "made", "file")
     note = (
         "Places from the blank's middle, mm. Deep: from the face that is up; for inserts the skimmed face at the stop."

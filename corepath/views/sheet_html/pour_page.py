@@ -88,8 +88,9 @@ def _castings(facts: Facts, pour: Mapping[str, Any]) -> Table:
         rows.append((*cells, *(mm(stop["p_limit_worst"]) for stop in casting.get("stops", []))))
     note = (
         f"Poured to {mm(facts.job.cast.pour_short)} below the raw top. Low: how far the cured resin lies below the "
-        "raw top at its lowest point, mm. May now: until a stop is known. Pass: the most it may if the skim stops there, every "
-        "error against it; * planned. Level: out of level at most, a card that thick under one end of a 1 m level."
+        "raw top at its lowest point, mm. May now: until a stop is known. Pass: the most it may if the skim stops "
+        "there, every error against it; * planned. Level: out of level at most, a card that thick under one end of a "
+        "1 m level."
     )
     return Table("Castings", tuple(head), tuple(rows), note=note, numbers=tuple(range(1, len(head))), wide=True)
 

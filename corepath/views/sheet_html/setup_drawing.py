@@ -37,7 +37,7 @@ WIDTH = 186.0
 _ABOVE, _BELOW, _LEFT, _RIGHT = 6.5, 24.0, 19.0, 14.0
 _TALLEST = 105.0
 _LEGEND_ROW = 5.2
-PLACES_ROOM = Box(9.0, 6.0, WIDTH - 9.0, 58.0)
+PLACES_ROOM = Box(9.0, 6.0, WIDTH - 9.0, 52.0)
 """Where the blank with its places to measure stands on its drawing."""
 
 
@@ -141,7 +141,8 @@ def _around(view: PlanView, facts: Facts, setup: Setup, works: Sequence[Work]) -
     touched = facts.job.machine.touch_at
     if touched is not None and (facts.job.machine.z_zero == "face" or any(w.name == "inserts" for w in works)):
         touch_mark(view, labels, *scene.at(*touched))
-    name_features(view, labels, scene)
+    _dowels(view, labels, facts, setup)
+    name_features(view, labels, scene, dowels=False)
     for one in standing(facts.job, facts.stackup, setup):
         sx, sy = view.sheet(one.area.centroid.x, one.area.centroid.y)
         labels.place(sx, sy, f"{one.name}, {number(one.height, 1)} high", 1.0, class_="label halo")
@@ -175,6 +176,15 @@ def _edges(view: PlanView, facts: Facts, setup: Setup, blank: Box) -> None:
         ends = [number(middle + by) for by in (-8, -3, 3, 8)]
         svg.path(f"M{ends[0]} {low}C{ends[1]} {high} {ends[2]} {high} {ends[3]} {low}", "narrow")
         arrowhead(svg, middle + 8, blank.y0 - 7, 0.6)
+
+
+def _dowels(view: PlanView, labels: Labels, facts: Facts, setup: Setup) -> None:
+    """The dowels' names close by, over lines if need be: they lie where there is little room."""
+    for dowel in facts.scene(setup).dowels:
+        x, y = view.sheet(dowel.x, dowel.y)
+        r = dowel.diameters[0] / 2 * view.scale
+        labels.block(Box(x - r, y - r, x + r, y + r))
+        labels.block(view.svg.text(x, y - r - 2.4, dowel.id, "label name halo", size=SMALL, anchor="middle"))
 
 
 def _grain(svg: Document, x: float, y: float) -> None:

@@ -24,9 +24,7 @@ def setup_steps(facts: Facts, setup: Setup, works: Sequence[Work]) -> Steps:
     """The steps of a set-up; those of operations that are cut are ticked already."""
     all_cut = all(work.name in facts.done for work in works)
     lines = [(words, "", all_cut) for words in _laying(facts, setup)]
-    lines.append(
-        (f"Run rehearsal/{setup}-rehearsal.nc, spindle off: it goes round above all that is cut.", "", all_cut)
-    )
+    lines.append((f"Run rehearsal/{setup}-rehearsal.nc, spindle off, hand on the stop.", "", all_cut))
     for work in works:
         lines += _running(facts, work)
     lines.append((_end(setup), "", all_cut))
@@ -78,7 +76,7 @@ def _running(facts: Facts, work: Work) -> list[tuple[str, str, bool]]:
 
 def _end(setup: Setup) -> str:
     return {
-        "A": "Hands off until the spindle stands. Vacuum the pockets. Leave the blank held; measure below.",
+        "A": "Hands off until the spindle stands. Vacuum the pockets. Leave the blank held; measure: next page.",
         "B": "Hands off until the spindle stands. Blow and look: prongs and barrels must clear the deck to be.",
         "C": "Hands off until the spindle stands. Feel the deck: no ridge, no step. Look at every casting.",
         "D": "Hands off until the spindle stands. Cut the web by hand, then dress the edge.",

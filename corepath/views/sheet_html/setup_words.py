@@ -36,18 +36,15 @@ def dowel_rows(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
     mine: list[dict[str, Any]] = [one for one in facts.report["dowel_lengths"] if one["setup"] == setup]
     if not mine:
         return ()
-    rows = []
+    places: dict[str, list[str]] = {}
     for one in mine:
         section = facts.board.dowels[one["dowel"] - 1]
-        x, y = facts.scene(setup).at(*section.at)
-        words = (
-            f"{section.diameter:g} thick, at most {mm(one['length'], 1)} long: {mm(section.depth_in_bed, 1)} in the bed"
-        )
-        long = "" if one["fits"] else "; the job's own is too long here"
-        rows.append(
-            (f"dowel {one['dowel']}", f"{place(x, y)}: {words}, {mm(one['stand'], 1)} above; wood or plastic{long}")
-        )
-    return tuple(rows)
+        parts = f"{mm(section.depth_in_bed, 1)} in the bed, {mm(one['stand'], 1)} above"
+        size = f"{section.diameter:g} thick, at most {mm(one['length'], 1)} long: {parts}; wood or plastic"
+        size += "" if one["fits"] else "; the job's own is too long here"
+        where = place(*facts.scene(setup).at(*section.at))
+        places.setdefault(size, []).append(f"{one['dowel']} at {where}")
+    return tuple(("dowels", f"{' and '.join(where)}: {size}") for size, where in places.items())
 
 
 def fixings(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:

@@ -64,22 +64,15 @@ def setup_facts(facts: Facts, setup: Setup, works: Sequence[Work]) -> Rows:
     place = (
         f"front-left corner as it lies, X{zero.x:g} Y{zero.y:g} from the middle" if corner else "middle of the blank"
     )
-    lies = "laid up in its cradle" if setup == "D" else f"on its {_down(setup)}"
     rows = [
-        ("lies", f"{lies}; grain along X"),
         ("island and rim", hold_words(facts, setup)),
         ("X, Y zero", f"{place}, taken from the dowels, never from an edge"),
         *_z_rows(works),
         *dowel_rows(facts, setup),
         *fixings(facts, setup),
-        ("the cutter moves", _extents(facts, works) or "see the heads of the files"),
-        ("safe height", f"{mm(works[0].clear, 1)} above the bed"),
+        ("the cutter moves", f"{_extents(facts, works)}safe height {mm(works[0].clear, 1)}"),
     ]
     return Rows("Set-up", tuple(rows))
-
-
-def _down(setup: Setup) -> str:
-    return {"A": "raw bottom, as it comes", "B": "raw top", "C": "skimmed bottom"}[setup]
 
 
 def _z_rows(works: Sequence[Work]) -> tuple[tuple[str, str], ...]:
@@ -108,7 +101,7 @@ def _extents(facts: Facts, works: Sequence[Work]) -> str:
     }
     names = {"x": "X", "y": "Y", "z": "height"}
     words = ", ".join(f"{names[axis]} {low:.1f} to {high:.1f}" for axis, (low, high) in spans.items())
-    return words.replace("-", "−") + " over the bed, from the blank's middle"
+    return words.replace("-", "−") + " above the bed; "
 
 
 def files_table(facts: Facts, works: Sequence[Work]) -> Table:
@@ -137,7 +130,7 @@ def _skim_row(facts: Facts, work: Work, files: Sequence[Mapping[str, Any]], deep
     single = [entry for entry in files if not entry.get("combined")]
     names = f"{work.stem}-pass-1.nc to {len(single)}, or {work.stem}-all.nc"
     longest = max((entry["minutes"] for entry in single), default=files[0]["minutes"])
-    watch = f"one pass a file, or all with a stop after each; see the page of the skim. {_watch(work, files[0])}"
+    watch = f"see the page of the skim; {_watch(work, files[0])}"
     return names, work.cutter.describe(), f"{files[0]['rpm']:.0f}", deepest, f"{longest:.1f} a pass", watch
 
 
@@ -145,8 +138,8 @@ def _deepest(facts: Facts, work: Work) -> str:
     if work.setup == "D":
         return f"{mm(work.lowest)} over the cradle's rise 0"
     top = facts.scene(work.setup).top(work.order)
-    bed = f"{mm(-work.lowest)} into the spoil board" if work.lowest < 0 else f"{mm(work.lowest)} above the bed"
-    return f"{bed}, {mm(top - work.lowest)} below the face"
+    bed = f"{mm(-work.lowest)} into the bed" if work.lowest < 0 else f"{mm(work.lowest)} above the bed"
+    return f"{mm(top - work.lowest)} deep, {bed}"
 
 
 def _watch(work: Work, entry: Mapping[str, Any]) -> str:
