@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import warnings
 
 import numpy as np
 import shapely
@@ -25,6 +26,7 @@ Floats = NDArray[np.float64]
 
 _KEY = "deck.grid"
 _MOST = 30_000_000
+_FARTHEST = 1e6  # a height beyond this, in any unit, is none
 _COLUMNS = ("x", "y", "h")
 
 
@@ -73,15 +75,29 @@ def read_grid(data: bytes, name: str, deck: DeckSection) -> tuple[Floats, Floats
 
 
 def _npy(data: bytes, name: str) -> Floats:
+    """The array that the bytes hold, at most as large as they are whatever their head claims; nothing is unpickled."""
+    stream = io.BytesIO(data)
     try:
-        loaded = np.load(io.BytesIO(data), allow_pickle=False)
-    except (ValueError, OSError, EOFError, SyntaxError) as error:
-        raise InputError([Fault(_KEY, f"{name} cannot be read as NPY: {str(error)[:80]}")]) from None
-    if not isinstance(loaded, np.ndarray) or loaded.ndim != 2 or loaded.dtype.kind not in "fiu" or loaded.size > _MOST:
-        shape = getattr(loaded, "shape", ())
-        says = f"{name} holds no grid of heights"
-        raise InputError([Fault(_KEY, says, f"{shape}", "a plain array of numbers, along X by along Y")])
-    return np.asarray(loaded, dtype=float)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            version = np.lib.format.read_magic(stream)
+            head = np.lib.format.read_array_header_1_0 if version == (1, 0) else np.lib.format.read_array_header_2_0
+            shape, columns_first, kind = head(stream)
+    except Exception as error:  # the head is a Python literal: its reader raises whatever that meets
+        reason = (str(error).splitlines() or [""])[0] or type(error).__name__
+        raise InputError([Fault(_KEY, f"{name} cannot be read as NPY: {reason[:80]}")]) from None
+    size = math.prod(shape)
+    if len(shape) != 2 or kind.kind not in "fiu" or not 0 < size <= _MOST:
+        allowed = "a plain array of numbers, along X by along Y"
+        raise InputError([Fault(_KEY, f"{name} holds no grid of heights", f"{shape}"[:80], allowed)])
+    body = data[stream.tell() :]
+    if len(body) != size * kind.itemsize:
+        says = f"{name} is damaged: its head says {size * kind.itemsize} bytes of numbers, it holds {len(body)}"
+        raise InputError([Fault(_KEY, says, allowed="the whole file")])
+    held = np.frombuffer(body, dtype=kind).reshape(shape, order="F" if columns_first else "C")
+    with np.errstate(all="ignore"):
+        heights = held.astype(np.float64)
+    return np.where(np.abs(heights) <= _FARTHEST, heights, math.nan)
 
 
 def _rows(data: bytes, name: str) -> Floats:
@@ -92,7 +108,10 @@ def _rows(data: bytes, name: str) -> Floats:
     order = [0, 1, 2]
     rows, faults = [], []
     for place, (number, line) in enumerate(lines):
-        cells = [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter))]
+        try:
+            cells = [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter), [])]
+        except csv.Error:
+            cells = []
         if place == 0 and sorted(cell.lower() for cell in cells[:3]) == sorted(_COLUMNS):
             order = [[cell.lower() for cell in cells].index(column) for column in _COLUMNS]
             continue
@@ -114,8 +133,9 @@ def _rows(data: bytes, name: str) -> Floats:
 
 def _lattice(rows: Floats, name: str) -> tuple[Floats, Floats, Floats]:
     """The rows as a grid; its places are those that occur, places within a thousandth of the spacing being one."""
-    if not np.isfinite(rows[:, :2]).all():
-        raise InputError([Fault(_KEY, f"{name} has places that are no numbers", allowed="x and y in each row")])
+    if not (np.abs(rows[:, :2]) <= _FARTHEST).all():
+        says = f"{name} has places that are no numbers, or too far away to be meant"
+        raise InputError([Fault(_KEY, says, allowed="x and y in each row")])
     (gx, i), (gy, j) = _places(rows[:, 0]), _places(rows[:, 1])
     if len(gx) * len(gy) > min(_MOST, 16 * len(rows) + 64):
         says = f"{name} is no grid: {len(rows)} rows at {len(gx)} different x and {len(gy)} different y"
@@ -127,7 +147,7 @@ def _lattice(rows: Floats, name: str) -> tuple[Floats, Floats, Floats]:
         x, y = rows[order[twice[0]], :2]
         raise InputError([Fault(_KEY, f"{name} has two values at ({x:g}, {y:g})", allowed="one at each place")])
     h = np.full((len(gx), len(gy)), math.nan)
-    h[i, j] = rows[:, 2]
+    h[i, j] = np.where(np.abs(rows[:, 2]) <= _FARTHEST, rows[:, 2], math.nan)
     return gx, gy, h
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 import io
 import logging
 import math
+import warnings
 from typing import Any
 
 import numpy as np
@@ -28,6 +29,7 @@ __all__ = ["mesh_heights", "placed_faces"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+_FARTHEST = 1e6  # mm
 _ASIDE = 0.02  # mm beside an edge where the ground is probed
 _STEP = 0.05  # mm: the ground beside an edge that lies deeper than this is a step, not a seam
 
@@ -54,6 +56,9 @@ def placed_faces(data: bytes, name: str, deck: DeckSection) -> tuple[Floats, Int
     coincide. Raises InputError where the file holds no mesh."""
     corners, indices = _loaded(data, name)
     scale = MM[deck.mesh_units or "mm"]
+    if np.abs(corners).max() * scale > _FARTHEST:
+        allowed = f"at most {_FARTHEST:g} mm; mesh_units such that the mesh has the board's size"
+        raise InputError([_fault(f"{name} has corners too far away to be meant", allowed)])
     turn = math.radians(deck.mesh_angle)
     c, s = math.cos(turn), math.sin(turn)
     x, y, z = (corners * scale).T
@@ -63,6 +68,8 @@ def placed_faces(data: bytes, name: str, deck: DeckSection) -> tuple[Floats, Int
     _, number = np.unique(np.round(placed / grain).astype(np.int64), axis=0, return_inverse=True)
     numbered = number.reshape(-1).astype(np.int64)[indices]
     whole = (numbered[:, 0] != numbered[:, 1]) & (numbered[:, 1] != numbered[:, 2]) & (numbered[:, 2] != numbered[:, 0])
+    if not whole.any():
+        raise InputError([_fault(f"{name} holds no faces: each is a line or a point")])
     return placed[indices[whole]], numbered[whole]
 
 
@@ -71,17 +78,22 @@ def _loaded(data: bytes, name: str) -> tuple[Floats, Ints]:
 
     kind = name.rpartition(".")[2].lower()
     log = logging.getLogger("trimesh")
-    silent, log.disabled = log.disabled, True
+    log.addHandler(logging.NullHandler())  # its modules have loggers of their own below this one
+    told, log.propagate = log.propagate, False
     try:
-        loaded: Any = trimesh.load(io.BytesIO(data), file_type=kind, force="mesh", process=False)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            loaded: Any = trimesh.load(io.BytesIO(data), file_type=kind, force="mesh", process=False)
         corners = np.asarray(loaded.vertices, dtype=np.float64)
         indices = np.asarray(loaded.faces, dtype=np.int64)
     except Exception as error:  # the reader raises whatever its parsing meets
         raise InputError([_fault(f"{name} cannot be read as a mesh: {_first_line(error)}")]) from None
     finally:
-        log.disabled = silent
+        log.propagate = told
     if not len(corners) or indices.ndim != 2 or not len(indices):
         raise InputError([_fault(f"{name} holds no faces")])
+    if corners.shape[1:] != (3,) or indices.shape[1:] != (3,):
+        raise InputError([_fault(f"{name} is damaged: corners without x, y and z, or faces without three corners")])
     if indices.min() < 0 or indices.max() >= len(corners) or not np.isfinite(corners).all():
         raise InputError([_fault(f"{name} is damaged: faces without corners, or corners that are no numbers")])
     return corners, indices

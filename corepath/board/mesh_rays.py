@@ -12,12 +12,15 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.errors import Fault, InputError
+
 __all__ = ["Cells", "cells_of", "look_down"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _MOST = 64
+_MOST_MEMBERS = 1e8  # faces counted once for each cell that they may touch
 _SAME = 1e-4  # mm: hits closer than this are one, at an edge or where faces lie on one another
 
 
@@ -128,10 +131,18 @@ class Cells:
 
 
 def cells_of(faces: Floats) -> Cells:
-    """`faces` (n, 3, 3) in cells about as large as a face, so that neither cells nor their lists grow out of hand."""
+    """`faces` (n, 3, 3) in cells about as large as a face, so that neither cells nor their lists grow out of hand.
+
+    Raises InputError where so many lie over one another that they would.
+    """
     span = np.ptp(faces[:, :, :2].reshape(-1, 2), axis=0) + 1e-9
     cell = max(0.5, math.sqrt(float(span[0] * span[1]) / len(faces)), float(span.max()) / 4000.0)
-    return Cells(faces, min(cell, 20.0) if float(span.max()) < 40_000.0 else cell)
+    cell = min(cell, 20.0) if float(span.max()) < 40_000.0 else cell
+    across = np.ptp(faces[:, :, :2], axis=1) // cell + 2.0
+    if float((across[:, 0] * across[:, 1]).sum()) > _MOST_MEMBERS:
+        says = "the faces of the mesh lie over one another in great numbers"
+        raise InputError([Fault("deck.mesh", says, f"{len(faces)} faces", "a surface of faces side by side")])
+    return Cells(faces, cell)
 
 
 def look_down(cells: Cells, x: Floats, y: Floats) -> tuple[Floats, Floats, Ints, Ints]:

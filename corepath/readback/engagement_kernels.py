@@ -22,6 +22,7 @@ BINS = 36
 _NEAR = 0.02
 _LEVEL = 1e-9
 _INNER = 0.5
+_SAME_WAY = 256
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -78,7 +79,10 @@ def _collect(
     x: float, y: float, lower: Floats, upper: Floats, head: Ints, after: Ints, member: Ints, frame: Floats,
     shape: tuple[int, int], reach: float, near: Ints, seen: Ints, stamp: int,
 ) -> int:  # fmt: skip
-    """Earlier pieces within `reach` of (x, y), the newest of each cell first, in `near`; how many."""
+    """Earlier pieces within `reach` of (x, y), the newest of each cell first, in `near`; how many.
+
+    At most one less than `near` holds: a file that goes the same way thousands of times must not take hours.
+    """
     ny, nx = shape
     cell = frame[2]
     count = 0
@@ -96,17 +100,36 @@ def _collect(
                     continue
                 seen[piece] = stamp
                 away, _ = _gap(x, y, lower[piece], upper[piece])
-                if away <= reach * reach and count < len(near):
+                if away <= reach * reach:
                     near[count] = piece
                     count += 1
+                    if count == len(near) - 1:
+                        return count
     return count
 
 
 @njit(cache=True)
+def _again(link: int, a: Floats, b: Floats, lower: Floats, upper: Floats, after: Ints, member: Ints) -> bool:
+    """Whether one of the newest pieces of a cell is this very piece: what was cut once clears nothing more."""
+    for _ in range(_SAME_WAY):
+        if link < 0:
+            return False
+        k = member[link]
+        if (
+            lower[k, 0] == a[0] and lower[k, 1] == a[1] and lower[k, 2] == a[2]
+            and upper[k, 0] == b[0] and upper[k, 1] == b[1] and upper[k, 2] == b[2]
+        ):  # fmt: skip
+            return True
+        link = after[link]
+    return False
+
+
+@njit(cache=True)
 def _insert(
-    piece: int, a: Floats, b: Floats, head: Ints, after: Ints, member: Ints, used: int, frame: Floats, nx: int
+    piece: int, lower: Floats, upper: Floats, head: Ints, after: Ints, member: Ints, used: int, frame: Floats, nx: int
 ) -> int:
     """Enter a piece into the cells over the blank that it passes through; the number of links in use."""
+    a, b = lower[piece], upper[piece]
     cell = frame[2]
     way = math.sqrt((b[0] - a[0]) ** 2 + (b[1] - a[1]) ** 2)
     steps = int(way / (0.5 * cell)) + 1
@@ -119,6 +142,8 @@ def _insert(
         if at == last or ix < 0 or iy < 0 or ix >= nx or at >= len(head):
             continue
         last = at
+        if _again(head[at], a, b, lower, upper, after, member):
+            continue
         member[used] = piece
         after[used] = head[at]
         head[at] = used
@@ -188,9 +213,8 @@ def engage(
             deepest = 0.0
             if not upright:
                 upper[k, 0], upper[k, 1], upper[k, 2] = x, y, z
-                if got < len(near):
-                    near[got] = k
-                    got += 1
+                near[got] = k
+                got += 1
                 for j in range(BINS):
                     qx, qy = x + radius * math.cos(heading + angle[j]), y + radius * math.sin(heading + angle[j])
                     top = _height(
@@ -227,4 +251,4 @@ def engage(
             found[row, 3] = under
         travelled += way
         ended[k] = travelled
-        used = _insert(k, lower[k], upper[k], head, after, member, used, frame, nx)
+        used = _insert(k, lower, upper, head, after, member, used, frame, nx)

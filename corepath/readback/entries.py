@@ -7,6 +7,7 @@ no part of a first lap. Lengths in mm, bed frame.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +24,8 @@ Flags = NDArray[np.bool_]
 
 _SAME = 0.01
 _ON = 0.2
+_CELL = 6.0
+"""radii: more than a run's first diameter of way, one sample over, and what lies ahead of an end, 2.5 radii."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,13 +73,34 @@ def first_laps(
     found |= _on_own_way(pieces, place, entries)
     headings = _headings(pieces)
     heading = headings[piece]
-    ends = [_End(*pieces.upper[entry.last].tolist(), *headings[entry.last].tolist()) for entry in entries]
+    ends = _Ends(radius)
+    for entry in entries:
+        ends.add(_End(*pieces.upper[entry.last].tolist(), *headings[entry.last].tolist()))
     for first, stop in runs(wide | found):
-        if found[first:stop].any() or _goes_on(ends, place, heading, way, first, stop, radius):
+        x, y, _ = place[first].tolist()
+        if found[first:stop].any() or _goes_on(ends.near(x, y), place, heading, way, first, stop, radius):
             found[first:stop] = True
-            x, y, z = (float(value) for value in place[stop - 1])
-            ends.append(_End(x, y, z, float(heading[stop - 1, 0]), float(heading[stop - 1, 1])))
+            ends.add(_End(*place[stop - 1].tolist(), *heading[stop - 1].tolist()))
     return found
+
+
+class _Ends:
+    """Ends of slots by square cells, each once: where a slot is cut over and over, the work must not grow with it."""
+
+    def __init__(self, radius: float) -> None:
+        self._size = _CELL * radius
+        self._cells: dict[tuple[int, int], dict[tuple[float, ...], _End]] = {}
+
+    def add(self, end: _End) -> None:
+        cell = math.floor(end.x / self._size), math.floor(end.y / self._size)
+        key = tuple(round(value, 3) for value in (end.x, end.y, end.z, end.ux, end.uy))
+        self._cells.setdefault(cell, {}).setdefault(key, end)
+
+    def near(self, x: float, y: float) -> list[_End]:
+        """All ends that a run beginning at (x, y) may take up, and others not far off."""
+        i, j = math.floor(x / self._size), math.floor(y / self._size)
+        cells = ((i + di, j + dj) for di in (-1, 0, 1) for dj in (-1, 0, 1))
+        return [end for cell in cells for end in self._cells.get(cell, {}).values()]
 
 
 def _headings(pieces: Pieces) -> Floats:
