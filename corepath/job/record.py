@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import datetime
 import math
-import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -22,6 +21,7 @@ from corepath.job.record_rules import Progress, refusals
 from corepath.job.record_settled import Settled, settle
 from corepath.job.record_text import SCALES, entries_of, entry_text, head_faults, head_text, printable
 from corepath.job.source import Source, locate, parse, read_text
+from corepath.job.writing import locked, replace_file
 
 __all__ = ["Record", "load_record", "record_path", "save_record"]
 
@@ -143,10 +143,11 @@ def save_record(record: Record, path: Path) -> None:
     """
     target = path.resolve()
     try:
-        held = target.read_bytes() if target.exists() else None
-        if held != record.original:
-            raise OutputError(f"{path}: was changed by another hand meanwhile; nothing has been written, try again")
-        _replace(target, _content(record))
+        with locked(target.parent):
+            held = target.read_bytes() if target.exists() else None
+            if held != record.original:
+                raise OutputError(f"{path}: was changed by another hand meanwhile; nothing has been written, try again")
+            replace_file(target, _content(record))
     except OutputError:
         raise
     except OSError as error:
@@ -161,21 +162,6 @@ def _content(record: Record) -> bytes:
     line_end = "\r\n" if b"\r\n" in record.original else "\n"
     gap = "" if not record.original or record.original.endswith(b"\n") else "\n"
     return record.original + (gap + text).replace("\n", line_end).encode()
-
-
-def _replace(target: Path, content: bytes) -> None:
-    beside = target.with_name(f".writing-{os.getpid()}-{target.name}")
-    try:
-        with beside.open("xb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        if target.exists():
-            beside.chmod(target.stat().st_mode & 0o777)
-        beside.replace(target)
-    except BaseException:
-        beside.unlink(missing_ok=True)
-        raise
 
 
 def _as_record(faults: Iterable[Fault]) -> list[Fault]:

@@ -7,6 +7,7 @@ from importlib import resources
 from pathlib import Path
 
 from corepath.errors import Fault, InputError
+from corepath.job.writing import write_new
 
 __all__ = ["starter_text", "title_of", "write_starter"]
 
@@ -43,8 +44,7 @@ def write_starter(path: Path) -> str:
     if not path.parent.is_dir():
         raise _refused(path, f"there is no folder {path.parent}", "a name in an existing folder")
     try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        write_new(path, text.encode("utf-8"))
     except FileExistsError:
         raise _refused(path, "is there already and is not overwritten", "a name that is free") from None
     except (OSError, ValueError) as error:

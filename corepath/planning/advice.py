@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from corepath.job.writing import write_new
 from corepath.planning.prepare import Prepared
 from corepath.stackup.cups import cup_plan
 from corepath.stackup.measuring import template_text
@@ -65,8 +66,7 @@ def write_measuring(prepared: Prepared, job_path: Path) -> Path | None:
         return None
     path = measuring_path(job_path)
     try:
-        with path.open("x", encoding="utf-8") as stream:
-            stream.write(template_text(prepared.job, prepared.board))
+        write_new(path, template_text(prepared.job, prepared.board).encode("utf-8"))
     except FileExistsError:
         return path
     except OSError:

@@ -1,20 +1,23 @@
-"""The folder of a plan: written beside and renamed, never half new and half old.
+"""The folder of a plan: never half new and half old, whatever ends the run.
 
-Every file is first written whole under a temporary name in the same folder; only when all are there are
-they renamed into place. Files of an earlier plan that this one does not write again are taken away:
-`.nc` files go to `withdrawn/`, rehearsals to `rehearsal/withdrawn/`, drawings and bodies are removed.
+What is to be changed is worked out first (`Change`). Then a whole new folder is made beside the old one, in which the
+files that stay are the same files, and the two change places in one step (`corepath.planning.exchange`); where the
+system does not allow that, the files are written beside and renamed one by one (`corepath.planning.in_place`). Files
+of an earlier plan that this one does not write again are taken away: `.nc` files go to `withdrawn/` or, once they were
+cut with, to `done/`, rehearsals to `rehearsal/withdrawn/`, drawings and bodies are removed. Nothing else is touched.
 """
 
 from __future__ import annotations
 
 import re
-import shutil
-import tempfile
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from corepath.errors import OutputError
+from corepath.job.writing import locked
+from corepath.planning.exchange import CannotExchange, exchange, take_up
+from corepath.planning.in_place import Change, in_place
 
 __all__ = ["Written", "write_folder"]
 
@@ -24,6 +27,9 @@ OURS = re.compile(r"^((0[1-9]|10)-[ABCD]-[a-z0-9-]+(\.from-\d+)?\.(nc|svg)|(map|
 REHEARSAL = re.compile(r"^[ABCD]-rehearsal\.nc$")
 
 SOLID = re.compile(r"^after-[ABCD]-(wood|casting)\.stl$")
+
+_FOLDERS = ("withdrawn", "done", "rehearsal", "rehearsal/withdrawn", "solid")
+_LARGEST = 512 * 2**20
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,33 +53,100 @@ def write_folder(
     """Write `files` (name to text or bytes) into `folder`, made if missing.
 
     With `withdraw`, earlier files of a plan that are not written again are taken away; `done` names the
-    operations (`groove`) whose files were cut with. Raises OutputError
-    when the folder or a file cannot be written; the earlier files are then still whole.
+    operations (`groove`) whose files were cut with. Raises OutputError when the folder or a file cannot be written, or
+    another run is writing there; the earlier files are then still whole.
     """
+    made = False
+    target = folder
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        staging = Path(tempfile.mkdtemp(prefix=".writing-", dir=folder))
-    except OSError as error:
-        raise OutputError(f"{folder}: cannot write here: {error.strerror or error}") from error
-    try:
-        for name, text in files.items():
-            (staging / name).parent.mkdir(exist_ok=True)
-            (staging / name).write_bytes(_bytes(text))
-        programs = [name for name in files if name.endswith(".nc") and "/" not in name]
-        new = tuple(name for name in programs if not (folder / name).exists())
-        unchanged = tuple(name for name in programs if name not in new and _same_motions(folder / name, files[name]))
-        withdrawn, finished = _take_away(folder, set(files), done) if withdraw else ((), ())
-        if withdraw:
-            _rehearsals_away(folder, set(files))
-            _solids_away(folder, set(files))
-        for name in files:
-            (folder / name).parent.mkdir(exist_ok=True)
-            (staging / name).replace(folder / name)
-    except OSError as error:
-        raise OutputError(f"{folder}: cannot write: {error.strerror or error}") from error
+        target = folder.resolve()
+        made = not target.exists()
+        target.mkdir(parents=True, exist_ok=True)
+        with locked(target):
+            take_up(target, _is_ours)
+            return _write(folder, target, {name: _bytes(text) for name, text in files.items()}, withdraw, done)
+    except OutputError:
+        raise
+    except (OSError, ValueError, RuntimeError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise OutputError(f"{folder}: cannot write here: {reason}; what was there before is as it was") from error
     finally:
-        shutil.rmtree(staging, ignore_errors=True)
+        if made:
+            _remove_empty(target)
+
+
+def _write(folder: Path, target: Path, files: dict[str, bytes], withdraw: bool, done: Collection[str]) -> Written:
+    programs = [name for name in files if name.endswith(".nc") and "/" not in name]
+    new = tuple(name for name in programs if not (target / name).exists())
+    unchanged = tuple(name for name in programs if name not in new and _same_motions(target / name, files[name]))
+    withdrawn, finished = _stale(target, files, done) if withdraw else ((), ())
+    change = _change(target, files, withdrawn, finished, withdraw)
+    _refuse_odd(folder, target, change)
+    try:
+        exchange(target, change)
+    except CannotExchange:
+        in_place(target, change)
     return Written(folder, tuple(files), withdrawn, finished, new, unchanged)
+
+
+def _change(
+    target: Path, files: dict[str, bytes], withdrawn: tuple[str, ...], finished: tuple[str, ...], withdraw: bool
+) -> Change:
+    moves = [(name, f"withdrawn/{name}") for name in withdrawn]
+    for name in finished:
+        moves += [*_kept_apart(target, name), (name, f"done/{name}")]
+    gone: list[str] = []
+    if withdraw:
+        walks = [f"rehearsal/{name}" for name in _names(target / "rehearsal") if REHEARSAL.match(name)]
+        moves += [(name, name.replace("/", "/withdrawn/", 1)) for name in walks if name not in files]
+        gone = [name for name in _names(target) if OURS.match(name) and name.endswith(".svg") and name not in files]
+        bodies = [f"solid/{name}" for name in _names(target / "solid") if SOLID.match(name)]
+        gone += [name for name in bodies if name not in files]
+    return Change(files, tuple(moves), tuple(gone))
+
+
+def _kept_apart(target: Path, name: str) -> list[tuple[str, str]]:
+    """A file that was cut with before under this name stays, under another: what it cut is in the wood."""
+    held, fresh = target / "done" / name, target / name
+    if not held.is_file() or held.read_bytes() == fresh.read_bytes():
+        return []
+    stem, number = name.removesuffix(".nc"), 1
+    while (target / "done" / f"{stem}.earlier-{number}.nc").exists():
+        number += 1
+    return [(f"done/{name}", f"done/{stem}.earlier-{number}.nc")]
+
+
+def _refuse_odd(folder: Path, target: Path, change: Change) -> None:
+    """Links among our own folders would lead out of this one; a folder under a file's name is not ours."""
+    for name in _FOLDERS:
+        path = target / name
+        if path.is_symlink() or (path.exists() and not path.is_dir()):
+            kind = "a link" if path.is_symlink() else "no folder"
+            raise OutputError(f"{folder}: cannot write: {name} in it is {kind}; move it away, nothing has been changed")
+    for name in (*change.files, *(to for _, to in change.moves)):
+        if (target / name).is_dir() and not (target / name).is_symlink():
+            raise OutputError(f"{folder}: cannot write: {name} in it is a folder; move it away")
+
+
+def _is_ours(name: str) -> bool:
+    """Whether a path in a plan's folder, with `/`, is that of a file which a plan writes or takes away."""
+    place, _, last = name.rpartition("/")
+    if not place:
+        return bool(OURS.match(name)) or name in ("report.json", "geometry.json", "job.resolved.json", "overview.svg")
+    if place in ("rehearsal", "rehearsal/withdrawn"):
+        return bool(REHEARSAL.match(last))
+    return bool(SOLID.match(last)) if place == "solid" else place == "withdrawn" and bool(OURS.match(last))
+
+
+def _names(folder: Path) -> list[str]:
+    return sorted(path.name for path in folder.iterdir()) if folder.is_dir() else []
+
+
+def _remove_empty(target: Path) -> None:
+    try:
+        target.rmdir()
+    except OSError:
+        return  # it holds what was written
 
 
 def _operation(name: str) -> str:
@@ -86,46 +159,19 @@ def _bytes(content: str | bytes) -> bytes:
     return content if isinstance(content, bytes) else content.encode("utf-8")
 
 
-def _same_motions(path: Path, content: str | bytes) -> bool:
+def _same_motions(path: Path, content: bytes) -> bool:
     """Whether a file differs in comments only."""
+    if not path.is_file() or path.stat().st_size > _LARGEST:
+        return False
 
     def motions(lines: str) -> list[str]:
         return [line for line in lines.splitlines() if not line.startswith("(")]
 
-    return motions(path.read_text(encoding="utf-8", errors="replace")) == motions(_bytes(content).decode("utf-8"))
+    return motions(path.read_text(encoding="utf-8", errors="replace")) == motions(content.decode("utf-8"))
 
 
-def _rehearsals_away(folder: Path, kept: set[str]) -> None:
-    """Rehearsals of an earlier plan that are not written again lie in `withdrawn/` beside them from now on."""
-    place = folder / "rehearsal"
-    if not place.is_dir():
-        return
-    for path in sorted(place.iterdir()):
-        if REHEARSAL.match(path.name) and f"rehearsal/{path.name}" not in kept:
-            (place / "withdrawn").mkdir(exist_ok=True)
-            path.replace(place / "withdrawn" / path.name)
-
-
-def _solids_away(folder: Path, kept: set[str]) -> None:
-    """A body of an earlier plan would be taken for what this one leaves."""
-    for path in sorted((folder / "solid").glob("*.stl")):
-        if SOLID.match(path.name) and f"solid/{path.name}" not in kept:
-            path.unlink()
-    if (folder / "solid").is_dir() and not any((folder / "solid").iterdir()):
-        (folder / "solid").rmdir()
-
-
-def _take_away(folder: Path, kept: set[str], done: Collection[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    stale = sorted(path.name for path in folder.iterdir() if OURS.match(path.name) and path.name not in kept)
-    programs = tuple(name for name in stale if name.endswith(".nc"))
-    finished = tuple(name for name in programs if _operation(name) in done)
-    withdrawn = tuple(name for name in programs if name not in finished)
-    for names, place in ((withdrawn, "withdrawn"), (finished, "done")):
-        if names:
-            (folder / place).mkdir(exist_ok=True)
-        for name in names:
-            (folder / name).replace(folder / place / name)
-    for name in stale:
-        if name not in programs:
-            (folder / name).unlink()
-    return withdrawn, finished
+def _stale(target: Path, files: Collection[str], done: Collection[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Programs of an earlier plan that are not written again: those withdrawn, and those that were cut with."""
+    stale = [name for name in _names(target) if OURS.match(name) and name.endswith(".nc") and name not in files]
+    finished = tuple(name for name in stale if _operation(name) in done)
+    return tuple(name for name in stale if name not in finished), finished

@@ -14,8 +14,10 @@ from numpy.typing import NDArray
 
 from corepath.errors import Fault, InputError
 from corepath.job.resolved import from_resolved
+from corepath.job.writing import locked
 from corepath.layup.laid import laid_up
 from corepath.planning.held_deck import held_deck
+from corepath.planning.in_place import refuse_half_written
 from corepath.planning.known import Known
 from corepath.planning.make import Progress, quiet
 from corepath.planning.prepare import Prepared, prepare_job
@@ -118,19 +120,20 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     """
     if not folder.is_dir():
         raise InputError([Fault("", "no such folder", file=str(folder))])
-    resolved = _json(folder / "job.resolved.json")
-    job = from_resolved(resolved)
-    filed = job.deck.mesh is not None or job.deck.grid is not None
-    deck = held_deck(job, resolved, _json(folder / "geometry.json")) if filed else None
-    prepared = prepare_job(job, folder, Known.from_dict(resolved), deck)
-    texts = {path.name: _text(path) for path in sorted(folder.glob("*.nc")) if _is_program(path)}
+    with locked(folder, shared=True):
+        refuse_half_written(folder)
+        resolved = _json(folder / "job.resolved.json")
+        texts = {path.name: _text(path) for path in sorted(folder.glob("*.nc")) if _is_program(path)}
+        walks = {f"{FOLDER}/{one.name}": _text(one) for one in sorted((folder / FOLDER).glob("*.nc")) if one.is_file()}
+        report = _json(folder / "report.json") if (folder / "report.json").exists() else {}
+        job = from_resolved(resolved)
+        filed = job.deck.mesh is not None or job.deck.grid is not None
+        geometry = _json(folder / "geometry.json") if filed else {}
     if not texts:
         raise InputError([Fault("", "no .nc file here", file=str(folder))])
-    report_path = folder / "report.json"
-    report = _json(report_path) if report_path.exists() else {}
-    sha256 = _sha256(report, "operations")
-    readback = read_files(prepared, texts, progress, sha256=sha256)
-    walks = {f"{FOLDER}/{path.name}": _text(path) for path in sorted((folder / FOLDER).glob("*.nc")) if path.is_file()}
+    deck = held_deck(job, resolved, geometry) if filed else None
+    prepared = prepare_job(job, folder, Known.from_dict(resolved), deck)
+    readback = read_files(prepared, texts, progress, sha256=_sha256(report, "operations"))
     planned = _sha256(report, "rehearsals")
     readback.findings.extend(check_rehearsals(prepared.ahead, job.machine.travel, walks, planned))
     return Reading(prepared, readback)

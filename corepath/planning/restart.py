@@ -16,6 +16,8 @@ from pathlib import Path
 import numpy as np
 
 from corepath.errors import Fault, InputError, OutputError
+from corepath.job.writing import write_new
+from corepath.planning.in_place import refuse_half_written
 from corepath.planning.restart_proof import HARMLESS, differs
 from corepath.planning.restart_state import At, block_of, clear_height, first_line, plunge_feed, spin_up, state_at
 from corepath.post.comments import comment, message
@@ -64,6 +66,7 @@ def default_name(path: Path, line: int) -> Path:
 
 def restart(path: Path, number: int) -> Restart:
     """A program that goes on from line `number` of a file. Raises InputError with what does not allow it."""
+    refuse_half_written(path.parent)
     data = _read(path)
     file = path.name
     text = data.decode("ascii", errors="replace")
@@ -106,8 +109,7 @@ def write_restart(made: Restart, path: Path) -> None:
     if made.findings:
         raise ValueError("a restart that does not read back is not written")
     try:
-        with path.open("x", encoding="ascii", newline="\n") as file:
-            file.write(made.text)
+        write_new(path, made.text.encode("ascii"))
     except FileExistsError:
         says = "there is such a file already, and it is never overwritten"
         raise InputError([Fault("-o", says, allowed="another name, or move it away", file=str(path))]) from None

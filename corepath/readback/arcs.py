@@ -11,10 +11,23 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["RADIUS_AGREEMENT_INCH", "RADIUS_AGREEMENT_MM", "centre_from_radius", "flatten", "lengths", "sweeps"]
+from corepath.errors import Fault, InputError
+
+__all__ = [
+    "MOST_PIECES",
+    "RADIUS_AGREEMENT_INCH",
+    "RADIUS_AGREEMENT_MM",
+    "centre_from_radius",
+    "flatten",
+    "lengths",
+    "sweeps",
+]
 
 RADIUS_AGREEMENT_MM = 0.002
 RADIUS_AGREEMENT_INCH = 0.0002 * 25.4
+
+MOST_PIECES = 25_000_000
+"""Straight pieces of one file beyond which memory would run out: five million lines, each an arc of five chords."""
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -73,7 +86,8 @@ def flatten(
 ) -> tuple[Floats, Floats, Ints]:
     """Straight pieces of all motions: starts (m, 3), ends (m, 3) and the motion each belongs to (m,).
 
-    Chords stay within `tolerance` of their arc: r (1 - cos(step / 2)) <= tolerance.
+    Chords stay within `tolerance` of their arc: r (1 - cos(step / 2)) <= tolerance. Raises InputError where that takes
+    more than `MOST_PIECES`.
     """
     sweep = sweeps(kind, start, end, centre)
     radius = np.hypot(start[:, 0] - centre[:, 0], start[:, 1] - centre[:, 1])
@@ -83,6 +97,9 @@ def flatten(
     step = 2.0 * np.arccos(np.clip(1.0 - tolerance / np.maximum(largest, tolerance), 0.0, 1.0))
     count = np.where(kind >= 2, np.ceil(np.abs(sweep) / step - 1e-9), 1).astype(np.int64)
     count = np.maximum(count, 1)
+    if count.sum() > MOST_PIECES:
+        says = "arcs so large, or so many, cannot be simulated"
+        raise InputError([Fault("", says, f"{count.sum()} pieces of {len(kind)} motions", f"at most {MOST_PIECES}")])
     owner = np.repeat(np.arange(len(kind), dtype=np.int64), count)
     piece = np.arange(len(owner), dtype=np.int64) - np.repeat(np.cumsum(count) - count, count)
     upper = _at((piece + 1) / count[owner], owner, kind, start, end, centre, sweep, radius, last)

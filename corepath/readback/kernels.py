@@ -161,6 +161,16 @@ def _cut_piece(
 
 
 @njit(cache=True)
+def _over(a: float, b: float, least: float, most: float, low: float, high: float) -> tuple[float, float]:
+    """The stretch of the way from a to b that lies from `least` to `most`, within `low` to `high`: shares of it."""
+    if a == b:
+        return (low, high) if least <= a <= most else (low, low)
+    one, other = (least - a) / (b - a), (most - a) / (b - a)
+    first, last = max(low, min(one, other)), min(high, max(one, other))
+    return (first, last) if first <= last else (low, low)
+
+
+@njit(cache=True)
 def cut_pieces(
     top: Singles, x0: float, y0: float, px: float, py: float, lower: Floats, upper: Floats, owner: Ints,
     radius: float, corner: float, removed: Floats, where: Floats, deep: Floats,
@@ -172,6 +182,7 @@ def cut_pieces(
     """
     place = np.zeros(3)
     ny, nx = top.shape
+    reach = radius + 2.0 * max(px, py)
     highest = -1e9
     for iy in range(ny):
         for ix in range(nx):
@@ -183,7 +194,9 @@ def cut_pieces(
             continue
         motion = owner[k]
         steps = max(int(math.sqrt((bx - ax) ** 2 + (by - ay) ** 2) / (4.0 * radius)), 1)
-        for s in range(steps + 1):
+        low, high = _over(ax, bx, x0 - reach, x0 + px * (nx - 1) + reach, 0.0, 1.0)
+        low, high = _over(ay, by, y0 - reach, y0 + py * (ny - 1) + reach, low, high)
+        for s in range(math.floor(low * steps), min(math.ceil(high * steps), steps) + 1):
             t = s / steps
             z = az + (bz - az) * t
             stock = _around(top, x0, y0, px, py, ax + (bx - ax) * t, ay + (by - ay) * t, radius + max(px, py))

@@ -20,12 +20,12 @@ from corepath.readback.blocks import read_block
 from corepath.readback.findings import Findings
 from corepath.readback.modal import Machine, Refused, Row, Wrong
 from corepath.readback.program import ReadProgram
-from corepath.readback.words import LONGEST_LINE, read_line
+from corepath.readback.words import LARGEST_DIGITS, LONGEST_LINE, read_line
 
 __all__ = ["PREAMBLE", "read_program"]
 
 NAN = math.nan
-_NUMBER = r"([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))"
+_NUMBER = rf"([+-]?(?:[0-9]{{1,{LARGEST_DIGITS}}}(?![0-9])\.?[0-9]*|\.[0-9]+))"
 _PLAIN = re.compile(
     r"[ \t]*(?:G0?([0123])[ \t]*(?![0-9.]))?"
     + "".join(rf"(?:{letter}{_NUMBER}[ \t]*)?" for letter in "XYZIJF")

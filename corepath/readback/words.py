@@ -12,9 +12,12 @@ import re
 from dataclasses import dataclass
 from typing import NamedTuple
 
-__all__ = ["LONGEST_LINE", "Fault", "TextLine", "Word", "read_line"]
+__all__ = ["LARGEST_DIGITS", "LONGEST_LINE", "Fault", "TextLine", "Word", "read_line"]
 
 LONGEST_LINE = 256
+
+LARGEST_DIGITS = 6
+"""Digits before the point from which on no machine can be meant: 1 km, or as many revolutions a minute."""
 
 _COMMENT = re.compile(r"\(([^()]*)\)")
 _WORD = re.compile(r"([A-Z])([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))")
@@ -81,7 +84,10 @@ def _words(text: str) -> tuple[Word, ...] | Fault:
             if _PARAMETERS.match(text, at) or _PARAMETERS.match(text, at + 1):
                 return Fault("unsupported", "parameters and expressions are not simulated")
             return Fault("syntax", f"cannot be read from '{text[at : at + 12]}' on")
-        words.append(Word(found.group(1), float(found.group(2))))
+        value = float(found.group(2))
+        if abs(value) >= 10.0**LARGEST_DIGITS:
+            return Fault("syntax", f"{found.group(1)}{value:g} is too large a number to be meant")
+        words.append(Word(found.group(1), value))
         at = found.end()
     return tuple(words)
 

@@ -48,7 +48,9 @@ def main() -> int:
             (options.keep / "current").rename(options.keep / f"died-{first - 1}")
     for name in sorted({key.partition("/")[0] for key in ends}):
         answer, error = ends[f"{name}/answer"], ends[f"{name}/error"]
-        print(f"{name:24} {answer + error:7} cases  {answer:7} answers  {error:7} errors  {longest[name]:6.2f} s longest")
+        print(
+            f"{name:24} {answer + error:7} cases  {answer:7} answers  {error:7} errors  {longest[name]:6.2f} s longest"
+        )
     kept = sorted(path.name for path in options.keep.glob("trouble-*.txt"))
     print(f"{sum(ends.values())} cases, {len(kept)} troubles, {died} workers died; kept in {options.keep}")
     return 1 if kept or died else 0

@@ -1,0 +1,376 @@
+"""A plan's folder under kills, full disks, other runs and odd contents: the earlier plan whole, or the new one."""
+
+from __future__ import annotations
+
+import errno
+import os
+import random
+import resource
+import signal
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from corepath.errors import InputError, OutputError
+from corepath.job import writing
+from corepath.job.writing import locked, write_new
+from corepath.planning import exchange as exchange_module
+from corepath.planning import folder as folder_module
+from corepath.planning import in_place as in_place_module
+from corepath.planning.exchange import CannotExchange
+from corepath.planning.folder import write_folder
+from corepath.planning.in_place import HALF_WRITTEN, Change
+from corepath.planning.reading import read_folder
+from corepath.planning.restart import restart
+
+NAMES = [f"0{k}-A-groove.nc" for k in range(1, 10)] + ["report.json", "overview.svg", "rehearsal/A-rehearsal.nc"]
+SIZE = 3000
+
+
+def _plan(mark: str) -> dict[str, str]:
+    """Files of a plan that all say whose they are; b has one program fewer, and a body."""
+    files = dict.fromkeys(NAMES, f"({mark})\nG0 Z8.\n" + f"(of {mark})\n" * SIZE)
+    if mark == "b":
+        del files["09-A-groove.nc"]
+        files["solid/after-A-wood.stl"] = "b" * SIZE
+    return files
+
+
+def _state(folder: Path) -> str:
+    """Which plan lies there: `a`, `b`, or what is wrong."""
+    for mark in "ab":
+        files = _plan(mark)
+        if all((folder / name).exists() and (folder / name).read_text() == text for name, text in files.items()):
+            other = set(_plan("ab".replace(mark, ""))) - set(files)
+            return f"{mark}, and {other}" if any((folder / name).exists() for name in other) else mark
+    return f"neither: {sorted(path.name for path in folder.iterdir())}"
+
+
+def _all(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+
+
+@pytest.fixture(params=["exchanged", "in place"])
+def folder(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with plan a and the user's own things, written in either way."""
+    if request.param == "in place":
+
+        def cannot(target: Path, change: Change) -> None:
+            raise CannotExchange
+
+        monkeypatch.setattr(folder_module, "exchange", cannot)
+    folder = tmp_path / "board-plan"
+    write_folder(folder, _plan("a"))
+    (folder / "notes.txt").write_text("clamp at the X+ end slipped")
+    (folder / "photos" / "A").mkdir(parents=True)
+    (folder / "photos" / "A" / "1.jpg").write_bytes(b"\xff\xd8")
+    (folder / "latest").symlink_to("notes.txt")
+    (folder / "done").mkdir()
+    (folder / "done" / "02-A-plug-pockets.nc").write_text("(cut)")
+    return folder
+
+
+def _users(folder: Path) -> None:
+    assert (folder / "notes.txt").read_text() == "clamp at the X+ end slipped"
+    assert (folder / "photos" / "A" / "1.jpg").read_bytes() == b"\xff\xd8"
+    assert (folder / "latest").is_symlink() and (folder / "latest").read_text().startswith("clamp")
+    assert (folder / "done" / "02-A-plug-pockets.nc").read_text() == "(cut)"
+
+
+def _tidy(folder: Path) -> None:
+    left = [path.name for path in (*folder.iterdir(), *folder.parent.iterdir()) if path.name.startswith(".")]
+    assert not left and not (folder / HALF_WRITTEN).exists()
+
+
+def test_a_new_plan_takes_the_place_of_the_old_one_and_nothing_else(folder: Path) -> None:
+    """The user's notes would be lost, a file of the old plan lie among those of the new one, or litter be left."""
+    folder.chmod(0o750)
+    written = write_folder(folder, _plan("b"))
+    assert _state(folder) == "b"
+    assert written.withdrawn == ("09-A-groove.nc",) and (folder / "withdrawn" / "09-A-groove.nc").is_file()
+    assert len(written.unchanged) == 8 and not written.new
+    _users(folder)
+    _tidy(folder)
+    assert folder.stat().st_mode & 0o777 == 0o750
+    write_folder(folder, _plan("a"))
+    assert _state(folder) == "a" and not (folder / "solid").exists()
+    _users(folder)
+
+
+def test_a_file_that_was_cut_with_is_never_written_over(folder: Path) -> None:
+    """What was cut could not be looked up any more."""
+    write_folder(folder, _plan("b"), done=["groove"])
+    (folder / "09-A-groove.nc").write_text("(another)\nG0 Z9.\n")
+    write_folder(folder, _plan("b"), done=["groove"])
+    assert (folder / "done" / "09-A-groove.nc").read_text().startswith("(another)")
+    assert (folder / "done" / "09-A-groove.earlier-1.nc").read_text().startswith("(a)")
+    _users(folder)
+
+
+@pytest.mark.parametrize("at", [0, 1, 6, 11])
+def test_a_full_disk_leaves_the_earlier_plan_whole(folder: Path, monkeypatch: pytest.MonkeyPatch, at: int) -> None:
+    """The shop would be left with neither plan."""
+    before, count = _all(folder), 0
+
+    def full(path: Path, content: bytes) -> None:
+        nonlocal count
+        count += 1
+        if count > at:
+            path.write_bytes(content[: len(content) // 2])
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
+        writing.to_disk(path, content)
+
+    monkeypatch.setattr(exchange_module, "to_disk", full)
+    monkeypatch.setattr(in_place_module, "to_disk", full)
+    with pytest.raises(OutputError, match="No space left on device; what was there before is as it was"):
+        write_folder(folder, _plan("b"))
+    assert _all(folder) == before
+    _tidy(folder)
+
+
+@pytest.mark.parametrize("at", range(0, 30, 4))
+def test_a_rename_that_fails_is_undone_with_all_before_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at: int
+) -> None:
+    """The folder would hold files of two plans."""
+    write_folder(tmp_path / "p", _plan("a"))
+    before, count = _all(tmp_path / "p"), 0
+    step = in_place_module._step
+
+    def failing(there: Path, place: Path, undo: list[tuple[Path, Path]]) -> None:
+        nonlocal count
+        count += 1
+        if count == at + 1:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        step(there, place, undo)
+
+    monkeypatch.setattr(in_place_module, "_step", failing)
+    files = {name: text.encode() for name, text in _plan("b").items()}
+    change = Change(files, (("09-A-groove.nc", "withdrawn/09-A-groove.nc"),))
+    if at >= 24:  # 11 earlier files set aside, 12 written, 1 moved: no more renames than that
+        in_place_module.in_place(tmp_path / "p", change)
+        assert count == 24 and _state(tmp_path / "p") == "b"
+        return
+    with pytest.raises(OSError):
+        in_place_module.in_place(tmp_path / "p", change)
+    assert _all(tmp_path / "p") == before
+    _tidy(tmp_path / "p")
+
+
+@contextmanager
+def _child(work: Callable[[], None]) -> Iterator[int]:
+    """A process that does `work`; killed with SIGKILL at the end if it has not ended."""
+    number = os.fork()
+    if number == 0:
+        status = 1
+        try:
+            work()
+            status = 0
+        finally:
+            os._exit(status)
+    try:
+        yield number
+    finally:
+        os.kill(number, signal.SIGKILL)
+        os.waitpid(number, 0)
+
+
+def _over_and_over(folder: Path) -> None:
+    while True:
+        for mark in "ba":
+            write_folder(folder, _plan(mark))
+            time.sleep(0.004)
+
+
+def test_kills_at_random_moments(folder: Path) -> None:
+    """A killed run would leave half a plan; the wrong half of a groove would be cut."""
+    rng = random.Random(20)
+    seen, half = set(), 0
+    for _ in range(40):
+        with _child(lambda: _over_and_over(folder)):
+            time.sleep(rng.uniform(0.002, 0.04))
+        if (folder / HALF_WRITTEN).exists():
+            half += 1
+            with pytest.raises(InputError, match="its files are of two plans"):
+                read_folder(folder)
+            with pytest.raises(InputError, match="its files are of two plans"):
+                restart(folder / "01-A-groove.nc", 2)
+            write_folder(folder, _plan("a"))
+        state = _state(folder)
+        assert state in "ab", state
+        seen.add(state)
+        _users(folder)
+    assert seen == {"a", "b"}
+    assert not half or folder_module.exchange is not exchange_module.exchange or exchange_module._renameat2() is None
+    write_folder(folder, _plan("a"))
+    assert _state(folder) == "a"
+    _users(folder)
+    _tidy(folder)
+
+
+def test_a_disk_that_is_really_full(tmp_path: Path) -> None:
+    """The limit on a file's size stands for a full disk: the system itself says no."""
+    folder = tmp_path / "p"
+    write_folder(folder, _plan("a"))
+    before = _all(folder)
+
+    def limited() -> None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (SIZE, SIZE))
+        try:
+            write_folder(folder, _plan("b"))
+        except OutputError:
+            return
+        raise AssertionError
+
+    number = os.fork()
+    if number == 0:
+        status = 1
+        try:
+            limited()
+            status = 0
+        finally:
+            os._exit(status)
+    assert os.waitpid(number, 0)[1] == 0
+    assert _all(folder) == before
+    _tidy(folder)
+
+
+def test_a_reader_never_sees_two_plans_while_two_runs_write(folder: Path) -> None:
+    """Two runs into one folder would mix their files."""
+    seen = set()
+    with _child(lambda: _over_and_over(folder)), _child(lambda: _over_and_over(folder)):
+        end = time.monotonic() + 0.6
+        while time.monotonic() < end or len(seen) < 2:
+            with locked(folder, shared=True):
+                seen.add(_state(folder))
+            time.sleep(0.002)
+            assert time.monotonic() < end + 20
+    assert seen == {"a", "b"}
+
+
+def test_a_folder_in_use_is_refused_in_clear_words(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A run that waits for ever, or writes all the same."""
+    monkeypatch.setattr(writing.locked.__wrapped__, "__kwdefaults__", {"shared": False, "wait": 0.1})
+    with locked(folder), pytest.raises(OutputError, match="another run of corepath is writing here"):
+        write_folder(folder, _plan("b"))
+    assert _state(folder) == "a"
+
+
+@pytest.mark.parametrize("name", ["rehearsal", "withdrawn", "solid"])
+def test_links_do_not_lead_out_of_the_folder(folder: Path, tmp_path: Path, name: str) -> None:
+    """A plan would write over files elsewhere."""
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (elsewhere / "A-rehearsal.nc").write_text("(mine)")
+    if (folder / name).exists():
+        (folder / name).rename(tmp_path / "aside")
+    (folder / name).symlink_to(elsewhere)
+    with pytest.raises(OutputError, match=f"{name} in it is a link"):
+        write_folder(folder, _plan("b"))
+    assert _all(elsewhere) == {"A-rehearsal.nc": b"(mine)"}
+
+
+def test_a_link_under_a_file_name_is_replaced_not_followed(folder: Path, tmp_path: Path) -> None:
+    """A plan would write over a file elsewhere."""
+    (tmp_path / "mine.txt").write_text("mine")
+    (folder / "01-A-groove.nc").unlink()
+    (folder / "01-A-groove.nc").symlink_to(tmp_path / "mine.txt")
+    write_folder(folder, _plan("b"))
+    assert _state(folder) == "b" and (tmp_path / "mine.txt").read_text() == "mine"
+
+
+def test_a_linked_folder_stays_a_link(folder: Path, tmp_path: Path) -> None:
+    """The link would be replaced by a folder, and what it names be left with the old plan."""
+    (tmp_path / "link").symlink_to(folder)
+    write_folder(tmp_path / "link", _plan("b"))
+    assert (tmp_path / "link").is_symlink() and _state(folder) == "b"
+
+
+def test_no_permission_is_said_and_nothing_changed(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A folder that was protected by hand would be exchanged all the same."""
+    if os.geteuid() == 0:  # may write everywhere
+        monkeypatch.setattr(os, "access", lambda path, mode: False)
+    else:
+        folder.chmod(0o555)
+    if folder_module.exchange is not exchange_module.exchange and os.geteuid() == 0:
+        return
+    with pytest.raises(OutputError, match=r"[Pp]ermission"):
+        write_folder(folder, _plan("b"))
+    assert _state(folder) == "a"
+    folder.chmod(0o755)
+
+
+def test_the_folder_one_stands_in_is_written_in_place(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The shell would be left standing in a folder that is no more."""
+    monkeypatch.chdir(folder)
+    before = folder.stat().st_ino
+    write_folder(Path(), _plan("b"))
+    assert folder.stat().st_ino == before and _state(folder) == "b"
+    _tidy(folder)
+
+
+def test_what_was_saved_at_the_moment_of_the_exchange_is_not_lost(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A note saved in that moment would go with the old folder."""
+    folder = tmp_path / "p"
+    write_folder(folder, _plan("a"))
+    (folder / "notes.txt").write_text("old")
+    found = exchange_module._renameat2()
+    if found is None:
+        pytest.skip("no exchange on this system")
+
+    def renamed() -> Callable[[Path, Path], None]:
+        def rename(one: Path, other: Path) -> None:
+            (folder / "notes.txt.new").write_text("saved just now")
+            os.utime(folder / "notes.txt.new", ns=(2**62, 2**62))
+            (folder / "notes.txt.new").replace(folder / "notes.txt")
+            (folder / "more.txt").write_text("made just now")
+            found(one, other)
+
+        return rename
+
+    monkeypatch.setattr(exchange_module, "_renameat2", renamed)
+    write_folder(folder, _plan("b"))
+    assert _state(folder) == "b"
+    assert (folder / "notes.txt").read_text() == "saved just now"
+    assert (folder / "more.txt").read_text() == "made just now"
+    _tidy(folder)
+
+
+def test_a_new_folder_that_cannot_be_filled_is_not_left_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An empty folder would look like a plan."""
+
+    def full(path: Path, content: bytes) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(exchange_module, "to_disk", full)
+    monkeypatch.setattr(in_place_module, "to_disk", full)
+    with pytest.raises(OutputError):
+        write_folder(tmp_path / "p", _plan("a"))
+    assert not list(tmp_path.iterdir())
+    (tmp_path / "file").write_text("")
+    with pytest.raises(OutputError, match="cannot write here"):
+        write_folder(tmp_path / "file", _plan("a"))
+    with pytest.raises(OutputError, match="cannot write here"):
+        write_folder(tmp_path / ("x" * 300), _plan("a"))
+
+
+def test_a_new_file_is_whole_and_never_over_another(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A starter job, a restart or a list of places would be cut short, or overwrite what is there."""
+    path = tmp_path / "x.toml"
+    write_new(path, b"one")
+    with pytest.raises(FileExistsError):
+        write_new(path, b"two")
+    assert path.read_bytes() == b"one"
+
+    def full(handle: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(OSError):
+        write_new(tmp_path / "y.toml", b"three")
+    assert [one.name for one in tmp_path.iterdir()] == ["x.toml"]
