@@ -26,8 +26,8 @@ __all__ = [
 RADIUS_AGREEMENT_MM = 0.002
 RADIUS_AGREEMENT_INCH = 0.0002 * 25.4
 
-MOST_PIECES = 25_000_000
-"""Straight pieces of one file beyond which memory would run out: five million lines, each an arc of five chords."""
+MOST_PIECES = 10_000_000
+"""Straight pieces of one file that are still held in memory: ten million lines, or a tenth of that in arcs."""
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

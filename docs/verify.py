@@ -1,0 +1,323 @@
+"""Check the folder of a plan with numpy alone: `python3 docs/verify.py DIR`. Shares no code with corepath.
+
+It takes the design from `job.resolved.json` and `geometry.json`, zero and cutter of each file and the skim's planes
+from `report.json`, reads the .nc files (the plain part of RS-274 that a plan is written in), and cuts columns: points
+spread over the blank by chance, more of them 0.05 mm on either side of every wall, and nodes of the deck's grid. A
+column knows only how high it stands: every set-up begins with a whole blank, as high as it may be there. Lengths in mm,
+heights above the bed. Ends with 1 where anything is wrong.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import re
+import sys
+from pathlib import Path
+
+import numpy as np
+
+WALL, DEPTH, GOUGE, CHORD = 0.05, 0.01, 0.02, 0.001
+WORD = re.compile(r"([A-Z])([-+]?(?:\d+\.?\d*|\.\d+))")
+PREAMBLE = ("G17", "G90", "G94", "G54", "G40", "G49", "G80")
+KNOWN = {0, 1, 2, 3, 4, 17, 20, 21, 40, 49, 54, 61, 64, 80, 81, 83, 90, 94, 98, 99}
+found: list[str] = []
+
+
+def breach(file: str, line: int, says: str) -> None:
+    found.append(f"{file}{f':{line}' if line else ''}: {says}")
+
+
+def read(name: str, text: str, rpm_least: float) -> list[tuple[int, int, list[float], list[float], float]]:
+    """Motions: G code, line, start, end (z of arcs runs evenly), sweep of an arc; chords are cut from them later."""
+    place, moves, seen = [math.nan] * 3, [], set()
+    unit, motion, spindle, speed, feed, ended, started = 0.0, 0, False, 0.0, 0.0, False, False
+    cycle = {"Z": 0.0, "R": 0.0, "back": 0.0, "old": False}
+    for number, raw in enumerate(text.split("\n"), 1):
+        bare = re.sub(r"\([^()]*\)", "", raw).strip()
+        if not bare:
+            continue
+        if re.sub(WORD, "", bare).strip() or ended:
+            breach(name, number, "comes after the end" if ended else f"cannot be read: {bare[:40]}")
+            continue
+        words = [(letter, float(value)) for letter, value in WORD.findall(bare)]
+        codes, values = [value for letter, value in words if letter == "G"], dict(words)
+        seen |= {f"G{code:g}" for code in codes}
+        for code in codes:
+            if code not in KNOWN:
+                breach(name, number, f"G{code:g} is not of the plain kind")
+            unit = {20: 25.4, 21: 1.0}.get(int(code), unit)
+            motion = int(code) if code in (0, 1, 2, 3, 81, 83) else 0 if code == 80 else motion
+            cycle["old"] = {98: True, 99: False}.get(int(code), cycle["old"])
+        speed = values.get("S", speed)
+        feed = values.get("F", feed)
+        for stop in [value for letter, value in words if letter == "M"]:
+            if stop in (3, 5):
+                spindle = stop == 3
+            elif stop in (0, 1, 6) and spindle:
+                breach(name, number, "stops with the spindle running")
+            elif stop in (2, 30):
+                ended = True
+                if spindle:
+                    breach(name, number, "ends with the spindle running")
+            elif stop not in (0, 1, 6):
+                breach(name, number, f"M{stop:g} is not of the plain kind")
+        if 4 in codes or not {"X", "Y", "Z"} & set(values):
+            continue
+        if not started:
+            started = True
+            missing = [code for code in PREAMBLE if code not in seen] + ([] if unit else ["G20 or G21"])
+            missing += [] if seen & {"G61", "G64"} else ["G61 or G64"]
+            if missing:
+                breach(name, number, f"moves before {', '.join(missing)}")
+        target = [values[axis] * unit if axis in values else place[k] for k, axis in enumerate("XYZ")]
+        if motion and (not spindle or speed < rpm_least or feed <= 0.0):
+            breach(name, number, "cuts with the spindle off or slow, or without a feed")
+        if motion in (81, 83):
+            cycle |= {key: values[key] * unit for key in "ZR" if key in values}
+            back = place[2] if cycle["old"] else cycle["R"]
+            steps = [(0, [*target[:2], place[2]]), (0, [*target[:2], cycle["R"]]), (1, [*target[:2], cycle["Z"]])]
+            for kind, end in [*steps, (0, [*target[:2], back])]:
+                moves.append((kind, number, place, end, (0.0, 0.0, 0.0)))
+                place = end
+            continue
+        arc = (0.0, 0.0, 0.0)
+        if motion in (2, 3):
+            cx, cy = (place[k] + values.get(letter, 0.0) * unit for k, letter in enumerate("IJ"))
+            first, last = (math.atan2(p[1] - cy, p[0] - cx) for p in (place, target))
+            sweep = (last - first) % (2 * math.pi) if motion == 3 else -((first - last) % (2 * math.pi))
+            if place[:2] == target[:2]:
+                sweep = math.copysign(2 * math.pi, 1 if motion == 3 else -1)
+            if abs(math.dist(place[:2], (cx, cy)) - math.dist(target[:2], (cx, cy))) > 0.003:
+                breach(name, number, "the arc's radius at its start is not that at its end")
+            arc = (cx, cy, sweep)
+        moves.append((motion, number, place, target, arc))
+        place = target
+    if not ended:
+        breach(name, 0, "has no end")
+    return moves
+
+
+def pieces(moves, zero):
+    """Straight pieces on the bed: rapid or not, line, start, end. Places not known yet are far up."""
+    for kind, line, start, end, (cx, cy, sweep) in moves:
+        a = np.array([1e3 if math.isnan(v) else v for v in start]) + zero
+        b = np.array([1e3 if math.isnan(v) else v for v in end]) + zero
+        if math.isnan(start[0]) or math.isnan(start[1]):
+            a[:2] = b[:2]
+        count, radius = 1, math.hypot(start[0] - cx, start[1] - cy) if sweep else 0.0
+        if sweep:
+            step = 2 * math.acos(max(1 - CHORD / max(radius, CHORD), 0.0))
+            count = max(1, math.ceil(abs(sweep) / step))
+        angle = math.atan2(start[1] - cy, start[0] - cx) if sweep else 0.0
+        before = a
+        for k in range(1, count + 1):
+            share = k / count
+            after = b if k == count else a + share * (b - a)
+            if sweep and k < count:
+                turn = angle + share * sweep
+                after[:2] = cx + zero[0] + radius * math.cos(turn), cy + zero[1] + radius * math.sin(turn)
+            yield kind == 0, line, before, after
+            before = after
+
+
+def rise(d, r, c):
+    """How far the cutter's underside stands above its tip at a distance from the axis."""
+    return c - np.sqrt(np.maximum(c * c - np.maximum(d - (r - c), 0.0) ** 2, 0.0))
+
+
+def lowest(x, y, a, b, r, c):
+    """Lowest height of the cutter's underside over (x, y) on its way from a to b; infinite where it does not reach."""
+    length = math.hypot(b[0] - a[0], b[1] - a[1])
+    if length < 1e-9:
+        d = np.hypot(x - a[0], y - a[1])
+        return np.where(d <= r, min(a[2], b[2]) + rise(d, r, c), np.inf)
+    ux, uy, m = (b[0] - a[0]) / length, (b[1] - a[1]) / length, (b[2] - a[2]) / length
+    u, v = (x - a[0]) * ux + (y - a[1]) * uy, (y - a[1]) * ux - (x - a[0]) * uy
+    half = np.sqrt(np.maximum(r * r - v * v, 0.0))
+    low, high = np.maximum(u - half, 0.0), np.minimum(u + half, length)
+    reached = (np.abs(v) <= r) & (low <= high)
+    if m == 0.0 or c == 0.0:
+        t = np.clip(u, low, high) if m == 0.0 else low if m > 0 else high
+    else:  # the height is convex along the way: close in on the lowest place
+        for _ in range(36):
+            one, other = low + (high - low) / 3, high - (high - low) / 3
+            lower = m * one + rise(np.hypot(u - one, v), r, c) < m * other + rise(np.hypot(u - other, v), r, c)
+            low, high = np.where(lower, low, one), np.where(lower, other, high)
+        t = (low + high) / 2
+    return np.where(reached, a[2] + m * t + rise(np.hypot(u - t, v), r, c), np.inf)
+
+
+def within(x, y, area):
+    """Even-odd rule over the rings of an area."""
+    inside = np.zeros(len(x), dtype=bool)
+    for ring in (area["outer"], *area["holes"]):
+        ends = np.array(ring)
+        for (x1, y1), (x2, y2) in zip(ends, np.roll(ends, -1, axis=0), strict=True):
+            with np.errstate(all="ignore"):
+                inside ^= ((y1 > y) != (y2 > y)) & (x < x1 + (y - y1) / (y2 - y1) * (x2 - x1))
+    return inside
+
+
+def spared(x, y, entry):
+    """Columns in what the report says is left uncut, as under a clamp."""
+    return np.any([np.zeros(len(x), dtype=bool), *(within(x, y, piece) for piece in entry.get("uncut", []))], axis=0)
+
+
+def sides(x, y, area):
+    """Columns inside an area by more than half of WALL all round, and those not outside by as much."""
+    beside = WALL / 2 * np.array([(0, 0), (1, 0), (-1, 0), (0, 1), (0, -1)])
+    votes = np.stack([within(x + dx, y + dy, area) for dx, dy in beside])
+    return votes.all(axis=0), votes.any(axis=0)
+
+
+def beside(area, step=1.0):
+    """Points WALL to either side of the rings of an area, about `step` apart, and no nearer to another edge."""
+    rows = []
+    for ring in (area["outer"], *area["holes"]):
+        ends = np.array(ring)
+        for a, b in zip(ends, np.roll(ends, -1, axis=0), strict=True):
+            way = b - a
+            long = math.hypot(*way)
+            share = (np.arange(max(1, round(long / step))) + 0.5) / max(1, round(long / step))
+            if long > 1e-6:
+                across = WALL * np.array([-way[1], way[0]]) / long
+                rows += [a + share[:, None] * way + across, a + share[:, None] * way - across]
+    points = np.vstack(rows)
+    edges = [np.stack([np.array(ring), np.roll(ring, -1, axis=0)], 1) for ring in (area["outer"], *area["holes"])]
+    a, b = np.vstack(edges).transpose(1, 0, 2)
+    t = np.clip(np.einsum("pkx,kx->pk", points[:, None] - a, b - a) / np.maximum(((b - a) ** 2).sum(1), 1e-18), 0, 1)
+    gap = np.linalg.norm(points[:, None] - a - t[:, :, None] * (b - a), axis=2).min(1)
+    return points[gap > WALL - 0.005]
+
+
+def main(folder: Path) -> int:
+    names = ("job.resolved.json", "report.json", "geometry.json")
+    job, report, plan = (json.loads((folder / name).read_text(encoding="utf-8")) for name in names)
+    if plan["plan"] != report["plan"]:
+        breach("geometry.json", 0, "is of another plan than report.json")
+    entries, planes, stop = report["operations"], report["skim"]["planes"], report["skim"]["planned_stop"]
+    listed = {entry["file"] for entry in entries}
+    for path in sorted(folder.glob("*.nc")):
+        if path.name not in listed and ".from-" not in path.name:
+            breach(path.name, 0, "is not of this plan")
+    order = [(entry["setup"], entry["order"]) for entry in entries]
+    if order != sorted(order):
+        breach("report.json", 0, "the files are not in the order of the work")
+    if not entries:
+        breach("report.json", 0, "the plan has no files")
+    thick = max([job["blank"]["thickness"], *(a["top"] for a in plan["areas"] if a["setup"] == "A" and "top" in a)])
+    first = planes[min(stop, max(report["skim"]["first_sight"], 1)) - 1]
+    tops = {"A": thick, "B": thick, "C": first, "D": math.inf}
+    x, y, nodes, deck = spread(job, plan)
+    state: dict[str, np.ndarray] = {}
+    before: dict[str, np.ndarray] = {}
+    for entry in entries:
+        name, setup, operation = entry["file"], entry["setup"], entry["name"]
+        if not (folder / name).is_file():
+            breach(name, 0, "is missing")
+            continue
+        data = (folder / name).read_bytes()
+        if hashlib.sha256(data).hexdigest() != entry["sha256"]:
+            breach(name, 0, "has changed since it was planned")
+        text = data.decode("ascii", errors="replace")
+        if f"(Plan: {report['plan']})" not in text:
+            breach(name, 0, "is of another plan")
+        if operation == "inserts" and abs(entry["zero"]["z"] - planes[stop - 1]) > GOUGE:
+            breach(name, 0, "its zero is not the plane of the planned stop")
+        top = np.full(len(x), tops[setup])
+        if setup in state and not entry.get("combined"):
+            top = state[setup].copy()
+        if operation == "inserts" and not any(one["name"] == "skim" for one in entries):
+            top = np.minimum(top, planes[stop - 1])
+        before.setdefault(operation, top.copy())
+        cut(name, read(name, text, job["machine"]["spindle_rpm"][0]), entry, job, x, y, top)
+        number = re.search(r"-pass-(\d+)\.nc$", name)
+        if operation == "skim":
+            plane = planes[int(number[1]) - 1] if number else planes[-1]
+            told(name, "skim", (top - plane)[~spared(x, y, entry)], -DEPTH, DEPTH)
+        if not entry.get("combined") and not (number and int(number[1]) > stop):
+            state[setup] = top
+        last = not any(one["name"] == operation for one in entries[entries.index(entry) + 1 :])
+        if last and operation not in ("skim", "flush", "deck", "deck-rough"):
+            areas(name, entry, [a for a in plan["areas"] if a["operation"] == operation], x, y, before[operation], top)
+        if operation in ("deck", "deck-rough"):
+            taken = next((one for one in report["deck"].get("cutters", []) if one.get("taken")), {})
+            most = job["deck"]["scallop"] + (taken.get("hollow") or 0.0) + 0.02 if operation == "deck" else math.inf
+            told(name, operation, (top[nodes] - deck)[~spared(x[nodes], y[nodes], entry)], -GOUGE, most)
+    print(*found[:100], *([f"… and {len(found) - 100} more"] if len(found) > 100 else []), sep="\n")
+    print(f"{len(found)} breaches in {len(entries)} files of plan {report['plan']}, {len(x)} columns")
+    return 1 if found else 0
+
+
+def spread(job, plan):
+    """Columns: x, y, which of them are nodes of the deck, and the deck's height there. Sorted by x."""
+    rng, (length, width) = np.random.default_rng(6), (job["blank"]["length"], job["blank"]["width"])
+    chance = (rng.random((12_000, 2)) - 0.5) * (length - 0.2, width - 0.2)
+    walls = [beside(area) for area in plan["areas"]]
+    held = np.array(plan["deck"]["h"])
+    i, j = rng.integers(1, held.shape[0] - 1, 8_000), rng.integers(1, held.shape[1] - 1, 8_000)
+    grid = np.column_stack([plan["deck"]["x0"] + i, plan["deck"]["y0"] + j])
+    points = np.vstack([chance, *walls, grid])
+    h = np.concatenate([np.full(len(points) - len(grid), math.nan), held[i, j]])
+    rows = np.argsort(points[:, 0], kind="stable")
+    nodes = ~np.isnan(h[rows])
+    return points[rows, 0].copy(), points[rows, 1].copy(), nodes, h[rows][nodes]
+
+
+def cut(name, moves, entry, job, x, y, top) -> None:
+    """Lower the columns along a file's motions; rapids must lower none, and nothing may pass through the bed."""
+    cutter = entry["cutter"]
+    r = cutter["diameter"] / 2
+    c = r if cutter["shape"] == "ball" else cutter["corner_radius"]
+    deepest = -job["blank"]["spoil_board"]
+    highest = top.max()
+    for rapid, line, a, b in pieces(moves, np.array([entry["zero"][axis] for axis in "xyz"])):
+        if min(a[2], b[2]) <= deepest:
+            breach(name, line, "passes through the spoil board")
+        if min(a[2], b[2]) >= highest:
+            continue
+        first, last = np.searchsorted(x, (min(a[0], b[0]) - r, max(a[0], b[0]) + r))
+        near = first + np.flatnonzero(np.abs(y[first:last] - (a[1] + b[1]) / 2) <= abs(a[1] - b[1]) / 2 + r)
+        z = lowest(x[near], y[near], a, b, r, c)
+        if rapid and np.isfinite(highest) and (z < top[near] - GOUGE).any():
+            k = near[int(np.argmax(top[near] - z))]
+            breach(name, line, f"rapid through material at ({x[k]:.2f}, {y[k]:.2f}), {(top[near] - z).max():.2f} deep")
+        top[near] = np.minimum(top[near], z)
+
+
+def told(name, what, off, least, most) -> None:
+    """Say how far heights are off; a breach where that is more than allowed."""
+    if not len(off):
+        return
+    print(f"{name:26} {what:14} {off.min():+8.3f} to {off.max():+8.3f} mm at {len(off)} columns")
+    if not (off.min() >= least and off.max() <= most):
+        breach(name, 0, f"{what}: {off.min():+.3f} to {off.max():+.3f} mm off, allowed {least:+.3f} to {most:+.3f}")
+
+
+def areas(name, entry, wanted, x, y, before, top) -> None:
+    """Floors inside the areas of one operation, and everything else as it was before."""
+    floor, outside = np.full(len(x), math.nan), np.ones(len(x), dtype=bool)
+    for area in wanted:  # of a hole the seat comes first, then the bore in it
+        sure, near = sides(x, y, area)
+        if area["kind"] == "kept":
+            outside = sure
+        else:
+            floor[near] = math.nan
+            floor[sure] = area["floor"]
+            outside &= ~near
+    for corner in entry.get("corners", []):  # left round, as the report says
+        floor[np.hypot(x - corner["x"], y - corner["y"]) < entry["cutter"]["diameter"]] = math.nan
+    floor[spared(x, y, entry)] = math.nan
+    if entry["cutter"]["shape"] != "drill":  # the tip of a drill makes no floor
+        told(name, "floors, walls", (top - floor)[~np.isnan(floor)], -DEPTH, DEPTH)
+    if (top < before - DEPTH)[outside].any():
+        k = np.flatnonzero(outside)[int(np.argmax((before - top)[outside]))]
+        breach(name, 0, f"cuts {before[k] - top[k]:.2f} deep outside its areas at ({x[k]:.2f}, {y[k]:.2f})")
+
+
+if __name__ == "__main__":
+    if len(sys.argv) != 2:
+        sys.exit("python3 docs/verify.py DIR")
+    sys.exit(main(Path(sys.argv[1])))
