@@ -24,7 +24,7 @@ from corepath.operations.offsetting import CutterOffset
 from corepath.work.deck_steps import Steps, corner_of, land_of, level_step, steps_by_axis
 from corepath.work.model import Deck, Work
 
-__all__ = ["ROUNDS", "Bounds", "Left", "follower", "left_over", "regional"]
+__all__ = ["ROUNDS", "Bounds", "Left", "follower", "left_over", "regional", "with_strokes"]
 
 Array = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
@@ -45,11 +45,13 @@ ROUNDS = 4
 """How often lines are laid at most."""
 _STROKES = 6
 """How often strokes are added at most."""
-_SPARE = 0.0005
+_SPARE = 0.0015
 """mm that the path as tried stays under the allowed ridge, for the rounding of its numbers."""
-_CLOSER = (0.5, 0.25, 0.1)
+_CLOSER = (1.0, 0.5, 0.5, 0.25, 0.25, 0.1, 0.1, 0.05)
 """Beside the highest places others are tried, these shares of a square away, one after the other."""
-_HIGHEST = 3000
+_HIGHEST = 6000
+_HILL = 1.5
+"""mm; of the places in a square of this size the highest counts."""
 _SAME_SPOT = 0.25
 """mm: places that round to the same multiple of it are one spot."""
 _NO_HELP = 0.9
@@ -87,7 +89,7 @@ def regional(
         bounds = (bounds[0] - reach, bounds[1] - reach, bounds[2] + reach, bounds[3] + reach)
         open_sides = False
     laid_for = _SHARE * max(deck.scallop - _LIFT - _THINNED, 0.5 * deck.scallop)
-    wanted = deck.scallop - min(_SPARE, 0.02 * deck.scallop)
+    wanted = _wanted(deck)
     widest = level_step(work.cutter, laid_for, work.cutting.stepover)
     tables = [
         steps_by_axis(deck.surface, work.cutter, laid_for, widest, bounds, size=_BIN, across=across)
@@ -104,6 +106,16 @@ def regional(
             break
         tables = [_closer(table, work, offset, places, found, bad, wanted) for table in tables]
     return _mended(track, work, offset, bounds, tried, wanted) if rounds > 1 else track
+
+
+def with_strokes(track: Array, work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, tried: Bounds) -> Array:
+    """Any track (n, 2) with strokes where it leaves more than the allowed ridge within `tried`, if strokes help."""
+    return _mended(track, work, offset, bounds, tried, _wanted(deck))
+
+
+def _wanted(deck: Deck) -> float:
+    """The highest ridge that the path as tried may leave, mm."""
+    return deck.scallop - min(_SPARE, 0.03 * deck.scallop)
 
 
 def _mended(track: Array, work: Work, offset: CutterOffset, bounds: Bounds, tried: Bounds, wanted: float) -> Array:
@@ -128,8 +140,11 @@ def _mended(track: Array, work: Work, offset: CutterOffset, bounds: Bounds, trie
 
 
 def _beside(places: Array, found: Array, size: float, bounds: Bounds) -> Array:
-    """(n, 2) places about the highest ones, `size` mm from them and from each other."""
-    high = np.argsort(-np.where(np.isfinite(found), np.round(found, 9), -np.inf), kind="stable")[:_HIGHEST]
+    """(n, 2) places about the highest ones, one in each square of `_HILL`, `size` mm from them and from each other."""
+    high = np.argsort(-np.where(np.isfinite(found), np.round(found, 9), -np.inf), kind="stable")
+    spot = np.floor(places[high] / _HILL).astype(np.int64)
+    _, first = np.unique(spot[:, 0] * (1 << 32) + spot[:, 1], return_index=True)
+    high = high[np.sort(first)[:_HIGHEST]]
     step = size * np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1) if i or j], dtype=float)
     near = (places[high][:, None, :] + step).reshape(-1, 2)
     left, low, right, top = bounds

@@ -9,7 +9,6 @@ Inside a frame, or beside obstacles, the edges of the room are cut first (`corep
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 
 import numpy as np
@@ -18,10 +17,10 @@ from numpy.typing import NDArray
 from corepath.errors import CorepathError
 from corepath.motion.program import Move, Pass, Program, line, rapid
 from corepath.operations.around import Around, Follow
-from corepath.operations.deck_finish import ROUNDS, Bounds, Left, follower, left_over, regional
+from corepath.operations.deck_finish import ROUNDS, Bounds, Left, follower, left_over, regional, with_strokes
 from corepath.operations.facing_paths import RUN_IN, descend, joined, program
 from corepath.operations.finishing import Strip, strips
-from corepath.operations.offsetting import CutterOffset, thin
+from corepath.operations.offsetting import CutterOffset
 from corepath.operations.openings import opening_words, slowed
 from corepath.operations.roughing import rough
 from corepath.work.deck_steps import land_of
@@ -32,7 +31,6 @@ __all__ = ["finished", "judged", "plan"]
 
 Array = NDArray[np.float64]
 
-_BELOW = 0.0005
 _ABOVE = 0.003
 _SAMPLE = 0.5
 _OVERRUN = 0.5
@@ -108,11 +106,10 @@ def _track(
     wide = (left - over, low, right + over, high)
     allowed = max(deck.scallop - _ABOVE - 0.001, 0.5 * deck.scallop)
     found = strips(deck.surface, work.cutter, allowed, work.cutting.stepover, wide)
-
-    def follow(places: Array) -> Array:
-        return _follow(offset, places)
-
-    return _corners(found), follow, found[0].high
+    track = _corners(found)
+    if rounds > 1:
+        track = with_strokes(track, work, deck, offset, wide, bounds)
+    return track, follower(offset), found[0].high
 
 
 def _finish(work: Work, deck: Deck, offset: CutterOffset, rounds: int) -> tuple[Pass, Left]:
@@ -186,16 +183,3 @@ def _counts(corners: Array) -> NDArray[np.int64]:
     spans = np.hypot(*np.diff(corners, axis=0).T)
     counts: NDArray[np.int64] = np.maximum(np.ceil(spans / _SAMPLE - 1e-9).astype(np.int64), 1)
     return counts
-
-
-def _follow(offset: CutterOffset, corners: Array) -> Array:
-    """Tip path (n, 3) along the straight lines between `corners`, thinned line by line."""
-    counts = _counts(corners)
-    places = [
-        np.linspace(a, b, n, endpoint=False) for a, b, n in zip(corners[:-1], corners[1:], counts, strict=True)
-    ] + [corners[-1:]]
-    flat = np.concatenate(places)
-    points = np.column_stack([flat, offset.tip(flat[:, 0], flat[:, 1])])
-    at = np.concatenate([[0], np.cumsum(counts)])
-    kept = [thin(points[a : b + 1], _BELOW, _ABOVE)[:-1] for a, b in itertools.pairwise(at) if b > a]
-    return np.concatenate([*kept, points[-1:]])

@@ -283,7 +283,7 @@ def _tell(
     for points, first in ((walked, True), (proved, False)):
         off = points.off
         uncut = (points.which < 0) & (off > deck.scallop)
-        over = deck.scallop + (np.inf if allowed.ridges is None else allowed.ridges)
+        over = deck.scallop + allowed.ridges
         for which, depth, says in (
             (uncut, off, "nothing cuts the deck here: it stands {:.4f} too high"),
             (

@@ -33,8 +33,8 @@ class Allowed:
 
     `removal` is the least lowering that counts as cutting; `heights` for floors and planes; `walls` for
     widths; `holes` on diameters; `edge` how far beside its region an operation may touch; `zero` for
-    work zeros; `shows` the skin of wood through which a casting counts as visible. `ridges` is how far a ridge
-    between the columns may stand above the one asked; None measures it and judges by the columns alone.
+    work zeros; `shows` the skin of wood through which a casting counts as visible. `ridges` is how far the
+    highest ridge, found between the columns too, may stand above the one asked: the rounding of a file's numbers.
     """
 
     removal: float = 0.01
@@ -45,7 +45,7 @@ class Allowed:
     zero: float = 0.02
     shows: float = 0.005
     chords: float = 0.0005
-    ridges: float | None = None
+    ridges: float = 0.001
 
 
 @dataclass(frozen=True, slots=True)
