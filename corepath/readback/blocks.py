@@ -42,8 +42,6 @@ _UNSUPPORTED_G: dict[int, str] = {
     100: "G10 sets coordinate systems, which the read-back does not know",
     180: "the XZ plane is not simulated",
     190: "the YZ plane is not simulated",
-    280: "G28 goes home by way of a place that is not in the program",
-    300: "G30 goes home by way of a place that is not in the program",
     382: "probing is not simulated",
     410: "cutter radius compensation is not simulated",
     420: "cutter radius compensation is not simulated",

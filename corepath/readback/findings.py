@@ -30,6 +30,7 @@ KINDS: dict[str, str] = {
     "feed-too-high": "a cut runs faster than the cutter is planned for",
     "floor": "a floor is not at its height",
     "layer-missed": "a layer leaves wood standing that the next one meets at its whole depth",
+    "length-offset": "the length offset of another cutter than the one called",
     "missing-end": "the program does not end with M2 or M30",
     "missing-file": "the file of an operation is not there",
     "not-reached": "something that must be cut was not",

@@ -12,20 +12,13 @@ import math
 from corepath.readback.arcs import RADIUS_AGREEMENT_INCH, RADIUS_AGREEMENT_MM, centre_from_radius
 from corepath.readback.blocks import AXES, Block, g_name, near_integer
 from corepath.readback.cycles import CYCLES, Cycle, cycle_steps
+from corepath.readback.line_checks import HOMES, Wrong, check_block, motion_code, only_states
 from corepath.readback.program import Event
 
-__all__ = ["Machine", "Refused", "Wrong"]
+__all__ = ["Machine", "Row"]
 
 NAN = math.nan
 Row = tuple[float, float, float, float, float, float, float, int, bool, bool]
-
-
-class Wrong(Exception):
-    """The line is not allowed: the reason. It is left out and the reading goes on."""
-
-
-class Refused(Exception):
-    """The line cannot be simulated: the reason. The reading ends here."""
 
 
 class Machine:
@@ -65,71 +58,23 @@ class Machine:
         return self.offset + len(self.rows)
 
     def execute(self, block: Block, line: int) -> None:
-        """Do what a block asks. Raises Wrong or Refused, before anything is changed where possible."""
-        self._check(block)
+        """Do what a block asks. Raises Wrong, before anything is changed where possible."""
+        check_block(self, block)
         words, g = block.words, block.g
         self._feed_and_speed(block, line)
         self._spindle_and_tool(block, line)
         if g.get("non-modal") == 40:
             self._event("dwell", line, words["P"])
         self._modal(block)
-        code = self._motion_code(block)
-        if code is not None:
+        code = motion_code(self, block)
+        if g.get("non-modal") in HOMES:
+            self._home(block, line)
+        elif code is not None and only_states(code, block):
+            self.notes.append(("syntax", f"{g_name(code)} without X, Y or Z; read as stating the mode"))
+            self.motion = code
+        elif code is not None:
             self._move(code, block, line)
         self._stop(block, line)
-
-    # -- checks that come before anything is done
-
-    def _check(self, block: Block) -> None:
-        words, g = block.words, block.g
-        self._check_letters(block)
-        if g.get("non-modal") == 40 and words.get("P", -1.0) < 0.0:
-            raise Wrong("G4 needs P, seconds, not negative")
-        for letter, name in (("S", "a speed"), ("F", "a feed"), ("T", "a tool number"), ("H", "an offset index")):
-            if words.get(letter, 0.0) < 0.0:
-                raise Wrong(f"{name} cannot be negative")
-        if "T" in words and near_integer(words["T"]) is None:
-            raise Wrong("a tool number is an integer")
-        code = self._motion_code(block)
-        if code is None:
-            return
-        if code == 800:
-            if block.has_axes:
-                raise Wrong("axis words while no motion is active (G80)")
-            return
-        inverse = g.get("feed mode", 930 if self.inverse_time else 940) == 930
-        if inverse and code in (10, 20, 30) and "F" not in words:
-            raise Wrong("with G93 each line that cuts needs its own F")
-        if inverse and code in CYCLES:
-            raise Wrong("a cycle cannot run with G93")
-        if not block.has_axes:
-            raise Wrong(f"{g_name(code)} without X, Y or Z")
-        if g.get("non-modal") == 530 and code not in (0, 10):
-            raise Wrong("G53 needs G0 or G1")
-
-    def _check_letters(self, block: Block) -> None:
-        words, g = block.words, block.g
-        code = self._motion_code(block)
-        dwell = g.get("non-modal") == 40
-        used = {
-            "I": code in (20, 30), "J": code in (20, 30), "K": False,
-            "R": code in (20, 30) or code in CYCLES, "P": dwell or code in (820, 890),
-            "Q": code == 830, "L": code in CYCLES,
-            "H": g.get("length offset") == 430, "D": False,
-        }  # fmt: skip
-        for letter in "IJKRPQLHD":
-            if letter in words and not used[letter]:
-                raise Wrong(f"nothing on the line uses the {letter} word")
-        if code is None and block.has_axes:
-            raise Wrong("axis words, but no motion mode was stated")
-
-    def _motion_code(self, block: Block) -> int | None:
-        explicit = block.g.get("motion")
-        if explicit is not None:
-            return explicit
-        if not block.has_axes:
-            return self.motion if {"I", "J", "R"} & block.words.keys() and self.motion in (20, 30) else None
-        return self.motion
 
     # -- what is done, in order
 
@@ -160,7 +105,7 @@ class Machine:
         spindle = block.m.get("spindle")
         if spindle in (3, 4):
             if spindle == 4:
-                self.notes.append(("unsupported-note", "M4 turns the cutter backwards"))
+                self.notes.append(("unsupported", "M4 turns the cutter backwards"))
             self._event("spindle-on", line, self.speed)
             self.spindle = True
         elif spindle == 5:
@@ -253,12 +198,25 @@ class Machine:
             level = math.hypot(self.x - cx, self.y - cy) * (2.0 * math.pi if level < 1e-9 else turn)
         return math.hypot(level, z - self.z)
 
+    def _home(self, block: Block, line: int) -> None:
+        """G28 and G30 (NIST IR 6556, 3.5.8): a rapid to the place given, then all axes home, wherever that is."""
+        if self.stated_first is None:
+            self.stated_first = frozenset(self.stated)
+        if block.has_axes:
+            x, y, z = self._target(block)
+            self._row(0, x, y, z, NAN, NAN, line, block)
+        says = (
+            f"{g_name(block.g['non-modal'])} goes to a place that is not in the program: where it passes cannot be told"
+        )
+        self.notes.append(("unsupported", says))
+        self._row(0, NAN, NAN, NAN, NAN, NAN, line, block)
+
     def _machine_move(self, code: int, block: Block, line: int) -> None:
         here = [self.x, self.y, self.z]
         for place, axis in enumerate(AXES):
             if axis in block.words:
                 here[place] = NAN
-        self.notes.append(("unsupported-note", "G53 moves in machine coordinates: where it passes cannot be told"))
+        self.notes.append(("unsupported", "G53 moves in machine coordinates: where it passes cannot be told"))
         self._row(code // 10, here[0], here[1], here[2], NAN, NAN, line, block)
 
     def _arc(self, code: int, block: Block, line: int) -> None:

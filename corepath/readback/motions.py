@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 from corepath.readback.arcs import RADIUS_AGREEMENT_INCH, RADIUS_AGREEMENT_MM
 from corepath.readback.blocks import read_block
 from corepath.readback.findings import Findings
-from corepath.readback.modal import Machine, Refused, Row, Wrong
+from corepath.readback.line_checks import Wrong
+from corepath.readback.modal import Machine, Row
 from corepath.readback.program import ReadProgram
 from corepath.readback.words import LARGEST_DIGITS, LONGEST_LINE, read_line
 
@@ -112,6 +113,9 @@ class _Reader:
                     slow = (number, text)
                     break
                 if zs is None:
+                    if fs[0] == "-":
+                        slow = (number, text)
+                        break
                     feed = float(fs) * scale
                     continue
             new = kind if code is None else int(code)
@@ -130,11 +134,10 @@ class _Reader:
             else:
                 cx = cy = NAN
             if fs is not None:
-                value = float(fs)
-                if value < 0.0:
+                if fs[0] == "-":
                     slow = (number, text)
                     break
-                feed = value * scale
+                feed = float(fs) * scale
             kind = new
             if xs is not None:
                 x = float(xs) * scale
@@ -165,6 +168,8 @@ class _Reader:
         if line.fault is not None:
             self._fault(line.fault.kind, line.fault.says, number, stripped)
             return
+        if line.remark is not None:
+            self._fault(line.remark.kind, line.remark.says, number, stripped)
         if line.deleted:
             says = "skipped or not, as the switch of the machine stands; taken as read"
             self._find("block-delete", says, number, stripped)
@@ -179,10 +184,8 @@ class _Reader:
             self.machine.execute(block, number)
         except Wrong as wrong:
             self._fault("syntax", str(wrong), number, stripped)
-        except Refused as refused:
-            self._fault("unsupported", str(refused), number, stripped)
         for kind, says in self.machine.notes:
-            self._find("unsupported" if kind == "unsupported-note" else kind, says, number, stripped)
+            self._find(kind, says, number, stripped)
         self.machine.notes.clear()
 
     def _percent(self, number: int) -> None:

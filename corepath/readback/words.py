@@ -2,7 +2,8 @@
 
 A *word* is a letter and a number. Letters may be of either case, spaces and tabs may stand anywhere
 outside comments, even inside a number; a comment stands in parentheses and closes on its line. A line
-may begin with `/` (block delete) and with a line number N. What is not expressly allowed is a fault.
+may begin with `/` (block delete) and with a line number N. What is not expressly allowed is a fault; the words
+before a semicolon are read all the same, since what follows it is a comment wherever it is allowed at all.
 Source of the rules: NIST IR 6556 (2000), sections 3.1 to 3.3.
 """
 
@@ -22,7 +23,7 @@ LARGEST_DIGITS = 6
 _COMMENT = re.compile(r"\(([^()]*)\)")
 _WORD = re.compile(r"([A-Z])([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))")
 _LINE_NUMBER = re.compile(r"N([0-9]{1,5})(?![0-9.])")
-_PARAMETERS = re.compile(r"[#\[\]=*]|\*\*")
+_PARAMETERS = re.compile(r"[#\[\]=*]")
 
 
 class Word(NamedTuple):
@@ -41,7 +42,10 @@ class Fault(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class TextLine:
-    """One line taken apart. `deleted` tells that it began with `/`; `message` is the text of (MSG, …)."""
+    """One line taken apart. `deleted` tells that it began with `/`; `message` is the text of (MSG, …).
+
+    With a `fault` there are no words; with a `remark` something is wrong, yet the words are read.
+    """
 
     words: tuple[Word, ...] = ()
     number: int | None = None
@@ -49,6 +53,7 @@ class TextLine:
     comment: str | None = None
     message: str | None = None
     fault: Fault | None = None
+    remark: Fault | None = None
 
 
 def _syntax(says: str) -> TextLine:
@@ -81,7 +86,7 @@ def _words(text: str) -> tuple[Word, ...] | Fault:
     while at < len(text):
         found = _WORD.match(text, at)
         if found is None:
-            if _PARAMETERS.match(text, at) or _PARAMETERS.match(text, at + 1):
+            if _PARAMETERS.search(text, at):
                 return Fault("unsupported", "parameters and expressions are not simulated")
             return Fault("syntax", f"cannot be read from '{text[at : at + 12]}' on")
         value = float(found.group(2))
@@ -101,7 +106,10 @@ def read_line(text: str) -> TextLine:
     split = _split_comments(text)
     if split is None:
         return _syntax("a comment must open and close on its line, and none inside another")
-    bare = split[0].replace(" ", "").replace("\t", "").upper()
+    bare, semicolon, _ = split[0].replace(" ", "").replace("\t", "").upper().partition(";")
+    remark = (
+        Fault("syntax", "a semicolon opens no comment in RS-274; what stands before it is read") if semicolon else None
+    )
     deleted = bare.startswith("/")
     if deleted:
         bare = bare[1:]
@@ -115,4 +123,4 @@ def read_line(text: str) -> TextLine:
     words = _words(bare)
     if isinstance(words, Fault):
         return TextLine(number=number, deleted=deleted, fault=words)
-    return TextLine(words, number, deleted, split[1], _message(split[1]))
+    return TextLine(words, number, deleted, split[1], _message(split[1]), remark=remark)

@@ -222,7 +222,7 @@ def test_a_line_that_cannot_be_is_refused_with_the_reason(line: int, says: str, 
     ("changes", "says"),
     [
         ([("G0 Z11", "G0 Z11\nG92 X0")], "G92"),
-        ([("X20 Z8", "X20 Z8 ; down")], "cannot be read"),
+        ([("X20 Z8", "X20 Z8 ; down")], "semicolon"),
         ([("G0 Z20", "G0 Z5"), ("G0 Z11", "G0 Z9")], "no rapid of this file stands above its cuts"),
         ([("G1 X0\nY0", "M5\nG1 X0\nY0")], "the spindle stands"),
         ([("S12000 M3", "S12000 M4")], "M4"),
