@@ -58,7 +58,7 @@ KINDS: dict[str, str] = {
     "travel": "the program needs more room than the machine has",
     "units": "the units are not stated, or not before the first number that needs them",
     "unknown-cutter": "the cutter is not in the list",
-    "unsupported": "a word that the read-back does not simulate; the rest of the file is not read",
+    "unsupported": "a word that the read-back does not simulate; of most, the rest of the file is not read",
     "width": "a wall is not in its place",
     "wrong-cutter": "another cutter than the operation was planned for",
     "zero": "the work zero is not the one that follows from the blank",

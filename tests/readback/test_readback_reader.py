@@ -167,6 +167,44 @@ def test_fast_and_full_way_agree(body, end):
     same(read_program(text, "x.nc"), read_program(text, "x.nc", fast=False))
 
 
+NEAR = st.builds(
+    lambda parts, end: "".join(parts) + end,
+    st.lists(
+        st.builds(
+            lambda before, letter, gap, number: before + letter + gap + number,
+            st.sampled_from(["", " ", "\t", "  "]),
+            st.sampled_from("GXYZIJFXYZgxyzfRSNK/"),
+            st.sampled_from(["", "", "", " "]),
+            st.sampled_from("0 1 2 3 01 00 001 1.5 -2 +3 .5 -.5 4. -0 1.2.3 - 53 80".split() + ["1 2", ""]),
+        ),
+        max_size=6,
+    ),
+    st.sampled_from(["", "", "", " ", "\r", " (c)", ";c", " " * 250]),
+)  # fmt: skip
+
+
+@given(st.lists(NEAR, max_size=12))
+@settings(derandomize=True, max_examples=400, deadline=None)
+def test_fast_and_full_way_agree_on_lines_that_are_nearly_plain(body):
+    """Letters twice or out of order, odd numbers, blanks and line ends: whatever the pattern takes, both read alike."""
+    text = HEAD + "".join(line + "\n" for line in body) + TAIL
+    same(read_program(text, "x.nc"), read_program(text, "x.nc", fast=False))
+
+
+def test_a_feed_below_zero_alone_on_a_line():
+    """The pattern once took it for plain and the fault went untold."""
+    for body in ("F-5\n", "X1 F-5\n", "F-0\nX1\n"):
+        same(read("G1 X0\n" + body), read("G1 X0\n" + body, fast=False))
+    assert "syntax" in read("F-5\n").findings.counts
+
+
+def test_offset_of_another_cutter():
+    """A length offset that is not the cutter's sets every depth off by the difference of two cutters."""
+    assert read("G43 H2\nG0 Z10\n").findings.counts == {"length-offset": 1}
+    assert not read("G43 H1\nG0 Z10\n").findings.counts
+    assert not read("G43 H0\nG0 Z10\n").findings.counts
+
+
 @given(st.text(alphabet="GMXYZIJRFSTPQLN%/()#. -0123456789\n", max_size=400))
 @settings(derandomize=True, max_examples=300, deadline=None)
 def test_any_text_is_read_to_an_end(text):
