@@ -152,11 +152,14 @@ def lowest(x, y, a, b, r, c):
 def within(x, y, area):
     """Even-odd rule over the rings of an area."""
     inside = np.zeros(len(x), dtype=bool)
+    order = np.argsort(y, kind="stable")
+    level = y[order]
     for ring in (area["outer"], *area["holes"]):
-        ends = np.array(ring)
-        for (x1, y1), (x2, y2) in zip(ends, np.roll(ends, -1, axis=0), strict=True):
-            with np.errstate(all="ignore"):
-                inside ^= ((y1 > y) != (y2 > y)) & (x < x1 + (y - y1) / (y2 - y1) * (x2 - x1))
+        for (x1, y1), (x2, y2) in zip(ring, [*ring[1:], ring[0]], strict=True):
+            first, last = np.searchsorted(level, (min(y1, y2), max(y1, y2)))
+            met = order[first:last]
+            if len(met):
+                inside[met] ^= x[met] < x1 + (y[met] - y1) / (y2 - y1) * (x2 - x1)
     return inside
 
 
@@ -276,12 +279,12 @@ def cut(name, moves, entry, job, x, y, top) -> None:
     for rapid, line, a, b in pieces(moves, np.array([entry["zero"][axis] for axis in "xyz"])):
         if min(a[2], b[2]) <= deepest:
             breach(name, line, "passes through the spoil board")
-        if min(a[2], b[2]) >= highest:
+        if min(a[2], b[2]) >= highest or (rapid and math.isinf(highest)):
             continue
         first, last = np.searchsorted(x, (min(a[0], b[0]) - r, max(a[0], b[0]) + r))
         near = first + np.flatnonzero(np.abs(y[first:last] - (a[1] + b[1]) / 2) <= abs(a[1] - b[1]) / 2 + r)
         z = lowest(x[near], y[near], a, b, r, c)
-        if rapid and np.isfinite(highest) and (z < top[near] - GOUGE).any():
+        if rapid and (z < top[near] - GOUGE).any():
             k = near[int(np.argmax(top[near] - z))]
             breach(name, line, f"rapid through material at ({x[k]:.2f}, {y[k]:.2f}), {(top[near] - z).max():.2f} deep")
         top[near] = np.minimum(top[near], z)
@@ -312,9 +315,10 @@ def areas(name, entry, wanted, x, y, before, top) -> None:
     floor[spared(x, y, entry)] = math.nan
     if entry["cutter"]["shape"] != "drill":  # the tip of a drill makes no floor
         told(name, "floors, walls", (top - floor)[~np.isnan(floor)], -DEPTH, DEPTH)
-    if (top < before - DEPTH)[outside].any():
-        k = np.flatnonzero(outside)[int(np.argmax((before - top)[outside]))]
-        breach(name, 0, f"cuts {before[k] - top[k]:.2f} deep outside its areas at ({x[k]:.2f}, {y[k]:.2f})")
+    wrong = np.flatnonzero(outside & (top < before - DEPTH))
+    if len(wrong):
+        k = wrong[int(np.argmin(top[wrong]))]
+        breach(name, 0, f"cuts down to {top[k]:.2f} outside its areas, at ({x[k]:.2f}, {y[k]:.2f})")
 
 
 if __name__ == "__main__":

@@ -1,0 +1,173 @@
+"""`docs/verify.py`, which shares no code with the package, on the coupon's files: as planned, and with faults planted.
+
+The script stands in for a stranger with numpy alone; a fault of the whole chain would have to be made twice to pass.
+"""
+
+from __future__ import annotations
+
+import ast
+import hashlib
+import json
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from corepath.job.resolved import resolved_dict
+from corepath.planning import prepare
+from corepath.planning.geometry import geometry_dict
+from corepath.planning.make import make_files, quiet
+from corepath.planning.report import full_report
+
+ROOT = Path(__file__).parents[2]
+SCRIPT = ROOT / "docs" / "verify.py"
+
+
+@pytest.fixture(scope="module")
+def planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The coupon's folder as far as the script reads it: neither drawn nor read back."""
+    folder = tmp_path_factory.mktemp("coupon-plan")
+    prepared = prepare(ROOT / "samples" / "coupon.toml")
+    made = make_files(prepared, quiet, (0.0, 1.0))
+    for one in made:
+        (folder / one.name).write_text(one.text)
+    for name, content in (
+        ("report", full_report(prepared, made, None, False)),
+        ("geometry", geometry_dict(prepared)),
+        ("job.resolved", resolved_dict(prepared.resolved)),
+    ):
+        (folder / f"{name}.json").write_text(json.dumps(content))
+    return folder
+
+
+@pytest.fixture
+def early(planned: Path, tmp_path: Path) -> Path:
+    """The same up to the inserts, which is quicker."""
+    folder = tmp_path / "early"
+    shutil.copytree(planned, folder)
+    report = json.loads((folder / "report.json").read_text())
+    for entry in report["operations"]:
+        if entry["setup"] == "C":
+            (folder / entry["file"]).unlink()
+    report["operations"] = [entry for entry in report["operations"] if entry["setup"] != "C"]
+    (folder / "report.json").write_text(json.dumps(report))
+    return folder
+
+
+def _run(folder: Path) -> tuple[int, str]:
+    done = subprocess.run([sys.executable, "-I", str(SCRIPT), str(folder)], capture_output=True, text=True, check=False)
+    assert not done.stderr, done.stderr
+    return done.returncode, done.stdout
+
+
+def _edit(folder: Path, name: str, change: Callable[[str], str], *, known: bool = True) -> None:
+    """Change a file; with `known` the report is told its new hash, so that only what it cuts can give it away."""
+    before = (folder / name).read_text()
+    text = change(before)
+    assert text != before
+    (folder / name).write_text(text)
+    report = json.loads((folder / "report.json").read_text())
+    for entry in report["operations"]:
+        if entry["file"] == name and known:
+            entry["sha256"] = hashlib.sha256(text.encode()).hexdigest()
+    (folder / "report.json").write_text(json.dumps(report))
+
+
+def _sub(pattern: str, by: str) -> Callable[[str], str]:
+    return lambda text: re.sub(pattern, by, text, count=1, flags=re.MULTILINE)
+
+
+def test_it_shares_no_code_with_the_package() -> None:
+    """A fault of the package would be a fault of its judge."""
+    names = set()
+    for node in ast.walk(ast.parse(SCRIPT.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            names.add(node.module or "")
+    assert names <= {"__future__", "hashlib", "json", "math", "re", "sys", "pathlib", "numpy"}
+
+
+def test_a_good_plan_passes(planned: Path) -> None:
+    """A judge that cries wolf is not heard."""
+    code, told = _run(planned)
+    assert code == 0 and "0 breaches in 12 files" in told
+    for name in ("01-A-dowels", "02-A-plug-pockets", "03-A-groove", "05-B-skim-pass-5", "06-B-inserts", "08-C-deck"):
+        assert re.search(rf"^{name}\.nc .* mm at \d+ columns$", told, re.MULTILINE)
+
+
+def test_a_gouge_in_the_deck_is_found(planned: Path, tmp_path: Path) -> None:
+    """0.1 mm too deep on one short stretch of the deck."""
+    folder = tmp_path / "gouged"
+    shutil.copytree(planned, folder)
+
+    def lower(text: str) -> str:
+        lines = text.split("\n")
+        at = len(lines) // 2
+        for k in range(at, at + 120):
+            lines[k] = re.sub(r"Z([0-9.]+)", lambda found: f"Z{float(found[1]) - 0.1:.4f}", lines[k])
+        return "\n".join(lines)
+
+    _edit(folder, "08-C-deck.nc", lower)
+    code, told = _run(folder)
+    assert code == 1 and re.search(r"^08-C-deck\.nc: deck: -0\.\d+ to .* mm off", told, re.MULTILINE)
+
+
+PLANTED: list[tuple[str, str, Callable[[str], str], str]] = [
+    ("deep cut", "03-A-groove.nc", _sub(r"Z1\.2000", "Z0.9000"), r"03-A-groove\.nc: floors, walls: -0\.300"),
+    ("rapid for a cut", "05-B-skim-pass-1.nc", _sub(r"^G1 X120", "G0 X120"),
+     r"05-B-skim-pass-1\.nc:\d+: rapid through material at .* deep"),
+    ("line lost", "05-B-skim-pass-2.nc", _sub(r"^G1 Y-7\.1000\n", ""), r"05-B-skim-pass-2\.nc: skim: "),
+    ("wall", "02-A-plug-pockets.nc",
+     lambda text: re.sub(r"(?<=X)-6\d\.\d+", lambda found: f"{float(found[0]) + 0.2:.4f}", text),
+     r"02-A-plug-pockets\.nc: cuts down to 1\.20 outside its areas"),
+    ("seat", "06-B-inserts.nc", lambda text: text.replace("Z-1.5000", "Z-1.4000"),
+     r"06-B-inserts\.nc: floors, walls: .*0\.100"),
+    ("bed", "01-A-dowels.nc", lambda text: text.replace("Z-7.0000", "Z-19.0000"), r"through the spoil board"),
+    ("spindle", "03-A-groove.nc", _sub(r"^S18000 M3\n", ""), r"03-A-groove\.nc:\d+: cuts with the spindle off"),
+    ("spindle at a stop", "05-B-skim-all.nc", _sub(r"^M5\n(?=G4 P8)", ""),
+     r"05-B-skim-all\.nc:\d+: stops with the spindle running"),
+    ("preamble", "03-A-groove.nc", _sub(r"^G90\n", ""), r"03-A-groove\.nc:\d+: moves before G90"),
+    ("end", "03-A-groove.nc", _sub(r"^M2\n", ""), r"03-A-groove\.nc: has no end"),
+    ("units", "02-A-plug-pockets.nc", _sub(r"^G21\n", "G20\n"), r"02-A-plug-pockets\.nc: "),
+    ("not plain", "02-A-plug-pockets.nc", _sub(r"^G90\n", "G91\n"), r"G91 is not of the plain kind"),
+    ("another plan", "02-A-plug-pockets.nc", _sub(r"^\(Plan: \w+\)", "(Plan: 00000000)"), r"is of another plan"),
+    ("arc", "03-A-groove.nc", _sub(r"^(G3 .*) I([0-9.]+) ", r"\1 I-\2 "), r"03-A-groove\.nc:\d+: the arc's radius"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "file", "change", "says"), PLANTED, ids=[row[0] for row in PLANTED])
+def test_planted_faults_are_found(early: Path, name: str, file: str, change: Callable[[str], str], says: str) -> None:
+    """Each would spoil a blank or hurt someone, and the hashes would not tell it."""
+    report = json.loads((early / "report.json").read_text())
+    for entry in report["operations"]:
+        if entry["setup"] != file[3]:
+            (early / entry["file"]).unlink()
+    report["operations"] = [entry for entry in report["operations"] if entry["setup"] == file[3]]
+    (early / "report.json").write_text(json.dumps(report))
+    _edit(early, file, change)
+    code, told = _run(early)
+    assert code == 1 and re.search(says, told), told
+
+
+def test_missing_strange_changed_and_disordered_files_are_found(early: Path) -> None:
+    """The right cuts in the wrong order, or by a file that nobody planned."""
+    (early / "01-A-dowels.nc").unlink()
+    (early / "99-A-extra.nc").write_text("M2\n")
+    _edit(early, "02-A-plug-pockets.nc", lambda text: "(a remark)\n" + text, known=False)
+    report = json.loads((early / "report.json").read_text())
+    report["operations"].reverse()
+    (early / "report.json").write_text(json.dumps(report))
+    code, told = _run(early)
+    assert code == 1
+    for says in (
+        "01-A-dowels.nc: is missing",
+        "99-A-extra.nc: is not of this plan",
+        "02-A-plug-pockets.nc: has changed since it was planned",
+        "report.json: the files are not in the order of the work",
+    ):
+        assert says in told
