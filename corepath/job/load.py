@@ -16,6 +16,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from corepath.errors import Fault, InputError
+from corepath.job.beyond import beyond
 from corepath.job.consistency import Parts, contradictions
 from corepath.job.kinds import MM_PER_INCH, Kind, fields_of, kind_at, wanted
 from corepath.job.model import Job
@@ -71,9 +72,13 @@ def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
     fill_hardware(known)
     inch = known.get("units") == "inch"
     context = {"scale": MM_PER_INCH if inch else 1.0}
-    parts = Parts(_sections(known, context, inch, source, faults))
-    for path, says, allowed in contradictions(parts):
+    sections = _sections(known, context, inch, source, faults)
+    for path, says, allowed in contradictions(Parts(sections)):
         faults.append(Fault(key_of(path), says, allowed=_in_inches(allowed) if inch else allowed))
+    enormous = [Fault(key_of(path), says, allowed=allowed) for path, says, allowed in beyond(sections)]
+    if enormous:  # no geometry can be made of these
+        told = {fault.key for fault in faults}
+        return None, locate([*faults, *(fault for fault in enormous if fault.key not in told)], source)
     try:
         job = Job.model_validate(with_stand_ins(known, faults), context=context)
     except ValidationError:

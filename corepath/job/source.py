@@ -22,6 +22,8 @@ __all__ = ["Source", "key_of", "locate", "parse", "path_of", "read_source", "rea
 _PART = re.compile(r"\[(\d+)\]|\"((?:[^\"\\]|\\.)*)\"|([^.\[\]\"]+)")
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 _BARE = re.compile(r"[A-Za-z0-9_-]+$")
+_DOTTED = re.compile(r"[\w\"'-]++(?:[ \t]*+\.[ \t]*+[\w\"'-]++)*+")
+_DEEPEST = 40  # parts of a dotted key; the time to read one grows with their square
 _LONGEST = 48
 _LARGEST = 8 * 2**20
 
@@ -106,6 +108,8 @@ def read_text(path: FilePath) -> tuple[str, list[Fault]]:
 def parse(text: str, file: str) -> tuple[Source | None, list[Fault]]:
     """The text as a TOML document with positions, or the fault that hinders it."""
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")
+    if any(found[0].count(".") > _DEEPEST for found in _DOTTED.finditer(text)):
+        return None, [Fault("", "is nested too deeply", file=file)]
     try:
         document = tomllib.loads(text)
         return Source(file, text, document, scan(text)), []

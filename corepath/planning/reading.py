@@ -164,6 +164,8 @@ def _text(path: Path) -> str:
 
 def _json(path: Path) -> dict[str, Any]:
     try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise InputError([Fault("", f"larger than {LARGEST_FILE // 2**20} MiB", file=str(path))])
         data = json.loads(path.read_bytes())
     except OSError as error:
         raise InputError([Fault("", f"cannot be read: {error.strerror}", file=str(path))]) from error
