@@ -23,10 +23,15 @@ WORD = re.compile(r"([A-Z])([-+]?(?:\d+\.?\d*|\.\d+))")
 PREAMBLE = ("G17", "G90", "G94", "G54", "G40", "G49", "G80")
 KNOWN = {0, 1, 2, 3, 4, 17, 20, 21, 40, 49, 54, 61, 64, 80, 81, 83, 90, 94, 98, 99}
 found: list[str] = []
+count: dict[str, int] = {}
+SHOWN = 20  # breaches of one file; more are only counted
 
 
 def breach(file: str, line: int, says: str) -> None:
     found.append(f"{file}{f':{line}' if line else ''}: {says}")
+    count[file] = count.get(file, 0) + 1
+    if count[file] <= SHOWN:
+        print("BREACH", found[-1])
 
 
 def read(name: str, text: str, rpm_least: float) -> list[tuple[int, int, list[float], list[float], float]]:
@@ -249,7 +254,6 @@ def main(folder: Path) -> int:
             taken = next((one for one in report["deck"].get("cutters", []) if one.get("taken")), {})
             most = job["deck"]["scallop"] + (taken.get("hollow") or 0.0) + 0.02 if operation == "deck" else math.inf
             told(name, operation, (top[nodes] - deck)[~spared(x[nodes], y[nodes], entry)], -GOUGE, most)
-    print(*found[:100], *([f"… and {len(found) - 100} more"] if len(found) > 100 else []), sep="\n")
     print(f"{len(found)} breaches in {len(entries)} files of plan {report['plan']}, {len(x)} columns")
     return 1 if found else 0
 
