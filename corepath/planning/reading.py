@@ -23,6 +23,7 @@ from corepath.planning.make import Progress, quiet
 from corepath.planning.prepare import Prepared, prepare_job
 from corepath.planning.rehearsal import FOLDER, check_rehearsals
 from corepath.readback.findings import Finding
+from corepath.readback.heads import check_heads
 from corepath.readback.material import Lies
 from corepath.readback.measure import read_back
 from corepath.readback.measures import Measure
@@ -67,8 +68,9 @@ def read_files(
     progress: Progress = quiet,
     share: tuple[float, float] = (0.0, 1.0),
     sha256: Mapping[str, str] | None = None,
+    plan: str = "",
 ) -> ReadBack:
-    """Read `texts` (name to text) back against the works of `prepared`."""
+    """Read `texts` (name to text) back against the works of `prepared`; their heads name `plan`, where given."""
     start, end = share
     done = 0
 
@@ -77,7 +79,7 @@ def read_files(
         progress(f"reading back {name}", start + (end - start) * done / max(1, len(texts)))
         done += 1
 
-    return read_back(_shop(prepared), prepared.works, texts, progress=step, sha256=sha256)
+    return read_back(_shop(prepared), prepared.works, texts, progress=step, sha256=sha256, plan=plan)
 
 
 def _shop(prepared: Prepared) -> Shop:
@@ -98,6 +100,7 @@ def _shop(prepared: Prepared) -> Shop:
         done=prepared.done,
         lies=_lies(stack.heights.blank) if stack.heights.blank.measured else None,
         laid=laid_up(job, prepared.board) if job.layup is not None and job.layup.cradle else None,
+        spin_up=job.machine.spin_up,
         bores={place.id: (place.x, place.y, place.bore) for place in prepared.board.places},
     )
 
@@ -133,8 +136,10 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
         raise InputError([Fault("", "no .nc file here", file=str(folder))])
     deck = held_deck(job, resolved, geometry) if filed else None
     prepared = prepare_job(job, folder, Known.from_dict(resolved), deck)
-    readback = read_files(prepared, texts, progress, sha256=_sha256(report, "operations"))
+    plan = str(report.get("plan", ""))
+    readback = read_files(prepared, texts, progress, sha256=_sha256(report, "operations"), plan=plan)
     planned = _sha256(report, "rehearsals")
+    check_heads(walks, readback.findings, plan)
     readback.findings.extend(check_rehearsals(prepared.ahead, job.machine.travel, walks, planned))
     return Reading(prepared, readback)
 

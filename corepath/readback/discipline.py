@@ -1,4 +1,4 @@
-"""What a careful machinist asks of a program before any wood is cut: preamble, units, stops, cutter, room.
+"""What a careful machinist asks of a program before any wood is cut: preamble, units, cutter, feeds, room.
 
 None of it needs the virtual blank, save the height of the stock. Lengths in mm, bed frame.
 """
@@ -24,8 +24,6 @@ __all__ = [
     "check_obstacles",
     "check_program",
     "check_room",
-    "check_spin_up",
-    "check_stops",
     "choose_cutter",
 ]
 
@@ -60,37 +58,6 @@ def choose_cutter(program: ReadProgram, work: Work, shop: Shop, findings: Findin
     return shop.cutters[number]
 
 
-def check_stops(program: ReadProgram, zero_z: float, highest: float, findings: Findings) -> None:
-    """No stop with the spindle turning or the cutter in the stock; no start without a speed."""
-    for event in program.events:
-        if event.name == "spindle-on" and not event.value > 0.0:
-            findings.add("spindle-off", "M3 without a speed leaves the spindle standing", line=event.line)
-        if event.name not in ("stop", "optional-stop"):
-            continue
-        if event.spindle:
-            findings.add("stop-with-spindle-on", "the spindle turns while the hand is near", line=event.line)
-        if event.index and program.end[event.index - 1, 2] + zero_z < highest - 1e-6:
-            x, y, z = (float(value) for value in program.end[event.index - 1])
-            says = f"the cutter stands at {z + zero_z:.3f}, the stock reaches {highest:.3f}"
-            findings.add("stop-low", says, line=event.line, place=(x, y, z + zero_z), depth=highest - z - zero_z)
-
-
-def check_spin_up(path: Path, cutting: np.ndarray[tuple[int], np.dtype[np.bool_]], findings: Findings) -> None:
-    """After each start of the spindle a dwell comes before the first cut (`cutting` (n,) tells which cut)."""
-    events = path.program.events
-    cuts = path.index[cutting]
-    for place, event in enumerate(events):
-        if event.name != "spindle-on":
-            continue
-        first = int(cuts[np.searchsorted(cuts, event.index)]) if len(cuts) and cuts[-1] >= event.index else None
-        if first is None:
-            continue
-        after = [other for other in events[place + 1 :] if other.index <= first]
-        if not any(other.name == "dwell" and other.value > 0.0 for other in after):
-            line = int(path.program.line[first])
-            findings.add("spindle-not-up", "no dwell between the start of the spindle and this cut", line=line)
-
-
 def check_feeds(
     path: Path, work: Work, cutting: np.ndarray[tuple[int], np.dtype[np.bool_]], findings: Findings
 ) -> None:
@@ -108,8 +75,9 @@ def check_feeds(
         findings.add("feed-too-high", says, line=int(path.line[index]), place=(x, y, z))
     findings.more("feed-too-high", len(found) - findings.keep)
     for event in path.program.events:
+        starts = event.name == "spindle-on" or (event.name == "speed" and event.spindle)
         off = abs(event.value - work.cutting.rpm) > (_FEED_SLACK - 1.0) * work.cutting.rpm
-        if event.name == "spindle-on" and event.value > 0.0 and off:
+        if starts and event.value > 0.0 and off:
             says = f"S{event.value:.0f}, planned {work.cutting.rpm:.0f} a minute"
             findings.add("speed-off", says, line=event.line)
 

@@ -22,8 +22,6 @@ from corepath.readback.discipline import (
     check_obstacles,
     check_program,
     check_room,
-    check_spin_up,
-    check_stops,
     choose_cutter,
 )
 from corepath.readback.drilling import check_drilling, check_openings
@@ -41,16 +39,20 @@ from corepath.readback.floors import (
     surface_heights,
     to_reach,
 )
+from corepath.readback.heads import check_heads, check_stated_zero
 from corepath.readback.holes import check_holes, is_open
 from corepath.readback.layers import check_layers
 from corepath.readback.layup import check_bolts, check_trim, laid_stock, trim_mask
 from corepath.readback.material import NOWHERE, Cut, Mask, Stock
 from corepath.readback.measures import Measure, MeasureList
 from corepath.readback.motions import read_program
+from corepath.readback.nose import check_nose_obstacles, check_nose_stock
 from corepath.readback.parts import check_cleared
 from corepath.readback.path import Path, lay
+from corepath.readback.program import ReadProgram
 from corepath.readback.result import FileCount, ReadBack, Remaining
 from corepath.readback.shop import Shop
+from corepath.readback.stops import check_pass_stops, check_spin_up, check_stops, check_turn
 from corepath.readback.walls import check_walls, strays
 from corepath.readback.working import check_working, find_engagement
 from corepath.readback.zeros import check_zero, derive_zero, face_height
@@ -67,15 +69,17 @@ def _silent(file: str) -> None:
 
 def read_back(
     shop: Shop, works: Sequence[Work], files: Mapping[str, str], *, progress: Progress = _silent,
-    sha256: Mapping[str, str] | None = None,
+    sha256: Mapping[str, str] | None = None, plan: str = "",
 ) -> ReadBack:  # fmt: skip
     """Read and cut all files of a plan and hold what is left against `works`.
 
-    `files` maps names (with `.nc`) to texts; `sha256` maps names to the digests they had when planned.
+    `files` maps names (with `.nc`) to texts; `sha256` maps names to the digests they had when planned; `plan` is the
+    digest of the plan that their heads should name.
     `progress` is called with each file's name before it is read. Never raises for what a file holds.
     """
     run = _Run(shop, files, progress)
     run.check_digests(sha256 or {})
+    check_heads(files, run.findings, plan)
     ordered = sorted(works, key=lambda work: (work.setup, work.order, work.part))
     for setup in "ABC":
         mine = [work for work in ordered if work.setup == setup]
@@ -87,6 +91,8 @@ def read_back(
             run.behind.append(work)
         if setup == "C":
             run.prove(mine)
+        elif run.program is not None:
+            check_turn(run.program, run.findings)
         run.remaining[setup] = Remaining.of(run.stock, setup)
     run.open_bores(ordered)
     run.after_layup([work for work in ordered if work.setup == "D"])
@@ -113,6 +119,7 @@ class _Run:
         self.behind: list[Work] = []
         self.ground: float | Singles = 0.0
         self.surfaced: dict[str, Path] = {}
+        self.program: ReadProgram | None = None
 
     def check_digests(self, sha256: Mapping[str, str]) -> None:
         for name in sorted(sha256):
@@ -192,7 +199,8 @@ class _Run:
             if number == self.shop.planned_pass + 1:
                 running = self.stock.copy()
             self._facing(work, f"{work.stem}-pass-{number}.nc", running, plane)
-        self._facing(work, f"{work.stem}-all.nc", raw, work.facing.planes[-1])
+        stops = work.facing.planes[max(work.facing.first_stop, 0) :]
+        self._facing(work, f"{work.stem}-all.nc", raw, work.facing.planes[-1], stops)
         self._saw_off(work.facing)
 
     def _saw_off(self, facing: Facing) -> None:
@@ -200,7 +208,7 @@ class _Run:
         if facing.sawn is not None:
             self.stock.carve(inside(self.stock, shapely.buffer(facing.sawn, self.shop.allowed.edge)), NOWHERE)
 
-    def _facing(self, work: Work, name: str, stock: Stock, plane: float) -> None:
+    def _facing(self, work: Work, name: str, stock: Stock, plane: float, passes: Sequence[float] = ()) -> None:
         before = stock.top.copy()
         done = self._file(work, name, stock)
         if done is None:
@@ -210,6 +218,7 @@ class _Run:
         within = to_reach(stock, work.blank, work.facing.spare, self.shop.allowed.edge)
         check_plane(plane, before, path, stock, self.shop.allowed, measures, findings, within)
         measure_showing(stock, self.castings, self.shop.allowed.shows, measures)
+        check_pass_stops(path, passes, findings)
         self._close(path, cut, before, measures, findings, stock)
 
     def _file(self, work: Work, name: str, stock: Stock) -> tuple[Path, Cut, MeasureList, Findings] | None:
@@ -222,21 +231,24 @@ class _Run:
             return None
         self.progress(name)
         shop = self.shop
-        program = read_program(self.files[name], name)
+        self.program = program = read_program(self.files[name], name)
         check_program(program, findings)
         cutter = choose_cutter(program, work, shop, findings)
         zero = derive_zero(work, shop, self.face, face_height(stock, shop, work.setup))
         check_zero(work, zero, shop.allowed.zero, findings)
+        check_stated_zero(self.files[name], zero, shop.allowed.zero, findings)
         highest = stock.highest()
         check_stops(program, zero[2], highest, findings)
         path = lay(program, zero, cutter, highest, shop.allowed.chords, findings)
         check_room(path, work, shop, findings)
         check_obstacles(path, work, findings)
+        check_nose_obstacles(path, work.obstacles, work.collet, findings)
         check_frame(path, work, shop.allowed.edge, findings)
         cut = cut_path(stock, path)
         check_cut(path, cut, shop.allowed, findings)
         cutting = (path.kind > 0) & (cut.removed > shop.allowed.removal)
-        check_spin_up(path, cutting, findings)
+        check_nose_stock(path, stock.top, stock.grid, work.collet, findings)
+        check_spin_up(path, cutting, shop.spin_up, findings)
         check_feeds(path, work, cutting, findings)
         return path, cut, MeasureList(name), findings
 

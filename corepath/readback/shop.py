@@ -58,6 +58,7 @@ class Shop:
     the board has its bores, in the A frame: (x, y, diameter) by id; they must be open at the end. It does not
     come from the operations, so that a flip about the wrong axis shows; without it the holes of the operation
     inserts are taken. `laid` is the board as it lies after lay-up, where D has programs.
+    `spin_up` is how many seconds the spindle needs to come up to speed.
     """
 
     length: float
@@ -78,6 +79,7 @@ class Shop:
     lies: Lies | None = None
     done: frozenset[str] = frozenset()
     laid: LaidUp | None = None
+    spin_up: float = 0.0
 
     def mirrored(self, x: float, y: float) -> tuple[float, float]:
         """A place of A as it lies in B, or back."""

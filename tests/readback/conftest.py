@@ -88,6 +88,9 @@ def disc(x: float, y: float, radius: float, cutter: float, levels: tuple[float, 
     return [*body, "G0 Z25"]
 
 
+STOP_LINES = ["M5", "M0", "S18000 M3", "G4 P3"]
+
+
 def lines_over(z: float, step: float = 9.0) -> list[str]:
     """Lines along X over the whole blank and past its ends, entered from the side."""
     count = math.ceil(WIDTH / step)
@@ -184,7 +187,10 @@ def make_plan(flip: str = "x", xy: str = "middle", z: str = "bed", cell: float =
         "02-A-plug-pockets.nc": shift(program(1, ["F900", *dome]), x0, y0, zero_a),
         "03-A-groove.nc": groove(x0, y0, zero_a),
         "05-B-skim-all.nc": shift(
-            program(2, ["F2000", *(line for p in planes for line in lines_over(p))]), x0, y0, zero_a
+            program(2, ["F2000", *(line for p in planes for line in [*lines_over(p), *STOP_LINES])][:-4]),
+            x0,
+            y0,
+            zero_a,
         ),
         "06-B-inserts.nc": shift(program(1, ["F900", *bore]), x0, y0, STOP),
         "08-C-deck.nc": shift(program(2, ["F2000", *lines_over(DECK)]), x0, y0, zero_c),
@@ -207,6 +213,7 @@ def make_plan(flip: str = "x", xy: str = "middle", z: str = "bed", cell: float =
         2,
         cell,
         bores={"I1": (*INSERT, 6.0)},
+        spin_up=3.0,
     )  # type: ignore[arg-type]
     return Plan(shop, works, files)
 

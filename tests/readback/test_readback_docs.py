@@ -7,6 +7,7 @@ from pathlib import Path
 
 from corepath.readback.drilling import AT_ONCE
 from corepath.readback.findings import KINDS
+from corepath.readback.mends import MENDS
 from corepath.readback.shop import Allowed
 from corepath.readback.working import MORE
 
@@ -15,8 +16,9 @@ PAGE = (Path(__file__).parents[2] / "docs" / "readback.md").read_text()
 
 def test_every_kind_of_finding_is_in_the_table():
     """A word on the screen that no page explains."""
-    rows = dict(re.findall(r"^\| `([a-z-]+)` \| (.*) \|$", PAGE, re.MULTILINE))
-    assert rows == KINDS
+    rows = re.findall(r"^\| `([a-z-]+)` \| (.*) \| (.*) \|$", PAGE, re.MULTILINE)
+    assert {kind: says for kind, says, _ in rows} == KINDS
+    assert {kind: mend for kind, _, mend in rows} == MENDS
 
 
 def test_the_figures_are_those_of_the_code():

@@ -11,8 +11,9 @@ from corepath.motion.cutter import Cutter
 from corepath.readback.findings import KINDS, Findings
 from corepath.work.model import Obstacle
 
-GROOVE, PLUG, SKIM, INSERTS, DECK = (
-    "03-A-groove.nc", "02-A-plug-pockets.nc", "05-B-skim-pass-1.nc", "06-B-inserts.nc", "08-C-deck.nc",
+GROOVE, PLUG, SKIM, ALL, INSERTS, DECK = (
+    "03-A-groove.nc", "02-A-plug-pockets.nc", "05-B-skim-pass-1.nc", "05-B-skim-all.nc", "06-B-inserts.nc",
+    "08-C-deck.nc",
 )  # fmt: skip
 
 
@@ -77,6 +78,16 @@ def cases():
         (GROOVE, "S18000 M3\n", "S18000\n", "spindle-off"),
         (GROOVE, "S18000 M3\n", "M3\n", "spindle-off"),
         (GROOVE, "G4 P3\n", "", "spindle-not-up"),
+        (GROOVE, "G4 P3\n", "G4 P1\n", "spindle-not-up"),
+        (GROOVE, "F1500\n", "F1500\nS9000\n", "speed-off"),
+        (GROOVE, "F1500\n", "F1500\nS0\n", "spindle-off"),
+        (GROOVE, "G49\n", "T1\nG43 H2\n", "length-offset"),
+        (GROOVE, "M5\nM2", "M2", "stop-with-spindle-on"),
+        (GROOVE, "G0 Z25\nM5\nM2", "M5\nM2", "stop-low"),
+        (ALL, "M5\nM0\n", "", "missing-stop"),
+        (INSERTS, "M2\n", "", "missing-stop"),
+        (GROOVE, "(test)\n", "(File: 02-A-plug-pockets.nc)\n", "order"),
+        (GROOVE, "(test)\n", "(Zero lies at X0.0000 Y0.0000 Z0.0300 mm from the middle of the)\n(  bed)\n", "zero"),
         (GROOVE, "F1500\n", "", "feed-missing"),
         (GROOVE, "F1500\n", "F15000\n", "feed-too-high"),
         (GROOVE, "F1500\n", "F1900\n", "feed-too-high"),
@@ -124,7 +135,7 @@ def cases():
 @pytest.mark.parametrize(("name", "old", "new", "kind"), cases(), ids=lambda value: value if value in KINDS else None)
 def test_each_fault_is_found_in_its_file(plan, name, old, new, kind):
     """A fault that passes here would be cut."""
-    count = 99 if name == INSERTS else 1
+    count = 99 if name in (INSERTS, ALL) else 1
     found = plan.edited(name, old, new, count).read()
     assert kind in found.counts, [str(finding) for finding in found.findings]
     assert any(finding.kind == kind and finding.file == name for finding in found.findings)
@@ -150,6 +161,69 @@ def test_missing_extra_and_changed_files(plan):
 
     found = read_back(plan.shop, plan.works, plan.files, sha256={DECK: "0" * 64})
     assert found.counts == {"changed": 1}
+
+
+def with_heads(plan, **of):
+    """All files with heads of one plan; `of` names another plan for some."""
+    for name in plan.files:
+        digest = of.get(name[3:].split(".")[0].replace("-", "_"), "aaaa1111")
+        head = (
+            f"(File: {name})\n(Plan: {digest})\n(Zero lies at X0.0000 Y0.0000 Z0.0100 mm from the middle)\n(  of it)\n"
+        )
+        plan = plan.with_file(
+            name, head.replace("Z0.0100", "Z10.5100" if name == INSERTS else "Z0.0100") + plan.files[name]
+        )
+    return plan
+
+
+def test_files_of_two_plans(plan):
+    """Each is good by itself; together they are of two boards. Zeros 0.01 off are as good as the touch."""
+    from corepath.readback.measure import read_back
+
+    assert with_heads(plan).read().counts == {}
+    found = with_heads(plan, A_groove="bbbb2222").read()
+    assert found.counts == {"mixed-plans": 1}
+    assert next(iter(found.findings)).file == GROOVE
+    good = with_heads(plan)
+    assert read_back(good.shop, good.works, good.files, plan="cccc3333").counts == {"mixed-plans": len(good.files)}
+
+
+def test_files_that_changed_names(plan):
+    """Two files swapped on the way to the machine: cut in the wrong order, whatever they do to the wood."""
+    good = with_heads(plan)
+    swapped = good.with_file(GROOVE, good.files[PLUG]).with_file(PLUG, good.files[GROOVE])
+    named = {one.file for one in swapped.read().findings if one.kind == "order"}
+    assert named == {GROOVE, PLUG}
+
+
+def test_collet_into_an_obstacle(plan):
+    """A clamp that the cutter clears and the nut does not; one that stands lower; one that is farther off."""
+    from dataclasses import replace
+
+    def read(height: float, left: float, out: float = 12.0):
+        cutters = {**plan.shop.cutters, 1: replace(plan.shop.cutters[1], stick_out=out)}
+        clamp = Obstacle(box(left, -25, left + 6, -17), height)
+        works = tuple(replace(one, obstacles=(clamp,)) if one.name == "groove" else one for one in plan.works)
+        return set(replace(plan, works=works).with_shop(cutters=cutters).read().counts)
+
+    assert read(16.0, 40.0) == {"collet"}
+    assert read(13.1, 40.0) == set()
+    assert read(16.0, 54.0) == set()
+    assert read(16.0, 40.0, 30.0) == set()
+
+
+def test_collet_into_the_stock_beside(plan):
+    """The groove's floor is at 1.2, the blank 12 thick: a cutter 10.8 long out of a collet 40 wide just clears."""
+    from dataclasses import replace
+
+    def read(out: float):
+        cutters = {**plan.shop.cutters, 1: replace(plan.shop.cutters[1], stick_out=out, cutting_length=out)}
+        return [one for one in plan.with_shop(cutters=cutters).read().findings if one.kind == "collet"]
+
+    assert not read(10.81)
+    found = [one for one in read(10.5) if one.file == GROOVE]
+    beside = [one for one in found if "beside" in one.says]
+    assert beside and all(one.place[2] == pytest.approx(1.2) and one.depth == pytest.approx(0.3) for one in beside)
 
 
 def test_depth_past_the_edges_and_into_the_collet(plan):
@@ -220,7 +294,7 @@ def test_every_kind_of_finding_is_shown_to_come():
         "obstacle",
         "bore-closed",
         "missing-file",
-        "order",
+        "mixed-plans",
         "changed",
         "not-reached",
         "direction",

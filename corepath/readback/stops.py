@@ -1,0 +1,86 @@
+"""Stops: where a hand comes near, the spindle stands and the cutter is above the stock; and no stop is missing.
+
+Bed frame of the set-up, mm; times in seconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.readback.findings import Findings
+from corepath.readback.path import Path
+from corepath.readback.program import ReadProgram
+
+__all__ = ["check_pass_stops", "check_spin_up", "check_stops", "check_turn"]
+
+_LEVEL = 0.02
+_DWELL_ROUNDING = 0.051  # seconds: the text gives a dwell to a tenth
+_STOPS = ("stop", "optional-stop", "end")
+
+
+def check_stops(program: ReadProgram, zero_z: float, highest: float, findings: Findings) -> None:
+    """No stop or end with the spindle turning or the cutter in the stock; no start without a speed."""
+    for event in program.events:
+        if event.name == "spindle-on" and not event.value > 0.0:
+            findings.add("spindle-off", "M3 without a speed leaves the spindle standing", line=event.line)
+        if event.name == "speed" and event.spindle and not event.value > 0.0:
+            findings.add("spindle-off", "a speed of zero leaves the spindle standing", line=event.line)
+        if event.name not in _STOPS:
+            continue
+        if event.spindle and event.name == "end":
+            findings.add("stop-with-spindle-on", "no M5 before the end of the program", line=event.line)
+        elif event.spindle:
+            findings.add("stop-with-spindle-on", "the spindle turns while the hand is near", line=event.line)
+        if event.index and program.end[event.index - 1, 2] + zero_z < highest - 1e-6:
+            x, y, z = (float(value) for value in program.end[event.index - 1])
+            says = f"the cutter stands at {z + zero_z:.3f}, the stock reaches {highest:.3f}"
+            findings.add("stop-low", says, line=event.line, place=(x, y, z + zero_z), depth=highest - z - zero_z)
+
+
+def check_spin_up(path: Path, cutting: NDArray[np.bool_], needed: float, findings: Findings) -> None:
+    """After each start of the spindle it dwells `needed` seconds before the first cut (`cutting` (n,): which cut)."""
+    events = path.program.events
+    cuts = path.index[cutting]
+    for place, event in enumerate(events):
+        if event.name != "spindle-on":
+            continue
+        first = int(cuts[np.searchsorted(cuts, event.index)]) if len(cuts) and cuts[-1] >= event.index else None
+        if first is None:
+            continue
+        line = int(path.program.line[first])
+        after = [other for other in events[place + 1 :] if other.index <= first]
+        waits = sum(other.value for other in after if other.name == "dwell")
+        if not waits > 0.0:
+            findings.add("spindle-not-up", "no dwell between the start of the spindle and this cut", line=line)
+        elif waits < needed - _DWELL_ROUNDING:
+            says = f"{waits:g} s between the start of the spindle and this cut, it needs {needed:g}"
+            findings.add("spindle-not-up", says, line=line)
+
+
+def check_pass_stops(path: Path, planes: Sequence[float], findings: Findings) -> None:
+    """A file of several passes stops after each of `planes` but the last: that someone may look for the casting."""
+    stops = [event.index for event in path.program.events if event.name == "stop"]
+    for plane, after in pairwise(planes):
+        here, there = _cuts_at(path, plane), _cuts_at(path, after)
+        if len(here) and len(there) and not any(here[-1] < stop <= there[0] for stop in stops):
+            says = f"no M0 between the pass at {plane:.3f} and this one at {after:.3f}: nobody can look for the casting"
+            findings.add("missing-stop", says, line=int(path.program.line[there[0]]))
+
+
+def _cuts_at(path: Path, plane: float) -> NDArray[np.int64]:
+    """Level cuts at a height, as indices of the program's motions."""
+    level = (np.abs(path.start[:, 2] - plane) < _LEVEL) & (np.abs(path.end[:, 2] - plane) < _LEVEL)
+    which: NDArray[np.int64] = path.index[level & (path.kind > 0)]
+    return which
+
+
+def check_turn(program: ReadProgram, findings: Findings) -> None:
+    """After the last file of a set-up the blank is cast or turned over: the program must have stopped the machine."""
+    last = max((event.index for event in program.events if event.name in ("stop", "end")), default=-1)
+    if last < program.count:
+        says = "the blank is taken up after this file, and nothing stops the machine before"
+        findings.add("missing-stop", says, file=program.file, line=program.lines)
