@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import Any
@@ -15,7 +16,10 @@ from corepath.board.model import Board, Casting, Place
 from corepath.job.model import Job
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Pass, Program, Zero, arc, line, rapid
+from corepath.planning.prepare import Prepared
+from corepath.planning.report import checks_report
 from corepath.stackup.check import Check
+from corepath.views.sheet_html import Facts
 from corepath.work.model import Deck, Facing, Hole, Obstacle, Pocket, Step, Work
 
 JOB: dict[str, Any] = {
@@ -205,3 +209,33 @@ def shop(request: pytest.FixtureRequest) -> Shop:
 def shop_x() -> Shop:
     """The test piece turned over about X."""
     return build("x")
+
+
+def _entries(prepared: Prepared) -> list[dict[str, Any]]:
+    """What the report would say of the files that lie ahead; figures are invented."""
+    found = []
+    for work in prepared.ahead:
+        stems = [work.stem]
+        if work.facing is not None:
+            stems = [*(f"{work.stem}-pass-{k}" for k in range(1, len(work.facing.planes) + 1)), f"{work.stem}-all"]
+        for stem in stems:
+            x0, y0, x1, y1 = work.blank.bounds
+            found.append(
+                {"file": f"{stem}.nc", "setup": work.setup, "name": work.name, "minutes": 1.5, "watch": ["mind it"],
+                 "rpm": work.cutting.rpm, "zero": {axis: getattr(work.zero, axis) for axis in "xyz"},
+                 "extents": {"x": [x0, x1], "y": [y0, y1], "z": [work.lowest, work.clear]},
+                 **({"combined": True} if stem.endswith("-all") else {})}
+            )  # fmt: skip
+    return found
+
+
+@pytest.fixture(scope="session")
+def facts_of() -> Callable[..., Facts]:
+    """Makes the facts of a set-up sheet of what is prepared; further arguments replace parts of the report."""
+    return _facts
+
+
+def _facts(prepared: Prepared, **more: Any) -> Facts:
+    report = {**checks_report(prepared), "operations": _entries(prepared), "minutes": 9.0, "despite_failures": False}
+    parts = (prepared.job, prepared.board, prepared.stackup, prepared.works, {**report, **more})
+    return Facts(*parts, prepared.known.settled, prepared.file)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from corepath.stackup.measuring import THROAT, measuring_places
+from corepath.stackup.measuring import THROAT, MeasuringPlace, measuring_places
 from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.parts import (
     Banner,
     Block,
+    Command,
     Drawing,
     Measure,
     Measures,
@@ -159,10 +160,21 @@ def _places(facts: Facts, measured: bool) -> tuple[Block, ...]:
         "or record what callipers gave as below."
     )
     head = ("", f"X {facts.unit}", f"Y {facts.unit}", "thickness", "height", "where")
-    table = Table("Places", head, tuple(rows), note=note, numbers=(0, 1, 2))
+    table = Table("Places", head, tuple(rows), note=note, numbers=(0, 1, 2), wide=True)
     says = "" if not measured else "recorded or named in the job"
     measure = Measure("Thickness by callipers; leave out what you did not measure", facts.command(*thick), done=says)
-    return table, Measures("Record", (measure, *_beside(facts)))
+    return table, Measures("Record", (measure, _lines(facts, places), *_beside(facts)))
+
+
+def _lines(facts: Facts, places: Sequence[MeasuringPlace]) -> Measure:
+    """The same figures as lines of a file of measured places."""
+    pieces: list[str | Slot] = ["x,y,thickness,height"]
+    for k, place in enumerate(places, start=1):
+        pieces.append(f"\n{facts.record.shown(place.x)},{facts.record.shown(place.y)},")
+        if place.what != "height":
+            pieces.append(Slot(f"t{k}", f"thickness at place {k}", "", facts.unit))
+        pieces += [",", Slot(f"h{k}", f"height of the raw top at place {k}", "", facts.unit)]
+    return Measure("Or both as a file of measured places", Command(tuple(pieces)), screen=True)
 
 
 def _beside(facts: Facts) -> tuple[Measure, ...]:

@@ -7,6 +7,7 @@ holds slots: what is typed in the box stands in the command.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -47,9 +48,22 @@ class Tick:
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """A command line: text and slots in turn."""
+    """A command line, or lines of a file: text and slots in turn."""
 
     pieces: tuple[str | Slot, ...]
+
+    @property
+    def groups(self) -> tuple[tuple[str, tuple[str | Slot, ...]], ...]:
+        """(what stands before, pieces) of each option with its figures: a line may break between them only."""
+        found: list[tuple[str, list[str | Slot]]] = [("", [])]
+        for piece in self.pieces:
+            if isinstance(piece, Slot):
+                found[-1][1].append(piece)
+                continue
+            first, *others = re.split(r"( (?=--)|\n)", piece)
+            found[-1][1].append(first)
+            found += [(others[k], [others[k + 1]]) for k in range(0, len(others), 2)]
+        return tuple((before, tuple(pieces)) for before, pieces in found)
 
     @property
     def slots(self) -> tuple[Slot, ...]:
@@ -109,11 +123,15 @@ class Steps:
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """What to measure and the command that records it; `done` says what the record holds already."""
+    """What to measure and the command that records it; `done` says what the record holds already.
+
+    With `screen` it is of no use on paper and not printed.
+    """
 
     text: str
     command: Command
     done: str = ""
+    screen: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -184,7 +184,11 @@ def _dowels(view: PlanView, labels: Labels, facts: Facts, setup: Setup) -> None:
         x, y = view.sheet(dowel.x, dowel.y)
         r = dowel.diameters[0] / 2 * view.scale
         labels.block(Box(x - r, y - r, x + r, y + r))
-        labels.block(view.svg.text(x, y - r - 2.4, dowel.id, "label name halo", size=SMALL, anchor="middle"))
+        half = text_width(dowel.id, SMALL) / 2
+        at = min(max(x, view.extent.x0 + half + 1.0), view.extent.x1 - half - 1.0)
+        above = y - r - 2.4 - SMALL > view.extent.y0
+        base = y - r - 2.4 if above else y + r + 2.4 + SMALL
+        labels.block(view.svg.text(at, base, dowel.id, "label name halo", size=SMALL, anchor="middle"))
 
 
 def _grain(svg: Document, x: float, y: float) -> None:

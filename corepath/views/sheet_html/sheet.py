@@ -86,7 +86,7 @@ def _slug(text: str) -> str:
 
 def _css_string(text: str) -> Markup:
     """Text inside the quotes of a style sheet: everything but plain signs escaped by its number."""
-    return Markup("".join(sign if sign.isalnum() or sign in " .-" else f"\\{ord(sign):06x}" for sign in text))
+    return Markup("".join(sign if sign.isalnum() or sign in " .-" else f"\\{ord(sign):06x} " for sign in text))
 
 
 def _text(name: str) -> str:

@@ -70,11 +70,11 @@ def _passes(facts: Facts, skim: Mapping[str, Any], state: State) -> Table:
     one_by_one = len(plugs) <= _MOST_PLUGS
     head = [
         "pass",
+        "cut",
         "left",
         "groove shows",
         *(plugs if one_by_one else ["plugs that show"]),
         "stop if",
-        "cut",
         "measured",
     ]
     rows: list[tuple[Cell, ...]] = []
@@ -86,15 +86,15 @@ def _passes(facts: Facts, skim: Mapping[str, Any], state: State) -> Table:
         if not one_by_one:
             some = [f"{sum(shows[name][1] >= 1.0 for name in plugs)} of {len(plugs)}"]
         gone = (state == "done" and number <= stop) or number <= made
-        measured = Slot(f"pass-{number}", f"thickness measured after pass {number}", "", facts.unit)
-        rows.append(
-            (str(number) + (" *" if number == stop else ""), mm(entry["plane"]), _share(shows["groove"]), *some,
-             _stop_if(skim, number), Tick(f"pass-{number}", f"pass {number} is cut", gone), measured)
-        )  # fmt: skip
+        measured = Slot(f"left-{number}", f"thickness measured after pass {number}", "", facts.unit)
+        tick = Tick(f"pass-{number}", f"pass {number} is cut", gone)
+        name = str(number) + (" *" if number == stop else "")
+        sight = (_share(shows["groove"]), *some, _stop_if(skim, number))
+        rows.append((name, tick, mm(entry["plane"]), *sight, measured))
     note = "left: height above the bed after the pass, mm. Shares: likely, in brackets least to most. * the stop "
     note += "recorded." if skim["recorded"] else "planned; what you see decides."
     strong = (stop - 1,)
-    return Table("Passes", tuple(head), tuple(rows), note=note, numbers=(1,), strong=strong, wide=True)
+    return Table("Passes", tuple(head), tuple(rows), note=note, numbers=(2,), strong=strong, wide=True)
 
 
 def _word(shares: Sequence[float]) -> str:

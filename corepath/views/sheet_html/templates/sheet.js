@@ -10,8 +10,19 @@
     for (const place of document.querySelectorAll(`[data-shows="${CSS.escape(slot.id)}"]`)) {
       place.textContent = typed || place.dataset.letter;
       place.classList.toggle("filled", typed !== "");
+      leaveOut(place.closest("code"));
     }
   };
+  // Once a figure stands in a command, options without theirs are left out of it.
+  const leaveOut = (code) => {
+    const begun = code.querySelector(".filled") !== null;
+    for (const group of code.querySelectorAll(".whole")) {
+      const empty = group.querySelector("[data-shows]") !== null && group.querySelector(".filled") === null;
+      group.hidden = begun && empty;
+    }
+  };
+  const text = (code) => [...code.querySelectorAll(".whole")].filter((group) => !group.hidden)
+    .map((group) => (group.dataset.before || "") + group.textContent).join("");
   const count = () => {
     for (const link of document.querySelectorAll("a[data-page]")) {
       const boxes = [...document.getElementById(link.dataset.page).querySelectorAll("ol.steps input.tick")];
@@ -33,7 +44,7 @@
     const code = document.getElementById(button.dataset.copy);
     button.addEventListener("click", async () => {
       try {
-        await navigator.clipboard.writeText(code.textContent);
+        await navigator.clipboard.writeText(text(code));
         button.textContent = "copied";
       } catch {
         getSelection().selectAllChildren(code);

@@ -1,0 +1,219 @@
+"""The set-up sheet as text: valid, self-contained, true to the plan, and it says what is done.
+
+Files are stood in for by entries made from the works (conftest), so that no path has to be found here.
+"""
+
+from __future__ import annotations
+
+import re
+import shlex
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree
+
+import html5lib
+import pytest
+import typer
+from hypothesis import given
+from hypothesis import strategies as st
+
+from corepath.cli.app import app
+from corepath.cli.record_options import WORDS
+from corepath.job.load import read_job
+from corepath.job.record_settled import Settled
+from corepath.planning import prepare
+from corepath.planning.known import Known
+from corepath.planning.prepare import Prepared, prepare_job
+from corepath.views.sheet_html import Facts, pages, sheet_html
+from corepath.views.sheet_html.parts import Command, Measures, Slot, Steps
+from corepath.views.sheet_html.sheet import _css_string
+from corepath.views.sheet_html.stack_drawing import placed_checks
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+XHTML = "{http://www.w3.org/1999/xhtml}"
+
+
+MakeFacts = Callable[..., Facts]
+
+
+@pytest.fixture(scope="module")
+def coupon() -> Prepared:
+    return prepare(SAMPLES / "coupon.toml")
+
+
+@pytest.fixture(scope="module")
+def facts(coupon: Prepared, facts_of: MakeFacts) -> Facts:
+    return facts_of(coupon)
+
+
+@pytest.fixture(scope="module")
+def text(facts: Facts) -> str:
+    return sheet_html(facts)
+
+
+@pytest.fixture(scope="module")
+def page(text: str) -> ElementTree.Element:
+    found: ElementTree.Element = html5lib.HTMLParser(strict=True).parse(text)
+    return found
+
+
+def commands(facts: Facts) -> Iterator[Command]:
+    for one in pages(facts):
+        for block in one.blocks:
+            if isinstance(block, Measures):
+                yield from (measure.command for measure in block.measures if not measure.screen)
+
+
+def test_every_page_is_there_in_the_order_of_the_work(page: ElementTree.Element) -> None:
+    """A page out of order sends the operator to the wrong set-up. Strict parsing fails on unclosed tags."""
+    keys = [one.get("id") for one in page.iter(f"{XHTML}section")]
+    assert keys == ["first", "blank", "a", "depths", "pour", "b", "skim", "c", "holes", "stack", "next"]
+
+
+def test_all_samples_give_a_valid_sheet(facts_of: MakeFacts) -> None:
+    """Obstacles, a frame, a cradle, many plugs, inches or a title with signs may break the page."""
+    for name in ("pads-900", "cradle-460"):
+        other = prepare(SAMPLES / f"{name}.toml")
+        told = sheet_html(facts_of(other))
+        html5lib.HTMLParser(strict=True).parse(told)
+        assert ('id="d-title"' in told) == (name == "cradle-460")
+
+
+def test_nothing_comes_from_the_network(text: str) -> None:
+    """The shop may have none; names of XML are no addresses that a browser fetches."""
+    without_names = text.replace('xmlns="http://www.w3.org/2000/svg"', "")
+    assert "http:" not in without_names and "https:" not in without_names
+    assert not re.search(r"<link|@import|\ssrc=|<img|<iframe|fetch\(|XMLHttpRequest", text)
+    assert {found for found in re.findall(r"url\(([^)]*)\)", text) if not found.startswith("#")} == set()
+
+
+def test_the_digest_is_on_each_page(page: ElementTree.Element, facts: Facts) -> None:
+    """Paper and file are matched by it; a page without it may belong to another plan."""
+    for one in page.iter(f"{XHTML}section"):
+        head = next(one.iter(f"{XHTML}header"))
+        assert facts.digest in "".join(head.itertext()), one.get("id")
+
+
+def test_ids_are_unique_and_boxes_have_names(page: ElementTree.Element) -> None:
+    """Two boxes of one id would share their tick; a box without a name is silent to a screen reader."""
+    ids = [one.get("id") for one in page.iter() if one.get("id") is not None]
+    assert len(ids) == len(set(ids))
+    labels = {one.get("for") for one in page.iter(f"{XHTML}label")}
+    for one in page.iter(f"{XHTML}input"):
+        assert one.get("aria-label") or one.get("id") in labels, one.attrib
+    for one in page.iter(f"{XHTML}button"):
+        assert one.get("aria-label") or "".join(one.itertext()).strip()
+
+
+def test_each_command_is_one_that_record_takes(facts: Facts) -> None:
+    """A command copied from the sheet must not be refused for its form."""
+    record = typer.main.get_command(app).commands["record"]  # type: ignore[attr-defined]
+    seen = set()
+    for command in commands(facts):
+        filled = "".join(piece if isinstance(piece, str) else _figure(piece) for piece in command.pieces)
+        program, name, *words = shlex.split(filled)
+        assert (program, name) == ("corepath", "record")
+        seen |= {word for word in words if word.startswith("--")}
+        with record.make_context("record", list(words)) as context:
+            assert Path(str(context.params["job"])).name == "coupon.toml"
+    assert seen >= {"--thickness", "--groove-depth", "--pocket-depth", "--fill", "--stop", "--touch", "--cut"}
+    assert set(WORDS) - seen == set()
+
+
+def _figure(slot: Slot) -> str:
+    return {"NAME": "P1", "PASS": "3"}.get(slot.letter, "1.5")
+
+
+def test_places_of_an_inch_job_are_typed_in_inches(coupon: Prepared, facts_of: MakeFacts) -> None:
+    """The record takes the job's units; a place in mm would lie off the blank."""
+    job = coupon.job.model_copy(update={"units": "inch"})
+    inch = facts_of(replace(coupon, job=job))
+    texts = ["".join(p for p in command.pieces if isinstance(p, str)) for command in commands(inch)]
+    (depths,) = [words for words in texts if "--groove-depth" in words]
+    x = float(re.search(r"--groove-depth (\S+)", depths)[1])  # type: ignore[index]
+    places = inch.record.castings["groove"].places
+    assert x * 25.4 == pytest.approx(places[0][0], abs=0.01)
+    assert all(slot.unit == "in" for command in commands(inch) for slot in command.slots if slot.letter in "TDPW")
+
+
+def test_b_is_mirrored_but_its_words_are_not(text: str, facts: Facts) -> None:
+    """Seen from below the insert lies on the other side of X, and the edge that was in front at the back."""
+    drawing = text[text.index('<section id="b"') : text.index('<section id="skim"')]
+    assert "SEEN FROM BELOW" in drawing
+    (place,) = facts.board.places
+    assert f'cx="{place.x:g}" cy="{-place.y:g}"' in drawing
+    heights = {words: float(y) for y, words in re.findall(r'<text [^>]*?y="([-0-9.]+)"[^>]*>([^<]+)</text>', drawing)}
+    assert heights["front edge"] < heights["back edge – you stand here"]
+    turns = set(re.findall(r'<text [^>]*transform="([a-z]+)', drawing))
+    assert turns == {"rotate"}  # for what reads from the right; nothing is scaled or mirrored
+
+
+def test_the_section_is_true_to_the_checks(facts: Facts) -> None:
+    """An arrow of another length than its figure would teach the wrong stack-up."""
+    lengths = {check["id"]: (spot.high - spot.low, check["value"]) for check, spot in placed_checks(facts)}
+    told = ("window", "shows", "floor", "clean-up", "seat", "wood-over-seat", "barrel", "dowels")
+    for name in told:
+        drawn, figure = lengths[name]
+        assert drawn == pytest.approx(figure, abs=0.02), name
+    assert {"fill", "hold", "spacing", "registration"} <= set(lengths)
+
+
+def test_a_failed_plan_is_loud_on_every_page(coupon: Prepared, facts: Facts, facts_of: MakeFacts) -> None:
+    """Nobody may cut from a sheet whose plan failed."""
+    failing = [{**check, "verdict": "fail"} if check["id"] == "window" else check for check in facts.checks]
+    held = sheet_html(facts_of(coupon, checks=failing, operations=[]))
+    assert held.index("NOTHING TO CUT YET") < held.index("This core")
+    written = sheet_html(facts_of(coupon, checks=failing, despite_failures=True))
+    assert written.index("DO NOT CUT") < written.index("This core")
+    assert written.count("DO NOT CUT: planned despite failures") == written.count("<section ")
+    assert "DO NOT CUT" not in sheet_html(facts)
+
+
+def test_what_the_record_holds_is_marked_done(facts_of: MakeFacts) -> None:
+    """Steps already done must not be done again: the blank would be cut twice."""
+    settled = Settled(
+        cut=frozenset({"dowels", "plug-pockets", "groove"}), groove_depth=((-100.0, 0.0, 9.4),),
+        fill={"groove": 0.4, "P1": 1.9}, stage="cast",
+    )  # fmt: skip
+    job, _ = read_job(SAMPLES / "coupon.toml")
+    assert job is not None
+    later = facts_of(replace(prepare_job(job, SAMPLES, Known(settled=settled)), file="coupon.toml"))
+    states = {one.key: one.state for one in pages(later)}
+    assert [states[key] for key in ("blank", "a", "depths", "pour")] == ["done"] * 4
+    assert states["b"] == states["skim"] == "now" and states["c"] == "ahead"
+    (steps,) = [b for one in pages(later) if one.key == "a" for b in one.blocks if isinstance(b, Steps)]
+    assert all(step.tick.done for step in steps.steps)
+    told = sheet_html(later)
+    assert "CASTING TOO LOW" in told and told.index("CASTING TOO LOW") < told.index("This core")
+
+
+def test_the_skim_has_a_row_a_pass(facts: Facts, page: ElementTree.Element) -> None:
+    """Each with the height left, a tick and a box; the planned stop stands out."""
+    skim = facts.report["skim"]
+    section = next(one for one in page.iter(f"{XHTML}section") if one.get("id") == "skim")
+    rows = list(next(section.iter(f"{XHTML}tbody")))
+    assert len(rows) == len(skim["planes"])
+    for row, plane in zip(rows, skim["planes"], strict=True):
+        assert f"{plane:.2f}" in "".join(row.itertext()) and len(list(row.iter(f"{XHTML}input"))) == 2
+    assert [k for k, row in enumerate(rows, start=1) if row.get("class") == "strong"] == [skim["planned_stop"]]
+
+
+def test_the_same_plan_gives_the_same_bytes(facts: Facts, text: str) -> None:
+    assert sheet_html(facts) == text
+
+
+@given(st.text(max_size=60))
+def test_no_title_breaks_out_of_the_style_sheet(title: str) -> None:
+    """A job's title stands in the page's foot, inside quotes."""
+    told = str(_css_string(title))
+    assert not set(told) & set("\"'<>{};\n\r") and re.sub(r"\\[0-9a-f]{6} ", "", told).replace("\\", "") == re.sub(
+        r"\\[0-9a-f]{6} ", "", told
+    )
+
+
+def test_a_title_is_never_markup(coupon: Prepared, facts_of: MakeFacts) -> None:
+    title = '</title><script>alert("x")</script>&'
+    told = sheet_html(facts_of(replace(coupon, job=coupon.job.model_copy(update={"title": title}))))
+    html5lib.HTMLParser(strict=True).parse(told)
+    assert "<script>alert" not in told and "&lt;script&gt;" in told

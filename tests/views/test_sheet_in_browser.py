@@ -1,0 +1,97 @@
+"""The set-up sheet in a real browser: opened from disk, ticked, typed into, printed. Skipped where there is none."""
+
+from __future__ import annotations
+
+import base64
+import re
+import shutil
+import subprocess
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from corepath.planning import prepare
+from corepath.views.sheet_html import Facts, pages, sheet_html
+
+webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed: the sheet is not opened here")
+BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
+DRIVER = shutil.which("chromedriver")
+pytestmark = pytest.mark.skipif(
+    BROWSER is None or DRIVER is None, reason="no chromium with its driver here: the sheet is not opened in a browser"
+)
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+PAPER = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
+
+
+@pytest.fixture(scope="module")
+def sheet(tmp_path_factory: pytest.TempPathFactory, facts_of: Callable[..., Facts]) -> tuple[Path, list[str], str]:
+    """The coupon's sheet on disk, the keys of its pages, its digest."""
+    facts = facts_of(prepare(SAMPLES / "coupon.toml"))
+    path = tmp_path_factory.mktemp("sheet") / "sheet.html"
+    path.write_text(sheet_html(facts), encoding="utf-8")
+    return path, [page.key for page in pages(facts)], facts.digest
+
+
+@pytest.fixture(scope="module")
+def browser(sheet: tuple[Path, list[str], str]) -> Iterator[Any]:
+    options = webdriver.ChromeOptions()
+    options.binary_location = BROWSER
+    for argument in ("--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--window-size=1366,900"):
+        options.add_argument(argument)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
+    driver.get(sheet[0].as_uri())
+    yield driver
+    driver.quit()
+
+
+def test_it_opens_from_disk_without_error_or_request(browser: Any) -> None:
+    assert browser.get_log("browser") == []
+    assert browser.execute_script("return performance.getEntriesByType('resource').length") == 0
+
+
+def test_ticks_and_figures_stay_and_reach_the_command(browser: Any, sheet: tuple[Path, list[str], str]) -> None:
+    """By keyboard alone; after a reload they are still there, and kept under the plan's digest only."""
+    browser.execute_script("document.getElementById('do-a-2').focus()")
+    browser.switch_to.active_element.send_keys(" ")
+    box = browser.find_element("id", "groove-1")
+    box.send_keys("9,38")
+    browser.refresh()
+    assert browser.execute_script("return document.getElementById('do-a-2').checked")
+    assert browser.execute_script("return document.getElementById('groove-1').value") == "9,38"
+    code = browser.find_element("css selector", "#depths code:has([data-shows='groove-1'])")
+    typed = " ".join(code.text.split())
+    assert re.fullmatch(r"corepath record coupon.toml --groove-depth -?[0-9.]+ -?[0-9.]+ 9\.38", typed), typed
+    assert browser.execute_script("return Object.keys(localStorage)") == [f"corepath-sheet:{sheet[2]}"]
+
+
+def test_no_page_is_wider_than_a_phone(browser: Any) -> None:
+    """Only drawings and wide tables scroll sideways, each in a frame of its own."""
+    browser.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride", {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True}
+    )
+    wide, small = browser.execute_script(
+        "return [document.documentElement.scrollWidth, [...document.querySelectorAll('label:has(.tick), button')]"
+        ".filter(e => e.offsetParent && e.getBoundingClientRect().height < 40).length]"
+    )
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    assert wide <= 390 and small == 0
+
+
+@pytest.mark.parametrize("paper", PAPER)
+def test_it_prints_a_sheet_a_page(browser: Any, sheet: tuple[Path, list[str], str], paper: str, tmp_path: Path) -> None:
+    """The coupon's pages each fit one sheet, black on white, with the plan's digest on every one."""
+    _, keys, digest = sheet
+    width, height = PAPER[paper]
+    told = browser.execute_cdp_cmd("Page.printToPDF", {"paperWidth": width, "paperHeight": height})
+    printed = base64.b64decode(told["data"])
+    assert len(re.findall(rb"/Type\s*/Page\b(?!s)", printed)) == len(keys)
+    reader = shutil.which("pdftotext")
+    if reader is not None:
+        (tmp_path / "sheet.pdf").write_bytes(printed)
+        texts = subprocess.run([reader, tmp_path / "sheet.pdf", "-"], capture_output=True, text=True, check=True).stdout
+        sheets = texts.split("\f")[:-1]
+        assert len(sheets) == len(keys) and all(digest in one for one in sheets)
