@@ -10,6 +10,7 @@ import shlex
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree
 
 import html5lib
@@ -170,22 +171,47 @@ def test_a_failed_plan_is_loud_on_every_page(coupon: Prepared, facts: Facts, fac
     assert "DO NOT CUT" not in sheet_html(facts)
 
 
-def test_what_the_record_holds_is_marked_done(facts_of: MakeFacts) -> None:
-    """Steps already done must not be done again: the blank would be cut twice."""
-    settled = Settled(
-        cut=frozenset({"dowels", "plug-pockets", "groove"}), groove_depth=((-100.0, 0.0, 9.4),),
-        fill={"groove": 0.4, "P1": 1.9}, stage="cast",
-    )  # fmt: skip
+def recorded(facts_of: MakeFacts, **more: Any) -> Facts:
+    """The coupon with set-up A cut and poured."""
+    held = {"fill": {"groove": 0.4, "P1": 0.4}, "stage": "cast", **more}
+    cut = frozenset({"dowels", "plug-pockets", "groove"}) | held.pop("cut", frozenset())
+    settled = Settled(cut=cut, groove_depth=((-100.0, 0.0, 9.4),), **held)
     job, _ = read_job(SAMPLES / "coupon.toml")
     assert job is not None
-    later = facts_of(replace(prepare_job(job, SAMPLES, Known(settled=settled)), file="coupon.toml"))
-    states = {one.key: one.state for one in pages(later)}
-    assert [states[key] for key in ("blank", "a", "depths", "pour")] == ["done"] * 4
-    assert states["b"] == states["skim"] == "now" and states["c"] == "ahead"
-    (steps,) = [b for one in pages(later) if one.key == "a" for b in one.blocks if isinstance(b, Steps)]
-    assert all(step.tick.done for step in steps.steps)
-    told = sheet_html(later)
-    assert "CASTING TOO LOW" in told and told.index("CASTING TOO LOW") < told.index("This core")
+    return facts_of(replace(prepare_job(job, SAMPLES, Known(settled=settled)), file="coupon.toml"))
+
+
+def states(facts: Facts) -> dict[str, str]:
+    return {one.key: one.state for one in pages(facts)}
+
+
+def ticks(facts: Facts, key: str) -> list[bool]:
+    (steps,) = [b for one in pages(facts) if one.key == key for b in one.blocks if isinstance(b, Steps)]
+    return [step.tick.done for step in steps.steps]
+
+
+def test_what_the_record_holds_is_marked_done(facts_of: MakeFacts) -> None:
+    """Steps already done must not be done again: the blank would be cut twice."""
+    cast = recorded(facts_of)
+    state = states(cast)
+    assert [state[key] for key in ("blank", "a", "depths", "pour")] == ["done"] * 4
+    assert state["b"] == state["skim"] == "now" and state["c"] == "ahead"
+    assert all(ticks(cast, "a")) and not any(ticks(cast, "b"))
+    assert "recorded: groove 0.4, P1 0.4" in sheet_html(cast)
+    skimmed = recorded(facts_of, stop=3, stop_plane=9.3996, passes=3, stage="B")
+    assert states(skimmed)["skim"] == "done" and states(skimmed)["b"] == "now"
+    assert ticks(skimmed, "b")[:6] == [True] * 6 and not any(ticks(skimmed, "b")[6:])
+    assert "It stopped at pass 3, as recorded" in sheet_html(skimmed) and "If it stops there" not in sheet_html(skimmed)
+
+
+def test_a_low_casting_keeps_the_work_at_the_pour(facts_of: MakeFacts) -> None:
+    """Turned over with a low plug, it is found too late; a top-up that was not measured since does not count."""
+    low = recorded(facts_of, fill={"groove": 0.4, "P1": 1.9})
+    assert states(low)["pour"] == "now" and states(low)["b"] == states(low)["skim"] == "ahead"
+    told = sheet_html(low)
+    assert told.index("CASTING TOO LOW") < told.index("This core")
+    topped = recorded(facts_of, topped_up=("P1",))
+    assert states(topped)["pour"] == "now" and "measure again" in sheet_html(topped)
 
 
 def test_the_skim_has_a_row_a_pass(facts: Facts, page: ElementTree.Element) -> None:

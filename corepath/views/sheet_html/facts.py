@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -114,6 +114,11 @@ class Facts:
         if all(name in self.done for name in names):
             return "done"
         return "now" if all(name in self.done for name in before) else "ahead"
+
+    def held(self, figures: Iterable[tuple[str, float]]) -> str:
+        """What the record holds of something, in the job's units; empty where it holds nothing."""
+        told = ", ".join(f"{name} {self.record.shown(value)}".strip() for name, value in figures)
+        return f"recorded: {told}" if told else ""
 
     def command(self, *pieces: str | Slot) -> Command:
         """A `corepath record` command for this job."""

@@ -117,7 +117,9 @@ def _fills(facts: Facts) -> Measures:
             label = f"how far the resin of {name} lies below the raw top"
             slot = Slot(f"fill-{name}", label, "P", facts.unit, short=name)
             pieces += [f" --fill {name} ", slot]
-        done = "recorded" if all(name in settled.fill for name in some) else ""
+        done = facts.held((name, settled.fill[name]) for name in some if name in settled.fill)
+        if any(name in settled.topped_up for name in some):
+            done += "; topped up since: measure again"
         says = "How far the cured resin lies below the raw top at its lowest point; minus where it stands proud"
         found.append(Measure(says, facts.command(*pieces), done))
     top = Slot("top-name", "casting that was topped up", "NAME", short="casting")

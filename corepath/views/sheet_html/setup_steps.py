@@ -23,8 +23,9 @@ def stepped(prefix: str, lines: Sequence[tuple[str, str, bool]]) -> tuple[Step, 
 def setup_steps(facts: Facts, setup: Setup, works: Sequence[Work]) -> Steps:
     """The steps of a set-up; those of operations that are cut are ticked already."""
     all_cut = all(work.name in facts.done for work in works)
-    lines = [(words, "", all_cut) for words in _laying(facts, setup)]
-    lines.append((f"Run rehearsal/{setup}-rehearsal.nc, spindle off, hand on the stop.", "", all_cut))
+    laid = any(work.name in facts.done for work in works)
+    lines = [(words, "", laid) for words in _laying(facts, setup)]
+    lines.append((f"Run rehearsal/{setup}-rehearsal.nc, spindle off, hand on the stop.", "", laid))
     for work in works:
         lines += _running(facts, work)
     lines.append((_end(setup), "", all_cut))
@@ -123,7 +124,7 @@ def depth_measures(facts: Facts) -> tuple[Measure, ...]:
         pieces += [f" --groove-depth {record.shown(x)} {record.shown(y)} ", slot]
     says = "Depth of the groove from the raw top by a depth gauge, at its ends and sides; then neither the blank's "
     says += "thickness nor the bed matters any more for what shows when"
-    found = [Measure(says, facts.command(*pieces), "recorded" if settled.groove_depth else "")]
+    found = [Measure(says, facts.command(*pieces), facts.held(("", depth) for _, _, depth in settled.groove_depth))]
     plugs = [name for name, casting in record.castings.items() if casting.operation == "plug-pockets"]
     for first in range(0, len(plugs), _MOST_PLUGS):
         some = plugs[first : first + _MOST_PLUGS]
@@ -133,6 +134,7 @@ def depth_measures(facts: Facts) -> tuple[Measure, ...]:
                 f" --pocket-depth {name} ",
                 Slot(f"pocket-{name}", f"depth of plug {name}", "D", facts.unit, short=name),
             ]
-        done = "recorded" if all(name in settled.pocket_depth for name in some) else ""
+        known = [name for name in some if name in settled.pocket_depth]
+        done = facts.held((name, settled.pocket_depth[name]) for name in known)
         found.append(Measure("Depth of the plug pockets", facts.command(*pieces), done))
     return tuple(found)

@@ -52,7 +52,7 @@ def setup_state(facts: Facts, setup: Setup) -> State:
     order = [work.name for work in facts.works if work.name != "flush"]
     mine = [work.name for work in facts.of(setup) if work.name != "flush"]
     state = facts.state(mine, order[: order.index(mine[0])])
-    if setup == "B" and state == "now" and not facts.settled.fill and facts.settled.stop is None:
+    if setup == "B" and state == "now" and pour_state(facts) != "done":
         return "ahead"
     return state
 

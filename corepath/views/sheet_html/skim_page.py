@@ -19,6 +19,7 @@ from corepath.views.sheet_html.parts import (
     Table,
     Tick,
 )  # fmt: skip
+from corepath.views.sheet_html.progress import pour_state
 from corepath.views.sheet_html.setup_steps import stepped
 
 __all__ = ["blank_places", "skim_page"]
@@ -31,18 +32,20 @@ def skim_page(facts: Facts) -> Page:
     skim = facts.report["skim"]
     stop = int(skim["planned_stop"])
     state = facts.state(["skim"], ["groove"])
-    if state == "now" and not facts.settled.fill:
+    if state == "now" and pour_state(facts) != "done":
         state = "ahead"
-    word = "recorded" if skim["recorded"] else "planned"
+    now = f"Once all shows: do not start the next pass. Record the pass. Stop planned: pass {stop}."
+    if skim["recorded"]:
+        now = f"It stopped at pass {stop}, as recorded: do not start the skim again."
     rule = (
         "Showing: both walls seen, full width, all round and at every plug.",
-        f"Once all shows: do not start the next pass. Record the pass. Stop {word}: pass {stop}.",
+        now,
         f"Never below pass {len(skim['planes'])}, {mm(skim['lowest_plane'])}: the deck would be too thin.",
     )
     blocks: tuple[Block, ...] = (
         Banner("Hands off until the spindle stands", rule, grave=False),
         _passes(facts, skim, state),
-        _stops(facts),
+        *(() if skim["recorded"] else (_stops(facts),)),
         Steps("Each pass", stepped("skim-each", [(line, "", state == "done") for line in _EACH])),
         Measures("Measure and record", _measures(facts)),
     )
@@ -116,7 +119,7 @@ def _share(shares: Sequence[float]) -> str:
 def _stop_if(skim: Mapping[str, Any], number: int) -> str:
     earliest, last = skim["earliest"], len(skim["planes"])
     if skim["recorded"]:
-        return "stopped here" if number == skim["planned_stop"] else ""
+        return "stopped here" if number == skim["planned_stop"] else "not cut" if number > skim["planned_stop"] else ""
     if number == last:
         return "stop in any case"
     if earliest is None or number < earliest:
@@ -174,6 +177,6 @@ def _measures(facts: Facts) -> tuple[Measure, ...]:
         Measure(
             "Thickness after it, by callipers, places as in A",
             facts.command(*pieces),
-            "recorded" if settled.thickness_after else "",
+            facts.held(("", thickness) for _, _, thickness in settled.thickness_after),
         ),
     )
