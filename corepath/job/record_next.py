@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from corepath.job.record_facts import JobFacts
 from corepath.job.record_settled import Settled
 
-__all__ = ["next_measurements"]
+__all__ = ["blank_places", "next_measurements"]
 
 _IN_A = ("dowels", "plug-pockets", "groove")
 _MOST_PLUGS = 6
@@ -44,7 +44,7 @@ def _place(facts: JobFacts, at: tuple[float, float]) -> str:
 def _blank(facts: JobFacts, settled: Settled) -> list[str]:
     lines = []
     if not settled.thickness and not facts.measured:
-        options = [f"--thickness {_place(facts, at)} T" for at in _blank_places(facts)]
+        options = [f"--thickness {_place(facts, at)} T" for at in blank_places(facts)]
         lines.append(
             "Measure the blank's thickness with callipers near the corners and at the middle of the sides: "
             + _command(facts, *options)
@@ -58,7 +58,7 @@ def _blank(facts: JobFacts, settled: Settled) -> list[str]:
     return lines
 
 
-def _blank_places(facts: JobFacts) -> list[tuple[float, float]]:
+def blank_places(facts: JobFacts) -> list[tuple[float, float]]:
     """Corners and middles of the sides, within reach of callipers; whole units."""
     inset = min(30.0, 0.1 * min(facts.length, facts.width))
     step = facts.scale if facts.units == "mm" else facts.scale / 2
@@ -133,7 +133,7 @@ def _in_b(facts: JobFacts, settled: Settled) -> list[str]:
         return [_skim(facts)]
     lines = []
     if not settled.thickness_after:
-        options = [f"--thickness {_place(facts, at)} T" for at in _blank_places(facts)]
+        options = [f"--thickness {_place(facts, at)} T" for at in blank_places(facts)]
         lines.append("Measure the thickness after the skim: " + _command(facts, "--after-skim", *options))
     if settled.topped_up:
         lines.append("After the top-up has cured, " + _fills(facts, settled.topped_up))

@@ -8,7 +8,6 @@ holds slots: what is typed in the box stands in the command.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -185,10 +184,3 @@ class Page:
         """Keys of the slots that stand in its tables, so that no command has to show them again."""
         tables = [block for block in self.blocks if isinstance(block, Table)]
         return frozenset(cell.key for table in tables for row in table.rows for cell in row if isinstance(cell, Slot))
-
-    @property
-    def ticks(self) -> int:
-        """How many ticks it has."""
-        found = sum(len(block.steps) for block in self.blocks if isinstance(block, Steps))
-        tables: Sequence[Table] = [block for block in self.blocks if isinstance(block, Table)]
-        return found + sum(isinstance(cell, Tick) for table in tables for row in table.rows for cell in row)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from corepath.job.record_next import blank_places
 from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.parts import (
     Banner,
@@ -22,7 +23,7 @@ from corepath.views.sheet_html.parts import (
 from corepath.views.sheet_html.progress import pour_state
 from corepath.views.sheet_html.setup_steps import stepped
 
-__all__ = ["blank_places", "skim_page"]
+__all__ = ["skim_page"]
 
 _MOST_PLUGS = 8
 
@@ -151,19 +152,11 @@ def _room(check: Mapping[str, Any]) -> str:
     return words if check["verdict"] == "ok" else f"{words} {check['verdict']}"
 
 
-def blank_places(facts: Facts) -> list[tuple[float, float]]:
-    """Corners and middles of the sides, within reach of callipers, mm."""
-    job = facts.job.blank
-    inset = min(30.0, 0.1 * min(job.length, job.width))
-    x, y = round(job.length / 2 - inset), round(job.width / 2 - inset)
-    return [(-x, -y), (0.0, -y), (x, -y), (x, y), (0.0, y), (-x, y)]
-
-
 def _measures(facts: Facts) -> tuple[Measure, ...]:
     settled, record = facts.settled, facts.record
     number = Slot("stop", "pass after which all castings showed", "PASS", short="pass")
     pieces: list[str | Slot] = [" --after-skim"]
-    for k, (x, y) in enumerate(blank_places(facts), start=1):
+    for k, (x, y) in enumerate(blank_places(record), start=1):
         place = f"{record.shown(x)} {record.shown(y)}"
         at = f"X{place.replace(' ', ' Y')}".replace("-", "−")
         slot = Slot(f"after-{k}", f"thickness after the skim at {at}", "T", facts.unit, short=at)
