@@ -178,10 +178,13 @@ def _child(work: Callable[[], None]) -> Iterator[int]:
         os.waitpid(number, 0)
 
 
-def _over_and_over(folder: Path) -> None:
+def _over_and_over(folder: Path, marks: str = "ba", told: int | None = None) -> None:
+    """Write the plans in turn; a byte goes to `told` after each."""
     while True:
-        for mark in "ba":
+        for mark in marks:
             write_folder(folder, _plan(mark))
+            if told is not None:
+                os.write(told, b".")
             time.sleep(0.004)
 
 
@@ -189,9 +192,14 @@ def test_kills_at_random_moments(folder: Path) -> None:
     """A killed run would leave half a plan; the wrong half of a groove would be cut."""
     rng = random.Random(20)
     seen, half = set(), 0
-    for _ in range(40):
-        with _child(lambda: _over_and_over(folder)):
-            time.sleep(rng.uniform(0.002, 0.04))
+    for turn in range(40):
+        heard, told = os.pipe()
+        # the first plan differs from turn to turn and is waited for: a slow machine sees both plans too
+        with _child(lambda marks="ab" if turn % 2 else "ba", told=told: _over_and_over(folder, marks, told)):
+            os.close(told)  # a child that ends by itself is then heard as well
+            assert os.read(heard, 1) == b"."
+            time.sleep(rng.uniform(0.0, 0.04))
+        os.close(heard)
         if (folder / HALF_WRITTEN).exists():
             half += 1
             with pytest.raises(InputError, match="its files are of two plans"):
