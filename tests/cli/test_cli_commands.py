@@ -66,7 +66,14 @@ class Planner:
     def write_measuring(self, prepared: Any, path: Path) -> Any:
         return None
 
-    def plan(self, prepared: Any, *, progress: Callable[[str, float], None], despite_failures: bool = False) -> Any:
+    def plan(
+        self,
+        prepared: Any,
+        *,
+        progress: Callable[[str, float], None],
+        despite_failures: bool = False,
+        bodies: bool = False,
+    ) -> Any:
         progress("groove", 0.5)
         bad = any(check.verdict == "fail" for check in self.checks)
         operations = [] if bad and not despite_failures else [OPERATION, {**OPERATION, "combined": True, "minutes": 3}]
@@ -97,6 +104,9 @@ class Planner:
             failed=bool(self.findings),
         )
 
+    def write_solids(self, reading: Any, folder: Path) -> Any:
+        return SimpleNamespace(written=())
+
     def check_report(self, prepared: Any) -> dict[str, Any]:
         return {"checks": [check.as_dict() for check in self.checks]}
 
@@ -122,6 +132,7 @@ def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
         "prepare",
         "plan",
         "write_plan",
+        "write_solids",
         "preview",
         "read_folder",
         "passes",
@@ -210,6 +221,7 @@ def test_plan_tells_all(planner: Planner, job: Path) -> None:
         assert part in result.stdout
     assert ("write", Path("my-board-plan")) in planner.asked
     assert "my-board-plan" in result.stdout.split("Next: corepath readback")[1]
+    assert "Open my-board-plan/sheet.html in a browser" in result.stdout
     assert result.stderr == ""
 
 
