@@ -1,43 +1,147 @@
-"""`corepath readback`: read the G-code in a folder as a stranger would, cut a virtual blank, measure it."""
+"""`corepath readback`: read G-code as a stranger would, cut a virtual blank, measure it.
+
+A folder is one that `plan` has made, held against its job; a single file may be anyone's, and is told with the blank
+and the cutters that the options name.
+"""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from corepath.cli.guard import as_json, end, guarded, say
 
+if TYPE_CHECKING:
+    from corepath.planning.foreign_options import Asked
+
 __all__ = ["readback"]
+
+_FILE = "With a single FILE"
 
 
 def readback(
-    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder of a plan.", show_default=False)],
+    target: Annotated[
+        Path, typer.Argument(metavar="DIR|FILE", help="The folder of a plan, or one file.", show_default=False)
+    ],
     stl: Annotated[
         bool, typer.Option("--stl", help="Write the core after each set-up into DIR/solid, as the files leave it.")
     ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print the report as JSON instead of text.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress.")] = False,
+    blank: Annotated[
+        str | None,
+        typer.Option(metavar="LxWxT", help="Its blank, mm, as 1280x420x16.", rich_help_panel=_FILE, show_default=False),
+    ] = None,
+    cutter: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="[N=]SHAPE:D[:R]",
+            help="A cutter, as flat:6, ball:10 or 2=bull:12:2 for T2; ,edges=20,out=30 may follow. Once for each.",
+            rich_help_panel=_FILE,
+            show_default=False,
+        ),
+    ] = None,
+    zero: Annotated[
+        str | None,
+        typer.Option(
+            help="Its zero: middle or front-left, then top or bed; or X,Y,Z from the middle of the blank on the bed. "
+            "middle,top if not given.",
+            rich_help_panel=_FILE,
+            show_default=False,
+        ),
+    ] = None,
+    units: Annotated[
+        str | None,
+        typer.Option(help="mm or inch, where FILE does not state it.", rich_help_panel=_FILE, show_default=False),
+    ] = None,
+    spoil_board: Annotated[
+        float, typer.Option(help="mm below the blank that may be cut.", rich_help_panel=_FILE)
+    ] = 0.0,
+    rapid: Annotated[float, typer.Option(help="mm/min, for the minutes.", rich_help_panel=_FILE)] = 6000.0,
+    accel: Annotated[float, typer.Option(help="mm/s², for the minutes.", rich_help_panel=_FILE)] = 500.0,
+    spin_up: Annotated[
+        float, typer.Option(help="Seconds that the spindle needs to come up to speed.", rich_help_panel=_FILE)
+    ] = 0.0,
+    cell: Annotated[
+        float | None,
+        typer.Option(
+            help="mm between the columns of the blank; 0.1 to 0.5 by its size if not given.",
+            rich_help_panel=_FILE,
+            show_default=False,
+        ),
+    ] = None,
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o", "--output", metavar="DIR", help="Draw the depths into DIR.", rich_help_panel=_FILE, show_default=False
+        ),
+    ] = None,
 ) -> None:
     """Read G-code again, cut a virtual blank, measure it."""
     with guarded(json_wanted=json):
-        from corepath.cli.progress import showing
-        from corepath.planning import read_folder, write_solids
+        if target.is_file() and target.suffix != ".toml":
+            from corepath.planning.foreign_options import Asked
 
-        with showing(quiet or json) as progress:
-            reading = read_folder(folder, progress=progress)
-            bodies = write_solids(reading, folder).written if stl else ()
-        if json:
-            say(as_json(reading.report))
-            end(reading.failed)
-        from corepath.cli.tables import finding_lines, measure_table, wrapped
+            asked = Asked(blank, cutter or [], zero or "middle,top", units, cell, spoil_board, rapid, accel, spin_up)
+            _file(target, asked, output, stl, json)
+        else:
+            _only_for_files({"--blank": blank, "--cutter": cutter, "--zero": zero, "--units": units, "-o": output})
+            _folder(target, stl, json, quiet)
 
-        counts = reading.report["readback"]["counts"]
-        say(f"{measure_table(reading.measures)}\n\n{finding_lines(reading.findings, counts)}")
-        if bodies:
-            say(wrapped(f"The core after each set-up: {', '.join(bodies)}"))
-        if not quiet and not reading.failed:
-            first = reading.measures[0].file if reading.measures else "the first file"
-            say(f"\nThe files in {folder} do what the job asks.\nNext: run {first} at the machine.")
+
+def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
+    from corepath.cli.progress import showing
+    from corepath.planning import read_folder, write_solids
+
+    with showing(quiet or json) as progress:
+        reading = read_folder(folder, progress=progress)
+        bodies = write_solids(reading, folder).written if stl else ()
+    if json:
+        say(as_json(reading.report))
         end(reading.failed)
+    from corepath.cli.tables import finding_lines, measure_table, wrapped
+
+    counts = reading.report["readback"]["counts"]
+    say(f"{measure_table(reading.measures)}\n\n{finding_lines(reading.findings, counts)}")
+    if bodies:
+        say(wrapped(f"The core after each set-up: {', '.join(bodies)}"))
+    if not quiet and not reading.failed:
+        first = reading.measures[0].file if reading.measures else "the first file"
+        say(f"\nThe files in {folder} do what the job asks.\nNext: run {first} at the machine.")
+    end(reading.failed)
+
+
+def _only_for_files(given: dict[str, object]) -> None:
+    """A folder brings its own blank and cutters."""
+    from corepath.errors import Fault, InputError
+
+    faults = [
+        Fault(name, "goes with a single file; a plan's folder has it all") for name, value in given.items() if value
+    ]
+    if faults:
+        raise InputError(faults)
+
+
+def _file(path: Path, asked: Asked, output: Path | None, stl: bool, json: bool) -> None:
+    from corepath.errors import Fault, InputError
+    from corepath.planning.foreign import read_file, write_depths
+
+    if stl:
+        raise InputError([Fault("--stl", "goes with a plan's folder, not with a single file")])
+    reading = read_file(path, asked)
+    drawn = write_depths(reading, output) if output is not None else None
+    if json:
+        say(as_json(reading.report))
+        end(reading.failed)
+    from corepath.cli.foreign_table import foreign_table, mend_lines
+    from corepath.cli.tables import finding_lines, wrapped
+
+    found = reading.found
+    say(f"{foreign_table(reading.report)}\n\n{finding_lines(list(found.findings), found.counts)}")
+    if found.counts:
+        say(f"\nWhat to do:\n{mend_lines(list(found.counts))}")
+    if drawn is not None:
+        say(wrapped(f"Depths drawn: {drawn}"))
+    end(reading.failed)

@@ -40,12 +40,14 @@ PREAMBLE = (
 )  # fmt: skip
 
 
-def read_program(text: str, file: str, *, fast: bool = True) -> ReadProgram:
+def read_program(text: str, file: str, *, fast: bool = True, inch: bool = False) -> ReadProgram:
     """Read one file. Never raises; what is wrong stands in `findings`.
 
-    With `fast=False` every line goes through words and blocks: slower, and the same motions.
+    With `fast=False` every line goes through words and blocks: slower, and the same motions. With `inch` numbers
+    are inches until the file states its units.
     """
     reader = _Reader(file, fast)
+    reader.machine.scale = 25.4 if inch else 1.0
     reader.run(text.split("\n"))
     return reader.result()
 

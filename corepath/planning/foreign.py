@@ -1,0 +1,113 @@
+"""A single file of anyone's making, read and cut on a virtual blank: `corepath readback FILE --blank … --cutter …`."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from corepath.errors import Fault, InputError, OutputError
+from corepath.planning.foreign_options import Asked, bench_of
+from corepath.readback.foreign import Foreign, Spot, read_foreign
+from corepath.readback.material import NOWHERE
+from corepath.views.depth_sheet import DepthSheet, depth_sheet
+
+__all__ = ["ForeignReading", "read_file", "write_depths"]
+
+LARGEST_FILE = 512 * 2**20
+"""bytes: a program larger than this is refused rather than read into memory."""
+
+
+@dataclass(frozen=True, slots=True)
+class ForeignReading:
+    """What reading one file gave, with its digest."""
+
+    path: Path
+    sha256: str
+    found: Foreign
+
+    @property
+    def failed(self) -> bool:
+        return not self.found.ok
+
+    @property
+    def report(self) -> dict[str, Any]:
+        return {"sha256": self.sha256, **self.found.as_dict()}
+
+
+def read_file(path: Path, asked: Asked) -> ForeignReading:
+    """Read a file with the bench that the options describe. Raises InputError for options, or a file not to be read.
+
+    Units asked for a file that states others are a fault too.
+    """
+    bench = bench_of(asked)
+    data = _bytes(path)
+    found = read_foreign(data.decode("utf-8", errors="replace"), path.name, bench)
+    if asked.units is not None and found.program.units_stated:
+        says = "the file states its units itself; leave the option out"
+        raise InputError([Fault("--units", says, asked.units, file=str(path))])
+    return ForeignReading(path, hashlib.sha256(data).hexdigest(), found)
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise InputError([Fault("", f"larger than {LARGEST_FILE // 2**20} MiB", file=str(path))])
+        return path.read_bytes()
+    except OSError as error:
+        raise InputError([Fault("", f"cannot be read: {error.strerror}", file=str(path))]) from error
+
+
+def write_depths(reading: ForeignReading, folder: Path) -> Path:
+    """Draw the depths into `folder` as STEM.depths.svg, beside and then renamed. Raises OutputError."""
+    found = reading.found
+    stock, bench = found.stock, found.bench
+    gone = stock.top < NOWHERE / 2.0
+    depth = np.where(gone, bench.thickness, bench.thickness - stock.top.astype(np.float64))
+    sheet = DepthSheet(
+        title=reading.path.name,
+        xs=stock.grid.xs,
+        ys=stock.grid.ys,
+        depth=depth,
+        gone=gone,
+        size=(bench.length, bench.width, bench.thickness),
+        zero=bench.zero,
+        deepest=_place(found.deed.depth),
+        least=_place(found.deed.left),
+        rows=_rows(reading),
+        notes=tuple(f"{count} {kind}" for kind, count in found.counts.items()),
+    )
+    target = folder / f"{reading.path.stem}.depths.svg"
+    beside = target.with_name(f".{target.name}.part")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        beside.write_text(depth_sheet(sheet), encoding="utf-8", newline="\n")
+        beside.replace(target)
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        raise OutputError(f"{target}: cannot be written: {error.strerror or error}") from error
+    return target
+
+
+def _place(spot: Spot | None) -> tuple[float, float, float] | None:
+    return None if spot is None else (spot.value, spot.x, spot.y)
+
+
+def _rows(reading: ForeignReading) -> tuple[tuple[str, str], ...]:
+    found = reading.found
+    bench = found.bench
+    cutters = [bench.cutter(number) for number in found.used]
+    minutes = f"{found.minutes.total:.1f}" if found.minutes.known else "not known: a cut has no feed"
+    x, y, z = bench.zero
+    return (
+        ("file", reading.path.name),
+        ("blank", f"{bench.length:g} x {bench.width:g} x {bench.thickness:g} mm"),
+        ("zero", f"X{x:g} Y{y:g} from the middle, Z{z:g} above the bed"),
+        ("cutters", ", ".join(dict.fromkeys(c.describe().replace("T-1 ", "") for c in cutters if c)) or "none"),
+        ("minutes", minutes),
+        ("removed", f"{found.deed.removed / 1000.0:.1f} cm³"),
+        ("sha256", reading.sha256[:16]),
+    )

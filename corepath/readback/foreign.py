@@ -1,0 +1,320 @@
+"""What a file that corepath did not write would do to a blank: no plan, no operations, only text, blank and cutters.
+
+The blank lies level on the bed, its middle over the origin, Z up from the bed; mm. `zero` is where the program's own
+zero lies in that frame. Nothing is known of what the file is meant to cut, so nothing is held against a wish: it is
+told what is cut, and found what a careful machinist would not run.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.motion.clock import Limits
+from corepath.motion.cutter import Cutter
+from corepath.readback.arcs import lengths
+from corepath.readback.cutting import check_cut, cut_path
+from corepath.readback.findings import Findings
+from corepath.readback.material import NOWHERE, Cut, Stock
+from corepath.readback.motions import read_program
+from corepath.readback.path import Path, lay
+from corepath.readback.program import ReadProgram
+from corepath.readback.shop import Allowed
+from corepath.readback.stops import check_spin_up, check_stops
+from corepath.readback.timing import Minutes, time_path
+from corepath.readback.tools_called import stretches, tools_called
+
+__all__ = ["Bench", "Deed", "Foreign", "Spot", "read_foreign"]
+
+_NEEDED = ("distance", "feed mode")
+_SOLID = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Blank (mm), zero of the program in the blank's frame, cutters by number, machine.
+
+    `cutters[-1]`, where there is one, serves for all numbers that are not named. `spoil_board` may be cut into.
+    `inch` is how numbers are taken where the file states no units. `cell` is the largest spacing of the columns.
+    """
+
+    length: float
+    width: float
+    thickness: float
+    zero: tuple[float, float, float]
+    cutters: dict[int, Cutter]
+    limits: Limits
+    spin_up: float = 0.0
+    spoil_board: float = 0.0
+    inch: bool = False
+    cell: float = 0.5
+    allowed: Allowed = field(default_factory=Allowed)
+
+    def cutter(self, number: int) -> Cutter | None:
+        """The cutter for a tool number; -1 where the program has called none."""
+        if number in self.cutters:
+            return self.cutters[number]
+        if -1 in self.cutters:
+            return self.cutters[-1]
+        return next(iter(self.cutters.values())) if number == -1 and len(self.cutters) == 1 else None
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A figure in mm and the place (x, y) where it was found, from the middle of the blank."""
+
+    value: float
+    x: float
+    y: float
+
+    def as_dict(self) -> dict[str, float]:
+        return {"value": round(self.value, 4), "x": round(self.x, 3), "y": round(self.y, 3)}
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """What is done to the blank; lengths in mm, areas in mm², `removed` in mm³.
+
+    `depth` is the deepest below the raw top, `left` the least wood under a cut that leaves some, `thin` the area with
+    less than 1 mm left, `through` the area cut right through, `below_bed` the lowest cut under the bed. `beyond` tells
+    how far the cutter reaches past the left, right, front and back side below the top, `air` the way at feed below the
+    top that meets nothing, `straight_down` the deepest plunge at feed into solid wood.
+    """
+
+    depth: Spot | None
+    left: Spot | None
+    thin: float
+    through: float
+    below_bed: float
+    removed: float
+    beyond: tuple[float, float, float, float]
+    air: float
+    straight_down: float
+
+
+@dataclass(frozen=True, slots=True)
+class Foreign:
+    """All that was read of one file. `extents` are least and largest X, Y, Z in program coordinates, or None."""
+
+    program: ReadProgram
+    bench: Bench
+    used: tuple[int, ...]
+    extents: tuple[tuple[float, float], ...] | None
+    minutes: Minutes
+    cut_length: float
+    rapid_length: float
+    feeds: tuple[float, float] | None
+    speeds: tuple[float, ...]
+    deed: Deed
+    stock: Stock
+    findings: Findings
+
+    @property
+    def ok(self) -> bool:
+        return not self.findings.counts
+
+    @property
+    def counts(self) -> dict[str, int]:
+        return {kind: self.findings.counts[kind] for kind in self.findings.kinds}
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data, lengths in mm rounded to 0.0001."""
+        deed, bench = self.deed, self.bench
+        ends = self.extents and {
+            axis: [round(v, 4) for v in pair] for axis, pair in zip("xyz", self.extents, strict=True)
+        }
+        sides = zip(("left", "right", "front", "back"), deed.beyond, strict=True)
+        spent = self.minutes
+        return {
+            "file": self.program.file,
+            "lines": self.program.lines,
+            "motions": self.program.count,
+            "units": {"stated": self.program.units_stated},
+            "unstated": list(self.program.unstated),
+            "blank": {"length": bench.length, "width": bench.width, "thickness": bench.thickness},
+            "zero": {axis: round(value, 6) for axis, value in zip("xyz", bench.zero, strict=True)},
+            "cutters": [{"called": number, **_cutter(bench.cutter(number))} for number in self.used],
+            "extents": ends,
+            "minutes": {
+                "total": round(spent.total, 4), "feed": round(spent.feed, 4), "rapid": round(spent.rapid, 4),
+                "dwell": round(spent.dwell, 4), "known": spent.known,
+            },
+            "cut_length": round(self.cut_length, 3),
+            "rapid_length": round(self.rapid_length, 3),
+            "feeds": self.feeds and [round(value, 3) for value in self.feeds],
+            "speeds": list(self.speeds),
+            "depth": deed.depth and deed.depth.as_dict(),
+            "left": deed.left and deed.left.as_dict(),
+            "thin": round(deed.thin, 2),
+            "through": round(deed.through, 2),
+            "below_bed": round(deed.below_bed, 4),
+            "removed": round(deed.removed, 1),
+            "beyond": {side: round(value, 4) for side, value in sides},
+            "air": round(deed.air, 2),
+            "straight_down": round(deed.straight_down, 4),
+            "ok": self.ok,
+            "counts": self.counts,
+            "findings": [finding.as_dict() for finding in self.findings],
+        }  # fmt: skip
+
+
+def _cutter(cutter: Cutter | None) -> dict[str, Any]:
+    if cutter is None:
+        return {}
+    return {"shape": cutter.shape, "diameter": cutter.diameter, "corner_radius": cutter.corner_radius}
+
+
+def read_foreign(text: str, file: str, bench: Bench) -> Foreign:
+    """Read one file and cut the blank with it. Never raises for what the file holds.
+
+    A tool number without a cutter is a finding; its stretches are not cut.
+    """
+    findings = Findings(file)
+    program = read_program(text, file, inch=bench.inch)
+    findings.extend(program.findings)
+    _modes(program, findings)
+    stock = Stock(bench.length, bench.width, bench.thickness, bench.cell)
+    tools = tools_called(program)
+    cutters, used = _cutters(tools, program, bench, findings)
+    whole = lay(program, bench.zero, next(iter(cutters.values())), bench.thickness, bench.allowed.chords, findings)
+    check_stops(program, bench.zero[2], bench.thickness, findings)
+    _low(whole, bench, findings)
+    total = Cut(np.zeros(len(whole.kind)), np.zeros((len(whole.kind), 3)), np.zeros(len(whole.kind)))
+    beyond = np.zeros(4)
+    done = 0
+    for part in stretches(whole, tools, cutters):
+        count = len(part.kind)
+        if bench.cutter(int(tools[part.index[0]])) is not None:
+            cut = cut_path(stock, part)
+            check_cut(part, cut, bench.allowed, findings)
+            total.removed[done : done + count] = cut.removed
+            total.deep[done : done + count] = cut.deep
+            beyond = np.maximum(beyond, _beyond(part, bench))
+        done += count
+    cutting = (whole.kind > 0) & (total.removed > bench.allowed.removal)
+    check_spin_up(whole, cutting, bench.spin_up, findings)
+    deed = _deed(whole, total, stock, bench, beyond)
+    if deed.removed <= 0.0 and (whole.kind > 0).any():
+        findings.add("outside-area", "no cut meets the blank: is its zero, size or cutter another?")
+    return _told(program, whole, bench, used, deed, stock, findings)
+
+
+def _told(
+    program: ReadProgram, path: Path, bench: Bench, used: tuple[int, ...], deed: Deed, stock: Stock, findings: Findings
+) -> Foreign:
+    long = lengths(path.kind, path.start, path.end, path.centre)
+    rapid = path.kind == 0
+    ends = np.vstack((path.pieces.lower, path.pieces.upper)) - bench.zero
+    feed = program.feed[program.kind > 0]
+    feed = feed[feed > 0.0]
+    speeds = sorted({event.value for event in program.events if event.name == "spindle-on"})
+    return Foreign(
+        program=program,
+        bench=bench,
+        used=used,
+        extents=tuple((float(a), float(b)) for a, b in zip(ends.min(0), ends.max(0), strict=True))
+        if len(ends)
+        else None,
+        minutes=time_path(path, bench.limits),
+        cut_length=float(long[~rapid].sum()),
+        rapid_length=float(long[rapid].sum()),
+        feeds=(float(feed.min()), float(feed.max())) if len(feed) else None,
+        speeds=tuple(speeds),
+        deed=deed,
+        stock=stock,
+        findings=findings,
+    )
+
+
+def _modes(program: ReadProgram, findings: Findings) -> None:
+    """Modes that change what is cut, left to what the machine was in before."""
+    if not program.units_stated:
+        findings.add("units", "neither G20 nor G21 is stated before the first move")
+    curved = bool((program.kind >= 2).any())
+    needed = (*_NEEDED, "plane") if curved else _NEEDED
+    missing = [group for group in needed if group in program.unstated]
+    if missing and program.count:
+        says = "not stated before the first move: " + ", ".join(missing)
+        findings.add("preamble", says, line=int(program.line[0]))
+    if len(program.systems) > 1 or (program.systems and "coordinate system" in program.unstated):
+        findings.add("zero", "it works in more than one coordinate system; all are taken for the one zero given")
+
+
+def _cutters(
+    tools: NDArray[np.int64], program: ReadProgram, bench: Bench, findings: Findings
+) -> tuple[dict[int, Cutter], tuple[int, ...]]:
+    """The cutter of each number called, and the numbers with which something is cut."""
+    numbers = [int(number) for number in np.unique(tools)]
+    used = [int(number) for number in np.unique(tools[program.kind > 0])]
+    stand_in = next(iter(bench.cutters.values()))
+    found: dict[int, Cutter] = {}
+    for number in numbers:
+        cutter = bench.cutter(number)
+        if cutter is None and number in used:
+            name = f"T{number} is called, and no cutter was given for it" if number >= 0 else "no T names the cutter"
+            line = int(program.line[np.argmax((tools == number) & (program.kind > 0))])
+            findings.add("unknown-cutter", f"{name}: what it cuts is not known", line=line)
+        found[number] = cutter or stand_in
+    return found or {-1: stand_in}, tuple(used)
+
+
+def _low(path: Path, bench: Bench, findings: Findings) -> None:
+    limit = -bench.spoil_board
+    low = np.flatnonzero(path.end[:, 2] < limit - 1e-6)
+    board = "spoil board" if bench.spoil_board else "bed, no spoil board being there"
+    for index in low[: findings.keep]:
+        x, y, z = (float(value) for value in path.end[index])
+        says = f"goes to {z:.3f}: {limit - z:.3f} into what lies below the {board}"
+        findings.add("spoil-board", says, line=int(path.line[index]), place=(x, y, z), depth=limit - z)
+    findings.more("spoil-board", len(low) - findings.keep)
+
+
+def _beyond(path: Path, bench: Bench) -> NDArray[np.float64]:
+    """How far the cutter reaches past left, right, front and back below the top of the blank, mm; 0 where not."""
+    pieces = path.pieces.below(bench.thickness - 1e-6)
+    if not len(pieces):
+        return np.zeros(4)
+    ends = np.vstack((pieces.lower, pieces.upper))[:, :2]
+    (x0, y0), (x1, y1) = ends.min(0), ends.max(0)
+    radius, half, side = path.cutter.radius, bench.length / 2.0, bench.width / 2.0
+    return np.maximum((-half - x0 + radius, x1 + radius - half, -side - y0 + radius, y1 + radius - side), 0.0)
+
+
+def _deed(path: Path, cut: Cut, stock: Stock, bench: Bench, beyond: NDArray[np.float64]) -> Deed:
+    top = stock.top
+    column = stock.grid.px * stock.grid.py
+    gone = top < NOWHERE / 2.0
+    touched = ~gone & (top < bench.thickness - bench.allowed.removal)
+    depth = np.where(gone, np.float32(bench.thickness), np.float32(bench.thickness) - top)
+    meets = cut.removed > bench.allowed.removal
+    cuts = path.kind > 0
+    low = np.minimum(path.start[:, 2], path.end[:, 2]) < bench.thickness - 1e-6
+    long = lengths(path.kind, path.start, path.end, path.centre)
+    upright = cuts & meets & (np.hypot(*(path.end - path.start)[:, :2].T) < 1e-9)
+    fall = np.minimum(path.start[:, 2] - path.end[:, 2], np.minimum(cut.removed, bench.thickness))
+    down = float(fall[upright & (fall > _SOLID)].max(initial=0.0))
+    return Deed(
+        depth=_spot(stock, depth, touched | gone, least=False),
+        left=_spot(stock, top, touched, least=True),
+        thin=float((touched & (top < 1.0)).sum()) * column,
+        through=float(gone.sum()) * column,
+        below_bed=max(0.0, -float(path.end[meets, 2].min(initial=0.0))),
+        removed=float(depth.sum(dtype=np.float64)) * column,
+        beyond=(float(beyond[0]), float(beyond[1]), float(beyond[2]), float(beyond[3])),
+        air=float(long[cuts & low & ~meets].sum()),
+        straight_down=down,
+    )
+
+
+def _spot(stock: Stock, values: NDArray[np.float32], which: NDArray[np.bool_], *, least: bool) -> Spot | None:
+    if not which.any():
+        return None
+    fill = np.float32(np.inf if least else -np.inf)
+    masked = np.where(which, values, fill)
+    at = int(np.argmin(masked) if least else np.argmax(masked))
+    iy, ix = np.unravel_index(at, masked.shape)
+    x, y = stock.grid.place(int(iy), int(ix))
+    return Spot(float(masked[iy, ix]), x, y)

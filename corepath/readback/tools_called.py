@@ -1,0 +1,52 @@
+"""Which cutter is in the spindle at each motion of a program, and the stretches that each of them cuts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.motion.cutter import Cutter
+from corepath.readback.path import Path
+from corepath.readback.program import ReadProgram
+
+__all__ = ["stretches", "tools_called"]
+
+
+def tools_called(program: ReadProgram) -> NDArray[np.int64]:
+    """Number of the tool at each motion (n,), -1 where none has been called.
+
+    With an M6 anywhere the tool changes there (NIST IR 6556, 3.6.3), else where T stands, as with a change by hand.
+    """
+    names = {event.name for event in program.events}
+    wanted = "tool-change" if "tool-change" in names else "tool"
+    tools = np.full(program.count, -1, dtype=np.int64)
+    for event in program.events:
+        if event.name == wanted:
+            tools[event.index :] = int(event.value)
+    return tools
+
+
+def stretches(path: Path, tools: NDArray[np.int64], cutters: dict[int, Cutter]) -> Iterator[Path]:
+    """The path cut into parts of one cutter each, in order; `tools` (n,) by motion of the program."""
+    mine = tools[path.index]
+    bounds = [0, *(np.flatnonzero(np.diff(mine)) + 1).tolist(), len(mine)]
+    for first, last in pairwise(bounds):
+        if first == last:
+            continue
+        low, high = np.searchsorted(path.pieces.owner, (first, last))
+        some = slice(first, last)
+        pieces = replace(
+            path.pieces,
+            lower=path.pieces.lower[low:high],
+            upper=path.pieces.upper[low:high],
+            owner=path.pieces.owner[low:high] - first,
+        )
+        yield replace(
+            path, cutter=cutters[int(mine[first])], kind=path.kind[some], start=path.start[some], end=path.end[some],
+            centre=path.centre[some], line=path.line[some], spindle=path.spindle[some], index=path.index[some],
+            pieces=pieces,
+        )  # fmt: skip
