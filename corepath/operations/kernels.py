@@ -19,8 +19,14 @@ __all__ = ["chords", "ground", "tips"]
 
 Array = NDArray[np.float64]
 
+_PLANE = 1e-12
+_GAIN = 1e-7
 _TIGHT = 0.3
 """Curvature times land from which several places of contact are likely and more starts are tried."""
+_GENTLE = 0.05
+"""Below it the rim bears one wave or two, which eight places tell."""
+_PLACES = 32
+"""Places on the rim that are looked over at most."""
 
 
 @njit(cache=True, inline="always")
@@ -64,36 +70,26 @@ def _shape(coef: Array, frame: Array, x: float, y: float) -> tuple[float, float,
     i, j, s, t = _cell(coef, frame, x, y)
     if i < 0:
         return frame[3], 0.0, 0.0, 0.0, 0.0, 0.0
-    a = (
-        (1.0 - s) ** 3 / 6.0,
-        (4.0 - 6.0 * s * s + 3.0 * s**3) / 6.0,
-        (1.0 + 3.0 * s + 3.0 * s * s - 3.0 * s**3) / 6.0,
-        s**3 / 6.0,
-    )
-    da = (-0.5 * (1.0 - s) ** 2, 1.5 * s * s - 2.0 * s, 0.5 + s - 1.5 * s * s, 0.5 * s * s)
+    s2, t2 = s * s, t * t
+    s3, t3 = s2 * s, t2 * t
+    a = ((1.0 - 3.0 * s + 3.0 * s2 - s3), (4.0 - 6.0 * s2 + 3.0 * s3), (1.0 + 3.0 * s + 3.0 * s2 - 3.0 * s3), s3)
+    da = (s - 0.5 * s2 - 0.5, 1.5 * s2 - 2.0 * s, 0.5 + s - 1.5 * s2, 0.5 * s2)
     dda = (1.0 - s, 3.0 * s - 2.0, 1.0 - 3.0 * s, s)
-    b = (
-        (1.0 - t) ** 3 / 6.0,
-        (4.0 - 6.0 * t * t + 3.0 * t**3) / 6.0,
-        (1.0 + 3.0 * t + 3.0 * t * t - 3.0 * t**3) / 6.0,
-        t**3 / 6.0,
-    )
-    db = (-0.5 * (1.0 - t) ** 2, 1.5 * t * t - 2.0 * t, 0.5 + t - 1.5 * t * t, 0.5 * t * t)
-    ddb = (1.0 - t, 3.0 * t - 2.0, 1.0 - 3.0 * t, t)
+    b0, b1, b2 = (1.0 - 3.0 * t + 3.0 * t2 - t3), (4.0 - 6.0 * t2 + 3.0 * t3), (1.0 + 3.0 * t + 3.0 * t2 - 3.0 * t3)
+    d0, d1, d2, d3 = t - 0.5 * t2 - 0.5, 1.5 * t2 - 2.0 * t, 0.5 + t - 1.5 * t2, 0.5 * t2
     h = hx = hy = hxx = hxy = hyy = 0.0
     for m in range(4):
-        row = slope = bend = 0.0
-        for n in range(4):
-            c = coef[i + m, j + n]
-            row += b[n] * c
-            slope += db[n] * c
-            bend += ddb[n] * c
+        c0, c1, c2, c3 = coef[i + m, j], coef[i + m, j + 1], coef[i + m, j + 2], coef[i + m, j + 3]
+        row = (b0 * c0 + b1 * c1 + b2 * c2 + t3 * c3) / 6.0
+        slope = d0 * c0 + d1 * c1 + d2 * c2 + d3 * c3
+        bend = (1.0 - t) * c0 + (3.0 * t - 2.0) * c1 + (1.0 - 3.0 * t) * c2 + t * c3
         h += a[m] * row
         hx += da[m] * row
         hxx += dda[m] * row
         hy += a[m] * slope
         hxy += da[m] * slope
         hyy += a[m] * bend
+    h, hy, hyy = h / 6.0, hy / 6.0, hyy / 6.0
     w = 1.0 / frame[2]
     return h, hx * w, hy * w, hxx * w * w, hxy * w * w, hyy * w * w
 
@@ -121,32 +117,32 @@ def _ball(coef: Array, frame: Array, corner: float, x: float, y: float, qx: floa
 
 
 @njit(cache=True)
-def _rim(coef: Array, frame: Array, land: float, corner: float, x: float, y: float, angle: float) -> float:
-    """Highest tip with the contact on the rim of the land near `angle`: Newton on the angle."""
+def _rim(
+    coef: Array, frame: Array, land: float, corner: float, x: float, y: float, cos: float, sin: float, slope: float
+) -> float:
+    """Tip with the contact on the rim, near the direction (cos, sin), up the slope there as far as it is known.
+
+    Newton on the direction, until what a further step would gain is less than `_GAIN`.
+    """
+    out = corner * slope / math.sqrt(1.0 + slope * slope)
     best = -math.inf
-    out = 0.0
-    for _ in range(5):
-        cos = math.cos(angle)
-        sin = math.sin(angle)
+    for _ in range(8):
         reach = land + out
         h, hx, hy, hxx, hxy, hyy = _shape(coef, frame, x + reach * cos, y + reach * sin)
         best = max(best, h - _corner_rise(out, corner))
         along = hx * cos + hy * sin
         across = hy * cos - hx * sin
-        bend = hxx * sin * sin - 2.0 * hxy * sin * cos + hyy * cos * cos
-        fall = reach * bend - along
-        turn = -across / fall if fall < -1e-12 else math.copysign(0.1, across)
-        turn = min(max(turn, -0.25), 0.25)
-        angle += turn
+        fall = reach * (hxx * sin * sin - 2.0 * hxy * sin * cos + hyy * cos * cos) - along
+        turn = min(max(-across / fall, -0.25), 0.25) if fall < -1e-12 else math.copysign(0.1, across)
         wider = corner * along / math.sqrt(1.0 + along * along) if along > 0.0 else 0.0
-        if abs(turn) * reach < 1e-3 and abs(wider - out) < 1e-3:
+        rounder = 0.5 * (wider - out) ** 2 / corner if corner > 0.0 else 0.0
+        if fall < 0.0 and abs(across * turn) * reach + rounder < _GAIN:
             break
         out = wider
-    reach = land + out
-    return max(
-        best,
-        _height(coef, frame, x + reach * math.cos(angle), y + reach * math.sin(angle)) - _corner_rise(out, corner),
-    )
+        cos, sin = cos - turn * sin, sin + turn * cos
+        length = math.sqrt(cos * cos + sin * sin)
+        cos, sin = cos / length, sin / length
+    return best
 
 
 @njit(cache=True)
@@ -163,7 +159,7 @@ def _summit(coef: Array, frame: Array, land: float, x: float, y: float, qx: floa
         sin = math.sin(turn)
         first = (hx * cos + hy * sin) / max(-(middle + spread), 1e-5)
         second = (hy * cos - hx * sin) / max(-(middle - spread), 1e-5)
-        if abs(first) + abs(second) < 1e-3:
+        if 0.5 * ((hx * cos + hy * sin) * first + (hy * cos - hx * sin) * second) < _GAIN:
             break
         qx += first * cos - second * sin
         qy += first * sin + second * cos
@@ -176,44 +172,78 @@ def _summit(coef: Array, frame: Array, land: float, x: float, y: float, qx: floa
 
 @njit(cache=True)
 def _disc(
-    coef: Array, frame: Array, land: float, corner: float, bend: float, x: float, y: float, ring: Array, at: Array
-) -> float:
+    coef: Array, frame: Array, land: float, corner: float, bend: float, x: float, y: float, h: float, steep: float,
+    ring: Array, at: Array,
+) -> float:  # fmt: skip
     """Tip of a cutter with a land: the best of the rim (coarse, then refined) and of the ground under it.
 
-    Each coarse maximum on the rim that could win is refined; `at` (n,) is room for the heights there.
+    Each coarse maximum on the rim that could win is refined; `at` (n,) is room for the heights there. `h` and `steep`
+    are height and slope in the middle: only ground that is nearly level there can have a summit under the land.
     """
-    count = ring.shape[0]
-    h, hx, hy, _a, _b, _c = _shape(coef, frame, x, y)
+    every = 1 if bend * land > _TIGHT else 2 if bend * land > _GENTLE else 4
+    count = ring.shape[0] // every
     top = h
     low = h
     for k in range(count):
-        at[k] = _height(coef, frame, x + ring[k, 0], y + ring[k, 1])
+        at[k] = _height(coef, frame, x + ring[k * every, 0], y + ring[k * every, 1])
         low = min(low, at[k])
         top = max(top, at[k])
     if top - low < 1e-9:
         return top
     best = top
     for k in range(count):
-        left = at[k - 1]
+        left = at[(k + count - 1) % count]
         right = at[(k + 1) % count]
         if at[k] < left or at[k] <= right or at[k] < top - bend * land * land:
             continue
         hollow = left - 2.0 * at[k] + right
         shift = 0.5 * (left - right) / hollow if hollow < -1e-12 else 0.0
-        best = max(best, _rim(coef, frame, land, corner, x, y, (k + shift) * 2.0 * math.pi / count))
-    if math.hypot(hx, hy) < 1.5 * bend * land:
+        angle = (k + shift) * 2.0 * math.pi / count
+        slope = max(at[k] - h, 0.0) / land
+        best = max(best, _rim(coef, frame, land, corner, x, y, math.cos(angle), math.sin(angle), slope))
+    if steep < 1.05 * bend * land:
         best = max(best, _summit(coef, frame, land, x, y, 0.0, 0.0))
         if bend * land > _TIGHT:
             for k in range(0, count, 4):
-                best = max(best, _summit(coef, frame, land, x, y, 0.6 * ring[k, 0], 0.6 * ring[k, 1]))
+                best = max(best, _summit(coef, frame, land, x, y, 0.6 * ring[k * every, 0], 0.6 * ring[k * every, 1]))
     return best
 
 
 @njit(cache=True)
-def tips(coef: Array, frame: Array, land: float, corner: float, bend: float, x: Array, y: Array) -> Array:
-    """Tip heights (n,) at `x`, `y` (n,). `frame` is (x0, y0, step, edge); `bend` bounds the curvature."""
+def _tip(
+    coef: Array, frame: Array, land: float, corner: float, bend: float, up: float, x: float, y: float, ring: Array,
+    at: Array,
+) -> float:  # fmt: skip
+    """Tip of a cutter with a land; `bend` bounds the curvature under it, `up` that of hollows.
+
+    Where the slope s in the middle is more than the ground may bend under the cutter of radius r, no place under it
+    is level, so it touches on the rim; and where s - bend·r > up·r each level place on the rim is a highest one
+    (along the rim the ground bends by t·H·t·r - s there), so there is one alone and the rim need not be looked
+    over. On a plane it lies straight up the slope.
+    """
+    h, hx, hy, _a, _b, _c = _shape(coef, frame, x, y)
+    slope = math.hypot(hx, hy)
+    if bend < _PLANE:
+        return h + slope * land + corner * (math.sqrt(1.0 + slope * slope) - 1.0)
+    if slope > (bend + up) * (land + corner):
+        return _rim(coef, frame, land, corner, x, y, hx / slope, hy / slope, slope)
+    return _disc(coef, frame, land, corner, bend, x, y, h, slope, ring, at)
+
+
+@njit(cache=True)
+def tips(
+    coef: Array, frame: Array, land: float, corner: float, bends: Array, block: float, x: Array, y: Array
+) -> Array:
+    """Tip heights (n,) at `x`, `y` (n,). `frame` is (x0, y0, step, edge).
+
+    `bends` (n, m, 2) bounds the curvature under the cutter, 1/mm, any and upwards, in blocks of `block` mm from two
+    steps before (x0, y0) on.
+    """
     out = np.empty(x.shape[0])
-    count = 16 if bend * land <= _TIGHT else 32
+    bend = bends.max()
+    columns, rows, _both = bends.shape
+    left, low = frame[0] - 2.0 * frame[2], frame[1] - 2.0 * frame[2]
+    count = _PLACES
     at = np.empty(count)
     ring = np.empty((count, 2))
     for k in range(count):
@@ -222,12 +252,14 @@ def tips(coef: Array, frame: Array, land: float, corner: float, bend: float, x: 
     tight = bend * corner > 0.5
     for n in range(x.shape[0]):
         if land > 0.0:
-            out[n] = _disc(coef, frame, land, corner, bend, x[n], y[n], ring, at)
+            i = min(max(int((x[n] - left) / block), 0), columns - 1)
+            j = min(max(int((y[n] - low) / block), 0), rows - 1)
+            out[n] = _tip(coef, frame, land, corner, bends[i, j, 0], bends[i, j, 1], x[n], y[n], ring, at)
             continue
         best = _ball(coef, frame, corner, x[n], y[n], 0.0, 0.0)
         if tight:
-            for k in range(count):
-                share = 0.8 * corner if k % 2 == 0 else 0.4 * corner
+            for k in range(0, count, 2):
+                share = 0.8 * corner if k % 4 == 0 else 0.4 * corner
                 angle = 2.0 * math.pi * k / count
                 best = max(
                     best, _ball(coef, frame, corner, x[n], y[n], share * math.cos(angle), share * math.sin(angle))

@@ -20,6 +20,11 @@ __all__ = ["CutterOffset", "thin"]
 
 Array = NDArray[np.float64]
 
+_BLOCK = 4.0
+"""mm; size of the blocks in which the curvature is bounded."""
+_ROUNDING = 1e-9
+"""mm; second differences below it are rounding."""
+
 
 class CutterOffset:
     """Tip heights of one cutter over one surface."""
@@ -34,13 +39,39 @@ class CutterOffset:
         self.corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
         self.land = max(cutter.radius - self.corner, 0.0)
         self.cutter = cutter
-        self.bend = self._largest_curvature(grid)
+        self._block, self._bends = self._curvatures(grid)
 
-    def _largest_curvature(self, grid: Array) -> float:
-        along = np.abs(np.diff(grid, 2, axis=0)).max()
-        across = np.abs(np.diff(grid, 2, axis=1)).max()
-        twist = np.abs(np.diff(np.diff(grid, axis=0), axis=1)).max()
-        return float(max(along, across) + twist) / self.step**2
+    @property
+    def bend(self) -> float:
+        """A bound of the curvature anywhere, 1/mm."""
+        return float(self._bends.max())
+
+    def _curvatures(self, grid: Array) -> tuple[float, Array]:
+        """Size of blocks, mm, and bounds (columns, rows, 2) of the curvature under the cutter over each, 1/mm:
+        of any, and of that upwards, as in a hollow.
+
+        Second derivatives of a uniform cubic B-spline are means of the second differences of its coefficients.
+        """
+        from scipy.ndimage import maximum_filter
+
+        coef = self._coef
+        along, across, twist = np.zeros_like(coef), np.zeros_like(coef), np.zeros_like(coef)
+        along[1:-1] = np.diff(coef, 2, axis=0)
+        across[:, 1:-1] = np.diff(coef, 2, axis=1)
+        twist[:-1, :-1] = np.abs(np.diff(np.diff(coef, axis=0), axis=1))
+        size = max(1, round(_BLOCK / self.step))
+        reach = math.ceil((self.cutter.radius / self.step + 3.0) / size)
+        short = [(0, -n % size) for n in coef.shape]
+        bounds = []
+        for either in (np.maximum(np.abs(along), np.abs(across)), np.maximum(np.maximum(along, across), 0.0)):
+            bends = either + twist
+            bends[bends < _ROUNDING] = 0.0
+            if not _level_rim(grid, float(self._frame[3])):  # the surface breaks off there
+                bends[:4], bends[-4:], bends[:, :4], bends[:, -4:] = (bends.max(),) * 4
+            padded = np.pad(bends, short)
+            blocks = padded.reshape(padded.shape[0] // size, size, -1, size).max(axis=(1, 3))
+            bounds.append(maximum_filter(blocks, 2 * reach + 1, mode="nearest") / self.step**2)
+        return size * self.step, np.ascontiguousarray(np.stack(bounds, axis=-1))
 
     def ground(self, x: Array, y: Array) -> tuple[Array, Array, Array]:
         """Height (mm) and slopes along X and Y of the surface at the places `x`, `y` (n,)."""
@@ -59,11 +90,18 @@ class CutterOffset:
             self._frame,
             self.land,
             self.corner,
-            self.bend,
+            self._bends,
+            self._block,
             np.ascontiguousarray(xx.ravel()),
             np.ascontiguousarray(yy.ravel()),
         )
         return np.asarray(flat).reshape(xx.shape)
+
+
+def _level_rim(grid: Array, edge: float) -> bool:
+    """Whether the outermost nodes (two of padding and two of the grid) lie at the edge's height."""
+    rims = (grid[:4], grid[-4:], grid[:, :4], grid[:, -4:])
+    return all(float(np.abs(rim - edge).max()) < _ROUNDING for rim in rims)
 
 
 def thin(points: Array, below: float, above: float) -> Array:

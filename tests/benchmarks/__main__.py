@@ -21,6 +21,7 @@ from pathlib import Path
 import numpy as np
 
 from tests.benchmarks.deck_sources import deck_sources
+from tests.benchmarks.offsets import offsets
 from tests.benchmarks.paths import paths
 from tests.benchmarks.stackup import stackup
 
@@ -168,6 +169,7 @@ def main() -> None:
         growth,
         deck_sources,
         paths,
+        offsets,
         stackup,
         whole_plan,
     ):
