@@ -148,7 +148,8 @@ def _beside(places: Array, found: Array, size: float, bounds: Bounds) -> Array:
     step = size * np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1) if i or j], dtype=float)
     near = (places[high][:, None, :] + step).reshape(-1, 2)
     left, low, right, top = bounds
-    return np.clip(near, (left, low), (right - 1e-6, top - 1e-6))
+    beside: Array = np.clip(near, (left, low), (right - 1e-6, top - 1e-6))
+    return beside
 
 
 def _axis(work: Work, offset: CutterOffset, places: Array) -> tuple[Array, Array]:
