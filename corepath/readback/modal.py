@@ -18,6 +18,8 @@ from corepath.readback.program import Event
 __all__ = ["Machine", "Row"]
 
 NAN = math.nan
+_MOST_PECKS = 100_000
+_MOST_CYCLED = 3_000_000
 Row = tuple[float, float, float, float, float, float, float, int, bool, bool]
 
 
@@ -43,6 +45,7 @@ class Machine:
         self.system = 540
         self.systems: list[int] = []
         self.ended = False
+        self.cycled = 0.0
         self.cycle = Cycle()
         self.stated: set[str] = set()
         self.stated_first: frozenset[str] | None = None
@@ -247,6 +250,12 @@ class Machine:
             self.cycle = Cycle(r=self.cycle.r if self.motion in CYCLES else None)
         places = self._cycle_places(block)
         bottom, retract = self._cycle_levels(words, code)
+        if code == 830 and len(places) * (retract - bottom) / (self.cycle.q or 1.0) > _MOST_PECKS:
+            raise Wrong(f"G83 with more than {_MOST_PECKS} pecks")
+        pecks = (retract - bottom) / (self.cycle.q or 1.0) if code == 830 else 1.0
+        self.cycled += len(places) * (3.0 * max(pecks, 1.0) + 2.0)
+        if self.cycled > _MOST_CYCLED:
+            raise Wrong(f"more than {_MOST_CYCLED} motions by cycles in one file")
         if retract < bottom:
             raise Wrong("the retract level R lies below the bottom Z")
         at = (self.x, self.y, self.z)
@@ -284,8 +293,6 @@ class Machine:
             raise Wrong("the first line of a cycle needs Z and R")
         if code == 830 and (cycle.q is None or cycle.q <= 0.0):
             raise Wrong("G83 needs a peck Q above zero")
-        if code == 830 and cycle.q is not None and abs(cycle.r - cycle.z) / cycle.q > 100_000:
-            raise Wrong("G83 with more than 100000 pecks")
         if code in (820, 890) and (cycle.p is None or cycle.p < 0.0):
             raise Wrong("this cycle needs a dwell P")
         if self.absolute:

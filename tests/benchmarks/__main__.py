@@ -14,7 +14,6 @@ import subprocess
 import sys
 import tempfile
 import time
-import warnings
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -23,6 +22,7 @@ import numpy as np
 from tests.benchmarks.deck_sources import deck_sources
 from tests.benchmarks.offsets import offsets
 from tests.benchmarks.paths import paths
+from tests.benchmarks.reading import reading
 from tests.benchmarks.stackup import stackup
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -88,29 +88,6 @@ def writer_against_a_plain_loop() -> Iterator[str]:
     yield ratio(f"writing {MOVES} moves", ours, "one f-string a move", loop, 10.0)
 
 
-def reader_against_pygcode() -> Iterator[str]:
-    """Lines a second of the reader against pygcode's, on the same modal lines."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        from pygcode import Line
-
-        from corepath.readback.motions import read_program
-
-        def body(count: int) -> str:
-            return "".join(f"G1 X{k * 0.013:.4f} Y{k % 40:.4f} Z{3 + k % 5 * 0.1:.4f}\n" for k in range(count))
-
-        few = body(2000).splitlines()
-        program = f"G17 G21 G90 G94\nF500\nG0 X0 Y0 Z5\n{body(MOVES)}M2\n"
-        ours = MOVES / best(lambda: read_program(program, "x.nc"))
-        theirs = len(few) / best(lambda: [Line(row) for row in few], 3)
-        full = 10_000 / best(lambda: read_program(f"G21 G90\nF500\n{body(10_000)}M2\n", "x.nc", fast=False), 3)
-    verdict = "ok" if ours >= 10 * theirs else "OVER"
-    yield (
-        f"{verdict:5}reading: {ours:,.0f} lines/s, {ours / theirs:.0f} x pygcode ({theirs:,.0f} lines/s); "
-        f"every line in full {full:,.0f} lines/s; target 10 x"
-    )
-
-
 def growth() -> Iterator[str]:
     """What must grow with the length of a path, not with its square nor with the blank."""
     from corepath.motion.clock import Limits, seconds
@@ -165,7 +142,7 @@ def main() -> None:
     for part in (
         help_against_typer,
         writer_against_a_plain_loop,
-        reader_against_pygcode,
+        reading,
         growth,
         deck_sources,
         paths,

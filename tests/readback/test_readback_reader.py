@@ -142,6 +142,16 @@ def test_cycle_pecks_down_to_the_bottom():
     assert (program.end[program.kind == 0][-2, 2]) == 1.0
 
 
+def test_cycles_without_end_are_refused_in_no_time(monkeypatch):
+    """A few bytes must not ask for more motions than memory holds: pecks times repeats, and line after line."""
+    once = read("G99 G83 X1 Z-1 R1 Q0.0001 L9999\nG80\n")
+    assert "pecks" in next(iter(once.findings)).says and once.count < 10
+    pecking = "G99 G83 X5 Y5 Z-9 R1 Q5\n" + "X6\n" * 200 + "G80\n"
+    assert not read(pecking).findings.counts
+    monkeypatch.setattr("corepath.readback.modal._MOST_CYCLED", 800)
+    assert read(pecking).findings.counts["syntax"] == 101
+
+
 lines = st.one_of(
     st.tuples(
         st.sampled_from(["", "G0", "G1", "G01", "g1", "G 1"]),
