@@ -1,16 +1,15 @@
 """Third stage of the reader: the text of a file to motions, RS-274 as NIST IR 6556 describes it.
 
 Plain modal lines (at most one of G0 to G3, then X Y Z I J F in this order) go through one regular
-expression; every other line through words and blocks. Both ways end in the same rows. Lengths in mm,
+expression, a few one by one, long runs of them block by block; every other line goes through words and blocks. All
+ways end in the same rows. Lengths in mm,
 lines count from 1. Nothing is skipped in silence: what cannot be read or simulated is a finding.
 """
 
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Iterable, Iterator
-from itertools import chain
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,19 +19,16 @@ from corepath.readback.blocks import read_block
 from corepath.readback.findings import Findings
 from corepath.readback.line_checks import Wrong
 from corepath.readback.modal import Machine, Row
+from corepath.readback.plain import PLAIN, State, plain_block
 from corepath.readback.program import ReadProgram
-from corepath.readback.words import LARGEST_DIGITS, LONGEST_LINE, read_line
+from corepath.readback.words import LONGEST_LINE, read_line
 
 __all__ = ["PREAMBLE", "read_program"]
 
 NAN = math.nan
-_NUMBER = rf"([+-]?(?:[0-9]{{1,{LARGEST_DIGITS}}}(?![0-9])\.?[0-9]*|\.[0-9]+))"
-_PLAIN = re.compile(
-    r"[ \t]*(?:G0?([0123])[ \t]*(?![0-9.]))?"
-    + "".join(rf"(?:{letter}{_NUMBER}[ \t]*)?" for letter in "XYZIJF")
-    + r"\r?\Z"
-)
 _CHUNK = 65_536
+_SINGLE = 48
+_LEAST_BLOCK, _MOST_BLOCK = 512, 8192
 
 PREAMBLE = (
     "plane", "units", "distance", "feed mode", "coordinate system", "radius compensation", "length offset",
@@ -65,22 +61,22 @@ class _Reader:
         self.begun = False
         self.after_end = False
 
-    def run(self, lines: Iterable[str]) -> None:
-        machine = self.machine
-        fast = False
-        numbered = iter(enumerate(lines, 1))
-        for number, text in numbered:
-            if fast:
-                slow = self._run_plain(chain(((number, text),), numbered))
-                if slow is None:
-                    break
-                number, text = slow
-            self.lines = number
-            self._full(number, text)
+    def run(self, lines: Sequence[str]) -> None:
+        at, many = 0, False
+        while at < len(lines):
+            if self.fast_wanted and self._is_plain_state():
+                before = at
+                at = self._run_blocks(lines, at) if many else self._run_plain(lines, at)
+                many = not many and at - before == _SINGLE
+                if many or at == len(lines):
+                    continue
+            many = False
+            self.lines = at + 1
+            self._full(at + 1, lines[at])
+            at += 1
             if self.refused or self.percent == 2:
                 break
-            fast = self.fast_wanted and self._is_plain_state()
-            if len(machine.rows) >= _CHUNK:
+            if len(self.machine.rows) >= _CHUNK:
                 self._flush()
 
     def _is_plain_state(self) -> bool:
@@ -94,66 +90,78 @@ class _Reader:
             and "units" in machine.stated
         )
 
-    def _run_plain(self, numbered: Iterator[tuple[int, str]]) -> tuple[int, str] | None:
-        """Read plain lines; return the first that is not plain, or None at the end of the text."""
+    def _run_blocks(self, lines: Sequence[str], at: int) -> int:
+        """Read plain lines from index `at` on, block by block; the index of the first that is not plain."""
+        machine = self.machine
+        self._flush()
+        state = State((machine.motion or 0) // 10, machine.x, machine.y, machine.z, machine.feed, machine.scale)
+        size = _LEAST_BLOCK
+        while at < len(lines):
+            block = lines[at : at + size]
+            taken, motions, line, state = plain_block(block, state)
+            if len(motions):
+                rest = np.empty((len(motions), 3))
+                rest[:, 0], rest[:, 1], rest[:, 2] = line + at + 1, machine.spindle, machine.scale != 1.0
+                self.chunks.append(np.hstack((motions, rest)))
+                machine.offset += len(motions)
+            at += taken
+            if taken < len(block):
+                break
+            size = min(2 * size, _MOST_BLOCK)
+        machine.motion, machine.x, machine.y, machine.z, machine.feed = state.kind * 10, *state[1:5]
+        self.lines = at
+        return at
+
+    def _run_plain(self, lines: Sequence[str], at: int) -> int:
+        """Read at most `_SINGLE` plain lines from index `at` on; the index of the first that was not read."""
         machine = self.machine
         x, y, z, feed, scale = machine.x, machine.y, machine.z, machine.feed, machine.scale
         kind = (machine.motion or 0) // 10
         spindle, inch = machine.spindle, machine.scale != 1.0
         rows = machine.rows
-        match = _PLAIN.match
-        slow: tuple[int, str] | None = None
-        number = self.lines
-        for number, text in numbered:
+        match = PLAIN.match
+        end = min(at + _SINGLE, len(lines))
+        for place in range(at, end):
+            text = lines[place]
             found = match(text)
             if found is None or len(text) > LONGEST_LINE:
-                slow = (number, text)
+                end = place
                 break
             code, xs, ys, zs, si, sj, fs = found.groups()
+            if fs is not None and fs[0] == "-":
+                end = place
+                break
             if xs is None and ys is None:
                 if (zs is None and (code is not None or fs is None)) or si is not None or sj is not None:
-                    slow = (number, text)
+                    end = place
                     break
                 if zs is None:
-                    if fs[0] == "-":
-                        slow = (number, text)
-                        break
                     feed = float(fs) * scale
                     continue
             new = kind if code is None else int(code)
+            cx = cy = NAN
             if new >= 2:
                 if (si is None and sj is None) or (xs is None and ys is None) or x != x or y != y:
-                    slow = (number, text)
+                    end = place
                     break
                 cx = x if si is None else x + float(si) * scale
                 cy = y if sj is None else y + float(sj) * scale
                 if cx == x and cy == y:
-                    slow = (number, text)
+                    end = place
                     break
             elif si is not None or sj is not None:
-                slow = (number, text)
+                end = place
                 break
-            else:
-                cx = cy = NAN
             if fs is not None:
-                if fs[0] == "-":
-                    slow = (number, text)
-                    break
                 feed = float(fs) * scale
             kind = new
-            if xs is not None:
-                x = float(xs) * scale
-            if ys is not None:
-                y = float(ys) * scale
-            if zs is not None:
-                z = float(zs) * scale
-            rows.append((kind, x, y, z, cx, cy, feed, number, spindle, inch))
-            if len(rows) >= _CHUNK:
-                self._flush()
-                rows = machine.rows
+            x = x if xs is None else float(xs) * scale
+            y = y if ys is None else float(ys) * scale
+            z = z if zs is None else float(zs) * scale
+            rows.append((kind, x, y, z, cx, cy, feed, place + 1, spindle, inch))
         machine.x, machine.y, machine.z, machine.feed, machine.motion = x, y, z, feed, kind * 10
-        self.lines = number
-        return slow
+        self.lines = end
+        return end
 
     def _full(self, number: int, text: str) -> None:
         stripped = text.strip(" \t\r")

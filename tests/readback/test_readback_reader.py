@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from corepath.readback import motions
 from corepath.readback.motions import read_program
 
 HEAD = "G17\nG21\nG90\nG94\nG54\nG40\nG49\nG80\nG64\nT1\nG0 Z10\nS9000 M3\nG4 P2\nG0 X0 Y0\nF600\n"
@@ -202,6 +203,35 @@ def test_fast_and_full_way_agree_on_lines_that_are_nearly_plain(body):
     """Letters twice or out of order, odd numbers, blanks and line ends: whatever the pattern takes, both read alike."""
     text = HEAD + "".join(line + "\n" for line in body) + TAIL
     same(read_program(text, "x.nc"), read_program(text, "x.nc", fast=False))
+
+
+@given(st.lists(st.one_of(lines, NEAR), max_size=25), st.sampled_from(["\n", "\r\n"]), st.integers(1, 9))
+@settings(derandomize=True, max_examples=300, deadline=None)
+def test_blocks_of_lines_and_full_way_agree(body, end, size):
+    """Long runs of plain lines are read block by block: with small blocks all that may stand in one is met here."""
+    text = (HEAD + "".join(line + "\n" for line in body) + TAIL).replace("\n", end)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(motions, "_SINGLE", size % 3)
+        patch.setattr(motions, "_LEAST_BLOCK", size)
+        patch.setattr(motions, "_MOST_BLOCK", 3 * size)
+        fast = read_program(text, "x.nc")
+    same(fast, read_program(text, "x.nc", fast=False))
+
+
+def test_long_runs_of_plain_lines_agree():
+    """As long as a real file's, with feeds between, arcs, and a line now and then that is not plain."""
+    random = np.random.default_rng(5)
+    body = []
+    for k, (x, y, z) in enumerate(random.uniform(-50, 50, (3000, 3))):
+        body.append((f"G1 X{x:.4f} Y{y:.4f}", f"Z{z:.3f}", f"X{x:.4f}", f"G0 Y{y:.1f} Z{z:.4f}", "F900.5")[k % 5])
+        if k % 7 == 0:
+            body.append(f"G2 X{x + 2:.4f} Y{y:.4f} I1 J0")
+        if k % 900 == 899:
+            body.append(("N5 G1 X1 (c)", "G91", "M5", "G20 G90")[k // 900 % 4])
+    text = "\n".join(body) + "\n"
+    one, other = read(text), read(text, fast=False)
+    same(one, other)
+    assert one.count > 2000
 
 
 def test_a_feed_below_zero_alone_on_a_line():
