@@ -20,8 +20,9 @@ from corepath.readback.words import LARGEST_DIGITS, LONGEST_LINE
 
 __all__ = ["NUMBER", "PLAIN", "Plain", "State", "plain_block"]
 
-NUMBER = rf"([+-]?(?:[0-9]{{1,{LARGEST_DIGITS}}}(?![0-9])\.?[0-9]*|\.[0-9]+))"
-_WORDS = r"[ \t]*(?:G0?([0123])[ \t]*(?![0-9.]))?" + "".join(rf"(?:{letter}{NUMBER}[ \t]*)?" for letter in "XYZIJF")
+NUMBER = rf"([+-]?+(?:[0-9]{{1,{LARGEST_DIGITS}}}+(?![0-9])\.?+[0-9]*+|\.[0-9]++))"
+_GAP = r"[ \t]*+"
+_WORDS = rf"{_GAP}(?:G0?([0123]){_GAP}(?![0-9.]))?+" + "".join(rf"(?:{letter}{NUMBER}{_GAP})?+" for letter in "XYZIJF")
 PLAIN = re.compile(_WORDS + r"\r?\Z")
 _BLOCK = re.compile(rf"^{_WORDS}\r?$|^(.+)$", re.MULTILINE)
 _CODES = {"": -1, "0": 0, "1": 1, "2": 2, "3": 3}
@@ -83,10 +84,12 @@ def _matched(lines: Sequence[str]) -> _Words:
     found = _BLOCK.findall("\n".join(lines))
     codes, *columns, other = zip(*found, strict=True)
     count = next(place for place, text in enumerate(other) if text) if any(other) else len(lines)
-    code = np.array([_CODES[text] for text in codes], dtype=np.int64)
+    code = np.fromiter(map(_CODES.__getitem__, codes), dtype=np.int64, count=len(codes))
     numbers = np.full((6, len(lines)), math.nan)
     for place, texts in enumerate(columns):
-        if any(texts):
+        if all(texts):
+            numbers[place] = np.fromiter(map(float, texts), dtype=np.float64, count=len(texts))
+        elif any(texts):
             numbers[place] = [float(text) if text else math.nan for text in texts]
     if max(map(len, lines)) > LONGEST_LINE:
         count = min(count, next(place for place, line in enumerate(lines) if len(line) > LONGEST_LINE))
