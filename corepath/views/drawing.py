@@ -18,6 +18,7 @@ from corepath.motion.program import Corner, Pass, Program
 from corepath.stackup.check import Check
 from corepath.views.cuts import Bands, Strokes, spaced, strokes
 from corepath.views.detail import detail_scale, draw_detail
+from corepath.views.dimensions import BELOW, BESIDE, draw_dimensions, has_places
 from corepath.views.legend import depth_legend, kinds_legend
 from corepath.views.marks import lines_to_avoid, name_features, set_figures, touch_mark, zero_mark
 from corepath.views.overview import overview
@@ -45,12 +46,8 @@ from corepath.views.sheet import (
     WIDTH,
     Labels,
     best_scale,
-    dimension_across,
-    dimension_along,
     heading,
     rows_block,
-    scale_bar,
-    scale_words,
 )
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document, number, wrapped
@@ -117,7 +114,8 @@ def operation_drawing(
     top = _top(scene, work)
     bands = Bands.between(top, min(drawn.lowest if drawn.runs else work.lowest, top))
     bounds = _bounds(work, drawn)
-    scale = best_scale(bounds[2] - bounds[0], bounds[3] - bounds[1], _PLAN)
+    plan = _room(work)
+    scale = best_scale(bounds[2] - bounds[0], bounds[3] - bounds[1], plan)
     title = f"{job.title}: {work.stem}"
     detail = detail_scale(work, scale)
     units = {"plan": 1 / scale, **({"detail": 1 / detail} if detail else {})}
@@ -128,7 +126,7 @@ def operation_drawing(
             with svg.group("plan"):
                 svg.hatch(f"{name}-plan", pitch / scale, "hatching", up=True)
     heading(svg, f"{work.order:02d}  {work.name}", f"SET-UP {work.setup}: {FACE_UP[work.setup]}", scene.turned)
-    view = PlanView.fitted(svg, bounds, Box(_PLAN.x0, _PLAN.y0, _PLAN.x1, _PLAN.y1), scale)
+    view = PlanView.fitted(svg, bounds, plan, scale)
     corners = tuple(corner for program in programs for corner in program.corners)
     _plan(view, scene, work, drawn, bands, section_y(scene, work), corners)
     draw_section(svg, section_of(scene, work, section_y(scene, work)), _SECTION)
@@ -137,6 +135,14 @@ def operation_drawing(
         draw_detail(svg, room, scene, work, drawn, bands, detail)
     _watch(svg, scene, work, programs)
     return svg.render()
+
+
+def _room(work: Work) -> Box:
+    """Room for the plan, less what dimensions of places need beside it."""
+    if not has_places(work):
+        return _PLAN
+    beside = BESIDE if work.name != "groove" else 0.0
+    return Box(_PLAN.x0, _PLAN.y0 + 3, _PLAN.x1 - beside, _PLAN.y1 - BELOW)
 
 
 def _shown(programs: Sequence[Program]) -> list[Pass]:
@@ -195,7 +201,7 @@ def _plan(
     labels.lines = lines_to_avoid(view, [work.blank, *shapes], [*runs, along])
     _section_line(view, cut_y, labels)
     zero_mark(svg, labels, *view.sheet(work.zero.x, work.zero.y))
-    _dimensions(view, work, labels)
+    draw_dimensions(view, scene, work, labels)
     touched = _touched(scene, work)
     if touched is not None:
         touch_mark(view, labels, *touched)
@@ -226,22 +232,6 @@ def _section_line(view: PlanView, y: float, labels: Labels) -> None:
         for x, anchor in ((extent.x0 - 2.6, "end"), (extent.x1 + 2.6, "start")):
             box = svg.text(x, at + 1.2, "S", "label strong halo", size=NORMAL, anchor=anchor)
             labels.block(box)
-
-
-def _dimensions(view: PlanView, work: Work, labels: Labels) -> None:
-    svg = view.svg
-    x0, y0, x1, y1 = work.blank.bounds
-    left, bottom = view.sheet(x0, y0)
-    right, top = view.sheet(x1, y1)
-    below = view.extent.y1 + 8
-    with svg.group("dimensions", id="dimensions"):
-        dimension_along(svg, left, right, bottom, below, number(x1 - x0))
-        dimension_across(svg, top, bottom, left, view.extent.x0 - 10, number(y1 - y0))
-    bar = scale_bar(svg, MAIN.x0 + 19, below + 7.5, view.scale)
-    note = f"scale {scale_words(view.scale)} at A3; the operator stands at the lower edge; figures in mm"
-    svg.text(bar + 14, below + 7.5, note, "label quiet", size=SMALL)
-    labels.block(Box(MAIN.x0, below - 4, MAIN.x1, below + 12))
-    labels.block(Box(view.extent.x0 - 15, top, view.extent.x0 - 8, bottom))
 
 
 def _name_cutter(view: PlanView, labels: Labels, drawn: Strokes, work: Work) -> None:

@@ -14,10 +14,10 @@ from corepath.board.model import Board
 from corepath.job.model import Job
 from corepath.motion.program import Program
 from corepath.stackup.check import Check
+from corepath.views.dimensions import running
 from corepath.views.marks import lines_to_avoid, name_features, set_figures
 from corepath.views.plan import PlanView, draw_contours
 from corepath.views.scene import Scene, Stack
-from corepath.views.section import spread_out
 from corepath.views.sheet import (
     FRAME,
     HEIGHT,
@@ -129,27 +129,13 @@ def _dimensions(view: PlanView, scene: Scene) -> None:
         dimension_across(svg, upper[1], lower[1], left, left - 4.0, number(oy1 - oy0, 1))
         dimension_across(svg, top, bottom, left, left - 10.5, number(by1 - by0, 1))
         dimension_along(svg, left, right, bottom, bottom + 19.5, f"blank {number(bx1 - bx0, 1)}")
-        _running(view, scene, bottom, right)
+        spots = [(c.area.centroid.x, c.area.centroid.y) for c in board.castings if c.kind == "plug"]
+        spots += [(p.x, p.y) for p in (*scene.places, *scene.dowels)]
+        running(view, spots, bottom, right)
     bar = scale_bar(svg, MAIN.x0 + 19, bottom + 26.0, view.scale)
     says = "places as running dimensions from the middle; thin lines: height of the deck; mm"
     note = f"scale {scale_words(view.scale)} at A3; {says}"
     svg.text(bar + 14, bottom + 26.0, note, "label quiet", size=SMALL)
-
-
-def _running(view: PlanView, scene: Scene, bottom: float, right: float) -> None:
-    svg = view.svg
-    spots = [(c.area.centroid.x, c.area.centroid.y) for c in scene.board.castings if c.kind == "plug"]
-    spots += [(p.x, p.y) for p in scene.places] + [(d.x, d.y) for d in scene.dowels] + [(0.0, 0.0)]
-    xs = sorted({round(x, 1) for x, _ in spots})
-    ys = sorted({round(y, 1) for _, y in spots}, reverse=True)
-    wanted = [view.sheet(x, 0.0)[0] for x in xs]
-    for x, at, y in zip(wanted, spread_out(wanted, 4.2, view.extent.x0 - 20, view.extent.x1 + 4), xs, strict=True):
-        svg.path(f"M{number(x)} {number(bottom + 1)}V{number(bottom + 2.5)}L{number(at)} {number(bottom + 5)}", "faint")
-        svg.text(at + 1.1, bottom + 6, number(y, 1), "dimension", size=SMALL, anchor="end", upright=False)
-    wanted = [view.sheet(0.0, y)[1] for y in ys]
-    for y, at, value in zip(wanted, spread_out(wanted, 4.2, view.extent.y0, view.extent.y1), ys, strict=True):
-        svg.path(f"M{number(right + 1)} {number(y)}H{number(right + 2.5)}L{number(right + 5)} {number(at)}", "faint")
-        svg.text(right + 6, at + 1.1, number(value, 1), "dimension", size=SMALL)
 
 
 def _side(

@@ -84,8 +84,13 @@ def arrowhead(svg: Document, x: float, y: float, angle: float, length: float = 2
     svg.path(data, class_)
 
 
-def dimension_along(svg: Document, x0: float, x1: float, y_object: float, y: float, text: str) -> None:
-    """A level dimension from `x0` to `x1` at height `y`, of something that ends at `y_object`."""
+def dimension_along(
+    svg: Document, x0: float, x1: float, y_object: float, y: float, text: str, *, left: bool = False
+) -> None:
+    """A level dimension from `x0` to `x1` at height `y`, of something that ends at `y_object`.
+
+    A figure that does not fit between the arrows stands at their right, or with `left` at their left.
+    """
     side = 1.0 if y > y_object else -1.0
     for x in (x0, x1):
         svg.line(x, y_object + side * 1.0, x, y + side * 1.5, "faint")
@@ -101,6 +106,10 @@ def dimension_along(svg: Document, x0: float, x1: float, y_object: float, y: flo
         arrowhead(svg, x1, y, math.pi)
     if inside:
         svg.text((x0 + x1) / 2, y - 1.0, text, "dimension halo", size=NORMAL, anchor="middle")
+    elif left:
+        svg.text(
+            min(x0, x1) - (2 if abs(x1 - x0) >= 7.0 else 7), y + 1.2, text, "dimension halo", size=NORMAL, anchor="end"
+        )
     else:
         svg.text(max(x0, x1) + 7, y + 1.2, text, "dimension halo", size=NORMAL)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Mapping, Sequence
 
 from shapely import Point
@@ -14,31 +15,56 @@ from corepath.views.sheet import NORMAL, SIDE, SMALL
 from corepath.views.svg import Box, Document, number, wrapped
 from corepath.work.model import Work
 
-__all__ = ["checks_table", "files_table", "measures_table", "skim_table"]
+__all__ = ["checks_table", "files_table", "measure_lines", "measures_table", "skim_table"]
 
 
 def measures_table(svg: Document, scene: Scene, box: Box) -> None:
     """Each kind of hardware with its measures, pitch and least distance from the outline."""
-    job, board = scene.job, scene.board
-    outside, inside = job.groove.outside, job.groove.inside
-    lines = [f"Groove {number(outside + inside)} wide: {number(outside)} outside the outline, {number(inside)} inside."]
-    for plug in job.plug:
+    _columns(svg, "Measures", measure_lines(scene), box)
+
+
+def measure_lines(scene: Scene, kind: str = "") -> list[str]:
+    """Measures in words of groove, plugs, inserts and dowels, or of one `kind` (groove, plug, insert, dowel)."""
+    makers = {"groove": _groove_lines, "plug": _plug_lines, "insert": _insert_lines, "dowel": _dowel_lines}
+    return [line for name, make in makers.items() if kind in ("", name) for line in make(scene)]
+
+
+def _groove_lines(scene: Scene) -> list[str]:
+    outside, inside = scene.job.groove.outside, scene.job.groove.inside
+    return [f"Groove {number(outside + inside)} wide: {number(outside)} outside the outline, {number(inside)} inside."]
+
+
+def _plug_lines(scene: Scene) -> list[str]:
+    board, lines = scene.board, []
+    for plug in scene.job.plug:
         areas = [c.area for c in board.castings if c.plug == plug]
         size = f"slot {number(plug.slot)} × {number(plug.diameter)}" if plug.slot else f"⌀{number(plug.diameter)}"
         edge = min((board.outline.exterior.distance(area) for area in areas), default=0.0)
         hole = f"bolt hole ⌀{number(plug.bolt_hole)}{_pitch(plug.at)}"
         lines.append(f"{plug.name}: {len(plug.at)} × plug {size}, {hole}; {number(edge, 1)} from the outline.")
-    for insert in job.insert:
+    return lines
+
+
+def _insert_lines(scene: Scene) -> list[str]:
+    lines = []
+    for insert in scene.job.insert:
         rings = [Point(x, y).buffer((insert.flange + insert.clearance) / 2) for x, y in insert.at]
-        edge = min(board.outline.exterior.distance(ring) for ring in rings)
+        edge = min(scene.board.outline.exterior.distance(ring) for ring in rings)
         seat, bore = insert.flange + insert.clearance, insert.barrel + insert.clearance
         size = f"seat ⌀{number(seat)}, bore ⌀{number(bore)}{_pitch(insert.at)}"
         lines.append(f"{insert.name}: {len(insert.at)} × {size}; {number(edge, 1)} from the outline.")
-    for k, dowel in enumerate(job.dowel, start=1):
-        edge = board.blank.exterior.distance(Point(*dowel.at)) - dowel.diameter / 2
+    return lines
+
+
+def _dowel_lines(scene: Scene) -> list[str]:
+    lines = []
+    for k, dowel in enumerate(scene.job.dowel, start=1):
+        edge = scene.board.blank.exterior.distance(Point(*dowel.at)) - dowel.diameter / 2
         place = f"at X {number(dowel.at[0])} Y {number(dowel.at[1])}"
         lines.append(f"Dowel {k}: ⌀{number(dowel.diameter)} {place}; {number(edge, 1)} from the blank's edge.")
-    _columns(svg, "Measures", lines, box)
+    if len(scene.job.dowel) == 2:
+        lines.append(f"The dowels stand {number(math.dist(*(dowel.at for dowel in scene.job.dowel)))} apart.")
+    return lines
 
 
 def _pitch(at: Sequence[tuple[float, float]]) -> str:
