@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from corepath.cli.tables import new_table, rendered
+from corepath.cli.tables import new_table, rendered, wrapped
 
 __all__ = ["deck_cutter_table"]
 
@@ -28,5 +28,5 @@ def deck_cutter_table(entries: Sequence[Mapping[str, Any]]) -> str:
             "" if high is None else f"{entry['lowest']:+.3f} to {high:+.3f}",
             f"{entry['hollow']:.3f}",
         )
-    words = "ball lines: along the grain, with a ball of that diameter; hollows: what it cannot reach"
+    words = wrapped("ball lines: along the grain, with a ball of that diameter; hollows: what it cannot reach")
     return rendered(table) + f"\n{words}"

@@ -10,32 +10,48 @@ import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import typer
 
 from corepath.errors import CorepathError, Fault, InputError
 
-if TYPE_CHECKING:
-    from corepath.job.source import Source
-
-__all__ = ["WELL", "WRONG", "as_json", "end", "guarded", "say"]
+__all__ = ["WELL", "WRONG", "as_json", "end", "guarded", "in_letters_of", "say"]
 
 WELL, FAILED, WRONG, INTERRUPTED = 0, 1, 2, 130
 _TRACE = "COREPATH_TRACEBACK"
-_WIDEST = 70
 _MOST = 100
+_PLAIN = {
+    "─": "-", "–": "-", "−": "-", "×": "x", "±": "+/-", "°": " deg", "²": "2", "³": "3", "≥": ">=", "≤": "<=",
+    "⌀": "D", "…": "...", "·": "*", "µ": "u", "→": "->", "’": "'", "━": "-", "│": "|",
+}  # fmt: skip
 
 
 def say(text: str, *, error: bool = False) -> None:
-    """Print text; a reader that has gone away (as `head` does) is no fault of the job."""
+    """Print text, in plain letters where the terminal knows no others; a reader that has gone (as `head` does) is no
+    fault of the job."""
     stream = sys.stderr if error else sys.stdout
+    text = in_letters_of(text, getattr(stream, "encoding", None))
     try:
         stream.write(text if text.endswith("\n") else f"{text}\n")
         stream.flush()
     except BrokenPipeError:
         with Path(os.devnull).open("w") as sink:
             os.dup2(sink.fileno(), stream.fileno())
+
+
+def in_letters_of(text: str, encoding: str | None) -> str:
+    """`text` with plain stand-ins for letters that `encoding` lacks, such as `x` for `×` in ASCII; else as it is."""
+    coding = encoding or "utf-8"
+    try:
+        text.encode(coding)
+    except UnicodeEncodeError:
+        for sign, plain in _PLAIN.items():
+            text = text.replace(sign, plain)
+        return text.encode(coding, "replace").decode(coding)
+    except LookupError:
+        pass
+    return text
 
 
 def as_json(content: Any) -> str:
@@ -102,45 +118,20 @@ def _as_dict(fault: Fault) -> dict[str, Any]:
 
 
 def _text(faults: Sequence[Fault], job: Path | None, after: str) -> str:
-    source = _source(job)
-    blocks = [_block(fault, source) for fault in faults[:_MOST]]
+    from corepath.cli.quoting import quoter
+
+    quoted = quoter(job)
+    blocks = [_block(fault, quoted(fault)) for fault in faults[:_MOST]]
     count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
     more = f", the first {_MOST} shown" if len(faults) > _MOST else ""
     return "\n".join([*blocks, f"{count}{more}{after}"])
 
 
-def _source(job: Path | None) -> Source | None:
-    """The job file's text, to quote from; positions only where it is TOML."""
-    if job is None:
-        return None
-    from corepath.job.source import Source, parse, read_text
-
-    text, unread = read_text(job)
-    if unread:
-        return None
-    return parse(text, str(job))[0] or Source(str(job), text.removeprefix("\ufeff").replace("\r\n", "\n"))
-
-
-def _block(fault: Fault, source: Source | None) -> str:
+def _block(fault: Fault, quoted: Sequence[str]) -> str:
     place = fault.file + (f":{fault.line}" if fault.line else "")
-    lines = [": ".join(part for part in (place, fault.key, fault.says) if part)]
-    quoted = _quoted(fault, source)
-    lines += quoted
-    if fault.value and not quoted:
+    lines = [": ".join(part for part in (place, fault.key, fault.says) if part), *quoted]
+    if fault.value and not any(fault.value in line for line in quoted):
         lines.append(f"  got: {fault.value}")
     if fault.allowed:
         lines.append(f"  allowed: {fault.allowed}")
     return "\n".join(lines) + "\n"
-
-
-def _quoted(fault: Fault, source: Source | None) -> list[str]:
-    """The line of the job file with a caret under the key."""
-    found = source.quote(fault) if source and fault.file == source.file else None
-    if found is None:
-        return []
-    text, column, width = found
-    start = max(column - 1 - _WIDEST // 2, 0) if column + width > _WIDEST else 0
-    shown = text[start : start + _WIDEST]
-    caret = "^" * min(width, max(len(shown) - (column - 1 - start), 1))
-    number = f"{fault.line:>5} | "
-    return [number + shown, " " * (len(number) - 2) + "| " + " " * (column - 1 - start) + caret]

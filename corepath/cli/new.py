@@ -24,7 +24,8 @@ def new(
         say(f'Wrote {name}, "{title}". Change it to your board; it plans as it is.')
         template = _measuring(name)
         if template is not None:
-            say(f"Wrote {template}: where to measure the blank. Delete it, and check chooses for your board.")
+            say(f"Wrote {template}: where to measure the blank.")
+            say("When the board is yours, delete it: check then chooses places for it.")
         say(next_command("check", name))
 
 

@@ -76,7 +76,7 @@ def _told(made: Plan, written: Written, folder: Path, despite_failures: bool) ->
     others = len(written.written) - len(programs) - len(walks) - len(bodies)
     parts.append(f"Wrote {len(programs)} G-code files and {others} others to {folder}")
     if walks:
-        parts.append(f"Rehearsals, spindle off: {', '.join(walks)}")
+        parts.append(wrapped(f"Rehearsals, spindle off: {', '.join(walks)}"))
     if bodies:
         parts.append(wrapped(f"The core after each set-up: {', '.join(bodies)}"))
     if made.failed and not programs:
@@ -100,7 +100,9 @@ def _counts(made: Plan) -> dict[str, int] | None:
 
 
 def _listed(word: str, names: Sequence[str]) -> list[str]:
-    return [f"  {word}: {', '.join(names)}"] if names else []
+    from corepath.cli.tables import wrapped
+
+    return [wrapped(f"  {word}: {', '.join(names)}")] if names else []
 
 
 def _why(made: Plan) -> str:

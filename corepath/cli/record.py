@@ -99,7 +99,7 @@ def record(
     json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of tables.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Do not say what to measure next.")] = False,
 ) -> None:
-    """Add what was measured; alone: show what is known and what to measure next.
+    """Add what was measured; alone: show what to measure next.
 
     Figures are in the job's units, places on the board as in the drawings of A, from the middle of the blank.
     Options may be repeated and put together; then all entries are added, or none. What cannot be is refused.

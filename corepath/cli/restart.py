@@ -60,22 +60,39 @@ def _as_dict(made: Restart, target: Path) -> dict[str, Any]:
 
 
 def _told(made: Restart, target: Path) -> str:
+    from textwrap import indent
+
+    from corepath.cli.tables import wrapped
+
     if made.findings:
         return "\n".join(["The restart does not read back; nothing was written:", *made.findings])
     x, y, z = made.place
     cutter = f"T{made.tool}" if made.tool is not None else "the cutter of the file (it names none)"
     back = [f"It begins with line {made.line}: {made.why}."] if made.why else []
     down = [f"It goes down to Z{z:.4f} at {made.plunge:.0f} mm/min, {made.plunge_from}."] if made.goes_down else []
+    said = [
+        f"It goes on with line {made.asked} of {made.file}, with the same {made.motions} motions as the file.",
+        *back,
+        f"Begins over X{x:.4f} Y{y:.4f} mm at the safe height Z{made.clear:.4f}.",
+        *down,
+        f"Cutter: {cutter}, {made.speed:.0f} rpm.",
+    ]
     return "\n".join(
         [
             f"Wrote {target}",
-            f"  It goes on with line {made.asked} of {made.file}, with the same {made.motions} motions as the file.",
-            *(f"  {text}" for text in back),
-            f"  Begins over X{x:.4f} Y{y:.4f} mm at the safe height Z{made.clear:.4f}.",
-            *(f"  {text}" for text in down),
-            f"  Cutter: {cutter}, {made.speed:.0f} rpm.",
-            "First check: all lines before it are cut; the same cutter, whole, at the same length;",
-            "the zero kept (never restart after it is lost); the axes homed again if the power was",
-            "off; chips cleared; the work still held. Hands away before cycle start.",
+            *(indent(wrapped(text, 78), "  ") for text in said),
+            wrapped(_FIRST),
+            wrapped(_then(target)),
         ]
     )
+
+
+_FIRST = (
+    "First check: all lines before it are cut; the same cutter, whole, at the same length; the zero kept (never "
+    "restart after it is lost); the axes homed again if the power was off; chips cleared; the work still held. Hands "
+    "away before cycle start."
+)
+
+
+def _then(target: Path) -> str:
+    return f"Next: read the head of {target}, run it once in the air, then at the machine."

@@ -122,7 +122,7 @@ def pour_lines(sheet: Poured) -> str:
     for row in sheet.rows:
         table.add_row(*row)
     said = [*(f"- {note}" for note in sheet.notes), *(f"! {caution}" for caution in sheet.cautions)]
-    words = "the pour: full = flush full; low = p expected, may = p allowed at the lowest plane"
+    words = "the pour: full = flush full; low = p expected, may = p at the lowest plane"
     return "\n".join([rendered(table), words, *(textwrap.fill(line, WIDTH, subsequent_indent="  ") for line in said)])
 
 

@@ -43,8 +43,12 @@ def template(
     json: Annotated[bool, typer.Option("--json", help="Print the names of the files as JSON.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Only the names of the files.")] = False,
 ) -> None:
-    """Write a template at full size, along the arc of the laid-up board; or flat, or of the form."""
+    """Write a template at full size: of the board or of its form.
+
+    Along the arc of the laid-up board; with --flat as the core lies; with --form ribs and spacers.
+    """
     with guarded(json_wanted=json, job=job):
+        from corepath.cli.tables import next_command
         from corepath.errors import Fault, InputError
         from corepath.planning import prepare
         from corepath.planning.template import template_of, write_template
@@ -60,3 +64,4 @@ def template(
         if not quiet:
             say("\n".join(made.says))
             say("Print or plot at 100 %, measure both check bars before use.")
+            say(next_command("plan", job))

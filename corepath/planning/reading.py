@@ -122,7 +122,9 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     it is there, only tells whether a file has changed since. Raises InputError for a folder that holds no plan.
     """
     if not folder.is_dir():
-        raise InputError([Fault("", "no such folder", file=str(folder))])
+        raise InputError(
+            [Fault("", "no such folder", file=str(folder), allowed="a folder that plan wrote, or a file of G-code")]
+        )
     with locked(folder, shared=True):
         refuse_half_written(folder)
         resolved = _json(folder / "job.resolved.json")

@@ -149,7 +149,8 @@ class Document:
         w, h = number(width), number(height)
         self._parts = [
             '<?xml version="1.0" encoding="UTF-8"?>',
-            f'<svg xmlns="http://www.w3.org/2000/svg" width="{w}mm" height="{h}mm" viewBox="0 0 {w} {h}" role="img" style="color-scheme:only light">',
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{w}mm" height="{h}mm" viewBox="0 0 {w} {h}" role="img"'
+            ' style="color-scheme:only light">',
             f" <title>{escape(title)}</title>",
         ]
         if description:
