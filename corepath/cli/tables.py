@@ -105,9 +105,10 @@ def check_table(checks: Sequence[CheckRow]) -> str:
     table.add_column("where", overflow="fold")
     ordered = sorted(checks, key=lambda check: check.id != "window")
     for check in ordered:
-        figures = [_figure(number, check.unit) for number in (check.value, check.worst, check.limit, check.margin)]
+        figures = [_figure(number) for number in (check.value, check.worst, check.limit, check.margin)]
+        name = check.id if check.unit in ("", "mm") else f"{check.id}, {check.unit}"
         verdict = Text(check.verdict, style=_STYLES.get(check.verdict, ""))
-        table.add_row(Text(check.id), verdict, *figures, Text(check.where))
+        table.add_row(Text(name), verdict, *figures, Text(check.where))
     counts = Counter(check.verdict for check in ordered)
     total = ", ".join(f"{counts[verdict]} {verdict}" for verdict in ("ok", "caution", "fail") if counts[verdict])
     parts = [rendered(table), f"{total} (lengths in mm; worst: all tolerances against you at once)"]
@@ -239,10 +240,9 @@ def new_table() -> Table:
     return Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
 
 
-def _figure(number: float, unit: str = "mm") -> str:
+def _figure(number: float) -> str:
     text = f"{number:.3f}"
-    text = "0.000" if text == "-0.000" else text
-    return text if unit in ("", "mm") else f"{text} {unit}"
+    return "0.000" if text == "-0.000" else text
 
 
 def _cutter(cutter: Mapping[str, Any]) -> str:

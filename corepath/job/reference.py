@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -83,7 +84,7 @@ def _type(kind: Kind) -> str:
 def _unit(kind: Kind, field: FieldInfo) -> str:
     said = field.description or ""
     for unit in ("mm/min", "mm/s²", "mm/m", "g/cm³", "GPa", "bar", "degrees", "seconds", "± %"):
-        if unit in said:
+        if re.search(rf"(?<![\w/]){re.escape(unit)}(?!\w)", said):
             return unit.removeprefix("± ")
     if said.startswith("share"):
         return "share"

@@ -12,6 +12,7 @@ import trimesh
 from typer.testing import CliRunner
 
 from corepath.cli.app import app
+from corepath.cli.tables import file_table, finding_lines
 from corepath.planning import plan, prepare, write_plan
 from corepath.planning.reading import read_files
 
@@ -77,3 +78,15 @@ def test_full_feed_over_a_bore_that_the_deck_opens_is_found(planned) -> None:  #
     assert wrong and all("where the deck opens it" in finding.says for finding in wrong)
     (place,) = planned.prepared.board.places
     assert all(abs(finding.place[1] - place.y) < 60 for finding in wrong)
+
+
+def test_the_first_core_shows_what_plan_prints(planned) -> None:  # type: ignore[no-untyped-def]
+    """docs/first-core.md: minutes, number of files and findings of the plan that a new user makes first."""
+    page = (COUPON.parents[1] / "docs" / "first-core.md").read_text(encoding="utf-8")
+    shown = page.partition("    corepath plan core.toml\n")[2].partition("\nThe folder")[0]
+    printed = file_table(planned.report["operations"], planned.report["minutes"])
+    programs = [name for name in planned.files if name.endswith(".nc") and "/" not in name]
+    told = [printed, f"Wrote {len(programs)} G-code files", finding_lines(planned.findings)]
+    told.append("Next: corepath readback core-plan")
+    for line in [line.strip() for line in shown.splitlines() if line.strip() not in ("", "…")]:
+        assert any(line in text for text in told), line
