@@ -1,0 +1,173 @@
+"""Faults drawn by rule, operation and place over the planned coupon; the verdict of the stamping loop, and the finding.
+
+A fault must be found where it changes what the file leaves (by more than 0.1 mm in height, walls by more than a
+lattice cell) or where it breaches a rule of safety: a rapid through material, a cut with the spindle off or not up to
+speed, backwards or at another speed, a feed above the planned, another cutter, a stop or the end lost, a mode not
+stated. The read-back gets the texts alone: no hashes, no line counts.
+"""
+
+from __future__ import annotations
+
+import math
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from scipy.ndimage import maximum_filter, minimum_filter
+
+from corepath.planning import plan, prepare
+from corepath.planning.prepare import Prepared
+from corepath.planning.reading import read_files
+from tests.faults.rules import FILE_RULES, RULES
+from tests.faults.stamp import Cutter, Ran, run
+
+__all__ = ["Bench", "Fault", "Verdict"]
+
+SAMPLE = Path(__file__).resolve().parents[2] / "samples" / "coupon.toml"
+LIMIT = 0.1
+
+Zero = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A spoiled set of texts: `file` is the one that was changed."""
+
+    rule: str
+    seed: int
+    file: str
+    texts: dict[str, str]
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Why a fault must be found ("" where it need not be), and the kinds of finding that the read-back gave."""
+
+    fault: Fault
+    must: str
+    kinds: tuple[str, ...]
+
+    @property
+    def missed(self) -> bool:
+        return bool(self.must) and not self.kinds
+
+
+class Bench:
+    """The coupon, planned once, what each of its files does, and faults over it."""
+
+    def __init__(self) -> None:
+        made = plan(prepare(SAMPLE))
+        assert not made.failed
+        self.prepared: Prepared = made.prepared
+        self.texts = {name: str(text) for name, text in made.files.items() if name.endswith(".nc") and "/" not in name}
+        self.entries: dict[str, dict[str, Any]] = {entry["file"]: entry for entry in made.report["operations"]}
+        self.stop = int(made.report["skim"]["planned_stop"])
+        job = self.prepared.job
+        self.size = (job.blank.length, job.blank.width)
+        self.cutters = {
+            one.number: Cutter(one.diameter, one.diameter / 2 if one.shape == "ball" else one.corner_radius or 0.0)
+            for one in job.cutter
+        }
+
+    @cached_property
+    def good(self) -> dict[str, tuple[np.ndarray, Ran]]:
+        """By file: the heights it starts from, and what it does."""
+        out: dict[str, tuple[np.ndarray, Ran]] = {}
+        shape = tuple(round(side / 0.25) for side in reversed(self.size))
+        thick, planes = self.prepared.job.blank.thickness, self.prepared.stackup.skim.planes
+        top = {"A": np.full(shape, thick), "B": np.full(shape, thick), "C": np.full(shape, planes[self.stop - 1])}
+        for name in sorted(self.texts):
+            entry = self.entries[name]
+            start = np.full(shape, thick) if entry.get("combined") else top[entry["setup"]]
+            if entry["name"] == "inserts":
+                start = np.full(shape, planes[self.stop - 1])
+            ran = run(self.texts[name], start, self.size, self.zero(name), self.cutters)
+            out[name] = start, ran
+            if not entry.get("combined"):
+                top[entry["setup"]] = ran.heights
+        return out
+
+    def zero(self, name: str) -> Zero:
+        zero = self.entries[name]["zero"]
+        return zero["x"], zero["y"], zero["z"]
+
+    def draw(self, rule: str, seed: int, setups: str = "ABC") -> Fault | None:
+        """A fault of a rule, drawn from the seed; None where the file drawn has no place for it."""
+        draw = np.random.default_rng([seed, zlib.crc32(rule.encode())])
+        names = sorted(name for name in self.texts if self.entries[name]["setup"] in setups)
+        if rule == "stop lost":
+            names = [name for name in names if name.endswith("all.nc")] or names
+        name = str(draw.choice(names))
+        texts = dict(self.texts)
+        if rule in FILE_RULES:
+            others = [other for other in names if other != name and self.entries[other]["name"] != "skim"]
+            other = str(draw.choice(others))
+            if rule == "file missing":
+                del texts[name]
+            elif rule == "files exchanged":
+                texts[name], texts[other] = texts[other], texts[name]
+            else:
+                texts[name] = texts[name].replace(f"Plan: {self.prepared.digest}", "Plan: 0badc0de")
+            return Fault(rule, seed, name, texts)
+        lines = RULES[rule](texts[name].rstrip("\n").split("\n"), draw)
+        if lines is None or lines == texts[name].rstrip("\n").split("\n"):
+            return None
+        texts[name] = "\n".join(lines) + "\n"
+        return Fault(rule, seed, name, texts)
+
+    def judge(self, fault: Fault) -> Verdict:
+        """The stamping loop's verdict, and what the read-back finds."""
+        return Verdict(fault, self.must(fault), self.found(fault.texts, fault.file))
+
+    def found(self, texts: Mapping[str, str], name: str) -> tuple[str, ...]:
+        """Kinds of finding; set-ups after that of the file are left out, but where files are mixed up."""
+        setup = self.entries[name]["setup"]
+        mixed = set(texts) != set(self.texts) or sum(texts[n] != self.texts[n] for n in texts) > 1
+        wanted = "ABC" if mixed else "ABC"[: "ABC".index(setup) + 1]
+        works = tuple(work for work in self.prepared.works if work.setup in wanted)
+        some = {n: text for n, text in texts.items() if self.entries[n]["setup"] in wanted}
+        return tuple(read_files(replace(self.prepared, works=works), some).counts)
+
+    def must(self, fault: Fault) -> str:
+        """Why the fault must be found; "" where it changes nothing that matters."""
+        if fault.rule in FILE_RULES:
+            return fault.rule
+        start, good = self.good[fault.file]
+        try:
+            ran = run(fault.texts[fault.file], start, self.size, self.zero(fault.file), self.cutters)
+        except ValueError as error:
+            return f"cannot be read ({error})"
+        return _breach(good, ran) or _other_shape(good.heights, ran.heights)
+
+
+def _breach(good: Ran, ran: Ran) -> str:
+    """The first rule of safety that is broken now and was not before."""
+    rules = (
+        ("a rapid through material", ran.rapid_cut > max(good.rapid_cut, 0.0) + LIMIT),
+        ("a cut with the spindle off", ran.idle_cut > 0.01),
+        ("another speed", ran.speeds != good.speeds),
+        ("backwards", ran.backwards),
+        ("not up to speed", good.dwelt and not ran.dwelt),
+        ("another cutter", ran.tools != good.tools),
+        ("a faster feed", ran.fastest > 1.02 * good.fastest),
+        ("lower than ever", ran.lowest < good.lowest - LIMIT),
+        ("a stop lost", ran.stops < good.stops),
+        ("a stop that is low or turning", ran.least_clear < good.least_clear - LIMIT),
+        ("no end", not ran.ended),
+        ("not stated: " + ", ".join(sorted(good.stated - ran.stated)), not good.stated <= ran.stated),
+    )
+    return next((name for name, broken in rules if broken), "")
+
+
+def _other_shape(good: np.ndarray, ran: np.ndarray) -> str:
+    """Heights beyond those of the good map within a cell, by more than the limit."""
+    high, low = maximum_filter(good, 3), minimum_filter(good, 3)
+    off = np.maximum(ran - high, low - ran)
+    if off.max() <= LIMIT:
+        return ""
+    j, i = np.unravel_index(int(off.argmax()), off.shape)
+    return f"heights off by {min(float(off[j, i]), 99.0):.2f}" if math.isfinite(off.max()) else "heights lost"

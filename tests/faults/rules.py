@@ -1,0 +1,244 @@
+"""Rules by which a good program is spoiled, each at a place drawn from a seed.
+
+A rule takes the lines of a file and a generator and gives the spoiled lines, or None where it finds no place.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+__all__ = ["FILE_RULES", "RULES", "Lines", "mirrored"]
+
+Lines = list[str]
+Draw = np.random.Generator
+Rule = Callable[[Lines, Draw], Lines | None]
+
+_NUMBER = re.compile(r"([XYZIJ])(-?\d+\.\d+)")
+_MOTION = re.compile(r"^G[0123] ")
+
+
+def _pick(lines: Lines, draw: Draw, which: Callable[[str], object]) -> int | None:
+    """The number of a line for which `which` holds."""
+    found = [k for k, line in enumerate(lines) if not line.startswith("(") and which(line)]
+    return int(draw.choice(found)) if found else None
+
+
+def _changed(lines: Lines, k: int | None, change: Callable[[str], str | None]) -> Lines | None:
+    if k is None:
+        return None
+    line = change(lines[k])
+    return None if line is None or line == lines[k] else [*lines[:k], line, *lines[k + 1 :]]
+
+
+def _in_word(change: Callable[[str, str, Draw], str | None]) -> Rule:
+    """A rule that changes one word with a number: letter and digits to digits."""
+
+    def rule(lines: Lines, draw: Draw) -> Lines | None:
+        k = _pick(lines, draw, lambda line: _MOTION.match(line) and _NUMBER.search(line))
+        if k is None:
+            return None
+        words = list(_NUMBER.finditer(lines[k]))
+        word = words[int(draw.integers(len(words)))]
+        new = change(word[1], word[2], draw)
+        return (
+            None if new is None else _changed(lines, k, lambda line: line[: word.start(2)] + new + line[word.end(2) :])
+        )
+
+    return rule
+
+
+def _digit_lost(_letter: str, digits: str, draw: Draw) -> str:
+    places = [k for k, sign in enumerate(digits) if sign.isdigit()]
+    k = int(draw.choice(places))
+    return digits[:k] + digits[k + 1 :]
+
+
+def _digit_changed(_letter: str, digits: str, draw: Draw) -> str:
+    k = int(draw.choice([k for k, sign in enumerate(digits) if sign.isdigit()]))
+    return digits[:k] + str((int(digits[k]) + int(draw.integers(1, 10))) % 10) + digits[k + 1 :]
+
+
+def _digits_turned(_letter: str, digits: str, draw: Draw) -> str | None:
+    pairs = [k for k in range(len(digits) - 1) if digits[k].isdigit() and digits[k + 1].isdigit()]
+    if not pairs:
+        return None
+    k = int(draw.choice(pairs))
+    return digits[:k] + digits[k + 1] + digits[k] + digits[k + 2 :]
+
+
+def _sign(_letter: str, digits: str, _draw: Draw) -> str:
+    return digits[1:] if digits.startswith("-") else f"-{digits}"
+
+
+def _dropped(which: Callable[[str], object]) -> Rule:
+    def rule(lines: Lines, draw: Draw) -> Lines | None:
+        k = _pick(lines, draw, which)
+        return None if k is None else lines[:k] + lines[k + 1 :]
+
+    return rule
+
+
+def _replaced(pattern: str, by: str, count: int = 1) -> Rule:
+    """One line that holds the pattern has it replaced."""
+
+    def rule(lines: Lines, draw: Draw) -> Lines | None:
+        k = _pick(lines, draw, lambda line: re.search(pattern, line))
+        return _changed(lines, k, lambda line: re.sub(pattern, by, line, count=count))
+
+    return rule
+
+
+def _everywhere(change: Callable[[str, float], float]) -> Rule:
+    """All X, Y, Z (and I, J) words of the file changed alike, as by a wrong zero or scale."""
+
+    def rule(lines: Lines, _draw: Draw) -> Lines | None:
+        return [
+            line if line.startswith("(") else _NUMBER.sub(lambda m: f"{m[1]}{change(m[1], float(m[2])):.4f}", line)
+            for line in lines
+        ]
+
+    return rule
+
+
+def _doubled(lines: Lines, draw: Draw) -> Lines | None:
+    k = _pick(lines, draw, _MOTION.match)
+    return None if k is None else [*lines[: k + 1], *lines[k:]]
+
+
+def _swapped(lines: Lines, draw: Draw) -> Lines | None:
+    k = _pick(lines[:-1], draw, _MOTION.match)
+    return None if k is None else [*lines[:k], lines[k + 1], lines[k], *lines[k + 2 :]]
+
+
+def _letters_swapped(one: str, other: str) -> Rule:
+    def rule(lines: Lines, draw: Draw) -> Lines | None:
+        k = _pick(lines, draw, lambda line: f" {one}" in line and f" {other}" in line and _MOTION.match(line))
+        turned = str.maketrans({one: other, other: one})
+        return _changed(lines, k, lambda line: line.translate(turned))
+
+    return rule
+
+
+def _stray(lines: Lines, draw: Draw) -> Lines | None:
+    k = _pick(lines, draw, _MOTION.match)
+    if k is None:
+        return None
+    at = int(draw.integers(len(lines[k]) + 1))
+    sign = str(draw.choice(["\x00", "\xff", "O", "@", "..", "#", "Q", "é", "%", "E5"]))
+    return _changed(lines, k, lambda line: line[:at] + sign + line[at:])
+
+
+def _cut_short(lines: Lines, draw: Draw) -> Lines:
+    first = next(k for k, line in enumerate(lines) if _MOTION.match(line))
+    end = int(draw.integers(first + 1, len(lines) - 2))
+    half = lines[end][: int(draw.integers(len(lines[end]) + 1))]
+    return [*lines[:end], half]
+
+
+def _stretch_lost(lines: Lines, draw: Draw) -> Lines | None:
+    k = _pick(lines, draw, _MOTION.match)
+    return None if k is None else lines[:k] + lines[k + int(draw.integers(3, 12)) :]
+
+
+def _feeds(change: Callable[[float], str | None], once: bool) -> Rule:
+    def rule(lines: Lines, draw: Draw) -> Lines | None:
+        feeds = [k for k, line in enumerate(lines) if re.match(r"^F[\d.]+$", line)]
+        if not feeds:
+            return None
+        chosen = {int(draw.choice(feeds))} if once else set(feeds)
+        out = []
+        for k, line in enumerate(lines):
+            new = change(float(line[1:])) if k in chosen else line
+            out += [] if new is None else [new]
+        return out
+
+    return rule
+
+
+def _safe_lowered(lines: Lines, draw: Draw) -> Lines | None:
+    """A rapid up that stays low."""
+    rises = [k for k, line in enumerate(lines) if re.match(r"^G0 Z\d", line)]
+    if not rises:
+        return None
+    high = max(float(lines[k][4:]) for k in rises)
+    top = [k for k in rises if float(lines[k][4:]) == high]
+    return _changed(lines, int(draw.choice(top)), lambda line: f"G0 Z{float(draw.uniform(0.5, 6.0)):.4f}")
+
+
+def mirrored(axis: str) -> Rule:
+    """The file for a blank flipped about the other axis: one coordinate negated, arcs turned round."""
+    other = {"X": "XI", "Y": "YJ"}[axis]
+
+    def rule(lines: Lines, _draw: Draw) -> Lines:
+        out = []
+        for line in lines:
+            if line.startswith("("):
+                out.append(line)
+                continue
+            turned = re.sub(r"^G([23]) ", lambda m: f"G{5 - int(m[1])} ", line)
+            out.append(
+                _NUMBER.sub(lambda m: f"{m[1]}{(-float(m[2]) if m[1] in other else float(m[2])) + 0.0:.4f}", turned)
+            )
+        return out
+
+    return rule
+
+
+RULES: dict[str, Rule] = {
+    "sign flipped": _in_word(_sign),
+    "digit lost": _in_word(_digit_lost),
+    "digit changed": _in_word(_digit_changed),
+    "digits turned round": _in_word(_digits_turned),
+    "decimal point lost": _in_word(lambda _letter, digits, _draw: digits.replace(".", "")),
+    "word lost": _replaced(r"(?<=\d) [XYZIJ]-?\d+\.\d+", ""),
+    "line lost": _dropped(_MOTION.match),
+    "stretch lost": _stretch_lost,
+    "line doubled": _doubled,
+    "lines swapped": _swapped,
+    "G0 for G1": _replaced(r"^G1 ", "G0 "),
+    "G1 for G0": _replaced(r"^G0 ", "G1 "),
+    "G1 for an arc": _replaced(r"^G[23] (.*?) I.*$", r"G1 \1"),
+    "G2 for G3": _replaced(r"^G3 ", "G2 "),
+    "G3 for G2": _replaced(r"^G2 ", "G3 "),
+    "I and J swapped": _letters_swapped("I", "J"),
+    "X and Y swapped": _letters_swapped("X", "Y"),
+    "inches for mm": _replaced(r"^G21$", "G20"),
+    "G91 for G90": _replaced(r"^G90$", "G91"),
+    "G55 for G54": _replaced(r"^G54$", "G55"),
+    "G18 for G17": _replaced(r"^G17$", "G18"),
+    "preamble line lost": _dropped(
+        lambda line: line in ("G17", "G21", "G90", "G94", "G54", "G40", "G49", "G80", "G64")
+    ),
+    "wrong cutter": lambda lines, draw: _changed(
+        lines, _pick(lines, draw, lambda line: re.match(r"^T\d+$", line)), lambda line: f"T{int(line[1:]) % 4 + 1}"
+    ),
+    "cutter not named": _dropped(lambda line: re.match(r"^T\d+$", line)),
+    "zero too high": _everywhere(lambda letter, value: value + (1.0 if letter == "Z" else 0.0)),
+    "zero too low": _everywhere(lambda letter, value: value - (0.5 if letter == "Z" else 0.0)),
+    "zero beside": _everywhere(lambda letter, value: value + (0.7 if letter in "XY" else 0.0)),
+    "scaled": _everywhere(lambda letter, value: value * (1.02 if letter != "Z" else 1.0)),
+    "feed x 10": _feeds(lambda feed: f"F{feed * 10:.1f}", once=True),
+    "feeds lost": _feeds(lambda feed: None, once=False),
+    "spindle line lost": _dropped(lambda line: line.endswith("M3")),
+    "spindle backwards": _replaced(r"M3$", "M4"),
+    "speed digit lost": _replaced(r"^S(\d)\d+", r"S\1000"),
+    "dwell lost": _dropped(lambda line: line.startswith("G4")),
+    "stop lost": _dropped(lambda line: line == "M0"),
+    "safe height low": _safe_lowered,
+    "end lost": _dropped(lambda line: line == "M2"),
+    "cut short": _cut_short,
+    "stray sign": _stray,
+    "block delete": lambda lines, draw: _changed(lines, _pick(lines, draw, _MOTION.match), lambda line: f"/{line}"),
+    "comment left open": lambda lines, draw: _changed(
+        lines, _pick(lines, draw, _MOTION.match), lambda line: f"{line} (look"
+    ),
+    "mirrored in X": mirrored("X"),
+    "mirrored in Y": mirrored("Y"),
+}
+"""By name: rules that spoil one file."""
+
+FILE_RULES: Sequence[str] = ("file missing", "files exchanged", "file of another plan")
+"""Rules that spoil the set of files."""
