@@ -18,6 +18,7 @@ from typing import Protocol
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.readback.exact_kernels import sweep_points
@@ -27,7 +28,7 @@ from corepath.readback.path import Path
 from corepath.readback.shop import Allowed
 from corepath.work.model import Deck
 
-__all__ = ["POINTS", "Swept", "Worst", "prove_deck", "sections"]
+__all__ = ["POINTS", "Swept", "Worst", "check_rim", "prove_deck", "sections"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -45,6 +46,7 @@ _LARGEST_MOVE = 0.5
 _LEAST_MOVE = 5e-4
 _EDGES = (-0.01, -0.005, -0.002, 0.0, 0.002, 0.005, 0.01, 0.02, 0.03, 0.04, 0.05, 0.06, 0.08, 0.1)
 _TOLD = 20
+_RIM = 1.0
 _LEAST_APART = 0.02
 
 
@@ -166,6 +168,29 @@ def prove_deck(
     low, high = walked.worst(swept, int(np.argmin(walked.off))), walked.worst(swept, int(np.argmax(walked.off)))
     _tell(proved, walked, swept, deck, allowed, findings)
     return low, high
+
+
+def check_rim(
+    plane: float, path: Path, blank: Polygon, spare: BaseGeometry | None, allowed: Allowed, findings: Findings
+) -> None:
+    """Whether planing reaches the very edge of the blank: a sliver left there is a shim after the next flip.
+
+    Judged exactly, `allowed.edge` inside the edge, every `_RIM` mm and at the corners.
+    """
+    inset: Polygon = blank.buffer(-allowed.edge, join_style="mitre")
+    along = shapely.get_coordinates(shapely.segmentize(inset.exterior, _RIM))
+    if spare is not None:
+        near = shapely.buffer(spare, 2.0 * allowed.edge)
+        along = along[~shapely.intersects_xy(near, along[:, 0], along[:, 1])]
+    if not len(along):
+        return
+    left = Swept((path,), plane + 1.0).left(along[:, 0], along[:, 1])[0]
+    over = np.flatnonzero(left > plane + allowed.heights)
+    for k in over[: findings.keep]:
+        place = (float(along[k, 0]), float(along[k, 1]), plane)
+        says = "the planing does not reach the edge of the blank here"
+        findings.add("plane", says, line=path.line_near(*place[:2]), place=place)
+    findings.more("plane", len(over) - findings.keep)
 
 
 def _scattered(area: BaseGeometry, count: int, random: np.random.Generator) -> Floats:

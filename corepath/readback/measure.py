@@ -26,7 +26,7 @@ from corepath.readback.discipline import (
 )
 from corepath.readback.drilling import check_drilling, check_openings
 from corepath.readback.engagement import Engagement
-from corepath.readback.exact_deck import prove_deck
+from corepath.readback.exact_deck import check_rim, prove_deck
 from corepath.readback.findings import Findings
 from corepath.readback.floors import (
     Singles,
@@ -217,6 +217,7 @@ class _Run:
         assert work.facing is not None
         within = to_reach(stock, work.blank, work.facing.spare, self.shop.allowed.edge)
         check_plane(plane, before, path, stock, self.shop.allowed, measures, findings, within)
+        check_rim(plane, path, work.blank, work.facing.spare, self.shop.allowed, findings)
         measure_showing(stock, self.castings, self.shop.allowed.shows, measures)
         check_pass_stops(path, passes, findings)
         self._close(path, cut, before, measures, findings, stock)

@@ -141,7 +141,15 @@ class Bench:
             ran = run(fault.texts[fault.file], start, self.size, self.zero(fault.file), self.cutters)
         except ValueError as error:
             return f"cannot be read ({error})"
-        return _breach(good, ran) or _other_shape(good.heights, ran.heights)
+        return _breach(good, ran) or self._other_part(fault.file, good, ran)
+
+    def _other_part(self, name: str, good: Ran, ran: Ran) -> str:
+        """Roughing is judged by what the deck's own file makes of it."""
+        if self.entries[name]["name"] != "deck-rough":
+            return _other_shape(good.heights, ran.heights)
+        last = next(other for other, entry in self.entries.items() if entry["name"] == "deck")
+        after = run(self.texts[last], ran.heights, self.size, self.zero(last), self.cutters)
+        return _other_shape(self.good[last][1].heights, after.heights)
 
 
 def _breach(good: Ran, ran: Ran) -> str:

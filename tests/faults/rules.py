@@ -158,6 +158,11 @@ def _feeds(change: Callable[[float], str | None], once: bool) -> Rule:
     return rule
 
 
+def _arcs_as_lines(lines: Lines, _draw: Draw) -> Lines:
+    """As a control would run them that knows no arcs."""
+    return [re.sub(r"^G[23] (.*?) I.*$", r"G1 \1", line) for line in lines]
+
+
 def _safe_lowered(lines: Lines, draw: Draw) -> Lines | None:
     """A rapid up that stays low."""
     rises = [k for k, line in enumerate(lines) if re.match(r"^G0 Z\d", line)]
@@ -200,7 +205,7 @@ RULES: dict[str, Rule] = {
     "lines swapped": _swapped,
     "G0 for G1": _replaced(r"^G1 ", "G0 "),
     "G1 for G0": _replaced(r"^G0 ", "G1 "),
-    "G1 for an arc": _replaced(r"^G[23] (.*?) I.*$", r"G1 \1"),
+    "arcs as lines": _arcs_as_lines,
     "G2 for G3": _replaced(r"^G3 ", "G2 "),
     "G3 for G2": _replaced(r"^G2 ", "G3 "),
     "I and J swapped": _letters_swapped("I", "J"),
