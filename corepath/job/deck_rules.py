@@ -17,6 +17,7 @@ LEAST_BAND = 2.0
 
 MESH_ENDINGS = (".stl", ".obj", ".ply")
 GRID_ENDINGS = (".csv", ".npy")
+_OF_STATIONS = ("blend", "smooth")
 
 Contradiction = tuple[Path, str, str]
 
@@ -46,6 +47,12 @@ def deck_contradictions(deck: DeckSection) -> Iterator[Contradiction]:
 
 def _file_keys(deck: DeckSection) -> Iterator[Contradiction]:
     defaults = DeckSection.model_fields
+    if deck.stations is None:
+        source = "mesh" if deck.mesh is not None else "grid"
+        for key in _OF_STATIONS:
+            if getattr(deck, key) != defaults[key].default:
+                says = f"goes with deck.stations only: heights of a {source} are not changed by it"
+                yield ("deck", key), says, f"{key} beside stations; for a {source}, edge_band and {source}_smooth"
     for source, endings in (("mesh", MESH_ENDINGS), ("grid", GRID_ENDINGS)):
         name = getattr(deck, source)
         if name is None:

@@ -28,14 +28,19 @@ PAD = {"size": [40, 24], "at": [[-20, 2]], "angle": 20.0, "flat": 7.0, "blend": 
 LEVEL = {"deck.stations": [[-100, 8.0], [88, 8.0]]}
 
 
+def of_source(changes):
+    """The sound job has a blend, which a deck from a file must not have."""
+    return {"deck.blend": None, **changes} if changes.get("deck.stations", 0) is None else changes
+
+
 def built(make_job, changes, folder=None):
-    job = make_job(changes)
+    job = make_job(of_source(changes))
     outline = build_outline(job, Path())
     return job, outline, build_deck(job, outline, folder)
 
 
 def faults_of(make_job, changes, folder=None):
-    job = make_job(changes)
+    job = make_job(of_source(changes))
     with pytest.raises(InputError) as caught:
         build_deck(job, build_outline(job, Path()), folder)
     return {fault.key: fault.says + " | " + fault.allowed for fault in caught.value.faults}
@@ -298,6 +303,8 @@ def test_a_file_that_is_missing_or_another_is_refused(make_job, tmp_path):
             "deck.profile",
         ),
         ({"deck.stations": None, "deck.grid": "a.csv", "deck.grid_units": "mm", "deck.edge_band": 1}, "deck.edge_band"),
+        ({"deck.stations": None, "deck.grid": "a.csv", "deck.grid_units": "mm", "deck.blend": 55.0}, "deck.blend"),
+        ({"deck.stations": None, "deck.mesh": "a.stl", "deck.mesh_units": "mm", "deck.smooth": 0.0}, "deck.smooth"),
         ({"deck.profile": [[0, 9.0]]}, "deck.profile"),
         ({"deck.profile": [[0, 1.0], [-5, 1.0]]}, "deck.profile[2]"),
     ],
