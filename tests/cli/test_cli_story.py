@@ -43,6 +43,7 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
     return Shop()
 
 
+@pytest.mark.slow
 def test_a_core_from_blank_to_deck(shop: Shop) -> None:
     """Each step reads what was recorded before and plans only what lies ahead."""
     assert "caution: the blank is not measured" in shop.type("check", PATH).output.replace("\n  ", " ")

@@ -12,6 +12,8 @@ from corepath.readback.motions import read_program
 from tests.faults.bench import Bench, Fault
 from tests.faults.rules import FILE_RULES, RULES
 
+pytestmark = pytest.mark.slow
+
 TRIES = 40
 
 

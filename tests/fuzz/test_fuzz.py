@@ -33,6 +33,8 @@ from corepath.readback.motions import read_program
 from tests.fuzz.loop import Tally, case_of, run_case
 from tests.fuzz.targets import TARGETS
 
+pytestmark = pytest.mark.slow
+
 CASES = {"nc": 25, "restart": 20, "toml": 15, "toml-file": 5, "csv": 15, "obj": 10, "ply": 10, "stl": 10, "dxf": 12}
 ROOT = Path(__file__).parents[2]
 BY_NAME = {target.name: target for target in TARGETS}

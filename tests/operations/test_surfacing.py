@@ -29,7 +29,11 @@ FLAT = Cutter(1, "flat", 10.0, 0.0, 2, 30.0, 40.0)
 BULL = Cutter(2, "bull", 12.0, 2.0, 2, 30.0, 40.0)
 BALL = Cutter(3, "ball", 10.0, 5.0, 2, 30.0, 40.0)
 WIDE = Cutter(5, "bull", 20.0, 5.0, 2, 30.0, 40.0)
-SHAPES = pytest.mark.parametrize("cutter", [FLAT, BULL, BALL, WIDE], ids=["flat", "bull", "ball", "wide-bull"])
+SHAPES = pytest.mark.parametrize(
+    "cutter",
+    [FLAT, BULL, BALL, pytest.param(WIDE, marks=pytest.mark.slow)],
+    ids=["flat", "bull", "ball", "wide-bull"],
+)
 
 
 @dataclass(frozen=True)

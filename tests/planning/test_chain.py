@@ -46,7 +46,17 @@ def thicker(job: Job) -> Job:
 
 
 @pytest.mark.parametrize(
-    "name", ["board-1280", "balance-740", "coupon", "swallow-620", "rocker-1100", "cradle-460", "pads-900", "mesh-640"]
+    "name",
+    [
+        "board-1280",
+        "balance-740",
+        "coupon",
+        "cradle-460",
+        *(
+            pytest.param(name, marks=pytest.mark.slow)
+            for name in ("swallow-620", "rocker-1100", "pads-900", "mesh-640")
+        ),
+    ],
 )
 def test_samples_plan_cleanly(name: str):
     """A sample that does not is no example. Most are planned with coarser ridges: half the time."""

@@ -9,6 +9,8 @@ from corepath.planning.prepare import Prepared
 from corepath.stackup.pass_shows import showing
 from corepath.stackup.suggest import suggest, suggested_job
 
+pytestmark = pytest.mark.slow
+
 SAMPLES = Path(__file__).parents[2] / "samples"
 
 

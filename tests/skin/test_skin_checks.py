@@ -176,6 +176,7 @@ def test_maps(tight: SkinFound) -> None:
     assert f"most {tight.study.compression.value * 1000:.2f} mm/m" in membrane
 
 
+@pytest.mark.slow
 def test_figures_in_the_guide_are_those_of_the_code() -> None:
     """The example of the guide fails, and its two advices are what the code finds."""
     text = (SAMPLES.parent / "docs" / "skin.md").read_text(encoding="utf-8")
