@@ -10,6 +10,7 @@ from typing import Any
 
 from corepath.job.resolved import resolved_dict
 from corepath.planning.deck_casting import deck_casting
+from corepath.planning.deck_deviation import deck_deviation, deviation_files
 from corepath.planning.folder import Written, write_folder
 from corepath.planning.geometry import geometry_dict
 from corepath.planning.held_deck import seal
@@ -88,6 +89,9 @@ def plan(
     if despite_failures or not (prepared.failed or (readback is not None and len(readback.findings))):
         files.update({one.name: one.text for one in made})
         files.update({one.name: one.text for one in walks})
+    deviation = deck_deviation(prepared, readback)
+    report["deck"]["deviation"] = deviation.as_dict() if deviation is not None else None
+    files.update(deviation_files(prepared, deviation))
     casting = deck_casting(prepared, readback)
     report["deck_casting"] = casting.as_dict()
     files["deck-and-casting.svg"] = deck_casting_sheet(prepared.job, prepared.board, casting, digest=prepared.digest)

@@ -44,7 +44,10 @@ _WALKERS_APART = 8.0
 _MOVES = 3
 _LARGEST_MOVE = 0.5
 _LEAST_MOVE = 5e-4
-_EDGES = (-0.01, -0.005, -0.002, 0.0, 0.002, 0.005, 0.01, 0.02, 0.03, 0.04, 0.05, 0.06, 0.08, 0.1)
+_BELOW = (-1.0, -0.5, -0.2, 0.0)
+_ABOVE = (0.04, 0.1, 0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.6, 2.0)
+"""Edges of the histogram, as shares of the deepest cut and of the highest ridge that are allowed."""
+_LEAST = 0.001
 _TOLD = 20
 _RIM = 1.0
 _LEAST_APART = 0.02
@@ -290,8 +293,10 @@ def _starts(proved: _Points, sign: float) -> Ints:
 
 def _measures(proved: _Points, walked: _Points, swept: Swept, loose: int, deck: Deck, measures: MeasureList) -> None:
     off = proved.off
-    counts, _ = np.histogram(off, bins=np.array([-np.inf, *_EDGES, np.inf]))
-    histogram = (("edges", _EDGES), ("counts", tuple(float(count) for count in counts)))
+    gouge, ridge = max(deck.gouge, _LEAST), max(deck.scallop, _LEAST)
+    edges = (*(share * gouge for share in _BELOW), *(share * ridge for share in _ABOVE))
+    counts, _ = np.histogram(off[:loose], bins=np.array([-np.inf, *edges, np.inf]))
+    histogram = (("edges", edges), ("counts", tuple(float(count) for count in counts)))
     low, high = walked.worst(swept, int(np.argmin(walked.off))), walked.worst(swept, int(np.argmax(walked.off)))
     says = f"furthest below h, solved exactly: {loose} random points, {len(off) - loose} along sections, and a search"
     measures.take("deck exact low", low.off, 0.0, says, (low.x, low.y), histogram)

@@ -63,6 +63,19 @@ def test_the_sheet_of_deck_and_casting_goes_with_the_plan(planned) -> None:  # t
     assert 'id="shows"' in sheet and "All shows as designed" in sheet and planned.prepared.digest in sheet
 
 
+def test_deviations_of_the_deck_are_those_of_the_exact_proof(planned) -> None:  # type: ignore[no-untyped-def]
+    """200,000 places, each in one class; the worst of all searched is no better than the worst class that is filled."""
+    told = planned.report["deck"]["deviation"]
+    assert told["points"] == sum(told["counts"]) == 200_000
+    filled = [k for k, count in enumerate(told["counts"]) if count]
+    assert told["low"]["value"] <= told["edges"][filled[0]] and told["high"]["value"] >= told["edges"][filled[-1] - 1]
+    assert told["allowed"]["low"] <= told["low"]["value"] < told["mean"] < told["high"]["value"] <= 0.051
+    sheet = planned.files["deck-deviation.svg"]
+    assert planned.prepared.digest in sheet and len(sheet) < 40_000
+    dark = [int(k) for k in re.findall(r'class="bar f1" id="class-(\d+)"', sheet)]
+    assert dark and not any(told["counts"][k] for k in dark)
+
+
 def test_full_feed_over_a_bore_that_the_deck_opens_is_found(planned) -> None:  # type: ignore[no-untyped-def]
     """Thin wood over a hollow breaks out in splinters: the file must slow down there, and the read-back sees to it."""
     texts = {name: text for name, text in planned.files.items() if name.endswith(".nc") and "/" not in name}
