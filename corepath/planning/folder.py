@@ -18,6 +18,7 @@ from corepath.errors import OutputError
 from corepath.job.writing import locked
 from corepath.planning.exchange import CannotExchange, exchange, take_up
 from corepath.planning.in_place import Change, in_place
+from corepath.planning.limited import LARGEST_FILE
 
 __all__ = ["Written", "write_folder"]
 
@@ -29,7 +30,6 @@ REHEARSAL = re.compile(r"^[ABCD]-rehearsal\.nc$")
 SOLID = re.compile(r"^after-[ABCD]-(wood|casting)\.stl$")
 
 _FOLDERS = ("withdrawn", "done", "rehearsal", "rehearsal/withdrawn", "solid")
-_LARGEST = 512 * 2**20
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +161,7 @@ def _bytes(content: str | bytes) -> bytes:
 
 def _same_motions(path: Path, content: bytes) -> bool:
     """Whether a file differs in comments only."""
-    if not path.is_file() or path.stat().st_size > _LARGEST:
+    if not path.is_file() or path.stat().st_size > LARGEST_FILE:
         return False
 
     def motions(lines: str) -> list[str]:

@@ -10,15 +10,14 @@ from typing import Any
 import numpy as np
 
 from corepath.errors import Fault, InputError, OutputError
+from corepath.job.writing import replace_file
 from corepath.planning.foreign_options import Asked, bench_of
+from corepath.planning.limited import read_limited
 from corepath.readback.foreign import Foreign, Spot, read_foreign
 from corepath.readback.material import NOWHERE
 from corepath.views.depth_sheet import DepthSheet, depth_sheet
 
 __all__ = ["ForeignReading", "read_file", "write_depths"]
-
-LARGEST_FILE = 512 * 2**20
-"""bytes: a program larger than this is refused rather than read into memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +43,7 @@ def read_file(path: Path, asked: Asked) -> ForeignReading:
     Units asked for a file that states others are a fault too.
     """
     bench = bench_of(asked)
-    data = _bytes(path)
+    data = read_limited(path)
     found = read_foreign(data.decode("utf-8", errors="replace"), path.name, bench)
     if asked.units is not None and found.program.units_stated:
         says = "the file states its units itself; leave the option out"
@@ -52,17 +51,8 @@ def read_file(path: Path, asked: Asked) -> ForeignReading:
     return ForeignReading(path, hashlib.sha256(data).hexdigest(), found)
 
 
-def _bytes(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise InputError([Fault("", f"larger than {LARGEST_FILE // 2**20} MiB", file=str(path))])
-        return path.read_bytes()
-    except OSError as error:
-        raise InputError([Fault("", f"cannot be read: {error.strerror}", file=str(path))]) from error
-
-
 def write_depths(reading: ForeignReading, folder: Path) -> Path:
-    """Draw the depths into `folder` as STEM.depths.svg, beside and then renamed. Raises OutputError."""
+    """Draw the depths into `folder` as STEM.depths.svg. Raises OutputError; an earlier one is then whole."""
     found = reading.found
     stock, bench = found.stock, found.bench
     gone = stock.top < NOWHERE / 2.0
@@ -81,13 +71,10 @@ def write_depths(reading: ForeignReading, folder: Path) -> Path:
         notes=tuple(f"{count} {kind}" for kind, count in found.counts.items()),
     )
     target = folder / f"{reading.path.stem}.depths.svg"
-    beside = target.with_name(f".{target.name}.part")
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        beside.write_text(depth_sheet(sheet), encoding="utf-8", newline="\n")
-        beside.replace(target)
+        replace_file(target, depth_sheet(sheet).encode("utf-8"))
     except OSError as error:
-        beside.unlink(missing_ok=True)
         raise OutputError(f"{target}: cannot be written: {error.strerror or error}") from error
     return target
 

@@ -67,8 +67,7 @@ def plan(
     """Make all files of a prepared job and read them back. Nothing is written to disk.
 
     With a failed check no path is made unless `despite_failures`; `bodies` adds the core after each set-up as
-    STL. Raises CorepathError where no path can
-    be found.
+    STL. Raises CorepathError where no path can be found.
     """
     made: tuple[MadeFile, ...] = ()
     readback: ReadBack | None = None

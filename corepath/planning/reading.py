@@ -19,6 +19,7 @@ from corepath.layup.laid import laid_up
 from corepath.planning.held_deck import held_deck
 from corepath.planning.in_place import refuse_half_written
 from corepath.planning.known import Known
+from corepath.planning.limited import read_limited
 from corepath.planning.make import Progress, quiet
 from corepath.planning.prepare import Prepared, prepare_job
 from corepath.planning.rehearsal import FOLDER, check_rehearsals
@@ -33,9 +34,6 @@ from corepath.stackup.blank import Blank
 from corepath.work.cutters import cutter_of
 
 __all__ = ["Reading", "read_files", "read_folder"]
-
-LARGEST_FILE = 512 * 2**20
-"""bytes: a program larger than this is refused rather than read into memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,21 +159,12 @@ def _sha256(report: dict[str, Any], key: str) -> dict[str, str]:
 
 def _text(path: Path) -> str:
     """Any bytes as text: what is not ASCII is for the reader to find."""
-    try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise InputError([Fault("", f"larger than {LARGEST_FILE // 2**20} MiB", file=str(path))])
-        return path.read_bytes().decode("utf-8", errors="replace")
-    except OSError as error:
-        raise InputError([Fault("", f"cannot be read: {error.strerror}", file=str(path))]) from error
+    return read_limited(path).decode("utf-8", errors="replace")
 
 
 def _json(path: Path) -> dict[str, Any]:
     try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise InputError([Fault("", f"larger than {LARGEST_FILE // 2**20} MiB", file=str(path))])
-        data = json.loads(path.read_bytes())
-    except OSError as error:
-        raise InputError([Fault("", f"cannot be read: {error.strerror}", file=str(path))]) from error
+        data = json.loads(read_limited(path))
     except (ValueError, RecursionError) as error:
         raise InputError([Fault("", f"is not JSON: {error}", file=str(path))]) from error
     if not isinstance(data, dict):

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,6 +19,7 @@ import numpy as np
 from corepath.errors import Fault, InputError, OutputError
 from corepath.job.writing import write_new
 from corepath.planning.in_place import refuse_half_written
+from corepath.planning.limited import read_limited
 from corepath.planning.restart_proof import HARMLESS, differs
 from corepath.planning.restart_state import At, block_of, clear_height, first_line, plunge_feed, spin_up, state_at
 from corepath.post.comments import comment, message
@@ -29,7 +31,6 @@ from corepath.readback.words import read_line
 
 __all__ = ["Restart", "default_name", "restart", "write_restart"]
 
-_LARGEST = 512 * 2**20
 _ASK = "Check cutter, zero, chips cleared, work held; then cycle start"
 
 
@@ -118,14 +119,10 @@ def write_restart(made: Restart, path: Path) -> None:
 
 
 def _read(path: Path) -> bytes:
-    try:
+    with suppress(OSError):
         if path.is_dir():
             raise InputError([Fault("", "is a folder; name one .nc file in it", file=str(path))])
-        if path.stat().st_size > _LARGEST:
-            raise InputError([Fault("", f"larger than {_LARGEST // 2**20} MiB", file=str(path))])
-        return path.read_bytes()
-    except OSError as error:
-        raise InputError([Fault("", f"cannot be read: {error.strerror or error}", file=str(path))]) from error
+    return read_limited(path)
 
 
 def _readable(program: ReadProgram, path: Path) -> None:
