@@ -41,11 +41,6 @@ class CutterOffset:
         self.cutter = cutter
         self._block, self._bends = self._curvatures(grid)
 
-    @property
-    def bend(self) -> float:
-        """A bound of the curvature anywhere, 1/mm."""
-        return float(self._bends.max())
-
     def _curvatures(self, grid: Array) -> tuple[float, Array]:
         """Size of blocks, mm, and bounds (columns, rows, 2) of the curvature under the cutter over each, 1/mm:
         of any, and of that upwards, as in a hollow.
@@ -62,11 +57,12 @@ class CutterOffset:
         size = max(1, round(_BLOCK / self.step))
         reach = math.ceil((self.cutter.radius / self.step + 3.0) / size)
         short = [(0, -n % size) for n in coef.shape]
+        breaks_off = not _level_rim(grid, float(self._frame[3]))
         bounds = []
         for either in (np.maximum(np.abs(along), np.abs(across)), np.maximum(np.maximum(along, across), 0.0)):
             bends = either + twist
             bends[bends < _ROUNDING] = 0.0
-            if not _level_rim(grid, float(self._frame[3])):  # the surface breaks off there
+            if breaks_off:
                 bends[:4], bends[-4:], bends[:, :4], bends[:, -4:] = (bends.max(),) * 4
             padded = np.pad(bends, short)
             blocks = padded.reshape(padded.shape[0] // size, size, -1, size).max(axis=(1, 3))

@@ -150,3 +150,8 @@ class Findings:
     def kinds(self) -> tuple[str, ...]:
         """The kinds found, sorted."""
         return tuple(sorted(self.counts))
+
+    @property
+    def by_kind(self) -> dict[str, int]:
+        """How many of each kind, all counted, kinds sorted."""
+        return {kind: self.counts[kind] for kind in self.kinds}

@@ -118,7 +118,7 @@ class Foreign:
 
     @property
     def counts(self) -> dict[str, int]:
-        return {kind: self.findings.counts[kind] for kind in self.findings.kinds}
+        return self.findings.by_kind
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data, lengths in mm rounded to 0.0001."""

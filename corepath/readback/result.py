@@ -99,7 +99,7 @@ class ReadBack:
     @property
     def counts(self) -> dict[str, int]:
         """Findings by kind, all counted."""
-        return {kind: self.findings.counts[kind] for kind in self.findings.kinds}
+        return self.findings.by_kind
 
     def of(self, id: str, file: str | None = None) -> Measure:
         """The first measure of an id (and file). Raises KeyError."""

@@ -146,13 +146,11 @@ def shown_casting(board: Board, columns: Columns, inside: float) -> DeckCasting:
     low = top < board.deck.lowest - NOT_FILLED
     castings = []
     for casting in board.castings:
-        mine = np.zeros(shape, dtype=np.bool_)
-        y, x = _window(casting.area, columns)
+        y, x = _window(casting.area, columns.xs, columns.ys)
         near = np.isfinite(columns.casting[y, x]) | low[y, x] | np.isnan(top[y, x])
         iy, ix = np.nonzero(near)
         held = shapely.contains_xy(casting.area, columns.xs[x][ix], columns.ys[y][iy])
         iy, ix = iy[held] + y.start, ix[held] + x.start
-        mine[iy, ix] = True
         below = board.deck.height(columns.xs[ix], columns.ys[iy]) - np.nan_to_num(top[iy, ix], nan=0.0)
         lacks = below > NOT_FILLED
         depth[iy[lacks], ix[lacks]] = below[lacks]
@@ -182,18 +180,17 @@ def _shown(
     return Shown(name, kind, float(area.area), cell * int(seen.sum()), cell * int((below > 0.0).sum()), deepest, at)
 
 
-def _window(area: Polygon, columns: Columns) -> tuple[slice, slice]:
+def _window(area: Polygon, xs: Floats, ys: Floats) -> tuple[slice, slice]:
     """Rows and columns of the area's box."""
     x0, y0, x1, y1 = area.bounds
-    rows = slice(int(np.searchsorted(columns.ys, y0)), int(np.searchsorted(columns.ys, y1, "right")))
-    return rows, slice(int(np.searchsorted(columns.xs, x0)), int(np.searchsorted(columns.xs, x1, "right")))
+    rows = slice(int(np.searchsorted(ys, y0)), int(np.searchsorted(ys, y1, "right")))
+    return rows, slice(int(np.searchsorted(xs, x0)), int(np.searchsorted(xs, x1, "right")))
 
 
 def _within(area: Polygon, xs: Floats, ys: Floats) -> Mask:
     """(ny, nx) which places lie in the area."""
     mask = np.zeros((len(ys), len(xs)), dtype=np.bool_)
-    empty = np.empty((len(ys), len(xs)))
-    y, x = _window(area, Columns(xs, ys, empty, empty, ""))
+    y, x = _window(area, xs, ys)
     grid = np.meshgrid(xs[x], ys[y])
     mask[y, x] = shapely.contains_xy(area, grid[0], grid[1])
     return mask

@@ -17,10 +17,10 @@ from corepath.stackup.deck_casting import NOT_FILLED, DeckCasting, notes
 from corepath.views.contours import contour
 from corepath.views.cuts import Bands
 from corepath.views.field import bands_of
+from corepath.views.legend import below_swatches
 from corepath.views.marks import lines_to_avoid
 from corepath.views.plan import PlanView
 from corepath.views.sheet import (
-    FRAME,
     HEIGHT,
     MAIN,
     NORMAL,
@@ -30,9 +30,9 @@ from corepath.views.sheet import (
     Labels,
     best_scale,
     heading,
-    rows_block,
     scale_bar,
     scale_words,
+    side_block,
 )
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document, number, polygon_path, polyline_path, wrapped
@@ -181,15 +181,13 @@ def _table(svg: Document, found: DeckCasting) -> None:
             y = _TABLE.y0 + 5.5 + k * _PITCH
             for j, text in enumerate(row):
                 end = 0 < j < len(row) - 1
-                x = _TABLE.x0 + heads[j][1] + (24.0 if end else 0.0)
                 kind = "label strong" if k == 0 else "label"
-                svg.text(x - (24.0 if end else 0.0), y, text, kind, size=SMALL, anchor="end" if end else "start")
+                svg.text(_TABLE.x0 + heads[j][1], y, text, kind, size=SMALL, anchor="end" if end else "start")
 
 
 def _side(svg: Document, job: Job, found: DeckCasting, bands: Bands | None, digest: str) -> None:
-    svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
     rows = [("job", job.title), ("sheet", _TITLE), ("casting", job.cast.resin), ("plan", digest)]
-    rows_block(svg, Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1), rows, "title")
+    side_block(svg, rows)
     y = SIDE.y0 + 4
     with svg.group("legend", id="legend"):
         svg.text(SIDE.x0 + 2, y, "In the plan", "label strong", size=NORMAL)
@@ -203,17 +201,11 @@ def _side(svg: Document, job: Job, found: DeckCasting, bands: Bands | None, dige
         y += 10.0
         if bands is not None:
             svg.text(SIDE.x0 + 2, y, "Not filled, mm below the deck", "label strong", size=NORMAL)
-            for k in range(bands.count):
-                high, low = max(-bands.bounds[k], NOT_FILLED), -bands.bounds[k + 1]
-                svg.add("rect", class_=f"swatch f{k}", x=SIDE.x0 + 3, y=y + 2.0, width=13, height=4.4)
-                svg.text(SIDE.x0 + 19, y + 5.4, f"{high:.2f} to {low:.2f}", "figure", size=SMALL)
-                y += 5.2
-            y += 10.0
+            y = below_swatches(svg, SIDE, y, bands, NOT_FILLED) + 10.0
         apart = f"Columns are {number(found.columns.spacing)} apart, so widths are good to {_accuracy(found):.2f} mm."
-        lines = [*notes(found), "Numbers along the outline are those below the curve.", apart]
-        svg.text(
-            SIDE.x0 + 2, y, "What to mind" if notes(found) else "All shows as designed", "label strong", size=NORMAL
-        )
+        said = notes(found)
+        lines = [*said, "Numbers along the outline are those below the curve.", apart]
+        svg.text(SIDE.x0 + 2, y, "What to mind" if said else "All shows as designed", "label strong", size=NORMAL)
         for line in lines:
             for k, text in enumerate(wrapped(line, SMALL, SIDE.width - 8)):
                 y += _PITCH

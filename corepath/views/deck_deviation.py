@@ -17,7 +17,6 @@ from corepath.views.cuts import nice_step
 from corepath.views.marks import lines_to_avoid
 from corepath.views.plan import PlanView
 from corepath.views.sheet import (
-    FRAME,
     HEIGHT,
     MAIN,
     NORMAL,
@@ -27,9 +26,9 @@ from corepath.views.sheet import (
     Labels,
     best_scale,
     heading,
-    rows_block,
     scale_bar,
     scale_words,
+    side_block,
 )
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document, polygon_path, wrapped
@@ -164,12 +163,11 @@ def _share(count: int, share: float) -> str:
 
 
 def _side(svg: Document, job: Job, found: Deviations, digest: str) -> None:
-    svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
     rows = [
         ("job", job.title), ("sheet", _TITLE), ("lowest", _place(found.low, found.low_at)),
         ("highest", _place(found.high, found.high_at)), ("mean", _figure(found.mean)), ("plan", digest),
     ]  # fmt: skip
-    rows_block(svg, Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1), rows, "title")
+    side_block(svg, rows)
     y = SIDE.y0 + 4
     with svg.group("legend", id="legend"):
         svg.text(SIDE.x0 + 2, y, "Deviation, mm", "label strong", size=NORMAL)

@@ -26,7 +26,6 @@ from corepath.views.field import Field, bands_of, draw_bands, draw_lines, laid_o
 from corepath.views.marks import lines_to_avoid, set_figures
 from corepath.views.plan import PlanView
 from corepath.views.sheet import (
-    FRAME,
     HEIGHT,
     MAIN,
     NORMAL,
@@ -38,9 +37,9 @@ from corepath.views.sheet import (
     dimension_across,
     dimension_along,
     heading,
-    rows_block,
     scale_bar,
     scale_words,
+    side_block,
 )
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document, number, polygon_path, wrapped
@@ -121,8 +120,7 @@ def _sheet(job: Job, board: Board, one: _Map, lines: tuple[SectionLine, ...], di
     view = PlanView.fitted(svg, board.blank.bounds, _PLAN, scale)
     _plan(view, board, one, field, bands, lines)
     rows = [("job", job.title), ("sheet", one.title), ("deck", _spread(board)), ("plan", digest)]
-    svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
-    rows_block(svg, Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1), rows, "title")
+    side_block(svg, rows)
     _legend(svg, one, bands, field)
     return svg.render()
 
@@ -230,8 +228,7 @@ def _sections(job: Job, board: Board, lines: tuple[SectionLine, ...], digest: st
         ("job", job.title), ("sheet", "Deck, sections"),
         ("scale", f"{scale_words(scale)} at A3; heights also ten times"), ("deck", _spread(board)), ("plan", digest),
     ]  # fmt: skip
-    svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
-    rows_block(svg, Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1), rows, "title")
+    side_block(svg, rows)
     with svg.group("legend", id="legend"):
         y = SIDE.y0 + 4
         svg.text(SIDE.x0 + 2, y, "Where the sections lie, mm", "label strong", size=NORMAL)

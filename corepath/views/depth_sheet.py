@@ -15,10 +15,10 @@ from shapely import LineString
 from corepath.views.contours import contour
 from corepath.views.cuts import Bands
 from corepath.views.field import bands_of
+from corepath.views.legend import below_swatches
 from corepath.views.marks import zero_mark
 from corepath.views.plan import PlanView
 from corepath.views.sheet import (
-    FRAME,
     HEIGHT,
     MAIN,
     NORMAL,
@@ -30,9 +30,9 @@ from corepath.views.sheet import (
     dimension_across,
     dimension_along,
     heading,
-    rows_block,
     scale_bar,
     scale_words,
+    side_block,
 )
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document, number, polyline_path, wrapped
@@ -146,17 +146,12 @@ def _labels(view: PlanView, sheet: DepthSheet) -> None:
 
 
 def _side(svg: Document, sheet: DepthSheet, bands: Bands | None) -> None:
-    svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
-    rows_block(svg, Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1), sheet.rows, "title")
+    side_block(svg, sheet.rows)
     y = SIDE.y0 + 4
     with svg.group("legend", id="legend"):
         svg.text(SIDE.x0 + 2, y, "Depth below the raw top, mm", "label strong", size=NORMAL)
-        for k in range(bands.count if bands else 0):
-            assert bands is not None
-            low, high = max(-bands.bounds[k], _LEAST), -bands.bounds[k + 1]
-            svg.add("rect", class_=f"swatch f{k}", x=SIDE.x0 + 3, y=y + 2.0, width=13, height=4.4)
-            svg.text(SIDE.x0 + 19, y + 5.4, f"{low:.2f} to {high:.2f}", "figure", size=SMALL)
-            y += 5.2
+        if bands is not None:
+            y = below_swatches(svg, SIDE, y, bands, _LEAST)
         svg.add("rect", class_="swatch wood narrow", x=SIDE.x0 + 3, y=y + 2.0, width=13, height=4.4)
         svg.text(SIDE.x0 + 19, y + 5.4, "not cut", size=SMALL)
         y += 5.2

@@ -8,7 +8,7 @@ from corepath.views.cuts import Bands
 from corepath.views.sheet import NORMAL, SMALL
 from corepath.views.svg import Box, Document, number
 
-__all__ = ["depth_legend", "kinds_legend", "sample"]
+__all__ = ["below_swatches", "depth_legend", "kinds_legend", "sample"]
 
 _PITCH = 5.2
 
@@ -34,6 +34,19 @@ def depth_legend(svg: Document, box: Box, y: float, bands: Bands, face: str, top
             svg.text(box.x0 + 45, y + 3.4, f"{top - high:.2f} to {top - low:.2f}", "figure", size=SMALL)
             y += _PITCH
     return y + 2.0
+
+
+def below_swatches(svg: Document, box: Box, y: float, bands: Bands, least: float) -> float:
+    """Swatches of how far something lies below a face, from `least` on, mm; returns the next y.
+
+    The bands are of heights, negative below the face.
+    """
+    for k in range(bands.count):
+        high, low = max(-bands.bounds[k], least), -bands.bounds[k + 1]
+        svg.add("rect", class_=f"swatch f{k}", x=box.x0 + 3, y=y + 2.0, width=13, height=4.4)
+        svg.text(box.x0 + 19, y + 5.4, f"{high:.2f} to {low:.2f}", "figure", size=SMALL)
+        y += _PITCH
+    return y
 
 
 def kinds_legend(svg: Document, box: Box, y: float, kinds: list[tuple[str, str]]) -> float:

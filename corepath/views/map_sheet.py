@@ -25,7 +25,6 @@ from corepath.views.field import bands_of, draw_bands, draw_lines, laid_over
 from corepath.views.marks import lines_to_avoid, set_figures
 from corepath.views.plan import PlanView
 from corepath.views.sheet import (
-    FRAME,
     HEIGHT,
     MAIN,
     NORMAL,
@@ -35,9 +34,9 @@ from corepath.views.sheet import (
     Labels,
     best_scale,
     heading,
-    rows_block,
     scale_bar,
     scale_words,
+    side_block,
 )
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document, number, polygon_path, wrapped
@@ -323,7 +322,6 @@ def _casting_lines(sheet: MapSheet) -> list[str]:
 
 
 def _side(svg: Document, sheet: MapSheet, bands: Bands, view: PlanView) -> None:
-    svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
     blank = sheet.job.blank
     rows = [
         ("job", sheet.job.title),
@@ -331,7 +329,7 @@ def _side(svg: Document, sheet: MapSheet, bands: Bands, view: PlanView) -> None:
         ("blank", f"{number(blank.length)} × {number(blank.width)} × {number(blank.thickness)}, {blank.wood}"),
         ("plan", sheet.digest),
     ]
-    bottom = rows_block(svg, Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1), rows, "title")
+    bottom = side_block(svg, rows)
     y = _legend(svg, sheet, bands)
     _mind(svg, sheet, y + 2, bottom)
 

@@ -19,10 +19,8 @@ from corepath.views.marks import lines_to_avoid, name_features, set_figures
 from corepath.views.plan import PlanView, draw_contours
 from corepath.views.scene import Scene, Stack
 from corepath.views.sheet import (
-    FRAME,
     HEIGHT,
     MAIN,
-    SIDE,
     SMALL,
     WIDTH,
     Labels,
@@ -30,9 +28,9 @@ from corepath.views.sheet import (
     dimension_across,
     dimension_along,
     heading,
-    rows_block,
     scale_bar,
     scale_words,
+    side_block,
 )  # fmt: skip
 from corepath.views.stack_view import draw_stack
 from corepath.views.style import stylesheet
@@ -147,7 +145,6 @@ def _side(
     checks: Sequence[Check],
     minutes: Mapping[str, float],
 ) -> None:
-    svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
     blank = scene.job.blank
     rows = [
         ("job", scene.job.title),
@@ -158,7 +155,7 @@ def _side(
     if minutes:
         rows.append(("cutting", _cutting(minutes, scene.stack.skim.planned_stop)))
     rows.append(("plan", digest))
-    bottom = rows_block(svg, Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1), rows, "title")
+    bottom = side_block(svg, rows)
     y = checks_table(svg, checks)
     y = files_table(svg, works, programs, minutes, y, bottom)
     skim_table(svg, scene.stack.skim, y, bottom)

@@ -19,6 +19,7 @@ from corepath.views.svg import Box, Document, number, text_box, text_width, wrap
 __all__ = [
     "FRAME", "HEIGHT", "LARGE", "MAIN", "NORMAL", "SCALES", "SIDE", "SMALL", "WIDTH", "Labels", "arrowhead",
     "best_scale", "dimension_across", "dimension_along", "heading", "rows_block", "scale_bar", "scale_words",
+    "side_block",
 ]  # fmt: skip
 
 WIDTH, HEIGHT = 420.0, 297.0
@@ -73,6 +74,12 @@ def rows_block(svg: Document, box: Box, rows: Iterable[tuple[str, str]], id_: st
                 svg.text(box.x0 + name_width + 2, y + 3.9 + k * pitch, line, "label" + strong, size=SMALL)
             y += pitch * len(lines) + 1.4
     return box.y1 - height
+
+
+def side_block(svg: Document, rows: Iterable[tuple[str, str]]) -> float:
+    """The column at the right parted off, with the title block at its foot; returns that block's upper edge."""
+    svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
+    return rows_block(svg, Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1), rows, "title")
 
 
 def arrowhead(svg: Document, x: float, y: float, angle: float, length: float = 2.6, class_: str = "solid") -> None:

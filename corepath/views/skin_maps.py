@@ -24,7 +24,6 @@ from corepath.views.field import Field, bands_of, draw_bands, draw_lines
 from corepath.views.marks import lines_to_avoid, set_figures
 from corepath.views.plan import PlanView
 from corepath.views.sheet import (
-    FRAME,
     HEIGHT,
     MAIN,
     NORMAL,
@@ -34,9 +33,9 @@ from corepath.views.sheet import (
     Labels,
     best_scale,
     heading,
-    rows_block,
     scale_bar,
     scale_words,
+    side_block,
 )
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document, number, polygon_path, polyline_path, wrapped
@@ -183,7 +182,6 @@ def _thinned(plan: _Plan) -> Field:
 
 
 def _side(svg: Document, job: Job, sheet: _Sheet, bands: Bands, digest: str, ringed: bool) -> None:
-    svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
     assert job.skin is not None
     rows = [
         ("job", job.title),
@@ -191,7 +189,7 @@ def _side(svg: Document, job: Job, sheet: _Sheet, bands: Bands, digest: str, rin
         ("skin", f"{number(job.skin.thickness)} mm, {number(job.skin.modulus)} GPa, covers the {job.skin.covers}"),
         ("plan", digest),
     ]
-    bottom = rows_block(svg, Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1), rows, "title")
+    bottom = side_block(svg, rows)
     y = SIDE.y0
     with svg.group("legend", id="legend"):
         svg.text(SIDE.x0 + 2, y + 4, sheet.unit, "label strong", size=NORMAL)
