@@ -24,25 +24,16 @@ from tests.benchmarks.offsets import offsets
 from tests.benchmarks.paths import paths
 from tests.benchmarks.reading import reading
 from tests.benchmarks.stackup import stackup
+from tests.benchmarks.timing import wall
 
 ROOT = Path(__file__).resolve().parents[2]
 CLI = "from corepath.cli import main; main()"
 MOVES = 50_000
 
 
-def best(call: Callable[[], object], times: int = 5) -> float:
-    """Seconds of the quickest of several calls."""
-    spent = []
-    for _ in range(times):
-        begin = time.perf_counter()
-        call()
-        spent.append(time.perf_counter() - begin)
-    return min(spent)
-
-
 def ratio(name: str, ours: Callable[[], object], baseline: str, other: Callable[[], object], target: float) -> str:
     """One line: our time over the baseline's, and the target that it should keep under."""
-    mine, theirs = best(ours), best(other)
+    mine, theirs = wall(ours), wall(other)
     verdict = "ok" if mine <= target * theirs else "OVER"
     return (
         f"{verdict:5}{name}: {mine * 1e3:.0f} ms, {mine / theirs:.2f} x {baseline} ({theirs * 1e3:.0f} ms); "

@@ -11,6 +11,7 @@ import trimesh
 from numpy.typing import NDArray
 
 from corepath.board.mesh_rays import cells_of, look_down
+from tests.benchmarks.timing import wall
 
 __all__ = ["deck_sources"]
 
@@ -36,12 +37,7 @@ def _look(side: float) -> None:
 
 
 def _spent(side: float) -> float:
-    spent = []
-    for _ in range(3):
-        begin = time.perf_counter()
-        _look(side)
-        spent.append(time.perf_counter() - begin)
-    return min(spent)
+    return wall(lambda: _look(side), 3)
 
 
 def deck_sources() -> Iterator[str]:

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import time
 import tracemalloc
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -12,6 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from shapely import box
+
+from tests.benchmarks.timing import cpu
 
 __all__ = ["offsets"]
 
@@ -35,15 +36,6 @@ class Crop:
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self.whole, name)
-
-
-def seconds(call: Callable[[], object], times: int = 3) -> float:
-    spent = []
-    for _ in range(times):
-        begin = time.process_time()
-        call()
-        spent.append(time.process_time() - begin)
-    return min(spent)
 
 
 def offsets() -> Iterator[str]:
@@ -70,7 +62,7 @@ def _against_dilation(deck: Any) -> Iterator[str]:
             corner = share * diameter
             offset = CutterOffset(deck, Cutter(1, shape, diameter, corner, 2, 30.0, 40.0))
             offset.tip(x[:2], y[:2])
-            spent[diameter] = seconds(lambda offset=offset: offset.tip(x, y))  # type: ignore[misc]
+            spent[diameter] = cpu(lambda offset=offset: offset.tip(x, y), 3)  # type: ignore[misc]
             reach = int(diameter / 2 / STEP)
             along = np.arange(-reach, reach + 1) * STEP
             away = np.hypot(along[:, None], along[None, :])
@@ -81,7 +73,7 @@ def _against_dilation(deck: Any) -> Iterator[str]:
             def dilate(under: Any = under, rise: Any = rise) -> object:
                 return grey_dilation(ground, footprint=under, structure=-rise, mode="nearest")
 
-            theirs = seconds(dilate, 1 if diameter > 16.0 else 3)
+            theirs = cpu(dilate, 1 if diameter > 16.0 else 3)
             verdict = "ok" if spent[diameter] <= theirs else "OVER"
             yield (
                 f"{verdict:5}offset of the deck at {STEP:g} mm, {shape} D{diameter:g}: {spent[diameter]:.2f} s, "
@@ -102,13 +94,13 @@ def _program(work: Any) -> Iterator[str]:
     from corepath.operations.surfacing import finished
 
     finished(work)
-    whole = seconds(lambda: finished(work), 2)
+    whole = cpu(lambda: finished(work), 2)
     yield f"{'ok' if whole < 20 else 'OVER':5}deck program of board-1280: {whole:.1f} CPU s; target 20"
     areas, spent = [], []
     for share in (0.25, 0.5, 1.0):
         part = _cropped(work, share)
         areas.append(part.blank.area)
-        spent.append(seconds(lambda part=part: finished(part, rounds=1), 2))  # type: ignore[misc]
+        spent.append(cpu(lambda part=part: finished(part, rounds=1), 2))  # type: ignore[misc]
     power = np.polyfit(np.log(areas), np.log(spent), 1)[0]
     verdict = "ok" if power < 1.2 else "OVER"
     yield f"{verdict:5}deck program, laid once: time grows with the area to the power {power:.2f}; target 1.2"

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 import tempfile
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+
+from tests.benchmarks.timing import cpu
 
 __all__ = ["DENSE", "dense_job", "paths"]
 
@@ -19,16 +20,6 @@ DENSE = 20_000
 ROUNDED = 0.001  # mm: spread of points that a drawing rounds to three places
 TRACED = 0.01  # mm: spread of the points of a traced outline, more than lines and arcs may be thinned by
 COUNTS = (1_250, 2_500, 5_000, 10_000, 20_000)
-
-
-def seconds(call: Callable[[], object], times: int) -> float:
-    """The quickest of several calls, CPU seconds: others share the machine."""
-    spent = []
-    for _ in range(times):
-        begin = time.process_time()
-        call()
-        spent.append(time.process_time() - begin)
-    return min(spent)
 
 
 def dense_job(folder: Path, count: int, noise: float = 0.0) -> Path:
@@ -84,7 +75,7 @@ def a_metre_of_path() -> Iterator[str]:
                 k += 1
         return length / 1000.0
 
-    ours, theirs = seconds(lambda: programs(work), 3) / metres, seconds(plain, 3) / plain()
+    ours, theirs = cpu(lambda: programs(work), 3) / metres, cpu(plain, 3) / plain()
     verdict = "ok" if ours <= 60 * theirs else "OVER"
     yield (
         f"{verdict:5}planning the groove: {ours * 1e3:.1f} ms a metre ({metres:.0f} m), {ours / theirs:.1f} x plain "
@@ -114,7 +105,7 @@ def growth_with_points() -> Iterator[str]:
     spent = []
     for count in COUNTS:
         given = replace(work, pockets=(replace(work.pockets[0], area=ring(count)),))
-        spent.append(seconds(lambda one=given: programs(one), 1))
+        spent.append(cpu(lambda one=given: programs(one), 1))
     power = float(np.polyfit(np.log(COUNTS), np.log(spent), 1)[0])
     verdict = "ok" if power <= 1.25 else "OVER"
     figures = ", ".join(f"{count:,}: {s:.2f} s" for count, s in zip(COUNTS, spent, strict=True))
@@ -134,16 +125,16 @@ def dense_against_smooth() -> Iterator[str]:
         return sum(made.lines for made in make_files(prepare(path), quiet, (0.0, 1.0)))
 
     plan(prepare(SAMPLE))
-    plain = seconds(lambda: plan(prepare(SAMPLE)), 2)
+    plain = cpu(lambda: plan(prepare(SAMPLE)), 2)
     ready = prepare(SAMPLE)
-    bare = seconds(lambda: make_files(ready, quiet, (0.0, 1.0)), 2)
+    bare = cpu(lambda: make_files(ready, quiet, (0.0, 1.0)), 2)
     few = lines(SAMPLE)
     for noise, target in ((0.0, 3.0), (ROUNDED, 3.0), (TRACED, math.inf)):
         with tempfile.TemporaryDirectory() as folder:
             path = dense_job(Path(folder), DENSE, noise)
-            whole = seconds(lambda p=path: plan(prepare(p)), 1)
+            whole = cpu(lambda p=path: plan(prepare(p)), 1)
             dense = prepare(path)
-            stage = seconds(lambda one=dense: make_files(one, quiet, (0.0, 1.0)), 1)
+            stage = cpu(lambda one=dense: make_files(one, quiet, (0.0, 1.0)), 1)
             many = lines(path)
         verdict = "ok" if whole <= target * plain else "OVER"
         yield (
@@ -164,8 +155,8 @@ def many_places() -> Iterator[str]:
         return np.hypot(*(there[:, None] - there[None, :]).transpose(2, 0, 1))
 
     ours, theirs = (
-        seconds(lambda: short_order(places, (0.0, 0.0)), 3),
-        seconds(lambda: [distances() for _ in range(20)], 3),
+        cpu(lambda: short_order(places, (0.0, 0.0)), 3),
+        cpu(lambda: [distances() for _ in range(20)], 3),
     )
     ratio = ours / (theirs / 20)
     verdict = "ok" if ratio <= 500 else "OVER"

@@ -13,12 +13,13 @@ import json
 import shutil
 import subprocess
 import tempfile
-import time
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
+
+from tests.benchmarks.timing import cpu
 
 __all__ = ["reading"]
 
@@ -55,15 +56,6 @@ def _body(count: int) -> str:
     return "".join(f"G1 X{k * 0.013:.4f} Y{k % 40:.4f} Z{3 + k % 5 * 0.1:.4f}\n" for k in range(count))
 
 
-def _best(call: Callable[[], object], times: int = 5) -> float:
-    spent = []
-    for _ in range(times):
-        begin = time.process_time()
-        call()
-        spent.append(time.process_time() - begin)
-    return min(spent)
-
-
 def reading() -> Iterator[str]:
     """Lines a second of the reader, plain and in full, and of each parser that is installed."""
     from corepath.readback.motions import read_program
@@ -71,8 +63,8 @@ def reading() -> Iterator[str]:
     text = f"{HEAD}{_body(LINES)}M2\n"
     few = f"{HEAD}{_body(FEW)}"
     ends = read_program(text, "x.nc").end
-    ours = LINES / _best(lambda: read_program(text, "x.nc"))
-    full = FEW / _best(lambda: read_program(few + "M2\n", "x.nc", fast=False), 3)
+    ours = LINES / cpu(lambda: read_program(text, "x.nc"))
+    full = FEW / cpu(lambda: read_program(few + "M2\n", "x.nc", fast=False), 3)
     yield f"{'ok' if ours >= RATE else 'OVER':5}reading: {ours:,.0f} modal lines/s; target {RATE:,}"
     yield f"     every line in full: {full:,.0f} lines/s"
     rivals = {"gcode-toolpath": _toolpath(text, ends[-1]), "gcode-machine": _machine(few), "pygcode": _pygcode(few)}
@@ -116,7 +108,7 @@ def _pygcode(text: str) -> float | None:
             for line in text.splitlines():
                 machine.process_block(pygcode.Line(line).block)
 
-        return FEW / _best(run, 2)
+        return FEW / cpu(run, 2)
 
 
 def _machine(text: str) -> float | None:
@@ -132,7 +124,7 @@ def _machine(text: str) -> float | None:
             machine.parse_state()
             machine.done()
 
-    return FEW / _best(run, 3)
+    return FEW / cpu(run, 3)
 
 
 def _gcodeparser(text: str) -> float | None:
@@ -140,4 +132,4 @@ def _gcodeparser(text: str) -> float | None:
         from gcodeparser import parse_gcode_lines
     except ImportError:
         return None
-    return FEW / _best(lambda: list(parse_gcode_lines(text)), 3)
+    return FEW / cpu(lambda: list(parse_gcode_lines(text)), 3)

@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import itertools
 import math
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+
+from tests.benchmarks.timing import wall
 
 Floats = NDArray[np.float64]
 
@@ -33,15 +34,6 @@ def stackup() -> Iterator[str]:
     yield from measured_map()
     yield from map_growth()
     yield from monte_carlo()
-
-
-def _seconds(call: Callable[[], object], times: int = 3) -> float:
-    spent = []
-    for _ in range(times):
-        begin = time.perf_counter()
-        call()
-        spent.append(time.perf_counter() - begin)
-    return min(spent)
 
 
 def _blank(count: int, seed: int = 7) -> Floats:
@@ -106,8 +98,8 @@ def measured_map() -> Iterator[str]:
     off = np.array(_plain_map(rows, weights, share)) - fit(*rows.T, 0.05).value(*share.T)
     assert float(np.sqrt((off**2).mean())) < NOISE, "the plain loop must give the map that ours gives"
     whole()
-    mine = _seconds(whole)
-    theirs = _seconds(lambda: _plain_map(rows, weights, share)) * len(grid) / len(share)
+    mine = wall(whole, 3)
+    theirs = wall(lambda: _plain_map(rows, weights, share), 3) * len(grid) / len(share)
     name = f"map of {POINTS} places on {len(grid)} nodes with its error, all checks"
     yield _line(name, mine, theirs, f"a plain loop of the map alone, 1 of {MAP_SHARE} nodes", 0.1)
 
@@ -118,11 +110,11 @@ def map_growth() -> Iterator[str]:
 
     def of(count: int, step: float) -> float:
         fitted, nodes = fit(*_blank(count).T, 0.05), _grid(step)
-        return _seconds(lambda: (fitted.value(*nodes.T), fitted.uncertainty(*nodes.T)), 5)
+        return wall(lambda: (fitted.value(*nodes.T), fitted.uncertainty(*nodes.T)), 5)
 
     def fitting(count: int) -> float:
         rows = _blank(count)
-        return _seconds(lambda: fit(*rows.T, 0.05))
+        return wall(lambda: fit(*rows.T, 0.05), 3)
 
     yield _grown("map once fitted", "measured places", POINTS, of(POINTS, GRID), 4 * POINTS, of(4 * POINTS, GRID))
     few, many = len(_grid(2 * GRID)), len(_grid(GRID))
@@ -168,10 +160,10 @@ def monte_carlo() -> Iterator[str]:
         return _plain_draws(0.5, [0.05, 0.04], places, 0.1, few)
 
     np.testing.assert_allclose(ours(few), plain(), atol=1e-9)
-    mine = _seconds(lambda: ours(DRAWS))
-    theirs = _seconds(plain) * DRAW_SHARE
+    mine = wall(lambda: ours(DRAWS), 3)
+    theirs = wall(plain, 3) * DRAW_SHARE
     yield _line(f"Monte Carlo, {DRAWS} draws, {PLACES} places", mine, theirs, f"plain loops, {few} draws", 0.02)
-    yield _grown("Monte Carlo", "draws", DRAWS, mine, 4 * DRAWS, _seconds(lambda: ours(4 * DRAWS)))
+    yield _grown("Monte Carlo", "draws", DRAWS, mine, 4 * DRAWS, wall(lambda: ours(4 * DRAWS), 3))
 
 
 def _line(name: str, mine: float, theirs: float, baseline: str, target: float) -> str:

@@ -51,7 +51,6 @@ class Ran:
     stated: set[str] = field(default_factory=set)
     backwards: bool = False
     dwelt: bool = True
-    highest_rapid: float = -math.inf
     least_clear: float = math.inf
 
 
@@ -170,7 +169,6 @@ def run(
         ran.lowest = min(ran.lowest, at[2])
         if g == 0:
             ran.rapid_cut = max(ran.rapid_cut, most)
-            ran.highest_rapid = max(ran.highest_rapid, at[2])
         else:
             if feed <= 0.0:
                 raise ValueError(f"line {number}: no feed")

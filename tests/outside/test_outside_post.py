@@ -1,7 +1,7 @@
 """Written files against the standard and against an independent parser.
 
 The standard is NIST IR 6556 (Kramer, Proctor, Messina: The NIST RS274NGC Interpreter - Version 3, 2000),
-read in a full-text transcription; the clauses stand beside each rule. The parser is `pygcode`.
+read in a copy of its text; the clauses stand beside each rule. The parser is `pygcode`.
 """
 
 from __future__ import annotations

@@ -160,9 +160,8 @@ def test_a_rename_that_fails_is_undone_with_all_before_it(
     _tidy(tmp_path / "p")
 
 
-@contextmanager
-def _child(work: Callable[[], None]) -> Iterator[int]:
-    """A process that does `work`; killed with SIGKILL at the end if it has not ended."""
+def _forked(work: Callable[[], None]) -> int:
+    """The number of a process that does `work` and ends, well unless that raised."""
     number = os.fork()
     if number == 0:
         status = 1
@@ -171,6 +170,13 @@ def _child(work: Callable[[], None]) -> Iterator[int]:
             status = 0
         finally:
             os._exit(status)
+    return number
+
+
+@contextmanager
+def _child(work: Callable[[], None]) -> Iterator[int]:
+    """A process that does `work`; killed with SIGKILL at the end if it has not ended."""
+    number = _forked(work)
     try:
         yield number
     finally:
@@ -233,15 +239,7 @@ def test_a_disk_that_is_really_full(tmp_path: Path) -> None:
             return
         raise AssertionError
 
-    number = os.fork()
-    if number == 0:
-        status = 1
-        try:
-            limited()
-            status = 0
-        finally:
-            os._exit(status)
-    assert os.waitpid(number, 0)[1] == 0
+    assert os.waitpid(_forked(limited), 0)[1] == 0
     assert _all(folder) == before
     _tidy(folder)
 
