@@ -125,11 +125,14 @@ def _mended(track: Array, work: Work, offset: CutterOffset, bounds: Bounds, trie
     for _ in range(_STROKES):
         path, places = follow(track), first
         found = _heights(path, work, places, tried, offset)
+        high = [places[~(found <= wanted)]]
         for size in _CLOSER:  # a ridge may be narrower than the squares
-            near = _beside(places, found, size * _square(tried), tried)
-            places = np.concatenate([places, near])
-            found = np.concatenate([found, _heights(path, work, near, tried, offset)])
-        bad = np.unique(np.round(places[~(found <= wanted)] / _SAME_SPOT), axis=0) * _SAME_SPOT
+            hills = _hills(places, found)
+            near = _beside(places[hills], size * _square(tried), tried)
+            heights = _heights(path, work, near, tried, offset)
+            high.append(near[~(heights <= wanted)])
+            places, found = np.concatenate([places[hills], near]), np.concatenate([found[hills], heights])
+        bad = np.unique(np.round(np.concatenate(high) / _SAME_SPOT), axis=0) * _SAME_SPOT
         count = len(bad)
         if count == 0 or count > _MOST_BAD or count > _NO_HELP * before:
             return track
@@ -139,14 +142,19 @@ def _mended(track: Array, work: Work, offset: CutterOffset, bounds: Bounds, trie
     return track
 
 
-def _beside(places: Array, found: Array, size: float, bounds: Bounds) -> Array:
-    """(n, 2) places about the highest ones, one in each square of `_HILL`, `size` mm from them and from each other."""
+def _hills(places: Array, found: Array) -> NDArray[np.int64]:
+    """Which places are the highest, one in each square of `_HILL`, the highest first."""
     high = np.argsort(-np.where(np.isfinite(found), np.round(found, 9), -np.inf), kind="stable")
     spot = np.floor(places[high] / _HILL).astype(np.int64)
     _, first = np.unique(spot[:, 0] * (1 << 32) + spot[:, 1], return_index=True)
-    high = high[np.sort(first)[:_HIGHEST]]
+    hills: NDArray[np.int64] = high[np.sort(first)[:_HIGHEST]]
+    return hills
+
+
+def _beside(places: Array, size: float, bounds: Bounds) -> Array:
+    """(8 n, 2) places about those given, `size` mm from them and from each other."""
     step = size * np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1) if i or j], dtype=float)
-    near = (places[high][:, None, :] + step).reshape(-1, 2)
+    near = (places[:, None, :] + step).reshape(-1, 2)
     left, low, right, top = bounds
     beside: Array = np.clip(near, (left, low), (right - 1e-6, top - 1e-6))
     return beside
