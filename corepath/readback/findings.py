@@ -33,7 +33,7 @@ KINDS: dict[str, str] = {
     "length-offset": "the length offset of another cutter than the one called",
     "missing-end": "the program does not end with M2 or M30",
     "missing-file": "the file of an operation is not there",
-    "missing-stop": "no stop where the shop must look or takes up the blank",
+    "missing-stop": "no stop where the shop must look, fits the cutter or takes up the blank",
     "mixed-plans": "the files are of two plans",
     "not-reached": "something that must be cut was not",
     "obstacle": "the cutter meets an obstacle",

@@ -52,7 +52,7 @@ from corepath.readback.path import Path, lay
 from corepath.readback.program import ReadProgram
 from corepath.readback.result import FileCount, ReadBack, Remaining
 from corepath.readback.shop import Shop
-from corepath.readback.stops import check_pass_stops, check_spin_up, check_stops, check_turn
+from corepath.readback.stops import check_fitting, check_pass_stops, check_spin_up, check_stops, check_turn
 from corepath.readback.walls import check_walls, strays
 from corepath.readback.working import check_working, find_engagement
 from corepath.readback.zeros import check_zero, derive_zero, face_height
@@ -235,6 +235,7 @@ class _Run:
         self.program = program = read_program(self.files[name], name)
         check_program(program, findings)
         cutter = choose_cutter(program, work, shop, findings)
+        check_fitting(program, findings)
         zero = derive_zero(work, shop, self.face, face_height(stock, shop, work.setup))
         check_zero(work, zero, shop.allowed.zero, findings)
         check_stated_zero(self.files[name], zero, shop.allowed.zero, findings)

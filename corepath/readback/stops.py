@@ -15,7 +15,7 @@ from corepath.readback.findings import Findings
 from corepath.readback.path import Path
 from corepath.readback.program import ReadProgram
 
-__all__ = ["check_pass_stops", "check_spin_up", "check_stops", "check_turn"]
+__all__ = ["check_fitting", "check_pass_stops", "check_spin_up", "check_stops", "check_turn"]
 
 _LEVEL = 0.02
 _DWELL_ROUNDING = 0.051  # seconds: the text gives a dwell to a tenth
@@ -39,6 +39,19 @@ def check_stops(program: ReadProgram, zero_z: float, highest: float, findings: F
             x, y, z = (float(value) for value in program.end[event.index - 1])
             says = f"the cutter stands at {z + zero_z:.3f}, the stock reaches {highest:.3f}"
             findings.add("stop-low", says, line=event.line, place=(x, y, z + zero_z), depth=highest - z - zero_z)
+
+
+def check_fitting(program: ReadProgram, findings: Findings) -> None:
+    """A cutter that T calls is fitted by M6, or at a stop before the spindle starts."""
+    called = next((event for event in program.events if event.name == "tool"), None)
+    if called is None:
+        return
+    fitted = [event for event in program.events if event.name in ("tool-change", "stop") and event.line >= called.line]
+    starts = [event for event in program.events if event.name == "spindle-on"]
+    first = min((event.line for event in starts), default=program.lines)
+    if not any(event.line <= first for event in fitted):
+        says = f"neither M0 nor M6 after T{called.value:.0f}: the spindle starts with whatever cutter it holds"
+        findings.add("missing-stop", says, line=first)
 
 
 def check_spin_up(path: Path, cutting: NDArray[np.bool_], needed: float, findings: Findings) -> None:

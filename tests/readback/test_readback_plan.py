@@ -95,9 +95,10 @@ def cases():
         (GROOVE, "M2\n", "", "missing-end"),
         (GROOVE, "G21\n", "", "units"),
         (GROOVE, "G17\n", "", "preamble"),
-        (GROOVE, "T1\n", "", "unknown-cutter"),
-        (GROOVE, "T1\n", "T9\n", "unknown-cutter"),
-        (GROOVE, "T1\n", "T2\n", "wrong-cutter"),
+        (GROOVE, "T1 M6\n", "", "unknown-cutter"),
+        (GROOVE, "T1 M6\n", "T9 M6\n", "unknown-cutter"),
+        (GROOVE, "T1 M6\n", "T2 M6\n", "wrong-cutter"),
+        (GROOVE, "T1 M6\n", "T1\n", "missing-stop"),
         (GROOVE, "G54\n", "G55\n", "zero"),
         (GROOVE, "G1 X33.0000 Y-18.0000 Z1.2000", "G1 X33.1000 Y-18.0000 Z1.2000", "width"),
         (
