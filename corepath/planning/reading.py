@@ -99,6 +99,7 @@ def _shop(prepared: Prepared) -> Shop:
         lies=_lies(stack.heights.blank) if stack.heights.blank.measured else None,
         laid=laid_up(job, prepared.board) if job.layup is not None and job.layup.cradle else None,
         spin_up=job.machine.spin_up,
+        outline=prepared.board.outline,
         bores={place.id: (place.x, place.y, place.bore) for place in prepared.board.places},
     )
 

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from corepath.readback.findings import Findings
 from corepath.readback.material import Mask, Stock
-from corepath.readback.measures import MeasureList
+from corepath.readback.measures import MeasureList, spread
 from corepath.readback.path import Path
 from corepath.readback.shop import Allowed
 from corepath.readback.walls import join_segments, rings_of
@@ -80,7 +80,8 @@ def check_floor(
     high, high_at = _spot(stock, stock.top, mask, largest=True)
     if low < -1.0e5:
         low = 0.0
-    measures.take(f"{pocket.id} floor low", low, pocket.floor, "lowest of its floor, height above the bed", low_at)
+    measures.take(f"{pocket.id} floor low", low, pocket.floor, "lowest of its floor, height above the bed", low_at,
+                  spread(np.maximum(stock.top[mask], np.float32(0.0)) - np.float32(pocket.floor)))  # fmt: skip
     measures.take(f"{pocket.id} floor high", high, pocket.floor, "highest of its floor, height above the bed", high_at)
     if low < pocket.floor - allowed.heights:
         says = f"{pocket.id}: its floor is at {low:.3f}, {pocket.floor:.3f} wanted: too deep"
@@ -114,20 +115,26 @@ def check_plane(
         column = stock.grid.at(*at)
         value, asked = float(stock.top[column]), float(wanted[column])
         words = "highest" if largest else "lowest"
-        measures.take(f"plane {name}", value, asked, f"{words} of the planed face, height above the bed", at)
+        shown = () if largest else spread(off[solid])
+        measures.take(f"plane {name}", value, asked, f"{words} of the planed face, height above the bed", at, shown)
         if abs(value - asked) > allowed.heights:
             says = f"the planed face is at {value:.3f}, {asked:.3f} wanted"
             findings.add("plane", says, line=path.line_near(*at), place=(*at, value), depth=abs(value - asked))
 
 
 def measure_showing(stock: Stock, castings: Mapping[str, Mask], skin: float, measures: MeasureList) -> None:
-    """Share of each casting's footprint that shows from above, i.e. has no wood over it."""
+    """Share of each casting's footprint that shows from above, i.e. has no wood over it; where most lies over it."""
     cast = stock.has_casting
-    seen = cast & (stock.cast_top >= stock.top - np.float32(skin))
+    over = np.where(cast, stock.top - stock.cast_top, np.float32(0.0))
     for name, mask in castings.items():
-        whole = int((mask & cast).sum())
-        share = float((mask & seen).sum()) / whole if whole else 0.0
-        measures.take(f"{name} shows", share, None, "share of its footprint with no wood over it")
+        footprint = mask & cast
+        whole = int(footprint.sum())
+        share = float((footprint & (over <= np.float32(skin))).sum()) / whole if whole else 0.0
+        says, where = "share of its footprint with no wood over it", None
+        if whole and share < 1.0:
+            most, where = _spot(stock, over, footprint, largest=True)
+            says += f"; up to {most:.2f} of wood over it"
+        measures.take(f"{name} shows", share, None, says, where)
 
 
 def check_deck(

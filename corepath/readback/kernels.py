@@ -107,11 +107,23 @@ def _around(top: Singles, x0: float, y0: float, px: float, py: float, x: float, 
 
 
 @njit(cache=True)
+def _ahead(height: float, v: float, radius: float, corner: float) -> float:
+    """How far ahead of the axis the edge meets material `height` above the tip, `v` beside the way."""
+    reach = radius
+    if 0.0 < height < corner:
+        reach = radius - corner + math.sqrt(height * (2.0 * corner - height))
+    return math.sqrt(max(reach * reach - v * v, 0.0))
+
+
+@njit(cache=True)
 def _cut_piece(
     top: Singles, x0: float, y0: float, px: float, py: float, ax: float, ay: float, az: float,
-    bx: float, by: float, bz: float, radius: float, corner: float, place: Floats,
+    bx: float, by: float, bz: float, radius: float, corner: float, place: Floats, volume: Floats,
 ) -> float:  # fmt: skip
-    """Lower the columns under one piece; the depth of the deepest, its place in `place`."""
+    """Lower the columns under one piece; the depth of the deepest, its place in `place`.
+
+    `volume` (k,): what is lowered above the bed, mm³, by k equal shares of the way in which the edge first meets it.
+    """
     ny, nx = top.shape
     dx, dy = bx - ax, by - ay
     length = math.sqrt(dx * dx + dy * dy)
@@ -154,6 +166,11 @@ def _cut_piece(
                     z += rise(math.sqrt(v * v + q * q), radius, corner)
             if z < old:
                 top[iy, ix] = z
+                share = 0.0
+                if not vertical:
+                    share = (u - _ahead(old - az - m * u, v, radius, corner)) / length
+                bin = min(max(int(share * len(volume)), 0), len(volume) - 1)
+                volume[bin] += max(old - max(z, 0.0), 0.0) * px * py
                 if old - z > deepest:
                     deepest = old - z
                     place[0], place[1], place[2] = x, y, z
@@ -173,12 +190,13 @@ def _over(a: float, b: float, least: float, most: float, low: float, high: float
 @njit(cache=True)
 def cut_pieces(
     top: Singles, x0: float, y0: float, px: float, py: float, lower: Floats, upper: Floats, owner: Ints,
-    radius: float, corner: float, removed: Floats, where: Floats, deep: Floats,
+    radius: float, corner: float, removed: Floats, where: Floats, deep: Floats, first: Ints, volume: Floats,
 ) -> None:  # fmt: skip
     """Cut all pieces in order and note, for each motion that owns them:
 
     `removed` (n,) the deepest that a column was lowered, `where` (n, 3) at which place, `deep` (n,) how
     far the tip stood below the stock around it (columns at the radius and one column outside it).
+    `volume` (k,) is what each share of the way takes above the bed, mm³; those of a piece begin at `first` (m + 1,).
     """
     place = np.zeros(3)
     ny, nx = top.shape
@@ -202,7 +220,8 @@ def cut_pieces(
             stock = _around(top, x0, y0, px, py, ax + (bx - ax) * t, ay + (by - ay) * t, radius + max(px, py))
             if stock - z > deep[motion]:
                 deep[motion] = stock - z
-        cut = _cut_piece(top, x0, y0, px, py, ax, ay, az, bx, by, bz, radius, corner, place)
+        cut = _cut_piece(top, x0, y0, px, py, ax, ay, az, bx, by, bz, radius, corner, place,
+                         volume[first[k] : first[k + 1]])  # fmt: skip
         if cut > removed[motion]:
             removed[motion] = cut
             where[motion, 0], where[motion, 1], where[motion, 2] = place[0], place[1], place[2]

@@ -22,6 +22,7 @@ __all__ = ["NOWHERE", "Cut", "Grid", "Lies", "Stock"]
 
 NOWHERE = -1.0e6
 _EMPTY = 1.0e-5
+_SHARES = 1000
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -86,11 +87,28 @@ class Grid:
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """What each motion did: deepest lowering (n,), its place (n, 3), depth of the tip below the stock (n,)."""
+    """What each motion did: deepest lowering (n,), its place (n, 3), depth of the tip below the stock (n,).
+
+    The way is parted into shares of about one diameter: `volume` (k,) taken in each (mm³), its piece `of` (k,), its
+    length `way` (k,), mm.
+    """
 
     removed: Floats
     where: Floats
     deep: Floats
+    volume: Floats
+    of: NDArray[np.int64]
+    way: Floats
+
+
+def _shares(lower: Floats, upper: Floats, step: float) -> tuple[NDArray[np.int64], Floats]:
+    """First share of each piece (m + 1,), none longer than `step` unless there were too many; their lengths."""
+    long = np.sqrt(((upper - lower) ** 2).sum(axis=1))
+    count = np.clip(np.ceil(long / max(step, 1e-3)), 1, _SHARES).astype(np.int64)
+    many = float(count.sum()) / (4.0 * len(count) + _SHARES)
+    if many > 100.0:
+        count = np.maximum(count // int(many / 100.0 + 1.0), 1)
+    return np.concatenate((np.zeros(1, dtype=np.int64), np.cumsum(count))), np.repeat(long / count, count)
 
 
 class Stock:
@@ -127,11 +145,14 @@ class Stock:
         self, lower: Floats, upper: Floats, owner: NDArray[np.int64], count: int, radius: float, corner: float
     ) -> Cut:
         """Cut along straight pieces (m, 3) of `count` motions with a cutter, from above."""
-        cut = Cut(np.zeros(count), np.zeros((count, 3)), np.zeros(count))
+        first, way = _shares(lower, upper, 2.0 * radius)
+        of = np.repeat(np.arange(len(owner)), np.diff(first))
+        cut = Cut(np.zeros(count), np.zeros((count, 3)), np.zeros(count), np.zeros(len(of)), of, way)
         grid = self.grid
         cut_pieces(
             self.top, grid.x0, grid.y0, grid.px, grid.py, np.ascontiguousarray(lower), np.ascontiguousarray(upper),
             np.ascontiguousarray(owner), radius, corner, cut.removed, cut.where, cut.deep,
+            first, cut.volume,
         )  # fmt: skip
         np.minimum(self.wood_top, self.top, out=self.wood_top)
         np.minimum(self.cast_top, self.top, out=self.cast_top)

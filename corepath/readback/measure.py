@@ -43,6 +43,8 @@ from corepath.readback.heads import check_heads, check_stated_zero
 from corepath.readback.holes import check_holes, is_open
 from corepath.readback.layers import check_layers
 from corepath.readback.layup import check_bolts, check_trim, laid_stock, trim_mask
+from corepath.readback.left import measure_edge, measure_floors, measure_left, measure_seats
+from corepath.readback.load import check_load
 from corepath.readback.material import NOWHERE, Cut, Mask, Stock
 from corepath.readback.measures import Measure, MeasureList
 from corepath.readback.motions import read_program
@@ -93,6 +95,7 @@ def read_back(
             run.prove(mine)
         elif run.program is not None:
             check_turn(run.program, run.findings)
+        run.left(setup, ordered)
         run.remaining[setup] = Remaining.of(run.stock, setup)
     run.open_bores(ordered)
     run.after_layup([work for work in ordered if work.setup == "D"])
@@ -252,7 +255,10 @@ class _Run:
         check_nose_stock(path, stock.top, stock.grid, work.collet, findings)
         check_spin_up(path, cutting, shop.spin_up, findings)
         check_feeds(path, work, cutting, findings)
-        return path, cut, MeasureList(name), findings
+        measures = MeasureList(name)
+        if work.setup != "D":
+            check_load(work, path, cut, measures, findings)
+        return path, cut, measures, findings
 
     def _close(
         self,
@@ -371,6 +377,20 @@ class _Run:
             if work.name not in self.shop.done:
                 self.operation(work)
         self.remaining["D"] = Remaining.of(self.stock, "D")
+
+    def left(self, setup: str, works: Sequence[Work]) -> None:
+        """What is left after a set-up."""
+        measures, shop = MeasureList(f"after {setup}"), self.shop
+        if setup == "A" and not self.castings:
+            measure_floors(self.stock, {name: pour.area for name, pour in shop.pour.items()}, measures)
+        board = None if shop.outline is None else shop.mirrored_area(shop.outline, setup)
+        holes = [hole for work in works if work.name == "inserts" and setup == "C" for hole in work.holes]
+        places = {hole.id: shop.mirrored(hole.x, hole.y) for hole in holes}
+        measure_left(self.stock, board, holes, places, measures)
+        if setup == "C":
+            measure_seats(self.stock, holes, places, measures)
+            measure_edge(self.stock, board, self.castings, measures)
+        self.measures.extend(measures)
 
     def prove(self, works: Sequence[Work]) -> None:
         """All files that surface the deck together, solved exactly at many points."""

@@ -5,7 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-__all__ = ["Measure", "MeasureList"]
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Extra", "Measure", "MeasureList", "spread"]
+
+Extra = tuple[tuple[str, tuple[float, ...]], ...]
+
+_BARS = 12
+
+
+def spread(values: NDArray[np.floating]) -> Extra:
+    """A histogram of values for `Measure.extra`: edges of bars of equal width, and how many columns each holds."""
+    low, high = float(values.min()), float(values.max())
+    edges = np.linspace(low, max(high, low + 1e-3), _BARS + 1)
+    counts, _ = np.histogram(values.astype(np.float64), bins=edges)
+    return (("edges", tuple(float(edge) for edge in edges)), ("counts", tuple(float(count) for count in counts)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,8 +13,10 @@ from corepath.readback.findings import Findings
 from corepath.readback.material import Grid, Mask, Stock
 from corepath.readback.measures import Measure
 
-__all__ = ["FileCount", "ReadBack", "Remaining"]
+__all__ = ["SQUARE", "FileCount", "ReadBack", "Remaining"]
 
+SQUARE = 20.0
+"""mm: side of the squares of the map in the report."""
 
 Singles = NDArray[np.float32]
 
@@ -51,6 +53,36 @@ class Remaining:
         """Lowest solid of each column."""
         lowest: Singles = np.fmin(self.wood[0], self.casting[0])
         return lowest
+
+    def as_dict(self) -> dict[str, Any]:
+        """A map for the report: the least wood, casting and whole (mm) of the columns in each square; None for none.
+
+        `x0`, `y0` is the middle of the first square, `px`, `py` their spacing; rows run along Y, the lowest first.
+        """
+        grid = self.grid
+        nx, ny = max(round(grid.px * grid.nx / SQUARE), 1), max(round(grid.py * grid.ny / SQUARE), 1)
+        xs, ys = np.arange(nx) * grid.nx // nx, np.arange(ny) * grid.ny // ny
+        wide, high = grid.px * grid.nx / nx, grid.py * grid.ny / ny
+        heights = {
+            "wood": self.wood[1] - self.wood[0],
+            "casting": self.casting[1] - self.casting[0],
+            "whole": self.top - self.bottom,
+        }
+        return {
+            "setup": self.setup,
+            "x0": round(grid.x0 + (wide - grid.px) / 2, 4),
+            "y0": round(grid.y0 + (high - grid.py) / 2, 4),
+            "px": round(wide, 4),
+            "py": round(high, 4),
+            **{name: _least_by_square(values, xs, ys) for name, values in heights.items()},
+        }
+
+
+def _least_by_square(values: Singles, xs: NDArray[np.int64], ys: NDArray[np.int64]) -> list[list[float | None]]:
+    """Least of the columns from each of `ys` and `xs` to the next."""
+    filled = np.where(np.isnan(values), np.float32(np.inf), values)
+    least = np.minimum.reduceat(np.minimum.reduceat(filled, ys, axis=0), xs, axis=1)
+    return [[round(float(value), 3) if np.isfinite(value) else None for value in row] for row in least]
 
 
 def _where(there: Mask, bottom: Singles, top: Singles) -> tuple[Singles, Singles]:
@@ -116,4 +148,5 @@ class ReadBack:
             "findings": [finding.as_dict() for finding in self.findings],
             "measures": [measure.as_dict() for measure in self.measures],
             "files": [file.as_dict() for file in self.files],
+            "left": [self.remaining[setup].as_dict() for setup in sorted(self.remaining)],
         }

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from shapely import Polygon
+from shapely import Polygon, affinity
 
 from corepath.layup.laid import LaidUp
 from corepath.motion.cutter import Cutter
@@ -58,7 +58,8 @@ class Shop:
     the board has its bores, in the A frame: (x, y, diameter) by id; they must be open at the end. It does not
     come from the operations, so that a flip about the wrong axis shows; without it the holes of the operation
     inserts are taken. `laid` is the board as it lies after lay-up, where D has programs.
-    `spin_up` is how many seconds the spindle needs to come up to speed.
+    `spin_up` is how many seconds the spindle needs to come up to speed. `outline` is the board's edge in the A frame,
+    for what is measured of the board alone.
     """
 
     length: float
@@ -80,6 +81,14 @@ class Shop:
     done: frozenset[str] = frozenset()
     laid: LaidUp | None = None
     spin_up: float = 0.0
+    outline: Polygon | None = None
+
+    def mirrored_area(self, area: Polygon, setup: str) -> Polygon:
+        """An area of A as it lies in a set-up."""
+        if setup != "B":
+            return area
+        across = (1.0, -1.0) if self.flip_about == "x" else (-1.0, 1.0)
+        return affinity.scale(area, *across, origin=(0.0, 0.0))
 
     def mirrored(self, x: float, y: float) -> tuple[float, float]:
         """A place of A as it lies in B, or back."""

@@ -1,0 +1,85 @@
+"""How much is taken at once, against closed forms: the area of the cut times the feed (elementary geometry)."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from corepath.motion.cutter import Cutter
+from corepath.readback.cutting import cut_path
+from corepath.readback.findings import Findings
+from corepath.readback.load import heaviest_planned, removal_along
+from corepath.readback.material import Stock
+from corepath.readback.motions import read_program
+from corepath.readback.path import Path, lay
+
+HEAD = "G17 G21 G90 G94 G54 G49 G40 G80 G61\nM3 S10000\n"
+FLAT, BALL = Cutter(1, "flat", 6.0, 0.0, 2, 20, 30), Cutter(1, "ball", 6.0, 3.0, 2, 20, 30)
+
+
+def along(body: str, cutter: Cutter, stock: Stock) -> tuple[Path, np.ndarray, np.ndarray]:
+    """The path, and removal and depth at each stretch of it."""
+    path = lay(read_program(f"{HEAD}{body}M2\n", "x.nc"), (0, 0, 0), cutter, 12.0, 0.0005, Findings("x.nc"))
+    found = removal_along(path, cut_path(stock, path))
+    return path, found.rate, found.depth
+
+
+def test_a_slot_takes_its_area_times_the_feed():
+    """6 wide, 2 deep, at 900 mm/min is 10.8 cm³/min; a wrong time or volume would judge every file wrongly."""
+    _, rate, depth = along("G0 X-20 Y0 Z12\nG1 Z10 F300\nX20 F900\n", FLAT, Stock(80, 40, 12, 0.25))
+    assert rate.max() == pytest.approx(6 * 2 * 900, rel=0.04)
+    assert np.median(depth) == pytest.approx(2.0, rel=0.03)
+
+
+def test_beside_a_slot_only_the_width_left_counts():
+    """A line 2 mm aside takes 2 mm of width; else a clearing path would look like a slot."""
+    stock = Stock(80, 40, 12, 0.25)
+    along("G0 X-30 Y0 Z12\nG1 Z10 F300\nX30 F900\n", FLAT, stock)
+    _, rate, _ = along("G0 X-30 Y2 Z12\nG1 Z10 F300\nX30 F900\n", FLAT, stock)
+    assert np.median(rate) == pytest.approx(2 * 2 * 900, rel=0.05)
+
+
+def test_a_ball_takes_the_segment_of_its_circle():
+    """A ball of radius 3, 1 deep: R² acos((R-d)/R) - (R-d) sqrt(2Rd - d²) across."""
+    _, rate, _ = along("G0 X-20 Y0 Z12\nG1 Z11 F300\nX20 F900\n", BALL, Stock(80, 40, 12, 0.1))
+    area = 9 * math.acos(2 / 3) - 2 * math.sqrt(5)
+    assert np.median(rate) == pytest.approx(area * 900, rel=0.03)
+
+
+def test_a_plunge_takes_the_whole_disc():
+    """Straight down at 300: pi R² times the feed, also before any way sideways."""
+    _, rate, _ = along("G0 X0 Y0 Z12\nG1 Z4 F300\n", FLAT, Stock(40, 40, 12, 0.1))
+    assert rate.max() == pytest.approx(math.pi * 9 * 300, rel=0.03)
+
+
+def test_rapids_take_no_time_and_nothing_is_taken_twice():
+    """A free lap after the slot would water the removal down if it were averaged with it."""
+    body = "G0 X-20 Y0 Z12\nG1 Z10 F300\nX20 F900\nX-20\nX20\nG0 Z12\n"
+    path, rate, _ = along(body, FLAT, Stock(80, 40, 12, 0.25))
+    assert rate.max() == pytest.approx(6 * 2 * 900, rel=0.04)
+    assert len(rate) <= 10, "stretches that cut begin only on the first lap"
+    assert path.kind.tolist().count(0) >= 1
+
+
+def test_a_pass_left_out_is_too_much_at_once(plan):
+    """Two steps of the skim in one cut: planned for one, twice the load on cutter and hold-down."""
+    deep = [replace(work, facing=replace(work.facing, planes=(9.0,), first_stop=0)) if work.facing else work
+            for work in plan.works]  # fmt: skip
+    works = [work for work in deep if work.setup != "C" and work.name != "inserts"]
+    skim = next(work for work in plan.works if work.facing)
+    body = plan.files["05-B-skim-pass-3.nc"].replace("Z10", "Z9")
+    files = {name: text for name, text in plan.files.items() if "-A-" in name}
+    files |= {"05-B-skim-pass-1.nc": body, "05-B-skim-all.nc": body}
+    shallow = replace(skim, facing=replace(skim.facing, planes=(11.2, 9.0), first_stop=1))
+    good = replace(plan, works=tuple(works), files=files, shop=replace(plan.shop, planned_pass=1))
+    assert "load" not in good.read().counts, "3 mm in one cut is what these works ask"
+    assert heaviest_planned(shallow) < heaviest_planned(next(work for work in works if work.facing))
+    light = [replace(work, cutting=replace(work.cutting, depth=1.0)) if work.facing else work for work in works]
+    light = [replace(w, facing=replace(w.facing, top=10.0)) if w.facing else w for w in light]
+    found = replace(good, works=tuple(light)).read()
+    assert found.counts["load"] >= 1
+    (first, *_) = [one for one in found.findings if one.kind == "load"]
+    assert first.line and "cm³/min" in first.says
