@@ -16,7 +16,9 @@ _BARS = 12
 
 
 def spread(values: NDArray[np.floating]) -> Extra:
-    """A histogram of values for `Measure.extra`: edges of bars of equal width, and how many columns each holds."""
+    """A histogram of values for `Measure.extra`: edges of bars of equal width, and how many columns each holds; empty for none."""
+    if not values.size:
+        return ()
     low, high = float(values.min()), float(values.max())
     edges = np.linspace(low, max(high, low + 1e-3), _BARS + 1)
     counts, _ = np.histogram(values.astype(np.float64), bins=edges)
