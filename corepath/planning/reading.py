@@ -22,6 +22,7 @@ from corepath.planning.known import Known
 from corepath.planning.limited import read_limited
 from corepath.planning.make import Progress, quiet
 from corepath.planning.prepare import Prepared, prepare_job
+from corepath.planning.reading_cases import with_cases
 from corepath.planning.rehearsal import FOLDER, check_rehearsals
 from corepath.readback.findings import Finding
 from corepath.readback.heads import check_heads
@@ -77,7 +78,10 @@ def read_files(
         progress(f"reading back {name}", start + (end - start) * done / max(1, len(texts)))
         done += 1
 
-    return read_back(_shop(prepared), prepared.works, texts, progress=step, sha256=sha256, plan=plan)
+    shop = _shop(prepared)
+    read = read_back(shop, prepared.works, texts, progress=step, sha256=sha256, plan=plan)
+    progress("other stops and blanks", end)
+    return with_cases(prepared, shop, texts, read)
 
 
 def _shop(prepared: Prepared) -> Shop:

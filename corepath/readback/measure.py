@@ -60,7 +60,7 @@ from corepath.readback.working import check_working, find_engagement
 from corepath.readback.zeros import check_zero, derive_zero, face_height
 from corepath.work.model import Deck, Facing, Work
 
-__all__ = ["read_back"]
+__all__ = ["Run", "read_back"]
 
 Progress = Callable[[str], None]
 
@@ -79,7 +79,7 @@ def read_back(
     digest of the plan that their heads should name.
     `progress` is called with each file's name before it is read. Never raises for what a file holds.
     """
-    run = _Run(shop, files, progress)
+    run = Run(shop, files, progress)
     run.check_digests(sha256 or {})
     check_heads(files, run.findings, plan)
     ordered = sorted(works, key=lambda work: (work.setup, work.order, work.part))
@@ -103,10 +103,10 @@ def read_back(
     return ReadBack(run.findings, tuple(run.measures), tuple(run.counts), run.remaining)
 
 
-class _Run:
+class Run:
     """The state of one read-back: the blank as it is now and what was found so far."""
 
-    def __init__(self, shop: Shop, files: Mapping[str, str], progress: Progress) -> None:
+    def __init__(self, shop: Shop, files: Mapping[str, str], progress: Progress = _silent) -> None:
         self.shop = shop
         self.files = files
         self.progress = progress

@@ -16,7 +16,7 @@ _BARS = 12
 
 
 def spread(values: NDArray[np.floating]) -> Extra:
-    """A histogram of values for `Measure.extra`: edges of bars of equal width, and how many columns each holds; empty for none."""
+    """A histogram for `Measure.extra`: edges of bars of equal width, how many columns each holds; empty for none."""
     if not values.size:
         return ()
     low, high = float(values.min()), float(values.max())

@@ -116,12 +116,16 @@ class FileCount:
 
 @dataclass(frozen=True, slots=True)
 class ReadBack:
-    """All that was found and measured. `remaining` has the blank after A, B and C, as far as cut."""
+    """All that was found and measured. `remaining` has the blank after A, B and C, as far as cut.
+
+    `cases` are further blanks and stops that the files were tried on, as entries of the report.
+    """
 
     findings: Findings
     measures: tuple[Measure, ...]
     files: tuple[FileCount, ...]
     remaining: Mapping[str, Remaining]
+    cases: tuple[Mapping[str, Any], ...] = ()
 
     @property
     def ok(self) -> bool:
@@ -149,4 +153,5 @@ class ReadBack:
             "measures": [measure.as_dict() for measure in self.measures],
             "files": [file.as_dict() for file in self.files],
             "left": [self.remaining[setup].as_dict() for setup in sorted(self.remaining)],
+            "cases": [dict(case) for case in self.cases],
         }

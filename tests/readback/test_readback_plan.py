@@ -301,6 +301,7 @@ def test_every_kind_of_finding_is_shown_to_come():
         "direction",
         "engagement",
         "layer-missed",
+        "load",  # test_readback_load
         "peck",
         "plunge",
         "rehearsal",  # tests/planning/test_rehearsal

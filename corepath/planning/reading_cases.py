@@ -1,0 +1,66 @@
+"""The cases that a plan's files are tried on besides: other stops, and the blank as thin and as thick as it may be."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.planning.prepare import Prepared
+from corepath.readback.cases import Case, new_findings, read_cases
+from corepath.readback.material import Lies
+from corepath.readback.result import ReadBack
+from corepath.readback.shop import Shop
+from corepath.stackup.blank import Blank
+
+__all__ = ["cases_of", "with_cases"]
+
+_IN_A = frozenset(("dowels", "plug-pockets", "groove"))
+
+Floats = NDArray[np.float64]
+
+
+def cases_of(prepared: Prepared, shop: Shop) -> tuple[Case, ...]:
+    """Earliest, likely and latest stop but for the planned one; the thinnest and the thickest blank.
+
+    A stop that is recorded stands. Once something is cut in A the blank is what it is.
+    """
+    skim, blank = prepared.stackup.skim, prepared.stackup.heights.blank
+    cases: list[Case] = []
+    if not skim.recorded and "skim" not in shop.done:
+        stops = {skim.earliest: "earliest", skim.likely: "likely", skim.latest: "latest"}
+        for stop, name in sorted((stop, name) for stop, name in stops.items() if stop is not None):
+            if stop != skim.planned_stop:
+                cases.append(Case(f"{name} stop", f"if the skim stops at pass {stop}", stop))
+    if not _IN_A & shop.done:
+        for name, sign in (("thinnest blank", -1.0), ("thickest blank", 1.0)):
+            cases.append(_blank(name, sign, blank, shop, skim.planned_stop))
+    return tuple(cases)
+
+
+def _blank(name: str, sign: float, blank: Blank, shop: Shop, stop: int) -> Case:
+    """The blank with its thickness off by all that is not known of it."""
+    x, y = shop.touch_at or (0.0, 0.0)
+    error = float(blank.thickness_error(x, y))
+    thickness = float(blank.thickness(x, y)) + sign * error
+    says = f"on a blank of {thickness:.2f}" + (" at the touch" if shop.lies is not None else "")
+    return Case(name, says, stop, sign * error, None if shop.lies is None else _lies(blank, sign))
+
+
+def _lies(blank: Blank, sign: float) -> Lies:
+    """Lower and upper face of a measured blank whose thickness is off by its error everywhere."""
+
+    def faces(x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        top = blank.raw_top(x, y)
+        return top - blank.thickness(x, y), top + sign * blank.thickness_error(x, y)
+
+    return faces
+
+
+def with_cases(prepared: Prepared, shop: Shop, texts: Mapping[str, str], readback: ReadBack) -> ReadBack:
+    """The read-back with what else arises in the cases."""
+    outcomes = read_cases(shop, prepared.works, texts, cases_of(prepared, shop))
+    readback.findings.extend(new_findings(outcomes, readback.findings))
+    return replace(readback, cases=tuple(outcome.as_dict() for outcome in outcomes))

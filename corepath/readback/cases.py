@@ -1,0 +1,264 @@
+"""The same files on other blanks, and stopped at other passes: what only goes wrong there.
+
+A *case* is a pass at which the skim stops, and a blank thicker or thinner than the one that the plan takes. Its columns
+stand farther apart than those of the read-back itself, yet each is as exact. What the motions alone tell is not asked
+again, nor the exact proof of the deck. Where a file is zeroed on a face, it moves with the face: the work is held to
+the heights that follow, and the finding `zero` is not raised. With the zero on a face a deck fits one stop only, and is
+planned again once the stop is recorded: such a case ends before C. Lengths in mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from corepath.readback.cutting import check_cut, cut_path
+from corepath.readback.discipline import choose_cutter
+from corepath.readback.engagement import Engagement
+from corepath.readback.findings import Finding, Findings
+from corepath.readback.floors import Singles, check_deck, check_floor, check_plane, check_rough, inside
+from corepath.readback.holes import is_open
+from corepath.readback.load import check_load
+from corepath.readback.material import Cut, Lies, Stock
+from corepath.readback.measure import Run
+from corepath.readback.measures import MeasureList
+from corepath.readback.motions import read_program
+from corepath.readback.path import Path, lay
+from corepath.readback.program import ReadProgram
+from corepath.readback.shop import Shop
+from corepath.readback.zeros import derive_zero, face_height
+from corepath.work.model import Deck, Work
+
+__all__ = ["CELL", "Case", "Outcome", "new_findings", "read_cases", "shifted"]
+
+CELL = 1.0
+"""mm between the columns."""
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """`says` in words, as in "if the skim stops at pass 2"; the pass `stop`; the blank `thicker` by so much (mm).
+
+    `lies` is the blank where it was measured.
+    """
+
+    name: str
+    says: str
+    stop: int
+    thicker: float = 0.0
+    lies: Lies | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What one case came to. `figures` (mm, or cm³/min over planned for `load`) by name; `again`: C is planned anew."""
+
+    case: Case
+    findings: tuple[Finding, ...]
+    figures: Mapping[str, float]
+    again: bool
+
+    def as_dict(self) -> dict[str, Any]:
+        """The entry of `report.json`."""
+        return {
+            "name": self.case.name,
+            "says": self.case.says,
+            "stop": self.case.stop,
+            "thicker": round(self.case.thicker, 4),
+            "planned_again": self.again,
+            "kinds": sorted({one.kind for one in self.findings}),
+            **{name: round(value, 4) for name, value in self.figures.items()},
+        }
+
+
+def shifted(work: Work, dz: float) -> Work:
+    """The work as it is to come out where its zero lies higher by `dz` than planned; its own zero stays."""
+    if not dz:
+        return work
+    pockets = tuple(replace(one, top=one.top + dz, floor=one.floor + dz) for one in work.pockets)
+    holes = tuple(
+        replace(one, top=one.top + dz, steps=tuple(replace(step, floor=step.floor + dz) for step in one.steps))
+        for one in work.holes
+    )
+    facing, deck = work.facing, work.deck
+    if facing is not None:
+        facing = replace(facing, top=facing.top + dz, planes=tuple(plane + dz for plane in facing.planes))
+    if deck is not None:
+        deck = replace(deck, top=deck.top + dz, openings=())
+    return replace(work, pockets=pockets, holes=holes, facing=facing, deck=deck)
+
+
+class _Trial(Run):
+    """One blank cut from A on, and its copies from each pass of the skim on."""
+
+    def __init__(self, shop: Shop, files: Mapping[str, str], programs: dict[str, ReadProgram]) -> None:
+        super().__init__(shop, files)
+        self.programs = programs
+        self.dz = 0.0
+        self.after_pass: dict[int, Stock] = {}
+        self.loads: list[float] = []
+
+    def operation(self, work: Work) -> None:
+        zero = derive_zero(work, self.shop, self.face, face_height(self.stock, self.shop, work.setup))
+        self.dz = zero[2] - work.zero.z
+        super().operation(shifted(work, self.dz))
+
+    def _skim(self, work: Work) -> None:
+        """The passes one after another, each kept."""
+        assert work.facing is not None
+        for number, plane in enumerate(work.facing.planes, 1):
+            self._facing(work, f"{work.stem}-pass-{number}.nc", self.stock, plane)
+            self.after_pass[number] = self.stock.copy()
+
+    def _file(self, work: Work, name: str, stock: Stock) -> tuple[Path, Cut, MeasureList, Findings] | None:
+        """Lay and cut one file: what hangs on the blank, no more."""
+        text = self.files.get(name)
+        if text is None:
+            return None
+        if name not in self.programs:
+            self.programs[name] = read_program(text, name)
+        program, findings = self.programs[name], Findings(name)
+        cutter = choose_cutter(program, work, self.shop, Findings(name))
+        zero = derive_zero(work, self.shop, self.face, face_height(stock, self.shop, work.setup))
+        path = lay(program, zero, cutter, stock.highest(), self.shop.allowed.chords, findings)
+        cut = cut_path(stock, path)
+        check_cut(path, cut, self.shop.allowed, findings)
+        measures = MeasureList(name)
+        check_load(work, path, cut, measures, findings)
+        self.loads += [one.value / one.wanted for one in measures if one.id == "largest removal" and one.wanted]
+        return path, cut, measures, findings
+
+    def _engagement(self, *_: object) -> Engagement | None:
+        return None
+
+    def _measure(
+        self, work: Work, path: Path, before: Singles, found: Engagement | None, measures: MeasureList,
+        findings: Findings,
+    ) -> None:  # fmt: skip
+        """Heights alone."""
+        allowed = self.shop.allowed
+        for pocket in work.pockets:
+            if pocket.proud:
+                reached = pocket.area.buffer(-work.cutter.radius - self.stock.grid.cell).buffer(work.cutter.radius)
+                mask = inside(self.stock, reached)
+                check_plane(pocket.floor, before, path, self.stock, allowed, measures, findings, mask)
+            elif pocket.cleared is None:
+                check_floor(pocket, path, self.stock, allowed, measures, findings)
+        for hole in work.holes:
+            through = hole.breaks_through is not None
+            if through and not is_open(self.stock, hole.x, hole.y, hole.steps[-1].diameter / 2.0):
+                says = f"{hole.id}: it is to pass through and is not open"
+                findings.add("bore-closed", says, place=(hole.x, hole.y, 0.0))
+        if work.deck is not None:
+            heights = self._surface(work.deck)
+            if work.deck.rough > 0.0:
+                check_rough(work.deck, heights, work.cutting.depth, path, self.stock, measures, findings)
+            else:
+                check_deck(work.deck, heights, path, self.stock, allowed, measures, findings)
+
+    def _surface(self, deck: Deck) -> Singles:
+        return super()._surface(deck) + np.float32(self.dz)
+
+    def from_pass(self, number: int) -> _Trial:
+        """The state after a pass of the skim, to be cut on from there."""
+        other = _Trial(replace(self.shop, planned_pass=number), self.files, self.programs)
+        other.stock = self.after_pass[number].copy() if number in self.after_pass else self.stock.copy()
+        other.face, other.castings, other.heights = self.face, dict(self.castings), self.heights
+        return other
+
+    def begin(self, works: Sequence[Work]) -> None:
+        """A, and B as far as the skim."""
+        for setup in "AB":
+            self.set_up(setup)
+            for work in works:
+                if work.setup == setup and work.name != "inserts":
+                    self.operation(work)
+                    self._sawn(work)
+            if setup == "A":
+                self.left("A", works)
+
+    def _sawn(self, work: Work) -> None:
+        if work.facing is not None and work.name not in self.shop.done:
+            for stock in self.after_pass.values():
+                kept, self.stock = self.stock, stock
+                self._saw_off(work.facing)
+                self.stock = kept
+
+    def end(self, works: Sequence[Work], deck: bool) -> None:
+        """The inserts, and C where its `deck` fits this stop."""
+        for work in works:
+            if work.setup == "B" and work.name == "inserts":
+                self.operation(work)
+        self.left("B", works)
+        if deck and any(work.setup == "C" for work in works):
+            self.set_up("C")
+            for work in works:
+                if work.setup == "C":
+                    self.operation(work)
+            self.left("C", works)
+            self.open_bores(works)
+
+    def figures(self, begun: _Trial) -> dict[str, float]:
+        """Figures of the blank as it is left, as far as cut."""
+        found: dict[str, float] = {}
+        under = [one.value for one in begun.measures if one.id.endswith("wood under")]
+        if under:
+            found["least_floor"] = min(under)
+        for name, id in (("thinnest", "board thinnest"), ("edge_casting", "casting at the edge")):
+            values = [one.value for one in self.measures if one.id == id and one.file == "after C"]
+            if values:
+                found[name] = values[0]
+        over = [one.value for one in self.measures if one.id.endswith("wood over")]
+        if over:
+            found["wood_over_seat"] = min(over)
+        loads = [*begun.loads, *self.loads]
+        if loads:
+            found["load"] = max(loads)
+        return found
+
+
+def read_cases(
+    shop: Shop, works: Sequence[Work], files: Mapping[str, str], cases: Iterable[Case], cell: float = CELL
+) -> tuple[Outcome, ...]:
+    """Cut the files in each case; what is found in it, whether or not it is found elsewhere too."""
+    ordered = sorted((w for w in works if w.setup != "D"), key=lambda work: (work.setup, work.order, work.part))
+    programs: dict[str, ReadProgram] = {}
+    begun: dict[float, _Trial] = {}
+    outcomes: list[Outcome] = []
+    for case in cases:
+        if case.thicker not in begun:
+            blank = replace(
+                shop, thickness=shop.thickness + case.thicker, lies=case.lies or shop.lies, cell=max(cell, shop.cell)
+            )
+            begun[case.thicker] = _Trial(blank, files, programs)
+            begun[case.thicker].begin(ordered)
+        first = begun[case.thicker]
+        rest = first.from_pass(case.stop)
+        again = shop.z_zero == "face" and case.stop != shop.planned_pass
+        rest.end(ordered, not again)
+        findings = (*first.findings, *rest.findings)
+        outcomes.append(Outcome(case, findings, rest.figures(first), again))
+    return tuple(outcomes)
+
+
+def new_findings(outcomes: Sequence[Outcome], known: Iterable[Finding]) -> Findings:
+    """What arises in some cases and is not `known`: each kind of a file once, with the cases that it arises in."""
+    before = {(one.kind, one.file) for one in known}
+    first: dict[tuple[str, str], Finding] = {}
+    arises: dict[tuple[str, str], list[str]] = {}
+    for outcome in outcomes:
+        for finding in outcome.findings:
+            key = (finding.kind, finding.file)
+            if key in before:
+                continue
+            first.setdefault(key, finding)
+            where = arises.setdefault(key, [])
+            if outcome.case.says not in where:
+                where.append(outcome.case.says)
+    found = Findings()
+    for key, finding in first.items():
+        found.extend([replace(finding, says=f"{finding.says} ({'; '.join(arises[key])})")])
+    return found
