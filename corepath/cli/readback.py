@@ -101,10 +101,14 @@ def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
     if json:
         say(as_json(reading.report))
         end(reading.failed)
+    from corepath.cli.case_table import case_table
     from corepath.cli.tables import finding_lines, measure_table, wrapped
 
     counts = reading.report["readback"]["counts"]
-    say(f"{measure_table(reading.measures)}\n\n{finding_lines(reading.findings, counts)}")
+    say(measure_table(reading.measures))
+    if reading.cases:
+        say(f"\n{case_table(reading.cases)}")
+    say(f"\n{finding_lines(reading.findings, counts)}")
     if bodies:
         say(wrapped(f"The core after each set-up: {', '.join(bodies)}"))
     if not quiet and not reading.failed:

@@ -53,6 +53,11 @@ class Reading:
         return self.readback.measures
 
     @property
+    def cases(self) -> tuple[Mapping[str, Any], ...]:
+        """Other stops and blanks that the files were tried on."""
+        return self.readback.cases
+
+    @property
     def failed(self) -> bool:
         return bool(self.findings)
 

@@ -159,6 +159,9 @@ class _Trial(Run):
             else:
                 check_deck(work.deck, heights, path, self.stock, allowed, measures, findings)
 
+    def _by_motion(self, work: Work, path: Path, cut: Cut, findings: Findings) -> None:
+        """Asked once, on the blank of the plan."""
+
     def _surface(self, deck: Deck) -> Singles:
         return super()._surface(deck) + np.float32(self.dz)
 

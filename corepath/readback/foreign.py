@@ -182,7 +182,7 @@ def read_foreign(text: str, file: str, bench: Bench) -> Foreign:
     whole = lay(program, bench.zero, next(iter(cutters.values())), bench.thickness, bench.allowed.chords, findings)
     check_stops(program, bench.zero[2], bench.thickness, findings)
     _low(whole, bench, findings)
-    total = Cut(np.zeros(len(whole.kind)), np.zeros((len(whole.kind), 3)), np.zeros(len(whole.kind)))
+    total = Cut.nothing(len(whole.kind))
     beyond = np.zeros(4)
     done = 0
     for part in stretches(whole, tools, cutters):

@@ -100,6 +100,12 @@ class Cut:
     of: NDArray[np.int64]
     way: Floats
 
+    @staticmethod
+    def nothing(count: int) -> Cut:
+        """What `count` motions do that meet nothing."""
+        none = np.zeros(0)
+        return Cut(np.zeros(count), np.zeros((count, 3)), np.zeros(count), none, none.astype(np.int64), none)
+
 
 def _shares(lower: Floats, upper: Floats, step: float) -> tuple[NDArray[np.int64], Floats]:
     """First share of each piece (m + 1,), none longer than `step` unless there were too many; their lengths."""

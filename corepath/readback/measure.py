@@ -173,12 +173,16 @@ class Run:
             self.surfaced[work.stem] = path
         may_touch = self._may_touch(work)
         check_outside(path, self.stock, before, may_touch, self.shop.allowed, findings)
-        check_cleared(work, self.behind, findings)
         found = self._engagement(work, path, before, measures, findings)
         self._measure(work, path, before, found, measures, findings)
+        self._by_motion(work, path, cut, findings)
+        self._close(path, cut, before, measures, findings)
+
+    def _by_motion(self, work: Work, path: Path, cut: Cut, findings: Findings) -> None:
+        """What the motions tell, whatever the blank."""
+        check_cleared(work, self.behind, findings)
         check_openings(work, path, findings)
         check_drilling(work, path, cut.removed > self.shop.allowed.removal, findings)
-        self._close(path, cut, before, measures, findings)
 
     def _as_cut(self, work: Work) -> None:
         for pocket in work.pockets:
