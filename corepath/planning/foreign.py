@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,12 +11,15 @@ import numpy as np
 from corepath.errors import Fault, InputError, OutputError
 from corepath.job.writing import replace_file
 from corepath.planning.foreign_options import Asked, bench_of
-from corepath.planning.limited import read_limited
 from corepath.readback.foreign import Foreign, Spot, read_foreign
 from corepath.readback.material import NOWHERE
+from corepath.readback.source import FileSource
 from corepath.views.depth_sheet import DepthSheet, depth_sheet
 
 __all__ = ["ForeignReading", "read_file", "write_depths"]
+
+LARGEST_FILE = 4 * 2**30
+"""bytes: a program larger than this is refused, as it would take hours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +45,19 @@ def read_file(path: Path, asked: Asked) -> ForeignReading:
     Units asked for a file that states others are a fault too.
     """
     bench = bench_of(asked)
-    data = read_limited(path)
-    found = read_foreign(data.decode("utf-8", errors="replace"), path.name, bench)
+    source = FileSource(path)
+    try:
+        if path.exists() and not path.is_file():
+            raise InputError([Fault("", "is no file", file=str(path))])
+        if path.stat().st_size > LARGEST_FILE:
+            raise InputError([Fault("", f"larger than {LARGEST_FILE // 2**30} GiB", file=str(path))])
+        found, digest = read_foreign(source, path.name, bench), source.sha256()
+    except OSError as error:
+        raise InputError([Fault("", f"cannot be read: {error.strerror}", file=str(path))]) from error
     if asked.units is not None and found.program.units_stated:
         says = "the file states its units itself; leave the option out"
         raise InputError([Fault("--units", says, asked.units, file=str(path))])
-    return ForeignReading(path, hashlib.sha256(data).hexdigest(), found)
+    return ForeignReading(path, digest, found)
 
 
 def write_depths(reading: ForeignReading, folder: Path) -> Path:

@@ -7,7 +7,7 @@ told what is cut, and found what a careful machinist would not run.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -19,13 +19,14 @@ from corepath.readback.arcs import lengths
 from corepath.readback.cutting import check_cut, cut_path
 from corepath.readback.findings import Findings
 from corepath.readback.material import NOWHERE, Cut, Stock
-from corepath.readback.motions import read_program
+from corepath.readback.motions import stream_program
 from corepath.readback.path import Path, lay
-from corepath.readback.program import ReadProgram
+from corepath.readback.program import Event, ReadProgram
 from corepath.readback.shop import Allowed
+from corepath.readback.source import Source, TextSource
 from corepath.readback.stops import check_spin_up, check_stops
 from corepath.readback.timing import Minutes, time_path
-from corepath.readback.tools_called import stretches, tools_called
+from corepath.readback.tools_called import changes_by_m6, stretches, tools_called
 
 __all__ = ["Bench", "Deed", "Foreign", "Spot", "read_foreign"]
 
@@ -97,10 +98,14 @@ class Deed:
 
 @dataclass(frozen=True, slots=True)
 class Foreign:
-    """All that was read of one file. `extents` are least and largest X, Y, Z in program coordinates, or None."""
+    """All that was read of one file; of `program` the last part only.
+
+    `extents` are least and largest X, Y, Z in program coordinates, or None.
+    """
 
     program: ReadProgram
     bench: Bench
+    motions: int
     used: tuple[int, ...]
     extents: tuple[tuple[float, float], ...] | None
     minutes: Minutes
@@ -131,7 +136,7 @@ class Foreign:
         return {
             "file": self.program.file,
             "lines": self.program.lines,
-            "motions": self.program.count,
+            "motions": self.motions,
             "units": {"stated": self.program.units_stated},
             "unstated": list(self.program.unstated),
             "blank": {"length": bench.length, "width": bench.width, "thickness": bench.thickness},
@@ -167,98 +172,196 @@ def _cutter(cutter: Cutter | None) -> dict[str, Any]:
     return {"shape": cutter.shape, "diameter": cutter.diameter, "corner_radius": cutter.corner_radius}
 
 
-def read_foreign(text: str, file: str, bench: Bench) -> Foreign:
-    """Read one file and cut the blank with it. Never raises for what the file holds.
+def read_foreign(text: str | Source, file: str, bench: Bench) -> Foreign:
+    """Read one file and cut the blank with it, part by part. Never raises for what the file holds.
 
-    A tool number without a cutter is a finding; its stretches are not cut.
+    A tool number without a cutter is a finding; its stretches are not cut. However long the file is, memory is that of
+    the blank and of one part.
     """
-    findings = Findings(file)
-    program = read_program(text, file, inch=bench.inch)
-    findings.extend(program.findings)
-    _modes(program, findings)
-    stock = Stock(bench.length, bench.width, bench.thickness, bench.cell)
-    tools = tools_called(program)
-    cutters, used = _cutters(tools, program, bench, findings)
-    whole = lay(program, bench.zero, next(iter(cutters.values())), bench.thickness, bench.allowed.chords, findings)
-    check_stops(program, bench.zero[2], bench.thickness, findings)
-    _low(whole, bench, findings)
-    total = Cut.nothing(len(whole.kind))
-    beyond = np.zeros(4)
-    done = 0
-    for part in stretches(whole, tools, cutters):
-        count = len(part.kind)
-        if bench.cutter(int(tools[part.index[0]])) is not None:
-            cut = cut_path(stock, part)
-            check_cut(part, cut, bench.allowed, findings)
-            total.removed[done : done + count] = cut.removed
-            total.deep[done : done + count] = cut.deep
-            beyond = np.maximum(beyond, _beyond(part, bench))
-        done += count
-    cutting = (whole.kind > 0) & (total.removed > bench.allowed.removal)
-    check_spin_up(whole, cutting, bench.spin_up, findings)
-    deed = _deed(whole, total, stock, bench, beyond)
-    if deed.removed <= 0.0 and (whole.kind > 0).any():
-        findings.add("outside-area", "no cut meets the blank: is its zero, size or cutter another?")
-    return _told(program, whole, bench, used, deed, stock, findings)
+    source = TextSource(text) if isinstance(text, str) else text
+    tally = _Tally(file, bench, changes_by_m6(source.lines()))
+    for part in stream_program(source.lines(), file, inch=bench.inch):
+        tally.take(part)
+    return tally.told()
 
 
-def _told(
-    program: ReadProgram, path: Path, bench: Bench, used: tuple[int, ...], deed: Deed, stock: Stock, findings: Findings
-) -> Foreign:
-    long = lengths(path.kind, path.start, path.end, path.centre)
-    rapid = path.kind == 0
-    ends = np.vstack((path.pieces.lower, path.pieces.upper)) - bench.zero
-    feed = program.feed[program.kind > 0]
-    feed = feed[feed > 0.0]
-    speeds = sorted({event.value for event in program.events if event.name == "spindle-on"})
-    return Foreign(
-        program=program,
-        bench=bench,
-        used=used,
-        extents=tuple((float(a), float(b)) for a, b in zip(ends.min(0), ends.max(0), strict=True))
-        if len(ends)
-        else None,
-        minutes=time_path(path, bench.limits),
-        cut_length=float(long[~rapid].sum()),
-        rapid_length=float(long[rapid].sum()),
-        feeds=(float(feed.min()), float(feed.max())) if len(feed) else None,
-        speeds=tuple(speeds),
-        deed=deed,
-        stock=stock,
-        findings=findings,
-    )
+class _Tally:
+    """What the parts read so far have done, and found."""
+
+    def __init__(self, file: str, bench: Bench, by_m6: bool) -> None:
+        self.bench = bench
+        self.by_m6 = by_m6
+        self.findings = Findings(file)
+        self.stock = Stock(bench.length, bench.width, bench.thickness, bench.cell)
+        self.program: ReadProgram | None = None
+        self.first_line: int | None = None
+        self.motions = 0
+        self.curved = False
+        self.tool = -1
+        self.used: set[int] = set()
+        self.speeds: set[float] = set()
+        self.started: tuple[Event, ...] = ()
+        self.ends = np.array([[np.inf] * 3, [-np.inf] * 3])
+        self.feeds = [np.inf, -np.inf]
+        self.long = [0.0, 0.0]
+        self.spent = Minutes(0.0, 0.0, 0.0, True)
+        self.beyond = np.zeros(4)
+        self.air = self.down = self.below = 0.0
+        self.at_feed = False
+
+    def take(self, program: ReadProgram) -> None:
+        """One part."""
+        bench, findings = self.bench, self.findings
+        self.program = program
+        self.motions += program.count
+        if program.count and self.first_line is None:
+            self.first_line = int(program.line[0])
+        tools = tools_called(program, self.by_m6, self.tool)
+        cutters = self._cutters(tools, program)
+        whole = lay(program, bench.zero, next(iter(cutters.values())), bench.thickness, bench.allowed.chords, findings)
+        check_stops(program, bench.zero[2], bench.thickness, findings)
+        _low(whole, bench, findings)
+        total = Cut.nothing(len(whole.kind))
+        done = 0
+        for part in stretches(whole, tools, cutters):
+            count = len(part.kind)
+            if bench.cutter(int(tools[part.index[0]])) is not None:
+                cut = cut_path(self.stock, part)
+                check_cut(part, cut, bench.allowed, findings)
+                total.removed[done : done + count] = cut.removed
+                self.beyond = np.maximum(self.beyond, _beyond(part, bench))
+            done += count
+        self._spin_up(whole, (whole.kind > 0) & (total.removed > bench.allowed.removal))
+        self._figures(whole)
+        self._deeds(whole, total)
+        if len(tools):
+            self.tool = int(tools[-1])
+        for event in program.events:
+            if event.name == ("tool-change" if self.by_m6 else "tool"):
+                self.tool = int(event.value)
+
+    def _cutters(self, tools: NDArray[np.int64], program: ReadProgram) -> dict[int, Cutter]:
+        """The cutter of each number called; one that there is none for is told where it first cuts."""
+        stand_in = next(iter(self.bench.cutters.values()))
+        used = {int(number) for number in np.unique(tools[program.kind > 0])}
+        found: dict[int, Cutter] = {}
+        for number in np.unique(tools).tolist():
+            cutter = self.bench.cutter(number)
+            if cutter is None and number in used - self.used:
+                name = (
+                    f"T{number} is called, and no cutter was given for it" if number >= 0 else "no T names the cutter"
+                )
+                line = int(program.line[np.argmax((tools == number) & (program.kind > 0))])
+                self.findings.add("unknown-cutter", f"{name}: what it cuts is not known", line=line)
+            found[number] = cutter or stand_in
+        self.used |= used
+        return found or {-1: stand_in}
+
+    def _spin_up(self, path: Path, cutting: NDArray[np.bool_]) -> None:
+        """With what was started, and waited for, in parts before."""
+        events = (*self.started, *path.program.events)
+        program = replace(path.program, events=events)
+        check_spin_up(replace(path, program=program), cutting, self.bench.spin_up, self.findings)
+        starts = [place for place, event in enumerate(events) if event.name == "spindle-on"]
+        last = int(path.index[cutting][-1]) if cutting.any() else -1
+        waiting = bool(starts) and events[starts[-1]].index > last
+        kept = [event for event in events[starts[-1] :] if event.name in ("spindle-on", "dwell")] if waiting else []
+        if len(kept) > 2:
+            dwell = sum(event.value for event in kept[1:])
+            kept = [kept[0], replace(kept[-1], value=dwell)]
+        self.started = tuple(replace(event, index=0) for event in kept)
+
+    def _figures(self, path: Path) -> None:
+        long = lengths(path.kind, path.start, path.end, path.centre)
+        rapid = path.kind == 0
+        self.long[0] += float(long[~rapid].sum())
+        self.long[1] += float(long[rapid].sum())
+        if len(path.pieces):
+            for ends in (path.pieces.lower, path.pieces.upper):
+                self.ends[0] = np.minimum(self.ends[0], ends.min(0) - self.bench.zero)
+                self.ends[1] = np.maximum(self.ends[1], ends.max(0) - self.bench.zero)
+        feed = path.program.feed[path.program.kind > 0]
+        feed = feed[feed > 0.0]
+        if len(feed):
+            self.feeds = [min(self.feeds[0], float(feed.min())), max(self.feeds[1], float(feed.max()))]
+        self.speeds |= {event.value for event in path.program.events if event.name == "spindle-on"}
+        self.spent = self.spent.plus(time_path(path, self.bench.limits))
+        self.curved |= bool((path.program.kind >= 2).any())
+
+    def _deeds(self, path: Path, cut: Cut) -> None:
+        """Way in the air, plunges, and how far below the bed."""
+        bench = self.bench
+        meets = cut.removed > bench.allowed.removal
+        cuts = path.kind > 0
+        low = np.minimum(path.start[:, 2], path.end[:, 2]) < bench.thickness - 1e-6
+        long = lengths(path.kind, path.start, path.end, path.centre)
+        upright = cuts & meets & (np.hypot(*(path.end - path.start)[:, :2].T) < 1e-9)
+        fall = np.minimum(path.start[:, 2] - path.end[:, 2], np.minimum(cut.removed, bench.thickness))
+        self.down = max(self.down, float(fall[upright & (fall > _SOLID)].max(initial=0.0)))
+        self.below = max(self.below, -float(path.end[meets, 2].min(initial=0.0)))
+        self.air += float(long[cuts & low & ~meets].sum())
+        self.at_feed |= bool(cuts.any())
+
+    def told(self) -> Foreign:
+        """All of it, once the last part is taken."""
+        assert self.program is not None
+        program, bench = self.program, self.bench
+        findings = Findings(program.file)
+        findings.extend(program.findings)
+        _modes(program, self.curved, self.first_line, findings)
+        findings.extend(self.findings)
+        deed = self._deed()
+        if deed.removed <= 0.0 and self.at_feed:
+            findings.add("outside-area", "no cut meets the blank: is its zero, size or cutter another?")
+        ends = self.ends.T.tolist()
+        return Foreign(
+            program=program,
+            bench=bench,
+            motions=self.motions,
+            used=tuple(sorted(self.used)),
+            extents=tuple((low, high) for low, high in ends) if np.isfinite(self.ends).all() else None,
+            minutes=self.spent,
+            cut_length=self.long[0],
+            rapid_length=self.long[1],
+            feeds=(self.feeds[0], self.feeds[1]) if self.feeds[0] <= self.feeds[1] else None,
+            speeds=tuple(sorted(self.speeds)),
+            deed=deed,
+            stock=self.stock,
+            findings=findings,
+        )
+
+    def _deed(self) -> Deed:
+        stock, bench = self.stock, self.bench
+        top = stock.top
+        column = stock.grid.px * stock.grid.py
+        gone = top < NOWHERE / 2.0
+        touched = ~gone & (top < bench.thickness - bench.allowed.removal)
+        depth = np.where(gone, np.float32(bench.thickness), np.float32(bench.thickness) - top)
+        left, right, front, back = (float(value) for value in self.beyond)
+        return Deed(
+            depth=_spot(stock, depth, touched | gone, least=False),
+            left=_spot(stock, top, touched, least=True),
+            thin=float((touched & (top < 1.0)).sum()) * column,
+            through=float(gone.sum()) * column,
+            below_bed=max(0.0, self.below),
+            removed=float(depth.sum(dtype=np.float64)) * column,
+            beyond=(left, right, front, back),
+            air=self.air,
+            straight_down=self.down,
+        )
 
 
-def _modes(program: ReadProgram, findings: Findings) -> None:
+def _modes(program: ReadProgram, curved: bool, first_line: int | None, findings: Findings) -> None:
     """Modes that change what is cut, left to what the machine was in before."""
     if not program.units_stated:
         findings.add("units", "neither G20 nor G21 is stated before the first move")
-    curved = bool((program.kind >= 2).any())
     needed = (*_NEEDED, "plane") if curved else _NEEDED
     missing = [group for group in needed if group in program.unstated]
-    if missing and program.count:
+    if missing and first_line is not None:
         says = "not stated before the first move: " + ", ".join(missing)
-        findings.add("preamble", says, line=int(program.line[0]))
+        findings.add("preamble", says, line=first_line)
     if len(program.systems) > 1 or (program.systems and "coordinate system" in program.unstated):
         findings.add("zero", "it works in more than one coordinate system; all are taken for the one zero given")
-
-
-def _cutters(
-    tools: NDArray[np.int64], program: ReadProgram, bench: Bench, findings: Findings
-) -> tuple[dict[int, Cutter], tuple[int, ...]]:
-    """The cutter of each number called, and the numbers with which something is cut."""
-    numbers = [int(number) for number in np.unique(tools)]
-    used = [int(number) for number in np.unique(tools[program.kind > 0])]
-    stand_in = next(iter(bench.cutters.values()))
-    found: dict[int, Cutter] = {}
-    for number in numbers:
-        cutter = bench.cutter(number)
-        if cutter is None and number in used:
-            name = f"T{number} is called, and no cutter was given for it" if number >= 0 else "no T names the cutter"
-            line = int(program.line[np.argmax((tools == number) & (program.kind > 0))])
-            findings.add("unknown-cutter", f"{name}: what it cuts is not known", line=line)
-        found[number] = cutter or stand_in
-    return found or {-1: stand_in}, tuple(used)
 
 
 def _low(path: Path, bench: Bench, findings: Findings) -> None:
@@ -281,32 +384,6 @@ def _beyond(path: Path, bench: Bench) -> NDArray[np.float64]:
     (x0, y0), (x1, y1) = ends.min(0), ends.max(0)
     radius, half, side = path.cutter.radius, bench.length / 2.0, bench.width / 2.0
     return np.maximum((-half - x0 + radius, x1 + radius - half, -side - y0 + radius, y1 + radius - side), 0.0)
-
-
-def _deed(path: Path, cut: Cut, stock: Stock, bench: Bench, beyond: NDArray[np.float64]) -> Deed:
-    top = stock.top
-    column = stock.grid.px * stock.grid.py
-    gone = top < NOWHERE / 2.0
-    touched = ~gone & (top < bench.thickness - bench.allowed.removal)
-    depth = np.where(gone, np.float32(bench.thickness), np.float32(bench.thickness) - top)
-    meets = cut.removed > bench.allowed.removal
-    cuts = path.kind > 0
-    low = np.minimum(path.start[:, 2], path.end[:, 2]) < bench.thickness - 1e-6
-    long = lengths(path.kind, path.start, path.end, path.centre)
-    upright = cuts & meets & (np.hypot(*(path.end - path.start)[:, :2].T) < 1e-9)
-    fall = np.minimum(path.start[:, 2] - path.end[:, 2], np.minimum(cut.removed, bench.thickness))
-    down = float(fall[upright & (fall > _SOLID)].max(initial=0.0))
-    return Deed(
-        depth=_spot(stock, depth, touched | gone, least=False),
-        left=_spot(stock, top, touched, least=True),
-        thin=float((touched & (top < 1.0)).sum()) * column,
-        through=float(gone.sum()) * column,
-        below_bed=max(0.0, -float(path.end[meets, 2].min(initial=0.0))),
-        removed=float(depth.sum(dtype=np.float64)) * column,
-        beyond=(float(beyond[0]), float(beyond[1]), float(beyond[2]), float(beyond[3])),
-        air=float(long[cuts & low & ~meets].sum()),
-        straight_down=down,
-    )
 
 
 def _spot(stock: Stock, values: NDArray[np.float32], which: NDArray[np.bool_], *, least: bool) -> Spot | None:

@@ -9,7 +9,9 @@ lines count from 1. Nothing is skipped in silence: what cannot be read or simula
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +25,7 @@ from corepath.readback.plain import PLAIN, State, plain_block
 from corepath.readback.program import ReadProgram
 from corepath.readback.words import LONGEST_LINE, read_line
 
-__all__ = ["PREAMBLE", "read_program"]
+__all__ = ["PREAMBLE", "read_program", "stream_program"]
 
 NAN = math.nan
 _CHUNK = 65_536
@@ -44,8 +46,26 @@ def read_program(text: str, file: str, *, fast: bool = True, inch: bool = False)
     """
     reader = _Reader(file, fast)
     reader.machine.scale = 25.4 if inch else 1.0
-    reader.run(text.split("\n"))
+    reader.run(text.split("\n"), 0)
     return reader.result()
+
+
+def stream_program(lines: Iterable[str], file: str, *, fast: bool = True, inch: bool = False) -> Iterator[ReadProgram]:
+    """The same in parts, one for each 65,536 lines: memory stays the same however long the file is.
+
+    Each part has the events that come before one of its motions but the first, or right after its last, and those
+    before the first of all; their indices count from its first motion. `findings` are shared, and whole with the last.
+    """
+    reader = _Reader(file, fast)
+    reader.machine.scale = 25.4 if inch else 1.0
+    coming, before = iter(lines), 0
+    while some := list(islice(coming, _CHUNK)):
+        if not reader.run(some, before):
+            break
+        before += len(some)
+        if reader.machine.index > reader.taken + 1:
+            yield reader.part()
+    yield reader.result()
 
 
 class _Reader:
@@ -60,24 +80,28 @@ class _Reader:
         self.percent = 0
         self.begun = False
         self.after_end = False
+        self.taken = 0
+        self.before = (NAN, NAN, NAN)
 
-    def run(self, lines: Sequence[str]) -> None:
+    def run(self, lines: Sequence[str], before: int) -> bool:
+        """Read lines, `before` of which have been read; whether reading goes on after them."""
         at, many = 0, False
         while at < len(lines):
             if self.fast_wanted and self._is_plain_state():
-                before = at
-                at = self._run_blocks(lines, at) if many else self._run_plain(lines, at)
-                many = not many and at - before == _SINGLE
+                begin = at
+                at = self._run_blocks(lines, at, before) if many else self._run_plain(lines, at, before)
+                many = not many and at - begin == _SINGLE
                 if many or at == len(lines):
                     continue
             many = False
-            self.lines = at + 1
-            self._full(at + 1, lines[at])
+            self.lines = before + at + 1
+            self._full(before + at + 1, lines[at])
             at += 1
             if self.refused or self.percent == 2:
-                break
+                return False
             if len(self.machine.rows) >= _CHUNK:
                 self._flush()
+        return True
 
     def _is_plain_state(self) -> bool:
         machine = self.machine
@@ -90,7 +114,7 @@ class _Reader:
             and "units" in machine.stated
         )
 
-    def _run_blocks(self, lines: Sequence[str], at: int) -> int:
+    def _run_blocks(self, lines: Sequence[str], at: int, before: int) -> int:
         """Read plain lines from index `at` on, block by block; the index of the first that is not plain."""
         machine = self.machine
         self._flush()
@@ -101,7 +125,7 @@ class _Reader:
             taken, motions, line, state = plain_block(block, state)
             if len(motions):
                 rest = np.empty((len(motions), 3))
-                rest[:, 0], rest[:, 1], rest[:, 2] = line + at + 1, machine.spindle, machine.scale != 1.0
+                rest[:, 0], rest[:, 1], rest[:, 2] = line + before + at + 1, machine.spindle, machine.scale != 1.0
                 self.chunks.append(np.hstack((motions, rest)))
                 machine.offset += len(motions)
             at += taken
@@ -109,10 +133,10 @@ class _Reader:
                 break
             size = min(2 * size, _MOST_BLOCK)
         machine.motion, machine.x, machine.y, machine.z, machine.feed = state.kind * 10, *state[1:5]
-        self.lines = at
+        self.lines = before + at
         return at
 
-    def _run_plain(self, lines: Sequence[str], at: int) -> int:
+    def _run_plain(self, lines: Sequence[str], at: int, before: int) -> int:
         """Read at most `_SINGLE` plain lines from index `at` on; the index of the first that was not read."""
         machine = self.machine
         x, y, z, feed, scale = machine.x, machine.y, machine.z, machine.feed, machine.scale
@@ -158,9 +182,9 @@ class _Reader:
             x = x if xs is None else float(xs) * scale
             y = y if ys is None else float(ys) * scale
             z = z if zs is None else float(zs) * scale
-            rows.append((kind, x, y, z, cx, cy, feed, place + 1, spindle, inch))
+            rows.append((kind, x, y, z, cx, cy, feed, before + place + 1, spindle, inch))
         machine.x, machine.y, machine.z, machine.feed, machine.motion = x, y, z, feed, kind * 10
-        self.lines = end
+        self.lines = before + end
         return end
 
     def _full(self, number: int, text: str) -> None:
@@ -228,16 +252,40 @@ class _Reader:
             self.machine.offset += len(rows)
             self.machine.rows = []
 
-    def result(self) -> ReadProgram:
+    def part(self) -> ReadProgram:
+        """The motions so far but the last, taken out: what comes before the next is then known."""
         self._flush()
         machine = self.machine
+        table = np.concatenate(self.chunks)
+        self.chunks = [table[-1:].copy()]
+        program = self._program(table[:-1])
+        machine.events = [event for event in machine.events if event.index > self.taken]
+        machine.jumps = {index: place for index, place in machine.jumps.items() if index >= self.taken}
+        return program
+
+    def result(self) -> ReadProgram:
+        """All motions, or those that are left of them, and what can only be said of the whole file."""
+        self._flush()
         table = np.concatenate(self.chunks) if self.chunks else np.empty((0, 10))
         self.chunks.clear()
+        program = self._program(table)
+        if self.percent == 1:
+            self.findings.add("syntax", "a percent sign opens the file, and none closes it", line=self.lines)
+        if not self.machine.ended and not self.refused:
+            self.findings.add("missing-end", "neither M2 nor M30 ends the program", line=self.lines)
+        return program
+
+    def _program(self, table: NDArray[np.float64]) -> ReadProgram:
+        """A table of rows that follow those that were taken."""
+        machine, first = self.machine, self.taken
         end = np.ascontiguousarray(table[:, 1:4])
-        start = np.vstack((np.full((1, 3), NAN), end[:-1])) if len(end) else np.empty((0, 3))
+        start = np.vstack((np.array(self.before)[None, :], end[:-1])) if len(end) else np.empty((0, 3))
         for index, place in machine.jumps.items():
-            if index < len(start):
-                start[index] = place
+            if index < first + len(start):
+                start[index - first] = place
+        if len(end):
+            self.before = (float(end[-1, 0]), float(end[-1, 1]), float(end[-1, 2]))
+        self.taken += len(table)
         stated = machine.stated if machine.stated_first is None else machine.stated_first
         program = ReadProgram(
             file=self.file,
@@ -248,7 +296,9 @@ class _Reader:
             feed=table[:, 6].copy(),
             line=table[:, 7].astype(np.int64),
             spindle_on=table[:, 8] != 0.0,
-            events=tuple(machine.events),
+            events=tuple(
+                replace(event, index=event.index - first) for event in machine.events if event.index <= self.taken
+            ),
             tool=machine.tool if machine.tool is not None else machine.selected,
             units_stated="units" in stated,
             unstated=tuple(group for group in PREAMBLE if group not in stated),
@@ -257,17 +307,9 @@ class _Reader:
             lines=self.lines,
             findings=self.findings,
         )
-        self._whole_file(program, table[:, 9] != 0.0)
-        return program
-
-    def _whole_file(self, program: ReadProgram, inch: NDArray[np.bool_]) -> None:
-        """What can only be said of all motions: feeds, radius agreement, the end."""
         self._feeds(program)
-        self._radii(program, inch)
-        if self.percent == 1:
-            self.findings.add("syntax", "a percent sign opens the file, and none closes it", line=self.lines)
-        if not program.ended and not self.refused:
-            self.findings.add("missing-end", "neither M2 nor M30 ends the program", line=self.lines)
+        self._radii(program, table[:, 9] != 0.0)
+        return program
 
     def _feeds(self, program: ReadProgram) -> None:
         bad = np.flatnonzero((program.kind > 0) & ~(program.feed > 0.0))

@@ -33,6 +33,12 @@ class Minutes:
     def total(self) -> float:
         return self.feed + self.rapid + self.dwell
 
+    def plus(self, other: Minutes) -> Minutes:
+        """Both, one after the other."""
+        return Minutes(
+            self.feed + other.feed, self.rapid + other.rapid, self.dwell + other.dwell, self.known and other.known
+        )
+
 
 def time_path(path: Path, limits: Limits) -> Minutes:
     """Time of all motions with known ends, from rest to rest at every stop and dwell."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from itertools import pairwise
 
@@ -12,18 +12,27 @@ from numpy.typing import NDArray
 from corepath.motion.cutter import Cutter
 from corepath.readback.path import Path
 from corepath.readback.program import ReadProgram
+from corepath.readback.words import LONGEST_LINE, read_line
 
-__all__ = ["stretches", "tools_called"]
+__all__ = ["changes_by_m6", "stretches", "tools_called"]
 
 
-def tools_called(program: ReadProgram) -> NDArray[np.int64]:
+def changes_by_m6(lines: Iterable[str]) -> bool:
+    """Whether a program changes its tool by M6 anywhere."""
+    likely = (text for text in lines if "6" in text and ("M" in text or "m" in text) and len(text) <= LONGEST_LINE)
+    return any(word.letter == "M" and abs(word.value - 6.0) < 1e-4 for text in likely for word in read_line(text).words)
+
+
+def tools_called(program: ReadProgram, by_m6: bool | None = None, before: int = -1) -> NDArray[np.int64]:
     """Number of the tool at each motion (n,), -1 where none has been called.
 
     With an M6 anywhere the tool changes there (NIST IR 6556, 3.6.3), else where T stands, as with a change by hand.
+    Of a part of a program tell whether the whole has one (`by_m6`), and the tool `before`.
     """
-    names = {event.name for event in program.events}
-    wanted = "tool-change" if "tool-change" in names else "tool"
-    tools = np.full(program.count, -1, dtype=np.int64)
+    if by_m6 is None:
+        by_m6 = any(event.name == "tool-change" for event in program.events)
+    wanted = "tool-change" if by_m6 else "tool"
+    tools = np.full(program.count, before, dtype=np.int64)
     for event in program.events:
         if event.name == wanted:
             tools[event.index :] = int(event.value)

@@ -20,6 +20,7 @@ from pathlib import Path
 import numpy as np
 
 from tests.benchmarks.deck_sources import deck_sources
+from tests.benchmarks.long_files import long_files
 from tests.benchmarks.offsets import offsets
 from tests.benchmarks.paths import paths
 from tests.benchmarks.reading import reading
@@ -139,6 +140,7 @@ def main() -> None:
         paths,
         offsets,
         stackup,
+        long_files,
         whole_plan,
     ):
         for text in part():
