@@ -100,6 +100,7 @@ class Planner:
         return SimpleNamespace(
             findings=self.findings,
             measures=measures,
+            cases=[CASE],
             report={"readback": {"counts": self.counts}},
             failed=bool(self.findings),
         )
@@ -117,6 +118,7 @@ OPERATION = {
 }  # fmt: skip
 
 
+CASE = {"says": "if the skim stops at pass 2", "least_floor": 1.2, "load": 0.91, "kinds": [], "planned_again": False}
 MEASURE = SimpleNamespace(
     id="groove floor", file="03-A-groove.nc", value=1.2004, wanted=1.2, deviation=0.0004, says="height above the bed"
 )
@@ -271,6 +273,8 @@ def test_readback_tells_measures(planner: Planner) -> None:
     lines = [line.split() for line in result.stdout.split("\n")]
     at = lines.index(["03-A-groove.nc"])
     assert lines[at + 1] == ["groove", "floor", "1.200", "1.200", "0.000", "height", "above", "the", "bed"]
+    (row,) = [line for line in result.stdout.split("\n") if "stops at pass 2" in line]
+    assert "1.20" in row and "0.91" in row and "nothing" in row
 
 
 def test_preview_names_drawings(planner: Planner, job: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ from corepath.cli.app import app
 from corepath.cli.tables import file_table, finding_lines
 from corepath.planning import plan, prepare, write_plan
 from corepath.planning.reading import read_files
+from corepath.readback.motions import read_program
 
 COUPON = Path(__file__).parents[2] / "samples" / "coupon.toml"
 
@@ -103,3 +105,32 @@ def test_the_first_core_shows_what_plan_prints(planned) -> None:  # type: ignore
     told.append("Next: corepath readback core-plan")
     for line in [line.strip() for line in shown.splitlines() if line.strip() not in ("", "…")]:
         assert any(line in text for text in told), line
+
+
+def _places_by_pygcode(text: str) -> np.ndarray:
+    """Where each line of a file leads to, repeats left out, as the registry's package pygcode has it (n, 3)."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        pygcode = pytest.importorskip("pygcode")
+        machine = pygcode.Machine()
+        places = []
+        for line in text.splitlines():
+            machine.process_block(pygcode.Line(line).block)
+            places.append((machine.pos.X, machine.pos.Y, machine.pos.Z))
+    return _once(np.array(places))
+
+
+def _once(places: np.ndarray) -> np.ndarray:
+    keep = np.ones(len(places), dtype=bool)
+    keep[1:] = (np.abs(np.diff(places, axis=0)) > 1e-9).any(axis=1)
+    return places[keep]
+
+
+def test_an_independent_parser_comes_to_the_same_places(planned) -> None:  # type: ignore[no-untyped-def]
+    """All files as emitted, read by pygcode (a parser of others' making): a word misread by both would be needed."""
+    for made in planned.made:
+        ours = read_program(made.text, made.name).end
+        theirs = _places_by_pygcode(made.text)
+        ours = _once(ours[~np.isnan(ours).any(axis=1)])
+        assert len(ours) > 10 and len(theirs) - len(ours) in (1, 2), made.name
+        assert ours == pytest.approx(theirs[-len(ours) :], abs=1e-9), made.name
