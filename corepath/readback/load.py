@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.readback.findings import Findings
-from corepath.readback.material import Cut
+from corepath.readback.material import Cut, Grid
 from corepath.readback.measures import MeasureList
 from corepath.readback.path import Path
 from corepath.work.limit_checks import depth_of
@@ -62,27 +62,28 @@ def _sums(values: Floats) -> Floats:
     return np.concatenate((np.zeros(1), np.cumsum(values)))
 
 
-def heaviest_planned(work: Work) -> float:
+def heaviest_planned(work: Work, between: float = 0.0) -> float:
     """Largest removal of all kinds of cut that the operation was planned for, mm³/min; of those in layers, a slot.
 
-    Feeds are planned to be right for a slot as deep as a layer; the first line of a field is nearly one.
+    Feeds are planned to be right for a slot as deep as a layer; the first line of a field is nearly one. Columns
+    that stand `between` mm apart (diagonally) tell of a hole straight down at most what a cutter as much wider takes:
+    the squares of all columns that the cutter meets lie within it.
     """
     cutter, run = work.cutter, work.cutting
-    planned = [
-        one.feed * (np.pi / 4.0 * cutter.diameter**2 if one.down else one.width * one.depth) for one in cuts_of(work)
-    ]
+    disc = np.pi / 4.0 * (cutter.diameter + between) ** 2
+    planned = [one.feed * (disc if one.down else one.width * one.depth) for one in cuts_of(work)]
     if cutter.shape != "drill" and (work.deck is None or work.deck.rough > 0.0):
         planned.append(cutter.diameter * min(run.depth, depth_of(work)) * run.feed)
     return float(max(planned))
 
 
-def check_load(work: Work, path: Path, cut: Cut, measures: MeasureList, findings: Findings) -> None:
+def check_load(work: Work, path: Path, cut: Cut, grid: Grid, measures: MeasureList, findings: Findings) -> None:
     """Largest removal of one file, and where it takes more at once than any cut that it was planned for."""
     found = removal_along(path, cut)
     if not len(found.rate):
         return
     at = int(np.argmax(found.rate))
-    planned = heaviest_planned(work)
+    planned = heaviest_planned(work, float(np.hypot(grid.px, grid.py)))
     where = _spot(path, cut, int(found.share[at]))
     says = "cm³/min, the most taken at once along one diameter of way; the heaviest cut planned beside it"
     measures.take("largest removal", float(found.rate[at]) / 1e3, planned / 1e3, says, where[:2])

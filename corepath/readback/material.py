@@ -108,9 +108,14 @@ class Cut:
 
 
 def _shares(lower: Floats, upper: Floats, step: float) -> tuple[NDArray[np.int64], Floats]:
-    """First share of each piece (m + 1,), none longer than `step` unless there were too many; their lengths."""
-    long = np.sqrt(((upper - lower) ** 2).sum(axis=1))
+    """First share of each piece (m + 1,), none longer than `step` unless there were too many; their lengths.
+
+    A way straight down is one share: its columns go down at once, and not one after another.
+    """
+    way = upper - lower
+    long = np.sqrt((way**2).sum(axis=1))
     count = np.clip(np.ceil(long / max(step, 1e-3)), 1, _SHARES).astype(np.int64)
+    count[~way[:, :2].any(axis=1)] = 1
     many = float(count.sum()) / (4.0 * len(count) + _SHARES)
     if many > 100.0:
         count = np.maximum(count // int(many / 100.0 + 1.0), 1)

@@ -261,7 +261,7 @@ class Run:
         check_feeds(path, work, cutting, findings)
         measures = MeasureList(name)
         if work.setup != "D":
-            check_load(work, path, cut, measures, findings)
+            check_load(work, path, cut, stock.grid, measures, findings)
         return path, cut, measures, findings
 
     def _close(

@@ -83,3 +83,13 @@ def test_a_pass_left_out_is_too_much_at_once(plan):
     assert found.counts["load"] >= 1
     (first, *_) = [one for one in found.findings if one.kind == "load"]
     assert first.line and "cm³/min" in first.says
+
+
+def test_a_drill_is_never_too_much_for_its_own_hole(plan):
+    """Columns 1 mm apart count up to half more than the disc of a 4 mm drill: no file may be blamed for them."""
+    drilling = next(work for work in plan.works if work.holes and work.cutter.shape == "drill")
+    assert heaviest_planned(drilling) == pytest.approx(math.pi * 4 * drilling.cutting.plunge)
+    deep = plan.edited("01-A-dowels.nc", "G83 Z1 R13 Q6", "G83 Z1 R13 Q11.9").read()
+    (found,) = [one for one in deep.measures if one.id == "largest removal" and one.file.startswith("01-")]
+    assert found.value < found.wanted
+    assert deep.counts == {}
