@@ -27,7 +27,7 @@ from corepath.work.deck_cutter import choose_deck
 from corepath.work.dowel_lengths import dowel_words
 from corepath.work.holding import margin_fault, standing, with_uncut
 from corepath.work.holes import HolePart, drill_watch, hole_parts
-from corepath.work.keepoff import spared
+from corepath.work.keepoff import opened_by, spared
 from corepath.work.model import Deck, Facing, Hole, Milling, Opening, Pocket, Step, Work
 from corepath.work.pairs import Share, shares
 from corepath.work.running import FINISH_DEPTH, Asked
@@ -305,6 +305,7 @@ class _Builder:
         area = self._deck_area(finish.cutter)
         framed = job.deck.margin > 0.0
         openings = tuple(self._opening(place, top) for place in self.stack.places)
+        opened = None
         if top - lowest > FINISH_DEPTH:
             asked = Asked(1.0 - job.skim.overlap)
             need = Need("roughing the deck", ("flat", "bull", "ball"), None, 0.0, "deck", asked)
@@ -313,8 +314,13 @@ class _Builder:
                 leave = _rough_leave(top - lowest, rough.cutting.depth)
                 deck = Deck(area, surface, top, job.deck.scallop, GOUGE, leave, framed, openings=openings)
                 self._work(7, "C", "deck-rough", rough, top=top, lowest=lowest, deck=deck)
+                if top - lowest > finish.cutting.depth and self.works[-1].name == "deck-rough":
+                    opened = opened_by(self.works[-1], finish.cutting.depth - leave)
         grain = job.deck.grain_penalty
-        deck = Deck(area, surface, top, job.deck.scallop, GOUGE, 0.0, framed, grain_penalty=grain, openings=openings)
+        deck = Deck(
+            area, surface, top, job.deck.scallop, GOUGE, 0.0, framed,
+            grain_penalty=grain, openings=openings, opened=opened,
+        )  # fmt: skip
         watch = [f"hold board and rim each on its own ({job.hold.C})"]
         self._work(8, "C", "deck", finish, top=top, lowest=lowest, deck=deck, watch=watch)
 

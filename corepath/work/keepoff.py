@@ -4,7 +4,8 @@
 `CLEARANCE`; where even the collet (the widest that turns, from the tip up by the cutter's stick-out) comes as low,
 grown by the collet's radius instead. *Room*: where the axis may go: the blank with a strip round it to stand beside
 the wood in, or the inside of a frame less the cutter's radius; in both cases without the zones. *Land*: the flat part
-of the cutter's end, by which what is cut to full depth reaches beyond its axis. Bed frame of the set-up, mm.
+of the cutter's end, by which what is cut to full depth reaches beyond its axis. *Opened*: what a wider cutter has left
+no more than a layer on; in the corners between clamps and a frame there stands more. Bed frame of the set-up, mm.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.motion.cutter import Cutter
+from corepath.motion.feeds.chips import effective_diameter
 from corepath.work.model import Deck, Obstacle, Work
 
 __all__ = [
@@ -28,6 +30,7 @@ __all__ = [
     "Uncut",
     "field_of",
     "frame_of",
+    "opened_by",
     "room_of",
     "spared",
     "uncut",
@@ -44,6 +47,7 @@ BESIDE = 2.0
 
 _SPECK = 0.01  # mm²: smaller pieces come from rounding
 _QUADS = 16
+_TOUCH = 1e-6
 
 Area: TypeAlias = Polygon | MultiPolygon
 
@@ -126,11 +130,19 @@ def _boxed(area: Polygon, by: float) -> Polygon:
 
 def room_of(work: Work, plane: float | None = None) -> Area | None:
     """Where the axis may go; None where neither obstacle nor frame restricts it."""
-    zones = zone_of(work, plane)
-    framed = work.deck is not None and work.deck.framed
-    if zones is None:
-        return field_of(work) if framed else None
-    return _area(field_of(work).difference(zones)) or Polygon()
+    zones, deck = zone_of(work, plane), work.deck
+    room: BaseGeometry = field_of(work)
+    if deck is not None and deck.opened is not None:
+        room = room.intersection(deck.opened.buffer(_TOUCH - work.cutter.radius, quad_segs=4 * _QUADS))
+    elif zones is None and not (deck is not None and deck.framed):
+        return None
+    return _area(room if zones is None else room.difference(zones)) or Polygon()
+
+
+def opened_by(work: Work, above: float) -> Area | None:
+    """What a work cuts to within `above` mm of where its tip comes; None where nothing keeps it off."""
+    room = room_of(work)
+    return None if room is None else _area(room.buffer(effective_diameter(work.cutter, above) / 2.0, quad_segs=_QUADS))
 
 
 def spared(work: Work) -> Work:

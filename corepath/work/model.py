@@ -111,7 +111,8 @@ class Deck:
     round `area` is left at full height, and no cut may reach beyond `area`. `spare` is the part of `area` where
     the cutter cannot come down to the surface, for obstacles and for its own corner beside the frame.
     `grain_penalty` multiplies the minutes of lines across the grain where their direction is chosen. `openings` are
-    bores that it lays open or crosses: the feed is half there from `milling.break_through` above them on.
+    bores that it lays open or crosses: the feed is half there from `milling.break_through` above them on. `opened`:
+    where roughing left at most a layer of the cutter that finishes; its whole width stays in there.
     """
 
     area: Polygon
@@ -124,6 +125,7 @@ class Deck:
     spare: Polygon | MultiPolygon | None = None
     grain_penalty: float = 1.0
     openings: tuple[Opening, ...] = ()
+    opened: Polygon | MultiPolygon | None = None
 
 
 @dataclass(frozen=True, slots=True)

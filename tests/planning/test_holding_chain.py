@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -96,3 +97,15 @@ def test_the_read_back_finds_a_frame_or_clamp_that_is_cut(planned: Plan) -> None
     texts = {one.name: one.text for one in planned.made}
     kinds = {f.kind for f in read_files(replace(planned.prepared, works=tuple(works)), texts).findings}
     assert {"outside-area", "obstacle"} <= kinds
+
+
+def test_the_finishing_cutter_keeps_out_of_what_roughing_left_in_corners(planned: Plan) -> None:
+    """A corner of 90 degrees keeps (1 - pi/4) R² from a cutter of radius R (elementary): 3.5 deep there."""
+    rough, finish = (work for work in planned.prepared.ahead if work.deck is not None)
+    assert rough.deck is not None and finish.deck is not None and finish.deck.opened is not None
+    assert rough.cutter.radius > finish.cutter.radius + 5.0 and rough.stock_top - rough.lowest > finish.cutting.depth
+    inner = finish.deck.area
+    left = inner.difference(finish.deck.opened).intersection(Polygon([(90, 30), (120, 30), (120, 45), (90, 45)]))
+    assert left.area == pytest.approx((1.0 - math.pi / 4.0) * rough.cutter.radius**2, rel=0.01)
+    spare = finish.deck.spare
+    assert spare is not None and spare.covers(left.buffer(-0.05)), "it is told as uncut"
