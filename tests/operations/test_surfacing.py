@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from dataclasses import dataclass, replace
@@ -34,6 +35,15 @@ SHAPES = pytest.mark.parametrize(
     [FLAT, BULL, BALL, pytest.param(WIDE, marks=pytest.mark.slow)],
     ids=["flat", "bull", "ball", "wide-bull"],
 )
+BANDS = [
+    pytest.param(
+        cutter, scallop, id=f"{cutter.shape}{cutter.diameter:g}-{scallop:g}", marks=pytest.mark.slow if slow else ()
+    )
+    for cutter, scallop, slow in (
+        (FLAT, 0.05, False), (FLAT, 0.15, False), (BULL, 0.05, False), (BULL, 0.15, True),
+        (BALL, 0.05, False), (BALL, 0.15, False), (WIDE, 0.05, True), (WIDE, 0.15, True),
+    )
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -86,6 +96,16 @@ def only(programs: tuple[Program, ...]) -> Program:
     return made
 
 
+def planned(cutter: Cutter, *, rough: float = 0.0, depth: float = 3.0, scallop: float = 0.05) -> Program:
+    """The one program over the hill."""
+    return _planned(cutter, rough, depth, scallop)
+
+
+@functools.cache
+def _planned(cutter: Cutter, rough: float, depth: float, scallop: float) -> Program:
+    return only(surfacing.plan(make_work(cutter, rough=rough, depth=depth, scallop=scallop)))
+
+
 def left_at(moves: tuple[Move, ...], cutter: Cutter, x: Array, y: Array) -> Array:
     """Height that straight moves leave at the places: exact, by golden section on each move in reach.
 
@@ -132,11 +152,10 @@ def places() -> tuple[Array, Array]:
     return np.concatenate([x for x, _ in parts]), np.concatenate([y for _, y in parts])
 
 
-@SHAPES
-@pytest.mark.parametrize("scallop", [0.05, 0.15])
+@pytest.mark.parametrize(("cutter", "scallop"), BANDS)
 def test_finish_leaves_the_deck_within_its_band(cutter: Cutter, scallop: float) -> None:
     """Below, the board is thinner than designed; above, a thin skin prints the ridges."""
-    made = only(surfacing.plan(make_work(cutter, scallop=scallop)))
+    made = planned(cutter, scallop=scallop)
     x, y = places()
     left = left_at(made.moves, cutter, x, y) - height(x, y)
     assert left.min() > -0.01
@@ -169,7 +188,7 @@ def test_level_step_agrees_with_the_formula_of_handbooks() -> None:
 def test_moves_keep_to_the_rules_of_a_pass(cutter: Cutter, rough: float) -> None:
     """A rapid sideways below the clear height or a plunge into the blank breaks the cutter or burns the wood."""
     work = make_work(cutter, rough=rough)
-    made = only(surfacing.plan(work))
+    made = planned(cutter, rough=rough)
     assert made.stem == ("07-C-deck-rough" if rough else "08-C-deck")
     (stretch,) = made.passes
     for end in (stretch.moves[0], stretch.moves[-1]):
@@ -192,7 +211,7 @@ def test_moves_keep_to_the_rules_of_a_pass(cutter: Cutter, rough: float) -> None
 @pytest.mark.parametrize("depth", [1.5, 3.0])
 def test_roughing_leaves_no_less_and_little_more_than_asked(cutter: Cutter, depth: float) -> None:
     """Less left, and finishing has nothing to clean; more than a layer above it, and finishing is overloaded."""
-    made = only(surfacing.plan(make_work(cutter, rough=0.5, depth=depth)))
+    made = planned(cutter, rough=0.5, depth=depth)
     x, y = places()
     left = left_at(made.moves, cutter, x, y) - height(x, y)
     assert left.min() > 0.5 - 0.02
@@ -228,7 +247,7 @@ def depths(made: Program) -> list[tuple[Move, Move, float]]:
 @SHAPES
 def test_no_move_of_roughing_takes_more_than_a_layer(cutter: Cutter) -> None:
     """A cut deeper than the cutter takes stalls it, a rapid or a plunge into wood breaks or burns it."""
-    for before, move, deepest in depths(only(surfacing.plan(make_work(cutter, rough=0.5, depth=2.0)))):
+    for before, move, deepest in depths(planned(cutter, rough=0.5, depth=2.0)):
         assert deepest <= 2.0 + 0.3
         if move.kind is Kind.RAPID:
             assert deepest == 0.0
@@ -256,7 +275,7 @@ def test_roughing_a_basin_enters_by_ramps(cutter: Cutter) -> None:
 
 def test_the_same_work_gives_the_same_moves() -> None:
     """Paper and file could not be matched if a second run moved otherwise."""
-    assert surfacing.plan(make_work(BULL)) == surfacing.plan(make_work(BULL))
+    assert only(surfacing.plan(make_work(FLAT))) == planned(FLAT)
 
 
 CLAMPS = (Obstacle(box(90.2, 40.3, 130, 70), 20.0), Obstacle(box(-60.3, -60, -39.8, -30.3), 20.0))
@@ -281,8 +300,17 @@ SPARING = {
 }
 
 
-@pytest.mark.parametrize("cutter", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
-@pytest.mark.parametrize("sparing", SPARING.values(), ids=SPARING.keys())
+@pytest.mark.parametrize(
+    ("cutter", "sparing"),
+    [
+        pytest.param(
+            cutter, sparing, id=f"{cutter.shape}-{name}",
+            marks=pytest.mark.slow if cutter is BULL and name != "frame and clamp" else (),
+        )
+        for cutter in (FLAT, BULL, BALL)
+        for name, sparing in SPARING.items()
+    ],
+)  # fmt: skip
 def test_beside_clamps_and_inside_a_frame_the_deck_is_whole(cutter: Cutter, sparing: dict[str, Any]) -> None:
     """A clamp or the frame it stands on would be hit, or more of the deck left uncut than said."""
     work = beside(cutter, **sparing)
