@@ -13,6 +13,7 @@ import typer
 
 from corepath import __version__
 from corepath.cli.check import check
+from corepath.cli.guard import WELL, WRONG, as_dict, as_json, say
 from corepath.cli.new import new
 from corepath.cli.plan import plan
 from corepath.cli.preview import preview
@@ -21,6 +22,7 @@ from corepath.cli.record import record
 from corepath.cli.record_options import RecordCommand
 from corepath.cli.restart import restart
 from corepath.cli.template import template
+from corepath.errors import Fault
 
 __all__ = ["app", "run"]
 
@@ -58,4 +60,19 @@ def run() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
+    if "--json" in sys.argv[1:]:
+        _run_for_a_program()
     app(prog_name="corepath")
+
+
+def _run_for_a_program() -> None:
+    """The same with `--json`: what was typed wrong is told as JSON too, as the only thing on stdout."""
+    try:
+        code = app(prog_name="corepath", standalone_mode=False)
+    except Exception as error:
+        message = getattr(error, "format_message", None)
+        if message is None:
+            raise
+        say(as_json({"faults": [as_dict(Fault("", message()))]}))
+        raise SystemExit(WRONG) from None
+    raise SystemExit(code if isinstance(code, int) else WELL)

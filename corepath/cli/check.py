@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from corepath.cli.completing import jobs
 from corepath.cli.guard import as_json, end, guarded, say
 
 if TYPE_CHECKING:
@@ -16,18 +17,23 @@ __all__ = ["check"]
 
 
 def check(
-    job: Annotated[Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)],
+    job: Annotated[
+        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs)
+    ],
     suggest: Annotated[
         bool, typer.Option("--suggest", help="Print job values that pass with the widest margin.")
     ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print the report as JSON instead of tables.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No hint of the next command.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")] = False,
 ) -> None:
     """Print the stack-up table, window first, and what would mend it."""
     with guarded(json_wanted=json, job=job):
-        from corepath.planning import check_report, prepare, suggestion, write_measuring
+        from corepath.cli.progress import showing
 
-        prepared = prepare(job)
+        with showing(quiet or json) as progress:
+            from corepath.planning import check_report, prepare, suggestion, write_measuring
+
+            prepared = prepare(job, progress)
         template = write_measuring(prepared, job)
         if json:
             report = check_report(prepared)

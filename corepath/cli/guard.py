@@ -16,7 +16,7 @@ import typer
 
 from corepath.errors import CorepathError, Fault, InputError
 
-__all__ = ["WELL", "WRONG", "as_json", "end", "guarded", "in_letters_of", "say"]
+__all__ = ["WELL", "WRONG", "as_dict", "as_json", "end", "guarded", "in_letters_of", "say"]
 
 WELL, FAILED, WRONG, INTERRUPTED = 0, 1, 2, 130
 _TRACE = "COREPATH_TRACEBACK"
@@ -78,6 +78,8 @@ def guarded(*, json_wanted: bool = False, job: Path | None = None) -> Iterator[N
         raise typer.Exit(INTERRUPTED) from None
     except InputError as error:
         _tell(error.faults, json_wanted, job, "; nothing has been written")
+        if job is not None and not json_wanted:
+            say(_next(error.faults, job), error=True)
         raise typer.Exit(WRONG) from None
     except MemoryError:
         _tell([Fault("", "not enough memory for a job of this size")], json_wanted, None)
@@ -99,14 +101,25 @@ def guarded(*, json_wanted: bool = False, job: Path | None = None) -> Iterator[N
         raise typer.Exit(WRONG) from None
 
 
+def _next(faults: Sequence[Fault], job: Path) -> str:
+    """What to type next: `new` where there is no such job, else `check` once the files named are mended."""
+    from corepath.cli.tables import next_command
+
+    if not job.exists():
+        return "Next: name a job that is there, or " + next_command("new", job).replace("Next: ", "begin it: ")
+    files = dict.fromkeys(Path(fault.file).name for fault in faults if fault.file)
+    return next_command("check", job, first=f"mend {', '.join(files)}" if files else "mend what was typed")
+
+
 def _tell(faults: Sequence[Fault], json_wanted: bool, job: Path | None, after: str = "") -> None:
     if json_wanted:
-        say(as_json({"faults": [_as_dict(fault) for fault in faults]}))
+        say(as_json({"faults": [as_dict(fault) for fault in faults]}))
     else:
         say(_text(faults, job, after), error=True)
 
 
-def _as_dict(fault: Fault) -> dict[str, Any]:
+def as_dict(fault: Fault) -> dict[str, Any]:
+    """A fault as it stands in `{"faults": […]}`."""
     return {
         "key": fault.key,
         "says": fault.says,

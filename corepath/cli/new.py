@@ -7,32 +7,43 @@ from typing import Annotated
 
 import typer
 
-from corepath.cli.guard import guarded, say
+from corepath.cli.guard import as_json, guarded, say
+from corepath.cli.progress import Progress
 
 __all__ = ["new"]
 
 
 def new(
     name: Annotated[Path, typer.Argument(metavar="NAME.toml", help="The job file to write.", show_default=False)],
+    json: Annotated[bool, typer.Option("--json", help="Print the names of the files as JSON.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Only the names of the files; no progress.")] = False,
 ) -> None:
     """Write a commented starter job; never overwrites."""
-    with guarded():
+    with guarded(json_wanted=json):
+        from corepath.cli.progress import showing
         from corepath.cli.tables import next_command
         from corepath.job.starter import write_starter
 
         title = write_starter(name)
+        with showing(quiet or json) as progress:
+            measuring = _measuring(name, progress)
+        if json:
+            say(as_json({"file": str(name), "title": title, "measuring": str(measuring) if measuring else None}))
+            return
+        if quiet:
+            say("\n".join(f"Wrote {path}" for path in (name, measuring) if path is not None))
+            return
         say(f'Wrote {name}, "{title}". Change it to your board; it plans as it is.')
-        template = _measuring(name)
-        if template is not None:
-            say(f"Wrote {template}: where to measure the blank.")
+        if measuring is not None:
+            say(f"Wrote {measuring}: where to measure the blank.")
             say("When the board is yours, delete it: check then chooses places for it.")
         say(next_command("check", name))
 
 
-def _measuring(job: Path) -> Path | None:
+def _measuring(job: Path, progress: Progress) -> Path | None:
     """The list of places to measure, or None where there was one before or it cannot be written."""
     from corepath.planning import measuring_path, prepare, write_measuring
 
     if measuring_path(job).exists():
         return None
-    return write_measuring(prepare(job), job)
+    return write_measuring(prepare(job, progress), job)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from corepath.cli.completing import jobs
 from corepath.cli.guard import as_json, end, guarded, say
 
 if TYPE_CHECKING:
@@ -17,7 +18,9 @@ __all__ = ["plan"]
 
 
 def plan(
-    job: Annotated[Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)],
+    job: Annotated[
+        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs)
+    ],
     output: Annotated[
         Path | None,
         typer.Option(
@@ -36,12 +39,14 @@ def plan(
     """Write G-code, read back, with drawings and a report."""
     with guarded(json_wanted=json, job=job):
         from corepath.cli.progress import showing
-        from corepath.planning import plan as make_plan
-        from corepath.planning import prepare, write_plan
 
         folder = output if output is not None else Path(f"{job.stem}-plan")
         with showing(quiet or json) as progress:
-            made = make_plan(prepare(job), progress=progress, despite_failures=despite_failures, bodies=stl)
+            from corepath.planning import plan as make_plan
+            from corepath.planning import prepare, within, write_plan
+
+            prepared = prepare(job, within(progress, 0.0, 0.1))
+            made = make_plan(prepared, progress=progress, despite_failures=despite_failures, bodies=stl)
             written = write_plan(made, folder)
         if json:
             say(as_json(made.report))
@@ -116,4 +121,4 @@ def _next(made: Plan, job: Path, folder: Path, despite_failures: bool) -> str:
     if made.failed and not despite_failures:
         return "\n" + next_command("check", job, first="mend the job")
     open_it = f"Open {folder / 'sheet.html'} in a browser, or print it: it leads through the work."
-    return f"\n{wrapped(open_it)}\n" + next_command("readback", folder)
+    return f"\n{wrapped(open_it)}\n" + next_command("record", job, first="cut and measure as it says")

@@ -7,13 +7,16 @@ from typing import Annotated
 
 import typer
 
+from corepath.cli.completing import jobs
 from corepath.cli.guard import as_json, guarded, say
 
 __all__ = ["preview"]
 
 
 def preview(
-    job: Annotated[Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)],
+    job: Annotated[
+        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs)
+    ],
     output: Annotated[
         Path | None,
         typer.Option(
@@ -27,12 +30,14 @@ def preview(
     with guarded(json_wanted=json, job=job):
         from corepath.cli.progress import showing
         from corepath.cli.tables import next_command
-        from corepath.planning import prepare
-        from corepath.planning import preview as make_preview
 
         folder = output if output is not None else Path(f"{job.stem}-preview")
         with showing(quiet or json) as progress:
-            names = make_preview(prepare(job), folder, progress=progress).written
+            from corepath.planning import prepare, within
+            from corepath.planning import preview as make_preview
+
+            prepared = prepare(job, within(progress, 0.0, 0.1))
+            names = make_preview(prepared, folder, progress=progress).written
         if json:
             say(as_json({"folder": str(folder), "drawings": names}))
             return

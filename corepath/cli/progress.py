@@ -1,16 +1,23 @@
-"""Progress on stderr while a command works, only where a person watches a terminal."""
+"""Progress on stderr while a command works, only where a person watches a terminal.
+
+A bar with what is being done and the time that is likely left, counted down between one step and the next; on a
+terminal that knows no control codes (`TERM=dumb`) a line now and then. Nothing in a pipe.
+"""
 
 from __future__ import annotations
 
+import os
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-__all__ = ["showing", "time_left"]
+__all__ = ["Clock", "Progress", "showing", "time_left"]
 
 Progress = Callable[[str, float], None]
 
 _EARLY = 0.1  # of the whole; a guess made before is worth nothing
+_APART = 1.0  # seconds between two lines on a plain terminal
 
 
 def _silent(says: str, share: float) -> None:
@@ -19,10 +26,29 @@ def _silent(says: str, share: float) -> None:
 
 def time_left(elapsed: float, share: float) -> str:
     """The time that is likely left, in words; `elapsed` in seconds, `share` of the work done, 0 to 1."""
-    if share < _EARLY:
-        return ""
-    left = elapsed * (1.0 - share) / share
+    return "" if share < _EARLY else _words(elapsed * (1.0 - share) / share)
+
+
+def _words(left: float) -> str:
     return f"about {left:.0f} s left" if left < 90.0 else f"about {left / 60.0:.0f} min left"
+
+
+class Clock:
+    """The time likely left: guessed at each step, counted down from there, at least a second until the next step."""
+
+    def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
+        self.now = now
+        self.begun = now()
+        self.end: float | None = None
+
+    def at(self, share: float) -> None:
+        """A step begins, with this share of the work done."""
+        now = self.now()
+        self.end = now + (now - self.begun) * (1.0 - share) / share if share >= _EARLY else None
+
+    def left(self) -> str:
+        """In words; nothing before it can be guessed."""
+        return "" if self.end is None else _words(max(self.end - self.now(), 1.0))
 
 
 @contextmanager
@@ -30,19 +56,48 @@ def showing(quiet: bool) -> Iterator[Progress]:
     """A function to call with what is being done and the share done, 0 to 1."""
     if quiet or not sys.stderr.isatty():
         yield _silent
-        return
-    import time
+    elif os.environ.get("TERM") == "dumb":
+        yield _line_by_line()
+    else:
+        with _bar() as show:
+            yield show
 
+
+def _line_by_line() -> Progress:
+    clock, told = Clock(), 0.0
+
+    def show(says: str, share: float) -> None:
+        nonlocal told
+        clock.at(share)
+        since = clock.now() - clock.begun
+        if since - told < _APART:
+            return
+        told = since
+        print(", ".join(part for part in (says, clock.left()) if part), file=sys.stderr, flush=True)
+
+    return show
+
+
+@contextmanager
+def _bar() -> Iterator[Progress]:
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn
+    from rich.progress import BarColumn, Progress, ProgressColumn, Task, TextColumn
+    from rich.text import Text
 
-    begun = time.monotonic()
-    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TextColumn("{task.fields[left]}"))
+    clock = Clock()
+
+    class Left(ProgressColumn):
+        """Drawn anew with each refresh, so that it counts down while a step takes its time."""
+
+        def render(self, task: Task) -> Text:
+            return Text(clock.left())
+
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(bar_width=24), Left())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("reading the job", total=1.0, left="")
+        task = bar.add_task("reading the job", total=1.0)
 
         def show(says: str, share: float) -> None:
-            left = time_left(time.monotonic() - begun, share)
-            bar.update(task, description=says, completed=share, left=left)
+            clock.at(share)
+            bar.update(task, description=says, completed=share)
 
         yield show

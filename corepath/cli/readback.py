@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from corepath.cli.completing import plans
 from corepath.cli.guard import as_json, end, guarded, say
 
 if TYPE_CHECKING:
+    from corepath.planning import Reading
     from corepath.planning.foreign_options import Asked
 
 __all__ = ["readback"]
@@ -23,13 +25,16 @@ _FILE = "With a single FILE"
 
 def readback(
     target: Annotated[
-        Path, typer.Argument(metavar="DIR|FILE", help="The folder of a plan, or one file.", show_default=False)
+        Path,
+        typer.Argument(
+            metavar="DIR|FILE", help="The folder of a plan, or one file.", show_default=False, autocompletion=plans
+        ),
     ],
     stl: Annotated[
         bool, typer.Option("--stl", help="Write the core after each set-up into DIR/solid, as the files leave it.")
     ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print the report as JSON instead of text.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no hint of what is next.")] = False,
     blank: Annotated[
         str | None,
         typer.Option(metavar="LxWxT", help="Its blank, mm, as 1280x420x16.", rich_help_panel=_FILE, show_default=False),
@@ -85,7 +90,7 @@ def readback(
             from corepath.planning.foreign_options import Asked
 
             asked = Asked(blank, cutter or [], zero or "middle,top", units, cell, spoil_board, rapid, accel, spin_up)
-            _file(target, asked, output, stl, json)
+            _file(target, asked, output, stl, json, quiet)
         else:
             _only_for_files({"--blank": blank, "--cutter": cutter, "--zero": zero, "--units": units, "-o": output})
             _folder(target, stl, json, quiet)
@@ -93,9 +98,10 @@ def readback(
 
 def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
     from corepath.cli.progress import showing
-    from corepath.planning import read_folder, write_solids
 
     with showing(quiet or json) as progress:
+        from corepath.planning import read_folder, write_solids
+
         reading = read_folder(folder, progress=progress)
         bodies = write_solids(reading, folder).written if stl else ()
     if json:
@@ -111,10 +117,23 @@ def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
     say(f"\n{finding_lines(reading.findings, counts)}")
     if bodies:
         say(wrapped(f"The core after each set-up: {', '.join(bodies)}"))
-    if not quiet and not reading.failed:
-        first = reading.measures[0].file if reading.measures else "the first file"
-        say(f"\nThe files in {folder} do what the job asks.\nNext: run {first} at the machine.")
+    if not quiet:
+        say(_next(folder, reading))
     end(reading.failed)
+
+
+def _next(folder: Path, reading: Reading) -> str:
+    from corepath.cli.tables import next_command, next_steps
+    from corepath.planning.next_record import record_words
+
+    if not reading.failed:
+        first = reading.measures[0].file if reading.measures else "the first file"
+        step = next_steps(f"run {first} at the machine", record_words(folder, first))
+        return f"\nThe files in {folder} do what the job asks.\n{step}"
+    job = record_words(folder, "")
+    if job is None:
+        return "\nDo not run them.\nNext: plan the job again."
+    return "\nDo not run them.\n" + next_command("plan", job[1], "-o", folder)
 
 
 def _only_for_files(given: dict[str, object]) -> None:
@@ -128,19 +147,22 @@ def _only_for_files(given: dict[str, object]) -> None:
         raise InputError(faults)
 
 
-def _file(path: Path, asked: Asked, output: Path | None, stl: bool, json: bool) -> None:
+def _file(path: Path, asked: Asked, output: Path | None, stl: bool, json: bool, quiet: bool) -> None:
+    from corepath.cli.progress import showing
     from corepath.errors import Fault, InputError
-    from corepath.planning.foreign import read_file, write_depths
 
     if stl:
         raise InputError([Fault("--stl", "goes with a plan's folder, not with a single file")])
-    reading = read_file(path, asked)
-    drawn = write_depths(reading, output) if output is not None else None
+    with showing(quiet or json) as progress:
+        from corepath.planning.foreign import read_file, write_depths
+
+        reading = read_file(path, asked, progress)
+        drawn = write_depths(reading, output) if output is not None else None
     if json:
         say(as_json(reading.report))
         end(reading.failed)
     from corepath.cli.foreign_table import foreign_table, mend_lines
-    from corepath.cli.tables import finding_lines, wrapped
+    from corepath.cli.tables import finding_lines, next_command, wrapped
 
     found = reading.found
     say(f"{foreign_table(reading.report)}\n\n{finding_lines(list(found.findings), found.counts)}")
@@ -148,4 +170,22 @@ def _file(path: Path, asked: Asked, output: Path | None, stl: bool, json: bool) 
         say(f"\nWhat to do:\n{mend_lines(list(found.counts))}")
     if drawn is not None:
         say(wrapped(f"Depths drawn: {drawn}"))
+    if not quiet and reading.failed:
+        say("\n" + next_command("readback", path, *_options(asked, output), first="mend it"))
+    elif not quiet:
+        say("\n" + wrapped("Next: hold the figures against what it is to do, then run it once in the air."))
     end(reading.failed)
+
+
+def _options(asked: Asked, output: Path | None) -> list[str]:
+    """The options as they were typed, but for those that say what holds anyway."""
+    from corepath.planning.foreign_options import Asked
+
+    held = Asked(None, (), "middle,top")
+    words: list[str] = []
+    for name, value in asked._asdict().items():
+        if value == getattr(held, name) or value is None:
+            continue
+        for one in value if name == "cutter" else (value,):
+            words += [f"--{name.replace('_', '-')}", f"{one:g}" if isinstance(one, float) else str(one)]
+    return [*words, *(("-o", str(output)) if output is not None else ())]

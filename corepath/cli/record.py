@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from corepath.cli.completing import castings, cutters, jobs, operations, stages
 from corepath.cli.guard import as_json, guarded, say
 from corepath.cli.record_options import entries_from
 
@@ -20,7 +21,9 @@ _Words = list[str] | None
 
 
 def record(
-    job: Annotated[Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)],
+    job: Annotated[
+        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs)
+    ],
     thickness: Annotated[
         _Words, typer.Option(metavar="X Y T", help="Thickness of the blank at a place of the board.")
     ] = None,
@@ -31,21 +34,29 @@ def record(
         _Words, typer.Option(metavar="X Y D", help="Depth of the groove below the raw top, by depth gauge.")
     ] = None,
     pocket_depth: Annotated[
-        _Words, typer.Option(metavar="NAME D", help="Depth of a plug's pocket below the raw top.")
+        _Words,
+        typer.Option(metavar="NAME D", autocompletion=castings, help="Depth of a plug's pocket below the raw top."),
     ] = None,
     fill: Annotated[
         _Words,
         typer.Option(
             metavar="NAME P",
+            autocompletion=castings,
             help="After the cure: how far the resin lies below the raw top at its lowest point; minus: proud.",
         ),
     ] = None,
     top_up: Annotated[
         _Words,
-        typer.Option(metavar="NAME G", help="A second pour: grams poured, or as 1.2mm by how much it was raised."),
+        typer.Option(
+            metavar="NAME G",
+            autocompletion=castings,
+            help="A second pour: grams poured, or as 1.2mm by how much it was raised.",
+        ),
     ] = None,
-    void: Annotated[_Words, typer.Option(metavar="NAME", help="A void was found in this casting.")] = None,
-    leak: Annotated[_Words, typer.Option(metavar="NAME", help="This casting leaked.")] = None,
+    void: Annotated[
+        _Words, typer.Option(metavar="NAME", autocompletion=castings, help="A void was found in this casting.")
+    ] = None,
+    leak: Annotated[_Words, typer.Option(metavar="NAME", autocompletion=castings, help="This casting leaked.")] = None,
     stop: Annotated[
         str | None,
         typer.Option(metavar="PASS", help="The pass of the skim after which all castings showed all round."),
@@ -54,6 +65,7 @@ def record(
         _Words,
         typer.Option(
             metavar="OPERATION HEIGHT",
+            autocompletion=operations,
             help="Height of the touched face above the bed: with Z zero on the bed what the control shows on the "
             "face, with Z zero on the face what it shows on the bed, without its sign.",
         ),
@@ -66,10 +78,15 @@ def record(
     ] = None,
     stage: Annotated[
         str | None,
-        typer.Option(metavar="STAGE", help="Of a width or moisture: blank, A, cast, B, inserts or C, if not now."),
+        typer.Option(
+            metavar="STAGE",
+            autocompletion=stages,
+            help="Of a width or moisture: blank, A, cast, B, inserts or C, if not now.",
+        ),
     ] = None,
     coupon_diameter: Annotated[
-        _Words, typer.Option(metavar="NUMBER D", help="Coupon: true diameter that a cutter cuts.")
+        _Words,
+        typer.Option(metavar="NUMBER D", autocompletion=cutters, help="Coupon: true diameter that a cutter cuts."),
     ] = None,
     coupon_z: Annotated[
         str | None,
@@ -83,7 +100,12 @@ def record(
         typer.Option(metavar="W", help="Coupon: width its groove should have; this job's groove if not given."),
     ] = None,
     cut: Annotated[
-        _Words, typer.Option(metavar="OPERATION", help="This operation is done, such as groove or skim-pass-3.")
+        _Words,
+        typer.Option(
+            metavar="OPERATION",
+            autocompletion=operations,
+            help="This operation is done, such as groove or skim-pass-3.",
+        ),
     ] = None,
     correct: Annotated[
         str | None,
@@ -97,7 +119,7 @@ def record(
     ] = None,
     note: Annotated[str | None, typer.Option(metavar="TEXT", help="A remark kept with the entries.")] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of tables.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Do not say what to measure next.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress; do not say what to measure next.")] = False,
 ) -> None:
     """Add what was measured; alone: show what to measure next.
 
@@ -113,19 +135,24 @@ def record(
     typed = {option: list(words) for option, words in several.items() if words}
     typed |= {option: [word] for option, word in single.items() if word is not None}
     with guarded(json_wanted=json, job=job):
-        from corepath.cli.record_run import known_facts, read_record, refuse_options, what_it_means
+        from corepath.cli.progress import showing
 
-        facts = known_facts(job)
-        held, path = read_record(job)
-        common = {"date": date, "note": note, "corrects": correct}
-        refuse_options(typed, after_skim=after_skim, stage=stage, common=common)
-        entries = entries_from(typed, scale=facts.scale, after_skim=after_skim, common=common)
-        added = _added(held, entries, facts, stage, path) if entries else held
+        with showing(quiet or json) as progress:
+            from corepath.cli.record_run import known_facts, read_record, refuse_options, what_it_means
+            from corepath.planning import within
+
+            facts = known_facts(job, within(progress, 0.0, 0.5))
+            held, path = read_record(job)
+            common = {"date": date, "note": note, "corrects": correct}
+            refuse_options(typed, after_skim=after_skim, stage=stage, common=common)
+            entries = entries_from(typed, scale=facts.scale, after_skim=after_skim, common=common)
+            added = _added(held, entries, facts, stage, path) if entries else held
+            means = what_it_means(job, within(progress, 0.5, 1.0))
         if json:
-            say(as_json(_report(added, facts, path, len(entries)) | {"means": what_it_means(job)}))
+            say(as_json(_report(added, facts, path, len(entries)) | {"means": means}))
             return
         _show(added, facts, path, len(entries), quiet)
-        for line in what_it_means(job):
+        for line in means:
             say(line)
 
 
@@ -167,7 +194,7 @@ def _entry_dict(held: Record, entry: Any) -> dict[str, Any]:
 
 def _show(held: Record, facts: JobFacts, path: Path, added: int, quiet: bool) -> None:
     from corepath.cli.record_run import record_rows
-    from corepath.cli.tables import record_table, wrapped
+    from corepath.cli.tables import next_command, record_table, wrapped
     from corepath.job.record_next import next_measurements
 
     if added:
@@ -184,7 +211,11 @@ def _show(held: Record, facts: JobFacts, path: Path, added: int, quiet: bool) ->
     if quiet:
         return
     say("\nNext:")
-    for line in next_measurements(facts, held.settled()):
+    steps = next_measurements(facts, held.settled())
+    if added and any("corepath record" in step for step in steps):
+        say("- Plan what lies ahead for the core as it is now:")
+        say(f"    {next_command('plan', facts.file).removeprefix('Next: ')}")
+    for line in steps:
         words, command, options = line.partition("corepath record ")
         say(wrapped(f"- {words}"))
         if command:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from corepath.cli.progress import Progress
 from corepath.cli.record_options import Typed
 from corepath.errors import CorepathError, Fault, InputError
 from corepath.job.load import read_job
@@ -17,12 +18,12 @@ from corepath.stackup.record_facts import facts_of
 __all__ = ["known_facts", "read_record", "record_rows", "refuse_options", "what_it_means"]
 
 
-def known_facts(job: Path) -> JobFacts:
+def known_facts(job: Path, progress: Progress) -> JobFacts:
     """The facts of a job file, with its geometry where that can be made out. Raises InputError without a job."""
     from corepath.planning import prepare
 
     try:
-        prepared = prepare(job)
+        prepared = prepare(job, progress)
         return facts_of(prepared.job, str(job), prepared.board, prepared.stackup.skim)
     except CorepathError:
         found, faults = read_job(job)
@@ -59,7 +60,7 @@ def refuse_options(typed: Typed, *, after_skim: bool, stage: str | None, common:
         raise InputError(faults)
 
 
-def what_it_means(job: Path) -> list[str]:
+def what_it_means(job: Path, progress: Progress) -> list[str]:
     """What the record makes of the plan: figures that disagree, castings too low, checks that fail now, what is left.
 
     Empty where all is well, and where the job itself is wrong, which `check` tells.
@@ -68,7 +69,7 @@ def what_it_means(job: Path) -> list[str]:
     from corepath.planning import prepare
 
     try:
-        prepared = prepare(job)
+        prepared = prepare(job, progress)
     except CorepathError:
         return []
     lines = [wrapped(f"caution: {line}") for line in prepared.doubts]

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from corepath.cli.completing import programs
 from corepath.cli.guard import as_json, end, guarded, say
 
 if TYPE_CHECKING:
@@ -16,7 +17,12 @@ __all__ = ["restart"]
 
 
 def restart(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="The .nc file that was broken off.", show_default=False)],
+    file: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FILE", help="The .nc file that was broken off.", show_default=False, autocompletion=programs
+        ),
+    ],
     from_line: Annotated[
         int, typer.Option("--from-line", metavar="N", help="First line that is still to be cut.", show_default=False)
     ],
@@ -27,17 +33,23 @@ def restart(
         ),
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print what was made as JSON instead of text.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Only the name of the file and cautions.")] = False,
 ) -> None:
     """Write a program that goes on from a line of FILE."""
     with guarded(json_wanted=json):
-        from corepath.planning.restart import default_name, write_restart
-        from corepath.planning.restart import restart as make_restart
+        from corepath.cli.progress import showing
 
-        made = make_restart(file, from_line)
+        with showing(quiet or json) as progress:
+            from corepath.planning.restart import default_name, write_restart
+            from corepath.planning.restart import restart as make_restart
+
+            made = make_restart(file, from_line, progress)
         target = output if output is not None else default_name(file, from_line)
         if not made.findings:
             write_restart(made, target)
-        say(as_json(_as_dict(made, target)) if json else _told(made, target))
+        say(as_json(_as_dict(made, target)) if json else _told(made, target, quiet))
+        if not (json or quiet or made.findings):
+            say(_next(file, target))
         end(bool(made.findings))
 
 
@@ -59,7 +71,7 @@ def _as_dict(made: Restart, target: Path) -> dict[str, Any]:
     }
 
 
-def _told(made: Restart, target: Path) -> str:
+def _told(made: Restart, target: Path, quiet: bool) -> str:
     from textwrap import indent
 
     from corepath.cli.tables import wrapped
@@ -80,9 +92,8 @@ def _told(made: Restart, target: Path) -> str:
     return "\n".join(
         [
             f"Wrote {target}",
-            *(indent(wrapped(text, 78), "  ") for text in said),
+            *(indent(wrapped(text, 78), "  ") for text in ([] if quiet else said)),
             wrapped(_FIRST),
-            wrapped(_then(target)),
         ]
     )
 
@@ -94,5 +105,9 @@ _FIRST = (
 )
 
 
-def _then(target: Path) -> str:
-    return f"Next: read the head of {target}, run it once in the air, then at the machine."
+def _next(file: Path, target: Path) -> str:
+    from corepath.cli.tables import next_steps
+    from corepath.planning.next_record import record_words
+
+    first = f"read the head of {target}, run it once in the air, then at the machine"
+    return next_steps(first, record_words(file.parent, file.name))

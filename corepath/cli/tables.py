@@ -30,6 +30,7 @@ __all__ = [
     "measure_table",
     "new_table",
     "next_command",
+    "next_steps",
     "record_table",
     "rendered",
     "wrapped",
@@ -222,6 +223,13 @@ def next_command(*words: object, first: str = "") -> str:
     return f"Next: {before}{shlex.join(['corepath', *(str(word) for word in words)])}"
 
 
+def next_steps(first: str, words: Sequence[str] | None) -> str:
+    """What is to be done next and, on a line of its own, the command to type after it, where there is one."""
+    if words is None:
+        return wrapped(f"Next: {first}.")
+    return wrapped(f"Next: {first}, then:") + f"\n    {shlex.join(['corepath', *words])}"
+
+
 def _remark(check: CheckRow) -> str:
     lines = ["", wrapped(f"{check.verdict}: {check.id} ({check.where}): {check.says}")]
     if check.mend:
@@ -265,4 +273,4 @@ def rendered(table: Table) -> str:
     )
     with console.capture() as capture:
         console.print(table)
-    return "\n".join(line.rstrip() for line in capture.get().strip("\n").split("\n"))
+    return "\n".join(line.rstrip() for line in capture.get().split("\n")).strip("\n")

@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from corepath.cli.completing import jobs
 from corepath.cli.guard import as_json, guarded, say
 
 __all__ = ["template"]
@@ -28,7 +29,9 @@ class Face(StrEnum):
 
 
 def template(
-    job: Annotated[Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)],
+    job: Annotated[
+        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs)
+    ],
     output: Annotated[
         Path, typer.Option("-o", "--output", metavar="F", help="File to write: F.dxf or F.svg.", show_default=False)
     ],
@@ -41,22 +44,27 @@ def template(
         Paper | None, typer.Option("--tile", help="Pages of this paper beside it, to be joined.", show_default=False)
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the names of the files as JSON.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Only the names of the files.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Only the names of the files; no progress.")] = False,
 ) -> None:
     """Write a template at full size: of the board or of its form.
 
     Along the arc of the laid-up board; with --flat as the core lies; with --form ribs and spacers.
     """
     with guarded(json_wanted=json, job=job):
+        from corepath.cli.progress import showing
         from corepath.cli.tables import next_command
         from corepath.errors import Fault, InputError
-        from corepath.planning import prepare
-        from corepath.planning.template import template_of, write_template
 
         if flat and form:
             raise InputError([Fault("", "--flat and --form are different drawings", allowed="one of them")])
-        made = template_of(prepare(job), flat=flat, form=form, on=on.value)
-        written = write_template(made, output, tile.value if tile is not None else None)
+        with showing(quiet or json) as progress:
+            from corepath.planning import prepare, within
+            from corepath.planning.template import template_of, write_template
+
+            prepared = prepare(job, within(progress, 0.0, 0.7))
+            progress("the drawing", 0.7)
+            made = template_of(prepared, flat=flat, form=form, on=on.value)
+            written = write_template(made, output, tile.value if tile is not None else None)
         if json:
             say(as_json({"files": [str(path) for path in written], "says": list(made.says)}))
             return

@@ -11,6 +11,7 @@ import numpy as np
 from corepath.errors import Fault, InputError, OutputError
 from corepath.job.writing import replace_file
 from corepath.planning.foreign_options import Asked, bench_of
+from corepath.planning.progress import Progress, quiet
 from corepath.readback.foreign import Foreign, Spot, read_foreign
 from corepath.readback.material import NOWHERE
 from corepath.readback.source import FileSource
@@ -39,12 +40,13 @@ class ForeignReading:
         return {"sha256": self.sha256, **self.found.as_dict()}
 
 
-def read_file(path: Path, asked: Asked) -> ForeignReading:
+def read_file(path: Path, asked: Asked, progress: Progress = quiet) -> ForeignReading:
     """Read a file with the bench that the options describe. Raises InputError for options, or a file not to be read.
 
     Units asked for a file that states others are a fault too.
     """
     bench = bench_of(asked)
+    progress(f"reading {path.name}, cutting the blank", 0.0)
     source = FileSource(path)
     try:
         if path.exists() and not path.is_file():

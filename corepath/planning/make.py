@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from corepath.motion.clock import Limits, minutes
 from corepath.motion.program import Program
 from corepath.operations import programs
 from corepath.planning.prepare import Prepared
+from corepath.planning.progress import Progress, quiet
 from corepath.planning.times import Apart, apart
 from corepath.post import Extents, write
 from corepath.work import Work
 from corepath.work.bound import Bound, bound
 
 __all__ = ["FACE_UP", "MadeFile", "Progress", "failed_ids", "make_files", "quiet"]
-
-Progress = Callable[[str, float], None]
-"""Called with what is being done and the share done, 0 to 1."""
 
 FACE_UP = {
     "A": "deck up, raw top up",
@@ -27,11 +25,7 @@ FACE_UP = {
     "D": "deck up, laid up, in its cradle",
 }
 
-_DECK = 8.0  # of the time that another operation's path takes, measured on the samples
-
-
-def quiet(says: str, share: float) -> None:
-    """A progress that shows nothing."""
+_DECK = 30.0  # of the time that another operation's path takes, measured on the samples
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,8 +14,9 @@ from corepath.planning.deck_deviation import deck_deviation, deviation_files
 from corepath.planning.folder import Written, write_folder
 from corepath.planning.geometry import geometry_dict
 from corepath.planning.held_deck import seal
-from corepath.planning.make import MadeFile, Progress, make_files, quiet
+from corepath.planning.make import MadeFile, make_files
 from corepath.planning.prepare import Prepared
+from corepath.planning.progress import Progress, quiet
 from corepath.planning.reading import read_files
 from corepath.planning.rehearsal import Rehearsal, check_rehearsals, rehearsals
 from corepath.planning.report import checks_report, full_report
@@ -73,16 +74,16 @@ def plan(
     readback: ReadBack | None = None
     walks: tuple[Rehearsal, ...] = ()
     if despite_failures or not prepared.failed:
-        made = make_files(prepared, progress, (0.1, 0.5))
+        made = make_files(prepared, progress, (0.1, 0.45))
         measured = _with_travel(prepared, made)
         if measured.failed and not prepared.failed and despite_failures:  # each head must tell it
-            made = make_files(measured, progress, (0.1, 0.5))
+            made = make_files(measured, progress, (0.1, 0.45))
         prepared = measured
-        readback = read_files(prepared, {one.name: one.text for one in made}, progress, (0.5, 0.8))
+        readback = read_files(prepared, {one.name: one.text for one in made}, progress, (0.45, 0.75))
         walks = rehearsals(prepared, made)
         travel = prepared.job.machine.travel
         readback.findings.extend(check_rehearsals(prepared.ahead, travel, {one.name: one.text for one in walks}))
-    progress("drawings", 0.8)
+    progress("drawings", 0.75)
     files: dict[str, str | bytes] = {**_drawings(prepared, made)}
     report = full_report(prepared, made, readback.as_dict() if readback is not None else None, despite_failures)
     if despite_failures or not (prepared.failed or (readback is not None and len(readback.findings))):
@@ -99,7 +100,7 @@ def plan(
     if prepared.stackup.heights.blank.measured:
         files.update(_maps(prepared))
     files.update(skin_files(prepared.job, prepared.board, prepared.skin, prepared.digest))
-    progress("report", 0.95)
+    progress("report", 0.97)
     if bodies and readback is not None:
         files.update(solids(readback, prepared.job.blank.length, prepared.job.blank.width))
     held = {**prepared.known.as_dict(), **seal(prepared.board.deck, prepared.job)}

@@ -18,6 +18,7 @@ from corepath.job.threads import fit_cautions
 from corepath.layup.curve import rocker_faults
 from corepath.planning.after_layup import layup_cautions
 from corepath.planning.known import Known, read_known
+from corepath.planning.progress import Progress, quiet
 from corepath.planning.skin import SkinFound, find_skin
 from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
 from corepath.stackup.advice import Advice, advise
@@ -68,7 +69,6 @@ class Prepared:
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        """What the blank's figures do not say, what is not made after lay-up, doubts, hardware not measured."""
         """What the figures of the blank do not say, what is not made after lay-up, doubts, hardware not measured."""
         found = (*self.stackup.heights.blank.cautions, *layup_cautions(self.job), *self.doubts)
         return (*found, *fit_cautions(self.job), *self.board.deck.cautions)
@@ -88,18 +88,19 @@ class Prepared:
         return advise(self.stackup, self.board)
 
 
-def prepare(path: Path) -> Prepared:
+def prepare(path: Path, progress: Progress = quiet) -> Prepared:
     """Read a job file, the blank's figures and the record, and work everything out up to the checks.
 
     Raises InputError with all faults found, those of the files and those of the geometry together.
     """
+    progress("reading the job", 0.0)
     job, faults = read_job(path)
     if job is None:
         raise InputError(faults)
     known, more = read_known(job, path)
     faults += more
     try:
-        prepared = prepare_job(job, path.parent, known)
+        prepared = prepare_job(job, path.parent, known, progress=progress)
     except InputError as error:
         raise InputError(_placed(path, [*faults, *error.faults])) from None
     if faults:
@@ -107,21 +108,31 @@ def prepare(path: Path) -> Prepared:
     return replace(prepared, file=path.name)
 
 
-def prepare_job(job: Job, folder: Path, known: Known | None = None, deck: DeckSurface | None = None) -> Prepared:
+def prepare_job(
+    job: Job,
+    folder: Path,
+    known: Known | None = None,
+    deck: DeckSurface | None = None,
+    progress: Progress = quiet,
+) -> Prepared:
     """The same from a checked job; files it names lie in `folder`; a `deck` that is known already is taken as it is.
 
     Raises InputError.
     """
     known = known or Known()
+    progress("outline and deck", 0.1)
     board, faults = collect_faults(job, folder, deck)
     faults += rocker_faults(job)
     if board is None:
         raise InputError([*faults, *cutter_faults(job)])
+    progress("stack-up", 0.4)
     stack = build_stackup(job, board, known.blank(job), known.settled)
+    progress("what each operation must reach", 0.5)
     works, unfit = build_works(job, board, stack)
     faults = [*faults, *unfit]
     if faults:
         raise InputError(faults)
+    progress("checks", 0.65)
     skin = find_skin(job, board, folder)
     checks = (
         *depth_checks(stack),

@@ -20,8 +20,8 @@ from corepath.planning.held_deck import held_deck
 from corepath.planning.in_place import refuse_half_written
 from corepath.planning.known import Known
 from corepath.planning.limited import read_limited
-from corepath.planning.make import Progress, quiet
 from corepath.planning.prepare import Prepared, prepare_job
+from corepath.planning.progress import Progress, quiet, within
 from corepath.planning.reading_cases import with_cases
 from corepath.planning.rehearsal import FOLDER, check_rehearsals
 from corepath.readback.findings import Finding
@@ -145,9 +145,9 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     if not texts:
         raise InputError([Fault("", "no .nc file here", file=str(folder))])
     deck = held_deck(job, resolved, geometry) if filed else None
-    prepared = prepare_job(job, folder, Known.from_dict(resolved), deck)
+    prepared = prepare_job(job, folder, Known.from_dict(resolved), deck, within(progress, 0.0, 0.25))
     plan = str(report.get("plan", ""))
-    readback = read_files(prepared, texts, progress, sha256=_sha256(report, "operations"), plan=plan)
+    readback = read_files(prepared, texts, progress, (0.25, 1.0), sha256=_sha256(report, "operations"), plan=plan)
     planned = _sha256(report, "rehearsals")
     check_heads(walks, readback.findings, plan)
     readback.findings.extend(check_rehearsals(prepared.ahead, job.machine.travel, walks, planned))

@@ -35,6 +35,7 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
         "schema": SCHEMA,
         "plan": prepared.digest,
         "title": prepared.job.title,
+        "job_file": prepared.file,
         "units": "mm",
         "blank": {
             "length": blank.length,

@@ -20,6 +20,7 @@ from corepath.errors import Fault, InputError, OutputError
 from corepath.job.writing import write_new
 from corepath.planning.in_place import refuse_half_written
 from corepath.planning.limited import read_limited
+from corepath.planning.progress import Progress, quiet
 from corepath.planning.restart_proof import HARMLESS, differs
 from corepath.planning.restart_state import At, block_of, clear_height, first_line, plunge_feed, spin_up, state_at
 from corepath.post.comments import comment, message
@@ -65,8 +66,9 @@ def default_name(path: Path, line: int) -> Path:
     return path.with_name(f"{path.stem}.from-{line}{path.suffix or '.nc'}")
 
 
-def restart(path: Path, number: int) -> Restart:
+def restart(path: Path, number: int, progress: Progress = quiet) -> Restart:
     """A program that goes on from line `number` of a file. Raises InputError with what does not allow it."""
+    progress(f"reading {path.name}", 0.0)
     refuse_half_written(path.parent)
     data = _read(path)
     file = path.name
@@ -85,6 +87,7 @@ def restart(path: Path, number: int) -> Restart:
     feed, source = plunge_feed(program)
     body = [*_head(lines, file, digest, number, at, why, made), *made.preamble(), *made.approach(), *made.tail()]
     whole = "\n".join(body) + "\n"
+    progress("reading the restart back", 0.5)
     return Restart(
         file=file,
         sha256=digest,

@@ -117,7 +117,7 @@ def test_bad_input(shop: Path, name: str, edits: list[Edit], key: str, says: str
     missing = name == "missing table"
     assert place == "" if missing else int(place.lstrip(":")) > 0
     assert "  allowed: " in read.stderr or not allowed
-    assert read.stderr.rstrip().endswith("nothing has been written")
+    assert "nothing has been written\nNext: mend " in read.stderr and read.stderr.endswith(f"corepath check {job}\n")
 
     parsed = _run("check", job, "--json")
     assert parsed.exit_code == 2 and parsed.stderr == ""

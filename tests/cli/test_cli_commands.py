@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner, Result
 
+import corepath
 from corepath.cli.app import app
 from corepath.errors import Fault, InputError, OutputError
 from corepath.job.load import load_job
@@ -37,7 +38,7 @@ class Planner:
     raises: BaseException | None = None
     asked: list[Any] = field(default_factory=list)
 
-    def prepare(self, path: Path) -> Any:
+    def prepare(self, path: Path, progress: Callable[[str, float], None]) -> Any:
         self.asked.append(("prepare", path))
         if self.raises:
             raise self.raises
@@ -129,6 +130,8 @@ def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
     """A stand-in for planning, in place of the package."""
     stand_in = Planner()
     module = ModuleType("corepath.planning")
+    module.__path__ = [str(Path(corepath.__file__).parent / "planning")]
+    module.within = lambda progress, start, end: progress  # type: ignore[attr-defined]
     for name in (
         "check_report",
         "prepare",
@@ -222,7 +225,7 @@ def test_plan_tells_all(planner: Planner, job: Path) -> None:
     ):
         assert part in result.stdout
     assert ("write", Path("my-board-plan")) in planner.asked
-    assert "my-board-plan" in result.stdout.split("Next: corepath readback")[1]
+    assert result.stdout.rstrip().endswith("then: corepath record my-board.toml") and "my-board-plan" in result.stdout
     assert "Open my-board-plan/sheet.html in a browser" in result.stdout
     assert result.stderr == ""
 

@@ -102,7 +102,7 @@ def test_the_first_core_shows_what_plan_prints(planned) -> None:  # type: ignore
     printed = file_table(planned.report["operations"], planned.report["minutes"])
     programs = [name for name in planned.files if name.endswith(".nc") and "/" not in name]
     told = [printed, f"Wrote {len(programs)} G-code files", finding_lines(planned.findings)]
-    told.append("Next: corepath readback core-plan")
+    told.append("Next: cut and measure as it says, then: corepath record core.toml")
     for line in [line.strip() for line in shown.splitlines() if line.strip() not in ("", "…")]:
         assert any(line in text for text in told), line
 

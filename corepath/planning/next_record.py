@@ -1,0 +1,46 @@
+"""The `corepath record` command that follows a file of a plan's folder, as it can be typed where the user stands."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+from corepath.errors import InputError
+from corepath.planning.limited import read_limited
+
+__all__ = ["record_words"]
+
+
+def record_words(folder: Path, file: str) -> tuple[str, ...] | None:
+    """Words after `corepath` that record `file` as cut; None where the folder's report or the job cannot be found.
+
+    The job is looked for in the current folder and beside the plan's. For the skim the pass is not known, so that the
+    record is only asked what it waits for.
+    """
+    report = _report(folder)
+    named = report.get("job_file")
+    if not isinstance(named, str) or Path(named).name != named:
+        return None
+    job = next((path for path in (Path(named), folder.parent / named) if path.is_file()), None)
+    if job is None:
+        return None
+    operation = _operation(report, re.sub(r"\.from-\d+(?=\.nc$)", "", file))
+    return ("record", str(job), *(("--cut", operation) if operation not in ("", "skim") else ()))
+
+
+def _report(folder: Path) -> dict[str, Any]:
+    try:
+        data = json.loads(read_limited(folder / "report.json"))
+    except (InputError, ValueError, RecursionError):
+        return {}
+    return data if isinstance(data, dict) else {}
+
+
+def _operation(report: dict[str, Any], file: str) -> str:
+    entries = report.get("operations")
+    for entry in entries if isinstance(entries, list) else ():
+        if isinstance(entry, dict) and entry.get("file") == file and isinstance(entry.get("name"), str):
+            return str(entry["name"])
+    return ""
