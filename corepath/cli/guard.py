@@ -16,7 +16,7 @@ import typer
 
 from corepath.errors import CorepathError, Fault, InputError
 
-__all__ = ["WELL", "WRONG", "as_dict", "as_json", "end", "guarded", "in_letters_of", "say"]
+__all__ = ["WELL", "WRONG", "as_dict", "as_json", "end", "fault_text", "faults_of", "guarded", "in_letters_of", "say"]
 
 WELL, FAILED, WRONG, INTERRUPTED = 0, 1, 2, 130
 _TRACE = "COREPATH_TRACEBACK"
@@ -77,28 +77,30 @@ def guarded(*, json_wanted: bool = False, job: Path | None = None) -> Iterator[N
         say("interrupted; files of this run that were not finished have been left out", error=True)
         raise typer.Exit(INTERRUPTED) from None
     except InputError as error:
-        _tell(error.faults, json_wanted, job, "; nothing has been written")
+        _tell(faults_of(error), json_wanted, job, "; nothing has been written")
         if job is not None and not json_wanted:
             say(_next(error.faults, job), error=True)
         raise typer.Exit(WRONG) from None
-    except MemoryError:
-        _tell([Fault("", "not enough memory for a job of this size")], json_wanted, None)
-        raise typer.Exit(WRONG) from None
-    except CorepathError as error:
-        _tell([Fault("", str(error))], json_wanted, None)
-        raise typer.Exit(error.exit_code) from None
-    except OSError as error:
-        says = f"{error.strerror or error}"
-        _tell([Fault("", says, file=str(error.filename or ""))], json_wanted, None)
-        raise typer.Exit(WRONG) from None
     except Exception as error:
-        if os.environ.get(_TRACE):
-            import traceback
+        _tell(faults_of(error), json_wanted, None)
+        raise typer.Exit(error.exit_code if isinstance(error, CorepathError) else WRONG) from None
 
-            traceback.print_exc()
-        says = f"corepath itself went wrong ({type(error).__name__}: {error}); {_TRACE}=1 shows where"
-        _tell([Fault("", says)], json_wanted, None)
-        raise typer.Exit(WRONG) from None
+
+def faults_of(error: Exception) -> Sequence[Fault]:
+    """What to tell of anything that went wrong."""
+    if isinstance(error, InputError):
+        return error.faults
+    if isinstance(error, MemoryError):
+        return [Fault("", "not enough memory for a job of this size")]
+    if isinstance(error, CorepathError):
+        return [Fault("", str(error))]
+    if isinstance(error, OSError):
+        return [Fault("", f"{error.strerror or error}", file=str(error.filename or ""))]
+    if os.environ.get(_TRACE):
+        import traceback
+
+        traceback.print_exception(error)
+    return [Fault("", f"corepath itself went wrong ({type(error).__name__}: {error}); {_TRACE}=1 shows where")]
 
 
 def _next(faults: Sequence[Fault], job: Path) -> str:
@@ -115,7 +117,7 @@ def _tell(faults: Sequence[Fault], json_wanted: bool, job: Path | None, after: s
     if json_wanted:
         say(as_json({"faults": [as_dict(fault) for fault in faults]}))
     else:
-        say(_text(faults, job, after), error=True)
+        say(fault_text(faults, job, after), error=True)
 
 
 def as_dict(fault: Fault) -> dict[str, Any]:
@@ -130,7 +132,8 @@ def as_dict(fault: Fault) -> dict[str, Any]:
     }
 
 
-def _text(faults: Sequence[Fault], job: Path | None, after: str) -> str:
+def fault_text(faults: Sequence[Fault], job: Path | None, after: str) -> str:
+    """Faults with their lines quoted, and how many there are; `after` follows the count."""
     from corepath.cli.quoting import quoter
 
     quoted = quoter(job)

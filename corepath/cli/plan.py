@@ -14,7 +14,7 @@ from corepath.cli.guard import as_json, end, guarded, say
 if TYPE_CHECKING:
     from corepath.planning import Plan, Written
 
-__all__ = ["plan"]
+__all__ = ["plan", "plan_text"]
 
 
 def plan(
@@ -33,14 +33,28 @@ def plan(
     stl: Annotated[
         bool, typer.Option("--stl", help="Also write the core after each set-up, as the files leave it.")
     ] = False,
+    watch: Annotated[
+        bool, typer.Option("--watch", help="Plan again whenever the job is saved, and show the sheet in a browser.")
+    ] = False,
+    port: Annotated[
+        int | None,
+        typer.Option(
+            "--port", min=1, max=65535, help="With --watch: the port of the page, on this machine.", show_default=False
+        ),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the report as JSON instead of tables.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")] = False,
 ) -> None:
     """Write G-code, read back, with drawings and a report."""
     with guarded(json_wanted=json, job=job):
         from corepath.cli.progress import showing
+        from corepath.cli.watch import Watched, keep_planning
 
         folder = output if output is not None else Path(f"{job.stem}-plan")
+        if watch or port is not None:
+            _refuse(watch, json)
+            keep_planning(Watched(job, folder, port, despite_failures, stl, quiet))
+            return
         with showing(quiet or json) as progress:
             from corepath.planning import plan as make_plan
             from corepath.planning import prepare, within, write_plan
@@ -51,13 +65,24 @@ def plan(
         if json:
             say(as_json(made.report))
         else:
-            say(_told(made, written, folder, despite_failures))
+            say(plan_text(made, written, folder, despite_failures))
             if not quiet:
                 say(_next(made, job, folder, despite_failures))
         end(made.failed)
 
 
-def _told(made: Plan, written: Written, folder: Path, despite_failures: bool) -> str:
+def _refuse(watch: bool, json: bool) -> None:
+    """What does not go together."""
+    from corepath.errors import Fault, InputError
+
+    if not watch:
+        raise InputError([Fault("--port", "is that of the page of --watch, which is not given")])
+    if json:
+        raise InputError([Fault("--json", "tells of one plan; --watch makes many", allowed="one of them")])
+
+
+def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool) -> str:
+    """Checks, files, holes, cutters for the deck, findings and what was written where."""
     from corepath.cli.deck_cutter_table import deck_cutter_table
     from corepath.cli.hole_table import hole_table
     from corepath.cli.tables import check_table, file_table, finding_lines, wrapped

@@ -24,6 +24,7 @@ __all__ = [
     "CheckRow",
     "Finding",
     "MeasureRow",
+    "check_remarks",
     "check_table",
     "file_table",
     "finding_lines",
@@ -110,11 +111,14 @@ def check_table(checks: Sequence[CheckRow]) -> str:
         name = check.id if check.unit in ("", "mm") else f"{check.id}, {check.unit}"
         verdict = Text(check.verdict, style=_STYLES.get(check.verdict, ""))
         table.add_row(Text(name), verdict, *figures, Text(check.where))
-    counts = Counter(check.verdict for check in ordered)
+    return f"{rendered(table)}\n{check_remarks(ordered, ' (lengths in mm; worst: all tolerances against you at once)')}"
+
+
+def check_remarks(checks: Sequence[CheckRow], after: str = "") -> str:
+    """How many checks there are of each verdict, and what is to be said of each that is not ok."""
+    counts = Counter(check.verdict for check in checks)
     total = ", ".join(f"{counts[verdict]} {verdict}" for verdict in ("ok", "caution", "fail") if counts[verdict])
-    parts = [rendered(table), f"{total} (lengths in mm; worst: all tolerances against you at once)"]
-    parts += [_remark(check) for check in ordered if check.verdict != "ok"]
-    return "\n".join(parts)
+    return "\n".join([total + after, *(_remark(check) for check in checks if check.verdict != "ok")])
 
 
 def file_table(

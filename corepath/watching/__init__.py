@@ -1,0 +1,21 @@
+"""Planning again whenever the job or a file that it names is saved, and showing the result in an open page.
+
+Terms: the *inputs* are the job file and all files that it names; a *notice* is what the page is told of the last run.
+"""
+
+from corepath.watching.changes import Changes
+from corepath.watching.inputs import inputs_of
+from corepath.watching.loop import Superseded, keep_making
+from corepath.watching.notice import Board, Notice
+from corepath.watching.server import PageServer, serving
+
+__all__ = [
+    "Board",
+    "Changes",
+    "Notice",
+    "PageServer",
+    "Superseded",
+    "inputs_of",
+    "keep_making",
+    "serving",
+]

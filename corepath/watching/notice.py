@@ -1,0 +1,68 @@
+"""What the open page is told of the last run: whether a new plan lies there, what is wrong, whether one is made now."""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+__all__ = ["Board", "Notice"]
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """`number` counts the plans written since the start; `faults` keep the last one from being followed by another."""
+
+    number: int = 0
+    plan: str = ""
+    busy: bool = False
+    faults: tuple[str, ...] = ()
+
+    def as_json(self) -> str:
+        """One line of JSON."""
+        return json.dumps({"number": self.number, "plan": self.plan, "busy": self.busy, "faults": self.faults})
+
+
+class Board:
+    """Where the last notice hangs; many may read it and wait for the next."""
+
+    def __init__(self) -> None:
+        self._changed = threading.Condition()
+        self._notice = Notice()
+        self._turn = 0
+        self.closed = False
+
+    @property
+    def notice(self) -> Notice:
+        return self._notice
+
+    def begin(self) -> None:
+        """A plan is being made."""
+        self._hang(replace(self._notice, busy=True))
+
+    def planned(self, plan: str) -> None:
+        """A plan was written."""
+        self._hang(Notice(self._notice.number + 1, plan))
+
+    def failed(self, faults: Sequence[str]) -> None:
+        """No plan could be made; the files are those of the last one."""
+        self._hang(replace(self._notice, busy=False, faults=tuple(faults)))
+
+    def close(self) -> None:
+        """Nobody waits any longer."""
+        with self._changed:
+            self.closed = True
+            self._changed.notify_all()
+
+    def wait(self, after: int, timeout: float) -> tuple[int, Notice | None]:
+        """The next notice hung after turn `after`, and its turn; None when there was none for `timeout` seconds."""
+        with self._changed:
+            self._changed.wait_for(lambda: self._turn > after or self.closed, timeout)
+            return (self._turn, self._notice) if self._turn > after else (after, None)
+
+    def _hang(self, notice: Notice) -> None:
+        with self._changed:
+            self._notice = notice
+            self._turn += 1
+            self._changed.notify_all()

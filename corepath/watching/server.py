@@ -1,0 +1,195 @@
+"""A server for the folder of a plan, on this machine alone.
+
+It listens on 127.0.0.1 and answers only requests that name this machine as their host: a page from elsewhere that has
+its name point here gets nothing. It knows GET and HEAD, gives files inside the folder, no lists of them, nothing hidden
+and nothing that a link leads out to, and tells browsers to keep nothing and to let no other site show it.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from http import HTTPStatus
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any
+from urllib.parse import unquote, urlsplit
+
+from corepath.errors import Fault, InputError
+from corepath.watching.notice import Board
+from corepath.watching.page import EVENTS, waiting_page, with_script
+
+__all__ = ["HERE", "USUAL_PORT", "PageServer", "serving"]
+
+HERE = "127.0.0.1"
+USUAL_PORT = 7412
+"""Taken where it is free: what was ticked on a page is kept in the browser under its address."""
+
+FIRST = "sheet.html"
+_ALIVE = 15.0  # seconds between two signs of life on a stream that has nothing to tell
+_TYPES = {
+    ".html": "text/html; charset=utf-8", ".svg": "image/svg+xml", ".json": "application/json", ".stl": "model/stl",
+    ".nc": "text/plain; charset=utf-8", ".toml": "text/plain; charset=utf-8", ".csv": "text/plain; charset=utf-8",
+    ".js": "text/javascript", ".css": "text/css", ".png": "image/png", ".glb": "model/gltf-binary",
+}  # fmt: skip
+_HEADERS = {
+    "Cache-Control": "no-store",
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "SAMEORIGIN",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Referrer-Policy": "no-referrer",
+}
+
+
+class PageServer(ThreadingHTTPServer):
+    """Serves `folder`, which may be there later only; `board` has the notices for its pages."""
+
+    daemon_threads = True
+    block_on_close = False
+
+    def __init__(self, folder: Path, board: Board, port: int) -> None:
+        self.folder, self.board = folder, board
+        super().__init__((HERE, port), _Handler)
+
+    @property
+    def url(self) -> str:
+        return f"http://{HERE}:{self.server_port}/"
+
+    @property
+    def hosts(self) -> frozenset[str]:
+        """Names by which this server may be asked."""
+        return frozenset(f"{name}:{self.server_port}" for name in (HERE, "localhost"))
+
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        """A browser that goes away in the middle is no fault."""
+
+
+@contextmanager
+def serving(folder: Path, board: Board, port: int | None) -> Iterator[PageServer]:
+    """Serve a folder in the background; the usual port, or a free one, where none is given.
+
+    Raises InputError where a given port cannot be had.
+    """
+    server = _listening(folder, board, port)
+    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.05}, daemon=True)
+    thread.start()
+    try:
+        yield server
+    finally:
+        board.close()
+        server.shutdown()
+        server.server_close()
+        thread.join()
+
+
+def _listening(folder: Path, board: Board, port: int | None) -> PageServer:
+    if port is not None:
+        try:
+            return PageServer(folder, board, port)
+        except OSError as error:
+            says = f"cannot be listened on: {error.strerror or error}"
+            raise InputError([Fault("--port", says, str(port), "a port that is free, or leave it out")]) from error
+    try:
+        return PageServer(folder, board, USUAL_PORT)
+    except OSError:
+        return PageServer(folder, board, 0)
+
+
+class _Handler(BaseHTTPRequestHandler):
+    """One request."""
+
+    server: PageServer
+    protocol_version = "HTTP/1.1"
+    timeout = 30.0
+
+    def do_GET(self) -> None:
+        self._answer()
+
+    def do_HEAD(self) -> None:
+        self._answer()
+
+    def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
+        """Errors as plain words; a method that is not known is one that is not allowed."""
+        status = HTTPStatus(code)
+        if status is HTTPStatus.NOT_IMPLEMENTED:
+            status = HTTPStatus.METHOD_NOT_ALLOWED
+        self.close_connection = True
+        allow = {"Allow": "GET, HEAD"} if status is HTTPStatus.METHOD_NOT_ALLOWED else {}
+        self._send(f"{status.phrase}\n".encode(), "text/plain; charset=utf-8", status, {"Connection": "close", **allow})
+
+    def version_string(self) -> str:
+        return "corepath"
+
+    def log_message(self, format: str, *args: Any) -> None:
+        """The terminal is for the job."""
+
+    def _answer(self) -> None:
+        if (self.headers.get_all("Host") or []) not in [[host] for host in self.server.hosts]:
+            self.send_error(HTTPStatus.FORBIDDEN)
+            return
+        path = urlsplit(self.path).path
+        if path == "/":
+            self._send(b"", "text/plain; charset=utf-8", HTTPStatus.FOUND, {"Location": f"/{FIRST}"})
+        elif path == EVENTS:
+            self._events()
+        else:
+            self._file(path)
+
+    def _file(self, path: str) -> None:
+        number = self.server.board.notice.number  # before the file is read: a newer one must not be taken for this
+        try:
+            target = _inside(self.server.folder, path)
+            data = target.read_bytes() if target is not None else None
+        except OSError:
+            data = None
+        if data is None and path == f"/{FIRST}":
+            data = waiting_page(FIRST)
+        if data is None:
+            self.send_error(HTTPStatus.NOT_FOUND)
+            return
+        kind = _TYPES.get(Path(path).suffix.lower(), "application/octet-stream")
+        self._send(with_script(data, number) if kind.startswith("text/html") else data, kind)
+
+    def _send(
+        self, data: bytes, kind: str, status: HTTPStatus = HTTPStatus.OK, more: dict[str, str] | None = None
+    ) -> None:
+        self.send_response(status)
+        self.send_header("Content-Type", kind)
+        self.send_header("Content-Length", str(len(data)))
+        for name, value in {**_HEADERS, **(more or {})}.items():
+            self.send_header(name, value)
+        self.end_headers()
+        if self.command != "HEAD":
+            self.wfile.write(data)
+
+    def _events(self) -> None:
+        """Notices, each as soon as it hangs, until the reader or the server goes."""
+        self.close_connection = True
+        self.send_response(HTTPStatus.OK)
+        for name, value in {"Content-Type": "text/event-stream", **_HEADERS, "Connection": "close"}.items():
+            self.send_header(name, value)
+        self.end_headers()
+        if self.command == "HEAD":
+            return
+        board, turn = self.server.board, -1
+        try:
+            while not board.closed:
+                turn, notice = board.wait(turn, _ALIVE)
+                self.wfile.write(b": here\n\n" if notice is None else f"data: {notice.as_json()}\n\n".encode())
+                self.wfile.flush()
+        except (TimeoutError, OSError):
+            return
+
+
+def _inside(folder: Path, path: str) -> Path | None:
+    """The file of this folder that a path asks for; None where it is no plain name of one inside."""
+    try:
+        parts = unquote(path, errors="strict").removeprefix("/").split("/")
+    except UnicodeDecodeError:
+        return None
+    if any(not part or part.startswith(".") or set(part) & set('\\:\0"<>|?*') for part in parts):
+        return None
+    root = folder.resolve(strict=True)
+    target = root.joinpath(*parts).resolve(strict=True)
+    return target if target.is_relative_to(root) and target.is_file() else None
