@@ -25,6 +25,7 @@ from corepath.planning.solids import solids
 from corepath.readback.findings import Finding
 from corepath.readback.result import ReadBack
 from corepath.stackup import Check
+from corepath.stackup.pass_shows import showing
 from corepath.views.deck_casting import deck_casting_sheet
 from corepath.views.deck_pictures import deck_pictures
 from corepath.views.drawing import drawings
@@ -155,14 +156,18 @@ def _sheet(prepared: Prepared, report: dict[str, Any]) -> str:
 
 
 def _maps(prepared: Prepared) -> dict[str, str]:
-    skim = prepared.stackup.skim
+    stack = prepared.stackup
+    heights = stack.heights
+    found = {one.casting.id: heights.gauged_depth(one.operation, one.casting.id) for one in stack.castings}
     return maps(
         prepared.job,
         prepared.board,
-        prepared.stackup.heights.blank,
-        skim.planes,
+        heights.blank,
+        showing(stack),
         digest=prepared.digest,
-        planned_stop=skim.planned_stop,
+        planned_stop=stack.skim.planned_stop,
+        gauged={name: deep for name, deep in found.items() if deep is not None},
+        flushed=heights.face_flush.plane if heights.face_flush is not None else None,
     )
 
 

@@ -12,6 +12,7 @@ What the as-cut record settles replaces what was predicted, with the error of th
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -171,6 +172,17 @@ class Heights:
             return None
         x, y, depth = zip(*self.settled.groove_depth, strict=True)
         return fit(x, y, depth, self._gauge)
+
+    def gauged_depth(
+        self, operation: str, casting: str
+    ) -> Callable[[ArrayLike, ArrayLike], NDArray[np.float64]] | None:
+        """Nominal D over places x and y as the depth gauge found it; None where it was not held in."""
+        measured = self.settled.pocket_depth.get(casting)
+        if measured is not None:
+            return lambda x, y: np.full(np.broadcast(x, y).shape, float(measured))
+        if operation == "groove" and self._groove_depth is not None:
+            return self._groove_depth.value
+        return None
 
     def depth_over(
         self, height: float, operation: str, places: NDArray[np.float64], casting: str = ""

@@ -9,8 +9,9 @@ late.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Literal, Protocol
 
 import numpy as np
@@ -18,8 +19,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from corepath.board.model import Board
 from corepath.job.model import Job
-from corepath.stackup.showing import MappedCasting, Over, Sampled, sample, showing
-from corepath.views.map_sheet import MapSheet, draw_map
+from corepath.stackup.pass_shows import PassShows
+from corepath.stackup.stations import MappedCasting, Over, Sampled, sample
+from corepath.views.map_facts import MapSheet
+from corepath.views.map_sheet import draw_map
 
 __all__ = ["MappedBlank", "maps"]
 
@@ -28,6 +31,7 @@ Floats = NDArray[np.float64]
 SEAL_MARGIN = 0.2
 """mm above least_floor below which a place is marked to be sealed (common practice, no source)."""
 
+_NONE: Mapping[str, Over] = MappingProxyType({})
 _LOWEST_SHARE = 10.0
 _SPREAD = 0.02
 
@@ -61,30 +65,29 @@ def maps(
     job: Job,
     board: Board,
     blank: MappedBlank,
-    planes: Sequence[float],
+    passes: Sequence[PassShows],
     *,
     digest: str,
     planned_stop: int | None = None,
-    castings: Sequence[MappedCasting] | None = None,
-    gap_b: Over | None = None,
+    gauged: Mapping[str, Over] = _NONE,
+    flushed: float | None = None,
     margin: float = SEAL_MARGIN,
 ) -> dict[str, str]:
     """The maps as SVG text by file name: `map-wood-under.svg`, `map-groove-depth.svg`, `map-shows.svg`.
 
-    `planes` are the skim planes in the order cut, `planned_stop` a pass counted from 1. `castings` (the groove first)
-    stand in for the board's where their floors are known better; `gap_b` is gB over places in the board frame,
-    0 where not given. Places with less wood than least_floor + `margin` are marked to be sealed.
+    `passes` say what shows after each pass, in the order cut; `planned_stop` is one, counted from 1. `gauged` are
+    depths of castings by id as a depth gauge found them, over places of the board frame: floors follow them. `flushed`
+    is the height above the bed in A to which the whole face was flushed. Places with less wood than least_floor +
+    `margin` are marked to be sealed.
     """
-    shown = tuple(board.castings if castings is None else castings)
-    kinds = _kinds(blank, gap_b)
     out = {}
-    for kind in kinds:
-        sampled = sample(shown, kind.figure)
-        rows = showing(sampled, planes) if kind.name == "shows" else ()
+    for kind in _kinds(blank, gauged, flushed):
+        sampled = sample(board.castings, kind.figure)
         sheet = MapSheet(
             job=job,
             board=board,
-            castings=shown,
+            castings=board.castings,
+            gauged=frozenset(gauged),
             title=kind.title,
             says=kind.says,
             darker=kind.darker,
@@ -93,7 +96,7 @@ def maps(
             sampled=sampled,
             seal=_to_seal(sampled, job, margin) if kind.name == "wood-under" else (),
             limit=job.groove.least_floor if kind.name == "wood-under" else None,
-            rows=rows,
+            passes=passes if kind.name == "shows" else (),
             planned_stop=planned_stop,
             cautions=blank.cautions,
             digest=digest,
@@ -102,23 +105,33 @@ def maps(
     return out
 
 
-def _kinds(blank: MappedBlank, gap_b: Over | None) -> tuple[_Kind, ...]:
-    def wood(casting: MappedCasting) -> Over:
-        return lambda x, y: np.asarray(casting.floor - blank.gap(x, y))
-
+def _kinds(blank: MappedBlank, gauged: Mapping[str, Over], flushed: float | None) -> tuple[_Kind, ...]:
     def depth(casting: MappedCasting) -> Over:
-        return lambda x, y: np.asarray(blank.raw_top(x, y) - casting.floor)
+        return gauged.get(casting.id, lambda x, y: np.asarray(blank.raw_top(x, y) - casting.floor))
+
+    def floor(casting: MappedCasting) -> Over:
+        if casting.id not in gauged:
+            return lambda x, y: np.full(np.broadcast(x, y).shape, casting.floor)
+        deep = gauged[casting.id]
+        return lambda x, y: blank.raw_top(x, y) - deep(x, y)
+
+    def wood(casting: MappedCasting) -> Over:
+        below = floor(casting)
+        return lambda x, y: below(x, y) - blank.gap(x, y)
 
     def shows(casting: MappedCasting) -> Over:
-        deep = depth(casting)
-        return lambda x, y: deep(x, y) + (0.0 if gap_b is None else gap_b(x, y))
+        if flushed is None:
+            return depth(casting)
+        below = floor(casting)
+        return lambda x, y: flushed - below(x, y)
 
     gap = "" if blank.gap_measured else "; the gap is not measured and drawn as none"
     thick = "" if blank.measured else "; the blank is not measured and drawn level"
-    level = f"above the bed in B, mm{thick}"
+    found = "; floors as gauged" if gauged else ""
+    level = f"above the bed in B, mm{thick}{found}"
     return (
-        _Kind("wood-under", "Wood left under groove and plugs", f"f - gA, mm{gap}", "low", True, wood),
-        _Kind("groove-depth", "Depth of groove and plugs", f"T + gA - f, mm{thick}", "high", False, depth),
+        _Kind("wood-under", "Wood left under groove and plugs", f"f - gA, mm{gap}{found}", "low", True, wood),
+        _Kind("groove-depth", "Depth of groove and plugs", f"T + gA - f, mm{thick}{found}", "high", False, depth),
         _Kind("shows", "Where the castings show first and last", f"skim plane D + gB {level}", "low", True, shows),
     )  # fmt: skip
 

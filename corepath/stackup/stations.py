@@ -1,8 +1,7 @@
-"""Figures along the castings: sampled round the ring and over each plug, and what of them shows after each skim pass.
+"""Figures along the castings: sampled round the ring and over each plug.
 
 Board frame, mm. *Stations* stand evenly along the groove's outer wall; each has a place at the outer wall, at the
-inner wall across from it and halfway. A station shows when the groove is seen at full width there, so the least of
-the three counts; a plug shows when all of it does. Showing at a skim plane s means s <= D + gB (docs/arithmetic.md).
+inner wall across from it and halfway. The least of the three counts: a groove shows at full width or not at all.
 """
 
 from __future__ import annotations
@@ -10,14 +9,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-__all__ = ["MappedCasting", "Over", "Sampled", "ShowRow", "Station", "sample", "showing"]
+__all__ = ["MappedCasting", "Over", "Sampled", "Station", "sample"]
 
 Floats = NDArray[np.float64]
 Over = Callable[[Floats, Floats], Floats]
@@ -28,7 +27,6 @@ STATION = 10.0
 
 _LEAST_STATIONS = 72
 _WITHIN = 3.0
-TIE = 1e-6
 
 
 class MappedCasting(Protocol):
@@ -67,34 +65,6 @@ class Sampled:
     def most(self) -> Station:
         return max(self.stations, key=lambda station: round(station.most, 6))
 
-    def share_from(self, level: float) -> float:
-        """Share of the stations whose least figure is `level` or more."""
-        return sum(station.least >= level - TIE for station in self.stations) / len(self.stations)
-
-
-@dataclass(frozen=True, slots=True)
-class ShowRow:
-    """After one pass: the share of the ring that shows, and which plugs do; passes count from 1."""
-
-    number: int
-    plane: float
-    ring: float
-    plugs: tuple[str, ...]
-    hidden: tuple[str, ...]
-
-    @property
-    def all_shows(self) -> bool:
-        return self.ring >= 1.0 - TIE and not self.hidden
-
-    def as_dict(self) -> dict[str, Any]:
-        return {
-            "pass": self.number,
-            "plane": round(self.plane, 4),
-            "ring": round(self.ring, 4),
-            "plugs": list(self.plugs),
-            "hidden": list(self.hidden),
-        }
-
 
 def sample(castings: Sequence[MappedCasting], figure: Callable[[MappedCasting], Over]) -> tuple[Sampled, ...]:
     """Sample `figure(casting)` along each of `castings`, in their order; one with a hole in it is the groove."""
@@ -129,17 +99,3 @@ def _over_plug(casting: MappedCasting, over: Over) -> Sampled:
     figures = over(x, y)
     middle = casting.area.centroid
     return Sampled(casting.id, (Station(middle.x, middle.y, float(figures.min()), float(figures.max())),))
-
-
-def showing(sampled: Sequence[Sampled], planes: Sequence[float]) -> tuple[ShowRow, ...]:
-    """What shows after each pass, from D + gB sampled along the castings; `planes` in the order cut.
-
-    The first of `sampled` is the ring.
-    """
-    ring, *plugs = sampled
-    rows = []
-    for number, plane in enumerate(planes, start=1):
-        seen = tuple(plug.id for plug in plugs if plug.share_from(plane) >= 1.0)
-        hidden = tuple(plug.id for plug in plugs if plug.id not in seen)
-        rows.append(ShowRow(number, plane, ring.share_from(plane), seen, hidden))
-    return tuple(rows)
