@@ -1,0 +1,52 @@
+"""For all tests: no network, what is quick first, and which of them are unit tests.
+
+A unit test works on one module's own figures. The folders of `UNITS` hold such tests, but for those marked `whole`,
+which work through a whole sample or many cases and take seconds: `-m unit` runs the rest in less than a minute.
+"""
+
+from __future__ import annotations
+
+import ipaddress
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+HERE = Path(__file__).parent
+UNITS = ("board", "job", "layup", "motion", "operations", "outside", "post", "skin", "stackup", "work")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Marks the unit tests and takes them first; else the order stays."""
+    for item in items:
+        folder = item.path.relative_to(HERE).parts[0] if item.path.is_relative_to(HERE) else ""
+        if folder in UNITS and not item.get_closest_marker("whole") and not item.get_closest_marker("slow"):
+            item.add_marker("unit")
+    items.sort(key=lambda item: item.get_closest_marker("unit") is None)
+
+
+def _near(address: Any) -> bool:
+    """Whether an address is of this machine; a name has to be localhost."""
+    host = address[0] if isinstance(address, tuple) else ""
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host in ("", "localhost")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def no_network() -> Iterator[None]:
+    """A test that asks another machine fails: what it says would hang on what stands there today."""
+    real = socket.socket.connect
+
+    def connect(self: socket.socket, address: Any) -> None:
+        if self.family in (socket.AF_INET, socket.AF_INET6) and not _near(address):
+            raise PermissionError(f"a test may not reach {address}")
+        real(self, address)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(socket.socket, "connect", connect)
+        yield
