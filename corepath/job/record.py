@@ -17,7 +17,8 @@ from pathlib import Path
 from corepath.errors import Fault, InputError, OutputError
 from corepath.job.record_facts import JobFacts
 from corepath.job.record_kinds import KINDS, STAGES, Entry, describe
-from corepath.job.record_rules import Progress, refusals
+from corepath.job.record_progress import Progress
+from corepath.job.record_rules import refusals
 from corepath.job.record_settled import Settled, settle
 from corepath.job.record_text import SCALES, entries_of, entry_text, head_faults, head_text, printable
 from corepath.job.source import Source, locate, parse, read_text

@@ -11,8 +11,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from corepath.job.record_figures import SAME_PLACE
 from corepath.job.record_kinds import Entry
-from corepath.job.record_rules import SAME_PLACE, Progress
+from corepath.job.record_progress import Progress
 
 __all__ = ["Placed", "Settled", "settle"]
 
