@@ -22,7 +22,7 @@ from corepath.planning.limited import LARGEST_FILE
 
 __all__ = ["Written", "write_folder"]
 
-OURS = re.compile(r"^((0[1-9]|10)-[ABCD]-[a-z0-9-]+(\.from-\d+)?\.(nc|svg)|(map|deck)-[a-z-]+\.svg)$")
+OURS = re.compile(r"^((0[1-9]|10)-[ABCD]-[a-z0-9-]+(\.from-\d+)?\.(nc|svg)|(map|deck)-[a-z-]+\.svg|preview\.html)$")
 """Names that a plan gives to its files, and restarts of them; nothing else in the folder is touched."""
 
 REHEARSAL = re.compile(r"^[ABCD]-rehearsal\.nc$")
@@ -99,7 +99,7 @@ def _change(
     if withdraw:
         walks = [f"rehearsal/{name}" for name in _names(target / "rehearsal") if REHEARSAL.match(name)]
         moves += [(name, name.replace("/", "/withdrawn/", 1)) for name in walks if name not in files]
-        gone = [name for name in _names(target) if OURS.match(name) and name.endswith(".svg") and name not in files]
+        gone = [name for name in _names(target) if OURS.match(name) and not name.endswith(".nc") and name not in files]
         bodies = [f"solid/{name}" for name in _names(target / "solid") if SOLID.match(name)]
         gone += [name for name in bodies if name not in files]
     return Change(files, tuple(moves), tuple(gone))

@@ -15,6 +15,8 @@ from corepath.planning.folder import Written, write_folder
 from corepath.planning.geometry import geometry_dict
 from corepath.planning.held_deck import seal
 from corepath.planning.make import MadeFile, make_files
+from corepath.planning.player import NAME as PREVIEW
+from corepath.planning.player import player_page
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet
 from corepath.planning.reading import read_files
@@ -80,7 +82,8 @@ def plan(
         if measured.failed and not prepared.failed and despite_failures:  # each head must tell it
             made = make_files(measured, progress, (0.1, 0.45))
         prepared = measured
-        readback = read_files(prepared, {one.name: one.text for one in made}, progress, (0.45, 0.75))
+        texts = {one.name: one.text for one in made}
+        readback = read_files(prepared, texts, progress, (0.45, 0.75), steps=True)
         walks = rehearsals(prepared, made)
         travel = prepared.job.machine.travel
         readback.findings.extend(check_rehearsals(prepared.ahead, travel, {one.name: one.text for one in walks}))
@@ -97,7 +100,11 @@ def plan(
     report["deck_casting"] = casting.as_dict()
     files["deck-and-casting.svg"] = deck_casting_sheet(prepared.job, prepared.board, casting, digest=prepared.digest)
     report["rehearsals"] = [one.as_dict() for one in walks]
-    files["sheet.html"] = _sheet(prepared, report)
+    if readback is not None and readback.steps:
+        progress("preview", 0.9)
+        warning = _warning(prepared, readback, despite_failures)
+        files[PREVIEW] = player_page(prepared, readback, {one.name: one.text for one in made}, warning)
+    files["sheet.html"] = _sheet(prepared, report, PREVIEW if PREVIEW in files else "")
     if prepared.stackup.heights.blank.measured:
         files.update(_maps(prepared))
     files.update(skin_files(prepared.job, prepared.board, prepared.skin, prepared.digest))
@@ -149,9 +156,18 @@ def _drawings(prepared: Prepared, made: Sequence[MadeFile]) -> dict[str, str]:
     return {**out, **deck_pictures(prepared.job, prepared.board, digest=prepared.digest)}
 
 
-def _sheet(prepared: Prepared, report: dict[str, Any]) -> str:
+def _warning(prepared: Prepared, readback: ReadBack, despite_failures: bool) -> str:
+    """What the preview must say over all else; empty where all is well."""
+    if not (prepared.failed or len(readback.findings)):
+        return ""
+    if despite_failures:
+        return "DO NOT CUT: planned despite failures"
+    return "No G-code was written: the set-up sheet says why"
+
+
+def _sheet(prepared: Prepared, report: dict[str, Any], player: str) -> str:
     settled, file = prepared.known.settled, prepared.file
-    facts = Facts(prepared.job, prepared.board, prepared.stackup, prepared.works, report, settled, file)
+    facts = Facts(prepared.job, prepared.board, prepared.stackup, prepared.works, report, settled, file, player)
     return sheet_html(facts)
 
 

@@ -73,8 +73,12 @@ def read_files(
     share: tuple[float, float] = (0.0, 1.0),
     sha256: Mapping[str, str] | None = None,
     plan: str = "",
+    steps: bool = False,
 ) -> ReadBack:
-    """Read `texts` (name to text) back against the works of `prepared`; their heads name `plan`, where given."""
+    """Read `texts` (name to text) back against the works of `prepared`; their heads name `plan`, where given.
+
+    With `steps` the blank before and after each file is kept too.
+    """
     start, end = share
     done = 0
 
@@ -84,7 +88,7 @@ def read_files(
         done += 1
 
     shop = _shop(prepared)
-    read = read_back(shop, prepared.works, texts, progress=step, sha256=sha256, plan=plan)
+    read = read_back(shop, prepared.works, texts, progress=step, sha256=sha256, plan=plan, steps=steps)
     progress("other stops and blanks", end)
     return with_cases(prepared, shop, texts, read)
 

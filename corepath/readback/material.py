@@ -189,13 +189,17 @@ class Stock:
 
     @property
     def has_wood(self) -> Mask:
-        wood: Mask = self.wood_top > self.wood_bottom + np.float32(_EMPTY)
-        return wood
+        return Stock.filled(self.wood_bottom, self.wood_top)
 
     @property
     def has_casting(self) -> Mask:
-        cast: Mask = self.cast_top > self.cast_bottom + np.float32(_EMPTY)
-        return cast
+        return Stock.filled(self.cast_bottom, self.cast_top)
+
+    @staticmethod
+    def filled(bottom: Singles, top: Singles) -> Mask:
+        """Which intervals hold anything."""
+        there: Mask = top > bottom + np.float32(_EMPTY)
+        return there
 
     @property
     def solid(self) -> Mask:

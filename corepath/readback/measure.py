@@ -54,6 +54,7 @@ from corepath.readback.path import Path, lay
 from corepath.readback.program import ReadProgram
 from corepath.readback.result import FileCount, ReadBack, Remaining
 from corepath.readback.shop import Shop
+from corepath.readback.steps import Film
 from corepath.readback.stops import check_fitting, check_pass_stops, check_spin_up, check_stops, check_turn
 from corepath.readback.walls import check_walls, strays
 from corepath.readback.working import check_working, find_engagement
@@ -71,15 +72,15 @@ def _silent(file: str) -> None:
 
 def read_back(
     shop: Shop, works: Sequence[Work], files: Mapping[str, str], *, progress: Progress = _silent,
-    sha256: Mapping[str, str] | None = None, plan: str = "",
+    sha256: Mapping[str, str] | None = None, plan: str = "", steps: bool = False,
 ) -> ReadBack:  # fmt: skip
     """Read and cut all files of a plan and hold what is left against `works`.
 
     `files` maps names (with `.nc`) to texts; `sha256` maps names to the digests they had when planned; `plan` is the
-    digest of the plan that their heads should name.
+    digest of the plan that their heads should name. With `steps` the blank before and after each file is kept too.
     `progress` is called with each file's name before it is read. Never raises for what a file holds.
     """
-    run = Run(shop, files, progress)
+    run = Run(shop, files, progress, steps)
     run.check_digests(sha256 or {})
     check_heads(files, run.findings, plan)
     ordered = sorted(works, key=lambda work: (work.setup, work.order, work.part))
@@ -100,13 +101,13 @@ def read_back(
     run.open_bores(ordered)
     run.after_layup([work for work in ordered if work.setup == "D"])
     run.strangers()
-    return ReadBack(run.findings, tuple(run.measures), tuple(run.counts), run.remaining)
+    return ReadBack(run.findings, tuple(run.measures), tuple(run.counts), run.remaining, steps=tuple(run.film.steps))
 
 
 class Run:
     """The state of one read-back: the blank as it is now and what was found so far."""
 
-    def __init__(self, shop: Shop, files: Mapping[str, str], progress: Progress = _silent) -> None:
+    def __init__(self, shop: Shop, files: Mapping[str, str], progress: Progress = _silent, steps: bool = False) -> None:
         self.shop = shop
         self.files = files
         self.progress = progress
@@ -115,6 +116,7 @@ class Run:
         self.measures: list[Measure] = []
         self.counts: list[FileCount] = []
         self.remaining: dict[str, Remaining] = {}
+        self.film = Film(steps)
         self.used: set[str] = set()
         self.face = shop.thickness
         self.castings: dict[str, Mask] = {}
@@ -253,6 +255,7 @@ class Run:
         check_obstacles(path, work, findings)
         check_nose_obstacles(path, work.obstacles, work.collet, findings)
         check_frame(path, work, shop.allowed.edge, findings)
+        self.film.begin(work, zero, stock)
         cut = cut_path(stock, path)
         check_cut(path, cut, shop.allowed, findings)
         cutting = (path.kind > 0) & (cut.removed > shop.allowed.removal)
@@ -292,6 +295,7 @@ class Run:
         )
         self.measures.extend(measures)
         self.findings.extend(findings)
+        self.film.end(measures.file, path, stock)
 
     def _may_touch(self, work: Work) -> Mask | None:
         """Columns that the operation may lower; None for all."""

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from corepath.readback.findings import Findings
 from corepath.readback.material import Grid, Mask, Stock
 from corepath.readback.measures import Measure
+from corepath.readback.path import Path
 
-__all__ = ["SQUARE", "FileCount", "ReadBack", "Remaining"]
+__all__ = ["SQUARE", "FileCount", "ReadBack", "Remaining", "Step"]
 
 SQUARE = 20.0
 """mm: side of the squares of the map in the report."""
@@ -41,6 +42,11 @@ class Remaining:
             _where(stock.has_wood, stock.wood_bottom, stock.wood_top),
             _where(stock.has_casting, stock.cast_bottom, stock.cast_top),
         )
+
+    @staticmethod
+    def interval(bottom: Singles, top: Singles) -> tuple[Singles, Singles]:
+        """Faces of the columns of one kind, NaN where a column has none."""
+        return _where(Stock.filled(bottom, top), bottom, top)
 
     @property
     def top(self) -> Singles:
@@ -115,10 +121,25 @@ class FileCount:
 
 
 @dataclass(frozen=True, slots=True)
+class Step:
+    """One file as it was cut: its motions on the bed (without their straight pieces), its zero there, and the blank
+    before and after it, of which every n-th column is kept."""
+
+    file: str
+    setup: str
+    name: str
+    path: Path
+    zero: tuple[float, float, float]
+    before: Remaining
+    after: Remaining
+
+
+@dataclass(frozen=True, slots=True)
 class ReadBack:
     """All that was found and measured. `remaining` has the blank after A, B and C, as far as cut.
 
-    `cases` are further blanks and stops that the files were tried on, as entries of the report.
+    `cases` are further blanks and stops that the files were tried on, as entries of the report. `steps` are the files
+    in the order read, where they were asked for.
     """
 
     findings: Findings
@@ -126,6 +147,7 @@ class ReadBack:
     files: tuple[FileCount, ...]
     remaining: Mapping[str, Remaining]
     cases: tuple[Mapping[str, Any], ...] = ()
+    steps: tuple[Step, ...] = ()
 
     @property
     def ok(self) -> bool:

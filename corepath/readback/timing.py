@@ -8,12 +8,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from corepath.motion.clock import Limits, seconds
 from corepath.motion.program import Kind, Move
 from corepath.readback.path import Path
 
-__all__ = ["Minutes", "time_path"]
+__all__ = ["Minutes", "motion_seconds", "time_path"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 _BLOCK = 100_000
 _NO_ARC = 0.1  # mm between the radii at both ends: an arc in name only, timed as a line
@@ -42,23 +46,26 @@ class Minutes:
 
 def time_path(path: Path, limits: Limits) -> Minutes:
     """Time of all motions with known ends, from rest to rest at every stop and dwell."""
-    feed = path.program.feed[path.index]
     cuts = path.kind > 0
-    counted = ~cuts | (feed > 0.0)
+    spent, counted = motion_seconds(path, limits)
+    dwell = sum(event.value for event in path.program.events if event.name == "dwell")
+    return Minutes(float(spent[cuts].sum()) / 60, float(spent[~cuts].sum()) / 60, dwell / 60, bool(counted.all()))
+
+
+def motion_seconds(path: Path, limits: Limits) -> tuple[Floats, NDArray[np.bool_]]:
+    """Seconds of each motion (n,), and which of them are counted: a cut without a feed takes none here."""
+    feed = path.program.feed[path.index]
+    counted = (path.kind == 0) | (feed > 0.0)
     rests = np.array([event.index for event in path.program.events if event.name in _RESTS], dtype=np.int64)
     spent = np.zeros(len(path.kind))
     chosen = np.flatnonzero(counted)
     for begin in range(0, len(chosen), _BLOCK):
         block = chosen[begin : begin + _BLOCK]
         spent[block] = _block(path, block, feed, rests, limits)
-    dwell = sum(event.value for event in path.program.events if event.name == "dwell")
-    return Minutes(float(spent[cuts].sum()) / 60, float(spent[~cuts].sum()) / 60, dwell / 60, bool(counted.all()))
+    return spent, np.asarray(counted, dtype=np.bool_)
 
 
-def _block(
-    path: Path, block: np.ndarray[tuple[int], np.dtype[np.int64]], feed: np.ndarray[tuple[int], np.dtype[np.float64]],
-    rests: np.ndarray[tuple[int], np.dtype[np.int64]], limits: Limits,
-) -> np.ndarray[tuple[int], np.dtype[np.float64]]:  # fmt: skip
+def _block(path: Path, block: Ints, feed: Floats, rests: Ints, limits: Limits) -> Floats:
     end, centre = path.end[block], path.centre[block]
     apart = np.hypot(*(path.start[block, :2] - centre).T) - np.hypot(*(end[:, :2] - centre).T)
     kind = np.where((path.kind[block] >= 2) & (np.abs(apart) > _NO_ARC), 1, path.kind[block])

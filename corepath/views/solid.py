@@ -40,18 +40,22 @@ class Body:
         return float((a * np.cross(b, c)).sum() / 6.0)
 
 
-def body(xs: Floats, ys: Floats, bottom: Heights, top: Heights, rim: tuple[float, float], tolerance: float) -> Body:
+def body(
+    xs: Floats, ys: Floats, bottom: Heights, top: Heights, rim: tuple[float, float], tolerance: float,
+    largest: int = _LARGEST,
+) -> Body:  # fmt: skip
     """The mesh of columns at `xs` (nx,), `ys` (ny,) with faces `bottom` and `top` (ny, nx), mm; NaN where none stands.
 
     `rim` is half the length and half the width of the blank: outermost columns reach to it. Away from walls the
-    mesh lies within `tolerance` of each column. Empty arrays where there is no column.
+    mesh lies within `tolerance` of each column. `largest` is the side of the largest square, columns, a power of two.
+    Empty arrays where there is no column.
     """
     x = np.concatenate([[-rim[0]], xs, [rim[0]]])
     y = np.concatenate([[-rim[1]], ys, [rim[1]]])
     low, high = (np.pad(np.asarray(face, dtype=np.float64), 1, mode="edge") for face in (bottom, top))
-    shape = tuple(-(-(n - 1) // _LARGEST) * _LARGEST + 1 for n in low.shape)
+    shape = tuple(-(-(n - 1) // largest) * largest + 1 for n in low.shape)
     low, high = (_filled_up(face, shape) for face in (low, high))
-    triangles = _plan(low, high, tolerance)
+    triangles = _plan(low, high, tolerance, largest)
     flat = (np.isfinite(low) & (high > low)).ravel()
     triangles = _without_pinches(triangles[flat[triangles].all(axis=1)])
     used, faces = np.unique(triangles, return_inverse=True)
@@ -95,15 +99,15 @@ def _filled_up(face: Floats, shape: tuple[int, ...]) -> Floats:
     return out
 
 
-def _plan(low: Floats, high: Floats, tolerance: float) -> Ints:
+def _plan(low: Floats, high: Floats, tolerance: float, largest: int) -> Ints:
     """Triangles in plan (m, 3), indices into the flat lattice, counter-clockwise."""
-    splits = _balanced({size: _uneven(low, high, size, tolerance) for size in _sizes()})
+    splits = _balanced({size: _uneven(low, high, size, tolerance) for size in _sizes(largest)})
     lattice = np.arange(low.size).reshape(low.shape)
     solid = np.isfinite(low)
     pieces = []
-    for size in _sizes():
+    for size in _sizes(largest):
         cell = splits[size]
-        there = _halves(splits[2 * size]) if size < _LARGEST else np.ones_like(cell)
+        there = _halves(splits[2 * size]) if size < largest else np.ones_like(cell)
         pieces += _squares(lattice, there & ~cell, cell, size)
     pieces += _smallest(lattice, _halves(splits[2]), solid)
     return np.concatenate(pieces)
@@ -115,8 +119,8 @@ def _halves(cells: Mask) -> Mask:
     return halves
 
 
-def _sizes() -> tuple[int, ...]:
-    return tuple(2**k for k in range(_LARGEST.bit_length() - 1, 0, -1))
+def _sizes(largest: int) -> tuple[int, ...]:
+    return tuple(2**k for k in range(largest.bit_length() - 1, 0, -1))
 
 
 def _uneven(low: Floats, high: Floats, size: int, tolerance: float) -> Mask:
@@ -144,9 +148,7 @@ def _uneven(low: Floats, high: Floats, size: int, tolerance: float) -> Mask:
 
 def _balanced(splits: dict[int, Mask]) -> dict[int, Mask]:
     """The same with squares split so that none lies beside one of less than half its size."""
-    for size in reversed(_sizes()):
-        if size == _LARGEST:
-            break
+    for size in sorted(splits)[:-1]:
         near = np.pad(splits[size], 1)
         wide = near[1:-1, 1:-1] | near[:-2, 1:-1] | near[2:, 1:-1] | near[1:-1, :-2] | near[1:-1, 2:]
         rows, columns = splits[2 * size].shape

@@ -15,8 +15,10 @@ from typer.testing import CliRunner
 from corepath.cli.app import app
 from corepath.cli.tables import file_table, finding_lines
 from corepath.planning import plan, prepare, write_plan
+from corepath.planning.player import reels
 from corepath.planning.reading import read_files
 from corepath.readback.motions import read_program
+from corepath.views.player import DWELL, STOP
 
 COUPON = Path(__file__).parents[2] / "samples" / "coupon.toml"
 
@@ -134,3 +136,48 @@ def test_an_independent_parser_comes_to_the_same_places(planned) -> None:  # typ
         ours = _once(ours[~np.isnan(ours).any(axis=1)])
         assert len(ours) > 10 and len(theirs) - len(ours) in (1, 2), made.name
         assert ours == pytest.approx(theirs[-len(ours) :], abs=1e-9), made.name
+
+
+def _stands(text: str) -> dict[int, tuple[float, float, float]]:
+    """Where the cutter stands after each line that moves it, by the words of the text alone."""
+    at, out = {"X": 0.0, "Y": 0.0, "Z": 0.0}, {}
+    for number, line in enumerate(text.splitlines(), 1):
+        words = re.findall(r"([XYZ])(-?[0-9.]+)", re.sub(r"\(.*?\)", "", line))
+        at.update({axis: float(value) for axis, value in words})
+        if words:
+            out[number] = at["X"], at["Y"], at["Z"]
+    return out
+
+
+def test_the_preview_shows_where_each_line_ends_and_when(planned) -> None:  # type: ignore[no-untyped-def]
+    """Else the slider would lie. Drilling cycles, as the dowels may have, move more than their line says."""
+    texts = {name: text for name, text in planned.files.items() if name.endswith(".nc") and "/" not in name}
+    told = reels(planned.prepared, planned.readback, texts)
+    assert [reel.file for reel in told] == [entry["file"] for entry in planned.report["operations"]]
+    entries = planned.report["operations"]
+    minutes = {one["file"]: one["minutes"] + one["minutes_apart"]["dwell"] for one in entries}
+    for reel in told:
+        moved = reel.motions
+        assert moved.time[-1] / 60 == pytest.approx(minutes[reel.file], abs=0.15)
+        assert (np.diff(moved.time) >= 0).all() and (np.diff(moved.line) >= 0).all()
+        if reel.name == "dowels":
+            continue
+        stands = _stands(reel.text)
+        last = np.flatnonzero(np.append(np.diff(moved.line) > 0, True))
+        shown = {int(moved.line[k]): moved.points[k] for k in last if not moved.flags[k] & (DWELL | STOP)}
+        assert len(shown) > 10 and set(shown) <= set(stands)
+        off = max(np.abs(point - stands[line]).max() for line, point in shown.items())
+        assert off < 1e-9, reel.file
+
+
+def test_the_preview_goes_with_the_plan(planned, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    """One page, not too heavy for a phone, linked with the sheet both ways; gone where a plan has no files any more."""
+    page = planned.files["preview.html"]
+    assert planned.prepared.digest in page and 'href="sheet.html"' in page and len(page) < 1_600_000
+    assert 'href="preview.html"' in planned.files["sheet.html"]
+    write_plan(planned, tmp_path)
+    from dataclasses import replace
+
+    files = {name: content for name, content in planned.files.items() if name != "preview.html"}
+    write_plan(replace(planned, files=files), tmp_path)
+    assert not (tmp_path / "preview.html").exists() and (tmp_path / "sheet.html").exists()

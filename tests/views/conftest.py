@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import shutil
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import Any
@@ -19,6 +20,7 @@ from corepath.motion.program import Pass, Program, Zero, arc, line, rapid
 from corepath.planning.prepare import Prepared
 from corepath.planning.report import checks_report
 from corepath.stackup.check import Check
+from corepath.views.player import RAPID, SPINDLE, Blank, Faces, Lattice, Motions, Reel, Shape
 from corepath.views.sheet_html import Facts
 from corepath.work.model import Deck, Facing, Hole, Obstacle, Pocket, Step, Work
 
@@ -239,3 +241,75 @@ def _facts(prepared: Prepared, **more: Any) -> Facts:
     report = {**checks_report(prepared), "operations": _entries(prepared), "minutes": 9.0, "despite_failures": False}
     parts = (prepared.job, prepared.board, prepared.stackup, prepared.works, {**report, **more})
     return Facts(*parts, prepared.known.settled, prepared.file)
+
+
+def _blank(tops: tuple[float, float]) -> Blank:
+    """120 by 60, 1 mm columns: 12 high, with a pocket to `tops[0]` and a hole through where `tops[1]` is 0."""
+    xs, ys = np.meshgrid(np.arange(-59.5, 60.0), np.arange(-29.5, 30.0))
+    top = np.full(xs.shape, 12.0, dtype=np.float32)
+    top[(abs(xs) < 30) & (abs(ys) < 10)] = tops[0]
+    gone = (np.hypot(xs - 45, ys) < 5) & (tops[1] == 0.0)
+    top[gone] = np.nan
+    none = np.full_like(top, np.nan)
+    wood = np.where(np.isnan(top), np.nan, np.float32(0.0)).astype(np.float32), top
+    return Blank(Lattice(-59.5, -29.5, 1.0, 1.0, 120, 60), Faces(wood, (none, none)))
+
+
+def reel_of(file: str, points: Any, before: Blank, after: Blank, zero: tuple[float, float, float]) -> Reel:
+    """A file that goes through `points` at 600 mm/min, the first and last at rapid; its text is what the moves say."""
+    table = np.asarray(points, dtype=np.float64)
+    count = len(table)
+    flags = np.where((np.arange(count) < 2) | (np.arange(count) == count - 1), RAPID, 0) | SPINDLE
+    long = np.hypot(*np.diff(table[:, :2], axis=0).T) + abs(np.diff(table[:, 2]))
+    words = [f"G{int(not f & RAPID)} X{x:.4f} Y{y:.4f} Z{z:.4f}" for (x, y, z), f in zip(table, flags, strict=True)]
+    motions = Motions(
+        points=table,
+        line=np.arange(1, count + 1),
+        flags=flags,
+        feed=np.where(flags & RAPID, 0.0, 600.0),
+        time=np.concatenate([[0.0], np.cumsum(long / 10.0)]),
+    )
+    text = "\n".join(words) + "\n"
+    shape = Shape("outline", np.array([(-50.0, -25.0), (50.0, -25.0), (50.0, 25.0), (-50.0, 25.0)]))
+    cutter = Cutter(1, "flat", 6.0, 0.0, 2, 25.0, 32.0)
+    left = (("pocket floor", "4.000", "its lowest"),)
+    return Reel(file, "A", "pocket", "DECK UP", text, cutter, zero, motions, before, after, (shape,), left)
+
+
+@pytest.fixture(scope="session")
+def reel_maker() -> Callable[..., Reel]:
+    """Makes a file that goes through points, with the blank before and after it and its zero."""
+    return reel_of
+
+
+@pytest.fixture(scope="session")
+def chrome() -> Iterator[Any]:
+    """A browser without a window; skips with a clear word where there is none."""
+    webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed: no page is opened here")
+    binary, driver = shutil.which("chromium") or shutil.which("chromium-browser"), shutil.which("chromedriver")
+    if binary is None or driver is None:
+        pytest.skip("no chromium with its driver here: no page is opened in a browser")
+    options = webdriver.ChromeOptions()
+    options.binary_location = binary
+    for argument in ("--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--window-size=1366,900"):
+        options.add_argument(argument)
+    options.add_argument("--enable-unsafe-swiftshader")  # 3-D without a graphics card
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    browser = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
+    yield browser
+    browser.quit()
+
+
+@pytest.fixture(scope="session")
+def reels() -> tuple[Reel, ...]:
+    """Two files on a small blank: a pocket to 4 mm, then a hole right through; zero on the face, at a corner."""
+    start, pocketed, done = _blank((12.0, 12.0)), _blank((4.0, 12.0)), _blank((4.0, 0.0))
+    zero = (-60.0, -30.0, 12.0)
+    rows = [(33.0, 23.0, 5.0), (33.0, 23.0, 1.0)]
+    for z in (-4.0, -8.0):
+        rows += [(33.0, 23.0, z), (87.0, 23.0, z), (87.0, 37.0, z), (33.0, 37.0, z)]
+    hole = [(105.0, 30.0, 5.0), (105.0, 30.0, 1.0), (105.0, 30.0, -13.0), (107.0, 30.0, -13.0), (107.0, 30.0, 5.0)]
+    return (
+        reel_of("02-A-plug-pockets.nc", [*rows, (33.0, 37.0, 5.0)], start, pocketed, zero),
+        reel_of("06-A-inserts.nc", hole, pocketed, done, zero),
+    )

@@ -6,7 +6,7 @@ import base64
 import re
 import shutil
 import subprocess
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -14,13 +14,6 @@ import pytest
 
 from corepath.planning import prepare
 from corepath.views.sheet_html import Facts, pages, sheet_html
-
-webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed: the sheet is not opened here")
-BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
-DRIVER = shutil.which("chromedriver")
-pytestmark = pytest.mark.skipif(
-    BROWSER is None or DRIVER is None, reason="no chromium with its driver here: the sheet is not opened in a browser"
-)
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 PAPER = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
@@ -36,16 +29,10 @@ def sheet(tmp_path_factory: pytest.TempPathFactory, facts_of: Callable[..., Fact
 
 
 @pytest.fixture(scope="module")
-def browser(sheet: tuple[Path, list[str], str]) -> Iterator[Any]:
-    options = webdriver.ChromeOptions()
-    options.binary_location = BROWSER
-    for argument in ("--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--window-size=1366,900"):
-        options.add_argument(argument)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
-    driver.get(sheet[0].as_uri())
-    yield driver
-    driver.quit()
+def browser(chrome: Any, sheet: tuple[Path, list[str], str]) -> Any:
+    chrome.get_log("browser")
+    chrome.get(sheet[0].as_uri())
+    return chrome
 
 
 def test_it_opens_from_disk_without_error_or_request(browser: Any) -> None:

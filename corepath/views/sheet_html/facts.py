@@ -33,7 +33,8 @@ def place(x: float, y: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """One plan: `report` is that of `report.json`, `settled` what the record holds, `file` the name of the job file."""
+    """One plan: `report` is that of `report.json`, `settled` what the record holds, `file` the name of the job file,
+    `player` that of the page that plays its files, beside the sheet; empty where there is none."""
 
     job: Job
     board: Board
@@ -42,6 +43,7 @@ class Facts:
     report: Mapping[str, Any]
     settled: Settled
     file: str
+    player: str = ""
 
     @property
     def digest(self) -> str:

@@ -1,0 +1,149 @@
+"""From the read-back to the preview: its motions as pieces, the clock's times, the blank before and after each file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Literal, cast
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from corepath.motion.clock import Limits
+from corepath.motion.program import Setup
+from corepath.planning.prepare import Prepared
+from corepath.readback.arcs import flatten
+from corepath.readback.path import Path
+from corepath.readback.result import ReadBack, Remaining, Step
+from corepath.readback.steps import few
+from corepath.readback.timing import motion_seconds
+from corepath.views.player import (
+    DWELL,
+    RAPID,
+    SPINDLE,
+    STOP,
+    Blank,
+    Faces,
+    Lattice,
+    Motions,
+    Reel,
+    Shape,
+    preview_html,
+)
+from corepath.views.scene import FACE_UP, Scene
+
+__all__ = ["CHORDS", "NAME", "SOLID_COLUMNS", "motions", "player_page", "reels"]
+
+NAME = "preview.html"
+
+CHORDS = 0.02
+"""How far, mm, a chord shown may lie off its arc."""
+
+SOLID_COLUMNS = 60_000
+"""Columns of a body in 3-D: 3.5 mm apart on a long board. `--stl` writes all there are."""
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+_MARKS = {"dwell": DWELL, "stop": STOP, "optional-stop": STOP, "tool-change": STOP, "end": STOP}
+
+
+def player_page(prepared: Prepared, readback: ReadBack, texts: Mapping[str, str], warning: str = "") -> str:
+    """The whole page; `texts` are the files that were read, `warning` what must be said over all else."""
+    job = prepared.job
+    return preview_html(
+        reels(prepared, readback, texts),
+        title=job.title,
+        digest=prepared.digest,
+        size=(job.blank.length, job.blank.width),
+        solids={setup: _few(left) for setup, left in readback.remaining.items()},
+        inch=job.units == "inch",
+        warning=warning,
+    )
+
+
+def reels(prepared: Prepared, readback: ReadBack, texts: Mapping[str, str]) -> tuple[Reel, ...]:
+    """Every file that was read, in its order."""
+    machine = prepared.job.machine
+    limits = Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
+    return tuple(
+        Reel(
+            file=step.file,
+            setup=step.setup,
+            name=step.name,
+            face_up=FACE_UP[cast(Setup, step.setup)],
+            text=texts[step.file],
+            cutter=step.path.cutter,
+            zero=step.zero,
+            motions=motions(step.path, step.zero, limits),
+            before=_blank(step.before),
+            after=_blank(step.after),
+            shapes=_shapes(prepared, step),
+            left=tuple((m.id, f"{m.value:.3f}", m.says) for m in readback.measures if m.file == step.file),
+        )
+        for step in readback.steps
+    )
+
+
+def motions(path: Path, zero: tuple[float, float, float], limits: Limits) -> Motions:
+    """The pieces of one file in its own coordinates: arcs as chords, dwells and stops as pieces without a way."""
+    spent, _ = motion_seconds(path, limits)
+    lower, upper, owner = flatten(path.kind, path.start, path.end, path.centre, CHORDS)
+    count = np.bincount(owner, minlength=len(path.kind))
+    feed = np.where(path.kind > 0, np.nan_to_num(path.program.feed[path.index]), 0.0)
+    flags = np.where(path.kind == 0, RAPID, 0) | np.where(path.spindle, SPINDLE, 0)
+    table = np.column_stack(
+        [upper, path.line[owner], flags[owner], feed[owner], spent[owner] / np.maximum(count, 1)[owner]]
+    )
+    table = _with_marks(path, table, owner)
+    first = [*(lower[0] if len(lower) else (0.0, 0.0, 0.0)), *(table[0, 3:5] if len(table) else (1, 0)), 0.0, 0.0]
+    table = np.vstack([first, table])
+    return Motions(
+        points=table[:, :3] - zero,
+        line=table[:, 3].astype(np.int64),
+        flags=table[:, 4].astype(np.int64),
+        feed=table[:, 5],
+        time=np.cumsum(table[:, 6]),
+    )
+
+
+def _with_marks(path: Path, table: Floats, owner: Ints) -> Floats:
+    """The rows with those of dwells and stops put in where they happen."""
+    rows, places = [], []
+    motion = path.index[owner]
+    for event in path.program.events:
+        mark = _MARKS.get(event.name)
+        if mark is None or not len(table):
+            continue
+        at = int(np.searchsorted(motion, event.index))
+        here = table[at - 1, :3] if at else path.start[0]
+        turning = SPINDLE if mark == DWELL and event.spindle else 0
+        rows.append([*here, event.line, mark | turning, 0.0, event.value if mark == DWELL else 0.0])
+        places.append(at)
+    return np.insert(table, places, np.array(rows), axis=0) if rows else table
+
+
+def _few(left: Remaining) -> Blank:
+    """Fewer columns of what a set-up left."""
+    grid, pick = few(left.grid, SOLID_COLUMNS)
+    wood, casting = ((low[pick], high[pick]) for low, high in (left.wood, left.casting))
+    return _blank(Remaining(left.setup, grid, wood, casting))
+
+
+def _blank(left: Remaining) -> Blank:
+    grid = left.grid
+    lattice = Lattice(grid.x0, grid.y0, grid.px, grid.py, grid.nx, grid.ny)
+    return Blank(lattice, Faces(left.wood, left.casting))
+
+
+def _shapes(prepared: Prepared, step: Step) -> tuple[Shape, ...]:
+    """The board's outline and the obstacles as they lie in the set-up of a step."""
+    scene = Scene(prepared.job, prepared.board, prepared.stackup, cast(Setup, step.setup))
+    work = next(work for work in prepared.works if work.setup == step.setup and work.name == step.name)
+    shapes = [_shape("outline", scene.seen(prepared.board.outline))]
+    shapes += [_shape("obstacle", obstacle.area) for obstacle in work.obstacles]
+    return tuple(shapes)
+
+
+def _shape(kind: Literal["outline", "obstacle"], area: Polygon) -> Shape:
+    return Shape(kind, np.asarray(area.simplify(CHORDS).exterior.coords, dtype=np.float64)[:, :2])

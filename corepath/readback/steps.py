@@ -1,0 +1,74 @@
+"""What each file did to the virtual blank, kept for whoever wants to show it.
+
+A `Step` holds the motions of one file as they lie on the bed and the blank before and after them, thinned to at most
+`MOST_COLUMNS` columns: every so-many-th column as it stands, nothing is averaged. Bed frame of the set-up, mm.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from corepath.readback.material import Grid, Stock
+from corepath.readback.path import Path, Pieces
+from corepath.readback.result import Remaining, Step
+from corepath.work.model import Work
+
+__all__ = ["MOST_COLUMNS", "Film", "few", "thinned"]
+
+MOST_COLUMNS = 320_000
+"""Columns kept of one state: 1.5 mm apart on a long board, as they stand on a coupon."""
+
+_NO_PIECES = Pieces(np.empty((0, 3)), np.empty((0, 3)), np.empty(0, dtype=np.int64))
+
+
+@dataclass(frozen=True, slots=True)
+class _Open:
+    """A file that is being cut."""
+
+    work: Work
+    zero: tuple[float, float, float]
+    before: Remaining
+
+
+class Film:
+    """Collects the steps of one read-back; with `keep` false it does nothing."""
+
+    def __init__(self, keep: bool) -> None:
+        self.keep = keep
+        self.steps: list[Step] = []
+        self._open: _Open | None = None
+
+    def begin(self, work: Work, zero: tuple[float, float, float], stock: Stock) -> None:
+        """The blank before a file, with the zero of the file on the bed."""
+        self._open = _Open(work, zero, thinned(stock, work.setup)) if self.keep else None
+
+    def end(self, file: str, path: Path, stock: Stock) -> None:
+        """The blank after the same file."""
+        if self._open is None:
+            return
+        work = self._open.work
+        after = thinned(stock, work.setup)
+        kept = replace(path, pieces=_NO_PIECES)
+        self.steps.append(Step(file, work.setup, work.name, kept, self._open.zero, self._open.before, after))
+        self._open = None
+
+
+def thinned(stock: Stock, setup: str) -> Remaining:
+    """The blank as it is now, every n-th column of it."""
+    grid, pick = few(stock.grid)
+    wood = Remaining.interval(stock.wood_bottom[pick], stock.wood_top[pick])
+    casting = Remaining.interval(stock.cast_bottom[pick], stock.cast_top[pick])
+    return Remaining(setup, grid, wood, casting)
+
+
+def few(grid: Grid, most: int = MOST_COLUMNS) -> tuple[Grid, tuple[slice, slice]]:
+    """A grid of at most `most` (or a few more) of the same columns, and which these are."""
+    every = max(math.ceil(math.sqrt(grid.nx * grid.ny / most) - 1e-9), 1)
+    first = (every - 1) // 2
+    pick = (slice(first, None, every), slice(first, None, every))
+    nx, ny = (len(range(first, n, every)) for n in (grid.nx, grid.ny))
+    px, py = grid.px, grid.py
+    return Grid(grid.x0 + first * px, grid.y0 + first * py, every * px, every * py, nx, ny), pick

@@ -1,0 +1,10 @@
+"""The preview: one HTML page that plays each file over the blank it cuts.
+
+Its motions are those that the read-back read from the text, its heights those of the virtual blank before and after
+each file, its times those of the clock. It asks for nothing from the network.
+"""
+
+from corepath.views.player.model import DWELL, RAPID, SPINDLE, STOP, Blank, Faces, Lattice, Motions, Reel, Shape
+from corepath.views.player.page import preview_html
+
+__all__ = ["DWELL", "RAPID", "SPINDLE", "STOP", "Blank", "Faces", "Lattice", "Motions", "Reel", "Shape", "preview_html"]

@@ -1,0 +1,89 @@
+"""The core after each set-up as glTF, and the page that turns it: both are trimesh's own.
+
+trimesh exports a scene as GLB and as a page that shows it with three.js, which it carries along, so nothing is asked of
+the network. The preview holds that page once, without a scene, and one GLB for each set-up. Heights are true: the core
+is as thin as it is. Corners lie on a grid of 1/32 mm, which packs well.
+"""
+
+from __future__ import annotations
+
+import base64
+from functools import cache
+from importlib import import_module
+from typing import Any
+
+import numpy as np
+
+from corepath.views.player.model import Blank, Heights
+from corepath.views.solid import Body, body
+
+__all__ = ["SLOT", "glb", "viewer"]
+
+SLOT = "$CORE-GLB-BASE64$"
+"""Stands in the page of `viewer` where the scene belongs."""
+
+_WOOD, _CASTING = (176, 158, 126, 255), (15, 76, 84, 255)
+_TOLERANCE = 0.1
+_GRID = 32.0
+_LARGEST = 16
+_ACROSS = 30.0  # degrees that the camera sees upright
+_TILT, _TURN = 0.9, 0.3  # radians from straight above, and about Z
+
+_Part = tuple[str, Body, tuple[int, int, int, int]]
+
+
+def glb(blank: Blank, rim: tuple[float, float]) -> bytes:
+    """Wood and casting of a blank as one binary glTF file, mm; `rim` is half its length and half its width.
+
+    The same blank gives the same bytes. Raises ValueError where nothing is left.
+    """
+    kinds = (("wood", blank.faces.wood, _WOOD), ("casting", blank.faces.casting, _CASTING))
+    parts = [(name, _body(blank, faces, rim), colour) for name, faces, colour in kinds if np.isfinite(faces[1]).any()]
+    parts = [part for part in parts if len(part[1].faces)]
+    if not parts:
+        raise ValueError("nothing is left of the blank")
+    return _exported(_scene(parts, rim))
+
+
+@cache
+def viewer() -> str:
+    """The page that shows a scene, with `SLOT` in place of it. Raises ValueError where trimesh's page is not known."""
+    sample = Body(np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0]]), np.array([[0, 1, 2]]))
+    scene = _scene([("sample", sample, _WOOD)], (1.0, 1.0))
+    held = base64.b64encode(_exported(scene)).decode("ascii")
+    page: str = import_module("trimesh.viewer.notebook").scene_to_html(scene)
+    if page.count(held) != 1:
+        raise ValueError("the page of trimesh does not hold the scene once")
+    return page.replace(held, SLOT)
+
+
+def _body(blank: Blank, faces: tuple[Heights, Heights], rim: tuple[float, float]) -> Body:
+    at = blank.lattice
+    xs = np.asarray(at.x0 + at.px * np.arange(at.nx), dtype=np.float64)
+    ys = np.asarray(at.y0 + at.py * np.arange(at.ny), dtype=np.float64)
+    made = body(xs, ys, *faces, rim, _TOLERANCE, _LARGEST)
+    order = np.argsort(made.faces.min(axis=1), kind="stable")
+    return Body(np.round(made.vertices * _GRID) / _GRID, made.faces[order])
+
+
+def _exported(scene: Any) -> bytes:
+    data: bytes = scene.export(file_type="glb")
+    return data
+
+
+def _scene(parts: list[_Part], rim: tuple[float, float]) -> Any:
+    """The trimesh scene: flat colours, seen from the front edge and above; its camera has a name that stays."""
+    trimesh: Any = import_module("trimesh")
+    scene = trimesh.Scene()
+    for name, made, colour in parts:
+        mesh = trimesh.Trimesh(made.vertices, made.faces, process=False)
+        material = trimesh.visual.material.PBRMaterial(
+            name=name, baseColorFactor=colour, metallicFactor=0.0, roughnessFactor=0.9
+        )
+        mesh.visual = trimesh.visual.TextureVisuals(material=material)
+        scene.add_geometry(mesh, node_name=name, geom_name=name)
+    scene.camera = trimesh.scene.Camera(name="eye", fov=(1.5 * _ACROSS, _ACROSS), resolution=(1500, 1000))
+    corners = [(-rim[0], -rim[1], 0.0), (rim[0], rim[1], 0.0)]
+    turned = trimesh.transformations.euler_matrix(_TILT, 0.0, _TURN)
+    scene.camera_transform = scene.camera.look_at(corners, rotation=turned)
+    return scene

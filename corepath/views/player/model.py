@@ -1,0 +1,99 @@
+"""What the preview shows, as plain arrays: it knows neither works nor the read-back. Lengths in mm, times in s."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.motion.cutter import Cutter
+
+__all__ = ["DWELL", "RAPID", "SPINDLE", "STOP", "Blank", "Faces", "Lattice", "Motions", "Reel", "Shape"]
+
+RAPID, DWELL, STOP, SPINDLE = 1, 2, 4, 8
+"""Flags of a piece: at rapid; a wait that the file asks for; a stop for a person; the spindle turns."""
+
+Floats = NDArray[np.float64]
+Heights = NDArray[np.floating]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Lattice:
+    """Where columns stand: the first at (x0, y0), px and py apart, ny rows of nx."""
+
+    x0: float
+    y0: float
+    px: float
+    py: float
+    nx: int
+    ny: int
+
+
+@dataclass(frozen=True, slots=True)
+class Faces:
+    """Lower and upper face of the wood and of the casting in each column, (ny, nx), NaN where there is none."""
+
+    wood: tuple[Heights, Heights]
+    casting: tuple[Heights, Heights]
+
+
+@dataclass(frozen=True, slots=True)
+class Blank:
+    """The blank at one moment, as it lies on the bed."""
+
+    lattice: Lattice
+    faces: Faces
+
+
+@dataclass(frozen=True, slots=True)
+class Motions:
+    """One file as straight pieces; row 0 is where the cutter stands at first.
+
+    `points` (m, 3) are ends in the file's own coordinates, `line` (m,) lines of its text from 1, `flags` (m,) of
+    RAPID, DWELL, STOP and SPINDLE, `feed` (m,) mm/min (0 at rapid), `time` (m,) seconds from the start to the end of
+    the piece.
+    """
+
+    points: Floats
+    line: Ints
+    flags: Ints
+    feed: Floats
+    time: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A closed line in plan, bed frame, (k, 2), and what it is: `outline`, `blank`, `obstacle`."""
+
+    kind: str
+    points: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Reel:
+    """One file: its text and motions, cutter, zero on the bed, the blank before and after, and what lies about.
+
+    `left` are rows of what the read-back measured of it: what, how much, in words.
+    """
+
+    file: str
+    setup: str
+    name: str
+    face_up: str
+    text: str
+    cutter: Cutter
+    zero: tuple[float, float, float]
+    motions: Motions
+    before: Blank
+    after: Blank
+    shapes: Sequence[Shape]
+    left: Sequence[tuple[str, str, str]]
+
+    @property
+    def short(self) -> str:
+        """The file's name without what the set-up says: `03 groove`."""
+        number, _, rest = self.file.removesuffix(".nc").partition("-")
+        return f"{number} {rest.partition('-')[2].replace('-', ' ')}"

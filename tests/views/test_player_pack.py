@@ -1,0 +1,70 @@
+"""Figures packed into the preview come out as they went in; the page is whole and holds nothing of the network."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from corepath.views.player import pack, preview_html
+from corepath.views.player.bodies import SLOT, viewer
+
+_mm = st.floats(-5000.0, 5000.0, allow_nan=False, width=32)
+_height = st.one_of(st.just(np.nan), st.floats(-60.0, 160.0, width=32))
+
+
+@settings(max_examples=40, derandomize=True, deadline=None)
+@given(arrays(np.float64, st.integers(1, 60), elements=_mm))
+def test_coordinates_keep_their_last_decimal(values: Any) -> None:
+    """Differences must not add up their rounding: the last move of a long file would lie beside its place."""
+    assert np.abs(pack.unpack_numbers(pack.numbers(values, pack.UNIT), pack.UNIT) - values).max() <= 0.51 * pack.UNIT
+
+
+@settings(max_examples=40, derandomize=True, deadline=None)
+@given(arrays(np.float32, st.tuples(st.integers(1, 9), st.integers(1, 9)), elements=_height))
+def test_heights_and_holes_come_back(face: Any) -> None:
+    """A hole must stay one, and wrap-around of sixteen bits must undo itself."""
+    told = pack.unpack_heights(pack.heights(face), face.shape[1])
+    assert np.array_equal(np.isnan(told), np.isnan(face))
+    assert np.nanmax(np.abs(told - face), initial=0.0) <= 0.51 * pack.HEIGHT_STEP
+
+
+def test_the_page_holds_each_state_once_and_asks_nothing(reels: Any) -> None:
+    page = preview_html(reels, title="a </script> & b", digest="abcd1234", size=(120.0, 60.0), solids={})
+    data = json.loads(re.search(r'<script type="application/json" id="plan">(.*?)</script>', page, re.S)[1])
+    assert [entry["file"] for entry in data["reels"]] == [reel.file for reel in reels]
+    states = {tuple(entry[key] for key in ("before", "after")) for entry in data["reels"]}
+    assert states == {(0, 1), (1, 2)} and len(data["states"]) == 3
+    assert not re.search(r"""(src|href)=["']?(https?:)?//""", page) and "default-src 'none'" in page
+    assert "a &lt;/script&gt; &amp; b" in page and 'href="sheet.html"' in page
+    again = preview_html(reels, title="a </script> & b", digest="abcd1234", size=(120.0, 60.0), solids={})
+    assert page == again
+
+
+def test_a_warning_stands_over_all(reels: Any) -> None:
+    told = preview_html(reels, title="t", digest="d", size=(1.0, 1.0), solids={}, warning="DO NOT CUT")
+    assert told.index("DO NOT CUT") < told.index('id="stage"')
+
+
+def test_the_library_still_has_its_page() -> None:
+    """If trimesh changes its page, the core is no longer shown: better told here than found in the shop."""
+    page = viewer()
+    assert page.count(SLOT) == 1 and "GLTFLoader" in page
+    assert not re.search(r"""<(script|link)[^>]+(src|href)=""", page)
+
+
+def test_an_empty_blank_has_no_body(reels: Any) -> None:
+    from dataclasses import replace
+
+    from corepath.views.player.bodies import glb
+
+    none = np.full_like(reels[0].before.faces.wood[0], np.nan)
+    blank = replace(reels[0].before, faces=replace(reels[0].before.faces, wood=(none, none)))
+    with pytest.raises(ValueError, match="nothing is left"):
+        glb(blank, (60.0, 30.0))
