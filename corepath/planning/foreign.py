@@ -12,7 +12,8 @@ from corepath.errors import Fault, InputError, OutputError
 from corepath.job.writing import replace_file
 from corepath.planning.foreign_options import Asked, bench_of
 from corepath.planning.progress import Progress, quiet
-from corepath.readback.foreign import Foreign, Spot, read_foreign
+from corepath.readback.foreign import read_foreign
+from corepath.readback.foreign_facts import Foreign, Spot
 from corepath.readback.material import NOWHERE
 from corepath.readback.source import FileSource
 from corepath.views.depth_sheet import DepthSheet, depth_sheet

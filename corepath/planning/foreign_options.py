@@ -14,7 +14,7 @@ from typing import NamedTuple, get_args
 from corepath.errors import Fault, InputError
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter, Shape
-from corepath.readback.foreign import Bench
+from corepath.readback.foreign_facts import Bench
 
 __all__ = ["Asked", "bench_of"]
 

@@ -14,7 +14,8 @@ import pytest
 
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
-from corepath.readback.foreign import Bench, read_foreign
+from corepath.readback.foreign import read_foreign
+from corepath.readback.foreign_facts import Bench
 
 HEAD = "G17 G21 G90 G94 G40 G49 G80\nT1 M6\nS16000 M3\nG4 P3\nG0 Z5\nX0 Y0\n"
 TAIL = "G0 Z5\nM5\nM30\n"

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
 from corepath.readback import motions, source
-from corepath.readback.foreign import Bench, read_foreign
+from corepath.readback.foreign import read_foreign
+from corepath.readback.foreign_facts import Bench
 from corepath.readback.motions import read_program, stream_program
 from corepath.readback.source import FileSource, TextSource, lines_of
 from corepath.readback.tools_called import changes_by_m6
