@@ -67,7 +67,7 @@ def plan(
         else:
             say(plan_text(made, written, folder, despite_failures))
             if not quiet:
-                say(_next(made, job, folder, despite_failures))
+                say(_next(made, written, job, folder, despite_failures))
         end(made.failed)
 
 
@@ -140,10 +140,12 @@ def _why(made: Plan) -> str:
     return f"a check failed: {', '.join(dict.fromkeys(failed))}" if failed else "the read-back has findings"
 
 
-def _next(made: Plan, job: Path, folder: Path, despite_failures: bool) -> str:
+def _next(made: Plan, written: Written, job: Path, folder: Path, despite_failures: bool) -> str:
     from corepath.cli.tables import next_command, wrapped
 
     if made.failed and not despite_failures:
         return "\n" + next_command("check", job, first="mend the job")
     open_it = f"Open {folder / 'sheet.html'} in a browser, or print it: it leads through the work."
+    if "preview.html" in written.written:
+        open_it += " preview.html beside it plays the files."
     return f"\n{wrapped(open_it)}\n" + next_command("record", job, first="cut and measure as it says")

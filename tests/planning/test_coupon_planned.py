@@ -174,7 +174,9 @@ def test_the_preview_goes_with_the_plan(planned, tmp_path: Path) -> None:  # typ
     """One page, not too heavy for a phone, linked with the sheet both ways; gone where a plan has no files any more."""
     page = planned.files["preview.html"]
     assert planned.prepared.digest in page and 'href="sheet.html"' in page and len(page) < 1_600_000
-    assert 'href="preview.html"' in planned.files["sheet.html"]
+    sheet = planned.files["sheet.html"]
+    led = set(re.findall(r'href="preview\.html#([^"]+)"', sheet))
+    assert 'href="preview.html"' in sheet and {"03-A-groove.nc", "08-C-deck.nc"} <= led <= set(planned.files)
     write_plan(planned, tmp_path)
     from dataclasses import replace
 

@@ -14,6 +14,8 @@ from hypothesis.extra.numpy import arrays
 
 from corepath.views.player import pack, preview_html
 from corepath.views.player.bodies import SLOT, viewer
+from corepath.views.player.page import page_part
+from corepath.views.style import contrast
 
 _mm = st.floats(-5000.0, 5000.0, allow_nan=False, width=32)
 _height = st.one_of(st.just(np.nan), st.floats(-60.0, 160.0, width=32))
@@ -68,3 +70,14 @@ def test_an_empty_blank_has_no_body(reels: Any) -> None:
     blank = replace(reels[0].before, faces=replace(reels[0].before.faces, wood=(none, none)))
     with pytest.raises(ValueError, match="nothing is left"):
         glb(blank, (60.0, 30.0))
+
+
+def test_lines_stand_out_on_every_height_and_heights_on_one_another() -> None:
+    """WCAG 2.1, 1.4.11 (non-text contrast, from memory): 3 to 1 for the path to come, 4.5 for what is cut already."""
+    parts = {name: page_part(f"{name}.js") for name in ("plan", "heights")}
+    ink, coming = (re.search(rf'{name} = "(#[0-9a-f]+)"', parts["plan"])[1] for name in ("INK", "COMING"))  # type: ignore[index]
+    ends = [re.search(rf"{name} = \[([0-9, ]+)\]", parts["heights"])[1].split(", ") for name in ("HIGH", "LOW")]  # type: ignore[index]
+    high, low = ("#" + "".join(f"{int(part):02x}" for part in end) for end in ends)
+    assert contrast(coming, low) >= 3.0 and contrast(coming, high) >= 3.0
+    assert contrast(ink, low) >= 4.5 and contrast(ink, high) >= 4.5
+    assert contrast(high, low) >= 2.0 and contrast(coming, ink) >= 1.5

@@ -15,7 +15,7 @@ from corepath.views.player import pack
 from corepath.views.player.bodies import SLOT, glb, viewer
 from corepath.views.player.model import DWELL, RAPID, SPINDLE, STOP, Blank, Heights, Motions, Reel
 
-__all__ = ["SCRIPTS", "page_data", "preview_html"]
+__all__ = ["SCRIPTS", "page_data", "page_part", "preview_html"]
 
 Faces = dict[bytes, tuple[int, str]]
 """Bytes of a face to its number and its packed text."""
@@ -49,9 +49,9 @@ def preview_html(
             reels=reels,
             solids=tuple(solids),
             warning=warning,
-            css=Markup(_part("preview.css")),
+            css=Markup(page_part("preview.css")),
             data=Markup(_json(data)),
-            script=Markup("\n".join(_part(f"{name}.js") for name in SCRIPTS)),
+            script=Markup("\n".join(page_part(f"{name}.js") for name in SCRIPTS)),
         )
     )
 
@@ -149,5 +149,6 @@ def _environment() -> Environment:
     )
 
 
-def _part(name: str) -> str:
+def page_part(name: str) -> str:
+    """A part of the page as it lies in the package."""
     return (resources.files("corepath.views.player") / "templates" / name).read_text(encoding="utf-8")

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 __all__ = [
-    "Banner", "Block", "Cell", "Command", "Drawing", "Measure", "Measures", "Notes", "Page", "Rows", "Slot", "State",
-    "Step", "Steps", "Table", "Tick",
+    "Banner", "Block", "Cell", "Command", "Drawing", "Link", "Measure", "Measures", "Notes", "Page", "Rows", "Slot",
+    "State", "Step", "Steps", "Table", "Tick",
 ]  # fmt: skip
 
 State = Literal["done", "now", "ahead", ""]
@@ -69,7 +69,16 @@ class Command:
         return tuple(piece for piece in self.pieces if isinstance(piece, Slot))
 
 
-Cell = str | Slot | Tick
+@dataclass(frozen=True, slots=True)
+class Link:
+    """Words that lead to a page beside this one."""
+
+    text: str
+    to: str
+    kind: str = "link"
+
+
+Cell = str | Slot | Tick | Link
 
 
 @dataclass(frozen=True, slots=True)

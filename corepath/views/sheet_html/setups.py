@@ -8,7 +8,7 @@ from typing import Any
 from corepath.motion.program import Setup
 from corepath.views.scene import FACE_UP
 from corepath.views.sheet_html.facts import Facts, mm
-from corepath.views.sheet_html.parts import Block, Drawing, Page, Rows, State, Table
+from corepath.views.sheet_html.parts import Block, Cell, Drawing, Link, Page, Rows, State, Table
 from corepath.views.sheet_html.progress import pour_state
 from corepath.views.sheet_html.setup_drawing import setup_drawing
 from corepath.views.sheet_html.setup_steps import setup_measures, setup_steps
@@ -111,7 +111,7 @@ def files_table(facts: Facts, works: Sequence[Work]) -> Table:
     return Table("Files in order", head, tuple(rows), numbers=(2, 4), wide=True)
 
 
-def _rows(facts: Facts, work: Work) -> list[tuple[str, ...]]:
+def _rows(facts: Facts, work: Work) -> list[tuple[Cell, ...]]:
     files = facts.files(work)
     deepest = _deepest(facts, work)
     if not files:
@@ -120,10 +120,15 @@ def _rows(facts: Facts, work: Work) -> list[tuple[str, ...]]:
     if work.facing is not None and len(files) > 1:
         return [_skim_row(facts, work, files, deepest)]
     return [
-        (entry["file"], work.cutter.describe(), f"{entry['rpm']:.0f}", deepest, f"{entry['minutes']:.1f}",
-         _watch(work, entry))
+        (_played(facts, entry["file"]), work.cutter.describe(), f"{entry['rpm']:.0f}", deepest,
+         f"{entry['minutes']:.1f}", _watch(work, entry))
         for entry in files
     ]  # fmt: skip
+
+
+def _played(facts: Facts, file: str) -> Cell:
+    """A file's name, which leads to the page that plays it where there is one."""
+    return Link(file, f"{facts.player}#{file}") if facts.player else file
 
 
 def _skim_row(facts: Facts, work: Work, files: Sequence[Mapping[str, Any]], deepest: str) -> tuple[str, ...]:

@@ -1,5 +1,5 @@
 // The blank as an image and as figures: one hue, dark where little is left.
-const HIGH = [240, 247, 246], LOW = [47, 122, 126], NONE = plan.steps.nothing;
+const HIGH = [240, 247, 246], LOW = [109, 176, 177], NONE = plan.steps.nothing;
 const statesHeld = new Map();
 
 function blankState(index) {

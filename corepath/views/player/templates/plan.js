@@ -1,5 +1,5 @@
 // The path from above. Layers are drawn once and kept; a frame only adds what was cut since, on what is kept.
-const INK = "#0b2b33", COMING = "#5f7478", MOST_A_FRAME = 24000, KEPT_BYTES = 64e6;
+const INK = "#0b2b33", COMING = "#40545a", MOST_A_FRAME = 24000, KEPT_BYTES = 64e6;
 const planView = {
   canvas: byId("plan-view"), width: 0, height: 0, ratio: 1, view: null, fitted: true, layers: null, job: null,
   t: null, shapes: [], moved: 0,
