@@ -78,7 +78,7 @@ def _spot(spot: Mapping[str, float] | None) -> tuple[str, str]:
 
 
 def mend_lines(kinds: Sequence[str]) -> str:
-    """What to do about each kind found."""
+    """What to do about each kind found, under a heading that names the page which tells more."""
     from corepath.readback.mends import MENDS
 
-    return "\n".join(wrapped(f"{kind}: {MENDS[kind]}") for kind in kinds)
+    return "\n".join(["What to do (see docs/readback.md):", *(wrapped(f"{kind}: {MENDS[kind]}") for kind in kinds)])

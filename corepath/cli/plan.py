@@ -84,6 +84,7 @@ def _refuse(watch: bool, json: bool) -> None:
 def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool) -> str:
     """Checks, files, holes, cutters for the deck, findings and what was written where."""
     from corepath.cli.deck_cutter_table import deck_cutter_table
+    from corepath.cli.foreign_table import mend_lines
     from corepath.cli.hole_table import hole_table
     from corepath.cli.tables import check_table, file_table, finding_lines, wrapped
 
@@ -99,6 +100,7 @@ def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool
             "",
             finding_lines(made.findings, _counts(made)),
             "",
+            *([mend_lines(sorted({one.kind for one in made.findings})), ""] if made.findings else []),
         ]
     programs = [name for name in written.written if name.endswith(".nc") and "/" not in name]
     walks = [name for name in written.written if name.startswith("rehearsal/")]

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import os
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-__all__ = ["Clock", "Progress", "showing", "time_left"]
+__all__ = ["Clock", "Progress", "showing"]
 
 Progress = Callable[[str, float], None]
 
@@ -22,15 +23,6 @@ _APART = 1.0  # seconds between two lines on a plain terminal
 
 def _silent(says: str, share: float) -> None:
     """Show nothing."""
-
-
-def time_left(elapsed: float, share: float) -> str:
-    """The time that is likely left, in words; `elapsed` in seconds, `share` of the work done, 0 to 1."""
-    return "" if share < _EARLY else _words(elapsed * (1.0 - share) / share)
-
-
-def _words(left: float) -> str:
-    return f"about {left:.0f} s left" if left < 90.0 else f"about {left / 60.0:.0f} min left"
 
 
 class Clock:
@@ -48,7 +40,10 @@ class Clock:
 
     def left(self) -> str:
         """In words; nothing before it can be guessed."""
-        return "" if self.end is None else _words(max(self.end - self.now(), 1.0))
+        if self.end is None:
+            return ""
+        left = max(self.end - self.now(), 1.0)
+        return f"about {left:.0f} s left" if left < 90.0 else f"about {left / 60.0:.0f} min left"
 
 
 @contextmanager
@@ -57,25 +52,38 @@ def showing(quiet: bool) -> Iterator[Progress]:
     if quiet or not sys.stderr.isatty():
         yield _silent
     elif os.environ.get("TERM") == "dumb":
-        yield _line_by_line()
+        with _lines() as show:
+            yield show
     else:
         with _bar() as show:
             yield show
 
 
-def _line_by_line() -> Progress:
-    clock, told = Clock(), 0.0
+@contextmanager
+def _lines() -> Iterator[Progress]:
+    """Each second the step that is being done then, unless it was told."""
+    clock, done = Clock(), threading.Event()
+    doing = told = ""
 
     def show(says: str, share: float) -> None:
-        nonlocal told
+        nonlocal doing
         clock.at(share)
-        since = clock.now() - clock.begun
-        if since - told < _APART:
-            return
-        told = since
-        print(", ".join(part for part in (says, clock.left()) if part), file=sys.stderr, flush=True)
+        doing = says
 
-    return show
+    def tell() -> None:
+        nonlocal told
+        while not done.wait(_APART):
+            if doing != told:
+                told = doing
+                print(", ".join(part for part in (doing, clock.left()) if part), file=sys.stderr, flush=True)
+
+    thread = threading.Thread(target=tell, daemon=True)
+    thread.start()
+    try:
+        yield show
+    finally:
+        done.set()
+        thread.join()
 
 
 @contextmanager

@@ -108,6 +108,7 @@ def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
         say(as_json(reading.report))
         end(reading.failed)
     from corepath.cli.case_table import case_table
+    from corepath.cli.foreign_table import mend_lines
     from corepath.cli.tables import finding_lines, measure_table, wrapped
 
     counts = reading.report["readback"]["counts"]
@@ -115,6 +116,8 @@ def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
     if reading.cases:
         say(f"\n{case_table(reading.cases)}")
     say(f"\n{finding_lines(reading.findings, counts)}")
+    if counts:
+        say(f"\n{mend_lines(list(counts))}")
     if bodies:
         say(wrapped(f"The core after each set-up: {', '.join(bodies)}"))
     if not quiet:
@@ -167,7 +170,7 @@ def _file(path: Path, asked: Asked, output: Path | None, stl: bool, json: bool, 
     found = reading.found
     say(f"{foreign_table(reading.report)}\n\n{finding_lines(list(found.findings), found.counts)}")
     if found.counts:
-        say(f"\nWhat to do:\n{mend_lines(list(found.counts))}")
+        say(f"\n{mend_lines(list(found.counts))}")
     if drawn is not None:
         say(wrapped(f"Depths drawn: {drawn}"))
     if not quiet and reading.failed:

@@ -64,8 +64,9 @@ def _make(watched: Watched, board: Board, changes: Changes, told: Progress) -> N
         raise
     except Exception as error:
         faults = faults_of(error)
-        board.failed([str(fault) for fault in faults])
-        say(f"\n{fault_text(faults, watched.job, '; the files stay as they were')}", error=True)
+        text = fault_text(faults, watched.job, "; the files stay as they were")
+        board.failed([text])
+        say(f"\n{text}", error=True)
     else:
         board.planned(made.prepared.digest)
         say(_told(made, written, watched, first))

@@ -12,7 +12,7 @@ __all__ = ["Board", "Notice"]
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """`number` counts the plans written since the start; `faults` keep the last one from being followed by another."""
+    """`number` counts the plans written since the start; `faults`, as text, are why no other one has followed yet."""
 
     number: int = 0
     plan: str = ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from importlib import resources
 
 __all__ = ["EVENTS", "waiting_page", "with_script"]
@@ -9,9 +10,15 @@ __all__ = ["EVENTS", "waiting_page", "with_script"]
 EVENTS = "/-/events"
 """Where the stream of notices is served; no file of a plan has such a name."""
 
+_POLICY = re.compile(rb"(<meta http-equiv=\"Content-Security-Policy\" content=\"[^\">]*?)connect-src ")
+
 
 def with_script(page: bytes, number: int) -> bytes:
-    """A page with the script before the end of its body; `number` is that of the plan it shows."""
+    """A page with the script before the end of its body; `number` is that of the plan it shows.
+
+    A page that forbids itself all connections may, in this copy, have those to the server that it came from.
+    """
+    page = _POLICY.sub(rb"\1connect-src 'self' ", page, count=1)
     script = resources.files("corepath.watching").joinpath("reload.js").read_bytes()
     tag = b'<script data-number="%d" data-events="%s">\n%s</script>\n' % (number, EVENTS.encode(), script)
     place = page.lower().rfind(b"</body>")

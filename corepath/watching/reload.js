@@ -1,6 +1,7 @@
 // Put into the page by `corepath plan --watch`; the file on disk does not hold it.
 (() => {
   "use strict";
+  if (window.top !== window) return; // the page around it sees to it
   const { number, events } = document.currentScript.dataset;
   const bar = document.createElement("div");
   bar.id = "corepath-watch";

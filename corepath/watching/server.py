@@ -131,6 +131,8 @@ class _Handler(BaseHTTPRequestHandler):
         path = urlsplit(self.path).path
         if path == "/":
             self._send(b"", "text/plain; charset=utf-8", HTTPStatus.FOUND, {"Location": f"/{FIRST}"})
+        elif path == "/favicon.ico":  # browsers ask for one, and complain when there is none
+            self._send(b"", "image/x-icon", HTTPStatus.NO_CONTENT)
         elif path == EVENTS:
             self._events()
         else:

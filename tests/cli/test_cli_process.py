@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import pty
 import subprocess
@@ -146,18 +147,53 @@ def test_progress_only_on_a_terminal() -> None:
     assert piped.stderr == "" and piped.stdout == ""
 
 
-def test_time_left_is_told_once_there_is_something_to_tell_it_from() -> None:
-    """A guess from the first second would mislead; later it is elapsed time in proportion."""
-    from corepath.cli.progress import time_left
-
-    assert time_left(1.0, 0.05) == ""
-    assert time_left(5.0, 0.25) == "about 15 s left"
-    assert time_left(60.0, 0.2) == "about 4 min left"
-
-
 def test_a_shell_can_be_told_to_complete_commands() -> None:
     """The shell asks through the environment; commands come back."""
     env = {**os.environ, "_COREPATH_COMPLETE": "complete_bash", "COMP_WORDS": "corepath re", "COMP_CWORD": "1"}
     asked = [sys.executable, "-c", "from corepath.cli import main; main()"]
     done = subprocess.run(asked, capture_output=True, text=True, env=env)
     assert done.stdout.split() == ["readback", "restart", "record"]
+
+
+def test_the_time_left_is_counted_down_while_a_step_takes_its_time() -> None:
+    """A guess that stands still for half a minute looks as if all had stopped."""
+    from corepath.cli.progress import Clock
+
+    now = [0.0]
+    clock = Clock(lambda: now[0])
+    assert clock.left() == ""
+    now[0] = 5.0
+    clock.at(0.25)
+    assert clock.left() == "about 15 s left"
+    now[0] = 12.0
+    assert clock.left() == "about 8 s left"
+    now[0] = 60.0
+    assert clock.left() == "about 1 s left"
+    clock.at(0.2)
+    assert clock.left() == "about 4 min left"
+    clock.at(0.05)  # a guess from so little would mislead
+    assert clock.left() == ""
+
+
+def test_a_plain_terminal_gets_lines_and_no_control_codes() -> None:
+    """TERM=dumb knows no cursor: a bar would be rubbish, and nothing at all for half a minute a riddle."""
+    code = (
+        "from corepath.cli import progress\nimport time\nprogress._APART = 0.05\n"
+        "with progress.showing(False) as show:\n    show('path of groove', 0.5)\n    time.sleep(0.3)\n"
+    )
+    shown = _on_terminal(code, {"TERM": "dumb"})
+    assert shown.count("path of groove") == 1 and "\x1b" not in shown and "left" in shown
+
+
+def test_what_is_typed_wrong_is_told_to_a_program_as_json() -> None:
+    """A program that calls us with `--json` must not meet a text that it cannot read."""
+    for words, says in ((["plan", "--json"], "JOB.toml"), (["check", "a.toml", "--json", "--nonsense"], "--nonsense")):
+        done = _command(*words)
+        assert done.returncode == 2 and done.stderr == ""
+        (fault,) = json.loads(done.stdout)["faults"]
+        assert says in fault["says"]
+
+
+def test_the_package_can_be_run_as_a_module() -> None:
+    done = subprocess.run([sys.executable, "-m", "corepath", "--version"], capture_output=True, text=True, timeout=60)
+    assert done.stdout == f"corepath {__version__}\n"

@@ -92,8 +92,11 @@ def test_a_job_is_planned_again_when_it_is_saved(terminal: Terminal, tmp_path: P
     """Each saved state is served; a broken one leaves the earlier files, and is told with its line."""
     job = tmp_path / "core.toml"
     good = job.read_text("utf-8")
-    url = re.search(r"http://127\.0\.0\.1:\d+/", terminal.until("Ctrl-C ends"))
+    begun = terminal.until("Ctrl-C ends")
+    url = re.search(r"http://127\.0\.0\.1:\d+/", begun)
     assert url is not None
+    page_of_guide = (Path(__file__).parents[2] / "docs" / "watch.md").read_text(encoding="utf-8")
+    assert re.sub(r":\d+/", ":7412/", begun.strip()) in page_of_guide
     terminal.until("Waiting for the next save")
     first = page(url[0])
     digest = re.search("plan ([0-9a-f]{8})", first)

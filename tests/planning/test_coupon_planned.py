@@ -1,20 +1,29 @@
-"""One plan of the coupon: bodies as STL, the sheet of deck and casting, feeds over bores."""
+"""One plan of the coupon: bodies as STL, the sheet of deck and casting, feeds over bores, and all commands over it."""
 
 from __future__ import annotations
 
 import io
+import json
 import re
+import shlex
+import shutil
+import sys
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 import trimesh
 from typer.testing import CliRunner
 
+import corepath.planning
 from corepath.cli.app import app
 from corepath.cli.tables import file_table, finding_lines
-from corepath.planning import plan, prepare, write_plan
+from corepath.planning import Reading, plan, prepare, quiet, write_plan
 from corepath.planning.player import reels
 from corepath.planning.reading import read_files
 from corepath.readback.motions import read_program
@@ -183,3 +192,112 @@ def test_the_preview_goes_with_the_plan(planned, tmp_path: Path) -> None:  # typ
     files = {name: content for name, content in planned.files.items() if name != "preview.html"}
     write_plan(replace(planned, files=files), tmp_path)
     assert not (tmp_path / "preview.html").exists() and (tmp_path / "sheet.html").exists()
+
+
+@dataclass(frozen=True)
+class Row:
+    """A command over the coupon's plan: what is typed, and the command that it ends with, to be typed next."""
+
+    words: str
+    following: str
+
+
+ROWS = (
+    Row("new other.toml", "corepath check other.toml"),
+    Row("check coupon.toml", "corepath plan coupon.toml"),
+    Row("check coupon.toml --suggest", "corepath plan coupon.toml"),
+    Row("plan coupon.toml -o coupon-plan", "corepath record coupon.toml"),
+    Row("preview coupon.toml", "corepath plan coupon.toml"),
+    Row("readback coupon-plan", "corepath record coupon.toml --cut dowels"),
+    Row(
+        "readback coupon-plan/05-B-skim-pass-1.nc --blank 240x90x10.6 --cutter flat:20 --zero middle,bed --cell 0.5", ""
+    ),
+    Row("template coupon.toml -o t.svg", "corepath plan coupon.toml"),
+    Row("template coupon.toml -o u.svg --tile a4", "corepath plan coupon.toml"),
+    Row("restart coupon-plan/03-A-groove.nc --from-line 60", "corepath record coupon.toml --cut groove"),
+    Row("record coupon.toml", "corepath record coupon.toml --cut dowels --cut plug-pockets --cut groove"),
+    Row("record coupon.toml --cut dowels --date 2026-05-17", "corepath plan coupon.toml"),
+)
+
+
+@pytest.fixture
+def shop(planned, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:  # type: ignore[no-untyped-def]
+    """A folder with the coupon's job and plan, which is the current one; what takes long has been done already.
+
+    Gives the steps that the progress was told.
+    """
+    monkeypatch.chdir(tmp_path)
+    shutil.copy(COUPON, "coupon.toml")
+    write_plan(planned, Path("coupon-plan"))
+    told: list[str] = []
+
+    def prepared(path: Path, progress: Any = quiet) -> Any:
+        progress("checks", 0.5)
+        return planned.prepared if path.name == "coupon.toml" else prepare(path, progress)
+
+    def read_again(folder: Path, progress: Any) -> Reading:
+        progress("reading back", 0.5)
+        return Reading(planned.prepared, planned.readback)
+
+    @contextmanager
+    def telling(silent: bool) -> Iterator[Any]:
+        yield quiet if silent else lambda says, share: told.append(says)
+
+    monkeypatch.setattr(corepath.planning, "prepare", prepared)
+    monkeypatch.setattr(corepath.planning, "plan", lambda job, **options: planned)
+    monkeypatch.setattr(corepath.planning, "read_folder", read_again)
+    monkeypatch.setattr(sys.modules["corepath.planning.plan"], "make_files", lambda *words: planned.made)
+    monkeypatch.setattr("corepath.cli.progress.showing", telling)
+    return told
+
+
+def typed(words: str, *more: str) -> Any:
+    return CliRunner().invoke(app, [*words.split(), *more])
+
+
+@pytest.mark.parametrize("row", ROWS, ids=[row.words.split(" --blank")[0] for row in ROWS])
+def test_each_command_speaks_plainly_and_names_the_next(shop: list[str], row: Row) -> None:
+    """80 columns, no control codes in a pipe, progress, and at the end what is to be typed next, as it stands."""
+    shown = typed(row.words)
+    assert shown.exit_code == 0, shown.output
+    assert "\x1b" not in shown.output and "Next:" in shown.stdout and shown.stderr == ""
+    lines = shown.stdout.splitlines()
+    assert not [line for line in lines if len(line) > 80 and "corepath " not in line]
+    assert "\n\n\n" not in shown.stdout and lines[0].strip()
+    last = shown.stdout.partition("Next:")[2]
+    commands = [
+        line.strip().partition("then: ")[2] or line.strip() for line in last.splitlines() if "corepath " in line
+    ]
+    assert (row.following in commands) if row.following else not commands
+    for command in commands:
+        named = shlex.split(command)
+        assert all(Path(word).exists() for word in named if word.endswith((".toml", ".nc", "-plan"))), command
+    if not row.words.startswith("plan"):  # what its own parts tell is stood in for
+        assert shop
+
+
+@pytest.mark.parametrize("row", ROWS, ids=[row.words.split(" --blank")[0] for row in ROWS])
+def test_each_command_can_be_quiet_and_speak_to_a_program(shop: list[str], row: Row) -> None:
+    """--quiet: no hint, no progress, the same exit code; --json: one document on stdout, nothing else anywhere."""
+    first = typed(row.words, "--quiet")
+    assert first.exit_code == 0 and "Next:" not in first.output and first.stdout and not shop, first.output
+    for name in ("other.toml", "other.measure.csv", "coupon-plan/03-A-groove.from-60.nc"):
+        Path(name).unlink(missing_ok=True)
+    second = typed(row.words, "--json")
+    assert second.exit_code == 0 and second.stderr == "" and not shop, second.output
+    assert isinstance(json.loads(second.stdout), dict)
+
+
+def test_a_restart_whose_job_is_not_here_names_no_command(shop: list[str]) -> None:
+    """A command with the name of a file that is not there cannot be pasted."""
+    Path("coupon.toml").rename("elsewhere.toml")
+    shown = typed("restart coupon-plan/03-A-groove.nc --from-line 60")
+    assert "then at the machine." in shown.stdout and "corepath " not in shown.stdout.partition("Next:")[2]
+
+
+def test_a_file_that_does_not_what_is_asked_can_be_read_again(shop: list[str]) -> None:
+    """What was typed stands there to be typed once more; each kind of finding says what to do, and where more is."""
+    words = "readback coupon-plan/03-A-groove.nc --blank 240x90x10.6 --cutter 2=flat:6 --cell 0.5"
+    shown = typed(words)
+    assert shown.exit_code == 1 and shown.stdout.rstrip().endswith(f"Next: mend it, then: corepath {words}")
+    assert "docs/readback.md" in shown.stdout

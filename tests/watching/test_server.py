@@ -64,6 +64,17 @@ def test_the_sheet_is_served_with_the_script_and_stays_without_on_disk(server: P
     assert (status, headers["Location"]) == (302, "/sheet.html")
 
 
+def test_a_page_that_forbids_itself_connections_may_have_ours(server: PageServer) -> None:
+    """Else the preview never learns of a new plan; on disk its policy stays, and no other host is let in."""
+    policy = b'<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; connect-src data: blob:">'
+    (server.folder / "preview.html").write_bytes(policy + PAGE)
+    served = ask(server, "/preview.html")[2]
+    assert b"default-src 'none'; connect-src 'self' data: blob:\"" in served and served.count(b"'self'") == 1
+    text = b"<p>connect-src </p>"
+    (server.folder / "preview.html").write_bytes(text)
+    assert ask(server, "/preview.html")[2].startswith(text)
+
+
 def test_files_in_the_folder_are_served_as_they_are(server: PageServer) -> None:
     assert ask(server, "/solid/after-A-wood.stl")[2] == b"solid"
     status, headers, body = ask(server, "/03-A-groove.nc?x=1")
