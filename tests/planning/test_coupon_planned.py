@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -24,6 +25,7 @@ import corepath.planning
 from corepath.cli.app import app
 from corepath.cli.tables import file_table, finding_lines
 from corepath.planning import Reading, plan, prepare, quiet, write_plan
+from corepath.planning.plan import _warning
 from corepath.planning.player import reels
 from corepath.planning.reading import read_files
 from corepath.readback.motions import read_program
@@ -192,6 +194,14 @@ def test_the_preview_goes_with_the_plan(planned, tmp_path: Path) -> None:  # typ
     files = {name: content for name, content in planned.files.items() if name != "preview.html"}
     write_plan(replace(planned, files=files), tmp_path)
     assert not (tmp_path / "preview.html").exists() and (tmp_path / "sheet.html").exists()
+
+
+def test_the_preview_of_a_failed_plan_says_so_first(planned) -> None:  # type: ignore[no-untyped-def]
+    """A page that plays well must not make anybody cut."""
+    failed = SimpleNamespace(failed=True)
+    assert _warning(planned.prepared, planned.readback, False) == ""
+    assert "DO NOT CUT" in _warning(failed, planned.readback, True)
+    assert "No G-code was written" in _warning(failed, planned.readback, False)
 
 
 @dataclass(frozen=True)

@@ -170,6 +170,20 @@ def test_wheel_and_fingers_zoom_about_where_they_are(browser: Any) -> None:
     assert browser.execute_script("return planView.view.scale") == pytest.approx(2.0 * after)
 
 
+def test_sections_and_a_closer_drawing_follow_the_cutter(browser: Any, reels: tuple[Reel, ...]) -> None:
+    """Beside the blank the section stays on it; while it plays, the cutter does not leave the drawing."""
+    key(browser, "ARROW_RIGHT")
+    assert browser.execute_script("return [now().cut.x, now().cut.y]") == pytest.approx([-27.0, -7.0])
+    assert browser.execute_script("return [onBlank(80, 0), onBlank(-80, 1)]") == pytest.approx([59.5, -29.5])
+    browser.execute_script("zoomPlan(40, 0, 0); play()")
+    inside = (
+        "const v = planView, z = player.t.reel.zero, t = now().tip, x = toX(v, t.x + z[0]), y = toY(v, t.y + z[1]);"
+        "return player.spot.piece > 2 && x >= 0 && x <= v.width && y >= 0 && y <= v.height"
+    )
+    told(browser, inside)
+    browser.execute_script("halt()")
+
+
 def test_everything_has_a_name(browser: Any) -> None:
     """A screen reader must be able to say what each control is."""
     tree = browser.execute_cdp_cmd("Accessibility.getFullAXTree", {})["nodes"]

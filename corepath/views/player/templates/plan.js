@@ -52,6 +52,15 @@ function movedPlan() {
   draw();
 }
 
+// While the file plays, a drawing that is closer goes on to where the cutter is.
+function keepInView(x, y) {
+  const v = planView, px = toX(v, x), py = toY(v, y);
+  if (v.fitted || (px >= 0 && py >= 0 && px <= v.width && py <= v.height)) return;
+  v.view = { scale: v.view.scale, x, y };
+  v.moved = performance.now();
+  v.job = null;
+}
+
 const sheetOf = (v) => {
   const canvas = document.createElement("canvas");
   canvas.width = v.canvas.width; canvas.height = v.canvas.height;

@@ -19,11 +19,17 @@ function now() {
   const p = player, tip = tipAt(p.t, p.spot), zero = p.t.reel.zero;
   const wanted = document.querySelector("input[name=state]:checked").value;
   const isAfter = wanted === "after" || (wanted === "auto" && p.spot.piece === p.t.count - 1 && p.spot.share === 1);
-  if (byId("follow").checked) p.cut = { x: tip.x + zero[0], y: tip.y + zero[1] };
+  if (byId("follow").checked) p.cut = { x: onBlank(tip.x + zero[0], 0), y: onBlank(tip.y + zero[1], 1) };
   return {
     t: p.t, spot: p.spot, tip, cut: p.cut, ceiling: p.ceiling, isAfter,
     shown: isAfter ? p.after : p.before, other: isAfter ? p.before : p.after,
   };
+}
+
+// The place of the blank nearest to one along an axis: sections follow the cutter no farther than the wood goes.
+function onBlank(place, axis) {
+  const s = player.before, half = plan.size[axis] / 2 - (s ? (axis ? s.py : s.px) / 2 : 0);
+  return Math.min(Math.max(place, -half), half);
 }
 
 function draw() {
@@ -39,6 +45,7 @@ function frame(time) {
   if (p.playing) advance(Math.min((time - p.last) / 1000, 0.25));
   p.last = time;
   const state = now();
+  if (p.playing) keepInView(state.tip.x + p.t.reel.zero[0], state.tip.y + p.t.reel.zero[1]);
   const more = paintPlan(state);
   paintSection(byId("along"), "x", state);
   paintSection(byId("across"), "y", state);
