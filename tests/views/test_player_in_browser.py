@@ -133,6 +133,17 @@ def test_a_link_opens_a_file_at_a_line(chrome: Any, page: Path, reels: tuple[Ree
     assert figures(chrome) == pytest.approx(words(reels[1].text.splitlines()[3]), abs=0.0015)
 
 
+def test_loaded_anew_it_stands_where_it_stood(browser: Any, reels: tuple[Reel, ...]) -> None:
+    """`plan --watch` loads the page anew after each plan; the place must not be lost."""
+    for name in ("PAGE_DOWN", "ARROW_RIGHT", "ARROW_RIGHT"):
+        key(browser, name)
+        told(browser, "return player.t.reel.file === '06-A-inserts.nc' && !player.waiting")
+    told(browser, "return location.hash === '#06-A-inserts.nc:3'")
+    browser.refresh()
+    told(browser, "return !!player.t && !!player.after && !player.waiting")
+    assert figures(browser) == pytest.approx(words(reels[1].text.splitlines()[2]), abs=0.0015)
+
+
 def test_the_pointer_tells_what_is_left(browser: Any) -> None:
     """Over the pocket of the first file: 12 before, 4 after; on the hole of the second: nothing left."""
     place = "const v = planView, c = v.canvas.getBoundingClientRect();" + (

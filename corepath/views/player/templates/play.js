@@ -123,11 +123,19 @@ function tell(state) {
   tellLines(t, t.line[k]);
 }
 
+// The address keeps file and line, so that a page that is loaded anew stands where it stood.
+let addressLater = 0;
+function keepAddress(file, line) {
+  clearTimeout(addressLater);
+  addressLater = setTimeout(() => history.replaceState(null, "", `#${file}:${line}`), 400);
+}
+
 let linesTold = "";
 function tellLines(t, line) {
   const key = t.reel.file + line;
   if (key === linesTold) return;
   linesTold = key;
+  keepAddress(t.reel.file, line);
   const pre = byId("text"), from = Math.max(Math.min(line - 3, t.lines.length - 5), 0);
   pre.replaceChildren();
   for (let i = from; i < Math.min(from + 5, t.lines.length); i++) {
