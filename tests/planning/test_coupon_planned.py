@@ -257,6 +257,7 @@ def shop(planned, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
     monkeypatch.setattr(corepath.planning, "plan", lambda job, **options: planned)
     monkeypatch.setattr(corepath.planning, "read_folder", read_again)
     monkeypatch.setattr(sys.modules["corepath.planning.plan"], "make_files", lambda *words: planned.made)
+    monkeypatch.setattr(sys.modules["corepath.planning.plan"], "_drawings", lambda *words: {"overview.svg": "<svg/>"})
     monkeypatch.setattr("corepath.cli.progress.showing", telling)
     return told
 
