@@ -203,6 +203,10 @@ def beside(area, step=1.0):
 def main(folder: Path) -> int:
     names = ("job.resolved.json", "report.json", "geometry.json")
     job, report, plan = (json.loads((folder / name).read_text(encoding="utf-8")) for name in names)
+    newer = [name for name, data in zip(names, (job, report, plan), strict=True) if data.get("schema", 1) != 1]
+    if newer:
+        print(f"{', '.join(newer)}: of a form that this script does not know")
+        return 1
     if plan["plan"] != report["plan"]:
         breach("geometry.json", 0, "is of another plan than report.json")
     entries, planes, stop = report["operations"], report["skim"]["planes"], report["skim"]["planned_stop"]

@@ -21,6 +21,7 @@ from corepath.job.consistency import Parts, contradictions
 from corepath.job.kinds import MM_PER_INCH, Kind, fields_of, kind_at, wanted
 from corepath.job.model import Job
 from corepath.job.positions import Path
+from corepath.job.schema import JOB, KEY
 from corepath.job.source import Source, key_of, locate, parse, read_source, value_at
 from corepath.job.stand_ins import fill_hardware, with_stand_ins
 
@@ -67,8 +68,11 @@ def _sure(job: Job | None, faults: list[Fault]) -> Job:
 
 def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
     """As `read_job`, from a document that has been parsed already."""
-    faults: list[Fault] = []
-    known = _without_unknown(source.document, Job, (), faults)
+    document, wrong = JOB.settle(source.document)
+    faults: list[Fault] = [] if wrong is None else [wrong]
+    if JOB.is_newer(source.document):
+        return None, locate(faults, source)
+    known = _without_unknown(document, Job, (), faults)
     fill_hardware(known)
     inch = known.get("units") == "inch"
     context = {"scale": MM_PER_INCH if inch else 1.0}
@@ -98,7 +102,7 @@ def _without_unknown(table: Mapping[str, Any], model: type[BaseModel], at: Path,
     for name, value in table.items():
         path = (*at, name)
         if name not in kinds:
-            faults.append(_unknown(name, path, tuple(kinds)))
+            faults.append(_unknown(name, path, (*kinds, KEY) if model is Job else tuple(kinds)))
             continue
         known[name] = _copied(value, kinds[name], path, faults)
     return known

@@ -5,7 +5,7 @@ callipers say of the blank alone, *height* how high the raw top stands above the
 that height less thickness is the gap under it. All in mm after reading. The file may have a header that names the
 columns in any order; without one they are x, y, thickness and height. Cells are separated by comma, semicolon or tab;
 beside the latter two, and in quotes, a decimal comma is taken. Blank lines and lines that start with # are passed
-over, and so are rows with nothing measured: a form that is half filled in is no mistake.
+over, but for `# schema = 1`, the form of the file, and so are rows with nothing measured: a form that is half filled in is no mistake.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from corepath.errors import Fault, InputError
 from corepath.job.model import BlankSection
+from corepath.job.schema import MEASURED, comment_number
 from corepath.job.source import read_text
 
 __all__ = ["MOST_PLACES", "Measured", "read_measured"]
@@ -127,6 +128,8 @@ def _rows(text: str, reading: _Reading) -> Iterator[_Row]:
     delimiter = ""
     for number, line in enumerate(re.split(r"\r\n|\r|\n", text.removeprefix("\ufeff")), start=1):
         if not line.strip() or line.lstrip().startswith("#"):
+            if not _is_known(line, number, reading):
+                return
             continue
         delimiter = delimiter or _delimiter(line)
         cells = _cells(line, delimiter)
@@ -143,6 +146,14 @@ def _rows(text: str, reading: _Reading) -> Iterator[_Row]:
         row = _row(cells, names, number, reading)
         if row is not None:
             yield row
+
+
+def _is_known(comment: str, line: int, reading: _Reading) -> bool:
+    """Whether the rows after a comment can be read: not when it says that they are for a newer corepath."""
+    _, fault = MEASURED.number(comment_number(comment))
+    if fault is not None:
+        reading.fault(line, fault.key, fault.says, fault.value or comment.strip(), fault.allowed)
+    return fault is None
 
 
 def _delimiter(line: str) -> str:

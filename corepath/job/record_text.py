@@ -16,11 +16,11 @@ from typing import Any
 
 from corepath.errors import Fault
 from corepath.job.record_kinds import KINDS, OPERATIONS, STAGES, Entry
+from corepath.job.schema import RECORD
 from corepath.job.source import Source, key_of, shown
 
-__all__ = ["SCALES", "SCHEMA", "entries_of", "entry_text", "head_faults", "head_text", "printable"]
+__all__ = ["SCALES", "entries_of", "entry_text", "head_faults", "head_text", "printable"]
 
-SCHEMA = 1
 SCALES = {"mm": 1.0, "inch": 25.4}
 """mm in one unit of length of a file."""
 
@@ -41,7 +41,7 @@ def head_text(title: str, units: str) -> str:
         f"# As-cut record of {clean}: what was measured at the machine.\n"
         "# `corepath record` adds entries at the end. An entry that was wrong stays and is corrected by a later one.\n"
         "# Places in the board frame, origin at the middle of the blank.\n\n"
-        f'schema = {SCHEMA}\nunits = "{units}"\n'
+        f'schema = {RECORD.newest}\nunits = "{units}"\n'
     )
 
 
@@ -84,15 +84,10 @@ def printable(text: str) -> bool:
 def head_faults(source: Source) -> tuple[str, list[Fault]]:
     """The record's units, and what is wrong in its head."""
     document = source.document
-    faults = []
-    schema = document.get("schema")
-    if schema is None:
-        faults.append(Fault("schema", "missing key", allowed=f"schema = {SCHEMA}"))
-    elif isinstance(schema, bool) or not isinstance(schema, int) or schema < 1:
-        faults.append(Fault("schema", "is no number of a schema", allowed=str(SCHEMA)))
-    elif schema > SCHEMA:
-        says = "this record was written by a newer corepath, and this one cannot read it"
-        faults.append(Fault("schema", says, allowed=f"at most {SCHEMA}"))
+    faults: list[Fault] = []
+    _, wrong = RECORD.number(document)
+    if wrong is not None:
+        faults.append(wrong)
     units = document.get("units", "mm")
     if not isinstance(units, str) or units not in SCALES:
         faults.append(Fault("units", "is not one of the choices", allowed='"mm" or "inch"'))

@@ -11,6 +11,7 @@ from pydantic.fields import FieldInfo
 
 from corepath.job.kinds import Kind, fields_of, kind_of, wanted
 from corepath.job.model import Job
+from corepath.job.schema import JOB, KEY
 from corepath.job.tables import hardware, resins, woods
 
 __all__ = ["key_reference"]
@@ -68,11 +69,14 @@ def _table_of(header: str, model: type[BaseModel], scalars_only: bool = False) -
             field.description or _SCALARS.get(name, ""),
         )
         yield "| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |"
+    if model is Job:
+        yield f"| `{KEY}` | whole number |  | {JOB.newest} | {_SCALARS[KEY]} |"
     yield ""
 
 
 _SCALARS = {
     "title": "name of the job, in the head of each file and on each drawing; 1 to 60 characters",
+    KEY: "form of this file: a corepath that knows only older ones refuses it, a newer one still reads it",
     "units": "unit of all lengths in this file and in the G-code",
 }
 

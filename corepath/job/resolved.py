@@ -16,6 +16,7 @@ from pydantic import ValidationError
 from corepath.errors import InputError
 from corepath.job.load import fault_of
 from corepath.job.model import Job
+from corepath.job.schema import KEY, RESOLVED
 from corepath.job.source import Source, locate
 
 __all__ = ["digest", "from_resolved", "resolved_dict"]
@@ -23,7 +24,7 @@ __all__ = ["digest", "from_resolved", "resolved_dict"]
 
 def resolved_dict(job: Job) -> dict[str, Any]:
     """The whole job with all defaults, in mm, of plain JSON types."""
-    return {"lengths": "mm", **job.model_dump(mode="json")}
+    return {KEY: RESOLVED.newest, "lengths": "mm", **job.model_dump(mode="json")}
 
 
 def from_resolved(resolved: Mapping[str, Any], file: str = "job.resolved.json") -> Job:
@@ -31,7 +32,10 @@ def from_resolved(resolved: Mapping[str, Any], file: str = "job.resolved.json") 
 
     Raises `InputError` with all faults where it was changed into something that is no job; `file` is named in them.
     """
-    known = {key: resolved[key] for key in Job.model_fields if key in resolved}
+    content, wrong = RESOLVED.settle(resolved)
+    if wrong is not None:
+        raise InputError(locate([wrong], Source(file, "", dict(resolved))))
+    known = {key: content[key] for key in Job.model_fields if key in content}
     try:
         return Job.model_validate(known)
     except ValidationError as error:
@@ -43,7 +47,7 @@ def from_resolved(resolved: Mapping[str, Any], file: str = "job.resolved.json") 
 
 def digest(job: Job, record: Mapping[str, Any] | None = None) -> str:
     """Eight hexadecimal digits of the SHA-256 of job and record in canonical JSON."""
-    content: dict[str, Any] = {"job": resolved_dict(job)}
+    content: dict[str, Any] = {"job": {key: value for key, value in resolved_dict(job).items() if key != KEY}}
     if record:
         content["record"] = dict(record)
     text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)

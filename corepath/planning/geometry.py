@@ -13,6 +13,7 @@ import numpy as np
 from shapely import Polygon
 
 from corepath.board.make_deck import FILE_GRAIN
+from corepath.job.schema import GEOMETRY, KEY
 from corepath.planning.held_deck import grid_over
 from corepath.planning.prepare import Prepared
 from corepath.work import Hole, Work
@@ -46,6 +47,7 @@ def geometry_dict(prepared: Prepared) -> dict[str, Any]:
             areas.append({"id": "trim", "kind": "kept", **_named(work), "web": trim.web, **_polygon(trim.area)})
         areas += [_bore(work, hole, k) for hole in work.holes for k in range(len(hole.steps))]
     return {
+        KEY: GEOMETRY.newest,
         "plan": prepared.digest,
         "units": "mm",
         "frame": "polygons: bed frame of their set-up, origin at the middle of the blank; deck: board frame",

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from corepath.errors import Fault, InputError
 from corepath.job.resolved import from_resolved
+from corepath.job.schema import GEOMETRY, REPORT
 from corepath.job.writing import locked
 from corepath.layup.laid import laid_up
 from corepath.planning.held_deck import held_deck
@@ -143,9 +144,11 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
         texts = {path.name: _text(path) for path in sorted(folder.glob("*.nc")) if _is_program(path)}
         walks = {f"{FOLDER}/{one.name}": _text(one) for one in sorted((folder / FOLDER).glob("*.nc")) if one.is_file()}
         report = _json(folder / "report.json") if (folder / "report.json").exists() else {}
-        job = from_resolved(resolved)
+        REPORT.require(report, str(folder / "report.json"))
+        job = from_resolved(resolved, str(folder / "job.resolved.json"))
         filed = job.deck.mesh is not None or job.deck.grid is not None
         geometry = _json(folder / "geometry.json") if filed else {}
+        GEOMETRY.require(geometry, str(folder / "geometry.json"))
     if not texts:
         raise InputError([Fault("", "no .nc file here", file=str(folder))])
     deck = held_deck(job, resolved, geometry) if filed else None

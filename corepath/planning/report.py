@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from corepath.job.schema import KEY, REPORT
 from corepath.motion.cutter import Cutter
 from corepath.motion.program import Corner
 from corepath.planning.after_layup import layup_report
@@ -23,16 +24,14 @@ from corepath.work import feed_report
 from corepath.work.dowel_lengths import dowel_lengths
 from corepath.work.keepoff import Uncut, uncut
 
-__all__ = ["SCHEMA", "checks_report", "full_report"]
-
-SCHEMA = 1
+__all__ = ["checks_report", "full_report"]
 
 
 def checks_report(prepared: Prepared) -> dict[str, Any]:
     """What is known before any path is made."""
     blank, stack = prepared.job.blank, prepared.stackup
     return {
-        "schema": SCHEMA,
+        KEY: REPORT.newest,
         "plan": prepared.digest,
         "title": prepared.job.title,
         "job_file": prepared.file,

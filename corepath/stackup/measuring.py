@@ -19,6 +19,7 @@ from shapely import Point, Polygon
 
 from corepath.board.model import Board
 from corepath.job.model import Job
+from corepath.job.schema import KEY, MEASURED
 
 __all__ = ["MOST", "THROAT", "MeasuringPlace", "measuring_places", "template_text"]
 
@@ -198,7 +199,7 @@ def template_text(job: Job, board: Board, name: str = "") -> str:
     head = [line.format(title=_plain(job.title), unit="inches" if inch else "mm", name=name) for line in _HEAD]
     if not name:
         head.pop()
-    lines = [f"# {line}" for line in head]
+    lines = [f"# {line}" for line in (f"{KEY} = {MEASURED.newest}", *head)]
     lines.append("x,y,thickness,height,place")
     for place in measuring_places(job, board):
         x, y = (_figure(value, inch) for value in (place.x, place.y))

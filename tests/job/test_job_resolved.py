@@ -89,7 +89,9 @@ def inch_text(text: str) -> str:
     """The same job written in inches, by the kinds of the model."""
     lines, arrays = ['title = "Test piece"', 'units = "inch"'], []
     for name, held in tomllib.loads(text).items():
-        kind = fields_of(Job)[name]
+        kind = fields_of(Job).get(name)
+        if kind is None:  # the number of the form
+            continue
         if kind.table is not None:
             arrays.append((f"[{name}]", held, kind.table))
         elif kind.name == "list" and kind.items[0].table is not None:
