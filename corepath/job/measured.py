@@ -5,7 +5,8 @@ callipers say of the blank alone, *height* how high the raw top stands above the
 that height less thickness is the gap under it. All in mm after reading. The file may have a header that names the
 columns in any order; without one they are x, y, thickness and height. Cells are separated by comma, semicolon or tab;
 beside the latter two, and in quotes, a decimal comma is taken. Blank lines and lines that start with # are passed
-over, but for `# schema = 1`, the form of the file, and so are rows with nothing measured: a form that is half filled in is no mistake.
+over, but for `# schema = 1`, the form of the file, and so are rows with nothing measured: a form that is half filled
+in is no mistake.
 """
 
 from __future__ import annotations

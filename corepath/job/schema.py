@@ -1,10 +1,10 @@
 """The schema number of each kind of file: which forms are read, and how an older one becomes today's.
 
-A *schema* is the meaning of the keys of one kind of file, numbered from 1. A key that is added and may be left out keeps
-the number; one that is renamed, taken away or means something else raises it by one, and a step that turns the older form
-into the newer is added here. A file with a higher number was made for a newer corepath; its keys may mean something else,
-so it is not read at all. So far there is one form of each; job, measured places and what a plan writes went without the
-number at first, so that one without it is of form 1.
+A *schema* is the meaning of the keys of one kind of file, numbered from 1. A key that is added and may be left out
+keeps the number; one that is renamed, taken away or means something else raises it by one, and a step that turns the
+older form into the newer is added here. A file with a higher number was made for a newer corepath; its keys may mean
+something else, so it is not read at all. So far there is one form of each; job, measured places and what a plan
+writes went without the number at first, so that one without it is of form 1.
 """
 
 from __future__ import annotations

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from os import PathLike
 from pathlib import Path
 from typing import Any
 
@@ -63,6 +64,11 @@ class Plan:
     def failed(self) -> bool:
         """Whether a check failed or the read-back found something."""
         return self.prepared.failed or bool(self.findings)
+
+    def write(self, folder: str | PathLike[str]) -> Written:
+        """Write `files` into `folder`, whole or not at all; earlier `.nc` files that are not among them go to
+        `withdrawn/`. Raises OutputError where that cannot be done; what was there is then untouched."""
+        return write_folder(Path(folder), self.files, done=self.prepared.done)
 
 
 def plan(
@@ -132,7 +138,7 @@ def _with_travel(prepared: Prepared, made: Sequence[MadeFile]) -> Prepared:
 
 def write_plan(plan: Plan, folder: Path) -> Written:
     """Write a plan's files into `folder`; earlier `.nc` files that it does not hold go to `withdrawn/`."""
-    return write_folder(folder, plan.files, done=plan.prepared.done)
+    return plan.write(folder)
 
 
 def preview(prepared: Prepared, folder: Path, progress: Progress = quiet) -> Written:
