@@ -7,10 +7,12 @@ run. Exit codes: 0 well (cautions too), 1 a check or the read-back failed, 2 the
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
+import corepath
 from corepath import __version__
 from corepath.cli.check import check
 from corepath.cli.guard import WELL, WRONG, as_dict, as_json, say
@@ -24,11 +26,12 @@ from corepath.cli.restart import restart
 from corepath.cli.template import template
 from corepath.errors import Fault
 
-__all__ = ["app", "run"]
+__all__ = ["app", "guide_folder", "run"]
 
 app = typer.Typer(
     help="From the design of a laminated board's wood core to G-code that has been read back.",
-    epilog="Exit codes: 0 well, 1 a check or the read-back failed, 2 the input is wrong.",
+    epilog="Exit codes: 0 well, 1 a check or the read-back failed, 2 the input is wrong. "
+    "Pages named docs/NAME lie in the folder that --guide prints.",
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
@@ -41,10 +44,25 @@ def _version(wanted: bool) -> None:
         raise typer.Exit
 
 
+def _guide(wanted: bool) -> None:
+    if wanted:
+        typer.echo(guide_folder())
+        raise typer.Exit
+
+
+def guide_folder(package: Path = Path(corepath.__file__).parent) -> Path:
+    """The folder `docs`: in the package where it was installed from a wheel, beside it in a folder of the source."""
+    inside = package / "docs"
+    return inside if inside.is_dir() else package.parent / "docs"
+
+
 @app.callback()
 def _common(
     version: Annotated[
         bool, typer.Option("--version", help="Show the version and exit.", callback=_version, is_eager=True)
+    ] = False,
+    guide: Annotated[
+        bool, typer.Option("--guide", help="Show where the guide lies and exit.", callback=_guide, is_eager=True)
     ] = False,
 ) -> None:
     pass

@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 from corepath import __version__
+from corepath.cli.app import guide_folder
 from corepath.job.starter import starter_text
 
 HEAVY = ("numpy", "pydantic", "shapely", "scipy", "numba", "ezdxf", "trimesh", "rich", "tomllib", "json.decoder")
@@ -42,6 +43,15 @@ def test_version_and_help() -> None:
     assert shown.returncode == 0
     for name in ("new", "plan", "check", "preview", "readback"):
         assert f"  {name}" in shown.stdout
+
+
+def test_the_guide_is_where_the_command_says(tmp_path: Path) -> None:
+    """Messages name pages of it; from a wheel they lie in the package, else beside it."""
+    done = subprocess.run([sys.executable, "-m", "corepath", "--guide"], capture_output=True, text=True, timeout=60)
+    assert (Path(done.stdout.strip()) / "checks" / "window.md").is_file() and done.returncode == 0
+    (tmp_path / "corepath" / "docs").mkdir(parents=True)
+    assert guide_folder(tmp_path / "corepath") == tmp_path / "corepath" / "docs"
+    assert guide_folder(tmp_path / "other") == tmp_path / "docs"
 
 
 def test_missing_file_is_exit_2_without_traceback(tmp_path: Path) -> None:

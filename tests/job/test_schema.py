@@ -98,7 +98,7 @@ def test_a_step_leaves_what_it_is_given() -> None:
 
 
 def test_measured_places_state_their_form_in_a_comment(tmp_path: Path) -> None:
-    """The list that check writes has the number; one for a newer corepath is not read, other comments are passed over."""
+    """The list that check writes has the number; a newer one is not read, other comments are passed over."""
     path = tmp_path / "blank.csv"
     rows = "x,y,thickness\n0,0,10.6\n"
     for head in ("", "# schema = 1\n", "# schema: 1\n", "# schema\n", "# the schema = 9 of old\n"):

@@ -1,4 +1,4 @@
-"""`import corepath` as a program uses it: the page of examples, quick to import, silent, typed names that are all there."""
+"""`import corepath` as a program uses it: the page of examples, quick to import, silent, all names there."""
 
 from __future__ import annotations
 
