@@ -15,18 +15,19 @@ from typing import Any
 
 import numpy as np
 
-from corepath.readback.cutting import check_cut, cut_path
+from corepath.readback.cutting import check_cut, check_outside, cut_path
 from corepath.readback.discipline import choose_cutter
-from corepath.readback.engagement import Engagement
 from corepath.readback.findings import Finding, Findings
-from corepath.readback.floors import Singles, check_deck, check_floor, check_plane, check_rough, inside
+from corepath.readback.floors import Singles, check_floor
 from corepath.readback.holes import is_open
+from corepath.readback.judging import may_touch, measure_deck, measure_proud
 from corepath.readback.load import check_load
-from corepath.readback.material import Cut, Lies, Stock
+from corepath.readback.material import Lies, Stock
 from corepath.readback.measure import Run
 from corepath.readback.measures import MeasureList
 from corepath.readback.motions import read_program
-from corepath.readback.path import Path, lay
+from corepath.readback.one_file import Done
+from corepath.readback.path import lay
 from corepath.readback.program import ReadProgram
 from corepath.readback.shop import Shop
 from corepath.readback.zeros import derive_zero, face_height
@@ -113,7 +114,7 @@ class _Trial(Run):
             self._facing(work, f"{work.stem}-pass-{number}.nc", self.stock, plane)
             self.after_pass[number] = self.stock.copy()
 
-    def _file(self, work: Work, name: str, stock: Stock) -> tuple[Path, Cut, MeasureList, Findings] | None:
+    def _file(self, work: Work, name: str, stock: Stock) -> Done | None:
         """Lay and cut one file: what hangs on the blank, no more."""
         text = self.files.get(name)
         if text is None:
@@ -129,38 +130,23 @@ class _Trial(Run):
         measures = MeasureList(name)
         check_load(work, path, cut, stock.grid, measures, findings)
         self.loads += [one.value / one.wanted for one in measures if one.id == "largest removal" and one.wanted]
-        return path, cut, measures, findings
+        return Done(path, cut, measures, findings)
 
-    def _engagement(self, *_: object) -> Engagement | None:
-        return None
-
-    def _measure(
-        self, work: Work, path: Path, before: Singles, found: Engagement | None, measures: MeasureList,
-        findings: Findings,
-    ) -> None:  # fmt: skip
-        """Heights alone."""
-        allowed = self.shop.allowed
+    def _judge(self, work: Work, done: Done, before: Singles) -> None:
+        """Heights alone: what the motions tell is asked once, on the blank of the plan."""
+        stock, allowed, findings = self.stock, self.shop.allowed, done.findings
+        check_outside(done.path, stock, before, may_touch(work, stock, self.shop), allowed, findings)
+        measure_proud(work, done, before, stock, allowed)
         for pocket in work.pockets:
-            if pocket.proud:
-                reached = pocket.area.buffer(-work.cutter.radius - self.stock.grid.cell).buffer(work.cutter.radius)
-                mask = inside(self.stock, reached)
-                check_plane(pocket.floor, before, path, self.stock, allowed, measures, findings, mask)
-            elif pocket.cleared is None:
-                check_floor(pocket, path, self.stock, allowed, measures, findings)
+            if not pocket.proud and pocket.cleared is None:
+                check_floor(pocket, done.path, stock, allowed, done.measures, findings)
         for hole in work.holes:
             through = hole.breaks_through is not None
-            if through and not is_open(self.stock, hole.x, hole.y, hole.steps[-1].diameter / 2.0):
+            if through and not is_open(stock, hole.x, hole.y, hole.steps[-1].diameter / 2.0):
                 says = f"{hole.id}: it is to pass through and is not open"
                 findings.add("bore-closed", says, place=(hole.x, hole.y, 0.0))
         if work.deck is not None:
-            heights = self._surface(work.deck)
-            if work.deck.rough > 0.0:
-                check_rough(work.deck, heights, work.cutting.depth, path, self.stock, measures, findings)
-            else:
-                check_deck(work.deck, heights, path, self.stock, allowed, measures, findings)
-
-    def _by_motion(self, work: Work, path: Path, cut: Cut, findings: Findings) -> None:
-        """Asked once, on the blank of the plan."""
+            measure_deck(work, done, self._surface(work.deck), stock, allowed)
 
     def _surface(self, deck: Deck) -> Singles:
         return super()._surface(deck) + np.float32(self.dz)

@@ -15,50 +15,25 @@ import numpy as np
 import shapely
 
 from corepath.readback.arcs import lengths
-from corepath.readback.cutting import check_cut, check_outside, cut_path
-from corepath.readback.discipline import (
-    check_feeds,
-    check_frame,
-    check_obstacles,
-    check_program,
-    check_room,
-    choose_cutter,
-)
-from corepath.readback.drilling import check_drilling, check_openings
-from corepath.readback.engagement import Engagement
+from corepath.readback.cutting import check_outside
 from corepath.readback.exact_deck import check_rim, prove_deck
 from corepath.readback.findings import Findings
-from corepath.readback.floors import (
-    Singles,
-    check_deck,
-    check_floor,
-    check_plane,
-    check_rough,
-    inside,
-    measure_showing,
-    surface_heights,
-    to_reach,
-)
-from corepath.readback.heads import check_heads, check_stated_zero
-from corepath.readback.holes import check_holes, is_open
-from corepath.readback.layers import check_layers
-from corepath.readback.layup import check_bolts, check_trim, laid_stock, trim_mask
+from corepath.readback.floors import Singles, check_plane, inside, measure_showing, surface_heights, to_reach
+from corepath.readback.heads import check_heads
+from corepath.readback.holes import is_open
+from corepath.readback.judging import check_motions, engaged, may_touch, measure_deck, measure_work
+from corepath.readback.layup import laid_stock
 from corepath.readback.left import measure_edge, measure_floors, measure_left, measure_seats
-from corepath.readback.load import check_load
-from corepath.readback.material import NOWHERE, Cut, Mask, Stock
+from corepath.readback.material import NOWHERE, Mask, Stock
 from corepath.readback.measures import Measure, MeasureList
-from corepath.readback.motions import read_program
-from corepath.readback.nose import check_nose_obstacles, check_nose_stock
-from corepath.readback.parts import check_cleared
-from corepath.readback.path import Path, lay
+from corepath.readback.one_file import Done, cut_file
+from corepath.readback.path import Path
 from corepath.readback.program import ReadProgram
 from corepath.readback.result import FileCount, ReadBack, Remaining
 from corepath.readback.shop import Shop
 from corepath.readback.steps import Film
-from corepath.readback.stops import check_fitting, check_pass_stops, check_spin_up, check_stops, check_turn
-from corepath.readback.walls import check_walls, strays
-from corepath.readback.working import check_working, find_engagement
-from corepath.readback.zeros import check_zero, derive_zero, face_height
+from corepath.readback.stops import check_pass_stops, check_turn
+from corepath.readback.zeros import face_height
 from corepath.work.model import Deck, Facing, Work
 
 __all__ = ["Run", "read_back"]
@@ -170,21 +145,10 @@ class Run:
         done = self._file(work, name, self.stock)
         if done is None:
             return
-        path, cut, measures, findings = done
         if work.deck is not None:
-            self.surfaced[work.stem] = path
-        may_touch = self._may_touch(work)
-        check_outside(path, self.stock, before, may_touch, self.shop.allowed, findings)
-        found = self._engagement(work, path, before, measures, findings)
-        self._measure(work, path, before, found, measures, findings)
-        self._by_motion(work, path, cut, findings)
-        self._close(path, cut, before, measures, findings)
-
-    def _by_motion(self, work: Work, path: Path, cut: Cut, findings: Findings) -> None:
-        """What the motions tell, whatever the blank."""
-        check_cleared(work, self.behind, findings)
-        check_openings(work, path, findings)
-        check_drilling(work, path, cut.removed > self.shop.allowed.removal, findings)
+            self.surfaced[work.stem] = done.path
+        self._judge(work, done, before)
+        self._close(done, before, self.stock)
 
     def _as_cut(self, work: Work) -> None:
         for pocket in work.pockets:
@@ -222,62 +186,40 @@ class Run:
         done = self._file(work, name, stock)
         if done is None:
             return
-        path, cut, measures, findings = done
+        path, measures, findings = done.path, done.measures, done.findings
         assert work.facing is not None
         within = to_reach(stock, work.blank, work.facing.spare, self.shop.allowed.edge)
         check_plane(plane, before, path, stock, self.shop.allowed, measures, findings, within)
         check_rim(plane, path, work.blank, work.facing.spare, self.shop.allowed, findings)
         measure_showing(stock, self.castings, self.shop.allowed.shows, measures)
         check_pass_stops(path, passes, findings)
-        self._close(path, cut, before, measures, findings, stock)
+        self._close(done, before, stock)
 
-    def _file(self, work: Work, name: str, stock: Stock) -> tuple[Path, Cut, MeasureList, Findings] | None:
+    def _file(self, work: Work, name: str, stock: Stock) -> Done | None:
         """Read, lay and cut one file; None where it is missing."""
         self.used.add(name)
-        findings = Findings(name)
         if name not in self.files:
-            findings.add("missing-file", "the operation has no file")
-            self.findings.extend(findings)
+            self.findings.add("missing-file", "the operation has no file", file=name)
             return None
         self.progress(name)
-        shop = self.shop
-        self.program = program = read_program(self.files[name], name)
-        check_program(program, findings)
-        cutter = choose_cutter(program, work, shop, findings)
-        check_fitting(program, findings)
-        zero = derive_zero(work, shop, self.face, face_height(stock, shop, work.setup))
-        check_zero(work, zero, shop.allowed.zero, findings)
-        check_stated_zero(self.files[name], zero, shop.allowed.zero, findings)
-        highest = stock.highest()
-        check_stops(program, zero[2], highest, findings)
-        path = lay(program, zero, cutter, highest, shop.allowed.chords, findings)
-        check_room(path, work, shop, findings)
-        check_obstacles(path, work, findings)
-        check_nose_obstacles(path, work.obstacles, work.collet, findings)
-        check_frame(path, work, shop.allowed.edge, findings)
-        self.film.begin(work, zero, stock)
-        cut = cut_path(stock, path)
-        check_cut(path, cut, shop.allowed, findings)
-        cutting = (path.kind > 0) & (cut.removed > shop.allowed.removal)
-        check_nose_stock(path, stock.top, stock.grid, work.collet, findings)
-        check_spin_up(path, cutting, shop.spin_up, findings)
-        check_feeds(path, work, cutting, findings)
-        measures = MeasureList(name)
-        if work.setup != "D":
-            check_load(work, path, cut, stock.grid, measures, findings)
-        return path, cut, measures, findings
+        done = cut_file(work, name, self.files[name], stock, self.shop, self.face, self.film)
+        self.program = done.path.program
+        return done
 
-    def _close(
-        self,
-        path: Path,
-        cut: Cut,
-        before: Singles,
-        measures: MeasureList,
-        findings: Findings,
-        stock: Stock | None = None,
-    ) -> None:
+    def _judge(self, work: Work, done: Done, before: Singles) -> None:
+        """What the operation was to leave, against what its file leaves."""
+        check_outside(
+            done.path, self.stock, before, may_touch(work, self.stock, self.shop), self.shop.allowed, done.findings
+        )
+        found = engaged(work, done, before, self.stock)
+        measure_work(work, done, before, found, self.stock, self.shop)
+        if work.deck is not None:
+            measure_deck(work, done, self._surface(work.deck), self.stock, self.shop.allowed)
+        check_motions(work, done, self.behind, self.shop.allowed)
+
+    def _close(self, done: Done, before: Singles, stock: Stock) -> None:
         """Take over what one file gave."""
-        stock = stock or self.stock
+        path, cut, measures = done.path, done.cut, done.measures
         gone = np.maximum(before, self.ground) - np.maximum(stock.top, self.ground)
         program = path.program
         long = lengths(path.kind, path.start, path.end, path.centre)
@@ -294,79 +236,8 @@ class Run:
             )
         )
         self.measures.extend(measures)
-        self.findings.extend(findings)
+        self.findings.extend(done.findings)
         self.film.end(measures.file, path, stock)
-
-    def _may_touch(self, work: Work) -> Mask | None:
-        """Columns that the operation may lower; None for all."""
-        if work.deck is not None and work.deck.framed:
-            return inside(self.stock, shapely.buffer(work.deck.area, self.shop.allowed.edge))
-        grid, edge = self.stock.grid, self.shop.allowed.edge
-        if work.trim is not None:
-            return trim_mask(self.stock, work, work.trim, edge)
-        if not work.pockets and not work.holes:
-            return None
-        mask = np.zeros((grid.ny, grid.nx), dtype=np.bool_)
-        for pocket in work.pockets:
-            mask |= inside(self.stock, shapely.buffer(pocket.area, edge))
-        for hole in work.holes:
-            mask |= grid.near(hole.x, hole.y, hole.steps[0].diameter / 2.0 + edge)
-        return mask
-
-    def _measure(
-        self, work: Work, path: Path, before: Singles, found: Engagement | None, measures: MeasureList,
-        findings: Findings,
-    ) -> None:  # fmt: skip
-        allowed = self.shop.allowed
-        for pocket in work.pockets:
-            if pocket.proud:
-                reached = pocket.area.buffer(-work.cutter.radius - self.stock.grid.cell).buffer(work.cutter.radius)
-                mask = inside(self.stock, reached)
-                check_plane(pocket.floor, before, path, self.stock, allowed, measures, findings, mask)
-        if work.pockets:
-            self._pockets(work, path, found, measures, findings)
-        if work.holes:
-            check_holes(work.holes, path, self.stock, allowed, measures, findings)
-            if work.setup == "D" and self.shop.laid is not None:
-                check_bolts(work, self.shop, self.shop.laid, measures, findings)
-        if work.trim is not None:
-            check_trim(work.trim, path, self.stock, before, allowed, measures, findings)
-        if work.deck is not None:
-            heights = self._surface(work.deck)
-            if work.deck.rough > 0.0:
-                check_rough(work.deck, heights, work.cutting.depth, path, self.stock, measures, findings)
-            else:
-                check_deck(work.deck, heights, path, self.stock, allowed, measures, findings)
-
-    def _engagement(
-        self, work: Work, path: Path, before: Singles, measures: MeasureList, findings: Findings
-    ) -> Engagement | None:
-        """Width, depth and side of the cuts of pockets and holes; None for a ball or where nothing moves."""
-        if not (work.pockets or work.holes) or path.cutter.shape == "ball" or not len(path.kind):
-            return None
-        found = find_engagement(work, path, before, self.stock.grid)
-        proud = any(pocket.proud for pocket in work.pockets)
-        check_working(work, path, found, measures, findings, judge=not proud)
-        return found
-
-    def _pockets(
-        self, work: Work, path: Path, found: Engagement | None, measures: MeasureList, findings: Findings
-    ) -> None:
-        owned, stray = strays(path, work.pockets)
-        for pocket, mine in zip(work.pockets, owned, strict=True):
-            if pocket.proud:
-                continue
-            allowed = self.shop.allowed
-            check_walls(pocket, path, mine, allowed, measures, findings)
-            check_floor(pocket, path, self.stock, allowed, measures, findings)
-            if found is not None:
-                left = work.milling.finish_allowance
-                check_layers(pocket, path, mine, found, left, allowed, measures, findings, pocket.cleared)
-        for index in range(min(len(stray), findings.keep)):
-            x, y, z = (float(value) for value in stray.middle[index])
-            line = int(path.line[stray.owner[index]])
-            findings.add("outside-area", "a motion below the stock outside every pocket", line=line, place=(x, y, z))
-        findings.more("outside-area", len(stray) - findings.keep)
 
     def _surface(self, deck: Deck) -> Singles:
         """h at every column, kept from roughing to finishing."""

@@ -1,0 +1,112 @@
+"""What an operation was to leave, against what its file leaves: walls, floors, holes, deck, cuts. Lengths in mm."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from corepath.readback.drilling import check_drilling, check_openings
+from corepath.readback.engagement import Engagement
+from corepath.readback.floors import Singles, check_deck, check_floor, check_plane, check_rough, inside
+from corepath.readback.holes import check_holes
+from corepath.readback.layers import check_layers
+from corepath.readback.layup import check_bolts, check_trim, trim_mask
+from corepath.readback.material import Mask, Stock
+from corepath.readback.one_file import Done
+from corepath.readback.parts import check_cleared
+from corepath.readback.shop import Allowed, Shop
+from corepath.readback.walls import check_walls, strays
+from corepath.readback.working import check_working, find_engagement
+from corepath.work.model import Work
+
+__all__ = ["check_motions", "engaged", "may_touch", "measure_deck", "measure_proud", "measure_work"]
+
+
+def may_touch(work: Work, stock: Stock, shop: Shop) -> Mask | None:
+    """Columns that the operation may lower; None for all."""
+    grid, edge = stock.grid, shop.allowed.edge
+    if work.deck is not None and work.deck.framed:
+        return inside(stock, shapely.buffer(work.deck.area, edge))
+    if work.trim is not None:
+        return trim_mask(stock, work, work.trim, edge)
+    if not work.pockets and not work.holes:
+        return None
+    mask = np.zeros((grid.ny, grid.nx), dtype=np.bool_)
+    for pocket in work.pockets:
+        mask |= inside(stock, shapely.buffer(pocket.area, edge))
+    for hole in work.holes:
+        mask |= grid.near(hole.x, hole.y, hole.steps[0].diameter / 2.0 + edge)
+    return mask
+
+
+def engaged(work: Work, done: Done, before: Singles, stock: Stock) -> Engagement | None:
+    """Width, depth and side of the cuts of pockets and holes; None for a ball or where nothing moves."""
+    path = done.path
+    if not (work.pockets or work.holes) or path.cutter.shape == "ball" or not len(path.kind):
+        return None
+    found = find_engagement(work, path, before, stock.grid)
+    proud = any(pocket.proud for pocket in work.pockets)
+    check_working(work, path, found, done.measures, done.findings, judge=not proud)
+    return found
+
+
+def measure_work(
+    work: Work, done: Done, before: Singles, found: Engagement | None, stock: Stock, shop: Shop
+) -> None:  # fmt: skip
+    """Pockets, holes and the trimmed edge; `before` are the heights before the file was cut."""
+    measures, findings, allowed = done.measures, done.findings, shop.allowed
+    measure_proud(work, done, before, stock, allowed)
+    if work.pockets:
+        _pockets(work, done, found, stock, allowed)
+    if work.holes:
+        check_holes(work.holes, done.path, stock, allowed, measures, findings)
+        if work.setup == "D" and shop.laid is not None:
+            check_bolts(work, shop, shop.laid, measures, findings)
+    if work.trim is not None:
+        check_trim(work.trim, done.path, stock, before, allowed, measures, findings)
+
+
+def measure_proud(work: Work, done: Done, before: Singles, stock: Stock, allowed: Allowed) -> None:
+    """Castings that stand proud are planed off level."""
+    for pocket in work.pockets:
+        if pocket.proud:
+            reached = pocket.area.buffer(-work.cutter.radius - stock.grid.cell).buffer(work.cutter.radius)
+            mask = inside(stock, reached)
+            check_plane(pocket.floor, before, done.path, stock, allowed, done.measures, done.findings, mask)
+
+
+def measure_deck(work: Work, done: Done, heights: Singles, stock: Stock, allowed: Allowed) -> None:
+    """The deck as roughing or finishing leaves it; `heights` are h at every column."""
+    if work.deck is None:
+        return
+    if work.deck.rough > 0.0:
+        check_rough(work.deck, heights, work.cutting.depth, done.path, stock, done.measures, done.findings)
+    else:
+        check_deck(work.deck, heights, done.path, stock, allowed, done.measures, done.findings)
+
+
+def check_motions(work: Work, done: Done, behind: Sequence[Work], allowed: Allowed) -> None:
+    """What the motions tell, whatever the blank; `behind` are the works before this one."""
+    check_cleared(work, behind, done.findings)
+    check_openings(work, done.path, done.findings)
+    check_drilling(work, done.path, done.cut.removed > allowed.removal, done.findings)
+
+
+def _pockets(work: Work, done: Done, found: Engagement | None, stock: Stock, allowed: Allowed) -> None:
+    path, measures, findings = done.path, done.measures, done.findings
+    owned, stray = strays(path, work.pockets)
+    for pocket, mine in zip(work.pockets, owned, strict=True):
+        if pocket.proud:
+            continue
+        check_walls(pocket, path, mine, allowed, measures, findings)
+        check_floor(pocket, path, stock, allowed, measures, findings)
+        if found is not None:
+            left = work.milling.finish_allowance
+            check_layers(pocket, path, mine, found, left, allowed, measures, findings, pocket.cleared)
+    for index in range(min(len(stray), findings.keep)):
+        x, y, z = (float(value) for value in stray.middle[index])
+        line = int(path.line[stray.owner[index]])
+        findings.add("outside-area", "a motion below the stock outside every pocket", line=line, place=(x, y, z))
+    findings.more("outside-area", len(stray) - findings.keep)

@@ -1,0 +1,72 @@
+"""One file on the virtual blank: read as a stranger would, laid on the bed, cut, and judged by itself.
+
+Zero and cutter are derived from the blank and the text; what the work says is only compared with them. Lengths in mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from corepath.readback.cutting import check_cut, cut_path
+from corepath.readback.discipline import (
+    check_feeds,
+    check_frame,
+    check_obstacles,
+    check_program,
+    check_room,
+    choose_cutter,
+)
+from corepath.readback.findings import Findings
+from corepath.readback.heads import check_stated_zero
+from corepath.readback.load import check_load
+from corepath.readback.material import Cut, Stock
+from corepath.readback.measures import MeasureList
+from corepath.readback.motions import read_program
+from corepath.readback.nose import check_nose_obstacles, check_nose_stock
+from corepath.readback.path import Path, lay
+from corepath.readback.shop import Shop
+from corepath.readback.steps import Film
+from corepath.readback.stops import check_fitting, check_spin_up, check_stops
+from corepath.readback.zeros import check_zero, derive_zero, face_height
+from corepath.work.model import Work
+
+__all__ = ["Done", "cut_file"]
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """A file that was cut: where it went, what it took, what was measured and found so far."""
+
+    path: Path
+    cut: Cut
+    measures: MeasureList
+    findings: Findings
+
+
+def cut_file(work: Work, name: str, text: str, stock: Stock, shop: Shop, face: float, film: Film) -> Done:
+    """Read and cut `text`. `face` is the height of the face that lies up, `film` keeps the blank before and after."""
+    findings, measures = Findings(name), MeasureList(name)
+    program = read_program(text, name)
+    check_program(program, findings)
+    cutter = choose_cutter(program, work, shop, findings)
+    check_fitting(program, findings)
+    zero = derive_zero(work, shop, face, face_height(stock, shop, work.setup))
+    check_zero(work, zero, shop.allowed.zero, findings)
+    check_stated_zero(text, zero, shop.allowed.zero, findings)
+    highest = stock.highest()
+    check_stops(program, zero[2], highest, findings)
+    path = lay(program, zero, cutter, highest, shop.allowed.chords, findings)
+    check_room(path, work, shop, findings)
+    check_obstacles(path, work, findings)
+    check_nose_obstacles(path, work.obstacles, work.collet, findings)
+    check_frame(path, work, shop.allowed.edge, findings)
+    film.begin(work, zero, stock)
+    cut = cut_path(stock, path)
+    check_cut(path, cut, shop.allowed, findings)
+    cutting = (path.kind > 0) & (cut.removed > shop.allowed.removal)
+    check_nose_stock(path, stock.top, stock.grid, work.collet, findings)
+    check_spin_up(path, cutting, shop.spin_up, findings)
+    check_feeds(path, work, cutting, findings)
+    if work.setup != "D":
+        check_load(work, path, cut, stock.grid, measures, findings)
+    return Done(path, cut, measures, findings)
