@@ -107,29 +107,6 @@ class _Builder:
         sx, sy = self._mirror(1.0, 1.0)
         return scale(area, xfact=sx, yfact=sy, origin=(0.0, 0.0))
 
-    def _work(
-        self,
-        order: int,
-        setup: Setup,
-        name: str,
-        chosen: Chosen,
-        *,
-        top: float,
-        lowest: float,
-        watch: Sequence[str] = (),
-        pockets: tuple[Pocket, ...] = (),
-        holes: tuple[Hole, ...] = (),
-        facing: Facing | None = None,
-        deck: Deck | None = None,
-        part: int = 1,
-    ) -> None:
-        self._add(
-            self._made(
-                order, setup, name, chosen, top=top, lowest=lowest, watch=watch, pockets=pockets, holes=holes,
-                facing=facing, deck=deck, part=part,
-            )
-        )  # fmt: skip
-
     def _add(self, work: Work) -> None:
         self.works.append(with_uncut(spared(work)))
 
@@ -199,7 +176,11 @@ class _Builder:
         for part, made in enumerate(parts, start=1):
             lowest = min(hole.steps[-1].floor for hole in made.holes)
             says = [*watch, *drill_watch(made.chosen.cutter)]
-            self._work(order, setup, name, made.chosen, top=top, lowest=lowest, holes=made.holes, watch=says, part=part)
+            self._add(
+                self._made(
+                    order, setup, name, made.chosen, top=top, lowest=lowest, holes=made.holes, watch=says, part=part
+                )
+            )
 
     def plugs(self) -> None:
         castings = [casting for casting in self.board.castings if casting.plug is not None]
@@ -250,7 +231,9 @@ class _Builder:
             if chosen is None or plane is None:
                 return
             facing = Facing(self.board.blank, top, (round(plane.plane, 6),), 0)
-            self._work(4, "A", "flush", chosen, top=top, lowest=plane.plane, facing=facing, watch=FLUSH_WATCH)
+            self._add(
+                self._made(4, "A", "flush", chosen, top=top, lowest=plane.plane, facing=facing, watch=FLUSH_WATCH)
+            )
             return
         width = min(c.casting.plug.diameter for c in stack.castings if c.casting.plug) if job.plug else 1e9
         width = min(width, job.groove.inside + job.groove.outside) + 2 * job.cast.flush_band
@@ -263,7 +246,7 @@ class _Builder:
             Pocket(f"flush {k}", area, top, lowest, thin=False, proud=True)
             for k, area in enumerate(shapely.get_parts(bands), start=1)
         )
-        self._work(4, "A", "flush", chosen, top=top, lowest=lowest, pockets=pockets, watch=FLUSH_WATCH)
+        self._add(self._made(4, "A", "flush", chosen, top=top, lowest=lowest, pockets=pockets, watch=FLUSH_WATCH))
 
     def skim(self) -> None:
         plan, top = self.stack.skim, self.stack.blank_top
@@ -276,7 +259,7 @@ class _Builder:
         watch = [
             "stop when the casting shows full width all round and at every plug; hands off until the spindle stands"
         ]
-        self._work(5, "B", "skim", chosen, top=top, lowest=plan.lowest_plane, facing=facing, watch=watch)
+        self._add(self._made(5, "B", "skim", chosen, top=top, lowest=plan.lowest_plane, facing=facing, watch=watch))
 
     def inserts(self) -> None:
         places, plan = self.stack.places, self.stack.skim
@@ -313,7 +296,7 @@ class _Builder:
             if rough is not None:
                 leave = _rough_leave(top - lowest, rough.cutting.depth)
                 deck = Deck(area, surface, top, job.deck.scallop, GOUGE, leave, framed, openings=openings)
-                self._work(7, "C", "deck-rough", rough, top=top, lowest=lowest, deck=deck)
+                self._add(self._made(7, "C", "deck-rough", rough, top=top, lowest=lowest, deck=deck))
                 if top - lowest > finish.cutting.depth and self.works[-1].name == "deck-rough":
                     opened = opened_by(self.works[-1], finish.cutting.depth - leave)
         grain = job.deck.grain_penalty
@@ -322,7 +305,7 @@ class _Builder:
             grain_penalty=grain, openings=openings, opened=opened,
         )  # fmt: skip
         watch = [f"hold board and rim each on its own ({job.hold.C})"]
-        self._work(8, "C", "deck", finish, top=top, lowest=lowest, deck=deck, watch=watch)
+        self._add(self._made(8, "C", "deck", finish, top=top, lowest=lowest, deck=deck, watch=watch))
 
     def _opening(self, stack: PlaceStack, top: float) -> Opening:
         place = stack.place
