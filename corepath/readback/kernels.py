@@ -26,19 +26,13 @@ _LEVEL = 1e-9
 
 
 @njit(cache=True)
-def lowest_offset(v: float, m: float, radius: float, corner: float) -> float:
-    """The q in [-w, w], w = sqrt(radius² - v²), where m q + rise(hypot(v, q)) is least (m > 0: q <= 0)."""
-    w = math.sqrt(max(radius * radius - v * v, 0.0))
-    if corner <= 0.0:
-        return -w if m > 0.0 else w
+def _bull_offset(v: float, slope: float, radius: float, corner: float) -> float:
+    """The q in [0, w], w = sqrt(radius² - v²), where rise(hypot(v, q)) begins to climb more than `slope`."""
     land = radius - corner
-    if land <= 0.0:
-        return -m * w / math.sqrt(1.0 + m * m)
-    slope = abs(m)
     low = 0.0
     if abs(v) < land:
         low = math.sqrt(land * land - v * v)
-    high = w
+    high = math.sqrt(max(radius * radius - v * v, 0.0))
     for _ in range(60):
         q = 0.5 * (low + high)
         d = math.sqrt(v * v + q * q)
@@ -53,8 +47,19 @@ def lowest_offset(v: float, m: float, radius: float, corner: float) -> float:
             low = q
         if high - low < 1e-7:
             break
-    q = 0.5 * (low + high)
-    return -q if m > 0.0 else q
+    return 0.5 * (low + high)
+
+
+@njit(cache=True)
+def lowest_offset(v: float, m: float, radius: float, corner: float) -> float:
+    """The q in [-w, w], w = sqrt(radius² - v²), where m q + rise(hypot(v, q)) is least (m > 0: q <= 0)."""
+    if 0.0 < corner < radius:
+        q = _bull_offset(v, abs(m), radius, corner)
+        return -q if m > 0.0 else q
+    w = math.sqrt(max(radius * radius - v * v, 0.0))
+    if corner <= 0.0:
+        return -w if m > 0.0 else w
+    return -m * w / math.sqrt(1.0 + m * m)
 
 
 @njit(cache=True)
@@ -66,41 +71,40 @@ def rise(distance: float, radius: float, corner: float) -> float:
 
 
 @njit(cache=True)
-def _row_span(y: float, ax: float, ay: float, bx: float, by: float, radius: float) -> tuple[float, float]:
-    """The stretch of row y within `radius` of the piece a-b, as (low, high); low > high where none."""
+def _row_span(
+    y: float, ax: float, ay: float, dx: float, dy: float, side_x: float, side_y: float, radius: float
+) -> tuple[float, float]:
+    """The stretch of row y within `radius` of the piece from a along d, as (low, high); low > high where none.
+
+    `side` is the vector of length `radius` square to the piece (0 where that is straight down): discs about both ends
+    and the two edges beside the piece bound all that lies near it.
+    """
     low, high = 1e300, -1e300
-    d = radius * radius - (y - ay) * (y - ay)
-    if d >= 0.0:
-        w = math.sqrt(d)
-        low, high = min(low, ax - w), max(high, ax + w)
-    d = radius * radius - (y - by) * (y - by)
-    if d >= 0.0:
-        w = math.sqrt(d)
-        low, high = min(low, bx - w), max(high, bx + w)
-    dx, dy = bx - ax, by - ay
-    length = math.sqrt(dx * dx + dy * dy)
-    if length > _LEVEL:
-        nx, ny = -dy / length * radius, dx / length * radius
-        corner_x = (ax + nx, bx + nx, bx - nx, ax - nx)
-        corner_y = (ay + ny, by + ny, by - ny, ay - ny)
-        for k in range(4):
-            x1, y1 = corner_x[k], corner_y[k]
-            x2, y2 = corner_x[(k + 1) % 4], corner_y[(k + 1) % 4]
-            if min(y1, y2) <= y <= max(y1, y2) and y1 != y2:
-                x = x1 + (x2 - x1) * (y - y1) / (y2 - y1)
+    away = radius * radius - (y - ay) * (y - ay)
+    if away >= 0.0:
+        w = math.sqrt(away)
+        low, high = ax - w, ax + w
+    away = radius * radius - (y - ay - dy) * (y - ay - dy)
+    if away >= 0.0:
+        w = math.sqrt(away)
+        low, high = min(low, ax + dx - w), max(high, ax + dx + w)
+    if dy != 0.0:
+        for sign in (-1.0, 1.0):
+            share = (y - ay - sign * side_y) / dy
+            if 0.0 <= share <= 1.0:
+                x = ax + sign * side_x + dx * share
                 low, high = min(low, x), max(high, x)
     return low, high
 
 
 @njit(cache=True)
-def _around(top: Singles, x0: float, y0: float, px: float, py: float, x: float, y: float, reach: float) -> float:
-    """Highest of sixteen columns on a circle of radius `reach` about (x, y); -1e9 where all lie outside."""
+def _around(top: Singles, x: float, y: float, circle: Floats) -> float:
+    """Highest of the columns that hold the places `circle` (k, 2) from (x, y), in columns; -1e9 where none does."""
     ny, nx = top.shape
     highest = -1e9
-    for k in range(16):
-        angle = k * math.pi / 8.0
-        ix = math.floor((x + reach * math.cos(angle) - x0) / px + 0.5)
-        iy = math.floor((y + reach * math.sin(angle) - y0) / py + 0.5)
+    for k in range(len(circle)):
+        ix = math.floor(x + circle[k, 0])
+        iy = math.floor(y + circle[k, 1])
         if 0 <= ix < nx and 0 <= iy < ny and top[iy, ix] > highest:
             highest = top[iy, ix]
     return highest
@@ -116,12 +120,34 @@ def _ahead(height: float, v: float, radius: float, corner: float) -> float:
 
 
 @njit(cache=True)
+def _level_row(row: Singles, height: float) -> tuple[float, float, int]:
+    """Lower a row of columns to a height: lengths above the bed taken, the most of one, which one."""
+    taken, most, where = 0.0, 0.0, 0
+    kept = np.float32(height)
+    higher = False
+    for k in range(len(row)):
+        higher |= row[k] > kept
+    if not higher:
+        return taken, most, where
+    least = max(height, 0.0)
+    for k in range(len(row)):
+        old = row[k]
+        if old > kept:
+            row[k] = kept
+            taken += max(old - least, 0.0)
+            if old - height > most:
+                most, where = old - height, k
+    return taken, most, where
+
+
+@njit(cache=True)
 def _cut_piece(
     top: Singles, x0: float, y0: float, px: float, py: float, ax: float, ay: float, az: float,
     bx: float, by: float, bz: float, radius: float, corner: float, place: Floats, volume: Floats,
 ) -> float:  # fmt: skip
     """Lower the columns under one piece; the depth of the deepest, its place in `place`.
 
+    A flat lowers all that lies under it at the piece's lower end to that end, which needs no geometry.
     `volume` (k,): what is lowered above the bed, mm³, by k equal shares of the way in which the edge first meets it.
     """
     ny, nx = top.shape
@@ -133,47 +159,67 @@ def _cut_piece(
     ux, uy = (1.0, 0.0) if vertical else (dx / length, dy / length)
     m = 0.0 if vertical else (bz - az) / length
     level = vertical or abs(m) < _LEVEL
+    beside = 0.0 if vertical else radius
     iy_low = max(math.ceil((min(ay, by) - radius - y0) / py - 1e-9), 0)
     iy_high = min(math.floor((max(ay, by) + radius - y0) / py + 1e-9), ny - 1)
     last_v, last_q = 1e300, 0.0
+    kept, each = np.float32(lowest), 1.0 / px
+    whole = vertical or len(volume) == 1
+    low_x, low_y = (ax, ay) if az <= bz else (bx, by)
     for iy in range(iy_low, iy_high + 1):
         y = y0 + iy * py
-        low, high = _row_span(y, ax, ay, bx, by, radius)
+        low, high = _row_span(y, ax, ay, dx, dy, -uy * beside, ux * beside, radius)
         if low > high:
             continue
-        ix_low = max(math.ceil((low - x0) / px - 1e-9), 0)
-        ix_high = min(math.floor((high - x0) / px + 1e-9), nx - 1)
-        for ix in range(ix_low, ix_high + 1):
-            old = top[iy, ix]
-            if old <= lowest:
-                continue
-            x = x0 + ix * px
-            u = (x - ax) * ux + (y - ay) * uy
-            v = (y - ay) * ux - (x - ax) * uy
-            if vertical:
-                z = lowest + rise(math.sqrt(u * u + v * v), radius, corner)
-            else:
-                q = 0.0
-                if not level:
-                    if v != last_v:
-                        last_q = lowest_offset(min(abs(v), radius), m, radius, corner)
-                        last_v = v
-                    q = last_q
-                at = min(max(u + q, 0.0), length)
-                q = at - u
-                z = az + m * at
-                if corner > 0.0:
-                    z += rise(math.sqrt(v * v + q * q), radius, corner)
-            if z < old:
-                top[iy, ix] = z
-                share = 0.0
-                if not vertical:
-                    share = (u - _ahead(old - az - m * u, v, radius, corner)) / length
-                bin = min(max(int(share * len(volume)), 0), len(volume) - 1)
-                volume[bin] += max(old - max(z, 0.0), 0.0) * px * py
-                if old - z > deepest:
-                    deepest = old - z
-                    place[0], place[1], place[2] = x, y, z
+        ix_low = max(math.ceil((low - x0) * each - 1e-9), 0)
+        ix_high = min(math.floor((high - x0) * each + 1e-9), nx - 1)
+        if ix_low > ix_high:
+            continue
+        flat_low, flat_high = ix_high + 1, ix_high
+        if corner <= 0.0 and whole:
+            flat_low, flat_high = ix_low, ix_high
+            if not level:
+                d = radius * radius - (y - low_y) * (y - low_y)
+                w = math.sqrt(d) if d >= 0.0 else -px
+                flat_low = min(max(math.ceil((low_x - w - x0) * each), ix_low), ix_high + 1)
+                flat_high = max(min(math.floor((low_x + w - x0) * each), ix_high), flat_low - 1)
+            taken, most, k = _level_row(top[iy, flat_low : flat_high + 1], lowest)
+            volume[0] += taken * px * py
+            if most > deepest:
+                deepest = most
+                place[0], place[1], place[2] = x0 + (flat_low + k) * px, y, lowest
+        for first, last in ((ix_low, flat_low - 1), (flat_high + 1, ix_high)):
+            for ix in range(first, last + 1):
+                old = top[iy, ix]
+                if old <= kept:
+                    continue
+                x = x0 + ix * px
+                u = (x - ax) * ux + (y - ay) * uy
+                v = (y - ay) * ux - (x - ax) * uy
+                if vertical:
+                    z = lowest + rise(math.sqrt(u * u + v * v), radius, corner)
+                else:
+                    q = 0.0
+                    if not level:
+                        if v != last_v:
+                            last_q = lowest_offset(min(abs(v), radius), m, radius, corner)
+                            last_v = v
+                        q = last_q
+                    at = min(max(u + q, 0.0), length)
+                    q = at - u
+                    z = az + m * at
+                    if corner > 0.0:
+                        z += rise(math.sqrt(v * v + q * q), radius, corner)
+                if z < old:
+                    top[iy, ix] = z
+                    share = 0.0
+                    if not whole:
+                        share = (u - _ahead(old - az - m * u, v, radius, corner)) / length
+                    bin = min(max(int(share * len(volume)), 0), len(volume) - 1)
+                    volume[bin] += max(old - max(z, 0.0), 0.0) * px * py
+                    if old - z > deepest:
+                        deepest = old - z
+                        place[0], place[1], place[2] = x, y, z
     return deepest
 
 
@@ -191,8 +237,9 @@ def _over(a: float, b: float, least: float, most: float, low: float, high: float
 def cut_pieces(
     top: Singles, x0: float, y0: float, px: float, py: float, lower: Floats, upper: Floats, owner: Ints,
     radius: float, corner: float, removed: Floats, where: Floats, deep: Floats, first: Ints, volume: Floats,
+    highest: float,
 ) -> None:  # fmt: skip
-    """Cut all pieces in order and note, for each motion that owns them:
+    """Cut all pieces in order and note, for each motion that owns them (`highest` is the highest column at first):
 
     `removed` (n,) the deepest that a column was lowered, `where` (n, 3) at which place, `deep` (n,) how
     far the tip stood below the stock around it (columns at the radius and one column outside it).
@@ -201,10 +248,11 @@ def cut_pieces(
     place = np.zeros(3)
     ny, nx = top.shape
     reach = radius + 2.0 * max(px, py)
-    highest = -1e9
-    for iy in range(ny):
-        for ix in range(nx):
-            highest = max(highest, top[iy, ix])
+    circle = np.empty((16, 2))
+    for k in range(16):
+        angle = k * math.pi / 8.0
+        circle[k, 0] = (radius + max(px, py)) * math.cos(angle) / px + 0.5
+        circle[k, 1] = (radius + max(px, py)) * math.sin(angle) / py + 0.5
     for k in range(len(owner)):
         ax, ay, az = lower[k, 0], lower[k, 1], lower[k, 2]
         bx, by, bz = upper[k, 0], upper[k, 1], upper[k, 2]
@@ -217,7 +265,7 @@ def cut_pieces(
         for s in range(math.floor(low * steps), min(math.ceil(high * steps), steps) + 1):
             t = s / steps
             z = az + (bz - az) * t
-            stock = _around(top, x0, y0, px, py, ax + (bx - ax) * t, ay + (by - ay) * t, radius + max(px, py))
+            stock = _around(top, (ax + (bx - ax) * t - x0) / px, (ay + (by - ay) * t - y0) / py, circle)
             if stock - z > deep[motion]:
                 deep[motion] = stock - z
         cut = _cut_piece(top, x0, y0, px, py, ax, ay, az, bx, by, bz, radius, corner, place,

@@ -163,7 +163,7 @@ class Stock:
         cut_pieces(
             self.top, grid.x0, grid.y0, grid.px, grid.py, np.ascontiguousarray(lower), np.ascontiguousarray(upper),
             np.ascontiguousarray(owner), radius, corner, cut.removed, cut.where, cut.deep,
-            first, cut.volume,
+            first, cut.volume, self.highest(),
         )  # fmt: skip
         np.minimum(self.wood_top, self.top, out=self.wood_top)
         np.minimum(self.cast_top, self.top, out=self.cast_top)

@@ -64,6 +64,7 @@ def stamped(stock: Stock, points, cutter: Cutter, steps: int = 4000) -> np.ndarr
         [(2, -9, 7), (2, 9, 4)],
         [(1, 2, 9), (1, 2, 3)],
         [(0, 0, 9), (0.5, 0.2, 5)],
+        [(-27, -5, 6), (-21, -1, 6)],
     ],
 )
 def test_columns_are_those_of_a_stamping_loop(shape, path):
