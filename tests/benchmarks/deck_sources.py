@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-import tracemalloc
 from collections.abc import Iterator
 
 import numpy as np
@@ -11,7 +9,8 @@ import trimesh
 from numpy.typing import NDArray
 
 from corepath.board.mesh_rays import cells_of, look_down
-from tests.benchmarks.timing import wall
+from tests.benchmarks.table import Figure, Row
+from tests.benchmarks.timing import Timed, cpu, peak_memory
 
 __all__ = ["deck_sources"]
 
@@ -36,31 +35,21 @@ def _look(side: float) -> None:
     look_down(cells_of(_faces(side)), x, y)
 
 
-def _spent(side: float) -> float:
-    return wall(lambda: _look(side), 3)
+def _spent(side: float) -> Timed:
+    return cpu(lambda: _look(side), 3)
 
 
-def deck_sources() -> Iterator[str]:
-    """One line for each ratio."""
+def deck_sources() -> Iterator[Row]:
+    """Growth, the ratio, and the memory."""
     _look(40.0)
     one, four = _spent(SIDE), _spent(2.0 * SIDE)
-    verdict = "ok" if four <= 4.8 * one else "OVER"
-    yield f"{verdict:5}heights of a mesh, four times the area: {four / one:.2f} x ({one * 1e3:.0f} ms); target 4.8"
+    yield Row.growing("heights of a mesh", "mm² of board", [(SIDE**2, one), (4.0 * SIDE**2, four)], 1.13)
     faces = _faces(SIDE)
     mesh = trimesh.Trimesh(faces.reshape(-1, 3), np.arange(3 * len(faces)).reshape(-1, 3), process=False)
     x, y = np.random.default_rng(1).uniform(-SIDE / 2.0, SIDE / 2.0, (2, RAYS))
     start = np.column_stack([x, y, np.full(RAYS, 50.0)])
-    begin = time.perf_counter()
-    mesh.ray.intersects_location(start, np.tile([0.0, 0.0, -1.0], (RAYS, 1)))
-    theirs = (time.perf_counter() - begin) / RAYS
-    ours = one / SIDE**2
-    verdict = "ok" if ours <= 0.1 * theirs else "OVER"
-    yield (
-        f"{verdict:5}height at one place: {ours * 1e6:.2f} us, {ours / theirs:.4f} x a ray cast of trimesh "
-        f"({theirs * 1e6:.0f} us); target 0.1"
-    )
-    tracemalloc.start()
-    _look(2.0 * SIDE)
-    peak = tracemalloc.get_traced_memory()[1] / (2.0 * SIDE) ** 2
-    tracemalloc.stop()
-    yield f"{'ok' if peak < 200 else 'OVER':5}memory for heights of a mesh: {peak:.0f} bytes a node; target 200"
+    down = np.tile([0.0, 0.0, -1.0], (RAYS, 1))
+    theirs = cpu(lambda: mesh.ray.intersects_location(start, down), 2).times(1.0 / RAYS)
+    yield Row.against("height of a mesh at one place", one.times(1.0 / SIDE**2), "a ray cast of trimesh", theirs, 0.1)
+    each = peak_memory(lambda: _look(2.0 * SIDE)) / (2.0 * SIDE) ** 2
+    yield Row("memory for heights of a mesh", Figure(each, "bytes a node"), 200.0)

@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-import tracemalloc
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import Any
+from functools import partial
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from shapely import box
 
-from tests.benchmarks.timing import cpu
+from tests.benchmarks.table import Figure, Row
+from tests.benchmarks.timing import SAMPLE, Timed, cpu, peak_memory
 
 __all__ = ["offsets"]
 
 Array = NDArray[np.float64]
 
-SAMPLE = Path(__file__).resolve().parents[2] / "samples" / "board-1280.toml"
 STEP = 0.5
-SHAPES = (("flat", 0.0), ("bull", 0.25), ("ball", 0.5))
+SHAPES: tuple[tuple[Literal["flat", "bull", "ball"], float], ...] = (("flat", 0.0), ("bull", 0.25), ("ball", 0.5))
 DIAMETERS = (16.0, 25.0, 32.0)
 
 
@@ -38,8 +37,8 @@ class Crop:
         return getattr(self.whole, name)
 
 
-def offsets() -> Iterator[str]:
-    """Lines of the table; CPU seconds of the quickest of three, both sides in turn."""
+def offsets() -> Iterator[Row]:
+    """All rows of this module; CPU seconds, both sides in turn."""
     from corepath.planning.prepare import prepare
 
     prepared = prepare(SAMPLE)
@@ -47,7 +46,7 @@ def offsets() -> Iterator[str]:
     yield from _program(next(work for work in prepared.works if work.name == "deck"))
 
 
-def _against_dilation(deck: Any) -> Iterator[str]:
+def _against_dilation(deck: Any) -> Iterator[Row]:
     from scipy.ndimage import grey_dilation
 
     from corepath.motion.cutter import Cutter
@@ -57,12 +56,13 @@ def _against_dilation(deck: Any) -> Iterator[str]:
     x, y = np.meshgrid(xs, ys, indexing="ij")
     ground = deck.height(x, y)
     for shape, share in SHAPES:
-        spent = {}
+        spent: list[tuple[float, Timed]] = []
         for diameter in DIAMETERS:
             corner = share * diameter
             offset = CutterOffset(deck, Cutter(1, shape, diameter, corner, 2, 30.0, 40.0))
             offset.tip(x[:2], y[:2])
-            spent[diameter] = cpu(lambda offset=offset: offset.tip(x, y), 3)  # type: ignore[misc]
+            ours = cpu(partial(offset.tip, x, y), 3)
+            spent.append((diameter, ours))
             reach = int(diameter / 2 / STEP)
             along = np.arange(-reach, reach + 1) * STEP
             away = np.hypot(along[:, None], along[None, :])
@@ -74,36 +74,23 @@ def _against_dilation(deck: Any) -> Iterator[str]:
                 return grey_dilation(ground, footprint=under, structure=-rise, mode="nearest")
 
             theirs = cpu(dilate, 1 if diameter > 16.0 else 3)
-            verdict = "ok" if spent[diameter] <= theirs else "OVER"
-            yield (
-                f"{verdict:5}offset of the deck at {STEP:g} mm, {shape} D{diameter:g}: {spent[diameter]:.2f} s, "
-                f"{spent[diameter] / theirs:.2f} x grey_dilation ({theirs:.2f} s); target 1"
-            )
-        power = np.polyfit(np.log(DIAMETERS), np.log([spent[d] for d in DIAMETERS]), 1)[0]
-        verdict = "ok" if power < 0.6 else "OVER"
-        yield f"{verdict:5}offset, {shape}: time grows with the diameter to the power {power:.2f}; limit 0.6"
-    tracemalloc.start()
-    offset.tip(x, y)
-    peak = tracemalloc.get_traced_memory()[1]
-    tracemalloc.stop()
-    each = peak / x.size
-    yield f"{'ok' if each < 64 else 'OVER':5}offset: {each:.0f} bytes a place at the peak; target 64"
+            name = f"offset of the deck at {STEP:g} mm, {shape} D{diameter:g}"
+            yield Row.against(name, ours, "grey_dilation of scipy", theirs, 1.0)
+        yield Row.growing(f"offset of the deck, {shape}, by diameter", "mm of diameter", spent, 0.6)
+    each = peak_memory(lambda: offset.tip(x, y)) / x.size
+    yield Row("offset of the deck, memory", Figure(each, "bytes a place"), 64.0)
 
 
-def _program(work: Any) -> Iterator[str]:
+def _program(work: Any) -> Iterator[Row]:
     from corepath.operations.surfacing import finished
 
     finished(work)
-    whole = cpu(lambda: finished(work), 2)
-    yield f"{'ok' if whole < 20 else 'OVER':5}deck program of board-1280: {whole:.1f} CPU s; target 20"
-    areas, spent = [], []
+    yield Row("deck program of board-1280", Figure.of(cpu(lambda: finished(work), 2)), 20.0)
+    spent: list[tuple[float, Timed]] = []
     for share in (0.25, 0.5, 1.0):
         part = _cropped(work, share)
-        areas.append(part.blank.area)
-        spent.append(cpu(lambda part=part: finished(part, rounds=1), 2))  # type: ignore[misc]
-    power = np.polyfit(np.log(areas), np.log(spent), 1)[0]
-    verdict = "ok" if power < 1.2 else "OVER"
-    yield f"{verdict:5}deck program, laid once: time grows with the area to the power {power:.2f}; target 1.2"
+        spent.append((part.blank.area, cpu(partial(finished, part, rounds=1), 2)))
+    yield Row.growing("deck program, laid once", "mm² of blank", spent, 1.2)
 
 
 def _cropped(work: Any, share: float) -> Any:

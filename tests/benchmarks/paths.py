@@ -6,16 +6,16 @@ import math
 import tempfile
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
-from tests.benchmarks.timing import cpu
+from tests.benchmarks.table import Row
+from tests.benchmarks.timing import SAMPLE, Timed, cpu
 
 __all__ = ["DENSE", "dense_job", "paths"]
 
-ROOT = Path(__file__).resolve().parents[2]
-SAMPLE = ROOT / "samples" / "board-1280.toml"
 DENSE = 20_000
 ROUNDED = 0.001  # mm: spread of points that a drawing rounds to three places
 TRACED = 0.01  # mm: spread of the points of a traced outline, more than lines and arcs may be thinned by
@@ -49,7 +49,7 @@ def dense_job(folder: Path, count: int, noise: float = 0.0) -> Path:
     return path
 
 
-def a_metre_of_path() -> Iterator[str]:
+def a_metre_of_path() -> Iterator[Row]:
     """Planning the groove, with entries, crossings and the proof by area, against `buffer(-k step)` in a loop."""
     from corepath.motion.clock import Limits, minutes
     from corepath.operations import programs
@@ -75,15 +75,13 @@ def a_metre_of_path() -> Iterator[str]:
                 k += 1
         return length / 1000.0
 
-    ours, theirs = cpu(lambda: programs(work), 3) / metres, cpu(plain, 3) / plain()
-    verdict = "ok" if ours <= 60 * theirs else "OVER"
-    yield (
-        f"{verdict:5}planning the groove: {ours * 1e3:.1f} ms a metre ({metres:.0f} m), {ours / theirs:.1f} x plain "
-        f"offset rings without entries or proof ({theirs * 1e3:.2f} ms a metre); target 60"
-    )
+    ours = cpu(lambda: programs(work), 3).times(1.0 / metres)
+    theirs = cpu(plain, 3).times(1.0 / plain())
+    name, baseline = f"planning a metre of the groove's {metres:.0f}", "plain offset rings"
+    yield Row.against(name, ours, baseline, theirs, 60.0, "the rings have no entries, no crossings and no proof")
 
 
-def growth_with_points() -> Iterator[str]:
+def growth_with_points() -> Iterator[Row]:
     """Exponent of planning time over the points of the outline: 1 is linear."""
     from shapely import Polygon
 
@@ -102,49 +100,49 @@ def growth_with_points() -> Iterator[str]:
 
         return Polygon(circle(206.0), [circle(192.0)])
 
-    spent = []
+    spent: list[tuple[float, Timed]] = []
     for count in COUNTS:
         given = replace(work, pockets=(replace(work.pockets[0], area=ring(count)),))
-        spent.append(cpu(lambda one=given: programs(one), 1))
-    power = float(np.polyfit(np.log(COUNTS), np.log(spent), 1)[0])
-    verdict = "ok" if power <= 1.25 else "OVER"
-    figures = ", ".join(f"{count:,}: {s:.2f} s" for count, s in zip(COUNTS, spent, strict=True))
-    yield f"{verdict:5}groove by points of its outline: grows as n^{power:.2f} ({figures}); target 1.25"
+        spent.append((count, cpu(partial(programs, given), 1)))
+    yield Row.growing("planning the groove, by points of the outline", "points", spent, 1.25)
 
 
-def dense_against_smooth() -> Iterator[str]:
+def _plan(path: Path) -> None:
+    from corepath.planning.plan import plan
+    from corepath.planning.prepare import prepare
+
+    plan(prepare(path))
+
+
+def dense_against_smooth() -> Iterator[Row]:
     """A plan whose outline is a DXF polyline of 20,000 points against the smooth one: whole, and its paths.
 
-    Where the points scatter by more than thinning allows, each is a move of its own: no target, the lines tell.
+    Where the points scatter by more than thinning allows, each is a move of its own: no limit, the lines tell.
     """
     from corepath.planning.make import make_files, quiet
-    from corepath.planning.plan import plan
     from corepath.planning.prepare import prepare
 
     def lines(path: Path) -> int:
         return sum(made.lines for made in make_files(prepare(path), quiet, (0.0, 1.0)))
 
-    plan(prepare(SAMPLE))
-    plain = cpu(lambda: plan(prepare(SAMPLE)), 2)
+    _plan(SAMPLE)
+    plain = cpu(partial(_plan, SAMPLE), 2)
     ready = prepare(SAMPLE)
     bare = cpu(lambda: make_files(ready, quiet, (0.0, 1.0)), 2)
     few = lines(SAMPLE)
-    for noise, target in ((0.0, 3.0), (ROUNDED, 3.0), (TRACED, math.inf)):
+    for noise, limit in ((0.0, 3.0), (ROUNDED, 3.0), (TRACED, None)):
         with tempfile.TemporaryDirectory() as folder:
             path = dense_job(Path(folder), DENSE, noise)
-            whole = cpu(lambda p=path: plan(prepare(p)), 1)
+            whole = cpu(partial(_plan, path), 1)
             dense = prepare(path)
-            stage = cpu(lambda one=dense: make_files(one, quiet, (0.0, 1.0)), 1)
+            stage = cpu(partial(make_files, dense, quiet, (0.0, 1.0)), 1)
             many = lines(path)
-        verdict = "ok" if whole <= target * plain else "OVER"
-        yield (
-            f"{verdict:5}whole plan, outline of {DENSE:,} points from DXF, {noise:g} mm off: {whole:.1f} s, "
-            f"{whole / plain:.2f} x the smooth one ({plain:.1f} s); paths alone {stage / bare:.2f} x, lines of G-code "
-            f"{many / few:.2f} x; target {target:g}"
-        )
+        name = f"whole plan, outline of {DENSE:,} points from DXF, {noise:g} mm off"
+        note = f"paths alone {stage.best / bare.best:.2f} x, lines of G-code {many / few:.2f} x"
+        yield Row.against(name, whole, "the smooth outline", plain, limit, note)
 
 
-def many_places() -> Iterator[str]:
+def many_places() -> Iterator[Row]:
     """The order of 500 places against the matrix of their distances alone."""
     from corepath.operations.order import short_order
 
@@ -154,16 +152,12 @@ def many_places() -> Iterator[str]:
     def distances() -> object:
         return np.hypot(*(there[:, None] - there[None, :]).transpose(2, 0, 1))
 
-    ours, theirs = (
-        cpu(lambda: short_order(places, (0.0, 0.0)), 3),
-        cpu(lambda: [distances() for _ in range(20)], 3),
-    )
-    ratio = ours / (theirs / 20)
-    verdict = "ok" if ratio <= 500 else "OVER"
-    yield f"{verdict:5}order of 500 places: {ours:.2f} s, {ratio:.0f} x their distances; target 500"
+    ours = cpu(lambda: short_order(places, (0.0, 0.0)), 3)
+    theirs = cpu(lambda: [distances() for _ in range(20)], 3).times(1.0 / 20.0)
+    yield Row.against("order of 500 places", ours, "all their distances", theirs, 500.0)
 
 
-def paths() -> Iterator[str]:
-    """One line for each ratio of this module."""
+def paths() -> Iterator[Row]:
+    """All rows of this module; CPU seconds."""
     for part in (many_places, a_metre_of_path, growth_with_points, dense_against_smooth):
         yield from part()

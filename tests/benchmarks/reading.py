@@ -19,7 +19,8 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.benchmarks.timing import cpu
+from tests.benchmarks.table import Figure, Row
+from tests.benchmarks.timing import Timed, cpu
 
 __all__ = ["reading"]
 
@@ -27,6 +28,7 @@ LINES = 200_000
 FEW = 5_000
 RATE = 250_000
 RATIO = 1.5
+UNIT = "lines/s"
 HEAD = "G17 G21 G90 G94\nF500\nG0 X0 Y0 Z5\n"
 
 _NODE = """
@@ -34,7 +36,8 @@ const fs = require('fs');
 const found = require('gcode-toolpath');
 const Toolpath = found.default || found;
 const text = fs.readFileSync(process.argv[1], 'utf8');
-let best = 1e9, last = null, count = 0;
+const runs = [];
+let last = null, count = 0;
 for (let round = 0; round < 5; round++) {
   const out = [];
   const begin = process.cpuUsage();
@@ -44,11 +47,11 @@ for (let round = 0; round < 5; round++) {
   });
   path.loadFromStringSync(text);
   const spent = process.cpuUsage(begin);
-  best = Math.min(best, (spent.user + spent.system) / 1e6);
+  runs.push((spent.user + spent.system) / 1e6);
   last = out[out.length - 1];
   count = out.length;
 }
-console.log(JSON.stringify({ seconds: best, motions: count, last: last }));
+console.log(JSON.stringify({ seconds: runs, motions: count, last: last }));
 """
 
 
@@ -56,30 +59,33 @@ def _body(count: int) -> str:
     return "".join(f"G1 X{k * 0.013:.4f} Y{k % 40:.4f} Z{3 + k % 5 * 0.1:.4f}\n" for k in range(count))
 
 
-def reading() -> Iterator[str]:
+def reading() -> Iterator[Row]:
     """Lines a second of the reader, plain and in full, and of each parser that is installed."""
     from corepath.readback.motions import read_program
 
     text = f"{HEAD}{_body(LINES)}M2\n"
     few = f"{HEAD}{_body(FEW)}"
     ends = read_program(text, "x.nc").end
-    ours = LINES / cpu(lambda: read_program(text, "x.nc"))
-    full = FEW / cpu(lambda: read_program(few + "M2\n", "x.nc", fast=False), 3)
-    yield f"{'ok' if ours >= RATE else 'OVER':5}reading: {ours:,.0f} modal lines/s; target {RATE:,}"
-    yield f"     every line in full: {full:,.0f} lines/s"
+    ours = Figure.rate(LINES, UNIT, cpu(lambda: read_program(text, "x.nc")))
+    yield Row("reading modal lines", ours, RATE, least=True)
+    full = cpu(lambda: read_program(few + "M2\n", "x.nc", fast=False), 3)
+    yield Row("reading, every line in full", Figure.rate(FEW, UNIT, full))
     rivals = {"gcode-toolpath": _toolpath(text, ends[-1]), "gcode-machine": _machine(few), "pygcode": _pygcode(few)}
-    known = {name: rate for name, rate in rivals.items() if rate}
-    for name, rate in rivals.items():
-        yield f"     {name}: {rate:,.0f} lines/s, the same motions" if rate else f"     {name}: not installed"
+    known = {name: figure for name, figure in rivals.items() if figure is not None}
+    for name, figure in known.items():
+        yield Row(f"reading, {name}", figure, note="the same motions")
     words = _gcodeparser(few)
-    yield f"     gcodeparser: {words:,.0f} lines/s, words only" if words else "     gcodeparser: not installed"
-    if known:
-        fastest = max(known, key=lambda name: known[name])
-        ratio = ours / known[fastest]
-        yield f"{'ok' if ratio >= RATIO else 'OVER':5}reading: {ratio:.1f} x {fastest}; target {RATIO:g} x"
+    if words is not None:
+        yield Row("reading, gcodeparser", words, note="words only, no baseline")
+    missing = ", ".join(name for name in rivals if name not in known)
+    fastest = max(known, key=lambda name: known[name].best, default="")
+    note = f"not installed: {missing}" if missing else ""
+    yield Row(
+        "reading against other parsers", ours, RATIO if known else None, fastest, known.get(fastest), None, True, note
+    )
 
 
-def _toolpath(text: str, last: np.ndarray) -> float | None:
+def _toolpath(text: str, last: np.ndarray) -> Figure | None:
     node = shutil.which("node")
     if node is None:
         return None
@@ -92,10 +98,10 @@ def _toolpath(text: str, last: np.ndarray) -> float | None:
     told = json.loads(done.stdout)
     if told["motions"] != LINES + 1 or not np.allclose(told["last"][1:4], last):
         raise AssertionError("gcode-toolpath gives other motions")
-    return float(LINES / told["seconds"])
+    return Figure.rate(LINES, UNIT, Timed(tuple(told["seconds"])))
 
 
-def _pygcode(text: str) -> float | None:
+def _pygcode(text: str) -> Figure | None:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
@@ -108,10 +114,10 @@ def _pygcode(text: str) -> float | None:
             for line in text.splitlines():
                 machine.process_block(pygcode.Line(line).block)
 
-        return FEW / cpu(run, 2)
+        return Figure.rate(FEW, UNIT, cpu(run, 2))
 
 
-def _machine(text: str) -> float | None:
+def _machine(text: str) -> Figure | None:
     try:
         from gcode_machine import GcodeMachine
     except ImportError:
@@ -124,12 +130,12 @@ def _machine(text: str) -> float | None:
             machine.parse_state()
             machine.done()
 
-    return FEW / cpu(run, 3)
+    return Figure.rate(FEW, UNIT, cpu(run, 3))
 
 
-def _gcodeparser(text: str) -> float | None:
+def _gcodeparser(text: str) -> Figure | None:
     try:
         from gcodeparser import parse_gcode_lines
     except ImportError:
         return None
-    return FEW / cpu(lambda: list(parse_gcode_lines(text)), 3)
+    return Figure.rate(FEW, UNIT, cpu(lambda: list(parse_gcode_lines(text)), 3))

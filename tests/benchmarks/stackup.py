@@ -2,7 +2,7 @@
 
 The baselines are plain loops in Python, place by place and draw by draw, as one would first write them. The whole would
 take minutes, so they run on a share of the places or draws, and the time of the loop is scaled up by that share; each
-line says which. Before they are timed they must give our figures: the Monte Carlo draw for draw, the map within the
+row says which. Before they are timed they must give our figures: the Monte Carlo draw for draw, the map within the
 noise of the figures. Every run of ours gets another blank, so that nothing kept from the run before helps it.
 """
 
@@ -11,17 +11,19 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.benchmarks.timing import wall
+from tests.benchmarks.table import Row
+from tests.benchmarks.timing import ROOT, SAMPLE, Timed, cpu
+
+__all__ = ["stackup"]
 
 Floats = NDArray[np.float64]
 
-ROOT = Path(__file__).resolve().parents[2]
 POINTS, GRID, DRAWS, PLACES = 400, 2.0, 10_000, 400
+GROWTH = 1.25
 NOISE = 0.02
 """Standard deviation of one figure of the blank, mm."""
 
@@ -29,8 +31,8 @@ MAP_SHARE, DRAW_SHARE = 400, 2_000
 """The plain loops do one of so many places of the grid, and one of so many draws."""
 
 
-def stackup() -> Iterator[str]:
-    """All lines of this module."""
+def stackup() -> Iterator[Row]:
+    """All rows of this module; CPU seconds."""
     yield from measured_map()
     yield from map_growth()
     yield from monte_carlo()
@@ -72,7 +74,7 @@ def _plain_map(rows: Floats, weights: list[float], grid: Floats) -> list[float]:
     return found
 
 
-def measured_map() -> Iterator[str]:
+def measured_map() -> Iterator[Row]:
     """Fit, map on a 2 mm grid over the full blank with its error, and all checks of board-1280 on it.
 
     The plain loop does less: the map alone, without its error and without any check.
@@ -83,7 +85,7 @@ def measured_map() -> Iterator[str]:
     from corepath.planning.prepare import prepare_job
     from corepath.stackup.fitting import fit
 
-    job = load_job(ROOT / "samples" / "board-1280.toml")
+    job = load_job(SAMPLE)
     grid, seeds = _grid(GRID), itertools.count(100)
 
     def whole() -> None:
@@ -98,28 +100,32 @@ def measured_map() -> Iterator[str]:
     off = np.array(_plain_map(rows, weights, share)) - fit(*rows.T, 0.05).value(*share.T)
     assert float(np.sqrt((off**2).mean())) < NOISE, "the plain loop must give the map that ours gives"
     whole()
-    mine = wall(whole, 3)
-    theirs = wall(lambda: _plain_map(rows, weights, share), 3) * len(grid) / len(share)
-    name = f"map of {POINTS} places on {len(grid)} nodes with its error, all checks"
-    yield _line(name, mine, theirs, f"a plain loop of the map alone, 1 of {MAP_SHARE} nodes", 0.1)
+    mine = cpu(whole, 3)
+    theirs = cpu(lambda: _plain_map(rows, weights, share), 3).times(len(grid) / len(share))
+    name = f"map of {POINTS} places on {len(grid):,} nodes with its error, all checks"
+    baseline = f"plain loop of the map alone, 1 of {MAP_SHARE} nodes, scaled up"
+    yield Row.against(name, mine, baseline, theirs, 0.1)
 
 
-def map_growth() -> Iterator[str]:
+def map_growth() -> Iterator[Row]:
     """How the map and its error grow with the measured places and with the nodes, once fitted; and the fit."""
     from corepath.stackup.fitting import fit
 
-    def of(count: int, step: float) -> float:
+    def of(count: int, step: float) -> Timed:
         fitted, nodes = fit(*_blank(count).T, 0.05), _grid(step)
-        return wall(lambda: (fitted.value(*nodes.T), fitted.uncertainty(*nodes.T)), 5)
+        return cpu(lambda: (fitted.value(*nodes.T), fitted.uncertainty(*nodes.T)), 5)
 
-    def fitting(count: int) -> float:
+    def fitting(count: int) -> Timed:
         rows = _blank(count)
-        return wall(lambda: fit(*rows.T, 0.05), 3)
+        return cpu(lambda: fit(*rows.T, 0.05), 3)
 
-    yield _grown("map once fitted", "measured places", POINTS, of(POINTS, GRID), 4 * POINTS, of(4 * POINTS, GRID))
-    few, many = len(_grid(2 * GRID)), len(_grid(GRID))
-    yield _grown("map once fitted", "nodes", few, of(POINTS, 2 * GRID), many, of(POINTS, GRID))
-    yield _grown("the fit itself", "measured places", POINTS, fitting(POINTS), 4 * POINTS, fitting(4 * POINTS))
+    counts = (POINTS, 4 * POINTS)
+    whole = of(POINTS, GRID)
+    by_places = [(POINTS, whole), (4 * POINTS, of(4 * POINTS, GRID))]
+    yield Row.growing("map once fitted, by measured places", "places", by_places, GROWTH)
+    by_nodes = [(len(_grid(2 * GRID)), of(POINTS, 2 * GRID)), (len(_grid(GRID)), whole)]
+    yield Row.growing("map once fitted, by nodes", "nodes", by_nodes, GROWTH)
+    yield Row.growing("fitting the map", "places", [(count, fitting(count)) for count in counts], GROWTH)
 
 
 def _plain_draws(value: float, half: list[float], places: Floats, error: float, draws: int) -> list[float]:
@@ -143,7 +149,7 @@ def _plain_draws(value: float, half: list[float], places: Floats, error: float, 
     return found
 
 
-def monte_carlo() -> Iterator[str]:
+def monte_carlo() -> Iterator[Row]:
     """The least of a relation over 400 places, 10,000 draws."""
     from corepath.stackup.linear import Linear
     from corepath.stackup.montecarlo import least_over
@@ -160,23 +166,9 @@ def monte_carlo() -> Iterator[str]:
         return _plain_draws(0.5, [0.05, 0.04], places, 0.1, few)
 
     np.testing.assert_allclose(ours(few), plain(), atol=1e-9)
-    mine = wall(lambda: ours(DRAWS), 3)
-    theirs = wall(plain, 3) * DRAW_SHARE
-    yield _line(f"Monte Carlo, {DRAWS} draws, {PLACES} places", mine, theirs, f"plain loops, {few} draws", 0.02)
-    yield _grown("Monte Carlo", "draws", DRAWS, mine, 4 * DRAWS, wall(lambda: ours(4 * DRAWS), 3))
-
-
-def _line(name: str, mine: float, theirs: float, baseline: str, target: float) -> str:
-    verdict = "ok" if mine <= target * theirs else "OVER"
-    against = f"{mine / theirs:.4f} x {baseline}, scaled up ({theirs:.0f} s)"
-    return f"{verdict:5}{name}: {mine:.3f} s, {against}; target {target:g}"
-
-
-def _grown(name: str, what: str, few: int, short: float, many: int, long: float) -> str:
-    """Exponent of the growth: 1 is linear, 0 does not grow."""
-    exponent = math.log(long / short, many / few)
-    verdict = "ok" if exponent <= 1.25 else "OVER"
-    return (
-        f"{verdict:5}{name}, from {few} to {many} {what}: {short * 1e3:.1f} to {long * 1e3:.1f} ms, "
-        f"exponent {exponent:.2f}; target 1.25 (1 is linear)"
-    )
+    mine = cpu(lambda: ours(DRAWS), 3)
+    theirs = cpu(plain, 3).times(DRAW_SHARE)
+    baseline = f"plain loops, 1 of {DRAW_SHARE:,} draws, scaled up"
+    yield Row.against(f"Monte Carlo, {DRAWS:,} draws, {PLACES} places", mine, baseline, theirs, 0.02)
+    grown = [(DRAWS, mine), (4 * DRAWS, cpu(lambda: ours(4 * DRAWS), 3))]
+    yield Row.growing("Monte Carlo", "draws", grown, GROWTH)
