@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-__all__ = ["contour"]
+__all__ = ["contour", "inner_levels"]
 
 Grid = NDArray[np.float64]
 
@@ -16,6 +18,19 @@ _SIDES: dict[int, tuple[tuple[int, int], ...]] = {
     1: ((3, 0),), 2: ((0, 1),), 3: ((3, 1),), 4: ((1, 2),), 5: ((3, 0), (1, 2)), 6: ((0, 2),), 7: ((3, 2),),
     8: ((2, 3),), 9: ((2, 0),), 10: ((0, 1), (2, 3)), 11: ((2, 1),), 12: ((1, 3),), 13: ((1, 0),), 14: ((0, 3),),
 }  # fmt: skip
+
+
+_CLEAR = 0.02
+"""share of a step by which a level keeps off the ends: a level edge band is flat only within a surface's error"""
+
+
+def inner_levels(low: float, high: float, step: float) -> range:
+    """Whole k whose level k · step lies clear of `low` and `high`.
+
+    >>> list(inner_levels(4.9999, 8.0001, 0.5))
+    [11, 12, 13, 14, 15]
+    """
+    return range(math.floor(low / step + _CLEAR) + 1, math.ceil(high / step - _CLEAR))
 
 
 def contour(xs: Grid, ys: Grid, heights: Grid, level: float) -> list[Grid]:

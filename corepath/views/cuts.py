@@ -1,13 +1,12 @@
 """Moves made ready for drawing: runs of cutting, flattened and thinned, split by depth.
 
 A *run* is a stretch of feed moves between two rapids, (n, 3) float, mm, bed frame of the set-up. Arcs
-are flattened and lines thinned within `TOLERANCE`, for the drawing only. *Bands* divide the height from
-the deepest cut to the top of the stock; each segment belongs to the band of its middle.
+are flattened and lines thinned within `TOLERANCE` (or what a sheet shows), for the drawing only. *Bands*
+divide the height from the deepest cut to the top of the stock; each segment belongs to the band of its middle.
 """
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -19,13 +18,20 @@ from numpy.typing import NDArray
 from corepath.motion.cycles import expand
 from corepath.motion.program import Kind, Move, Pass
 from corepath.views.svg import polyline_path
+from corepath.views.thinning import Cover, bounds_of
 
 __all__ = [
-    "TOLERANCE", "Bands", "Strokes", "arrows", "banded_paths", "entries", "nice_step", "spaced", "strokes", "within",
+    "TOLERANCE", "Bands", "Strokes", "arrows", "banded_paths", "entries", "nice_step", "strokes", "within",
 ]  # fmt: skip
 
 TOLERANCE = 0.05
 _MOST_BANDS = 7
+_HIDES = 0.15
+"""mm of the sheet that a line covers to either side: half its width"""
+_LEAST = 0.8
+"""mm of the sheet below which a bit that is left of a line is not drawn"""
+_SEEN = 0.02
+"""mm of the sheet by which a thinned line may be off"""
 
 Run = NDArray[np.float64]
 
@@ -128,13 +134,22 @@ def _flattened(start: tuple[float, float, float], move: Move) -> list[tuple[floa
     return points
 
 
-def banded_paths(runs: Sequence[Run], bands: Bands, places: int) -> list[str]:
-    """Path data of each band, the shallowest first: every segment once, neighbours joined, thinned."""
+def banded_paths(runs: Sequence[Run], bands: Bands, places: int, unit: float = 0.0) -> list[str]:
+    """Path data of each band, the shallowest first: every segment once, neighbours joined, thinned.
+
+    With `unit`, the model mm of one mm of the sheet, what would lie under a line drawn before is left out: under a
+    deeper one, or under another turn or layer of the same band.
+    """
     pieces: list[list[Run]] = [[] for _ in range(bands.count)]
     for run in runs:
         for band, piece in _split(run, bands):
             pieces[band].append(piece)
-    return ["".join(polyline_path(points, places) for points in _thinned(band)) for band in pieces]
+    if unit > 0 and runs:
+        cover = Cover(bounds_of(runs), _HIDES * unit, 2)
+        for band in reversed(range(bands.count)):
+            pieces[band] = [part for piece in pieces[band] for part in cover.keep(piece, _LEAST * unit, start=True)]
+    within = max(TOLERANCE, _SEEN * unit)
+    return ["".join(polyline_path(points, places) for points in _thinned(band, within)) for band in pieces]
 
 
 def _split(run: Run, bands: Bands) -> Iterable[tuple[int, Run]]:
@@ -161,9 +176,9 @@ def _subdivided(run: Run, height: float) -> Run:
     return np.concatenate(out)
 
 
-def _thinned(pieces: Sequence[Run]) -> Iterable[NDArray[np.float64]]:
+def _thinned(pieces: Sequence[Run], within: float) -> Iterable[NDArray[np.float64]]:
     lines = [shapely.LineString(piece[:, :2]) for piece in pieces if np.ptp(piece[:, :2], axis=0).max() > 1e-9]
-    for line in shapely.simplify(np.array(lines, dtype=object), TOLERANCE) if lines else ():
+    for line in shapely.simplify(np.array(lines, dtype=object), within) if lines else ():
         yield np.asarray(line.coords)
 
 
@@ -200,38 +215,6 @@ def arrows(runs: Sequence[Run], apart: float, most: int) -> list[tuple[float, fl
         if len(kept) < most and all(math.hypot(x - a, y - b) >= apart for a, b, _ in kept):
             kept.append((x, y, math.atan2(step[index, 1], step[index, 0])))
     return kept
-
-
-def spaced(runs: Sequence[Run], apart: float) -> tuple[Run, ...]:
-    """Of runs made of lines along X, back and forth, those lines that lie at least `apart` mm from each other.
-
-    Steps across between lines are dropped. Runs that are not of this kind come back as they are.
-    """
-    lines = [piece for run in runs for piece in _lengthwise(run)]
-    long = sum(float(np.abs(np.diff(piece[:, 0])).sum()) for piece in lines)
-    total = sum(float(np.hypot(*np.diff(run[:, :2], axis=0).T).sum()) for run in runs)
-    if long < 0.7 * total:
-        return tuple(runs)
-    kept: list[Run] = []
-    ends: list[tuple[float, float, float]] = []
-    for piece in sorted(lines, key=lambda p: (round(float(p[:, 1].mean()), 3), round(float(p[:, 0].min()), 3))):
-        y, x0, x1 = float(piece[:, 1].mean()), float(piece[:, 0].min()), float(piece[:, 0].max())
-        near = (e for e in reversed(ends[-200:]) if y - e[0] < apart)
-        if x1 > x0 and not any(min(x1, b) - max(x0, a) > 0.3 * (x1 - x0) for _, a, b in near):
-            kept.append(piece)
-            ends.append((y, x0, x1))
-    return tuple(kept)
-
-
-def _lengthwise(run: Run) -> Iterable[Run]:
-    """Pieces of `run` that go one way along X."""
-    step = np.diff(run[:, :2], axis=0)
-    way = np.where(np.abs(step[:, 0]) > 2 * np.abs(step[:, 1]), np.sign(step[:, 0]), 0.0)
-    cuts = np.flatnonzero(np.diff(way)) + 1
-    bounds = [0, *cuts.tolist(), len(way)]
-    for a, b in itertools.pairwise(bounds):
-        if way[a] != 0:
-            yield run[a : b + 1]
 
 
 def within(runs: Sequence[Run], x0: float, y0: float, x1: float, y1: float) -> tuple[Run, ...]:

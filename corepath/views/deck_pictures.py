@@ -9,7 +9,6 @@ principal ones are H ± √(H² - K) (any book of differential geometry; from me
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -19,7 +18,7 @@ from numpy.typing import NDArray
 from corepath.board.deck import DeckSurface
 from corepath.board.model import Board
 from corepath.job.model import Job
-from corepath.views.contours import contour
+from corepath.views.contours import contour, inner_levels
 from corepath.views.cuts import Bands, nice_step
 from corepath.views.deck_sections import SectionLine, draw_sections, section_lines
 from corepath.views.field import Field, bands_of, draw_bands, draw_lines, laid_over
@@ -167,7 +166,7 @@ def _level_figures(view: PlanView, field: Field, labels: Labels) -> None:
     """The height of each contour line on it, at the first of some places along it that is free."""
     low, high = float(field.grid.min()), float(field.grid.max())
     step = nice_step(max(high - low, 1e-6) / 8.0)
-    for k in range(math.floor(low / step + 1e-6) + 1, math.ceil(high / step - 1e-6)):
+    for k in inner_levels(low, high, step):
         for line in contour(field.xs, field.ys, field.grid, k * step)[:1]:
             for share in range(_TRIED):
                 x, y = line[(len(line) * (share * 7 + 2 * k) // _TRIED) % len(line)]

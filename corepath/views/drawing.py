@@ -16,7 +16,7 @@ from corepath.board.model import Board
 from corepath.job.model import Job
 from corepath.motion.program import Corner, Pass, Program
 from corepath.stackup.check import Check
-from corepath.views.cuts import Bands, Strokes, spaced, strokes
+from corepath.views.cuts import Bands, Strokes, strokes
 from corepath.views.detail import detail_scale, draw_detail
 from corepath.views.dimensions import BELOW, BESIDE, draw_dimensions, has_places
 from corepath.views.legend import depth_legend, kinds_legend
@@ -51,6 +51,7 @@ from corepath.views.sheet import (
 )
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document, number, wrapped
+from corepath.views.thinning import apart, length
 from corepath.work.keepoff import uncut
 from corepath.work.model import Work
 
@@ -59,8 +60,10 @@ __all__ = ["drawings", "operation_drawing", "programs_of"]
 _PLAN = Box(MAIN.x0 + 17, MAIN.y0 + 3, MAIN.x1 - 6, MAIN.y0 + 123)
 _SECTION = Box(MAIN.x0, MAIN.y0 + 146, MAIN.x1, MAIN.y0 + 210)
 _WATCH = Box(MAIN.x0, MAIN.y0 + 212, MAIN.x1, MAIN.y1)
-_LINES_APART = 1.3
+_LINES_APART = 2.2
 """mm on the sheet between deck lines that are drawn"""
+_LINES_LEAST = 8.0
+"""mm on the sheet below which what is left of a deck line is not drawn"""
 
 _CAUTION = (
     "Eyes, ears and lungs: protect them. Keep hands off until the spindle stands. "
@@ -128,9 +131,11 @@ def operation_drawing(
     heading(svg, f"{work.order:02d}  {work.name}", f"SET-UP {work.setup}: {FACE_UP[work.setup]}", scene.turned)
     view = PlanView.fitted(svg, bounds, plan, scale)
     corners = tuple(corner for program in programs for corner in program.corners)
-    _plan(view, scene, work, drawn, bands, section_y(scene, work), corners)
+    lines = _sparse(drawn, work, view.unit)
+    _plan(view, scene, work, drawn, lines, bands, section_y(scene, work), corners)
     draw_section(svg, section_of(scene, work, section_y(scene, work)), _SECTION)
-    room = _side(svg, scene, work, programs, bands, digest, minutes or {})
+    share = sum(map(length, drawn.runs)) / max(sum(map(length, lines)), 1e-9)
+    room = _side(svg, scene, work, programs, bands, digest, minutes or {}, share)
     if detail:
         draw_detail(svg, room, scene, work, drawn, bands, detail)
     _watch(svg, scene, work, programs)
@@ -140,7 +145,7 @@ def operation_drawing(
 def _room(work: Work) -> Box:
     """Room for the plan, less what dimensions of places need beside it."""
     if not has_places(work):
-        return _PLAN
+        return Box(_PLAN.x0, _PLAN.y0 - 1, _PLAN.x1, _PLAN.y1 + 4)
     beside = BESIDE if work.name != "groove" else 0.0
     return Box(_PLAN.x0, _PLAN.y0 + 3, _PLAN.x1 - beside, _PLAN.y1 - BELOW)
 
@@ -161,6 +166,9 @@ def _bounds(work: Work, drawn: Strokes) -> tuple[float, float, float, float]:
     boxes = [(x0, y0, x1, y1), *(obstacle.area.bounds for obstacle in work.obstacles)]
     for run in drawn.runs:
         boxes.append((*run[:, :2].min(axis=0).tolist(), *run[:, :2].max(axis=0).tolist()))
+    if drawn.runs:
+        x, y = drawn.runs[0][0, :2].tolist()
+        boxes.append((x - work.cutter.radius, y - work.cutter.radius, x + work.cutter.radius, y + work.cutter.radius))
     return (
         min(b[0] for b in boxes),
         min(b[1] for b in boxes),
@@ -174,6 +182,7 @@ def _plan(
     scene: Scene,
     work: Work,
     drawn: Strokes,
+    lines: Sequence[NDArray[np.float64]],
     bands: Bands,
     cut_y: float,
     corners: Sequence[Corner] = (),
@@ -187,7 +196,7 @@ def _plan(
         draw_spared(view, work)
         draw_castings(view, scene, work.order)
         draw_work(view, work)
-        draw_cuts(view, drawn, bands, work, lines=_sparse(drawn, work, view.unit))
+        draw_cuts(view, drawn, bands, work, lines=lines)
         if work.deck is not None:
             heights = work.deck.surface.grid
             marks = draw_contours(view, work.deck.surface, float(heights.min()), float(heights.max()))
@@ -219,7 +228,7 @@ def _touched(scene: Scene, work: Work) -> tuple[float, float] | None:
 
 def _sparse(drawn: Strokes, work: Work, unit: float) -> tuple[NDArray[np.float64], ...]:
     """On the deck only so many of the lines that they stand apart on the sheet."""
-    return drawn.runs if work.deck is None else spaced(drawn.runs, _LINES_APART * unit)
+    return drawn.runs if work.deck is None else apart(drawn.runs, _LINES_APART * unit, _LINES_LEAST * unit)
 
 
 def _section_line(view: PlanView, y: float, labels: Labels) -> None:
@@ -251,22 +260,25 @@ def _side(
     bands: Bands,
     digest: str,
     minutes: Mapping[str, float],
+    share: float,
 ) -> Box:
-    """Legend above, title block below; returns the room left between them."""
+    """Legend above, title block below; returns the room left between them. One line in `share` is drawn."""
     top = _top(scene, work)
     svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
     face = {"A": "the raw top", "B": "the raw bottom", "C": "the raw top", "D": "the highest"}[work.setup]
     if work.setup == "B" and work.facing is None:
         face = "the skimmed face"
     y = depth_legend(svg, SIDE, SIDE.y0, bands, face, top, pale=work.deck is not None)
-    y = kinds_legend(svg, SIDE, y, _kinds(scene, work, any(program.corners for program in programs)))
+    y = kinds_legend(svg, SIDE, y, _kinds(scene, work, share, any(program.corners for program in programs)))
     column = Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1)
     bottom = rows_block(svg, column, _rows(scene, work, programs, digest, minutes), "title")
     return Box(SIDE.x0 + 2, y + 3, SIDE.x1 - 3, bottom - 4)
 
 
-def _kinds(scene: Scene, work: Work, corners: bool = False) -> list[tuple[str, str]]:
-    cut = "cut, darker where deeper" if work.deck is None else "cut; close lines left out"
+def _kinds(scene: Scene, work: Work, share: float, corners: bool = False) -> list[tuple[str, str]]:
+    cut = "cut, darker where deeper"
+    if work.deck is not None and share >= 1.5:
+        cut = f"cut: about one line in {share:.0f} is drawn"
     kinds = [("cut z1", cut), ("rapid", "rapid, above everything")]
     kinds += [
         ("entry", "the cutter enters"),
@@ -280,7 +292,7 @@ def _kinds(scene: Scene, work: Work, corners: bool = False) -> list[tuple[str, s
     ]
     if work.deck is not None:
         kinds.append(("contour", "equal height of the deck, mm"))
-    if scene.setup in ("B", "C"):
+    if scene.setup != "A":
         kinds.append(("resin", "cured casting"))
     if _touched(scene, work) is not None:
         kinds.append(("touch", "place where Z is touched"))

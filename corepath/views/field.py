@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString
 
-from corepath.views.contours import contour
+from corepath.views.contours import contour, inner_levels
 from corepath.views.cuts import Bands, nice_step
 from corepath.views.plan import PlanView
 from corepath.views.svg import number, polyline_path
@@ -86,7 +86,7 @@ def draw_lines(view: PlanView, field: Field) -> list[tuple[str, float, float]]:
         return marks
     step = nice_step((high - low) / 8)
     with view.svg.group("contours", id="contours"):
-        for k in range(math.floor(low / step + 1e-6) + 1, math.ceil(high / step - 1e-6)):
+        for k in inner_levels(low, high, step):
             level = k * step
             lines = [line for line in contour(field.xs, field.ys, field.grid, level) if len(line) > 4]
             data = "".join(_path(line, view.places, close=False) for line in lines)

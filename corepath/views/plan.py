@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon, get_parts
 
 from corepath.motion.program import Corner
-from corepath.views.contours import contour
+from corepath.views.contours import contour, inner_levels
 from corepath.views.cuts import Bands, Strokes, arrows, banded_paths, entries, nice_step
 from corepath.views.scene import Round, Scene, Surface
 from corepath.views.svg import Box, Document, number, polygon_path, polyline_path
@@ -167,7 +167,7 @@ def draw_cuts(
     unit = view.unit
     shown = strokes.runs if lines is None else lines
     with svg.group("cuts", id="cuts" if ids else None):
-        for band, data in enumerate(banded_paths(shown, bands, view.places)):
+        for band, data in enumerate(banded_paths(shown, bands, view.places, unit)):
             svg.path(data, f"{'cut' if work.deck is None else 'fine'} z{band}")
     with svg.group("rapids", id="rapids" if ids else None):
         svg.path("".join(polyline_path(pair, view.places) for pair in strokes.rapids[:_MOST_RAPIDS]), "rapid")
@@ -216,7 +216,7 @@ def draw_contours(view: PlanView, surface: Surface, low: float, high: float) -> 
     marks: list[tuple[str, float, float]] = []
     xs, ys, grid = _coarse(surface)
     with view.svg.group("contours", id="contours"):
-        for k in range(math.floor(low / step + 1e-6) + 1, math.ceil(high / step - 1e-6)):
+        for k in inner_levels(low, high, step):
             level = k * step
             lines = [line for line in contour(xs, ys, grid, level) if len(line) > 8]
             if not lines:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from corepath.motion.program import Pass, arc, line, rapid
 from corepath.views.contours import contour
-from corepath.views.cuts import TOLERANCE, Bands, arrows, banded_paths, entries, nice_step, spaced, strokes, within
+from corepath.views.cuts import TOLERANCE, Bands, arrows, banded_paths, entries, nice_step, strokes, within
 from corepath.views.section import spread_out
 
 
@@ -64,23 +64,6 @@ def test_a_ramp_is_split_where_it_passes_a_band() -> None:
 @pytest.mark.parametrize(("value", "step"), [(0.3, 0.5), (1.0, 1.0), (1.2, 2.0), (7.0, 10.0)])
 def test_steps_are_round(value: float, step: float) -> None:
     assert nice_step(value) == pytest.approx(step)
-
-
-def test_close_lines_are_left_out_and_all_of_the_width_stays() -> None:
-    rows = [
-        [(x, y, 5.0) for x in ((0.0, 300.0) if k % 2 == 0 else (300.0, 0.0))] for k, y in enumerate(np.arange(0, 50))
-    ]
-    run = np.array([point for row in rows for point in row])
-    kept = spaced([run], 6.5)
-    ys = sorted(float(piece[:, 1].mean()) for piece in kept)
-    assert min(np.diff(ys)) >= 6.5 and max(np.diff(ys)) <= 7.5
-    assert ys[0] == 0.0 and ys[-1] >= 42.0
-
-
-def test_runs_that_are_no_lines_along_x_stay_as_they_are() -> None:
-    turn = np.linspace(0, 2 * math.pi, 60)
-    ring = np.stack([50 * np.cos(turn), 50 * np.sin(turn), 0 * turn], axis=1)
-    assert spaced([ring], 500.0)[0] is ring
 
 
 def test_the_window_keeps_what_comes_near_it() -> None:

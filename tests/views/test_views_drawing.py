@@ -79,7 +79,7 @@ def test_ids_are_unique_and_size_is_small(sheets: dict[str, str]) -> None:
     for name, text in sheets.items():
         ids = [element.get("id") for element in ET.fromstring(text).iter() if element.get("id")]
         assert len(ids) == len(set(ids)), name
-        assert len(text) < 600_000, name
+        assert len(text) < 60_000, name
 
 
 def test_no_label_leaves_the_sheet_and_none_is_small(sheets: dict[str, str]) -> None:
