@@ -1,28 +1,44 @@
-"""Makes the pictures of the README from the samples: `python samples/make_pictures.py`, after each change of drawings.
+"""Makes the pictures of README and guide from the samples; to be run after each change of drawings.
 
-They are the drawings that `corepath preview` writes, copied into docs/pictures/ as they are.
+Those of the README are the drawings that `corepath preview` writes, as they are; those of docs/arithmetic.md come
+from `stack_pictures`. A test compares them with what is committed.
 """
 
 from __future__ import annotations
 
+import sys
 import tempfile
 from pathlib import Path
 
-from corepath.planning import prepare, preview
-
 SAMPLES = Path(__file__).resolve().parent
 PICTURES = SAMPLES.parent / "docs" / "pictures"
-WANTED = {"board-1280": ("overview.svg",), "coupon": ("03-A-groove.svg",)}
+WANTED = {"board-1280": ("overview.svg",), "coupon": ("03-A-groove.svg", "08-C-deck.svg")}
+
+sys.path.insert(0, str(SAMPLES))
+
+
+def quick() -> dict[str, str]:
+    """Pictures that need no paths, by file name."""
+    from stack_pictures import stack_pictures
+
+    return stack_pictures(SAMPLES / "board-1280.toml")
+
+
+def planned(sample: str) -> dict[str, str]:
+    """The wanted drawings of a sample, whose paths are found for them, as SAMPLE-DRAWING.svg."""
+    from corepath.planning import prepare, preview
+
+    with tempfile.TemporaryDirectory() as folder:
+        preview(prepare(SAMPLES / f"{sample}.toml"), Path(folder))
+        return {f"{sample}-{name}": (Path(folder) / name).read_text("utf-8") for name in WANTED[sample]}
 
 
 def main() -> None:
-    """Write each wanted drawing as SAMPLE-DRAWING.svg."""
+    """Write all of them into docs/pictures/."""
     PICTURES.mkdir(parents=True, exist_ok=True)
-    for sample, names in WANTED.items():
-        with tempfile.TemporaryDirectory() as folder:
-            preview(prepare(SAMPLES / f"{sample}.toml"), Path(folder))
-            for name in names:
-                (PICTURES / f"{sample}-{name}").write_bytes((Path(folder) / name).read_bytes())
+    for made in (quick(), *(planned(sample) for sample in WANTED)):
+        for name, text in made.items():
+            (PICTURES / name).write_bytes(text.encode("utf-8"))
 
 
 if __name__ == "__main__":

@@ -60,7 +60,7 @@ __all__ = ["drawings", "operation_drawing", "programs_of"]
 _PLAN = Box(MAIN.x0 + 17, MAIN.y0 + 3, MAIN.x1 - 6, MAIN.y0 + 123)
 _SECTION = Box(MAIN.x0, MAIN.y0 + 146, MAIN.x1, MAIN.y0 + 210)
 _WATCH = Box(MAIN.x0, MAIN.y0 + 212, MAIN.x1, MAIN.y1)
-_LINES_APART = 2.2
+_LINES_APART = 3.0
 """mm on the sheet between deck lines that are drawn"""
 _LINES_LEAST = 8.0
 """mm on the sheet below which what is left of a deck line is not drawn"""
