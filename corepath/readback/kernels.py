@@ -16,58 +16,15 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-__all__ = ["cut_pieces", "fill_polygon", "lowest_offset", "rise"]
+from corepath.readback.contact_kernels import bull_table, looked_up, lowest_offset, rise
+
+__all__ = ["cut_pieces", "fill_polygon"]
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Ints = NDArray[np.int64]
 
 _LEVEL = 1e-9
-
-
-@njit(cache=True)
-def _bull_offset(v: float, slope: float, radius: float, corner: float) -> float:
-    """The q in [0, w], w = sqrt(radius² - v²), where rise(hypot(v, q)) begins to climb more than `slope`."""
-    land = radius - corner
-    low = 0.0
-    if abs(v) < land:
-        low = math.sqrt(land * land - v * v)
-    high = math.sqrt(max(radius * radius - v * v, 0.0))
-    for _ in range(60):
-        q = 0.5 * (low + high)
-        d = math.sqrt(v * v + q * q)
-        e = d - land
-        under = corner * corner - e * e
-        if under <= 0.0:
-            high = q
-            continue
-        if e / math.sqrt(under) * q / max(d, 1e-12) > slope:
-            high = q
-        else:
-            low = q
-        if high - low < 1e-7:
-            break
-    return 0.5 * (low + high)
-
-
-@njit(cache=True)
-def lowest_offset(v: float, m: float, radius: float, corner: float) -> float:
-    """The q in [-w, w], w = sqrt(radius² - v²), where m q + rise(hypot(v, q)) is least (m > 0: q <= 0)."""
-    if 0.0 < corner < radius:
-        q = _bull_offset(v, abs(m), radius, corner)
-        return -q if m > 0.0 else q
-    w = math.sqrt(max(radius * radius - v * v, 0.0))
-    if corner <= 0.0:
-        return -w if m > 0.0 else w
-    return -m * w / math.sqrt(1.0 + m * m)
-
-
-@njit(cache=True)
-def rise(distance: float, radius: float, corner: float) -> float:
-    e = distance - (radius - corner)
-    if e <= 0.0 or corner <= 0.0:
-        return 0.0
-    return corner - math.sqrt(max(corner * corner - e * e, 0.0))
 
 
 @njit(cache=True)
@@ -163,6 +120,8 @@ def _cut_piece(
     iy_low = max(math.ceil((min(ay, by) - radius - y0) / py - 1e-9), 0)
     iy_high = min(math.floor((max(ay, by) + radius - y0) / py + 1e-9), ny - 1)
     last_v, last_q = 1e300, 0.0
+    bull = 0.0 < corner < radius and not level
+    table = np.empty(0)
     kept, each = np.float32(lowest), 1.0 / px
     whole = vertical or len(volume) == 1
     low_x, low_y = (ax, ay) if az <= bz else (bx, by)
@@ -201,10 +160,16 @@ def _cut_piece(
                 else:
                     q = 0.0
                     if not level:
-                        if v != last_v:
-                            last_q = lowest_offset(min(abs(v), radius), m, radius, corner)
-                            last_v = v
-                        q = last_q
+                        if bull:
+                            if len(table) == 0:
+                                table = bull_table(abs(m), radius, corner)
+                            q = looked_up(table, min(abs(v), radius), abs(m), radius, corner)
+                            q = -q if m > 0.0 else q
+                        else:
+                            if v != last_v:
+                                last_q = lowest_offset(min(abs(v), radius), m, radius, corner)
+                                last_v = v
+                            q = last_q
                     at = min(max(u + q, 0.0), length)
                     q = at - u
                     z = az + m * at

@@ -13,6 +13,7 @@ from shapely import Point, box
 
 from corepath.motion.cutter import Cutter
 from corepath.readback.arcs import flatten
+from corepath.readback.contact_kernels import lowest_offset, rise
 from corepath.readback.material import NOWHERE, Grid, Stock
 from corepath.readback.walls import rings_of
 
@@ -224,3 +225,20 @@ def test_polygons_are_filled_by_their_columns():
 
     x, y = np.meshgrid(grid.xs, grid.ys)
     assert np.array_equal(mask, shapely.contains_xy(area, x, y))
+
+
+@pytest.mark.parametrize(("radius", "corner", "slope"), [(8.0, 3.0, 0.3), (8.0, 0.5, 0.01), (10.0, 9.5, 2.0)])
+def test_a_bull_on_a_ramp_is_as_exact_as_its_contact_searched_for(radius: float, corner: float, slope: float):
+    """The contact is looked up in a table for one slope: a coarse one would leave steps that no cutter leaves."""
+    low, high = np.array([[-20.0, -3.0, 2.0]]), np.array([[20.0, 3.0, 2.0 + slope * math.hypot(40.0, 6.0)]])
+    stock = Stock(80.0, 60.0, 200.0, 0.25)
+    stock.cut(low, high, np.zeros(1, dtype=np.int64), 1, radius, corner)
+    x, y = np.meshgrid(stock.grid.xs, stock.grid.ys)
+    along, across = (x * 40.0 + y * 6.0) / math.hypot(40.0, 6.0), np.abs(y * 40.0 - x * 6.0) / math.hypot(40.0, 6.0)
+    under = (np.abs(along) < 20.0 - radius) & (across < radius - 1e-6)
+    offset = np.vectorize(lambda v: lowest_offset(v, slope, radius, corner))(across[under])
+    lifted = np.vectorize(lambda d: rise(d, radius, corner))(np.hypot(across[under], offset))
+    middle = 2.0 + slope * math.hypot(20.0, 3.0)
+    expected = middle + slope * (along[under] + offset) + lifted
+    assert under.sum() > 2000
+    np.testing.assert_allclose(stock.top[under], expected, atol=2e-5)
