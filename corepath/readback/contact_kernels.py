@@ -72,8 +72,8 @@ def looked_up(table: Floats, v: float, slope: float, radius: float, corner: floa
         bend = cos * cos * corner * corner / (under * math.sqrt(under)) + steep * (1.0 - cos * cos) / d
         step = (slope - steep * cos) / bend if bend > 0.0 else 1e300
         if bend * step * step <= _SMALL_GAIN:
-            return min(max(q + step, inner), math.sqrt(max(radius * radius - v * v, 0.0)))
-    return _bull_offset(v, slope, radius, corner)
+            return float(min(max(q + step, inner), math.sqrt(max(radius * radius - v * v, 0.0))))
+    return float(_bull_offset(v, slope, radius, corner))
 
 
 @njit(cache=True)
