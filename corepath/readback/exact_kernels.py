@@ -2,7 +2,7 @@
 
 Points lie in square cells of side `cell` from (x0, y0): those of cell [iy, ix] are first[iy nx + ix] up to the next
 entry. For a piece of path the height left at a point is the least of z(t) + rise(distance) over the piece, which is
-convex in t, so it is solved and not sampled (see `corepath.readback.contact_kernels`). Lengths in mm, Z up from the bed.
+convex in t, so it is solved and not sampled (see `corepath.readback.contact_kernels`). In mm, Z up from the bed.
 """
 
 from __future__ import annotations
