@@ -160,7 +160,8 @@ class BlankSection(Section):
         None, description="CSV of measured places: x, y, thickness and/or height above the bed as held"
     )
     spoil_board: PositiveLength = Field(
-        18.0, description="thickness of the sacrificial board; nothing may pass through it"
+        18.0,
+        description="thickness of the faced board under the blank; cuts may enter it and nothing may pass through",
     )
 
 

@@ -116,7 +116,7 @@ def _written(value: Any) -> str:
 
 
 def _names() -> Iterator[str]:
-    yield "## Names in the tables that come with the tool\n"
+    yield "## Names in the tables that come with corepath\n"
     yield "Figures from memory are marked so in the tables; measure your own and give the keys yourself.\n"
     yield "| key | names |"
     yield "|---|---|"

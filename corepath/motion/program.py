@@ -89,9 +89,9 @@ class Zero:
 
 @dataclass(frozen=True, slots=True)
 class Pass:
-    """A stretch of moves cut without a stop. It starts and ends at the clear height.
+    """A stretch of moves cut without a stop. It starts and ends at the safe height.
 
-    The first move of a pass is a rapid to (x, y, clear); the last is a rapid up to the clear height.
+    The first move of a pass is a rapid to (x, y, clear); the last is a rapid up to the safe height.
     Between passes of one program the writer puts the stop (spindle off, dwell, park, M0).
     `points` is how many points lay along its cuts before they were thinned and fitted, where that is known.
     """

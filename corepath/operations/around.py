@@ -4,7 +4,7 @@ The edge of the room where the axis may go (`corepath.work.keepoff`) is cut firs
 can be reached is left between lines that end at it, and wherever a line begins there, the cutter comes down
 on ground that is cut already. A contour is either a closed ring, gone into along a ramp, or it begins and ends beside
 the blank. Lines are clipped to the room; from one piece to the next the cutter goes along a contour at depth or
-over the clear height, whichever takes less time. The material that stays lies at the side that climb milling asks for.
+over the safe height, whichever takes less time. The material that stays lies at the side that climb milling asks for.
 Bed frame of the set-up, mm.
 """
 
@@ -96,7 +96,7 @@ class Around:
         return [np.array(piece) for piece in pieces if LineString(piece).length > _ON]
 
     def cut_contours(self, follow: Follow, above: float) -> list[Move]:
-        """All contours, each from clear height to clear height; `above` is the height of the stock before."""
+        """All contours, each from safe height to safe height; `above` is the height of the stock before."""
         moves: list[Move] = []
         for ring in self.contours:
             moves += self._cut(ring, follow, above)
@@ -117,7 +117,7 @@ class Around:
         return [*way, rapid(way[-1].x, way[-1].y, work.clear)]
 
     def passage(self, start: Array, end: Array, follow: Follow) -> list[Move]:
-        """From one place on the room's edge to another, both at depth: along a contour or over the clear height."""
+        """From one place on the room's edge to another, both at depth: along a contour or over the safe height."""
         work = self.work
         over = [rapid(start[0], start[1], work.clear), *descend(work, float(end[0]), float(end[1]), float(end[2]))]
         way = self._along(start[:2], end[:2])

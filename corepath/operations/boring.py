@@ -110,7 +110,7 @@ def layer_floors(top: float, floor: float, depth: float) -> list[float]:
 def mill(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool) -> None:
     """One step of a hole from the stock at `above` to its floor; it ends in the middle of the hole.
 
-    The `first` step comes in from the clear height; the others begin in the middle of the floor above them.
+    The `first` step comes in from the safe height; the others begin in the middle of the floor above them.
     """
     work = trail.work
     full = (step.diameter - work.cutter.diameter) / 2.0

@@ -106,7 +106,7 @@ class Trail:
         return min(highest + ABOVE, self.work.clear)
 
     def hop(self, x: float, y: float, low: float) -> None:
-        """Rapids up, over at the clear height, and straight down to `low`, which lies above the stock."""
+        """Rapids up, over at the safe height, and straight down to `low`, which lies above the stock."""
         clear = self.work.clear
         if self.moves and self.z != clear:
             self._add(rapid(self.x, self.y, clear))
@@ -155,7 +155,7 @@ class Trail:
         self.turn(cx, cy, 2 * math.pi * math.ceil(3 * turns - 1e-9) / 3, z, feed)
 
     def finish(self, says: str = "") -> Pass:
-        """Up to the clear height; the pass, held against obstacles and the lowest height."""
+        """Up to the safe height; the pass, held against obstacles and the lowest height."""
         if self.z != self.work.clear:
             self._add(rapid(self.x, self.y, self.work.clear))
         # Ends alone tell how low a path goes; only nearness to obstacles needs the arcs between them.

@@ -28,7 +28,7 @@ OVER_STOCK = 2.0
 
 
 def descend(work: Work, x: float, y: float, z: float) -> list[Move]:
-    """Rapid to the place at the clear height, rapid down to just above the stock, then feed down to `z`."""
+    """Rapid to the place at the safe height, rapid down to just above the stock, then feed down to `z`."""
     over = min(max(work.stock_top + OVER_STOCK, z), work.clear)
     return [rapid(x, y, work.clear), rapid(x, y, over), line(x, y, z, work.cutting.plunge)]
 

@@ -5,7 +5,7 @@ plus what roughing leaves on. Layer k cuts along lines in X at max(level k, limi
 still stands above that: the stretches of a line where the limit lies below the level before. So no
 line takes more than one layer's depth, and the slopes of the deck come out in steps of one line.
 Stretches of neighbouring lines are chained back and forth; from chain to chain the cutter goes over the
-clear height. Chains start outside the blank where a stretch reaches its end, else by a ramp along it.
+safe height. Chains start outside the blank where a stretch reaches its end, else by a ramp along it.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ _OVERRUN = 0.5
 _SHORT_GAP = 25.0
 """Gaps shorter than this are crossed at feed, on the stock left there, mm."""
 _LONGEST_LINK = 60.0
-"""Longer links go over the clear height, mm."""
+"""Longer links go over the safe height, mm."""
 _RAMP = math.tan(math.radians(3.0))
 
 
@@ -176,7 +176,7 @@ def _cut(
     chain: list[tuple[_Stretch, bool]],
     around: Around | None,
 ) -> list[Move]:
-    """Moves of one chain, from the clear height to the clear height."""
+    """Moves of one chain, from the safe height to the safe height."""
     path = [_entry(work, deck, layer, chain[0], around)]
     for k, (stretch, forward) in enumerate(chain):
         points = _points(layer, stretch, forward)

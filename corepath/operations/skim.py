@@ -97,7 +97,7 @@ def _cut_around(work: Work, facing: Facing, first: int, last: int) -> Pass:
 
 
 def _layer_around(work: Work, track: Array, z: float, above: float) -> list[Move]:
-    """One layer, from clear height to clear height; `above` is the height that the layer before left."""
+    """One layer, from safe height to safe height; `above` is the height that the layer before left."""
 
     def level(corners: Array) -> Array:
         return np.column_stack([corners, np.full(len(corners), z)])

@@ -1,7 +1,7 @@
 """Rehearsals: for each set-up a program that walks what its files will travel, high up and with the spindle off.
 
 Bed frame of the set-up, mm. It stops over the zero of X and Y, over the place where Z is touched, walks the rectangle
-that all files of the set-up stay in and goes round each obstacle in or near it, all at the highest of their clear
+that all files of the set-up stay in and goes round each obstacle in or near it, all at the highest of their safe
 heights; then it parks. The zero comes first: if that is wrong, nothing wide has been walked yet.
 """
 
@@ -153,7 +153,7 @@ def check_rehearsals(
     texts: Mapping[str, str],
     sha256: Mapping[str, str] | None = None,
 ) -> Findings:
-    """Read rehearsals (name to text) back: no spindle, nothing below the clear height, inside the travel.
+    """Read rehearsals (name to text) back: no spindle, nothing below the safe height, inside the travel.
 
     `sha256` are the digests they had when planned: of one that has another, or is missing, it is said so.
     """

@@ -57,7 +57,7 @@ class Body:
         self._straight(0, target[0], target[1], target[2])
 
     def replay(self, moves: Sequence[Move]) -> None:
-        """All `moves` of a pass; the cutter stands at the clear height over an unknown place.
+        """All `moves` of a pass; the cutter stands at the safe height over an unknown place.
 
         Raises ValueError where a number is not finite, a cut has no feed, or the pass does not begin with
         a rapid.

@@ -2,7 +2,7 @@
 
 The order of a file: head, preamble, stop to fit the cutter (or M6), safe Z, spindle, dwell, moves, safe Z,
 spindle off, park, M2. Nothing moves before the cutter is fitted, and nothing moves in X or Y before the
-cutter stands at the clear height. Dwells are in seconds, as the standard has them.
+cutter stands at the safe height. Dwells are in seconds, as the standard has them.
 """
 
 from __future__ import annotations

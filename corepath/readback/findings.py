@@ -51,7 +51,7 @@ KINDS: dict[str, str] = {
     "speed-off": "the spindle does not turn at the speed that the cutter is planned for",
     "spindle-not-up": "a cut before the spindle had time to come up to speed",
     "spindle-off": "a cut while the spindle stands",
-    "spoil-board": "a cut passes through the sacrificial board",
+    "spoil-board": "a cut passes through the spoil board",
     "start-unknown": "a cutting move from a place that the program has not given",
     "steep-ramp": "a way down into solid wood steeper than the cutter takes",
     "stop-low": "a stop or the end while the cutter stands in the stock",

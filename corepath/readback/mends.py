@@ -34,7 +34,7 @@ MENDS: dict[str, str] = {
     "plunge": "a cutter that cuts to its centre, or let it go down on a ramp",
     "plunge-at-rapid": "G1 with a feed for the last of the way down",
     "preamble": "state all modes before the first move",
-    "rapid-through-material": "lift to the clear height first; G1 where it is to cut",
+    "rapid-through-material": "lift to the safe height first; G1 where it is to cut",
     "rehearsal": "plan again; do not run it",
     "seat": "check the hole's lines and the cutter's diameter; plan again",
     "speed-off": "S as planned for this cutter",

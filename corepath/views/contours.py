@@ -1,4 +1,4 @@
-"""Lines of equal height of the deck, by marching squares over its grid, mm."""
+"""Contour lines of the deck, by marching squares over its grid, mm."""
 
 from __future__ import annotations
 

@@ -89,7 +89,7 @@ def deck_pictures(job: Job, board: Board, *, digest: str) -> dict[str, str]:
     """`deck-contours.svg`, `deck-sections.svg`, `deck-slope.svg` and `deck-curvature.svg` as SVG text by file name."""
     deck = board.deck
     maps = (
-        _Map("contours", "Deck, lines of equal height", "height above the finished bottom, mm", "Height, mm",
+        _Map("contours", "Deck, contour lines", "height above the finished bottom, mm", "Height, mm",
              deck.height, 2, True, note="Broken lines S: where the sheet deck-sections.svg cuts."),
         _Map("slope", "Deck, slope", "slope along the steepest way, degrees", "Slope, degrees",
              lambda x, y: slope(deck, x, y), 2, False, lambda v: f"{np.tan(np.radians(v)) * 100:.1f} %",

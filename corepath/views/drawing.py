@@ -291,7 +291,7 @@ def _kinds(scene: Scene, work: Work, share: float, corners: bool = False) -> lis
         ("hidden", "hidden, or cut later"),
     ]
     if work.deck is not None:
-        kinds.append(("contour", "equal height of the deck, mm"))
+        kinds.append(("contour", "contour line of the deck, mm"))
     if scene.setup != "A":
         kinds.append(("resin", "cured casting"))
     if _touched(scene, work) is not None:
@@ -340,7 +340,7 @@ def _rows(
         ("lowest cut", _lowest(work, top)),
         ("X, Y zero", xy),
         ("Z zero", f"{zero.touch}: Z {number(zero.z)} above the bed; {again}"),
-        ("free height", f"{number(work.clear)} above the bed"),
+        ("safe height", f"{number(work.clear)} above the bed"),
         ("plan", digest),
     ]
     return rows

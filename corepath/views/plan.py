@@ -209,7 +209,7 @@ def _diamond(x: float, y: float, r: float, places: int) -> str:
 
 
 def draw_contours(view: PlanView, surface: Surface, low: float, high: float) -> list[tuple[str, float, float]]:
-    """Lines of equal height of the deck inside the view; returns (figure, x, y) for labels, model mm."""
+    """Contour lines of the deck inside the view; returns (figure, x, y) for labels, model mm."""
     if high - low < 1e-6:
         return []
     step = nice_step((high - low) / 7)

@@ -1,4 +1,4 @@
-"""The check `spoil-board`: what is left of the sacrificial board under the deepest hole that passes into it. mm.
+"""The check `spoil-board`: what is left of the spoil board under the deepest hole that passes into it. mm.
 
 A dowel's hole ends `depth_in_bed` below the bed, zeroed in A as the other files. A bore with `through = true` ends
 `milling.into_bed` below the bed after the earliest stop of the skim (the thickest core); after the latest it goes
