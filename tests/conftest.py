@@ -1,7 +1,8 @@
 """For all tests: no network, what is quick first, and which of them are unit tests.
 
 A unit test works on one module's own figures. The folders of `UNITS` hold such tests, but for those marked `whole`,
-which work through a whole sample or many cases and take seconds: `-m unit` runs the rest in less than a minute.
+which work through a whole sample or many cases and take seconds: `-m unit` runs the rest in less than a minute. Tests
+of operations, drawings, read-back and planning mostly make whole paths, and are none.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from typing import Any
 import pytest
 
 HERE = Path(__file__).parent
-UNITS = ("board", "job", "layup", "motion", "operations", "outside", "post", "skin", "stackup", "work")
+UNITS = ("board", "job", "layup", "motion", "outside", "post", "skin", "stackup", "work")
 
 
 @pytest.hookimpl(tryfirst=True)

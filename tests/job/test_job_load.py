@@ -309,6 +309,7 @@ junk = st.recursive(
 KEYS = sorted({line.split(" =")[0] for line in GOOD.split("\n") if " = " in line and not line.startswith(("#", " "))})
 
 
+@pytest.mark.whole
 @settings(max_examples=250, derandomize=True, deadline=None)
 @given(st.sampled_from(KEYS), junk)
 def test_any_value_under_any_key_is_a_job_or_faults(key: str, value: str) -> None:

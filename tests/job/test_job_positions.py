@@ -112,6 +112,7 @@ def _assert_found(text: str) -> None:
     assert set(positions.places) == {path for path, _ in _paths(document)}
 
 
+@pytest.mark.whole
 @settings(max_examples=200, derandomize=True, deadline=None)
 @given(documents())
 def test_every_key_that_tomllib_finds_has_its_place(text: str) -> None:

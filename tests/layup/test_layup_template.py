@@ -125,6 +125,7 @@ def numbers(data: str) -> np.ndarray:
     return np.array(words, dtype=float).reshape(-1, 2)
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_pages_cover_the_template_and_overlap(large, paper):
     """Pages that do not meet leave a strip that nobody sees until it is stuck on the board."""

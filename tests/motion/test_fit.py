@@ -88,6 +88,7 @@ def test_way_back_on_itself_is_kept() -> None:
     assert thin(points).tolist() == points.tolist()
 
 
+@pytest.mark.whole
 @settings(derandomize=True, max_examples=30, deadline=None)
 @given(st.lists(st.floats(-0.2, 0.2), min_size=3, max_size=8), st.floats(3, 700), st.sampled_from([0.001, 0.003, 0.02]))
 def test_fitted_path_within_tolerance_both_ways(waves: list[float], size: float, tolerance: float) -> None:

@@ -49,6 +49,7 @@ def test_tops_of_the_bunny_are_those_of_ray_casts(bunny: Path):
     assert np.abs(top - want)[there].max() < 1e-9 * float(np.ptp(mesh.vertices))
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize("angle", [0.0, 30.0])
 def test_sphere_cone_and_plane_are_their_closed_forms(angle: float):
     """Within the sag of the facets: r (1 - cos(half their angle)) of a sphere, nothing of a plane."""

@@ -69,6 +69,7 @@ def test_never_below_the_planes_prediction_interval(count: int, cup: float) -> N
         np.testing.assert_allclose(ours, half, rtol=1e-9)
 
 
+@pytest.mark.whole
 def test_prediction_interval_covers_as_student_says() -> None:
     """Of 4000 further figures, 95 of 100 lie within the interval of a plane through five places."""
     rng = np.random.default_rng(12)

@@ -35,6 +35,7 @@ def deck() -> DeckSurface:
     return build_board(load_job(SAMPLE), SAMPLE.parent).deck
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize(
     ("shape", "diameter", "corner"),
     [("flat", 8.0, 0.0), ("flat", 20.0, 0.0), ("bull", 16.0, 3.0), ("ball", 12.0, 6.0), ("ball", 20.0, 10.0)],

@@ -23,6 +23,8 @@ from corepath.planning.geometry import geometry_dict
 from corepath.planning.make import make_files, quiet
 from corepath.planning.report import full_report
 
+pytestmark = pytest.mark.whole
+
 ROOT = Path(__file__).parents[2]
 SCRIPT = ROOT / "docs" / "verify.py"
 

@@ -19,6 +19,8 @@ from corepath.skin.advice import changed
 from corepath.skin.plate import bending_pressure
 from corepath.skin.terms import cover_of, laminate_of
 
+pytestmark = pytest.mark.whole
+
 SAMPLES = Path(__file__).parents[2] / "samples"
 SVG = "{http://www.w3.org/2000/svg}"
 

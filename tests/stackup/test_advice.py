@@ -29,6 +29,7 @@ def failing(prepared: Prepared) -> set[str]:
     return {check.id for check in prepared.checks if check.verdict != "ok"} & DEPTHS
 
 
+@pytest.mark.whole
 def test_every_floor_within_the_range_passes_and_none_beyond(job: Job):
     low, high = prepare_job(job, SAMPLES).advice.floors
     assert low < high

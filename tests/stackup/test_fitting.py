@@ -75,6 +75,7 @@ def test_straight_figures_give_the_plane(count: int) -> None:
     np.testing.assert_allclose(fitted.value(*GRID), wedge(*GRID), atol=2e-6)
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize(("form", "within"), [(wedge, 0.01), (cup, 0.015), (wavy, 0.06)])
 def test_many_noisy_figures(form: object, within: float) -> None:
     """400 figures with noise of 0.025: the map is far better than one figure, the noise is found."""
@@ -86,6 +87,7 @@ def test_many_noisy_figures(form: object, within: float) -> None:
     assert not fitted.outliers
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize(
     ("form", "count"), [(f, n) for f in (wedge, cup, wavy) for n in (5, 9, 16, 60) if f is not wavy or n > 5]
 )
@@ -103,6 +105,7 @@ def test_the_interval_holds(form: object, count: int) -> None:
     assert np.mean(held) > 0.95
 
 
+@pytest.mark.whole
 @given(seed=st.integers(0, 10_000), count=st.integers(1, 40), error=st.floats(0.01, 0.3))
 @settings(max_examples=60, derandomize=True, deadline=None)
 def test_never_below_error_and_grows_outwards(seed: int, count: int, error: float) -> None:
@@ -155,6 +158,7 @@ def test_outlier_is_named_and_stays(form: object, count: int) -> None:
     assert len(fitted.residuals) == count
 
 
+@pytest.mark.whole
 def test_no_false_alarms() -> None:
     """Sound figures are hardly ever named: once in a hundred blanks by design."""
     named = 0

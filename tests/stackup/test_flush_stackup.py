@@ -8,6 +8,8 @@ from corepath.errors import InputError
 from corepath.job.load import load_job, load_text
 from corepath.planning.prepare import Prepared, prepare_job
 
+pytestmark = pytest.mark.whole
+
 SAMPLES = Path(__file__).parents[2] / "samples"
 
 

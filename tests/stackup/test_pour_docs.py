@@ -45,6 +45,7 @@ def pours(prepared) -> dict[str, CastingPour]:
     }
 
 
+@pytest.mark.whole
 def test_volumes_and_masses(prepared, page, pours):
     """Footprint, volumes, cups and masses as the page says."""
     groove, plug, cast = pours["groove"], pours["P1a"], prepared.job.cast

@@ -22,6 +22,7 @@ def stopped(number: int, tolerance: float = 0.1) -> Prepared:
     return prepare_job(job, SAMPLES, Known(settled=settled))
 
 
+@pytest.mark.whole
 def test_a_stop_earlier_than_sure_is_believed_and_planned_on():
     """It showed at the likely pass, one before the sure one, as most will: a plan that refused would be in the way."""
     prepared = stopped(LIKELY)

@@ -21,6 +21,7 @@ def prepared() -> Prepared:
     return prepare(SAMPLES / "board-1280-wedge.toml")
 
 
+@pytest.mark.whole
 def test_kept_draws_give_what_drawing_anew_gives(prepared: Prepared) -> None:
     """Draws kept of another casting, or for another plane, would give a wrong RSS without any sign of it."""
     stack = prepared.stackup

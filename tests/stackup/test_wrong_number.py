@@ -55,6 +55,7 @@ def turned(job: Job, board: Board, name: str, size: float) -> set[str]:
     return {check_id for check_id, _ in wrong_number._turned(wrong_number._with(job, name, size), board)}
 
 
+@pytest.mark.whole
 def test_the_table_is_written_as_on_the_page(job: Job, board: Board, monkeypatch: pytest.MonkeyPatch):
     """One row of each kind, found by bisection; the whole table takes half a minute."""
     monkeypatch.setattr(wrong_number, "NAMES", ("touch", "gauge"))

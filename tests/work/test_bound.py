@@ -136,6 +136,7 @@ def least(given_work: Work, limits: Limits) -> tuple[float, float]:
 circles = st.lists(st.tuples(st.integers(0, 40), st.integers(0, 40), st.integers(7, 25)), min_size=1, max_size=4)
 
 
+@pytest.mark.whole
 @settings(derandomize=True, max_examples=25, deadline=None)
 @given(circles, st.booleans(), st.sampled_from([0.0, 0.2]), st.sampled_from([120.0, 500.0, 3000.0]))
 def test_no_pocket_path_is_quicker(
@@ -164,6 +165,7 @@ def test_no_round_pocket_is_quicker(radius: float, allowance: float, floor: floa
     assert low <= spent <= 1.5 * low
 
 
+@pytest.mark.whole
 @settings(derandomize=True, max_examples=20, deadline=None)
 @given(
     st.lists(st.tuples(st.integers(0, 60), st.integers(0, 60)), min_size=2, max_size=4, unique=True),
@@ -199,6 +201,7 @@ def test_no_hole_path_is_quicker(seat: float, bore: float, depth: float, through
     assert spent >= low
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize("name", ["board-1280", "balance-740", "coupon"])
 def test_no_sample_is_quicker_than_its_bound(name: str) -> None:
     """A ratio under 1 would say that the bound is none."""
@@ -212,6 +215,7 @@ def test_no_sample_is_quicker_than_its_bound(name: str) -> None:
 REACH = {"groove": 1.25, "skim": 1.25, "plug-pockets": 1.5, "inserts": 1.5, "dowels": 1.5}
 
 
+@pytest.mark.whole
 def test_paths_of_the_board_come_near_their_bounds() -> None:
     """A path that wanders costs the shop its day: ratios that the sample must keep."""
     prepared = prepare(SAMPLES / "board-1280.toml")

@@ -68,6 +68,7 @@ def test_defaults_and_limits_that_the_page_names(page: str) -> None:
     assert "`limits.deflection` (0.05 mm)" in page and "under 0.02 mm" in page
 
 
+@pytest.mark.whole
 def test_speed_and_feed_of_the_groove(page: str, reports: dict[str, dict[str, Any]]) -> None:
     groove = reports["groove"]
     assert f"{groove['rpm']:.0f} turns: {groove['surface_speed']:.0f} m/min" in page
