@@ -78,8 +78,8 @@ def _distance(area: Polygon) -> Callable[[float, float], float]:
 
 
 def _ring_places(ring: Polygon, outside: float) -> tuple[tuple[float, float], ...]:
-    """Places in the middle of the groove, in whole mm where they fit: its ends and the middle of its sides."""
-    middle = _middle_line(ring, outside)
+    """Places in the groove, in whole mm where they fit: the outline's ends and the middle of its sides."""
+    middle = _outline(ring, outside)
     left, low, right, high = middle.bounds
     x, y = (left + right) / 2, (low + high) / 2
     wanted: Sequence[tuple[float, float]] = ((left, y), (x, high), (right, y), (x, low))
@@ -92,8 +92,8 @@ def _ring_places(ring: Polygon, outside: float) -> tuple[tuple[float, float], ..
     return tuple(dict.fromkeys(found[:_GROOVE_PLACES]))
 
 
-def _middle_line(ring: Polygon, outside: float) -> LineString:
-    """A line between the groove's walls: its outer wall, moved in by half the groove's part outside the outline."""
+def _outline(ring: Polygon, outside: float) -> LineString:
+    """The outline, which lies between the groove's walls: the outer wall, moved in by the groove's part outside it."""
     inner = Polygon(ring.exterior).buffer(-outside)
     line = inner.exterior if isinstance(inner, Polygon) and not inner.is_empty else ring.exterior
     return LineString(line.coords)

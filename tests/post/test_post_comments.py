@@ -38,6 +38,15 @@ def test_message_is_one_message_line_at_the_end(text: str) -> None:
     assert [row.startswith("(MSG, ") for row in rows] == [False] * (len(rows) - 1) + [True]
 
 
+def test_message_says_all_of_it_once() -> None:
+    """What the screen has no room for stands above it, each word in its order; what fits is not said twice."""
+    assert message("fit the cutter") == ["(MSG, fit the cutter)"]
+    words = [f"word{k}" for k in range(60)]
+    rows = message(" ".join(words))
+    assert len(rows) > 3
+    assert " ".join(row.removeprefix("(MSG,").strip("( )") for row in rows).split() == words
+
+
 def test_words_survive() -> None:
     """Accents go, letters and figures stay."""
     assert plain("Größe 6,0 ± 0,1 mm; 90° (außen)") == "Grosse 6,0 +/- 0,1 mm, 90 deg [aussen]"

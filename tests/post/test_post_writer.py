@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -21,7 +22,7 @@ FACE = Zero(-120.0, -45.0, 13.6, "the raw top at X10 Y20", False)
 
 
 def program(*passes: list[Move], zero: Zero = ZERO, combined: bool = False, **changed: Any) -> Program:
-    """A program with T3 whose passes are lifted to the safe height at their end."""
+    """A program with T3 whose passes are lifted to the clear height at their end."""
     cutter, cutting = Cutter(3, "flat", 6.0, 0.0, 2, 22.0, 30.0), Cutting(18000, 3600, 1800, 1188, 3, 2.4)
     kept = tuple(Pass.of([*moves, rapid(moves[-1].x, moves[-1].y, CLEAR)], "to the next plane") for moves in passes)
     values: dict[str, Any] = {"stem": "03-A-groove", "order": 3, "setup": "A", "name": "groove", **changed}
@@ -147,7 +148,7 @@ def test_moves_that_round_to_nothing_are_dropped() -> None:
 
 
 def test_pass_that_begins_low_still_enters_from_above() -> None:
-    """X and Y before Z, at the safe height, whatever the first rapid says."""
+    """X and Y before Z, at the clear height, whatever the first rapid says."""
     rows = body(written(program([rapid(5, 6, 14), line(5, 6, 12, 300)])).text)
     at = rows.index("G0 X5.0000 Y6.0000")
     assert rows[at + 1] == "G0 Z14.0000"
@@ -181,6 +182,79 @@ def test_extents_hold_the_bulge_of_an_arc() -> None:
     assert made.extents.y == pytest.approx((-200.0, 10.0), abs=1e-4)
     assert made.extents.z == pytest.approx((10.0, CLEAR), abs=1e-4)
     assert made.lines == made.text.count("\n")
+
+
+@pytest.mark.parametrize(("way", "axis", "end"), [((1, 0), 0, 1), ((-1, 0), 0, 0), ((0, 1), 1, 1), ((0, -1), 1, 0)])
+def test_extents_hold_the_bulge_on_each_side(way: tuple[int, int], axis: int, end: int) -> None:
+    """A half circle of 10 that bulges one way, far out on that side: what juts out there meets the end of travel."""
+    (a, b), (x, y) = way, (way[0] * 300, way[1] * 300)
+    moves = [
+        rapid(x + 10 * b, y - 10 * a, CLEAR),
+        line(x + 10 * b, y - 10 * a, 10, 300),
+        arc(False, x - 10 * b, y + 10 * a, 10, -10 * b, 10 * a, 900),
+    ]
+    extents = written(program(moves)).extents
+    assert (extents.x, extents.y)[axis][end] == pytest.approx(310 if end else -310, abs=1e-4)
+
+
+def test_straight_cuts_and_arcs_are_counted_apart() -> None:
+    """By these counts it is judged whether a control that knows no arcs gets too long a file."""
+    moves = [rapid(0, 0, CLEAR), line(0, 0, 10, 300), line(5, 0, 10, 900), arc(False, 15, 0, 10, 5, 0, 900)]
+    made = written(program(moves))
+    assert (made.cut_lines, made.cut_arcs) == (2, 1)
+    plain = written(program(moves), arcs=False)
+    assert plain.cut_arcs == 0 and plain.cut_lines > 20
+
+
+@pytest.mark.parametrize(("count", "spindle", "told"), [(1, True, False), (2, True, True), (2, False, False)])
+def test_passes_are_told_where_there_are_stops_between_cuts(count: int, spindle: bool, told: bool) -> None:
+    """One pass has no stop to wait for; a rehearsal has stops of its own."""
+    text = written(program(*[SLOT] * count, spindle=spindle)).text
+    assert (f"(Passes: {count}, with a stop after each but the last)\n" in text) is told
+
+
+@pytest.mark.parametrize(
+    ("xy_zero", "says"), [("middle", "middle of the blank"), ("front-left", "front-left corner of")]
+)
+def test_the_head_names_the_corner_of_the_zero(xy_zero: str, says: str) -> None:
+    """Taken for the other one, the whole file is cut half a board away."""
+    (row,) = [line for line in written(program(SLOT), xy_zero=xy_zero).text.splitlines() if "Zero X, Y:" in line]
+    assert row.startswith(f"(Zero X, Y: {says}")
+
+
+@pytest.mark.parametrize(
+    ("finish", "says"), [(0.0, "feed 3600.0 mm/min"), (900.0, "feed 3600.0, light laps 900.0 mm/min")]
+)
+def test_the_feed_of_light_laps_is_told_where_it_is_another(finish: float, says: str) -> None:
+    """Whoever stands by sees the cutter slow down, and has to know that it is meant to."""
+    made = program(SLOT)
+    cutting = replace(made.cutting, finish=finish)
+    assert f"rpm, {says})\n" in written(replace(made, cutting=cutting)).text
+
+
+@pytest.mark.parametrize(
+    ("shape", "corner", "says"), [("bull", 1.5, ", corner radius 1.5 mm"), ("ball", 3.0, ""), ("flat", 0, "")]
+)
+def test_the_head_names_the_cutter_by_its_form(shape: Any, corner: float, says: str) -> None:
+    """Of two cutters of one diameter the corner tells which is meant; a ball's is its own half."""
+    made = replace(program(SLOT), cutter=Cutter(3, shape, 6.0, corner, 2, 22.0, 30.0))
+    assert f"(Cutter: T3 {shape}, diameter 6 mm{says}, flutes 2," in written(made).text
+
+
+def test_a_pass_is_named_where_it_has_a_name_or_others_beside_it() -> None:
+    """At a stop one has to know which pass comes next."""
+    assert "(Pass 1 of 1: to the next plane)\n" in written(program(SLOT)).text
+    named = program(SLOT, SLOT)
+    nameless = replace(named, passes=tuple(Pass.of(list(one.moves)) for one in named.passes))
+    assert "(Pass 1 of 2)\n" in written(nameless).text
+    assert "(Pass" not in written(replace(nameless, passes=nameless.passes[:1])).text
+
+
+@pytest.mark.parametrize("warning", ["", " ", FAILED])
+def test_a_warning_without_names_is_not_repeated(warning: str) -> None:
+    """'Failed:' and then nothing, or the same words twice, would have one look for what is missing."""
+    text = written(program(SLOT), warning=warning).text
+    assert text.startswith(f"({FAILED})\n(File: ")
 
 
 @pytest.mark.parametrize(

@@ -101,3 +101,17 @@ def test_a_measured_wedge_moves_depth_and_not_wood(job: Job):
     assert thick.nominal - thin.nominal == pytest.approx(0.4 * 640 / 690, abs=0.01)
     under = [heights.wood_under(1.2, "groove", (sign * 640.0, 0.0)).nominal for sign in (-1, 1)]
     assert under == pytest.approx([1.2, 1.2])
+
+
+def test_depths_over_places_are_those_at_each_of_them(job: Job):
+    """Where a casting shows first and last is sought over many places at once: another figure there, another stop."""
+    x = np.array([-690.0, -690.0, 690.0, 690.0, 0.0, 0.0, -300.0, 300.0])
+    y = np.array([-230.0, 230.0, -230.0, 230.0, -230.0, 230.0, 0.0, 0.0])
+    measured = Measured(x, y, 13.6 + 0.2 * x / 690.0, np.full(8, np.nan))
+    places = np.array([[-640.0, 0.0], [10.0, 20.0], [640.0, -100.0]])
+    for heights in (Heights(job, Blank.assumed(job)), Heights(job, Blank.from_measured(job, measured))):
+        nominal, error = heights.depth_over(1.2, "groove", places)
+        each = [heights.depth(1.2, "groove", (a, b)) for a, b in places.tolist()]
+        assert nominal == pytest.approx([depth.nominal for depth in each])
+        thickness = [heights.blank.thickness_error(a, b) for a, b in places.tolist()]
+        assert error == pytest.approx(np.array(thickness) + 0.1), "± T and up to 0.1 of gap"

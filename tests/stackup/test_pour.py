@@ -63,6 +63,12 @@ def test_by_weight_with_two_densities():
     assert found.a_ml + found.b_ml == pytest.approx(10.0)
 
 
+def test_what_is_reported_of_a_mix():
+    """100 g of A and 90 of B are 190 in all; whoever weighs the sum in the cup goes by it."""
+    found = parts(175.0, CastSection(ratio=(100.0, 90.0), density=(1.00, 1.20), extra=0.0)).as_dict()
+    assert found == {"part_a_g": 100.0, "part_b_g": 90.0, "total_g": 190.0, "part_a_ml": 100.0, "part_b_ml": 75.0}
+
+
 def test_by_volume():
     """1 : 1 by volume of 1.00 and 1.15 is 100 : 115 by weight (arithmetic)."""
     cast = CastSection(ratio=(1.0, 1.0), ratio_by="volume", density=(1.00, 1.15), extra=0.0)
@@ -226,6 +232,13 @@ def test_a_thick_epoxy_pour_comes_in_layers():
     pour = casting(depth=12.0)
     assert cup_plan([pour], CAST.model_copy(update={"resin": "epoxy"})).layers == (("P1a", 2),)
     assert cup_plan([pour], CAST).layers == ()
+
+
+def test_layers_are_counted_from_the_pour_line():
+    """A pocket 10.4 mm deep is poured 9.9 mm high: one pour of 10 mm, for the last half millimetre stays empty."""
+    epoxy = CAST.model_copy(update={"resin": "epoxy"})
+    assert cup_plan([casting(depth=10.4)], epoxy).layers == ()
+    assert cup_plan([casting(depth=10.6)], epoxy).layers == (("P1a", 2),)
 
 
 def test_a_resin_of_ones_own_is_not_guessed():

@@ -56,6 +56,14 @@ def test_seats_are_off_by_play_flip_and_wood(prepared: Prepared):
     assert "flip axis" not in things["plug P1"].left.parts
 
 
+def test_how_far_seats_are_off_is_told_of_seats(prepared: Prepared):
+    """The casting left at the edge is some mm: told as what a seat is off, one would throw good work away."""
+    (check,) = [check for check in prepared.checks if check.id == "registration"]
+    off = max(thing.left.worst()[1] for key, thing in with_record(prepared).items() if key.startswith("seat "))
+    assert off < 1.0
+    assert check.says.endswith(f"; seats up to {off:.2f} off their places")
+
+
 def test_a_recorded_touch_is_a_measured_height(prepared: Prepared):
     """Zeroed on the face, what the control showed on it is the height of the raw top there."""
     machine = prepared.job.machine.model_copy(update={"z_zero": "face", "touch_at": (106.0, 30.0)})

@@ -1,0 +1,54 @@
+"""Low castings of a recorded board: what can still be done, by how far the work is."""
+
+from pathlib import Path
+
+import pytest
+
+from corepath.job.load import load_job
+from corepath.job.record_settled import Settled
+from corepath.planning import Prepared, prepare_job
+from corepath.planning.known import Known
+from corepath.stackup.fills import fill_advices, low_fills
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+LOW = {"groove": 4.0}
+
+
+@pytest.fixture(scope="module")
+def prepared() -> Prepared:
+    """The coupon, its groove poured 4 mm short."""
+    return prepare_job(load_job(SAMPLES / "coupon.toml"), SAMPLES, Known(settled=Settled(fill=LOW)))
+
+
+@pytest.mark.parametrize(
+    ("cut", "stop", "when"),
+    [
+        ((), None, "now, from above, before the blank is turned over"),
+        (("skim",), None, "once it lies deck up again"),
+        ((), 3, "once it lies deck up again"),
+        (("skim", "inserts"), 3, "now, from above, before anything is cut in C"),
+    ],
+)
+def test_a_top_up_is_asked_for_when_the_casting_can_be_reached(
+    prepared: Prepared, cut: tuple[str, ...], stop: int | None, when: str
+) -> None:
+    """Told to pour from above while the blank lies on its face, one would turn it over and lose the flip."""
+    (advice,) = fill_advices(prepared.stackup, Settled(fill=LOW, cut=frozenset(cut), stop=stop))
+    assert advice.top_up is not None and when in advice.top_up.when
+
+
+@pytest.mark.parametrize("cut", ["deck", "deck-rough"])
+def test_no_top_up_once_the_deck_is_cut(prepared: Prepared, cut: str) -> None:
+    """Resin poured over a finished deck would have to be cut again."""
+    settled = Settled(fill=LOW, cut=frozenset({"skim", "inserts", cut}), stop=3)
+    (advice,) = fill_advices(prepared.stackup, settled)
+    assert advice.top_up is None
+
+
+def test_the_stop_that_serves_all_is_asked_for_until_there_is_one(prepared: Prepared) -> None:
+    """After the stop is recorded, advice on where to stop comes too late."""
+    before = low_fills(prepared.stackup, Settled(fill=LOW))
+    after = low_fills(prepared.stackup, Settled(fill=LOW, stop=3))
+    assert "stop" in before[-1] and "castings" in before[-1]
+    assert before[-1] not in after and after
+    assert low_fills(prepared.stackup, Settled()) == ()
