@@ -1,0 +1,53 @@
+"""The judge of a restart objects to each way in which one may differ from its file, and to nothing else."""
+
+from __future__ import annotations
+
+import pytest
+
+from corepath.planning.restart_proof import differs
+from corepath.readback.motions import read_program
+from corepath.readback.program import ReadProgram
+
+HEAD = "G17\nG21\nG90\nG94\nG54\nG40\nG49\nG80\nG0 Z20\nS9000 M3\nG4 P3\n"
+BEFORE = "G0 X-5 Y0\nF300\nG1 Z-1\nF600\nG1 X0\n"
+REST = "G1 X10\nG3 X10 Y10 I0 J5\nG0 Z20\nM5\nM2\n"
+APPROACH = "G0 X0 Y0\nF300\nG1 Z-1\nF600\n"
+AT = 4
+"""Motions of the file before its rest: up, over, down and one cut."""
+
+
+def read(text: str) -> ReadProgram:
+    return read_program(text, "03-A-groove.nc")
+
+
+def told(made: str) -> list[str]:
+    return list(differs(read(HEAD + BEFORE + REST), AT, read(made), 20.0))
+
+
+def test_a_true_restart_passes() -> None:
+    assert told(HEAD + APPROACH + REST) == []
+
+
+@pytest.mark.parametrize(
+    ("change", "by", "says"),
+    [
+        (APPROACH + "G1 X10\nG3 X10 Y10 I0 J5\nG0 Z20\n", "", "1 motions, where the file has 3"),
+        ("G1 X10\n", "G0 X10\n", "kinds"),
+        ("G1 X10\n", "G1 X10.001\n", "ends"),
+        ("G0 X0 Y0\n", "G0 X0 Y0.5\n", "starts"),
+        ("I0 J5", "I5 J5", "centres|arc"),
+        ("F600\n", "F500\n", "feeds"),
+        ("G3 X10", "M5\nG3 X10", "spindle"),
+        ("G0 X0 Y0\n", "G0 X0 Y0\nG0 Z2\n", "below the safe height"),
+        ("G0 X0 Y0\n", "G1 X0 Y0 F300\n", "by one plunge"),
+        ("S9000 M3\n", "", "by one plunge|spindle"),
+        ("G1 X10\n", "G1 X10 X11\n", "03-A-groove|twice|syntax"),
+    ],
+)
+def test_each_way_of_going_wrong_is_told(change: str, by: str, says: str) -> None:
+    """A restart that was wrong and passed would cut the board in a place or at a feed that nobody planned."""
+    good = HEAD + APPROACH + REST
+    bad = good.replace(change, by)
+    assert bad != good
+    found = told(bad)
+    assert any(word in text for text in found for word in says.split("|")), found
