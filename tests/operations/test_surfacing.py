@@ -186,7 +186,7 @@ def test_level_step_agrees_with_the_formula_of_handbooks() -> None:
 @SHAPES
 @pytest.mark.parametrize("rough", [0.0, 0.5])
 def test_moves_keep_to_the_rules_of_a_pass(cutter: Cutter, rough: float) -> None:
-    """A rapid sideways below the clear height or a plunge into the blank breaks the cutter or burns the wood."""
+    """A rapid sideways below the safe height or a plunge into the blank breaks the cutter or burns the wood."""
     work = make_work(cutter, rough=rough)
     made = planned(cutter, rough=rough)
     assert made.stem == ("07-C-deck-rough" if rough else "08-C-deck")

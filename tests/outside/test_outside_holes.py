@@ -110,7 +110,7 @@ def test_g81_runs_as_in_the_example_of_the_standard() -> None:
 
 
 def test_g83_goes_down_by_q_and_out_to_r_each_time() -> None:
-    """By Q or to Z, whichever is less deep; out to the clear height; down to the bottom backed off a bit; repeat."""
+    """By Q or to Z, whichever is less deep; out to the safe height; down to the bottom backed off a bit; repeat."""
     moves = list(expand([rapid(0, 0, 1), drill(0, 0, -10, 200, 1, 4)]))[1:]
     feeds = [move.z for move in moves if move.kind is Kind.LINE]
     assert feeds == [-3, -7, -10]

@@ -196,7 +196,7 @@ def test_boring_cycles_come_up_at_the_feed(code):
 
 
 def test_pecking_goes_out_after_each_delta():
-    """3.5.16.6: down by Q, rapid to the clear height, rapid back to near the bottom (how near: from memory)."""
+    """3.5.16.6: down by Q, rapid to the safe height, rapid back to near the bottom (how near: from memory)."""
     found = steps("G83 G99 X0 Y0 Z-5 R1 Q3", (0, 0, 3))
     assert [step for step in found if step[0] == "F"] == [("F", 0, 0, -2), ("F", 0, 0, -5)]
     assert found[0] == ("R", 0, 0, 1) and found[2] == ("R", 0, 0, 1) and found[-1] == ("R", 0, 0, 1)

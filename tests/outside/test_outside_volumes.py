@@ -11,6 +11,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.integrate import trapezoid
 
 from corepath.motion.cutter import Cutter
 from corepath.readback.cutting import cut_path
@@ -98,7 +99,7 @@ def test_cone_of_turns_of_a_ball():
     fillet = deep - r + np.sqrt(np.maximum(r * r - (at - foot) ** 2, 0.0))
     cone = wide - at - r + r * math.sqrt(2.0)
     depth = np.where(at < foot, deep, np.where(at < foot + r / math.sqrt(2.0), fillet, np.maximum(cone, 0.0)))
-    expected = float(np.trapezoid(2 * math.pi * at * depth, at))
+    expected = float(trapezoid(2 * math.pi * at * depth, at))
     cone_alone = math.pi / 3 * (wide - r + r * math.sqrt(2.0)) ** 3
     assert expected == pytest.approx(cone_alone, rel=0.02), "all but its point, which the fillet rounds"
     ridges = math.pi * foot**2 * 0.2**2 / (12 * r)

@@ -22,7 +22,7 @@ FACE = Zero(-120.0, -45.0, 13.6, "the raw top at X10 Y20", False)
 
 
 def program(*passes: list[Move], zero: Zero = ZERO, combined: bool = False, **changed: Any) -> Program:
-    """A program with T3 whose passes are lifted to the clear height at their end."""
+    """A program with T3 whose passes are lifted to the safe height at their end."""
     cutter, cutting = Cutter(3, "flat", 6.0, 0.0, 2, 22.0, 30.0), Cutting(18000, 3600, 1800, 1188, 3, 2.4)
     kept = tuple(Pass.of([*moves, rapid(moves[-1].x, moves[-1].y, CLEAR)], "to the next plane") for moves in passes)
     values: dict[str, Any] = {"stem": "03-A-groove", "order": 3, "setup": "A", "name": "groove", **changed}
@@ -148,7 +148,7 @@ def test_moves_that_round_to_nothing_are_dropped() -> None:
 
 
 def test_pass_that_begins_low_still_enters_from_above() -> None:
-    """X and Y before Z, at the clear height, whatever the first rapid says."""
+    """X and Y before Z, at the safe height, whatever the first rapid says."""
     rows = body(written(program([rapid(5, 6, 14), line(5, 6, 12, 300)])).text)
     at = rows.index("G0 X5.0000 Y6.0000")
     assert rows[at + 1] == "G0 Z14.0000"
