@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 
+from corepath.job.record_settled import Settled
 from corepath.planning.prepare import Prepared, prepare
 from corepath.stackup.montecarlo import least_over, low_quantile
 from corepath.stackup.places import footprint_places
@@ -44,6 +46,17 @@ def test_an_assumed_blank_has_no_weakest_place() -> None:
         value = casting.shows_at(stack.heights, casting.shallowest_at)
         assert spread_of_depth(stack, casting, value) is None
         assert spread_of_wood(stack, casting, value) is None
+
+
+def test_a_depth_that_was_gauged_hangs_on_no_map(prepared: Prepared) -> None:
+    """The gauge has settled it: drawn over the map all the same, the check would doubt what was measured."""
+    stack = prepared.stackup
+    heights = replace(stack.heights, settled=Settled(groove_depth=((0.0, 0.0, 12.3),), pocket_depth={"P1a": 12.3}))
+    gauged = replace(stack, heights=heights)
+    for casting in stack.castings:
+        value = casting.shows_at(stack.heights, casting.shallowest_at)
+        known = casting.casting.id in ("groove", "P1a")
+        assert (spread_of_depth(gauged, casting, value) is None) is known
 
 
 def test_places_along_the_walls_are_evenly_spaced() -> None:

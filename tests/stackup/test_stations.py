@@ -46,3 +46,19 @@ def test_full_width_is_needed() -> None:
     (ring,) = sample((RING,), dip)
     assert sum(station.least > 11.5 for station in ring.stations) <= 0.02 * len(ring.stations)
     assert max(station.most for station in ring.stations) == 12.0
+
+
+def test_a_plug_is_looked_at_all_over_and_no_closer_than_needed() -> None:
+    """A pit in its middle counts; a map asked at thousands of places a plug would make each check wait."""
+    asked: list[int] = []
+
+    def pit(casting: Cast):
+        def over(x, y):
+            asked.append(np.size(x))
+            return np.where(np.hypot(x + 200, y) < 3.0, 11.0, 12.0)
+
+        return over
+
+    (plug,) = sample(PLUGS[:1], pit)
+    assert (plug.least.least, plug.most.most) == (11.0, 12.0)
+    assert sum(asked) < 200

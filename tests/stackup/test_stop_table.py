@@ -12,7 +12,15 @@ from corepath.stackup import Stackup, depth_checks
 from corepath.stackup.judge import judge
 from corepath.stackup.linear import Linear
 from corepath.stackup.skim import plan_skim
-from corepath.stackup.stop_table import Question, Stop, possible_stops, stop_limits, stop_table, table_of
+from corepath.stackup.stop_table import (
+    Question,
+    Stop,
+    _asks_shows,
+    possible_stops,
+    stop_limits,
+    stop_table,
+    table_of,
+)
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "coupon.toml"
 
@@ -39,6 +47,14 @@ def test_a_blank_that_never_shows_keeps_one_stop():
     skim = plan_skim(11.0, 0.5, 0.5, 11.4, [Linear.of(9.0)])
     (stop,) = possible_stops(skim)
     assert (stop.number, stop.shows) == (1, "no")
+
+
+def test_a_casting_that_cannot_show_yet_is_not_looked_for(stack):
+    """The coupon's groove is 9.4 deep: at 8.4 it surely shows, at 12.4 it cannot, whatever the errors."""
+    groove = next(casting for casting in stack.castings if casting.casting.id == "groove")
+    word = _asks_shows(stack, groove).word
+    assert word is not None
+    assert [word(plane) for plane in (8.4, 9.39, 9.6, 12.4)] == ["surely", "likely", "perhaps", "no"]
 
 
 def test_rows_agree_with_the_checks(stack):
