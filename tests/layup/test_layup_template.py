@@ -12,7 +12,7 @@ import shapely
 
 from corepath.errors import InputError
 from corepath.layup.form import form_of
-from corepath.layup.laid import laid_up
+from corepath.layup.laid import bolts_of, laid_up
 from corepath.planning import prepare, prepare_job
 from corepath.planning.template import template_files, template_of, write_template
 from corepath.views.template_dxf import dxf_text
@@ -65,6 +65,11 @@ def test_areas_come_back_within_a_hundredth(prepared):
     (hole,) = document.modelspace().query('CIRCLE[layer=="bolt holes"]')
     assert tuple(hole.dxf.center)[:2] == pytest.approx((-66.0, 7.0), abs=1e-6)
     assert hole.dxf.radius == pytest.approx(2.75)
+    crosses = [line.get_points() for line in document.modelspace() if line.dxf.layer == "bolt centres"]
+    (reach,) = {round(x + 66.0, 3) for cross in crosses for x, y, *_ in cross if 0.01 < x + 66.0 < 30.0}
+    assert reach == pytest.approx(max(5.5, bolts_of(prepared.job, board)[0].wide) / 2.0 + 3.0), (
+        "3 mm beyond what it marks"
+    )
 
 
 def test_check_bars_are_100_long(prepared):

@@ -10,7 +10,7 @@ from corepath.job.model import Job
 from corepath.job.record_settled import Settled
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare_job
-from corepath.stackup.suggest import suggest, suggested_job
+from corepath.stackup.suggest import EFFECTS, suggest, suggested_job
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 DEPTHS = {"window", "floor", "shows", "clean-up"}
@@ -174,3 +174,30 @@ def test_only_what_is_not_cut_is_suggested(job: Job, settled: dict[str, Any], fr
     assert suggestion.passes
     after = as_cut(suggested_job(job, suggestion), **settled)
     assert {check.id for check in after.checks if check.verdict != "ok"} == set()
+
+
+def spared(job: Job) -> dict[str, float]:
+    """By check: what is left beyond its limit in the worst case, where there is least."""
+    least: dict[str, float] = {}
+    for check in prepare_job(job, SAMPLES).checks:
+        least[check.id] = min(least.get(check.id, 1e9), check.worst - check.limit)
+    return least
+
+
+@pytest.fixture(scope="module")
+def as_it_is(job: Job) -> dict[str, float]:
+    return spared(job)
+
+
+@pytest.mark.parametrize("key", sorted({key for effects in EFFECTS.values() for key in effects}))
+def test_effects_are_those_that_the_checks_show(job: Job, as_it_is: dict[str, float], key: str):
+    """A sign wrong in the table would have the tool suggest what makes it worse."""
+    section, name = key.split(".")
+    old, by = getattr(job, section), 0.02
+    if isinstance(old, tuple):
+        moved = tuple(one.model_copy(update={name: getattr(one, name) + by}) for one in old)
+        other = spared(job.model_copy(update={section: moved}))
+    else:
+        other = spared(changed(job, section, **{name: getattr(old, name) + by}))
+    for check, effects in EFFECTS.items():
+        assert (other[check] - as_it_is[check]) / by == pytest.approx(effects.get(key, 0.0), abs=0.02), check
