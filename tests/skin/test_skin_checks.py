@@ -146,6 +146,11 @@ def test_sample_passes_with_honest_figures() -> None:
     assert report["advice"] == []
 
 
+def test_the_report_gives_the_skins_whole_length_and_width(tight: SkinFound) -> None:
+    """Cloth is cut by these: half a width would be half a skin."""
+    assert tight.as_dict()["covers"] == [340.0, 170.0]
+
+
 def test_board_alone_is_covered() -> None:
     """A skin that ends at the groove is no stranger to the same board under a whole one."""
     whole, alone = found(job(deck={"blend": 58.0})), found(job(deck={"blend": 58.0}, skin={"covers": "board"}))
