@@ -57,11 +57,11 @@ def plan(
             return
         with showing(quiet or json) as progress:
             from corepath.planning import plan as make_plan
-            from corepath.planning import prepare, within, write_plan
+            from corepath.planning import prepare, within
 
             prepared = prepare(job, within(progress, 0.0, 0.1))
             made = make_plan(prepared, progress=progress, despite_failures=despite_failures, bodies=stl)
-            written = write_plan(made, folder)
+            written = made.write(folder)
         if json:
             say(as_json(made.report))
         else:
@@ -102,7 +102,7 @@ def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool
             "",
             *([mend_lines(sorted({one.kind for one in made.findings})), ""] if made.findings else []),
         ]
-    programs = [name for name in written.written if name.endswith(".nc") and "/" not in name]
+    programs = written.programs
     walks = [name for name in written.written if name.startswith("rehearsal/")]
     bodies = [name for name in written.written if name.endswith(".stl")]
     others = len(written.written) - len(programs) - len(walks) - len(bodies)

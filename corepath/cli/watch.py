@@ -32,6 +32,7 @@ class Watched:
 def keep_planning(watched: Watched) -> None:
     """Plan and serve until Ctrl-C. Raises InputError where there is no job, or the port cannot be had."""
     from corepath.errors import Fault, InputError
+    from corepath.planning.progress import quiet
     from corepath.watching import Board, Changes, inputs_of, keep_making, serving
 
     job = watched.job
@@ -42,13 +43,9 @@ def keep_planning(watched: Watched) -> None:
         say(f"Watching {job}. Open {server.url} in a browser on this machine; Ctrl-C ends.")
         changes = Changes(lambda: inputs_of(job))
         try:
-            keep_making(lambda progress: _make(watched, board, changes, progress), changes, progress=_silent, stop=stop)
+            keep_making(lambda progress: _make(watched, board, changes, progress), changes, progress=quiet, stop=stop)
         except KeyboardInterrupt:
             say(f"\n{_farewell(watched.folder, board)}")
-
-
-def _silent(says: str, share: float) -> None:
-    """The bar is drawn by each run."""
 
 
 def _make(watched: Watched, board: Board, changes: Changes, told: Progress) -> None:
@@ -75,7 +72,7 @@ def _make(watched: Watched, board: Board, changes: Changes, told: Progress) -> N
 
 
 def _planned(watched: Watched, told: Progress, bar: Progress) -> tuple[Plan, Written]:
-    from corepath.planning import plan, prepare, within, write_plan
+    from corepath.planning import plan, prepare, within
 
     def both(says: str, share: float) -> None:
         told(says, share)
@@ -84,7 +81,7 @@ def _planned(watched: Watched, told: Progress, bar: Progress) -> tuple[Plan, Wri
     prepared = prepare(watched.job, within(both, 0.0, 0.1))
     made = plan(prepared, progress=both, despite_failures=watched.despite_failures, bodies=watched.stl)
     both("writing", 1.0)
-    return made, write_plan(made, watched.folder)
+    return made, made.write(watched.folder)
 
 
 def _told(made: Plan, written: Written, watched: Watched, first: bool) -> str:
@@ -94,7 +91,7 @@ def _told(made: Plan, written: Written, watched: Watched, first: bool) -> str:
 
     if first and not watched.quiet:
         return f"\n{plan_text(made, written, watched.folder, watched.despite_failures)}\n"
-    programs = [name for name in written.written if name.endswith(".nc") and "/" not in name]
+    programs = written.programs
     changed = [name for name in programs if name not in written.unchanged]
     parts = [f"\nPlan {made.prepared.digest}: {check_remarks(made.checks)}"]
     if made.findings:

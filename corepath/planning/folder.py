@@ -10,7 +10,7 @@ cut with, to `done/`, rehearsals to `rehearsal/withdrawn/`, drawings and bodies 
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -46,6 +46,11 @@ class Written:
     new: tuple[str, ...] = ()
     unchanged: tuple[str, ...] = ()
 
+    @property
+    def programs(self) -> tuple[str, ...]:
+        """The operations' files among those written, in their order; rehearsals are none."""
+        return tuple(_programs(self.written))
+
 
 def write_folder(
     folder: Path, files: Mapping[str, str | bytes], *, withdraw: bool = True, done: Collection[str] = ()
@@ -76,7 +81,7 @@ def write_folder(
 
 
 def _write(folder: Path, target: Path, files: dict[str, bytes], withdraw: bool, done: Collection[str]) -> Written:
-    programs = [name for name in files if name.endswith(".nc") and "/" not in name]
+    programs = _programs(files)
     new = tuple(name for name in programs if not (target / name).exists())
     unchanged = tuple(name for name in programs if name not in new and _same_motions(target / name, files[name]))
     withdrawn, finished = _stale(target, files, done) if withdraw else ((), ())
@@ -175,3 +180,7 @@ def _stale(target: Path, files: Collection[str], done: Collection[str]) -> tuple
     stale = [name for name in _names(target) if OURS.match(name) and name.endswith(".nc") and name not in files]
     finished = tuple(name for name in stale if _operation(name) in done)
     return tuple(name for name in stale if name not in finished), finished
+
+
+def _programs(names: Iterable[str]) -> list[str]:
+    return [name for name in names if name.endswith(".nc") and "/" not in name]

@@ -36,7 +36,7 @@ from corepath.views.maps import maps
 from corepath.views.sheet_html import Facts, sheet_html
 from corepath.work.limit_checks import travel_check
 
-__all__ = ["Plan", "plan", "preview", "write_plan"]
+__all__ = ["Plan", "plan", "preview"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,11 +134,6 @@ def _with_travel(prepared: Prepared, made: Sequence[MadeFile]) -> Prepared:
         spans[one.program.stem] = (x[1] - x[0], y[1] - y[0], z[1] - z[0])
     travel = travel_check(prepared.job, spans)
     return replace(prepared, checks=tuple(travel if check.id == "travel" else check for check in prepared.checks))
-
-
-def write_plan(plan: Plan, folder: Path) -> Written:
-    """Write a plan's files into `folder`; earlier `.nc` files that it does not hold go to `withdrawn/`."""
-    return plan.write(folder)
 
 
 def preview(prepared: Prepared, folder: Path, progress: Progress = quiet) -> Written:

@@ -9,9 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from corepath.errors import Fault, InputError
 from corepath.job.resolved import from_resolved
 from corepath.job.schema import GEOMETRY, REPORT
@@ -23,16 +20,15 @@ from corepath.planning.known import Known
 from corepath.planning.limited import read_limited
 from corepath.planning.prepare import Prepared, prepare_job
 from corepath.planning.progress import Progress, quiet, within
-from corepath.planning.reading_cases import with_cases
+from corepath.planning.reading_cases import lies_of, with_cases
 from corepath.planning.rehearsal import FOLDER, check_rehearsals
 from corepath.readback.findings import Finding
 from corepath.readback.heads import check_heads
-from corepath.readback.material import Lies
 from corepath.readback.measure import read_back
 from corepath.readback.measures import Measure
+from corepath.readback.program import ReadProgram
 from corepath.readback.result import ReadBack
 from corepath.readback.shop import Pour, Shop
-from corepath.stackup.blank import Blank
 from corepath.work.cutters import cutter_of
 
 __all__ = ["Reading", "read_files", "read_folder"]
@@ -88,10 +84,12 @@ def read_files(
         progress(f"reading back {name}", start + (end - start) * done / max(1, len(texts)))
         done += 1
 
-    shop = _shop(prepared)
-    read = read_back(shop, prepared.works, texts, progress=step, sha256=sha256, plan=plan, steps=steps)
+    shop, programs = _shop(prepared), dict[str, ReadProgram]()
+    read = read_back(
+        shop, prepared.works, texts, progress=step, sha256=sha256, plan=plan, steps=steps, programs=programs
+    )
     progress("other stops and blanks", end)
-    return with_cases(prepared, shop, texts, read)
+    return with_cases(prepared, shop, texts, programs, read)
 
 
 def _shop(prepared: Prepared) -> Shop:
@@ -110,22 +108,12 @@ def _shop(prepared: Prepared) -> Shop:
         pour={casting.casting.id: Pour(casting.casting.area, casting.pour.p_poured) for casting in stack.castings},
         planned_pass=stack.skim.planned_stop,
         done=prepared.done,
-        lies=_lies(stack.heights.blank) if stack.heights.blank.measured else None,
+        lies=lies_of(stack.heights.blank) if stack.heights.blank.measured else None,
         laid=laid_up(job, prepared.board) if job.layup is not None and job.layup.cradle else None,
         spin_up=job.machine.spin_up,
         outline=prepared.board.outline,
         bores={place.id: (place.x, place.y, place.bore) for place in prepared.board.places},
     )
-
-
-def _lies(blank: Blank) -> Lies:
-    """Lower and upper face of a measured blank as it lies in A."""
-
-    def faces(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        top = blank.raw_top(x, y)
-        return top - blank.thickness(x, y), top
-
-    return faces
 
 
 def read_folder(folder: Path, progress: Progress = quiet) -> Reading:

@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from corepath.planning.prepare import Prepared
 from corepath.readback.cases import Case, new_findings, read_cases
 from corepath.readback.material import Lies
+from corepath.readback.program import ReadProgram
 from corepath.readback.result import ReadBack
 from corepath.readback.shop import Shop
 from corepath.stackup.blank import Blank
 
-__all__ = ["cases_of", "with_cases"]
+__all__ = ["cases_of", "lies_of", "with_cases"]
 
 _IN_A = frozenset(("dowels", "plug-pockets", "groove"))
 
@@ -46,21 +47,24 @@ def _blank(name: str, sign: float, blank: Blank, shop: Shop, stop: int) -> Case:
     error = float(blank.thickness_error(x, y))
     thickness = float(blank.thickness(x, y)) + sign * error
     says = f"on a blank of {thickness:.2f}" + (" at the touch" if shop.lies is not None else "")
-    return Case(name, says, stop, sign * error, None if shop.lies is None else _lies(blank, sign))
+    return Case(name, says, stop, sign * error, None if shop.lies is None else lies_of(blank, sign))
 
 
-def _lies(blank: Blank, sign: float) -> Lies:
-    """Lower and upper face of a measured blank whose thickness is off by its error everywhere."""
+def lies_of(blank: Blank, sign: float = 0.0) -> Lies:
+    """Lower and upper face of a measured blank as it lies in A; with a sign its thickness is off by its error."""
 
     def faces(x: Floats, y: Floats) -> tuple[Floats, Floats]:
         top = blank.raw_top(x, y)
-        return top - blank.thickness(x, y), top + sign * blank.thickness_error(x, y)
+        off = sign * blank.thickness_error(x, y) if sign else 0.0
+        return top - blank.thickness(x, y), top + off
 
     return faces
 
 
-def with_cases(prepared: Prepared, shop: Shop, texts: Mapping[str, str], readback: ReadBack) -> ReadBack:
-    """The read-back with what else arises in the cases."""
-    outcomes = read_cases(shop, prepared.works, texts, cases_of(prepared, shop))
+def with_cases(
+    prepared: Prepared, shop: Shop, texts: Mapping[str, str], programs: dict[str, ReadProgram], readback: ReadBack
+) -> ReadBack:
+    """The read-back with what else arises in the cases; `programs` are the texts as far as they have been read."""
+    outcomes = read_cases(shop, prepared.works, texts, cases_of(prepared, shop), programs=programs)
     readback.findings.extend(new_findings(outcomes, readback.findings))
     return replace(readback, cases=tuple(outcome.as_dict() for outcome in outcomes))

@@ -25,7 +25,6 @@ from corepath.readback.load import check_load
 from corepath.readback.material import Lies, Stock
 from corepath.readback.measure import Run
 from corepath.readback.measures import MeasureList
-from corepath.readback.motions import read_program
 from corepath.readback.one_file import Done
 from corepath.readback.path import lay
 from corepath.readback.program import ReadProgram
@@ -96,8 +95,7 @@ class _Trial(Run):
     """One blank cut from A on, and its copies from each pass of the skim on."""
 
     def __init__(self, shop: Shop, files: Mapping[str, str], programs: dict[str, ReadProgram]) -> None:
-        super().__init__(shop, files)
-        self.programs = programs
+        super().__init__(shop, files, programs)
         self.dz = 0.0
         self.after_pass: dict[int, Stock] = {}
         self.loads: list[float] = []
@@ -116,12 +114,9 @@ class _Trial(Run):
 
     def _file(self, work: Work, name: str, stock: Stock) -> Done | None:
         """Lay and cut one file: what hangs on the blank, no more."""
-        text = self.files.get(name)
-        if text is None:
+        if name not in self.files:
             return None
-        if name not in self.programs:
-            self.programs[name] = read_program(text, name)
-        program, findings = self.programs[name], Findings(name)
+        program, findings = self._read(name), Findings(name)
         cutter = choose_cutter(program, work, self.shop, Findings(name))
         zero = derive_zero(work, self.shop, self.face, face_height(stock, self.shop, work.setup))
         path = lay(program, zero, cutter, stock.highest(), self.shop.allowed.chords, findings)
@@ -210,11 +205,12 @@ class _Trial(Run):
 
 
 def read_cases(
-    shop: Shop, works: Sequence[Work], files: Mapping[str, str], cases: Iterable[Case], cell: float = CELL
-) -> tuple[Outcome, ...]:
+    shop: Shop, works: Sequence[Work], files: Mapping[str, str], cases: Iterable[Case], cell: float = CELL,
+    programs: dict[str, ReadProgram] | None = None,
+) -> tuple[Outcome, ...]:  # fmt: skip
     """Cut the files in each case; what is found in it, whether or not it is found elsewhere too."""
     ordered = sorted((w for w in works if w.setup != "D"), key=lambda work: (work.setup, work.order, work.part))
-    programs: dict[str, ReadProgram] = {}
+    programs = {} if programs is None else programs
     begun: dict[float, _Trial] = {}
     outcomes: list[Outcome] = []
     for case in cases:

@@ -160,16 +160,15 @@ def _cut_piece(
                 else:
                     q = 0.0
                     if not level:
-                        if bull:
-                            if len(table) == 0:
-                                table = bull_table(abs(m), radius, corner)
-                            q = looked_up(table, min(abs(v), radius), abs(m), radius, corner)
-                            q = -q if m > 0.0 else q
-                        else:
-                            if v != last_v:
-                                last_q = lowest_offset(min(abs(v), radius), m, radius, corner)
-                                last_v = v
-                            q = last_q
+                        if v != last_v:
+                            last_v, beside_v = v, min(abs(v), radius)
+                            if not bull:
+                                last_q = lowest_offset(beside_v, m, radius, corner)
+                            else:
+                                if len(table) == 0:
+                                    table = bull_table(abs(m), radius, corner)
+                                last_q = math.copysign(looked_up(table, beside_v, abs(m), radius, corner), -m)
+                        q = last_q
                     at = min(max(u + q, 0.0), length)
                     q = at - u
                     z = az + m * at

@@ -26,6 +26,7 @@ from corepath.readback.layup import laid_stock
 from corepath.readback.left import measure_edge, measure_floors, measure_left, measure_seats
 from corepath.readback.material import NOWHERE, Mask, Stock
 from corepath.readback.measures import Measure, MeasureList
+from corepath.readback.motions import read_program
 from corepath.readback.one_file import Done, cut_file
 from corepath.readback.path import Path
 from corepath.readback.program import ReadProgram
@@ -48,14 +49,16 @@ def _silent(file: str) -> None:
 def read_back(
     shop: Shop, works: Sequence[Work], files: Mapping[str, str], *, progress: Progress = _silent,
     sha256: Mapping[str, str] | None = None, plan: str = "", steps: bool = False,
+    programs: dict[str, ReadProgram] | None = None,
 ) -> ReadBack:  # fmt: skip
     """Read and cut all files of a plan and hold what is left against `works`.
 
     `files` maps names (with `.nc`) to texts; `sha256` maps names to the digests they had when planned; `plan` is the
     digest of the plan that their heads should name. With `steps` the blank before and after each file is kept too.
-    `progress` is called with each file's name before it is read. Never raises for what a file holds.
+    `programs` takes up each file as it was read. `progress` is called with each file's name before it is read. Never
+    raises for what a file holds.
     """
-    run = Run(shop, files, progress, steps)
+    run = Run(shop, files, {} if programs is None else programs, progress, steps)
     run.check_digests(sha256 or {})
     check_heads(files, run.findings, plan)
     ordered = sorted(works, key=lambda work: (work.setup, work.order, work.part))
@@ -82,9 +85,13 @@ def read_back(
 class Run:
     """The state of one read-back: the blank as it is now and what was found so far."""
 
-    def __init__(self, shop: Shop, files: Mapping[str, str], progress: Progress = _silent, steps: bool = False) -> None:
+    def __init__(
+        self, shop: Shop, files: Mapping[str, str], programs: dict[str, ReadProgram], progress: Progress = _silent,
+        steps: bool = False,
+    ) -> None:  # fmt: skip
         self.shop = shop
         self.files = files
+        self.programs = programs
         self.progress = progress
         self.stock = Stock(shop.length, shop.width, shop.thickness, shop.cell, shop.lies)
         self.findings = Findings()
@@ -202,9 +209,14 @@ class Run:
             self.findings.add("missing-file", "the operation has no file", file=name)
             return None
         self.progress(name)
-        done = cut_file(work, name, self.files[name], stock, self.shop, self.face, self.film)
-        self.program = done.path.program
-        return done
+        self.program = self._read(name)
+        return cut_file(work, self.program, self.files[name], stock, self.shop, self.face, self.film)
+
+    def _read(self, name: str) -> ReadProgram:
+        """A file as it reads, once."""
+        if name not in self.programs:
+            self.programs[name] = read_program(self.files[name], name)
+        return self.programs[name]
 
     def _judge(self, work: Work, done: Done, before: Singles) -> None:
         """What the operation was to leave, against what its file leaves."""

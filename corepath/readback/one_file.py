@@ -21,9 +21,9 @@ from corepath.readback.heads import check_stated_zero
 from corepath.readback.load import check_load
 from corepath.readback.material import Cut, Stock
 from corepath.readback.measures import MeasureList
-from corepath.readback.motions import read_program
 from corepath.readback.nose import check_nose_obstacles, check_nose_stock
 from corepath.readback.path import Path, lay
+from corepath.readback.program import ReadProgram
 from corepath.readback.shop import Shop
 from corepath.readback.steps import Film
 from corepath.readback.stops import check_fitting, check_spin_up, check_stops
@@ -43,10 +43,14 @@ class Done:
     findings: Findings
 
 
-def cut_file(work: Work, name: str, text: str, stock: Stock, shop: Shop, face: float, film: Film) -> Done:
-    """Read and cut `text`. `face` is the height of the face that lies up, `film` keeps the blank before and after."""
-    findings, measures = Findings(name), MeasureList(name)
-    program = read_program(text, name)
+def cut_file(
+    work: Work, program: ReadProgram, text: str, stock: Stock, shop: Shop, face: float, film: Film
+) -> Done:  # fmt: skip
+    """Cut a program that was read from `text`.
+
+    `face` is the height of the face that lies up, `film` keeps the blank before and after.
+    """
+    findings, measures = Findings(program.file), MeasureList(program.file)
     check_program(program, findings)
     cutter = choose_cutter(program, work, shop, findings)
     check_fitting(program, findings)

@@ -46,10 +46,10 @@ def check_fitting(program: ReadProgram, findings: Findings) -> None:
     called = next((event for event in program.events if event.name == "tool"), None)
     if called is None:
         return
-    fitted = [event for event in program.events if event.name in ("tool-change", "stop") and event.line >= called.line]
-    starts = [event for event in program.events if event.name == "spindle-on"]
-    first = min((event.line for event in starts), default=program.lines)
-    if not any(event.line <= first for event in fitted):
+    first = next((event.line for event in program.events if event.name == "spindle-on"), program.lines)
+    if not any(
+        event.name in ("tool-change", "stop") and called.line <= event.line <= first for event in program.events
+    ):
         says = f"neither M0 nor M6 after T{called.value:.0f}: the spindle starts with whatever cutter it holds"
         findings.add("missing-stop", says, line=first)
 

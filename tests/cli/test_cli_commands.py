@@ -18,6 +18,7 @@ from corepath.cli.app import app
 from corepath.errors import Fault, InputError, OutputError
 from corepath.job.load import load_job
 from corepath.job.starter import starter_text
+from corepath.planning.folder import Written
 from corepath.stackup.check import Check
 
 runner = CliRunner()
@@ -80,15 +81,13 @@ class Planner:
         operations = [] if bad and not despite_failures else [OPERATION, {**OPERATION, "combined": True, "minutes": 3}]
         report = {"checks": [check.as_dict() for check in self.checks], "operations": operations, "minutes": 12.34}
         failed = bad or bool(self.findings)
-        return SimpleNamespace(
-            checks=self.checks, findings=self.findings, report=report, failed=failed, made=bool(operations)
-        )
 
-    def write_plan(self, made: Any, folder: Path) -> Any:
-        self.asked.append(("write", folder))
-        names = ["report.json", "overview.svg", *(["03-A-groove.nc"] if made.made else [])]
-        withdrawn = [] if made.made else ["03-A-groove.nc"]
-        return SimpleNamespace(written=names, withdrawn=withdrawn, done=[], new=[], unchanged=[])
+        def write(folder: Path) -> Written:
+            self.asked.append(("write", folder))
+            names = ["report.json", "overview.svg", *(["03-A-groove.nc"] if operations else [])]
+            return Written(folder, tuple(names), () if operations else ("03-A-groove.nc",))
+
+        return SimpleNamespace(checks=self.checks, findings=self.findings, report=report, failed=failed, write=write)
 
     def preview(self, prepared: Any, folder: Path, progress: Callable[[str, float], None]) -> Any:
         self.asked.append(("preview", folder))
@@ -136,7 +135,6 @@ def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
         "check_report",
         "prepare",
         "plan",
-        "write_plan",
         "write_solids",
         "preview",
         "read_folder",

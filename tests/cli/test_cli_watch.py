@@ -30,10 +30,10 @@ from corepath.planning.folder import write_folder
 
 def plan(prepared, **options):
     files = {"sheet.html": f"<html><body>plan {prepared.digest}</body></html>", "01-A-dowels.nc": "G21\\n"}
-    return SimpleNamespace(prepared=prepared, checks=prepared.checks, findings=(), report={}, files=files, failed=False)
+    return SimpleNamespace(prepared=prepared, checks=prepared.checks, findings=(), report={}, files=files, failed=False,
+                           write=lambda folder: write_folder(folder, files))
 
 planning.plan = plan
-planning.write_plan = lambda made, folder: write_folder(folder, made.files)
 from corepath.cli import main
 main()
 """

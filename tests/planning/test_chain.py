@@ -8,7 +8,7 @@ import pytest
 
 from corepath.job.load import load_job
 from corepath.job.model import DowelSection, Job
-from corepath.planning import Plan, plan, prepare, prepare_job, read_folder, write_plan
+from corepath.planning import Plan, plan, prepare, prepare_job, read_folder
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
@@ -125,7 +125,7 @@ def test_every_capability_reads_back_clean(coupon: Job, variant: str):
 
 def test_one_sign_wrong_in_a_file_is_found(planned: Plan, tmp_path: Path):
     """The plug lies off both axes: mirrored, it is cut where nothing may be."""
-    write_plan(planned, tmp_path)
+    planned.write(tmp_path)
     path = tmp_path / "02-A-plug-pockets.nc"
     path.write_text(path.read_text().replace(" Y", " Y-").replace("Y--", "Y"))
     kinds = set(read_folder(tmp_path).readback.findings.kinds)
@@ -134,7 +134,7 @@ def test_one_sign_wrong_in_a_file_is_found(planned: Plan, tmp_path: Path):
 
 def test_a_folder_reads_back_like_the_plan(planned: Plan, tmp_path: Path):
     """What is on disk, and only that, gives the same measures."""
-    write_plan(planned, tmp_path)
+    planned.write(tmp_path)
     reading = read_folder(tmp_path)
     assert not reading.failed
     assert reading.prepared.digest == planned.prepared.digest
@@ -196,12 +196,12 @@ def test_the_skim_serves_every_stop(planned: Plan):
 
 def test_failed_checks_write_no_program(coupon: Job, planned: Plan, tmp_path: Path):
     """And the earlier files must not lie there as if they were good."""
-    write_plan(planned, tmp_path)
+    planned.write(tmp_path)
     (tmp_path / "my-notes.txt").write_text("mine")
     thin = coupon.model_copy(update={"blank": coupon.blank.model_copy(update={"thickness": 9.0})})
     failed = plan(prepare_job(thin, SAMPLES))
     assert failed.failed and not failed.made
-    written = write_plan(failed, tmp_path)
+    written = failed.write(tmp_path)
     assert list(tmp_path.glob("*.nc")) == []
     assert {path.name for path in (tmp_path / "withdrawn").iterdir()} == {one.name for one in planned.made}
     assert set(written.withdrawn) == {one.name for one in planned.made}

@@ -24,7 +24,7 @@ from typer.testing import CliRunner
 import corepath.planning
 from corepath.cli.app import app
 from corepath.cli.tables import file_table, finding_lines
-from corepath.planning import Reading, plan, prepare, quiet, write_plan
+from corepath.planning import Reading, plan, prepare, quiet
 from corepath.planning.plan import _warning
 from corepath.planning.player import reels
 from corepath.planning.reading import read_files
@@ -55,12 +55,12 @@ def test_wood_and_casting_are_what_the_virtual_blank_holds(planned) -> None:  # 
 
 def test_bodies_of_an_earlier_plan_do_not_stay(planned, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     """What lies in the folder belongs to its report; a file of somebody's own is left."""
-    write_plan(planned, tmp_path)
+    planned.write(tmp_path)
     (tmp_path / "solid" / "mine.stl").write_bytes(b"x")
     files = {name: content for name, content in planned.files.items() if not name.endswith(".stl")}
     from dataclasses import replace
 
-    write_plan(replace(planned, files=files), tmp_path)
+    replace(planned, files=files).write(tmp_path)
     assert [path.name for path in (tmp_path / "solid").iterdir()] == ["mine.stl"]
     told = CliRunner().invoke(app, ["readback", str(tmp_path), "--stl"])
     assert told.exit_code == 0 and "solid/after-C-casting.stl" in told.output
@@ -188,11 +188,11 @@ def test_the_preview_goes_with_the_plan(planned, tmp_path: Path) -> None:  # typ
     sheet = planned.files["sheet.html"]
     led = set(re.findall(r'href="preview\.html#([^"]+)"', sheet))
     assert 'href="preview.html"' in sheet and {"03-A-groove.nc", "08-C-deck.nc"} <= led <= set(planned.files)
-    write_plan(planned, tmp_path)
+    planned.write(tmp_path)
     from dataclasses import replace
 
     files = {name: content for name, content in planned.files.items() if name != "preview.html"}
-    write_plan(replace(planned, files=files), tmp_path)
+    replace(planned, files=files).write(tmp_path)
     assert not (tmp_path / "preview.html").exists() and (tmp_path / "sheet.html").exists()
 
 
@@ -238,7 +238,7 @@ def shop(planned, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """
     monkeypatch.chdir(tmp_path)
     shutil.copy(COUPON, "coupon.toml")
-    write_plan(planned, Path("coupon-plan"))
+    planned.write(Path("coupon-plan"))
     told: list[str] = []
 
     def prepared(path: Path, progress: Any = quiet) -> Any:

@@ -12,7 +12,7 @@ from shapely import Point, Polygon
 
 from corepath.job.load import load_job
 from corepath.job.model import Job, ObstacleSection
-from corepath.planning import Plan, plan, prepare_job, read_folder, write_plan
+from corepath.planning import Plan, plan, prepare_job, read_folder
 from corepath.planning.rehearsal import check_rehearsals
 from corepath.planning.restart import restart, write_restart
 from corepath.readback.motions import read_program
@@ -121,7 +121,7 @@ def test_what_is_wrong_in_a_rehearsal_is_found(change: tuple[str, str], kind: st
 
 
 def test_a_folder_tells_a_rehearsal_that_was_changed_or_is_missing(planned: Plan, tmp_path: Path):
-    write_plan(planned, tmp_path)
+    planned.write(tmp_path)
     assert not read_folder(tmp_path).failed
     path = tmp_path / "rehearsal" / "B-rehearsal.nc"
     path.write_text(path.read_text().replace("M5\n", "M5\nS1000 M3\n", 1))
@@ -131,22 +131,22 @@ def test_a_folder_tells_a_rehearsal_that_was_changed_or_is_missing(planned: Plan
 
 def test_a_restart_in_the_folder_is_no_file_of_the_plan(planned: Plan, tmp_path: Path):
     """It must not spoil the read-back of the folder, nor lie there when the file it belongs to is another one."""
-    write_plan(planned, tmp_path)
+    planned.write(tmp_path)
     made = restart(tmp_path / "03-A-groove.nc", 100)
     write_restart(made, tmp_path / "03-A-groove.from-100.nc")
     assert not read_folder(tmp_path).failed
-    assert write_plan(planned, tmp_path).withdrawn == ("03-A-groove.from-100.nc",)
+    assert planned.write(tmp_path).withdrawn == ("03-A-groove.from-100.nc",)
     assert (tmp_path / "withdrawn" / "03-A-groove.from-100.nc").exists()
 
 
 def test_they_are_withdrawn_when_a_check_fails(job: Job, planned: Plan, tmp_path: Path):
     """A rehearsal of another plan must not lie there as if it belonged to this one."""
-    write_plan(planned, tmp_path)
+    planned.write(tmp_path)
     update: dict[str, Any] = {"blank": job.blank.model_copy(update={"thickness": 9.0})}
     failed = plan(prepare_job(job.model_copy(update=update), SAMPLES))
     assert failed.failed and not walks(failed)
-    write_plan(failed, tmp_path)
+    failed.write(tmp_path)
     assert list((tmp_path / "rehearsal").glob("*.nc")) == []
     assert len(list((tmp_path / "rehearsal" / "withdrawn").glob("*.nc"))) == 3
-    write_plan(planned, tmp_path)
+    planned.write(tmp_path)
     assert len(list((tmp_path / "rehearsal").glob("*.nc"))) == 3
