@@ -115,7 +115,9 @@ def _grow(states: Floats, count: int) -> Floats:
     if count < states.shape[0] - 64:
         return states
     larger = np.empty((2 * states.shape[0], states.shape[1]))
-    larger[:count] = states[:count]
+    for k in range(count):  # a slice assigned compiles numba's texts of mismatched shapes: three seconds
+        for c in range(states.shape[1]):
+            larger[k, c] = states[k, c]
     return larger
 
 
@@ -157,7 +159,8 @@ def join_run(
     states = np.empty((256, 5))
     states[0, 0], states[0, 3], states[0, 4] = 0.0, -1.0, 0.0
     states[0, 1], states[0, 2] = (first + 0.5 * joint, first - 0.5 * joint) if first != NO_END else (-1e3, 1e3)
-    level, count, goal, farthest = 0, 1, -1, 0
+    # A literal would be a type of its own, and all that it is handed to would be compiled twice.
+    level, count, goal, farthest = int(np.int64(0)), int(np.int64(1)), int(np.int64(-1)), int(np.int64(0))
     while goal < 0 and level < count:
         begin = count
         for s in range(level, begin):

@@ -155,7 +155,7 @@ def line_runs(p: Floats, tolerance: float) -> Ints:
     """Indices of the points kept, first and last among them."""
     kept = np.empty(p.shape[0], dtype=np.int64)
     kept[0] = 0
-    count, i = 1, 0
+    count, i = int(np.int64(1)), int(np.int64(0))
     while i < p.shape[0] - 1:
         i = _line_end(p, i, tolerance)
         kept[count] = i
@@ -169,7 +169,7 @@ def fit_runs(p: Floats, tolerance: float, least: float, largest: float, sweep: f
     n = p.shape[0]
     ends = np.empty(n, dtype=np.int64)
     arcs = np.zeros((n, 3))
-    count, i = 0, 0
+    count, i = int(np.int64(0)), int(np.int64(0))
     while i < n - 1:
         straight = _line_end(p, i, tolerance)
         bent, cx, cy, total = _arc_end(p, i, tolerance, least, largest, sweep)

@@ -60,7 +60,7 @@ def _leaving(p: Floats, j: int) -> tuple[float, float]:
     """Direction at the first point of the circle that fits the points 0..j, and the length of their chord."""
     dx, dy = p[j, 0] - p[0, 0], p[j, 1] - p[0, 1]
     length = math.hypot(dx, dy)
-    found, cx, cy, _ = centre(p, 0, j)
+    found, cx, cy, _ = centre(p, int(np.int64(0)), j)
     if not found:
         return math.atan2(dy, dx), length
     spoke = math.atan2(p[0, 1] - cy, p[0, 0] - cx)
@@ -75,7 +75,7 @@ def _direction(p: Floats, tolerance: float) -> float:
     The fitting circle's direction is off by what goes with the square of the chord: it is taken for half as far as
     one move could go and for half of that, and extrapolated to no length at all.
     """
-    j = max(min(2, p.shape[0] - 1), reach(p, way_along(p), 0, tolerance) // 2)
+    j = max(min(2, p.shape[0] - 1), reach(p, way_along(p), int(np.int64(0)), tolerance) // 2)
     far, length = _leaving(p, j)
     if j < 6:
         return far
@@ -97,7 +97,7 @@ def joined(
         kept = line_runs(p, tolerance)[1:]
         return kept, np.zeros((len(kept), 3))
     ends, bends = np.empty(n, dtype=np.int64), np.zeros((n, 3))
-    count, start = 0, 0
+    count, start = int(np.int64(0)), int(np.int64(0))
     first, last = _direction(p, tolerance), _direction(np.ascontiguousarray(p[::-1]), tolerance) + math.pi
     while start < n - 1:
         rest = p[start:]

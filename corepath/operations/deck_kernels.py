@@ -138,26 +138,85 @@ def _bins(p: Array, radius: float, frame: Array, columns: int, rows: int) -> tup
 
 
 @njit(cache=True)
+def _by_cell(x: Array, y: Array, frame: Array, columns: int, rows: int) -> tuple[Ints, Ints]:
+    """The places sorted by cell: starts (cells + 1,) into their order (n,)."""
+    cells = np.empty(x.shape[0], np.int64)
+    starts = np.zeros(columns * rows + 1, np.int64)
+    for n in range(x.shape[0]):
+        i = min(max(int((x[n] - frame[0]) / frame[2]), 0), columns - 1)
+        j = min(max(int((y[n] - frame[1]) / frame[2]), 0), rows - 1)
+        cells[n] = i + j * columns
+        starts[cells[n] + 1] += 1
+    for c in range(columns * rows):
+        starts[c + 1] += starts[c]
+    at = starts[:-1].copy()
+    order = np.empty(x.shape[0], np.int64)
+    for n in range(x.shape[0]):
+        order[at[cells[n]]] = n
+        at[cells[n]] += 1
+    return starts, order
+
+
+@njit(cache=True)
+def _ceiling(
+    p: Array, moves: Ints, x: float, y: float, half: float, radius: float, land: float, corner: float
+) -> float:
+    """A height that no place within `half` of (x, y) keeps above: the cutter reaches all of them from there."""
+    least = math.inf
+    for q in range(moves.shape[0]):
+        k = moves[q]
+        if p[k, 2] < least:
+            away = math.hypot(p[k, 0] - x, p[k, 1] - y) + half
+            if away <= radius:
+                least = min(least, p[k, 2] + _rise(away, land, corner))
+    return least
+
+
+@njit(cache=True)
+def _near(p: Array, k: int, x: float, y: float, reach: float) -> bool:
+    """Whether the move k to k + 1 comes within `reach` of (x, y)."""
+    dx, dy = p[k + 1, 0] - p[k, 0], p[k + 1, 1] - p[k, 1]
+    length2 = dx * dx + dy * dy
+    t = min(max(((x - p[k, 0]) * dx + (y - p[k, 1]) * dy) / length2, 0.0), 1.0) if length2 > 0.0 else 0.0
+    ex, ey = p[k, 0] + t * dx - x, p[k, 1] + t * dy - y
+    return bool(ex * ex + ey * ey <= reach * reach)
+
+
+@njit(cache=True)
 def left_at(p: Array, radius: float, land: float, corner: float, x: Array, y: Array, frame: Array) -> Array:
     """Heights (n,) that a cutter leaves at the places `x`, `y` (n,) along the polyline `p` (m, 3); inf where unreached.
 
     `frame` is (x0, y0, size of a cell, columns, rows); all places lie in it.
     """
-    columns, rows = int(frame[3]), int(frame[4])
+    columns, rows, size = int(frame[3]), int(frame[4]), frame[2]
     starts, items = _bins(p, radius, frame, columns, rows)
+    first, order = _by_cell(x, y, frame, columns, rows)
     out = np.full(x.shape[0], math.inf)
-    for n in range(x.shape[0]):
-        i = min(max(int((x[n] - frame[0]) / frame[2]), 0), columns - 1)
-        j = min(max(int((y[n] - frame[1]) / frame[2]), 0), rows - 1)
-        cell = i + j * columns
-        best = math.inf
-        for q in range(starts[cell], starts[cell + 1]):  # a first guess spares most of the search below
-            k = items[q]
-            dx, dy = p[k, 0] - x[n], p[k, 1] - y[n]
-            distance = math.sqrt(dx * dx + dy * dy)
-            if distance <= radius:
-                best = min(best, p[k, 2] + _rise(distance, land, corner))
-        for q in range(starts[cell], starts[cell + 1]):
-            best = min(best, _over(x[n], y[n], p, items[q], radius, land, corner, best))
-        out[n] = best
+    kept = np.empty(items.shape[0], np.int64)
+    half = 0.70711 * size  # from a cell's middle to its corners
+    for c in range(columns * rows):
+        if first[c] == first[c + 1]:
+            continue
+        middle = (frame[0] + (c % columns + 0.5) * size, frame[1] + (c // columns + 0.5) * size)
+        moves = items[starts[c] : starts[c + 1]]
+        # A move that stays above what others leave all over the cell, or does not come near it, leaves nothing here.
+        ceiling = _ceiling(p, moves, middle[0], middle[1], half, radius, land, corner)
+        count = 0
+        for q in range(moves.shape[0]):
+            k = moves[q]
+            if min(p[k, 2], p[k + 1, 2]) <= ceiling and _near(p, k, middle[0], middle[1], radius + half):
+                kept[count] = k
+                count += 1
+        for a in range(first[c], first[c + 1]):
+            n = order[a]
+            best = math.inf
+            if corner > 0.0:  # a first guess spares most of the search below
+                for q in range(count):
+                    k = kept[q]
+                    distance = math.hypot(p[k, 0] - x[n], p[k, 1] - y[n])
+                    if distance <= radius:
+                        best = min(best, p[k, 2] + _rise(distance, land, corner))
+            for q in range(count):
+                best = min(best, _over(x[n], y[n], p, kept[q], radius, land, corner, best))
+            out[n] = best
     return out

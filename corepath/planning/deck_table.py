@@ -40,7 +40,9 @@ def deck_table(prepared: Prepared, made: Sequence[MadeFile]) -> list[dict[str, A
     work, job = mine.work, prepared.job
     assert work.deck is not None
     offers = deck_offers(job, work.deck.surface, work.deck.area.bounds)
-    others = [offer for offer in offers if offer.chosen.cutter.number != work.cutter.number][:_TRIED]
+    # A cutter that even at its lower bound takes longer than the path made is not worth a path of its own.
+    taken = minutes(mine.program.passes, _limits(prepared), park=mine.program.park)
+    others = [one for one in offers if one.chosen.cutter.number != work.cutter.number and one.minutes < taken][:_TRIED]
     return [_entry(prepared, work, mine.program, offer, tried=offer in others) for offer in offers]
 
 

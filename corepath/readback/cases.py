@@ -99,6 +99,7 @@ class _Trial(Run):
         self.dz = 0.0
         self.after_pass: dict[int, Stock] = {}
         self.loads: list[float] = []
+        self.stops: frozenset[int] = frozenset()
 
     def operation(self, work: Work) -> None:
         zero = derive_zero(work, self.shop, self.face, face_height(self.stock, self.shop, work.setup))
@@ -106,11 +107,12 @@ class _Trial(Run):
         super().operation(shifted(work, self.dz))
 
     def _skim(self, work: Work) -> None:
-        """The passes one after another, each kept."""
+        """The passes one after another; the blank is kept after those of `stops`."""
         assert work.facing is not None
         for number, plane in enumerate(work.facing.planes, 1):
             self._facing(work, f"{work.stem}-pass-{number}.nc", self.stock, plane)
-            self.after_pass[number] = self.stock.copy()
+            if number in self.stops:
+                self.after_pass[number] = self.stock.copy()
 
     def _file(self, work: Work, name: str, stock: Stock) -> Done | None:
         """Lay and cut one file: what hangs on the blank, no more."""
@@ -211,22 +213,28 @@ def read_cases(
     """Cut the files in each case; what is found in it, whether or not it is found elsewhere too."""
     ordered = sorted((w for w in works if w.setup != "D"), key=lambda work: (work.setup, work.order, work.part))
     programs = {} if programs is None else programs
-    begun: dict[float, _Trial] = {}
-    outcomes: list[Outcome] = []
-    for case in cases:
-        if case.thicker not in begun:
-            blank = replace(
-                shop, thickness=shop.thickness + case.thicker, lies=case.lies or shop.lies, cell=max(cell, shop.cell)
-            )
-            begun[case.thicker] = _Trial(blank, files, programs)
-            begun[case.thicker].begin(ordered)
-        first = begun[case.thicker]
-        rest = first.from_pass(case.stop)
-        again = shop.z_zero == "face" and case.stop != shop.planned_pass
-        rest.end(ordered, not again)
-        findings = (*first.findings, *rest.findings)
-        outcomes.append(Outcome(case, findings, rest.figures(first), again))
-    return tuple(outcomes)
+    cases, outcomes = tuple(cases), {}
+    for thicker in dict.fromkeys(case.thicker for case in cases):  # one blank after the other: each holds many columns
+        same = [case for case in cases if case.thicker == thicker]
+        first = _begun(replace(shop, cell=max(cell, shop.cell)), ordered, files, same, programs)
+        for case in same:
+            rest = first.from_pass(case.stop)
+            again = shop.z_zero == "face" and case.stop != shop.planned_pass
+            rest.end(ordered, not again)
+            findings = (*first.findings, *rest.findings)
+            outcomes[case] = Outcome(case, findings, rest.figures(first), again)
+    return tuple(outcomes[case] for case in cases)
+
+
+def _begun(
+    shop: Shop, works: Sequence[Work], files: Mapping[str, str], cases: Sequence[Case], programs: dict[str, ReadProgram]
+) -> _Trial:
+    """A blank of the thickness that these cases share, cut as far as the skim."""
+    blank = replace(shop, thickness=shop.thickness + cases[0].thicker, lies=cases[0].lies or shop.lies)
+    trial = _Trial(blank, files, programs)
+    trial.stops = frozenset(case.stop for case in cases)
+    trial.begin(works)
+    return trial
 
 
 def new_findings(outcomes: Sequence[Outcome], known: Iterable[Finding]) -> Findings:

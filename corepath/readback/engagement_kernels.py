@@ -181,7 +181,7 @@ def engage(
     head = np.full(nx * ny, -1, dtype=np.int64)
     after, member = np.empty(links, dtype=np.int64), np.empty(links, dtype=np.int64)
     near, seen = np.empty(4096, dtype=np.int64), np.full(count, -1, dtype=np.int64)
-    used = 0
+    used = int(np.int64(0))
     width = np.empty(BINS)
     angle = np.empty(BINS)
     for j in range(BINS):

@@ -81,8 +81,11 @@ class Grid:
 
     def near(self, x: float, y: float, radius: float) -> Mask:
         """Which columns lie within `radius` of a place."""
-        squares: Mask = (self.xs[None, :] - x) ** 2 + (self.ys[:, None] - y) ** 2 <= radius * radius
-        return squares
+        mask = np.zeros((self.ny, self.nx), dtype=np.bool_)
+        (low_y, low_x), (high_y, high_x) = self.at(x - radius, y - radius), self.at(x + radius, y + radius)
+        part = (slice(low_y, high_y + 1), slice(low_x, high_x + 1))
+        mask[part] = (self.xs[None, part[1]] - x) ** 2 + (self.ys[part[0], None] - y) ** 2 <= radius * radius
+        return mask
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,10 +168,20 @@ class Stock:
             np.ascontiguousarray(owner), radius, corner, cut.removed, cut.where, cut.deep,
             first, cut.volume, self.highest(),
         )  # fmt: skip
-        np.minimum(self.wood_top, self.top, out=self.wood_top)
-        np.minimum(self.cast_top, self.top, out=self.cast_top)
-        self._settle()
+        self._lower_bodies(lower, upper, radius)
         return cut
+
+    def _lower_bodies(self, lower: Floats, upper: Floats, radius: float) -> None:
+        """Wood and casting down to `top`, in the rectangle that the pieces (m, 3) reach."""
+        if not len(lower):
+            return
+        low, high = np.minimum(lower, upper).min(axis=0), np.maximum(lower, upper).max(axis=0)
+        low_y, low_x = self.grid.at(low[0] - radius - self.grid.px, low[1] - radius - self.grid.py)
+        high_y, high_x = self.grid.at(high[0] + radius + self.grid.px, high[1] + radius + self.grid.py)
+        part = (slice(low_y, high_y + 1), slice(low_x, high_x + 1))
+        for body in (self.wood_top[part], self.cast_top[part]):
+            np.minimum(body, self.top[part], out=body)
+        self._settle(part)
 
     def lower_raw(self, height: float) -> None:
         """Take the upper face as it came to be planed to `height` at most: that face bears after the flip."""
@@ -181,11 +194,12 @@ class Stock:
         np.minimum(self.cast_top, level, out=self.cast_top, where=mask)
         self._settle()
 
-    def _settle(self) -> None:
-        """Set `top` from the two intervals."""
-        wood = np.where(self.has_wood, self.wood_top, np.float32(NOWHERE))
-        cast = np.where(self.has_casting, self.cast_top, np.float32(NOWHERE))
-        self.top = np.maximum(wood, cast)
+    def _settle(self, part: tuple[slice, slice] = (slice(None), slice(None))) -> None:
+        """Set `top` from the two intervals, in a part of the columns."""
+        wood, cast = self.wood_top[part], self.cast_top[part]
+        upper = np.where(Stock.filled(self.wood_bottom[part], wood), wood, np.float32(NOWHERE))
+        np.maximum(upper, cast, out=upper, where=Stock.filled(self.cast_bottom[part], cast))
+        self.top[part] = upper
 
     @property
     def has_wood(self) -> Mask:
