@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from corepath.job.pose import pose_of
 from corepath.job.tables import hardware
 from corepath.operations.drilling import peck_of
 from corepath.planning.prepare import Prepared
@@ -39,14 +40,12 @@ def holes_report(prepared: Prepared) -> list[dict[str, Any]]:
 
 
 def _entry(prepared: Prepared, work: Work, hole: Hole) -> dict[str, Any]:
-    sx, sy = (1.0, 1.0)
-    if work.setup == "B":
-        sx, sy = (1.0, -1.0) if prepared.job.machine.flip_about == "x" else (-1.0, 1.0)
+    x, y = pose_of(prepared.job, work.setup).place(hole.x, hole.y)
     entry: dict[str, Any] = {
         "id": hole.id,
         "kind": "dowel" if work.name == "dowels" else "insert",
         "setup": work.setup,
-        "at": [_round(sx * hole.x), _round(sy * hole.y)],
+        "at": [_round(x), _round(y)],
         "lies": [_round(hole.x), _round(hole.y)],
         "ends": "in the spoil board",
     }

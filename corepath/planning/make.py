@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from corepath.job.pose import pose_of
 from corepath.motion.clock import Limits, minutes
 from corepath.motion.program import Program
 from corepath.operations import programs
@@ -16,14 +17,7 @@ from corepath.post import Extents, write
 from corepath.work import Work
 from corepath.work.bound import Bound, bound
 
-__all__ = ["FACE_UP", "MadeFile", "Progress", "failed_ids", "make_files", "quiet"]
-
-FACE_UP = {
-    "A": "deck up, raw top up",
-    "B": "bottom up",
-    "C": "deck up, raw top up",
-    "D": "deck up, laid up, in its cradle",
-}
+__all__ = ["MadeFile", "Progress", "failed_ids", "make_files", "quiet"]
 
 _DECK = 30.0  # of the time that another operation's path takes, measured on the samples
 
@@ -73,7 +67,7 @@ def _made(prepared: Prepared, work: Work, program: Program) -> MadeFile:
         units=prepared.job.units,
         warning=failed_ids(prepared),
         minutes=spent,
-        face_up=FACE_UP[work.setup],
+        face_up=pose_of(prepared.job, work.setup).face_up,
     )
     least = bound(work, limits, planes=_planes(program))
     name, text = f"{program.stem}.nc", written.text

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from corepath.job.pose import pose_of
 from corepath.motion.clock import Limits
 from corepath.motion.program import Setup
 from corepath.planning.prepare import Prepared
@@ -30,7 +31,7 @@ from corepath.views.player import (
     Shape,
     preview_html,
 )
-from corepath.views.scene import FACE_UP, Scene
+from corepath.views.scene import Scene
 
 __all__ = ["CHORDS", "NAME", "SOLID_COLUMNS", "motions", "player_page", "reels"]
 
@@ -71,7 +72,7 @@ def reels(prepared: Prepared, readback: ReadBack, texts: Mapping[str, str]) -> t
             file=step.file,
             setup=step.setup,
             name=step.name,
-            face_up=FACE_UP[cast(Setup, step.setup)],
+            face_up=pose_of(prepared.job, cast(Setup, step.setup)).caption,
             text=texts[step.file],
             cutter=step.path.cutter,
             zero=step.zero,

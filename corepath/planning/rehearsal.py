@@ -15,9 +15,10 @@ from typing import Any
 import numpy as np
 from shapely import box
 
+from corepath.job.pose import pose_of
 from corepath.motion.clock import Limits, minutes
-from corepath.motion.program import Pass, Program, line, rapid
-from corepath.planning.make import FACE_UP, MadeFile, failed_ids
+from corepath.motion.program import Pass, Program, Setup, line, rapid
+from corepath.planning.make import MadeFile, failed_ids
 from corepath.planning.prepare import Prepared
 from corepath.post import Extents, write
 from corepath.readback.discipline import check_program
@@ -92,7 +93,7 @@ def _rehearsal(prepared: Prepared, made: Sequence[MadeFile]) -> Rehearsal:
         units=prepared.job.units,
         warning=failed_ids(prepared),
         minutes=minutes(program.passes, limits, park=program.park),
-        face_up=FACE_UP[setup],
+        face_up=pose_of(prepared.job, setup).face_up,
     )
     return Rehearsal(f"{FOLDER}/{program.stem}.nc", setup, written.text, written.extents)
 
@@ -136,15 +137,12 @@ def _travelled(made: Sequence[MadeFile]) -> tuple[float, float, float, float]:
     return min(xs), min(ys), max(xs), max(ys)
 
 
-def _touch(prepared: Prepared, setup: str) -> tuple[float, float] | None:
+def _touch(prepared: Prepared, setup: Setup) -> tuple[float, float] | None:
     """Where a face is touched in a set-up, or None where only the bed is."""
     machine = prepared.job.machine
     if machine.touch_at is None and machine.z_zero == "bed":
         return None
-    x, y = machine.touch_at or (0.0, 0.0)
-    if setup != "B":
-        return x, y
-    return (x, -y) if machine.flip_about == "x" else (-x, y)
+    return pose_of(prepared.job, setup).touch
 
 
 def check_rehearsals(

@@ -11,6 +11,7 @@ from shapely.ops import nearest_points
 
 from corepath.board.model import Board
 from corepath.job.model import DowelSection
+from corepath.job.pose import pose_of
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
@@ -60,10 +61,10 @@ def _dowels(stack: Stackup, board: Board) -> Check:
 def _wrong_way(stack: Stackup, board: Board) -> Check:
     """How far the pattern misses, beyond half a dowel, when the blank lies any other way round."""
     places = [dowel.at for dowel in board.dowels]
-    right = (1, -1) if stack.job.machine.flip_about == "x" else (-1, 1)
+    right = pose_of(stack.job, "B").factors
     wrong = [turn for turn in ((1, -1), (-1, 1), (-1, -1)) if turn != right]
 
-    def miss(turn: tuple[int, int]) -> float:
+    def miss(turn: tuple[float, float]) -> float:
         turned = [(turn[0] * x, turn[1] * y) for x, y in places]
         return max(min(math.dist(place, other) for other in turned) for place in places)
 

@@ -10,6 +10,7 @@ from shapely import Point
 
 from corepath.board.model import Board, Casting, Place
 from corepath.job.model import Job
+from corepath.job.pose import pose_of
 from corepath.job.record_settled import Settled
 from corepath.motion.program import Setup, Zero
 from corepath.stackup.blank import Blank
@@ -101,12 +102,10 @@ class Stackup:
 
     def zero(self, setup: Setup, operation: str) -> Zero:
         """The work zero of an operation in the bed frame of its set-up."""
-        machine, blank = self.job.machine, self.job.blank
-        corner = machine.xy_zero == "front-left"
-        x, y = (-blank.length / 2, -blank.width / 2) if corner else (0.0, 0.0)
+        x, y = pose_of(self.job, setup).zero
         if operation == "inserts":
             return Zero(x, y, self.skim.planned_plane, "the skimmed face", True)
-        if machine.z_zero == "bed":
+        if self.job.machine.z_zero == "bed":
             return Zero(x, y, 0.0, "the bed beside the blank", True)
         place = self._touch_words(setup)
         if setup == "A":
@@ -119,11 +118,7 @@ class Stackup:
 
     def touch_place(self, setup: Setup) -> tuple[float, float]:
         """Where a face is touched, in the set-up's own X, Y (the mirror image in B)."""
-        machine = self.job.machine
-        x, y = machine.touch_at or (0.0, 0.0)
-        if setup != "B":
-            return x, y
-        return (x, -y) if machine.flip_about == "x" else (-x, y)
+        return pose_of(self.job, setup).touch
 
     def _touch_words(self, setup: Setup) -> str:
         x, y = self.touch_place(setup)

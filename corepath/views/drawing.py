@@ -34,7 +34,7 @@ from corepath.views.plan import (
     draw_spared,
     draw_work,
 )
-from corepath.views.scene import FACE_UP, Scene, Stack
+from corepath.views.scene import Scene, Stack
 from corepath.views.section import draw_section, section_of, section_y
 from corepath.views.sheet import (
     FRAME,
@@ -122,13 +122,13 @@ def operation_drawing(
     title = f"{job.title}: {work.stem}"
     detail = detail_scale(work, scale)
     units = {"plan": 1 / scale, **({"detail": 1 / detail} if detail else {})}
-    svg = Document(WIDTH, HEIGHT, title, stylesheet(units, bands.count), f"Plan {digest}. {FACE_UP[work.setup]}.")
+    svg = Document(WIDTH, HEIGHT, title, stylesheet(units, bands.count), f"Plan {digest}. {scene.pose.caption}.")
     with svg.defs():
         for name, pitch in (("resin", 1.8), ("obstacle", 1.0)):
             svg.hatch(f"{name}-sheet", pitch, "hatching")
             with svg.group("plan"):
                 svg.hatch(f"{name}-plan", pitch / scale, "hatching", up=True)
-    heading(svg, f"{work.order:02d}  {work.name}", f"SET-UP {work.setup}: {FACE_UP[work.setup]}", scene.turned)
+    heading(svg, f"{work.order:02d}  {work.name}", f"SET-UP {work.setup}: {scene.pose.caption}", scene.turned)
     view = PlanView.fitted(svg, bounds, plan, scale)
     corners = tuple(corner for program in programs for corner in program.corners)
     lines = _sparse(drawn, work, view.unit)
@@ -320,7 +320,7 @@ def _rows(
     rows = [
         ("job", scene.job.title),
         ("operation", f"{work.order:02d} {work.name}"),
-        ("set-up", f"{work.setup}, {FACE_UP[work.setup].lower()}"),
+        ("set-up", f"{work.setup}, {scene.pose.face_up}"),
         ("file", _files(work, programs)),
         ("cutter", work.cutter.describe()),
         (

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from shapely import Polygon, affinity
+from shapely import Polygon
 
 from corepath.board.model import Board
 from corepath.job.model import Job
+from corepath.job.pose import Pose, pose_of
 from corepath.stackup.pass_shows import PassShows
 from corepath.stackup.stations import MappedCasting, Over, Sampled, Station
 
@@ -46,23 +47,20 @@ class MapSheet:
     digest: str
 
     @property
-    def mirror(self) -> tuple[float, float]:
-        if not self.below:
-            return 1.0, 1.0
-        return (1.0, -1.0) if self.job.machine.flip_about == "x" else (-1.0, 1.0)
+    def pose(self) -> Pose:
+        return pose_of(self.job, "B" if self.below else "A")
 
     def seen(self, shape: Polygon) -> Polygon:
-        return affinity.scale(shape, *self.mirror, origin=(0, 0)) if self.below else shape
+        return self.pose.shape(shape)
 
     def over(self, casting: MappedCasting) -> Over:
         """The figure over places of the frame drawn."""
-        fx, fy = self.mirror
+        fx, fy = self.pose.factors
         plain = self.figure(casting)
         return lambda x, y: plain(np.asarray(x) * fx, np.asarray(y) * fy)
 
     def at(self, station: Station) -> tuple[float, float]:
-        fx, fy = self.mirror
-        return station.x * fx, station.y * fy
+        return self.pose.place(station.x, station.y)
 
     @property
     def marked(self) -> list[int]:

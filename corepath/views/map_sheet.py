@@ -93,7 +93,7 @@ def _plan(view: PlanView, sheet: MapSheet, bands: Bands) -> None:
             svg.path(polygon_path(sheet.seen(casting.area), view.places), "casting narrow", id=f"casting-{casting.id}")
         svg.path(polygon_path(sheet.seen(board.outline), view.places), "outline uncut", id="outline")
         for dowel in board.dowels:
-            x, y = dowel.at[0] * sheet.mirror[0], dowel.at[1] * sheet.mirror[1]
+            x, y = sheet.pose.place(*dowel.at)
             svg.add("circle", class_="dowel narrow", cx=x, cy=y, r=dowel.diameter / 2)
         for place, _ in _seal_places(sheet):
             svg.path(polygon_path(place, view.places), "seal wide")
@@ -102,7 +102,7 @@ def _plan(view: PlanView, sheet: MapSheet, bands: Bands) -> None:
     labels.lines = lines_to_avoid(view, [board.blank, *shapes], [])
     _corner_words(view, labels)
     for dowel in board.dowels:
-        x, y = view.sheet(dowel.at[0] * sheet.mirror[0], dowel.at[1] * sheet.mirror[1])
+        x, y = view.sheet(*sheet.pose.place(*dowel.at))
         labels.block(Box(x, y, x, y).grown(dowel.diameter / 2 * view.scale + 0.3))
     _figures(view, sheet, labels)
     set_figures(view, labels, marks)

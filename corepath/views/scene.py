@@ -12,21 +12,15 @@ from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import Polygon, affinity
+from shapely import Polygon
 
 from corepath.board.model import Board, Place
 from corepath.job.model import Job
+from corepath.job.pose import Pose, pose_of
 from corepath.layup.laid import laid_up
 from corepath.motion.program import Setup
 
-__all__ = ["FACE_UP", "Round", "Scene", "Skimming", "Stack", "Surface"]
-
-FACE_UP: dict[Setup, str] = {
-    "A": "DECK UP",
-    "B": "SEEN FROM BELOW, BOTTOM UP",
-    "C": "DECK UP, AFTER CASTING AND SKIM",
-    "D": "AFTER LAY-UP",
-}
+__all__ = ["Round", "Scene", "Skimming", "Stack", "Surface"]
 
 
 class Skimming(Protocol):
@@ -82,26 +76,22 @@ class Scene:
     setup: Setup
 
     @property
-    def mirror(self) -> tuple[float, float]:
-        """Factors of X and Y from the board frame to this set-up."""
-        if self.setup != "B":
-            return 1.0, 1.0
-        return (1.0, -1.0) if self.job.machine.flip_about == "x" else (-1.0, 1.0)
+    def pose(self) -> Pose:
+        """How the blank lies."""
+        return pose_of(self.job, self.setup)
 
     def seen(self, shape: Polygon) -> Polygon:
         """`shape` of the board frame as it lies in this set-up."""
         if self.setup == "D":
             laid = laid_up(self.job, self.board)
             return laid.shape(shape, laid.edge_middle)
-        fx, fy = self.mirror
-        return shape if (fx, fy) == (1.0, 1.0) else affinity.scale(shape, fx, fy, origin=(0, 0))
+        return self.pose.shape(shape)
 
     def at(self, x: float, y: float) -> tuple[float, float]:
         if self.setup == "D":
             laid = laid_up(self.job, self.board)
             return float(laid.place(x, laid.edge_middle)[0]), y
-        fx, fy = self.mirror
-        return x * fx, y * fy
+        return self.pose.place(x, y)
 
     @property
     def places(self) -> tuple[Round, ...]:

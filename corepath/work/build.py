@@ -10,11 +10,11 @@ from collections.abc import Sequence
 
 import shapely
 from shapely import Polygon
-from shapely.affinity import scale
 
 from corepath.board.model import Board, Casting
 from corepath.errors import Fault
 from corepath.job.model import Job
+from corepath.job.pose import pose_of
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
 from corepath.motion.program import Setup
@@ -99,13 +99,6 @@ class _Builder:
             self.faults.append(chosen)
             return None
         return chosen
-
-    def _mirror(self, x: float, y: float) -> tuple[float, float]:
-        return (x, -y) if self.job.machine.flip_about == "x" else (-x, y)
-
-    def _mirrored(self, area: Polygon) -> Polygon:
-        sx, sy = self._mirror(1.0, 1.0)
-        return scale(area, xfact=sx, yfact=sy, origin=(0.0, 0.0))
 
     def _add(self, work: Work) -> None:
         self.works.append(with_uncut(spared(work)))
@@ -272,7 +265,7 @@ class _Builder:
 
     def _hole(self, stack: PlaceStack, top: float) -> Hole:
         place, plan = stack.place, self.stack.skim
-        x, y = self._mirror(place.x, place.y)
+        x, y = pose_of(self.job, "B").place(place.x, place.y)
         through = place.insert.through
         bore_floor = top - (plan.thickest_plane + self.job.milling.into_bed) if through else top - stack.bore_depth
         steps = (Step(place.seat, top - stack.seat_depth, spring=True), Step(place.bore, bore_floor))

@@ -12,6 +12,7 @@ from shapely import Point, Polygon
 from corepath.board.model import Board
 from corepath.errors import Fault
 from corepath.job.model import Job, ScrewSection
+from corepath.job.pose import pose_of
 from corepath.motion.cutter import Cutter
 from corepath.motion.program import Setup
 from corepath.stackup.linear import Linear
@@ -54,9 +55,7 @@ def _letter(k: int) -> str:
 
 def board_place(job: Job, setup: Setup, x: float, y: float) -> tuple[float, float]:
     """A place of a set-up in the board frame."""
-    if setup != "B":
-        return x, y
-    return (x, -y) if job.machine.flip_about == "x" else (-x, y)
+    return pose_of(job, setup).place(x, y)
 
 
 def head_top(stack: Stackup, setup: Setup, screw: Screw) -> Linear:

@@ -9,11 +9,11 @@ from collections.abc import Iterator, Sequence
 
 import shapely
 from shapely import Point, Polygon
-from shapely.affinity import scale
 from shapely.geometry.base import BaseGeometry
 
 from corepath.board.model import Board
 from corepath.job.model import Job
+from corepath.job.pose import pose_of
 from corepath.motion.program import Setup
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
@@ -51,9 +51,7 @@ def holding_checks(job: Job, board: Board, stack: Stackup, works: Sequence[Work]
 
 def _seen(job: Job, setup: Setup, area: BaseGeometry) -> BaseGeometry:
     """An area of the board frame as it lies in a set-up."""
-    sx, sy = board_place(job, setup, 1.0, 1.0)
-    turned: BaseGeometry = scale(area, sx, sy, origin=(0.0, 0.0))
-    return turned
+    return pose_of(job, setup).shape(area)
 
 
 def _core(board: Board) -> Polygon:

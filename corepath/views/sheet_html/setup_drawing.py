@@ -13,7 +13,6 @@ from corepath.motion.program import Setup
 from corepath.views.legend import sample
 from corepath.views.marks import lines_to_avoid, name_features, touch_mark, zero_mark
 from corepath.views.plan import PlanView, draw_castings, draw_features, draw_obstacles, draw_spared, draw_work
-from corepath.views.scene import FACE_UP
 from corepath.views.sheet import (
     NORMAL,
     SMALL,
@@ -78,7 +77,7 @@ def setup_drawing(facts: Facts, setup: Setup, only: str = "") -> str:
     kinds = _kinds(facts, setup)
     rows = _laid(kinds)
     height = _ABOVE + (bounds[3] - bounds[1]) * scale + _BELOW + len(rows) * _LEGEND_ROW
-    title = f"Set-up {setup}: {FACE_UP[setup].lower()}"
+    title = f"Set-up {setup}: {scene.pose.caption.lower()}"
     above = _above(facts, setup)
     svg = Document(WIDTH, height + above - _ABOVE, title, "", scene.turned)
     name = f"plan-{setup.lower()}"

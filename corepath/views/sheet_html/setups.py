@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from corepath.motion.program import Setup
-from corepath.views.scene import FACE_UP
 from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.parts import Block, Cell, Drawing, Link, Page, Rows, State, Table
 from corepath.views.sheet_html.progress import pour_state
@@ -23,8 +22,10 @@ _MOST_WATCH = 6
 def setup_page(facts: Facts, setup: Setup) -> Page:
     """The page of set-up A, B, C or D (its flush has a page of its own)."""
     works = tuple(work for work in facts.of(setup) if work.name != "flush")
+    scene = facts.scene(setup)
+    face = scene.pose.caption
     blocks: list[Block] = [
-        Drawing(f"Set-up {setup}, {FACE_UP[setup].lower()}, as you see it from above", setup_drawing(facts, setup)),
+        Drawing(f"Set-up {setup}, {face.lower()}, as you see it from above", setup_drawing(facts, setup)),
         setup_facts(facts, setup, works),
         files_table(facts, works),
         setup_steps(facts, setup, works),
@@ -32,8 +33,8 @@ def setup_page(facts: Facts, setup: Setup) -> Page:
     ]
     names = ", ".join(dict.fromkeys(work.name.replace("-", " ") for work in works))
     return Page(
-        setup.lower(), setup, f"Set-up {setup}: {names}", facts.scene(setup).turned, tuple(blocks),
-        face=FACE_UP[setup], state=setup_state(facts, setup), short=f"set-up {setup}",
+        setup.lower(), setup, f"Set-up {setup}: {names}", scene.turned, tuple(blocks),
+        face=face, state=setup_state(facts, setup), short=f"set-up {setup}",
     )  # fmt: skip
 
 
@@ -41,10 +42,8 @@ def after_a_page(facts: Facts) -> Page:
     """What is measured before anything is poured."""
     found = bool(facts.settled.groove_depth)
     state: State = "done" if found or pour_state(facts) == "done" else "now" if "groove" in facts.done else "ahead"
-    blocks = setup_measures(facts, "A")
-    return Page(
-        "depths", "A", "After A: measure the depths", "the blank still held", blocks, "DECK UP", state, "depths"
-    )
+    blocks, face = setup_measures(facts, "A"), facts.scene("A").pose.caption
+    return Page("depths", "A", "After A: measure the depths", "the blank still held", blocks, face, state, "depths")
 
 
 def setup_state(facts: Facts, setup: Setup) -> State:

@@ -56,7 +56,7 @@ def skim_page(facts: Facts) -> Page:
         "The skim, pass by pass",
         facts.scene("B").turned,
         blocks,
-        "SEEN FROM BELOW, BOTTOM UP",
+        facts.scene("B").pose.caption,
         state,
         "skim",
     )
