@@ -10,6 +10,7 @@ h. Beneath a ridge T has a crease as well: on either side the ball touches anoth
 *reachable* if the ball that touches it there stays below h; it keeps its height. Over a place that is not
 reachable the highest ball stands on the crease of T. The points of that crease are found on the edges of the
 lattice's triangles, by continuing the contact of either end, and joined to short lines along which the ball is swept.
+Each cell makes four triangles, two by either diagonal, so that a mirrored deck is the mirror image.
 """
 
 from __future__ import annotations
@@ -68,7 +69,7 @@ def _open(height: Floats, ball: float, reach: int, lost: Mask) -> Floats:
         caps = np.full(height.shape, -np.inf)
         contact = np.full((*height.shape, 2), -1, dtype=np.int64)
         cap_heights(height, ball, reach, stride, near, caps, contact)
-        points = np.full((*height.shape, 3, 3), np.nan)
+        points = np.full((*height.shape, 4, 3), np.nan)
         crease_points(height, ball, reach, stride, near, caps, contact, points)
         first, segments = _segments(points)
         swept(height, ball, reach, lost, caps, first, segments, opened)
@@ -94,14 +95,19 @@ def _reach(height: Floats, ball: float) -> int:
 
 def _segments(points: Floats) -> tuple[NDArray[np.int64], Floats]:
     """Lines (k, 6) that join the crease's points in each triangle, sorted by cell, and where each cell's begin."""
-    along, across, diagonal = points[:, :, 0], points[:, :, 1], points[:, :, 2]
     inner = (slice(None, -1), slice(None, -1))
-    lower = (along[inner], across[1:, :-1], diagonal[inner])
-    upper = (across[inner], along[:-1, 1:], diagonal[inner])
+    along, across, rising, falling = (points[:, :, edge] for edge in range(4))
+    near, far = along[inner], along[:-1, 1:]
+    left, right = across[inner], across[1:, :-1]
+    # a cell is cut along both its diagonals: cut along one alone, a mirrored deck would be rounded otherwise
+    triangles = (
+        (near, right, rising[inner]), (left, far, rising[inner]),
+        (near, left, falling[inner]), (right, far, falling[inner]),
+    )  # fmt: skip
     rows, columns = points.shape[:2]
     cells = (np.arange(rows - 1)[:, None] * columns + np.arange(columns - 1)[None, :]).ravel()
     lines, owners = [], []
-    for triangle in (lower, upper):
+    for triangle in triangles:
         for one, two in ((0, 1), (1, 2), (0, 2)):
             line = np.concatenate([triangle[one], triangle[two]], axis=-1).reshape(-1, 6)
             there = np.isfinite(line[:, 0] + line[:, 3])

@@ -182,17 +182,19 @@ def _on_edge(
 def crease_points(
     height: Floats, ball: float, reach: int, stride: int, near: Mask, caps: Floats, contact: Ints, points: Floats
 ) -> None:
-    """Where the creases of T cross the edges of the lattice: (x, y, T) into `points` (n, m, 3, 3), else untouched.
+    """Where the creases of T cross the edges of the lattice: (x, y, T) into `points` (n, m, 4, 3), else untouched.
 
-    The three edges of a node lead to its neighbours along X, along Y and along the diagonal of both.
+    The edges of a node lead to its neighbours along X, along Y, and along the diagonal of both; the fourth is the other
+    diagonal of the same cell, from the neighbour along X to that along Y.
     """
     for i in range(height.shape[0] - 1):
         for j in range(height.shape[1] - 1):
-            for edge in range(3):
-                a = 1 if edge != 1 else 0
+            for edge in range(4):
+                k = i + 1 if edge == 3 else i
+                a = -1 if edge == 3 else 1 if edge != 1 else 0
                 b = 1 if edge != 0 else 0
-                if near[i, j] and near[i + a, j + b]:
-                    hit, x, y, top = _on_edge(height, ball, reach, stride, caps, contact, i, j, a, b)
+                if near[k, j] and near[k + a, j + b]:
+                    hit, x, y, top = _on_edge(height, ball, reach, stride, caps, contact, k, j, a, b)
                     if hit:
                         points[i, j, edge, 0] = x
                         points[i, j, edge, 1] = y

@@ -3,8 +3,9 @@
 The thickness at (x, y) is t(x) - k(x) (y / w(x))^2: t the thickness along the X axis, k the *crown* there, w the
 *half width* of the board. So the X axis keeps t, at the half width the deck lies k lower (higher where k is below 0),
 and across the board the section is a parabola, even about the X axis, whose slope and curvature never jump. k is
-the curve of the profile's stations, smoothed as t is; w is the larger of the board's two half widths, averaged
-over the same width, but no less than `LEAST_AVERAGE`, lest the vertices of the outline print themselves on the deck.
+the curve of the profile's stations (one alone holds everywhere), smoothed as t is; w is the larger of the board's
+two half widths, averaged over the same width, but no less than `LEAST_AVERAGE`: else the vertices of the outline
+would print themselves on the deck.
 """
 
 from __future__ import annotations
@@ -31,9 +32,7 @@ class Profile:
     __slots__ = ("_crown", "_width")
 
     def __init__(self, stations: Floats, outline: Polygon, smooth: float) -> None:
-        # one station alone holds everywhere
-        pairs = np.vstack([stations, stations[-1:] + np.array([1.0, 0.0])])
-        self._crown = Thickness(pairs, smooth)
+        self._crown = Thickness(stations, smooth)
         self._width = Thickness(_half_widths(outline), max(smooth, LEAST_AVERAGE))
 
     def crown(self, x: Floats) -> Floats:

@@ -20,6 +20,7 @@ from corepath.planning.after_layup import layup_cautions
 from corepath.planning.known import Known, read_known
 from corepath.planning.progress import Progress, quiet
 from corepath.planning.skin import SkinFound, find_skin
+from corepath.skin.terms import pressure_cautions
 from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
 from corepath.stackup.advice import Advice, advise
 from corepath.stackup.fills import low_fills
@@ -71,6 +72,7 @@ class Prepared:
     def cautions(self) -> tuple[str, ...]:
         """What the figures of the blank do not say, what is not made after lay-up, doubts, hardware not measured."""
         found = (*self.stackup.heights.blank.cautions, *layup_cautions(self.job), *self.doubts)
+        found = (*found, *pressure_cautions(self.job))
         return (*found, *fit_cautions(self.job), *self.board.deck.cautions)
 
     @property

@@ -25,7 +25,7 @@ from corepath.skin.bending import bend
 from corepath.skin.checks import skin_checks
 from corepath.skin.plate import bending_pressure
 from corepath.skin.study import SkinStudy, study_skin
-from corepath.skin.terms import BAR, cover_of, laminate_of
+from corepath.skin.terms import BAG, BAR, cover_of, laminate_of
 
 __all__ = ["Advice", "Option", "advise_skin", "changed"]
 
@@ -52,6 +52,8 @@ class Option:
 
     def words(self, thickness: float) -> str:
         said = " with ".join(f"{key} = {value:g}" for key, value in self.values.items())
+        if self.values.get("skin.pressure", 0.0) > BAG:
+            said += " (a press, no vacuum bag)"
         if self.highest is not None and self.highest < thickness - 0.05:
             said += f" (the board then reaches {self.highest:.1f} mm)"
         return said

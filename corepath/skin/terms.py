@@ -16,12 +16,26 @@ from shapely import Polygon
 from corepath.board.shapes import offset
 from corepath.job.model import Job, SkinSection
 
-__all__ = ["BAR", "Cover", "Laminate", "Place", "Surface", "cover_of", "laminate_of", "largest"]
+__all__ = [
+    "BAG",
+    "BAR",
+    "Cover",
+    "Laminate",
+    "Place",
+    "Surface",
+    "cover_of",
+    "laminate_of",
+    "largest",
+    "pressure_cautions",
+]
 
 Floats = NDArray[np.float64]
 
 BAR = 0.1
 """N/mm² in one bar."""
+
+BAG = 0.95
+"""The most that a vacuum bag gives, bar: air at sea level presses with 1.013, and a pump leaves some of it."""
 
 _THICKNESSES = 20.0
 
@@ -134,3 +148,13 @@ def largest(values: Floats, xs: Floats, ys: Floats) -> Place:
     most = float(np.max(np.abs(values))) or 1.0
     i, j = np.unravel_index(int(np.argmax(np.round(values / most, 9))), values.shape)
     return Place(float(values[i, j]), float(xs[i]) + 0.0, float(ys[j]) + 0.0)
+
+
+def pressure_cautions(job: Job) -> tuple[str, ...]:
+    """What is to be said of the pressure at hand: whether a bag can give it."""
+    if job.skin is None or job.skin.pressure <= BAG:
+        return ()
+    return (
+        f"skin.pressure is {job.skin.pressure:g} bar; a vacuum bag gives {BAG:g} at most: use a press, "
+        "or give what the bag's gauge shows",
+    )

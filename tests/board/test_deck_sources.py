@@ -20,6 +20,7 @@ from corepath.board.form import septic
 from corepath.board.make_deck import build_deck
 from corepath.board.outline import build_outline
 from corepath.board.patches import patches_of
+from corepath.board.profile import Profile
 from corepath.errors import InputError
 
 SQUARE = np.array([[0, 0, 60, 0], [60, 0, 60, 40], [60, 40, 0, 40], [0, 40, 0, 0]], dtype=float)
@@ -98,6 +99,19 @@ def test_a_profile_falls_by_its_crown_at_the_half_width(make_job):
     _, _, deck = built(make_job, changes)
     y = np.array([0.0, 10.0, -20.0, 25.0])
     assert np.abs(deck.height(np.zeros(4), y) - (8.0 - crown * (y / 30.0) ** 2)).max() < 0.001
+
+
+@pytest.mark.parametrize("smooth", [0.0, 60.0])
+def test_a_profile_is_the_same_at_both_ends(smooth):
+    """Monotone cubic of 0.8, 1.6, 0.8 at -300, 0, 300, by hand: slope 0 in the middle, 2 x 0.8 / 300 at the ends, so
+    1.6 - 0.8 (x / 300)^2 throughout: 1.4 at either 150. A cubic B-spline of total width w adds a variance of w^2 / 48,
+    which takes 0.8 (w / 300)^2 / 48 from a parabola: 0.0007 for 60."""
+    whole = Polygon([(-320, -90), (320, -90), (320, 90), (-320, 90)])
+    profile = Profile(np.array([[-300.0, 0.8], [0.0, 1.6], [300.0, 0.8]]), whole, smooth)
+    wanted = 1.4 - 0.8 * (smooth / 300.0) ** 2 / 48.0
+    assert profile.crown(np.array([-150.0, 150.0])) == pytest.approx([wanted, wanted], abs=1e-5)
+    alone = Profile(np.array([[40.0, 1.2]]), whole, smooth)
+    assert alone.crown(np.array([-300.0, 40.0, 310.0])) == pytest.approx([1.2] * 3, abs=1e-12)
 
 
 def test_patches_do_what_they_say(make_job):

@@ -15,9 +15,9 @@ from corepath.board.build import build_board
 from corepath.job.load import load_job
 from corepath.job.model import Job
 from corepath.planning.skin import SkinFound, find_skin, skin_files
-from corepath.skin.advice import changed
+from corepath.skin.advice import Option, changed
 from corepath.skin.plate import bending_pressure
-from corepath.skin.terms import cover_of, laminate_of
+from corepath.skin.terms import cover_of, laminate_of, pressure_cautions
 
 pytestmark = pytest.mark.whole
 
@@ -70,6 +70,15 @@ def test_tight_blend_fails_with_its_place(tight: SkinFound) -> None:
     assert tight.study.bending.radius == pytest.approx(radius, rel=0.08)
     assert bending.value == pytest.approx((0.004 - 0.3 / tight.study.bending.radius) * 100)
     assert re.fullmatch(r"bend at X-?\d+ Y-?\d+", bending.where)
+
+
+def test_more_pressure_than_a_bag_gives_is_a_caution() -> None:
+    """Air at sea level presses with 1.013 bar (standard atmosphere): a job that counts on 5 in a bag leaves voids."""
+    assert pressure_cautions(job()) == pressure_cautions(job(skin={"pressure": 0.95})) == ()
+    (caution,) = pressure_cautions(job(skin={"pressure": 5.0}))
+    assert "5 bar" in caution and "press" in caution
+    assert "press" in Option({"skin.pressure": 2.4}, "ok", None).words(8.0)
+    assert "press)" not in Option({"skin.pressure": 0.9}, "ok", None).words(8.0)
 
 
 def test_each_advice_passes_when_applied(tight: SkinFound) -> None:
