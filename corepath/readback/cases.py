@@ -125,7 +125,7 @@ class _Trial(Run):
         cut = cut_path(stock, path)
         check_cut(path, cut, self.shop.allowed, findings)
         measures = MeasureList(name)
-        check_load(work, path, cut, stock.grid, measures, findings)
+        check_load(work, path, cut, stock, measures, findings)
         self.loads += [one.value / one.wanted for one in measures if one.id == "largest removal" and one.wanted]
         return Done(path, cut, measures, findings)
 

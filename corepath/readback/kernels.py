@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from corepath.readback.contact_kernels import bull_table, looked_up, lowest_offset, rise
 
-__all__ = ["cut_pieces", "fill_polygon"]
+__all__ = ["cut_pieces", "fill_polygon", "pieces_near"]
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -239,6 +239,22 @@ def cut_pieces(
             where[motion, 0], where[motion, 1], where[motion, 2] = place[0], place[1], place[2]
         if cut > deep[motion]:
             deep[motion] = cut
+
+
+@njit(cache=True)
+def pieces_near(lower: Floats, upper: Floats, count: int, x: float, y: float, half_x: float, half_y: float) -> Ints:
+    """Which of the first `count` pieces have a box that meets the box about (x, y), in their order."""
+    found = np.empty(count, dtype=np.int64)
+    size = 0
+    for k in range(count):
+        ax, bx, ay, by = lower[k, 0], upper[k, 0], lower[k, 1], upper[k, 1]
+        if max(ax, bx) < x - half_x or min(ax, bx) > x + half_x:
+            continue
+        if max(ay, by) < y - half_y or min(ay, by) > y + half_y:
+            continue
+        found[size] = k
+        size += 1
+    return found[:size].copy()
 
 
 @njit(cache=True)

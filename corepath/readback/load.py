@@ -2,25 +2,27 @@
 
 Removal is in mm³/min, told in cm³/min. It is averaged over a way of one diameter, so that columns do not show; it is
 limited by the heaviest cut that the operation was planned for: width · depth · feed of each kind of cut of its work.
-Every shape of cutter is measured alike. Lengths in mm, bed frame.
+Every shape of cutter is measured alike. A strip narrower than the columns are apart they tell badly: a stretch that
+seems too heavy is measured once more on columns of its own (`finer`). Lengths in mm, bed frame.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from corepath.readback.findings import Findings
-from corepath.readback.material import Cut, Grid
+from corepath.readback.finer import finer_volumes, runs
+from corepath.readback.material import Cut, Stock
 from corepath.readback.measures import MeasureList
 from corepath.readback.path import Path
 from corepath.work.limit_checks import depth_of
 from corepath.work.loads import cuts_of
 from corepath.work.model import Work
 
-__all__ = ["SLACK", "Removal", "check_load", "heaviest_planned", "removal_along"]
+__all__ = ["SLACK", "Removal", "check_load", "heaviest_planned", "removal_along", "true_removal"]
 
 SLACK = 1.15
 """Times the planned removal: columns tell the volume taken along one diameter within a tenth."""
@@ -28,18 +30,29 @@ SLACK = 1.15
 _LEAST_PLANNED = 100.0  # mm³/min: below it columns of the blank cannot tell
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
 class Removal:
     """Stretches of way, one beginning at each share that cuts: `rate` (k,) mm³/min, `share` (k,) where each begins.
 
-    `depth` (k,) is volume over way and diameter, mm: how deep a slot of the cutter's width would be for it.
+    Each takes the shares of `feeds` from `begin` (k,) to before `end` (k,), which are all that feed. `depth` (k,) is volume over way and diameter, mm: how deep a slot of the cutter's width would be for it.
     """
 
     rate: Floats
-    share: NDArray[np.int64]
+    share: Ints
     depth: Floats
+    feeds: Ints
+    begin: Ints
+    end: Ints
+
+    def shares(self, which: NDArray[np.bool_]) -> Ints:
+        """All shares of the stretches of a mask (k,), each once."""
+        taken = np.zeros(len(self.feeds) + 1, dtype=np.int64)
+        np.add.at(taken, self.begin[which], 1)
+        np.add.at(taken, self.end[which], -1)
+        return self.feeds[np.cumsum(taken)[:-1] > 0]
 
 
 def removal_along(path: Path, cut: Cut) -> Removal:
@@ -55,7 +68,8 @@ def removal_along(path: Path, cut: Cut) -> Removal:
     end = last[begin]
     long = way[end] - way[begin]
     taken = volume[end] - volume[begin]
-    return Removal(taken / (time[end] - time[begin]), which[begin], taken / long / path.cutter.diameter)
+    rate, depth = taken / (time[end] - time[begin]), taken / long / path.cutter.diameter
+    return Removal(rate, which[begin], depth, which, begin, end)
 
 
 def _sums(values: Floats) -> Floats:
@@ -77,13 +91,36 @@ def heaviest_planned(work: Work, between: float = 0.0) -> float:
     return float(max(planned))
 
 
-def check_load(work: Work, path: Path, cut: Cut, grid: Grid, measures: MeasureList, findings: Findings) -> None:
-    """Largest removal of one file, and where it takes more at once than any cut that it was planned for."""
-    found = removal_along(path, cut)
+def true_removal(path: Path, cut: Cut, stock: Stock, most: float) -> Removal:
+    """The same, with each stretch that seems to take more than `most` mm³/min measured on columns of its own.
+
+    `path` is the last that was cut on `stock`. A share that is found to take more than it seemed may make another stretch
+    seem too heavy: it goes on until all such stretches are measured.
+    """
+    fine = np.zeros(len(cut.of), dtype=np.bool_)
+    while True:
+        found = removal_along(path, cut)
+        shares = found.shares(found.rate > most)
+        left = shares[~fine[shares]]
+        if not len(left):
+            return found
+        volume = cut.volume.copy()
+        for run in runs(left, cut, path.cutter.diameter):
+            volume[run] = finer_volumes(stock, path, cut, run)
+        fine[left] = True
+        cut = replace(cut, volume=volume)
+
+
+def check_load(work: Work, path: Path, cut: Cut, stock: Stock, measures: MeasureList, findings: Findings) -> None:
+    """Largest removal of one file, and where it takes more at once than any cut that it was planned for.
+
+    `path` is the last that was cut on `stock`, `cut` what that took.
+    """
+    planned = heaviest_planned(work, float(np.hypot(stock.grid.px, stock.grid.py)))
+    found = true_removal(path, cut, stock, planned * SLACK)
     if not len(found.rate):
         return
     at = int(np.argmax(found.rate))
-    planned = heaviest_planned(work, float(np.hypot(grid.px, grid.py)))
     where = _spot(path, cut, int(found.share[at]))
     says = "cm³/min, the most taken at once along one diameter of way; the heaviest cut planned beside it"
     measures.take("largest removal", float(found.rate[at]) / 1e3, planned / 1e3, says, where[:2])

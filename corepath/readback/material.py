@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from corepath.readback.kernels import cut_pieces, fill_polygon
 
-__all__ = ["NOWHERE", "Cut", "Grid", "Lies", "Stock"]
+__all__ = ["NOWHERE", "Cut", "Grid", "Lies", "Past", "Stock"]
 
 NOWHERE = -1.0e6
 _EMPTY = 1.0e-5
@@ -110,6 +110,16 @@ class Cut:
         return Cut(np.zeros(count), np.zeros((count, 3)), np.zeros(count), none, none.astype(np.int64), none)
 
 
+@dataclass(frozen=True, slots=True)
+class Past:
+    """A path that was cut: straight pieces (m, 3) of the tip, the cutter's radius and corner radius, mm."""
+
+    lower: Floats
+    upper: Floats
+    radius: float
+    corner: float
+
+
 def _shares(lower: Floats, upper: Floats, step: float) -> tuple[NDArray[np.int64], Floats]:
     """First share of each piece (m + 1,), none longer than `step` unless there were too many; their lengths.
 
@@ -130,6 +140,7 @@ class Stock:
 
     `raw` is the height of its upper face as it came, column by column, mm. With `lies` (a function of x and
     y arrays that gives lower and upper face above the bed) the blank is as it was measured, else level.
+    `began` is `top` before the paths `past` were cut, which are those of this set-up.
     """
 
     def __init__(
@@ -147,10 +158,17 @@ class Stock:
         self.cast_bottom: Singles = np.zeros(shape, dtype=np.float32)
         self.cast_top: Singles = np.full(shape, -1.0, dtype=np.float32)
         self.top: Singles = self.wood_top.copy()
+        self._begin()
+
+    def _begin(self) -> None:
+        """What is cut from here on is measured from the blank as it is now."""
+        self.began: Singles = self.top
+        self.past: tuple[Past, ...] = ()
 
     def copy(self) -> Stock:
         other = object.__new__(Stock)
         other.grid, other.raw = self.grid, self.raw
+        other.began, other.past = self.began, self.past
         for name in ("wood_bottom", "wood_top", "cast_bottom", "cast_top", "top"):
             setattr(other, name, getattr(self, name).copy())
         return other
@@ -163,6 +181,9 @@ class Stock:
         of = np.repeat(np.arange(len(owner)), np.diff(first))
         cut = Cut(np.zeros(count), np.zeros((count, 3)), np.zeros(count), np.zeros(len(of)), of, way)
         grid = self.grid
+        if not self.past:
+            self.began = self.top.copy()  # cutting changes the heights in place
+        self.past = (*self.past, Past(lower, upper, radius, corner))
         cut_pieces(
             self.top, grid.x0, grid.y0, grid.px, grid.py, np.ascontiguousarray(lower), np.ascontiguousarray(upper),
             np.ascontiguousarray(owner), radius, corner, cut.removed, cut.where, cut.deep,
@@ -193,6 +214,7 @@ class Stock:
         np.minimum(self.wood_top, level, out=self.wood_top, where=mask)
         np.minimum(self.cast_top, level, out=self.cast_top, where=mask)
         self._settle()
+        self._begin()
 
     def _settle(self, part: tuple[slice, slice] = (slice(None), slice(None))) -> None:
         """Set `top` from the two intervals, in a part of the columns."""
@@ -266,3 +288,4 @@ class Stock:
             setattr(self, f"{kind}_bottom", np.ascontiguousarray(low[across]))
             setattr(self, f"{kind}_top", np.ascontiguousarray(high[across]))
         self._settle()
+        self._begin()

@@ -72,5 +72,5 @@ def cut_file(
     check_spin_up(path, cutting, shop.spin_up, findings)
     check_feeds(path, work, cutting, findings)
     if work.setup != "D":
-        check_load(work, path, cut, stock.grid, measures, findings)
+        check_load(work, path, cut, stock, measures, findings)
     return Done(path, cut, measures, findings)

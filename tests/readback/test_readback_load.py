@@ -11,8 +11,9 @@ import pytest
 from corepath.motion.cutter import Cutter
 from corepath.readback.cutting import cut_path
 from corepath.readback.findings import Findings
-from corepath.readback.load import heaviest_planned, removal_along
+from corepath.readback.load import check_load, heaviest_planned, removal_along, true_removal
 from corepath.readback.material import Stock
+from corepath.readback.measures import MeasureList
 from corepath.readback.motions import read_program
 from corepath.readback.path import Path, lay
 
@@ -93,3 +94,50 @@ def test_a_drill_is_never_too_much_for_its_own_hole(plan):
     (found,) = [one for one in deep.measures if one.id == "largest removal" and one.file.startswith("01-")]
     assert found.value < found.wanted
     assert deep.counts == {}
+
+
+SMALL = Cutter(1, "flat", 4.0, 0.0, 2, 20, 30)
+SLOT = "G0 X-30 Y0.1 Z13\nG1 Z2 F300\nX30 F900\nG0 Z13\n"
+"""Full width, from y -1.9 to 2.1 and 10 deep: columns half a millimetre apart stand at y 2.25."""
+
+
+def lay_and_cut(body: str, cutter: Cutter, stock: Stock):
+    path = lay(read_program(f"{HEAD}{body}M2\n", "x.nc"), (0, 0, 0), cutter, 12.0, 0.0005, Findings("x.nc"))
+    return path, cut_path(stock, path)
+
+
+@pytest.mark.parametrize("wide", [0.2, 0.4])
+def test_a_strip_narrower_than_the_columns_takes_its_area_times_the_feed(wide: float):
+    """A finishing lap along a wall that runs with the columns: they tell half a millimetre of width."""
+    stock = Stock(80, 40, 12, 0.5)
+    lay_and_cut(SLOT, SMALL, stock)
+    path, cut = lay_and_cut(f"G0 X-28 Y0.1 Z13\nG1 Z2 F300\nY{0.1 + wide} F900\nX28 F4800\n", SMALL, stock)
+    assert removal_along(path, cut).rate.max() == pytest.approx(0.5 * 10 * 4800, rel=0.05)
+    assert np.median(true_removal(path, cut, stock, 1.0).rate) == pytest.approx(wide * 10 * 4800, rel=0.05)
+
+
+def test_a_finishing_turn_takes_its_ring_over_its_way():
+    """Round inside a hole of radius 5, 0.2 wide: pi (5² - 4.8²) times the depth, over 2 pi 3 of way."""
+    stock = Stock(40, 40, 12, 1.0)
+    round_by = "G1 Z2 F300\nG3 X{0} Y0 I-{0} J0 F2000\nG0 Z13\n"
+    lay_and_cut("G0 X1 Y0 Z13\n" + round_by.format(1) + "G0 X2.8\n" + round_by.format(2.8), SMALL, stock)
+    path, cut = lay_and_cut("G0 X2.8 Y0 Z13\nG1 Z2 F300\nX3 F300\nG3 X3 Y0 I-3 J0 F2000\n", SMALL, stock)
+    found = true_removal(path, cut, stock, 1.0)
+    turn = found.rate[len(found.rate) // 4 : len(found.rate) // 2]
+    assert np.median(turn) == pytest.approx((25 - 4.8**2) / 6 * 10 * 2000, rel=0.06)
+
+
+@pytest.mark.parametrize(("wide", "heavy"), [(0.2, False), (0.45, True)])
+def test_a_finishing_lap_is_blamed_for_what_it_takes_and_no_more(plan, wide: float, heavy: bool):
+    """Planned for a slot of 4 x 3 at 2000, 24 cm³/min. At 8000 and 10 deep 0.2 take 16, 0.45 take 36; columns tell 40."""
+    work = next(work for work in plan.works if work.name == "groove")
+    assert heaviest_planned(work) == pytest.approx(24_000)
+    stock, findings = Stock(80, 40, 12, 0.5), Findings("x.nc")
+    lay_and_cut(SLOT, SMALL, stock)
+    path, cut = lay_and_cut(f"G0 X-28 Y0.1 Z13\nG1 Z2 F300\nY{0.1 + wide} F900\nX28 F8000\n", SMALL, stock)
+    assert removal_along(path, cut).rate.max() > 24_000 * 1.15
+    check_load(work, path, cut, stock, MeasureList("x.nc"), findings)
+    assert ("load" in findings.counts) == heavy
+    if heavy:
+        (one,) = findings
+        assert float(one.says.split()[1]) == pytest.approx(36.0, rel=0.05)
