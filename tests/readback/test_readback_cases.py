@@ -43,9 +43,14 @@ def test_with_the_zero_on_a_face_a_thicker_blank_has_a_thicker_floor(plan_maker)
 
 
 def test_what_arises_only_at_an_early_stop_says_so(plan):
-    """Stopped at 11.2 the deck at 8 meets 3.2 of wood at once, which its file was not planned for."""
-    assert "load" not in plan.read().counts
-    found = new_findings(tried(plan, *STOPS, THICK), plan.read().findings)
+    """Stopped at 11.2 the deck at 8 meets 3.2 of wood at once, which its file was not planned for.
+
+    A line 10 beside the one before, at 2000, takes 64 cm³/min there and 50 at the planned stop; planned are 48.
+    """
+    wide = plan.edited("08-C-deck.nc", "Y-21.4286", "Y-20", count=2)
+    known = wide.read().findings
+    assert "load" not in known.counts
+    found = new_findings(tried(wide, *STOPS, THICK), known)
     assert found.counts == {"load": 1}
     (told,) = found
     assert told.file == "08-C-deck.nc" and told.line is not None
