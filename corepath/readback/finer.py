@@ -2,8 +2,9 @@
 
 A finishing pass takes a strip narrower than the spacing of the blank's columns: along a wall that runs with a row of
 them it meets either a whole row or none. Such a stretch of way is cut once more on a small grid of its own. Its columns
-stand at most a tenth of a millimetre or a fortieth of the diameter apart, and the grid is turned against the way, so that no
-wall runs with a row. All earlier cuts of the set-up are made on it first, in their order. Lengths in mm, bed frame.
+stand at most a tenth of a millimetre or a fortieth of the diameter apart, and the grid is turned against the way, so
+that no wall runs with a row. All earlier cuts of the set-up are made on it first, in their order.
+Lengths in mm, bed frame.
 """
 
 from __future__ import annotations
@@ -92,10 +93,10 @@ class _Patch:
         self.top: Singles = np.full((grid.ny, grid.nx), NOWHERE, dtype=np.float32)
 
     def begin(self, stock: Stock, low: Floats, high: Floats, radius: float) -> None:
-        """Columns within `radius` of the ways from `low` to `high`, as high as the blank stood when the set-up began."""
-        swept = np.ones_like(self.top)
-        level = np.zeros((len(low), 1))
-        _cut(swept, self.grid, np.hstack((low @ self.turned.T, level)), np.hstack((high @ self.turned.T, level)), radius)
+        """Set the columns within `radius` of the ways from `low` to `high` as high as when the set-up began."""
+        swept, level = np.ones_like(self.top), np.zeros((len(low), 1))
+        lower, upper = (np.hstack((end @ self.turned.T, level)) for end in (low, high))
+        _cut(swept, self.grid, lower, upper, radius)
         iy, ix = np.nonzero(swept < 1.0)
         places = np.column_stack((self.grid.xs[ix], self.grid.ys[iy])) @ self.turned
         blank = stock.grid

@@ -37,7 +37,8 @@ Ints = NDArray[np.int64]
 class Removal:
     """Stretches of way, one beginning at each share that cuts: `rate` (k,) mm³/min, `share` (k,) where each begins.
 
-    Each takes the shares of `feeds` from `begin` (k,) to before `end` (k,), which are all that feed. `depth` (k,) is volume over way and diameter, mm: how deep a slot of the cutter's width would be for it.
+    Each takes the shares of `feeds` (all that feed) from `begin` (k,) to before `end` (k,). `depth` (k,) is volume over
+    way and diameter, mm: how deep a slot of the cutter's width would be for it.
     """
 
     rate: Floats
@@ -94,8 +95,8 @@ def heaviest_planned(work: Work, between: float = 0.0) -> float:
 def true_removal(path: Path, cut: Cut, stock: Stock, most: float) -> Removal:
     """The same, with each stretch that seems to take more than `most` mm³/min measured on columns of its own.
 
-    `path` is the last that was cut on `stock`. A share that is found to take more than it seemed may make another stretch
-    seem too heavy: it goes on until all such stretches are measured.
+    `path` is the last that was cut on `stock`. A share that turns out to take more may make another
+    stretch seem too heavy: it goes on until all such stretches are measured.
     """
     fine = np.zeros(len(cut.of), dtype=np.bool_)
     while True:

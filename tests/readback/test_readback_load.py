@@ -129,7 +129,7 @@ def test_a_finishing_turn_takes_its_ring_over_its_way():
 
 @pytest.mark.parametrize(("wide", "heavy"), [(0.2, False), (0.45, True)])
 def test_a_finishing_lap_is_blamed_for_what_it_takes_and_no_more(plan, wide: float, heavy: bool):
-    """Planned for a slot of 4 x 3 at 2000, 24 cm³/min. At 8000 and 10 deep 0.2 take 16, 0.45 take 36; columns tell 40."""
+    """Planned for a slot of 4 x 3 at 2000: 24 cm³/min. At 8000, 10 deep, 0.2 take 16, 0.45 take 36; columns say 40."""
     work = next(work for work in plan.works if work.name == "groove")
     assert heaviest_planned(work) == pytest.approx(24_000)
     stock, findings = Stock(80, 40, 12, 0.5), Findings("x.nc")
