@@ -34,9 +34,10 @@ def breach(file: str, line: int, says: str) -> None:
         print("BREACH", found[-1])
 
 
-def read(name: str, text: str, rpm_least: float) -> list[tuple[int, int, list[float], list[float], float]]:
-    """Motions: G code, line, start, end (z of arcs runs evenly), sweep of an arc; chords are cut from them later."""
-    place, moves, seen = [math.nan] * 3, [], set()
+def read(name: str, text: str, rpm_least: float):
+    """Motions: G code, line, start, end (z of arcs runs evenly), sweep of an arc; chords are cut from them later.
+    Beside them the stops: how many motions come before each."""
+    place, moves, seen, stops = [math.nan] * 3, [], set(), []
     unit, motion, spindle, speed, feed, ended, started = 0.0, 0, False, 0.0, 0.0, False, False
     cycle = {"Z": 0.0, "R": 0.0, "back": 0.0, "old": False}
     for number, raw in enumerate(text.split("\n"), 1):
@@ -58,6 +59,8 @@ def read(name: str, text: str, rpm_least: float) -> list[tuple[int, int, list[fl
         speed = values.get("S", speed)
         feed = values.get("F", feed)
         for stop in [value for letter, value in words if letter == "M"]:
+            if stop == 0:
+                stops.append(len(moves))
             if stop in (3, 5):
                 spindle = stop == 3
             elif stop in (0, 1, 6) and spindle:
@@ -101,12 +104,12 @@ def read(name: str, text: str, rpm_least: float) -> list[tuple[int, int, list[fl
         place = target
     if not ended:
         breach(name, 0, "has no end")
-    return moves
+    return moves, stops
 
 
 def pieces(moves, zero):
-    """Straight pieces on the bed: rapid or not, line, start, end. Places not known yet are far up."""
-    for kind, line, start, end, (cx, cy, sweep) in moves:
+    """Straight pieces on the bed: their motion, rapid or not, line, start, end. Places not known yet are far up."""
+    for index, (kind, line, start, end, (cx, cy, sweep)) in enumerate(moves):
         a = np.array([1e3 if math.isnan(v) else v for v in start]) + zero
         b = np.array([1e3 if math.isnan(v) else v for v in end]) + zero
         if math.isnan(start[0]) or math.isnan(start[1]):
@@ -123,7 +126,7 @@ def pieces(moves, zero):
             if sweep and k < count:
                 turn = angle + share * sweep
                 after[:2] = cx + zero[0] + radius * math.cos(turn), cy + zero[1] + radius * math.sin(turn)
-            yield kind == 0, line, before, after
+            yield index, kind == 0, line, before, after
             before = after
 
 
@@ -244,7 +247,10 @@ def main(folder: Path) -> int:
         if operation == "inserts" and not any(one["name"] == "skim" for one in entries):
             top = np.minimum(top, planes[stop - 1])
         before.setdefault(operation, top.copy())
-        cut(name, read(name, text, job["machine"]["spindle_rpm"][0]), entry, job, x, y, top)
+        moves, stops = read(name, text, job["machine"]["spindle_rpm"][0])
+        looks = looked_at(name, moves, stops, entry, report["skim"]) if entry.get("combined") else {}
+        for index in cut(name, moves, entry, job, x, y, top, looks):
+            told(name, f"plane {looks[index]:.2f}", (top - looks[index])[~spared(x, y, entry)], -DEPTH, DEPTH)
         number = re.search(r"-pass-(\d+)\.nc$", name)
         if operation == "skim":
             plane = planes[int(number[1]) - 1] if number else planes[-1]
@@ -277,14 +283,29 @@ def spread(job, plan):
     return points[rows, 0].copy(), points[rows, 1].copy(), nodes, h[rows][nodes]
 
 
-def cut(name, moves, entry, job, x, y, top) -> None:
-    """Lower the columns along a file's motions; rapids must lower none, and nothing may pass through the bed."""
+def looked_at(name, moves, stops, entry, skim):
+    """The file of all passes: the plane that must be there at each stop after a pass, by the motion that follows."""
+    planes, zero = skim["planes"], entry["zero"]["z"]
+    wanted = planes[(skim["first_sight"] or skim["planned_stop"]) - 1 : -1]
+    begun = next((k for k, (kind, _, _, end, _) in enumerate(moves) if kind and end[2] + zero < planes[0] + 1), 0)
+    after = [stop for stop in stops if begun < stop < len(moves)]
+    if len(after) != len(wanted):
+        breach(name, 0, f"stops {len(after)} times to look for the casting, {len(wanted)} are planned")
+    return dict(zip(after, wanted, strict=False))
+
+
+def cut(name, moves, entry, job, x, y, top, looks=()):
+    """Lower the columns along a file's motions; rapids must lower none, and nothing may pass through the bed.
+    Comes back before each motion of `looks`, for whoever wants to see the columns."""
     cutter = entry["cutter"]
     r = cutter["diameter"] / 2
     c = r if cutter["shape"] == "ball" else cutter["corner_radius"]
     deepest = -job["blank"]["spoil_board"]
     highest = top.max()
-    for rapid, line, a, b in pieces(moves, np.array([entry["zero"][axis] for axis in "xyz"])):
+    left = sorted(looks)
+    for index, rapid, line, a, b in pieces(moves, np.array([entry["zero"][axis] for axis in "xyz"])):
+        while left and index >= left[0]:
+            yield left.pop(0)
         if min(a[2], b[2]) <= deepest:
             breach(name, line, "passes through the spoil board")
         if min(a[2], b[2]) >= highest or (rapid and math.isinf(highest)):

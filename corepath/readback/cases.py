@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from corepath.readback.cutting import check_cut, check_outside, cut_path
+from corepath.readback.cutting import Cutting, check_cut, check_outside, cut_path
 from corepath.readback.discipline import choose_cutter
 from corepath.readback.findings import Finding, Findings
 from corepath.readback.floors import Singles, check_floor
@@ -114,7 +114,7 @@ class _Trial(Run):
             if number in self.stops:
                 self.after_pass[number] = self.stock.copy()
 
-    def _file(self, work: Work, name: str, stock: Stock) -> Done | None:
+    def _file(self, work: Work, name: str, stock: Stock, cutting: Cutting = cut_path) -> Done | None:
         """Lay and cut one file: what hangs on the blank, no more."""
         if name not in self.files:
             return None
@@ -122,7 +122,7 @@ class _Trial(Run):
         cutter = choose_cutter(program, work, self.shop, Findings(name))
         zero = derive_zero(work, self.shop, self.face, face_height(stock, self.shop, work.setup))
         path = lay(program, zero, cutter, stock.highest(), self.shop.allowed.chords, findings)
-        cut = cut_path(stock, path)
+        cut = cutting(stock, path)
         check_cut(path, cut, self.shop.allowed, findings)
         measures = MeasureList(name)
         check_load(work, path, cut, stock, measures, findings)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -10,7 +12,10 @@ from corepath.readback.material import NOWHERE, Cut, Mask, Singles, Stock
 from corepath.readback.path import Path
 from corepath.readback.shop import Allowed
 
-__all__ = ["check_cut", "check_outside", "cut_path", "lowered"]
+__all__ = ["Cutting", "check_cut", "check_outside", "cut_path", "lowered"]
+
+Cutting = Callable[[Stock, Path], Cut]
+"""Cuts a blank along a path."""
 
 
 def cut_path(stock: Stock, path: Path) -> Cut:

@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 
 import numpy as np
 import shapely
 
 from corepath.readback.arcs import lengths
-from corepath.readback.cutting import check_outside
+from corepath.readback.cutting import Cutting, check_outside, cut_path
 from corepath.readback.exact_deck import check_rim, prove_deck
 from corepath.readback.findings import Findings
 from corepath.readback.floors import Singles, check_plane, inside, measure_showing, surface_heights, to_reach
@@ -28,12 +29,13 @@ from corepath.readback.material import NOWHERE, Mask, Stock
 from corepath.readback.measures import Measure, MeasureList
 from corepath.readback.motions import read_program
 from corepath.readback.one_file import Done, cut_file
+from corepath.readback.passes import Passes
 from corepath.readback.path import Path
 from corepath.readback.program import ReadProgram
 from corepath.readback.result import FileCount, ReadBack, Remaining
 from corepath.readback.shop import Shop
 from corepath.readback.steps import Film
-from corepath.readback.stops import check_pass_stops, check_turn
+from corepath.readback.stops import check_turn
 from corepath.readback.zeros import face_height
 from corepath.work.model import Deck, Facing, Work
 
@@ -179,8 +181,7 @@ class Run:
             if number == self.shop.planned_pass + 1:
                 running = self.stock.copy()
             self._facing(work, f"{work.stem}-pass-{number}.nc", running, plane)
-        stops = work.facing.planes[max(work.facing.first_stop, 0) :]
-        self._facing(work, f"{work.stem}-all.nc", raw, work.facing.planes[-1], stops)
+        self._all_passes(work, work.facing, raw)
         self._saw_off(work.facing)
 
     def _saw_off(self, facing: Facing) -> None:
@@ -188,21 +189,44 @@ class Run:
         if facing.sawn is not None:
             self.stock.carve(inside(self.stock, shapely.buffer(facing.sawn, self.shop.allowed.edge)), NOWHERE)
 
-    def _facing(self, work: Work, name: str, stock: Stock, plane: float, passes: Sequence[float] = ()) -> None:
+    def _facing(self, work: Work, name: str, stock: Stock, plane: float) -> None:
         before = stock.top.copy()
         done = self._file(work, name, stock)
-        if done is None:
-            return
-        path, measures, findings = done.path, done.measures, done.findings
+        if done is not None:
+            self._planed(work, plane, before, done, stock)
+
+    def _all_passes(self, work: Work, facing: Facing, stock: Stock) -> None:
+        """The file of all passes, which stops between them: each plane is judged as it is then."""
+        name, before = f"{work.stem}-all.nc", stock.top.copy()
+        passes = Passes(facing.planes, max(facing.first_stop, 0), work.cutting.depth)
+        between, unsaid = Findings(name), MeasureList(name)
+
+        def look(plane: float, path: Path, stock: Stock) -> None:
+            self._check_planed(work, plane, before, path, stock, unsaid, between)
+
+        done = self._file(work, name, stock, partial(passes.cut, after=look))
+        if done is not None:
+            done.findings.extend(between)
+            passes.check_stops(done.path, done.findings)
+            self._planed(work, facing.planes[-1], before, done, stock)
+
+    def _planed(self, work: Work, plane: float, before: Singles, done: Done, stock: Stock) -> None:
+        """The blank at the end of a file that planes it."""
+        self._check_planed(work, plane, before, done.path, stock, done.measures, done.findings)
+        measure_showing(stock, self.castings, self.shop.allowed.shows, done.measures)
+        self._close(done, before, stock)
+
+    def _check_planed(
+        self, work: Work, plane: float, before: Singles, path: Path, stock: Stock, measures: MeasureList,
+        findings: Findings,
+    ) -> None:  # fmt: skip
+        """The whole face at one plane, and to the blank's very edge."""
         assert work.facing is not None
         within = to_reach(stock, work.blank, work.facing.spare, self.shop.allowed.edge)
         check_plane(plane, before, path, stock, self.shop.allowed, measures, findings, within)
         check_rim(plane, path, work.blank, work.facing.spare, self.shop.allowed, findings)
-        measure_showing(stock, self.castings, self.shop.allowed.shows, measures)
-        check_pass_stops(path, passes, findings)
-        self._close(done, before, stock)
 
-    def _file(self, work: Work, name: str, stock: Stock) -> Done | None:
+    def _file(self, work: Work, name: str, stock: Stock, cutting: Cutting = cut_path) -> Done | None:
         """Read, lay and cut one file; None where it is missing."""
         self.used.add(name)
         if name not in self.files:
@@ -210,7 +234,7 @@ class Run:
             return None
         self.progress(name)
         self.program = self._read(name)
-        return cut_file(work, self.program, self.files[name], stock, self.shop, self.face, self.film)
+        return cut_file(work, self.program, self.files[name], stock, self.shop, self.face, self.film, cutting)
 
     def _read(self, name: str) -> ReadProgram:
         """A file as it reads, once."""

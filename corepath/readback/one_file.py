@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from corepath.readback.cutting import check_cut, cut_path
+from corepath.readback.cutting import Cutting, check_cut, cut_path
 from corepath.readback.discipline import (
     check_feeds,
     check_frame,
@@ -44,11 +44,13 @@ class Done:
 
 
 def cut_file(
-    work: Work, program: ReadProgram, text: str, stock: Stock, shop: Shop, face: float, film: Film
+    work: Work, program: ReadProgram, text: str, stock: Stock, shop: Shop, face: float, film: Film,
+    cutting: Cutting = cut_path,
 ) -> Done:  # fmt: skip
     """Cut a program that was read from `text`.
 
-    `face` is the height of the face that lies up, `film` keeps the blank before and after.
+    `face` is the height of the face that lies up, `film` keeps the blank before and after. `cutting` cuts the blank
+    along a path, and may look at it on the way.
     """
     findings, measures = Findings(program.file), MeasureList(program.file)
     check_program(program, findings)
@@ -65,12 +67,12 @@ def cut_file(
     check_nose_obstacles(path, work.obstacles, work.collet, findings)
     check_frame(path, work, shop.allowed.edge, findings)
     film.begin(work, zero, stock)
-    cut = cut_path(stock, path)
+    cut = cutting(stock, path)
     check_cut(path, cut, shop.allowed, findings)
-    cutting = (path.kind > 0) & (cut.removed > shop.allowed.removal)
+    cuts = (path.kind > 0) & (cut.removed > shop.allowed.removal)
     check_nose_stock(path, stock.top, stock.grid, work.collet, findings)
-    check_spin_up(path, cutting, shop.spin_up, findings)
-    check_feeds(path, work, cutting, findings)
+    check_spin_up(path, cuts, shop.spin_up, findings)
+    check_feeds(path, work, cuts, findings)
     if work.setup != "D":
         check_load(work, path, cut, stock, measures, findings)
     return Done(path, cut, measures, findings)

@@ -6,7 +6,7 @@ and told as a finding. Curved motions are chords within the tolerance given (`Al
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,6 +76,16 @@ class Path:
     spindle: NDArray[np.bool_]
     index: Ints
     pieces: Pieces
+
+    def part(self, first: int, last: int) -> Path:
+        """Motions `first` to `last` (not included) alone, with their pieces."""
+        some = slice(first, last)
+        low, high = np.searchsorted(self.pieces.owner, (first, last))
+        pieces = Pieces(self.pieces.lower[low:high], self.pieces.upper[low:high], self.pieces.owner[low:high] - first)
+        return replace(
+            self, kind=self.kind[some], start=self.start[some], end=self.end[some], centre=self.centre[some],
+            line=self.line[some], spindle=self.spindle[some], index=self.index[some], pieces=pieces,
+        )  # fmt: skip
 
     def line_near(self, x: float, y: float) -> int | None:
         """Line of the motion that goes lowest with the cutter over (x, y); None where none does."""

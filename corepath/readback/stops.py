@@ -5,9 +5,6 @@ Bed frame of the set-up, mm; times in seconds.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import pairwise
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,9 +12,8 @@ from corepath.readback.findings import Findings
 from corepath.readback.path import Path
 from corepath.readback.program import ReadProgram
 
-__all__ = ["check_fitting", "check_pass_stops", "check_spin_up", "check_stops", "check_turn"]
+__all__ = ["check_fitting", "check_spin_up", "check_stops", "check_turn"]
 
-_LEVEL = 0.02
 _DWELL_ROUNDING = 0.051  # seconds: the text gives a dwell to a tenth
 _STOPS = ("stop", "optional-stop", "end")
 
@@ -72,23 +68,6 @@ def check_spin_up(path: Path, cutting: NDArray[np.bool_], needed: float, finding
         elif waits < needed - _DWELL_ROUNDING:
             says = f"{waits:g} s between the start of the spindle and this cut, it needs {needed:g}"
             findings.add("spindle-not-up", says, line=line)
-
-
-def check_pass_stops(path: Path, planes: Sequence[float], findings: Findings) -> None:
-    """A file of several passes stops after each of `planes` but the last: that someone may look for the casting."""
-    stops = [event.index for event in path.program.events if event.name == "stop"]
-    for plane, after in pairwise(planes):
-        here, there = _cuts_at(path, plane), _cuts_at(path, after)
-        if len(here) and len(there) and not any(here[-1] < stop <= there[0] for stop in stops):
-            says = f"no M0 between the pass at {plane:.3f} and this one at {after:.3f}: nobody can look for the casting"
-            findings.add("missing-stop", says, line=int(path.program.line[there[0]]))
-
-
-def _cuts_at(path: Path, plane: float) -> NDArray[np.int64]:
-    """Level cuts at a height, as indices of the program's motions."""
-    level = (np.abs(path.start[:, 2] - plane) < _LEVEL) & (np.abs(path.end[:, 2] - plane) < _LEVEL)
-    which: NDArray[np.int64] = path.index[level & (path.kind > 0)]
-    return which
 
 
 def check_turn(program: ReadProgram, findings: Findings) -> None:

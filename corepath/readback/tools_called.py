@@ -46,16 +46,4 @@ def stretches(path: Path, tools: NDArray[np.int64], cutters: dict[int, Cutter]) 
     for first, last in pairwise(bounds):
         if first == last:
             continue
-        low, high = np.searchsorted(path.pieces.owner, (first, last))
-        some = slice(first, last)
-        pieces = replace(
-            path.pieces,
-            lower=path.pieces.lower[low:high],
-            upper=path.pieces.upper[low:high],
-            owner=path.pieces.owner[low:high] - first,
-        )
-        yield replace(
-            path, cutter=cutters[int(mine[first])], kind=path.kind[some], start=path.start[some], end=path.end[some],
-            centre=path.centre[some], line=path.line[some], spindle=path.spindle[some], index=path.index[some],
-            pieces=pieces,
-        )  # fmt: skip
+        yield replace(path.part(first, last), cutter=cutters[int(mine[first])])

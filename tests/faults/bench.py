@@ -1,14 +1,15 @@
 """Faults drawn by rule, operation and place over the planned coupon; the verdict of the stamping loop, and the finding.
 
-A fault must be found where it changes what the file leaves (by more than 0.1 mm in height, walls by more than a
-lattice cell) or where it breaches a rule of safety: a rapid through material, a cut with the spindle off or not up to
-speed, backwards or at another speed, a feed above the planned, another cutter, a stop or the end lost, a mode not
-stated. The read-back gets the texts alone: no hashes, no line counts.
+A fault must be found where it changes what the file leaves, or what stands at one of its stops (by more than 0.1 mm in
+height, walls by more than a lattice cell), or where it breaches a rule of safety: a rapid through material, a cut with
+the spindle off or not up to speed, backwards or at another speed, a feed above the planned, another cutter, a stop or
+the end lost, a mode not stated. The read-back gets the texts alone: no hashes, no line counts.
 """
 
 from __future__ import annotations
 
 import math
+import re
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -22,7 +23,7 @@ from scipy.ndimage import maximum_filter, minimum_filter
 from corepath.planning import plan, prepare
 from corepath.planning.prepare import Prepared
 from corepath.planning.reading import read_files
-from tests.faults.rules import FILE_RULES, RULES
+from tests.faults.rules import FILE_RULES, ONLY_IN, RULES
 from tests.faults.stamp import Cutter, Ran, run
 
 __all__ = ["Bench", "Fault", "Verdict"]
@@ -99,8 +100,8 @@ class Bench:
         """A fault of a rule, drawn from the seed; None where the file drawn has no place for it."""
         draw = np.random.default_rng([seed, zlib.crc32(rule.encode())])
         names = sorted(name for name in self.texts if self.entries[name]["setup"] in setups)
-        if rule == "stop lost":
-            names = [name for name in names if name.endswith("all.nc")] or names
+        if rule in ONLY_IN:
+            names = [name for name in names if re.search(ONLY_IN[rule], name)] or names
         name = str(draw.choice(names))
         texts = dict(self.texts)
         if rule in FILE_RULES:
@@ -146,7 +147,8 @@ class Bench:
     def _other_part(self, name: str, good: Ran, ran: Ran) -> str:
         """Roughing is judged by what the deck's own file makes of it."""
         if self.entries[name]["name"] != "deck-rough":
-            return _other_shape(good.heights, ran.heights)
+            seen = zip([*good.at_stops, good.heights], [*ran.at_stops, ran.heights], strict=False)
+            return next((told for one, other in seen if (told := _other_shape(one, other))), "")
         last = next(other for other, entry in self.entries.items() if entry["name"] == "deck")
         after = run(self.texts[last], ran.heights, self.size, self.zero(last), self.cutters)
         return _other_shape(self.good[last][1].heights, after.heights)

@@ -6,11 +6,11 @@ A rule takes the lines of a file and a generator and gives the spoiled lines, or
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-__all__ = ["FILE_RULES", "RULES", "Lines", "mirrored"]
+__all__ = ["FILE_RULES", "ONLY_IN", "RULES", "Lines", "mirrored"]
 
 Lines = list[str]
 Draw = np.random.Generator
@@ -173,6 +173,25 @@ def _safe_lowered(lines: Lines, draw: Draw) -> Lines | None:
     return _changed(lines, int(draw.choice(top)), lambda line: f"G0 Z{float(draw.uniform(0.5, 6.0)):.4f}")
 
 
+def _plane_moved(by: float) -> Rule:
+    """One plane of a file that planes to several, lower or higher: all level cuts at that height."""
+
+    def rule(lines: Lines, draw: Draw) -> Lines | None:
+        planes = sorted({line for line in lines if re.match(r"^G1 Z[\d.]+$", line)})
+        if not planes:
+            return None
+        plane = str(draw.choice(planes))
+        return [f"G1 Z{float(plane[4:]) + by:.4f}" if line == plane else line for line in lines]
+
+    return rule
+
+
+def _plane_off_and_stop_lost(lines: Lines, draw: Draw) -> Lines | None:
+    """A plane that is a little off, and with it a stop."""
+    moved = _plane_moved(-0.03)(lines, draw)
+    return None if moved is None else _dropped(lambda line: line == "M0")(moved, draw)
+
+
 def mirrored(axis: str) -> Rule:
     """The file for a blank flipped about the other axis: one coordinate negated, arcs turned round."""
     other = {"X": "XI", "Y": "YJ"}[axis]
@@ -242,8 +261,19 @@ RULES: dict[str, Rule] = {
     ),
     "mirrored in X": mirrored("X"),
     "mirrored in Y": mirrored("Y"),
+    "plane of a pass lower": _plane_moved(-0.14),
+    "plane of a pass higher": _plane_moved(0.2),
+    "plane off and stop lost": _plane_off_and_stop_lost,
 }
 """By name: rules that spoil one file."""
+
+ONLY_IN: Mapping[str, str] = {
+    "stop lost": r"all\.nc$",
+    "plane of a pass lower": r"skim-all\.nc$",
+    "plane of a pass higher": r"skim-all\.nc$",
+    "plane off and stop lost": r"skim-all\.nc$",
+}
+"""Rules that find a place only in files of such names."""
 
 FILE_RULES: Sequence[str] = ("file missing", "files exchanged", "file of another plan")
 """Rules that spoil the set of files."""

@@ -37,7 +37,7 @@ class Cutter:
 
 @dataclass
 class Ran:
-    """What came of a file: heights left, and what a machinist would not have let happen."""
+    """What came of a file: heights left, those at each stop, and what a machinist would not have let happen."""
 
     heights: Map
     rapid_cut: float = 0.0
@@ -47,6 +47,7 @@ class Ran:
     tools: set[int] = field(default_factory=set)
     lowest: float = math.inf
     stops: int = 0
+    at_stops: list[Map] = field(default_factory=list)
     ended: bool = False
     stated: set[str] = field(default_factory=set)
     backwards: bool = False
@@ -135,6 +136,7 @@ def run(
                 on = False
             elif code == 0:
                 ran.stops += 1
+                ran.at_stops.append(ran.heights.copy())
                 ran.least_clear = min(ran.least_clear, -math.inf if on else at[2])
             elif code in (2, 30):
                 ran.ended = True
