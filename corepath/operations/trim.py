@@ -156,10 +156,9 @@ def _finish(lay: _Layer, trail: Trail, rough: Floats) -> None:
     share = np.minimum(ways / LEAD, (total - ways) / LEAD).clip(0.0, 1.0)
     off = trim.finish * (1.0 - share * share * (3.0 - 2.0 * share))
     points = points + off[:, None] * _outward(wall, long, place, work.milling.conventional)
-    trail.to(float(points[0, 0]), float(points[0, 1]), trail.z, work.cutting.feed)
-    heights = lay.ground(points)
-    heights[0] = trail.z
-    lay.follow(trail, np.column_stack([points, heights]), trim.feed)
+    way = np.column_stack([points, lay.ground(points)])
+    trail.to(float(way[0, 0]), float(way[0, 1]), float(way[0, 2]), work.cutting.feed)
+    lay.follow(trail, way, trim.feed)
 
 
 def _outward(ring: Floats, long: Floats, place: Floats, conventional: bool) -> Floats:

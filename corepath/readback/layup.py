@@ -74,7 +74,7 @@ def _check_wall(
 ) -> None:
     radius = path.cutter.radius
     left = trim.area.buffer(radius, quad_segs=64).buffer(-radius, quad_segs=64)
-    at_floor = pieces.pick(pieces.high < trim.laid.tip(pieces.middle[:, 0], radius, trim.web) + 10.0 * allowed.heights)
+    at_floor = pieces.pick(_on_web(trim, pieces, radius, 10.0 * allowed.heights))
     sides = [("cut into the board", _deviation(trim.area, pieces, radius), 1.0)]
     if isinstance(left, Polygon) and len(at_floor):
         sides.append(("left on the board", _deviation(left, at_floor, radius), -1.0))
@@ -85,6 +85,13 @@ def _check_wall(
         if sign * deviation > allowed.walls:
             says = f"trim: {abs(deviation):.3f} {name}"
             findings.add("width", says, line=path.line_near(x, y), place=(x, y, 0.0), depth=abs(deviation))
+
+
+def _on_web(trim: Trim, pieces: Pieces, radius: float, room: float) -> NDArray[np.bool_]:
+    """Pieces that run on the web, no end more than `room` above it: each end by the form under it, since a long piece
+    climbs."""
+    over = [end[:, 2] - trim.laid.tip(end[:, 0], radius, trim.web) for end in (pieces.lower, pieces.upper)]
+    return np.asarray(np.maximum(*over) < room, dtype=np.bool_)
 
 
 def _deviation(area: Polygon, pieces: Pieces, radius: float) -> Floats:

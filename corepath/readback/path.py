@@ -99,7 +99,9 @@ class Path:
         over = np.flatnonzero(away <= self.cutter.radius + 1e-6)
         if not len(over):
             return None
-        return int(self.line[pieces.owner[over[np.argmin(pieces.low[over])]]])
+        # at that place, not at its lower end, which on a slope may lie far off
+        height = pieces.lower[over, 2] + share[over] * (pieces.upper[over, 2] - pieces.lower[over, 2])
+        return int(self.line[pieces.owner[over[np.argmin(height)]]])
 
 
 def lay(

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 import shapely
 
+from corepath.board.shapes import offset
 from corepath.job.load import load_job
-from corepath.job.model import Job, LayupSection, TrimSection
+from corepath.job.model import Job, LayupSection, OutlineSection, TrimSection
 from corepath.motion.fit import flatten
 from corepath.motion.program import Kind, Program
 from corepath.operations import programs
@@ -117,6 +118,59 @@ def test_every_capability_reads_back_clean(variant: str):
     assert [str(finding) for finding in found.findings] == []
     assert found.of("web, least").value == pytest.approx(0.5, abs=0.01)
     assert abs(found.of("I1 off its bore").value) < 0.001
+
+
+LONG = ((-100.0, 0.0), (-70.0, -28.0), (70.0, -30.0), (88.0, 0.0), (70.0, 30.0), (-70.0, 28.0))
+"""Straight sides of up to 140: each is one move of a file, and climbs along itself."""
+
+STEEP = {
+    "straight sides up a slope": ((-120.0, -12.0), (120.0, 12.0)),
+    "straight sides over a rocker": ((-120.0, 18.0), (0.0, 0.0), (120.0, 27.0)),
+}
+
+
+def straight_sided(rocker: tuple[tuple[float, float], ...]) -> Prepared:
+    job = with_layup(TrimSection(allowance=0.5), {"arcs": False}, rocker=rocker)
+    return prepared_of(job.model_copy(update={"outline": OutlineSection(points=LONG)}))
+
+
+@pytest.mark.parametrize("name", STEEP)
+def test_a_wall_that_climbs_is_judged_where_it_runs(name: str):
+    """A true trim must pass whatever it climbs along one move; one that is 0.3 off must not."""
+    made = straight_sided(STEEP[name])
+    good = texts(made)
+    found = read(made, good)
+    assert [str(finding) for finding in found.findings] == []
+    # the finishing lap begins half a step beside the roughing one, and must climb on the way
+    assert found.of("web, least").value == pytest.approx(0.5, abs=0.005)
+    work, *others = laid_works(made)
+    for by, side in ((0.3, "left on the board"), (-0.3, "cut into the board")):
+        off = replace(work, trim=replace(work.trim, area=offset(work.trim.area, by)), lowest=work.lowest - 0.1)
+        found = read(made, texts(replace(made, works=(off, *others))))
+        (wall,) = [one for one in found.findings if one.kind == "width" and side in one.says]
+        assert wall.depth == pytest.approx(0.3, abs=0.01)
+
+
+@pytest.mark.whole
+@pytest.mark.parametrize(
+    ("sample", "rocker"),
+    [
+        ("swallow-620", ((-350.0, 20.0), (-175.0, 5.0), (0.0, 0.0), (175.0, 8.0), (350.0, 32.0))),
+        ("cradle-460", ((-240.0, 40.0), (-120.0, 10.0), (0.0, 0.0), (120.0, 15.0), (240.0, 60.0))),
+    ],
+)
+def test_boards_with_much_rocker_are_trimmed(sample: str, rocker: tuple[tuple[float, float], ...]):
+    """Ends that rise by 20 to 60, lines instead of arcs: read-back used to refuse walls that are right within 0.003."""
+    job = load_job(SAMPLES / f"{sample}.toml")
+    layup = job.layup or LayupSection(cradle=True, skin_below=0.6, skin_above=0.8)
+    changes = {
+        "layup": layup.model_copy(update={"rocker": rocker}),
+        "machine": job.machine.model_copy(update={"arcs": False}),
+    }
+    made = prepared_of(job.model_copy(update=changes))
+    found = read_back(replace(_shop(made), cell=2.0), laid_works(made), texts(made))
+    assert [str(finding) for finding in found.findings] == []
+    assert abs(found.of("trim, cut into the board").value) < 0.005
 
 
 def test_conventional_goes_the_other_way_round(prepared: Prepared):
