@@ -94,3 +94,29 @@ def test_planner_and_judges_know_another_cutter(script, shape, diameter, corner,
         assert read_rise(float(distance), radius, corner) == pytest.approx(ours, abs=1e-12)
         assert float(script.rise(distance, radius, corner)) == pytest.approx(ours, abs=1e-12)
     assert math.isinf(cutter.rise(radius + 0.001))
+
+
+_OWNERS = ("job/", "board/", "stackup/")
+_OWNED = {("blank", "thickness"), ("groove", "floor"), ("board", "thickness")}
+
+
+def _read_past_the_owner(tree: ast.Module) -> list[int]:
+    """Lines that read one of `_OWNED` as an attribute; a call of a blank's map `thickness(x, y)` asks the owner."""
+    asked = {id(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)}
+    found = []
+    for node in ast.walk(tree):
+        if not isinstance(node, ast.Attribute) or id(node) in asked:
+            continue
+        holder = node.value
+        name = holder.attr if isinstance(holder, ast.Attribute) else holder.id if isinstance(holder, ast.Name) else ""
+        if (name, node.attr) in _OWNED:
+            found.append(node.lineno)
+    return found
+
+
+def test_a_depth_is_worked_out_from_the_job_beside_the_stack_up():
+    """A measured blank is no longer as thick as the job has it: who reads past the stack-up draws another core."""
+    known = ast.parse("a = job.blank.thickness\nb = groove.floor\nc = blank.thickness(x, y)\nd = job.board.thickness")
+    assert _read_past_the_owner(known) == [1, 2, 4]
+    found = [f"{name}:{line}" for name, tree in _sources(*_OWNERS) for line in _read_past_the_owner(tree)]
+    assert not found

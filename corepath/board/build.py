@@ -144,7 +144,7 @@ def _plugs(job: Job) -> list[tuple[Casting, str]]:
     """Every plug at every place as a casting, with its key."""
     found = []
     for i, plug in enumerate(job.plug, 1):
-        floor = job.groove.floor if plug.floor is None else plug.floor
+        floor = job.floor_of(plug)
         ids = place_ids(plug.name, len(plug.at))
         for j, (name, (x, y)) in enumerate(zip(ids, plug.at, strict=True), 1):
             area = plug_polygon(plug, x, y)

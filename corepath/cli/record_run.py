@@ -24,7 +24,7 @@ def known_facts(job: Path, progress: Progress) -> JobFacts:
 
     try:
         prepared = prepare(job, progress)
-        return facts_of(prepared.job, str(job), prepared.board, prepared.stackup.skim)
+        return facts_of(prepared.job, str(job), prepared.board, prepared.stackup)
     except CorepathError:
         found, faults = read_job(job)
         if found is None:

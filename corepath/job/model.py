@@ -435,6 +435,15 @@ class Job(Section):
     trim: TrimSection | None = None
     limits: Limits = Field(default_factory=lambda: Limits())
 
+    @property
+    def core_thickness(self) -> float:
+        """Largest thickness of the core as designed, mm; the deck as built may stay a little under it."""
+        return self.board.thickness
+
+    def floor_of(self, plug: PlugSection) -> float:
+        """Height of the floor of a plug's pockets above the bed in A, mm: the groove's where it has none of its own."""
+        return self.groove.floor if plug.floor is None else plug.floor
+
 
 class Limits(Section):
     """Limits of the checks that have no key of their own elsewhere."""

@@ -130,7 +130,7 @@ def _stations(job: Job) -> tuple[tuple[float, float], ...]:
 def rocker_faults(job: Job) -> list[Fault]:
     """A form that no board of this thickness can follow."""
     bend, at = Rocker(_stations(job)).tightest()
-    least = LEAST_RADIUS * job.board.thickness
+    least = LEAST_RADIUS * job.core_thickness
     if bend * least <= 1.0:
         return []
     says = f"the form turns with a radius of {1.0 / bend:.0f} mm at x {at:.0f}: the wood would break"

@@ -143,5 +143,5 @@ def laid_up(job: Job, board: Board) -> LaidUp:
     """The job's board on its form; on a level one without a rocker."""
     layup = job.layup
     below, above = (layup.skin_below, layup.skin_above) if layup is not None else (0.0, 0.0)
-    neutral = layup.neutral if layup is not None and layup.neutral is not None else job.board.thickness / 2.0
+    neutral = layup.neutral if layup is not None and layup.neutral is not None else job.core_thickness / 2.0
     return LaidUp(rocker_of(job), board.deck, below, above, below + neutral, job.blank.length, job.blank.width)

@@ -97,7 +97,7 @@ def _shop(prepared: Prepared) -> Shop:
     return Shop(
         length=job.blank.length,
         width=job.blank.width,
-        thickness=job.blank.thickness,
+        thickness=stack.heights.blank.nominal,
         flip_about=job.machine.flip_about,
         xy_zero=job.machine.xy_zero,
         z_zero=job.machine.z_zero,

@@ -39,7 +39,7 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
         "blank": {
             "length": blank.length,
             "width": blank.width,
-            "thickness": blank.thickness,
+            "thickness": stack.heights.blank.nominal,
             "tolerance": _blank_error(prepared),
             "measured": stack.heights.blank.measured,
             "known": stack.heights.blank.as_dict(),

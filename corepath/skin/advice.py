@@ -99,7 +99,7 @@ def advise_skin(job: Job, deck: DeckSurface, outline: Polygon, study: SkinStudy,
     """
     rank = _rank(study)
     if not rank:
-        return Advice((), needed=False, thickness=job.board.thickness)
+        return Advice((), needed=False, thickness=job.core_thickness)
     goal = 1 if rank == 2 else 0
 
     def passes(values: Mapping[str, float]) -> bool:
@@ -125,7 +125,7 @@ def advise_skin(job: Job, deck: DeckSurface, outline: Polygon, study: SkinStudy,
     options = found(_wider(job, passes, outline, {})) + found(rounder) + found(_thinner(job, passes))
     if not options:
         options = found(_both(job, passes, outline))
-    return Advice(tuple(options + found(_pressed(study, passes))), needed=True, thickness=job.board.thickness)
+    return Advice(tuple(options + found(_pressed(study, passes))), needed=True, thickness=job.core_thickness)
 
 
 def _fails(trial: Job, deck: DeckSurface, outline: Polygon) -> bool:

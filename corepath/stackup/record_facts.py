@@ -16,16 +16,18 @@ from corepath.board.shapes import place_ids, plug_polygon
 from corepath.job.model import Job
 from corepath.job.record_facts import CastingFacts, JobFacts
 from corepath.job.record_kinds import OPERATIONS
-from corepath.stackup.skim import SkimPlan
+from corepath.stackup.stackup import Stackup
+from corepath.stackup.table import HeightTable
 
 __all__ = ["facts_of"]
 
 _GROOVE_PLACES = 4
 
 
-def facts_of(job: Job, file: str, board: Board | None = None, skim: SkimPlan | None = None) -> JobFacts:
-    """The facts of a job; `file` is how messages name it. Without board and skim fewer faults can be found."""
-    castings = [_groove(job, board), *_plugs(job)]
+def facts_of(job: Job, file: str, board: Board | None = None, stack: Stackup | None = None) -> JobFacts:
+    """The facts of a job; `file` is how messages name it. Without board and stack-up fewer faults can be found."""
+    skim, table = (None, None) if stack is None else (stack.skim, stack.table)
+    castings = [_groove(job, board, table), *_plugs(job, table)]
     return JobFacts(
         file=file,
         units=job.units,
@@ -55,21 +57,26 @@ def _operations(job: Job) -> tuple[str, ...]:
     return tuple(name for name in OPERATIONS if name not in absent)
 
 
-def _groove(job: Job, board: Board | None) -> CastingFacts:
-    depth = job.blank.thickness - job.groove.floor
+def _depth(job: Job, table: HeightTable | None, casting: str, floor: float) -> float:
+    """How deep a pocket comes out at most; in a blank of nominal thickness where there is no stack-up."""
+    return job.blank.thickness - floor if table is None else table.depths([casting])[1]
+
+
+def _groove(job: Job, board: Board | None, table: HeightTable | None) -> CastingFacts:
+    depth = _depth(job, table, "groove", job.groove.floor)
     if board is None:
         return CastingFacts("groove", "groove", depth)
     places = _ring_places(board.ring, job.groove.outside)
     return CastingFacts("groove", "groove", depth, _distance(board.ring), places)
 
 
-def _plugs(job: Job) -> list[CastingFacts]:
+def _plugs(job: Job, table: HeightTable | None) -> list[CastingFacts]:
     found = []
     for plug in job.plug:
-        depth = job.blank.thickness - (job.groove.floor if plug.floor is None else plug.floor)
+        floor = job.floor_of(plug)
         for name, (x, y) in zip(place_ids(plug.name, len(plug.at)), plug.at, strict=True):
             distance = _distance(plug_polygon(plug, x, y))
-            found.append(CastingFacts(name, "plug-pockets", depth, distance, ((x, y),)))
+            found.append(CastingFacts(name, "plug-pockets", _depth(job, table, name, floor), distance, ((x, y),)))
     return found
 
 

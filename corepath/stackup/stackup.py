@@ -20,6 +20,7 @@ from corepath.stackup.linear import Linear
 from corepath.stackup.places import footprint_places
 from corepath.stackup.pour import CastingPour, volume_of
 from corepath.stackup.skim import SkimPlan, plan_skim
+from corepath.stackup.table import HeightTable, height_table
 
 __all__ = ["CastingStack", "PlaceStack", "Stackup", "build_stackup"]
 
@@ -79,9 +80,10 @@ class Stackup:
     deck_highest_at: tuple[float, float]
     deck_lowest: float
 
-    def floor_of(self, casting_id: str) -> float:
-        """Height of a casting's floor above the bed in A."""
-        return next(stack.casting.floor for stack in self.castings if stack.casting.id == casting_id)
+    @property
+    def table(self) -> HeightTable:
+        """The heights that drawings, sheet, report and record show."""
+        return height_table(self)
 
     @property
     def blank_top(self) -> float:

@@ -316,7 +316,6 @@ def _rows(
         if zero.x == 0 and zero.y == 0
         else f"front-left corner, X {number(zero.x)} Y {number(zero.y)} from the middle"
     )
-    top = _top(scene, work)
     rows = [
         ("job", scene.job.title),
         ("operation", f"{work.order:02d} {work.name}"),
@@ -337,7 +336,7 @@ def _rows(
         rows.append(("time", ", all in one ".join(f"{times[k]:.1f} min" for k in sorted(times))))
         rows[-1] = ("time", apart + rows[-1][1])
     rows += [
-        ("lowest cut", _lowest(work, top)),
+        ("lowest cut", _lowest(scene, work)),
         ("X, Y zero", xy),
         ("Z zero", f"{zero.touch}: Z {number(zero.z)} above the bed; {again}"),
         ("safe height", f"{number(work.clear)} above the bed"),
@@ -351,10 +350,10 @@ def _top(scene: Scene, work: Work) -> float:
     return work.stock_top if work.setup == "D" else scene.top(work.order)
 
 
-def _lowest(work: Work, top: float) -> str:
+def _lowest(scene: Scene, work: Work) -> str:
     if work.setup == "D":
         return f"{work.lowest:.2f} over the rise 0 of the cradle"
-    return f"{_over_bed(work.lowest)}, {top - work.lowest:.2f} below the face"
+    return f"{_over_bed(work.lowest)}, {scene.below(work)} below the face"
 
 
 def _over_bed(height: float) -> str:

@@ -23,14 +23,16 @@ MARKS = 16
 
 @dataclass(frozen=True, slots=True)
 class MapSheet:
-    """All that one map shows. `sampled` goes with `castings`; `seal` are (casting, station) to be sealed.
+    """All that one map shows.
 
-    Floors of the castings `gauged` are their own. Of `passes` it tells what shows, with nominal heights; empty on
-    maps of something else.
+    `thickness` is the blank's as the job has it. `sampled` goes with `castings`; `seal` are (casting, station) to be
+    sealed. Floors of the castings `gauged` are their own. Of `passes` it tells what shows, with nominal heights; empty
+    on maps of something else.
     """
 
     job: Job
     board: Board
+    thickness: float
     castings: Sequence[MappedCasting]
     gauged: frozenset[str]
     title: str

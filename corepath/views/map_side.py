@@ -67,7 +67,7 @@ def draw_side(svg: Document, sheet: MapSheet, bands: Bands) -> None:
     rows = [
         ("job", sheet.job.title),
         ("map", sheet.title),
-        ("blank", f"{number(blank.length)} × {number(blank.width)} × {number(blank.thickness)}, {blank.wood}"),
+        ("blank", f"{number(blank.length)} × {number(blank.width)} × {number(sheet.thickness)}, {blank.wood}"),
         ("plan", sheet.digest),
     ]
     bottom = side_block(svg, rows)

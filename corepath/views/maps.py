@@ -37,8 +37,10 @@ _SPREAD = 0.02
 
 
 class MappedBlank(Protocol):
-    """What the maps need of the blank: gA and T + gA (mm) at places in the board frame, and what to mind."""
+    """What the maps need of the blank: gA and T + gA (mm) at places in the board frame, the job's T, what to mind."""
 
+    @property
+    def nominal(self) -> float: ...
     @property
     def measured(self) -> bool: ...
     @property
@@ -86,6 +88,7 @@ def maps(
         sheet = MapSheet(
             job=job,
             board=board,
+            thickness=blank.nominal,
             castings=board.castings,
             gauged=frozenset(gauged),
             title=kind.title,

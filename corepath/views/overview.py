@@ -148,8 +148,8 @@ def _side(
     blank = scene.job.blank
     rows = [
         ("job", scene.job.title),
-        ("blank", f"{number(blank.length)} × {number(blank.width)} × {number(blank.thickness)}, {blank.wood}"),
-        ("core", f"{number(scene.job.board.thickness)} thick, {number(scene.job.board.edge_thickness)} at the edge"),
+        ("blank", f"{number(blank.length)} × {number(blank.width)} × {number(scene.table.thickness)}, {blank.wood}"),
+        ("core", f"{number(scene.table.deck_highest)} thick, {number(scene.table.deck_lowest)} at the edge"),
         ("resin", scene.job.cast.resin),
     ]
     if minutes:

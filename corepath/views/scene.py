@@ -7,7 +7,9 @@ lies at (x, -y) when the blank was turned over about X, at (-x, y) when about Y.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
@@ -19,8 +21,13 @@ from corepath.job.model import Job
 from corepath.job.pose import Pose, pose_of
 from corepath.layup.laid import laid_up
 from corepath.motion.program import Setup
+from corepath.stackup.table import HeightTable
+from corepath.work.model import Work
 
 __all__ = ["Round", "Scene", "Skimming", "Stack", "Surface"]
+
+
+_SAME = 1e-6  # mm between floors that are one
 
 
 class Skimming(Protocol):
@@ -41,7 +48,8 @@ class Stack(Protocol):
 
     @property
     def skim(self) -> Skimming: ...
-    def floor_of(self, casting_id: str) -> float: ...
+    @property
+    def table(self) -> HeightTable: ...
 
 
 class Surface(Protocol):
@@ -66,7 +74,7 @@ class Round:
     diameters: tuple[float, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Scene:
     """The board and its stack-up in one set-up."""
 
@@ -74,6 +82,11 @@ class Scene:
     board: Board
     stack: Stack
     setup: Setup
+
+    @cached_property
+    def table(self) -> HeightTable:
+        """The heights of the stack-up."""
+        return self.stack.table
 
     @property
     def pose(self) -> Pose:
@@ -106,10 +119,6 @@ class Scene:
         )
 
     @property
-    def thickness(self) -> float:
-        return self.job.blank.thickness
-
-    @property
     def turned(self) -> str:
         """How the blank came to lie as it does, in words."""
         axis = self.job.machine.flip_about
@@ -129,32 +138,42 @@ class Scene:
         return {"dowels": 1, "plug": 2, "groove": 3, "skim": 5, "inserts": 6}
 
     def top(self, order: int) -> float:
-        """Nominal height of the face that operation `order` starts from, above the bed."""
-        return self.stack.skim.planned_plane if order > self.stem_order["skim"] else self.thickness
+        """Nominal height above the bed, over the groove, of the face that operation `order` starts from."""
+        if self.setup == "B" and order > self.stem_order["skim"]:
+            return self.table.stop.nominal
+        return self.table.face(self.setup).nominal
+
+    def below(self, work: Work) -> str:
+        """How far below the face the lowest cut of an operation lies: from and to where pockets differ in depth."""
+        lowest = [pocket.id for pocket in work.pockets if abs(pocket.floor - work.lowest) < _SAME]
+        known = {casting.id for casting in self.board.castings}
+        if work.setup == "A" and lowest and known.issuperset(lowest):
+            return self.depths(lowest)
+        return f"{self.top(work.order) - work.lowest:.2f}"
+
+    def depths(self, castings: Iterable[str]) -> str:
+        """Nominal depth of pockets that are cut in A, from and to where it differs."""
+        least, most = self.table.depths(castings)
+        return f"{least:.2f}" if f"{least:.2f}" == f"{most:.2f}" else f"{least:.2f} to {most:.2f}"
 
     def is_cast(self, order: int) -> bool:
         """Whether the resin is in when operation `order` runs: from the flush in A on."""
         return self.setup != "A" or order > self.stem_order["groove"]
 
     def casting_heights(self, casting_id: str) -> tuple[float, float]:
-        """Lower and upper height of the cured casting above the bed (in A: of the pocket to be)."""
-        floor = self.stack.floor_of(casting_id)
-        short = self.job.cast.pour_short
+        """Lower and upper height of the cured casting above the bed (in A: of the pocket to be), nominal."""
+        if self.setup not in ("A", "B"):
+            column = self.table.column("C", casting_id)
+            return max(column.floor.nominal, 0.0), column.resin.nominal
+        column = self.table.column(self.setup, casting_id)
         if self.setup == "A":
-            return floor, self.thickness
-        if self.setup == "B":
-            return short, self.thickness - floor
-        skimmed_off = self.thickness - self.stack.skim.planned_plane
-        return max(floor - skimmed_off, 0.0), self.stack.skim.planned_plane - short
+            return column.floor.nominal, self.table.face("A").nominal
+        return column.resin.nominal, column.floor.nominal
 
     def bore_heights(self, place: Place) -> tuple[tuple[float, float], ...]:
         """Depths below the skimmed face, ((seat diameter, depth), (bore diameter, depth)).
 
         A blind bore ends half the clean-up past the deck to be, whose pass opens it.
         """
-        seat = place.insert.flange_thickness + place.insert.recess
-        if place.insert.through:
-            return (place.seat, seat), (place.bore, self.stack.skim.planned_plane)
-        surface: Surface = self.board.deck
-        over = float(np.asarray(surface.height(np.array([place.x]), np.array([place.y])))[0])
-        return (place.seat, seat), (place.bore, over + self.job.deck.clean_up / 2)
+        heights = self.table.inserts[place.id]
+        return (place.seat, heights.seat.nominal), (place.bore, heights.bore.nominal)

@@ -170,14 +170,25 @@ def _levels(scene: Scene, work: Work, top: float) -> list[Level]:
     if work.order > scene.stem_order["skim"] and work.setup == "B":
         face = "skimmed face"
     levels.append(Level(top, face if work.setup != "C" else "raw top at the planned stop"))
-    for floor in sorted({round(p.floor, 4) for p in work.pockets}):
-        levels.append(Level(floor, f"floor, {top - floor:.2f} deep", True))
+    levels += _floor_levels(scene, work, top)
     levels += _hole_levels(work, top)
     if work.facing is not None:
         levels += _pass_levels(scene, work.facing.planes)
     if work.deck is not None:
         levels += _deck_levels(work.deck.surface)
     return levels
+
+
+def _floor_levels(scene: Scene, work: Work, top: float) -> list[Level]:
+    """Each floor once, with the depths of its pockets; a flush's from the drawn face."""
+    castings = {casting.id for casting in scene.board.castings}
+    floors: dict[float, list[str]] = {}
+    for pocket in work.pockets:
+        floors.setdefault(round(pocket.floor, 4), []).append(pocket.id)
+    return [
+        Level(floor, f"floor, {scene.depths(ids) if castings.issuperset(ids) else f'{top - floor:.2f}'} deep", True)
+        for floor, ids in sorted(floors.items())
+    ]
 
 
 def _hole_levels(work: Work, top: float) -> list[Level]:

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-import numpy as np
-
 from corepath.views.scene import Scene
 from corepath.views.section import Level, name_levels
 from corepath.views.sheet import NORMAL, SIDE, SMALL
@@ -46,33 +44,30 @@ def draw_stack(svg: Document, scene: Scene, box: Box) -> None:
 
 
 class StackHeights:
-    """Heights above the finished bottom at the planned stop, nominal, mm."""
+    """Heights above the finished bottom at the planned stop, over the groove, nominal, mm: the table's in C."""
 
     def __init__(self, scene: Scene) -> None:
-        job, skim = scene.job, scene.stack.skim
-        grid = np.asarray(scene.board.deck.grid)
-        self.job = job
+        table, skim = scene.table, scene.stack.skim
+        over = table.column("C")
         self.stop, self.lowest = skim.planned_plane, skim.lowest_plane
         self.stop_pass = skim.planned_stop
-        self.raw_top = self.stop
-        self.raw_bottom = self.stop - job.blank.thickness
-        self.floor = self.stop - (job.blank.thickness - scene.stack.floor_of("groove"))
-        self.depth = job.blank.thickness - scene.stack.floor_of("groove")
-        self.deck, self.edge = float(grid.max()), float(grid.min())
-        self.resin = self.raw_top - job.cast.pour_short
-        insert = scene.board.places[0].insert if scene.board.places else None
-        self.seat = None if insert is None else insert.flange_thickness + insert.recess
-        self.barrel = None if insert is None else insert.length + insert.recess
+        self.raw_top, self.raw_bottom = over.raw_top.nominal, over.raw_bottom.nominal
+        self.floor, self.resin = over.floor.nominal, over.resin.nominal
+        self.deck, self.edge = table.deck_highest, table.deck_lowest
+        self.floor_in_a, self.depth = table.column("A").floor.nominal, scene.depths(["groove"])
         self.insert_id = scene.board.places[0].id if scene.board.places else ""
+        insert = table.inserts.get(self.insert_id)
+        self.seat = None if insert is None else insert.seat.nominal
+        self.barrel = None if insert is None else insert.barrel.nominal
 
     def levels(self) -> list[Level]:
         out = [
-            Level(self.raw_top, f"raw top; blank {self.job.blank.thickness:.2f} thick"),
+            Level(self.raw_top, f"raw top; blank {self.raw_top - self.raw_bottom:.2f} thick"),
             Level(self.deck, "deck, highest", True),
             Level(self.edge, "deck at the edge", True),
             Level(self.stop - self.lowest, f"lowest plane, {self.lowest:.2f} in B"),
             Level(0.0, f"planned stop, {self.stop:.2f} in B, pass {self.stop_pass}", True),
-            Level(self.floor, f"floor, {self.job.groove.floor:.2f} in A; groove {self.depth:.2f} deep", True),
+            Level(self.floor, f"floor, {self.floor_in_a:.2f} in A; groove {self.depth} deep", True),
             Level(self.raw_bottom, "raw bottom"),
         ]
         if self.seat is not None and self.barrel is not None:

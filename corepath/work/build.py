@@ -180,7 +180,7 @@ class _Builder:
         if not castings:
             return
         widths = [casting.plug.diameter for casting in castings if casting.plug is not None]
-        depth = self.job.blank.thickness - min(casting.floor for casting in castings)
+        depth = self.stack.table.depths(casting.id for casting in castings)[1]
         need = Need("the plug pockets", ("flat",), min(widths), depth, "plug", Asked(wall=min(widths) / 2.0), thin=True)
         watch = [f"thin floor: {self.job.groove.least_floor:g} of wood at least must be left"]
         self._pockets(2, "plug-pockets", need, castings, watch)
@@ -188,7 +188,7 @@ class _Builder:
     def groove(self) -> None:
         groove = self.board.castings[0]
         width = self.job.groove.inside + self.job.groove.outside
-        depth = self.job.blank.thickness - groove.floor
+        depth = self.stack.table.depths([groove.id])[1]
         need = Need("the groove", ("flat",), width, depth, "groove", Asked(wall=math.inf), thin=True)
         watch = [f"thin floor; hold island and rim each on its own ({self.job.hold.A})"]
         self._pockets(3, "groove", need, [groove], watch)

@@ -17,6 +17,7 @@ from corepath.motion.cutter import Cutter
 from corepath.motion.program import Setup
 from corepath.stackup.linear import Linear
 from corepath.stackup.stackup import Stackup
+from corepath.stackup.table import face_up
 from corepath.work.keepoff import CLEARANCE, uncut
 from corepath.work.model import Obstacle, Work
 
@@ -62,13 +63,7 @@ def head_top(stack: Stackup, setup: Setup, screw: Screw) -> Linear:
     """How high the top of a screw's head stands above the bed of its set-up, before anything is cut there."""
     heights = stack.heights
     at = board_place(stack.job, setup, screw.x, screw.y)
-    if setup == "A":
-        face = heights.came_top(at)
-    elif setup == "B":
-        whole = heights.thickness(at) if heights.face_flush is None else heights.face_flush.top
-        face = whole + heights.gap("B", at)
-    else:
-        face = heights.after_skim(stack.skim.planned_plane, at)
+    face = face_up(heights, setup, at, stack.skim.planned_plane)
     return face - screw.section.counterbore + screw.section.head_height
 
 

@@ -233,7 +233,7 @@ def test_the_page_names_every_kind_and_its_example_loads() -> None:
 
 def test_places_to_measure_lie_in_the_groove(coupon: Prepared) -> None:
     """The command that `record` proposes must not be one that it refuses."""
-    facts = facts_of(coupon.job, "coupon.toml", coupon.board, coupon.stackup.skim)
+    facts = facts_of(coupon.job, "coupon.toml", coupon.board, coupon.stackup)
     groove = facts.castings["groove"]
     assert len(groove.places) == 4
     assert groove.distance is not None
@@ -244,7 +244,7 @@ def test_places_to_measure_lie_in_the_groove(coupon: Prepared) -> None:
 
 def test_facts_without_a_board_are_the_same_but_for_places(coupon: Prepared) -> None:
     """With faulty geometry the same names and depths must be known."""
-    whole = facts_of(coupon.job, "c", coupon.board, coupon.stackup.skim)
+    whole = facts_of(coupon.job, "c", coupon.board, coupon.stackup)
     alone = facts_of(coupon.job, "c")
     assert {name: casting.depth for name, casting in alone.castings.items()} == {
         casting.id: coupon.job.blank.thickness - casting.floor for casting in coupon.board.castings

@@ -20,6 +20,8 @@ from corepath.motion.program import Pass, Program, Zero, arc, line, rapid
 from corepath.planning.prepare import Prepared
 from corepath.planning.report import checks_report
 from corepath.stackup.check import Check
+from corepath.stackup.linear import Linear
+from corepath.stackup.table import Column, HeightTable, InsertHeights
 from corepath.views.player import RAPID, SPINDLE, Blank, Faces, Lattice, Motions, Reel, Shape
 from corepath.views.sheet_html import Facts
 from corepath.work.model import Deck, Facing, Hole, Obstacle, Pocket, Step, Work
@@ -79,10 +81,7 @@ class FakeStack:
     """What the drawings ask of a stack-up."""
 
     skim: Any
-    floor: float = 1.2
-
-    def floor_of(self, casting_id: str) -> float:
-        return self.floor
+    table: HeightTable
 
 
 @dataclass(frozen=True)
@@ -115,6 +114,30 @@ def _board(job: Job) -> Board:
     return Board(outline, box(-120, -45, 120, 45), ring, outline.buffer(-8), castings, places, job.dowel, deck)
 
 
+def _table(board: Board, low: float) -> HeightTable:
+    """Heights by hand: blank 13.6, floors 1.2, stop 11.9, inserts 8.0 long with a flange of 1.4, recessed 0.3.
+
+    A blind bore ends half of the least clean-up (0.4) past the deck.
+    """
+    of = Linear.of
+
+    def columns(name: str) -> dict[Any, Column]:
+        return {
+            ("A", name): Column(name, (0.0, 0.0), of(13.6), of(0.0), of(1.2), of(13.6 - low), of(12.4), of(12.4)),
+            ("B", name): Column(name, (0.0, 0.0), of(0.0), of(13.6), of(12.4), of(low), of(12.4), of(12.4)),
+            ("C", name): Column(name, (0.0, 0.0), of(11.9), of(-1.7), of(-0.5), of(11.9 - low), of(12.4), of(12.4)),
+        }
+
+    inserts = {
+        place.id: InsertHeights(
+            place.id, of(1.7), of(8.3), of(11.9 if place.insert.through else board.deck.height(place.x, place.y) + 0.2)
+        )
+        for place in board.places
+    }
+    both = {**columns("groove"), **columns("P1")}
+    return HeightTable(13.6, of(11.9), of(11.4), 11.0, 4.2, both, inserts)
+
+
 def _loop(ring: Any, z: float) -> list[Any]:
     points = list(ring.coords)
     moves = [rapid(*points[0], 22.0), line(*points[0], z, 300.0)]
@@ -141,7 +164,8 @@ def build(flip: str = "x") -> Shop:
     job = Job.model_validate({**JOB, "machine": {"travel": (1500, 600, 90), "flip_about": flip}})
     board = _board(job)
     planes = (13.4, 12.9, 12.4, 11.9, 11.4)
-    stack = FakeStack(SimpleNamespace(planes=planes, lowest_plane=11.4, planned_plane=11.9, planned_stop=4))
+    skim = SimpleNamespace(planes=planes, lowest_plane=11.4, planned_plane=11.9, planned_stop=4)
+    stack = FakeStack(skim, _table(board, job.cast.pour_short))
     cutter = Cutter(1, "flat", 6.0, 0.0, 2, 25.0, 32.0)
     ball = Cutter(4, "ball", 12.0, 6.0, 2, 30.0, 40.0)
     cutting = Cutting(18000.0, 2400.0, 1200.0, 600.0, 3.0, 2.4)

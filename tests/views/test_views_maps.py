@@ -37,6 +37,7 @@ class Lying:
     wedge: float = 0.4
     measured: bool = True
     gap_measured: bool = True
+    nominal: float = 13.6
     cautions: tuple[str, ...] = ("thickness 14.10 at X0 Y0 is 0.50 more than the other places say",)
 
     def gap(self, x: Any, y: Any) -> Any:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from corepath.board.model import Board
@@ -13,6 +14,7 @@ from corepath.job.record_settled import Settled
 from corepath.motion.program import Setup
 from corepath.stackup.record_facts import facts_of
 from corepath.stackup.stackup import Stackup
+from corepath.stackup.table import HeightTable
 from corepath.views.scene import Scene
 from corepath.views.sheet_html.parts import Command, Slot, State
 from corepath.work.model import Work
@@ -31,7 +33,7 @@ def place(x: float, y: float) -> str:
     return f"X{x + 0.0:g} Y{y + 0.0:g}".replace("-", "−")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Facts:
     """One plan: `report` is that of `report.json`, `settled` what the record holds, `file` the name of the job file,
     `player` that of the page that plays its files, beside the sheet; empty where there is none."""
@@ -88,12 +90,17 @@ class Facts:
     @property
     def record(self) -> JobFacts:
         """What the record's commands need to know of the job."""
-        return facts_of(self.job, self.file, self.board, self.stackup.skim)
+        return facts_of(self.job, self.file, self.board, self.stackup)
 
     @property
     def unit(self) -> str:
         """The unit in which the job's figures are typed."""
         return "in" if self.job.units == "inch" else "mm"
+
+    @cached_property
+    def table(self) -> HeightTable:
+        """All heights that the sheet shows."""
+        return self.stackup.table
 
     def scene(self, setup: Setup) -> Scene:
         return Scene(self.job, self.board, self.stackup, setup)

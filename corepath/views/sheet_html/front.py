@@ -92,7 +92,7 @@ def _core(facts: Facts) -> Rows:
     stop = f"pass {skim['planned_stop']} at {mm(facts.stackup.skim.planned_plane)} above the bed"
     rows = [
         ("blank", size + (", measured" if blank["measured"] else ", not measured yet")),
-        ("core", f"{facts.job.board.thickness:g} at its thickest, {facts.job.board.edge_thickness:g} at the edge"),
+        ("core", f"{mm(facts.table.deck_highest)} at its thickest, {mm(facts.table.deck_lowest)} at the edge"),
         ("window", f"{mm(window['value'])} to spare, {mm(window['worst'])} with every error against it"),
         ("stop of the skim", f"{stop}, {'as recorded' if skim['recorded'] else 'planned'}"),
         ("to pour", f"{facts.report['pour']['volume_cm3']:.0f} cm³, {facts.report['pour']['resin']}"),

@@ -141,9 +141,8 @@ def _skim_row(facts: Facts, work: Work, files: Sequence[Mapping[str, Any]], deep
 def _deepest(facts: Facts, work: Work) -> str:
     if work.setup == "D":
         return f"{mm(work.lowest)} over the cradle's rise 0"
-    top = facts.scene(work.setup).top(work.order)
     bed = f"{mm(-work.lowest)} into the bed" if work.lowest < 0 else f"{mm(work.lowest)} above the bed"
-    return f"{mm(top - work.lowest)} deep, {bed}"
+    return f"{facts.scene(work.setup).below(work)} deep, {bed}"
 
 
 def _watch(work: Work, entry: Mapping[str, Any]) -> str:

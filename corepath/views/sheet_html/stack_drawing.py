@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from corepath.stackup.stackup import CastingStack, PlaceStack
+from corepath.stackup.table import InsertHeights
 from corepath.views.section import Level, name_levels
 from corepath.views.sheet import NORMAL, SMALL, Labels, arrowhead
 from corepath.views.sheet_html.facts import Facts, mm
@@ -48,42 +49,48 @@ class Heights:
         self.stop, self.lowest = stack.skim.planned_plane, stack.skim.lowest_plane
         self.number = stack.skim.planned_stop
         self.recorded = stack.skim.recorded
-        self.groove = self._column(facts, stack.castings[0])
+        self.ring = self._column(facts, stack.castings[0])
         plugs = stack.castings[1:]
         least = min(plugs, key=lambda c: round(c.pour.p_limit - c.pour.p_expected.nominal, 6), default=None)
         self.plug = None if least is None else self._column(facts, least)
         self.place: PlaceStack | None = min(
             stack.places, key=lambda place: round(place.deck_over_seat - place.seat_depth, 6), default=None
         )
-        self.deck, self.edge = stack.deck_highest, stack.deck_lowest
+        inserts = facts.table.inserts
+        self.insert: InsertHeights | None = None if self.place is None else inserts[self.place.place.id]
+        self.deck, self.edge = facts.table.deck_highest, facts.table.deck_lowest
         self.stand = max(dowel.stand for dowel in facts.board.dowels)
-        columns = [column for column in (self.groove, self.plug) if column is not None]
+        columns = [column for column in (self.ring, self.plug) if column is not None]
         self.top = max(column.top for column in columns)
         self.bottom = min([*(column.bottom for column in columns), 0.0])
 
     def _column(self, facts: Facts, casting: CastingStack) -> Column:
-        heights, at = facts.stackup.heights, casting.shallowest_at
-        top = heights.skimmed(self.stop, at).nominal
-        floor = top - casting.depth_at(heights, at).nominal
-        resin = top - casting.pour.p_expected.nominal
-        return Column(casting.casting.id, top, floor, top - heights.thickness(at).nominal, resin, casting.deck_highest)
+        heights = facts.table.column("C", casting.casting.id)
+        return Column(
+            heights.id,
+            heights.raw_top.nominal,
+            heights.floor.nominal,
+            heights.raw_bottom.nominal,
+            heights.resin.nominal,
+            casting.deck_highest,
+        )
 
     def levels(self) -> list[Level]:
         """The heights that are named beside the section."""
         stop = f"stop, pass {self.number}" + (", recorded" if self.recorded else ", planned")
         out = [
-            Level(self.groove.top, "raw top"),
+            Level(self.ring.top, "raw top"),
             Level(self.deck, "deck, highest", True),
             Level(self.edge, "deck, edge", True),
             Level(0.0, stop, True),
-            Level(self.groove.floor, "floor of the groove", True),
-            Level(self.groove.bottom, "raw bottom"),
-            Level(self.groove.resin, "resin in the groove"),
+            Level(self.ring.floor, "floor of the groove", True),
+            Level(self.ring.bottom, "raw bottom"),
+            Level(self.ring.resin, "resin in the groove"),
         ]
         if abs(self.stop - self.lowest) > 1e-6:
             out.append(Level(self.stop - self.lowest, "lowest plane"))
-        if self.place is not None:
-            out.append(Level(self.place.seat_depth, "seat"))
+        if self.insert is not None:
+            out.append(Level(self.insert.seat.nominal, "seat"))
         return out
 
 
@@ -117,20 +124,19 @@ def _rect(svg: Document, style: str, x: tuple[float, float], top: float, bottom:
 
 def _scheme(svg: Document, facts: Facts, heights: Heights, y: Callable[[float], float]) -> None:
     x = (_LEFT, _RIGHT)
-    _rect(svg, "wood narrow", x, y(heights.groove.top), y(heights.groove.bottom))
-    for column, at in ((heights.groove, _GROOVE), (heights.plug, _PLUG)):
+    _rect(svg, "wood narrow", x, y(heights.ring.top), y(heights.ring.bottom))
+    for column, at in ((heights.ring, _GROOVE), (heights.plug, _PLUG)):
         if column is None:
             continue
         _rect(svg, "void narrow", at, y(column.top), y(column.floor))
         _rect(svg, "void", at, y(column.top), y(column.floor))
         _rect(svg, "resin narrow", at, y(column.resin), y(column.floor))
     _rect(svg, "void narrow", _DOWEL, y(heights.stand), y(0.0))
-    if heights.place is not None:
-        insert = heights.place.place.insert
-        end = insert.length + insert.recess
-        _rect(svg, "void narrow", _SEAT, y(heights.place.seat_depth), y(0.0))
+    if heights.place is not None and heights.insert is not None:
+        insert, seat, end = heights.place.place.insert, heights.insert.seat.nominal, heights.insert.barrel.nominal
+        _rect(svg, "void narrow", _SEAT, y(seat), y(0.0))
         _rect(svg, "void narrow", _BORE, y(end), y(0.0))
-        _rect(svg, "tint narrow", _SEAT, y(heights.place.seat_depth), y(insert.recess))
+        _rect(svg, "tint narrow", _SEAT, y(seat), y(insert.recess))
         _rect(svg, "tint narrow", (_BORE[0] + 1, _BORE[1] - 1), y(end), y(insert.recess))
     edge = _edge_line(facts)
     svg.line(edge, y(heights.top) - 1, edge, y(heights.bottom) + 1, "uncut")
@@ -176,15 +182,15 @@ class _Spot:
 def placed_checks(facts: Facts) -> tuple[tuple[Mapping[str, Any], _Spot], ...]:
     """The checks that have a place in the section, the weakest of those that share one."""
     heights = Heights(facts)
-    groove, plug, place = heights.groove, heights.plug, heights.place
+    ring, plug, place, depths = heights.ring, heights.plug, heights.place, heights.insert
     lowest = heights.stop - heights.lowest
     spots: dict[str, _Spot] = {
-        "window": _Spot(_GROOVE[1] - 4, groove.floor, lowest),
-        "shows": _Spot(_GROOVE[0] + 4, groove.floor, 0.0),
-        "floor": _Spot(_GROOVE[0] + 9, groove.bottom, groove.floor),
-        "clean-up": _Spot(98.0, heights.deck, groove.top),
-        "fill groove": _Spot(_GROOVE[0] + 4, groove.deck, groove.resin),
-        "hold": _Spot(_GROOVE[1] - 4, max(groove.floor, 0.0), groove.deck),
+        "window": _Spot(_GROOVE[1] - 4, ring.floor, lowest),
+        "shows": _Spot(_GROOVE[0] + 4, ring.floor, 0.0),
+        "floor": _Spot(_GROOVE[0] + 9, ring.bottom, ring.floor),
+        "clean-up": _Spot(98.0, heights.deck, ring.top),
+        "fill groove": _Spot(_GROOVE[0] + 4, ring.deck, ring.resin),
+        "hold": _Spot(_GROOVE[1] - 4, max(ring.floor, 0.0), ring.deck),
         "registration edge": _Spot(_edge_line(facts), heights.edge * 0.5, heights.edge * 0.5),
         "dowels": _Spot((_DOWEL[0] + _DOWEL[1]) / 2, heights.stand, heights.edge),
         "spacing": _Spot(64.0, heights.edge * 0.25, heights.edge * 0.25),
@@ -193,12 +199,12 @@ def placed_checks(facts: Facts) -> tuple[tuple[Mapping[str, Any], _Spot], ...]:
     if plug is not None:
         spots["registration plug"] = _Spot(_PLUG[0] + 3, heights.edge * 0.75, heights.edge * 0.75)
         spots["fill plug"] = _Spot((_PLUG[0] + _PLUG[1]) / 2, plug.deck, plug.resin)
-    if place is not None:
-        insert = place.place.insert
-        spots["registration seat"] = _Spot(_SEAT[0] + 1, place.seat_depth, place.seat_depth)
-        spots["seat"] = _Spot(_SEAT[0] + 2, 0.0, insert.recess)
-        spots["wood-over-seat"] = _Spot(_SEAT[1] - 2.5, place.seat_depth, place.deck_over_seat)
-        spots["barrel"] = _Spot((_BORE[0] + _BORE[1]) / 2, insert.length + insert.recess, place.deck_over_bore)
+    if place is not None and depths is not None:
+        seat, end = depths.seat.nominal, depths.barrel.nominal
+        spots["registration seat"] = _Spot(_SEAT[0] + 1, seat, seat)
+        spots["seat"] = _Spot(_SEAT[0] + 2, 0.0, place.place.insert.recess)
+        spots["wood-over-seat"] = _Spot(_SEAT[1] - 2.5, seat, place.deck_over_seat)
+        spots["barrel"] = _Spot((_BORE[0] + _BORE[1]) / 2, end, place.deck_over_bore)
     return tuple((check, spots[key]) for key, check in _weakest(facts.checks, heights).items() if key in spots)
 
 

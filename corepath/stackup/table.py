@@ -1,0 +1,152 @@
+"""The table of heights: what stands how high in each set-up, at the place where it matters, with its tolerances.
+
+Drawings, sheet, report and record read their figures here and work out none of their own. A *column* has the heights
+over the place where a casting comes out shallowest: there the window is decided. Heights are mm above the bed of the
+set-up named, as lengths with named errors; in C the bed bears the finished bottom. C stands at the stop that is
+planned, or recorded.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from corepath.motion.program import Setup
+from corepath.stackup.linear import Linear
+
+if TYPE_CHECKING:
+    from corepath.stackup.heights import At, Heights
+    from corepath.stackup.stackup import CastingStack, PlaceStack, Stackup
+
+__all__ = ["Column", "HeightTable", "InsertHeights", "face_up", "height_table"]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """Heights over one casting in one set-up, at `at` (board frame, mm).
+
+    `depth` is that of its pocket from the raw top; `deepest` the same at the place where it comes out deepest.
+    `resin` is the cured resin's top, in B its face towards the bed. In C `raw_bottom` is where it was before the skim.
+    """
+
+    id: str
+    at: tuple[float, float]
+    raw_top: Linear
+    raw_bottom: Linear
+    floor: Linear
+    resin: Linear
+    depth: Linear
+    deepest: Linear
+
+
+@dataclass(frozen=True, slots=True)
+class InsertHeights:
+    """Depths of one insert below the skimmed face, which are its heights above the bed in C.
+
+    `seat` is that of the flange's seat, `barrel` that of the barrel's end, `bore` of the bore that is cut.
+    """
+
+    id: str
+    seat: Linear
+    barrel: Linear
+    bore: Linear
+
+
+@dataclass(frozen=True, slots=True)
+class HeightTable:
+    """All heights of one core that are shown.
+
+    `thickness` is the blank's as the job has it; `stop` the plane where the skim stops, `lowest_plane` the lowest
+    that it may go to; `deck_highest` and `deck_lowest` are the designed deck's.
+    """
+
+    thickness: float
+    stop: Linear
+    lowest_plane: Linear
+    deck_highest: float
+    deck_lowest: float
+    columns: Mapping[tuple[Setup, str], Column]
+    inserts: Mapping[str, InsertHeights]
+
+    def column(self, setup: Setup, casting: str = "groove") -> Column:
+        """The heights over a casting in A, B or C."""
+        return self.columns[setup, casting]
+
+    def face(self, setup: Setup) -> Linear:
+        """The face that is up before anything is cut in a set-up, over the groove."""
+        column = self.column(setup)
+        return column.raw_bottom if setup == "B" else column.raw_top
+
+    def depths(self, castings: Iterable[str]) -> tuple[float, float]:
+        """Least and largest nominal depth from the raw top of pockets that are cut in A."""
+        found = [self.column("A", casting) for casting in castings]
+        return min(column.depth.nominal for column in found), max(column.deepest.nominal for column in found)
+
+
+def height_table(stack: Stackup) -> HeightTable:
+    """The table of a stack-up."""
+    heights, plane = stack.heights, stack.skim.planned_plane
+    rows = [column for casting in stack.castings for column in _columns(heights, casting, plane).items()]
+    return HeightTable(
+        thickness=heights.blank.nominal,
+        stop=heights.plane(plane),
+        lowest_plane=heights.plane(stack.skim.lowest_plane),
+        deck_highest=stack.deck_highest,
+        deck_lowest=stack.deck_lowest,
+        columns=dict(rows),
+        inserts={place.place.id: _insert(heights, place, plane) for place in stack.places},
+    )
+
+
+def face_up(heights: Heights, setup: Setup, at: At, plane: float) -> Linear:
+    """The face that is up before anything is cut in A, B or C, at a place of the board. `plane` is the skim's stop."""
+    if setup == "A":
+        return heights.came_top(at)
+    if setup == "B":
+        return _whole(heights, at) + heights.gap("B", at)
+    return heights.after_skim(plane, at)
+
+
+def _whole(heights: Heights, at: At) -> Linear:
+    """From the raw bottom to what is the raw top in B: the thickness, or what a flush of the whole face left of it."""
+    if heights.face_flush is None:
+        return heights.thickness(at)
+    return heights.face_flush.top - heights.gap("A", at)
+
+
+def _columns(heights: Heights, casting: CastingStack, plane: float) -> dict[tuple[Setup, str], Column]:
+    """The heights over a casting in A, B and C."""
+    at, name, pour = casting.shallowest_at, casting.casting.id, casting.pour
+    top, gap_b = face_up(heights, "A", at, plane), heights.gap("B", at)
+    left = face_up(heights, "C", at, plane)
+    depth, deepest = casting.depth_at(heights, at), casting.depth_at(heights, casting.deepest_at)
+    # A flush of the whole face takes from the depth what it takes from the raw top: before it the pocket is deeper.
+    came = depth if heights.face_flush is None else depth + top - heights.face_flush.top
+    came_deepest = deepest
+    if heights.face_flush is not None:
+        came_deepest = deepest + face_up(heights, "A", casting.deepest_at, plane) - heights.face_flush.top
+    floor = heights.floor(casting.casting.floor, casting.operation)
+    return {
+        ("A", name): Column(
+            name, at, top, heights.gap("A", at), floor, top - pour.p_poured, came, came_deepest
+        ),
+        ("B", name): Column(
+            name, at, gap_b, face_up(heights, "B", at, plane), depth + gap_b, pour.p_expected + gap_b, depth, deepest
+        ),
+        ("C", name): Column(
+            name, at, left, left - _whole(heights, at), left - depth, left - pour.p_expected, depth, deepest
+        ),
+    }  # fmt: skip
+
+
+def _insert(heights: Heights, stack: PlaceStack, plane: float) -> InsertHeights:
+    """Seat and barrel as the insert needs them; a bore that goes through ends at the raw top."""
+    insert = stack.place.insert
+    bore = heights.skimmed(plane, stack.at) if insert.through else heights.seat(stack.bore_depth)
+    return InsertHeights(
+        stack.place.id,
+        heights.seat(stack.seat_depth),
+        heights.seat(insert.recess + insert.length),
+        bore,
+    )
