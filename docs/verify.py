@@ -18,12 +18,13 @@ from pathlib import Path
 
 import numpy as np
 
-WALL, DEPTH, GOUGE, CHORD = 0.05, 0.01, 0.02, 0.001
+WALL, DEPTH, GOUGE, CHORD, CLEAR = 0.05, 0.01, 0.02, 0.001, 3.0
 WORD = re.compile(r"([A-Z])([-+]?(?:\d+\.?\d*|\.\d+))")
-PREAMBLE = ("G17", "G90", "G94", "G54", "G40", "G49", "G80")
-KNOWN = {0, 1, 2, 3, 4, 17, 20, 21, 40, 49, 54, 61, 64, 80, 81, 83, 90, 94, 98, 99}
+PREAMBLE = ("G17", "G90", "G94", "G40", "G49", "G80")
+KNOWN = {0, 1, 2, 3, 4, 17, 20, 21, 40, 49, 54, 55, 61, 64, 80, 81, 83, 90, 94, 98, 99}
 found: list[str] = []
 count: dict[str, int] = {}
+STILL = "cuts with the spindle off or slow, or without a feed"
 SHOWN = 20  # breaches of one file; more are only counted
 
 
@@ -34,10 +35,11 @@ def breach(file: str, line: int, says: str) -> None:
         print("BREACH", found[-1])
 
 
-def read(name: str, text: str, rpm_least: float):
+def read(name: str, text: str, rpm_least: float, system: str = "G54"):
     """Motions: G code, line, start, end (z of arcs runs evenly), sweep of an arc; chords are cut from them later.
-    Beside them the stops: how many motions come before each."""
-    place, moves, seen, stops = [math.nan] * 3, [], set(), []
+    Beside them the stops: how many motions come before each. And how many motions lead to a stop before the spindle
+    first turns, the first way down, to see whether zero is right: they must cut nothing, and count as rapids."""
+    place, moves, seen, stops, slow, still = [math.nan] * 3, [], set(), [], 0, []
     unit, motion, spindle, speed, feed, ended, started = 0.0, 0, False, 0.0, 0.0, False, False
     cycle = {"Z": 0.0, "R": 0.0, "back": 0.0, "old": False}
     for number, raw in enumerate(text.split("\n"), 1):
@@ -61,8 +63,14 @@ def read(name: str, text: str, rpm_least: float):
         for stop in [value for letter, value in words if letter == "M"]:
             if stop == 0:
                 stops.append(len(moves))
+            if stop == 0 and moves and not slow and still is not None:
+                slow = len(moves)
+                still.clear()
             if stop in (3, 5):
                 spindle = stop == 3
+                if spindle:
+                    told_still(name, still)
+                    still = None
             elif stop in (0, 1, 6) and spindle:
                 breach(name, number, "stops with the spindle running")
             elif stop in (2, 30):
@@ -75,13 +83,15 @@ def read(name: str, text: str, rpm_least: float):
             continue
         if not started:
             started = True
-            missing = [code for code in PREAMBLE if code not in seen] + ([] if unit else ["G20 or G21"])
+            missing = [code for code in (*PREAMBLE, system) if code not in seen] + ([] if unit else ["G20 or G21"])
             missing += [] if seen & {"G61", "G64"} else ["G61 or G64"]
             if missing:
                 breach(name, number, f"moves before {', '.join(missing)}")
         target = [values[axis] * unit if axis in values else place[k] for k, axis in enumerate("XYZ")]
-        if motion and (not spindle or speed < rpm_least or feed <= 0.0):
-            breach(name, number, "cuts with the spindle off or slow, or without a feed")
+        if motion and feed > 0.0 and still is not None:
+            still.append(number)
+        elif motion and (not spindle or speed < rpm_least or feed <= 0.0):
+            breach(name, number, STILL)
         if motion in (81, 83):
             cycle |= {key: values[key] * unit for key in "ZR" if key in values}
             back = place[2] if cycle["old"] else cycle["R"]
@@ -102,9 +112,30 @@ def read(name: str, text: str, rpm_least: float):
             arc = (cx, cy, sweep)
         moves.append((motion, number, place, target, arc))
         place = target
+    told_still(name, still)
     if not ended:
         breach(name, 0, "has no end")
-    return moves, stops
+    other = {"G54": "G55", "G55": "G54"}[system]
+    if other in seen:
+        breach(name, 0, f"works in {other}, its zero is that of {system}")
+    return moves, stops, slow
+
+
+def told_still(name: str, lines) -> None:
+    """Cuts before the spindle ever turned."""
+    for number in lines or ():
+        breach(name, number, STILL)
+
+
+def first_way(name, moves, slow, zero, old, highest) -> None:
+    """Where the zero is another than in the file before: slowly down to a stop, clear under the old zero as well."""
+    if not slow:
+        breach(name, 0, "its zero is another than before, and it does not stop on the first way down")
+    for kind, line, _, end, _ in moves[:slow]:
+        if kind == 0:
+            breach(name, line, "its zero is another than before, and the first way down goes at rapid")
+        if not end[2] + min(zero["z"], old["z"]) >= highest + CLEAR - DEPTH:
+            breach(name, line, f"with the zero of the file before, the first way down comes within {CLEAR:g} mm")
 
 
 def pieces(moves, zero):
@@ -247,11 +278,17 @@ def main(folder: Path) -> int:
         if operation == "inserts" and not any(one["name"] == "skim" for one in entries):
             top = np.minimum(top, planes[stop - 1])
         before.setdefault(operation, top.copy())
-        moves, stops = read(name, text, job["machine"]["spindle_rpm"][0])
+        number = re.search(r"-pass-(\d+)\.nc$", name)
+        moves, stops, slow = read(name, text, job["machine"]["spindle_rpm"][0], entry["system"])
+        old = next((one for one in reversed(entries[: entries.index(entry)]) if one["name"] != operation), entry)
+        if any(entry[key] != old[key] for key in ("zero", "system", "touch")) and not (number and int(number[1]) > 1):
+            stands = [one["height"] for one in job["obstacle"] if setup in one["setups"]]
+            highest = max([*stands, *([] if math.isinf(top.max()) else [top.max()])], default=-math.inf)
+            first_way(name, moves, slow, entry["zero"], old["zero"], highest)
+        moves = [(0 if k < slow else move[0], *move[1:]) for k, move in enumerate(moves)]
         looks = looked_at(name, moves, stops, entry, report["skim"]) if entry.get("combined") else {}
         for index in cut(name, moves, entry, job, x, y, top, looks):
             told(name, f"plane {looks[index]:.2f}", (top - looks[index])[~spared(x, y, entry)], -DEPTH, DEPTH)
-        number = re.search(r"-pass-(\d+)\.nc$", name)
         if operation == "skim":
             plane = planes[int(number[1]) - 1] if number else planes[-1]
             told(name, "skim", (top - plane)[~spared(x, y, entry)], -DEPTH, DEPTH)

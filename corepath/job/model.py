@@ -290,6 +290,9 @@ class HoldSection(Section):
 class MachineSection(Section):
     travel: tuple[PositiveLength, PositiveLength, PositiveLength] = Field(description="[x, y, z] of the axes")
     z_zero: Literal["bed", "face"] = Field("bed", description="what Z is touched on")
+    second_zero: Literal["none", "G55"] = Field(
+        "none", description="coordinate system that holds the zero of the inserts; with none it takes the place of G54"
+    )
     touch_at: Point | None = Field(None, description="[x, y] on the board where a face is touched")
     xy_zero: Literal["middle", "front-left"] = Field(
         "middle", description="X, Y zero: middle or front-left corner of the blank"

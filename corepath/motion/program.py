@@ -13,9 +13,12 @@ from typing import Literal, NamedTuple
 
 from corepath.motion.cutter import Cutter, Cutting
 
-__all__ = ["Corner", "Kind", "Move", "Pass", "Program", "Setup", "Zero", "arc", "drill", "line", "rapid"]
+__all__ = [
+    "Approach", "Corner", "Kind", "Move", "Pass", "Program", "Setup", "System", "Zero", "arc", "drill", "line", "rapid",
+]  # fmt: skip
 
 Setup = Literal["A", "B", "C", "D"]
+System = Literal["G54", "G55"]
 
 
 class Kind(IntEnum):
@@ -77,7 +80,8 @@ def drill(x: float, y: float, z: float, feed: float, retract: float, peck: float
 class Zero:
     """The work zero in the bed frame of its set-up: program + zero = place on the bed.
 
-    `touch` says in words what is touched for Z; `again` whether touching again later is allowed.
+    `touch` says in words what is touched for Z, `on` the same in two or three; `again` whether touching again later is
+    allowed. `system` is the coordinate system of the control that holds it (NIST IR 6556, 3.5.13).
     """
 
     x: float
@@ -85,6 +89,27 @@ class Zero:
     z: float
     touch: str
     again: bool
+    on: str = "the bed"
+    system: System = "G54"
+
+
+@dataclass(frozen=True, slots=True)
+class Approach:
+    """The first way down of a file whose zero is another than that of the file before: at feed, to a stop (M0).
+
+    The tip comes to `height` (bed frame, mm), goes to (x, y) and stops there, `above` mm over `face`, so that someone
+    can see whether the zero is right. With the zero of the file before, `old` in words, it would stand `otherwise` mm
+    over it, still clear of everything. `feed` in mm/min.
+    """
+
+    x: float
+    y: float
+    height: float
+    feed: float
+    face: str
+    above: float
+    old: str
+    otherwise: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +141,8 @@ class Program:
 
     `clear` is the height (bed frame) where rapids are free; `park` the place (x, y) to stand at a stop.
     `watch` are lines for the head: what to look out for; `corners` those that stay round.
-    Without `spindle` it only travels, as a rehearsal does.
+    Without `spindle` it only travels, as a rehearsal does. `approach` is its first way down where its zero is another
+    than that of the file before.
     """
 
     stem: str
@@ -133,6 +159,7 @@ class Program:
     watch: tuple[str, ...] = field(default=())
     corners: tuple[Corner, ...] = ()
     spindle: bool = True
+    approach: Approach | None = None
 
     @property
     def moves(self) -> tuple[Move, ...]:

@@ -87,8 +87,12 @@ def program(
     combined: bool = False,
     watch: tuple[str, ...] = (),
     corners: tuple[Corner, ...] = (),
+    first: bool = True,
 ) -> Program:
-    """The program of `work` with these passes; checks each pass for obstacles and depth first."""
+    """The program of `work` with these passes; checks each pass for obstacles and depth first.
+
+    Only the `first` file of a work that has several makes its first way down slowly.
+    """
     kept = tuple(passes)
     for stretch in kept:
         check_path(work, stretch.moves)
@@ -106,6 +110,7 @@ def program(
         combined=combined,
         watch=work.watch + watch,
         corners=corners,
+        approach=work.approach if first else None,
     )
 
 

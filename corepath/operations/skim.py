@@ -38,7 +38,8 @@ def plan(work: Work) -> tuple[Program, ...]:
     if work.name != "skim":
         return (program(work, work.stem, [_cut(work, facing, 0, len(facing.planes) - 1)]),)
     single = tuple(
-        program(work, f"{work.stem}-pass-{k + 1}", [_cut(work, facing, k, k)]) for k in range(len(facing.planes))
+        program(work, f"{work.stem}-pass-{k + 1}", [_cut(work, facing, k, k)], first=k == 0)
+        for k in range(len(facing.planes))
     )
     first = min(max(facing.first_stop, 0), len(facing.planes) - 1)
     stretches = [(0, first)] + [(k, k) for k in range(first + 1, len(facing.planes))]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -58,7 +59,7 @@ def make_files(prepared: Prepared, progress: Progress, share: tuple[float, float
 def _made(prepared: Prepared, work: Work, program: Program) -> MadeFile:
     machine = prepared.job.machine
     limits = Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
-    spent = minutes(program.passes, limits, park=program.park)
+    spent = minutes(program.passes, limits, park=program.park) + _approach(program)
     written = write(
         program,
         title=prepared.job.title,
@@ -74,6 +75,12 @@ def _made(prepared: Prepared, work: Work, program: Program) -> MadeFile:
     beside = apart(program, machine)
     cuts = written.cut_lines, written.cut_arcs
     return MadeFile(name, work, program, text, written.lines, spent, written.extents, least, beside, cuts)
+
+
+def _approach(program: Program) -> float:
+    """Minutes of the way at feed from the park place to where the first way down is looked at."""
+    way, (x, y) = program.approach, program.park
+    return 0.0 if way is None else math.hypot(way.x - x, way.y - y) / way.feed
 
 
 def _planes(program: Program) -> tuple[int, int] | None:

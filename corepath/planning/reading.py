@@ -112,6 +112,7 @@ def _shop(prepared: Prepared) -> Shop:
         laid=laid_up(job, prepared.board) if job.layup is not None and job.layup.cradle else None,
         spin_up=job.machine.spin_up,
         outline=prepared.board.outline,
+        second_zero=job.machine.second_zero,
         bores={place.id: (place.x, place.y, place.bore) for place in prepared.board.places},
     )
 

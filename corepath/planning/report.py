@@ -126,6 +126,7 @@ def _operation(made: MadeFile, prepared: Prepared) -> dict[str, Any]:
         "name": program.name,
         "cutter": _cutter(program.cutter),
         "zero": {axis: round(getattr(program.zero, axis), 4) + 0.0 for axis in "xyz"},
+        "system": program.zero.system,
         "touch": program.zero.touch,
         "touch_again": program.zero.again,
         "watch": list(program.watch),

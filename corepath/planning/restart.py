@@ -182,6 +182,7 @@ class _Maker:
 
     def approach(self) -> Iterator[str]:
         at, (x, y, z) = self.at, self.at.place
+        yield from self._first_way()
         yield f"G0 Z{self.number(self.clear)}"
         if at.spindle:
             yield f"S{at.speed:g} M3"
@@ -200,6 +201,16 @@ class _Maker:
         yield "G98" if at.to_initial else "G99"
         if not at.absolute:
             yield "G91"
+
+    def _first_way(self) -> Iterator[str]:
+        """The slow first way down to a stop, as the file has it: its zero is another than that of the file before."""
+        program = self.program
+        turns = next((event.index for event in program.events if event.name == "spindle-on"), 0)
+        stop = next((event for event in program.events if event.name == "stop" and 0 < event.index <= turns), None)
+        if stop is None or not np.isfinite(program.end[0, 2]) or not (program.kind[: stop.index] == 1).all():
+            return
+        yield f"F{_plain(float(program.feed[0]) / self.grid.mm)}"
+        yield from (text.rstrip("\r") for text in self.lines[int(program.line[0]) - 1 : stop.line])
 
     def tail(self) -> Iterator[str]:
         """The rest of the file; the first motion gets the words that it took from lines before."""

@@ -47,5 +47,6 @@ def differs(file: ReadProgram, index: int, made: ReadProgram, clear: float) -> I
     rapids = made.kind[:begin] == 0
     if (lead[rapids, 2] < clear - _SAME).any():
         yield "a rapid of the approach comes below the safe height"
-    if (~rapids).sum() > 1 or ((~rapids) & ~made.spindle_on[:begin]).any():
+    still = ~made.spindle_on[:begin]
+    if (~rapids & ~still).sum() > 1 or (lead[~rapids & still, 2] < clear - _SAME).any():
         yield "the approach cuts otherwise than by one plunge with the spindle turning"

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from corepath.errors import Fault, InputError
 from corepath.readback.blocks import Block, read_block
@@ -17,7 +18,7 @@ from corepath.readback.modal import Machine
 from corepath.readback.program import ReadProgram
 from corepath.readback.words import TextLine, read_line
 
-__all__ = ["At", "block_of", "clear_height", "first_line", "plunge_feed", "spin_up", "state_at"]
+__all__ = ["At", "block_of", "clear_height", "cutting", "first_line", "plunge_feed", "spin_up", "state_at"]
 
 KEY = "--from-line"
 SPIN_UP = 4.0
@@ -142,7 +143,7 @@ def _ramps(program: ReadProgram, index: int) -> bool:
 
 def _refuse(program: ReadProgram, lines: Sequence[str], number: int, file: str) -> None:
     count = len(lines)
-    cuts = np.flatnonzero(program.kind > 0)
+    cuts = np.flatnonzero(cutting(program))
     ends = [event.line for event in program.events if event.name == "end"]
 
     def fault(says: str, allowed: str) -> InputError:
@@ -165,12 +166,19 @@ def _refuse(program: ReadProgram, lines: Sequence[str], number: int, file: str) 
         raise fault("the line is a comment or empty", f"a line with a command; the next is {following}")
 
 
+def cutting(program: ReadProgram) -> NDArray[np.bool_]:
+    """Which motions are at feed, but for a first way down with the spindle still; all at feed where it never turns."""
+    feeds = program.kind > 0
+    turning: NDArray[np.bool_] = feeds & program.spindle_on
+    return turning if turning.any() else feeds
+
+
 def clear_height(program: ReadProgram, file: str) -> float:
     """The highest that the file travels at rapid, which lies above all its cuts. Raises InputError."""
     rapid = program.kind == 0
     travels = program.end[rapid, 2]
     travels = travels[~np.isnan(travels)]
-    cuts = (program.kind > 0) & ~(program.end[:, 2] > program.start[:, 2])
+    cuts = cutting(program) & ~(program.end[:, 2] > program.start[:, 2])
     above = program.end[cuts, 2].max(initial=-np.inf)
     if not len(travels) or travels.max() <= above + _LEVEL:
         says = "no rapid of this file stands above its cuts: a height that is safe cannot be told from it"
@@ -180,7 +188,7 @@ def clear_height(program: ReadProgram, file: str) -> float:
 
 def plunge_feed(program: ReadProgram) -> tuple[float, str]:
     """Feed for going straight down, mm/min, and where it is from."""
-    cuts = (program.kind > 0) & (program.feed > 0.0)
+    cuts = cutting(program) & (program.feed > 0.0)
     way = program.end - program.start
     down = cuts & (way[:, 2] < -_LEVEL)
     straight = down & (np.hypot(way[:, 0], way[:, 1]) < _LEVEL) & (program.kind == 1)

@@ -51,8 +51,9 @@ class Apart:
 
 def apart(program: Program, machine: MachineSection) -> Apart:
     """What the file of `program` takes apart: as the writer puts it, a stop between passes, a change at its head."""
-    stops = len(program.passes) - 1
-    dwell = (len(program.passes) * machine.spin_up + stops * machine.spin_down) / 60.0
+    between = len(program.passes) - 1
+    dwell = (len(program.passes) * machine.spin_up + between * machine.spin_down) / 60.0
+    stops = between + (program.approach is not None)
     change = CHANGE_BY_MACHINE if machine.tool_change == "m6" else CHANGE
     return Apart(dwell, stops, 1, STOP * stops, change)
 

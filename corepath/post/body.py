@@ -50,11 +50,25 @@ class Body:
         target = list(self._at)
         for axis, value in enumerate((x, y, z)):
             if value is not None:
-                ticks = self._grid.ticks(value - float(self._zero[axis]))
-                target[axis] = ticks
-                self._low[axis] = min(self._low[axis], ticks)
-                self._high[axis] = max(self._high[axis], ticks)
+                target[axis] = self._reach(axis, value)
         self._straight(0, target[0], target[1], target[2])
+
+    def walk(self, feed: float, x: float | None = None, y: float | None = None, z: float | None = None) -> None:
+        """A way in the air at feed to the axes given (bed frame, mm; mm/min)."""
+        target = list(self._at)
+        for axis, value in enumerate((x, y, z)):
+            if value is not None:
+                target[axis] = self._reach(axis, value)
+        if self._at != target:
+            self._take(feed)
+            self._straight(1, target[0], target[1], target[2])
+
+    def _reach(self, axis: int, value: float) -> int:
+        """A coordinate of the bed frame in ticks of the program; the extents grow to it."""
+        ticks = self._grid.ticks(value - float(self._zero[axis]))
+        self._low[axis] = min(self._low[axis], ticks)
+        self._high[axis] = max(self._high[axis], ticks)
+        return ticks
 
     def replay(self, moves: Sequence[Move]) -> None:
         """All `moves` of a pass; the cutter stands at the safe height over an unknown place.

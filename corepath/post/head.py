@@ -83,6 +83,8 @@ def _zero(program: Program, front_left: bool, grid: Grid) -> Iterator[str]:
     zero = program.zero
     corner = "front-left corner of the blank as it lies" if front_left else "middle of the blank"
     yield f"Zero X, Y: {corner}, taken from the dowels, never from an edge"
+    if zero.system != "G54":
+        yield f"Zero in {zero.system}, not in G54: set X, Y and Z of {zero.system}"
     yield f"Zero Z: touch {zero.touch}"
     yield "Touch again: allowed" if zero.again else "Touch again: NEVER, one touch serves for all"
     place = " ".join(f"{axis}{grid.coordinate(at)}" for axis, at in zip("XYZ", (zero.x, zero.y, zero.z), strict=True))

@@ -54,6 +54,14 @@ class Grid:
         least = 10.0**-self.feed_decimals
         return f"{max(feed / self.mm, least):.{self.feed_decimals}f}"
 
+    def about(self, length: float) -> str:
+        """`length` (mm) as far as an eye tells it, with its unit.
+
+        >>> GRIDS["mm"].about(16.64), GRIDS["inch"].about(16.64)
+        ('16.6 mm', '0.66 in')
+        """
+        return f"{length / self.mm:.{1 if self.units == 'mm' else 2}f} {self.short}"
+
     def size(self, length: float) -> str:
         """`length` (mm) for a comment, with its unit and without idle zeros."""
         text = f"{length / self.mm:.{self.decimals}f}".rstrip("0").rstrip(".")

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from corepath.job.model import MachineSection
 from corepath.motion.cycles import expand
-from corepath.motion.program import Pass, Program
+from corepath.motion.program import Approach, Pass, Program
 from corepath.post.body import Body
 from corepath.post.comments import comment, message
 from corepath.post.head import FAILED, Extents, Heading, head
@@ -69,21 +69,31 @@ def write(
 
 def _begin(body: Body, program: Program, machine: MachineSection, grid: Grid, failed: bool) -> None:
     exact = "G61" if machine.exact_path else "G64"
-    body.add("G17", grid.word, "G90", "G94", "G54", "G40", "G49", "G80", exact, "M5")
+    body.add("G17", grid.word, "G90", "G94", program.zero.system, "G40", "G49", "G80", exact, "M5")
     if failed:
         body.add(*message(FAILED), "M0")
     cutter = program.cutter
     if not program.spindle:
         body.add(*message("Rehearsal, spindle off: take the cutter out, Z zero as the head says"), "M0")
-        body.rapid(z=program.clear)
-        return
-    if machine.tool_change == "m6":
+    elif machine.tool_change == "m6":
         body.add(f"T{cutter.number} M6")
     else:
         fit = f"Fit T{cutter.number} {cutter.shape} {grid.size(cutter.diameter)}, Z zero as the head says"
         body.add(f"T{cutter.number}", *message(fit), "M0")
+    if program.approach is not None:
+        _approach(body, program.approach, grid)
     body.rapid(z=program.clear)
-    _spin(body, program, machine)
+    if program.spindle:
+        _spin(body, program, machine)
+
+
+def _approach(body: Body, way: Approach, grid: Grid) -> None:
+    """Down at feed to a height that is clear under the old zero too, and a stop to look, the spindle still."""
+    seen = f"is about {grid.about(way.otherwise)} above {way.face}" if way.otherwise > 0.0 else f"meets {way.face}"
+    body.add(*comment(f"First way down: with the zero of the file before, on {way.old}, the tip {seen}"))
+    body.walk(way.feed, z=way.height)
+    body.walk(way.feed, way.x, way.y)
+    body.add(*message(f"Tip must be about {grid.about(way.above)} above {way.face}, else stop and touch Z"), "M0")
 
 
 def _spin(body: Body, program: Program, machine: MachineSection) -> None:

@@ -28,8 +28,8 @@ __all__ = [
 ]
 
 
-def check_program(program: ReadProgram, findings: Findings) -> None:
-    """Preamble, units, coordinate system; and what the reader found."""
+def check_program(program: ReadProgram, findings: Findings, system: int = 540) -> None:
+    """Preamble, units, coordinate system (540 is G54); and what the reader found."""
     findings.extend(program.findings)
     if not program.units_stated:
         findings.add("units", "neither G20 nor G21 is stated before the first move")
@@ -37,8 +37,8 @@ def check_program(program: ReadProgram, findings: Findings) -> None:
     if missing and program.count:
         line = int(program.line[0])
         findings.add("preamble", "not stated before the first move: " + ", ".join(missing), line=line)
-    if any(system != 540 for system in program.systems):
-        findings.add("zero", "it works in another coordinate system than G54")
+    if any(used != system for used in program.systems):
+        findings.add("zero", f"it works in another coordinate system than G{system // 10}")
 
 
 def choose_cutter(program: ReadProgram, work: Work, shop: Shop, findings: Findings) -> Cutter:

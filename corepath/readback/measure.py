@@ -19,6 +19,7 @@ from corepath.readback.arcs import lengths
 from corepath.readback.cutting import Cutting, check_outside, cut_path
 from corepath.readback.exact_deck import check_rim, prove_deck
 from corepath.readback.findings import Findings
+from corepath.readback.first_way import Zeroed
 from corepath.readback.floors import Singles, check_plane, inside, measure_showing, surface_heights, to_reach
 from corepath.readback.heads import check_heads
 from corepath.readback.holes import is_open
@@ -36,7 +37,7 @@ from corepath.readback.result import FileCount, ReadBack, Remaining
 from corepath.readback.shop import Shop
 from corepath.readback.steps import Film
 from corepath.readback.stops import check_turn
-from corepath.readback.zeros import face_height
+from corepath.readback.zeros import derive_zero, face_height, zeroed
 from corepath.work.model import Deck, Facing, Work
 
 __all__ = ["Run", "read_back"]
@@ -109,6 +110,8 @@ class Run:
         self.ground: float | Singles = 0.0
         self.surfaced: dict[str, Path] = {}
         self.program: ReadProgram | None = None
+        self.zeroed: Zeroed | None = None
+        self.old: Zeroed | None = None
 
     def check_digests(self, sha256: Mapping[str, str]) -> None:
         for name in sorted(sha256):
@@ -137,6 +140,8 @@ class Run:
 
     def operation(self, work: Work) -> None:
         """All files of one operation; one that is cut already is taken as its work asks."""
+        zero = derive_zero(work, self.shop, self.face, face_height(self.stock, self.shop, work.setup))
+        self.old, self.zeroed = self.zeroed, zeroed(work, self.shop, zero)
         if work.name == "flush":
             self._pour()
         if work.name in self.shop.done:
@@ -175,12 +180,14 @@ class Run:
     def _skim(self, work: Work) -> None:
         """Each pass on what the one before left; from the planned one on, on a copy; the combined file alone."""
         assert work.facing is not None
-        raw = self.stock.copy()
+        raw, old = self.stock.copy(), self.old
         running = self.stock
         for number, plane in enumerate(work.facing.planes, 1):
             if number == self.shop.planned_pass + 1:
                 running = self.stock.copy()
             self._facing(work, f"{work.stem}-pass-{number}.nc", running, plane)
+            self.old = None  # the next pass goes on under the zero of the first
+        self.old = old
         self._all_passes(work, work.facing, raw)
         self._saw_off(work.facing)
 
@@ -234,7 +241,8 @@ class Run:
             return None
         self.progress(name)
         self.program = self._read(name)
-        return cut_file(work, self.program, self.files[name], stock, self.shop, self.face, self.film, cutting)
+        shop, text, old = self.shop, self.files[name], self.old
+        return cut_file(work, self.program, text, stock, shop, self.face, self.film, cutting, old)
 
     def _read(self, name: str) -> ReadProgram:
         """A file as it reads, once."""

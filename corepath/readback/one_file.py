@@ -17,6 +17,7 @@ from corepath.readback.discipline import (
     choose_cutter,
 )
 from corepath.readback.findings import Findings
+from corepath.readback.first_way import Zeroed, check_first_way
 from corepath.readback.heads import check_stated_zero
 from corepath.readback.load import check_load
 from corepath.readback.material import Cut, Stock
@@ -27,7 +28,7 @@ from corepath.readback.program import ReadProgram
 from corepath.readback.shop import Shop
 from corepath.readback.steps import Film
 from corepath.readback.stops import check_fitting, check_spin_up, check_stops
-from corepath.readback.zeros import check_zero, derive_zero, face_height
+from corepath.readback.zeros import check_zero, derive_zero, face_height, zeroed
 from corepath.work.model import Work
 
 __all__ = ["Done", "cut_file"]
@@ -45,22 +46,25 @@ class Done:
 
 def cut_file(
     work: Work, program: ReadProgram, text: str, stock: Stock, shop: Shop, face: float, film: Film,
-    cutting: Cutting = cut_path,
+    cutting: Cutting = cut_path, old: Zeroed | None = None,
 ) -> Done:  # fmt: skip
     """Cut a program that was read from `text`.
 
     `face` is the height of the face that lies up, `film` keeps the blank before and after. `cutting` cuts the blank
-    along a path, and may look at it on the way.
+    along a path, and may look at it on the way. `old` is the zero that the file before had, where this one is the first
+    after it.
     """
     findings, measures = Findings(program.file), MeasureList(program.file)
-    check_program(program, findings)
     cutter = choose_cutter(program, work, shop, findings)
     check_fitting(program, findings)
     zero = derive_zero(work, shop, face, face_height(stock, shop, work.setup))
+    now = zeroed(work, shop, zero)
+    check_program(program, findings, now.system)
     check_zero(work, zero, shop.allowed.zero, findings)
     check_stated_zero(text, zero, shop.allowed.zero, findings)
     highest = stock.highest()
     check_stops(program, zero[2], highest, findings)
+    check_first_way(program, now, old, max([highest, *(one.height for one in work.obstacles)]), findings)
     path = lay(program, zero, cutter, highest, shop.allowed.chords, findings)
     check_room(path, work, shop, findings)
     check_obstacles(path, work, findings)

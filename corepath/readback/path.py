@@ -134,15 +134,15 @@ def lay(
 def _unknown(
     program: ReadProgram, start: Floats, end: Floats, known: NDArray[np.bool_], highest: float, findings: Findings
 ) -> None:
-    """Motions from or to unknown places: harmless only as rapids that stay above the stock."""
+    """Motions from or to unknown places: harmless only above the stock, at rapid or with the spindle still."""
     for index in np.flatnonzero(~known):
         line = int(program.line[index])
         height = end[index, 2]
         sideways = not np.array_equal(start[index, :2], end[index, :2], equal_nan=True)
-        if program.kind[index] > 0:
+        if program.kind[index] > 0 and (program.spindle_on[index] or not height > highest):
             findings.add("start-unknown", "it cuts before X, Y and Z have all been given", line=line)
         elif np.isnan(height) and sideways:
-            findings.add("start-unknown", "a rapid sideways before Z has been given", line=line)
+            findings.add("start-unknown", "a way sideways before Z has been given", line=line)
         elif height <= highest:
             says = f"a rapid to {height:.3f} from an unknown place; the stock stands {highest:.3f} high"
             findings.add("rapid-through-material", says, line=line, depth=float(highest - height))

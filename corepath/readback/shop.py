@@ -59,7 +59,8 @@ class Shop:
     come from the operations, so that a flip about the wrong axis shows; without it the holes of the operation
     inserts are taken. `laid` is the board as it lies after lay-up, where D has programs.
     `spin_up` is how many seconds the spindle needs to come up to speed. `outline` is the board's edge in the A frame,
-    for what is measured of the board alone.
+    for what is measured of the board alone. `second_zero` is the coordinate system for the zero of the inserts, where
+    they have one of their own.
     """
 
     length: float
@@ -82,6 +83,7 @@ class Shop:
     laid: LaidUp | None = None
     spin_up: float = 0.0
     outline: Polygon | None = None
+    second_zero: Literal["none", "G55"] = "none"
 
     def mirrored_area(self, area: Polygon, setup: str) -> Polygon:
         """An area of A as it lies in a set-up."""

@@ -6,12 +6,13 @@ Derived from the blank alone, never from the plan. Bed frame of the set-up, mm.
 from __future__ import annotations
 
 from corepath.readback.findings import Findings
+from corepath.readback.first_way import Zeroed
 from corepath.readback.layup import zero_laid
 from corepath.readback.material import NOWHERE, Stock
 from corepath.readback.shop import Shop
 from corepath.work.model import Work
 
-__all__ = ["check_zero", "derive_zero", "face_height"]
+__all__ = ["check_zero", "derive_zero", "face_height", "zeroed"]
 
 Zero3 = tuple[float, float, float]
 
@@ -34,6 +35,15 @@ def derive_zero(work: Work, shop: Shop, face: float, now: float) -> Zero3:
     if work.name == "inserts":
         return x, y, now
     return x, y, 0.0 if shop.z_zero == "bed" else face
+
+
+def zeroed(work: Work, shop: Shop, zero: Zero3) -> Zeroed:
+    """What the zero of a work refers to, and the coordinate system that holds it."""
+    if work.name == "inserts":
+        return Zeroed("the skimmed face", zero, 540 if shop.second_zero == "none" else 550)
+    if work.setup == "D":
+        return Zeroed("the cradle", zero, 540)
+    return Zeroed("the bed" if shop.z_zero == "bed" else f"the face up in {work.setup}", zero, 540)
 
 
 def check_zero(work: Work, zero: Zero3, allowed: float, findings: Findings) -> None:

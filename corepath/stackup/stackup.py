@@ -12,7 +12,7 @@ from corepath.board.model import Board, Casting, Place
 from corepath.job.model import Job
 from corepath.job.pose import pose_of
 from corepath.job.record_settled import Settled
-from corepath.motion.program import Setup, Zero
+from corepath.motion.program import Setup, System, Zero
 from corepath.stackup.blank import Blank
 from corepath.stackup.flush import LocalFlush, flush_area
 from corepath.stackup.heights import At, Heights
@@ -106,17 +106,21 @@ class Stackup:
         """The work zero of an operation in the bed frame of its set-up."""
         x, y = pose_of(self.job, setup).zero
         if operation == "inserts":
-            return Zero(x, y, self.skim.planned_plane, "the skimmed face", True)
+            second = self.job.machine.second_zero
+            system: System = "G54" if second == "none" else second
+            face = "the skimmed face"
+            return Zero(x, y, self.skim.planned_plane, face, True, face, system)
         if self.job.machine.z_zero == "bed":
             return Zero(x, y, 0.0, "the bed beside the blank", True)
         place = self._touch_words(setup)
         if setup == "A":
-            return Zero(x, y, self.heights.face_height, f"the raw top at {place}", True)
+            return Zero(x, y, self.heights.face_height, f"the raw top at {place}", True, "the raw top")
         if setup == "B":
             height = self.heights.face_height_below
-            return Zero(x, y, height, f"the raw bottom at {place}, before the first pass", False)
+            touch = f"the raw bottom at {place}, before the first pass"
+            return Zero(x, y, height, touch, False, "the raw bottom")
         height = self.heights.raw_top_after(self.skim.planned_plane)
-        return Zero(x, y, height, f"the raw top at {place}, before anything is cut in C", False)
+        return Zero(x, y, height, f"the raw top at {place}, before anything is cut in C", False, "the raw top")
 
     def touch_place(self, setup: Setup) -> tuple[float, float]:
         """Where a face is touched, in the set-up's own X, Y (the mirror image in B)."""

@@ -27,13 +27,14 @@ from corepath.work.holes import drill_watch, hole_parts
 from corepath.work.model import Hole, Milling, Obstacle, Step, Trim, Work
 from corepath.work.running import Asked
 
-__all__ = ["after_layup"]
+__all__ = ["after_layup", "bed_below", "laminate_at"]
 
 _SLACK = 0.003
 """mm that thinning and arcs may lie below a path."""
 
 _ROUND = 24
 _DUST = "cuts resin and glass: extract at the cutter, wear a dust mask, cover skin"
+_FACE = "the face of the cradle at X0 from the middle"
 _CRADLE = "the board must lie on its cradle everywhere, held by its rim and by itself"
 
 
@@ -44,6 +45,23 @@ def after_layup(job: Job, board: Board, milling: Milling) -> tuple[list[Work], l
     builder = _After(job, board, laid_up(job, board), milling)
     found = [*builder.trim(), *builder.bolt_holes()]
     return [one for one in found if isinstance(one, Work)], [one for one in found if isinstance(one, Fault)]
+
+
+def bed_below(job: Job, board: Board) -> float:
+    """How far the bed lies below Z = 0 of D: the cradle's height, less the rise of its lowest place; 0 without one."""
+    if job.layup is None or not job.layup.cradle:
+        return 0.0
+    laid = laid_up(job, board)
+    lowest = float(laid.bottom(np.linspace(*laid.ends, 301)).min())
+    return job.layup.rib_height - lowest
+
+
+def laminate_at(job: Job, board: Board) -> tuple[float, float, float]:
+    """X, Y in D of the place where a face is touched, and the height of the laminate's top there."""
+    laid = laid_up(job, board)
+    x, y = job.machine.touch_at or (0.0, 0.0)
+    at, z = laid.place(x, laid.below + float(laid.deck.height(x, y)) + laid.above)
+    return float(at), y, float(z)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,12 +87,10 @@ class _After:
         corner = machine.xy_zero == "front-left"
         x, y = (laid.ends[0], -laid.width / 2.0) if corner else (0.0, 0.0)
         if machine.z_zero == "bed" or machine.touch_at is None:
-            return Zero(x, y, float(laid.bottom(0.0)), "the face of the cradle at X0 from the middle", True)
-        flat_x, flat_y = machine.touch_at
-        height = laid.below + float(laid.deck.height(flat_x, flat_y)) + laid.above
-        at, z = laid.place(flat_x, height)
-        touch = f"the laminate's top at X{float(at):.2f} Y{flat_y:g} from the middle, along the chord"
-        return Zero(x, y, round(float(z), 6), touch, True)
+            return Zero(x, y, float(laid.bottom(0.0)), _FACE, True, "the cradle")
+        at, flat_y, z = laminate_at(self.job, self.board)
+        touch = f"the laminate's top at X{at:.2f} Y{flat_y:g} from the middle, along the chord"
+        return Zero(x, y, round(z, 6), touch, True, "the laminate")
 
     def _obstacles(self) -> tuple[Obstacle, ...]:
         """What stands in D; screw heads on the laminate's top."""

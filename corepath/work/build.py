@@ -20,7 +20,8 @@ from corepath.motion.cutter import Cutter
 from corepath.motion.program import Setup
 from corepath.stackup.flush import flush_area
 from corepath.stackup.stackup import PlaceStack, Stackup
-from corepath.work.after_layup import after_layup
+from corepath.work.after_layup import after_layup, bed_below, laminate_at
+from corepath.work.approach import with_approaches
 from corepath.work.bound import bound
 from corepath.work.cutters import Chosen, Need, candidates, choose
 from corepath.work.deck_cutter import choose_deck
@@ -63,7 +64,12 @@ def build_works(job: Job, board: Board, stack: Stackup) -> tuple[tuple[Work, ...
     ):
         step()
     laid, unfit = after_layup(job, board, builder.milling)
-    return (*builder.works, *laid), [*builder.faults, *unfit]
+    machine = job.machine
+    works = with_approaches(
+        (*builder.works, *laid), builder.looked_at,
+        safe_z=machine.safe_z, travel=machine.travel[2], rapid=machine.rapid, drop=bed_below(job, board),
+    )  # fmt: skip
+    return works, [*builder.faults, *unfit]
 
 
 def _thin_watch(share: Share) -> list[str]:
@@ -143,6 +149,17 @@ class _Builder:
             watch=(*watch, *self._first_words(setup)),
             part=part,
         )
+
+    def looked_at(self, work: Work) -> tuple[float, float, float]:
+        """Where the tip is looked at before a work begins, and the nominal height of the blank there."""
+        heights, plane = self.stack.heights, self.stack.skim.planned_plane
+        if work.setup == "D":
+            return laminate_at(self.job, self.board)
+        x, y = self.stack.touch_place(work.setup)
+        if work.name == "inserts":
+            return x, y, work.zero.z
+        known = {"A": heights.face_height, "B": heights.face_height_below, "C": heights.raw_top_after(plane)}
+        return x, y, known[work.setup]
 
     def _first_words(self, setup: Setup) -> tuple[str, ...]:
         """What the head of a set-up's first file says besides."""

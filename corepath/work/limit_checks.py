@@ -58,7 +58,11 @@ def _reach(work: Work) -> Check:
 
 def _travel(job: Job, work: Work) -> list[Check]:
     """The least that each axis must span, known before any path is: the axis over the outermost places."""
-    return _judged(job, work.stem, "at least ", (*_span(work), work.clear - work.lowest))
+    return _judged(job, work.stem, "at least ", (*_span(work), _highest(work) - work.lowest))
+
+
+def _highest(work: Work) -> float:
+    return work.clear if work.approach is None else max(work.clear, work.approach.height)
 
 
 def _span(work: Work) -> tuple[float, float]:

@@ -15,7 +15,7 @@ from shapely import MultiPolygon, Polygon
 from corepath.board.deck import DeckSurface
 from corepath.layup.laid import LaidUp
 from corepath.motion.cutter import Cutter, Cutting
-from corepath.motion.program import Setup, Zero
+from corepath.motion.program import Approach, Setup, Zero
 
 __all__ = ["SAME_SIZE", "Deck", "Facing", "Hole", "Milling", "Obstacle", "Pocket", "Step", "Trim", "Work", "point_of"]
 
@@ -183,7 +183,8 @@ class Work:
     highest of blank and obstacles); `lowest` the lowest a cut may go in this operation; `collet` the largest
     diameter of what turns above the cutter, from its stick-out upwards.
     Exactly one of `pockets`, `holes`, `facing`, `deck`, `trim` says what is to be cut. `sloped`: the stock's top
-    differs from place to place by more than an operation cuts, and each hole's own `top` counts there.
+    differs from place to place by more than an operation cuts, and each hole's own `top` counts there. `approach` is
+    the first way down where the zero is another than that of the work before.
     """
 
     order: int
@@ -209,6 +210,7 @@ class Work:
     watch: tuple[str, ...] = ()
     part: int = 1
     collet: float = 40.0
+    approach: Approach | None = None
 
     @property
     def stem(self) -> str:

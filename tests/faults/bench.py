@@ -23,7 +23,7 @@ from scipy.ndimage import maximum_filter, minimum_filter
 from corepath.planning import plan, prepare
 from corepath.planning.prepare import Prepared
 from corepath.planning.reading import read_files
-from tests.faults.rules import FILE_RULES, ONLY_IN, RULES
+from tests.faults.rules import FILE_RULES, FIRST_WAY, ONLY_IN, RULES
 from tests.faults.stamp import Cutter, Ran, run
 
 __all__ = ["Bench", "Fault", "Verdict"]
@@ -102,6 +102,8 @@ class Bench:
         names = sorted(name for name in self.texts if self.entries[name]["setup"] in setups)
         if rule in ONLY_IN:
             names = [name for name in names if re.search(ONLY_IN[rule], name)] or names
+        if rule.startswith("first way"):
+            names = [name for name in names if FIRST_WAY.search(self.texts[name])] or names
         name = str(draw.choice(names))
         texts = dict(self.texts)
         if rule in FILE_RULES:
@@ -167,6 +169,7 @@ def _breach(good: Ran, ran: Ran) -> str:
         ("lower than ever", ran.lowest < good.lowest - LIMIT),
         ("a stop lost", ran.stops < good.stops),
         ("a stop that is low or turning", ran.least_clear < good.least_clear - LIMIT),
+        ("a first way down at rapid", good.first_at_feed and not ran.first_at_feed),
         ("no end", not ran.ended),
         ("not stated: " + ", ".join(sorted(good.stated - ran.stated)), not good.stated <= ran.stated),
     )

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-__all__ = ["FILE_RULES", "ONLY_IN", "RULES", "Lines", "mirrored"]
+__all__ = ["FILE_RULES", "FIRST_WAY", "ONLY_IN", "RULES", "Lines", "mirrored"]
 
 Lines = list[str]
 Draw = np.random.Generator
@@ -211,6 +211,21 @@ def mirrored(axis: str) -> Rule:
     return rule
 
 
+FIRST_WAY = re.compile(r"^F[\d.]+\nG1 Z([\d.]+)\nG1 X.*\n(?:\(.*\n)*M0\n", re.MULTILINE)
+"""The slow first way down to a stop of a file whose zero is another than that of the file before."""
+
+
+def _first_way(change: Callable[[str], str]) -> Rule:
+    def rule(lines: Lines, _draw: Draw) -> Lines | None:
+        text = "\n".join([*lines, ""])
+        found = FIRST_WAY.search(text)
+        if found is None:
+            return None
+        return (text[: found.start()] + change(found[0]) + text[found.end() :]).split("\n")[:-1]
+
+    return rule
+
+
 RULES: dict[str, Rule] = {
     "sign flipped": _in_word(_sign),
     "digit lost": _in_word(_digit_lost),
@@ -251,6 +266,11 @@ RULES: dict[str, Rule] = {
     "speed digit lost": _replaced(r"^S(\d)\d+", r"S\1000"),
     "dwell lost": _dropped(lambda line: line.startswith("G4")),
     "stop lost": _dropped(lambda line: line == "M0"),
+    "first way without its stop": _first_way(lambda way: way.removesuffix("M0\n")),
+    "first way at rapid": _first_way(lambda way: way.replace("G1 ", "G0 ")),
+    "first way 3 mm lower": _first_way(
+        lambda way: re.sub(r"(?<=G1 Z)[\d.]+", lambda found: f"{float(found[0]) - 3.0:.4f}", way)
+    ),
     "safe height low": _safe_lowered,
     "end lost": _dropped(lambda line: line == "M2"),
     "cut short": _cut_short,

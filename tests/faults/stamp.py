@@ -53,6 +53,7 @@ class Ran:
     backwards: bool = False
     dwelt: bool = True
     least_clear: float = math.inf
+    first_at_feed: bool = True
 
 
 @njit(cache=True)
@@ -156,9 +157,10 @@ def run(
             if axis in values:
                 at[k] = values[axis] * scale + (zero[k] if absolute else at[k])
         if any(math.isnan(value) for value in (*old, *at)):
-            if g != 0:
+            if g != 0 and on:
                 raise ValueError(f"line {number}: from nowhere")
             if math.isnan(old[2]):
+                ran.first_at_feed &= g == 1 and feed > 0.0
                 continue
             old = [new if math.isnan(was) else was for was, new in zip(old, at, strict=True)]
         points = [np.array(old), np.array(at)]

@@ -134,6 +134,12 @@ PLANTED: list[tuple[str, str, Callable[[str], str], str]] = [
     ("seat", "06-B-inserts.nc", lambda text: text.replace("Z-1.5000", "Z-1.4000"),
      r"06-B-inserts\.nc: floors, walls: .*0\.100"),
     ("bed", "01-A-dowels.nc", lambda text: text.replace("Z-7.0000", "Z-19.0000"), r"through the spoil board"),
+    ("first way at rapid", "06-B-inserts.nc", _sub(r"^G1 Z13\.8000$", "G0 Z13.8000"),
+     r"06-B-inserts\.nc:\d+: its zero is another than before, and the first way down goes at rapid"),
+    ("first way low", "06-B-inserts.nc", _sub(r"^G1 Z13\.8000$", "G1 Z11.7000"),
+     r"06-B-inserts\.nc:\d+: with the zero of the file before, the first way down comes within 3 mm"),
+    ("no first stop", "06-B-inserts.nc", _sub(r"(?<=skimmed face, else stop and touch Z\)\n)M0\n", ""),
+     r"06-B-inserts\.nc: its zero is another than before, and it does not stop on the first way down"),
     ("units", "02-A-plug-pockets.nc", _sub(r"^G21\n", "G20\n"), r"02-A-plug-pockets\.nc: "),
 ]  # fmt: skip
 

@@ -43,9 +43,10 @@ class Level:
         return np.full(np.shape(x), DECK)
 
 
-def program(tool: int, body: list[str], safe: float = 25.0) -> str:
-    """A whole file: preamble, body, end."""
-    head = ["(test)", "G17", "G21", "G90", "G94", "G54", "G40", "G49", "G80", "G64", f"T{tool} M6", f"G0 Z{safe:g}"]
+def program(tool: int, body: list[str], safe: float = 25.0, first: bool = False) -> str:
+    """A whole file: preamble, body, end; `first` is the first one after its zero was touched anew."""
+    head = ["(test)", "G17", "G21", "G90", "G94", "G54", "G40", "G49", "G80", "G64", f"T{tool} M6"]
+    head += ["F1000", f"G1 Z{safe:g}", "M0"] if first else [f"G0 Z{safe:g}"]
     return "\n".join([*head, "S18000 M3", "G4 P3", *body, f"G0 Z{safe:g}", "M5", "M2", ""])
 
 
@@ -187,16 +188,17 @@ def make_plan(flip: str = "x", xy: str = "middle", z: str = "bed", cell: float =
         "02-A-plug-pockets.nc": shift(program(1, ["F900", *dome]), x0, y0, zero_a),
         "03-A-groove.nc": groove(x0, y0, zero_a),
         "05-B-skim-all.nc": shift(
-            program(2, ["F2000", *(line for p in planes for line in [*lines_over(p), *STOP_LINES])][:-4]),
+            program(2, ["F2000", *(line for p in planes for line in [*lines_over(p), *STOP_LINES])][:-4], first=True),
             x0,
             y0,
             zero_a,
         ),
-        "06-B-inserts.nc": shift(program(1, ["F900", *bore]), x0, y0, STOP),
-        "08-C-deck.nc": shift(program(2, ["F2000", *lines_over(DECK)]), x0, y0, zero_c),
+        "06-B-inserts.nc": shift(program(1, ["F900", *bore], first=True), x0, y0, STOP),
+        "08-C-deck.nc": shift(program(2, ["F2000", *lines_over(DECK)], first=True), x0, y0, zero_c),
     }
     for k, plane in enumerate(planes, 1):
-        files[f"05-B-skim-pass-{k}.nc"] = shift(program(2, ["F2000", *lines_over(plane)]), x0, y0, zero_a)
+        body = program(2, ["F2000", *lines_over(plane)], first=k == 1)
+        files[f"05-B-skim-pass-{k}.nc"] = shift(body, x0, y0, zero_a)
     pour = {"groove": Pour(GROOVE, 0.6), "P1": Pour(PLUG, 0.6)}
     shop = Shop(
         LENGTH,

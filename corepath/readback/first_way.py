@@ -1,0 +1,57 @@
+"""The first way down where the zero is another than that of the file before: slow, and stopped clear of everything.
+
+Whoever forgets to touch the new zero runs the file under the old one. Before the spindle first turns the program must
+come down at feed and stop, and at that stop, as on the way to it, the tip must be clear of stock and obstacles under
+either zero. Bed frame of the set-up, mm.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from corepath.readback.findings import Findings
+from corepath.readback.program import ReadProgram
+
+__all__ = ["CLEAR", "Zeroed", "check_first_way"]
+
+CLEAR = 3.0
+_ROUNDING = 0.001
+
+
+class Zeroed(NamedTuple):
+    """What a file's zero refers to (the bed, a face of a set-up …), where it lies and in which coordinate system."""
+
+    refers: str
+    place: tuple[float, float, float]
+    system: int
+
+
+def check_first_way(program: ReadProgram, now: Zeroed, old: Zeroed | None, highest: float, findings: Findings) -> None:
+    """The stop to look at a new zero; `highest` is that of stock and obstacles, `old` the zero of the file before."""
+    if old is None or (old.refers, old.system) == (now.refers, now.system):
+        return
+    end = next((event.index for event in program.events if event.name == "spindle-on"), program.count)
+    stops = [event for event in program.events if event.name == "stop" and 0 < event.index <= end]
+    change = f"the zero was {old.refers}, it is {now.refers} now"
+    if not stops or not program.count:
+        line = int(program.line[0]) if program.count else None
+        findings.add(
+            "first-way", f"{change}: no stop to see whether it was touched, before the spindle turns", line=line
+        )
+        return
+    first = slice(0, stops[0].index)
+    fast = np.flatnonzero(program.kind[first] == 0)
+    if len(fast):
+        says = f"{change}: the first way down goes at rapid"
+        findings.add("first-way", says, line=int(program.line[fast[0]]))
+    heights = program.end[first, 2] + min(now.place[2], old.place[2])
+    low = np.flatnonzero(~(heights > highest + CLEAR - _ROUNDING))
+    if len(low):
+        least = float(heights[low[0]])
+        says = (
+            f"{change}: with the wrong one of them the first way down comes to {least:.3f} above the bed; stock or "
+            f"obstacles reach {highest:.3f}, {CLEAR:g} over them is asked"
+        )
+        findings.add("first-way", says, line=int(program.line[low[0]]), depth=highest + CLEAR - least)

@@ -1,0 +1,73 @@
+"""The first way down under a zero that may be the old one: slow, to a stop, clear of the blank under either."""
+
+from __future__ import annotations
+
+import pytest
+
+INSERTS, DECK = "06-B-inserts.nc", "08-C-deck.nc"
+
+# The skim leaves 10.5. The inserts' zero lies on that face, the zero before on the bed, 10.5 lower: 3 over the blank
+# under the bed's zero is Z13.5 in the file, 13.5 over the face under its own.
+HIGH_ENOUGH, TOO_LOW = "G1 Z13.5000", "G1 Z13.4000"
+
+
+def test_a_good_first_way_is_no_finding(plan):
+    """The hand-written files have one wherever their zero changes."""
+    assert plan.read().counts == {}
+    assert plan.edited(INSERTS, "G1 Z14.5000", HIGH_ENOUGH).read().counts == {}
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "says"),
+    [
+        (INSERTS, "G1 Z14.5000\nM0\n", "G0 Z14.5000\n", "no stop to see"),
+        (INSERTS, "G1 Z14.5000\nM0\n", "G1 Z14.5000\n", "no stop to see"),
+        (INSERTS, "G1 Z14.5000\nM0\nS18000 M3\n", "G1 Z14.5000\nS18000 M3\n", "no stop to see"),
+        (INSERTS, "G1 Z14.5000\n", "G0 Z14.5000\n", "goes at rapid"),
+        (INSERTS, "G1 Z14.5000\n", TOO_LOW + "\n", "comes to 13.400 above the bed"),
+        (DECK, "G1 Z25.0000\nM0\n", "G0 Z25.0000\n", "no stop to see"),
+    ],
+)
+def test_a_first_way_that_would_crash_under_the_old_zero_is_found(plan, name, old, new, says):
+    """With the bed's zero left, the inserts' first rapid would go into the blank."""
+    text = plan.files[name]
+    if old not in text:
+        old, new = old.replace(".0000", ""), new.replace(".0000", "")
+    found = plan.edited(name, old, new).read()
+    told = [one.says for one in found.findings if one.kind == "first-way"]
+    assert [one for one in told if says in one], found.counts
+    assert {one.file for one in found.findings} == {name}
+
+
+def test_no_stop_is_asked_where_the_zero_stays(plan):
+    """Each stop that is not needed teaches people to press cycle start without looking."""
+    again = plan.edited("05-B-skim-pass-1.nc", "F1000\nG1 Z25\nM0\n", "G0 Z25\n").read()
+    assert again.counts == {}, "in A and B the zero is the bed"
+
+
+def test_a_face_of_the_next_set_up_is_another_zero(plan_maker):
+    """Raw top in A, raw bottom in B: both are touched on the blank, and not at one height."""
+    face = plan_maker("x", "middle", "face")
+    assert face.read().counts == {}
+    for name in ("05-B-skim-pass-1.nc", "05-B-skim-all.nc", DECK):
+        text = face.files[name]
+        line = next(row for row in text.split("\n") if row.startswith("G1 Z"))
+        spoilt = face.edited(name, f"F1000\n{line}\nM0\n", f"G0 {line[3:]}\n").read()
+        assert spoilt.counts == {"first-way": 1} and next(iter(spoilt.findings)).file == name
+
+
+def test_the_second_zero_is_the_one_that_the_machine_has(plan):
+    """A file that works in G54 where the shop set G55 cuts with the bed's zero, and the other way round."""
+    other = plan.edited(INSERTS, "G54", "G55")
+    assert set(other.read().counts) == {"zero"}
+    assert other.with_shop(second_zero="G55").read().counts == {}
+    found = plan.with_shop(second_zero="G55").read()
+    assert found.counts == {"zero": 1} and "than G55" in next(iter(found.findings)).says
+
+
+def test_a_way_at_feed_from_nowhere_is_only_harmless_with_the_spindle_still(plan):
+    """Turning, or below the top of the stock, it is a cut from a place that nobody knows."""
+    turning = plan.edited(INSERTS, "F1000\nG1 Z14.5000\nM0\n", "F1000\nS18000 M3\nG4 P3\nG1 Z14.5000\n")
+    assert "start-unknown" in turning.read().counts
+    low = plan.edited(INSERTS, "G1 Z14.5000\n", "G1 Z-2.0000\n")
+    assert "start-unknown" in low.read().counts
