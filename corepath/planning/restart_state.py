@@ -167,10 +167,10 @@ def _refuse(program: ReadProgram, lines: Sequence[str], number: int, file: str) 
 
 
 def cutting(program: ReadProgram) -> NDArray[np.bool_]:
-    """Which motions are at feed, but for a first way down with the spindle still; all at feed where it never turns."""
-    feeds = program.kind > 0
-    turning: NDArray[np.bool_] = feeds & program.spindle_on
-    return turning if turning.any() else feeds
+    """Which motions are at feed, but for those before the spindle first turns: a first way down cuts nothing."""
+    feeds: NDArray[np.bool_] = program.kind > 0
+    feeds[: next((event.index for event in program.events if event.name == "spindle-on"), 0)] = False
+    return feeds
 
 
 def clear_height(program: ReadProgram, file: str) -> float:

@@ -13,10 +13,13 @@ from typing import Any
 from corepath.job.model import MachineSection
 from corepath.motion.program import Program
 
-__all__ = ["CHANGE", "CHANGE_BY_MACHINE", "STOP", "Apart", "apart", "together"]
+__all__ = ["CHANGE", "CHANGE_BY_MACHINE", "LOOK", "STOP", "Apart", "apart", "together"]
 
 STOP = 1.0
 """Minutes to look at the casting and decide (common practice, no source)."""
+
+LOOK = 0.3
+"""Minutes to see how high the tip stands on the first way down (common practice, no source)."""
 
 CHANGE = 3.0
 """Minutes to fit a cutter by hand and touch its zero (common practice, no source)."""
@@ -50,12 +53,12 @@ class Apart:
 
 
 def apart(program: Program, machine: MachineSection) -> Apart:
-    """What the file of `program` takes apart: as the writer puts it, a stop between passes, a change at its head."""
+    """What the file of `program` takes apart: as the writer puts it, a change at its head, a look at a new zero, a stop between passes."""
     between = len(program.passes) - 1
     dwell = (len(program.passes) * machine.spin_up + between * machine.spin_down) / 60.0
-    stops = between + (program.approach is not None)
+    looks = int(program.approach is not None)
     change = CHANGE_BY_MACHINE if machine.tool_change == "m6" else CHANGE
-    return Apart(dwell, stops, 1, STOP * stops, change)
+    return Apart(dwell, between + looks, 1, STOP * between + LOOK * looks, change)
 
 
 def together(parts: Iterable[tuple[int, Apart]]) -> Apart:

@@ -297,3 +297,50 @@ def test_the_command_says_what_to_check(tmp_path: Path):
     assert CliRunner().invoke(app, ["restart", str(tmp_path / "b.nc"), "--from-line", "9"]).exit_code == 2
     result = CliRunner().invoke(app, ["restart", str(path), "--from-line", "29", "--json"])
     assert result.exit_code == 0 and '"motions":' in result.output
+
+
+FIRST_WAY = """\
+G17
+G21
+G90
+G94
+G54
+G40
+G49
+G80
+G64
+M5
+T1
+M0
+F1000.0
+G1 Z13.8000
+G1 X0.0000 Y0.0000
+(MSG, Tip must be about 13.8 mm above the skimmed face)
+M0
+G0 Z8.0000
+S18000 M3
+G4 P4.0
+G0 X10.0000 Y5.0000
+G0 Z1.0000
+F300
+G1 Z-1.0000
+F900
+G1 X20.0000
+G1 Y15.0000
+G0 Z8.0000
+M5
+M2
+"""
+
+
+def test_a_slow_first_way_down_is_made_again(tmp_path: Path) -> None:
+    """Who comes back to a file whose zero is its own may have the other one in the control again."""
+    one = made(tmp_path, FIRST_WAY, number_of(FIRST_WAY, "G1 Y15.0000"))
+    assert one.findings == () and one.clear == 8.0
+    rows = [row for row in one.text.splitlines() if not row.startswith("(")]
+    first = rows.index("G1 Z13.8000")
+    assert rows[first - 1 : first + 4] == ["F1000", "G1 Z13.8000", "G1 X0.0000 Y0.0000", "M0", "G0 Z8.0000"]
+    assert not [row for row in rows[:first] if row.startswith("G0 ") or "M3" in row]
+    for text in ("G1 Z13.8000", "G1 X0.0000 Y0.0000"):
+        with pytest.raises(InputError, match="nothing has been cut"):
+            made(tmp_path, FIRST_WAY, number_of(FIRST_WAY, text))
