@@ -53,7 +53,7 @@ class Apart:
 
 
 def apart(program: Program, machine: MachineSection) -> Apart:
-    """What the file of `program` takes apart: as the writer puts it, a change at its head, a look at a new zero, a stop between passes."""
+    """What the file of `program` takes apart: a change at its head, a look at a new zero, a stop between passes."""
     between = len(program.passes) - 1
     dwell = (len(program.passes) * machine.spin_up + between * machine.spin_down) / 60.0
     looks = int(program.approach is not None)
