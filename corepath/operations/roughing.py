@@ -23,7 +23,7 @@ from corepath.motion.program import Move, Pass, line, rapid
 from corepath.operations.around import Around
 from corepath.operations.facing_paths import RUN_IN, descend, joined
 from corepath.operations.offsetting import CutterOffset, thin
-from corepath.work.deck_steps import level_step
+from corepath.work.deck_rough import NOTHING, THINNED, rough_rows
 from corepath.work.keepoff import field_of
 from corepath.work.model import Deck, Work
 
@@ -31,8 +31,6 @@ __all__ = ["rough"]
 
 Array = NDArray[np.float64]
 
-_NOTHING = 0.05
-"""Less stock than this above the limit is left to finishing, mm."""
 _SAMPLE = 1.0
 _OVERRUN = 0.5
 _SHORT_GAP = 25.0
@@ -65,12 +63,11 @@ class _Layer:
 def rough(work: Work, deck: Deck, offset: CutterOffset, around: Around | None = None) -> Pass:
     """All layers of roughing in one pass; within the room that obstacles or a frame leave, where there are any."""
     framed = around is not None and around.framed
-    left, low, right, high = field_of(work).bounds if framed else deck.area.bounds
+    left, _, right, _ = field_of(work).bounds if framed else deck.area.bounds
     over = 0.0 if framed else _OVERRUN
-    rows = max(1, math.ceil((high - low) / _step(work, deck) - 1e-9))
-    ys = low + (np.arange(rows) + 0.5) * (high - low) / rows
+    ys = rough_rows(work, deck)
     xs = np.linspace(left - over, right + over, math.ceil((right - left + 2 * over) / _SAMPLE) + 1)
-    free = np.ones((rows, len(xs)), dtype=np.bool_) if around is None else around.holds(*np.meshgrid(xs, ys))
+    free = np.ones((len(ys), len(xs)), dtype=np.bool_) if around is None else around.holds(*np.meshgrid(xs, ys))
     limit = offset.tip(xs[None, :], ys[:, None]) + deck.rough
     lowest = float(limit.min())
     count = max(1, math.ceil((deck.top - lowest) / work.cutting.depth - 1e-6))
@@ -81,19 +78,10 @@ def rough(work: Work, deck: Deck, offset: CutterOffset, around: Around | None = 
         layer = _Layer(xs, ys, np.maximum(limit, level), np.maximum(limit, above), level)
         if around is not None:
             moves += around.cut_contours(partial(_track, deck, offset, level), above)
-        for chain in _chains(_stretches(limit < above - _NOTHING, free, xs), layer, around):
+        for chain in _chains(_stretches(limit < above - NOTHING, free, xs), layer, around):
             moves += _cut(work, deck, offset, layer, chain, around)
         above = level
     return Pass.of(joined(moves), f"rough the deck in {count} layer{'s' if count > 1 else ''}")
-
-
-def _step(work: Work, deck: Deck) -> float:
-    """Distance of lines: what the clearing allows, less where ridges would stand higher than one layer."""
-    across = np.abs(np.diff(np.asarray(deck.surface.grid), axis=1)).max() / float(
-        deck.surface.ys[1] - deck.surface.ys[0]
-    )
-    level = level_step(work.cutter, 0.5 * work.cutting.depth, work.cutting.stepover)
-    return min(level, 0.9 * work.cutting.depth / max(float(across), 1e-9))
 
 
 def _stretches(active: NDArray[np.bool_], free: NDArray[np.bool_], xs: Array) -> list[list[_Stretch]]:
@@ -123,7 +111,7 @@ def _track(deck: Deck, offset: CutterOffset, level: float, corners: Array) -> Ar
     heights = np.maximum(offset.tip(places[:, 0], places[:, 1]) + deck.rough, level)
     track = np.column_stack([places, heights])
     at = np.flatnonzero((places[:, None] == corners[None, :]).all(axis=2).any(axis=1))
-    kept = [thin(track[a : b + 1], 0.01, 0.03)[:-1] for a, b in pairwise(at.tolist())]
+    kept = [thin(track[a : b + 1], 0.01, THINNED)[:-1] for a, b in pairwise(at.tolist())]
     return np.concatenate([*kept, track[-1:]])
 
 
@@ -182,7 +170,7 @@ def _cut(
         points = _points(layer, stretch, forward)
         if k:
             path.append(_link(deck, offset, layer, path[-1][-1], points[0]))
-        path.append(thin(points, 0.01, 0.03))
+        path.append(thin(points, 0.01, THINNED))
     track = np.concatenate(path)
     x, y, z = (float(value) for value in track[0])
     moves = descend(work, x, y, z)
@@ -206,7 +194,7 @@ def _link(deck: Deck, offset: CutterOffset, layer: _Layer, start: Array, end: Ar
     count = max(2, math.ceil(math.hypot(end[0] - start[0], end[1] - start[1]) / _SAMPLE) + 1)
     places = np.linspace(start[:2], end[:2], count)
     heights = np.maximum(offset.tip(places[:, 0], places[:, 1]) + deck.rough, layer.level)
-    return thin(np.column_stack([places, heights]), 0.01, 0.03)
+    return thin(np.column_stack([places, heights]), 0.01, THINNED)
 
 
 def _entry(work: Work, deck: Deck, layer: _Layer, first: tuple[_Stretch, bool], around: Around | None) -> Array:
@@ -225,7 +213,7 @@ def _entry(work: Work, deck: Deck, layer: _Layer, first: tuple[_Stretch, bool], 
             return outside
     before = layer.before[stretch.row, stretch.first : stretch.last + 1]
     before = before if forward else before[::-1]
-    if np.all(points[:2, 2] >= before[:2] - 1.5 * _NOTHING) and np.all(np.diff(points[:, 2]) > -_RAMP * _SAMPLE):
+    if np.all(points[:2, 2] >= before[:2] - 1.5 * NOTHING) and np.all(np.diff(points[:, 2]) > -_RAMP * _SAMPLE):
         return points[:1]
     run = np.abs(points[:, 0] - points[0, 0])
     ramp = np.maximum(points[:, 2], before[0] - run * _RAMP)
@@ -235,7 +223,7 @@ def _entry(work: Work, deck: Deck, layer: _Layer, first: tuple[_Stretch, bool], 
     down[:, 2] = ramp
     if len(met) == 0:
         return _back_and_forth(points, float(before[0]))
-    return np.concatenate([thin(down[: met[0] + 1], 0.0, 0.03), thin(points[met[0] :: -1], 0.01, 0.03)])
+    return np.concatenate([thin(down[: met[0] + 1], 0.0, THINNED), thin(points[met[0] :: -1], 0.01, THINNED)])
 
 
 def _back_and_forth(points: Array, top: float) -> Array:

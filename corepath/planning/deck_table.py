@@ -39,7 +39,7 @@ def deck_table(prepared: Prepared, made: Sequence[MadeFile]) -> list[dict[str, A
         return []
     work, job = mine.work, prepared.job
     assert work.deck is not None
-    offers = deck_offers(job, work.deck.surface, work.deck.area.bounds)
+    offers = deck_offers(job, work.deck.surface, work.deck.area.bounds, work.deck.deepest)
     # A cutter that even at its lower bound takes longer than the path made is not worth a path of its own.
     taken = minutes(mine.program.passes, _limits(prepared), park=mine.program.park)
     others = [one for one in offers if one.chosen.cutter.number != work.cutter.number and one.minutes < taken][:_TRIED]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import shapely
 from shapely import Polygon
@@ -25,6 +26,7 @@ from corepath.work.approach import with_approaches
 from corepath.work.bound import bound
 from corepath.work.cutters import Chosen, Need, candidates, choose
 from corepath.work.deck_cutter import choose_deck
+from corepath.work.deck_rough import rough_left
 from corepath.work.dowel_lengths import dowel_words
 from corepath.work.holding import margin_fault, standing, with_uncut
 from corepath.work.holes import HolePart, drill_watch, hole_parts
@@ -291,31 +293,36 @@ class _Builder:
     def deck(self) -> None:
         job, surface, top = self.job, self.board.deck, self.stack.thickest_stock
         lowest = self.stack.deck_lowest
-        finish = choose_deck(job, surface, self.board.blank.bounds, self._passes_frame)
+        raw = top - lowest
+        area = self._framed_area()
+        openings = tuple(self._opening(place, top) for place in self.stack.places)
+        whole = Deck(
+            area, surface, top, job.deck.scallop, GOUGE, 0.0, job.deck.margin > 0.0, openings=openings, deepest=raw
+        )
+        rough = self._roughing(whole, top, lowest) if raw > FINISH_DEPTH else None
+        left = raw if rough is None or rough.deck is None else rough_left(rough, rough.deck)
+        finish = choose_deck(job, surface, self.board.blank.bounds, self._passes_frame, left)
         if isinstance(finish, Fault):
             self.faults.append(finish)
             return
-        area = self._deck_area(finish.cutter)
-        framed = job.deck.margin > 0.0
-        openings = tuple(self._opening(place, top) for place in self.stack.places)
+        self._frame_fault(finish.cutter)
         opened = None
-        if top - lowest > FINISH_DEPTH:
-            asked = Asked(1.0 - job.skim.overlap)
-            need = Need("roughing the deck", ("flat", "bull", "ball"), None, 0.0, "deck", asked)
-            rough = self._chosen(need)
-            if rough is not None:
-                leave = _rough_leave(top - lowest, rough.cutting.depth)
-                deck = Deck(area, surface, top, job.deck.scallop, GOUGE, leave, framed, openings=openings)
-                self._add(self._made(7, "C", "deck-rough", rough, top=top, lowest=lowest, deck=deck))
-                if top - lowest > finish.cutting.depth and self.works[-1].name == "deck-rough":
-                    opened = opened_by(self.works[-1], finish.cutting.depth - leave)
-        grain = job.deck.grain_penalty
-        deck = Deck(
-            area, surface, top, job.deck.scallop, GOUGE, 0.0, framed,
-            grain_penalty=grain, openings=openings, opened=opened,
-        )  # fmt: skip
+        if rough is not None and rough.deck is not None:
+            self._add(rough)
+            if raw > finish.cutting.depth:
+                opened = opened_by(self.works[-1], finish.cutting.depth - rough.deck.rough)
+        deck = replace(whole, grain_penalty=job.deck.grain_penalty, opened=opened, deepest=left)
         watch = [f"hold board and rim each on its own ({job.hold.C})"]
         self._add(self._made(8, "C", "deck", finish, top=top, lowest=lowest, deck=deck, watch=watch))
+
+    def _roughing(self, whole: Deck, top: float, lowest: float) -> Work | None:
+        """The work that roughs the deck `whole`; None where no cutter is listed for it."""
+        asked = Asked(1.0 - self.job.skim.overlap)
+        rough = self._chosen(Need("roughing the deck", ("flat", "bull", "ball"), None, 0.0, "deck", asked))
+        if rough is None:
+            return None
+        deck = replace(whole, rough=_rough_leave(top - lowest, rough.cutting.depth))
+        return self._made(7, "C", "deck-rough", rough, top=top, lowest=lowest, deck=deck)
 
     def _opening(self, stack: PlaceStack, top: float) -> Opening:
         place = stack.place
@@ -324,17 +331,17 @@ class _Builder:
     def _passes_frame(self, cutter: Cutter) -> bool:
         return self.job.deck.margin == 0.0 or margin_fault(self.job, self.board, cutter) is None
 
-    def _deck_area(self, cutter: Cutter) -> Polygon:
-        """What the frame leaves of the blank; a fault where it leaves the cutter no way round the groove."""
+    def _framed_area(self) -> Polygon:
+        """What the frame leaves of the blank."""
         margin, blank = self.job.deck.margin, self.board.blank
-        if margin == 0.0:
-            return blank
-        found = margin_fault(self.job, self.board, cutter)
+        area: Polygon = blank.buffer(-margin, join_style="mitre") if margin > 0.0 else blank
+        return area if not area.is_empty else blank
+
+    def _frame_fault(self, cutter: Cutter) -> None:
+        """A fault where the frame leaves the cutter no way round the groove."""
+        found = margin_fault(self.job, self.board, cutter) if self.job.deck.margin > 0.0 else None
         if found is not None:
             self.faults.append(found)
-            return blank
-        area: Polygon = blank.buffer(-margin, join_style="mitre")
-        return area
 
 
 def _rough_leave(depth: float, layer: float) -> float:

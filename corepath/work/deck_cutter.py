@@ -45,27 +45,32 @@ class Offer:
         return self.minutes * _OVERHEAD[land_of(self.chosen.cutter) > 0.0]
 
 
-def deck_offers(job: Job, surface: Gridded, bounds: Bounds) -> list[Offer]:
-    """All listed cutters that could finish the deck, the one of the least estimated minutes first."""
+def deck_offers(job: Job, surface: Gridded, bounds: Bounds, deep: float) -> list[Offer]:
+    """All listed cutters that could finish the deck, the one of the least estimated minutes first.
+
+    `deep` is the most stock that stands over the deck, mm.
+    """
     offers = []
     for section in job.cutter:
         if section.shape not in DECK_SHAPES:
             continue
         cutter = cutter_of(section)
-        cutting = run(job, section, cutter, Asked(1.0 - job.skim.overlap, scallop=job.deck.scallop))
+        cutting = run(job, section, cutter, Asked(1.0 - job.skim.overlap, scallop=job.deck.scallop, deep=deep))
         widest = level_step(cutter, job.deck.scallop, cutting.stepover)
         whole, sloped = surface_minutes(surface, cutter, job.deck.scallop, widest, bounds, cutting.finish)
         offers.append(Offer(Chosen(cutter, cutting), whole, sloped))
     return sorted(offers, key=lambda offer: (round(offer.estimate, 3), offer.chosen.cutter.number))
 
 
-def choose_deck(job: Job, surface: Gridded, bounds: Bounds, passes: Callable[[Cutter], bool]) -> Chosen | Fault:
-    """The cutter for the finished deck, or the fault that none is listed.
+def choose_deck(
+    job: Job, surface: Gridded, bounds: Bounds, passes: Callable[[Cutter], bool], deep: float
+) -> Chosen | Fault:
+    """The cutter for the finished deck in stock up to `deep` mm over it, or the fault that none is listed.
 
     Of those that pass beside a frame (`passes`); where none does, all count, the smallest first. Where none fits all
     hollows, the one that leaves least.
     """
-    offers = deck_offers(job, surface, bounds)
+    offers = deck_offers(job, surface, bounds, deep)
     offers = [offer for offer in offers if passes(offer.chosen.cutter)] or sorted(
         offers, key=lambda offer: (offer.chosen.cutter.diameter, offer.chosen.cutter.number)
     )[:1]

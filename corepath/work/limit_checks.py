@@ -14,7 +14,6 @@ from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
 from corepath.work.keepoff import BESIDE, field_of
 from corepath.work.model import Work
-from corepath.work.running import FINISH_DEPTH
 
 __all__ = ["depth_of", "limit_checks", "travel_check"]
 
@@ -31,8 +30,8 @@ def depth_of(work: Work) -> float:
     a frame, or what an obstacle keeps the cutter from, stands at its full height beside the last of them.
     """
     if work.deck is not None and not work.deck.framed and work.deck.spare is None:
-        layer = work.cutting.depth if work.deck.rough else FINISH_DEPTH
-        return min(layer, work.stock_top - work.lowest)
+        deepest = min(work.deck.deepest, work.stock_top - work.lowest)
+        return min(work.cutting.depth, deepest) if work.deck.rough else deepest
     if work.facing is not None and work.facing.spare is None:
         planes = (work.facing.top, *work.facing.planes)
         return max(above - below for above, below in itertools.pairwise(planes))

@@ -23,7 +23,7 @@ from corepath.motion.feeds.deflection import bending
 from corepath.motion.feeds.power import power, removal, removal_down, side_load, tangential_force, torque
 from corepath.work.limit_checks import depth_of
 from corepath.work.model import SAME_SIZE, Trim, Work
-from corepath.work.running import FINISH_DEPTH, turn_allowance
+from corepath.work.running import turn_allowance
 
 __all__ = ["Cut", "Load", "cuts_of", "heaviest", "load_of"]
 
@@ -151,7 +151,7 @@ def _of_deck(work: Work) -> Iterator[Cut]:
     deck, cutter, run = work.deck, work.cutter, work.cutting
     if deck is None:
         return
-    depth = min(FINISH_DEPTH, work.stock_top - work.lowest)
+    depth = min(deck.deepest, work.stock_top - work.lowest)
     across = effective_diameter(cutter, depth)
     yield Cut("first line", across, depth, run.feed)
     yield Cut("lines", min(run.stepover, scallop_step(cutter, deck.scallop), across), depth, run.finish)

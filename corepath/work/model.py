@@ -112,7 +112,8 @@ class Deck:
     the cutter cannot come down to the surface, for obstacles and for its own corner beside the frame.
     `grain_penalty` multiplies the minutes of lines across the grain where their direction is chosen. `openings` are
     bores that it lays open or crosses: the feed is half there from `milling.break_through` above them on. `opened`:
-    where roughing left at most a layer of the cutter that finishes; its whole width stays in there.
+    where roughing left at most a layer of the cutter that finishes; its whole width stays in there. `deepest` is the
+    most stock over the surface that the operation meets, where nothing keeps the cutter before it off.
     """
 
     area: Polygon
@@ -126,6 +127,7 @@ class Deck:
     grain_penalty: float = 1.0
     openings: tuple[Opening, ...] = ()
     opened: Polygon | MultiPolygon | None = None
+    deepest: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,13 +34,14 @@ class Asked:
     `stepover_share` of the diameter is the widest step between its lines. `wall` is the radius of the tightest round
     wall that a finishing lap goes round inside of, infinite for straight ones, None where there is no such lap;
     `allowance` is what that lap takes, None for `milling.finish_allowance`. `scallop`: it finishes the deck by lines
-    that leave such ridges. `resin`: it cuts mostly cast resin.
+    that leave such ridges, in stock that stands up to `deep` over it. `resin`: it cuts mostly cast resin.
     """
 
     stepover_share: float = USUAL_STEPOVER
     wall: float | None = None
     allowance: float | None = None
     scallop: float | None = None
+    deep: float = FINISH_DEPTH
     resin: bool = False
 
 
@@ -75,7 +76,7 @@ def run(job: Job, section: CutterSection, cutter: Cutter, asked: Asked) -> Cutti
 def light_cut(cutter: Cutter, stepover: float, allowance: float, asked: Asked) -> tuple[float, float] | None:
     """(width, depth) in mm of the operation's light laps, as along a straight wall; None where it has none."""
     if asked.scallop is not None:
-        return min(stepover, scallop_step(cutter, asked.scallop)), FINISH_DEPTH
+        return min(stepover, scallop_step(cutter, asked.scallop)), asked.deep
     if asked.wall is None or allowance <= 0.0 or cutter.shape == "drill":
         return None
     return on_straight_wall(allowance, cutter.diameter, asked.wall), cutter.cutting_length

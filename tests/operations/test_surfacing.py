@@ -18,6 +18,7 @@ from corepath.errors import CorepathError
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Kind, Move, Program, Zero
 from corepath.operations import surfacing
+from corepath.work.deck_rough import rough_left
 from corepath.work.deck_steps import level_step
 from corepath.work.keepoff import spared
 from corepath.work.model import Deck, Obstacle, Work
@@ -378,3 +379,15 @@ def test_a_drill_cannot_surface() -> None:
     """A drill has no side edges."""
     with pytest.raises(CorepathError, match="cannot surface a deck"):
         surfacing.plan(make_work(Cutter(4, "drill", 6.0, 0.0, 2, 30.0, 40.0)))
+
+
+@pytest.mark.parametrize("cutter", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
+def test_finishing_is_planned_for_all_that_roughing_leaves(cutter: Cutter) -> None:
+    """By the exact sweep of the path: a feed that was planned for less stock overloads the cutter."""
+    work = make_work(cutter, rough=0.5)
+    assert work.deck is not None
+    random = np.random.default_rng(7)
+    x, y = random.uniform(-115, 115, 20_000), random.uniform(-50, 50, 20_000)
+    moves = tuple(move for move in planned(cutter, rough=0.5).moves)
+    most = float((left_at(moves, cutter, x, y) - height(x, y)).max())
+    assert most - 0.02 <= rough_left(work, work.deck) <= most + 0.4

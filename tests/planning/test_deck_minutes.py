@@ -44,7 +44,7 @@ def test_the_deck_takes_less_than_three_tenths_of_lines_with_a_ball() -> None:
     assert 0.3 < share < 0.6
     assert spent[sloped].sum() <= 0.50 * share * reference
 
-    offers = deck_offers(prepared.job, work.deck.surface, work.deck.area.bounds)
+    offers = deck_offers(prepared.job, work.deck.surface, work.deck.area.bounds, work.deck.deepest)
     least = min(offer.minutes for offer in offers)
     # Turns at the ends of short lines and whole numbers of lines: see docs/surfacing.md.
     assert least < spent.sum() <= 1.85 * least
@@ -53,7 +53,7 @@ def test_the_deck_takes_less_than_three_tenths_of_lines_with_a_ball() -> None:
 def test_the_offers_are_in_order_and_the_quickest_that_fits_is_taken() -> None:
     prepared = prepare(SAMPLE)
     bounds = prepared.board.blank.bounds
-    offers = deck_offers(prepared.job, prepared.board.deck, bounds)
+    offers = deck_offers(prepared.job, prepared.board.deck, bounds, 2.0)
     estimates = [offer.estimate for offer in offers]
     assert estimates == sorted(estimates) and len(offers) == 4
     work = next(work for work in prepared.works if work.name == "deck")

@@ -178,7 +178,7 @@ def make_plan(flip: str = "x", xy: str = "middle", z: str = "bed", cell: float =
         ),
         work(5, "B", "skim", 2, zero_a, 10.0, facing=Facing(BLANK, THICK, planes, 1)),
         work(6, "B", "inserts", 1, STOP, 2.0, holes=(seat,)),
-        work(8, "C", "deck", 2, zero_c, DECK, deck=Deck(BLANK, Level(), STOP, 0.05, 0.02, 0.0)),
+        work(8, "C", "deck", 2, zero_c, DECK, deck=Deck(BLANK, Level(), STOP, 0.05, 0.02, 0.0, deepest=STOP - DECK)),
     )
     drill = [line for x, y in DOWELS for line in (f"G0 X{x:g} Y{y:g}", "G0 Z13", "F300", *pecks(), "G0 Z25")]
     bore = [*disc(ix, iy, 5.0, 2.0, (STOP - 0.8, STOP - 1.5)), *disc(ix, iy, 3.0, 2.0, (7.0, 4.5, 2.0))]

@@ -185,7 +185,7 @@ def test_own_ramp_share(job: Job) -> None:
 
 def test_the_deck_is_raised_only_beside_what_is_cut(prepared: Prepared) -> None:
     """The first strip meets stock on both sides; the rest, at the raised feed, never a thicker chip than meant."""
-    offers = deck_offers(prepared.job, prepared.board.deck, prepared.board.blank.bounds)
+    offers = deck_offers(prepared.job, prepared.board.deck, prepared.board.blank.bounds, 2.0)
     ball = next(offer.chosen for offer in offers if offer.chosen.cutter.shape == "ball")
     work = replace(work_of(prepared, "deck"), cutter=ball.cutter, cutting=ball.cutting)
     run = work.cutting

@@ -36,7 +36,7 @@ def page() -> str:
 def reports(prepared: Prepared) -> dict[str, dict[str, Any]]:
     found = {work.name: feed_report(prepared.job, work) for work in prepared.works}
     deck = next(work for work in prepared.works if work.name == "deck")
-    offers = deck_offers(prepared.job, prepared.board.deck, prepared.board.blank.bounds)
+    offers = deck_offers(prepared.job, prepared.board.deck, prepared.board.blank.bounds, deck.deck.deepest)
     ball = next(offer.chosen for offer in offers if offer.chosen.cutter.shape == "ball")
     found["deck"] = feed_report(prepared.job, replace(deck, cutter=ball.cutter, cutting=ball.cutting))
     return found
