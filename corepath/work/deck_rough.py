@@ -27,7 +27,7 @@ NOTHING = 0.05
 THINNED = 0.03
 """mm by which straight parts of a line may lie over what it leaves."""
 _GRID = 1.0
-"""mm between the places at which the height left is asked for, at most, unless those of the deck stand farther apart."""
+"""mm between the places at which the height left is asked for, or as far as the deck's nodes are apart."""
 
 
 def rough_rows(work: Work, deck: Deck) -> Array:

@@ -105,7 +105,7 @@ def test_power_is_judged_where_the_spindle_is_known(job: Job) -> None:
     """Without `machine.spindle_power` nothing is said; a 300 W spindle does, one of 100 W does not rough the deck."""
     assert named(with_cutters(job).checks, "power") == []
     (strong,) = named(prepare_job(with_machine(job, spindle_power=300.0), SAMPLES).checks, "power")
-    assert strong.verdict == "ok" and strong.unit == "W" and strong.where == "deck-rough, lines"
+    assert strong.verdict == "ok" and strong.unit == "W" and strong.where == "deck, first line"
     weak = named(prepare_job(with_machine(job, spindle_power=100.0), SAMPLES).checks, "power")
     rough = next(check for check in weak if check.where.startswith("deck-rough"))
     assert rough.verdict == "caution" and rough.worst < rough.value < 0.0
