@@ -7,7 +7,9 @@
 
 from __future__ import annotations
 
+import io
 import logging
+import re
 from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
@@ -17,6 +19,7 @@ from shapely import Polygon
 
 from corepath.board.joining import Piece, close_loop
 from corepath.errors import Fault, InputError
+from corepath.job.regular import TooLarge, read_regular, shown_name, size_text
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
@@ -27,6 +30,13 @@ KEY = "outline.dxf"
 _MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4, "foot": 304.8}
 _HEADER = {1: "inch", 2: "foot", 4: "mm", 5: "cm", 6: "m"}
 _LARGEST_FILE = 100_000_000
+MOST_ENTITIES = 50_000
+MOST_LINES = 4_000_000
+MOST_POINTS = 100_000
+_ENTITY = re.compile(rb"\n[ \t]*0[ \t]*\r?\n[ \t]*[A-Z]")
+"""The group code 0 and the first letter of a type. After a *value* 0 comes a group code, which is a number. 3DFACE and
+3DSOLID, which begin with a figure, are missed: no line of an outline is one."""
+
 _SIDELINE = frozenset(
     {"TEXT", "MTEXT", "DIMENSION", "ARC_DIMENSION", "POINT", "LEADER", "MULTILEADER", "MLEADER"}
     | {"TOLERANCE", "ATTDEF", "XLINE", "RAY", "VIEWPORT", "IMAGE"}
@@ -50,39 +60,54 @@ def read_outline(path: Path, layer: str | None, units: str | None, join: float) 
         faults.append(_nothing(entities, layer, path))
     if faults:
         raise InputError(faults)
-    return close_loop(pieces, join, path.name)
+    count = sum(len(piece.points) for piece in pieces)
+    if count > MOST_POINTS:
+        says = "the lines have too many points once arcs and splines are made of chords"
+        raise InputError([_fault(path, says, f"{count}", f"{MOST_POINTS} at most")])
+    return close_loop(pieces, join, shown_name(path))
 
 
 def _fault(path: Path, says: str, value: str = "", allowed: str = "", key: str = KEY) -> Fault:
-    return Fault(key, f"{path.name}: {says}", value, allowed)
+    return Fault(key, f"{shown_name(path)}: {says}", value, allowed)
 
 
 def _open(path: Path) -> Drawing:
     data = _bytes(path)
+    _refuse_endless(data, path)
     if not data.strip():
         raise InputError([_fault(path, "the file is empty")])
     if b"\0" in data[:4096]:
         raise InputError([_fault(path, "the file is binary", allowed="a DXF in text (ASCII) form")])
     logging.getLogger("ezdxf").addHandler(logging.NullHandler())
-    from ezdxf.filemanagement import readfile
+    from ezdxf.filemanagement import dxf_stream_info, read
 
     try:
-        return readfile(path)
+        encoding = dxf_stream_info(io.StringIO(data.decode("utf-8", errors="ignore"))).encoding
+        return read(io.TextIOWrapper(io.BytesIO(data), encoding=encoding, errors="surrogateescape"))
     except Exception as error:  # whatever the bytes are: the library raises many kinds for a broken file
         reason = " ".join(str(error).split())[:120]
         raise InputError([_fault(path, f"not a DXF file that can be read: {reason or type(error).__name__}")]) from None
 
 
+def _refuse_endless(data: bytes, path: Path) -> None:
+    """Refuse what would keep the library busy for minutes, before it sees it."""
+    count = len(_ENTITY.findall(data))
+    if count > MOST_ENTITIES:
+        allowed = f"{MOST_ENTITIES} at most: draw arcs and polylines, not short lines; leave out what is no outline"
+        raise InputError([_fault(path, "the file has too many entities", f"{count}", allowed)])
+    lines = data.count(b"\n")
+    if lines > MOST_LINES:
+        raise InputError([_fault(path, "the file has too many lines", f"{lines}", f"{MOST_LINES} lines at most")])
+
+
 def _bytes(path: Path) -> bytes:
-    if path.is_dir():
-        raise InputError([_fault(path, "a folder, not a file")])
     try:
-        if path.stat().st_size > _LARGEST_FILE:
-            size = f"{path.stat().st_size / 1e6:.0f} MB"
-            raise InputError([_fault(path, "the file is too large", size, f"{_LARGEST_FILE // 1_000_000} MB at most")])
-        return path.read_bytes()
-    except InputError:
-        raise
+        return read_regular(path, _LARGEST_FILE)
+    except TooLarge:
+        allowed = f"{size_text(_LARGEST_FILE)} at most"
+        raise InputError([_fault(path, "the file is too large", allowed=allowed)]) from None
+    except IsADirectoryError:
+        raise InputError([_fault(path, "a folder, not a file")]) from None
     except FileNotFoundError:
         raise InputError([_fault(path, f"no such file: looked for it in {path.parent}")]) from None
     except (OSError, ValueError) as error:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.errors import Fault, InputError
+from corepath.job.regular import TooLarge, read_regular, shown_name, size_text
 
 __all__ = ["LARGEST_FILE", "MM", "Heights", "digest_of", "read_bytes"]
 
@@ -29,13 +30,12 @@ class Heights(NamedTuple):
 def read_bytes(path: Path, key: str, sha256: str | None = None) -> bytes:
     """The file's bytes; raises InputError where it is missing, too large, or not the one that `sha256` names."""
     try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise InputError(
-                [Fault(key, f"{path.name} is larger than is read", allowed=f"{LARGEST_FILE // 2**20} MiB")]
-            )
-        data = path.read_bytes()
-    except OSError as error:
-        says = f"{path.name} cannot be read: {error.strerror}"
+        data = read_regular(path, LARGEST_FILE)
+    except TooLarge:
+        allowed = f"at most {size_text(LARGEST_FILE)}"
+        raise InputError([Fault(key, f"{shown_name(path)} is larger than is read", allowed=allowed)]) from None
+    except (OSError, ValueError) as error:
+        says = f"{shown_name(path)} cannot be read: {getattr(error, 'strerror', None) or error}"
         raise InputError([Fault(key, says, allowed="a file beside the job file")]) from None
     if sha256 is not None and digest_of(data) != sha256:
         says = f"{path.name} is not the file that deck.sha256 names"

@@ -18,6 +18,7 @@ __all__ = ["Refused", "flatten"]
 
 _LARGEST = 1e5  # mm; a board is never larger, so the units are wrong
 _TURN = 2.0 * math.pi
+_STEEPEST = 1e6  # a bulge beyond is a full circle to within 4e-6 rad
 
 
 class Refused(ValueError):
@@ -114,7 +115,10 @@ def _bulged(vertices: list[tuple[float, float, float]], closed: bool, chord: flo
     ends = vertices[1:] + (vertices[:1] if closed else [])
     for (x1, y1, bulge), (x2, y2, _) in zip(vertices, ends, strict=False):
         length = math.hypot(x2 - x1, y2 - y1)
-        if bulge and length > 0.0 and math.isfinite(bulge):
+        if not abs(bulge) <= _STEEPEST:
+            raise Refused(f"has an edge with the bulge {bulge:g}, which is no arc")
+        # flatter than a thousandth of the chord height is straight; its radius would overflow
+        if 0.5 * abs(bulge) * length > 1e-3 * chord:
             # sagitta = bulge * length / 2; radius = length (1 + b^2) / (4 b); the middle lies left of the chord
             rise = length * (1.0 - bulge * bulge) / (4.0 * bulge)
             mx = 0.5 * (x1 + x2) - rise * (y2 - y1) / length

@@ -20,6 +20,8 @@ __all__ = ["Piece", "close_loop"]
 
 KEY = "outline.dxf"
 _MOST = 10
+MOST_NEAR = 50
+"""Ends within the tolerance of one end, on average; two meet in a joint that is drawn well."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +96,9 @@ def _joints(pieces: list[Piece], join: float) -> _Joints:
     if not ends:
         return _Joints([], {}, {}, {}, [])
     at = np.array([pieces[i].points[side] for i, side in ends])
+    if _crowded(at, join):
+        says = f"most of its ends lie within outline.join, {join:g} mm, of many others"
+        return _Joints(pieces, {}, {}, {}, [(says, "lines longer than outline.join, each drawn once")])
     group = _groups(at, join)
     # A piece no longer than the tolerance closes into its own joint: the joint stays, the piece goes.
     closing = (i for i in range(len(pieces)) if group[2 * i] == group[2 * i + 1])
@@ -116,6 +121,14 @@ def _means(at: Points, group: NDArray[np.int64]) -> dict[int, Points]:
 
 def _length(points: Points) -> float:
     return float(np.sum(np.hypot(*np.diff(points, axis=0).T)))
+
+
+def _crowded(at: Points, join: float) -> bool:
+    """Whether so many ends lie within `join` of each other that no joints can be told apart."""
+    from scipy.spatial import cKDTree
+
+    tree = cKDTree(at)
+    return int(tree.count_neighbors(tree, join)) > MOST_NEAR * len(at)
 
 
 def _groups(at: Points, join: float) -> NDArray[np.int64]:

@@ -77,6 +77,7 @@ def _loaded(data: bytes, name: str) -> tuple[Floats, Ints]:
     import trimesh
 
     kind = name.rpartition(".")[2].lower()
+    _refuse_torn(data, name, kind)
     log = logging.getLogger("trimesh")
     log.addHandler(logging.NullHandler())  # its modules have loggers of their own below this one
     told, log.propagate = log.propagate, False
@@ -86,6 +87,9 @@ def _loaded(data: bytes, name: str) -> tuple[Floats, Ints]:
             loaded: Any = trimesh.load(io.BytesIO(data), file_type=kind, force="mesh", process=False)
         corners = np.asarray(loaded.vertices, dtype=np.float64)
         indices = np.asarray(loaded.faces, dtype=np.int64)
+    except ImportError:  # it takes for text what it cannot make out, and looks for help with the letters
+        says = f"{name} cannot be read as a mesh: its content is not what its ending says"
+        raise InputError([_fault(says)]) from None
     except Exception as error:  # the reader raises whatever its parsing meets
         raise InputError([_fault(f"{name} cannot be read as a mesh: {_first_line(error)}")]) from None
     finally:
@@ -97,6 +101,16 @@ def _loaded(data: bytes, name: str) -> tuple[Floats, Ints]:
     if indices.min() < 0 or indices.max() >= len(corners) or not np.isfinite(corners).all():
         raise InputError([_fault(f"{name} is damaged: faces without corners, or corners that are no numbers")])
     return corners, indices
+
+
+def _refuse_torn(data: bytes, name: str, kind: str) -> None:
+    """Refuse a binary STL that does not hold the faces that it counts: 84 bytes of head, 50 for each face."""
+    if kind != "stl" or len(data) < 84 or b"facet" in data[:4096]:
+        return
+    count = int.from_bytes(data[80:84], "little")
+    if len(data) != 84 + 50 * count:
+        says = f"{name} is damaged: {count} faces by its head take {84 + 50 * count} bytes, it holds {len(data)}"
+        raise InputError([_fault(says, "the whole file")])
 
 
 def _first_line(error: Exception) -> str:

@@ -16,6 +16,7 @@ from typing import Any
 __all__ = ["castings", "cutters", "jobs", "operations", "plans", "programs", "stages"]
 
 _MOST = 500
+_LARGEST_JOB = 8 * 2**20
 _HEAD = 65536  # bytes of a file that are looked at
 _RECORD = ".ascut.toml"
 
@@ -68,7 +69,9 @@ def _is_job(path: Path) -> bool:
     """Whether a file looks like a job: other programs keep their own things in TOML too."""
     if path.suffix != ".toml" or path.name.endswith(_RECORD) or not path.is_file():
         return False
-    with path.open("rb") as file:
+    from corepath.job.regular import open_regular
+
+    with open_regular(path) as file:
         return b"[board]" in file.read(_HEAD)
 
 
@@ -119,7 +122,9 @@ def _job() -> dict[str, Any]:
         return {}
     import tomllib
 
+    from corepath.job.regular import read_regular
+
     try:
-        return tomllib.loads(Path(name[1]).expanduser().read_text(encoding="utf-8"))
+        return tomllib.loads(read_regular(Path(name[1]).expanduser(), _LARGEST_JOB).decode("utf-8"))
     except (OSError, ValueError, RecursionError):
         return {}

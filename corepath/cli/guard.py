@@ -6,21 +6,26 @@ Results go to stdout, faults to stderr; with `--json` the faults go to stdout, a
 from __future__ import annotations
 
 import os
+import re
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import typer
 
 from corepath.errors import CorepathError, Fault, InputError
+from corepath.job.plain_text import safe
 
 __all__ = ["WELL", "WRONG", "as_dict", "as_json", "end", "fault_text", "faults_of", "guarded", "in_letters_of", "say"]
 
 WELL, FAILED, WRONG, INTERRUPTED = 0, 1, 2, 130
 _TRACE = "COREPATH_TRACEBACK"
 _MOST = 100
+_COLOURS = {"ok": "32", "caution": "33", "fail": "1;31"}
+_VERDICT = re.compile(r"^( ?\S.*? {2,})(ok|caution|fail)(?= *$| {2})", re.MULTILINE)
+"""A verdict in the second column of a table."""
 _PLAIN = {
     "─": "-", "–": "-", "−": "-", "×": "x", "±": "+/-", "°": " deg", "²": "2", "³": "3", "≥": ">=", "≤": "<=",
     "⌀": "D", "…": "...", "·": "*", "µ": "u", "→": "->", "’": "'", "━": "-", "│": "|",
@@ -28,16 +33,25 @@ _PLAIN = {
 
 
 def say(text: str, *, error: bool = False) -> None:
-    """Print text, in plain letters where the terminal knows no others; a reader that has gone (as `head` does) is no
-    fault of the job."""
+    """Print text: the one way from a command to a terminal.
+
+    Control characters in it, from whatever file, are escaped; letters that the terminal does not know become plain
+    ones; verdicts in tables get their colour. A reader that has gone (as `head` does) is no fault of the job.
+    """
     stream = sys.stderr if error else sys.stdout
-    text = in_letters_of(text, getattr(stream, "encoding", None))
+    text = in_letters_of(safe(text), getattr(stream, "encoding", None))
+    if _coloured(stream):
+        text = _VERDICT.sub(lambda found: f"{found[1]}\x1b[{_COLOURS[found[2]]}m{found[2]}\x1b[0m", text)
     try:
         stream.write(text if text.endswith("\n") else f"{text}\n")
         stream.flush()
     except BrokenPipeError:
         with Path(os.devnull).open("w") as sink:
             os.dup2(sink.fileno(), stream.fileno())
+
+
+def _coloured(stream: TextIO) -> bool:
+    return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
 
 def in_letters_of(text: str, encoding: str | None) -> str:
@@ -150,4 +164,4 @@ def _block(fault: Fault, quoted: Sequence[str]) -> str:
         lines.append(f"  got: {fault.value}")
     if fault.allowed:
         lines.append(f"  allowed: {fault.allowed}")
-    return "\n".join(lines) + "\n"
+    return "\n".join(line.replace("\n", "\\n") for line in lines) + "\n"

@@ -49,8 +49,10 @@ def plan(
     with guarded(json_wanted=json, job=job):
         from corepath.cli.progress import showing
         from corepath.cli.watch import Watched, keep_planning
+        from corepath.planning.folder import ensure_writable
 
         folder = output if output is not None else Path(f"{job.stem}-plan")
+        ensure_writable(folder)
         if watch or port is not None:
             _refuse(watch, json)
             keep_planning(Watched(job, folder, port, despite_failures, stl, quiet))

@@ -30,8 +30,10 @@ def preview(
     with guarded(json_wanted=json, job=job):
         from corepath.cli.progress import showing
         from corepath.cli.tables import next_command
+        from corepath.planning.folder import ensure_writable
 
         folder = output if output is not None else Path(f"{job.stem}-preview")
+        ensure_writable(folder)
         with showing(quiet or json) as progress:
             from corepath.planning import prepare, within
             from corepath.planning import preview as make_preview

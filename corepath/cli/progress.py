@@ -13,6 +13,8 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from corepath.job.plain_text import safe
+
 __all__ = ["Clock", "Progress", "showing"]
 
 Progress = Callable[[str, float], None]
@@ -68,7 +70,7 @@ def _lines() -> Iterator[Progress]:
     def show(says: str, share: float) -> None:
         nonlocal doing
         clock.at(share)
-        doing = says
+        doing = safe(says)
 
     def tell() -> None:
         nonlocal told
@@ -106,6 +108,6 @@ def _bar() -> Iterator[Progress]:
 
         def show(says: str, share: float) -> None:
             clock.at(share)
-            bar.update(task, description=says, completed=share)
+            bar.update(task, description=safe(says), completed=share)
 
         yield show

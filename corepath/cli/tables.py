@@ -6,9 +6,7 @@ Verdicts are words; colour only repeats them. Lengths in mm unless a row says ot
 from __future__ import annotations
 
 import io
-import os
 import shlex
-import sys
 import textwrap
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
@@ -39,7 +37,6 @@ __all__ = [
 
 WIDTH = 80
 MOST_FINDINGS = 20
-_STYLES = {"ok": "green", "caution": "yellow", "fail": "bold red"}
 
 
 class CheckRow(Protocol):
@@ -109,8 +106,7 @@ def check_table(checks: Sequence[CheckRow]) -> str:
     for check in ordered:
         figures = [_figure(number) for number in (check.value, check.worst, check.limit, check.margin)]
         name = check.id if check.unit in ("", "mm") else f"{check.id}, {check.unit}"
-        verdict = Text(check.verdict, style=_STYLES.get(check.verdict, ""))
-        table.add_row(Text(name), verdict, *figures, Text(check.where))
+        table.add_row(Text(name), Text(check.verdict), *figures, Text(check.where))
     return f"{rendered(table)}\n{check_remarks(ordered, ' (lengths in mm; worst: all tolerances against you at once)')}"
 
 
@@ -264,13 +260,12 @@ def _cutter(cutter: Mapping[str, Any]) -> str:
 
 
 def rendered(table: Table) -> str:
-    """The table as text: with colours on a terminal that wants them, without any control codes elsewhere."""
-    terminal = sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    """The table as text, without any control codes; `say` colours the verdicts."""
     console = Console(
         file=io.StringIO(),
         width=WIDTH,
-        force_terminal=terminal,
-        color_system="standard" if terminal else None,
+        force_terminal=False,
+        color_system=None,
         highlight=False,
         legacy_windows=False,
         safe_box=True,

@@ -8,7 +8,7 @@ turned into mm here, once; messages speak in the units of the file.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from difflib import get_close_matches
 from pathlib import Path as FilePath
 from typing import Any
@@ -18,8 +18,10 @@ from pydantic import BaseModel, ValidationError
 from corepath.errors import Fault, InputError
 from corepath.job.beyond import beyond
 from corepath.job.consistency import Parts, contradictions
+from corepath.job.counts import too_many
 from corepath.job.kinds import MM_PER_INCH, Kind, fields_of, kind_at, wanted
 from corepath.job.model import Job
+from corepath.job.plain_text import unsafe_letter
 from corepath.job.positions import Path
 from corepath.job.schema import JOB, KEY
 from corepath.job.source import Source, key_of, locate, parse, read_source, value_at
@@ -72,7 +74,11 @@ def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
     faults: list[Fault] = [] if wrong is None else [wrong]
     if JOB.is_newer(source.document):
         return None, locate(faults, source)
+    crowded = too_many(document)
+    if crowded:
+        return None, locate([*faults, *crowded], source)
     known = _without_unknown(document, Job, (), faults)
+    faults += _unsafe_texts(known, ())
     fill_hardware(known)
     inch = known.get("units") == "inch"
     context = {"scale": MM_PER_INCH if inch else 1.0}
@@ -88,6 +94,21 @@ def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
     except ValidationError:
         job = None
     return job, locate(faults, source)
+
+
+def _unsafe_texts(value: Any, path: Path) -> Iterator[Fault]:
+    """A fault for each text of the document with a letter that could do something to what shows it."""
+    if isinstance(value, str):
+        letter = unsafe_letter(value)
+        if letter:
+            says = f"holds {letter}, a control character or one that turns the order of letters round"
+            yield Fault(key_of(path), says, allowed="letters that can be seen")
+    elif isinstance(value, dict):
+        for name, item in value.items():
+            yield from _unsafe_texts(item, (*path, name))
+    elif isinstance(value, list):
+        for place, item in enumerate(value):
+            yield from _unsafe_texts(item, (*path, place))
 
 
 def _in_inches(allowed: str) -> str:

@@ -21,7 +21,8 @@ from corepath.job.record_progress import Progress
 from corepath.job.record_rules import refusals
 from corepath.job.record_settled import Settled, settle
 from corepath.job.record_text import SCALES, entries_of, entry_text, head_faults, head_text, printable
-from corepath.job.source import Source, locate, parse, read_text
+from corepath.job.regular import read_regular
+from corepath.job.source import LARGEST_TEXT, Source, locate, parse, read_text
 from corepath.job.writing import locked, replace_file
 
 __all__ = ["Record", "load_record", "record_path", "save_record"]
@@ -134,7 +135,7 @@ def load_record(path: Path) -> Record:
         faults = _corrections(entries, SCALES[units])
     if faults:
         raise InputError(locate(faults, source))
-    return Record(tuple(entries), units, "", path.read_bytes(), source=source)
+    return Record(tuple(entries), units, "", read_regular(path, LARGEST_TEXT), source=source)
 
 
 def save_record(record: Record, path: Path) -> None:
@@ -145,7 +146,7 @@ def save_record(record: Record, path: Path) -> None:
     target = path.resolve()
     try:
         with locked(target.parent):
-            held = target.read_bytes() if target.exists() else None
+            held = read_regular(target, LARGEST_TEXT) if target.exists() else None
             if held != record.original:
                 raise OutputError(f"{path}: was changed by another hand meanwhile; nothing has been written, try again")
             replace_file(target, _content(record))

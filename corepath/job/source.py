@@ -16,8 +16,11 @@ from typing import Any
 
 from corepath.errors import Fault
 from corepath.job.positions import Path, Position, Positions, scan
+from corepath.job.regular import TooLarge, read_regular, size_text
 
-__all__ = ["Source", "key_of", "locate", "parse", "path_of", "read_source", "read_text", "shown", "value_at"]
+__all__ = [
+    "LARGEST_TEXT", "Source", "key_of", "locate", "parse", "path_of", "read_source", "read_text", "shown", "value_at",
+]  # fmt: skip
 
 _PART = re.compile(r"\[(\d+)\]|\"((?:[^\"\\]|\\.)*)\"|([^.\[\]\"]+)")
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
@@ -25,7 +28,8 @@ _BARE = re.compile(r"[A-Za-z0-9_-]+$")
 _DOTTED = re.compile(r"[\w\"'-]++(?:[ \t]*+\.[ \t]*+[\w\"'-]++)*+")
 _DEEPEST = 40  # parts of a dotted key; the time to read one grows with their square
 _LONGEST = 48
-_LARGEST = 8 * 2**20
+LARGEST_TEXT = 8 * 2**20
+"""bytes of a file that a person types: a job, a record, a list of measured places."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,18 +88,18 @@ def read_text(path: FilePath) -> tuple[str, list[Fault]]:
     """The file's text with plain line ends and without a byte-order mark, or the fault that hinders it."""
     file = str(path)
     try:
-        if path.is_dir():
-            return "", [Fault("", "is a folder, not a job file", file=file, allowed="a TOML file")]
-        with path.open("rb") as stream:
-            data = stream.read(_LARGEST + 1)
+        data = read_regular(path, LARGEST_TEXT)
+    except IsADirectoryError:
+        return "", [Fault("", "is a folder, not a job file", file=file, allowed="a TOML file")]
     except FileNotFoundError:
         return "", [Fault("", "there is no such file", file=file, allowed="an existing TOML file")]
     except PermissionError:
         return "", [Fault("", "may not be read: no permission", file=file)]
+    except TooLarge:
+        allowed = f"at most {size_text(LARGEST_TEXT)}"
+        return "", [Fault("", "is far too large for a job file", file=file, allowed=allowed)]
     except (OSError, ValueError) as error:
         return "", [Fault("", f"cannot be read: {getattr(error, 'strerror', None) or error}", file=file)]
-    if len(data) > _LARGEST:
-        return "", [Fault("", "is far too large for a job file", file=file, allowed=f"at most {_LARGEST // 2**20} MiB")]
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:

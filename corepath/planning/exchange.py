@@ -13,7 +13,7 @@ import errno
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 
 from corepath.errors import OutputError
@@ -65,17 +65,17 @@ def exchange(target: Path, change: Change) -> None:
     shutil.rmtree(earlier, ignore_errors=True)
 
 
-def take_up(target: Path, is_ours: Callable[[str], bool]) -> None:
+def take_up(target: Path, ours: Callable[[Path], Collection[str]]) -> None:
     """Clear away what a run that was killed left of itself in the folder and beside it.
 
-    What may be in an old folder alone, as a note saved in the moment of the exchange, is put into the new one first.
+    What may be in an old folder alone, as a note saved in the moment of the exchange, is put into the new one first;
+    `ours` names the files of a plan's folder that the plan itself wrote.
     """
     beside = f".{_glob(target.name)}"
     for path in (*sorted(target.glob(f"{STAGING}*")), *sorted(target.parent.glob(f"{beside}{STAGING}*"))):
         _remove(path)
     for path in sorted(target.parent.glob(f"{beside}{EARLIER}*")):
-        ours = {name for name in _files(path) if is_ours(name)}
-        _take_over(path, target, {*ours, HALF_WRITTEN}, lone=True)
+        _take_over(path, target, {*ours(path), HALF_WRITTEN}, lone=True)
         _remove(path)
 
 

@@ -3,24 +3,29 @@
 What is to be changed is worked out first (`Change`). Then a whole new folder is made beside the old one, in which the
 files that stay are the same files, and the two change places in one step (`corepath.planning.exchange`); where the
 system does not allow that, the files are written beside and renamed one by one (`corepath.planning.in_place`). Files
-of an earlier plan that this one does not write again are taken away: `.nc` files go to `withdrawn/` or, once they were
-cut with, to `done/`, rehearsals to `rehearsal/withdrawn/`, drawings and bodies are removed. Nothing else is touched.
+of an earlier plan that this one does not write again are taken away: `.nc` files and restarts of them go to `withdrawn/`
+or, once they were cut with, to `done/`, rehearsals to `rehearsal/withdrawn/`. Drawings and bodies are removed if the
+earlier plan lists them in its `report.json`; a file of the user's with a name like theirs is not. Nothing else is touched.
 """
 
 from __future__ import annotations
 
+import json
+import os
 import re
+import tempfile
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from corepath.errors import OutputError
+from corepath.job.regular import read_regular
 from corepath.job.writing import locked
 from corepath.planning.exchange import CannotExchange, exchange, take_up
 from corepath.planning.in_place import Change, in_place
 from corepath.planning.limited import LARGEST_FILE
 
-__all__ = ["Written", "write_folder"]
+__all__ = ["Written", "ensure_writable", "write_folder"]
 
 OURS = re.compile(r"^((0[1-9]|10)-[ABCD]-[a-z0-9-]+(\.from-\d+)?\.(nc|svg)|(map|deck)-[a-z-]+\.svg|preview\.html)$")
 """Names that a plan gives to its files, and restarts of them; nothing else in the folder is touched."""
@@ -52,6 +57,24 @@ class Written:
         return tuple(_programs(self.written))
 
 
+def ensure_writable(folder: Path) -> None:
+    """Raise OutputError where `folder` cannot be written, or made: to be told before minutes of planning, not after.
+
+    Proved by making an empty folder there, or in the nearest folder above that exists, and taking it away again.
+    """
+    try:
+        target = folder.resolve()
+        place = next(path for path in (target, *target.parents) if os.path.lexists(path))
+        trial = tempfile.mkdtemp(prefix=".corepath-trial-", dir=place)
+        Path(trial).rmdir()
+        _refuse_links(folder, target)
+    except OutputError:
+        raise
+    except (OSError, ValueError, RuntimeError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise OutputError(f"{folder}: cannot write here: {reason}; nothing has been planned") from error
+
+
 def write_folder(
     folder: Path, files: Mapping[str, str | bytes], *, withdraw: bool = True, done: Collection[str] = ()
 ) -> Written:
@@ -68,7 +91,7 @@ def write_folder(
         made = not target.exists()
         target.mkdir(parents=True, exist_ok=True)
         with locked(target):
-            take_up(target, _is_ours)
+            take_up(target, _ours_in)
             return _write(folder, target, {name: _bytes(text) for name, text in files.items()}, withdraw, done)
     except OutputError:
         raise
@@ -104,9 +127,7 @@ def _change(
     if withdraw:
         walks = [f"rehearsal/{name}" for name in _names(target / "rehearsal") if REHEARSAL.match(name)]
         moves += [(name, name.replace("/", "/withdrawn/", 1)) for name in walks if name not in files]
-        gone = [name for name in _names(target) if OURS.match(name) and not name.endswith(".nc") and name not in files]
-        bodies = [f"solid/{name}" for name in _names(target / "solid") if SOLID.match(name)]
-        gone += [name for name in bodies if name not in files]
+        gone = [name for name in _listed(target) if not name.endswith(".nc") and name not in files]
     return Change(files, tuple(moves), tuple(gone))
 
 
@@ -121,16 +142,28 @@ def _kept_apart(target: Path, name: str) -> list[tuple[str, str]]:
     return [(f"done/{name}", f"done/{stem}.earlier-{number}.nc")]
 
 
-def _refuse_odd(folder: Path, target: Path, change: Change) -> None:
-    """Links among our own folders would lead out of this one; a folder under a file's name is not ours."""
+def _refuse_links(folder: Path, target: Path) -> None:
+    """Links among our own folders would lead out of this one."""
     for name in _FOLDERS:
         path = target / name
         if path.is_symlink() or (path.exists() and not path.is_dir()):
             kind = "a link" if path.is_symlink() else "no folder"
             raise OutputError(f"{folder}: cannot write: {name} in it is {kind}; move it away, nothing has been changed")
+
+
+def _refuse_odd(folder: Path, target: Path, change: Change) -> None:
+    """A folder under a file's name is not ours."""
+    _refuse_links(folder, target)
     for name in (*change.files, *(to for _, to in change.moves)):
         if (target / name).is_dir() and not (target / name).is_symlink():
             raise OutputError(f"{folder}: cannot write: {name} in it is a folder; move it away")
+
+
+def _ours_in(folder: Path) -> frozenset[str]:
+    """All files in a plan's folder that the plan itself put there."""
+    here, away = _names(folder), _names(folder / "withdrawn")
+    programs = [*here, *(f"withdrawn/{name}" for name in away)]
+    return frozenset((*_listed(folder), *(name for name in programs if name.endswith(".nc") and _is_ours(name))))
 
 
 def _is_ours(name: str) -> bool:
@@ -141,6 +174,21 @@ def _is_ours(name: str) -> bool:
     if place in ("rehearsal", "rehearsal/withdrawn"):
         return bool(REHEARSAL.match(last))
     return bool(SOLID.match(last)) if place == "solid" else place == "withdrawn" and bool(OURS.match(last))
+
+
+def _listed(target: Path) -> list[str]:
+    """Files that the plan lying there wrote, by its own list; none where it has no such list.
+
+    A list may have been changed: only names that a plan gives are taken from it.
+    """
+    try:
+        report = json.loads(read_regular(target / "report.json", LARGEST_FILE))
+    except (OSError, ValueError, RecursionError):
+        return []
+    names = report.get("files") if isinstance(report, dict) else None
+    given = names if isinstance(names, list) else []
+    ours = {name for name in given if isinstance(name, str) and _is_ours(name)}
+    return sorted(name for name in ours if (target / name).exists())
 
 
 def _names(folder: Path) -> list[str]:

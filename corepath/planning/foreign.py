@@ -50,8 +50,6 @@ def read_file(path: Path, asked: Asked, progress: Progress = quiet) -> ForeignRe
     progress(f"reading {path.name}, cutting the blank", 0.0)
     source = FileSource(path)
     try:
-        if path.exists() and not path.is_file():
-            raise InputError([Fault("", "is no file", file=str(path))])
         if path.stat().st_size > LARGEST_FILE:
             raise InputError([Fault("", f"larger than {LARGEST_FILE // 2**30} GiB", file=str(path))])
         found, digest = read_foreign(source, path.name, bench), source.sha256()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from corepath.errors import Fault, InputError
+from corepath.job.regular import TooLarge, read_regular, size_text
 
 __all__ = ["LARGEST_FILE", "read_limited"]
 
@@ -15,8 +16,9 @@ LARGEST_FILE = 512 * 2**20
 def read_limited(path: Path) -> bytes:
     """The file's bytes. Raises InputError where it is larger than `LARGEST_FILE` or cannot be read."""
     try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise InputError([Fault("", f"larger than {LARGEST_FILE // 2**20} MiB", file=str(path))])
-        return path.read_bytes()
-    except OSError as error:
-        raise InputError([Fault("", f"cannot be read: {error.strerror or error}", file=str(path))]) from error
+        return read_regular(path, LARGEST_FILE)
+    except TooLarge as error:
+        raise InputError([Fault("", f"larger than {size_text(error.most)}", file=str(path))]) from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise InputError([Fault("", f"cannot be read: {reason}", file=str(path))]) from error

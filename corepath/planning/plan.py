@@ -120,6 +120,7 @@ def plan(
     held = {**prepared.known.as_dict(), **seal(prepared.board.deck, prepared.job)}
     files["job.resolved.json"] = _json({**resolved_dict(prepared.resolved), **held})
     files["geometry.json"] = json.dumps(geometry_dict(prepared), separators=(",", ":")) + "\n"
+    report["files"] = sorted((*files, "report.json"))
     files["report.json"] = _json(report)
     return Plan(prepared, made, readback, files, report)
 

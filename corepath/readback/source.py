@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO, Protocol
 
+from corepath.job.regular import open_regular
+
 __all__ = ["FileSource", "Source", "TextSource", "lines_of"]
 
 _BLOCK = 1 << 20
@@ -42,11 +44,11 @@ class FileSource:
     path: Path
 
     def lines(self) -> Iterator[str]:
-        with self.path.open("rb") as file:
+        with open_regular(self.path) as file:
             yield from lines_of(file)
 
     def sha256(self) -> str:
-        with self.path.open("rb") as file:
+        with open_regular(self.path) as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
 
 

@@ -13,6 +13,8 @@ import time
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
+from corepath.job.regular import open_regular
+
 __all__ = ["GONE", "SETTLE", "Changes"]
 
 SETTLE = 0.2
@@ -68,7 +70,7 @@ class Changes:
             stamp = held.st_mtime_ns, held.st_size, held.st_ino
             if held.st_size > _SMALL and path in self._large and self._large[path][0] == stamp:
                 return self._large[path][1]
-            with path.open("rb") as file:
+            with open_regular(path) as file:
                 digest = hashlib.file_digest(file, "sha256").hexdigest()
         except (OSError, ValueError):
             return None

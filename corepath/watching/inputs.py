@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from corepath.job.record import record_path
+from corepath.job.regular import read_regular
 
 __all__ = ["inputs_of"]
 
@@ -20,9 +21,7 @@ def inputs_of(job: Path) -> tuple[Path, ...] | None:
     Read from the text alone, so that a job with faults still tells where its drawing lies.
     """
     try:
-        if job.stat().st_size > _LARGEST:
-            return None
-        document: dict[str, Any] = tomllib.loads(job.read_text(encoding="utf-8-sig"))
+        document: dict[str, Any] = tomllib.loads(read_regular(job, _LARGEST).decode("utf-8-sig").replace("\r\n", "\n"))
     except (OSError, ValueError, RecursionError):
         return None
     named = []

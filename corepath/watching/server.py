@@ -17,6 +17,7 @@ from typing import Any
 from urllib.parse import unquote, urlsplit
 
 from corepath.errors import Fault, InputError
+from corepath.job.regular import read_regular
 from corepath.watching.notice import Board
 from corepath.watching.page import EVENTS, waiting_page, with_script
 
@@ -27,6 +28,7 @@ USUAL_PORT = 7412
 """Taken where it is free: what was ticked on a page is kept in the browser under its address."""
 
 FIRST = "sheet.html"
+_LARGEST = 2**30  # bytes of a file that is sent
 _ALIVE = 15.0  # seconds between two signs of life on a stream that has nothing to tell
 _TYPES = {
     ".html": "text/html; charset=utf-8", ".svg": "image/svg+xml", ".json": "application/json", ".stl": "model/stl",
@@ -142,7 +144,7 @@ class _Handler(BaseHTTPRequestHandler):
         number = self.server.board.notice.number  # before the file is read: a newer one must not be taken for this
         try:
             target = _inside(self.server.folder, path)
-            data = target.read_bytes() if target is not None else None
+            data = read_regular(target, _LARGEST) if target is not None else None
         except OSError:
             data = None
         if data is None and path == f"/{FIRST}":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import json
 import os
 import random
 import resource
@@ -36,6 +37,7 @@ def _plan(mark: str) -> dict[str, str]:
     if mark == "b":
         del files["09-A-groove.nc"]
         files["solid/after-A-wood.stl"] = "b" * SIZE
+    files["report.json"] = json.dumps({"of": mark * SIZE, "files": sorted(files)})
     return files
 
 

@@ -1,0 +1,39 @@
+"""Text from files that is safe to show: nothing in it moves a cursor, hides letters or turns their order round.
+
+One place for all: `corepath.cli.guard.say` sends everything that a command prints through `safe`, and a job's own texts
+are refused where `unsafe_letter` finds something.
+"""
+
+from __future__ import annotations
+
+import re
+
+__all__ = ["safe", "unsafe_letter"]
+
+# C0 and C1 control codes and DEL; marks, overrides and isolates of the bidirectional algorithm (UAX #9); the two
+# separators that some programs take for line ends; surrogates, which stand for bytes that are no text.
+_UNSAFE = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+_PRINTED = re.compile("(?![\t\n])" + _UNSAFE.pattern)
+
+
+def unsafe_letter(text: str) -> str:
+    r"""The first such letter, as it would be escaped: `\u001b`; "" where there is none.
+
+    >>> unsafe_letter("Board \x1b[2J")
+    '\\u001b'
+    """
+    found = _UNSAFE.search(text)
+    return _escaped(found) if found else ""
+
+
+def safe(text: str) -> str:
+    r"""The text with each such letter escaped as in TOML and JSON; line ends and tabs stay.
+
+    >>> print(safe("(\x1b[2J)"))
+    (\u001b[2J)
+    """
+    return _PRINTED.sub(_escaped, text)
+
+
+def _escaped(found: re.Match[str]) -> str:
+    return f"\\u{ord(found[0]):04x}"
