@@ -14,9 +14,10 @@ from __future__ import annotations
 
 import math
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
+
+from corepath.motion.compiled import njit
 
 __all__ = ["blurred"]
 
@@ -25,7 +26,7 @@ Floats = NDArray[np.float64]
 _AT, _SHARE = np.polynomial.legendre.leggauss(16)
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _field(r2: float) -> float:
     """2 pi g at the squared distance `r2`, in kernel radii, within the kernel."""
     if r2 < 1e-4:
@@ -34,7 +35,7 @@ def _field(r2: float) -> float:
     return inner
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _edge(x1: float, y1: float, x2: float, y2: float, at: Floats, share: Floats) -> float:
     """2 pi times the part of one edge, ends in kernel radii from the place, the form to its left."""
     dx, dy = x2 - x1, y2 - y1
@@ -60,7 +61,7 @@ def _edge(x1: float, y1: float, x2: float, y2: float, at: Floats, share: Floats)
     return total
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _blurred(edges: Floats, x: Floats, y: Floats, radius: float, at: Floats, share: Floats, out: Floats) -> None:
     for k in range(x.size):
         total = 0.0

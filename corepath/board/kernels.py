@@ -9,16 +9,17 @@ from __future__ import annotations
 
 import math
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
+
+from corepath.motion.compiled import njit
 
 __all__ = ["eval_gradient", "eval_hessian", "eval_many", "eval_one"]
 
 Floats = NDArray[np.float64]
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _value(t: float) -> tuple[float, float, float, float]:
     s = 1.0 - t
     return (
@@ -29,18 +30,18 @@ def _value(t: float) -> tuple[float, float, float, float]:
     )
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _slope(t: float) -> tuple[float, float, float, float]:
     s = 1.0 - t
     return -0.5 * s * s, 0.5 * t * (3.0 * t - 4.0), -0.5 * s * (3.0 * s - 4.0), 0.5 * t * t
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _bend(t: float) -> tuple[float, float, float, float]:
     return 1.0 - t, 3.0 * t - 2.0, 1.0 - 3.0 * t, t
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _sum(c: Floats, i: int, j: int, a: tuple[float, ...], b: tuple[float, ...]) -> float:
     p = a[0] * c[i, j] + a[1] * c[i + 1, j] + a[2] * c[i + 2, j] + a[3] * c[i + 3, j]
     q = a[0] * c[i, j + 1] + a[1] * c[i + 1, j + 1] + a[2] * c[i + 2, j + 1] + a[3] * c[i + 3, j + 1]
@@ -50,7 +51,7 @@ def _sum(c: Floats, i: int, j: int, a: tuple[float, ...], b: tuple[float, ...]) 
     return total
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def eval_one(c: Floats, x0: float, y0: float, step: float, edge: float, x: float, y: float) -> float:
     """Height at one place."""
     u = (x - x0) / step
@@ -62,14 +63,14 @@ def eval_one(c: Floats, x0: float, y0: float, step: float, edge: float, x: float
     return _sum(c, i + 1, j + 1, _value(u - i), _value(v - j))
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def eval_many(c: Floats, x0: float, y0: float, step: float, edge: float, x: Floats, y: Floats, out: Floats) -> None:
     """Heights at flat arrays of places."""
     for k in range(x.size):
         out[k] = eval_one(c, x0, y0, step, edge, x[k], y[k])
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def eval_gradient(c: Floats, x0: float, y0: float, step: float, x: Floats, y: Floats, hx: Floats, hy: Floats) -> None:
     """First derivatives at flat arrays of places; 0 beyond the grid."""
     for k in range(x.size):
@@ -85,7 +86,7 @@ def eval_gradient(c: Floats, x0: float, y0: float, step: float, x: Floats, y: Fl
         hy[k] = _sum(c, i + 1, j + 1, _value(u - i), _slope(v - j)) / step
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def eval_hessian(c: Floats, x0: float, y0: float, step: float, x: Floats, y: Floats, out: Floats) -> None:
     """Second derivatives hxx, hxy, hyy into `out` (3, n); 0 beyond the grid."""
     for k in range(x.size):

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import math
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
 from corepath.errors import Fault, InputError
+from corepath.motion.compiled import njit
 
 __all__ = ["Cells", "cells_of", "look_down"]
 
@@ -24,7 +24,7 @@ _MOST_MEMBERS = 1e8  # faces counted once for each cell that they may touch
 _SAME = 1e-4  # mm: hits closer than this are one, at an edge or where faces lie on one another
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _box(faces: Floats, k: int, x0: float, y0: float, cell: float, nx: int, ny: int) -> tuple[int, int, int, int]:
     a = math.floor((min(faces[k, 0, 0], faces[k, 1, 0], faces[k, 2, 0]) - x0) / cell)
     b = math.floor((max(faces[k, 0, 0], faces[k, 1, 0], faces[k, 2, 0]) - x0) / cell)
@@ -33,7 +33,7 @@ def _box(faces: Floats, k: int, x0: float, y0: float, cell: float, nx: int, ny: 
     return max(a, 0), min(b, nx - 1), max(c, 0), min(d, ny - 1)
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _count(faces: Floats, x0: float, y0: float, cell: float, nx: int, ny: int, first: Ints) -> None:
     for k in range(faces.shape[0]):
         a, b, c, d = _box(faces, k, x0, y0, cell, nx, ny)
@@ -44,7 +44,7 @@ def _count(faces: Floats, x0: float, y0: float, cell: float, nx: int, ny: int, f
         first[n] += first[n - 1]
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _fill(faces: Floats, x0: float, y0: float, cell: float, nx: int, ny: int, at: Ints, members: Ints) -> None:
     for k in range(faces.shape[0]):
         a, b, c, d = _box(faces, k, x0, y0, cell, nx, ny)
@@ -54,7 +54,7 @@ def _fill(faces: Floats, x0: float, y0: float, cell: float, nx: int, ny: int, at
                 at[i * ny + j] += 1
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _hit(faces: Floats, k: int, x: float, y: float) -> tuple[float, float]:
     """Height at which the vertical line through (x, y) meets the face `k`, NaN if it does not; its area seen from
     above, below 0 where its front looks down."""
@@ -73,7 +73,7 @@ def _hit(faces: Floats, k: int, x: float, y: float) -> tuple[float, float]:
     return (a * z1 + b * z2 + c * z3) / area, area
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _look(
     faces: Floats, first: Ints, members: Ints, x0: float, y0: float, cell: float, nx: int, ny: int,
     x: Floats, y: Floats, top: Floats, second: Floats, layers: Ints, face: Ints,

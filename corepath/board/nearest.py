@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import math
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
+
+from corepath.motion.compiled import njit
 
 __all__ = ["inside_rows", "refine_distances", "spread_distances"]
 
 Floats = NDArray[np.float64]
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def inside_rows(edges: Floats, xs: Floats, ys: Floats, mask: NDArray[np.bool_]) -> None:
     """Marks the nodes xs[i], ys[j] inside the ring in `mask` (n, m), row by row by its crossings."""
     count = edges.shape[0]
@@ -43,7 +44,7 @@ def inside_rows(edges: Floats, xs: Floats, ys: Floats, mask: NDArray[np.bool_]) 
                 mask[i, j] = True
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _foot(edges: Floats, k: int, x: float, y: float) -> tuple[float, float]:
     """Nearest place of edge `k`: its parameter, which may pass 0 or 1, and the distance there."""
     dx, dy = edges[k, 2] - edges[k, 0], edges[k, 3] - edges[k, 1]
@@ -73,7 +74,7 @@ def _foot(edges: Floats, k: int, x: float, y: float) -> tuple[float, float]:
     return s, math.hypot(t * length - p, off - q)
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _walk(edges: Floats, k: int, x: float, y: float) -> tuple[int, float]:
     """Nearest place searched along the ring from edge `k`: its edge and the distance."""
     count = edges.shape[0]
@@ -95,14 +96,14 @@ def _walk(edges: Floats, k: int, x: float, y: float) -> tuple[int, float]:
     return at, best
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def refine_distances(edges: Floats, points: Floats, owner: NDArray[np.int64], out: Floats) -> None:
     """Distance of each of `points` (n, 2), searched from the edge `owner` (n,) along the ring, into `out`."""
     for i in range(points.shape[0]):
         out[i] = _walk(edges, owner[i], points[i, 0], points[i, 1])[1]
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def spread_distances(
     edges: Floats, xs: Floats, ys: Floats, order: NDArray[np.int64], edge: NDArray[np.int64], distance: Floats
 ) -> None:

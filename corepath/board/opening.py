@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import math
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
+
+from corepath.motion.compiled import njit
 
 __all__ = ["cap_heights", "crease_points", "reachable", "swept"]
 
@@ -23,7 +24,7 @@ _PIERCED = 1e-4
 _WINDOW = 10
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _room(height: Floats, ball: float, cx: float, cy: float, i: int, j: int) -> float:
     """How high the cap at (cx, cy) may stand for the node (i, j)."""
     if i < 0 or j < 0 or i >= height.shape[0] or j >= height.shape[1]:
@@ -35,7 +36,7 @@ def _room(height: Floats, ball: float, cx: float, cy: float, i: int, j: int) -> 
     return room
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _descend(height: Floats, ball: float, cx: float, cy: float, i: int, j: int) -> tuple[int, int]:
     """The node of least room that is reached from (i, j) by going downhill."""
     here = _room(height, ball, cx, cy, i, j)
@@ -51,7 +52,7 @@ def _descend(height: Floats, ball: float, cx: float, cy: float, i: int, j: int) 
         here, i, j = best, bi, bj
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _least(height: Floats, ball: float, cx: float, cy: float, i: int, j: int) -> float:
     """Least room round the node (i, j), between the nodes: of the parabola through its eight neighbours."""
     g = _room(height, ball, cx, cy, i, j)
@@ -72,7 +73,7 @@ def _least(height: Floats, ball: float, cx: float, cy: float, i: int, j: int) ->
     return g + 0.5 * (gx * dx + gy * dy)
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def reachable(height: Floats, ball: float, reach: int, stride: int, lost: Mask) -> None:
     """Clears `lost` at nodes where the ball that touches h there stays below h."""
     rows, columns = height.shape
@@ -90,7 +91,7 @@ def reachable(height: Floats, ball: float, reach: int, stride: int, lost: Mask) 
             lost[i, j] = _pierces(height, ball, cx, cy, top, reach, stride, i, j)
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _pierces(
     height: Floats, ball: float, cx: float, cy: float, top: float, reach: int, stride: int, i: int, j: int
 ) -> bool:
@@ -116,7 +117,7 @@ def _pierces(
     return False
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _search(height: Floats, ball: float, cx: float, cy: float, reach: int, stride: int) -> tuple[float, int, int]:
     """Least room of all for the cap at (cx, cy), and the node where it is least."""
     mi, mj = round(cx), round(cy)
@@ -133,7 +134,7 @@ def _search(height: Floats, ball: float, cx: float, cy: float, reach: int, strid
     return _least(height, ball, cx, cy, bi, bj), bi, bj
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def cap_heights(height: Floats, ball: float, reach: int, stride: int, near: Mask, caps: Floats, contact: Ints) -> None:
     """Cap heights and contacts at the nodes `near`."""
     for i in range(height.shape[0]):
@@ -144,7 +145,7 @@ def cap_heights(height: Floats, ball: float, reach: int, stride: int, near: Mask
                 )
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _on_edge(
     height: Floats, ball: float, reach: int, stride: int, caps: Floats, contact: Ints, i: int, j: int, a: int, b: int
 ) -> tuple[bool, float, float, float]:
@@ -178,7 +179,7 @@ def _on_edge(
     return True, x, y, _search(height, ball, x, y, reach, stride)[0]
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def crease_points(
     height: Floats, ball: float, reach: int, stride: int, near: Mask, caps: Floats, contact: Ints, points: Floats
 ) -> None:
@@ -201,7 +202,7 @@ def crease_points(
                         points[i, j, edge, 2] = top
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _sweep_top(ball: float, line: Floats, x: float, y: float) -> float:
     """Height at (x, y) of the ball swept along `line`: its cap's top goes from (x1, y1, T1) to (x2, y2, T2)."""
     dx, dy, rise = line[3] - line[0], line[4] - line[1], line[5] - line[2]
@@ -223,7 +224,7 @@ def _sweep_top(ball: float, line: Floats, x: float, y: float) -> float:
     return top
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def _standing_top(height: Floats, ball: float, caps: Floats, i: int, j: int) -> float:
     """Highest cap over the node (i, j) of balls at nodes near the one that would touch h there."""
     rows, columns = height.shape
@@ -239,7 +240,7 @@ def _standing_top(height: Floats, ball: float, caps: Floats, i: int, j: int) -> 
     return best
 
 
-@numba.njit(cache=True)
+@njit(cache=True)
 def swept(
     height: Floats, ball: float, reach: int, lost: Mask, caps: Floats, first: Ints, segments: Floats, opened: Floats
 ) -> None:

@@ -10,9 +10,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from corepath.motion.compiled import njit
 from corepath.motion.joining import NO_END, join_run, reach, way_along
 from corepath.motion.kernels import centre, fit_runs, is_line, line_runs, swept
 

@@ -12,8 +12,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from corepath.motion.compiled import njit
 
 __all__ = ["guillotine", "left_at"]
 

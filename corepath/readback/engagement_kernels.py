@@ -13,8 +13,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from corepath.motion.compiled import njit
 
 __all__ = ["BINS", "engage"]
 

@@ -10,9 +10,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from corepath.motion.compiled import njit
 from corepath.readback.contact_kernels import lowest_offset, rise
 
 __all__ = ["sweep_points"]

@@ -13,9 +13,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from corepath.motion.compiled import njit
 from corepath.readback.contact_kernels import bull_table, looked_up, lowest_offset, rise
 
 __all__ = ["cut_pieces", "fill_polygon", "pieces_near"]
