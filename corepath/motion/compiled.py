@@ -19,7 +19,7 @@ __all__ = ["njit"]
 _Function = TypeVar("_Function", bound=Callable[..., Any])
 
 
-class _RebuiltCache(FunctionCache):  # type: ignore[misc]
+class _RebuiltCache(FunctionCache):
     """A cache whose damaged files are taken away and made again."""
 
     def load_overload(self, sig: Any, target_context: Any) -> Any:
