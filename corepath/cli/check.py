@@ -31,10 +31,9 @@ def check(
         from corepath.cli.progress import showing
 
         with showing(quiet or json) as progress:
-            from corepath.planning import check_report, prepare, suggestion, write_measuring
+            from corepath.planning import check_report, prepare, suggestion
 
             prepared = prepare(job, progress)
-        template = write_measuring(prepared, job)
         if json:
             report = check_report(prepared)
             if suggest:
@@ -43,8 +42,8 @@ def check(
             end(prepared.failed)
         say(_told(prepared, suggest))
         if not quiet:
-            if template is not None:
-                say(f"\nThe blank was not measured: places to measure are in {template}")
+            if prepared.known.measured is None and not prepared.known.settled.cut:
+                say("\n" + _where_to_measure(job))
             say("\n" + _next(prepared, job))
         end(prepared.failed)
 
@@ -69,6 +68,17 @@ def _told(prepared: Prepared, suggest: bool) -> str:
     if suggest:
         parts.append(suggestion_lines(suggestion(prepared), prepared.job.units))
     return "\n\n".join(part for part in parts if part)
+
+
+def _where_to_measure(job: Path) -> str:
+    """Where the list of places lies, or the command that writes it: `check` itself writes nothing."""
+    from corepath.cli.tables import next_command
+    from corepath.planning import measuring_path
+
+    listed = measuring_path(job)
+    if listed.exists():
+        return f"The blank was not measured: places to measure are in {listed}"
+    return "The blank was not measured. " + next_command("record", job).replace("Next: ", "The places to measure: ")
 
 
 def _next(prepared: Prepared, job: Path) -> str:

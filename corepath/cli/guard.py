@@ -16,7 +16,7 @@ from typing import Any, TextIO
 import typer
 
 from corepath.errors import CorepathError, Fault, InputError
-from corepath.job.plain_text import safe
+from corepath.plain_text import safe
 
 __all__ = ["WELL", "WRONG", "as_dict", "as_json", "end", "fault_text", "faults_of", "guarded", "in_letters_of", "say"]
 

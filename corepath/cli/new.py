@@ -36,7 +36,8 @@ def new(
         say(f'Wrote {name}, "{title}". Change it to your board; it plans as it is.')
         if measuring is not None:
             say(f"Wrote {measuring}: where to measure the blank.")
-            say("When the board is yours, delete it: check then chooses places for it.")
+            again = next_command("record", name).removeprefix("Next: ")
+            say(f"When the board is yours, delete it; {again} writes a new one.")
         say(next_command("check", name))
 
 

@@ -13,7 +13,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-from corepath.job.plain_text import safe
+from corepath.plain_text import safe
 
 __all__ = ["Clock", "Progress", "showing"]
 

@@ -101,7 +101,10 @@ def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
 
     with showing(quiet or json) as progress:
         from corepath.planning import read_folder, write_solids
+        from corepath.planning.folder import ensure_writable
 
+        if stl:
+            ensure_writable(folder)
         reading = read_folder(folder, progress=progress)
         bodies = write_solids(reading, folder).written if stl else ()
     if json:
@@ -157,8 +160,11 @@ def _file(path: Path, asked: Asked, output: Path | None, stl: bool, json: bool, 
     if stl:
         raise InputError([Fault("--stl", "goes with a plan's folder, not with a single file")])
     with showing(quiet or json) as progress:
+        from corepath.planning.folder import ensure_writable
         from corepath.planning.foreign import read_file, write_depths
 
+        if output is not None:
+            ensure_writable(output)
         reading = read_file(path, asked, progress)
         drawn = write_depths(reading, output) if output is not None else None
     if json:

@@ -138,19 +138,23 @@ def record(
         from corepath.cli.progress import showing
 
         with showing(quiet or json) as progress:
-            from corepath.cli.record_run import known_facts, read_record, refuse_options, what_it_means
+            from corepath.cli.record_run import form_for, known_facts, read_record, refuse_options, what_it_means
             from corepath.planning import within
 
-            facts = known_facts(job, within(progress, 0.0, 0.5))
+            facts, prepared = known_facts(job, within(progress, 0.0, 0.5))
             held, path = read_record(job)
             common = {"date": date, "note": note, "corrects": correct}
             refuse_options(typed, after_skim=after_skim, stage=stage, common=common)
             entries = entries_from(typed, scale=facts.scale, after_skim=after_skim, common=common)
             added = _added(held, entries, facts, stage, path) if entries else held
+            form = None if entries else form_for(job, prepared)
             means = what_it_means(job, within(progress, 0.5, 1.0))
         if json:
-            say(as_json(_report(added, facts, path, len(entries)) | {"means": means}))
+            measuring = str(form) if form is not None else None
+            say(as_json(_report(added, facts, path, len(entries)) | {"means": means, "measuring": measuring}))
             return
+        if form is not None:
+            say(f"Wrote {form}: where to measure the blank.")
         _show(added, facts, path, len(entries), quiet)
         for line in means:
             say(line)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from corepath.cli.progress import Progress
 from corepath.cli.record_options import Typed
@@ -15,21 +15,39 @@ from corepath.job.record_facts import JobFacts
 from corepath.job.record_kinds import KINDS, STAGES, Entry, figure, subject
 from corepath.stackup.record_facts import facts_of
 
+if TYPE_CHECKING:
+    from corepath.planning import Prepared
+
 __all__ = ["known_facts", "read_record", "record_rows", "refuse_options", "what_it_means"]
 
 
-def known_facts(job: Path, progress: Progress) -> JobFacts:
-    """The facts of a job file, with its geometry where that can be made out. Raises InputError without a job."""
+def known_facts(job: Path, progress: Progress) -> tuple[JobFacts, Prepared | None]:
+    """The facts of a job file, with its geometry and all that is known where that can be made out.
+
+    Raises InputError without a job.
+    """
     from corepath.planning import prepare
 
     try:
         prepared = prepare(job, progress)
-        return facts_of(prepared.job, str(job), prepared.board, prepared.stackup)
+        return facts_of(prepared.job, str(job), prepared.board, prepared.stackup), prepared
     except CorepathError:
         found, faults = read_job(job)
         if found is None:
             raise InputError(faults) from None
-        return facts_of(found, str(job))
+        return facts_of(found, str(job)), None
+
+
+def form_for(job: Path, prepared: Prepared | None) -> Path | None:
+    """The list of places to measure, written now for a raw blank that was not measured.
+
+    None where there is one already, the blank was measured or is being cut, or it cannot be written.
+    """
+    from corepath.planning import measuring_path, write_measuring
+
+    if prepared is None or prepared.known.settled.cut or measuring_path(job).exists():
+        return None
+    return write_measuring(prepared, job)
 
 
 def read_record(job: Path) -> tuple[Record, Path]:

@@ -8,6 +8,7 @@ valid, so one run names the faults of all sections.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -290,9 +291,28 @@ def _lengths(at: Path, cutter: CutterSection) -> Iterator[Contradiction]:
 
 
 def _meant(name: str, known: Iterable[str]) -> str:
-    names = list(known)
-    near = get_close_matches(name.lower().replace("_", "-").replace(" ", "-"), names, n=1, cutoff=0.5)
-    return f"; did you mean {near[0]}?" if near else ""
+    """The known name nearest to what was typed, whatever the order and the capitals of its words.
+
+    A word with a figure in it is a size: a name of another size, or one where none was typed, is never offered.
+    """
+    words = _words(name)
+    sizes = _sizes(words)
+    names = {
+        " ".join(_words(one)): one
+        for one in known
+        if sizes <= set(_words(one)) and bool(sizes) == bool(_sizes(_words(one)))
+    }
+    near = get_close_matches(" ".join(words), names, n=1, cutoff=0.5)
+    return f"; did you mean {names[near[0]]}?" if near else ""
+
+
+def _sizes(words: Iterable[str]) -> set[str]:
+    return {word for word in words if any(letter.isdigit() for letter in word)}
+
+
+def _words(name: str) -> list[str]:
+    """Its words in small letters, in alphabetical order; `M6 tee nut` and `tee-nut-M6` have the same."""
+    return sorted(word for word in re.split(r"[\s_-]+", name.lower()) if word)
 
 
 _RULES: Sequence[Callable[[Parts], Iterator[Contradiction]]] = (

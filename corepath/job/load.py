@@ -21,11 +21,11 @@ from corepath.job.consistency import Parts, contradictions
 from corepath.job.counts import too_many
 from corepath.job.kinds import MM_PER_INCH, Kind, fields_of, kind_at, wanted
 from corepath.job.model import Job
-from corepath.job.plain_text import unsafe_letter
 from corepath.job.positions import Path
 from corepath.job.schema import JOB, KEY
 from corepath.job.source import Source, key_of, locate, parse, read_source, value_at
 from corepath.job.stand_ins import fill_hardware, with_stand_ins
+from corepath.plain_text import unsafe_letter
 
 __all__ = ["check_source", "fault_of", "load_job", "load_text", "read_job"]
 

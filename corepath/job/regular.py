@@ -50,6 +50,8 @@ def read_regular(path: Path, most: int) -> bytes:
     """The bytes of the file. Raises TooLarge where they are more than `most`, and what `open_regular` raises."""
     pieces, held = [], 0
     with open_regular(path) as file:
+        if os.fstat(file.fileno()).st_size > most:  # a size within the limit is not believed, one beyond it is enough
+            raise TooLarge(path, most)
         while piece := file.read(min(_PIECE, most + 1 - held)):
             pieces.append(piece)
             held += len(piece)

@@ -9,8 +9,9 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import NamedTuple
 
+from corepath.errors import Fault, InputError
 from corepath.job.model import Job
-from corepath.job.tables import hardware
+from corepath.job.tables import Hardware, hardware
 
 __all__ = ["CLEARANCE", "Clearance", "fit_cautions", "suits"]
 
@@ -56,13 +57,21 @@ def fit_cautions(job: Job) -> tuple[str, ...]:
         used = row.says(insert)
         if used:
             said.append(f"insert {insert.name}: {used}")
-        hole, bore = CLEARANCE[row.thread], insert.barrel + insert.clearance
+        hole, bore = _hole_of(row), insert.barrel + insert.clearance
         if bore < hole.fine:
             said.append(
                 f"insert {insert.name}: its bore of {bore:g} mm is narrower than the fine clearance hole of "
                 f"{row.thread}, {hole.fine:g} mm; a bolt that comes through binds"
             )
     return tuple(said)
+
+
+def _hole_of(row: Hardware) -> Clearance:
+    """The clearance holes of a row's bolt. Raises InputError for a table of hardware with a thread that is not here."""
+    if row.thread not in CLEARANCE:
+        says = f"its row {row.name} in the table of hardware has the thread {row.thread}, for which no holes are known"
+        raise InputError([Fault("insert.hardware", says, allowed=", ".join(CLEARANCE))])
+    return CLEARANCE[row.thread]
 
 
 def _misfit(diameter: float) -> str:

@@ -32,8 +32,9 @@ AMPLE = 0.3
 """mm: a margin beyond the worst case that need not grow further (common practice, no source)."""
 
 
-SLACK = 1e-7
-"""mm given up of a margin that is held, so that the next program is not infeasible by rounding."""
+SLACK = 1e-5
+"""mm given up of a margin that is held, so that the next program is not infeasible by rounding: a hundred times what
+the solver takes for equal, 1e-7, and a thousandth of what values are rounded to."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +107,8 @@ def _least_change(rows: list[Floats], base: list[float], bounds: Bounds, held: M
     count = len(bounds)
     matrix = [[*(-row), *row] for row in rows]
     limits = [base[k] - held[k] for k in range(len(rows))]
-    parts = [(0.0, max(high, 0.0)) for _, high in bounds] + [(0.0, max(-low, 0.0)) for low, _ in bounds]
+    up = [(max(low, 0.0), max(high, 0.0)) for low, high in bounds]
+    parts = up + [(max(-high, 0.0), max(-low, 0.0)) for low, high in bounds]
     solved = linprog(np.ones(2 * count), A_ub=matrix, b_ub=limits, bounds=parts, method="highs")
     if solved.status != 0 or solved.x is None:
         raise RuntimeError(f"the linear program was not solved: {solved.message}")

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
+import resource
+import time
 from itertools import pairwise
 from pathlib import Path
 
@@ -325,3 +328,63 @@ def test_balance_sample_is_740_by_290():
     outline = read(SAMPLES / "balance-740.dxf")
     assert np.allclose(outline.bounds, (-370, -145, 370, 145), atol=0.001)
     assert abs(outline.centroid.x) > 5 and abs(outline.centroid.y) < 0.001
+
+
+def _lines(count: int, x: float = 0.0) -> bytes:
+    """A DXF of separate lines, in the plainest form that the format knows."""
+    tags = ["0", "SECTION", "2", "HEADER", "9", "$INSUNITS", "70", "4", "0", "ENDSEC", "0", "SECTION", "2", "ENTITIES"]
+    for k in range(count):
+        tags += ["0", "LINE", "8", "OUTLINE", "10", f"{k * x:.7f}", "20", "0", "11", "100", "21", f"{k * x:.7f}"]
+    return "\n".join([*tags, "0", "ENDSEC", "0", "EOF", ""]).encode()
+
+
+def test_two_hundred_thousand_lines_are_refused_within_a_second(tmp_path):
+    """They took 23 s and 3 GB, in a file far below the limit of its size."""
+    path = tmp_path / "many.dxf"
+    path.write_bytes(_lines(200_000, 1e-3))
+    read(SAMPLES / "balance-740.dxf")  # the library is loaded
+    start = time.process_time()
+    text = says(path)
+    assert time.process_time() - start < 1.0
+    # four or five more by their group code 0: sections, their ends and the end of the file
+    assert re.search(r"too many entities \(got 20000[45]\); allowed: 50000 at most", text), text
+
+
+def test_as_many_lines_as_are_read_take_seconds_and_little_memory(tmp_path):
+    """Lines within the tolerance of each other: each of a thousand million pairs of ends would be looked at."""
+    path = tmp_path / "dense.dxf"
+    path.write_bytes(_lines(12_000, 1e-7))
+    peak, start = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, time.process_time()
+    assert "most of its ends lie within outline.join, 0.05 mm, of many others" in says(path)
+    assert time.process_time() - start < 6.0
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - peak < 200 * 1024
+
+
+def test_a_curve_of_too_many_points_is_refused(draw):
+    """A million corners kept the checks busy for minutes."""
+    corners = [(100.0 * math.cos(k / 15915.5), 50.0 * math.sin(k / 15915.5)) for k in range(100_001)]
+    path = draw(lambda space: space.add_lwpolyline(corners, close=True, dxfattribs=LAYER))
+    assert "too many points" in says(path) and "got 100001" in says(path) and "100000 at most" in says(path)
+
+
+@pytest.mark.parametrize(("bulge", "text"), [(math.nan, "nan"), (1e300, "1e+300"), (-math.inf, "-inf")])
+def test_a_bulge_that_is_no_arc_is_refused(draw, bulge, text, recwarn):
+    """NaN passed for a straight edge; 1e300 warned with the path of a package."""
+    corners = [(0, 0, bulge), (50, 0, 0), (50, 30, 0), (0, 30, 0)]
+    path = draw(lambda space: space.add_lwpolyline(corners, format="xyb", close=True, dxfattribs=LAYER))
+    assert f"has an edge with the bulge {text}, which is no arc" in says(path)
+    assert not [one for one in recwarn if issubclass(one.category, RuntimeWarning)]
+
+
+def test_a_bulge_flatter_than_any_cutter_sees_is_a_straight_edge(draw, recwarn):
+    """Its radius would overflow."""
+    corners = [(0, 0, 1e-300), (50, 0, 0), (50, 30, 0), (0, 30, 0)]
+    path = draw(lambda space: space.add_lwpolyline(corners, format="xyb", close=True, dxfattribs=LAYER))
+    assert read(path).area == pytest.approx(1500.0, abs=1e-9)
+    assert not [one for one in recwarn if issubclass(one.category, RuntimeWarning)]
+
+
+def test_a_name_of_five_thousand_letters_is_a_fault_of_its_key(tmp_path):
+    """It ended in the system's own words, without key, and filled the screen."""
+    text = says(tmp_path / ("x" * 5000))
+    assert text.startswith("outline.dxf: xxx") and len(text.partition(":")[2].partition(":")[0]) < 70

@@ -46,6 +46,7 @@ class Planner:
         return SimpleNamespace(
             job=load_job(path),
             checks=self.checks,
+            known=SimpleNamespace(measured=None, settled=SimpleNamespace(cut=frozenset())),
             failed=any(check.verdict == "fail" for check in self.checks),
             cautions=(),
             fills=(),
@@ -65,8 +66,8 @@ class Planner:
         values = {"groove.floor": 1.05}
         return SimpleNamespace(values=values, least_margin=0.1, passes=True, as_dict=lambda: {"values": values})
 
-    def write_measuring(self, prepared: Any, path: Path) -> Any:
-        return None
+    def measuring_path(self, path: Path) -> Path:
+        return path.with_suffix(".measure.csv")
 
     def plan(
         self,
@@ -142,7 +143,7 @@ def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
         "pour_sheet",
         "stops",
         "suggestion",
-        "write_measuring",
+        "measuring_path",
     ):
         setattr(module, name, getattr(stand_in, name))
     monkeypatch.setitem(sys.modules, "corepath.planning", module)

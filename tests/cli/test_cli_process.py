@@ -131,9 +131,10 @@ def _on_terminal(code: str, env: dict[str, str]) -> str:
 
 
 TABLE = """
+from corepath.cli.guard import say
 from corepath.cli.tables import check_table
 from corepath.stackup.check import Check
-print(check_table([Check("seat", "fail", 0.0, 0.0, 0.0, 0.1, "mm", "says", "I1", "mend")]))
+say(check_table([Check("seat", "fail", 0.0, 0.0, 0.0, 0.1, "mm", "says", "I1", "mend")]))
 """
 
 

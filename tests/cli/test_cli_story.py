@@ -47,6 +47,8 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
 def test_a_core_from_blank_to_deck(shop: Shop) -> None:
     """Each step reads what was recorded before and plans only what lies ahead."""
     assert "caution: the blank is not measured" in shop.type("check", PATH).output.replace("\n  ", " ")
+    assert not Path("job.measure.csv").exists()  # a check writes nothing
+    shop.type("record", PATH)
     fill_in_the_form(Path("job.measure.csv"))
     text = Path(PATH).read_text().replace("spoil_board", 'measured = "job.measure.csv"\nspoil_board', 1)
     Path(PATH).write_text(text)
@@ -154,7 +156,7 @@ def test_the_page_of_the_story_is_what_the_commands_say(shop: Shop) -> None:
     for name in ("coupon.toml", "board-1280-cupped.toml", "blank-cupped.csv"):
         shutil.copy(SAMPLES / name, name)
     job, form = Path("coupon.toml"), Path("coupon.measure.csv")
-    shop.type("check", job)
+    shop.type("record", job)
     fill_in_the_form(form)
     job.write_text(job.read_text().replace("spoil_board", 'measured = "coupon.measure.csv"\nspoil_board', 1))
     said, shown = "", 0

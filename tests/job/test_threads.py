@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
-from corepath.job.load import load_job
+import pytest
+
+from corepath.errors import InputError
+from corepath.job.load import load_job, load_text
 from corepath.job.model import InsertSection, Job
 from corepath.job.tables import hardware
 from corepath.job.threads import CLEARANCE, fit_cautions, suits
@@ -69,3 +73,26 @@ def test_a_bolt_hole_between_two_bolts_is_told() -> None:
 def test_every_dimension_can_be_given() -> None:
     """A table that cannot be overruled."""
     assert set(hardware()["tee-nut-M6"].keys()) <= set(InsertSection.model_fields)
+
+
+def test_a_thread_that_no_table_of_holes_has_is_a_fault_with_its_row(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A row added to the table of hardware ended each command with a KeyError."""
+    row = replace(hardware()["tee-nut-M6"], name="tee-nut-M7", thread="M7")
+    monkeypatch.setattr("corepath.job.threads.hardware", lambda: {"tee-nut-M7": row})
+    with pytest.raises(InputError, match=r"tee-nut-M7 .* has the thread M7") as told:
+        fit_cautions(job(**{**row.keys(), "hardware": "tee-nut-M7"}))
+    assert told.value.faults[0].key == "insert.hardware" and "M6" in told.value.faults[0].allowed
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [("M6 tee nut", "tee-nut-M6"), ("Tee_Nut m6", "tee-nut-M6"), ("m8-tnut", "tee-nut-M8"), ("tee nut", ""),
+     ("tee-nut-M7", ""), ("1/4-20 flanged insert", "flanged-insert-1/4-20")],
+)  # fmt: skip
+def test_a_name_of_another_size_is_never_offered(typed: str, meant: str) -> None:
+    """`M6 tee nut` was taken for tee-nut-M8: its seat would have been bored 22 wide for a flange of 19."""
+    coupon = (SAMPLES / "coupon.toml").read_text()
+    with pytest.raises(InputError) as told:
+        load_text(coupon.replace("through = false", f'hardware = "{typed}"'), "x.toml")
+    (fault,) = told.value.faults
+    assert fault.says == (f"unknown hardware; did you mean {meant}?" if meant else "unknown hardware")

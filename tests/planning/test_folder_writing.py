@@ -14,7 +14,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
+from corepath.cli.app import app
 from corepath.errors import InputError, OutputError
 from corepath.job import writing
 from corepath.job.writing import locked, write_new
@@ -22,7 +24,7 @@ from corepath.planning import exchange as exchange_module
 from corepath.planning import folder as folder_module
 from corepath.planning import in_place as in_place_module
 from corepath.planning.exchange import CannotExchange
-from corepath.planning.folder import write_folder
+from corepath.planning.folder import ensure_writable, write_folder
 from corepath.planning.in_place import HALF_WRITTEN, Change
 from corepath.planning.reading import read_folder
 from corepath.planning.restart import restart
@@ -382,3 +384,61 @@ def test_a_new_file_is_whole_and_never_over_another(tmp_path: Path, monkeypatch:
     with pytest.raises(OSError):
         write_new(tmp_path / "y.toml", b"three")
     assert [one.name for one in tmp_path.iterdir()] == ["x.toml"]
+
+
+def test_only_what_the_earlier_plan_lists_is_removed(folder: Path) -> None:
+    """The user's own drawings, named after the plan's, went without a word."""
+    mine = ["03-A-groove-marked.svg", "deck-sketch.svg", "map-of-my-shop.svg", "solid/after-C-wood.stl"]
+    (folder / "solid").mkdir(exist_ok=True)
+    for name in mine:
+        (folder / name).write_text("mine")
+    theirs = {"05-B-skim-pass-9.svg": "drawn", "deck-pressure.svg": "drawn", "solid/after-B-wood.stl": "body"}
+    files = {**_plan("a"), **theirs}
+    files["report.json"] = json.dumps({"files": [*files, "notes.txt", "../outside.svg", 3]})
+    (folder.parent / "outside.svg").write_text("mine")
+    write_folder(folder, files)
+    write_folder(folder, _plan("b"))
+    assert all((folder / name).read_text() == "mine" for name in mine)
+    assert not any((folder / name).exists() for name in theirs)
+    assert (folder.parent / "outside.svg").exists()
+    _users(folder)
+
+
+@pytest.mark.parametrize("content", ["", "[" * 100_000, '{"files": 3}', "null"])
+def test_a_damaged_list_removes_nothing(folder: Path, content: str) -> None:
+    (folder / "report.json").write_text(content)
+    (folder / "deck-pressure.svg").write_text("whose?")
+    write_folder(folder, _plan("b"))
+    assert (folder / "deck-pressure.svg").exists()
+
+
+@pytest.mark.parametrize("kind", ["file", "under a file", "loop", "no such system folder", "no permission"])
+def test_a_folder_that_cannot_be_written_is_found_before_anything_is_planned(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str
+) -> None:
+    """Minutes of planning were lost to a slip in `-o`."""
+    (tmp_path / "file").write_text("mine")
+    (tmp_path / "loop").symlink_to("loop")
+    (tmp_path / "shut").mkdir(mode=0o500)
+    names = {"file": "file", "under a file": "file/x", "loop": "loop", "no permission": "shut/x"}
+    target = Path("/proc/nowhere/x") if kind == "no such system folder" else tmp_path / names[kind]
+    if kind == "no permission" and os.access(tmp_path / "shut", os.W_OK):
+        pytest.skip("nothing is shut to this user")
+    if kind == "no such system folder" and not Path("/proc/self").exists():
+        pytest.skip("there is no such folder here")
+    monkeypatch.setattr("corepath.planning.prepare", lambda *words: pytest.fail("something was planned"))
+    before = sorted(tmp_path.rglob("*"))
+    job = Path(__file__).parents[2] / "samples" / "coupon.toml"
+    for command in ("plan", "preview"):
+        result = CliRunner().invoke(app, [command, str(job), "-o", str(target)])
+        assert result.exit_code == 2 and "cannot write here" in result.stderr, result.output
+        assert "nothing has been planned" in result.stderr
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_a_trial_leaves_nothing_behind(folder: Path) -> None:
+    before = _all(folder)
+    ensure_writable(folder)
+    ensure_writable(folder.parent / "a" / "new" / "one")
+    assert _all(folder) == before and not (folder.parent / "a").exists()
+    _tidy(folder)

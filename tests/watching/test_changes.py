@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from corepath.job.regular import open_regular
 from corepath.watching import Changes, inputs_of
+from corepath.watching import changes as looking
 from corepath.watching.changes import GONE, SETTLE
 
 
@@ -133,8 +135,7 @@ def test_a_large_file_is_read_again_only_when_it_was_written(job: Path, monkeypa
     mesh = job.parent / "d.stl"
     mesh.write_bytes(b"x" * (2**20 + 1))
     opened: list[str] = []
-    plain = Path.open
-    monkeypatch.setattr(Path, "open", lambda self, *a, **k: (opened.append(self.name), plain(self, *a, **k))[1])
+    monkeypatch.setattr(looking, "open_regular", lambda path: (opened.append(path.name), open_regular(path))[1])
     changes = Changes(lambda: inputs_of(job), time)
     changes.look()
     assert opened.count("d.stl") == 1
