@@ -20,7 +20,7 @@ from corepath.cli.new import new
 from corepath.cli.plan import plan
 from corepath.cli.preview import preview
 from corepath.cli.readback import readback
-from corepath.cli.record import record
+from corepath.cli.record import record_command
 from corepath.cli.record_options import RecordCommand
 from corepath.cli.restart import restart
 from corepath.cli.template import template
@@ -70,7 +70,7 @@ def _common(
 
 for _command in (new, plan, check, preview, readback, template, restart):
     app.command()(_command)
-app.command(cls=RecordCommand)(record)
+app.command(cls=RecordCommand)(record_command())
 
 
 def run() -> None:

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-__all__ = ["castings", "cutters", "jobs", "operations", "plans", "programs", "stages"]
+__all__ = ["castings", "cutters", "inserts", "jobs", "operations", "plans", "programs", "stages"]
 
 _MOST = 500
 _LARGEST_JOB = 8 * 2**20
@@ -48,8 +48,13 @@ def operations(incomplete: str) -> list[str]:
 
 def castings(incomplete: str) -> list[str]:
     """The groove and the plugs of the job."""
-    names = ["groove", *_plugs()]
+    names = ["groove", *_ids("plug")]
     return [name for name in names if name.startswith(incomplete)]
+
+
+def inserts(incomplete: str) -> list[str]:
+    """The inserts of the job, each at its place."""
+    return [name for name in _ids("insert") if name.startswith(incomplete)]
 
 
 def cutters(incomplete: str) -> list[str]:
@@ -81,11 +86,11 @@ def _tables(name: str) -> list[dict[str, Any]]:
     return [table for table in tables if isinstance(table, dict)] if isinstance(tables, list) else []
 
 
-def _plugs() -> Iterator[str]:
+def _ids(table_name: str) -> Iterator[str]:
     """Ids as the board gives them to the places."""
     from corepath.board.shapes import place_ids
 
-    for table in _tables("plug"):
+    for table in _tables(table_name):
         name, places = table.get("name"), table.get("at")
         if isinstance(name, str) and isinstance(places, list):
             yield from place_ids(name, min(len(places), _MOST))

@@ -2,80 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from corepath.cli.completing import castings, cutters, jobs, operations, stages
+from corepath.cli.completing import jobs, stages
 from corepath.cli.guard import as_json, guarded, say
-from corepath.cli.record_options import entries_from
+from corepath.cli.record_options import entries_from, figure_options, note_entry, signature_of
 
 if TYPE_CHECKING:
     from corepath.job.record import Record
     from corepath.job.record_facts import JobFacts
 
-__all__ = ["record"]
-
-_Words = list[str] | None
+__all__ = ["record_command"]
 
 
-def record(
+def _record(
     job: Annotated[
         Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs)
     ],
-    thickness: Annotated[
-        _Words, typer.Option(metavar="X Y T", help="Thickness of the blank at a place of the board.")
-    ] = None,
-    after_skim: Annotated[
-        bool, typer.Option("--after-skim", help="The thicknesses given were measured after the skim.")
-    ] = False,
-    groove_depth: Annotated[
-        _Words, typer.Option(metavar="X Y D", help="Depth of the groove below the raw top, by depth gauge.")
-    ] = None,
-    pocket_depth: Annotated[
-        _Words,
-        typer.Option(metavar="NAME D", autocompletion=castings, help="Depth of a plug's pocket below the raw top."),
-    ] = None,
-    fill: Annotated[
-        _Words,
-        typer.Option(
-            metavar="NAME P",
-            autocompletion=castings,
-            help="After the cure: how far the resin lies below the raw top at its lowest point; minus: proud.",
-        ),
-    ] = None,
-    top_up: Annotated[
-        _Words,
-        typer.Option(
-            metavar="NAME G",
-            autocompletion=castings,
-            help="A second pour: grams poured, or as 1.2mm by how much it was raised.",
-        ),
-    ] = None,
-    void: Annotated[
-        _Words, typer.Option(metavar="NAME", autocompletion=castings, help="A void was found in this casting.")
-    ] = None,
-    leak: Annotated[_Words, typer.Option(metavar="NAME", autocompletion=castings, help="This casting leaked.")] = None,
-    stop: Annotated[
-        str | None,
-        typer.Option(metavar="PASS", help="The pass of the skim after which all castings showed all round."),
-    ] = None,
-    touch: Annotated[
-        _Words,
-        typer.Option(
-            metavar="OPERATION HEIGHT",
-            autocompletion=operations,
-            help="Height of the touched face above the bed: with Z zero on the bed what the control shows on the "
-            "face, with Z zero on the face what it shows on the bed, without its sign.",
-        ),
-    ] = None,
-    width: Annotated[
-        str | None, typer.Option(metavar="W", help="Width of the blank across the grain, as it is now.")
-    ] = None,
-    moisture: Annotated[
-        str | None, typer.Option(metavar="PERCENT", help="Moisture content of the blank, as it is now.")
-    ] = None,
+    *,
     stage: Annotated[
         str | None,
         typer.Option(
@@ -84,56 +32,27 @@ def record(
             help="Of a width or moisture: blank, A, cast, B, inserts or C, if not now.",
         ),
     ] = None,
-    coupon_diameter: Annotated[
-        _Words,
-        typer.Option(metavar="NUMBER D", autocompletion=cutters, help="Coupon: true diameter that a cutter cuts."),
-    ] = None,
-    coupon_z: Annotated[
-        str | None,
-        typer.Option(metavar="BIAS", help="Coupon: by how much its floors came out too high; minus: too low."),
-    ] = None,
-    coupon_groove_width: Annotated[
-        str | None, typer.Option(metavar="W", help="Coupon: width of its groove as measured.")
-    ] = None,
-    coupon_nominal: Annotated[
-        str | None,
-        typer.Option(metavar="W", help="Coupon: width its groove should have; this job's groove if not given."),
-    ] = None,
-    cut: Annotated[
-        _Words,
-        typer.Option(
-            metavar="OPERATION",
-            autocompletion=operations,
-            help="This operation is done, such as groove or skim-pass-3.",
-        ),
-    ] = None,
     correct: Annotated[
         str | None,
         typer.Option(metavar="N", help="The one figure given takes the place of entry N, of the same kind."),
     ] = None,
-    withdraw: Annotated[
-        str | None, typer.Option(metavar="N", help="Entry N is not so at all; it stays, but counts no more.")
-    ] = None,
     date: Annotated[
         str | None, typer.Option(metavar="DATE", help="Day of the work, as 2026-05-17; else today.")
     ] = None,
-    note: Annotated[str | None, typer.Option(metavar="TEXT", help="A remark kept with the entries.")] = None,
+    note: Annotated[str | None, typer.Option(metavar="TEXT", help="A remark kept with the entries, or alone.")] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of tables.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress; do not say what to measure next.")] = False,
+    **figures: Any,
 ) -> None:
     """Add what was measured; alone: show what to measure next.
 
     Figures are in the job's units, places on the board as in the drawings of A, from the middle of the blank.
-    Options may be repeated and put together; then all entries are added, or none. What cannot be is refused.
+    Options may be repeated and put together; then all entries are added, or none. Impossible values are rejected.
     """
-    several = {"--thickness": thickness, "--groove-depth": groove_depth, "--pocket-depth": pocket_depth,
-               "--fill": fill, "--top-up": top_up, "--void": void, "--leak": leak, "--touch": touch,
-               "--coupon-diameter": coupon_diameter, "--cut": cut}  # fmt: skip
-    single = {"--stop": stop, "--width": width, "--moisture": moisture, "--coupon-z": coupon_z,
-              "--coupon-groove-width": coupon_groove_width, "--coupon-nominal": coupon_nominal,
-              "--withdraw": withdraw}  # fmt: skip
-    typed = {option: list(words) for option, words in several.items() if words}
-    typed |= {option: [word] for option, word in single.items() if word is not None}
+    options = {option.key: option.name for option in figure_options()}
+    flags = frozenset(options[key] for key, given in figures.items() if given is True)
+    typed = {options[key]: [given] if isinstance(given, str) else list(given)
+             for key, given in figures.items() if given and given is not True}  # fmt: skip
     with guarded(json_wanted=json, job=job):
         from corepath.cli.progress import showing
 
@@ -144,8 +63,10 @@ def record(
             facts, prepared = known_facts(job, within(progress, 0.0, 0.5))
             held, path = read_record(job)
             common = {"date": date, "note": note, "corrects": correct}
-            refuse_options(typed, after_skim=after_skim, stage=stage, common=common)
-            entries = entries_from(typed, scale=facts.scale, after_skim=after_skim, common=common)
+            refuse_options(typed, flags=flags, stage=stage, common=common)
+            entries = entries_from(typed, scale=facts.scale, flags=flags, common=common)
+            if not entries and note is not None:
+                entries = [note_entry(common)]
             added = _added(held, entries, facts, stage, path) if entries else held
             form = None if entries else form_for(job, prepared)
             means = what_it_means(job, within(progress, 0.5, 1.0))
@@ -158,6 +79,17 @@ def record(
         _show(added, facts, path, len(entries), quiet)
         for line in means:
             say(line)
+
+
+def record_command() -> Callable[..., None]:
+    """The function of the command, with an option for each figure in the table of kinds."""
+
+    def record(job: Path, **typed: Any) -> None:
+        _record(job, **typed)
+
+    record.__doc__ = _record.__doc__
+    record.__signature__ = signature_of(_record, "stage")  # type: ignore[attr-defined]
+    return record
 
 
 def _added(held: Record, entries: list[Any], facts: JobFacts, stage: str | None, path: Path) -> Record:

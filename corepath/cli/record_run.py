@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from corepath.cli.progress import Progress
-from corepath.cli.record_options import Typed
+from corepath.cli.record_options import TypedWords
 from corepath.errors import CorepathError, Fault, InputError
 from corepath.job.load import read_job
 from corepath.job.record import Record, load_record, record_path
@@ -56,24 +56,30 @@ def read_record(job: Path) -> tuple[Record, Path]:
     return load_record(path), path
 
 
-def refuse_options(typed: Typed, *, after_skim: bool, stage: str | None, common: Mapping[str, Any]) -> None:
+def refuse_options(typed: TypedWords, *, flags: frozenset[str], stage: str | None, common: Mapping[str, Any]) -> None:
     """Raise InputError for options that do not go together."""
     faults = []
-    figures = {option: words for option, words in typed.items() if option != "--coupon-nominal"}
+    kinds = [(kind, option) for kind in KINDS.values() for option in kind.typed]
+    beside = {other[0]: option.option for _, option in kinds for other in option.beside}
+    figures = {option: words for option, words in typed.items() if option not in beside}
     count = sum(len(words) for words in figures.values())
-    if after_skim and "--thickness" not in typed:
-        faults.append(Fault("--after-skim", "says when a thickness was measured, and none is given"))
-    if "--coupon-nominal" in typed and "--coupon-groove-width" not in typed:
-        faults.append(Fault("--coupon-nominal", "belongs to --coupon-groove-width, which is not given"))
+    for _, option in kinds:
+        if option.flag is not None and option.flag[0] in flags and option.option not in typed:
+            says = f"says when a {option.option.removeprefix('--')} was measured, and none is given"
+            faults.append(Fault(option.flag[0], says))
+    for other, option_name in beside.items():
+        if other in typed and option_name not in typed:
+            faults.append(Fault(other, f"belongs to {option_name}, which is not given"))
     if common["corrects"] is not None and (count != 1 or "--withdraw" in typed):
         faults.append(Fault("--correct", "takes exactly one new figure", f"{count} given"))
     if stage is not None:
         if stage not in STAGES:
             faults.append(Fault("--stage", "is no stage", stage, ", ".join(STAGES)))
-        if not figures or set(figures) - {"--width", "--moisture"}:
-            faults.append(Fault("--stage", "goes with --width and --moisture only"))
-    if not count and (common["date"] is not None or common["note"] is not None):
-        faults.append(Fault("--date" if common["date"] is not None else "--note", "without anything to record"))
+        staged = [option.option for kind, option in kinds if kind.staged]
+        if not figures or set(figures) - set(staged):
+            faults.append(Fault("--stage", f"goes with {' and '.join(staged)} only"))
+    if not count and common["note"] is None and common["date"] is not None:
+        faults.append(Fault("--date", "without anything to record"))
     if faults:
         raise InputError(faults)
 

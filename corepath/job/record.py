@@ -207,7 +207,7 @@ def _filled_in(entry: Entry, earlier: Sequence[Entry], facts: JobFacts) -> Entry
         stage = corrected.stage
     else:
         progress = _progress(_standing(earlier))
-        if entry.kind not in ("width", "moisture"):
+        if entry.kind not in KINDS or not KINDS[entry.kind].staged:
             progress.take(entry)
         stage = progress.stage
     plane = entry.plane
@@ -233,8 +233,10 @@ def _form_faults(entry: Entry, earlier: Sequence[Entry], scale: float) -> list[F
     elif kind.least is not None and entry.value is not None and entry.value <= kind.least:
         faults.append(Fault(entry.kind, "must be greater than 0", words))
     for key in kind.needs:
-        if getattr(entry, "number" if key == "pass" else key) is None:
+        if _held(entry, key) in (None, ""):
             faults.append(Fault(entry.kind, f"needs {key}", words))
+    if kind.one_of and all(_held(entry, key) is None for key in kind.one_of):
+        faults.append(Fault(entry.kind, f"needs {' or '.join(kind.one_of)}", words))
     if entry.stage and entry.stage not in STAGES:
         faults.append(Fault("stage", "is not one of the choices", entry.stage, ", ".join(STAGES)))
     if entry.date and not _is_date(entry.date):
@@ -242,6 +244,11 @@ def _form_faults(entry: Entry, earlier: Sequence[Entry], scale: float) -> list[F
     if not printable(entry.note):
         faults.append(Fault("note", "must be at most 200 printable letters", f"{len(entry.note)} letters"))
     return faults + _correction_faults(entry, earlier, scale)
+
+
+def _held(entry: Entry, key: str) -> object:
+    """What an entry holds under a key of the file."""
+    return getattr(entry, "number" if key == "pass" else key)
 
 
 def _is_date(text: str) -> bool:

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
+from corepath.job.record_entry import Entry, place_words
 from corepath.job.record_facts import CastingFacts, JobFacts
 from corepath.job.record_figures import NEARBY, again, value_of
-from corepath.job.record_kinds import Entry, place_words
-from corepath.job.record_progress import Progress, Reason, Rule
+from corepath.job.record_reasons import Reason
 
-__all__ = ["CASTING_RULES"]
+if TYPE_CHECKING:
+    from corepath.job.record_progress import Progress
+
+__all__ = ["fill", "groove_depth", "in_casting", "pocket_depth", "top_up"]
 
 BESIDE = 3.0
 """mm by which a place may lie beside the groove and still be taken for one in it."""
@@ -29,7 +33,8 @@ def _not_deeper(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[R
         yield Reason(f"deeper than the blank is thick, {facts.shown(thick)}", f"less than {facts.shown(thick)}")
 
 
-def _groove_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+def groove_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A depth that passes through the blank, lies beside the groove, or is measured where the resin is."""
     yield from _not_deeper(entry, progress, facts)
     groove = next((casting for casting in facts.castings.values() if casting.operation == "groove"), None)
     if groove is None or entry.at is None:
@@ -43,7 +48,8 @@ def _groove_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator
     yield from again(entry, progress.depths, facts)
 
 
-def _pocket_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+def pocket_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A depth that passes through the blank, is of the groove, or is measured where the resin is."""
     yield from _not_deeper(entry, progress, facts)
     if entry.casting is None or entry.casting not in facts.castings:
         return
@@ -56,10 +62,11 @@ def _filled(casting: str, progress: Progress) -> Iterator[Reason]:
     filled = progress.poured.get(casting)
     if filled is not None:
         says = f"{casting} is filled with resin (entry {filled.n}), so its depth cannot be measured any more"
-        yield Reason(says, "--correct N to mend an earlier figure")
+        yield Reason(says, "--correct N to fix an earlier figure")
 
 
-def _in_casting(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+def in_casting(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """Resin where there can be none, or after the deck."""
     casting = facts.castings.get(entry.casting or "")
     if casting is None:
         return
@@ -68,15 +75,16 @@ def _in_casting(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[R
         yield Reason(says, f"with --cut {casting.operation} in the same command or before")
     deck = progress.cut.get("deck")
     if deck is not None and entry.kind != "void":
-        yield Reason(f"the deck is cut (entry {deck.n}): the raw top is gone", "--correct N to mend an earlier figure")
+        yield Reason(f"the deck is cut (entry {deck.n}): the raw top is gone", "--correct N to fix an earlier figure")
 
 
 def _cutting(casting: CastingFacts) -> str:
     return "groove is" if casting.operation == "groove" else "plug pockets are"
 
 
-def _fill(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    yield from _in_casting(entry, progress, facts)
+def fill(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A fill under its floor, or where there is no resin."""
+    yield from in_casting(entry, progress, facts)
     casting = facts.castings.get(entry.casting or "")
     if casting is None:
         return
@@ -94,8 +102,9 @@ def _fill(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]
         yield Reason("is no height of resin above the raw top", f"at least {facts.shown(-facts.thickness)}")
 
 
-def _top_up(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    yield from _in_casting(entry, progress, facts)
+def top_up(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A second pour without a first, or one higher than its casting."""
+    yield from in_casting(entry, progress, facts)
     casting = facts.castings.get(entry.casting or "")
     if casting is None:
         return
@@ -104,14 +113,3 @@ def _top_up(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reaso
         yield Reason(says, f"its fill first: --fill {casting.id} P")
     if entry.unit == "mm" and value_of(entry) >= casting.depth + facts.tolerance:
         yield Reason(f"raises the resin by more than {casting.id} is deep", f"less than {facts.shown(casting.depth)}")
-
-
-CASTING_RULES: Mapping[str, Rule] = {
-    "groove-depth": _groove_depth,
-    "pocket-depth": _pocket_depth,
-    "fill": _fill,
-    "top-up": _top_up,
-    "void": _in_casting,
-    "leak": _in_casting,
-}
-"""By the kind of entry."""

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
+from corepath.job.record_entry import Entry
 from corepath.job.record_facts import JobFacts
-from corepath.job.record_kinds import Entry
-from corepath.job.record_progress import Progress, Reason, Rule, before
+from corepath.job.record_gather import SAME_PLACE
+from corepath.job.record_reasons import Reason, before
 
-__all__ = ["FIGURE_RULES", "NEARBY", "SAME_PLACE", "again", "value_of"]
+if TYPE_CHECKING:
+    from corepath.job.record_progress import Progress
 
-SAME_PLACE = 1.0
-"""mm: readings closer than this to one another were taken at the same place."""
+__all__ = [
+    "NEARBY", "again", "coupon_diameter", "coupon_groove_width", "coupon_z", "moisture", "thickness",
+    "thickness_after", "touch", "value_of", "width",
+]  # fmt: skip
 
 NEARBY = 30.0
 """mm: places closer than this are compared with one another ("at about the same place")."""
@@ -48,7 +53,8 @@ def value_of(entry: Entry) -> float:
     return 0.0 if entry.value is None else entry.value
 
 
-def _thickness(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+def thickness(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A thickness that no such blank has, or one measured after the skim began."""
     low, high = facts.thickness * (1 - ABSURD), facts.thickness * (1 + ABSURD)
     if not low <= value_of(entry) <= high:
         says = f"is no thickness of a blank that should be {facts.shown(facts.thickness)}: units, digits?"
@@ -56,14 +62,15 @@ def _thickness(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Re
     skimmed = progress.skimmed
     if skimmed is not None:
         says = f"the skim has begun (entry {skimmed.n}): what is measured now is thickness after the skim"
-        yield Reason(says, "--after-skim, or --correct N to mend an earlier figure")
+        yield Reason(says, "--after-skim, or --correct N to fix an earlier figure")
     yield from again(entry, progress.thickness, facts)
 
 
-def _thickness_after(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+def thickness_after(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A thickness that has grown, or of a blank that is not skimmed yet."""
     value = value_of(entry)
     if progress.skimmed is None:
-        yield Reason("no pass of the skim is recorded", "the pass it stopped at first: --stop PASS")
+        yield Reason("no pass of the skim is recorded", "the height it stopped at first: --stop-at HEIGHT")
     near = [
         other
         for other in progress.thickness
@@ -83,7 +90,8 @@ def _thickness_after(entry: Entry, progress: Progress, facts: JobFacts) -> Itera
     yield from again(entry, progress.after, facts)
 
 
-def _touch(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+def touch(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A height of no face, or of one that is not there yet."""
     highest = facts.thickness * (1 + ABSURD)
     if value_of(entry) > highest:
         says = "is no height of a face above the bed"
@@ -91,28 +99,33 @@ def _touch(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason
     yield from before(entry, progress, facts)
 
 
-def _width(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+def width(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A width of another blank."""
     yield from _about(entry, facts.width, 0.1, "width of a blank", facts)
 
 
-def _moisture(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+def moisture(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A moisture content of no wood."""
     if value_of(entry) > 60.0:
         yield Reason("is no moisture content of wood that can be cut to size", "at most 60 %")
 
 
-def _coupon_diameter(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+def coupon_diameter(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A diameter of another cutter."""
     nominal = facts.cutters.get(entry.cutter or 0)
     if nominal is not None:
         yield from _about(entry, nominal, 0.1, f"diameter of cutter {entry.cutter}", facts)
 
 
-def _coupon_z(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+def coupon_z(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A bias of no machine."""
     if abs(value_of(entry)) > LARGEST_BIAS:
         limit = facts.shown(LARGEST_BIAS)
         yield Reason("is no bias of a machine that is fit for this work", f"-{limit} to {limit}")
 
 
-def _coupon_groove_width(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+def coupon_groove_width(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A width of another groove."""
     nominal = facts.groove_width if entry.nominal is None else entry.nominal
     for reason in _about(entry, nominal, 0.1, "width of a coupon's groove", facts):
         allowed = f"{reason.allowed}, or the width it was planned with: --coupon-nominal W"
@@ -124,16 +137,3 @@ def _about(entry: Entry, nominal: float, share: float, what: str, facts: JobFact
     if not low <= value_of(entry) <= high:
         says = f"is no {what} that should be {facts.shown(nominal)}: units, digits?"
         yield Reason(says, f"{facts.shown(low)} to {facts.shown(high)}")
-
-
-FIGURE_RULES: Mapping[str, Rule] = {
-    "thickness": _thickness,
-    "thickness-after": _thickness_after,
-    "touch": _touch,
-    "width": _width,
-    "moisture": _moisture,
-    "coupon-diameter": _coupon_diameter,
-    "coupon-z": _coupon_z,
-    "coupon-groove-width": _coupon_groove_width,
-}
-"""By the kind of entry."""

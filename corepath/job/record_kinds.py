@@ -1,128 +1,374 @@
-"""The kinds of entry that an as-cut record may hold, and what each of them says.
+"""The table of the kinds of entry that an as-cut record may hold: one entry here is all that a kind needs.
 
-An *entry* is one thing measured or done at the machine: a value with the place, casting, operation, cutter or pass that
-it belongs to. Places are in the board frame (X along the length, Y across, origin at the middle of the blank), lengths
-in mm. A *stage* is how far the work has come: "blank" before anything is cut, "A" while groove and pockets are cut,
-"cast" once resin is in, "B" once the skim has begun, "inserts" once they are bored, "C" once the deck is cut.
+From it come the options of `corepath record` and their help, the form of the file, the rules by which an entry is
+refused, what the kind settles for planning, the order of the work, and the tables of docs/record.md. What a new kind
+settles is found in `Settled.more`, or under a field of `Settled` of that name.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from corepath.job import record_castings as of_castings
+from corepath.job import record_figures as of_figures
+from corepath.job import record_gather as gather
+from corepath.job import record_steps as of_steps
+from corepath.job.record_entry import (
+    OPERATIONS,
+    STAGES,
+    Entry,
+    figure,
+    operation_and_pass,
+    place_words,
+    subject,
+)
+from corepath.job.record_gather import Gather
+from corepath.job.record_reasons import Rule
+
 __all__ = [
-    "KINDS", "OPERATIONS", "STAGES", "Entry", "Kind", "describe", "figure", "operation_and_pass", "place_words",
-    "subject",
+    "KINDS", "OPERATIONS", "STAGES", "Entry", "Kind", "Typed", "describe", "figure", "operation_and_pass",
+    "place_words", "rank", "subject",
 ]  # fmt: skip
-
-STAGES = ("blank", "A", "cast", "B", "inserts", "C")
-
-OPERATIONS = (
-    "dowels", "plug-pockets", "groove", "flush", "skim", "inserts", "deck-rough", "deck", "trim", "bolt-holes",
-)  # fmt: skip
-"""All operations in the order they are cut."""
-
-_SKIM_PASS = re.compile(r"^skim-pass-([1-9][0-9]{0,3})$")
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One entry, lengths in mm. `n`, `date` and `stage` are filled in when it is added.
-
-    `value` is a length but for `top-up` (see `unit`: "g", or "mm" raised) and `moisture` (%). `number` is the pass of
-    a stop or of a cut of the skim, `plane` the height of that pass above the bed, where it was known. `corrects` is
-    the entry that this one replaces; `nominal` the width that a coupon's groove should have had.
-    """
-
-    kind: str
-    value: float | None = None
-    at: tuple[float, float] | None = None
-    casting: str | None = None
-    operation: str | None = None
-    cutter: int | None = None
-    number: int | None = None
-    plane: float | None = None
-    nominal: float | None = None
-    unit: str | None = None
-    corrects: int | None = None
-    note: str = ""
-    n: int = 0
-    date: str = ""
-    stage: str = ""
-
 
 ValueKind = Literal["length", "amount", "percent", ""]
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
-    """Keys that a kind needs beside `n`, `date`, `stage` and `kind`, keys it may have, and its `value`.
+class Typed:
+    """An option of `corepath record` that makes an entry of a kind.
 
-    `least`: the value must be greater than this; None where it may have either sign. `what` names it in tables.
+    `words` are those that follow it, each with the key it gives ("x" and "y" give `at`). `flag`, with its help, is a
+    second option that turns this one into this kind. `beside` are options with a word that may be typed with it: each
+    with its option, word, key and help.
+    """
+
+    option: str
+    words: tuple[tuple[str, str], ...]
+    help: str
+    flag: tuple[str, str] | None = None
+    beside: tuple[tuple[str, str, str, str], ...] = ()
+
+    @property
+    def repeats(self) -> bool:
+        """Whether it may be given more than once: where it names what it belongs to."""
+        return bool({"x", "casting", "operation", "cutter", "insert"} & {key for _, key in self.words})
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of entry.
+
+    `what` names it in tables. `needs` are the keys it has in the file beside `n`, `date`, `stage` and `kind`, `may`
+    those it can have, `one_of` keys of which it must have one. `value` is what its figure is; it must be greater than
+    `least` (None: it may have either sign), and `signed` is said of one typed with a minus. `after` is the operation
+    after which it is measured (none: before anything is cut), `order` its place among those of the same operation
+    (lower comes first; the table's order where they are equal), `shows` what it proves to be done: an operation, or
+    "resin" that its casting is poured. `staged`: it may be given for an earlier stage. `rule` refuses what cannot be.
+    `settles`: the fields of `Settled`, each with how it is gathered. `when` and `replaces` stand in the guide.
     """
 
     what: str
-    needs: tuple[str, ...]
+    needs: tuple[str, ...] = ()
     may: tuple[str, ...] = ()
+    one_of: tuple[str, ...] = ()
     value: ValueKind = "length"
     least: float | None = 0.0
+    signed: str = ""
+    typed: tuple[Typed, ...] = ()
+    after: str = ""
+    order: int = 0
+    shows: str = ""
+    staged: bool = False
+    rule: Rule | None = None
+    settles: tuple[tuple[str, Gather], ...] = ()
+    when: str = ""
+    replaces: str = "nothing"
 
 
-KINDS: Mapping[str, Kind] = {
-    "thickness": Kind("thickness", ("at", "value")),
-    "thickness-after": Kind("thickness after the skim", ("at", "value")),
-    "groove-depth": Kind("groove depth", ("at", "value")),
-    "pocket-depth": Kind("pocket depth", ("casting", "value")),
-    "touch": Kind("touch", ("operation", "value")),
-    "fill": Kind("resin below the raw top", ("casting", "value"), least=None),
-    "top-up": Kind("top-up", ("casting", "value", "unit"), value="amount"),
-    "void": Kind("void", ("casting",), value=""),
-    "leak": Kind("leak", ("casting",), value=""),
-    "stop": Kind("stop of the skim", ("pass",), ("plane",), value=""),
-    "width": Kind("width of the blank", ("value",)),
-    "moisture": Kind("moisture content", ("value",), value="percent"),
-    "coupon-diameter": Kind("coupon: cutter's diameter", ("cutter", "value")),
-    "coupon-z": Kind("coupon: floor too high by", ("value",), least=None),
-    "coupon-groove-width": Kind("coupon: groove's width", ("value",), ("nominal",)),
-    "cut": Kind("cut", ("operation",), ("pass", "plane"), value=""),
-    "withdrawn": Kind("withdrawn", ("corrects",), value=""),
+_AT = (("X", "x"), ("Y", "y"))
+
+KINDS: dict[str, Kind] = {
+    "thickness": Kind(
+        "thickness",
+        ("at", "value"),
+        typed=(Typed("--thickness", (*_AT, ("T", "value")), "Thickness of the blank at a place of the board."),),
+        rule=of_figures.thickness,
+        settles=(("thickness", gather.placed),),
+        when="before A",
+        replaces="the blank's thickness there",
+    ),
+    "thickness-after": Kind(
+        "thickness after the skim",
+        ("at", "value"),
+        typed=(
+            Typed(
+                "--thickness",
+                (*_AT, ("T", "value")),
+                "Thickness of the blank at a place of the board.",
+                flag=("--after-skim", "The thicknesses given were measured after the skim."),
+            ),
+        ),
+        after="skim",
+        rule=of_figures.thickness_after,
+        settles=(("thickness_after", gather.placed),),
+        when="after the skim",
+        replaces="where the skim should have ended",
+    ),
+    "groove-depth": Kind(
+        "groove depth",
+        ("at", "value"),
+        typed=(
+            Typed(
+                "--groove-depth",
+                (*_AT, ("D", "value")),
+                "Depth of the groove below the raw top, by depth gauge.",
+            ),
+        ),
+        after="groove",
+        shows="groove",
+        rule=of_castings.groove_depth,
+        settles=(("groove_depth", gather.placed),),
+        order=-2,
+        when="after the groove, depth gauge from the raw top",
+        replaces="thickness, gap and floor in *window* and *shows*",
+    ),
+    "pocket-depth": Kind(
+        "pocket depth",
+        ("casting", "value"),
+        typed=(
+            Typed(
+                "--pocket-depth",
+                (("NAME", "casting"), ("D", "value")),
+                "Depth of a plug's pocket below the raw top.",
+            ),
+        ),
+        after="groove",
+        shows="plug-pockets",
+        rule=of_castings.pocket_depth,
+        settles=(("pocket_depth", gather.latest_by("casting")),),
+        order=-3,
+        when="after the pockets",
+        replaces="the same for one plug",
+    ),
+    "fill": Kind(
+        "resin below the raw top",
+        ("casting", "value"),
+        least=None,
+        typed=(
+            Typed(
+                "--fill",
+                (("NAME", "casting"), ("P", "value")),
+                "After the cure: how far the resin lies below the raw top at its lowest point; minus: proud.",
+            ),
+        ),
+        after="groove",
+        shows="resin",
+        rule=of_castings.fill,
+        settles=(("fill", gather.latest_by("casting")), ("topped_up", gather.topped_up)),
+        when="after the cure: how far the resin lies below the raw top at its lowest",
+        replaces="the expected p in *fill*",
+    ),
+    "top-up": Kind(
+        "top-up",
+        ("casting", "value", "unit"),
+        value="amount",
+        typed=(
+            Typed(
+                "--top-up",
+                (("NAME", "casting"), ("G", "value")),
+                "A second pour: grams poured, or as 1.2mm by how much it was raised.",
+            ),
+        ),
+        after="groove",
+        shows="resin",
+        rule=of_castings.top_up,
+        settles=(("top_ups", gather.top_ups),),
+        when="after a second pour",
+        replaces="nothing; measure the fill again",
+    ),
+    "void": Kind(
+        "void",
+        ("casting",),
+        value="",
+        typed=(Typed("--void", (("NAME", "casting"),), "A void was found in this casting."),),
+        after="groove",
+        shows="resin",
+        rule=of_castings.in_casting,
+        settles=(("voids", gather.castings),),
+        order=-1,
+        when="when seen",
+        replaces="nothing; the sheet keeps reminding",
+    ),
+    "leak": Kind(
+        "leak",
+        ("casting",),
+        value="",
+        typed=(Typed("--leak", (("NAME", "casting"),), "This casting leaked."),),
+        after="groove",
+        shows="resin",
+        rule=of_castings.in_casting,
+        settles=(("leaks", gather.castings),),
+        order=-1,
+        when="when seen",
+        replaces="nothing; the sheet keeps reminding",
+    ),
+    "stop": Kind(
+        "stop of the skim",
+        may=("plane", "pass"),
+        one_of=("plane", "pass"),
+        value="",
+        typed=(
+            Typed(
+                "--stop",
+                (("PASS", "pass"),),
+                "The pass of the skim after which all castings showed all round.",
+            ),
+        ),
+        after="skim",
+        rule=of_steps.stop,
+        settles=(("stop", gather.last("number")), ("stop_plane", gather.last("plane"))),
+        order=-1,
+        when="when all castings show",
+        replaces="earliest, likely and latest stop; fill is judged there and not lower",
+    ),
+    "touch": Kind(
+        "touch",
+        ("operation", "value"),
+        signed="is a height above the bed: type it without its sign",
+        typed=(
+            Typed(
+                "--touch",
+                (("OPERATION", "operation"), ("HEIGHT", "value")),
+                "Height of the touched face above the bed: with Z zero on the bed what the control shows on the "
+                "face, with Z zero on the face what it shows on the bed, without its sign.",
+            ),
+        ),
+        rule=of_figures.touch,
+        settles=(("touches", gather.latest_by("operation")),),
+        when="before an operation, when Z is set",
+        replaces="in A: a measured height of the raw top at the touched place",
+    ),
+    "width": Kind(
+        "width of the blank",
+        ("value",),
+        typed=(Typed("--width", (("W", "value"),), "Width of the blank across the grain, as it is now."),),
+        staged=True,
+        rule=of_figures.width,
+        settles=(("widths", gather.latest_by("stage")),),
+        order=-1,
+        when="with `--stage`, before A and later",
+        replaces="the moisture's share in *registration*",
+    ),
+    "moisture": Kind(
+        "moisture content",
+        ("value",),
+        value="percent",
+        typed=(Typed("--moisture", (("PERCENT", "value"),), "Moisture content of the blank, as it is now."),),
+        staged=True,
+        rule=of_figures.moisture,
+        settles=(("moisture", gather.latest_by("stage")),),
+        order=-1,
+        when="when measured",
+        replaces="nothing; kept with its stage",
+    ),
+    "coupon-diameter": Kind(
+        "coupon: cutter's diameter",
+        ("cutter", "value"),
+        typed=(
+            Typed(
+                "--coupon-diameter",
+                (("NUMBER", "cutter"), ("D", "value")),
+                "Coupon: true diameter that a cutter cuts.",
+            ),
+        ),
+        rule=of_figures.coupon_diameter,
+        settles=(("coupon_diameter", gather.latest_by("cutter")),),
+        order=-1,
+        when="after the coupon",
+        replaces="the cutter's tolerance",
+    ),
+    "coupon-z": Kind(
+        "coupon: floor too high by",
+        ("value",),
+        least=None,
+        typed=(
+            Typed(
+                "--coupon-z",
+                (("BIAS", "value"),),
+                "Coupon: by how much its floors came out too high; minus: too low.",
+            ),
+        ),
+        rule=of_figures.coupon_z,
+        settles=(("coupon_z", gather.last("value")),),
+        order=-1,
+        when="after the coupon",
+        replaces="the machine's tolerance",
+    ),
+    "coupon-groove-width": Kind(
+        "coupon: groove's width",
+        ("value",),
+        ("nominal",),
+        typed=(
+            Typed(
+                "--coupon-groove-width",
+                (("W", "value"),),
+                "Coupon: width of its groove as measured.",
+                beside=(
+                    (
+                        "--coupon-nominal",
+                        "W",
+                        "nominal",
+                        "Coupon: width its groove should have; this job's groove if not given.",
+                    ),
+                ),
+            ),
+        ),
+        rule=of_figures.coupon_groove_width,
+        settles=(("coupon_groove_width", gather.last("value")), ("coupon_groove_nominal", gather.last("nominal"))),
+        order=-1,
+        when="after the coupon",
+        replaces="the cutter's tolerance",
+    ),
+    "cut": Kind(
+        "cut",
+        ("operation",),
+        ("pass", "plane"),
+        value="",
+        typed=(
+            Typed(
+                "--cut",
+                (("OPERATION", "operation"),),
+                "This operation is done, such as groove or skim-pass-3.",
+            ),
+        ),
+        rule=of_steps.cut,
+        settles=(("cut", gather.operations),),
+        when="after each operation (`dowels`, `plug-pockets`, `groove`, `flush`, `inserts` …)",
+        replaces="nothing; its file moves to `done/`",
+    ),
+    "note": Kind(
+        "note",
+        ("note",),
+        value="",
+        when="at any time: `--note TEXT` alone",
+    ),
+    "withdrawn": Kind(
+        "withdrawn",
+        ("corrects",),
+        value="",
+        typed=(
+            Typed(
+                "--withdraw",
+                (("N", "corrects"),),
+                "Mark entry N as wrong: it stays in the file and is ignored.",
+            ),
+        ),
+        order=-2,
+        when="when an entry was wrong and has no right figure",
+        replaces="nothing; entry N is ignored",
+    ),
 }
-
-
-def operation_and_pass(text: str) -> tuple[str, int | None]:
-    """An operation as typed, and the pass where it names one.
-
-    >>> operation_and_pass("skim-pass-3")
-    ('skim', 3)
-    >>> operation_and_pass("groove")
-    ('groove', None)
-    """
-    found = _SKIM_PASS.match(text)
-    return ("skim", int(found[1])) if found else (text, None)
-
-
-def place_words(at: tuple[float, float], scale: float = 1.0) -> str:
-    """A place as drawings have it; `scale` mm are one unit."""
-    x, y = at[0] / scale, at[1] / scale
-    return f"X{x:.10g} Y{y:.10g}"
-
-
-def subject(entry: Entry, scale: float = 1.0) -> str:
-    """What an entry belongs to: a place, casting, operation, pass or cutter; empty for the whole blank."""
-    if entry.at is not None:
-        return place_words(entry.at, scale)
-    if entry.casting is not None:
-        return entry.casting
-    if entry.operation is not None:
-        return entry.operation + (f" pass {entry.number}" if entry.number is not None else "")
-    if entry.number is not None:
-        return f"pass {entry.number}" + (f" at {entry.plane / scale:.3f}" if entry.plane is not None else "")
-    if entry.cutter is not None:
-        return f"cutter {entry.cutter}"
-    return f"entry {entry.corrects}" if entry.kind == "withdrawn" else ""
 
 
 def describe(entry: Entry, scale: float = 1.0) -> str:
@@ -131,12 +377,11 @@ def describe(entry: Entry, scale: float = 1.0) -> str:
     return " ".join(part for part in (what, subject(entry, scale), figure(entry, scale)) if part)
 
 
-def figure(entry: Entry, scale: float = 1.0) -> str:
-    """The entry's value as text in units of `scale` mm, with its unit where that is no length."""
-    if entry.value is None:
-        return ""
-    if entry.kind == "moisture":
-        return f"{entry.value:.10g} %"
-    if entry.unit == "g":
-        return f"{entry.value:.10g} g"
-    return f"{entry.value / scale:.10g}" + (" raised" if entry.unit == "mm" else "")
+def rank(entry: Entry) -> tuple[int, int, float]:
+    """The order of the work: what is cut by its operation, a touch just before that, a figure after what it is of."""
+    if entry.kind in ("cut", "touch"):
+        operation = OPERATIONS.index(entry.operation) if entry.operation in OPERATIONS else len(OPERATIONS)
+        return operation, -1 if entry.kind == "touch" else 0, -(entry.plane or 0.0) or float(entry.number or 0)
+    kind = KINDS[entry.kind]
+    after = OPERATIONS.index(kind.after) if kind.after else -1
+    return after, 1, float(kind.order * len(KINDS) + list(KINDS).index(entry.kind))

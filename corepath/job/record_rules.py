@@ -7,17 +7,14 @@ of the groove shows that the groove is cut, and so the plug pockets, which come 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
-from corepath.job.record_castings import CASTING_RULES
 from corepath.job.record_facts import JobFacts
-from corepath.job.record_figures import FIGURE_RULES
-from corepath.job.record_kinds import Entry
-from corepath.job.record_progress import Progress, Reason, Rule, before
+from corepath.job.record_kinds import KINDS, Entry
+from corepath.job.record_progress import Progress
+from corepath.job.record_reasons import Reason
 
 __all__ = ["refusals"]
-
-_AFTER_SKIM = ("inserts", "deck-rough", "deck")
 
 
 def refusals(standing: Sequence[Entry], facts: JobFacts) -> list[tuple[Entry, Reason]]:
@@ -32,9 +29,9 @@ def refusals(standing: Sequence[Entry], facts: JobFacts) -> list[tuple[Entry, Re
 
 def _reasons(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
     yield from _unknown(entry, facts)
-    rule = _RULES.get(entry.kind)
-    if rule is not None:
-        yield from rule(entry, progress, facts)
+    kind = KINDS.get(entry.kind)
+    if kind is not None and kind.rule is not None:
+        yield from kind.rule(entry, progress, facts)
 
 
 def _unknown(entry: Entry, facts: JobFacts) -> Iterator[Reason]:
@@ -50,25 +47,3 @@ def _unknown(entry: Entry, facts: JobFacts) -> Iterator[Reason]:
         yield Reason("this place lies off the blank", f"within {half}")
     if entry.number is not None and facts.planes and entry.number > len(facts.planes):
         yield Reason(f"the skim has no pass {entry.number}", f"1 to {len(facts.planes)}")
-
-
-def _stop(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    yield from before(entry, progress, facts)
-    deepest = progress.deepest_pass
-    if (entry.number or 0) < deepest:
-        cut = next(other for other in progress.passes if other.number == deepest)
-        says = f"pass {deepest} is cut already (entry {cut.n}), and wood does not grow back"
-        yield Reason(says, f"{deepest} or more, or --correct {cut.n}")
-    later = next((progress.cut[name] for name in _AFTER_SKIM if name in progress.cut), None)
-    if later is not None:
-        says = f"the {later.operation} is cut (entry {later.n}), so the skim stopped before"
-        yield Reason(says, "--correct N to mend the recorded stop")
-
-
-def _cut(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    if entry.number is not None and entry.operation != "skim":
-        yield Reason("only the skim is cut in passes", "--cut skim-pass-N")
-    yield from before(entry, progress, facts)
-
-
-_RULES: Mapping[str, Rule] = {**FIGURE_RULES, **CASTING_RULES, "stop": _stop, "cut": _cut}

@@ -6,19 +6,15 @@ counts. A fill that was topped up since is kept until it has been measured again
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields
 from typing import Any
 
-from corepath.job.record_figures import SAME_PLACE
-from corepath.job.record_kinds import Entry
+from corepath.job.record_gather import Placed
+from corepath.job.record_kinds import KINDS, Entry
 from corepath.job.record_progress import Progress
 
 __all__ = ["Placed", "Settled", "settle"]
-
-Placed = tuple[float, float, float]
-"""x, y and what was measured there, mm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +28,7 @@ class Settled:
     recorded; `passes`: how many passes of the skim are known to be cut. `touches`: height of the touched face above
     the bed in the set-up of the operation. `coupon_z`: by how much floors come out too high; `coupon_groove_error`:
     by how much the coupon's groove is too wide. `widths`, `moisture` (%): by stage. `stage`: how far the work is.
+    `more`: what kinds of entry settle that has no field here, by the name in the table of kinds.
     """
 
     thickness: tuple[Placed, ...] = ()
@@ -55,6 +52,7 @@ class Settled:
     coupon_groove_nominal: float | None = None
     cut: frozenset[str] = frozenset()
     stage: str = "blank"
+    more: Mapping[str, Any] = field(default_factory=dict)
 
     def __bool__(self) -> bool:
         return bool(self.as_dict())
@@ -66,19 +64,22 @@ class Settled:
 
     def as_dict(self) -> dict[str, Any]:
         """What is settled, of plain JSON types; what is not known is left out, so an empty record gives {}."""
-        lists = {"thickness": self.thickness, "thickness_after": self.thickness_after,
-                 "groove_depth": self.groove_depth, "top_ups": self.top_ups}  # fmt: skip
-        held: dict[str, Any] = {name: [list(item) for item in items] for name, items in lists.items()}
-        for name in ("pocket_depth", "fill", "touches", "widths", "moisture", "coupon_diameter"):
-            held[name] = {str(key): value for key, value in getattr(self, name).items()}
-        for name in ("topped_up", "voids", "leaks"):
-            held[name] = list(getattr(self, name))
-        for name in ("stop", "stop_plane", "coupon_z", "coupon_groove_width", "coupon_groove_nominal"):
-            held[name] = getattr(self, name)
+        held = {one.name: _plain(getattr(self, one.name)) for one in fields(self) if one.name != "more"}
+        held |= {name: _plain(figures) for name, figures in self.more.items()}
         held["passes"] = self.passes or None
-        held["cut"] = sorted(self.cut)
         held["stage"] = self.stage if self.stage != "blank" else None
         return {name: value for name, value in held.items() if value is not None and value != [] and value != {}}
+
+    @staticmethod
+    def from_dict(data: Mapping[str, Any]) -> Settled:
+        """The inverse of `as_dict`. Raises TypeError or ValueError for what is none."""
+        found: dict[str, Any] = {}
+        for name, held in data.items():
+            numbered = isinstance(held, Mapping) and _by_cutter(name)
+            found[name] = {int(key): value for key, value in held.items()} if numbered else _frozen(held)
+        found["cut"] = frozenset(found.get("cut", ()))
+        own = {name: held for name, held in found.items() if name in _FIELDS}
+        return Settled(**own, more={name: held for name, held in found.items() if name not in _FIELDS})
 
 
 def settle(standing: Sequence[Entry]) -> Settled:
@@ -86,72 +87,33 @@ def settle(standing: Sequence[Entry]) -> Settled:
     progress = Progress()
     for entry in standing:
         progress.take(entry)
-    stop, width = progress.stop, _last(standing, "coupon-groove-width")
-    bias = _last(standing, "coupon-z")
-    return Settled(
-        thickness=_placed(progress.thickness),
-        thickness_after=_placed(progress.after),
-        groove_depth=_placed(entry for entry in progress.depths if entry.kind == "groove-depth"),
-        pocket_depth=_by("casting", standing, "pocket-depth"),
-        fill=_by("casting", standing, "fill"),
-        top_ups=tuple(_top_up(entry) for entry in standing if entry.kind == "top-up"),
-        topped_up=_topped_up(standing),
-        voids=_castings(standing, "void"),
-        leaks=_castings(standing, "leak"),
-        stop=stop.number if stop is not None else None,
-        stop_plane=stop.plane if stop is not None else None,
-        passes=progress.deepest_pass,
-        touches=_by("operation", standing, "touch"),
-        widths=_by("stage", standing, "width"),
-        moisture=_by("stage", standing, "moisture"),
-        coupon_diameter=_by("cutter", standing, "coupon-diameter"),
-        coupon_z=bias.value if bias is not None else None,
-        coupon_groove_width=width.value if width is not None else None,
-        coupon_groove_nominal=width.nominal if width is not None else None,
-        cut=frozenset(progress.cut),
-        stage=progress.stage,
-    )
+    found: dict[str, Any] = {"passes": progress.deepest_pass, "stage": progress.stage}
+    more: dict[str, Any] = {}
+    for name, kind in KINDS.items():
+        for field_name, gather in kind.settles:
+            held = gather(progress.of(name), standing)
+            (found if field_name in _FIELDS else more)[field_name] = held
+    return Settled(**found, more={name: held for name, held in more.items() if held not in _NOTHING})
 
 
-def _last(standing: Sequence[Entry], kind: str) -> Entry | None:
-    return next((entry for entry in reversed(standing) if entry.kind == kind), None)
+_FIELDS = frozenset(one.name for one in fields(Settled))
+_NOTHING: tuple[Any, ...] = (None, (), {}, frozenset())
 
 
-def _by(key: str, standing: Sequence[Entry], kind: str) -> dict[Any, float]:
-    """The latest value of a kind for each casting, operation, stage or cutter, in the order first seen."""
-    found: dict[Any, float] = {}
-    for entry in standing:
-        if entry.kind == kind and entry.value is not None:
-            found[getattr(entry, key)] = entry.value
-    return found
+def _plain(held: Any) -> Any:
+    """A figure as JSON has it."""
+    if isinstance(held, Mapping):
+        return {str(key): _plain(value) for key, value in held.items()}
+    if isinstance(held, frozenset):
+        return sorted(held)
+    return [_plain(item) for item in held] if isinstance(held, tuple) else held
 
 
-def _castings(standing: Sequence[Entry], kind: str) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(entry.casting for entry in standing if entry.kind == kind and entry.casting is not None))
+def _frozen(held: Any) -> Any:
+    """The inverse, but for sets and keys that are numbers."""
+    return tuple(_frozen(item) for item in held) if isinstance(held, list) else held
 
 
-def _top_up(entry: Entry) -> tuple[str, float | None, float | None]:
-    grams = entry.value if entry.unit == "g" else None
-    return entry.casting or "", grams, None if grams is not None else entry.value
-
-
-def _topped_up(standing: Sequence[Entry]) -> tuple[str, ...]:
-    waiting: dict[str, bool] = {}
-    for entry in standing:
-        if entry.kind in ("fill", "top-up") and entry.casting is not None:
-            waiting[entry.casting] = entry.kind == "top-up"
-    return tuple(name for name, topped in waiting.items() if topped)
-
-
-def _placed(entries: Iterable[Entry]) -> tuple[Placed, ...]:
-    """One figure for each place: the mean of the readings there, at the place of the first."""
-    groups: list[tuple[tuple[float, float], list[float]]] = []
-    for entry in entries:
-        if entry.at is None or entry.value is None:
-            continue
-        group = next((values for at, values in groups if math.dist(at, entry.at) <= SAME_PLACE), None)
-        if group is None:
-            groups.append((entry.at, [entry.value]))
-        else:
-            group.append(entry.value)
-    return tuple((x, y, math.fsum(values) / len(values)) for (x, y), values in groups)
+def _by_cutter(name: str) -> bool:
+    """Whether a field is kept by the number of a cutter."""
+    return any(name == settled for kind in KINDS.values() if "cutter" in kind.needs for settled, _ in kind.settles)

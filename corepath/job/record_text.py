@@ -26,10 +26,10 @@ SCALES = {"mm": 1.0, "inch": 25.4}
 
 LONGEST_NOTE = 200
 _ALWAYS = ("n", "date", "stage", "kind")
-_KEYS = (*_ALWAYS, "at", "casting", "operation", "cutter", "pass", "plane", "value", "unit", "nominal", "corrects",
-         "note")  # fmt: skip
+_KEYS = (*_ALWAYS, "at", "casting", "insert", "operation", "cutter", "pass", "plane", "value", "unit", "nominal",
+         "corrects", "note")  # fmt: skip
 _WHOLE = frozenset({"n", "pass", "corrects", "cutter"})
-_TEXT = frozenset({"casting", "operation", "note", "kind", "stage", "unit"})
+_TEXT = frozenset({"casting", "insert", "operation", "note", "kind", "stage", "unit"})
 _NAMES = {"pass": "number"}
 _MOST = 10**6
 
@@ -51,7 +51,7 @@ def entry_text(entry: Entry, scale: float) -> str:
     lines.append(f"kind = {quoted(entry.kind)}")
     if entry.at is not None:
         lines.append(f"at = [{_number(entry.at[0] / scale)}, {_number(entry.at[1] / scale)}]")
-    for key in ("casting", "operation"):
+    for key in ("casting", "insert", "operation"):
         if getattr(entry, key) is not None:
             lines.append(f"{key} = {quoted(getattr(entry, key))}")
     for key, whole in (("cutter", entry.cutter), ("pass", entry.number)):
@@ -172,6 +172,8 @@ class _Reader:
         for key in needs:
             if key not in self.table:
                 self._fault(key, f"missing key of an entry of kind {kind}")
+        if spec.one_of and not any(key in self.table for key in spec.one_of):
+            self._fault("", f"an entry of kind {kind} needs {' or '.join(spec.one_of)}")
         for key in self.table:
             if key not in names:
                 self.faults.append(_unknown(("entry", self.place, key), key, names))

@@ -85,14 +85,7 @@ def _measured_from(data: Mapping[str, Any]) -> Measured:
 def _settled_from(data: Mapping[str, Any]) -> Settled:
     """The inverse of `Settled.as_dict`."""
     try:
-        held = dict(data)
-        for name in ("thickness", "thickness_after", "groove_depth", "top_ups"):
-            held[name] = tuple(tuple(item) for item in held.get(name, ()))
-        for name in ("topped_up", "voids", "leaks"):
-            held[name] = tuple(held.get(name, ()))
-        held["coupon_diameter"] = {int(number): value for number, value in held.get("coupon_diameter", {}).items()}
-        held["cut"] = frozenset(held.get("cut", ()))
-        return Settled(**held)
+        return Settled.from_dict(data)
     except (TypeError, ValueError) as error:
         raise InputError([Fault("record", "the settled figures do not fit together")]) from error
 

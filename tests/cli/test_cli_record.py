@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import tomllib
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -92,9 +93,19 @@ def test_every_kind_can_be_typed() -> None:
     )
     record("--leak", "groove", "--void", "P1", "--fill", "P1", 1.0, "--top-up", "P1", "0.8mm", "--top-up", "P1", "2")
     record("--stop", 3, "--after-skim", "--thickness", 0, 40, 9.4, "--touch", "inserts", 9.4, "--withdraw", 2)
+    record("--note", "glue line looks dry")
     assert {entry["kind"] for entry in entries()} == set(KINDS)
     top_ups = [(entry["value"], entry["unit"]) for entry in entries() if entry["kind"] == "top-up"]
     assert top_ups == [(0.8, "mm"), (2.0, "g")]
+
+
+def test_a_note_may_stand_alone() -> None:
+    """What was seen at the machine has no figure and no option of its own."""
+    record("--note", "glue line looks dry", "--date", "2026-05-17")
+    assert entries() == [
+        {"n": 1, "date": date(2026, 5, 17), "stage": "blank", "kind": "note", "note": "glue line looks dry"}
+    ]
+    assert "glue line looks dry" in record().stdout
 
 
 def test_pass_of_the_skim_is_kept_with_its_plane() -> None:
@@ -150,7 +161,8 @@ REFUSED = {
     "stage of a cut": (("--stage", "A", "--cut", "groove"), "goes with --width and --moisture only"),
     "no such stage": (("--stage", "glued", "--width", 90), "blank, A, cast, B, inserts, C"),
     "nominal alone": (("--coupon-nominal", 11), "belongs to --coupon-groove-width"),
-    "note alone": (("--note", "fine weather"), "without anything to record"),
+    "date alone": (("--date", "2026-05-17"), "without anything to record"),
+    "empty note": (("--note", ""), "needs note"),
     "no date": (("--width", 90, "--date", "17.5.2026"), "is no date"),
     "no such operation": (("--cut", "grove"), "dowels, plug-pockets, groove, skim"),
     "no such casting": (("--cut", "groove", "--fill", "P2", 0.4), "groove, P1"),
@@ -216,7 +228,7 @@ def test_inches_are_typed_and_mm_are_planned_with(coupon: Prepared) -> None:
     """Figures of an inch job turned once too often or not at all would be off by 25.4."""
     facts = facts_of(coupon.job.model_copy(update={"units": "inch"}), JOB)
     typed = {"--thickness": ["-3.9\x1f1.2\x1f0.417"], "--moisture": ["8"], "--top-up": ["P1\x1f0.05in", "P1\x1f3g"]}
-    found = entries_from(typed, scale=facts.scale, after_skim=False, common={"date": "2026-05-17"})
+    found = entries_from(typed, scale=facts.scale, common={"date": "2026-05-17"})
     values = {(entry.kind, entry.unit): entry.value for entry in found}
     wanted = {("moisture", None): 8.0, ("thickness", None): 10.5918, ("top-up", "mm"): 1.27, ("top-up", "g"): 3.0}
     assert values == {key: pytest.approx(value) for key, value in wanted.items()}

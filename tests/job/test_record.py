@@ -516,15 +516,18 @@ def test_any_entry_survives_the_file(
     fields: dict[str, object] = {
         "at": (x * unit, -x * unit), "casting": name, "operation": "skim", "cutter": 3, "pass": 4, "unit": "mm",
         "value": value * (unit if spec.value in ("length", "amount") else 1.0), "corrects": None,
+        "plane": x * unit, "insert": name,
     }  # fmt: skip
-    used = {("number" if key == "pass" else key): fields[key] for key in spec.needs}
-    entry = Entry(kind, note=note, n=1, date=DAY, stage="B", **used)  # type: ignore[arg-type]
+    needs = [key for key in (*spec.needs, *spec.one_of[:1]) if key != "note"]
+    used = {("number" if key == "pass" else key): fields[key] for key in needs}
+    entry = Entry(kind, note=note or "x", n=1, date=DAY, stage="B", **used)  # type: ignore[arg-type]
     if kind == "withdrawn":
         return
     path = tmp_path_factory.mktemp("r") / "job.ascut.toml"
     save_record(Record((entry,), "inch" if inch else "mm", "Test", None, 1), path)
     again = load_record(path).entries[0]
-    assert replace(again, value=None, at=None) == replace(entry, value=None, at=None)
+    assert replace(again, value=None, at=None, plane=None) == replace(entry, value=None, at=None, plane=None)
+    assert again.plane == (None if entry.plane is None else pytest.approx(entry.plane, rel=1e-9))
     if entry.value is not None:
         assert again.value == pytest.approx(entry.value, rel=1e-9)
 

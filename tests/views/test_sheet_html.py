@@ -20,7 +20,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from corepath.cli.app import app
-from corepath.cli.record_options import WORDS
+from corepath.cli.record_options import words_of
 from corepath.job.load import read_job
 from corepath.job.record_settled import Settled
 from corepath.planning import prepare
@@ -119,7 +119,7 @@ def test_each_command_is_one_that_record_takes(facts: Facts) -> None:
         with record.make_context("record", list(words)) as context:
             assert Path(str(context.params["job"])).name == "coupon.toml"
     assert seen >= {"--thickness", "--groove-depth", "--pocket-depth", "--fill", "--stop", "--touch", "--cut"}
-    assert set(WORDS) - seen == set()
+    assert set(words_of()) - seen == set()
 
 
 def _figure(slot: Slot) -> str:

@@ -1,0 +1,96 @@
+"""One entry of an as-cut record, and how it is told in words. The kinds of entry are in `record_kinds`.
+
+An *entry* is one thing measured or done at the machine: a value with the place, casting, operation, cutter or pass that
+it belongs to. Places are in the board frame (X along the length, Y across, origin at the middle of the blank), lengths
+in mm. A *stage* is how far the work has come: "blank" before anything is cut, "A" while groove and pockets are cut,
+"cast" once resin is in, "B" once the skim has begun, "inserts" once they are bored, "C" once the deck is cut.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+__all__ = ["OPERATIONS", "STAGES", "Entry", "figure", "operation_and_pass", "place_words", "subject"]
+
+STAGES = ("blank", "A", "cast", "B", "inserts", "C")
+
+OPERATIONS = (
+    "dowels", "plug-pockets", "groove", "flush", "skim", "inserts", "deck-rough", "deck", "trim", "bolt-holes",
+)  # fmt: skip
+"""All operations in the order they are cut."""
+
+_SKIM_PASS = re.compile(r"^skim-pass-([1-9][0-9]{0,3})$")
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One entry, lengths in mm. `n`, `date` and `stage` are filled in when it is added.
+
+    `value` is a length but for `top-up` (see `unit`: "g", or "mm" raised) and `moisture` (%). `number` is the pass of
+    a stop or of a cut of the skim, `plane` the height of that pass above the bed, where it was known. `corrects` is
+    the entry that this one replaces; `nominal` the width that a coupon's groove should have had.
+    """
+
+    kind: str
+    value: float | None = None
+    at: tuple[float, float] | None = None
+    casting: str | None = None
+    operation: str | None = None
+    cutter: int | None = None
+    insert: str | None = None
+    number: int | None = None
+    plane: float | None = None
+    nominal: float | None = None
+    unit: str | None = None
+    corrects: int | None = None
+    note: str = ""
+    n: int = 0
+    date: str = ""
+    stage: str = ""
+
+
+def operation_and_pass(text: str) -> tuple[str, int | None]:
+    """An operation as typed, and the pass where it names one.
+
+    >>> operation_and_pass("skim-pass-3")
+    ('skim', 3)
+    >>> operation_and_pass("groove")
+    ('groove', None)
+    """
+    found = _SKIM_PASS.match(text)
+    return ("skim", int(found[1])) if found else (text, None)
+
+
+def place_words(at: tuple[float, float], scale: float = 1.0) -> str:
+    """A place as drawings have it; `scale` mm are one unit."""
+    x, y = at[0] / scale, at[1] / scale
+    return f"X{x:.10g} Y{y:.10g}"
+
+
+def subject(entry: Entry, scale: float = 1.0) -> str:
+    """What an entry belongs to: a place, casting, operation, pass or cutter; empty for the whole blank."""
+    if entry.at is not None:
+        return place_words(entry.at, scale)
+    if entry.casting is not None:
+        return entry.casting
+    if entry.insert is not None:
+        return entry.insert
+    if entry.operation is not None:
+        return entry.operation + (f" pass {entry.number}" if entry.number is not None else "")
+    if entry.number is not None:
+        return f"pass {entry.number}" + (f" at {entry.plane / scale:.3f}" if entry.plane is not None else "")
+    if entry.cutter is not None:
+        return f"cutter {entry.cutter}"
+    return f"entry {entry.corrects}" if entry.kind == "withdrawn" else ""
+
+
+def figure(entry: Entry, scale: float = 1.0) -> str:
+    """The entry's value as text in units of `scale` mm, with its unit where that is no length."""
+    if entry.value is None:
+        return ""
+    if entry.kind == "moisture":
+        return f"{entry.value:.10g} %"
+    if entry.unit == "g":
+        return f"{entry.value:.10g} g"
+    return f"{entry.value / scale:.10g}" + (" raised" if entry.unit == "mm" else "")

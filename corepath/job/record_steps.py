@@ -1,0 +1,38 @@
+"""Rules for the steps of the work: passes of the skim, its stop, operations that are cut. Lengths in mm."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from corepath.job.record_entry import Entry
+from corepath.job.record_facts import JobFacts
+from corepath.job.record_reasons import Reason, before
+
+if TYPE_CHECKING:
+    from corepath.job.record_progress import Progress
+
+__all__ = ["cut", "stop"]
+
+_AFTER_SKIM = ("inserts", "deck-rough", "deck")
+
+
+def stop(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A stop before the groove, higher than what is cut, or after what comes after the skim."""
+    yield from before(entry, progress, facts, "skim")
+    deepest = progress.deepest_pass
+    if (entry.number or 0) < deepest:
+        cut = next(other for other in progress.passes if other.number == deepest)
+        says = f"pass {deepest} is cut already (entry {cut.n}), and wood does not grow back"
+        yield Reason(says, f"{deepest} or more, or --correct {cut.n}")
+    later = next((progress.cut[name] for name in _AFTER_SKIM if name in progress.cut), None)
+    if later is not None:
+        says = f"the {later.operation} is cut (entry {later.n}), so the skim stopped before"
+        yield Reason(says, "--correct N to fix the recorded stop")
+
+
+def cut(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A pass of what has none, or an operation before the one it needs."""
+    if entry.number is not None and entry.operation != "skim":
+        yield Reason("only the skim is cut in passes", "--cut skim-pass-N")
+    yield from before(entry, progress, facts)
