@@ -34,19 +34,28 @@ def _at(x: float, y: float) -> str:
     return f"X{x:.1f} Y{y:.1f}"
 
 
+DECK = ", deck"
+"""Names the errors of the place where the deck is highest: its bed and its gaps are not those of a casting."""
+
+
 def _window(stack: Stackup) -> Check:
+    """Between the plane that shows a casting and the lowest that leaves the clean-up, both heights of one cut in B.
+
+    That cut runs over two places: each has a bed and a gap of its own.
+    """
     job, heights = stack.job, stack.heights
     at = stack.deck_highest_at
     deck = (
         heights.deck(stack.deck_highest, stack.skim.planned_plane)
         + job.deck.clean_up
-        + heights.gap("B", at, ", deck")
-        - heights.gap("C", at, ", deck")
+        + heights.bed("B", DECK)
+        + heights.gap("B", at, DECK)
+        - heights.gap("C", at, DECK)
     )
 
     def judged(casting: CastingStack) -> Check:
-        shows = casting.shows_at(heights, casting.shallowest_at)
-        stopped = heights.plane(stack.skim.planned_plane)
+        shows = casting.shows_at(heights, casting.shallowest_at) + heights.bed("B")
+        stopped = heights.plane(stack.skim.planned_plane) + heights.bed("B")
         if seen_at(stack, casting, stack.skim.planned_plane) and stopped.worst()[0] > shows.worst()[0]:
             shows = stopped
         value = shows - deck

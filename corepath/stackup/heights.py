@@ -139,10 +139,13 @@ class Heights:
         return self._bottom_up(self._touch_at).nominal
 
     def _bottom_up(self, at: At) -> Linear:
-        """The raw bottom above what bears in B: the thickness, or what a flush of the whole face left of it."""
+        """The raw bottom above what bears in B at the touched place: T, or what a flush of the whole face left of it.
+
+        The flush lies above the bed of the touched place there, not above that of another one.
+        """
         if self.face_flush is None:
             return self.thickness(at, TOUCH)
-        return self.face_flush.top - self.gap("A", at, TOUCH)
+        return self.face_flush.top + self.bed("A") - self.bed("A", TOUCH) - self.gap("A", at, TOUCH)
 
     def wood_under(self, height: float, operation: str, at: At) -> Linear:
         """Wood left under a floor: f - gA."""
@@ -217,9 +220,12 @@ class Heights:
         """The highest skim plane at which a casting shows: D + gB."""
         return self.depth(height, operation, at, casting) + self.gap("B", at)
 
-    def plane(self, height: float) -> Linear:
-        """s: the plane that a skim pass to `height` leaves, above the bed under it."""
-        reached = height + self._reached("skim") - self.bed("B")
+    def plane(self, height: float, where: str = "") -> Linear:
+        """s: the plane that a skim pass to `height` leaves, above the bed under a place.
+
+        `where` names the bed of another place than the one asked about, as in `bed`.
+        """
+        reached = height + self._reached("skim") - self.bed("B", where)
         if not self._face:
             return reached
         here = self._touch_at
@@ -227,12 +233,15 @@ class Heights:
         return reached + blank + self.gap("B", here, TOUCH) + self.bed("B", TOUCH)
 
     def skimmed(self, stop: float, at: At, where: str = "") -> Linear:
-        """Thickness after the skim: s - gB; or as measured after it."""
+        """Thickness after the skim: s - gB; or as measured after it.
+
+        `where` names the errors of another place than the one asked about: its bed and its gap.
+        """
         if self._thickness_after is not None:
             unknown = self.job.tolerances.bed + self.job.tolerances.machine
             error = float(self._gauged(self._thickness_after, at[0], at[1], unknown))
-            return float(self._thickness_after.value(*at)) + _error("thickness after the skim", error)
-        return self.plane(stop) - self.gap("B", at, where)
+            return float(self._thickness_after.value(*at)) + _error(f"thickness after the skim{where}", error)
+        return self.plane(stop, where) - self.gap("B", at, where)
 
     @cached_property
     def _thickness_after(self) -> Fitted | None:
