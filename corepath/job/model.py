@@ -231,6 +231,9 @@ class CastSection(Section):
     shrinkage: Annotated[float, Field(strict=True, ge=0, lt=0.2)] = Field(
         0.005, description="linear shrinkage in curing"
     )
+    gel_loss: Annotated[float, Field(strict=True, ge=0, lt=0.2)] | None = Field(
+        None, description="share of its depth that a casting sinks before it gels; by kind of resin if not given"
+    )
     fill_margin: NonNegativeLength = Field(0.5, description="resin that must stand above the deck to be")
     pour_short: Length = Field(
         0.5, description="how far below the raw top the pour ends; negative where a dam lets it stand proud"
@@ -330,6 +333,10 @@ class Tolerances(Section):
     shrinkage: Annotated[float, Field(strict=True, ge=0, lt=0.2)] = Field(
         0.0025, description="of the linear shrinkage, ±"
     )
+    gel_loss: Annotated[float, Field(strict=True, ge=0, lt=0.2)] = Field(
+        0.01, description="of what is lost before the resin gels, share of the depth, ±"
+    )
+    pour_line: NonNegativeLength = Field(0.2, description="pouring to the pour line by eye, ±")
     dowel_play: NonNegativeLength = Field(0.05, description="play of the dowels, ±")
     cutter_diameter: NonNegativeLength = Field(0.03, description="of a cutter's diameter, ±")
     flip_axis: NonNegativeLength = Field(0.05, description="place of the flip axis, ±")

@@ -112,20 +112,20 @@ def _share(figure: Figure) -> str:
 def _resins() -> Iterator[str]:
     yield "## Resins: `cast.resin`\n"
     yield (
-        "Generic kinds. Densities of the parts A and B in g/cm³; linear shrinkage in %; pot life in minutes; the most "
-        "that is mixed in one cup, g; the deepest that is poured at once, mm. The maker's sheet wins, always.\n"
+        "Generic kinds. Densities of the parts A and B in g/cm³; linear shrinkage, and the share of its depth that a "
+        "casting sinks before it gels, in %; pot life in minutes; the most that is mixed in one cup, g; the deepest that is poured at once, mm. The maker's sheet wins, always.\n"
     )
     rows = resins()
-    keys = ("shrinkage", "pot_life", "cup", "layer")
+    keys = ("shrinkage", "gel_loss", "pot_life", "cup", "layer")
     yield from _table(
-        ("name", "what it is", "density A", "density B", "shrinkage", "pot life", "cup", "layer"),
+        ("name", "what it is", "density A", "density B", "shrinkage", "lost before gel", "pot life", "cup", "layer"),
         [
             (
                 f"`{name}`",
                 resin.title,
                 *(f"{part:.2f}" for part in resin.density),
-                f"{100 * resin.shrinkage.value:g}",
-                *(f"{getattr(resin, key).value:g}" for key in keys[1:]),
+                *(f"{100 * getattr(resin, key).value:g}" for key in keys[:2]),
+                *(f"{getattr(resin, key).value:g}" for key in keys[2:]),
             )
             for name, resin in rows.items()
         ],

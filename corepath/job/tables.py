@@ -76,6 +76,7 @@ class Wood:
 class Resin:
     """A kind of casting resin: densities of parts A and B in g/cm³, linear shrinkage as a share.
 
+    `gel_loss` is the share of its depth that a casting sinks while the resin is still liquid.
     `pot_life` in minutes, `cup` the g mixed at once at most, `layer` the mm poured at once at most.
     """
 
@@ -84,6 +85,7 @@ class Resin:
     density: tuple[float, float]
     density_source: str
     shrinkage: Figure
+    gel_loss: Figure
     pot_life: Figure
     cup: Figure
     layer: Figure
@@ -135,7 +137,7 @@ def resins() -> Mapping[str, Resin]:
     found = {}
     for name, row in _read("resin.toml").items():
         a, b = row["density"]["value"]
-        figures = {key: _figure(row[key]) for key in ("shrinkage", "pot_life", "cup", "layer")}
+        figures = {key: _figure(row[key]) for key in ("shrinkage", "gel_loss", "pot_life", "cup", "layer")}
         source, cautions = row["density"]["source"], tuple(row["cautions"])
         found[name] = Resin(name, row["title"], (a, b), source, cautions=cautions, **figures)
     return MappingProxyType(found)

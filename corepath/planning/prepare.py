@@ -71,7 +71,7 @@ class Prepared:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What the figures of the blank do not say, what is not made after lay-up, doubts, hardware not measured."""
-        found = (*self.stackup.heights.blank.cautions, *layup_cautions(self.job), *self.doubts)
+        found = (*self.stackup.heights.blank.cautions, *self.stackup.withheld, *layup_cautions(self.job), *self.doubts)
         found = (*found, *pressure_cautions(self.job))
         return (*found, *fit_cautions(self.job), *self.board.deck.cautions)
 

@@ -100,7 +100,8 @@ class Advice:
             words = "no groove.floor passes: it would have to be at least {:.2f} and at most {:.2f}"
             found.append(words.format(*self.floors))
         if self.least_blank is not None:
-            found.append(f"the least blank for this core is {self.least_blank:.2f} thick")
+            floor = "" if self.floors is None else f", with groove.floor = {self.floors[0]:.2f}"
+            found.append(f"the least blank for this core is {self.least_blank:.2f} thick{floor}")
         found.append(f"the thickest core that this blank still gives is {self.thickest_core:.2f}")
         if self.stop is None:
             low, keeps = self.lowest_plane, self.working_stop

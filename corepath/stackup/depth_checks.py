@@ -5,6 +5,7 @@ Each function gives one check (fill: one a casting); the relations are derived i
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from corepath.stackup.check import Check
@@ -142,16 +143,13 @@ def _seen(check: Check, left: float) -> Check:
 
 
 def _clean_up(stack: Stackup) -> Check:
-    """At the planned stop against deck.clean_up, and at the lowest plane against nothing left."""
-    skim, wanted = stack.skim, stack.job.deck.clean_up
+    """At the planned or recorded stop, and over the bands of a local flush."""
+    skim = stack.skim
+    planned = clean_up_at(stack, skim.planned_plane)
     if skim.recorded:
-        return clean_up_at(stack, skim.planned_plane)
+        return planned
     bands = [_band_cleaned(stack, casting) for casting in stack.castings if casting.flush is not None]
-    if bands and weakest(bands).verdict != "ok":
-        return weakest(bands)
-    planned = _cleaned(stack, skim.planned_plane, wanted, f"the planned stop {skim.planned_plane:.2f}")
-    lowest = clean_up_at(stack, skim.lowest_plane)
-    return lowest if lowest.verdict == "fail" != planned.verdict else planned
+    return weakest([planned, *(band for band in bands if band.verdict != "ok")])
 
 
 def _band_cleaned(stack: Stackup, casting: CastingStack) -> Check:
@@ -171,26 +169,43 @@ def _band_cleaned(stack: Stackup, casting: CastingStack) -> Check:
 
 
 def clean_up_at(stack: Stackup, plane: float) -> Check:
-    """Clean-up after a stop at `plane`: against deck.clean_up, at the lowest plane against nothing left.
+    """Clean-up after a stop at `plane`, by one rule for every pass.
 
-    The lowest plane lies just deck.clean_up above the deck, so that no error at all would be allowed there.
+    ok if the worst case leaves deck.clean_up, caution if RSS leaves anything, else fail. A job that asks for none may
+    keep its raw top, where the blank was milled flat: there it never fails.
     """
-    above = plane > stack.skim.lowest_plane + TIE
-    return _cleaned(stack, plane, stack.job.deck.clean_up if above else 0.0, f"a stop at {plane:.2f}")
-
-
-def _cleaned(stack: Stackup, plane: float, limit: float, words: str) -> Check:
+    wanted = stack.job.deck.clean_up
     value = stack.heights.clean_up(stack.deck_highest, plane, stack.deck_highest_at)
-    short = limit - value.worst()[0]
+    words = _stop_words(stack, plane)
     return judge(
         "clean-up",
         value,
-        limit,
-        says=f"the deck pass removes at least {value.nominal:.2f} at {words}",
+        wanted,
+        caution_over=0.0 if wanted > 0.0 else -math.inf,
+        says=f"the deck pass removes at least {value.nominal:.2f} at {words}{_raw_top(stack, value.worst()[0])}",
         where=f"deck highest at {_at(*stack.deck_highest_at)}, {words}",
-        mend=f"stop {short:.2f} higher: lower the groove's floor or take a thicker blank; "
-        f"or thin the core; or ask for less deck.clean_up",
+        mend=_more_clean_up(wanted, wanted - value.worst()[0]),
     )
+
+
+def _stop_words(stack: Stackup, plane: float) -> str:
+    if abs(plane - stack.skim.planned_plane) > TIE:
+        return f"a stop at {plane:.2f}"
+    return f"the {'recorded' if stack.skim.recorded else 'planned'} stop {plane:.2f}"
+
+
+def _raw_top(stack: Stackup, least: float) -> str:
+    """Where the raw top may stay, `least` being what is removed in the worst case where the deck is highest."""
+    if least > -TIE:
+        return ""
+    return f"; in the worst case raw top stays where the deck is more than {stack.deck_highest + least:.2f} high"
+
+
+def _more_clean_up(wanted: float, short: float) -> str:
+    """What leaves more to remove. Less deck.clean_up does not: all planes then lie lower."""
+    if wanted <= 0.0:
+        return "mill the raw top flat where it may stay, or ask for some deck.clean_up"
+    return f"groove.floor {short:.2f} lower, a blank thicker or a core thinner by as much, or a finer skim.step"
 
 
 def fill_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
@@ -198,7 +213,7 @@ def fill_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
     room = fill_room(stack, casting, plane)
     value = room - casting.pour.p_expected
     name, short = casting.casting.id, -value.worst()[0]
-    words = "the recorded stop" if stack.skim.recorded else "the lowest plane"
+    words = "the recorded stop" if stack.skim.recorded else "the lowest pass"
     if abs(plane - stack.skim.judged_plane) > TIE:
         words = f"a stop at {plane:.2f}"
     return judge(

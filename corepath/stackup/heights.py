@@ -25,7 +25,7 @@ from corepath.stackup.blank import Blank
 from corepath.stackup.fitting import Fitted, fit
 from corepath.stackup.flush import FaceFlush, LocalFlush, flush_face, flush_local
 from corepath.stackup.linear import Linear
-from corepath.stackup.pour import resin_low
+from corepath.stackup.pour import depth_loss, resin_low
 
 __all__ = ["At", "Heights"]
 
@@ -204,6 +204,18 @@ class Heights:
         nominal = self.blank.raw_top(x, y)
         return nominal - height, np.maximum(nominal - low, high - nominal)
 
+    def poured_depth(self, height: float, operation: str, at: At, casting: str = "") -> Linear:
+        """D when the resin is poured: from the raw top as it came, which a flush planes off later."""
+        if self.face_flush is None:
+            return self.depth(height, operation, at, casting)
+        return self.came_top(at) - self.floor(height, operation)
+
+    def mean_depth(self, height: float, operation: str, places: NDArray[np.float64], casting: str = "") -> float:
+        """Mean D over (n, 2) places when the resin is poured."""
+        if self.face_flush is not None:
+            return float(self.blank.raw_top(*places.T).mean()) - height
+        return float(self.depth_over(height, operation, places, casting)[0].mean())
+
     def gap_upper(self, places: NDArray[np.float64]) -> NDArray[np.float64]:
         """How hollow the blank may lie in A over (n, 2) places."""
         x, y = places.T
@@ -283,15 +295,25 @@ class Heights:
         """Depth of a seat below the skimmed face; hangs on one touch only."""
         return depth + self._reached("inserts")
 
-    def resin_low(self, casting: str, depth: float, half_span: float, uneven: float = 0.0) -> Linear:
+    def resin_low(self, casting: str, depth: Linear, half_span: float, uneven: float = 0.0) -> Linear:
         """p: how far the cured resin lies below the raw top at its lowest point.
 
-        Out of level in full, since the lowest point is what is asked for; `uneven` is half of what the raw
-        top itself differs along the casting. Measured after the cure, the figure stands.
+        A share of the depth is lost, so a groove cut too deep sinks more. Out of level in full, since the lowest point
+        is what is asked for; `uneven` is half of what the raw top itself differs along the casting. Measured after the
+        cure, the figure stands.
         """
         measured = self.settled.fill.get(casting)
         if measured is not None:
             return measured + Linear.term("depth gauge at the resin", self._gauge)
         rise = self.job.tolerances.level / 1000.0 * half_span + uneven
-        expected = resin_low(self.job.cast, depth, rise)
-        return expected + Linear.term("shrinkage", self.job.tolerances.shrinkage) * depth
+        cast, tolerances, deepest = self.job.cast, self.job.tolerances, depth.worst()[1]
+        expected, low, high = (
+            resin_low(cast, depth.nominal, rise, line) for line in (0.0, -tolerances.pour_line, tolerances.pour_line)
+        )
+        return (
+            expected
+            + Linear.between("pour line", low - expected, high - expected)
+            + (depth - depth.nominal) * depth_loss(cast)
+            + Linear.term("shrinkage", tolerances.shrinkage) * deepest
+            + Linear.term("lost before the gel", tolerances.gel_loss) * deepest
+        )

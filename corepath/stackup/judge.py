@@ -21,16 +21,18 @@ def judge(
     mend: str = "",
     unit: str = "mm",
     spread: float | None = None,
+    caution_over: float | None = None,
 ) -> Check:
     """ok when even the worst case reaches `limit`, caution when only RSS does, else fail.
 
-    `spread` takes the place of RSS where it was drawn by Monte Carlo, the weakest place moving about.
+    `spread` takes the place of RSS where it was drawn by Monte Carlo, the weakest place moving about. With
+    `caution_over` it is a caution as long as RSS leaves more than that.
     """
     worst, rss = value.worst()[0], value.rss()[0] if spread is None else spread
     verdict: Verdict = "fail"
     if worst >= limit - TIE:
         verdict = "ok"
-    elif rss >= limit - TIE:
+    elif rss >= limit - TIE if caution_over is None else rss > caution_over + TIE:
         verdict = "caution"
     return Check(
         id=check_id,

@@ -57,6 +57,11 @@ class Linear:
         """A one-sided error: nominally zero, never negative, at most `size`."""
         return Linear(0.0, MappingProxyType({name: Part(1.0, 0.0, size)}))
 
+    @staticmethod
+    def between(name: str, low: float, high: float) -> Linear:
+        """An error of nominally zero between `low` and `high`."""
+        return Linear(0.0, MappingProxyType({name: Part(1.0, low, high)}))
+
     def __add__(self, other: Linear | float) -> Linear:
         if not isinstance(other, Linear):
             return Linear(self.nominal + other, self.parts)

@@ -15,12 +15,14 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from corepath.job.model import CastSection
+from corepath.job.tables import resins
 from corepath.stackup.cups import cup_plan
 from corepath.stackup.linear import Linear
 from corepath.stackup.mixing import mix, parts
 
 __all__ = [
-    "POUR_HEADER", "CastingPour", "LevelLimits", "Shows", "StopLimit", "Tilt", "level_limits", "mix", "pour_notes",
+    "POUR_HEADER", "CastingPour", "LevelLimits", "Shows", "StopLimit", "Tilt", "depth_loss", "level_limits", "mix",
+    "pour_notes",
     "pour_report", "pour_rows", "resin_low", "tilted", "volume_of",
 ]  # fmt: skip
 
@@ -98,10 +100,20 @@ class Tilt:
         }
 
 
-def resin_low(cast: CastSection, depth: float, rise: float) -> float:
-    """p expected at the high end: pour_short + shrinkage x depth + rise, and as much more as spills at the low end."""
-    lost = max(0.0, rise - cast.pour_short) if cast.flush == "none" else 0.0
-    return cast.pour_short + lost + rise + cast.shrinkage * depth
+def depth_loss(cast: CastSection) -> float:
+    """Share of its depth by which a casting sinks: lost before the resin gels, and its linear shrinkage after."""
+    before = resins()[cast.resin].gel_loss.value if cast.gel_loss is None else cast.gel_loss
+    return before + cast.shrinkage
+
+
+def resin_low(cast: CastSection, depth: float, rise: float, line: float = 0.0) -> float:
+    """p expected at the high end: pour_short + loss x depth + rise, and as much more as spills at the low end.
+
+    `line` is by how much too low the pour ended.
+    """
+    short = cast.pour_short + line
+    lost = max(0.0, rise - short) if cast.flush == "none" else 0.0
+    return short + lost + rise + depth_loss(cast) * depth
 
 
 def tilted(pour: CastingPour, cast: CastSection, level: float) -> Tilt:
@@ -113,7 +125,7 @@ def tilted(pour: CastingPour, cast: CastSection, level: float) -> Tilt:
     rise = level / 1000.0 * pour.half_span + pour.uneven
     over = max(0.0, rise - cast.pour_short)
     lost = over if cast.flush == "none" else 0.0
-    shrunk = cast.shrinkage * pour.depth
+    shrunk = depth_loss(cast) * pour.depth
     return Tilt(
         level=level,
         rise=rise,
@@ -160,10 +172,10 @@ class LevelLimits:
 def level_limits(pour: CastingPour, cast: CastSection, p_limit: float | None = None) -> LevelLimits:
     """Out-of-level limits of a casting whose resin may lie `p_limit` low; that of the lowest plane if not given.
 
-    fill: (p_limit - pour_short - shrinkage x depth - uneven) / half_span; spill: (pour_short - uneven) / half_span;
-    after a spill the high end lies 2 x rise low: ((p_limit - shrinkage x depth) / 2 - uneven) / half_span.
+    fill: (p_limit - pour_short - loss x depth - uneven) / half_span; spill: (pour_short - uneven) / half_span;
+    after a spill the high end lies 2 x rise low: ((p_limit - loss x depth) / 2 - uneven) / half_span.
     """
-    room = (pour.p_limit if p_limit is None else p_limit) - cast.shrinkage * pour.depth
+    room = (pour.p_limit if p_limit is None else p_limit) - depth_loss(cast) * pour.depth
 
     def level(rise: float) -> float | None:
         return (rise - pour.uneven) / pour.half_span * 1000.0 if pour.half_span > 0 else None
@@ -240,7 +252,7 @@ def _casting_entry(pour: CastingPour, cast: CastSection, level: float | None) ->
         "depth": round(pour.depth, 4),
         "p_expected": round(pour.p_expected.nominal, 4),
         "p_limit": round(pour.p_limit, 4),
-        "shrinks": round(cast.shrinkage * pour.depth, 4),
+        "shrinks": round(depth_loss(cast) * pour.depth, 4),
         **parts(pour.volume, cast).as_dict(),
     }
     if pour.half_span > 0:

@@ -35,6 +35,8 @@ class SkimPlan:
     latest: int | None
     planned_stop: int
     recorded: bool = False
+    not_offered: tuple[float, ...] = ()
+    """Planes below a planned stop that is sure, at which something would fail: no pass goes there."""
 
     @property
     def planned_plane(self) -> float:
@@ -47,8 +49,8 @@ class SkimPlan:
 
     @property
     def judged_plane(self) -> float:
-        """Where fill is judged: the lowest plane, until a stop is recorded."""
-        return self.planned_plane if self.recorded else self.lowest_plane
+        """Where fill is judged: the lowest pass that is offered, until a stop is recorded."""
+        return self.planned_plane if self.recorded else self.planes[-1]
 
     @property
     def first_stop(self) -> int:
@@ -69,6 +71,7 @@ class SkimPlan:
             "latest": self.latest,
             "planned_stop": self.planned_stop,
             "recorded": self.recorded,
+            "not_offered": [round(plane, 4) for plane in self.not_offered],
         }
 
 

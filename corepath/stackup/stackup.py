@@ -22,7 +22,7 @@ from corepath.stackup.pour import CastingPour, volume_of
 from corepath.stackup.skim import SkimPlan, plan_skim
 from corepath.stackup.table import HeightTable, height_table
 
-__all__ = ["CastingStack", "PlaceStack", "Stackup", "build_stackup"]
+__all__ = ["CastingStack", "PlaceStack", "Stackup", "stack_heights"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +79,8 @@ class Stackup:
     deck_highest: float
     deck_highest_at: tuple[float, float]
     deck_lowest: float
+    withheld: tuple[str, ...] = ()
+    """In plain words, why passes of the skim below the planned stop are not offered."""
 
     @property
     def table(self) -> HeightTable:
@@ -131,10 +133,11 @@ class Stackup:
         return f"X{x:g} Y{y:g} from the middle"
 
 
-def build_stackup(job: Job, board: Board, blank: Blank | None = None, settled: Settled | None = None) -> Stackup:
-    """Work out the stack-up of a job and its board, for a blank as measured or else as assumed.
+def stack_heights(job: Job, board: Board, blank: Blank | None = None, settled: Settled | None = None) -> Stackup:
+    """The stack-up of a job and its board with every pass of the skim down to the lowest plane.
 
-    `settled` is what the as-cut record holds; it replaces what would be predicted.
+    For a blank as measured or else as assumed; `settled` is what the as-cut record holds. `build_stackup` takes away
+    the passes that must not be offered.
     """
     heights = Heights(job, blank or Blank.assumed(job), settled or Settled())
     highest, x, y = board.deck.highest_over(board.blank)
@@ -173,9 +176,11 @@ def _casting_stack(casting: Casting, heights: Heights, board: Board, lowest_plan
     highest, x, y = board.deck.highest_over(casting.area)
     lowest, low_x, low_y = board.deck.lowest_over(casting.area)
     places = footprint_places(casting.area)
-    depth, deep, shallow = _depths(heights, casting, operation, places)
+    depth = heights.mean_depth(casting.floor, operation, places, casting.id)
+    deep, shallow = _depths(heights, casting, operation, places)
     uneven = heights.uneven(places)
-    poured = heights.resin_low(casting.id, depth, casting.half_span, uneven)
+    here = heights.poured_depth(casting.floor, operation, (x, y), casting.id)
+    poured = heights.resin_low(casting.id, here - here.nominal + depth, casting.half_span, uneven)
     local = _local_flush(heights, casting)
     pour = CastingPour(
         id=casting.id,
@@ -219,10 +224,10 @@ def _flushed(heights: Heights, local: LocalFlush | None, poured: Linear, at: At)
     return poured if local is None else local.resin_low(poured, heights.came_top(at))
 
 
-def _depths(heights: Heights, casting: Casting, operation: str, places: NDArray[np.float64]) -> tuple[float, At, At]:
-    """Mean depth over the footprint, and the places where it may be most and least."""
+def _depths(heights: Heights, casting: Casting, operation: str, places: NDArray[np.float64]) -> tuple[At, At]:
+    """The places of a footprint where the depth may be most and least."""
     nominal, error = heights.depth_over(casting.floor, operation, places, casting.id)
-    return float(nominal.mean()), _at(places, nominal + error), _at(places, error - nominal)
+    return _at(places, nominal + error), _at(places, error - nominal)
 
 
 def _at(places: NDArray[np.float64], value: NDArray[np.float64]) -> At:

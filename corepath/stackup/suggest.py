@@ -166,9 +166,6 @@ def _margins(stack: Stackup, checks: Sequence[Check], names: Sequence[str]) -> t
             continue
         rows.append(np.array([effect.get(name, 0.0) for name in names]))
         base.append(check.worst - check.limit)
-    lowest = stack.heights.clean_up(stack.deck_highest, stack.skim.lowest_plane, stack.deck_highest_at)
-    rows.append(np.array([1.0 if name == "deck.clean_up" else 0.0 for name in names]))
-    base.append(lowest.worst()[0])
     return rows, base
 
 

@@ -16,7 +16,7 @@ from corepath.job.model import CastSection
 from corepath.stackup.check import Verdict
 from corepath.stackup.linear import Linear
 from corepath.stackup.mixing import Parts, parts
-from corepath.stackup.pour import CastingPour, StopLimit
+from corepath.stackup.pour import CastingPour, StopLimit, depth_loss
 from corepath.stackup.skim import TIE
 
 __all__ = ["FILL_ERROR", "FillAdvice", "Mend", "Missing", "Stage", "TopUp", "common_stop", "judge_fill"]
@@ -209,18 +209,18 @@ def _top_up(
 ) -> TopUp | None:
     """The top-up that brings p down to `allowed`, to the pour line or as much higher as it takes; None if none does.
 
-    Poured to `line`, it cures to line + shrinkage x (p - line) + rise at the high end. Undammed resin (no flush)
+    Poured to `line`, it cures to line + loss x (p - line) + rise at the high end. Undammed resin (no flush)
     cannot stand less than the rise below the raw top; where that is not enough, the blank must be more level.
     """
-    low, shrinkage = p.worst()[1], cast.shrinkage
+    low, loss = p.worst()[1], depth_loss(cast)
     rise = level / 1000.0 * pour.half_span + pour.uneven
     within: float | None = None
     dammed = cast.flush != "none"
     least_line = min(cast.pour_short, 0.0) if dammed else rise
-    line = min(max(cast.pour_short, least_line), (allowed - rise - shrinkage * low) / (1.0 - shrinkage))
+    line = min(max(cast.pour_short, least_line), (allowed - rise - loss * low) / (1.0 - loss))
     if line < least_line - TIE:
-        wanted = least_line if dammed else (allowed - shrinkage * low) / (2.0 - shrinkage)
-        rise = allowed - wanted - shrinkage * (low - wanted) if dammed else wanted
+        wanted = least_line if dammed else (allowed - loss * low) / (2.0 - loss)
+        rise = allowed - wanted - loss * (low - wanted) if dammed else wanted
         if pour.half_span <= 0 or rise <= pour.uneven:
             return None
         line, within = wanted, (rise - pour.uneven) / pour.half_span * 1000.0
@@ -228,7 +228,7 @@ def _top_up(
     if raises <= TIE:
         return None
     volume = pour.area * raises / 1000.0
-    p_after = line + shrinkage * (low - line) + rise
+    p_after = line + loss * (low - line) + rise
     mixed = parts(volume, cast)
     return TopUp(line, raises, volume, mixed, mixed.weighable(), p_after, _WHEN[stage], _STEPS, within)
 

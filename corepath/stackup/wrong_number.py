@@ -14,9 +14,9 @@ from typing import Any
 
 from corepath.board.model import Board
 from corepath.job.model import Job, Tolerances
+from corepath.stackup.build import build_stackup
 from corepath.stackup.depth_checks import depth_checks
 from corepath.stackup.place_checks import place_checks
-from corepath.stackup.stackup import build_stackup
 
 __all__ = ["NAMES", "Turn", "markdown_table", "what_turns_first"]
 

@@ -1,10 +1,10 @@
 """The making of a core as a physical process, for a Monte Carlo: heights of things, no relation of the stack-up.
 
 A blank lies on a bed. Each place has a thickness, a gap under it in each set-up and a bed of its own; each operation
-has a touch and a machine error of its own, which all its places share. The process is played in the order of the shop:
-touch off, cut groove and pockets, pour, plane flush, turn over, touch off, skim, bore the seats, turn back, touch off, cut
-the deck. Every cutter goes to a height of the *room* (0: where the bed should be), so that what it leaves at a place
-follows from where the wood is there, and nothing is ever added by a formula of ours. Lengths in mm; arrays are
+has a touch and a machine error of its own, which all its places share. The process is played in the order of the
+shop: touch off, cut groove and pockets, pour, plane flush, turn over, touch off, skim, bore the seats, turn back, touch
+off, cut the deck. Every cutter goes to a height of the *room* (0: where the bed should be), so that what it leaves at
+a place follows from where the wood is there, and nothing is ever added by a formula of ours. Lengths in mm; arrays are
 (draws,) for what all places share and (draws, places) for what each has.
 
 What the plan commands is read from it (planes, floors, depths of seats and bores, planes of a flush); what the wood
@@ -30,6 +30,8 @@ Outcome = tuple[str, str]
 
 OPERATIONS = ("groove", "plug-pockets", "flush", "skim", "inserts", "deck")
 EACH = ("thickness", "gap A", "gap B", "gap C", "bed", "bed in B")
+GEL_LOSS = {"polyurethane": 0.02, "epoxy": 0.03}
+"""Share of the depth, as the table of resins has it (no source)."""
 ONE_SIDED = ("gap A", "gap B", "gap C")
 
 
@@ -99,7 +101,7 @@ class Process:
         if name.startswith("thickness"):
             return t.thickness if tolerance is None else tolerance
         kinds = {"touch": t.touch, "machine": t.machine, "bed": t.bed, "level": 1.0, "shrinkage": t.shrinkage}
-        kinds |= {"pour": getattr(t, "pour_line", 0.0), "gel": getattr(t, "gel_loss", 0.0)}
+        kinds |= {"pour": t.pour_line, "gel": t.gel_loss}
         return kinds[name.split()[0]]
 
     def draw(self, draws: int, seed: int) -> Floats:
@@ -142,9 +144,7 @@ class _Shop:
     def __init__(self, process: Process, errors: Floats) -> None:
         self.p, self.job, self.site, self.stack = process, process.job, process.site, process.stack
         self.error: Callable[[str], Floats] = lambda name: process.error(errors, name)
-        self.gap_a, self.gap_b, self.gap_c, self.bed, self.bed_b = (
-            process.field(errors, kind) for kind in EACH[1:]
-        )
+        self.gap_a, self.gap_b, self.gap_c, self.bed, self.bed_b = (process.field(errors, kind) for kind in EACH[1:])
         self.nominal = self.job.blank.thickness
         self.came = self.nominal + process.field(errors, "thickness")
         self.left = self.came.copy()
@@ -195,13 +195,14 @@ class _Shop:
     def pour(self) -> None:
         """How far the cured resin lies below the raw top at its lowest: level while the blank is not."""
         cast, self.low = self.job.cast, {}
+        gel_loss = GEL_LOSS[cast.resin] if cast.gel_loss is None else cast.gel_loss
         tilt = np.abs(self.error("level")) * self.job.tolerances.level / 1000.0
         line = cast.pour_short + self.error("pour line")
         for name in self.depth:
             rise = tilt * self.site.spans[name]
             low_end = line - rise
             over = np.maximum(-low_end, 0.0) if cast.flush == "none" else 0.0
-            loses = cast.shrinkage + self.error("shrinkage") + getattr(cast, "gel_loss", 0.0) + self.error("gel loss")
+            loses = cast.shrinkage + self.error("shrinkage") + gel_loss + self.error("gel loss")
             self.low[name] = (line + rise + over)[:, None] + loses[:, None] * self.depth[name]
 
     def flush(self) -> None:
@@ -266,7 +267,7 @@ class _Shop:
         return found
 
     def seats(self) -> dict[Outcome, Floats]:
-        """Flange below the skimmed face, wood over it, wood over the barrel, and how far a blind bore passes the deck."""
+        """Flange below the skimmed face, wood over it and over the barrel, how far a blind bore passes the deck."""
         found = {}
         off = self.error("touch inserts") + self.error("machine inserts")
         for stack in self.stack.places:

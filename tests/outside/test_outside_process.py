@@ -1,9 +1,9 @@
 """The checks on heights against a Monte Carlo of the physical process (process.py), which shares no relation with them.
 
-Of a blank that nobody measured every check must say in its worst case what the process comes to with every error at the
-end that hurts: less would be false comfort, more would refuse a core that cannot fail. What is *ok* must hold in every draw
-and at the corner; what *fails* must fail at the corner. All samples and 24 jobs drawn here, with the zero on the bed and
-on the face.
+Of a blank that nobody measured every check must say in its worst case what the process comes to with every error at
+the end that hurts: less would be false comfort, more would refuse a core that cannot fail. What is *ok* must hold in
+every draw and at the corner; what *fails* must fail at the corner. All samples and 24 jobs drawn here, with the zero on
+the bed and on the face.
 """
 
 from __future__ import annotations
@@ -27,8 +27,11 @@ NAMES = sorted(path.stem for path in SAMPLES.glob("*.toml"))
 LIGHT = ("coupon", "board-1280", "cradle-460", "swallow-620")
 JUDGED = ("window", "floor", "shows", "clean-up", "fill", "seat", "wood-over-seat", "barrel", "hold", "opens")
 DRAWN = 24
-CLOSE = 0.002
-"""mm: products of two errors, such as shrinkage of a deeper groove, which the checks leave out."""
+CLOSE = 0.001
+"""mm by which a check may say too little."""
+CAREFUL = 0.006
+"""mm by which it may say too much: of two errors multiplied (what a groove that is too deep loses before it gels) it takes
+the largest, and with the zero on the face these do not come together: 0.0125 of the errors of D, 0.5 at most."""
 
 
 def bare(job: Job) -> Job:
@@ -62,6 +65,9 @@ def drawn(seed: int) -> tuple[Job, Board]:
         "tolerances": tolerances,
     }
     insert = {"recess": float(rng.uniform(0.1, 0.5)), "length": float(rng.uniform(4.0, 6.5))}
+    flush = str(rng.choice(["none", "none", "face", "local"]))
+    if flush != "none":
+        update["cast"] |= {"flush": flush, "pour_short": -update["cast"]["pour_short"]}
     made = {name: getattr(job, name).model_copy(update=values) for name, values in update.items()}
     made["insert"] = (job.insert[0].model_copy(update=insert),)
     job = zeroed(job.model_copy(update=made), ("bed", "face")[seed % 2], (float(rng.uniform(-90, 90)), 38.0))
@@ -94,7 +100,9 @@ def holds(job: Job, board: Board, draws: int) -> None:
     for check, of, _ in found:
         corner = min(process.corner(outcome) for outcome in of)
         says = f"{check.id} at {check.where}: worst {check.worst:.4f}, corner {corner:.4f}, {check.verdict}"
-        assert corner == pytest.approx(check.worst, abs=CLOSE), says
+        assert corner >= check.worst - CLOSE, says
+        if job.cast.flush == "none":
+            assert corner <= check.worst + CAREFUL, says
         assert min(played[outcome] for outcome in of) >= corner - 1e-6, says
         if check.verdict == "ok":
             assert corner >= check.limit - CLOSE, says

@@ -11,6 +11,7 @@ from corepath.job.model import Job
 from corepath.job.record_settled import Settled
 from corepath.stackup.blank import Blank
 from corepath.stackup.heights import Heights
+from corepath.stackup.linear import Linear
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 AT = (10.0, 20.0)
@@ -72,8 +73,8 @@ def test_a_depth_gauge_replaces_thickness_and_floor(job: Job):
 
 def test_measured_fill_replaces_the_expected(job: Job):
     heights = Heights(job, Blank.assumed(job), Settled(fill={"P1a": 1.3}))
-    assert heights.resin_low("P1a", 12.4, 9.0).nominal == pytest.approx(1.3)
-    assert heights.resin_low("P1b", 12.4, 9.0).nominal == pytest.approx(0.7 + 0.062 + 0.009)
+    assert heights.resin_low("P1a", Linear.of(12.4), 9.0).nominal == pytest.approx(1.3)
+    assert heights.resin_low("P1b", Linear.of(12.4), 9.0).nominal == pytest.approx(0.7 + 0.02 * 12.4 + 0.062 + 0.009)
 
 
 def test_thickness_after_the_skim_replaces_the_plane(job: Job):

@@ -96,10 +96,12 @@ def test_face_flush(prepared, page):
     deck = (
         heights.deck(stack.deck_highest, stack.skim.planned_plane)
         + prepared.job.deck.clean_up
+        + heights.bed("B", ", deck")
         + heights.gap("B", at, ", deck")
         - heights.gap("C", at, ", deck")
     )
-    before, after = (found + heights.gap("B", at) - deck for found in (top - heights.floor(1.2, "groove"), depth))
+    under = heights.gap("B", at) + heights.bed("B")
+    before, after = (found + under - deck for found in (top - heights.floor(1.2, "groove"), depth))
     assert f"falls from {before.nominal:.2f} to {after.nominal:.2f}" in page
     assert f"falls from {before.worst()[0]:.2f} to {after.worst()[0]:.2f}" in page
 

@@ -41,7 +41,7 @@ def skim_page(facts: Facts) -> Page:
     rule = (
         "Showing: both walls seen, full width, all round and at every plug.",
         now,
-        f"Never below pass {len(skim['planes'])}, {mm(skim['lowest_plane'])}: the deck would be too thin.",
+        f"Never below pass {len(skim['planes'])}, {mm(skim['planes'][-1])}: the deck would be too thin.",
     )
     blocks: tuple[Block, ...] = (
         Banner("Hands off until the spindle stands", rule, grave=False),

@@ -1,0 +1,146 @@
+"""Passes below a planned stop that is sure are a reserve: they fail no job, and one that would spoil the core is gone.
+
+The coupon by hand: blank 10.6, floor 1.2, so D = 9.4, and in the worst case everything shows at 9.04 (0.36 lower, as
+docs/arithmetic.md has it). The deck is 8.0 high. What the deck pass removes has the errors of skim (touch 0.05, machine
+0.03, bed 0.05, gap 0.10) and deck (0.05, 0.03, bed 0.05; its gap only helps): 0.36 in all, and by root sum
+square of the six and of the halves of both gaps sqrt(6 x 0.05² + 2 x 0.03²) = 0.130.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from corepath.board.build import build_board
+from corepath.job.load import load_job
+from corepath.job.model import Job
+from corepath.stackup import Check, Stackup, build_stackup, depth_checks
+from corepath.stackup.advice import Advice, advise
+from corepath.stackup.stop_table import stop_table
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+
+
+@pytest.fixture(scope="module")
+def coupon() -> Job:
+    return load_job(SAMPLES / "coupon.toml")
+
+
+def built(job: Job) -> Stackup:
+    return build_stackup(job, build_board(job, SAMPLES))
+
+
+def advised(job: Job) -> Advice:
+    board = build_board(job, SAMPLES)
+    return advise(build_stackup(job, board), board)
+
+
+def changed(job: Job, **sections: dict[str, object]) -> Job:
+    update = {name: getattr(job, name).model_copy(update=values) for name, values in sections.items()}
+    return job.model_copy(update=update)
+
+
+def judged(stack: Stackup) -> dict[str, Check]:
+    return {check.id: check for check in depth_checks(stack)}
+
+
+def planes(stack: Stackup) -> list[float]:
+    return [round(plane, 2) for plane in stack.skim.planes]
+
+
+@pytest.mark.parametrize(
+    ("clean_up", "lowest", "stop"), [(0.4, 8.4, 8.9), (0.2, 8.2, 8.7), (0.1, 8.6, 8.6), (0.05, 8.55, 8.55)]
+)
+def test_a_pass_that_the_plan_never_needs_fails_no_job(
+    coupon: Job, clean_up: float, lowest: float, stop: float
+) -> None:
+    """Planes lie on 8.0 + clean_up + k x 0.5; the stop is the highest below 9.04, less 0.36 in the worst case.
+
+    At the lowest plane just clean_up is removed nominally: less than 0.13 may leave nothing, and it is not offered.
+    """
+    stack = built(changed(coupon, deck={"clean_up": clean_up}))
+    assert (stack.skim.planned_plane, stack.skim.planes[-1]) == (
+        pytest.approx(stop, abs=0.01),
+        pytest.approx(lowest, abs=0.01),
+    )
+    check = judged(stack)["clean-up"]
+    assert check.verdict == ("ok" if stop - 8.0 - 0.36 >= clean_up else "caution")
+    assert check.worst == pytest.approx(stop - 8.0 - 0.36, abs=0.001)
+    assert stack.skim.lowest_plane == pytest.approx(8.0 + clean_up, abs=0.001)
+
+
+def test_why_a_pass_is_not_offered_is_said(coupon: Job) -> None:
+    assert not built(coupon).withheld
+    stack = built(changed(coupon, deck={"clean_up": 0.1}))
+    assert len(stack.withheld) == 1
+    assert "no pass at 8.10" in stack.withheld[0] and "clean-up would fail there" in stack.withheld[0]
+    assert [round(plane, 2) for plane in stack.skim.not_offered] == [8.1]
+    assert stack.skim.as_dict()["lowest_plane"] == pytest.approx(8.1, abs=0.001)
+
+
+def test_fill_is_judged_at_the_lowest_pass_that_is_offered(coupon: Job) -> None:
+    """A plug 1.4 lower: 8.4 - 6.32 - 0.5 = 1.58 is allowed at the lowest plane, 0.5 more at the planned stop."""
+    low = built(changed(coupon, cast={"pour_short": 1.75}))
+    assert planes(low)[-1] == 8.9
+    fill = next(check for check in depth_checks(low) if check.id == "fill" and check.where.startswith("P1"))
+    assert fill.verdict != "fail" and "fill would fail there" in low.withheld[0]
+    limit = next(casting.pour.p_limit for casting in low.castings if casting.casting.id == "P1")
+    assert limit == pytest.approx(8.9 - 6.32 - 0.5, abs=0.005)
+
+
+def test_each_reserve_pass_has_its_own_verdict(coupon: Job) -> None:
+    """At 8.4 just 0.4 is removed, 0.04 in the worst case, 0.27 by root sum square: a caution there and none at 8.9."""
+    stack = built(coupon)
+    table = stop_table(stack)
+    verdicts = {round(stop.plane, 2): table.verdict(stop.number) for stop in table.stops}
+    assert (verdicts[8.9], verdicts[8.4]) == ("ok", "caution")
+    row = next(row for row in table.rows if row.name == "clean-up")
+    assert row.checks[-1].limit == 0.4
+    assert row.checks[-1].worst == pytest.approx(0.04, abs=0.001)
+    assert row.checks[-1].rss == pytest.approx(0.4 - 0.1296, abs=0.001)
+
+
+def test_a_stop_that_is_not_sure_keeps_all_passes_and_is_judged(coupon: Job) -> None:
+    """With a floor of 2.0 it shows at 8.24 in the worst case, below every plane: the last one is the stop."""
+    stack = built(changed(coupon, groove={"floor": 2.0}))
+    assert stack.skim.latest is None and planes(stack)[-1] == 8.4
+    assert judged(stack)["clean-up"].verdict == "caution"
+    bare = built(changed(coupon, groove={"floor": 2.3}, deck={"clean_up": 0.1}))
+    assert judged(bare)["clean-up"].verdict == "fail"
+
+
+def test_without_clean_up_raw_top_may_stay_and_where_is_said(coupon: Job) -> None:
+    """Nothing is removed nominally at 8.0, 0.36 too little at most: raw top stays where the deck is over 7.64."""
+    stack = built(changed(coupon, groove={"floor": 2.4}, deck={"clean_up": 0.0}))
+    check = judged(stack)["clean-up"]
+    assert (check.verdict, check.limit) == ("caution", 0.0)
+    assert check.worst == pytest.approx(-0.36, abs=0.001)
+    assert "raw top stays where the deck is more than 7.64 high" in check.says
+    assert judged(built(changed(coupon, deck={"clean_up": 0.0})))["clean-up"].verdict == "ok"
+
+
+def test_advice_on_clean_up_points_the_right_way(coupon: Job) -> None:
+    """What it names helps, and it does not name less clean_up, which lowers all planes."""
+    short = changed(coupon, groove={"floor": 2.0})
+    before = judged(built(short))["clean-up"]
+    assert "clean_up" not in before.mend and "groove.floor" in before.mend
+    by = before.limit - before.worst
+    for better in (changed(short, groove={"floor": 2.0 - by}), changed(short, blank={"thickness": 10.6 + by})):
+        after = judged(built(better))["clean-up"]
+        assert after.worst - after.limit >= before.worst - before.limit
+    floor = advised(short).floors[1]
+    assert judged(built(changed(short, groove={"floor": floor})))["clean-up"].verdict == "ok"
+
+
+def test_the_floor_that_advice_says_passes_passes(coupon: Job) -> None:
+    """With little clean-up the lowest pass is not offered; the floors named must pass all the same."""
+    for clean_up in (0.05, 0.1, 0.4):
+        thin = changed(coupon, deck={"clean_up": clean_up})
+        least, most = advised(thin).floors
+        for floor in (least, most):
+            found = judged(built(changed(thin, groove={"floor": floor})))
+            assert {found[name].verdict for name in ("window", "floor", "shows", "clean-up")} == {"ok"}, (
+                clean_up,
+                floor,
+            )
