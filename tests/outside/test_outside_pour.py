@@ -91,7 +91,7 @@ def test_what_runs_over_as_a_mesh():
     flux = np.sum(held.triangles_center[:, 0] * held.face_normals[:, 0] * held.area_faces)
     poured = area.area * (DEPTH - short) / 1000.0
     pour = CastingPour("groove", 1.2, DEPTH, poured, Linear.of(1.0), 6.0, area=area.area, half_span=half_span)
-    tilt = tilted(pour, CastSection(pour_short=short, shrinkage=0.0), level)
+    tilt = tilted(pour, CastSection(pour_short=short, shrinkage=0.0, gel_loss=0.0), level)
     assert tilt.spilled > 1.0
     assert poured - tilt.spilled == pytest.approx(abs(flux) / 1000.0, rel=1e-6)
 

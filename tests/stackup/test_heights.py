@@ -116,3 +116,20 @@ def test_depths_over_places_are_those_at_each_of_them(job: Job):
         assert nominal == pytest.approx([depth.nominal for depth in each])
         thickness = [heights.blank.thickness_error(a, b) for a, b in places.tolist()]
         assert error == pytest.approx(np.array(thickness) + 0.1), "± T and up to 0.1 of gap"
+
+
+def test_errors_of_the_pour_are_told_each_by_its_name(job: Job):
+    """A groove 12.4 ± 0.3 deep, level. Its lowest 0.2 for the line; of at most 12.7 lost ± 0.01 and ± 0.0025; and
+    0.3 x 0.025 of the depth. With the blank out of level so far that it spills, a lower line costs only what spills no more.
+    """
+    heights = Heights(job, Blank.assumed(job))
+    depth = 12.4 + Linear.term("thickness", 0.3)
+    level = heights.resin_low("P1a", depth, 0.0)
+    assert level.nominal == pytest.approx(0.7 + 12.4 * 0.025)
+    ends = {name: part.extremes[1] for name, part in level.parts.items()}
+    assert ends == pytest.approx(
+        {"pour line": 0.2, "lost before the gel": 0.127, "shrinkage": 0.03175, "thickness": 0.0075}
+    )
+    spilt = heights.resin_low("groove", depth, 800.0)
+    assert spilt.nominal == pytest.approx(2 * 0.8 + 12.4 * 0.025)
+    assert spilt.parts["pour line"].extremes == pytest.approx((0.0, 0.1)), "at 0.8 nothing spills any more"

@@ -28,7 +28,7 @@ from corepath.stackup.pour import (
     volume_of,
 )
 
-CAST = CastSection(fill_margin=0.5, pour_short=0.5, shrinkage=0.005)
+CAST = CastSection(fill_margin=0.5, pour_short=0.5, shrinkage=0.005, gel_loss=0.0)
 
 
 def casting(name: str = "P1a", *, area: float = 254.0, half_span: float = 9.0, depth: float = 12.0,
@@ -135,7 +135,7 @@ def test_at_its_limit_the_fill_just_holds(half_span, depth, p_limit, uneven):
 @given(level=st.floats(0, 3), half_span=st.floats(20, 700), short=st.floats(0, 1.0))
 def test_tilt_against_a_trough_in_slices(level, half_span, short):
     """A trough of 10 mm cut in slices, the raw top tilted: what stays below the lowest rim, slice by slice."""
-    cast = CastSection(pour_short=short, shrinkage=0.0)
+    cast = CastSection(pour_short=short, shrinkage=0.0, gel_loss=0.0)
     depth, width, count = 12.0, 10.0, 2000
     pour = casting(area=2 * half_span * width, half_span=half_span, depth=depth)
     x = (np.arange(count) + 0.5) / count * 2 * half_span - half_span
@@ -268,3 +268,11 @@ def test_each_resin_says_where_its_figures_come_from(resin):
     words = " ".join(resin.cautions)
     assert "maker's sheet" in words
     assert "gloves" in words.lower()
+
+
+def test_what_is_lost_before_the_gel_comes_from_the_kind_of_resin_or_the_job():
+    """12.0 deep, level, by hand: epoxy 12 x (0.03 + 0.005) = 0.42; a job's own 0.01 gives 12 x 0.015 = 0.18."""
+    table, own = CastSection(resin="epoxy", pour_short=0.5), CastSection(resin="epoxy", pour_short=0.5, gel_loss=0.01)
+    assert resin_low(table, 12.0, 0.0) == pytest.approx(0.5 + 0.42)
+    assert resin_low(own, 12.0, 0.0) == pytest.approx(0.5 + 0.18)
+    assert resins()["epoxy"].gel_loss.source.startswith("no source")
