@@ -1,7 +1,8 @@
 """The stack-up of a job, with those passes of the skim that may be cut.
 
 Passes below a planned stop that is sure are a reserve: the operator takes them only if a casting does not show when it
-should. One at which a check fails would spoil the core, so it is not offered; it is no reason to refuse the job either.
+should. One at which clean-up or seats would fail spoils the core, so it is not offered; it is no reason to refuse the
+job either. Fill and rim are judged at the lowest pass that is offered, so that none of these can spoil them.
 """
 
 from __future__ import annotations
@@ -13,8 +14,8 @@ from corepath.job.model import Job
 from corepath.job.record_settled import Settled
 from corepath.stackup.blank import Blank
 from corepath.stackup.check import Check
+from corepath.stackup.depth_checks import clean_up_at, inserts_at
 from corepath.stackup.stackup import CastingStack, Stackup, stack_heights
-from corepath.stackup.stop_table import judged_questions
 
 __all__ = ["build_stackup"]
 
@@ -36,8 +37,8 @@ def build_stackup(job: Job, board: Board, blank: Blank | None = None, settled: S
 
 
 def _spoilt(stack: Stackup, plane: float) -> Check | None:
-    """The first check that fails after a stop at `plane`."""
-    checks = (asked.check(plane) for asked in judged_questions(stack))
+    """The first of the checks that are judged at the planned stop alone and would fail after a stop at `plane`."""
+    checks = (clean_up_at(stack, plane), *inserts_at(stack, plane))
     return next((check for check in checks if check.verdict == "fail"), None)
 
 

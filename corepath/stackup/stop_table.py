@@ -21,8 +21,7 @@ from corepath.stackup.skim import TIE, SkimPlan
 from corepath.stackup.stackup import CastingStack, Stackup
 
 __all__ = [
-    "Question", "Stop", "StopRow", "StopTable", "judged_questions", "possible_stops", "pours", "stop_limits",
-    "stop_table", "table_of",
+    "Question", "Stop", "StopRow", "StopTable", "possible_stops", "pours", "stop_limits", "stop_table", "table_of",
 ]  # fmt: skip
 
 
@@ -160,17 +159,14 @@ def pours(stack: Stackup) -> tuple[CastingPour, ...]:
 
 def stop_table(stack: Stackup) -> StopTable:
     """The table of a stack-up: showing and fill of each casting, clean-up, rim, and seats where there are inserts."""
-    seen = [_asks_shows(stack, casting) for casting in stack.castings]
-    return table_of(possible_stops(stack.skim), [*seen, *judged_questions(stack)])
-
-
-def judged_questions(stack: Stackup) -> list[Question]:
-    """What a stop is judged by: fill of each casting, clean-up, rim, and seats where there are inserts."""
-    questions = [Question(f"fill {casting.casting.id}", partial(fill_at, stack, casting)) for casting in stack.castings]
+    questions = [_asks_shows(stack, casting) for casting in stack.castings]
+    questions += [
+        Question(f"fill {casting.casting.id}", partial(fill_at, stack, casting)) for casting in stack.castings
+    ]
     questions += [Question("clean-up", partial(clean_up_at, stack)), Question("rim", partial(hold_at, stack))]
     if stack.places:
         questions.append(Question("seats", lambda plane: weakest(inserts_at(stack, plane))))
-    return questions
+    return table_of(possible_stops(stack.skim), questions)
 
 
 def _asks_shows(stack: Stackup, casting: CastingStack) -> Question:

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from corepath.job.model import Job
 from corepath.stackup.advice import is_cut
 from corepath.stackup.check import Check
+from corepath.stackup.pour import depth_loss
 from corepath.stackup.stackup import Stackup
 
 __all__ = ["Suggestion", "suggest", "suggested_job"]
@@ -146,7 +147,10 @@ EFFECTS: Mapping[str, Mapping[str, float]] = {
     "barrel": {"insert.recess": -1.0},
     "dowels": {"dowel.stand": -1.0},
 }
-"""By how much the margin of a check grows for each mm of a free value (the relations of docs/arithmetic.md)."""
+"""By how much the margin of a check grows for each mm of a free value (the relations of docs/arithmetic.md).
+
+A higher floor also loses less resin: `fill` grows by `depth_loss` for each mm of groove.floor.
+"""
 
 STOPPED: Mapping[str, Mapping[str, float]] = {
     **EFFECTS,
@@ -164,6 +168,8 @@ def _margins(stack: Stackup, checks: Sequence[Check], names: Sequence[str]) -> t
         effect = effects.get(check.id)
         if effect is None:
             continue
+        if check.id == "fill" and effect:
+            effect = {**effect, "groove.floor": depth_loss(stack.job.cast)}
         rows.append(np.array([effect.get(name, 0.0) for name in names]))
         base.append(check.worst - check.limit)
     return rows, base

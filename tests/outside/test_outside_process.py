@@ -30,8 +30,8 @@ DRAWN = 24
 CLOSE = 0.001
 """mm by which a check may say too little."""
 CAREFUL = 0.006
-"""mm by which it may say too much: of two errors multiplied (what a groove that is too deep loses before it gels) it takes
-the largest, and with the zero on the face these do not come together: 0.0125 of the errors of D, 0.5 at most."""
+"""mm by which it may say too much: of two errors multiplied (what a groove that is too deep loses before it gels) it
+takes the largest, and with the zero on the face these do not come together: 0.0125 of the errors of D, 0.5 at most."""
 
 
 def bare(job: Job) -> Job:

@@ -32,9 +32,10 @@ def test_the_flat_one_plans_and_reads_back():
 
 
 def test_the_wedge_needs_the_advice():
-    """As it is the tail shows too late for the clean-up; with the suggested values all checks hold."""
+    """As it is the tail shows late and costs clean-up: a caution; with the suggested values all checks hold."""
     prepared = on("wedge")
-    assert {check.id for check in prepared.checks if check.verdict == "fail"} == {"clean-up"}
+    assert {check.id for check in prepared.checks if check.verdict != "ok"} == {"clean-up"}
+    assert not prepared.failed
     assert prepared.advice.possible
     better = advised(prepared)
     assert {check.verdict for check in better.checks} == {"ok"}

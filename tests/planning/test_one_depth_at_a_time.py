@@ -44,7 +44,7 @@ def changed(job: Job, section: str, **update: Any) -> Job:
         ("groove", {"floor": 1.25}, {"window": -0.05, "floor": 0.05, "shows": -0.05}),
         ("skim", {"step": 0.45}, {"shows": 0.05, "clean-up": -0.05, "reach": 0.15, "collet": 0.15}),
         ("insert", {"recess": 0.5}, {"seat": 0.2, "wood-over-seat": -0.2, "barrel": -0.2}),
-        ("blank", {"thickness": 13.7}, {"window": 0.1, "shows": 0.1, "travel": -0.1}),
+        ("blank", {"thickness": 13.7}, {"window": 0.1, "shows": 0.1, "travel": -0.1, "fill": -0.015}),
         ("board", {"edge_thickness": 4.5}, {"hold": 0.3, "dowels": 0.3, "fill": None, "skin": None}),
         ("cast", {"fill_margin": 0.6}, {"fill": -0.6}),
         ("cast", {"pour_short": 0.8}, {"fill": -0.6}),
@@ -59,7 +59,7 @@ def changed(job: Job, section: str, **update: Any) -> Job:
 def test_what_hangs_on_one_depth(
     job: Job, before: dict[str, float], section: str, update: dict[str, Any], moving: dict[str, float | None]
 ):
-    """`fill` sums its six castings; None where how far it moves depends on the place of each.
+    """`fill` sums its six castings, each of which loses 2.5 % of its depth; None where it depends on the place of each.
 
     `reach` and `collet` move with the plane of the earliest stop: a through bore must serve the thickest core.
     """

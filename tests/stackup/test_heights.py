@@ -119,8 +119,9 @@ def test_depths_over_places_are_those_at_each_of_them(job: Job):
 
 
 def test_errors_of_the_pour_are_told_each_by_its_name(job: Job):
-    """A groove 12.4 ± 0.3 deep, level. Its lowest 0.2 for the line; of at most 12.7 lost ± 0.01 and ± 0.0025; and
-    0.3 x 0.025 of the depth. With the blank out of level so far that it spills, a lower line costs only what spills no more.
+    """A groove 12.4 ± 0.3 deep, level: 0.2 for the line; of at most 12.7 lost ± 0.01 and ± 0.0025; 0.3 x 0.025 of D.
+
+    Out of level so far that it spills, a lower line costs only what spills no more.
     """
     heights = Heights(job, Blank.assumed(job))
     depth = 12.4 + Linear.term("thickness", 0.3)
