@@ -113,8 +113,8 @@ def _resins() -> Iterator[str]:
     yield "## Resins: `cast.resin`\n"
     yield (
         "Generic kinds. Densities of the parts A and B in g/cm³; linear shrinkage, and the share of its depth that a "
-        "casting sinks before it gels, in %; pot life in minutes; the most that is mixed in one cup, g; the deepest that "
-        "is poured at once, mm. The maker's sheet wins, always.\n"
+        "casting sinks before it gels, in %; pot life in minutes; the most that is mixed in one cup, g; the deepest "
+        "that is poured at once, mm. The maker's sheet wins, always.\n"
     )
     rows = resins()
     keys = ("shrinkage", "gel_loss", "pot_life", "cup", "layer")
