@@ -2,14 +2,14 @@
 
 from corepath.planning.advice import measuring_path, passes, pour_sheet, stops, suggestion, write_measuring
 from corepath.planning.folder import Written
-from corepath.planning.plan import Plan, check_report, plan, preview
+from corepath.planning.plan import Plan, Proof, check_report, plan, preview, prove
 from corepath.planning.prepare import Prepared, prepare, prepare_job
 from corepath.planning.progress import Progress, quiet, within
 from corepath.planning.reading import Reading, read_folder
 from corepath.planning.solids import write_solids
 
 __all__ = [
-    "Plan", "Prepared", "Progress", "Reading", "Written", "check_report", "measuring_path", "passes", "plan",
-    "pour_sheet", "prepare", "prepare_job", "preview", "quiet", "read_folder", "stops", "suggestion",
+    "Plan", "Prepared", "Progress", "Proof", "Reading", "Written", "check_report", "measuring_path", "passes", "plan",
+    "pour_sheet", "prepare", "prepare_job", "preview", "prove", "quiet", "read_folder", "stops", "suggestion",
     "within", "write_measuring", "write_solids",
 ]  # fmt: skip

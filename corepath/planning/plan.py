@@ -36,7 +36,7 @@ from corepath.views.maps import maps
 from corepath.views.sheet_html import Facts, sheet_html
 from corepath.work.limit_checks import travel_check
 
-__all__ = ["Plan", "plan", "preview"]
+__all__ = ["Plan", "Proof", "plan", "preview", "prove"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +71,22 @@ class Plan:
         return write_folder(Path(folder), self.files, done=self.prepared.done)
 
 
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """The files of a plan and what reading them back gave; `prepared` with `travel` as the files span it. Without
+    files where a check had failed already."""
+
+    prepared: Prepared
+    made: tuple[MadeFile, ...] = ()
+    readback: ReadBack | None = None
+    walks: tuple[Rehearsal, ...] = ()
+
+    @property
+    def failed(self) -> bool:
+        """Whether a check failed or the read-back found something."""
+        return self.prepared.failed or (self.readback is not None and bool(len(self.readback.findings)))
+
+
 def plan(
     prepared: Prepared, *, progress: Progress = quiet, despite_failures: bool = False, bodies: bool = False
 ) -> Plan:
@@ -79,20 +95,10 @@ def plan(
     With a failed check no path is made unless `despite_failures`; `bodies` adds the core after each set-up as
     STL. Raises CorepathError where no path can be found.
     """
-    made: tuple[MadeFile, ...] = ()
-    readback: ReadBack | None = None
-    walks: tuple[Rehearsal, ...] = ()
+    proof = Proof(prepared)
     if despite_failures or not prepared.failed:
-        made = make_files(prepared, progress, (0.1, 0.45))
-        measured = _with_travel(prepared, made)
-        if measured.failed and not prepared.failed and despite_failures:  # each head must tell it
-            made = make_files(measured, progress, (0.1, 0.45))
-        prepared = measured
-        texts = {one.name: one.text for one in made}
-        readback = read_files(prepared, texts, progress, (0.45, 0.75), steps=True)
-        walks = rehearsals(prepared, made)
-        travel = prepared.job.machine.travel
-        readback.findings.extend(check_rehearsals(prepared.ahead, travel, {one.name: one.text for one in walks}))
+        proof = prove(prepared, progress=progress, despite_failures=despite_failures, steps=True)
+    prepared, made, readback, walks = proof.prepared, proof.made, proof.readback, proof.walks
     progress("drawings", 0.75)
     files: dict[str, str | bytes] = {**_drawings(prepared, made)}
     report = full_report(prepared, made, readback.as_dict() if readback is not None else None, despite_failures)
@@ -123,6 +129,26 @@ def plan(
     report["files"] = sorted((*files, "report.json"))
     files["report.json"] = _json(report)
     return Plan(prepared, made, readback, files, report)
+
+
+def prove(
+    prepared: Prepared, *, progress: Progress = quiet, despite_failures: bool = False, steps: bool = False
+) -> Proof:
+    """All files of a prepared job and their read-back: what a plan stands or falls by, without any drawing.
+
+    `steps` keeps the blank before and after each file, for the preview. Raises CorepathError where no path can be
+    found.
+    """
+    made = make_files(prepared, progress, (0.1, 0.45))
+    measured = _with_travel(prepared, made)
+    if measured.failed and not prepared.failed and despite_failures:  # each head must tell it
+        made = make_files(measured, progress, (0.1, 0.45))
+    texts = {one.name: one.text for one in made}
+    readback = read_files(measured, texts, progress, (0.45, 0.75), steps=steps)
+    walks = rehearsals(measured, made)
+    walked = {one.name: one.text for one in walks}
+    readback.findings.extend(check_rehearsals(measured.ahead, measured.job.machine.travel, walked))
+    return Proof(measured, made, readback, walks)
 
 
 def _with_travel(prepared: Prepared, made: Sequence[MadeFile]) -> Prepared:
