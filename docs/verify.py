@@ -21,7 +21,7 @@ import numpy as np
 WALL, DEPTH, GOUGE, CHORD, CLEAR = 0.05, 0.01, 0.02, 0.001, 3.0
 WORD = re.compile(r"([A-Z])([-+]?(?:\d+\.?\d*|\.\d+))")
 PREAMBLE = ("G17", "G90", "G94", "G40", "G49", "G80")
-KNOWN = {0, 1, 2, 3, 4, 17, 20, 21, 40, 49, 54, 55, 61, 64, 80, 81, 83, 90, 94, 98, 99}
+KNOWN = {0, 1, 2, 3, 4, 17, 20, 21, 40, 43, 49, 54, 55, 61, 64, 80, 81, 83, 90, 94, 98, 99}
 found: list[str] = []
 count: dict[str, int] = {}
 STILL = "cuts with the spindle off or slow, or without a feed"
@@ -35,11 +35,11 @@ def breach(file: str, line: int, says: str) -> None:
         print("BREACH", found[-1])
 
 
-def read(name: str, text: str, rpm_least: float, system: str = "G54"):
+def read(name: str, text: str, rpm_least: float, system: str = "G54", offset: bool = False):
     """Motions: G code, line, start, end (z of arcs runs evenly), sweep of an arc; chords are cut from them later.
     Beside them the stops: how many motions come before each. And how many motions lead to a stop before the spindle
     first turns, the first way down, to see whether zero is right: they must cut nothing, and count as rapids."""
-    place, moves, seen, stops, slow, still = [math.nan] * 3, [], set(), [], 0, []
+    place, moves, seen, stops, slow, still, tool = [math.nan] * 3, [], set(), [], 0, [], math.nan
     unit, motion, spindle, speed, feed, ended, started = 0.0, 0, False, 0.0, 0.0, False, False
     cycle = {"Z": 0.0, "R": 0.0, "back": 0.0, "old": False}
     for number, raw in enumerate(text.split("\n"), 1):
@@ -52,11 +52,14 @@ def read(name: str, text: str, rpm_least: float, system: str = "G54"):
         words = [(letter, float(value)) for letter, value in WORD.findall(bare)]
         codes, values = [value for letter, value in words if letter == "G"], dict(words)
         seen |= {f"G{code:g}" for code in codes}
+        tool = values.get("T", tool)
         for code in codes:
             if code not in KNOWN:
                 breach(name, number, f"G{code:g} is not of the plain kind")
             unit = {20: 25.4, 21: 1.0}.get(int(code), unit)
             motion = int(code) if code in (0, 1, 2, 3, 81, 83) else 0 if code == 80 else motion
+            if code == 43 and not (offset and values.get("H", 0) == tool):
+                breach(name, number, "calls the length of another cutter, or one that is not planned")
             cycle["old"] = {98: True, 99: False}.get(int(code), cycle["old"])
         speed = values.get("S", speed)
         feed = values.get("F", feed)
@@ -116,6 +119,8 @@ def read(name: str, text: str, rpm_least: float, system: str = "G54"):
     if not ended:
         breach(name, 0, "has no end")
     other = {"G54": "G55", "G55": "G54"}[system]
+    if offset and "G43" not in seen:
+        breach(name, 0, "does not call the length of its cutter")
     if other in seen:
         breach(name, 0, f"works in {other}, its zero is that of {system}")
     return moves, stops, slow
@@ -279,7 +284,10 @@ def main(folder: Path) -> int:
             top = np.minimum(top, planes[stop - 1])
         before.setdefault(operation, top.copy())
         number = re.search(r"-pass-(\d+)\.nc$", name)
-        moves, stops, slow = read(name, text, job["machine"]["spindle_rpm"][0], entry["system"])
+        machine = job["machine"]
+        moves, stops, slow = read(
+            name, text, machine["spindle_rpm"][0], entry["system"], machine.get("length_offset", False)
+        )
         old = next((one for one in reversed(entries[: entries.index(entry)]) if one["name"] != operation), entry)
         if any(entry[key] != old[key] for key in ("zero", "system", "touch")) and not (number and int(number[1]) > 1):
             stands = [one["height"] for one in job["obstacle"] if setup in one["setups"]]

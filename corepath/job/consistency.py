@@ -224,6 +224,9 @@ def _machine(parts: Parts) -> Iterator[Contradiction]:
     slowest, fastest = machine.spindle_rpm
     if slowest > fastest:
         yield ("machine", "spindle_rpm"), "the slowest comes first", "[slowest, fastest]"
+    if machine.length_offset and machine.tool_change != "m6":
+        says = 'length_offset calls a length from the control\'s table, which needs tool_change = "m6"'
+        yield ("machine", "length_offset"), says, 'false, or tool_change = "m6"'
     if machine.z_zero == "face" and machine.touch_at is None:
         says = 'z_zero = "face" needs machine.touch_at, the place where the face is touched'
         yield ("machine", "touch_at"), says, "[x, y]"

@@ -311,6 +311,9 @@ class MachineSection(Section):
         40.0, description="largest diameter of collet, nut and spindle nose above the cutter"
     )
     tool_change: Literal["stop", "m6"] = Field("stop", description="a stop to fit the cutter by hand, or M6")
+    length_offset: Flag = Field(
+        False, description="with m6: the control holds each cutter's length, called by G43 H; else Z is touched anew"
+    )
     rapid: PositiveLength = Field(6000.0, description="mm/min")
     accel: PositiveLength = Field(500.0, description="mm/s²")
     corner_deviation: PositiveLength = Field(0.02, description="by how much a corner may be rounded")

@@ -14,11 +14,13 @@ from typing import Literal, NamedTuple
 from corepath.motion.cutter import Cutter, Cutting
 
 __all__ = [
-    "Approach", "Corner", "Kind", "Move", "Pass", "Program", "Setup", "System", "Zero", "arc", "drill", "line", "rapid",
+    "Approach", "Corner", "Found", "Kind", "Move", "Pass", "Program", "Setup", "System", "Zero", "arc", "drill", "line",
+    "rapid",
 ]  # fmt: skip
 
 Setup = Literal["A", "B", "C", "D"]
 System = Literal["G54", "G55"]
+Found = Literal["edges", "kept", "dowels", "cradle"]
 
 
 class Kind(IntEnum):
@@ -81,7 +83,9 @@ class Zero:
     """The work zero in the bed frame of its set-up: program + zero = place on the bed.
 
     `touch` says in words what is touched for Z, `on` the same in two or three; `again` whether touching again later is
-    allowed. `system` is the coordinate system of the control that holds it (NIST IR 6556, 3.5.13).
+    allowed. `system` is the coordinate system of the control that holds it (NIST IR 6556, 3.5.13). `by` is how X and Y
+    are found: from the edges of the squared blank (or pins, or a mark), `kept` from the file before, from the `dowels`
+    ((x, y) of each in the bed frame), from the marks of the cradle.
     """
 
     x: float
@@ -91,6 +95,8 @@ class Zero:
     again: bool
     on: str = "the bed"
     system: System = "G54"
+    by: Found = "dowels"
+    dowels: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +105,7 @@ class Approach:
 
     The tip comes to `height` (bed frame, mm), goes to (x, y) and stops there, `above` mm over `face`, so that someone
     can see whether the zero is right. With the zero of the file before, `old` in words, it would stand `otherwise` mm
-    over it, still clear of everything. `feed` in mm/min.
+    over it, still clear of everything; `old` is empty where no file came before. `feed` in mm/min.
     """
 
     x: float
@@ -142,7 +148,8 @@ class Program:
     `clear` is the height (bed frame) where rapids are free; `park` the place (x, y) to stand at a stop.
     `watch` are lines for the head: what to look out for; `corners` those that stay round.
     Without `spindle` it only travels, as a rehearsal does. `approach` is its first way down where its zero is another
-    than that of the file before.
+    than that of the file before. `kept` is the file whose touch of Z this one relies on, with the same cutter still
+    fitted; empty where Z is touched for it.
     """
 
     stem: str
@@ -160,6 +167,7 @@ class Program:
     corners: tuple[Corner, ...] = ()
     spindle: bool = True
     approach: Approach | None = None
+    kept: str = ""
 
     @property
     def moves(self) -> tuple[Move, ...]:

@@ -87,11 +87,11 @@ def program(
     combined: bool = False,
     watch: tuple[str, ...] = (),
     corners: tuple[Corner, ...] = (),
-    first: bool = True,
+    after: str = "",
 ) -> Program:
     """The program of `work` with these passes; checks each pass for obstacles and depth first.
 
-    Only the `first` file of a work that has several makes its first way down slowly.
+    `after` is the file of the same work that comes first: that one alone makes a slow first way down.
     """
     kept = tuple(passes)
     for stretch in kept:
@@ -110,7 +110,8 @@ def program(
         combined=combined,
         watch=work.watch + watch,
         corners=corners,
-        approach=work.approach if first else None,
+        approach=None if after else work.approach,
+        kept=work.kept if work.zero.again else after or work.kept,
     )
 
 

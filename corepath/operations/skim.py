@@ -38,7 +38,7 @@ def plan(work: Work) -> tuple[Program, ...]:
     if work.name != "skim":
         return (program(work, work.stem, [_cut(work, facing, 0, len(facing.planes) - 1)]),)
     single = tuple(
-        program(work, f"{work.stem}-pass-{k + 1}", [_cut(work, facing, k, k)], first=k == 0)
+        program(work, f"{work.stem}-pass-{k + 1}", [_cut(work, facing, k, k)], after=f"{work.stem}-pass-1" if k else "")
         for k in range(len(facing.planes))
     )
     first = min(max(facing.first_stop, 0), len(facing.planes) - 1)

@@ -147,7 +147,9 @@ def prove(
     readback = read_files(measured, texts, progress, (0.45, 0.75), steps=steps)
     walks = rehearsals(measured, made)
     walked = {one.name: one.text for one in walks}
-    readback.findings.extend(check_rehearsals(measured.ahead, measured.job.machine.travel, walked))
+    machine = measured.job.machine
+    found = check_rehearsals(measured.ahead, machine.travel, walked, offset=machine.length_offset)
+    readback.findings.extend(found)
     return Proof(measured, made, readback, walks)
 
 

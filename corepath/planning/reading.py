@@ -113,6 +113,7 @@ def _shop(prepared: Prepared) -> Shop:
         spin_up=job.machine.spin_up,
         outline=prepared.board.outline,
         second_zero=job.machine.second_zero,
+        length_offset=job.machine.length_offset,
         bores={place.id: (place.x, place.y, place.bore) for place in prepared.board.places},
     )
 
@@ -146,7 +147,8 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     readback = read_files(prepared, texts, progress, (0.25, 1.0), sha256=_sha256(report, "operations"), plan=plan)
     planned = _sha256(report, "rehearsals")
     check_heads(walks, readback.findings, plan)
-    readback.findings.extend(check_rehearsals(prepared.ahead, job.machine.travel, walks, planned))
+    offset = job.machine.length_offset
+    readback.findings.extend(check_rehearsals(prepared.ahead, job.machine.travel, walks, planned, offset=offset))
     return Reading(prepared, readback)
 
 

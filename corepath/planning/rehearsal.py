@@ -1,15 +1,17 @@
 """Rehearsals: for each set-up a program that walks what its files will travel, high up and with the spindle off.
 
-Bed frame of the set-up, mm. It stops over the zero of X and Y, over the place where Z is touched, walks the rectangle
-that all files of the set-up stay in and goes round each obstacle in or near it, all at the highest of their safe
-heights; then it parks. The zero comes first: if that is wrong, nothing wide has been walked yet.
+Bed frame of the set-up, mm. The first cutter is fitted and touched, its tip shows the places. It comes down at feed to
+a stop, which shows whether Z is right; it stops over each dowel (in D over the mark of X and Y zero), which shows X and
+Y, and over the place where Z is touched; it walks the rectangle that all files of the set-up stay in and goes round
+each obstacle in or near it, all at the highest of their safe heights; then it parks. What shows the zero comes first:
+if that is wrong, nothing wide has been walked yet.
 """
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -17,14 +19,16 @@ from shapely import box
 
 from corepath.job.pose import pose_of
 from corepath.motion.clock import Limits, minutes
-from corepath.motion.program import Pass, Program, Setup, line, rapid
+from corepath.motion.program import Approach, Pass, Program, Setup, line, rapid
 from corepath.planning.make import MadeFile, failed_ids
 from corepath.planning.prepare import Prepared
 from corepath.post import Extents, write
-from corepath.readback.discipline import check_program
+from corepath.readback.discipline import check_offsets, check_program
 from corepath.readback.findings import Findings
 from corepath.readback.motions import read_program
+from corepath.readback.program import ReadProgram
 from corepath.work import Work
+from corepath.work.approach import APPROACH_FEED, seen_from
 
 __all__ = ["FOLDER", "Rehearsal", "check_rehearsals", "rehearsals"]
 
@@ -35,8 +39,8 @@ _BESIDE = 50.0  # mm beside that rectangle the spindle's body still reaches (com
 _LEAST = 0.01  # mm: a smaller piece of an obstacle is not walked round
 _ALLOWED = 0.001  # mm: rounding of the text
 _WATCH = (
-    "clamps and screws, the height of the cutter's end, the vacuum hose and",
-    "cables along the whole way, the mark under the spindle at the zero",
+    "the spindle stays off; clamps and screws, the vacuum hose and cables along",
+    "the whole way; the cross or hole of each dowel under the tip",
 )
 
 
@@ -70,6 +74,7 @@ def rehearsals(prepared: Prepared, made: Sequence[MadeFile]) -> tuple[Rehearsal,
 def _rehearsal(prepared: Prepared, made: Sequence[MadeFile]) -> Rehearsal:
     machine, first = prepared.job.machine, made[0]
     setup = first.program.setup
+    way = _way_down(prepared, made)
     program = Program(
         stem=f"{setup}-rehearsal",
         order=0,
@@ -78,11 +83,12 @@ def _rehearsal(prepared: Prepared, made: Sequence[MadeFile]) -> Rehearsal:
         cutter=first.program.cutter,
         cutting=first.program.cutting,
         zero=first.program.zero,
-        clear=max(one.program.clear for one in made),
+        clear=way.height,
         park=first.program.park,
-        passes=tuple(_passes(prepared, made)),
+        passes=tuple(_passes(prepared, made, way.height)),
         watch=_WATCH,
         spindle=False,
+        approach=way,
     )
     limits = Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
     written = write(
@@ -98,12 +104,20 @@ def _rehearsal(prepared: Prepared, made: Sequence[MadeFile]) -> Rehearsal:
     return Rehearsal(f"{FOLDER}/{program.stem}.nc", setup, written.text, written.extents)
 
 
-def _passes(prepared: Prepared, made: Sequence[MadeFile]) -> Iterator[Pass]:
+def _way_down(prepared: Prepared, made: Sequence[MadeFile]) -> Approach:
+    """At feed to a height that is clear under the zero of the set-up before as well."""
+    work = made[0].work
+    clear = max(one.program.clear for one in made)
+    way = work.approach or seen_from(work, clear, min(APPROACH_FEED, prepared.job.machine.rapid))
+    rise = max(0.0, clear - way.height)
+    return replace(way, height=way.height + rise, above=way.above + rise, otherwise=way.otherwise + rise)
+
+
+def _passes(prepared: Prepared, made: Sequence[MadeFile], clear: float) -> Iterator[Pass]:
     """A pass for each thing to look at; what it says is asked at the stop after it."""
     program = made[0].program
-    clear = max(one.program.clear for one in made)
     x0, y0, x1, y1 = _travelled(made)
-    yield _walk([(program.zero.x, program.zero.y)], clear, "over the zero of X and Y")
+    yield from _marks(program, clear)
     touch = _touch(prepared, program.setup)
     if touch is not None:
         yield _walk([touch], clear, "over the place where Z is touched")
@@ -121,6 +135,16 @@ def _passes(prepared: Prepared, made: Sequence[MadeFile]) -> Iterator[Pass]:
         a, b, c, d = near.bounds
         corners = [(a, b), (c, b), (c, d), (a, d), (a, b)]
         yield _walk(corners, clear, f"round obstacle {number}, {obstacle.height:g} mm high")
+
+
+def _marks(program: Program, clear: float) -> Iterator[Pass]:
+    """What X and Y are checked by: the crosses of the dowels, later their holes; in the cradle its mark."""
+    zero = program.zero
+    if zero.by == "cradle":
+        yield _walk([(0.0, 0.0)], clear, "over the middle line and X0 of the cradle")
+    mark = "pencil cross" if program.setup == "A" else "hole"
+    for number, place in enumerate(zero.dowels, start=1):
+        yield _walk([place], clear, f"over the {mark} of dowel {number}")
 
 
 def _walk(places: Sequence[tuple[float, float]], clear: float, says: str) -> Pass:
@@ -150,10 +174,13 @@ def check_rehearsals(
     travel: tuple[float, float, float],
     texts: Mapping[str, str],
     sha256: Mapping[str, str] | None = None,
+    *,
+    offset: bool = False,
 ) -> Findings:
     """Read rehearsals (name to text) back: no spindle, nothing below the safe height, inside the travel.
 
-    `sha256` are the digests they had when planned: of one that has another, or is missing, it is said so.
+    `sha256` are the digests they had when planned: of one that has another, or is missing, it is said so. `offset`: the
+    machine calls each cutter's length by G43.
     """
     found = Findings()
     for name, digest in (sha256 or {}).items():
@@ -164,17 +191,21 @@ def check_rehearsals(
             found.add("changed", "not the file that was planned", file=name)
     for name, text in texts.items():
         findings = Findings(name)
-        _check(text, name, [work for work in works if work.setup == name.rpartition("/")[2][:1]], travel, findings)
+        mine = [work for work in works if work.setup == name.rpartition("/")[2][:1]]
+        program = read_program(text, name)
+        _check(program, mine, travel, findings)
+        check_offsets(program, offset, findings)
         found.extend(findings)
     return found
 
 
-def _check(text: str, name: str, works: Sequence[Work], travel: tuple[float, float, float], findings: Findings) -> None:
+def _check(program: ReadProgram, works: Sequence[Work], travel: tuple[float, float, float], findings: Findings) -> None:
     if not works:
         findings.add("order", "no operation of the plan is of this set-up")
         return
-    program = read_program(text, name)
     check_program(program, findings)
+    if program.count and program.kind[0] == 0:
+        findings.add("rehearsal", "its first way down goes at rapid", line=int(program.line[0]))
     for event in program.events:
         if event.name == "spindle-on":
             findings.add("rehearsal", "it starts the spindle", line=event.line)

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Program
+from corepath.motion.zero_words import xy_words
 from corepath.post.comments import comment
 from corepath.post.numbers import Grid
 
@@ -32,13 +33,13 @@ class Extents(NamedTuple):
 
 
 class Heading(NamedTuple):
-    """What the head says beyond the program itself; `warning` where checks failed."""
+    """What the head says beyond the program itself: `offset` with G43, `warning` where checks failed."""
 
     title: str
     digest: str
     face_up: str
     minutes: float
-    front_left: bool
+    offset: bool
     warning: str | None
 
 
@@ -62,12 +63,12 @@ def _says(program: Program, heading: Heading, extents: Extents, grid: Grid) -> I
         f"operation {program.order:02d} {program.name}" if program.spindle else "rehearsal at the safe height"
     )
     yield f"Face up: {heading.face_up}"
-    yield from _zero(program, heading.front_left, grid)
+    yield from _zero(program, heading.offset, grid)
     if program.spindle:
         yield f"Cutter: {_cutter(program.cutter, grid)}"
         yield f"Spindle: {program.cutting.rpm:.0f} rpm, {_feeds(program.cutting, grid)} {grid.short}/min"
     else:
-        yield "Cutter: none needed; Z is the end of the cutter that comes first"
+        yield f"Cutter: {_cutter(program.cutter, grid)}; it only shows the place"
         yield "Spindle: off all the time"
     for axis, (low, high) in zip("XYZ", extents, strict=True):
         yield f"Extent {axis}: {grid.coordinate(low)} to {grid.coordinate(high)} {grid.short}"
@@ -79,16 +80,28 @@ def _says(program: Program, heading: Heading, extents: Extents, grid: Grid) -> I
     yield from _CAUTIONS
 
 
-def _zero(program: Program, front_left: bool, grid: Grid) -> Iterator[str]:
+def _zero(program: Program, offset: bool, grid: Grid) -> Iterator[str]:
     zero = program.zero
-    corner = "front-left corner of the blank as it lies" if front_left else "middle of the blank"
-    yield f"Zero X, Y: {corner}, taken from the dowels, never from an edge"
+    yield f"Zero X, Y: {xy_words(zero, grid.plain)}"
     if zero.system != "G54":
         yield f"Zero in {zero.system}, not in G54: set X, Y and Z of {zero.system}"
     yield f"Zero Z: touch {zero.touch}"
     yield "Touch again: allowed" if zero.again else "Touch again: NEVER, one touch serves for all"
+    yield _order(program, offset)
     place = " ".join(f"{axis}{grid.coordinate(at)}" for axis, at in zip("XYZ", (zero.x, zero.y, zero.z), strict=True))
     yield f"Zero lies at {place} {grid.short} from the middle of the blank on the bed"
+
+
+def _order(program: Program, offset: bool) -> str:
+    """When Z is touched, and with which cutter."""
+    cutter = f"T{program.cutter.number}"
+    if offset:
+        return (
+            f"Order: load {cutter}, length offset H{program.cutter.number} on; Z zero touched with any cutter so; run"
+        )
+    if program.kept:
+        return f"Order: {cutter} still fitted as for {program.kept}.nc and Z as touched then, run"
+    return f"Order: fit {cutter}, touch Z with it, run"
 
 
 def _feeds(cutting: Cutting, grid: Grid) -> str:

@@ -62,10 +62,14 @@ class Grid:
         """
         return f"{length / self.mm:.{1 if self.units == 'mm' else 2}f} {self.short}"
 
-    def size(self, length: float) -> str:
-        """`length` (mm) for a comment, with its unit and without idle zeros."""
+    def plain(self, length: float) -> str:
+        """`length` (mm) for a comment, without idle zeros."""
         text = f"{length / self.mm:.{self.decimals}f}".rstrip("0").rstrip(".")
-        return f"{'0' if text == '-0' else text} {self.short}"
+        return "0" if text == "-0" else text
+
+    def size(self, length: float) -> str:
+        """The same with its unit."""
+        return f"{self.plain(length)} {self.short}"
 
 
 GRIDS: dict[Units, Grid] = {

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from corepath.job.model import MachineSection
 from corepath.motion.cycles import expand
 from corepath.motion.program import Approach, Pass, Program
+from corepath.motion.zero_words import touch_words
 from corepath.post.body import Body
 from corepath.post.comments import comment, message
 from corepath.post.head import FAILED, Extents, Heading, head
@@ -62,7 +63,7 @@ def write(
             _stop(body, program, machine, number)
         _cut(body, program, stretch, number, machine)
     _end(body, program)
-    heading = Heading(title, digest, face_up, minutes, machine.xy_zero == "front-left", warning)
+    heading = Heading(title, digest, face_up, minutes, machine.length_offset, warning)
     lines = head(program, heading, body.extents, grid) + body.lines
     return Written("\n".join(lines) + "\n", len(lines), body.extents, body.cut_lines, body.cut_arcs)
 
@@ -72,14 +73,7 @@ def _begin(body: Body, program: Program, machine: MachineSection, grid: Grid, fa
     body.add("G17", grid.word, "G90", "G94", program.zero.system, "G40", "G49", "G80", exact, "M5")
     if failed:
         body.add(*message(FAILED), "M0")
-    cutter = program.cutter
-    if not program.spindle:
-        body.add(*message("Rehearsal, spindle off: take the cutter out, Z zero as the head says"), "M0")
-    elif machine.tool_change == "m6":
-        body.add(f"T{cutter.number} M6")
-    else:
-        fit = f"Fit T{cutter.number} {cutter.shape} {grid.size(cutter.diameter)}, Z zero as the head says"
-        body.add(f"T{cutter.number}", *message(fit), "M0")
+    _fit(body, program, machine, grid)
     if program.approach is not None:
         _approach(body, program.approach, grid)
     body.rapid(z=program.clear)
@@ -87,13 +81,36 @@ def _begin(body: Body, program: Program, machine: MachineSection, grid: Grid, fa
         _spin(body, program, machine)
 
 
+def _fit(body: Body, program: Program, machine: MachineSection, grid: Grid) -> None:
+    """The cutter, and Z touched with it at a stop, after M6 as well; with a length offset none is needed."""
+    cutter = program.cutter
+    by_machine = machine.tool_change == "m6"
+    body.add(f"T{cutter.number} M6" if by_machine else f"T{cutter.number}")
+    if machine.length_offset:
+        body.add(f"G43 H{cutter.number}")
+        return
+    name = f"T{cutter.number} {cutter.shape} {grid.size(cutter.diameter)}"
+    asks = touch_words(program.zero, name)
+    if program.kept:
+        asks = f"{name} stays as for {program.kept}: do not touch Z again"
+    if not program.spindle:
+        body.add(*comment("Rehearsal, spindle off all the time: the tip of the cutter shows the place"))
+    body.add(*message(asks), "M0")
+
+
 def _approach(body: Body, way: Approach, grid: Grid) -> None:
     """Down at feed to a height that is clear under the old zero too, and a stop to look, the spindle still."""
-    seen = f"is about {grid.about(way.otherwise)} above {way.face}" if way.otherwise > 0.0 else f"meets {way.face}"
-    body.add(*comment(f"First way down: with the zero of the file before, on {way.old}, the tip {seen}"))
+    if way.old:
+        body.add(*comment(_forgotten(way, grid)))
     body.walk(way.feed, z=way.height)
     body.walk(way.feed, way.x, way.y)
     body.add(*message(f"Tip must be about {grid.about(way.above)} above {way.face}, else stop and touch Z"), "M0")
+
+
+def _forgotten(way: Approach, grid: Grid) -> str:
+    """What is seen where the new zero was not touched."""
+    seen = f"is about {grid.about(way.otherwise)} above {way.face}" if way.otherwise > 0.0 else f"meets {way.face}"
+    return f"First way down: with the zero of the file before, on {way.old}, the tip {seen}"
 
 
 def _spin(body: Body, program: Program, machine: MachineSection) -> None:

@@ -22,6 +22,7 @@ __all__ = [
     "check_feeds",
     "check_frame",
     "check_obstacles",
+    "check_offsets",
     "check_program",
     "check_room",
     "choose_cutter",
@@ -56,6 +57,18 @@ def choose_cutter(program: ReadProgram, work: Work, shop: Shop, findings: Findin
     if number != work.cutter.number:
         findings.add("wrong-cutter", f"T{number} is called, the operation is planned for {work.cutter.describe()}")
     return shop.cutters[number]
+
+
+def check_offsets(program: ReadProgram, planned: bool, findings: Findings) -> None:
+    """G43 only where the machine holds lengths of cutters, and there of the cutter called, before anything moves.
+
+    Whether an H is that of the cutter in the spindle has been asked while reading.
+    """
+    if not planned and any(program.offsets):
+        named = ", ".join(f"H{index}" for index in program.offsets)
+        findings.add("length-offset", f"G43 {named}, and none is planned: Z was touched with this very cutter")
+    if planned and not any(program.offsets):
+        findings.add("length-offset", "no G43 H: Z zero was not touched with this cutter, its length must be called")
 
 
 def check_feeds(

@@ -31,7 +31,7 @@ KINDS: dict[str, str] = {
     "first-way": "no slow first way down with a stop, where the zero is another than before",
     "floor": "a floor is not at its height",
     "layer-missed": "a layer leaves wood standing that the next one meets at its whole depth",
-    "length-offset": "the length offset of another cutter than the one called",
+    "length-offset": "the length offset of another cutter than the one called, one that is not planned, or none",
     "load": "a cut takes away more at once than any that its operation was planned for",
     "missing-end": "the program does not end with M2 or M30",
     "missing-file": "the file of an operation is not there",

@@ -20,7 +20,7 @@ MENDS: dict[str, str] = {
     "first-way": "plan again; a file by hand: G1 and M0 at its head, clear of everything under either zero",
     "floor": "check the line's Z and the cutter's length; plan again",
     "layer-missed": "look for lines left out of the layer above; plan again",
-    "length-offset": "call the offset of the cutter in the spindle, or G49",
+    "length-offset": "call the offset of the cutter in the spindle, or none, as machine.length_offset says",
     "load": "see that the file before it was run, no layer is missing and the blank is as thick as planned",
     "missing-end": "end with M2; look whether the file was cut short when copied",
     "missing-file": "plan again; copy the whole folder",

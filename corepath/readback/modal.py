@@ -44,6 +44,7 @@ class Machine:
         self.tool: int | None = None
         self.system = 540
         self.systems: list[int] = []
+        self.offsets: list[int] = []
         self.ended = False
         self.cycled = 0.0
         self.cycle = Cycle()
@@ -122,6 +123,8 @@ class Machine:
             self.stated.add("cycles off")
         if "units" in g:
             self.scale = 25.4 if g["units"] == 200 else 1.0
+        if g.get("length offset") == 430:
+            self.offsets.append(round(block.words["H"]))
         if "length offset" in g and self.index:
             self.z = NAN
             self.jumps[self.index] = (self.x, self.y, self.z)

@@ -303,6 +303,7 @@ class _Reader:
             units_stated="units" in stated,
             unstated=tuple(group for group in PREAMBLE if group not in stated),
             systems=tuple(machine.systems),
+            offsets=tuple(machine.offsets),
             refused=self.refused,
             lines=self.lines,
             findings=self.findings,

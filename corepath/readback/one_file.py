@@ -12,6 +12,7 @@ from corepath.readback.discipline import (
     check_feeds,
     check_frame,
     check_obstacles,
+    check_offsets,
     check_program,
     check_room,
     choose_cutter,
@@ -56,6 +57,7 @@ def cut_file(
     """
     findings, measures = Findings(program.file), MeasureList(program.file)
     cutter = choose_cutter(program, work, shop, findings)
+    check_offsets(program, shop.length_offset, findings)
     check_fitting(program, findings)
     zero = derive_zero(work, shop, face, face_height(stock, shop, work.setup))
     now = zeroed(work, shop, zero)

@@ -60,7 +60,7 @@ class Shop:
     inserts are taken. `laid` is the board as it lies after lay-up, where D has programs.
     `spin_up` is how many seconds the spindle needs to come up to speed. `outline` is the board's edge in the A frame,
     for what is measured of the board alone. `second_zero` is the coordinate system for the zero of the inserts, where
-    they have one of their own.
+    they have one of their own; `length_offset` tells that lengths of cutters are called by G43.
     """
 
     length: float
@@ -84,6 +84,7 @@ class Shop:
     spin_up: float = 0.0
     outline: Polygon | None = None
     second_zero: Literal["none", "G55"] = "none"
+    length_offset: bool = False
 
     def mirrored_area(self, area: Polygon, setup: str) -> Polygon:
         """An area of A as it lies in a set-up."""

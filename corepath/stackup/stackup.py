@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +12,7 @@ from corepath.board.model import Board, Casting, Place
 from corepath.job.model import Job
 from corepath.job.pose import pose_of
 from corepath.job.record_settled import Settled
-from corepath.motion.program import Setup, System, Zero
+from corepath.motion.program import Found, Setup, System, Zero
 from corepath.stackup.blank import Blank
 from corepath.stackup.flush import LocalFlush, flush_area
 from corepath.stackup.heights import At, Heights
@@ -106,7 +106,13 @@ class Stackup:
 
     def zero(self, setup: Setup, operation: str) -> Zero:
         """The work zero of an operation in the bed frame of its set-up."""
-        x, y = pose_of(self.job, setup).zero
+        pose = pose_of(self.job, setup)
+        by: Found = "dowels" if setup != "A" else "edges" if operation == "dowels" else "kept"
+        zero = self._touched(setup, operation, *pose.zero)
+        return replace(zero, by=by, dowels=tuple(pose.place(*dowel.at) for dowel in self.job.dowel))
+
+    def _touched(self, setup: Setup, operation: str, x: float, y: float) -> Zero:
+        """What Z is touched on, and how high that is."""
         if operation == "inserts":
             second = self.job.machine.second_zero
             system: System = "G54" if second == "none" else second

@@ -87,10 +87,10 @@ class _After:
         corner = machine.xy_zero == "front-left"
         x, y = (laid.ends[0], -laid.width / 2.0) if corner else (0.0, 0.0)
         if machine.z_zero == "bed" or machine.touch_at is None:
-            return Zero(x, y, float(laid.bottom(0.0)), _FACE, True, "the cradle")
+            return Zero(x, y, float(laid.bottom(0.0)), _FACE, True, "the cradle", by="cradle")
         at, flat_y, z = laminate_at(self.job, self.board)
         touch = f"the laminate's top at X{at:.2f} Y{flat_y:g} from the middle, along the chord"
-        return Zero(x, y, round(z, 6), touch, True, "the laminate")
+        return Zero(x, y, round(z, 6), touch, True, "the laminate", by="cradle")
 
     def _obstacles(self) -> tuple[Obstacle, ...]:
         """What stands in D; screw heads on the laminate's top."""

@@ -8,14 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from itertools import pairwise
 
 from shapely import Point
 
 from corepath.motion.program import Approach, Zero
 from corepath.work.model import Work
 
-__all__ = ["APPROACH_FEED", "CLEAR", "with_approaches"]
+__all__ = ["APPROACH_FEED", "CLEAR", "seen_from", "with_approaches"]
 
 CLEAR = 3.0
 """mm over everything that stands on the bed, under the old zero as well as under the new one."""
@@ -35,14 +34,18 @@ def with_approaches(
     the zero height of set-up D. `travel` is that of Z, `rapid` the fastest of the machine.
     """
     feed = min(APPROACH_FEED, rapid)
-    found = list(works[:1])
-    for before, work in pairwise(works):
-        if _same(before.zero, work.zero):
-            found.append(work)
-            continue
-        highest = max(one.clear for one in works if one.setup == work.setup) - safe_z
-        old = before.zero.z - (drop if work.setup == "D" else 0.0)
-        found.append(replace(work, approach=_approach(work, before.zero.on, old, highest, face(work), travel, feed)))
+    found: list[Work] = []
+    for bare in works:
+        work = replace(bare, look=_within(bare, face(bare)))
+        before = found[-1] if found else None
+        if before is not None and _same(before.zero, work.zero):
+            kept = before.stem if before.setup == work.setup and not work.zero.again else ""
+            work = replace(work, kept=kept)
+        elif before is not None:
+            highest = max(one.clear for one in works if one.setup == work.setup) - safe_z
+            old = before.zero.z - (drop if work.setup == "D" else 0.0)
+            work = replace(work, approach=_approach(work, before.zero.on, old, highest, travel, feed))
+        found.append(work)
     return tuple(found)
 
 
@@ -50,20 +53,29 @@ def _same(one: Zero, other: Zero) -> bool:
     return (one.x, one.y, one.z, one.touch, one.system) == (other.x, other.y, other.z, other.touch, other.system)
 
 
-def _approach(
-    work: Work, on: str, old: float, highest: float, face: tuple[float, float, float], travel: float, feed: float
-) -> Approach:
+def _within(work: Work, face: tuple[float, float, float]) -> tuple[float, float, float]:
+    """The place looked at; the middle where it lies beside the blank."""
     x, y, under = face
-    if not work.blank.contains(Point(x, y)):
-        x, y = 0.0, 0.0
+    return (x, y, under) if work.blank.contains(Point(x, y)) else (0.0, 0.0, under)
+
+
+def _approach(work: Work, on: str, old: float, highest: float, travel: float, feed: float) -> Approach:
     higher = max(0.0, work.zero.z - old)
     height = max(work.clear, highest + CLEAR + higher)
     # A cradle may stand so high that the axis cannot show both: then as high as the axis goes.
     height = max(work.clear, min(height, work.lowest + travel))
-    return Approach(
-        x, y, round(height, 4), feed, _FACES[work.name if work.name == "inserts" else work.setup],
-        height - under, on, height - under - (work.zero.z - old),
-    )  # fmt: skip
+    return seen_from(work, round(height, 4), feed, on, work.zero.z - old)
+
+
+def seen_from(work: Work, height: float, feed: float, on: str = "", higher: float = 0.0) -> Approach:
+    """A way down to a height (bed frame) over the place where a work's tip is looked at.
+
+    `on` is what the zero before was touched on and `higher` how much higher than that this one lies; without, there is
+    none before.
+    """
+    x, y, under = work.look
+    face = _FACES[work.name if work.name == "inserts" else work.setup]
+    return Approach(x, y, height, feed, face, height - under, on, height - under - higher)
 
 
 _FACES = {

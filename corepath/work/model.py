@@ -186,7 +186,8 @@ class Work:
     diameter of what turns above the cutter, from its stick-out upwards.
     Exactly one of `pockets`, `holes`, `facing`, `deck`, `trim` says what is to be cut. `sloped`: the stock's top
     differs from place to place by more than an operation cuts, and each hole's own `top` counts there. `approach` is
-    the first way down where the zero is another than that of the work before.
+    the first way down where the zero is another than that of the work before, `look` where the tip is looked at (x, y)
+    and the nominal height of the blank there. `kept` is the file before whose touch of Z it relies on, if any.
     """
 
     order: int
@@ -213,6 +214,8 @@ class Work:
     part: int = 1
     collet: float = 40.0
     approach: Approach | None = None
+    look: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    kept: str = ""
 
     @property
     def stem(self) -> str:

@@ -69,7 +69,8 @@ def test_the_spindle_never_starts_and_nothing_comes_down(planned: Plan):
         clear = max(one.program.clear - one.program.zero.z for one in files)
         assert not program.spindle_on.any() and "M3" not in text and "\nM5\n" in text
         assert np.nanmin(program.end[:, 2]) >= clear - 1e-4
-        assert program.ended and "\nT" not in text
+        assert program.ended and program.tool == files[0].program.cutter.number
+        assert program.kind[0] == 1, "the first way down is slow"
         assert text.splitlines()[1] == "(Job: Coupon)"
         assert any(line.startswith(f"(Plan: {planned.prepared.digest}") for line in text.splitlines())
 
@@ -82,19 +83,22 @@ def test_it_reaches_all_that_the_files_reach(planned: Plan):
         for axis in (0, 1):
             least = min(one.extents[axis][0] for one in files)
             largest = max(one.extents[axis][1] for one in files)
-            walked = program.end[program.kind > 0, axis]
+            walked = program.end[(program.kind > 0) & (program.feed == 2000.0), axis]
             assert walked.min() <= least + 1e-3
             assert walked.max() == pytest.approx(largest, abs=1e-3)
 
 
-def test_zero_touch_place_and_obstacle_are_visited(planned: Plan):
-    """In B the touch place lies at its mirror image; the clamp stands in A only."""
+def test_dowels_touch_place_and_obstacle_are_visited(planned: Plan):
+    """In B the touch place lies at its mirror image; the clamp stands in A only. Nothing marks the bare middle."""
     places = {name: read_program(text, name).end[:, :2] for name, text in walks(planned).items()}
 
     def visited(name: str, x: float, y: float) -> bool:
         return bool((np.hypot(*(places[f"rehearsal/{name}-rehearsal.nc"] - (x, y)).T) < 0.001).any())
 
-    assert all(visited(setup, 0.0, 0.0) for setup in "ABC")
+    assert all(visited(setup, x, 0.0) for setup in "ABC" for x in (-113.0, 102.0))
+    for setup, mark in (("A", "pencil cross"), ("B", "hole"), ("C", "hole")):
+        text = walks(planned)[f"rehearsal/{setup}-rehearsal.nc"]
+        assert [f"over the {mark} of dowel {k}, cycle start goes on" in text for k in (1, 2)] == [True, True]
     assert visited("A", 106.0, 30.0) and visited("B", 106.0, -30.0) and visited("C", 106.0, 30.0)
     near = [Polygon(CLAMP).distance(Point(*place)) < 0.01 for place in places["rehearsal/A-rehearsal.nc"].tolist()]
     assert sum(near) >= 4
@@ -104,9 +108,11 @@ def test_zero_touch_place_and_obstacle_are_visited(planned: Plan):
 @pytest.mark.parametrize(
     ("change", "kind"),
     [
-        (("M0\nG0 Z", "M0\nS9000 M3\nG0 Z"), "rehearsal"),
+        (("M0\nF1000", "M0\nS9000 M3\nF1000"), "rehearsal"),
         (("G1 Y", "G0 Z2\nG1 Y"), "rehearsal"),
-        (("M0\nG0 Z", "M0\nG0 X0\nG0 Z"), "start-unknown"),
+        (("F1000.0\nG1 Z", "G0 Z"), "rehearsal"),
+        (("M0\nF1000.0", "M0\nG0 X0\nF1000.0"), "start-unknown"),
+        (("\nM0\nF1000.0", "\nG43 H1\nM0\nF1000.0"), "length-offset"),
         (("F2000.0\nG1 X", "F2000.0\nG1 X9"), "travel"),
         (("G17\n", ""), "preamble"),
     ],

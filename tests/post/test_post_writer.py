@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from corepath.job.model import MachineSection
 from corepath.motion.cutter import Cutter, Cutting
-from corepath.motion.program import Move, Pass, Program, Zero, arc, line, rapid
+from corepath.motion.program import Approach, Move, Pass, Program, Zero, arc, line, rapid
 from corepath.post import FAILED, Written, write
 
 CLEAR = 23.6
@@ -93,11 +93,10 @@ def test_head_says_what_must_be_known() -> None:
 
 
 def test_exact_path_and_tool_change_follow_the_machine() -> None:
-    """G61 only where the control can; after M6, which stops the spindle, comes M3, and no stop by hand."""
+    """G61 only where the control can; after M6, which stops the spindle, comes M3."""
     rows = body(written(program(SLOT), exact_path=True, tool_change="m6").text)
     assert "G61" in rows
     assert "G64" not in rows
-    assert "M0" not in rows
     assert rows.index("T3 M6") < rows.index("G0 Z23.6000") < rows.index("S18000 M3")
 
 
@@ -213,13 +212,86 @@ def test_passes_are_told_where_there_are_stops_between_cuts(count: int, spindle:
     assert (f"(Passes: {count}, with a stop after each but the last)\n" in text) is told
 
 
-@pytest.mark.parametrize(
-    ("xy_zero", "says"), [("middle", "middle of the blank"), ("front-left", "front-left corner of")]
-)
-def test_the_head_names_the_corner_of_the_zero(xy_zero: str, says: str) -> None:
+def said(text: str) -> str:
+    """The comments of a file in one line, wrapped ones put together."""
+    rows = [line[1:-1].strip() for line in text.splitlines() if line.startswith("(")]
+    return " ".join(rows)
+
+
+@pytest.mark.parametrize(("zero", "says"), [(ZERO, "middle of the blank"), (FACE, "front-left corner of")])
+def test_the_head_names_the_corner_of_the_zero(zero: Zero, says: str) -> None:
     """Taken for the other one, the whole file is cut half a board away."""
-    (row,) = [line for line in written(program(SLOT), xy_zero=xy_zero).text.splitlines() if "Zero X, Y:" in line]
+    (row,) = [line for line in written(program(SLOT, zero=zero)).text.splitlines() if "Zero X, Y:" in line]
     assert row.startswith(f"(Zero X, Y: {says}")
+
+
+@pytest.mark.parametrize(
+    ("by", "says", "never"),
+    [
+        ("edges", "from the squared blank: touch its left and its front edge", "from the dowels"),
+        (
+            "kept",
+            "as set for the dowel holes. If lost: from the dowels, never from an edge: dowel 1 is X20 Y45",
+            "squared",
+        ),
+        ("dowels", "from the dowels, never from an edge: dowel 1 is X20 Y45, dowel 2 is X210.5 Y45", "squared"),
+        ("cradle", "from the marks on the cradle", "dowel"),
+    ],
+)
+def test_the_head_says_how_x_and_y_are_found(by: Any, says: str, never: str) -> None:
+    """The file that makes the dowel holes cannot be zeroed on them. Corner at -120, -45; dowels at -100 and 90.5."""
+    zero = replace(FACE, by=by, dowels=((-100.0, 0.0), (90.5, 0.0)))
+    text = said(written(program(SLOT, zero=zero)).text)
+    line = text[text.index("Zero X, Y:") : text.index("Zero Z:")]
+    assert says in line and never not in line
+
+
+def test_a_cutter_is_fitted_then_touched_then_run() -> None:
+    """Touched with the cutter before it, the file runs too deep or too high by the difference of their lengths."""
+    text = written(program(SLOT)).text
+    assert "(Order: fit T3, touch Z with it, run)" in text
+    rows = text.splitlines()
+    assert rows[rows.index("T3") + 1 : rows.index("T3") + 3] == [
+        "(MSG, Fit T3 flat 6 mm, touch Z with it on the bed)",
+        "M0",
+    ]
+    second = replace(ZERO, system="G55", on="the skimmed face")
+    assert "touch Z of G55 with it on the skimmed face" in written(program(SLOT, zero=second)).text
+
+
+def test_a_file_that_relies_on_an_earlier_touch_says_so() -> None:
+    """A face that is cut away by now cannot be touched; whoever does gets every depth wrong."""
+    text = written(program(SLOT, zero=FACE, kept="05-B-skim-pass-1")).text
+    assert "(Order: T3 still fitted as for 05-B-skim-pass-1.nc and Z as touched then, run)" in text
+    assert (
+        "touch Z with it" not in text
+        and "(MSG, T3 flat 6 mm stays as for 05-B-skim-pass-1: do not touch Z again)" in text
+    )
+
+
+def test_the_first_way_down_is_slow_and_stops() -> None:
+    """Bed frame 30, zero 13.6: Z16.4 in the file, 8.2 over the face; forgotten, 5.4 lower."""
+    way = Approach(10.0, 5.0, 30.0, 1000.0, "the raw bottom", 8.2, "the raw top", 2.8)
+    text = written(program(SLOT, zero=FACE, approach=way)).text
+    rows = body(text)
+    first = rows.index("M0")
+    assert rows[first : first + 6] == ["M0", "F1000.0", "G1 Z16.4000", "G1 X130.0000 Y50.0000", "M0", "G0 Z10.0000"]
+    assert "(MSG, Tip must be about 8.2 mm above the raw bottom, else stop and touch Z)" in text
+    assert "with the zero of the file before, on the raw top, the tip is about 2.8 mm above the raw bottom" in said(
+        text
+    )
+    assert "about 0.32 in above" in said(written(program(SLOT, approach=way), units="inch").text)
+
+
+def test_m6_waits_for_a_touch_unless_lengths_are_in_the_control() -> None:
+    """Changed without a stop and without its length, the next cutter runs at the height of the last."""
+    by_hand = body(written(program(SLOT), tool_change="m6").text)
+    assert by_hand[by_hand.index("T3 M6") :][:3] == ["T3 M6", "M0", "G0 Z23.6000"]
+    assert not [row for row in by_hand if row.startswith("G43")]
+    text = written(program(SLOT), tool_change="m6", length_offset=True).text
+    by_table = body(text)
+    assert by_table[by_table.index("T3 M6") :][:3] == ["T3 M6", "G43 H3", "G0 Z23.6000"]
+    assert "M0" not in by_table and "length offset H3 on" in said(text)
 
 
 @pytest.mark.parametrize(

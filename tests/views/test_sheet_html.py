@@ -200,7 +200,7 @@ def test_what_the_record_holds_is_marked_done(facts_of: MakeFacts) -> None:
     assert "recorded: groove 0.4, P1 0.4" in sheet_html(cast)
     skimmed = recorded(facts_of, stop=3, stop_plane=9.3996, passes=3, stage="B")
     assert states(skimmed)["skim"] == "done" and states(skimmed)["b"] == "now"
-    assert ticks(skimmed, "b")[:6] == [True] * 6 and not any(ticks(skimmed, "b")[6:])
+    assert ticks(skimmed, "b")[:7] == [True] * 7 and not any(ticks(skimmed, "b")[7:])
     assert "It stopped at pass 3, as recorded" in sheet_html(skimmed) and "If it stops there" not in sheet_html(skimmed)
 
 
@@ -243,3 +243,64 @@ def test_a_title_is_never_markup(coupon: Prepared, facts_of: MakeFacts) -> None:
     told = sheet_html(facts_of(replace(coupon, job=coupon.job.model_copy(update={"title": title}))))
     html5lib.HTMLParser(strict=True).parse(told)
     assert "<script>alert" not in told and "&lt;script&gt;" in told
+
+
+def does(facts: Facts, key: str) -> list[str]:
+    """The steps of a page, with the file that each runs."""
+    (steps,) = [b for one in pages(facts) if one.key == key for b in one.blocks if isinstance(b, Steps)]
+    return [f"{step.tick.label} {step.file}".strip() for step in steps.steps]
+
+
+def places_of(lines: list[str], *words: str) -> list[int]:
+    """Where each of the words first stands, each after the one before."""
+    found, at = [], 0
+    for word in words:
+        at = next(k for k in range(at, len(lines)) if word in lines[k])
+        found.append(at)
+        at += 1
+    return found
+
+
+def test_each_cutter_is_fitted_then_touched_then_run(facts: Facts) -> None:
+    """Touched before it is fitted, or not at all, it cuts too deep by what it is longer than the one before."""
+    for key in "abc":
+        lines, fitted, touched = does(facts, key), "", ""
+        for line in lines:
+            cutter = re.search(r"\bT(\d+)\b", line)
+            if cutter and "Touch Z with it" in line:
+                fitted = touched = cutter[1]
+            file = re.search(r"(0\d-[ABC]-[a-z-]+)\.nc", line)
+            if file:
+                work = next(w for w in facts.works if file[1].startswith(w.stem))
+                assert fitted == touched == str(work.cutter.number), (key, line)
+        assert not [line for line in lines if "Touch zero as above" in line]
+    b = does(facts, "b")
+    assert places_of(b, "Fit T3", "rehearsal/B-rehearsal.nc", "Skim, pass by pass", "Fit T1", "06-B-inserts.nc")
+    assert "Touch Z with it: the skimmed face" in next(line for line in b if "Fit T1" in line)
+    assert "the tip 13.8 mm above the skimmed face" in next(line for line in b if "06-B-inserts.nc" in line)
+
+
+def test_the_dowels_are_no_zero_before_their_holes_are_there(facts: Facts, text: str) -> None:
+    """In A the squared edges, then the dowels. Coupon: 240 x 90, dowels at X-113 and X102 on the middle line."""
+    a = does(facts, "a")
+    first = next(line for line in a if line.startswith("Set X and Y"))
+    assert "squared blank" in first and "from the dowels" not in first
+    assert "dowel 1 7 from its left and 45 from its front edge, dowel 2 222 from" in next(w for w in a if "cross" in w)
+    for key in "bc":
+        told = next(line for line in does(facts, key) if line.startswith("Set X and Y"))
+        assert "from the dowels, never from an edge: dowel 1 is X-113 Y0, dowel 2 is X102 Y0" in told
+    assert "X, Y zero, dowels" in text
+
+
+def test_a_changer_that_knows_lengths_asks_for_no_touch(coupon: Prepared, facts_of: MakeFacts) -> None:
+    """A touch with the length on counts it twice; without it, a touch is needed after M6 as well."""
+
+    def made(**machine: Any) -> Facts:
+        job = coupon.job.model_copy(update={"machine": coupon.job.machine.model_copy(update=machine)})
+        return facts_of(prepare_job(job, SAMPLES))
+
+    known = does(made(tool_change="m6", length_offset=True), "a")
+    assert sum("Touch Z" in line for line in known) == 1 and "length offset is on" in " ".join(known)
+    asked = does(made(tool_change="m6"), "a")
+    loaded = [line for line in asked if "is loaded by the file, which then waits. Touch Z with it" in line]
+    assert len(loaded) == len({work.cutter.number for work in coupon.works if work.setup == "A"})

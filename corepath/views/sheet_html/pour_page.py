@@ -21,7 +21,7 @@ from corepath.views.sheet_html.parts import (
 )  # fmt: skip
 from corepath.views.sheet_html.progress import pour_state
 from corepath.views.sheet_html.setup_drawing import setup_drawing
-from corepath.views.sheet_html.setup_steps import cut_measure, stepped
+from corepath.views.sheet_html.setup_steps import cut_measure, stepped, touching
 from corepath.views.sheet_html.setups import files_table
 
 __all__ = ["flush_page", "pour_page"]
@@ -143,8 +143,9 @@ def flush_page(facts: Facts) -> Page | None:
         says.append(("costs", f"{mm(kind['window_costs'])} of the window"))
     lines = [
         ("Only when the resin is hard right through.", "", done),
-        ("The blank lies and is held just as it was for the groove; push it, touch zero.", "", done),
-        *((f"{work.cutter.describe()}. Run", f"{work.stem}.nc", done) for work in works),
+        ("The blank lies and is held just as it was for the groove; push it.", "", done),
+        *((words, "", done) for words in touching(facts, works[0], None)),
+        *(("Run", f"{work.stem}.nc", done) for work in works),
         ("Hands off until the spindle stands. Straight-edge over every casting: nothing may rock.", "", done),
     ]
     blocks: tuple[Block, ...] = (

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from corepath.motion.program import Setup
+from corepath.motion.zero_words import xy_words
 from corepath.views.sheet_html.facts import Facts
 from corepath.views.sheet_html.parts import Measure, Measures, Slot, Step, Steps, Tick
 from corepath.views.sheet_html.setup_drawing import marks_of
 from corepath.work.model import Work
 
-__all__ = ["cut_measure", "depth_measures", "setup_measures", "setup_steps", "stepped"]
+__all__ = ["cut_measure", "depth_measures", "setup_measures", "setup_steps", "stepped", "touching"]
 
 _MOST_PLUGS = 12
 
@@ -21,13 +22,22 @@ def stepped(prefix: str, lines: Sequence[tuple[str, str, bool]]) -> tuple[Step, 
 
 
 def setup_steps(facts: Facts, setup: Setup, works: Sequence[Work]) -> Steps:
-    """The steps of a set-up; those of operations that are cut are ticked already."""
+    """The steps of a set-up; those of operations that are cut are ticked already.
+
+    For every cutter in turn: fit it, touch Z with it, run its files. The first one is fitted before the rehearsal,
+    since its tip shows the places.
+    """
     all_cut = all(work.name in facts.done for work in works)
     laid = any(work.name in facts.done for work in works)
     lines = [(words, "", laid) for words in _laying(facts, setup)]
-    lines.append((f"Run rehearsal/{setup}-rehearsal.nc, spindle off, hand on the stop.", "", laid))
+    fitted: Work | None = None
     for work in works:
+        done = work.name in facts.done
+        lines += [(words, "", done) for words in touching(facts, work, fitted)]
+        if fitted is None:
+            lines += [(words, "", done) for words in _rehearsing(facts, setup)]
         lines += _running(facts, work)
+        fitted = work
     lines.append((_end(setup), "", all_cut))
     return Steps("Do", stepped(f"do-{setup.lower()}", lines))
 
@@ -38,41 +48,87 @@ def _laying(facts: Facts, setup: Setup) -> tuple[str, ...]:
     code = f"The code in the head of each file is {facts.digest}."
     try_it = "Push island and rim firmly, each on its own: neither may move."
     if setup == "A":
-        return (code, f"Lay the blank DECK up: {seen}. Hold it.", try_it, "Touch zero as above; write it down.")
+        return (code, _crosses(facts), f"Lay the blank DECK up: {seen}. Hold it.", try_it)
     if setup == "B":
         return (
             "Clean bed, nothing cured on the raw top or under it.",
             f"Turn the blank over: DECK down, {seen}. Set it on the dowels. Hold it.",
             try_it,
-            "Touch zero for the skim as above.",
         )
     if setup == "C":
         return (
             "Clean bed and skimmed face. Dowels short enough for C.",
             f"Turn the blank back: DECK up, {seen}. Set it on the dowels. Hold it.",
             try_it,
-            "Touch zero as above.",
         )
-    return (
-        "Let the skins cure as their makers say.",
-        "Set the board in its cradle on its marks.",
-        "Touch zero as above.",
-    )
+    return ("Let the skins cure as their makers say.", "Set the board in its cradle on its marks.")
+
+
+def _crosses(facts: Facts) -> str:
+    """Where the dowels come, from the blank's left and front edge as it lies in A: the rehearsal stops over them."""
+    blank = facts.job.blank
+    places = [
+        f"dowel {number} {facts.record.shown(x + blank.length / 2)} from its left and "
+        f"{facts.record.shown(y + blank.width / 2)} from its front edge"
+        for number, (x, y) in enumerate((dowel.at for dowel in facts.board.dowels), start=1)
+    ]
+    return f"Pencil a cross on the DECK face where each dowel comes, {facts.unit}: {', '.join(places)}."
+
+
+def touching(facts: Facts, work: Work, before: Work | None) -> Iterator[str]:
+    """What is fitted and touched before a work is run; `before` is the work before it in this set-up."""
+    zero, cutter, machine = work.zero, work.cutter.describe(), facts.job.machine
+    if before is None:
+        yield f"Set X and Y with a pointed pin or an edge finder: {xy_words(zero, facts.record.shown)}."
+    elif zero.system != before.zero.system:
+        yield f"Change to {zero.system}: set its X and Y as before, and its Z as below."
+    changed = before is None or work.cutter != before.cutter
+    touched = before is None or (zero.on, zero.z) != (before.zero.on, before.zero.z)
+    if machine.length_offset:
+        if touched:
+            yield f"Touch Z on {zero.on}, with any cutter whose length offset is on. Spindle still."
+    elif work.kept:
+        yield f"{cutter} stays fitted. Do not touch Z again: {zero.on} is cut away by now."
+    elif changed or touched:
+        verb = (
+            "stays fitted" if not changed else "is loaded by the file, which then waits" if _by_machine(facts) else ""
+        )
+        fit = f"{cutter} {verb}" if verb else f"Fit {cutter}"
+        yield f"{fit}. Touch Z with it: {zero.touch}. Spindle still."
+
+
+def _by_machine(facts: Facts) -> bool:
+    """Whether the machine changes its cutters itself."""
+    return facts.job.machine.tool_change == "m6"
+
+
+def _rehearsing(facts: Facts, setup: Setup) -> tuple[str, ...]:
+    first = f"Run rehearsal/{setup}-rehearsal.nc, spindle off, the cutter fitted, hand on the stop. "
+    if setup == "D":
+        return (
+            first + "It stops high over the board, then over the mark on the cradle: if either is wrong, touch again.",
+        )
+    mark = "cross" if setup == "A" else "hole"
+    return (first + f"It stops high over the blank, then over the {mark} of each dowel: if one is wrong, touch again.",)
 
 
 def _running(facts: Facts, work: Work) -> list[tuple[str, str, bool]]:
     done = work.name in facts.done
-    cutter = work.cutter.describe()
     if work.facing is not None and work.name == "skim":
-        return [(f"{cutter}. Skim, pass by pass: go to the page of the skim and come back.", "", done)]
-    lines = []
-    if work.name == "inserts":
-        lines.append(("Spindle still. Touch Z on the skimmed face: one touch for all inserts.", "", done))
+        return [("Skim, pass by pass: go to the page of the skim and come back.", "", done)]
     files = [entry["file"] for entry in facts.files(work)] or [f"{work.stem}.nc"]
-    lines += [(f"{cutter}. Run", file, done) for file in files]
+    lines = [(_run_words(facts, work), file, done) for file in files]
     if work.name == "dowels":
         lines.append(("Vacuum the holes and set the dowels before the next file.", "", done))
     return lines
+
+
+def _run_words(facts: Facts, work: Work) -> str:
+    way = work.approach
+    if way is None:
+        return "Run"
+    high = facts.record.shown(round(way.above, 1))
+    return f"It stops on the first way down: the tip {high} {facts.unit} above {way.face}, or stop and touch Z. Run"
 
 
 def _end(setup: Setup) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from corepath.motion.program import Setup
+from corepath.motion.zero_words import again_words, xy_words
 from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.parts import Block, Cell, Drawing, Link, Page, Rows, State, Table
 from corepath.views.sheet_html.progress import pour_state
@@ -58,14 +59,9 @@ def setup_state(facts: Facts, setup: Setup) -> State:
 
 def setup_facts(facts: Facts, setup: Setup, works: Sequence[Work]) -> Rows:
     """What lies how, held by what, and where zero is."""
-    zero = works[0].zero
-    corner = zero.x != 0.0 or zero.y != 0.0
-    place = (
-        f"front-left corner as it lies, X{zero.x:g} Y{zero.y:g} from the middle" if corner else "middle of the blank"
-    )
     rows = [
         ("island and rim", hold_words(facts, setup)),
-        ("X, Y zero", f"{place}, taken from the dowels, never from an edge"),
+        *_xy_rows(facts, works),
         *_z_rows(works),
         *dowel_rows(facts, setup),
         *fixings(facts, setup),
@@ -74,13 +70,24 @@ def setup_facts(facts: Facts, setup: Setup, works: Sequence[Work]) -> Rows:
     return Rows("Set-up", tuple(rows))
 
 
+def _xy_rows(facts: Facts, works: Sequence[Work]) -> tuple[tuple[str, str], ...]:
+    """X, Y zero: how it is found, a row for each way."""
+    found: dict[str, list[str]] = {}
+    for work in works:
+        found.setdefault(xy_words(work.zero, facts.record.shown), []).append(work.name)
+    if len(found) == 1:
+        return (("X, Y zero", next(iter(found))),)
+    return tuple((f"X, Y zero, {', '.join(dict.fromkeys(names))}", words) for words, names in found.items())
+
+
 def _z_rows(works: Sequence[Work]) -> tuple[tuple[str, str], ...]:
     """Z zero, a row for each that differs."""
     found: dict[str, list[str]] = {}
     for work in works:
-        again = "touching again is allowed" if work.zero.again else "touch once, before the first cut, never again"
+        again = again_words(work.zero)
         height = f", which lies {mm(work.zero.z)} above the bed" if work.zero.z else ""
-        found.setdefault(f"touch {work.zero.touch}{height}; {again}", []).append(work.name)
+        system = "" if work.zero.system == "G54" else f"in {work.zero.system}, X, Y and Z of it: "
+        found.setdefault(f"{system}touch {work.zero.touch}{height}; {again}", []).append(work.name)
     if len(found) == 1:
         return (("Z zero", next(iter(found))),)
     return tuple((f"Z zero, {', '.join(dict.fromkeys(names))}", words) for words, names in found.items())
