@@ -254,6 +254,7 @@ RULES: dict[str, Rule] = {
     "wrong cutter": lambda lines, draw: _changed(
         lines, _pick(lines, draw, lambda line: re.match(r"^T\d+$", line)), lambda line: f"T{int(line[1:]) % 4 + 1}"
     ),
+    "length offset called": _replaced(r"^T(\d+)$", r"T\1\nG43 H\1"),
     "cutter not named": _dropped(lambda line: re.match(r"^T\d+$", line)),
     "zero too high": _everywhere(lambda letter, value: value + (1.0 if letter == "Z" else 0.0)),
     "zero too low": _everywhere(lambda letter, value: value - (0.5 if letter == "Z" else 0.0)),

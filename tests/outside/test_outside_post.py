@@ -214,13 +214,17 @@ def test_independent_parser_finds_the_same_moves(units: str, choices: list[tuple
             assert abs(r0 - r1) <= allowed / 10.0 + 1e-9
 
 
-def test_parser_sees_the_whole_preamble() -> None:
+@pytest.mark.parametrize(
+    ("offset", "then"), [(False, ["GCodePauseProgram"]), (True, ["GCodeToolLengthOffset", "GCodeRapidMove"])]
+)
+def test_parser_sees_the_whole_preamble(offset: bool, then: list[str]) -> None:
     """pygcode must know each word by its meaning: a typing slip in a code would pass our own eyes."""
-    rows = [row for row in written(SAMPLE, tool_change="m6").splitlines() if not row.startswith("(")]
-    names = [type(code).__name__ for row in rows[:12] for code in pygcode.Line(row).block.gcodes]
+    text = written(SAMPLE, tool_change="m6", length_offset=offset)
+    rows = [row for row in text.splitlines() if not row.startswith("(")]
+    names = [type(code).__name__ for row in rows[: 11 + len(then)] for code in pygcode.Line(row).block.gcodes]
     assert names == [
         "GCodeSelectXYPlane", "GCodeUseMillimeters", "GCodeAbsoluteDistanceMode", "GCodeUnitsPerMinuteMode",
         "GCodeSelectCoordinateSystem1", "GCodeCutterRadiusCompOff", "GCodeCancelToolLengthOffset",
         "GCodeCancelCannedCycle", "GCodePathBlendingMode", "GCodeStopSpindle", "GCodeSelectTool", "GCodeToolChange",
-        "GCodeRapidMove",
+        *then,
     ]  # fmt: skip

@@ -71,3 +71,19 @@ def test_a_way_at_feed_from_nowhere_is_only_harmless_with_the_spindle_still(plan
     assert "start-unknown" in turning.read().counts
     low = plan.edited(INSERTS, "G1 Z14.5000\n", "G1 Z-2.0000\n")
     assert "start-unknown" in low.read().counts
+
+
+def test_a_length_is_called_where_it_is_planned_and_nowhere_else(plan):
+    """Counted on top of a touch, or left out where Z was touched with another cutter, every depth is off by it."""
+    groove = "03-A-groove.nc"
+    called = plan.edited(groove, "T1 M6\n", "T1 M6\nG43 H1\n")
+    assert called.read().counts == {"length-offset": 1}, "none is planned"
+    assert "length-offset" in plan.with_shop(length_offset=True).read().counts, "none is called"
+    files = {
+        name: text.replace(" M6\n", " M6\nG43 H" + text.split(" M6")[0][-1] + "\n") for name, text in plan.files.items()
+    }
+    known = plan.with_shop(length_offset=True)
+    for name, text in files.items():
+        known = known.with_file(name, text)
+    assert known.read().counts == {}
+    assert known.edited(groove, "G43 H1", "G43 H2").read().counts == {"length-offset": 1}
