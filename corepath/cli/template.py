@@ -26,6 +26,7 @@ class Face(StrEnum):
 
     core = "core"
     deck = "deck"
+    bottom = "bottom"
 
 
 def template(
@@ -38,7 +39,8 @@ def template(
     flat: Annotated[bool, typer.Option("--flat", help="For skins and hand work, before lay-up.")] = False,
     form: Annotated[bool, typer.Option("--form", help="Ribs and spacers of the form instead of the board.")] = False,
     on: Annotated[
-        Face, typer.Option("--on", help="Along the arc: lengths of the core, or along the top of the laminate.")
+        Face,
+        typer.Option("--on", help="Along the arc: lengths of the core, or along top or underside of the laminate."),
     ] = Face.core,
     tile: Annotated[
         Paper | None, typer.Option("--tile", help="Pages of this paper beside it, to be joined.", show_default=False)

@@ -244,6 +244,13 @@ def _layup(parts: Parts) -> Iterator[Contradiction]:
     for place, (before, after) in enumerate(zip(stations or (), (stations or ())[1:], strict=False)):
         if after[0] <= before[0]:
             yield ("layup", "rocker", place + 1), "x must grow from station to station", f"more than {before[0]:g} mm"
+    board = parts.one("board", BoardSection)
+    if layup and board and layup.neutral is not None and layup.neutral > board.thickness:
+        says = "the plane that keeps its length lies outside the core"
+        yield ("layup", "neutral"), says, f"at most board.thickness, {board.thickness:g} mm"
+    if layup and layup.form_skin >= layup.rib_height:
+        says = "nothing is left of the form's ribs under their covering"
+        yield ("layup", "form_skin"), says, f"less than layup.rib_height, {layup.rib_height:g} mm"
 
 
 def _cutters(parts: Parts) -> Iterator[Contradiction]:

@@ -257,7 +257,9 @@ class SkinSection(Section):
         None, description="share; beyond it a caution; from pressure and modulus if not given"
     )
     covers: Literal["blank", "board"] = Field(
-        "blank", description="it covers the whole blank, or only the board with groove.outside round it"
+        "blank",
+        description="it covers the whole blank, or only the board and what layup.skin_outside reaches beyond it "
+        "(groove.outside if not given)",
     )
 
 
@@ -268,14 +270,24 @@ class LayupSection(Section):
     cradle: Flag = Field(False, description="a cradle holds the laid-up board by its rocker while D is cut")
     skin_below: NonNegativeLength = Field(0.0, description="thickness of the laminate under the core")
     skin_above: NonNegativeLength = Field(0.0, description="thickness of the laminate on the deck")
+    skin_outside: NonNegativeLength | None = Field(
+        None,
+        description="how far the laminates reach beyond the outline; if not given groove.outside, and with a cradle "
+        "6 mm beyond the slot of the trim or more",
+    )
     neutral: NonNegativeLength | None = Field(
         None, description="height in the core of the plane that keeps its length; half of board.thickness if not given"
     )
     neutral_error: NonNegativeLength = Field(1.0, description="by how much that height may be off, ±")
     rib_spacing: PositiveLength = Field(150.0, description="largest distance between the ribs of the form")
     rib_thickness: PositiveLength = Field(18.0, description="of the board that the ribs of the form are cut from")
-    rib_height: PositiveLength = Field(60.0, description="of the form at its lowest place, its covering included")
+    rib_height: PositiveLength = Field(
+        60.0, description="of the form at its lowest place above what it stands on, its covering included"
+    )
     form_skin: NonNegativeLength = Field(0.0, description="thickness of a covering bent over the ribs of the form")
+    cradle_height: NonNegativeLength | None = Field(
+        None, description="of the cradle at its lowest place above the bed that it stands on; rib_height if not given"
+    )
 
 
 HoldMethod = Literal["screws", "clamps", "tape", "vacuum"]
@@ -388,7 +400,7 @@ class CutterSection(Section):
 
 class ObstacleSection(Section):
     points: tuple[Point, ...] = Field(min_length=3, description="[x, y] corners, board frame as it lies in that set-up")
-    height: PositiveLength = Field(description="above the bed")
+    height: PositiveLength = Field(description="above the bed; in D above the bed that the cradle stands on")
     setups: tuple[SetupLetter, ...] = Field(("A", "B", "C"), min_length=1, description="where it is present")
     sawn_off: Flag = Field(False, description="what it keeps the skim from reaching is sawn off before C")
 
@@ -469,6 +481,7 @@ class Limits(Section):
     dowels: Length = Field(0.5, description="least room over and around the dowels")
     registration: Length = Field(2.0, description="least casting left at the edge and round a bolt")
     under_holes: Length = Field(2.0, description="least of the spoil board left under a hole that passes into it")
+    web: Length = Field(3.0, description="least width beyond the slot of the trim of what holds the board by its web")
     deflection: PositiveLength = Field(0.05, description="largest bending of a cutter on a finished wall")
 
 

@@ -92,9 +92,7 @@ def _spread(width: float, layup: LayupSection) -> tuple[float, ...]:
 
 def _base(laid: LaidUp, layup: LayupSection) -> float:
     """Rise at which the table lies."""
-    start, end = laid.ends
-    fine = np.linspace(start, end, 2001)
-    return float(laid.bottom(fine).min()) - layup.rib_height
+    return laid.lowest - layup.rib_height
 
 
 def _lowered(laid: LaidUp, layup: LayupSection, x: Floats) -> Floats:

@@ -17,19 +17,28 @@ from shapely import Polygon
 
 from corepath.board.deck import DeckSurface
 from corepath.board.model import Board
-from corepath.job.model import Job
+from corepath.job.model import Job, LayupSection
 from corepath.layup.curve import Rocker, rocker_of
 
-__all__ = ["Bolt", "LaidUp", "bolts_of", "laid_up"]
+__all__ = ["SKIN_LAP", "Bolt", "LaidUp", "bolts_of", "drill_at", "laid_up", "skin_outside", "stand_of"]
 
 Floats = NDArray[np.float64]
+SKIN_LAP = 6.0
+"""mm by which the laminates lap onto the rim beyond the trim's slot where the job does not say: twice `limits.web`, for
+a board is placed in its cradle, and a skin on its board, by hand (common practice, no source)."""
+
 _ROUNDS = 12
 _SEGMENT = 2.0
+_ACROSS = 101
+_FINE = 2001  # places along the form among which its lowest is looked for
 
 
 @dataclass(frozen=True, slots=True)
 class LaidUp:
-    """The board on its form: `below` and `above` are the laminates' thicknesses, `length`, `width` the blank's."""
+    """The board on its form: `below` and `above` are the laminates' thicknesses, `length`, `width` the blank's.
+
+    `stand` is the cradle's height at its lowest place above the bed that it stands on.
+    """
 
     rocker: Rocker
     deck: DeckSurface
@@ -38,6 +47,17 @@ class LaidUp:
     kept: float
     length: float
     width: float
+    stand: float
+
+    @property
+    def lowest(self) -> float:
+        """Z of the form at its lowest place under the blank."""
+        return float(self.bottom(np.linspace(*self.ends, _FINE)).min())
+
+    @property
+    def bed(self) -> float:
+        """Z of the bed that the cradle stands on: below 0, since Z counts from the rise 0 of the form."""
+        return self.lowest - self.stand
 
     @property
     def edge(self) -> float:
@@ -80,6 +100,28 @@ class LaidUp:
         height = self.below + self.deck.height(x, y) + self.above
         turn = self.tilt(x) - self.rocker.angle(0.0)
         return np.asarray((self.kept - height) * turn, dtype=np.float64)
+
+    def under_shift(self, x: ArrayLike) -> Floats:
+        """The same along the underside of the laminate, which is the form's face."""
+        turn = self.tilt(x) - self.rocker.angle(0.0)
+        return np.asarray(self.kept * turn, dtype=np.float64)
+
+    def taper_shift(self, x: ArrayLike) -> Floats:
+        """How much farther along the arc places of the core would lie if the middle of each section kept its length.
+
+        `kept` is one height all along, but in pure bending it is the centroid of the section, here of the blank across
+        its width, that keeps its length (beam theory, textbook), and that sinks where the core gets thinner. Each turn
+        of the tangent counts by the difference there: the integral of (kept - centroid) over the turn, from X = 0.
+        """
+        wanted = np.atleast_1d(np.asarray(x, dtype=np.float64))
+        along = np.unique(np.concatenate([np.arange(-self.length / 2.0, self.length / 2.0, 1.0), [0.0], wanted]))
+        across = np.linspace(-self.width / 2.0, self.width / 2.0, _ACROSS)
+        height = self.deck.height(along[:, None], across[None, :])
+        off = self.below + (height**2).sum(axis=1) / (2.0 * height.sum(axis=1)) - self.kept
+        steps = (off[1:] + off[:-1]) / 2.0 * np.diff(self.tilt(along))
+        total = np.concatenate([[0.0], np.cumsum(steps)])
+        total -= total[np.searchsorted(along, 0.0)]
+        return np.asarray(total[np.searchsorted(along, wanted)].reshape(np.shape(x)), dtype=np.float64)
 
     def bottom(self, x: ArrayLike) -> Floats:
         """Z of the laminate's underside, which is the form, at places X of D."""
@@ -139,9 +181,37 @@ def bolts_of(job: Job, board: Board) -> tuple[Bolt, ...]:
     return tuple(found)
 
 
+def drill_at(laid: LaidUp, bolt: Bolt) -> tuple[float, float]:
+    """X, Y in D of an upright hole for a bolt.
+
+    Through a plug it meets the plug's axis at half the height of the core, so that the tilt takes as little of the wall
+    at the top as at the bottom; over an insert where the bore comes out of the deck.
+    """
+    deck = float(laid.deck.height(bolt.x, bolt.y))
+    height = laid.below + (deck / 2.0 if bolt.room is None else deck)
+    return float(laid.place(bolt.x, height)[0]), bolt.y
+
+
 def laid_up(job: Job, board: Board) -> LaidUp:
     """The job's board on its form; on a level one without a rocker."""
     layup = job.layup
     below, above = (layup.skin_below, layup.skin_above) if layup is not None else (0.0, 0.0)
     neutral = layup.neutral if layup is not None and layup.neutral is not None else job.core_thickness / 2.0
-    return LaidUp(rocker_of(job), board.deck, below, above, below + neutral, job.blank.length, job.blank.width)
+    kept, stand = below + neutral, stand_of(layup) if layup is not None else 0.0
+    return LaidUp(rocker_of(job), board.deck, below, above, kept, job.blank.length, job.blank.width, stand)
+
+
+def stand_of(layup: LayupSection) -> float:
+    """Height of the cradle at its lowest place: its own, or that of the form, whose profile it has."""
+    return layup.rib_height if layup.cradle_height is None else layup.cradle_height
+
+
+def skin_outside(job: Job, slot: float | None) -> float:
+    """How far the laminates reach beyond the outline, mm, along the skin.
+
+    `slot` is how far the far edge of the trim's slot lies outside the outline; None where no machine trims.
+    """
+    given = job.layup.skin_outside if job.layup is not None else None
+    if given is not None:
+        return given
+    return job.groove.outside if slot is None else max(job.groove.outside, slot + SKIN_LAP)

@@ -2,8 +2,9 @@
 
 X along the board, Y across, mm, origin over the middle of the blank; Y up. An *arc* template lies on the curved
 board: its X are lengths along the arc. On the `core` they are those of the flat core, which keeps its length; on
-the `deck` each place is moved by what the top of the laminate is shorter or longer there (`LaidUp.face_shift`). A
-*flat* template is for skins and for those who cut by hand before lay-up.
+the `deck` each place is moved by what the top of the laminate is shorter or longer there (`LaidUp.face_shift`), on
+the `bottom` by what its underside is (`LaidUp.under_shift`), and drawn as seen from below: Y down. A *flat* template is
+for skins and for those who cut by hand before lay-up.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from shapely import Polygon
 from corepath.board.model import Board
 from corepath.board.shapes import offset
 from corepath.job.model import Job
-from corepath.layup.laid import LaidUp, bolts_of, laid_up
+from corepath.layup.laid import LaidUp, bolts_of, laid_up, skin_outside
 
 __all__ = [
     "BAR",
@@ -37,13 +38,14 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
-Face = Literal["core", "deck"]
+Face = Literal["core", "deck", "bottom"]
 Placing = Callable[[Floats], Floats]
 
 BAR = 100.0
 BAR_TOLERANCE = 0.2
 """mm that the check bar may be off as printed: 2 mm over a metre of board (common practice, no source)."""
 
+_TOLD = 0.05  # mm: less is not worth a word
 _THIN = 0.002  # mm; with the 0.001 of the polygons themselves within the 0.005 that a template keeps
 _TICK = 12.0
 _APART = 100.0
@@ -110,16 +112,22 @@ def _extent(shape: Shape) -> Floats:
     return np.array([[shape.x - reach, shape.y - reach], [shape.x + reach, shape.y + reach]])
 
 
-def board_template(job: Job, board: Board, digest: str, *, flat: bool = False, on: Face = "core") -> Template:
-    """The template of a board, along the arc, or flat for skins and hand work. `on` is the face that it lies on."""
+def board_template(
+    job: Job, board: Board, digest: str, *, flat: bool = False, on: Face = "core", slot: float | None = None
+) -> Template:
+    """The template of a board, along the arc, or flat for skins and hand work. `on` is the face that it lies on.
+
+    `slot` is how far the far edge of the trim's slot lies outside the outline, mm; None where no machine trims.
+    """
     laid = laid_up(job, board)
     placing = _placing(laid, on if not flat else "core")
-    shapes: list[Shape] = [*_areas(job, board, flat, placing), *_holes(job, board, flat, placing)]
+    reach = skin_outside(job, slot) if flat else None
+    shapes: list[Shape] = [*_areas(job, board, reach, placing), *_holes(job, board, flat, placing)]
     shapes += _blank(job, board, placing)
     half, wide = job.blank.length / 2.0, job.blank.width / 2.0
     shapes += check_bars(-half + _BAR_IN, -wide + _BAR_IN)
     kind = "flat template" if flat else f"template along the arc, for the {on}"
-    says = tuple(_says(job, board, laid, flat, on))
+    says = tuple(_says(job, board, laid, reach, on))
     lines = (f"{job.title}: {kind}", f"plan {digest}", *says)
     shapes += [Words("notes", -half, -wide - 8.0 - 6.0 * k, line) for k, line in enumerate(lines)]
     return Template(f"{job.title}: {kind}", tuple(shapes), says)
@@ -136,24 +144,40 @@ def check_bars(x: float, y: float) -> Iterator[Shape]:
         yield Words("check bar", x + 5.0, y + 10.0 - 6.0 * k, text)
 
 
-def _says(job: Job, board: Board, laid: LaidUp, flat: bool, on: Face) -> Iterator[str]:
-    yield "full size, mm; X+ to the right, seen from the deck"
-    if flat or laid.rocker.level:
+def _says(job: Job, board: Board, laid: LaidUp, reach: float | None, on: Face) -> Iterator[str]:
+    yield f"full size, mm; X+ to the right, seen from {'below' if on == 'bottom' and reach is None else 'the deck'}"
+    if reach is not None:
+        yield f"skins reach {reach:.2f} mm beyond the outline"
+    if reach is not None or laid.rocker.level:
         return
-    places = np.array([(bolt.x, bolt.y) for bolt in bolts_of(job, board)] + list(board.outline.exterior.coords))
-    shift = laid.face_shift(places[:, 0], places[:, 1])
-    most = float(np.abs(shift).max())
+    most = {face: float(np.abs(shift).max()) for face, shift in _shifts(job, board, laid).items()}
     if on == "core":
-        yield f"lengths of the core; on the deck a place lies up to {most:.2f} mm off along X (--on deck allows for it)"
+        yield (
+            f"lengths of the core; along X a place lies up to {most['deck']:.2f} mm off on the deck and "
+            f"{most['bottom']:.2f} mm on the underside (--on deck, --on bottom allow for it)"
+        )
     else:
-        yield f"lengths along the top of the laminate; up to {most:.2f} mm off those of the flat core"
+        face = "the top of the laminate" if on == "deck" else "the underside"
+        yield f"lengths along {face}; up to {most[on]:.2f} mm off those of the flat core"
+    if most["taper"] >= _TOLD:
+        yield f"a core that tapers may keep its length otherwise: up to {most['taper']:.2f} mm nearer to the middle"
+
+
+def _shifts(job: Job, board: Board, laid: LaidUp) -> dict[str, Floats]:
+    """How far bolts and outline lie off along X on each face, and for the taper."""
+    places = np.array([(bolt.x, bolt.y) for bolt in bolts_of(job, board)] + list(board.outline.exterior.coords))
+    x, y = places.T
+    return {"deck": laid.face_shift(x, y), "bottom": laid.under_shift(x), "taper": laid.taper_shift(x)}
 
 
 def _placing(laid: LaidUp, on: Face) -> Placing:
     def placed(points: Floats) -> Floats:
+        x, y = points[:, 0], points[:, 1]
+        if on == "bottom":
+            return np.column_stack([x + laid.under_shift(x), -y])
         if on == "core" or laid.rocker.level:
             return points
-        return np.column_stack([points[:, 0] + laid.face_shift(points[:, 0], points[:, 1]), points[:, 1]])
+        return np.column_stack([x + laid.face_shift(x, y), y])
 
     return placed
 
@@ -164,13 +188,14 @@ def _ring(layer: str, ring: shapely.LinearRing, placing: Placing) -> Curve:
     return Curve(layer, np.asarray(moved.simplify(_THIN).coords)[:-1, :2], closed=True)
 
 
-def _areas(job: Job, board: Board, flat: bool, placing: Placing) -> Iterator[Shape]:
+def _areas(job: Job, board: Board, reach: float | None, placing: Placing) -> Iterator[Shape]:
     yield _ring("outline", board.outline.exterior, placing)
     allowance = job.trim.allowance if job.trim is not None else 0.0
-    grown = [("trim line", allowance)] if allowance > 0.0 else []
-    grown += [("skin edge", job.groove.outside)] if flat else []
-    for layer, by in grown:
-        area = offset(board.outline, by)
+    grown = [("trim line", offset(board.outline, allowance))] if allowance > 0.0 else []
+    if reach is not None:
+        skin = offset(board.outline, reach) if reach > 0.0 else board.outline
+        grown.append(("skin edge", skin.intersection(board.blank)))
+    for layer, area in grown:
         if isinstance(area, Polygon):
             yield _ring(layer, area.exterior, placing)
     yield _ring("groove outer wall", board.ring.exterior, placing)

@@ -66,10 +66,8 @@ def check_path(work: Work, moves: Sequence[Move]) -> None:
 
 def _nearest(moves: Sequence[Move], area: shapely.Polygon, height: float) -> tuple[float, float, float] | None:
     """Distance from `area` and place (x, y) of the nearest move that comes below `height`."""
-    pairs = []
-    for before, move in itertools.pairwise(moves):
-        if min(before.z, move.z) < height:
-            pairs.append(((before.x, before.y), (move.x, move.y)))
+    pairs = [_low_part(before, move, height) for before, move in itertools.pairwise(moves)]
+    pairs = [pair for pair in pairs if pair is not None]
     if not pairs:
         return None
     lines = shapely.linestrings(pairs)
@@ -77,6 +75,17 @@ def _nearest(moves: Sequence[Move], area: shapely.Polygon, height: float) -> tup
     k = int(np.argmin(np.round(away, 6)))
     place = shapely.get_point(shapely.shortest_line(lines[k], area), 0)
     return float(away[k]), float(place.x), float(place.y)
+
+
+def _low_part(one: Move, two: Move, height: float) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    """Both ends (x, y) of the part of a straight move that lies below `height`; None where none does."""
+    if min(one.z, two.z) >= height:
+        return None
+    ends = []
+    for near, far in ((one, two), (two, one)):
+        share = (near.z - height) / (near.z - far.z) if near.z > height else 0.0
+        ends.append((near.x + (far.x - near.x) * share, near.y + (far.y - near.y) * share))
+    return ends[0], ends[1]
 
 
 def program(

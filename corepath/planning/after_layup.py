@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,9 @@ from corepath.board.model import Board
 from corepath.errors import InputError
 from corepath.job.model import Job
 from corepath.layup.form import form_of
-from corepath.layup.laid import LaidUp, bolts_of, laid_up
+from corepath.layup.laid import Bolt, LaidUp, bolts_of, drill_at, laid_up, skin_outside
+from corepath.work.laid_checks import trim_slot
+from corepath.work.model import Work
 
 __all__ = ["NO_PROGRAMS", "layup_cautions", "layup_report"]
 
@@ -20,16 +23,38 @@ NO_PROGRAMS = (
     "cut a curved board in the wrong place; corepath template draws it at full size"
 )
 
+_MET = 0.5  # mm that the board may reach beyond the last station and nobody would see it
 
-def layup_cautions(job: Job) -> tuple[str, ...]:
-    """Why a board with a rocker gets no programs after lay-up."""
+
+def layup_cautions(job: Job, board: Board) -> tuple[str, ...]:
+    """Why a board with a rocker gets no programs after lay-up, and where its rocker is only guessed."""
     layup = job.layup
-    curved = layup is not None and layup.rocker is not None and any(rise != 0.0 for _, rise in layup.rocker)
-    return (NO_PROGRAMS,) if curved and layup is not None and not layup.cradle else ()
+    if layup is None or layup.rocker is None:
+        return ()
+    curved = any(rise != 0.0 for _, rise in layup.rocker)
+    return (*((NO_PROGRAMS,) if curved and not layup.cradle else ()), *_beyond_stations(job, board, layup.rocker))
 
 
-def layup_report(job: Job, board: Board) -> dict[str, Any] | None:
-    """The section `layup` of the report; None where the job says nothing of its lay-up."""
+def _beyond_stations(job: Job, board: Board, rocker: tuple[tuple[float, float], ...]) -> Iterator[str]:
+    low, _, high, _ = board.outline.bounds
+    first, last = laid_up(job, board).under(np.array([low, high])).tolist()
+    missing = [
+        f"X{x:.1f}" for x, beyond in ((first, rocker[0][0] - first), (last, last - rocker[-1][0])) if beyond > _MET
+    ]
+    if missing:
+        yield (
+            f"the stations of layup.rocker reach from X{rocker[0][0]:g} to X{rocker[-1][0]:g}, the board to "
+            f"{' and '.join(missing)}: the form is taken to go on straight there; give stations that span the board"
+        )
+
+
+def layup_report(job: Job, board: Board, works: Sequence[Work]) -> dict[str, Any] | None:
+    """The section `layup` of the report; None where the job says nothing of its lay-up.
+
+    `bed` is the Z in D of the bed that the cradle stands on. `shifts` tells for both ends of the board how much farther
+    along X a place lies than in the flat core: along the top of the laminate, along its underside, and if the middle of
+    a core that tapers keeps its length.
+    """
     layup = job.layup
     if layup is None:
         return None
@@ -43,34 +68,50 @@ def layup_report(job: Job, board: Board) -> dict[str, Any] | None:
     return {
         "cradle": layup.cradle,
         "programs": layup.cradle,
-        "says": list(layup_cautions(job)),
+        "says": list(layup_cautions(job, board)),
         "kept_at": round(laid.kept - laid.below, 4),
         "arc_length": round(high - low, 4),
         "chord": round(chord, 4),
         "shortening": round(high - low - chord, 4),
         "greatest_slope": {"degrees": round(float(tilts[steepest]), 4), "x": round(float(x[steepest]), 2)},
         "rise": {"left": _rise(laid, low), "right": _rise(laid, high)},
-        "bolts": [_bolt(laid, bolt.id, bolt.x, bolt.y) for bolt in bolts_of(job, board)],
+        "bed": round(laid.bed, 4),
+        "skin_outside": round(skin_outside(job, trim_slot(job, works)), 4),
+        "shifts": {name: _ends(laid, name, low, high) for name in ("face", "under", "taper")},
+        "bolts": [_bolt(laid, bolt) for bolt in bolts_of(job, board)],
         "form": _form(job, board) if layup.rocker is not None else None,
     }
+
+
+def _ends(laid: LaidUp, name: str, low: float, high: float) -> dict[str, float]:
+    ends = np.array([low, high])
+    off = {"face": laid.face_shift(ends, np.zeros(2)), "under": laid.under_shift(ends), "taper": laid.taper_shift(ends)}
+    return dict(zip(("left", "right"), np.round(off[name], 4).tolist(), strict=True))
 
 
 def _rise(laid: LaidUp, x: float) -> float:
     return round(float(laid.bottom(laid.under(x))), 4)
 
 
-def _bolt(laid: LaidUp, name: str, x: float, y: float) -> dict[str, Any]:
-    """Where a bolt's axis meets the deck in D, the tilt there, and how far an upright hole runs aside in the core."""
+def _bolt(laid: LaidUp, bolt: Bolt) -> dict[str, Any]:
+    """Where an upright drill goes in D and meets the laminate; where the bolt's axis meets the deck.
+
+    Also the tilt there, how far the hole runs aside in the core, and how far the place lies off along each face.
+    """
+    x, y = bolt.x, bolt.y
     deck = float(laid.deck.height(x, y))
-    at, z = laid.place(x, laid.below + deck)
-    tilt = float(laid.tilt(x))
+    on_deck, z = laid.place(x, laid.below + deck)
+    tilt, at = float(laid.tilt(x)), drill_at(laid, bolt)
     return {
-        "id": name,
+        "id": bolt.id,
         "flat": [round(x, 4), round(y, 4)],
-        "at": [round(float(at), 4), round(y, 4), round(float(z), 4)],
+        "at": [round(at[0], 4), round(at[1], 4), round(float(laid.top(*at)), 4)],
+        "deck_at": [round(float(on_deck), 4), round(y, 4), round(float(z), 4)],
         "tilt": round(math.degrees(tilt), 4),
         "aside": round(deck * math.tan(abs(tilt)), 4),
         "face_shift": round(float(laid.face_shift(x, y)), 4),
+        "under_shift": round(float(laid.under_shift(x)), 4),
+        "taper_shift": round(float(laid.taper_shift(x)), 4),
     }
 
 

@@ -28,6 +28,7 @@ from corepath.stackup.stop_doubts import stop_doubts
 from corepath.work import Work, build_works, feed_checks, hole_checks, limit_checks
 from corepath.work.cutters import cutter_faults
 from corepath.work.holding_checks import holding_checks
+from corepath.work.laid_checks import laid_checks
 
 __all__ = ["Prepared", "prepare", "prepare_job"]
 
@@ -71,7 +72,8 @@ class Prepared:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What the figures of the blank do not say, what is not made after lay-up, doubts, hardware not measured."""
-        found = (*self.stackup.heights.blank.cautions, *self.stackup.withheld, *layup_cautions(self.job), *self.doubts)
+        blank, laid = self.stackup.heights.blank.cautions, layup_cautions(self.job, self.board)
+        found = (*blank, *self.stackup.withheld, *laid, *self.doubts)
         found = (*found, *pressure_cautions(self.job))
         return (*found, *fit_cautions(self.job), *self.board.deck.cautions)
 
@@ -142,6 +144,7 @@ def prepare_job(
         *limit_checks(job, works),
         *hole_checks(job, stack, works),
         *holding_checks(job, board, stack, works),
+        *laid_checks(job, board, works),
         *feed_checks(job, works),
         *(skin.checks if skin is not None else ()),
     )

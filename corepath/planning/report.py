@@ -67,7 +67,7 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
             for casting in stack.castings
         ],
         "flush": _flush(prepared),
-        "layup": layup_report(prepared.job, prepared.board),
+        "layup": layup_report(prepared.job, prepared.board, prepared.works),
         "skin": prepared.skin.as_dict() if prepared.skin is not None else None,
         "dowel_lengths": [length.as_dict() for length in dowel_lengths(stack, prepared.board)],
         "pour": pour_report(pours(stack), prepared.job.cast, level=prepared.job.tolerances.level),

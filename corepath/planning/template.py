@@ -10,6 +10,7 @@ from corepath.layup.template import Face, Template, board_template
 from corepath.planning.prepare import Prepared
 from corepath.views.template_dxf import dxf_text
 from corepath.views.template_svg import Paper, pages, svg_text
+from corepath.work.laid_checks import trim_slot
 
 __all__ = ["template_files", "template_of", "write_template"]
 
@@ -20,7 +21,8 @@ def template_of(prepared: Prepared, *, flat: bool = False, form: bool = False, o
     """The template asked for. Raises InputError where a form is wanted and the job has no rocker."""
     if form:
         return form_template(prepared.job, prepared.board, prepared.digest)
-    return board_template(prepared.job, prepared.board, prepared.digest, flat=flat, on=on)
+    slot = trim_slot(prepared.job, prepared.works)
+    return board_template(prepared.job, prepared.board, prepared.digest, flat=flat, on=on, slot=slot)
 
 
 def template_files(template: Template, path: Path, paper: Paper | None = None) -> dict[str, str]:

@@ -17,6 +17,7 @@ from corepath.readback.shop import Shop
 from corepath.work.model import Work
 
 _FEED_SLACK = 1.01
+_TOUCH = 1e-9  # mm: a move at an obstacle's very height passes over it
 
 __all__ = [
     "check_feeds",
@@ -104,7 +105,8 @@ def check_room(path: Path, work: Work, shop: Shop, findings: Findings) -> None:
         if needed > room + 1e-6:
             findings.add("travel", f"{axis} needs {needed:.2f}, the machine has {room:.2f}", depth=float(needed - room))
     depth = path.end[:, 2]
-    _too_low(path, depth < -shop.spoil_board - 1e-6, "spoil-board", -shop.spoil_board, findings)
+    deepest = shop.deepest(work.setup)
+    _too_low(path, depth < deepest - 1e-6, "spoil-board", deepest, findings)
     _too_low(path, depth < work.lowest - shop.allowed.heights, "below-lowest", work.lowest, findings)
 
 
@@ -122,7 +124,7 @@ def _too_low(
 def check_obstacles(path: Path, work: Work, findings: Findings) -> None:
     """The cutter keeps off each obstacle below its height."""
     for obstacle in work.obstacles:
-        pieces = path.pieces.pick(path.pieces.low < obstacle.height)
+        pieces = path.pieces.below(obstacle.height - _TOUCH)
         if not len(pieces):
             continue
         keep_off: Polygon = obstacle.area.buffer(path.cutter.radius)

@@ -86,6 +86,11 @@ class Shop:
     second_zero: Literal["none", "G55"] = "none"
     length_offset: bool = False
 
+    def deepest(self, setup: str) -> float:
+        """The lowest Z in a set-up's frame at which the spoil board still keeps the cutter from what lies under it."""
+        bed = self.laid.bed if setup == "D" and self.laid is not None else 0.0
+        return bed - self.spoil_board
+
     def mirrored_area(self, area: Polygon, setup: str) -> Polygon:
         """An area of A as it lies in a set-up."""
         if setup != "B":

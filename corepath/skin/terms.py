@@ -15,6 +15,7 @@ from shapely import Polygon
 
 from corepath.board.shapes import offset
 from corepath.job.model import Job, SkinSection
+from corepath.layup.laid import skin_outside
 
 __all__ = [
     "BAG",
@@ -38,6 +39,7 @@ BAG = 0.95
 """The most that a vacuum bag gives, bar: air at sea level presses with 1.013, and a pump leaves some of it."""
 
 _THICKNESSES = 20.0
+_LEAST_REACH = 1e-3  # mm: a skin that ends at the outline
 
 
 class Surface(Protocol):
@@ -121,9 +123,9 @@ def _nodes(half: float, step: float) -> Floats:
 
 
 def cover_of(job: Job, outline: Polygon) -> Cover:
-    """What the skin of `job` covers: the blank's rectangle, or the board and its casting outside the outline."""
+    """What the skin of `job` covers: the blank's rectangle, or the board and what skins reach beyond its outline."""
     if job.skin is not None and job.skin.covers == "board":
-        edge = offset(outline, job.groove.outside)
+        edge = offset(outline, max(skin_outside(job, None), _LEAST_REACH))
         if isinstance(edge, Polygon):
             left, low, right, high = edge.bounds
             return Cover(max(-left, right), max(-low, high), edge)

@@ -8,7 +8,7 @@ x distance (Wood Handbook, equation of the dimensional change coefficient; table
 With a cradle, trim and bolt holes are cut upright in a board that tilts along its rocker: over the core's height h a
 wall runs h tan(tilt) aside, half of it either way from the middle, where it is placed. And where in its height the
 core kept its length in the lay-up is known only to `layup.neutral_error`: times the turn of the board since its
-middle, that is how far a place may be off.
+middle, that is how far a place may be off. A core that tapers keeps its length lower where it is thin: *taper*.
 """
 
 from __future__ import annotations
@@ -114,7 +114,8 @@ class _Slant:
         assert self.laid is not None
         tilt = abs(float(self.laid.tilt(x)))
         turn = abs(float(self.laid.tilt(x) - self.laid.tilt(0.0)))
-        return -height / 2.0 * math.tan(tilt) + Linear.term("lay-up", self.error) * turn
+        taper = Linear.term("taper", abs(float(self.laid.taper_shift(x))))
+        return -height / 2.0 * math.tan(tilt) + Linear.term("lay-up", self.error) * turn + taper
 
 
 def _wider(stack: Stackup) -> float:

@@ -19,7 +19,7 @@ from corepath.board.model import Board
 from corepath.board.shapes import offset
 from corepath.errors import Fault
 from corepath.job.model import Job, TrimSection
-from corepath.layup.laid import Bolt, LaidUp, bolts_of, laid_up
+from corepath.layup.laid import Bolt, LaidUp, bolts_of, drill_at, laid_up
 from corepath.motion.program import Zero
 from corepath.work.cutters import Chosen, Need, choose
 from corepath.work.holding import screws_of
@@ -93,9 +93,10 @@ class _After:
         return Zero(x, y, round(z, 6), touch, True, "the laminate", by="cradle")
 
     def _obstacles(self) -> tuple[Obstacle, ...]:
-        """What stands in D; screw heads on the laminate's top."""
+        """What stands in D, on the bed under the cradle; screw heads on the laminate's top."""
+        bed = self.laid.bed
         found = [
-            Obstacle(Polygon(section.points), section.height, f"obstacle {number}")
+            Obstacle(Polygon(section.points), bed + section.height, f"obstacle {number}")
             for number, section in enumerate(self.job.obstacle, start=1)
             if "D" in section.setups
         ]
@@ -156,7 +157,8 @@ class _After:
         if isinstance(chosen, Fault):
             yield chosen
             return
-        area = _grown(laid.shape(self.board.outline, laid.edge_middle), wish.allowance)
+        # grown in the flat: the allowance is measured along the arc, as on the template
+        area = laid.shape(_grown(self.board.outline, wish.allowance), laid.edge_middle)
         reaches = (chosen.cutter.radius, chosen.cutter.radius + wish.finish)
         ring = np.vstack([np.asarray(area.buffer(by).exterior.segmentize(1.0).coords) for by in reaches])
         tip = laid.tip(ring[:, 0], chosen.cutter.radius, wish.web)
@@ -201,15 +203,9 @@ class _After:
         return self.job.model_copy(update={"cutter": tuple(c for c in self.job.cutter if c.shape != "drill")})
 
     def _hole(self, bolt: Bolt, diameter: float) -> Hole:
-        """An upright hole: through a plug into the cradle, or through the laminate down to the bore of an insert.
-
-        Its middle meets the plug's axis at half the height of the core there, so that the tilt takes as little of the
-        wall at the top as at the bottom.
-        """
+        """An upright hole: through a plug into the cradle, or through the laminate down to the bore of an insert."""
         laid = self.laid
-        deck = float(laid.deck.height(bolt.x, bolt.y))
-        at, _ = laid.place(bolt.x, laid.below + deck / 2.0 if bolt.room is None else laid.below + deck)
-        x = float(at)
+        x, _ = drill_at(laid, bolt)
         angle = np.arange(_ROUND) * (2.0 * math.pi / _ROUND)
         rim_x = np.append(x + diameter / 2.0 * np.cos(angle), x)
         rim_y = np.append(bolt.y + diameter / 2.0 * np.sin(angle), bolt.y)

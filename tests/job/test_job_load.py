@@ -107,6 +107,8 @@ WRONG = [
     ('shape = "ball"', 'shape = "ball"\ncorner_radius = 2', "cutter[4].corner_radius", "ball", "6 mm"),
     ('shape = "ball"', 'shape = "flat"\ncorner_radius = 2', "cutter[4].corner_radius", "none", "bull"),
     ("stick_out = 36.0", "stick_out = 20.0", "cutter[4].stick_out", "less than its edges", "25 mm"),
+    ("[machine]", "[layup]\nneutral = 80\n[machine]", "layup.neutral", "outside the core", "board.thickness, 8 mm"),
+    ("[machine]", "[layup]\nform_skin = 60\n[machine]", "layup.form_skin", "nothing is left", "rib_height, 60 mm"),
     ("depth_a_pass = 3.0", "depth_a_pass = 17", "cutter[3].depth_a_pass", "deeper than", "16 mm"),
 ]  # fmt: skip
 

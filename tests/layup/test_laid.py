@@ -1,13 +1,14 @@
 """Where the flat core lies after lay-up: a place wrong here is a hole beside its plug."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
 
 from corepath.board.build import build_board
-from corepath.layup.laid import bolts_of, laid_up
+from corepath.layup.laid import bolts_of, laid_up, skin_outside
 
 R = 2000.0
 
@@ -63,3 +64,36 @@ def test_bolts_name_plugs_and_inserts(rocker_job, tmp_path):
     assert (plug.id, plug.diameter, plug.room) == ("P1", 5.5, None)
     assert (insert.id, insert.diameter) == ("I1", None)
     assert insert.room is not None and insert.room > 0.5
+
+
+def test_the_underside_is_the_longest_on_a_hollow_form(laid):
+    """On a circle the form's own face has the radius R, where the core's length is an arc of R - 4.6."""
+    _, board = laid
+    x = np.array([-100.0, 0.0, 64.0])
+    assert np.abs(x + board.under_shift(x) - x * R / (R - 4.6)).max() < 1e-4
+
+
+class Wedge:
+    """A core that is 8 thick at X = 0 and loses 0.02 a mm both ways, alike across."""
+
+    edge = 4.0
+
+    def height(self, x, y):
+        return 8.0 - 0.02 * np.abs(np.asarray(x, dtype=float)) + 0.0 * np.asarray(y, dtype=float)
+
+
+def test_a_core_that_tapers_keeps_its_length_lower(laid):
+    """Middle of the wedge: 4 - 0.01 |x| over the core's bottom, 0.01 |x| below the 4.0 that is taken. Its integral over
+    the turn d(x / 1995.4) is 0.01 x^2 / 2 / 1995.4: places lie nearer to the middle by that, at either end."""
+    _, board = laid
+    wedge = replace(board, deck=Wedge())
+    x = np.array([-100.0, 0.0, 60.0])
+    wanted = -np.sign(x) * 0.01 * x**2 / 2.0 / (R - 4.6)
+    assert np.abs(wedge.taper_shift(x) - wanted).max() < 1e-5
+
+
+def test_the_skins_reach_beyond_the_slot_unless_the_job_says_otherwise(rocker_job):
+    job = rocker_job()
+    assert skin_outside(job, None) == job.groove.outside == 5.0
+    assert skin_outside(job, 6.3) == pytest.approx(12.3)
+    assert skin_outside(rocker_job(skin_outside=8.0), 6.3) == 8.0

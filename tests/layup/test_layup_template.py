@@ -41,7 +41,7 @@ def rings(document, layer: str) -> list[shapely.LinearRing]:
     return [shapely.LinearRing(list(line.get_points("xy"))) for line in found]
 
 
-@pytest.mark.parametrize("kind", [{}, {"flat": True}, {"form": True}, {"on": "deck"}])
+@pytest.mark.parametrize("kind", [{}, {"flat": True}, {"form": True}, {"on": "deck"}, {"on": "bottom"}])
 def test_dxf_is_sound_and_in_mm(prepared, kind):
     """Outside check: the audit of a library that did not write the geometry, and the unit code of the format."""
     document = read(dxf_text(template_of(prepared, **kind)))
@@ -97,6 +97,17 @@ def test_on_the_deck_places_move_by_the_face(prepared):
     moved = float(laid.face_shift(-66.0, 7.0))
     assert abs(moved) > 0.05
     assert hole.dxf.center.x == pytest.approx(-66.0 + moved, abs=1e-6)
+
+
+def test_on_the_underside_places_move_by_it_and_are_seen_from_below(prepared):
+    """A sheet laid on the bottom with the deck's Y would put each hole on the other side of the middle line."""
+    laid = laid_up(prepared.job, prepared.board)
+    template = template_of(prepared, on="bottom")
+    (hole,) = read(dxf_text(template)).modelspace().query('CIRCLE[layer=="bolt holes"]')
+    turn = float(laid.tilt(-66.0) - laid.tilt(0.0))
+    assert tuple(hole.dxf.center)[:2] == pytest.approx((-66.0 + (0.6 + 4.0) * turn, -7.0), abs=1e-6)
+    assert "seen from below" in template.says[0]
+    assert "--on bottom" in " ".join(template_of(prepared).says)
 
 
 def test_flat_shows_skins_and_seats(prepared):

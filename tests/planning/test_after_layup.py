@@ -1,5 +1,6 @@
 """Set-up D, from the job to files that are read back: each thing that may go wrong there is tried."""
 
+import math
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -157,6 +158,7 @@ def test_a_wall_that_climbs_is_judged_where_it_runs(name: str):
     [
         ("swallow-620", ((-350.0, 20.0), (-175.0, 5.0), (0.0, 0.0), (175.0, 8.0), (350.0, 32.0))),
         ("cradle-460", ((-240.0, 40.0), (-120.0, 10.0), (0.0, 0.0), (120.0, 15.0), (240.0, 60.0))),
+        ("cradle-460", ((-240.0, -24.0), (240.0, 24.0))),
     ],
 )
 def test_boards_with_much_rocker_are_trimmed(sample: str, rocker: tuple[tuple[float, float], ...]):
@@ -251,6 +253,17 @@ def test_heads_say_what_to_touch_and_what_is_left(files: dict[str, str]):
     assert "into the cradle: have waste wood there" in re.sub(
         r"\s+", " ", files["10-D-bolt-holes.nc"].replace(")\n(", " ")
     )
+
+
+def test_the_allowance_is_measured_along_the_arc_as_on_the_template():
+    """At a nose that tilts by 24 degrees, 2.0 along the board are 1.83 seen from above."""
+    rocker = tuple((x, x * math.tan(math.radians(24.0))) for x in (-120.0, 120.0))
+    made = prepared_of(with_layup(TrimSection(allowance=2.0), rocker=rocker))
+    work = laid_works(made)[0]
+    bare = work.trim.laid.shape(made.board.outline, work.trim.laid.edge_middle)
+    grown = work.trim.area.bounds[2] - bare.bounds[2]
+    assert grown == pytest.approx(2.0 * math.cos(math.radians(24.0)), abs=0.002)
+    assert work.trim.area.bounds[3] - bare.bounds[3] == pytest.approx(2.0, abs=0.002)
 
 
 def test_tilt_takes_of_the_wall_round_a_bolt():

@@ -12,7 +12,16 @@ from corepath.planning import prepare
 
 ROOT = Path(__file__).parents[2]
 PAGES = ROOT / "docs" / "checks"
-WITHOUT = {"held", "power", "screws", "skin", "travel", "uncut"}  # no figure of the coupon, or one that says nothing
+WITHOUT = {
+    "held",
+    "obstacles",
+    "power",
+    "screws",
+    "skin",
+    "travel",
+    "uncut",
+    "web",
+}  # no figure of the coupon, or one that says nothing
 FIGURES = re.compile(
     r"In `samples/coupon\.toml`:\*\* (?:[^,=]*, )?(?:([\d.\s()+−×/]+) = )?([\d.]+), worst ([\d.]+), limit ([\d.]+)\."
 )
