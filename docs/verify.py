@@ -258,7 +258,9 @@ def main(folder: Path) -> int:
         breach("report.json", 0, "the files are not in the order of the work")
     if not entries:
         breach("report.json", 0, "the plan has no files")
-    thick = max([job["blank"]["thickness"], *(a["top"] for a in plan["areas"] if a["setup"] == "A" and "top" in a)])
+    raised = [a for a in plan["areas"] if a["operation"] == "flush"]  # resin that stands proud once it is cast
+    raw = [a["top"] for a in plan["areas"] if a["setup"] == "A" and "top" in a and a["operation"] != "flush"]
+    thick = max([job["blank"]["thickness"], *raw])
     first = planes[min(stop, max(report["skim"]["first_sight"], 1)) - 1]
     tops = {"A": thick, "B": thick, "C": first, "D": math.inf}
     x, y, nodes, deck = spread(job, plan)
@@ -282,6 +284,8 @@ def main(folder: Path) -> int:
             top = state[setup].copy()
         if operation == "inserts" and not any(one["name"] == "skim" for one in entries):
             top = np.minimum(top, planes[stop - 1])
+        for area in raised if operation == "flush" else []:
+            top[sides(x, y, area)[1]] = area["top"]
         before.setdefault(operation, top.copy())
         number = re.search(r"-pass-(\d+)\.nc$", name)
         machine = job["machine"]
@@ -300,6 +304,8 @@ def main(folder: Path) -> int:
         if operation == "skim":
             plane = planes[int(number[1]) - 1] if number else planes[-1]
             told(name, "skim", (top - plane)[~spared(x, y, entry)], -DEPTH, DEPTH)
+        for area in raised if operation == "flush" else []:
+            told(name, "flush", (top - area["floor"])[sides(x, y, area)[0]], -DEPTH, DEPTH)
         if not entry.get("combined") and not (number and int(number[1]) > stop):
             state[setup] = top
         last = not any(one["name"] == operation for one in entries[entries.index(entry) + 1 :])

@@ -13,6 +13,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,7 @@ from corepath.job.resolved import resolved_dict
 from corepath.planning import prepare
 from corepath.planning.geometry import geometry_dict
 from corepath.planning.make import make_files, quiet
+from corepath.planning.prepare import Prepared
 from corepath.planning.report import full_report
 
 pytestmark = pytest.mark.whole
@@ -32,8 +34,10 @@ SCRIPT = ROOT / "docs" / "verify.py"
 @pytest.fixture(scope="module")
 def planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The coupon's folder as far as the script reads it: neither drawn nor read back."""
-    folder = tmp_path_factory.mktemp("coupon-plan")
-    prepared = prepare(ROOT / "samples" / "coupon.toml")
+    return _planned(prepare(ROOT / "samples" / "coupon.toml"), tmp_path_factory.mktemp("coupon-plan"))
+
+
+def _planned(prepared: Prepared, folder: Path) -> Path:
     made = make_files(prepared, quiet, (0.0, 1.0))
     for one in made:
         (folder / one.name).write_text(one.text)
@@ -100,6 +104,25 @@ def test_a_good_plan_passes(planned: Path) -> None:
     assert code == 0 and "0 breaches in 12 files" in told
     for name in ("01-A-dowels", "02-A-plug-pockets", "03-A-groove", "05-B-skim-pass-5", "06-B-inserts", "08-C-deck"):
         assert re.search(rf"^{name}\.nc .* mm at \d+ columns$", told, re.MULTILINE)
+
+
+@pytest.mark.parametrize("flat", [True, False])
+def test_a_flush_is_judged_and_stands_in_no_ones_way_before_the_cast(tmp_path: Path, flat: bool) -> None:
+    """Resin 0.3 proud was taken for wood that the dowels' drill ran into at rapid; nobody asked for its plane."""
+    text = (ROOT / "samples" / "coupon.toml").read_text()
+    text = text.replace("pour_short = 0.3", 'pour_short = -0.3\nflush = "local"')
+    (tmp_path / "proud.toml").write_text(text)
+    prepared = prepare(tmp_path / "proud.toml")
+    folder = tmp_path / "plan"
+    folder.mkdir()
+    _planned(replace(prepared, works=tuple(work for work in prepared.works if work.setup == "A")), folder)
+    if not flat:  # all of its moves 0.05 high
+        file = "04-A-flush.nc"
+        _edit(folder, file, lambda text: re.sub(r"Z(\d+\.\d+)", lambda z: f"Z{float(z[1]) + 0.05:.4f}", text))
+    code, told = _run(folder)
+    assert code == (0 if flat else 1)
+    assert re.search(r"^04-A-flush\.nc +flush .* mm at \d+ columns$", told, re.MULTILINE)
+    assert flat or "BREACH 04-A-flush.nc: flush: " in told
 
 
 def test_a_gouge_in_the_deck_is_found(planned: Path, tmp_path: Path) -> None:
