@@ -29,6 +29,7 @@ from corepath.work import Work, build_works, feed_checks, hole_checks, limit_che
 from corepath.work.cutters import cutter_faults
 from corepath.work.holding_checks import holding_checks
 from corepath.work.laid_checks import laid_checks
+from corepath.work.one_touch import touch_cautions
 
 __all__ = ["Prepared", "prepare", "prepare_job"]
 
@@ -74,7 +75,7 @@ class Prepared:
         """What the figures of the blank do not say, what is not made after lay-up, doubts, hardware not measured."""
         blank, laid = self.stackup.heights.blank.cautions, layup_cautions(self.job, self.board)
         found = (*blank, *self.stackup.withheld, *laid, *self.doubts)
-        found = (*found, *pressure_cautions(self.job))
+        found = (*found, *pressure_cautions(self.job), *touch_cautions(self.job, self.stackup, self.works))
         return (*found, *fit_cautions(self.job), *self.board.deck.cautions)
 
     @property

@@ -112,6 +112,7 @@ class Run:
         self.program: ReadProgram | None = None
         self.zeroed: Zeroed | None = None
         self.old: Zeroed | None = None
+        self.touched_with: int | None = None
 
     def check_digests(self, sha256: Mapping[str, str]) -> None:
         for name in sorted(sha256):
@@ -128,6 +129,7 @@ class Run:
             axis = 0 if self.shop.flip_about == "x" else 1
             self.castings = {name: np.ascontiguousarray(np.flip(mask, axis)) for name, mask in self.castings.items()}
         self.face = face_height(self.stock, self.shop, setup)
+        self.touched_with = None
 
     def _pour(self) -> None:
         """Fill the castings, once: before a flush, or else before the flip."""
@@ -242,7 +244,21 @@ class Run:
         self.progress(name)
         self.program = self._read(name)
         shop, text, old = self.shop, self.files[name], self.old
-        return cut_file(work, self.program, text, stock, shop, self.face, self.film, cutting, old)
+        there = face_height(stock, shop, work.setup) > self.face - shop.allowed.zero
+        done = cut_file(work, self.program, text, stock, shop, self.face, self.film, cutting, old)
+        self._check_touch(work, done, there)
+        return done
+
+    def _check_touch(self, work: Work, done: Done, there: bool) -> None:
+        """A face that an earlier file of the set-up has cut away cannot be touched with another cutter."""
+        cutter, shop = done.path.cutter.number, self.shop
+        if work.setup == "D" or work.name == "inserts" or shop.z_zero == "bed" or shop.length_offset:
+            return
+        if self.touched_with is None or there:
+            self.touched_with = cutter
+        elif cutter != self.touched_with:
+            says = f"Z was touched with T{self.touched_with}; the face is cut away, T{cutter} cannot be touched on it"
+            done.findings.add("zero", says)
 
     def _read(self, name: str) -> ReadProgram:
         """A file as it reads, once."""

@@ -128,7 +128,20 @@ class Stackup:
             touch = f"the raw bottom at {place}, before the first pass"
             return Zero(x, y, height, touch, False, "the raw bottom")
         height = self.heights.raw_top_after(self.skim.planned_plane)
+        if self.touch_stays(setup):
+            return Zero(x, y, height, f"the raw top at {place}, on the frame round the deck", True, "the raw top")
         return Zero(x, y, height, f"the raw top at {place}, before anything is cut in C", False, "the raw top")
+
+    def touch_stays(self, setup: Setup) -> bool:
+        """Whether the touched place of a face is still there once the set-up's first file has been run.
+
+        In A it lies on sound wood; in B the skim takes it away, in C the deck, but for a frame.
+        """
+        if setup != "C":
+            return setup == "A"
+        x, y = self.touch_place("C")
+        blank, margin = self.job.blank, self.job.deck.margin
+        return max(abs(x) - blank.length / 2, abs(y) - blank.width / 2) > -margin
 
     def touch_place(self, setup: Setup) -> tuple[float, float]:
         """Where a face is touched, in the set-up's own X, Y (the mirror image in B)."""

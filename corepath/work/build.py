@@ -32,6 +32,7 @@ from corepath.work.holding import margin_fault, standing, with_uncut
 from corepath.work.holes import HolePart, drill_watch, hole_parts
 from corepath.work.keepoff import opened_by, spared
 from corepath.work.model import Deck, Facing, Hole, Milling, Opening, Pocket, Step, Work
+from corepath.work.one_touch import one_touch, only_cutter
 from corepath.work.pairs import Share, shares
 from corepath.work.running import FINISH_DEPTH, Asked
 
@@ -299,12 +300,18 @@ class _Builder:
         whole = Deck(
             area, surface, top, job.deck.scallop, GOUGE, 0.0, job.deck.margin > 0.0, openings=openings, deepest=raw
         )
-        rough = self._roughing(whole, top, lowest) if raw > FINISH_DEPTH else None
+        rough = self._roughing(whole, top, lowest, job) if raw > FINISH_DEPTH else None
         left = raw if rough is None or rough.deck is None else rough_left(rough, rough.deck)
         finish = choose_deck(job, surface, self.board.blank.bounds, self._passes_frame, left)
         if isinstance(finish, Fault):
             self.faults.append(finish)
             return
+        if rough is not None and one_touch(job, self.stack) and rough.cutter != finish.cutter:
+            job = only_cutter(job, finish.cutter.number)
+            rough = self._roughing(whole, top, lowest, job)
+            left = raw if rough is None or rough.deck is None else rough_left(rough, rough.deck)
+            again = choose_deck(job, surface, self.board.blank.bounds, self._passes_frame, left)
+            finish = finish if isinstance(again, Fault) else again
         self._frame_fault(finish.cutter)
         opened = None
         if rough is not None and rough.deck is not None:
@@ -315,11 +322,12 @@ class _Builder:
         watch = [f"hold board and rim each on its own ({job.hold.C})"]
         self._add(self._made(8, "C", "deck", finish, top=top, lowest=lowest, deck=deck, watch=watch))
 
-    def _roughing(self, whole: Deck, top: float, lowest: float) -> Work | None:
-        """The work that roughs the deck `whole`; None where no cutter is listed for it."""
-        asked = Asked(1.0 - self.job.skim.overlap)
-        rough = self._chosen(Need("roughing the deck", ("flat", "bull", "ball"), None, 0.0, "deck", asked))
-        if rough is None:
+    def _roughing(self, whole: Deck, top: float, lowest: float, job: Job) -> Work | None:
+        """The work that roughs the deck `whole` with one of the job's cutters; None where none is listed for it."""
+        asked = Asked(1.0 - job.skim.overlap)
+        rough = choose(job, Need("roughing the deck", ("flat", "bull", "ball"), None, 0.0, "deck", asked))
+        if isinstance(rough, Fault):
+            self.faults.append(rough)
             return None
         deck = replace(whole, rough=_rough_leave(top - lowest, rough.cutting.depth))
         return self._made(7, "C", "deck-rough", rough, top=top, lowest=lowest, deck=deck)
