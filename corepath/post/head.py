@@ -96,9 +96,7 @@ def _order(program: Program, offset: bool) -> str:
     """When Z is touched, and with which cutter."""
     cutter = f"T{program.cutter.number}"
     if offset:
-        return (
-            f"Order: load {cutter}, length offset H{program.cutter.number} on; Z zero touched with any cutter so; run"
-        )
+        return f"Order: load {cutter}, length offset H{program.cutter.number} on, run; Z was touched with any cutter so"
     if program.kept:
         return f"Order: {cutter} still fitted as for {program.kept}.nc and Z as touched then, run"
     return f"Order: fit {cutter}, touch Z with it, run"
