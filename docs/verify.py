@@ -294,7 +294,7 @@ def main(folder: Path) -> int:
         )
         old = next((one for one in reversed(entries[: entries.index(entry)]) if one["name"] != operation), entry)
         if any(entry[key] != old[key] for key in ("zero", "system", "touch")) and not (number and int(number[1]) > 1):
-            stands = [one["height"] for one in job["obstacle"] if setup in one["setups"]]
+            stands = [one["height"] for one in job["obstacle"] if setup in one["setups"] and setup != "D"]
             highest = max([*stands, *([] if math.isinf(top.max()) else [top.max()])], default=-math.inf)
             first_way(name, moves, slow, entry["zero"], old["zero"], highest)
         moves = [(0 if k < slow else move[0], *move[1:]) for k, move in enumerate(moves)]

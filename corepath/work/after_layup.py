@@ -48,12 +48,8 @@ def after_layup(job: Job, board: Board, milling: Milling) -> tuple[list[Work], l
 
 
 def bed_below(job: Job, board: Board) -> float:
-    """How far the bed lies below Z = 0 of D: the cradle's height, less the rise of its lowest place; 0 without one."""
-    if job.layup is None or not job.layup.cradle:
-        return 0.0
-    laid = laid_up(job, board)
-    lowest = float(laid.bottom(np.linspace(*laid.ends, 301)).min())
-    return job.layup.rib_height - lowest
+    """How far the bed lies below Z = 0 of D, mm; 0 without a cradle."""
+    return -laid_up(job, board).bed if job.layup is not None and job.layup.cradle else 0.0
 
 
 def laminate_at(job: Job, board: Board) -> tuple[float, float, float]:
