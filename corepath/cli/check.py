@@ -34,6 +34,7 @@ def check(
             from corepath.planning import check_report, prepare, suggestion
 
             prepared = prepare(job, progress)
+            prepared.refuse_contradictions()
         if json:
             report = check_report(prepared)
             if suggest:

@@ -128,6 +128,14 @@ def _entry_dict(held: Record, entry: Any) -> dict[str, Any]:
     return {"n": fields.pop("n"), **fields, "stands": by is None, **({} if by is None else {"corrected_by": by})}
 
 
+def _plan_words(facts: JobFacts) -> tuple[str, ...]:
+    """What plans again: into the folder of the last plan, where that has another name than the usual one."""
+    folder = facts.folder
+    if folder is None or folder.name == f"{Path(facts.file).stem}-plan":
+        return ("plan", facts.file)
+    return ("plan", facts.file, "-o", folder.name)
+
+
 def _show(held: Record, facts: JobFacts, path: Path, added: int, quiet: bool) -> None:
     from corepath.cli.record_run import record_rows
     from corepath.cli.tables import next_command, record_table, wrapped
@@ -150,7 +158,7 @@ def _show(held: Record, facts: JobFacts, path: Path, added: int, quiet: bool) ->
     steps = next_measurements(facts, held.settled())
     if added and any("corepath record" in step for step in steps):
         say("- Plan what lies ahead for the core as it is now:")
-        say(f"    {next_command('plan', facts.file).removeprefix('Next: ')}")
+        say(f"    {next_command(*_plan_words(facts)).removeprefix('Next: ')}")
     for line in steps:
         words, command, options = line.partition("corepath record ")
         say(wrapped(f"- {words}"))

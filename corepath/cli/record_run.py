@@ -27,15 +27,17 @@ def known_facts(job: Path, progress: Progress) -> tuple[JobFacts, Prepared | Non
     Raises InputError without a job.
     """
     from corepath.planning import prepare
+    from corepath.planning.last_plan import last_plan
 
     try:
         prepared = prepare(job, progress)
-        return facts_of(prepared.job, str(job), prepared.board, prepared.stackup), prepared
+        facts = facts_of(prepared.job, str(job), prepared.board, prepared.stackup, last_plan(job))
+        return facts, prepared
     except CorepathError:
         found, faults = read_job(job)
         if found is None:
             raise InputError(faults) from None
-        return facts_of(found, str(job)), None
+        return facts_of(found, str(job), folder=last_plan(job)), None
 
 
 def form_for(job: Path, prepared: Prepared | None) -> Path | None:

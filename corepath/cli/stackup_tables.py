@@ -89,13 +89,13 @@ def contributor_table(checks: Sequence[Contributed]) -> str:
 def pass_table(passes: Sequence[Shown]) -> str:
     """Share of each casting that shows after each pass: nominal, with worst and best case where they differ."""
     table = new_table()
-    table.add_column("pass", justify="right")
-    table.add_column("height", justify="right", no_wrap=True)
+    table.add_column("pass at", justify="right", no_wrap=True)
+    table.add_column("file", justify="right")
     names = list(passes[0].shares) if passes else []
     for name in names:
         table.add_column(f"{name} shows", overflow="fold")
     for entry in passes:
-        table.add_row(str(entry.number), f"{entry.plane:.2f}", *(_share(entry.shares[name]) for name in names))
+        table.add_row(f"{entry.plane:.2f}", f"pass-{entry.number}", *(_share(entry.shares[name]) for name in names))
     return rendered(table)
 
 

@@ -76,7 +76,7 @@ class Record:
         before = {(entry.n, reason.says) for entry, reason in refusals(self.standing, facts)}
         ill_formed: set[int] = set()
         for entry in entries:
-            wrong = _form_faults(entry, all_entries, facts.scale)
+            wrong = [*_form_faults(entry, all_entries, facts.scale), *_pass_faults(entry, facts)]
             if wrong:
                 ill_formed.add(len(all_entries) + 1)
                 faults += wrong
@@ -210,14 +210,32 @@ def _filled_in(entry: Entry, earlier: Sequence[Entry], facts: JobFacts) -> Entry
         if entry.kind not in KINDS or not KINDS[entry.kind].staged:
             progress.take(entry)
         stage = progress.stage
-    plane = entry.plane
-    if plane is None and entry.number is not None and entry.number <= len(facts.planes):
-        plane = facts.planes[entry.number - 1]
+    number_of_pass, plane = entry.number, entry.plane
+    if plane is not None and number_of_pass is None:
+        number_of_pass, plane = facts.pass_at(plane) or (None, plane)
+    elif plane is None and number_of_pass is not None:
+        plane = facts.passes.get(number_of_pass)
     nominal = entry.nominal
     if nominal is None and entry.kind == "coupon-groove-width":
         nominal = facts.groove_width
     date = entry.date or datetime.date.today().isoformat()
-    return replace(entry, n=number, date=date, stage=entry.stage or stage, plane=plane, nominal=nominal)
+    stage = entry.stage or stage
+    return replace(entry, n=number, date=date, stage=stage, number=number_of_pass, plane=plane, nominal=nominal)
+
+
+def _pass_faults(entry: Entry, facts: JobFacts) -> list[Fault]:
+    """A pass that no file skims: of the last plan's folder, else of the plan as it would be now."""
+    if not facts.passes or (entry.plane is None and entry.number is None):
+        return []
+    if entry.plane is None:
+        known, words = entry.number in facts.passes, f"pass {entry.number}"
+    else:
+        known, words = facts.pass_at(entry.plane) is not None, facts.height(entry.plane)
+    if known:
+        return []
+    where = "the plan" if facts.folder is None else f"{facts.folder.name}, the folder of the last plan,"
+    allowed = facts.pass_words() if entry.plane is not None else ", ".join(map(str, facts.passes))
+    return [Fault(entry.kind, f"{where} has no such pass of the skim", words, allowed)]
 
 
 def _form_faults(entry: Entry, earlier: Sequence[Entry], scale: float) -> list[Fault]:

@@ -11,6 +11,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from corepath.motion.pass_name import pass_height
+
 __all__ = ["OPERATIONS", "STAGES", "Entry", "figure", "operation_and_pass", "place_words", "subject"]
 
 STAGES = ("blank", "A", "cast", "B", "inserts", "C")
@@ -27,8 +29,9 @@ _SKIM_PASS = re.compile(r"^skim-pass-([1-9][0-9]{0,3})$")
 class Entry:
     """One entry, lengths in mm. `n`, `date` and `stage` are filled in when it is added.
 
-    `value` is a length but for `top-up` (see `unit`: "g", or "mm" raised) and `moisture` (%). `number` is the pass of
-    a stop or of a cut of the skim, `plane` the height of that pass above the bed, where it was known. `corrects` is
+    `value` is a length but for `top-up` (see `unit`: "g", or "mm" raised) and `moisture` (%). `plane` is the
+    height above the bed of the pass of a stop or of a cut of the skim, `number` that in the name of its file; one of
+    the two may not be known. `corrects` is
     the entry that this one replaces; `nominal` the width that a coupon's groove should have had.
     """
 
@@ -77,12 +80,19 @@ def subject(entry: Entry, scale: float = 1.0) -> str:
     if entry.insert is not None:
         return entry.insert
     if entry.operation is not None:
-        return entry.operation + (f" pass {entry.number}" if entry.number is not None else "")
-    if entry.number is not None:
-        return f"pass {entry.number}" + (f" at {entry.plane / scale:.3f}" if entry.plane is not None else "")
+        return entry.operation + (f" {_pass(entry, scale)}" if entry.number is not None else "")
+    if entry.number is not None or entry.plane is not None:
+        return _pass(entry, scale)
     if entry.cutter is not None:
         return f"cutter {entry.cutter}"
     return f"entry {entry.corrects}" if entry.kind == "withdrawn" else ""
+
+
+def _pass(entry: Entry, scale: float) -> str:
+    """A pass by its height; by the number of its file where no height is known."""
+    if entry.plane is None:
+        return f"pass {entry.number}"
+    return f"at {pass_height(entry.plane, 'mm' if scale == 1.0 else 'inch')}"
 
 
 def figure(entry: Entry, scale: float = 1.0) -> str:

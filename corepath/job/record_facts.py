@@ -6,10 +6,13 @@ kept for a job whose geometry has faults. `corepath.stackup.record_facts` fills 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-__all__ = ["CastingFacts", "JobFacts"]
+from corepath.motion.pass_name import pass_height, printed_step
+
+__all__ = ["CastingFacts", "JobFacts", "PlanFolder", "Within"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +31,29 @@ class CastingFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class PlanFolder:
+    """The folder of the last plan: its name as it is typed, and the heights of the passes (mm above the bed in B) by
+    the number in their file's name."""
+
+    name: str
+    passes: Mapping[int, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Within:
+    """How far a figure may lie below (`low`, negative) and above (`high`) what it should be, every error against it."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
 class JobFacts:
     """One job. `planes` are those of the skim's passes, highest first, empty where they are not known.
+
+    `folder` is that of the last plan, whose files are at the machine; None where none was found. `thickness_within`
+    and `touch_within` tell how far the thickness by callipers and a touched face (by operation) may lie off the plane
+    where the skim stopped; None or empty where that is not known. `planned_plane` is where it is to stop.
 
     `operations` are those that this job has, in order; `measured` tells that a file of measured places is named in it.
     """
@@ -46,8 +70,33 @@ class JobFacts:
     operations: tuple[str, ...]
     cutters: Mapping[int, float]
     planes: tuple[float, ...] = ()
-    planned_stop: int | None = None
+    planned_plane: float | None = None
     measured: bool = False
+    folder: PlanFolder | None = None
+    thickness_within: Within | None = None
+    touch_within: Mapping[str, Within] = field(default_factory=dict)
+
+    @property
+    def passes(self) -> Mapping[int, float]:
+        """Heights of the passes by number: as the files of the last plan have them, else as a plan would have now."""
+        if self.folder is not None:
+            return self.folder.passes
+        return dict(enumerate(self.planes, start=1))
+
+    def pass_at(self, height: float) -> tuple[int, float] | None:
+        """Number and height of the pass that a height typed as it is printed names; None where there is none."""
+        near = [(abs(plane - height), number, plane) for number, plane in self.passes.items()]
+        off, number, plane = min(near, default=(math.inf, 0, 0.0))
+        return (number, plane) if off <= 0.51 * printed_step(self.units) else None
+
+    def pass_words(self) -> str:
+        """The heights of all passes, highest first."""
+        planes = sorted(self.passes.values(), reverse=True)
+        return ", ".join(self.height(plane) for plane in planes)
+
+    def height(self, plane: float) -> str:
+        """A pass's height as heads, sheet and tables print it."""
+        return pass_height(plane, self.units)
 
     @property
     def scale(self) -> float:

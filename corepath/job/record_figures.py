@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from corepath.job.record_entry import Entry
-from corepath.job.record_facts import JobFacts
+from corepath.job.record_facts import JobFacts, Within
 from corepath.job.record_gather import SAME_PLACE
 from corepath.job.record_reasons import Reason, before
 
@@ -87,7 +87,23 @@ def thickness_after(entry: Entry, progress: Progress, facts: JobFacts) -> Iterat
         if value > most:
             says = f"thicker than the blank was before the skim, {facts.shown(most)}"
             yield Reason(says, f"at most {facts.shown(most)}")
+    yield from _off_stop(value, facts.thickness_within, "the thickness after the skim", progress, facts)
     yield from again(entry, progress.after, facts)
+
+
+def _off_stop(value: float, within: Within | None, what: str, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A figure that the recorded stop cannot have left, every error against it."""
+    stop = progress.stop
+    if stop is None or stop.plane is None or within is None:
+        return
+    low, high = stop.plane + within.low, stop.plane + within.high
+    if low <= value <= high:
+        return
+    says = f"{what} contradicts the stop at {facts.height(stop.plane)} (entry {stop.n})"
+    likely = min(facts.passes.values(), key=lambda plane: (round(abs(plane - value), 6), plane), default=stop.plane)
+    other = "" if likely == stop.plane else f"; it looks like the pass at {facts.height(likely)}"
+    mend = f"--correct {stop.n} --stop-at {facts.height(likely) if other else 'HEIGHT'}"
+    yield Reason(says + other, f"{facts.shown(low)} to {facts.shown(high)}, or fix the stop first: {mend}")
 
 
 def touch(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
@@ -96,6 +112,8 @@ def touch(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]
     if value_of(entry) > highest:
         says = "is no height of a face above the bed"
         yield Reason(says, f"at most {facts.shown(highest)}, measured from the bed")
+    within = facts.touch_within.get(entry.operation or "")
+    yield from _off_stop(value_of(entry), within, f"the touch for {entry.operation}", progress, facts)
     yield from before(entry, progress, facts)
 
 

@@ -14,7 +14,8 @@ from typing import Any, TypeAlias
 from corepath.job.record_entry import Entry
 
 __all__ = [
-    "SAME_PLACE", "Gather", "Placed", "castings", "last", "latest_by", "operations", "placed", "top_ups", "topped_up",
+    "SAME_PLACE", "Gather", "Placed", "castings", "last", "latest_by", "operations", "placed", "placed_after_stop",
+    "top_ups", "topped_up",
 ]  # fmt: skip
 
 SAME_PLACE = 1.0
@@ -56,6 +57,13 @@ def placed(entries: Sequence[Entry], standing: Sequence[Entry] = ()) -> tuple[Pl
         else:
             group.append(entry.value)
     return tuple((x, y, math.fsum(values) / len(values)) for (x, y), values in groups)
+
+
+def placed_after_stop(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[Placed, ...]:
+    """As `placed`, of the readings since the latest stop: after an earlier one the blank was thicker."""
+    stops = [place for place, entry in enumerate(standing) if entry.kind == "stop"]
+    since = standing[stops[-1] :] if stops else standing
+    return placed([entry for entry in entries if any(entry is other for other in since)])
 
 
 def castings(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[str, ...]:

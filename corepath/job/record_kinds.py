@@ -111,7 +111,7 @@ KINDS: dict[str, Kind] = {
         ),
         after="skim",
         rule=of_figures.thickness_after,
-        settles=(("thickness_after", gather.placed),),
+        settles=(("thickness_after", gather.placed_after_stop),),
         when="after the skim",
         replaces="where the skim should have ended",
     ),
@@ -220,9 +220,14 @@ KINDS: dict[str, Kind] = {
         value="",
         typed=(
             Typed(
+                "--stop-at",
+                (("HEIGHT", "plane"),),
+                "Height of the pass after which all castings showed all round, as its file's head names it.",
+            ),
+            Typed(
                 "--stop",
                 (("PASS", "pass"),),
-                "The pass of the skim after which all castings showed all round.",
+                "The same by the number in the name of the file that was cut, 05-B-skim-pass-N.nc.",
             ),
         ),
         after="skim",
@@ -339,7 +344,7 @@ KINDS: dict[str, Kind] = {
             Typed(
                 "--cut",
                 (("OPERATION", "operation"),),
-                "This operation is done, such as groove or skim-pass-3.",
+                "This operation is done, such as groove or skim-pass-3 (by the file's name).",
             ),
         ),
         rule=of_steps.cut,

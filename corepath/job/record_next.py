@@ -121,15 +121,15 @@ def _cast(facts: JobFacts, settled: Settled) -> list[str]:
 
 
 def _skim(facts: JobFacts) -> str:
-    planned = f" (planned: {facts.planned_stop})" if facts.planned_stop is not None else ""
+    planned = "" if facts.planned_plane is None else f" (planned: {facts.height(facts.planned_plane)})"
     return (
-        f"Skim until the castings show at full width all round and at every plug, then record the pass{planned}: "
-        + _command(facts, "--stop PASS")
+        "Skim until the castings show at full width all round and at every plug, then record the height of the "
+        f"pass{planned}: " + _command(facts, "--stop-at HEIGHT")
     )
 
 
 def _in_b(facts: JobFacts, settled: Settled) -> list[str]:
-    if settled.stop is None:
+    if not settled.stopped:
         return [_skim(facts)]
     lines = []
     if not settled.thickness_after:

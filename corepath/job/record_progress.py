@@ -81,6 +81,11 @@ class Progress:
         """The highest number of a pass that is cut; 0 where none is known."""
         return max((entry.number or 0 for entry in self.passes), default=0)
 
+    @property
+    def deepest_plane(self) -> float | None:
+        """The lowest plane that is cut; None where none is known."""
+        return min((entry.plane for entry in self.passes if entry.plane is not None), default=None)
+
     def is_cut(self, casting: CastingFacts) -> bool:
         """Whether anything shows that this casting's pocket is cut."""
         shown = casting.operation in self.cut or "groove" in self.cut or casting.id in self.poured

@@ -45,5 +45,3 @@ def _unknown(entry: Entry, facts: JobFacts) -> Iterator[Reason]:
     if entry.at is not None and not facts.on_blank(entry.at):
         half = f"X ±{facts.shown(facts.length / 2)}, Y ±{facts.shown(facts.width / 2)}"
         yield Reason("this place lies off the blank", f"within {half}")
-    if entry.number is not None and facts.planes and entry.number > len(facts.planes):
-        yield Reason(f"the skim has no pass {entry.number}", f"1 to {len(facts.planes)}")

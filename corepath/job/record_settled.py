@@ -25,7 +25,8 @@ class Settled:
     cured resin lies below the raw top at its lowest point; negative where it stands proud): by casting. `top_ups`:
     (casting, grams, mm raised), one of the two None; `topped_up`: castings topped up since their fill was measured.
     `stop`: the pass after which all castings showed, `stop_plane` its height above the bed as planned when it was
-    recorded; `passes`: how many passes of the skim are known to be cut. `touches`: height of the touched face above
+    recorded; `passes`: the highest number of a pass that is cut, `deepest` the lowest plane.
+    `touches`: height of the touched face above
     the bed in the set-up of the operation. `coupon_z`: by how much floors come out too high; `coupon_groove_error`:
     by how much the coupon's groove is too wide. `widths`, `moisture` (%): by stage. `stage`: how far the work is.
     `more`: what kinds of entry settle that has no field here, by the name in the table of kinds.
@@ -43,6 +44,7 @@ class Settled:
     stop: int | None = None
     stop_plane: float | None = None
     passes: int = 0
+    deepest: float | None = None
     touches: Mapping[str, float] = field(default_factory=dict)
     widths: Mapping[str, float] = field(default_factory=dict)
     moisture: Mapping[str, float] = field(default_factory=dict)
@@ -58,9 +60,14 @@ class Settled:
         return bool(self.as_dict())
 
     @property
+    def stopped(self) -> bool:
+        """Whether the stop of the skim is recorded."""
+        return self.stop is not None or self.stop_plane is not None
+
+    @property
     def skimmed(self) -> bool:
         """Whether the skim has begun, so that its planes must stay as they are."""
-        return self.passes > 0 or "skim" in self.cut
+        return self.passes > 0 or self.deepest is not None or "skim" in self.cut
 
     def as_dict(self) -> dict[str, Any]:
         """What is settled, of plain JSON types; what is not known is left out, so an empty record gives {}."""
@@ -87,7 +94,11 @@ def settle(standing: Sequence[Entry]) -> Settled:
     progress = Progress()
     for entry in standing:
         progress.take(entry)
-    found: dict[str, Any] = {"passes": progress.deepest_pass, "stage": progress.stage}
+    found: dict[str, Any] = {
+        "passes": progress.deepest_pass,
+        "deepest": progress.deepest_plane,
+        "stage": progress.stage,
+    }
     more: dict[str, Any] = {}
     for name, kind in KINDS.items():
         for field_name, gather in kind.settles:

@@ -124,12 +124,14 @@ class Pass:
 
     The first move of a pass is a rapid to (x, y, clear); the last is a rapid up to the safe height.
     Between passes of one program the writer puts the stop (spindle off, dwell, park, M0).
-    `points` is how many points lay along its cuts before they were thinned and fitted, where that is known.
+    `points` is how many points lay along its cuts before they were thinned and fitted, where that is known. `planes`
+    are those that it skims, mm above the bed, highest first: they name it.
     """
 
     moves: tuple[Move, ...]
     says: str = ""
     points: int | None = None
+    planes: tuple[float, ...] = ()
 
     @staticmethod
     def of(moves: Iterable[Move], says: str = "", points: int | None = None) -> Pass:

@@ -75,12 +75,7 @@ def _cut(work: Work, facing: Facing, first: int, last: int) -> Pass:
         above = plane
     x, y = track[0]
     moves.append(rapid(x, y, work.clear))
-    return Pass.of(joined(moves), _says(facing, first, last))
-
-
-def _says(facing: Facing, first: int, last: int) -> str:
-    heights = ", ".join(f"{plane:.2f}" for plane in facing.planes[first : last + 1])
-    return f"skim to {heights} above the bed"
+    return Pass(tuple(joined(moves)), planes=facing.planes[first : last + 1])
 
 
 def _cut_around(work: Work, facing: Facing, first: int, last: int) -> Pass:
@@ -94,7 +89,7 @@ def _cut_around(work: Work, facing: Facing, first: int, last: int) -> Pass:
             z = plane if layer == layers else above - (above - plane) * layer / layers
             moves += _layer_around(work, track, z, above - (above - plane) * (layer - 1) / layers)
         above = plane
-    return Pass.of(joined(moves), _says(facing, first, last))
+    return Pass(tuple(joined(moves)), planes=facing.planes[first : last + 1])
 
 
 def _layer_around(work: Work, track: Array, z: float, above: float) -> list[Move]:

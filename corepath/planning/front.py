@@ -102,7 +102,9 @@ def load(path: str | PathLike[str]) -> Prepared:
 
 def check(job: JobLike) -> Checked:
     """Hold every depth of a job against every other; no path is made. Raises `InputError` for a file that is wrong."""
-    return Checked(_loaded(job))
+    prepared = _loaded(job)
+    prepared.refuse_contradictions()
+    return Checked(prepared)
 
 
 def plan(job: JobLike, *, despite_failures: bool = False, bodies: bool = False, progress: Progress = quiet) -> Plan:

@@ -93,8 +93,9 @@ def plan(
     """Make all files of a prepared job and read them back. Nothing is written to disk.
 
     With a failed check no path is made unless `despite_failures`; `bodies` adds the core after each set-up as
-    STL. Raises CorepathError where no path can be found.
+    STL. Raises CorepathError where no path can be found, InputError where the record contradicts itself.
     """
+    prepared.refuse_contradictions()
     proof = Proof(prepared)
     if despite_failures or not prepared.failed:
         proof = prove(prepared, progress=progress, despite_failures=despite_failures, steps=True)

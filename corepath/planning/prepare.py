@@ -12,6 +12,7 @@ from corepath.board.model import Board
 from corepath.errors import Fault, InputError
 from corepath.job.load import read_job
 from corepath.job.model import Job
+from corepath.job.record import record_path
 from corepath.job.resolved import digest
 from corepath.job.source import locate, read_source
 from corepath.job.threads import fit_cautions
@@ -63,7 +64,7 @@ class Prepared:
     def done(self) -> frozenset[str]:
         """Names of operations that are cut; a recorded stop means that the skim is."""
         settled = self.known.settled
-        return settled.cut | {"skim"} if settled.stop is not None else settled.cut
+        return settled.cut | {"skim"} if settled.stopped else settled.cut
 
     @property
     def ahead(self) -> tuple[Work, ...]:
@@ -80,8 +81,15 @@ class Prepared:
 
     @property
     def doubts(self) -> tuple[str, ...]:
-        """What in the record does not agree with the rest of it, in plain words."""
+        """What in the record contradicts its stop, in plain words. Nothing is planned until it is put right."""
         return stop_doubts(self.stackup.heights, self.stackup.skim)
+
+    def refuse_contradictions(self) -> None:
+        """Raise InputError where the recorded stop contradicts what was measured after it: no path can be trusted."""
+        file = record_path(Path(self.file)).name
+        allowed = "corepath record --correct N with the right figure, or --withdraw N"
+        if self.doubts:
+            raise InputError([Fault("stop", says, allowed=allowed, file=file) for says in self.doubts])
 
     @property
     def fills(self) -> tuple[str, ...]:

@@ -34,7 +34,7 @@ def cases_of(prepared: Prepared, shop: Shop) -> tuple[Case, ...]:
         stops = {skim.earliest: "earliest", skim.likely: "likely", skim.latest: "latest"}
         for stop, name in sorted((stop, name) for stop, name in stops.items() if stop is not None):
             if stop != skim.planned_stop:
-                cases.append(Case(f"{name} stop", f"if the skim stops at pass {stop}", stop))
+                cases.append(Case(f"{name} stop", f"if the skim stops at {skim.planes[stop - 1]:.2f}", stop))
     if not _IN_A & shop.done:
         for name, sign in (("thinnest blank", -1.0), ("thickest blank", 1.0)):
             cases.append(_blank(name, sign, blank, shop, skim.planned_stop))

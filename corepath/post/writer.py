@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from corepath.job.model import MachineSection
 from corepath.motion.cycles import expand
+from corepath.motion.pass_name import pass_height
 from corepath.motion.program import Approach, Pass, Program
 from corepath.motion.zero_words import touch_words
 from corepath.post.body import Body
@@ -60,8 +61,8 @@ def write(
     _begin(body, program, machine, grid, warning is not None)
     for number, stretch in enumerate(program.passes, start=1):
         if number > 1:
-            _stop(body, program, machine, number)
-        _cut(body, program, stretch, number, machine)
+            _stop(body, program, machine, number, grid)
+        _cut(body, program, stretch, number, machine, grid)
     _end(body, program)
     heading = Heading(title, digest, face_up, minutes, machine.length_offset, warning)
     lines = head(program, heading, body.extents, grid) + body.lines
@@ -117,26 +118,41 @@ def _spin(body: Body, program: Program, machine: MachineSection) -> None:
     body.add(f"S{program.cutting.rpm:.0f} M3", f"G4 P{machine.spin_up:.1f}")
 
 
-def _cut(body: Body, program: Program, stretch: Pass, number: int, machine: MachineSection) -> None:
-    if len(program.passes) > 1 or stretch.says:
+def _cut(body: Body, program: Program, stretch: Pass, number: int, machine: MachineSection, grid: Grid) -> None:
+    if stretch.planes:
+        body.add(*comment(_pass_words(stretch, grid)))
+    elif len(program.passes) > 1 or stretch.says:
         body.add(*comment(f"Pass {number} of {len(program.passes)}: {stretch.says}".rstrip(": ")))
     body.replay(stretch.moves if machine.canned_cycles else expand(stretch.moves))
     body.rapid(z=program.clear)
 
 
-def _stop(body: Body, program: Program, machine: MachineSection, number: int) -> None:
+def _stop(body: Body, program: Program, machine: MachineSection, number: int, grid: Grid) -> None:
     if not program.spindle:
         body.add(*message(f"Now {program.passes[number - 2].says}; cycle start goes on"), "M0")
         return
     body.add("M5", f"G4 P{machine.spin_down:.1f}")
     body.rapid(*program.park)
-    asks = (
-        "If the casting shows all round and at each plug, end. If not, cycle start"
-        if program.combined
-        else f"Pass {number - 1} is done; cycle start goes on"
-    )
-    body.add(*message(asks), "M0")
+    body.add(*message(_asks(program, number, grid)), "M0")
     _spin(body, program, machine)
+
+
+def _asks(program: Program, number: int, grid: Grid) -> str:
+    """What is asked at the stop before pass `number`; passes of a skim are named by their heights."""
+    done, following = program.passes[number - 2], program.passes[number - 1]
+    if not (done.planes and following.planes):
+        shows = "If the casting shows all round and at each plug, end. If not, cycle start"
+        return shows if program.combined else f"Pass {number - 1} is done; cycle start goes on"
+    reached, ahead = (pass_height(one.planes[-1], grid.units) for one in (done, following))
+    if not program.combined:
+        return f"Pass at {reached} is done; cycle start cuts to {ahead}"
+    return f"At {reached}: if all shows, also each plug, end. If not, start cuts to {ahead}"
+
+
+def _pass_words(stretch: Pass, grid: Grid) -> str:
+    """A stretch of the skim by the heights of its planes."""
+    heights = ", ".join(pass_height(plane, grid.units) for plane in stretch.planes)
+    return f"Pass{'es' if len(stretch.planes) > 1 else ''} at {heights} {grid.short} above the bed"
 
 
 def _end(body: Body, program: Program) -> None:

@@ -134,7 +134,7 @@ def is_cut(stack: Stackup, casting: CastingStack) -> bool:
     """Whether the record shows that this casting's pocket is cut; the groove comes after the plug pockets."""
     settled, name = stack.heights.settled, casting.casting.id
     measured = settled.groove_depth or name in settled.pocket_depth or name in settled.fill
-    return bool(measured) or bool({casting.operation, "groove"} & settled.cut) or settled.stop is not None
+    return bool(measured) or bool({casting.operation, "groove"} & settled.cut) or settled.stopped
 
 
 def advise(stack: Stackup, board: Board) -> Advice:

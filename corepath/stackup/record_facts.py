@@ -14,9 +14,10 @@ from shapely import LineString, Point, Polygon
 from corepath.board.model import Board
 from corepath.board.shapes import place_ids, plug_polygon
 from corepath.job.model import Job
-from corepath.job.record_facts import CastingFacts, JobFacts
+from corepath.job.record_facts import CastingFacts, JobFacts, PlanFolder
 from corepath.job.record_kinds import OPERATIONS
 from corepath.stackup.stackup import Stackup
+from corepath.stackup.stop_doubts import AFTER_SKIM, thickness_within, touch_within
 from corepath.stackup.table import HeightTable
 
 __all__ = ["facts_of"]
@@ -24,8 +25,17 @@ __all__ = ["facts_of"]
 _GROOVE_PLACES = 4
 
 
-def facts_of(job: Job, file: str, board: Board | None = None, stack: Stackup | None = None) -> JobFacts:
-    """The facts of a job; `file` is how messages name it. Without board and stack-up fewer faults can be found."""
+def facts_of(
+    job: Job,
+    file: str,
+    board: Board | None = None,
+    stack: Stackup | None = None,
+    folder: PlanFolder | None = None,
+) -> JobFacts:
+    """The facts of a job; `file` is how messages name it. Without board and stack-up fewer faults can be found.
+
+    `folder` is that of the last plan, if one was found.
+    """
     skim, table = (None, None) if stack is None else (stack.skim, stack.table)
     castings = [_groove(job, board, table), *_plugs(job, table)]
     return JobFacts(
@@ -41,7 +51,10 @@ def facts_of(job: Job, file: str, board: Board | None = None, stack: Stackup | N
         operations=_operations(job),
         cutters={cutter.number: cutter.diameter for cutter in job.cutter},
         planes=skim.planes if skim is not None else (),
-        planned_stop=skim.planned_stop if skim is not None else None,
+        planned_plane=skim.planned_plane if skim is not None else None,
+        folder=folder,
+        thickness_within=None if stack is None else thickness_within(stack.heights),
+        touch_within={} if stack is None else {name: touch_within(stack.heights, name) for name in AFTER_SKIM},
         measured=job.blank.measured is not None,
     )
 

@@ -100,8 +100,8 @@ def plan_skim(
     likely = first_at_or_below(min(casting.nominal for casting in shows_at))
     latest = first_at_or_below(min(casting.worst()[0] for casting in shows_at))
     first_sight = first_at_or_below(sight)
-    if recorded_stop is not None:
-        planes, recorded_stop = _with_stop(planes, recorded_stop, recorded_plane)
+    if recorded_stop is not None or recorded_plane is not None:
+        planes, recorded_stop = _with_stop(planes, recorded_stop or 1, recorded_plane)
         sighted, stop = min(first_sight or recorded_stop, recorded_stop), recorded_stop
         return SkimPlan(planes, lowest_plane, sighted, stop, stop, stop, stop, recorded=True)
     return SkimPlan(planes, lowest_plane, first_sight, earliest, likely, latest, latest or len(planes))

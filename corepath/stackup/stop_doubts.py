@@ -1,44 +1,67 @@
-"""Whether the thickness measured after the skim agrees with the pass that was recorded as its stop.
+"""Whether what was measured after the skim agrees with the pass that was recorded as its stop.
 
-Passes are numbered by the plan; a figure recorded after it (a groove depth, say) may number them anew. Whoever counts
-by the old drawing then records a plane that was not cut, and inserts and deck would be planned for it. Lengths in mm.
+A stop that contradicts the callipers or a touched face is another pass than was cut: inserts and deck would be planned
+for a plane that is not there. Lengths in mm.
 """
 
 from __future__ import annotations
 
+from corepath.job.record_facts import Within
 from corepath.stackup.heights import Heights
 from corepath.stackup.linear import Linear
 from corepath.stackup.skim import SkimPlan
 
-__all__ = ["stop_doubts"]
+__all__ = ["AFTER_SKIM", "stop_doubts", "thickness_within", "touch_within"]
+
+AFTER_SKIM = ("inserts", "deck-rough", "deck")
+"""Operations that touch a face whose height hangs on the stop."""
+
+
+def thickness_within(heights: Heights) -> Within:
+    """How far the thickness by callipers may lie off the plane of the stop: plane, gap under the blank, callipers."""
+    gauge = Linear.term("callipers", heights.job.tolerances.gauge)
+    return Within(*(heights.plane(0.0) - heights.gap("B", (0.0, 0.0)) + gauge).worst())
+
+
+def touch_within(heights: Heights, operation: str) -> Within:
+    """How far a touched face may stand off the plane of the stop: the skimmed face in B, the raw top in C."""
+    face = heights.plane(0.0)
+    if operation != "inserts":
+        face = face - heights.gap("B", (0.0, 0.0)) + heights.gap("C", (0.0, 0.0)) + heights.bed("C")
+    return Within(*(face + Linear.term("touch", heights.job.tolerances.touch)).worst())
 
 
 def stop_doubts(heights: Heights, skim: SkimPlan) -> tuple[str, ...]:
-    """In plain words, the thickness after the skim that lies farthest outside what the recorded stop can have left.
+    """In plain words, the figure that lies farthest outside what the recorded stop can have left.
 
-    Empty where all agree in the worst case (plane, gap under the blank, callipers), or where one of the two is missing.
+    Empty where all agree in the worst case, or where stop or figures are missing.
     """
     if not skim.recorded:
         return ()
-    gauge = Linear.term("callipers", heights.job.tolerances.gauge)
+    plane, settled = skim.planned_plane, heights.settled
+    figures = [
+        (f"{thickness:.2f} at X{x:g} Y{y:g} after the skim", thickness, thickness_within(heights))
+        for x, y, thickness in settled.thickness_after
+    ]
+    figures += [
+        (f"the touch for {name}, {settled.touches[name]:.2f},", settled.touches[name], touch_within(heights, name))
+        for name in AFTER_SKIM
+        if name in settled.touches
+    ]
     worst: tuple[float, str] | None = None
-    for x, y, thickness in heights.settled.thickness_after:
-        low, high = (heights.plane(skim.planned_plane) - heights.gap("B", (x, y)) + gauge).worst()
-        off = max(low - thickness, thickness - high)
+    for what, value, within in figures:
+        low, high = plane + within.low, plane + within.high
+        off = max(low - value, value - high)
         if off <= (0.0 if worst is None else worst[0]):
             continue
-        says = (
-            f"{thickness:.2f} at X{x:g} Y{y:g} after the skim does not agree with its stop, "
-            f"pass {skim.planned_stop} at {skim.planned_plane:.2f}, which leaves {low:.2f} to {high:.2f}"
-        )
-        worst = off, says + _other_pass(skim, thickness)
+        says = f"{what} contradicts the recorded stop at {plane:.2f}, which leaves {low:.2f} to {high:.2f}"
+        worst = off, says + _other_pass(skim, value)
     return () if worst is None else (worst[1],)
 
 
-def _other_pass(skim: SkimPlan, thickness: float) -> str:
+def _other_pass(skim: SkimPlan, value: float) -> str:
     """Which pass it rather was, and what to correct."""
-    nearest = min(range(len(skim.planes)), key=lambda k: (round(abs(skim.planes[k] - thickness), 6), k)) + 1
-    if nearest == skim.planned_stop:
+    nearest = min(skim.planes, key=lambda plane: (round(abs(plane - value), 6), -plane))
+    if nearest == skim.planned_plane:
         return "; measure again, and correct the figure that is wrong"
-    plane = skim.planes[nearest - 1]
-    return f"; it looks like pass {nearest} at {plane:.2f}: correct the stop, or the thickness, before B goes on"
+    return f"; it looks like the pass at {nearest:.2f}: correct the stop, or the figure, before the work goes on"

@@ -75,9 +75,9 @@ class StopTable:
         return tuple(stop.number for stop in self.stops if self.verdict(stop.number) == "ok")
 
     def header(self) -> tuple[str, ...]:
-        """The first line as text: `pass 3 at 12.40` for each stop, the planned one marked with *."""
+        """The first line as text: `12.40` for each stop, its height, the planned one marked with *."""
         marks = ("*" if stop.planned else "" for stop in self.stops)
-        names = (f"pass {stop.number}{mark} at {stop.plane:.2f}" for stop, mark in zip(self.stops, marks, strict=True))
+        names = (f"{stop.plane:.2f}{mark}" for stop, mark in zip(self.stops, marks, strict=True))
         return ("", *names)
 
     def lines(self) -> tuple[tuple[str, ...], ...]:

@@ -165,7 +165,7 @@ def judge_fill(
     number = pour.stops[-1].number if stop is None else stop
     decides = next((k for k, limit in enumerate(pour.stops) if limit.number == number), None)
     if decides is None:
-        raise ValueError(f"{pour.id}: pass {stop} is no possible stop")
+        raise ValueError(f"{pour.id}: stop {stop} is no possible one")
     deciding = missing[decides]
     if deciding.verdict == "ok":
         return FillAdvice(pour.id, p, "ok", missing, deciding, None, None, (_enough(pour, p, deciding),))
@@ -236,7 +236,7 @@ def _top_up(
 def _enough(pour: CastingPour, p: Linear, deciding: Missing) -> str:
     return (
         f"{pour.id}: the resin lies {p.nominal:.2f} below the raw top, {deciding.p_limit:.2f} is allowed "
-        f"after pass {deciding.number}: high enough"
+        f"after the pass at {deciding.plane:.2f}: high enough"
     )
 
 
@@ -253,14 +253,14 @@ def _says(
     found = "is" if deciding.verdict == "fail" else "may be"
     lines = [
         f"{pour.id} {found} too low: the resin lies {p.nominal:.2f} below the raw top; "
-        f"{plane} {deciding.plane:.2f} (pass {deciding.number}) allows {deciding.p_limit:.2f}, and with all "
+        f"{plane}, {deciding.plane:.2f}, allows {deciding.p_limit:.2f}, and with all "
         f"errors against it {deciding.worst:.2f} is missing, {deciding.volume:.2f} cm³"
     ]
     if top_up is not None:
         lines.append(_top_up_words(top_up))
     if earlier is not None:
         lines.append(
-            f"an earlier stop mends it: stop after pass {earlier.number} at {earlier.plane:.2f} or before, if all "
+            f"an earlier stop mends it: stop after the pass at {earlier.plane:.2f} or before, if all "
             f"castings show by then ({_LIKELY[earlier.shows]})"
         )
     if top_up is None and earlier is None:

@@ -57,7 +57,7 @@ def _planes_near(passes: Sequence[PassShows], low: float, high: float) -> list[t
     below = [row for row in passes if row.plane < low][:1]
     near = [*above, *(row for row in passes if low <= row.plane <= high), *below]
     every = max(1, math.ceil(len(near) / _MOST_PLANES))
-    return [(row.plane, f"pass {row.number}") for row in near[::every]]
+    return [(row.plane, "pass") for row in near[::every]]
 
 
 def _curve(

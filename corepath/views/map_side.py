@@ -48,7 +48,7 @@ def _show_lines(sheet: MapSheet) -> list[str]:
             said = "; all plugs"
         else:
             said = "; plugs " + (", ".join(seen) if seen else "none")
-        lines.append(f"pass {row.number} at {row.plane:.2f}{stop}: {row.shares[ring][1]:.0%} of the ring{said}")
+        lines.append(f"pass at {row.plane:.2f}{stop}: {row.shares[ring][1]:.0%} of the ring{said}")
     return lines
 
 

@@ -210,8 +210,7 @@ def _pass_levels(scene: Scene, planes: Sequence[float]) -> list[Level]:
     if len(numbered) > 7:
         numbered = [(k, z) for k, z in numbered if k in (1, len(planes)) or abs(z - stop) < 1e-6]
     return [
-        Level(z, f"pass {k}" + (": planned stop" if abs(z - stop) < 1e-6 else ""), abs(z - stop) < 1e-6)
-        for k, z in numbered
+        Level(z, "pass" + (": planned stop" if abs(z - stop) < 1e-6 else ""), abs(z - stop) < 1e-6) for _, z in numbered
     ]
 
 

@@ -50,7 +50,6 @@ class StackHeights:
         table, skim = scene.table, scene.stack.skim
         over = table.column("C")
         self.stop, self.lowest = skim.planned_plane, skim.lowest_plane
-        self.stop_pass = skim.planned_stop
         self.raw_top, self.raw_bottom = over.raw_top.nominal, over.raw_bottom.nominal
         self.floor, self.resin = over.floor.nominal, over.resin.nominal
         self.deck, self.edge = table.deck_highest, table.deck_lowest
@@ -66,7 +65,7 @@ class StackHeights:
             Level(self.deck, "deck, highest", True),
             Level(self.edge, "deck at the edge", True),
             Level(self.stop - self.lowest, f"lowest plane, {self.lowest:.2f} in B"),
-            Level(0.0, f"planned stop, {self.stop:.2f} in B, pass {self.stop_pass}", True),
+            Level(0.0, f"planned stop, {self.stop:.2f} in B", True),
             Level(self.floor, f"floor, {self.floor_in_a:.2f} in A; groove {self.depth} deep", True),
             Level(self.raw_bottom, "raw bottom"),
         ]

@@ -161,19 +161,19 @@ def files_table(
 
 
 def skim_table(svg: Document, skim: Skimming, y: float, bottom: float) -> None:
-    """The planes of the skim by pass, where there is room; the planned stop in words."""
+    """The heights of the skim's passes with their files, where there is room; the planned stop in words."""
     passes = list(enumerate(skim.planes, start=1))
     if y + 8 + 4.5 * len(passes) > bottom:
         return
     with svg.group("skim", id="skim"):
         svg.line(SIDE.x0 - 1, y, SIDE.x1, y, "narrow")
         y += 5
-        svg.text(SIDE.x0 + 2, y, "Skim: planes above the bed in B", "label strong", size=NORMAL)
+        svg.text(SIDE.x0 + 2, y, "Skim: passes by their height above the bed in B", "label strong", size=NORMAL)
         for k, plane in passes:
             y += 4.5
             stop = k == skim.planned_stop
             style = "label strong" if stop else "label"
-            svg.text(SIDE.x0 + 2, y, f"pass {k}", style, size=SMALL)
-            svg.text(SIDE.x0 + 38, y, f"{plane:.2f}", style, size=SMALL, anchor="end")
+            svg.text(SIDE.x0 + 2, y, f"{plane:.2f}", style, size=SMALL)
+            svg.text(SIDE.x0 + 14, y, f"…pass-{k}.nc", style, size=SMALL)
             if stop:
                 svg.text(SIDE.x0 + 43, y, "planned stop", style, size=SMALL)

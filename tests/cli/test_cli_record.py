@@ -92,7 +92,7 @@ def test_every_kind_can_be_typed() -> None:
         "--coupon-groove-width", 11.03, "--cut", "groove", "--groove-depth", -97, 0, 9.4, "--pocket-depth", "P1", 9.4
     )
     record("--leak", "groove", "--void", "P1", "--fill", "P1", 1.0, "--top-up", "P1", "0.8mm", "--top-up", "P1", "2")
-    record("--stop", 3, "--after-skim", "--thickness", 0, 40, 9.4, "--touch", "inserts", 9.4, "--withdraw", 2)
+    record("--stop", 3, "--after-skim", "--thickness", 0, 40, 8.88, "--touch", "inserts", 8.9, "--withdraw", 2)
     record("--note", "glue line looks dry")
     assert {entry["kind"] for entry in entries()} == set(KINDS)
     top_ups = [(entry["value"], entry["unit"]) for entry in entries() if entry["kind"] == "top-up"]
@@ -135,7 +135,7 @@ def test_json_tells_all() -> None:
     assert [entry["stands"] for entry in told["entries"]] == [True, False, True]
     assert told["settled"] == {"fill": {"P1": 0.5}, "cut": ["groove"], "stage": "cast"}
     assert told["stage"] == "cast"
-    assert any("--stop PASS" in line for line in told["next"])
+    assert any("--stop-at HEIGHT" in line for line in told["next"])
     assert told["contradictions"] == []
 
 
@@ -169,7 +169,7 @@ REFUSED = {
     "off the groove": (("--groove-depth", 0, 0, 9.4), "there is no groove at this place"),
     "fill before the cut": (("--fill", "P1", 0.4), "--cut plug-pockets in the same command"),
     "stop before the cut": (("--stop", 3), "--cut groove in the same command"),
-    "stop beyond the last": (("--cut", "groove", "--stop", 99), "the skim has no pass 99"),
+    "stop beyond the last": (("--cut", "groove", "--stop", 99), "has no such pass of the skim"),
 }
 
 

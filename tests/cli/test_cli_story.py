@@ -75,7 +75,7 @@ def test_a_core_from_blank_to_deck(shop: Shop) -> None:
     assert {path.name[:2] for path in Path("out").glob("*.nc")} == {"05", "06", "07", "08"}
 
     planes = shop.report()["skim"]["planes"]
-    assert f"at {planes[2]:.3f}" in shop.type("record", PATH, "--stop", 3).output
+    assert f"at {planes[2]:.2f}" in shop.type("record", PATH, "--stop", 3).output
     shop.type("record", PATH, "--after-skim", "--thickness", -110, 30, planes[2], "--thickness", 110, -30, planes[2])
     output = shop.type("plan", PATH, "-o", "out").output
     assert "06-B-inserts.nc" in output
@@ -104,12 +104,16 @@ def test_a_record_that_makes_the_core_impossible_says_so(shop: Shop) -> None:
 def test_a_pass_counted_by_an_older_plan_is_told_at_once(shop: Shop) -> None:
     """A whole pass between stop and thickness: the deck would be planned for stock that is not there."""
     shop.type("record", PATH, "--cut", "dowels", "--cut", "plug-pockets", "--cut", "groove")
-    assert "pass 4 at 8.900" in shop.type("record", PATH, "--stop", 4).output
-    told = squeezed(shop.type("record", PATH, "--after-skim", "--thickness", -110, 30, 9.4).output)
-    assert "caution: 9.40 at X-110 Y30 after the skim does not agree with its stop, pass 4 at 8.90" in told
-    assert "it looks like pass 3 at 9.40" in told
-    shop.type("record", PATH, "--correct", 4, "--stop", 3)
-    assert "does not agree" not in shop.type("check", PATH).output
+    assert "at 8.90" in shop.type("record", PATH, "--stop", 4).output
+    held = Path(PATH).with_name("coupon.ascut.toml").read_bytes()
+    thick = ("record", PATH, "--after-skim", "--thickness", -110, 30, 9.4)
+    told = squeezed(shop.type(*thick, exit_code=2).output)
+    assert "contradicts the stop at 8.90 (entry 4); it looks like the pass at 9.40" in told
+    assert "--correct 4 --stop-at 9.40" in told
+    assert Path(PATH).with_name("coupon.ascut.toml").read_bytes() == held
+    shop.type("record", PATH, "--correct", 4, "--stop-at", 9.4)
+    shop.type(*thick)
+    shop.type("check", PATH)
 
 
 def test_the_values_of_suggest_pass_when_they_are_typed(shop: Shop) -> None:

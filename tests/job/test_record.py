@@ -42,7 +42,7 @@ FACTS = JobFacts(
     operations=("dowels", "plug-pockets", "groove", "skim", "inserts", "deck-rough", "deck", "trim", "bolt-holes"),
     cutters={1: 6.0, 2: 20.0},
     planes=(9.9, 9.4, 8.9, 8.4),
-    planned_stop=3,
+    planned_plane=8.9,
 )
 
 
@@ -250,8 +250,8 @@ REFUSED = {
         "the deck is cut (entry 3)",
     ),
     "stop before the groove": ((), stop(3), "groove is not yet recorded as cut"),
-    "stop beyond the planes": ((cut("groove"),), stop(5), "the skim has no pass 5"),
-    "stop grown back": ((cut("groove"), stop(3)), stop(2), "pass 3 is cut already (entry 2)"),
+    "stop beyond the planes": ((cut("groove"),), stop(5), "has no such pass of the skim"),
+    "stop grown back": ((cut("groove"), stop(3)), stop(2), "the pass at 8.90 is cut already (entry 2)"),
     "stop after the inserts": ((cut("groove"), stop(3), cut("inserts")), stop(4), "inserts is cut (entry 3)"),
     "inserts before the skim": ((cut("groove"),), cut("inserts"), "no pass of the skim is recorded"),
     "deck before the skim": ((cut("groove"),), cut("deck"), "no pass of the skim is recorded"),
@@ -564,10 +564,10 @@ def test_next_is_about_the_skim_while_it_runs() -> None:
     """With the fills known the work waits for the stop, and the planned pass is named."""
     filled = [fill(name, 0.5) for name in FACTS.castings]
     lines = next_measurements(FACTS, record_of(cut("groove"), *filled).settled())
-    assert "planned: 3" in lines[0]
-    assert "--stop PASS" in lines[0]
+    assert "planned: 8.90" in lines[0]
+    assert "--stop-at HEIGHT" in lines[0]
     passes = record_of(cut("groove"), *filled, Entry("cut", operation="skim", number=1, date=DAY))
-    assert "--stop PASS" in next_measurements(FACTS, passes.settled())[0]
+    assert "--stop-at HEIGHT" in next_measurements(FACTS, passes.settled())[0]
 
 
 def test_next_asks_for_the_width_again() -> None:

@@ -23,7 +23,7 @@ def stopped(number: int | None, *after: float) -> Prepared:
 def test_a_pass_counted_by_an_older_plan_is_found_out():
     """0.5 off is a whole pass: the seats would be right, the deck planned for stock that is not there."""
     (doubt,) = stopped(4, 9.4, 9.41).doubts
-    assert "pass 4 at 8.90" in doubt and "looks like pass 3 at 9.40" in doubt
+    assert "stop at 8.90" in doubt and "looks like the pass at 9.40" in doubt
     assert doubt.startswith("9.41")
     assert doubt in stopped(4, 9.4, 9.41).cautions
 
@@ -38,7 +38,7 @@ def test_just_beyond_the_errors_it_is_one():
     """Nearer to another pass, that pass is named; else it may be either figure."""
     (high,), (low,) = stopped(4, 9.1).doubts, stopped(4, 8.6).doubts
     assert "8.64 to 9.06" in high and "measure again" in high
-    assert "8.64 to 9.06" in low and "looks like pass 5 at 8.40" in low
+    assert "8.64 to 9.06" in low and "looks like the pass at 8.40" in low
 
 
 def test_nothing_is_doubted_before_the_stop_or_the_thickness():

@@ -51,7 +51,7 @@ def test_an_earlier_stop_is_the_last_that_serves():
     assert advice.earlier is not None
     assert (advice.earlier.number, advice.earlier.shows) == (3, "likely")
     assert advice.mend == "either"
-    assert "stop after pass 3 at 12.40" in advice.says[2]
+    assert "stop after the pass at 12.40" in advice.says[2]
 
 
 def test_top_up_by_hand():
@@ -144,7 +144,7 @@ def test_one_stop_serves_all_castings():
 
 def test_unknown_stops_are_refused():
     """A pass that is no possible stop, or no stops at all, is a slip of the caller and must not pass as a verdict."""
-    with pytest.raises(ValueError, match="pass 9"):
+    with pytest.raises(ValueError, match="stop 9"):
         judge_fill(plug(1.0), 1.9, CAST, level=1.0, stop=9)
     with pytest.raises(ValueError, match="no possible stops"):
         judge_fill(replace(plug(1.0), stops=()), 1.9, CAST, level=1.0)

@@ -118,7 +118,7 @@ def test_each_command_is_one_that_record_takes(facts: Facts) -> None:
         seen |= {word for word in words if word.startswith("--")}
         with record.make_context("record", list(words)) as context:
             assert Path(str(context.params["job"])).name == "coupon.toml"
-    assert seen >= {"--thickness", "--groove-depth", "--pocket-depth", "--fill", "--stop", "--touch", "--cut"}
+    assert seen >= {"--thickness", "--groove-depth", "--pocket-depth", "--fill", "--stop-at", "--touch", "--cut"}
     assert set(words_of()) - seen == set()
 
 
@@ -201,7 +201,7 @@ def test_what_the_record_holds_is_marked_done(facts_of: MakeFacts) -> None:
     skimmed = recorded(facts_of, stop=3, stop_plane=9.3996, passes=3, stage="B")
     assert states(skimmed)["skim"] == "done" and states(skimmed)["b"] == "now"
     assert ticks(skimmed, "b")[:7] == [True] * 7 and not any(ticks(skimmed, "b")[7:])
-    assert "It stopped at pass 3, as recorded" in sheet_html(skimmed) and "If it stops there" not in sheet_html(skimmed)
+    assert "It stopped at 9.40, as recorded" in sheet_html(skimmed) and "If it stops there" not in sheet_html(skimmed)
 
 
 def test_a_low_casting_keeps_the_work_at_the_pour(facts_of: MakeFacts) -> None:

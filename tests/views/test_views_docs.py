@@ -70,7 +70,7 @@ def test_the_worked_figures_are_those_of_the_sample(sample) -> None:  # type: ig
     for check, worst in (("window", "0.44"), ("shows", "0.14"), ("floor", "0.97")):
         assert f"{checks[check].worst:.2f}" == worst and worst in text
     assert (stack.skim.first_sight, stack.skim.likely, stack.skim.planned_stop) == (2, 3, 4)
-    assert "pass 4" in text and f"{checks['floor'].rss:.3f}" in text
+    assert "the pass at 11.9" in text and f"{checks['floor'].rss:.3f}" in text
 
 
 def test_the_worst_case_of_showing_is_worked_out_as_the_code_does(sample) -> None:  # type: ignore[no-untyped-def]

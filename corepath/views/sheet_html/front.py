@@ -89,7 +89,7 @@ def _core(facts: Facts) -> Rows:
     blank, window = facts.report["blank"], next(c for c in facts.checks if c["id"] == "window")
     size = f"{blank['length']:g} × {blank['width']:g} × {blank['thickness']:g}, {blank['wood']}"
     skim = facts.report["skim"]
-    stop = f"pass {skim['planned_stop']} at {mm(facts.stackup.skim.planned_plane)} above the bed"
+    stop = f"{mm(facts.stackup.skim.planned_plane)} above the bed"
     rows = [
         ("blank", size + (", measured" if blank["measured"] else ", not measured yet")),
         ("core", f"{mm(facts.table.deck_highest)} at its thickest, {mm(facts.table.deck_lowest)} at the edge"),

@@ -78,7 +78,7 @@ def _castings(facts: Facts, pour: Mapping[str, Any]) -> Table:
     stops = pour["castings"][0].get("stops", [])
     planned = facts.report["skim"]["planned_stop"]
     head = ["casting", "cm³", "A g", "B g", "level mm/m", "expected low", "may now"]
-    head += [f"pass {stop['pass']}" + (" *" if stop["pass"] == planned else "") for stop in stops]
+    head += [mm(stop["plane"]) + (" *" if stop["pass"] == planned else "") for stop in stops]
     rows = []
     for casting in pour["castings"]:
         least = (casting.get("level") or {}).get("limit")
@@ -88,9 +88,9 @@ def _castings(facts: Facts, pour: Mapping[str, Any]) -> Table:
         rows.append((*cells, *(mm(stop["p_limit_worst"]) for stop in casting.get("stops", []))))
     note = (
         f"Poured to {mm(facts.job.cast.pour_short)} below the raw top. Low: how far the cured resin lies below the "
-        "raw top at its lowest point, mm. May now: until a stop is known. Pass: the most it may if the skim stops "
-        "there, every error against it; * planned. Level: out of level at most, a card that thick under one end of a "
-        "1 m level."
+        "raw top at its lowest point, mm. May now: until a stop is known. Under a height: the most it may if the skim "
+        "stops there, every error against it; * planned. Level: out of level at most, a card that thick under one "
+        "end of a 1 m level."
     )
     return Table("Castings", tuple(head), tuple(rows), note=note, numbers=tuple(range(1, len(head))), wide=True)
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from corepath.job.record_next import blank_places
+from corepath.job.record_settled import Settled
 from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.parts import (
     Banner,
@@ -31,17 +32,17 @@ _MOST_PLUGS = 8
 def skim_page(facts: Facts) -> Page:
     """The page that lies beside the machine while the bottom is skimmed."""
     skim = facts.report["skim"]
-    stop = int(skim["planned_stop"])
+    stop = mm(facts.stackup.skim.planned_plane)
     state = facts.state(["skim"], ["groove"])
     if state == "now" and pour_state(facts) != "done":
         state = "ahead"
-    now = f"Once all shows: do not start the next pass. Record the pass. Stop planned: pass {stop}."
+    now = f"Once all shows: do not start the next pass. Record its height. Stop planned: {stop}."
     if skim["recorded"]:
-        now = f"It stopped at pass {stop}, as recorded: do not start the skim again."
+        now = f"It stopped at {stop}, as recorded: do not start the skim again."
     rule = (
         "Showing: both walls seen, full width, all round and at every plug.",
         now,
-        f"Never below pass {len(skim['planes'])}, {mm(skim['planes'][-1])}: the deck would be too thin.",
+        f"Never below {mm(skim['planes'][-1])}: the deck would be too thin.",
     )
     blocks: tuple[Block, ...] = (
         Banner("Hands off until the spindle stands", rule, grave=False),
@@ -75,30 +76,38 @@ def _passes(facts: Facts, skim: Mapping[str, Any], state: State) -> Table:
     head = [
         "pass",
         "cut",
-        "left",
+        "file",
         "groove shows",
         *(plugs if one_by_one else ["plugs that show"]),
         "stop if",
         "measured",
     ]
     rows: list[tuple[Cell, ...]] = []
-    stop, made = int(skim["planned_stop"]), facts.settled.passes
+    stop, made = int(skim["planned_stop"]), facts.settled
     for entry in facts.report["shows"]:
         number = int(entry["pass"])
         shows = entry["shows"]
         some = [_word(shows[name]) for name in plugs]
         if not one_by_one:
             some = [f"{sum(shows[name][1] >= 1.0 for name in plugs)} of {len(plugs)}"]
-        gone = (state == "done" and number <= stop) or number <= made
-        measured = Slot(f"left-{number}", f"thickness measured after pass {number}", "", facts.unit)
-        tick = Tick(f"pass-{number}", f"pass {number} is cut", gone)
-        name = str(number) + (" *" if number == stop else "")
+        gone = (state == "done" and number <= stop) or _is_cut(made, number, entry["plane"])
+        measured = Slot(f"left-{number}", f"thickness measured after the pass at {mm(entry['plane'])}", "", facts.unit)
+        tick = Tick(f"pass-{number}", f"the pass at {mm(entry['plane'])} is cut", gone)
+        name = mm(entry["plane"]) + (" *" if number == stop else "")
         sight = (_share(shows["groove"]), *some, _stop_if(skim, number))
-        rows.append((name, tick, mm(entry["plane"]), *sight, measured))
-    note = "left: height above the bed after the pass, mm. Shares: likely, in brackets least to most. * the stop "
+        rows.append((name, tick, f"…pass-{number}", *sight, measured))
+    note = "pass: its height above the bed, mm; file: 05-B-skim-pass-N.nc. Shares: likely, in brackets least to most. "
+    note += "* the stop "
     note += "recorded." if skim["recorded"] else "planned; what you see decides."
     strong = (stop - 1,)
-    return Table("Passes", tuple(head), tuple(rows), note=note, numbers=(2,), strong=strong, wide=True)
+    return Table("Passes", tuple(head), tuple(rows), note=note, numbers=(0,), strong=strong, wide=True)
+
+
+def _is_cut(settled: Settled, number: int, plane: float) -> bool:
+    """Whether the record says that a pass is cut: by its height, by its number where no height is known."""
+    if settled.deepest is not None:
+        return plane >= settled.deepest - 1e-4
+    return number <= settled.passes
 
 
 def _word(shares: Sequence[float]) -> str:
@@ -131,7 +140,7 @@ def _stop_if(skim: Mapping[str, Any], number: int) -> str:
 def _stops(facts: Facts) -> Table:
     """What each possible stop leaves to spare, every error against it."""
     stops = facts.report["stops"]
-    head = ["", *(f"pass {stop['pass']}" + (" *" if stop["planned"] else "") for stop in stops["stops"])]
+    head = ["", *(mm(stop["plane"]) + (" *" if stop["planned"] else "") for stop in stops["stops"])]
     rows = []
     for row in stops["rows"]:
         if row["by_eye"]:
@@ -154,7 +163,7 @@ def _room(check: Mapping[str, Any]) -> str:
 
 def _measures(facts: Facts) -> tuple[Measure, ...]:
     settled, record = facts.settled, facts.record
-    number = Slot("stop", "pass after which all castings showed", "PASS", short="pass")
+    height = Slot("stop", "height of the pass after which all castings showed", "HEIGHT", facts.unit, short="height")
     pieces: list[str | Slot] = [" --after-skim"]
     for k, (x, y) in enumerate(blank_places(record), start=1):
         place = f"{record.shown(x)} {record.shown(y)}"
@@ -163,9 +172,9 @@ def _measures(facts: Facts) -> tuple[Measure, ...]:
         pieces += [f" --thickness {place} ", slot]
     return (
         Measure(
-            "The pass after which everything shows",
-            facts.command(" --stop ", number),
-            f"recorded: pass {settled.stop}" if settled.stop is not None else "",
+            "The height of the pass after which everything shows",
+            facts.command(" --stop-at ", height),
+            "" if settled.stop_plane is None else f"recorded: {record.height(settled.stop_plane)}",
         ),
         Measure(
             "Thickness after it, by callipers, places as in A",

@@ -47,7 +47,6 @@ class Heights:
     def __init__(self, facts: Facts) -> None:
         stack = facts.stackup
         self.stop, self.lowest = stack.skim.planned_plane, stack.skim.lowest_plane
-        self.number = stack.skim.planned_stop
         self.recorded = stack.skim.recorded
         self.ring = self._column(facts, stack.castings[0])
         plugs = stack.castings[1:]
@@ -77,7 +76,7 @@ class Heights:
 
     def levels(self) -> list[Level]:
         """The heights that are named beside the section."""
-        stop = f"stop, pass {self.number}" + (", recorded" if self.recorded else ", planned")
+        stop = f"stop at {mm(self.stop)} in B" + (", recorded" if self.recorded else ", planned")
         out = [
             Level(self.ring.top, "raw top"),
             Level(self.deck, "deck, highest", True),
