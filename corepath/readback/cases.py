@@ -40,7 +40,7 @@ CELL = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """`says` in words, as in "if the skim stops at pass 2"; the pass `stop`; the blank `thicker` by so much (mm).
+    """`says` in words, as in "if the skim stops at 11.90"; the pass `stop`; the blank `thicker` by so much (mm).
 
     `lies` is the blank where it was measured.
     """

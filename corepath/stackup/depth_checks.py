@@ -118,7 +118,7 @@ def shows_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
     value = casting.shows_at(stack.heights, casting.shallowest_at) - stack.heights.plane(plane)
     name, short = casting.casting.id, -value.worst()[0]
     verb = "shows" if value.nominal >= -TIE else "does not show"
-    says = f"{name} {verb} at {plane:.2f}, pass {skim.number_of(plane)}"
+    says = f"{name} {verb} at the pass at {plane:.2f}"
     mend = f"cut its floor {short:.2f} lower, or take a blank {short:.2f} thicker"
     if skim.recorded:
         says += ", the recorded stop" if abs(plane - skim.planned_plane) < TIE else ""
@@ -129,7 +129,7 @@ def shows_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
         0.0,
         spread=None if skim.recorded else spread_of_depth(stack, casting, value),
         says=says,
-        where=f"{name} at {_at(*casting.shallowest_at)}, pass {skim.number_of(plane)}",
+        where=f"{name} at {_at(*casting.shallowest_at)}, pass at {plane:.2f}",
         mend=mend,
     )
     return _seen(check, skim.planned_plane - plane) if seen_at(stack, casting, plane) else check

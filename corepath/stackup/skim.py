@@ -57,10 +57,6 @@ class SkimPlan:
         """The pass after which the combined file stops first."""
         return self.first_sight or self.planned_stop
 
-    def number_of(self, plane: float) -> int:
-        """The first pass at or below a plane; the last where none is."""
-        return next((k for k, at in enumerate(self.planes, start=1) if at <= plane + TIE), len(self.planes))
-
     def as_dict(self) -> dict[str, Any]:
         return {
             "planes": [round(plane, 4) for plane in self.planes],

@@ -8,7 +8,7 @@ from shapely import box
 from corepath.readback.cases import Case, new_findings, read_cases, shifted
 from corepath.readback.findings import Finding
 
-STOPS = (Case("earliest stop", "if the skim stops at pass 1", 1), Case("latest stop", "if the skim stops at pass 3", 3))
+STOPS = (Case("earliest stop", "if the skim stops at 12.90", 1), Case("latest stop", "if the skim stops at 11.90", 3))
 THICK = Case("thickest blank", "on a blank of 12.10", 2, 0.1)
 THIN = Case("thinnest blank", "on a blank of 11.90", 2, -0.1)
 
@@ -54,7 +54,7 @@ def test_what_arises_only_at_an_early_stop_says_so(plan):
     assert found.counts == {"load": 1}
     (told,) = found
     assert told.file == "08-C-deck.nc" and told.line is not None
-    assert told.says.endswith("(if the skim stops at pass 1)")
+    assert told.says.endswith("(if the skim stops at 12.90)")
 
 
 def test_what_arises_only_on_a_thick_blank_says_so(plan):
@@ -82,7 +82,7 @@ def test_cases_that_share_a_finding_are_named_together():
     one = Finding("load", "a.nc", 3, None, 1.0, "takes much")
     outcomes = [Outcome(case, (one,), {}, False) for case in (*STOPS, THICK)]
     (told,) = new_findings(outcomes, [])
-    assert told.says == ("takes much (if the skim stops at pass 1; if the skim stops at pass 3; on a blank of 12.10)")
+    assert told.says == ("takes much (if the skim stops at 12.90; if the skim stops at 11.90; on a blank of 12.10)")
 
 
 def test_a_work_that_is_not_moved_is_the_same(plan):

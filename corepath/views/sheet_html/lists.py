@@ -99,7 +99,7 @@ def next_page(facts: Facts) -> Page:
     )
     lines = (
         "Thickness of the finished core at both ends, the middle and the edge; against the deck's figures.",
-        "Pass at which each casting showed, and how high the resin ended: did it shrink as the plan had it?",
+        "Height of the pass at which each casting showed, and of the resin: did it shrink as planned?",
         "Width across the grain, before A and now: how far the wood moved.",
         "Seats and barrels: try the hardware; pull-test a coupon before anyone rides on it.",
         "The bed: a gauge over it, cutter by cutter, before the next blank. Face it if it has moved.",
