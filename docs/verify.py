@@ -279,6 +279,7 @@ def main(folder: Path) -> int:
             breach(name, 0, "is of another plan")
         if operation == "inserts" and abs(entry["zero"]["z"] - planes[stop - 1]) > GOUGE:
             breach(name, 0, "its zero is not the plane of the planned stop")
+        bed = report["layup"]["bed"] if setup == "D" else 0.0  # there Z counts from the form's rise 0
         top = np.full(len(x), tops[setup])
         if setup in state and not entry.get("combined"):
             top = state[setup].copy()
@@ -294,12 +295,12 @@ def main(folder: Path) -> int:
         )
         old = next((one for one in reversed(entries[: entries.index(entry)]) if one["name"] != operation), entry)
         if any(entry[key] != old[key] for key in ("zero", "system", "touch")) and not (number and int(number[1]) > 1):
-            stands = [one["height"] for one in job["obstacle"] if setup in one["setups"] and setup != "D"]
+            stands = [bed + one["height"] for one in job["obstacle"] if setup in one["setups"]]
             highest = max([*stands, *([] if math.isinf(top.max()) else [top.max()])], default=-math.inf)
             first_way(name, moves, slow, entry["zero"], old["zero"], highest)
         moves = [(0 if k < slow else move[0], *move[1:]) for k, move in enumerate(moves)]
         looks = looked_at(name, moves, stops, entry, report["skim"]) if entry.get("combined") else {}
-        for index in cut(name, moves, entry, job, x, y, top, looks):
+        for index in cut(name, moves, entry, bed - job["blank"]["spoil_board"], x, y, top, looks):
             told(name, f"plane {looks[index]:.2f}", (top - looks[index])[~spared(x, y, entry)], -DEPTH, DEPTH)
         if operation == "skim":
             plane = planes[int(number[1]) - 1] if number else planes[-1]
@@ -345,13 +346,12 @@ def looked_at(name, moves, stops, entry, skim):
     return dict(zip(after, wanted, strict=False))
 
 
-def cut(name, moves, entry, job, x, y, top, looks=()):
-    """Lower the columns along a file's motions; rapids must lower none, and nothing may pass through the bed.
+def cut(name, moves, entry, deepest, x, y, top, looks=()):
+    """Lower the columns along a file's motions; rapids must lower none, and nothing may come as low as `deepest`.
     Comes back before each motion of `looks`, for whoever wants to see the columns."""
     cutter = entry["cutter"]
     r = cutter["diameter"] / 2
     c = r if cutter["shape"] == "ball" else cutter["corner_radius"]
-    deepest = -job["blank"]["spoil_board"]
     highest = top.max()
     left = sorted(looks)
     for index, rapid, line, a, b in pieces(moves, np.array([entry["zero"][axis] for axis in "xyz"])):

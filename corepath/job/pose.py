@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from corepath.job.model import Job
 from corepath.motion.program import Setup
 
-__all__ = ["Pose", "pose_of"]
+__all__ = ["Pose", "over_datum", "pose_of"]
 
 _Shape = TypeVar("_Shape", bound=BaseGeometry)
 
@@ -26,6 +26,13 @@ _FACE_UP: dict[Setup, str] = {
     "C": "deck up, after casting and skim",
     "D": "deck up, after lay-up, in its cradle",
 }
+
+
+def over_datum(setup: Setup, short: bool = False) -> str:
+    """What heights of a set-up count from, as words after a figure: the bed, but in D the rise 0 of the form."""
+    if setup != "D":
+        return "above the bed"
+    return "over rise 0" if short else "over the rise 0 of the form"
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from corepath.job.pose import over_datum
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Program
 from corepath.motion.zero_words import xy_words
@@ -89,7 +90,8 @@ def _zero(program: Program, offset: bool, grid: Grid) -> Iterator[str]:
     yield "Touch again: allowed" if zero.again else "Touch again: NEVER, one touch serves for all"
     yield _order(program, offset)
     place = " ".join(f"{axis}{grid.coordinate(at)}" for axis, at in zip("XYZ", (zero.x, zero.y, zero.z), strict=True))
-    yield f"Zero lies at {place} {grid.short} from the middle of the blank on the bed"
+    ground = "on the bed" if program.setup != "D" else f"along the chord, Z {over_datum(program.setup)}"
+    yield f"Zero lies at {place} {grid.short} from the middle of the blank {ground}"
 
 
 def _order(program: Program, offset: bool) -> str:

@@ -19,6 +19,7 @@ __all__ = ["laid_slice"]
 
 Floats = NDArray[np.float64]
 _STEP = 2.0
+_FOOT = 4.0  # mm of the cradle that are drawn below its lowest
 
 
 def laid_slice(scene: Scene, work: Work, y: float) -> Slice:
@@ -31,17 +32,21 @@ def laid_slice(scene: Scene, work: Work, y: float) -> Slice:
     cast = [crossing(scene.seen(area), y) for area in (*plugs, scene.board.ring)]
     skin = _between(laid, span, lambda x: laid.bottom(x) + laid.below)
     resin = _strip(laid, [pair for pairs in cast for pair in pairs], y, off=laid.above).difference(skin)
-    removed = _removed(work, laid, y).intersection(whole)
+    cut = _removed(work, laid, y)
+    removed = cut.intersection(whole)
     low, high = float(whole.bounds[1]), float(whole.bounds[3])
     levels = (
-        Level(0.0, "rise 0 of the cradle"),
+        Level(0.0, "rise 0 of the form"),
         Level(round(high, 4), "laminate, highest"),
         Level(round(float(laid.bottom(start)), 4), "cradle, left end"),
         Level(round(float(laid.bottom(end)), 4), "cradle, right end"),
         *_cut_levels(work),
     )
     wood = whole.difference(shapely.union_all([resin, removed]))
-    return Slice(y, wood, resin.difference(removed), removed, levels, (start, end), min(low, 0.0), high)
+    foot = min(low, work.lowest) - _FOOT
+    cradle = _between(laid, span, lambda x: np.full_like(x, foot)).difference(cut)
+    note = f"; the bed under the cradle lies {-laid.bed:.2f} below rise 0, not drawn"
+    return Slice(y, wood, resin.difference(removed), removed, levels, (start, end), foot, high, cradle, note)
 
 
 def _strip(laid: LaidUp, spans: Sequence[tuple[float, float]], y: float, off: float = 0.0) -> BaseGeometry:

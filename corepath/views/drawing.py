@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from corepath.board.model import Board
 from corepath.job.model import Job
+from corepath.job.pose import over_datum
 from corepath.motion.program import Corner, Pass, Program
 from corepath.stackup.check import Check
 from corepath.views.cuts import Bands, Strokes, strokes
@@ -268,7 +269,8 @@ def _side(
     face = {"A": "the raw top", "B": "the raw bottom", "C": "the raw top", "D": "the highest"}[work.setup]
     if work.setup == "B" and work.facing is None:
         face = "the skimmed face"
-    y = depth_legend(svg, SIDE, SIDE.y0, bands, face, top, pale=work.deck is not None)
+    pale, over = work.deck is not None, over_datum(work.setup, short=True)
+    y = depth_legend(svg, SIDE, SIDE.y0, bands, face, top, pale=pale, over=over)
     y = kinds_legend(svg, SIDE, y, _kinds(scene, work, share, any(program.corners for program in programs)))
     column = Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1)
     bottom = rows_block(svg, column, _rows(scene, work, programs, digest, minutes), "title")
@@ -338,8 +340,8 @@ def _rows(
     rows += [
         ("lowest cut", _lowest(scene, work)),
         ("X, Y zero", xy),
-        ("Z zero", f"{zero.touch}: Z {number(zero.z)} above the bed; {again}"),
-        ("safe height", f"{number(work.clear)} above the bed"),
+        ("Z zero", f"{zero.touch}: Z {number(zero.z)} {over_datum(work.setup)}; {again}"),
+        ("safe height", f"{number(work.clear)} {over_datum(work.setup)}"),
         ("plan", digest),
     ]
     return rows
@@ -352,7 +354,7 @@ def _top(scene: Scene, work: Work) -> float:
 
 def _lowest(scene: Scene, work: Work) -> str:
     if work.setup == "D":
-        return f"{work.lowest:.2f} over the rise 0 of the cradle"
+        return f"{work.lowest:.2f} {over_datum(work.setup)}"
     return f"{_over_bed(work.lowest)}, {scene.below(work)} below the face"
 
 

@@ -13,14 +13,17 @@ __all__ = ["below_swatches", "depth_legend", "kinds_legend", "sample"]
 _PITCH = 5.2
 
 
-def depth_legend(svg: Document, box: Box, y: float, bands: Bands, face: str, top: float, pale: bool = False) -> float:
-    """Swatches from shallow to deep with heights above the bed and below `face` (at `top`), mm; returns the next y.
+def depth_legend(
+    svg: Document, box: Box, y: float, bands: Bands, face: str, top: float, pale: bool = False,
+    over: str = "above the bed",
+) -> float:  # fmt: skip
+    """Swatches from shallow to deep with heights and how far below `face` (at `top`), mm; returns the next y.
 
-    `pale` ones are for areas with lines over them.
+    `over` says what heights count from. `pale` swatches are for areas with lines over them.
     """
     with svg.group("legend depth", id="legend-depth"):
         svg.text(box.x0 + 2, y + 4, "Depth of the cutter's tip, mm", "label strong", size=NORMAL)
-        svg.text(box.x0 + 18, y + 9.2, "above the bed", "label quiet", size=SMALL)
+        svg.text(box.x0 + 18, y + 9.2, over, "label quiet", size=SMALL)
         svg.text(box.x0 + 45, y + 9.2, f"below {face}", "label quiet", size=SMALL)
         y += 11.0
         for k in range(bands.count):

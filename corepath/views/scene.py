@@ -129,7 +129,7 @@ class Scene:
         if self.setup == "C":
             return f"turned back about {axis.upper()}: lies in X and Y as in A, on its skimmed bottom"
         if self.setup == "D":
-            return "laid up, in its cradle: X along the level chord, Z over the cradle's rise 0"
+            return "laid up, in its cradle: X along the level chord, Z over the rise 0 of the form"
         return "as it comes, deck side up"
 
     @property

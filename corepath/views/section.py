@@ -40,7 +40,10 @@ class Level:
 
 @dataclass(frozen=True, slots=True)
 class Slice:
-    """One section: what is wood, resin, and cut away here; `low` is the deepest height shown."""
+    """One section: what is wood, resin, and cut away here; `low` is the deepest height shown.
+
+    `stand` is what the blank lies on where that is not the bed at 0, `note` a word on it for the title.
+    """
 
     y: float
     wood: BaseGeometry
@@ -50,6 +53,8 @@ class Slice:
     length: tuple[float, float]
     low: float
     high: float
+    stand: BaseGeometry | None = None
+    note: str = ""
 
 
 def crossing(shape: Polygon, y: float) -> list[tuple[float, float]]:
@@ -239,8 +244,11 @@ def draw_section(svg: Document, cut: Slice, room: Box, letter: str = "S", note: 
     with svg.group("section", id="section"):
         scales = f"length {scale_words(scale)}, heights {factor} × the length"
         words = f"Section {letter}–{letter} at Y {number(cut.y)}: {scales}"
-        svg.text(room.x0 + 4, room.y0 + 4, words + note, "label strong", size=NORMAL)
-        _bed(svg, Box(left - 2, base, left + (x1 - x0) * scale + 2, room.y1 - 1))
+        svg.text(room.x0 + 4, room.y0 + 4, words + cut.note + note, "label strong", size=NORMAL)
+        if cut.stand is None:
+            _bed(svg, Box(left - 2, base, left + (x1 - x0) * scale + 2, room.y1 - 1))
+        else:
+            svg.path(placed(cut.stand), "bed narrow", id="section-cradle")
         svg.path(placed(cut.wood), "wood narrow", id="section-wood")
         svg.path(placed(cut.resin), "resin narrow", id="section-resin")
         svg.path(placed(cut.removed), "removed tint narrow", id="section-removed")

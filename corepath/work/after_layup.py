@@ -88,6 +88,12 @@ class _After:
         touch = f"the laminate's top at X{at:.2f} Y{flat_y:g} from the middle, along the chord"
         return Zero(x, y, round(z, 6), touch, True, "the laminate", by="cradle")
 
+    def _datum(self) -> str:
+        """Where heights count from, and how far that lies above what can be measured from."""
+        return (
+            f"heights count from the rise 0 of the form, {-self.laid.bed:.2f} above the bed that the cradle stands on"
+        )
+
     def _obstacles(self) -> tuple[Obstacle, ...]:
         """What stands in D, on the bed under the cradle; screw heads on the laminate's top."""
         bed = self.laid.bed
@@ -134,7 +140,7 @@ class _After:
             sloped=True,
             obstacles=obstacles,
             collet=self.job.machine.collet_diameter,
-            watch=(_CRADLE, *watch),
+            watch=(_CRADLE, self._datum(), *watch),
             part=part,
         )
 

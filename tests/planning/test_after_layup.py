@@ -247,8 +247,21 @@ def test_a_hole_planned_off_its_casting_is_found(prepared: Prepared, files: dict
 
 
 def test_heads_say_what_to_touch_and_what_is_left(files: dict[str, str]):
+    """The form of the coupon is 60 high at its lowest, rise 0, and stands on the bed."""
     head = files["09-D-trim.nc"].replace(")\n(", " ")
-    for words in ("in its cradle", "the face of the cradle at X0", "leaves a web of 0.50", "degrees", "dust"):
+    zero = re.search(r"Zero lies at (.*?) mm (.*?)  ?Cutter", re.sub(r"\s+", " ", head))
+    assert zero is not None
+    assert zero[1] == "X0.0000 Y0.0000 Z0.0000"
+    assert zero[2].strip() == "from the middle of the blank along the chord, Z over the rise 0 of the form"
+    for words in (
+        "over the rise 0 of the form",
+        "60.00 above the bed that the cradle stands on",
+        "in its cradle",
+        "the face of the cradle at X0",
+        "leaves a web of 0.50",
+        "degrees",
+        "dust",
+    ):
         assert words in re.sub(r"\s+", " ", head)
     assert "into the cradle: have waste wood there" in re.sub(
         r"\s+", " ", files["10-D-bolt-holes.nc"].replace(")\n(", " ")

@@ -26,6 +26,9 @@ def test_section_follows_the_rocker(prepared: Prepared):
     laid = laid_up(prepared.job, prepared.board)
     trim, bolts = (work for work in prepared.works if work.setup == "D")
     cut = laid_slice(scene, trim, 0.0)
+    # the cradle carries it all along, and nothing of the blank lies in it
+    assert cut.stand.intersection(cut.wood).area < 0.01
+    assert cut.stand.touches(cut.wood) or cut.stand.distance(cut.wood) < 0.01
     assert cut.high == pytest.approx(float(laid.top(laid.ends[1], 0.0)), abs=0.05)
     left, _, right, _ = cut.removed.bounds
     assert left == pytest.approx(trim.trim.area.bounds[0] - 2 * trim.cutter.radius, abs=0.05)
@@ -52,4 +55,7 @@ def test_drawing_names_the_cradle(prepared: Prepared):
             work, (), board=prepared.board, stackup=prepared.stackup, job=prepared.job, digest=prepared.digest
         )
         ET.fromstring(text)
-        assert "over the rise 0 of the cradle" in text and "rise 0 of the cradle" in text
+        assert "over the rise 0 of the form" in text and 'id="section-cradle"' in text
+        # the lowest of the form, rise 0, stands 45 above the bed
+        assert "bed under the cradle lies 45.00 below rise 0" in text
+        assert "above the bed" not in text.replace("45.00 above the bed that the cradle stands on", "")

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
+from corepath.layup.laid import laid_up
 from corepath.motion.program import Setup
 from corepath.views.sheet_html.facts import Facts, mm, place
 from corepath.work.holding import screws_of, standing
+from corepath.work.model import Obstacle
 
 __all__ = ["dowel_rows", "fixings", "hold_words"]
 
@@ -47,11 +50,19 @@ def dowel_rows(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
     return tuple(("dowels", f"{' and '.join(where)}: {size}") for size, where in places.items())
 
 
+def _standing(facts: Facts, setup: Setup) -> tuple[Obstacle, ...]:
+    """What stands in a set-up, its height above the bed."""
+    if setup != "D":
+        return standing(facts.job, facts.stackup, setup)
+    bed = laid_up(facts.job, facts.board).bed
+    return tuple(replace(one, height=one.height - bed) for one in facts.of(setup)[0].obstacles)
+
+
 def fixings(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
     """Obstacles and screws, with their places and heights."""
     found = []
     screws = {screw.name for screw in screws_of(facts.job, setup)}
-    for one in standing(facts.job, facts.stackup, setup):
+    for one in _standing(facts, setup):
         x0, y0, x1, y1 = one.area.bounds
         if one.name in screws:
             words = f"at X{(x0 + x1) / 2:.0f} Y{(y0 + y1) / 2:.0f}, head up to {mm(one.height, 1)} above the bed"

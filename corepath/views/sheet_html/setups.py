@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from corepath.job.pose import over_datum
 from corepath.motion.program import Setup
 from corepath.motion.zero_words import again_words, xy_words
 from corepath.views.sheet_html.facts import Facts, mm
@@ -85,7 +86,7 @@ def _z_rows(works: Sequence[Work]) -> tuple[tuple[str, str], ...]:
     found: dict[str, list[str]] = {}
     for work in works:
         again = again_words(work.zero)
-        height = f", which lies {mm(work.zero.z)} above the bed" if work.zero.z else ""
+        height = f", which lies {mm(work.zero.z)} {over_datum(work.setup)}" if work.zero.z else ""
         system = "" if work.zero.system == "G54" else f"in {work.zero.system}, X, Y and Z of it: "
         found.setdefault(f"{system}touch {work.zero.touch}{height}; {again}", []).append(work.name)
     if len(found) == 1:
@@ -107,7 +108,7 @@ def _extents(facts: Facts, works: Sequence[Work]) -> str:
     }
     names = {"x": "X", "y": "Y", "z": "height"}
     words = ", ".join(f"{names[axis]} {low:.1f} to {high:.1f}" for axis, (low, high) in spans.items())
-    return words.replace("-", "−") + " above the bed; "
+    return words.replace("-", "−") + f" {over_datum(works[0].setup)}; "
 
 
 def files_table(facts: Facts, works: Sequence[Work]) -> Table:
@@ -147,7 +148,7 @@ def _skim_row(facts: Facts, work: Work, files: Sequence[Mapping[str, Any]], deep
 
 def _deepest(facts: Facts, work: Work) -> str:
     if work.setup == "D":
-        return f"{mm(work.lowest)} over the cradle's rise 0"
+        return f"{mm(work.lowest)} {over_datum(work.setup)}"
     bed = f"{mm(-work.lowest)} into the bed" if work.lowest < 0 else f"{mm(work.lowest)} above the bed"
     return f"{facts.scene(work.setup).below(work)} deep, {bed}"
 
