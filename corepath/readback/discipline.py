@@ -1,4 +1,4 @@
-"""What a careful machinist asks of a program before any wood is cut: preamble, units, cutter, feeds, room.
+"""What a careful machinist asks of a program before any wood is cut: preamble, units, cutter, room.
 
 None of it needs the virtual blank, save the height of the stock. Lengths in mm, bed frame.
 """
@@ -16,11 +16,9 @@ from corepath.readback.program import ReadProgram
 from corepath.readback.shop import Shop
 from corepath.work.model import Work
 
-_FEED_SLACK = 1.01
 _TOUCH = 1e-9  # mm: a move at an obstacle's very height passes over it
 
 __all__ = [
-    "check_feeds",
     "check_frame",
     "check_obstacles",
     "check_offsets",
@@ -70,30 +68,6 @@ def check_offsets(program: ReadProgram, planned: bool, findings: Findings) -> No
         findings.add("length-offset", f"G43 {named}, and none is planned: Z was touched with this very cutter")
     if planned and not any(program.offsets):
         findings.add("length-offset", "no G43 H: Z zero was not touched with this cutter, its length must be called")
-
-
-def check_feeds(
-    path: Path, work: Work, cutting: np.ndarray[tuple[int], np.dtype[np.bool_]], findings: Findings
-) -> None:
-    """No feed above the planned one, nor, straight down into stock, above that of ramps and plunges; the speed."""
-    feed = path.program.feed[path.index]
-    down = cutting & (path.end[:, 2] < path.start[:, 2] - 1e-6)
-    down &= np.hypot(*(path.end[:, :2] - path.start[:, :2]).T) < 1e-6
-    limit = np.where(down, max(work.cutting.plunge, work.cutting.ramp), work.cutting.fastest)
-    found = np.flatnonzero((path.kind > 0) & (feed > limit * _FEED_SLACK))
-    for index in found[: findings.keep]:
-        x, y, z = (float(value) for value in path.end[index])
-        says = f"F{feed[index]:.0f}, planned at most {limit[index]:.0f} mm/min" + (
-            " straight down" if down[index] else ""
-        )
-        findings.add("feed-too-high", says, line=int(path.line[index]), place=(x, y, z))
-    findings.more("feed-too-high", len(found) - findings.keep)
-    for event in path.program.events:
-        starts = event.name == "spindle-on" or (event.name == "speed" and event.spindle)
-        off = abs(event.value - work.cutting.rpm) > (_FEED_SLACK - 1.0) * work.cutting.rpm
-        if starts and event.value > 0.0 and off:
-            says = f"S{event.value:.0f}, planned {work.cutting.rpm:.0f} a minute"
-            findings.add("speed-off", says, line=event.line)
 
 
 def check_room(path: Path, work: Work, shop: Shop, findings: Findings) -> None:

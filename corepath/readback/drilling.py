@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from corepath.readback.descents import ways
 from corepath.readback.findings import Findings
 from corepath.readback.path import Path
 from corepath.work.model import Hole, Work
@@ -20,6 +21,7 @@ __all__ = ["AT_ONCE", "check_drilling", "check_openings"]
 AT_ONCE = 3.0
 _SLACK = 1.01
 _CLOSE = 0.01
+_FALL = 1e-6
 
 Flags = NDArray[np.bool_]
 
@@ -59,8 +61,9 @@ def _break_through(hole: Hole, work: Work, path: Path, cuts: Flags, findings: Fi
     slow = hole.breaks_through + work.milling.break_through
     feed = path.program.feed[path.index]
     run = work.cutting
-    upright = np.hypot(*(path.end - path.start)[:, :2].T) < 1e-6
-    limit = np.where(upright, max(run.plunge, run.ramp), run.feed) / 2.0
+    level, fall = ways(path)
+    ramp = np.where(fall > _FALL, max(run.plunge, run.ramp), run.feed)
+    limit = np.where(level < _FALL, run.plunge, ramp) / 2.0
     fast = cuts & (path.kind > 0) & (path.end[:, 2] < slow - _CLOSE) & (feed > limit * _SLACK)
     for at in np.flatnonzero(fast)[: findings.keep]:
         x, y, z = (float(value) for value in path.end[at])

@@ -28,7 +28,7 @@ from corepath.readback.path import Path
 from corepath.readback.shop import Allowed
 from corepath.work.model import Deck
 
-__all__ = ["POINTS", "Swept", "Worst", "check_rim", "prove_deck", "sections"]
+__all__ = ["POINTS", "Swept", "Worst", "celled", "check_rim", "prove_deck", "sections"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -70,7 +70,8 @@ class Swept:
 
     def left(self, x: Floats, y: Floats) -> tuple[Floats, Ints, Ints]:
         """Height left (n,) at points, `top` where nothing passes; index of the path and its motion, -1 for none."""
-        order, first, frame = _celled(x, y)
+        order, first, frame = celled(x, y)
+        ever = np.full(len(x), np.iinfo(np.int64).max)
         px, py = np.ascontiguousarray(x[order]), np.ascontiguousarray(y[order])
         left = np.full(len(px), self.top)
         motion, which = np.full(len(px), -1, dtype=np.int64), np.full(len(px), -1, dtype=np.int64)
@@ -79,7 +80,7 @@ class Swept:
             cutter = path.cutter
             corner = min(cutter.corner_radius, cutter.radius)
             lower, upper = np.ascontiguousarray(pieces.lower), np.ascontiguousarray(pieces.upper)
-            sweep_points(px, py, first, *frame, lower, upper, cutter.radius, corner, left, motion, pieces.owner)
+            sweep_points(px, py, first, *frame, lower, upper, cutter.radius, corner, left, motion, pieces.owner, ever)
             which[left < before] = k
         back = np.empty_like(order)
         back[order] = np.arange(len(order))
@@ -93,7 +94,7 @@ class Swept:
         return path.program.file, int(path.line[motion])
 
 
-def _celled(x: Floats, y: Floats) -> tuple[Ints, Ints, tuple[float, float, float, int, int]]:
+def celled(x: Floats, y: Floats) -> tuple[Ints, Ints, tuple[float, float, float, int, int]]:
     """Points sorted into square cells, about eight a cell: order (n,), first point of each cell, frame of the cells."""
     x0, y0 = float(x.min()), float(y.min())
     wide, high = float(x.max()) - x0, float(y.max()) - y0

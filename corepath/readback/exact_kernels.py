@@ -47,9 +47,12 @@ def _left(
 @njit(cache=True)
 def sweep_points(
     px: Floats, py: Floats, first: Ints, x0: float, y0: float, cell: float, nx: int, ny: int, lower: Floats,
-    upper: Floats, radius: float, corner: float, left: Floats, by: Ints, tag: Ints,
+    upper: Floats, radius: float, corner: float, left: Floats, by: Ints, tag: Ints, until: Ints,
 ) -> None:  # fmt: skip
-    """Lower `left` (n,) at the points under each piece from `lower` to `upper` (m, 3); note its `tag` in `by`."""
+    """Lower `left` (n,) at the points under each piece from `lower` to `upper` (m, 3); note its `tag` in `by`.
+
+    A point knows the pieces alone whose tag is less than its `until` (n,).
+    """
     for k in range(len(tag)):
         ax, ay, az = lower[k, 0], lower[k, 1], lower[k, 2]
         dx, dy, dz = upper[k, 0] - ax, upper[k, 1] - ay, upper[k, 2] - az
@@ -71,6 +74,8 @@ def sweep_points(
                 continue
             for iy in range(iy0, iy1 + 1):
                 for i in range(first[iy * nx + ix0], first[iy * nx + ix1 + 1]):
+                    if tag[k] >= until[i]:
+                        continue
                     z = _left(px[i], py[i], ax, ay, az, ux, uy, m, length, radius, corner, left[i])
                     if z < left[i]:
                         left[i] = z

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
+from corepath.readback.descents import check_descents, descents_engaged, descents_solved, least_slope
 from corepath.readback.drilling import check_drilling, check_openings
 from corepath.readback.engagement import Engagement
 from corepath.readback.floors import Singles, check_deck, check_floor, check_plane, check_rough, inside
@@ -21,7 +22,7 @@ from corepath.readback.walls import check_walls, strays
 from corepath.readback.working import check_working, find_engagement
 from corepath.work.model import Work
 
-__all__ = ["check_motions", "engaged", "may_touch", "measure_deck", "measure_proud", "measure_work"]
+__all__ = ["check_motions", "check_ways_down", "engaged", "may_touch", "measure_deck", "measure_proud", "measure_work"]
 
 
 def may_touch(work: Work, stock: Stock, shop: Shop) -> Mask | None:
@@ -50,6 +51,13 @@ def engaged(work: Work, done: Done, before: Singles, stock: Stock) -> Engagement
     proud = any(pocket.proud for pocket in work.pockets)
     check_working(work, path, found, done.measures, done.findings, judge=not proud)
     return found
+
+
+def check_ways_down(work: Work, done: Done, found: Engagement | None, stock: Stock) -> None:
+    """Ways into solid material of pockets and holes: by the engagement, or solved for the file last cut on `stock`."""
+    path = done.path
+    down = descents_solved(path, stock, least_slope(work, path)) if found is None else descents_engaged(path, found)
+    check_descents(work, path, down, done.findings)
 
 
 def measure_work(

@@ -10,7 +10,7 @@ the middle of the blank on the bed. Heights are single precision: their steps at
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -191,6 +191,15 @@ class Stock:
         )  # fmt: skip
         self._lower_bodies(lower, upper, radius)
         return cut
+
+    def take_as_one(self, count: int) -> None:
+        """The last `count` paths are parts of one, by one cutter."""
+        parts = self.past[len(self.past) - count :]
+        whole = replace(
+            parts[-1],
+            lower=np.concatenate([one.lower for one in parts]), upper=np.concatenate([one.upper for one in parts]),
+        )  # fmt: skip
+        self.past = (*self.past[: len(self.past) - count], whole)
 
     def _lower_bodies(self, lower: Floats, upper: Floats, radius: float) -> None:
         """Wood and casting down to `top`, in the rectangle that the pieces (m, 3) reach."""

@@ -23,7 +23,7 @@ from corepath.readback.first_way import Zeroed
 from corepath.readback.floors import Singles, check_plane, inside, measure_showing, surface_heights, to_reach
 from corepath.readback.heads import check_heads
 from corepath.readback.holes import is_open
-from corepath.readback.judging import check_motions, engaged, may_touch, measure_deck, measure_work
+from corepath.readback.judging import check_motions, check_ways_down, engaged, may_touch, measure_deck, measure_work
 from corepath.readback.layup import laid_stock
 from corepath.readback.left import measure_edge, measure_floors, measure_left, measure_seats
 from corepath.readback.material import NOWHERE, Mask, Stock
@@ -272,6 +272,8 @@ class Run:
             done.path, self.stock, before, may_touch(work, self.stock, self.shop), self.shop.allowed, done.findings
         )
         found = engaged(work, done, before, self.stock)
+        if work.pockets or work.holes:
+            check_ways_down(work, done, found, self.stock)
         measure_work(work, done, before, found, self.stock, self.shop)
         if work.deck is not None:
             measure_deck(work, done, self._surface(work.deck), self.stock, self.shop.allowed)

@@ -17,6 +17,7 @@ MENDS: dict[str, str] = {
     "engagement": "a smaller stepover; plan again",
     "feed-missing": "state F before the first cut",
     "feed-too-high": "look for a digit too many in F; plan again",
+    "feed-too-low": "look for a digit lost in F; plan again",
     "first-way": "plan again; a file by hand: G1 and M0 at its head, clear of everything under either zero",
     "floor": "check the line's Z and the cutter's length; plan again",
     "layer-missed": "look for lines left out of the layer above; plan again",

@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from corepath.readback.cutting import Cutting, check_cut, cut_path
+from corepath.readback.descents import check_descents, descents_solved, least_slope
 from corepath.readback.discipline import (
-    check_feeds,
     check_frame,
     check_obstacles,
     check_offsets,
@@ -17,6 +17,7 @@ from corepath.readback.discipline import (
     check_room,
     choose_cutter,
 )
+from corepath.readback.feeds import check_feeds
 from corepath.readback.findings import Findings
 from corepath.readback.first_way import Zeroed, check_first_way
 from corepath.readback.heads import check_stated_zero
@@ -79,6 +80,7 @@ def cut_file(
     check_nose_stock(path, stock.top, stock.grid, work.collet, findings)
     check_spin_up(path, cuts, shop.spin_up, findings)
     check_feeds(path, work, cuts, findings)
-    if work.setup != "D":
-        check_load(work, path, cut, stock, measures, findings)
+    if not (work.pockets or work.holes):
+        check_descents(work, path, descents_solved(path, stock, least_slope(work, path)), findings)
+    check_load(work, path, cut, stock, measures, findings)
     return Done(path, cut, measures, findings)

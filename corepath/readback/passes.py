@@ -60,6 +60,7 @@ class Passes:
             cuts.append(cut_path(stock, path.part(first, end)))
             if number < len(self.planes) - 1:
                 after(self.planes[number], path.part(0, end), stock)
+        stock.take_as_one(len(cuts))
         return _joined(cuts, [0, *(int(np.searchsorted(path.pieces.owner, end)) for end in ends)])
 
     def check_stops(self, path: Path, findings: Findings) -> None:

@@ -1,4 +1,4 @@
-"""What the engagement must not be: too wide, too deep, straight or too steep down into solid wood.
+"""What the engagement must not be: too wide or too deep, or mostly on the wrong side.
 
 The widest cut allowed, but for entries and the lap after each, is that whose engagement angle is `MORE` degrees over
 the stepover's: a round pocket that opens outwards from a helix engages so much more than a straight wall does. A light
@@ -34,8 +34,6 @@ LAYER_SLACK = 0.05
 
 _THIN = 4.0  # in tight bends and corners a lap along the wall meets this many times what was left on it
 _SOLID = 0.05
-_STEEPER = 1.02
-_ROUNDING = 0.0002
 
 Flags = NDArray[np.bool_]
 
@@ -72,8 +70,6 @@ def check_working(
         _wide(work, path, found, findings)
         _deep(work, path, found, findings)
         _side(work, path, found, findings)
-        _plunges(path, found, findings)
-        _steep(path, found, findings)
 
 
 def _take(cutter: Cutter, found: Engagement, measures: MeasureList) -> None:
@@ -158,31 +154,3 @@ def _side(work: Work, path: Path, found: Engagement, findings: Findings) -> None
     wished, other = ("conventional", "climb") if work.milling.conventional else ("climb", "conventional")
     says = f"{long:.0f} of {all_of_it:.0f} of way outside entries is {other} milling; the job wishes {wished}"
     findings.add("direction", says, line=found.line(path, first), place=_spot(found, (first + last) // 2))
-
-
-def _plunges(path: Path, found: Engagement, findings: Findings) -> None:
-    cutter = path.cutter
-    if cutter.centre_cutting or cutter.shape in ("ball", "drill"):
-        return
-    for at in np.flatnonzero(_upright(found) & (found.under > _SOLID)):
-        says = f"straight down into {found.under[at]:.2f} of solid wood; {cutter.describe()} does not cut to its centre"
-        line = found.line(path, int(at))
-        findings.add("plunge", says, line=line, place=_spot(found, int(at)), depth=float(found.under[at]))
-
-
-def _steep(path: Path, found: Engagement, findings: Findings) -> None:
-    """Ways down into solid wood, each motion as a whole: its fall against its length seen from above."""
-    limit = math.tan(math.radians(path.cutter.ramp_angle)) * _STEEPER
-    pieces = found.pieces
-    count = len(path.kind)
-    level = np.bincount(pieces.owner, np.hypot(*(pieces.upper - pieces.lower)[:, :2].T), minlength=count)
-    fall = path.start[:, 2] - path.end[:, 2]
-    solid = np.zeros(count, dtype=np.bool_)
-    met = found.under > _SOLID
-    solid[pieces.owner[found.piece[met]]] = True
-    steep = solid & (level > 1e-9) & (fall > limit * level + _ROUNDING)
-    for motion in np.flatnonzero(steep):
-        angle = math.degrees(math.atan2(fall[motion], level[motion]))
-        says = f"down at {angle:.1f} degrees into solid wood, the cutter takes {path.cutter.ramp_angle:g}"
-        x, y, z = (float(value) for value in path.end[motion])
-        findings.add("steep-ramp", says, line=int(path.line[motion]), place=(x, y, z), depth=float(fall[motion]))

@@ -223,6 +223,16 @@ def test_what_is_wrong_in_a_file_is_found(prepared: Prepared, files: dict[str, s
     assert kinds <= set(found.findings.kinds)
 
 
+def test_a_trim_at_a_wrong_feed_is_found(prepared: Prepared, files: dict[str, str]):
+    """The slot at the feed of the light last lap, or ramps at the feed sideways: the cutter breaks, the skin tears."""
+    trim = next(work for work in prepared.works if work.name == "trim")
+    name, feeds = "09-D-trim.nc", [f"F{feed:.1f}\n" for feed in (trim.cutting.ramp, trim.cutting.feed, trim.trim.feed)]
+    ramp, slot, light = feeds
+    assert all(files[name].count(feed) for feed in feeds)
+    assert {"load"} == set(read(prepared, {**files, name: files[name].replace(slot, light)}).findings.kinds)
+    assert {"feed-too-high"} <= set(read(prepared, {**files, name: files[name].replace(ramp, slot)}).findings.kinds)
+
+
 def test_a_flat_program_on_a_curved_board_is_found(prepared: Prepared):
     """The very thing that is refused: a program of the same board without its rocker, cut in the cradle."""
     flat = texts(prepared_of(with_layup(rocker=None)))

@@ -185,7 +185,7 @@ def make_plan(flip: str = "x", xy: str = "middle", z: str = "bed", cell: float =
     dome = disc(-12.0, 4.0, 6.0, 2.0, (9.0, 6.0, 3.0, FLOOR))
     files = {
         "01-A-dowels.nc": shift(program(3, drill), x0, y0, zero_a),
-        "02-A-plug-pockets.nc": shift(program(1, ["F900", *dome]), x0, y0, zero_a),
+        "02-A-plug-pockets.nc": shift(program(1, ["F1200", *dome]), x0, y0, zero_a),
         "03-A-groove.nc": groove(x0, y0, zero_a),
         "05-B-skim-all.nc": shift(
             program(2, ["F2000", *(line for p in planes for line in [*lines_over(p), *STOP_LINES])][:-4], first=True),
@@ -193,7 +193,7 @@ def make_plan(flip: str = "x", xy: str = "middle", z: str = "bed", cell: float =
             y0,
             zero_a,
         ),
-        "06-B-inserts.nc": shift(program(1, ["F900", *bore], first=True), x0, y0, STOP),
+        "06-B-inserts.nc": shift(program(1, ["F1200", *bore], first=True), x0, y0, STOP),
         "08-C-deck.nc": shift(program(2, ["F2000", *lines_over(DECK)], first=True), x0, y0, zero_c),
     }
     for k, plane in enumerate(planes, 1):

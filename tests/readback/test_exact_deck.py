@@ -60,7 +60,7 @@ def alone(a: tuple[float, ...], b: tuple[float, ...], cutter: Cutter, x: float, 
     left, by = np.array([1e3]), np.array([-1])
     sweep_points(
         np.array([x]), np.array([y]), np.array([0, 1]), x, y, 1.0, 1, 1, np.array([a]), np.array([b]), cutter.radius,
-        cutter.corner_radius, left, by, np.array([7]),
+        cutter.corner_radius, left, by, np.array([7]), np.array([8]),
     )  # fmt: skip
     return float(left[0])
 

@@ -300,6 +300,7 @@ def test_every_kind_of_finding_is_shown_to_come():
         "not-reached",
         "direction",
         "engagement",
+        "feed-too-low",  # test_readback_feeds
         "first-way",  # test_first_way
         "layer-missed",
         "load",  # test_readback_load
