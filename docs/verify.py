@@ -36,7 +36,7 @@ def breach(file: str, line: int, says: str) -> None:
 
 
 def read(name: str, text: str, rpm_least: float, system: str = "G54", offset: bool = False):
-    """Motions: G code, line, start, end (z of arcs runs evenly), sweep of an arc; chords are cut from them later.
+    """Motions: G code, line, start, end (z of arcs runs evenly), centre and sweep of an arc, feed; chords come later.
     Beside them the stops: how many motions come before each. And how many motions lead to a stop before the spindle
     first turns, the first way down, to see whether zero is right: they must cut nothing, and count as rapids."""
     place, moves, seen, stops, slow, still, tool = [math.nan] * 3, [], set(), [], 0, [], math.nan
@@ -100,7 +100,7 @@ def read(name: str, text: str, rpm_least: float, system: str = "G54", offset: bo
             back = place[2] if cycle["old"] else cycle["R"]
             steps = [(0, [*target[:2], place[2]]), (0, [*target[:2], cycle["R"]]), (1, [*target[:2], cycle["Z"]])]
             for kind, end in [*steps, (0, [*target[:2], back])]:
-                moves.append((kind, number, place, end, (0.0, 0.0, 0.0)))
+                moves.append((kind, number, place, end, (0.0, 0.0, 0.0), feed * unit))
                 place = end
             continue
         arc = (0.0, 0.0, 0.0)
@@ -113,7 +113,7 @@ def read(name: str, text: str, rpm_least: float, system: str = "G54", offset: bo
             if abs(math.dist(place[:2], (cx, cy)) - math.dist(target[:2], (cx, cy))) > 0.003:
                 breach(name, number, "the arc's radius at its start is not that at its end")
             arc = (cx, cy, sweep)
-        moves.append((motion, number, place, target, arc))
+        moves.append((motion, number, place, target, arc, feed * unit))
         place = target
     told_still(name, still)
     if not ended:
@@ -136,7 +136,7 @@ def first_way(name, moves, slow, zero, old, highest) -> None:
     """Where the zero is another than in the file before: slowly down to a stop, clear under the old zero as well."""
     if not slow:
         breach(name, 0, "its zero is another than before, and it does not stop on the first way down")
-    for kind, line, _, end, _ in moves[:slow]:
+    for kind, line, _, end, *_ in moves[:slow]:
         if kind == 0:
             breach(name, line, "its zero is another than before, and the first way down goes at rapid")
         if not end[2] + min(zero["z"], old["z"]) >= highest + CLEAR - DEPTH:
@@ -145,7 +145,7 @@ def first_way(name, moves, slow, zero, old, highest) -> None:
 
 def pieces(moves, zero):
     """Straight pieces on the bed: their motion, rapid or not, line, start, end. Places not known yet are far up."""
-    for index, (kind, line, start, end, (cx, cy, sweep)) in enumerate(moves):
+    for index, (kind, line, start, end, (cx, cy, sweep), _) in enumerate(moves):
         a = np.array([1e3 if math.isnan(v) else v for v in start]) + zero
         b = np.array([1e3 if math.isnan(v) else v for v in end]) + zero
         if math.isnan(start[0]) or math.isnan(start[1]):
@@ -263,20 +263,26 @@ def main(folder: Path) -> int:
     thick = max([job["blank"]["thickness"], *raw])
     first = planes[min(stop, max(report["skim"]["first_sight"], 1)) - 1]
     tops = {"A": thick, "B": thick, "C": first, "D": math.inf}
-    x, y, nodes, deck = spread(job, plan)
+    known = {entry["file"]: text_of(folder, entry, report["plan"]) for entry in entries}
+    machine = job["machine"]
+    asked = machine["spindle_rpm"][0], machine.get("length_offset", False)
+    programs = {
+        entry["file"]: read(entry["file"], known[entry["file"]], asked[0], entry["system"], asked[1])
+        for entry in entries
+        if known[entry["file"]] is not None
+    }
+    ways = {
+        entry["file"]: Ways(entry, job, plan, programs[entry["file"]][0])
+        for entry in entries
+        if entry["file"] in programs
+    }
+    x, y, nodes, deck = spread(job, plan, [one.places for one in ways.values()])
     state: dict[str, np.ndarray] = {}
     before: dict[str, np.ndarray] = {}
     for entry in entries:
         name, setup, operation = entry["file"], entry["setup"], entry["name"]
-        if not (folder / name).is_file():
-            breach(name, 0, "is missing")
+        if name not in programs:
             continue
-        data = (folder / name).read_bytes()
-        if hashlib.sha256(data).hexdigest() != entry["sha256"]:
-            breach(name, 0, "has changed since it was planned")
-        text = data.decode("ascii", errors="replace")
-        if f"(Plan: {report['plan']})" not in text:
-            breach(name, 0, "is of another plan")
         if operation == "inserts" and abs(entry["zero"]["z"] - planes[stop - 1]) > GOUGE:
             breach(name, 0, "its zero is not the plane of the planned stop")
         bed = report["layup"]["bed"] if setup == "D" else 0.0  # there Z counts from the form's rise 0
@@ -289,10 +295,7 @@ def main(folder: Path) -> int:
             top[sides(x, y, area)[1]] = area["top"]
         before.setdefault(operation, top.copy())
         number = re.search(r"-pass-(\d+)\.nc$", name)
-        machine = job["machine"]
-        moves, stops, slow = read(
-            name, text, machine["spindle_rpm"][0], entry["system"], machine.get("length_offset", False)
-        )
+        moves, stops, slow = programs[name]
         old = next((one for one in reversed(entries[: entries.index(entry)]) if one["name"] != operation), entry)
         if any(entry[key] != old[key] for key in ("zero", "system", "touch")) and not (number and int(number[1]) > 1):
             stands = [bed + one["height"] for one in job["obstacle"] if setup in one["setups"]]
@@ -300,7 +303,8 @@ def main(folder: Path) -> int:
             first_way(name, moves, slow, entry["zero"], old["zero"], highest)
         moves = [(0 if k < slow else move[0], *move[1:]) for k, move in enumerate(moves)]
         looks = looked_at(name, moves, stops, entry, report["skim"]) if entry.get("combined") else {}
-        for index in cut(name, moves, entry, bed - job["blank"]["spoil_board"], x, y, top, looks):
+        deepest = bed - job["blank"]["spoil_board"]
+        for index in cut(name, moves, entry, deepest, x, y, top, ways[name], looks):
             told(name, f"plane {looks[index]:.2f}", (top - looks[index])[~spared(x, y, entry)], -DEPTH, DEPTH)
         if operation == "skim":
             plane = planes[int(number[1]) - 1] if number else planes[-1]
@@ -320,7 +324,22 @@ def main(folder: Path) -> int:
     return 1 if found else 0
 
 
-def spread(job, plan):
+def text_of(folder, entry, plan):
+    """A file's text, once it is known to be the planned one; None where it is missing."""
+    name = entry["file"]
+    if not (folder / name).is_file():
+        breach(name, 0, "is missing")
+        return None
+    data = (folder / name).read_bytes()
+    if hashlib.sha256(data).hexdigest() != entry["sha256"]:
+        breach(name, 0, "has changed since it was planned")
+    text = data.decode("ascii", errors="replace")
+    if f"(Plan: {plan})" not in text:
+        breach(name, 0, "is of another plan")
+    return text
+
+
+def spread(job, plan, more):
     """Columns: x, y, which of them are nodes of the deck, and the deck's height there. Sorted by x."""
     rng, (length, width) = np.random.default_rng(6), (job["blank"]["length"], job["blank"]["width"])
     chance = (rng.random((12_000, 2)) - 0.5) * (length - 0.2, width - 0.2)
@@ -328,7 +347,8 @@ def spread(job, plan):
     held = np.array(plan["deck"]["h"])
     i, j = rng.integers(1, held.shape[0] - 1, 8_000), rng.integers(1, held.shape[1] - 1, 8_000)
     grid = np.column_stack([plan["deck"]["x0"] + i, plan["deck"]["y0"] + j])
-    points = np.vstack([chance, *walls, grid])
+    most = np.array([length, width]) / 2 - 0.1
+    points = np.vstack([chance, *walls, *(places[(np.abs(places) < most).all(axis=1)] for places in more), grid])
     h = np.concatenate([np.full(len(points) - len(grid), math.nan), held[i, j]])
     rows = np.argsort(points[:, 0], kind="stable")
     nodes = ~np.isnan(h[rows])
@@ -339,14 +359,14 @@ def looked_at(name, moves, stops, entry, skim):
     """The file of all passes: the plane that must be there at each stop after a pass, by the motion that follows."""
     planes, zero = skim["planes"], entry["zero"]["z"]
     wanted = planes[(skim["first_sight"] or skim["planned_stop"]) - 1 : -1]
-    begun = next((k for k, (kind, _, _, end, _) in enumerate(moves) if kind and end[2] + zero < planes[0] + 1), 0)
+    begun = next((k for k, (kind, _, _, end, *_) in enumerate(moves) if kind and end[2] + zero < planes[0] + 1), 0)
     after = [stop for stop in stops if begun < stop < len(moves)]
     if len(after) != len(wanted):
         breach(name, 0, f"stops {len(after)} times to look for the casting, {len(wanted)} are planned")
     return dict(zip(after, wanted, strict=False))
 
 
-def cut(name, moves, entry, deepest, x, y, top, looks=()):
+def cut(name, moves, entry, deepest, x, y, top, ways, looks=()):
     """Lower the columns along a file's motions; rapids must lower none, and nothing may come as low as `deepest`.
     Comes back before each motion of `looks`, for whoever wants to see the columns."""
     cutter = entry["cutter"]
@@ -364,10 +384,95 @@ def cut(name, moves, entry, deepest, x, y, top, looks=()):
         first, last = np.searchsorted(x, (min(a[0], b[0]) - r, max(a[0], b[0]) + r))
         near = first + np.flatnonzero(np.abs(y[first:last] - (a[1] + b[1]) / 2) <= abs(a[1] - b[1]) / 2 + r)
         z = lowest(x[near], y[near], a, b, r, c)
+        if not rapid:
+            ways.judge(index, a, b, x, y, top, near[z < top[near] - DEPTH], near)
         if rapid and (z < top[near] - GOUGE).any():
             k = near[int(np.argmax(top[near] - z))]
             breach(name, line, f"rapid through material at ({x[k]:.2f}, {y[k]:.2f}), {(top[near] - z).max():.2f} deep")
         top[near] = np.minimum(top[near], z)
+
+
+class Ways:
+    """Feeds of one file and its ways down into solid material: how far each motion goes and falls, how fast it may.
+
+    Into solid material (within half the radius of the axis) no cutter goes straight down that does not cut to its
+    centre, none down a steeper ramp than it takes, and none faster than is planned there. The laid-up board of D is
+    not known here: there only the feeds are judged.
+    """
+
+    def __init__(self, entry, job, plan, moves):
+        tool = next(one for one in job["cutter"] if one["number"] == entry["cutter"]["number"])
+        self.name, self.moves, self.radius, self.run = entry["file"], moves, tool["diameter"] / 2, entry["feeds"]
+        self.solid = entry["setup"] != "D" and tool["shape"] != "ball"
+        self.plunges = tool["centre_cutting"] or tool["shape"] == "drill"
+        ramp, h = math.tan(math.radians(tool["ramp_angle"])), np.array(plan["deck"]["h"])
+        deck = entry["name"] == "deck-rough"
+        slope = np.hypot(np.diff(h, axis=0)[:, 1:], np.diff(h, axis=1)[1:]).max() if deck else 0.0
+        self.ramp, self.steep = 0.995 * ramp if deck else 0.0, 1.02 * ramp + slope
+        if entry["name"] == "deck":  # its lines go down as the deck does
+            self.ramp = self.steep = math.inf
+        self.level, self.fall = np.zeros(len(moves)), np.zeros(len(moves))
+        for k, (_, _, start, end, (cx, cy, sweep), _) in enumerate(moves):
+            round_ = abs(sweep) * math.hypot(start[0] - cx, start[1] - cy)
+            self.level[k] = np.nan_to_num(round_ if sweep else math.dist(start[:2], end[:2]))
+            self.fall[k] = np.nan_to_num(start[2] - end[2])
+        self.reach = self.reachable(job["machine"]["accel"])
+        self.done, self.stood = set(), (-1, None)
+        self.places = self.look_at(entry)
+
+    def reachable(self, accel):
+        """Feed that the machine comes to over each motion's length and round its curve, mm/min."""
+        long, radius = np.hypot(self.level, self.fall), np.full(len(self.moves), math.inf)
+        for k, (kind, _, start, end, (cx, cy, sweep), _) in enumerate(self.moves):
+            if sweep:
+                radius[k] = min(radius[k], math.hypot(start[0] - cx, start[1] - cy))
+            if k and kind == 1 == self.moves[k - 1][0] and long[k] * long[k - 1] > 0:
+                before = self.moves[k - 1]
+                dot = sum((b - a) * (d - c) for a, b, c, d in zip(before[2], before[3], start, end, strict=True))
+                turn = math.acos(min(max(dot / (long[k] * long[k - 1]), -1.0), 1.0)) if dot == dot else 0.0
+                if turn > 1e-9:
+                    both = min(long[k], long[k - 1]) / 2 / math.tan(turn / 2)
+                    radius[k - 1], radius[k] = min(radius[k - 1], both), min(radius[k], both)
+        return 60 * np.sqrt(accel * np.minimum(radius, 2 * long))
+
+    def look_at(self, entry):
+        """Places where more columns are wanted: under the axis of ways straight down, and of steep ones."""
+        steep = [k for k, move in enumerate(self.moves) if move[0] and self.goes_down(k, self.steep)][:400]
+        ends = [self.moves[k][3][:2] for k in steep if not np.isnan(self.moves[k][3]).any()]
+        zero, r = np.array([entry["zero"]["x"], entry["zero"]["y"]]), self.radius / 3
+        about = np.array([(0, 0), (r, 0), (-r, 0), (0, r), (0, -r)])
+        return (np.array(ends).reshape(-1, 1, 2) + zero + about).reshape(-1, 2)
+
+    def goes_down(self, k, slope):
+        upright = self.level[k] < 1e-6
+        return self.fall[k] > 1e-6 and (upright or self.fall[k] > slope * self.level[k] + 0.0002)
+
+    def judge(self, k, a, b, x, y, top, cuts, near):
+        """One piece of motion k before it is cut; `cuts` are the columns that it will lower, `near` those about it."""
+        _, line, _, _, _, feed = self.moves[k]
+        upright, falls, run = self.level[k] < 1e-6, self.fall[k] > 1e-6, self.run
+        if len(cuts) and k not in self.done:
+            self.done.add(k)
+            down = run["plunge"] if upright else min(run["ramp"], run["feed"])
+            least = min(down if falls else min(run["feed"], run["finish"]), self.reach[k]) / 2
+            most = run["plunge"] if upright and falls else max(run["feed"], run["ramp"], run["plunge"], run["finish"])
+            if not 0.99 * least <= feed <= 1.01 * most:
+                breach(self.name, line, f"cuts at F{feed:.0f}, planned {least:.0f} to {most:.0f}")
+        if not self.solid or -k - 1 in self.done or not self.goes_down(k, self.ramp):
+            return
+        if self.stood[0] != k:
+            self.stood = k, top.copy()
+        if not (lowest(x[near], y[near], a, b, self.radius / 2, 0.0) < self.stood[1][near] - 0.05).any():
+            return
+        told = len(found)
+        if upright and not self.plunges:
+            breach(self.name, line, "straight down into solid material, by a cutter that does not cut to its centre")
+        elif not upright and self.goes_down(k, self.steep):
+            breach(self.name, line, "down into solid material more steeply than the cutter takes")
+        elif not upright and feed > 1.01 * max(run["ramp"], run["plunge"]):
+            breach(self.name, line, f"down a ramp into solid material at F{feed:.0f}, planned {run['ramp']:.0f}")
+        if len(found) > told:
+            self.done.add(-k - 1)
 
 
 def told(name, what, off, least, most) -> None:

@@ -2,8 +2,9 @@
 
 A fault must be found where it changes what the file leaves, or what stands at one of its stops (by more than 0.1 mm in
 height, walls by more than a lattice cell), or where it breaches a rule of safety: a rapid through material, a cut with
-the spindle off or not up to speed, backwards or at another speed, a feed above the planned, another cutter, a stop or
-the end lost, a mode not stated. The read-back gets the texts alone: no hashes, no line counts.
+the spindle off or not up to speed, backwards or at another speed, a feed above the planned or far below it, a way into
+solid wood that the cutter does not take, another cutter, a stop or the end lost, a mode not stated. The read-back gets
+the texts alone: no hashes, no line counts.
 """
 
 from __future__ import annotations
@@ -70,7 +71,12 @@ class Bench:
         job = self.prepared.job
         self.size = (job.blank.length, job.blank.width)
         self.cutters = {
-            one.number: Cutter(one.diameter, one.diameter / 2 if one.shape == "ball" else one.corner_radius or 0.0)
+            one.number: Cutter(
+                one.diameter,
+                one.diameter / 2 if one.shape == "ball" else one.corner_radius or 0.0,
+                one.centre_cutting or one.shape in ("ball", "drill"),
+                math.inf if one.shape == "ball" else math.tan(math.radians(one.ramp_angle)),
+            )
             for one in job.cutter
         }
 
@@ -166,6 +172,10 @@ def _breach(good: Ran, ran: Ran) -> str:
         ("not up to speed", good.dwelt and not ran.dwelt),
         ("another cutter", ran.tools != good.tools),
         ("a faster feed", ran.fastest > 1.02 * good.fastest),
+        ("a faster way down", ran.fastest_down > 1.02 * good.fastest_down),
+        ("a cut that rubs", ran.slowest < 0.4 * good.slowest),
+        ("straight down into solid wood", ran.plunged > good.plunged + LIMIT),
+        ("steeper into solid wood", ran.steepest > good.steepest + 0.02),
         ("lower than ever", ran.lowest < good.lowest - LIMIT),
         ("a stop lost", ran.stops < good.stops),
         ("a stop that is low or turning", ran.least_clear < good.least_clear - LIMIT),

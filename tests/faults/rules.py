@@ -173,6 +173,31 @@ def _safe_lowered(lines: Lines, draw: Draw) -> Lines | None:
     return _changed(lines, int(draw.choice(top)), lambda line: f"G0 Z{float(draw.uniform(0.5, 6.0)):.4f}")
 
 
+def _way_down(ramp: float) -> Rule:
+    """Before all other cuts down to a place of the path: straight, or over `ramp` mm along X."""
+
+    def rule(lines: Lines, draw: Draw) -> Lines | None:
+        start = next((k for k, line in enumerate(lines) if line.endswith(" M3")), None)
+        if start is None:
+            return None
+        places, at = [], {"X": "", "Y": "", "Z": ""}
+        for line in lines:
+            at |= dict(re.findall(r"([XYZ])(-?[\d.]+)", line)) if _MOTION.match(line) else {}
+            if re.match(r"^G[123] ", line) and all(at.values()):
+                places.append(dict(at))
+        highest = max((float(line[4:]) for line in lines if re.match(r"^G0 Z[\d.]+$", line)), default=None)
+        feeds = [line for line in lines if re.match(r"^F[\d.]+$", line)]
+        if not places or highest is None or not feeds:
+            return None
+        x, y, z = (float(places[int(draw.integers(len(places)))][axis]) for axis in "XYZ")
+        over = [f"G0 X{x - ramp:.4f} Y{y:.4f}", min(feeds, key=lambda line: float(line[1:]))]
+        over += [f"G1 Z{z + ramp:.4f}"] if ramp else []
+        way = [*over, f"G1 X{x:.4f} Z{z:.4f}", f"G0 Z{highest:.4f}"]
+        return [*lines[: start + 2], *way, *lines[start + 2 :]]
+
+    return rule
+
+
 def _plane_moved(by: float) -> Rule:
     """One plane of a file that planes to several, lower or higher: all level cuts at that height."""
 
@@ -261,6 +286,12 @@ RULES: dict[str, Rule] = {
     "zero beside": _everywhere(lambda letter, value: value + (0.7 if letter in "XY" else 0.0)),
     "scaled": _everywhere(lambda letter, value: value * (1.02 if letter != "Z" else 1.0)),
     "feed x 10": _feeds(lambda feed: f"F{feed * 10:.1f}", once=True),
+    "feed x 2": _feeds(lambda feed: f"F{feed * 2:.1f}", once=True),
+    "feed / 10": _feeds(lambda feed: f"F{feed / 10:.1f}", once=True),
+    "feed / 1000": _feeds(lambda feed: f"F{feed / 1000:.4f}", once=True),
+    "feed of 1": _feeds(lambda _feed: "F1.0", once=False),
+    "straight down first": _way_down(0.0),
+    "steeply down first": _way_down(3.0),
     "feeds lost": _feeds(lambda feed: None, once=False),
     "spindle line lost": _dropped(lambda line: line.endswith("M3")),
     "spindle backwards": _replaced(r"M3$", "M4"),

@@ -18,6 +18,7 @@ __all__ = ["CELL", "Cutter", "Ran", "run"]
 
 CELL = 0.25
 STEP = 0.2
+SOLID = 0.2
 _WORD = re.compile(r"([A-Z])([+-]?(?:\d+\.?\d*|\.\d+))")
 
 Map = NDArray[np.float64]
@@ -25,10 +26,12 @@ Map = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Cutter:
-    """`land` is the flat part's radius, mm."""
+    """`land` is the flat part's radius, mm; `plunges`: it cuts to its centre; `ramp` is its steepest way, mm a mm."""
 
     diameter: float
     corner: float
+    plunges: bool = True
+    ramp: float = math.inf
 
     @property
     def land(self) -> float:
@@ -43,6 +46,10 @@ class Ran:
     rapid_cut: float = 0.0
     idle_cut: float = 0.0
     fastest: float = 0.0
+    fastest_down: float = 0.0
+    slowest: float = math.inf
+    plunged: float = 0.0
+    steepest: float = 0.0
     speeds: set[float] = field(default_factory=set)
     tools: set[int] = field(default_factory=set)
     lowest: float = math.inf
@@ -167,8 +174,9 @@ def run(
         if g in (2, 3):
             points = _arc(old, at, values, scale, g == 2, number)
         most = 0.0
+        x0, y0 = -size[0] / 2 + CELL / 2, -size[1] / 2 + CELL / 2
+        under = _under(ran.heights, x0, y0, at)
         for a, b in itertools.pairwise(points):
-            x0, y0 = -size[0] / 2 + CELL / 2, -size[1] / 2 + CELL / 2
             most = max(most, _stamp(ran.heights, x0, y0, CELL, a, b, STEP, cutter.land, cutter.corner))
         ran.lowest = min(ran.lowest, at[2])
         if g == 0:
@@ -176,12 +184,35 @@ def run(
         else:
             if feed <= 0.0:
                 raise ValueError(f"line {number}: no feed")
-            ran.fastest = max(ran.fastest, feed)
+            if most > 0.01:
+                ran.fastest = max(ran.fastest, feed)
+            long = sum(math.dist(a[:2], b[:2]) for a, b in itertools.pairwise(points))
+            if most > 0.05 and (long > 1.0 or long == 0.0):
+                ran.slowest = min(ran.slowest, feed)
+            if under > SOLID and old[2] > at[2]:
+                _down(ran, cutter, long, old[2] - at[2], under, feed)
         if most > 0.01:
             if not on:
                 ran.idle_cut = max(ran.idle_cut, most)
             ran.dwelt &= waited
     return ran
+
+
+def _under(heights: Map, x0: float, y0: float, at: list[float]) -> float:
+    """How much stands under the axis at a place; less than nothing where it is beside the blank."""
+    i, j = round((at[0] - x0) / CELL), round((at[1] - y0) / CELL)
+    inside = 0 <= i < heights.shape[1] and 0 <= j < heights.shape[0]
+    return float(heights[j, i]) - at[2] if inside else -1.0
+
+
+def _down(ran: Ran, cutter: Cutter, long: float, fall: float, under: float, feed: float) -> None:
+    """A way down into solid material."""
+    if long == 0.0 and not cutter.plunges:
+        ran.plunged = max(ran.plunged, under)
+    if long > 0.0 and fall > cutter.ramp * long * 1.1:
+        ran.steepest = max(ran.steepest, fall / long)
+    if fall > 0.8 * cutter.ramp * long:
+        ran.fastest_down = max(ran.fastest_down, feed)
 
 
 def _arc(

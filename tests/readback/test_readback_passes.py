@@ -50,9 +50,10 @@ def test_a_plane_within_what_a_machine_holds_is_no_finding(plan):
 
 
 def without_stop(text: str, number: int) -> str:
-    """The text without its M0 of this number, from 0."""
+    """The text without its M0 of this number, from 0, those before the spindle turns not counted."""
     lines = text.split("\n")
-    at = [k for k, line in enumerate(lines) if line == "M0"][number]
+    turns = next(k for k, line in enumerate(lines) if line.endswith("M3"))
+    at = [k for k, line in enumerate(lines) if line == "M0" and k > turns][number]
     return "\n".join(lines[:at] + lines[at + 1 :])
 
 
