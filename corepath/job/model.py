@@ -9,9 +9,10 @@ finished bottom.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, ValidationInfo
 
 __all__ = [
     "BlankSection", "BoardSection", "CastSection", "CutterSection", "DeckSection", "DowelSection",
@@ -396,6 +397,19 @@ class CutterSection(Section):
         3.0, description="steepest ramp or helix into solid wood, degrees"
     )
     material: Literal["carbide", "high-speed steel"] = Field("carbide", description="for its stiffness")
+    _listed: float | None = PrivateAttr(None)
+
+    @property
+    def listed(self) -> float:
+        """The diameter that the job lists, mm, where a coupon gave the true one."""
+        return self.diameter if self._listed is None else self._listed
+
+    def as_measured(self, diameter: float) -> CutterSection:
+        """The same cutter with the true diameter that it cuts, mm. A bull's corners stay within it."""
+        corner = min(self.corner_radius, diameter / 2.0)
+        found = self.model_copy(update={"diameter": diameter, "corner_radius": corner})
+        found._listed = self.listed
+        return found
 
 
 class ObstacleSection(Section):
@@ -468,6 +482,16 @@ class Job(Section):
     def floor_of(self, plug: PlugSection) -> float:
         """Height of the floor of a plug's pockets above the bed in A, mm: the groove's where it has none of its own."""
         return self.groove.floor if plug.floor is None else plug.floor
+
+    def with_cutters(self, diameters: Mapping[int, float]) -> Job:
+        """The job with the true diameters (mm) of cutters by number, as measured; a drill cuts what it cuts."""
+        cutters = tuple(
+            cutter.as_measured(diameters[cutter.number])
+            if cutter.number in diameters and cutter.shape != "drill"
+            else cutter
+            for cutter in self.cutter
+        )
+        return self.model_copy(update={"cutter": cutters})
 
 
 class Limits(Section):

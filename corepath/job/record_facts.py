@@ -54,6 +54,8 @@ class JobFacts:
     `folder` is that of the last plan, whose files are at the machine; None where none was found. `thickness_within`
     and `touch_within` tell how far the thickness by callipers and a touched face (by operation) may lie off the plane
     where the skim stopped; None or empty where that is not known. `planned_plane` is where it is to stop.
+    `cutters` are the listed diameters by number, `drills` the numbers of drills; `inserts` all of them, each with
+    whether its bore goes through.
 
     `operations` are those that this job has, in order; `measured` tells that a file of measured places is named in it.
     """
@@ -69,6 +71,8 @@ class JobFacts:
     castings: Mapping[str, CastingFacts]
     operations: tuple[str, ...]
     cutters: Mapping[int, float]
+    drills: frozenset[int] = frozenset()
+    inserts: Mapping[str, bool] = field(default_factory=dict)
     planes: tuple[float, ...] = ()
     planned_plane: float | None = None
     measured: bool = False

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from corepath.job.record_progress import Progress
 
 __all__ = [
-    "NEARBY", "again", "coupon_diameter", "coupon_groove_width", "coupon_z", "moisture", "thickness",
-    "thickness_after", "touch", "value_of", "width",
+    "NEARBY", "again", "bore_depth", "coupon_diameter", "coupon_groove_width", "coupon_z", "moisture", "seat_depth",
+    "thickness", "thickness_after", "touch", "value_of", "width",
 ]  # fmt: skip
 
 NEARBY = 30.0
@@ -131,8 +131,34 @@ def moisture(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reas
 def coupon_diameter(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
     """A diameter of another cutter."""
     nominal = facts.cutters.get(entry.cutter or 0)
+    if entry.cutter in facts.drills:
+        says = f"cutter {entry.cutter} is a drill, whose holes no path makes larger or smaller"
+        yield Reason(says, "its true diameter under [[cutter]] in the job")
     if nominal is not None:
         yield from _about(entry, nominal, 0.1, f"diameter of cutter {entry.cutter}", facts)
+
+
+def seat_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A depth of an insert's seat that passes through the core, or before the skim is done."""
+    yield from before(entry, progress, facts, "inserts")
+    yield from _not_through(entry, progress, facts)
+
+
+def bore_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """A depth of a blind bore that passes through the core, or of one that goes through anyway."""
+    yield from before(entry, progress, facts, "inserts")
+    if facts.inserts.get(entry.insert or "", False):
+        yield Reason(f"the bore of {entry.insert} goes through: it has no depth", "--seat-depth NAME D")
+        return
+    yield from _not_through(entry, progress, facts)
+
+
+def _not_through(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    stop = progress.stop
+    left = [value_of(other) for other in progress.after] + ([stop.plane] if stop is not None and stop.plane else [])
+    thick = max(left, default=facts.thickness)
+    if value_of(entry) >= thick:
+        yield Reason(f"deeper than the core is thick, {facts.shown(thick)}", f"less than {facts.shown(thick)}")
 
 
 def coupon_z(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:

@@ -254,6 +254,38 @@ KINDS: dict[str, Kind] = {
         when="before an operation, when Z is set",
         replaces="in A: a measured height of the raw top at the touched place",
     ),
+    "seat-depth": Kind(
+        "seat depth",
+        ("insert", "value"),
+        typed=(
+            Typed(
+                "--seat-depth",
+                (("NAME", "insert"), ("D", "value")),
+                "Depth of an insert's seat below the skimmed face.",
+            ),
+        ),
+        after="inserts",
+        rule=of_figures.seat_depth,
+        settles=(("seat_depth", gather.latest_by("insert")),),
+        when="after the inserts, depth gauge from the skimmed face",
+        replaces="the recess in *seat*, *wood-over-seat* and *barrel*",
+    ),
+    "bore-depth": Kind(
+        "bore depth",
+        ("insert", "value"),
+        typed=(
+            Typed(
+                "--bore-depth",
+                (("NAME", "insert"), ("D", "value")),
+                "Depth of an insert's blind bore below the skimmed face.",
+            ),
+        ),
+        after="inserts",
+        rule=of_figures.bore_depth,
+        settles=(("bore_depth", gather.latest_by("insert")),),
+        when="after the inserts, where the bore is blind",
+        replaces="how far the deck pass must go to open it",
+    ),
     "width": Kind(
         "width of the blank",
         ("value",),
@@ -291,7 +323,7 @@ KINDS: dict[str, Kind] = {
         settles=(("coupon_diameter", gather.latest_by("cutter")),),
         order=-1,
         when="after the coupon",
-        replaces="the cutter's tolerance",
+        replaces="its diameter in all paths and in *registration*",
     ),
     "coupon-z": Kind(
         "coupon: floor too high by",

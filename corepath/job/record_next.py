@@ -151,7 +151,11 @@ def _deck(facts: JobFacts) -> str:
 
 
 def _after_inserts(facts: JobFacts, settled: Settled) -> list[str]:
-    return [_deck(facts)]
+    seats = [name for name in facts.inserts if name not in settled.seat_depth]
+    if not seats:
+        return [_deck(facts)]
+    says = "Measure the seats below the skimmed face with a depth gauge: "
+    return [_deck(facts), says + _each(facts, "--seat-depth", seats, "D")]
 
 
 def _in_c(facts: JobFacts, settled: Settled) -> list[str]:

@@ -40,6 +40,8 @@ def _unknown(entry: Entry, facts: JobFacts) -> Iterator[Reason]:
         yield Reason(f"this job has no casting {entry.casting}", ", ".join(facts.castings))
     if entry.operation is not None and entry.operation not in facts.operations:
         yield Reason(f"this job has no operation {entry.operation}", ", ".join(facts.operations))
+    if entry.insert is not None and entry.insert not in facts.inserts:
+        yield Reason(f"this job has no insert {entry.insert}", ", ".join(facts.inserts) or "it has none at all")
     if entry.cutter is not None and entry.cutter not in facts.cutters:
         yield Reason(f"this job has no cutter {entry.cutter}", ", ".join(str(number) for number in facts.cutters))
     if entry.at is not None and not facts.on_blank(entry.at):

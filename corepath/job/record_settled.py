@@ -21,7 +21,8 @@ __all__ = ["Placed", "Settled", "settle"]
 class Settled:
     """Figures by what they replace in planning; all empty or None where nothing was measured.
 
-    `thickness`, `thickness_after` (the skim), `groove_depth`: (x, y, figure). `pocket_depth`, `fill` (p, how far the
+    `thickness`, `thickness_after` (the skim), `groove_depth`: (x, y, figure). `seat_depth`, `bore_depth` (below
+    the skimmed face): by insert. `pocket_depth`, `fill` (p, how far the
     cured resin lies below the raw top at its lowest point; negative where it stands proud): by casting. `top_ups`:
     (casting, grams, mm raised), one of the two None; `topped_up`: castings topped up since their fill was measured.
     `stop`: the pass after which all castings showed, `stop_plane` its height above the bed as planned when it was
@@ -37,6 +38,8 @@ class Settled:
     groove_depth: tuple[Placed, ...] = ()
     pocket_depth: Mapping[str, float] = field(default_factory=dict)
     fill: Mapping[str, float] = field(default_factory=dict)
+    seat_depth: Mapping[str, float] = field(default_factory=dict)
+    bore_depth: Mapping[str, float] = field(default_factory=dict)
     top_ups: tuple[tuple[str, float | None, float | None], ...] = ()
     topped_up: tuple[str, ...] = ()
     voids: tuple[str, ...] = ()

@@ -19,7 +19,8 @@ class Cutter:
 
     A drill is taken as flat at its tip: depths are those of its full diameter. `helix` tells which way the
     flutes move chips; `ramp_angle` (degrees) is the steepest way into solid wood; a `centre_cutting` one may plunge.
-    `shank` is the diameter above the edges; 0 means that of the edges.
+    `shank` is the diameter above the edges; 0 means that of the edges. `listed` is the diameter that the job lists,
+    where `diameter` is the true one that was measured; 0 means the same.
     """
 
     number: int
@@ -34,6 +35,12 @@ class Cutter:
     ramp_angle: float = 3.0
     material: Material = "carbide"
     shank: float = 0.0
+    listed: float = 0.0
+
+    @property
+    def measured(self) -> bool:
+        """Whether its diameter is a measured one, other than the job lists."""
+        return self.listed > 0.0
 
     @property
     def radius(self) -> float:
@@ -50,7 +57,8 @@ class Cutter:
 
     def describe(self) -> str:
         corner = f" corner R{self.corner_radius:g}" if self.shape == "bull" else ""
-        return f"T{self.number} {self.shape} D{self.diameter:g}{corner}"
+        listed = f" (listed as {self.listed:g})" if self.measured else ""
+        return f"T{self.number} {self.shape} D{self.diameter:g}{corner}{listed}"
 
 
 class Origin(NamedTuple):

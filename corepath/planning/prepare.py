@@ -132,7 +132,8 @@ def prepare_job(
 
     Raises InputError.
     """
-    known = known or Known()
+    known, listed = known or Known(), job
+    job = job.with_cutters(known.settled.coupon_diameter)
     progress("outline and deck", 0.1)
     board, faults = collect_faults(job, folder, deck)
     faults += rocker_faults(job)
@@ -157,7 +158,7 @@ def prepare_job(
         *feed_checks(job, works),
         *(skin.checks if skin is not None else ()),
     )
-    resolved = _resolved(job, board)
+    resolved = _resolved(listed, board)
     record: dict[str, Any] = known.as_dict()
     return Prepared(job, resolved, known, board, stack, works, checks, digest(resolved, record), skin)
 

@@ -112,7 +112,9 @@ def _feeds(cutting: Cutting, grid: Grid) -> str:
 
 def _cutter(cutter: Cutter, grid: Grid) -> str:
     corner = f", corner radius {grid.size(cutter.corner_radius)}" if cutter.shape == "bull" else ""
+    listed = f" as measured, listed as {grid.size(cutter.listed)}" if cutter.measured else ""
+    diameter = f"diameter {grid.size(cutter.diameter)}{listed}{corner}"
     return (
-        f"T{cutter.number} {cutter.shape}, diameter {grid.size(cutter.diameter)}{corner}, flutes {cutter.flutes}, "
+        f"T{cutter.number} {cutter.shape}, {diameter}, flutes {cutter.flutes}, "
         f"cutting length {grid.size(cutter.cutting_length)}, out of the collet {grid.size(cutter.stick_out)}"
     )

@@ -90,8 +90,10 @@ def _fit(body: Body, program: Program, machine: MachineSection, grid: Grid) -> N
     if machine.length_offset:
         body.add(f"G43 H{cutter.number}")
         return
-    name = f"T{cutter.number} {cutter.shape} {grid.size(cutter.diameter)}"
+    name = f"T{cutter.number} {cutter.shape} {grid.size(cutter.listed or cutter.diameter)}"
     asks = touch_words(program.zero, name)
+    if cutter.measured:
+        body.add(*comment(f"T{cutter.number}: paths are for its diameter as measured, {grid.size(cutter.diameter)}"))
     if program.kept:
         asks = f"{name} stays as for {program.kept}: do not touch Z again"
     if not program.spindle:

@@ -246,14 +246,15 @@ def inserts_at(stack: Stackup, plane: float) -> tuple[Check, ...]:
 
 def _seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
     thickness = place.place.insert.flange_thickness
-    value = stack.heights.seat(place.seat_depth) - thickness
+    seat = stack.heights.seat(place.seat_depth, place.place.id)
+    value = seat - thickness
     limit = stack.job.limits.seat
     return judge(
         "seat",
         value,
         limit,
         says=f"the flange of {place.place.id} lies {value.nominal:.2f} below the skimmed face in a seat "
-        f"{place.seat_depth:.2f} deep",
+        f"{seat.nominal:.2f} deep",
         where=place.place.id,
         mend=f"raise its recess by {limit - value.worst()[0]:.2f}",
     )
@@ -262,7 +263,9 @@ def _seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
 def _wood_over_seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
     prongs = place.place.insert.prongs
     limit = max(stack.job.limits.wood_over_seat, prongs + PRONG_WOOD if prongs else 0.0)
-    value = stack.heights.finished(place.deck_over_seat, plane, place.at) - stack.heights.seat(place.seat_depth)
+    value = stack.heights.finished(place.deck_over_seat, plane, place.at) - stack.heights.seat(
+        place.seat_depth, place.place.id
+    )
     return judge(
         "wood-over-seat",
         value,
@@ -275,7 +278,8 @@ def _wood_over_seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
 
 def _barrel(stack: Stackup, place: PlaceStack, plane: float) -> Check:
     insert = place.place.insert
-    reach = stack.heights.seat(insert.recess + insert.length)
+    # The flange lies in its seat, so that a seat cut deeper than planned takes the barrel's end along.
+    reach = stack.heights.seat(place.seat_depth, place.place.id) - insert.flange_thickness + insert.length
     value = stack.heights.finished(place.deck_over_bore, plane, place.at) - reach
     return judge(
         "barrel",

@@ -291,8 +291,17 @@ class Heights:
         """Finished thickness: h - gC."""
         return self.deck(height, stop) - self.gap("C", at)
 
-    def seat(self, depth: float) -> Linear:
-        """Depth of a seat below the skimmed face; hangs on one touch only."""
+    def seat(self, depth: float, insert: str = "") -> Linear:
+        """Depth of an insert's seat below the skimmed face; hangs on one touch only. As measured where it was."""
+        return self._sunk(depth, self.settled.seat_depth.get(insert))
+
+    def bore(self, depth: float, insert: str = "") -> Linear:
+        """Depth of an insert's blind bore below the skimmed face; as measured where it was."""
+        return self._sunk(depth, self.settled.bore_depth.get(insert))
+
+    def _sunk(self, depth: float, measured: float | None) -> Linear:
+        if measured is not None:
+            return measured + Linear.term("depth gauge in the insert", self._gauge)
         return depth + self._reached("inserts")
 
     def resin_low(self, casting: str, depth: Linear, half_span: float, uneven: float = 0.0) -> Linear:

@@ -49,7 +49,9 @@ def facts_of(
         groove_width=job.groove.inside + job.groove.outside,
         castings={casting.id: casting for casting in castings},
         operations=_operations(job),
-        cutters={cutter.number: cutter.diameter for cutter in job.cutter},
+        cutters={cutter.number: cutter.listed for cutter in job.cutter},
+        drills=frozenset(cutter.number for cutter in job.cutter if cutter.shape == "drill"),
+        inserts=_inserts(job),
         planes=skim.planes if skim is not None else (),
         planned_plane=skim.planned_plane if skim is not None else None,
         folder=folder,
@@ -68,6 +70,11 @@ def _operations(job: Job) -> tuple[str, ...]:
     if job.cast.flush == "none":
         absent.add("flush")
     return tuple(name for name in OPERATIONS if name not in absent)
+
+
+def _inserts(job: Job) -> dict[str, bool]:
+    """Every insert at its place, and whether its bore goes through."""
+    return {name: insert.through for insert in job.insert for name in place_ids(insert.name, len(insert.at))}
 
 
 def _depth(job: Job, table: HeightTable | None, casting: str, floor: float) -> float:

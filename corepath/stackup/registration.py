@@ -123,14 +123,27 @@ def _wider(stack: Stackup) -> float:
     settled = stack.heights.settled
     if settled.coupon_groove_width is None or settled.coupon_groove_nominal is None:
         return 0.0
-    return (settled.coupon_groove_width - settled.coupon_groove_nominal) / 2.0
+    return (settled.coupon_groove_width - settled.coupon_groove_nominal - _made_up_for(stack)) / 2.0
+
+
+def _made_up_for(stack: Stackup) -> float:
+    """How much of a wider groove the paths make up for by now: what the cutter that was measured is larger.
+
+    The coupon was cut with the listed diameter. Of several cutters the one that leaves least of the casting counts.
+    """
+    recorded = stack.heights.settled.coupon_diameter
+    return max(
+        (one.diameter - one.listed for one in stack.job.cutter if one.number in recorded and one.shape == "flat"),
+        default=0.0,
+    )
 
 
 def _diameter_error(stack: Stackup) -> float:
-    """Narrowed to the gauge's where the coupon gave the cutters' true diameters."""
+    """Narrowed to the gauge's where the coupon gave the true diameters of all cutters that walls may be cut with."""
     tolerances = stack.job.tolerances
     settled = stack.heights.settled
-    known = bool(settled.coupon_diameter) or settled.coupon_groove_width is not None
+    flat = {one.number for one in stack.job.cutter if one.shape == "flat"}
+    known = flat <= set(settled.coupon_diameter) or settled.coupon_groove_width is not None
     return min(tolerances.gauge, tolerances.cutter_diameter) if known else tolerances.cutter_diameter
 
 

@@ -143,10 +143,11 @@ def _columns(heights: Heights, casting: CastingStack, plane: float) -> dict[tupl
 def _insert(heights: Heights, stack: PlaceStack, plane: float) -> InsertHeights:
     """Seat and barrel as the insert needs them; a bore that goes through ends at the raw top."""
     insert = stack.place.insert
-    bore = heights.skimmed(plane, stack.at) if insert.through else heights.seat(stack.bore_depth)
+    seat = heights.seat(stack.seat_depth, stack.place.id)
+    bore = heights.skimmed(plane, stack.at) if insert.through else heights.bore(stack.bore_depth, stack.place.id)
     return InsertHeights(
         stack.place.id,
-        heights.seat(stack.seat_depth),
-        heights.seat(insert.recess + insert.length),
+        seat,
+        seat - insert.flange_thickness + insert.length,
         bore,
     )

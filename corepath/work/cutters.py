@@ -61,7 +61,8 @@ def cutter_of(section: CutterSection) -> Cutter:
         section.centre_cutting or section.shape in ("ball", "drill"),
         section.ramp_angle,
         section.material,
-        section.shank or section.diameter,
+        section.shank or section.listed,
+        section.listed if section.listed != section.diameter else 0.0,
     )
 
 

@@ -146,7 +146,7 @@ def setup_measures(facts: Facts, setup: Setup) -> tuple[Measures, ...]:
     if setup == "A":
         return (Measures("Measure and record", (cut_measure(facts, names), *depth_measures(facts))),)
     if setup == "B":
-        return (Measures("Record", (_inserts(facts),)),) if "inserts" in names else ()
+        return (Measures("Record", (_inserts(facts), _sunk(facts))),) if "inserts" in names else ()
     return (Measures("Record", (cut_measure(facts, names),)),)
 
 
@@ -168,6 +168,22 @@ def _inserts(facts: Facts) -> Measure:
     done = "recorded" if "inserts" in facts.done else ""
     says = "When the inserts are bored; HEIGHT is that of the skimmed face above the bed, as touched"
     return Measure(says, facts.command(" --cut inserts --touch inserts ", height), done)
+
+
+def _sunk(facts: Facts) -> Measure:
+    """Depths of seats and blind bores, of the first few inserts."""
+    settled, pieces = facts.settled, list[str | Slot]()
+    some = list(facts.record.inserts)[:_MOST_PLUGS]
+    for name in some:
+        slot = Slot(f"seat-{name}", f"depth of the seat of {name}", "D", facts.unit, short=f"{name} seat")
+        pieces += [f" --seat-depth {name} ", slot]
+    for name in (name for name in some if not facts.record.inserts[name]):
+        slot = Slot(f"bore-{name}", f"depth of the bore of {name}", "D", facts.unit, short=f"{name} bore")
+        pieces += [f" --bore-depth {name} ", slot]
+    seats = [(f"{name} seat", settled.seat_depth[name]) for name in some if name in settled.seat_depth]
+    bores = [(f"{name} bore", settled.bore_depth[name]) for name in some if name in settled.bore_depth]
+    says = "Depth of seats and blind bores from the skimmed face, by a depth gauge"
+    return Measure(says, facts.command(*pieces), facts.held([*seats, *bores]))
 
 
 def depth_measures(facts: Facts) -> tuple[Measure, ...]:
