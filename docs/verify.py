@@ -212,6 +212,14 @@ def spared(x, y, entry):
     return np.any([np.zeros(len(x), dtype=bool), *(within(x, y, piece) for piece in entry.get("uncut", []))], axis=0)
 
 
+def framed(x, y, job, by):
+    """Columns in the frame along the blank's edges that the deck's files leave at full height; `by` within its line."""
+    if not job["deck"]["margin"]:
+        return np.zeros(len(x), dtype=bool)
+    far = [abs(v) > job["blank"][side] / 2 - job["deck"]["margin"] + by for v, side in ((x, "length"), (y, "width"))]
+    return far[0] | far[1]
+
+
 def sides(x, y, area):
     """Columns inside an area by more than half of WALL all round, and those not outside by as much."""
     beside = WALL / 2 * np.array([(0, 0), (1, 0), (-1, 0), (0, 1), (0, -1)])
@@ -319,7 +327,10 @@ def main(folder: Path) -> int:
         if operation in ("deck", "deck-rough"):
             taken = next((one for one in report["deck"].get("cutters", []) if one.get("taken")), {})
             most = job["deck"]["scallop"] + (taken.get("hollow") or 0.0) + 0.02 if operation == "deck" else math.inf
-            told(name, operation, (top[nodes] - deck)[~spared(x[nodes], y[nodes], entry)], -GOUGE, most)
+            asked = ~spared(x[nodes], y[nodes], entry) & ~framed(x[nodes], y[nodes], job, -WALL)
+            told(name, operation, (top[nodes] - deck)[asked], -GOUGE, most)
+            if (top < before[operation] - DEPTH)[framed(x, y, job, WALL)].any():
+                breach(name, 0, "cuts into the frame that is left for clamps")
     print(f"{len(found)} breaches in {len(entries)} files of plan {report['plan']}, {len(x)} columns")
     return 1 if found else 0
 

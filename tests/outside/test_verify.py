@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import ast
 import hashlib
+import importlib.util
 import json
 import re
 import shutil
@@ -16,6 +17,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from corepath.job.resolved import resolved_dict
@@ -123,6 +125,19 @@ def test_a_flush_is_judged_and_stands_in_no_ones_way_before_the_cast(tmp_path: P
     assert code == (0 if flat else 1)
     assert re.search(r"^04-A-flush\.nc +flush .* mm at \d+ columns$", told, re.MULTILINE)
     assert flat or "BREACH 04-A-flush.nc: flush: " in told
+
+
+def test_a_frame_is_no_deck() -> None:
+    """Its full height was taken for a deck left uncut. A blank of 100 by 60 with a frame of 5: inside ends at 45 and 25."""
+    spec = importlib.util.spec_from_file_location("verify", SCRIPT)
+    assert spec is not None and spec.loader is not None
+    verify = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(verify)
+    x, y = np.array([0.0, 44.9, 45.1, 0.0, -44.9, -46.0]), np.array([0.0, 24.9, 0.0, 25.1, -25.1, -26.0])
+    job = {"blank": {"length": 100.0, "width": 60.0}, "deck": {"margin": 5.0}}
+    assert verify.framed(x, y, job, 0.05).tolist() == [False, False, True, True, True, True]
+    assert verify.framed(x, y, job, -0.2).tolist() == [False, True, True, True, True, True]
+    assert not verify.framed(x, y, {**job, "deck": {"margin": 0.0}}, 0.0).any()
 
 
 def test_a_gouge_in_the_deck_is_found(planned: Path, tmp_path: Path) -> None:
