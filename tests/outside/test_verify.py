@@ -128,7 +128,7 @@ def test_a_flush_is_judged_and_stands_in_no_ones_way_before_the_cast(tmp_path: P
 
 
 def test_a_frame_is_no_deck() -> None:
-    """Its full height was taken for a deck left uncut. A blank of 100 by 60 with a frame of 5: inside ends at 45 and 25."""
+    """Its full height was taken for a deck left uncut. Blank 100 by 60, frame 5: inside ends at 45 and 25."""
     spec = importlib.util.spec_from_file_location("verify", SCRIPT)
     assert spec is not None and spec.loader is not None
     verify = importlib.util.module_from_spec(spec)
