@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from corepath.lengths import Said
+
 __all__ = ["CorepathError", "Fault", "InputError", "OutputError"]
 
 
@@ -28,6 +30,10 @@ class Fault:
     file: str = ""
     line: int | None = None
 
+    def __post_init__(self) -> None:
+        for name in ("says", "value", "allowed"):
+            object.__setattr__(self, name, Said(getattr(self, name)))
+
     def __str__(self) -> str:
         place = self.file + (f":{self.line}" if self.line else "")
         text = ": ".join(part for part in (place, self.key, self.says) if part)
@@ -42,6 +48,9 @@ class CorepathError(Exception):
     """Root of all errors that corepath raises on purpose."""
 
     exit_code = 2
+
+    def __init__(self, *words: object) -> None:
+        super().__init__(*(Said(one) if isinstance(one, str) else one for one in words))
 
 
 class InputError(CorepathError, ValueError):

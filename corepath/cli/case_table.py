@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rich.text import Text
-
 from corepath.cli.tables import new_table, rendered
+from corepath.lengths import MM, Units, mm
 
 __all__ = ["case_table"]
 
@@ -17,7 +16,7 @@ _COLUMNS = (
 )  # fmt: skip
 
 
-def case_table(cases: Sequence[Mapping[str, Any]]) -> str:
+def case_table(cases: Sequence[Mapping[str, Any]], units: Units = MM) -> str:
     """One row for each case; empty without cases.
 
     In mm the least wood under the castings, the thinnest place of the board, the least casting at its edge, the least
@@ -25,13 +24,14 @@ def case_table(cases: Sequence[Mapping[str, Any]]) -> str:
     """
     if not cases:
         return ""
-    table = new_table()
-    table.add_column("tried also", no_wrap=True)
+    table = new_table(units)
+    table.heads(f"tried also, {units.short}", no_wrap=True)
     for _, name in _COLUMNS:
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("found", overflow="fold")
     for case in cases:
-        figures = [f"{case[key]:.2f}" if key in case else "" for key, _ in _COLUMNS]
+        held = ((case.get(key), float if key == "load" else mm) for key, _ in _COLUMNS)
+        figures = ["" if one is None else f"{kind(one):.2f}" for one, kind in held]
         found = ", ".join(case["kinds"]) or ("deck planned again from the stop" if case["planned_again"] else "nothing")
-        table.add_row(Text(case["says"]), *figures, found)
+        table.row(case["says"], *figures, found)
     return rendered(table)

@@ -59,13 +59,16 @@ def _told(prepared: Prepared, suggest: bool) -> str:
         suggestion_lines,
     )
     from corepath.cli.tables import check_table
+    from corepath.lengths import units_of
     from corepath.planning import passes, pour_sheet, stops, suggestion
 
-    parts = [check_table(prepared.checks), contributor_table(prepared.checks), pass_table(passes(prepared))]
-    parts += [stop_lines(stops(prepared)), advice_lines(prepared.cautions, prepared.fills, prepared.advice.lines())]
+    units = units_of(prepared.job.units)
+    parts = [check_table(prepared.checks, units), contributor_table(prepared.checks, units)]
+    parts += [pass_table(passes(prepared), units), stop_lines(stops(prepared), units)]
+    parts.append(advice_lines(prepared.cautions, prepared.fills, prepared.advice.lines(), units))
     sheet = pour_sheet(prepared)
     if sheet is not None:
-        parts.append(pour_lines(sheet))
+        parts.append(pour_lines(sheet, units))
     if suggest:
         parts.append(suggestion_lines(suggestion(prepared), prepared.job.units))
     return "\n\n".join(part for part in parts if part)

@@ -6,27 +6,28 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from corepath.cli.tables import new_table, rendered, wrapped
+from corepath.lengths import MM, Units, marked, mm
 
 __all__ = ["deck_cutter_table"]
 
 
-def deck_cutter_table(entries: Sequence[Mapping[str, Any]]) -> str:
+def deck_cutter_table(entries: Sequence[Mapping[str, Any]], units: Units = MM) -> str:
     """One row for each cutter, the quickest first; "" without entries. `entries` is `deck.cutters` of the report."""
     if not entries:
         return ""
-    table = new_table()
-    table.add_column("deck with", no_wrap=True)
+    table = new_table(units)
+    table.heads(f"deck with, {units.short}", no_wrap=True)
     for name in ("minutes", "least", "ball lines", "ridges", "hollows"):
         table.add_column(name, justify="right", no_wrap=True)
     for entry in entries:
         high = entry["highest"]
-        table.add_row(
-            f"{entry['cutter']}{' (taken)' if entry['taken'] else ''}",
+        table.row(
+            f"{marked(entry['cutter'])}{' (taken)' if entry['taken'] else ''}",
             f"{'about ' if entry['estimate'] else ''}{entry['minutes']:.1f}",
             f"{entry['least']:.1f}",
             f"{entry['ball_lines']:.1f}",
-            "" if high is None else f"{entry['lowest']:+.3f} to {high:+.3f}",
-            f"{entry['hollow']:.3f}",
+            "" if high is None else f"{mm(entry['lowest']):+.3f} to {mm(high):+.3f}",
+            f"{mm(entry['hollow']):.3f}",
         )
     words = wrapped("ball lines: along the grain, with a ball of that diameter; hollows: what it cannot reach")
     return rendered(table) + f"\n{words}"

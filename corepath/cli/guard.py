@@ -16,6 +16,7 @@ from typing import Any, TextIO
 import typer
 
 from corepath.errors import CorepathError, Fault, InputError
+from corepath.lengths import MM, marked
 from corepath.plain_text import safe
 
 __all__ = ["WELL", "WRONG", "as_dict", "as_json", "end", "fault_text", "faults_of", "guarded", "in_letters_of", "say"]
@@ -39,7 +40,7 @@ def say(text: str, *, error: bool = False) -> None:
     ones; verdicts in tables get their colour. A reader that has gone (as `head` does) is no fault of the job.
     """
     stream = sys.stderr if error else sys.stdout
-    text = in_letters_of(safe(text), getattr(stream, "encoding", None))
+    text = in_letters_of(safe(MM.text(text)), getattr(stream, "encoding", None))
     if _coloured(stream):
         text = _VERDICT.sub(lambda found: f"{found[1]}\x1b[{_COLOURS[found[2]]}m{found[2]}\x1b[0m", text)
     try:
@@ -72,7 +73,7 @@ def as_json(content: Any) -> str:
     """Content as the text of a JSON file."""
     import json
 
-    return json.dumps(content, indent=2, ensure_ascii=False)
+    return MM.text(json.dumps(content, indent=2, ensure_ascii=False))
 
 
 def end(failed: bool) -> None:
@@ -107,7 +108,7 @@ def faults_of(error: Exception) -> Sequence[Fault]:
     if isinstance(error, MemoryError):
         return [Fault("", "not enough memory for a job of this size")]
     if isinstance(error, CorepathError):
-        return [Fault("", str(error))]
+        return [Fault("", error.args[0] if error.args and isinstance(error.args[0], str) else str(error))]
     if isinstance(error, OSError):
         return [Fault("", f"{error.strerror or error}", file=str(error.filename or ""))]
     if os.environ.get(_TRACE):
@@ -163,5 +164,5 @@ def _block(fault: Fault, quoted: Sequence[str]) -> str:
     if fault.value and not any(fault.value in line for line in quoted):
         lines.append(f"  got: {fault.value}")
     if fault.allowed:
-        lines.append(f"  allowed: {fault.allowed}")
+        lines.append(f"  allowed: {marked(fault.allowed)}")
     return "\n".join(line.replace("\n", "\\n") for line in lines) + "\n"

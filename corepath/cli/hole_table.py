@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rich.text import Text
-
 from corepath.cli.tables import new_table, rendered
+from corepath.lengths import MM, Units, mm
 
 __all__ = ["hole_table"]
 
 
-def hole_table(holes: Sequence[Mapping[str, Any]]) -> str:
+def hole_table(holes: Sequence[Mapping[str, Any]], units: Units = MM) -> str:
     """One row for each kind of hole; "" without holes. `holes` is the list of the report."""
     rows: dict[tuple[str, ...], list[str]] = {}
     for hole in holes:
@@ -20,19 +19,19 @@ def hole_table(holes: Sequence[Mapping[str, Any]]) -> str:
         rows.setdefault(key, []).append(str(hole["id"]))
     if not rows:
         return ""
-    table = new_table()
+    table = new_table(units)
     table.add_column("holes", overflow="fold", max_width=20)
     for name in ("seat", "bore"):
         table.add_column(name, no_wrap=True)
     table.add_column("bore ends", overflow="fold")
     table.add_column("made", overflow="fold")
     for (seat, bore, ends, made), names in rows.items():
-        table.add_row(Text(", ".join(names)), seat, bore, Text(ends), Text(made))
-    return rendered(table) + "\nholes: diameter x depth from the face that is up"
+        table.row(", ".join(names), seat, bore, ends, made)
+    return rendered(table) + f"\nholes: diameter x depth from the face that is up, {units.short}"
 
 
 def _step(step: Mapping[str, Any] | None) -> str:
-    return "" if step is None else f"{step['diameter']:.2f} x {step['depth']:.2f}"
+    return "" if step is None else f"{mm(step['diameter']):.2f} x {mm(step['depth']):.2f}"
 
 
 def _made(hole: Mapping[str, Any]) -> str:

@@ -89,18 +89,20 @@ def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool
     from corepath.cli.foreign_table import mend_lines
     from corepath.cli.hole_table import hole_table
     from corepath.cli.tables import check_table, file_table, finding_lines, wrapped
+    from corepath.lengths import units_of
 
-    parts = [check_table(made.checks), ""]
+    units = units_of(made.prepared.job.units)
+    parts = [check_table(made.checks, units), ""]
     operations = made.report.get("operations") or []
     if operations:
         parts += [
-            file_table(operations, made.report.get("minutes"), made.report.get("minutes_apart")),
+            file_table(operations, made.report.get("minutes"), made.report.get("minutes_apart"), units),
             "",
-            hole_table(made.report.get("holes") or []),
+            hole_table(made.report.get("holes") or [], units),
             "",
-            deck_cutter_table((made.report.get("deck") or {}).get("cutters") or []),
+            deck_cutter_table((made.report.get("deck") or {}).get("cutters") or [], units),
             "",
-            finding_lines(made.findings, _counts(made)),
+            finding_lines(made.findings, _counts(made), units),
             "",
             *([mend_lines(sorted({one.kind for one in made.findings})), ""] if made.findings else []),
         ]

@@ -113,12 +113,14 @@ def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
     from corepath.cli.case_table import case_table
     from corepath.cli.foreign_table import mend_lines
     from corepath.cli.tables import finding_lines, measure_table, wrapped
+    from corepath.lengths import units_of
 
+    units = units_of(reading.prepared.job.units)
     counts = reading.report["readback"]["counts"]
-    say(measure_table(reading.measures))
+    say(measure_table(reading.measures, units))
     if reading.cases:
-        say(f"\n{case_table(reading.cases)}")
-    say(f"\n{finding_lines(reading.findings, counts)}")
+        say(f"\n{case_table(reading.cases, units)}")
+    say(f"\n{finding_lines(reading.findings, counts, units)}")
     if counts:
         say(f"\n{mend_lines(list(counts))}")
     if bodies:

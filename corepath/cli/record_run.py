@@ -13,6 +13,7 @@ from corepath.job.load import read_job
 from corepath.job.record import Record, load_record, record_path
 from corepath.job.record_facts import JobFacts
 from corepath.job.record_kinds import KINDS, STAGES, Entry, figure, subject
+from corepath.lengths import marked, units_of
 from corepath.stackup.record_facts import facts_of
 
 if TYPE_CHECKING:
@@ -98,13 +99,16 @@ def what_it_means(job: Path, progress: Progress) -> list[str]:
         prepared = prepare(job, progress)
     except CorepathError:
         return []
-    lines = [wrapped(f"caution: {line}") for line in prepared.doubts]
-    lines += [wrapped(f"- {line}") for line in prepared.fills]
+    units = units_of(prepared.job.units)
+    lines = [wrapped(units.text(f"caution: {marked(line)}")) for line in prepared.doubts]
+    lines += [wrapped(units.text(f"- {marked(line)}")) for line in prepared.fills]
     failing = [check for check in prepared.checks if check.verdict == "fail"]
-    lines += [wrapped(f"fail: {check.id} ({check.where}): {check.says}") for check in failing]
+    lines += [
+        wrapped(units.text(f"fail: {check.id} ({marked(check.where)}): {marked(check.says)}")) for check in failing
+    ]
     if failing:
-        lines += [wrapped(f"- {line}") for line in prepared.advice.lines()]
-    return ["\nWith this record (lengths in mm):", *lines] if lines else []
+        lines += [wrapped(units.text(f"- {marked(line)}")) for line in prepared.advice.lines()]
+    return [f"\nWith this record (lengths in {units.words}):", *lines] if lines else []
 
 
 def record_rows(record: Record, entries: Iterable[Entry], facts: JobFacts) -> list[Sequence[str]]:

@@ -6,9 +6,8 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Protocol
 
-from rich.text import Text
-
 from corepath.cli.tables import WIDTH, new_table, rendered
+from corepath.lengths import MM, Units, either, marked, mm, units_of
 
 __all__ = ["advice_lines", "contributor_table", "pass_table", "pour_lines", "stop_lines", "suggestion_lines"]
 
@@ -72,30 +71,30 @@ class Suggested(Protocol):
     def passes(self) -> bool: ...
 
 
-def contributor_table(checks: Sequence[Contributed]) -> str:
+def contributor_table(checks: Sequence[Contributed], units: Units = MM) -> str:
     """Value, worst and RSS of each check that has errors, and the three contributors that cost it most."""
-    table = new_table()
-    table.add_column("check", no_wrap=True)
+    table = new_table(units)
+    table.heads(f"check, {units.short}", no_wrap=True)
     for name in ("value", "rss", "worst"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("what costs most, and how much", overflow="fold")
     for check in checks:
         if check.largest:
-            costs = ", ".join(f"{name} {cost:.2f}" for name, cost in check.largest)
-            table.add_row(check.id, *(f"{figure:.2f}" for figure in (check.value, check.rss, check.worst)), Text(costs))
+            costs = ", ".join(f"{name} {mm(cost):.2f}" for name, cost in check.largest)
+            table.row(check.id, *(f"{mm(figure):.2f}" for figure in (check.value, check.rss, check.worst)), costs)
     return rendered(table) if table.row_count else ""
 
 
-def pass_table(passes: Sequence[Shown]) -> str:
+def pass_table(passes: Sequence[Shown], units: Units = MM) -> str:
     """Share of each casting that shows after each pass: nominal, with worst and best case where they differ."""
-    table = new_table()
-    table.add_column("pass at", justify="right", no_wrap=True)
+    table = new_table(units)
+    table.heads(f"pass at, {units.short}", justify="right", no_wrap=True)
     table.add_column("file", justify="right")
     names = list(passes[0].shares) if passes else []
     for name in names:
         table.add_column(f"{name} shows", overflow="fold")
     for entry in passes:
-        table.add_row(f"{entry.plane:.2f}", f"pass-{entry.number}", *(_share(entry.shares[name]) for name in names))
+        table.row(f"{mm(entry.plane):.2f}", f"pass-{entry.number}", *(_share(entry.shares[name]) for name in names))
     return rendered(table)
 
 
@@ -104,45 +103,58 @@ def _share(shares: tuple[float, float, float]) -> str:
     return f"{nominal} %" if worst == best else f"{nominal} % ({worst}-{best})"
 
 
-def stop_lines(stops: Stops) -> str:
+def stop_lines(stops: Stops, units: Units = MM) -> str:
     """What each possible stop of the skim leaves to spare in the worst case; * is the planned one."""
-    table = new_table()
+    table = new_table(units)
     for k, title in enumerate(stops.header()):
-        table.add_column(title or "if the skim stops at", justify="right" if k else "left", overflow="fold")
+        words = title or f"if the skim stops at, {units.short}"
+        table.heads(words, justify="right" if k else "left", overflow="fold")
     for line in stops.lines():
-        table.add_row(*line)
+        table.row(*line)
     return rendered(table)
 
 
-def pour_lines(sheet: Poured) -> str:
+def pour_lines(sheet: Poured, units: Units = MM) -> str:
     """What to mix for each casting, how low it comes and may come, how level to lie, and cautions."""
-    table = new_table()
+    table = new_table(units)
     for k, title in enumerate(sheet.header):
-        table.add_column(title, justify="right" if k else "left", no_wrap=True)
+        table.heads(title, justify="right" if k else "left", no_wrap=True)
     for row in sheet.rows:
-        table.add_row(*row)
-    said = [*(f"- {note}" for note in sheet.notes), *(f"! {caution}" for caution in sheet.cautions)]
+        table.row(*row)
+    said = [*(f"- {marked(note)}" for note in sheet.notes), *(f"! {marked(caution)}" for caution in sheet.cautions)]
     words = "the pour: full = flush full; low = p expected, may = p at the lowest plane"
-    return "\n".join([rendered(table), words, *(textwrap.fill(line, WIDTH, subsequent_indent="  ") for line in said)])
+    words += either("", ", in; resin is measured in cm³ and g")
+    lines = (textwrap.fill(units.text(line), WIDTH, subsequent_indent="  ") for line in said)
+    return "\n".join([rendered(table), units.text(words), *lines])
 
 
-def advice_lines(cautions: Iterable[str], fills: Iterable[str], advice: Iterable[str]) -> str:
+def advice_lines(cautions: Iterable[str], fills: Iterable[str], advice: Iterable[str], units: Units = MM) -> str:
     """Cautions about the blank, castings that came out low, and the numbers that would pass."""
-    lines = [f"caution: {caution}" for caution in cautions] + list(fills) + [f"- {line}" for line in advice]
-    return "\n".join(textwrap.fill(line, WIDTH, subsequent_indent="  ") for line in lines)
+    lines = (
+        [f"caution: {marked(caution)}" for caution in cautions] + list(fills) + [f"- {marked(line)}" for line in advice]
+    )
+    return "\n".join(textwrap.fill(units.text(line), WIDTH, subsequent_indent="  ") for line in lines)
 
 
 def suggestion_lines(suggested: Suggested, units: str) -> str:
-    """The values as they go into a job file in these units; none where everything they would change is cut."""
+    """The values as they are typed into a job file in these units; none where everything they would change is cut."""
+    own = units_of(units)
+    least = f"{mm(abs(suggested.least_margin)):.2f~}"
     if not suggested.values:
-        return f"Nothing is left to choose; the least margin beyond the worst case is {suggested.least_margin:.2f}."
+        return own.text(f"Nothing is left to choose; the least margin beyond the worst case is {least}.")
     if suggested.passes:
-        words = f"These values pass; the least margin beyond the worst case is {suggested.least_margin:.2f}:"
+        words = f"These values pass; the least margin beyond the worst case is {least}:"
     else:
-        words = f"No values pass in the worst case; these come nearest, {-suggested.least_margin:.2f} short:"
-    return "\n".join([words, *(f"  {key} = {_typed(value, units)}" for key, value in suggested.values.items())])
+        words = f"No values pass in the worst case; these come nearest, {least} short:"
+    return "\n".join([own.text(words), *(_assigned(key, own.scaled(value)) for key, value in suggested.values.items())])
 
 
-def _typed(value: float, units: str) -> str:
-    """A length in mm as it is typed into a job; in inches fine enough to round nothing away."""
-    return f"{value:g}" if units == "mm" else f"{value / 25.4:.5f}".rstrip("0")
+def _assigned(key: str, value: float) -> str:
+    """A line of TOML; a key of an array of tables is told with its table."""
+    table, _, name = key.partition(".")
+    number = f"{round(value, 5):.5f}".rstrip("0")
+    number += "0" if number.endswith(".") else ""
+    return f"  {name} = {number}  # under each [[{table}]]" if table in _ARRAYS else f"  {key} = {number}"
+
+
+_ARRAYS = frozenset({"insert", "dowel"})

@@ -9,13 +9,15 @@ import io
 import shlex
 import textwrap
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Protocol
 
 from rich import box
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
+
+from corepath.lengths import MM, Units, cubic_cm_per_min, marked, mm, square_mm
 
 __all__ = [
     "WIDTH",
@@ -85,6 +87,8 @@ class MeasureRow(Protocol):
     @property
     def file(self) -> str: ...
     @property
+    def unit(self) -> str: ...
+    @property
     def value(self) -> float: ...
     @property
     def wanted(self) -> float | None: ...
@@ -94,9 +98,9 @@ class MeasureRow(Protocol):
     def says(self) -> str: ...
 
 
-def check_table(checks: Sequence[CheckRow]) -> str:
+def check_table(checks: Sequence[CheckRow], units: Units = MM) -> str:
     """The stack-up table, window first, then what is to be said of each check that is not ok."""
-    table = new_table()
+    table = new_table(units)
     table.add_column("check", no_wrap=True)
     table.add_column("verdict", no_wrap=True)
     for name in ("value", "worst", "limit", "margin"):
@@ -104,37 +108,41 @@ def check_table(checks: Sequence[CheckRow]) -> str:
     table.add_column("where", overflow="fold")
     ordered = sorted(checks, key=lambda check: check.id != "window")
     for check in ordered:
-        figures = [_figure(number) for number in (check.value, check.worst, check.limit, check.margin)]
+        figures = [figure_cell(one, check.unit) for one in (check.value, check.worst, check.limit, check.margin)]
         name = check.id if check.unit in ("", "mm") else f"{check.id}, {check.unit}"
-        table.add_row(Text(name), Text(check.verdict), *figures, Text(check.where))
-    return f"{rendered(table)}\n{check_remarks(ordered, ' (lengths in mm; worst: all tolerances against you at once)')}"
+        table.row(name, check.verdict, *figures, check.where)
+    told = f" (lengths in {units.words}; worst: all tolerances against you at once)"
+    return f"{rendered(table)}\n{check_remarks(ordered, told, units)}"
 
 
-def check_remarks(checks: Sequence[CheckRow], after: str = "") -> str:
+def check_remarks(checks: Sequence[CheckRow], after: str = "", units: Units = MM) -> str:
     """How many checks there are of each verdict, and what is to be said of each that is not ok."""
     counts = Counter(check.verdict for check in checks)
     total = ", ".join(f"{counts[verdict]} {verdict}" for verdict in ("ok", "caution", "fail") if counts[verdict])
-    return "\n".join([total + after, *(_remark(check) for check in checks if check.verdict != "ok")])
+    return "\n".join([total + after, *(_remark(check, units) for check in checks if check.verdict != "ok")])
 
 
 def file_table(
-    operations: Iterable[Mapping[str, Any]], minutes: float | None, apart: Mapping[str, Any] | None = None
+    operations: Iterable[Mapping[str, Any]],
+    minutes: float | None,
+    apart: Mapping[str, Any] | None = None,
+    units: Units = MM,
 ) -> str:
     """One line for each file: set-up, cutter, minutes beside the least that any path takes, lines; minutes of all."""
-    table = new_table()
+    table = new_table(units)
     table.add_column("file", overflow="fold")
     table.add_column("set-up")
-    table.add_column("cutter", overflow="fold")
+    table.heads(f"cutter, {units.short}", overflow="fold")
     for name in ("minutes", "least", "ratio"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("lines", justify="right", no_wrap=True)
     for entry in operations:
         name = str(entry["file"]) + (" (with stops)" if entry.get("combined") else "")
         lines = entry.get("lines")
-        table.add_row(
-            Text(name),
+        table.row(
+            name,
             str(entry["setup"]),
-            Text(_cutter(entry["cutter"])),
+            _cutter(entry["cutter"]),
             f"{entry['minutes']:.1f}",
             *_least(entry),
             "" if lines is None else str(lines),
@@ -165,10 +173,10 @@ def _least(entry: Mapping[str, Any]) -> tuple[str, str]:
     return f"{entry['bound']:.1f}{mark}", f"{entry['over_bound']:.2f}{mark}"
 
 
-def measure_table(measures: Sequence[MeasureRow]) -> str:
+def measure_table(measures: Sequence[MeasureRow], units: Units = MM) -> str:
     """What was measured, file by file: value, what was wanted, and how far it is off."""
-    table = new_table()
-    table.add_column("measured", max_width=24, overflow="fold")
+    table = new_table(units)
+    table.heads(f"measured, {units.short}", max_width=24, overflow="fold")
     for name in ("value", "wanted", "off"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("", overflow="fold")
@@ -176,13 +184,15 @@ def measure_table(measures: Sequence[MeasureRow]) -> str:
     for measure in measures:
         if measure.file != file:
             file = measure.file
-            table.add_row(Text(file, style="bold"))
-        wanted, off = ("", "") if measure.wanted is None else (_figure(measure.wanted), _figure(measure.deviation))
-        table.add_row(Text(f"  {measure.id}"), _figure(measure.value), wanted, off, Text(measure.says))
+            table.row(file)
+        held = measure.unit
+        value, off = figure_cell(measure.value, held), figure_cell(measure.deviation, held)
+        wanted = "" if measure.wanted is None else figure_cell(measure.wanted, held)
+        table.row(f"  {measure.id}", value, wanted, off if wanted else "", measure.says)
     return rendered(table)
 
 
-def finding_lines(findings: Sequence[Finding], counts: Mapping[str, int] | None = None) -> str:
+def finding_lines(findings: Sequence[Finding], counts: Mapping[str, int] | None = None, units: Units = MM) -> str:
     """The first findings, each with its place, and how many there are of each kind.
 
     `counts` wins over the findings given, where only the first of many of a kind were kept.
@@ -194,9 +204,8 @@ def finding_lines(findings: Sequence[Finding], counts: Mapping[str, int] | None 
     lines = [f"read-back: {total} finding" + ("s" if total > 1 else "")]
     for finding in findings[:MOST_FINDINGS]:
         place = finding.file + (f":{finding.line}" if finding.line else "")
-        lines.append(
-            wrapped(f"{finding.kind}: {place}: {finding.says}" if place else f"{finding.kind}: {finding.says}")
-        )
+        where = f"{finding.kind}: {place}" if place else finding.kind
+        lines.append(wrapped(units.text(f"{where}: {marked(finding.says)}")))
     if total > MOST_FINDINGS:
         lines.append(wrapped("in all: " + ", ".join(f"{count} {kind}" for kind, count in sorted(numbers.items()))))
     return "\n".join(lines)
@@ -213,7 +222,7 @@ def record_table(rows: Iterable[Sequence[str]]) -> str:
     table.add_column("value", justify="right", no_wrap=True)
     table.add_column("", overflow="fold")
     for row in rows:
-        table.add_row(*(Text(cell) for cell in row))
+        table.row(*row)
     return rendered(table)
 
 
@@ -230,10 +239,10 @@ def next_steps(first: str, words: Sequence[str] | None) -> str:
     return wrapped(f"Next: {first}, then:") + f"\n    {shlex.join(['corepath', *words])}"
 
 
-def _remark(check: CheckRow) -> str:
-    lines = ["", wrapped(f"{check.verdict}: {check.id} ({check.where}): {check.says}")]
+def _remark(check: CheckRow, units: Units) -> str:
+    lines = ["", wrapped(units.text(f"{check.verdict}: {check.id} ({marked(check.where)}): {marked(check.says)}"))]
     if check.mend:
-        lines.append(textwrap.indent(wrapped(f"To mend: {check.mend}", WIDTH - 2), "  "))
+        lines.append(textwrap.indent(wrapped(units.text(f"To mend: {marked(check.mend)}"), WIDTH - 2), "  "))
     lines.append(f"  See docs/checks/{check.id}.md")
     return "\n".join(lines)
 
@@ -243,20 +252,41 @@ def wrapped(text: str, width: int = WIDTH) -> str:
     return textwrap.fill(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
 
 
-def new_table() -> Table:
-    """An empty table in the style of all."""
-    return Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
+class UnitTable(Table):
+    """A table that shows lengths in a job's units; cells are plain text, whatever signs are in them."""
+
+    def __init__(self, units: Units) -> None:
+        super().__init__(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
+        self.units = units
+
+    def heads(self, *names: str, **style: Any) -> None:
+        """Columns of these names, all in one style."""
+        for name in names:
+            self.add_column(Text(self.units.text(name)), **style)
+
+    def row(self, *cells: str | Text) -> None:
+        """A row of cells."""
+        self.add_row(*(Text(self.units.text(cell)) if isinstance(cell, str) else cell for cell in cells))
 
 
-def _figure(number: float) -> str:
-    text = f"{number:.3f}"
-    return "0.000" if text == "-0.000" else text
+def new_table(units: Units = MM) -> UnitTable:
+    """An empty table in the style of all, its lengths in these units."""
+    return UnitTable(units)
+
+
+_FIGURES: Mapping[str, Callable[[float], float]] = {"mm": mm, "mm²": square_mm, "cm³/min": cubic_cm_per_min}
+
+
+def figure_cell(number: float, unit: str = "mm") -> str:
+    """A figure to three places; a length is in the table's units."""
+    number = 0.0 if abs(number) < 0.0005 else number
+    return f"{_FIGURES.get(unit, float)(number):.3f}"
 
 
 def _cutter(cutter: Mapping[str, Any]) -> str:
     number = f"T{cutter['number']} " if "number" in cutter else ""
-    corner = f" R{cutter['corner_radius']:g}" if cutter["shape"] == "bull" else ""
-    return f"{number}{cutter['shape']} D{cutter['diameter']:g}{corner}"
+    corner = f" R{mm(cutter['corner_radius']):g}" if cutter["shape"] == "bull" else ""
+    return f"{number}{cutter['shape']} D{mm(cutter['diameter']):g}{corner}"
 
 
 def rendered(table: Table) -> str:

@@ -88,14 +88,16 @@ def _told(made: Plan, written: Written, watched: Watched, first: bool) -> str:
     """All of it the first time, later what has changed and what is not well."""
     from corepath.cli.plan import plan_text
     from corepath.cli.tables import check_remarks, finding_lines, wrapped
+    from corepath.lengths import units_of
 
     if first and not watched.quiet:
         return f"\n{plan_text(made, written, watched.folder, watched.despite_failures)}\n"
     programs = written.programs
     changed = [name for name in programs if name not in written.unchanged]
-    parts = [f"\nPlan {made.prepared.digest}: {check_remarks(made.checks)}"]
+    units = units_of(made.prepared.job.units)
+    parts = [f"\nPlan {made.prepared.digest}: {check_remarks(made.checks, units=units)}"]
     if made.findings:
-        parts.append(finding_lines(made.findings))
+        parts.append(finding_lines(made.findings, units=units))
     if not programs:
         parts.append("No G-code was written; that of the earlier plan is in withdrawn/ or done/.")
     elif changed:

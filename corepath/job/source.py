@@ -17,6 +17,7 @@ from typing import Any
 from corepath.errors import Fault
 from corepath.job.positions import Path, Position, Positions, scan
 from corepath.job.regular import TooLarge, read_regular, size_text
+from corepath.lengths import units_of
 
 __all__ = [
     "LARGEST_TEXT", "Source", "key_of", "locate", "parse", "path_of", "read_source", "read_text", "shown", "value_at",
@@ -54,7 +55,9 @@ class Source:
         if not value and path:
             present, held = value_at(self.document, path)
             value = shown(held) if present and not isinstance(held, dict) else ""
-        return replace(fault, file=fault.file or self.file, line=line, value=value)
+        units = units_of(str(self.document.get("units", "mm")))  # messages speak in the units of the file
+        says, value, allowed = (units.text(text) for text in (fault.says, value, fault.allowed))
+        return replace(fault, says=says, value=value, allowed=allowed, file=fault.file or self.file, line=line)
 
     def quote(self, fault: Fault) -> tuple[str, int, int] | None:
         """The line of the fault, and column (from 1) and width of what is wrong in it; None without a line."""

@@ -15,6 +15,8 @@ from importlib import resources
 from types import MappingProxyType
 from typing import Any
 
+from corepath.lengths import Said, mm
+
 __all__ = ["Figure", "Hardware", "Resin", "Wood", "hardware", "resins", "woods"]
 
 
@@ -49,8 +51,8 @@ class Hardware:
         used = [key for key, value in self.keys().items() if abs(getattr(insert, key) - value) < 1e-9]
         if not used:
             return ""
-        named = ", ".join(f"{key} {getattr(self, key).value:g}" for key in used)
-        return f"{named}: from the table of {self.name}, not of your parts; measure yours and give the keys"
+        named = ", ".join(f"{key} {mm(getattr(self, key).value):g}" for key in used)
+        return Said(f"{named}: from the table of {self.name}, not of your parts; measure yours and give the keys")
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from typing import NamedTuple
 from corepath.errors import Fault, InputError
 from corepath.job.model import Job
 from corepath.job.tables import Hardware, hardware
+from corepath.lengths import marked, mm, said_all
 
 __all__ = ["CLEARANCE", "Clearance", "fit_cautions", "suits"]
 
@@ -49,21 +50,21 @@ def fit_cautions(job: Job) -> tuple[str, ...]:
     said = []
     for plug in job.plug:
         if not suits(plug.bolt_hole):
-            said.append(f"plug {plug.name}: a bolt hole of {plug.bolt_hole:g} mm {_misfit(plug.bolt_hole)}")
+            said.append(f"plug {plug.name}: a bolt hole of {mm(plug.bolt_hole):g~} {_misfit(plug.bolt_hole)}")
     for insert in job.insert:
         row = hardware().get(insert.hardware or "")
         if row is None:
             continue
         used = row.says(insert)
         if used:
-            said.append(f"insert {insert.name}: {used}")
+            said.append(f"insert {insert.name}: {marked(used)}")
         hole, bore = _hole_of(row), insert.barrel + insert.clearance
         if bore < hole.fine:
             said.append(
-                f"insert {insert.name}: its bore of {bore:g} mm is narrower than the fine clearance hole of "
-                f"{row.thread}, {hole.fine:g} mm; a bolt that comes through binds"
+                f"insert {insert.name}: its bore of {mm(bore):g~} is narrower than the fine clearance hole of "
+                f"{row.thread}, {mm(hole.fine):g~}; a bolt that comes through binds"
             )
-    return tuple(said)
+    return said_all(said)
 
 
 def _hole_of(row: Hardware) -> Clearance:
@@ -74,12 +75,16 @@ def _hole_of(row: Hardware) -> Clearance:
     return CLEARANCE[row.thread]
 
 
+def _marked(bound: tuple[float, str]) -> tuple[float, str]:
+    return mm(bound[0]), bound[1]
+
+
 def _misfit(diameter: float) -> str:
     tight = [(hole.fine, name) for name, hole in CLEARANCE.items() if hole.fine > diameter]
     loose = [(hole.coarse, name) for name, hole in CLEARANCE.items() if hole.coarse < diameter]
     parts = []
     if loose:
-        parts.append("is wider than the coarse clearance hole of {1} ({0:g})".format(*max(loose)))
+        parts.append("is wider than the coarse clearance hole of {1} ({0:g})".format(*_marked(max(loose))))
     if tight:
-        parts.append("is narrower than the fine one of {1} ({0:g})".format(*min(tight)))
+        parts.append("is narrower than the fine one of {1} ({0:g})".format(*_marked(min(tight))))
     return " and ".join(parts) + ", by ISO 273 and its like"

@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
+from corepath.lengths import mm
+
 __all__ = ["Cutter", "Cutting", "Origin"]
 
 Shape = Literal["flat", "ball", "bull", "drill"]
@@ -56,9 +58,9 @@ class Cutter:
         return self.corner_radius - math.sqrt(max(self.corner_radius**2 - (distance - flat) ** 2, 0.0))
 
     def describe(self) -> str:
-        corner = f" corner R{self.corner_radius:g}" if self.shape == "bull" else ""
-        listed = f" (listed as {self.listed:g})" if self.measured else ""
-        return f"T{self.number} {self.shape} D{self.diameter:g}{corner}{listed}"
+        corner = f" corner R{mm(self.corner_radius):g}" if self.shape == "bull" else ""
+        listed = f" (listed as {mm(self.listed):g})" if self.measured else ""
+        return f"T{self.number} {self.shape} D{mm(self.diameter):g}{corner}{listed}"
 
 
 class Origin(NamedTuple):

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import Literal, NamedTuple
 
+from corepath.lengths import Said, said_all
 from corepath.motion.cutter import Cutter, Cutting
 
 __all__ = [
@@ -98,6 +99,9 @@ class Zero:
     by: Found = "dowels"
     dowels: tuple[tuple[float, float], ...] = ()
 
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "touch", Said(self.touch))
+
 
 @dataclass(frozen=True, slots=True)
 class Approach:
@@ -170,6 +174,9 @@ class Program:
     spindle: bool = True
     approach: Approach | None = None
     kept: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "watch", said_all(self.watch))
 
     @property
     def moves(self) -> tuple[Move, ...]:

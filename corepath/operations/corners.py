@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from corepath.lengths import mm, square_mm
 from corepath.motion.program import Corner
 from corepath.operations.shapes import grow, polygons
 
@@ -55,7 +56,7 @@ def corners_words(corners: list[Corner]) -> tuple[str, ...]:
         mine = [corner for corner in corners if corner.feature == id]
         worst, total = mine[0], sum(corner.area for corner in mine)
         lines.append(
-            f"{id}: corners stay round, {len(mine)} of them, {total:.2f} mm2 left, most {worst.left:.2f} mm "
-            f"at X{worst.x:.1f} Y{worst.y:.1f}"
+            f"{id}: corners stay round, {len(mine)} of them, {square_mm(total):.2f~} left, most {mm(worst.left):.2f~} "
+            f"at X{mm(worst.x):.1f} Y{mm(worst.y):.1f}"
         )
     return tuple(lines)

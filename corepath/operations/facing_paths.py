@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from corepath.errors import CorepathError
+from corepath.lengths import mm
 from corepath.motion.cycles import expand
 from corepath.motion.program import Corner, Kind, Move, Pass, Program, line, rapid
 from corepath.work.keepoff import BESIDE, CLEARANCE
@@ -43,8 +44,8 @@ def check_path(work: Work, moves: Sequence[Move]) -> None:
     spare = work.deck.gouge if work.deck is not None else 1e-6
     if lowest.z < work.lowest - spare:
         raise CorepathError(
-            f"{work.stem}: a path at z {lowest.z:.3f} (x {lowest.x:.1f}, y {lowest.y:.1f}) would go below "
-            f"{work.lowest:.3f}, the lowest this operation may cut"
+            f"{work.stem}: a path at z {mm(lowest.z):.3f} (x {mm(lowest.x):.1f}, y {mm(lowest.y):.1f}) would go below "
+            f"{mm(work.lowest):.3f}, the lowest this operation may cut"
         )
     for obstacle in work.obstacles:
         bodies = (
@@ -57,9 +58,10 @@ def check_path(work: Work, moves: Sequence[Move]) -> None:
                 continue
             left, low, right, high = obstacle.area.bounds
             raise CorepathError(
-                f"{work.stem}: {body} would meet the {obstacle.name} at x {left:.1f} to {right:.1f}, "
-                f"y {low:.1f} to {high:.1f}, {obstacle.height:g} high, near x {near[1]:.1f}, y {near[2]:.1f}; "
-                f"move it at least {radius - near[0] + CLEARANCE:.1f} mm away from there (set-up {work.setup}), "
+                f"{work.stem}: {body} would meet the {obstacle.name} at x {mm(left):.1f} to {mm(right):.1f}, "
+                f"y {mm(low):.1f} to {mm(high):.1f}, {mm(obstacle.height):g} high, "
+                f"near x {mm(near[1]):.1f}, y {mm(near[2]):.1f}; "
+                f"move it at least {mm(radius - near[0] + CLEARANCE):.1f~} away from there (set-up {work.setup}), "
                 f"or hold the blank another way"
             )
 

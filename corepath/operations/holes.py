@@ -8,6 +8,7 @@ are cut and not pushed out.
 from __future__ import annotations
 
 from corepath.errors import CorepathError
+from corepath.lengths import mm
 from corepath.motion.program import Program
 from corepath.operations.boring import BoreTrail, mill
 from corepath.operations.drilling import straight
@@ -42,22 +43,23 @@ def _refuse(work: Work, hole: Hole) -> None:
     for step in hole.steps:
         if step.diameter < cutter.diameter - SAME_SIZE:
             raise CorepathError(
-                f"{work.stem}, {hole.id}: {cutter.describe()} is wider than the hole of {step.diameter:g} mm "
-                f"at X{hole.x:.2f} Y{hole.y:.2f}; list a cutter of at most {step.diameter:g} mm"
+                f"{work.stem}, {hole.id}: {cutter.describe()} is wider than the hole of {mm(step.diameter):g~} "
+                f"at X{mm(hole.x):.2f} Y{mm(hole.y):.2f}; list a cutter of at most {mm(step.diameter):g~}"
             )
         if cutter.shape == "drill" and step.diameter > cutter.diameter + SAME_SIZE:
             raise CorepathError(
-                f"{work.stem}, {hole.id}: {cutter.describe()} cannot make a hole of {step.diameter:g} mm; "
+                f"{work.stem}, {hole.id}: {cutter.describe()} cannot make a hole of {mm(step.diameter):g~}; "
                 "list a drill of that size or a smaller flat cutter"
             )
         if cutter.shape != "drill" and not cutter.centre_cutting and step.diameter <= cutter.diameter + SAME_SIZE:
             raise CorepathError(
-                f"{work.stem}, {hole.id}: {cutter.describe()} would have to go straight down at X{hole.x:.2f} "
-                f"Y{hole.y:.2f}, for the hole is as wide as it; list a drill of {step.diameter:g} mm or a smaller "
-                "cutter, or say centre_cutting = true where its edges reach the centre"
+                f"{work.stem}, {hole.id}: {cutter.describe()} would have to go straight down at X{mm(hole.x):.2f} "
+                f"Y{mm(hole.y):.2f}, for the hole is as wide as it; "
+                f"list a drill of {mm(step.diameter):g~} or a smaller cutter, "
+                "or say centre_cutting = true where its edges reach the centre"
             )
         if step.floor >= above:
-            raise CorepathError(f"{work.stem}, {hole.id}: the floor at {step.floor:g} is not below {above:g}")
+            raise CorepathError(f"{work.stem}, {hole.id}: the floor at {mm(step.floor):g} is not below {mm(above):g}")
         above = step.floor
 
 

@@ -18,6 +18,7 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.errors import CorepathError
+from corepath.lengths import mm
 from corepath.motion.fit import TOLERANCE
 from corepath.motion.program import Corner, Program
 from corepath.operations.corners import corners_left, corners_words
@@ -64,7 +65,9 @@ def _refuse(work: Work) -> None:
         raise CorepathError(f"{work.stem}: {work.cutter.describe()} leaves no level floor; list a flat cutter")
     for pocket in work.pockets:
         if pocket.floor >= pocket.top or pocket.area.is_empty:
-            raise CorepathError(f"{work.stem}, {pocket.id}: nothing to cut between {pocket.top:g} and {pocket.floor:g}")
+            raise CorepathError(
+                f"{work.stem}, {pocket.id}: nothing to cut between {mm(pocket.top):g} and {mm(pocket.floor):g}"
+            )
 
 
 def layers(pocket: Pocket, depth: float, light_layer: float) -> list[float]:
@@ -289,7 +292,8 @@ class _Cut:
         else:
             raise CorepathError(
                 f"{self.name}: {self.cutter.describe()} has no room for a ramp of {self.cutter.ramp_angle:g} degrees "
-                f"at X{x:.2f} Y{y:.2f}, and cutter.centre_cutting does not say that it may plunge; use a smaller one"
+                f"at X{mm(x):.2f} Y{mm(y):.2f}, and cutter.centre_cutting does not say that it may plunge; "
+                "use a smaller one"
             )
         lap = self._lap(lap, ring, z, tolerance)
         self.last = _Lap(lap, lap)

@@ -30,6 +30,7 @@ from shapely import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.errors import CorepathError
+from corepath.lengths import mm
 from corepath.operations.fronts import Detour, detours, far_parts
 from corepath.operations.shapes import Floats, grow, inradius, opened, polygons
 
@@ -79,7 +80,7 @@ def centre_region(area: Polygon, radius: float, name: str) -> Polygon:
     place = max(blocked or [area], key=lambda p: p.area).representative_point()
     says = "does not fit into it anywhere" if not pieces else "does not pass through it everywhere"
     raise CorepathError(
-        f"{name}: a cutter of {2 * radius:g} mm {says}; narrow at X{place.x:.2f} Y{place.y:.2f}. "
+        f"{name}: a cutter of {mm(2 * radius):g~} {says}; narrow at X{mm(place.x):.2f} Y{mm(place.y):.2f}. "
         "Use a smaller cutter or widen it there"
     )
 
@@ -248,4 +249,4 @@ def _patches(sweeper: _Rings, rings: list[Ring], reach: Polygon, name: str) -> l
             if piece.area > 1e-6:
                 more += sweeper.region(Polygon(piece.exterior), False)
     place = missed[0].representative_point()
-    raise CorepathError(f"{name}: no path sweeps all of it; missed at X{place.x:.2f} Y{place.y:.2f}")
+    raise CorepathError(f"{name}: no path sweeps all of it; missed at X{mm(place.x):.2f} Y{mm(place.y):.2f}")

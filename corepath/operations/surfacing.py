@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.errors import CorepathError
+from corepath.lengths import mm
 from corepath.motion.program import Move, Pass, Program, line, rapid
 from corepath.operations.around import Around, Follow
 from corepath.operations.deck_finish import ROUNDS, Bounds, Left, follower, left_over, regional, with_strokes
@@ -89,7 +90,7 @@ def _told(deck: Deck, left: Left) -> tuple[str, ...]:
     """Ground too hollow for the cutter."""
     if left.high <= deck.scallop + _TOLD:
         return ()
-    return (f"leaves {left.high:.2f} in a hollow near X{left.x:.0f} Y{left.y:.0f}: sand or scrape it",)
+    return (f"leaves {mm(left.high):.2f} in a hollow near X{mm(left.x):.0f} Y{mm(left.y):.0f}: sand or scrape it",)
 
 
 def _track(

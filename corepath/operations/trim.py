@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from shapely import LinearRing, Polygon
 
 from corepath.errors import CorepathError
+from corepath.lengths import mm, square_mm
 from corepath.motion.fit import TOLERANCE
 from corepath.motion.program import Program
 from corepath.operations.entries import ABOVE, Trail
@@ -182,5 +183,7 @@ def _watch(work: Work, trim: Trim) -> list[str]:
     if corners:
         most = max(corners, key=lambda part: round(part.area, 6))
         x, y = most.centroid.x, most.centroid.y
-        said.append(f"bays stay round, {left.area:.1f} mm2 left in {len(corners)}, most at X{x:.1f} Y{y:.1f}")
+        said.append(
+            f"bays stay round, {square_mm(left.area):.1f~} left in {len(corners)}, most at X{mm(x):.1f} Y{mm(y):.1f}"
+        )
     return said

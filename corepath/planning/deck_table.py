@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from corepath.errors import CorepathError
+from corepath.lengths import Said
 from corepath.motion.clock import Limits, minutes, seconds
 from corepath.motion.cutter import Cutter
 from corepath.motion.program import Kind, Program, line
@@ -71,7 +72,7 @@ def _entry(prepared: Prepared, work: Work, program: Program, offer: Offer, *, tr
     taken = cutter.number == work.cutter.number
     assert work.deck is not None
     found: dict[str, Any] = {
-        "cutter": cutter.describe(),
+        "cutter": Said(cutter.describe()),
         "number": cutter.number,
         "taken": taken,
         "estimate": not (taken or tried),

@@ -22,6 +22,7 @@ from pathlib import Path
 from corepath.errors import OutputError
 from corepath.job.regular import read_regular
 from corepath.job.writing import locked
+from corepath.lengths import MM
 from corepath.planning.exchange import CannotExchange, exchange, take_up
 from corepath.planning.in_place import Change, in_place
 from corepath.planning.limited import LARGEST_FILE
@@ -210,7 +211,7 @@ def _operation(name: str) -> str:
 
 
 def _bytes(content: str | bytes) -> bytes:
-    return content if isinstance(content, bytes) else content.encode("utf-8")
+    return content if isinstance(content, bytes) else MM.text(content).encode("utf-8")
 
 
 def _same_motions(path: Path, content: bytes) -> bool:

@@ -10,6 +10,7 @@ from typing import Any
 
 from corepath.job.pose import pose_of
 from corepath.job.tables import hardware
+from corepath.lengths import mm
 from corepath.operations.drilling import peck_of
 from corepath.planning.prepare import Prepared
 from corepath.work.model import SAME_SIZE, Hole, Step, Work
@@ -66,7 +67,7 @@ def _made(work: Work, hole: Hole, step: Step) -> str:
     if step.diameter > work.cutter.diameter + SAME_SIZE:
         return "helix and turns"
     peck = peck_of(work, hole.top - step.floor)
-    words = f"drilled, pecks of {peck:g}" if peck else "drilled in one stroke"
+    words = f"drilled, pecks of {mm(peck):g}" if peck else "drilled in one stroke"
     if not work.milling.canned:
         return words
     return f"{words} (G83)" if peck else f"{words} (G81)"

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from corepath.job.resolved import resolved_dict
+from corepath.lengths import MM, units_of
 from corepath.planning.deck_casting import deck_casting
 from corepath.planning.deck_deviation import deck_deviation, deviation_files
 from corepath.planning.folder import Written, write_folder
@@ -121,6 +122,8 @@ def plan(
     if prepared.stackup.heights.blank.measured:
         files.update(_maps(prepared))
     files.update(skin_files(prepared.job, prepared.board, prepared.skin, prepared.digest))
+    units = units_of(prepared.job.units)
+    files = {name: units.text(text) if isinstance(text, str) else text for name, text in files.items()}
     progress("report", 0.97)
     if bodies and readback is not None:
         files.update(solids(readback, prepared.job.blank.length, prepared.job.blank.width))
@@ -170,7 +173,9 @@ def preview(prepared: Prepared, folder: Path, progress: Progress = quiet) -> Wri
     """Write the drawings only; failed checks stand in them but keep nothing back."""
     made = make_files(prepared, progress, (0.1, 0.8))
     progress("drawings", 0.8)
-    return write_folder(folder, _drawings(prepared, made), withdraw=False)
+    units = units_of(prepared.job.units)
+    drawn = {name: units.text(text) for name, text in _drawings(prepared, made).items()}
+    return write_folder(folder, drawn, withdraw=False)
 
 
 def _drawings(prepared: Prepared, made: Sequence[MadeFile]) -> dict[str, str]:
@@ -219,7 +224,7 @@ def _maps(prepared: Prepared) -> dict[str, str]:
 
 
 def _json(data: dict[str, Any]) -> str:
-    return json.dumps(data, indent=1, ensure_ascii=False) + "\n"
+    return MM.text(json.dumps(data, indent=1, ensure_ascii=False)) + "\n"
 
 
 def check_report(prepared: Prepared) -> dict[str, Any]:

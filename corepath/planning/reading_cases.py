@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.lengths import mm
 from corepath.planning.prepare import Prepared
 from corepath.readback.cases import Case, new_findings, read_cases
 from corepath.readback.material import Lies
@@ -46,7 +47,7 @@ def _blank(name: str, sign: float, blank: Blank, shop: Shop, stop: int) -> Case:
     x, y = shop.touch_at or (0.0, 0.0)
     error = float(blank.thickness_error(x, y))
     thickness = float(blank.thickness(x, y)) + sign * error
-    says = f"on a blank of {thickness:.2f}" + (" at the touch" if shop.lies is not None else "")
+    says = f"on a blank of {mm(thickness):.2f}" + (" at the touch" if shop.lies is not None else "")
     return Case(name, says, stop, sign * error, None if shop.lies is None else lies_of(blank, sign))
 
 

@@ -18,6 +18,7 @@ import numpy as np
 from shapely import box
 
 from corepath.job.pose import pose_of
+from corepath.lengths import mm
 from corepath.motion.clock import Limits, minutes
 from corepath.motion.program import Approach, Pass, Program, Setup, line, rapid
 from corepath.planning.make import MadeFile, failed_ids
@@ -134,7 +135,7 @@ def _passes(prepared: Prepared, made: Sequence[MadeFile], clear: float) -> Itera
         number += 1
         a, b, c, d = near.bounds
         corners = [(a, b), (c, b), (c, d), (a, d), (a, b)]
-        yield _walk(corners, clear, f"round obstacle {number}, {obstacle.height:g} mm high")
+        yield _walk(corners, clear, f"round obstacle {number}, {mm(obstacle.height):g~} high")
 
 
 def _marks(program: Program, clear: float) -> Iterator[Pass]:
@@ -215,7 +216,7 @@ def _check(program: ReadProgram, works: Sequence[Work], travel: tuple[float, flo
     for index in np.flatnonzero(unknown)[: findings.keep]:
         findings.add("start-unknown", "a move sideways before Z has been given", line=int(program.line[index]))
     for index in np.flatnonzero(program.end[:, 2] < clear - _ALLOWED)[: findings.keep]:
-        says = f"it comes down to {program.end[index, 2]:.3f}; the safe height is {clear:.3f}"
+        says = f"it comes down to {mm(program.end[index, 2]):.3f}; the safe height is {mm(clear):.3f}"
         findings.add("rehearsal", says, line=int(program.line[index]), depth=float(clear - program.end[index, 2]))
     if not program.count:
         findings.add("rehearsal", "it does not move")
@@ -223,4 +224,4 @@ def _check(program: ReadProgram, works: Sequence[Work], travel: tuple[float, flo
     for axis, room in enumerate(travel):
         ends = program.end[~np.isnan(program.end[:, axis]), axis]
         if len(ends) and np.ptp(ends) > room + _ALLOWED:
-            findings.add("travel", f"{'XYZ'[axis]} needs {np.ptp(ends):.2f}, the machine has {room:.2f}")
+            findings.add("travel", f"{'XYZ'[axis]} needs {mm(np.ptp(ends)):.2f}, the machine has {mm(room):.2f}")

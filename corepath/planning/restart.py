@@ -18,6 +18,7 @@ import numpy as np
 
 from corepath.errors import Fault, InputError, OutputError
 from corepath.job.writing import write_new
+from corepath.lengths import marked
 from corepath.planning.in_place import refuse_half_written
 from corepath.planning.limited import read_limited
 from corepath.planning.progress import Progress, quiet
@@ -131,7 +132,7 @@ def _read(path: Path) -> bytes:
 def _readable(program: ReadProgram, path: Path) -> None:
     wrong = [finding for finding in program.findings if finding.kind not in HARMLESS]
     if wrong:
-        faults = [Fault("", f"{one.kind}: {one.says}", file=str(path), line=one.line) for one in wrong[:10]]
+        faults = [Fault("", f"{one.kind}: {marked(one.says)}", file=str(path), line=one.line) for one in wrong[:10]]
         raise InputError([*faults, Fault("", "a file that does not read cleanly is not restarted", file=str(path))])
 
 

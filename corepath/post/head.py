@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from corepath.job.pose import over_datum
+from corepath.lengths import marked, units_of
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Program
 from corepath.motion.zero_words import xy_words
@@ -48,7 +49,7 @@ def head(program: Program, heading: Heading, extents: Extents, grid: Grid) -> li
     """The comment lines of the head, each at most 80 characters."""
     lines: list[str] = []
     for text in _says(program, heading, extents, grid):
-        lines += comment(text)
+        lines += comment(units_of(grid.units).text(text))
     return lines
 
 
@@ -77,7 +78,7 @@ def _says(program: Program, heading: Heading, extents: Extents, grid: Grid) -> I
     if len(program.passes) > 1 and program.spindle:
         yield f"Passes: {len(program.passes)}, with a stop after each but the last"
     for text in program.watch:
-        yield f"Watch: {text}"
+        yield f"Watch: {marked(text)}"
     yield from _CAUTIONS
 
 
@@ -86,7 +87,7 @@ def _zero(program: Program, offset: bool, grid: Grid) -> Iterator[str]:
     yield f"Zero X, Y: {xy_words(zero, grid.plain)}"
     if zero.system != "G54":
         yield f"Zero in {zero.system}, not in G54: set X, Y and Z of {zero.system}"
-    yield f"Zero Z: touch {zero.touch}"
+    yield f"Zero Z: touch {marked(zero.touch)}"
     yield "Touch again: allowed" if zero.again else "Touch again: NEVER, one touch serves for all"
     yield _order(program, offset)
     place = " ".join(f"{axis}{grid.coordinate(at)}" for axis, at in zip("XYZ", (zero.x, zero.y, zero.z), strict=True))

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from corepath.job.model import MachineSection
+from corepath.lengths import units_of
 from corepath.motion.cycles import expand
 from corepath.motion.pass_name import pass_height
 from corepath.motion.program import Approach, Pass, Program
@@ -124,14 +125,18 @@ def _cut(body: Body, program: Program, stretch: Pass, number: int, machine: Mach
     if stretch.planes:
         body.add(*comment(_pass_words(stretch, grid)))
     elif len(program.passes) > 1 or stretch.says:
-        body.add(*comment(f"Pass {number} of {len(program.passes)}: {stretch.says}".rstrip(": ")))
+        body.add(
+            *comment(f"Pass {number} of {len(program.passes)}: {units_of(grid.units).text(stretch.says)}".rstrip(": "))
+        )
     body.replay(stretch.moves if machine.canned_cycles else expand(stretch.moves))
     body.rapid(z=program.clear)
 
 
 def _stop(body: Body, program: Program, machine: MachineSection, number: int, grid: Grid) -> None:
     if not program.spindle:
-        body.add(*message(f"Now {program.passes[number - 2].says}; cycle start goes on"), "M0")
+        body.add(
+            *message(units_of(grid.units).text(f"Now {program.passes[number - 2].says}; cycle start goes on")), "M0"
+        )
         return
     body.add("M5", f"G4 P{machine.spin_down:.1f}")
     body.rapid(*program.park)

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.lengths import mm, square_mm
 from corepath.readback.findings import Findings
 from corepath.readback.material import NOWHERE, Cut, Mask, Singles, Stock
 from corepath.readback.path import Path
@@ -44,9 +45,9 @@ def check_cut(path: Path, cut: Cut, allowed: Allowed, findings: Findings) -> Non
           cut.removed, findings)  # fmt: skip
     deep = cuts & (cut.deep > cutter.cutting_length + allowed.removal)
     collet = cuts & (cut.deep > cutter.stick_out + allowed.removal)
-    edges = f"edges of {cutter.cutting_length:g} stand below the stock by"
+    edges = f"edges of {mm(cutter.cutting_length):g} stand below the stock by"
     _tell(path, cut, deep, "too-deep-for-cutter", edges, cut.deep, findings)
-    reach = f"a cutter that sticks out {cutter.stick_out:g} stands below the stock by"
+    reach = f"a cutter that sticks out {mm(cutter.stick_out):g} stands below the stock by"
     _tell(path, cut, collet, "collet", reach, cut.deep, findings)
 
 
@@ -57,7 +58,11 @@ def _tell(
     for index in found[: findings.keep]:
         x, y, z = (float(value) for value in cut.where[index])
         findings.add(
-            kind, f"{says} {depth[index]:.3f}", line=int(path.line[index]), place=(x, y, z), depth=float(depth[index])
+            kind,
+            f"{says} {mm(depth[index]):.3f}",
+            line=int(path.line[index]),
+            place=(x, y, z),
+            depth=float(depth[index]),
         )
     findings.more(kind, len(found) - findings.keep)
 
@@ -82,6 +87,8 @@ def check_outside(
     x, y = stock.grid.place(int(iy), int(ix))
     z = float(stock.top[iy, ix])
     area = int(bad.sum()) * stock.grid.px * stock.grid.py
-    says = f"{area:.1f} mm² beside what the operation may touch are cut, at the deepest by {depth.max():.3f}"
+    says = (
+        f"{square_mm(area):.1f~} beside what the operation may touch are cut, at the deepest by {mm(depth.max()):.3f}"
+    )
     place = (x, y, z if z > NOWHERE / 2 else 0.0)
     findings.add("outside-area", says, line=path.line_near(x, y), place=place, depth=float(depth.max()))

@@ -15,6 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.lengths import feed as per_min
+from corepath.lengths import mm
 from corepath.readback.engagement import Engagement
 from corepath.readback.exact_deck import celled
 from corepath.readback.exact_kernels import sweep_points
@@ -198,13 +200,15 @@ def _feeds(work: Work, path: Path, down: Descents, solid: Flags, findings: Findi
         fast[at] = below > _ramp(path) / 2.0 * down.level[at] + _THINNED
 
     def says(_path: Path, _down: Descents, k: int) -> str:
-        return f"F{feed[k]:.0f} down a ramp into solid wood, planned {limit:.0f} mm/min"
+        return f"F{per_min(feed[k]):.0f} down a ramp into solid wood, planned {per_min(limit):.0f~}"
 
     _tell(path, down, fast, "feed-too-high", says, findings)
 
 
 def _plunge(path: Path, down: Descents, k: int) -> str:
-    return f"straight down into {down.under[k]:.2f} of solid wood; {path.cutter.describe()} does not cut to its centre"
+    return (
+        f"straight down into {mm(down.under[k]):.2f} of solid wood; {path.cutter.describe()} does not cut to its centre"
+    )
 
 
 def _steep(path: Path, down: Descents, k: int) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
+from corepath.lengths import mm
 from corepath.motion.cutter import Cutter
 from corepath.readback.findings import Findings
 from corepath.readback.path import Path
@@ -77,7 +78,9 @@ def check_room(path: Path, work: Work, shop: Shop, findings: Findings) -> None:
     span = np.ptp(np.vstack((path.start, path.end)), axis=0)
     for axis, needed, room in zip("XYZ", span, shop.travel, strict=True):
         if needed > room + 1e-6:
-            findings.add("travel", f"{axis} needs {needed:.2f}, the machine has {room:.2f}", depth=float(needed - room))
+            findings.add(
+                "travel", f"{axis} needs {mm(needed):.2f}, the machine has {mm(room):.2f}", depth=float(needed - room)
+            )
     depth = path.end[:, 2]
     deepest = shop.deepest(work.setup)
     _too_low(path, depth < deepest - 1e-6, "spoil-board", deepest, findings)
@@ -90,7 +93,7 @@ def _too_low(
     found = np.flatnonzero(which)
     for index in found[: findings.keep]:
         x, y, z = (float(value) for value in path.end[index])
-        says = f"goes to {z:.3f}; the lowest allowed is {limit:.3f}"
+        says = f"goes to {mm(z):.3f}; the lowest allowed is {mm(limit):.3f}"
         findings.add(kind, says, line=int(path.line[index]), place=(x, y, z), depth=limit - z)
     findings.more(kind, len(found) - findings.keep)
 
@@ -107,7 +110,7 @@ def check_obstacles(path: Path, work: Work, findings: Findings) -> None:
         met = np.flatnonzero(shapely.intersects(keep_off, lines))
         for index in met[: findings.keep]:
             x, y, z = (float(value) for value in pieces.lower[index])
-            says = f"passes within the cutter's radius of an obstacle {obstacle.height:g} high"
+            says = f"passes within the cutter's radius of an obstacle {mm(obstacle.height):g} high"
             findings.add("obstacle", says, line=int(path.line[pieces.owner[index]]), place=(x, y, z))
         findings.more("obstacle", len(met) - findings.keep)
 

@@ -11,6 +11,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from corepath.lengths import feed as per_min
+from corepath.lengths import mm
 from corepath.readback.descents import ways
 from corepath.readback.findings import Findings
 from corepath.readback.path import Path
@@ -50,7 +52,9 @@ def _pecks(hole: Hole, path: Path, mine: Flags, findings: Findings) -> None:
             run, told = depth, False
         depth = min(depth, z)
         if run - z > limit and not told:
-            says = f"{hole.id}: {run - z:.1f} deeper at once, at most {AT_ONCE:g} diameters ({limit / _SLACK:.1f})"
+            says = (
+                f"{hole.id}: {mm(run - z):.1f} deeper at once, at most {AT_ONCE:g} diameters ({mm(limit / _SLACK):.1f})"
+            )
             findings.add("peck", says, line=int(path.line[at]), place=(hole.x, hole.y, z), depth=run - z)
             told = True
 
@@ -67,7 +71,9 @@ def _break_through(hole: Hole, work: Work, path: Path, cuts: Flags, findings: Fi
     fast = cuts & (path.kind > 0) & (path.end[:, 2] < slow - _CLOSE) & (feed > limit * _SLACK)
     for at in np.flatnonzero(fast)[: findings.keep]:
         x, y, z = (float(value) for value in path.end[at])
-        says = f"{hole.id}: F{feed[at]:.0f} where it leaves the wood, at most half feed ({limit[at]:.0f}) there"
+        says = f"{hole.id}: F{per_min(feed[at]):.0f} where it leaves the wood, " + (
+            f"at most half feed ({per_min(limit[at]):.0f}) there"
+        )
         findings.add("feed-too-high", says, line=int(path.line[at]), place=(x, y, z))
     findings.more("feed-too-high", int(fast.sum()) - findings.keep)
 
@@ -88,6 +94,9 @@ def check_openings(work: Work, path: Path, findings: Findings) -> None:
         wrong = fast[near[low[near] < opening.top + work.milling.break_through - _CLOSE]]
         for at in wrong[: findings.keep]:
             x, y, z = (float(value) for value in path.end[at])
-            says = f"{opening.id}: F{feed[at]:.0f} where the deck opens it, at most half feed ({limit:.0f}) there"
+            says = (
+                f"{opening.id}: F{per_min(feed[at]):.0f} where the deck opens it, "
+                f"at most half feed ({per_min(limit):.0f}) there"
+            )
             findings.add("feed-too-high", says, line=int(path.line[at]), place=(x, y, z))
         findings.more("feed-too-high", len(wrong) - findings.keep)

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from corepath.lengths import mm
 from corepath.readback.exact_kernels import sweep_points
 from corepath.readback.findings import Findings
 from corepath.readback.measures import MeasureList
@@ -303,7 +304,13 @@ def _measures(proved: _Points, walked: _Points, swept: Swept, loose: int, deck: 
     measures.take("deck exact low", low.off, 0.0, says, (low.x, low.y), histogram)
     measures.take("deck exact high", high.off, 0.0, "furthest above h, solved exactly", (high.x, high.y))
     over = float((off[:loose] > deck.scallop).mean())
-    measures.take("deck exact over", over, None, f"share of the random points above the ridge asked, {deck.scallop:g}")
+    measures.take(
+        "deck exact over",
+        over,
+        None,
+        f"share of the random points above the ridge asked, {mm(deck.scallop):g}",
+        unit="",
+    )
     measures.take("deck exact mean", float(off[:loose].mean()), 0.0, "mean height above h at the random points")
 
 
@@ -320,9 +327,9 @@ def _tell(
             (
                 off < -deck.gouge,
                 -off,
-                f"at this very point the deck is {{:.4f}} too low, at most {deck.gouge:g} allowed",
+                f"at this very point the deck is {{:.4f}} too low, at most {mm(deck.gouge):g} allowed",
             ),
-            (~uncut & (off > over), off, f"at this very point the deck stands {{:.4f}} too high, {over:g} allowed"),
+            (~uncut & (off > over), off, f"at this very point the deck stands {{:.4f}} too high, {mm(over):g} allowed"),
         ):
             ordered = np.flatnonzero(which)[np.argsort(-depth[which], kind="stable")]
             told = ordered[: 1 if first else _TOLD]
@@ -337,4 +344,4 @@ def _tell(
 def _add(worst: Worst, kind: str, says: str, findings: Findings) -> None:
     off = abs(worst.off)
     place = (worst.x, worst.y, worst.left)
-    findings.add(kind, says.format(off), file=worst.file, line=worst.line, place=place, depth=off)
+    findings.add(kind, says.format(mm(off)), file=worst.file, line=worst.line, place=place, depth=off)

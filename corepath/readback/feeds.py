@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.lengths import feed as per_min
 from corepath.readback.descents import ways
 from corepath.readback.findings import Findings
 from corepath.readback.path import Path
@@ -73,7 +74,7 @@ def _tell(path: Path, which: Flags, limit: Floats, words: NDArray[np.str_], kind
     feed, side = path.program.feed[path.index], "most" if kind == "feed-too-high" else "least"
     for k in found[: findings.keep].tolist():
         x, y, z = (float(value) for value in path.end[k])
-        says = f"F{feed[k]:.0f}, planned at {side} {limit[k]:.0f} mm/min{words[k]}"
+        says = f"F{per_min(feed[k]):.0f}, planned at {side} {per_min(limit[k]):.0f~}{words[k]}"
         findings.add(kind, says, line=int(path.line[k]), place=(x, y, z))
     findings.more(kind, len(found) - findings.keep)
 

@@ -11,6 +11,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
+from corepath.lengths import Said
+
 __all__ = ["KINDS", "Finding", "Findings", "Place3"]
 
 Place3 = tuple[float, float, float]
@@ -80,6 +82,9 @@ class Finding:
     place: Place3 | None
     depth: float | None
     says: str
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "says", Said(self.says))
 
     def __str__(self) -> str:
         where = self.file + (f":{self.line}" if self.line else "")

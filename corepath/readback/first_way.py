@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corepath.lengths import mm
 from corepath.readback.findings import Findings
 from corepath.readback.program import ReadProgram
 
@@ -51,7 +52,7 @@ def check_first_way(program: ReadProgram, now: Zeroed, old: Zeroed | None, highe
     if len(low):
         least = float(heights[low[0]])
         says = (
-            f"{change}: with the wrong one of them the first way down comes to {least:.3f} above the bed; stock or "
-            f"obstacles reach {highest:.3f}, {CLEAR:g} over them is asked"
+            f"{change}: with the wrong one of them the first way down comes to {mm(least):.3f} above the bed; stock or "
+            f"obstacles reach {mm(highest):.3f}, {mm(CLEAR):g} over them is asked"
         )
         findings.add("first-way", says, line=int(program.line[low[0]]), depth=highest + CLEAR - least)

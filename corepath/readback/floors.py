@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from corepath.lengths import mm
 from corepath.readback.findings import Findings
 from corepath.readback.material import Mask, Stock
 from corepath.readback.measures import MeasureList, spread
@@ -84,12 +85,14 @@ def check_floor(
                   spread(np.maximum(stock.top[mask], np.float32(0.0)) - np.float32(pocket.floor)))  # fmt: skip
     measures.take(f"{pocket.id} floor high", high, pocket.floor, "highest of its floor, height above the bed", high_at)
     if low < pocket.floor - allowed.heights:
-        says = f"{pocket.id}: its floor is at {low:.3f}, {pocket.floor:.3f} wanted: too deep"
+        says = f"{pocket.id}: its floor is at {mm(low):.3f}, {mm(pocket.floor):.3f} wanted: too deep"
         findings.add("floor", says, line=path.line_near(*low_at), place=(*low_at, low), depth=pocket.floor - low)
     if high > pocket.floor + allowed.heights:
         uncut = high > pocket.top - allowed.heights
         kind = "not-reached" if uncut else "floor"
-        says = f"{pocket.id}: its floor stands at {high:.3f}, {pocket.floor:.3f} wanted" + (": uncut" if uncut else "")
+        says = f"{pocket.id}: its floor stands at {mm(high):.3f}, {mm(pocket.floor):.3f} wanted" + (
+            ": uncut" if uncut else ""
+        )
         findings.add(kind, says, place=(*high_at, high), depth=high - pocket.floor)
 
 
@@ -118,7 +121,7 @@ def check_plane(
         shown = () if largest else spread(off[solid])
         measures.take(f"plane {name}", value, asked, f"{words} of the planed face, height above the bed", at, shown)
         if abs(value - asked) > allowed.heights:
-            says = f"the planed face is at {value:.3f}, {asked:.3f} wanted"
+            says = f"the planed face is at {mm(value):.3f}, {mm(asked):.3f} wanted"
             findings.add("plane", says, line=path.line_near(*at), place=(*at, value), depth=abs(value - asked))
 
 
@@ -133,8 +136,8 @@ def measure_showing(stock: Stock, castings: Mapping[str, Mask], skin: float, mea
         says, where = "share of its footprint with no wood over it", None
         if whole and share < 1.0:
             most, where = _spot(stock, over, footprint, largest=True)
-            says += f"; up to {most:.2f} of wood over it"
-        measures.take(f"{name} shows", share, None, says, where)
+            says += f"; up to {mm(most):.2f} of wood over it"
+        measures.take(f"{name} shows", share, None, says, where, unit="")
 
 
 def check_deck(
@@ -155,11 +158,11 @@ def check_deck(
     measures.take("deck high", high, 0.0, "furthest above its height", high_at)
     if low < -(deck.gouge + 0.001):
         z = float(stock.top[stock.grid.at(*low_at)])
-        says = f"the deck is {-low:.3f} too low, at most {deck.gouge:g} allowed"
+        says = f"the deck is {mm(-low):.3f} too low, at most {mm(deck.gouge):g} allowed"
         findings.add("deck-height", says, line=path.line_near(*low_at), place=(*low_at, z), depth=-low)
     if high > deck.scallop + allowed.heights:
         z = float(stock.top[stock.grid.at(*high_at)])
-        says = f"the deck stands {high:.3f} too high, ridges of {deck.scallop:g} allowed"
+        says = f"the deck stands {mm(high):.3f} too high, ridges of {mm(deck.scallop):g} allowed"
         kind = "not-reached" if z > deck.top - 1e-3 else "deck-height"
         findings.add(kind, says, place=(*high_at, z), depth=high)
 
@@ -179,9 +182,9 @@ def check_rough(
     measures.take("rough low", low, deck.rough, "least left over the deck", low_at)
     measures.take("rough high", high, None, "most left over the deck", high_at)
     if low < -deck.gouge:
-        says = f"roughing cuts {-low:.3f} below the deck"
+        says = f"roughing cuts {mm(-low):.3f} below the deck"
         z = float(stock.top[stock.grid.at(*low_at)])
         findings.add("deck-height", says, line=path.line_near(*low_at), place=(*low_at, z), depth=-low)
     if high > most:
-        says = f"roughing leaves {high:.3f} over the deck, at most {most:.3f} expected"
+        says = f"roughing leaves {mm(high):.3f} over the deck, at most {mm(most):.3f} expected"
         findings.add("not-reached", says, place=(*high_at, float(stock.top[stock.grid.at(*high_at)])), depth=high)

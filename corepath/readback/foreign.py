@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.lengths import mm
 from corepath.motion.cutter import Cutter
 from corepath.readback.arcs import lengths
 from corepath.readback.cutting import check_cut, cut_path
@@ -230,7 +231,7 @@ def _low(path: Path, bench: Bench, findings: Findings) -> None:
     board = "spoil board" if bench.spoil_board else "bed, no spoil board being there"
     for index in low[: findings.keep]:
         x, y, z = (float(value) for value in path.end[index])
-        says = f"goes to {z:.3f}: {limit - z:.3f} into what lies below the {board}"
+        says = f"goes to {mm(z):.3f}: {mm(limit - z):.3f} into what lies below the {board}"
         findings.add("spoil-board", says, line=int(path.line[index]), place=(x, y, z), depth=limit - z)
     findings.more("spoil-board", len(low) - findings.keep)
 

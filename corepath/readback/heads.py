@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from corepath.lengths import mm
 from corepath.readback.findings import Findings
 
 __all__ = ["Head", "check_heads", "check_stated_zero", "read_head"]
@@ -75,5 +76,5 @@ def check_stated_zero(text: str, zero: tuple[float, float, float], allowed: floa
     stated = read_head(text).zero
     for axis, said, derived in zip("XYZ", stated or (), zero, strict=False):
         if abs(said - derived) > allowed:
-            says = f"zero {axis} is {said:.3f} by the head of the file, {derived:.3f} by the blank as it lies"
+            says = f"zero {axis} is {mm(said):.3f} by the head of the file, {mm(derived):.3f} by the blank as it lies"
             findings.add("zero", says, place=zero, depth=abs(said - derived))

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from corepath.lengths import mm
 from corepath.readback.findings import Findings
 from corepath.readback.material import Stock
 from corepath.readback.measures import MeasureList
@@ -87,9 +88,9 @@ def _check_diameter(
     narrowest = 2.0 * _least_radius(at_floor, hole.x, hole.y, radius)
     worst = widest if abs(widest - wanted) >= abs(narrowest - wanted) else narrowest
     here = (hole.x, hole.y)
-    measures.take(f"{hole.id} {name} diameter", worst, wanted, f"from {narrowest:.3f} to {widest:.3f}", here)
+    measures.take(f"{hole.id} {name} diameter", worst, wanted, f"from {mm(narrowest):.3f} to {mm(widest):.3f}", here)
     if abs(worst - wanted) > allowed.holes:
-        says = f"{hole.id}: the {name} is {worst:.3f} wide, {wanted:.3f} wanted"
+        says = f"{hole.id}: the {name} is {mm(worst):.3f} wide, {mm(wanted):.3f} wanted"
         findings.add("seat", says, place=(*here, floor), depth=abs(worst - wanted))
 
 
@@ -125,8 +126,10 @@ def _check_depth(
             return
         low, high = float(heights.min()), float(heights.max())
     worst = low if abs(low - floor) >= abs(high - floor) else high
-    measures.take(f"{hole.id} {name} floor", worst, floor, f"height above the bed, {hole.top - worst:.3f} deep", here)
+    measures.take(
+        f"{hole.id} {name} floor", worst, floor, f"height above the bed, {mm(hole.top - worst):.3f} deep", here
+    )
     if abs(worst - floor) > allowed.heights:
-        says = f"{hole.id}: the {name} ends at {worst:.3f}, {floor:.3f} wanted"
+        says = f"{hole.id}: the {name} ends at {mm(worst):.3f}, {mm(floor):.3f} wanted"
         line = path.line_near(*here)
         findings.add("seat", says, line=line, place=(*here, worst), depth=abs(worst - floor))

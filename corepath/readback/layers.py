@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from corepath.lengths import either, mm, square_mm
 from corepath.readback.engagement import CUTTING, Engagement
 from corepath.readback.findings import Findings
 from corepath.readback.measures import MeasureList
@@ -75,10 +76,17 @@ def check_layers(
             point = shapely.point_on_surface(max(shapely.get_parts(rest), key=lambda part: float(shapely.area(part))))
             if area > worst:
                 worst, where = area, (float(point.x), float(point.y))
-            says = f"{pocket.id}: the layer at {height:.3f} leaves {area:.2f} mm² standing"
+            says = f"{pocket.id}: the layer at {mm(height):.3f} leaves {square_mm(area):.2f~} standing"
             place = (float(point.x), float(point.y), height)
             findings.add("layer-missed", says, line=int(path.line[next_one]), place=place)
-    measures.take(f"{pocket.id} layers", worst, 0.0, f"mm² that any of {len(heights)} layers leaves standing", where)
+    measures.take(
+        f"{pocket.id} layers",
+        worst,
+        0.0,
+        f"{either('mm²', 'in²')} that any of {len(heights)} layers leaves standing",
+        where,
+        unit="mm²",
+    )
 
 
 def _wanted(

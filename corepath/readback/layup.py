@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from corepath.layup.laid import LaidUp
+from corepath.lengths import mm
 from corepath.readback.findings import Findings
 from corepath.readback.floors import inside
 from corepath.readback.material import Mask, Stock
@@ -83,7 +84,7 @@ def _check_wall(
         x, y, deviation = found[k].tolist()
         measures.take(f"trim, {name}", deviation, 0.0, "at the worst place of the wall", (x, y))
         if sign * deviation > allowed.walls:
-            says = f"trim: {abs(deviation):.3f} {name}"
+            says = f"trim: {mm(abs(deviation)):.3f} {name}"
             findings.add("width", says, line=path.line_near(x, y), place=(x, y, 0.0), depth=abs(deviation))
 
 
@@ -123,7 +124,8 @@ def _check_web(
         off = wanted - float(web[k]) if name == "least" else float(web[k]) - wanted
         if off > allowed.heights:
             says = (
-                f"web {float(web[k]):.3f} over the cradle, {'at least' if name == 'least' else 'at most'} {wanted:.3f}"
+                f"web {mm(float(web[k])):.3f} over the cradle, "
+                f"{'at least' if name == 'least' else 'at most'} {mm(wanted):.3f}"
             )
             place = (*here, float(trim.laid.bottom(here[0]) + web[k]))
             findings.add("floor", says, line=path.line_near(*here), place=place, depth=off)
@@ -140,7 +142,7 @@ def check_bolts(work: Work, shop: Shop, laid: LaidUp, measures: MeasureList, fin
             walls = [_wall(shape, here) - radius for shape in seen]
             measures.take(f"{hole.id} wall", min(walls), None, "of casting left round the slanted hole", here)
             if min(walls) <= 0.0:
-                says = f"{hole.id}: the hole leaves its casting by {-min(walls):.3f}"
+                says = f"{hole.id}: the hole leaves its casting by {mm(-min(walls)):.3f}"
                 findings.add("outside-area", says, place=(*here, hole.top), depth=-min(walls))
         elif hole.id in shop.bores:
             x, y, _ = shop.bores[hole.id]
@@ -148,7 +150,9 @@ def check_bolts(work: Work, shop: Shop, laid: LaidUp, measures: MeasureList, fin
             off = math.hypot(float(at) - hole.x, y - hole.y)
             measures.take(f"{hole.id} off its bore", off, 0.0, "where the bore meets the deck", here)
             if off > shop.allowed.holes:
-                findings.add("outside-area", f"{hole.id}: the hole is {off:.3f} off its bore", place=(*here, hole.top))
+                findings.add(
+                    "outside-area", f"{hole.id}: the hole is {mm(off):.3f} off its bore", place=(*here, hole.top)
+                )
         else:
             findings.add("outside-area", f"{hole.id}: no plug or insert lies here", place=(*here, hole.top))
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.lengths import cubic_cm_per_min
 from corepath.readback.findings import Findings
 from corepath.readback.finer import finer_volumes, runs
 from corepath.readback.material import Cut, Stock
@@ -124,7 +125,7 @@ def check_load(work: Work, path: Path, cut: Cut, stock: Stock, measures: Measure
     at = int(np.argmax(found.rate))
     where = _spot(path, cut, int(found.share[at]))
     says = "cm³/min, the most taken at once along one diameter of way; the heaviest cut planned beside it"
-    measures.take("largest removal", float(found.rate[at]) / 1e3, planned / 1e3, says, where[:2])
+    measures.take("largest removal", float(found.rate[at]) / 1e3, planned / 1e3, says, where[:2], unit="cm³/min")
     if planned < _LEAST_PLANNED:
         return
     heavy = np.flatnonzero(found.rate > planned * SLACK)
@@ -133,7 +134,8 @@ def check_load(work: Work, path: Path, cut: Cut, stock: Stock, measures: Measure
     for index in once[: findings.keep]:
         share = int(found.share[index])
         says = (
-            f"takes {found.rate[index] / 1e3:.1f} cm³/min, the heaviest cut planned for takes {planned / 1e3:.1f}: "
+            f"takes {cubic_cm_per_min(found.rate[index] / 1e3):.1f~}, "
+            f"the heaviest cut planned for takes {cubic_cm_per_min(planned / 1e3):.1f}: "
             "more wood stands in its way than it was planned for"
         )
         line = int(path.line[path.pieces.owner[cut.of[share]]])

@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.lengths import Said
+
 __all__ = ["Extra", "Measure", "MeasureList", "spread"]
 
 Extra = tuple[tuple[str, tuple[float, ...]], ...]
@@ -27,7 +29,7 @@ def spread(values: NDArray[np.floating]) -> Extra:
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """`value` and `wanted` in mm (or as `says` tells); `deviation` is value minus wanted, signed.
+    """`value` and `wanted` in `unit` ("" for a share or a count); `deviation` is value minus wanted, signed.
 
     `where` is a place (x, y) in the bed frame of the set-up, or None. `extra` holds further figures
     such as the edges and counts of a histogram.
@@ -41,6 +43,10 @@ class Measure:
     says: str
     where: tuple[float, float] | None = None
     extra: tuple[tuple[str, tuple[float, ...]], ...] = ()
+    unit: str = "mm"
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "says", Said(self.says))
 
     def as_dict(self) -> dict[str, Any]:
         """The entry of `report.json`, lengths rounded to 0.0001."""
@@ -67,10 +73,10 @@ class MeasureList(list[Measure]):
 
     def take(
         self, id: str, value: float, wanted: float | None, says: str, where: tuple[float, float] | None = None,
-        extra: tuple[tuple[str, tuple[float, ...]], ...] = (),
+        extra: tuple[tuple[str, tuple[float, ...]], ...] = (), unit: str = "mm",
     ) -> Measure:  # fmt: skip
         """Add one measure; the deviation follows from value and wanted."""
         deviation = 0.0 if wanted is None else value - wanted
-        measure = Measure(id, self.file, float(value), wanted, float(deviation), says, where, extra)
+        measure = Measure(id, self.file, float(value), wanted, float(deviation), says, where, extra, unit)
         self.append(measure)
         return measure

@@ -16,6 +16,7 @@ from itertools import islice
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.lengths import mm
 from corepath.readback.arcs import RADIUS_AGREEMENT_INCH, RADIUS_AGREEMENT_MM
 from corepath.readback.blocks import read_block
 from corepath.readback.findings import Findings
@@ -328,6 +329,6 @@ class _Reader:
         allowed = np.where(inch[arcs], RADIUS_AGREEMENT_INCH, RADIUS_AGREEMENT_MM)
         bad = np.flatnonzero(apart > allowed + 1e-9)
         for which in bad[: self.findings.keep]:
-            says = f"radius {first[which]:.4f} at the start, {last[which]:.4f} at the end of the arc"
+            says = f"radius {mm(first[which]):.4f} at the start, {mm(last[which]):.4f} at the end of the arc"
             self.findings.add("arc-mismatch", says, line=int(program.line[arcs[which]]), depth=float(apart[which]))
         self.findings.more("arc-mismatch", len(bad) - self.findings.keep)

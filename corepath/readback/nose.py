@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from corepath.lengths import mm
 from corepath.readback.findings import Findings
 from corepath.readback.material import Grid, Singles
 from corepath.readback.path import Path, Pieces
@@ -29,7 +30,8 @@ def check_nose_obstacles(path: Path, obstacles: tuple[Obstacle, ...], collet: fl
         met = _once(np.flatnonzero(near < collet / 2.0 - 1e-6), pieces)
         for index in met[: findings.keep]:
             says = (
-                f"the collet, {collet:g} wide, comes within {near[index]:.2f} of an obstacle {obstacle.height:g} high"
+                f"the collet, {mm(collet):g} wide, comes within {mm(near[index]):.2f} "
+                f"of an obstacle {mm(obstacle.height):g} high"
             )
             _add(path, pieces, int(index), says, obstacle.height, findings)
         findings.more("collet", len(met) - findings.keep)
@@ -56,7 +58,7 @@ def check_nose_stock(path: Path, left: Singles, grid: Grid, collet: float, findi
                 met.append(int(index))
     hits = _once(np.array(sorted(met), dtype=np.int64), deep)
     for at in hits[: findings.keep]:
-        says = f"the collet, {collet:g} wide, comes {out:g} above the tip into the stock beside the cut"
+        says = f"the collet, {mm(collet):g} wide, comes {mm(out):g} above the tip into the stock beside the cut"
         _add(path, deep, int(at), says, highest, findings)
     findings.more("collet", len(hits) - findings.keep)
 

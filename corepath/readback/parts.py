@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 import shapely
 
+from corepath.lengths import square_mm
 from corepath.readback.findings import Findings
 from corepath.work.model import Work
 
@@ -30,5 +31,5 @@ def check_cleared(work: Work, earlier: Sequence[Work], findings: Findings) -> No
         area = float(shapely.area(rest))
         if area > _LEAST_AREA:
             point = shapely.point_on_surface(max(shapely.get_parts(rest), key=lambda part: float(shapely.area(part))))
-            says = f"{pocket.id}: {area:.2f} mm² count as cleared, and no earlier file is held to cut them"
+            says = f"{pocket.id}: {square_mm(area):.2f~} count as cleared, and no earlier file is held to cut them"
             findings.add("not-reached", says, place=(float(point.x), float(point.y), pocket.floor))

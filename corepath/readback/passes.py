@@ -13,6 +13,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.lengths import mm
 from corepath.readback.cutting import cut_path
 from corepath.readback.findings import Findings
 from corepath.readback.material import Cut, Stock
@@ -73,8 +74,8 @@ class Passes:
             first, end = ends[number - 1] if number else 0, ends[number]
             if not any(first < stop <= end for stop in stops):
                 says = (
-                    f"no M0 between the pass at {self.planes[number]:.3f} and the one at "
-                    f"{self.planes[number + 1]:.3f}: nobody can look for the casting"
+                    f"no M0 between the pass at {mm(self.planes[number]):.3f} and the one at "
+                    f"{mm(self.planes[number + 1]):.3f}: nobody can look for the casting"
                 )
                 findings.add("missing-stop", says, line=int(path.line[min(end, len(path.line) - 1)]))
         if "missing-stop" not in findings.counts:

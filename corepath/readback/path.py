@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.lengths import mm
 from corepath.motion.cutter import Cutter
 from corepath.readback.arcs import flatten
 from corepath.readback.findings import Findings
@@ -144,5 +145,5 @@ def _unknown(
         elif np.isnan(height) and sideways:
             findings.add("start-unknown", "a way sideways before Z has been given", line=line)
         elif height <= highest:
-            says = f"a rapid to {height:.3f} from an unknown place; the stock stands {highest:.3f} high"
+            says = f"a rapid to {mm(height):.3f} from an unknown place; the stock stands {mm(highest):.3f} high"
             findings.add("rapid-through-material", says, line=line, depth=float(highest - height))

@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.lengths import mm
 from corepath.readback.findings import Findings
 from corepath.readback.path import Path
 from corepath.readback.program import ReadProgram
@@ -33,7 +34,7 @@ def check_stops(program: ReadProgram, zero_z: float, highest: float, findings: F
             findings.add("stop-with-spindle-on", "the spindle turns while the hand is near", line=event.line)
         if event.index and program.end[event.index - 1, 2] + zero_z < highest - 1e-6:
             x, y, z = (float(value) for value in program.end[event.index - 1])
-            says = f"the cutter stands at {z + zero_z:.3f}, the stock reaches {highest:.3f}"
+            says = f"the cutter stands at {mm(z + zero_z):.3f}, the stock reaches {mm(highest):.3f}"
             findings.add("stop-low", says, line=event.line, place=(x, y, z + zero_z), depth=highest - z - zero_z)
 
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon, STRtree
 from shapely.geometry.base import BaseGeometry
 
+from corepath.lengths import either, mm, square_mm
 from corepath.readback.findings import Findings
 from corepath.readback.measures import MeasureList
 from corepath.readback.path import Path, Pieces
@@ -24,6 +25,8 @@ from corepath.readback.shop import Allowed
 from corepath.work.model import Pocket
 
 __all__ = ["chains", "check_walls", "join_segments", "rings_of", "strays", "swept_area"]
+
+_AREA = either("mm²", "in²")
 
 _RUN = 200
 _SAMPLE = 1.0
@@ -127,10 +130,10 @@ def check_walls(
         )
         if over > allowed.walls:
             line = int(path.line[single.owner[piece]])
-            says = f"{pocket.id}: the {name} is cut {over:.3f} too far"
+            says = f"{pocket.id}: the {name} is cut {mm(over):.3f} too far"
             findings.add("width", says, line=line, place=(at[0], at[1], pocket.floor), depth=over)
         if left > allowed.walls:
-            says = f"{pocket.id}: the {name} is left standing {left:.3f} short at the floor"
+            says = f"{pocket.id}: the {name} is left standing {mm(left):.3f} short at the floor"
             findings.add("width", says, place=(spot[0], spot[1], pocket.floor), depth=left)
     _check_swept(pocket, opened, floor, radius, allowed, measures, findings)
 
@@ -197,10 +200,12 @@ def _check_swept(
         rest = shapely.difference(rest, pocket.cleared)
     area = float(shapely.area(rest))
     unreachable = float(shapely.area(pocket.area) - shapely.area(opened))
-    measures.take(f"{pocket.id} unswept", area, 0.0, "mm² of its floor that the cutter could reach and does not sweep")
-    measures.take(f"{pocket.id} corners", max(unreachable, 0.0), None, "mm² in corners that the cutter cannot enter")
+    says = f"{_AREA} of its floor that the cutter could reach and does not sweep"
+    measures.take(f"{pocket.id} unswept", area, 0.0, says, unit="mm²")
+    says = f"{_AREA} in corners that the cutter cannot enter"
+    measures.take(f"{pocket.id} corners", max(unreachable, 0.0), None, says, unit="mm²")
     if area > 0.01:
         part = max(shapely.get_parts(rest), key=lambda piece: float(shapely.area(piece)))
         point = shapely.point_on_surface(part)
-        says = f"{pocket.id}: {area:.2f} mm² of its floor are not swept"
+        says = f"{pocket.id}: {square_mm(area):.2f~} of its floor are not swept"
         findings.add("not-reached", says, place=(point.x, point.y, pocket.floor), depth=None)

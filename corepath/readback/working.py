@@ -12,6 +12,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.lengths import either, mm
 from corepath.motion.cutter import Cutter
 from corepath.readback.engagement import CUTTING, Engagement, engagement
 from corepath.readback.entries import runs
@@ -82,14 +83,18 @@ def _take(cutter: Cutter, found: Engagement, measures: MeasureList) -> None:
     angle = engagement_angle(widest, cutter.diameter)
     measures.take("widest cut", widest, None, f"{angle:.0f} degrees of engagement, but for entries", where)
     full = float(way[cuts & (width > FULL * cutter.diameter)].sum()) / long
-    measures.take("full width", full, None, "share of the way cut as wide as the cutter, entries and their laps too")
+    measures.take(
+        "full width", full, None, "share of the way cut as wide as the cutter, entries and their laps too", unit=""
+    )
     wide = max(float((way * width)[cuts].sum()), 1e-9)
     side = float((way * found.right)[free].sum()) / max(float((way * width)[free].sum()), 1e-9)
-    measures.take("climb", side, None, "share of the width cut with the material on the right, but for entries")
-    measures.take("mean width of cut", wide / long, None, "mm, over all the way that cuts")
+    measures.take(
+        "climb", side, None, "share of the width cut with the material on the right, but for entries", unit=""
+    )
+    measures.take("mean width of cut", wide / long, None, f"{either('mm', 'in')}, over all the way that cuts")
     deepest = float(found.depth[width > CUTTING].max(initial=0.0))
     measures.take("deepest cut", deepest, None, "most material above the tip")
-    measures.take("plunged", _plunged(found), None, "mm straight down through solid wood")
+    measures.take("plunged", _plunged(found), None, f"{either('mm', 'in')} straight down through solid wood")
 
 
 def _upright(found: Engagement) -> Flags:
@@ -122,8 +127,9 @@ def _wide(work: Work, path: Path, found: Engagement, findings: Findings) -> None
         if long > diameter:
             at = (first + last) // 2
             says = (
-                f"{long:.1f} of way cut {np.median(found.width[first:last]):.2f} wide, at most {allowed:.2f} "
-                f"(stepover {work.cutting.stepover:.2f}) but in an entry and the lap after it"
+                f"{mm(long):.1f} of way cut {mm(np.median(found.width[first:last])):.2f} "
+                f"wide, at most {mm(allowed):.2f} "
+                f"(stepover {mm(work.cutting.stepover):.2f}) but in an entry and the lap after it"
             )
             line = found.line(path, first)
             findings.add("engagement", says, line=line, place=_spot(found, at), depth=float(found.depth[at]))
@@ -136,7 +142,7 @@ def _deep(work: Work, path: Path, found: Engagement, findings: Findings) -> None
         at = first + int(np.argmax(found.deep[first:last]))
         if float(found.way[first:last].sum()) > path.cutter.radius:
             says = (
-                f"meets {found.depth[at]:.2f} of wood, {work.cutting.depth:.2f} is the deepest layer: "
+                f"meets {mm(found.depth[at]):.2f} of wood, {mm(work.cutting.depth):.2f} is the deepest layer: "
                 "the layer above left it standing"
             )
             line = found.line(path, first)
@@ -152,5 +158,5 @@ def _side(work: Work, path: Path, found: Engagement, findings: Findings) -> None
         return
     first, last = max(runs(wrong), key=lambda run: round(float(found.way[run[0] : run[1]].sum()), 6))
     wished, other = ("conventional", "climb") if work.milling.conventional else ("climb", "conventional")
-    says = f"{long:.0f} of {all_of_it:.0f} of way outside entries is {other} milling; the job wishes {wished}"
+    says = f"{mm(long):.0f} of {mm(all_of_it):.0f} of way outside entries is {other} milling; the job wishes {wished}"
     findings.add("direction", says, line=found.line(path, first), place=_spot(found, (first + last) // 2))

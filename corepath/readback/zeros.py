@@ -5,6 +5,7 @@ Derived from the blank alone, never from the plan. Bed frame of the set-up, mm.
 
 from __future__ import annotations
 
+from corepath.lengths import mm
 from corepath.readback.findings import Findings
 from corepath.readback.first_way import Zeroed
 from corepath.readback.layup import zero_laid
@@ -51,5 +52,5 @@ def check_zero(work: Work, zero: Zero3, allowed: float, findings: Findings) -> N
     stated = (work.zero.x, work.zero.y, work.zero.z)
     for axis, planned, derived in zip("XYZ", stated, zero, strict=True):
         if abs(planned - derived) > allowed:
-            says = f"zero {axis} is {planned:.3f} in the plan, {derived:.3f} by the blank as it lies"
+            says = f"zero {axis} is {mm(planned):.3f} in the plan, {mm(derived):.3f} by the blank as it lies"
             findings.add("zero", says, place=zero, depth=abs(planned - derived))

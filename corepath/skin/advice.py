@@ -21,6 +21,7 @@ from corepath.board.deck import DeckSurface
 from corepath.board.make_deck import build_deck
 from corepath.errors import InputError
 from corepath.job.model import Job
+from corepath.lengths import Said, mm
 from corepath.skin.bending import bend
 from corepath.skin.checks import skin_checks
 from corepath.skin.plate import bending_pressure
@@ -51,12 +52,17 @@ class Option:
     highest: float | None
 
     def words(self, thickness: float) -> str:
-        said = " with ".join(f"{key} = {value:g}" for key, value in self.values.items())
+        said = " with ".join(f"{key} = {_typed(key, value):g}" for key, value in self.values.items())
         if self.values.get("skin.pressure", 0.0) > BAG:
             said += " (a press, no vacuum bag)"
         if self.highest is not None and self.highest < thickness - 0.05:
-            said += f" (the board then reaches {self.highest:.1f} mm)"
-        return said
+            said += f" (the board then reaches {mm(self.highest):.1f~})"
+        return Said(said)
+
+
+def _typed(key: str, value: float) -> float:
+    """A value as it is typed: lengths in the job's units."""
+    return value if key in ("skin.pressure", "skin.modulus") else mm(value)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from corepath.lengths import mm
 from corepath.skin.study import SkinStudy
 from corepath.skin.terms import BAR
 from corepath.stackup.check import Check
@@ -31,7 +32,7 @@ def _bending(study: SkinStudy, mend: str) -> Check:
         (limit - strain) * 100.0,
         (limit - study.together.value) * 100.0,
         unit="%",
-        says=f"the deck bends it to R {bending.radius:.0f} mm, {strain:.2%} of {limit:.2%} allowed, "
+        says=f"the deck bends it to R {mm(bending.radius):.0f~}, {strain:.2%} of {limit:.2%} allowed, "
         f"{study.together.value:.2%} with what double curvature adds",
         where=f"bend at {bending.strain.words}",
         mend=mend,
@@ -47,8 +48,8 @@ def _pressure(study: SkinStudy, mend: str) -> Check:
         at_hand - need,
         at_hand - max(study.most_all.value, need),
         unit="bar",
-        says=f"to follow the deck it needs {need:.2f} bar, {study.most_all.value:.2f} bar with what double curvature "
-        f"adds (means over {study.pressure.length:.0f} mm); {at_hand:.2f} bar at hand",
+        says=f"to follow the deck it needs {need:.2f} bar, {study.most_all.value:.2f} bar with "
+        f"what double curvature adds (means over {mm(study.pressure.length):.0f~}); {at_hand:.2f} bar at hand",
         where=f"press at {place.words}",
         mend=mend,
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from corepath.lengths import mm, said_all
 from corepath.skin.advice import Advice
 from corepath.skin.study import SkinStudy
 from corepath.skin.terms import BAR, Place
@@ -66,12 +67,12 @@ def skin_words(study: SkinStudy) -> tuple[str, ...]:
         return ("The deck is level: nothing bends the skin.",)
     shape = "hollow" if bending.hollow else "crown"
     said = [
-        f"Tightest bend: R {bending.radius:.0f} mm, a {shape} at {bending.strain.words}, bent {_way(bending.angle)}; "
-        f"the skin takes R {study.skin.least_radius:.0f} mm.",
+        f"Tightest bend: R {mm(bending.radius):.0f~}, a {shape} at {bending.strain.words}, bent {_way(bending.angle)}; "
+        f"the skin takes R {mm(study.skin.least_radius):.0f~}.",
         f"Steepest: {math.degrees(math.atan(bending.steepest.value)):.1f}° "
         f"(1 in {1.0 / bending.steepest.value:.0f}) at {bending.steepest.words}.",
         f"Sharpest change of bend: from {_radius(bending.jump_sides[0])} to {_radius(bending.jump_sides[1])} within "
-        f"{bending.jump_within:.0f} mm at {bending.jump.words}, a line moment of "
+        f"{mm(bending.jump_within):.0f~} at {bending.jump.words}, a line moment of "
         f"{study.skin.stiffness * bending.jump.value:.2g} N mm per mm.",
         f"Pressure: it must be pressed down by up to {pressure.most.value:.2f} bar at {pressure.most.words}, "
         f"{study.most_all.value:.2f} bar at {study.most_all.words} with what double curvature adds; "
@@ -81,7 +82,7 @@ def skin_words(study: SkinStudy) -> tuple[str, ...]:
         said.append(f"On a line: {pressure.line.load.value:.2g} N/mm at {pressure.line.load.words}.")
     if study.bridges_all > 0.0:
         said.append(f"It bridges over {study.bridges_all:.1%} of its ground.")
-    return tuple(said)
+    return said_all(said)
 
 
 def _way(angle: float) -> str:
@@ -93,4 +94,4 @@ def _way(angle: float) -> str:
 def _radius(curvature: float) -> str:
     if abs(curvature) < 1e-5:
         return "straight"
-    return f"R {1.0 / abs(curvature):.0f} {'hollow' if curvature > 0.0 else 'crowned'}"
+    return f"R {mm(1.0 / abs(curvature)):.0f} {'hollow' if curvature > 0.0 else 'crowned'}"

@@ -16,6 +16,7 @@ from shapely import Polygon
 from corepath.board.shapes import offset
 from corepath.job.model import Job, SkinSection
 from corepath.layup.laid import skin_outside
+from corepath.lengths import mm
 
 __all__ = [
     "BAG",
@@ -142,7 +143,7 @@ class Place:
 
     @property
     def words(self) -> str:
-        return f"X{self.x:.0f} Y{self.y:.0f}".replace("-0 ", "0 ")
+        return f"X{mm(round(self.x) + 0.0):.0f} Y{mm(round(self.y) + 0.0):.0f}"
 
 
 def largest(values: Floats, xs: Floats, ys: Floats) -> Place:

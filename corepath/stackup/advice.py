@@ -15,6 +15,7 @@ import shapely
 from shapely.affinity import translate
 
 from corepath.board.model import Board
+from corepath.lengths import mm, said_all
 from corepath.stackup.depth_checks import fill_room
 from corepath.stackup.skim import TIE
 from corepath.stackup.stackup import CastingStack, Stackup
@@ -54,13 +55,16 @@ class Deeper:
     leaves: float
     can: bool
 
-    def __str__(self) -> str:
+    @property
+    def says(self) -> str:
+        """In plain words."""
         if self.can:
             return (
-                f"{self.id} is not poured yet: cut {self.by:.2f} deeper it shows in time, and {self.leaves:.2f} of "
-                "wood stays; find out why it came out shallow, withdraw its cut and depth from the record, cut it again"
+                f"{self.id} is not poured yet: cut {mm(self.by):.2f} deeper it shows in time, and "
+                f"{mm(self.leaves):.2f} of wood stays; find out why it came out shallow, "
+                "withdraw its cut and depth from the record, cut it again"
             )
-        return f"{self.id} would have to be {self.by:.2f} deeper, which it cannot be any more"
+        return f"{self.id} would have to be {mm(self.by):.2f} deeper, which it cannot be any more"
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,31 +96,34 @@ class Advice:
         found = []
         if self.floors is None:
             if not self.possible:
-                found.append(f"what is cut is {self.short:.2f} short of this core")
-                found += [str(casting) for casting in self.deeper]
+                found.append(f"what is cut is {mm(self.short):.2f} short of this core")
+                found += [casting.says for casting in self.deeper]
         elif self.floors[0] <= self.floors[1] + TIE:
-            found.append("groove.floor passes from {:.2f} to {:.2f}".format(*self.floors))
+            found.append("groove.floor passes from {:.2f} to {:.2f}".format(*map(mm, self.floors)))
         else:
             words = "no groove.floor passes: it would have to be at least {:.2f} and at most {:.2f}"
-            found.append(words.format(*self.floors))
+            found.append(words.format(*map(mm, self.floors)))
         if self.least_blank is not None:
-            floor = "" if self.floors is None else f", with groove.floor = {self.floors[0]:.2f}"
-            found.append(f"the least blank for this core is {self.least_blank:.2f} thick{floor}")
-        found.append(f"the thickest core that this blank still gives is {self.thickest_core:.2f}")
+            floor = "" if self.floors is None else f", with groove.floor = {mm(self.floors[0]):.2f}"
+            found.append(f"the least blank for this core is {mm(self.least_blank):.2f} thick{floor}")
+        found.append(f"the thickest core that this blank still gives is {mm(self.thickest_core):.2f}")
         if self.stop is None:
             low, keeps = self.lowest_plane, self.working_stop
-            found.append(f"the lowest plane is {low:.2f}, the lowest that keeps the clean-up {keeps:.2f}")
+            found.append(f"the lowest plane is {mm(low):.2f}, the lowest that keeps the clean-up {mm(keeps):.2f}")
         for plug in self.plugs:
             if plug.fits:
                 continue
             found.append(
-                f"{plug.id}: the deck over it is {plug.deck_over:.2f}, at most {plug.deck_limit:.2f} can be filled"
+                f"{plug.id}: the deck over it is {mm(plug.deck_over):.2f}, at most {mm(plug.deck_limit):.2f} "
+                "can be filled"
             )
             if plug.at is None:
                 found.append(f"{plug.id}: no place inside the groove will do")
             else:
-                found.append(f"{plug.id}: the nearest place that will do is X{plug.at[0]:.0f} Y{plug.at[1]:.0f}")
-        return tuple(found)
+                found.append(
+                    f"{plug.id}: the nearest place that will do is X{mm(plug.at[0]):.0f} Y{mm(plug.at[1]):.0f}"
+                )
+        return said_all(found)
 
     def as_dict(self) -> dict[str, Any]:
         return {

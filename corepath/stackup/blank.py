@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from corepath.job.measured import Measured
 from corepath.job.model import Job
+from corepath.lengths import mm, said_all
 from corepath.stackup.fitting import Fitted, fit
 
 __all__ = ["Blank", "Extreme"]
@@ -169,17 +170,17 @@ class Blank:
         says = list(self.notes)
         if not self.measured:
             says.append(
-                f"the blank is not measured: {self.nominal:.2f} ± {self.error:.2f} thick and lying within "
-                f"{self.flat:.2f} of flat are assumed"
+                f"the blank is not measured: {mm(self.nominal):.2f} ± {mm(self.error):.2f} thick and lying within "
+                f"{mm(self.flat):.2f} of flat are assumed"
             )
         for name, fitted in self._maps():
             says += self._of_map(name, fitted)
         says += self.outliers
         if self.measured and not self.gap_measured:
             says.append(
-                f"heights on the bed are not measured: a gap of up to {self.flat:.2f} under the blank is assumed"
+                f"heights on the bed are not measured: a gap of up to {mm(self.flat):.2f} under the blank is assumed"
             )
-        return tuple(says)
+        return said_all(says)
 
     def _maps(self) -> Sequence[tuple[str, Fitted]]:
         named = (("thickness", self.thickness_map), ("gap", self.gap_map), ("height", self.top_map))
@@ -190,13 +191,13 @@ class Blank:
         count = len(fitted.z)
         if fitted.kind == "constant":
             places = f"{count} place{'s' if count > 1 else ''}"
-            says.append(f"{name} measured at {places} only: taken as level, {float(fitted.z.mean()):.2f}")
+            says.append(f"{name} measured at {places} only: taken as level, {mm(float(fitted.z.mean())):.2f}")
         elif fitted.kind == "line":
             says.append(f"the {count} places where {name} was measured lie on a line: level across it is assumed")
         elif fitted.residual_sd > fitted.error:
             says.append(
-                f"the figures of {name} scatter by {fitted.residual_sd:.2f} about the {fitted.kind}, more than the "
-                f"{fitted.error:.2f} that one figure may be off"
+                f"the figures of {name} scatter by {mm(fitted.residual_sd):.2f} about the {fitted.kind}, more than the "
+                f"{mm(fitted.error):.2f} that one figure may be off"
             )
         x, y = self.nodes()
         beyond = fitted.extrapolated(x, y)
@@ -204,8 +205,8 @@ class Blank:
             half = fitted.uncertainty(x, y)
             k = int(np.argmax(np.round(np.where(beyond, half, 0.0), 9)))
             says.append(
-                f"{name} is extrapolated over {beyond.mean():.0%} of the blank, worst at X{x[k]:.0f} Y{y[k]:.0f} "
-                f"(± {half[k]:.2f}): measure there too"
+                f"{name} is extrapolated over {beyond.mean():.0%} of the blank, worst at "
+                f"X{mm(x[k]):.0f} Y{mm(y[k]):.0f} (± {mm(half[k]):.2f}): measure there too"
             )
         return says
 
@@ -295,11 +296,11 @@ def _named(name: str, fitted: Fitted | None) -> list[str]:
         return []
     says = []
     for k in fitted.outliers:
-        place = f"X{fitted.x[k]:.0f} Y{fitted.y[k]:.0f}"
+        place = f"X{mm(fitted.x[k]):.0f} Y{mm(fitted.y[k]):.0f}"
         off, way = abs(float(fitted.missed[k])), "more" if fitted.missed[k] > 0 else "less"
         says.append(
-            f"{name} {fitted.z[k]:.2f} at {place} is {off:.2f} {way} than the other places say: measure it again "
-            f"(it is counted as it stands)"
+            f"{name} {mm(fitted.z[k]):.2f} at {place} is {mm(off):.2f} {way} than the other places say: "
+            f"measure it again (it is counted as it stands)"
         )
     return says
 
@@ -307,7 +308,7 @@ def _named(name: str, fitted: Fitted | None) -> list[str]:
 def _sunk(places: Measured, gaps: Floats) -> list[str]:
     """Places where the height lies below the thickness by more than noise."""
     return [
-        f"height {places.height[k]:.2f} at X{places.x[k]:.0f} Y{places.y[k]:.0f} is {-gaps[k]:.2f} less than the "
-        f"thickness there: measure both again (taken as no gap)"
+        f"height {mm(places.height[k]):.2f} at X{mm(places.x[k]):.0f} Y{mm(places.y[k]):.0f} is "
+        f"{mm(-gaps[k]):.2f} less than the thickness there: measure both again (taken as no gap)"
         for k in np.flatnonzero(np.nan_to_num(gaps) < -SUNK - 1e-9)
     ]

@@ -12,6 +12,7 @@ from dataclasses import replace
 from corepath.board.model import Board
 from corepath.job.model import Job
 from corepath.job.record_settled import Settled
+from corepath.lengths import Said, marked, mm
 from corepath.stackup.blank import Blank
 from corepath.stackup.check import Check
 from corepath.stackup.depth_checks import clean_up_at, inserts_at
@@ -46,9 +47,10 @@ def _down_to(stack: Stackup, count: int, spoilt: Check) -> Stackup:
     """The stack-up with the first `count` passes only, since `spoilt` fails at the next."""
     planes, dropped = stack.skim.planes[:count], stack.skim.planes[count:]
     skim = replace(stack.skim, planes=planes, not_offered=dropped)
-    says = f"no pass at {', '.join(f'{plane:.2f}' for plane in dropped)}: {spoilt.id} would fail there, {spoilt.says}"
+    heights = ", ".join(f"{mm(plane):.2f}" for plane in dropped)
+    says = f"no pass at {heights}: {spoilt.id} would fail there, {marked(spoilt.says)}"
     castings = tuple(_with_limit(stack, casting, planes[-1]) for casting in stack.castings)
-    return replace(stack, skim=skim, castings=castings, withheld=(says,))
+    return replace(stack, skim=skim, castings=castings, withheld=(Said(says),))
 
 
 def _with_limit(stack: Stackup, casting: CastingStack, plane: float) -> CastingStack:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from corepath.lengths import Said
+
 __all__ = ["Check", "Verdict"]
 
 Verdict = Literal["ok", "caution", "fail"]
@@ -31,6 +33,10 @@ class Check:
     where: str
     mend: str = ""
     largest: tuple[tuple[str, float], ...] = ()
+
+    def __post_init__(self) -> None:
+        for name in ("says", "where", "mend"):
+            object.__setattr__(self, name, Said(getattr(self, name)))
 
     @property
     def margin(self) -> float:

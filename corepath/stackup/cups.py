@@ -14,6 +14,7 @@ from typing import Any, Protocol
 
 from corepath.job.model import CastSection
 from corepath.job.tables import Resin, resins
+from corepath.lengths import mm
 from corepath.stackup.mixing import LIGHT, Parts, parts
 
 __all__ = ["Cup", "CupPlan", "Poured", "cup_plan"]
@@ -120,7 +121,7 @@ def _notes(
     if layers:
         names = ", ".join(f"{name} in {number}" for name, number in layers)
         notes.append(
-            f"deeper than one pour of {resin.layer.value:g} mm ({resin.layer.source}): {names} pours, unless the "
+            f"deeper than one pour of {mm(resin.layer.value):g~} ({resin.layer.source}): {names} pours, unless the "
             f"maker's sheet allows more at once"
         )
     return tuple(notes)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from corepath.board.model import Board
+from corepath.lengths import mm, said_all, square_mm
 from corepath.stackup.stackup import Stackup
 
 __all__ = ["Band", "Columns", "DeckCasting", "Shown", "expected_columns", "notes", "shown_casting"]
@@ -221,12 +222,14 @@ def notes(found: DeckCasting) -> Sequence[str]:
     if found.band.least < found.band.wanted - spare:
         x, y = found.band.least_at
         lines.append(
-            f"the band along the edge is {found.band.least:.1f} at X{x:.0f} Y{y:.0f}, not {found.band.wanted:g}"
+            f"the band along the edge is {mm(found.band.least):.1f} at X{mm(x):.0f} Y{mm(y):.0f}, "
+            f"not {mm(found.band.wanted):g}"
         )
     for one in found.castings:
         if one.at is not None:
             lines.append(
-                f"{one.id} was not filled up to the deck on {one.not_filled:.0f} mm², {one.deepest:.2f} deep "
-                f"at X{one.at[0]:.0f} Y{one.at[1]:.0f}: the skin would bridge a void"
+                f"{one.id} was not filled up to the deck on {square_mm(one.not_filled):.0f~}, "
+                f"{mm(one.deepest):.2f} deep "
+                f"at X{mm(one.at[0]):.0f} Y{mm(one.at[1]):.0f}: the skin would bridge a void"
             )
-    return tuple(lines)
+    return said_all(lines)

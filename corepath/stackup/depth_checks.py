@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from corepath.lengths import mm
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
@@ -32,7 +33,7 @@ def depth_checks(stack: Stackup) -> tuple[Check, ...]:
 
 
 def _at(x: float, y: float) -> str:
-    return f"X{x:.1f} Y{y:.1f}"
+    return f"X{mm(x):.1f} Y{mm(y):.1f}"
 
 
 DECK = ", deck"
@@ -67,9 +68,9 @@ def _window(stack: Stackup) -> Check:
             value,
             job.limits.window,
             spread=spread,
-            says=f"{casting.casting.id} shows from {shows.nominal:.2f} down, the core needs {deck.nominal:.2f}",
+            says=f"{casting.casting.id} shows from {mm(shows.nominal):.2f} down, the core needs {mm(deck.nominal):.2f}",
             where=f"{casting.casting.id} at {_at(*casting.shallowest_at)}; deck highest at {_at(*at)}",
-            mend=f"a blank {missing:.2f} thicker, or a core thinner by as much, or groove.floor or "
+            mend=f"a blank {mm(missing):.2f} thicker, or a core thinner by as much, or groove.floor or "
             f"deck.clean_up lower by as much",
         )
 
@@ -88,9 +89,9 @@ def _floor(stack: Stackup) -> Check:
             value,
             limit,
             spread=spread_of_wood(stack, casting, value),
-            says=f"wood left under {casting.casting.id}, {value.worst()[0]:.2f} where the blank lies worst",
+            says=f"wood left under {casting.casting.id}, {mm(value.worst()[0]):.2f} where the blank lies worst",
             where=f"{casting.casting.id} at {_at(*at)}",
-            mend=f"set its floor to {needed:.2f} or more; tape or seal below the places that run thin",
+            mend=f"set its floor to {mm(needed):.2f} or more; tape or seal below the places that run thin",
         )
 
     return weakest(judged(casting) for casting in stack.castings)
@@ -118,8 +119,8 @@ def shows_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
     value = casting.shows_at(stack.heights, casting.shallowest_at) - stack.heights.plane(plane)
     name, short = casting.casting.id, -value.worst()[0]
     verb = "shows" if value.nominal >= -TIE else "does not show"
-    says = f"{name} {verb} at the pass at {plane:.2f}"
-    mend = f"cut its floor {short:.2f} lower, or take a blank {short:.2f} thicker"
+    says = f"{name} {verb} at the pass at {mm(plane):.2f}"
+    mend = f"cut its floor {mm(short):.2f} lower, or take a blank {mm(short):.2f} thicker"
     if skim.recorded:
         says += ", the recorded stop" if abs(plane - skim.planned_plane) < TIE else ""
         mend = "measure how thick it is after the skim, and correct the stop or the depth, whichever is wrong"
@@ -129,7 +130,7 @@ def shows_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
         0.0,
         spread=None if skim.recorded else spread_of_depth(stack, casting, value),
         says=says,
-        where=f"{name} at {_at(*casting.shallowest_at)}, pass at {plane:.2f}",
+        where=f"{name} at {_at(*casting.shallowest_at)}, pass at {mm(plane):.2f}",
         mend=mend,
     )
     return _seen(check, skim.planned_plane - plane) if seen_at(stack, casting, plane) else check
@@ -162,9 +163,9 @@ def _band_cleaned(stack: Stackup, casting: CastingStack) -> Check:
         "clean-up",
         value,
         0.0,
-        says=f"over the flush round {casting.casting.id} the deck pass removes at least {value.nominal:.2f}",
+        says=f"over the flush round {casting.casting.id} the deck pass removes at least {mm(value.nominal):.2f}",
         where=f"flush round {casting.casting.id}",
-        mend=f"pour {-value.worst()[0]:.2f} less proud, or move it to where the deck is lower",
+        mend=f"pour {mm(-value.worst()[0]):.2f} less proud, or move it to where the deck is lower",
     )
 
 
@@ -182,7 +183,7 @@ def clean_up_at(stack: Stackup, plane: float) -> Check:
         value,
         wanted,
         caution_over=0.0 if wanted > 0.0 else -math.inf,
-        says=f"the deck pass removes at least {value.nominal:.2f} at {words}{_raw_top(stack, value.worst()[0])}",
+        says=f"the deck pass removes at least {mm(value.nominal):.2f} at {words}{_raw_top(stack, value.worst()[0])}",
         where=f"deck highest at {_at(*stack.deck_highest_at)}, {words}",
         mend=_more_clean_up(wanted, wanted - value.worst()[0]),
     )
@@ -190,22 +191,22 @@ def clean_up_at(stack: Stackup, plane: float) -> Check:
 
 def _stop_words(stack: Stackup, plane: float) -> str:
     if abs(plane - stack.skim.planned_plane) > TIE:
-        return f"a stop at {plane:.2f}"
-    return f"the {'recorded' if stack.skim.recorded else 'planned'} stop {plane:.2f}"
+        return f"a stop at {mm(plane):.2f}"
+    return f"the {'recorded' if stack.skim.recorded else 'planned'} stop {mm(plane):.2f}"
 
 
 def _raw_top(stack: Stackup, least: float) -> str:
     """Where the raw top may stay, `least` being what is removed in the worst case where the deck is highest."""
     if least > -TIE:
         return ""
-    return f"; in the worst case raw top stays where the deck is more than {stack.deck_highest + least:.2f} high"
+    return f"; in the worst case raw top stays where the deck is more than {mm(stack.deck_highest + least):.2f} high"
 
 
 def _more_clean_up(wanted: float, short: float) -> str:
     """What leaves more to remove. Less deck.clean_up does not: all planes then lie lower."""
     if wanted <= 0.0:
         return "mill the raw top flat where it may stay, or ask for some deck.clean_up"
-    return f"groove.floor {short:.2f} lower, a blank thicker or a core thinner by as much, or a finer skim.step"
+    return f"groove.floor {mm(short):.2f} lower, a blank thicker or a core thinner by as much, or a finer skim.step"
 
 
 def fill_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
@@ -215,15 +216,15 @@ def fill_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
     name, short = casting.casting.id, -value.worst()[0]
     words = "the recorded stop" if stack.skim.recorded else "the lowest pass"
     if abs(plane - stack.skim.judged_plane) > TIE:
-        words = f"a stop at {plane:.2f}"
+        words = f"a stop at {mm(plane):.2f}"
     return judge(
         "fill",
         value,
         0.0,
-        says=f"resin in {name} lies {casting.pour.p_expected.nominal:.2f} below the raw top at its lowest, "
-        f"{room.nominal:.2f} is allowed at {words}",
-        where=f"{name}; deck over it highest, {casting.deck_highest:.2f}, at {_at(*casting.highest_at)}",
-        mend=f"pour {short:.2f} higher, or move it to where the deck is {short:.2f} lower, or level better, "
+        says=f"resin in {name} lies {mm(casting.pour.p_expected.nominal):.2f} below the raw top at its lowest, "
+        f"{mm(room.nominal):.2f} is allowed at {words}",
+        where=f"{name}; deck over it highest, {mm(casting.deck_highest):.2f}, at {_at(*casting.highest_at)}",
+        mend=f"pour {mm(short):.2f} higher, or move it to where the deck is {mm(short):.2f} lower, or level better, "
         f"or lower cast.fill_margin",
     )
 
@@ -253,10 +254,10 @@ def _seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
         "seat",
         value,
         limit,
-        says=f"the flange of {place.place.id} lies {value.nominal:.2f} below the skimmed face in a seat "
-        f"{seat.nominal:.2f} deep",
+        says=f"the flange of {place.place.id} lies {mm(value.nominal):.2f} below the skimmed face in a seat "
+        f"{mm(seat.nominal):.2f} deep",
         where=place.place.id,
-        mend=f"raise its recess by {limit - value.worst()[0]:.2f}",
+        mend=f"raise its recess by {mm(limit - value.worst()[0]):.2f}",
     )
 
 
@@ -270,7 +271,7 @@ def _wood_over_seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
         "wood-over-seat",
         value,
         limit,
-        says=f"wood over the seat of {place.place.id}" + (f", its prongs reach {prongs:.2f}" if prongs else ""),
+        says=f"wood over the seat of {place.place.id}" + (f", its prongs reach {mm(prongs):.2f}" if prongs else ""),
         where=place.place.id,
         mend="a thinner flange, less recess, or a place where the deck is higher",
     )
@@ -285,9 +286,9 @@ def _barrel(stack: Stackup, place: PlaceStack, plane: float) -> Check:
         "barrel",
         value,
         stack.job.limits.barrel,
-        says=f"the barrel of {place.place.id} ends {value.nominal:.2f} below the deck",
+        says=f"the barrel of {place.place.id} ends {mm(value.nominal):.2f} below the deck",
         where=place.place.id,
-        mend=f"hardware shorter by {stack.job.limits.barrel - value.worst()[0]:.2f}, less recess, or a place where "
+        mend=f"hardware shorter by {mm(stack.job.limits.barrel - value.worst()[0]):.2f}, less recess, or a place where "
         f"the deck is higher",
     )
 
@@ -304,7 +305,7 @@ def hold_at(stack: Stackup, plane: float) -> Check:
             "hold",
             value,
             stack.job.hold.least_height,
-            says=f"in {setup} the casting that joins board and rim is {value.nominal:.2f} high",
+            says=f"in {setup} the casting that joins board and rim is {mm(value.nominal):.2f} high",
             where=f"groove in {setup}, held by {getattr(stack.job.hold, setup)}",
             mend="a thicker edge, or hold board and rim each on its own",
         )

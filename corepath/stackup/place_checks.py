@@ -12,6 +12,7 @@ from shapely.ops import nearest_points
 from corepath.board.model import Board
 from corepath.job.model import DowelSection
 from corepath.job.pose import pose_of
+from corepath.lengths import mm
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
@@ -41,9 +42,9 @@ def _spacing(stack: Stackup, board: Board) -> Check:
         "spacing",
         Linear.of(least),
         limit,
-        says=f"{least:.2f} of wood between {name_a} and {name_b}",
-        where=f"{name_a} – {name_b} at X{at.x:.1f} Y{at.y:.1f}",
-        mend=f"move them apart by {limit - least:.2f}",
+        says=f"{mm(least):.2f} of wood between {name_a} and {name_b}",
+        where=f"{name_a} – {name_b} at X{mm(at.x):.1f} Y{mm(at.y):.1f}",
+        mend=f"move them apart by {mm(limit - least):.2f}",
     )
 
 
@@ -74,7 +75,7 @@ def _wrong_way(stack: Stackup, board: Board) -> Check:
         "dowels",
         Linear.of(room),
         stack.job.limits.dowels,
-        says=f"the wrong way round the pattern misses by {least:.2f}, {room:.2f} more than half a dowel",
+        says=f"the wrong way round the pattern misses by {mm(least):.2f}, {mm(room):.2f} more than half a dowel",
         where="pattern",
         mend="set the dowels at more unequal distances from the middle",
     )
@@ -89,7 +90,7 @@ def _sound_wood(stack: Stackup, board: Board, number: int, dowel: DowelSection) 
         "dowels",
         Linear.of(least),
         stack.job.limits.dowels,
-        says=f"{least:.2f} of sound wood beside dowel {number}",
+        says=f"{mm(least):.2f} of sound wood beside dowel {number}",
         where=f"dowel {number}",
         mend="move it away from castings, seats and the blank's edge",
     )
@@ -106,10 +107,10 @@ def _standing(stack: Stackup, board: Board, number: int, dowel: DowelSection) ->
             "dowels",
             room,
             stack.job.limits.dowels,
-            says=f"dowel {number} stands {dowel.stand:.2f}, the lowest cut over it in {setup} is "
-            f"{room.nominal + dowel.stand:.2f}",
+            says=f"dowel {number} stands {mm(dowel.stand):.2f}, the lowest cut over it in {setup} is "
+            f"{mm(room.nominal + dowel.stand):.2f}",
             where=f"dowel {number} in {setup}",
-            mend=f"let it stand {stack.job.limits.dowels - room.worst()[0]:.2f} lower",
+            mend=f"let it stand {mm(stack.job.limits.dowels - room.worst()[0]):.2f} lower",
         )
         for setup, room in over.items()
     ]

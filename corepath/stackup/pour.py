@@ -16,6 +16,7 @@ from typing import Any, Literal
 
 from corepath.job.model import CastSection
 from corepath.job.tables import resins
+from corepath.lengths import Said, either, marked, mm, out_of_level, said_all
 from corepath.stackup.cups import cup_plan
 from corepath.stackup.linear import Linear
 from corepath.stackup.mixing import mix, parts
@@ -162,7 +163,10 @@ class LevelLimits:
             return "any level will do"
         if least < 0:
             return "not even a level blank will do"
-        return f"{least:.2f} mm/m: a card {least:.2f} mm thick under one end of a 1 m level"
+        return Said(
+            f"{out_of_level(least):.2f~}: a card {either(f'{least:.2f} mm', f'{least / 25.4:.3f} in')} thick under one "
+            f"end of a {either('1 m', '39.37 in')} level"
+        )
 
     def as_dict(self) -> dict[str, Any]:
         given = {"fill": self.fill, "spill": self.spill, "after_spill": self.after_spill, "limit": self.least}
@@ -191,20 +195,21 @@ def pour_notes(pour: CastingPour, cast: CastSection, level: float) -> tuple[str,
     notes = []
     if tilt.over > 0 and cast.flush == "none":
         notes.append(
-            f"{pour.id} runs over at the low end if the blank is {level:g} mm/m out of level: {tilt.spilled:.1f} cm³, "
-            f"and the high end sinks to {tilt.p_high:.2f}; level to {limits.says()}; or pour {tilt.over:.2f} lower; "
-            f"what has run over must be scraped off before B, or the blank rocks on it"
+            f"{pour.id} runs over at the low end if the blank is {out_of_level(level):g~} out of level: "
+            f"{tilt.spilled:.1f} cm³, and the high end sinks to {mm(tilt.p_high):.2f}; "
+            f"level to {marked(limits.says())}; or pour {mm(tilt.over):.2f} lower; what has run over "
+            f"must be scraped off before B, or the blank rocks on it"
         )
     elif tilt.over > 0:
         notes.append(
-            f"{pour.id} stands up to {tilt.over:.2f} above the raw top while it cures: dam it higher than that"
+            f"{pour.id} stands up to {mm(tilt.over):.2f} above the raw top while it cures: dam it higher than that"
         )
     if tilt.p_high > pour.p_limit:
         notes.append(
-            f"{pour.id} lies {tilt.p_high:.2f} low at the high end, {pour.p_limit:.2f} is allowed: the level for it is "
-            f"{limits.says()}"
+            f"{pour.id} lies {mm(tilt.p_high):.2f} low at the high end, {mm(pour.p_limit):.2f} is allowed: "
+            f"the level for it is {marked(limits.says())}"
         )
-    return tuple(notes)
+    return said_all(notes)
 
 
 def pour_report(castings: Sequence[CastingPour], cast: CastSection, level: float | None = None) -> dict[str, Any]:
@@ -223,7 +228,7 @@ def pour_report(castings: Sequence[CastingPour], cast: CastSection, level: float
     }
 
 
-POUR_HEADER = ("casting", "cm³", "full cm³", "A g", "B g", "low", "may", "level mm/m")
+POUR_HEADER = said_all(("casting", "cm³", "full cm³", "A g", "B g", "low", "may", f"level {either('mm/m', 'in/ft')}"))
 """Columns of `pour_rows`: volume to the pour line and flush full, masses, p expected and allowed, level limit."""
 
 
@@ -233,9 +238,9 @@ def pour_rows(castings: Sequence[CastingPour], cast: CastSection) -> tuple[tuple
     for pour in castings:
         mixed, least = parts(pour.volume, cast), level_limits(pour, cast).least
         full = volume_of(_area(pour, cast), pour.depth)
-        figures = (pour.volume, full, mixed.a_g, mixed.b_g, pour.p_expected.nominal, pour.p_limit)
-        level = "any" if least is None else "none" if least < 0 else f"{least:.2f}"
-        rows.append((pour.id, *(f"{figure:.2f}" for figure in figures), level))
+        figures = (pour.volume, full, mixed.a_g, mixed.b_g, mm(pour.p_expected.nominal), mm(pour.p_limit))
+        level = "any" if least is None else "none" if least < 0 else f"{out_of_level(least):.2f}"
+        rows.append(said_all((pour.id, *(f"{figure:.2f}" for figure in figures), level)))
     volume = math.fsum(pour.volume for pour in castings)
     full = math.fsum(volume_of(_area(pour, cast), pour.depth) for pour in castings)
     mixed = parts(volume, cast)

@@ -20,6 +20,7 @@ from typing import Any
 from corepath.board.model import Board
 from corepath.job.tables import woods
 from corepath.layup.laid import LaidUp, laid_up
+from corepath.lengths import mm
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
@@ -170,13 +171,13 @@ def registration(stack: Stackup, board: Board) -> Check:
     things = registered(stack, board)
     seats = [thing for thing in things if thing.kind == "seat"]
     off = max((thing.left.worst()[1] for thing in seats), default=None)
-    note = "" if off is None else f"; seats up to {off:.2f} off their places"
+    note = "" if off is None else f"; seats up to {mm(off):.2f} off their places"
     return weakest(
         judge(
             "registration",
             thing.left,
             stack.job.limits.registration,
-            says=f"{words[thing.kind]}, {thing.left.worst()[0]:.2f} in the worst case{note}",
+            says=f"{words[thing.kind]}, {mm(thing.left.worst()[0]):.2f} in the worst case{note}",
             where=f"{thing.kind} {thing.id}",
             mend="a wider casting, drier and better-acclimatised wood, or tighter dowels",
         )

@@ -12,6 +12,7 @@ from corepath.board.model import Board, Casting, Place
 from corepath.job.model import Job
 from corepath.job.pose import pose_of
 from corepath.job.record_settled import Settled
+from corepath.lengths import mm
 from corepath.motion.program import Found, Setup, System, Zero
 from corepath.stackup.blank import Blank
 from corepath.stackup.flush import LocalFlush, flush_area
@@ -149,7 +150,7 @@ class Stackup:
 
     def _touch_words(self, setup: Setup) -> str:
         x, y = self.touch_place(setup)
-        return f"X{x:g} Y{y:g} from the middle"
+        return f"X{mm(x):g} Y{mm(y):g} from the middle"
 
 
 def stack_heights(job: Job, board: Board, blank: Blank | None = None, settled: Settled | None = None) -> Stackup:

@@ -7,6 +7,7 @@ for a plane that is not there. Lengths in mm.
 from __future__ import annotations
 
 from corepath.job.record_facts import Within
+from corepath.lengths import Said, mm
 from corepath.stackup.heights import Heights
 from corepath.stackup.linear import Linear
 from corepath.stackup.skim import SkimPlan
@@ -40,11 +41,11 @@ def stop_doubts(heights: Heights, skim: SkimPlan) -> tuple[str, ...]:
         return ()
     plane, settled = skim.planned_plane, heights.settled
     figures = [
-        (f"{thickness:.2f} at X{x:g} Y{y:g} after the skim", thickness, thickness_within(heights))
+        (f"{mm(thickness):.2f} at X{mm(x):g} Y{mm(y):g} after the skim", thickness, thickness_within(heights))
         for x, y, thickness in settled.thickness_after
     ]
     figures += [
-        (f"the touch for {name}, {settled.touches[name]:.2f},", settled.touches[name], touch_within(heights, name))
+        (f"the touch for {name}, {mm(settled.touches[name]):.2f},", settled.touches[name], touch_within(heights, name))
         for name in AFTER_SKIM
         if name in settled.touches
     ]
@@ -54,9 +55,9 @@ def stop_doubts(heights: Heights, skim: SkimPlan) -> tuple[str, ...]:
         off = max(low - value, value - high)
         if off <= (0.0 if worst is None else worst[0]):
             continue
-        says = f"{what} contradicts the recorded stop at {plane:.2f}, which leaves {low:.2f} to {high:.2f}"
+        says = f"{what} contradicts the recorded stop at {mm(plane):.2f}, which leaves {mm(low):.2f} to {mm(high):.2f}"
         worst = off, says + _other_pass(skim, value)
-    return () if worst is None else (worst[1],)
+    return () if worst is None else (Said(worst[1]),)
 
 
 def _other_pass(skim: SkimPlan, value: float) -> str:
@@ -64,4 +65,4 @@ def _other_pass(skim: SkimPlan, value: float) -> str:
     nearest = min(skim.planes, key=lambda plane: (round(abs(plane - value), 6), -plane))
     if nearest == skim.planned_plane:
         return "; measure again, and correct the figure that is wrong"
-    return f"; it looks like the pass at {nearest:.2f}: correct the stop, or the figure, before the work goes on"
+    return f"; it looks like the pass at {mm(nearest):.2f}: correct the stop, or the figure, before the work goes on"

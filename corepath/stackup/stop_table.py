@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
+from corepath.lengths import Said, mm, said_all
 from corepath.stackup.check import Check, Verdict
 from corepath.stackup.depth_checks import clean_up_at, fill_at, fill_room, hold_at, inserts_at, shows_at
 from corepath.stackup.judge import weakest
@@ -77,8 +78,8 @@ class StopTable:
     def header(self) -> tuple[str, ...]:
         """The first line as text: `12.40` for each stop, its height, the planned one marked with *."""
         marks = ("*" if stop.planned else "" for stop in self.stops)
-        names = (f"{stop.plane:.2f}{mark}" for stop, mark in zip(self.stops, marks, strict=True))
-        return ("", *names)
+        names = (f"{mm(stop.plane):.2f}{mark}" for stop, mark in zip(self.stops, marks, strict=True))
+        return said_all(("", *names))
 
     def lines(self) -> tuple[tuple[str, ...], ...]:
         """The other lines as text: the room in the worst case beyond the limit with its verdict, or how likely."""
@@ -105,7 +106,8 @@ class StopTable:
 
 
 def _cell(check: Check) -> str:
-    return f"{check.worst - check.limit:.2f} {check.verdict}".replace("-0.00 ", "0.00 ")
+    room = check.worst - check.limit
+    return Said(f"{mm(room if abs(room) >= 0.005 else 0.0):.2f} {check.verdict}")
 
 
 def _entry(check: Check) -> dict[str, Any]:

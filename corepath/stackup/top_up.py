@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from corepath.job.model import CastSection
+from corepath.lengths import mm, out_of_level, said_all
 from corepath.stackup.check import Verdict
 from corepath.stackup.linear import Linear
 from corepath.stackup.mixing import Parts, parts
@@ -235,8 +236,8 @@ def _top_up(
 
 def _enough(pour: CastingPour, p: Linear, deciding: Missing) -> str:
     return (
-        f"{pour.id}: the resin lies {p.nominal:.2f} below the raw top, {deciding.p_limit:.2f} is allowed "
-        f"after the pass at {deciding.plane:.2f}: high enough"
+        f"{pour.id}: the resin lies {mm(p.nominal):.2f} below the raw top, {mm(deciding.p_limit):.2f} is allowed "
+        f"after the pass at {mm(deciding.plane):.2f}: high enough"
     )
 
 
@@ -252,20 +253,20 @@ def _says(
     plane = "the recorded stop" if stop is not None else "the lowest plane"
     found = "is" if deciding.verdict == "fail" else "may be"
     lines = [
-        f"{pour.id} {found} too low: the resin lies {p.nominal:.2f} below the raw top; "
-        f"{plane}, {deciding.plane:.2f}, allows {deciding.p_limit:.2f}, and with all "
-        f"errors against it {deciding.worst:.2f} is missing, {deciding.volume:.2f} cm³"
+        f"{pour.id} {found} too low: the resin lies {mm(p.nominal):.2f} below the raw top; "
+        f"{plane}, {mm(deciding.plane):.2f}, allows {mm(deciding.p_limit):.2f}, and with all "
+        f"errors against it {mm(deciding.worst):.2f} is missing, {deciding.volume:.2f} cm³"
     ]
     if top_up is not None:
         lines.append(_top_up_words(top_up))
     if earlier is not None:
         lines.append(
-            f"an earlier stop mends it: stop after the pass at {earlier.plane:.2f} or before, if all "
+            f"an earlier stop mends it: stop after the pass at {mm(earlier.plane):.2f} or before, if all "
             f"castings show by then ({_LIKELY[earlier.shows]})"
         )
     if top_up is None and earlier is None:
         lines.append(_neither(stage))
-    return tuple(lines)
+    return said_all(lines)
 
 
 _LIKELY = {"surely": "they surely do", "likely": "they likely do", "perhaps": "only if luck has it"}
@@ -273,11 +274,12 @@ _LIKELY = {"surely": "they surely do", "likely": "they likely do", "perhaps": "o
 
 def _top_up_words(top_up: TopUp) -> str:
     mixed, weigh = top_up.mixed, top_up.weigh
-    level = "" if top_up.within is None else f" with the blank level within {top_up.within:.2f} mm/m,"
+    level = "" if top_up.within is None else f" with the blank level within {out_of_level(top_up.within):.2f~},"
     more = "" if weigh == mixed else f" (too little to weigh true: mix {weigh.a_g:.1f} g A and {weigh.b_g:.1f} g B)"
     return (
-        f"a top-up mends it: pour to {top_up.line:.2f} below the raw top,{level} {top_up.raises:.2f} more, at most "
-        f"{top_up.volume:.2f} cm³: {mixed.a_g:.2f} g A and {mixed.b_g:.2f} g B with the extra{more}; {top_up.when}"
+        f"a top-up mends it: pour to {mm(top_up.line):.2f} below the raw top,{level} {mm(top_up.raises):.2f} more, "
+        f"at most {top_up.volume:.2f} cm³: {mixed.a_g:.2f} g A and {mixed.b_g:.2f} g B with the extra{more}; "
+        f"{top_up.when}"
     )
 
 

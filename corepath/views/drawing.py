@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from corepath.board.model import Board
 from corepath.job.model import Job
 from corepath.job.pose import over_datum
+from corepath.lengths import marked, mm
 from corepath.motion.program import Corner, Pass, Program
 from corepath.stackup.check import Check
 from corepath.views.cuts import Bands, Strokes, strokes
@@ -340,7 +341,7 @@ def _rows(
     rows += [
         ("lowest cut", _lowest(scene, work)),
         ("X, Y zero", xy),
-        ("Z zero", f"{zero.touch}: Z {number(zero.z)} {over_datum(work.setup)}; {again}"),
+        ("Z zero", f"{marked(zero.touch)}: Z {number(zero.z)} {over_datum(work.setup)}; {again}"),
         ("safe height", f"{number(work.clear)} {over_datum(work.setup)}"),
         ("plan", digest),
     ]
@@ -354,12 +355,12 @@ def _top(scene: Scene, work: Work) -> float:
 
 def _lowest(scene: Scene, work: Work) -> str:
     if work.setup == "D":
-        return f"{work.lowest:.2f} {over_datum(work.setup)}"
+        return f"{mm(work.lowest):.2f} {over_datum(work.setup)}"
     return f"{_over_bed(work.lowest)}, {scene.below(work)} below the face"
 
 
 def _over_bed(height: float) -> str:
-    return f"{-height:.2f} into the bed" if height < 0 else f"{height:.2f} above the bed"
+    return f"{mm(-height):.2f} into the bed" if height < 0 else f"{mm(height):.2f} above the bed"
 
 
 def _files(work: Work, programs: Sequence[Program]) -> str:
@@ -374,7 +375,7 @@ def _watch(svg: Document, scene: Scene, work: Work, programs: Sequence[Program])
     said = [*work.watch, *(line for program in programs for line in program.watch)]
     lines = list(dict.fromkeys(line[:1].upper() + line[1:] for line in said))
     again = "may be touched again" if work.zero.again else "must not be touched again once cutting has begun"
-    lines.append(f"Z is touched on {work.zero.touch}; it {again}.")
+    lines.append(f"Z is touched on {marked(work.zero.touch)}; it {again}.")
     width = (_WATCH.width - 14) / 2
     laid: list[str] = []
     for line in lines:

@@ -20,6 +20,7 @@ from corepath.board.shapes import offset
 from corepath.errors import Fault
 from corepath.job.model import Job, TrimSection
 from corepath.layup.laid import Bolt, LaidUp, bolts_of, drill_at, laid_up
+from corepath.lengths import mm
 from corepath.motion.program import Zero
 from corepath.work.cutters import Chosen, Need, choose
 from corepath.work.holding import screws_of
@@ -85,7 +86,7 @@ class _After:
         if machine.z_zero == "bed" or machine.touch_at is None:
             return Zero(x, y, float(laid.bottom(0.0)), _FACE, True, "the cradle", by="cradle")
         at, flat_y, z = laminate_at(self.job, self.board)
-        touch = f"the laminate's top at X{at:.2f} Y{flat_y:g} from the middle, along the chord"
+        touch = f"the laminate's top at X{mm(at):.2f} Y{mm(flat_y):g} from the middle, along the chord"
         return Zero(x, y, round(z, 6), touch, True, "the laminate", by="cradle")
 
     def _datum(self) -> str:
@@ -150,8 +151,8 @@ class _After:
         wish = job.trim or TrimSection()
         thick = laid.edge - wish.web
         if thick <= 0.0:
-            allowed = f"less than the board's edge with its laminates, {laid.edge:g}"
-            yield Fault("trim.web", "nothing is left to cut", f"{wish.web:g}", allowed)
+            allowed = f"less than the board's edge with its laminates, {mm(laid.edge):g}"
+            yield Fault("trim.web", "nothing is left to cut", f"{mm(wish.web):g}", allowed)
             return
         width = job.groove.inside + job.groove.outside
         asked = Asked(wall=math.inf, allowance=wish.finish, resin=True)
@@ -167,9 +168,9 @@ class _After:
         depth = float((laid.top(ring[:, 0], ring[:, 1]) - tip).max())
         most = wish.web + 2.0 * chosen.cutter.radius * math.tan(self._steepest())
         watch = (
-            f"leaves a web of {wish.web:.2f} to {most:.2f} over the cradle: cut it by hand",
+            f"leaves a web of {mm(wish.web):.2f} to {mm(most):.2f} over the cradle: cut it by hand",
             f"the board tilts up to {math.degrees(self._steepest()):.2f} degrees, its wall stands upright: "
-            f"{laid.edge * math.tan(self._steepest()):.2f} from top to bottom",
+            f"{mm(laid.edge * math.tan(self._steepest())):.2f} from top to bottom",
             _DUST,
         )
         trim = Trim(area, laid, wish.finish, wish.web, round(depth, 6), chosen.cutting.finish)
@@ -222,13 +223,13 @@ class _After:
     def _says(self, bolts: list[Bolt]) -> Iterator[str]:
         plugs = [bolt for bolt in bolts if bolt.room is None]
         if plugs:
-            yield f"passes {self.job.milling.into_bed:g} into the cradle: have waste wood there"
+            yield f"passes {mm(self.job.milling.into_bed):g} into the cradle: have waste wood there"
         tilts = {bolt.id: abs(float(self.laid.tilt(bolt.x))) for bolt in bolts}
         worst = max(bolts, key=lambda bolt: round(tilts[bolt.id], 9))
         deep = float(self.laid.deck.height(worst.x, worst.y))
         yield (
             f"upright holes in a board that tilts up to {math.degrees(tilts[worst.id]):.2f} degrees at {worst.id}: "
-            f"{deep * math.tan(tilts[worst.id]):.2f} aside over the core's {deep:.1f}"
+            f"{mm(deep * math.tan(tilts[worst.id])):.2f} aside over the core's {mm(deep):.1f}"
         )
         shallow = [bolt.id for bolt in bolts if bolt.room is not None]
         if shallow:

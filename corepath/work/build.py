@@ -16,6 +16,7 @@ from corepath.board.model import Board, Casting
 from corepath.errors import Fault
 from corepath.job.model import Job
 from corepath.job.pose import pose_of
+from corepath.lengths import mm
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
 from corepath.motion.program import Setup
@@ -202,7 +203,7 @@ class _Builder:
         widths = [casting.plug.diameter for casting in castings if casting.plug is not None]
         depth = self.stack.table.depths(casting.id for casting in castings)[1]
         need = Need("the plug pockets", ("flat",), min(widths), depth, "plug", Asked(wall=min(widths) / 2.0), thin=True)
-        watch = [f"thin floor: {self.job.groove.least_floor:g} of wood at least must be left"]
+        watch = [f"thin floor: {mm(self.job.groove.least_floor):g} of wood at least must be left"]
         self._pockets(2, "plug-pockets", need, castings, watch)
 
     def groove(self) -> None:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from corepath.errors import Fault
 from corepath.job.model import CutterSection, InsertSection, Job
+from corepath.lengths import mm
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.work.model import SAME_SIZE
 from corepath.work.running import Asked, run
@@ -71,8 +72,8 @@ def choose(job: Job, need: Need) -> Chosen | Fault:
     fitting = [section for section in job.cutter if _fits(section, need)]
     if not fitting:
         shapes = " or ".join(need.shapes)
-        size = "" if need.width is None else f" of at most {need.width:.2f} mm"
-        listed = ", ".join(f"T{c.number} {c.shape} {c.diameter:g}" for c in job.cutter)
+        size = "" if need.width is None else f" of at most {mm(need.width):.2f~}"
+        listed = ", ".join(f"T{c.number} {c.shape} {mm(c.diameter):g}" for c in job.cutter)
         return Fault(need.key, f"no listed cutter fits {need.operation}", listed, f"a {shapes} cutter{size}")
     best = _best(fitting, need)
     cutter = cutter_of(best)

@@ -14,6 +14,7 @@ from shapely import Point, Polygon
 
 from corepath.board.model import Board
 from corepath.job.model import DowelSection
+from corepath.lengths import mm
 from corepath.motion.program import Setup
 from corepath.stackup.linear import Linear
 from corepath.stackup.stackup import Stackup
@@ -84,7 +85,7 @@ def _length(stack: Stackup, number: int, dowel: DowelSection, setup: Setup, over
 def dowel_words(stack: Stackup, board: Board, setup: Setup) -> str:
     """One line for the head of a set-up's first file."""
     mine = [one for one in dowel_lengths(stack, board) if one.setup == setup]
-    lengths = [f"{one.length:.1f} long, {one.stand:.1f} over the bed" for one in mine]
+    lengths = [f"{mm(one.length):.1f} long, {mm(one.stand):.1f} over the bed" for one in mine]
     if len(set(lengths)) == 1:
         return f"dowels here at most {lengths[0]}; wood or plastic"
     return "dowels here at most " + "; ".join(f"{one.dowel}: {words}" for one, words in zip(mine, lengths, strict=True))

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 from corepath.job.cutting_table import Energy, cutting_energy
 from corepath.job.model import Job
+from corepath.lengths import cubic_cm_per_min, feed, mm
 from corepath.motion.feeds.chips import LARGEST_CHIP_SHARE, LEAST_CHIP
 from corepath.stackup.check import Check
 from corepath.stackup.judge import weakest
@@ -64,7 +65,7 @@ def _advice(
         rss=likely,
         limit=0.0,
         unit=unit,
-        says=f"{work.cutter.describe()}, {load.cut.name} at {load.cut.feed:.0f} mm/min: {says}",
+        says=f"{work.cutter.describe()}, {load.cut.name} at {feed(load.cut.feed):.0f~}: {says}",
         where=where,
         mend="" if holds else mend,
     )
@@ -78,7 +79,7 @@ def _chip_load(job: Job, work: Work, load: Load) -> Check | None:
     rubs = load.chip - LEAST_CHIP <= largest - load.chip
     room = load.chip - LEAST_CHIP if rubs else largest - load.chip
     limit = LEAST_CHIP if rubs else largest
-    says = f"chip {load.chip:.3f} thick, {'rubs below' if rubs else 'overloads above'} {limit:g}"
+    says = f"chip {mm(load.chip):.3f} thick, {'rubs below' if rubs else 'overloads above'} {mm(limit):g}"
     return _advice("chip-load", (room, room), work, load, says=says, mend=_other_chip(job, work, load, limit))
 
 
@@ -86,7 +87,7 @@ def _other_chip(job: Job, work: Work, load: Load, limit: float) -> str:
     """Feed or speed at which the chip is at its limit; the speed only where the spindle runs it."""
     factor = limit / max(load.chip, 1e-9)
     rpm, word = work.cutting.rpm / factor, "at least" if factor > 1.0 else "at most"
-    ways = [f"feed {word} {load.cut.feed * factor:.0f} mm/min"]
+    ways = [f"feed {word} {feed(load.cut.feed * factor):.0f~}"]
     slowest, fastest = job.machine.spindle_rpm
     if slowest <= rpm <= fastest:
         ways.append(f"rpm {'at most' if factor > 1.0 else 'at least'} {rpm:.0f}")
@@ -102,13 +103,14 @@ def _deflection(job: Job, work: Work, load: Load) -> Check | None:
     limit = job.limits.deflection
     likely, worst = load.deflection
     says = (
-        f"{load.side[0]:.0f} N on {work.cutter.stick_out:g} of stick-out bends it {likely:.3f}, "
-        f"{worst:.3f} at worst, of {limit:g}"
+        f"{load.side[0]:.0f} N on {mm(work.cutter.stick_out):g} of stick-out bends it {mm(likely):.3f}, "
+        f"{mm(worst):.3f} at worst, of {mm(limit):g}"
     )
     share = limit / max(worst, 1e-9)
     mend = (
-        f"stick-out at most {work.cutter.stick_out * share ** (1 / 3):.1f}, feed at most {load.cut.feed * share:.0f} "
-        f"mm/min, {load.cut.depth * share:.1f} deep at a time, or a stiffer cutter"
+        f"stick-out at most {mm(work.cutter.stick_out * share ** (1 / 3)):.1f}, "
+        f"feed at most {feed(load.cut.feed * share):.0f~}, "
+        f"{mm(load.cut.depth * share):.1f} deep at a time, or a stiffer cutter"
     )
     return _advice("deflection", (limit - likely, limit - worst), work, load, says=says, mend=mend)
 
@@ -119,7 +121,7 @@ def _power(job: Job, work: Work, load: Load) -> Check | None:
     if limit is None:
         return None
     _, likely, worst = load.power
-    says = f"{load.removal:.0f} cm³/min take {likely:.0f} W, {worst:.0f} at worst, of {limit:g}"
+    says = f"{cubic_cm_per_min(load.removal):.0f~} take {likely:.0f} W, {worst:.0f} at worst, of {limit:g}"
     share = limit / max(worst, 1e-9)
-    mend = f"feed at most {load.cut.feed * share:.0f} mm/min, or {load.cut.depth * share:.2f} deep at a time"
+    mend = f"feed at most {feed(load.cut.feed * share):.0f~}, or {mm(load.cut.depth * share):.2f} deep at a time"
     return _advice("power", (limit - likely, limit - worst), work, load, says=says, mend=mend, unit="W")

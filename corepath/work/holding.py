@@ -13,6 +13,7 @@ from corepath.board.model import Board
 from corepath.errors import Fault
 from corepath.job.model import Job, ScrewSection
 from corepath.job.pose import pose_of
+from corepath.lengths import mm, square_cm
 from corepath.motion.cutter import Cutter
 from corepath.motion.program import Setup
 from corepath.stackup.linear import Linear
@@ -90,11 +91,11 @@ def margin_fault(job: Job, board: Board, cutter: Cutter) -> Fault | None:
     if room is not None and room >= least - 1e-6:
         return None
     most = wall.distance(board.blank.exterior) - least
-    needs = f"{least:g} mm are needed for {cutter.describe()} and {CLEARANCE:g} of clearance"
-    says = f"leaves {room:.2f} mm between frame and groove" if room is not None else "the frame reaches into the groove"
+    needs = f"{mm(least):g~} are needed for {cutter.describe()} and {mm(CLEARANCE):g} of clearance"
+    says = "the frame reaches into the groove" if room is None else f"leaves {mm(room):.2f~} between frame and groove"
     says += f"; {needs}"
-    allowed = f"at most {most:.2f} mm, or a larger blank" if most > 0 else "0, or a larger blank"
-    return Fault("deck.margin", says, f"{margin:g}", allowed)
+    allowed = f"at most {mm(most):.2f~}, or a larger blank" if most > 0 else "0, or a larger blank"
+    return Fault("deck.margin", says, f"{mm(margin):g}", allowed)
 
 
 def with_uncut(work: Work) -> Work:
@@ -106,11 +107,13 @@ def with_uncut(work: Work) -> Work:
         left, low, right, high = piece.area.bounds
         after = "; saw it off before C" if piece.sawn_off else ""
         lines.append(
-            f"uncut beside {' and '.join(piece.names)}: {piece.area.area / 100.0:.1f} cm2 at "
-            f"X {left:.0f} to {right:.0f}, Y {low:.0f} to {high:.0f} from the middle{after}"
+            f"uncut beside {' and '.join(piece.names)}: {square_cm(piece.area.area / 100.0):.1f~} at "
+            f"X {mm(left):.0f} to {mm(right):.0f}, Y {mm(low):.0f} to {mm(high):.0f} from the middle{after}"
         )
     if work.deck is not None and work.deck.framed:
         edge = work.deck.area.bounds[0] - work.blank.bounds[0]
-        corner = f", a fillet of R{work.cutter.corner_radius:g} along it" if work.cutter.corner_radius > 0.0 else ""
-        lines.append(f"a frame {edge:g} wide is left at full height; corners inside it R{work.cutter.radius:g}{corner}")
+        corner = f", a fillet of R{mm(work.cutter.corner_radius):g} along it" if work.cutter.corner_radius > 0.0 else ""
+        lines.append(
+            f"a frame {mm(edge):g} wide is left at full height; corners inside it R{mm(work.cutter.radius):g}{corner}"
+        )
     return replace(work, watch=(*work.watch, *lines)) if lines else work

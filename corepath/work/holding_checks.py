@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from corepath.board.model import Board
 from corepath.job.model import Job
 from corepath.job.pose import pose_of
+from corepath.lengths import mm, square_cm
 from corepath.motion.program import Setup
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
@@ -102,8 +103,8 @@ _WHY = {
 def _piece_words(piece: Uncut) -> str:
     left, low, right, high = piece.area.bounds
     return (
-        f"{piece.area.area / 100.0:.1f} cm² beside {' and '.join(piece.names)} "
-        f"(X {left:.0f} to {right:.0f}, Y {low:.0f} to {high:.0f})"
+        f"{square_cm(piece.area.area / 100.0):.1f~} beside {' and '.join(piece.names)} "
+        f"(X {mm(left):.0f} to {mm(right):.0f}, Y {mm(low):.0f} to {mm(high):.0f})"
     )
 
 
@@ -126,7 +127,7 @@ def _within(board: Board, screw: Screw, setup: Setup) -> Check:
         "screws",
         Linear.of(room),
         BESIDE_CUT,
-        says=f"{room:.2f} of wood between the head of {screw.name} and the blank's edge",
+        says=f"{mm(room):.2f} of wood between the head of {screw.name} and the blank's edge",
         where=f"{screw.name} in {setup}",
         mend="move it into the blank",
     )
@@ -150,13 +151,13 @@ def _below(stack: Stackup, screw: Screw, work: Work, plane: Linear) -> Check:
     missing = BELOW_CUT - room.worst()[0]
     needed = screw.section.counterbore + max(missing, 0.0)
     face = top.nominal + screw.section.counterbore - screw.section.head_height
-    deep = f"a counterbore {needed:.2f} deep, {missing:.2f} more than now" if needed < face - 2.0 else ""
+    deep = f"a counterbore {mm(needed):.2f} deep, {mm(missing):.2f} more than now" if needed < face - 2.0 else ""
     return judge(
         "screws",
         room,
         BELOW_CUT,
-        says=f"the head of {screw.name} ends {top.nominal:.2f} above the bed, {work.stem} cuts down to "
-        f"{plane.nominal:.2f} over it",
+        says=f"the head of {screw.name} ends {mm(top.nominal):.2f} above the bed, {work.stem} cuts down to "
+        f"{mm(plane.nominal):.2f} over it",
         where=f"{screw.name} in {work.setup}",
         mend=deep or "no counterbore is deep enough there: another place, or hold the blank another way",
     )
@@ -173,9 +174,9 @@ def _beside(screw: Screw, work: Work) -> Check:
         "screws",
         Linear.of(room),
         BESIDE_CUT,
-        says=f"{max(room, 0.0):.2f} of wood between the head of {screw.name} and {name}, which {work.stem} cuts",
+        says=f"{mm(max(room, 0.0)):.2f} of wood between the head of {screw.name} and {name}, which {work.stem} cuts",
         where=f"{screw.name} in {work.setup}",
-        mend=f"move it {BESIDE_CUT - room:.2f} away from {name}",
+        mend=f"move it {mm(BESIDE_CUT - room):.2f} away from {name}",
     )
 
 
@@ -204,7 +205,8 @@ def _held(job: Job, board: Board) -> Check:
         method = getattr(job.hold, setup)
         if method in ("tape", "vacuum"):
             words.append(
-                f"{setup}: {method} on " + " and ".join(f"{a.area / 100:.0f} cm² of {n}" for n, a in areas.items())
+                f"{setup}: {method} on "
+                + " and ".join(f"{square_cm(a.area / 100):.0f~} of {n}" for n, a in areas.items())
             )
             continue
         counts = {name: _holders(job, setup, _seen(job, setup, area)) for name, area in areas.items()}
@@ -236,9 +238,9 @@ def _collet(work: Work) -> Iterator[Check]:
         "collet",
         Linear.of(stick - depth),
         CLEARANCE,
-        says=f"{work.cutter.describe()} sticks out {stick:g}, {work.name} goes {depth:.2f} deep",
+        says=f"{work.cutter.describe()} sticks out {mm(stick):g}, {work.name} goes {mm(depth):.2f} deep",
         where=work.name,
-        mend=f"a cutter that sticks out {CLEARANCE + depth - stick:.2f} further",
+        mend=f"a cutter that sticks out {mm(CLEARANCE + depth - stick):.2f} further",
     )
     axes = [pocket.area.buffer(-work.cutter.radius) for pocket in work.pockets]
     axes += [
@@ -256,9 +258,9 @@ def _collet(work: Work) -> Iterator[Check]:
             "collet",
             Linear.of(room),
             CLEARANCE,
-            says=f"the collet, {work.collet:g} wide, comes down to {work.lowest + stick:.2f} within {away:.1f} of "
-            f"{obstacle.name}, {obstacle.height:.2f} high",
+            says=f"the collet, {mm(work.collet):g} wide, comes down to {mm(work.lowest + stick):.2f} "
+            f"within {mm(away):.1f} of {obstacle.name}, {mm(obstacle.height):.2f} high",
             where=f"{obstacle.name} in {work.name}",
-            mend=f"move it {work.collet / 2.0 + CLEARANCE - away:.1f} away, or a cutter that sticks out "
-            f"{CLEARANCE - room:.2f} further",
+            mend=f"move it {mm(work.collet / 2.0 + CLEARANCE - away):.1f} away, or a cutter that sticks out "
+            f"{mm(CLEARANCE - room):.2f} further",
         )

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from corepath.job.model import Job
+from corepath.lengths import mm
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
@@ -47,13 +48,13 @@ def _left(job: Job, work: Work, hole: Hole, floor: Linear) -> Check:
     point = point_of(work.cutter)
     left = floor + (job.blank.spoil_board - point)
     limit = job.limits.under_holes
-    tip = f", its point {point:.2f} deeper" if point else ""
+    tip = f", its point {mm(point):.2f} deeper" if point else ""
     key = "dowel.depth_in_bed" if work.setup == "A" else "milling.into_bed"
     return judge(
         "spoil-board",
         left,
         limit,
-        says=f"{hole.id} goes {-floor.nominal:.2f} into the spoil board of {job.blank.spoil_board:g}{tip}",
+        says=f"{hole.id} goes {mm(-floor.nominal):.2f} into the spoil board of {mm(job.blank.spoil_board):g}{tip}",
         where=f"{hole.id} ({work.name})",
-        mend=f"less {key}, or a spoil board thicker by {limit - left.worst()[0]:.2f}",
+        mend=f"less {key}, or a spoil board thicker by {mm(limit - left.worst()[0]):.2f}",
     )

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from corepath.errors import Fault
 from corepath.job.model import CutterSection, Job
+from corepath.lengths import mm
 from corepath.motion.cutter import Cutter
 from corepath.work.cutters import Chosen, Need, choose, drills_of
 from corepath.work.model import Hole, point_of
@@ -73,7 +74,7 @@ def drill_watch(cutter: Cutter) -> tuple[str, ...]:
         return ()
     return (
         f"depths count at the drill's full diameter: where its point touches, Z is the height of the point, not 0 "
-        f"({point_of(cutter):.2f} mm at 118 degrees; measure yours)",
+        f"({mm(point_of(cutter)):.2f~} at 118 degrees; measure yours)",
     )
 
 

@@ -9,6 +9,7 @@ from shapely import Point, union_all
 from shapely.geometry.base import BaseGeometry
 
 from corepath.job.model import Job
+from corepath.lengths import mm
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
@@ -49,9 +50,10 @@ def _reach(work: Work) -> Check:
         "reach",
         Linear.of(room),
         0.0,
-        says=f"{work.cutter.describe()} cuts {work.cutter.cutting_length:g} long, {work.name} goes {depth:.2f} deep",
+        says=f"{work.cutter.describe()} cuts {mm(work.cutter.cutting_length):g} long, "
+        f"{work.name} goes {mm(depth):.2f} deep",
         where=work.name,
-        mend=f"a cutter whose edges are {-room:.2f} longer",
+        mend=f"a cutter whose edges are {mm(-room):.2f} longer",
     )
 
 
@@ -93,9 +95,9 @@ def _judged(job: Job, stem: str, about: str, span: tuple[float, float, float]) -
             "travel",
             Linear.of(travel - needed),
             0.0,
-            says=f"{stem} spans {about}{needed:.1f} on {axis}, the machine travels {travel:.1f}",
+            says=f"{stem} spans {about}{mm(needed):.1f} on {axis}, the machine travels {mm(travel):.1f}",
             where=f"{axis} in {stem}",
-            mend=f"a machine that travels {needed - travel:.1f} more on {axis}, or a smaller blank",
+            mend=f"a machine that travels {mm(needed - travel):.1f} more on {axis}, or a smaller blank",
         )
         for axis, needed, travel in zip("XYZ", span, job.machine.travel, strict=True)
     ]

@@ -14,6 +14,7 @@ from shapely import MultiPolygon, Polygon
 
 from corepath.board.deck import DeckSurface
 from corepath.layup.laid import LaidUp
+from corepath.lengths import said_all
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Approach, Setup, Zero
 
@@ -216,6 +217,9 @@ class Work:
     approach: Approach | None = None
     look: tuple[float, float, float] = (0.0, 0.0, 0.0)
     kept: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "watch", said_all(self.watch))
 
     @property
     def stem(self) -> str:

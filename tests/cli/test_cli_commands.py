@@ -89,7 +89,8 @@ class Planner:
             names = ["report.json", "overview.svg", *(["03-A-groove.nc"] if operations else [])]
             return Written(folder, tuple(names), () if operations else ("03-A-groove.nc",))
 
-        return SimpleNamespace(checks=self.checks, findings=self.findings, report=report, failed=failed, write=write)
+        made = {"checks": self.checks, "findings": self.findings, "report": report, "failed": failed, "write": write}
+        return SimpleNamespace(prepared=prepared, **made)
 
     def preview(self, prepared: Any, folder: Path, progress: Callable[[str, float], None]) -> Any:
         self.asked.append(("preview", folder))
@@ -101,6 +102,7 @@ class Planner:
         measures = [MEASURE]
         return SimpleNamespace(
             findings=self.findings,
+            prepared=SimpleNamespace(job=SimpleNamespace(units="mm")),
             measures=measures,
             cases=[CASE],
             report={"readback": {"counts": self.counts}},
@@ -122,7 +124,13 @@ OPERATION = {
 
 CASE = {"says": "if the skim stops at 9.40", "least_floor": 1.2, "load": 0.91, "kinds": [], "planned_again": False}
 MEASURE = SimpleNamespace(
-    id="groove floor", file="03-A-groove.nc", value=1.2004, wanted=1.2, deviation=0.0004, says="height above the bed"
+    unit="mm",
+    id="groove floor",
+    file="03-A-groove.nc",
+    value=1.2004,
+    wanted=1.2,
+    deviation=0.0004,
+    says="height above the bed",
 )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from corepath.job.pose import over_datum
+from corepath.lengths import marked
 from corepath.motion.program import Setup
 from corepath.motion.zero_words import again_words, xy_words
 from corepath.views.sheet_html.facts import Facts, mm
@@ -88,7 +89,7 @@ def _z_rows(works: Sequence[Work]) -> tuple[tuple[str, str], ...]:
         again = again_words(work.zero)
         height = f", which lies {mm(work.zero.z)} {over_datum(work.setup)}" if work.zero.z else ""
         system = "" if work.zero.system == "G54" else f"in {work.zero.system}, X, Y and Z of it: "
-        found.setdefault(f"{system}touch {work.zero.touch}{height}; {again}", []).append(work.name)
+        found.setdefault(f"{system}touch {marked(work.zero.touch)}{height}; {again}", []).append(work.name)
     if len(found) == 1:
         return (("Z zero", next(iter(found))),)
     return tuple((f"Z zero, {', '.join(dict.fromkeys(names))}", words) for words, names in found.items())
@@ -107,7 +108,7 @@ def _extents(facts: Facts, works: Sequence[Work]) -> str:
         for axis in ("x", "y", "z")
     }
     names = {"x": "X", "y": "Y", "z": "height"}
-    words = ", ".join(f"{names[axis]} {low:.1f} to {high:.1f}" for axis, (low, high) in spans.items())
+    words = ", ".join(f"{names[axis]} {mm(low, 1)} to {mm(high, 1)}" for axis, (low, high) in spans.items())
     return words.replace("-", "−") + f" {over_datum(works[0].setup)}; "
 
 

@@ -1,0 +1,178 @@
+"""Figures with units in text: the one place that knows how a length reads in a job in mm and in one in inches.
+
+Everything is reckoned in mm. Text about it is made far from where it is shown, by code that does not know the job's
+units, and goes two ways: into `report.json` and to programs, in mm, and before people, in the job's units. So a figure
+is put into an f-string *marked*, `f"{mm(depth):.2f} deep"`, and the text is turned into the one or the other where it
+leaves:
+
+- `Said(text)` is the text in mm that remembers its marks: equal to a plain text in mm and written as such by
+  `json`. What hands text out (checks, findings, faults, advice) hands out these; inside another f-string it goes as
+  `marked(said)`;
+- `Units.text(text)` is the text in a job's units. What is printed and what is drawn goes through it last.
+
+Format specifications are those of floats, with `~` at the end for the unit behind the figure: `{mm(x):.2f~}` gives
+`8.40 mm` or `0.3307 in`. In inches a figure gets as many places as it needs to be about as fine: 2 for whole mm, 3 for
+one place, 4 for two and three. `:g` is a figure *as typed* into a job: four places, without zeros at the end.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import NamedTuple
+
+__all__ = ["INCH", "MM", "MM_PER_INCH", "Said", "Units", "cubic_cm_per_min", "either", "feed", "marked", "mm",
+           "square_cm", "square_mm", "units_of"]  # fmt: skip
+
+MM_PER_INCH = 25.4
+
+# two code points that stand for no character (Unicode, 23.7), so that no text of a person's can hold them
+_BEGIN, _END, _BETWEEN = "\ufdd0", "\ufdd1", "\ufdd2"
+_MARK = re.compile(f"{_BEGIN}([^{_END}]*){_END}")
+
+
+class _Kind(NamedTuple):
+    """How one kind of figure reads: unit and divisor for mm and inch, places in inches for those in mm."""
+
+    mm: str
+    inch: str
+    inches: float
+    places: tuple[int, ...]
+    typed: int
+
+
+_KINDS = {
+    "length": _Kind("mm", "in", MM_PER_INCH, (2, 3, 4, 4, 5), 4),
+    "feed": _Kind("mm/min", "in/min", MM_PER_INCH, (1, 2, 3, 4, 4), 2),
+    "square mm": _Kind("mm²", "in²", MM_PER_INCH**2, (3, 4, 5, 5, 5), 4),
+    "square cm": _Kind("cm²", "in²", MM_PER_INCH**2 / 100.0, (1, 2, 3, 4, 5), 3),
+    "removal": _Kind("cm³/min", "in³/min", MM_PER_INCH**3 / 1000.0, (2, 3, 4, 4, 4), 3),
+    # 1 mm/m is 0.012 in/ft
+    "level": _Kind("mm/m", "in/ft", 1000.0 / 12.0, (2, 3, 4, 5, 5), 4),
+}
+
+
+class _Figure(float):
+    """A figure that marks itself when it is put into text."""
+
+    kind = "length"
+
+    def __format__(self, spec: str) -> str:
+        return f"{_BEGIN}{self.kind}{_BETWEEN}{float(self)!r}{_BETWEEN}{spec}{_END}"
+
+
+def _maker(name: str) -> Callable[[float], _Figure]:
+    made: type[_Figure] = type("_Figure", (_Figure,), {"kind": name})
+    return made
+
+
+mm = _maker("length")
+"""A length, mm."""
+
+feed = _maker("feed")
+"""A feed, mm/min."""
+
+square_mm = _maker("square mm")
+"""An area, mm²."""
+
+square_cm = _maker("square cm")
+"""An area in cm²; square inches in an inch job."""
+
+cubic_cm_per_min = _maker("removal")
+"""A removal rate in cm³/min; cubic inches a minute in an inch job."""
+
+out_of_level = _maker("level")
+"""How far out of level, mm a metre; inches a foot in an inch job."""
+
+
+def either(in_mm: str, in_inches: str) -> str:
+    """Words that differ with the units, such as the heading of a table."""
+    return f"{_BEGIN}either{_BETWEEN}{in_mm}{_BETWEEN}{in_inches}{_END}"
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """What people read figures in: `name` is the job's `units`, `short` the unit, `words` its name in a heading."""
+
+    name: str
+    short: str
+    words: str
+
+    @property
+    def inch(self) -> bool:
+        return self.name == "inch"
+
+    def text(self, text: str) -> str:
+        """The text with all marked figures in these units."""
+        marks = marked(text)
+        return _MARK.sub(self._shown, marks) if _BEGIN in marks else marks
+
+    def figure(self, value: float, spec: str = ".2f") -> str:
+        """A length in mm as a figure in these units."""
+        return self._figure("length", value, spec)
+
+    def scaled(self, value: float) -> float:
+        """A length in mm as a number in these units."""
+        return value / MM_PER_INCH if self.inch else value
+
+    def _shown(self, mark: re.Match[str]) -> str:
+        kind, one, other = mark[1].split(_BETWEEN)
+        if kind == "either":
+            return other if self.inch else one
+        return self._figure(kind, float(one), other)
+
+    def _figure(self, kind: str, value: float, spec: str) -> str:
+        held, unit = _KINDS[kind], ""
+        if spec.endswith("~"):
+            spec, unit = spec[:-1], f" {held.inch if self.inch else held.mm}"
+        text = _in_inches(value / held.inches, spec, held) if self.inch else format(value, spec)
+        return text + unit
+
+
+def _in_inches(value: float, spec: str, kind: _Kind) -> str:
+    sign = "+" if spec.startswith("+") else ""
+    if spec.endswith("f"):
+        places = kind.places[min(int(spec.rpartition(".")[2][:-1]), len(kind.places) - 1)]
+        text = f"{value:{sign}.{places}f}"
+    else:
+        text = f"{value:{sign}.{kind.typed}f}"
+        text = text.rstrip("0").rstrip(".") if "." in text else text
+    return text.removeprefix("-") if not text.strip("-0.") else text
+
+
+MM = Units("mm", "mm", "mm")
+INCH = Units("inch", "in", "inches")
+
+
+def units_of(name: str) -> Units:
+    """The units of a job whose key `units` says so."""
+    return INCH if name == "inch" else MM
+
+
+class Said(str):
+    """A text in mm that remembers which of its figures are what: see the module."""
+
+    marked: str
+
+    def __new__(cls, text: str) -> Said:
+        marks = marked(text)
+        made = super().__new__(cls, MM.text(marks))
+        made.marked = marks
+        return made
+
+    def __add__(self, other: str) -> Said:
+        return Said(self.marked + marked(other))
+
+    def __radd__(self, other: str) -> Said:
+        return Said(marked(other) + self.marked)
+
+
+def said_all(lines: Iterable[str]) -> tuple[Said, ...]:
+    """Each of the lines as a text that remembers its marks."""
+    return tuple(Said(line) for line in lines)
+
+
+def marked(text: str) -> str:
+    """The text with its marks, where it has any."""
+    return text.marked if isinstance(text, Said) else text
