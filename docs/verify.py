@@ -256,6 +256,11 @@ def main(folder: Path) -> int:
         return 1
     if plan["plan"] != report["plan"]:
         breach("geometry.json", 0, "is of another plan than report.json")
+    if digest(job) != report["plan"]:
+        breach("job.resolved.json", 0, f"is the job of plan {digest(job)}, the files are of {report['plan']}")
+    for name, known in report.get("sha256", {}).items():
+        if hashlib.sha256((folder / name).read_bytes()).hexdigest() != known:
+            breach(name, 0, "has changed since it was planned")
     entries, planes, stop = report["operations"], report["skim"]["planes"], report["skim"]["planned_stop"]
     listed = {entry["file"] for entry in entries}
     for path in sorted(folder.glob("*.nc")):
@@ -333,6 +338,14 @@ def main(folder: Path) -> int:
                 breach(name, 0, "cuts into the frame that is left for clamps")
     print(f"{len(found)} breaches in {len(entries)} files of plan {report['plan']}, {len(x)} columns")
     return 1 if found else 0
+
+
+def digest(job):
+    """The plan's name, from job, measured places and record: all keys but the form's number and the deck's seal."""
+    record = {key: job[key] for key in ("measured", "record") if key in job}
+    own = {key: value for key, value in job.items() if key not in ("schema", "deck_heights", *record)}
+    text = json.dumps({"job": own, **({"record": record} if record else {})}, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode("ascii")).hexdigest()[:8]
 
 
 def text_of(folder, entry, plan):

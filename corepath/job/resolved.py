@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from pydantic import ValidationError
@@ -19,7 +19,7 @@ from corepath.job.model import Job
 from corepath.job.schema import KEY, RESOLVED
 from corepath.job.source import Source, locate
 
-__all__ = ["digest", "from_resolved", "resolved_dict"]
+__all__ = ["digest", "digest_of", "from_resolved", "resolved_dict"]
 
 
 def resolved_dict(job: Job) -> dict[str, Any]:
@@ -47,8 +47,18 @@ def from_resolved(resolved: Mapping[str, Any], file: str = "job.resolved.json") 
 
 def digest(job: Job, record: Mapping[str, Any] | None = None) -> str:
     """Eight hexadecimal digits of the SHA-256 of job and record in canonical JSON."""
-    content: dict[str, Any] = {"job": {key: value for key, value in resolved_dict(job).items() if key != KEY}}
-    if record:
-        content["record"] = dict(record)
+    return digest_of({**resolved_dict(job), **(record or {})}, record=tuple(record or ()))
+
+
+def digest_of(resolved: Mapping[str, Any], *, beside: Collection[str] = (), record: Collection[str] = ()) -> str:
+    """The same from the content of a `job.resolved.json`.
+
+    Its keys `record` are those that do not belong to the job and count, its keys `beside` count for nothing.
+    """
+    aside = {KEY, *beside, *record}
+    content: dict[str, Any] = {"job": {key: value for key, value in resolved.items() if key not in aside}}
+    counted = {key: resolved[key] for key in record if key in resolved}
+    if counted:
+        content["record"] = counted
     text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
     return hashlib.sha256(text.encode("ascii")).hexdigest()[:8]

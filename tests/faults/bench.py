@@ -9,6 +9,7 @@ the texts alone: no hashes, no line counts.
 
 from __future__ import annotations
 
+import json
 import math
 import re
 import zlib
@@ -22,9 +23,11 @@ import numpy as np
 from scipy.ndimage import maximum_filter, minimum_filter
 
 from corepath.planning import plan, prepare
+from corepath.planning.bound import DESIGN, check_design
 from corepath.planning.prepare import Prepared
 from corepath.planning.reading import read_files
-from tests.faults.rules import FILE_RULES, FIRST_WAY, ONLY_IN, RULES
+from corepath.readback.findings import Findings
+from tests.faults.rules import DESIGN_RULES, FILE_RULES, FIRST_WAY, ONLY_IN, RULES
 from tests.faults.stamp import Cutter, Ran, run
 
 __all__ = ["Bench", "Fault", "Verdict"]
@@ -66,6 +69,8 @@ class Bench:
         assert not made.failed
         self.prepared: Prepared = made.prepared
         self.texts = {name: str(text) for name, text in made.files.items() if name.endswith(".nc") and "/" not in name}
+        self.design = {name: str(made.files[name]) for name in DESIGN}
+        self.report = made.report
         self.entries: dict[str, dict[str, Any]] = {entry["file"]: entry for entry in made.report["operations"]}
         self.stop = int(made.report["skim"]["planned_stop"])
         job = self.prepared.job
@@ -106,6 +111,10 @@ class Bench:
         """A fault of a rule, drawn from the seed; None where the file drawn has no place for it."""
         draw = np.random.default_rng([seed, zlib.crc32(rule.encode())])
         names = sorted(name for name in self.texts if self.entries[name]["setup"] in setups)
+        if rule in DESIGN_RULES:
+            of, change = DESIGN_RULES[rule]
+            spoiled = change(self.design[of].split("\n"), draw)
+            return None if spoiled is None else Fault(rule, seed, names[0], {**self.texts, of: "\n".join(spoiled)})
         if rule in ONLY_IN:
             names = [name for name in names if re.search(ONLY_IN[rule], name)] or names
         if rule.startswith("first way"):
@@ -134,6 +143,9 @@ class Bench:
 
     def found(self, texts: Mapping[str, str], name: str) -> tuple[str, ...]:
         """Kinds of finding; set-ups after that of the file are left out, but where files are mixed up."""
+        spoiled = {of: text for of, text in texts.items() if of in self.design}
+        if spoiled:
+            return self._found_in_design({**self.design, **spoiled})
         setup = self.entries[name]["setup"]
         mixed = set(texts) != set(self.texts) or sum(texts[n] != self.texts[n] for n in texts) > 1
         wanted = "ABC" if mixed else "ABC"[: "ABC".index(setup) + 1]
@@ -141,9 +153,16 @@ class Bench:
         some = {n: text for n, text in texts.items() if self.entries[n]["setup"] in wanted}
         return tuple(read_files(replace(self.prepared, works=works), some).counts)
 
+    def _found_in_design(self, design: Mapping[str, str]) -> tuple[str, ...]:
+        """Kinds of finding of a folder whose design was changed, the hashes not."""
+        findings = Findings()
+        content = {name: text.encode() for name, text in design.items()}
+        check_design(json.loads(design["job.resolved.json"]), self.report, content, findings)
+        return findings.kinds
+
     def must(self, fault: Fault) -> str:
         """Why the fault must be found; "" where it changes nothing that matters."""
-        if fault.rule in FILE_RULES:
+        if fault.rule in FILE_RULES or fault.rule in DESIGN_RULES:
             return fault.rule
         start, good = self.good[fault.file]
         try:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-__all__ = ["FILE_RULES", "FIRST_WAY", "ONLY_IN", "RULES", "Lines", "mirrored"]
+__all__ = ["DESIGN_RULES", "FILE_RULES", "FIRST_WAY", "ONLY_IN", "RULES", "Lines", "mirrored"]
 
 Lines = list[str]
 Draw = np.random.Generator
@@ -198,6 +198,16 @@ def _way_down(ramp: float) -> Rule:
     return rule
 
 
+def _number_of_json(lines: Lines, draw: Draw) -> Lines | None:
+    """A digit of a number in a file of JSON."""
+    found = [k for k, line in enumerate(lines) if re.search(r"[:,\[ ]-?\d+\.\d", line)]
+    k = int(draw.choice(found))
+    numbers = list(re.finditer(r"(?<=[:,\[ ])-?\d+\.\d+", lines[k]))
+    word = numbers[int(draw.integers(len(numbers)))]
+    new = _digit_changed("", word[0], draw)
+    return [*lines[:k], lines[k][: word.start()] + new + lines[k][word.end() :], *lines[k + 1 :]]
+
+
 def _plane_moved(by: float) -> Rule:
     """One plane of a file that planes to several, lower or higher: all level cuts at that height."""
 
@@ -326,6 +336,12 @@ ONLY_IN: Mapping[str, str] = {
     "plane off and stop lost": r"skim-all\.nc$",
 }
 """Rules that find a place only in files of such names."""
+
+DESIGN_RULES: Mapping[str, tuple[str, Rule]] = {
+    "job altered": ("job.resolved.json", _number_of_json),
+    "geometry altered": ("geometry.json", _number_of_json),
+}
+"""Rules that spoil what the folder says of the design: the file and the change."""
 
 FILE_RULES: Sequence[str] = ("file missing", "files exchanged", "file of another plan")
 """Rules that spoil the set of files."""

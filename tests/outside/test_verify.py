@@ -226,6 +226,20 @@ def test_planted_faults_are_found(early: Path, name: str, file: str, change: Cal
     assert code == 1 and re.search(says, told), told
 
 
+def test_a_design_that_was_altered_is_found(early: Path) -> None:
+    """A spoil board of 60 in the job hides a cut through the table."""
+    job = json.loads((early / "job.resolved.json").read_text())
+    job["blank"]["spoil_board"] = 60.0
+    (early / "job.resolved.json").write_text(json.dumps(job))
+    report = json.loads((early / "report.json").read_text())
+    report["sha256"] = {"geometry.json": "0" * 64}
+    (early / "report.json").write_text(json.dumps(report))
+    code, told = _run(early)
+    assert code == 1
+    assert re.search(rf"job\.resolved\.json: is the job of plan \w+, the files are of {report['plan']}", told)
+    assert "geometry.json: has changed since it was planned" in told
+
+
 def test_missing_strange_changed_and_disordered_files_are_found(early: Path) -> None:
     """The right cuts in the wrong order, or by a file that nobody planned."""
     (early / "01-A-dowels.nc").unlink()
