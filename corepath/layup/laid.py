@@ -8,6 +8,7 @@ chord, Y across, Z up from the rise 0 of the form; (0, 0) is over the middle of 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,7 +21,18 @@ from corepath.board.model import Board
 from corepath.job.model import Job, LayupSection
 from corepath.layup.curve import Rocker, rocker_of
 
-__all__ = ["SKIN_LAP", "Bolt", "LaidUp", "bolts_of", "drill_at", "laid_up", "skin_outside", "stand_of"]
+__all__ = [
+    "SKIN_LAP",
+    "Bolt",
+    "LaidUp",
+    "Pin",
+    "bolts_of",
+    "drill_at",
+    "laid_up",
+    "pins_of",
+    "skin_outside",
+    "stand_of",
+]
 
 Floats = NDArray[np.float64]
 SKIN_LAP = 6.0
@@ -178,6 +190,25 @@ def bolts_of(job: Job, board: Board) -> tuple[Bolt, ...]:
         deck = float(board.deck.height(place.x, place.y))
         room = deck - insert.recess - insert.length
         found.append(Bolt(place.id, place.x, place.y, insert.bolt_hole, room, place.bore))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """Where a dowel's hole comes to lie on the cradle's face, (x, y, z) in D, and how a pin leans there, radians."""
+
+    x: float
+    y: float
+    z: float
+    tilt: float
+
+
+def pins_of(laid: LaidUp, dowels: Sequence[tuple[float, float]]) -> tuple[Pin, ...]:
+    """A pin for each dowel at flat (x, y), square to the cradle's face: they set the board in its place again."""
+    found = []
+    for x, y in dowels:
+        at, z = laid.place(x, 0.0)
+        found.append(Pin(float(at), y, float(z), float(laid.tilt(x))))
     return tuple(found)
 
 

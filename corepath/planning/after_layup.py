@@ -12,7 +12,7 @@ from corepath.board.model import Board
 from corepath.errors import InputError
 from corepath.job.model import Job
 from corepath.layup.form import form_of
-from corepath.layup.laid import Bolt, LaidUp, bolts_of, drill_at, laid_up, skin_outside
+from corepath.layup.laid import Bolt, LaidUp, Pin, bolts_of, drill_at, laid_up, pins_of, skin_outside
 from corepath.work.laid_checks import trim_slot
 from corepath.work.model import Work
 
@@ -79,6 +79,7 @@ def layup_report(job: Job, board: Board, works: Sequence[Work]) -> dict[str, Any
         "skin_outside": round(skin_outside(job, trim_slot(job, works)), 4),
         "shifts": {name: _ends(laid, name, low, high) for name in ("face", "under", "taper")},
         "bolts": [_bolt(laid, bolt) for bolt in bolts_of(job, board)],
+        "dowels": [_pin(pin) for pin in pins_of(laid, [dowel.at for dowel in board.dowels])],
         "form": _form(job, board) if layup.rocker is not None else None,
     }
 
@@ -112,6 +113,13 @@ def _bolt(laid: LaidUp, bolt: Bolt) -> dict[str, Any]:
         "face_shift": round(float(laid.face_shift(x, y)), 4),
         "under_shift": round(float(laid.under_shift(x)), 4),
         "taper_shift": round(float(laid.taper_shift(x)), 4),
+    }
+
+
+def _pin(pin: Pin) -> dict[str, Any]:
+    return {
+        "at": [round(pin.x, 4), round(pin.y, 4), round(pin.z, 4)],
+        "tilt": round(math.degrees(pin.tilt), 4),
     }
 
 

@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 from corepath.board.build import build_board
-from corepath.layup.laid import bolts_of, laid_up, skin_outside
+from corepath.layup.laid import bolts_of, laid_up, pins_of, skin_outside
 
 R = 2000.0
 
@@ -97,3 +97,12 @@ def test_the_skins_reach_beyond_the_slot_unless_the_job_says_otherwise(rocker_jo
     assert skin_outside(job, None) == job.groove.outside == 5.0
     assert skin_outside(job, 6.3) == pytest.approx(12.3)
     assert skin_outside(rocker_job(skin_outside=8.0), 6.3) == 8.0
+
+
+def test_a_pin_stands_on_the_cradle_under_its_dowel_hole(laid):
+    """On a circle the hole's axis runs through the centre: at the face X = R sin(a) with a = x / (R - 4.6)."""
+    _, board = laid
+    for x, pin in zip((-113.0, 102.0), pins_of(board, [(-113.0, 0.0), (102.0, 3.0)]), strict=True):
+        angle = x / (R - 4.6)
+        assert (pin.x, pin.z) == pytest.approx((R * math.sin(angle), R * (1.0 - math.cos(angle))), abs=1e-4)
+        assert pin.tilt == pytest.approx(angle, abs=1e-5)

@@ -79,6 +79,11 @@ def test_all_samples_give_a_valid_sheet(facts_of: MakeFacts) -> None:
         told = sheet_html(facts_of(other))
         html5lib.HTMLParser(strict=True).parse(told)
         assert ('id="d-title"' in told) == (name == "cradle-460")
+    # in D heights count from the form, and the board finds its place by pins (an independent reckoning)
+    laid = told[told.index('id="d-title"') :].partition("</section>")[0]
+    assert "X−231.17 Y0, 3.8°" in laid and "X228.035 Y0, 6.9°" in laid
+    assert "over the rise 0 of the form" in laid
+    assert "above the bed" not in laid.replace("above the bed that the cradle stands on", "")
 
 
 def test_nothing_comes_from_the_network(text: str) -> None:

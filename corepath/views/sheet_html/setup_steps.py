@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 
+from corepath.layup.laid import laid_up, pins_of
 from corepath.motion.program import Setup
 from corepath.motion.zero_words import xy_words
 from corepath.views.sheet_html.facts import Facts
@@ -61,7 +63,22 @@ def _laying(facts: Facts, setup: Setup) -> tuple[str, ...]:
             f"Turn the blank back: DECK up, {seen}. Set it on the dowels. Hold it.",
             try_it,
         )
-    return ("Let the skins cure as their makers say.", "Set the board in its cradle on its marks.")
+    return ("Let the skins cure as their makers say.", _pins(facts))
+
+
+def _pins(facts: Facts) -> str:
+    """How the board finds its place in the cradle: pins where its dowel holes come to lie."""
+    shown = facts.record.shown
+    pins = pins_of(laid_up(facts.job, facts.board), [dowel.at for dowel in facts.board.dowels])
+    places = [
+        f"dowel {number} at X{shown(pin.x)} Y{shown(pin.y)}, {abs(math.degrees(pin.tilt)):.1f}° from upright"
+        for number, pin in enumerate(pins, start=1)
+    ]
+    words = (
+        "Pins in the cradle's face, square to it, where the board's dowel holes come to lie, along the chord from its "
+        f"middle ({facts.unit}): {'; '.join(places)}. Set the board on them."
+    )
+    return words.replace("X-", "X−").replace("Y-", "Y−")
 
 
 def _crosses(facts: Facts) -> str:
