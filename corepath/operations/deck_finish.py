@@ -47,15 +47,26 @@ _STROKES = 6
 """How often strokes are added at most."""
 _SPARE = 0.0015
 """mm that the path as tried stays under the allowed ridge, for the rounding of its numbers."""
-_CLOSER = (1.0, 0.5, 0.5, 0.25, 0.25, 0.1, 0.1, 0.05)
-"""Beside the highest places others are tried, these shares of a square away, one after the other."""
-_HIGHEST = 6000
-_HILL = 1.5
-"""mm; of the places in a square of this size the highest counts."""
+_HILLY = 0.2
+"""Squares whose place is left higher than this share of the allowed ridge are tried at more places."""
+_WITHIN = 2
+"""So many rows of them in each such square."""
+_FOOT = 0.5
+"""Climbing begins at places left higher than this share of the allowed ridge."""
+_HILL = 1.0
+"""mm; it begins at the highest place in each square of this size."""
+_STRIDES = (0.5, 0.25, 0.12, 0.06, 0.03, 0.015, 0.008, 0.004)
+"""mm; ridges meet in points a tenth of a millimetre wide: steps in eight directions lead there."""
+_EACH = 4
+"""Steps of one length at most."""
+_SUMMIT = 0.9
+"""At the last, places left lower than this share of the allowed ridge are given up, at first those below `_FOOT`."""
 _SAME_SPOT = 0.25
 """mm: places that round to the same multiple of it are one spot."""
 _NO_HELP = 0.9
 """Strokes that leave more than this share of the places too high do not help: the cutter does not fit there."""
+_FEW = 300
+"""Fewer spots than this are worth another round in any case."""
 _MOST_BAD = 20_000
 """With more places too high than this it is a hollow that no stroke reaches."""
 _EARLY = 0.8
@@ -123,18 +134,13 @@ def _mended(track: Array, work: Work, offset: CutterOffset, bounds: Bounds, trie
     follow, first = follower(offset), _tried(tried, _square(tried))
     before = math.inf
     for _ in range(_STROKES):
-        path, places = follow(track), first
-        found = _heights(path, work, places, tried, offset)
-        high = [places[~(found <= wanted)]]
-        for size in _CLOSER:  # a ridge may be narrower than the squares
-            hills = _hills(places, found)
-            near = _beside(places[hills], size * _square(tried), tried)
-            heights = _heights(path, work, near, tried, offset)
-            high.append(near[~(heights <= wanted)])
-            places, found = np.concatenate([places[hills], near]), np.concatenate([found[hills], heights])
+        path = follow(track)
+        found = _heights(path, work, first, tried, offset)
+        peaks, heights = _climbed(path, work, first, found, tried, offset, wanted)
+        high = [first[~(found <= wanted)], peaks[~(heights <= wanted)]]
         bad = np.unique(np.round(np.concatenate(high) / _SAME_SPOT), axis=0) * _SAME_SPOT
         count = len(bad)
-        if count == 0 or count > _MOST_BAD or count > _NO_HELP * before:
+        if count == 0 or count > _MOST_BAD or (count > _FEW and count > _NO_HELP * before):
             return track
         before = count
         axis, way = _axis(work, offset, bad)
@@ -142,22 +148,58 @@ def _mended(track: Array, work: Work, offset: CutterOffset, bounds: Bounds, trie
     return track
 
 
-def _hills(places: Array, found: Array) -> NDArray[np.int64]:
-    """Which places are the highest, one in each square of `_HILL`, the highest first."""
-    high = np.argsort(-np.where(np.isfinite(found), np.round(found, 9), -np.inf), kind="stable")
+def _climbed(
+    path: Array, work: Work, places: Array, found: Array, bounds: Bounds, offset: CutterOffset, wanted: float
+) -> tuple[Array, Array]:
+    """Where (n, 2) ridges are highest, and how high; from the places (m, 2) tried already and the heights `found`.
+
+    Strips cut at the edge of the cutter meet in cusps much narrower than the squares; a place beside one is still on
+    the ridge that leads up to it.
+    """
+    left, low, right, top = bounds
+    near = _beside(places[found > _HILLY * wanted], bounds)
+    at, best = np.concatenate([places, near]), np.concatenate([found, _heights(path, work, near, bounds, offset)])
+    start = _hills(at, best, _FOOT * wanted)
+    at, best = at[start], best[start]
+    ways = np.array([(math.cos(k * math.pi / 4.0), math.sin(k * math.pi / 4.0)) for k in range(8)])
+    for k, stride in enumerate(_STRIDES):
+        stay = best > (_FOOT + (_SUMMIT - _FOOT) * k / len(_STRIDES)) * wanted
+        at, best = at[stay], best[stay]
+        moving = np.arange(len(at))
+        for _ in range(_EACH):
+            if not len(moving):
+                break
+            ahead = (at[moving][:, None, :] + stride * ways).reshape(-1, 2)
+            ahead = np.clip(ahead, (left, low), (right - 1e-6, top - 1e-6))
+            heights = _heights(path, work, ahead, bounds, offset).reshape(-1, len(ways))
+            steepest = np.argmax(heights, axis=1)
+            reached = heights[np.arange(len(moving)), steepest]
+            up = reached > best[moving] + 1e-9
+            best[moving[up]] = reached[up]
+            at[moving[up]] = ahead.reshape(-1, len(ways), 2)[up, steepest[up]]
+            moving = moving[up]
+    return at, best
+
+
+def _hills(places: Array, found: Array, foot: float) -> NDArray[np.int64]:
+    """Which of the places higher than `foot` are the highest, one in each square of `_HILL`; none not reached."""
+    high = np.flatnonzero(np.isfinite(found) & (found > foot))
+    high = high[np.argsort(-np.round(found[high], 9), kind="stable")]
     spot = np.floor(places[high] / _HILL).astype(np.int64)
     _, first = np.unique(spot[:, 0] * (1 << 32) + spot[:, 1], return_index=True)
-    hills: NDArray[np.int64] = high[np.sort(first)[:_HIGHEST]]
+    hills: NDArray[np.int64] = high[np.sort(first)]
     return hills
 
 
-def _beside(places: Array, size: float, bounds: Bounds) -> Array:
-    """(8 n, 2) places about those given, `size` mm from them and from each other."""
-    step = size * np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1) if i or j], dtype=float)
-    near = (places[:, None, :] + step).reshape(-1, 2)
-    left, low, right, top = bounds
-    beside: Array = np.clip(near, (left, low), (right - 1e-6, top - 1e-6))
-    return beside
+def _beside(places: Array, bounds: Bounds) -> Array:
+    """Places (n, 2) at even distances within the squares of those given."""
+    size, (left, low, right, top) = _square(bounds), bounds
+    along = (np.arange(_WITHIN) + 0.5) / _WITHIN
+    within = np.array([(i, j) for i in along for j in along])
+    origin = np.array([left, low])
+    corner = np.floor((places - origin) / size)
+    beside: Array = origin + size * (corner[:, None, :] + within).reshape(-1, 2)
+    return np.minimum(beside, (right - 1e-6, top - 1e-6))
 
 
 def _axis(work: Work, offset: CutterOffset, places: Array) -> tuple[Array, Array]:

@@ -15,7 +15,7 @@ from shapely import LineString, Point, box
 
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Zero
-from corepath.operations.deck_finish import follower, left_over, regional
+from corepath.operations.deck_finish import _climbed, _heights, follower, left_over, regional
 from corepath.operations.deck_kernels import guillotine, left_at
 from corepath.operations.deck_lines import Ends, Sheet, region_lines
 from corepath.operations.deck_mend import mended
@@ -211,3 +211,22 @@ def test_strokes_go_through_every_place_left_high() -> None:
     strokes = LineString(path[2:])
     assert max(strokes.distance(Point(*place)) for place in axis.tolist()) < 1.3
     assert strokes.length < 500.0
+
+
+def test_the_highest_of_a_ridge_is_found_between_the_places_tried() -> None:
+    """A ball of radius 10 set down every 4 mm, over level ground: the cusp over the middle of four stands highest.
+
+    It lies sqrt(8) from each: 10 - sqrt(100 - 8) = 0.4083 high. Places two millimetres apart, off the middle, miss it.
+    """
+    ball = Cutter(4, "ball", 20.0, 10.0, 2, 30.0, 40.0)
+    surface = ground(0.0, 1.0, 0.0)
+    work, bounds = work_on(surface, ball), (-20.0, -20.0, 20.0, 20.0)
+    spots = [(x, y) for x in np.arange(-24.0, 25.0, 4.0) for y in np.arange(-24.0, 25.0, 4.0)]
+    path = np.array([(x, y, z) for x, y in spots for z in (30.0, 5.0, 30.0)])
+    places = np.array([(x + 0.7, y + 0.7) for x in np.arange(-20.0, 19.0, 2.0) for y in np.arange(-20.0, 19.0, 2.0)])
+    offset, cusp = CutterOffset(surface, ball), 10.0 - math.sqrt(100.0 - 8.0)
+    found = _heights(path, work, places, bounds, offset)
+    assert found.max() < 0.8 * cusp
+    at, best = _climbed(path, work, places, found, bounds, offset, 0.4)
+    assert best.max() == pytest.approx(cusp, abs=0.001)
+    assert np.abs(np.abs(at[best > 0.4] % 4.0 - 2.0)).max() < 0.1
