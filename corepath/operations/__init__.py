@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from corepath.errors import CorepathError
 from corepath.motion.program import Program
+from corepath.motion.reachable import reachable
 from corepath.work.model import Work
 
 __all__ = ["programs"]
@@ -15,8 +16,13 @@ __all__ = ["programs"]
 def programs(work: Work) -> tuple[Program, ...]:
     """The programs of one work, in the order of cutting: several for a skim, one otherwise.
 
-    Raises `CorepathError` where no path can do what the work asks.
+    No feed is higher than the machine can reach on its bend. Raises `CorepathError` where no path can do what the work
+    asks.
     """
+    return tuple(reachable(program, work.milling.accel) for program in _planned(work))
+
+
+def _planned(work: Work) -> tuple[Program, ...]:
     if work.pockets:
         from corepath.operations import pocketing
 

@@ -1,0 +1,99 @@
+"""Feeds that the machine can reach: on a bend the axis goes no faster than its acceleration turns it.
+
+On a radius r a speed v asks for v²/r towards the middle (elementary mechanics), so v is at most sqrt(a·r). An arc has its
+radius. A bend of straight cuts that go on smoothly has that of the circle through its corners: two cuts of lengths l and m
+that turn by an angle t lie on one of about (l + m) / (4·tan(t/2)). A sharper turn is a corner, which the control rounds
+or stops at whatever feed is written; the clock knows it (`corepath.motion.clock`). Lengths in mm, feeds in mm/min.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.motion.program import Kind, Move, Pass, Program
+
+__all__ = ["bend_feed", "reachable"]
+
+Floats = NDArray[np.float64]
+
+_SMOOTH = math.radians(25.0)
+"""Straight cuts that turn by more than this make a corner and no bend."""
+_SHORT = 2.0
+"""mm: a cut longer than this is no part of a bend; it has room to speed up and slow down."""
+_LEAST_TURN = 1e-4
+_STEP = 0.9
+"""A bend's feed is rounded down to a power of this below the feed of the operation: few words F in a file."""
+
+
+def bend_feed(accel: float, radius: float) -> float:
+    """The fastest feed on a radius (mm) with the acceleration in mm/s²."""
+    return 60.0 * math.sqrt(accel * radius)
+
+
+def reachable(program: Program, accel: float) -> Program:
+    """The program with each feed on an arc or bend no higher than `accel` (mm/s²) lets the axis go there."""
+    return replace(program, passes=tuple(_slowed(one, accel) for one in program.passes))
+
+
+def _slowed(stretch: Pass, accel: float) -> Pass:
+    moves = stretch.moves
+    if len(moves) < 2:
+        return stretch
+    most = _most(moves, accel)
+    slow = [
+        move._replace(feed=_rounded(move.feed, top)) if move.feed > top else move
+        for move, top in zip(moves, most.tolist(), strict=True)
+    ]
+    return Pass.of(slow, stretch.says, stretch.points)
+
+
+def _rounded(feed: float, top: float) -> float:
+    """The highest step below `feed` that is no higher than `top`."""
+    return round(feed * _STEP ** math.ceil(math.log(top / feed) / math.log(_STEP) - 1e-9), 1)
+
+
+def _most(moves: Sequence[Move], accel: float) -> Floats:
+    """The fastest feed of each move (n,) that its bend allows; inf where nothing bends."""
+    table = np.array([(move.kind, move.x, move.y, move.z, move.i, move.j) for move in moves], dtype=np.float64)
+    kind, ends = table[:, 0], table[:, 1:4]
+    start = np.vstack((ends[:1], ends[:-1]))
+    way = ends - start
+    length = np.sqrt((way**2).sum(axis=1))
+    radius = _bends(kind, way, length)
+    curved = (kind == Kind.CW) | (kind == Kind.CCW)
+    turned = np.hypot(table[:, 4], table[:, 5])
+    # On a helix the way is longer than its plan: the speed in the plane is the share of it.
+    lap = turned * _sweeps(kind, start, table)
+    share = lap / np.maximum(np.hypot(lap, way[:, 2]), 1e-12)
+    speed = np.sqrt(accel * np.where(curved, turned, radius)) / np.where(curved, np.maximum(share, 1e-9), 1.0)
+    result: Floats = 60.0 * speed
+    return result
+
+
+def _sweeps(kind: Floats, start: Floats, table: Floats) -> Floats:
+    """Angle (rad) of each arc, a full turn where it ends where it began; meaningless for other moves."""
+    out, into = -table[:, 4:6], table[:, 1:3] - start[:, :2] - table[:, 4:6]
+    turn = np.where(kind == Kind.CCW, 1.0, -1.0)
+    cross, dot = out[:, 0] * into[:, 1] - out[:, 1] * into[:, 0], (out * into).sum(axis=1)
+    sweep = turn * np.arctan2(cross, dot)
+    return np.where(sweep <= 1e-9, sweep + math.tau, sweep)
+
+
+def _bends(kind: Floats, way: Floats, length: Floats) -> Floats:
+    """Radius of the bend that each straight cut is part of: the smaller of those at its ends; inf where it is none."""
+    cut = (kind == Kind.LINE) & (length > 1e-9)
+    both = cut[:-1] & cut[1:] & (length[:-1] <= _SHORT) & (length[1:] <= _SHORT)
+    unit = way / np.maximum(length, 1e-12)[:, None]
+    angle = np.arccos(np.clip((unit[:-1] * unit[1:]).sum(axis=1), -1.0, 1.0))
+    bent = both & (angle > _LEAST_TURN) & (angle <= _SMOOTH)
+    corner = np.full(len(angle), np.inf)
+    corner[bent] = (length[:-1] + length[1:])[bent] / (4.0 * np.tan(angle[bent] / 2.0))
+    radius = np.full(len(kind), np.inf)
+    radius[:-1] = np.minimum(radius[:-1], corner)
+    radius[1:] = np.minimum(radius[1:], corner)
+    return radius
