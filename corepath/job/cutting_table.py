@@ -44,10 +44,13 @@ def kind_of_wood(density: float) -> Kind:
     return _KINDS[sum(density > bound for bound in bounds)]
 
 
-def chip_from_table(diameter: float, density: float, *, resin: bool = False) -> Figure:
-    """Chip load in mm a tooth for a cutter of `diameter`, in wood of `density` or in cast resin, and its source."""
+def chip_from_table(diameter: float, density: float, *, resin: bool = False, laminate: bool = False) -> Figure:
+    """Chip load in mm a tooth for a cutter of `diameter`, in wood of `density`, resin or laminate; its source."""
     table, kinds, rows = _table(), _table()["kinds"], _table()["chip_load"]
     softwood = _between(diameter, rows["diameter"], rows["low"])
+    if laminate:
+        row = table["laminate"]
+        return Figure(round(softwood * row["chip_share"], 4), f"table, glass laminate ({row['source']})")
     if resin:
         return Figure(round(softwood * table["resin"]["chip_share"], 4), f"table, cast resin ({rows['source']})")
     kind = kind_of_wood(density)
@@ -55,10 +58,17 @@ def chip_from_table(diameter: float, density: float, *, resin: bool = False) -> 
     return Figure(round(softwood * share, 4), f"table, {kind} wood ({rows['source']})")
 
 
-def speed_from_table(diameter: float, material: str, rpm_range: tuple[float, float]) -> Figure:
+def speed_from_table(
+    diameter: float, material: str, rpm_range: tuple[float, float], *, laminate: bool = False
+) -> Figure:
     """Turns a minute, to the full hundred, within the spindle's range where the edge's speed allows it at all."""
     row = _table()["spindle"]
     least, most = row["high-speed-steel" if material == "high-speed steel" else "carbide"]
+    if laminate:
+        skin = _table()["laminate"]
+        most = min(most, skin["speed"])
+        least = min(least, most)
+        row = {**row, "source": skin["source"]}
     turns = min(max(row["usual"], 1000.0 * least / (math.pi * diameter)), 1000.0 * most / (math.pi * diameter))
     slowest, fastest = sorted(rpm_range)
     return Figure(min(max(100.0 * math.floor(turns / 100.0), slowest), fastest), f"table ({row['source']})")

@@ -381,7 +381,7 @@ class CutterSection(Section):
         None, description="largest depth of one layer; half the diameter if not given"
     )
     plunge_share: Annotated[float, Field(strict=True, gt=0, le=1)] = Field(
-        0.33, description="plunge feed as a share of the feed"
+        0.33, description="plunge feed as a share of the feed; a drill goes down at all of it"
     )
     ramp_share: Annotated[float, Field(strict=True, gt=0, le=1)] | None = Field(
         None, description="feed down ramps and helices as a share; 0.5, or plunge_share if more, if not given"

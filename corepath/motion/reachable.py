@@ -1,9 +1,10 @@
 """Feeds that the machine can reach: on a bend the axis goes no faster than its acceleration turns it.
 
-On a radius r a speed v asks for v²/r towards the middle (elementary mechanics), so v is at most sqrt(a·r). An arc has its
-radius. A bend of straight cuts that go on smoothly has that of the circle through its corners: two cuts of lengths l and m
-that turn by an angle t lie on one of about (l + m) / (4·tan(t/2)). A sharper turn is a corner, which the control rounds
-or stops at whatever feed is written; the clock knows it (`corepath.motion.clock`). Lengths in mm, feeds in mm/min.
+On a radius r a speed v asks for v²/r towards the middle (elementary mechanics), so v is at most sqrt(a·r). An arc has
+its radius. A bend of straight cuts that go on smoothly has that of the circle through its corners: two cuts of lengths
+l and m that turn by an angle t lie on one of about (l + m) / (4·tan(t/2)). A sharper turn is a corner, which the
+control rounds or stops at whatever feed is written; the clock knows it (`corepath.motion.clock`). Lengths in mm, feeds
+in mm/min.
 """
 
 from __future__ import annotations

@@ -155,7 +155,7 @@ class _After:
             yield Fault("trim.web", "nothing is left to cut", f"{mm(wish.web):g}", allowed)
             return
         width = job.groove.inside + job.groove.outside
-        asked = Asked(wall=math.inf, allowance=wish.finish, resin=True)
+        asked = Asked(wall=math.inf, allowance=wish.finish, resin=True, laminate=True)
         chosen = choose(job, Need("the trim", ("flat",), width, thick / math.cos(self._steepest()), "trim", asked))
         if isinstance(chosen, Fault):
             yield chosen

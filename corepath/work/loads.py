@@ -134,6 +134,8 @@ def _of_holes(work: Work) -> Iterator[Cut]:
     rounds = [(hole, step) for hole, step in steps if step.diameter - cutter.diameter > SAME_SIZE]
     if len(rounds) < len(steps) or cutter.shape == "drill":
         yield Cut("straight down", cutter.diameter, run.depth, run.plunge, down=True)
+        if any(hole.breaks_through is not None for hole in work.holes):
+            yield Cut("breaking through", cutter.diameter, run.depth, run.plunge / 2.0, down=True)
     if not rounds or cutter.shape == "drill":
         return
     tightest = min((step.diameter for _, step in rounds)) / 2.0

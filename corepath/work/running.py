@@ -23,6 +23,9 @@ TURN_ALLOWANCE = 0.1
 TURN_SHARE = 0.1
 """The same as a share of the radius of the turns: in a tight hole the finishing turn takes less."""
 
+BELOW_RAPID = 0.9
+"""No feed is above this share of the rapid: a control holds a feed at its limit (common practice, no source)."""
+
 USUAL_STEPOVER = 0.4
 """Width of cut beside a cleared one as a share of the diameter (common practice, no source)."""
 
@@ -35,6 +38,7 @@ class Asked:
     wall that a finishing lap goes round inside of, infinite for straight ones, None where there is no such lap;
     `allowance` is what that lap takes, None for `milling.finish_allowance`. `scallop`: it finishes the deck by lines
     that leave such ridges, in stock that stands up to `deep` over it. `resin`: it cuts mostly cast resin.
+    `laminate`: it cuts the skins after lay-up too.
     """
 
     stepover_share: float = USUAL_STEPOVER
@@ -43,6 +47,7 @@ class Asked:
     scallop: float | None = None
     deep: float = FINISH_DEPTH
     resin: bool = False
+    laminate: bool = False
 
 
 def run(job: Job, section: CutterSection, cutter: Cutter, asked: Asked) -> Cutting:
@@ -51,8 +56,9 @@ def run(job: Job, section: CutterSection, cutter: Cutter, asked: Asked) -> Cutti
     The cutter's own `stepover` stands instead of the usual one, and bounds a wider one.
     """
     machine = job.machine
-    chip, chip_from = _chip(job, section, asked.resin)
-    rpm, rpm_from = _rpm(section, machine.spindle_rpm)
+    chip, chip_from = _chip(job, section, asked)
+    rpm, rpm_from = _rpm(section, machine.spindle_rpm, asked)
+    fastest = BELOW_RAPID * machine.rapid
     stepover, own = _stepover(section, asked.stepover_share), asked.allowance
     made = cutting(
         cutter,
@@ -64,12 +70,13 @@ def run(job: Job, section: CutterSection, cutter: Cutter, asked: Asked) -> Cutti
         stepover=stepover,
         ramp_share=section.ramp_share,
         feed=section.feed,
-        fastest=machine.rapid,
+        fastest=fastest,
         light=light_cut(cutter, stepover, job.milling.finish_allowance if own is None else own, asked),
         origin=Origin(chip_from, rpm_from, "job" if section.feed is not None else "chip load"),
     )
-    if section.feed is None and made.feed >= machine.rapid:
-        return replace(made, origin=made.origin._replace(feed="machine.rapid, less than the chip load asks for"))
+    if section.feed is None and made.feed >= fastest:
+        says = f"{BELOW_RAPID:g} of machine.rapid, less than the chip load asks for"
+        return replace(made, origin=made.origin._replace(feed=says))
     return made
 
 
@@ -99,15 +106,18 @@ def wood_density(job: Job) -> float:
     return woods()[job.blank.wood].density.value
 
 
-def _chip(job: Job, section: CutterSection, resin: bool) -> tuple[float, str]:
-    if section.chip_load is not None:
-        return section.chip_load, "job"
-    figure = chip_from_table(section.diameter, wood_density(job), resin=resin)
-    return figure.value, figure.source
+def _chip(job: Job, section: CutterSection, asked: Asked) -> tuple[float, str]:
+    """Chip load and its source; in a laminate no more than the table's, since the cutter's own is for wood."""
+    own = section.chip_load
+    if own is not None and not asked.laminate:
+        return own, "job"
+    density = wood_density(job)
+    figure = chip_from_table(section.diameter, density, resin=asked.resin, laminate=asked.laminate)
+    return (own, "job") if own is not None and own <= figure.value else (figure.value, figure.source)
 
 
-def _rpm(section: CutterSection, rpm_range: tuple[float, float]) -> tuple[float, str]:
+def _rpm(section: CutterSection, rpm_range: tuple[float, float], asked: Asked) -> tuple[float, str]:
     if section.rpm is not None:
         return section.rpm, "job"
-    figure = speed_from_table(section.diameter, section.material, rpm_range)
+    figure = speed_from_table(section.diameter, section.material, rpm_range, laminate=asked.laminate)
     return figure.value, figure.source

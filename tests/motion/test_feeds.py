@@ -88,3 +88,10 @@ def test_the_raised_chip_is_never_above_the_chip_load(width: float, depth: float
     factor = raised(cutter, width, depth)
     assert 1.0 <= factor <= LARGEST_RAISE
     assert factor * greatest_share(cutter, width, depth) <= 1.0 + 1e-9
+
+
+def test_a_drill_goes_down_at_its_own_chip_load() -> None:
+    """0.10 mm a tooth, 2 flutes, 8000 turns: 1600 mm/min (v = f·z·n). A third of it rubs and burns the hole."""
+    drill = Cutter(5, "drill", 6.0, 0.0, 2, 45.0, 50.0)
+    run = cutting(drill, 0.10, 8000.0, RANGE, None, 0.33)
+    assert (run.feed, run.plunge, run.ramp) == (1600.0, 1600.0, 1600.0)

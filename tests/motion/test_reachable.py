@@ -24,14 +24,19 @@ def feeds(*moves: Move) -> list[float]:
 def test_a_small_circle_is_no_faster_than_its_radius_allows() -> None:
     """sqrt(600 · 0.4) = 15.49 mm/s, 930 mm/min; the word is the next step of 0.9 below, never above."""
     assert bend_feed(ACCEL, 0.4) == pytest.approx(929.5, abs=0.1)
-    _, full, half = feeds(rapid(0.4, 0, 1), arc(False, 0.4, 0, 1, -0.4, 0, 3960.0), arc(False, -0.4, 0, 1, -0.4, 0, 900.0))
+    _, full, half = feeds(
+        rapid(0.4, 0, 1), arc(False, 0.4, 0, 1, -0.4, 0, 3960.0), arc(False, -0.4, 0, 1, -0.4, 0, 900.0)
+    )
     assert 0.9 * 929.5 <= full <= 929.5
     assert half == 900.0, "what can be reached stays"
 
 
 def test_a_wide_arc_and_a_straight_line_keep_their_feed() -> None:
     """sqrt(600 · 50) = 173 mm/s, 10392 mm/min."""
-    assert feeds(rapid(50, 0, 1), arc(False, 0, 50, 1, -50, 0, 8000.0), line(-40, 50, 1, 8000.0))[1:] == [8000.0, 8000.0]
+    assert feeds(rapid(50, 0, 1), arc(False, 0, 50, 1, -50, 0, 8000.0), line(-40, 50, 1, 8000.0))[1:] == [
+        8000.0,
+        8000.0,
+    ]
 
 
 def test_on_a_helix_the_way_in_the_plane_counts() -> None:

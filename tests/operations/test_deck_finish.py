@@ -223,7 +223,7 @@ def test_the_highest_of_a_ridge_is_found_between_the_places_tried() -> None:
     work, bounds = work_on(surface, ball), (-20.0, -20.0, 20.0, 20.0)
     spots = [(x, y) for x in np.arange(-24.0, 25.0, 4.0) for y in np.arange(-24.0, 25.0, 4.0)]
     path = np.array([(x, y, z) for x, y in spots for z in (30.0, 5.0, 30.0)])
-    places = np.array([(x + 0.7, y + 0.7) for x in np.arange(-20.0, 19.0, 2.0) for y in np.arange(-20.0, 19.0, 2.0)])
+    places = np.array([(x + 0.4, y + 0.4) for x in np.arange(-20.0, 19.0, 2.0) for y in np.arange(-20.0, 19.0, 2.0)])
     offset, cusp = CutterOffset(surface, ball), 10.0 - math.sqrt(100.0 - 8.0)
     found = _heights(path, work, places, bounds, offset)
     assert found.max() < 0.8 * cusp

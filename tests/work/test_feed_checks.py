@@ -157,14 +157,31 @@ def test_the_trims_finishing_lap_is_by_its_own_allowance() -> None:
     assert (full.width, lap.width, lap.wall) == (work.cutter.diameter, found.job.trim.finish, True)
     assert lap.feed == work.trim.feed == work.cutting.finish
     assert load_of(work, lap, cutting_energy(358.0)).chip <= work.cutting.feed / (work.cutter.flutes * work.cutting.rpm)
+    wood = next(one.chip_load for one in found.job.cutter if one.number == work.cutter.number)
+    assert work.cutter.diameter == 6.0 and wood is not None and wood > 0.04, "0.4 of 0.10 at 6 mm: the row of laminate"
+    assert work.cutting.feed == pytest.approx(0.04 * work.cutter.flutes * work.cutting.rpm)
+
+
+def test_drills_are_judged_where_they_break_through_too(prepared: Prepared) -> None:
+    """Half the feed below the last millimetre: half the chip, for as long as the hole goes into the bed."""
+    board = prepare(SAMPLES / "board-1280.toml")
+    down, through = cuts_of(work_of(board, "dowels"))
+    assert (down.feed, through.feed) == (1600.0, 800.0)
+    assert load_of(work_of(board, "dowels"), through, cutting_energy(414.0)).chip == pytest.approx(0.05)
+
+
+def test_no_feed_is_as_fast_as_a_rapid(prepared: Prepared) -> None:
+    """A control that runs feeds at its limit holds them, or refuses the file."""
+    fastest = max(work.cutting.fastest for work in prepared.works)
+    assert fastest == pytest.approx(0.9 * prepared.job.machine.rapid)
 
 
 def test_a_feed_that_the_machine_does_not_reach_is_told(job: Job) -> None:
     """Else the report would name a table or the job for a chip that neither of them asks for."""
     slow = work_of(with_cutters(with_machine(job, rapid=2000.0)), "groove")
     report = feed_report(job, slow)
-    assert (report["feed"], report["chip_load"]) == (2000.0, pytest.approx(2000.0 / 36000.0, abs=5e-5))
-    assert report["feed_source"].startswith("machine.rapid")
+    assert (report["feed"], report["chip_load"]) == (1800.0, pytest.approx(1800.0 / 36000.0, abs=5e-5))
+    assert report["feed_source"].startswith("0.9 of machine.rapid")
     assert feed_report(job, work_of(with_cutters(job), "groove"))["feed_source"] == "chip load"
 
 

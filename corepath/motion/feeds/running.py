@@ -48,7 +48,8 @@ def cutting(
     `chip_load` is the feed a tooth (mm); `rpm` is brought into `rpm_range`, and the feed goes with it, so that the
     chip stays. A `feed` (mm/min) wins over the chip load. Nothing goes faster than `fastest`. The depth of a layer
     is half the diameter where none is given, and never more than the cutting length. The feed on a ramp is
-    `ramp_share` of the feed; not given, half of it, or the plunge feed where that is more. `light` is the (width,
+    `ramp_share` of the feed; not given, half of it, or the plunge feed where that is more. A drill goes straight
+    down and nowhere else: its feed is its chip load, whatever `plunge_share` says. `light` is the (width,
     depth) of a finishing lap: its feed is raised for thin chips, except where `feed` is the shop's own figure.
 
     >>> from corepath.motion.cutter import Cutter
@@ -59,7 +60,7 @@ def cutting(
     slowest, quickest = rpm_range
     speed = float(min(max(rpm, slowest), quickest))
     sideways = min(chip_load * cutter.flutes * speed if feed is None else feed, fastest)
-    plunge = plunge_share * sideways
+    plunge = sideways if cutter.shape == "drill" else plunge_share * sideways
     ramp = max(RAMP_SHARE * sideways, plunge) if ramp_share is None else ramp_share * sideways
     factor = 1.0 if light is None or feed is not None else raised(cutter, *light)
     depth = cutter.diameter / 2.0 if depth_a_pass is None else depth_a_pass
