@@ -81,8 +81,9 @@ def _sweeps(kind: Floats, start: Floats, table: Floats) -> Floats:
     out, into = -table[:, 4:6], table[:, 1:3] - start[:, :2] - table[:, 4:6]
     turn = np.where(kind == Kind.CCW, 1.0, -1.0)
     cross, dot = out[:, 0] * into[:, 1] - out[:, 1] * into[:, 0], (out * into).sum(axis=1)
-    sweep = turn * np.arctan2(cross, dot)
-    return np.where(sweep <= 1e-9, sweep + math.tau, sweep)
+    sweep: Floats = turn * np.arctan2(cross, dot)
+    sweep[sweep <= 1e-9] += math.tau
+    return sweep
 
 
 def _bends(kind: Floats, way: Floats, length: Floats) -> Floats:

@@ -15,7 +15,8 @@ ACCEL = 600.0
 
 def feeds(*moves: Move) -> list[float]:
     program = Program(
-        "x", 1, "A", "x", Cutter(1, "flat", 6.0, 0.0, 2, 20.0, 30.0), Cutting(18000.0, 4000.0, 2000.0, 1000.0, 3.0, 2.0),
+        "x", 1, "A", "x", Cutter(1, "flat", 6.0, 0.0, 2, 20.0, 30.0),
+        Cutting(18000.0, 4000.0, 2000.0, 1000.0, 3.0, 2.0),
         Zero(0.0, 0.0, 0.0, "the bed", True), 20.0, (0.0, 0.0), (Pass.of(moves),),
     )  # fmt: skip
     return [move.feed for move in reachable(program, ACCEL).moves]
@@ -40,13 +41,13 @@ def test_a_wide_arc_and_a_straight_line_keep_their_feed() -> None:
 
 
 def test_on_a_helix_the_way_in_the_plane_counts() -> None:
-    """A turn of radius 1 that falls 2·pi goes down as far as round: its speed may be sqrt(2) times that in the plane."""
+    """A turn of radius 1 that falls 2·pi goes down as far as round: sqrt(2) times the speed in the plane."""
     _, feed = feeds(rapid(1, 0, 10), arc(False, 1, 0, 10 - 2 * math.pi, -1, 0, 9000.0))
     assert 0.9 * math.sqrt(2) * 60 * math.sqrt(ACCEL) <= feed <= math.sqrt(2) * 60 * math.sqrt(ACCEL)
 
 
 def test_a_bend_of_short_chords_goes_as_its_circle() -> None:
-    """Chords of 10 degrees on a radius of 2: sqrt(600 · 2) = 34.6 mm/s, 2078 mm/min. A long line into it keeps its feed."""
+    """Chords of 10 degrees on a radius of 2: sqrt(600 · 2) = 34.6 mm/s, 2078 mm/min. A long line keeps its feed."""
     ring = [line(2 * math.cos(a), 2 * math.sin(a), 1, 6000.0) for a in (math.radians(10 * k) for k in range(19))]
     found = feeds(rapid(2, -30, 1), *ring)
     assert found[1] == 6000.0
