@@ -1,7 +1,7 @@
 """Decks: from stations (crowned, with patches), a mesh or a grid, and an estimate of each deck's height anywhere.
 
-The estimate follows docs/deck.md without rounding of creases and smoothing; plugs and inserts are placed by it, with a
-margin. Board frame, mm.
+The estimate follows docs/deck.md without smoothing, its creases rounded on a lattice of 8 mm; plugs and inserts are
+placed by it, with a margin. Board frame, mm.
 """
 
 from __future__ import annotations
@@ -13,7 +13,8 @@ from typing import Any
 
 import numpy as np
 import shapely
-from scipy.interpolate import PchipInterpolator
+from scipy.interpolate import PchipInterpolator, RegularGridInterpolator
+from scipy.ndimage import grey_opening
 from shapely import Point, Polygon
 
 from tests.population.chance import Chance
@@ -23,7 +24,7 @@ from tests.population.toml_text import INCH, Mm
 LIFT = 0.03
 """mm by which a mesh or grid stands over the edge thickness along the outline, so that no spline dips below it."""
 
-__all__ = ["Deck", "draw_deck", "step"]
+__all__ = ["Deck", "draw_deck", "rounded", "step"]
 
 Floats = np.ndarray
 SOURCES = (("stations", 0.5), ("profile", 0.14), ("patches", 0.14), ("mesh", 0.1), ("grid", 0.12))
@@ -33,7 +34,7 @@ RIM = 12.0
 
 @dataclass(frozen=True, slots=True)
 class Deck:
-    """`keys` of the deck, `height` an estimate (arrays of places to heights), `patches` areas to keep clear of."""
+    """`keys` of the deck, `height` by its formula (arrays of places to heights), `patches` areas to keep clear of."""
 
     source: str
     keys: dict[str, Any]
@@ -41,6 +42,23 @@ class Deck:
     highest: float
     patches: list[Polygon] = field(default_factory=list)
     files: dict[str, bytes] = field(default_factory=dict)
+
+
+LATTICE = 8.0
+
+
+def rounded(deck: Deck, shape: Shape) -> RegularGridInterpolator:
+    """The deck's height opened by a ball of `least_radius`: what lies under a ball that rolls beneath it."""
+    left, low, right, high = shape.polygon.bounds
+    xs, ys = np.arange(left - 16.0, right + 24.0, LATTICE), np.arange(low - 16.0, high + 24.0, LATTICE)
+    x, y = np.meshgrid(xs, ys, indexing="ij")
+    radius = float(deck.keys["least_radius"])
+    cells = int(min(np.sqrt(2.0 * radius * 9.0), radius) / LATTICE)
+    u, v = np.meshgrid(*2 * [np.arange(-cells, cells + 1) * LATTICE], indexing="ij")
+    ball = np.sqrt(np.maximum(radius**2 - u**2 - v**2, 0.0)) - radius
+    heights = deck.height(x.ravel(), y.ravel()).reshape(x.shape)
+    opened = grey_opening(heights, structure=ball, mode="nearest") if cells else heights
+    return RegularGridInterpolator((xs, ys), opened, bounds_error=False, fill_value=None)
 
 
 def step(u: Floats) -> Floats:

@@ -126,7 +126,7 @@ class _Sketch:
             "outline": shape.keys,
             "deck": deck.keys,
         }
-        ground = Ground((length, width), shape.polygon, ring, Polygon(ring.interiors[0]), deck)
+        ground = Ground((length, width), shape, ring, Polygon(ring.interiors[0]), deck)
         return machine, ground
 
     def _sections(
@@ -152,7 +152,7 @@ class _Sketch:
             self.files["blank.csv"] = self._measured(ground, thick)
         cast = self._cast(flush, ground)
         self.job_flush = flush
-        floor = self._floor(thick, zero, flush)
+        floor = self._floor(thick, zero, flush, "heights" in self.traits.get("measured", ""))
         layup = self._layup(ground) if c.yes(0.2) else None
         cradle = bool(layup and layup.get("cradle"))
         depth = min(float(one["cutting_length"]) for one in cutters if one["shape"] == "flat" and
@@ -193,9 +193,9 @@ class _Sketch:
         self.traits |= {"zero": zero, "flush": flush, "cradle": cradle, "rocker": layup is not None}
         self.traits |= {"floor": floor, "blank": f"{ground.blank[0]:g}x{ground.blank[1]:g}x{thick:g}"}
 
-    def _floor(self, thick: float, zero: str, flush: str) -> float:
+    def _floor(self, thick: float, zero: str, flush: str, gap: bool) -> float:
         """Between the least that leaves 0.6 of wood and the most that leaves a window, nearer to the former."""
-        least = LEAST_FLOOR[zero]
+        least = LEAST_FLOOR[zero] + (0.15 if gap else 0.0)
         most = thick - self.core - self.clean_up - WINDOW_ERRORS[zero] - (0.4 if flush == "face" else 0.0)
         return self.chance.up(least + self.chance.even(0.0, 0.8, 0.05) * max(most - least, 0.0), 0.05)
 

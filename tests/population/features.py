@@ -15,7 +15,8 @@ import shapely
 from shapely import Point, Polygon, box
 
 from tests.population.chance import Chance
-from tests.population.decks import Deck
+from tests.population.decks import Deck, rounded
+from tests.population.shapes import Shape
 from tests.population.toml_text import Mm
 
 __all__ = ["Ground", "draw_clamps", "draw_dowels", "draw_inserts", "draw_plugs", "draw_screws", "touch_place"]
@@ -39,12 +40,13 @@ class Ground:
     """What features stand on. `ring` is the groove; `taken` grows with each feature."""
 
     blank: tuple[float, float]
-    outline: Polygon
+    shape: Shape
     ring: Polygon
     island: Polygon
     deck: Deck
     taken: list[Polygon] = field(default_factory=list)
     room: Polygon = field(init=False)
+    _rounded: Any = None
 
     @property
     def outer(self) -> Polygon:
@@ -63,7 +65,9 @@ class Ground:
         """Lowest and highest of the deck over an area, by the estimate."""
         left, low, right, high = area.bounds
         x, y = np.meshgrid(np.linspace(left, right, 6), np.linspace(low, high, 6))
-        heights = self.deck.height(x.ravel(), y.ravel())
+        if self._rounded is None:
+            self._rounded = rounded(self.deck, self.shape)
+        heights = self._rounded(np.column_stack([x.ravel(), y.ravel()]))
         return float(heights.min()), float(heights.max())
 
     def places(self, chance: Chance, pitch: float = 17.0) -> list[tuple[float, float]]:
