@@ -160,6 +160,8 @@ class Labels:
     taken: list[Box]
     lines: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 2)))
     """places (n, 2) on lines of the drawing, sheet mm: labels keep off them where they can"""
+    wider: float = 1.0
+    """times the estimated width of a label that is kept free for it"""
 
     def block(self, box: Box) -> None:
         self.taken.append(box)
@@ -181,7 +183,7 @@ class Labels:
     def _tried(self, x: float, y: float, text: str, clear: float, size: float, class_: str, off_lines: bool) -> bool:
         for reach in (clear + 1.0, clear + 4.0, clear + 8.0, clear + 13.0, clear + 19.0, clear + 27.0, clear + 36.0):
             for tx, ty, anchor in _around(x, y, reach, size):
-                box = text_box(tx, ty, text, size=size, anchor=anchor)
+                box = text_box(tx, ty, text, size=size, anchor=anchor, wider=self.wider)
                 if not self.free(box.grown(0.4)) or (off_lines and not self.quiet(box)):
                     continue
                 if reach > clear + 1.5:

@@ -68,17 +68,48 @@ def test_no_page_is_wider_than_a_phone(browser: Any) -> None:
     assert wide <= 390 and small == 0
 
 
+@pytest.fixture(scope="module", params=["coupon", "board-1280"])
+def printed(
+    request: pytest.FixtureRequest, chrome: Any, tmp_path_factory: pytest.TempPathFactory,
+    facts_of: Callable[..., Facts],
+) -> tuple[Any, list[str], str]:  # fmt: skip
+    """A sample's sheet in the browser, the titles of the sheets of paper in their order, its digest."""
+    facts = facts_of(prepare(SAMPLES / f"{request.param}.toml"))
+    path = tmp_path_factory.mktemp("printed") / "sheet.html"
+    path.write_text(sheet_html(facts), encoding="utf-8")
+    chrome.get(path.as_uri())
+    titles = [page.title + (", continued" if k else "") for page in pages(facts) for k in range(page.sheets)]
+    return chrome, titles, facts.digest
+
+
+FACES = {
+    "as it is": "",
+    "DejaVu": 'html, text { font-family: "DejaVu Sans" !important }',
+    "Liberation": 'html, text { font-family: "Liberation Sans" !important }',
+    "a tenth wider": "html { letter-spacing: .05em }",
+}
+"""Style sheets; a face that is not installed leaves the one that is there. The last needs none."""
+
+
+@pytest.mark.parametrize("face", FACES)
 @pytest.mark.parametrize("paper", PAPER)
-def test_it_prints_a_sheet_a_page(browser: Any, sheet: tuple[Path, list[str], str], paper: str, tmp_path: Path) -> None:
-    """The coupon's pages each fit one sheet, black on white, with the plan's digest on every one."""
-    _, keys, digest = sheet
+def test_it_prints_a_sheet_a_page(printed: tuple[Any, list[str], str], paper: str, face: str, tmp_path: Path) -> None:
+    """Each page on the sheets planned for it, in whatever face, with its title and the plan's digest on every one."""
+    browser, titles, digest = printed
+    browser.execute_script(
+        "const s = document.getElementById('face') || document.head.appendChild(document.createElement('style'));"
+        "s.id = 'face'; s.textContent = arguments[0]",
+        FACES[face],
+    )
     width, height = PAPER[paper]
     told = browser.execute_cdp_cmd("Page.printToPDF", {"paperWidth": width, "paperHeight": height})
-    printed = base64.b64decode(told["data"])
-    assert len(re.findall(rb"/Type\s*/Page\b(?!s)", printed)) == len(keys)
+    made = base64.b64decode(told["data"])
+    assert len(re.findall(rb"/Type\s*/Page\b(?!s)", made)) == len(titles)
     reader = shutil.which("pdftotext")
     if reader is not None:
-        (tmp_path / "sheet.pdf").write_bytes(printed)
+        (tmp_path / "sheet.pdf").write_bytes(made)
         texts = subprocess.run([reader, tmp_path / "sheet.pdf", "-"], capture_output=True, text=True, check=True).stdout
-        sheets = texts.split("\f")[:-1]
-        assert len(sheets) == len(keys) and all(digest in one for one in sheets)
+        sheets = [" ".join(one.split()) for one in texts.split("\f")[:-1]]
+        assert len(sheets) == len(titles)
+        for one, title in zip(sheets, titles, strict=True):
+            assert digest in one and title in one

@@ -10,6 +10,7 @@ from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.parts import (
     Banner,
     Block,
+    Break,
     Command,
     Drawing,
     Measure,
@@ -27,6 +28,9 @@ from corepath.views.sheet_html.parts import (
 from corepath.views.sheet_html.places_drawing import places_drawing
 
 __all__ = ["CAUTIONS", "first_page", "measure_page", "warnings"]
+
+_MOST_PLACES = 12
+"""More of them need a second sheet of paper for the commands."""
 
 CAUTIONS = (
     "Eyes and ears: protect them, and those of everyone in the room.",
@@ -163,7 +167,8 @@ def _places(facts: Facts, measured: bool) -> tuple[Block, ...]:
     table = Table("Places", head, tuple(rows), note=note, numbers=(0, 1, 2), wide=True)
     says = "" if not measured else "recorded or named in the job"
     measure = Measure("Thickness by callipers; leave out what you did not measure", facts.command(*thick), done=says)
-    return table, Measures("Record", (measure, _lines(facts, places), *_beside(facts)))
+    recorded = Measures("Record", (measure, _lines(facts, places), *_beside(facts)))
+    return (table, Break(), recorded) if len(places) > _MOST_PLACES else (table, recorded)
 
 
 def _lines(facts: Facts, places: Sequence[MeasuringPlace]) -> Measure:

@@ -6,7 +6,19 @@ from collections.abc import Mapping
 from typing import Any
 
 from corepath.views.sheet_html.facts import Facts, mm, place
-from corepath.views.sheet_html.parts import Block, Cell, Drawing, Measure, Measures, Notes, Page, Slot, Steps, Table
+from corepath.views.sheet_html.parts import (
+    Block,
+    Break,
+    Cell,
+    Drawing,
+    Measure,
+    Measures,
+    Notes,
+    Page,
+    Slot,
+    Steps,
+    Table,
+)
 from corepath.views.sheet_html.setup_steps import stepped
 from corepath.views.sheet_html.stack_drawing import stack_drawing
 
@@ -61,6 +73,7 @@ def stack_page(facts: Facts) -> Page:
         Drawing(
             "Section of the stack-up: blank, groove, plug, insert and deck with their checks", stack_drawing(facts)
         ),
+        Break(),
         Table("Checks", head, tuple(rows), note=note, numbers=(2, 3, 4), strong=tuple(strong), wide=True),
     )
     return Page(

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 __all__ = [
-    "Banner", "Block", "Cell", "Command", "Drawing", "Link", "Measure", "Measures", "Notes", "Page", "Rows", "Slot",
-    "State", "Step", "Steps", "Table", "Tick",
+    "Banner", "Block", "Break", "Cell", "Command", "Drawing", "Link", "Measure", "Measures", "Notes", "Page", "Rows",
+    "Slot", "State", "Step", "Steps", "Table", "Tick",
 ]  # fmt: skip
 
 State = Literal["done", "now", "ahead", ""]
@@ -168,7 +168,14 @@ class Drawing:
     kind: str = "drawing"
 
 
-Block = Banner | Rows | Table | Steps | Measures | Notes | Drawing
+@dataclass(frozen=True, slots=True)
+class Break:
+    """On paper a new sheet begins here, with the page's head again; on a screen nothing."""
+
+    kind: str = "break"
+
+
+Block = Banner | Break | Rows | Table | Steps | Measures | Notes | Drawing
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +194,11 @@ class Page:
     state: State = ""
     short: str = ""
     loud: bool = False
+
+    @property
+    def sheets(self) -> int:
+        """Sheets of paper that it takes."""
+        return 1 + sum(isinstance(block, Break) for block in self.blocks)
 
     @property
     def shown(self) -> frozenset[str]:

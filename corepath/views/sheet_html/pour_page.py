@@ -9,6 +9,7 @@ from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.parts import (
     Banner,
     Block,
+    Break,
     Drawing,
     Measure,
     Measures,
@@ -27,6 +28,8 @@ from corepath.views.sheet_html.setups import files_table
 __all__ = ["flush_page", "pour_page"]
 
 _MOST_FILLS = 12
+_MOST_CASTINGS = 5
+"""More of them need a second sheet of paper."""
 
 
 def pour_page(facts: Facts) -> Page:
@@ -38,6 +41,7 @@ def pour_page(facts: Facts) -> Page:
         _before(state == "done"),
         _mix(pour),
         _castings(facts, pour),
+        *((Break(),) if len(facts.stackup.castings) > _MOST_CASTINGS else ()),
         Notes("While pouring", tuple(pour["notes"]) + tuple(pour["cautions"])),
         _after(facts, state == "done"),
         _fills(facts),

@@ -10,7 +10,7 @@ from corepath.lengths import marked
 from corepath.motion.program import Setup
 from corepath.motion.zero_words import again_words, xy_words
 from corepath.views.sheet_html.facts import Facts, mm
-from corepath.views.sheet_html.parts import Block, Cell, Drawing, Link, Page, Rows, State, Table
+from corepath.views.sheet_html.parts import Block, Break, Cell, Drawing, Link, Page, Rows, State, Table
 from corepath.views.sheet_html.progress import pour_state
 from corepath.views.sheet_html.setup_drawing import setup_drawing
 from corepath.views.sheet_html.setup_steps import setup_measures, setup_steps
@@ -31,6 +31,7 @@ def setup_page(facts: Facts, setup: Setup) -> Page:
         Drawing(f"Set-up {setup}, {face.lower()}, as you see it from above", setup_drawing(facts, setup)),
         setup_facts(facts, setup, works),
         files_table(facts, works),
+        Break(),
         setup_steps(facts, setup, works),
         *(setup_measures(facts, setup) if setup != "A" else ()),
     ]

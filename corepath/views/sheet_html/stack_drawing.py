@@ -20,11 +20,13 @@ from corepath.views.sheet import NORMAL, SMALL, Labels, arrowhead
 from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.inline import inlined
 from corepath.views.sheet_html.setup_drawing import WIDTH
-from corepath.views.svg import Box, Document, number
+from corepath.views.svg import WIDER, Box, Document, number
 
 __all__ = ["Heights", "placed_checks", "stack_drawing"]
 
-_LEFT, _RIGHT, _TOP, _TALLEST = 6.0, 134.0, 15.0, 82.0
+_LEFT, _RIGHT, _TOP, _TALLEST = 6.0, 134.0, 15.0, 96.0
+_WIDTH = WIDTH + 24.0
+"""mm: as much wider than other drawings as names of heights in a wide face need beside it."""
 _GROOVE, _PLUG, _SEAT, _BORE, _DOWEL = (34.0, 54.0), (76.0, 92.0), (103.0, 129.0), (110.0, 122.0), (13.0, 18.0)
 _FACTORS = (20.0, 15.0, 12.0, 10.0, 8.0, 7.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0, 0.5)
 
@@ -99,7 +101,7 @@ def stack_drawing(facts: Facts) -> str:
     whole = heights.top - heights.bottom
     factor = next((f for f in _FACTORS if f * whole <= _TALLEST), _FACTORS[-1])
     height = _TOP + whole * factor + 6.0
-    svg = Document(WIDTH, height, "Stack-up of the core", "", "Heights to scale, lengths a scheme.")
+    svg = Document(_WIDTH, height, "Stack-up of the core", "", "Heights to scale, lengths a scheme.")
     base = _TOP + heights.top * factor
 
     def y(z: float) -> float:
@@ -108,9 +110,9 @@ def stack_drawing(facts: Facts) -> str:
     words = f"Heights {number(factor)}:1, lengths a scheme; mm above the finished bottom"
     svg.text(2, 4.5, words, "label strong", size=NORMAL)
     _scheme(svg, facts, heights, y)
-    labels = Labels(svg, Box(0.0, 7.0, 137.0, height), [])
+    labels = Labels(svg, Box(0.0, 7.0, 137.0, height), [], wider=WIDER)
     _names(svg, heights, labels, y)
-    room = Box(0.0, _TOP - 6, WIDTH, height + 2)
+    room = Box(0.0, _TOP - 6, _WIDTH, height + 2)
     name_levels(svg, heights.levels(), _RIGHT, _LEFT, room, base, factor)
     _checks(svg, facts, heights, labels, y)
     return inlined(svg, "stack")
