@@ -21,6 +21,7 @@ from shapely import LineString, segmentize
 
 from corepath.motion.program import Move, Pass, line, rapid
 from corepath.operations.around import Around
+from corepath.operations.entries import slope_of
 from corepath.operations.facing_paths import RUN_IN, descend, joined
 from corepath.operations.offsetting import CutterOffset, thin
 from corepath.work.deck_rough import NOTHING, THINNED, rough_rows
@@ -37,7 +38,6 @@ _SHORT_GAP = 25.0
 """Gaps shorter than this are crossed at feed, on the stock left there, mm."""
 _LONGEST_LINK = 60.0
 """Longer links go over the safe height, mm."""
-_RAMP = math.tan(math.radians(3.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,12 +171,12 @@ def _cut(
         if k:
             path.append(_link(deck, offset, layer, path[-1][-1], points[0]))
         path.append(thin(points, 0.01, THINNED))
-    track = np.concatenate(path)
+    track, slope = np.concatenate(path), slope_of(work.cutter.ramp_angle)
     x, y, z = (float(value) for value in track[0])
     moves = descend(work, x, y, z)
     for before, after in zip(track[:-1].tolist(), track[1:].tolist(), strict=True):
         run = math.hypot(after[0] - before[0], after[1] - before[1])
-        falls = before[2] - after[2] > run * _RAMP * 0.99
+        falls = before[2] - after[2] > run * slope * 0.99
         moves.append(line(after[0], after[1], after[2], work.cutting.ramp if falls else work.cutting.feed))
     moves.append(rapid(moves[-1].x, moves[-1].y, work.clear))
     return moves
@@ -199,8 +199,9 @@ def _link(deck: Deck, offset: CutterOffset, layer: _Layer, start: Array, end: Ar
 
 def _entry(work: Work, deck: Deck, layer: _Layer, first: tuple[_Stretch, bool], around: Around | None) -> Array:
     """The way in: at a contour that this layer has cut, from outside the blank, straight down where nothing is cut,
-    or a ramp of at most 3°."""
+    or a ramp as steep as the cutter takes."""
     stretch, forward = first
+    slope = slope_of(work.cutter.ramp_angle)
     points = _points(layer, stretch, forward)
     edge = around.edge_near(float(points[0, 0]), float(points[0, 1]), 1.5 * _SAMPLE) if around is not None else None
     if edge is not None:
@@ -213,24 +214,24 @@ def _entry(work: Work, deck: Deck, layer: _Layer, first: tuple[_Stretch, bool], 
             return outside
     before = layer.before[stretch.row, stretch.first : stretch.last + 1]
     before = before if forward else before[::-1]
-    if np.all(points[:2, 2] >= before[:2] - 1.5 * NOTHING) and np.all(np.diff(points[:, 2]) > -_RAMP * _SAMPLE):
+    if np.all(points[:2, 2] >= before[:2] - 1.5 * NOTHING) and np.all(np.diff(points[:, 2]) > -slope * _SAMPLE):
         return points[:1]
     run = np.abs(points[:, 0] - points[0, 0])
-    ramp = np.maximum(points[:, 2], before[0] - run * _RAMP)
+    ramp = np.maximum(points[:, 2], before[0] - run * slope)
     met = np.flatnonzero(ramp <= points[:, 2] + 1e-9)
     met = met[met > 0]
     down = points.copy()
     down[:, 2] = ramp
     if len(met) == 0:
-        return _back_and_forth(points, float(before[0]))
+        return _back_and_forth(points, float(before[0]), slope)
     return np.concatenate([thin(down[: met[0] + 1], 0.0, THINNED), thin(points[met[0] :: -1], 0.01, THINNED)])
 
 
-def _back_and_forth(points: Array, top: float) -> Array:
+def _back_and_forth(points: Array, top: float, slope: float) -> Array:
     """A ramp over a stretch too short for one run: as many runs as it takes, ending at its start."""
     length = max(float(abs(points[-1, 0] - points[0, 0])), 1.0)
     floor = float(points[:, 2].max())
-    runs = max(2, math.ceil((top - floor) / (length * _RAMP)))
+    runs = max(2, math.ceil((top - floor) / (length * slope)))
     runs += runs % 2
     ends = [points[0] if k % 2 == 0 else points[-1] for k in range(runs + 1)]
     return np.array([[end[0], end[1], top - (top - floor) * k / runs] for k, end in enumerate(ends)])

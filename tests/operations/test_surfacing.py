@@ -256,6 +256,26 @@ def test_no_move_of_roughing_takes_more_than_a_layer(cutter: Cutter) -> None:
             assert deepest <= 0.3
 
 
+@pytest.mark.parametrize("angle", [1.5, 5.0])
+def test_roughing_goes_down_as_steeply_as_its_own_cutter_takes(angle: float) -> None:
+    """Roughing had 3 degrees of its own: a cutter that takes 2.5 went down steeper at the feed sideways.
+
+    Along the hill and on the ramp into a basin; make_work runs a cutter at 3000 sideways and 1500 down a ramp.
+    """
+    cutter = replace(FLAT, ramp_angle=angle)
+    base = hill()
+    x, y = np.meshgrid(base.xs, base.ys, indexing="ij")
+    basin = Hill(base.xs, base.ys, 11.85 - 6.0 * np.exp(-((x / 25.0) ** 4) - (y / 25.0) ** 4), 11.85)
+    down = only(surfacing.plan(make_work(cutter, rough=0.2, surface=basin)))
+    falls = [(a, b) for a, b in itertools.pairwise(planned(cutter, rough=0.5).moves) if b.kind is not Kind.RAPID]
+    slopes = [(math.hypot(b.x - a.x, b.y - a.y), a.z - b.z, b.feed) for a, b in falls]
+    steep = [feed for run, fall, feed in slopes if run > 0.0 and fall > run * math.tan(math.radians(angle))]
+    assert steep and max(steep) <= 1500.0
+    first_row = list(itertools.takewhile(lambda pair: pair[1].y == down.moves[0].y, itertools.pairwise(down.moves)))
+    entry = [(math.hypot(b.x - a.x, b.y - a.y), a.z - b.z) for a, b in first_row if b.feed == 1500.0]
+    assert max(fall / run for run, fall in entry if run > 0.0) > 0.9 * math.tan(math.radians(angle))
+
+
 @pytest.mark.parametrize("cutter", [FLAT, WIDE], ids=["flat", "wide-bull"])
 def test_roughing_a_basin_enters_by_ramps(cutter: Cutter) -> None:
     """Where no stretch reaches the blank's end there is wood all round: only a ramp leads in."""
