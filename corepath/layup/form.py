@@ -137,6 +137,9 @@ def _rib_marks(form: Form) -> Iterator[Shape]:
 
 
 def _says(job: Job, form: Form) -> Iterator[str]:
+    yield "full size, mm; X+ to the right, the table at the ribs' straight edge"
+    left, low, right = form.top[0, 1], form.top[:, 1].min(), form.top[-1, 1]
+    yield f"a rib is {left:.2f} high at its left end, {low:.2f} at its lowest, {right:.2f} at its right end"
     apart = form.across[1] - form.across[0]
     places = ", ".join(f"{y:.1f}" for y in form.across)
     yield f"{form.ribs} ribs {form.thickness:g} thick, {apart:.1f} apart, middles at Y {places}"

@@ -2,6 +2,7 @@
 
 import io
 import itertools
+import re
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -189,6 +190,11 @@ def test_form_counts_and_heights(rocker_job, tmp_path):
     assert form.top[:, 1].min() == pytest.approx(46.0, abs=1e-3)
     assert form.spacer == pytest.approx((18.0, 46.0))
     assert form.spacers == 3 * len(form.along)
+    # rises of 3.4 and 4.2 at the stations +/-120, which the blank's ends overrun by a few hundredths
+    said = " ".join(template_of(prepare_job(job, tmp_path), form=True).says)
+    left, low, right = (float(figure) for figure in re.findall(r"(\d+\.\d\d) (?:high )?at its", said))
+    assert (left, low, right) == pytest.approx((49.4, 46.0, 50.2), abs=0.06)
+    assert "X+ to the right" in said
 
 
 def test_no_rocker_no_form(rocker_job, tmp_path):
