@@ -31,7 +31,7 @@ from corepath.work.deck_rough import rough_left
 from corepath.work.dowel_lengths import dowel_words
 from corepath.work.holding import margin_fault, standing, with_uncut
 from corepath.work.holes import HolePart, drill_watch, hole_parts
-from corepath.work.keepoff import opened_by, spared
+from corepath.work.keepoff import opened_by, park_clear, spared
 from corepath.work.model import Deck, Facing, Hole, Milling, Opening, Pocket, Step, Work
 from corepath.work.one_touch import one_touch, only_cutter
 from corepath.work.pairs import Share, shares
@@ -111,7 +111,7 @@ class _Builder:
         return chosen
 
     def _add(self, work: Work) -> None:
-        self.works.append(with_uncut(spared(work)))
+        self.works.append(with_uncut(spared(work, self._core)))
 
     def _made(
         self,
@@ -141,7 +141,9 @@ class _Builder:
             stock_top=top,
             clear=self.stack.clear(setup, top),
             lowest=lowest,
-            park=(-half_length, half_width),
+            park=park_clear(
+                standing(self.job, self.stack, setup), half_length, half_width, self.job.machine.collet_diameter
+            ),
             arcs=self.job.machine.arcs,
             milling=self.milling,
             pockets=pockets,
@@ -303,7 +305,11 @@ class _Builder:
         )
         rough = self._roughing(whole, top, lowest, job) if raw > FINISH_DEPTH else None
         left = raw if rough is None or rough.deck is None else rough_left(rough, rough.deck)
-        finish = choose_deck(job, surface, self.board.blank.bounds, self._passes_frame, left)
+
+        def passes(cutter: Cutter) -> bool:
+            return self._passes_frame(cutter) and self._reaches_core(whole, cutter, top, lowest)
+
+        finish = choose_deck(job, surface, self.board.blank.bounds, passes, left)
         if isinstance(finish, Fault):
             self.faults.append(finish)
             return
@@ -311,7 +317,7 @@ class _Builder:
             job = only_cutter(job, finish.cutter.number)
             rough = self._roughing(whole, top, lowest, job)
             left = raw if rough is None or rough.deck is None else rough_left(rough, rough.deck)
-            again = choose_deck(job, surface, self.board.blank.bounds, self._passes_frame, left)
+            again = choose_deck(job, surface, self.board.blank.bounds, passes, left)
             finish = finish if isinstance(again, Fault) else again
         self._frame_fault(finish.cutter)
         opened = None
@@ -339,6 +345,22 @@ class _Builder:
 
     def _passes_frame(self, cutter: Cutter) -> bool:
         return self.job.deck.margin == 0.0 or margin_fault(self.job, self.board, cutter) is None
+
+    def _reaches_core(self, whole: Deck, cutter: Cutter, top: float, lowest: float) -> bool:
+        """Whether obstacles let a cutter finish all of the board and its casting."""
+        if not standing(self.job, self.stack, "C"):
+            return True
+        any_feeds = self.works[-1].cutting  # where a cutter comes hangs on its shape alone
+        tried = spared(
+            self._made(8, "C", "deck", Chosen(cutter, any_feeds), top=top, lowest=lowest, deck=whole), self._core
+        )
+        spare = None if tried.deck is None else tried.deck.spare
+        return spare is None or not spare.intersects(self._core)
+
+    @property
+    def _core(self) -> Polygon:
+        """Board and the casting round it, as they lie in A and C."""
+        return Polygon(self.board.ring.exterior)
 
     def _framed_area(self) -> Polygon:
         """What the frame leaves of the blank."""

@@ -64,6 +64,8 @@ def _uncut(job: Job, board: Board, work: Work) -> Iterator[Check]:
     """What obstacles leave uncut where it matters, cm²: of skim and flush anything that is not sawn off."""
     if work.facing is None and work.deck is None:
         return
+    if work.deck is not None and work.deck.rough > 0.0:
+        return  # what roughing leaves is taken by the finishing cutter, or told of that one
     core = _seen(job, work.setup, _core(board))
     pieces = [piece for piece in uncut(work) if any(name.startswith("obstacle") for name in piece.names)]
     faced = work.facing is not None

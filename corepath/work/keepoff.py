@@ -10,6 +10,7 @@ no more than a layer on; in the corners between clamps and a frame there stands 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
@@ -26,11 +27,13 @@ from corepath.work.model import Deck, Obstacle, Work
 __all__ = [
     "BESIDE",
     "CLEARANCE",
+    "HAND",
     "Area",
     "Uncut",
     "field_of",
     "frame_of",
     "opened_by",
+    "park_clear",
     "room_of",
     "spared",
     "uncut",
@@ -45,9 +48,13 @@ source)."""
 BESIDE = 2.0
 """How far beyond touching the blank's edge the cutter may stand beside it, mm."""
 
+HAND = 30.0
+"""mm beside what turns for a hand that changes the cutter (common practice, no source)."""
+
 _SPECK = 0.01  # mm²: smaller pieces come from rounding
 _QUADS = 16
 _TOUCH = 1e-6
+_PROPPED = 1.0  # mm between the nodes asked whether a slope beside them holds the cutter up
 
 Area: TypeAlias = Polygon | MultiPolygon
 
@@ -83,6 +90,27 @@ def zone_of(work: Work, plane: float | None = None) -> Area | None:
     """All zones of a work that planes to `plane` (by default its lowest) or surfaces the deck; None without any."""
     zones = [found for _, found in _zones(work, plane)]
     return _area(shapely.union_all(zones)) if zones else None
+
+
+def park_clear(
+    obstacles: Sequence[Obstacle], half_length: float, half_width: float, collet: float
+) -> tuple[float, float]:
+    """Where the cutter is changed: the corner of the blank at the back left, or the first of the others that is clear.
+
+    Clear is `HAND` mm beside what turns; where no corner is, the one with most room.
+    """
+    corners = [
+        (-half_length, half_width),
+        (half_length, half_width),
+        (-half_length, -half_width),
+        (half_length, -half_width),
+    ]
+    rooms = [
+        min((shapely.Point(corner).distance(obstacle.area) for obstacle in obstacles), default=math.inf) - collet / 2.0
+        for corner in corners
+    ]
+    clear = [corner for corner, room in zip(corners, rooms, strict=True) if room >= HAND]
+    return clear[0] if clear else corners[rooms.index(max(rooms))]
 
 
 def _zones(work: Work, plane: float | None) -> list[tuple[Obstacle, Polygon]]:
@@ -145,8 +173,11 @@ def opened_by(work: Work, above: float) -> Area | None:
     return None if room is None else _area(room.buffer(effective_diameter(work.cutter, above) / 2.0, quad_segs=_QUADS))
 
 
-def spared(work: Work) -> Work:
-    """The work with what it does not reach, and what of it is sawn off, set in its facing or deck."""
+def spared(work: Work, core: Polygon | None = None) -> Work:
+    """The work with what it does not reach, and what of it is sawn off, set in its facing or deck.
+
+    `core` is the board with its casting; what lies outside it in C is waste.
+    """
     if work.facing is None and work.deck is None:
         return work
     room = room_of(work)
@@ -158,8 +189,10 @@ def spared(work: Work) -> Work:
     asked = work.deck.area if work.deck is not None else work.blank
     spare = _area(asked.difference(reached))
     if work.deck is not None:
-        tilted = _tilted(work.deck, cutter, land, room)
-        return replace(work, deck=replace(work.deck, spare=_area(_union([spare, *tilted]).intersection(asked))))
+        beyond = _tilted(work.deck, cutter, land, room)
+        if work.deck.rough <= 0.0:
+            beyond += _propped(work.deck, cutter, land, room, core)
+        return replace(work, deck=replace(work.deck, spare=_area(_union([spare, *beyond]).intersection(asked))))
     assert work.facing is not None
     facing = replace(work.facing, spare=spare)
     told = replace(work, facing=facing)
@@ -167,12 +200,11 @@ def spared(work: Work) -> Work:
     return replace(told, facing=replace(facing, sawn=_area(shapely.union_all(sawn)))) if sawn else told
 
 
-def _tilted(deck: Deck, cutter: Cutter, land: float, room: Area) -> list[Polygon]:
+def _tilted(deck: Deck, cutter: Cutter, land: float, room: Area) -> list[BaseGeometry]:
     """Squares about the nodes of tilted ground that would be touched only from outside the room.
 
     Ground with the gradient g is touched by the cutter whose axis stands land·g/|g| + corner·g/sqrt(1 + g²) down from
-    it. Ground so level that a whole width of the cutter leaves less than half a ridge there counts as level; level
-    ground with a slope less than a width of the cutter beside it is taken as reached, and left to the read-back.
+    it. Ground so level that a whole width of the cutter leaves less than half a ridge there counts as level.
     """
     surface: Any = deck.surface
     xs, ys = np.asarray(surface.xs), np.asarray(surface.ys)
@@ -185,11 +217,60 @@ def _tilted(deck: Deck, cutter: Cutter, land: float, room: Area) -> list[Polygon
     near = steep & shapely.contains_xy(deck.area.buffer(step), x, y)
     x, y = x[near], y[near]
     beyond = ~shapely.contains_xy(room.buffer(1e-6), x - (reach * hx)[near], y - (reach * hy)[near])
-    half = 0.75 * step
-    return [shapely.box(a - half, b - half, a + half, b + half) for a, b in zip(x[beyond], y[beyond], strict=True)]
+    return _squares(x[beyond], y[beyond], step)
 
 
-def _union(areas: Sequence[Area | None]) -> BaseGeometry:
+def _propped(deck: Deck, cutter: Cutter, land: float, room: Area, core: Polygon | None) -> list[BaseGeometry]:
+    """Squares about the nodes beside the room over which a slope within the cutter's width holds its end too high.
+
+    The least that can be left over a node is a dilation of the ground by the cutter's shape, then an erosion from the
+    axis places of the room alone (mathematical morphology). On the nodes alone it is good to what the ground rises over
+    one of their distances: in the waste outside `core` a doubtful node is spared, in the core only a sure one.
+    """
+    from scipy.ndimage import grey_dilation, grey_erosion, maximum_filter
+
+    surface: Any = deck.surface
+    step = float(surface.xs[1] - surface.xs[0])
+    every = max(1, round(_PROPPED / step))
+    xs, ys, cell = np.asarray(surface.xs)[::every], np.asarray(surface.ys)[::every], every * step
+    field = deck.area.buffer(cutter.radius)
+    reach = math.floor(cutter.radius / cell)
+    along = np.arange(-reach, reach + 1) * cell
+    away = np.hypot(along[:, None], along[None, :])
+    out, corner = np.clip(away - land, 0.0, None), cutter.radius - land
+    rise = corner - np.sqrt(np.clip(corner**2 - out**2, 0.0, None))
+    under = away <= cutter.radius
+    squares: list[BaseGeometry] = []
+    for part in shapely.get_parts(field.difference(room)):
+        left, low, right, high = part.buffer(2.0 * cutter.diameter).bounds
+        columns, rows = np.flatnonzero((xs >= left) & (xs <= right)), np.flatnonzero((ys >= low) & (ys <= high))
+        if len(columns) < 2 or len(rows) < 2:
+            continue
+        ground = np.asarray(surface.grid, dtype=np.float64)[::every, ::every][np.ix_(columns, rows)]
+        if np.ptp(ground) < 0.1 * deck.scallop:
+            continue
+        x, y = np.meshgrid(xs[columns], ys[rows], indexing="ij")
+        tips = grey_dilation(ground, footprint=under, structure=np.where(under, -rise, 0.0), mode="nearest")
+        tips[~shapely.contains_xy(room.buffer(1e-6), x, y)] = deck.top + 100.0
+        over = grey_erosion(tips, footprint=under, structure=np.where(under, -rise, 0.0), mode="nearest") - ground
+        slope = maximum_filter(np.hypot(*np.gradient(ground, cell)), 2 * reach + 1, mode="nearest")
+        waste = np.zeros_like(x, dtype=np.bool_) if core is None else ~shapely.contains_xy(core, x, y)
+        near = shapely.contains_xy(part.buffer(cutter.diameter), x, y)
+        sure = near & ~waste & (over > deck.scallop + slope * cell)
+        doubtful = near & waste & (over > 0.3 * deck.scallop)
+        squares += _squares(x[sure], y[sure], cell)
+        loose = _union(_squares(x[doubtful], y[doubtful], cell))
+        squares.append(loose if core is None else loose.difference(core))
+    return squares
+
+
+def _squares(x: Any, y: Any, size: float) -> list[BaseGeometry]:
+    """Squares about places (n,) that overlap where these are `size` apart."""
+    half = 0.75 * size
+    return [shapely.box(a - half, b - half, a + half, b + half) for a, b in zip(x, y, strict=True)]
+
+
+def _union(areas: Sequence[BaseGeometry | None]) -> BaseGeometry:
     found: BaseGeometry = shapely.union_all([area for area in areas if area is not None])
     return found
 
@@ -202,7 +283,8 @@ def uncut(work: Work) -> tuple[Uncut, ...]:
     zones = _zones(work, None)
     found = []
     for piece in _ordered(spare):
-        near = [obstacle for obstacle, area in zones if area.intersects(piece)]
+        reach = work.cutter.diameter if work.deck is not None else 0.0  # a slope is finished from beside it
+        near = [obstacle for obstacle, area in zones if area.distance(piece) <= reach]
         names = tuple(dict.fromkeys(obstacle.name for obstacle in near)) or ("the frame",)
         found.append(Uncut(piece, names, bool(near) and all(obstacle.sawn_off for obstacle in near)))
     return tuple(found)

@@ -15,7 +15,8 @@ from corepath.planning.prepare import Prepared, prepare_job
 from corepath.stackup.check import Check
 from corepath.work.dowel_lengths import dowel_lengths
 from corepath.work.holding import head_top, screws_of
-from corepath.work.keepoff import uncut
+from corepath.work.keepoff import park_clear, uncut
+from corepath.work.model import Obstacle
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
@@ -264,3 +265,14 @@ def test_uncut_ground_is_what_no_disc_beside_the_zone_covers(coupon: Job) -> Non
         assert away > 0.5
         assert away < r
         assert not spare.covers(Point(place))
+
+
+def test_the_cutter_is_changed_where_a_hand_has_room() -> None:
+    """Back left, unless a clamp stands there: 20 mm of collet and 30 for the hand, else the corner with most room."""
+    back_left, back_right = Obstacle(box(-120, 30, -90, 45), 30.0), Obstacle(box(75, 40, 90, 60), 30.0)
+    assert park_clear((), 120.0, 45.0, 40.0) == (-120.0, 45.0)
+    assert park_clear((back_left,), 120.0, 45.0, 40.0) == (120.0, 45.0)
+    assert park_clear((back_left, back_right), 120.0, 45.0, 40.0) == (-120.0, -45.0), "30 mm to the right one"
+    everywhere = [Obstacle(box(x - 5, y - 5, x + 5, y + 5), 30.0) for x in (-120, 120) for y in (-45, 45)]
+    everywhere[3] = Obstacle(box(80, 40, 95, 50), 30.0)
+    assert park_clear(everywhere, 120.0, 45.0, 40.0) == (120.0, 45.0)
