@@ -13,6 +13,7 @@ from corepath.errors import InputError
 from corepath.job.model import Job
 from corepath.layup.form import form_of
 from corepath.layup.laid import Bolt, LaidUp, Pin, bolts_of, drill_at, laid_up, pins_of, skin_outside
+from corepath.lengths import mm
 from corepath.work.laid_checks import trim_slot
 from corepath.work.model import Work
 
@@ -39,11 +40,11 @@ def _beyond_stations(job: Job, board: Board, rocker: tuple[tuple[float, float], 
     low, _, high, _ = board.outline.bounds
     first, last = laid_up(job, board).under(np.array([low, high])).tolist()
     missing = [
-        f"X{x:.1f}" for x, beyond in ((first, rocker[0][0] - first), (last, last - rocker[-1][0])) if beyond > _MET
+        f"X{mm(x):.1f}" for x, beyond in ((first, rocker[0][0] - first), (last, last - rocker[-1][0])) if beyond > _MET
     ]
     if missing:
         yield (
-            f"the stations of layup.rocker reach from X{rocker[0][0]:g} to X{rocker[-1][0]:g}, the board to "
+            f"the stations of layup.rocker reach from X{mm(rocker[0][0]):g} to X{mm(rocker[-1][0]):g}, the board to "
             f"{' and '.join(missing)}: the form is taken to go on straight there; give stations that span the board"
         )
 

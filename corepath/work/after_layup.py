@@ -91,9 +91,8 @@ class _After:
 
     def _datum(self) -> str:
         """Where heights count from, and how far that lies above what can be measured from."""
-        return (
-            f"heights count from the rise 0 of the form, {-self.laid.bed:.2f} above the bed that the cradle stands on"
-        )
+        high = mm(-self.laid.bed)
+        return f"heights count from the rise 0 of the form, {high:.2f} above the bed that the cradle stands on"
 
     def _obstacles(self) -> tuple[Obstacle, ...]:
         """What stands in D, on the bed under the cradle; screw heads on the laminate's top."""

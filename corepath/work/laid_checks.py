@@ -21,6 +21,7 @@ from corepath.board.model import Board
 from corepath.board.shapes import offset
 from corepath.job.model import Job
 from corepath.layup.laid import laid_up, skin_outside
+from corepath.lengths import mm
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
@@ -71,10 +72,10 @@ def _under(job: Job, work: Work, bed: float) -> Iterator[Check]:
                 "spoil-board",
                 left,
                 job.limits.under_holes,
-                says=f"{hole.id} goes through the cradle and {-floor.nominal:.2f} into the spoil board of "
-                f"{job.blank.spoil_board:g}",
+                says=f"{hole.id} goes through the cradle and {mm(-floor.nominal):.2f} into the spoil board of "
+                f"{mm(job.blank.spoil_board):g}",
                 where=f"{hole.id} ({work.name})",
-                mend=f"less milling.into_bed, or a cradle higher by {job.limits.under_holes - left.worst()[0]:.2f}",
+                mend=f"less milling.into_bed, or a cradle higher by {mm(job.limits.under_holes - left.worst()[0]):.2f}",
             )
 
 
@@ -90,15 +91,15 @@ def _beside(work: Work, obstacle: Obstacle) -> Iterator[Check]:
             continue
         room = round(float(ways.distance(obstacle.area)) - radius, 6)
         left, low, right, high = obstacle.area.bounds
+        beside = f"at {mm(room):.2f}" if room >= 0.0 else f"{mm(-room):.2f} too near"
         yield judge(
             "obstacles",
             Linear.of(room),
             0.0,
-            says=f"{body} passes {obstacle.name} (X {left:.0f} to {right:.0f}, Y {low:.0f} to {high:.0f}) "
-            + (f"at {room:.2f}" if room >= 0.0 else f"{-room:.2f} too near")
-            + f" in {work.stem}",
+            says=f"{body} passes {obstacle.name} {beside} in {work.stem}; it lies at X {mm(left):.0f} to "
+            f"{mm(right):.0f}, Y {mm(low):.0f} to {mm(high):.0f}",
             where=f"{obstacle.name} in D",
-            mend=f"move it at least {CLEARANCE - room:.2f} away from the cut, or hold the board another way",
+            mend=f"move it at least {mm(CLEARANCE - room):.2f} away from the cut, or hold the board another way",
         )
 
 
@@ -130,24 +131,24 @@ def _web(job: Job, board: Board, work: Work, trim: Trim, reach: float) -> Check:
     x, y = spots[k].tolist()
     by_blank = by_core or float(_inside(blank, spots[k : k + 1])[0]) <= lap[k] + _GRAIN
     slot = width + (job.trim.allowance if job.trim is not None else 0.0)
-    held = "the blank ends" if by_core else f"the laminates, {reach:.2f} beyond the outline, end"
-    where = f"{lap[k]:.2f} beyond it" if lap[k] >= 0.0 else f"{-lap[k]:.2f} short of it"
+    held = "the blank ends" if by_core else f"the laminates, {mm(reach):.2f} beyond the outline, end"
+    where = f"{mm(lap[k]):.2f} beyond it" if lap[k] >= 0.0 else f"{mm(-lap[k]):.2f} short of it"
     where += " at the blank's edge" if by_blank and not by_core else ""
     missing = job.limits.web - float(lap[k])
     return judge(
         "web",
         Linear.of(float(lap[k])),
         job.limits.web,
-        says=f"the trim's slot ends {slot:.2f} outside the outline; {held} {where}",
-        where=f"X{x:.1f} Y{y:.1f} in {work.name}",
+        says=f"the trim's slot ends {mm(slot):.2f} outside the outline; {held} {where}",
+        where=f"X{mm(x):.1f} Y{mm(y):.1f} in {work.name}",
         mend=f"a smaller cutter, less trim.allowance or trim.finish, or {_more(by_blank, by_core, missing)}",
     )
 
 
 def _more(by_blank: bool, by_core: bool, missing: float) -> str:
     if by_blank:
-        return f"a blank {missing:.2f} larger on that side"
-    return f"laminates that reach {missing:.2f} further (layup.skin_outside)"
+        return f"a blank {mm(missing):.2f} larger on that side"
+    return f"laminates that reach {mm(missing):.2f} further (layup.skin_outside)"
 
 
 def _skins(board: Board, trim: Trim, reach: float) -> shapely.Geometry:

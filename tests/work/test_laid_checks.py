@@ -15,6 +15,7 @@ import pytest
 from corepath.errors import CorepathError
 from corepath.job.load import load_job
 from corepath.job.model import Job, LayupSection, ObstacleSection, OutlineSection, TrimSection
+from corepath.lengths import INCH, Said
 from corepath.operations import programs
 from corepath.planning import Prepared, prepare_job
 from corepath.planning.after_layup import layup_cautions, layup_report
@@ -149,7 +150,7 @@ def test_a_bolt_hole_through_a_low_cradle_goes_into_the_spoil_board() -> None:
 def test_stations_that_do_not_span_the_board_are_told() -> None:
     def cautions(*rocker: tuple[float, float]) -> tuple[str, ...]:
         job = prepared(board(rocker=rocker))
-        return layup_cautions(job.job, job.board)
+        return tuple(Said(caution) for caution in layup_cautions(job.job, job.board))
 
     assert cautions((-60.0, 1.0), (0.0, 0.0), (60.0, 1.0)) == ()
     (both,) = cautions((-30.0, 0.3), (0.0, 0.0), (30.0, 0.3))
@@ -170,3 +171,10 @@ def test_the_report_says_where_the_drill_goes() -> None:
     assert abs(bolt["deck_at"][0] - bolt["at"][0]) > 0.1
     # lowest of the form at rise 0, the cradle 20 high under it
     assert report["bed"] == pytest.approx(-20.0, abs=1e-6)
+
+
+def test_an_inch_job_reads_its_web_in_inches() -> None:
+    """6.8 mm are 0.2677 in, 12.8 are 0.5039: a figure in mm beside others in inches is read as inches."""
+    found = check(board(skin_outside=12.8), "web")
+    assert "6.80 outside" in found.says and "0.2677 outside" in INCH.text(found.says)
+    assert "0.5039 beyond" in INCH.text(found.says)
