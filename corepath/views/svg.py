@@ -144,10 +144,19 @@ def polygon_path(shape: Polygon | MultiPolygon, places: int = 2) -> str:
     return "".join(polyline_path(np.asarray(ring.coords), places, close=True) for ring in rings)
 
 
-class Document:
-    """One SVG document; `boxes` holds the estimated place of every text set so far."""
+_SCREEN = "@media screen{svg:root{width:100vw;height:100vh}}\n"
+"""Opened by itself in a browser a drawing fits the window; printed it has its size in mm, and so its scale."""
 
-    def __init__(self, width: float, height: float, title: str, css: str, description: str = "") -> None:
+
+class Document:
+    """One SVG document; `boxes` holds the estimated place of every text set so far.
+
+    Not `fitted` to the window it is as large on the screen as on paper.
+    """
+
+    def __init__(
+        self, width: float, height: float, title: str, css: str, description: str = "", *, fitted: bool = True
+    ) -> None:
         self.sheet = Box(0.0, 0.0, width, height)
         self.boxes: list[Box] = []
         self._depth = 1
@@ -160,7 +169,7 @@ class Document:
         ]
         if description:
             self._parts.append(f" <desc>{escape(description)}</desc>")
-        self._parts.append(f" <style>\n{css} </style>")
+        self._parts.append(f" <style>\n{css}{_SCREEN if fitted else ''} </style>")
         self.add("rect", class_="paper", x=0, y=0, width=width, height=height)
 
     def add(self, tag: str, **attributes: Any) -> None:

@@ -87,7 +87,7 @@ def svg_text(template: Template) -> str:
     """The whole template on one sheet: `width` and `height` in mm, one unit of `viewBox` a mm."""
     x0, y0, x1, y1 = _all(template)
     width, height = math.ceil(x1 - x0 + 2 * _EDGE), math.ceil(y1 - y0 + 2 * _EDGE)
-    svg = Document(float(width), float(height), template.title, _CSS, "Full size: print at 100 %.")
+    svg = Document(float(width), float(height), template.title, _CSS, "Full size: print at 100 %.", fitted=False)
     _View(svg, _EDGE - x0, _EDGE + y1).layers(template)
     return svg.render()
 
@@ -126,7 +126,7 @@ def _page(
     left, top = bounds[0] + column * along, bounds[3] - row * across
     right, bottom = left + along + OVERLAP, top - across - OVERLAP
     name = f"row {row + 1} of {of[0]}, column {column + 1} of {of[1]}"
-    svg = Document(size[0], size[1], f"{template.title}, {name}", _CSS, "Full size: print at 100 %.")
+    svg = Document(size[0], size[1], f"{template.title}, {name}", _CSS, "Full size: print at 100 %.", fitted=False)
     window = Box(_MARGIN, _MARGIN, _MARGIN + along + OVERLAP, _MARGIN + across + OVERLAP)
     with svg.defs():
         svg.clip("window", window)

@@ -11,6 +11,7 @@ from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.parts import (
     Banner,
     Block,
+    Break,
     Cell,
     Measure,
     Measures,
@@ -27,6 +28,8 @@ from corepath.views.sheet_html.setup_steps import stepped
 __all__ = ["skim_page"]
 
 _MOST_PLUGS = 8
+_ROOM, _MOST_PASSES = 4, 6
+"""With more castings or passes, measuring takes a second sheet of paper."""
 
 
 def skim_page(facts: Facts) -> Page:
@@ -49,6 +52,7 @@ def skim_page(facts: Facts) -> Page:
         _passes(facts, skim, state),
         *(() if skim["recorded"] else (_stops(facts),)),
         Steps("Each pass", stepped("skim-each", [(line, "", state == "done") for line in _EACH])),
+        *((Break(),) if len(facts.stackup.castings) > _ROOM or len(skim["planes"]) > _MOST_PASSES else ()),
         Measures("Measure and record", _measures(facts)),
     )
     return Page(
