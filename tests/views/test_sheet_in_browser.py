@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from corepath.planning import prepare
+from corepath.views.overview import overview
 from corepath.views.sheet_html import Facts, pages, sheet_html
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -113,3 +114,21 @@ def test_it_prints_a_sheet_a_page(printed: tuple[Any, list[str], str], paper: st
         assert len(sheets) == len(titles)
         for one, title in zip(sheets, titles, strict=True):
             assert digest in one and title in one
+
+
+def test_a_drawing_fits_the_window_and_prints_in_its_size(chrome: Any, shop_x: Any, tmp_path: Path) -> None:
+    """At 1366 x 900 an A3 sheet would scroll both ways; printed it is 420 x 297 mm, 96 pixels to the inch."""
+    path = tmp_path / "overview.svg"
+    parts = (shop_x.job, shop_x.board, shop_x.stack, shop_x.works, shop_x.programs)
+    path.write_text(overview(*parts, digest="0badc0de"), encoding="utf-8")
+    chrome.set_window_size(1366, 900)
+    chrome.get(path.as_uri())
+    size = "const e = document.documentElement; return [e.scrollWidth, e.scrollHeight, innerWidth, innerHeight]"
+    wide, high, window, tall = chrome.execute_script(size)
+    assert wide <= window and high <= tall
+    chrome.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    box = chrome.execute_script(
+        "const b = document.documentElement.getBoundingClientRect(); return [b.width, b.height]"
+    )
+    chrome.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+    assert box == pytest.approx([420 / 25.4 * 96, 297 / 25.4 * 96], abs=0.5)
