@@ -50,7 +50,7 @@ KINDS: dict[str, str] = {
     "plunge-at-rapid": "a rapid goes down into material",
     "preamble": "a modal state is not stated before the first move",
     "rapid-through-material": "a rapid passes through material",
-    "rehearsal": "a rehearsal starts the spindle or comes below the safe height",
+    "rehearsal": "a rehearsal starts the spindle, comes down at rapid or below the safe height",
     "seat": "a seat or bore has not its diameter or depth",
     "speed-off": "the spindle does not turn at the speed that the cutter is planned for",
     "spindle-not-up": "a cut before the spindle had time to come up to speed",
