@@ -23,7 +23,7 @@ from corepath.planning.player import NAME as PREVIEW
 from corepath.planning.player import player_page
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet
-from corepath.planning.reading import read_files
+from corepath.planning.reading import read_files, spoken_of
 from corepath.planning.rehearsal import Rehearsal, check_rehearsals, rehearsals
 from corepath.planning.report import checks_report, full_report
 from corepath.planning.skin import skin_files
@@ -155,7 +155,10 @@ def prove(
     walks = rehearsals(measured, made)
     walked = {one.name: one.text for one in walks}
     machine = measured.job.machine
-    found = check_rehearsals(measured.ahead, machine.travel, walked, offset=machine.length_offset)
+    found = check_rehearsals(
+        measured.ahead, machine.travel, walked, offset=machine.length_offset, spoken=spoken_of(measured),
+        exact=machine.exact_path,
+    )  # fmt: skip
     readback.findings.extend(found)
     return Proof(measured, made, readback, walks)
 

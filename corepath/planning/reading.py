@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from corepath.errors import Fault, InputError
+from corepath.job.pose import pose_of
 from corepath.job.resolved import from_resolved
 from corepath.job.schema import GEOMETRY, REPORT
 from corepath.job.writing import locked
 from corepath.layup.laid import laid_up
+from corepath.motion.program import Setup
 from corepath.planning.bound import DESIGN, check_design
 from corepath.planning.held_deck import held_deck
 from corepath.planning.in_place import refuse_half_written
@@ -23,6 +24,7 @@ from corepath.planning.prepare import Prepared, prepare_job
 from corepath.planning.progress import Progress, quiet, within
 from corepath.planning.reading_cases import lies_of, with_cases
 from corepath.planning.rehearsal import FOLDER, check_rehearsals
+from corepath.planning.restart_check import check_restarts, is_restart
 from corepath.readback.findings import Finding
 from corepath.readback.heads import check_heads
 from corepath.readback.measure import read_back
@@ -30,9 +32,10 @@ from corepath.readback.measures import Measure
 from corepath.readback.program import ReadProgram
 from corepath.readback.result import ReadBack
 from corepath.readback.shop import Pour, Shop
+from corepath.readback.spoken import Spoken
 from corepath.work.cutters import cutter_of
 
-__all__ = ["Reading", "read_files", "read_folder"]
+__all__ = ["Reading", "read_files", "read_folder", "spoken_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +118,17 @@ def _shop(prepared: Prepared) -> Shop:
         outline=prepared.board.outline,
         second_zero=job.machine.second_zero,
         length_offset=job.machine.length_offset,
+        spoken=spoken_of(prepared),
+        exact_path=job.machine.exact_path,
         bores={place.id: (place.x, place.y, place.bore) for place in prepared.board.places},
     )
+
+
+def spoken_of(prepared: Prepared) -> Spoken:
+    """What the words of the files are held to."""
+    setups: tuple[Setup, ...] = ("A", "B", "C", "D")
+    faces = {setup: pose_of(prepared.job, setup).face_up for setup in setups}
+    return Spoken(faces, prepared.job.units, not prepared.job.machine.length_offset)
 
 
 def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
@@ -132,8 +144,10 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     with locked(folder, shared=True):
         refuse_half_written(folder)
         resolved = _json(folder / "job.resolved.json")
-        texts = {path.name: _text(path) for path in sorted(folder.glob("*.nc")) if _is_program(path)}
-        walks = {f"{FOLDER}/{one.name}": _text(one) for one in sorted((folder / FOLDER).glob("*.nc")) if one.is_file()}
+        programs = {path.name: _text(path) for path in _programs(folder)}
+        restarts = {name: text for name, text in programs.items() if is_restart(name)}
+        texts = {name: text for name, text in programs.items() if name not in restarts}
+        walks = {f"{FOLDER}/{one.name}": _text(one) for one in _programs(folder / FOLDER)}
         report = _json(folder / "report.json") if (folder / "report.json").exists() else {}
         REPORT.require(report, str(folder / "report.json"))
         job = from_resolved(resolved, str(folder / "job.resolved.json"))
@@ -150,14 +164,20 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     check_design(resolved, report, design, readback.findings)
     planned = _sha256(report, "rehearsals")
     check_heads(walks, readback.findings, plan)
-    offset = job.machine.length_offset
-    readback.findings.extend(check_rehearsals(prepared.ahead, job.machine.travel, walks, planned, offset=offset))
+    machine = job.machine
+    readback.findings.extend(check_rehearsals(
+        prepared.ahead, machine.travel, walks, planned, offset=machine.length_offset, spoken=spoken_of(prepared),
+        exact=machine.exact_path,
+    ))  # fmt: skip
+    check_restarts(folder, restarts, texts, readback.findings)
     return Reading(prepared, readback)
 
 
-def _is_program(path: Path) -> bool:
-    """Whether it is a file of the plan: a restart of one was read back when it was made, and holds only a part."""
-    return path.is_file() and re.search(r"\.from-\d+$", path.stem) is None
+def _programs(folder: Path) -> list[Path]:
+    """Files that a control may take for a program, whatever the case of their names, sorted."""
+    if not folder.is_dir():
+        return []
+    return sorted(path for path in folder.iterdir() if path.suffix.lower() == ".nc" and path.is_file())
 
 
 def _sha256(report: dict[str, Any], key: str) -> dict[str, str]:

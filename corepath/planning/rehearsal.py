@@ -28,6 +28,7 @@ from corepath.readback.discipline import check_offsets, check_program
 from corepath.readback.findings import Findings
 from corepath.readback.motions import read_program
 from corepath.readback.program import ReadProgram
+from corepath.readback.spoken import Spoken, check_spoken
 from corepath.work import Work
 from corepath.work.approach import APPROACH_FEED, seen_from
 
@@ -177,11 +178,14 @@ def check_rehearsals(
     sha256: Mapping[str, str] | None = None,
     *,
     offset: bool = False,
+    spoken: Spoken | None = None,
+    exact: bool = False,
 ) -> Findings:
     """Read rehearsals (name to text) back: no spindle, nothing below the safe height, inside the travel.
 
     `sha256` are the digests they had when planned: of one that has another, or is missing, it is said so. `offset`: the
-    machine calls each cutter's length by G43.
+    machine calls each cutter's length by G43. `spoken` is what the words of their heads are held to; `exact`: the
+    control is to keep to the path.
     """
     found = Findings()
     for name, digest in (sha256 or {}).items():
@@ -194,17 +198,34 @@ def check_rehearsals(
         findings = Findings(name)
         mine = [work for work in works if work.setup == name.rpartition("/")[2][:1]]
         program = read_program(text, name)
-        _check(program, mine, travel, findings)
+        _check(program, mine, travel, exact, findings)
+        _check_stops(program, offset, findings)
+        if spoken is not None and mine:
+            check_spoken(text, mine[0], spoken, findings, rehearsal=True)
         check_offsets(program, offset, findings)
         found.extend(findings)
     return found
 
 
-def _check(program: ReadProgram, works: Sequence[Work], travel: tuple[float, float, float], findings: Findings) -> None:
+def _check_stops(program: ReadProgram, offset: bool, findings: Findings) -> None:
+    """A stop before it moves, for the cutter, and before it goes on to each place but the park: someone must look."""
+    stops = {event.index for event in program.events if event.name == "stop"}
+    if not offset and 0 not in stops and program.count:
+        says = "no stop before it moves: nobody fits the cutter and touches Z"
+        findings.add("missing-stop", says, line=int(program.line[0]))
+    for index in np.flatnonzero(program.kind == 0)[:-1].tolist():
+        if index not in stops and index:
+            says = "no stop before it goes on: nobody looks where the tip stands"
+            findings.add("missing-stop", says, line=int(program.line[index]))
+
+
+def _check(
+    program: ReadProgram, works: Sequence[Work], travel: tuple[float, float, float], exact: bool, findings: Findings
+) -> None:
     if not works:
         findings.add("order", "no operation of the plan is of this set-up")
         return
-    check_program(program, findings)
+    check_program(program, findings, exact=exact)
     if program.count and program.kind[0] == 0:
         findings.add("rehearsal", "its first way down goes at rapid", line=int(program.line[0]))
     for event in program.events:

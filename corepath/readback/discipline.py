@@ -17,6 +17,7 @@ from corepath.readback.program import ReadProgram
 from corepath.readback.shop import Shop
 from corepath.work.model import Work
 
+_BLENDED = 640
 _TOUCH = 1e-9  # mm: a move at an obstacle's very height passes over it
 
 __all__ = [
@@ -29,8 +30,8 @@ __all__ = [
 ]
 
 
-def check_program(program: ReadProgram, findings: Findings, system: int = 540) -> None:
-    """Preamble, units, coordinate system (540 is G54); and what the reader found."""
+def check_program(program: ReadProgram, findings: Findings, system: int = 540, exact: bool = False) -> None:
+    """Preamble, units, coordinate system (540 is G54), exact path where it is asked for; what the reader found."""
     findings.extend(program.findings)
     if not program.units_stated:
         findings.add("units", "neither G20 nor G21 is stated before the first move")
@@ -40,6 +41,8 @@ def check_program(program: ReadProgram, findings: Findings, system: int = 540) -
         findings.add("preamble", "not stated before the first move: " + ", ".join(missing), line=line)
     if any(used != system for used in program.systems):
         findings.add("zero", f"it works in another coordinate system than G{system // 10}")
+    if exact and _BLENDED in program.path_modes:
+        findings.add("path-mode", "G64: the control may round off its corners, and machine.exact_path asks for G61")
 
 
 def choose_cutter(program: ReadProgram, work: Work, shop: Shop, findings: Findings) -> Cutter:

@@ -44,6 +44,7 @@ KINDS: dict[str, str] = {
     "obstacle": "the cutter meets an obstacle",
     "order": "the file belongs to no operation of the plan, or is not the one that its name says",
     "outside-area": "a cut outside what the operation may touch",
+    "path-mode": "the control may leave the path that the job asks it to keep to",
     "plane": "the skim does not leave the plane that it should",
     "peck": "a drill goes deeper at once than it clears its chips from",
     "plunge": "straight down into solid wood with a cutter that does not cut to its centre",
@@ -67,6 +68,7 @@ KINDS: dict[str, str] = {
     "unknown-cutter": "the cutter is not in the list",
     "unsupported": "a word that the read-back does not simulate; of most, the rest of the file is not read",
     "width": "a wall is not in its place",
+    "words": "words that someone obeys at the machine, in a head or message, differ from the plan",
     "wrong-cutter": "another cutter than the operation was planned for",
     "zero": "the work zero is not the one that follows from the blank",
 }

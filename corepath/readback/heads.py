@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from corepath.lengths import mm
 from corepath.readback.findings import Findings
 
-__all__ = ["Head", "check_heads", "check_stated_zero", "read_head"]
+__all__ = ["Head", "check_heads", "check_stated_zero", "head_lines", "read_head"]
 
 _LONGEST_HEAD = 200
 _ZERO = re.compile(r"Zero lies at X(\S+) Y(\S+) Z(\S+) (mm|in)\b")
@@ -31,8 +31,8 @@ class Head:
     zero: tuple[float, float, float] | None = None
 
 
-def read_head(text: str) -> Head:
-    """The head of a text. Never raises."""
+def head_lines(text: str) -> list[str]:
+    """The comments of a text's head, each that was wrapped in one."""
     says: list[str] = []
     for line in text.split("\n", _LONGEST_HEAD)[:_LONGEST_HEAD]:
         bare = line.strip()
@@ -44,6 +44,12 @@ def read_head(text: str) -> Head:
             says[-1] += " " + bare[1:-1].strip()
         else:
             says.append(bare[1:-1].strip())
+    return says
+
+
+def read_head(text: str) -> Head:
+    """The head of a text. Never raises."""
+    says = head_lines(text)
     known = dict(part.split(": ", 1) for part in reversed(says) if ": " in part)
     return Head(known.get("File", ""), known.get("Plan", ""), _zero(says))
 

@@ -32,6 +32,7 @@ MENDS: dict[str, str] = {
     "order": "give the file its own name back; cut in the order of the numbers",
     "outside-area": "check the line's X and Y, the zero and the cutter; plan again",
     "peck": "shorter pecks; plan again",
+    "path-mode": "G61 in place of G64; plan again",
     "plane": "check the line's Z, and that the lines cover the whole blank; plan again",
     "plunge": "a cutter that cuts to its centre, or let it go down on a ramp",
     "plunge-at-rapid": "G1 with a feed for the last of the way down",
@@ -54,6 +55,7 @@ MENDS: dict[str, str] = {
     "unknown-cutter": "call a cutter of the job by T, or add it to the job",
     "unsupported": "write it out in plain moves",
     "width": "check the cutter's diameter and the line; plan again",
+    "words": "do not run it; take the file from the plan's folder, or plan again",
     "wrong-cutter": "fit and call the cutter that the operation was planned for",
     "zero": "set the zero as the head says; if head and blank differ, measure the blank and plan again",
 }

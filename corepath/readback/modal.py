@@ -45,6 +45,7 @@ class Machine:
         self.system = 540
         self.systems: list[int] = []
         self.offsets: list[int] = []
+        self.path_modes: set[int] = set()
         self.ended = False
         self.cycled = 0.0
         self.cycle = Cycle()
@@ -130,6 +131,8 @@ class Machine:
             self.jumps[self.index] = (self.x, self.y, self.z)
         if "coordinate system" in g:
             self._select_system(g["coordinate system"])
+        if "path control" in g:
+            self.path_modes.add(g["path control"])
         if "distance" in g:
             self.absolute = g["distance"] == 900
         if "return level" in g:

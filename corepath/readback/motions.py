@@ -305,6 +305,7 @@ class _Reader:
             unstated=tuple(group for group in PREAMBLE if group not in stated),
             systems=tuple(machine.systems),
             offsets=tuple(machine.offsets),
+            path_modes=frozenset(machine.path_modes),
             refused=self.refused,
             lines=self.lines,
             findings=self.findings,

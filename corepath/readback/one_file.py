@@ -28,6 +28,7 @@ from corepath.readback.nose import check_nose_obstacles, check_nose_stock
 from corepath.readback.path import Path, lay
 from corepath.readback.program import ReadProgram
 from corepath.readback.shop import Shop
+from corepath.readback.spoken import check_spoken
 from corepath.readback.steps import Film
 from corepath.readback.stops import check_fitting, check_spin_up, check_stops
 from corepath.readback.zeros import check_zero, derive_zero, face_height, zeroed
@@ -62,8 +63,10 @@ def cut_file(
     check_fitting(program, findings)
     zero = derive_zero(work, shop, face, face_height(stock, shop, work.setup))
     now = zeroed(work, shop, zero)
-    check_program(program, findings, now.system)
+    check_program(program, findings, now.system, shop.exact_path)
     check_zero(work, zero, shop.allowed.zero, findings)
+    if shop.spoken is not None:
+        check_spoken(text, work, shop.spoken, findings)
     check_stated_zero(text, zero, shop.allowed.zero, findings)
     highest = stock.highest()
     check_stops(program, zero[2], highest, findings)

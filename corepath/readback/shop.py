@@ -14,6 +14,7 @@ from shapely import Polygon, affinity
 from corepath.layup.laid import LaidUp
 from corepath.motion.cutter import Cutter
 from corepath.readback.material import Lies
+from corepath.readback.spoken import Spoken
 
 __all__ = ["Allowed", "Pour", "Shop"]
 
@@ -84,6 +85,8 @@ class Shop:
     spin_up: float = 0.0
     outline: Polygon | None = None
     second_zero: Literal["none", "G55"] = "none"
+    spoken: Spoken | None = None
+    exact_path: bool = False
     length_offset: bool = False
 
     def deepest(self, setup: str) -> float:

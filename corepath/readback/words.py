@@ -23,6 +23,7 @@ LARGEST_DIGITS = 6
 _COMMENT = re.compile(r"\(([^()]*)\)")
 _WORD = re.compile(r"([A-Z])([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))")
 _LINE_NUMBER = re.compile(r"N([0-9]{1,5})(?![0-9.])")
+_CONTROL = re.compile(r"[\x00-\x08\x0a-\x1f\x7f]")
 _PARAMETERS = re.compile(r"[#\[\]=*]")
 
 
@@ -103,6 +104,9 @@ def read_line(text: str) -> TextLine:
         return _syntax(f"longer than {LONGEST_LINE} characters")
     if not text.isascii():
         return _syntax("characters that are not ASCII")
+    control = _CONTROL.search(text)
+    if control is not None:
+        return _syntax(f"a character of code {ord(control[0])}: a control may end the line there, or act upon it")
     split = _split_comments(text)
     if split is None:
         return _syntax("a comment must open and close on its line, and none inside another")

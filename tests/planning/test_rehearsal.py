@@ -13,6 +13,7 @@ from shapely import Point, Polygon
 from corepath.job.load import load_job
 from corepath.job.model import Job, ObstacleSection
 from corepath.planning import Plan, plan, prepare_job, read_folder
+from corepath.planning.reading import spoken_of
 from corepath.planning.rehearsal import check_rehearsals
 from corepath.planning.restart import restart, write_restart
 from corepath.readback.motions import read_program
@@ -115,6 +116,10 @@ def test_dowels_touch_place_and_obstacle_are_visited(planned: Plan):
         (("\nM0\nF1000.0", "\nG43 H1\nM0\nF1000.0"), "length-offset"),
         (("F2000.0\nG1 X", "F2000.0\nG1 X9"), "travel"),
         (("G17\n", ""), "preamble"),
+        (("M0\nF1000", "F1000"), "missing-stop"),
+        (("M0\n(Pass 1", "(Pass 1"), "missing-stop"),
+        (("M0\n(Pass 2", "(Pass 2"), "missing-stop"),
+        (("M0\n(Pass 3", "(Pass 3"), "missing-stop"),
     ],
 )
 def test_what_is_wrong_in_a_rehearsal_is_found(change: tuple[str, str], kind: str, planned: Plan):
@@ -133,6 +138,34 @@ def test_a_folder_tells_a_rehearsal_that_was_changed_or_is_missing(planned: Plan
     path.write_text(path.read_text().replace("M5\n", "M5\nS1000 M3\n", 1))
     (tmp_path / "rehearsal" / "C-rehearsal.nc").unlink()
     assert {"changed", "rehearsal", "missing-file"} <= set(read_folder(tmp_path).readback.findings.kinds)
+
+
+def test_words_of_a_rehearsal_are_held_to_the_plan(planned: Plan):
+    """The first file that runs in a set-up, and the one that nobody reads twice."""
+    name = "rehearsal/B-rehearsal.nc"
+    works, travel, text = planned.prepared.works, planned.prepared.job.machine.travel, walks(planned)[name]
+
+    def kinds(text: str) -> tuple[str, ...]:
+        return check_rehearsals(works, travel, {name: text}, spoken=spoken_of(planned.prepared)).kinds
+
+    assert kinds(text) == ()
+    assert kinds(text.replace("(Face up: bottom up)", "(Face up: deck up)")) == ("words",)
+    assert kinds(text.replace("(MSG, Fit T3", "(MSG, Fit T2")) == ("words",)
+    assert check_rehearsals(works, travel, {name: text}, exact=True).kinds == ("path-mode",)
+
+
+def test_every_file_that_a_control_may_run_is_looked_at(planned: Plan, tmp_path: Path):
+    """Strangers are named, whatever the case of their ending; a restart must be one of the file beside it."""
+    planned.write(tmp_path)
+    write_restart(restart(tmp_path / "03-A-groove.nc", 100), tmp_path / "03-A-groove.from-100.nc")
+    good = (tmp_path / "03-A-groove.from-100.nc").read_text()
+    (tmp_path / "03-A-groove.from-101.nc").write_text(good)
+    (tmp_path / "11-A-other.from-7.nc").write_text(good)
+    (tmp_path / "STRAY.NC").write_text(good)
+    (tmp_path / "notes.nc").mkdir()
+    found = {(one.kind, one.file) for one in read_folder(tmp_path).findings}
+    wanted = {("changed", "03-A-groove.from-101.nc"), ("order", "11-A-other.from-7.nc"), ("order", "STRAY.NC")}
+    assert found == wanted | {("mixed-plans", "STRAY.NC")} or found == wanted
 
 
 def test_a_restart_in_the_folder_is_no_file_of_the_plan(planned: Plan, tmp_path: Path):

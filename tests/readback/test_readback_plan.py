@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 from shapely import box
@@ -304,12 +305,24 @@ def test_every_kind_of_finding_is_shown_to_come():
         "first-way",  # test_first_way
         "layer-missed",
         "load",  # test_readback_load
+        "path-mode",
         "peck",
         "plunge",
         "rehearsal",  # tests/planning/test_rehearsal
         "steep-ramp",
+        "words",  # test_readback_spoken
     }
     assert {kind for *_, kind in cases()} | elsewhere == set(KINDS)
+
+
+def test_a_file_that_may_leave_its_path_is_found_where_the_job_asks_it_not_to(plan):
+    """G64 where machine.exact_path asks for G61: corners are cut as round as the control likes."""
+    exact = plan.with_shop(exact_path=True)
+    files = {name: text.replace("G64\n", "G61\n") for name, text in plan.files.items()}
+    good = replace(exact, files=files)
+    assert good.read().counts == {}
+    found = good.with_file(GROOVE, plan.files[GROOVE]).read().findings
+    assert [(one.kind, one.file) for one in found] == [("path-mode", GROOVE)]
 
 
 def test_what_is_not_reached_is_found(plan):

@@ -137,3 +137,16 @@ def test_any_text_ends_in_words_or_a_fault(text):
     """No text may bring the reader down."""
     line = read_line(text)
     assert line.fault is not None or isinstance(line.words, tuple)
+
+
+@pytest.mark.parametrize("sign", ["\x00", "\r", "\x18", "\x1b", "\x0b", "\x7f"])
+def test_a_control_character_is_told_wherever_it_stands(sign: str):
+    """Some controls end the line at a carriage return, and run what a comment was to hide; others stop at ctrl-X."""
+    for line in (f"(a note{sign}G0 Z-5)", f"G1 X1{sign}", f"G1 X1 (a{sign}b)"):
+        found = read_line(line + " ")
+        assert found.fault is not None and f"code {ord(sign)}" in found.fault.says
+
+
+@pytest.mark.parametrize("line", ["G1\tX1", "(a\tnote)", "\t"])
+def test_tabs_are_no_control_characters(line: str):
+    assert read_line(line).fault is None
