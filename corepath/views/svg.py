@@ -19,6 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
+from corepath.lengths import MM
+
 __all__ = ["Box", "Document", "number", "polygon_path", "polyline_path", "text_box", "text_width", "wrapped"]
 
 _NARROW = frozenset("ijlI.,:;'|! ")
@@ -90,18 +92,21 @@ WIDER = 1.15
 
 
 def wrapped(text: str, size: float, width: float) -> list[str]:
-    """`text` in lines no wider than `width` mm, in a wide face either; a longer word is cut into pieces."""
+    """`text` in lines no wider than `width` mm, in a wide face either; a longer word is cut into pieces.
+
+    A figure that is marked (`corepath.lengths`) is as wide as it reads, and is never cut: half a mark is no figure.
+    """
     lines: list[str] = []
     width /= WIDER
     current = ""
     for word in text.split():
         trial = f"{current} {word}" if current else word
-        if text_width(trial, size) <= width:
+        if text_width(MM.text(trial), size) <= width:
             current = trial
             continue
         if current:
             lines.append(current)
-        while text_width(word, size) > width and len(word) > 1:
+        while MM.text(word) == word and text_width(word, size) > width and len(word) > 1:
             cut = len(word) - 1
             while cut > 1 and text_width(word[:cut], size) > width:
                 cut -= 1

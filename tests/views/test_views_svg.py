@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon, Point
 from shapely.geometry import box
 
+from corepath.lengths import MM, mm
 from corepath.views.svg import Box, Document, number, polygon_path, polyline_path, text_box, text_width, wrapped
 
 
@@ -58,6 +59,13 @@ def test_text_is_escaped_and_the_print_size_is_in_mm() -> None:
     assert root.get("width") == "420mm" and root.get("viewBox") == "0 0 420 297"
     assert root.find("{http://www.w3.org/2000/svg}title").text == "a <b> & c"
     assert root.find("{http://www.w3.org/2000/svg}text").text == '<&>"'
+
+
+def test_a_marked_figure_is_as_wide_as_it_reads_and_never_cut() -> None:
+    """Half a mark is no figure: the whole plan ended with an error where a label was narrow."""
+    lines = wrapped(f"{mm(0.7177441463296734):.2f} above the bed, {mm(8.1823):.2f~} below", 3.2, 24.0)
+    assert " ".join(MM.text(line) for line in lines) == "0.72 above the bed, 8.18 mm below"
+    assert all(text_width(MM.text(line), 3.2) <= 24.0 for line in lines)
 
 
 def test_wrapped_lines_fit_and_lose_no_word() -> None:
