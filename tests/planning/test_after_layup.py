@@ -306,6 +306,9 @@ def test_tilt_takes_of_the_wall_round_a_bolt():
     tilt = abs(float(laid.tilt(-66.0)))
     taken = float(laid.deck.height(-66.0, 7.0)) / 2.0 * np.tan(tilt)
     assert without.nominal - with_it.nominal == pytest.approx(taken, abs=1e-6)
+    shift = abs(float(laid.taper_shift(-66.0)))
+    assert shift > 0.005
+    assert with_it.parts["taper"].extremes == pytest.approx((-shift, shift))
     assert with_it.parts["lay-up"].sensitivity == pytest.approx(abs(float(laid.tilt(-66.0) - laid.tilt(0.0))))
 
 
