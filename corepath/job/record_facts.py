@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from corepath.motion.pass_name import pass_height, printed_step
+from corepath.motion.pass_name import pass_height, typed_within
 
 __all__ = ["CastingFacts", "JobFacts", "PlanFolder", "Within"]
 
@@ -91,7 +91,7 @@ class JobFacts:
         """Number and height of the pass that a height typed as it is printed names; None where there is none."""
         near = [(abs(plane - height), number, plane) for number, plane in self.passes.items()]
         off, number, plane = min(near, default=(math.inf, 0, 0.0))
-        return (number, plane) if off <= 0.51 * printed_step(self.units) else None
+        return (number, plane) if off <= typed_within(self.units) else None
 
     def pass_words(self) -> str:
         """The heights of all passes, highest first."""

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-__all__ = ["pass_height", "printed_step"]
+from corepath.lengths import MM_PER_INCH, units_of
 
-_INCH = 25.4
+__all__ = ["pass_height", "typed_within"]
 
 
-def printed_step(units: str) -> float:
-    """One unit in the last place of a pass's name, in mm: 0.01 mm, or 0.001 inch."""
-    return 0.001 * _INCH if units == "inch" else 0.01
+def typed_within(units: str) -> float:
+    """How far a height may be typed beside that of its pass, mm: half of 0.01 mm, or half of 0.001 inch."""
+    return 0.51 * (0.001 * MM_PER_INCH if units == "inch" else 0.01)
 
 
 def pass_height(plane: float, units: str = "mm") -> str:
-    """The height `plane` (mm) of a pass as it is printed and typed, in the units of the job, without their name.
+    """The height `plane` (mm) of a pass as it is printed, in the units of the job, without their name.
 
     >>> pass_height(9.9), pass_height(9.9, "inch")
-    ('9.90', '0.390')
+    ('9.90', '0.3898')
     """
-    return f"{plane / _INCH:.3f}" if units == "inch" else f"{plane:.2f}"
+    return units_of(units).figure(plane, ".2f")

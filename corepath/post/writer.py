@@ -153,7 +153,7 @@ def _asks(program: Program, number: int, grid: Grid) -> str:
     reached, ahead = (pass_height(one.planes[-1], grid.units) for one in (done, following))
     if not program.combined:
         return f"Pass at {reached} is done; cycle start cuts to {ahead}"
-    return f"At {reached}: if all shows, also each plug, end. If not, start cuts to {ahead}"
+    return f"At {reached}: if all shows, also each plug, end, else start cuts to {ahead}"
 
 
 def _pass_words(stretch: Pass, grid: Grid) -> str:

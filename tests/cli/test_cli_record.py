@@ -93,10 +93,20 @@ def test_every_kind_can_be_typed() -> None:
     )
     record("--leak", "groove", "--void", "P1", "--fill", "P1", 1.0, "--top-up", "P1", "0.8mm", "--top-up", "P1", "2")
     record("--stop", 3, "--after-skim", "--thickness", 0, 40, 8.88, "--touch", "inserts", 8.9, "--withdraw", 2)
+    record("--cut", "inserts", "--seat-depth", "I1", 1.52, "--bore-depth", "I1", 6.9)
     record("--note", "glue line looks dry")
     assert {entry["kind"] for entry in entries()} == set(KINDS)
     top_ups = [(entry["value"], entry["unit"]) for entry in entries() if entry["kind"] == "top-up"]
     assert top_ups == [(0.8, "mm"), (2.0, "g")]
+
+
+def test_a_seat_before_the_skim_or_of_no_insert_is_refused() -> None:
+    """The skimmed face, from which it is measured, is not there yet; and a depth of 9 goes through the core."""
+    assert "no pass of the skim is recorded" in refused("--cut", "groove", "--seat-depth", "I1", 1.5)
+    record("--cut", "groove", "--stop-at", 8.9, "--cut", "inserts")
+    assert "this job has no insert I9" in refused("--seat-depth", "I9", 1.5)
+    assert "deeper than the core is thick" in refused("--bore-depth", "I1", 9.0)
+    assert "must be greater than 0" in refused("--seat-depth", "I1", 0)
 
 
 def test_a_note_may_stand_alone() -> None:

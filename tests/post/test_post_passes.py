@@ -35,17 +35,17 @@ def test_a_pass_has_a_number_in_the_file():
     assert "(Pass at 9.40 mm above the bed)" in told
     assert "(Pass at 8.90 mm above the bed)" in told
     assert "Pass 1" not in told and "Pass 2" not in told
-    assert "(MSG, At 9.90: if all shows, also each plug, end. If not, start cuts to 9.40)" in told
+    assert "(MSG, At 9.90: if all shows, also each plug, end, else start cuts to 9.40)" in told
 
 
 def test_a_pass_is_named_in_mm_in_a_file_in_inches():
-    """10.4 mm are 0.40945 in, 9.9 mm 0.38976."""
+    """10.4 mm are 0.40945 in, 9.9 mm 0.38976: four places, as all lengths in inches have."""
     told = text([(10.4,), (9.9,)], "inch")
-    assert "(Pass at 0.409 in above the bed)" in told
-    assert "(MSG, At 0.409: if all shows, also each plug, end. If not, start cuts to 0.390)" in told
+    assert "(Pass at 0.4094 in above the bed)" in told
+    assert "(MSG, At 0.4094: if all shows, also each plug, end, else start cuts to 0.3898)" in told
 
 
-@pytest.mark.parametrize("digits", ["12.40", "0.488"])
+@pytest.mark.parametrize("digits", ["12.40", "0.4882"])
 def test_the_message_does_not_fit_its_line(digits: str):
     """A message of more than a line shows its end only."""
     told = text([(12.4,), (12.3,)], "inch" if digits.startswith("0") else "mm")
@@ -54,4 +54,4 @@ def test_the_message_does_not_fit_its_line(digits: str):
 
 
 def test_heights_of_passes_as_they_are_typed():
-    assert (pass_height(9.8996), pass_height(9.9, "inch")) == ("9.90", "0.390")
+    assert (pass_height(9.8996), pass_height(9.9, "inch")) == ("9.90", "0.3898")

@@ -87,7 +87,7 @@ def test_section_of_the_groove_names_another_depth(wedge: Prepared, sheets: dict
     words = _said(sheets["03-A-groove.svg"])
     assert f"1.20 floor, {least:.2f} to {most:.2f} deep" in words
     assert f"{least + FLOOR:.2f} raw top" in words
-    assert f"1.20 above the bed, {least:.2f} to {most:.2f} | below the face" in words  # on two lines
+    assert f"1.20 above the bed, {least:.2f} to {most:.2f} below the face" in words.replace("| ", "")  # on two lines
 
 
 def test_sheet_names_another_floor_or_resin(wedge: Prepared, facts_of: Callable[..., Facts]):

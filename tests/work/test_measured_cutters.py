@@ -17,6 +17,7 @@ from corepath.job.load import load_job
 from corepath.job.record import Record
 from corepath.job.record_kinds import Entry
 from corepath.job.record_settled import Settled
+from corepath.lengths import MM
 from corepath.motion.program import Kind, Program
 from corepath.operations import programs
 from corepath.planning import Prepared, prepare_job
@@ -79,7 +80,7 @@ def test_the_operator_does_not_find_the_cutter(measured: Prepared) -> None:
     """It is the 6 mm one on the shelf: both diameters are named."""
     cutter = program(measured, "groove").cutter
     assert (cutter.diameter, cutter.listed) == (5.5, 6.0)
-    assert cutter.describe() == "T2 flat D5.5 (listed as 6)"
+    assert MM.text(cutter.describe()) == "T2 flat D5.5 (listed as 6)"
     assert "listed" not in program(prepared(), "groove").cutter.describe()
     facing = next(work.cutter for work in measured.works if work.name == "skim")
     assert (facing.diameter, facing.measured) == (20.0, False)
