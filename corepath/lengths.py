@@ -12,7 +12,8 @@ leaves:
 
 Format specifications are those of floats, with `~` at the end for the unit behind the figure: `{mm(x):.2f~}` gives
 `8.40 mm` or `0.3307 in`. In inches a figure gets as many places as it needs to be about as fine: 2 for whole mm, 3 for
-one place, 4 for two and three. `:g` is a figure *as typed* into a job: four places, without zeros at the end.
+one place, 4 for two and three. `:g` is a figure *as typed* into a job: four places, without zeros at the end; `:.2n`
+is `:.2f` without them.
 """
 
 from __future__ import annotations
@@ -22,13 +23,16 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
-__all__ = ["INCH", "MM", "MM_PER_INCH", "Said", "Units", "cubic_cm_per_min", "either", "feed", "marked", "mm",
-           "square_cm", "square_mm", "units_of"]  # fmt: skip
+__all__ = [
+    "AREA", "INCH", "MM", "MM_PER_INCH", "UNIT", "Said", "Units", "cubic_cm_per_min", "either", "feed", "in_unit",
+    "marked", "mm", "out_of_level", "said_all", "square_cm", "square_mm", "units_of", "with_minus",
+]  # fmt: skip
 
 MM_PER_INCH = 25.4
 
 # two code points that stand for no character (Unicode, 23.7), so that no text of a person's can hold them
-_BEGIN, _END, _BETWEEN = "\ufdd0", "\ufdd1", "\ufdd2"
+_BEGIN, _END, _BETWEEN, _SPACE = "\ufdd0", "\ufdd1", "\ufdd2", "\ufdd3"
+_MINUS = "\N{MINUS SIGN}"
 _MARK = re.compile(f"{_BEGIN}([^{_END}]*){_END}")
 
 
@@ -45,8 +49,8 @@ class _Kind(NamedTuple):
 _KINDS = {
     "length": _Kind("mm", "in", MM_PER_INCH, (2, 3, 4, 4, 5), 4),
     "feed": _Kind("mm/min", "in/min", MM_PER_INCH, (1, 2, 3, 4, 4), 2),
-    "square mm": _Kind("mm²", "in²", MM_PER_INCH**2, (3, 4, 5, 5, 5), 4),
-    "square cm": _Kind("cm²", "in²", MM_PER_INCH**2 / 100.0, (1, 2, 3, 4, 5), 3),
+    "mm2": _Kind("mm²", "in²", MM_PER_INCH**2, (3, 4, 5, 5, 5), 4),
+    "cm2": _Kind("cm²", "in²", MM_PER_INCH**2 / 100.0, (1, 2, 3, 4, 5), 3),
     "removal": _Kind("cm³/min", "in³/min", MM_PER_INCH**3 / 1000.0, (2, 3, 4, 4, 4), 3),
     # 1 mm/m is 0.012 in/ft
     "level": _Kind("mm/m", "in/ft", 1000.0 / 12.0, (2, 3, 4, 5, 5), 4),
@@ -73,10 +77,10 @@ mm = _maker("length")
 feed = _maker("feed")
 """A feed, mm/min."""
 
-square_mm = _maker("square mm")
+square_mm = _maker("mm2")
 """An area, mm²."""
 
-square_cm = _maker("square cm")
+square_cm = _maker("cm2")
 """An area in cm²; square inches in an inch job."""
 
 cubic_cm_per_min = _maker("removal")
@@ -86,9 +90,21 @@ out_of_level = _maker("level")
 """How far out of level, mm a metre; inches a foot in an inch job."""
 
 
+_IN: dict[str, Callable[[float], _Figure]] = {"mm": mm, "mm²": square_mm, "cm³/min": cubic_cm_per_min}
+
+
+def in_unit(value: float, unit: str) -> float:
+    """A figure of the report in its unit: marked where people in an inch job read it in another, else as it is."""
+    return _IN[unit](value) if unit in _IN else value
+
+
 def either(in_mm: str, in_inches: str) -> str:
     """Words that differ with the units, such as the heading of a table."""
-    return f"{_BEGIN}either{_BETWEEN}{in_mm}{_BETWEEN}{in_inches}{_END}"
+    return f"{_BEGIN}either{_BETWEEN}{in_mm}{_BETWEEN}{in_inches}{_END}".replace(" ", _SPACE)  # one word to a wrapper
+
+
+UNIT, AREA = either("mm", "in"), either("mm²", "in²")
+"""The units of lengths and of areas behind a heading."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,15 +135,19 @@ class Units:
     def _shown(self, mark: re.Match[str]) -> str:
         kind, one, other = mark[1].split(_BETWEEN)
         if kind == "either":
-            return other if self.inch else one
+            return (other if self.inch else one).replace(_SPACE, " ")
         return self._figure(kind, float(one), other)
 
     def _figure(self, kind: str, value: float, spec: str) -> str:
-        held, unit = _KINDS[kind], ""
+        held, unit, minus = _KINDS[kind], "", spec.startswith(_MINUS)
+        spec = spec.removeprefix(_MINUS)
         if spec.endswith("~"):
             spec, unit = spec[:-1], f" {held.inch if self.inch else held.mm}"
+        bare = spec.endswith("n")
+        spec = spec[:-1] + "f" if bare else spec
         text = _in_inches(value / held.inches, spec, held) if self.inch else format(value, spec)
-        return text + unit
+        text = _without_idle_zeros(text) if bare else text
+        return (text.replace("-", _MINUS) if minus else text) + unit
 
 
 def _in_inches(value: float, spec: str, kind: _Kind) -> str:
@@ -137,8 +157,13 @@ def _in_inches(value: float, spec: str, kind: _Kind) -> str:
         text = f"{value:{sign}.{places}f}"
     else:
         text = f"{value:{sign}.{kind.typed}f}"
-        text = text.rstrip("0").rstrip(".") if "." in text else text
+        text = _without_idle_zeros(text)
     return text.removeprefix("-") if not text.strip("-0.") else text
+
+
+def _without_idle_zeros(text: str) -> str:
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text == "-0" else text
 
 
 MM = Units("mm", "mm", "mm")
@@ -171,6 +196,17 @@ class Said(str):
 def said_all(lines: Iterable[str]) -> tuple[Said, ...]:
     """Each of the lines as a text that remembers its marks."""
     return tuple(Said(line) for line in lines)
+
+
+def with_minus(text: str) -> str:
+    """The text with a minus sign before figures below 0, marked ones too, in place of a hyphen."""
+    parts = re.split(f"({_BEGIN}[^{_END}]*{_END})", marked(text))
+    return "".join(_minus_mark(part) if part.startswith(_BEGIN) else part.replace("-", _MINUS) for part in parts)
+
+
+def _minus_mark(mark: str) -> str:
+    kind, one, other = mark[1:-1].split(_BETWEEN)
+    return mark if kind == "either" else f"{_BEGIN}{kind}{_BETWEEN}{one}{_BETWEEN}{_MINUS}{other}{_END}"
 
 
 def marked(text: str) -> str:

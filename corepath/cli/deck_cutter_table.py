@@ -16,7 +16,7 @@ def deck_cutter_table(entries: Sequence[Mapping[str, Any]], units: Units = MM) -
     if not entries:
         return ""
     table = new_table(units)
-    table.heads(f"deck with, {units.short}", no_wrap=True)
+    table.heads(f"deck with, {units.short}", overflow="fold")
     for name in ("minutes", "least", "ball lines", "ridges", "hollows"):
         table.add_column(name, justify="right", no_wrap=True)
     for entry in entries:

@@ -123,9 +123,9 @@ def pour_lines(sheet: Poured, units: Units = MM) -> str:
         table.row(*row)
     said = [*(f"- {marked(note)}" for note in sheet.notes), *(f"! {marked(caution)}" for caution in sheet.cautions)]
     words = "the pour: full = flush full; low = p expected, may = p at the lowest plane"
-    words += either("", ", in; resin is measured in cm³ and g")
+    words += either("", "; in, resin in cm³ and g")
     lines = (textwrap.fill(units.text(line), WIDTH, subsequent_indent="  ") for line in said)
-    return "\n".join([rendered(table), units.text(words), *lines])
+    return "\n".join([rendered(table), textwrap.fill(units.text(words), WIDTH), *lines])
 
 
 def advice_lines(cautions: Iterable[str], fills: Iterable[str], advice: Iterable[str], units: Units = MM) -> str:

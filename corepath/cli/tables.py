@@ -9,7 +9,7 @@ import io
 import shlex
 import textwrap
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Protocol
 
 from rich import box
@@ -17,7 +17,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from corepath.lengths import MM, Units, cubic_cm_per_min, marked, mm, square_mm
+from corepath.lengths import MM, Units, in_unit, marked, mm
 
 __all__ = [
     "WIDTH",
@@ -274,13 +274,10 @@ def new_table(units: Units = MM) -> UnitTable:
     return UnitTable(units)
 
 
-_FIGURES: Mapping[str, Callable[[float], float]] = {"mm": mm, "mm²": square_mm, "cm³/min": cubic_cm_per_min}
-
-
 def figure_cell(number: float, unit: str = "mm") -> str:
     """A figure to three places; a length is in the table's units."""
     number = 0.0 if abs(number) < 0.0005 else number
-    return f"{_FIGURES.get(unit, float)(number):.3f}"
+    return f"{in_unit(number, unit):.3f}"
 
 
 def _cutter(cutter: Mapping[str, Any]) -> str:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from corepath.job.resolved import resolved_dict
-from corepath.lengths import MM, units_of
+from corepath.lengths import MM
 from corepath.planning.bound import KEY as DESIGN_KEY
 from corepath.planning.bound import design_sha256
 from corepath.planning.deck_casting import deck_casting
@@ -124,8 +124,6 @@ def plan(
     if prepared.stackup.heights.blank.measured:
         files.update(_maps(prepared))
     files.update(skin_files(prepared.job, prepared.board, prepared.skin, prepared.digest))
-    units = units_of(prepared.job.units)
-    files = {name: units.text(text) if isinstance(text, str) else text for name, text in files.items()}
     progress("report", 0.97)
     if bodies and readback is not None:
         files.update(solids(readback, prepared.job.blank.length, prepared.job.blank.width))
@@ -179,9 +177,7 @@ def preview(prepared: Prepared, folder: Path, progress: Progress = quiet) -> Wri
     """Write the drawings only; failed checks stand in them but keep nothing back."""
     made = make_files(prepared, progress, (0.1, 0.8))
     progress("drawings", 0.8)
-    units = units_of(prepared.job.units)
-    drawn = {name: units.text(text) for name, text in _drawings(prepared, made).items()}
-    return write_folder(folder, drawn, withdraw=False)
+    return write_folder(folder, _drawings(prepared, made), withdraw=False)
 
 
 def _drawings(prepared: Prepared, made: Sequence[MadeFile]) -> dict[str, str]:

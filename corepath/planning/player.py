@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from corepath.job.pose import pose_of
+from corepath.lengths import in_unit, units_of
 from corepath.motion.clock import Limits
 from corepath.motion.program import Setup
 from corepath.planning.prepare import Prepared
@@ -52,7 +53,7 @@ _MARKS = {"dwell": DWELL, "stop": STOP, "optional-stop": STOP, "tool-change": ST
 def player_page(prepared: Prepared, readback: ReadBack, texts: Mapping[str, str], warning: str = "") -> str:
     """The whole page; `texts` are the files that were read, `warning` what must be said over all else."""
     job = prepared.job
-    return preview_html(
+    page = preview_html(
         reels(prepared, readback, texts),
         title=job.title,
         digest=prepared.digest,
@@ -61,12 +62,14 @@ def player_page(prepared: Prepared, readback: ReadBack, texts: Mapping[str, str]
         inch=job.units == "inch",
         warning=warning,
     )
+    return units_of(job.units).text(page)
 
 
 def reels(prepared: Prepared, readback: ReadBack, texts: Mapping[str, str]) -> tuple[Reel, ...]:
     """Every file that was read, in its order."""
     machine = prepared.job.machine
     limits = Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
+    units = units_of(prepared.job.units)
     return tuple(
         Reel(
             file=step.file,
@@ -80,7 +83,11 @@ def reels(prepared: Prepared, readback: ReadBack, texts: Mapping[str, str]) -> t
             before=_blank(step.before),
             after=_blank(step.after),
             shapes=_shapes(prepared, step),
-            left=tuple((m.id, f"{m.value:.3f}", m.says) for m in readback.measures if m.file == step.file),
+            left=tuple(
+                (m.id, units.text(f"{in_unit(m.value, m.unit):.3f}"), units.text(m.says))
+                for m in readback.measures
+                if m.file == step.file
+            ),
         )
         for step in readback.steps
     )

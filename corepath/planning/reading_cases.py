@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.lengths import mm
+from corepath.lengths import Said, mm
 from corepath.planning.prepare import Prepared
 from corepath.readback.cases import Case, new_findings, read_cases
 from corepath.readback.material import Lies
@@ -35,7 +35,7 @@ def cases_of(prepared: Prepared, shop: Shop) -> tuple[Case, ...]:
         stops = {skim.earliest: "earliest", skim.likely: "likely", skim.latest: "latest"}
         for stop, name in sorted((stop, name) for stop, name in stops.items() if stop is not None):
             if stop != skim.planned_stop:
-                cases.append(Case(f"{name} stop", f"if the skim stops at {skim.planes[stop - 1]:.2f}", stop))
+                cases.append(Case(f"{name} stop", Said(f"if the skim stops at {mm(skim.planes[stop - 1]):.2f}"), stop))
     if not _IN_A & shop.done:
         for name, sign in (("thinnest blank", -1.0), ("thickest blank", 1.0)):
             cases.append(_blank(name, sign, blank, shop, skim.planned_stop))
@@ -48,7 +48,7 @@ def _blank(name: str, sign: float, blank: Blank, shop: Shop, stop: int) -> Case:
     error = float(blank.thickness_error(x, y))
     thickness = float(blank.thickness(x, y)) + sign * error
     says = f"on a blank of {mm(thickness):.2f}" + (" at the touch" if shop.lies is not None else "")
-    return Case(name, says, stop, sign * error, None if shop.lies is None else lies_of(blank, sign))
+    return Case(name, Said(says), stop, sign * error, None if shop.lies is None else lies_of(blank, sign))
 
 
 def lies_of(blank: Blank, sign: float = 0.0) -> Lies:

@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 
+from corepath.lengths import marked
 from corepath.readback.cutting import Cutting, check_cut, check_outside, cut_path
 from corepath.readback.discipline import choose_cutter
 from corepath.readback.findings import Finding, Findings
@@ -253,5 +254,5 @@ def new_findings(outcomes: Sequence[Outcome], known: Iterable[Finding]) -> Findi
                 where.append(outcome.case.says)
     found = Findings()
     for key, finding in first.items():
-        found.extend([replace(finding, says=f"{finding.says} ({'; '.join(arises[key])})")])
+        found.extend([replace(finding, says=f"{marked(finding.says)} ({'; '.join(map(marked, arises[key]))})")])
     return found

@@ -11,6 +11,7 @@ from shapely import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from corepath.layup.laid import LaidUp, laid_up
+from corepath.lengths import mm
 from corepath.views.scene import Scene
 from corepath.views.section import Level, Slice, crossing
 from corepath.work.model import Work
@@ -45,7 +46,7 @@ def laid_slice(scene: Scene, work: Work, y: float) -> Slice:
     wood = whole.difference(shapely.union_all([resin, removed]))
     foot = min(low, work.lowest) - _FOOT
     cradle = _between(laid, span, lambda x: np.full_like(x, foot)).difference(cut)
-    note = f"; the bed under the cradle lies {-laid.bed:.2f} below rise 0, not drawn"
+    note = f"; the bed under the cradle lies {mm(-laid.bed):.2f} below rise 0, not drawn"
     return Slice(y, wood, resin.difference(removed), removed, levels, (start, end), foot, high, cradle, note)
 
 
@@ -87,4 +88,4 @@ def _cut_levels(work: Work) -> list[Level]:
         return [Level(round(work.lowest, 3), "lowest cut", True)]
     floors = sorted({round(hole.steps[-1].floor, 3): hole for hole in work.holes}.items())
     shown = floors if len(floors) <= 4 else [*floors[:2], floors[-1]]
-    return [Level(floor, f"{hole.id}, {hole.top - floor:.2f} deep", True) for floor, hole in shown]
+    return [Level(floor, f"{hole.id}, {mm(hole.top - floor):.2f} deep", True) for floor, hole in shown]

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from corepath.board.model import Board
 from corepath.job.model import Job
+from corepath.lengths import AREA, UNIT, mm, square_mm, units_of
 from corepath.stackup.deck_casting import NOT_FILLED, DeckCasting, notes
 from corepath.views.contours import contour
 from corepath.views.cuts import Bands
@@ -35,7 +36,7 @@ from corepath.views.sheet import (
     side_block,
 )
 from corepath.views.style import stylesheet
-from corepath.views.svg import Box, Document, number, polygon_path, polyline_path, wrapped
+from corepath.views.svg import Box, Document, polygon_path, polyline_path, shown, wrapped
 
 __all__ = ["deck_casting_sheet"]
 
@@ -70,7 +71,7 @@ def deck_casting_sheet(job: Job, board: Board, found: DeckCasting, *, digest: st
     _unrolled(svg, found)
     _table(svg, found)
     _side(svg, job, found, bands, digest)
-    return svg.render()
+    return units_of(job.units).text(svg.render())
 
 
 def _plan(view: PlanView, board: Board, found: DeckCasting, bands: Bands | None) -> None:
@@ -107,11 +108,13 @@ def _labels(view: PlanView, board: Board, found: DeckCasting) -> None:
     for one in found.castings:
         if one.at is not None:
             sx, sy = view.sheet(*one.at)
-            labels.place(sx, sy, f"{one.deepest:.2f} deep", 2.0, class_="label strong halo")
+            labels.place(sx, sy, f"{mm(one.deepest):.2f} deep", 2.0, class_="label strong halo")
     x, y = found.band.least_at
     sx, sy = view.sheet(x, y)
     svg.add("circle", class_="wide", cx=sx, cy=sy, r=2.0)
-    labels.place(sx, sy, f"least {found.band.least:.1f} ± {_accuracy(found):.1f}", 3.0, class_="label strong halo")
+    labels.place(
+        sx, sy, f"least {mm(found.band.least):.1f} ± {mm(_accuracy(found)):.1f}", 3.0, class_="label strong halo"
+    )
     for casting, one in zip(board.castings[1:], found.castings[1:], strict=True):
         x0, y0, x1, y1 = casting.area.bounds
         sx, sy = view.sheet((x0 + x1) / 2, (y0 + y1) / 2)
@@ -121,7 +124,7 @@ def _labels(view: PlanView, board: Board, found: DeckCasting) -> None:
         sx, sy = view.sheet(*(float(v) for v in found.band.places[k]))
         labels.place(sx, sy, str(number_), 1.0, class_="label quiet halo")
     bar = scale_bar(svg, MAIN.x0 + 19, view.extent.y1 + 9, view.scale)
-    note = f"scale {scale_words(view.scale)} at A3; broken: the casting as designed; mm"
+    note = f"scale {scale_words(view.scale)} at A3; broken: the casting as designed; {UNIT}"
     svg.text(bar + 14, view.extent.y1 + 9, note, "label quiet", size=SMALL)
 
 
@@ -149,11 +152,11 @@ def _unrolled(svg: Document, found: DeckCasting) -> None:
         svg.add("rect", class_="narrow", x=box.x0, y=box.y0, width=box.width, height=box.height)
         svg.line(box.x0, y(band.wanted), box.x1, y(band.wanted), "hidden")
         svg.text(box.x1 + 1.5, y(band.wanted) + 1.1, "designed", size=SMALL)
-        shown = [band.wanted]
+        given = [band.wanted]
         for width in (band.wanted, band.least, 0.0):
-            if width == band.wanted or all(abs(y(width) - y(other)) > 3.4 for other in shown):
-                svg.text(box.x0 - 1.5, y(width) + 1.1, number(width, 1), "figure", size=SMALL, anchor="end")
-                shown.append(width)
+            if width == band.wanted or all(abs(y(width) - y(other)) > 3.4 for other in given):
+                svg.text(box.x0 - 1.5, y(width) + 1.1, shown(width, 1), "figure", size=SMALL, anchor="end")
+                given.append(width)
         xs = box.x0 + box.width * np.arange(len(widths)) / (len(widths) - 1)
         svg.path(polyline_path(np.column_stack([xs, [y(float(w)) for w in widths]])), "curve narrow")
         for count, k in enumerate(_marked(found), start=1):
@@ -163,12 +166,13 @@ def _unrolled(svg: Document, found: DeckCasting) -> None:
 
 def _table(svg: Document, found: DeckCasting) -> None:
     """Each casting: its footprint, what shows of it, what was not filled; as many rows as there is room for."""
-    heads = (("casting", 4.0), ("footprint, mm²", 55.0), ("shows, mm²", 95.0), ("share", 125.0),
-             ("not filled, mm²", 160.0), ("deepest, mm", 195.0), ("at", 210.0))  # fmt: skip
+    heads = (("casting", 4.0), (f"footprint, {AREA}", 55.0), (f"shows, {AREA}", 95.0), ("share", 125.0),
+             (f"not filled, {AREA}", 160.0), (f"deepest, {UNIT}", 195.0), ("at", 210.0))  # fmt: skip
     rows = [
-        (one.id, f"{one.footprint:.0f}", f"{one.shows:.0f}", f"{min(one.shows / one.footprint, 1.0):.0%}",
-         f"{one.not_filled:.0f}" if one.at else "–", f"{one.deepest:.2f}" if one.at else "–",
-         f"X{one.at[0]:.0f} Y{one.at[1]:.0f}" if one.at else "")
+        (one.id, f"{square_mm(one.footprint):.0f}", f"{square_mm(one.shows):.0f}",
+         f"{min(one.shows / one.footprint, 1.0):.0%}",
+         f"{square_mm(one.not_filled):.0f}" if one.at else "–", f"{mm(one.deepest):.2f}" if one.at else "–",
+         f"X{mm(one.at[0]):.0f} Y{mm(one.at[1]):.0f}" if one.at else "")
         for one in sorted(found.castings, key=lambda one: -round(one.deepest, 3))
     ]  # fmt: skip
     room = int((_TABLE.height - 12) // _PITCH)
@@ -200,9 +204,10 @@ def _side(svg: Document, job: Job, found: DeckCasting, bands: Bands | None, dige
             svg.text(SIDE.x0 + 19, y + 3.4, words, size=SMALL)
         y += 10.0
         if bands is not None:
-            svg.text(SIDE.x0 + 2, y, "Not filled, mm below the deck", "label strong", size=NORMAL)
+            svg.text(SIDE.x0 + 2, y, f"Not filled, {UNIT} below the deck", "label strong", size=NORMAL)
             y = below_swatches(svg, SIDE, y, bands, NOT_FILLED) + 10.0
-        apart = f"Columns are {number(found.columns.spacing)} apart, so widths are good to {_accuracy(found):.2f} mm."
+        apart = f"Columns are {shown(found.columns.spacing)} apart, so widths are good to "
+        apart += f"{mm(_accuracy(found)):.2f} {UNIT}."
         said = notes(found)
         lines = [*said, "Numbers along the outline are those below the curve.", apart]
         svg.text(SIDE.x0 + 2, y, "What to mind" if said else "All shows as designed", "label strong", size=NORMAL)

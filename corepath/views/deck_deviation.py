@@ -13,6 +13,7 @@ from typing import Any
 
 from corepath.board.model import Board
 from corepath.job.model import Job
+from corepath.lengths import UNIT, mm, units_of
 from corepath.views.cuts import nice_step
 from corepath.views.marks import lines_to_avoid
 from corepath.views.plan import PlanView
@@ -104,13 +105,13 @@ def deck_deviation_sheet(job: Job, board: Board, found: Deviations, *, digest: s
     scale = best_scale(x1 - x0, y1 - y0, _PLAN)
     title = f"{job.title}: {_TITLE}"
     svg = Document(WIDTH, HEIGHT, title, stylesheet({"plan": 1 / scale}, 2), f"Plan {digest}. Deck up.")
-    says = "what the files leave against the deck as designed, from the read-back, solved exactly; mm"
+    says = f"what the files leave against the deck as designed, from the read-back, solved exactly; {UNIT}"
     heading(svg, title, "BOARD FRAME, DECK UP", says)
     view = PlanView.fitted(svg, board.blank.bounds, _PLAN, scale)
     _plan(view, board, found)
     _bars(svg, found)
     _side(svg, job, found, digest)
-    return svg.render()
+    return units_of(job.units).text(svg.render())
 
 
 def _plan(view: PlanView, board: Board, found: Deviations) -> None:
@@ -170,7 +171,7 @@ def _side(svg: Document, job: Job, found: Deviations, digest: str) -> None:
     side_block(svg, rows)
     y = SIDE.y0 + 4
     with svg.group("legend", id="legend"):
-        svg.text(SIDE.x0 + 2, y, "Deviation, mm", "label strong", size=NORMAL)
+        svg.text(SIDE.x0 + 2, y, f"Deviation, {UNIT}", "label strong", size=NORMAL)
         y += 3.0
         for kind, words in (("f0", "allowed"), ("f1", "lower or higher than allowed")):
             svg.add("rect", class_=f"swatch {kind}", x=SIDE.x0 + 3, y=y, width=13, height=4.4)
@@ -189,10 +190,9 @@ def _side(svg: Document, job: Job, found: Deviations, digest: str) -> None:
 
 
 def _place(value: float, at: tuple[float, float]) -> str:
-    return f"{_figure(value)} at X{at[0]:.0f} Y{at[1]:.0f}"
+    return f"{_figure(value)} at X{mm(at[0]):.0f} Y{mm(at[1]):.0f}"
 
 
 def _figure(value: float) -> str:
     """Tenths of a micrometre and no more zeros than it takes."""
-    text = f"{value:.4f}".rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
+    return f"{mm(value):.4n}"

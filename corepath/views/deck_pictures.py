@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from corepath.board.deck import DeckSurface
 from corepath.board.model import Board
 from corepath.job.model import Job
+from corepath.lengths import UNIT, mm, units_of
 from corepath.views.contours import contour, inner_levels
 from corepath.views.cuts import Bands, nice_step
 from corepath.views.deck_sections import SectionLine, draw_sections, section_lines
@@ -41,7 +42,7 @@ from corepath.views.sheet import (
     side_block,
 )
 from corepath.views.style import stylesheet
-from corepath.views.svg import Box, Document, number, polygon_path, wrapped
+from corepath.views.svg import Box, Document, number, polygon_path, shown, wrapped
 
 __all__ = ["curvature", "deck_pictures", "slope"]
 
@@ -84,19 +85,24 @@ class _Map:
     beside: Callable[[float], str] | None = None
     note: str = ""
 
+    @property
+    def own(self) -> Callable[[float], float]:
+        """Marks its figures where they are lengths: heights have contour lines, slopes and curvatures have none."""
+        return mm if self.lines else float
+
 
 def deck_pictures(job: Job, board: Board, *, digest: str) -> dict[str, str]:
     """`deck-contours.svg`, `deck-sections.svg`, `deck-slope.svg` and `deck-curvature.svg` as SVG text by file name."""
     deck = board.deck
     maps = (
-        _Map("contours", "Deck, contour lines", "height above the finished bottom, mm", "Height, mm",
+        _Map("contours", "Deck, contour lines", f"height above the finished bottom, {UNIT}", f"Height, {UNIT}",
              deck.height, 2, True, note="Broken lines S: where the sheet deck-sections.svg cuts."),
         _Map("slope", "Deck, slope", "slope along the steepest way, degrees", "Slope, degrees",
              lambda x, y: slope(deck, x, y), 2, False, lambda v: f"{np.tan(np.radians(v)) * 100:.1f} %",
              "In brackets: rise in percent of the way."),
         _Map("curvature", "Deck, curvature", "larger principal curvature, up or down, 1/m", "Curvature, 1/m",
              lambda x, y: curvature(deck, x, y), 2, False, _radius,
-             "In brackets: least radius in mm that belongs to the darker end. A skin must bend to it."),
+             f"In brackets: least radius in {UNIT} that belongs to the darker end. A skin must bend to it."),
     )  # fmt: skip
     lines = section_lines(board)
     out = {f"deck-{one.name}.svg": _sheet(job, board, one, lines, digest) for one in maps}
@@ -105,7 +111,7 @@ def deck_pictures(job: Job, board: Board, *, digest: str) -> dict[str, str]:
 
 
 def _radius(value: float) -> str:
-    return "level" if value < 1e-6 else f"R {1000.0 / value:.0f}"
+    return "level" if value < 1e-6 else f"R {mm(1000.0 / value):.0f}"
 
 
 def _sheet(job: Job, board: Board, one: _Map, lines: tuple[SectionLine, ...], digest: str) -> str:
@@ -121,11 +127,11 @@ def _sheet(job: Job, board: Board, one: _Map, lines: tuple[SectionLine, ...], di
     rows = [("job", job.title), ("sheet", one.title), ("deck", _spread(board)), ("plan", digest)]
     side_block(svg, rows)
     _legend(svg, one, bands, field)
-    return svg.render()
+    return units_of(job.units).text(svg.render())
 
 
 def _spread(board: Board) -> str:
-    return f"{board.deck.lowest:.2f} to {board.deck.highest:.2f}"
+    return f"{mm(board.deck.lowest):.2f} to {mm(board.deck.highest):.2f}"
 
 
 def _plan(view: PlanView, board: Board, one: _Map, field: Field, bands: Bands, lines: tuple[SectionLine, ...]) -> None:
@@ -171,7 +177,7 @@ def _level_figures(view: PlanView, field: Field, labels: Labels) -> None:
             for share in range(_TRIED):
                 x, y = line[(len(line) * (share * 7 + 2 * k) // _TRIED) % len(line)]
                 before = len(view.svg.boxes)
-                set_figures(view, labels, [(f"{k * step:.2f}", float(x), float(y))])
+                set_figures(view, labels, [(f"{mm(k * step):.2f}", float(x), float(y))])
                 if len(view.svg.boxes) > before:
                     break
 
@@ -182,21 +188,21 @@ def _mark_most(view: PlanView, one: _Map, field: Field, labels: Labels) -> None:
     sx, sy = view.sheet(float(field.xs[ix]), float(field.ys[iy]))
     view.svg.path(f"M{number(sx - 2)} {number(sy)}h4m-2 -2v4", "halo")
     view.svg.path(f"M{number(sx - 2)} {number(sy)}h4m-2 -2v4", "wide")
-    labels.place(sx, sy, f"most: {float(field.grid[ix, iy]):.{one.places}f}", 3.0, class_="label strong halo")
+    labels.place(sx, sy, f"most: {one.own(float(field.grid[ix, iy])):.{one.places}f}", 3.0, class_="label strong halo")
 
 
 def _dimensions(view: PlanView, length: float, width: float) -> None:
     svg, extent = view.svg, view.extent
     with svg.group("dimensions", id="dimensions"):
-        dimension_along(svg, extent.x0, extent.x1, extent.y1, extent.y1 + 9, number(length))
-        dimension_across(svg, extent.y0, extent.y1, extent.x0, extent.x0 - 9, number(width))
+        dimension_along(svg, extent.x0, extent.x1, extent.y1, extent.y1 + 9, shown(length))
+        dimension_across(svg, extent.y0, extent.y1, extent.x0, extent.x0 - 9, shown(width))
     bar = scale_bar(svg, MAIN.x0 + 19, extent.y1 + 19, view.scale)
-    says = f"scale {scale_words(view.scale)} at A3; the blank's edge, and the board's outline as a broken line; mm"
+    says = f"scale {scale_words(view.scale)} at A3; the blank's edge, and the board's outline as a broken line; {UNIT}"
     svg.text(bar + 14, extent.y1 + 19, says, "label quiet", size=SMALL)
 
 
 def _legend(svg: Document, one: _Map, bands: Bands, field: Field) -> None:
-    y = SIDE.y0
+    y, own = SIDE.y0, one.own
     pale = "t" if one.lines else "f"
     with svg.group("legend", id="legend"):
         svg.text(SIDE.x0 + 2, y + 4, one.legend, "label strong", size=NORMAL)
@@ -207,11 +213,17 @@ def _legend(svg: Document, one: _Map, bands: Bands, field: Field) -> None:
             svg.add("rect", class_=kind, x=SIDE.x0 + 3, y=y, width=13, height=4.4)
             beside = f"  ({one.beside(high)})" if one.beside is not None else ""
             svg.text(
-                SIDE.x0 + 19, y + 3.4, f"{low:.{one.places}f} to {high:.{one.places}f}{beside}", "figure", size=SMALL
+                SIDE.x0 + 19,
+                y + 3.4,
+                f"{own(low):.{one.places}f} to {own(high):.{one.places}f}{beside}",
+                "figure",
+                size=SMALL,
             )
             y += _PITCH
         y += 3.0
-        figures = f"least {field.grid.min():.{one.places}f}, most {field.grid.max():.{one.places}f}"
+        figures = (
+            f"least {own(float(field.grid.min())):.{one.places}f}, most {own(float(field.grid.max())):.{one.places}f}"
+        )
         for text in (figures, *wrapped(one.note, SMALL, SIDE.width - 6)):
             svg.text(SIDE.x0 + 3, y + 3.4, text, "label", size=SMALL)
             y += 4.4
@@ -220,7 +232,7 @@ def _legend(svg: Document, one: _Map, bands: Bands, field: Field) -> None:
 def _sections(job: Job, board: Board, lines: tuple[SectionLine, ...], digest: str) -> str:
     title = f"{job.title}: Deck, sections"
     svg = Document(WIDTH, HEIGHT, title, stylesheet({}, 2), f"Plan {digest}. Deck up.")
-    says = "each true to scale, and below it at ten times the height; heights above the finished bottom, mm"
+    says = f"each true to scale, and below it at ten times the height; heights above the finished bottom, {UNIT}"
     heading(svg, title, "BOARD FRAME, DECK UP", says)
     scale = draw_sections(svg, board, lines, _SECTIONS)
     rows = [
@@ -230,8 +242,8 @@ def _sections(job: Job, board: Board, lines: tuple[SectionLine, ...], digest: st
     side_block(svg, rows)
     with svg.group("legend", id="legend"):
         y = SIDE.y0 + 4
-        svg.text(SIDE.x0 + 2, y, "Where the sections lie, mm", "label strong", size=NORMAL)
+        svg.text(SIDE.x0 + 2, y, f"Where the sections lie, {UNIT}", "label strong", size=NORMAL)
         for line in lines:
             y += _PITCH
             svg.text(SIDE.x0 + 3, y, line.words, "label", size=SMALL)
-    return svg.render()
+    return units_of(job.units).text(svg.render())

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 from shapely import LineString
 
 from corepath.board.model import Board
+from corepath.lengths import mm
 from corepath.views.cuts import nice_step
 from corepath.views.sheet import SCALES, SMALL
-from corepath.views.svg import Box, Document, number, polyline_path
+from corepath.views.svg import Box, Document, polyline_path, shown
 
 __all__ = ["SectionLine", "draw_sections", "section_lines"]
 
@@ -38,8 +39,8 @@ class SectionLine:
     @property
     def words(self) -> str:
         """`S1: along X at Y0`."""
-        return f"{self.name}: along X at Y{number(self.at)}" if self.along == "x" else (
-            f"{self.name}: across at X{number(self.at)}"
+        return f"{self.name}: along X at Y{shown(self.at)}" if self.along == "x" else (
+            f"{self.name}: across at X{shown(self.at)}"
         )  # fmt: skip
 
     def ends(self, bounds: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
@@ -119,7 +120,7 @@ def _scale_lines(svg: Document, x0: float, x1: float, base: float, top: float, s
     for k in range(int(top / step + 1e-6) + 1):
         y = base - k * step * scale
         svg.line(x0, y, x1, y, "faint")
-        svg.text(x0 - 1.2, y + 1.1, number(k * step), "figure quiet", size=SMALL, anchor="end")
+        svg.text(x0 - 1.2, y + 1.1, shown(k * step), "figure quiet", size=SMALL, anchor="end")
 
 
 def _figures(svg: Document, at: Floats, heights: Floats, x: float, base: float, scale: float) -> None:
@@ -128,5 +129,10 @@ def _figures(svg: Document, at: Floats, heights: Floats, x: float, base: float, 
     for k, anchor in ((highest, "middle"), (0, "start"), (len(at) - 1, "end")):
         sx, sy = x + float(at[k] - at[0]) * scale, base - float(heights[k]) * scale * _TALLER
         svg.text(
-            sx, sy - 1.2 if k != highest else sy + 4.6, f"{heights[k]:.2f}", "figure halo", size=SMALL, anchor=anchor
+            sx,
+            sy - 1.2 if k != highest else sy + 4.6,
+            f"{mm(heights[k]):.2f}",
+            "figure halo",
+            size=SMALL,
+            anchor=anchor,
         )

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString
 
+from corepath.lengths import MM, UNIT
 from corepath.views.contours import contour
 from corepath.views.cuts import Bands
 from corepath.views.field import bands_of
@@ -35,7 +36,7 @@ from corepath.views.sheet import (
     side_block,
 )
 from corepath.views.style import stylesheet
-from corepath.views.svg import Box, Document, number, polyline_path, wrapped
+from corepath.views.svg import Box, Document, polyline_path, shown, wrapped
 
 __all__ = ["DepthSheet", "depth_sheet"]
 
@@ -78,12 +79,12 @@ def depth_sheet(sheet: DepthSheet) -> str:
     bands = bands_of(-deepest, -_LEAST) if deepest > _LEAST else None
     css = stylesheet({"plan": 1 / scale}, bands.count if bands else 2)
     svg = Document(WIDTH, HEIGHT, f"{sheet.title}: depths", css, "Depth below the raw top, by shade.")
-    heading(svg, f"{sheet.title}: depths", "AS THE FILE LIES", "depth below the raw top that the file leaves; mm")
+    heading(svg, f"{sheet.title}: depths", "AS THE FILE LIES", f"depth below the raw top that the file leaves; {UNIT}")
     view = PlanView.fitted(svg, bounds, _PLAN, scale)
     _plan(view, sheet, bands)
     _labels(view, sheet)
     _side(svg, sheet, bands)
-    return svg.render()
+    return MM.text(svg.render())
 
 
 def _coarser(sheet: DepthSheet) -> tuple[Floats, Floats, Floats, Floats]:
@@ -138,10 +139,10 @@ def _labels(view: PlanView, sheet: DepthSheet) -> None:
     if _PLAN.grown(10.0).holds(Box(sx, sy, sx, sy)):
         zero_mark(svg, labels, sx, sy)
     box = view.extent
-    dimension_along(svg, box.x0, box.x1, box.y0, box.y0 - 8.0, number(length))
-    dimension_across(svg, box.y0, box.y1, box.x0, box.x0 - 8.0, number(width))
+    dimension_along(svg, box.x0, box.x1, box.y0, box.y0 - 8.0, shown(length))
+    dimension_across(svg, box.y0, box.y1, box.x0, box.x0 - 8.0, shown(width))
     bar = scale_bar(svg, MAIN.x0 + 20, box.y1 + 12, view.scale)
-    note = f"scale {scale_words(view.scale)} at A3; from the columns of the read-back; mm"
+    note = f"scale {scale_words(view.scale)} at A3; from the columns of the read-back; {UNIT}"
     svg.text(bar + 14, box.y1 + 12, note, "label quiet", size=SMALL)
 
 
@@ -149,7 +150,7 @@ def _side(svg: Document, sheet: DepthSheet, bands: Bands | None) -> None:
     side_block(svg, sheet.rows)
     y = SIDE.y0 + 4
     with svg.group("legend", id="legend"):
-        svg.text(SIDE.x0 + 2, y, "Depth below the raw top, mm", "label strong", size=NORMAL)
+        svg.text(SIDE.x0 + 2, y, f"Depth below the raw top, {UNIT}", "label strong", size=NORMAL)
         if bands is not None:
             y = below_swatches(svg, SIDE, y, bands, _LEAST)
         svg.add("rect", class_="swatch wood narrow", x=SIDE.x0 + 3, y=y + 2.0, width=13, height=4.4)

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from shapely import Polygon
 
+from corepath.lengths import UNIT
 from corepath.views.plan import PlanView
 from corepath.views.scene import Scene
 from corepath.views.section import spread_out
@@ -25,7 +26,7 @@ from corepath.views.sheet import (
     scale_bar,
     scale_words,
 )
-from corepath.views.svg import Box, number, text_box, wrapped
+from corepath.views.svg import Box, number, shown, text_box, wrapped
 from corepath.views.tables import measure_lines
 from corepath.work.model import Work
 
@@ -54,8 +55,8 @@ def draw_dimensions(view: PlanView, scene: Scene, work: Work, labels: Labels) ->
     places = has_places(work)
     below = view.extent.y1 + 8 + (BELOW if places else 0.0)
     with svg.group("dimensions", id="dimensions"):
-        dimension_along(svg, left, right, bottom, below, number(x1 - x0))
-        dimension_across(svg, top, bottom, left, view.extent.x0 - 10, number(y1 - y0))
+        dimension_along(svg, left, right, bottom, below, shown(x1 - x0))
+        dimension_across(svg, top, bottom, left, view.extent.x0 - 10, shown(y1 - y0))
         if work.name == "groove" and places:
             _walls(view, scene, work, labels)
         elif places:
@@ -64,7 +65,9 @@ def draw_dimensions(view: PlanView, scene: Scene, work: Work, labels: Labels) ->
             running(view, spots, view.extent.y1, view.extent.x1 + 5.0)
     bar = scale_bar(svg, MAIN.x0 + 19, below + 7.5, view.scale)
     from_middle = "; places from the middle of the blank" if places and work.name != "groove" else ""
-    note = f"scale {scale_words(view.scale)} at A3; the operator stands at the lower edge; figures in mm{from_middle}"
+    note = (
+        f"scale {scale_words(view.scale)} at A3; the operator stands at the lower edge; figures in {UNIT}{from_middle}"
+    )
     svg.text(bar + 14, below + 7.5, note, "label quiet", size=SMALL)
     if places:
         _words(view, scene, work, below + 17.0)
@@ -83,11 +86,11 @@ def running(view: PlanView, spots: Sequence[tuple[float, float]], bottom: float,
     spread = spread_out(wanted, _APART, view.extent.x0 - 20, view.extent.x1 + 4)
     for x, at, value in zip(wanted, spread, xs, strict=True):
         svg.path(f"M{number(x)} {number(bottom + 1)}V{number(bottom + 2.5)}L{number(at)} {number(bottom + 5)}", "faint")
-        svg.text(at + 1.1, bottom + 6, number(value, 1), "dimension", size=SMALL, anchor="end", upright=False)
+        svg.text(at + 1.1, bottom + 6, shown(value, 1), "dimension", size=SMALL, anchor="end", upright=False)
     wanted = [view.sheet(0.0, y)[1] for y in ys]
     for y, at, value in zip(wanted, spread_out(wanted, _APART, view.extent.y0, view.extent.y1), ys, strict=True):
         svg.path(f"M{number(right + 1)} {number(y)}H{number(right + 2.5)}L{number(right + 5)} {number(at)}", "faint")
-        svg.text(right + 6, at + 1.1, number(value, 1), "dimension", size=SMALL)
+        svg.text(right + 6, at + 1.1, shown(value, 1), "dimension", size=SMALL)
 
 
 def _walls(view: PlanView, scene: Scene, work: Work, labels: Labels) -> None:
@@ -99,13 +102,13 @@ def _walls(view: PlanView, scene: Scene, work: Work, labels: Labels) -> None:
     below, svg = view.extent.y1, view.svg
     for a, b in ((x0, gx0), (gx1, x1)):
         left, right = view.sheet(a, 0.0)[0], view.sheet(b, 0.0)[0]
-        dimension_along(svg, left, right, below - 1.0, below + 8.0, number(b - a, 1), left=a > x0)
+        dimension_along(svg, left, right, below - 1.0, below + 8.0, shown(b - a, 1), left=a > x0)
     x, walls = _straight(ring)
-    width = f"{number(groove.outside + groove.inside, 2)} wide"
+    width = f"{shown(groove.outside + groove.inside, 2)} wide"
     _pinched(view, labels, x, (walls[1], walls[0]), width, under=True)
     aside = x + 34.0 * view.unit
     svg.line(*view.sheet(x, gy1), *view.sheet(aside, gy1), "faint")
-    _pinched(view, labels, aside, (gy1, y1), f"{number(y1 - gy1, 1)} to the edge", under=False)
+    _pinched(view, labels, aside, (gy1, y1), f"{shown(y1 - gy1, 1)} to the edge", under=False)
 
 
 def _straight(ring: Polygon) -> tuple[float, tuple[float, float]]:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from corepath.board.model import Board
 from corepath.job.model import Job
 from corepath.job.pose import over_datum
-from corepath.lengths import marked, mm
+from corepath.lengths import UNIT, feed, marked, mm, units_of
 from corepath.motion.program import Corner, Pass, Program
 from corepath.stackup.check import Check
 from corepath.views.cuts import Bands, Strokes, strokes
@@ -52,7 +52,7 @@ from corepath.views.sheet import (
     rows_block,
 )
 from corepath.views.style import stylesheet
-from corepath.views.svg import Box, Document, number, wrapped
+from corepath.views.svg import Box, Document, number, shown, wrapped
 from corepath.views.thinning import apart, length
 from corepath.work.keepoff import uncut
 from corepath.work.model import Work
@@ -141,7 +141,7 @@ def operation_drawing(
     if detail:
         draw_detail(svg, room, scene, work, drawn, bands, detail)
     _watch(svg, scene, work, programs)
-    return svg.render()
+    return units_of(scene.job.units).text(svg.render())
 
 
 def _room(work: Work) -> Box:
@@ -294,7 +294,7 @@ def _kinds(scene: Scene, work: Work, share: float, corners: bool = False) -> lis
         ("hidden", "hidden, or cut later"),
     ]
     if work.deck is not None:
-        kinds.append(("contour", "contour line of the deck, mm"))
+        kinds.append(("contour", f"contour line of the deck, {UNIT}"))
     if scene.setup != "A":
         kinds.append(("resin", "cured casting"))
     if _touched(scene, work) is not None:
@@ -317,7 +317,7 @@ def _rows(
     xy = (
         "middle of the blank"
         if zero.x == 0 and zero.y == 0
-        else f"front-left corner, X {number(zero.x)} Y {number(zero.y)} from the middle"
+        else f"front-left corner, X {shown(zero.x)} Y {shown(zero.y)} from the middle"
     )
     rows = [
         ("job", scene.job.title),
@@ -327,7 +327,7 @@ def _rows(
         ("cutter", work.cutter.describe()),
         (
             "speed, feed",
-            f"{number(cutting.rpm, 0)} rpm, {number(cutting.feed, 0)} mm/min; ramp {number(cutting.ramp, 0)}",
+            f"{number(cutting.rpm, 0)} rpm, {feed(cutting.feed):.0f~}; ramp {feed(cutting.ramp):.0f}",
         ),
     ]
     times = {p.combined: 0.0 for p in programs if p.stem in minutes}
@@ -341,8 +341,8 @@ def _rows(
     rows += [
         ("lowest cut", _lowest(scene, work)),
         ("X, Y zero", xy),
-        ("Z zero", f"{marked(zero.touch)}: Z {number(zero.z)} {over_datum(work.setup)}; {again}"),
-        ("safe height", f"{number(work.clear)} {over_datum(work.setup)}"),
+        ("Z zero", f"{marked(zero.touch)}: Z {shown(zero.z)} {over_datum(work.setup)}; {again}"),
+        ("safe height", f"{shown(work.clear)} {over_datum(work.setup)}"),
         ("plan", digest),
     ]
     return rows
@@ -372,7 +372,7 @@ def _files(work: Work, programs: Sequence[Program]) -> str:
 
 def _watch(svg: Document, scene: Scene, work: Work, programs: Sequence[Program]) -> None:
     """What to watch, in two columns; a last line sends to the file's head where there is more."""
-    said = [*work.watch, *(line for program in programs for line in program.watch)]
+    said = [marked(line) for line in (*work.watch, *(line for program in programs for line in program.watch))]
     lines = list(dict.fromkeys(line[:1].upper() + line[1:] for line in said))
     again = "may be touched again" if work.zero.again else "must not be touched again once cutting has begun"
     lines.append(f"Z is touched on {marked(work.zero.touch)}; it {again}.")

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString
 
+from corepath.lengths import mm
 from corepath.views.contours import contour, inner_levels
 from corepath.views.cuts import Bands, nice_step
 from corepath.views.plan import PlanView
@@ -95,7 +96,7 @@ def draw_lines(view: PlanView, field: Field) -> list[tuple[str, float, float]]:
             view.svg.path(data, "contour", id=f"contour-{number(level, 3)}")
             for line in lines[:2]:
                 spot = line[len(line) // 2 if len(marks) % 2 else len(line) // 3]
-                marks.append((f"{level:.2f}", float(spot[0]), float(spot[1])))
+                marks.append((f"{mm(level):.2f}", float(spot[0]), float(spot[1])))
     return marks
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from corepath.lengths import UNIT, mm
 from corepath.views.cuts import Bands
 from corepath.views.sheet import NORMAL, SMALL
 from corepath.views.svg import Box, Document, number
@@ -22,7 +23,7 @@ def depth_legend(
     `over` says what heights count from. `pale` swatches are for areas with lines over them.
     """
     with svg.group("legend depth", id="legend-depth"):
-        svg.text(box.x0 + 2, y + 4, "Depth of the cutter's tip, mm", "label strong", size=NORMAL)
+        svg.text(box.x0 + 2, y + 4, f"Depth of the cutter's tip, {UNIT}", "label strong", size=NORMAL)
         svg.text(box.x0 + 18, y + 9.2, over, "label quiet", size=SMALL)
         svg.text(box.x0 + 45, y + 9.2, f"below {face}", "label quiet", size=SMALL)
         y += 11.0
@@ -33,8 +34,8 @@ def depth_legend(
             )
             if pale:
                 svg.line(box.x0 + 3, y + 2.2, box.x0 + 16, y + 2.2, f"cut z{k}")
-            svg.text(box.x0 + 18, y + 3.4, f"{high:.2f} to {low:.2f}", "figure", size=SMALL)
-            svg.text(box.x0 + 45, y + 3.4, f"{top - high:.2f} to {top - low:.2f}", "figure", size=SMALL)
+            svg.text(box.x0 + 18, y + 3.4, f"{mm(high):.2f} to {mm(low):.2f}", "figure", size=SMALL)
+            svg.text(box.x0 + 45, y + 3.4, f"{mm(top - high):.2f} to {mm(top - low):.2f}", "figure", size=SMALL)
             y += _PITCH
     return y + 2.0
 
@@ -47,7 +48,7 @@ def below_swatches(svg: Document, box: Box, y: float, bands: Bands, least: float
     for k in range(bands.count):
         high, low = max(-bands.bounds[k], least), -bands.bounds[k + 1]
         svg.add("rect", class_=f"swatch f{k}", x=box.x0 + 3, y=y + 2.0, width=13, height=4.4)
-        svg.text(box.x0 + 19, y + 5.4, f"{high:.2f} to {low:.2f}", "figure", size=SMALL)
+        svg.text(box.x0 + 19, y + 5.4, f"{mm(high):.2f} to {mm(low):.2f}", "figure", size=SMALL)
         y += _PITCH
     return y
 

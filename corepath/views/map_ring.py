@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.lengths import mm
 from corepath.stackup.pass_shows import PassShows
 from corepath.views.map_facts import MapSheet
 from corepath.views.sheet import MAIN, NORMAL, SMALL
@@ -42,11 +43,11 @@ def draw_unrolled(svg: Document, sheet: MapSheet) -> None:
         for z, words in lines:
             svg.line(box.x0, y(z), box.x1, y(z), "hidden")
             svg.text(box.x1 + 1.5, y(z) + 1.1, words, size=SMALL)
-            svg.text(box.x0 - 1.5, y(z) + 1.1, f"{z:.2f}", "figure quiet", size=SMALL, anchor="end")
+            svg.text(box.x0 - 1.5, y(z) + 1.1, f"{mm(z):.2f}", "figure quiet", size=SMALL, anchor="end")
         placed = [z for z, _ in lines]
         for z in (float(values.min()), float(values.max())):
             if all(abs(y(z) - y(other)) > 3.4 for other in placed):
-                svg.text(box.x0 - 1.5, y(z) + 1.1, f"{z:.2f}", "figure", size=SMALL, anchor="end")
+                svg.text(box.x0 - 1.5, y(z) + 1.1, f"{mm(z):.2f}", "figure", size=SMALL, anchor="end")
                 placed.append(z)
         _curve(svg, box, values, y, sheet.marked)
 

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 from shapely import LineString, Point, Polygon
 
+from corepath.lengths import UNIT, mm, units_of
 from corepath.stackup.stations import MappedCasting, Station
 from corepath.views.cuts import Bands
 from corepath.views.field import bands_of, draw_bands, draw_lines, laid_over
@@ -67,7 +68,7 @@ def draw_map(sheet: MapSheet) -> str:
     draw_unrolled(svg, sheet)
     draw_table(svg, sheet)
     draw_side(svg, sheet, bands)
-    return svg.render()
+    return units_of(sheet.job.units).text(svg.render())
 
 
 def _by_floor(sheet: MapSheet) -> list[list[MappedCasting]]:
@@ -107,7 +108,7 @@ def _plan(view: PlanView, sheet: MapSheet, bands: Bands) -> None:
     _figures(view, sheet, labels)
     set_figures(view, labels, marks)
     bar = scale_bar(svg, MAIN.x0 + 19, view.extent.y1 + 9, view.scale)
-    note = f"scale {scale_words(view.scale)} at A3; contour lines over the whole blank for the groove's floor; mm"
+    note = f"scale {scale_words(view.scale)} at A3; contour lines over the whole blank for the groove's floor; {UNIT}"
     svg.text(bar + 14, view.extent.y1 + 9, note, "label quiet", size=SMALL)
 
 
@@ -126,16 +127,16 @@ def _figures(view: PlanView, sheet: MapSheet, labels: Labels) -> None:
     wide = _ring_width(sheet) / 2 * view.scale
     for _, least in _seal_places(sheet):
         x, y = view.sheet(*sheet.at(least))
-        labels.place(x, y, f"seal here: {least.least:.2f}", wide + 1.0, class_="label strong halo")
+        labels.place(x, y, f"seal here: {mm(least.least):.2f}", wide + 1.0, class_="label strong halo")
     for casting, sampled in zip(sheet.castings[1:], plugs, strict=True):
         x, y = view.sheet(*sheet.at(sampled.stations[0]))
         x0, y0, x1, y1 = casting.area.bounds
         radius = max(x1 - x0, y1 - y0) / 2 * view.scale
-        labels.place(x, y, f"{sampled.id} {sampled.least.least:.2f}", radius, class_="label name halo")
+        labels.place(x, y, f"{sampled.id} {mm(sampled.least.least):.2f}", radius, class_="label name halo")
     for number_, k in enumerate(sheet.marked, start=1):
         station = ring.stations[k]
         x, y = view.sheet(*sheet.at(station))
-        labels.place(x, y, f"{number_}: {station.least:.2f}", wide, class_="figure halo")
+        labels.place(x, y, f"{number_}: {mm(station.least):.2f}", wide, class_="figure halo")
 
 
 def _ring_width(sheet: MapSheet) -> float:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from corepath.lengths import UNIT, mm
 from corepath.views.cuts import Bands
 from corepath.views.map_facts import MapSheet
 from corepath.views.sheet import MAIN, NORMAL, SIDE, SMALL, side_block
-from corepath.views.svg import Box, Document, number, wrapped
+from corepath.views.svg import Box, Document, shown, wrapped
 
 __all__ = ["draw_side", "draw_table"]
 
@@ -48,7 +49,7 @@ def _show_lines(sheet: MapSheet) -> list[str]:
             said = "; all plugs"
         else:
             said = "; plugs " + (", ".join(seen) if seen else "none")
-        lines.append(f"pass at {row.plane:.2f}{stop}: {row.shares[ring][1]:.0%} of the ring{said}")
+        lines.append(f"pass at {mm(row.plane):.2f}{stop}: {row.shares[ring][1]:.0%} of the ring{said}")
     return lines
 
 
@@ -57,8 +58,8 @@ def _casting_lines(sheet: MapSheet) -> list[str]:
     for sampled in sheet.sampled:
         least, most = sampled.least, sampled.most
         x, y = sheet.at(least)
-        place = f", least at X{number(x, 0)} Y{number(y, 0)}" if len(sampled.stations) > 1 else ""
-        lines.append(f"{sampled.id}: {least.least:.2f} to {most.most:.2f}{place}")
+        place = f", least at X{shown(x, 0)} Y{shown(y, 0)}" if len(sampled.stations) > 1 else ""
+        lines.append(f"{sampled.id}: {mm(least.least):.2f} to {mm(most.most):.2f}{place}")
     return lines
 
 
@@ -67,7 +68,7 @@ def draw_side(svg: Document, sheet: MapSheet, bands: Bands) -> None:
     rows = [
         ("job", sheet.job.title),
         ("map", sheet.title),
-        ("blank", f"{number(blank.length)} × {number(blank.width)} × {number(sheet.thickness)}, {blank.wood}"),
+        ("blank", f"{shown(blank.length)} × {shown(blank.width)} × {shown(sheet.thickness)}, {blank.wood}"),
         ("plan", sheet.digest),
     ]
     bottom = side_block(svg, rows)
@@ -78,12 +79,12 @@ def draw_side(svg: Document, sheet: MapSheet, bands: Bands) -> None:
 def _legend(svg: Document, sheet: MapSheet, bands: Bands) -> float:
     y = SIDE.y0
     with svg.group("legend", id="legend"):
-        svg.text(SIDE.x0 + 2, y + 4, "On groove and plugs, mm", "label strong", size=NORMAL)
+        svg.text(SIDE.x0 + 2, y + 4, f"On groove and plugs, {UNIT}", "label strong", size=NORMAL)
         y += 7.0
         for band in range(bands.count):
             kind = bands.count - 1 - band if sheet.darker == "high" else band
             svg.add("rect", class_=f"swatch f{kind}", x=SIDE.x0 + 3, y=y, width=13, height=4.4)
-            text = f"{bands.bounds[band]:.2f} to {bands.bounds[band + 1]:.2f}"
+            text = f"{mm(bands.bounds[band]):.2f} to {mm(bands.bounds[band + 1]):.2f}"
             svg.text(SIDE.x0 + 19, y + 3.4, text, "figure", size=SMALL)
             y += 5.2
         samples = [("contour", "contour line, with its figure"), ("uncut", "outline of the board")]

@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from corepath.board.model import Board
 from corepath.job.model import Job
+from corepath.lengths import UNIT
 from corepath.stackup.pass_shows import PassShows
 from corepath.stackup.stations import MappedCasting, Over, Sampled, sample
 from corepath.views.map_facts import MapSheet
@@ -131,10 +132,10 @@ def _kinds(blank: MappedBlank, gauged: Mapping[str, Over], flushed: float | None
     gap = "" if blank.gap_measured else "; the gap is not measured and drawn as none"
     thick = "" if blank.measured else "; the blank is not measured and drawn level"
     found = "; floors as gauged" if gauged else ""
-    level = f"above the bed in B, mm{thick}{found}"
+    level = f"above the bed in B, {UNIT}{thick}{found}"
     return (
-        _Kind("wood-under", "Wood left under groove and plugs", f"f - gA, mm{gap}{found}", "low", True, wood),
-        _Kind("groove-depth", "Depth of groove and plugs", f"T + gA - f, mm{thick}{found}", "high", False, depth),
+        _Kind("wood-under", "Wood left under groove and plugs", f"f - gA, {UNIT}{gap}{found}", "low", True, wood),
+        _Kind("groove-depth", "Depth of groove and plugs", f"T + gA - f, {UNIT}{thick}{found}", "high", False, depth),
         _Kind("shows", "Where the castings show first and last", f"skim plane D + gB {level}", "low", True, shows),
     )  # fmt: skip
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from corepath.board.model import Board
 from corepath.job.model import Job
+from corepath.lengths import UNIT, units_of
 from corepath.motion.program import Program
 from corepath.stackup.check import Check
 from corepath.views.dimensions import running
@@ -34,7 +35,7 @@ from corepath.views.sheet import (
 )  # fmt: skip
 from corepath.views.stack_view import draw_stack
 from corepath.views.style import stylesheet
-from corepath.views.svg import Box, Document, number, polygon_path
+from corepath.views.svg import Box, Document, polygon_path, shown
 from corepath.views.tables import checks_table, files_table, measures_table, skim_table
 from corepath.work.model import Work
 
@@ -79,7 +80,7 @@ def overview(
     draw_stack(svg, scene, _STACK)
     measures_table(svg, scene, _TABLE)
     _side(svg, scene, works, programs, digest, checks, minutes or {})
-    return svg.render()
+    return units_of(scene.job.units).text(svg.render())
 
 
 def _plan(view: PlanView, scene: Scene) -> None:
@@ -123,15 +124,15 @@ def _dimensions(view: PlanView, scene: Scene) -> None:
     right, bottom = view.sheet(bx1, by0)
     with svg.group("dimensions", id="dimensions"):
         upper, lower = view.sheet(ox0, oy1), view.sheet(ox1, oy0)
-        dimension_along(svg, upper[0], lower[0], top, top - 5.5, f"board {number(ox1 - ox0, 1)}")
-        dimension_across(svg, upper[1], lower[1], left, left - 4.0, number(oy1 - oy0, 1))
-        dimension_across(svg, top, bottom, left, left - 10.5, number(by1 - by0, 1))
-        dimension_along(svg, left, right, bottom, bottom + 19.5, f"blank {number(bx1 - bx0, 1)}")
+        dimension_along(svg, upper[0], lower[0], top, top - 5.5, f"board {shown(ox1 - ox0, 1)}")
+        dimension_across(svg, upper[1], lower[1], left, left - 4.0, shown(oy1 - oy0, 1))
+        dimension_across(svg, top, bottom, left, left - 10.5, shown(by1 - by0, 1))
+        dimension_along(svg, left, right, bottom, bottom + 19.5, f"blank {shown(bx1 - bx0, 1)}")
         spots = [(c.area.centroid.x, c.area.centroid.y) for c in board.castings if c.kind == "plug"]
         spots += [(p.x, p.y) for p in (*scene.places, *scene.dowels)]
         running(view, spots, bottom, right)
     bar = scale_bar(svg, MAIN.x0 + 19, bottom + 26.0, view.scale)
-    says = "places as running dimensions from the middle; thin lines: height of the deck; mm"
+    says = f"places as running dimensions from the middle; thin lines: height of the deck; {UNIT}"
     note = f"scale {scale_words(view.scale)} at A3; {says}"
     svg.text(bar + 14, bottom + 26.0, note, "label quiet", size=SMALL)
 
@@ -148,8 +149,8 @@ def _side(
     blank = scene.job.blank
     rows = [
         ("job", scene.job.title),
-        ("blank", f"{number(blank.length)} × {number(blank.width)} × {number(scene.table.thickness)}, {blank.wood}"),
-        ("core", f"{number(scene.table.deck_highest)} thick, {number(scene.table.deck_lowest)} at the edge"),
+        ("blank", f"{shown(blank.length)} × {shown(blank.width)} × {shown(scene.table.thickness)}, {blank.wood}"),
+        ("core", f"{shown(scene.table.deck_highest)} thick, {shown(scene.table.deck_lowest)} at the edge"),
         ("resin", scene.job.cast.resin),
     ]
     if minutes:

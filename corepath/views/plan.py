@@ -18,7 +18,7 @@ from corepath.motion.program import Corner
 from corepath.views.contours import contour, inner_levels
 from corepath.views.cuts import Bands, Strokes, arrows, banded_paths, entries, nice_step
 from corepath.views.scene import Round, Scene, Surface
-from corepath.views.svg import Box, Document, number, polygon_path, polyline_path
+from corepath.views.svg import Box, Document, number, polygon_path, polyline_path, shown
 from corepath.work.keepoff import frame_of
 from corepath.work.model import Work
 
@@ -225,7 +225,7 @@ def draw_contours(view: PlanView, surface: Surface, low: float, high: float) -> 
             view.svg.path(data, "contour", id=f"contour-{number(level)}")
             line = lines[0]
             spot = line[int(np.argmin(np.round(np.abs(line[:, 0] - line[:, 0].max() * (0.75 - 0.16 * len(marks))), 3)))]
-            marks.append((number(level), float(spot[0]), float(spot[1])))
+            marks.append((shown(level), float(spot[0]), float(spot[1])))
     return marks
 
 

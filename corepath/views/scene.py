@@ -20,6 +20,7 @@ from corepath.board.model import Board, Place
 from corepath.job.model import Job
 from corepath.job.pose import Pose, pose_of
 from corepath.layup.laid import laid_up
+from corepath.lengths import mm
 from corepath.motion.program import Setup
 from corepath.stackup.table import HeightTable
 from corepath.work.model import Work
@@ -149,12 +150,12 @@ class Scene:
         known = {casting.id for casting in self.board.castings}
         if work.setup == "A" and lowest and known.issuperset(lowest):
             return self.depths(lowest)
-        return f"{self.top(work.order) - work.lowest:.2f}"
+        return f"{mm(self.top(work.order) - work.lowest):.2f}"
 
     def depths(self, castings: Iterable[str]) -> str:
         """Nominal depth of pockets that are cut in A, from and to where it differs."""
         least, most = self.table.depths(castings)
-        return f"{least:.2f}" if f"{least:.2f}" == f"{most:.2f}" else f"{least:.2f} to {most:.2f}"
+        return f"{mm(least):.2f}" if f"{least:.2f}" == f"{most:.2f}" else f"{mm(least):.2f} to {mm(most):.2f}"
 
     def is_cast(self, order: int) -> bool:
         """Whether the resin is in when operation `order` runs: from the flush in A on."""

@@ -15,9 +15,10 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry import LineString, box
 from shapely.geometry.base import BaseGeometry
 
+from corepath.lengths import mm
 from corepath.views.scene import Scene, Surface
 from corepath.views.sheet import NORMAL, SMALL, best_scale, scale_words
-from corepath.views.svg import Box, Document, number, polygon_path
+from corepath.views.svg import Box, Document, number, polygon_path, shown
 from corepath.work.model import Work
 
 __all__ = ["Level", "Slice", "crossing", "draw_section", "section_of", "section_y"]
@@ -35,7 +36,7 @@ class Level:
 
     @property
     def text(self) -> str:
-        return f"{self.z:.2f}  {self.words}"
+        return f"{mm(self.z):.2f}  {self.words}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +192,7 @@ def _floor_levels(scene: Scene, work: Work, top: float) -> list[Level]:
     for pocket in work.pockets:
         floors.setdefault(round(pocket.floor, 4), []).append(pocket.id)
     return [
-        Level(floor, f"floor, {scene.depths(ids) if castings.issuperset(ids) else f'{top - floor:.2f}'} deep", True)
+        Level(floor, f"floor, {scene.depths(ids) if castings.issuperset(ids) else f'{mm(top - floor):.2f}'} deep", True)
         for floor, ids in sorted(floors.items())
     ]
 
@@ -202,7 +203,7 @@ def _hole_levels(work: Work, top: float) -> list[Level]:
         for step in hole.steps:
             seat = step.spring or step is not hole.steps[-1]
             name = "seat" if seat else "bore" if work.name == "inserts" else "hole"
-            where = "into the bed" if step.floor < 0 else f"{top - step.floor:.2f} deep"
+            where = "into the bed" if step.floor < 0 else f"{mm(top - step.floor):.2f} deep"
             found.setdefault(round(step.floor, 3), f"{name}, {where}")
     floors = sorted(found, reverse=True)
     shown = floors if len(floors) <= 5 else [*floors[:4], floors[-1]]
@@ -243,7 +244,7 @@ def draw_section(svg: Document, cut: Slice, room: Box, letter: str = "S", note: 
 
     with svg.group("section", id="section"):
         scales = f"length {scale_words(scale)}, heights {factor} × the length"
-        words = f"Section {letter}–{letter} at Y {number(cut.y)}: {scales}"
+        words = f"Section {letter}–{letter} at Y {shown(cut.y)}: {scales}"
         svg.text(room.x0 + 4, room.y0 + 4, words + cut.note + note, "label strong", size=NORMAL)
         if cut.stand is None:
             _bed(svg, Box(left - 2, base, left + (x1 - x0) * scale + 2, room.y1 - 1))

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.lengths import mm
 from corepath.views.svg import Box, Document, number, text_box, text_width, wrapped
 
 __all__ = [
@@ -147,7 +148,7 @@ def scale_bar(svg: Document, x: float, y: float, scale: float) -> float:
             svg.add("rect", class_=style, x=x + k * length * scale / 4, y=y - 1.4, width=length * scale / 4, height=1.4)
         svg.add("rect", class_="narrow", x=x, y=y - 1.4, width=length * scale, height=1.4)
         svg.text(x, y + 3.6, "0", size=SMALL, anchor="middle")
-        svg.text(x + length * scale, y + 3.6, f"{length} mm", size=SMALL, anchor="middle")
+        svg.text(x + length * scale, y + 3.6, f"{mm(length):.0f~}", size=SMALL, anchor="middle")
     return x + length * scale
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from corepath.board.model import Board
 from corepath.job.model import Job
+from corepath.lengths import UNIT, units_of
 from corepath.skin.report import skin_words
 from corepath.skin.study import SkinStudy
 from corepath.skin.terms import BAR, Place
@@ -38,7 +39,7 @@ from corepath.views.sheet import (
     side_block,
 )
 from corepath.views.style import stylesheet
-from corepath.views.svg import Box, Document, number, polygon_path, polyline_path, wrapped
+from corepath.views.svg import Box, Document, number, polygon_path, polyline_path, shown, wrapped
 
 __all__ = ["skin_maps"]
 
@@ -91,7 +92,8 @@ def _pressure(study: SkinStudy) -> _Sheet:
         _Plan("all", "With the pull of double curvature", xs, ys, both, study.most_all, at_hand),
     )
     says = (
-        f"bar, mean over {number(pressure.length)} mm, by which it must be pressed down; {number(at_hand)} bar at hand"
+        f"bar, mean over {shown(pressure.length)} {UNIT}, by which it must be pressed down; "
+        f"{number(at_hand)} bar at hand"
     )
     return _Sheet("Pressure the skin needs", says, "bar", "round it: bridges here", plans, skin_words(study))
 
@@ -132,10 +134,10 @@ def _draw(job: Job, board: Board, study: SkinStudy, sheet: _Sheet, digest: str) 
         svg.text(MAIN.x0 + 4, room.y0 - 8, plan.title, "label strong", size=NORMAL)
         ringed = _plan(view, board, study, plan, bands, sheet.unit) or ringed
     bar = scale_bar(svg, MAIN.x0 + 19, MAIN.y1 - 8, scale)
-    note = f"scale {scale_words(scale)} at A3; X, Y of the board frame, mm"
+    note = f"scale {scale_words(scale)} at A3; X, Y of the board frame, {UNIT}"
     svg.text(bar + 14, MAIN.y1 - 8, note, "label quiet", size=SMALL)
     _side(svg, job, sheet, bands, digest, ringed)
-    return svg.render()
+    return units_of(job.units).text(svg.render())
 
 
 def _plan(view: PlanView, board: Board, study: SkinStudy, plan: _Plan, bands: Bands, unit: str) -> bool:
@@ -186,7 +188,7 @@ def _side(svg: Document, job: Job, sheet: _Sheet, bands: Bands, digest: str, rin
     rows = [
         ("job", job.title),
         ("map", sheet.title),
-        ("skin", f"{number(job.skin.thickness)} mm, {number(job.skin.modulus)} GPa, covers the {job.skin.covers}"),
+        ("skin", f"{shown(job.skin.thickness)} {UNIT}, {number(job.skin.modulus)} GPa, covers the {job.skin.covers}"),
         ("plan", digest),
     ]
     bottom = side_block(svg, rows)

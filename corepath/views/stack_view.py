@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from corepath.lengths import UNIT, mm
 from corepath.views.scene import Scene
 from corepath.views.section import Level, name_levels
 from corepath.views.sheet import NORMAL, SIDE, SMALL
-from corepath.views.svg import Box, Document, number
+from corepath.views.svg import Box, Document, number, shown
 
 __all__ = ["StackHeights", "draw_stack"]
 
@@ -28,7 +29,7 @@ def draw_stack(svg: Document, scene: Scene, box: Box) -> None:
 
     with svg.group("stack-up", id="stack-up"):
         svg.line(box.x0, box.y0 - 1, SIDE.x0 - 1, box.y0 - 1, "narrow")
-        words = f"Stack-up: heights {number(factor)}:1, lengths a scheme; mm above the finished bottom"
+        words = f"Stack-up: heights {number(factor)}:1, lengths a scheme; {UNIT} above the finished bottom"
         svg.text(box.x0 + 4, box.y0 + 4, words, "label strong", size=NORMAL)
         x0, x1 = room.x0, room.x1
         svg.add(
@@ -61,12 +62,12 @@ class StackHeights:
 
     def levels(self) -> list[Level]:
         out = [
-            Level(self.raw_top, f"raw top; blank {self.raw_top - self.raw_bottom:.2f} thick"),
+            Level(self.raw_top, f"raw top; blank {mm(self.raw_top - self.raw_bottom):.2f} thick"),
             Level(self.deck, "deck, highest", True),
             Level(self.edge, "deck at the edge", True),
-            Level(self.stop - self.lowest, f"lowest plane, {self.lowest:.2f} in B"),
-            Level(0.0, f"planned stop, {self.stop:.2f} in B", True),
-            Level(self.floor, f"floor, {self.floor_in_a:.2f} in A; groove {self.depth} deep", True),
+            Level(self.stop - self.lowest, f"lowest plane, {mm(self.lowest):.2f} in B"),
+            Level(0.0, f"planned stop, {mm(self.stop):.2f} in B", True),
+            Level(self.floor, f"floor, {mm(self.floor_in_a):.2f} in A; groove {self.depth} deep", True),
             Level(self.raw_bottom, "raw bottom"),
         ]
         if self.seat is not None and self.barrel is not None:
@@ -113,7 +114,7 @@ def _scheme(
     svg.text(
         (groove[0] + groove[1]) / 2,
         y(heights.raw_top) - 1.4,
-        f"groove {number(job.groove.outside)} + {number(job.groove.inside)}",
+        f"groove {shown(job.groove.outside)} + {shown(job.groove.inside)}",
         "label halo",
         size=SMALL,
         anchor="middle",

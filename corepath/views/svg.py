@@ -19,9 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
-from corepath.lengths import MM
+from corepath.lengths import MM, marked, mm
 
-__all__ = ["Box", "Document", "number", "polygon_path", "polyline_path", "text_box", "text_width", "wrapped"]
+__all__ = ["Box", "Document", "number", "polygon_path", "polyline_path", "shown", "text_box", "text_width", "wrapped"]
 
 _NARROW = frozenset("ijlI.,:;'|! ")
 _SLIM = frozenset("ftr()-/[]°")
@@ -69,12 +69,17 @@ def number(value: float, places: int = 2) -> str:
     return "0" if text == "-0" else text
 
 
+def shown(value: float, places: int = 2) -> str:
+    """A length (mm) as a drawing gives it, in the job's units once the drawing is done; as `number` in mm."""
+    return f"{mm(value):.{places}n}"
+
+
 def text_width(text: str, size: float) -> float:
     """Width in mm of `text` set in a common sans serif of font size `size` mm.
 
     From the usual proportions of such faces (common practice, no source), rounded up.
     """
-    return size * sum(_advance(sign) for sign in text)
+    return size * sum(_advance(sign) for sign in MM.text(text))
 
 
 def _advance(sign: str) -> float:
@@ -206,7 +211,7 @@ class Document:
         turn = None if upright else f"rotate(-90 {number(x)} {number(y)})"
         known = {"class_": class_, "x": x, "y": y, "font_size": size, "transform": turn}
         known["text_anchor"] = None if anchor == "start" else anchor
-        self._parts.append(" " * self._depth + f"<text{_attributes(known)}>{escape(text)}</text>")
+        self._parts.append(" " * self._depth + f"<text{_attributes(known)}>{escape(marked(text))}</text>")
         return box
 
     @contextmanager

@@ -8,11 +8,12 @@ from collections.abc import Mapping, Sequence
 
 from shapely import Point
 
+from corepath.lengths import UNIT, in_unit, mm
 from corepath.motion.program import Program
 from corepath.stackup.check import Check
 from corepath.views.scene import Scene, Skimming
 from corepath.views.sheet import NORMAL, SIDE, SMALL
-from corepath.views.svg import Box, Document, number, wrapped
+from corepath.views.svg import Box, Document, shown, wrapped
 from corepath.work.model import Work
 
 __all__ = ["checks_table", "files_table", "measure_lines", "measures_table", "skim_table"]
@@ -31,17 +32,17 @@ def measure_lines(scene: Scene, kind: str = "") -> list[str]:
 
 def _groove_lines(scene: Scene) -> list[str]:
     outside, inside = scene.job.groove.outside, scene.job.groove.inside
-    return [f"Groove {number(outside + inside)} wide: {number(outside)} outside the outline, {number(inside)} inside."]
+    return [f"Groove {shown(outside + inside)} wide: {shown(outside)} outside the outline, {shown(inside)} inside."]
 
 
 def _plug_lines(scene: Scene) -> list[str]:
     board, lines = scene.board, []
     for plug in scene.job.plug:
         areas = [c.area for c in board.castings if c.plug == plug]
-        size = f"slot {number(plug.slot)} × {number(plug.diameter)}" if plug.slot else f"⌀{number(plug.diameter)}"
+        size = f"slot {shown(plug.slot)} × {shown(plug.diameter)}" if plug.slot else f"⌀{shown(plug.diameter)}"
         edge = min((board.outline.exterior.distance(area) for area in areas), default=0.0)
-        hole = f"bolt hole ⌀{number(plug.bolt_hole)}{_pitch(plug.at)}"
-        lines.append(f"{plug.name}: {len(plug.at)} × plug {size}, {hole}; {number(edge, 1)} from the outline.")
+        hole = f"bolt hole ⌀{shown(plug.bolt_hole)}{_pitch(plug.at)}"
+        lines.append(f"{plug.name}: {len(plug.at)} × plug {size}, {hole}; {shown(edge, 1)} from the outline.")
     return lines
 
 
@@ -51,8 +52,8 @@ def _insert_lines(scene: Scene) -> list[str]:
         rings = [Point(x, y).buffer((insert.flange + insert.clearance) / 2) for x, y in insert.at]
         edge = min(scene.board.outline.exterior.distance(ring) for ring in rings)
         seat, bore = insert.flange + insert.clearance, insert.barrel + insert.clearance
-        size = f"seat ⌀{number(seat)}, bore ⌀{number(bore)}{_pitch(insert.at)}"
-        lines.append(f"{insert.name}: {len(insert.at)} × {size}; {number(edge, 1)} from the outline.")
+        size = f"seat ⌀{shown(seat)}, bore ⌀{shown(bore)}{_pitch(insert.at)}"
+        lines.append(f"{insert.name}: {len(insert.at)} × {size}; {shown(edge, 1)} from the outline.")
     return lines
 
 
@@ -60,10 +61,10 @@ def _dowel_lines(scene: Scene) -> list[str]:
     lines = []
     for k, dowel in enumerate(scene.job.dowel, start=1):
         edge = scene.board.blank.exterior.distance(Point(*dowel.at)) - dowel.diameter / 2
-        place = f"at X {number(dowel.at[0])} Y {number(dowel.at[1])}"
-        lines.append(f"Dowel {k}: ⌀{number(dowel.diameter)} {place}; {number(edge, 1)} from the blank's edge.")
+        place = f"at X {shown(dowel.at[0])} Y {shown(dowel.at[1])}"
+        lines.append(f"Dowel {k}: ⌀{shown(dowel.diameter)} {place}; {shown(edge, 1)} from the blank's edge.")
     if len(scene.job.dowel) == 2:
-        lines.append(f"The dowels stand {number(math.dist(*(dowel.at for dowel in scene.job.dowel)))} apart.")
+        lines.append(f"The dowels stand {shown(math.dist(*(dowel.at for dowel in scene.job.dowel)))} apart.")
     return lines
 
 
@@ -73,7 +74,7 @@ def _pitch(at: Sequence[tuple[float, float]]) -> str:
     for axis, name in enumerate("XY"):
         values = sorted({round(p[axis], 3) for p in at})
         if len(values) > 1 and _is_grid(at):
-            parts.append(f"{number(min(b - a for a, b in itertools.pairwise(values)))} in {name}")
+            parts.append(f"{shown(min(b - a for a, b in itertools.pairwise(values)))} in {name}")
     return "; pitch " + ", ".join(parts) if parts else ""
 
 
@@ -111,7 +112,7 @@ def checks_table(svg: Document, checks: Sequence[Check]) -> float:
     if not least:
         return SIDE.y0
     with svg.group("checks", id="checks"):
-        svg.text(SIDE.x0 + 2, y, "Checks: nominal, limit", "label strong", size=NORMAL)
+        svg.text(SIDE.x0 + 2, y, f"Checks: nominal, limit; {UNIT}", "label strong", size=NORMAL)
         for check in least.values():
             y += 4.5
             style = "label" if check.verdict == "ok" else "label strong"
@@ -122,7 +123,7 @@ def checks_table(svg: Document, checks: Sequence[Check]) -> float:
             svg.text(
                 SIDE.x1 - 3,
                 y,
-                f"{check.limit:.2f} {check.unit if check.unit != 'mm' else ''}".rstrip(),
+                f"{in_unit(check.limit, check.unit):.2f} {check.unit if check.unit != 'mm' else ''}".rstrip(),
                 style,
                 size=SMALL,
                 anchor="end",
@@ -132,7 +133,8 @@ def checks_table(svg: Document, checks: Sequence[Check]) -> float:
 
 def _figure(check: Check) -> str:
     """The value with two decimals, or three where the limit is nothing and the room small, as of chips."""
-    return f"{check.value:.3f}" if check.limit == 0.0 and abs(check.value) < 0.1 else f"{check.value:.2f}"
+    value = in_unit(check.value, check.unit)
+    return f"{value:.3f}" if check.limit == 0.0 and abs(check.value) < 0.1 else f"{value:.2f}"
 
 
 def files_table(
@@ -168,12 +170,12 @@ def skim_table(svg: Document, skim: Skimming, y: float, bottom: float) -> None:
     with svg.group("skim", id="skim"):
         svg.line(SIDE.x0 - 1, y, SIDE.x1, y, "narrow")
         y += 5
-        svg.text(SIDE.x0 + 2, y, "Skim: passes by their height above the bed in B", "label strong", size=NORMAL)
+        svg.text(SIDE.x0 + 2, y, f"Skim: passes by height above the bed, {UNIT}", "label strong", size=NORMAL)
         for k, plane in passes:
             y += 4.5
             stop = k == skim.planned_stop
             style = "label strong" if stop else "label"
-            svg.text(SIDE.x0 + 2, y, f"{plane:.2f}", style, size=SMALL)
+            svg.text(SIDE.x0 + 2, y, f"{mm(plane):.2f}", style, size=SMALL)
             svg.text(SIDE.x0 + 14, y, f"…pass-{k}.nc", style, size=SMALL)
             if stop:
                 svg.text(SIDE.x0 + 43, y, "planned stop", style, size=SMALL)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from corepath import lengths
 from corepath.board.model import Board
 from corepath.job.model import Job
 from corepath.job.record_facts import JobFacts
@@ -19,18 +20,22 @@ from corepath.views.scene import Scene
 from corepath.views.sheet_html.parts import Command, Slot, State
 from corepath.work.model import Work
 
-__all__ = ["Facts", "mm", "place"]
+__all__ = ["Facts", "mm", "place", "size"]
 
 
 def mm(value: float, places: int = 2) -> str:
     """A length as the sheet gives it: always with its places, never "-0.00"."""
-    text = f"{value:.{places}f}"
-    return text[1:] if text.startswith("-") and not float(text) else text
+    return f"{lengths.mm(value if round(value, places) else 0.0):.{places}f}"
+
+
+def size(value: float) -> str:
+    """A length as it is typed into a job."""
+    return f"{lengths.mm(value):g}"
 
 
 def place(x: float, y: float) -> str:
     """A place on the bed or board as the sheet gives it."""
-    return f"X{x + 0.0:g} Y{y + 0.0:g}".replace("-", "−")
+    return lengths.with_minus(f"X{lengths.mm(x + 0.0):g} Y{lengths.mm(y + 0.0):g}")
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from corepath.lengths import UNIT, either, in_unit, marked
 from corepath.stackup.measuring import THROAT, MeasuringPlace, measuring_places
-from corepath.views.sheet_html.facts import Facts, mm
+from corepath.views.sheet_html.facts import Facts, mm, size
 from corepath.views.sheet_html.parts import (
     Banner,
     Block,
@@ -55,7 +56,8 @@ def warnings(facts: Facts) -> tuple[Block, ...]:
     fills = tuple(line for fill in facts.report["fills"] if fill["verdict"] != "ok" for line in fill["says"])
     if fills:
         blocks.append(Banner("CASTING TOO LOW", fills))
-    careful = [f"{c['id']} ({c['where']}): {c['says']}" for c in facts.checks if c["verdict"] == "caution"]
+    doubtful = [check for check in facts.checks if check["verdict"] == "caution"]
+    careful = [f"{check['id']} ({marked(check['where'])}): {marked(check['says'])}" for check in doubtful]
     told = (*facts.report["cautions"], *careful)
     if told:
         blocks.append(Banner("Careful", tuple(told), grave=False))
@@ -64,15 +66,16 @@ def warnings(facts: Facts) -> tuple[Block, ...]:
 
 def _failures(facts: Facts) -> tuple[str, ...]:
     found = [_failure(check) for check in facts.failing]
-    found += [f"read-back: {one['says']} ({one['file']})" for one in facts.findings[:6] if "says" in one]
+    found += [f"read-back: {marked(one['says'])} ({one['file']})" for one in facts.findings[:6] if "says" in one]
     return tuple(found)
 
 
 def _failure(check: Mapping[str, Any]) -> str:
-    mend = f" To mend it: {check['mend']}" if check["mend"] else ""
-    return f"{check['id']} ({check['where']}): {check['says']}; it is {mm(check['value'])}, at least " + (
-        f"{mm(check['limit'])} {check['unit']} is needed.{mend}"
-    )
+    mend = f" To mend it: {marked(check['mend'])}" if check["mend"] else ""
+    unit = check["unit"]
+    value, least = (f"{in_unit(check[key], unit):.2f}" for key in ("value", "limit"))
+    told = f"{check['id']} ({marked(check['where'])}): {marked(check['says'])}"
+    return f"{told}; it is {value}, at least {least} {UNIT if unit == 'mm' else unit} is needed.{mend}"
 
 
 def first_page(facts: Facts, pages: tuple[Page, ...]) -> Page:
@@ -91,11 +94,11 @@ def first_page(facts: Facts, pages: tuple[Page, ...]) -> Page:
 
 def _core(facts: Facts) -> Rows:
     blank, window = facts.report["blank"], next(c for c in facts.checks if c["id"] == "window")
-    size = f"{blank['length']:g} × {blank['width']:g} × {blank['thickness']:g}, {blank['wood']}"
+    sizes = f"{size(blank['length'])} × {size(blank['width'])} × {size(blank['thickness'])}, {blank['wood']}"
     skim = facts.report["skim"]
     stop = f"{mm(facts.stackup.skim.planned_plane)} above the bed"
     rows = [
-        ("blank", size + (", measured" if blank["measured"] else ", not measured yet")),
+        ("blank", sizes + (", measured" if blank["measured"] else ", not measured yet")),
         ("core", f"{mm(facts.table.deck_highest)} at its thickest, {mm(facts.table.deck_lowest)} at the edge"),
         ("window", f"{mm(window['value'])} to spare, {mm(window['worst'])} with every error against it"),
         ("stop of the skim", f"{stop}, {'as recorded' if skim['recorded'] else 'planned'}"),
@@ -103,7 +106,7 @@ def _core(facts: Facts) -> Rows:
     ]
     if facts.operations:
         rows.append(("cutting", f"{facts.report['minutes']:.0f} min, without changing cutters and stops"))
-    rows.append(("lengths", "mm on this sheet" + ("; type inches in the commands" if facts.unit == "in" else "")))
+    rows.append(("lengths", f"{either('mm', 'inches')} on this sheet and in the commands; resin in cm³ and g"))
     return Rows("This core", tuple(rows))
 
 
@@ -159,9 +162,9 @@ def _places(facts: Facts, measured: bool) -> tuple[Block, ...]:
         rows.append((str(k), x, y, box, height, place.why))
         thick += [f" --thickness {x} {y} ", box]
     note = (
-        f"Callipers reach about {THROAT:.0f} mm in from an edge. Farther in: a gauge from the bed to the raw top, the "
-        "blank held. Type both into the *.measure.csv beside the job and name it there, measured = … under [blank]; "
-        "or record what callipers gave as below."
+        f"Callipers reach about {mm(THROAT, 0)} {UNIT} in from an edge. Farther in: a gauge from the bed to the "
+        "raw top, the blank held. Type both into the *.measure.csv beside the job and name it there, measured = … "
+        "under [blank]; or record what callipers gave as below."
     )
     head = ("", f"X {facts.unit}", f"Y {facts.unit}", "thickness", "height", "where")
     table = Table("Places", head, tuple(rows), note=note, numbers=(0, 1, 2), wide=True)

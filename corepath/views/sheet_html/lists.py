@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from corepath.lengths import UNIT, in_unit, marked
 from corepath.views.sheet_html.facts import Facts, mm, place
 from corepath.views.sheet_html.parts import (
     Block,
@@ -36,11 +37,9 @@ def holes_page(facts: Facts) -> Page:
             sizes = (mm(step["diameter"]), mm(step["depth"]), f"T{step['cutter']}, {step['made']}", step["file"])
             rows.append((name, hole["setup"], place(*hole["at"]), place(*hole["lies"]), kind, *sizes))
     head = ("hole", "set-up", "on the board", "as it lies", "part", "diameter", "deep", "made", "file")
-    note = (
-        "Places from the blank's middle, mm. Deep: from the face that is up; for inserts the skimmed face at the stop."
-    )
+    note = "Places from the blank's middle. Deep: from the face that is up; for inserts the skimmed face at the stop."
     hardware = dict.fromkeys(
-        f"{hole.get('name', hole['id'])}: {hole['hardware']['title']}, {hole['hardware']['says']}"
+        f"{hole.get('name', hole['id'])}: {hole['hardware']['title']}, {marked(hole['hardware']['says'])}"
         for hole in facts.report["holes"]
         if hole.get("hardware")
     )
@@ -62,12 +61,12 @@ def stack_page(facts: Facts) -> Page:
             strong.append(k)
         rows.append(
             (check["id"], check["verdict"], _figure(check, "value"), _figure(check, "worst"), _figure(check, "limit"),
-             check["unit"], check["where"], _largest(check))
+             UNIT if check["unit"] == "mm" else check["unit"], check["where"], _largest(check))
         )  # fmt: skip
     note = (
         "Worst: with every error against it. Each must be at least its limit. Costs most: the errors that take most of "
     )
-    note += "it, mm. Fill is judged at the lowest plane until a stop is recorded, and less its margin."
+    note += "it. Fill is judged at the lowest plane until a stop is recorded, and less its margin."
     head = ("check", "", "value", "worst", "at least", "", "where", "costs most")
     blocks: tuple[Block, ...] = (
         Drawing(
@@ -82,7 +81,7 @@ def stack_page(facts: Facts) -> Page:
 
 
 def _figure(check: Mapping[str, Any], key: str) -> str:
-    return mm(check[key])
+    return f"{in_unit(check[key], check['unit']):.2f}"
 
 
 def _largest(check: Mapping[str, Any]) -> str:

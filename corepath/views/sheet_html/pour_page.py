@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from corepath.lengths import either, out_of_level
 from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.parts import (
     Banner,
@@ -81,18 +82,18 @@ def _parts(entry: Mapping[str, Any]) -> str:
 def _castings(facts: Facts, pour: Mapping[str, Any]) -> Table:
     stops = pour["castings"][0].get("stops", [])
     planned = facts.report["skim"]["planned_stop"]
-    head = ["casting", "cm³", "A g", "B g", "level mm/m", "expected low", "may now"]
+    head = ["casting", "cm³", "A g", "B g", f"level {either('mm/m', 'in/ft')}", "expected low", "may now"]
     head += [mm(stop["plane"]) + (" *" if stop["pass"] == planned else "") for stop in stops]
     rows = []
     for casting in pour["castings"]:
         least = (casting.get("level") or {}).get("limit")
-        level = "any" if least is None else "none" if least < 0 else mm(least)
+        level = "any" if least is None else "none" if least < 0 else f"{out_of_level(least):.2f}"
         cells = [casting["id"], f"{casting['volume_cm3']:.1f}", f"{casting['part_a_g']:.1f}"]
         cells += [f"{casting['part_b_g']:.1f}", level, mm(casting["p_expected"]), mm(casting["p_limit"])]
         rows.append((*cells, *(mm(stop["p_limit_worst"]) for stop in casting.get("stops", []))))
     note = (
         f"Poured to {mm(facts.job.cast.pour_short)} below the raw top. Low: how far the cured resin lies below the "
-        "raw top at its lowest point, mm. May now: until a stop is known. Under a height: the most it may if the skim "
+        "raw top at its lowest point. May now: until a stop is known. Under a height: the most it may if the skim "
         "stops there, every error against it; * planned. Level: out of level at most, a card that thick under one "
         "end of a 1 m level."
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from corepath.lengths import UNIT
 from corepath.motion.program import Setup
 from corepath.views.legend import sample
 from corepath.views.marks import lines_to_avoid, name_features, touch_mark, zero_mark
@@ -26,7 +27,7 @@ from corepath.views.sheet import (
 )  # fmt: skip
 from corepath.views.sheet_html.facts import Facts
 from corepath.views.sheet_html.inline import inlined
-from corepath.views.svg import Box, Document, number, text_width
+from corepath.views.svg import Box, Document, number, shown, text_width
 from corepath.work.holding import screws_of, standing
 from corepath.work.model import Work
 
@@ -144,12 +145,12 @@ def _around(view: PlanView, facts: Facts, setup: Setup, works: Sequence[Work]) -
     name_features(view, labels, scene, dowels=False)
     for one in standing(facts.job, facts.stackup, setup):
         sx, sy = view.sheet(one.area.centroid.x, one.area.centroid.y)
-        labels.place(sx, sy, f"{one.name}, {number(one.height, 1)} high", 1.0, class_="label halo")
+        labels.place(sx, sy, f"{one.name}, {shown(one.height, 1)} high", 1.0, class_="label halo")
     below = bottom + 5.5
-    dimension_along(svg, left, right, bottom + 4.5, below + 4.5, number(x1 - x0))
-    dimension_across(svg, top, bottom, left - 4, left - 11.0, number(y1 - y0))
+    dimension_along(svg, left, right, bottom + 4.5, below + 4.5, shown(x1 - x0))
+    dimension_across(svg, top, bottom, left - 4, left - 11.0, shown(y1 - y0))
     end = scale_bar(svg, _LEFT, below + 13.0, view.scale)
-    words = f"scale {scale_words(view.scale)} as printed, figures in mm"
+    words = f"scale {scale_words(view.scale)} as printed, figures in {UNIT}"
     box = svg.text(end + 12, below + 13.0, words, "label quiet", size=SMALL)
     _grain(svg, box.x1 + 10, below + 12.0)
 

@@ -6,8 +6,9 @@ from dataclasses import replace
 from typing import Any
 
 from corepath.layup.laid import laid_up
+from corepath.lengths import with_minus
 from corepath.motion.program import Setup
-from corepath.views.sheet_html.facts import Facts, mm, place
+from corepath.views.sheet_html.facts import Facts, mm, place, size
 from corepath.work.holding import screws_of, standing
 from corepath.work.model import Obstacle
 
@@ -43,11 +44,11 @@ def dowel_rows(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
     for one in mine:
         section = facts.board.dowels[one["dowel"] - 1]
         parts = f"{mm(section.depth_in_bed, 1)} in the bed, {mm(one['stand'], 1)} above"
-        size = f"{section.diameter:g} thick, at most {mm(one['length'], 1)} long: {parts}; wood or plastic"
-        size += "" if one["fits"] else "; the job's own is too long here"
+        words = f"{size(section.diameter)} thick, at most {mm(one['length'], 1)} long: {parts}; wood or plastic"
+        words += "" if one["fits"] else "; the job's own is too long here"
         where = place(*facts.scene(setup).at(*section.at))
-        places.setdefault(size, []).append(f"{one['dowel']} at {where}")
-    return tuple(("dowels", f"{' and '.join(where)}: {size}") for size, where in places.items())
+        places.setdefault(words, []).append(f"{one['dowel']} at {where}")
+    return tuple(("dowels", f"{' and '.join(where)}: {words}") for words, where in places.items())
 
 
 def _standing(facts: Facts, setup: Setup) -> tuple[Obstacle, ...]:
@@ -65,8 +66,8 @@ def fixings(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
     for one in _standing(facts, setup):
         x0, y0, x1, y1 = one.area.bounds
         if one.name in screws:
-            words = f"at X{(x0 + x1) / 2:.0f} Y{(y0 + y1) / 2:.0f}, head up to {mm(one.height, 1)} above the bed"
+            words = f"at X{mm((x0 + x1) / 2, 0)} Y{mm((y0 + y1) / 2, 0)}, head up to {mm(one.height, 1)} above the bed"
         else:
-            words = f"X{x0:.0f} to {x1:.0f}, Y{y0:.0f} to {y1:.0f}, {mm(one.height, 1)} high"
-        found.append((one.name, words.replace("-", "−") + ("; what is left uncut is sawn off" if one.sawn_off else "")))
+            words = f"X{mm(x0, 0)} to {mm(x1, 0)}, Y{mm(y0, 0)} to {mm(y1, 0)}, {mm(one.height, 1)} high"
+        found.append((one.name, with_minus(words) + ("; what is left uncut is sawn off" if one.sawn_off else "")))
     return tuple(found)

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from corepath.job.pose import over_datum
-from corepath.lengths import marked
+from corepath.lengths import marked, with_minus
 from corepath.motion.program import Setup
 from corepath.motion.zero_words import again_words, xy_words
 from corepath.views.sheet_html.facts import Facts, mm
@@ -110,7 +110,7 @@ def _extents(facts: Facts, works: Sequence[Work]) -> str:
     }
     names = {"x": "X", "y": "Y", "z": "height"}
     words = ", ".join(f"{names[axis]} {mm(low, 1)} to {mm(high, 1)}" for axis, (low, high) in spans.items())
-    return words.replace("-", "−") + f" {over_datum(works[0].setup)}; "
+    return with_minus(words) + f" {over_datum(works[0].setup)}; "
 
 
 def files_table(facts: Facts, works: Sequence[Work]) -> Table:
@@ -156,7 +156,7 @@ def _deepest(facts: Facts, work: Work) -> str:
 
 
 def _watch(work: Work, entry: Mapping[str, Any]) -> str:
-    said = [*work.watch, *entry.get("watch", ())]
+    said = [marked(line) for line in (*work.watch, *entry.get("watch", ()))]
     lines = [line for line in dict.fromkeys(said) if not line.startswith("dowels here")]
     more = "; more in the file's head" if len(lines) > _MOST_WATCH else ""
     return "; ".join(lines[:_MOST_WATCH]) + more

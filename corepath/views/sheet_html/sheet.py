@@ -12,6 +12,7 @@ from importlib import resources
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
+from corepath.lengths import Said, units_of
 from corepath.motion.program import Setup
 from corepath.views.sheet_html.facts import Facts
 from corepath.views.sheet_html.front import first_page, measure_page
@@ -52,7 +53,7 @@ def _in_turn(work: Sequence[Page]) -> tuple[Page, ...]:
 def sheet_html(facts: Facts) -> str:
     """The whole file as text, UTF-8 when written."""
     template = _environment().get_template("sheet.html.j2")
-    return template.render(
+    page = template.render(
         facts=facts,
         job=facts.job,
         digest=facts.digest,
@@ -63,6 +64,7 @@ def sheet_html(facts: Facts) -> str:
         patterns=Markup(_patterns()),
         store=Markup(json.dumps(f"corepath-sheet:{facts.digest}")),
     )
+    return units_of(facts.job.units).text(page)
 
 
 @cache
@@ -73,10 +75,16 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_marked,
     )
     environment.filters["slug"] = _slug
     environment.filters["css"] = _css_string
     return environment
+
+
+def _marked(value: object) -> object:
+    """A text with its marks, so that its lengths are shown in the job's units."""
+    return value.marked if isinstance(value, Said) else value
 
 
 def _slug(text: str) -> str:

@@ -100,7 +100,7 @@ def _passes(facts: Facts, skim: Mapping[str, Any], state: State) -> Table:
         name = mm(entry["plane"]) + (" *" if number == stop else "")
         sight = (_share(shows["groove"]), *some, _stop_if(skim, number))
         rows.append((name, tick, f"…pass-{number}", *sight, measured))
-    note = "pass: its height above the bed, mm; file: 05-B-skim-pass-N.nc. Shares: likely, in brackets least to most. "
+    note = "pass: its height above the bed; file: 05-B-skim-pass-N.nc. Shares: likely, in brackets least to most. "
     note += "* the stop "
     note += "recorded." if skim["recorded"] else "planned; what you see decides."
     strong = (stop - 1,)
@@ -155,7 +155,7 @@ def _stops(facts: Facts) -> Table:
     fills = [row for row in rows if row[0].startswith("fill ")]
     if len(fills) > _MOST_PLUGS:
         fills = [row for row in fills if any("fail" in cell or "caution" in cell for cell in row[1:])]
-    note = "To spare beyond the limit with every error against it, mm."
+    note = "To spare beyond the limit with every error against it."
     numbers = tuple(range(1, len(head)))
     return Table("If it stops there", tuple(head), (*fills, *wanted), note=note, numbers=numbers)
 

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from corepath.lengths import UNIT
 from corepath.stackup.stackup import CastingStack, PlaceStack
 from corepath.stackup.table import InsertHeights
 from corepath.views.section import Level, name_levels
@@ -107,7 +108,7 @@ def stack_drawing(facts: Facts) -> str:
     def y(z: float) -> float:
         return base - z * factor
 
-    words = f"Heights {number(factor)}:1, lengths a scheme; mm above the finished bottom"
+    words = f"Heights {number(factor)}:1, lengths a scheme; {UNIT} above the finished bottom"
     svg.text(2, 4.5, words, "label strong", size=NORMAL)
     _scheme(svg, facts, heights, y)
     labels = Labels(svg, Box(0.0, 7.0, 137.0, height), [], wider=WIDER)

@@ -26,7 +26,7 @@ async function choose(number, line) {
   const [before, after] = await Promise.all([blankState(reel.before), blankState(reel.after)]);
   if (p.number !== number) return;
   Object.assign(p, { before, after, ceiling: Math.max(before.highest, after.highest) });
-  byId("apart").textContent = `${before.px.toFixed(1)} mm`;
+  byId("apart").textContent = plan.inch ? `${(before.px / 25.4).toFixed(3)} in` : `${before.px.toFixed(1)} mm`;
   scaleOf(p.ceiling);
   draw();
 }
