@@ -41,8 +41,8 @@ _BESIDE = 50.0  # mm beside that rectangle the spindle's body still reaches (com
 _LEAST = 0.01  # mm: a smaller piece of an obstacle is not walked round
 _ALLOWED = 0.001  # mm: rounding of the text
 _WATCH = (
-    "the spindle stays off; clamps and screws, the vacuum hose and cables along",
-    "the whole way; the cross or hole of each dowel under the tip",
+    "clamps and screws, the vacuum hose and cables along the whole way",
+    "the tip over each mark: cross or hole of a dowel, mark of the cradle",
 )
 
 
