@@ -134,6 +134,7 @@ class _Sketch:
         holding: str,
     ) -> None:  # fmt: skip
         c = self.chance
+        skin = self._skin(deck) if c.yes(0.25) and "blend" in deck.keys else None
         thick = round(self.core + self.extra, 2)
         zero, flush = machine["z_zero"], c.weighed((("none", 0.7), ("local", 0.15), ("face", 0.15)))
         blank: dict[str, Any] = {
@@ -177,8 +178,8 @@ class _Sketch:
         if inserts:
             self.job["insert"] = inserts
         self.job |= {"dowel": dowels, "skim": self._skim(), "cast": cast}
-        if c.yes(0.25) and "blend" in deck.keys:
-            self.job["skin"] = self._skin(deck)
+        if skin:
+            self.job["skin"] = skin
         if layup:
             self.job["layup"] = layup
         if cradle:

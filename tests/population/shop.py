@@ -124,6 +124,9 @@ def draw_machine(
         "collet_diameter": Mm(chance.even(30.0, 45.0, 1.0)),
         "spindle_rpm": list(speeds),
     }
+    if machine["tool_change"] == "m6":
+        machine["length_offset"] = chance.yes()
+    machine["second_zero"] = chance.weighed((("none", 0.6), ("G55", 0.4)))
     if chance.yes(0.3):
         machine["spindle_power"] = chance.one_of((800.0, 1500.0, 2200.0))
     return machine

@@ -197,9 +197,15 @@ class _Plan:
         yield from self._off("deck: formula", (h - asked)[smooth], DECK)
 
     def _file_deck(self, x: np.ndarray, y: np.ndarray, h: np.ndarray, inside: np.ndarray, band: float) -> Iterator[str]:
+        """Never over the dome; as high where no rounding of creases, which only lowers, can have touched it."""
         assert self.drawn.deck is not None
         dome = self.drawn.deck.height(x.ravel(), y.ravel()).reshape(x.shape)
-        yield from self._off("deck: dome", (h - dome)[inside > band + 12.0], DOME)
+        within = inside > band + 12.0
+        over = float((h - dome)[within].max(initial=0.0))
+        if over > DOME:
+            yield f"deck: stands {over:.4f} over its dome"
+        even = within & _gentle(dome, float(self.job["deck"]["least_radius"]))
+        yield from self._off("deck: dome", (h - dome)[even], DOME)
 
     def _along(self, xs: np.ndarray, keys: dict[str, Any]) -> np.ndarray:
         """The stations' curve averaged by a cubic B-spline as wide as `deck.smooth`, by plain sums of 0.25 mm."""
@@ -239,8 +245,10 @@ def _part(insert: dict[str, Any]) -> tuple[float, float, float]:
 def _unrounded(inside: np.ndarray, asked: np.ndarray, radius: float) -> np.ndarray:
     """Where the distance has no crease and the formula no bend near the least radius, 30 mm round; steps of 2 mm."""
     gx, gy = np.gradient(inside, 2.0)
-    hx, hy = np.gradient(asked, 2.0)
-    bends = [np.abs(one) for part in (hx, hy) for one in np.gradient(part, 2.0)]
-    even = minimum_filter(np.hypot(gx, gy), 31) > 0.995
-    flat = maximum_filter(np.max(bends, axis=0), 31) < 0.6 / radius
-    return np.asarray(even & flat)
+    return np.asarray((minimum_filter(np.hypot(gx, gy), 31) > 0.995) & _gentle(asked, radius))
+
+
+def _gentle(heights: np.ndarray, radius: float) -> np.ndarray:
+    """Where no bend comes near the least radius, 30 mm round; steps of 2 mm."""
+    bends = [np.abs(one) for part in np.gradient(heights, 2.0) for one in np.gradient(part, 2.0)]
+    return np.asarray(maximum_filter(np.max(bends, axis=0), 31) < 0.6 / radius)

@@ -83,6 +83,9 @@ def test_every_kind_is_drawn(draws: list[Drawn]) -> None:
     measured = sum("measured" in one.traits for one in draws)
     assert COUNT / 5 < measured < COUNT / 2
     assert any("slot" in plug for one in draws for plug in one.job.get("plug", []))
+    machines = [one.job["machine"] for one in draws]
+    assert {one["second_zero"] for one in machines} == {"none", "G55"}
+    assert {one.get("length_offset") for one in machines} == {None, False, True}
     assert {one.job["blank"]["wood"] for one in draws} >= {"balsa", "bamboo", "basswood", "paulownia"}
 
 
