@@ -57,6 +57,7 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
         "stops": stop_table(stack).as_dict(),
         "shows": [entry.as_dict() for entry in showing(stack)],
         "skim": stack.skim.as_dict(),
+        "heights": stack.table.as_dict(),
         "castings": [
             {
                 "id": casting.casting.id,

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from corepath.motion.program import Setup
 from corepath.stackup.linear import Linear
@@ -82,6 +82,26 @@ class HeightTable:
         """Least and largest nominal depth from the raw top of pockets that are cut in A."""
         found = [self.column("A", casting) for casting in castings]
         return min(column.depth.nominal for column in found), max(column.deepest.nominal for column in found)
+
+    def as_dict(self) -> dict[str, Any]:
+        """For the report, mm: each height by set-up and casting, with its nominal, least and largest value."""
+        found: dict[str, Any] = {}
+        for (setup, casting), column in self.columns.items():
+            heights = {name: _figures(getattr(column, name)) for name in _COLUMN}
+            found.setdefault(setup, {})[casting] = {"at": list(column.at), **heights}
+        found["inserts"] = {
+            name: {part: _figures(getattr(insert, part)) for part in ("seat", "barrel", "bore")}
+            for name, insert in self.inserts.items()
+        }
+        return found
+
+
+_COLUMN = ("raw_top", "raw_bottom", "floor", "resin", "depth", "deepest")
+
+
+def _figures(height: Linear) -> list[float]:
+    """Nominal, least and largest value, mm."""
+    return [round(value, 4) + 0.0 for value in (height.nominal, *height.worst())]
 
 
 def height_table(stack: Stackup) -> HeightTable:

@@ -10,9 +10,11 @@ import pytest
 from typer.testing import CliRunner
 
 from corepath.cli.app import app
+from corepath.job.load import load_job
 from corepath.job.record import load_record
 from corepath.job.starter import starter_text
 from corepath.planning.last_plan import last_plan
+from corepath.stackup.record_facts import facts_of
 
 
 @pytest.fixture(autouse=True)
@@ -102,6 +104,18 @@ def test_next_names_another_folder_than_the_last() -> None:
     assert "corepath plan core.toml -o out" in run("--cut", "dowels")
     folder("core-plan", [10.4, 9.9], [1, 2], written=99)
     assert "corepath plan core.toml -o" not in run("--cut", "plug-pockets")
+
+
+def test_a_height_in_inches_is_another_pass() -> None:
+    """9.9 mm are 0.38976 in: typed with three or four places it is that pass; 0.395 is none."""
+    folder("out", [10.4, 9.9], [1, 2])
+    facts = facts_of(
+        load_job(Path("core.toml")).model_copy(update={"units": "inch"}), "c", folder=last_plan(Path("core.toml"))
+    )
+    assert facts.pass_at(0.390 * 25.4) == (2, 9.9)
+    assert facts.pass_at(0.3898 * 25.4) == (2, 9.9)
+    assert facts.pass_at(0.395 * 25.4) is None
+    assert facts.pass_words() == "0.4094, 0.3898"
 
 
 @pytest.mark.whole

@@ -16,6 +16,7 @@ import pytest
 from corepath.job.record_settled import Settled
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare, prepare_job
+from corepath.planning.report import checks_report
 from corepath.views import drawings
 from corepath.views.sheet_html import Facts, sheet_html
 
@@ -100,6 +101,25 @@ def test_sheet_names_another_floor_or_resin(wedge: Prepared, facts_of: Callable[
     assert f"{least:.2f} to {most:.2f} deep, 1.20 above the bed" in words
     low = wedge.stackup.castings[0].pour.p_expected.nominal
     assert f"{stop - low:.2f} resin in the groove" in words
+
+
+def test_the_report_has_other_heights(wedge: Prepared):
+    """By set-up: the floor 1.2 above the bed in A, D above it in B, stop - D in C; each between its extremes."""
+    least, most = _depths(wedge)
+    stop = wedge.stackup.skim.planned_plane
+    heights = checks_report(wedge)["heights"]
+    wanted = {"A": (least + FLOOR, FLOOR), "B": (0.0, least), "C": (stop, stop - least)}
+    for setup, (top, floor) in wanted.items():
+        column = heights[setup]["groove"]
+        assert column["raw_top"][0] == pytest.approx(top, abs=2e-4)
+        assert column["floor"][0] == pytest.approx(floor, abs=2e-4)
+        assert column["depth"][0] == pytest.approx(least, abs=2e-4)
+        assert column["deepest"][0] == pytest.approx(most, abs=2e-4)
+        for figure in ("raw_top", "floor", "depth"):
+            nominal, low, high = column[figure]
+            assert low <= nominal <= high
+    # touch, machine and bed of the floor in A: 0.05 + 0.03 + 0.05
+    assert heights["A"]["groove"]["floor"][1:] == [pytest.approx(FLOOR - 0.13), pytest.approx(FLOOR + 0.13)]
 
 
 def test_a_measured_depth_is_not_what_the_drawings_show(wedge: Prepared, folder: Path):
