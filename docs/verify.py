@@ -35,7 +35,7 @@ def breach(file: str, line: int, says: str) -> None:
         print("BREACH", found[-1])
 
 
-def read(name: str, text: str, rpm_least: float, system: str = "G54", offset: bool = False):
+def read(name: str, text: str, rpm_least: float, system="G54", offset=False, exact=False, walks=False):
     """Motions: G code, line, start, end (z of arcs runs evenly), centre and sweep of an arc, feed; chords come later.
     Beside them the stops: how many motions come before each. And how many motions lead to a stop before the spindle
     first turns, the first way down, to see whether zero is right: they must cut nothing, and count as rapids."""
@@ -43,6 +43,9 @@ def read(name: str, text: str, rpm_least: float, system: str = "G54", offset: bo
     unit, motion, spindle, speed, feed, ended, started = 0.0, 0, False, 0.0, 0.0, False, False
     cycle = {"Z": 0.0, "R": 0.0, "back": 0.0, "old": False}
     for number, raw in enumerate(text.split("\n"), 1):
+        odd = re.search(r"[\x00-\x08\x0b-\x1f\x7f]", raw.removesuffix("\r"))
+        if odd:
+            breach(name, number, f"a character of code {ord(odd[0])}, which a control may act upon")
         bare = re.sub(r"\([^()]*\)", "", raw).strip()
         if not bare:
             continue
@@ -71,6 +74,8 @@ def read(name: str, text: str, rpm_least: float, system: str = "G54", offset: bo
                 still.clear()
             if stop in (3, 5):
                 spindle = stop == 3
+                if spindle and walks:
+                    breach(name, number, "starts the spindle")
                 if spindle:
                     told_still(name, still)
                     still = None
@@ -115,7 +120,9 @@ def read(name: str, text: str, rpm_least: float, system: str = "G54", offset: bo
             arc = (cx, cy, sweep)
         moves.append((motion, number, place, target, arc, feed * unit))
         place = target
-    told_still(name, still)
+    told_still(name, [] if walks else still)
+    if exact and "G64" in seen:
+        breach(name, 0, "rounds off its corners (G64), the job asks for the exact path")
     if not ended:
         breach(name, 0, "has no end")
     other = {"G54": "G55", "G55": "G54"}[system]
@@ -263,9 +270,17 @@ def main(folder: Path) -> int:
             breach(name, 0, "has changed since it was planned")
     entries, planes, stop = report["operations"], report["skim"]["planes"], report["skim"]["planned_stop"]
     listed = {entry["file"] for entry in entries}
-    for path in sorted(folder.glob("*.nc")):
-        if path.name not in listed and ".from-" not in path.name:
+    for path in sorted(one for one in folder.iterdir() if one.suffix.lower() == ".nc"):
+        of = re.fullmatch(r"(.+)\.from-\d+(\.nc)", path.name)
+        base = of and of[1] + of[2]
+        if path.name not in listed and base not in listed:
             breach(path.name, 0, "is not of this plan")
+        elif base in listed and path.name not in listed and (folder / base).is_file():
+            known = hashlib.sha256((folder / base).read_bytes()).hexdigest()
+            if known not in head_of(path.read_text("ascii", "replace")):
+                breach(path.name, 0, f"is a restart of another file than the {base} here")
+    for entry in report.get("rehearsals", []):
+        rehearsal(folder, entry, job["machine"])
     order = [(entry["setup"], entry["order"]) for entry in entries]
     if order != sorted(order):
         breach("report.json", 0, "the files are not in the order of the work")
@@ -277,10 +292,12 @@ def main(folder: Path) -> int:
     first = planes[min(stop, max(report["skim"]["first_sight"], 1)) - 1]
     tops = {"A": thick, "B": thick, "C": first, "D": math.inf}
     known = {entry["file"]: text_of(folder, entry, report["plan"]) for entry in entries}
+    for entry in entries:
+        words(entry, known[entry["file"]] or "", report["plan"], job)
     machine = job["machine"]
-    asked = machine["spindle_rpm"][0], machine.get("length_offset", False)
+    asked = machine["spindle_rpm"][0], machine.get("length_offset", False), machine.get("exact_path", False)
     programs = {
-        entry["file"]: read(entry["file"], known[entry["file"]], asked[0], entry["system"], asked[1])
+        entry["file"]: read(entry["file"], known[entry["file"]], asked[0], entry["system"], *asked[1:])
         for entry in entries
         if known[entry["file"]] is not None
     }
@@ -338,6 +355,54 @@ def main(folder: Path) -> int:
                 breach(name, 0, "cuts into the frame that is left for clamps")
     print(f"{len(found)} breaches in {len(entries)} files of plan {report['plan']}, {len(x)} columns")
     return 1 if found else 0
+
+
+def head_of(text):
+    """Comments of the head in one line each, wrapped ones joined, with a bar between them."""
+    lines = []
+    for line in text.split("\n"):
+        if not (line.startswith("(") and line.rstrip().endswith(")")):
+            break
+        bare = line.rstrip()[1:-1]
+        lines[-1:] = [f"{lines[-1]} {bare.strip()}"] if bare.startswith("  ") and lines else [*lines[-1:], bare]
+    return "|".join(["", *lines, ""])
+
+
+def words(entry, text, plan, job) -> None:
+    """What someone obeys at the machine: the head, and the cutter that messages ask for; nothing of a missing file."""
+    if not text:
+        return
+    name, tool, head = entry["file"], entry["cutter"], head_of(text)
+    again = "allowed" if entry["touch_again"] else "NEVER"
+    asked = [f"File: {name}|", f"Plan: {plan}|"]
+    asked += [f"Set-up: {entry['setup']}, operation {entry['order']:02d} {entry['name']}|"]
+    asked += [f"Touch again: {again}", f"Spindle: {entry['rpm']:.0f} rpm", "Face up: ", "Zero X, Y: "]
+    asked += [f"Cutter: T{tool['number']} {tool['shape']}, "]
+    asked += [f"diameter {tool['diameter']:g} mm", f"Zero Z: touch {entry['touch']}|"] if job["units"] == "mm" else []
+    for one in asked:
+        if one not in head:
+            breach(name, 0, f"its head does not say '{one.rstrip('|')}'")
+    for said in re.findall(r"\((?:MSG, *Fit|Order:[^()]*?|Cutter:) T(\d+)\b", text):
+        if int(said) != tool["number"]:
+            breach(name, 0, f"its words ask for T{said}, the plan has T{tool['number']}")
+
+
+def rehearsal(folder, entry, machine) -> None:
+    """A walk at the safe height: the planned file, which never turns the spindle and stops before it goes on."""
+    name = entry["file"]
+    if not (folder / name).is_file():
+        breach(name, 0, "is missing")
+        return
+    data = (folder / name).read_bytes()
+    if hashlib.sha256(data).hexdigest() != entry["sha256"]:
+        breach(name, 0, "has changed since it was planned")
+    text = data.decode("ascii", errors="replace")
+    system, offset = "G55" if "\nG55\n" in text else "G54", machine.get("length_offset", False)
+    moves, stops, _ = read(name, text, 0.0, system, offset, machine.get("exact_path", False), True)
+    rapids = [k for k, move in enumerate(moves) if move[0] == 0]
+    for k in rapids[:-1] if offset else [0, *rapids[:-1]]:
+        if moves and k not in stops:
+            breach(name, moves[k][1], "goes on without a stop to look")
 
 
 def digest(job):

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from corepath.lengths import MM_PER_INCH, marked, units_of
+from corepath.lengths import MM_PER_INCH, marked, mm, units_of
 from corepath.motion.program import Setup
 from corepath.motion.zero_words import touch_words, xy_words
 from corepath.readback.findings import Findings
@@ -24,7 +24,9 @@ __all__ = ["Spoken", "check_spoken"]
 _NAMED = re.compile(r"\bT(\d+)\b(?: (flat|ball|bull|drill)\b,?(?: diameter)?(?: (\d+(?:\.\d+)?) (?:mm|in)\b)?)?")
 _COMMENT = re.compile(r"\(([^()]*)\)")
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")
+_TIP = re.compile(r"Tip must be about (\d+(?:\.\d+)?) (mm|in) above ([^,]*)")
 _ROUNDING = 0.0006
+_ABOUT, _ABOUT_INCH = 0.06, 0.13  # mm: half of the last place that is written, in mm and in inches
 _RPM_ROUNDING = 0.6
 
 
@@ -115,6 +117,7 @@ def _comments(text: str, work: Work, spoken: Spoken, findings: Findings) -> None
                     findings.add("words", f'"{says}": the plan has {work.cutter.describe()} here', line=number)
             asked |= message and bool(named)
             _touch(says, number, work, findings)
+            _tip(says, number, work, findings)
     if spoken.asks and not asked:
         wanted = touch_words(work.zero, f"T{work.cutter.number}")
         findings.add("words", f"no message names the cutter to fit; it should say: {wanted}")
@@ -134,6 +137,19 @@ def _touch(says: str, number: int, work: Work, findings: Findings) -> None:
     if asks and not _bare(touch_words(work.zero, "")).startswith(_bare(f"Fit, {says[asks.start() :]}")):
         wanted = touch_words(work.zero, f"T{work.cutter.number}")
         findings.add("words", f'"{says}": the plan says: {wanted}', line=number)
+
+
+def _tip(says: str, number: int, work: Work, findings: Findings) -> None:
+    """How high the tip must stand at the stop of the first way down."""
+    seen = _TIP.search(says)
+    if seen is None or work.approach is None:
+        return
+    inch = seen[2] == "in"
+    above, face = float(seen[1]) * (MM_PER_INCH if inch else 1.0), seen[3]
+    off = abs(above - work.approach.above) > (_ABOUT_INCH if inch else _ABOUT)
+    if off or not _bare(work.approach.face).startswith(_bare(face)):
+        wanted = f"{mm(work.approach.above):.1f~} above {work.approach.face}"
+        findings.add("words", f'"{says}": the plan has {wanted}', line=number)
 
 
 def _bare(text: str) -> str:

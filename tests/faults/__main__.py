@@ -10,7 +10,7 @@ import time
 from collections import Counter, defaultdict
 
 from tests.faults.bench import Bench, Verdict
-from tests.faults.rules import DESIGN_RULES, FILE_RULES, RULES
+from tests.faults.rules import DESIGN_RULES, FILE_RULES, RULES, WORD_RULES
 
 TRIES = 8
 
@@ -24,7 +24,7 @@ def main() -> None:
     begun = time.process_time()
     verdicts: dict[str, list[Verdict]] = defaultdict(list)
     for seed in seeds:
-        for rule in (*RULES, *FILE_RULES, *DESIGN_RULES):
+        for rule in (*RULES, *WORD_RULES, *FILE_RULES, *DESIGN_RULES):
             done = tried = 0
             while done < each and tried < TRIES * each:
                 fault = bench.draw(rule, 1000 * seed + tried)

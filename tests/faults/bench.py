@@ -27,7 +27,7 @@ from corepath.planning.bound import DESIGN, check_design
 from corepath.planning.prepare import Prepared
 from corepath.planning.reading import read_files
 from corepath.readback.findings import Findings
-from tests.faults.rules import DESIGN_RULES, FILE_RULES, FIRST_WAY, ONLY_IN, RULES
+from tests.faults.rules import DESIGN_RULES, FILE_RULES, FIRST_WAY, ONLY_IN, RULES, WORD_RULES
 from tests.faults.stamp import Cutter, Ran, run
 
 __all__ = ["Bench", "Fault", "Verdict"]
@@ -131,7 +131,7 @@ class Bench:
             else:
                 texts[name] = texts[name].replace(f"Plan: {self.prepared.digest}", "Plan: 0badc0de")
             return Fault(rule, seed, name, texts)
-        lines = RULES[rule](texts[name].rstrip("\n").split("\n"), draw)
+        lines = {**RULES, **WORD_RULES}[rule](texts[name].rstrip("\n").split("\n"), draw)
         if lines is None or lines == texts[name].rstrip("\n").split("\n"):
             return None
         texts[name] = "\n".join(lines) + "\n"
@@ -162,7 +162,7 @@ class Bench:
 
     def must(self, fault: Fault) -> str:
         """Why the fault must be found; "" where it changes nothing that matters."""
-        if fault.rule in FILE_RULES or fault.rule in DESIGN_RULES:
+        if fault.rule in (*FILE_RULES, *DESIGN_RULES, *WORD_RULES):
             return fault.rule
         start, good = self.good[fault.file]
         try:

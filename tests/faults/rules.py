@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-__all__ = ["DESIGN_RULES", "FILE_RULES", "FIRST_WAY", "ONLY_IN", "RULES", "Lines", "mirrored"]
+__all__ = ["DESIGN_RULES", "FILE_RULES", "FIRST_WAY", "ONLY_IN", "RULES", "WORD_RULES", "Lines", "mirrored"]
 
 Lines = list[str]
 Draw = np.random.Generator
@@ -198,6 +198,31 @@ def _way_down(ramp: float) -> Rule:
     return rule
 
 
+def _words(pattern: str, change: Callable[[re.Match[str]], str]) -> Rule:
+    """A comment that holds the pattern has that part changed; a line of which nothing is left is dropped."""
+
+    def rule(lines: Lines, draw: Draw) -> Lines | None:
+        found = [k for k, line in enumerate(lines) if line.startswith("(") and re.search(pattern, line)]
+        if not found:
+            return None
+        k = int(draw.choice(found))
+        new = re.sub(pattern, change, lines[k], count=1)
+        return [*lines[:k], *([new] if new else []), *lines[k + 1 :]]
+
+    return rule
+
+
+def _sign_in_comment(lines: Lines, draw: Draw) -> Lines:
+    """A sign in a comment that some controls act upon."""
+    k = int(draw.choice([k for k, line in enumerate(lines) if line.startswith("(")]))
+    at = int(draw.integers(1, len(lines[k])))
+    return [
+        *lines[:k],
+        lines[k][:at] + str(draw.choice(["\x00", "\r", "\x18", "\x1b"])) + lines[k][at:],
+        *lines[k + 1 :],
+    ]
+
+
 def _number_of_json(lines: Lines, draw: Draw) -> Lines | None:
     """A digit of a number in a file of JSON."""
     found = [k for k, line in enumerate(lines) if re.search(r"[:,\[ ]-?\d+\.\d", line)]
@@ -336,6 +361,28 @@ ONLY_IN: Mapping[str, str] = {
     "plane off and stop lost": r"skim-all\.nc$",
 }
 """Rules that find a place only in files of such names."""
+
+WORD_RULES: Mapping[str, Rule] = {
+    "words: other cutter": _words(r"(?<=Fit T)\d+|(?<=Cutter: T)\d+", lambda found: str(int(found[0]) % 4 + 1)),
+    "words: other size": _words(
+        r"(?<=flat|ball) \d+(?= mm, touch)|(?<=diameter) \d+", lambda found: f" {int(found[0]) + 2}"
+    ),
+    "words: other set-up": _words(r"(?<=^.Set-up: )[ABC]", lambda found: "BCA"["ABC".index(found[0])]),
+    "words: other face": _words(
+        r"(?<=^.Face up: ).*(?=\)$)", lambda found: "bottom up" if "deck" in found[0] else "deck up"
+    ),
+    "words: other zero": _words(
+        r"(?<=touch )the [a-z ]+|(?<=with it on )the [a-z ]+|(?<=Y: )m\w+", lambda _found: "the edge"
+    ),
+    "words: other height": _words(r"(?<=Tip must be about )\d", lambda found: str(int(found[0]) % 9 + 1)),
+    "words: touch again": _words(
+        r"(?<=Touch again: )\w+", lambda found: "NEVER" if found[0] == "allowed" else "allowed"
+    ),
+    "words: other speed": _words(r"(?<=Spindle: )\d", lambda found: str(int(found[0]) % 9 + 1)),
+    "words: line lost": _words(r"^.(Plan|File|Set-up|Face up|Touch again|MSG, Fit|Zero Z)\b.*$", lambda _found: ""),
+    "sign in a comment": _sign_in_comment,
+}
+"""Rules that change no motion, but what someone at the machine obeys, or a control."""
 
 DESIGN_RULES: Mapping[str, tuple[str, Rule]] = {
     "job altered": ("job.resolved.json", _number_of_json),

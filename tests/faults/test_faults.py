@@ -10,7 +10,7 @@ import pytest
 
 from corepath.readback.motions import read_program
 from tests.faults.bench import Bench, Fault
-from tests.faults.rules import DESIGN_RULES, FILE_RULES, RULES
+from tests.faults.rules import DESIGN_RULES, FILE_RULES, RULES, WORD_RULES
 
 pytestmark = pytest.mark.slow
 
@@ -31,7 +31,9 @@ def drawn(bench: Bench, rule: str) -> Fault:
     raise AssertionError(f"{rule}: none of {TRIES} faults does any harm")
 
 
-@pytest.mark.parametrize("rule", [rule for rule in (*RULES, *FILE_RULES, *DESIGN_RULES) if rule != "G1 for G0"])
+@pytest.mark.parametrize(
+    "rule", [rule for rule in (*RULES, *WORD_RULES, *FILE_RULES, *DESIGN_RULES) if rule != "G1 for G0"]
+)
 def test_a_fault_that_does_harm_is_found(bench: Bench, rule: str) -> None:
     """Judged by a stamping loop of its own; missed, it would have gone to the machine."""
     fault = drawn(bench, rule)

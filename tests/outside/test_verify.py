@@ -197,6 +197,23 @@ TEXT: list[tuple[str, Callable[[str], str], str]] = [
     ("02-A-plug-pockets.nc", _sub(r"^\(Plan: \w+\)", "(Plan: 00000000)"), r"02-A-plug-pockets\.nc: is of another plan"),
     ("02-A-plug-pockets.nc", _sub(r"^G90\n", "G91\n"), r"02-A-plug-pockets\.nc:\d+: G91 is not of the plain kind"),
     ("03-A-groove.nc", _sub(r"^M2\n", ""), r"03-A-groove\.nc: has no end"),
+    (
+        "03-A-groove.nc",
+        _sub(r"^\(MSG, Fit T2", "(MSG, Fit T3"),
+        r"03-A-groove\.nc: its words ask for T3, the plan has T2",
+    ),
+    (
+        "03-A-groove.nc",
+        _sub(r"^\(Set-up: A", "(Set-up: B"),
+        r"03-A-groove\.nc: its head does not say 'Set-up: A, operation 03",
+    ),
+    (
+        "03-A-groove.nc",
+        _sub(r"^\(Zero Z: touch the bed", "(Zero Z: touch the raw top"),
+        r"03-A-groove\.nc: its head does not say 'Zero Z: touch the bed beside the blank'",
+    ),
+    ("03-A-groove.nc", _sub(r"^\(Face up: .*\n", ""), r"03-A-groove\.nc: its head does not say 'Face up: '"),
+    ("05-B-skim-pass-1.nc", _sub(r"^\(Minutes", "(Min\rutes"), r"05-B-skim-pass-1\.nc:\d+: a character of code 13"),
     ("03-A-groove.nc", _sub(r"^(G3 .*) I([0-9.]+) ", r"\1 I-\2 "), r"03-A-groove\.nc:\d+: the arc's radius"),
     ("05-B-skim-all.nc", _sub(r"^M5\n(?=G4 P8)", ""), r"05-B-skim-all\.nc:\d+: stops with the spindle running"),
 ]
@@ -224,6 +241,42 @@ def test_planted_faults_are_found(early: Path, name: str, file: str, change: Cal
     _edit(early, file, change)
     code, told = _run(early)
     assert code == 1 and re.search(says, told), told
+
+
+def test_strangers_restarts_and_rehearsals_are_looked_at(early: Path) -> None:
+    """Whatever lies there may be run: another case of the ending, a restart of a file that is not here, a walk."""
+    good = (early / "03-A-groove.nc").read_bytes()
+    (early / "STRAY.NC").write_bytes(good)
+    (early / "12-A-other.from-7.nc").write_bytes(good)
+    (early / "03-A-groove.from-9.nc").write_bytes(good)
+    head = f"(RESTART of 03-A-groove.nc from line 8)\n(sha256)\n(  {hashlib.sha256(good).hexdigest()})\n"
+    (early / "03-A-groove.from-8.nc").write_text(head)
+    walk = (
+        "(a walk)\nG17\nG21\nG90\nG94\nG54\nG40\nG49\nG80\nG64\nT3\nM0\nF1000.0\nG1 Z18.8\nM0\nG0 X10\nG0 X20\nM5\nM2\n"
+    )
+    report = json.loads((early / "report.json").read_text())
+    (early / "rehearsal").mkdir()
+    for name, text in (("A", walk), ("B", walk.replace("M0\nG0 X10", "M0\nS9000 M3\nG0 X10"))):
+        (early / "rehearsal" / f"{name}-rehearsal.nc").write_text(text)
+        sha = hashlib.sha256(text.encode()).hexdigest()
+        report.setdefault("rehearsals", []).append({"file": f"rehearsal/{name}-rehearsal.nc", "sha256": sha})
+    lost = walk.replace("M0\nG0 X10", "G0 X10")
+    (early / "rehearsal" / "C-rehearsal.nc").write_text(lost)
+    report["rehearsals"].append(
+        {"file": "rehearsal/C-rehearsal.nc", "sha256": hashlib.sha256(lost.encode()).hexdigest()}
+    )
+    (early / "report.json").write_text(json.dumps(report))
+    code, told = _run(early)
+    assert code == 1
+    wanted = (
+        "STRAY.NC: is not of this plan",
+        "12-A-other.from-7.nc: is not of this plan",
+        "03-A-groove.from-9.nc: is a restart of another file than the 03-A-groove.nc here",
+        "rehearsal/B-rehearsal.nc:16: starts the spindle",
+        "rehearsal/C-rehearsal.nc:15: goes on without a stop to look",
+    )
+    breaches = [line for line in told.split("\n") if line.startswith("BREACH")]
+    assert sorted(breaches) == sorted(f"BREACH {one}" for one in wanted)
 
 
 def test_a_design_that_was_altered_is_found(early: Path) -> None:

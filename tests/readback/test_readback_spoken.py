@@ -13,7 +13,7 @@ from shapely import box
 
 from corepath.job.load import load_job
 from corepath.motion.cutter import Cutter, Cutting
-from corepath.motion.program import Pass, Program, Zero, line, rapid
+from corepath.motion.program import Approach, Pass, Program, Zero, line, rapid
 from corepath.post import write
 from corepath.readback.findings import Findings
 from corepath.readback.spoken import Spoken, check_spoken
@@ -111,6 +111,19 @@ def test_a_word_that_was_altered_is_found(old: str, new: str) -> None:
     text, work, spoken = written()
     assert text.count(old) >= 1
     assert found(text.replace(old, new, 1), work, spoken)
+
+
+@pytest.mark.parametrize("units", ["mm", "inch"])
+def test_the_height_at_the_first_stop_is_held(units: str) -> None:
+    """Who sees the tip 8.9 over the face where 13.8 is right must not read that 8.9 is."""
+    text, work, spoken = written(units=units)
+    work = replace(work, approach=Approach(0.0, 0.0, 13.8, 1000.0, "the skimmed face", 13.8, "on the bed", 4.9))
+    good = "(MSG, Tip must be about 13.8 mm above the skimmed face, else stop and touch Z)\n"
+    good = good.replace("13.8 mm", "0.54 in") if units == "inch" else good
+    assert found(good + text, work, spoken) == []
+    wrong = good.replace("13.8", "8.9").replace("0.54", "0.35")
+    assert found(wrong + text, work, spoken)
+    assert found(good.replace("skimmed", "raw") + text, work, spoken)
 
 
 def test_a_message_that_is_gone_is_found() -> None:
