@@ -342,6 +342,9 @@ class Tolerances(Section):
     thickness: NonNegativeLength = Field(0.10, description="thickness of the blank as measured, ±")
     bed: NonNegativeLength = Field(0.05, description="height of the bed after facing, ±")
     flat: NonNegativeLength = Field(0.10, description="gap under the blank as held, one-sided")
+    bending: NonNegativeLength = Field(
+        0.3, description="largest cup, bow or twist of a measured blank that the places measured may not show"
+    )
     touch: NonNegativeLength = Field(0.05, description="touching off Z, ±")
     machine: NonNegativeLength = Field(0.03, description="positioning of the machine in Z, ±")
     gauge: NonNegativeLength = Field(0.03, description="a depth gauge or callipers, one reading, ±")

@@ -188,7 +188,7 @@ def _floors(stack: Stackup, castings: list[CastingStack], stop: float) -> tuple[
 def _short(stack: Stackup, stop: float) -> float:
     """By how much the core is too thick for what is cut: until it shows, or where the skim has stopped."""
     if stack.skim.recorded:
-        deck, at = stack.deck_highest, stack.deck_highest_at
+        deck, at = stack.weakest_deck, stack.weakest_deck_at
         return stack.job.deck.clean_up - stack.heights.clean_up(deck, stack.skim.planned_plane, at).worst()[0]
     cut = [casting for casting in stack.castings if is_cut(stack, casting)]
     ahead = [casting for casting in stack.castings if not is_cut(stack, casting)]
@@ -208,7 +208,7 @@ def _least_floor(stack: Stackup, casting: CastingStack) -> float:
 def _working_stop(stack: Stackup) -> float:
     """The lowest plane lowest_plane + k x step at which the clean-up holds in the worst case."""
     job, lowest = stack.job, stack.skim.lowest_plane
-    left = stack.heights.clean_up(stack.deck_highest, lowest, stack.deck_highest_at).worst()[0]
+    left = stack.heights.clean_up(stack.weakest_deck, lowest, stack.weakest_deck_at).worst()[0]
     missing = max(0.0, job.deck.clean_up - left, -left)
     return lowest + math.ceil((missing - TIE) / job.skim.step) * job.skim.step
 

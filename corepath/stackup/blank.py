@@ -5,6 +5,12 @@ in A; where heights on the bed were measured it is known better than T and gA ea
 the job's thickness within its tolerance, and a gap between nothing and `tolerances.flat`. A measured gap is what a
 height on the bed leaves over the thickness at the same place, so it carries the errors of two figures, and is never
 negative.
+
+What the places cannot see of a cup, bow or twist stays open (fitting.py). Only what the job gives bounds it:
+`blank.tolerance` the thickness, `tolerances.flat` the gap, each as long as no figure contradicts it.
+
+The raw top bears in B. Where it is no plane, the blank turned over may stand off the bed: `warp`. Held down flat it
+does not, so that a gap in B lies between nothing and the warp with `tolerances.flat`.
 """
 
 from __future__ import annotations
@@ -20,7 +26,7 @@ from numpy.typing import ArrayLike, NDArray
 from corepath.job.measured import Measured
 from corepath.job.model import Job
 from corepath.lengths import mm, said_all
-from corepath.stackup.fitting import Fitted, fit
+from corepath.stackup.fitting import Bending, Fitted, fit
 
 __all__ = ["Blank", "Extreme"]
 
@@ -33,6 +39,13 @@ SUNK = 0.05
 """mm by which a height may lie below the thickness by the noise of measuring; more is named."""
 
 _STEP = 5.0
+_REST_STEP = 20.0
+
+UNSEEN = 2.0
+"""Where a map is less sure than this times the error of one figure, between the places, too little was measured."""
+
+WARPED = 0.05
+"""mm out of plane from which a raw top is spoken of (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +64,20 @@ class _Map:
     value: float
     error: float
     fitted: Fitted | None = None
+    bounds: tuple[float, float] | None = None
+    """What the job says the figure lies between"""
 
     def at(self, x: ArrayLike, y: ArrayLike) -> Floats:
         return self._level(x, y, self.value) if self.fitted is None else self.fitted.value(x, y)
 
     def error_at(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        return self._level(x, y, self.error) if self.fitted is None else self.fitted.uncertainty(x, y)
+        if self.fitted is None:
+            return self._level(x, y, self.error)
+        half = self.fitted.uncertainty(x, y)
+        if self.bounds is None:
+            return half
+        value, (low, high) = self.fitted.value(x, y), self.bounds
+        return np.minimum(half, np.maximum(value - low, high - value))
 
     @staticmethod
     def _level(x: ArrayLike, y: ArrayLike, level: float) -> Floats:
@@ -81,6 +102,10 @@ class Blank:
     flat: float
     notes: tuple[str, ...] = ()
     outliers: tuple[str, ...] = ()
+    tolerance: float | None = None
+    """`blank.tolerance`, where the job gives it"""
+    gauge: float = 0.0
+    """by how much a figure may seem to pass a bound of the job's"""
 
     @property
     def measured(self) -> bool:
@@ -95,8 +120,28 @@ class Blank:
     @property
     def _thickness(self) -> _Map:
         if self.thickness_map is not None or self.top_map is None:
-            return _Map(self.nominal, self.error, self.thickness_map)
-        return _Map(self.nominal, self.error, self.top_map)
+            bounds = self._within(self.thickness_map, self.tolerance, 0.0)
+            return _Map(self.nominal, self.error, self.thickness_map, bounds)
+        return self._top
+
+    @property
+    def _top(self) -> _Map:
+        return _Map(self.nominal, self.error, self.top_map, self._within(self.top_map, self.tolerance, self.flat))
+
+    @property
+    def _gap(self) -> _Map:
+        if self.gap_map is None or (self.gap_map.z > self.flat + 2.0 * self.gauge).any():
+            return _Map(0.0, self.flat, self.gap_map)
+        return _Map(0.0, self.flat, self.gap_map, (0.0, self.flat))
+
+    def _within(self, fitted: Fitted | None, tolerance: float | None, above: float) -> tuple[float, float] | None:
+        """What the job bounds a map by; None where it says nothing, or a figure shows that it is not so."""
+        if fitted is None or tolerance is None:
+            return None
+        low, high = self.nominal - tolerance, self.nominal + tolerance + above
+        if (fitted.z < low - self.gauge).any() or (fitted.z > high + self.gauge).any():
+            return None
+        return low, high
 
     def thickness(self, x: ArrayLike, y: ArrayLike) -> Floats:
         """T. From heights alone: the height, less half of what the gap may be."""
@@ -114,11 +159,40 @@ class Blank:
 
     def gap(self, x: ArrayLike, y: ArrayLike) -> Floats:
         """gA, never negative; 0 where it was not measured."""
-        return np.maximum(_Map(0.0, self.flat, self.gap_map).at(x, y), 0.0)
+        return np.maximum(self._gap.at(x, y), 0.0)
 
     def gap_error(self, x: ArrayLike, y: ArrayLike) -> Floats:
         """± of gA where it was measured; else the one-sided bound: gA lies between 0 and this."""
-        return _Map(0.0, self.flat, self.gap_map).error_at(x, y)
+        return self._gap.error_at(x, y)
+
+    def top_error(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """± of the raw top where heights on the bed were measured."""
+        return self._top.error_at(x, y)
+
+    def warp(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """How far the raw top, laid face down on a plane, stands off it; 0 where nothing was measured.
+
+        The plane is the lowest over the middle of the blank that no place of the raw top passes: on it the blank rests.
+        """
+        if self._rest is None:
+            return np.zeros(np.broadcast_shapes(np.shape(x), np.shape(y)))
+        level, along, across = self._rest
+        return np.maximum(level + along * np.asarray(x) + across * np.asarray(y) - self.raw_top(x, y), 0.0)
+
+    @cached_property
+    def _rest(self) -> tuple[float, float, float] | None:
+        """Level and slopes of the plane that the raw top rests on when it is turned over."""
+        from scipy.optimize import linprog
+
+        if not self.measured:
+            return None
+        x, y = self.nodes(_REST_STEP)
+        over = -np.column_stack([np.ones(len(x)), x / self.length, y / self.width])
+        bounds = [(None, None)] * 3
+        solved = linprog([1.0, 0.0, 0.0], A_ub=over, b_ub=-self.raw_top(x, y), bounds=bounds, method="highs")
+        if solved.x is None:
+            return None
+        return float(solved.x[0]), float(solved.x[1]) / self.length, float(solved.x[2]) / self.width
 
     def gap_bounds(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
         """Least and largest gA."""
@@ -134,7 +208,7 @@ class Blank:
     def raw_top_bounds(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
         """Least and largest T + gA; where heights were measured, with the error of the height alone."""
         if self.top_map is not None:
-            top, error = self.top_map.value(x, y), self.top_map.uncertainty(x, y)
+            top, error = self.top_map.value(x, y), self.top_error(x, y)
             return top - error, top + error
         thickness, error = self.thickness(x, y), self.thickness_error(x, y)
         low, high = self.gap_bounds(x, y)
@@ -176,6 +250,7 @@ class Blank:
         for name, fitted in self._maps():
             says += self._of_map(name, fitted)
         says += self.outliers
+        says += self._of_warp()
         if self.measured and not self.gap_measured:
             says.append(
                 f"heights on the bed are not measured: a gap of up to {mm(self.flat):.2f} under the blank is assumed"
@@ -208,7 +283,37 @@ class Blank:
                 f"{name} is extrapolated over {beyond.mean():.0%} of the blank, worst at "
                 f"X{mm(x[k]):.0f} Y{mm(y[k]):.0f} (± {mm(half[k]):.2f}): measure there too"
             )
-        return says
+        return [*says, *self._unseen(name, fitted, x[~beyond], y[~beyond])]
+
+    @staticmethod
+    def _unseen(name: str, fitted: Fitted, x: Floats, y: Floats) -> list[str]:
+        """Where between the places a bend might hide."""
+        if fitted.kind in ("constant", "line"):
+            return []
+        half = fitted.uncertainty(x, y)
+        k = int(np.argmax(np.round(half, 6)))
+        if half[k] <= UNSEEN * fitted.error:
+            return []
+        near = float(np.hypot(fitted.x - x[k], fitted.y - y[k]).min())
+        return [
+            f"{name} at X{mm(x[k]):.0f} Y{mm(y[k]):.0f}, {mm(near):.0f} from the nearest place, is known to "
+            f"± {mm(half[k]):.2f} only: "
+            "the places measured cannot tell a cup, bow or twist there; measure there too"
+        ]
+
+    def _of_warp(self) -> list[str]:
+        """That the raw top is no plane."""
+        if not self.measured:
+            return []
+        x, y = self.nodes(_REST_STEP)
+        warp = self.warp(x, y)
+        k = int(np.argmax(np.round(warp, 6)))
+        if warp[k] < WARPED:
+            return []
+        return [
+            f"the raw top is out of plane: turned over it may stand {mm(warp[k]):.2f} off the bed at X{mm(x[k]):.0f} "
+            f"Y{mm(y[k]):.0f} of the board; that is counted in B; a blank pressed flat there springs back after the skim"
+        ]
 
     def as_dict(self) -> dict[str, object]:
         """Figures for the report: how each map was fitted, and its residual."""
@@ -236,7 +341,8 @@ class Blank:
         blank = job.blank
         error = job.tolerances.thickness if blank.tolerance is None else blank.tolerance
         return Blank(
-            blank.length, blank.width, blank.thickness, error, None, None, None, job.tolerances.flat, notes
+            blank.length, blank.width, blank.thickness, error, None, None, None, job.tolerances.flat, notes,
+            tolerance=blank.tolerance, gauge=job.tolerances.gauge,
         )  # fmt: skip
 
     @staticmethod
@@ -255,9 +361,10 @@ class Blank:
             named = f": {measured.file}" if measured is not None and measured.file else ""
             return Blank.assumed(job, (f"no figure is filled in yet{named}",) if measured is not None else ())
         gaps = places.height - places.thickness
-        fitted_thickness = _fitted(places, thick, places.thickness, bare.error)
-        fitted_gap = _fitted(places, both, np.maximum(gaps, 0.0), math.hypot(bare.error, bare.error))
-        fitted_top = _fitted(places, high, places.height, bare.error)
+        bending = Bending(bare.length / 2, bare.width / 2, job.tolerances.bending)
+        fitted_thickness = _fitted(places, thick, places.thickness, bare.error, bending)
+        fitted_gap = _fitted(places, both, np.maximum(gaps, 0.0), math.hypot(bare.error, bare.error), bending)
+        fitted_top = _fitted(places, high, places.height, bare.error, bending)
         outliers = [
             *_named("thickness", fitted_thickness),
             *_named("height", fitted_top),
@@ -265,14 +372,16 @@ class Blank:
         ]
         return Blank(
             bare.length, bare.width, bare.nominal, bare.error, fitted_thickness, fitted_gap, fitted_top, bare.flat,
-            (), tuple(outliers),
+            (), tuple(outliers), bare.tolerance, bare.gauge,
         )  # fmt: skip
 
 
-def _fitted(places: Measured, which: NDArray[np.bool_], figures: Floats, error: float) -> Fitted | None:
+def _fitted(
+    places: Measured, which: NDArray[np.bool_], figures: Floats, error: float, bending: Bending
+) -> Fitted | None:
     if not which.any():
         return None
-    return fit(places.x[which], places.y[which], figures[which], error)
+    return fit(places.x[which], places.y[which], figures[which], error, bending)
 
 
 def _with_extra(measured: Measured | None, extra: Sequence[tuple[float, float, float]]) -> Measured:

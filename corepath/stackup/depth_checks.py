@@ -46,9 +46,9 @@ def _window(stack: Stackup) -> Check:
     That cut runs over two places: each has a bed and a gap of its own.
     """
     job, heights = stack.job, stack.heights
-    at = stack.deck_highest_at
+    at = stack.weakest_deck_at
     deck = (
-        heights.deck(stack.deck_highest, stack.skim.planned_plane)
+        heights.deck(stack.weakest_deck, stack.skim.planned_plane)
         + job.deck.clean_up
         + heights.bed("B", DECK)
         + heights.gap("B", at, DECK)
@@ -176,7 +176,7 @@ def clean_up_at(stack: Stackup, plane: float) -> Check:
     keep its raw top, where the blank was milled flat: there it never fails.
     """
     wanted = stack.job.deck.clean_up
-    value = stack.heights.clean_up(stack.deck_highest, plane, stack.deck_highest_at)
+    value = stack.heights.clean_up(stack.weakest_deck, plane, stack.weakest_deck_at)
     words = _stop_words(stack, plane)
     return judge(
         "clean-up",
@@ -184,7 +184,7 @@ def clean_up_at(stack: Stackup, plane: float) -> Check:
         wanted,
         caution_over=0.0 if wanted > 0.0 else -math.inf,
         says=f"the deck pass removes at least {mm(value.nominal):.2f} at {words}{_raw_top(stack, value.worst()[0])}",
-        where=f"deck highest at {_at(*stack.deck_highest_at)}, {words}",
+        where=f"deck highest at {_at(*stack.weakest_deck_at)}, {words}",
         mend=_more_clean_up(wanted, wanted - value.worst()[0]),
     )
 
@@ -199,7 +199,7 @@ def _raw_top(stack: Stackup, least: float) -> str:
     """Where the raw top may stay, `least` being what is removed in the worst case where the deck is highest."""
     if least > -TIE:
         return ""
-    return f"; in the worst case raw top stays where the deck is more than {mm(stack.deck_highest + least):.2f} high"
+    return f"; in the worst case raw top stays where the deck is more than {mm(stack.weakest_deck + least):.2f} high"
 
 
 def _more_clean_up(wanted: float, short: float) -> str:

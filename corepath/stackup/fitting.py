@@ -1,37 +1,44 @@
 """A smooth surface through measured figures, with what is not known about it.
 
-z(x, y) is fitted by as much as the places can say: a *constant* for one or two places, a *line* (level across it)
-where they lie on a line, a *plane* by least squares for three to five, a smooth *surface* for more. The surface is a
-plane plus thin plates bent over at most `MOST_KNOTS` of the places, with the bending energy weighed against the
-residuals by restricted maximum likelihood: straight data give the plane, and noise is not followed. Lengths in mm.
+A blank is a plane that may be bent: cupped, bowed and twisted. z(x, y) is therefore fitted as
 
-The *uncertainty* is a half-width: a further figure measured at (x, y) lies within it 95 times of 100. It is the
-largest of the error of one figure, the prediction interval of the plane through the same places (Student's t) and the
-surface's own; so bending that a plane does not explain counts as not known, and it grows away from the places. The
-error of one figure is a limit, three standard deviations (common practice, no source).
+    z = a + b x + c y + d u² + e u v + f v²        u, v: from the blank's middle, in halves of its length and width
 
-Sources: prediction interval of a linear regression and studentized residuals as in any textbook of it (Draper and
-Smith, Applied Regression Analysis, from memory); thin-plate smoothing as a mixed model (Wahba, Spline Models for
-Observational Data, 1990, from memory).
+The plane is free as far as the places can tell (its level alone for one or two places, level and slope along a line
+where they lie on one). The bending is not free but expected to be small: each of d, e, f is taken as normally
+distributed about 0, so that `Bending.size`, the largest bending to reckon with, is 2.5 standard deviations. What the
+places show of it is followed, what they cannot see stays between its limits. More than `_ENOUGH_FOR_PLATE` places may
+show finer shapes: a thin plate through what is left then follows these (thin_plate.py). Lengths in mm.
+
+The *uncertainty* is a half-width, three standard deviations of the fitted surface, and never less than the error of
+one figure, since callipers that read wrong read wrong everywhere. Errors of figures are even within ± `error`; where
+the figures scatter more than that, the scatter is taken for the wood's own and counts.
+
+Sources: Bayesian linear regression with a normal prior, equal to ridge regression of the bending, the variance of the
+noise from a scaled inverse chi-square prior (Gelman et al., Bayesian Data Analysis, from memory); studentized
+residuals (Draper and Smith, Applied Regression Analysis, from memory); thin-plate smoothing as a mixed model (Wahba,
+Spline Models for Observational Data, 1990, from memory).
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from corepath.stackup.thin_plate import ThinPlate, bent
 
-__all__ = ["CONFIDENCE", "OUTSIDE", "Fitted", "Kind", "fit"]
+__all__ = ["CONFIDENCE", "OUTSIDE", "Bending", "Fitted", "Kind", "fit"]
 
 Floats = NDArray[np.float64]
 Kind = Literal["constant", "line", "plane", "surface"]
 
 CONFIDENCE = 0.95
+"""of the thin plate's own interval"""
+
 OUTSIDE = 30.0
 """mm beyond the places' hull from which a value counts as extrapolated."""
 
@@ -39,58 +46,86 @@ SLOPE = 0.2 / 1000.0
 """A blank's thickness may run off by so much, mm a mm, in a direction that nothing was measured in (0.2 mm a metre;
 common practice, no source)."""
 
+BENDING = 0.3
+"""mm by which a blank may be cupped, bowed or twisted, as in `tolerances.bending` (common practice, no source)."""
+
+SIGMAS = 3.0
 LIMIT_SIGMAS = 3.0
+_LARGEST_SIGMAS = 2.5
+"""How many standard deviations the largest bending (or slope) to reckon with is."""
+
+_PRIOR_FREEDOM = 2.0
+"""How many figures the stated error counts for against the scatter that is seen."""
+
 _PLANE_MOST = 5
+_ENOUGH_FOR_PLATE = 10
 _THIN = 0.02
 """Places whose spread across is less than this share of their spread along lie on a line."""
 
 _DOUBT = 0.01
 """Chance, over all places, that a sound figure is named an outlier."""
 
+_ROUNDS = 4
+_TOLD = 0.5
+"""Degrees of freedom from which the scatter says something."""
+
 _ENOUGH_FOR_SMOOTH = 30
 _ENOUGH_FOR_QUADRATIC = 10
 
 
-class _Trend(Protocol):
-    def value(self, x: Floats, y: Floats) -> Floats: ...
-    def half_width(self, x: Floats, y: Floats) -> Floats: ...
+@dataclass(frozen=True, slots=True)
+class Bending:
+    """The bending to reckon with: at most `size` (mm) at the ends of `half_length` and `half_width` from the middle."""
+
+    half_length: float
+    half_width: float
+    size: float = BENDING
+    middle: tuple[float, float] = (0.0, 0.0)
+
+    @staticmethod
+    def over(x: Floats, y: Floats) -> Bending:
+        """Over the places themselves, where nobody says how large the blank is."""
+        middle = (float(x.min() + x.max()) / 2, float(y.min() + y.max()) / 2)
+        return Bending(max(float(np.ptp(x)) / 2, 1.0), max(float(np.ptp(y)) / 2, 1.0), middle=middle)
+
+    def shapes(self, x: Floats, y: Floats) -> Floats:
+        """(n, 3): bow, twist and cup of 1 at places."""
+        u, v = (x - self.middle[0]) / self.half_length, (y - self.middle[1]) / self.half_width
+        return np.column_stack([u * u, u * v, v * v])
 
 
 @dataclass(frozen=True, slots=True)
-class _Plane:
-    """A polynomial of degree 0 or 1 in shifted, turned and scaled coordinates, by least squares."""
+class _Trend:
+    """Plane and bending, the mean and covariance of their six coefficients given the figures.
 
-    middle: Floats
+    `level` is taken off all figures. `sigma` is the standard deviation of a figure, `rough` how much of its square
+    is not explained by the error of one figure.
+    """
+
+    bending: Bending
     axes: Floats
-    """(directions, 2): what the plane may lean along, in units of the places' spread there"""
-    loose: Floats
-    """(directions, 2): unit vectors along which nothing is known"""
+    """(2, 2) unit vectors; places say something along the first of them"""
+    level: float
     coefficients: Floats
-    inverse: Floats
-    """of the normal matrix"""
-    spread: float
-    """Student's t times the residual standard deviation; 0 where there is none"""
-    error: float
-    residual_sd: float
+    covariance: Floats
+    sigma: float
+    rough: float
     fitted: Floats
     leverage: Floats
 
-    def _design(self, x: Floats, y: Floats) -> Floats:
-        moved = np.stack([x - self.middle[0], y - self.middle[1]], axis=1)
-        return np.column_stack([np.ones(len(x)), moved @ self.axes.T])
-
     def value(self, x: Floats, y: Floats) -> Floats:
-        return np.asarray(self._design(x, y) @ self.coefficients)
+        return np.asarray(_columns(self.bending, self.axes, x, y) @ self.coefficients + self.level)
 
-    def half_width(self, x: Floats, y: Floats) -> Floats:
-        design = self._design(x, y)
-        grown = np.sqrt(1.0 + np.einsum("ij,jk,ik->i", design, self.inverse, design))
-        half = max(self.spread, self.error) * grown
-        if len(self.loose):
-            moved = np.stack([x - self.middle[0], y - self.middle[1]], axis=1)
-            off = np.linalg.norm(moved @ self.loose.T, axis=1)
-            half = np.hypot(half, SLOPE * off)
-        return np.asarray(half)
+    def variance(self, x: Floats, y: Floats) -> Floats:
+        """Square of the standard deviation of the surface at places."""
+        columns = _columns(self.bending, self.axes, x, y)
+        return np.asarray(((columns @ self.covariance) * columns).sum(axis=1))
+
+
+def _columns(bending: Bending, axes: Floats, x: Floats, y: Floats) -> Floats:
+    """(n, 6): level, slope along each axis over half a length, and the three bends."""
+    moved = np.stack([x - bending.middle[0], y - bending.middle[1]], axis=1) / bending.half_length
+    return np.column_stack([np.ones(len(x)), moved @ axes.T, bending.shapes(x, y)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +147,7 @@ class Fitted:
     freedom: float
     residual_sd: float
     hull: Floats
-    _plane: _Plane
+    _trend: _Trend
     _plate: ThinPlate | None
 
     @property
@@ -123,22 +158,19 @@ class Fitted:
     def value(self, x: ArrayLike, y: ArrayLike) -> Floats:
         """z (mm) at `x`, `y` (mm), broadcast together; the result has their shape."""
         fx, fy, shape = _flat(x, y)
-        trend: _Trend = self._plane if self._plate is None else self._plate
-        return trend.value(fx, fy).reshape(shape)
+        value = self._trend.value(fx, fy)
+        if self._plate is not None:
+            value = value + self._plate.value(fx, fy)
+        return value.reshape(shape)
 
     def uncertainty(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """Half-width (mm) at `x`, `y`: what a further figure there may differ by; never below `error`."""
+        """Half-width (mm) at `x`, `y`: by how much z may be another there; never below `error`."""
         fx, fy, shape = _flat(x, y)
-        half = np.maximum(self._plane.half_width(fx, fy), self.error)
-        if self._plate is not None:
-            half = np.maximum(half, self._plate.half_width(fx, fy))
-        return half.reshape(shape)
-
-    def own_uncertainty(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """As `uncertainty`, but of the surface alone, without regard to what a plane leaves unexplained."""
-        fx, fy, shape = _flat(x, y)
-        trend: _Trend = self._plane if self._plate is None else self._plate
-        return np.maximum(trend.half_width(fx, fy), self.error).reshape(shape)
+        if self._plate is None:
+            half = SIGMAS * np.sqrt(self._trend.variance(fx, fy) + self._trend.rough)
+        else:
+            half = np.hypot(SIGMAS * np.sqrt(self._trend.variance(fx, fy)), self._plate.half_width(fx, fy))
+        return np.maximum(half, self.error).reshape(shape)
 
     def extrapolated(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:
         """Whether `x`, `y` lies more than `OUTSIDE` beyond the hull of the places."""
@@ -156,10 +188,11 @@ def _flat(x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats, tuple[int, ...]]:
     return bx.ravel(), by.ravel(), bx.shape
 
 
-def fit(x: ArrayLike, y: ArrayLike, z: ArrayLike, error: float) -> Fitted:
+def fit(x: ArrayLike, y: ArrayLike, z: ArrayLike, error: float, bending: Bending | None = None) -> Fitted:
     """Fit the figures `z` (n,) at `x`, `y` (n,), each within ± `error`, all mm.
 
-    Raises ValueError where there is no place, the lengths differ or a figure is not finite.
+    Without `bending` that of `BENDING` is reckoned with, over the places. Raises ValueError where there is no place,
+    the lengths differ or a figure is not finite.
     """
     xs, ys, zs = (np.array(values, dtype=float).ravel() for values in (x, y, z))
     if not len(xs) or not len(xs) == len(ys) == len(zs):
@@ -167,29 +200,31 @@ def fit(x: ArrayLike, y: ArrayLike, z: ArrayLike, error: float) -> Fitted:
     if not (np.isfinite(xs).all() and np.isfinite(ys).all() and np.isfinite(zs).all()) or not error >= 0:
         raise ValueError("a fit needs finite figures and an error of at least 0")
     directions = _directions(xs, ys)
-    plane = _least_squares(xs, ys, zs, error, directions)
+    trend = _bent_plane(xs, ys, zs, error, directions, bending or Bending.over(xs, ys))
     kinds: tuple[Kind, ...] = ("constant", "line", "plane")
-    kind = kinds[directions]
     plate = None
-    if directions == 2 and len(xs) > _PLANE_MOST:
-        kind = "surface"
-        plate = bent(xs, ys, zs, error / LIMIT_SIGMAS, CONFIDENCE)
-    fitted, leverage = (plane.fitted, plane.leverage) if plate is None else (plate.fitted, plate.leverage)
+    if directions == 2 and len(xs) >= _ENOUGH_FOR_PLATE:
+        plate = bent(xs, ys, zs - trend.fitted, error / LIMIT_SIGMAS, CONFIDENCE)
+    fitted, leverage = trend.fitted, trend.leverage
+    if plate is not None:
+        fitted, leverage = fitted + plate.fitted, np.minimum(leverage + plate.leverage, 1.0)
     residuals = zs - fitted
     freedom = len(xs) - float(leverage.sum())
+    told = len(xs) > directions + 1 and freedom > _TOLD
+    scatter = math.sqrt(float((residuals**2).sum()) / freedom) if told else math.nan
     return Fitted(
-        kind=kind,
+        kind="surface" if directions == 2 and len(xs) > _PLANE_MOST else kinds[directions],
         x=xs,
         y=ys,
         z=zs,
         error=error,
         residuals=residuals,
-        missed=residuals / np.maximum(1.0 - leverage, 1e-9) if freedom > 1e-6 else np.zeros(len(xs)),
-        outliers=_outliers(xs, ys, zs, error, directions, plate),
+        missed=residuals / np.maximum(1.0 - leverage, 1e-9) if told else np.zeros(len(xs)),
+        outliers=_outliers(xs, ys, zs, error, directions, zs - trend.fitted, plate),
         freedom=freedom,
-        residual_sd=plane.residual_sd if plate is None else plate.sigma,
+        residual_sd=scatter if plate is None else plate.sigma,
         hull=np.stack([xs, ys], axis=1),
-        _plane=plane,
+        _trend=trend,
         _plate=plate,
     )
 
@@ -204,36 +239,41 @@ def _directions(xs: Floats, ys: Floats) -> int:
     return 1 if spread[1] < _THIN * spread[0] else 2
 
 
-def _least_squares(xs: Floats, ys: Floats, zs: Floats, error: float, directions: int) -> _Plane:
-    from scipy.stats import t as student
-
+def _bent_plane(xs: Floats, ys: Floats, zs: Floats, error: float, directions: int, bending: Bending) -> _Trend:
+    """Mean and covariance of the coefficients; the noise is estimated along, in a few rounds."""
     middle = np.array([xs.mean(), ys.mean()])
-    moved = np.stack([xs, ys], axis=1) - middle
-    _, spread, turned = np.linalg.svd(moved, full_matrices=True)
-    axes = turned[:directions] / np.array([max(s, 1e-12) for s in spread[:directions]])[:, None]
-    design = np.column_stack([np.ones(len(xs)), moved @ axes.T])
-    inverse = np.linalg.inv(design.T @ design)
-    coefficients = inverse @ design.T @ zs
-    fitted = design @ coefficients
-    freedom = len(xs) - 1 - directions
-    sd = math.sqrt(float(((zs - fitted) ** 2).sum()) / freedom) if freedom > 0 else math.nan
-    spread_of_one = float(student.ppf((1 + CONFIDENCE) / 2, freedom)) * sd if freedom > 0 else 0.0
-    return _Plane(
-        middle=middle,
+    axes: Floats = np.linalg.svd(np.stack([xs, ys], axis=1) - middle, full_matrices=True)[2]
+    level = float(zs.mean())
+    columns, figures = _columns(bending, axes, xs, ys), zs - level
+    slope = SLOPE * bending.half_length
+    largest = np.array([math.inf] * (1 + directions) + [slope] * (2 - directions) + [bending.size] * 3)
+    prior = (_LARGEST_SIGMAS / np.maximum(largest, 1e-9)) ** 2
+    least = max(error / math.sqrt(3.0), 1e-9) ** 2  # of what is even within ± error
+    variance = least
+    covariance: Floats = np.zeros((6, 6))
+    coefficients: Floats = np.zeros(6)
+    for _ in range(_ROUNDS):
+        covariance = np.asarray(np.linalg.inv(columns.T @ columns / variance + np.diag(prior)))
+        coefficients = covariance @ columns.T @ figures / variance
+        leverage = ((columns @ covariance) * columns).sum(axis=1) / variance
+        rest = float(((figures - columns @ coefficients) ** 2).sum())
+        free = max(len(zs) - float(leverage.sum()), 0.0)
+        variance = float(_PRIOR_FREEDOM * least + rest) / (_PRIOR_FREEDOM + free)
+    return _Trend(
+        bending=bending,
         axes=axes,
-        loose=turned[directions:],
+        level=level,
         coefficients=coefficients,
-        inverse=inverse,
-        spread=spread_of_one,
-        error=error,
-        residual_sd=sd,
-        fitted=fitted,
-        leverage=np.einsum("ij,jk,ik->i", design, inverse, design),
+        covariance=covariance,
+        sigma=math.sqrt(variance),
+        rough=max(variance - least, 0.0),
+        fitted=columns @ coefficients + level,
+        leverage=leverage,
     )
 
 
 def _outliers(
-    xs: Floats, ys: Floats, zs: Floats, error: float, directions: int, plate: ThinPlate | None
+    xs: Floats, ys: Floats, zs: Floats, error: float, directions: int, rest: Floats, plate: ThinPlate | None
 ) -> tuple[int, ...]:
     """Places that the others contradict by more than chance and by more than the error of one figure.
 
@@ -242,7 +282,7 @@ def _outliers(
     blank has, and the worst is taken out until none is left.
     """
     if plate is not None and len(xs) >= _ENOUGH_FOR_SMOOTH:
-        return _against_surface(zs, error, plate)
+        return _against_surface(rest, error, plate)
     if directions < 2:
         terms = np.ones((len(xs), 1))
     else:

@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from corepath.job.model import Job
 from corepath.job.record_settled import Settled
 from corepath.stackup.blank import Blank
-from corepath.stackup.fitting import Fitted, fit
+from corepath.stackup.fitting import Bending, Fitted, fit
 from corepath.stackup.flush import FaceFlush, LocalFlush, flush_face, flush_local
 from corepath.stackup.linear import Linear
 from corepath.stackup.pour import depth_loss, resin_low
@@ -64,10 +64,15 @@ class Heights:
         return float(self.blank.thickness(*at)) + _error(f"thickness{where}", float(self.blank.thickness_error(*at)))
 
     def gap(self, setup: str, at: At, where: str = "") -> Linear:
-        """gA, gB or gC. gA may have been measured; else the gap is one-sided and nominally zero."""
+        """gA, gB or gC. gA may have been measured; else the gap is one-sided and nominally zero.
+
+        In B a raw top that was measured to be no plane may stand off the bed by its warp besides.
+        """
         name = f"lying flat in {setup}{where}"
         if setup == "A" and self.blank.gap_measured:
             return float(self.blank.gap(*at)) + _error(name, float(self.blank.gap_error(*at)))
+        if setup == "B" and self.face_flush is None:
+            return Linear.gap(name, 1.0) * (self.job.tolerances.flat + float(self.blank.warp(*at)))
         return Linear.gap(name, self.job.tolerances.flat)
 
     def raw_top(self, at: At) -> Linear:
@@ -97,8 +102,7 @@ class Heights:
         """T + gA as the blank came; a height measured as held is known better than thickness and gap each."""
         if self.blank.top_map is None:
             return self.thickness(at) + self.gap("A", at)
-        error = float(self.blank.top_map.uncertainty(*at))
-        return float(self.blank.raw_top(*at)) + _error("height as held", error)
+        return float(self.blank.raw_top(*at)) + _error("height as held", float(self.blank.top_error(*at)))
 
     def bed(self, setup: str, where: str = "") -> Linear:
         """Height of the bed under one place; A and C lie on the same place, B on its mirror image."""
@@ -125,7 +129,7 @@ class Heights:
         if self.blank.top_map is None:
             blank = self.thickness(here, TOUCH) + self.gap("A", here, TOUCH) - self.face_height
         else:
-            blank = _error(f"height as held{TOUCH}", float(self.blank.top_map.uncertainty(*here)))
+            blank = _error(f"height as held{TOUCH}", float(self.blank.top_error(*here)))
         return reached + blank + self.bed("A", TOUCH)
 
     @property
@@ -156,25 +160,48 @@ class Heights:
         measured = self.settled.pocket_depth.get(casting)
         if measured is not None:
             return measured + Linear.term("depth gauge", self._gauge)
+        predicted = self.raw_top(at) - self.floor(height, operation)
         if operation == "groove" and self._groove_depth is not None:
-            error = float(self._gauged(self._groove_depth, at[0], at[1], self.blank.thickness_error(*at)))
+            bounds = predicted.worst()
+            error = float(self._gauged(self._groove_depth, at[0], at[1], self._differs, bounds))
             return float(self._groove_depth.value(*at)) + _error("depth gauge", error)
-        return self.raw_top(at) - self.floor(height, operation)
+        return predicted
 
-    def _gauged(self, fitted: Fitted, x: ArrayLike, y: ArrayLike, unknown: ArrayLike) -> NDArray[np.float64]:
+    @property
+    def _differs(self) -> float:
+        """By how much D may differ between two places that one cut passes over: each has a thickness, a gap, a bed."""
+        return 2.0 * self.blank.error + self.job.tolerances.flat + 2.0 * self.job.tolerances.bed
+
+    def _gauged(
+        self,
+        fitted: Fitted,
+        x: ArrayLike,
+        y: ArrayLike,
+        differs: float,
+        predicted: tuple[ArrayLike, ArrayLike],
+    ) -> NDArray[np.float64]:
         """± of what was gauged at some places and holds at others, at least the gauge's own error.
 
-        Of a few readings the statistics know next to nothing; but no place can differ from those gauged by more
-        than the blank (or bed and machine) may differ from place to place, `unknown`.
+        Of a few readings the statistics know next to nothing. But no place can differ from those gauged by more than
+        two places may, `differs`; and what was `predicted` (least and largest) still holds, unless the value lies
+        outside of it.
         """
-        return np.minimum(fitted.uncertainty(x, y), np.asarray(unknown) + self._gauge)
+        half = np.minimum(fitted.uncertainty(x, y), differs + self._gauge)
+        value, low, high = fitted.value(x, y), *(np.asarray(end) for end in predicted)
+        holds = (value >= low - self._gauge) & (value <= high + self._gauge)
+        within = np.maximum(np.maximum(value - low, high - value), self._gauge)
+        return np.asarray(np.where(holds, np.minimum(half, within), half))
 
     @cached_property
     def _groove_depth(self) -> Fitted | None:
         if not self.settled.groove_depth:
             return None
         x, y, depth = zip(*self.settled.groove_depth, strict=True)
-        return fit(x, y, depth, self._gauge)
+        return fit(x, y, depth, self._gauge, self._bending)
+
+    @property
+    def _bending(self) -> Bending:
+        return Bending(self.job.blank.length / 2, self.job.blank.width / 2, self.job.tolerances.bending)
 
     def gauged_depth(
         self, operation: str, casting: str
@@ -198,11 +225,19 @@ class Heights:
         if self.face_flush is not None:
             return np.full(len(places), self.face_flush.plane - height), np.zeros(len(places))
         if operation == "groove" and self._groove_depth is not None:
-            error = self._gauged(self._groove_depth, x, y, self.blank.thickness_error(x, y))
-            return self._groove_depth.value(x, y), error
+            bounds = self._predicted(height, operation, x, y)
+            return self._groove_depth.value(x, y), self._gauged(self._groove_depth, x, y, self._differs, bounds)
         low, high = self.blank.raw_top_bounds(x, y)
         nominal = self.blank.raw_top(x, y)
         return nominal - height, np.maximum(nominal - low, high - nominal)
+
+    def _predicted(
+        self, height: float, operation: str, x: NDArray[np.float64], y: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Least and largest D over places, as long as nothing was gauged."""
+        low, high = self.blank.raw_top_bounds(x, y)
+        least, largest = self.floor(height, operation).worst()
+        return low - largest, high - least
 
     def poured_depth(self, height: float, operation: str, at: At, casting: str = "") -> Linear:
         """D when the resin is poured: from the raw top as it came, which a flush planes off later."""
@@ -250,17 +285,24 @@ class Heights:
         `where` names the errors of another place than the one asked about: its bed and its gap.
         """
         if self._thickness_after is not None:
-            unknown = self.job.tolerances.bed + self.job.tolerances.machine
-            error = float(self._gauged(self._thickness_after, at[0], at[1], unknown))
+            predicted = (self.plane(stop, where) - self.gap("B", at, where)).worst()
+            differs = 2.0 * self.job.tolerances.bed + self.gap("B", at).worst()[1]
+            error = float(self._gauged(self._thickness_after, at[0], at[1], differs, predicted))
             return float(self._thickness_after.value(*at)) + _error(f"thickness after the skim{where}", error)
         return self.plane(stop, where) - self.gap("B", at, where)
+
+    def core_low(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+        """What tells one place from another in the least that a skim leaves, over places: its warp, or callipers."""
+        if self._thickness_after is not None:
+            return self._thickness_after.value(x, y)
+        return -self.blank.warp(x, y) if self.face_flush is None else np.zeros_like(x)
 
     @cached_property
     def _thickness_after(self) -> Fitted | None:
         if not self.settled.thickness_after:
             return None
         x, y, thickness = zip(*self.settled.thickness_after, strict=True)
-        return fit(x, y, thickness, self._gauge)
+        return fit(x, y, thickness, self._gauge, self._bending)
 
     def deck(self, height: float, stop: float) -> Linear:
         """h: what the deck pass leaves above the bed, where it should be `height`.

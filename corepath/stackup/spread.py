@@ -35,7 +35,7 @@ def spread_of_depth(stack: Stackup, casting: CastingStack, value: Linear) -> flo
     if heights.blank.top_map is None:
         common, error = value.without("thickness"), heights.blank.thickness_error(*places.T)
     else:
-        common, error = value.without("height as held"), heights.blank.top_map.uncertainty(*places.T)
+        common, error = value.without("height as held"), heights.blank.top_error(*places.T)
     return _low(common, places, top - here, error)
 
 

@@ -80,6 +80,9 @@ class Stackup:
     deck_highest: float
     deck_highest_at: tuple[float, float]
     deck_lowest: float
+    weakest_deck: float = 0.0
+    """The deck where least may be left to remove: highest, but for a raw top that may stand off the bed in B"""
+    weakest_deck_at: At = (0.0, 0.0)
     withheld: tuple[str, ...] = ()
     """In plain words, why passes of the skim below the planned stop are not offered."""
 
@@ -164,6 +167,7 @@ def stack_heights(job: Job, board: Board, blank: Blank | None = None, settled: S
     lowest, _, _ = board.deck.lowest_over(board.blank)
     lowest_plane = round(highest + job.deck.clean_up, 4)
     castings = tuple(_casting_stack(casting, heights, board, lowest_plane) for casting in board.castings)
+    weakest, weakest_at = _weakest_deck(heights, board, (highest, (x, y)))
     return Stackup(
         job=job,
         heights=heights,
@@ -173,7 +177,20 @@ def stack_heights(job: Job, board: Board, blank: Blank | None = None, settled: S
         deck_highest=highest,
         deck_highest_at=(x, y),
         deck_lowest=lowest,
+        weakest_deck=weakest,
+        weakest_deck_at=weakest_at,
     )
+
+
+def _weakest_deck(heights: Heights, board: Board, highest: tuple[float, At]) -> tuple[float, At]:
+    """The deck's height and the place where the wood left by the skim may be least above it."""
+    if not heights.blank.measured:
+        return highest
+    x, y = heights.blank.nodes()
+    h = np.asarray(board.deck.height(x, y))
+    room = heights.core_low(np.append(x, highest[1][0]), np.append(y, highest[1][1])) - np.append(h, highest[0])
+    k = int(np.argmin(np.round(room, 6)))
+    return highest if k == len(x) or room[k] >= room[-1] - 1e-6 else (float(h[k]), (float(x[k]), float(y[k])))
 
 
 def _skim(heights: Heights, castings: tuple[CastingStack, ...], lowest_plane: float) -> SkimPlan:

@@ -1,11 +1,10 @@
 """Thin-plate smoothing of scattered figures, with its standard deviation, in closed form.
 
-f(x, y) = trend + sum of c_j r_j² log r_j over knots, c free of any trend. The trend is a plane, or a surface of second
-degree where ten places or more say that the blank is cupped, bowed or twisted. The
-energy is weighed by one number lambda. As a mixed model, the trend is fixed and the bending a random effect, of which
-lambda is the ratio of variances; it comes from restricted maximum likelihood on a fixed ladder of values, refined
-once. After one singular value decomposition every lambda costs a sum of n terms. Coordinates are shifted and scaled
-inside, mm outside. On a grid laid over the places once, values are cubic and half-widths linear between nodes.
+f(x, y) = plane + sum of c_j r_j² log r_j over knots, c free of any plane. The energy is weighed by one number lambda.
+As a mixed model, the plane is fixed and the bending a random effect, of which lambda is the ratio of variances; it
+comes from restricted maximum likelihood on a fixed ladder of values, refined once. After one singular value
+decomposition every lambda costs a sum of n terms. Coordinates are shifted and scaled inside, mm outside. On a grid laid
+over the places once, values are cubic and half-widths linear between nodes.
 """
 
 from __future__ import annotations
@@ -25,10 +24,8 @@ _NODES = (97, 65)
 _BEYOND = 0.12
 """The grid reaches past the places by this share of their extent; what lies farther out is worked out one by one."""
 
+_FEW = 40
 _CHUNK = 4096
-_ENOUGH_FOR_CUP = 10
-_TOLD_APART = 0.02
-_CHANCE = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,14 +34,13 @@ class _Bending:
 
     middle: Floats
     scale: float
-    degree: int
     knots: Floats
     to_units: Floats
 
     def columns(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
-        """The trend's columns (n, 3 or 6) and bending columns (n, k) at places in mm."""
+        """The plane's columns (n, 3) and bending columns (n, k) at places in mm."""
         places = (np.stack([x, y], axis=1) - self.middle) / self.scale
-        return _terms(places, self.degree), _kernel(places, self.knots) @ self.to_units
+        return _terms(places), _kernel(places, self.knots) @ self.to_units
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,29 +51,34 @@ class ThinPlate:
     leverage: Floats
     sigma: float
     quantile: float
+    own: float
+    """Share of sigma² that is the wood's own scatter, not the gauge's"""
     _basis: _Bending
     _coefficients: Floats
     _root: Floats
-    """(3 or 6 + k, m): covariance of the coefficients over sigma² is root root^T"""
-    _grid: tuple[Floats, Floats, Any, Any]
+    """(3 + k, m): covariance of the coefficients over sigma² is root root^T"""
+    _grid: tuple[Floats, Floats, Any, Any] | None
+    """None where the places are so few that each value is worked out on its own"""
 
     def value(self, x: Floats, y: Floats) -> Floats:
         """z at (n,) places, mm."""
         return self._looked_up(x, y, 0)
 
     def half_width(self, x: Floats, y: Floats) -> Floats:
-        """Half-width of the interval of one further figure at (n,) places, mm."""
+        """Half-width of the wood's interval at (n,) places, mm: of the surface, and of scatter beyond the gauge."""
         return self._looked_up(x, y, 1)
 
     def _looked_up(self, x: Floats, y: Floats, which: int) -> Floats:
+        if self._grid is None:
+            return _exact(self._basis, self._coefficients, self._root, x, y, self.scale, self.own)[which]
         xs, ys, *splines = self._grid
         inside = (x >= xs[0]) & (x <= xs[-1]) & (y >= ys[0]) & (y <= ys[-1])
         out = np.empty(len(x))
         out[inside] = splines[which].ev(x[inside], y[inside])
         if not inside.all():
-            out[~inside] = _exact(self._basis, self._coefficients, self._root, x[~inside], y[~inside], self.scale)[
-                which
-            ]
+            out[~inside] = _exact(
+                self._basis, self._coefficients, self._root, x[~inside], y[~inside], self.scale, self.own
+            )[which]
         return out
 
     @property
@@ -90,7 +91,7 @@ def bent(xs: Floats, ys: Floats, zs: Floats, least_sigma: float, confidence: flo
     """The plate through figures `zs` at places that do not lie on a line; noise at least `least_sigma` (mm) each."""
     from scipy.stats import t as student
 
-    basis = _basis(xs, ys, zs, least_sigma)
+    basis = _basis(xs, ys)
     plane, bends = basis.columns(xs, ys)
     q, r = np.linalg.qr(plane)
     inner, sizes, turned = np.linalg.svd(bends - q @ (q.T @ bends), full_matrices=False)
@@ -109,15 +110,17 @@ def bent(xs: Floats, ys: Floats, zs: Floats, least_sigma: float, confidence: flo
     root = _root(r, back, sizes, turned, weight)
     quantile = float(student.ppf((1 + confidence) / 2, freedom))
     scale = quantile * float(sigma)
+    own = 1.0 - (least_sigma / sigma) ** 2
     return ThinPlate(
         fitted=q @ on_plane + inner @ (kept * on_bends),
         leverage=(q**2).sum(axis=1) + (inner**2) @ kept,
         sigma=float(sigma),
         quantile=quantile,
+        own=own,
         _basis=basis,
         _coefficients=coefficients,
         _root=root,
-        _grid=_on_grid(basis, coefficients, root, xs, ys, scale),
+        _grid=None if len(xs) <= _FEW else _on_grid(basis, coefficients, root, xs, ys, scale, own),
     )
 
 
@@ -127,44 +130,22 @@ def _kernel(places: Floats, knots: Floats) -> Floats:
     return np.asarray(0.5 * squared * np.log(np.maximum(squared, 1e-300)))
 
 
-def _terms(places: Floats, degree: int) -> Floats:
-    """Columns of a polynomial of degree 1 or 2 at scaled places (n, 2)."""
-    u, v = places.T
-    columns = [np.ones(len(u)), u, v]
-    return np.column_stack(columns if degree == 1 else [*columns, u * u, u * v, v * v])
+def _terms(places: Floats) -> Floats:
+    """Columns of a plane at scaled places (n, 2)."""
+    return np.column_stack([np.ones(len(places)), places])
 
 
-def _basis(xs: Floats, ys: Floats, zs: Floats, least_sigma: float) -> _Bending:
+def _basis(xs: Floats, ys: Floats) -> _Bending:
     places = np.stack([xs, ys], axis=1)
     middle = places.mean(axis=0)
     scale = float(np.abs(places - middle).max())
     places = (places - middle) / scale
     knots = _spread_out(places)
-    degree = 2 if _has_second_degree(places, zs, least_sigma) else 1
-    terms = _terms(knots, degree)
+    terms = _terms(knots)
     free = np.linalg.qr(terms, mode="complete")[0][:, terms.shape[1] :]
     energy, turned = np.linalg.eigh(free.T @ _kernel(knots, knots) @ free)
     keep = energy > 1e-10 * float(energy.max())
-    return _Bending(middle, scale, degree, knots, free @ (turned[:, keep] / np.sqrt(energy[keep])))
-
-
-def _has_second_degree(places: Floats, zs: Floats, least_sigma: float) -> bool:
-    """Whether cup, bow and twist explain what a plane does not, by an F test, where the places can tell."""
-    from scipy.stats import f
-
-    count = len(places)
-    if count < _ENOUGH_FOR_CUP:
-        return False
-    terms = _terms(places / np.abs(places).max(axis=0), 2)
-    sizes = np.linalg.svd(terms / np.linalg.norm(terms, axis=0), compute_uv=False)
-    if sizes[-1] < _TOLD_APART * sizes[0]:
-        return False
-    rough = []
-    for columns in (terms[:, :3], terms):
-        q = np.linalg.qr(columns)[0]
-        rough.append(float(((zs - q @ (q.T @ zs)) ** 2).sum()))
-    variance = max(rough[1] / (count - 6), least_sigma**2, 1e-18)
-    return bool((rough[0] - rough[1]) / 3 / variance > f.ppf(1 - _CHANCE, 3, count - 6))
+    return _Bending(middle, scale, knots, free @ (turned[:, keep] / np.sqrt(energy[keep])))
 
 
 def _spread_out(places: Floats) -> Floats:
@@ -207,19 +188,19 @@ def _root(r: Floats, back: Floats, sizes: Floats, turned: Floats, weight: float)
 
 
 def _exact(
-    basis: _Bending, coefficients: Floats, root: Floats, x: Floats, y: Floats, scale: float
+    basis: _Bending, coefficients: Floats, root: Floats, x: Floats, y: Floats, scale: float, own: float
 ) -> tuple[Floats, Floats]:
     values, halves = np.empty(len(x)), np.empty(len(x))
     for start in range(0, len(x), _CHUNK):
         some = slice(start, start + _CHUNK)
         columns = np.hstack(basis.columns(x[some], y[some]))
         values[some] = columns @ coefficients
-        halves[some] = scale * np.sqrt(1.0 + ((columns @ root) ** 2).sum(axis=1))
+        halves[some] = scale * np.sqrt(own + ((columns @ root) ** 2).sum(axis=1))
     return values, halves
 
 
 def _on_grid(
-    basis: _Bending, coefficients: Floats, root: Floats, x: Floats, y: Floats, scale: float
+    basis: _Bending, coefficients: Floats, root: Floats, x: Floats, y: Floats, scale: float, own: float
 ) -> tuple[Floats, Floats, Any, Any]:
     from scipy.interpolate import RectBivariateSpline
 
@@ -229,5 +210,5 @@ def _on_grid(
         lines.append(np.linspace(values.min() - beyond, values.max() + beyond, count))
     xs, ys = lines
     gx, gy = (part.ravel() for part in np.meshgrid(xs, ys, indexing="ij"))
-    values, halves = (part.reshape(len(xs), len(ys)) for part in _exact(basis, coefficients, root, gx, gy, scale))
+    values, halves = (part.reshape(len(xs), len(ys)) for part in _exact(basis, coefficients, root, gx, gy, scale, own))
     return xs, ys, RectBivariateSpline(xs, ys, values), RectBivariateSpline(xs, ys, halves, kx=1, ky=1)

@@ -34,7 +34,7 @@ def test_kept_draws_give_what_drawing_anew_gives(prepared: Prepared) -> None:
             value = casting.shows_at(heights, casting.shallowest_at) - heights.plane(plane)
             places = casting.places[:: -(-len(casting.places) // MOST_PLACES)]
             rise = blank.raw_top(*places.T) - float(blank.raw_top(*casting.shallowest_at))
-            error = blank.thickness_error(*places.T) if blank.top_map is None else blank.top_map.uncertainty(*places.T)
+            error = blank.thickness_error(*places.T) if blank.top_map is None else blank.top_error(*places.T)
             anew = low_quantile(least_over(value.without(name), places, rise, error))
             assert spread_of_depth(stack, casting, value) == anew
 
