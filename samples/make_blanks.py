@@ -40,7 +40,7 @@ def none(x: float, y: float) -> float:
 
 def thin(x: float, y: float) -> float:
     """Planed once more to take the cup out, in vain."""
-    return NOMINAL - 0.55
+    return NOMINAL - 0.75
 
 
 def cupped(x: float, y: float) -> float:
@@ -79,7 +79,9 @@ def main() -> None:
     write("blank-cupped.csv", story, measured(thin, cupped, 16))
     write_job("flat", "The first blank: flat and to size. It plans as it is.")
     write_job(
-        "wedge", "The second: a wedge delays the showing at the tail. It plans with the values of check --suggest."
+        "wedge",
+        "The second: a wedge delays the showing at the tail, so that little clean-up is left: a caution, and none with "
+        "the values of check --suggest.",
     )
     write_job("cupped", "The third: thin and hollow. No floor is both safe and seen; check says what it still gives.")
 

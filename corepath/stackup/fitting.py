@@ -54,8 +54,8 @@ LIMIT_SIGMAS = 3.0
 _LARGEST_SIGMAS = 2.5
 """How many standard deviations the largest bending (or slope) to reckon with is."""
 
-_PRIOR_FREEDOM = 2.0
-"""How many figures the stated error counts for against the scatter that is seen."""
+_PRIOR_FREEDOM = 0.5
+"""How many figures the stated error counts for against the scatter that is seen; it bounds the uncertainty besides."""
 
 _PLANE_MOST = 5
 _ENOUGH_FOR_PLATE = 10

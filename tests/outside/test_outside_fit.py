@@ -5,9 +5,9 @@ Sources: Anscombe, Graphs in Statistical Analysis, The American Statistician 27 
 row for each prior, which is the same as Bayesian regression with normal priors (Gelman et al., Bayesian Data Analysis,
 from memory).
 
-The simulated blanks are a plane, a wedge, cupped or twisted, each measured with a gauge that is even within
-± 0.02; nothing of ours makes them. A bound on the least depth of the groove may fail in 30 of 2000, and with nine places
-or more it may lie 0.15 below the truth on average.
+The simulated blanks are a plane, a wedge, a cup or a twist, each measured with a gauge that is even within
+± 0.02; nothing of ours makes them. A bound on the least depth of the groove may fail in 30 of 2000, and with nine
+places or more it may lie 0.15 below the truth on average.
 """
 
 from __future__ import annotations

@@ -74,8 +74,8 @@ def test_cup_of_the_sample(job: Job) -> None:
     assert float(blank.gap(0, 235)) == pytest.approx(0.29, abs=0.06)
     assert float(blank.gap(0, -235)) == pytest.approx(0.29, abs=0.06)
     assert float(blank.gap(300, 0)) < 0.06
-    np.testing.assert_allclose(blank.thickness([-600, 0, 600], [0, 200, -200]), 13.05, atol=0.04)
-    np.testing.assert_allclose(blank.raw_top([0, 0], [230, 0]), [13.05 + 0.275, 13.05], atol=0.05)
+    np.testing.assert_allclose(blank.thickness([-600, 0, 600], [0, 200, -200]), 12.85, atol=0.04)
+    np.testing.assert_allclose(blank.raw_top([0, 0], [230, 0]), [12.85 + 0.275, 12.85], atol=0.05)
 
 
 def test_flat_sample_needs_no_caution(job: Job) -> None:
@@ -89,7 +89,12 @@ def test_map_is_never_surer_than_one_figure(job: Job) -> None:
         blank = sample(job, name)
         x, y = blank.nodes(20.0)
         assert (blank.thickness_error(x, y) >= 0.1).all()
-        assert (blank.gap_error(x, y) >= math.hypot(0.1, 0.1)).all()
+        if blank.gap_map.z.max() > 0.1 + 2 * 0.03:
+            assert (blank.gap_error(x, y) >= math.hypot(0.1, 0.1)).all()
+        else:
+            low, high = blank.gap_bounds(x, y)
+            assert (low == 0.0).all(), "of a blank that lies as flat as the job says, the job's bound holds"
+            np.testing.assert_allclose(np.maximum(high, 0.1), np.maximum(2.0 * blank.gap(x, y), 0.1))
         assert (blank.gap(x, y) >= 0).all()
         low, high = blank.gap_bounds(x, y)
         assert (low >= 0).all() and (high > low).all()
