@@ -311,8 +311,9 @@ class Blank:
         if warp[k] < WARPED:
             return []
         return [
-            f"the raw top is out of plane: turned over it may stand {mm(warp[k]):.2f} off the bed at X{mm(x[k]):.0f} "
-            f"Y{mm(y[k]):.0f} of the board; that is counted in B; a blank pressed flat there springs back after the skim"
+            f"the raw top is out of plane: turned over it may stand {mm(warp[k]):.2f} off the bed at "
+            f"X{mm(x[k]):.0f} Y{mm(y[k]):.0f} of the board; that is counted in B; a blank pressed flat there springs "
+            "back after the skim"
         ]
 
     def as_dict(self) -> dict[str, object]:
