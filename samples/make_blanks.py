@@ -83,7 +83,11 @@ def main() -> None:
         "The second: a wedge delays the showing at the tail, so that little clean-up is left: a caution, and none with "
         "the values of check --suggest.",
     )
-    write_job("cupped", "The third: thin and hollow. No floor is both safe and seen; check says what it still gives.")
+    write_job(
+        "cupped",
+        "The third: thin and hollow. It is meant to fail: no floor is both safe and seen; "
+        "check says what it still gives.",
+    )
 
 
 def write_job(name: str, story: str) -> None:
