@@ -19,6 +19,7 @@ from corepath.errors import Fault, InputError
 from corepath.job.beyond import beyond
 from corepath.job.consistency import Parts, contradictions
 from corepath.job.counts import too_many
+from corepath.job.half_converted import half_converted
 from corepath.job.kinds import MM_PER_INCH, Kind, fields_of, kind_at, wanted
 from corepath.job.model import Job
 from corepath.job.positions import Path
@@ -85,6 +86,9 @@ def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
     sections = _sections(known, context, inch, source, faults)
     for path, says, allowed in contradictions(Parts(sections)):
         faults.append(Fault(key_of(path), says, allowed=_in_inches(allowed) if inch else allowed))
+    mixed = half_converted(sections, known) if inch else []
+    if mixed:
+        return None, locate([*mixed, *faults], source)
     enormous = [Fault(key_of(path), says, allowed=allowed) for path, says, allowed in beyond(sections)]
     if enormous:  # no geometry can be made of these
         told = {fault.key for fault in faults}

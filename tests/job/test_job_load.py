@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -231,24 +232,37 @@ def test_byte_order_mark_and_line_ends_are_tolerated(tmp_path: Path) -> None:
     assert read_job(path)[1][0].line == _line_of(GOOD, "floor = 1.2")
 
 
+def _inches(*edits: tuple[str, str]) -> str:
+    """The coupon in inches: its lengths by 25.4 to four places, then the edits."""
+    lines = []
+    for line in GOOD.splitlines():
+        key, _, rest = line.partition(" = ")
+        if rest and key.isidentifier() and not re.search(r'"|true|false|rpm|flutes|number|density|ratio|schema', line):
+            rest = re.sub(r"-?\d+(\.\d+)?", lambda found: f"{float(found[0]) / 25.4:.4f}", rest.partition("#")[0])
+        elif key == "at":
+            rest = re.sub(r"-?\d+(\.\d+)?", lambda found: f"{float(found[0]) / 25.4:.4f}", rest)
+        lines.append(f"{key} = {rest}" if rest else line)
+    text = "\n".join(lines).replace('units = "mm"', 'units = "inch"')
+    for old, new in edits:
+        assert old in text, old
+        text = text.replace(old, new, 1)
+    return text
+
+
 def test_inches_are_scaled_once_and_defaults_are_not() -> None:
     """A default of 0.3 mm must stay 0.3 mm in a job written in inches, and numbers without length keep their value."""
-    text = _edited('units = "mm"', 'units = "inch"').replace("safe_z = 8.0", "safe_z = 0.5")
-    text = text.replace("recess = 0.3", "").replace("travel = [700, 400, 80]", "travel = [30, 20, 4]")
-    text = text.replace("length = 240", "length = 9").replace("width = 90", "width = 4")
-    text = text.replace("rapid = 6000 ", "rapid = 236 ")
-    job = load_text(text, "job.toml")
-    assert job.blank.length == 9 * 25.4
+    job = load_text(_inches(("recess = 0.0118", "")), "job.toml")
+    assert job.blank.length == 9.4488 * 25.4
     assert job.insert[0].recess == 0.3
     assert job.machine.spindle_rpm == (8000.0, 24000.0)
     assert job.cast.density == (1.05, 1.22)
-    assert job.plug[0].at == ((-66 * 25.4, 7 * 25.4),)
+    assert job.plug[0].at == ((-2.5984 * 25.4, 0.2756 * 25.4),)
 
 
 def test_messages_of_inch_jobs_speak_inches() -> None:
     """`allowed` in mm beside a value in inches would mislead."""
-    text = _edited('units = "mm"', 'units = "inch"')
-    faults = {fault.key: fault for fault in _faults(text.replace("safe_z = 8.0", "safe_z = 0.1"))}
+    text = _inches(("safe_z = 0.3150", "safe_z = 0.1"), ("length = 9.4488", "length = 240"))
+    faults = {fault.key: fault for fault in _faults(text)}
     assert "0.1969, inch" in faults["machine.safe_z"].allowed
     assert "inch (" in faults["blank.length"].allowed
 
@@ -259,20 +273,9 @@ def test_hardware_fills_what_is_not_given() -> None:
     insert = load_text(text, "job.toml").insert[0]
     assert (insert.barrel, insert.flange, insert.prongs) == (7.5, 19.0, 6.0)
     assert insert.flange_thickness == 1.2
-    inch = text.replace('units = "mm"', 'units = "inch"')
-    source = load_inserts(inch)
-    assert source.barrel == 7.5 and source.flange_thickness == 1.2 * 25.4
-
-
-def load_inserts(text: str):  # type: ignore[no-untyped-def]
-    """The insert of an inch job whose blank is within bounds."""
-    for old, new in (
-        ("length = 240", "length = 9"),
-        ("width = 90", "width = 4"),
-        ("travel = [700, 400, 80]", "travel = [30, 20, 40]"),
-    ):
-        text = text.replace(old, new)
-    return load_text(text.replace("length = 5.5", "length = 5.5"), "job.toml").insert[0]
+    inch = _inches(("barrel = 0.2559", 'hardware = "tee-nut-M6"'), ("flange = 0.5906", ""))
+    insert = load_text(inch, "job.toml").insert[0]
+    assert insert.barrel == 7.5 and insert.flange_thickness == 0.0472 * 25.4
 
 
 def test_faults_found_later_are_placed(tmp_path: Path) -> None:
