@@ -71,10 +71,9 @@ def test_digest_follows_values_and_nothing_else() -> None:
 
 def test_inch_job_resolves_to_mm() -> None:
     """`lengths` says so, whatever `units` says."""
-    text = GOOD.replace('units = "mm"', 'units = "inch"').replace("length = 240", "length = 9")
-    text = text.replace("width = 90", "width = 4").replace("travel = [700, 400, 80]", "travel = [30, 20, 40]")
-    resolved = resolved_dict(load_text(text, "x"))
-    assert (resolved["lengths"], resolved["units"], resolved["blank"]["length"]) == ("mm", "inch", 9 * 25.4)
+    resolved = resolved_dict(load_text(inch_text(GOOD), "x"))
+    assert (resolved["lengths"], resolved["units"]) == ("mm", "inch")
+    assert resolved["blank"]["length"] == pytest.approx(240.0, abs=1e-9)
 
 
 def _in_inches(value: Any, kind: Kind) -> str:
