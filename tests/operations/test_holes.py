@@ -118,7 +118,7 @@ def test_never_straight_down_or_steep_but_where_the_hole_is_the_cutters_size() -
 
 
 def test_feed_is_halved_where_the_hole_leaves_the_wood() -> None:
-    """Fibres pushed out at the far side; or the whole hole at half speed. The machine turns as fast as it likes here."""
+    """Fibres pushed out at the far side; or the whole hole at half speed. No bend is too tight here."""
     for hole in (DOWEL, THROUGH):
         slow, fast = [], []
         reached = TOP
