@@ -53,7 +53,7 @@ class _Tally:
         self.bench = bench
         self.by_m6 = by_m6
         self.findings = Findings(file)
-        self.stock = Stock(bench.length, bench.width, bench.thickness, bench.cell)
+        self.stock = Stock(bench.length, bench.width, bench.thickness, bench.cell, remembers=False)
         self.program: ReadProgram | None = None
         self.first_line: int | None = None
         self.motions = 0

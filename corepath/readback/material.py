@@ -140,12 +140,15 @@ class Stock:
 
     `raw` is the height of its upper face as it came, column by column, mm. With `lies` (a function of x and
     y arrays that gives lower and upper face above the bed) the blank is as it was measured, else level.
-    `began` is `top` before the paths `past` were cut, which are those of this set-up.
+    `began` is `top` before the paths `past` were cut, which are those of this set-up; with `remembers` false neither is
+    kept, so that memory does not grow with the paths.
     """
 
     def __init__(
-        self, length: float, width: float, thickness: float, cell: float = 0.5, lies: Lies | None = None
-    ) -> None:
+        self, length: float, width: float, thickness: float, cell: float = 0.5, lies: Lies | None = None,
+        remembers: bool = True,
+    ) -> None:  # fmt: skip
+        self.remembers = remembers
         self.grid = Grid.over(length, width, cell)
         shape = (self.grid.ny, self.grid.nx)
         self.wood_bottom: Singles = np.zeros(shape, dtype=np.float32)
@@ -168,7 +171,7 @@ class Stock:
     def copy(self) -> Stock:
         other = object.__new__(Stock)
         other.grid, other.raw = self.grid, self.raw
-        other.began, other.past = self.began, self.past
+        other.began, other.past, other.remembers = self.began, self.past, self.remembers
         for name in ("wood_bottom", "wood_top", "cast_bottom", "cast_top", "top"):
             setattr(other, name, getattr(self, name).copy())
         return other
@@ -181,9 +184,10 @@ class Stock:
         of = np.repeat(np.arange(len(owner)), np.diff(first))
         cut = Cut(np.zeros(count), np.zeros((count, 3)), np.zeros(count), np.zeros(len(of)), of, way)
         grid = self.grid
-        if not self.past:
-            self.began = self.top.copy()  # cutting changes the heights in place
-        self.past = (*self.past, Past(lower, upper, radius, corner))
+        if self.remembers:
+            if not self.past:
+                self.began = self.top.copy()  # cutting changes the heights in place
+            self.past = (*self.past, Past(lower, upper, radius, corner))
         cut_pieces(
             self.top, grid.x0, grid.y0, grid.px, grid.py, np.ascontiguousarray(lower), np.ascontiguousarray(upper),
             np.ascontiguousarray(owner), radius, corner, cut.removed, cut.where, cut.deep,
