@@ -1,8 +1,9 @@
 """Entries: where a path goes down into material, and the slot that its first lap then cuts.
 
 A slot may begin where the way down ends, or where the wedge that a ramp left stands over the entry's own way. It may
-be left, as to clear a corner, and taken up again at its end, straight on. A cut as wide that begins anywhere else is
-no part of a first lap. Lengths in mm, bed frame.
+be left, as to clear a corner, and taken up again at its end, straight on. In a narrow pocket the lap comes back beside
+itself: there it is no slot, and beyond that one again, until it has come round to where the way down ended. A cut as
+wide that begins anywhere else is no part of a first lap. Lengths in mm, bed frame.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ Flags = NDArray[np.bool_]
 
 _SAME = 0.01
 _ON = 0.2
+_SAME_WAY = 0.9
 _CELL = 6.0
 """radii: more than a run's first diameter of way, one sample over, and what lies ahead of an end, 2.5 radii."""
 
@@ -81,7 +83,7 @@ def first_laps(
         if found[first:stop].any() or _goes_on(ends.near(x, y), place, heading, way, first, stop, radius):
             found[first:stop] = True
             ends.add(_End(*place[stop - 1].tolist(), *heading[stop - 1].tolist()))
-    return found
+    return found | (wide & _come_round(pieces, headings, entries, radius)[piece])
 
 
 class _Ends:
@@ -120,6 +122,30 @@ def _on_own_way(pieces: Pieces, place: Floats, entries: tuple[Entry, ...]) -> Fl
         shapely.prepare(line)
         on[near] |= shapely.dwithin(line, shapely.points(place[near, :2]), _ON)
     return on
+
+
+def _come_round(pieces: Pieces, headings: Floats, entries: tuple[Entry, ...], radius: float) -> Flags:
+    """Pieces from where an entry ends, level and without a break, until they pass there again the same way, (m,).
+
+    None of a path that does not come round: what it cuts is no lap.
+    """
+    lap = np.zeros(len(pieces), dtype=np.bool_)
+    fall = np.abs(pieces.upper[:, 2] - pieces.lower[:, 2]) > _SAME
+    gap = np.append(False, np.abs(pieces.lower[1:] - pieces.upper[:-1]).max(axis=1) > _SAME)
+    breaks = np.append(np.flatnonzero(fall | gap), len(pieces))
+    for entry in entries:
+        first = entry.last + 1
+        stop = int(breaks[np.searchsorted(breaks, first)])
+        if stop <= first:
+            continue
+        end, a, b = pieces.upper[entry.last, :2], pieces.lower[first:stop, :2], pieces.upper[first:stop, :2]
+        t = np.clip(((end - a) * (b - a)).sum(axis=1) / np.maximum(((b - a) ** 2).sum(axis=1), 1e-18), 0.0, 1.0)
+        near = np.hypot(*(a + t[:, None] * (b - a) - end).T) < _ON
+        away = np.append(False, np.maximum.accumulate(np.hypot(*(b - end).T) > radius)[:-1])
+        back = np.flatnonzero(near & away & (headings[first:stop] @ headings[first] > _SAME_WAY))
+        if len(back):
+            lap[first : first + int(back[0]) + 1] = True
+    return lap
 
 
 def _goes_on(
