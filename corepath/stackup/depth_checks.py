@@ -28,6 +28,7 @@ def depth_checks(stack: Stackup) -> tuple[Check, ...]:
     checks = [_window(stack), _floor(stack), _shows(stack), _clean_up(stack)]
     checks += [fill_at(stack, casting, skim.judged_plane) for casting in stack.castings]
     checks += inserts_at(stack, skim.planned_plane)
+    checks += _opens(stack)
     checks.append(hold_at(stack, skim.judged_plane))
     return tuple(checks)
 
@@ -291,6 +292,27 @@ def _barrel(stack: Stackup, place: PlaceStack, plane: float) -> Check:
         mend=f"hardware shorter by {mm(stack.job.limits.barrel - value.worst()[0]):.2f}, less recess, or a place where "
         f"the deck is higher",
     )
+
+
+def _opens(stack: Stackup) -> tuple[Check, ...]:
+    """Whether the deck pass opens every blind bore: the weakest of them; none without one."""
+    heights, plane = stack.heights, stack.skim.planned_plane
+
+    def judged(place: PlaceStack) -> Check:
+        name = place.place.id
+        value = heights.bore(place.bore_depth, name) - heights.finished(place.highest_over_bore, plane, place.at)
+        return judge(
+            "opens",
+            value,
+            0.0,
+            says=f"the bore of {name} ends {mm(value.nominal):.2f} past the deck, whose pass opens it",
+            where=name,
+            mend="bore it through (insert.through = true), or stop the skim higher: groove.floor lower, "
+            "more deck.clean_up",
+        )
+
+    blind = [place for place in stack.places if not place.place.insert.through]
+    return (weakest(judged(place) for place in blind),) if blind else ()
 
 
 def hold_at(stack: Stackup, plane: float) -> Check:

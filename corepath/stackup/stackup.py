@@ -66,6 +66,7 @@ class PlaceStack:
     bore_depth: float
     deck_over_seat: float
     deck_over_bore: float
+    highest_over_bore: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,12 +169,13 @@ def stack_heights(job: Job, board: Board, blank: Blank | None = None, settled: S
     lowest_plane = round(highest + job.deck.clean_up, 4)
     castings = tuple(_casting_stack(casting, heights, board, lowest_plane) for casting in board.castings)
     weakest, weakest_at = _weakest_deck(heights, board, (highest, (x, y)))
+    skim = _skim(heights, castings, lowest_plane)
     return Stackup(
         job=job,
         heights=heights,
         castings=castings,
-        places=tuple(_place_stack(place, board, job.deck.clean_up) for place in board.places),
-        skim=_skim(heights, castings, lowest_plane),
+        places=tuple(_place_stack(place, board, heights, skim.planned_plane) for place in board.places),
+        skim=skim,
         deck_highest=highest,
         deck_highest_at=(x, y),
         deck_lowest=lowest,
@@ -273,7 +275,21 @@ def _at(places: NDArray[np.float64], value: NDArray[np.float64]) -> At:
     return float(x), float(y)
 
 
-def _place_stack(place: Place, board: Board, clean_up: float) -> PlaceStack:
+CLOSED = 0.1
+"""mm of wood that a blind bore leaves above the bed in B, nominally (common practice, no source)."""
+
+
+def _past_the_deck(heights: Heights, plane: float, at: At) -> float:
+    """How far a blind bore must pass the deck so that the deck pass opens it with every error against it.
+
+    Half the clean-up where that is more. Bore and deck hang on touches of their own: the bore on the skimmed face, the
+    deck on the bed, or on what the skim left where the face is touched.
+    """
+    opens = heights.seat(0.0) - heights.finished(0.0, plane, at)
+    return max(heights.job.deck.clean_up / 2.0, opens.nominal - opens.worst()[0])
+
+
+def _place_stack(place: Place, board: Board, heights: Heights, plane: float) -> PlaceStack:
     insert = place.insert
     middle = Point(place.x, place.y)
     seat = middle.buffer(place.seat / 2)
@@ -285,7 +301,8 @@ def _place_stack(place: Place, board: Board, clean_up: float) -> PlaceStack:
         place=place,
         at=(place.x, place.y),
         seat_depth=insert.flange_thickness + insert.recess,
-        bore_depth=highest + clean_up / 2,
+        bore_depth=min(highest + _past_the_deck(heights, plane, (place.x, place.y)), plane - CLOSED),
         deck_over_seat=over_seat,
         deck_over_bore=over_bore,
+        highest_over_bore=highest,
     )

@@ -174,7 +174,7 @@ class Scene:
     def bore_heights(self, place: Place) -> tuple[tuple[float, float], ...]:
         """Depths below the skimmed face, ((seat diameter, depth), (bore diameter, depth)).
 
-        A blind bore ends half the clean-up past the deck to be, whose pass opens it.
+        A blind bore ends past the deck to be, whose pass opens it.
         """
         heights = self.table.inserts[place.id]
         return (place.seat, heights.seat.nominal), (place.bore, heights.bore.nominal)

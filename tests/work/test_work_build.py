@@ -48,7 +48,7 @@ def test_a_through_bore_serves_the_thickest_stop(board: Prepared):
     assert below_face - plan.lowest_plane < board.job.blank.spoil_board
     assert blind.breaks_through is None
     deck = board.board.deck.highest
-    assert plan.planned_plane - blind.steps[-1].floor == pytest.approx(deck + board.job.deck.clean_up / 2, abs=0.02)
+    assert plan.planned_plane - blind.steps[-1].floor == pytest.approx(deck + 0.21, abs=0.02)
 
 
 def test_a_seat_lies_below_the_skimmed_face(board: Prepared):
