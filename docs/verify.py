@@ -216,7 +216,7 @@ def within(x, y, area):
 
 def spared(x, y, entry):
     """Columns in what the report says is left uncut, as under a clamp."""
-    return np.any([np.zeros(len(x), dtype=bool), *(within(x, y, piece) for piece in entry.get("uncut", []))], axis=0)
+    return np.any([np.zeros(len(x), dtype=bool), *(sides(x, y, piece)[1] for piece in entry.get("uncut", []))], axis=0)
 
 
 def framed(x, y, job, by):

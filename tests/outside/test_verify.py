@@ -16,6 +16,7 @@ import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -127,12 +128,24 @@ def test_a_flush_is_judged_and_stands_in_no_ones_way_before_the_cast(tmp_path: P
     assert flat or "BREACH 04-A-flush.nc: flush: " in told
 
 
-def test_a_frame_is_no_deck() -> None:
-    """Its full height was taken for a deck left uncut. Blank 100 by 60, frame 5: inside ends at 45 and 25."""
+def _loaded() -> Any:
     spec = importlib.util.spec_from_file_location("verify", SCRIPT)
     assert spec is not None and spec.loader is not None
     verify = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(verify)
+    return verify
+
+
+def test_what_is_spared_reaches_to_its_very_edge() -> None:
+    """A node on the blank's own edge, beside a clamp, stood 5.75 too high. A clamp over a corner of 268 by 120."""
+    piece = {"outer": [[250.0, 100.0], [268.0, 100.0], [268.0, 120.0], [250.0, 120.0]], "holes": []}
+    x, y = np.array([268.0, 260.0, 249.9, 268.0]), np.array([111.0, 110.0, 110.0, 99.9])
+    assert _loaded().spared(x, y, {"uncut": [piece]}).tolist() == [True, True, False, False]
+
+
+def test_a_frame_is_no_deck() -> None:
+    """Its full height was taken for a deck left uncut. Blank 100 by 60, frame 5: inside ends at 45 and 25."""
+    verify = _loaded()
     x, y = np.array([0.0, 44.9, 45.1, 0.0, -44.9, -46.0]), np.array([0.0, 24.9, 0.0, 25.1, -25.1, -26.0])
     job = {"blank": {"length": 100.0, "width": 60.0}, "deck": {"margin": 5.0}}
     assert verify.framed(x, y, job, 0.05).tolist() == [False, False, True, True, True, True]
