@@ -20,6 +20,7 @@ from corepath.board.placing import Feature, place_faults, plug_faults, touch_fau
 from corepath.board.shapes import blank_polygon, disc, half_span, offset, place_ids, plug_polygon
 from corepath.errors import Fault, InputError
 from corepath.job.model import Job
+from corepath.lengths import mm
 
 __all__ = ["build_board", "collect_faults"]
 
@@ -87,12 +88,12 @@ def _outline(job: Job, folder: Path) -> tuple[Polygon | None, list[Fault]]:
     if blank_polygon(job).contains_properly(outline):
         return outline, []
     left, low, right, high = outline.bounds
-    spans = f"X {left:.2f} to {right:.2f}, Y {low:.2f} to {high:.2f}"
+    spans = f"X {mm(left):.2f} to {mm(right):.2f}, Y {mm(low):.2f} to {mm(high):.2f}"
     return outline, [Fault("outline", "the outline reaches beyond the blank", spans, _half_sizes(job))]
 
 
 def _half_sizes(job: Job) -> str:
-    return f"within X ±{job.blank.length / 2:g}, Y ±{job.blank.width / 2:g}"
+    return f"within X ±{mm(job.blank.length / 2):g}, Y ±{mm(job.blank.width / 2):g}"
 
 
 def _groove(job: Job, outline: Polygon) -> tuple[Polygon | None, Polygon | None, list[Fault]]:
@@ -100,7 +101,7 @@ def _groove(job: Job, outline: Polygon) -> tuple[Polygon | None, Polygon | None,
     faults = []
     outer = offset(outline, job.groove.outside)
     inner = offset(outline, -job.groove.inside)
-    value = f"{job.groove.inside:g}"
+    value = f"{mm(job.groove.inside):g}"
     if inner.is_empty:
         faults.append(
             Fault(
@@ -111,17 +112,19 @@ def _groove(job: Job, outline: Polygon) -> tuple[Polygon | None, Polygon | None,
             )
         )
     elif not isinstance(inner, Polygon):
-        pieces = "; ".join(f"({p.centroid.x:.1f}, {p.centroid.y:.1f})" for p in inner.geoms)
+        pieces = "; ".join(f"({mm(p.centroid.x):.1f}, {mm(p.centroid.y):.1f})" for p in inner.geoms)
         says = f"wider than the board allows: the wood inside falls into {len(inner.geoms)} pieces, about {pieces}"
         faults.append(Fault("groove.inside", says, value, _inside_allows(job, outline)))
     if not isinstance(outer, Polygon) or outer.interiors:
         says = "the groove closes on itself outside the outline, round wood that would come loose"
-        faults.append(Fault("groove.outside", says, f"{job.groove.outside:g}", "less"))
+        faults.append(Fault("groove.outside", says, f"{mm(job.groove.outside):g}", "less"))
     elif not blank_polygon(job).contains_properly(outer) and blank_polygon(job).contains_properly(outline):
         left, low, right, high = outer.bounds
         room = min(job.blank.length / 2 - max(-left, right), job.blank.width / 2 - max(-low, high)) + job.groove.outside
         says = "the groove reaches beyond the blank"
-        faults.append(Fault("groove.outside", says, f"{job.groove.outside:g}", f"less than {max(room, 0.0):.2f}"))
+        faults.append(
+            Fault("groove.outside", says, f"{mm(job.groove.outside):g}", f"less than {mm(max(room, 0.0)):.2f}")
+        )
     if not isinstance(inner, Polygon) or inner.is_empty or not isinstance(outer, Polygon) or outer.interiors:
         return None, None, faults
     return Polygon(outer.exterior, [inner.exterior]), inner, faults
@@ -137,7 +140,7 @@ def _inside_allows(job: Job, outline: Polygon) -> str:
             low = middle
         else:
             high = middle
-    return f"at most {int(low * 10) / 10:g}"
+    return f"at most {mm(int(low * 10) / 10):g}"
 
 
 def _plugs(job: Job) -> list[tuple[Casting, str]]:

@@ -15,6 +15,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 
+from corepath.lengths import said_all
+
 __all__ = ["DeckSurface", "Lowering"]
 
 Floats = NDArray[np.float64]
@@ -76,7 +78,7 @@ class DeckSurface:
         put(self, "lowest", float(grid.min()))
         slopes = np.hypot(np.diff(grid, axis=0)[:, :-1], np.diff(grid, axis=1)[:-1, :])
         put(self, "steepest", float(slopes.max()) / self.step)
-        put(self, "cautions", cautions)
+        put(self, "cautions", said_all(cautions))
         put(self, "sha256", sha256)
         put(self, "station_errors", station_errors)
         put(self, "rounded_by", rounded_by)

@@ -15,6 +15,7 @@ from corepath.board.placing import Feature
 from corepath.board.shapes import blank_polygon, disc
 from corepath.errors import Fault
 from corepath.job.model import DowelSection, Job
+from corepath.lengths import mm
 
 __all__ = ["dowel_faults"]
 
@@ -35,7 +36,7 @@ def dowel_faults(job: Job, features: list[Feature], outline: Polygon | None, rin
     blank = blank_polygon(job)
     discs = [disc(*dowel.at, dowel.diameter) for dowel in job.dowel]
     for i, (dowel, area) in enumerate(zip(job.dowel, discs, strict=True)):
-        key, value = f"dowel[{i + 1}]", f"[{dowel.at[0]:g}, {dowel.at[1]:g}]"
+        key, value = f"dowel[{i + 1}]", f"[{mm(dowel.at[0]):g}, {mm(dowel.at[1]):g}]"
         if not blank.contains_properly(area):
             faults.append(Fault(f"{key}.at", "reaches beyond the blank", value, "within the blank"))
         if ring is not None and ring.intersects(area):
@@ -49,9 +50,9 @@ def dowel_faults(job: Job, features: list[Feature], outline: Polygon | None, rin
             if discs[j].intersects(area):
                 faults.append(Fault(f"{key}.at", f"overlaps dowel {j + 1}", value, "clear of it"))
         if dowel.depth_in_bed >= job.blank.spoil_board:
-            allowed = f"less than blank.spoil_board {job.blank.spoil_board:g}"
+            allowed = f"less than blank.spoil_board {mm(job.blank.spoil_board):g}"
             says = "would pass through the spoil board"
-            faults.append(Fault(f"{key}.depth_in_bed", says, f"{dowel.depth_in_bed:g}", allowed))
+            faults.append(Fault(f"{key}.depth_in_bed", says, f"{mm(dowel.depth_in_bed):g}", allowed))
     return faults + _pattern_faults(job)
 
 
@@ -61,7 +62,7 @@ def _pattern_faults(job: Job) -> list[Fault]:
     axis = flip.upper()
     missing = _unmatched(job.dowel, _TURNS[flip], _FITS)
     if missing:
-        names = ", ".join(f"dowel {i + 1} at ({d.at[0]:g}, {d.at[1]:g})" for i, d in missing)
+        names = ", ".join(f"dowel {i + 1} at ({mm(d.at[0]):g}, {mm(d.at[1]):g})" for i, d in missing)
         says = f"the pattern does not fit after the flip about {axis}: {names} finds no hole of its size"
         mend = f"each dowel on the {axis} axis, or a pair of equal dowels at mirror places of it"
         return [Fault("dowel", says, allowed=mend)]

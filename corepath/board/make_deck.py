@@ -24,6 +24,7 @@ from corepath.errors import Fault, InputError
 from corepath.job.deck_rules import deck_contradictions
 from corepath.job.model import Job
 from corepath.job.source import key_of
+from corepath.lengths import mm
 
 __all__ = ["FILE_GRAIN", "build_deck", "deck_faults", "nodes_of"]
 
@@ -61,16 +62,18 @@ def deck_faults(job: Job, outline: Polygon | None = None) -> list[Fault]:
         largest = max(thickness for _, thickness in deck.stations)
         if abs(largest - board.thickness) > 1e-6:
             says = "contradicts deck.stations, whose largest it must be"
-            faults.append(Fault("board.thickness", says, f"{board.thickness:g}", f"{largest:g}"))
+            faults.append(Fault("board.thickness", says, f"{mm(board.thickness):g}", f"{mm(largest):g}"))
         if len(deck.stations) < 2:
             faults.append(Fault("deck.stations", "too few stations", str(len(deck.stations)), "2 or more"))
     if deck.profile is not None:
         faults += _station_faults("deck.profile", deck.profile, -math.inf)
     if board.edge_thickness > board.thickness:
         says = "the edge is thicker than the board"
-        faults.append(Fault("board.edge_thickness", says, f"{board.edge_thickness:g}", f"at most {board.thickness:g}"))
+        faults.append(
+            Fault("board.edge_thickness", says, f"{mm(board.edge_thickness):g}", f"at most {mm(board.thickness):g}")
+        )
     if job.blank.length * job.blank.width > _LARGEST_BLANK:
-        size = f"{job.blank.length:g} x {job.blank.width:g}"
+        size = f"{mm(job.blank.length):g} x {mm(job.blank.width):g}"
         faults.append(Fault("blank", "larger than this version plans", size, f"{_LARGEST_BLANK / 1e6:g} m² at most"))
     return faults + patch_faults(job, outline)
 
@@ -82,9 +85,11 @@ def _station_faults(name: str, stations: tuple[tuple[float, float], ...], edge: 
         if i and x - stations[i - 1][0] < _SAME:
             same = abs(x - stations[i - 1][0]) < _SAME
             says = "same x as the station before it" if same else "stations must ascend in x"
-            faults.append(Fault(key, says, f"x = {x:g}", f"x above {stations[i - 1][0]:g}"))
+            faults.append(Fault(key, says, f"x = {mm(x):g}", f"x above {mm(stations[i - 1][0]):g}"))
         if thickness < edge:
-            faults.append(Fault(key, "thinner than board.edge_thickness", f"{thickness:g}", f"{edge:g} or more"))
+            faults.append(
+                Fault(key, "thinner than board.edge_thickness", f"{mm(thickness):g}", f"{mm(edge):g} or more")
+            )
     return faults
 
 
@@ -132,7 +137,8 @@ def _from_stations(job: Job, outline: Polygon, xs: Floats, ys: Floats) -> _Groun
     lowest = float(raw.min())
     if lowest < edge - 1e-6:
         i, j = np.unravel_index(int(np.argmin(np.round(raw, 9))), raw.shape)
-        says = f"the crown brings the deck {edge - lowest:.2f} mm below the edge thickness at ({xs[i]:g}, {ys[j]:g})"
+        says = f"the crown brings the deck {mm(edge - lowest):.2f~} below the edge thickness "
+        says += f"at ({mm(xs[i]):g}, {mm(ys[j]):g})"
         raise InputError([Fault("deck.profile", says, allowed="a smaller crown there, or thicker stations")])
     errors = tuple(float(v) for v in t(stations[:, 0]) - stations[:, 1])
     return _Ground(np.maximum(raw, edge), errors)
@@ -177,15 +183,15 @@ def _file_faults(job: Job, key: str, name: str, xs: Floats, ys: Floats, m: Float
     low = np.where(np.isnan(m), math.inf, m)
     if low.min() < edge - _BELOW:
         i, j = np.unravel_index(int(np.argmin(np.round(low, 9))), low.shape)
-        says = f"{name} lies below the edge thickness, at {low[i, j]:.2f} mm at ({xs[i]:g}, {ys[j]:g})"
-        allowed = f"board.edge_thickness, {edge:g}, or more; mesh_at and the units move it"
+        says = f"{name} lies below the edge thickness, at {mm(low[i, j]):.2f~} at ({mm(xs[i]):g}, {mm(ys[j]):g})"
+        allowed = f"board.edge_thickness, {mm(edge):g}, or more; mesh_at and the units move it"
         faults.append(Fault(key, says, allowed=allowed if job.deck.mesh is not None else allowed.partition(";")[0]))
     shown = np.where(np.isnan(m), -math.inf, edge + (m - edge) * share)
     highest = float(shown.max())
     if abs(highest - job.board.thickness) > _THICKER:
         i, j = np.unravel_index(int(np.argmax(np.round(shown, 9))), shown.shape)
-        says = f"contradicts {key}, whose highest inside the outline it must be, at ({xs[i]:g}, {ys[j]:g})"
-        faults.append(Fault("board.thickness", says, f"{job.board.thickness:g}", f"{highest:.2f}"))
+        says = f"contradicts {key}, whose highest inside the outline it must be, at ({mm(xs[i]):g}, {mm(ys[j]):g})"
+        faults.append(Fault("board.thickness", says, f"{mm(job.board.thickness):g}", f"{mm(highest):.2f}"))
     return faults
 
 
@@ -213,8 +219,8 @@ def _step_at_outline(name: str, xs: Floats, ys: Floats, m: Floats, d: Floats, ed
     if off[i, j] <= _TOLD:
         return []
     return [
-        f"along the outline {name} stands up to {off[i, j]:.2f} mm off the edge thickness, at ({xs[i]:g}, {ys[j]:g}); "
-        f"over the edge band of {band:g} mm the deck is brought to it"
+        f"along the outline {name} stands up to {mm(off[i, j]):.2f~} off the edge thickness, "
+        f"at ({mm(xs[i]):g}, {mm(ys[j]):g}); over the edge band of {mm(band):g~} the deck is brought to it"
     ]
 
 

@@ -16,6 +16,7 @@ from shapely import Polygon
 from corepath.board.curves import Points, closed_curve, shape_faults, signed_area
 from corepath.errors import Fault, InputError
 from corepath.job.model import Job, OutlineSection
+from corepath.lengths import mm
 
 __all__ = ["build_outline"]
 
@@ -61,13 +62,13 @@ def _station_faults(stations: tuple[tuple[float, float], ...]) -> list[Fault]:
     for i, (x, half) in enumerate(stations):
         key = f"outline.stations[{i + 1}]"
         if i and abs(x - stations[i - 1][0]) < _SAME:
-            faults.append(Fault(key, "same x as the station before it", f"x = {x:g}", "each x once"))
+            faults.append(Fault(key, "same x as the station before it", f"x = {mm(x):g}", "each x once"))
         elif i and x < stations[i - 1][0]:
-            allowed = f"x above {stations[i - 1][0]:g}"
-            faults.append(Fault(key, "stations must ascend in x", f"x = {x:g}", allowed))
+            allowed = f"x above {mm(stations[i - 1][0]):g}"
+            faults.append(Fault(key, "stations must ascend in x", f"x = {mm(x):g}", allowed))
         if half < 0.0 or (half == 0.0 and 0 < i < len(stations) - 1):
             faults.append(
-                Fault(key, "the board has no width here", f"{half:g}", "a half width above 0 except at the ends")
+                Fault(key, "the board has no width here", f"{mm(half):g}", "a half width above 0 except at the ends")
             )
     return faults
 
@@ -78,7 +79,12 @@ def _from_points(section: OutlineSection) -> Polygon:
     if len(points) > 1 and _near(points[0], points[-1]):
         points.pop()
     faults = [
-        Fault(f"outline.points[{i + 1}]", "same as the point before it", f"({p[0]:g}, {p[1]:g})", "each point once")
+        Fault(
+            f"outline.points[{i + 1}]",
+            "same as the point before it",
+            f"({mm(p[0]):g}, {mm(p[1]):g})",
+            "each point once",
+        )
         for i, p in enumerate(points)
         if i and _near(p, points[i - 1])
     ]

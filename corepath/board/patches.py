@@ -22,6 +22,7 @@ from corepath.board.form import septic
 from corepath.board.shapes import disc
 from corepath.errors import Fault
 from corepath.job.model import Job, PatchSection
+from corepath.lengths import mm
 
 __all__ = ["Patch", "lay_on", "patch_cautions", "patch_faults", "patches_of"]
 
@@ -103,23 +104,23 @@ def patch_faults(job: Job, outline: Polygon | None) -> list[Fault]:
             faults += shape_faults(f"{key}.points", np.array(section.points, dtype=float))
         if section.flat is not None and section.flat < job.board.edge_thickness:
             says = f"{section.name or f'patch {number}'} would lie below the edge thickness"
-            allowed = f"board.edge_thickness, {job.board.edge_thickness:g}, or more"
-            faults.append(Fault(f"{key}.flat", says, f"{section.flat:g}", allowed))
+            allowed = f"board.edge_thickness, {mm(job.board.edge_thickness):g}, or more"
+            faults.append(Fault(f"{key}.flat", says, f"{mm(section.flat):g}", allowed))
         if section.flat is not None and section.flat > job.blank.thickness:
             says = f"{section.name or f'patch {number}'} would stand above the blank"
-            allowed = f"less than blank.thickness, {job.blank.thickness:g}"
-            faults.append(Fault(f"{key}.flat", says, f"{section.flat:g}", allowed))
+            allowed = f"less than blank.thickness, {mm(job.blank.thickness):g}"
+            faults.append(Fault(f"{key}.flat", says, f"{mm(section.flat):g}", allowed))
     room = None if outline is None else outline.buffer(-job.deck.edge_band)
     for patch in patches_of(job):
         inner = shapely.maximum_inscribed_circle(patch.area, tolerance=0.002).length
         if patch.section.blend > inner + 0.005:
             says = f"the blend is wider than {patch.id} has room for: its full height would be reached nowhere"
             allowed = f"at most {math.floor((inner + 0.005) * 100.0) / 100.0:g}"
-            faults.append(Fault(f"{_of(patch)}.blend", says, f"{patch.section.blend:g}", allowed))
+            faults.append(Fault(f"{_of(patch)}.blend", says, f"{mm(patch.section.blend):g}", allowed))
         if room is not None and not room.covers(patch.area):
             out = shapely.hausdorff_distance(patch.area, patch.area.intersection(room)) if not room.is_empty else 0.0
-            says = f"{patch.id} reaches into the edge band or beyond the board, by {out:.2f} mm"
-            allowed = f"inside the outline by deck.edge_band, {job.deck.edge_band:g}, or more"
+            says = f"{patch.id} reaches into the edge band or beyond the board, by {mm(out):.2f~}"
+            allowed = f"inside the outline by deck.edge_band, {mm(job.deck.edge_band):g}, or more"
             faults.append(Fault(patch.key, says, allowed=allowed))
     return faults
 
@@ -157,12 +158,12 @@ def _passed(patch: Patch, job: Job, xs: Floats, ys: Floats, h: Floats, w: Floats
     low, high = np.nanmin(inside), np.nanmax(inside)
     if low < edge - _SAME:
         i, j = np.unravel_index(int(np.nanargmin(np.round(inside, 9))), inside.shape)
-        says = f"{patch.id} would lie below the edge thickness, at {low:.2f} mm at ({xs[i]:g}, {ys[j]:g})"
-        faults.append(Fault(key, says, allowed=f"{edge - low:.2f} higher, board.edge_thickness being {edge:g}"))
+        says = f"{patch.id} would lie below the edge thickness, at {mm(low):.2f~} at ({mm(xs[i]):g}, {mm(ys[j]):g})"
+        faults.append(Fault(key, says, allowed=f"{mm(edge - low):.2f} higher, board.edge_thickness being {mm(edge):g}"))
     if high > blank:
         i, j = np.unravel_index(int(np.nanargmax(np.round(inside, 9))), inside.shape)
-        says = f"{patch.id} would stand above the blank, at {high:.2f} mm at ({xs[i]:g}, {ys[j]:g})"
-        faults.append(Fault(key, says, allowed=f"{high - blank:.2f} lower, blank.thickness being {blank:g}"))
+        says = f"{patch.id} would stand above the blank, at {mm(high):.2f~} at ({mm(xs[i]):g}, {mm(ys[j]):g})"
+        faults.append(Fault(key, says, allowed=f"{mm(high - blank):.2f} lower, blank.thickness being {mm(blank):g}"))
     return faults
 
 
@@ -180,7 +181,7 @@ def patch_cautions(patches: tuple[Patch, ...], job: Job, ground: Floats, xs: Flo
         if radius < least:
             wide = math.ceil(math.sqrt(least * _STEEPEST_BEND * by))
             found.append(
-                f"{patch.id}: its blend of {asked.blend:g} mm bends to a radius of about {radius:.0f} mm, tighter than "
-                f"deck.least_radius {least:g}; a blend of {wide} mm would not"
+                f"{patch.id}: its blend of {mm(asked.blend):g~} bends to a radius of about {mm(radius):.0f~}, "
+                f"tighter than deck.least_radius {mm(least):g}; a blend of {mm(wide):.0f~} would not"
             )
     return found

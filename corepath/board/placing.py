@@ -11,6 +11,7 @@ from shapely import Point, Polygon
 from corepath.board.shapes import disc
 from corepath.errors import Fault
 from corepath.job.model import Job
+from corepath.lengths import mm
 
 __all__ = ["Feature", "place_faults", "plug_faults", "touch_faults"]
 
@@ -27,7 +28,7 @@ class Feature:
     @property
     def at(self) -> str:
         middle = self.area.envelope.centroid
-        return f"({middle.x + 0.0:g}, {middle.y + 0.0:g})"
+        return f"({mm(middle.x + 0.0):g}, {mm(middle.y + 0.0):g})"
 
 
 def plug_faults(job: Job) -> list[Fault]:
@@ -35,18 +36,22 @@ def plug_faults(job: Job) -> list[Fault]:
     faults = []
     for i, plug in enumerate(job.plug, 1):
         if plug.bolt_hole >= plug.diameter:
-            allowed = f"less than the plug's diameter {plug.diameter:g}"
+            allowed = f"less than the plug's diameter {mm(plug.diameter):g}"
             faults.append(
-                Fault(f"plug[{i}].bolt_hole", "no plug is left round the bolt", f"{plug.bolt_hole:g}", allowed)
+                Fault(f"plug[{i}].bolt_hole", "no plug is left round the bolt", f"{mm(plug.bolt_hole):g}", allowed)
             )
         if plug.slot is not None and plug.slot < plug.diameter:
-            allowed = f"{plug.diameter:g} or more, the overall length"
-            faults.append(Fault(f"plug[{i}].slot", "the slot is shorter than it is wide", f"{plug.slot:g}", allowed))
+            allowed = f"{mm(plug.diameter):g} or more, the overall length"
+            faults.append(
+                Fault(f"plug[{i}].slot", "the slot is shorter than it is wide", f"{mm(plug.slot):g}", allowed)
+            )
     for i, insert in enumerate(job.insert, 1):
         if insert.flange <= insert.barrel:
-            allowed = f"more than the barrel {insert.barrel:g}"
+            allowed = f"more than the barrel {mm(insert.barrel):g}"
             faults.append(
-                Fault(f"insert[{i}].flange", "the flange is no wider than the barrel", f"{insert.flange:g}", allowed)
+                Fault(
+                    f"insert[{i}].flange", "the flange is no wider than the barrel", f"{mm(insert.flange):g}", allowed
+                )
             )
     names: dict[str, str] = {}
     tables = [(f"plug[{i}]", p.name) for i, p in enumerate(job.plug, 1)]
@@ -76,7 +81,7 @@ def place_faults(
             over = -island.exterior.distance(feature.area)
             if feature.area.intersects(ring):
                 over = _depth(feature.area, island)
-            says = f"{feature.kind} {feature.id} reaches into the groove by {over:.2f} mm"
+            says = f"{feature.kind} {feature.id} reaches into the groove by {mm(over):.2f~}"
             faults.append(Fault(feature.key, says, feature.at, "clear of the groove"))
     return faults + _overlaps(features) + _same_ids(features)
 
@@ -123,10 +128,15 @@ def touch_faults(job: Job, features: list[Feature], ring: Polygon | None) -> lis
     if job.machine.touch_at is None:
         return [Fault(key, "missing: Z is zeroed on the face", allowed="[x, y] on sound wood of the blank")]
     x, y = job.machine.touch_at
-    value, place = f"[{x:g}, {y:g}]", Point(x, y)
+    value, place = f"[{mm(x):g}, {mm(y):g}]", Point(x, y)
     if not (abs(x) < job.blank.length / 2 and abs(y) < job.blank.width / 2):
         return [
-            Fault(key, "lies off the blank", value, f"within X ±{job.blank.length / 2:g}, Y ±{job.blank.width / 2:g}")
+            Fault(
+                key,
+                "lies off the blank",
+                value,
+                f"within X ±{mm(job.blank.length / 2):g}, Y ±{mm(job.blank.width / 2):g}",
+            )
         ]
     over = [f"{feature.kind} {feature.id}" for feature in features if feature.area.intersects(place)]
     over += [f"dowel {i}" for i, d in enumerate(job.dowel, 1) if disc(*d.at, d.diameter).intersects(place)]

@@ -75,24 +75,26 @@ def _told(made: Restart, target: Path, quiet: bool) -> str:
     from textwrap import indent
 
     from corepath.cli.tables import wrapped
+    from corepath.lengths import UNIT, feed, mm, units_of
 
     if made.findings:
         return "\n".join(["The restart does not read back; nothing was written:", *made.findings])
     x, y, z = made.place
+    units = units_of(made.units)
     cutter = f"T{made.tool}" if made.tool is not None else "the cutter of the file (it names none)"
     back = [f"It begins with line {made.line}: {made.why}."] if made.why else []
-    down = [f"It goes down to Z{z:.4f} at {made.plunge:.0f} mm/min, {made.plunge_from}."] if made.goes_down else []
+    down = [f"It goes down to Z{mm(z):.4f} at {feed(made.plunge):.0f~}, {made.plunge_from}."] if made.goes_down else []
     said = [
         f"It goes on with line {made.asked} of {made.file}, with the same {made.motions} motions as the file.",
         *back,
-        f"Begins over X{x:.4f} Y{y:.4f} mm at the safe height Z{made.clear:.4f}.",
+        f"Begins over X{mm(x):.4f} Y{mm(y):.4f} {UNIT} at the safe height Z{mm(made.clear):.4f}.",
         *down,
         f"Cutter: {cutter}, {made.speed:.0f} rpm.",
     ]
     return "\n".join(
         [
             f"Wrote {target}",
-            *(indent(wrapped(text, 78), "  ") for text in ([] if quiet else said)),
+            *(indent(wrapped(units.text(text), 78), "  ") for text in ([] if quiet else said)),
             wrapped(_FIRST),
         ]
     )

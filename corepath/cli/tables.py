@@ -162,7 +162,7 @@ def _apart(apart: Mapping[str, Any] | None) -> str:
     hands = f"{count['tool_changes']} changes of cutter, allow {apart['tool_changes']:.0f}"
     if count["stops"]:
         hands += f"; {count['stops']} stops, allow {apart['stops']:.0f}"
-    return f"apart: {apart['dwell']:.1f} of dwells; {hands}; set-ups are not counted"
+    return wrapped(f"apart: {apart['dwell']:.1f} of dwells; {hands}; set-ups are not counted")
 
 
 def _least(entry: Mapping[str, Any]) -> tuple[str, str]:

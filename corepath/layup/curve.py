@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from corepath.errors import Fault
 from corepath.job.model import Job
+from corepath.lengths import mm
 
 __all__ = ["LEAST_RADIUS", "Rocker", "rocker_faults", "rocker_of"]
 
@@ -133,6 +134,6 @@ def rocker_faults(job: Job) -> list[Fault]:
     least = LEAST_RADIUS * job.core_thickness
     if bend * least <= 1.0:
         return []
-    says = f"the form turns with a radius of {1.0 / bend:.0f} mm at x {at:.0f}: the wood would break"
-    allowed = f"{least:.0f} mm or more, {LEAST_RADIUS:g} times board.thickness"
-    return [Fault("layup.rocker", says, f"radius {1.0 / bend:.0f} mm", allowed)]
+    says = f"the form turns with a radius of {mm(1.0 / bend):.0f~} at x {mm(at):.0f}: the wood would break"
+    allowed = f"{mm(least):.0f~} or more, {LEAST_RADIUS:g} times board.thickness"
+    return [Fault("layup.rocker", says, f"radius {mm(1.0 / bend):.0f~}", allowed)]

@@ -17,6 +17,7 @@ from corepath.job.resolved import digest
 from corepath.job.source import locate, read_source
 from corepath.job.threads import fit_cautions
 from corepath.layup.curve import rocker_faults
+from corepath.lengths import said_all
 from corepath.planning.after_layup import layup_cautions
 from corepath.planning.known import Known, read_known
 from corepath.planning.progress import Progress, quiet
@@ -77,7 +78,7 @@ class Prepared:
         blank, laid = self.stackup.heights.blank.cautions, layup_cautions(self.job, self.board)
         found = (*blank, *self.stackup.withheld, *laid, *self.doubts)
         found = (*found, *pressure_cautions(self.job), *touch_cautions(self.job, self.stackup, self.works))
-        return (*found, *fit_cautions(self.job), *self.board.deck.cautions)
+        return said_all((*found, *fit_cautions(self.job), *self.board.deck.cautions))
 
     @property
     def doubts(self) -> tuple[str, ...]:
