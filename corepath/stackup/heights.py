@@ -182,11 +182,13 @@ class Heights:
     ) -> NDArray[np.float64]:
         """± of what was gauged at some places and holds at others, at least the gauge's own error.
 
-        Of a few readings the statistics know next to nothing. But no place can differ from those gauged by more than
-        two places may, `differs`; and what was `predicted` (least and largest) still holds, unless the value lies
-        outside of it.
+        A few readings say nothing of other places but that these can differ from them by no more than two places may,
+        `differs`; only enough of them tell how the depth runs. What was `predicted` (least and largest) still holds,
+        unless the value lies outside of it.
         """
-        half = np.minimum(fitted.uncertainty(x, y), differs + self._gauge)
+        half = np.full(np.broadcast(x, y).shape, differs + self._gauge)
+        if fitted.kind == "surface":
+            half = np.minimum(half, fitted.uncertainty(x, y))
         value, low, high = fitted.value(x, y), *(np.asarray(end) for end in predicted)
         holds = (value >= low - self._gauge) & (value <= high + self._gauge)
         within = np.maximum(np.maximum(value - low, high - value), self._gauge)
