@@ -92,11 +92,11 @@ def test_a_record_that_makes_the_core_impossible_says_so(shop: Shop) -> None:
     """A groove that came out far too shallow never shows: said at once, with what the blank still gives."""
     shop.type("record", PATH, "--cut", "dowels", "--cut", "plug-pockets", "--cut", "groove")
     told = squeezed(shop.type("record", PATH, "--groove-depth", -100, 0, 8.1).output)
-    assert "fail: window" in told and "the thickest core that this blank still gives is 6.72" in told
-    assert "groove is not poured yet: cut 1.28 deeper it shows in time" in told
+    assert "fail: window" in told and "the thickest core that this blank still gives is 6.64" in told
+    assert "groove is not poured yet: cut 1.36 deeper it shows in time" in told
     output = shop.type("check", PATH, exit_code=1).output
     assert "fail: window" in output
-    assert "the thickest core that this blank still gives is 6.72" in output
+    assert "the thickest core that this blank still gives is 6.64" in output
     shop.type("plan", PATH, "-o", "out", exit_code=1)
     assert list(Path("out").glob("*.nc")) == []
 
