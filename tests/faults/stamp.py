@@ -200,6 +200,8 @@ def run(
 
 def _under(heights: Map, x0: float, y0: float, at: list[float]) -> float:
     """How much stands under the axis at a place; less than nothing where it is beside the blank."""
+    if any(math.isnan(value) for value in at):
+        return -1.0
     i, j = round((at[0] - x0) / CELL), round((at[1] - y0) / CELL)
     inside = 0 <= i < heights.shape[1] and 0 <= j < heights.shape[0]
     return float(heights[j, i]) - at[2] if inside else -1.0
