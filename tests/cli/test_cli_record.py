@@ -92,7 +92,7 @@ def test_every_kind_can_be_typed() -> None:
         "--coupon-groove-width", 11.03, "--cut", "groove", "--groove-depth", -97, 0, 9.4, "--pocket-depth", "P1", 9.4
     )
     record("--leak", "groove", "--void", "P1", "--fill", "P1", 1.0, "--top-up", "P1", "0.8mm", "--top-up", "P1", "2")
-    record("--stop", 3, "--after-skim", "--thickness", 0, 40, 8.88, "--touch", "inserts", 8.9, "--withdraw", 2)
+    record("--stop-at", 8.9, "--after-skim", "--thickness", 0, 40, 8.88, "--touch", "inserts", 8.9, "--withdraw", 2)
     record("--cut", "inserts", "--seat-depth", "I1", 1.52, "--bore-depth", "I1", 6.9)
     record("--note", "glue line looks dry")
     assert {entry["kind"] for entry in entries()} == set(KINDS)
