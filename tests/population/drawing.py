@@ -182,7 +182,8 @@ class _Sketch:
             self.job["skin"] = skin
         if layup:
             self.job["layup"] = layup
-        if cradle:
+        if cradle:  # the form lifts the board: a machine with room over it
+            machine["travel"][2] = Mm(c.one_of((180.0, 220.0)))
             self.job["trim"] = {"allowance": Mm(c.even(0.0, 1.0, 0.1)), "finish": Mm(0.3), "web": Mm(c.even(0.4, 0.8))}
         if c.yes(0.3):
             self.job["milling"] = self._milling()

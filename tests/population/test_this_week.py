@@ -22,7 +22,7 @@ from tests.population.judging import Outcome, judge
 from tests.population.stranger import breaches
 from tests.population.table import PASSED
 
-pytestmark = pytest.mark.slow  # until the load of finishing laps is planned as it is met
+pytestmark = pytest.mark.whole
 
 LONGEST, JOBS = 620.0, 6
 
