@@ -6,6 +6,7 @@ from the bed), mm; feeds in mm/min. The writer subtracts the zero. The tip of th
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import IntEnum
@@ -120,6 +121,10 @@ class Approach:
     above: float
     old: str
     otherwise: float
+
+    def minutes_from(self, park: tuple[float, float]) -> float:
+        """Minutes of the way at feed from the `park` place (mm, bed frame) to where someone looks."""
+        return math.hypot(self.x - park[0], self.y - park[1]) / self.feed
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -79,8 +78,7 @@ def _made(prepared: Prepared, work: Work, program: Program) -> MadeFile:
 
 def _approach(program: Program) -> float:
     """Minutes of the way at feed from the park place to where the first way down is looked at."""
-    way, (x, y) = program.approach, program.park
-    return 0.0 if way is None else math.hypot(way.x - x, way.y - y) / way.feed
+    return 0.0 if program.approach is None else program.approach.minutes_from(program.park)
 
 
 def _planes(program: Program) -> tuple[int, int] | None:

@@ -88,17 +88,23 @@ def bound(work: Work, limits: Limits, *, planes: tuple[int, int] | None = None) 
     of them if not given.
     """
     if work.facing is not None:
-        return _facing(work, work.facing, limits, planes or (0, len(work.facing.planes)))
+        planes = planes or (0, len(work.facing.planes))
+        return _facing(work, work.facing, limits, planes) + (_approach(work) if planes[0] == 0 else Bound())
     if work.deck is not None:
-        return _deck(work)
+        return _deck(work) + _approach(work)
     if work.trim is not None:
-        return _trim(work, work.trim)
-    total = Bound()
+        return _trim(work, work.trim) + _approach(work)
+    total = _approach(work)
     for pocket in work.pockets:
         total += _pocket(work, pocket, limits)
     for hole in work.holes:
         total += _hole(work, hole, limits)
     return total + Bound(links=_links(work, limits))
+
+
+def _approach(work: Work) -> Bound:
+    """The first way down at feed, which every path of the work begins with."""
+    return Bound() if work.approach is None else Bound(links=60.0 * work.approach.minutes_from(work.park))
 
 
 def _trim(work: Work, trim: Trim) -> Bound:

@@ -25,6 +25,8 @@ Floats = NDArray[np.float64]
 TOP, FLOOR = 13.6, 1.2
 CUTTING = Cutting(rpm=18000, feed=3000, ramp=1500, plunge=1000, depth=3.0, stepover=2.4, finish=4000)
 CELL, STEP = 0.12, 0.3
+QUICK = Milling(accel=1e9)
+"""A machine that turns at any feed: what a move is for is told here by its feed (slow bends: motion/test_reachable)."""
 EDGE = 0.02
 """mm inside the cutter's edge from where depths count: laps of different layers differ by a few µm."""
 
@@ -34,7 +36,7 @@ def work(area: Polygon, **more: object) -> Work:
         "order": 3, "setup": "A", "name": "groove", "cutter": Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0),
         "cutting": CUTTING, "zero": Zero(0, 0, 0, "the bed", True), "blank": box(-700, -240, 700, 240),
         "stock_top": TOP, "clear": 25.0, "lowest": FLOOR, "park": (-700.0, 240.0), "arcs": True,
-        "pockets": (Pocket("P1", area, TOP, FLOOR),),
+        "pockets": (Pocket("P1", area, TOP, FLOOR),), "milling": QUICK,
     }  # fmt: skip
     return Work(**(fields | more))  # type: ignore[arg-type]
 
@@ -204,7 +206,7 @@ def test_any_notched_outline_keeps_the_cut_narrow(
 @pytest.mark.parametrize("name", AREAS)
 def test_no_column_is_lowered_by_more_than_a_layer_at_once(name: str) -> None:
     """A layer leaves an island that the next one meets at double depth, or a helix gains too much a turn."""
-    cut = milled(programs(work(AREAS[name], milling=Milling(finish_allowance=0.0)))[0])
+    cut = milled(programs(work(AREAS[name], milling=dataclasses.replace(QUICK, finish_allowance=0.0)))[0])
     worst = int(np.argmax(cut.deep))
     assert cut.deep[worst] < CUTTING.depth + 0.01, f"{cut.deep[worst]:.2f} deep at {cut.place[worst]}"
 
@@ -213,7 +215,7 @@ def test_no_column_is_lowered_by_more_than_a_layer_at_once(name: str) -> None:
 def test_material_is_on_the_side_that_the_direction_asks_for(conventional: bool) -> None:
     """Climb milling with M3 has what it cuts on its right, conventional milling on its left."""
     for name in ("ellipse groove", "square", "round plug"):
-        cut = milled(programs(work(AREAS[name], milling=Milling(conventional=conventional)))[0])
+        cut = milled(programs(work(AREAS[name], milling=dataclasses.replace(QUICK, conventional=conventional)))[0])
         side = cut.later & (cut.width > 0.05)
         right = float((cut.way * cut.right)[side].sum() / cut.way[side].sum())
         assert right < 0.2 if conventional else right > 0.8, (name, right)

@@ -28,12 +28,17 @@ FLAT = Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0)
 CUTTING = Cutting(rpm=18000, feed=3000, ramp=1500, plunge=1000, depth=3.0, stepover=2.4, finish=4000)
 
 
+QUICK = Milling(accel=1e9)
+"""A machine that turns at any feed: what a move is for is told here by its feed (slow bends: motion/test_reachable)."""
+
+
 def work(*areas: Polygon, **more: object) -> Work:
     fields: dict[str, object] = {
         "order": 2, "setup": "A", "name": "plug-pockets", "cutter": FLAT, "cutting": CUTTING,
         "zero": Zero(0, 0, 0, "the bed", True), "blank": box(-700, -240, 700, 240), "stock_top": TOP, "clear": CLEAR,
         "lowest": FLOOR, "park": (-700.0, 240.0), "arcs": True,
         "pockets": tuple(Pocket(f"P{k}", area, TOP, FLOOR) for k, area in enumerate(areas, 1)),
+        "milling": QUICK,
     }  # fmt: skip
     return Work(**(fields | more))  # type: ignore[arg-type]
 
@@ -82,7 +87,7 @@ def test_where_a_ramp_has_no_room_only_a_centre_cutting_cutter_goes_down() -> No
 def test_clearing_leaves_the_allowance_and_one_lap_takes_it(allowance: float) -> None:
     """A finishing lap that finds nothing, or walls cut twice; it must pass once at full depth and overlap."""
     area = groove()
-    program = made(work(area, milling=Milling(finish_allowance=allowance)))
+    program = made(work(area, milling=dataclasses.replace(QUICK, finish_allowance=allowance)))
     clearing = [LineString(p[:, :2]) for m, p in flat(program) if m.feed == CUTTING.feed]
     cleared = shapely.union_all([line.buffer(3.0, quad_segs=48) for line in clearing])
     assert cleared.difference(area.buffer(-allowance + 0.006)).area < 1e-3
@@ -122,8 +127,8 @@ def test_finishing_laps_come_and_go_by_arcs_that_touch_the_wall() -> None:
 def test_no_finishing_where_the_cutter_just_fits_or_none_is_asked_for() -> None:
     """A second lap in a slot where the first one has made both walls already."""
     for area, milling in (
-        (LineString([(0, 0), (30, 5)]).buffer(3.15, quad_segs=64), Milling()),
-        (groove(), Milling(finish_allowance=0.0)),
+        (LineString([(0, 0), (30, 5)]).buffer(3.15, quad_segs=64), QUICK),
+        (groove(), dataclasses.replace(QUICK, finish_allowance=0.0)),
     ):
         assert all(move.feed != CUTTING.finish for move in made(work(area, milling=milling)).moves)
 
@@ -138,7 +143,7 @@ def test_short_edges_finish_layer_by_layer() -> None:
 
 def test_a_groove_is_cut_without_lifting_and_its_crossings_do_not_stop() -> None:
     """Laps joined by right angles, where the machine comes to rest and leaves a mark."""
-    program = made(work(groove(), milling=Milling(finish_allowance=0.0)))
+    program = made(work(groove(), milling=dataclasses.replace(QUICK, finish_allowance=0.0)))
     assert sum(move.kind is Kind.RAPID for move in program.moves) == 3
     level = [p for m, p in flat(program) if m.feed == CUTTING.feed and np.ptp(p[:, 2]) < 1e-9]
     sharp = 0
@@ -221,7 +226,7 @@ def test_a_small_cutter_clears_what_the_large_one_left_and_nothing_else(name: st
     small = dataclasses.replace(FLAT, number=2, diameter=4.0)
     cutting = dataclasses.replace(CUTTING, depth=2.0, stepover=1.6)
     pocket = Pocket("P1", area, TOP, FLOOR, cleared=cleared)
-    milling = Milling(conventional=conventional)
+    milling = dataclasses.replace(QUICK, conventional=conventional)
     program = made(work(cutter=small, cutting=cutting, pockets=(pocket,), milling=milling, part=2))
     cuts = [(m, p) for m, p in flat(program) if min(p[0, 2], p[-1, 2]) < TOP]
     lines = [LineString(p[:, :2]) if len(np.unique(p[:, :2], axis=0)) > 1 else Point(p[0, :2]) for _, p in cuts]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 import math
 
@@ -26,12 +27,17 @@ FLAT = Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0)
 CUTTING = Cutting(rpm=18000, feed=3000, ramp=1500, plunge=1000, depth=3.0, stepover=2.4)
 
 
+QUICK = Milling(accel=1e9)
+"""A machine that turns at any feed: what a move is for is told here by its feed (slow bends: motion/test_reachable)."""
+
+
 def work(*areas: Polygon, cutter: Cutter = FLAT, **more: object) -> Work:
     pockets = tuple(Pocket(f"P{k}", area, TOP, FLOOR) for k, area in enumerate(areas, start=1))
     fields: dict[str, object] = {
         "order": 3, "setup": "A", "name": "groove", "cutter": cutter, "cutting": CUTTING,
         "zero": Zero(0, 0, 0, "the bed", True), "blank": box(-700, -240, 700, 240), "stock_top": TOP, "clear": CLEAR,
         "lowest": FLOOR, "park": (-700.0, 240.0), "arcs": True, "pockets": pockets,
+        "milling": QUICK,
     }  # fmt: skip
     return Work(**(fields | more))  # type: ignore[arg-type]
 
@@ -262,7 +268,7 @@ def test_wall_ring_meets_no_more_than_a_strip_at_a_pointed_tip() -> None:
     area = ring(Polygon([(-80, 0), (0, -25), (80, 0), (0, 25)]))
     wall = area.buffer(-3.0, quad_segs=64).exterior
     inner = Polygon(area.interiors[0]).buffer(7.0)
-    made = program(work(area, milling=Milling(finish_allowance=0.0)))
+    made = program(work(area, milling=dataclasses.replace(QUICK, finish_allowance=0.0)))
     pieces = [p for _, p in cuts(made)]
     away = [shapely.distance(wall, shapely.points(p[:, :2])).max() for p in pieces]
     flank = [k for k, p in enumerate(pieces) if away[k] < 0.01 and np.abs(p[:, 0]).min() < 30 and np.ptp(p[:, 0]) > 20]
@@ -280,7 +286,7 @@ def test_corner_that_stays_round_is_said_with_its_amount() -> None:
     """A corner that the cutter cannot reach is passed over in silence. Closed form: (4 - pi) r^2 for four corners."""
     made = program(work(AREAS["square with corners"]))
     (line,) = made.watch
-    assert f"{(4 - math.pi) * 9:.2f} mm2 left" in line
+    assert f"{(4 - math.pi) * 9:.2f} mm² left" in line
     assert program(work(AREAS["round plug"])).watch == ()
 
 

@@ -14,6 +14,7 @@ import pytest
 from corepath.board.build import build_board
 from corepath.job.load import load_job
 from corepath.job.model import Job
+from corepath.lengths import Said
 from corepath.planning.skin import SkinFound, find_skin, skin_files
 from corepath.skin.advice import Option, changed
 from corepath.skin.plate import bending_pressure
@@ -130,7 +131,7 @@ def test_pull_of_double_curvature_cautions() -> None:
     assert both > plate
     check = found(job(deck={"blend": 58.0}, skin={"pressure": (plate + both) / 2})).checks[1]
     assert check.verdict == "caution" and check.worst < 0 < check.value
-    assert check.where == f"press at {free.most_all.words}"
+    assert check.where == Said(f"press at {free.most_all.words}")
 
 
 @pytest.mark.parametrize("name", ["board-1280", "rocker-1100", "pads-900", "mesh-640"])
