@@ -23,12 +23,13 @@ from corepath.planning.player import NAME as PREVIEW
 from corepath.planning.player import player_page
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet
-from corepath.planning.reading import read_files, spoken_of
-from corepath.planning.rehearsal import Rehearsal, check_rehearsals, rehearsals
+from corepath.planning.reading import read_files, shop_of
+from corepath.planning.rehearsal import Rehearsal, rehearsals
 from corepath.planning.report import checks_report, full_report
 from corepath.planning.skin import skin_files
 from corepath.planning.solids import solids
 from corepath.readback.findings import Finding
+from corepath.readback.rehearsed import check_rehearsals
 from corepath.readback.result import ReadBack
 from corepath.stackup import Check
 from corepath.stackup.pass_shows import showing
@@ -152,11 +153,7 @@ def prove(
     readback = read_files(measured, texts, progress, (0.45, 0.75), steps=steps)
     walks = rehearsals(measured, made)
     walked = {one.name: one.text for one in walks}
-    machine = measured.job.machine
-    found = check_rehearsals(
-        measured.ahead, machine.travel, walked, offset=machine.length_offset, spoken=spoken_of(measured),
-        exact=machine.exact_path,
-    )  # fmt: skip
+    found = check_rehearsals(measured.ahead, shop_of(measured), walked, readback.travelled)
     readback.findings.extend(found)
     return Proof(measured, made, readback, walks)
 

@@ -23,19 +23,19 @@ from corepath.planning.limited import read_limited
 from corepath.planning.prepare import Prepared, prepare_job
 from corepath.planning.progress import Progress, quiet, within
 from corepath.planning.reading_cases import lies_of, with_cases
-from corepath.planning.rehearsal import FOLDER, check_rehearsals
+from corepath.planning.rehearsal import FOLDER
 from corepath.planning.restart_check import check_restarts, is_restart
 from corepath.readback.findings import Finding
-from corepath.readback.heads import check_heads
 from corepath.readback.measure import read_back
 from corepath.readback.measures import Measure
 from corepath.readback.program import ReadProgram
+from corepath.readback.rehearsed import check_rehearsals
 from corepath.readback.result import ReadBack
 from corepath.readback.shop import Pour, Shop
 from corepath.readback.spoken import Spoken
 from corepath.work.cutters import cutter_of
 
-__all__ = ["Reading", "read_files", "read_folder", "spoken_of"]
+__all__ = ["Reading", "read_files", "read_folder", "shop_of", "spoken_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ def read_files(
         progress(f"reading back {name}", start + (end - start) * done / max(1, len(texts)))
         done += 1
 
-    shop, programs = _shop(prepared), dict[str, ReadProgram]()
+    shop, programs = shop_of(prepared), dict[str, ReadProgram]()
     read = read_back(
         shop, prepared.works, texts, progress=step, sha256=sha256, plan=plan, steps=steps, programs=programs
     )
@@ -96,7 +96,8 @@ def read_files(
     return with_cases(prepared, shop, texts, programs, read)
 
 
-def _shop(prepared: Prepared) -> Shop:
+def shop_of(prepared: Prepared) -> Shop:
+    """Blank, machine, cutters and pour of a job, as the read-back takes them."""
     job, stack = prepared.job, prepared.stackup
     return Shop(
         length=job.blank.length,
@@ -120,6 +121,7 @@ def _shop(prepared: Prepared) -> Shop:
         length_offset=job.machine.length_offset,
         spoken=spoken_of(prepared),
         exact_path=job.machine.exact_path,
+        dowels=tuple(dowel.at for dowel in job.dowel),
         bores={place.id: (place.x, place.y, place.bore) for place in prepared.board.places},
     )
 
@@ -162,13 +164,10 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     plan = str(report.get("plan", ""))
     readback = read_files(prepared, texts, progress, (0.25, 1.0), sha256=_sha256(report, "operations"), plan=plan)
     check_design(resolved, report, design, readback.findings)
-    planned = _sha256(report, "rehearsals")
-    check_heads(walks, readback.findings, plan)
-    machine = job.machine
-    readback.findings.extend(check_rehearsals(
-        prepared.ahead, machine.travel, walks, planned, offset=machine.length_offset, spoken=spoken_of(prepared),
-        exact=machine.exact_path,
-    ))  # fmt: skip
+    walked = check_rehearsals(
+        prepared.ahead, shop_of(prepared), walks, readback.travelled, _sha256(report, "rehearsals"), plan
+    )
+    readback.findings.extend(walked)
     check_restarts(folder, restarts, texts, readback.findings)
     return Reading(prepared, readback)
 

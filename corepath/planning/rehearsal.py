@@ -10,11 +10,10 @@ if that is wrong, nothing wide has been walked yet.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
 from shapely import box
 
 from corepath.job.pose import pose_of
@@ -24,22 +23,15 @@ from corepath.motion.program import Approach, Pass, Program, Setup, line, rapid
 from corepath.planning.make import MadeFile, failed_ids
 from corepath.planning.prepare import Prepared
 from corepath.post import Extents, write
-from corepath.readback.discipline import check_offsets, check_program
-from corepath.readback.findings import Findings
-from corepath.readback.motions import read_program
-from corepath.readback.program import ReadProgram
-from corepath.readback.spoken import Spoken, check_spoken
-from corepath.work import Work
 from corepath.work.approach import APPROACH_FEED, seen_from
 
-__all__ = ["FOLDER", "Rehearsal", "check_rehearsals", "rehearsals"]
+__all__ = ["FOLDER", "Rehearsal", "rehearsals"]
 
 FOLDER = "rehearsal"
 WALK = 2000.0
 """mm/min: slow enough to stop by hand (common practice, no source)."""
 _BESIDE = 50.0  # mm beside that rectangle the spindle's body still reaches (common practice, no source)
 _LEAST = 0.01  # mm: a smaller piece of an obstacle is not walked round
-_ALLOWED = 0.001  # mm: rounding of the text
 _WATCH = (
     "clamps and screws, the vacuum hose and cables along the whole way",
     "the tip over each mark: cross or hole of a dowel, mark of the cradle",
@@ -169,80 +161,3 @@ def _touch(prepared: Prepared, setup: Setup) -> tuple[float, float] | None:
     if machine.touch_at is None and machine.z_zero == "bed":
         return None
     return pose_of(prepared.job, setup).touch
-
-
-def check_rehearsals(
-    works: Sequence[Work],
-    travel: tuple[float, float, float],
-    texts: Mapping[str, str],
-    sha256: Mapping[str, str] | None = None,
-    *,
-    offset: bool = False,
-    spoken: Spoken | None = None,
-    exact: bool = False,
-) -> Findings:
-    """Read rehearsals (name to text) back: no spindle, nothing below the safe height, inside the travel.
-
-    `sha256` are the digests they had when planned: of one that has another, or is missing, it is said so. `offset`: the
-    machine calls each cutter's length by G43. `spoken` is what the words of their heads are held to; `exact`: the
-    control is to keep to the path.
-    """
-    found = Findings()
-    for name, digest in (sha256 or {}).items():
-        text = texts.get(name)
-        if text is None:
-            found.add("missing-file", "the rehearsal was planned and is not there", file=name)
-        elif hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest() != digest:
-            found.add("changed", "not the file that was planned", file=name)
-    for name, text in texts.items():
-        findings = Findings(name)
-        mine = [work for work in works if work.setup == name.rpartition("/")[2][:1]]
-        program = read_program(text, name)
-        _check(program, mine, travel, exact, findings)
-        _check_stops(program, offset, findings)
-        if spoken is not None and mine:
-            check_spoken(text, mine[0], spoken, findings, rehearsal=True)
-        check_offsets(program, offset, findings)
-        found.extend(findings)
-    return found
-
-
-def _check_stops(program: ReadProgram, offset: bool, findings: Findings) -> None:
-    """A stop before it moves, for the cutter, and before it goes on to each place but the park: someone must look."""
-    stops = {event.index for event in program.events if event.name == "stop"}
-    if not offset and 0 not in stops and program.count:
-        says = "no stop before it moves: nobody fits the cutter and touches Z"
-        findings.add("missing-stop", says, line=int(program.line[0]))
-    for index in np.flatnonzero(program.kind == 0)[:-1].tolist():
-        if index not in stops and index:
-            says = "no stop before it goes on: nobody looks where the tip stands"
-            findings.add("missing-stop", says, line=int(program.line[index]))
-
-
-def _check(
-    program: ReadProgram, works: Sequence[Work], travel: tuple[float, float, float], exact: bool, findings: Findings
-) -> None:
-    if not works:
-        findings.add("order", "no operation of the plan is of this set-up")
-        return
-    check_program(program, findings, exact=exact)
-    if program.count and program.kind[0] == 0:
-        findings.add("rehearsal", "its first way down goes at rapid", line=int(program.line[0]))
-    for event in program.events:
-        if event.name == "spindle-on":
-            findings.add("rehearsal", "it starts the spindle", line=event.line)
-    clear = max(work.clear for work in works) - works[0].zero.z
-    sideways = (program.start[:, :2] != program.end[:, :2]).any(axis=1)
-    unknown = sideways & np.isnan(program.end[:, 2])
-    for index in np.flatnonzero(unknown)[: findings.keep]:
-        findings.add("start-unknown", "a move sideways before Z has been given", line=int(program.line[index]))
-    for index in np.flatnonzero(program.end[:, 2] < clear - _ALLOWED)[: findings.keep]:
-        says = f"it comes down to {mm(program.end[index, 2]):.3f}; the safe height is {mm(clear):.3f}"
-        findings.add("rehearsal", says, line=int(program.line[index]), depth=float(clear - program.end[index, 2]))
-    if not program.count:
-        findings.add("rehearsal", "it does not move")
-        return
-    for axis, room in enumerate(travel):
-        ends = program.end[~np.isnan(program.end[:, axis]), axis]
-        if len(ends) and np.ptp(ends) > room + _ALLOWED:
-            findings.add("travel", f"{'XYZ'[axis]} needs {mm(np.ptp(ends)):.2f}, the machine has {mm(room):.2f}")

@@ -17,7 +17,7 @@ from corepath.readback.program import ReadProgram
 from corepath.readback.shop import Shop
 from corepath.work.model import Work
 
-_BLENDED = 640
+_EXACT, _EXACT_STOP, _BLENDED = 610, 611, 640
 _TOUCH = 1e-9  # mm: a move at an obstacle's very height passes over it
 
 __all__ = [
@@ -31,7 +31,8 @@ __all__ = [
 
 
 def check_program(program: ReadProgram, findings: Findings, system: int = 540, exact: bool = False) -> None:
-    """Preamble, units, coordinate system (540 is G54), exact path where it is asked for; what the reader found."""
+    """Preamble, units, coordinate system (540 is G54), path control as planned (`exact`: G61, else G64); what the
+    reader found."""
     findings.extend(program.findings)
     if not program.units_stated:
         findings.add("units", "neither G20 nor G21 is stated before the first move")
@@ -41,8 +42,11 @@ def check_program(program: ReadProgram, findings: Findings, system: int = 540, e
         findings.add("preamble", "not stated before the first move: " + ", ".join(missing), line=line)
     if any(used != system for used in program.systems):
         findings.add("zero", f"it works in another coordinate system than G{system // 10}")
-    if exact and _BLENDED in program.path_modes:
+    if exact and program.path_modes - {_EXACT, _EXACT_STOP}:
         findings.add("path-mode", "G64: the control may round off its corners, and machine.exact_path asks for G61")
+    if not exact and program.path_modes - {_BLENDED}:
+        says = "G61: the control slows down at each corner, and machine.exact_path is not set: the cutter rubs there"
+        findings.add("path-mode", says)
 
 
 def choose_cutter(program: ReadProgram, work: Work, shop: Shop, findings: Findings) -> Cutter:

@@ -12,13 +12,15 @@ from typing import NamedTuple
 import numpy as np
 
 from corepath.lengths import mm
+from corepath.motion.program import Approach, Zero
 from corepath.readback.findings import Findings
 from corepath.readback.program import ReadProgram
 
-__all__ = ["CLEAR", "Zeroed", "check_first_way"]
+__all__ = ["CLEAR", "Zeroed", "check_first_way", "check_look"]
 
 CLEAR = 3.0
 _ROUNDING = 0.001
+_SEEN = 0.06  # mm: the message gives the height to a tenth
 
 
 class Zeroed(NamedTuple):
@@ -56,3 +58,19 @@ def check_first_way(program: ReadProgram, now: Zeroed, old: Zeroed | None, highe
             f"obstacles reach {mm(highest):.3f}, {mm(CLEAR):g} over them is asked"
         )
         findings.add("first-way", says, line=int(program.line[low[0]]), depth=highest + CLEAR - least)
+
+
+def check_look(program: ReadProgram, approach: Approach | None, zero: Zero, findings: Findings) -> None:
+    """The tip stands at the first stop of the way down where its message says, under the planned zero.
+
+    Otherwise a right zero looks wrong, or a wrong one right.
+    """
+    stops = [event.index for event in program.events if event.name == "stop" and event.index]
+    if approach is None or not stops:
+        return
+    tip = program.end[stops[0] - 1] + (zero.x, zero.y, zero.z)
+    off = tip - (approach.x, approach.y, approach.height)
+    if not np.abs(off).max() <= _SEEN:  # an unknown place is one too
+        where = ", ".join(f"{axis} {mm(value):.2f}" for axis, value in zip("XYZ", off.tolist(), strict=True))
+        line = int(program.line[stops[0] - 1])
+        findings.add("first-way", f"at the stop to look the tip is off its place by {where}", line=line)

@@ -33,7 +33,7 @@ from corepath.readback.one_file import Done, cut_file
 from corepath.readback.passes import Passes
 from corepath.readback.path import Path
 from corepath.readback.program import ReadProgram
-from corepath.readback.result import FileCount, ReadBack, Remaining
+from corepath.readback.result import FileCount, ReadBack, Remaining, Span
 from corepath.readback.shop import Shop
 from corepath.readback.steps import Film
 from corepath.readback.stops import check_turn
@@ -82,7 +82,10 @@ def read_back(
     run.open_bores(ordered)
     run.after_layup([work for work in ordered if work.setup == "D"])
     run.strangers()
-    return ReadBack(run.findings, tuple(run.measures), tuple(run.counts), run.remaining, steps=tuple(run.film.steps))
+    return ReadBack(
+        run.findings, tuple(run.measures), tuple(run.counts), run.remaining, steps=tuple(run.film.steps),
+        travelled=run.travelled,
+    )  # fmt: skip
 
 
 class Run:
@@ -102,6 +105,7 @@ class Run:
         self.counts: list[FileCount] = []
         self.remaining: dict[str, Remaining] = {}
         self.film = Film(steps)
+        self.travelled: dict[str, Span] = {}
         self.used: set[str] = set()
         self.face = shop.thickness
         self.castings: dict[str, Mask] = {}
@@ -247,7 +251,17 @@ class Run:
         there = face_height(stock, shop, work.setup) > self.face - shop.allowed.zero
         done = cut_file(work, self.program, text, stock, shop, self.face, self.film, cutting, old)
         self._check_touch(work, done, there)
+        self._travels(work.setup, done.path)
         return done
+
+    def _travels(self, setup: str, path: Path) -> None:
+        """Widen the rectangle of a set-up by all that a file travels."""
+        if not len(path.pieces):
+            return
+        ends = np.vstack((path.pieces.lower, path.pieces.upper))[:, :2]
+        (x0, y0), (x1, y1) = ends.min(axis=0).tolist(), ends.max(axis=0).tolist()
+        a, b, c, d = self.travelled.get(setup, (x0, y0, x1, y1))
+        self.travelled[setup] = min(a, x0), min(b, y0), max(c, x1), max(d, y1)
 
     def _check_touch(self, work: Work, done: Done, there: bool) -> None:
         """A face that an earlier file of the set-up has cut away cannot be touched with another cutter."""

@@ -32,7 +32,7 @@ MENDS: dict[str, str] = {
     "order": "give the file its own name back; cut in the order of the numbers",
     "outside-area": "check the line's X and Y, the zero and the cutter; plan again",
     "peck": "shorter pecks; plan again",
-    "path-mode": "G61 in place of G64; plan again",
+    "path-mode": "G61 or G64, as machine.exact_path says; plan again",
     "plane": "check the line's Z, and that the lines cover the whole blank; plan again",
     "plunge": "a cutter that cuts to its centre, or let it go down on a ramp",
     "plunge-at-rapid": "G1 with a feed for the last of the way down",

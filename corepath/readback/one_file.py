@@ -19,7 +19,7 @@ from corepath.readback.discipline import (
 )
 from corepath.readback.feeds import check_feeds
 from corepath.readback.findings import Findings
-from corepath.readback.first_way import Zeroed, check_first_way
+from corepath.readback.first_way import Zeroed, check_first_way, check_look
 from corepath.readback.heads import check_stated_zero
 from corepath.readback.load import check_load
 from corepath.readback.material import Cut, Stock
@@ -60,7 +60,7 @@ def cut_file(
     findings, measures = Findings(program.file), MeasureList(program.file)
     cutter = choose_cutter(program, work, shop, findings)
     check_offsets(program, shop.length_offset, findings)
-    check_fitting(program, findings)
+    check_fitting(program, shop.length_offset, findings)
     zero = derive_zero(work, shop, face, face_height(stock, shop, work.setup))
     now = zeroed(work, shop, zero)
     check_program(program, findings, now.system, shop.exact_path)
@@ -71,6 +71,7 @@ def cut_file(
     highest = stock.highest()
     check_stops(program, zero[2], highest, findings)
     check_first_way(program, now, old, max([highest, *(one.height for one in work.obstacles)]), findings)
+    check_look(program, work.approach, work.zero, findings)
     path = lay(program, zero, cutter, highest, shop.allowed.chords, findings)
     check_room(path, work, shop, findings)
     check_obstacles(path, work, findings)

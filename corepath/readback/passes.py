@@ -77,7 +77,8 @@ class Passes:
                     f"no M0 between the pass at {mm(self.planes[number]):.3f} and the one at "
                     f"{mm(self.planes[number + 1]):.3f}: nobody can look for the casting"
                 )
-                findings.add("missing-stop", says, line=int(path.line[min(end, len(path.line) - 1)]))
+                line = int(path.line[min(end, len(path.line) - 1)]) if len(path.line) else path.program.lines
+                findings.add("missing-stop", says, line=line)
         if "missing-stop" not in findings.counts:
             says = f"{len(stops)} stops to look for the casting, {wanted} are planned"
             findings.add("missing-stop", says, line=path.program.lines)

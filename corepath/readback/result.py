@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -14,10 +14,13 @@ from corepath.readback.material import Grid, Mask, Stock
 from corepath.readback.measures import Measure
 from corepath.readback.path import Path
 
-__all__ = ["SQUARE", "FileCount", "ReadBack", "Remaining", "Step"]
+__all__ = ["SQUARE", "FileCount", "ReadBack", "Remaining", "Span", "Step"]
 
 SQUARE = 20.0
 """mm: side of the squares of the map in the report."""
+
+Span = tuple[float, float, float, float]
+"""A rectangle on the bed: least x, least y, largest x, largest y; mm."""
 
 Singles = NDArray[np.float32]
 
@@ -139,7 +142,7 @@ class ReadBack:
     """All that was found and measured. `remaining` has the blank after A, B and C, as far as cut.
 
     `cases` are further blanks and stops that the files were tried on, as entries of the report. `steps` are the files
-    in the order read, where they were asked for.
+    in the order read, where they were asked for. `travelled` is by set-up the rectangle that its files stay in.
     """
 
     findings: Findings
@@ -148,6 +151,7 @@ class ReadBack:
     remaining: Mapping[str, Remaining]
     cases: tuple[Mapping[str, Any], ...] = ()
     steps: tuple[Step, ...] = ()
+    travelled: Mapping[str, Span] = field(default_factory=dict)
 
     @property
     def ok(self) -> bool:

@@ -61,7 +61,8 @@ class Shop:
     inserts are taken. `laid` is the board as it lies after lay-up, where D has programs.
     `spin_up` is how many seconds the spindle needs to come up to speed. `outline` is the board's edge in the A frame,
     for what is measured of the board alone. `second_zero` is the coordinate system for the zero of the inserts, where
-    they have one of their own; `length_offset` tells that lengths of cutters are called by G43.
+    they have one of their own; `length_offset` tells that lengths of cutters are called by G43. `dowels` are the places
+    of the dowels in the A frame.
     """
 
     length: float
@@ -88,6 +89,7 @@ class Shop:
     spoken: Spoken | None = None
     exact_path: bool = False
     length_offset: bool = False
+    dowels: tuple[tuple[float, float], ...] = ()
 
     def deepest(self, setup: str) -> float:
         """The lowest Z in a set-up's frame at which the spoil board still keeps the cutter from what lies under it."""

@@ -105,7 +105,7 @@ def _speed(values: list[str], work: Work, findings: Findings) -> None:
 
 def _comments(text: str, work: Work, spoken: Spoken, findings: Findings) -> None:
     """Messages and the order of work, and every comment that names a cutter with its shape."""
-    asked = False
+    asked = tip = False
     for number, line in enumerate(text.split("\n"), 1):
         if "(" not in line:
             continue
@@ -117,7 +117,9 @@ def _comments(text: str, work: Work, spoken: Spoken, findings: Findings) -> None
                     findings.add("words", f'"{says}": the plan has {work.cutter.describe()} here', line=number)
             asked |= message and bool(named)
             _touch(says, number, work, findings)
-            _tip(says, number, work, findings)
+            tip |= _tip(says, number, work, findings)
+    if work.approach is not None and not tip:
+        findings.add("words", "no message says how high the tip must stand at the stop of the first way down")
     if spoken.asks and not asked:
         wanted = touch_words(work.zero, f"T{work.cutter.number}")
         findings.add("words", f"no message names the cutter to fit; it should say: {wanted}")
@@ -139,17 +141,18 @@ def _touch(says: str, number: int, work: Work, findings: Findings) -> None:
         findings.add("words", f'"{says}": the plan says: {wanted}', line=number)
 
 
-def _tip(says: str, number: int, work: Work, findings: Findings) -> None:
-    """How high the tip must stand at the stop of the first way down."""
+def _tip(says: str, number: int, work: Work, findings: Findings) -> bool:
+    """How high the tip must stand at the stop of the first way down; whether this comment says it."""
     seen = _TIP.search(says)
     if seen is None or work.approach is None:
-        return
+        return seen is not None
     inch = seen[2] == "in"
     above, face = float(seen[1]) * (MM_PER_INCH if inch else 1.0), seen[3]
-    off = abs(above - work.approach.above) > (_ABOUT_INCH if inch else _ABOUT)
-    if off or not _bare(work.approach.face).startswith(_bare(face)):
+    near = abs(above - work.approach.above) <= (_ABOUT_INCH if inch else _ABOUT)
+    if not near or not _bare(work.approach.face).startswith(_bare(face)):
         wanted = f"{mm(work.approach.above):.1f~} above {work.approach.face}"
         findings.add("words", f'"{says}": the plan has {wanted}', line=number)
+    return True
 
 
 def _bare(text: str) -> str:

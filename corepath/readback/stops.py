@@ -38,17 +38,26 @@ def check_stops(program: ReadProgram, zero_z: float, highest: float, findings: F
             findings.add("stop-low", says, line=event.line, place=(x, y, z + zero_z), depth=highest - z - zero_z)
 
 
-def check_fitting(program: ReadProgram, findings: Findings) -> None:
-    """A cutter that T calls is fitted by M6, or at a stop before the spindle starts."""
+def check_fitting(program: ReadProgram, by_control: bool, findings: Findings) -> None:
+    """A cutter that T calls is fitted, and Z touched with it, at a stop (M0) before anything moves.
+
+    M6 alone, or a stop at any time before the spindle starts, will do where the control knows the lengths of its
+    cutters (`by_control`): nobody touches Z there.
+    """
     called = next((event for event in program.events if event.name == "tool"), None)
     if called is None:
         return
     first = next((event.line for event in program.events if event.name == "spindle-on"), program.lines)
-    if not any(
-        event.name in ("tool-change", "stop") and called.line <= event.line <= first for event in program.events
-    ):
+    after = [event for event in program.events if called.line <= event.line <= first]
+    # A later stop, as that of the first way down, comes too late: the cutter has moved untouched by then.
+    still = [event for event in after if event.name == "stop" and event.index == called.index]
+    if still or (by_control and any(event.name in ("tool-change", "stop") for event in after)):
+        return
+    if by_control:
         says = f"neither M0 nor M6 after T{called.value:.0f}: the spindle starts with whatever cutter it holds"
-        findings.add("missing-stop", says, line=first)
+    else:
+        says = f"no M0 between T{called.value:.0f} and the first move: nobody fits the cutter and touches Z with it"
+    findings.add("missing-stop", says, line=first)
 
 
 def check_spin_up(path: Path, cutting: NDArray[np.bool_], needed: float, findings: Findings) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,10 +14,10 @@ from shapely import Point, Polygon
 from corepath.job.load import load_job
 from corepath.job.model import Job, ObstacleSection
 from corepath.planning import Plan, plan, prepare_job, read_folder
-from corepath.planning.reading import spoken_of
-from corepath.planning.rehearsal import check_rehearsals
+from corepath.planning.reading import shop_of
 from corepath.planning.restart import restart, write_restart
 from corepath.readback.motions import read_program
+from corepath.readback.rehearsed import check_rehearsals
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 CLAMP = ((-118.0, -44.0), (-106.0, -44.0), (-106.0, -38.0), (-118.0, -38.0))
@@ -51,6 +52,14 @@ def test_points_before_and_after_stand_in_the_report(planned: Plan):
 
 def walks(planned: Plan) -> dict[str, str]:
     return {name: text for name, text in planned.files.items() if name.startswith("rehearsal/")}
+
+
+def kinds(planned: Plan, name: str, text: str, **shop: object) -> tuple[str, ...]:
+    """What is found in one rehearsal, as if the folder held no other."""
+    assert planned.readback is not None
+    held = replace(shop_of(planned.prepared), **shop)
+    found = check_rehearsals(planned.prepared.works, held, {name: text}, planned.readback.travelled)
+    return tuple(found.kinds)
 
 
 def test_one_for_each_set_up_and_all_in_the_report(planned: Plan):
@@ -120,15 +129,51 @@ def test_dowels_touch_place_and_obstacle_are_visited(planned: Plan):
         (("M0\n(Pass 1", "(Pass 1"), "missing-stop"),
         (("M0\n(Pass 2", "(Pass 2"), "missing-stop"),
         (("M0\n(Pass 3", "(Pass 3"), "missing-stop"),
+        (("G54\n", "G55\n"), "zero"),
+        (("G64\n", "G61\n"), "path-mode"),
+        (("G0 X-113.0000", "G0 X-112.0000"), "rehearsal"),
+        (("G0 X-113.0000", "G0 X113.0000"), "rehearsal"),
+        (("G0 X102.0000", "G0 X102.5000"), "rehearsal"),
+        (("G0 X106.0000 Y30.0000", "G0 X106.0000 Y-30.0000"), "rehearsal"),
+        (("F2000.0\nG1 X", "F2000.0\nG1 Y9 X"), "rehearsal"),
     ],
 )
 def test_what_is_wrong_in_a_rehearsal_is_found(change: tuple[str, str], kind: str, planned: Plan):
     """A check that cannot fail is none."""
     name = "rehearsal/A-rehearsal.nc"
     text = walks(planned)[name].replace(*change)
-    works, travel = planned.prepared.works, planned.prepared.job.machine.travel
-    assert kind in check_rehearsals(works, travel, {name: text}).kinds
-    assert not check_rehearsals(works, travel, {name: walks(planned)[name]}).counts
+    assert text != walks(planned)[name]
+    assert kind in kinds(planned, name, text)
+    assert kinds(planned, name, walks(planned)[name]) == ()
+
+
+def test_the_tip_stands_as_high_as_the_message_says(planned: Plan):
+    """A rehearsal 1 mm higher than its words lets a wrong touch of Z pass for a right one."""
+    for name, text in walks(planned).items():
+        line = next(line for line in text.split("\n") if line.startswith("G1 Z"))
+        higher = text.replace(line, f"G1 Z{float(line[4:]) + 1.0:.4f}")
+        assert kinds(planned, name, higher) == ("words",), name
+        said = next(line for line in text.split("\n") if line.startswith("(MSG, Tip must be about "))
+        assert kinds(planned, name, text.replace(f"{said}\n", "")) == ("words",), name
+        digit = said[len("(MSG, Tip must be about ")]
+        wrong = said.replace(f"about {digit}", f"about {(int(digit) + 1) % 10}")
+        assert kinds(planned, name, text.replace(said, wrong)) == ("words",), name
+
+
+def test_a_walk_that_leaves_out_what_it_is_to_show_is_found(planned: Plan):
+    """Each line of the rectangle and of the way round the clamp in A, lost or moved by 1 mm."""
+    name = "rehearsal/A-rehearsal.nc"
+    lines = walks(planned)[name].split("\n")
+    walked = [k for k, line in enumerate(lines) if line.startswith(("G1 X", "G1 Y")) and k > lines.index("F2000.0")]
+    assert len(walked) == 8, "round two rectangles"
+    for k in walked:
+        letter, value = lines[k][3], float(lines[k][4:])
+        moved = [*lines[:k], f"G1 {letter}{value + 1.0:.4f}", *lines[k + 1 :]]
+        assert kinds(planned, name, "\n".join(moved)) == ("rehearsal",), lines[k]
+    dowel = next(k for k, line in enumerate(lines) if line.startswith("G0 X102"))
+    assert "rehearsal" in kinds(planned, name, "\n".join(lines[:dowel] + lines[dowel + 3 :]))
+    clamp = max(k for k, line in enumerate(lines) if line == "M0")
+    assert kinds(planned, name, "\n".join([*lines[: clamp + 1], "G0 X0 Y0", "M5", "M2", ""])) == ("rehearsal",)
 
 
 def test_a_folder_tells_a_rehearsal_that_was_changed_or_is_missing(planned: Plan, tmp_path: Path):
@@ -143,15 +188,11 @@ def test_a_folder_tells_a_rehearsal_that_was_changed_or_is_missing(planned: Plan
 def test_words_of_a_rehearsal_are_held_to_the_plan(planned: Plan):
     """The first file that runs in a set-up, and the one that nobody reads twice."""
     name = "rehearsal/B-rehearsal.nc"
-    works, travel, text = planned.prepared.works, planned.prepared.job.machine.travel, walks(planned)[name]
-
-    def kinds(text: str) -> tuple[str, ...]:
-        return check_rehearsals(works, travel, {name: text}, spoken=spoken_of(planned.prepared)).kinds
-
-    assert kinds(text) == ()
-    assert kinds(text.replace("(Face up: bottom up)", "(Face up: deck up)")) == ("words",)
-    assert kinds(text.replace("(MSG, Fit T3", "(MSG, Fit T2")) == ("words",)
-    assert check_rehearsals(works, travel, {name: text}, exact=True).kinds == ("path-mode",)
+    text = walks(planned)[name]
+    assert kinds(planned, name, text) == ()
+    assert kinds(planned, name, text.replace("(Face up: bottom up)", "(Face up: deck up)")) == ("words",)
+    assert kinds(planned, name, text.replace("(MSG, Fit T3", "(MSG, Fit T2")) == ("words",)
+    assert kinds(planned, name, text, exact_path=True) == ("path-mode",)
 
 
 def test_every_file_that_a_control_may_run_is_looked_at(planned: Plan, tmp_path: Path):

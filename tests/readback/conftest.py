@@ -45,7 +45,7 @@ class Level:
 
 def program(tool: int, body: list[str], safe: float = 25.0, first: bool = False) -> str:
     """A whole file: preamble, body, end; `first` is the first one after its zero was touched anew."""
-    head = ["(test)", "G17", "G21", "G90", "G94", "G54", "G40", "G49", "G80", "G64", f"T{tool} M6"]
+    head = ["(test)", "G17", "G21", "G90", "G94", "G54", "G40", "G49", "G80", "G64", f"T{tool} M6", "M0"]
     head += ["F1000", f"G1 Z{safe:g}", "M0"] if first else [f"G0 Z{safe:g}"]
     return "\n".join([*head, "S18000 M3", "G4 P3", *body, f"G0 Z{safe:g}", "M5", "M2", ""])
 

@@ -38,7 +38,7 @@ class Level:
 
 
 def program(tool: int, body: list[str]) -> str:
-    head = ["(test)", "G17", "G21", "G90", "G94", "G54", "G40", "G49", "G80", "G64", f"T{tool} M6", "G0 Z25"]
+    head = ["(test)", "G17", "G21", "G90", "G94", "G54", "G40", "G49", "G80", "G64", f"T{tool} M6", "M0", "G0 Z25"]
     return "\n".join([*head, "S18000 M3", "G4 P3", *body, "G0 Z25", "M5", "M2", ""])
 
 

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from corepath.motion.program import Approach, Zero
+from corepath.readback.findings import Findings
+from corepath.readback.first_way import check_look
+from corepath.readback.motions import read_program
+
 INSERTS, DECK = "06-B-inserts.nc", "08-C-deck.nc"
 
 # The skim leaves 10.5. The inserts' zero lies on that face, the zero before on the bed, 10.5 lower: 3 over the blank
@@ -96,3 +101,34 @@ def test_a_face_that_is_cut_away_is_touched_with_no_other_cutter(plan, plan_make
         spoilt = made.edited(name, "T2 M6", "T1 M6").read()
         told = [one for one in spoilt.findings if "touched with T2" in one.says and "T1 cannot be touched" in one.says]
         assert [(one.kind, one.file) for one in told] == [("zero", file) for file in files]
+
+
+WAY = "G17\nG21\nG90\nG94\nG54\nG40\nG49\nG80\nG64\nT1\nM0\nF1000\nG1 Z13.8\nG1 X5 Y-2\nM0\nG0 Z20\nM5\nM2\n"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "found"),
+    [
+        ("", "", False),
+        ("Z13.8", "Z13.84", False),  # the message says 13.8
+        ("Z13.8", "Z14.8", True),
+        ("Z13.8", "Z12.8", True),
+        ("X5", "X6", True),
+        ("Y-2", "Y2", True),
+        ("G1 X5 Y-2\n", "", True),
+    ],
+)
+def test_the_tip_stands_where_the_message_says(old, new, found):
+    """A tip 1 mm higher than said makes a right zero look wrong, and lower a wrong one right. Zero 9.9 over the bed."""
+    way = Approach(5.0, -2.0, 23.7, 1000.0, "the skimmed face", 13.8, "the bed", 3.9)
+    zero = Zero(0.0, 0.0, 9.9, "the skimmed face", False)
+    findings = Findings("06-B-inserts.nc")
+    check_look(read_program(WAY.replace(old, new, 1), "06-B-inserts.nc"), way, zero, findings)
+    assert findings.counts == ({"first-way": 1} if found else {})
+
+
+def test_nothing_is_asked_of_a_file_without_a_way_of_its_own():
+    """The zero stays, nobody looks."""
+    findings = Findings("03-A-groove.nc")
+    check_look(read_program(WAY, "03-A-groove.nc"), None, Zero(0.0, 0.0, 0.0, "the bed", True), findings)
+    assert findings.counts == {}

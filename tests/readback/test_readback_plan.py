@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 
 import pytest
@@ -99,7 +100,8 @@ def cases():
         (GROOVE, "T1 M6\n", "", "unknown-cutter"),
         (GROOVE, "T1 M6\n", "T9 M6\n", "unknown-cutter"),
         (GROOVE, "T1 M6\n", "T2 M6\n", "wrong-cutter"),
-        (GROOVE, "T1 M6\n", "T1\n", "missing-stop"),
+        (GROOVE, "T1 M6\nM0\n", "T1\nM6\n", "missing-stop"),
+        (INSERTS, "T1 M6\nM0\n", "T1 M6\n", "missing-stop"),
         (GROOVE, "G54\n", "G55\n", "zero"),
         (GROOVE, "G1 X33.0000 Y-18.0000 Z1.2000", "G1 X33.1000 Y-18.0000 Z1.2000", "width"),
         (
@@ -323,6 +325,24 @@ def test_a_file_that_may_leave_its_path_is_found_where_the_job_asks_it_not_to(pl
     assert good.read().counts == {}
     found = good.with_file(GROOVE, plan.files[GROOVE]).read().findings
     assert [(one.kind, one.file) for one in found] == [("path-mode", GROOVE)]
+    found = plan.with_file(GROOVE, files[GROOVE]).read().findings
+    assert [(one.kind, one.file) for one in found] == [("path-mode", GROOVE)], "the cutter stands at each corner"
+
+
+def test_with_lengths_in_the_control_m6_alone_fits_the_cutter(plan):
+    """Nobody touches Z there; with neither M6 nor a stop the spindle starts with whatever cutter it holds."""
+    held = plan.with_shop(length_offset=True)
+    files = {name: re.sub(r"T(\d) M6\nM0\n", r"T\1 M6\nG43 H\1\n", text) for name, text in plan.files.items()}
+    good = replace(held, files=files)
+    assert good.read().counts == {}
+    bare = files[GROOVE].replace("T1 M6\n", "T1\n")
+    assert [one.kind for one in good.with_file(GROOVE, bare).read().findings] == ["missing-stop"]
+
+
+def test_a_file_of_all_passes_without_a_motion_is_told(plan):
+    """An empty file, or a head alone, broke the read-back off with a traceback."""
+    for text in ("", "(a head)\nM2\n"):
+        assert plan.with_file(ALL, text).read().counts["missing-stop"] >= 1
 
 
 def test_what_is_not_reached_is_found(plan):
