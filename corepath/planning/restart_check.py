@@ -6,9 +6,13 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
+import numpy as np
+
 from corepath.errors import InputError
 from corepath.planning.restart import restart
+from corepath.planning.restart_proof import differs
 from corepath.readback.findings import Findings
+from corepath.readback.motions import read_program
 
 __all__ = ["check_restarts", "is_restart"]
 
@@ -37,3 +41,7 @@ def check_restarts(folder: Path, restarts: Mapping[str, str], texts: Mapping[str
         if made.text != text or made.findings:
             says = f"not what restart makes of {file} from line {found[2]} now: changed, or of an earlier plan"
             findings.add("changed", says, file=name)
+            planned = read_program(texts[file], file)
+            index = int(np.searchsorted(planned.line, made.line))
+            for wrong in differs(planned, index, read_program(text, name), made.clear):
+                findings.add("changed", wrong, file=name)

@@ -16,7 +16,7 @@ from corepath.motion.program import Approach, Zero
 from corepath.readback.findings import Findings
 from corepath.readback.program import ReadProgram
 
-__all__ = ["CLEAR", "Zeroed", "check_first_way", "check_look"]
+__all__ = ["CLEAR", "Zeroed", "check_first_way", "check_look", "first_look"]
 
 CLEAR = 3.0
 _ROUNDING = 0.001
@@ -31,20 +31,25 @@ class Zeroed(NamedTuple):
     system: int
 
 
+def first_look(program: ReadProgram) -> int | None:
+    """How many motions lead to the first stop on the way down, before the spindle turns; None without such a stop."""
+    end = next((event.index for event in program.events if event.name == "spindle-on"), program.count)
+    return next((event.index for event in program.events if event.name == "stop" and 0 < event.index <= end), None)
+
+
 def check_first_way(program: ReadProgram, now: Zeroed, old: Zeroed | None, highest: float, findings: Findings) -> None:
     """The stop to look at a new zero; `highest` is that of stock and obstacles, `old` the zero of the file before."""
     if old is None or (old.refers, old.system) == (now.refers, now.system):
         return
-    end = next((event.index for event in program.events if event.name == "spindle-on"), program.count)
-    stops = [event for event in program.events if event.name == "stop" and 0 < event.index <= end]
+    look = first_look(program)
     change = f"the zero was {old.refers}, it is {now.refers} now"
-    if not stops or not program.count:
+    if look is None:
         line = int(program.line[0]) if program.count else None
         findings.add(
             "first-way", f"{change}: no stop to see whether it was touched, before the spindle turns", line=line
         )
         return
-    first = slice(0, stops[0].index)
+    first = slice(0, look)
     fast = np.flatnonzero(program.kind[first] == 0)
     if len(fast):
         says = f"{change}: the first way down goes at rapid"
@@ -65,12 +70,12 @@ def check_look(program: ReadProgram, approach: Approach | None, zero: Zero, find
 
     Otherwise a right zero looks wrong, or a wrong one right.
     """
-    stops = [event.index for event in program.events if event.name == "stop" and event.index]
-    if approach is None or not stops:
+    look = first_look(program)
+    if approach is None or look is None:
         return
-    tip = program.end[stops[0] - 1] + (zero.x, zero.y, zero.z)
+    tip = program.end[look - 1] + (zero.x, zero.y, zero.z)
     off = tip - (approach.x, approach.y, approach.height)
     if not np.abs(off).max() <= _SEEN:  # an unknown place is one too
         where = ", ".join(f"{axis} {mm(value):.2f}" for axis, value in zip("XYZ", off.tolist(), strict=True))
-        line = int(program.line[stops[0] - 1])
+        line = int(program.line[look - 1])
         findings.add("first-way", f"at the stop to look the tip is off its place by {where}", line=line)

@@ -19,7 +19,7 @@ from corepath.readback.discipline import (
 )
 from corepath.readback.feeds import check_feeds
 from corepath.readback.findings import Findings
-from corepath.readback.first_way import Zeroed, check_first_way, check_look
+from corepath.readback.first_way import Zeroed, check_first_way, check_look, first_look
 from corepath.readback.heads import check_stated_zero
 from corepath.readback.load import check_load
 from corepath.readback.material import Cut, Stock
@@ -66,7 +66,7 @@ def cut_file(
     check_program(program, findings, now.system, shop.exact_path)
     check_zero(work, zero, shop.allowed.zero, findings)
     if shop.spoken is not None:
-        check_spoken(text, work, shop.spoken, findings)
+        check_spoken(text, work, shop.spoken, findings, looks=first_look(program) is not None)
     check_stated_zero(text, zero, shop.allowed.zero, findings)
     highest = stock.highest()
     check_stops(program, zero[2], highest, findings)

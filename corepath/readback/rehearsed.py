@@ -18,7 +18,7 @@ from shapely import Polygon, box
 from corepath.lengths import mm
 from corepath.readback.discipline import check_offsets, check_program
 from corepath.readback.findings import Findings
-from corepath.readback.first_way import check_look
+from corepath.readback.first_way import check_look, first_look
 from corepath.readback.heads import check_heads
 from corepath.readback.motions import read_program
 from corepath.readback.program import ReadProgram
@@ -85,7 +85,7 @@ def _check(
     shown = _at_first_stop(program, first)
     check_look(program, shown.approach, first.zero, findings)
     if shop.spoken is not None:
-        check_spoken(text, shown, shop.spoken, findings, rehearsal=True)
+        check_spoken(text, shown, shop.spoken, findings, rehearsal=True, looks=True)
     _check_places(program, first, shop, span, findings)
 
 
@@ -123,8 +123,8 @@ def _check_heights(program: ReadProgram, clear: float, shop: Shop, findings: Fin
 
 def _at_first_stop(program: ReadProgram, work: Work) -> Work:
     """The work with the tip as it stands at the first stop to look: what is said of it there must be so."""
-    stops = [event.index for event in program.events if event.name == "stop" and event.index]
-    height = float(program.end[stops[0] - 1, 2]) + work.zero.z if stops else np.nan
+    look = first_look(program)
+    height = np.nan if look is None else float(program.end[look - 1, 2]) + work.zero.z
     return replace(work, approach=seen_from(work, height, 0.0))
 
 

@@ -44,8 +44,13 @@ class Spoken:
         return "0" if float(text) == 0.0 else text.rstrip("0").rstrip(".")
 
 
-def check_spoken(text: str, work: Work, spoken: Spoken, findings: Findings, *, rehearsal: bool = False) -> None:
-    """Each line of the head that matters is there and says what the plan says, and every cutter named is the work's."""
+def check_spoken(
+    text: str, work: Work, spoken: Spoken, findings: Findings, *, rehearsal: bool = False, looks: bool = False
+) -> None:
+    """Each line of the head that matters is there and says what the plan says, and every cutter named is the work's.
+
+    `looks`: the file stops on its first way down, and must say how high the tip is to stand there.
+    """
     lines = head_lines(text)
     said: dict[str, list[str]] = {}
     for line in lines:
@@ -62,7 +67,8 @@ def check_spoken(text: str, work: Work, spoken: Spoken, findings: Findings, *, r
     _cutter(said.get("Cutter", []), work, spoken, findings)
     if not rehearsal:
         _speed(said.get("Spindle", []), work, findings)
-    _comments(text, work, spoken, findings)
+    if not _comments(text, work, spoken, findings) and looks:
+        findings.add("words", "no message says how high the tip must stand at the stop of the first way down")
 
 
 def _head(work: Work, spoken: Spoken, rehearsal: bool) -> Iterator[tuple[str, str]]:
@@ -103,8 +109,8 @@ def _speed(values: list[str], work: Work, findings: Findings) -> None:
             findings.add("words", f'its head says "Spindle: {value}", the plan has {work.cutting.rpm:.0f} rpm')
 
 
-def _comments(text: str, work: Work, spoken: Spoken, findings: Findings) -> None:
-    """Messages and the order of work, and every comment that names a cutter with its shape."""
+def _comments(text: str, work: Work, spoken: Spoken, findings: Findings) -> bool:
+    """Messages and the order of work, and every comment that names a cutter; whether one says how high the tip is."""
     asked = tip = False
     for number, line in enumerate(text.split("\n"), 1):
         if "(" not in line:
@@ -118,11 +124,10 @@ def _comments(text: str, work: Work, spoken: Spoken, findings: Findings) -> None
             asked |= message and bool(named)
             _touch(says, number, work, findings)
             tip |= _tip(says, number, work, findings)
-    if work.approach is not None and not tip:
-        findings.add("words", "no message says how high the tip must stand at the stop of the first way down")
     if spoken.asks and not asked:
         wanted = touch_words(work.zero, f"T{work.cutter.number}")
         findings.add("words", f"no message names the cutter to fit; it should say: {wanted}")
+    return tip
 
 
 def _is(work: Work, named: re.Match[str], spoken: Spoken) -> bool:

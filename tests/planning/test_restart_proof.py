@@ -8,7 +8,7 @@ from corepath.planning.restart_proof import differs
 from corepath.readback.motions import read_program
 from corepath.readback.program import ReadProgram
 
-HEAD = "G17\nG21\nG90\nG94\nG54\nG40\nG49\nG80\nG0 Z20\nS9000 M3\nG4 P3\n"
+HEAD = "G17\nG21\nG90\nG94\nG54\nG40\nG49\nG80\nG64\nT1\nM0\nG0 Z20\nS9000 M3\nG4 P3\n"
 BEFORE = "G0 X-5 Y0\nF300\nG1 Z-1\nF600\nG1 X0\n"
 REST = "G1 X10\nG3 X10 Y10 I0 J5\nG0 Z20\nM5\nM2\n"
 APPROACH = "G0 X0 Y0\nF300\nG1 Z-1\nF600\n"
@@ -42,6 +42,22 @@ def test_a_true_restart_passes() -> None:
         ("G0 X0 Y0\n", "G1 X0 Y0 F300\n", "by one plunge"),
         ("S9000 M3\n", "", "by one plunge|spindle"),
         ("G1 X10\n", "G1 X10 X11\n", "03-A-groove|twice|syntax"),
+        ("G17\n", "", "not stated before its first move: plane"),
+        ("G21\n", "", "not stated before its first move: units"),
+        ("G54\n", "", "not stated before its first move: coordinate system"),
+        ("G64\n", "", "not stated before its first move: path control"),
+        ("G54\n", "G55\n", "its coordinate system"),
+        ("G64\n", "G61\n", "its path control"),
+        ("T1\n", "T2\n", "its cutter"),
+        ("T1\n", "", "its cutter"),
+        ("M0\n", "", "no stop before it moves"),
+        ("S9000", "S18000", "another speed"),
+        ("G4 P3\n", "", "wait for the spindle"),
+        ("G4 P3\n", "G4 P1\n", "wait for the spindle"),
+        ("G0 Z20\nS9000", "S9000", "below the safe height|start-unknown"),
+        ("F300\nG1 Z-1", "F301\nG1 Z-1", "goes down faster"),
+        ("G0 X0 Y0\nF300\nG1 Z-1", "G0 X1 Y0\nF300\nG1 X0 Z-1", "straight down"),
+        ("F300\nG1 Z-1", "G0 Z-1", "below the safe height"),
     ],
 )
 def test_each_way_of_going_wrong_is_told(change: str, by: str, says: str) -> None:

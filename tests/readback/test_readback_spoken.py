@@ -124,6 +124,11 @@ def test_the_height_at_the_first_stop_is_held(units: str) -> None:
     wrong = good.replace("13.8", "8.9").replace("0.54", "0.35")
     assert found(wrong + text, work, spoken)
     assert found(good.replace("skimmed", "raw") + text, work, spoken)
+    findings = Findings("03-A-groove.nc")
+    check_spoken(good + text, work, spoken, findings, looks=True)
+    assert findings.counts == {}
+    check_spoken(text, work, spoken, findings, looks=True)
+    assert findings.counts == {"words": 1}, "a stop to look, and nobody is told at what"
 
 
 def test_a_message_that_is_gone_is_found() -> None:
