@@ -26,8 +26,16 @@ _TIGHT = 0.3
 """Curvature times land from which several places of contact are likely and more starts are tried."""
 _GENTLE = 0.05
 """Below it the rim bears one wave or two, which eight places tell."""
-_PLACES = 32
-"""Places on the rim that are looked over at most."""
+_CREASED = 1.0
+"""Beyond it a crease may rise and fall within a few degrees of the rim: all its places are looked over."""
+_PLACES = 128
+"""Places on the rim that are looked over at most.
+
+At 32 a crease of radius 10 passed between two of them under a flat cutter of 50 mm, whose tip then stood up to 0.1
+too low; at 128 they are 1.2 mm apart there and it is 0.004 at most of those tried.
+"""
+_STARTS = 8
+"""Places in a ring under the land from which a summit is climbed, besides the middle."""
 
 
 @njit(cache=True, inline="always")
@@ -181,7 +189,8 @@ def _disc(
     Each coarse maximum on the rim that could win is refined; `at` (n,) is room for the heights there. `h` and `steep`
     are height and slope in the middle: only ground that is nearly level there can have a summit under the land.
     """
-    every = 1 if bend * land > _TIGHT else 2 if bend * land > _GENTLE else 4
+    turn = bend * land
+    every = 1 if turn > _CREASED else 4 if turn > _TIGHT else 8 if turn > _GENTLE else 16
     count = ring.shape[0] // every
     top = h
     low = h
@@ -205,8 +214,8 @@ def _disc(
     if steep < 1.05 * bend * land:
         best = max(best, _summit(coef, frame, land, x, y, 0.0, 0.0))
         if bend * land > _TIGHT:
-            for k in range(0, count, 4):
-                best = max(best, _summit(coef, frame, land, x, y, 0.6 * ring[k * every, 0], 0.6 * ring[k * every, 1]))
+            for k in range(0, ring.shape[0], ring.shape[0] // _STARTS):
+                best = max(best, _summit(coef, frame, land, x, y, 0.6 * ring[k, 0], 0.6 * ring[k, 1]))
     return best
 
 
@@ -259,8 +268,8 @@ def tips(
             continue
         best = _ball(coef, frame, corner, x[n], y[n], 0.0, 0.0)
         if tight:
-            for k in range(0, count, 2):
-                share = 0.8 * corner if k % 4 == 0 else 0.4 * corner
+            for k in range(0, count, count // 16):
+                share = 0.8 * corner if k % (count // 8) == 0 else 0.4 * corner
                 angle = 2.0 * math.pi * k / count
                 best = max(
                     best, _ball(coef, frame, corner, x[n], y[n], share * math.cos(angle), share * math.sin(angle))

@@ -95,8 +95,10 @@ def shifted(work: Work, dz: float) -> Work:
 class _Trial(Run):
     """One blank cut from A on, and its copies from each pass of the skim on."""
 
-    def __init__(self, shop: Shop, files: Mapping[str, str], programs: dict[str, ReadProgram]) -> None:
-        super().__init__(shop, files, programs)
+    def __init__(
+        self, shop: Shop, files: Mapping[str, str], programs: dict[str, ReadProgram], stock: Stock | None = None
+    ) -> None:
+        super().__init__(shop, files, programs, stock=stock)
         self.dz = 0.0
         self.after_pass: dict[int, Stock] = {}
         self.loads: list[float] = []
@@ -151,8 +153,8 @@ class _Trial(Run):
 
     def from_pass(self, number: int) -> _Trial:
         """The state after a pass of the skim, to be cut on from there."""
-        other = _Trial(replace(self.shop, planned_pass=number), self.files, self.programs)
-        other.stock = self.after_pass[number].copy() if number in self.after_pass else self.stock.copy()
+        stock = self.after_pass.get(number, self.stock).copy()
+        other = _Trial(replace(self.shop, planned_pass=number), self.files, self.programs, stock)
         other.face, other.castings, other.heights = self.face, dict(self.castings), self.heights
         return other
 

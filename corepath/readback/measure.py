@@ -93,13 +93,13 @@ class Run:
 
     def __init__(
         self, shop: Shop, files: Mapping[str, str], programs: dict[str, ReadProgram], progress: Progress = _silent,
-        steps: bool = False,
+        steps: bool = False, stock: Stock | None = None,
     ) -> None:  # fmt: skip
         self.shop = shop
         self.files = files
         self.programs = programs
         self.progress = progress
-        self.stock = Stock(shop.length, shop.width, shop.thickness, shop.cell, shop.lies)
+        self.stock = stock or Stock(shop.length, shop.width, shop.thickness, shop.cell, shop.lies)
         self.findings = Findings()
         self.measures: list[Measure] = []
         self.counts: list[FileCount] = []

@@ -9,6 +9,7 @@ over the places once, values are cubic and half-widths linear between nodes.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -39,8 +40,45 @@ class _Bending:
 
     def columns(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """The plane's columns (n, 3) and bending columns (n, k) at places in mm."""
+        row = self.row(x, y)
+        return row[:, :3], row[:, 3:] @ self.to_units
+
+    def row(self, x: Floats, y: Floats) -> Floats:
+        """(n, 3 + knots): the plane's columns and the kernels at places in mm."""
         places = (np.stack([x, y], axis=1) - self.middle) / self.scale
-        return _terms(places), _kernel(places, self.knots) @ self.to_units
+        return np.hstack([_terms(places), _kernel(places, self.knots)])
+
+
+@dataclass(frozen=True, slots=True)
+class _Surface:
+    """Value and half-width at any place, as sums over the plane's terms and the kernels of the knots.
+
+    Both take the kernels as they are: the map to unit-variance columns is folded into weights and root once, and
+    the root is brought to a square one, so that a place costs one row of kernels instead of three products.
+    """
+
+    basis: _Bending
+    weights: Floats
+    """(3 + knots,)"""
+    root: Floats
+    """(3 + knots, m): variance over sigma² at a place is the square of its row times this"""
+    scale: float
+    own: float
+
+    def values(self, x: Floats, y: Floats) -> Floats:
+        """(n,) z at places, mm."""
+        return self._each(x, y, lambda row: row @ self.weights)
+
+    def halves(self, x: Floats, y: Floats) -> Floats:
+        """(n,) half-widths at places, mm."""
+        return self._each(x, y, lambda row: self.scale * np.sqrt(self.own + ((row @ self.root) ** 2).sum(axis=1)))
+
+    def _each(self, x: Floats, y: Floats, of: Callable[[Floats], Floats]) -> Floats:
+        out = np.empty(len(x))
+        for start in range(0, len(x), _CHUNK):
+            some = slice(start, start + _CHUNK)
+            out[some] = of(self.basis.row(x[some], y[some]))
+        return out
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +91,7 @@ class ThinPlate:
     quantile: float
     own: float
     """Share of sigma² that is the wood's own scatter, not the gauge's"""
-    _basis: _Bending
-    _coefficients: Floats
-    _root: Floats
-    """(3 + k, m): covariance of the coefficients over sigma² is root root^T"""
+    _surface: _Surface
     _grid: tuple[Floats, Floats, Any, Any] | None
     """None where the places are so few that each value is worked out on its own"""
 
@@ -69,16 +104,15 @@ class ThinPlate:
         return self._looked_up(x, y, 1)
 
     def _looked_up(self, x: Floats, y: Floats, which: int) -> Floats:
+        exact = self._surface.halves if which else self._surface.values
         if self._grid is None:
-            return _exact(self._basis, self._coefficients, self._root, x, y, self.scale, self.own)[which]
+            return exact(x, y)
         xs, ys, *splines = self._grid
         inside = (x >= xs[0]) & (x <= xs[-1]) & (y >= ys[0]) & (y <= ys[-1])
         out = np.empty(len(x))
         out[inside] = splines[which].ev(x[inside], y[inside])
         if not inside.all():
-            out[~inside] = _exact(
-                self._basis, self._coefficients, self._root, x[~inside], y[~inside], self.scale, self.own
-            )[which]
+            out[~inside] = exact(x[~inside], y[~inside])
         return out
 
     @property
@@ -109,25 +143,27 @@ def bent(xs: Floats, ys: Floats, zs: Floats, least_sigma: float, confidence: flo
     coefficients = np.concatenate([np.linalg.solve(r, on_plane) - back @ shares, shares])
     root = _root(r, back, sizes, turned, weight)
     quantile = float(student.ppf((1 + confidence) / 2, freedom))
-    scale = quantile * float(sigma)
     own = 1.0 - (least_sigma / sigma) ** 2
+    surface = _surface(basis, coefficients, root, quantile * float(sigma), own)
     return ThinPlate(
         fitted=q @ on_plane + inner @ (kept * on_bends),
         leverage=(q**2).sum(axis=1) + (inner**2) @ kept,
         sigma=float(sigma),
         quantile=quantile,
         own=own,
-        _basis=basis,
-        _coefficients=coefficients,
-        _root=root,
-        _grid=None if len(xs) <= _FEW else _on_grid(basis, coefficients, root, xs, ys, scale, own),
+        _surface=surface,
+        _grid=None if len(xs) <= _FEW else _on_grid(surface, xs, ys),
     )
 
 
 def _kernel(places: Floats, knots: Floats) -> Floats:
     """r² log r between all pairs, 0 where they meet."""
-    squared = ((places[:, None, :] - knots[None, :, :]) ** 2).sum(axis=2)
-    return np.asarray(0.5 * squared * np.log(np.maximum(squared, 1e-300)))
+    squared = (places[:, None, 0] - knots[:, 0]) ** 2
+    squared += (places[:, None, 1] - knots[:, 1]) ** 2
+    logs = np.log(np.maximum(squared, 1e-300))
+    squared *= 0.5
+    squared *= logs
+    return np.asarray(squared)
 
 
 def _terms(places: Floats) -> Floats:
@@ -187,21 +223,15 @@ def _root(r: Floats, back: Floats, sizes: Floats, turned: Floats, weight: float)
     return np.vstack([trend, np.hstack([np.zeros((count, len(r))), bends])])
 
 
-def _exact(
-    basis: _Bending, coefficients: Floats, root: Floats, x: Floats, y: Floats, scale: float, own: float
-) -> tuple[Floats, Floats]:
-    values, halves = np.empty(len(x)), np.empty(len(x))
-    for start in range(0, len(x), _CHUNK):
-        some = slice(start, start + _CHUNK)
-        columns = np.hstack(basis.columns(x[some], y[some]))
-        values[some] = columns @ coefficients
-        halves[some] = scale * np.sqrt(own + ((columns @ root) ** 2).sum(axis=1))
-    return values, halves
+def _surface(basis: _Bending, coefficients: Floats, root: Floats, scale: float, own: float) -> _Surface:
+    """From coefficients of the columns and a root of their covariance, (3 + k, m)."""
+    square = np.linalg.qr(root.T, mode="r").T
+    turned = np.vstack([square[:3], basis.to_units @ square[3:]])
+    weights = np.concatenate([coefficients[:3], basis.to_units @ coefficients[3:]])
+    return _Surface(basis, weights, turned, scale, own)
 
 
-def _on_grid(
-    basis: _Bending, coefficients: Floats, root: Floats, x: Floats, y: Floats, scale: float, own: float
-) -> tuple[Floats, Floats, Any, Any]:
+def _on_grid(surface: _Surface, x: Floats, y: Floats) -> tuple[Floats, Floats, Any, Any]:
     from scipy.interpolate import RectBivariateSpline
 
     lines = []
@@ -210,5 +240,5 @@ def _on_grid(
         lines.append(np.linspace(values.min() - beyond, values.max() + beyond, count))
     xs, ys = lines
     gx, gy = (part.ravel() for part in np.meshgrid(xs, ys, indexing="ij"))
-    values, halves = (part.reshape(len(xs), len(ys)) for part in _exact(basis, coefficients, root, gx, gy, scale, own))
+    values, halves = (part.reshape(len(xs), len(ys)) for part in (surface.values(gx, gy), surface.halves(gx, gy)))
     return xs, ys, RectBivariateSpline(xs, ys, values), RectBivariateSpline(xs, ys, halves, kx=1, ky=1)

@@ -181,7 +181,7 @@ def test_extrapolated() -> None:
 def test_more_places_than_knots() -> None:
     x, y = scattered(3 * MOST_KNOTS, 2)
     fitted = fit(x, y, wedge(x, y), 0.1)
-    assert len(fitted._plate._basis.knots) == MOST_KNOTS
+    assert len(fitted._plate._surface.basis.knots) == MOST_KNOTS
 
 
 def test_same_in_any_order() -> None:
