@@ -225,7 +225,7 @@ def _root(r: Floats, back: Floats, sizes: Floats, turned: Floats, weight: float)
 
 def _surface(basis: _Bending, coefficients: Floats, root: Floats, scale: float, own: float) -> _Surface:
     """From coefficients of the columns and a root of their covariance, (3 + k, m)."""
-    square = np.linalg.qr(root.T, mode="r").T
+    square = np.asarray(np.linalg.qr(root.T, mode="r")).T
     turned = np.vstack([square[:3], basis.to_units @ square[3:]])
     weights = np.concatenate([coefficients[:3], basis.to_units @ coefficients[3:]])
     return _Surface(basis, weights, turned, scale, own)
