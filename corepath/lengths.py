@@ -25,7 +25,8 @@ from typing import NamedTuple
 
 __all__ = [
     "AREA", "INCH", "MM", "MM_PER_INCH", "UNIT", "Said", "Units", "cubic_cm_per_min", "either", "feed", "in_unit",
-    "marked", "mm", "out_of_level", "said_all", "square_cm", "square_mm", "units_of", "with_minus",
+    "marked", "mm", "out_of_level", "rim_speed", "said_all", "square_cm", "square_mm", "unit_word", "units_of",
+    "with_minus",
 ]  # fmt: skip
 
 MM_PER_INCH = 25.4
@@ -52,6 +53,7 @@ _KINDS = {
     "mm2": _Kind("mm²", "in²", MM_PER_INCH**2, (3, 4, 5, 5, 5), 4),
     "cm2": _Kind("cm²", "in²", MM_PER_INCH**2 / 100.0, (1, 2, 3, 4, 5), 3),
     "removal": _Kind("cm³/min", "in³/min", MM_PER_INCH**3 / 1000.0, (2, 3, 4, 4, 4), 3),
+    "speed": _Kind("m/min", "ft/min", 0.3048, (0, 1, 2, 3, 4), 1),
     # 1 mm/m is 0.012 in/ft
     "level": _Kind("mm/m", "in/ft", 1000.0 / 12.0, (2, 3, 4, 5, 5), 4),
 }
@@ -90,7 +92,16 @@ out_of_level = _maker("level")
 """How far out of level, mm a metre; inches a foot in an inch job."""
 
 
-_IN: dict[str, Callable[[float], _Figure]] = {"mm": mm, "mm²": square_mm, "cm³/min": cubic_cm_per_min}
+rim_speed = _maker("speed")
+"""Speed of an edge, m/min; feet a minute in an inch job."""
+
+
+_IN: dict[str, Callable[[float], _Figure]] = {
+    "mm": mm,
+    "mm²": square_mm,
+    "cm³/min": cubic_cm_per_min,
+    "m/min": rim_speed,
+}
 
 
 def in_unit(value: float, unit: str) -> float:
@@ -105,6 +116,13 @@ def either(in_mm: str, in_inches: str) -> str:
 
 UNIT, AREA = either("mm", "in"), either("mm²", "in²")
 """The units of lengths and of areas behind a heading."""
+
+_WORDS = {"mm": UNIT, "mm²": AREA, "m/min": either("m/min", "ft/min")}
+
+
+def unit_word(unit: str) -> str:
+    """A unit of the report as people read it: in an inch job that which `in_unit` turns its figures into."""
+    return _WORDS.get(unit, unit)
 
 
 @dataclass(frozen=True, slots=True)

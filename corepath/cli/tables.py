@@ -17,7 +17,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from corepath.lengths import MM, Units, in_unit, marked, mm
+from corepath.lengths import MM, Units, in_unit, marked, mm, unit_word
 
 __all__ = [
     "WIDTH",
@@ -109,7 +109,7 @@ def check_table(checks: Sequence[CheckRow], units: Units = MM) -> str:
     ordered = sorted(checks, key=lambda check: check.id != "window")
     for check in ordered:
         figures = [figure_cell(one, check.unit) for one in (check.value, check.worst, check.limit, check.margin)]
-        name = check.id if check.unit in ("", "mm") else f"{check.id}, {check.unit}"
+        name = check.id if check.unit in ("", "mm") else f"{check.id}, {unit_word(check.unit)}"
         table.row(name, check.verdict, *figures, check.where)
     told = f" (lengths in {units.words}; worst: all tolerances against you at once)"
     return f"{rendered(table)}\n{check_remarks(ordered, told, units)}"

@@ -16,7 +16,9 @@ from typing import Any, Literal
 
 from corepath.job.tables import Figure
 
-__all__ = ["Energy", "Kind", "chip_from_table", "cutting_energy", "kind_of_wood", "speed_from_table"]
+__all__ = [
+    "Energy", "Kind", "chip_from_table", "cutting_energy", "fastest_rim", "kind_of_wood", "speed_from_table",
+]  # fmt: skip
 
 Kind = Literal["soft", "medium", "hard"]
 _KINDS: tuple[Kind, ...] = ("soft", "medium", "hard")
@@ -58,20 +60,46 @@ def chip_from_table(diameter: float, density: float, *, resin: bool = False, lam
     return Figure(round(softwood * share, 4), f"table, {kind} wood ({rows['source']})")
 
 
-def speed_from_table(
-    diameter: float, material: str, rpm_range: tuple[float, float], *, laminate: bool = False
-) -> Figure:
-    """Turns a minute, to the full hundred, within the spindle's range where the edge's speed allows it at all."""
-    row = _table()["spindle"]
-    least, most = row["high-speed-steel" if material == "high-speed steel" else "carbide"]
+def fastest_rim(material: str, *, laminate: bool = False) -> Figure:
+    """The fastest that the rim may run in cast resin or, with `laminate`, in glass laminate, m/min; its source."""
+    table = _table()
     if laminate:
-        skin = _table()["laminate"]
-        most = min(most, skin["speed"])
+        return Figure(table["laminate"]["speed"], f"table, glass laminate ({table['laminate']['source']})")
+    return Figure(table["resin"][_key(material)], f"table, cast resin ({table['resin']['source']})")
+
+
+def speed_from_table(
+    diameter: float,
+    material: str,
+    rpm_range: tuple[float, float],
+    *,
+    resin: bool = False,
+    laminate: bool = False,
+    own: float | None = None,
+) -> Figure:
+    """Turns a minute, to the full hundred, within the spindle's range where the edge's speed allows it at all.
+
+    `own` is what the job gives for the cutter: it stands, but in `laminate`, where the table's speed of the rim bounds
+    it, since a router's usual speed is meant for wood.
+    """
+    row = _table()["spindle"]
+    least, most = row[_key(material)]
+    source = f"table ({row['source']})"
+    if resin or laminate:
+        limit = fastest_rim(material, laminate=laminate)
+        most = min(most, limit.value)
         least = min(least, most)
-        row = {**row, "source": skin["source"]}
-    turns = min(max(row["usual"], 1000.0 * least / (math.pi * diameter)), 1000.0 * most / (math.pi * diameter))
+        source = limit.source if laminate else source
+    top = 1000.0 * most / (math.pi * diameter)
+    if own is not None and (not laminate or own <= top):
+        return Figure(own, "job")
+    turns = min(max(row["usual"], 1000.0 * least / (math.pi * diameter)) if own is None else own, top)
     slowest, fastest = sorted(rpm_range)
-    return Figure(min(max(100.0 * math.floor(turns / 100.0), slowest), fastest), f"table ({row['source']})")
+    return Figure(min(max(100.0 * math.floor(turns / 100.0), slowest), fastest), source)
+
+
+def _key(material: str) -> str:
+    return "high-speed-steel" if material == "high-speed steel" else "carbide"
 
 
 def cutting_energy(density: float) -> Energy:

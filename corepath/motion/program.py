@@ -110,21 +110,24 @@ class Approach:
 
     The tip comes to `height` (bed frame, mm), goes to (x, y) and stops there, `above` mm over `face`, so that someone
     can see whether the zero is right. With the zero of the file before, `old` in words, it would stand `otherwise` mm
-    over it, still clear of everything; `old` is empty where no file came before. `feed` in mm/min.
+    over it, still clear of everything; `old` is empty where no file came before. `feed` is that of the way down and
+    `walk` that of the level way, mm/min: no rapid, since whoever forgot to touch Z after a change of cutter may have a
+    longer one in, which the height knows nothing of.
     """
 
     x: float
     y: float
     height: float
     feed: float
+    walk: float
     face: str
     above: float
     old: str
     otherwise: float
 
     def minutes_from(self, park: tuple[float, float]) -> float:
-        """Minutes of the way at feed from the `park` place (mm, bed frame) to where someone looks."""
-        return math.hypot(self.x - park[0], self.y - park[1]) / self.feed
+        """Minutes of the level way from the `park` place (mm, bed frame) to where someone looks."""
+        return math.hypot(self.x - park[0], self.y - park[1]) / self.walk
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +163,8 @@ class Program:
     `watch` are lines for the head: what to look out for; `corners` those that stay round.
     Without `spindle` it only travels, as a rehearsal does. `approach` is its first way down where its zero is another
     than that of the file before. `kept` is the file whose touch of Z this one relies on, with the same cutter still
-    fitted; empty where Z is touched for it.
+    fitted; empty where Z is touched for it. `used` tells of each planned feed (planned, slowest, fastest) what its cuts
+    go at once bends are held to what the machine reaches, mm/min.
     """
 
     stem: str
@@ -179,6 +183,7 @@ class Program:
     spindle: bool = True
     approach: Approach | None = None
     kept: str = ""
+    used: tuple[tuple[float, float, float], ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "watch", said_all(self.watch))

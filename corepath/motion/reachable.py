@@ -37,8 +37,23 @@ def bend_feed(accel: float, radius: float) -> float:
 
 
 def reachable(program: Program, accel: float) -> Program:
-    """The program with each feed on an arc or bend no higher than `accel` (mm/s²) lets the axis go there."""
-    return replace(program, passes=tuple(_slowed(one, accel) for one in program.passes))
+    """The program with each feed on an arc or bend no higher than `accel` (mm/s²) lets the axis go there.
+
+    Its `used` tells what became of each planned feed.
+    """
+    passes = tuple(_slowed(one, accel) for one in program.passes)
+    return replace(program, passes=passes, used=_used(program.passes, passes))
+
+
+def _used(planned: Sequence[Pass], made: Sequence[Pass]) -> tuple[tuple[float, float, float], ...]:
+    """(planned, slowest, fastest) of each feed that cuts were planned at, slowest first."""
+    ends: dict[float, tuple[float, float]] = {}
+    for before, after in zip(planned, made, strict=True):
+        pairs = {(a.feed, b.feed) for a, b in zip(before.moves, after.moves, strict=True) if a.kind != Kind.RAPID}
+        for feed, real in pairs:
+            low, high = ends.get(feed, (real, real))
+            ends[feed] = min(low, real), max(high, real)
+    return tuple((feed, *ends[feed]) for feed in sorted(ends))
 
 
 def _slowed(stretch: Pass, accel: float) -> Pass:

@@ -23,13 +23,11 @@ from corepath.motion.program import Approach, Pass, Program, Setup, line, rapid
 from corepath.planning.make import MadeFile, failed_ids
 from corepath.planning.prepare import Prepared
 from corepath.post import Extents, write
-from corepath.work.approach import APPROACH_FEED, seen_from
+from corepath.work.approach import WALK, seen_from
 
 __all__ = ["FOLDER", "Rehearsal", "rehearsals"]
 
 FOLDER = "rehearsal"
-WALK = 2000.0
-"""mm/min: slow enough to stop by hand (common practice, no source)."""
 _BESIDE = 50.0  # mm beside that rectangle the spindle's body still reaches (common practice, no source)
 _LEAST = 0.01  # mm: a smaller piece of an obstacle is not walked round
 _WATCH = (
@@ -102,7 +100,7 @@ def _way_down(prepared: Prepared, made: Sequence[MadeFile]) -> Approach:
     """At feed to a height that is clear under the zero of the set-up before as well."""
     work = made[0].work
     clear = max(one.program.clear for one in made)
-    way = work.approach or seen_from(work, clear, min(APPROACH_FEED, prepared.job.machine.rapid))
+    way = work.approach or seen_from(work, clear, prepared.job.machine.rapid)
     rise = max(0.0, clear - way.height)
     return replace(way, height=way.height + rise, above=way.above + rise, otherwise=way.otherwise + rise)
 

@@ -138,7 +138,7 @@ def _operation(made: MadeFile, prepared: Prepared) -> dict[str, Any]:
         "extents": {axis: [round(end, 4) + 0.0 for end in getattr(made.extents, axis)] for axis in ("x", "y", "z")},
         "rpm": program.cutting.rpm,
         "feed": program.cutting.feed,
-        "feeds": feed_report(prepared.job, made.work),
+        "feeds": feed_report(prepared.job, made.work, program.used),
         "sha256": made.sha256,
         "points": {
             "given": sum(stretch.given for stretch in program.passes),

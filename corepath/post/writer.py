@@ -107,7 +107,7 @@ def _approach(body: Body, way: Approach, grid: Grid) -> None:
     if way.old:
         body.add(*comment(_forgotten(way, grid)))
     body.walk(way.feed, z=way.height)
-    body.walk(way.feed, way.x, way.y)
+    body.walk(way.walk, way.x, way.y)
     body.add(*message(f"Tip must be about {grid.about(way.above)} above {way.face}, else stop and touch Z"), "M0")
 
 

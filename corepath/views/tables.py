@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 
 from shapely import Point
 
-from corepath.lengths import UNIT, in_unit, mm
+from corepath.lengths import UNIT, in_unit, mm, unit_word
 from corepath.motion.program import Program
 from corepath.stackup.check import Check
 from corepath.views.scene import Scene, Skimming
@@ -123,7 +123,7 @@ def checks_table(svg: Document, checks: Sequence[Check]) -> float:
             svg.text(
                 SIDE.x1 - 3,
                 y,
-                f"{in_unit(check.limit, check.unit):.2f} {check.unit if check.unit != 'mm' else ''}".rstrip(),
+                f"{in_unit(check.limit, check.unit):.2f}{'' if check.unit == 'mm' else f' {unit_word(check.unit)}'}",
                 style,
                 size=SMALL,
                 anchor="end",

@@ -189,7 +189,8 @@ class _After:
             mine = [hole for id, hole in holes.items() if (bolts[id].room is not None) == over_insert]
             if not mine:
                 continue
-            parts = hole_parts(self._no_drills() if over_insert else self.job, "the bolt holes", key, mine, True)
+            mine_of = self._no_drills() if over_insert else self.job
+            parts = hole_parts(mine_of, "the bolt holes", key, mine, True, Asked(resin=True, laminate=True))
             if isinstance(parts, Fault):
                 yield parts
                 continue

@@ -14,13 +14,16 @@ from shapely import Point
 from corepath.motion.program import Approach, Zero
 from corepath.work.model import Work
 
-__all__ = ["APPROACH_FEED", "CLEAR", "seen_from", "with_approaches"]
+__all__ = ["CLEAR", "WALK", "seen_from", "with_approaches"]
 
 CLEAR = 3.0
 """mm over everything that stands on the bed, under the old zero as well as under the new one."""
 
 APPROACH_FEED = 1000.0
-"""mm/min: slow enough to stop by hand (common practice, no source)."""
+"""mm/min towards the blank: slow enough to stop by hand (common practice, no source)."""
+
+WALK = 2000.0
+"""The same on a level way (common practice, no source)."""
 
 Face = Callable[[Work], tuple[float, float, float]]
 
@@ -33,7 +36,6 @@ def with_approaches(
     `face` gives where a work's tip is looked at and the height of the blank there; `drop` is how far the bed lies below
     the zero height of set-up D. `travel` is that of Z, `rapid` the fastest of the machine.
     """
-    feed = min(APPROACH_FEED, rapid)
     found: list[Work] = []
     for bare in works:
         work = replace(bare, look=_within(bare, face(bare)))
@@ -44,7 +46,7 @@ def with_approaches(
         elif before is not None:
             highest = max(one.clear for one in works if one.setup == work.setup) - safe_z
             old = before.zero.z - (drop if work.setup == "D" else 0.0)
-            work = replace(work, approach=_approach(work, before.zero.on, old, highest, travel, feed))
+            work = replace(work, approach=_approach(work, before.zero.on, old, highest, travel, rapid))
         found.append(work)
     return tuple(found)
 
@@ -59,23 +61,24 @@ def _within(work: Work, face: tuple[float, float, float]) -> tuple[float, float,
     return (x, y, under) if work.blank.contains(Point(x, y)) else (0.0, 0.0, under)
 
 
-def _approach(work: Work, on: str, old: float, highest: float, travel: float, feed: float) -> Approach:
+def _approach(work: Work, on: str, old: float, highest: float, travel: float, rapid: float) -> Approach:
     higher = max(0.0, work.zero.z - old)
     height = max(work.clear, highest + CLEAR + higher)
     # A cradle may stand so high that the axis cannot show both: then as high as the axis goes.
     height = max(work.clear, min(height, work.lowest + travel))
-    return seen_from(work, round(height, 4), feed, on, work.zero.z - old)
+    return seen_from(work, round(height, 4), rapid, on, work.zero.z - old)
 
 
-def seen_from(work: Work, height: float, feed: float, on: str = "", higher: float = 0.0) -> Approach:
+def seen_from(work: Work, height: float, rapid: float, on: str = "", higher: float = 0.0) -> Approach:
     """A way down to a height (bed frame) over the place where a work's tip is looked at.
 
-    `on` is what the zero before was touched on and `higher` how much higher than that this one lies; without, there is
-    none before.
+    `rapid` is the fastest of the machine, mm/min. `on` is what the zero before was touched on and `higher` how much
+    higher than that this one lies; without, there is none before.
     """
     x, y, under = work.look
     face = _FACES[work.name if work.name == "inserts" else work.setup]
-    return Approach(x, y, height, feed, face, height - under, on, height - under - higher)
+    feed, walk = min(APPROACH_FEED, rapid), min(WALK, rapid)
+    return Approach(x, y, height, feed, walk, face, height - under, on, height - under - higher)
 
 
 _FACES = {

@@ -1,4 +1,4 @@
-"""The checks of feeds and speeds: chip-load, deflection and power.
+"""The checks of feeds and speeds: chip-load, deflection, power and rim-speed.
 
 Each gives the room that the cut with the least of it leaves, and holds when that is not negative. They warn and
 never fail, since the energy of a cut in wood is known to a factor of two: `value` is by the likely energy, `worst`
@@ -10,10 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
-from corepath.job.cutting_table import Energy, cutting_energy
+from corepath.job.cutting_table import Energy, cutting_energy, fastest_rim
 from corepath.job.model import Job
-from corepath.lengths import cubic_cm_per_min, feed, mm
-from corepath.motion.feeds.chips import LARGEST_CHIP_SHARE, LEAST_CHIP
+from corepath.lengths import cubic_cm_per_min, feed, mm, rim_speed
+from corepath.motion.feeds.chips import LARGEST_CHIP_SHARE, LEAST_CHIP, spindle_speed, surface_speed
 from corepath.stackup.check import Check
 from corepath.stackup.judge import weakest
 from corepath.stackup.skim import TIE
@@ -24,13 +24,17 @@ from corepath.work.running import wood_density
 __all__ = ["feed_checks"]
 
 
+_IN_RESIN = frozenset({"flush", "skim", "deck-rough", "deck"})
+"""Operations whose cutter meets castings."""
+
+
 def feed_checks(job: Job, works: Sequence[Work]) -> tuple[Check, ...]:
-    """chip-load, deflection and, where `machine.spindle_power` is given, power; without works none."""
+    """chip-load, deflection, rim-speed and, where `machine.spindle_power` is given, power; without works none."""
     energy = cutting_energy(wood_density(job))
     found: list[Check] = []
     for check in (_chip_load, _deflection, _power):
         found += _told([one for work in works for one in _of(job, work, energy, check)])
-    return tuple(found)
+    return (*found, *_told([check for work in works for check in _rim_speed(job, work)]))
 
 
 _Judge = Callable[[Job, Work, Load], "Check | None"]
@@ -94,6 +98,32 @@ def _other_chip(job: Job, work: Work, load: Load, limit: float) -> str:
     if load.thinning < 1.0 and factor > 1.0:
         ways.append("a wider cut")
     return ", or ".join(ways)
+
+
+def _rim_speed(job: Job, work: Work) -> Iterator[Check]:
+    """Speed of the rim where the cutter meets resin or laminate against the fastest of the table, m/min."""
+    laid = work.setup == "D"
+    if not laid and work.name not in _IN_RESIN:
+        return
+    cutter, rpm = work.cutter, work.cutting.rpm
+    limit = fastest_rim(cutter.material, laminate=laid)
+    speed = surface_speed(cutter.diameter, rpm)
+    room = limit.value - speed
+    least = 100.0 * (spindle_speed(cutter.diameter, limit.value) // 100.0)
+    slower = f"rpm at most {least:.0f}" if least >= min(job.machine.spindle_rpm) else "a smaller cutter"
+    yield Check(
+        id="rim-speed",
+        verdict="ok" if room >= -TIE else "caution",
+        value=room,
+        worst=room,
+        rss=room,
+        limit=0.0,
+        unit="m/min",
+        says=f"{cutter.describe()} at {rpm:.0f} rpm: its rim runs at {rim_speed(speed):.0f~}, at most "
+        f"{rim_speed(limit.value):.0f~} by the {limit.source}",
+        where=work.name,
+        mend="" if room >= -TIE else slower,
+    )
 
 
 def _deflection(job: Job, work: Work, load: Load) -> Check | None:

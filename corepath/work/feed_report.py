@@ -6,23 +6,30 @@ N, torque in N·m. Where a figure hangs on the energy of the cut it is given as 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from corepath.job.cutting_table import cutting_energy, kind_of_wood
 from corepath.job.model import Job
 from corepath.motion.feeds.chips import surface_speed
-from corepath.work.loads import Load, cuts_of, heaviest, load_of
+from corepath.work.loads import Cut, Load, cuts_of, heaviest, load_of
 from corepath.work.model import Work
 from corepath.work.running import wood_density
 
 __all__ = ["feed_report"]
 
 
-def feed_report(job: Job, work: Work) -> dict[str, Any]:
-    """Where each figure comes from, and what every kind of cut comes to; the heaviest one at the head."""
+def feed_report(job: Job, work: Work, used: Sequence[tuple[float, float, float]] = ()) -> dict[str, Any]:
+    """Where each figure comes from, and what every kind of cut comes to; the heaviest one at the head.
+
+    `used` is that of the program (`corepath.motion.program.Program`): with it every cut is told at the fastest feed
+    that its file has for it, beside the slowest one on its bends.
+    """
     cutter, run, density = work.cutter, work.cutting, wood_density(job)
     energy = cutting_energy(density)
-    loads = tuple(load_of(work, cut, energy) for cut in cuts_of(work))
+    ends = {planned: (slowest, fastest) for planned, slowest, fastest in used}
+    loads = tuple(load_of(work, _as_used(cut, ends), energy) for cut in cuts_of(work))
     return {
         "chip_load": round(run.feed / (cutter.flutes * run.rpm), 4),
         "source": run.origin.chip_load if run.origin.feed != "job" else "feed of the job",
@@ -43,17 +50,24 @@ def feed_report(job: Job, work: Work) -> dict[str, Any]:
             "source": energy.source,
         },
         "heaviest": heaviest(loads).cut.name,
-        **_load(heaviest(loads)),
-        "cuts": [{"cut": load.cut.name, "wall": load.cut.wall, **_load(load)} for load in loads],
+        **_load(heaviest(loads), ends),
+        "cuts": [{"cut": load.cut.name, "wall": load.cut.wall, **_load(load, ends)} for load in loads],
     }
 
 
-def _load(load: Load) -> dict[str, Any]:
+def _as_used(cut: Cut, ends: dict[float, tuple[float, float]]) -> Cut:
+    """The cut at the fastest feed that the file has for it: round a small pocket that is not the planned one."""
+    planned = cut.planned or cut.feed
+    return replace(cut, feed=ends[planned][1], planned=planned) if planned in ends else cut
+
+
+def _load(load: Load, ends: dict[float, tuple[float, float]]) -> dict[str, Any]:
     cut = load.cut
     return {
         "ae": round(cut.width, 3),
         "ap": round(cut.depth, 3),
         "cut_feed": round(cut.feed, 1),
+        "bend_feed": round(ends[cut.planned][0] if cut.planned in ends else cut.feed, 1),
         "thinning": round(load.thinning, 4),
         "chip": round(load.chip, 4),
         "removal": round(load.removal, 2),

@@ -16,6 +16,7 @@ from corepath.lengths import mm
 from corepath.motion.cutter import Cutter
 from corepath.work.cutters import Chosen, Need, choose, drills_of
 from corepath.work.model import Hole, point_of
+from corepath.work.running import Asked
 
 __all__ = ["HolePart", "drill_watch", "hole_parts"]
 
@@ -28,16 +29,21 @@ class HolePart:
     holes: tuple[Hole, ...]
 
 
-def hole_parts(job: Job, title: str, key: str, holes: Sequence[Hole], drills_instead: bool) -> list[HolePart] | Fault:
+_WOOD = Asked()
+
+
+def hole_parts(
+    job: Job, title: str, key: str, holes: Sequence[Hole], drills_instead: bool, asked: Asked = _WOOD
+) -> list[HolePart] | Fault:
     """The files of an operation of holes in their order: what is milled first, then drill by drill.
 
     `title` and `key` name the operation in a fault; `drills_instead`: a drill may stand in where no flat cutter
-    fits or reaches. Returns the fault where no listed cutter makes a hole.
+    fits or reaches; `asked` is how the cutters are run. Returns the fault where no listed cutter makes a hole.
     """
     deepest = max(hole.top - hole.steps[-1].floor for hole in holes)
     narrowest = min(hole.steps[-1].diameter for hole in holes)
     shapes = ("flat", "drill") if drills_instead else ("flat",)
-    instead = choose(job, Need(title, shapes, narrowest, deepest, key))
+    instead = choose(job, Need(title, shapes, narrowest, deepest, key, asked))
     only = isinstance(instead, Chosen) and instead.cutter.shape == "drill"
     drilled: dict[int, list[Hole]] = {}
     milled: list[Hole] = []
@@ -56,13 +62,14 @@ def hole_parts(job: Job, title: str, key: str, holes: Sequence[Hole], drills_ins
     if milled:
         width = min(step.diameter for hole in milled for step in hole.steps)
         depth = max(hole.top - hole.steps[-1].floor for hole in milled)
-        chosen = choose(job, Need(title, ("flat",), width, depth, key))
+        chosen = choose(job, Need(title, ("flat",), width, depth, key, asked))
         if isinstance(chosen, Fault):
             return instead if isinstance(instead, Fault) else chosen
         parts.append(HolePart(chosen, tuple(milled)))
     for number in sorted(drilled):
         mine = tuple(drilled[number])
-        chosen = choose(_with_only(job, number), Need(title, ("drill",), mine[0].steps[-1].diameter, 0.0, key))
+        need = Need(title, ("drill",), mine[0].steps[-1].diameter, 0.0, key, asked)
+        chosen = choose(_with_only(job, number), need)
         assert not isinstance(chosen, Fault)
         parts.append(HolePart(chosen, mine))
     return parts

@@ -33,7 +33,7 @@ class Cut:
     """One kind of cut: `width` and `depth` of the stock it meets, as along a straight wall, and its feed.
 
     `down`: straight down at full diameter. `wall`: it leaves a finished wall. `brief`: so little is taken for so short
-    a way that its chip is not judged.
+    a way that its chip is not judged. `planned` is the feed before a bend holds it back, 0 where none does.
     """
 
     name: str
@@ -43,6 +43,7 @@ class Cut:
     down: bool = False
     wall: bool = False
     brief: bool = False
+    planned: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,10 +144,11 @@ def _of_holes(work: Work) -> Iterator[Cut]:
     curve = 60.0 * math.sqrt(work.milling.accel * radius)
     deep = min(max(hole.top - step.floor for hole, step in rounds), cutter.cutting_length)
     light = turn_allowance(work.milling.finish_allowance, radius)
-    yield Cut("helix", cutter.diameter, min(run.depth, deep), min(run.ramp, curve), wall=light <= 0.0)
+    yield Cut("helix", cutter.diameter, min(run.depth, deep), min(run.ramp, curve), wall=light <= 0.0, planned=run.ramp)
     if light > 0.0:
         width = on_straight_wall(light, cutter.diameter, tightest)
-        yield Cut("finishing turn", width, deep, min(run.finish, curve), wall=True, brief=True)
+        real = min(run.finish, curve)
+        yield Cut("finishing turn", width, deep, real, wall=True, brief=True, planned=run.finish)
 
 
 def _of_deck(work: Work) -> Iterator[Cut]:

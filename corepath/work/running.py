@@ -58,6 +58,7 @@ def run(job: Job, section: CutterSection, cutter: Cutter, asked: Asked) -> Cutti
     machine = job.machine
     chip, chip_from = _chip(job, section, asked)
     rpm, rpm_from = _rpm(section, machine.spindle_rpm, asked)
+    feed = _own_feed(section, asked, chip, rpm)
     fastest = BELOW_RAPID * machine.rapid
     stepover, own = _stepover(section, asked.stepover_share), asked.allowance
     made = cutting(
@@ -69,12 +70,12 @@ def run(job: Job, section: CutterSection, cutter: Cutter, asked: Asked) -> Cutti
         section.plunge_share,
         stepover=stepover,
         ramp_share=section.ramp_share,
-        feed=section.feed,
+        feed=feed,
         fastest=fastest,
         light=light_cut(cutter, stepover, job.milling.finish_allowance if own is None else own, asked),
-        origin=Origin(chip_from, rpm_from, "job" if section.feed is not None else "chip load"),
+        origin=Origin(chip_from, rpm_from, "job" if feed is not None else "chip load"),
     )
-    if section.feed is None and made.feed >= fastest:
+    if feed is None and made.feed >= fastest:
         says = f"{BELOW_RAPID:g} of machine.rapid, less than the chip load asks for"
         return replace(made, origin=made.origin._replace(feed=says))
     return made
@@ -117,7 +118,19 @@ def _chip(job: Job, section: CutterSection, asked: Asked) -> tuple[float, str]:
 
 
 def _rpm(section: CutterSection, rpm_range: tuple[float, float], asked: Asked) -> tuple[float, str]:
-    if section.rpm is not None:
-        return section.rpm, "job"
-    figure = speed_from_table(section.diameter, section.material, rpm_range, laminate=asked.laminate)
+    figure = speed_from_table(
+        section.diameter,
+        section.material,
+        rpm_range,
+        resin=asked.resin,
+        laminate=asked.laminate,
+        own=section.rpm,
+    )
     return figure.value, figure.source
+
+
+def _own_feed(section: CutterSection, asked: Asked, chip: float, rpm: float) -> float | None:
+    """The cutter's own feed, which is for wood: in a laminate only where it asks no more of a tooth than `chip`."""
+    if asked.laminate and section.feed is not None and section.feed > chip * section.flutes * rpm:
+        return None
+    return section.feed

@@ -271,11 +271,13 @@ def test_a_file_that_relies_on_an_earlier_touch_says_so() -> None:
 
 def test_the_first_way_down_is_slow_and_stops() -> None:
     """Bed frame 30, zero 13.6: Z16.4 in the file, 8.2 over the face; forgotten, 5.4 lower."""
-    way = Approach(10.0, 5.0, 30.0, 1000.0, "the raw bottom", 8.2, "the raw top", 2.8)
+    way = Approach(10.0, 5.0, 30.0, 1000.0, 2000.0, "the raw bottom", 8.2, "the raw top", 2.8)
     text = written(program(SLOT, zero=FACE, approach=way)).text
     rows = body(text)
     first = rows.index("M0")
-    assert rows[first : first + 6] == ["M0", "F1000.0", "G1 Z16.4000", "G1 X130.0000 Y50.0000", "M0", "G0 Z10.0000"]
+    assert rows[first : first + 7] == [
+        "M0", "F1000.0", "G1 Z16.4000", "F2000.0", "G1 X130.0000 Y50.0000", "M0", "G0 Z10.0000",
+    ]  # fmt: skip
     assert "(MSG, Tip must be about 8.2 mm above the raw bottom, else stop and touch Z)" in text
     assert "with the zero of the file before, on the raw top, the tip is about 2.8 mm above the raw bottom" in said(
         text

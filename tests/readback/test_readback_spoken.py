@@ -117,7 +117,7 @@ def test_a_word_that_was_altered_is_found(old: str, new: str) -> None:
 def test_the_height_at_the_first_stop_is_held(units: str) -> None:
     """Who sees the tip 8.9 over the face where 13.8 is right must not read that 8.9 is."""
     text, work, spoken = written(units=units)
-    work = replace(work, approach=Approach(0.0, 0.0, 13.8, 1000.0, "the skimmed face", 13.8, "on the bed", 4.9))
+    work = replace(work, approach=Approach(0.0, 0.0, 13.8, 1000.0, 2000.0, "the skimmed face", 13.8, "on the bed", 4.9))
     good = "(MSG, Tip must be about 13.8 mm above the skimmed face, else stop and touch Z)\n"
     good = good.replace("13.8 mm", "0.54 in") if units == "inch" else good
     assert found(good + text, work, spoken) == []

@@ -16,8 +16,8 @@ from corepath.stackup.registration import registered
 
 ROOT = Path(__file__).parents[2]
 LATER = {
-    "chip-load", "collet", "deflection", "held", "obstacles", "power", "reach", "screws", "skin", "spoil-board",
-    "travel", "uncut", "web",
+    "chip-load", "collet", "deflection", "held", "obstacles", "power", "reach", "rim-speed", "screws", "skin",
+    "spoil-board", "travel", "uncut", "web",
 }  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -160,6 +161,61 @@ def test_the_trims_finishing_lap_is_by_its_own_allowance() -> None:
     wood = next(one.chip_load for one in found.job.cutter if one.number == work.cutter.number)
     assert work.cutter.diameter == 6.0 and wood is not None and wood > 0.04, "0.4 of 0.10 at 6 mm: the row of laminate"
     assert work.cutting.feed == pytest.approx(0.04 * work.cutter.flutes * work.cutting.rpm)
+
+
+def test_what_goes_through_laminate_is_run_by_its_row() -> None:
+    """Trim and bolt holes: 0.4 of 0.10 at 6 mm and of 0.0667 at 4 mm; 250 m/min at 6 mm are 13263 a minute.
+
+    At 4 mm they are 19894, so that the job's 18000 stand. The cutters' own chips of 0.05 and more are for wood.
+    """
+    found = prepare(SAMPLES / "cradle-460.toml")
+    trim, holes = work_of(found, "trim"), work_of(found, "bolt-holes")
+    assert (trim.cutter.diameter, holes.cutter.diameter) == (6.0, 4.0)
+    assert (trim.cutting.rpm, holes.cutting.rpm) == (13200.0, 18000.0)
+    assert trim.cutting.feed == pytest.approx(0.04 * 2 * 13200)
+    assert holes.cutting.feed == pytest.approx(0.4 * 0.2 / 3 * 2 * 18000, rel=2e-3)
+    assert holes.cutting.ramp == pytest.approx(0.02 * 2 * 18000), "half of it would rub"
+
+
+def test_own_feeds_and_speeds_count_in_laminate_only_where_they_are_lower(job: Job) -> None:
+    cradle = prepare(SAMPLES / "cradle-460.toml").job
+    quick = work_of(with_cutters(cradle, feed=3000.0, rpm=24000.0), "bolt-holes").cutting
+    assert (quick.rpm, quick.origin.rpm.partition(" (")[0]) == (19800.0, "table, glass laminate")
+    assert quick.feed == pytest.approx(0.0267 * 2 * 19800) and quick.origin.feed == "chip load"
+    slow = work_of(with_cutters(cradle, feed=600.0, rpm=12000.0), "bolt-holes").cutting
+    assert (slow.rpm, slow.feed, slow.origin.rpm, slow.origin.feed) == (12000.0, 600.0, "job", "job")
+
+
+def test_a_rim_too_fast_for_resin_is_told(job: Job) -> None:
+    """20 mm at 18000 a minute run at 1131 m/min; 1000 are 15915 a minute. The groove is cut before the pour."""
+    (told,) = [one for one in named(with_cutters(job, rpm=18000.0).checks, "rim-speed") if one.where == "skim"]
+    assert told.verdict == "caution" and told.value == pytest.approx(1000.0 - math.pi * 20 * 18)
+    assert "1131 m/min" in told.says and told.mend == "rpm at most 15900"
+    steel = named(with_cutters(job, rpm=14000.0, material="high-speed steel").checks, "rim-speed")
+    assert {one.where for one in steel} == {"skim", "deck-rough", "deck"} and {one.verdict for one in steel} == {
+        "caution"
+    }
+    assert all(one.value < 0.0 and "200 m/min" in one.says for one in steel)
+
+
+def test_a_rim_too_fast_for_laminate_is_told_where_no_spindle_is_slow_enough() -> None:
+    """6 mm at 16000 at least: 301.6 m/min, where the laminate has 250."""
+    cradle = prepare(SAMPLES / "cradle-460.toml").job
+    found = prepare_job(with_machine(cradle, spindle_rpm=(16000.0, 24000.0)), SAMPLES)
+    (told,) = [one for one in named(found.checks, "rim-speed") if one.where == "trim"]
+    assert told.value == pytest.approx(250.0 - math.pi * 6 * 16) and told.mend == "a smaller cutter"
+
+
+def test_the_report_tells_the_feeds_of_round_pockets(prepared: Prepared) -> None:
+    """Round 14 mm with 6 mm the axis goes on a radius of 4 at most: sqrt(500 · 4) mm/s, 2683 mm/min, not 5400."""
+    work = work_of(prepared, "plug-pockets")
+    (program,) = programs(work)
+    lap = next(one for one in feed_report(prepared.job, work, program.used)["cuts"] if one["cut"] == "finishing lap")
+    assert work.cutting.finish == 5400.0
+    assert 0.9 * 2683.0 <= lap["cut_feed"] <= 2683.3 and lap["bend_feed"] < lap["cut_feed"]
+    words = {move.feed for move in program.moves if move.kind is not Kind.RAPID}
+    assert {lap["cut_feed"], lap["bend_feed"]} <= words
+    assert lap["removal"] == pytest.approx(lap["ae"] * lap["ap"] * lap["cut_feed"] / 1000.0, abs=0.01)
 
 
 def test_drills_are_judged_where_they_break_through_too(prepared: Prepared) -> None:

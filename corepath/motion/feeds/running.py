@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 
 from corepath.motion.cutter import Cutter, Cutting, Origin
-from corepath.motion.feeds.chips import greatest_share
+from corepath.motion.feeds.chips import LEAST_CHIP, greatest_share
 
 __all__ = ["LARGEST_RAISE", "RAMP_SHARE", "cutting", "raised"]
 
@@ -48,9 +48,10 @@ def cutting(
     `chip_load` is the feed a tooth (mm); `rpm` is brought into `rpm_range`, and the feed goes with it, so that the
     chip stays. A `feed` (mm/min) wins over the chip load. Nothing goes faster than `fastest`. The depth of a layer
     is half the diameter where none is given, and never more than the cutting length. The feed on a ramp is
-    `ramp_share` of the feed; not given, half of it, or the plunge feed where that is more. A drill goes straight
-    down and nowhere else: its feed is its chip load, whatever `plunge_share` says. `light` is the (width,
-    depth) of a finishing lap: its feed is raised for thin chips, except where `feed` is the shop's own figure.
+    `ramp_share` of the feed; not given, half of it, but no less than the plunge feed or, up to the whole feed, than
+    what keeps the edge from rubbing. A drill goes straight down and nowhere else: its feed is its chip load, whatever
+    `plunge_share` says. `light` is the (width, depth) of a finishing lap: its feed is raised for thin chips, except
+    where `feed` is the shop's own figure.
 
     >>> from corepath.motion.cutter import Cutter
     >>> run = cutting(Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0), 0.1, 18000.0, (8000.0, 24000.0), None, 0.25)
@@ -61,7 +62,7 @@ def cutting(
     speed = float(min(max(rpm, slowest), quickest))
     sideways = min(chip_load * cutter.flutes * speed if feed is None else feed, fastest)
     plunge = sideways if cutter.shape == "drill" else plunge_share * sideways
-    ramp = max(RAMP_SHARE * sideways, plunge) if ramp_share is None else ramp_share * sideways
+    ramp = ramp_share * sideways if ramp_share is not None else _ramp(sideways, plunge, cutter.flutes * speed)
     factor = 1.0 if light is None or feed is not None else raised(cutter, *light)
     depth = cutter.diameter / 2.0 if depth_a_pass is None else depth_a_pass
     return Cutting(
@@ -74,3 +75,8 @@ def cutting(
         finish=round(min(factor * sideways, fastest), 6),
         origin=origin or Origin(),
     )
+
+
+def _ramp(sideways: float, plunge: float, teeth: float) -> float:
+    """Half the feed, but neither under the `plunge` nor so slow that the edge rubs; `teeth` pass a minute."""
+    return max(RAMP_SHARE * sideways, plunge, min(sideways, LEAST_CHIP * teeth))

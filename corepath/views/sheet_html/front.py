@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from corepath.lengths import UNIT, either, in_unit, marked
+from corepath.lengths import UNIT, either, in_unit, marked, unit_word
 from corepath.stackup.measuring import THROAT, MeasuringPlace, measuring_places
 from corepath.views.sheet_html.facts import Facts, mm, size
 from corepath.views.sheet_html.parts import (
@@ -75,7 +75,7 @@ def _failure(check: Mapping[str, Any]) -> str:
     unit = check["unit"]
     value, least = (f"{in_unit(check[key], unit):.2f}" for key in ("value", "limit"))
     told = f"{check['id']} ({marked(check['where'])}): {marked(check['says'])}"
-    return f"{told}; it is {value}, at least {least} {UNIT if unit == 'mm' else unit} is needed.{mend}"
+    return f"{told}; it is {value}, at least {least} {unit_word(unit)} is needed.{mend}"
 
 
 def first_page(facts: Facts, pages: tuple[Page, ...]) -> Page:

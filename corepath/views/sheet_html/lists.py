@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from corepath.lengths import UNIT, in_unit, marked
+from corepath.lengths import in_unit, marked, unit_word
 from corepath.views.sheet_html.facts import Facts, mm, place
 from corepath.views.sheet_html.parts import (
     Block,
@@ -61,7 +61,7 @@ def stack_page(facts: Facts) -> Page:
             strong.append(k)
         rows.append(
             (check["id"], check["verdict"], _figure(check, "value"), _figure(check, "worst"), _figure(check, "limit"),
-             UNIT if check["unit"] == "mm" else check["unit"], check["where"], _largest(check))
+             unit_word(check["unit"]), check["where"], _largest(check))
         )  # fmt: skip
     note = (
         "Worst: with every error against it. Each must be at least its limit. Costs most: the errors that take most of "
