@@ -120,7 +120,7 @@ WAY = "G17\nG21\nG90\nG94\nG54\nG40\nG49\nG80\nG64\nT1\nM0\nF1000\nG1 Z13.8\nG1 
 )
 def test_the_tip_stands_where_the_message_says(old, new, found):
     """A tip 1 mm higher than said makes a right zero look wrong, and lower a wrong one right. Zero 9.9 over the bed."""
-    way = Approach(5.0, -2.0, 23.7, 1000.0, "the skimmed face", 13.8, "the bed", 3.9)
+    way = Approach(5.0, -2.0, 23.7, 1000.0, 2000.0, "the skimmed face", 13.8, "the bed", 3.9)
     zero = Zero(0.0, 0.0, 9.9, "the skimmed face", False)
     findings = Findings("06-B-inserts.nc")
     check_look(read_program(WAY.replace(old, new, 1), "06-B-inserts.nc"), way, zero, findings)
