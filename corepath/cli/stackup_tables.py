@@ -122,7 +122,7 @@ def pour_lines(sheet: Poured, units: Units = MM) -> str:
     for row in sheet.rows:
         table.row(*row)
     said = [*(f"- {marked(note)}" for note in sheet.notes), *(f"! {marked(caution)}" for caution in sheet.cautions)]
-    words = "the pour: full = flush full; low = p expected, may = p at the lowest plane"
+    words = "the pour: full = flush full; low = p expected, may = p at the lowest pass"
     words += either("", "; in, resin in cm³ and g")
     lines = (textwrap.fill(units.text(line), WIDTH, subsequent_indent="  ") for line in said)
     return "\n".join([rendered(table), textwrap.fill(units.text(words), WIDTH), *lines])

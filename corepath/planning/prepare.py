@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -25,11 +26,13 @@ from corepath.planning.skin import SkinFound, find_skin
 from corepath.skin.terms import pressure_cautions
 from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
 from corepath.stackup.advice import Advice, advise
+from corepath.stackup.build import withhold
 from corepath.stackup.fills import low_fills
 from corepath.stackup.stop_doubts import stop_doubts
 from corepath.work import Work, build_works, feed_checks, hole_checks, limit_checks
 from corepath.work.cutters import cutter_faults
-from corepath.work.holding_checks import holding_checks
+from corepath.work.holding_checks import holding_checks, screws_below
+from corepath.work.hole_checks import hole_checks_at
 from corepath.work.laid_checks import laid_checks
 from corepath.work.one_touch import touch_cautions
 
@@ -144,6 +147,10 @@ def prepare_job(
     stack = build_stackup(job, board, known.blank(job), known.settled)
     progress("what each operation must reach", 0.5)
     works, unfit = build_works(job, board, stack)
+    offered = withhold(stack, lambda _, plane: _spoilt_works(job, stack, works, plane))
+    if offered is not stack:
+        stack = offered
+        works, unfit = build_works(job, board, stack)
     faults = [*faults, *unfit]
     if faults:
         raise InputError(faults)
@@ -162,6 +169,12 @@ def prepare_job(
     resolved = _resolved(listed, board)
     record: dict[str, Any] = known.as_dict()
     return Prepared(job, resolved, known, board, stack, works, checks, digest(resolved, record), skin)
+
+
+def _spoilt_works(job: Job, stack: Stackup, works: Sequence[Work], plane: float) -> tuple[Check, ...]:
+    """What a reserve pass may meet that only the works tell: screw heads, and what through bores leave of the bed."""
+    bored = [work for work in works if work.setup == "B"]
+    return *hole_checks_at(job, stack, bored, plane), *screws_below(job, stack, works, plane)
 
 
 def _resolved(job: Job, board: Board) -> Job:

@@ -16,7 +16,7 @@ from shapely.affinity import translate
 
 from corepath.board.model import Board
 from corepath.lengths import mm, said_all
-from corepath.stackup.depth_checks import fill_room
+from corepath.stackup.depth_checks import fill_short
 from corepath.stackup.skim import TIE
 from corepath.stackup.stackup import CastingStack, Stackup
 
@@ -219,9 +219,9 @@ def _most_floor(stack: Stackup, casting: CastingStack, stop: float) -> float:
 
 
 def _plug(stack: Stackup, board: Board, casting: CastingStack) -> PlugAdvice:
-    room = fill_room(stack, casting, stack.skim.judged_plane) - casting.pour.p_expected
-    limit = casting.deck_highest + room.worst()[0]
-    at = None if room.worst()[0] >= -TIE else _nearest(stack, board, casting, limit)
+    short = fill_short(stack, casting, stack.skim.judged_plane)
+    limit = casting.deck_highest - short
+    at = None if short <= TIE else _nearest(stack, board, casting, limit)
     return PlugAdvice(casting.casting.id, casting.deck_highest, limit, at)
 
 

@@ -16,7 +16,17 @@ from corepath.stackup.skim import TIE
 from corepath.stackup.spread import spread_of_depth, spread_of_wood
 from corepath.stackup.stackup import CastingStack, PlaceStack, Stackup
 
-__all__ = ["clean_up_at", "depth_checks", "fill_at", "fill_room", "hold_at", "inserts_at", "seen_at", "shows_at"]
+__all__ = [
+    "clean_up_at",
+    "depth_checks",
+    "fill_at",
+    "fill_room",
+    "fill_short",
+    "hold_at",
+    "inserts_at",
+    "seen_at",
+    "shows_at",
+]
 
 PRONG_WOOD = 1.0
 """mm of wood that must stand over the tips of prongs (common practice, no source)."""
@@ -214,7 +224,7 @@ def fill_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
     """Whether the resin of a casting stands high enough if the skim stops at `plane`."""
     room = fill_room(stack, casting, plane)
     value = room - casting.pour.p_expected
-    name, short = casting.casting.id, -value.worst()[0]
+    name, short = casting.casting.id, fill_short(stack, casting, plane)
     words = "the recorded stop" if stack.skim.recorded else "the lowest pass"
     if abs(plane - stack.skim.judged_plane) > TIE:
         words = f"a stop at {mm(plane):.2f}"
@@ -228,6 +238,20 @@ def fill_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
         mend=f"pour {mm(short):.2f} higher, or move it to where the deck is {mm(short):.2f} lower, or level better, "
         f"or lower cast.fill_margin",
     )
+
+
+def fill_short(stack: Stackup, casting: CastingStack, plane: float) -> float:
+    """What a casting lacks of enough fill, in the worst case, for a stop at `plane` (negative: to spare).
+
+    Where it is too low for the lowest pass, also for those that are not offered because of it: with less than this the
+    next pass would be offered, and its fill be the one that is not sure.
+    """
+    skim = stack.skim
+    lacks = -(fill_room(stack, casting, plane) - casting.pour.p_expected).worst()[0]
+    if lacks <= TIE or abs(plane - skim.judged_plane) > TIE:
+        return lacks
+    kept = [other for other in skim.not_offered if clean_up_at(stack, other).verdict != "fail"]
+    return lacks + plane - min([plane, *kept])
 
 
 def fill_room(stack: Stackup, casting: CastingStack, plane: float) -> Linear:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Iterator
 
 from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
@@ -19,7 +20,7 @@ from corepath.stackup.linear import Linear
 from corepath.stackup.registration import registration
 from corepath.stackup.stackup import Stackup
 
-__all__ = ["place_checks"]
+__all__ = ["place_checks", "standing_at"]
 
 
 def place_checks(stack: Stackup, board: Board) -> tuple[Check, ...]:
@@ -54,9 +55,8 @@ def _hole(dowel: DowelSection) -> Polygon:
 
 def _dowels(stack: Stackup, board: Board) -> Check:
     checks = [_wrong_way(stack, board)]
-    for number, dowel in enumerate(board.dowels, start=1):
-        checks += [_sound_wood(stack, board, number, dowel), *_standing(stack, board, number, dowel)]
-    return weakest(checks)
+    checks += [_sound_wood(stack, board, number, dowel) for number, dowel in _numbered(board)]
+    return weakest([*checks, *_standing(stack, board)])
 
 
 def _wrong_way(stack: Stackup, board: Board) -> Check:
@@ -96,21 +96,33 @@ def _sound_wood(stack: Stackup, board: Board, number: int, dowel: DowelSection) 
     )
 
 
-def _standing(stack: Stackup, board: Board, number: int, dowel: DowelSection) -> list[Check]:
-    """Room between the dowel's top and the lowest cut over it; the dowel stands on the bed itself."""
-    skim, hole = stack.skim, _hole(dowel)
-    over = {"B": stack.heights.plane(skim.lowest_plane) - dowel.stand}
-    if hole.intersects(board.blank.buffer(-stack.job.deck.margin, join_style="mitre")):
-        over["C"] = stack.heights.deck(board.deck.lowest_over(hole)[0], skim.planned_plane) - dowel.stand
-    return [
-        judge(
-            "dowels",
-            room,
-            stack.job.limits.dowels,
-            says=f"dowel {number} stands {mm(dowel.stand):.2f}, the lowest cut over it in {setup} is "
-            f"{mm(room.nominal + dowel.stand):.2f}",
-            where=f"dowel {number} in {setup}",
-            mend=f"let it stand {mm(stack.job.limits.dowels - room.worst()[0]):.2f} lower",
-        )
-        for setup, room in over.items()
+def standing_at(stack: Stackup, board: Board, plane: float) -> tuple[Check, ...]:
+    """Room between each dowel's top and a skim down to `plane`; the dowel stands on the bed itself."""
+    return tuple(_stands_below(stack, k, dowel, "B", stack.heights.plane(plane)) for k, dowel in _numbered(board))
+
+
+def _numbered(board: Board) -> Iterator[tuple[int, DowelSection]]:
+    return enumerate(board.dowels, start=1)
+
+
+def _standing(stack: Stackup, board: Board) -> tuple[Check, ...]:
+    """Room between each dowel's top and the lowest cut over it, in B and in C."""
+    inner, stop = board.blank.buffer(-stack.job.deck.margin, join_style="mitre"), stack.skim.planned_plane
+    in_c = [
+        _stands_below(stack, k, dowel, "C", stack.heights.deck(board.deck.lowest_over(_hole(dowel))[0], stop))
+        for k, dowel in _numbered(board)
+        if _hole(dowel).intersects(inner)
     ]
+    return (*standing_at(stack, board, stack.skim.judged_plane), *in_c)
+
+
+def _stands_below(stack: Stackup, number: int, dowel: DowelSection, setup: str, cut: Linear) -> Check:
+    room = cut - dowel.stand
+    return judge(
+        "dowels",
+        room,
+        stack.job.limits.dowels,
+        says=f"dowel {number} stands {mm(dowel.stand):.2f}, the lowest cut over it in {setup} is {mm(cut.nominal):.2f}",
+        where=f"dowel {number} in {setup}",
+        mend=f"let it stand {mm(stack.job.limits.dowels - room.worst()[0]):.2f} lower",
+    )

@@ -49,7 +49,7 @@ class SkimPlan:
 
     @property
     def judged_plane(self) -> float:
-        """Where fill is judged: the lowest pass that is offered, until a stop is recorded."""
+        """The lowest that is cut: the lowest pass that is offered, until a stop is recorded."""
         return self.planned_plane if self.recorded else self.planes[-1]
 
     @property

@@ -107,7 +107,7 @@ class TopUp:
 
 @dataclass(frozen=True, slots=True)
 class FillAdvice:
-    """The judgement on one casting. `verdict` is that of the deciding plane: the recorded stop, or the lowest plane.
+    """The judgement on one casting. `verdict` is that of the deciding plane: the recorded stop, or the lowest pass.
 
     `earlier` is the last pass after which the skim may stop with this fill, if there is one before the deciding.
     """
@@ -250,7 +250,7 @@ def _says(
     stop: int | None,
     stage: Stage,
 ) -> tuple[str, ...]:
-    plane = "the recorded stop" if stop is not None else "the lowest plane"
+    plane = "the recorded stop" if stop is not None else "the lowest pass"
     found = "is" if deciding.verdict == "fail" else "may be"
     lines = [
         f"{pour.id} {found} too low: the resin lies {mm(p.nominal):.2f} below the raw top; "

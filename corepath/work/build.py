@@ -275,7 +275,7 @@ class _Builder:
         watch = [
             "stop when the casting shows full width all round and at every plug; hands off until the spindle stands"
         ]
-        self._add(self._made(5, "B", "skim", chosen, top=top, lowest=plan.lowest_plane, facing=facing, watch=watch))
+        self._add(self._made(5, "B", "skim", chosen, top=top, lowest=plan.planes[-1], facing=facing, watch=watch))
 
     def inserts(self) -> None:
         places, plan = self.stack.places, self.stack.skim
@@ -292,7 +292,7 @@ class _Builder:
         through = place.insert.through
         bore_floor = top - (plan.thickest_plane + self.job.milling.into_bed) if through else top - stack.bore_depth
         steps = (Step(place.seat, top - stack.seat_depth, spring=True), Step(place.bore, bore_floor))
-        return Hole(place.id, x, y, top, steps, breaks_through=top - plan.lowest_plane if through else None)
+        return Hole(place.id, x, y, top, steps, breaks_through=top - plan.judged_plane if through else None)
 
     def deck(self) -> None:
         job, surface, top = self.job, self.board.deck, self.stack.thickest_stock

@@ -70,7 +70,7 @@ def _over(stack: Stackup, board: Board, dowel: DowelSection) -> dict[Setup, Line
         deck = heights.skimmed(skim.planned_plane, dowel.at)
     return {
         "A": heights.thickness(dowel.at) if flushed is None else flushed.top,
-        "B": heights.plane(skim.lowest_plane),
+        "B": heights.plane(skim.judged_plane),
         "C": deck,
     }
 

@@ -25,7 +25,7 @@ from corepath.work.keepoff import CLEARANCE, Uncut, uncut
 from corepath.work.limit_checks import depth_of
 from corepath.work.model import Work
 
-__all__ = ["BELOW_CUT", "BESIDE_CUT", "holding_checks"]
+__all__ = ["BELOW_CUT", "BESIDE_CUT", "holding_checks", "screws_below"]
 
 BELOW_CUT = 1.0
 """mm that a screw's head must lie below the lowest cut over it."""
@@ -110,6 +110,14 @@ def _piece_words(piece: Uncut) -> str:
     )
 
 
+def screws_below(job: Job, stack: Stackup, works: Sequence[Work], plane: float) -> tuple[Check, ...]:
+    """The heads of screws in B below a skim down to `plane`."""
+    skims = [work for work in works if work.name == "skim"]
+    return tuple(
+        _below(stack, screw, work, stack.heights.plane(plane)) for screw in screws_of(job, "B") for work in skims
+    )
+
+
 def _screws(job: Job, board: Board, stack: Stackup, works: Sequence[Work], setup: Setup) -> Iterator[Check]:
     """Each screw of a set-up: its head below the planes cut over it, and beside pockets and holes."""
     mine = [work for work in works if work.setup == setup]
@@ -141,7 +149,7 @@ def _plane_over(stack: Stackup, work: Work, screw: Screw) -> Linear | None:
     if work.name == "flush" and work.facing is not None and heights.face_flush is not None:
         return heights.face_flush.top
     if work.facing is not None:
-        return heights.plane(stack.skim.lowest_plane)
+        return heights.plane(stack.skim.judged_plane)
     if work.deck is not None and work.deck.rough == 0.0 and near.intersects(work.deck.area):
         return heights.deck(work.deck.surface.lowest_over(screw.head)[0], stack.skim.planned_plane)
     return None

@@ -17,13 +17,18 @@ from corepath.stackup.linear import Linear
 from corepath.stackup.stackup import Stackup
 from corepath.work.model import Hole, Work, point_of
 
-__all__ = ["hole_checks"]
+__all__ = ["hole_checks", "hole_checks_at"]
 
 
 def hole_checks(job: Job, stack: Stackup, works: Sequence[Work]) -> tuple[Check, ...]:
-    """spoil-board, over all holes that pass through the blank; none where none does."""
+    """spoil-board, over all holes that pass through the blank, down to the lowest pass; none where none does."""
+    return hole_checks_at(job, stack, works, stack.skim.judged_plane)
+
+
+def hole_checks_at(job: Job, stack: Stackup, works: Sequence[Work], plane: float) -> tuple[Check, ...]:
+    """The same if the skim stops at `plane`: the bores hang on the skimmed face."""
     checks = [
-        _left(job, work, hole, _floor(stack, work, hole))
+        _left(job, work, hole, _floor(stack, work, hole, plane))
         for work in works
         if work.setup in ("A", "B")
         for hole in work.holes
@@ -32,16 +37,17 @@ def hole_checks(job: Job, stack: Stackup, works: Sequence[Work]) -> tuple[Check,
     return (weakest(checks),) if checks else ()
 
 
-def _floor(stack: Stackup, work: Work, hole: Hole) -> Linear:
-    """Height of the deepest that the full diameter may come to, above the bed under the blank, with its errors."""
+def _floor(stack: Stackup, work: Work, hole: Hole, plane: float) -> Linear:
+    """Height of the deepest that the full diameter may come to, above the bed under the blank, with its errors.
+
+    A bore's floor is planned for the planned stop, and lies lower by as much as the skim goes deeper than that.
+    """
     floor = hole.steps[-1].floor
     if work.setup == "A":
         return stack.heights.floor(floor, work.name)
-    assert hole.breaks_through is not None
     touch = Linear.term("touch for inserts", stack.job.tolerances.touch)
     machine = Linear.term("machine in inserts", stack.job.tolerances.machine)
-    plane = stack.heights.plane(stack.skim.lowest_plane)
-    return plane - stack.skim.lowest_plane + (floor - hole.breaks_through) + touch + machine
+    return stack.heights.plane(plane) - stack.skim.planned_plane + floor + touch + machine
 
 
 def _left(job: Job, work: Work, hole: Hole, floor: Linear) -> Check:

@@ -30,9 +30,11 @@ def main() -> int:
         else:
             print(drawn.text)
         return 0
-    out = options.out or Path(tempfile.gettempdir()) / f"corepath-population-{options.seed}.jsonl"
+    run = "check" if options.check_only else "population"
+    out = options.out or Path(tempfile.gettempdir()) / f"corepath-{run}-{options.seed}.jsonl"
     known = _known(out, options.seed)
-    print(f"results: {out}{f', {len(known)} of them from before' if known else ''}; {LEFT_OUT}", flush=True)
+    left_out = "nothing is planned" if options.check_only else LEFT_OUT
+    print(f"results: {out}{f', {len(known)} of them from before' if known else ''}; {left_out}", flush=True)
     for outcome in _outcomes(options, known, out):
         print(f"{outcome.seed} {outcome.index:4} {outcome.outcome:9} {outcome.seconds:6.1f} s  {outcome.first[:150]}",
               flush=True)  # fmt: skip
@@ -40,7 +42,7 @@ def main() -> int:
     found = [known[index] for index in sorted(known)]
     print(report(found))
     passed = [one for one in found if one.outcome in PASSED]
-    bad = [one for one in passed if one.outcome != "planned"]
+    bad = [one for one in passed if one.outcome != ("passed" if options.check_only else "planned")]
     return 1 if bad or len(passed) < LEAST * len(found) else 0
 
 
@@ -54,6 +56,7 @@ def _options() -> argparse.Namespace:
                         help="print one job, or with --keep write it and its files, and plan nothing")  # fmt: skip
     parser.add_argument("--keep", type=Path, metavar="DIR", help="keep the folders of jobs that were withheld")
     parser.add_argument("--out", type=Path, metavar="FILE", help="results, one a line; a rerun carries on")
+    parser.add_argument("--check-only", action="store_true", help="draw that many jobs, check each and plan none")
     parser.add_argument("--whole", action="store_true", help="with all drawings, sheet and preview")
     return parser.parse_args()
 
@@ -71,8 +74,8 @@ def _outcomes(options: argparse.Namespace, known: dict[int, Outcome], out: Path)
     out.parent.mkdir(parents=True, exist_ok=True)
 
     def enough(running: int) -> bool:
-        passed = sum(one.outcome in PASSED for one in known.values())
-        return not options.only and passed + running >= options.jobs
+        counted = sum(options.check_only or one.outcome in PASSED for one in known.values())
+        return not options.only and counted + running >= options.jobs
 
     with ProcessPoolExecutor(options.workers) as pool:
         running: set[Future[Outcome]] = set()
@@ -83,7 +86,7 @@ def _outcomes(options: argparse.Namespace, known: dict[int, Outcome], out: Path)
                 if index is None:
                     ended = bool(options.only) or not running
                     break
-                running.add(pool.submit(_one, options.seed, index, options.keep, options.whole))
+                running.add(pool.submit(_one, index, options))
             if not running:
                 continue
             done, running = wait(running, return_when=FIRST_COMPLETED)
@@ -101,12 +104,12 @@ def _count() -> Iterator[int]:
         index += 1
 
 
-def _one(seed: int, index: int, keep: Path | None, whole: bool) -> Outcome:
+def _one(index: int, options: argparse.Namespace) -> Outcome:
     with tempfile.TemporaryDirectory(prefix="corepath-population-") as name:
-        folder = Path(name) / f"{seed}-{index}"
-        outcome = judge(draw(seed, index), folder, whole)
-        if keep is not None and outcome.outcome in ("withheld", "cut"):
-            shutil.copytree(folder, keep / folder.name, dirs_exist_ok=True)
+        folder = Path(name) / f"{options.seed}-{index}"
+        outcome = judge(draw(options.seed, index), folder, options.whole, options.check_only)
+        if options.keep is not None and outcome.outcome in ("withheld", "cut"):
+            shutil.copytree(folder, options.keep / folder.name, dirs_exist_ok=True)
         return outcome
 
 

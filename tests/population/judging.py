@@ -23,8 +23,9 @@ from tests.population.stranger import breaches
 
 __all__ = ["OUTCOMES", "Outcome", "judge", "write_job"]
 
-OUTCOMES = ("input", "check", "withheld", "cut", "planned")
-"""Refused as input; failed by check; passed check but no plan; planned but refused by the independent cut; planned."""
+OUTCOMES = ("input", "check", "withheld", "cut", "planned", "passed")
+"""Refused as input; failed by check; passed check but no plan; planned but refused by the independent cut; planned;
+passed check in a run that plans nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,14 +50,14 @@ class Outcome:
         return cls(**json.loads(line))
 
 
-def judge(drawn: Drawn, folder: Path, whole: bool = False) -> Outcome:
-    """Plan the job in `folder` and hold what is written against the drawn figures.
+def judge(drawn: Drawn, folder: Path, whole: bool = False, check_only: bool = False) -> Outcome:
+    """Plan the job in `folder` and hold what is written against the drawn figures; or only check it.
 
     Checks, files, read-back and exit status are those of `corepath plan`; drawings, sheet, preview and maps are left
     out unless `whole`.
     """
     start = _spent()
-    outcome, kinds, first, verdicts = _judged(drawn, folder, whole)
+    outcome, kinds, first, verdicts = _judged(drawn, folder, whole, check_only)
     seconds = round(_spent() - start, 1)
     return Outcome(drawn.seed, drawn.index, outcome, kinds, first, seconds, drawn.traits, verdicts)
 
@@ -70,7 +71,9 @@ def write_job(drawn: Drawn, folder: Path) -> Path:
     return folder / "job.toml"
 
 
-def _judged(drawn: Drawn, folder: Path, whole: bool) -> tuple[str, dict[str, int], str, dict[str, str]]:
+def _judged(
+    drawn: Drawn, folder: Path, whole: bool, check_only: bool
+) -> tuple[str, dict[str, int], str, dict[str, str]]:
     path = write_job(drawn, folder)
     verdicts: dict[str, str] = {}
     try:
@@ -78,7 +81,9 @@ def _judged(drawn: Drawn, folder: Path, whole: bool) -> tuple[str, dict[str, int
         verdicts = _verdicts(prepared)
         if prepared.failed:
             failed = [check for check in prepared.checks if check.verdict == "fail"]
-            return "check", dict(Counter(check.id for check in failed)), _of_check(failed[0]), verdicts
+            return "check", dict(Counter(check.id for check in failed)), _of_checks(failed), verdicts
+        if check_only:
+            return "passed", {}, "", verdicts
         failed, kinds, first = _planned(prepared, folder / "plan", whole)
     except InputError as error:
         faults = {fault.key.split(".")[-1] or "file": 1 for fault in error.faults}
@@ -141,6 +146,11 @@ def _write(proof: Proof, folder: Path) -> None:
 
 def _of_check(check: Any) -> str:
     return f"{check.id}: {check.says} ({check.where})"
+
+
+def _of_checks(failed: list[Any]) -> str:
+    """Each check that failed, with what it says is the fix."""
+    return " | ".join(f"{_of_check(check)}; fix: {check.mend}" for check in failed)
 
 
 def _spent() -> float:

@@ -9,7 +9,7 @@ from tests.population.judging import Outcome
 
 __all__ = ["LEFT_OUT", "PASSED", "report"]
 
-PASSED = ("withheld", "cut", "planned")
+PASSED = ("withheld", "cut", "planned", "passed")
 """Outcomes of jobs that passed `check`."""
 
 LEFT_OUT = "left out unless --whole: drawings, maps, set-up sheet, preview"

@@ -17,7 +17,7 @@ from corepath.planning import check_report, prepare
 from corepath.planning.geometry import geometry_dict
 from tests.population.chance import Chance
 from tests.population.drawing import Drawn, draw
-from tests.population.judging import Outcome, write_job
+from tests.population.judging import Outcome, judge, write_job
 from tests.population.stranger import figure_breaches
 from tests.population.table import report
 from tests.population.toml_text import Mm, toml_text
@@ -29,6 +29,17 @@ FIRST = [0.5118216247, 0.331872391868]
 @pytest.fixture(scope="module")
 def draws() -> list[Drawn]:
     return [draw(SEED, index) for index in range(COUNT)]
+
+
+def test_a_run_of_checks_alone_plans_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It must say of a job what `corepath check` says, and count it among those that passed."""
+    drawn = draw(260101, 3)
+    monkeypatch.setattr("tests.population.judging.prove", None)  # planning would crash
+    outcome = judge(drawn, tmp_path, check_only=True)
+    assert (outcome.outcome, outcome.kinds) == ("passed", {})
+    assert outcome.verdicts["window"] == "ok" and "fail" not in outcome.verdicts.values()
+    assert "passed check" + " " * 24 + "1  100 %" in report([outcome])
+    assert sorted(file.name for file in tmp_path.iterdir()) == sorted(["job.toml", *drawn.files])
 
 
 def test_numbers_of_a_seed_are_the_same_for_ever() -> None:

@@ -14,8 +14,10 @@ import pytest
 
 from corepath.board.build import build_board
 from corepath.job.load import load_job
-from corepath.job.model import Job
-from corepath.stackup import Check, Stackup, build_stackup, depth_checks
+from corepath.job.model import Job, ScrewSection
+from corepath.job.record_settled import Settled
+from corepath.planning import prepare_job
+from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
 from corepath.stackup.advice import Advice, advise
 from corepath.stackup.stop_table import stop_table
 
@@ -27,8 +29,8 @@ def coupon() -> Job:
     return load_job(SAMPLES / "coupon.toml")
 
 
-def built(job: Job) -> Stackup:
-    return build_stackup(job, build_board(job, SAMPLES))
+def built(job: Job, settled: Settled | None = None) -> Stackup:
+    return build_stackup(job, build_board(job, SAMPLES), settled=settled)
 
 
 def advised(job: Job) -> Advice:
@@ -82,6 +84,91 @@ def test_fill_is_judged_at_the_lowest_pass_that_is_offered(coupon: Job) -> None:
     assert plug.pour.p_limit == pytest.approx(1.78, abs=0.005)
     fill = next(check for check in depth_checks(stack) if check.id == "fill" and check.where.startswith("P1"))
     assert fill.value == pytest.approx(1.78 - plug.pour.p_expected.nominal, abs=0.005)
+
+
+@pytest.mark.parametrize(
+    ("low", "lowest", "verdict", "value"),
+    [(1.4, 8.4, "caution", 0.18), (1.5, 8.9, "ok", 0.58), (1.9, 8.9, "caution", 0.18), (2.2, 8.4, "fail", -0.62)],
+)
+def test_a_reserve_pass_that_would_bare_a_hollow_fails_no_job(
+    coupon: Job, low: float, lowest: float, verdict: str, value: float
+) -> None:
+    """Resin in P1 gauged `low` below the raw top. It may lie s - 6.32 - 0.5 low: 2.08 at the stop 8.9, 1.58 at 8.4.
+
+    Errors are those of clean-up with the gauge's 0.03: 0.39 in all, 0.133 by root sum square. So 8.4 is offered as
+    long as 1.58 - low is over 0.133. The job fails only where 2.08 - low is not; it is judged at 8.4 then, and the fix
+    serves all passes.
+    """
+    stack = built(coupon, Settled(fill={"P1": low}))
+    assert stack.skim.planned_plane == pytest.approx(8.9, abs=0.001)
+    assert stack.skim.planes[-1] == pytest.approx(lowest, abs=0.001)
+    fill = next(check for check in depth_checks(stack) if check.id == "fill" and check.where.startswith("P1"))
+    assert (fill.verdict, fill.value) == (verdict, pytest.approx(value, abs=0.005))
+    assert fill.worst == pytest.approx(value - 0.39, abs=0.005)
+    assert [("fill would fail there" in words and "P1" in words) for words in stack.withheld] == (
+        [True] if lowest == 8.9 else []
+    )
+
+
+def test_a_pass_that_is_cut_stays_though_it_spoils(coupon: Job) -> None:
+    """What was cut at 8.4 is cut; the resin gauged after it is judged there: 1.58 - 1.9 = -0.32."""
+    for cut in (Settled(fill={"P1": 1.9}, deepest=8.4), Settled(fill={"P1": 1.9}, passes=9)):
+        stack = built(coupon, cut)
+        assert stack.skim.planes[-1] == pytest.approx(8.4, abs=0.001)
+        fill = next(check for check in depth_checks(stack) if check.id == "fill" and check.where.startswith("P1"))
+        assert (fill.verdict, fill.value) == ("fail", pytest.approx(-0.32, abs=0.005))
+
+
+def test_a_pour_higher_by_what_fill_says_is_enough_for_every_pass(coupon: Job) -> None:
+    """At 8.9 the resin lacks 0.21 in the worst case, at 8.4 0.71: with 0.21 more, 8.4 would be offered, and unsure."""
+    fill = next(
+        check
+        for check in depth_checks(built(coupon, Settled(fill={"P1": 1.9})))
+        if check.id == "fill" and check.where.startswith("P1")
+    )
+    assert fill.worst == pytest.approx(-0.21, abs=0.005)
+    assert "pour 0.71 higher" in fill.mend
+    after = built(coupon, Settled(fill={"P1": 1.9 - 0.72}))
+    assert after.skim.planes[-1] == pytest.approx(8.4, abs=0.001)
+    assert {check.verdict for check in depth_checks(after) if check.id == "fill"} == {"ok"}
+
+
+def test_a_reserve_pass_that_would_meet_a_dowel_is_not_offered(coupon: Job) -> None:
+    """A dowel stands 8.0 in a frame that the deck leaves (margin 21): 0.9 below the stop 8.9, but 0.4 below 8.4."""
+    tall = tuple(dowel.model_copy(update={"stand": 8.0}) for dowel in coupon.dowel)
+    job = changed(coupon, deck={"margin": 21.0}).model_copy(update={"dowel": tall})
+    board = build_board(job, SAMPLES)
+    stack = build_stackup(job, board)
+    assert stack.skim.planes[-1] == pytest.approx(8.9, abs=0.001)
+    dowels = next(check for check in place_checks(stack, board) if check.id == "dowels")
+    assert (dowels.verdict, dowels.value) == ("ok", pytest.approx(0.9, abs=0.001))
+    assert dowels.worst == pytest.approx(0.9 - 0.13, abs=0.001)
+
+
+def test_a_reserve_pass_that_would_meet_a_screw_is_not_offered(coupon: Job) -> None:
+    """Heads 3.0 high, 6.0 below a raw bottom at 10.6: 7.6, which 8.9 clears by 1.3 and 8.4 by 0.8; 1.0 is asked for."""
+    screw = ScrewSection(at=((112.0, 38.0),), head=6.0, head_height=3.0, counterbore=6.0, setups=("B",))
+    prepared = prepare_job(coupon.model_copy(update={"screw": (screw,)}), SAMPLES)
+    assert prepared.stackup.skim.planes[-1] == pytest.approx(8.9, abs=0.001)
+    assert next(work for work in prepared.works if work.name == "skim").lowest == pytest.approx(8.9, abs=0.001)
+    found = next(check for check in prepared.checks if check.id == "screws")
+    assert (found.verdict, found.value) == ("caution", pytest.approx(1.3, abs=0.001))
+    assert "screws would fail there" in " ".join(prepared.stackup.withheld)
+
+
+def test_a_reserve_pass_that_would_drill_through_the_bed_is_not_offered(coupon: Job) -> None:
+    """A through bore ends 1.0 in the bed after the earliest stop, 9.9, so 2.0 at 8.9 and 2.5 at 8.4.
+
+    Of a spoil board of 4.2 that leaves 2.2 and 1.7; 2.0 is asked for.
+    """
+    through = tuple(insert.model_copy(update={"through": True}) for insert in coupon.insert)
+    short = tuple(dowel.model_copy(update={"depth_in_bed": 1.0}) for dowel in coupon.dowel)
+    job = changed(coupon, blank={"spoil_board": 4.2}).model_copy(update={"insert": through, "dowel": short})
+    prepared = prepare_job(job, SAMPLES)
+    assert prepared.stackup.skim.thickest_plane == pytest.approx(9.9, abs=0.001)
+    assert prepared.stackup.skim.planes[-1] == pytest.approx(8.9, abs=0.001)
+    left = next(check for check in prepared.checks if check.id == "spoil-board")
+    assert (left.verdict, left.value) == ("caution", pytest.approx(2.2, abs=0.001))
 
 
 def test_each_reserve_pass_has_its_own_verdict(coupon: Job) -> None:

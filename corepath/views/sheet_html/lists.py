@@ -66,7 +66,7 @@ def stack_page(facts: Facts) -> Page:
     note = (
         "Worst: with every error against it. Each must be at least its limit. Costs most: the errors that take most of "
     )
-    note += "it. Fill is judged at the lowest plane until a stop is recorded, and less its margin."
+    note += "it. Fill is judged at the lowest pass until a stop is recorded, and less its margin."
     head = ("check", "", "value", "worst", "at least", "", "where", "costs most")
     blocks: tuple[Block, ...] = (
         Drawing(
