@@ -153,8 +153,11 @@ class _Plan:
                 yield f"insert {insert['name']}: its bore ends at {bore['floor']:.3f}, the deck to be at {opened:.3f}"
 
     def planes(self) -> Iterator[str]:
-        """Down in steps to what the deck needs; the stop shows the groove and leaves the clean-up."""
-        planes, skim, deck = self.report["skim"]["planes"], self.job["skim"], self.job["deck"]
+        """Down in steps to what the deck needs, offered or not; the stop shows the groove, leaves the clean-up."""
+        found, skim, deck = self.report["skim"], self.job["skim"], self.job["deck"]
+        planes = [*found["planes"], *found["not_offered"]]
+        if found["planned_stop"] > len(found["planes"]):
+            yield f"skim: {len(found['planes'])} passes offered, the stop is number {found['planned_stop']}"
         lowest = float(self.h.max()) + float(deck["clean_up"])
         most = float(skim["largest_step"]) + ROUND
         steps = -np.diff(np.array(planes))
