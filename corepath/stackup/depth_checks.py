@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from corepath.lengths import mm
 from corepath.stackup.check import Check
+from corepath.stackup.higher_stop import higher_stop
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
 from corepath.stackup.skim import TIE
@@ -196,7 +197,7 @@ def clean_up_at(stack: Stackup, plane: float) -> Check:
         caution_over=0.0 if wanted > 0.0 else -math.inf,
         says=f"the deck pass removes at least {mm(value.nominal):.2f} at {words}{_raw_top(stack, value.worst()[0])}",
         where=f"deck highest at {_at(*stack.weakest_deck_at)}, {words}",
-        mend=_more_clean_up(wanted, wanted - value.worst()[0]),
+        mend=_more_clean_up(stack, plane, wanted - value.worst()[0]),
     )
 
 
@@ -213,11 +214,13 @@ def _raw_top(stack: Stackup, least: float) -> str:
     return f"; in the worst case raw top stays where the deck is more than {mm(stack.weakest_deck + least):.2f} high"
 
 
-def _more_clean_up(wanted: float, short: float) -> str:
-    """What leaves more to remove. Less deck.clean_up does not: all planes then lie lower."""
-    if wanted <= 0.0:
+def _more_clean_up(stack: Stackup, plane: float, short: float) -> str:
+    """What leaves `short` more to remove than a stop at `plane`. Less deck.clean_up does not: planes then lie lower."""
+    if stack.job.deck.clean_up <= 0.0:
         return "mill the raw top flat where it may stay, or ask for some deck.clean_up"
-    return f"groove.floor {mm(short):.2f} lower, a blank thicker or a core thinner by as much, or a finer skim.step"
+    if stack.skim.recorded:
+        return f"a core {mm(short):.2f} thinner, or deck.clean_up lower by as much"
+    return higher_stop(stack, plane + short)
 
 
 def fill_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
@@ -331,12 +334,15 @@ def _opens(stack: Stackup) -> tuple[Check, ...]:
             0.0,
             says=f"the bore of {name} ends {mm(value.nominal):.2f} past the deck, whose pass opens it",
             where=name,
-            mend="bore it through (insert.through = true), or stop the skim higher: groove.floor lower, "
-            "more deck.clean_up",
+            mend=f"bore it through (insert.through = true){_or_higher(stack, -value.worst()[0])}",
         )
 
     blind = [place for place in stack.places if not place.place.insert.through]
     return (weakest(judged(place) for place in blind),) if blind else ()
+
+
+def _or_higher(stack: Stackup, short: float) -> str:
+    return "" if stack.skim.recorded else f", or {higher_stop(stack, stack.skim.planned_plane + short)}"
 
 
 def hold_at(stack: Stackup, plane: float) -> Check:
@@ -346,14 +352,17 @@ def hold_at(stack: Stackup, plane: float) -> Check:
     in_b = stack.heights.skimmed(plane, at) - groove.pour.p_expected
     in_c = stack.heights.finished(groove.deck_lowest, plane, at)
 
-    def judged(value: Linear, setup: str) -> Check:
+    least = stack.job.hold.least_height
+
+    def judged(value: Linear, setup: str, what: str) -> Check:
         return judge(
             "hold",
             value,
-            stack.job.hold.least_height,
+            least,
             says=f"in {setup} the casting that joins board and rim is {mm(value.nominal):.2f} high",
             where=f"groove in {setup}, held by {getattr(stack.job.hold, setup)}",
-            mend="a thicker edge, or hold board and rim each on its own",
+            mend=f"{what} {mm(least - value.worst()[0]):.2f} more, or, where board and rim are held each on its own, "
+            "a lower hold.least_height",
         )
 
-    return weakest([judged(in_b, "B"), judged(in_c, "C")])
+    return weakest([judged(in_b, "B", "fill the groove"), judged(in_c, "C", "board.edge_thickness")])

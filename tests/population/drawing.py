@@ -170,7 +170,9 @@ class _Sketch:
         ground.taken += posts
         self._hold(ground, deck, machine, cutters, holding)
         if zero == "face":
-            machine["touch_at"] = [Mm(v) for v in touch_place(c, ground, [*posts, *self.clamped])]
+            machine["touch_at"] = [
+                Mm(v) for v in touch_place(c, ground, [*posts, *self.clamped], machine["flip_about"])
+            ]
         self.job |= {"blank": blank, "groove": {"inside": Mm(self.groove[0]), "outside": Mm(self.groove[1]),
                                                 "floor": Mm(floor)}}  # fmt: skip
         if plugs:

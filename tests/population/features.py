@@ -219,17 +219,23 @@ def _spread(chance: Chance, ground: Ground, count: int, form: Any, fits: Any, mi
     return found
 
 
-def touch_place(chance: Chance, ground: Ground, taken: list[Polygon]) -> tuple[float, float]:
-    """Sound wood of the rim, in a corner: off the groove, off `taken` at its place and at both mirror images."""
+def touch_place(chance: Chance, ground: Ground, taken: list[Polygon], flip: str) -> tuple[float, float]:
+    """Sound wood of the rim, in a corner: off the groove, off `taken` at its place and at both mirror images.
+
+    Where a pair of dowels leaves no such corner, its mirror image about the flip axis alone has to be clear.
+    """
     length, width = ground.blank
-    best, room = (0.0, 0.0), -1.0
+    best, room = (0.0, 0.0), (False, -1.0)
     for k in chance.order(4):
         sx, sy = (1 if k % 2 else -1), (1 if k // 2 else -1)
         x, y = sx * (length / 2.0 - chance.even(8.0, 14.0, 1.0)), sy * (width / 2.0 - chance.even(8.0, 14.0, 1.0))
-        points = [Point(a, b) for a, b in ((x, y), (x, -y), (-x, y))]
-        clear = min([point.distance(area) for point in points for area in (ground.outer, *taken)])
-        if clear > room:
-            best, room = (round(x, 1), round(y, 1)), clear
+        image = (x, -y) if flip == "x" else (-x, y)
+        near, clear = (
+            min(Point(one).distance(area) for one in places for area in (ground.outer, *taken))
+            for places in (((x, y), image), ((x, y), (x, -y), (-x, y)))
+        )
+        if (near > 0.0, clear) > room:
+            best, room = (round(x, 1), round(y, 1)), (near > 0.0, clear)
     return best
 
 
