@@ -176,7 +176,8 @@ def _file(path: Path, asked: Asked, output: Path | None, stl: bool, json: bool, 
     from corepath.cli.tables import finding_lines, next_command, wrapped
 
     found = reading.found
-    say(f"{foreign_table(reading.report)}\n\n{finding_lines(list(found.findings), found.counts)}")
+    told = finding_lines(list(found.findings), found.counts, found.units)
+    say(f"{foreign_table(reading.report, found.units)}\n\n{told}")
     if found.counts:
         say(f"\n{mend_lines(list(found.counts))}")
     if drawn is not None:

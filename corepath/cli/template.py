@@ -72,6 +72,6 @@ def template(
             return
         say("\n".join(f"Wrote {path}" for path in written))
         if not quiet:
-            say("\n".join(made.says))
+            say("\n".join(made.units.text(line) for line in made.says))
             say("Print or plot at 100 %, measure both check bars before use.")
             say(next_command("plan", job))

@@ -18,14 +18,14 @@ from corepath.board.model import Board
 from corepath.errors import Fault, InputError
 from corepath.job.model import Job, LayupSection
 from corepath.layup.laid import LaidUp, laid_up
-from corepath.layup.template import Curve, Shape, Template, Words, check_bars
+from corepath.layup.template import Curve, Shape, Template, Words, apart, bar, check_bars
+from corepath.lengths import UNIT, mm, said_all, units_of
 
 __all__ = ["Form", "form_of", "form_template"]
 
 Floats = NDArray[np.float64]
 
 _CHORD = 0.002  # mm: chords of the drawn profile
-_APART = 100.0
 _GAP = 25.0
 
 
@@ -34,8 +34,8 @@ class Form:
     """`top` (n, 2) is the edge of each rib, from X- to X+, over the table at 0.
 
     `ribs` of them stand at `across` (their middles, Y of the board), with `spacers` of `spacer` (length, height)
-    between neighbours at the chord places `along`. `marks` (m, 2) lie on the top where the flat core has full
-    hundreds of mm.
+    between neighbours at the chord places `along`. `marks` (m, 2) lie on the top where the flat core has its ticks,
+    each 100 mm or, in an inch job, each 4 in.
     """
 
     top: Floats
@@ -59,15 +59,16 @@ def form_of(job: Job, board: Board) -> Form:
             [Fault("layup.rocker", "missing: without a rocker there is no form", allowed="[[x, rise], …]")]
         )
     if layup.form_skin >= layup.rib_height:
-        allowed = f"less than layup.rib_height, {layup.rib_height:g} mm"
-        raise InputError([Fault("layup.form_skin", "nothing is left of the ribs", f"{layup.form_skin:g}", allowed)])
+        allowed = f"less than layup.rib_height, {mm(layup.rib_height):g~}"
+        raise InputError([Fault("layup.form_skin", "nothing is left of the ribs", f"{mm(layup.form_skin):g}", allowed)])
     laid = laid_up(job, board)
     across = _spread(job.blank.width, layup)
     start, end = laid.ends
     along = tuple(float(x) for x in np.linspace(start, end, max(2, math.ceil((end - start) / layup.rib_spacing) + 1)))
     base = _base(laid, layup)
-    half = math.floor(job.blank.length / 2.0 / _APART) * _APART
-    under = laid.under(np.arange(-half, half + 1.0, _APART))
+    step = apart(units_of(job.units))
+    most = math.floor(job.blank.length / 2.0 / step)
+    under = laid.under(step * np.arange(-most, most + 1))
     return Form(
         top=_profile(laid, layup, np.array([start, end])) - (0.0, base),
         ribs=len(across),
@@ -83,9 +84,9 @@ def _spread(width: float, layup: LayupSection) -> tuple[float, ...]:
     """Middles of the ribs, the outer ones flush with the blank's edges, no farther apart than asked for."""
     room = width - layup.rib_thickness
     if room <= layup.rib_thickness:
-        allowed = f"less than half of blank.width, {width / 2.0:g} mm"
+        allowed = f"less than half of blank.width, {mm(width / 2.0):g~}"
         says = "two ribs do not fit under the blank"
-        raise InputError([Fault("layup.rib_thickness", says, f"{layup.rib_thickness:g}", allowed)])
+        raise InputError([Fault("layup.rib_thickness", says, f"{mm(layup.rib_thickness):g}", allowed)])
     count = max(1, math.ceil(room / layup.rib_spacing - 1e-9))
     return tuple(float(y) for y in np.linspace(-room / 2.0, room / 2.0, count + 1))
 
@@ -111,7 +112,7 @@ def _profile(laid: LaidUp, layup: LayupSection, ends: Floats) -> Floats:
 def form_template(job: Job, board: Board, digest: str) -> Template:
     """Profile of one rib with the places of spacers and of the core's hundreds, one spacer, and how many of each."""
     form = form_of(job, board)
-    says = tuple(_says(job, form))
+    says, units = said_all(_says(job, form)), units_of(job.units)
     lines = (f"{job.title}: form", f"plan {digest}", *says)
     left, right = float(form.top[0, 0]), float(form.top[-1, 0])
     outer = np.vstack([form.top, [(right, 0.0), (left, 0.0)]])
@@ -120,9 +121,9 @@ def form_template(job: Job, board: Board, digest: str) -> Template:
     low = -_GAP - high
     corners = np.array([(left, low), (left + long, low), (left + long, low + high), (left, low + high)])
     shapes.append(Curve("spacer", corners, closed=True))
-    shapes += check_bars(left, low - 112.0)
+    shapes += check_bars(left, low - 12.0 - bar(units), units)
     shapes += [Words("notes", left + 120.0, low - 12.0 - 6.0 * k, line) for k, line in enumerate(lines)]
-    return Template(f"{job.title}: form", tuple(shapes), says)
+    return Template(f"{job.title}: form", tuple(shapes), says, units)
 
 
 def _rib_marks(form: Form) -> Iterator[Shape]:
@@ -137,12 +138,15 @@ def _rib_marks(form: Form) -> Iterator[Shape]:
 
 
 def _says(job: Job, form: Form) -> Iterator[str]:
-    yield "full size, mm; X+ to the right, the table at the ribs' straight edge"
+    yield "full size; X+ to the right, the table at the ribs' straight edge"
     left, low, right = form.top[0, 1], form.top[:, 1].min(), form.top[-1, 1]
-    yield f"a rib is {left:.2f} high at its left end, {low:.2f} at its lowest, {right:.2f} at its right end"
-    apart = form.across[1] - form.across[0]
-    places = ", ".join(f"{y:.1f}" for y in form.across)
-    yield f"{form.ribs} ribs {form.thickness:g} thick, {apart:.1f} apart, middles at Y {places}"
-    yield f"{form.spacers} spacers {form.spacer[0]:.1f} x {form.spacer[1]:.1f}, {len(form.along)} between each two ribs"
+    high = f"{mm(left):.2f} high at its left end, {mm(low):.2f} at its lowest, {mm(right):.2f} at its right end"
+    yield f"a rib is {high}; {UNIT}"
+    between = form.across[1] - form.across[0]
+    places = ", ".join(f"{mm(y):.1f}" for y in form.across)
+    yield f"{form.ribs} ribs {mm(form.thickness):g} thick, {mm(between):.1f} apart, middles at Y {places}"
+    long, tall = (mm(size) for size in form.spacer)
+    yield f"{form.spacers} spacers {long:.1f} x {tall:.1f}, {len(form.along)} between each two ribs"
     covering = job.layup.form_skin if job.layup is not None else 0.0
-    yield f"covering of {covering:g} over the ribs; ticks on a rib: each 100 mm of the flat core"
+    ticks = mm(apart(units_of(job.units)))
+    yield f"covering of {mm(covering):g} over the ribs; ticks on a rib: each {ticks:g~} of the flat core"

@@ -23,9 +23,9 @@ from corepath.board.model import Board
 from corepath.board.shapes import offset
 from corepath.job.model import Job
 from corepath.layup.laid import LaidUp, bolts_of, laid_up, skin_outside
+from corepath.lengths import MM_PER_INCH, Units, mm, said_all, units_of
 
 __all__ = [
-    "BAR",
     "BAR_TOLERANCE",
     "Curve",
     "Face",
@@ -33,6 +33,8 @@ __all__ = [
     "Shape",
     "Template",
     "Words",
+    "apart",
+    "bar",
     "board_template",
     "check_bars",
 ]
@@ -41,14 +43,12 @@ Floats = NDArray[np.float64]
 Face = Literal["core", "deck", "bottom"]
 Placing = Callable[[Floats], Floats]
 
-BAR = 100.0
 BAR_TOLERANCE = 0.2
 """mm that the check bar may be off as printed: 2 mm over a metre of board (common practice, no source)."""
 
 _TOLD = 0.05  # mm: less is not worth a word
 _THIN = 0.002  # mm; with the 0.001 of the polygons themselves within the 0.005 that a template keeps
 _TICK = 12.0
-_APART = 100.0
 _BAR_IN = 16.0
 
 
@@ -87,11 +87,12 @@ Shape = Curve | Round | Words
 
 @dataclass(frozen=True, slots=True)
 class Template:
-    """All shapes of one template, in a fixed order; `says` is told to the user beside it."""
+    """All shapes of one template, in a fixed order; `says` is told to the user beside it, in `units`."""
 
     title: str
     shapes: tuple[Shape, ...]
-    says: tuple[str, ...] = ()
+    says: tuple[str, ...]
+    units: Units
 
     @property
     def layers(self) -> tuple[str, ...]:
@@ -112,6 +113,15 @@ def _extent(shape: Shape) -> Floats:
     return np.array([[shape.x - reach, shape.y - reach], [shape.x + reach, shape.y + reach]])
 
 
+def bar(units: Units) -> float:
+    """Length of a check bar, mm: a round one in the job's units."""
+    return 4.0 * MM_PER_INCH if units.inch else 100.0
+
+
+apart = bar
+"""How far ticks along the blank and the ribs stand apart, mm."""
+
+
 def board_template(
     job: Job, board: Board, digest: str, *, flat: bool = False, on: Face = "core", slot: float | None = None
 ) -> Template:
@@ -125,42 +135,44 @@ def board_template(
     shapes: list[Shape] = [*_areas(job, board, reach, placing), *_holes(job, board, flat, placing)]
     shapes += _blank(job, board, placing)
     half, wide = job.blank.length / 2.0, job.blank.width / 2.0
-    shapes += check_bars(-half + _BAR_IN, -wide + _BAR_IN)
+    units = units_of(job.units)
+    shapes += check_bars(-half + _BAR_IN, -wide + _BAR_IN, units)
     kind = "flat template" if flat else f"template along the arc, for the {on}"
-    says = tuple(_says(job, board, laid, reach, on))
+    says = said_all(_says(job, board, laid, reach, on))
     lines = (f"{job.title}: {kind}", f"plan {digest}", *says)
     shapes += [Words("notes", -half, -wide - 8.0 - 6.0 * k, line) for k, line in enumerate(lines)]
-    return Template(f"{job.title}: {kind}", tuple(shapes), says)
+    return Template(f"{job.title}: {kind}", tuple(shapes), says, units)
 
 
-def check_bars(x: float, y: float) -> Iterator[Shape]:
-    """Two bars of 100 mm from (x, y), to the right and up, with what they may be off."""
-    for end in ((x + BAR, y), (x, y + BAR)):
+def check_bars(x: float, y: float, units: Units) -> Iterator[Shape]:
+    """Two bars of a round length from (x, y), to the right and up, with what they may be off."""
+    long = bar(units)
+    for end in ((x + long, y), (x, y + long)):
         yield Curve("check bar", np.array([(x, y), end]))
         across = 3.0 * np.array([(0.0, 1.0), (0.0, -1.0)] if end[1] == y else [(1.0, 0.0), (-1.0, 0.0)])
         for at in ((x, y), end):
             yield Curve("check bar", across + np.array(at))
-    for k, text in enumerate((f"each bar {BAR:g} mm, +/- {BAR_TOLERANCE:g};", "if not, do not use")):
+    for k, text in enumerate((f"each bar {mm(long):g~}, +/- {mm(BAR_TOLERANCE):.1f};", "if not, do not use")):
         yield Words("check bar", x + 5.0, y + 10.0 - 6.0 * k, text)
 
 
 def _says(job: Job, board: Board, laid: LaidUp, reach: float | None, on: Face) -> Iterator[str]:
-    yield f"full size, mm; X+ to the right, seen from {'below' if on == 'bottom' and reach is None else 'the deck'}"
+    yield f"full size; X+ to the right, seen from {'below' if on == 'bottom' and reach is None else 'the deck'}"
     if reach is not None:
-        yield f"skins reach {reach:.2f} mm beyond the outline"
+        yield f"skins reach {mm(reach):.2f~} beyond the outline"
     if reach is not None or laid.rocker.level:
         return
     most = {face: float(np.abs(shift).max()) for face, shift in _shifts(job, board, laid).items()}
     if on == "core":
         yield (
-            f"lengths of the core; along X a place lies up to {most['deck']:.2f} mm off on the deck and "
-            f"{most['bottom']:.2f} mm on the underside (--on deck, --on bottom allow for it)"
+            f"lengths of the core; along X a place lies up to {mm(most['deck']):.2f~} off on the deck and "
+            f"{mm(most['bottom']):.2f~} on the underside (--on deck, --on bottom allow for it)"
         )
     else:
         face = "the top of the laminate" if on == "deck" else "the underside"
-        yield f"lengths along {face}; up to {most[on]:.2f} mm off those of the flat core"
+        yield f"lengths along {face}; up to {mm(most[on]):.2f~} off those of the flat core"
     if most["taper"] >= _TOLD:
-        yield f"a core that tapers may keep its length otherwise: up to {most['taper']:.2f} mm nearer to the middle"
+        yield f"a core that tapers may keep its length otherwise: up to {mm(most['taper']):.2f~} nearer to the middle"
 
 
 def _shifts(job: Job, board: Board, laid: LaidUp) -> dict[str, Floats]:
@@ -240,8 +252,9 @@ def _blank(job: Job, board: Board, placing: Placing) -> Iterator[Shape]:
     for x in (-half, half):
         inward = -math.copysign(_TICK, x)
         yield Curve("end marks", placing(np.array([(x, 0.0), (x + inward, 0.0)])))
-    for k in range(-math.floor((half - 1e-6) / _APART), math.floor((half - 1e-6) / _APART) + 1):
+    step = apart(units_of(job.units))
+    for k in range(-math.floor((half - 1e-6) / step), math.floor((half - 1e-6) / step) + 1):
         for y in (-wide, wide):
-            x = k * _APART
+            x = k * step
             inward = y - math.copysign(_TICK if k == 0 else _TICK / 2.0, y)
             yield Curve("end marks", placing(np.array([(x, y), (x, inward)])))

@@ -10,6 +10,7 @@ import numpy as np
 
 from corepath.errors import Fault, InputError, OutputError
 from corepath.job.writing import replace_file
+from corepath.lengths import mm
 from corepath.planning.foreign_options import Asked, bench_of
 from corepath.planning.progress import Progress, quiet
 from corepath.readback.foreign import read_foreign
@@ -79,6 +80,7 @@ def write_depths(reading: ForeignReading, folder: Path) -> Path:
         least=_place(found.deed.left),
         rows=_rows(reading),
         notes=tuple(f"{count} {kind}" for kind, count in found.counts.items()),
+        units=found.units,
     )
     target = folder / f"{reading.path.stem}.depths.svg"
     try:
@@ -101,8 +103,8 @@ def _rows(reading: ForeignReading) -> tuple[tuple[str, str], ...]:
     x, y, z = bench.zero
     return (
         ("file", reading.path.name),
-        ("blank", f"{bench.length:g} x {bench.width:g} x {bench.thickness:g} mm"),
-        ("zero", f"X{x:g} Y{y:g} from the middle, Z{z:g} above the bed"),
+        ("blank", f"{mm(bench.length):g} x {mm(bench.width):g} x {mm(bench.thickness):g~}"),
+        ("zero", f"X{mm(x):g} Y{mm(y):g} from the middle, Z{mm(z):g} above the bed"),
         ("cutters", ", ".join(dict.fromkeys(c.describe().replace("T-1 ", "") for c in cutters if c)) or "none"),
         ("minutes", minutes),
         ("removed", f"{found.deed.removed / 1000.0:.1f} cm³"),

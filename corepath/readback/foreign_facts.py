@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from corepath.lengths import INCH, MM, Units
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
 from corepath.readback.findings import Findings
@@ -107,6 +108,11 @@ class Foreign:
     def counts(self) -> dict[str, int]:
         return self.findings.by_kind
 
+    @property
+    def units(self) -> Units:
+        """Those of the file, in which people read about it."""
+        return INCH if self.program.inch else MM
+
     def as_dict(self) -> dict[str, Any]:
         """Plain data, lengths in mm rounded to 0.0001."""
         deed, bench = self.deed, self.bench
@@ -119,7 +125,7 @@ class Foreign:
             "file": self.program.file,
             "lines": self.program.lines,
             "motions": self.motions,
-            "units": {"stated": self.program.units_stated},
+            "units": {"name": self.units.name, "stated": self.program.units_stated},
             "unstated": list(self.program.unstated),
             "blank": {"length": bench.length, "width": bench.width, "thickness": bench.thickness},
             "zero": {axis: round(value, 6) for axis, value in zip("xyz", bench.zero, strict=True)},

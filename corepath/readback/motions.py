@@ -302,6 +302,7 @@ class _Reader:
             ),
             tool=machine.tool if machine.tool is not None else machine.selected,
             units_stated="units" in stated,
+            inch=machine.scale != 1.0,
             unstated=tuple(group for group in PREAMBLE if group not in stated),
             systems=tuple(machine.systems),
             offsets=tuple(machine.offsets),

@@ -38,9 +38,9 @@ class ReadProgram:
     `kind` (n,) int8: 0 rapid, 1 line, 2 clockwise arc, 3 counter-clockwise arc; `start`, `end` (n, 3);
     `centre` (n, 2), NaN for straight ones; `feed` (n,) mm/min, NaN where none is set; `line` (n,) line
     of the text; `spindle_on` (n,) bool. `unstated` are the modal groups that nothing was said of before
-    the first motion. `systems` are the coordinate systems used (540 is G54), `offsets` the H of each G43,
-    `path_modes` how it asks the control to keep to its path (610 is G61). `refused` is
-    the reason why the rest of the file was not read, or empty.
+    the first motion; `inch` says in which units the text was left. `systems` are the coordinate systems used
+    (540 is G54), `offsets` the H of each G43, `path_modes` how it asks the control to keep to its path (610 is
+    G61). `refused` is the reason why the rest of the file was not read, or empty.
     """
 
     file: str
@@ -54,6 +54,7 @@ class ReadProgram:
     events: tuple[Event, ...]
     tool: int | None
     units_stated: bool
+    inch: bool
     unstated: tuple[str, ...]
     systems: tuple[int, ...]
     offsets: tuple[int, ...]

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString
 
-from corepath.lengths import MM, UNIT
+from corepath.lengths import UNIT, Units, mm
 from corepath.views.contours import contour
 from corepath.views.cuts import Bands
 from corepath.views.field import bands_of
@@ -54,7 +54,7 @@ class DepthSheet:
     """What is drawn: `depth` [iy, ix] below the raw top at `xs`, `ys`, `gone` where nothing is left.
 
     `size` is length, width, thickness; `deepest` and `least` (wood left under a cut) are (value, x, y). `rows` are the
-    title block's, `notes` what was found.
+    title block's, `notes` what was found, `units` those that people read.
     """
 
     title: str
@@ -68,6 +68,7 @@ class DepthSheet:
     least: Found | None
     rows: tuple[tuple[str, str], ...]
     notes: tuple[str, ...]
+    units: Units
 
 
 def depth_sheet(sheet: DepthSheet) -> str:
@@ -84,7 +85,7 @@ def depth_sheet(sheet: DepthSheet) -> str:
     _plan(view, sheet, bands)
     _labels(view, sheet)
     _side(svg, sheet, bands)
-    return MM.text(svg.render())
+    return sheet.units.text(svg.render())
 
 
 def _coarser(sheet: DepthSheet) -> tuple[Floats, Floats, Floats, Floats]:
@@ -130,11 +131,11 @@ def _labels(view: PlanView, sheet: DepthSheet) -> None:
     svg = view.svg
     length, width, _ = sheet.size
     labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 6), [])
-    for found, words in ((sheet.deepest, "{:.2f} deep"), (sheet.least, "{:.2f} left")):
+    for found, word in ((sheet.deepest, "deep"), (sheet.least, "left")):
         if found is not None:
             sx, sy = view.sheet(found[1], found[2])
             svg.add("circle", class_="wide", cx=sx, cy=sy, r=1.6)
-            labels.place(sx, sy, words.format(found[0]), 2.4, class_="label strong halo")
+            labels.place(sx, sy, f"{mm(found[0]):.2f} {word}", 2.4, class_="label strong halo")
     sx, sy = view.sheet(sheet.zero[0], sheet.zero[1])
     if _PLAN.grown(10.0).holds(Box(sx, sy, sx, sy)):
         zero_mark(svg, labels, sx, sy)

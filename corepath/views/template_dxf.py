@@ -31,7 +31,9 @@ def dxf_text(template: Template) -> str:
             elif isinstance(shape, Round):
                 space.add_circle((shape.x, shape.y), shape.radius, dxfattribs=on)
             else:
-                space.add_text(shape.text, height=shape.size, dxfattribs=on).set_placement((shape.x, shape.y))
+                space.add_text(template.units.text(shape.text), height=shape.size, dxfattribs=on).set_placement(
+                    (shape.x, shape.y)
+                )
         stream = io.StringIO()
         document.write(stream)
     finally:

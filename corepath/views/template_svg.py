@@ -12,9 +12,10 @@ from typing import Literal
 
 import numpy as np
 
-from corepath.layup.template import BAR, BAR_TOLERANCE, Curve, Round, Shape, Template
+from corepath.layup.template import BAR_TOLERANCE, Curve, Round, Shape, Template, bar
+from corepath.lengths import mm
 from corepath.views.style import GREY, INK, PAPER
-from corepath.views.svg import Box, Document, number, polyline_path, text_width
+from corepath.views.svg import Box, Document, polyline_path, text_width
 
 __all__ = ["OVERLAP", "PAPERS", "Paper", "pages", "svg_text"]
 
@@ -89,7 +90,7 @@ def svg_text(template: Template) -> str:
     width, height = math.ceil(x1 - x0 + 2 * _EDGE), math.ceil(y1 - y0 + 2 * _EDGE)
     svg = Document(float(width), float(height), template.title, _CSS, "Full size: print at 100 %.", fitted=False)
     _View(svg, _EDGE - x0, _EDGE + y1).layers(template)
-    return svg.render()
+    return template.units.text(svg.render())
 
 
 def pages(template: Template, paper: Paper) -> tuple[str, ...]:
@@ -137,13 +138,13 @@ def _page(
         for y in (window.y0 + OVERLAP / 2, window.y1 - OVERLAP / 2):
             svg.line(x - 3, y, x + 3, y, "join")
             svg.line(x, y - 3, x, y + 3, "join")
-    base = window.y1 + 5.0
-    svg.line(window.x0, base, window.x0 + BAR, base, "check-bar")
-    for x in (window.x0, window.x0 + BAR):
+    base, long = window.y1 + 5.0, bar(template.units)
+    svg.line(window.x0, base, window.x0 + long, base, "check-bar")
+    for x in (window.x0, window.x0 + long):
         svg.line(x, base - 1.5, x, base + 1.5, "check-bar")
-    svg.line(window.x0 - 3.0, window.y0, window.x0 - 3.0, window.y0 + BAR, "check-bar")
-    for y in (window.y0, window.y0 + BAR):
+    svg.line(window.x0 - 3.0, window.y0, window.x0 - 3.0, window.y0 + long, "check-bar")
+    for y in (window.y0, window.y0 + long):
         svg.line(window.x0 - 4.5, y, window.x0 - 1.5, y, "check-bar")
-    words = f"{number(BAR)} mm +/- {number(BAR_TOLERANCE)}  {name}"
-    svg.text(window.x0 + BAR + 3, base + 1.0, words, size=3.0)
-    return svg.render()
+    words = f"{mm(long):g~} +/- {mm(BAR_TOLERANCE):.1f}  {name}"
+    svg.text(window.x0 + long + 3, base + 1.0, words, size=3.0)
+    return template.units.text(svg.render())

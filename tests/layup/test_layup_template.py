@@ -51,6 +51,21 @@ def test_dxf_is_sound_and_in_mm(prepared, kind):
     assert document.header["$INSUNITS"] == 4
 
 
+@pytest.mark.parametrize("kind", [{}, {"flat": True}, {"form": True}, {"on": "deck"}, {"on": "bottom"}])
+def test_a_template_of_an_inch_job_speaks_inches(rocker_job, tmp_path, kind):
+    """Its bar is 4 in, 101.6 on paper; every word on it, in pages and in the DXF is in inches."""
+    inch = template_of(prepare_job(rocker_job().model_copy(update={"units": "inch"}), tmp_path), **kind)
+    whole, *paged = [svg_text(inch), *pages(inch, "letter")]
+    words = [found for text in (whole, *paged) for found in re.findall(r">([^<]+)</text>", text)]
+    words += [text.dxf.text for text in read(dxf_text(inch)).modelspace().query("TEXT")]
+    assert not [one for one in words if re.search(r"\bmm\b", one)]
+    assert "each bar 4 in, +/- 0.008;" in words and any(one.startswith("4 in +/- 0.008") for one in words)
+    bars = [c.points for c in inch.shapes if c.layer == "check bar" and getattr(c, "points", None) is not None]
+    assert sum(np.linalg.norm(np.diff(line, axis=0)) == pytest.approx(4 * 25.4) for line in bars) == 2
+    ruled = re.search(r'class="check-bar"[^>]*x1="10"[^>]*x2="([\d.]+)"', paged[0])
+    assert ruled is None or float(ruled[1]) == pytest.approx(111.6)
+
+
 def test_areas_come_back_within_a_hundredth(prepared):
     board = prepared.board
     document = read(dxf_text(template_of(prepared)))
