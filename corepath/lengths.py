@@ -117,7 +117,12 @@ def either(in_mm: str, in_inches: str) -> str:
 UNIT, AREA = either("mm", "in"), either("mm²", "in²")
 """The units of lengths and of areas behind a heading."""
 
-_WORDS = {"mm": UNIT, "mm²": AREA, "m/min": either("m/min", "ft/min")}
+_WORDS = {
+    "mm": UNIT,
+    "mm²": AREA,
+    "m/min": either("m/min", "ft/min"),
+    "cm³/min": either("cm³/min", "in³/min"),
+}
 
 
 def unit_word(unit: str) -> str:

@@ -208,17 +208,14 @@ def _sheet(prepared: Prepared, report: dict[str, Any], player: str) -> str:
 
 def _maps(prepared: Prepared) -> dict[str, str]:
     stack = prepared.stackup
-    heights = stack.heights
-    found = {one.casting.id: heights.gauged_depth(one.operation, one.casting.id) for one in stack.castings}
     return maps(
         prepared.job,
         prepared.board,
-        heights.blank,
+        stack.heights.blank,
+        stack.table.courses,
         showing(stack),
         digest=prepared.digest,
         planned_stop=stack.skim.planned_stop,
-        gauged={name: deep for name, deep in found.items() if deep is not None},
-        flushed=heights.face_flush.plane if heights.face_flush is not None else None,
     )
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.lengths import cubic_cm_per_min
+from corepath.lengths import cubic_cm_per_min, unit_word
 from corepath.readback.findings import Findings
 from corepath.readback.finer import finer_volumes, runs
 from corepath.readback.material import Cut, Stock
@@ -124,7 +124,9 @@ def check_load(work: Work, path: Path, cut: Cut, stock: Stock, measures: Measure
         return
     at = int(np.argmax(found.rate))
     where = _spot(path, cut, int(found.share[at]))
-    says = "cm³/min, the most taken at once along one diameter of way; the heaviest cut planned beside it"
+    says = (
+        f"{unit_word('cm³/min')}, the most taken at once along one diameter of way; the heaviest cut planned beside it"
+    )
     measures.take("largest removal", float(found.rate[at]) / 1e3, planned / 1e3, says, where[:2], unit="cm³/min")
     if planned < _LEAST_PLANNED:
         return

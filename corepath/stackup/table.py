@@ -12,14 +12,20 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from corepath.motion.program import Setup
 from corepath.stackup.linear import Linear
+from corepath.stackup.stations import Over
 
 if TYPE_CHECKING:
     from corepath.stackup.heights import At, Heights
     from corepath.stackup.stackup import CastingStack, PlaceStack, Stackup
 
-__all__ = ["Column", "HeightTable", "InsertHeights", "face_up", "height_table"]
+__all__ = ["Column", "Course", "HeightTable", "InsertHeights", "face_up", "height_table"]
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +47,20 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
+class Course:
+    """How the nominal heights of one casting run, each over places x, y of the board frame.
+
+    `wood` is what is left under it, `depth` its pocket's from the raw top as it came, `shows` the highest plane in B at
+    which it comes to light. `gauged`: its floor lies where the depth gauge found it.
+    """
+
+    wood: Over
+    depth: Over
+    shows: Over
+    gauged: bool
+
+
+@dataclass(frozen=True, slots=True)
 class InsertHeights:
     """Depths of one insert below the skimmed face, which are its heights above the bed in C.
 
@@ -58,7 +78,7 @@ class HeightTable:
     """All heights of one core that are shown.
 
     `thickness` is the blank's as the job has it; `stop` the plane where the skim stops, `lowest_plane` the lowest
-    that it may go to; `deck_highest` and `deck_lowest` are the designed deck's.
+    that it may go to; `deck_highest` and `deck_lowest` are the designed deck's. `courses` go by casting.
     """
 
     thickness: float
@@ -67,6 +87,7 @@ class HeightTable:
     deck_highest: float
     deck_lowest: float
     columns: Mapping[tuple[Setup, str], Column]
+    courses: Mapping[str, Course]
     inserts: Mapping[str, InsertHeights]
 
     def column(self, setup: Setup, casting: str = "groove") -> Column:
@@ -115,6 +136,7 @@ def height_table(stack: Stackup) -> HeightTable:
         deck_highest=stack.deck_highest,
         deck_lowest=stack.deck_lowest,
         columns=dict(rows),
+        courses={casting.casting.id: _course(heights, casting) for casting in stack.castings},
         inserts={place.place.id: _insert(heights, place, plane) for place in stack.places},
     )
 
@@ -158,6 +180,25 @@ def _columns(heights: Heights, casting: CastingStack, plane: float) -> dict[tupl
             name, at, left, left - _whole(heights, at), left - depth, left - pour.p_expected, depth, deepest
         ),
     }  # fmt: skip
+
+
+def _course(heights: Heights, casting: CastingStack) -> Course:
+    """From the depth, gauged or planned, all else follows: f = T + gA - D."""
+    blank, planned = heights.blank, casting.casting.floor
+    gauged = heights.gauged_depth(casting.operation, casting.casting.id)
+
+    def floor(x: Floats, y: Floats) -> Floats:
+        if gauged is None:
+            return np.full(np.broadcast(x, y).shape, planned)
+        return np.asarray(blank.raw_top(x, y) - gauged(x, y))
+
+    def depth(x: Floats, y: Floats) -> Floats:
+        return np.asarray(blank.raw_top(x, y) - floor(x, y))
+
+    def shows(x: Floats, y: Floats) -> Floats:
+        return depth(x, y) if heights.face_flush is None else heights.face_flush.plane - floor(x, y)
+
+    return Course(lambda x, y: np.asarray(floor(x, y) - blank.gap(x, y)), depth, shows, gauged is not None)
 
 
 def _insert(heights: Heights, stack: PlaceStack, plane: float) -> InsertHeights:

@@ -135,7 +135,7 @@ def _table(board: Board, low: float) -> HeightTable:
         for place in board.places
     }
     both = {**columns("groove"), **columns("P1")}
-    return HeightTable(13.6, of(11.9), of(11.4), 11.0, 4.2, both, inserts)
+    return HeightTable(13.6, of(11.9), of(11.4), 11.0, 4.2, both, {}, inserts)
 
 
 def _loop(ring: Any, z: float) -> list[Any]:

@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from corepath.job.record_settled import Settled
@@ -132,3 +133,19 @@ def test_a_measured_depth_is_not_what_the_drawings_show(wedge: Prepared, folder:
     at = prepared.stackup.castings[0].shallowest_at
     assert table.column("C").depth.nominal == pytest.approx(_thickness(*at) - FLOOR - 0.10, abs=0.005)
     assert table.column("B").floor.nominal == pytest.approx(_thickness(*at) - FLOOR - 0.10, abs=0.005)
+
+
+def test_maps_draw_other_heights_than_are_cut(wedge: Prepared, folder: Path):
+    """Depth T - 1.2 and wood 1.2 at every place; gauged 9.0 deep, the plug has T - 9 of wood under it."""
+    x, y = np.array([-60.0, -20.0, 55.0]), np.array([2.0, 30.0, -31.0])
+    thick = 10.55 + 0.001 * x + 0.003 * y
+    for name, course in wedge.stackup.table.courses.items():
+        assert not course.gauged, name
+        assert course.depth(x, y) == pytest.approx(thick - FLOOR, abs=2e-3)
+        assert course.shows(x, y) == pytest.approx(thick - FLOOR, abs=2e-3)
+        assert course.wood(x, y) == pytest.approx(FLOOR)
+    gauged = prepare_job(wedge.job, folder, Known(wedge.known.measured, Settled(pocket_depth={"P1": 9.0})))
+    plug, groove = (gauged.stackup.table.courses[name] for name in ("P1", "groove"))
+    assert plug.gauged and not groove.gauged
+    assert plug.depth(x, y) == pytest.approx(9.0) and plug.wood(x, y) == pytest.approx(thick - 9.0, abs=2e-3)
+    assert groove.wood(x, y) == pytest.approx(FLOOR)

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from corepath.stackup.pass_shows import PassShows
+from corepath.stackup.table import Course
 from corepath.views.field import Field, bands_of, laid_over
 from corepath.views.maps import maps
 from corepath.views.svg import Box, text_box
@@ -47,8 +48,21 @@ class Lying:
         return 13.6 + self.wedge * np.asarray(x) / 240.0 + self.gap(x, y)
 
 
+def courses_of(shop: Any, blank: Any, gauged: Any, flushed: float | None) -> dict[str, Course]:
+    """Heights of the castings over a made-up blank, from where each was gauged to lie, or 1.2 above the bed."""
+
+    def course(name: str) -> Course:
+        deep = gauged.get(name, lambda x, y: blank.raw_top(x, y) - 1.2)
+        under = lambda x, y: blank.raw_top(x, y) - deep(x, y)  # noqa: E731
+        shows = deep if flushed is None else (lambda x, y: flushed - under(x, y))
+        return Course(lambda x, y: under(x, y) - blank.gap(x, y), deep, shows, name in gauged)
+
+    return {casting.id: course(casting.id) for casting in shop.board.castings}
+
+
 def drawn(shop: Any, blank: Any, **more: Any) -> dict[str, ET.Element]:
-    sheets = maps(shop.job, shop.board, blank, PASSES, digest="3fa91c04", planned_stop=3, **more)
+    courses = courses_of(shop, blank, more.pop("gauged", {}), more.pop("flushed", None))
+    sheets = maps(shop.job, shop.board, blank, courses, PASSES, digest="3fa91c04", planned_stop=3, **more)
     assert set(sheets) == NAMES
     return {name.removeprefix("map-").removesuffix(".svg"): ET.fromstring(text) for name, text in sheets.items()}
 
@@ -183,7 +197,8 @@ def test_unmeasured_is_said(shop_x: Any) -> None:
 
 
 def test_same_bytes(shop_x: Any) -> None:
-    one, other = (maps(shop_x.job, shop_x.board, Lying(), PASSES, digest="3fa91c04") for _ in range(2))
+    courses = courses_of(shop_x, Lying(), {}, None)
+    one, other = (maps(shop_x.job, shop_x.board, Lying(), courses, PASSES, digest="3fa91c04") for _ in range(2))
     assert one == other
 
 
