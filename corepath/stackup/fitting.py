@@ -57,8 +57,8 @@ _LARGEST_SIGMAS = 2.5
 _PRIOR_FREEDOM = 0.5
 """How many figures the stated error counts for against the scatter that is seen; it bounds the uncertainty besides.
 
-Few, so that scatter beyond the error is believed: of nine places on a rough blank the half-width then holds 93.1 times of
-100 (Student's t for 3), 94.2 with none; but not none, since three to five places leave no figure to tell it by.
+Few, so that scatter beyond the error is believed: of nine places on a rough blank the half-width then holds 93.1 times
+of 100 (Student's t for 3), 94.2 with none; but not none, since three to five places leave no figure to tell it by.
 """
 
 _PLANE_MOST = 5
