@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.planning.restart_state import plunge_feed, spin_up
+from corepath.readback.first_way import first_look
 from corepath.readback.program import ReadProgram
 from corepath.readback.tools_called import tools_called
 
@@ -71,6 +72,9 @@ def _states(file: ReadProgram, made: ReadProgram) -> Iterator[str]:
             yield f"its {name} is not that of the file"
     if not any(event.name == "stop" and event.index == 0 for event in made.events):
         yield "no stop before it moves: nobody checks cutter, zero and chips"
+    look, seen = first_look(file), first_look(made)
+    if look is not None and (seen is None or not np.abs(file.end[look - 1] - made.end[seen - 1]).max() <= _SAME):
+        yield "no stop to look at the tip where the file has one on its first way down"
 
 
 def _speeds(program: ReadProgram) -> NDArray[np.float64]:

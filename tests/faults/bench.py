@@ -25,12 +25,24 @@ from scipy.ndimage import maximum_filter, minimum_filter
 from corepath.planning import plan, prepare
 from corepath.planning.bound import DESIGN, check_design
 from corepath.planning.prepare import Prepared
-from corepath.planning.reading import read_files
+from corepath.planning.reading import shop_of
+from corepath.planning.reading_cases import with_cases
+from corepath.planning.restart import Restart
 from corepath.readback.findings import Findings
-from tests.faults.rules import DESIGN_RULES, FILE_RULES, FIRST_WAY, ONLY_IN, RULES, WORD_RULES
+from corepath.readback.measure import read_back
+from corepath.readback.motions import read_program
+from tests.faults.beside import EXACT_RULES, REHEARSAL_RULES, RESTART_RULES, Beside
+from tests.faults.rules import DESIGN_RULES, FILE_RULES, FIRST_WAY, LOOK_RULES, ONLY_IN, RULES, WORD_RULES, Rule
 from tests.faults.stamp import Cutter, Ran, run
 
-__all__ = ["Bench", "Fault", "Verdict"]
+__all__ = ["EVERY_RULE", "HARM_BY_RULE", "Bench", "Fault", "Verdict"]
+
+HARM_BY_RULE = (
+    *WORD_RULES, *LOOK_RULES, *FILE_RULES, *DESIGN_RULES, *EXACT_RULES, *REHEARSAL_RULES, *RESTART_RULES
+)  # fmt: skip
+"""Rules whose every fault must be found: what they spoil is read by people, or is no cut."""
+
+EVERY_RULE = (*RULES, *HARM_BY_RULE)
 
 SAMPLE = Path(__file__).resolve().parents[2] / "samples" / "coupon.toml"
 LIMIT = 0.1
@@ -40,12 +52,13 @@ Zero = tuple[float, float, float]
 
 @dataclass(frozen=True)
 class Fault:
-    """A spoiled set of texts: `file` is the one that was changed."""
+    """A spoiled set of texts: `file` is the one that was changed. Of a restart `made` is the good one."""
 
     rule: str
     seed: int
     file: str
     texts: dict[str, str]
+    made: Restart | None = None
 
 
 @dataclass(frozen=True)
@@ -71,6 +84,8 @@ class Bench:
         self.texts = {name: str(text) for name, text in made.files.items() if name.endswith(".nc") and "/" not in name}
         self.design = {name: str(made.files[name]) for name in DESIGN}
         self.report = made.report
+        self.beside = Beside(made)
+        self.read = {name: read_program(text, name) for name, text in self.texts.items()}
         self.entries: dict[str, dict[str, Any]] = {entry["file"]: entry for entry in made.report["operations"]}
         self.stop = int(made.report["skim"]["planned_stop"])
         job = self.prepared.job
@@ -115,9 +130,16 @@ class Bench:
             of, change = DESIGN_RULES[rule]
             spoiled = change(self.design[of].split("\n"), draw)
             return None if spoiled is None else Fault(rule, seed, names[0], {**self.texts, of: "\n".join(spoiled)})
+        if rule in REHEARSAL_RULES:
+            name, text = self.beside.walk(draw)
+            return _spoiled(rule, seed, name, {}, text, REHEARSAL_RULES[rule], draw)
+        if rule in RESTART_RULES:
+            made = self.beside.restarted(draw)
+            fault = _spoiled(rule, seed, made.file, {}, made.text, RESTART_RULES[rule], draw)
+            return fault and replace(fault, made=made)
         if rule in ONLY_IN:
             names = [name for name in names if re.search(ONLY_IN[rule], name)] or names
-        if rule.startswith("first way"):
+        if rule.startswith(("first way", "words: tip", "words: other height")):
             names = [name for name in names if FIRST_WAY.search(self.texts[name])] or names
         name = str(draw.choice(names))
         texts = dict(self.texts)
@@ -131,27 +153,44 @@ class Bench:
             else:
                 texts[name] = texts[name].replace(f"Plan: {self.prepared.digest}", "Plan: 0badc0de")
             return Fault(rule, seed, name, texts)
-        lines = {**RULES, **WORD_RULES}[rule](texts[name].rstrip("\n").split("\n"), draw)
-        if lines is None or lines == texts[name].rstrip("\n").split("\n"):
-            return None
-        texts[name] = "\n".join(lines) + "\n"
-        return Fault(rule, seed, name, texts)
+        if rule in EXACT_RULES:
+            texts = {one: text.replace("\nG64\n", "\nG61\n") for one, text in texts.items()}
+        change = {**RULES, **WORD_RULES, **LOOK_RULES, **EXACT_RULES}[rule]
+        return _spoiled(rule, seed, name, texts, texts[name], change, draw)
 
     def judge(self, fault: Fault) -> Verdict:
         """The stamping loop's verdict, and what the read-back finds."""
-        return Verdict(fault, self.must(fault), self.found(fault.texts, fault.file))
+        return Verdict(fault, self.must(fault), self.kinds(fault))
 
-    def found(self, texts: Mapping[str, str], name: str) -> tuple[str, ...]:
-        """Kinds of finding; set-ups after that of the file are left out, but where files are mixed up."""
+    def kinds(self, fault: Fault) -> tuple[str, ...]:
+        """Kinds of finding that the read-back gives."""
+        if fault.made is not None:
+            return self.beside.restart_kinds(fault.made, fault.texts[fault.file])
+        if fault.rule in REHEARSAL_RULES:
+            return self.beside.walk_kinds(fault.file, fault.texts[fault.file])
+        prepared = self.beside.exact if fault.rule in EXACT_RULES else self.prepared
+        return self.found(fault.texts, fault.file, prepared)
+
+    def found(self, texts: Mapping[str, str], name: str, prepared: Prepared | None = None) -> tuple[str, ...]:
+        """Kinds of finding; set-ups after that of the file are left out, but where files are mixed up.
+
+        Other stops and blanks are tried only where nothing is found without them.
+        """
         spoiled = {of: text for of, text in texts.items() if of in self.design}
         if spoiled:
             return self._found_in_design({**self.design, **spoiled})
+        prepared = prepared or self.prepared
         setup = self.entries[name]["setup"]
         mixed = set(texts) != set(self.texts) or sum(texts[n] != self.texts[n] for n in texts) > 1
-        wanted = "ABC" if mixed else "ABC"[: "ABC".index(setup) + 1]
-        works = tuple(work for work in self.prepared.works if work.setup in wanted)
+        wanted = "ABC" if mixed and prepared is self.prepared else "ABC"[: "ABC".index(setup) + 1]
+        works = tuple(work for work in prepared.works if work.setup in wanted)
         some = {n: text for n, text in texts.items() if self.entries[n]["setup"] in wanted}
-        return tuple(read_files(replace(self.prepared, works=works), some).counts)
+        read = {n: program for n, program in self.read.items() if some.get(n) == self.texts[n]}
+        shop = shop_of(prepared)
+        back = read_back(shop, works, some, programs=read)
+        if not back.counts:
+            back = with_cases(replace(prepared, works=works), shop, some, read, back)
+        return tuple(back.counts)
 
     def _found_in_design(self, design: Mapping[str, str]) -> tuple[str, ...]:
         """Kinds of finding of a folder whose design was changed, the hashes not."""
@@ -162,7 +201,7 @@ class Bench:
 
     def must(self, fault: Fault) -> str:
         """Why the fault must be found; "" where it changes nothing that matters."""
-        if fault.rule in (*FILE_RULES, *DESIGN_RULES, *WORD_RULES):
+        if fault.rule in HARM_BY_RULE:
             return fault.rule
         start, good = self.good[fault.file]
         try:
@@ -179,6 +218,17 @@ class Bench:
         last = next(other for other, entry in self.entries.items() if entry["name"] == "deck")
         after = run(self.texts[last], ran.heights, self.size, self.zero(last), self.cutters)
         return _other_shape(self.good[last][1].heights, after.heights)
+
+
+def _spoiled(
+    rule: str, seed: int, name: str, texts: Mapping[str, str], text: str, change: Rule, draw: np.random.Generator
+) -> Fault | None:
+    """A text changed by a rule, among `texts`; None where the rule finds no place in it."""
+    lines = text.rstrip("\n").split("\n")
+    spoiled = change(lines, draw)
+    if spoiled is None or spoiled == lines:
+        return None
+    return Fault(rule, seed, name, {**texts, name: "\n".join(spoiled) + "\n"})
 
 
 def _breach(good: Ran, ran: Ran) -> str:

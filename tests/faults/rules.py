@@ -10,7 +10,10 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-__all__ = ["DESIGN_RULES", "FILE_RULES", "FIRST_WAY", "ONLY_IN", "RULES", "WORD_RULES", "Lines", "mirrored"]
+__all__ = [
+    "DESIGN_RULES", "FILE_RULES", "FIRST_WAY", "LOOK_RULES", "ONLY_IN", "RULES", "WORD_RULES", "Draw", "Lines", "Rule",
+    "changed", "digit_changed", "dropped", "mirrored", "pick", "replaced",
+]  # fmt: skip
 
 Lines = list[str]
 Draw = np.random.Generator
@@ -20,13 +23,13 @@ _NUMBER = re.compile(r"([XYZIJ])(-?\d+\.\d+)")
 _MOTION = re.compile(r"^G[0123] ")
 
 
-def _pick(lines: Lines, draw: Draw, which: Callable[[str], object]) -> int | None:
+def pick(lines: Lines, draw: Draw, which: Callable[[str], object]) -> int | None:
     """The number of a line for which `which` holds."""
     found = [k for k, line in enumerate(lines) if not line.startswith("(") and which(line)]
     return int(draw.choice(found)) if found else None
 
 
-def _changed(lines: Lines, k: int | None, change: Callable[[str], str | None]) -> Lines | None:
+def changed(lines: Lines, k: int | None, change: Callable[[str], str | None]) -> Lines | None:
     if k is None:
         return None
     line = change(lines[k])
@@ -37,14 +40,14 @@ def _in_word(change: Callable[[str, str, Draw], str | None]) -> Rule:
     """A rule that changes one word with a number: letter and digits to digits."""
 
     def rule(lines: Lines, draw: Draw) -> Lines | None:
-        k = _pick(lines, draw, lambda line: _MOTION.match(line) and _NUMBER.search(line))
+        k = pick(lines, draw, lambda line: _MOTION.match(line) and _NUMBER.search(line))
         if k is None:
             return None
         words = list(_NUMBER.finditer(lines[k]))
         word = words[int(draw.integers(len(words)))]
         new = change(word[1], word[2], draw)
         return (
-            None if new is None else _changed(lines, k, lambda line: line[: word.start(2)] + new + line[word.end(2) :])
+            None if new is None else changed(lines, k, lambda line: line[: word.start(2)] + new + line[word.end(2) :])
         )
 
     return rule
@@ -56,7 +59,7 @@ def _digit_lost(_letter: str, digits: str, draw: Draw) -> str:
     return digits[:k] + digits[k + 1 :]
 
 
-def _digit_changed(_letter: str, digits: str, draw: Draw) -> str:
+def digit_changed(_letter: str, digits: str, draw: Draw) -> str:
     k = int(draw.choice([k for k, sign in enumerate(digits) if sign.isdigit()]))
     return digits[:k] + str((int(digits[k]) + int(draw.integers(1, 10))) % 10) + digits[k + 1 :]
 
@@ -73,20 +76,20 @@ def _sign(_letter: str, digits: str, _draw: Draw) -> str:
     return digits[1:] if digits.startswith("-") else f"-{digits}"
 
 
-def _dropped(which: Callable[[str], object]) -> Rule:
+def dropped(which: Callable[[str], object]) -> Rule:
     def rule(lines: Lines, draw: Draw) -> Lines | None:
-        k = _pick(lines, draw, which)
+        k = pick(lines, draw, which)
         return None if k is None else lines[:k] + lines[k + 1 :]
 
     return rule
 
 
-def _replaced(pattern: str, by: str, count: int = 1) -> Rule:
+def replaced(pattern: str, by: str | Callable[[re.Match[str]], str], count: int = 1) -> Rule:
     """One line that holds the pattern has it replaced."""
 
     def rule(lines: Lines, draw: Draw) -> Lines | None:
-        k = _pick(lines, draw, lambda line: re.search(pattern, line))
-        return _changed(lines, k, lambda line: re.sub(pattern, by, line, count=count))
+        k = pick(lines, draw, lambda line: re.search(pattern, line))
+        return changed(lines, k, lambda line: re.sub(pattern, by, line, count=count))
 
     return rule
 
@@ -104,31 +107,40 @@ def _everywhere(change: Callable[[str, float], float]) -> Rule:
 
 
 def _doubled(lines: Lines, draw: Draw) -> Lines | None:
-    k = _pick(lines, draw, _MOTION.match)
+    k = pick(lines, draw, _MOTION.match)
     return None if k is None else [*lines[: k + 1], *lines[k:]]
 
 
 def _swapped(lines: Lines, draw: Draw) -> Lines | None:
-    k = _pick(lines[:-1], draw, _MOTION.match)
+    k = pick(lines[:-1], draw, _MOTION.match)
     return None if k is None else [*lines[:k], lines[k + 1], lines[k], *lines[k + 2 :]]
+
+
+def _fitting_stop_lost(lines: Lines) -> Lines | None:
+    """Without the first stop after a cutter is called: nobody fits it."""
+    called = next((k for k, line in enumerate(lines) if re.match(r"^T\d+", line)), None)
+    if called is None or "M0" not in lines[called:]:
+        return None
+    stop = lines.index("M0", called)
+    return lines[:stop] + lines[stop + 1 :]
 
 
 def _letters_swapped(one: str, other: str) -> Rule:
     def rule(lines: Lines, draw: Draw) -> Lines | None:
-        k = _pick(lines, draw, lambda line: f" {one}" in line and f" {other}" in line and _MOTION.match(line))
+        k = pick(lines, draw, lambda line: f" {one}" in line and f" {other}" in line and _MOTION.match(line))
         turned = str.maketrans({one: other, other: one})
-        return _changed(lines, k, lambda line: line.translate(turned))
+        return changed(lines, k, lambda line: line.translate(turned))
 
     return rule
 
 
 def _stray(lines: Lines, draw: Draw) -> Lines | None:
-    k = _pick(lines, draw, _MOTION.match)
+    k = pick(lines, draw, _MOTION.match)
     if k is None:
         return None
     at = int(draw.integers(len(lines[k]) + 1))
     sign = str(draw.choice(["\x00", "\xff", "O", "@", "..", "#", "Q", "é", "%", "E5"]))
-    return _changed(lines, k, lambda line: line[:at] + sign + line[at:])
+    return changed(lines, k, lambda line: line[:at] + sign + line[at:])
 
 
 def _cut_short(lines: Lines, draw: Draw) -> Lines:
@@ -139,7 +151,7 @@ def _cut_short(lines: Lines, draw: Draw) -> Lines:
 
 
 def _stretch_lost(lines: Lines, draw: Draw) -> Lines | None:
-    k = _pick(lines, draw, _MOTION.match)
+    k = pick(lines, draw, _MOTION.match)
     return None if k is None else lines[:k] + lines[k + int(draw.integers(3, 12)) :]
 
 
@@ -170,7 +182,7 @@ def _safe_lowered(lines: Lines, draw: Draw) -> Lines | None:
         return None
     high = max(float(lines[k][4:]) for k in rises)
     top = [k for k in rises if float(lines[k][4:]) == high]
-    return _changed(lines, int(draw.choice(top)), lambda line: f"G0 Z{float(draw.uniform(0.5, 6.0)):.4f}")
+    return changed(lines, int(draw.choice(top)), lambda line: f"G0 Z{float(draw.uniform(0.5, 6.0)):.4f}")
 
 
 def _way_down(ramp: float) -> Rule:
@@ -229,7 +241,7 @@ def _number_of_json(lines: Lines, draw: Draw) -> Lines | None:
     k = int(draw.choice(found))
     numbers = list(re.finditer(r"(?<=[:,\[ ])-?\d+\.\d+", lines[k]))
     word = numbers[int(draw.integers(len(numbers)))]
-    new = _digit_changed("", word[0], draw)
+    new = digit_changed("", word[0], draw)
     return [*lines[:k], lines[k][: word.start()] + new + lines[k][word.end() :], *lines[k + 1 :]]
 
 
@@ -249,7 +261,7 @@ def _plane_moved(by: float) -> Rule:
 def _plane_off_and_stop_lost(lines: Lines, draw: Draw) -> Lines | None:
     """A plane that is a little off, and with it a stop."""
     moved = _plane_moved(-0.03)(lines, draw)
-    return None if moved is None else _dropped(lambda line: line == "M0")(moved, draw)
+    return None if moved is None else dropped(lambda line: line == "M0")(moved, draw)
 
 
 def mirrored(axis: str) -> Rule:
@@ -289,33 +301,31 @@ def _first_way(change: Callable[[str], str]) -> Rule:
 RULES: dict[str, Rule] = {
     "sign flipped": _in_word(_sign),
     "digit lost": _in_word(_digit_lost),
-    "digit changed": _in_word(_digit_changed),
+    "digit changed": _in_word(digit_changed),
     "digits turned round": _in_word(_digits_turned),
     "decimal point lost": _in_word(lambda _letter, digits, _draw: digits.replace(".", "")),
-    "word lost": _replaced(r"(?<=\d) [XYZIJ]-?\d+\.\d+", ""),
-    "line lost": _dropped(_MOTION.match),
+    "word lost": replaced(r"(?<=\d) [XYZIJ]-?\d+\.\d+", ""),
+    "line lost": dropped(_MOTION.match),
     "stretch lost": _stretch_lost,
     "line doubled": _doubled,
     "lines swapped": _swapped,
-    "G0 for G1": _replaced(r"^G1 ", "G0 "),
-    "G1 for G0": _replaced(r"^G0 ", "G1 "),
+    "G0 for G1": replaced(r"^G1 ", "G0 "),
+    "G1 for G0": replaced(r"^G0 ", "G1 "),
     "arcs as lines": _arcs_as_lines,
-    "G2 for G3": _replaced(r"^G3 ", "G2 "),
-    "G3 for G2": _replaced(r"^G2 ", "G3 "),
+    "G2 for G3": replaced(r"^G3 ", "G2 "),
+    "G3 for G2": replaced(r"^G2 ", "G3 "),
     "I and J swapped": _letters_swapped("I", "J"),
     "X and Y swapped": _letters_swapped("X", "Y"),
-    "inches for mm": _replaced(r"^G21$", "G20"),
-    "G91 for G90": _replaced(r"^G90$", "G91"),
-    "G55 for G54": _replaced(r"^G54$", "G55"),
-    "G18 for G17": _replaced(r"^G17$", "G18"),
-    "preamble line lost": _dropped(
-        lambda line: line in ("G17", "G21", "G90", "G94", "G54", "G40", "G49", "G80", "G64")
+    "inches for mm": replaced(r"^G21$", "G20"),
+    "G91 for G90": replaced(r"^G90$", "G91"),
+    "G55 for G54": replaced(r"^G54$", "G55"),
+    "G18 for G17": replaced(r"^G17$", "G18"),
+    "preamble line lost": dropped(lambda line: line in ("G17", "G21", "G90", "G94", "G54", "G40", "G49", "G80", "G64")),
+    "wrong cutter": lambda lines, draw: changed(
+        lines, pick(lines, draw, lambda line: re.match(r"^T\d+$", line)), lambda line: f"T{int(line[1:]) % 4 + 1}"
     ),
-    "wrong cutter": lambda lines, draw: _changed(
-        lines, _pick(lines, draw, lambda line: re.match(r"^T\d+$", line)), lambda line: f"T{int(line[1:]) % 4 + 1}"
-    ),
-    "length offset called": _replaced(r"^T(\d+)$", r"T\1\nG43 H\1"),
-    "cutter not named": _dropped(lambda line: re.match(r"^T\d+$", line)),
+    "length offset called": replaced(r"^T(\d+)$", r"T\1\nG43 H\1"),
+    "cutter not named": dropped(lambda line: re.match(r"^T\d+$", line)),
     "zero too high": _everywhere(lambda letter, value: value + (1.0 if letter == "Z" else 0.0)),
     "zero too low": _everywhere(lambda letter, value: value - (0.5 if letter == "Z" else 0.0)),
     "zero beside": _everywhere(lambda letter, value: value + (0.7 if letter in "XY" else 0.0)),
@@ -328,23 +338,25 @@ RULES: dict[str, Rule] = {
     "straight down first": _way_down(0.0),
     "steeply down first": _way_down(3.0),
     "feeds lost": _feeds(lambda feed: None, once=False),
-    "spindle line lost": _dropped(lambda line: line.endswith("M3")),
-    "spindle backwards": _replaced(r"M3$", "M4"),
-    "speed digit lost": _replaced(r"^S(\d)\d+", r"S\1000"),
-    "dwell lost": _dropped(lambda line: line.startswith("G4")),
-    "stop lost": _dropped(lambda line: line == "M0"),
+    "spindle line lost": dropped(lambda line: line.endswith("M3")),
+    "spindle backwards": replaced(r"M3$", "M4"),
+    "speed digit lost": replaced(r"^S(\d)\d+", r"S\1000"),
+    "dwell lost": dropped(lambda line: line.startswith("G4")),
+    "stop lost": dropped(lambda line: line == "M0"),
+    "stop to fit the cutter lost": lambda lines, _draw: _fitting_stop_lost(lines),
+    "G61 for G64": replaced(r"^G64$", "G61"),
     "first way without its stop": _first_way(lambda way: way.removesuffix("M0\n")),
     "first way at rapid": _first_way(lambda way: way.replace("G1 ", "G0 ")),
     "first way 3 mm lower": _first_way(
         lambda way: re.sub(r"(?<=G1 Z)[\d.]+", lambda found: f"{float(found[0]) - 3.0:.4f}", way)
     ),
     "safe height low": _safe_lowered,
-    "end lost": _dropped(lambda line: line == "M2"),
+    "end lost": dropped(lambda line: line == "M2"),
     "cut short": _cut_short,
     "stray sign": _stray,
-    "block delete": lambda lines, draw: _changed(lines, _pick(lines, draw, _MOTION.match), lambda line: f"/{line}"),
-    "comment left open": lambda lines, draw: _changed(
-        lines, _pick(lines, draw, _MOTION.match), lambda line: f"{line} (look"
+    "block delete": lambda lines, draw: changed(lines, pick(lines, draw, _MOTION.match), lambda line: f"/{line}"),
+    "comment left open": lambda lines, draw: changed(
+        lines, pick(lines, draw, _MOTION.match), lambda line: f"{line} (look"
     ),
     "mirrored in X": mirrored("X"),
     "mirrored in Y": mirrored("Y"),
@@ -375,6 +387,7 @@ WORD_RULES: Mapping[str, Rule] = {
         r"(?<=touch )the [a-z ]+|(?<=with it on )the [a-z ]+|(?<=Y: )m\w+", lambda _found: "the edge"
     ),
     "words: other height": _words(r"(?<=Tip must be about )\d", lambda found: str(int(found[0]) % 9 + 1)),
+    "words: tip": _words(r"Tip must be about", lambda _found: "Tip is about"),
     "words: touch again": _words(
         r"(?<=Touch again: )\w+", lambda found: "NEVER" if found[0] == "allowed" else "allowed"
     ),
@@ -383,6 +396,16 @@ WORD_RULES: Mapping[str, Rule] = {
     "sign in a comment": _sign_in_comment,
 }
 """Rules that change no motion, but what someone at the machine obeys, or a control."""
+
+LOOK_RULES: Mapping[str, Rule] = {
+    "first way 1 mm higher": _first_way(
+        lambda way: re.sub(r"(?<=G1 Z)[\d.]+", lambda found: f"{float(found[0]) + 1.0:.4f}", way)
+    ),
+    "first way aside": _first_way(
+        lambda way: re.sub(r"(?<=G1 X)-?[\d.]+", lambda found: f"{float(found[0]) + 1.0:.4f}", way)
+    ),
+}
+"""Rules that let the shop see another thing at the first stop than the message says; they cut nothing else."""
 
 DESIGN_RULES: Mapping[str, tuple[str, Rule]] = {
     "job altered": ("job.resolved.json", _number_of_json),

@@ -67,3 +67,17 @@ def test_each_way_of_going_wrong_is_told(change: str, by: str, says: str) -> Non
     assert bad != good
     found = told(bad)
     assert any(word in text for text in found for word in says.split("|")), found
+
+
+def test_a_stop_on_the_first_way_down_is_kept() -> None:
+    """Its zero is another than that of the file before: whoever restarts it must see the tip first, at that height."""
+    way = "F1000\nG1 Z30\nM0\n"
+    file = HEAD.replace("G0 Z20", f"{way}G0 Z20") + BEFORE + REST
+    good = HEAD.replace("G0 Z20", f"{way}G0 Z20") + APPROACH + REST
+
+    def wrong(made: str) -> list[str]:
+        return [text for text in differs(read(file), AT + 1, read(made), 20.0) if "first way" in text]
+
+    assert list(differs(read(file), AT + 1, read(good), 20.0)) == []
+    assert wrong(good.replace(way, "F1000\nG1 Z30\n"))
+    assert wrong(good.replace("G1 Z30", "G1 Z31"))
