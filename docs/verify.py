@@ -35,13 +35,14 @@ def breach(file: str, line: int, says: str) -> None:
         print("BREACH", found[-1])
 
 
-def read(name: str, text: str, rpm_least: float, system="G54", offset=False, exact=False, walks=False):
+def read(name: str, text: str, rpm_least: float, system="G54", offset=False, exact=False, wait=0.0, walks=False):
     """Motions: G code, line, start, end (z of arcs runs evenly), centre and sweep of an arc, feed; chords come later.
     Beside them the stops: how many motions come before each. And how many motions lead to a stop before the spindle
     first turns, the first way down, to see whether zero is right: they must cut nothing, and count as rapids."""
     place, moves, seen, stops, slow, still, tool = [math.nan] * 3, [], set(), [], 0, [], math.nan
     unit, motion, spindle, speed, feed, ended, started = 0.0, 0, False, 0.0, 0.0, False, False
     cycle = {"Z": 0.0, "R": 0.0, "back": 0.0, "old": False}
+    fitted, waited = offset, 0.0
     for number, raw in enumerate(text.split("\n"), 1):
         odd = re.search(r"[\x00-\x08\x0b-\x1f\x7f]", raw.removesuffix("\r"))
         if odd:
@@ -66,14 +67,16 @@ def read(name: str, text: str, rpm_least: float, system="G54", offset=False, exa
             cycle["old"] = {98: True, 99: False}.get(int(code), cycle["old"])
         speed = values.get("S", speed)
         feed = values.get("F", feed)
+        waited += values.get("P", 0.0) if 4 in codes else 0.0
         for stop in [value for letter, value in words if letter == "M"]:
             if stop == 0:
                 stops.append(len(moves))
+                fitted |= tool == tool  # a stop after a T word
             if stop == 0 and moves and not slow and still is not None:
                 slow = len(moves)
                 still.clear()
             if stop in (3, 5):
-                spindle = stop == 3
+                spindle, waited = stop == 3, 0.0
                 if spindle and walks:
                     breach(name, number, "starts the spindle")
                 if spindle:
@@ -95,11 +98,16 @@ def read(name: str, text: str, rpm_least: float, system="G54", offset=False, exa
             missing += [] if seen & {"G61", "G64"} else ["G61 or G64"]
             if missing:
                 breach(name, number, f"moves before {', '.join(missing)}")
+            if not fitted:
+                breach(name, number, "moves before a stop to fit the cutter and to touch Z with it")
         target = [values[axis] * unit if axis in values else place[k] for k, axis in enumerate("XYZ")]
         if motion and feed > 0.0 and still is not None:
             still.append(number)
         elif motion and (not spindle or speed < rpm_least or feed <= 0.0):
             breach(name, number, STILL)
+        elif motion and waited < wait - 0.051:
+            breach(name, number, f"cuts {waited:g} s after the start of the spindle, which needs {wait:g}")
+            waited = wait
         if motion in (81, 83):
             cycle |= {key: values[key] * unit for key in "ZR" if key in values}
             back = place[2] if cycle["old"] else cycle["R"]
@@ -121,8 +129,8 @@ def read(name: str, text: str, rpm_least: float, system="G54", offset=False, exa
         moves.append((motion, number, place, target, arc, feed * unit))
         place = target
     told_still(name, [] if walks else still)
-    if exact and "G64" in seen:
-        breach(name, 0, "rounds off its corners (G64), the job asks for the exact path")
+    if ("G64" if exact else "G61") in seen:
+        breach(name, 0, f"keeps to its path by {'G64, the job asks for G61' if exact else 'G61, the job asks for G64'}")
     if not ended:
         breach(name, 0, "has no end")
     other = {"G54": "G55", "G55": "G54"}[system]
@@ -269,7 +277,7 @@ def main(folder: Path) -> int:
         if hashlib.sha256((folder / name).read_bytes()).hexdigest() != known:
             breach(name, 0, "has changed since it was planned")
     entries, planes, stop = report["operations"], report["skim"]["planes"], report["skim"]["planned_stop"]
-    listed = {entry["file"] for entry in entries}
+    listed, again = {entry["file"] for entry in entries}, []
     for path in sorted(one for one in folder.iterdir() if one.suffix.lower() == ".nc"):
         of = re.fullmatch(r"(.+)\.from-\d+(\.nc)", path.name)
         base = of and of[1] + of[2]
@@ -279,8 +287,8 @@ def main(folder: Path) -> int:
             known = hashlib.sha256((folder / base).read_bytes()).hexdigest()
             if known not in head_of(path.read_text("ascii", "replace")):
                 breach(path.name, 0, f"is a restart of another file than the {base} here")
-    for entry in report.get("rehearsals", []):
-        rehearsal(folder, entry, job["machine"])
+            else:
+                again.append((path, base))
     order = [(entry["setup"], entry["order"]) for entry in entries]
     if order != sorted(order):
         breach("report.json", 0, "the files are not in the order of the work")
@@ -295,12 +303,20 @@ def main(folder: Path) -> int:
     for entry in entries:
         words(entry, known[entry["file"]] or "", report["plan"], job)
     machine = job["machine"]
-    asked = machine["spindle_rpm"][0], machine.get("length_offset", False), machine.get("exact_path", False)
+    asked = machine.get("length_offset", False), machine.get("exact_path", False), machine.get("spin_up", 0.0)
+    rpm = machine["spindle_rpm"][0]
     programs = {
-        entry["file"]: read(entry["file"], known[entry["file"]], asked[0], entry["system"], *asked[1:])
+        entry["file"]: read(entry["file"], known[entry["file"]], rpm, entry["system"], *asked)
         for entry in entries
         if known[entry["file"]] is not None
     }
+    for path, base in again:
+        entry = next(one for one in entries if one["file"] == base)
+        text = path.read_text("ascii", "replace")
+        words(entry, text, report["plan"], job, path.name)
+        restart(path.name, text, entry, programs[base], read(path.name, text, rpm, entry["system"], *asked))
+    for entry in report.get("rehearsals", []):
+        rehearsal(folder, entry, job, [one for one in entries if one["setup"] == entry["setup"]], programs)
     ways = {
         entry["file"]: Ways(entry, job, plan, programs[entry["file"]][0])
         for entry in entries
@@ -368,13 +384,13 @@ def head_of(text):
     return "|".join(["", *lines, ""])
 
 
-def words(entry, text, plan, job) -> None:
+def words(entry, text, plan, job, name="") -> None:
     """What someone obeys at the machine: the head, and the cutter that messages ask for; nothing of a missing file."""
     if not text:
         return
-    name, tool, head = entry["file"], entry["cutter"], head_of(text)
+    name, tool, head = name or entry["file"], entry["cutter"], head_of(text)
     again = "allowed" if entry["touch_again"] else "NEVER"
-    asked = [f"File: {name}|", f"Plan: {plan}|"]
+    asked = [f"File: {entry['file']}|", f"Plan: {plan}|"]
     asked += [f"Set-up: {entry['setup']}, operation {entry['order']:02d} {entry['name']}|"]
     asked += [f"Touch again: {again}", f"Spindle: {entry['rpm']:.0f} rpm", "Face up: ", "Zero X, Y: "]
     asked += [f"Cutter: T{tool['number']} {tool['shape']}, "]
@@ -382,27 +398,109 @@ def words(entry, text, plan, job) -> None:
     for one in asked:
         if one not in head:
             breach(name, 0, f"its head does not say '{one.rstrip('|')}'")
+    if {int(number) for number in re.findall(r"^T(\d+)", text, re.MULTILINE)} != {tool["number"]}:
+        breach(name, 0, f"does not call T{tool['number']}, or another cutter besides")
+    if {float(speed) for speed in re.findall(r"^S(\d+(?:\.\d+)?)\b", text, re.MULTILINE)} != {round(entry["rpm"])}:
+        breach(name, 0, f"turns at another speed than the {entry['rpm']:.0f} rpm that are planned")
     for said in re.findall(r"\((?:MSG, *Fit|Order:[^()]*?|Cutter:) T(\d+)\b", text):
         if int(said) != tool["number"]:
             breach(name, 0, f"its words ask for T{said}, the plan has T{tool['number']}")
 
 
-def rehearsal(folder, entry, machine) -> None:
-    """A walk at the safe height: the planned file, which never turns the spindle and stops before it goes on."""
-    name = entry["file"]
+def rehearsal(folder, entry, job, mine, programs) -> None:
+    """A walk at the safe height: the planned file, which never turns the spindle, stops before it goes on, and shows
+    the dowels, the place where Z is touched and the rectangle that the files of its set-up travel."""
+    name, machine = entry["file"], job["machine"]
     if not (folder / name).is_file():
         breach(name, 0, "is missing")
         return
     data = (folder / name).read_bytes()
     if hashlib.sha256(data).hexdigest() != entry["sha256"]:
         breach(name, 0, "has changed since it was planned")
+    if not mine:
+        breach(name, 0, "is of a set-up that has no files")
+        return
     text = data.decode("ascii", errors="replace")
-    system, offset = "G55" if "\nG55\n" in text else "G54", machine.get("length_offset", False)
-    moves, stops, _ = read(name, text, 0.0, system, offset, machine.get("exact_path", False), True)
+    offset, exact = machine.get("length_offset", False), machine.get("exact_path", False)
+    moves, stops, _ = read(name, text, 0.0, mine[0]["system"], offset, exact, 0.0, True)
     rapids = [k for k, move in enumerate(moves) if move[0] == 0]
-    for k in rapids[:-1] if offset else [0, *rapids[:-1]]:
-        if moves and k not in stops:
+    for k in rapids[:-1]:
+        if k not in stops:
             breach(name, moves[k][1], "goes on without a stop to look")
+    x0, y0, z0 = (mine[0]["zero"][axis] for axis in "xyz")
+    known = [one for one in mine if programs.get(one["file"])]
+    safe = max((highest_rapid(programs[one["file"]]) + one["zero"]["z"] for one in known), default=-math.inf)
+    for k, (kind, line, _, end, *_) in enumerate(moves):
+        if not k and kind == 0:
+            breach(name, line, "its first way down goes at rapid")
+        if not end[2] + z0 > safe - 0.001:
+            breach(name, line, f"is not at the safe height, {safe - z0:.3f}")
+    for k, axis in enumerate("xyz"):
+        met = [move[3][k] for move in moves if move[3][k] == move[3][k]]
+        if (
+            "extents" in entry
+            and met
+            and max(map(abs, np.subtract(entry["extents"][axis], (min(met), max(met))))) > 0.001
+        ):
+            breach(name, 0, f"goes from {axis.upper()}{min(met):.3f} to {max(met):.3f}, planned was another way")
+    flip = {"x": (1, -1), "y": (-1, 1)}[machine["flip_about"]] if entry["setup"] == "B" else (1, 1)
+    marks = [(0.0, 0.0)] if entry["setup"] == "D" else [one["at"] for one in job["dowel"]]
+    if machine.get("touch_at") or machine["z_zero"] == "face":
+        marks = [*marks, machine.get("touch_at") or (0.0, 0.0)]
+    looks = sorted({stop for stop in stops if stop})
+    shown = [moves[k - 1][3] for k in looks[1:]]
+    for (x, y), at in zip(marks, [*shown, *[(math.inf, math.inf)] * len(marks)], strict=False):
+        if not math.hypot(at[0] + x0 - flip[0] * x, at[1] + y0 - flip[1] * y) <= 0.01:
+            breach(name, 0, f"does not show X{flip[0] * x:.2f} Y{flip[1] * y:.2f} where it should")
+    first = looks[len(marks)] if len(looks) > len(marks) else len(moves)
+    last = next((k for k in rapids if k > first), len(moves))
+    walked = [(end[0] + x0, end[1] + y0) for _, _, _, end, *_ in moves[first:last]]
+    for k, axis in enumerate("xy"):
+        ends = [one["extents"][axis][way] + one["zero"][axis] for one in mine for way in (0, 1)]
+        for corner in (min(ends), max(ends)):
+            if sum(abs(place[k] - corner) < 0.01 for place in walked) < 2:
+                breach(name, 0, f"does not walk along {axis.upper()}{corner:.2f}, where the files end")
+
+
+def highest_rapid(program):
+    """The highest that the rapids of a program go, in its own coordinates."""
+    return max((move[3][2] for move in program[0] if move[0] == 0 and move[3][2] == move[3][2]), default=-math.inf)
+
+
+def restart(name, text, entry, of, made) -> None:
+    """A restart does what its file does from a line on, and comes there safely."""
+    begins = re.search(r"^\(From line (\d+) of the file on:\)$", text, re.MULTILINE)
+    if not begins or int(begins[1]) > int(re.search(r"from-(\d+)", name)[1]):
+        breach(name, 0, "does not say from which line of its file it goes on, or from a later one")
+        return
+    (old, _, slow), (new, ways, first) = of, made
+    rest = [move for move in old if move[1] >= int(begins[1])]
+    lead, tail = new[: len(new) - len(rest)], new[len(new) - len(rest) :]
+    if len(new) < len(rest) or not all(alike(one, other) for one, other in zip(rest, tail, strict=True)):
+        breach(name, 0, f"does not do what the file does from line {begins[1]} on")
+        return
+    if 0 not in ways:
+        breach(name, 0, "does not stop before it moves")
+    if slow and (not first or abs(new[first - 1][3][2] - old[slow - 1][3][2]) > 0.001):
+        breach(name, 0, "does not stop on its first way down, as its file does")
+    if any(move[0] == 0 for move in lead[:first]):
+        breach(name, 0, "its first way down goes at rapid")
+    safe = highest_rapid(of)
+    for kind, line, start, end, _, feed in lead[first:]:
+        if kind == 0 and not end[2] >= safe - 0.001:
+            breach(name, line, "a rapid below the safe height")
+        if kind and (start[:2] != end[:2] or feed > 1.01 * entry["feeds"]["plunge"]):
+            breach(name, line, "does not go straight down at the feed of a plunge")
+    if sum(move[0] > 0 for move in lead[first:]) > 1:
+        breach(name, 0, "cuts more than one way down before it goes on")
+
+
+def alike(one, other) -> bool:
+    """The same motion: its kind, end and curve; of a cut the start and the feed too."""
+    pairs = [*zip(one[3], other[3], strict=True), *zip(one[4], other[4], strict=True)]
+    if one[0]:
+        pairs += [*zip(one[2], other[2], strict=True), (one[5], other[5])]
+    return one[0] == other[0] and all(abs(a - b) < 3e-4 or (a != a and b != b) for a, b in pairs)
 
 
 def digest(job):

@@ -73,8 +73,12 @@ def _states(file: ReadProgram, made: ReadProgram) -> Iterator[str]:
     if not any(event.name == "stop" and event.index == 0 for event in made.events):
         yield "no stop before it moves: nobody checks cutter, zero and chips"
     look, seen = first_look(file), first_look(made)
-    if look is not None and (seen is None or not np.abs(file.end[look - 1] - made.end[seen - 1]).max() <= _SAME):
+    if look is None:
+        return
+    if seen is None or not np.allclose(file.end[look - 1], made.end[seen - 1], 0.0, _SAME, equal_nan=True):
         yield "no stop to look at the tip where the file has one on its first way down"
+    if (made.kind[:seen] == 0).any() and not (file.kind[:look] == 0).any():
+        yield "its first way down goes at rapid"
 
 
 def _speeds(program: ReadProgram) -> NDArray[np.float64]:

@@ -140,6 +140,12 @@ def _any_digit(lines: Lines, draw: Draw) -> Lines | None:
     )
 
 
+def _safe_height_lost(lines: Lines, _draw: Draw) -> Lines | None:
+    """Not raised before it goes to its place; a first way down would have left it high enough."""
+    high = next(k for k, line in enumerate(lines) if line.startswith("G0 Z"))
+    return None if any(line.startswith("G1 Z") for line in lines[:high]) else lines[:high] + lines[high + 1 :]
+
+
 RESTART_RULES: Mapping[str, Rule] = {
     "restart: preamble line lost": _lead(dropped(lambda line: line in _CODES)),
     "restart: G55 for G54": _lead(replaced(r"^G54$", "G55")),
@@ -152,7 +158,7 @@ RESTART_RULES: Mapping[str, Rule] = {
         )
     ),
     "restart: stop lost": _lead(dropped(lambda line: line == "M0")),
-    "restart: safe height lost": _lead(dropped(lambda line: line.startswith("G0 Z"))),
+    "restart: safe height lost": _lead(_safe_height_lost),
     "restart: starts in the wood": _lead(replaced(r"^G0 Z[\d.]+$", "G0 Z1.5000")),
     "restart: over another place": _lead(
         replaced(r"^G0 X(-?[\d.]+)", lambda found: f"G0 X{float(found[1]) + 0.7:.4f}")

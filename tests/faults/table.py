@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -47,14 +48,15 @@ def write(rows: Sequence[Row], seeds: Sequence[int], page: Path = PAGE) -> None:
     """Replace the table, and the line over it, in the page."""
     text = page.read_text(encoding="utf-8")
     start = text.index("Last run: ")
-    end = text.index("\n\n", text.index(_HEAD, start)) if "\n\n" in text[text.index(_HEAD, start) :] else len(text)
+    after = text.index(_HEAD, start) + len(_HEAD)
+    end = next((after + found.start() for found in re.finditer(r"^(?!\| )", text[after:], re.MULTILINE)), len(text))
     named = f"seed{'s' if len(seeds) > 1 else ''} {', '.join(map(str, seeds))}"
     total = Row.total(rows)
     line = (
         f"Last run: {len(rows)} rules, {named}; of {total.must} faults that must be found {total.found} were found.\n\n"
     )
     table = "".join(row.text for row in [*rows, total])
-    page.write_text(text[:start] + line + _HEAD + table.rstrip("\n") + (text[end:] or "\n"), encoding="utf-8")
+    page.write_text(text[:start] + line + _HEAD + table + text[end:], encoding="utf-8")
 
 
 def rows_in(text: str) -> list[Row]:

@@ -26,7 +26,10 @@ from corepath.planning import prepare
 from corepath.planning.geometry import geometry_dict
 from corepath.planning.make import make_files, quiet
 from corepath.planning.prepare import Prepared
+from corepath.planning.rehearsal import rehearsals
 from corepath.planning.report import full_report
+from corepath.planning.restart import restart, write_restart
+from tests.faults.beside import REHEARSAL_RULES, RESTART_RULES
 
 pytestmark = pytest.mark.whole
 
@@ -44,8 +47,13 @@ def _planned(prepared: Prepared, folder: Path) -> Path:
     made = make_files(prepared, quiet, (0.0, 1.0))
     for one in made:
         (folder / one.name).write_text(one.text)
+    walks = rehearsals(prepared, made)
+    (folder / "rehearsal").mkdir()
+    for one in walks:
+        (folder / one.name).write_text(one.text)
+    report = {**full_report(prepared, made, None, False), "rehearsals": [one.as_dict() for one in walks]}
     for name, content in (
-        ("report", full_report(prepared, made, None, False)),
+        ("report", report),
         ("geometry", geometry_dict(prepared)),
         ("job.resolved", resolved_dict(prepared.resolved)),
     ):
@@ -58,13 +66,19 @@ def early(planned: Path, tmp_path: Path) -> Path:
     """The same up to the inserts, which is quicker."""
     folder = tmp_path / "early"
     shutil.copytree(planned, folder)
-    report = json.loads((folder / "report.json").read_text())
-    for entry in report["operations"]:
-        if entry["setup"] == "C":
-            (folder / entry["file"]).unlink()
-    report["operations"] = [entry for entry in report["operations"] if entry["setup"] != "C"]
-    (folder / "report.json").write_text(json.dumps(report))
+    _keep(folder, "AB")
     return folder
+
+
+def _keep(folder: Path, setups: str) -> None:
+    """Take away the files of other set-ups, and what the report says of them."""
+    report = json.loads((folder / "report.json").read_text())
+    for key in ("operations", "rehearsals"):
+        for entry in report[key]:
+            if entry["setup"] not in setups:
+                (folder / entry["file"]).unlink()
+        report[key] = [entry for entry in report[key] if entry["setup"] in setups]
+    (folder / "report.json").write_text(json.dumps(report))
 
 
 def _run(folder: Path) -> tuple[int, str]:
@@ -229,6 +243,18 @@ TEXT: list[tuple[str, Callable[[str], str], str]] = [
     ("05-B-skim-pass-1.nc", _sub(r"^\(Minutes", "(Min\rutes"), r"05-B-skim-pass-1\.nc:\d+: a character of code 13"),
     ("03-A-groove.nc", _sub(r"^(G3 .*) I([0-9.]+) ", r"\1 I-\2 "), r"03-A-groove\.nc:\d+: the arc's radius"),
     ("05-B-skim-all.nc", _sub(r"^M5\n(?=G4 P8)", ""), r"05-B-skim-all\.nc:\d+: stops with the spindle running"),
+    ("05-B-skim-pass-2.nc", _sub(r"^T3\n", "T2\n"), r"05-B-skim-pass-2\.nc: does not call T3, or another cutter"),
+    ("05-B-skim-pass-3.nc", _sub(r"^M0\n", ""), r"05-B-skim-pass-3\.nc:\d+: moves before a stop to fit the cutter"),
+    (
+        "05-B-skim-pass-3.nc",
+        _sub(r"^G64\n", "G61\n"),
+        r"05-B-skim-pass-3\.nc: keeps to its path by G61, the job asks for",
+    ),
+    (
+        "05-B-skim-pass-4.nc",
+        _sub(r"^G4 P4\.0\n", ""),
+        r"05-B-skim-pass-4\.nc:\d+: cuts 0 s after the start of the spindle",
+    ),
 ]
 
 
@@ -245,51 +271,105 @@ def test_faults_in_words_are_found(early: Path) -> None:
 @pytest.mark.parametrize(("name", "file", "change", "says"), PLANTED, ids=[row[0] for row in PLANTED])
 def test_planted_faults_are_found(early: Path, name: str, file: str, change: Callable[[str], str], says: str) -> None:
     """Each would spoil a blank or hurt someone, and the hashes would not tell it."""
-    report = json.loads((early / "report.json").read_text())
-    for entry in report["operations"]:
-        if entry["setup"] != file[3]:
-            (early / entry["file"]).unlink()
-    report["operations"] = [entry for entry in report["operations"] if entry["setup"] == file[3]]
-    (early / "report.json").write_text(json.dumps(report))
+    _keep(early, file[3])
     _edit(early, file, change)
     code, told = _run(early)
     assert code == 1 and re.search(says, told), told
 
 
-def test_strangers_restarts_and_rehearsals_are_looked_at(early: Path) -> None:
-    """Whatever lies there may be run: another case of the ending, a restart of a file that is not here, a walk."""
+def test_strangers_and_restarts_of_other_files_are_named(early: Path) -> None:
+    """Whatever lies there may be run: another case of the ending, a restart of a file that is not here or changed."""
     good = (early / "03-A-groove.nc").read_bytes()
     (early / "STRAY.NC").write_bytes(good)
     (early / "12-A-other.from-7.nc").write_bytes(good)
     (early / "03-A-groove.from-9.nc").write_bytes(good)
-    head = f"(RESTART of 03-A-groove.nc from line 8)\n(sha256)\n(  {hashlib.sha256(good).hexdigest()})\n"
-    (early / "03-A-groove.from-8.nc").write_text(head)
-    walk = (
-        "(a walk)\nG17\nG21\nG90\nG94\nG54\nG40\nG49\nG80\nG64\nT3\nM0\nF1000.0\nG1 Z18.8\nM0\nG0 X10\nG0 X20\nM5\nM2\n"
-    )
-    report = json.loads((early / "report.json").read_text())
-    (early / "rehearsal").mkdir()
-    for name, text in (("A", walk), ("B", walk.replace("M0\nG0 X10", "M0\nS9000 M3\nG0 X10"))):
-        (early / "rehearsal" / f"{name}-rehearsal.nc").write_text(text)
-        sha = hashlib.sha256(text.encode()).hexdigest()
-        report.setdefault("rehearsals", []).append({"file": f"rehearsal/{name}-rehearsal.nc", "sha256": sha})
-    lost = walk.replace("M0\nG0 X10", "G0 X10")
-    (early / "rehearsal" / "C-rehearsal.nc").write_text(lost)
-    report["rehearsals"].append(
-        {"file": "rehearsal/C-rehearsal.nc", "sha256": hashlib.sha256(lost.encode()).hexdigest()}
-    )
-    (early / "report.json").write_text(json.dumps(report))
+    write_restart(restart(early / "03-A-groove.nc", 150), early / "03-A-groove.from-150.nc")
+    write_restart(restart(early / "06-B-inserts.nc", 80), early / "06-B-inserts.from-80.nc")
     code, told = _run(early)
     assert code == 1
     wanted = (
         "STRAY.NC: is not of this plan",
         "12-A-other.from-7.nc: is not of this plan",
         "03-A-groove.from-9.nc: is a restart of another file than the 03-A-groove.nc here",
-        "rehearsal/B-rehearsal.nc:16: starts the spindle",
-        "rehearsal/C-rehearsal.nc:15: goes on without a stop to look",
     )
     breaches = [line for line in told.split("\n") if line.startswith("BREACH")]
     assert sorted(breaches) == sorted(f"BREACH {one}" for one in wanted)
+
+
+class Judge:
+    """The script's own judgement of one rehearsal or restart, in this process: what it says of it."""
+
+    def __init__(self, folder: Path) -> None:
+        self.verify, self.folder = _loaded(), folder
+        self.job, self.report = (
+            json.loads((folder / name).read_text()) for name in ("job.resolved.json", "report.json")
+        )
+        self.entries = {entry["file"]: entry for entry in self.report["operations"]}
+        self.programs = {name: self.read(name, (folder / name).read_text(), name) for name in self.entries}
+
+    def read(self, name: str, text: str, base: str) -> Any:
+        return self.verify.read(name, text, 100.0, self.entries[base]["system"], False, False, 4.0)
+
+    def told(self) -> list[str]:
+        said = list(self.verify.found)
+        self.verify.found.clear()
+        return said
+
+    def rehearsal(self, setup: str, change: Callable[[str], str]) -> list[str]:
+        """What is said of a rehearsal that was changed; its hash is that of the changed one."""
+        entry = next(one for one in self.report["rehearsals"] if one["setup"] == setup)
+        path = self.folder / entry["file"]
+        good = path.read_text()
+        path.write_text(change(good))
+        new = {**entry, "sha256": hashlib.sha256(path.read_bytes()).hexdigest()}
+        mine = [one for one in self.report["operations"] if one["setup"] == setup]
+        self.verify.rehearsal(self.folder, new, self.job, mine, self.programs)
+        path.write_text(good)
+        return self.told()
+
+    def restart(self, base: str, name: str, text: str) -> list[str]:
+        entry = self.entries[base]
+        self.verify.words(entry, text, self.report["plan"], self.job, name)
+        try:
+            self.verify.restart(name, text, entry, self.programs[base], self.read(name, text, base))
+        except ValueError as error:
+            return [f"cannot be read: {error}"]
+        return self.told()
+
+
+def test_each_fault_of_a_rehearsal_is_found(early: Path) -> None:
+    """All rules of the bench but that for words, five faults each: a wrong place or height shown, a stop lost."""
+    judge = Judge(early)
+    for setup in "AB":
+        assert judge.rehearsal(setup, lambda text: text) == []
+    for rule, change in REHEARSAL_RULES.items():
+        if rule == "rehearsal: words":
+            continue
+        for seed in range(5):
+            draw = np.random.default_rng(seed)
+            spoil = _by_rule(change, draw)
+            assert judge.rehearsal("AB"[seed % 2], spoil), (rule, seed)
+
+
+def test_each_fault_of_a_restart_is_found(early: Path) -> None:
+    """All rules of the bench, of a groove and of inserts, which have a stop on their first way down."""
+    judge = Judge(early)
+    for base, line in (("03-A-groove.nc", 150), ("06-B-inserts.nc", 80)):
+        name = base.replace(".nc", f".from-{line}.nc")
+        good = restart(early / base, line).text
+        assert judge.restart(base, name, good) == []
+        for rule, change in RESTART_RULES.items():
+            for seed in range(3):
+                text = _by_rule(change, np.random.default_rng(seed))(good)
+                assert text == good or judge.restart(base, name, text), (rule, base, seed)
+
+
+def _by_rule(change: Callable[..., Any], draw: np.random.Generator) -> Callable[[str], str]:
+    def spoilt(text: str) -> str:
+        lines = change(text.rstrip("\n").split("\n"), draw)
+        return text if lines is None else "\n".join(lines) + "\n"
+
+    return spoilt
 
 
 def test_a_design_that_was_altered_is_found(early: Path) -> None:
