@@ -90,6 +90,9 @@ class _Sketch:
         machine, ground = self._blank(shape, deck, dowel, cutters, holding, speeds)
         self._sections(shape, deck, machine, ground, cutters, dowel, holding)
         self.job["cutter"] = cutters
+        if cradle := self.traits["cradle"] and c.yes(0.4):
+            self.job["obstacle"] = [*self.job.get("obstacle", []), self._stop_beside(ground, cutters)]
+        self.traits["stop in D"] = bool(cradle)
         self.traits |= self._traits(shape, deck, name, cutters)
         text = toml_text({"title": f"Drawn {seed}-{index}", "units": "inch" if self.inch else "mm", **self.job},
                          self.inch)  # fmt: skip
@@ -301,6 +304,15 @@ class _Sketch:
             if self.screws:
                 self.hold["A"] = "screws"
                 self.traits["holding"] = "screws"
+
+    def _stop_beside(self, ground: Ground, cutters: list[Section]) -> Section:
+        """A stop of the cradle beside the middle of a long edge, off the trim; drawn last, so that all else stays."""
+        c = self.chance
+        x, side, wide = c.even(-0.2, 0.2, 0.01) * self.length, c.one_of((-1.0, 1.0)), c.even(16.0, 40.0, 1.0)
+        near = max(ground.blank[1] / 2.0 + 1.0, ground.shape.half + widest(cutters) + 5.0) + c.even(0.0, 4.0, 0.5)
+        corners = [(x - wide, near), (x + wide, near), (x + wide, near + 20.0), (x - wide, near + 20.0)]
+        return {"points": [[Mm(round(a, 1)), Mm(round(side * b, 1))] for a, b in corners],
+                "height": Mm(c.even(48.0, 66.0, 1.0)), "setups": ["D"]}  # fmt: skip
 
     def _measured(self, ground: Ground, thick: float) -> bytes:
         """Places on a lattice near the edges and between: a wedge, a cup, the callipers' last digit."""

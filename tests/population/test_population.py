@@ -84,7 +84,7 @@ def test_every_kind_is_drawn(draws: list[Drawn]) -> None:
         "deck": {"stations", "profile", "patches", "mesh", "grid"}, "flush": {"none", "local", "face"},
         "holding": {"clamps B", "clamps C", "frame", "screws"}, "cradle": {True, False}, "rocker": {True, False},
         "skin": {True, False}, "resin": {"polyurethane", "epoxy"}, "change": {"stop", "m6"},
-        "corner": {"middle", "front-left"}, "widest": {50.0, 50.8, 8.0},
+        "stop in D": {True, False}, "corner": {"middle", "front-left"}, "widest": {50.0, 50.8, 8.0},
     }  # fmt: skip
     for key, kinds in wanted.items():
         met = {one.traits.get(key) for one in draws}
