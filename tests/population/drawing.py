@@ -310,9 +310,10 @@ class _Sketch:
         c = self.chance
         x, side, wide = c.even(-0.2, 0.2, 0.01) * self.length, c.one_of((-1.0, 1.0)), c.even(16.0, 40.0, 1.0)
         near = max(ground.blank[1] / 2.0 + 1.0, ground.shape.half + widest(cutters) + 5.0) + c.even(0.0, 4.0, 0.5)
+        form = float(self.job["layup"].get("rib_height", 45.0))  # the board's middle lies on it
         corners = [(x - wide, near), (x + wide, near), (x + wide, near + 20.0), (x - wide, near + 20.0)]
         return {"points": [[Mm(round(a, 1)), Mm(round(side * b, 1))] for a, b in corners],
-                "height": Mm(c.even(48.0, 66.0, 1.0)), "setups": ["D"]}  # fmt: skip
+                "height": Mm(round(form + c.even(3.0, 12.0, 0.5), 1)), "setups": ["D"]}  # fmt: skip
 
     def _measured(self, ground: Ground, thick: float) -> bytes:
         """Places on a lattice near the edges and between: a wedge, a cup, the callipers' last digit."""
