@@ -31,6 +31,7 @@ NOT_FILLED = 0.05
 _FINE = 0.05
 _STATION = 2.0
 _COARSE = 0.5
+_STATIONS = 5  # stations, together, whose columns tell where the band ends
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,12 +208,29 @@ def _band(outline: Polygon, columns: Columns, shows: Mask, wanted: float) -> Ban
     tangent = (ahead - places) / np.maximum(np.hypot(*(ahead - places).T), 1e-12)[:, None]
     turn = 1.0 if ring.is_ccw else -1.0
     normal = turn * np.column_stack([-tangent[:, 1], tangent[:, 0]])
-    steps = _FINE * (np.arange(int(np.ceil((wanted + 2.0 * columns.spacing) / _FINE))) + 0.5)
+    most = wanted + 2.0 * columns.spacing
+    steps = _FINE * (np.arange(int(np.ceil(most / _FINE))) + 0.5)
     points = places[:, None, :] + normal[:, None, :] * steps[None, :, None]
     iy, ix = columns.at(points[..., 0], points[..., 1])
-    ends = ~shows[iy, ix]
-    first = np.where(ends.any(axis=1), ends.argmax(axis=1), len(steps))
-    return Band(places, _FINE * first.astype(np.float64), wanted)
+    inside = (columns.xs[ix] - places[:, None, 0]) * normal[:, None, 0]
+    inside += (columns.ys[iy] - places[:, None, 1]) * normal[:, None, 1]
+    return Band(places, _width(inside, shows[iy, ix], most), wanted)
+
+
+def _width(inside: Floats, shows: Mask, most: float) -> Floats:
+    """Where the band ends at each station, (n,), between the last column that shows and the first that does not.
+
+    `inside` (n, m) is how far the columns under a station's normal lie inside the outline. One station meets few: an
+    edge that crosses the columns aslant would come out as a saw. The stations beside it meet others, and between them
+    all the edge lies within a small part of the spacing.
+    """
+    from scipy.ndimage import maximum_filter1d, minimum_filter1d
+
+    first = np.where(shows, most, inside).min(axis=1)
+    first = minimum_filter1d(first, _STATIONS, mode="wrap")
+    before = np.where(shows & (inside < first[:, None]), inside, 0.0).max(axis=1)
+    last = np.minimum(maximum_filter1d(before, _STATIONS, mode="wrap"), first)
+    return np.asarray(np.where(first >= most, most, np.maximum((last + first) / 2.0, 0.0)))
 
 
 def notes(found: DeckCasting) -> Sequence[str]:

@@ -147,7 +147,9 @@ def _unrolled(svg: Document, found: DeckCasting) -> None:
         return box.y1 - width / high * box.height
 
     with svg.group("unrolled", id="unrolled"):
-        says = "Along the outline, all round: width of the casting that shows inside it"
+        along = float(np.hypot(*np.diff(np.vstack((band.places, band.places[:1])), axis=0).T).sum())
+        says = "Along the outline, all round: width of the casting that shows inside it; "
+        says += f"length {_scale(box.width / along)}, width {_scale(box.height / high)}"
         svg.text(MAIN.x0 + 4, box.y0 - 3, says, "label strong", size=NORMAL)
         svg.add("rect", class_="narrow", x=box.x0, y=box.y0, width=box.width, height=box.height)
         svg.line(box.x0, y(band.wanted), box.x1, y(band.wanted), "hidden")
@@ -162,6 +164,11 @@ def _unrolled(svg: Document, found: DeckCasting) -> None:
         for count, k in enumerate(_marked(found), start=1):
             svg.line(float(xs[k]), box.y1, float(xs[k]), box.y1 + 1.2, "narrow")
             svg.text(float(xs[k]), box.y1 + 4.4, str(count), "label quiet", size=SMALL, anchor="middle")
+
+
+def _scale(scale: float) -> str:
+    """A scale that comes from the room there is, to two figures."""
+    return scale_words(float(f"{scale:.2g}"))
 
 
 def _table(svg: Document, found: DeckCasting) -> None:

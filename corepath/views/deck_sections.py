@@ -16,9 +16,9 @@ from corepath.board.model import Board
 from corepath.lengths import mm
 from corepath.views.cuts import nice_step
 from corepath.views.sheet import SCALES, SMALL
-from corepath.views.svg import Box, Document, polyline_path, shown
+from corepath.views.svg import WIDER, Box, Document, polyline_path, shown, text_width
 
-__all__ = ["SectionLine", "draw_sections", "section_lines"]
+__all__ = ["SectionLine", "below_peak", "draw_sections", "section_lines"]
 
 Floats = NDArray[np.float64]
 
@@ -123,14 +123,23 @@ def _scale_lines(svg: Document, x0: float, x1: float, base: float, top: float, s
         svg.text(x0 - 1.2, y + 1.1, shown(k * step), "figure quiet", size=SMALL, anchor="end")
 
 
+def below_peak(heights: Floats, peak: int, wide: float) -> float:
+    """How far under its peak a curve (n,) is `wide` nodes across: there a figure does not cross it. In its own unit."""
+    low = int(np.ceil(wide / 2.0))
+    reach = [heights[max(peak - low, 0)], heights[min(peak + low, len(heights) - 1)]]
+    return max(float(heights[peak] - min(reach)), 0.0)
+
+
 def _figures(svg: Document, at: Floats, heights: Floats, x: float, base: float, scale: float) -> None:
     """The highest and both ends, each beside its place."""
     highest = int(np.argmax(np.round(heights, 4)))
+    wide = WIDER * text_width(f"{mm(heights[highest]):.2f}", SMALL) + 2.0
+    under = below_peak(heights * scale * _TALLER, highest, wide / scale / float(at[1] - at[0]))
     for k, anchor in ((highest, "middle"), (0, "start"), (len(at) - 1, "end")):
         sx, sy = x + float(at[k] - at[0]) * scale, base - float(heights[k]) * scale * _TALLER
         svg.text(
             sx,
-            sy - 1.2 if k != highest else sy + 4.6,
+            sy - 1.2 if k != highest else sy + under + 4.6,
             f"{mm(heights[k]):.2f}",
             "figure halo",
             size=SMALL,

@@ -269,7 +269,7 @@ def _side(
     svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
     face = {"A": "the raw top", "B": "the raw bottom", "C": "the raw top", "D": "the highest"}[work.setup]
     if work.setup == "B" and work.facing is None:
-        face = "the skimmed face"
+        face = "the face"
     pale, over = work.deck is not None, over_datum(work.setup, short=True)
     y = depth_legend(svg, SIDE, SIDE.y0, bands, face, top, pale=pale, over=over)
     y = kinds_legend(svg, SIDE, y, _kinds(scene, work, share, any(program.corners for program in programs)))

@@ -12,6 +12,7 @@ from corepath.views.svg import Box, Document, number
 __all__ = ["below_swatches", "depth_legend", "kinds_legend", "sample"]
 
 _PITCH = 5.2
+_FIRST, _SECOND = 17.5, 48.0  # columns of figures: room for inches with four places in a wide face
 
 
 def depth_legend(
@@ -24,8 +25,8 @@ def depth_legend(
     """
     with svg.group("legend depth", id="legend-depth"):
         svg.text(box.x0 + 2, y + 4, f"Depth of the cutter's tip, {UNIT}", "label strong", size=NORMAL)
-        svg.text(box.x0 + 18, y + 9.2, over, "label quiet", size=SMALL)
-        svg.text(box.x0 + 45, y + 9.2, f"below {face}", "label quiet", size=SMALL)
+        svg.text(box.x0 + _FIRST, y + 9.2, over, "label quiet", size=SMALL)
+        svg.text(box.x1 - 1.5, y + 9.2, f"below {face}", "label quiet", size=SMALL, anchor="end")
         y += 11.0
         for k in range(bands.count):
             high, low = bands.bounds[k], bands.bounds[k + 1]
@@ -34,8 +35,8 @@ def depth_legend(
             )
             if pale:
                 svg.line(box.x0 + 3, y + 2.2, box.x0 + 16, y + 2.2, f"cut z{k}")
-            svg.text(box.x0 + 18, y + 3.4, f"{mm(high):.2f} to {mm(low):.2f}", "figure", size=SMALL)
-            svg.text(box.x0 + 45, y + 3.4, f"{mm(top - high):.2f} to {mm(top - low):.2f}", "figure", size=SMALL)
+            svg.text(box.x0 + _FIRST, y + 3.4, f"{mm(high):.2f} to {mm(low):.2f}", "figure", size=SMALL)
+            svg.text(box.x0 + _SECOND, y + 3.4, f"{mm(top - high):.2f} to {mm(top - low):.2f}", "figure", size=SMALL)
             y += _PITCH
     return y + 2.0
 

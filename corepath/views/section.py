@@ -175,7 +175,7 @@ def _levels(scene: Scene, work: Work, top: float) -> list[Level]:
     levels: list[Level] = []
     if work.order > scene.stem_order["skim"] and work.setup == "B":
         face = "skimmed face"
-    levels.append(Level(top, face if work.setup != "C" else "raw top at the planned stop"))
+    levels.append(Level(top, face if work.setup != "C" else "raw top, planned stop"))
     levels += _floor_levels(scene, work, top)
     levels += _hole_levels(work, top)
     if work.facing is not None:

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
-from corepath.lengths import MM, marked, mm
+from corepath.lengths import INCH, MM, marked, mm
 
 __all__ = ["Box", "Document", "number", "polygon_path", "polyline_path", "shown", "text_box", "text_width", "wrapped"]
 
@@ -77,9 +77,12 @@ def shown(value: float, places: int = 2) -> str:
 def text_width(text: str, size: float) -> float:
     """Width in mm of `text` set in a common sans serif of font size `size` mm.
 
-    From the usual proportions of such faces (common practice, no source), rounded up.
+    From the usual proportions of such faces (common practice, no source), rounded up. Of marked figures the longer of
+    mm and inches counts: which of them is drawn is not known yet.
     """
-    return size * sum(_advance(sign) for sign in MM.text(text))
+    plain = MM.text(text)
+    told = {plain, INCH.text(text)} if plain != text else {plain}
+    return size * max(sum(_advance(sign) for sign in one) for one in told)
 
 
 def _advance(sign: str) -> float:
@@ -106,7 +109,7 @@ def wrapped(text: str, size: float, width: float) -> list[str]:
     current = ""
     for word in text.split():
         trial = f"{current} {word}" if current else word
-        if text_width(MM.text(trial), size) <= width:
+        if text_width(trial, size) <= width:
             current = trial
             continue
         if current:

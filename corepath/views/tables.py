@@ -118,12 +118,13 @@ def checks_table(svg: Document, checks: Sequence[Check]) -> float:
             style = "label" if check.verdict == "ok" else "label strong"
             word = check.verdict if check.verdict == "ok" else check.verdict.upper()
             svg.text(SIDE.x0 + 2, y, word, f"{style} verdict {check.verdict}", size=SMALL)
-            svg.text(SIDE.x0 + 20, y, check.id, style, size=SMALL)
+            name = check.id if check.unit in ("", "mm") else f"{check.id}, {unit_word(check.unit)}"
+            svg.text(SIDE.x0 + 20, y, name, style, size=SMALL)
             svg.text(SIDE.x1 - 20, y, _figure(check), style, size=SMALL, anchor="end")
             svg.text(
                 SIDE.x1 - 3,
                 y,
-                f"{in_unit(check.limit, check.unit):.2f}{'' if check.unit == 'mm' else f' {unit_word(check.unit)}'}",
+                f"{in_unit(check.limit, check.unit):.2f}",
                 style,
                 size=SMALL,
                 anchor="end",
@@ -170,7 +171,7 @@ def skim_table(svg: Document, skim: Skimming, y: float, bottom: float) -> None:
     with svg.group("skim", id="skim"):
         svg.line(SIDE.x0 - 1, y, SIDE.x1, y, "narrow")
         y += 5
-        svg.text(SIDE.x0 + 2, y, f"Skim: passes by height above the bed, {UNIT}", "label strong", size=NORMAL)
+        svg.text(SIDE.x0 + 2, y, f"Skim passes, {UNIT} above the bed", "label strong", size=NORMAL)
         for k, plane in passes:
             y += 4.5
             stop = k == skim.planned_stop

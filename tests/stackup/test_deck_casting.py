@@ -38,6 +38,13 @@ def test_as_designed_all_of_it_shows(coupon: Prepared, columns: Columns) -> None
     assert notes(found) == ()
 
 
+def test_the_drawn_width_is_no_saw(coupon: Prepared, columns: Columns) -> None:
+    """The wall is smooth; a curve of 0.5 from place to place would be that of the columns, 0.5 apart."""
+    inside = shown_casting(coupon.board, columns, coupon.job.groove.inside).band.inside
+    assert np.abs(np.diff(inside, append=inside[:1])).max() < 0.2
+    assert inside == pytest.approx(np.full(len(inside), 6.0), abs=0.2)
+
+
 def test_a_plug_left_low_is_a_void_of_its_depth(coupon: Prepared, columns: Columns) -> None:
     """The skin would bridge it: how deep, how large and where must be right."""
     plug = coupon.board.castings[1]

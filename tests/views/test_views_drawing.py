@@ -172,7 +172,7 @@ def test_the_section_names_the_depths(sheets: dict[str, str]) -> None:
     assert "-8.00  hole, into the bed" in levels("01-A-dowels.svg")
     assert "11.90  pass: planned stop" in levels("05-B-skim.svg")
     assert {"10.20  seat, 1.70 deep", "2.40  bore, 9.50 deep"} <= set(levels("06-B-inserts.svg"))
-    assert "11.90  raw top at the planned stop" in levels("08-C-deck.svg")
+    assert "11.90  raw top, planned stop" in levels("08-C-deck.svg")
 
 
 def test_the_title_block_tells_cutter_zero_and_plan(sheets: dict[str, str]) -> None:

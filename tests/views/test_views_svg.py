@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import xml.etree.ElementTree as ET
 
 import numpy as np
@@ -11,8 +12,22 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon, Point
 from shapely.geometry import box
 
-from corepath.lengths import MM, mm
-from corepath.views.svg import Box, Document, number, polygon_path, polyline_path, text_box, text_width, wrapped
+from corepath.lengths import INCH, MM, mm
+from corepath.views.cuts import Bands
+from corepath.views.deck_sections import below_peak
+from corepath.views.legend import depth_legend
+from corepath.views.sheet import SIDE
+from corepath.views.svg import (
+    WIDER,
+    Box,
+    Document,
+    number,
+    polygon_path,
+    polyline_path,
+    text_box,
+    text_width,
+    wrapped,
+)
 
 
 def steps(data: str) -> list[tuple[float, float]]:
@@ -86,3 +101,34 @@ def test_text_boxes_follow_the_anchor_and_the_turn() -> None:
 def test_boxes_that_touch_do_not_meet() -> None:
     assert not Box(0, 0, 1, 1).meets(Box(1, 0, 2, 1))
     assert Box(0, 0, 1, 1).meets(Box(0.9, 0.9, 2, 2))
+
+
+def test_room_is_left_for_the_longer_of_mm_and_inches() -> None:
+    """12.00 is 0.4724 in an inch job: laid out for mm its figures ran into each other and over the frame."""
+    assert text_width(f"{mm(12.0):.2f}", 3.2) == text_width("0.4724", 3.2) > text_width("12.00", 3.2)
+    assert text_width(f"{mm(1234.5):.2f}", 3.2) == max(text_width("1234.50", 3.2), text_width("48.6024", 3.2))
+    size = " x ".join(f"{mm(side):g}" for side in (480, 220, 10.4))
+    lines = wrapped(size, 3.2, 40.0)
+    assert len(lines) > 1 and all(WIDER * text_width(INCH.text(line), 3.2) <= 40.0 for line in lines)
+
+
+def test_columns_of_a_legend_do_not_meet_in_inches() -> None:
+    svg = Document(420.0, 297.0, "t", "", "")
+    depth_legend(svg, SIDE, SIDE.y0, Bands((14.0, 8.0, 2.0, -7.0)), "the raw bottom", 14.0)
+    drawn = ET.fromstring(INCH.text(svg.render()))
+    rows: dict[str, list[tuple[float, float]]] = {}
+    for one in drawn.iter("{http://www.w3.org/2000/svg}text"):
+        x = float(one.attrib["x"])
+        wide = WIDER * text_width(one.text or "", float(one.attrib["font-size"]))
+        x -= wide if one.get("text-anchor") == "end" else 0.0
+        rows.setdefault(one.attrib["y"], []).append((x, x + wide))
+    assert len(rows) == 5
+    for row in rows.values():
+        assert all(end < start for (_, end), (start, _) in itertools.pairwise(row)) and row[-1][1] < SIDE.x1
+
+
+def test_a_figure_lies_where_its_hump_is_wide_enough() -> None:
+    """A hump that falls by 1 a node, 8 nodes wide: 4 nodes aside it is 4 lower; on level ground nothing moves."""
+    hump = 10.0 - np.abs(np.arange(21.0) - 10.0)
+    assert below_peak(hump, 10, 8.0) == 4.0
+    assert below_peak(np.full(21, 5.0), 10, 8.0) == 0.0
