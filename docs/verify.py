@@ -273,8 +273,11 @@ def main(folder: Path) -> int:
         breach("geometry.json", 0, "is of another plan than report.json")
     if digest(job) != report["plan"]:
         breach("job.resolved.json", 0, f"is the job of plan {digest(job)}, the files are of {report['plan']}")
+    own = {key: value for key, value in report.items() if key != "seal"}
+    if report.get("seal", "") not in ("", hashlib.sha256(canonical(own)).hexdigest()):
+        breach("report.json", 0, "has changed since it was planned")
     for name, known in report.get("sha256", {}).items():
-        if hashlib.sha256((folder / name).read_bytes()).hexdigest() != known:
+        if (folder / name).is_file() and hashlib.sha256((folder / name).read_bytes()).hexdigest() != known:
             breach(name, 0, "has changed since it was planned")
     entries, planes, stop = report["operations"], report["skim"]["planes"], report["skim"]["planned_stop"]
     listed, again = {entry["file"] for entry in entries}, []
@@ -507,8 +510,12 @@ def digest(job):
     """The plan's name, from job, measured places and record: all keys but the form's number and the deck's seal."""
     record = {key: job[key] for key in ("measured", "record") if key in job}
     own = {key: value for key, value in job.items() if key not in ("schema", "deck_heights", *record)}
-    text = json.dumps({"job": own, **({"record": record} if record else {})}, sort_keys=True, separators=(",", ":"))
-    return hashlib.sha256(text.encode("ascii")).hexdigest()[:8]
+    return hashlib.sha256(canonical({"job": own, **({"record": record} if record else {})})).hexdigest()[:8]
+
+
+def canonical(data):
+    """JSON with sorted keys and no spaces: what digests are worked out from."""
+    return json.dumps(data, sort_keys=True, separators=(",", ":")).encode("ascii")
 
 
 def text_of(folder, entry, plan):

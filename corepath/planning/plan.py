@@ -11,8 +11,8 @@ from typing import Any
 
 from corepath.job.resolved import resolved_dict
 from corepath.lengths import MM
-from corepath.planning.bound import KEY as DESIGN_KEY
-from corepath.planning.bound import design_sha256
+from corepath.planning.bound import KEY as FILES_KEY
+from corepath.planning.bound import SEAL, files_sha256, seal_of
 from corepath.planning.deck_casting import deck_casting
 from corepath.planning.deck_deviation import deck_deviation, deviation_files
 from corepath.planning.folder import Written, write_folder
@@ -132,7 +132,8 @@ def plan(
     files["job.resolved.json"] = _json({**resolved_dict(prepared.resolved), **held})
     files["geometry.json"] = json.dumps(geometry_dict(prepared), separators=(",", ":")) + "\n"
     report["files"] = sorted((*files, "report.json"))
-    report[DESIGN_KEY] = design_sha256(files)
+    report[FILES_KEY] = files_sha256(files)
+    report[SEAL] = seal_of(json.loads(_json(report)))
     files["report.json"] = _json(report)
     return Plan(prepared, made, readback, files, report)
 

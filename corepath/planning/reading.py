@@ -15,7 +15,7 @@ from corepath.job.schema import GEOMETRY, REPORT
 from corepath.job.writing import locked
 from corepath.layup.laid import laid_up
 from corepath.motion.program import Setup
-from corepath.planning.bound import DESIGN, check_design
+from corepath.planning.bound import check_design, found_content
 from corepath.planning.held_deck import held_deck
 from corepath.planning.in_place import refuse_half_written
 from corepath.planning.known import Known
@@ -155,7 +155,7 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
         job = from_resolved(resolved, str(folder / "job.resolved.json"))
         filed = job.deck.mesh is not None or job.deck.grid is not None
         geometry = _json(folder / "geometry.json") if filed else {}
-        design = {name: read_limited(folder / name) for name in DESIGN if (folder / name).is_file()}
+        content = found_content(folder, report)
         GEOMETRY.require(geometry, str(folder / "geometry.json"))
     if not texts:
         raise InputError([Fault("", "no .nc file here", file=str(folder))])
@@ -163,7 +163,7 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     prepared = prepare_job(job, folder, Known.from_dict(resolved), deck, within(progress, 0.0, 0.25))
     plan = str(report.get("plan", ""))
     readback = read_files(prepared, texts, progress, (0.25, 1.0), sha256=_sha256(report, "operations"), plan=plan)
-    check_design(resolved, report, design, readback.findings)
+    check_design(resolved, report, content, readback.findings)
     walked = check_rehearsals(
         prepared.ahead, shop_of(prepared), walks, readback.travelled, _sha256(report, "rehearsals"), plan
     )

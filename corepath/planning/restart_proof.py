@@ -79,6 +79,8 @@ def _states(file: ReadProgram, made: ReadProgram) -> Iterator[str]:
         yield "no stop to look at the tip where the file has one on its first way down"
     if (made.kind[:seen] == 0).any() and not (file.kind[:look] == 0).any():
         yield "its first way down goes at rapid"
+    if not np.nanmax(made.feed[:seen], initial=0.0) <= np.nanmax(file.feed[:look], initial=0.0) + _SAME:
+        yield "its first way down goes faster than that of the file"
 
 
 def _speeds(program: ReadProgram) -> NDArray[np.float64]:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corepath.lengths import mm
+from corepath.lengths import feed, mm
 from corepath.motion.program import Approach, Zero
 from corepath.readback.findings import Findings
 from corepath.readback.program import ReadProgram
@@ -20,6 +20,7 @@ __all__ = ["CLEAR", "Zeroed", "check_first_way", "check_look", "first_look"]
 
 CLEAR = 3.0
 _ROUNDING = 0.001
+_FASTER = 1.01  # rounding of the text
 _SEEN = 0.06  # mm: the message gives the height to a tenth
 
 
@@ -79,3 +80,8 @@ def check_look(program: ReadProgram, approach: Approach | None, zero: Zero, find
         where = ", ".join(f"{axis} {mm(value):.2f}" for axis, value in zip("XYZ", off.tolist(), strict=True))
         line = int(program.line[look - 1])
         findings.add("first-way", f"at the stop to look the tip is off its place by {where}", line=line)
+    level = program.start[:look, 2] == program.end[:look, 2]
+    fast = program.feed[:look] > _FASTER * np.where(level, approach.walk, approach.feed)
+    for index in np.flatnonzero(fast).tolist():
+        says = f"the first way down goes at {feed(program.feed[index]):.0f~}, too fast to stop it by hand"
+        findings.add("first-way", says, line=int(program.line[index]))

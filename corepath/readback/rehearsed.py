@@ -125,7 +125,7 @@ def _at_first_stop(program: ReadProgram, work: Work) -> Work:
     """The work with the tip as it stands at the first stop to look: what is said of it there must be so."""
     look = first_look(program)
     height = np.nan if look is None else float(program.end[look - 1, 2]) + work.zero.z
-    return replace(work, approach=seen_from(work, height, 0.0))
+    return replace(work, approach=seen_from(work, height, np.inf))
 
 
 def _check_places(program: ReadProgram, work: Work, shop: Shop, span: Span | None, findings: Findings) -> None:

@@ -82,8 +82,8 @@ class Bench:
         assert not made.failed
         self.prepared: Prepared = made.prepared
         self.texts = {name: str(text) for name, text in made.files.items() if name.endswith(".nc") and "/" not in name}
-        self.design = {name: str(made.files[name]) for name in DESIGN}
-        self.report = made.report
+        self.design = {name: str(made.files[name]) for name in (*DESIGN, "report.json", "sheet.html", "overview.svg")}
+        self.report = json.loads(self.design["report.json"])
         self.beside = Beside(made)
         self.read = {name: read_program(text, name) for name, text in self.texts.items()}
         self.entries: dict[str, dict[str, Any]] = {entry["file"]: entry for entry in made.report["operations"]}
@@ -196,7 +196,8 @@ class Bench:
         """Kinds of finding of a folder whose design was changed, the hashes not."""
         findings = Findings()
         content = {name: text.encode() for name, text in design.items()}
-        check_design(json.loads(design["job.resolved.json"]), self.report, content, findings)
+        job, report = (json.loads(design[name]) for name in ("job.resolved.json", "report.json"))
+        check_design(job, report, content, findings)
         return findings.kinds
 
     def must(self, fault: Fault) -> str:

@@ -235,6 +235,18 @@ def _sign_in_comment(lines: Lines, draw: Draw) -> Lines:
     ]
 
 
+def _number_of_text(lines: Lines, draw: Draw) -> Lines | None:
+    """A digit of a number anywhere, as on paper."""
+    k = int(draw.choice([k for k, line in enumerate(lines) if re.search(r"\d\.\d", line)]))
+    numbers = list(re.finditer(r"\d+\.\d+", lines[k]))
+    word = numbers[int(draw.integers(len(numbers)))]
+    return [
+        *lines[:k],
+        lines[k][: word.start()] + digit_changed("", word[0], draw) + lines[k][word.end() :],
+        *lines[k + 1 :],
+    ]
+
+
 def _number_of_json(lines: Lines, draw: Draw) -> Lines | None:
     """A digit of a number in a file of JSON."""
     found = [k for k, line in enumerate(lines) if re.search(r"[:,\[ ]-?\d+\.\d", line)]
@@ -410,8 +422,11 @@ LOOK_RULES: Mapping[str, Rule] = {
 DESIGN_RULES: Mapping[str, tuple[str, Rule]] = {
     "job altered": ("job.resolved.json", _number_of_json),
     "geometry altered": ("geometry.json", _number_of_json),
+    "report altered": ("report.json", _number_of_json),
+    "sheet altered": ("sheet.html", _number_of_text),
+    "drawing altered": ("overview.svg", _number_of_text),
 }
-"""Rules that spoil what the folder says of the design: the file and the change."""
+"""Rules that spoil what the folder says beside its programs: the file and the change."""
 
 FILE_RULES: Sequence[str] = ("file missing", "files exchanged", "file of another plan")
 """Rules that spoil the set of files."""

@@ -11,7 +11,7 @@ import pytest
 
 from corepath.job.load import load_job
 from corepath.job.resolved import digest, resolved_dict
-from corepath.planning.bound import check_design, design_sha256
+from corepath.planning.bound import check_design, files_sha256, found_content, seal_of
 from corepath.readback.findings import Findings
 
 COUPON = Path(__file__).parents[2] / "samples" / "coupon.toml"
@@ -24,7 +24,7 @@ def folder(record: dict[str, Any]) -> tuple[dict[str, Any], dict[str, bytes], di
     job = load_job(COUPON)
     resolved = json.loads(json.dumps({**resolved_dict(job), **record, "deck_heights": "ab12"}))
     content = {"job.resolved.json": json.dumps(resolved).encode(), "geometry.json": GEOMETRY}
-    return resolved, content, {"plan": digest(job, record), "sha256": design_sha256(content)}
+    return resolved, content, {"plan": digest(job, record), "sha256": files_sha256(content)}
 
 
 def found(resolved: dict[str, Any], content: dict[str, bytes], report: dict[str, Any]) -> list[tuple[str, str]]:
@@ -60,7 +60,7 @@ def test_a_job_that_was_altered_is_found(what: str) -> None:
     resolved, content, report = folder(RECORD)
     ALTERED[what](resolved)
     content["job.resolved.json"] = json.dumps(resolved).encode()
-    report["sha256"] = design_sha256(content)
+    report["sha256"] = files_sha256(content)
     assert found(resolved, content, report) == [("changed", "job.resolved.json")]
 
 
@@ -78,3 +78,30 @@ def test_a_folder_without_report_or_of_an_earlier_form_is_held_to_what_it_has() 
     assert found(resolved, content, {}) == []
     assert found(resolved, content, {"plan": report["plan"]}) == []
     assert found(resolved, content, {"plan": report["plan"], "sha256": ["?"]}) == []
+
+
+def test_a_sheet_or_a_report_that_was_altered_is_found(tmp_path: Path) -> None:
+    """Someone reads the heights of the stops from paper, and zero and minutes from the report."""
+    resolved, content, report = folder({})
+    content["sheet.html"] = b"<p>stop at 9.90</p>"
+    report = {**report, "sha256": files_sha256({**content, "03-A-groove.nc": "M2"}), "skim": {"planned_stop": 4}}
+    report["seal"] = seal_of(report)
+    assert list(report["sha256"]) == ["geometry.json", "job.resolved.json", "sheet.html"]
+    by_hand = json.dumps({k: v for k, v in report.items() if k != "seal"}, sort_keys=True, separators=(",", ":"))
+    assert report["seal"] == hashlib.sha256(by_hand.encode()).hexdigest()
+    assert found(resolved, content, json.loads(json.dumps(report))) == []
+    altered = {**content, "sheet.html": content["sheet.html"].replace(b"9.90", b"9.40")}
+    assert found(resolved, altered, report) == [("changed", "sheet.html")]
+    del altered["sheet.html"]
+    assert found(resolved, altered, report) == [], "whoever does not want the sheet may take it away"
+    assert found(resolved, content, {**report, "skim": {"planned_stop": 5}}) == [("changed", "report.json")]
+
+
+def test_a_report_leads_nowhere_out_of_the_folder(tmp_path: Path) -> None:
+    """A name in a report that someone sent is no reason to read the disk."""
+    (tmp_path / "plan").mkdir()
+    (tmp_path / "plan" / "sheet.html").write_text("x")
+    (tmp_path / "secret").write_text("y")
+    names = ["sheet.html", "../secret", str(tmp_path / "secret"), "", "a\0b", "gone.svg"]
+    assert found_content(tmp_path / "plan", {"sha256": dict.fromkeys(names, "")}) == {"sheet.html": b"x"}
+    assert found_content(tmp_path / "plan", {"sha256": 3}) == {}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -136,7 +137,7 @@ def test_dowels_touch_place_and_obstacle_are_visited(planned: Plan):
         (("G0 X-113.0000", "G0 X113.0000"), "rehearsal"),
         (("G0 X102.0000", "G0 X102.5000"), "rehearsal"),
         (("G0 X106.0000 Y30.0000", "G0 X106.0000 Y-30.0000"), "rehearsal"),
-        (("F2000.0\nG1 X", "F2000.0\nG1 Y9 X"), "rehearsal"),
+        (("F1000.0\nG1 Z", "F1100.0\nG1 Z"), "first-way"),
     ],
 )
 def test_what_is_wrong_in_a_rehearsal_is_found(change: tuple[str, str], kind: str, planned: Plan):
@@ -165,7 +166,8 @@ def test_a_walk_that_leaves_out_what_it_is_to_show_is_found(planned: Plan):
     """Each line of the rectangle and of the way round the clamp in A, lost or moved by 1 mm."""
     name = "rehearsal/A-rehearsal.nc"
     lines = walks(planned)[name].split("\n")
-    walked = [k for k, line in enumerate(lines) if line.startswith(("G1 X", "G1 Y")) and k > lines.index("F2000.0")]
+    first = next(k for k, line in enumerate(lines) if line.startswith("G0 "))
+    walked = [k for k, line in enumerate(lines) if line.startswith(("G1 X", "G1 Y")) and k > first]
     assert len(walked) == 8, "round two rectangles"
     for k in walked:
         letter, value = lines[k][3], float(lines[k][4:])
@@ -184,6 +186,22 @@ def test_a_folder_tells_a_rehearsal_that_was_changed_or_is_missing(planned: Plan
     path.write_text(path.read_text().replace("M5\n", "M5\nS1000 M3\n", 1))
     (tmp_path / "rehearsal" / "C-rehearsal.nc").unlink()
     assert {"changed", "rehearsal", "missing-file"} <= set(read_folder(tmp_path).readback.findings.kinds)
+
+
+def test_a_digit_altered_in_any_file_of_a_folder_is_found(planned: Plan, tmp_path: Path):
+    """Each file says something that someone cuts by, reads from paper or believes: one digit in each of them."""
+    planned.write(tmp_path)
+    names = json.loads((tmp_path / "report.json").read_text())["files"]
+    assert {"sheet.html", "overview.svg", "preview.html", "geometry.json", "rehearsal/A-rehearsal.nc"} <= set(names)
+    for name in names:
+        path = tmp_path / name
+        key = '"minutes": ' if name == "report.json" else '"spoil_board": ' if name == "job.resolved.json" else ""
+        text = path.read_text()
+        spoilt = re.sub(rf"({key}\d+\.)(\d)", lambda found: f"{found[1]}{(int(found[2]) + 1) % 10}", text, count=1)
+        assert spoilt != text, name
+        path.write_text(spoilt)
+    found = read_folder(tmp_path).findings
+    assert {one.file for one in found if one.kind == "changed"} == set(names)
 
 
 def test_words_of_a_rehearsal_are_held_to_the_plan(planned: Plan):

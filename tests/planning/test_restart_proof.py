@@ -82,3 +82,4 @@ def test_a_stop_on_the_first_way_down_is_kept() -> None:
     assert wrong(good.replace(way, "F1000\nG1 Z30\n"))
     assert wrong(good.replace("G1 Z30", "G1 Z31"))
     assert wrong(good.replace("F1000\nG1 Z30", "F1000\nG0 Z30"))
+    assert wrong(good.replace("F1000\nG1 Z30", "F3000\nG1 Z30"))

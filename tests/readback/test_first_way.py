@@ -116,6 +116,9 @@ WAY = "G17\nG21\nG90\nG94\nG54\nG40\nG49\nG80\nG64\nT1\nM0\nF1000\nG1 Z13.8\nG1 
         ("X5", "X6", True),
         ("Y-2", "Y2", True),
         ("G1 X5 Y-2\n", "", True),
+        ("F1000", "F1100", True),
+        ("G1 X5", "F2000\nG1 X5", False),  # level, where a longer cutter than the one before meets the work
+        ("G1 X5", "F2100\nG1 X5", True),
     ],
 )
 def test_the_tip_stands_where_the_message_says(old, new, found):
