@@ -20,7 +20,7 @@ from corepath.operations import programs
 from corepath.planning import Prepared, prepare_job
 from corepath.planning.after_layup import layup_cautions, layup_report
 from corepath.planning.make import make_files, quiet
-from corepath.planning.reading import _shop
+from corepath.planning.reading import shop_of
 from corepath.planning.template import template_of
 from corepath.readback.measure import read_back
 from corepath.stackup.check import Check
@@ -129,7 +129,7 @@ def test_read_back_counts_obstacles_from_the_bed_too() -> None:
     files = {made.name: made.text for made in make_files(only_trim(free), quiet, (0.0, 1.0))}
     for height, kinds in ((20.5, set()), (20.7, {"obstacle"})):
         job = only_trim(prepared(board(obstacle=clamp(height, 26.0))))
-        found = read_back(_shop(job), job.works, files)
+        found = read_back(shop_of(job), job.works, files)
         assert set(found.findings.kinds) == kinds
 
 
