@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.motion.cutter import Cutter
 from corepath.operations.deck_lines import Ends, Sheet, region_lines
 from corepath.operations.deck_mend import mended
 from corepath.operations.deck_regions import Region, regions
@@ -111,7 +112,7 @@ def regional(
     places = _tried(tried, _COARSE * square)
     for _ in range(rounds):
         track = _laid(split, tables, widest, land_of(work.cutter), bounds, open_sides)
-        found = _heights(follow(track), work, places, tried, offset)
+        found = _Swept.by(follow(track), work, tried, offset).heights(places)
         bad = ~(found <= wanted)
         if not bad.any():
             break
@@ -134,9 +135,9 @@ def _mended(track: Array, work: Work, offset: CutterOffset, bounds: Bounds, trie
     follow, first = follower(offset), _tried(tried, _square(tried))
     before = math.inf
     for _ in range(_STROKES):
-        path = follow(track)
-        found = _heights(path, work, first, tried, offset)
-        peaks, heights = _climbed(path, work, first, found, tried, offset, wanted)
+        swept = _Swept.by(follow(track), work, tried, offset)
+        found = swept.heights(first)
+        peaks, heights = _climbed(swept, first, found, tried, wanted)
         high = [first[~(found <= wanted)], peaks[~(heights <= wanted)]]
         bad = np.unique(np.round(np.concatenate(high) / _SAME_SPOT), axis=0) * _SAME_SPOT
         count = len(bad)
@@ -148,9 +149,7 @@ def _mended(track: Array, work: Work, offset: CutterOffset, bounds: Bounds, trie
     return track
 
 
-def _climbed(
-    path: Array, work: Work, places: Array, found: Array, bounds: Bounds, offset: CutterOffset, wanted: float
-) -> tuple[Array, Array]:
+def _climbed(swept: _Swept, places: Array, found: Array, bounds: Bounds, wanted: float) -> tuple[Array, Array]:
     """Where (n, 2) ridges are highest, and how high; from the places (m, 2) tried already and the heights `found`.
 
     Strips cut at the edge of the cutter meet in cusps much narrower than the squares; a place beside one is still on
@@ -158,7 +157,7 @@ def _climbed(
     """
     left, low, right, top = bounds
     near = _beside(places[found > _HILLY * wanted], bounds)
-    at, best = np.concatenate([places, near]), np.concatenate([found, _heights(path, work, near, bounds, offset)])
+    at, best = np.concatenate([places, near]), np.concatenate([found, swept.heights(near)])
     start = _hills(at, best, _FOOT * wanted)
     at, best = at[start], best[start]
     ways = np.array([(math.cos(k * math.pi / 4.0), math.sin(k * math.pi / 4.0)) for k in range(8)])
@@ -171,7 +170,7 @@ def _climbed(
                 break
             ahead = (at[moving][:, None, :] + stride * ways).reshape(-1, 2)
             ahead = np.clip(ahead, (left, low), (right - 1e-6, top - 1e-6))
-            heights = _heights(path, work, ahead, bounds, offset).reshape(-1, len(ways))
+            heights = swept.heights(ahead).reshape(-1, len(ways))
             steepest = np.argmax(heights, axis=1)
             reached = heights[np.arange(len(moving)), steepest]
             up = reached > best[moving] + 1e-9
@@ -247,7 +246,7 @@ def follower(offset: CutterOffset) -> Callable[[Array], Array]:
 def left_over(path: Array, work: Work, deck: Deck, offset: CutterOffset) -> Left:
     """What any tip path (n, 3) of the work's cutter leaves over the deck, tried at one place in each square mm."""
     places = _tried(deck.area.bounds, _square(deck.area.bounds))
-    return _worst(_heights(path, work, places, deck.area.bounds, offset), places)
+    return _worst(_Swept.by(path, work, deck.area.bounds, offset).heights(places), places)
 
 
 def _square(bounds: Bounds) -> float:
@@ -265,18 +264,38 @@ def _tried(bounds: Bounds, size: float) -> Array:
     return np.minimum(places, (right - 1e-6, high - 1e-6))
 
 
-def _heights(path: Array, work: Work, places: Array, bounds: Bounds, offset: CutterOffset) -> Array:
-    """(n,) heights over the deck that the path leaves at the places, mm; inf where it does not come."""
-    from corepath.operations.deck_kernels import left_at
+@dataclass(frozen=True, slots=True)
+class _Swept:
+    """What a tip path (m, 3) of a cutter leaves over the deck; which moves matter where is found once."""
 
-    left, low, right, high = bounds
-    cell = max(0.4 * work.cutter.radius, 3.0)
-    frame = np.array([left, low, cell, math.ceil((right - left) / cell), math.ceil((high - low) / cell)])
-    x, y = np.ascontiguousarray(places[:, 0]), np.ascontiguousarray(places[:, 1])
-    cutter = work.cutter
-    heights = left_at(np.ascontiguousarray(path), cutter.radius, land_of(cutter), corner_of(cutter), x, y, frame)
-    result: Array = heights - offset.ground(x, y)[0]
-    return result
+    path: Array
+    cutter: Cutter
+    offset: CutterOffset
+    frame: Array
+    starts: NDArray[np.int64]
+    moves: NDArray[np.int64]
+
+    @classmethod
+    def by(cls, path: Array, work: Work, bounds: Bounds, offset: CutterOffset) -> _Swept:
+        """Swept within the bounds, in which all places lie that are asked for."""
+        from corepath.operations.deck_kernels import reaching
+
+        left, low, right, high = bounds
+        cutter, path = work.cutter, np.ascontiguousarray(path)
+        cell = max(0.4 * cutter.radius, 3.0)
+        frame = np.array([left, low, cell, math.ceil((right - left) / cell), math.ceil((high - low) / cell)])
+        starts, moves = reaching(path, cutter.radius, land_of(cutter), corner_of(cutter), frame)
+        return cls(path, cutter, offset, frame, starts, moves)
+
+    def heights(self, places: Array) -> Array:
+        """(n,) heights over the deck at the places (n, 2), mm; inf where the path does not come."""
+        from corepath.operations.deck_kernels import left_at
+
+        x, y = np.ascontiguousarray(places[:, 0]), np.ascontiguousarray(places[:, 1])
+        form = self.cutter.radius, land_of(self.cutter), corner_of(self.cutter)
+        heights = left_at(self.path, *form, x, y, self.frame, self.starts, self.moves)
+        result: Array = heights - self.offset.ground(x, y)[0]
+        return result
 
 
 def _worst(found: Array, places: Array) -> Left:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from corepath.motion.compiled import njit
 
-__all__ = ["guillotine", "left_at"]
+__all__ = ["guillotine", "left_at", "reaching"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -63,15 +63,30 @@ def _rise(distance: float, land: float, corner: float) -> float:
     return float(corner - math.sqrt(max(corner * corner - out * out, 0.0))) if out > 0.0 and corner > 0.0 else 0.0
 
 
+@njit(cache=True, inline="always")
+def _reach(spare: float, radius: float, land: float, corner: float) -> float:
+    """How far off the axis the underside is still lower than `spare` over the tip."""
+    if spare >= corner:
+        return radius
+    within = spare * (2.0 * corner - spare)
+    return land + math.sqrt(within) if land > 0.0 else math.sqrt(within)
+
+
 @njit(cache=True)
 def _over(px: float, py: float, p: Array, k: int, radius: float, land: float, corner: float, best: float) -> float:
     """Least height of the cutting surface over (px, py) on the move k to k + 1, if below `best`; else inf."""
     ax, ay, az = p[k, 0], p[k, 1], p[k, 2]
     dx, dy, dz = p[k + 1, 0] - ax, p[k + 1, 1] - ay, p[k + 1, 2] - az
-    if min(az, az + dz) >= best:
+    spare = best - min(az, az + dz)
+    if spare <= 0.0:
         return math.inf
     wx, wy = px - ax, py - ay
     length2 = dx * dx + dy * dy
+    # Where the whole move keeps farther off than this, the corner's rise alone is more than the best leaves room for.
+    reach = _reach(spare, radius, land, corner)
+    along = min(max((wx * dx + wy * dy) / length2, 0.0), 1.0) if length2 > 0.0 else 0.0
+    if (wx - along * dx) ** 2 + (wy - along * dy) ** 2 > reach * reach:
+        return math.inf
     if length2 < 1e-18:
         distance = math.hypot(wx, wy)
         return float(min(az, az + dz) + _rise(distance, land, corner)) if distance <= radius else math.inf
@@ -139,26 +154,6 @@ def _bins(p: Array, radius: float, frame: Array, columns: int, rows: int) -> tup
 
 
 @njit(cache=True)
-def _by_cell(x: Array, y: Array, frame: Array, columns: int, rows: int) -> tuple[Ints, Ints]:
-    """The places sorted by cell: starts (cells + 1,) into their order (n,)."""
-    cells = np.empty(x.shape[0], np.int64)
-    starts = np.zeros(columns * rows + 1, np.int64)
-    for n in range(x.shape[0]):
-        i = min(max(int((x[n] - frame[0]) / frame[2]), 0), columns - 1)
-        j = min(max(int((y[n] - frame[1]) / frame[2]), 0), rows - 1)
-        cells[n] = i + j * columns
-        starts[cells[n] + 1] += 1
-    for c in range(columns * rows):
-        starts[c + 1] += starts[c]
-    at = starts[:-1].copy()
-    order = np.empty(x.shape[0], np.int64)
-    for n in range(x.shape[0]):
-        order[at[cells[n]]] = n
-        at[cells[n]] += 1
-    return starts, order
-
-
-@njit(cache=True)
 def _ceiling(
     p: Array, moves: Ints, x: float, y: float, half: float, radius: float, land: float, corner: float
 ) -> float:
@@ -184,40 +179,54 @@ def _near(p: Array, k: int, x: float, y: float, reach: float) -> bool:
 
 
 @njit(cache=True)
-def left_at(p: Array, radius: float, land: float, corner: float, x: Array, y: Array, frame: Array) -> Array:
-    """Heights (n,) that a cutter leaves at the places `x`, `y` (n,) along the polyline `p` (m, 3); inf where unreached.
+def reaching(p: Array, radius: float, land: float, corner: float, frame: Array) -> tuple[Ints, Ints]:
+    """Moves of the polyline `p` (m, 3) that may leave the lowest height somewhere in each cell of `frame`.
 
-    `frame` is (x0, y0, size of a cell, columns, rows); all places lie in it.
+    `frame` is (x0, y0, size of a cell, columns, rows). Starts (cells + 1,) into the moves, the cells row by row.
     """
     columns, rows, size = int(frame[3]), int(frame[4]), frame[2]
     starts, items = _bins(p, radius, frame, columns, rows)
-    first, order = _by_cell(x, y, frame, columns, rows)
-    out = np.full(x.shape[0], math.inf)
-    kept = np.empty(items.shape[0], np.int64)
     half = 0.70711 * size  # from a cell's middle to its corners
+    kept = np.empty(columns * rows + 1, np.int64)
+    kept[0] = count = 0
     for c in range(columns * rows):
-        if first[c] == first[c + 1]:
-            continue
-        middle = (frame[0] + (c % columns + 0.5) * size, frame[1] + (c // columns + 0.5) * size)
+        x, y = frame[0] + (c % columns + 0.5) * size, frame[1] + (c // columns + 0.5) * size
         moves = items[starts[c] : starts[c + 1]]
         # A move that stays above what others leave all over the cell, or does not come near it, leaves nothing here.
-        ceiling = _ceiling(p, moves, middle[0], middle[1], half, radius, land, corner)
-        count = 0
+        ceiling = _ceiling(p, moves, x, y, half, radius, land, corner)
         for q in range(moves.shape[0]):
             k = moves[q]
-            if min(p[k, 2], p[k + 1, 2]) <= ceiling and _near(p, k, middle[0], middle[1], radius + half):
-                kept[count] = k
+            if min(p[k, 2], p[k + 1, 2]) <= ceiling and _near(p, k, x, y, radius + half):
+                items[count] = k  # never ahead of what is still to be read
                 count += 1
-        for a in range(first[c], first[c + 1]):
-            n = order[a]
-            best = math.inf
-            if corner > 0.0:  # a first guess spares most of the search below
-                for q in range(count):
-                    k = kept[q]
-                    distance = math.hypot(p[k, 0] - x[n], p[k, 1] - y[n])
-                    if distance <= radius:
-                        best = min(best, p[k, 2] + _rise(distance, land, corner))
-            for q in range(count):
-                best = min(best, _over(x[n], y[n], p, kept[q], radius, land, corner, best))
-            out[n] = best
+        kept[c + 1] = count
+    return kept, items[:count].copy()
+
+
+@njit(cache=True)
+def left_at(
+    p: Array, radius: float, land: float, corner: float, x: Array, y: Array, frame: Array, starts: Ints, moves: Ints
+) -> Array:
+    """Heights (n,) that a cutter leaves at the places `x`, `y` (n,) along the polyline `p` (m, 3); inf where unreached.
+
+    `starts` and `moves` are those that `reaching` gives for the same path, cutter and `frame`, in which all places lie.
+    """
+    columns, rows = int(frame[3]), int(frame[4])
+    out = np.empty(x.shape[0])
+    for n in range(x.shape[0]):
+        i = min(max(int((x[n] - frame[0]) / frame[2]), 0), columns - 1)
+        j = min(max(int((y[n] - frame[1]) / frame[2]), 0), rows - 1)
+        cell = i + j * columns
+        best = math.inf
+        if corner > 0.0:  # a first guess spares most of the search below
+            for q in range(starts[cell], starts[cell + 1]):
+                k = moves[q]
+                spare = best - p[k, 2]
+                if spare > 0.0:
+                    away2 = (p[k, 0] - x[n]) ** 2 + (p[k, 1] - y[n]) ** 2
+                    if away2 <= _reach(spare, radius, land, corner) ** 2:
+                        best = min(best, p[k, 2] + _rise(math.sqrt(away2), land, corner))
+        for q in range(starts[cell], starts[cell + 1]):
+            best = min(best, _over(x[n], y[n], p, moves[q], radius, land, corner, best))
+        out[n] = best
     return out

@@ -15,8 +15,8 @@ from shapely import LineString, Point, box
 
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Zero
-from corepath.operations.deck_finish import _climbed, _heights, follower, left_over, regional
-from corepath.operations.deck_kernels import guillotine, left_at
+from corepath.operations.deck_finish import _climbed, _Swept, follower, left_over, regional
+from corepath.operations.deck_kernels import guillotine, left_at, reaching
 from corepath.operations.deck_lines import Ends, Sheet, region_lines
 from corepath.operations.deck_mend import mended
 from corepath.operations.deck_regions import regions
@@ -70,7 +70,8 @@ def test_what_a_path_leaves_agrees_with_small_steps_along_it(cutter: Cutter) -> 
     x, y = draw.uniform(0, 60, 400), draw.uniform(0, 40, 400)
     corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
     frame = np.array([0.0, 0.0, 10.0, 6.0, 4.0])
-    found = left_at(path, cutter.radius, cutter.radius - corner, corner, x, y, frame)
+    form = cutter.radius, cutter.radius - corner, corner
+    found = left_at(path, *form, x, y, frame, *reaching(path, *form, frame))
     t = np.linspace(0.0, 1.0, 2001)[:, None]
     steps = np.concatenate([a + t * (b - a) for a, b in itertools.pairwise(path)])
     away = np.hypot(x[:, None] - steps[:, 0], y[:, None] - steps[:, 1])
@@ -225,8 +226,9 @@ def test_the_highest_of_a_ridge_is_found_between_the_places_tried() -> None:
     path = np.array([(x, y, z) for x, y in spots for z in (30.0, 5.0, 30.0)])
     places = np.array([(x + 0.4, y + 0.4) for x in np.arange(-20.0, 19.0, 2.0) for y in np.arange(-20.0, 19.0, 2.0)])
     offset, cusp = CutterOffset(surface, ball), 10.0 - math.sqrt(100.0 - 8.0)
-    found = _heights(path, work, places, bounds, offset)
+    swept = _Swept.by(path, work, bounds, offset)
+    found = swept.heights(places)
     assert found.max() < 0.8 * cusp
-    at, best = _climbed(path, work, places, found, bounds, offset, 0.4)
+    at, best = _climbed(swept, places, found, bounds, 0.4)
     assert best.max() == pytest.approx(cusp, abs=0.001)
     assert np.abs(np.abs(at[best > 0.4] % 4.0 - 2.0)).max() < 0.1
