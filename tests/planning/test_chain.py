@@ -10,9 +10,7 @@ from typer.testing import CliRunner
 from corepath.cli.app import app
 from corepath.job.load import load_job
 from corepath.job.model import DowelSection, Job
-from corepath.planning import Plan, plan, prepare, prepare_job, read_folder
-from corepath.planning.make import make_files, quiet
-from corepath.planning.reading import read_files
+from corepath.planning import Plan, plan, prepare, prepare_job, prove, read_folder
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
@@ -64,10 +62,9 @@ def test_samples_plan_as_they_are_shipped(name: str, tmp_path: Path):
         return
     prepared = prepare(path)
     assert not prepared.failed
-    made = make_files(prepared, quiet, (0.0, 1.0))
-    read = read_files(prepared, {one.name: one.text for one in made})
-    assert [str(finding) for finding in read.findings] == []
-    names = {one.name for one in made}
+    proof = prove(prepared)
+    assert proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
+    names = {one.name for one in proof.made}
     assert {"01-A-dowels.nc", "02-A-plug-pockets.nc", "03-A-groove.nc", "05-B-skim-all.nc"} <= names
     assert {"05-B-skim-pass-1.nc", "06-B-inserts.nc", "07-C-deck-rough.nc", "08-C-deck.nc"} <= names
 
@@ -126,9 +123,9 @@ VARIANTS = {
 @pytest.mark.parametrize("variant", VARIANTS)
 def test_every_capability_reads_back_clean(coupon: Job, variant: str):
     """A sign or unit wrong in one of them would cut the wrong place: the read-back derives its own zero."""
-    made = plan(prepare_job(VARIANTS[variant](coupon), SAMPLES), despite_failures=True)
-    assert [check.says for check in made.checks if check.verdict == "fail"] == []
-    assert [str(finding) for finding in made.findings] == []
+    proof = prove(prepare_job(VARIANTS[variant](coupon), SAMPLES))
+    assert [check.says for check in proof.prepared.checks if check.verdict == "fail"] == []
+    assert proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
 
 
 def test_one_sign_wrong_in_a_file_is_found(planned: Plan, tmp_path: Path):

@@ -9,7 +9,7 @@ from shapely import Point, Polygon, box
 
 from corepath.job.load import load_job
 from corepath.job.model import ObstacleSection
-from corepath.planning import plan, prepare_job
+from corepath.planning import prepare_job, prove
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 CLAMP = ((-120.0, 30.0), (-90.0, 30.0), (-90.0, 45.0), (-120.0, 45.0))
@@ -33,8 +33,8 @@ def test_a_clamp_on_the_rim_withdraws_no_plan() -> None:
     assert {work.park for work in prepared.works if work.setup == "A"} == {(120.0, 45.0)}, (
         "the clear corner at the back"
     )
-    made = plan(prepared)
-    assert [str(finding) for finding in made.findings] == []
-    for one in made.made:
+    proof = prove(prepared)
+    assert proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
+    for one in proof.made:
         stops = one.program.park
         assert Point(stops).distance(Polygon(CLAMP)) > job.machine.collet_diameter / 2.0 + 30.0

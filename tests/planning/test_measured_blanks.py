@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from corepath.planning import plan, prepare, prepare_job
+from corepath.planning import plan, prepare, prepare_job, prove
 from corepath.planning.prepare import Prepared
 from corepath.stackup.pass_shows import showing
 from corepath.stackup.suggest import suggest, suggested_job
@@ -39,7 +39,8 @@ def test_the_wedge_needs_the_advice():
     assert prepared.advice.possible
     better = advised(prepared)
     assert {check.verdict for check in better.checks} == {"ok"}
-    assert [str(finding) for finding in plan(better).findings] == []
+    proof = prove(better)
+    assert proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
 
 
 def test_a_wedge_shows_at_its_thin_end_last():

@@ -6,7 +6,7 @@ import pytest
 
 from corepath.job.load import load_job
 from corepath.job.record_settled import Settled
-from corepath.planning import Prepared, plan, prepare_job
+from corepath.planning import Prepared, prepare_job, prove
 from corepath.planning.known import Known
 from corepath.stackup.pass_shows import showing
 
@@ -29,7 +29,7 @@ def test_a_stop_earlier_than_sure_is_believed_and_planned_on():
     assert {check.verdict for check in prepared.checks} == {"ok"}
     (shows,) = [check for check in prepared.checks if check.id == "shows"]
     assert shows.worst == 0.0 and shows.says.endswith("the recorded stop")
-    assert not plan(prepared).failed
+    assert not prove(prepared).failed
     shares = showing(prepared.stackup)
     assert shares[LIKELY - 1].shares["groove"] == (1.0, 1.0, 1.0)
     assert shares[LIKELY - 2].shares["groove"][0] < 1.0
