@@ -257,9 +257,13 @@ def beside(area, step=1.0):
     points = np.vstack(rows)
     edges = [np.stack([np.array(ring), np.roll(ring, -1, axis=0)], 1) for ring in (area["outer"], *area["holes"])]
     a, b = np.vstack(edges).transpose(1, 0, 2)
-    t = np.clip(np.einsum("pkx,kx->pk", points[:, None] - a, b - a) / np.maximum(((b - a) ** 2).sum(1), 1e-18), 0, 1)
-    gap = np.linalg.norm(points[:, None] - a - t[:, :, None] * (b - a), axis=2).min(1)
-    return points[gap > WALL - 0.005]
+    (dx, dy), long2 = (b - a).T, np.maximum(((b - a) ** 2).sum(1), 1e-18)
+    gaps = []
+    for some in np.array_split(points, len(points) // 100 + 1):  # few at a time, so that all fit in the cache
+        wx, wy = some[:, :1] - a[:, 0], some[:, 1:] - a[:, 1]
+        t = np.clip((wx * dx + wy * dy) / long2, 0, 1)
+        gaps.append(((wx - t * dx) ** 2 + (wy - t * dy) ** 2).min(1))
+    return points[np.sqrt(np.concatenate(gaps)) > WALL - 0.005]
 
 
 def main(folder: Path) -> int:
