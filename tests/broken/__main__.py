@@ -15,14 +15,14 @@ from pathlib import Path
 
 from tests.broken.bench import ROOT, Bench, Outcome, modules
 from tests.broken.drawing import Change, drawn
-from tests.broken.table import ALIKE, PAGE, Row, rows, stands, written
+from tests.broken.table import ALIKE, PAGE, Row, pruned, rows, written
 
 
 def main() -> int:
     options = _options()
     page = PAGE.read_text("utf-8")
     if options.prune:
-        PAGE.write_text(written(page, [row for row in rows(page) if stands(row)]), "utf-8")
+        PAGE.write_text(pruned(page), "utf-8")
         return 0
     bench = Bench(options.folder)
     bench.measure()

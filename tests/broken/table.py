@@ -9,7 +9,7 @@ from pathlib import Path
 
 from tests.broken.bench import ROOT, Outcome
 
-__all__ = ["ALIKE", "PAGE", "Row", "rows", "stands", "written"]
+__all__ = ["ALIKE", "PAGE", "Row", "pruned", "rows", "stands", "written"]
 
 PAGE = Path(__file__).parent / "README.md"
 BEGIN, ALIKE, END = "<!-- table -->", "<!-- alike -->", "<!-- end -->"
@@ -56,6 +56,12 @@ def written(page: str, caught: list[Row]) -> str:
     head, rest = page.split(BEGIN, 1)
     top = "\n| place | mistake | was | became | caught by |\n|---|---|---|---|---|\n"
     return head + BEGIN + top + "\n".join(row.text for row in caught) + "\n" + END + rest.split(END, 1)[1]
+
+
+def pruned(page: str) -> str:
+    """`page` without the rows of either table whose place is gone."""
+    gone = {row.text for row in (*rows(page), *rows(page, ALIKE)) if not stands(row)}
+    return "\n".join(line for line in page.split("\n") if line not in gone)
 
 
 def stands(row: Row) -> bool:
