@@ -69,7 +69,7 @@ def test_no_page_is_wider_than_a_phone(browser: Any) -> None:
     assert wide <= 390 and small == 0
 
 
-@pytest.fixture(scope="module", params=["coupon", "board-1280"])
+@pytest.fixture(scope="module", params=["coupon", "board-1280", "cradle-460"])
 def printed(
     request: pytest.FixtureRequest, chrome: Any, tmp_path_factory: pytest.TempPathFactory,
     facts_of: Callable[..., Facts],

@@ -30,7 +30,7 @@ __all__ = ["flush_page", "pour_page"]
 
 _MOST_FILLS = 12
 _MOST_CASTINGS = 5
-"""More of them need a second sheet of paper."""
+"""More of them need a second sheet of paper, and so does whatever is to be minded before the pour."""
 
 
 def pour_page(facts: Facts) -> Page:
@@ -42,7 +42,7 @@ def pour_page(facts: Facts) -> Page:
         _before(state == "done"),
         _mix(pour),
         _castings(facts, pour),
-        *((Break(),) if len(facts.stackup.castings) > _MOST_CASTINGS else ()),
+        *((Break(),) if notes or len(facts.stackup.castings) > _MOST_CASTINGS else ()),
         Notes("While pouring", tuple(pour["notes"]) + tuple(pour["cautions"])),
         _after(facts, state == "done"),
         _fills(facts),
