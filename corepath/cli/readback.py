@@ -106,7 +106,7 @@ def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
         if stl:
             ensure_writable(folder)
         reading = read_folder(folder, progress=progress)
-        bodies = write_solids(reading, folder).written if stl else ()
+        bodies = write_solids(reading, folder) if stl else ()
     if json:
         say(as_json(reading.report))
         end(reading.failed)

@@ -1,26 +1,82 @@
 """`njit` of numba with a cache on disk that cannot stop a run.
 
 numba keeps what it compiled in files beside the code. Where one of them is damaged (a full disk, a machine switched
-off), reading it raises whatever unpickling meets, in every later run. Here such a cache counts as empty: the loop is
-compiled again and its files are written anew. A cache that cannot be written is done without.
+off), reading it raises whatever unpickling meets, in every later run; where a single bit has flipped it may raise
+nothing, and the loop works out something else. So each file ends with a digest of all before it, which unpickling does
+not look at. A file without its digest counts as damaged, and a damaged cache as empty: the loop is compiled again and
+its files are written anew. A cache that cannot be written is done without.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from contextlib import suppress
+import hashlib
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
-from numba.core.caching import FunctionCache
+from numba.core.caching import FunctionCache, IndexDataCacheFile
 
 __all__ = ["njit"]
 
 _Function = TypeVar("_Function", bound=Callable[..., Any])
 
 
+_DIGEST = 16
+"""bytes"""
+
+
+class _Digested:
+    """What is written to a file goes through here, for its digest."""
+
+    def __init__(self, file: Any) -> None:
+        self._file = file
+        self._sum = hashlib.blake2b(digest_size=_DIGEST)
+
+    def write(self, data: bytes) -> int:
+        self._sum.update(data)
+        return int(self._file.write(data))
+
+    def close_up(self) -> None:
+        """The digest, at the end."""
+        self._file.write(self._sum.digest())
+
+
+class _DigestedFiles(IndexDataCacheFile):
+    """Index and code of one loop on disk, each with its digest."""
+
+    @contextmanager
+    def _open_for_write(self, filepath: str) -> Iterator[Any]:
+        with super()._open_for_write(filepath) as file:
+            digested = _Digested(file)
+            yield digested
+            digested.close_up()
+
+    def _load_index(self) -> Any:
+        _whole(self._index_path)
+        return super()._load_index()  # type: ignore[no-untyped-call]
+
+    def _load_data(self, name: str) -> Any:
+        _whole(self._data_path(name))  # type: ignore[no-untyped-call]
+        return super()._load_data(name)  # type: ignore[no-untyped-call]
+
+
+def _whole(path: str) -> None:
+    """Raise ValueError where a file does not end with its digest; one that is missing is no matter of this."""
+    with suppress(FileNotFoundError):
+        held = Path(path).read_bytes()
+        if hashlib.blake2b(held[:-_DIGEST], digest_size=_DIGEST).digest() != held[-_DIGEST:]:
+            raise ValueError(f"{path} is damaged")
+
+
 class _RebuiltCache(FunctionCache):
     """A cache whose damaged files are taken away and made again."""
+
+    def __init__(self, function: Callable[..., Any]) -> None:
+        super().__init__(function)  # type: ignore[no-untyped-call]
+        held = self._cache_file
+        held.__class__ = _DigestedFiles
 
     def load_overload(self, sig: Any, target_context: Any) -> Any:
         try:
@@ -48,7 +104,7 @@ def njit(*, cache: bool = True, **options: Any) -> Callable[[_Function], _Functi
     def decorated(function: _Function) -> _Function:
         made = numba.njit(**options)(function)
         if cache and hasattr(made, "enable_caching"):  # not where NUMBA_DISABLE_JIT leaves the function as it is
-            made._cache = _RebuiltCache(made.py_func)  # type: ignore[no-untyped-call]
+            made._cache = _RebuiltCache(made.py_func)
         return cast("_Function", made)
 
     return decorated

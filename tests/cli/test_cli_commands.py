@@ -110,7 +110,7 @@ class Planner:
         )
 
     def write_solids(self, reading: Any, folder: Path) -> Any:
-        return SimpleNamespace(written=())
+        return ()
 
     def check_report(self, prepared: Any) -> dict[str, Any]:
         return {"checks": [check.as_dict() for check in self.checks]}

@@ -43,3 +43,16 @@ def test_a_damaged_cache_is_made_again(tmp_path: Path, ending: str, left: int) -
     held.write_bytes(held.read_bytes()[:left])
     assert _hits(tmp_path) == 0
     assert _hits(tmp_path) == 1
+
+
+@pytest.mark.whole
+def test_a_flipped_bit_in_the_cache_is_noticed(tmp_path: Path) -> None:
+    """Unpickling took it; a loop of changed machine code then worked out other paths, or ended the process."""
+    assert _hits(tmp_path) == 0
+    (code,), (index,) = ((tmp_path / "cache").rglob(f"*.{ending}") for ending in ("nbc", "nbi"))
+    for held in (code, index):
+        data = bytearray(held.read_bytes())
+        data[len(data) // 2] ^= 0x10
+        held.write_bytes(data)
+        assert _hits(tmp_path) == 0, held.name
+    assert _hits(tmp_path) == 1

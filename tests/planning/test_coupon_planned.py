@@ -25,6 +25,7 @@ import corepath.planning
 from corepath.cli.app import app
 from corepath.cli.tables import file_table, finding_lines
 from corepath.planning import Reading, plan, prepare, quiet
+from corepath.planning.folder import write_folder
 from corepath.planning.plan import _warning
 from corepath.planning.player import reels
 from corepath.planning.reading import read_files
@@ -60,12 +61,17 @@ def test_bodies_of_an_earlier_plan_do_not_stay(planned, tmp_path: Path) -> None:
     files = {name: content for name, content in planned.files.items() if not name.endswith(".stl")}
     from dataclasses import replace
 
+    report = json.loads(files["report.json"])
+    report["files"] = sorted(files)
+    files["report.json"] = json.dumps(report)
     replace(planned, files=files).write(tmp_path)
     assert [path.name for path in (tmp_path / "solid").iterdir()] == ["mine.stl"]
     told = CliRunner().invoke(app, ["readback", str(tmp_path), "--stl"])
     assert told.exit_code == 0 and "solid/after-C-casting.stl" in told.output
     again = (tmp_path / "solid" / "after-C-casting.stl").read_bytes()
     assert again == planned.files["solid/after-C-casting.stl"]
+    write_folder(tmp_path, files)
+    assert [path.name for path in (tmp_path / "solid").iterdir()] == ["mine.stl"], "bodies of another plan stay"
 
 
 def test_the_sheet_of_deck_and_casting_goes_with_the_plan(planned) -> None:  # type: ignore[no-untyped-def]
