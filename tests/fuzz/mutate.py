@@ -22,6 +22,7 @@ NASTY_TEXT = (
     b"\x00", b"\xff\xfe", b"\xef\xbb\xbf", b"\xed\xa0\x80", b"\r", b"\r\n", b"\n\n", b"\t", b"\x1a", b"\x7f", b"\\",
     b'"', b"'''", b'"""', b"[" * 2000, b"]" * 50, b"{" * 300, b"a=[" * 60, b"(" * 300, b")", b"%", b"#", b"=", b",",
     b";", b"../../../etc/passwd", b"/dev/zero", b"/dev/stdin", b"${HOME}", b"$(id)", b"__import__('os')", b"\xc2\xa0",
+    b"\x1b[2J\x1b[31m", b"\x1b]0;title\x07", b"\xc2\x9b1A", b"\x08\x08",
     "\u202e".encode(), "\u00e9".encode(), b"e\xcc\x81" * 40, b"A" * 100_000, b"\n" * 20_000, b" " * 70_000,
 )  # fmt: skip
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -16,15 +17,22 @@ from pathlib import Path
 
 import numpy as np
 import shapely
+from typer.testing import CliRunner
 
 from corepath.board.dxf import read_outline
+from corepath.board.file_bytes import read_bytes
 from corepath.board.grid_file import grid_heights
 from corepath.board.mesh_file import mesh_heights
+from corepath.cli.app import app
+from corepath.errors import CorepathError
 from corepath.job.load import load_job, load_text
 from corepath.job.measured import read_measured
 from corepath.job.model import DeckSection
 from corepath.job.record import load_record
+from corepath.job.tables import hardware
+from corepath.plain_text import safe
 from corepath.planning import prepare
+from corepath.planning.limited import read_limited
 from corepath.planning.reading import read_folder
 from corepath.planning.restart import restart
 from corepath.readback.motions import read_program
@@ -212,6 +220,63 @@ def _coupons() -> tuple[bytes, ...]:
     return ((SAMPLES / "coupon.toml").read_bytes(), (SAMPLES / "swallow-620.toml").read_bytes())
 
 
+def _printed(name: str, *words: str, after: bytes = b"") -> Callable[[bytes, Path], object]:
+    """A command on a changed file: it ends with 0, 1 or 2, and nothing that it prints moves a terminal's cursor."""
+
+    def run(data: bytes, folder: Path) -> object:
+        (folder / "x.toml").write_bytes((SAMPLES / "coupon.toml").read_bytes())
+        (folder / name).write_bytes(data + after)
+        done = CliRunner().invoke(app, [words[0], str(folder / words[1]), *words[2:], "--quiet"])
+        assert done.exit_code in (0, 1, 2), done.exception
+        assert "itself went wrong" not in done.output, done.output
+        assert safe(done.output) == done.output
+        return done
+
+    return run
+
+
+ROLES: tuple[Callable[[Path], object], ...] = (
+    load_job, load_record, read_measured, lambda path: read_outline(path, None, "mm", 0.05),
+    lambda path: read_bytes(path, "deck.mesh"), read_limited,
+)  # fmt: skip
+
+
+def _odd(data: bytes, folder: Path) -> object:
+    """What stands where a file is meant: pipe, device, link to one or to itself, folder, a sparse file without end."""
+    kind, role = (data + b"\0\0")[:2]
+    path = folder / "odd"
+    made = kind % 6
+    if made == 0:
+        os.mkfifo(path)
+    elif made == 4:
+        path.mkdir()
+    elif made == 5:
+        with path.open("wb") as held:
+            held.truncate(2**41)
+    else:
+        path.symlink_to(("/dev/zero", "/dev/random", path)[made - 1])
+    try:
+        return ROLES[role % len(ROLES)](path)
+    except CorepathError:
+        raise
+    except OSError as error:  # those that a caller tells with the file's name
+        assert error.strerror or str(error)
+        return error
+
+
+def _hardware(data: bytes, folder: Path) -> object:
+    """Any text as the name of a piece of hardware."""
+    name = json.dumps(data.decode("utf-8", errors="replace"), ensure_ascii=False)
+    text = (SAMPLES / "coupon.toml").read_text(encoding="utf-8")
+    return load_text(text.replace("[[insert]]", f"[[insert]]\nhardware = {name}", 1), "x.toml")
+
+
+def _names() -> tuple[bytes, ...]:
+    return tuple(name.encode() for name in hardware())
+
+
+_ON_BLANK = ("--blank", "60x60x12", "--cutter", "flat:6", "--cell", "0.5")
+
 TARGETS: tuple[Target, ...] = (
     Target("nc", _programs, _nc),
     Target("restart", _programs, _restart),
@@ -225,6 +290,11 @@ TARGETS: tuple[Target, ...] = (
     Target("obj", _meshes("obj"), _mesh(".obj")),
     Target("ply", _meshes("ply"), _mesh(".ply")),
     Target("dxf", lambda: _samples("*.dxf"), _dxf),
+    Target("hardware", _names, _hardware),
+    Target("odd", lambda: tuple(bytes((kind, role)) for kind in range(6) for role in range(len(ROLES))), _odd),
+    Target("printed-job", _coupons, _printed("x.toml", "check", "x.toml", after=b"\nno_such_key = 1\n")),
+    Target("printed-record", lambda: (RECORD,), _printed("x.ascut.toml", "record", "x.toml")),
+    Target("printed-nc", _programs, _printed("x.nc", "readback", "x.nc", *_ON_BLANK)),
     Target("check", _coupons, _checked, slow=True),
     *(
         Target(f"folder:{name}", _planned(name), _folder(name), slow=True)

@@ -35,7 +35,21 @@ from tests.fuzz.targets import TARGETS
 
 pytestmark = pytest.mark.slow
 
-CASES = {"nc": 25, "restart": 20, "toml": 15, "toml-file": 5, "csv": 15, "obj": 10, "ply": 10, "stl": 10, "dxf": 12}
+CASES = {
+    "odd": 36,
+    "printed-nc": 12,
+    "printed-record": 8,
+    "printed-job": 8,
+    "nc": 25,
+    "restart": 20,
+    "toml": 15,
+    "toml-file": 5,
+    "csv": 15,
+    "obj": 10,
+    "ply": 10,
+    "stl": 10,
+    "dxf": 12,
+}
 ROOT = Path(__file__).parents[2]
 BY_NAME = {target.name: target for target in TARGETS}
 
