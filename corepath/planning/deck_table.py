@@ -17,11 +17,11 @@ import numpy as np
 
 from corepath.errors import CorepathError
 from corepath.lengths import Said
-from corepath.motion.clock import Limits, minutes, seconds
+from corepath.motion.clock import Limits, seconds
 from corepath.motion.cutter import Cutter
-from corepath.motion.program import Kind, Program, line
+from corepath.motion.program import Kind, line
 from corepath.operations.surfacing import finished, judged
-from corepath.planning.make import MadeFile
+from corepath.planning.make import MadeFile, minutes_of
 from corepath.planning.prepare import Prepared
 from corepath.work.deck_cutter import Offer, deck_offers, hollow_left
 from corepath.work.deck_steps import level_step
@@ -42,9 +42,8 @@ def deck_table(prepared: Prepared, made: Sequence[MadeFile]) -> list[dict[str, A
     assert work.deck is not None
     offers = deck_offers(job, work.deck.surface, work.deck.area.bounds, work.deck.deepest)
     # A cutter that even at its lower bound takes longer than the path made is not worth a path of its own.
-    taken = minutes(mine.program.passes, _limits(prepared), park=mine.program.park)
-    others = [one for one in offers if one.chosen.cutter.number != work.cutter.number and one.minutes < taken][:_TRIED]
-    return [_entry(prepared, work, mine.program, offer, tried=offer in others) for offer in offers]
+    others = [one for one in offers if one.chosen.cutter.number != work.cutter.number and one.minutes < mine.minutes]
+    return [_entry(prepared, mine, offer, tried=offer in others[:_TRIED]) for offer in offers]
 
 
 def ball_lines(work: Work, diameter: float, feed: float, limits: Limits) -> float:
@@ -67,7 +66,8 @@ def _limits(prepared: Prepared) -> Limits:
     return Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
 
 
-def _entry(prepared: Prepared, work: Work, program: Program, offer: Offer, *, tried: bool) -> dict[str, Any]:
+def _entry(prepared: Prepared, mine: MadeFile, offer: Offer, *, tried: bool) -> dict[str, Any]:
+    work = mine.work
     cutter, cutting, limits = offer.chosen.cutter, offer.chosen.cutting, _limits(prepared)
     taken = cutter.number == work.cutter.number
     assert work.deck is not None
@@ -87,11 +87,11 @@ def _entry(prepared: Prepared, work: Work, program: Program, offer: Offer, *, tr
     }
     variant = replace(work, cutter=cutter, cutting=cutting)
     try:
-        path = program if taken else finished(variant, rounds=1)[0] if tried else None
+        path = mine.program if taken else finished(variant, rounds=1)[0] if tried else None
     except CorepathError as error:
         return {**found, "estimate": True, "refused": str(error)}
     if path is not None:
-        found["minutes"] = round(minutes(path.passes, limits, park=path.park), 2)
+        found["minutes"] = round(mine.minutes if taken else minutes_of(path, limits), 2)
         left = judged(variant, [move for move in path.moves if move.kind != Kind.RAPID])
         found["lowest"], found["highest"] = round(left.low, 4), round(left.high, 4)
     return found

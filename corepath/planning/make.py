@@ -17,7 +17,7 @@ from corepath.post import Extents, write
 from corepath.work import Work
 from corepath.work.bound import Bound, bound
 
-__all__ = ["MadeFile", "Progress", "failed_ids", "make_files", "quiet"]
+__all__ = ["MadeFile", "Progress", "failed_ids", "make_files", "minutes_of", "quiet"]
 
 _DECK = 30.0  # of the time that another operation's path takes, measured on the samples
 
@@ -58,7 +58,7 @@ def make_files(prepared: Prepared, progress: Progress, share: tuple[float, float
 def _made(prepared: Prepared, work: Work, program: Program) -> MadeFile:
     machine = prepared.job.machine
     limits = Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
-    spent = minutes(program.passes, limits, park=program.park) + _approach(program)
+    spent = minutes_of(program, limits)
     written = write(
         program,
         title=prepared.job.title,
@@ -76,9 +76,10 @@ def _made(prepared: Prepared, work: Work, program: Program) -> MadeFile:
     return MadeFile(name, work, program, text, written.lines, spent, written.extents, least, beside, cuts)
 
 
-def _approach(program: Program) -> float:
-    """Minutes of the way at feed from the park place to where the first way down is looked at."""
-    return 0.0 if program.approach is None else program.approach.minutes_from(program.park)
+def minutes_of(program: Program, limits: Limits) -> float:
+    """Minutes of a program from where the machine parks and back, with the way to where its zero is looked at."""
+    looked_at = 0.0 if program.approach is None else program.approach.minutes_from(program.park)
+    return minutes(program.passes, limits, park=program.park) + looked_at
 
 
 def _planes(program: Program) -> tuple[int, int] | None:

@@ -74,6 +74,13 @@ def test_bodies_of_an_earlier_plan_do_not_stay(planned, tmp_path: Path) -> None:
     assert [path.name for path in (tmp_path / "solid").iterdir()] == ["mine.stl"], "bodies of another plan stay"
 
 
+def test_the_table_of_deck_cutters_has_the_files_minutes(planned) -> None:  # type: ignore[no-untyped-def]
+    """Two figures of one path, one with its first way down and one without, are a riddle."""
+    (taken,) = [one for one in planned.report["deck"]["cutters"] if one["taken"]]
+    (deck,) = [one for one in planned.report["operations"] if one["name"] == "deck"]
+    assert taken["minutes"] == deck["minutes"]
+
+
 def test_the_sheet_of_deck_and_casting_goes_with_the_plan(planned) -> None:  # type: ignore[no-untyped-def]
     """From the read-back when all was cut; areas within the half cells of the rims."""
     told = planned.report["deck_casting"]
