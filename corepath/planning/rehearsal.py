@@ -23,7 +23,7 @@ from corepath.motion.program import Approach, Pass, Program, Setup, line, rapid
 from corepath.planning.make import MadeFile, failed_ids
 from corepath.planning.prepare import Prepared
 from corepath.post import Extents, write
-from corepath.work.approach import WALK, seen_from
+from corepath.work.approach import seen_from
 
 __all__ = ["FOLDER", "Rehearsal", "rehearsals"]
 
@@ -77,7 +77,7 @@ def _rehearsal(prepared: Prepared, made: Sequence[MadeFile]) -> Rehearsal:
         zero=first.program.zero,
         clear=way.height,
         park=first.program.park,
-        passes=tuple(_passes(prepared, made, way.height)),
+        passes=tuple(_passes(prepared, made, way)),
         watch=_WATCH,
         spindle=False,
         approach=way,
@@ -105,16 +105,16 @@ def _way_down(prepared: Prepared, made: Sequence[MadeFile]) -> Approach:
     return replace(way, height=way.height + rise, above=way.above + rise, otherwise=way.otherwise + rise)
 
 
-def _passes(prepared: Prepared, made: Sequence[MadeFile], clear: float) -> Iterator[Pass]:
+def _passes(prepared: Prepared, made: Sequence[MadeFile], way: Approach) -> Iterator[Pass]:
     """A pass for each thing to look at; what it says is asked at the stop after it."""
     program = made[0].program
     x0, y0, x1, y1 = _travelled(made)
-    yield from _marks(program, clear)
+    yield from _marks(program, way)
     touch = _touch(prepared, program.setup)
     if touch is not None:
-        yield _walk([touch], clear, "over the place where Z is touched")
+        yield _walk([touch], way, "over the place where Z is touched")
     corners = [(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)]
-    yield _walk(corners, clear, "round all that the files of this set-up travel")
+    yield _walk(corners, way, "round all that the files of this set-up travel")
     number = 0
     room = prepared.job.machine.travel
     beside_x, beside_y = (max(0.0, min(_BESIDE, (room[k] - span) / 2)) for k, span in enumerate((x1 - x0, y1 - y0)))
@@ -126,22 +126,23 @@ def _passes(prepared: Prepared, made: Sequence[MadeFile], clear: float) -> Itera
         number += 1
         a, b, c, d = near.bounds
         corners = [(a, b), (c, b), (c, d), (a, d), (a, b)]
-        yield _walk(corners, clear, f"round obstacle {number}, {mm(obstacle.height):g~} high")
+        yield _walk(corners, way, f"round obstacle {number}, {mm(obstacle.height):g~} high")
 
 
-def _marks(program: Program, clear: float) -> Iterator[Pass]:
+def _marks(program: Program, way: Approach) -> Iterator[Pass]:
     """What X and Y are checked by: the crosses of the dowels, later their holes; in the cradle its mark."""
     zero = program.zero
     if zero.by == "cradle":
-        yield _walk([(0.0, 0.0)], clear, "over the middle line and X0 of the cradle")
+        yield _walk([(0.0, 0.0)], way, "over the middle line and X0 of the cradle")
     mark = "pencil cross" if program.setup == "A" else "hole"
     for number, place in enumerate(zero.dowels, start=1):
-        yield _walk([place], clear, f"over the {mark} of dowel {number}")
+        yield _walk([place], way, f"over the {mark} of dowel {number}")
 
 
-def _walk(places: Sequence[tuple[float, float]], clear: float, says: str) -> Pass:
+def _walk(places: Sequence[tuple[float, float]], way: Approach, says: str) -> Pass:
+    """From place to place as high and as fast as the level part of the first way down."""
     (x, y), *others = places
-    return Pass.of([rapid(x, y, clear), *(line(a, b, clear, WALK) for a, b in others)], says)
+    return Pass.of([rapid(x, y, way.height), *(line(a, b, way.height, way.walk) for a, b in others)], says)
 
 
 def _travelled(made: Sequence[MadeFile]) -> tuple[float, float, float, float]:

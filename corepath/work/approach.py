@@ -13,8 +13,9 @@ from shapely import Point
 
 from corepath.motion.program import Approach, Zero
 from corepath.work.model import Work
+from corepath.work.running import BELOW_RAPID
 
-__all__ = ["CLEAR", "WALK", "seen_from", "with_approaches"]
+__all__ = ["CLEAR", "seen_from", "with_approaches"]
 
 CLEAR = 3.0
 """mm over everything that stands on the bed, under the old zero as well as under the new one."""
@@ -77,7 +78,7 @@ def seen_from(work: Work, height: float, rapid: float, on: str = "", higher: flo
     """
     x, y, under = work.look
     face = _FACES[work.name if work.name == "inserts" else work.setup]
-    feed, walk = min(APPROACH_FEED, rapid), min(WALK, rapid)
+    feed, walk = (min(each, BELOW_RAPID * rapid) for each in (APPROACH_FEED, WALK))
     return Approach(x, y, height, feed, walk, face, height - under, on, height - under - higher)
 
 

@@ -11,7 +11,7 @@ from corepath.motion.cutter import Cutter, Cutting, Origin
 from corepath.motion.feeds import cutting
 from corepath.motion.feeds.chips import on_straight_wall, scallop_step
 
-__all__ = ["FINISH_DEPTH", "Asked", "light_cut", "run", "turn_allowance", "wood_density"]
+__all__ = ["BELOW_RAPID", "FINISH_DEPTH", "Asked", "light_cut", "run", "turn_allowance", "wood_density"]
 
 FINISH_DEPTH = 2.0
 """mm: where stock stands higher above the deck than this, it is roughed first (common practice, no source)."""

@@ -118,3 +118,12 @@ def test_a_reader_that_knows_no_plan_finds_no_contact_before_the_stop_and_many_a
     assert set(until.counts) <= {"outside-area"}, "only that nothing is cut"
     whole = read_foreign(text, "whole.nc", bench)
     assert whole.counts["rapid-through-material"] + whole.counts["plunge-at-rapid"] > 3
+
+
+def test_no_word_f_of_the_first_way_is_at_the_rapid_rate() -> None:
+    """A control that runs feeds at its limit holds them, or refuses the file: 0.9 of 1000, of 1500 and of 6000."""
+    feeds = {}
+    for rapid in (1000.0, 1500.0, 6000.0):
+        way = next(work.approach for work in prepared(rapid=rapid).works if work.approach is not None)
+        feeds[rapid] = (way.feed, way.walk)
+    assert feeds == {1000.0: (900.0, 900.0), 1500.0: (1000.0, 1350.0), 6000.0: (1000.0, 2000.0)}
