@@ -19,6 +19,7 @@ __all__ = ["Head", "check_heads", "check_stated_zero", "head_lines", "read_head"
 
 _LONGEST_HEAD = 200
 _ZERO = re.compile(r"Zero lies at X(\S+) Y(\S+) Z(\S+) (mm|in)\b")
+_NUMBERED = re.compile(r"^[Nn][0-9]{1,5}[ \t]*")
 _NUMBER = re.compile(r"[+-]?[0-9]+(?:\.[0-9]*)?")
 
 
@@ -35,7 +36,7 @@ def head_lines(text: str) -> list[str]:
     """The comments of a text's head, each that was wrapped in one."""
     says: list[str] = []
     for line in text.split("\n", _LONGEST_HEAD)[:_LONGEST_HEAD]:
-        bare = line.strip()
+        bare = _NUMBERED.sub("", line.strip())
         if bare in ("", "%"):
             continue
         if not (bare.startswith("(") and bare.endswith(")")):

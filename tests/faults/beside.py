@@ -191,10 +191,7 @@ class Beside:
         self.prepared: Prepared = made.prepared
         self.travelled = made.readback.travelled
         self.walks = {name: str(text) for name, text in made.files.items() if name.startswith("rehearsal/")}
-        self.folder = tempfile.TemporaryDirectory(prefix="corepath-faults-")
         self.files = {name: str(text) for name, text in made.files.items() if re.fullmatch(r"0[1-6]-.*\.nc", name)}
-        for name, text in self.files.items():
-            Path(self.folder.name, name).write_text(text)
 
     @cached_property
     def exact(self) -> Prepared:
@@ -215,7 +212,10 @@ class Beside:
         name = str(draw.choice(sorted(self.files)))
         program = read_program(self.files[name], name)
         turning = np.flatnonzero((program.kind > 0) & program.spindle_on)
-        return restart(Path(self.folder.name, name), int(program.line[int(draw.choice(turning[3:]))]))
+        line = int(program.line[int(draw.choice(turning[3:]))])
+        with tempfile.TemporaryDirectory(prefix="corepath-faults-") as folder:
+            Path(folder, name).write_text(self.files[name])
+            return restart(Path(folder, name), line)
 
     def restart_kinds(self, made: Restart, text: str) -> tuple[str, ...]:
         """`changed` where what it does is not what the file does from there on."""

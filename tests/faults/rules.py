@@ -295,7 +295,7 @@ def mirrored(axis: str) -> Rule:
     return rule
 
 
-FIRST_WAY = re.compile(r"^F[\d.]+\nG1 Z([\d.]+)\nG1 X.*\n(?:\(.*\n)*M0\n", re.MULTILINE)
+FIRST_WAY = re.compile(r"^F[\d.]+\nG1 Z([\d.]+)\n(?:F[\d.]+\n)?G1 X.*\n(?:\(.*\n)*M0\n", re.MULTILINE)
 """The slow first way down to a stop of a file whose zero is another than that of the file before."""
 
 

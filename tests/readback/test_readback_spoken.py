@@ -71,6 +71,15 @@ def test_what_the_writer_writes_is_what_is_asked_for(zero: str, cutter: str, uni
     assert found(*written(CUTTERS[cutter], ZEROS[zero], units)) == []
 
 
+def test_a_head_with_line_numbers_is_a_head() -> None:
+    """Whoever's sender numbers lines has no other file: N words stand before a comment too (NIST IR 6556, 3.3)."""
+    text, work, spoken = written()
+    numbered = "\n".join(f"N{number} {line}" if line else "" for number, line in enumerate(text.split("\n"), 1))
+    assert found(numbered, work, spoken) == []
+    wrong = numbered.replace("(Face up: deck up)", "(Face up: bottom up)")
+    assert len(found(wrong, work, spoken)) == 1
+
+
 def test_names_that_look_like_cutters_are_no_cutters() -> None:
     """A board called T1, a plug called T7."""
     text, work, spoken = written(title="T1 flat board")
