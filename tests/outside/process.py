@@ -40,6 +40,8 @@ class Site:
     """Places that are looked at: `h` of the deck there, and which of them belong to what."""
 
     h: Floats
+    at: Floats
+    """(places, 2) where they are"""
     touch: int
     deck: list[int]
     castings: dict[str, list[int]]
@@ -49,35 +51,37 @@ class Site:
     spans: dict[str, float]
 
 
-def site_of(job: Job, board: Board, seed: int = 1) -> Site:
-    """Places of a board: where it is touched, the deck's highest, of each casting its highest, lowest and others."""
+def site_of(job: Job, board: Board, seed: int = 1, some: int = 2) -> Site:
+    """Places of a board: where it is touched, the deck's highest, of each casting its highest, lowest and `some`."""
     rng = np.random.default_rng(seed)
     h: list[float] = []
+    at: list[tuple[float, float]] = []
 
-    def add(value: float) -> int:
+    def add(value: float, x: float, y: float) -> int:
         h.append(value)
+        at.append((x, y))
         return len(h) - 1
 
     def of(area: Polygon, some: int) -> list[int]:
-        found = [add(board.deck.highest_over(area)[0]), add(board.deck.lowest_over(area)[0])]
+        found = [add(*board.deck.highest_over(area)), add(*board.deck.lowest_over(area))]
         line = area.exterior
         for share in rng.uniform(0.0, 1.0, some):
             place = line.interpolate(share, normalized=True)
-            found.append(add(float(board.deck.height(place.x, place.y))))
+            found.append(add(float(board.deck.height(place.x, place.y)), place.x, place.y))
         return found
 
     x, y = job.machine.touch_at or (0.0, 0.0)
-    touch = add(float(board.deck.height(x, y)))
+    touch = add(float(board.deck.height(x, y)), x, y)
     deck = of(board.blank, 2)
-    castings = {casting.id: of(casting.area, 2) for casting in board.castings}
+    castings = {casting.id: of(casting.area, some) for casting in board.castings}
     inserts, over = {}, {}
     for place in board.places:
         seat, bore = (Point(place.x, place.y).buffer(d / 2) for d in (place.seat, place.bore))
-        inserts[place.id] = add(float(board.deck.height(place.x, place.y)))
+        inserts[place.id] = add(float(board.deck.height(place.x, place.y)), place.x, place.y)
         low, high = board.deck.lowest_over, board.deck.highest_over
         over[place.id] = low(seat)[0], low(bore)[0], high(bore)[0]
     spans = {casting.id: casting.half_span for casting in board.castings}
-    return Site(np.array(h), touch, deck, castings, inserts, over, spans)
+    return Site(np.array(h), np.array(at), touch, deck, castings, inserts, over, spans)
 
 
 class Process:
@@ -87,6 +91,10 @@ class Process:
         self.job, self.board, self.stack = job, board, stack
         self.site = site or site_of(job, board)
         count = len(self.site.h)
+        self.came, self.hollow = np.full(count, job.blank.thickness), np.zeros(count)
+        """What is sure of each place: its thickness, and the gap under it in A; errors come on top."""
+        self.faces = job.blank.thickness, job.blank.thickness
+        """Heights at which the touched faces of A and B are taken to stand."""
         self.names = [f"{kind} {name}" for kind in ("touch", "machine") for name in OPERATIONS]
         self.names += ["level", "shrinkage", "pour line", "gel loss"]
         self.names += [f"{kind} @{k}" for kind in EACH for k in range(count)]
@@ -145,8 +153,8 @@ class _Shop:
         self.p, self.job, self.site, self.stack = process, process.job, process.site, process.stack
         self.error: Callable[[str], Floats] = lambda name: process.error(errors, name)
         self.gap_a, self.gap_b, self.gap_c, self.bed, self.bed_b = (process.field(errors, kind) for kind in EACH[1:])
-        self.nominal = self.job.blank.thickness
-        self.came = self.nominal + process.field(errors, "thickness")
+        self.gap_a = process.hollow + self.gap_a
+        self.came = process.came + process.field(errors, "thickness")
         self.left = self.came.copy()
         self.on_face = self.job.machine.z_zero == "face"
 
@@ -161,7 +169,7 @@ class _Shop:
     def set_up_a(self, operation: str, height: float) -> Floats:
         """(draws,) height in the room of a floor or plane cut in A."""
         k = self.site.touch
-        return self.cut_to(operation, height, self.bed[:, k] + self.gap_a[:, k] + self.came[:, k], self.nominal)
+        return self.cut_to(operation, height, self.bed[:, k] + self.gap_a[:, k] + self.came[:, k], self.p.faces[0])
 
     def outcomes(self) -> dict[Outcome, Floats]:
         self.pockets()
@@ -231,7 +239,7 @@ class _Shop:
         """Turned over, what was the top bears; `core` is what stays between it and the skim at each place."""
         k = self.site.touch
         face = self.stack.heights.face_flush
-        nominal = self.nominal if face is None else face.plane
+        nominal = self.p.faces[1] if face is None else face.plane
         self.plane = self.cut_to("skim", plane, self.bed_b[:, k] + self.gap_b[:, k] + self.left[:, k], nominal)
         self.core = self.plane[:, None] - self.bed_b - self.gap_b
 

@@ -62,12 +62,19 @@ def once(pattern: str, by: str) -> Change:
     return lambda text: re.sub(pattern, by, text, count=1, flags=re.M)
 
 
+def stretch_lost(text: str) -> str:
+    """Two hundred lines left out in the middle: what follows meets what they should have taken away."""
+    lines = text.split("\n")
+    middle = len(lines) // 2
+    return "\n".join([*lines[:middle], *lines[middle + 200 :]])
+
+
 PLANTED: dict[str, tuple[str, Change]] = {
     "after-end": ("01-A-dowels.nc", lambda text: f"{text}G0 Z2.00000\n"),
     "arc-mismatch": ("03-A-groove.nc", once(r"^G1 (X\S+ Y\S+)$", r"G2 \1 I0.50000 J0.00000")),
     "collet": ("03-A-groove.nc", shifted("Z", -1.5)),
     "deck-height": ("08-C-deck.nc", shifted("Z", 0.01)),
-    "engagement": ("05-B-skim-pass-2.nc", once(r"^(G1 Y\S+\nG1 X\S+\n)(?:G1 Y\S+\nG1 X\S+\n){2}", r"\1")),
+    "engagement": ("03-A-groove.nc", stretch_lost),
     "length-offset": ("01-A-dowels.nc", once(r"^G43 H\d+", "G43 H7")),
     "obstacle": ("08-C-deck.nc", shifted("Y", 1.2)),
     "speed-off": ("01-A-dowels.nc", once(r"^S(\d)\d+", r"S\g<1>000")),
@@ -126,7 +133,7 @@ def test_every_kind_of_finding_has_its_fault() -> None:
 @pytest.mark.slow
 def test_the_small_job_itself_is_good(small: Small) -> None:
     """Else every fault would be found in anything."""
-    assert small.found(small.texts, "10-D-bolt-holes.nc") == ()
+    assert small.found(small.texts, "08-C-deck.nc") == ()
 
 
 @pytest.mark.slow
