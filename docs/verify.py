@@ -492,6 +492,8 @@ def restart(name, text, entry, of, made) -> None:
         breach(name, 0, "does not stop on its first way down, as its file does")
     if any(move[0] == 0 for move in lead[:first]):
         breach(name, 0, "its first way down goes at rapid")
+    if slow and not max(move[5] for move in lead[:first] or [old[0]]) <= 1.01 * max(move[5] for move in old[:slow]):
+        breach(name, 0, "its first way down goes faster than that of its file")
     safe = highest_rapid(of)
     for kind, line, start, end, _, feed in lead[first:]:
         if kind == 0 and not end[2] >= safe - 0.001:

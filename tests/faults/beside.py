@@ -140,6 +140,13 @@ def _any_digit(lines: Lines, draw: Draw) -> Lines | None:
     )
 
 
+def _feed_lost(lines: Lines, draw: Draw) -> Lines | None:
+    """A feed after the last stop; without one before it, the first way down is only slower."""
+    last = max(k for k, line in enumerate(lines) if line == "M0")
+    rest = dropped(lambda line: re.match(r"^F[\d.]+$", line))(lines[last:], draw)
+    return None if rest is None else [*lines[:last], *rest]
+
+
 def _safe_height_lost(lines: Lines, _draw: Draw) -> Lines | None:
     """Not raised before it goes to its place; a first way down would have left it high enough."""
     high = next(k for k, line in enumerate(lines) if line.startswith("G0 Z"))
@@ -167,7 +174,7 @@ RESTART_RULES: Mapping[str, Rule] = {
     "restart: deeper": _lead(replaced(r"^G1 Z(-?[\d.]+)$", lambda found: f"G1 Z{float(found[1]) - 0.3:.4f}")),
     "restart: down at rapid": _lead(replaced(r"^G1 Z", "G0 Z")),
     "restart: feed x 3": _lead(replaced(r"^F([\d.]+)$", lambda found: f"F{float(found[1]) * 3:.1f}")),
-    "restart: feed lost": _lead(dropped(lambda line: re.match(r"^F[\d.]+$", line))),
+    "restart: feed lost": _lead(_feed_lost),
     "restart: spindle line lost": _lead(dropped(lambda line: line.endswith("M3"))),
     "restart: other speed": _lead(replaced(r"^S(\d)\d+", r"S\g<1>000")),
     "restart: wait lost": _lead(dropped(lambda line: line.startswith("G4"))),
