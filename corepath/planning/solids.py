@@ -6,10 +6,12 @@ Each body lies as it does on the bed in that set-up (bed frame, mm; after B bott
 from __future__ import annotations
 
 import json
-from collections.abc import Collection
+from collections.abc import Mapping
 from pathlib import Path
 
 from corepath.errors import InputError
+from corepath.planning.bound import KEY as FILES_KEY
+from corepath.planning.bound import SEAL, files_sha256, seal_of
 from corepath.planning.folder import write_folder
 from corepath.planning.limited import read_limited
 from corepath.planning.reading import Reading
@@ -45,14 +47,21 @@ def write_solids(reading: Reading, folder: Path) -> tuple[str, ...]:
     return tuple(made)
 
 
-def _listing(folder: Path, made: Collection[str]) -> dict[str, str]:
-    """The report with the names added to its list of files; nothing where it has none."""
+def _listing(folder: Path, made: Mapping[str, bytes]) -> dict[str, str]:
+    """The report with these files taken into its list, and sealed again.
+
+    Nothing where it has no list, or says something else than what was sealed: a changed one must be found changed.
+    """
     try:
         report = json.loads(read_limited(folder / REPORT))
+        if not isinstance(report, dict) or report.get(SEAL) != seal_of(report):
+            return {}
     except (InputError, ValueError, RecursionError):
         return {}
-    held = report.get("files") if isinstance(report, dict) else None
-    if not isinstance(held, list) or not all(isinstance(name, str) for name in held):
+    held, known = report.get("files"), report.get(FILES_KEY)
+    if not isinstance(held, list) or not isinstance(known, dict):
         return {}
-    report["files"] = sorted({*held, *made})
+    report["files"] = sorted({*map(str, held), *made})
+    report[FILES_KEY] = {**known, **files_sha256(made)}
+    report[SEAL] = seal_of(report)
     return {REPORT: json.dumps(report, indent=1, ensure_ascii=False) + "\n"}

@@ -149,7 +149,7 @@ def _unrolled(svg: Document, found: DeckCasting) -> None:
     with svg.group("unrolled", id="unrolled"):
         along = float(np.hypot(*np.diff(np.vstack((band.places, band.places[:1])), axis=0).T).sum())
         says = "Along the outline, all round: width of the casting that shows inside it; "
-        says += f"length {_scale(box.width / along)}, width {_scale(box.height / high)}"
+        says += f"scale {_scale(box.width / along)} along it, {_scale(box.height / high)} across"
         svg.text(MAIN.x0 + 4, box.y0 - 3, says, "label strong", size=NORMAL)
         svg.add("rect", class_="narrow", x=box.x0, y=box.y0, width=box.width, height=box.height)
         svg.line(box.x0, y(band.wanted), box.x1, y(band.wanted), "hidden")

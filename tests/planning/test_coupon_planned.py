@@ -24,7 +24,8 @@ from typer.testing import CliRunner
 import corepath.planning
 from corepath.cli.app import app
 from corepath.cli.tables import file_table, finding_lines
-from corepath.planning import Reading, plan, prepare, quiet
+from corepath.planning import Reading, plan, prepare, quiet, read_folder
+from corepath.planning.bound import seal_of
 from corepath.planning.folder import write_folder
 from corepath.planning.plan import _warning
 from corepath.planning.player import reels
@@ -63,13 +64,15 @@ def test_bodies_of_an_earlier_plan_do_not_stay(planned, tmp_path: Path) -> None:
 
     report = json.loads(files["report.json"])
     report["files"] = sorted(files)
-    files["report.json"] = json.dumps(report)
+    report["sha256"] = {name: known for name, known in report["sha256"].items() if name in files}
+    files["report.json"] = json.dumps({**report, "seal": seal_of(report)})
     replace(planned, files=files).write(tmp_path)
     assert [path.name for path in (tmp_path / "solid").iterdir()] == ["mine.stl"]
     told = CliRunner().invoke(app, ["readback", str(tmp_path), "--stl"])
-    assert told.exit_code == 0 and "solid/after-C-casting.stl" in told.output
+    assert told.exit_code == 0 and "solid/after-C-casting.stl" in told.output, told.output
     again = (tmp_path / "solid" / "after-C-casting.stl").read_bytes()
     assert again == planned.files["solid/after-C-casting.stl"]
+    assert not read_folder(tmp_path).failed, "its report is sealed again"
     write_folder(tmp_path, files)
     assert [path.name for path in (tmp_path / "solid").iterdir()] == ["mine.stl"], "bodies of another plan stay"
 
