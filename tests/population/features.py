@@ -222,21 +222,30 @@ def _spread(chance: Chance, ground: Ground, count: int, form: Any, fits: Any, mi
 def touch_place(chance: Chance, ground: Ground, taken: list[Polygon], flip: str) -> tuple[float, float]:
     """Sound wood of the rim, in a corner: off the groove, off `taken` at its place and at both mirror images.
 
-    Where a pair of dowels leaves no such corner, its mirror image about the flip axis alone has to be clear.
+    Where a pair of dowels leaves no such corner, its mirror image about the flip axis alone has to be clear; where
+    clamps take those too, it is a place along a side.
     """
     length, width = ground.blank
-    best, room = (0.0, 0.0), (False, -1.0)
+    corners = []
     for k in chance.order(4):
         sx, sy = (1 if k % 2 else -1), (1 if k // 2 else -1)
-        x, y = sx * (length / 2.0 - chance.even(8.0, 14.0, 1.0)), sy * (width / 2.0 - chance.even(8.0, 14.0, 1.0))
-        image = (x, -y) if flip == "x" else (-x, y)
-        near, clear = (
-            min(Point(one).distance(area) for one in places for area in (ground.outer, *taken))
-            for places in (((x, y), image), ((x, y), (x, -y), (-x, y)))
+        corners.append(
+            (sx * (length / 2.0 - chance.even(8.0, 14.0, 1.0)), sy * (width / 2.0 - chance.even(8.0, 14.0, 1.0)))
         )
-        if (near > 0.0, clear) > room:
-            best, room = (round(x, 1), round(y, 1)), (near > 0.0, clear)
-    return best
+    sides = [(sx * 0.3 * length, sy * (width / 2.0 - 3.5)) for sx in (1, -1) for sy in (1, -1)]
+
+    def clear(places: tuple[tuple[float, float], ...]) -> float:
+        return min(Point(one).distance(area) for one in places for area in (ground.outer, *taken))
+
+    def room(place: tuple[float, float]) -> tuple[bool, float]:
+        x, y = place
+        image = (x, -y) if flip == "x" else (-x, y)
+        return clear((place, image)) > 0.0, clear((place, (x, -y), (-x, y)))
+
+    best = max(corners, key=room)
+    if not room(best)[0]:
+        best = max(sides, key=room)
+    return round(best[0], 1), round(best[1], 1)
 
 
 def draw_clamps(
