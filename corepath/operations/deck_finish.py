@@ -64,6 +64,8 @@ _SUMMIT = 0.9
 """At the last, places left lower than this share of the allowed ridge are given up, at first those below `_FOOT`."""
 _SAME_SPOT = 0.25
 """mm: places that round to the same multiple of it are one spot."""
+_AROUND = 3.0
+"""mm about a place too high within which all are tried again; climbing leads less far."""
 _NO_HELP = 0.9
 """Strokes that leave more than this share of the places too high do not help: the cutter does not fit there."""
 _FEW = 300
@@ -131,14 +133,17 @@ def _wanted(deck: Deck) -> float:
 
 
 def _mended(track: Array, work: Work, offset: CutterOffset, bounds: Bounds, tried: Bounds, wanted: float) -> Array:
-    """The track with strokes where it leaves too much at the finest places, as long as they help."""
-    follow, first = follower(offset), _tried(tried, _square(tried))
+    """The track with strokes where it leaves too much at the finest places, as long as they help.
+
+    Strokes come after all else and only lower what is left: once tried, places away from those too high are done with.
+    """
+    follow, places = follower(offset), _tried(tried, _square(tried))
     before = math.inf
     for _ in range(_STROKES):
         swept = _Swept.by(follow(track), work, tried, offset)
-        found = swept.heights(first)
-        peaks, heights = _climbed(swept, first, found, tried, wanted)
-        high = [first[~(found <= wanted)], peaks[~(heights <= wanted)]]
+        found = swept.heights(places)
+        peaks, heights = _climbed(swept, places, found, tried, wanted)
+        high = [places[~(found <= wanted)], peaks[~(heights <= wanted)]]
         bad = np.unique(np.round(np.concatenate(high) / _SAME_SPOT), axis=0) * _SAME_SPOT
         count = len(bad)
         if count == 0 or count > _MOST_BAD or (count > _FEW and count > _NO_HELP * before):
@@ -146,7 +151,15 @@ def _mended(track: Array, work: Work, offset: CutterOffset, bounds: Bounds, trie
         before = count
         axis, way = _axis(work, offset, bad)
         track = mended(track, axis, way, bounds)
+        places = places[_around(places, bad)]
     return track
+
+
+def _around(places: Array, spots: Array) -> NDArray[np.bool_]:
+    """Which of the places (n, 2) lie within `_AROUND` of any of the spots (m, 2)."""
+    from scipy.spatial import cKDTree
+
+    return np.isfinite(cKDTree(spots).query(places, distance_upper_bound=_AROUND)[0])
 
 
 def _climbed(swept: _Swept, places: Array, found: Array, bounds: Bounds, wanted: float) -> tuple[Array, Array]:

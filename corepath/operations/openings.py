@@ -62,8 +62,9 @@ def _split(before: Move, move: Move, openings: Sequence[Opening], work: Work) ->
         shares.update(s for s in _crossings(before, move, opening, reach) if _SHORT < s * length < length - _SHORT)
     cuts = sorted(shares)
     for a, b in itertools.pairwise(cuts):
-        x, y, z = (float(value) for value in start + span * ((a + b) / 2.0))
-        inside = any(_touches(opening, work, x, y, z) for opening in openings)
+        x, y, _ = (float(value) for value in start + span * ((a + b) / 2.0))
+        lowest = float(start[2] + min(a * span[2], b * span[2]))  # a way that sinks into the rim meets it at its end
+        inside = any(_touches(opening, work, x, y, lowest) for opening in openings)
         feed = _SHARE * move.feed if inside else move.feed
         if b == 1.0:
             yield line(move.x, move.y, move.z, feed)

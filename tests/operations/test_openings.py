@@ -82,6 +82,14 @@ def test_a_layer_high_above_a_blind_bore_is_not_slowed() -> None:
     assert {move.feed for move in slowed(low, work(bore)) if move.kind == Kind.LINE} == {1500.0, 3000.0}
 
 
+def test_a_way_that_sinks_into_the_rim_is_slowed_though_its_middle_is_high() -> None:
+    """As where roughing follows the deck: from 9.9 down to 9.0 within reach, where the fibres break out from 9.2 on."""
+    bore = Opening("I1", 0.0, 0.0, 8.0, 8.2)
+    ramp = [rapid(-4.0, 0.0, 22.0), rapid(-4.0, 0.0, 9.9), line(4.0, 0.0, 9.0, 3000.0), rapid(4.0, 0.0, 22.0)]
+    places, feeds = feeds_along(slowed(ramp, work(bore)))
+    assert feeds[places[:, 2] < 9.2].max() == 1500.0
+
+
 def test_the_head_names_them_and_nothing_is_said_without() -> None:
     assert opening_words(work()) == () and slowed(LINES, work()) == LINES
     (words,) = opening_words(work(Opening("I1a", 0, 0, 8, 9), Opening("I1b", 9, 0, 8, 9)))
