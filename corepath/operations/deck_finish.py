@@ -60,6 +60,8 @@ _STRIDES = (0.5, 0.25, 0.12, 0.06, 0.03, 0.015, 0.008, 0.004)
 """mm; ridges meet in points a tenth of a millimetre wide: steps in eight directions lead there."""
 _EACH = 4
 """Steps of one length at most."""
+_GAIN = 1e-5
+"""mm; a step that leads less higher than this is not worth the next: all of them together lie within the spare."""
 _SUMMIT = 0.9
 """At the last, places left lower than this share of the allowed ridge are given up, at first those below `_FOOT`."""
 _SAME_SPOT = 0.25
@@ -159,7 +161,8 @@ def _around(places: Array, spots: Array) -> NDArray[np.bool_]:
     """Which of the places (n, 2) lie within `_AROUND` of any of the spots (m, 2)."""
     from scipy.spatial import cKDTree
 
-    return np.isfinite(cKDTree(spots).query(places, distance_upper_bound=_AROUND)[0])
+    away, _ = cKDTree(spots).query(places, distance_upper_bound=_AROUND)
+    return np.asarray(np.isfinite(away))
 
 
 def _climbed(swept: _Swept, places: Array, found: Array, bounds: Bounds, wanted: float) -> tuple[Array, Array]:
@@ -186,7 +189,7 @@ def _climbed(swept: _Swept, places: Array, found: Array, bounds: Bounds, wanted:
             heights = swept.heights(ahead).reshape(-1, len(ways))
             steepest = np.argmax(heights, axis=1)
             reached = heights[np.arange(len(moving)), steepest]
-            up = reached > best[moving] + 1e-9
+            up = reached > best[moving] + _GAIN
             best[moving[up]] = reached[up]
             at[moving[up]] = ahead.reshape(-1, len(ways), 2)[up, steepest[up]]
             moving = moving[up]
