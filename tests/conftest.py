@@ -8,12 +8,15 @@ of operations, drawings, read-back and planning mostly make whole paths, and are
 from __future__ import annotations
 
 import ipaddress
+import os
 import socket
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command itself, before any test loads numpy
 
 HERE = Path(__file__).parent
 UNITS = ("board", "job", "layup", "motion", "outside", "post", "skin", "stackup", "work")

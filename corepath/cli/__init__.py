@@ -10,6 +10,9 @@ def main() -> None:
     try:
         import os
 
+        # Our matrices are small: more threads than one only wait for each other, up to eight times as long where
+        # another process wants the cores too. It has to be said before numpy is loaded.
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         from corepath.cli.app import run
         from corepath.cli.cache import settle_cache
 

@@ -7,12 +7,15 @@ Exit code 1 where a job that passed `check` was withheld or refused by the cut, 
 from __future__ import annotations
 
 import argparse
+import os
 import shutil
 import sys
 import tempfile
 from collections.abc import Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command itself
 
 from tests.population.drawing import draw
 from tests.population.judging import Outcome, judge, write_job
