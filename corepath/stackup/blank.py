@@ -9,8 +9,10 @@ negative.
 What the places cannot see of a cup, bow or twist stays open (fitting.py). Only what the job gives bounds it:
 `blank.tolerance` the thickness, `tolerances.flat` the gap, each as long as no figure contradicts it.
 
-The raw top bears in B. Where it is no plane, the blank turned over may stand off the bed: `warp`. Held down flat it
-does not, so that a gap in B lies between nothing and the warp with `tolerances.flat`.
+The raw top bears in B. As held it lies within `tolerances.flat` of the bed: that is the job's word, of the shape of the
+blank and its holding together. Where the figures show a raw top that is farther out of plane, the blank turned over may
+stand off the bed besides, in the worst of its rests (rests.py) and with what the figures leave open: `stands_off`. Held
+down flat it does not, so that a gap in B lies between nothing and that.
 """
 
 from __future__ import annotations
@@ -27,6 +29,7 @@ from corepath.job.measured import Measured
 from corepath.job.model import Job
 from corepath.lengths import mm, said_all
 from corepath.stackup.fitting import Bending, Fitted, fit
+from corepath.stackup.rests import Planes, Rests, off, rests
 
 __all__ = ["Blank", "Extreme"]
 
@@ -41,11 +44,14 @@ SUNK = 0.05
 _STEP = 5.0
 _REST_STEP = 20.0
 
+_SEEN = 2.0 / 3.0
+"""Share of `tolerances.flat` from which a warp that is seen says that the blank may not lie so flat as the job has it.
+
+Of blanks read at nine places within 0.02, one in 100 is out of plane by more than the 0.1 of the job where less than
+this is seen, and one flat blank in 100 seems to be out of plane by more than this (simulated)."""
+
 UNSEEN = 2.0
 """Where a map is less sure than this times the error of one figure, between the places, too little was measured."""
-
-WARPED = 0.05
-"""mm out of plane from which a raw top is spoken of (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,29 +176,35 @@ class Blank:
         return self._top.error_at(x, y)
 
     def warp(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """How far the raw top, laid face down on a plane, stands off it; 0 where nothing was measured.
-
-        The plane is the lowest over the middle of the blank that no place of the raw top passes: on it the blank rests.
+        """How far the raw top as it was measured may stand off a plane that it is laid on face down, pressed at its
+        middle: the most over all ways in which it then rests. 0 where nothing was measured.
         """
-        if self._rest is None:
-            return np.zeros(np.broadcast_shapes(np.shape(x), np.shape(y)))
-        level, along, across = self._rest
-        return np.maximum(level + along * np.asarray(x) + across * np.asarray(y) - self.raw_top(x, y), 0.0)
+        return self._off(self._rests.as_measured, x, y)
+
+    def stands_off(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """The largest gB: `tolerances.flat`, the job's word of how the blank lies as held. Where the figures show that
+        this may not be so, with how far the raw top may stand off, as far as they tell its shape.
+        """
+        return self.flat + self._off(self._rests.at_most if self._bent else (), x, y)
 
     @cached_property
-    def _rest(self) -> tuple[float, float, float] | None:
-        """Level and slopes of the plane that the raw top rests on when it is turned over."""
-        from scipy.optimize import linprog
+    def _bent(self) -> bool:
+        """Whether the figures show that the raw top may be out of plane by more than `flat`."""
+        return float(self.warp(*self.nodes(_REST_STEP)).max()) > _SEEN * self.flat
 
-        if not self.measured:
-            return None
+    @cached_property
+    def _rests(self) -> Rests:
+        """The planes that the raw top may rest on when it is turned over."""
+        known = self.thickness_map if self.top_map is None else self.top_map
+        if known is None:
+            return Rests((), ())
         x, y = self.nodes(_REST_STEP)
-        over = -np.column_stack([np.ones(len(x)), x / self.length, y / self.width])
-        bounds = [(None, None)] * 3
-        solved = linprog([1.0, 0.0, 0.0], A_ub=over, b_ub=-self.raw_top(x, y), bounds=bounds, method="highs")
-        if solved.x is None:
-            return None
-        return float(solved.x[0]), float(solved.x[1]) / self.length, float(solved.x[2]) / self.width
+        return rests(x, y, self.raw_top(x, y), known.shape_error(x, y))
+
+    def _off(self, planes: Planes, x: ArrayLike, y: ArrayLike) -> Floats:
+        if not planes:
+            return np.zeros(np.broadcast_shapes(np.shape(x), np.shape(y)))
+        return off(planes, x, y, self.raw_top(x, y))
 
     def gap_bounds(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
         """Least and largest gA."""
@@ -303,17 +315,16 @@ class Blank:
 
     def _of_warp(self) -> list[str]:
         """That the raw top is no plane."""
-        if not self.measured:
+        if not self._bent:
             return []
         x, y = self.nodes(_REST_STEP)
-        warp = self.warp(x, y)
-        k = int(np.argmax(np.round(warp, 6)))
-        if warp[k] < WARPED:
-            return []
+        most = self.stands_off(x, y)
+        k = int(np.argmax(np.round(most, 6)))
+        seen = float(self.warp(x[k], y[k]))
         return [
-            f"the raw top is out of plane: turned over it may stand {mm(warp[k]):.2f} off the bed at "
-            f"X{mm(x[k]):.0f} Y{mm(y[k]):.0f} of the board; that is counted in B; a blank pressed flat there springs "
-            "back after the skim"
+            f"the raw top is out of plane: turned over it may stand {mm(seen):.2f} off the bed at X{mm(x[k]):.0f} "
+            f"Y{mm(y[k]):.0f} of the board by the figures; with what they leave open and the {mm(self.flat):.2f} of "
+            f"tolerances.flat {mm(most[k]):.2f} is counted in B; a blank pressed flat there springs back after the skim"
         ]
 
     def as_dict(self) -> dict[str, object]:

@@ -176,6 +176,19 @@ class Fitted:
             half = np.hypot(SIGMAS * np.sqrt(self._trend.variance(fx, fy)), self._plate.half_width(fx, fy))
         return np.maximum(half, self.error).reshape(shape)
 
+    def shape_error(self, x: Floats, y: Floats) -> float:
+        """The most (mm) by which the surface may be another over (n,) places `x`, `y`, whatever plane it lies on.
+
+        As `uncertainty`, but with the plane that fits the doubt best taken off it, and without scatter of figures.
+        """
+        plane = np.linalg.qr(np.column_stack([np.ones(len(x)), x, y]))[0]
+        columns = _columns(self._trend.bending, self._trend.axes, x, y)
+        bare = columns - plane @ (plane.T @ columns)
+        half = SIGMAS * np.sqrt(((bare @ self._trend.covariance) * bare).sum(axis=1))
+        if self._plate is not None:
+            half = np.hypot(half, self._plate.half_width(x, y))
+        return float(half.max())
+
     def extrapolated(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:
         """Whether `x`, `y` lies more than `OUTSIDE` beyond the hull of the places."""
         import shapely

@@ -66,13 +66,13 @@ class Heights:
     def gap(self, setup: str, at: At, where: str = "") -> Linear:
         """gA, gB or gC. gA may have been measured; else the gap is one-sided and nominally zero.
 
-        In B a raw top that was measured to be no plane may stand off the bed by its warp besides.
+        In B a raw top that was measured to be no plane may stand off the bed besides.
         """
         name = f"lying flat in {setup}{where}"
         if setup == "A" and self.blank.gap_measured:
             return float(self.blank.gap(*at)) + _error(name, float(self.blank.gap_error(*at)))
         if setup == "B" and self.face_flush is None:
-            return Linear.gap(name, 1.0) * (self.job.tolerances.flat + float(self.blank.warp(*at)))
+            return Linear.gap(name, 1.0) * float(self.blank.stands_off(*at))
         return Linear.gap(name, self.job.tolerances.flat)
 
     def raw_top(self, at: At) -> Linear:
@@ -294,10 +294,10 @@ class Heights:
         return self.plane(stop, where) - self.gap("B", at, where)
 
     def core_low(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-        """What tells one place from another in the least that a skim leaves, over places: its warp, or callipers."""
+        """What tells one place from another in the least that a skim leaves, over places: its gap, or callipers."""
         if self._thickness_after is not None:
             return self._thickness_after.value(x, y)
-        return -self.blank.warp(x, y) if self.face_flush is None else np.zeros_like(x)
+        return -self.blank.stands_off(x, y) if self.face_flush is None else np.zeros_like(x)
 
     @cached_property
     def _thickness_after(self) -> Fitted | None:

@@ -2,9 +2,11 @@
 
 The wood has a thickness and a gap under it that run over the blank as a plane, wedge, cup or twist; a gauge reads them
 at some places. The plan is made from the readings alone; the process is played with the wood. Turned over, the blank
-bears with its raw top on the bed: where enough places tell its shape it stands off by anything between nothing (pressed
-flat) and what a rigid blank would, which rests on three of its highest places, and by how flat it lies besides.
-Lengths in mm.
+bears with its raw top on the bed. As held it lies within `tolerances.flat` of it: that is the job's word of the blank
+and its holding, true of every wood that is out of plane by no more. Other wood breaks the word; where enough places
+tell its shape it stands off by anything between nothing (pressed flat) and what a rigid blank would in the worst of its
+rests, and by `tolerances.flat` besides. A rigid blank rests on three of its highest places with the middle between
+them; a twisted one rocks from one such triangle to another. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -14,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linprog
+from scipy.spatial import ConvexHull
 
 from corepath.board.model import Board
 from corepath.job.measured import Measured
@@ -30,8 +32,7 @@ Floats = NDArray[np.float64]
 GAUGE = 0.02
 """mm: figures are even within ± this."""
 SEES = 9
-"""Places that tell a bend. Where fewer were measured the job's word stands, as of a blank that nobody measured: as held
-it lies within `tolerances.flat`."""
+"""Places that tell a bend. Where fewer were measured the job's word stands, as of a blank that nobody measured."""
 SHAPES = ("plane", "wedge", "cup", "hollow", "twist")
 PLACES: dict[str, tuple[tuple[float, float], ...]] = {
     "three": ((-0.93, -0.85), (0.93, -0.85), (0.0, 0.85)),
@@ -43,7 +44,7 @@ PLACES: dict[str, tuple[tuple[float, float], ...]] = {
 
 @dataclass(frozen=True)
 class Wood:
-    """Thickness and gap in A of a true blank over places, and how far its raw top, face down, stands off a table."""
+    """Thickness and gap in A of a true blank over places, and how far its raw top, face down, may stand off a table."""
 
     thickness: Callable[[Floats, Floats], Floats]
     gap: Callable[[Floats, Floats], Floats]
@@ -68,7 +69,7 @@ def wood_of(job: Job, shape: str, rng: np.random.Generator, gap_most: float) -> 
     def other(x: Floats, y: Floats) -> Floats:
         return level + along * x / half_length + across * y / half_width + bend * (form(x, y) - 0.5 * bent)
 
-    most = float(np.abs(other(*_lattice(job))).max())
+    most = float(np.abs(other(*lattice(job))).max())
     tolerance = job.blank.tolerance
     share = 1.0 if tolerance is None else min(1.0, tolerance / most)
 
@@ -81,18 +82,41 @@ def wood_of(job: Job, shape: str, rng: np.random.Generator, gap_most: float) -> 
     return Wood(thickness, gap, _off_a_table(job, lambda x, y: thickness(x, y) + gap(x, y)))
 
 
-def _lattice(job: Job) -> tuple[Floats, Floats]:
-    lines = (np.linspace(-0.5, 0.5, 21) * job.blank.length, np.linspace(-0.5, 0.5, 11) * job.blank.width)
+def lattice(job: Job) -> tuple[Floats, Floats]:
+    """Places all over the blank, its edges and its middle lines among them."""
+    lines = (np.linspace(-0.5, 0.5, 41) * job.blank.length, np.linspace(-0.5, 0.5, 41) * job.blank.width)
     x, y = np.meshgrid(*lines)
     return x.ravel(), y.ravel()
 
 
+def rests_of(x: Floats, y: Floats, top: Floats) -> list[tuple[float, float, float]]:
+    """Level and slopes of the planes that a rigid blank may lie on, raw top down: faces of its convex hull that the
+    middle is over, an edge being of both faces. One place far below closes the hull, also of a raw top that is level.
+    """
+    size = float(np.abs(x).max()), float(np.abs(y).max())
+    places = np.column_stack([np.append(x / size[0], 0.0), np.append(y / size[1], 0.0)])
+    hull = ConvexHull(np.column_stack([places, np.append(top, top.min() - 10.0)]))
+    planes = []
+    for (along, across, up, off), corners in zip(hull.equations, hull.simplices, strict=True):
+        first, second, third = places[corners]
+        turns = [
+            one[0] * other[1] - one[1] * other[0] for one, other in ((first, second), (second, third), (third, first))
+        ]
+        if up > 1e-9 and (min(turns) >= -1e-9 or max(turns) <= 1e-9):
+            planes.append((-off / up, -along / up / size[0], -across / up / size[1]))
+    return planes
+
+
 def _off_a_table(job: Job, top: Callable[[Floats, Floats], Floats]) -> Callable[[Floats, Floats], Floats]:
-    """How far a rigid blank that lies on its raw top stands off: its weight over the three places that bear."""
-    x, y = _lattice(job)
-    above = -np.column_stack([np.ones(len(x)), x, y])
-    table = linprog([1.0, 0.0, 0.0], A_ub=above, b_ub=-top(x, y), bounds=[(None, None)] * 3).x
-    return lambda px, py: np.maximum(table[0] + table[1] * px + table[2] * py - top(px, py), 0.0)
+    """How far a rigid blank that lies on its raw top may stand off, the most of all its rests."""
+    x, y = lattice(job)
+    planes = rests_of(x, y, top(x, y))
+
+    def off(px: Floats, py: Floats) -> Floats:
+        each = np.array([level + along * px + across * py for level, along, across in planes])
+        return np.maximum(each.max(axis=0) - top(px, py), 0.0)
+
+    return off
 
 
 def measured_blank(job: Job, wood: Wood, places: str, heights: bool, rng: np.random.Generator) -> Blank:
@@ -110,7 +134,8 @@ class MeasuredProcess(Process):
     def __init__(self, job: Job, board: Board, stack: Stackup, site: Site, wood: Wood, heights: bool) -> None:
         x, y = site.at.T
         seen = heights and len(stack.heights.blank.top_map.x) >= SEES
-        self._off, self._told = wood.off(x, y) if seen else np.zeros(len(x)), heights
+        breaks = seen and float(wood.off(*lattice(job)).max()) > job.tolerances.flat
+        self._off, self._told = wood.off(x, y) if breaks else np.zeros(len(x)), heights
         super().__init__(job, board, stack, site)
         self.came = wood.thickness(x, y)
         self.hollow = wood.gap(x, y) if heights else np.zeros(len(x))

@@ -48,25 +48,14 @@ def blanks(
         yield depth_checks(stack), process
 
 
-STANDS_OFF = ("clean-up", "fill")
-"""Checks that hang on how far a bent raw top stands off the bed in B (`test_a_bent_raw_top_...`)."""
-
-
-def under_their_bound(
-    job: Job, board: Board, places: str, count: int, heights: bool, draws: int = 200, but: tuple[str, ...] | None = None
-) -> None:
-    """No more blanks than the share lie under a worst case, or fail in a draw where the check is ok.
-
-    `but` names checks that are left out: where the shape was told, those on how the blank stands off in B.
-    """
-    if but is None:
-        but = STANDS_OFF if heights and len(PLACES[places]) >= SEES else ()
+def under_their_bound(job: Job, board: Board, places: str, count: int, heights: bool, draws: int = 200) -> None:
+    """No more blanks than the share lie under a worst case, or fail in a draw where the check is ok."""
     under: Counter[str] = Counter()
     failed: Counter[str] = Counter()
     room: dict[str, list[float]] = defaultdict(list)
     for k, (checks, process) in enumerate(blanks(job, board, places, count, heights, 7)):
         played = process.play(process.draw(draws, k))
-        for check in (one for one in checks if one.id not in but):
+        for check in checks:
             of = [one for one in played if one[0] == check.id]
             if check.id == "fill":
                 of = [one for one in of if check.where.startswith(f"{one[1]};")]
@@ -111,13 +100,13 @@ def test_worst_case_of_many_measured_blanks_bounds_the_process(
 
 
 @pytest.mark.slow
-@pytest.mark.xfail(strict=True, reason="the warp in B is taken from the fitted raw top, on one of its rests")
 def test_a_bent_raw_top_stands_off_no_more_than_was_reckoned_with() -> None:
-    """Not so yet: of 100 blanks 11 leave up to 0.02 less clean-up than the worst case, a twisted one up to 0.14
-    over a casting: turned over it rests on two opposite corners and either of the others; the plan takes one rest.
+    """A twisted one rests on two opposite corners and either of the others; a map of nine places has an error besides.
+
+    With one rest and no error, 11 of 100 blanks left up to 0.02 less clean-up than the worst case, and over a casting a
+    twisted one up to 0.14.
     """
-    job, board = job_of("coupon", "bed", None)
-    under_their_bound(job, board, "nine", 60, True, but=())
+    under_their_bound(*job_of("coupon", "bed", None), "nine", 60, True)
 
 
 @pytest.mark.slow
