@@ -89,5 +89,5 @@ def _next(prepared: Prepared, job: Path) -> str:
     from corepath.cli.tables import next_command
 
     if prepared.failed:
-        return next_command("check", job, "--suggest", first="mend the job")
+        return next_command("check", job, "--suggest", first="fix the job")
     return next_command("plan", job)

@@ -125,7 +125,7 @@ def _next(faults: Sequence[Fault], job: Path) -> str:
     if not job.exists():
         return "Next: name a job that is there, or " + next_command("new", job).replace("Next: ", "begin it: ")
     files = dict.fromkeys(Path(fault.file).name for fault in faults if fault.file)
-    return next_command("check", job, first=f"mend {', '.join(files)}" if files else "mend what was typed")
+    return next_command("check", job, first=f"fix {', '.join(files)}" if files else "fix what was typed")
 
 
 def _tell(faults: Sequence[Fault], json_wanted: bool, job: Path | None, after: str = "") -> None:

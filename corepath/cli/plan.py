@@ -150,7 +150,7 @@ def _next(made: Plan, written: Written, job: Path, folder: Path, despite_failure
     from corepath.cli.tables import next_command, wrapped
 
     if made.failed and not despite_failures:
-        return "\n" + next_command("check", job, first="mend the job")
+        return "\n" + next_command("check", job, first="fix the job")
     open_it = f"Open {folder / 'sheet.html'} in a browser, or print it: it leads through the work."
     if "preview.html" in written.written:
         open_it += " preview.html beside it plays the files."

@@ -183,7 +183,7 @@ def _file(path: Path, asked: Asked, output: Path | None, stl: bool, json: bool, 
     if drawn is not None:
         say(wrapped(f"Depths drawn: {drawn}"))
     if not quiet and reading.failed:
-        say("\n" + next_command("readback", path, *_options(asked, output), first="mend it"))
+        say("\n" + next_command("readback", path, *_options(asked, output), first="fix it"))
     elif not quiet:
         say("\n" + wrapped("Next: hold the figures against what it is to do, then run it once in the air."))
     end(reading.failed)

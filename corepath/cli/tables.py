@@ -242,7 +242,7 @@ def next_steps(first: str, words: Sequence[str] | None) -> str:
 def _remark(check: CheckRow, units: Units) -> str:
     lines = ["", wrapped(units.text(f"{check.verdict}: {check.id} ({marked(check.where)}): {marked(check.says)}"))]
     if check.mend:
-        lines.append(textwrap.indent(wrapped(units.text(f"To mend: {marked(check.mend)}"), WIDTH - 2), "  "))
+        lines.append(textwrap.indent(wrapped(units.text(f"Fix: {marked(check.mend)}"), WIDTH - 2), "  "))
     lines.append(f"  See docs/checks/{check.id}.md")
     return "\n".join(lines)
 

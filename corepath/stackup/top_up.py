@@ -261,7 +261,7 @@ def _says(
         lines.append(_top_up_words(top_up))
     if earlier is not None:
         lines.append(
-            f"an earlier stop mends it: stop after the pass at {mm(earlier.plane):.2f} or before, if all "
+            f"an earlier stop fixes it: stop after the pass at {mm(earlier.plane):.2f} or before, if all "
             f"castings show by then ({_LIKELY[earlier.shows]})"
         )
     if top_up is None and earlier is None:
@@ -269,7 +269,7 @@ def _says(
     return said_all(lines)
 
 
-_LIKELY = {"surely": "they surely do", "likely": "they likely do", "perhaps": "only if luck has it"}
+_LIKELY = {"surely": "they surely do", "likely": "they likely do", "perhaps": "only in the best case"}
 
 
 def _top_up_words(top_up: TopUp) -> str:
@@ -277,7 +277,7 @@ def _top_up_words(top_up: TopUp) -> str:
     level = "" if top_up.within is None else f" with the blank level within {out_of_level(top_up.within):.2f~},"
     more = "" if weigh == mixed else f" (too little to weigh true: mix {weigh.a_g:.1f} g A and {weigh.b_g:.1f} g B)"
     return (
-        f"a top-up mends it: pour to {mm(top_up.line):.2f} below the raw top,{level} {mm(top_up.raises):.2f} more, "
+        f"a top-up fixes it: pour to {mm(top_up.line):.2f} below the raw top,{level} {mm(top_up.raises):.2f} more, "
         f"at most {top_up.volume:.2f} cm³: {mixed.a_g:.2f} g A and {mixed.b_g:.2f} g B with the extra{more}; "
         f"{top_up.when}"
     )
@@ -287,6 +287,6 @@ def _neither(stage: Stage) -> str:
     if stage == "C":
         return "the deck is cut: fill the hollow over it by hand and plane it to the deck before lay-up"
     return (
-        "neither a top-up nor an earlier stop mends it: pour proud and plane it off (cast.flush), or place it "
+        "neither a top-up nor an earlier stop fixes it: pour proud and plane it off (cast.flush), or place it "
         "where the deck is lower"
     )

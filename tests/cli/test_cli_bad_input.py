@@ -117,7 +117,7 @@ def test_bad_input(shop: Path, name: str, edits: list[Edit], key: str, says: str
     missing = name == "missing table"
     assert place == "" if missing else int(place.lstrip(":")) > 0
     assert "  allowed: " in read.stderr or not allowed
-    assert "nothing has been written\nNext: mend " in read.stderr and read.stderr.endswith(f"corepath check {job}\n")
+    assert "nothing has been written\nNext: fix " in read.stderr and read.stderr.endswith(f"corepath check {job}\n")
 
     parsed = _run("check", job, "--json")
     assert parsed.exit_code == 2 and parsed.stderr == ""
@@ -205,5 +205,5 @@ def test_a_wrong_depth_is_exit_1_with_the_table_and_no_gcode(tmp_path: Path, nam
     verdicts = {tuple(line.split()[:2]) for line in result.stdout.split("\n") if line.startswith(" ")}
     assert (check, "fail") in verdicts
     assert "No G-code was written, since a check failed:" in result.stdout
-    assert "To mend:" in result.stdout
+    assert "Fix:" in result.stdout
     assert list(out.glob("*.nc")) == [] and (out / "report.json").exists()

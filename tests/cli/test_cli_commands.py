@@ -196,7 +196,7 @@ def test_caution_is_well_but_told(planner: Planner, job: Path) -> None:
     result = _run("check", job)
     assert result.exit_code == 0
     assert "caution: hold (set-up C): 3.10 of casting" in result.stdout
-    assert "To mend: make it deeper" in result.stdout
+    assert "Fix: make it deeper" in result.stdout
 
 
 def test_failed_check_is_exit_1(planner: Planner, job: Path) -> None:

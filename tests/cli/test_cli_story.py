@@ -65,7 +65,7 @@ def test_a_core_from_blank_to_deck(shop: Shop) -> None:
     # Lowest plane 8.90, deck over P1 6.32, margin 0.5: 2.08 is allowed; 2.6 is too low whatever the errors.
     shop.type("record", PATH, "--fill", "groove", 0.5, "--fill", "P1", 2.6)
     low = shop.type("check", PATH, exit_code=1).output
-    assert "P1 is too low" in low and "top-up mends it" in low
+    assert "P1 is too low" in low and "top-up fixes it" in low
     assert shop.type("plan", PATH, "-o", "out", exit_code=1)
     assert list(Path("out").glob("*.nc")) == []
     assert {path.name for path in Path("out/done").iterdir()} == {name for name in before if name[3] == "A"}

@@ -93,7 +93,7 @@ def test_a_plug_in_the_wrong_place():
     advice = judge_fill(plug(-0.8), 0.6, CAST, level=1.0)
     assert advice.top_up is None
     assert advice.mend == "earlier stop"
-    assert "only if luck has it" in advice.says[1]
+    assert "only in the best case" in advice.says[1]
     hopeless = judge_fill(plug(-3.0), 0.6, CAST, level=1.0)
     assert hopeless.mend == "neither"
     assert "where the deck is lower" in hopeless.says[-1]

@@ -71,7 +71,7 @@ def _failures(facts: Facts) -> tuple[str, ...]:
 
 
 def _failure(check: Mapping[str, Any]) -> str:
-    mend = f" To mend it: {marked(check['mend'])}" if check["mend"] else ""
+    mend = f" Fix: {marked(check['mend'])}" if check["mend"] else ""
     unit = check["unit"]
     value, least = (f"{in_unit(check[key], unit):.2f}" for key in ("value", "limit"))
     told = f"{check['id']} ({marked(check['where'])}): {marked(check['says'])}"

@@ -131,7 +131,7 @@ def _fills(facts: Facts) -> Measures:
     grams = Slot("top-g", "grams poured on top", "G", "g", short="poured on top")
     again = facts.command(" --top-up ", top, " ", grams)
     found.append(Measure("Only if one is topped up; measure its fill again after", again))
-    note = "The answer says whether a casting is too low and what mends it, before anything is milled over it."
+    note = "The answer says whether a casting is too low and what fixes it, before anything is milled over it."
     return Measures("Measure and record", tuple(found), note=note)
 
 
