@@ -548,7 +548,8 @@ def spread(job, plan, more):
     i, j = rng.integers(1, held.shape[0] - 1, 8_000), rng.integers(1, held.shape[1] - 1, 8_000)
     grid = np.column_stack([plan["deck"]["x0"] + i, plan["deck"]["y0"] + j])
     most = np.array([length, width]) / 2 - 0.1
-    points = np.vstack([chance, *walls, *(places[(np.abs(places) < most).all(axis=1)] for places in more), grid])
+    edges = [places[(np.abs(places) < most).all(axis=1)] for places in (*walls, *more)]  # a flush may pass the blank
+    points = np.vstack([chance, *edges, grid])
     h = np.concatenate([np.full(len(points) - len(grid), math.nan), held[i, j]])
     rows = np.argsort(points[:, 0], kind="stable")
     nodes = ~np.isnan(h[rows])

@@ -149,10 +149,16 @@ def _check_places(program: ReadProgram, work: Work, shop: Shop, span: Span | Non
 
 
 def _stretches(program: ReadProgram, work: Work) -> Iterator[_Places]:
-    """Where it goes between two stops (n, 2), from the second stop of its own on: a rapid and what follows at feed."""
-    stops = sorted({event.index for event in program.events if event.name == "stop" and event.index})
+    """Where it goes between two stops (n, 2), from the second stop of its own on: a rapid and what follows at feed.
+
+    Of two stops with no motion between them the second shows the place where the tip stands already.
+    """
+    stops = sorted(event.index for event in program.events if event.name == "stop" and event.index)
     places = program.end[:, :2] + (work.zero.x, work.zero.y)
     for first, last in zip(stops, [*stops[1:], program.count], strict=True):
+        if first == last < program.count:
+            yield places[first - 1 : first]
+            continue
         later = np.flatnonzero(program.kind[first + 1 : last] == 0)
         end = first + 1 + int(later[0]) if len(later) else last
         if end > first:

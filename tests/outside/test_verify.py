@@ -167,6 +167,15 @@ def test_a_frame_is_no_deck() -> None:
     assert not verify.framed(x, y, {**job, "deck": {"margin": 0.0}}, 0.0).any()
 
 
+def test_beyond_the_blank_there_is_nothing_to_cut() -> None:
+    """A local flush reached 0.6 past the blank's edge, and columns out there were taken for wood left by the skim."""
+    ring = [[-40.0, 20.0], [40.0, 20.0], [40.0, 30.6], [-40.0, 30.6]]
+    plan = {"areas": [{"outer": ring, "holes": []}], "deck": {"h": np.ones((9, 9)), "x0": 0.0, "y0": 0.0}}
+    x, y, _, _ = _loaded().spread({"blank": {"length": 100.0, "width": 60.0}}, plan, [])
+    assert np.abs(x).max() < 50.0 and np.abs(y).max() < 30.0
+    assert (np.abs(y - 20.0) < 0.05).sum() > 100, "the edges within the blank are looked at"
+
+
 def test_a_gouge_in_the_deck_is_found(planned: Path, tmp_path: Path) -> None:
     """0.1 mm too deep on one short stretch of the deck."""
     folder = tmp_path / "gouged"

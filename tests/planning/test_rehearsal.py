@@ -149,6 +149,21 @@ def test_what_is_wrong_in_a_rehearsal_is_found(change: tuple[str, str], kind: st
     assert kinds(planned, name, walks(planned)[name]) == ()
 
 
+def test_a_mark_over_which_the_tip_stands_already_is_shown(planned: Plan):
+    """As the middle of a cradle, where the first way down ends: a second stop shows it, without a move.
+
+    Here the first way down is made to end over dowel 1; that it is another way than planned is found besides.
+    """
+    name = "rehearsal/A-rehearsal.nc"
+    lines = walks(planned)[name].split("\n")
+    level = lines.index("F2000.0") + 1
+    goes = next(k for k, line in enumerate(lines) if line.startswith("G0 X-113.0000"))
+    assert lines[level].startswith("G1 X") and goes > level
+    rest = [*lines[level + 1 : goes], *lines[goes + 1 :]]
+    assert kinds(planned, name, "\n".join([*lines[:level], "G1 X-113.0000 Y0.0000", *rest])) == ("first-way",)
+    assert "rehearsal" in kinds(planned, name, "\n".join([*lines[:level], "G1 X-112.0000 Y0.0000", *rest]))
+
+
 def test_the_tip_stands_as_high_as_the_message_says(planned: Plan):
     """A rehearsal 1 mm higher than its words lets a wrong touch of Z pass for a right one."""
     for name, text in walks(planned).items():
