@@ -135,6 +135,7 @@ class MeasuredProcess(Process):
         x, y = site.at.T
         seen = heights and len(stack.heights.blank.top_map.x) >= SEES
         breaks = seen and float(wood.off(*lattice(job)).max()) > job.tolerances.flat
+        breaks = breaks and job.cast.flush != "face"  # what was planed in A is a plane, and bears in B
         self._off, self._told = wood.off(x, y) if breaks else np.zeros(len(x)), heights
         super().__init__(job, board, stack, site)
         self.came = wood.thickness(x, y)

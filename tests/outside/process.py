@@ -93,7 +93,8 @@ class Process:
         count = len(self.site.h)
         self.came, self.hollow = np.full(count, job.blank.thickness), np.zeros(count)
         """What is sure of each place: its thickness, and the gap under it in A; errors come on top."""
-        self.faces = job.blank.thickness, job.blank.thickness
+        flushed = stack.heights.face_flush
+        self.faces = job.blank.thickness, job.blank.thickness if flushed is None else flushed.plane
         """Heights at which the touched faces of A and B are taken to stand."""
         self.names = [f"{kind} {name}" for kind in ("touch", "machine") for name in OPERATIONS]
         self.names += ["level", "shrinkage", "pour line", "gel loss"]
@@ -238,9 +239,8 @@ class _Shop:
     def skim(self, plane: float) -> None:
         """Turned over, what was the top bears; `core` is what stays between it and the skim at each place."""
         k = self.site.touch
-        face = self.stack.heights.face_flush
-        nominal = self.p.faces[1] if face is None else face.plane
-        self.plane = self.cut_to("skim", plane, self.bed_b[:, k] + self.gap_b[:, k] + self.left[:, k], nominal)
+        touched = self.bed_b[:, k] + self.gap_b[:, k] + self.left[:, k]
+        self.plane = self.cut_to("skim", plane, touched, self.p.faces[1])
         self.core = self.plane[:, None] - self.bed_b - self.gap_b
 
     def deck(self, plane: float) -> None:
