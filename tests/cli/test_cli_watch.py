@@ -112,7 +112,7 @@ def test_a_job_is_planned_again_when_it_is_saved(terminal: Terminal, tmp_path: P
     job.with_suffix(".new").replace(job)
     told = terminal.until("Waiting for the next save")
     second = re.search("plan ([0-9a-f]{8})", page(url[0]))
-    assert second is not None and second[1] != digest[1] and f"Plan {second[1]}: 21 ok" in told
+    assert second is not None and second[1] != digest[1] and f"Plan {second[1]}: 22 ok" in told
 
     recorded = CliRunner().invoke(app, ["record", str(job), "--thickness", "0", "0", "10.65", "--date", "2026-05-17"])
     assert recorded.exit_code == 0, recorded.output
