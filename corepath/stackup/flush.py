@@ -15,10 +15,13 @@ from shapely import Polygon
 
 from corepath.stackup.linear import Linear
 
-__all__ = ["ALLOWANCE", "FaceFlush", "LocalFlush", "flush_area", "flush_face", "flush_local"]
+__all__ = ["ALLOWANCE", "FaceFlush", "LocalFlush", "flush_area", "flush_face", "flush_local", "passable"]
 
 ALLOWANCE = 0.05
 """mm planed off where the raw top is lowest and every error is against it (common practice, no source)."""
+
+_CLOSINGS = (0.0, 1.0, 1.5, 2.0, 3.0)
+"""Radii of the closing that are tried, in radii of the cutter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +85,22 @@ def flush_area(footprint: Polygon, band: float) -> Polygon:
     """What a local flush planes: a casting and the band round it."""
     grown: Polygon = footprint.buffer(band, quad_segs=64)
     return grown
+
+
+def passable(area: Polygon, radius: float) -> Polygon:
+    """The area of a flush, closed as little as it takes where a cutter of `radius` mm would not pass all through it.
+
+    Where the band of a plug meets that of the groove a neck or an islet can be left that no cutter follows. There the
+    raw top is planed as well: it is wood at the flush's own plane but for `ALLOWANCE`. As it is where nothing helps.
+    """
+    for share in _CLOSINGS:
+        far = share * radius
+        closed = area.buffer(far, quad_segs=64).buffer(-far, quad_segs=64) if far else area
+        centre = closed.buffer(-radius, quad_segs=64)
+        whole = isinstance(closed, Polygon) and isinstance(centre, Polygon) and not centre.is_empty
+        if whole and len(centre.interiors) == len(closed.interiors):
+            return closed
+    return area
 
 
 def flush_local(

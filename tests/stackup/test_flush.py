@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import Point, box
 
-from corepath.stackup.flush import ALLOWANCE, flush_area, flush_face, flush_local
+from corepath.stackup.flush import ALLOWANCE, flush_area, flush_face, flush_local, passable
 from corepath.stackup.linear import Linear
 
 THICK = 13.6
@@ -104,3 +105,17 @@ def test_local_flush_reaches_past_the_dam():
     assert area.hausdorff_distance(plug) == pytest.approx(6.0, abs=0.01)
     ring = box(-50, -20, 50, 20).difference(box(-42, -12, 42, 12))
     assert len(flush_area(ring, 6.0).interiors) == 1
+
+
+def test_a_neck_or_an_islet_between_two_bands_is_planed_as_well() -> None:
+    """Check passed and no path was found: the band of a plug met the groove's in a neck of 4, a cutter of 8 wide."""
+    neck = shapely.union_all([shapely.Point(0, 0).buffer(20.0, 64), shapely.Point(39.9, 0).buffer(20.0, 64)])
+    assert isinstance(neck.buffer(-4.0), shapely.MultiPolygon)
+    closed = passable(neck, 4.0)
+    assert isinstance(closed.buffer(-4.0), shapely.Polygon) and closed.buffer(0.001).covers(neck)
+    # Filled up to a circle of 4 that touches both discs: half the neck is now sqrt(24² - 19.95²) - 4 = 9.34 wide.
+    assert closed.intersection(shapely.LineString([(19.95, -30), (19.95, 30)])).length == pytest.approx(18.68, abs=0.02)
+    islet = shapely.box(-30, -30, 30, 30).difference(shapely.box(-3, -3, 3, 3)).difference(shapely.box(10, -3, 16, 3))
+    assert not passable(islet, 4.0).interiors
+    ring = shapely.Point(0, 0).buffer(60.0, 64).difference(shapely.Point(0, 0).buffer(40.0, 64))
+    assert passable(ring, 9.0) == ring
