@@ -66,8 +66,8 @@ _SUMMIT = 0.9
 """At the last, places left lower than this share of the allowed ridge are given up, at first those below `_FOOT`."""
 _SAME_SPOT = 0.25
 """mm: places that round to the same multiple of it are one spot."""
-_AROUND = 3.0
-"""mm about a place too high within which all are tried again; climbing leads less far."""
+_AROUND = 4.0
+"""mm about a place too high within which all are tried again: climbing, `_EACH` of each stride, leads less far."""
 _NO_HELP = 0.9
 """Strokes that leave more than this share of the places too high do not help: the cutter does not fit there."""
 _FEW = 300
