@@ -9,7 +9,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-import shapely
 from shapely import Polygon
 
 from corepath.board.model import Board, Casting
@@ -20,7 +19,7 @@ from corepath.lengths import mm
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
 from corepath.motion.program import Setup
-from corepath.stackup.flush import flush_area, passable
+from corepath.stackup.flush import flush_area, flush_parts
 from corepath.stackup.stackup import PlaceStack, Stackup
 from corepath.work.after_layup import after_layup, bed_below, laminate_at
 from corepath.work.approach import with_approaches
@@ -257,11 +256,8 @@ class _Builder:
         if chosen is None:
             return
         lowest = round(min(c.flush.plane for c in stack.castings if c.flush is not None), 6)
-        bands = shapely.union_all([flush_area(c.casting.area, job.cast.flush_band) for c in stack.castings])
-        parts = list(shapely.get_parts(bands))
-        areas = [passable(part, chosen.cutter.radius) for part in parts]
-        if not all(area is part for area, part in zip(areas, parts, strict=True)):
-            areas = list(shapely.get_parts(shapely.union_all(areas)))  # one that was closed may meet another
+        bands = [flush_area(c.casting.area, job.cast.flush_band) for c in stack.castings]
+        areas = flush_parts(bands, chosen.cutter.radius)
         pockets = tuple(
             Pocket(f"flush {k}", area, top, lowest, thin=False, proud=True) for k, area in enumerate(areas, start=1)
         )

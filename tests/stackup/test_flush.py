@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import Point, box
 
-from corepath.stackup.flush import ALLOWANCE, flush_area, flush_face, flush_local, passable
+from corepath.stackup.flush import ALLOWANCE, flush_area, flush_face, flush_local, flush_parts
 from corepath.stackup.linear import Linear
 
 THICK = 13.6
@@ -107,15 +107,31 @@ def test_local_flush_reaches_past_the_dam():
     assert len(flush_area(ring, 6.0).interiors) == 1
 
 
-def test_a_neck_or_an_islet_between_two_bands_is_planed_as_well() -> None:
+def test_bands_that_meet_in_a_neck_or_round_an_islet_are_cleared_one_by_one() -> None:
     """Check passed and no path was found: the band of a plug met the groove's in a neck of 4, a cutter of 8 wide."""
-    neck = shapely.union_all([shapely.Point(0, 0).buffer(20.0, 64), shapely.Point(39.9, 0).buffer(20.0, 64)])
-    assert isinstance(neck.buffer(-4.0), shapely.MultiPolygon)
-    closed = passable(neck, 4.0)
-    assert isinstance(closed.buffer(-4.0), shapely.Polygon) and closed.buffer(0.001).covers(neck)
-    # Filled up to a circle of 4 that touches both discs: half the neck is now sqrt(24² - 19.95²) - 4 = 9.34 wide.
-    assert closed.intersection(shapely.LineString([(19.95, -30), (19.95, 30)])).length == pytest.approx(18.68, abs=0.02)
-    islet = shapely.box(-30, -30, 30, 30).difference(shapely.box(-3, -3, 3, 3)).difference(shapely.box(10, -3, 16, 3))
-    assert not passable(islet, 4.0).interiors
+    left, right = shapely.Point(0, 0).buffer(20.0, 64), shapely.Point(39.9, 0).buffer(20.0, 64)
+    assert isinstance(shapely.union(left, right).buffer(-4.0), shapely.MultiPolygon)
+    assert flush_parts([left, right], 4.0) == [left, right]
+    wide = shapely.Point(30.0, 0).buffer(20.0, 64)
+    assert flush_parts([left, wide, right], 4.0) == [shapely.union_all([left, wide, right])]
     ring = shapely.Point(0, 0).buffer(60.0, 64).difference(shapely.Point(0, 0).buffer(40.0, 64))
-    assert passable(ring, 9.0) == ring
+    assert flush_parts([ring], 9.0) == [ring]
+
+
+def test_wood_left_in_two_places_is_gone_round_one_by_one() -> None:
+    """A row of plugs right across a board: the ring of the groove has one island, with the plugs in it two."""
+    ring = shapely.box(-100, -40, 100, 40).difference(shapely.box(-85, -25, 85, 25))
+    row = [shapely.Point(0, y).buffer(14.0, 64) for y in (-16.0, 0.0, 16.0)]
+    within = shapely.Point(0, -32).buffer(5.0, 64)
+    assert len(shapely.union_all([ring, *row]).interiors) == 2
+    parts = flush_parts([within, *row, ring], 4.0)
+    assert parts[0] == ring and len(parts) == 4
+    assert shapely.union_all(parts).equals(shapely.union_all([ring, *row]))
+
+
+def test_a_band_that_no_cutter_follows_is_closed() -> None:
+    """Planed as well: a slit of 2 across the band, and the islet in it; but for the rounded mouths of the slit."""
+    slit = shapely.box(-30, -30, 30, 30).difference(shapely.box(-1, -31, 1, 31).difference(shapely.box(-2, -2, 2, 2)))
+    assert isinstance(slit.buffer(-4.0), shapely.MultiPolygon)
+    (closed,) = flush_parts([slit], 4.0)
+    assert closed.area == pytest.approx(3600.0, abs=1.0) and not closed.interiors
