@@ -15,6 +15,7 @@ from corepath.board.placing import Feature
 from corepath.board.shapes import blank_polygon, disc
 from corepath.errors import Fault
 from corepath.job.model import DowelSection, Job
+from corepath.job.pose import Pose
 from corepath.lengths import mm
 
 __all__ = ["dowel_faults"]
@@ -24,8 +25,8 @@ _FORCED = 0.5  # a pattern off by less than this goes on with a tap of the hand:
 
 Turn = Callable[[float, float], tuple[float, float]]
 _TURNS: dict[str, Turn] = {
-    "x": lambda x, y: (x, -y),
-    "y": lambda x, y: (-x, y),
+    "x": Pose("B", "x").place,
+    "y": Pose("B", "y").place,
     "half": lambda x, y: (-x, -y),
 }
 

@@ -10,13 +10,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, ValidationInfo
 
+if TYPE_CHECKING:
+    from corepath.motion.clock import Limits
+
 __all__ = [
     "BlankSection", "BoardSection", "CastSection", "CutterSection", "DeckSection", "DowelSection",
-    "GrooveSection", "HoldSection", "InsertSection", "Job", "LayupSection", "MachineSection",
+    "GrooveSection", "HoldSection", "InsertSection", "Job", "LayupSection", "LimitsSection", "MachineSection",
     "Millimetres", "MillingSection", "ObstacleSection", "OutlineSection", "PatchSection", "PlugSection", "Point",
     "ScrewSection", "SkimSection", "SkinSection", "Tolerances", "TrimSection",
 ]  # fmt: skip
@@ -171,6 +174,11 @@ class GrooveSection(Section):
     outside: PositiveLength = Field(description="width of the groove outside the outline")
     floor: PositiveLength = Field(description="height above the bed in A of the floor of groove and pockets")
     least_floor: PositiveLength = Field(0.6, description="least wood that must be left under them")
+
+    @property
+    def width(self) -> float:
+        """Width of the groove, mm: from its wall inside the outline to that outside."""
+        return self.inside + self.outside
 
 
 class PlugSection(Section):
@@ -335,6 +343,13 @@ class MachineSection(Section):
     spin_up: Positive = Field(4.0, description="seconds from M3 until the spindle is up to speed")
     spin_down: Positive = Field(8.0, description="seconds from M5 until it stands")
 
+    @property
+    def motion_limits(self) -> Limits:
+        """How fast it runs and how it passes corners, as the clock takes it."""
+        from corepath.motion.clock import Limits
+
+        return Limits(self.rapid, self.accel, self.corner_deviation, self.exact_path)
+
 
 class Tolerances(Section):
     """Each contributor's size; all default to the figures of common practice, no source."""
@@ -475,7 +490,7 @@ class Job(Section):
     screw: tuple[ScrewSection, ...] = ()
     milling: MillingSection = Field(default_factory=lambda: MillingSection())
     trim: TrimSection | None = None
-    limits: Limits = Field(default_factory=lambda: Limits())
+    limits: LimitsSection = Field(default_factory=lambda: LimitsSection())
 
     @property
     def core_thickness(self) -> float:
@@ -497,7 +512,7 @@ class Job(Section):
         return self.model_copy(update={"cutter": cutters})
 
 
-class Limits(Section):
+class LimitsSection(Section):
     """Limits of the checks that have no key of their own elsewhere."""
 
     window: Length = Field(0.0, description="least window")

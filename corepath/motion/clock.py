@@ -43,9 +43,9 @@ class Limits:
     With `exact_path` (G61) the deviation is `EXACT_DEVIATION`, whatever `corner_deviation` says.
     """
 
-    rapid: float
-    accel: float
-    corner_deviation: float
+    rapid: float = 6000.0
+    accel: float = 500.0
+    corner_deviation: float = 0.02
     exact_path: bool = False
 
     @property

@@ -19,7 +19,7 @@ def programs(work: Work) -> tuple[Program, ...]:
     No feed is higher than the machine can reach on its bend. Raises `CorepathError` where no path can do what the work
     asks.
     """
-    return tuple(reachable(program, work.milling.accel) for program in _planned(work))
+    return tuple(reachable(program, work.milling.limits.accel) for program in _planned(work))
 
 
 def _planned(work: Work) -> tuple[Program, ...]:

@@ -23,7 +23,7 @@ from shapely.geometry.polygon import orient
 from shapely.ops import substring
 
 from corepath.errors import CorepathError
-from corepath.motion.clock import Limits, seconds
+from corepath.motion.clock import seconds
 from corepath.motion.fit import thin
 from corepath.motion.program import Move, line, rapid
 from corepath.operations.facing_paths import descend
@@ -125,7 +125,7 @@ class Around:
             return over
         path = follow(way)
         about = [line(x, y, z, work.cutting.feed) for x, y, z in path[1:].tolist()]
-        limits = Limits(work.milling.rapid, work.milling.accel, 0.02)
+        limits = work.milling.limits
         here = (float(start[0]), float(start[1]), float(start[2]))
         over_time, about_time = (float(seconds(moves, limits, start=here).sum()) for moves in (over, about))
         return about if round(about_time, 6) <= round(over_time, 6) else over

@@ -61,14 +61,9 @@ def ball_lines(work: Work, diameter: float, feed: float, limits: Limits) -> floa
     return float(seconds(moves, limits).sum()) / 60.0
 
 
-def _limits(prepared: Prepared) -> Limits:
-    machine = prepared.job.machine
-    return Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
-
-
 def _entry(prepared: Prepared, mine: MadeFile, offer: Offer, *, tried: bool) -> dict[str, Any]:
     work = mine.work
-    cutter, cutting, limits = offer.chosen.cutter, offer.chosen.cutting, _limits(prepared)
+    cutter, cutting, limits = offer.chosen.cutter, offer.chosen.cutting, prepared.job.machine.motion_limits
     taken = cutter.number == work.cutter.number
     assert work.deck is not None
     found: dict[str, Any] = {

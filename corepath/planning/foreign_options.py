@@ -73,7 +73,7 @@ def bench_of(asked: Asked) -> Bench:
         thickness=thickness,
         zero=zero,
         cutters=cutters,
-        limits=Limits(asked.rapid, asked.accel, 0.02),
+        limits=Limits(asked.rapid, asked.accel),
         spin_up=asked.spin_up,
         spoil_board=asked.spoil_board,
         inch=asked.units == "inch",

@@ -57,8 +57,7 @@ def make_files(prepared: Prepared, progress: Progress, share: tuple[float, float
 
 def _made(prepared: Prepared, work: Work, program: Program) -> MadeFile:
     machine = prepared.job.machine
-    limits = Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
-    spent = minutes_of(program, limits)
+    spent = minutes_of(program, machine.motion_limits)
     written = write(
         program,
         title=prepared.job.title,
@@ -69,7 +68,7 @@ def _made(prepared: Prepared, work: Work, program: Program) -> MadeFile:
         minutes=spent,
         face_up=pose_of(prepared.job, work.setup).face_up,
     )
-    least = bound(work, limits, planes=_planes(program))
+    least = bound(work, machine.motion_limits, planes=_planes(program))
     name, text = f"{program.stem}.nc", written.text
     beside = apart(program, machine)
     cuts = written.cut_lines, written.cut_arcs

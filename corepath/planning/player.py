@@ -67,8 +67,6 @@ def player_page(prepared: Prepared, readback: ReadBack, texts: Mapping[str, str]
 
 def reels(prepared: Prepared, readback: ReadBack, texts: Mapping[str, str]) -> tuple[Reel, ...]:
     """Every file that was read, in its order."""
-    machine = prepared.job.machine
-    limits = Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
     units = units_of(prepared.job.units)
     return tuple(
         Reel(
@@ -79,7 +77,7 @@ def reels(prepared: Prepared, readback: ReadBack, texts: Mapping[str, str]) -> t
             text=texts[step.file],
             cutter=step.path.cutter,
             zero=step.zero,
-            motions=motions(step.path, step.zero, limits),
+            motions=motions(step.path, step.zero, prepared.job.machine.motion_limits),
             before=_blank(step.before),
             after=_blank(step.after),
             shapes=_shapes(prepared, step),

@@ -18,7 +18,7 @@ from shapely import box
 
 from corepath.job.pose import pose_of
 from corepath.lengths import mm
-from corepath.motion.clock import Limits, minutes
+from corepath.motion.clock import minutes
 from corepath.motion.program import Approach, Pass, Program, Setup, line, rapid
 from corepath.planning.make import MadeFile, failed_ids
 from corepath.planning.prepare import Prepared
@@ -82,7 +82,6 @@ def _rehearsal(prepared: Prepared, made: Sequence[MadeFile]) -> Rehearsal:
         spindle=False,
         approach=way,
     )
-    limits = Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
     written = write(
         program,
         title=prepared.job.title,
@@ -90,7 +89,7 @@ def _rehearsal(prepared: Prepared, made: Sequence[MadeFile]) -> Rehearsal:
         machine=machine,
         units=prepared.job.units,
         warning=failed_ids(prepared),
-        minutes=minutes(program.passes, limits, park=program.park),
+        minutes=minutes(program.passes, machine.motion_limits, park=program.park),
         face_up=pose_of(prepared.job, setup).face_up,
     )
     return Rehearsal(f"{FOLDER}/{program.stem}.nc", setup, written.text, written.extents)

@@ -38,7 +38,7 @@ def check_feeds(path: Path, work: Work, cutting: Flags, findings: Findings) -> N
     words = np.where(down, " straight down", "")
     _tell(path, (path.kind > 0) & (feed > most * _SLACK), most, words, "feed-too-high", findings)
     planned = np.where(down, run.plunge, np.where(fall > _FALL, min(run.ramp, run.feed), min(run.feed, run.finish)))
-    least = _LEAST * np.minimum(planned, reachable(path, work.milling.accel))
+    least = _LEAST * np.minimum(planned, reachable(path, work.milling.limits.accel))
     slow = cutting & (path.kind > 0) & (feed < least / _SLACK)
     _tell(path, slow, least, words, "feed-too-low", findings)
     _check_speed(path, work, findings)

@@ -46,7 +46,7 @@ def facts_of(
         width=job.blank.width,
         thickness=job.blank.thickness,
         tolerance=job.tolerances.thickness if job.blank.tolerance is None else job.blank.tolerance,
-        groove_width=job.groove.inside + job.groove.outside,
+        groove_width=job.groove.width,
         castings={casting.id: casting for casting in castings},
         operations=_operations(job),
         cutters={cutter.number: cutter.listed for cutter in job.cutter},

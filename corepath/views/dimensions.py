@@ -104,7 +104,7 @@ def _walls(view: PlanView, scene: Scene, work: Work, labels: Labels) -> None:
         left, right = view.sheet(a, 0.0)[0], view.sheet(b, 0.0)[0]
         dimension_along(svg, left, right, below - 1.0, below + 8.0, shown(b - a, 1), left=a > x0)
     x, walls = _straight(ring)
-    width = f"{shown(groove.outside + groove.inside, 2)} wide"
+    width = f"{shown(groove.width, 2)} wide"
     _pinched(view, labels, x, (walls[1], walls[0]), width, under=True)
     aside = x + 34.0 * view.unit
     svg.line(*view.sheet(x, gy1), *view.sheet(aside, gy1), "faint")

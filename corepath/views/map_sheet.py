@@ -140,7 +140,7 @@ def _figures(view: PlanView, sheet: MapSheet, labels: Labels) -> None:
 
 
 def _ring_width(sheet: MapSheet) -> float:
-    return sheet.job.groove.inside + sheet.job.groove.outside
+    return sheet.job.groove.width
 
 
 def _seal_places(sheet: MapSheet) -> list[tuple[Polygon, Station]]:

@@ -82,7 +82,7 @@ def _scheme(
     svg: Document, scene: Scene, heights: StackHeights, y: Callable[[float], float], x0: float, x1: float
 ) -> None:
     job = scene.job
-    groove = (x0 + 26, x0 + 26 + 1.6 * (job.groove.inside + job.groove.outside))
+    groove = (x0 + 26, x0 + 26 + 1.6 * job.groove.width)
     edge_line = groove[0] + 1.6 * job.groove.outside
     columns = [groove, (x0 + 92, x0 + 112)] if any(c.kind == "plug" for c in scene.board.castings) else [groove]
     for a, b in columns:

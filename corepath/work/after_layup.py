@@ -153,7 +153,7 @@ class _After:
             allowed = f"less than the board's edge with its laminates, {mm(laid.edge):g}"
             yield Fault("trim.web", "nothing is left to cut", f"{mm(wish.web):g}", allowed)
             return
-        width = job.groove.inside + job.groove.outside
+        width = job.groove.width
         asked = Asked(wall=math.inf, allowance=wish.finish, resin=True, laminate=True)
         chosen = choose(job, Need("the trim", ("flat",), width, thick / math.cos(self._steepest()), "trim", asked))
         if isinstance(chosen, Fault):

@@ -16,7 +16,6 @@ from corepath.errors import Fault
 from corepath.job.model import Job
 from corepath.job.pose import pose_of
 from corepath.lengths import mm
-from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
 from corepath.motion.program import Setup
 from corepath.stackup.flush import flush_area, flush_parts
@@ -91,15 +90,13 @@ class _Builder:
         self.works: list[Work] = []
         self.faults: list[Fault] = []
         wish, machine = job.milling, job.machine
-        self._limits = Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
         self.milling = Milling(
             conventional=wish.direction == "conventional",
             finish_allowance=wish.finish_allowance,
             light_layer=wish.light_layer,
             break_through=wish.break_through,
             canned=machine.canned_cycles,
-            accel=machine.accel,
-            rapid=machine.rapid,
+            limits=machine.motion_limits,
         )
 
     def _chosen(self, need: Need) -> Chosen | None:
@@ -209,7 +206,7 @@ class _Builder:
 
     def groove(self) -> None:
         groove = self.board.castings[0]
-        width = self.job.groove.inside + self.job.groove.outside
+        width = self.job.groove.width
         depth = self.stack.table.depths([groove.id])[1]
         need = Need("the groove", ("flat",), width, depth, "groove", Asked(wall=math.inf), thin=True)
         watch = [f"thin floor; hold island and rim each on its own ({self.job.hold.A})"]
@@ -230,7 +227,7 @@ class _Builder:
             )  # fmt: skip
 
         others = candidates(self.job, need)
-        for share in shares(usual, others, pockets, lambda share: bound(made(share), self._limits).minutes):
+        for share in shares(usual, others, pockets, lambda share: bound(made(share), self.milling.limits).minutes):
             self._add(made(share))
 
     def flush(self) -> None:
@@ -251,7 +248,7 @@ class _Builder:
             )
             return
         width = min(c.casting.plug.diameter for c in stack.castings if c.casting.plug) if job.plug else 1e9
-        width = min(width, job.groove.inside + job.groove.outside) + 2 * job.cast.flush_band
+        width = min(width, job.groove.width) + 2 * job.cast.flush_band
         chosen = self._chosen(Need("the flush", ("flat",), width, 0.0, "cast.flush", asked))
         if chosen is None:
             return

@@ -97,7 +97,7 @@ def cutter_faults(job: Job) -> list[Fault]:
     """Operations for which no listed cutter fits, from the job's widths alone: known before any geometry is."""
     needs = [
         Need("the dowel holes", ("flat", "drill"), min(dowel.diameter for dowel in job.dowel), 0.0, "dowel"),
-        Need("the groove", ("flat",), job.groove.inside + job.groove.outside, 0.0, "groove"),
+        Need("the groove", ("flat",), job.groove.width, 0.0, "groove"),
         Need("the skim", ("flat", "bull"), None, 0.0, "skim"),
         Need("the deck", ("ball", "bull", "flat"), None, 0.0, "deck"),
     ]

@@ -141,7 +141,7 @@ def _of_holes(work: Work) -> Iterator[Cut]:
         return
     tightest = min((step.diameter for _, step in rounds)) / 2.0
     radius = tightest - cutter.radius
-    curve = 60.0 * math.sqrt(work.milling.accel * radius)
+    curve = 60.0 * math.sqrt(work.milling.limits.accel * radius)
     deep = min(max(hole.top - step.floor for hole, step in rounds), cutter.cutting_length)
     light = turn_allowance(work.milling.finish_allowance, radius)
     yield Cut("helix", cutter.diameter, min(run.depth, deep), min(run.ramp, curve), wall=light <= 0.0, planned=run.ramp)

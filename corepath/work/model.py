@@ -15,6 +15,7 @@ from shapely import MultiPolygon, Polygon
 from corepath.board.deck import DeckSurface
 from corepath.layup.laid import LaidUp
 from corepath.lengths import said_all
+from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Approach, Setup, Zero
 
@@ -166,7 +167,7 @@ class Milling:
 
     `conventional`: the other direction of cut. `finish_allowance` is what clearing leaves on walls for a finishing
     lap, `light_layer` the depth of the last layer over a thin floor, `break_through` the height above the place of
-    break-through from where feeds slow. `canned`: drilling cycles may be written. `accel` in mm/s², `rapid` in mm/min.
+    break-through from where feeds slow. `canned`: drilling cycles may be written. `limits` is how the machine moves.
     """
 
     conventional: bool = False
@@ -174,8 +175,7 @@ class Milling:
     light_layer: float = 0.3
     break_through: float = 1.0
     canned: bool = False
-    accel: float = 500.0
-    rapid: float = 6000.0
+    limits: Limits = field(default_factory=Limits)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from numba import njit
 from numpy.typing import NDArray
 from shapely import LineString, Point, Polygon, box
 
+from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.fit import flatten
 from corepath.motion.program import Kind, Program, Zero
@@ -25,7 +26,7 @@ Floats = NDArray[np.float64]
 TOP, FLOOR = 13.6, 1.2
 CUTTING = Cutting(rpm=18000, feed=3000, ramp=1500, plunge=1000, depth=3.0, stepover=2.4, finish=4000)
 CELL, STEP = 0.12, 0.3
-QUICK = Milling(accel=1e9)
+QUICK = Milling(limits=Limits(accel=1e9))
 """A machine that turns at any feed: what a move is for is told here by its feed (slow bends: motion/test_reachable)."""
 EDGE = 0.02
 """mm inside the cutter's edge from where depths count: laps of different layers differ by a few µm."""

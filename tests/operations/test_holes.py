@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
 from corepath.errors import CorepathError
+from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.cycles import CYCLES, expand
 from corepath.motion.fit import flatten
@@ -122,7 +123,7 @@ def test_feed_is_halved_where_the_hole_leaves_the_wood() -> None:
     for hole in (DOWEL, THROUGH):
         slow, fast = [], []
         reached = TOP
-        for kind, feed, p in pieces(program(work(hole, cutter=CENTRE, milling=Milling(accel=1e5)))):
+        for kind, feed, p in pieces(program(work(hole, cutter=CENTRE, milling=Milling(limits=Limits(accel=1e5))))):
             if kind is not Kind.RAPID and p[-1, 2] < p[0, 2] - 1e-9:
                 begin = min(reached, p[0, 2])
                 (slow if begin <= 1.0 + 1e-9 else fast).append(feed)

@@ -12,6 +12,7 @@ import shapely
 from shapely import LineString, Point, Polygon, box
 
 from corepath.errors import CorepathError
+from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.fit import flatten
 from corepath.motion.program import Kind, Move, Program, Zero
@@ -28,7 +29,7 @@ FLAT = Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0)
 CUTTING = Cutting(rpm=18000, feed=3000, ramp=1500, plunge=1000, depth=3.0, stepover=2.4, finish=4000)
 
 
-QUICK = Milling(accel=1e9)
+QUICK = Milling(limits=Limits(accel=1e9))
 """A machine that turns at any feed: what a move is for is told here by its feed (slow bends: motion/test_reachable)."""
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from corepath.motion.clock import Limits, seconds
+from corepath.motion.clock import seconds
 from corepath.motion.program import Kind
 from corepath.operations.surfacing import finished, judged
 from corepath.planning.deck_table import ball_lines
@@ -20,8 +20,7 @@ SAMPLE = Path(__file__).parents[2] / "samples" / "board-1280.toml"
 def test_the_deck_takes_less_than_three_tenths_of_lines_with_a_ball() -> None:
     """The same feed, clock, extents and ridges; on the slopes alone at most half."""
     prepared = prepare(SAMPLE)
-    machine = prepared.job.machine
-    limits = Limits(machine.rapid, machine.accel, machine.corner_deviation, machine.exact_path)
+    limits = prepared.job.machine.motion_limits
     work = next(work for work in prepared.works if work.name == "deck")
     assert work.deck is not None and work.cutter.shape == "flat"
     program, left = finished(work)

@@ -10,7 +10,7 @@ import pytest
 
 from corepath.cli.hole_table import hole_table
 from corepath.job.load import load_job
-from corepath.job.model import CutterSection, DowelSection, Job, Limits
+from corepath.job.model import CutterSection, DowelSection, Job, LimitsSection
 from corepath.motion.cutter import Cutter
 from corepath.motion.cycles import CYCLES
 from corepath.operations.drilling import DEEP, PECK
@@ -175,4 +175,4 @@ def test_figures_of_the_guide_are_those_of_the_code() -> None:
     assert (DEEP, PECK, ABOVE) == (3.0, 1.0, 1.0)
     assert "up to three diameters of depth" in text and "pecks of one diameter" in text
     assert point_of(Cutter(1, "drill", 1.0, 0.0, 2, 1.0, 1.0)) == pytest.approx(0.3, abs=1e-3)
-    assert Limits().under_holes == 2.0 and "wants 2 (`limits.under_holes`)" in text
+    assert LimitsSection().under_holes == 2.0 and "wants 2 (`limits.under_holes`)" in text

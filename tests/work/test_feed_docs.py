@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from corepath.job.cutting_table import chip_from_table, cutting_energy, speed_from_table
-from corepath.job.model import CutterSection, Limits
+from corepath.job.model import CutterSection, LimitsSection
 from corepath.motion.feeds.chips import LARGEST_CHIP_SHARE, LEAST_CHIP
 from corepath.motion.feeds.deflection import CORE_SHARE, MODULUS
 from corepath.motion.feeds.power import SIDE_SHARE
@@ -63,7 +63,7 @@ def test_the_table_of_chip_loads(page: str) -> None:
 def test_defaults_and_limits_that_the_page_names(page: str) -> None:
     assert RAMP_SHARE == 0.5 and LARGEST_RAISE == 2.0 and SIDE_SHARE == 0.5 and CORE_SHARE == 0.8
     assert MODULUS == {"carbide": 600e3, "high-speed steel": 210e3}
-    assert LEAST_CHIP == 0.02 and LARGEST_CHIP_SHARE == 0.1 and Limits().deflection == 0.05
+    assert LEAST_CHIP == 0.02 and LARGEST_CHIP_SHARE == 0.1 and LimitsSection().deflection == 0.05
     assert CutterSection.model_fields["plunge_share"].default == 0.33
     assert "`limits.deflection` (0.05 mm)" in page and "under 0.02 mm" in page
 

@@ -141,7 +141,7 @@ def _wanted(facts: Facts) -> tuple[tuple[str, str], ...]:
     return (
         ("core, thickest", mm(stack.deck_highest)),
         ("core, edge", mm(stack.deck_lowest)),
-        ("groove, width", mm(facts.job.groove.inside + facts.job.groove.outside)),
+        ("groove, width", mm(facts.job.groove.width)),
         ("thickness after the skim", mm(stack.skim.planned_plane)),
         ("dowel to dowel", mm(_dowels_apart(facts))),
     )

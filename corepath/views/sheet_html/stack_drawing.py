@@ -149,7 +149,7 @@ def _scheme(svg: Document, facts: Facts, heights: Heights, y: Callable[[float], 
 
 def _edge_line(facts: Facts) -> float:
     groove = facts.job.groove
-    return _GROOVE[0] + (_GROOVE[1] - _GROOVE[0]) * groove.outside / (groove.inside + groove.outside)
+    return _GROOVE[0] + (_GROOVE[1] - _GROOVE[0]) * groove.outside / groove.width
 
 
 def _profile(heights: Heights, edge: float, y: Callable[[float], float]) -> str:
