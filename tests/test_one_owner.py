@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import ast
 import importlib.util
-import math
 from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType, SimpleNamespace
@@ -19,6 +18,7 @@ from shapely import box
 
 from corepath.job.pose import Pose
 from corepath.motion.cutter import Cutter
+from corepath.motion.profile import height, heights, widest
 from corepath.readback.contact_kernels import rise as read_rise
 from corepath.readback.shop import Shop
 
@@ -87,13 +87,15 @@ def test_planner_and_judges_know_another_cutter(script, shape, diameter, corner,
     """Planner, read-back and script each have the profile of the cutter's end; they agree, with figures by hand."""
     cutter = Cutter(1, shape, diameter, corner, 2, 20.0, 30.0)
     radius = diameter / 2
-    for distance, height in known.items():
-        assert cutter.rise(distance) == pytest.approx(height, abs=1e-12)
-    for distance in np.linspace(0.0, radius, 41):
-        ours = cutter.rise(float(distance))
+    assert heights(np.array(list(known)), cutter.profile) == pytest.approx(list(known.values()), abs=1e-12)
+    places = np.linspace(0.0, radius, 41)
+    for distance, ours in zip(places, heights(places, cutter.profile), strict=True):
+        assert height(distance - cutter.flat_radius, cutter.profile) == ours
         assert read_rise(float(distance), radius, corner) == pytest.approx(ours, abs=1e-12)
         assert float(script.rise(distance, radius, corner)) == pytest.approx(ours, abs=1e-12)
-    assert math.isinf(cutter.rise(radius + 0.001))
+        if 0.0 < ours < corner:
+            assert widest(ours, cutter.profile) == pytest.approx(distance, abs=1e-9)
+    assert np.isinf(heights(np.array([radius + 0.001]), cutter.profile)).all()
 
 
 _OWNERS = ("job/", "board/", "stackup/")

@@ -10,9 +10,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import fields
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, ValidationInfo
+
+from corepath.motion.cutter import Cutter, Helix, Material, Shape
 
 if TYPE_CHECKING:
     from corepath.motion.clock import Limits
@@ -379,7 +382,7 @@ class Tolerances(Section):
 
 class CutterSection(Section):
     number: Annotated[int, Field(strict=True, ge=1, le=99999)] = Field(description="tool number")
-    shape: Literal["flat", "ball", "bull", "drill"] = Field(description="form of the end")
+    shape: Shape = Field(description="form of the end")
     diameter: PositiveLength = Field(description="cutting diameter")
     corner_radius: NonNegativeLength = Field(0.0, description="of a bull-nosed cutter")
     flutes: Annotated[int, Field(strict=True, ge=1, le=12)] = Field(2, description="number of cutting edges")
@@ -407,14 +410,12 @@ class CutterSection(Section):
     stepover: PositiveLength | None = Field(
         None, description="largest width of cut beside a full-width first lap; 0.4 of the diameter if not given"
     )
-    helix: Literal["up", "down", "straight"] = Field(
-        "up", description="up-cut flutes lift chips and wood, down-cut flutes press them down"
-    )
+    helix: Helix = Field("up", description="up-cut flutes lift chips and wood, down-cut flutes press them down")
     centre_cutting: Flag = Field(False, description="has edges to its centre, so that it may plunge into solid wood")
     ramp_angle: Annotated[float, Field(strict=True, gt=0, le=45)] = Field(
         3.0, description="steepest ramp or helix into solid wood, degrees"
     )
-    material: Literal["carbide", "high-speed steel"] = Field("carbide", description="for its stiffness")
+    material: Material = Field("carbide", description="for its stiffness")
     _listed: float | None = PrivateAttr(None)
 
     @property
@@ -422,10 +423,14 @@ class CutterSection(Section):
         """The diameter that the job lists, mm, where a coupon gave the true one."""
         return self.diameter if self._listed is None else self._listed
 
+    @property
+    def cutter(self) -> Cutter:
+        """The cutter itself, as all that follows takes it: the keys of the same names."""
+        return Cutter(**{one.name: getattr(self, one.name) for one in fields(Cutter)})
+
     def as_measured(self, diameter: float) -> CutterSection:
-        """The same cutter with the true diameter that it cuts, mm. A bull's corners stay within it."""
-        corner = min(self.corner_radius, diameter / 2.0)
-        found = self.model_copy(update={"diameter": diameter, "corner_radius": corner})
+        """The same cutter with the true diameter that it cuts, mm."""
+        found = self.model_copy(update={"diameter": diameter})
         found._listed = self.listed
         return found
 

@@ -2,27 +2,34 @@
 
 from __future__ import annotations
 
-import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from corepath.lengths import mm
+from corepath.motion.profile import Profile
 
-__all__ = ["Cutter", "Cutting", "Origin"]
+__all__ = ["DECK_SHAPES", "Cutter", "Cutting", "Helix", "Material", "Origin", "Shape", "cutter_words"]
 
 Shape = Literal["flat", "ball", "bull", "drill"]
 Helix = Literal["up", "down", "straight"]
 Material = Literal["carbide", "high-speed steel"]
 
+DECK_SHAPES: tuple[Shape, ...] = ("ball", "bull", "flat")
+"""Those that finish a deck."""
+
 
 @dataclass(frozen=True, slots=True)
 class Cutter:
-    """One cutter of the job. A ball has `corner_radius` = D/2, a flat one or a drill 0.
+    """One cutter, from the job to the last path; lengths in mm.
 
     A drill is taken as flat at its tip: depths are those of its full diameter. `helix` tells which way the
     flutes move chips; `ramp_angle` (degrees) is the steepest way into solid wood; a `centre_cutting` one may plunge.
     `shank` is the diameter above the edges; 0 means that of the edges. `listed` is the diameter that the job lists,
     where `diameter` is the true one that was measured; 0 means the same.
+
+    Whatever is given, a ball's `corner_radius` is half its diameter, that of a flat one or a drill 0, a bull's at most
+    half the diameter; a ball and a drill cut to their centre.
     """
 
     number: int
@@ -39,6 +46,13 @@ class Cutter:
     shank: float = 0.0
     listed: float = 0.0
 
+    def __post_init__(self) -> None:
+        corner = {"ball": self.radius, "bull": min(self.corner_radius, self.radius)}.get(self.shape, 0.0)
+        object.__setattr__(self, "corner_radius", corner)
+        object.__setattr__(self, "centre_cutting", self.centre_cutting or self.shape in ("ball", "drill"))
+        object.__setattr__(self, "shank", self.shank or self.listed)
+        object.__setattr__(self, "listed", self.listed if self.listed != self.diameter else 0.0)
+
     @property
     def measured(self) -> bool:
         """Whether its diameter is a measured one, other than the job lists."""
@@ -48,19 +62,40 @@ class Cutter:
     def radius(self) -> float:
         return self.diameter / 2.0
 
-    def rise(self, distance: float) -> float:
-        """Height of the cutting surface above the tip at `distance` (mm) from the axis; inf outside."""
-        if distance > self.radius:
-            return math.inf
-        flat = self.radius - self.corner_radius
-        if distance <= flat:
-            return 0.0
-        return self.corner_radius - math.sqrt(max(self.corner_radius**2 - (distance - flat) ** 2, 0.0))
+    @property
+    def flat_radius(self) -> float:
+        """Radius of the flat part of its end; 0 for a ball."""
+        return self.radius - self.corner_radius
+
+    @property
+    def profile(self) -> Profile:
+        """The form of its end."""
+        return Profile(self.radius, self.flat_radius, self.corner_radius)
+
+    def facts(self) -> dict[str, Any]:
+        """Number and form, as reports hold them and `cutter_words` takes them."""
+        return {name: getattr(self, name) for name in ("number", "shape", "diameter", "corner_radius")}
 
     def describe(self) -> str:
-        corner = f" corner R{mm(self.corner_radius):g}" if self.shape == "bull" else ""
         listed = f" (listed as {mm(self.listed):g})" if self.measured else ""
-        return f"T{self.number} {self.shape} D{mm(self.diameter):g}{corner}{listed}"
+        return cutter_words(self.facts(), " D", " corner R") + listed
+
+
+def cutter_words(
+    facts: Mapping[str, Any],
+    diameter: str = " ",
+    corner: str = ", corner radius ",
+    size: Callable[[float], str] = lambda length: f"{mm(length):g}",
+    measured: str = "",
+) -> str:
+    """A cutter in words: number, shape, diameter and the sizes that its shape has besides.
+
+    `facts` are those of `Cutter.facts`, the number may be missing. `diameter` and `corner` stand before the figures,
+    which `size` writes, and `measured` after that of the diameter.
+    """
+    number = f"T{facts['number']} " if "number" in facts else ""
+    more = f"{corner}{size(facts['corner_radius'])}" if facts["shape"] == "bull" else ""
+    return f"{number}{facts['shape']}{diameter}{size(facts['diameter'])}{measured}{more}"
 
 
 class Origin(NamedTuple):

@@ -17,12 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.cutter import Cutter
+from corepath.motion.profile import contact_reach
 from corepath.operations.deck_lines import Ends, Sheet, region_lines
 from corepath.operations.deck_mend import mended
 from corepath.operations.deck_regions import Region, regions
 from corepath.operations.deck_route import routed
 from corepath.operations.offsetting import CutterOffset
-from corepath.work.deck_steps import Steps, corner_of, land_of, level_step, steps_by_axis
+from corepath.work.deck_steps import Steps, level_step, steps_by_axis
 from corepath.work.model import Deck, Work
 
 __all__ = ["ROUNDS", "Bounds", "Left", "follower", "left_over", "regional", "with_strokes"]
@@ -115,7 +116,7 @@ def regional(
     follow, square = follower(offset), _square(tried)
     places = _tried(tried, _COARSE * square)
     for _ in range(rounds):
-        track = _laid(split, tables, widest, land_of(work.cutter), bounds, open_sides)
+        track = _laid(split, tables, widest, work.cutter.flat_radius, bounds, open_sides)
         found = _Swept.by(follow(track), work, tried, offset).heights(places)
         bad = ~(found <= wanted)
         if not bad.any():
@@ -223,7 +224,7 @@ def _axis(work: Work, offset: CutterOffset, places: Array) -> tuple[Array, Array
     _, hx, hy = offset.ground(x, y)
     slope = np.hypot(hx, hy)
     tilted = slope > 1e-5
-    reach = land_of(work.cutter) / np.maximum(slope, 1e-9) + corner_of(work.cutter) / np.sqrt(1.0 + slope**2)
+    reach = contact_reach(slope, work.cutter.profile)
     axis = np.column_stack([x - np.where(tilted, reach * hx, 0.0), y - np.where(tilted, reach * hy, 0.0)])
     way = np.column_stack([np.where(tilted, hx, 1.0), np.where(tilted, hy, 0.0)])
     return axis, way / np.hypot(*way.T)[:, None]
@@ -300,7 +301,7 @@ class _Swept:
         cutter, path = work.cutter, np.ascontiguousarray(path)
         cell = max(0.4 * cutter.radius, 3.0)
         frame = np.array([left, low, cell, math.ceil((right - left) / cell), math.ceil((high - low) / cell)])
-        starts, moves = reaching(path, cutter.radius, land_of(cutter), corner_of(cutter), frame)
+        starts, moves = reaching(path, cutter.profile, frame)
         return cls(path, cutter, offset, frame, starts, moves)
 
     def heights(self, places: Array) -> Array:
@@ -308,8 +309,7 @@ class _Swept:
         from corepath.operations.deck_kernels import left_at
 
         x, y = np.ascontiguousarray(places[:, 0]), np.ascontiguousarray(places[:, 1])
-        form = self.cutter.radius, land_of(self.cutter), corner_of(self.cutter)
-        heights = left_at(self.path, *form, x, y, self.frame, self.starts, self.moves)
+        heights = left_at(self.path, self.cutter.profile, x, y, self.frame, self.starts, self.moves)
         result: Array = heights - self.offset.ground(x, y)[0]
         return result
 

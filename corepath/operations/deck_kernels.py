@@ -1,8 +1,8 @@
 """Compiled kernels of the deck's planning: the best split into regions, and what a path leaves at single places.
 
 Lengths in mm. What a cutter leaves at a place is the least, over all of its path near the place, of the height of its
-cutting surface there: for a straight move from a to b that is the least of z(t) + rise(distance(t)) over the stretch
-of t where the place lies within the cutter's radius. The rise grows with the distance and is convex, and so is the
+cutting surface there: for a straight move from a to b that is the least of z(t) + height(distance(t)) over the stretch
+of t where the place lies within the cutter's radius. The height grows with the distance and is convex, and so is the
 distance in t; a flat end therefore has its least at an end of the stretch, and otherwise the least is found by
 golden section.
 """
@@ -15,6 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.compiled import njit
+from corepath.motion.profile import Profile
+from corepath.motion.profile_kernels import height, widest
 
 __all__ = ["guillotine", "left_at", "reaching"]
 
@@ -58,38 +60,30 @@ def guillotine(along: Array, across: Array, turn_along: float, turn_across: floa
 
 
 @njit(cache=True, inline="always")
-def _rise(distance: float, land: float, corner: float) -> float:
-    out = distance - land
-    return float(corner - math.sqrt(max(corner * corner - out * out, 0.0))) if out > 0.0 and corner > 0.0 else 0.0
-
-
-@njit(cache=True, inline="always")
-def _reach(spare: float, radius: float, land: float, corner: float) -> float:
-    """How far off the axis the underside is still lower than `spare` over the tip."""
-    if spare >= corner:
-        return radius
-    within = spare * (2.0 * corner - spare)
-    return land + math.sqrt(within) if land > 0.0 else math.sqrt(within)
+def _over_tip(distance: float, profile: Profile) -> float:
+    """Height of the cutting surface over the tip, mm."""
+    return height(distance - profile.flat, profile)
 
 
 @njit(cache=True)
-def _over(px: float, py: float, p: Array, k: int, radius: float, land: float, corner: float, best: float) -> float:
+def _over(px: float, py: float, p: Array, k: int, profile: Profile, best: float) -> float:
     """Least height of the cutting surface over (px, py) on the move k to k + 1, if below `best`; else inf."""
     ax, ay, az = p[k, 0], p[k, 1], p[k, 2]
     dx, dy, dz = p[k + 1, 0] - ax, p[k + 1, 1] - ay, p[k + 1, 2] - az
     spare = best - min(az, az + dz)
     if spare <= 0.0:
         return math.inf
+    radius = profile.radius
     wx, wy = px - ax, py - ay
     length2 = dx * dx + dy * dy
     # Where the whole move keeps farther off than this, the corner's rise alone is more than the best leaves room for.
-    reach = _reach(spare, radius, land, corner)
+    reach = widest(spare, profile)
     along = min(max((wx * dx + wy * dy) / length2, 0.0), 1.0) if length2 > 0.0 else 0.0
     if (wx - along * dx) ** 2 + (wy - along * dy) ** 2 > reach * reach:
         return math.inf
     if length2 < 1e-18:
         distance = math.hypot(wx, wy)
-        return float(min(az, az + dz) + _rise(distance, land, corner)) if distance <= radius else math.inf
+        return float(min(az, az + dz) + _over_tip(distance, profile)) if distance <= radius else math.inf
     middle = (wx * dx + wy * dy) / length2
     off2 = (wx - middle * dx) ** 2 + (wy - middle * dy) ** 2
     if off2 > radius * radius:
@@ -99,25 +93,26 @@ def _over(px: float, py: float, p: Array, k: int, radius: float, land: float, co
     low, high = max(0.0, middle - half), min(1.0, middle + half)
     if low > high:
         return math.inf
-    if land == 0.0:
+    ball = profile.corner == radius
+    if ball:
         # z + r - sqrt(q^2 - u^2) along u = (t - middle) length, q^2 = r^2 - off^2, is least at u = -m q / sqrt(1 + m^2)
         slope = dz / length
         t = middle - slope * half / math.sqrt(1.0 + slope * slope)
         low = high = min(max(t, low), high)
     least = min(
-        az + low * dz + _rise(math.sqrt(off2 + (low - middle) ** 2 * length2), land, corner),
-        az + high * dz + _rise(math.sqrt(off2 + (high - middle) ** 2 * length2), land, corner),
+        az + low * dz + _over_tip(math.sqrt(off2 + (low - middle) ** 2 * length2), profile),
+        az + high * dz + _over_tip(math.sqrt(off2 + (high - middle) ** 2 * length2), profile),
     )
-    if corner == 0.0 or land == 0.0:
+    if ball or profile.corner == 0.0:
         return float(least)
-    if min(az + low * dz, az + high * dz) + _rise(math.sqrt(off2), land, corner) >= min(best, least):
+    if min(az + low * dz, az + high * dz) + _over_tip(math.sqrt(off2), profile) >= min(best, least):
         return float(least)
     for _ in range(40):
         if (high - low) * length < 1e-3:
             break
         one, two = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
-        first = az + one * dz + _rise(math.sqrt(off2 + (one - middle) ** 2 * length2), land, corner)
-        second = az + two * dz + _rise(math.sqrt(off2 + (two - middle) ** 2 * length2), land, corner)
+        first = az + one * dz + _over_tip(math.sqrt(off2 + (one - middle) ** 2 * length2), profile)
+        second = az + two * dz + _over_tip(math.sqrt(off2 + (two - middle) ** 2 * length2), profile)
         if first <= second:
             high = two
             least = min(least, first)
@@ -154,17 +149,15 @@ def _bins(p: Array, radius: float, frame: Array, columns: int, rows: int) -> tup
 
 
 @njit(cache=True)
-def _ceiling(
-    p: Array, moves: Ints, x: float, y: float, half: float, radius: float, land: float, corner: float
-) -> float:
+def _ceiling(p: Array, moves: Ints, x: float, y: float, half: float, profile: Profile) -> float:
     """A height that no place within `half` of (x, y) keeps above: the cutter reaches all of them from there."""
     least = math.inf
     for q in range(moves.shape[0]):
         k = moves[q]
         if p[k, 2] < least:
             away = math.hypot(p[k, 0] - x, p[k, 1] - y) + half
-            if away <= radius:
-                least = min(least, p[k, 2] + _rise(away, land, corner))
+            if away <= profile.radius:
+                least = min(least, p[k, 2] + _over_tip(away, profile))
     return least
 
 
@@ -179,13 +172,13 @@ def _near(p: Array, k: int, x: float, y: float, reach: float) -> bool:
 
 
 @njit(cache=True)
-def reaching(p: Array, radius: float, land: float, corner: float, frame: Array) -> tuple[Ints, Ints]:
+def reaching(p: Array, profile: Profile, frame: Array) -> tuple[Ints, Ints]:
     """Moves of the polyline `p` (m, 3) that may leave the lowest height somewhere in each cell of `frame`.
 
     `frame` is (x0, y0, size of a cell, columns, rows). Starts (cells + 1,) into the moves, the cells row by row.
     """
     columns, rows, size = int(frame[3]), int(frame[4]), frame[2]
-    starts, items = _bins(p, radius, frame, columns, rows)
+    starts, items = _bins(p, profile.radius, frame, columns, rows)
     half = 0.70711 * size  # from a cell's middle to its corners
     kept = np.empty(columns * rows + 1, np.int64)
     kept[0] = count = 0
@@ -193,10 +186,10 @@ def reaching(p: Array, radius: float, land: float, corner: float, frame: Array) 
         x, y = frame[0] + (c % columns + 0.5) * size, frame[1] + (c // columns + 0.5) * size
         moves = items[starts[c] : starts[c + 1]]
         # A move that stays above what others leave all over the cell, or does not come near it, leaves nothing here.
-        ceiling = _ceiling(p, moves, x, y, half, radius, land, corner)
+        ceiling = _ceiling(p, moves, x, y, half, profile)
         for q in range(moves.shape[0]):
             k = moves[q]
-            if min(p[k, 2], p[k + 1, 2]) <= ceiling and _near(p, k, x, y, radius + half):
+            if min(p[k, 2], p[k + 1, 2]) <= ceiling and _near(p, k, x, y, profile.radius + half):
                 items[count] = k  # never ahead of what is still to be read
                 count += 1
         kept[c + 1] = count
@@ -204,9 +197,7 @@ def reaching(p: Array, radius: float, land: float, corner: float, frame: Array) 
 
 
 @njit(cache=True)
-def left_at(
-    p: Array, radius: float, land: float, corner: float, x: Array, y: Array, frame: Array, starts: Ints, moves: Ints
-) -> Array:
+def left_at(p: Array, profile: Profile, x: Array, y: Array, frame: Array, starts: Ints, moves: Ints) -> Array:
     """Heights (n,) that a cutter leaves at the places `x`, `y` (n,) along the polyline `p` (m, 3); inf where unreached.
 
     `starts` and `moves` are those that `reaching` gives for the same path, cutter and `frame`, in which all places lie.
@@ -218,15 +209,15 @@ def left_at(
         j = min(max(int((y[n] - frame[1]) / frame[2]), 0), rows - 1)
         cell = i + j * columns
         best = math.inf
-        if corner > 0.0:  # a first guess spares most of the search below
+        if profile.corner > 0.0:  # a first guess spares most of the search below
             for q in range(starts[cell], starts[cell + 1]):
                 k = moves[q]
                 spare = best - p[k, 2]
                 if spare > 0.0:
                     away2 = (p[k, 0] - x[n]) ** 2 + (p[k, 1] - y[n]) ** 2
-                    if away2 <= _reach(spare, radius, land, corner) ** 2:
-                        best = min(best, p[k, 2] + _rise(math.sqrt(away2), land, corner))
+                    if away2 <= widest(spare, profile) ** 2:
+                        best = min(best, p[k, 2] + _over_tip(math.sqrt(away2), profile))
         for q in range(starts[cell], starts[cell + 1]):
-            best = min(best, _over(x[n], y[n], p, moves[q], radius, land, corner, best))
+            best = min(best, _over(x[n], y[n], p, moves[q], profile, best))
         out[n] = best
     return out

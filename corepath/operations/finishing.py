@@ -17,7 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.cutter import Cutter
-from corepath.work.deck_steps import Gridded, allowed_steps, corner_of, level_step
+from corepath.motion.profile import contact_reach
+from corepath.work.deck_steps import Gridded, allowed_steps, level_step
 
 __all__ = ["Cell", "Strip", "strips"]
 
@@ -79,8 +80,7 @@ def _by_axis(
     grid = np.asarray(surface.grid, dtype=np.float64)
     hx, hy = np.gradient(grid, float(surface.xs[1] - surface.xs[0]))
     slope = np.hypot(hx, hy)
-    corner = corner_of(cutter)
-    reach = (cutter.radius - corner) / np.maximum(slope, 1e-9) + corner / np.sqrt(1.0 + slope**2)
+    reach = contact_reach(slope, cutter.profile)
     i = np.floor((np.asarray(surface.xs)[:, None] - reach * hx - left) / _BIN_X).astype(np.int64)
     j = np.floor((np.asarray(surface.ys)[None, :] - reach * hy - low) / _BIN_Y).astype(np.int64)
     columns = max(1, math.ceil((right - left) / _BIN_X))

@@ -2,9 +2,8 @@
 
 The surface is a uniform bicubic B-spline: `coef` (nx + 4, ny + 4) belongs to nodes (x0 + i·step,
 y0 + j·step) with two nodes of padding on each side; off the nodes' rectangle it is level at `edge`.
-A cutter is a flat disc of radius `land` rounded by a ball of radius `corner` (a flat cutter has corner
-0, a ball land 0): its tip stands at the largest of h(p + q) − rise(|q|) over the disc. All in mm; pure
-elementary geometry, no source needed.
+The end of a cutter is a `Profile`, z(r); its flat part is called the *land* here. Its tip stands at the largest of
+h(p + q) − z(|q|) over the disc. All in mm; pure elementary geometry, no source needed.
 """
 
 from __future__ import annotations
@@ -15,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.compiled import njit
+from corepath.motion.profile import Profile
+from corepath.motion.profile_kernels import height
 
 __all__ = ["chords", "ground", "tips"]
 
@@ -103,42 +104,38 @@ def _shape(coef: Array, frame: Array, x: float, y: float) -> tuple[float, float,
     return h, hx * w, hy * w, hxx * w * w, hxy * w * w, hyy * w * w
 
 
-@njit(cache=True, inline="always")
-def _corner_rise(out: float, corner: float) -> float:
-    """Rise of the rounded corner at the distance `out` beyond the land."""
-    return corner - math.sqrt(max(corner * corner - out * out, 0.0)) if out > 0.0 else 0.0
-
-
 @njit(cache=True)
-def _ball(coef: Array, frame: Array, corner: float, x: float, y: float, qx: float, qy: float) -> float:
+def _ball(coef: Array, frame: Array, profile: Profile, x: float, y: float, qx: float, qy: float) -> float:
     """Tip of a ball by contact iteration from (qx, qy): q = r·grad h / sqrt(1 + |grad h|²)."""
+    corner = profile.corner
     best = -math.inf
     for _ in range(12):
         h, hx, hy, _a, _b, _c = _shape(coef, frame, x + qx, y + qy)
-        best = max(best, h - _corner_rise(math.hypot(qx, qy), corner))
+        best = max(best, h - height(math.hypot(qx, qy), profile))
         scale = corner / math.sqrt(1.0 + hx * hx + hy * hy)
         moved = abs(hx * scale - qx) + abs(hy * scale - qy)
         qx = hx * scale
         qy = hy * scale
         if moved < 1e-4:
             break
-    return max(best, _height(coef, frame, x + qx, y + qy) - _corner_rise(math.hypot(qx, qy), corner))
+    return max(best, _height(coef, frame, x + qx, y + qy) - height(math.hypot(qx, qy), profile))
 
 
 @njit(cache=True)
 def _rim(
-    coef: Array, frame: Array, land: float, corner: float, x: float, y: float, cos: float, sin: float, slope: float
+    coef: Array, frame: Array, profile: Profile, x: float, y: float, cos: float, sin: float, slope: float
 ) -> float:
     """Tip with the contact on the rim, near the direction (cos, sin), up the slope there as far as it is known.
 
     Newton on the direction, until what a further step would gain is less than `_GAIN`.
     """
+    land, corner = profile.flat, profile.corner
     out = corner * slope / math.sqrt(1.0 + slope * slope)
     best = -math.inf
     for _ in range(8):
         reach = land + out
         h, hx, hy, hxx, hxy, hyy = _shape(coef, frame, x + reach * cos, y + reach * sin)
-        best = max(best, h - _corner_rise(out, corner))
+        best = max(best, h - height(out, profile))
         along = hx * cos + hy * sin
         across = hy * cos - hx * sin
         fall = reach * (hxx * sin * sin - 2.0 * hxy * sin * cos + hyy * cos * cos) - along
@@ -181,7 +178,7 @@ def _summit(coef: Array, frame: Array, land: float, x: float, y: float, qx: floa
 
 @njit(cache=True)
 def _disc(
-    coef: Array, frame: Array, land: float, corner: float, bend: float, x: float, y: float, h: float, steep: float,
+    coef: Array, frame: Array, profile: Profile, bend: float, x: float, y: float, h: float, steep: float,
     ring: Array, at: Array,
 ) -> float:  # fmt: skip
     """Tip of a cutter with a land: the best of the rim (coarse, then refined) and of the ground under it.
@@ -189,6 +186,7 @@ def _disc(
     Each coarse maximum on the rim that could win is refined; `at` (n,) is room for the heights there. `h` and `steep`
     are height and slope in the middle: only ground that is nearly level there can have a summit under the land.
     """
+    land = profile.flat
     turn = bend * land
     every = 1 if turn > _CREASED else 4 if turn > _TIGHT else 8 if turn > _GENTLE else 16
     count = ring.shape[0] // every
@@ -210,7 +208,7 @@ def _disc(
         shift = 0.5 * (left - right) / hollow if hollow < -1e-12 else 0.0
         angle = (k + shift) * 2.0 * math.pi / count
         slope = max(at[k] - h, 0.0) / land
-        best = max(best, _rim(coef, frame, land, corner, x, y, math.cos(angle), math.sin(angle), slope))
+        best = max(best, _rim(coef, frame, profile, x, y, math.cos(angle), math.sin(angle), slope))
     if steep < 1.05 * bend * land:
         best = max(best, _summit(coef, frame, land, x, y, 0.0, 0.0))
         if bend * land > _TIGHT:
@@ -221,7 +219,7 @@ def _disc(
 
 @njit(cache=True)
 def _tip(
-    coef: Array, frame: Array, land: float, corner: float, bend: float, up: float, x: float, y: float, ring: Array,
+    coef: Array, frame: Array, profile: Profile, bend: float, up: float, x: float, y: float, ring: Array,
     at: Array,
 ) -> float:  # fmt: skip
     """Tip of a cutter with a land; `bend` bounds the curvature under it, `up` that of hollows.
@@ -233,22 +231,22 @@ def _tip(
     """
     h, hx, hy, _a, _b, _c = _shape(coef, frame, x, y)
     slope = math.hypot(hx, hy)
+    land, corner = profile.flat, profile.corner
     if bend < _PLANE:
         return h + slope * land + corner * (math.sqrt(1.0 + slope * slope) - 1.0)
     if slope > (bend + up) * (land + corner):
-        return _rim(coef, frame, land, corner, x, y, hx / slope, hy / slope, slope)
-    return _disc(coef, frame, land, corner, bend, x, y, h, slope, ring, at)
+        return _rim(coef, frame, profile, x, y, hx / slope, hy / slope, slope)
+    return _disc(coef, frame, profile, bend, x, y, h, slope, ring, at)
 
 
 @njit(cache=True)
-def tips(
-    coef: Array, frame: Array, land: float, corner: float, bends: Array, block: float, x: Array, y: Array
-) -> Array:
+def tips(coef: Array, frame: Array, profile: Profile, bends: Array, block: float, x: Array, y: Array) -> Array:
     """Tip heights (n,) at `x`, `y` (n,). `frame` is (x0, y0, step, edge).
 
     `bends` (n, m, 2) bounds the curvature under the cutter, 1/mm, any and upwards, in blocks of `block` mm from two
     steps before (x0, y0) on.
     """
+    land, corner = profile.flat, profile.corner
     out = np.empty(x.shape[0])
     bend = bends.max()
     columns, rows, _both = bends.shape
@@ -264,15 +262,15 @@ def tips(
         if land > 0.0:
             i = min(max(int((x[n] - left) / block), 0), columns - 1)
             j = min(max(int((y[n] - low) / block), 0), rows - 1)
-            out[n] = _tip(coef, frame, land, corner, bends[i, j, 0], bends[i, j, 1], x[n], y[n], ring, at)
+            out[n] = _tip(coef, frame, profile, bends[i, j, 0], bends[i, j, 1], x[n], y[n], ring, at)
             continue
-        best = _ball(coef, frame, corner, x[n], y[n], 0.0, 0.0)
+        best = _ball(coef, frame, profile, x[n], y[n], 0.0, 0.0)
         if tight:
             for k in range(0, count, count // 16):
                 share = 0.8 * corner if k % (count // 8) == 0 else 0.4 * corner
                 angle = 2.0 * math.pi * k / count
                 best = max(
-                    best, _ball(coef, frame, corner, x[n], y[n], share * math.cos(angle), share * math.sin(angle))
+                    best, _ball(coef, frame, profile, x[n], y[n], share * math.cos(angle), share * math.sin(angle))
                 )
         out[n] = best
     return out

@@ -36,8 +36,6 @@ class CutterOffset:
         self.step = float(surface.xs[1] - surface.xs[0])
         self._coef: Array = np.ascontiguousarray(spline_filter(grid, order=3, mode="mirror"))
         self._frame = np.array([float(surface.xs[0]), float(surface.ys[0]), self.step, float(surface.edge)])
-        self.corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
-        self.land = max(cutter.radius - self.corner, 0.0)
         self.cutter = cutter
         self._block, self._bends = self._curvatures(grid)
 
@@ -84,8 +82,7 @@ class CutterOffset:
         flat = tips(
             self._coef,
             self._frame,
-            self.land,
-            self.corner,
+            self.cutter.profile,
             self._bends,
             self._block,
             np.ascontiguousarray(xx.ravel()),

@@ -24,7 +24,6 @@ from corepath.operations.finishing import Strip, strips
 from corepath.operations.offsetting import CutterOffset
 from corepath.operations.openings import opening_words, slowed
 from corepath.operations.roughing import rough
-from corepath.work.deck_steps import land_of
 from corepath.work.keepoff import field_of
 from corepath.work.model import Deck, Work
 
@@ -100,7 +99,7 @@ def _track(
 
     With `open_sides` lines may run over the sides of the bounds, where the ground is level.
     """
-    if land_of(work.cutter) > 0.0:
+    if work.cutter.flat_radius > 0.0:
         return regional(work, deck, offset, bounds, open_sides=open_sides, rounds=rounds), follower(offset), -np.inf
     left, low, right, high = bounds
     over = _OVERRUN if open_sides else 0.0

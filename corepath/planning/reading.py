@@ -33,7 +33,6 @@ from corepath.readback.rehearsed import check_rehearsals
 from corepath.readback.result import ReadBack
 from corepath.readback.shop import Pour, Shop
 from corepath.readback.spoken import Spoken
-from corepath.work.cutters import cutter_of
 
 __all__ = ["Reading", "read_files", "read_folder", "shop_of", "spoken_of"]
 
@@ -109,7 +108,7 @@ def shop_of(prepared: Prepared) -> Shop:
         touch_at=job.machine.touch_at,
         spoil_board=job.blank.spoil_board,
         travel=job.machine.travel,
-        cutters={section.number: cutter_of(section) for section in job.cutter},
+        cutters={section.number: section.cutter for section in job.cutter},
         pour={casting.casting.id: Pour(casting.casting.area, casting.pour.p_poured) for casting in stack.castings},
         planned_pass=stack.skim.planned_stop,
         done=prepared.done,

@@ -12,11 +12,11 @@ from dataclasses import dataclass, field
 from corepath.errors import Fault
 from corepath.job.model import CutterSection, InsertSection, Job
 from corepath.lengths import mm
-from corepath.motion.cutter import Cutter, Cutting
+from corepath.motion.cutter import DECK_SHAPES, Cutter, Cutting
 from corepath.work.model import SAME_SIZE
 from corepath.work.running import Asked, run
 
-__all__ = ["Chosen", "Need", "candidates", "choose", "cutter_faults", "cutter_of", "drills_of"]
+__all__ = ["Chosen", "Need", "candidates", "choose", "chosen", "cutter_faults", "drills_of"]
 
 EASY_FIT = 0.75
 """Share of a pocket's or hole's width that a cutter takes up with ease: room for a ramp or helix and for chips."""
@@ -47,24 +47,9 @@ class Chosen:
     cutting: Cutting
 
 
-def cutter_of(section: CutterSection) -> Cutter:
-    """The cutter as a solid: a ball's corner radius is half its diameter."""
-    corner = {"ball": section.diameter / 2, "bull": section.corner_radius}.get(section.shape, 0.0)
-    return Cutter(
-        section.number,
-        section.shape,
-        section.diameter,
-        corner,
-        section.flutes,
-        section.cutting_length,
-        section.stick_out,
-        section.helix,
-        section.centre_cutting or section.shape in ("ball", "drill"),
-        section.ramp_angle,
-        section.material,
-        section.shank or section.listed,
-        section.listed if section.listed != section.diameter else 0.0,
-    )
+def chosen(job: Job, section: CutterSection, asked: Asked) -> Chosen:
+    """A listed cutter and how it is run."""
+    return Chosen(section.cutter, run(job, section, asked))
 
 
 def choose(job: Job, need: Need) -> Chosen | Fault:
@@ -75,9 +60,7 @@ def choose(job: Job, need: Need) -> Chosen | Fault:
         size = "" if need.width is None else f" of at most {mm(need.width):.2f~}"
         listed = ", ".join(f"T{c.number} {c.shape} {mm(c.diameter):g}" for c in job.cutter)
         return Fault(need.key, f"no listed cutter fits {need.operation}", listed, f"a {shapes} cutter{size}")
-    best = _best(fitting, need)
-    cutter = cutter_of(best)
-    return Chosen(cutter, run(job, best, cutter, need.asked))
+    return chosen(job, _best(fitting, need), need.asked)
 
 
 def candidates(job: Job, need: Need) -> list[Chosen]:
@@ -90,7 +73,7 @@ def candidates(job: Job, need: Need) -> list[Chosen]:
     found: dict[float, CutterSection] = {}
     for section in sorted(able, key=lambda section: _rank(section, need), reverse=True):
         found.setdefault(section.diameter, section)
-    return [Chosen(cutter := cutter_of(section), run(job, section, cutter, need.asked)) for section in found.values()]
+    return [chosen(job, section, need.asked) for section in found.values()]
 
 
 def cutter_faults(job: Job) -> list[Fault]:
@@ -99,7 +82,7 @@ def cutter_faults(job: Job) -> list[Fault]:
         Need("the dowel holes", ("flat", "drill"), min(dowel.diameter for dowel in job.dowel), 0.0, "dowel"),
         Need("the groove", ("flat",), job.groove.width, 0.0, "groove"),
         Need("the skim", ("flat", "bull"), None, 0.0, "skim"),
-        Need("the deck", ("ball", "bull", "flat"), None, 0.0, "deck"),
+        Need("the deck", DECK_SHAPES, None, 0.0, "deck"),
     ]
     if job.plug:
         needs.append(Need("the plug pockets", ("flat",), min(plug.diameter for plug in job.plug), 0.0, "plug"))

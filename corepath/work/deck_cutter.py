@@ -8,7 +8,6 @@ lowest that the cutter, resting on the ground from every place, leaves; mathemat
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -16,14 +15,14 @@ import numpy as np
 
 from corepath.errors import Fault
 from corepath.job.model import Job
-from corepath.motion.cutter import Cutter
-from corepath.work.cutters import Chosen, Need, choose, cutter_of
-from corepath.work.deck_steps import Bounds, Gridded, land_of, level_step, surface_minutes
-from corepath.work.running import Asked, run
+from corepath.motion.cutter import DECK_SHAPES, Cutter
+from corepath.motion.profile import footprint
+from corepath.work.cutters import Chosen, Need, choose, chosen
+from corepath.work.deck_steps import Bounds, Gridded, level_step, surface_minutes
+from corepath.work.running import Asked
 
-__all__ = ["DECK_SHAPES", "Offer", "choose_deck", "deck_offers", "hollow_left"]
+__all__ = ["Offer", "choose_deck", "deck_offers", "hollow_left"]
 
-DECK_SHAPES = ("flat", "bull", "ball")
 DEEPEST_HOLLOW = 0.3
 """Share of the allowed ridge that a cutter may leave in hollows which it does not fit."""
 _GRID = 3.0
@@ -42,7 +41,7 @@ class Offer:
     @property
     def estimate(self) -> float:
         """Minutes with turns and whole numbers of lines."""
-        return self.minutes * _OVERHEAD[land_of(self.chosen.cutter) > 0.0]
+        return self.minutes * _OVERHEAD[self.chosen.cutter.flat_radius > 0.0]
 
 
 def deck_offers(job: Job, surface: Gridded, bounds: Bounds, deep: float) -> list[Offer]:
@@ -54,11 +53,10 @@ def deck_offers(job: Job, surface: Gridded, bounds: Bounds, deep: float) -> list
     for section in job.cutter:
         if section.shape not in DECK_SHAPES:
             continue
-        cutter = cutter_of(section)
-        cutting = run(job, section, cutter, Asked(1.0 - job.skim.overlap, scallop=job.deck.scallop, deep=deep))
-        widest = level_step(cutter, job.deck.scallop, cutting.stepover)
-        whole, sloped = surface_minutes(surface, cutter, job.deck.scallop, widest, bounds, cutting.finish)
-        offers.append(Offer(Chosen(cutter, cutting), whole, sloped))
+        run = chosen(job, section, Asked(1.0 - job.skim.overlap, scallop=job.deck.scallop, deep=deep))
+        widest = level_step(run.cutter, job.deck.scallop, run.cutting.stepover)
+        whole, sloped = surface_minutes(surface, run.cutter, job.deck.scallop, widest, bounds, run.cutting.finish)
+        offers.append(Offer(run, whole, sloped))
     return sorted(offers, key=lambda offer: (round(offer.estimate, 3), offer.chosen.cutter.number))
 
 
@@ -90,15 +88,8 @@ def hollow_left(surface: Gridded, cutter: Cutter) -> float:
     from scipy.ndimage import grey_closing
 
     spacing = float(surface.xs[1] - surface.xs[0])
-    every = max(1, round(min(_GRID, cutter.radius / 2.0) / spacing)) if cutter.radius == land_of(cutter) else 1
+    every = max(1, round(min(_GRID, cutter.radius / 2.0) / spacing)) if cutter.corner_radius == 0.0 else 1
     grid = np.asarray(surface.grid, dtype=np.float64)[::every, ::every]
-    cell = every * spacing
-    reach = math.floor(cutter.radius / cell)
-    along = np.arange(-reach, reach + 1) * cell
-    distance = np.hypot(along[:, None], along[None, :])
-    inside = distance <= cutter.radius
-    corner = cutter.radius - land_of(cutter)
-    out = np.clip(distance - land_of(cutter), 0.0, None)
-    rise = corner - np.sqrt(np.clip(corner**2 - out**2, 0.0, None)) if corner > 0.0 else np.zeros_like(distance)
-    closed = grey_closing(grid, footprint=inside, structure=-rise, mode="nearest")
+    under, structure = footprint(cutter.profile, every * spacing)
+    closed = grey_closing(grid, footprint=under, structure=structure, mode="nearest")
     return float((closed - grid).max())

@@ -14,7 +14,9 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.work.deck_steps import corner_of, land_of, level_step
+from corepath.motion.profile import footprint
+from corepath.motion.profile import heights as over_tip
+from corepath.work.deck_steps import level_step
 from corepath.work.keepoff import field_of
 from corepath.work.model import Deck, Work
 
@@ -58,11 +60,8 @@ def rough_left(work: Work, deck: Deck) -> float:
     spacing = float(surface.xs[1] - surface.xs[0])
     every = max(1, int(_GRID / spacing + 1e-9))
     grid, ys, cell = np.asarray(surface.grid, dtype=np.float64)[::every, ::every], surface.ys[::every], every * spacing
-    reach = math.floor(work.cutter.radius / cell)
-    along = np.arange(-reach, reach + 1) * cell
-    rise = _rise(work, np.hypot(along[:, None], along[None, :]))
-    under = np.isfinite(rise)
-    structure = np.where(under, -rise, 0.0)
+    under, structure = footprint(work.cutter.profile, cell)
+    along = np.arange(-(len(under) // 2), len(under) // 2 + 1) * cell
     tips = grey_dilation(grid, footprint=under, structure=structure, mode="nearest")
     rows = rough_rows(work, deck)
     over = _over_rows(tips, np.asarray(ys, dtype=np.float64), rows)
@@ -70,7 +69,8 @@ def rough_left(work: Work, deck: Deck) -> float:
     for row, heights in zip(rows.tolist(), over.T, strict=True):
         near = np.flatnonzero(np.abs(ys - row) <= work.cutter.radius)
         for j in near.tolist():
-            left[:, j] = np.minimum(left[:, j], _along(heights, _rise(work, np.hypot(along, float(ys[j]) - row))))
+            end = over_tip(np.hypot(along, float(ys[j]) - row), work.cutter.profile)
+            left[:, j] = np.minimum(left[:, j], _along(heights, end))
     between = 0.5 * cell * _across(deck)  # the place left highest may lie between two nodes
     most = float((left - grid)[_inside(surface.xs[::every], ys, deck)].max()) + between + deck.rough + NOTHING + THINNED
     return min(most, deck.top - float(grid.min()))
@@ -83,15 +83,6 @@ def _inside(xs: Array, ys: Array, deck: Deck) -> NDArray[np.bool_]:
     return inside
 
 
-def _rise(work: Work, away: Array) -> Array:
-    """Height of the cutting surface over the tip at the distances `away`; inf beyond the cutter."""
-    corner, land = corner_of(work.cutter), land_of(work.cutter)
-    out = np.clip(away - land, 0.0, None)
-    rise = corner - np.sqrt(np.clip(corner**2 - out**2, 0.0, None)) if corner > 0.0 else np.zeros_like(away)
-    result: Array = np.where(away <= work.cutter.radius + 1e-9, rise, np.inf)
-    return result
-
-
 def _over_rows(tips: Array, ys: Array, rows: Array) -> Array:
     """Tip heights (nodes in X, rows), from those at the nodes (nodes in X, nodes in Y)."""
     at = np.clip((rows - ys[0]) / (ys[1] - ys[0]), 0.0, len(ys) - 1.0)
@@ -101,12 +92,12 @@ def _over_rows(tips: Array, ys: Array, rows: Array) -> Array:
     return result
 
 
-def _along(heights: Array, rise: Array) -> Array:
+def _along(heights: Array, end: Array) -> Array:
     """The lowest that the cutter reaches over each node of a line, from any node of it."""
     from scipy.ndimage import grey_erosion
 
-    under = np.isfinite(rise)
+    under = np.isfinite(end)
     if not under.any():
         return np.full_like(heights, np.inf)
-    result: Array = grey_erosion(heights, footprint=under, structure=np.where(under, -rise, 0.0), mode="nearest")
+    result: Array = grey_erosion(heights, footprint=under, structure=np.where(under, -end, 0.0), mode="nearest")
     return result

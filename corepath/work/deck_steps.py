@@ -25,13 +25,12 @@ from numpy.typing import NDArray
 
 from corepath.motion.cutter import Cutter
 from corepath.motion.feeds.chips import scallop_step
+from corepath.motion.profile import contact_reach
 
 __all__ = [
     "Gridded",
     "Steps",
     "allowed_steps",
-    "corner_of",
-    "land_of",
     "level_step",
     "steps_by_axis",
     "surface_minutes",
@@ -70,16 +69,6 @@ class Steps:
     across: bool
 
 
-def corner_of(cutter: Cutter) -> float:
-    """Radius of the rounded corner, mm: half the diameter for a ball, 0 for a flat cutter."""
-    return cutter.radius if cutter.shape == "ball" else cutter.corner_radius
-
-
-def land_of(cutter: Cutter) -> float:
-    """Radius of the flat end, mm."""
-    return max(cutter.radius - corner_of(cutter), 0.0)
-
-
 def level_step(cutter: Cutter, scallop: float, stepover: float) -> float:
     """Largest step on level ground: by the scallop of the rounded corner, and by the overlap asked for."""
     return min(stepover, scallop_step(cutter, scallop)) or stepover
@@ -90,7 +79,7 @@ def allowed_steps(grid: Array, spacing: float, cutter: Cutter, scallop: float) -
     hx, hy = np.gradient(grid, spacing)
     slope2 = hx**2 + hy**2
     bend = -np.gradient(hy, spacing, axis=1)
-    corner, land = corner_of(cutter), land_of(cutter)
+    corner, land = cutter.corner_radius, cutter.flat_radius
     slope = np.maximum(np.sqrt(slope2), 1e-6)
     radius = corner + np.zeros_like(slope)
     if land > 0.0:
@@ -122,7 +111,7 @@ def steps_by_axis(
     steps = steps.T if across else steps
     hx, hy = np.gradient(grid, spacing)
     slope = np.hypot(hx, hy)
-    reach = land_of(cutter) / np.maximum(slope, 1e-9) + corner_of(cutter) / np.sqrt(1.0 + slope**2)
+    reach = contact_reach(slope, cutter.profile)
     columns, rows = max(1, math.ceil((right - left) / size)), max(1, math.ceil((high - low) / size))
     i = np.floor((np.asarray(surface.xs)[:, None] - reach * hx - left) / size).astype(np.int64)
     j = np.floor((np.asarray(surface.ys)[None, :] - reach * hy - low) / size).astype(np.int64)
@@ -158,7 +147,7 @@ def surface_minutes(
     hxx, hxy = np.gradient(hx, spacing)
     hyy = np.gradient(hy, spacing, axis=1)
     bend = -(hxx * tx**2 + 2.0 * hxy * tx * ty + hyy * ty**2)
-    land, corner = land_of(cutter), corner_of(cutter)
+    land, corner = cutter.flat_radius, cutter.corner_radius
     radius = np.full_like(slope, corner)
     if land > 0.0:
         ellipse = land / steep * np.maximum(1.0 - 0.5 * scallop / (steep * land), 0.5)

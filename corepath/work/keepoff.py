@@ -22,6 +22,7 @@ from shapely.geometry.base import BaseGeometry
 
 from corepath.motion.cutter import Cutter
 from corepath.motion.feeds.chips import effective_diameter
+from corepath.motion.profile import contact_reach, footprint
 from corepath.work.model import Deck, Obstacle, Work
 
 __all__ = [
@@ -184,14 +185,14 @@ def spared(work: Work, core: Polygon | None = None) -> Work:
     if room is None:
         return work
     cutter = work.cutter
-    land = cutter.radius - cutter.corner_radius if cutter.shape != "ball" else 0.0
+    land = cutter.flat_radius
     reached = room.buffer(land, quad_segs=4 * _QUADS) if land > 0.0 else room
     asked = work.deck.area if work.deck is not None else work.blank
     spare = _area(asked.difference(reached))
     if work.deck is not None:
-        beyond = _tilted(work.deck, cutter, land, room)
+        beyond = _tilted(work.deck, cutter, room)
         if work.deck.rough <= 0.0:
-            beyond += _propped(work.deck, cutter, land, room, core)
+            beyond += _propped(work.deck, cutter, room, core)
         return replace(work, deck=replace(work.deck, spare=_area(_union([spare, *beyond]).intersection(asked))))
     assert work.facing is not None
     facing = replace(work.facing, spare=spare)
@@ -200,7 +201,7 @@ def spared(work: Work, core: Polygon | None = None) -> Work:
     return replace(told, facing=replace(facing, sawn=_area(shapely.union_all(sawn)))) if sawn else told
 
 
-def _tilted(deck: Deck, cutter: Cutter, land: float, room: Area) -> list[BaseGeometry]:
+def _tilted(deck: Deck, cutter: Cutter, room: Area) -> list[BaseGeometry]:
     """Squares about the nodes of tilted ground that would be touched only from outside the room.
 
     Ground with the gradient g is touched by the cutter whose axis stands land·g/|g| + corner·g/sqrt(1 + g²) down from
@@ -211,7 +212,7 @@ def _tilted(deck: Deck, cutter: Cutter, land: float, room: Area) -> list[BaseGeo
     step = float(xs[1] - xs[0])
     hx, hy = np.gradient(np.asarray(surface.grid, dtype=np.float64), step)
     slope = np.hypot(hx, hy)
-    reach = land / np.maximum(slope, 1e-12) + (cutter.radius - land) / np.sqrt(1.0 + slope**2)
+    reach = contact_reach(slope, cutter.profile)
     x, y = np.meshgrid(xs, ys, indexing="ij")
     steep = slope * cutter.diameter > 0.5 * deck.scallop
     near = steep & shapely.contains_xy(deck.area.buffer(step), x, y)
@@ -220,7 +221,7 @@ def _tilted(deck: Deck, cutter: Cutter, land: float, room: Area) -> list[BaseGeo
     return _squares(x[beyond], y[beyond], step)
 
 
-def _propped(deck: Deck, cutter: Cutter, land: float, room: Area, core: Polygon | None) -> list[BaseGeometry]:
+def _propped(deck: Deck, cutter: Cutter, room: Area, core: Polygon | None) -> list[BaseGeometry]:
     """Squares about the nodes beside the room over which a slope within the cutter's width holds its end too high.
 
     The least that can be left over a node is a dilation of the ground by the cutter's shape, then an erosion from the
@@ -234,12 +235,7 @@ def _propped(deck: Deck, cutter: Cutter, land: float, room: Area, core: Polygon 
     every = max(1, round(_PROPPED / step))
     xs, ys, cell = np.asarray(surface.xs)[::every], np.asarray(surface.ys)[::every], every * step
     field = deck.area.buffer(cutter.radius)
-    reach = math.floor(cutter.radius / cell)
-    along = np.arange(-reach, reach + 1) * cell
-    away = np.hypot(along[:, None], along[None, :])
-    out, corner = np.clip(away - land, 0.0, None), cutter.radius - land
-    rise = corner - np.sqrt(np.clip(corner**2 - out**2, 0.0, None))
-    under = away <= cutter.radius
+    under, structure = footprint(cutter.profile, cell)
     squares: list[BaseGeometry] = []
     for part in shapely.get_parts(field.difference(room)):
         left, low, right, high = part.buffer(2.0 * cutter.diameter).bounds
@@ -250,10 +246,10 @@ def _propped(deck: Deck, cutter: Cutter, land: float, room: Area, core: Polygon 
         if np.ptp(ground) < 0.1 * deck.scallop:
             continue
         x, y = np.meshgrid(xs[columns], ys[rows], indexing="ij")
-        tips = grey_dilation(ground, footprint=under, structure=np.where(under, -rise, 0.0), mode="nearest")
+        tips = grey_dilation(ground, footprint=under, structure=structure, mode="nearest")
         tips[~shapely.contains_xy(room.buffer(1e-6), x, y)] = deck.top + 100.0
-        over = grey_erosion(tips, footprint=under, structure=np.where(under, -rise, 0.0), mode="nearest") - ground
-        slope = maximum_filter(np.hypot(*np.gradient(ground, cell)), 2 * reach + 1, mode="nearest")
+        over = grey_erosion(tips, footprint=under, structure=structure, mode="nearest") - ground
+        slope = maximum_filter(np.hypot(*np.gradient(ground, cell)), len(under), mode="nearest")
         waste = np.zeros_like(x, dtype=np.bool_) if core is None else ~shapely.contains_xy(core, x, y)
         near = shapely.contains_xy(part.buffer(cutter.diameter), x, y)
         sure = near & ~waste & (over > deck.scallop + slope * cell)

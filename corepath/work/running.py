@@ -50,12 +50,12 @@ class Asked:
     laminate: bool = False
 
 
-def run(job: Job, section: CutterSection, cutter: Cutter, asked: Asked) -> Cutting:
+def run(job: Job, section: CutterSection, asked: Asked) -> Cutting:
     """Speed, feeds and depths of a cutter of the job for one operation; feeds in mm/min.
 
     The cutter's own `stepover` stands instead of the usual one, and bounds a wider one.
     """
-    machine = job.machine
+    machine, cutter = job.machine, section.cutter
     chip, chip_from = _chip(job, section, asked)
     rpm, rpm_from = _rpm(section, machine.spindle_rpm, asked)
     feed = _own_feed(section, asked, chip, rpm)

@@ -70,8 +70,7 @@ def test_what_a_path_leaves_agrees_with_small_steps_along_it(cutter: Cutter) -> 
     x, y = draw.uniform(0, 60, 400), draw.uniform(0, 40, 400)
     corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
     frame = np.array([0.0, 0.0, 10.0, 6.0, 4.0])
-    form = cutter.radius, cutter.radius - corner, corner
-    found = left_at(path, *form, x, y, frame, *reaching(path, *form, frame))
+    found = left_at(path, cutter.profile, x, y, frame, *reaching(path, cutter.profile, frame))
     t = np.linspace(0.0, 1.0, 2001)[:, None]
     steps = np.concatenate([a + t * (b - a) for a, b in itertools.pairwise(path)])
     away = np.hypot(x[:, None] - steps[:, 0], y[:, None] - steps[:, 1])

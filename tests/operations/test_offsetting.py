@@ -109,10 +109,12 @@ def test_tip_against_brute_force(cutter: Cutter) -> None:
     places = np.random.default_rng(7).uniform(-30, 30, (400, 2))
     found = CutterOffset(surface, cutter).tip(places[:, 0], places[:, 1])
     brute = np.full(len(places), -math.inf)
+    flat = cutter.diameter / 2 - cutter.corner_radius
     for away in np.linspace(0, cutter.radius, 61):
+        z = cutter.corner_radius - math.sqrt(max(cutter.corner_radius**2 - max(away - flat, 0.0) ** 2, 0.0))
         for angle in np.linspace(0, 2 * math.pi, 252, endpoint=False):
             x, y = places[:, 0] + away * math.cos(angle), places[:, 1] + away * math.sin(angle)
-            brute = np.maximum(brute, lumps(x, y) - cutter.rise(float(away)))
+            brute = np.maximum(brute, lumps(x, y) - z)
     assert (found - brute).min() > -0.002
     assert (found - brute).max() < 0.002
 

@@ -77,8 +77,12 @@ def test_a_sweep_is_the_least_over_many_places_of_the_cutter(
     a, b = (0.0, 0.0, 5.0), (bx, by, 5.0 + rise)
     solved = alone(a, b, cutter, x, y)
 
+    radius, corner = cutter.diameter / 2, cutter.corner_radius
+
     def left(t: float) -> float:
-        return 5.0 + rise * t + cutter.rise(math.hypot(x - bx * t, y - by * t))
+        away = math.hypot(x - bx * t, y - by * t)
+        out = max(away - radius + corner, 0.0)
+        return 5.0 + rise * t + corner - math.sqrt(max(corner**2 - out**2, 0.0)) if away <= radius else math.inf
 
     reached = [t for t in np.linspace(0.0, 1.0, 4001).tolist() if math.isfinite(left(t))]
     if not reached:

@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 
 from corepath.motion.cutter import Cutter
+from corepath.motion.profile import widest
 
 __all__ = [
     "LARGEST_CHIP_SHARE", "LEAST_CHIP", "chip_caution", "effective_diameter", "engagement", "greatest_share",
@@ -59,32 +60,28 @@ def mean_share(width: float, diameter: float) -> float:
 
 def effective_diameter(cutter: Cutter, depth: float) -> float:
     """Diameter that cuts at `depth` above the tip: for a ball 2·sqrt(a_p·(D − a_p)), for a flat cutter its own."""
-    corner = cutter.corner_radius
-    if corner <= 0.0 or depth >= corner:
-        return cutter.diameter
-    up = max(depth, 0.0)
-    return cutter.diameter - 2.0 * corner + 2.0 * math.sqrt(up * (2.0 * corner - up))
+    return 2.0 * widest(max(depth, 0.0), cutter.profile)
 
 
 def greatest_share(cutter: Cutter, width: float, depth: float) -> float:
     """Thickest chip as a share of the feed a tooth, for a cut `width` beside the last one and `depth` deep.
 
     On a rounded corner the chip is also thinned by sin kappa, kappa the angle between axis and the surface's
-    normal, which is (r − land)/corner at the radius r: both are greatest at the top of the cut.
+    normal, which is (r − flat)/corner at the radius r: both are greatest at the top of the cut.
     """
     across = effective_diameter(cutter, depth)
     if across <= 0.0:
         return 0.0
-    land = cutter.diameter - 2.0 * cutter.corner_radius
-    tilt = 1.0 if cutter.corner_radius <= 0.0 else min((across - land) / (2.0 * cutter.corner_radius), 1.0)
+    flat, corner = 2.0 * cutter.flat_radius, 2.0 * cutter.corner_radius
+    tilt = 1.0 if corner <= 0.0 else min((across - flat) / corner, 1.0)
     return tilt * thinning(width, across)
 
 
 def scallop_step(cutter: Cutter, height: float) -> float:
-    """Step between lines on level ground that leaves ridges `height` high: land + 2·sqrt(2·r·h − h²); 0 for none."""
+    """Step between lines on level ground that leaves ridges `height` high: 2·flat + 2·sqrt(2·r·h − h²); 0 for none."""
     corner = cutter.corner_radius
     up = min(height, corner)
-    return cutter.diameter - 2.0 * corner + 2.0 * math.sqrt(max(2.0 * corner * up - up**2, 0.0))
+    return 2.0 * cutter.flat_radius + 2.0 * math.sqrt(max(2.0 * corner * up - up**2, 0.0))
 
 
 def on_straight_wall(width: float, diameter: float, wall_radius: float) -> float:
