@@ -9,6 +9,7 @@ from rich.text import Text
 
 from corepath.cli.tables import new_table, rendered, wrapped
 from corepath.lengths import AREA, MM, Units, either, feed, mm, square_mm
+from corepath.motion.cutter import cutter_words
 
 __all__ = ["foreign_table", "mend_lines"]
 
@@ -69,8 +70,7 @@ def _rows(report: Mapping[str, Any]) -> Iterator[tuple[str, str, str]]:
 def _cutter(cutter: Mapping[str, Any]) -> str:
     if "shape" not in cutter:
         return "not given: what it cuts is left out"
-    corner = f", corner radius {mm(cutter['corner_radius']):g}" if cutter["shape"] == "bull" else ""
-    return f"{cutter['shape']} {mm(cutter['diameter']):g}{corner}"
+    return cutter_words(cutter)
 
 
 def _spot(spot: Mapping[str, float] | None) -> tuple[str, str]:

@@ -17,7 +17,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from corepath.lengths import MM, Units, in_unit, marked, mm, unit_word
+from corepath.lengths import MM, Units, in_unit, marked, unit_word
+from corepath.motion.cutter import cutter_words
 
 __all__ = [
     "WIDTH",
@@ -142,7 +143,7 @@ def file_table(
         table.row(
             name,
             str(entry["setup"]),
-            _cutter(entry["cutter"]),
+            cutter_words(entry["cutter"], " D", " R"),
             f"{entry['minutes']:.1f}",
             *_least(entry),
             "" if lines is None else str(lines),
@@ -278,12 +279,6 @@ def figure_cell(number: float, unit: str = "mm") -> str:
     """A figure to three places; a length is in the table's units."""
     number = 0.0 if abs(number) < 0.0005 else number
     return f"{in_unit(number, unit):.3f}"
-
-
-def _cutter(cutter: Mapping[str, Any]) -> str:
-    number = f"T{cutter['number']} " if "number" in cutter else ""
-    corner = f" R{mm(cutter['corner_radius']):g}" if cutter["shape"] == "bull" else ""
-    return f"{number}{cutter['shape']} D{mm(cutter['diameter']):g}{corner}"
 
 
 def rendered(table: Table) -> str:

@@ -72,9 +72,13 @@ class Cutter:
         """The form of its end."""
         return Profile(self.radius, self.flat_radius, self.corner_radius)
 
+    def form(self) -> dict[str, Any]:
+        """Shape and sizes of its end, as reports hold them and `cutter_words` takes them."""
+        return {name: getattr(self, name) for name in ("shape", "diameter", "corner_radius")}
+
     def facts(self) -> dict[str, Any]:
-        """Number and form, as reports hold them and `cutter_words` takes them."""
-        return {name: getattr(self, name) for name in ("number", "shape", "diameter", "corner_radius")}
+        """The same after its number."""
+        return {"number": self.number, **self.form()}
 
     def describe(self) -> str:
         listed = f" (listed as {mm(self.listed):g})" if self.measured else ""
@@ -90,7 +94,7 @@ def cutter_words(
 ) -> str:
     """A cutter in words: number, shape, diameter and the sizes that its shape has besides.
 
-    `facts` are those of `Cutter.facts`, the number may be missing. `diameter` and `corner` stand before the figures,
+    `facts` are those of `Cutter.facts` or `Cutter.form`. `diameter` and `corner` stand before the figures,
     which `size` writes, and `measured` after that of the diameter.
     """
     number = f"T{facts['number']} " if "number" in facts else ""

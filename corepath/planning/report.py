@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from typing import Any
 
 from corepath.job.schema import KEY, REPORT
-from corepath.motion.cutter import Cutter
 from corepath.motion.program import Corner
 from corepath.planning.after_layup import layup_report
 from corepath.planning.deck_report import deck_report
@@ -125,7 +124,7 @@ def _operation(made: MadeFile, prepared: Prepared) -> dict[str, Any]:
         "order": program.order,
         "setup": program.setup,
         "name": program.name,
-        "cutter": _cutter(program.cutter),
+        "cutter": program.cutter.facts(),
         "zero": {axis: round(getattr(program.zero, axis), 4) + 0.0 for axis in "xyz"},
         "system": program.zero.system,
         "touch": program.zero.touch,
@@ -180,13 +179,4 @@ def _uncut(piece: Uncut) -> dict[str, Any]:
         "sawn_off": piece.sawn_off,
         "outer": [[round(x, 3) + 0.0, round(y, 3) + 0.0] for x, y in list(thinned.exterior.coords)[:-1]],
         "holes": [[[round(x, 3) + 0.0, round(y, 3) + 0.0] for x, y in list(h.coords)[:-1]] for h in thinned.interiors],
-    }
-
-
-def _cutter(cutter: Cutter) -> dict[str, Any]:
-    return {
-        "number": cutter.number,
-        "shape": cutter.shape,
-        "diameter": cutter.diameter,
-        "corner_radius": cutter.corner_radius,
     }

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from corepath.job.pose import over_datum
 from corepath.lengths import marked, units_of
-from corepath.motion.cutter import Cutter, Cutting
+from corepath.motion.cutter import Cutter, Cutting, cutter_words
 from corepath.motion.program import Program
 from corepath.motion.zero_words import xy_words
 from corepath.post.comments import comment
@@ -112,10 +112,7 @@ def _feeds(cutting: Cutting, grid: Grid) -> str:
 
 
 def _cutter(cutter: Cutter, grid: Grid) -> str:
-    corner = f", corner radius {grid.size(cutter.corner_radius)}" if cutter.shape == "bull" else ""
     listed = f" as measured, listed as {grid.size(cutter.listed)}" if cutter.measured else ""
-    diameter = f"diameter {grid.size(cutter.diameter)}{listed}{corner}"
-    return (
-        f"T{cutter.number} {cutter.shape}, {diameter}, flutes {cutter.flutes}, "
-        f"cutting length {grid.size(cutter.cutting_length)}, out of the collet {grid.size(cutter.stick_out)}"
-    )
+    form = cutter_words(cutter.facts(), ", diameter ", size=grid.size, measured=listed)
+    lengths = f"cutting length {grid.size(cutter.cutting_length)}, out of the collet {grid.size(cutter.stick_out)}"
+    return f"{form}, flutes {cutter.flutes}, {lengths}"

@@ -129,7 +129,10 @@ class Foreign:
             "unstated": list(self.program.unstated),
             "blank": {"length": bench.length, "width": bench.width, "thickness": bench.thickness},
             "zero": {axis: round(value, 6) for axis, value in zip("xyz", bench.zero, strict=True)},
-            "cutters": [{"called": number, **_cutter(bench.cutter(number))} for number in self.used],
+            "cutters": [
+                {"called": number, **(cutter.form() if cutter else {})}
+                for number in self.used for cutter in [bench.cutter(number)]
+            ],
             "extents": ends,
             "minutes": {
                 "total": round(spent.total, 4), "feed": round(spent.feed, 4), "rapid": round(spent.rapid, 4),
@@ -152,9 +155,3 @@ class Foreign:
             "counts": self.counts,
             "findings": [finding.as_dict() for finding in self.findings],
         }  # fmt: skip
-
-
-def _cutter(cutter: Cutter | None) -> dict[str, Any]:
-    if cutter is None:
-        return {}
-    return {"shape": cutter.shape, "diameter": cutter.diameter, "corner_radius": cutter.corner_radius}
