@@ -20,6 +20,7 @@ from corepath.job.pose import Pose
 from corepath.motion.cutter import Cutter
 from corepath.motion.profile import height, heights, widest
 from corepath.readback.contact_kernels import rise as read_rise
+from corepath.readback.contact_kernels import underside_of
 from corepath.readback.shop import Shop
 
 ROOT = Path(__file__).parents[1]
@@ -91,7 +92,7 @@ def test_planner_and_judges_know_another_cutter(script, shape, diameter, corner,
     places = np.linspace(0.0, radius, 41)
     for distance, ours in zip(places, heights(places, cutter.profile), strict=True):
         assert height(distance - cutter.flat_radius, cutter.profile) == ours
-        assert read_rise(float(distance), radius, corner) == pytest.approx(ours, abs=1e-12)
+        assert read_rise(float(distance), underside_of(cutter)) == pytest.approx(ours, abs=1e-12)
         assert float(script.rise(distance, radius, corner)) == pytest.approx(ours, abs=1e-12)
         if 0.0 < ours < corner:
             assert widest(ours, cutter.profile) == pytest.approx(distance, abs=1e-9)

@@ -51,7 +51,7 @@ def _refuse(work: Work, hole: Hole) -> None:
                 f"{work.stem}, {hole.id}: {cutter.describe()} cannot make a hole of {mm(step.diameter):g~}; "
                 "list a drill of that size or a smaller flat cutter"
             )
-        if cutter.shape != "drill" and not cutter.centre_cutting and step.diameter <= cutter.diameter + SAME_SIZE:
+        if not cutter.centre_cutting and step.diameter <= cutter.diameter + SAME_SIZE:
             raise CorepathError(
                 f"{work.stem}, {hole.id}: {cutter.describe()} would have to go straight down at X{mm(hole.x):.2f} "
                 f"Y{mm(hole.y):.2f}, for the hole is as wide as it; "
@@ -66,7 +66,7 @@ def _refuse(work: Work, hole: Hole) -> None:
 def _watch(work: Work) -> tuple[str, ...]:
     """Holes in which the cutter's middle has to cut."""
     cutter = work.cutter
-    if cutter.shape == "drill" or cutter.centre_cutting:
+    if cutter.centre_cutting:
         return ()
     tight = [hole.id for hole in work.holes if min(s.diameter for s in hole.steps) < _TIGHT * cutter.diameter]
     return (f"needs a cutter that cuts to its centre: {', '.join(tight)}",) if tight else ()

@@ -1,19 +1,22 @@
-"""Compiled: where on a cutter's underside the lowest height over a column of a ramp is reached.
+"""Compiled: the underside of a cutter, and where on it the lowest height over a column of a ramp is reached.
 
-A cutter is a radius and a corner radius (flat: 0, ball: the radius). `v` is the distance of the column beside the way,
-q that along it from the column to the tip, positive ahead; all in mm. Elementary calculus, no source needed.
+The read-back's own, as it judges: no other module of it knows how a cutter's end is formed. `v` is the distance of
+the column beside the way, q that along it from the column to the tip, positive ahead; all in mm. Elementary calculus,
+no source needed.
 """
 
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.compiled import njit
+from corepath.motion.cutter import Cutter
 
-__all__ = ["bull_table", "looked_up", "lowest_offset", "rise"]
+__all__ = ["Underside", "bull_table", "looked_up", "lowest_offset", "meets_at", "rise", "underside_of"]
 
 Floats = NDArray[np.float64]
 
@@ -22,9 +25,22 @@ _SMALL_GAIN = 1e-4
 """mm of height that a step of Newton's method may at most be worth to be the last one."""
 
 
+class Underside(NamedTuple):
+    """Form of a cutter's end, mm: its radius and that of its corner (flat: 0, ball: the radius)."""
+
+    radius: float
+    corner: float
+
+
+def underside_of(cutter: Cutter) -> Underside:
+    """The form of the end of a cutter."""
+    return Underside(cutter.radius, cutter.corner_radius)
+
+
 @njit(cache=True)
-def _bull_offset(v: float, slope: float, radius: float, corner: float) -> float:
+def _bull_offset(v: float, slope: float, end: Underside) -> float:
     """The q in [0, w], w = sqrt(radius² - v²), where rise(hypot(v, q)) begins to climb more than `slope`."""
+    radius, corner = end.radius, end.corner
     land = radius - corner
     low = 0.0
     if abs(v) < land:
@@ -48,17 +64,18 @@ def _bull_offset(v: float, slope: float, radius: float, corner: float) -> float:
 
 
 @njit(cache=True)
-def bull_table(slope: float, radius: float, corner: float) -> Floats:
-    """`_bull_offset` at `_NODES` + 1 distances from 0 to `radius`: one slope has one table."""
+def bull_table(slope: float, end: Underside) -> Floats:
+    """`_bull_offset` at `_NODES` + 1 distances from 0 to the radius: one slope has one table."""
     table = np.empty(_NODES + 1)
     for k in range(_NODES + 1):
-        table[k] = _bull_offset(radius * k / _NODES, slope, radius, corner)
+        table[k] = _bull_offset(end.radius * k / _NODES, slope, end)
     return table
 
 
 @njit(cache=True)
-def looked_up(table: Floats, v: float, slope: float, radius: float, corner: float) -> float:
+def looked_up(table: Floats, v: float, slope: float, end: Underside) -> float:
     """`_bull_offset` from its table and one step of Newton's method; searched for where that step is no small one."""
+    radius, corner = end.radius, end.corner
     at = v * _NODES / radius
     k = min(int(at), _NODES - 1)
     q = table[k] + (table[k + 1] - table[k]) * (at - k)
@@ -74,14 +91,15 @@ def looked_up(table: Floats, v: float, slope: float, radius: float, corner: floa
         step = (slope - steep * cos) / bend if bend > 0.0 else 1e300
         if bend * step * step <= _SMALL_GAIN:
             return float(min(max(q + step, inner), math.sqrt(max(radius * radius - v * v, 0.0))))
-    return float(_bull_offset(v, slope, radius, corner))
+    return float(_bull_offset(v, slope, end))
 
 
 @njit(cache=True)
-def lowest_offset(v: float, m: float, radius: float, corner: float) -> float:
+def lowest_offset(v: float, m: float, end: Underside) -> float:
     """The q in [-w, w], w = sqrt(radius² - v²), where m q + rise(hypot(v, q)) is least (m > 0: q <= 0)."""
+    radius, corner = end.radius, end.corner
     if 0.0 < corner < radius:
-        q = _bull_offset(v, abs(m), radius, corner)
+        q = _bull_offset(v, abs(m), end)
         return -q if m > 0.0 else q
     w = math.sqrt(max(radius * radius - v * v, 0.0))
     if corner <= 0.0:
@@ -90,8 +108,19 @@ def lowest_offset(v: float, m: float, radius: float, corner: float) -> float:
 
 
 @njit(cache=True)
-def rise(distance: float, radius: float, corner: float) -> float:
+def rise(distance: float, end: Underside) -> float:
+    """Height of the underside over the tip at `distance` from the axis, mm."""
+    radius, corner = end.radius, end.corner
     e = distance - (radius - corner)
     if e <= 0.0 or corner <= 0.0:
         return 0.0
     return corner - math.sqrt(max(corner * corner - e * e, 0.0))
+
+
+@njit(cache=True)
+def meets_at(height: float, end: Underside) -> float:
+    """Radius at which the edge meets material that stands `height` above the tip, mm."""
+    radius, corner = end.radius, end.corner
+    if 0.0 < height < corner:
+        return radius - corner + math.sqrt(height * (2.0 * corner - height))
+    return radius

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.lengths import mm, square_mm
+from corepath.readback.contact_kernels import underside_of
 from corepath.readback.findings import Findings
 from corepath.readback.material import NOWHERE, Cut, Mask, Singles, Stock
 from corepath.readback.path import Path
@@ -22,15 +23,7 @@ Cutting = Callable[[Stock, Path], Cut]
 def cut_path(stock: Stock, path: Path) -> Cut:
     """Cut the blank along all pieces of a path, rapids included."""
     pieces = path.pieces
-    cutter = path.cutter
-    return stock.cut(
-        pieces.lower,
-        pieces.upper,
-        pieces.owner,
-        len(path.kind),
-        cutter.radius,
-        min(cutter.corner_radius, cutter.radius),
-    )
+    return stock.cut(pieces.lower, pieces.upper, pieces.owner, len(path.kind), underside_of(path.cutter))
 
 
 def check_cut(path: Path, cut: Cut, allowed: Allowed, findings: Findings) -> None:

@@ -120,7 +120,7 @@ def _stood(path: Path, stock: Stock, places: Floats, before: Ints) -> Floats:
 
     def cut(past: Past, tag: Ints, until: Ints) -> None:
         lower, upper = np.ascontiguousarray(past.lower), np.ascontiguousarray(past.upper)
-        sweep_points(px, py, first, *frame, lower, upper, past.radius, past.corner, heights, by, tag, until)
+        sweep_points(px, py, first, *frame, lower, upper, past.end, heights, by, tag, until)
 
     for past in stock.past[:-1]:
         cut(past, np.zeros(len(past.lower), dtype=np.int64), np.full(len(order), _EVER))
@@ -137,9 +137,9 @@ def check_descents(work: Work, path: Path, down: Descents, findings: Findings) -
         return
     cutter = path.cutter
     plunges = solid & down.upright
-    if not (cutter.centre_cutting or cutter.shape in ("ball", "drill")):
+    if not cutter.centre_cutting:
         _tell(path, down, plunges, "plunge", _plunge, findings)
-    if cutter.shape != "ball" and not _finishes(work):
+    if cutter.flat_radius > 0.0 and not _finishes(work):
         _tell(path, down, _too_steep(work, path, down, solid), "steep-ramp", _steep, findings)
     _feeds(work, path, down, solid, findings)
 

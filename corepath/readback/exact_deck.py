@@ -22,6 +22,7 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.lengths import mm
+from corepath.readback.contact_kernels import underside_of
 from corepath.readback.exact_kernels import sweep_points
 from corepath.readback.findings import Findings
 from corepath.readback.measures import MeasureList
@@ -78,10 +79,9 @@ class Swept:
         motion, which = np.full(len(px), -1, dtype=np.int64), np.full(len(px), -1, dtype=np.int64)
         for k, (path, pieces) in enumerate(zip(self.paths, self.pieces, strict=True)):
             before = left.copy()
-            cutter = path.cutter
-            corner = min(cutter.corner_radius, cutter.radius)
+            end = underside_of(path.cutter)
             lower, upper = np.ascontiguousarray(pieces.lower), np.ascontiguousarray(pieces.upper)
-            sweep_points(px, py, first, *frame, lower, upper, cutter.radius, corner, left, motion, pieces.owner, ever)
+            sweep_points(px, py, first, *frame, lower, upper, end, left, motion, pieces.owner, ever)
             which[left < before] = k
         back = np.empty_like(order)
         back[order] = np.arange(len(order))

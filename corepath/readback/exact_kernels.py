@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.compiled import njit
-from corepath.readback.contact_kernels import lowest_offset, rise
+from corepath.readback.contact_kernels import Underside, lowest_offset, rise
 
 __all__ = ["sweep_points"]
 
@@ -26,9 +26,10 @@ _LEVEL = 1e-9
 @njit(cache=True)
 def _left(
     x: float, y: float, ax: float, ay: float, az: float, ux: float, uy: float, m: float, length: float,
-    radius: float, corner: float, best: float,
+    end: Underside, best: float,
 ) -> float:  # fmt: skip
     """Height that one piece leaves at (x, y); `best` or more where it leaves no less than that."""
+    radius = end.radius
     u = (x - ax) * ux + (y - ay) * uy
     v = abs((y - ay) * ux - (x - ax) * uy)
     if v > radius:
@@ -39,20 +40,21 @@ def _left(
         return best
     q = 0.0
     if abs(m) > _LEVEL:
-        q = lowest_offset(v, m, radius, corner)
+        q = lowest_offset(v, m, end)
     at = min(max(u + q, low), high)
-    return az + m * at + rise(math.sqrt(v * v + (at - u) * (at - u)), radius, corner)
+    return az + m * at + rise(math.sqrt(v * v + (at - u) * (at - u)), end)
 
 
 @njit(cache=True)
 def sweep_points(
     px: Floats, py: Floats, first: Ints, x0: float, y0: float, cell: float, nx: int, ny: int, lower: Floats,
-    upper: Floats, radius: float, corner: float, left: Floats, by: Ints, tag: Ints, until: Ints,
+    upper: Floats, end: Underside, left: Floats, by: Ints, tag: Ints, until: Ints,
 ) -> None:  # fmt: skip
     """Lower `left` (n,) at the points under each piece from `lower` to `upper` (m, 3); note its `tag` in `by`.
 
     A point knows the pieces alone whose tag is less than its `until` (n,).
     """
+    radius = end.radius
     for k in range(len(tag)):
         ax, ay, az = lower[k, 0], lower[k, 1], lower[k, 2]
         dx, dy, dz = upper[k, 0] - ax, upper[k, 1] - ay, upper[k, 2] - az
@@ -76,7 +78,7 @@ def sweep_points(
                 for i in range(first[iy * nx + ix0], first[iy * nx + ix1 + 1]):
                     if tag[k] >= until[i]:
                         continue
-                    z = _left(px[i], py[i], ax, ay, az, ux, uy, m, length, radius, corner, left[i])
+                    z = _left(px[i], py[i], ax, ay, az, ux, uy, m, length, end, left[i])
                     if z < left[i]:
                         left[i] = z
                         by[i] = tag[k]

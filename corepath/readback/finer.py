@@ -15,6 +15,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.readback.contact_kernels import Underside, underside_of
 from corepath.readback.kernels import cut_pieces, pieces_near
 from corepath.readback.material import NOWHERE, Cut, Grid, Past, Singles, Stock
 from corepath.readback.path import Path
@@ -47,7 +48,7 @@ def runs(shares: Ints, cut: Cut, diameter: float) -> Iterator[Ints]:
 def finer_volumes(stock: Stock, path: Path, cut: Cut, shares: Ints) -> Floats:
     """What each of `shares` (k,) takes above the bed, mm³; `path` is the last that was cut on `stock`."""
     low, high = _ends(path, cut, shares)
-    radius, corner = path.cutter.radius, min(path.cutter.corner_radius, path.cutter.radius)
+    radius = path.cutter.radius
     turned = _turn(low, high)
     grid = _grid(low @ turned.T, high @ turned.T, radius, min(_CELL, 2.0 * radius / _CELLS))
     patch = _Patch(grid, turned)
@@ -55,7 +56,7 @@ def finer_volumes(stock: Stock, path: Path, cut: Cut, shares: Ints) -> Floats:
     for past in stock.past[:-1]:
         patch.cut(past, len(past.lower))
     last = int(cut.of[shares[-1]])
-    mine = Past(path.pieces.lower, path.pieces.upper, radius, corner)
+    mine = Past(path.pieces.lower, path.pieces.upper, underside_of(path.cutter))
     volume = patch.cut(mine, last + 1, cut)
     return volume[shares]
 
@@ -96,7 +97,7 @@ class _Patch:
         """Set the columns within `radius` of the ways from `low` to `high` as high as when the set-up began."""
         swept, level = np.ones_like(self.top), np.zeros((len(low), 1))
         lower, upper = (np.hstack((end @ self.turned.T, level)) for end in (low, high))
-        _cut(swept, self.grid, lower, upper, radius)
+        _cut(swept, self.grid, lower, upper, Underside(radius, 0.0))
         iy, ix = np.nonzero(swept < 1.0)
         places = np.column_stack((self.grid.xs[ix], self.grid.ys[iy])) @ self.turned
         blank = stock.grid
@@ -110,11 +111,11 @@ class _Patch:
         near = self._near(past, count)
         lower, upper = (np.hstack((end[near, :2] @ self.turned.T, end[near, 2:])) for end in (past.lower, past.upper))
         if cut is None:
-            _cut(self.top, self.grid, lower, upper, past.radius, past.corner)
+            _cut(self.top, self.grid, lower, upper, past.end)
             return np.zeros(0)
         begin, end = np.searchsorted(cut.of, near), np.searchsorted(cut.of, near, side="right")
         first = np.concatenate((np.zeros(1, dtype=np.int64), np.cumsum(end - begin)))
-        found = _cut(self.top, self.grid, lower, upper, past.radius, past.corner, first)
+        found = _cut(self.top, self.grid, lower, upper, past.end, first)
         volume = np.zeros(len(cut.of))
         volume[np.repeat(begin - first[:-1], end - begin) + np.arange(len(found))] = found
         return volume
@@ -123,7 +124,7 @@ class _Patch:
         """Which of the first `count` pieces may meet a column of the grid, in their order."""
         half = np.array([(self.grid.nx - 1) * self.grid.px, (self.grid.ny - 1) * self.grid.py]) / 2.0
         middle = (np.array([self.grid.x0, self.grid.y0]) + half) @ self.turned
-        reach = np.abs(self.turned.T) @ half + past.radius
+        reach = np.abs(self.turned.T) @ half + past.end.radius
         return pieces_near(
             np.ascontiguousarray(past.lower), np.ascontiguousarray(past.upper), count,
             float(middle[0]), float(middle[1]), float(reach[0]), float(reach[1]),
@@ -131,7 +132,7 @@ class _Patch:
 
 
 def _cut(
-    top: Singles, grid: Grid, lower: Floats, upper: Floats, radius: float, corner: float = 0.0,
+    top: Singles, grid: Grid, lower: Floats, upper: Floats, end: Underside,
     first: Ints | None = None,
 ) -> Floats:  # fmt: skip
     """Cut pieces on a small grid; what each share of them takes, mm³ (one share a piece unless `first` says else)."""
@@ -140,6 +141,6 @@ def _cut(
     volume, owner = np.zeros(int(first[-1])), np.zeros(count, dtype=np.int64)
     cut_pieces(
         top, grid.x0, grid.y0, grid.px, grid.py, np.ascontiguousarray(lower), np.ascontiguousarray(upper), owner,
-        radius, corner, np.zeros(1), np.zeros((1, 3)), np.zeros(1), first, volume, float(top.max()),
+        end, np.zeros(1), np.zeros((1, 3)), np.zeros(1), first, volume, float(top.max()),
     )  # fmt: skip
     return volume

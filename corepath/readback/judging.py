@@ -45,7 +45,7 @@ def may_touch(work: Work, stock: Stock, shop: Shop) -> Mask | None:
 def engaged(work: Work, done: Done, before: Singles, stock: Stock) -> Engagement | None:
     """Width, depth and side of the cuts of pockets and holes; None for a ball or where nothing moves."""
     path = done.path
-    if not (work.pockets or work.holes) or path.cutter.shape == "ball" or not len(path.kind):
+    if not (work.pockets or work.holes) or path.cutter.flat_radius <= 0.0 or not len(path.kind):
         return None
     found = find_engagement(work, path, before, stock.grid)
     proud = any(pocket.proud for pocket in work.pockets)

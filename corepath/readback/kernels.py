@@ -1,8 +1,7 @@
 """Compiled loops of the virtual blank: cut columns along straight pieces, and fill polygons by rows.
 
-`top[iy, ix]` is the height of column (x0 + ix px, y0 + iy py), mm, X running fastest. A cutter is a
-radius and a corner radius (flat: 0, ball: the radius). A column under a piece of path is lowered to
-the lowest height that any point of the cutter reaches over it: exact for flat, ball and bull on level
+`top[iy, ix]` is the height of column (x0 + ix px, y0 + iy py), mm, X running fastest. A column under a piece of path
+is lowered to the lowest height that any point of the cutter reaches over it: exact for flat, ball and bull on level
 ground and ramps, no stamping. With u the place along the piece, v across it, m the slope and q the
 distance along from the column to the tip, that height is min over q of z(u + q) + rise(hypot(v, q)),
 a convex function of q. Geometry by elementary calculus, no source needed.
@@ -16,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.compiled import njit
-from corepath.readback.contact_kernels import bull_table, looked_up, lowest_offset, rise
+from corepath.readback.contact_kernels import Underside, bull_table, looked_up, lowest_offset, meets_at, rise
 
 __all__ = ["cut_pieces", "fill_polygon", "pieces_near"]
 
@@ -68,11 +67,9 @@ def _around(top: Singles, x: float, y: float, circle: Floats) -> float:
 
 
 @njit(cache=True)
-def _ahead(height: float, v: float, radius: float, corner: float) -> float:
+def _ahead(height: float, v: float, end: Underside) -> float:
     """How far ahead of the axis the edge meets material `height` above the tip, `v` beside the way."""
-    reach = radius
-    if 0.0 < height < corner:
-        reach = radius - corner + math.sqrt(height * (2.0 * corner - height))
+    reach = meets_at(height, end)
     return math.sqrt(max(reach * reach - v * v, 0.0))
 
 
@@ -100,7 +97,7 @@ def _level_row(row: Singles, height: float) -> tuple[float, float, int]:
 @njit(cache=True)
 def _cut_piece(
     top: Singles, x0: float, y0: float, px: float, py: float, ax: float, ay: float, az: float,
-    bx: float, by: float, bz: float, radius: float, corner: float, place: Floats, volume: Floats,
+    bx: float, by: float, bz: float, end: Underside, place: Floats, volume: Floats,
 ) -> float:  # fmt: skip
     """Lower the columns under one piece; the depth of the deepest, its place in `place`.
 
@@ -108,6 +105,7 @@ def _cut_piece(
     `volume` (k,): what is lowered above the bed, mm³, by k equal shares of the way in which the edge first meets it.
     """
     ny, nx = top.shape
+    radius, corner = end.radius, end.corner
     dx, dy = bx - ax, by - ay
     length = math.sqrt(dx * dx + dy * dy)
     lowest = min(az, bz)
@@ -156,29 +154,29 @@ def _cut_piece(
                 u = (x - ax) * ux + (y - ay) * uy
                 v = (y - ay) * ux - (x - ax) * uy
                 if vertical:
-                    z = lowest + rise(math.sqrt(u * u + v * v), radius, corner)
+                    z = lowest + rise(math.sqrt(u * u + v * v), end)
                 else:
                     q = 0.0
                     if not level:
                         if v != last_v:
                             last_v, beside_v = v, min(abs(v), radius)
                             if not bull:
-                                last_q = lowest_offset(beside_v, m, radius, corner)
+                                last_q = lowest_offset(beside_v, m, end)
                             else:
                                 if len(table) == 0:
-                                    table = bull_table(abs(m), radius, corner)
-                                last_q = math.copysign(looked_up(table, beside_v, abs(m), radius, corner), -m)
+                                    table = bull_table(abs(m), end)
+                                last_q = math.copysign(looked_up(table, beside_v, abs(m), end), -m)
                         q = last_q
                     at = min(max(u + q, 0.0), length)
                     q = at - u
                     z = az + m * at
                     if corner > 0.0:
-                        z += rise(math.sqrt(v * v + q * q), radius, corner)
+                        z += rise(math.sqrt(v * v + q * q), end)
                 if z < old:
                     top[iy, ix] = z
                     share = 0.0
                     if not whole:
-                        share = (u - _ahead(old - az - m * u, v, radius, corner)) / length
+                        share = (u - _ahead(old - az - m * u, v, end)) / length
                     bin = min(max(int(share * len(volume)), 0), len(volume) - 1)
                     volume[bin] += max(old - max(z, 0.0), 0.0) * px * py
                     if old - z > deepest:
@@ -200,7 +198,7 @@ def _over(a: float, b: float, least: float, most: float, low: float, high: float
 @njit(cache=True)
 def cut_pieces(
     top: Singles, x0: float, y0: float, px: float, py: float, lower: Floats, upper: Floats, owner: Ints,
-    radius: float, corner: float, removed: Floats, where: Floats, deep: Floats, first: Ints, volume: Floats,
+    end: Underside, removed: Floats, where: Floats, deep: Floats, first: Ints, volume: Floats,
     highest: float,
 ) -> None:  # fmt: skip
     """Cut all pieces in order and note, for each motion that owns them (`highest` is the highest column at first):
@@ -209,7 +207,7 @@ def cut_pieces(
     far the tip stood below the stock around it (columns at the radius and one column outside it).
     `volume` (k,) is what each share of the way takes above the bed, mm³; those of a piece begin at `first` (m + 1,).
     """
-    place = np.zeros(3)
+    place, radius = np.zeros(3), end.radius
     ny, nx = top.shape
     reach = radius + 2.0 * max(px, py)
     circle = np.empty((16, 2))
@@ -232,7 +230,7 @@ def cut_pieces(
             stock = _around(top, (ax + (bx - ax) * t - x0) / px, (ay + (by - ay) * t - y0) / py, circle)
             if stock - z > deep[motion]:
                 deep[motion] = stock - z
-        cut = _cut_piece(top, x0, y0, px, py, ax, ay, az, bx, by, bz, radius, corner, place,
+        cut = _cut_piece(top, x0, y0, px, py, ax, ay, az, bx, by, bz, end, place,
                          volume[first[k] : first[k + 1]])  # fmt: skip
         if cut > removed[motion]:
             removed[motion] = cut

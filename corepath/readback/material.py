@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.readback.contact_kernels import Underside
 from corepath.readback.kernels import cut_pieces, fill_polygon
 
 __all__ = ["NOWHERE", "Cut", "Grid", "Lies", "Past", "Stock"]
@@ -112,12 +113,11 @@ class Cut:
 
 @dataclass(frozen=True, slots=True)
 class Past:
-    """A path that was cut: straight pieces (m, 3) of the tip, the cutter's radius and corner radius, mm."""
+    """A path that was cut: straight pieces (m, 3) of the tip, mm, and the end of the cutter."""
 
     lower: Floats
     upper: Floats
-    radius: float
-    corner: float
+    end: Underside
 
 
 def _shares(lower: Floats, upper: Floats, step: float) -> tuple[NDArray[np.int64], Floats]:
@@ -176,24 +176,22 @@ class Stock:
             setattr(other, name, getattr(self, name).copy())
         return other
 
-    def cut(
-        self, lower: Floats, upper: Floats, owner: NDArray[np.int64], count: int, radius: float, corner: float
-    ) -> Cut:
+    def cut(self, lower: Floats, upper: Floats, owner: NDArray[np.int64], count: int, end: Underside) -> Cut:
         """Cut along straight pieces (m, 3) of `count` motions with a cutter, from above."""
-        first, way = _shares(lower, upper, 2.0 * radius)
+        first, way = _shares(lower, upper, 2.0 * end.radius)
         of = np.repeat(np.arange(len(owner)), np.diff(first))
         cut = Cut(np.zeros(count), np.zeros((count, 3)), np.zeros(count), np.zeros(len(of)), of, way)
         grid = self.grid
         if self.remembers:
             if not self.past:
                 self.began = self.top.copy()  # cutting changes the heights in place
-            self.past = (*self.past, Past(lower, upper, radius, corner))
+            self.past = (*self.past, Past(lower, upper, end))
         cut_pieces(
             self.top, grid.x0, grid.y0, grid.px, grid.py, np.ascontiguousarray(lower), np.ascontiguousarray(upper),
-            np.ascontiguousarray(owner), radius, corner, cut.removed, cut.where, cut.deep,
+            np.ascontiguousarray(owner), end, cut.removed, cut.where, cut.deep,
             first, cut.volume, self.highest(),
         )  # fmt: skip
-        self._lower_bodies(lower, upper, radius)
+        self._lower_bodies(lower, upper, end.radius)
         return cut
 
     def take_as_one(self, count: int) -> None:

@@ -50,6 +50,7 @@ def growth() -> Iterator[Row]:
     from corepath.motion.clock import Limits, seconds
     from corepath.motion.fit import fit_arcs
     from corepath.motion.program import Move, line
+    from corepath.readback.contact_kernels import Underside
     from corepath.readback.material import Stock
 
     def circle(count: int) -> NDArray[np.float64]:
@@ -63,7 +64,7 @@ def growth() -> Iterator[Row]:
         angle = np.linspace(0, 40 * np.pi, 20_001)
         places = np.stack((40 * np.cos(angle), 40 * np.sin(angle), 10 - angle / 40), axis=1)
         numbers = np.arange(20_000, dtype=np.int64)
-        return lambda: Stock(length, length, 12.0).cut(places[:-1], places[1:], numbers, 20_000, 5.0, 5.0)
+        return lambda: Stock(length, length, 12.0).cut(places[:-1], places[1:], numbers, 20_000, Underside(5.0, 5.0))
 
     fit_arcs(circle(50), feed=1)
     fitted = [(n, cpu(partial(fit_arcs, circle(n), feed=1))) for n in (5_000, 10_000, 20_000)]

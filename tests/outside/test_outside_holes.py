@@ -21,6 +21,7 @@ from corepath.motion.cycles import expand
 from corepath.motion.fit import flatten
 from corepath.motion.program import Kind, Program, Zero, drill, line, rapid
 from corepath.operations import programs
+from corepath.readback.contact_kernels import underside_of
 from corepath.readback.material import Stock
 from corepath.work.model import Hole, Milling, Step, Work
 
@@ -97,7 +98,7 @@ def test_volume_of_seat_and_bore_is_that_of_two_cylinders() -> None:
     for _, p in points(program):
         owner = np.zeros(len(p) - 1, dtype=np.int64)
         lower, upper = np.ascontiguousarray(p[:-1]), np.ascontiguousarray(p[1:])
-        stock.cut(lower, upper, owner, 1, program.cutter.radius, 0.0)
+        stock.cut(lower, upper, owner, 1, underside_of(program.cutter))
     removed = (before - np.maximum(stock.top, 0.0).sum(dtype=np.float64)) * stock.grid.px * stock.grid.py
     wanted = math.pi / 4 * (15.2**2 * 1.5 + 6.7**2 * 8.5)
     assert removed == pytest.approx(wanted, rel=2e-3)

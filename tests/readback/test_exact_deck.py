@@ -13,6 +13,7 @@ from scipy.optimize import minimize_scalar
 from shapely import box
 
 from corepath.motion.cutter import Cutter
+from corepath.readback.contact_kernels import Underside
 from corepath.readback.exact_deck import prove_deck, sections
 from corepath.readback.exact_kernels import sweep_points
 from corepath.readback.findings import Findings
@@ -59,8 +60,8 @@ def alone(a: tuple[float, ...], b: tuple[float, ...], cutter: Cutter, x: float, 
     """What one piece leaves at one point."""
     left, by = np.array([1e3]), np.array([-1])
     sweep_points(
-        np.array([x]), np.array([y]), np.array([0, 1]), x, y, 1.0, 1, 1, np.array([a]), np.array([b]), cutter.radius,
-        cutter.corner_radius, left, by, np.array([7]), np.array([8]),
+        np.array([x]), np.array([y]), np.array([0, 1]), x, y, 1.0, 1, 1, np.array([a]), np.array([b]),
+        Underside(cutter.radius, cutter.corner_radius), left, by, np.array([7]), np.array([8]),
     )  # fmt: skip
     return float(left[0])
 

@@ -13,7 +13,7 @@ from shapely import Point, box
 
 from corepath.motion.cutter import Cutter
 from corepath.readback.arcs import flatten
-from corepath.readback.contact_kernels import lowest_offset, rise
+from corepath.readback.contact_kernels import Underside, lowest_offset, rise
 from corepath.readback.material import NOWHERE, Grid, Stock
 from corepath.readback.walls import rings_of
 
@@ -25,7 +25,7 @@ def cut(stock: Stock, points: list[tuple[float, float, float]], radius: float, c
     """Cut along straight lines through the points."""
     places = np.array(points, dtype=float)
     count = len(places) - 1
-    return stock.cut(places[:-1], places[1:], np.arange(count, dtype=np.int64), count, radius, corner)
+    return stock.cut(places[:-1], places[1:], np.arange(count, dtype=np.int64), count, Underside(radius, corner))
 
 
 def arc(stock: Stock, start, end, centre, radius: float, corner: float = 0.0, kind: int = 3):
@@ -37,7 +37,7 @@ def arc(stock: Stock, start, end, centre, radius: float, corner: float = 0.0, ki
         np.array([centre], float),
         0.0005,
     )
-    return stock.cut(*pieces, 1, radius, corner)
+    return stock.cut(*pieces, 1, Underside(radius, corner))
 
 
 def stamped(stock: Stock, points, cutter: Cutter, steps: int = 4000) -> np.ndarray:
@@ -232,12 +232,12 @@ def test_a_bull_on_a_ramp_is_as_exact_as_its_contact_searched_for(radius: float,
     """The contact is looked up in a table for one slope: a coarse one would leave steps that no cutter leaves."""
     low, high = np.array([[-20.0, -3.0, 2.0]]), np.array([[20.0, 3.0, 2.0 + slope * math.hypot(40.0, 6.0)]])
     stock = Stock(80.0, 60.0, 200.0, 0.25)
-    stock.cut(low, high, np.zeros(1, dtype=np.int64), 1, radius, corner)
+    stock.cut(low, high, np.zeros(1, dtype=np.int64), 1, Underside(radius, corner))
     x, y = np.meshgrid(stock.grid.xs, stock.grid.ys)
     along, across = (x * 40.0 + y * 6.0) / math.hypot(40.0, 6.0), np.abs(y * 40.0 - x * 6.0) / math.hypot(40.0, 6.0)
     under = (np.abs(along) < 20.0 - radius) & (across < radius - 1e-6)
-    offset = np.vectorize(lambda v: lowest_offset(v, slope, radius, corner))(across[under])
-    lifted = np.vectorize(lambda d: rise(d, radius, corner))(np.hypot(across[under], offset))
+    offset = np.vectorize(lambda v: lowest_offset(v, slope, Underside(radius, corner)))(across[under])
+    lifted = np.vectorize(lambda d: rise(d, Underside(radius, corner)))(np.hypot(across[under], offset))
     middle = 2.0 + slope * math.hypot(20.0, 3.0)
     expected = middle + slope * (along[under] + offset) + lifted
     assert under.sum() > 2000
