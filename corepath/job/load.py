@@ -24,11 +24,11 @@ from corepath.job.kinds import MM_PER_INCH, Kind, fields_of, kind_at, wanted
 from corepath.job.model import Job
 from corepath.job.positions import Path
 from corepath.job.schema import JOB, KEY
-from corepath.job.source import Source, key_of, locate, parse, read_source, value_at
+from corepath.job.source import Source, key_of, locate, read_source, value_at
 from corepath.job.stand_ins import fill_hardware, with_stand_ins
 from corepath.plain_text import unsafe_letter
 
-__all__ = ["check_source", "fault_of", "load_job", "load_text", "read_job"]
+__all__ = ["check_source", "fault_of", "load_job", "read_job"]
 
 _WRONG_KIND = frozenset({
     "bool_type", "bool_parsing", "dict_type", "float_parsing", "float_type", "int_from_float", "int_parsing",
@@ -42,14 +42,6 @@ def load_job(path: FilePath) -> Job:
     """The job in this file; raises `InputError` with all faults."""
     job, faults = read_job(path)
     return _sure(job, faults)
-
-
-def load_text(text: str, file: str) -> Job:
-    """The job in this text; `file` is the name used in messages. Raises `InputError` with all faults."""
-    source, faults = parse(text, file)
-    if source is None:
-        raise InputError(faults)
-    return _sure(*check_source(source))
 
 
 def read_job(path: FilePath) -> tuple[Job | None, list[Fault]]:

@@ -72,6 +72,10 @@ class Cutter:
         """The form of its end."""
         return Profile(self.radius, self.flat_radius, self.corner_radius)
 
+    def reaches(self, depth: float) -> bool:
+        """Whether its edges are as long as a cut of `depth` (mm) is deep."""
+        return self.cutting_length >= depth
+
     def form(self) -> dict[str, Any]:
         """Shape and sizes of its end, as reports hold them and `cutter_words` takes them."""
         return {name: getattr(self, name) for name in ("shape", "diameter", "corner_radius")}

@@ -105,7 +105,7 @@ class _Cut:
         self.room = rings.centre.buffer(0.001)
         shapely.prepare(self.room)
         heights = layers(self.pocket, self.cutting.depth, self.work.milling.light_layer)
-        whole = self.cutter.cutting_length >= self.pocket.top - self.pocket.floor
+        whole = self.cutter.reaches(self.pocket.top - self.pocket.floor)
         high: float | None = None
         if self._bored(rings, heights):
             done = heights[:-1] or heights
@@ -184,7 +184,7 @@ class _Cut:
         """
         first, others = rings.rings[0], rings.rings[1:]
         turn = float(along(first.points)[-1]) * slope_of(self.cutter.ramp_angle)
-        whole = self.cutter.cutting_length >= self.pocket.top - self.pocket.floor
+        whole = self.cutter.reaches(self.pocket.top - self.pocket.floor)
         plain = not first.detours and not any(ring.fresh for ring in others)
         most = (self.pocket.top - heights[0]) / 1.5 if others else self.cutting.depth
         return whole and plain and len(heights) > 2 and turn < most and not self.pocket.area.interiors

@@ -16,13 +16,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.job.model import Job
 from corepath.stackup.advice import is_cut
 from corepath.stackup.check import Check
 from corepath.stackup.pour import depth_loss
 from corepath.stackup.stackup import Stackup
 
-__all__ = ["Suggestion", "suggest", "suggested_job"]
+__all__ = ["Suggestion", "suggest"]
 
 Floats = NDArray[np.float64]
 
@@ -173,16 +172,3 @@ def _margins(stack: Stackup, checks: Sequence[Check], names: Sequence[str]) -> t
         rows.append(np.array([effect.get(name, 0.0) for name in names]))
         base.append(check.worst - check.limit)
     return rows, base
-
-
-def suggested_job(job: Job, suggestion: Suggestion) -> Job:
-    """The job with the suggested values in it."""
-    update: dict[str, object] = {}
-    for key, value in suggestion.values.items():
-        section, name = key.split(".")
-        held = getattr(job, section)
-        if isinstance(held, tuple):
-            update[section] = tuple(item.model_copy(update={name: value}) for item in held)
-        else:
-            update[section] = held.model_copy(update={name: value})
-    return job.model_copy(update=update)

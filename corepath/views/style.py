@@ -12,7 +12,7 @@ from collections.abc import Mapping
 
 from corepath.views.svg import number
 
-__all__ = ["DEEP", "GREY", "INK", "PAPER", "SHALLOW", "TINT", "WOOD", "contrast", "pale", "shade", "stylesheet"]
+__all__ = ["DEEP", "GREY", "INK", "PAPER", "SHALLOW", "TINT", "WOOD", "pale", "shade", "stylesheet"]
 
 PAPER = "#ffffff"
 INK = "#1b2428"
@@ -37,18 +37,6 @@ def pale(share: float) -> str:
     """The shade of `shade(share)` thinned with white, for areas under lines of that shade."""
     colour = shade(share)
     return "#" + "".join(f"{round(255 - (255 - int(colour[k : k + 2], 16)) * 0.24):02x}" for k in (1, 3, 5))
-
-
-def contrast(one: str, other: str) -> float:
-    """Contrast ratio of two `#rrggbb` colours, 1 to 21 (WCAG 2 definition of relative luminance)."""
-    high, low = sorted((_luminance(one), _luminance(other)), reverse=True)
-    return (high + 0.05) / (low + 0.05)
-
-
-def _luminance(colour: str) -> float:
-    parts = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
-    red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
-    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
 def stylesheet(units: Mapping[str, float], bands: int) -> str:

@@ -16,7 +16,7 @@ from corepath.errors import Fault
 from corepath.job.model import Job
 from corepath.job.pose import pose_of
 from corepath.lengths import mm
-from corepath.motion.cutter import Cutter
+from corepath.motion.cutter import DECK_SHAPES, Cutter
 from corepath.motion.program import Setup
 from corepath.stackup.flush import flush_area, flush_parts
 from corepath.stackup.stackup import PlaceStack, Stackup
@@ -328,7 +328,7 @@ class _Builder:
     def _roughing(self, whole: Deck, top: float, lowest: float, job: Job) -> Work | None:
         """The work that roughs the deck `whole` with one of the job's cutters; None where none is listed for it."""
         asked = Asked(1.0 - job.skim.overlap)
-        rough = choose(job, Need("roughing the deck", ("flat", "bull", "ball"), None, 0.0, "deck", asked))
+        rough = choose(job, Need("roughing the deck", DECK_SHAPES[::-1], None, 0.0, "deck", asked))
         if isinstance(rough, Fault):
             self.faults.append(rough)
             return None

@@ -68,7 +68,7 @@ def candidates(job: Job, need: Need) -> list[Chosen]:
     able = [
         section
         for section in job.cutter
-        if _fits(section, need) and section.shape == need.shapes[0] and section.cutting_length >= need.depth
+        if _fits(section, need) and section.shape == need.shapes[0] and section.cutter.reaches(need.depth)
     ]
     found: dict[float, CutterSection] = {}
     for section in sorted(able, key=lambda section: _rank(section, need), reverse=True):
@@ -115,7 +115,7 @@ def _fits(section: CutterSection, need: Need) -> bool:
 
 def _best(fitting: Sequence[CutterSection], need: Need) -> CutterSection:
     """The preferred shape among those that reach, then an easy fit, then the largest."""
-    reaching = [section for section in fitting if section.cutting_length >= need.depth]
+    reaching = [section for section in fitting if section.cutter.reaches(need.depth)]
     if not reaching:
         return max(fitting, key=lambda section: (section.cutting_length, section.diameter, -section.number))
     shape = next(shape for shape in need.shapes if any(section.shape == shape for section in reaching))

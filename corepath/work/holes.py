@@ -88,7 +88,7 @@ def drill_watch(cutter: Cutter) -> tuple[str, ...]:
 def _drill(job: Job, hole: Hole, only: bool) -> CutterSection | None:
     """The drill for the last step of a hole: one that reaches, or the longest where there is nothing else."""
     drills = drills_of(job, hole.steps[-1].diameter)
-    reaching = [drill for drill in drills if drill.cutting_length >= hole.top - hole.steps[-1].floor]
+    reaching = [drill for drill in drills if drill.cutter.reaches(hole.top - hole.steps[-1].floor)]
     if not reaching and not only:
         return None
     return max(reaching or drills, key=lambda drill: (drill.cutting_length, -drill.number), default=None)

@@ -25,7 +25,7 @@ from corepath.board.grid_file import grid_heights
 from corepath.board.mesh_file import mesh_heights
 from corepath.cli.app import app
 from corepath.errors import CorepathError
-from corepath.job.load import load_job, load_text
+from corepath.job.load import load_job
 from corepath.job.measured import read_measured
 from corepath.job.model import DeckSection
 from corepath.job.record import load_record
@@ -36,6 +36,7 @@ from corepath.planning.limited import read_limited
 from corepath.planning.reading import read_folder
 from corepath.planning.restart import restart
 from corepath.readback.motions import read_program
+from tests.given import load_text
 
 __all__ = ["TARGETS", "Target"]
 

@@ -25,13 +25,13 @@ from hypothesis import strategies as st
 from corepath.board.file_bytes import read_bytes
 from corepath.board.grid_file import read_grid
 from corepath.errors import CorepathError, InputError
-from corepath.job.load import load_text
 from corepath.job.measured import read_measured
 from corepath.job.model import DeckSection
 from corepath.planning.reading import read_folder
 from corepath.readback.motions import read_program
 from tests.fuzz.loop import Tally, case_of, run_case
 from tests.fuzz.targets import TARGETS
+from tests.given import load_text
 
 pytestmark = pytest.mark.slow
 

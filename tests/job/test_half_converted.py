@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from corepath.errors import InputError
-from corepath.job.load import load_text
+from tests.given import load_text
 
 COUPON = (Path(__file__).parents[2] / "samples" / "coupon.toml").read_text(encoding="utf-8")
 PLAIN = {"title", "units", "wood", "ratio", "ratio_by", "resin", "density", "number", "flutes", "rpm", "spindle_rpm",

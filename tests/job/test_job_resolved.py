@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from corepath.errors import InputError
 from corepath.job.kinds import Kind, fields_of
-from corepath.job.load import load_job, load_text
+from corepath.job.load import load_job
 from corepath.job.model import Job
 from corepath.job.reference import key_reference
 from corepath.job.resolved import digest, from_resolved, resolved_dict
@@ -21,6 +21,7 @@ from corepath.job.source import shown
 from corepath.job.starter import starter_text, title_of, write_starter
 from corepath.job.tables import hardware, resins, woods
 from corepath.job.threads import CLEARANCE
+from tests.given import load_text
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = sorted((ROOT / "samples").glob("*.toml"))

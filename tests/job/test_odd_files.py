@@ -14,13 +14,14 @@ from corepath.board.dxf import read_outline
 from corepath.board.file_bytes import read_bytes
 from corepath.errors import CorepathError, InputError
 from corepath.job.counts import MOST_PLACES, MOST_ROWS, MOST_TABLES
-from corepath.job.load import load_job, load_text
+from corepath.job.load import load_job
 from corepath.job.measured import read_measured
 from corepath.job.record import load_record
 from corepath.job.regular import TooLarge, read_regular
 from corepath.plain_text import safe
 from corepath.planning.limited import read_limited
 from corepath.readback.source import FileSource
+from tests.given import load_text
 
 COUPON = (Path(__file__).parents[2] / "samples" / "coupon.toml").read_text(encoding="utf-8")
 

@@ -12,12 +12,12 @@ import pytest
 
 from corepath.errors import InputError
 from corepath.job import load, schema
-from corepath.job.load import load_text
 from corepath.job.measured import read_measured
 from corepath.job.resolved import digest, from_resolved, resolved_dict
 from corepath.job.schema import Schema, comment_number
 from corepath.job.starter import starter_text
 from corepath.planning import read_folder
+from tests.given import load_text
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 COUPON = (SAMPLES / "coupon.toml").read_text(encoding="utf-8")

@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 
 from corepath.errors import InputError
-from corepath.job.load import load_job, load_text
+from corepath.job.load import load_job
 from corepath.job.model import InsertSection, Job
 from corepath.job.tables import hardware
 from corepath.job.threads import CLEARANCE, fit_cautions, suits
+from tests.given import load_text
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

@@ -38,7 +38,6 @@ def test_depth_is_half_the_diameter_unless_given_and_within_the_edges() -> None:
     assert cutting(flat(), 0.1, 18000.0, RANGE, None, 0.3).depth == 3.0
     assert cutting(flat(), 0.1, 18000.0, RANGE, 4.5, 0.3).depth == 4.5
     assert cutting(flat(length=2.0), 0.1, 18000.0, RANGE, 4.5, 0.3).depth == 2.0
-    assert cutting(flat(), 0.1, 18000.0, RANGE, None, 0.3, stepover_share=0.5).stepover == 3.0
 
 
 @settings(derandomize=True, max_examples=80, deadline=None)

@@ -5,8 +5,9 @@ from pathlib import Path
 import pytest
 
 from corepath.errors import InputError
-from corepath.job.load import load_job, load_text
+from corepath.job.load import load_job
 from corepath.planning.prepare import Prepared, prepare_job
+from tests.given import load_text
 
 pytestmark = pytest.mark.whole
 

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from corepath.views.drawing import drawings
-from corepath.views.style import GREY, INK, PAPER, TINT, WOOD, contrast, pale, shade, stylesheet
+from corepath.views.style import GREY, INK, PAPER, TINT, WOOD, pale, shade, stylesheet
+from tests.given import contrast
 
 SVG = "{http://www.w3.org/2000/svg}"
 BANDS = 7  # the most that `Bands` makes of a depth

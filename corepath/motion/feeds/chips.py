@@ -17,7 +17,7 @@ from corepath.motion.profile import widest
 
 __all__ = [
     "LARGEST_CHIP_SHARE", "LEAST_CHIP", "chip_caution", "effective_diameter", "engagement", "greatest_share",
-    "mean_share", "on_straight_wall", "scallop_step", "spindle_speed", "surface_speed", "thinning",
+    "on_straight_wall", "scallop_step", "spindle_speed", "surface_speed", "thinning",
 ]  # fmt: skip
 
 LEAST_CHIP = 0.02
@@ -47,15 +47,6 @@ def thinning(width: float, diameter: float) -> float:
     """Thickest chip as a share of the feed a tooth: 2·sqrt(q(1 − q)), q = a_e/D; 1 from q = 1/2 on."""
     share = min(max(width / diameter, 0.0), 0.5)
     return 2.0 * math.sqrt(share * (1.0 - share))
-
-
-def mean_share(width: float, diameter: float) -> float:
-    """Chip averaged over the angle of engagement, as a share of the feed a tooth: 2·q/phi.
-
-    The mean of sin over 0 to phi is (1 − cos phi)/phi.
-    """
-    angle = engagement(width, diameter)
-    return (1.0 - math.cos(angle)) / angle if angle > 0.0 else 0.0
 
 
 def effective_diameter(cutter: Cutter, depth: float) -> float:

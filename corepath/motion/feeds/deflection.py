@@ -12,7 +12,7 @@ import math
 
 from corepath.motion.cutter import Cutter
 
-__all__ = ["CORE_SHARE", "MODULUS", "bending", "cantilever", "second_moment"]
+__all__ = ["CORE_SHARE", "MODULUS", "bending", "second_moment"]
 
 MODULUS = {"carbide": 600_000.0, "high-speed steel": 210_000.0}
 """N/mm². Carbide 550 to 650 GPa by its cobalt, high-speed steel 210 GPa (from memory)."""
@@ -24,11 +24,6 @@ CORE_SHARE = 0.8
 def second_moment(diameter: float) -> float:
     """Second moment of area of a round bar, mm⁴: pi·d⁴/64."""
     return math.pi * diameter**4 / 64.0
-
-
-def cantilever(force: float, length: float, diameter: float, modulus: float) -> float:
-    """Deflection of the free end, mm, of a round bar."""
-    return force * length**3 / (3.0 * modulus * second_moment(diameter))
 
 
 def bending(cutter: Cutter, force: float) -> float:

@@ -35,8 +35,7 @@ def cutting(
     depth_a_pass: float | None,
     plunge_share: float,
     *,
-    stepover_share: float = 0.4,
-    stepover: float | None = None,
+    stepover: float = 0.0,
     ramp_share: float | None = None,
     feed: float | None = None,
     fastest: float = math.inf,
@@ -71,7 +70,7 @@ def cutting(
         ramp=round(ramp, 6),
         plunge=round(plunge, 6),
         depth=min(depth, cutter.cutting_length),
-        stepover=round(stepover_share * cutter.diameter if stepover is None else stepover, 6),
+        stepover=round(stepover, 6),
         finish=round(min(factor * sideways, fastest), 6),
         origin=origin or Origin(),
     )

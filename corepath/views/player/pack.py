@@ -20,8 +20,6 @@ __all__ = [
     "heights",
     "numbers",
     "text",
-    "unpack_heights",
-    "unpack_numbers",
 ]
 
 UNIT = 0.0001
@@ -54,22 +52,5 @@ def text(words: str | bytes) -> str:
     return _packed(words.encode("utf-8") if isinstance(words, str) else words)
 
 
-def unpack_numbers(packed: str, step: float = 1.0) -> NDArray[np.float64]:
-    """What `numbers` was given, to within half a step."""
-    whole = np.cumsum(np.frombuffer(_unpacked(packed), dtype="<i4"), dtype=np.int32)
-    return np.asarray(whole * step, dtype=np.float64)
-
-
-def unpack_heights(packed: str, nx: int) -> NDArray[np.float64]:
-    """What `heights` was given, to within half a step."""
-    whole = np.cumsum(np.frombuffer(_unpacked(packed), dtype="<i2"), dtype=np.int16)
-    face = np.where(whole == NOTHING, np.nan, whole * HEIGHT_STEP)
-    return np.asarray(face.reshape(-1, nx), dtype=np.float64)
-
-
 def _packed(data: bytes) -> str:
     return base64.b64encode(zlib.compress(data, 6)).decode("ascii")
-
-
-def _unpacked(packed: str) -> bytes:
-    return zlib.decompress(base64.b64decode(packed))
