@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from shapely import Polygon
 
-from corepath.board.joining import Piece, close_loop
+from corepath.board.joining import OutlinePiece, close_loop
 from corepath.errors import Fault, InputError
 from corepath.job.regular import TooLarge, read_regular, shown_name, size_text
 
@@ -148,10 +148,10 @@ def _scale(document: Drawing, units: str | None, path: Path) -> tuple[float, lis
     return _MM[stated or units or "mm"], []
 
 
-def _pieces(entities: Iterable[Any], scale: float, path: Path) -> tuple[list[Piece], list[Fault]]:
+def _pieces(entities: Iterable[Any], scale: float, path: Path) -> tuple[list[OutlinePiece], list[Fault]]:
     from corepath.board.flatten import Refused, flatten
 
-    pieces: list[Piece] = []
+    pieces: list[OutlinePiece] = []
     refused: list[str] = []
     unknown: Counter[str] = Counter()
     for entity in entities:

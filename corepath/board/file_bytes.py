@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from corepath.errors import Fault, InputError
 from corepath.job.regular import TooLarge, read_regular, shown_name, size_text
 
-__all__ = ["LARGEST_FILE", "MM", "Heights", "digest_of", "read_bytes"]
+__all__ = ["LARGEST_FILE", "MM", "FileHeights", "digest_of", "read_bytes"]
 
 MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4}
 
@@ -20,7 +20,7 @@ LARGEST_FILE = 256 * 2**20
 """bytes: a larger file is refused rather than read into memory."""
 
 
-class Heights(NamedTuple):
+class FileHeights(NamedTuple):
     """Heights (n, m) at the nodes asked for, mm, NaN where there are none, and cautions about their file."""
 
     at: NDArray[np.float64]

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from corepath.board.curves import CHORD, Points, arc_points
-from corepath.board.joining import Piece
+from corepath.board.joining import OutlinePiece
 
 __all__ = ["Refused", "flatten"]
 
@@ -25,7 +25,7 @@ class Refused(ValueError):
     """An entity that cannot be part of an outline; says why."""
 
 
-def flatten(entity: Any, scale: float) -> Piece | None:
+def flatten(entity: Any, scale: float) -> OutlinePiece | None:
     """The entity as a piece, mm, `scale` mm to the unit; None if its type is no line. Raises Refused."""
     kind = str(entity.dxftype())
     reader = _READERS.get(kind)
@@ -39,7 +39,7 @@ def flatten(entity: Any, scale: float) -> Piece | None:
     points = points[keep]
     if closed and len(points) > 1 and math.dist(points[0], points[-1]) < 1e-6:
         points = points[:-1]
-    return Piece(points, closed, str(entity.dxf.handle), kind)
+    return OutlinePiece(points, closed, str(entity.dxf.handle), kind)
 
 
 def _sound(points: Points) -> None:

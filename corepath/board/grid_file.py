@@ -16,7 +16,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from corepath.board.file_bytes import MM, Heights
+from corepath.board.file_bytes import MM, FileHeights
 from corepath.errors import Fault, InputError
 from corepath.job.model import DeckSection
 
@@ -31,7 +31,7 @@ _COLUMNS = ("x", "y", "h")
 
 
 def grid_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floats, inside: NDArray[np.bool_],
-                 outline: Polygon) -> Heights:  # fmt: skip
+                 outline: Polygon) -> FileHeights:  # fmt: skip
     """Heights at the nodes `xs` (n,) by `ys` (m,) where `inside` (n, m), NaN elsewhere. Raises InputError."""
     from scipy.interpolate import RectBivariateSpline
     from scipy.ndimage import distance_transform_edt
@@ -56,7 +56,7 @@ def grid_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floa
         nearest = distance_transform_edt(missing, return_distances=False, return_indices=True)
         h = h[tuple(nearest)]
     spline = RectBivariateSpline(gx, gy, h, kx=3, ky=3, s=0.0)
-    return Heights(np.where(inside, spline(np.clip(xs, gx[0], gx[-1]), np.clip(ys, gy[0], gy[-1])), math.nan))
+    return FileHeights(np.where(inside, spline(np.clip(xs, gx[0], gx[-1]), np.clip(ys, gy[0], gy[-1])), math.nan))
 
 
 def read_grid(data: bytes, name: str, deck: DeckSection) -> tuple[Floats, Floats, Floats]:

@@ -16,7 +16,7 @@ from shapely import Polygon
 from corepath.board.curves import Points, shape_faults, signed_area
 from corepath.errors import Fault, InputError
 
-__all__ = ["Piece", "close_loop"]
+__all__ = ["OutlinePiece", "close_loop"]
 
 KEY = "outline.dxf"
 _MOST = 10
@@ -25,7 +25,7 @@ MOST_NEAR = 50
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class OutlinePiece:
     """One line of `points` (n, 2), mm, `closed` or open, with the handle and type of its entity."""
 
     points: Points
@@ -42,7 +42,7 @@ End = tuple[int, int]
 """A piece and which of its ends: 0 its first point, -1 its last."""
 
 
-def close_loop(pieces: list[Piece], join: float, name: str) -> Polygon:
+def close_loop(pieces: list[OutlinePiece], join: float, name: str) -> Polygon:
     """The one closed loop that `pieces` make, counter-clockwise. `name` is the file's, for the messages.
 
     Raises InputError with all gaps, branches, further loops and crossings, each with coordinates in mm.
@@ -62,12 +62,12 @@ def close_loop(pieces: list[Piece], join: float, name: str) -> Polygon:
     return Polygon(ring if signed_area(ring) > 0 else ring[::-1])
 
 
-def _names(pieces: list[Piece], most: int = 4) -> str:
+def _names(pieces: list[OutlinePiece], most: int = 4) -> str:
     text = ", ".join(piece.name for piece in pieces[:most])
     return text + (f" and {len(pieces) - most} more" if len(pieces) > most else "")
 
 
-def _too_many(loops: list[tuple[Points, list[Piece]]], name: str) -> Fault:
+def _too_many(loops: list[tuple[Points, list[OutlinePiece]]], name: str) -> Fault:
     if not loops:
         return Fault(KEY, f"{name}: the pieces make no closed loop")
     places = []
@@ -84,14 +84,14 @@ def _too_many(loops: list[tuple[Points, list[Piece]]], name: str) -> Fault:
 class _Joints:
     """Open pieces, the joint (index into `places`) of either end of each, and what is wrong with them."""
 
-    pieces: list[Piece]
+    pieces: list[OutlinePiece]
     joint: dict[End, int]
     ends: dict[int, list[End]]
     places: dict[int, Points]
     faults: list[tuple[str, str]]
 
 
-def _joints(pieces: list[Piece], join: float) -> _Joints:
+def _joints(pieces: list[OutlinePiece], join: float) -> _Joints:
     ends: list[End] = [(i, side) for i in range(len(pieces)) for side in (0, -1)]
     if not ends:
         return _Joints([], {}, {}, {}, [])
@@ -142,9 +142,9 @@ def _groups(at: Points, join: float) -> NDArray[np.int64]:
     return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
 
 
-def _twice(pieces: list[Piece]) -> list[tuple[str, str]]:
+def _twice(pieces: list[OutlinePiece]) -> list[tuple[str, str]]:
     """Pieces that lie on each other, drawn in either direction."""
-    seen: dict[bytes, Piece] = {}
+    seen: dict[bytes, OutlinePiece] = {}
     found = []
     for piece in pieces:
         points = np.round(piece.points, 4) + 0.0
@@ -180,7 +180,7 @@ def _loose(joints: _Joints, at: Points, group: NDArray[np.int64], join: float) -
     return found
 
 
-def _walk(joints: _Joints) -> list[tuple[Points, list[Piece]]]:
+def _walk(joints: _Joints) -> list[tuple[Points, list[OutlinePiece]]]:
     """Loops of pieces, each from its first piece on; every joint has two ends."""
     used: set[int] = set()
     loops = []

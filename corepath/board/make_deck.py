@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from corepath.board.deck import DeckSurface, Lowering
-from corepath.board.file_bytes import Heights, digest_of, read_bytes
+from corepath.board.file_bytes import FileHeights, digest_of, read_bytes
 from corepath.board.patches import lay_on, patch_cautions, patch_faults, patches_of
 from corepath.board.thickness import Thickness
 from corepath.errors import Fault, InputError
@@ -167,7 +167,7 @@ def _from_file(job: Job, outline: Polygon, folder: Path, xs: Floats, ys: Floats)
 
 def _heights(
     data: bytes, name: str, job: Job, xs: Floats, ys: Floats, inside: NDArray[np.bool_], outline: Polygon
-) -> Heights:
+) -> FileHeights:
     if job.deck.mesh is not None:
         from corepath.board.mesh_file import mesh_heights
 

@@ -19,7 +19,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from corepath.board.file_bytes import MM, Heights
+from corepath.board.file_bytes import MM, FileHeights
 from corepath.board.mesh_rays import Cells, cells_of, look_down
 from corepath.errors import Fault, InputError
 from corepath.job.model import DeckSection
@@ -35,7 +35,7 @@ _STEP = 0.05  # mm: the ground beside an edge that lies deeper than this is a st
 
 
 def mesh_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floats, inside: NDArray[np.bool_],
-                 outline: Polygon) -> Heights:  # fmt: skip
+                 outline: Polygon) -> FileHeights:  # fmt: skip
     """Tops at the nodes `xs` (n,) by `ys` (m,) where `inside` (n, m), NaN elsewhere; raises InputError with faults."""
     faces, indices = placed_faces(data, name, deck)
     cells = cells_of(faces)
@@ -48,7 +48,7 @@ def mesh_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floa
         raise InputError(faults)
     heights = np.full(inside.shape, math.nan)
     heights[i, j] = top
-    return Heights(heights, tuple(_cautions(name, faces, indices, face)))
+    return FileHeights(heights, tuple(_cautions(name, faces, indices, face)))
 
 
 def placed_faces(data: bytes, name: str, deck: DeckSection) -> tuple[Floats, Ints]:

@@ -16,7 +16,7 @@ from corepath.cli.guard import as_json, end, guarded, say
 
 if TYPE_CHECKING:
     from corepath.planning import Reading
-    from corepath.planning.foreign_options import Asked
+    from corepath.planning.foreign_options import ForeignOptions
 
 __all__ = ["readback"]
 
@@ -87,9 +87,11 @@ def readback(
     """Read G-code again, cut a virtual blank, measure it."""
     with guarded(json_wanted=json):
         if target.is_file() and target.suffix != ".toml":
-            from corepath.planning.foreign_options import Asked
+            from corepath.planning.foreign_options import ForeignOptions
 
-            asked = Asked(blank, cutter or [], zero or "middle,top", units, cell, spoil_board, rapid, accel, spin_up)
+            asked = ForeignOptions(
+                blank, cutter or [], zero or "middle,top", units, cell, spoil_board, rapid, accel, spin_up
+            )
             _file(target, asked, output, stl, json, quiet)
         else:
             _only_for_files({"--blank": blank, "--cutter": cutter, "--zero": zero, "--units": units, "-o": output})
@@ -155,7 +157,7 @@ def _only_for_files(given: dict[str, object]) -> None:
         raise InputError(faults)
 
 
-def _file(path: Path, asked: Asked, output: Path | None, stl: bool, json: bool, quiet: bool) -> None:
+def _file(path: Path, asked: ForeignOptions, output: Path | None, stl: bool, json: bool, quiet: bool) -> None:
     from corepath.cli.progress import showing
     from corepath.errors import Fault, InputError
 
@@ -189,11 +191,11 @@ def _file(path: Path, asked: Asked, output: Path | None, stl: bool, json: bool, 
     end(reading.failed)
 
 
-def _options(asked: Asked, output: Path | None) -> list[str]:
+def _options(asked: ForeignOptions, output: Path | None) -> list[str]:
     """The options as they were typed, but for those that say what holds anyway."""
-    from corepath.planning.foreign_options import Asked
+    from corepath.planning.foreign_options import ForeignOptions
 
-    held = Asked(None, (), "middle,top")
+    held = ForeignOptions(None, (), "middle,top")
     words: list[str] = []
     for name, value in asked._asdict().items():
         if value == getattr(held, name) or value is None:

@@ -17,7 +17,7 @@ from typer.core import TyperCommand
 
 from corepath.cli import completing
 from corepath.errors import Fault, InputError
-from corepath.job.record_kinds import KINDS, Entry, Kind, Typed, operation_and_pass, rank
+from corepath.job.record_kinds import KINDS, Entry, EntryKind, Typed, operation_and_pass, rank
 
 __all__ = ["RecordCommand", "TypedWords", "entries_from", "figure_options", "note_entry", "signature_of", "words_of"]
 
@@ -62,7 +62,7 @@ class FigureOption:
         )
 
 
-def figure_options(kinds: Mapping[str, Kind] = KINDS) -> tuple[FigureOption, ...]:
+def figure_options(kinds: Mapping[str, EntryKind] = KINDS) -> tuple[FigureOption, ...]:
     """The options for figures, each once, in the order of the table."""
     found: dict[str, FigureOption] = {}
     for kind in kinds.values():
@@ -77,12 +77,14 @@ def figure_options(kinds: Mapping[str, Kind] = KINDS) -> tuple[FigureOption, ...
     return tuple(found.values())
 
 
-def words_of(kinds: Mapping[str, Kind] = KINDS) -> dict[str, tuple[str, ...]]:
+def words_of(kinds: Mapping[str, EntryKind] = KINDS) -> dict[str, tuple[str, ...]]:
     """Options that take more than one word, and what the words are."""
     return {option.name: option.words for option in figure_options(kinds) if len(option.words) > 1}
 
 
-def signature_of(function: Callable[..., Any], before: str, kinds: Mapping[str, Kind] = KINDS) -> inspect.Signature:
+def signature_of(
+    function: Callable[..., Any], before: str, kinds: Mapping[str, EntryKind] = KINDS
+) -> inspect.Signature:
     """The signature of the command's function with a parameter for each option, put before the parameter `before`."""
     own = [
         one for one in inspect.signature(function, eval_str=True).parameters.values() if one.kind is not one.VAR_KEYWORD
@@ -127,7 +129,7 @@ def entries_from(
     """
     from dataclasses import replace
 
-    reader = _Reader(scale)
+    reader = _FigureReader(scale)
     found = []
     for name, kind in KINDS.items():
         for option in kind.typed:
@@ -160,7 +162,7 @@ def _meant(option: Typed, flags: frozenset[str]) -> bool:
     return not others & flags
 
 
-def _entries(reader: _Reader, name: str, option: Typed, typed: TypedWords) -> list[Entry]:
+def _entries(reader: _FigureReader, name: str, option: Typed, typed: TypedWords) -> list[Entry]:
     found = []
     for text in typed.get(option.option, ()):
         words = text.split(_GAP)
@@ -173,7 +175,7 @@ def _entries(reader: _Reader, name: str, option: Typed, typed: TypedWords) -> li
     return found
 
 
-class _Reader:
+class _FigureReader:
     """Makes figures of words; collects what is wrong in them."""
 
     def __init__(self, scale: float) -> None:
@@ -197,7 +199,7 @@ class _Reader:
             found["at"] = (found.pop("x"), found.pop("y"))
         return found
 
-    def _field(self, kind: Kind, option: str, key: str, word: str) -> dict[str, Any]:
+    def _field(self, kind: EntryKind, option: str, key: str, word: str) -> dict[str, Any]:
         if key == "operation":
             operation, number = operation_and_pass(word)
             return {"operation": operation, "number": number}

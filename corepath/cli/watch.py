@@ -12,7 +12,7 @@ from corepath.cli.progress import Progress, showing
 
 if TYPE_CHECKING:
     from corepath.planning import Plan, Written
-    from corepath.watching import Board, Changes
+    from corepath.watching import Changes, NoticeBoard
 
 __all__ = ["Watched", "keep_planning"]
 
@@ -33,12 +33,12 @@ def keep_planning(watched: Watched) -> None:
     """Plan and serve until Ctrl-C. Raises InputError where there is no job, or the port cannot be had."""
     from corepath.errors import Fault, InputError
     from corepath.planning.progress import quiet
-    from corepath.watching import Board, Changes, inputs_of, keep_making, serving
+    from corepath.watching import Changes, NoticeBoard, inputs_of, keep_making, serving
 
     job = watched.job
     if not job.is_file():
         raise InputError([Fault("", "there is no such file", file=str(job), allowed="an existing TOML file")])
-    board, stop = Board(), threading.Event()
+    board, stop = NoticeBoard(), threading.Event()
     with serving(watched.folder, board, watched.port) as server:
         say(f"Watching {job}. Open {server.url} in a browser on this machine; Ctrl-C ends.")
         changes = Changes(lambda: inputs_of(job))
@@ -48,7 +48,7 @@ def keep_planning(watched: Watched) -> None:
             say(f"\n{_farewell(watched.folder, board)}")
 
 
-def _make(watched: Watched, board: Board, changes: Changes, told: Progress) -> None:
+def _make(watched: Watched, board: NoticeBoard, changes: Changes, told: Progress) -> None:
     """One plan; faults go to the terminal and to the page, and leave the files as they are."""
     from corepath.watching import Superseded
 
@@ -107,6 +107,6 @@ def _told(made: Plan, written: Written, watched: Watched, first: bool) -> str:
     return "\n".join(parts)
 
 
-def _farewell(folder: Path, board: Board) -> str:
+def _farewell(folder: Path, board: NoticeBoard) -> str:
     plan = board.notice.plan
     return f"No longer watching; {folder} holds plan {plan}." if plan else "No longer watching; nothing was planned."

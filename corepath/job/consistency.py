@@ -33,7 +33,7 @@ from corepath.job.model import (
 from corepath.job.positions import Path
 from corepath.job.tables import hardware, resins, woods
 
-__all__ = ["Contradiction", "Parts", "contradictions"]
+__all__ = ["Contradiction", "ValidSections", "contradictions"]
 
 Contradiction = tuple[Path, str, str]
 _Section = TypeVar("_Section")
@@ -51,7 +51,7 @@ LEAST_ACCEL = 1.0  # mm/s²
 
 
 @dataclass(frozen=True, slots=True)
-class Parts:
+class ValidSections:
     """The sections of a job that are valid on their own, by name; of arrays, None in place of a wrong one."""
 
     sections: Mapping[str, Any]
@@ -68,19 +68,19 @@ class Parts:
                 yield place, row
 
 
-def contradictions(parts: Parts) -> list[Contradiction]:
+def contradictions(parts: ValidSections) -> list[Contradiction]:
     """All contradictions, in a fixed order."""
     return [found for rule in _RULES for found in rule(parts)]
 
 
-def _board(parts: Parts) -> Iterator[Contradiction]:
+def _board(parts: ValidSections) -> Iterator[Contradiction]:
     board = parts.one("board", BoardSection)
     if board and board.edge_thickness > board.thickness:
         says = "the edge is thicker than the board"
         yield ("board", "edge_thickness"), says, f"at most board.thickness, {board.thickness:g} mm"
 
 
-def _outline(parts: Parts) -> Iterator[Contradiction]:
+def _outline(parts: ValidSections) -> Iterator[Contradiction]:
     outline = parts.one("outline", OutlineSection)
     if outline is None:
         return
@@ -96,7 +96,7 @@ def _outline(parts: Parts) -> Iterator[Contradiction]:
             yield ("outline", name), "goes with outline.dxf only", f"{name} beside dxf"
 
 
-def _deck(parts: Parts) -> Iterator[Contradiction]:
+def _deck(parts: ValidSections) -> Iterator[Contradiction]:
     deck = parts.one("deck", DeckSection)
     if deck is None:
         return
@@ -107,7 +107,7 @@ def _deck(parts: Parts) -> Iterator[Contradiction]:
         yield ("deck", "least_radius"), "is too large to be meant", f"at most {LARGEST_RADIUS:g} mm"
 
 
-def _blank(parts: Parts) -> Iterator[Contradiction]:
+def _blank(parts: ValidSections) -> Iterator[Contradiction]:
     blank = parts.one("blank", BlankSection)
     if blank is None:
         return
@@ -120,7 +120,7 @@ def _blank(parts: Parts) -> Iterator[Contradiction]:
         yield ("blank", "wood"), f"unknown wood{_meant(blank.wood, woods())}", ", ".join(woods())
 
 
-def _floors(parts: Parts) -> Iterator[Contradiction]:
+def _floors(parts: ValidSections) -> Iterator[Contradiction]:
     blank, groove = parts.one("blank", BlankSection), parts.one("groove", GrooveSection)
     if blank is None:
         return
@@ -132,7 +132,7 @@ def _floors(parts: Parts) -> Iterator[Contradiction]:
             yield path, says, f"less than blank.thickness, {blank.thickness:g} mm"
 
 
-def _plugs(parts: Parts) -> Iterator[Contradiction]:
+def _plugs(parts: ValidSections) -> Iterator[Contradiction]:
     for place, plug in parts.all("plug", PlugSection):
         if plug.bolt_hole >= plug.diameter:
             says = "the bolt hole is as wide as the plug or wider"
@@ -142,7 +142,7 @@ def _plugs(parts: Parts) -> Iterator[Contradiction]:
             yield ("plug", place, "slot"), says, f"more than its diameter, {plug.diameter:g} mm"
 
 
-def _names(parts: Parts) -> Iterator[Contradiction]:
+def _names(parts: ValidSections) -> Iterator[Contradiction]:
     seen: dict[str, str] = {}
     rows: list[tuple[str, int, str]] = [("plug", place, plug.name) for place, plug in parts.all("plug", PlugSection)]
     rows += [("insert", place, insert.name) for place, insert in parts.all("insert", InsertSection)]
@@ -153,7 +153,7 @@ def _names(parts: Parts) -> Iterator[Contradiction]:
             seen[name.lower()] = f"{table}[{place + 1}]"
 
 
-def _inserts(parts: Parts) -> Iterator[Contradiction]:
+def _inserts(parts: ValidSections) -> Iterator[Contradiction]:
     for place, insert in parts.all("insert", InsertSection):
         at = ("insert", place)
         if insert.hardware is not None and insert.hardware not in hardware():
@@ -168,7 +168,7 @@ def _inserts(parts: Parts) -> Iterator[Contradiction]:
             yield (*at, "flange_thickness"), says, f"less than its length over all, {insert.length:g} mm"
 
 
-def _dowels(parts: Parts) -> Iterator[Contradiction]:
+def _dowels(parts: ValidSections) -> Iterator[Contradiction]:
     blank = parts.one("blank", BlankSection)
     for place, dowel in parts.all("dowel", DowelSection):
         if blank and dowel.depth_in_bed >= blank.spoil_board:
@@ -176,7 +176,7 @@ def _dowels(parts: Parts) -> Iterator[Contradiction]:
             yield ("dowel", place, "depth_in_bed"), says, f"less than blank.spoil_board, {blank.spoil_board:g} mm"
 
 
-def _skim(parts: Parts) -> Iterator[Contradiction]:
+def _skim(parts: ValidSections) -> Iterator[Contradiction]:
     skim, blank, board = (
         parts.one("skim", SkimSection),
         parts.one("blank", BlankSection),
@@ -196,7 +196,7 @@ def _skim(parts: Parts) -> Iterator[Contradiction]:
         yield at, f"makes more than {MOST_PASSES} passes", f"at least {least:.3g} mm"
 
 
-def _cast(parts: Parts) -> Iterator[Contradiction]:
+def _cast(parts: ValidSections) -> Iterator[Contradiction]:
     cast = parts.one("cast", CastSection)
     if cast is None:
         return
@@ -217,7 +217,7 @@ def _cast(parts: Parts) -> Iterator[Contradiction]:
         yield ("cast", "extra"), "is a share, not per cent", "from 0 to 2; 0.15 is 15 %"
 
 
-def _machine(parts: Parts) -> Iterator[Contradiction]:
+def _machine(parts: ValidSections) -> Iterator[Contradiction]:
     machine = parts.one("machine", MachineSection)
     if machine is None:
         return
@@ -238,7 +238,7 @@ def _machine(parts: Parts) -> Iterator[Contradiction]:
         yield ("machine", "safe_z"), "is more than the Z travel", f"less than {machine.travel[2]:g} mm"
 
 
-def _layup(parts: Parts) -> Iterator[Contradiction]:
+def _layup(parts: ValidSections) -> Iterator[Contradiction]:
     layup = parts.one("layup", LayupSection)
     stations = layup.rocker if layup else None
     for place, (before, after) in enumerate(zip(stations or (), (stations or ())[1:], strict=False)):
@@ -253,7 +253,7 @@ def _layup(parts: Parts) -> Iterator[Contradiction]:
         yield ("layup", "form_skin"), says, f"less than layup.rib_height, {layup.rib_height:g} mm"
 
 
-def _cutters(parts: Parts) -> Iterator[Contradiction]:
+def _cutters(parts: ValidSections) -> Iterator[Contradiction]:
     machine = parts.one("machine", MachineSection)
     seen: dict[int, int] = {}
     for place, cutter in parts.all("cutter", CutterSection):
@@ -325,7 +325,7 @@ def _words(name: str) -> list[str]:
     return sorted(word for word in re.split(r"[\s_-]+", name.lower()) if word)
 
 
-_RULES: Sequence[Callable[[Parts], Iterator[Contradiction]]] = (
+_RULES: Sequence[Callable[[ValidSections], Iterator[Contradiction]]] = (
     _board, _outline, _deck, _blank, _floors, _plugs, _names, _inserts, _dowels, _skim, _cast, _machine, _layup,
     _cutters,
 )  # fmt: skip

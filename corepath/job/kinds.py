@@ -18,14 +18,14 @@ from pydantic.fields import FieldInfo
 
 from corepath.job.model import Job
 
-__all__ = ["Kind", "fields_of", "kind_at", "kind_of", "wanted"]
+__all__ = ["KeyKind", "fields_of", "kind_at", "kind_of", "wanted"]
 
 MM_PER_INCH = 25.4
 _NAMED_LIST = re.compile(r"\[([a-z][a-z _]*(?:, [a-z][a-z _]*)+)\]")
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class KeyKind:
     """What one key may hold. `items`: of a list, one kind if `repeated`, else one for each place."""
 
     name: Literal["number", "whole number", "text", "flag", "choice", "list", "table"]
@@ -35,28 +35,28 @@ class Kind:
     lt: float | None = None
     le: float | None = None
     choices: tuple[str, ...] = ()
-    items: tuple[Kind, ...] = ()
+    items: tuple[KeyKind, ...] = ()
     repeated: bool = False
     table: type[BaseModel] | None = None
     names: tuple[str, ...] = ()
 
 
 @cache
-def fields_of(table: type[BaseModel]) -> dict[str, Kind]:
+def fields_of(table: type[BaseModel]) -> dict[str, KeyKind]:
     """Kinds of all keys of one table, in the model's order."""
     return {name: kind_of(field) for name, field in table.model_fields.items()}
 
 
-def kind_of(field: FieldInfo) -> Kind:
+def kind_of(field: FieldInfo) -> KeyKind:
     """Kind of one field of the model."""
     named = _NAMED_LIST.search(field.description or "")
     names = tuple(named.group(1).split(", ")) if named else ()
     return _kind(field.annotation, tuple(field.metadata), names)
 
 
-def kind_at(path: tuple[str | int, ...]) -> Kind | None:
+def kind_at(path: tuple[str | int, ...]) -> KeyKind | None:
     """Kind of the value at a path of the job; None where the model knows no such key."""
-    kind: Kind | None = Kind("table", table=Job)
+    kind: KeyKind | None = KeyKind("table", table=Job)
     for part in path:
         if kind is None:
             return None
@@ -77,7 +77,7 @@ def _flat(metadata: tuple[Any, ...]) -> tuple[Any, ...]:
     return tuple(flat)
 
 
-def _kind(annotation: Any, metadata: tuple[Any, ...], names: tuple[str, ...]) -> Kind:
+def _kind(annotation: Any, metadata: tuple[Any, ...], names: tuple[str, ...]) -> KeyKind:
     origin = get_origin(annotation)
     if origin is Annotated:
         inner, *more = get_args(annotation)
@@ -86,31 +86,31 @@ def _kind(annotation: Any, metadata: tuple[Any, ...], names: tuple[str, ...]) ->
         (inner,) = (part for part in get_args(annotation) if part is not type(None))
         return _kind(inner, metadata, names)
     if origin is Literal:
-        return Kind("choice", choices=tuple(str(choice) for choice in get_args(annotation)))
+        return KeyKind("choice", choices=tuple(str(choice) for choice in get_args(annotation)))
     if origin is tuple:
         return _list_kind(get_args(annotation), names)
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return Kind("table", table=annotation)
+        return KeyKind("table", table=annotation)
     if annotation is bool:
-        return Kind("flag")
+        return KeyKind("flag")
     if annotation is str:
-        return Kind("text")
+        return KeyKind("text")
     if annotation in (int, float):
         return _number_kind("whole number" if annotation is int else "number", metadata)
     raise TypeError(f"the model has a field of an unknown type: {annotation!r}")
 
 
-def _list_kind(parts: tuple[Any, ...], names: tuple[str, ...]) -> Kind:
+def _list_kind(parts: tuple[Any, ...], names: tuple[str, ...]) -> KeyKind:
     repeated = len(parts) == 2 and parts[1] is Ellipsis
     items = tuple(_kind(part, (), names) for part in (parts[:1] if repeated else parts))
-    return Kind("list", items=items, repeated=repeated, names=names if len(names) == len(items) else ())
+    return KeyKind("list", items=items, repeated=repeated, names=names if len(names) == len(items) else ())
 
 
-def _number_kind(name: Literal["number", "whole number"], metadata: tuple[Any, ...]) -> Kind:
+def _number_kind(name: Literal["number", "whole number"], metadata: tuple[Any, ...]) -> KeyKind:
     def bound(kind: type[Any], attribute: str) -> float | None:
         return next((float(getattr(item, attribute)) for item in metadata if isinstance(item, kind)), None)
 
-    return Kind(
+    return KeyKind(
         name,
         length=any(isinstance(item, BeforeValidator) for item in metadata),
         gt=bound(annotated_types.Gt, "gt"),
@@ -120,7 +120,7 @@ def _number_kind(name: Literal["number", "whole number"], metadata: tuple[Any, .
     )
 
 
-def wanted(kind: Kind, inch: bool = False) -> str:
+def wanted(kind: KeyKind, inch: bool = False) -> str:
     """What is wanted, in words for a message: `a number greater than 0, mm`."""
     if kind.name == "choice":
         return " or ".join(f'"{choice}"' for choice in kind.choices)
@@ -137,7 +137,7 @@ def wanted(kind: Kind, inch: bool = False) -> str:
     return f"a {kind.name}{bounds}{unit}"
 
 
-def _wanted_list(kind: Kind) -> str:
+def _wanted_list(kind: KeyKind) -> str:
     if kind.repeated:
         item = kind.items[0]
         if item.name == "table":
@@ -146,7 +146,7 @@ def _wanted_list(kind: Kind) -> str:
     return _element(kind)
 
 
-def _element(kind: Kind) -> str:
+def _element(kind: KeyKind) -> str:
     if kind.name != "list":
         return wanted(kind) if kind.name == "choice" else ("text" if kind.name == "text" else "number")
     if kind.names:
@@ -154,7 +154,7 @@ def _element(kind: Kind) -> str:
     return f"[{', '.join(_element(item) for item in kind.items)}]" if not kind.repeated else _wanted_list(kind)
 
 
-def _bounds(kind: Kind, inch: bool) -> str:
+def _bounds(kind: KeyKind, inch: bool) -> str:
     def shown(bound: float) -> str:
         return f"{bound / MM_PER_INCH:.4g}" if inch and kind.length else f"{bound:g}"
 

@@ -17,10 +17,10 @@ from pydantic import BaseModel, ValidationError
 
 from corepath.errors import Fault, InputError
 from corepath.job.beyond import beyond
-from corepath.job.consistency import Parts, contradictions
+from corepath.job.consistency import ValidSections, contradictions
 from corepath.job.counts import too_many
 from corepath.job.half_converted import half_converted
-from corepath.job.kinds import MM_PER_INCH, Kind, fields_of, kind_at, wanted
+from corepath.job.kinds import MM_PER_INCH, KeyKind, fields_of, kind_at, wanted
 from corepath.job.model import Job
 from corepath.job.positions import Path
 from corepath.job.schema import JOB, KEY
@@ -76,7 +76,7 @@ def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
     inch = known.get("units") == "inch"
     context = {"scale": MM_PER_INCH if inch else 1.0}
     sections = _sections(known, context, inch, source, faults)
-    for path, says, allowed in contradictions(Parts(sections)):
+    for path, says, allowed in contradictions(ValidSections(sections)):
         faults.append(Fault(key_of(path), says, allowed=_in_inches(allowed) if inch else allowed))
     mixed = half_converted(sections, known) if inch else []
     if mixed:
@@ -125,7 +125,7 @@ def _without_unknown(table: Mapping[str, Any], model: type[BaseModel], at: Path,
     return known
 
 
-def _copied(value: Any, kind: Kind, path: Path, faults: list[Fault]) -> Any:
+def _copied(value: Any, kind: KeyKind, path: Path, faults: list[Fault]) -> Any:
     if kind.table is not None and isinstance(value, dict):
         return _without_unknown(value, kind.table, path, faults)
     if kind.name == "list" and kind.items and isinstance(value, list):
@@ -176,7 +176,7 @@ def _sections(
     return sections
 
 
-def _needed(kind: Kind, inch: bool) -> str:
+def _needed(kind: KeyKind, inch: bool) -> str:
     """What is wanted; of a table, the keys that it cannot do without."""
     table = kind.table or (kind.items[0].table if kind.items else None)
     if table is None:
@@ -185,12 +185,12 @@ def _needed(kind: Kind, inch: bool) -> str:
     return f"keys {', '.join(keys)}" if keys else f"one of {', '.join(table.model_fields)}"
 
 
-def _header(name: str, kind: Kind) -> str:
+def _header(name: str, kind: KeyKind) -> str:
     return f"the table [{name}]" if kind.table else f"a table [[{name}]]"
 
 
 def _section(
-    name: str, kind: Kind, value: Any, context: Mapping[str, float], inch: bool, source: Source, faults: list[Fault]
+    name: str, kind: KeyKind, value: Any, context: Mapping[str, float], inch: bool, source: Source, faults: list[Fault]
 ) -> Any:
     if kind.table is not None:
         return _validated(kind.table, value, (name,), context, inch, source, faults)
@@ -210,7 +210,7 @@ def _section(
     return _validated_scalar(name, kind, value, inch, source, faults)
 
 
-def _validated_scalar(name: str, kind: Kind, value: Any, inch: bool, source: Source, faults: list[Fault]) -> Any:
+def _validated_scalar(name: str, kind: KeyKind, value: Any, inch: bool, source: Source, faults: list[Fault]) -> Any:
     if kind.name == "choice" and value not in kind.choices:
         faults.append(Fault(name, "is not one of the choices", allowed=wanted(kind)))
         return None
@@ -290,7 +290,7 @@ def fault_of(entry: Mapping[str, Any], path: Path, inch: bool, source: Source) -
     return Fault(key_of(path), "has a value that is not allowed", allowed=allowed)
 
 
-def _is_shape(code: str, kind: Kind | None, parent: Kind | None) -> bool:
+def _is_shape(code: str, kind: KeyKind | None, parent: KeyKind | None) -> bool:
     """Whether the fault is in how lists are nested, not in one value."""
     if code == "tuple_type":
         return True
@@ -314,7 +314,7 @@ def _shape_fault(path: Path, inch: bool, source: Source) -> Fault:
     return Fault(key_of(path), f"has the wrong shape: {want} is wanted", allowed=want)
 
 
-def _out_of_bounds(held: Any, kind: Kind | None) -> str:
+def _out_of_bounds(held: Any, kind: KeyKind | None) -> str:
     if isinstance(held, (int, float)) and kind is not None and (kind.gt == 0 or kind.ge == 0):
         if held < 0:
             return "must not be negative"
@@ -330,7 +330,7 @@ def _kind_name(value: Any) -> str:
     return next((name for kind, name in names if isinstance(value, kind)), "a date or time")
 
 
-def _what_it_is(value: Any, kind: Kind) -> str:
+def _what_it_is(value: Any, kind: KeyKind) -> str:
     if kind.name == "whole number" and isinstance(value, float):
         return "must be a whole number, written without a point"
     want = {"number": "a number", "whole number": "a whole number", "text": "text", "flag": "true or false"}

@@ -27,7 +27,7 @@ from corepath.job.record_gather import Gather
 from corepath.job.record_reasons import Rule
 
 __all__ = [
-    "KINDS", "OPERATIONS", "STAGES", "Entry", "Kind", "Typed", "describe", "figure", "operation_and_pass",
+    "KINDS", "OPERATIONS", "STAGES", "Entry", "EntryKind", "Typed", "describe", "figure", "operation_and_pass",
     "place_words", "rank", "subject",
 ]  # fmt: skip
 
@@ -56,7 +56,7 @@ class Typed:
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class EntryKind:
     """One kind of entry.
 
     `what` names it in tables. `needs` are the keys it has in the file beside `n`, `date`, `stage` and `kind`, `may`
@@ -88,8 +88,8 @@ class Kind:
 
 _AT = (("X", "x"), ("Y", "y"))
 
-KINDS: dict[str, Kind] = {
-    "thickness": Kind(
+KINDS: dict[str, EntryKind] = {
+    "thickness": EntryKind(
         "thickness",
         ("at", "value"),
         typed=(Typed("--thickness", (*_AT, ("T", "value")), "Thickness of the blank at a place of the board."),),
@@ -98,7 +98,7 @@ KINDS: dict[str, Kind] = {
         when="before A",
         replaces="the blank's thickness there",
     ),
-    "thickness-after": Kind(
+    "thickness-after": EntryKind(
         "thickness after the skim",
         ("at", "value"),
         typed=(
@@ -115,7 +115,7 @@ KINDS: dict[str, Kind] = {
         when="after the skim",
         replaces="where the skim should have ended",
     ),
-    "groove-depth": Kind(
+    "groove-depth": EntryKind(
         "groove depth",
         ("at", "value"),
         typed=(
@@ -133,7 +133,7 @@ KINDS: dict[str, Kind] = {
         when="after the groove, depth gauge from the raw top",
         replaces="thickness, gap and floor in *window* and *shows*",
     ),
-    "pocket-depth": Kind(
+    "pocket-depth": EntryKind(
         "pocket depth",
         ("casting", "value"),
         typed=(
@@ -151,7 +151,7 @@ KINDS: dict[str, Kind] = {
         when="after the pockets",
         replaces="the same for one plug",
     ),
-    "fill": Kind(
+    "fill": EntryKind(
         "resin below the raw top",
         ("casting", "value"),
         least=None,
@@ -169,7 +169,7 @@ KINDS: dict[str, Kind] = {
         when="after the cure: how far the resin lies below the raw top at its lowest",
         replaces="the expected p in *fill*",
     ),
-    "top-up": Kind(
+    "top-up": EntryKind(
         "top-up",
         ("casting", "value", "unit"),
         value="amount",
@@ -187,7 +187,7 @@ KINDS: dict[str, Kind] = {
         when="after a second pour",
         replaces="nothing; measure the fill again",
     ),
-    "void": Kind(
+    "void": EntryKind(
         "void",
         ("casting",),
         value="",
@@ -200,7 +200,7 @@ KINDS: dict[str, Kind] = {
         when="when seen",
         replaces="nothing; the sheet keeps reminding",
     ),
-    "leak": Kind(
+    "leak": EntryKind(
         "leak",
         ("casting",),
         value="",
@@ -213,7 +213,7 @@ KINDS: dict[str, Kind] = {
         when="when seen",
         replaces="nothing; the sheet keeps reminding",
     ),
-    "stop": Kind(
+    "stop": EntryKind(
         "stop of the skim",
         may=("plane", "pass"),
         one_of=("plane", "pass"),
@@ -237,7 +237,7 @@ KINDS: dict[str, Kind] = {
         when="when all castings show",
         replaces="earliest, likely and latest stop; fill is judged there and not lower",
     ),
-    "touch": Kind(
+    "touch": EntryKind(
         "touch",
         ("operation", "value"),
         signed="is a height above the bed: type it without its sign",
@@ -254,7 +254,7 @@ KINDS: dict[str, Kind] = {
         when="before an operation, when Z is set",
         replaces="in A: a measured height of the raw top at the touched place",
     ),
-    "seat-depth": Kind(
+    "seat-depth": EntryKind(
         "seat depth",
         ("insert", "value"),
         typed=(
@@ -270,7 +270,7 @@ KINDS: dict[str, Kind] = {
         when="after the inserts, depth gauge from the skimmed face",
         replaces="the recess in *seat*, *wood-over-seat* and *barrel*",
     ),
-    "bore-depth": Kind(
+    "bore-depth": EntryKind(
         "bore depth",
         ("insert", "value"),
         typed=(
@@ -286,7 +286,7 @@ KINDS: dict[str, Kind] = {
         when="after the inserts, where the bore is blind",
         replaces="how far the deck pass must go to open it",
     ),
-    "width": Kind(
+    "width": EntryKind(
         "width of the blank",
         ("value",),
         typed=(Typed("--width", (("W", "value"),), "Width of the blank across the grain, as it is now."),),
@@ -297,7 +297,7 @@ KINDS: dict[str, Kind] = {
         when="with `--stage`, before A and later",
         replaces="the moisture's share in *registration*",
     ),
-    "moisture": Kind(
+    "moisture": EntryKind(
         "moisture content",
         ("value",),
         value="percent",
@@ -309,7 +309,7 @@ KINDS: dict[str, Kind] = {
         when="when measured",
         replaces="nothing; kept with its stage",
     ),
-    "coupon-diameter": Kind(
+    "coupon-diameter": EntryKind(
         "coupon: cutter's diameter",
         ("cutter", "value"),
         typed=(
@@ -325,7 +325,7 @@ KINDS: dict[str, Kind] = {
         when="after the coupon",
         replaces="its diameter in all paths and in *registration*",
     ),
-    "coupon-z": Kind(
+    "coupon-z": EntryKind(
         "coupon: floor too high by",
         ("value",),
         least=None,
@@ -342,7 +342,7 @@ KINDS: dict[str, Kind] = {
         when="after the coupon",
         replaces="the machine's tolerance",
     ),
-    "coupon-groove-width": Kind(
+    "coupon-groove-width": EntryKind(
         "coupon: groove's width",
         ("value",),
         ("nominal",),
@@ -367,7 +367,7 @@ KINDS: dict[str, Kind] = {
         when="after the coupon",
         replaces="the cutter's tolerance",
     ),
-    "cut": Kind(
+    "cut": EntryKind(
         "cut",
         ("operation",),
         ("pass", "plane"),
@@ -384,13 +384,13 @@ KINDS: dict[str, Kind] = {
         when="after each operation (`dowels`, `plug-pockets`, `groove`, `flush`, `inserts` …)",
         replaces="nothing; its file moves to `done/`",
     ),
-    "note": Kind(
+    "note": EntryKind(
         "note",
         ("note",),
         value="",
         when="at any time: `--note TEXT` alone",
     ),
-    "withdrawn": Kind(
+    "withdrawn": EntryKind(
         "withdrawn",
         ("corrects",),
         value="",

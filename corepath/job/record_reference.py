@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from corepath.job.record_kinds import KINDS, Kind
+from corepath.job.record_kinds import KINDS, EntryKind
 
 __all__ = ["record_reference"]
 
@@ -10,7 +10,7 @@ _HEAD = "<!-- from the table of kinds, corepath/job/record_kinds.py; do not edit
 _END = "<!-- end of the table of kinds -->"
 
 
-def record_reference(kinds: dict[str, Kind] = KINDS) -> str:
+def record_reference(kinds: dict[str, EntryKind] = KINDS) -> str:
     """As Markdown: what to type, when, what it replaces, and the kind that it becomes in the file."""
     lines = [_HEAD, "| type this | when | it replaces | kind in the file | its keys |", "|---|---|---|---|---|"]
     for name, kind in kinds.items():
@@ -23,7 +23,7 @@ def record_reference(kinds: dict[str, Kind] = KINDS) -> str:
     return "\n".join([*lines, _END])
 
 
-def _typed(kind: Kind, k: int) -> str:
+def _typed(kind: EntryKind, k: int) -> str:
     option = kind.typed[k]
     flag = f" {option.flag[0]}" if option.flag is not None else ""
     return " ".join((option.option, *(word for word, _ in option.words))) + flag

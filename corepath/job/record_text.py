@@ -106,7 +106,7 @@ def entries_of(source: Source, units: str) -> tuple[list[Entry], list[Fault]]:
     entries: list[Entry] = []
     faults: list[Fault] = []
     for place, table in enumerate(tables):
-        reader = _Reader(place, table, SCALES[units], units)
+        reader = _EntryReader(place, table, SCALES[units], units)
         entry = reader.entry()
         faults += reader.faults
         if entry is not None:
@@ -134,7 +134,7 @@ def _unknown(path: tuple[str | int, ...], name: str, names: Sequence[str]) -> Fa
     return Fault(key_of(path), says, allowed=", ".join(names))
 
 
-class _Reader:
+class _EntryReader:
     """Reads one `[[entry]]` table; collects its faults."""
 
     def __init__(self, place: int, table: Any, scale: float, units: str) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from corepath.job.kinds import Kind, fields_of, kind_of, wanted
+from corepath.job.kinds import KeyKind, fields_of, kind_of, wanted
 from corepath.job.model import Job
 from corepath.job.schema import JOB, KEY
 from corepath.job.tables import hardware, resins, woods
@@ -44,7 +44,7 @@ def _inner_tables(name: str, model: type[BaseModel]) -> Iterator[str]:
             yield from _table_of(f"`[[{name}.{key}]]`, one for each", inner)
 
 
-def _header(name: str, kind: Kind) -> str:
+def _header(name: str, kind: KeyKind) -> str:
     field = Job.model_fields[name]
     header = f"`[{name}]`" if kind.table is not None else f"`[[{name}]]`, one for each"
     least = next((item.min_length for item in field.metadata if hasattr(item, "min_length")), 0)
@@ -81,11 +81,11 @@ _SCALARS = {
 }
 
 
-def _type(kind: Kind) -> str:
+def _type(kind: KeyKind) -> str:
     return wanted(kind).removesuffix(", mm")
 
 
-def _unit(kind: Kind, field: FieldInfo) -> str:
+def _unit(kind: KeyKind, field: FieldInfo) -> str:
     said = field.description or ""
     for unit in ("mm/min", "mm/s²", "mm/m", "g/cm³", "GPa", "bar", "degrees", "seconds", "± %"):
         if re.search(rf"(?<![\w/]){re.escape(unit)}(?!\w)", said):

@@ -29,9 +29,9 @@ __all__ = [
     "BAR_TOLERANCE",
     "Curve",
     "Face",
-    "Round",
     "Shape",
     "Template",
+    "TemplateCircle",
     "Words",
     "apart",
     "bar",
@@ -62,7 +62,7 @@ class Curve:
 
 
 @dataclass(frozen=True, slots=True)
-class Round:
+class TemplateCircle:
     """A circle."""
 
     layer: str
@@ -82,7 +82,7 @@ class Words:
     size: float = 4.0
 
 
-Shape = Curve | Round | Words
+Shape = Curve | TemplateCircle | Words
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +109,7 @@ class Template:
 def _extent(shape: Shape) -> Floats:
     if isinstance(shape, Curve):
         return shape.points
-    reach = shape.radius if isinstance(shape, Round) else 0.0
+    reach = shape.radius if isinstance(shape, TemplateCircle) else 0.0
     return np.array([[shape.x - reach, shape.y - reach], [shape.x + reach, shape.y + reach]])
 
 
@@ -225,16 +225,16 @@ def _holes(job: Job, board: Board, flat: bool, placing: Placing) -> Iterator[Sha
     for bolt in bolts_of(job, board):
         x, y = at(bolt.x, bolt.y)
         if bolt.diameter is not None:
-            yield Round("bolt holes", x, y, bolt.diameter / 2.0)
+            yield TemplateCircle("bolt holes", x, y, bolt.diameter / 2.0)
         yield from _cross("bolt centres", x, y, max(bolt.diameter or 0.0, bolt.wide) / 2.0 + 3.0)
         yield Words("notes", x + bolt.wide / 2.0 + 4.0, y + 2.0, bolt.id, 3.0)
     for place in board.places:
-        yield Round("insert bores", *at(place.x, place.y), place.bore / 2.0)
+        yield TemplateCircle("insert bores", *at(place.x, place.y), place.bore / 2.0)
         if flat:
-            yield Round("insert seats", *at(place.x, place.y), place.seat / 2.0)
+            yield TemplateCircle("insert seats", *at(place.x, place.y), place.seat / 2.0)
     for dowel in board.dowels:
         x, y = at(*dowel.at)
-        yield Round("dowel holes", x, y, dowel.diameter / 2.0)
+        yield TemplateCircle("dowel holes", x, y, dowel.diameter / 2.0)
         yield from _cross("dowel holes", x, y, dowel.diameter / 2.0 + 5.0)
 
 

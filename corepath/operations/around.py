@@ -30,7 +30,7 @@ from corepath.operations.facing_paths import descend
 from corepath.work.keepoff import Area, field_of, room_of
 from corepath.work.model import Work
 
-__all__ = ["Around", "Follow", "Ring"]
+__all__ = ["Around", "Follow", "RoomContour"]
 
 Array = NDArray[np.float64]
 Follow = Callable[[Array], Array]
@@ -42,7 +42,7 @@ _RAMP_TOLERANCE = 0.003
 
 
 @dataclass(frozen=True, slots=True)
-class Ring:
+class RoomContour:
     """One contour: its corners (n, 2) in the direction of cutting; a closed one ends where it begins."""
 
     corners: Array
@@ -102,7 +102,7 @@ class Around:
             moves += self._cut(ring, follow, above)
         return moves
 
-    def _cut(self, ring: Ring, follow: Follow, above: float) -> list[Move]:
+    def _cut(self, ring: RoomContour, follow: Follow, above: float) -> list[Move]:
         work, corners = self.work, ring.corners
         way: list[Move] = []
         if ring.closed:
@@ -162,7 +162,7 @@ class Around:
         return at.x, at.y
 
 
-def _contours(work: Work, room: Area, framed: bool) -> tuple[Ring, ...]:
+def _contours(work: Work, room: Area, framed: bool) -> tuple[RoomContour, ...]:
     """The room's edges that the cutter must go along, the direction of cutting on them, in order of X."""
     field = field_of(work)
     wood = work.blank.buffer(work.cutter.radius - 1e-3)
@@ -170,20 +170,20 @@ def _contours(work: Work, room: Area, framed: bool) -> tuple[Ring, ...]:
     for part in shapely.get_parts(room):
         turned = orient(part, 1.0)  # room to the left: what stays is on the right, which is climb
         for edge in (turned.exterior, *turned.interiors):
-            found += [Ring(np.array(edge.coords), True)] if framed else _inner(LineString(edge.coords), field)
+            found += [RoomContour(np.array(edge.coords), True)] if framed else _inner(LineString(edge.coords), field)
     rings = [ring for ring in found if ring.curve.intersects(wood)]
     if work.milling.conventional:
-        rings = [Ring(ring.corners[::-1].copy(), ring.closed) for ring in rings]
+        rings = [RoomContour(ring.corners[::-1].copy(), ring.closed) for ring in rings]
     return tuple(sorted(rings, key=lambda ring: tuple(np.round(ring.corners.min(axis=0), 3))))
 
 
-def _inner(edge: LineString, field: Polygon) -> list[Ring]:
+def _inner(edge: LineString, field: Polygon) -> list[RoomContour]:
     """The parts of a room's edge that are not the edge of the field itself, in the edge's direction."""
     inner = field.buffer(-1e-4, join_style="mitre")
     corners = np.array(edge.coords)
     within = [inner.intersects(LineString(pair)) for pair in itertools.pairwise(corners)]
     if all(within):
-        return [Ring(corners, True)]
+        return [RoomContour(corners, True)]
     if not any(within):
         return []
     first = within.index(False)  # start where the edge leaves the field, so that no run is split by the ring's seam
@@ -194,7 +194,7 @@ def _inner(edge: LineString, field: Polygon) -> list[Ring]:
             runs[-1].append(corners[k + 1])
         elif within[k]:
             runs.append([corners[k], corners[k + 1]])
-    return [Ring(np.array(run), False) for run in runs]
+    return [RoomContour(np.array(run), False) for run in runs]
 
 
 def _parts(kept: shapely.Geometry, start: Array, end: Array) -> list[tuple[tuple[float, float], tuple[float, float]]]:

@@ -27,7 +27,7 @@ from corepath.operations.entries import Trail, ramp_along, ramp_fits, slope_of, 
 from corepath.operations.facing_paths import program
 from corepath.operations.order import short_order
 from corepath.operations.remainders import Remainder, remainders
-from corepath.operations.rings import Plan, Ring, centre_region, plan_rings, region_rings
+from corepath.operations.rings import Ring, RingPlan, centre_region, plan_rings, region_rings
 from corepath.operations.shapes import Floats, along, grow, stretch
 from corepath.operations.wall_laps import wall_laps
 from corepath.work.model import Pocket, Work
@@ -177,7 +177,7 @@ class _Cut:
             trail.hop(*place, trail.above(self.pocket.top))
             trail.to(*place, z, self.cutting.plunge)
 
-    def _bored(self, rings: Plan, heights: list[float]) -> bool:
+    def _bored(self, rings: RingPlan, heights: list[float]) -> bool:
         """Whether all deep layers are entered by one helix: where its turns are short beside the ramp of a layer.
 
         No turn may gain more than a layer's depth, since the next one meets what it leaves.
@@ -189,7 +189,7 @@ class _Cut:
         most = (self.pocket.top - heights[0]) / 1.5 if others else self.cutting.depth
         return whole and plain and len(heights) > 2 and turn < most and not self.pocket.area.interiors
 
-    def _bore(self, rings: Plan, heights: list[float]) -> None:
+    def _bore(self, rings: RingPlan, heights: list[float]) -> None:
         """A helix to the lowest of `heights`, then the other rings layer by layer from the top."""
         trail, cutting, first = self.trail, self.cutting, rings.rings[0]
         self._fresh(first, None, heights[-1])
@@ -202,7 +202,7 @@ class _Cut:
             for ring in rings.rings[1:]:
                 self._ring(ring, None, z)
 
-    def _rings(self) -> tuple[Plan, float]:
+    def _rings(self) -> tuple[RingPlan, float]:
         """The rings, and what they leave on the walls: nothing where the cutter has no more room than to pass."""
         area, radius, stepover = self.pocket.area, self.cutter.radius, self.cutting.stepover
         conventional, leave = self.work.milling.conventional, self.work.milling.finish_allowance
@@ -298,7 +298,7 @@ class _Cut:
         lap = self._lap(lap, ring, z, tolerance)
         self.last = _Lap(lap, lap)
 
-    def _walls(self, rings: Plan, z: float) -> None:
+    def _walls(self, rings: RingPlan, z: float) -> None:
         """The finishing laps at `z`."""
         trail, cutting = self.trail, self.cutting
         for lap in wall_laps(

@@ -34,7 +34,7 @@ from corepath.lengths import mm
 from corepath.operations.fronts import Detour, detours, far_parts
 from corepath.operations.shapes import Floats, grow, inradius, opened, polygons
 
-__all__ = ["Plan", "Ring", "centre_region", "plan_rings", "region_rings", "swept"]
+__all__ = ["Ring", "RingPlan", "centre_region", "plan_rings", "region_rings", "swept"]
 
 _THIN = 0.0003  # mm: collinear and nearly collinear vertices go
 _CORE = 0.9  # share of the radius: a ring of this half width leaves no core standing
@@ -56,7 +56,7 @@ class Ring:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class RingPlan:
     """Rings in the order of cutting, where the cutter's middle may be, and what it can reach.
 
     `reach` is the area opened by the cutter's disc: what it can clear without leaving the area.
@@ -87,7 +87,7 @@ def centre_region(area: Polygon, radius: float, name: str) -> Polygon:
 
 def plan_rings(
     area: Polygon, radius: float, stepover: float, name: str, *, leave: float = 0.0, conventional: bool = False
-) -> Plan:
+) -> RingPlan:
     """Rings that clear all of `area` that a cutter of `radius` mm can reach, each lap taking at most the stepover.
 
     The area may have one hole (an island). `leave` mm stay on its walls. Raises `CorepathError` where the cutter
@@ -100,7 +100,7 @@ def plan_rings(
     rings = sweeper.round_island(centre) if centre.interiors else sweeper.region(centre)
     reach = max(polygons(grow(centre, radius)), key=lambda p: p.area)
     rings += _patches(sweeper, rings, reach, name)
-    return Plan(tuple(rings), centre, reach)
+    return RingPlan(tuple(rings), centre, reach)
 
 
 def region_rings(region: Polygon, radius: float, stepover: float, *, conventional: bool) -> list[Ring]:

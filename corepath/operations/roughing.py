@@ -50,7 +50,7 @@ class _Stretch:
 
 
 @dataclass(frozen=True, slots=True)
-class _Layer:
+class _RoughingLayer:
     """One layer: tip heights `z` (rows, samples) at places `xs`, `ys`, and the stock's height before it."""
 
     xs: Array
@@ -75,7 +75,7 @@ def rough(work: Work, deck: Deck, offset: CutterOffset, around: Around | None = 
     above = deck.top
     for k in range(1, count + 1):
         level = deck.top - (deck.top - lowest) * k / count
-        layer = _Layer(xs, ys, np.maximum(limit, level), np.maximum(limit, above), level)
+        layer = _RoughingLayer(xs, ys, np.maximum(limit, level), np.maximum(limit, above), level)
         if around is not None:
             moves += around.cut_contours(partial(_track, deck, offset, level), above)
         for chain in _chains(_stretches(limit < above - NOTHING, free, xs), layer, around):
@@ -115,7 +115,9 @@ def _track(deck: Deck, offset: CutterOffset, level: float, corners: Array) -> Ar
     return np.concatenate([*kept, track[-1:]])
 
 
-def _chains(rows: list[list[_Stretch]], layer: _Layer, around: Around | None) -> list[list[tuple[_Stretch, bool]]]:
+def _chains(
+    rows: list[list[_Stretch]], layer: _RoughingLayer, around: Around | None
+) -> list[list[tuple[_Stretch, bool]]]:
     """Stretches joined back and forth from line to line, each with its direction (True: towards +X)."""
     left_over = [list(row) for row in rows]
     chains = []
@@ -132,7 +134,7 @@ def _chains(rows: list[list[_Stretch]], layer: _Layer, around: Around | None) ->
 
 
 def _next(
-    left_over: list[list[_Stretch]], last: tuple[_Stretch, bool], layer: _Layer, around: Around | None
+    left_over: list[list[_Stretch]], last: tuple[_Stretch, bool], layer: _RoughingLayer, around: Around | None
 ) -> tuple[_Stretch, bool] | None:
     """The stretch on the next line that can be entered nearest to where `last` ends, straight over free ground."""
     stretch, forward = last
@@ -160,7 +162,7 @@ def _cut(
     work: Work,
     deck: Deck,
     offset: CutterOffset,
-    layer: _Layer,
+    layer: _RoughingLayer,
     chain: list[tuple[_Stretch, bool]],
     around: Around | None,
 ) -> list[Move]:
@@ -182,14 +184,14 @@ def _cut(
     return moves
 
 
-def _points(layer: _Layer, stretch: _Stretch, forward: bool) -> Array:
+def _points(layer: _RoughingLayer, stretch: _Stretch, forward: bool) -> Array:
     part = slice(stretch.first, stretch.last + 1)
     xs = layer.xs[part]
     points = np.column_stack([xs, np.full(len(xs), layer.ys[stretch.row]), layer.z[stretch.row, part]])
     return points if forward else points[::-1]
 
 
-def _link(deck: Deck, offset: CutterOffset, layer: _Layer, start: Array, end: Array) -> Array:
+def _link(deck: Deck, offset: CutterOffset, layer: _RoughingLayer, start: Array, end: Array) -> Array:
     """Straight from stretch to stretch, as low as this layer allows."""
     count = max(2, math.ceil(math.hypot(end[0] - start[0], end[1] - start[1]) / _SAMPLE) + 1)
     places = np.linspace(start[:2], end[:2], count)
@@ -197,7 +199,7 @@ def _link(deck: Deck, offset: CutterOffset, layer: _Layer, start: Array, end: Ar
     return thin(np.column_stack([places, heights]), 0.01, THINNED)
 
 
-def _entry(work: Work, deck: Deck, layer: _Layer, first: tuple[_Stretch, bool], around: Around | None) -> Array:
+def _entry(work: Work, deck: Deck, layer: _RoughingLayer, first: tuple[_Stretch, bool], around: Around | None) -> Array:
     """The way in: at a contour that this layer has cut, from outside the blank, straight down where nothing is cut,
     or a ramp as steep as the cutter takes."""
     stretch, forward = first

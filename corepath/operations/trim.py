@@ -42,7 +42,7 @@ def plan(work: Work) -> tuple[Program, ...]:
         raise CorepathError(f"{work.stem}: nothing to trim")
     if work.cutter.shape != "flat":
         raise CorepathError(f"{work.stem}: {work.cutter.describe()} leaves no even web; list a flat cutter")
-    lay = _Layer(work, trim)
+    lay = _TrimLayer(work, trim)
     trail = Trail(work)
     count = max(1, math.ceil(trim.depth / work.cutting.depth - 1e-9))
     rough = lap_ring(trim.area, work.cutter.radius + trim.finish, work.milling.conventional)
@@ -87,7 +87,7 @@ def reachable(area: Polygon, radius: float) -> Polygon:
     return area.buffer(radius, quad_segs=64).buffer(-radius, quad_segs=64)
 
 
-class _Layer:
+class _TrimLayer:
     """Heights along the path: of the web's top under the cutter, and of the stock over it."""
 
     def __init__(self, work: Work, trim: Trim) -> None:
@@ -114,7 +114,7 @@ class _Layer:
             trail.follow(points[a : b + 1], slow, TOLERANCE)
 
 
-def _down(lay: _Layer, trail: Trail, ring: Floats, above: float, level: float) -> Floats:
+def _down(lay: _TrimLayer, trail: Trail, ring: Floats, above: float, level: float) -> Floats:
     """A ramp along the ring from `above` to `level` over the web, then a lap there; the ring from where it ends."""
     long = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))])
     slope = math.tan(math.radians(lay.work.cutter.ramp_angle))
@@ -142,7 +142,7 @@ def _from(ring: Floats, long: Floats, place: float) -> Floats:
     return np.concatenate([first, after, before, first])
 
 
-def _finish(lay: _Layer, trail: Trail, rough: Floats) -> None:
+def _finish(lay: _TrimLayer, trail: Trail, rough: Floats) -> None:
     """From the rough lap to the wall within `LEAD`, once round and `LEAD` farther, and off it within as much."""
     work, trim = lay.work, lay.trim
     wall = lap_ring(trim.area, work.cutter.radius, work.milling.conventional)

@@ -11,7 +11,7 @@ import numpy as np
 from corepath.errors import Fault, InputError, OutputError
 from corepath.job.writing import replace_file
 from corepath.lengths import mm
-from corepath.planning.foreign_options import Asked, bench_of
+from corepath.planning.foreign_options import ForeignOptions, bench_of
 from corepath.planning.progress import Progress, quiet
 from corepath.readback.foreign import read_foreign
 from corepath.readback.foreign_facts import Foreign, Spot
@@ -42,7 +42,7 @@ class ForeignReading:
         return {"sha256": self.sha256, **self.found.as_dict()}
 
 
-def read_file(path: Path, asked: Asked, progress: Progress = quiet) -> ForeignReading:
+def read_file(path: Path, asked: ForeignOptions, progress: Progress = quiet) -> ForeignReading:
     """Read a file with the bench that the options describe. Raises InputError for options, or a file not to be read.
 
     Units asked for a file that states others are a fault too.

@@ -16,7 +16,7 @@ from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter, Shape
 from corepath.readback.foreign_facts import Bench
 
-__all__ = ["Asked", "bench_of"]
+__all__ = ["ForeignOptions", "bench_of"]
 
 _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)"
 _BLANK = re.compile(rf"({_NUMBER})[x×X*]({_NUMBER})[x×X*]({_NUMBER})(mm|in|inch)?")
@@ -32,7 +32,7 @@ _ZERO_ALLOWED = "middle or front-left, then top or bed, as front-left,top; or X,
 _CUTTER_ALLOWED = "[NUMBER=]SHAPE:DIAMETER[:CORNER_RADIUS], SHAPE flat, ball, bull or drill, as flat:6 or 2=bull:12:2"
 
 
-class Asked(NamedTuple):
+class ForeignOptions(NamedTuple):
     """The options as written; without `cell` the columns stand 0.1 to 0.5 apart, as the blank is large."""
 
     blank: str | None
@@ -46,7 +46,7 @@ class Asked(NamedTuple):
     spin_up: float = 0.0
 
 
-def bench_of(asked: Asked) -> Bench:
+def bench_of(asked: ForeignOptions) -> Bench:
     """The bench that the options describe. Raises InputError with all that is wrong in them."""
     faults: list[Fault] = []
     size = _blank(asked.blank, faults)

@@ -24,10 +24,10 @@ from corepath.views.player import (
     RAPID,
     SPINDLE,
     STOP,
-    Blank,
     Faces,
     Lattice,
     Motions,
+    PlayedBlank,
     Reel,
     Shape,
     preview_html,
@@ -129,17 +129,17 @@ def _with_marks(path: Path, table: Floats, owner: Ints) -> Floats:
     return np.insert(table, places, np.array(rows), axis=0) if rows else table
 
 
-def _few(left: Remaining) -> Blank:
+def _few(left: Remaining) -> PlayedBlank:
     """Fewer columns of what a set-up left."""
     grid, pick = few(left.grid, SOLID_COLUMNS)
     wood, casting = ((low[pick], high[pick]) for low, high in (left.wood, left.casting))
     return _blank(Remaining(left.setup, grid, wood, casting))
 
 
-def _blank(left: Remaining) -> Blank:
+def _blank(left: Remaining) -> PlayedBlank:
     grid = left.grid
     lattice = Lattice(grid.x0, grid.y0, grid.px, grid.py, grid.nx, grid.ny)
-    return Blank(lattice, Faces(left.wood, left.casting))
+    return PlayedBlank(lattice, Faces(left.wood, left.casting))
 
 
 def _shapes(prepared: Prepared, step: Step) -> tuple[Shape, ...]:

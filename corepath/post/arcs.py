@@ -12,7 +12,7 @@ import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
-__all__ = ["CHORD", "RADII_AGREE", "Arc", "Piece", "chords", "pieces"]
+__all__ = ["CHORD", "RADII_AGREE", "Arc", "ArcPiece", "chords", "pieces"]
 
 RADII_AGREE = 2.0
 CHORD = 0.0028
@@ -24,7 +24,7 @@ _SHORT = 20.0
 _NUDGES = ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, -1), (1, -1), (-1, 1))
 
 
-class Piece(NamedTuple):
+class ArcPiece(NamedTuple):
     """One line to be written, to (x, y) in ticks: an arc about (i, j) from its start, or straight if both are 0.
 
     `share` is how much of the whole arc lies behind its end, which gives Z on a helix.
@@ -87,7 +87,7 @@ class Arc(NamedTuple):
             yield self.point((k * quarter - self.angle) / self.sweep)
 
 
-def pieces(arc: Arc, start: tuple[int, int], end: tuple[int, int], mm: float) -> list[Piece]:
+def pieces(arc: Arc, start: tuple[int, int], end: tuple[int, int], mm: float) -> list[ArcPiece]:
     """`arc` from the rounded `start` to the rounded `end` as pieces of at most half a turn.
 
     A piece whose radii still do not agree, or shorter than 20 ticks, becomes chords within `CHORD` of the arc.
@@ -100,7 +100,7 @@ def pieces(arc: Arc, start: tuple[int, int], end: tuple[int, int], mm: float) ->
     else:
         count = max(math.ceil(abs(arc.sweep) / math.pi - 1e-7), 1)
         stops = [_rounded(arc.point(k / count)) for k in range(1, count)] + [end]
-    found: list[Piece] = []
+    found: list[ArcPiece] = []
     before, x, y = 0.0, *start
     for k, (ex, ey) in enumerate(stops, start=1):
         share = k / len(stops)
@@ -110,12 +110,12 @@ def pieces(arc: Arc, start: tuple[int, int], end: tuple[int, int], mm: float) ->
         if centre is None:
             found += chords(arc, (ex, ey), mm, before, share)
         else:
-            found.append(Piece(ex, ey, share, *centre))
+            found.append(ArcPiece(ex, ey, share, *centre))
         before, x, y = share, ex, ey
     return found
 
 
-def chords(arc: Arc, end: tuple[int, int], mm: float, first: float = 0.0, last: float = 1.0) -> list[Piece]:
+def chords(arc: Arc, end: tuple[int, int], mm: float, first: float = 0.0, last: float = 1.0) -> list[ArcPiece]:
     """The stretch of `arc` between two shares of its sweep as straight pieces within `CHORD` of it.
 
     Step of the angle: 2 acos(1 - e/R) for an error e (geometry of the circle).
@@ -124,7 +124,7 @@ def chords(arc: Arc, end: tuple[int, int], mm: float, first: float = 0.0, last: 
     step = 2.0 * math.acos(max(1.0 - CHORD * mm / radius, 0.0))
     count = max(math.ceil(abs(arc.sweep) * (last - first) / step - 1e-9), 1)
     shares = [first + (last - first) * k / count for k in range(1, count)]
-    return [Piece(*_rounded(arc.point(share)), share) for share in shares] + [Piece(*end, last)]
+    return [ArcPiece(*_rounded(arc.point(share)), share) for share in shares] + [ArcPiece(*end, last)]
 
 
 def _rounded(point: tuple[float, float]) -> tuple[int, int]:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from corepath.motion.cycles import CYCLES
 from corepath.motion.program import Kind, Move, Zero
-from corepath.post.arcs import Arc, Piece, chords, pieces
+from corepath.post.arcs import Arc, ArcPiece, chords, pieces
 from corepath.post.head import Extents
 from corepath.post.numbers import Grid
 
@@ -171,7 +171,7 @@ class Body:
             height = z if part.share == 1.0 else round(sz + (ez - sz) * part.share)
             self._piece(move, part, height)
 
-    def _piece(self, move: Move, part: Piece, height: int) -> None:
+    def _piece(self, move: Move, part: ArcPiece, height: int) -> None:
         if not (part.i or part.j):
             if self._at != [part.x, part.y, height]:
                 self._leave_cycle()

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from corepath.readback.words import Fault, Word
+from corepath.readback.words import Word, WordFault
 
 __all__ = ["AXES", "G_GROUPS", "M_GROUPS", "Block", "g_name", "near_integer", "read_block"]
 
@@ -66,7 +66,7 @@ class Block:
     g: dict[str, int] = field(default_factory=dict)
     m: dict[str, int] = field(default_factory=dict)
     words: dict[str, float] = field(default_factory=dict)
-    faults: tuple[Fault, ...] = ()
+    faults: tuple[WordFault, ...] = ()
 
     @property
     def has_axes(self) -> bool:
@@ -84,37 +84,37 @@ def g_name(code: int) -> str:
     return f"G{code // 10}" if code % 10 == 0 else f"G{code // 10}.{code % 10}"
 
 
-def _take_g(value: float, g: dict[str, int]) -> Fault | None:
+def _take_g(value: float, g: dict[str, int]) -> WordFault | None:
     code = near_integer(value * 10.0)
     group = None if code is None else G_GROUPS.get(code)
     if code is None or group is None:
-        return Fault("syntax", f"G{value:g} is not a code of RS-274")
+        return WordFault("syntax", f"G{value:g} is not a code of RS-274")
     if group in g:
-        return Fault("syntax", f"{g_name(g[group])} and {g_name(code)} are of one modal group ({group})")
+        return WordFault("syntax", f"{g_name(g[group])} and {g_name(code)} are of one modal group ({group})")
     g[group] = code
     if code in _UNSUPPORTED_G:
-        return Fault("unsupported", f"{g_name(code)}: {_UNSUPPORTED_G[code]}")
+        return WordFault("unsupported", f"{g_name(code)}: {_UNSUPPORTED_G[code]}")
     return None
 
 
-def _take_m(value: float, m: dict[str, int]) -> Fault | None:
+def _take_m(value: float, m: dict[str, int]) -> WordFault | None:
     code = near_integer(value)
     group = None if code is None else M_GROUPS.get(code)
     if code is None or group is None:
-        return Fault("syntax", f"M{value:g} is not a code of RS-274")
+        return WordFault("syntax", f"M{value:g} is not a code of RS-274")
     if group in m:
-        return Fault("syntax", f"M{m[group]} and M{code} are of one modal group ({group})")
+        return WordFault("syntax", f"M{m[group]} and M{code} are of one modal group ({group})")
     m[group] = code
     return None
 
 
-def _take_word(word: Word, words: dict[str, float]) -> Fault | None:
+def _take_word(word: Word, words: dict[str, float]) -> WordFault | None:
     if word.letter in "ABC":
-        return Fault("unsupported", f"the rotary axis {word.letter} is not simulated")
+        return WordFault("unsupported", f"the rotary axis {word.letter} is not simulated")
     if word.letter not in _LETTERS:
-        return Fault("syntax", f"{word.letter} is not a letter of RS-274 here")
+        return WordFault("syntax", f"{word.letter} is not a letter of RS-274 here")
     if word.letter in words:
-        return Fault("syntax", f"two {word.letter} words on one line")
+        return WordFault("syntax", f"two {word.letter} words on one line")
     words[word.letter] = word.value
     return None
 
@@ -124,7 +124,7 @@ def read_block(line_words: Iterable[Word]) -> Block:
     g: dict[str, int] = {}
     m: dict[str, int] = {}
     words: dict[str, float] = {}
-    faults: list[Fault] = []
+    faults: list[WordFault] = []
     count_m = 0
     for word in line_words:
         if word.letter == "G":
@@ -137,5 +137,5 @@ def read_block(line_words: Iterable[Word]) -> Block:
         if fault is not None:
             faults.append(fault)
     if count_m > _MOST_M:
-        faults.append(Fault("syntax", f"more than {_MOST_M} M words"))
+        faults.append(WordFault("syntax", f"more than {_MOST_M} M words"))
     return Block(g, m, words, tuple(faults))

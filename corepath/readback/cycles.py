@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
-__all__ = ["CYCLES", "PECK_CLEARANCE", "Cycle", "Step", "cycle_steps"]
+__all__ = ["CYCLES", "PECK_CLEARANCE", "Cycle", "CycleStep", "cycle_steps"]
 
 CYCLES = frozenset({810, 820, 830, 850, 890})
 PECK_CLEARANCE = 0.254
@@ -27,7 +27,7 @@ class Cycle:
     q: float | None = None
 
 
-class Step(NamedTuple):
+class CycleStep(NamedTuple):
     """One motion of a cycle (`rapid` or feed) to (x, y, z), or a dwell of `dwell` seconds there."""
 
     rapid: bool
@@ -37,31 +37,33 @@ class Step(NamedTuple):
     dwell: float = 0.0
 
 
-def _bottom(code: int, x: float, y: float, clear: float, bottom: float, retract: float, cycle: Cycle) -> Iterator[Step]:
+def _bottom(
+    code: int, x: float, y: float, clear: float, bottom: float, retract: float, cycle: Cycle
+) -> Iterator[CycleStep]:
     if code == 830:
         peck, reached = cycle.q or 0.0, retract
         while reached > bottom:
             reached = max(reached - peck, bottom)
-            yield Step(False, x, y, reached)
+            yield CycleStep(False, x, y, reached)
             if reached > bottom:
-                yield Step(True, x, y, clear)
-                yield Step(True, x, y, reached + PECK_CLEARANCE)
+                yield CycleStep(True, x, y, clear)
+                yield CycleStep(True, x, y, reached + PECK_CLEARANCE)
     else:
-        yield Step(False, x, y, bottom)
+        yield CycleStep(False, x, y, bottom)
         if code in (820, 890):
-            yield Step(False, x, y, bottom, cycle.p or 0.0)
+            yield CycleStep(False, x, y, bottom, cycle.p or 0.0)
     if code in (850, 890):
-        yield Step(False, x, y, retract)
+        yield CycleStep(False, x, y, retract)
         if clear > retract:
-            yield Step(True, x, y, clear)
+            yield CycleStep(True, x, y, clear)
     else:
-        yield Step(True, x, y, clear)
+        yield CycleStep(True, x, y, clear)
 
 
 def cycle_steps(
     code: int, at: tuple[float, float, float], places: list[tuple[float, float]], bottom: float, retract: float,
     to_initial: bool, cycle: Cycle,
-) -> Iterator[Step]:  # fmt: skip
+) -> Iterator[CycleStep]:  # fmt: skip
     """The motions of one line of a cycle from `at` over each of `places`.
 
     `bottom` and `retract` are absolute heights; `to_initial` is G98 (back to the height at the start
@@ -72,10 +74,10 @@ def cycle_steps(
     clear = max(z, retract) if to_initial else retract
     if z < retract:
         z = retract
-        yield Step(True, x, y, z)
+        yield CycleStep(True, x, y, z)
     for x, y in places:
-        yield Step(True, x, y, z)
+        yield CycleStep(True, x, y, z)
         if z != retract:
-            yield Step(True, x, y, retract)
+            yield CycleStep(True, x, y, retract)
         yield from _bottom(code, x, y, clear, bottom, retract, cycle)
         z = clear

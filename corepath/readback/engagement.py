@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from corepath.readback.arcs import flatten
 from corepath.readback.engagement_kernels import engage
-from corepath.readback.entries import Entry, find_entries, first_laps
+from corepath.readback.entries import WayIn, find_entries, first_laps
 from corepath.readback.material import Grid, Singles
 from corepath.readback.path import Path, Pieces
 
@@ -57,7 +57,7 @@ class Engagement:
     under: Floats
     place: Floats
     entering: Flags
-    entries: tuple[Entry, ...]
+    entries: tuple[WayIn, ...]
 
     @property
     def width(self) -> Floats:

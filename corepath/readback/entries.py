@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from corepath.readback.path import Pieces
 
-__all__ = ["Entry", "find_entries", "first_laps", "runs"]
+__all__ = ["WayIn", "find_entries", "first_laps", "runs"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -31,7 +31,7 @@ _CELL = 6.0
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class WayIn:
     """One way down into material: pieces `first` to `last` (both included)."""
 
     first: int
@@ -55,13 +55,13 @@ def runs(which: Flags) -> list[tuple[int, int]]:
     return [(int(first), int(last)) for first, last in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def find_entries(down: Flags, met: Flags) -> tuple[Entry, ...]:
+def find_entries(down: Flags, met: Flags) -> tuple[WayIn, ...]:
     """Runs of pieces that go down (`down`), of which one meets material (`met`)."""
-    return tuple(Entry(first, stop - 1) for first, stop in runs(down) if met[first:stop].any())
+    return tuple(WayIn(first, stop - 1) for first, stop in runs(down) if met[first:stop].any())
 
 
 def first_laps(
-    pieces: Pieces, piece: Ints, place: Floats, way: Floats, wide: Flags, entries: tuple[Entry, ...], radius: float
+    pieces: Pieces, piece: Ints, place: Floats, way: Floats, wide: Flags, entries: tuple[WayIn, ...], radius: float
 ) -> Flags:
     """Which samples lie in an entry or its first lap, (k,).
 
@@ -111,7 +111,7 @@ def _headings(pieces: Pieces) -> Floats:
     return np.asarray(span / np.maximum(np.hypot(*span.T), 1e-12)[:, None], dtype=np.float64)
 
 
-def _on_own_way(pieces: Pieces, place: Floats, entries: tuple[Entry, ...]) -> Flags:
+def _on_own_way(pieces: Pieces, place: Floats, entries: tuple[WayIn, ...]) -> Flags:
     """Samples at the height where an entry ends, over the way that it came."""
     on = np.zeros(len(place), dtype=np.bool_)
     for entry in entries:
@@ -124,7 +124,7 @@ def _on_own_way(pieces: Pieces, place: Floats, entries: tuple[Entry, ...]) -> Fl
     return on
 
 
-def _come_round(pieces: Pieces, headings: Floats, entries: tuple[Entry, ...], radius: float) -> Flags:
+def _come_round(pieces: Pieces, headings: Floats, entries: tuple[WayIn, ...], radius: float) -> Flags:
     """Pieces from where an entry ends, level and without a break, until they pass there again the same way, (m,).
 
     None of a path that does not come round: what it cuts is no lap.

@@ -22,7 +22,7 @@ from corepath.readback.material import NOWHERE, Cut, Stock
 from corepath.readback.motions import stream_program
 from corepath.readback.path import Path, lay
 from corepath.readback.program import Event, ReadProgram
-from corepath.readback.source import Source, TextSource
+from corepath.readback.source import ProgramSource, TextSource
 from corepath.readback.stops import check_spin_up, check_stops
 from corepath.readback.timing import Minutes, time_path
 from corepath.readback.tools_called import changes_by_m6, stretches, tools_called
@@ -33,7 +33,7 @@ _NEEDED = ("distance", "feed mode")
 _SOLID = 0.05
 
 
-def read_foreign(text: str | Source, file: str, bench: Bench) -> Foreign:
+def read_foreign(text: str | ProgramSource, file: str, bench: Bench) -> Foreign:
     """Read one file and cut the blank with it, part by part. Never raises for what the file holds.
 
     A tool number without a cutter is a finding; its stretches are not cut. However long the file is, memory is that of

@@ -45,7 +45,7 @@ def read_program(text: str, file: str, *, fast: bool = True, inch: bool = False)
     With `fast=False` every line goes through words and blocks: slower, and the same motions. With `inch` numbers
     are inches until the file states its units.
     """
-    reader = _Reader(file, fast)
+    reader = _ProgramReader(file, fast)
     reader.machine.scale = 25.4 if inch else 1.0
     reader.run(text.split("\n"), 0)
     return reader.result()
@@ -57,7 +57,7 @@ def stream_program(lines: Iterable[str], file: str, *, fast: bool = True, inch: 
     Each part has the events that come before one of its motions but the first, or right after its last, and those
     before the first of all; their indices count from its first motion. `findings` are shared, and whole with the last.
     """
-    reader = _Reader(file, fast)
+    reader = _ProgramReader(file, fast)
     reader.machine.scale = 25.4 if inch else 1.0
     coming, before = iter(lines), 0
     while some := list(islice(coming, _CHUNK)):
@@ -69,7 +69,7 @@ def stream_program(lines: Iterable[str], file: str, *, fast: bool = True, inch: 
     yield reader.result()
 
 
-class _Reader:
+class _ProgramReader:
     def __init__(self, file: str, fast: bool) -> None:
         self.file = file
         self.fast_wanted = fast

@@ -14,13 +14,13 @@ from typing import BinaryIO, Protocol
 
 from corepath.job.regular import open_regular
 
-__all__ = ["FileSource", "Source", "TextSource", "lines_of"]
+__all__ = ["FileSource", "ProgramSource", "TextSource", "lines_of"]
 
 _BLOCK = 1 << 20
 _LONGEST = 4096  # bytes kept of a line without end: far more than the reader takes
 
 
-class Source(Protocol):
+class ProgramSource(Protocol):
     """A text that can be read again and again."""
 
     def lines(self) -> Iterator[str]:

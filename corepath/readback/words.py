@@ -13,7 +13,7 @@ import re
 from dataclasses import dataclass
 from typing import NamedTuple
 
-__all__ = ["LARGEST_DIGITS", "LONGEST_LINE", "Fault", "TextLine", "Word", "read_line"]
+__all__ = ["LARGEST_DIGITS", "LONGEST_LINE", "TextLine", "Word", "WordFault", "read_line"]
 
 LONGEST_LINE = 256
 
@@ -34,7 +34,7 @@ class Word(NamedTuple):
     value: float
 
 
-class Fault(NamedTuple):
+class WordFault(NamedTuple):
     """What is wrong with a line: `kind` is `syntax` or `unsupported`."""
 
     kind: str
@@ -53,12 +53,12 @@ class TextLine:
     deleted: bool = False
     comment: str | None = None
     message: str | None = None
-    fault: Fault | None = None
-    remark: Fault | None = None
+    fault: WordFault | None = None
+    remark: WordFault | None = None
 
 
 def _syntax(says: str) -> TextLine:
-    return TextLine(fault=Fault("syntax", says))
+    return TextLine(fault=WordFault("syntax", says))
 
 
 def _split_comments(text: str) -> tuple[str, str | None] | None:
@@ -81,18 +81,18 @@ def _message(comment: str | None) -> str | None:
     return comment.split(",", 1)[1].strip()
 
 
-def _words(text: str) -> tuple[Word, ...] | Fault:
+def _words(text: str) -> tuple[Word, ...] | WordFault:
     words: list[Word] = []
     at = 0
     while at < len(text):
         found = _WORD.match(text, at)
         if found is None:
             if _PARAMETERS.search(text, at):
-                return Fault("unsupported", "parameters and expressions are not simulated")
-            return Fault("syntax", f"cannot be read from '{text[at : at + 12]}' on")
+                return WordFault("unsupported", "parameters and expressions are not simulated")
+            return WordFault("syntax", f"cannot be read from '{text[at : at + 12]}' on")
         value = float(found.group(2))
         if abs(value) >= 10.0**LARGEST_DIGITS:
-            return Fault("syntax", f"{found.group(1)}{value:g} is too large a number to be meant")
+            return WordFault("syntax", f"{found.group(1)}{value:g} is too large a number to be meant")
         words.append(Word(found.group(1), value))
         at = found.end()
     return tuple(words)
@@ -112,7 +112,9 @@ def read_line(text: str) -> TextLine:
         return _syntax("a comment must open and close on its line, and none inside another")
     bare, semicolon, _ = split[0].replace(" ", "").replace("\t", "").upper().partition(";")
     remark = (
-        Fault("syntax", "a semicolon opens no comment in RS-274; what stands before it is read") if semicolon else None
+        WordFault("syntax", "a semicolon opens no comment in RS-274; what stands before it is read")
+        if semicolon
+        else None
     )
     deleted = bare.startswith("/")
     if deleted:
@@ -125,6 +127,6 @@ def read_line(text: str) -> TextLine:
         number = int(found.group(1))
         bare = bare[found.end() :]
     words = _words(bare)
-    if isinstance(words, Fault):
+    if isinstance(words, WordFault):
         return TextLine(number=number, deleted=deleted, fault=words)
     return TextLine(words, number, deleted, split[1], _message(split[1]), remark=remark)

@@ -72,7 +72,7 @@ def curvature(surface: DeckSurface, x: Floats, y: Floats) -> Floats:
 
 
 @dataclass(frozen=True, slots=True)
-class _Map:
+class _PictureMap:
     """One map: `over` gives its figure at places; `words` (band, from, to) its entry in the legend."""
 
     name: str
@@ -95,12 +95,12 @@ def deck_pictures(job: Job, board: Board, *, digest: str) -> dict[str, str]:
     """`deck-contours.svg`, `deck-sections.svg`, `deck-slope.svg` and `deck-curvature.svg` as SVG text by file name."""
     deck = board.deck
     maps = (
-        _Map("contours", "Deck, contour lines", f"height above the finished bottom, {UNIT}", f"Height, {UNIT}",
+        _PictureMap("contours", "Deck, contour lines", f"height above the finished bottom, {UNIT}", f"Height, {UNIT}",
              deck.height, 2, True, note="Broken lines S: where the sheet deck-sections.svg cuts."),
-        _Map("slope", "Deck, slope", "slope along the steepest way, degrees", "Slope, degrees",
+        _PictureMap("slope", "Deck, slope", "slope along the steepest way, degrees", "Slope, degrees",
              lambda x, y: slope(deck, x, y), 2, False, lambda v: f"{np.tan(np.radians(v)) * 100:.1f} %",
              "In brackets: rise in percent of the way."),
-        _Map("curvature", "Deck, curvature", "larger principal curvature, up or down, 1/m", "Curvature, 1/m",
+        _PictureMap("curvature", "Deck, curvature", "larger principal curvature, up or down, 1/m", "Curvature, 1/m",
              lambda x, y: curvature(deck, x, y), 2, False, _radius,
              f"In brackets: least radius in {UNIT} that belongs to the darker end. A skin must bend to it."),
     )  # fmt: skip
@@ -114,7 +114,7 @@ def _radius(value: float) -> str:
     return "level" if value < 1e-6 else f"R {mm(1000.0 / value):.0f}"
 
 
-def _sheet(job: Job, board: Board, one: _Map, lines: tuple[SectionLine, ...], digest: str) -> str:
+def _sheet(job: Job, board: Board, one: _PictureMap, lines: tuple[SectionLine, ...], digest: str) -> str:
     x0, y0, x1, y1 = board.blank.bounds
     scale = best_scale(x1 - x0, y1 - y0, _PLAN)
     field = laid_over(x1 - x0, y1 - y0, one.over)
@@ -134,7 +134,9 @@ def _spread(board: Board) -> str:
     return f"{mm(board.deck.lowest):.2f} to {mm(board.deck.highest):.2f}"
 
 
-def _plan(view: PlanView, board: Board, one: _Map, field: Field, bands: Bands, lines: tuple[SectionLine, ...]) -> None:
+def _plan(
+    view: PlanView, board: Board, one: _PictureMap, field: Field, bands: Bands, lines: tuple[SectionLine, ...]
+) -> None:
     svg = view.svg
     x0, y0, x1, y1 = board.blank.bounds
     with svg.group("plan", id="plan", transform=view.transform):
@@ -182,7 +184,7 @@ def _level_figures(view: PlanView, field: Field, labels: Labels) -> None:
                     break
 
 
-def _mark_most(view: PlanView, one: _Map, field: Field, labels: Labels) -> None:
+def _mark_most(view: PlanView, one: _PictureMap, field: Field, labels: Labels) -> None:
     """A cross where the figure is largest, with it."""
     ix, iy = np.unravel_index(int(np.argmax(np.round(field.grid, 6))), field.grid.shape)
     sx, sy = view.sheet(float(field.xs[ix]), float(field.ys[iy]))
@@ -201,7 +203,7 @@ def _dimensions(view: PlanView, length: float, width: float) -> None:
     svg.text(bar + 14, extent.y1 + 19, says, "label quiet", size=SMALL)
 
 
-def _legend(svg: Document, one: _Map, bands: Bands, field: Field) -> None:
+def _legend(svg: Document, one: _PictureMap, bands: Bands, field: Field) -> None:
     y, own = SIDE.y0, one.own
     pale = "t" if one.lines else "f"
     with svg.group("legend", id="legend"):

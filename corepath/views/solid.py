@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Body", "body", "stl"]
+__all__ = ["ClosedMesh", "body", "stl"]
 
 _LARGEST = 64
 
@@ -27,7 +27,7 @@ Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
-class Body:
+class ClosedMesh:
     """A closed mesh: `vertices` (n, 3), mm, and `faces` (m, 3), counter-clockwise seen from outside."""
 
     vertices: Floats
@@ -43,7 +43,7 @@ class Body:
 def body(
     xs: Floats, ys: Floats, bottom: Heights, top: Heights, rim: tuple[float, float], tolerance: float,
     largest: int = _LARGEST,
-) -> Body:  # fmt: skip
+) -> ClosedMesh:  # fmt: skip
     """The mesh of columns at `xs` (nx,), `ys` (ny,) with faces `bottom` and `top` (ny, nx), mm; NaN where none stands.
 
     `rim` is half the length and half the width of the blank: outermost columns reach to it. Away from walls the
@@ -68,7 +68,7 @@ def body(
     a, b = border.T
     n = len(used)
     walls = np.concatenate([np.column_stack([b, a, a + n]), np.column_stack([b, a + n, b + n])])
-    return Body(np.concatenate([upper, lower]), np.concatenate([faces, faces[:, ::-1] + n, walls]))
+    return ClosedMesh(np.concatenate([upper, lower]), np.concatenate([faces, faces[:, ::-1] + n, walls]))
 
 
 def _widened(corners: Floats, border: Ints, columns: tuple[Floats, Floats], rim: tuple[float, float]) -> Floats:
@@ -83,7 +83,7 @@ def _widened(corners: Floats, border: Ints, columns: tuple[Floats, Floats], rim:
     return widened
 
 
-def stl(made: Body) -> bytes:
+def stl(made: ClosedMesh) -> bytes:
     """The body as a binary STL file, mm; the same body gives the same bytes."""
     import trimesh
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 
-from corepath.layup.template import Curve, Round, Template
+from corepath.layup.template import Curve, Template, TemplateCircle
 
 __all__ = ["dxf_text"]
 
@@ -28,7 +28,7 @@ def dxf_text(template: Template) -> str:
             on = {"layer": shape.layer}
             if isinstance(shape, Curve):
                 space.add_lwpolyline(shape.points.tolist(), close=shape.closed, dxfattribs=on)
-            elif isinstance(shape, Round):
+            elif isinstance(shape, TemplateCircle):
                 space.add_circle((shape.x, shape.y), shape.radius, dxfattribs=on)
             else:
                 space.add_text(template.units.text(shape.text), height=shape.size, dxfattribs=on).set_placement(

@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from corepath.layup.template import BAR_TOLERANCE, Curve, Round, Shape, Template, bar
+from corepath.layup.template import BAR_TOLERANCE, Curve, Shape, Template, TemplateCircle, bar
 from corepath.lengths import mm
 from corepath.views.style import GREY, INK, PAPER
 from corepath.views.svg import Box, Document, polyline_path, text_width
@@ -51,7 +51,7 @@ class _View:
         if isinstance(shape, Curve):
             points = np.column_stack([self.ox + shape.points[:, 0], self.oy - shape.points[:, 1]])
             self.svg.path(polyline_path(points, 3, close=shape.closed), name)
-        elif isinstance(shape, Round):
+        elif isinstance(shape, TemplateCircle):
             self.svg.add("circle", class_=name, cx=self.ox + shape.x, cy=self.oy - shape.y, r=shape.radius)
         else:
             self.svg.text(self.ox + shape.x, self.oy - shape.y, shape.text, name, size=shape.size)
@@ -68,7 +68,7 @@ class _View:
 def _reach(shape: Shape) -> tuple[float, float, float, float]:
     if isinstance(shape, Curve):
         return (*shape.points.min(axis=0).tolist(), *shape.points.max(axis=0).tolist())
-    if isinstance(shape, Round):
+    if isinstance(shape, TemplateCircle):
         return shape.x - shape.radius, shape.y - shape.radius, shape.x + shape.radius, shape.y + shape.radius
     return shape.x, shape.y - shape.size, shape.x + text_width(shape.text, shape.size), shape.y + shape.size
 

@@ -6,13 +6,13 @@ Terms: the *inputs* are the job file and all files that it names; a *notice* is 
 from corepath.watching.changes import Changes
 from corepath.watching.inputs import inputs_of
 from corepath.watching.loop import Superseded, keep_making
-from corepath.watching.notice import Board, Notice
+from corepath.watching.notice import Notice, NoticeBoard
 from corepath.watching.server import PageServer, serving
 
 __all__ = [
-    "Board",
     "Changes",
     "Notice",
+    "NoticeBoard",
     "PageServer",
     "Superseded",
     "inputs_of",

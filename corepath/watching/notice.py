@@ -7,7 +7,7 @@ import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-__all__ = ["Board", "Notice"]
+__all__ = ["Notice", "NoticeBoard"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +24,7 @@ class Notice:
         return json.dumps({"number": self.number, "plan": self.plan, "busy": self.busy, "faults": self.faults})
 
 
-class Board:
+class NoticeBoard:
     """Where the last notice hangs; many may read it and wait for the next."""
 
     def __init__(self) -> None:

@@ -18,7 +18,7 @@ from urllib.parse import unquote, urlsplit
 
 from corepath.errors import Fault, InputError
 from corepath.job.regular import read_regular
-from corepath.watching.notice import Board
+from corepath.watching.notice import NoticeBoard
 from corepath.watching.page import EVENTS, waiting_page, with_script
 
 __all__ = ["HERE", "USUAL_PORT", "PageServer", "serving"]
@@ -50,7 +50,7 @@ class PageServer(ThreadingHTTPServer):
     daemon_threads = True
     block_on_close = False
 
-    def __init__(self, folder: Path, board: Board, port: int) -> None:
+    def __init__(self, folder: Path, board: NoticeBoard, port: int) -> None:
         self.folder, self.board = folder, board
         super().__init__((HERE, port), _Handler)
 
@@ -68,7 +68,7 @@ class PageServer(ThreadingHTTPServer):
 
 
 @contextmanager
-def serving(folder: Path, board: Board, port: int | None) -> Iterator[PageServer]:
+def serving(folder: Path, board: NoticeBoard, port: int | None) -> Iterator[PageServer]:
     """Serve a folder in the background; the usual port, or a free one, where none is given.
 
     Raises InputError where a given port cannot be had.
@@ -85,7 +85,7 @@ def serving(folder: Path, board: Board, port: int | None) -> Iterator[PageServer
         thread.join()
 
 
-def _listening(folder: Path, board: Board, port: int | None) -> PageServer:
+def _listening(folder: Path, board: NoticeBoard, port: int | None) -> PageServer:
     if port is not None:
         try:
             return PageServer(folder, board, port)

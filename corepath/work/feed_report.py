@@ -13,7 +13,7 @@ from typing import Any
 from corepath.job.cutting_table import cutting_energy, kind_of_wood
 from corepath.job.model import Job
 from corepath.motion.feeds.chips import surface_speed
-from corepath.work.loads import Cut, Load, cuts_of, heaviest, load_of
+from corepath.work.loads import Load, PlannedCut, cuts_of, heaviest, load_of
 from corepath.work.model import Work
 from corepath.work.running import wood_density
 
@@ -55,7 +55,7 @@ def feed_report(job: Job, work: Work, used: Sequence[tuple[float, float, float]]
     }
 
 
-def _as_used(cut: Cut, ends: dict[float, tuple[float, float]]) -> Cut:
+def _as_used(cut: PlannedCut, ends: dict[float, tuple[float, float]]) -> PlannedCut:
     """The cut at the fastest feed that the file has for it: round a small pocket that is not the planned one."""
     planned = cut.planned or cut.feed
     return replace(cut, feed=ends[planned][1], planned=planned) if planned in ends else cut

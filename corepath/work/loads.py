@@ -25,11 +25,11 @@ from corepath.work.limit_checks import depth_of
 from corepath.work.model import SAME_SIZE, Trim, Work
 from corepath.work.running import turn_allowance
 
-__all__ = ["Cut", "Load", "cuts_of", "heaviest", "load_of"]
+__all__ = ["Load", "PlannedCut", "cuts_of", "heaviest", "load_of"]
 
 
 @dataclass(frozen=True, slots=True)
-class Cut:
+class PlannedCut:
     """One kind of cut: `width` and `depth` of the stock it meets, as along a straight wall, and its feed.
 
     `down`: straight down at full diameter. `wall`: it leaves a finished wall. `brief`: so little is taken for so short
@@ -54,7 +54,7 @@ class Load:
     over a turn, `side` what bends the cutter while a tooth cuts, `deflection` at the tip, (likely, high) of each.
     """
 
-    cut: Cut
+    cut: PlannedCut
     speed: float
     thinning: float
     chip: float
@@ -66,7 +66,7 @@ class Load:
     torque: tuple[float, float]
 
 
-def cuts_of(work: Work) -> tuple[Cut, ...]:
+def cuts_of(work: Work) -> tuple[PlannedCut, ...]:
     """All kinds of cut of an operation, the heaviest of each kind."""
     if work.holes:
         return tuple(_of_holes(work))
@@ -77,10 +77,10 @@ def cuts_of(work: Work) -> tuple[Cut, ...]:
     if work.trim is not None:
         return tuple(_of_trim(work, work.trim))
     layer = min(work.cutting.depth, depth_of(work))
-    return (Cut("lines", work.cutting.stepover, layer, work.cutting.feed),)
+    return (PlannedCut("lines", work.cutting.stepover, layer, work.cutting.feed),)
 
 
-def load_of(work: Work, cut: Cut, energy: Energy) -> Load:
+def load_of(work: Work, cut: PlannedCut, energy: Energy) -> Load:
     """Chip, power, forces and deflection of one cut."""
     cutter, run = work.cutter, work.cutting
     speed = surface_speed(effective_diameter(cutter, cut.depth), run.rpm)
@@ -104,28 +104,28 @@ def load_of(work: Work, cut: Cut, energy: Energy) -> Load:
     )
 
 
-def _of_pockets(work: Work) -> Iterator[Cut]:
+def _of_pockets(work: Work) -> Iterator[PlannedCut]:
     cutter, run = work.cutter, work.cutting
     deep = max(pocket.top - pocket.floor for pocket in work.pockets)
     layer = min(run.depth, deep)
     proud = all(pocket.proud for pocket in work.pockets)
     light = 0.0 if proud else work.milling.finish_allowance
-    yield Cut("full width", cutter.diameter, layer, run.feed, wall=not proud and light <= 0.0)
-    yield Cut("ramp", cutter.diameter, layer, run.ramp, brief=True)
-    yield Cut("beside it", min(run.stepover, cutter.diameter), layer, run.feed)
+    yield PlannedCut("full width", cutter.diameter, layer, run.feed, wall=not proud and light <= 0.0)
+    yield PlannedCut("ramp", cutter.diameter, layer, run.ramp, brief=True)
+    yield PlannedCut("beside it", min(run.stepover, cutter.diameter), layer, run.feed)
     if light > 0.0:
-        yield Cut("finishing lap", light, min(deep, cutter.cutting_length), run.finish, wall=True)
+        yield PlannedCut("finishing lap", light, min(deep, cutter.cutting_length), run.finish, wall=True)
 
 
-def _of_trim(work: Work, trim: Trim) -> Iterator[Cut]:
+def _of_trim(work: Work, trim: Trim) -> Iterator[PlannedCut]:
     """Roughing laps at full width, and the finishing lap as deep as the board is thick."""
     cutter, run = work.cutter, work.cutting
-    yield Cut("full width", cutter.diameter, min(run.depth, trim.depth), run.feed, wall=trim.finish <= 0.0)
+    yield PlannedCut("full width", cutter.diameter, min(run.depth, trim.depth), run.feed, wall=trim.finish <= 0.0)
     if trim.finish > 0.0:
-        yield Cut("finishing lap", trim.finish, min(trim.depth, cutter.cutting_length), trim.feed, wall=True)
+        yield PlannedCut("finishing lap", trim.finish, min(trim.depth, cutter.cutting_length), trim.feed, wall=True)
 
 
-def _of_holes(work: Work) -> Iterator[Cut]:
+def _of_holes(work: Work) -> Iterator[PlannedCut]:
     """Holes of the cutter's own size are made straight down, wider ones by helix and turns.
 
     Round a small circle the machine goes no faster than sqrt(acceleration · radius).
@@ -134,9 +134,9 @@ def _of_holes(work: Work) -> Iterator[Cut]:
     steps = [(hole, step) for hole in work.holes for step in hole.steps]
     rounds = [(hole, step) for hole, step in steps if step.diameter - cutter.diameter > SAME_SIZE]
     if len(rounds) < len(steps) or cutter.shape == "drill":
-        yield Cut("straight down", cutter.diameter, run.depth, run.plunge, down=True)
+        yield PlannedCut("straight down", cutter.diameter, run.depth, run.plunge, down=True)
         if any(hole.breaks_through is not None for hole in work.holes):
-            yield Cut("breaking through", cutter.diameter, run.depth, run.plunge / 2.0, down=True)
+            yield PlannedCut("breaking through", cutter.diameter, run.depth, run.plunge / 2.0, down=True)
     if not rounds or cutter.shape == "drill":
         return
     tightest = min((step.diameter for _, step in rounds)) / 2.0
@@ -144,21 +144,23 @@ def _of_holes(work: Work) -> Iterator[Cut]:
     curve = 60.0 * math.sqrt(work.milling.limits.accel * radius)
     deep = min(max(hole.top - step.floor for hole, step in rounds), cutter.cutting_length)
     light = turn_allowance(work.milling.finish_allowance, radius)
-    yield Cut("helix", cutter.diameter, min(run.depth, deep), min(run.ramp, curve), wall=light <= 0.0, planned=run.ramp)
+    yield PlannedCut(
+        "helix", cutter.diameter, min(run.depth, deep), min(run.ramp, curve), wall=light <= 0.0, planned=run.ramp
+    )
     if light > 0.0:
         width = on_straight_wall(light, cutter.diameter, tightest)
         real = min(run.finish, curve)
-        yield Cut("finishing turn", width, deep, real, wall=True, brief=True, planned=run.finish)
+        yield PlannedCut("finishing turn", width, deep, real, wall=True, brief=True, planned=run.finish)
 
 
-def _of_deck(work: Work) -> Iterator[Cut]:
+def _of_deck(work: Work) -> Iterator[PlannedCut]:
     deck, cutter, run = work.deck, work.cutter, work.cutting
     if deck is None:
         return
     depth = min(deck.deepest, work.stock_top - work.lowest)
     across = effective_diameter(cutter, depth)
-    yield Cut("first line", across, depth, run.feed)
-    yield Cut("lines", min(run.stepover, scallop_step(cutter, deck.scallop), across), depth, run.finish)
+    yield PlannedCut("first line", across, depth, run.feed)
+    yield PlannedCut("lines", min(run.stepover, scallop_step(cutter, deck.scallop), across), depth, run.finish)
 
 
 def heaviest(loads: tuple[Load, ...]) -> Load:

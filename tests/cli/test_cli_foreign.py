@@ -11,7 +11,7 @@ from typer.testing import CliRunner, Result
 
 from corepath.cli.app import app
 from corepath.errors import InputError
-from corepath.planning.foreign_options import Asked, bench_of
+from corepath.planning.foreign_options import ForeignOptions, bench_of
 
 FILE = """%
 (TRAY, OTHER SHOP)
@@ -139,7 +139,7 @@ def test_wrong_options_are_exit_2_and_named(file: Path, words: tuple[str, ...], 
 def test_all_faults_at_once() -> None:
     """One run names them all."""
     with pytest.raises(InputError) as caught:
-        bench_of(Asked("flat", ["round"], "nowhere"))
+        bench_of(ForeignOptions("flat", ["round"], "nowhere"))
     assert [fault.key for fault in caught.value.faults] == ["--blank", "--cutter", "--zero"]
 
 
@@ -161,7 +161,7 @@ def test_options_of_a_file_do_not_go_with_a_folder(tmp_path: Path) -> None:
 )
 def test_cutters_as_they_are_written(text: str, shape: str, diameter: float, corner: float, number: int) -> None:
     """A diameter misread is a groove of another width."""
-    bench = bench_of(Asked("100x60x5", [text], "-1.5,2,.5"))
+    bench = bench_of(ForeignOptions("100x60x5", [text], "-1.5,2,.5"))
     cutter = bench.cutters[number]
     assert (cutter.shape, cutter.diameter) == (shape, pytest.approx(diameter))
     assert cutter.corner_radius == pytest.approx(corner)

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corepath.errors import InputError
-from corepath.job.kinds import Kind, fields_of
+from corepath.job.kinds import KeyKind, fields_of
 from corepath.job.load import load_job
 from corepath.job.model import Job
 from corepath.job.reference import key_reference
@@ -77,7 +77,7 @@ def test_inch_job_resolves_to_mm() -> None:
     assert resolved["blank"]["length"] == pytest.approx(240.0, abs=1e-9)
 
 
-def _in_inches(value: Any, kind: Kind) -> str:
+def _in_inches(value: Any, kind: KeyKind) -> str:
     """The value as TOML, lengths divided by 25.4."""
     if isinstance(value, list):
         kinds = kind.items * len(value) if kind.repeated else kind.items

@@ -15,7 +15,7 @@ from corepath.errors import InputError
 from corepath.job import record_gather as gather
 from corepath.job.record import Record, load_record, record_path, save_record
 from corepath.job.record_facts import CastingFacts, JobFacts
-from corepath.job.record_kinds import KINDS, Entry, Kind, Typed
+from corepath.job.record_kinds import KINDS, Entry, EntryKind, Typed
 from corepath.job.record_reasons import Reason
 from corepath.job.record_reference import record_reference
 from corepath.job.record_settled import Settled
@@ -29,7 +29,7 @@ def _hot(entry: Entry, progress: object, facts: JobFacts) -> Iterator[Reason]:
         yield Reason("sags more than an inch", "less")
 
 
-SAG = Kind(
+SAG = EntryKind(
     "sag of the casting",
     ("casting", "value"),
     typed=(Typed("--sag", (("NAME", "casting"), ("S", "value")), "How far a casting sagged while it cured."),),
@@ -56,13 +56,13 @@ FACTS = JobFacts(
 
 
 @pytest.fixture
-def sag(monkeypatch: pytest.MonkeyPatch) -> Kind:
+def sag(monkeypatch: pytest.MonkeyPatch) -> EntryKind:
     """A made-up kind, added to the table and nowhere else."""
     monkeypatch.setitem(KINDS, "sag", SAG)
     return SAG
 
 
-def test_a_new_kind_has_no_option_or_help(sag: Kind, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_new_kind_has_no_option_or_help(sag: EntryKind, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     app = typer.Typer(rich_markup_mode=None)
     app.command(cls=RecordCommand)(record_command())
     shown = CliRunner().invoke(app, ["--help"], env={"COLUMNS": "200", "NO_COLOR": "1"}).output
@@ -76,7 +76,7 @@ def test_a_new_kind_has_no_option_or_help(sag: Kind, tmp_path: Path, monkeypatch
     assert load_record(Path("b.ascut.toml")).settled().more == {"sag": {"P1": 0.3}}
 
 
-def test_a_new_kind_is_not_written_or_read(sag: Kind, tmp_path: Path) -> None:
+def test_a_new_kind_is_not_written_or_read(sag: EntryKind, tmp_path: Path) -> None:
     """In a file in inches: 0.25 in is 6.35 mm."""
     path = record_path(tmp_path / "b.toml")
     entries = entries_from({"--sag": ["P1\x1f0.25"], "--cut": ["groove"]}, scale=25.4, common={})
@@ -89,7 +89,7 @@ def test_a_new_kind_is_not_written_or_read(sag: Kind, tmp_path: Path) -> None:
     assert Settled.from_dict(held.settled().as_dict()) == held.settled()
 
 
-def test_a_new_kinds_rule_is_not_asked(sag: Kind) -> None:
+def test_a_new_kinds_rule_is_not_asked(sag: EntryKind) -> None:
     record = Record().add(Entry("cut", operation="groove"), FACTS)
     with pytest.raises(InputError, match="more than an inch"):
         record.add(Entry("sag", casting="P1", value=30.0), FACTS)
@@ -99,7 +99,7 @@ def test_a_new_kinds_rule_is_not_asked(sag: Kind) -> None:
         record.add(Entry("sag", casting="P1"), FACTS)
 
 
-def test_a_new_kind_is_missing_in_the_guide(sag: Kind) -> None:
+def test_a_new_kind_is_missing_in_the_guide(sag: EntryKind) -> None:
     line = "| `--sag NAME S` | after the cure | nothing yet | `sag` | `casting`, `value` |"
     assert line in record_reference().splitlines()
 

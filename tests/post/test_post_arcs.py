@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from corepath.post.arcs import RADII_AGREE, Arc, Piece, chords, pieces
+from corepath.post.arcs import RADII_AGREE, Arc, ArcPiece, chords, pieces
 from corepath.post.numbers import GRIDS
 
 TICKS = pytest.mark.parametrize("mm", [grid.per_mm for grid in GRIDS.values()], ids=GRIDS.keys())
@@ -20,7 +20,7 @@ sweeps = st.floats(1e-4, math.tau - 1e-4) | st.sampled_from([math.pi, math.pi / 
 
 def _arc(
     cx: float, cy: float, r: float, a: float, sweep: float, ccw: bool, mm: float
-) -> tuple[Arc, list[Piece], tuple[int, int]]:
+) -> tuple[Arc, list[ArcPiece], tuple[int, int]]:
     turn = sweep if ccw else -sweep
     start = (cx + r * math.cos(a)) * mm, (cy + r * math.sin(a)) * mm
     end = (cx + r * math.cos(a + turn)) * mm, (cy + r * math.sin(a + turn)) * mm
@@ -31,7 +31,7 @@ def _arc(
     return arc, pieces(arc, first, (round(end[0]), round(end[1])), mm), first
 
 
-def _read(piece: Piece, at: tuple[int, int], ccw: bool) -> tuple[float, float, float]:
+def _read(piece: ArcPiece, at: tuple[int, int], ccw: bool) -> tuple[float, float, float]:
     """Start radius, end radius and sweep of a written arc, as a reader has them."""
     ax, ay = -piece.i, -piece.j
     bx, by = piece.x - at[0] + ax, piece.y - at[1] + ay

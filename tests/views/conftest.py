@@ -22,7 +22,7 @@ from corepath.planning.report import checks_report
 from corepath.stackup.check import Check
 from corepath.stackup.linear import Linear
 from corepath.stackup.table import Column, HeightTable, InsertHeights
-from corepath.views.player import RAPID, SPINDLE, Blank, Faces, Lattice, Motions, Reel, Shape
+from corepath.views.player import RAPID, SPINDLE, Faces, Lattice, Motions, PlayedBlank, Reel, Shape
 from corepath.views.sheet_html import Facts
 from corepath.work.model import Deck, Facing, Hole, Obstacle, Pocket, Step, Work
 
@@ -267,7 +267,7 @@ def _facts(prepared: Prepared, **more: Any) -> Facts:
     return Facts(*parts, prepared.known.settled, prepared.file)
 
 
-def _blank(tops: tuple[float, float]) -> Blank:
+def _blank(tops: tuple[float, float]) -> PlayedBlank:
     """120 by 60, 1 mm columns: 12 high, with a pocket to `tops[0]` and a hole through where `tops[1]` is 0."""
     xs, ys = np.meshgrid(np.arange(-59.5, 60.0), np.arange(-29.5, 30.0))
     top = np.full(xs.shape, 12.0, dtype=np.float32)
@@ -276,10 +276,10 @@ def _blank(tops: tuple[float, float]) -> Blank:
     top[gone] = np.nan
     none = np.full_like(top, np.nan)
     wood = np.where(np.isnan(top), np.nan, np.float32(0.0)).astype(np.float32), top
-    return Blank(Lattice(-59.5, -29.5, 1.0, 1.0, 120, 60), Faces(wood, (none, none)))
+    return PlayedBlank(Lattice(-59.5, -29.5, 1.0, 1.0, 120, 60), Faces(wood, (none, none)))
 
 
-def reel_of(file: str, points: Any, before: Blank, after: Blank, zero: tuple[float, float, float]) -> Reel:
+def reel_of(file: str, points: Any, before: PlayedBlank, after: PlayedBlank, zero: tuple[float, float, float]) -> Reel:
     """A file that goes through `points` at 600 mm/min, the first and last at rapid; its text is what the moves say."""
     table = np.asarray(points, dtype=np.float64)
     count = len(table)

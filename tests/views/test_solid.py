@@ -9,7 +9,7 @@ import pytest
 import trimesh
 from numpy.typing import NDArray
 
-from corepath.views.solid import Body, body, stl
+from corepath.views.solid import ClosedMesh, body, stl
 
 Floats = NDArray[np.float64]
 
@@ -20,7 +20,7 @@ X, Y = np.meshgrid(XS, YS)
 TOLERANCE = 0.02
 
 
-def meshed(bottom: Floats, top: Floats) -> tuple[Body, trimesh.Trimesh]:
+def meshed(bottom: Floats, top: Floats) -> tuple[ClosedMesh, trimesh.Trimesh]:
     made = body(XS, YS, bottom, top, (LENGTH / 2, WIDTH / 2), TOLERANCE)
     return made, trimesh.load(io.BytesIO(stl(made)), file_type="stl")
 

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from corepath.watching import Board, serving
+from corepath.watching import NoticeBoard, serving
 
 webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed: the page is not opened here")
 wait = pytest.importorskip("selenium.webdriver.support.ui", reason="selenium is not installed")
@@ -52,7 +52,7 @@ def test_the_open_page_follows_the_job(browser: Any, tmp_path: Path) -> None:
         (tmp_path / "sheet.html").write_text(text)
         board.planned(name)
 
-    board = Board()
+    board = NoticeBoard()
     with serving(tmp_path, board, port=None) as server:
         browser.get(server.url)
         assert browser.current_url == f"{server.url}sheet.html" and "no plan yet" in browser.title

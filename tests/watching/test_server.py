@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from corepath.errors import InputError
-from corepath.watching import Board, PageServer, serving
+from corepath.watching import NoticeBoard, PageServer, serving
 from corepath.watching.page import with_script
 
 PAGE = b"<!DOCTYPE html><html><body><p>sheet</p></body></html>"
@@ -29,7 +29,7 @@ def server(tmp_path: Path) -> Iterator[PageServer]:
     (folder / "link.txt").symlink_to(tmp_path / "outside.txt")
     (tmp_path / "core-plan-2").mkdir()
     (tmp_path / "core-plan-2" / "x.svg").write_text("secret")
-    with serving(folder, Board(), port=None) as server:
+    with serving(folder, NoticeBoard(), port=None) as server:
         yield server
 
 
@@ -163,7 +163,7 @@ def test_a_page_is_told_of_each_plan_and_of_faults(server: PageServer) -> None:
 
 def test_before_the_first_plan_there_is_a_page_to_wait_at(tmp_path: Path) -> None:
     """A job that is broken from the start: the folder is not even there."""
-    with serving(tmp_path / "none", Board(), port=None) as server:
+    with serving(tmp_path / "none", NoticeBoard(), port=None) as server:
         status, _, body = ask(server, "/sheet.html")
         assert status == 200 and b"no sheet.html yet" in body and b"EventSource" in body
         assert ask(server, "/overview.svg")[0] == 404
@@ -171,7 +171,10 @@ def test_before_the_first_plan_there_is_a_page_to_wait_at(tmp_path: Path) -> Non
 
 
 def test_a_port_in_use_is_told_and_without_one_another_is_taken(tmp_path: Path) -> None:
-    with serving(tmp_path, Board(), port=None) as one, serving(tmp_path, Board(), port=None) as two:
+    with serving(tmp_path, NoticeBoard(), port=None) as one, serving(tmp_path, NoticeBoard(), port=None) as two:
         assert one.server_port != two.server_port
-        with pytest.raises(InputError, match="cannot be listened on"), serving(tmp_path, Board(), one.server_port):
+        with (
+            pytest.raises(InputError, match="cannot be listened on"),
+            serving(tmp_path, NoticeBoard(), one.server_port),
+        ):
             pass

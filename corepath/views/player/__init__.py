@@ -4,7 +4,19 @@ Its motions are those that the read-back read from the text, its heights those o
 each file, its times those of the clock. It asks for nothing from the network.
 """
 
-from corepath.views.player.model import DWELL, RAPID, SPINDLE, STOP, Blank, Faces, Lattice, Motions, Reel, Shape
+from corepath.views.player.model import DWELL, RAPID, SPINDLE, STOP, Faces, Lattice, Motions, PlayedBlank, Reel, Shape
 from corepath.views.player.page import preview_html
 
-__all__ = ["DWELL", "RAPID", "SPINDLE", "STOP", "Blank", "Faces", "Lattice", "Motions", "Reel", "Shape", "preview_html"]
+__all__ = [
+    "DWELL",
+    "RAPID",
+    "SPINDLE",
+    "STOP",
+    "Faces",
+    "Lattice",
+    "Motions",
+    "PlayedBlank",
+    "Reel",
+    "Shape",
+    "preview_html",
+]

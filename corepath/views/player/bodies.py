@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from corepath.views.player.model import Blank, Heights
-from corepath.views.solid import Body, body
+from corepath.views.player.model import Heights, PlayedBlank
+from corepath.views.solid import ClosedMesh, body
 
 __all__ = ["SLOT", "glb", "viewer"]
 
@@ -29,10 +29,10 @@ _LARGEST = 16
 _ACROSS = 30.0  # degrees that the camera sees upright
 _TILT, _TURN = 0.9, 0.3  # radians from straight above, and about Z
 
-_Part = tuple[str, Body, tuple[int, int, int, int]]
+_Part = tuple[str, ClosedMesh, tuple[int, int, int, int]]
 
 
-def glb(blank: Blank, rim: tuple[float, float]) -> bytes:
+def glb(blank: PlayedBlank, rim: tuple[float, float]) -> bytes:
     """Wood and casting of a blank as one binary glTF file, mm; `rim` is half its length and half its width.
 
     The same blank gives the same bytes. Raises ValueError where nothing is left.
@@ -48,7 +48,7 @@ def glb(blank: Blank, rim: tuple[float, float]) -> bytes:
 @cache
 def viewer() -> str:
     """The page that shows a scene, with `SLOT` in place of it. Raises ValueError where trimesh's page is not known."""
-    sample = Body(np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0]]), np.array([[0, 1, 2]]))
+    sample = ClosedMesh(np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0]]), np.array([[0, 1, 2]]))
     scene = _scene([("sample", sample, _WOOD)], (1.0, 1.0))
     held = base64.b64encode(_exported(scene)).decode("ascii")
     page: str = import_module("trimesh.viewer.notebook").scene_to_html(scene)
@@ -57,13 +57,13 @@ def viewer() -> str:
     return page.replace(held, SLOT)
 
 
-def _body(blank: Blank, faces: tuple[Heights, Heights], rim: tuple[float, float]) -> Body:
+def _body(blank: PlayedBlank, faces: tuple[Heights, Heights], rim: tuple[float, float]) -> ClosedMesh:
     at = blank.lattice
     xs = np.asarray(at.x0 + at.px * np.arange(at.nx), dtype=np.float64)
     ys = np.asarray(at.y0 + at.py * np.arange(at.ny), dtype=np.float64)
     made = body(xs, ys, *faces, rim, _TOLERANCE, _LARGEST)
     order = np.argsort(made.faces.min(axis=1), kind="stable")
-    return Body(np.round(made.vertices * _GRID) / _GRID, made.faces[order])
+    return ClosedMesh(np.round(made.vertices * _GRID) / _GRID, made.faces[order])
 
 
 def _exported(scene: Any) -> bytes:

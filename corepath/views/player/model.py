@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from corepath.motion.cutter import Cutter
 
-__all__ = ["DWELL", "RAPID", "SPINDLE", "STOP", "Blank", "Faces", "Lattice", "Motions", "Reel", "Shape"]
+__all__ = ["DWELL", "RAPID", "SPINDLE", "STOP", "Faces", "Lattice", "Motions", "PlayedBlank", "Reel", "Shape"]
 
 RAPID, DWELL, STOP, SPINDLE = 1, 2, 4, 8
 """Flags of a piece: at rapid; a wait that the file asks for; a stop for a person; the spindle turns."""
@@ -41,7 +41,7 @@ class Faces:
 
 
 @dataclass(frozen=True, slots=True)
-class Blank:
+class PlayedBlank:
     """The blank at one moment, as it lies on the bed."""
 
     lattice: Lattice
@@ -87,8 +87,8 @@ class Reel:
     cutter: Cutter
     zero: tuple[float, float, float]
     motions: Motions
-    before: Blank
-    after: Blank
+    before: PlayedBlank
+    after: PlayedBlank
     shapes: Sequence[Shape]
     left: Sequence[tuple[str, str, str]]
 

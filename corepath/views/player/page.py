@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from corepath.views.player import pack
 from corepath.views.player.bodies import SLOT, glb, viewer
-from corepath.views.player.model import DWELL, RAPID, SPINDLE, STOP, Blank, Heights, Motions, Reel
+from corepath.views.player.model import DWELL, RAPID, SPINDLE, STOP, Heights, Motions, PlayedBlank, Reel
 
 __all__ = ["SCRIPTS", "page_data", "page_part", "preview_html"]
 
@@ -30,7 +30,7 @@ def preview_html(
     title: str,
     digest: str,
     size: tuple[float, float],
-    solids: Mapping[str, Blank],
+    solids: Mapping[str, PlayedBlank],
     inch: bool = False,
     warning: str = "",
 ) -> str:
@@ -57,7 +57,7 @@ def preview_html(
 
 
 def page_data(
-    reels: Sequence[Reel], size: tuple[float, float], solids: Mapping[str, Blank], inch: bool
+    reels: Sequence[Reel], size: tuple[float, float], solids: Mapping[str, PlayedBlank], inch: bool
 ) -> dict[str, Any]:
     """The figures of the page: each state of the blank once, each face of it once."""
     faces: Faces = {}
@@ -115,7 +115,7 @@ def _columns(motions: Motions) -> dict[str, str]:
     }
 
 
-def _state(blank: Blank, faces: Faces, states: dict[str, int]) -> int:
+def _state(blank: PlayedBlank, faces: Faces, states: dict[str, int]) -> int:
     """The number of a state; one met before keeps its number."""
 
     def number(face: Heights) -> int:
