@@ -39,17 +39,18 @@ class DeckSurface:
     `edge` is the level beyond the grid; `highest` and `lowest` are the extreme nodes; `steepest` is the largest
     slope between nodes (a tangent); `station_errors` tells for each station how far the thickness passes from it;
     `cautions` say what is to be known of a file that it comes from and of its patches; `sha256` names that file;
-    `coefficients` (n + 4, m + 4) serve the compiled evaluators of `corepath.board.kernels`.
+    `coefficients` (n + 4, m + 4) and `frame` (4,) serve the compiled evaluators of `corepath.board.kernels`.
     """
 
     __slots__ = (
-        "cautions", "coefficients", "edge", "grid", "highest", "lowest", "rounded_by", "sha256", "station_errors",
+        "cautions", "coefficients", "edge", "frame", "grid", "highest", "lowest", "rounded_by", "sha256", "station_errors",
         "steepest", "step", "xs", "ys",
     )  # fmt: skip
 
     cautions: tuple[str, ...]
     coefficients: Floats
     edge: float
+    frame: Floats
     grid: Floats
     highest: float
     lowest: float
@@ -74,6 +75,7 @@ class DeckSurface:
         put(self, "coefficients", _frozen(coefficients))
         put(self, "edge", float(edge))
         put(self, "step", float(xs[1] - xs[0]))
+        put(self, "frame", _frozen(np.array([xs[0], ys[0], self.step, self.edge])))
         put(self, "highest", float(grid.max()))
         put(self, "lowest", float(grid.min()))
         slopes = np.hypot(np.diff(grid, axis=0)[:, :-1], np.diff(grid, axis=1)[:-1, :])
@@ -91,30 +93,27 @@ class DeckSurface:
 
     def height(self, x: ArrayLike, y: ArrayLike) -> Floats:
         """h (mm) at `x`, `y` (mm), broadcast together; the result has their shape."""
-        from corepath.board.kernels import eval_many
+        from corepath.board.kernels import heights
 
         flat_x, flat_y, shape = _places(x, y)
-        out = np.empty(flat_x.size)
-        eval_many(self.coefficients, self.xs[0], self.ys[0], self.step, self.edge, flat_x, flat_y, out)
-        return out.reshape(shape)
+        return heights(self.coefficients, self.frame, flat_x, flat_y).reshape(shape)
 
     def gradient(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
         """Slopes (dh/dx, dh/dy), each of the shape of `x` and `y` broadcast together; 0 beyond the grid."""
-        from corepath.board.kernels import eval_gradient
-
-        flat_x, flat_y, shape = _places(x, y)
-        hx, hy = np.empty(flat_x.size), np.empty(flat_x.size)
-        eval_gradient(self.coefficients, self.xs[0], self.ys[0], self.step, flat_x, flat_y, hx, hy)
-        return hx.reshape(shape), hy.reshape(shape)
+        _, hx, hy, *_ = self._shapes(x, y)
+        return hx, hy
 
     def hessian(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats, Floats]:
         """Second derivatives (hxx, hxy, hyy), 1/mm, of the shape of `x` and `y` broadcast together."""
-        from corepath.board.kernels import eval_hessian
+        _, _, _, hxx, hxy, hyy = self._shapes(x, y)
+        return hxx, hxy, hyy
+
+    def _shapes(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """(6, ...) h, hx, hy, hxx, hxy and hyy."""
+        from corepath.board.kernels import shapes
 
         flat_x, flat_y, shape = _places(x, y)
-        out = np.empty((3, flat_x.size))
-        eval_hessian(self.coefficients, self.xs[0], self.ys[0], self.step, flat_x, flat_y, out)
-        return out[0].reshape(shape), out[1].reshape(shape), out[2].reshape(shape)
+        return shapes(self.coefficients, self.frame, flat_x, flat_y).reshape(6, *shape)
 
     def highest_over(self, polygon: Polygon) -> tuple[float, float, float]:
         """(h, x, y) where the deck is highest over `polygon`, h true to 0.001 mm."""

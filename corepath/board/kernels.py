@@ -1,8 +1,11 @@
-"""Compiled loops of the deck: evaluation of a uniform bicubic B-spline.
+"""The height field h(x, y) in compiled form: a uniform bicubic B-spline with its gradient and curvature.
 
-The *coefficients* c[i, j] belong to nodes of a square grid of `step` mm whose node [2, 2] lies at
-(x0, y0): two rows of padding stand round the grid. A place beyond the nodes has the level `edge`.
-Each evaluator fills flat arrays and returns nothing; `eval_one` serves other compiled loops.
+The one evaluator of planning: `DeckSurface` and the compiled loops of the paths call it; the read-back
+asks the `DeckSurface` too, since the deck is what it judges by, and has its own sweeps.
+
+The *coefficients* `c` (n + 4, m + 4) belong to the nodes of a square grid, with two rows of padding
+round it; `frame` is (x0, y0, step, edge), mm: the place of the grid's first node, which is c[2, 2],
+the spacing, and the level beyond the nodes.
 """
 
 from __future__ import annotations
@@ -14,13 +17,15 @@ from numpy.typing import NDArray
 
 from corepath.motion.compiled import njit
 
-__all__ = ["eval_gradient", "eval_hessian", "eval_many", "eval_one"]
+__all__ = ["height_at", "heights", "shape_at", "shapes", "slope_at"]
 
 Floats = NDArray[np.float64]
+Four = tuple[float, float, float, float]
 
 
-@njit(cache=True)
-def _value(t: float) -> tuple[float, float, float, float]:
+@njit(cache=True, inline="always")
+def _value(t: float) -> Four:
+    """Weights of the four coefficients along one axis, `t` (0 to 1) being the place in the cell."""
     s = 1.0 - t
     return (
         s * s * s / 6.0,
@@ -30,74 +35,100 @@ def _value(t: float) -> tuple[float, float, float, float]:
     )
 
 
-@njit(cache=True)
-def _slope(t: float) -> tuple[float, float, float, float]:
+@njit(cache=True, inline="always")
+def _slope(t: float) -> Four:
+    """First derivative of the weights, by `t`."""
     s = 1.0 - t
     return -0.5 * s * s, 0.5 * t * (3.0 * t - 4.0), -0.5 * s * (3.0 * s - 4.0), 0.5 * t * t
 
 
-@njit(cache=True)
-def _bend(t: float) -> tuple[float, float, float, float]:
+@njit(cache=True, inline="always")
+def _bend(t: float) -> Four:
+    """Second derivative of the weights, by `t`."""
     return 1.0 - t, 3.0 * t - 2.0, 1.0 - 3.0 * t, t
 
 
-@njit(cache=True)
-def _sum(c: Floats, i: int, j: int, a: tuple[float, ...], b: tuple[float, ...]) -> float:
-    p = a[0] * c[i, j] + a[1] * c[i + 1, j] + a[2] * c[i + 2, j] + a[3] * c[i + 3, j]
-    q = a[0] * c[i, j + 1] + a[1] * c[i + 1, j + 1] + a[2] * c[i + 2, j + 1] + a[3] * c[i + 3, j + 1]
-    r = a[0] * c[i, j + 2] + a[1] * c[i + 1, j + 2] + a[2] * c[i + 2, j + 2] + a[3] * c[i + 3, j + 2]
-    s = a[0] * c[i, j + 3] + a[1] * c[i + 1, j + 3] + a[2] * c[i + 2, j + 3] + a[3] * c[i + 3, j + 3]
-    total: float = b[0] * p + b[1] * q + b[2] * r + b[3] * s
-    return total
+@njit(cache=True, inline="always")
+def _cell(c: Floats, frame: Floats, x: float, y: float) -> tuple[int, int, float, float]:
+    """First of the 4 x 4 coefficients and the place in the cell, 0 to 1; index -1 off the nodes."""
+    u = (x - frame[0]) / frame[2]
+    v = (y - frame[1]) / frame[2]
+    columns, rows = c.shape
+    if not (0.0 <= u <= columns - 5.0 and 0.0 <= v <= rows - 5.0):
+        return -1, -1, 0.0, 0.0
+    # the last node belongs to the cell before it
+    i = min(int(u), columns - 6)
+    j = min(int(v), rows - 6)
+    return i + 1, j + 1, u - i, v - j
+
+
+@njit(cache=True, inline="always")
+def _along(c: Floats, i: int, j: int, a: Four) -> Four:
+    """The four rows of the cell from row `j`, each weighted by `a` along X."""
+    return (
+        a[0] * c[i, j] + a[1] * c[i + 1, j] + a[2] * c[i + 2, j] + a[3] * c[i + 3, j],
+        a[0] * c[i, j + 1] + a[1] * c[i + 1, j + 1] + a[2] * c[i + 2, j + 1] + a[3] * c[i + 3, j + 1],
+        a[0] * c[i, j + 2] + a[1] * c[i + 1, j + 2] + a[2] * c[i + 2, j + 2] + a[3] * c[i + 3, j + 2],
+        a[0] * c[i, j + 3] + a[1] * c[i + 1, j + 3] + a[2] * c[i + 2, j + 3] + a[3] * c[i + 3, j + 3],
+    )
+
+
+@njit(cache=True, inline="always")
+def _dot(b: Four, rows: Four) -> float:
+    return b[0] * rows[0] + b[1] * rows[1] + b[2] * rows[2] + b[3] * rows[3]
 
 
 @njit(cache=True)
-def eval_one(c: Floats, x0: float, y0: float, step: float, edge: float, x: float, y: float) -> float:
+def height_at(c: Floats, frame: Floats, x: float, y: float) -> float:
     """Height at one place."""
-    u = (x - x0) / step
-    v = (y - y0) / step
-    if not (0.0 <= u <= c.shape[0] - 5.0 and 0.0 <= v <= c.shape[1] - 5.0):
-        return edge
-    i = min(math.floor(u), c.shape[0] - 6)
-    j = min(math.floor(v), c.shape[1] - 6)
-    return _sum(c, i + 1, j + 1, _value(u - i), _value(v - j))
+    i, j, s, t = _cell(c, frame, x, y)
+    if i < 0:
+        return float(frame[3])
+    return _dot(_value(t), _along(c, i, j, _value(s)))
 
 
 @njit(cache=True)
-def eval_many(c: Floats, x0: float, y0: float, step: float, edge: float, x: Floats, y: Floats, out: Floats) -> None:
-    """Heights at flat arrays of places."""
-    for k in range(x.size):
-        out[k] = eval_one(c, x0, y0, step, edge, x[k], y[k])
+def slope_at(c: Floats, frame: Floats, x: float, y: float) -> tuple[float, float, float]:
+    """h, hx and hy at one place; level beyond the nodes."""
+    i, j, s, t = _cell(c, frame, x, y)
+    if i < 0:
+        return float(frame[3]), 0.0, 0.0
+    value, rows, w = _value(t), _along(c, i, j, _value(s)), 1.0 / frame[2]
+    return _dot(value, rows), _dot(value, _along(c, i, j, _slope(s))) * w, _dot(_slope(t), rows) * w
 
 
 @njit(cache=True)
-def eval_gradient(c: Floats, x0: float, y0: float, step: float, x: Floats, y: Floats, hx: Floats, hy: Floats) -> None:
-    """First derivatives at flat arrays of places; 0 beyond the grid."""
-    for k in range(x.size):
-        u = (x[k] - x0) / step
-        v = (y[k] - y0) / step
-        if not (0.0 <= u <= c.shape[0] - 5.0 and 0.0 <= v <= c.shape[1] - 5.0):
-            hx[k] = 0.0
-            hy[k] = 0.0
-            continue
-        i = min(math.floor(u), c.shape[0] - 6)
-        j = min(math.floor(v), c.shape[1] - 6)
-        hx[k] = _sum(c, i + 1, j + 1, _slope(u - i), _value(v - j)) / step
-        hy[k] = _sum(c, i + 1, j + 1, _value(u - i), _slope(v - j)) / step
+def shape_at(c: Floats, frame: Floats, x: float, y: float) -> tuple[float, float, float, float, float, float]:
+    """h, hx, hy, hxx, hxy and hyy at one place; level beyond the nodes."""
+    i, j, s, t = _cell(c, frame, x, y)
+    if i < 0:
+        return float(frame[3]), 0.0, 0.0, 0.0, 0.0, 0.0
+    value, slope, bend = _value(t), _slope(t), _bend(t)
+    rows, tilts = _along(c, i, j, _value(s)), _along(c, i, j, _slope(s))
+    w = 1.0 / frame[2]
+    return (
+        _dot(value, rows),
+        _dot(value, tilts) * w,
+        _dot(slope, rows) * w,
+        _dot(value, _along(c, i, j, _bend(s))) * w * w,
+        _dot(slope, tilts) * w * w,
+        _dot(bend, rows) * w * w,
+    )
 
 
 @njit(cache=True)
-def eval_hessian(c: Floats, x0: float, y0: float, step: float, x: Floats, y: Floats, out: Floats) -> None:
-    """Second derivatives hxx, hxy, hyy into `out` (3, n); 0 beyond the grid."""
+def heights(c: Floats, frame: Floats, x: Floats, y: Floats) -> Floats:
+    """Heights (n,) at places (n,)."""
+    out = np.empty(x.size)
     for k in range(x.size):
-        u = (x[k] - x0) / step
-        v = (y[k] - y0) / step
-        if not (0.0 <= u <= c.shape[0] - 5.0 and 0.0 <= v <= c.shape[1] - 5.0):
-            out[:, k] = 0.0
-            continue
-        i = min(math.floor(u), c.shape[0] - 6)
-        j = min(math.floor(v), c.shape[1] - 6)
-        a, b = u - i, v - j
-        out[0, k] = _sum(c, i + 1, j + 1, _bend(a), _value(b)) / step**2
-        out[1, k] = _sum(c, i + 1, j + 1, _slope(a), _slope(b)) / step**2
-        out[2, k] = _sum(c, i + 1, j + 1, _value(a), _bend(b)) / step**2
+        out[k] = height_at(c, frame, x[k], y[k])
+    return out
+
+
+@njit(cache=True)
+def shapes(c: Floats, frame: Floats, x: Floats, y: Floats) -> Floats:
+    """h, hx, hy, hxx, hxy and hyy (6, n) at places (n,)."""
+    out = np.empty((6, x.size))
+    for k in range(x.size):
+        out[0, k], out[1, k], out[2, k], out[3, k], out[4, k], out[5, k] = shape_at(c, frame, x[k], y[k])
+    return out

@@ -221,7 +221,7 @@ def _beside(places: Array, bounds: Bounds) -> Array:
 def _axis(work: Work, offset: CutterOffset, places: Array) -> tuple[Array, Array]:
     """Where the axis finishes the places (n, 2), and the unit vectors (n, 2) up the slope there (X on level ground)."""
     x, y = places.T
-    _, hx, hy = offset.ground(x, y)
+    hx, hy = offset.surface.gradient(x, y)
     slope = np.hypot(hx, hy)
     tilted = slope > 1e-5
     reach = contact_reach(slope, work.cutter.profile)
@@ -241,7 +241,7 @@ def _level_rim(offset: CutterOffset, bounds: Bounds, width: float) -> bool:
             (np.full(len(y), left + inside), y),
             (np.full(len(y), right - inside), y),
         ):
-            _, hx, hy = offset.ground(*places)
+            hx, hy = offset.surface.gradient(*places)
             if float(np.hypot(hx, hy).max()) > _LEVEL:
                 return False
     return True
@@ -310,7 +310,7 @@ class _Swept:
 
         x, y = np.ascontiguousarray(places[:, 0]), np.ascontiguousarray(places[:, 1])
         heights = left_at(self.path, self.cutter.profile, x, y, self.frame, self.starts, self.moves)
-        result: Array = heights - self.offset.ground(x, y)[0]
+        result: Array = heights - self.offset.surface.height(x, y)
         return result
 
 

@@ -1,7 +1,6 @@
 """Compiled kernels of the surfacing paths: the height of a cutter's tip over a surface, and chords.
 
-The surface is a uniform bicubic B-spline: `coef` (nx + 4, ny + 4) belongs to nodes (x0 + i·step,
-y0 + j·step) with two nodes of padding on each side; off the nodes' rectangle it is level at `edge`.
+The surface is that of `corepath.board.kernels`, which evaluates it: `coef` and `frame` are its own.
 The end of a cutter is a `Profile`, z(r); its flat part is called the *land* here. Its tip stands at the largest of
 h(p + q) − z(|q|) over the disc. All in mm; pure elementary geometry, no source needed.
 """
@@ -13,11 +12,12 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.board.kernels import height_at, shape_at, slope_at
 from corepath.motion.compiled import njit
 from corepath.motion.profile import Profile
 from corepath.motion.profile_kernels import height
 
-__all__ = ["chords", "ground", "tips"]
+__all__ = ["chords", "tips"]
 
 Array = NDArray[np.float64]
 
@@ -39,78 +39,13 @@ _STARTS = 8
 """Places in a ring under the land from which a summit is climbed, besides the middle."""
 
 
-@njit(cache=True, inline="always")
-def _cell(coef: Array, frame: Array, x: float, y: float) -> tuple[int, int, float, float]:
-    """Index of the first of the 4 x 4 coefficients and the place in the cell; index −1 off the surface."""
-    u = (x - frame[0]) / frame[2]
-    v = (y - frame[1]) / frame[2]
-    columns, rows = coef.shape
-    if not (0.0 <= u <= columns - 5.0 and 0.0 <= v <= rows - 5.0):
-        return -1, -1, 0.0, 0.0
-    i = min(int(u), columns - 6)
-    j = min(int(v), rows - 6)
-    return i + 1, j + 1, u - i, v - j
-
-
-@njit(cache=True)
-def _height(coef: Array, frame: Array, x: float, y: float) -> float:
-    i, j, s, t = _cell(coef, frame, x, y)
-    if i < 0:
-        return float(frame[3])
-    s2 = s * s
-    s3 = s2 * s
-    t2 = t * t
-    t3 = t2 * t
-    a0 = 1.0 - 3.0 * s + 3.0 * s2 - s3
-    a1 = 4.0 - 6.0 * s2 + 3.0 * s3
-    a2 = 1.0 + 3.0 * s + 3.0 * s2 - 3.0 * s3
-    b0 = 1.0 - 3.0 * t + 3.0 * t2 - t3
-    b1 = 4.0 - 6.0 * t2 + 3.0 * t3
-    b2 = 1.0 + 3.0 * t + 3.0 * t2 - 3.0 * t3
-    r0 = b0 * coef[i, j] + b1 * coef[i, j + 1] + b2 * coef[i, j + 2] + t3 * coef[i, j + 3]
-    r1 = b0 * coef[i + 1, j] + b1 * coef[i + 1, j + 1] + b2 * coef[i + 1, j + 2] + t3 * coef[i + 1, j + 3]
-    r2 = b0 * coef[i + 2, j] + b1 * coef[i + 2, j + 1] + b2 * coef[i + 2, j + 2] + t3 * coef[i + 2, j + 3]
-    r3 = b0 * coef[i + 3, j] + b1 * coef[i + 3, j + 1] + b2 * coef[i + 3, j + 2] + t3 * coef[i + 3, j + 3]
-    return float((a0 * r0 + a1 * r1 + a2 * r2 + s3 * r3) / 36.0)
-
-
-@njit(cache=True)
-def _shape(coef: Array, frame: Array, x: float, y: float) -> tuple[float, float, float, float, float, float]:
-    """h, hx, hy, hxx, hxy, hyy."""
-    i, j, s, t = _cell(coef, frame, x, y)
-    if i < 0:
-        return frame[3], 0.0, 0.0, 0.0, 0.0, 0.0
-    s2, t2 = s * s, t * t
-    s3, t3 = s2 * s, t2 * t
-    a = ((1.0 - 3.0 * s + 3.0 * s2 - s3), (4.0 - 6.0 * s2 + 3.0 * s3), (1.0 + 3.0 * s + 3.0 * s2 - 3.0 * s3), s3)
-    da = (s - 0.5 * s2 - 0.5, 1.5 * s2 - 2.0 * s, 0.5 + s - 1.5 * s2, 0.5 * s2)
-    dda = (1.0 - s, 3.0 * s - 2.0, 1.0 - 3.0 * s, s)
-    b0, b1, b2 = (1.0 - 3.0 * t + 3.0 * t2 - t3), (4.0 - 6.0 * t2 + 3.0 * t3), (1.0 + 3.0 * t + 3.0 * t2 - 3.0 * t3)
-    d0, d1, d2, d3 = t - 0.5 * t2 - 0.5, 1.5 * t2 - 2.0 * t, 0.5 + t - 1.5 * t2, 0.5 * t2
-    h = hx = hy = hxx = hxy = hyy = 0.0
-    for m in range(4):
-        c0, c1, c2, c3 = coef[i + m, j], coef[i + m, j + 1], coef[i + m, j + 2], coef[i + m, j + 3]
-        row = (b0 * c0 + b1 * c1 + b2 * c2 + t3 * c3) / 6.0
-        slope = d0 * c0 + d1 * c1 + d2 * c2 + d3 * c3
-        bend = (1.0 - t) * c0 + (3.0 * t - 2.0) * c1 + (1.0 - 3.0 * t) * c2 + t * c3
-        h += a[m] * row
-        hx += da[m] * row
-        hxx += dda[m] * row
-        hy += a[m] * slope
-        hxy += da[m] * slope
-        hyy += a[m] * bend
-    h, hy, hyy = h / 6.0, hy / 6.0, hyy / 6.0
-    w = 1.0 / frame[2]
-    return h, hx * w, hy * w, hxx * w * w, hxy * w * w, hyy * w * w
-
-
 @njit(cache=True)
 def _ball(coef: Array, frame: Array, profile: Profile, x: float, y: float, qx: float, qy: float) -> float:
     """Tip of a ball by contact iteration from (qx, qy): q = r·grad h / sqrt(1 + |grad h|²)."""
     corner = profile.corner
     best = -math.inf
     for _ in range(12):
-        h, hx, hy, _a, _b, _c = _shape(coef, frame, x + qx, y + qy)
+        h, hx, hy = slope_at(coef, frame, x + qx, y + qy)
         best = max(best, h - height(math.hypot(qx, qy), profile))
         scale = corner / math.sqrt(1.0 + hx * hx + hy * hy)
         moved = abs(hx * scale - qx) + abs(hy * scale - qy)
@@ -118,7 +53,7 @@ def _ball(coef: Array, frame: Array, profile: Profile, x: float, y: float, qx: f
         qy = hy * scale
         if moved < 1e-4:
             break
-    return max(best, _height(coef, frame, x + qx, y + qy) - height(math.hypot(qx, qy), profile))
+    return max(best, height_at(coef, frame, x + qx, y + qy) - height(math.hypot(qx, qy), profile))
 
 
 @njit(cache=True)
@@ -134,7 +69,7 @@ def _rim(
     best = -math.inf
     for _ in range(8):
         reach = land + out
-        h, hx, hy, hxx, hxy, hyy = _shape(coef, frame, x + reach * cos, y + reach * sin)
+        h, hx, hy, hxx, hxy, hyy = shape_at(coef, frame, x + reach * cos, y + reach * sin)
         best = max(best, h - height(out, profile))
         along = hx * cos + hy * sin
         across = hy * cos - hx * sin
@@ -156,7 +91,7 @@ def _summit(coef: Array, frame: Array, land: float, x: float, y: float, qx: floa
     """Highest ground under the land, climbing from (qx, qy) by Newton's method with damped flat directions."""
     best = -math.inf
     for _ in range(6):
-        h, hx, hy, hxx, hxy, hyy = _shape(coef, frame, x + qx, y + qy)
+        h, hx, hy, hxx, hxy, hyy = shape_at(coef, frame, x + qx, y + qy)
         best = max(best, h)
         middle = 0.5 * (hxx + hyy)
         spread = math.hypot(0.5 * (hxx - hyy), hxy)
@@ -173,7 +108,7 @@ def _summit(coef: Array, frame: Array, land: float, x: float, y: float, qx: floa
         if length > land:
             qx *= land / length
             qy *= land / length
-    return max(best, _height(coef, frame, x + qx, y + qy))
+    return max(best, height_at(coef, frame, x + qx, y + qy))
 
 
 @njit(cache=True)
@@ -193,7 +128,7 @@ def _disc(
     top = h
     low = h
     for k in range(count):
-        at[k] = _height(coef, frame, x + ring[k * every, 0], y + ring[k * every, 1])
+        at[k] = height_at(coef, frame, x + ring[k * every, 0], y + ring[k * every, 1])
         low = min(low, at[k])
         top = max(top, at[k])
     if top - low < 1e-9:
@@ -229,7 +164,7 @@ def _tip(
     (along the rim the ground bends by t·H·t·r - s there), so there is one alone and the rim need not be looked
     over. On a plane it lies straight up the slope.
     """
-    h, hx, hy, _a, _b, _c = _shape(coef, frame, x, y)
+    h, hx, hy = slope_at(coef, frame, x, y)
     slope = math.hypot(hx, hy)
     land, corner = profile.flat, profile.corner
     if bend < _PLANE:
@@ -305,13 +240,3 @@ def chords(s: Array, z: Array, below: float, above: float) -> NDArray[np.int64]:
         n += 1
         start = last
     return kept[:n]
-
-
-@njit(cache=True)
-def ground(coef: Array, frame: Array, x: Array, y: Array) -> Array:
-    """(3, n) height, slope along X and slope along Y at the places `x`, `y` (n,)."""
-    out = np.empty((3, x.shape[0]))
-    for n in range(x.shape[0]):
-        h, hx, hy, _a, _b, _c = _shape(coef, frame, x[n], y[n])
-        out[0, n], out[1, n], out[2, n] = h, hx, hy
-    return out

@@ -2,8 +2,7 @@
 
 The tip height over a point p is the largest of h(p + q) − rise(|q|) over all places q under the cutter;
 there the cutter touches the surface and nowhere does it reach below. X, Y and Z are those of the bed
-frame in C, mm. The surface is taken from its grid as a bicubic spline, the same one that the deck
-itself is; beyond the grid it is level at its edge height. Pure geometry.
+frame in C, mm. Pure geometry.
 """
 
 from __future__ import annotations
@@ -13,8 +12,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.board.deck import DeckSurface
 from corepath.motion.cutter import Cutter
-from corepath.work.deck_steps import Gridded
 
 __all__ = ["CutterOffset", "thin"]
 
@@ -29,17 +28,12 @@ _ROUNDING = 1e-9
 class CutterOffset:
     """Tip heights of one cutter over one surface."""
 
-    def __init__(self, surface: Gridded, cutter: Cutter) -> None:
-        from scipy.ndimage import spline_filter
-
-        grid = np.pad(np.asarray(surface.grid, dtype=np.float64), 2, mode="edge")
-        self.step = float(surface.xs[1] - surface.xs[0])
-        self._coef: Array = np.ascontiguousarray(spline_filter(grid, order=3, mode="mirror"))
-        self._frame = np.array([float(surface.xs[0]), float(surface.ys[0]), self.step, float(surface.edge)])
+    def __init__(self, surface: DeckSurface, cutter: Cutter) -> None:
+        self.surface = surface
         self.cutter = cutter
-        self._block, self._bends = self._curvatures(grid)
+        self._block, self._bends = self._curvatures()
 
-    def _curvatures(self, grid: Array) -> tuple[float, Array]:
+    def _curvatures(self) -> tuple[float, Array]:
         """Size of blocks, mm, and bounds (columns, rows, 2) of the curvature under the cutter over each, 1/mm:
         of any, and of that upwards, as in a hollow.
 
@@ -47,15 +41,15 @@ class CutterOffset:
         """
         from scipy.ndimage import maximum_filter
 
-        coef = self._coef
+        coef, step = self.surface.coefficients, self.surface.step
         along, across, twist = np.zeros_like(coef), np.zeros_like(coef), np.zeros_like(coef)
         along[1:-1] = np.diff(coef, 2, axis=0)
         across[:, 1:-1] = np.diff(coef, 2, axis=1)
         twist[:-1, :-1] = np.abs(np.diff(np.diff(coef, axis=0), axis=1))
-        size = max(1, round(_BLOCK / self.step))
-        reach = math.ceil((self.cutter.radius / self.step + 3.0) / size)
+        size = max(1, round(_BLOCK / step))
+        reach = math.ceil((self.cutter.radius / step + 3.0) / size)
         short = [(0, -n % size) for n in coef.shape]
-        breaks_off = not _level_rim(grid, float(self._frame[3]))
+        breaks_off = not _level_rim(self.surface)
         bounds = []
         for either in (np.maximum(np.abs(along), np.abs(across)), np.maximum(np.maximum(along, across), 0.0)):
             bends = either + twist
@@ -64,15 +58,8 @@ class CutterOffset:
                 bends[:4], bends[-4:], bends[:, :4], bends[:, -4:] = (bends.max(),) * 4
             padded = np.pad(bends, short)
             blocks = padded.reshape(padded.shape[0] // size, size, -1, size).max(axis=(1, 3))
-            bounds.append(maximum_filter(blocks, 2 * reach + 1, mode="nearest") / self.step**2)
-        return size * self.step, np.ascontiguousarray(np.stack(bounds, axis=-1))
-
-    def ground(self, x: Array, y: Array) -> tuple[Array, Array, Array]:
-        """Height (mm) and slopes along X and Y of the surface at the places `x`, `y` (n,)."""
-        from corepath.operations.kernels import ground
-
-        height, along, across = ground(self._coef, self._frame, np.ascontiguousarray(x), np.ascontiguousarray(y))
-        return height, along, across
+            bounds.append(maximum_filter(blocks, 2 * reach + 1, mode="nearest") / step**2)
+        return size * step, np.ascontiguousarray(np.stack(bounds, axis=-1))
 
     def tip(self, x: Array | float, y: Array | float) -> Array:
         """Tip heights, mm, at the places `x`, `y` (mm, any shapes that broadcast)."""
@@ -80,8 +67,8 @@ class CutterOffset:
 
         xx, yy = np.broadcast_arrays(np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64))
         flat = tips(
-            self._coef,
-            self._frame,
+            self.surface.coefficients,
+            self.surface.frame,
             self.cutter.profile,
             self._bends,
             self._block,
@@ -91,10 +78,11 @@ class CutterOffset:
         return np.asarray(flat).reshape(xx.shape)
 
 
-def _level_rim(grid: Array, edge: float) -> bool:
-    """Whether the outermost nodes (two of padding and two of the grid) lie at the edge's height."""
-    rims = (grid[:4], grid[-4:], grid[:, :4], grid[:, -4:])
-    return all(float(np.abs(rim - edge).max()) < _ROUNDING for rim in rims)
+def _level_rim(surface: DeckSurface) -> bool:
+    """Whether the two outermost nodes on each side lie at the edge's height."""
+    grid = surface.grid
+    rims = (grid[:2], grid[-2:], grid[:, :2], grid[:, -2:])
+    return all(float(np.abs(rim - surface.edge).max()) < _ROUNDING for rim in rims)
 
 
 def thin(points: Array, below: float, above: float) -> Array:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import Any, Literal
 
@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import box
 
+from corepath.board.deck import DeckSurface
 from tests.benchmarks.table import Figure, Row
 from tests.benchmarks.timing import SAMPLE, Timed, cpu, peak_memory
 
@@ -21,20 +22,6 @@ Array = NDArray[np.float64]
 STEP = 0.5
 SHAPES: tuple[tuple[Literal["flat", "bull", "ball"], float], ...] = (("flat", 0.0), ("bull", 0.25), ("ball", 0.5))
 DIAMETERS = (16.0, 25.0, 32.0)
-
-
-@dataclass(frozen=True)
-class Crop:
-    """A part of a deck, level beyond it."""
-
-    xs: Array
-    ys: Array
-    grid: Array
-    edge: float
-    whole: Any
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self.whole, name)
 
 
 def offsets() -> Iterator[Row]:
@@ -97,6 +84,6 @@ def _cropped(work: Any, share: float) -> Any:
     """The same deck of a blank that is shorter at both ends."""
     surface, (left, low, right, high) = work.deck.surface, work.blank.bounds
     inside = np.abs(surface.xs) <= share * right + 1e-9
-    part = Crop(surface.xs[inside], surface.ys, surface.grid[inside], surface.edge, surface)
+    part = DeckSurface(surface.xs[inside], surface.ys, surface.grid[inside], surface.edge)
     blank = box(share * left, low, share * right, high)
     return replace(work, blank=blank, deck=replace(work.deck, area=blank, surface=part, openings=()))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -13,6 +12,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from shapely import LineString, Point, box
 
+from corepath.board.deck import DeckSurface
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Zero
 from corepath.operations.deck_finish import _climbed, _Swept, follower, left_over, regional
@@ -35,24 +35,16 @@ OPEN = Ends(True, True, True, True)
 SHUT = Ends(False, False, False, False)
 
 
-@dataclass(frozen=True)
-class Ground:
-    xs: Array
-    ys: Array
-    grid: Array
-    edge: float
-
-
-def ground(height: float, along: float, across: float, size: tuple[float, float] = (160.0, 120.0)) -> Ground:
+def ground(height: float, along: float, across: float, size: tuple[float, float] = (160.0, 120.0)) -> DeckSurface:
     """A ramp of even slope in the middle of level ground, rising along X or Y by a smooth step of `height`."""
     xs = np.arange(-size[0] / 2 - 40, size[0] / 2 + 41)
     ys = np.arange(-size[1] / 2 - 40, size[1] / 2 + 41)
     x, y = np.meshgrid(xs, ys, indexing="ij")
     u = np.clip((along * x + across * y) / 60.0 + 0.5, 0.0, 1.0)
-    return Ground(xs, ys, 5.0 + height * (35 * u**4 - 84 * u**5 + 70 * u**6 - 20 * u**7), 5.0)
+    return DeckSurface(xs, ys, 5.0 + height * (35 * u**4 - 84 * u**5 + 70 * u**6 - 20 * u**7), 5.0)
 
 
-def work_on(surface: Ground, cutter: Cutter, size: tuple[float, float] = (160.0, 120.0)) -> Work:
+def work_on(surface: DeckSurface, cutter: Cutter, size: tuple[float, float] = (160.0, 120.0)) -> Work:
     blank = box(-size[0] / 2, -size[1] / 2, size[0] / 2, size[1] / 2)
     return Work(
         order=8, setup="C", name="deck", cutter=cutter,
@@ -189,14 +181,14 @@ def test_hollows_too_tight_for_a_cutter(cutter: Cutter) -> None:
     """
     xs = ys = np.arange(-80.0, 81.0)
     x, y = np.meshgrid(xs, ys, indexing="ij")
-    bowl = Ground(xs, ys, 155.0 - np.sqrt(150.0**2 - np.minimum(x**2 + y**2, 40.0**2)), 5.0)
+    bowl = DeckSurface(xs, ys, 155.0 - np.sqrt(150.0**2 - np.minimum(x**2 + y**2, 40.0**2)), 5.0)
     expected = {
         "flat": 150.0 - math.sqrt(150.0**2 - 10.0**2),
         "bull": 147.0 - math.sqrt(147.0**2 - 7.0**2),
         "ball": 0.0,
     }[cutter.shape]
     assert hollow_left(bowl, cutter) == pytest.approx(expected, abs=0.05)
-    level = replace(bowl, grid=np.full_like(bowl.grid, 5.0))
+    level = DeckSurface(xs, ys, np.full_like(bowl.grid, 5.0), 5.0)
     assert hollow_left(level, cutter) == 0.0
 
 

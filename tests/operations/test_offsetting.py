@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 import pytest
@@ -12,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from corepath.board.deck import DeckSurface
 from corepath.motion.cutter import Cutter
 from corepath.operations.offsetting import CutterOffset, thin
 
@@ -23,20 +23,10 @@ BALL = Cutter(3, "ball", 10.0, 5.0, 2, 30.0, 40.0)
 CUTTERS = pytest.mark.parametrize("cutter", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
 
 
-@dataclass(frozen=True)
-class Sampled:
-    """A surface given by its heights at 1 mm nodes."""
-
-    xs: Array
-    ys: Array
-    grid: Array
-    edge: float
-
-
-def sampled(height: Callable[[Array, Array], Array], half: int = 70, edge: float = 0.0) -> Sampled:
+def sampled(height: Callable[[Array, Array], Array], half: int = 70, edge: float = 0.0) -> DeckSurface:
     places = np.arange(-half, half + 1, dtype=np.float64)
     x, y = np.meshgrid(places, places, indexing="ij")
-    return Sampled(places, places, height(x, y), edge)
+    return DeckSurface(places, places, height(x, y), edge)
 
 
 def ring(radius: float, count: int = 24) -> tuple[Array, Array]:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from shapely import box
 
+from corepath.board.deck import DeckSurface
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Kind, Move, Zero, line, rapid
 from corepath.operations.openings import opening_words, slowed
@@ -19,18 +20,10 @@ from corepath.work.model import Deck, Opening, Work
 FLAT = Cutter(1, "flat", 10.0, 0.0, 2, 30.0, 40.0)
 
 
-@dataclass(frozen=True)
-class Level:
-    xs: NDArray[np.float64]
-    ys: NDArray[np.float64]
-    grid: NDArray[np.float64]
-    edge: float = 8.0
-
-
 def work(*openings: Opening) -> Work:
     blank = box(-100, -50, 100, 50)
     xs, ys = np.arange(-110.0, 111.0), np.arange(-60.0, 61.0)
-    level = Level(xs, ys, np.full((len(xs), len(ys)), 8.0))
+    level = DeckSurface(xs, ys, np.full((len(xs), len(ys)), 8.0), 8.0)
     return Work(
         8, "C", "deck", FLAT, Cutting(16000.0, 3000.0, 1500.0, 900.0, 3.0, 7.0), Zero(0.0, 0.0, 0.0, "the bed", True),
         blank, 12.0, 22.0, 7.9, (0.0, 0.0), True, deck=Deck(blank, level, 12.0, 0.05, 0.01, 0.0, openings=openings),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import itertools
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import box
 
+from corepath.board.deck import DeckSurface
 from corepath.errors import CorepathError
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Kind, Move, Program, Zero
@@ -47,16 +48,6 @@ BANDS = [
 ]  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Hill:
-    """A deck of our own: an off-centre oval hill and a ridge along the grain, as steep as a board's blends."""
-
-    xs: Array
-    ys: Array
-    grid: Array
-    edge: float
-
-
 def height(x: Array, y: Array) -> Array:
     u = np.clip(1.25 - np.hypot((x - 12.0) / 75.0, (y + 4.0) / 34.0), 0.0, 1.0)
     blend = 35 * u**4 - 84 * u**5 + 70 * u**6 - 20 * u**7
@@ -65,11 +56,11 @@ def height(x: Array, y: Array) -> Array:
     return EDGE + (5.0 - 0.008 * x) * blend + ridge
 
 
-def hill() -> Hill:
+def hill() -> DeckSurface:
     xs = np.arange(-160.0, 161.0)
     ys = np.arange(-95.0, 96.0)
     x, y = np.meshgrid(xs, ys, indexing="ij")
-    return Hill(xs, ys, height(x, y), EDGE)
+    return DeckSurface(xs, ys, height(x, y), EDGE)
 
 
 def make_work(cutter: Cutter, *, rough: float = 0.0, depth: float = 3.0, scallop: float = 0.05, **more: Any) -> Work:
@@ -167,7 +158,7 @@ def test_finish_leaves_the_deck_within_its_band(cutter: Cutter, scallop: float) 
 def test_finish_steps_wide_where_it_may(cutter: Cutter) -> None:
     """Lines closer than the ridges ask for cost minutes: level ground gets the widest allowed."""
     flat = hill()
-    level = Hill(flat.xs, flat.ys, np.full_like(flat.grid, EDGE), EDGE)
+    level = DeckSurface(flat.xs, flat.ys, np.full_like(flat.grid, EDGE), EDGE)
     work = make_work(cutter, surface=level)
     ends = np.array([(move.x, move.y) for move in only(surfacing.plan(work)).moves if move.kind != Kind.RAPID])
     step = level_step(cutter, 0.05 - 0.004, work.cutting.stepover)
@@ -265,7 +256,7 @@ def test_roughing_goes_down_as_steeply_as_its_own_cutter_takes(angle: float) -> 
     cutter = replace(FLAT, ramp_angle=angle)
     base = hill()
     x, y = np.meshgrid(base.xs, base.ys, indexing="ij")
-    basin = Hill(base.xs, base.ys, 11.85 - 6.0 * np.exp(-((x / 25.0) ** 4) - (y / 25.0) ** 4), 11.85)
+    basin = DeckSurface(base.xs, base.ys, 11.85 - 6.0 * np.exp(-((x / 25.0) ** 4) - (y / 25.0) ** 4), 11.85)
     down = only(surfacing.plan(make_work(cutter, rough=0.2, surface=basin)))
     falls = [(a, b) for a, b in itertools.pairwise(planned(cutter, rough=0.5).moves) if b.kind is not Kind.RAPID]
     slopes = [(math.hypot(b.x - a.x, b.y - a.y), a.z - b.z, b.feed) for a, b in falls]
@@ -281,7 +272,7 @@ def test_roughing_a_basin_enters_by_ramps(cutter: Cutter) -> None:
     """Where no stretch reaches the blank's end there is wood all round: only a ramp leads in."""
     base = hill()
     x, y = np.meshgrid(base.xs, base.ys, indexing="ij")
-    basin = Hill(base.xs, base.ys, 11.85 - 6.0 * np.exp(-((x / 25.0) ** 4) - (y / 25.0) ** 4), 11.85)
+    basin = DeckSurface(base.xs, base.ys, 11.85 - 6.0 * np.exp(-((x / 25.0) ** 4) - (y / 25.0) ** 4), 11.85)
     made = only(surfacing.plan(make_work(cutter, rough=0.2, surface=basin)))
     assert min(move.z for move in made.moves) < 7.0
     cuts = depths(made)
@@ -392,7 +383,7 @@ def test_a_path_below_the_lowest_cut_is_refused() -> None:
     """The bed would be cut if depth limits were not held to."""
     base = hill()
     with pytest.raises(CorepathError, match=r"go below 4\.190"):
-        surfacing.plan(make_work(FLAT, surface=Hill(base.xs, base.ys, base.grid - 1.0, EDGE - 1.0)))
+        surfacing.plan(make_work(FLAT, surface=DeckSurface(base.xs, base.ys, base.grid - 1.0, EDGE - 1.0)))
 
 
 def test_a_drill_cannot_surface() -> None:

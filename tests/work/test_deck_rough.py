@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from shapely import box
 
+from corepath.board.deck import DeckSurface
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Zero
 from corepath.work.deck_rough import NOTHING, THINNED, rough_left, rough_rows
@@ -19,17 +20,9 @@ FLAT = Cutter(1, "flat", 12.0, 0.0, 2, 30.0, 40.0)
 LEAVE, TOP = 0.5, 60.0
 
 
-@dataclass(frozen=True)
-class Plane:
-    xs: Array
-    ys: Array
-    grid: Array
-    edge: float = 4.0
-
-
-def plane(along: float, across: float) -> Plane:
+def plane(along: float, across: float) -> DeckSurface:
     xs, ys = np.arange(-80.0, 81.0), np.arange(-60.0, 61.0)
-    return Plane(xs, ys, 20.0 + along * xs[:, None] + across * ys[None, :])
+    return DeckSurface(xs, ys, 20.0 + along * xs[:, None] + across * ys[None, :], 4.0)
 
 
 def roughing(along: float, across: float) -> tuple[Work, Deck]:
