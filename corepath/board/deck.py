@@ -43,8 +43,8 @@ class DeckSurface:
     """
 
     __slots__ = (
-        "cautions", "coefficients", "edge", "frame", "grid", "highest", "lowest", "rounded_by", "sha256", "station_errors",
-        "steepest", "step", "xs", "ys",
+        "cautions", "coefficients", "edge", "frame", "grid", "highest", "lowest", "rounded_by", "sha256",
+        "station_errors", "steepest", "step", "xs", "ys",
     )  # fmt: skip
 
     cautions: tuple[str, ...]

@@ -10,8 +10,6 @@ the spacing, and the level beyond the nodes.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 

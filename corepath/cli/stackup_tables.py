@@ -3,75 +3,23 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Protocol
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from corepath.cli.tables import WIDTH, new_table, rendered
 from corepath.lengths import MM, Units, either, marked, mm, units_of
 
+if TYPE_CHECKING:  # loaded by the commands that have such tables to print
+    from corepath.planning.advice import PourSheet
+    from corepath.stackup.check import Check
+    from corepath.stackup.pass_shows import PassShows
+    from corepath.stackup.stop_table import StopTable
+    from corepath.stackup.suggest import Suggestion
+
 __all__ = ["advice_lines", "contributor_table", "pass_table", "pour_lines", "stop_lines", "suggestion_lines"]
 
 
-class Contributed(Protocol):
-    """What is printed of a check's contributors."""
-
-    @property
-    def id(self) -> str: ...
-    @property
-    def where(self) -> str: ...
-    @property
-    def value(self) -> float: ...
-    @property
-    def worst(self) -> float: ...
-    @property
-    def rss(self) -> float: ...
-    @property
-    def largest(self) -> Sequence[tuple[str, float]]: ...
-
-
-class Shown(Protocol):
-    """What is printed of a pass."""
-
-    @property
-    def number(self) -> int: ...
-    @property
-    def plane(self) -> float: ...
-    @property
-    def shares(self) -> Mapping[str, tuple[float, float, float]]: ...
-
-
-class Stops(Protocol):
-    """What is printed of the table of stops."""
-
-    def header(self) -> tuple[str, ...]: ...
-    def lines(self) -> tuple[tuple[str, ...], ...]: ...
-
-
-class Poured(Protocol):
-    """What is printed of the pour."""
-
-    @property
-    def header(self) -> Sequence[str]: ...
-    @property
-    def rows(self) -> Sequence[Sequence[str]]: ...
-    @property
-    def notes(self) -> Sequence[str]: ...
-    @property
-    def cautions(self) -> Sequence[str]: ...
-
-
-class Suggested(Protocol):
-    """What is printed of a suggestion."""
-
-    @property
-    def values(self) -> Mapping[str, float]: ...
-    @property
-    def least_margin(self) -> float: ...
-    @property
-    def passes(self) -> bool: ...
-
-
-def contributor_table(checks: Sequence[Contributed], units: Units = MM) -> str:
+def contributor_table(checks: Sequence[Check], units: Units = MM) -> str:
     """Value, worst and RSS of each check that has errors, and the three contributors that cost it most."""
     table = new_table(units)
     table.heads(f"check, {units.short}", no_wrap=True)
@@ -85,7 +33,7 @@ def contributor_table(checks: Sequence[Contributed], units: Units = MM) -> str:
     return rendered(table) if table.row_count else ""
 
 
-def pass_table(passes: Sequence[Shown], units: Units = MM) -> str:
+def pass_table(passes: Sequence[PassShows], units: Units = MM) -> str:
     """Share of each casting that shows after each pass: nominal, with worst and best case where they differ."""
     table = new_table(units)
     table.heads(f"pass at, {units.short}", justify="right", no_wrap=True)
@@ -103,7 +51,7 @@ def _share(shares: tuple[float, float, float]) -> str:
     return f"{nominal} %" if worst == best else f"{nominal} % ({worst}-{best})"
 
 
-def stop_lines(stops: Stops, units: Units = MM) -> str:
+def stop_lines(stops: StopTable, units: Units = MM) -> str:
     """What each possible stop of the skim leaves to spare in the worst case; * is the planned one."""
     table = new_table(units)
     for k, title in enumerate(stops.header()):
@@ -114,7 +62,7 @@ def stop_lines(stops: Stops, units: Units = MM) -> str:
     return rendered(table)
 
 
-def pour_lines(sheet: Poured, units: Units = MM) -> str:
+def pour_lines(sheet: PourSheet, units: Units = MM) -> str:
     """What to mix for each casting, how low it comes and may come, how level to lie, and cautions."""
     table = new_table(units)
     for k, title in enumerate(sheet.header):
@@ -136,7 +84,7 @@ def advice_lines(cautions: Iterable[str], fills: Iterable[str], advice: Iterable
     return "\n".join(textwrap.fill(units.text(line), WIDTH, subsequent_indent="  ") for line in lines)
 
 
-def suggestion_lines(suggested: Suggested, units: str) -> str:
+def suggestion_lines(suggested: Suggestion, units: str) -> str:
     """The values as they are typed into a job file in these units; none where everything they would change is cut."""
     own = units_of(units)
     least = f"{mm(abs(suggested.least_margin)):.2f~}"

@@ -10,7 +10,7 @@ import shlex
 import textwrap
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 from rich import box
 from rich.console import Console
@@ -20,11 +20,13 @@ from rich.text import Text
 from corepath.lengths import MM, Units, in_unit, marked, unit_word
 from corepath.motion.cutter import cutter_words
 
+if TYPE_CHECKING:  # they load numpy and shapely, which a command that prints no such table does without
+    from corepath.readback.findings import Finding
+    from corepath.readback.measures import Measure
+    from corepath.stackup.check import Check
+
 __all__ = [
     "WIDTH",
-    "CheckRow",
-    "Finding",
-    "MeasureRow",
     "check_remarks",
     "check_table",
     "file_table",
@@ -42,64 +44,7 @@ WIDTH = 80
 MOST_FINDINGS = 20
 
 
-class CheckRow(Protocol):
-    """What the table needs of a check."""
-
-    @property
-    def id(self) -> str: ...
-    @property
-    def verdict(self) -> str: ...
-    @property
-    def value(self) -> float: ...
-    @property
-    def worst(self) -> float: ...
-    @property
-    def limit(self) -> float: ...
-    @property
-    def margin(self) -> float: ...
-    @property
-    def unit(self) -> str: ...
-    @property
-    def says(self) -> str: ...
-    @property
-    def where(self) -> str: ...
-    @property
-    def mend(self) -> str: ...
-
-
-class Finding(Protocol):
-    """What is printed of a finding of the read-back."""
-
-    @property
-    def kind(self) -> str: ...
-    @property
-    def file(self) -> str: ...
-    @property
-    def line(self) -> int | None: ...
-    @property
-    def says(self) -> str: ...
-
-
-class MeasureRow(Protocol):
-    """What is printed of a figure that the read-back measured."""
-
-    @property
-    def id(self) -> str: ...
-    @property
-    def file(self) -> str: ...
-    @property
-    def unit(self) -> str: ...
-    @property
-    def value(self) -> float: ...
-    @property
-    def wanted(self) -> float | None: ...
-    @property
-    def deviation(self) -> float: ...
-    @property
-    def says(self) -> str: ...
-
-
-def check_table(checks: Sequence[CheckRow], units: Units = MM) -> str:
+def check_table(checks: Sequence[Check], units: Units = MM) -> str:
     """The stack-up table, window first, then what is to be said of each check that is not ok."""
     table = new_table(units)
     table.add_column("check", no_wrap=True)
@@ -116,7 +61,7 @@ def check_table(checks: Sequence[CheckRow], units: Units = MM) -> str:
     return f"{rendered(table)}\n{check_remarks(ordered, told, units)}"
 
 
-def check_remarks(checks: Sequence[CheckRow], after: str = "", units: Units = MM) -> str:
+def check_remarks(checks: Sequence[Check], after: str = "", units: Units = MM) -> str:
     """How many checks there are of each verdict, and what is to be said of each that is not ok."""
     counts = Counter(check.verdict for check in checks)
     total = ", ".join(f"{counts[verdict]} {verdict}" for verdict in ("ok", "caution", "fail") if counts[verdict])
@@ -174,7 +119,7 @@ def _least(entry: Mapping[str, Any]) -> tuple[str, str]:
     return f"{entry['bound']:.1f}{mark}", f"{entry['over_bound']:.2f}{mark}"
 
 
-def measure_table(measures: Sequence[MeasureRow], units: Units = MM) -> str:
+def measure_table(measures: Sequence[Measure], units: Units = MM) -> str:
     """What was measured, file by file: value, what was wanted, and how far it is off."""
     table = new_table(units)
     table.heads(f"measured, {units.short}", max_width=24, overflow="fold")
@@ -240,7 +185,7 @@ def next_steps(first: str, words: Sequence[str] | None) -> str:
     return wrapped(f"Next: {first}, then:") + f"\n    {shlex.join(['corepath', *words])}"
 
 
-def _remark(check: CheckRow, units: Units) -> str:
+def _remark(check: Check, units: Units) -> str:
     lines = ["", wrapped(units.text(f"{check.verdict}: {check.id} ({marked(check.where)}): {marked(check.says)}"))]
     if check.mend:
         lines.append(textwrap.indent(wrapped(units.text(f"Fix: {marked(check.mend)}"), WIDTH - 2), "  "))

@@ -16,9 +16,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.board.deck import DeckSurface
 from corepath.motion.cutter import Cutter
 from corepath.motion.profile import contact_reach
-from corepath.work.deck_steps import Gridded, allowed_steps, level_step
+from corepath.work.deck_steps import allowed_steps, level_step
 
 __all__ = ["Cell", "Strip", "strips"]
 
@@ -49,13 +50,12 @@ class Strip:
 
 
 def strips(
-    surface: Gridded, cutter: Cutter, scallop: float, stepover: float, bounds: tuple[float, float, float, float]
+    surface: DeckSurface, cutter: Cutter, scallop: float, stepover: float, bounds: tuple[float, float, float, float]
 ) -> list[Strip]:
     """Strips from low to high Y over the rectangle `bounds` (left, low, right, high)."""
     left, low, right, high = bounds
     widest = level_step(cutter, scallop, stepover)
-    grid = np.asarray(surface.grid, dtype=np.float64)
-    steps = allowed_steps(grid, float(surface.xs[1] - surface.xs[0]), cutter, scallop)
+    steps = allowed_steps(surface.grid, surface.step, cutter, scallop)
     table = _by_axis(surface, cutter, steps, bounds, widest)
     found: list[Strip] = []
     y = low
@@ -69,7 +69,7 @@ def strips(
 
 
 def _by_axis(
-    surface: Gridded, cutter: Cutter, steps: Array, bounds: tuple[float, float, float, float], widest: float
+    surface: DeckSurface, cutter: Cutter, steps: Array, bounds: tuple[float, float, float, float], widest: float
 ) -> Array:
     """Least allowed step by the place of the cutter's *axis*: bins of 5 mm in X and 1 mm in Y.
 
@@ -77,12 +77,11 @@ def _by_axis(
     node − land·g/|g| − corner·g/√(1 + g²).
     """
     left, low, right, high = bounds
-    grid = np.asarray(surface.grid, dtype=np.float64)
-    hx, hy = np.gradient(grid, float(surface.xs[1] - surface.xs[0]))
+    hx, hy = np.gradient(surface.grid, surface.step)
     slope = np.hypot(hx, hy)
     reach = contact_reach(slope, cutter.profile)
-    i = np.floor((np.asarray(surface.xs)[:, None] - reach * hx - left) / _BIN_X).astype(np.int64)
-    j = np.floor((np.asarray(surface.ys)[None, :] - reach * hy - low) / _BIN_Y).astype(np.int64)
+    i = np.floor((surface.xs[:, None] - reach * hx - left) / _BIN_X).astype(np.int64)
+    j = np.floor((surface.ys[None, :] - reach * hy - low) / _BIN_Y).astype(np.int64)
     columns = max(1, math.ceil((right - left) / _BIN_X))
     rows = max(1, math.ceil((high - low) / _BIN_Y))
     binds = (steps < widest) & (i >= -1) & (i <= columns) & (j >= -1) & (j <= rows)

@@ -13,7 +13,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 import shapely
@@ -21,6 +20,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from corepath.board.deck import DeckSurface
 from corepath.lengths import mm
 from corepath.readback.contact_kernels import underside_of
 from corepath.readback.exact_kernels import sweep_points
@@ -53,13 +53,6 @@ _LEAST = 0.001
 _TOLD = 20
 _RIM = 1.0
 _LEAST_APART = 0.02
-
-
-class HeightField(Protocol):
-    """Anything with heights over the plane, such as the deck's surface."""
-
-    def height(self, x: Floats, y: Floats) -> Floats:
-        """Heights (mm) at places of equal shape."""
 
 
 class Swept:
@@ -148,16 +141,14 @@ class _Points:
 
 def prove_deck(
     deck: Deck, finish: Sequence[Path], rough: Sequence[Path], allowed: Allowed, measures: MeasureList,
-    findings: Findings, points: int = POINTS, surface: HeightField | None = None,
+    findings: Findings, points: int = POINTS,
 ) -> tuple[Worst, Worst] | None:  # fmt: skip
     """Prove the deck that `finish` (all its files) and `rough` before them leave; the lowest and the highest point.
 
     No point of `deck.area` may lie below h by more than `deck.gouge`, or above it by more than `deck.scallop` and
     `allowed.ridges`, but for what `deck.spare` says and `allowed.edge` beside it; nor may any stay uncut.
-    `surface` stands in for the deck's own, in tests.
     None where no point can be proved.
     """
-    field: HeightField = deck.surface if surface is None else surface
     swept = Swept((*finish, *rough), deck.top)
     area = deck.area if deck.spare is None else deck.area.difference(shapely.buffer(deck.spare, allowed.edge))
     shapely.prepare(area)
@@ -167,8 +158,8 @@ def prove_deck(
     if not len(loose):
         findings.add("not-reached", "nothing of the deck can be reached")
         return None
-    proved = _solve(np.vstack((loose, fine)), swept, field)
-    walked = _walk(proved, swept, field, area, max(apart, 0.1))
+    proved = _solve(np.vstack((loose, fine)), swept, deck.surface)
+    walked = _walk(proved, swept, deck.surface, area, max(apart, 0.1))
     _measures(proved, walked, swept, len(loose), deck, measures)
     low, high = walked.worst(swept, int(np.argmin(walked.off))), walked.worst(swept, int(np.argmax(walked.off)))
     _tell(proved, walked, swept, deck, allowed, findings)
@@ -249,16 +240,16 @@ def _apart(a: Floats, b: Floats, at: tuple[float, float], along: int, reach: flo
     return float(np.median(gaps)) if len(gaps) else 0.0
 
 
-def _solve(points: Floats, swept: Swept, field: HeightField) -> _Points:
+def _solve(points: Floats, swept: Swept, surface: DeckSurface) -> _Points:
     x, y = np.ascontiguousarray(points[:, 0]), np.ascontiguousarray(points[:, 1])
-    return _Points(x, y, *_ordered(swept.left(x, y), field.height(x, y)))
+    return _Points(x, y, *_ordered(swept.left(x, y), surface.height(x, y)))
 
 
 def _ordered(left: tuple[Floats, Ints, Ints], wanted: Floats) -> tuple[Floats, Floats, Ints, Ints]:
     return left[0], np.asarray(wanted, dtype=np.float64), left[1], left[2]
 
 
-def _walk(proved: _Points, swept: Swept, field: HeightField, area: BaseGeometry, step: float) -> _Points:
+def _walk(proved: _Points, swept: Swept, surface: DeckSurface, area: BaseGeometry, step: float) -> _Points:
     """From the lowest and the highest points on to where it is worse still: eight ways, ever smaller steps."""
     low, high = _starts(proved, -1.0), _starts(proved, 1.0)
     start, sign = np.concatenate((low, high)), np.repeat([-1.0, 1.0], (len(low), len(high)))
@@ -271,7 +262,7 @@ def _walk(proved: _Points, swept: Swept, field: HeightField, area: BaseGeometry,
         for _ in range(_MOVES):
             trial = (at[:, None, :] + size * ways[None, :, :]).reshape(-1, 2)
             inside = shapely.contains_xy(area, trial[:, 0], trial[:, 1])
-            worse = np.where(inside, np.repeat(sign, 8) * _solve(trial, swept, field).off, -np.inf).reshape(-1, 8)
+            worse = np.where(inside, np.repeat(sign, 8) * _solve(trial, swept, surface).off, -np.inf).reshape(-1, 8)
             choice = np.argmax(worse, axis=1)
             reached = worse[np.arange(len(at)), choice]
             better = reached > best + 1e-9
@@ -280,7 +271,7 @@ def _walk(proved: _Points, swept: Swept, field: HeightField, area: BaseGeometry,
             if not better.any():
                 break
         size /= 2.0
-    return _solve(at, swept, field)
+    return _solve(at, swept, surface)
 
 
 def _starts(proved: _Points, sign: float) -> Ints:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Protocol
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from corepath.board.deck import DeckSurface
 from corepath.lengths import mm
 from corepath.readback.findings import Findings
 from corepath.readback.material import Mask, Stock
@@ -20,20 +20,13 @@ from corepath.readback.walls import join_segments, rings_of
 from corepath.work.model import Deck, Pocket
 
 __all__ = [
-    "HeightField", "check_deck", "check_floor", "check_plane", "check_rough", "inside", "measure_showing",
+    "check_deck", "check_floor", "check_plane", "check_rough", "inside", "measure_showing",
     "surface_heights", "to_reach",
 ]  # fmt: skip
 
 Singles = NDArray[np.float32]
 
 _EDGE = 0.05  # mm beside what is spared, as `Allowed.edge`
-
-
-class HeightField(Protocol):
-    """Anything with heights over the plane, such as the deck's surface."""
-
-    def height(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Heights (mm) at places of equal shape."""
 
 
 def to_reach(stock: Stock, area: BaseGeometry, spare: BaseGeometry | None, edge: float) -> Mask:
@@ -47,7 +40,7 @@ def inside(stock: Stock, area: BaseGeometry) -> Mask:
     return stock.grid.inside(rings_of(area))
 
 
-def surface_heights(stock: Stock, surface: HeightField) -> Singles:
+def surface_heights(stock: Stock, surface: DeckSurface) -> Singles:
     """h at every column, [iy, ix], single precision; row by row to keep memory low."""
     heights = np.empty((stock.grid.ny, stock.grid.nx), dtype=np.float32)
     xs, ys = stock.grid.xs, stock.grid.ys

@@ -18,7 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.skin.terms import Cover, Laminate, Place, Surface, largest
+from corepath.board.deck import DeckSurface
+from corepath.skin.terms import Cover, Laminate, Place, largest
 
 __all__ = ["Bending", "bend"]
 
@@ -55,7 +56,7 @@ class Bending:
         return self.thickness / (2.0 * self.strain.value) if self.strain.value > 0.0 else math.inf
 
 
-def bend(deck: Surface, cover: Cover, skin: Laminate, step: float = _STEP, over: float | None = None) -> Bending:
+def bend(deck: DeckSurface, cover: Cover, skin: Laminate, step: float = _STEP, over: float | None = None) -> Bending:
     """How `deck` bends `skin` over `cover`; curvatures are means over the length `over`, 5 thicknesses if None."""
     over = _THICKNESSES * skin.thickness if over is None else over
     xs, ys = cover.lattice(step)

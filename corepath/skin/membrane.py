@@ -18,7 +18,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.skin.terms import Cover, Laminate, Surface
+from corepath.board.deck import DeckSurface
+from corepath.skin.terms import Cover, Laminate
 
 __all__ = ["Membrane", "cell_means", "clamped", "stresses", "stretch"]
 
@@ -47,7 +48,7 @@ class Membrane:
     pulls: Floats
 
 
-def stretch(deck: Surface, cover: Cover, skin: Laminate, step: float | None = None) -> Membrane:
+def stretch(deck: DeckSurface, cover: Cover, skin: Laminate, step: float | None = None) -> Membrane:
     """The membrane of `skin` on `deck`, its edge free all round `cover`."""
     if step is None:
         step = max((4.0 * cover.half_x * cover.half_y / _NODES) ** 0.5, _LEAST_STEP)
@@ -69,7 +70,7 @@ def stretch(deck: Surface, cover: Cover, skin: Laminate, step: float | None = No
     return Membrane(xs, ys, there, sxx, syy, sxy, tension, compression, pulls)
 
 
-def cell_means(deck: Surface, xs: Floats, ys: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+def cell_means(deck: DeckSurface, xs: Floats, ys: Floats) -> tuple[Floats, Floats, Floats, Floats]:
     """Means over the cell of each node (n, m) of h_xx, h_xy, h_yy (1/mm) and of K (1/mm²), from 4 by 4 places."""
     shares = (np.arange(_SAMPLES) + 0.5) / _SAMPLES - 0.5
     fine_x, fine_y = ((nodes[:, None] + shares * (nodes[1] - nodes[0])).ravel() for nodes in (xs, ys))

@@ -24,7 +24,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.skin.terms import BAR, Cover, Laminate, Place, Surface, largest
+from corepath.board.deck import DeckSurface
+from corepath.skin.terms import BAR, Cover, Laminate, Place, largest
 
 __all__ = ["LineLoad", "Pressure", "bending_pressure", "mean_bilaplacian"]
 
@@ -62,7 +63,7 @@ class Pressure:
     line: LineLoad | None
 
 
-def bending_pressure(deck: Surface, cover: Cover, skin: Laminate, parts: int = _PARTS) -> Pressure:
+def bending_pressure(deck: DeckSurface, cover: Cover, skin: Laminate, parts: int = _PARTS) -> Pressure:
     """The need of `skin` on `deck`; `parts` nodes to each half length (even)."""
     b = skin.average / 2.0
     xs, ys = _lattice(cover, b / parts)
@@ -90,7 +91,7 @@ def _lattice(cover: Cover, step: float) -> tuple[Floats, Floats]:
     return np.asarray(first), np.asarray(second)
 
 
-def mean_bilaplacian(deck: Surface, xs: Floats, ys: Floats, b: float, parts: int) -> Floats:
+def mean_bilaplacian(deck: DeckSurface, xs: Floats, ys: Floats, b: float, parts: int) -> Floats:
     """Mean of ∇⁴h, 1/mm³, at the nodes `xs` (n,) by `ys` (m,), which lie b / `parts` apart; weights as above."""
     step, m = b / parts, parts
     wide_x, wide_y = (_wider(nodes, 2 * m, step) for nodes in (xs, ys))

@@ -13,11 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from corepath.board.deck import DeckSurface
 from corepath.job.model import Job
 from corepath.skin.bending import Bending, bend
 from corepath.skin.membrane import Membrane, stretch
 from corepath.skin.plate import Pressure, bending_pressure
-from corepath.skin.terms import BAR, Cover, Laminate, Place, Surface, cover_of, laminate_of, largest
+from corepath.skin.terms import BAR, Cover, Laminate, Place, cover_of, laminate_of, largest
 
 __all__ = ["SkinStudy", "study_skin"]
 
@@ -56,7 +57,7 @@ class SkinStudy:
         return float(np.count_nonzero(need > self.skin.pressure / BAR)) / max(int(np.count_nonzero(covered)), 1)
 
 
-def study_skin(job: Job, deck: Surface, outline: Polygon, membrane_step: float | None = None) -> SkinStudy:
+def study_skin(job: Job, deck: DeckSurface, outline: Polygon, membrane_step: float | None = None) -> SkinStudy:
     """The skin of `job` (which has one) on `deck`; a coarser `membrane_step` (mm) serves trials."""
     if job.skin is None:
         raise ValueError("the job has no [skin]")

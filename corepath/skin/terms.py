@@ -7,10 +7,9 @@ The skin is taken as isotropic: one modulus and one Poisson's ratio in every dir
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from shapely import Polygon
 
 from corepath.board.shapes import offset
@@ -24,7 +23,6 @@ __all__ = [
     "Cover",
     "Laminate",
     "Place",
-    "Surface",
     "cover_of",
     "laminate_of",
     "largest",
@@ -41,14 +39,6 @@ BAG = 0.95
 
 _THICKNESSES = 20.0
 _LEAST_REACH = 1e-3  # mm: a skin that ends at the outline
-
-
-class Surface(Protocol):
-    """What is asked of the deck: heights (mm), slopes, and second derivatives (1/mm) at places in the board frame."""
-
-    def height(self, x: ArrayLike, y: ArrayLike) -> Floats: ...
-    def gradient(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]: ...
-    def hessian(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats, Floats]: ...
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,14 +9,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import Polygon
 
-__all__ = ["MappedCasting", "Over", "Sampled", "Station", "sample"]
+from corepath.board.model import Casting
+
+__all__ = ["Over", "Sampled", "Station", "sample"]
 
 Floats = NDArray[np.float64]
 Over = Callable[[Floats, Floats], Floats]
@@ -27,17 +27,6 @@ STATION = 10.0
 
 _LEAST_STATIONS = 72
 _WITHIN = 3.0
-
-
-class MappedCasting(Protocol):
-    """What the maps need of a casting: name, kind, footprint, and height of its floor above the bed in A."""
-
-    @property
-    def id(self) -> str: ...
-    @property
-    def area(self) -> Polygon: ...
-    @property
-    def floor(self) -> float: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +55,7 @@ class Sampled:
         return max(self.stations, key=lambda station: round(station.most, 6))
 
 
-def sample(castings: Sequence[MappedCasting], figure: Callable[[MappedCasting], Over]) -> tuple[Sampled, ...]:
+def sample(castings: Sequence[Casting], figure: Callable[[Casting], Over]) -> tuple[Sampled, ...]:
     """Sample `figure(casting)` along each of `castings`, in their order; one with a hole in it is the groove."""
     return tuple(
         _round_ring(casting, figure(casting)) if casting.area.interiors else _over_plug(casting, figure(casting))
@@ -74,7 +63,7 @@ def sample(castings: Sequence[MappedCasting], figure: Callable[[MappedCasting], 
     )
 
 
-def _round_ring(casting: MappedCasting, over: Over) -> Sampled:
+def _round_ring(casting: Casting, over: Over) -> Sampled:
     outer, inner = casting.area.exterior, casting.area.interiors[0]
     count = max(_LEAST_STATIONS, math.ceil(outer.length / STATION))
     spots = shapely.line_interpolate_point(outer, np.arange(count) / count, normalized=True)
@@ -89,7 +78,7 @@ def _round_ring(casting: MappedCasting, over: Over) -> Sampled:
     return Sampled(casting.id, stations)
 
 
-def _over_plug(casting: MappedCasting, over: Over) -> Sampled:
+def _over_plug(casting: Casting, over: Over) -> Sampled:
     x0, y0, x1, y1 = casting.area.bounds
     lines = [np.linspace(a, b, max(3, math.ceil((b - a) / _WITHIN) + 1)) for a, b in ((x0, x1), (y0, y1))]
     gx, gy = (part.ravel() for part in np.meshgrid(*lines, indexing="ij"))

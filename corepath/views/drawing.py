@@ -18,6 +18,7 @@ from corepath.job.pose import over_datum
 from corepath.lengths import UNIT, feed, marked, mm, units_of
 from corepath.motion.program import Corner, Pass, Program
 from corepath.stackup.check import Check
+from corepath.stackup.stackup import Stackup
 from corepath.views.cuts import Bands, Strokes, strokes
 from corepath.views.detail import detail_scale, draw_detail
 from corepath.views.dimensions import BELOW, BESIDE, draw_dimensions, has_places
@@ -36,7 +37,7 @@ from corepath.views.plan import (
     draw_spared,
     draw_work,
 )
-from corepath.views.scene import Scene, Stack
+from corepath.views.scene import Scene
 from corepath.views.section import draw_section, section_of, section_y
 from corepath.views.sheet import (
     FRAME,
@@ -81,7 +82,7 @@ def programs_of(work: Work, programs: Sequence[Program]) -> tuple[Program, ...]:
 def drawings(
     job: Job,
     board: Board,
-    stackup: Stack,
+    stackup: Stackup,
     works: Sequence[Work],
     programs: Sequence[Program],
     *,
@@ -108,7 +109,7 @@ def operation_drawing(
     programs: Sequence[Program],
     *,
     board: Board,
-    stackup: Stack,
+    stackup: Stackup,
     job: Job,
     digest: str,
     minutes: Mapping[str, float] | None = None,

@@ -9,11 +9,11 @@ from typing import Literal
 import numpy as np
 from shapely import Polygon
 
-from corepath.board.model import Board
+from corepath.board.model import Board, Casting
 from corepath.job.model import Job
 from corepath.job.pose import Pose, pose_of
 from corepath.stackup.pass_shows import PassShows
-from corepath.stackup.stations import MappedCasting, Over, Sampled, Station
+from corepath.stackup.stations import Over, Sampled, Station
 
 __all__ = ["MapSheet"]
 
@@ -33,13 +33,13 @@ class MapSheet:
     job: Job
     board: Board
     thickness: float
-    castings: Sequence[MappedCasting]
+    castings: Sequence[Casting]
     gauged: frozenset[str]
     title: str
     says: str
     darker: Literal["low", "high"]
     below: bool
-    figure: Callable[[MappedCasting], Over]
+    figure: Callable[[Casting], Over]
     sampled: Sequence[Sampled]
     seal: Sequence[tuple[int, int]]
     limit: float | None
@@ -55,7 +55,7 @@ class MapSheet:
     def seen(self, shape: Polygon) -> Polygon:
         return self.pose.shape(shape)
 
-    def over(self, casting: MappedCasting) -> Over:
+    def over(self, casting: Casting) -> Over:
         """The figure over places of the frame drawn."""
         fx, fy = self.pose.factors
         plain = self.figure(casting)

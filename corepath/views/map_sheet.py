@@ -12,8 +12,9 @@ from collections.abc import Sequence
 
 from shapely import LineString, Point, Polygon
 
+from corepath.board.model import Casting
 from corepath.lengths import UNIT, mm, units_of
-from corepath.stackup.stations import MappedCasting, Station
+from corepath.stackup.stations import Station
 from corepath.views.cuts import Bands
 from corepath.views.field import bands_of, draw_bands, draw_lines, laid_over
 from corepath.views.map_facts import MapSheet
@@ -71,10 +72,10 @@ def draw_map(sheet: MapSheet) -> str:
     return units_of(sheet.job.units).text(svg.render())
 
 
-def _by_floor(sheet: MapSheet) -> list[list[MappedCasting]]:
+def _by_floor(sheet: MapSheet) -> list[list[Casting]]:
     """Castings with one floor have one field of heights; one that was gauged has its own."""
 
-    def key(casting: MappedCasting) -> tuple[float, str]:
+    def key(casting: Casting) -> tuple[float, str]:
         return round(casting.floor, 6), casting.id if casting.id in sheet.gauged else ""
 
     return [list(group) for _, group in itertools.groupby(sorted(sheet.castings, key=key), key=key)]

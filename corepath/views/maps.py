@@ -11,39 +11,27 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Literal
 
 import numpy as np
 
-from corepath.board.model import Board
+from corepath.board.model import Board, Casting
 from corepath.job.model import Job
 from corepath.lengths import UNIT
+from corepath.stackup.blank import Blank
 from corepath.stackup.pass_shows import PassShows
-from corepath.stackup.stations import MappedCasting, Over, Sampled, sample
+from corepath.stackup.stations import Over, Sampled, sample
 from corepath.stackup.table import Course
 from corepath.views.map_facts import MapSheet
 from corepath.views.map_sheet import draw_map
 
-__all__ = ["MappedBlank", "maps"]
+__all__ = ["maps"]
 
 SEAL_MARGIN = 0.2
 """mm above least_floor below which a place is marked to be sealed (common practice, no source)."""
 
 _LOWEST_SHARE = 10.0
 _SPREAD = 0.02
-
-
-class MappedBlank(Protocol):
-    """What the maps need of the blank: the job's T, what of it was measured, what to mind."""
-
-    @property
-    def nominal(self) -> float: ...
-    @property
-    def measured(self) -> bool: ...
-    @property
-    def gap_measured(self) -> bool: ...
-    @property
-    def cautions(self) -> tuple[str, ...]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +49,7 @@ class _Kind:
 def maps(
     job: Job,
     board: Board,
-    blank: MappedBlank,
+    blank: Blank,
     courses: Mapping[str, Course],
     passes: Sequence[PassShows],
     *,
@@ -102,11 +90,11 @@ def maps(
     return out
 
 
-def _picked(kind: _Kind, courses: Mapping[str, Course]) -> Callable[[MappedCasting], Over]:
+def _picked(kind: _Kind, courses: Mapping[str, Course]) -> Callable[[Casting], Over]:
     return lambda casting: kind.figure(courses[casting.id])
 
 
-def _kinds(blank: MappedBlank, gauged: bool) -> tuple[_Kind, ...]:
+def _kinds(blank: Blank, gauged: bool) -> tuple[_Kind, ...]:
     gap = "" if blank.gap_measured else "; the gap is not measured and drawn as none"
     thick = "" if blank.measured else "; the blank is not measured and drawn level"
     found = "; floors as gauged" if gauged else ""

@@ -15,10 +15,11 @@ from corepath.job.model import Job
 from corepath.lengths import UNIT, units_of
 from corepath.motion.program import Program
 from corepath.stackup.check import Check
+from corepath.stackup.stackup import Stackup
 from corepath.views.dimensions import running
 from corepath.views.marks import lines_to_avoid, name_features, set_figures
 from corepath.views.plan import PlanView, draw_contours
-from corepath.views.scene import Scene, Stack
+from corepath.views.scene import Scene
 from corepath.views.sheet import (
     HEIGHT,
     MAIN,
@@ -49,7 +50,7 @@ _TABLE = Box(MAIN.x0, MAIN.y0 + 224, MAIN.x1, MAIN.y1)
 def overview(
     job: Job,
     board: Board,
-    stackup: Stack,
+    stackup: Stackup,
     works: Sequence[Work],
     programs: Sequence[Program] = (),
     *,

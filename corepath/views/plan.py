@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString, Polygon, get_parts
 
+from corepath.board.deck import DeckSurface
 from corepath.motion.program import Corner
 from corepath.views.contours import contour, inner_levels
 from corepath.views.cuts import Bands, Strokes, arrows, banded_paths, entries, nice_step
-from corepath.views.scene import Round, Scene, Surface
+from corepath.views.scene import Round, Scene
 from corepath.views.svg import Box, Document, number, polygon_path, polyline_path, shown
 from corepath.work.keepoff import frame_of
 from corepath.work.model import Work
@@ -140,7 +141,7 @@ def draw_depths(view: PlanView, work: Work, bands: Bands) -> None:
     """Under the lines of the deck, its depth as pale areas of the bands' shades."""
     if work.deck is None:
         return
-    surface: Surface = work.deck.surface
+    surface: DeckSurface = work.deck.surface
     xs, ys, grid = _coarse(surface)
     x0, y0, x1, y1 = work.blank.bounds
     with view.svg.group("depths", id="depths"):
@@ -208,7 +209,7 @@ def _diamond(x: float, y: float, r: float, places: int) -> str:
     return "M" + "L".join(f"{number(a, places)} {number(b, places)}" for a, b in points) + "z"
 
 
-def draw_contours(view: PlanView, surface: Surface, low: float, high: float) -> list[tuple[str, float, float]]:
+def draw_contours(view: PlanView, surface: DeckSurface, low: float, high: float) -> list[tuple[str, float, float]]:
     """Contour lines of the deck inside the view; returns (figure, x, y) for labels, model mm."""
     if high - low < 1e-6:
         return []
@@ -229,7 +230,7 @@ def draw_contours(view: PlanView, surface: Surface, low: float, high: float) -> 
     return marks
 
 
-def _coarse(surface: Surface) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+def _coarse(surface: DeckSurface) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """The deck's grid, every other node of a large one: finer than the sheet shows."""
     k = 2 if len(surface.xs) > 700 else 1
     return np.asarray(surface.xs)[::k], np.asarray(surface.ys)[::k], np.asarray(surface.grid)[::k, ::k]

@@ -10,10 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Protocol
 
-import numpy as np
-from numpy.typing import NDArray
 from shapely import Polygon
 
 from corepath.board.model import Board, Place
@@ -22,47 +19,14 @@ from corepath.job.pose import Pose, pose_of
 from corepath.layup.laid import laid_up
 from corepath.lengths import mm
 from corepath.motion.program import Setup
+from corepath.stackup.stackup import Stackup
 from corepath.stackup.table import HeightTable
 from corepath.work.model import Work
 
-__all__ = ["Round", "Scene", "Skimming", "Stack", "Surface"]
+__all__ = ["Round", "Scene"]
 
 
 _SAME = 1e-6  # mm between floors that are one
-
-
-class Skimming(Protocol):
-    """What the drawings need of the skim plan: planes from the highest down, passes counted from 1."""
-
-    @property
-    def planes(self) -> tuple[float, ...]: ...
-    @property
-    def lowest_plane(self) -> float: ...
-    @property
-    def planned_plane(self) -> float: ...
-    @property
-    def planned_stop(self) -> int: ...
-
-
-class Stack(Protocol):
-    """What the drawings need of the stack-up."""
-
-    @property
-    def skim(self) -> Skimming: ...
-    @property
-    def table(self) -> HeightTable: ...
-
-
-class Surface(Protocol):
-    """What the drawings need of the deck: its grid (`grid[ix, iy]` at `xs`, `ys`) and heights, mm."""
-
-    @property
-    def xs(self) -> NDArray[np.float64]: ...
-    @property
-    def ys(self) -> NDArray[np.float64]: ...
-    @property
-    def grid(self) -> NDArray[np.float64]: ...
-    def height(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +45,7 @@ class Scene:
 
     job: Job
     board: Board
-    stack: Stack
+    stack: Stackup
     setup: Setup
 
     @cached_property

@@ -15,8 +15,9 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry import LineString, box
 from shapely.geometry.base import BaseGeometry
 
+from corepath.board.deck import DeckSurface
 from corepath.lengths import mm
-from corepath.views.scene import Scene, Surface
+from corepath.views.scene import Scene
 from corepath.views.sheet import NORMAL, SMALL, best_scale, scale_words
 from corepath.views.svg import Box, Document, number, polygon_path, shown
 from corepath.work.model import Work
@@ -162,7 +163,7 @@ def _removed(work: Work, y: float, length: tuple[float, float], top: float) -> B
     return shapely.union_all(out) if out else Polygon()
 
 
-def _over(surface: Surface, y: float, length: tuple[float, float], top: float) -> Polygon:
+def _over(surface: DeckSurface, y: float, length: tuple[float, float], top: float) -> Polygon:
     xs = np.linspace(length[0], length[1], 401)
     zs = np.minimum(np.asarray(surface.height(xs, np.full_like(xs, y))), top)
     return Polygon(
@@ -220,7 +221,7 @@ def _pass_levels(scene: Scene, planes: Sequence[float]) -> list[Level]:
     ]
 
 
-def _deck_levels(surface: Surface) -> list[Level]:
+def _deck_levels(surface: DeckSurface) -> list[Level]:
     grid = np.asarray(surface.grid)
     return [Level(float(grid.max()), "deck, highest", True), Level(float(grid.min()), "deck, edge", True)]
 

@@ -11,7 +11,8 @@ from shapely import Point
 from corepath.lengths import UNIT, in_unit, mm, unit_word
 from corepath.motion.program import Program
 from corepath.stackup.check import Check
-from corepath.views.scene import Scene, Skimming
+from corepath.stackup.skim import SkimPlan
+from corepath.views.scene import Scene
 from corepath.views.sheet import NORMAL, SIDE, SMALL
 from corepath.views.svg import Box, Document, shown, wrapped
 from corepath.work.model import Work
@@ -163,7 +164,7 @@ def files_table(
     return y + 4
 
 
-def skim_table(svg: Document, skim: Skimming, y: float, bottom: float) -> None:
+def skim_table(svg: Document, skim: SkimPlan, y: float, bottom: float) -> None:
     """The heights of the skim's passes with their files, where there is room; the planned stop in words."""
     passes = list(enumerate(skim.planes, start=1))
     if y + 8 + 4.5 * len(passes) > bottom:

@@ -13,12 +13,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from corepath.board.deck import DeckSurface
 from corepath.errors import Fault
 from corepath.job.model import Job
 from corepath.motion.cutter import DECK_SHAPES, Cutter
 from corepath.motion.profile import footprint
 from corepath.work.cutters import Chosen, Need, choose, chosen
-from corepath.work.deck_steps import Bounds, Gridded, level_step, surface_minutes
+from corepath.work.deck_steps import Bounds, level_step, surface_minutes
 from corepath.work.running import Asked
 
 __all__ = ["Offer", "choose_deck", "deck_offers", "hollow_left"]
@@ -44,7 +45,7 @@ class Offer:
         return self.minutes * _OVERHEAD[self.chosen.cutter.flat_radius > 0.0]
 
 
-def deck_offers(job: Job, surface: Gridded, bounds: Bounds, deep: float) -> list[Offer]:
+def deck_offers(job: Job, surface: DeckSurface, bounds: Bounds, deep: float) -> list[Offer]:
     """All listed cutters that could finish the deck, the one of the least estimated minutes first.
 
     `deep` is the most stock that stands over the deck, mm.
@@ -61,7 +62,7 @@ def deck_offers(job: Job, surface: Gridded, bounds: Bounds, deep: float) -> list
 
 
 def choose_deck(
-    job: Job, surface: Gridded, bounds: Bounds, passes: Callable[[Cutter], bool], deep: float
+    job: Job, surface: DeckSurface, bounds: Bounds, passes: Callable[[Cutter], bool], deep: float
 ) -> Chosen | Fault:
     """The cutter for the finished deck in stock up to `deep` mm over it, or the fault that none is listed.
 
@@ -83,7 +84,7 @@ def choose_deck(
     return offers[left.index(min(left))].chosen
 
 
-def hollow_left(surface: Gridded, cutter: Cutter) -> float:
+def hollow_left(surface: DeckSurface, cutter: Cutter) -> float:
     """Height (mm) of what `cutter` must leave in the deepest hollow that it does not fit."""
     from scipy.ndimage import grey_closing
 

@@ -18,17 +18,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.board.deck import DeckSurface
 from corepath.motion.cutter import Cutter
 from corepath.motion.feeds.chips import scallop_step
 from corepath.motion.profile import contact_reach
 
 __all__ = [
-    "Gridded",
     "Steps",
     "allowed_steps",
     "level_step",
@@ -40,19 +39,6 @@ Array = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
 
 _LEAST_ROOM = 0.1
-
-
-class Gridded(Protocol):
-    """Heights `grid[ix, iy]` at the nodes `xs`, `ys`, one spacing; level at `edge` beyond them."""
-
-    @property
-    def xs(self) -> NDArray[Any]: ...
-    @property
-    def ys(self) -> NDArray[Any]: ...
-    @property
-    def grid(self) -> NDArray[Any]: ...
-    @property
-    def edge(self) -> float: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,23 +84,22 @@ def allowed_steps(grid: Array, spacing: float, cutter: Cutter, scallop: float) -
 
 
 def steps_by_axis(
-    surface: Gridded, cutter: Cutter, scallop: float, widest: float, bounds: Bounds, *, size: float, across: bool
+    surface: DeckSurface, cutter: Cutter, scallop: float, widest: float, bounds: Bounds, *, size: float, across: bool
 ) -> Steps:
     """Least step allowed in each bin of `size` mm over `bounds` (left, low, right, high), at most `widest`.
 
     Each bin holds the least of its own and its eight neighbours', so that a contact on an edge of a bin counts in both.
     """
     left, low, right, high = bounds
-    grid = np.asarray(surface.grid, dtype=np.float64)
-    spacing = float(surface.xs[1] - surface.xs[0])
+    grid, spacing = surface.grid, surface.step
     steps = allowed_steps(grid.T if across else grid, spacing, cutter, scallop)
     steps = steps.T if across else steps
     hx, hy = np.gradient(grid, spacing)
     slope = np.hypot(hx, hy)
     reach = contact_reach(slope, cutter.profile)
     columns, rows = max(1, math.ceil((right - left) / size)), max(1, math.ceil((high - low) / size))
-    i = np.floor((np.asarray(surface.xs)[:, None] - reach * hx - left) / size).astype(np.int64)
-    j = np.floor((np.asarray(surface.ys)[None, :] - reach * hy - low) / size).astype(np.int64)
+    i = np.floor((surface.xs[:, None] - reach * hx - left) / size).astype(np.int64)
+    j = np.floor((surface.ys[None, :] - reach * hy - low) / size).astype(np.int64)
     binds = (steps < widest) & (i >= -1) & (i <= columns) & (j >= -1) & (j <= rows)
     table = np.full((columns, rows), widest)
     np.minimum.at(table, (np.clip(i[binds], 0, columns - 1), np.clip(j[binds], 0, rows - 1)), steps[binds])
@@ -129,7 +114,7 @@ def steps_by_axis(
 
 
 def surface_minutes(
-    surface: Gridded, cutter: Cutter, scallop: float, widest: float, bounds: Bounds, feed: float
+    surface: DeckSurface, cutter: Cutter, scallop: float, widest: float, bounds: Bounds, feed: float
 ) -> tuple[float, float]:
     """Least minutes to finish the surface over `bounds`, and those of the part that slopes by more than 0.001.
 
@@ -138,8 +123,7 @@ def surface_minutes(
     surface. `feed` in mm/min. Turns, links and whole numbers of lines come on top.
     """
     left, low, right, high = bounds
-    grid = np.asarray(surface.grid, dtype=np.float64)
-    spacing = float(surface.xs[1] - surface.xs[0])
+    grid, spacing = surface.grid, surface.step
     hx, hy = np.gradient(grid, spacing)
     slope = np.hypot(hx, hy)
     steep = np.maximum(slope, 1e-6)
