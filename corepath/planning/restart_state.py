@@ -7,18 +7,19 @@ mm whatever the units of the file; feeds in mm/min; lines count from 1.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from corepath.errors import Fault, InputError
+from corepath.post.commands import g_word
+from corepath.post.restart import ModalState
 from corepath.readback.blocks import Block, read_block
 from corepath.readback.modal import Machine
 from corepath.readback.program import ReadProgram
 from corepath.readback.words import TextLine, read_line
 
-__all__ = ["At", "block_of", "clear_height", "cutting", "first_line", "plunge_feed", "spin_up", "state_at"]
+__all__ = ["block_of", "clear_height", "cutting", "first_line", "plunge_feed", "spin_up", "state_at"]
 
 KEY = "--from-line"
 SPIN_UP = 4.0
@@ -28,41 +29,12 @@ PLUNGE_SHARE = 0.33
 _LEVEL = 1e-6
 
 
-@dataclass(frozen=True, slots=True)
-class At:
-    """The state at the start of line `line`; `place` is (x, y, z).
-
-    `motion` is ten times the G number of the motion mode, None where none was stated. `path`, `coolant`, `override`
-    and `offset` are the words last given of these groups, or empty.
-    """
-
-    line: int
-    place: tuple[float, float, float]
-    inch: bool
-    absolute: bool
-    inverse_time: bool
-    motion: int | None
-    cycle: tuple[float | None, float | None, float | None, float | None]
-    to_initial: bool
-    feed: float
-    speed: float
-    spindle: bool
-    backwards: bool
-    tool: int | None
-    changed: bool
-    system: int
-    path: str
-    coolant: tuple[str, ...]
-    override: str
-    offset: str
-
-
 def block_of(text: str) -> Block:
     """The block of one line of text that is known to be readable."""
     return read_block(read_line(text.rstrip("\r")).words)
 
 
-def state_at(lines: Sequence[str], number: int) -> At:
+def state_at(lines: Sequence[str], number: int) -> ModalState:
     """The state at the start of line `number` of a program that the read-back reads without a fault."""
     machine = Machine()
     path, override, offset, changed, backwards = "", "", "G49", False, False
@@ -75,12 +47,12 @@ def state_at(lines: Sequence[str], number: int) -> At:
         machine.execute(block, line)
         machine.rows.clear()
         if "path control" in block.g:
-            path = _g(block.g["path control"])
+            path = g_word(block.g["path control"])
         if "override" in block.m:
             override = f"M{block.m['override']}"
         if "length offset" in block.g:
             code = block.g["length offset"]
-            offset = _g(code) + (f" H{block.words['H']:.0f}" if code == 430 and "H" in block.words else "")
+            offset = g_word(code) + (f" H{block.words['H']:.0f}" if code == 430 and "H" in block.words else "")
         if "coolant" in block.m:
             word = block.m["coolant"]
             coolant = [] if word == 9 else [*(kept for kept in coolant if kept != f"M{word}"), f"M{word}"]
@@ -88,7 +60,7 @@ def state_at(lines: Sequence[str], number: int) -> At:
             backwards = block.m["spindle"] == 4
         changed = changed or "tool change" in block.m
     cycle = machine.cycle
-    return At(
+    return ModalState(
         line=number,
         place=(machine.x, machine.y, machine.z),
         inch=machine.scale != 1.0,
@@ -109,10 +81,6 @@ def state_at(lines: Sequence[str], number: int) -> At:
         override=override,
         offset=offset,
     )
-
-
-def _g(code: int) -> str:
-    return f"G{code // 10}" if code % 10 == 0 else f"G{code / 10:g}"
 
 
 def first_line(program: ReadProgram, lines: Sequence[str], number: int, file: str) -> tuple[int, str]:

@@ -49,6 +49,13 @@ class Grid:
         """`length` (mm) in this unit, rounded to the grid."""
         return self.number(self.ticks(length))
 
+    def precise(self, length: float) -> str:
+        """`length` (mm) in this unit; two decimals more than usual where it does not lie on the grid."""
+        value = length / self.mm
+        fits = abs(round(value, self.decimals) - value) < 1e-9
+        decimals = self.decimals if fits else self.decimals + 2
+        return f"{round(value, decimals) + 0.0:.{decimals}f}"
+
     def feed(self, feed: float) -> str:
         """`feed` (mm/min) in this unit a minute; at least one in the last place, for a feed of 0 is an error."""
         least = 10.0**-self.feed_decimals

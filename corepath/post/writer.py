@@ -16,7 +16,8 @@ from corepath.motion.pass_name import pass_height
 from corepath.motion.program import Approach, Pass, Program
 from corepath.motion.zero_words import touch_words
 from corepath.post.body import Body
-from corepath.post.comments import comment, message
+from corepath.post.commands import preamble, spindle_on, stop, tool_call
+from corepath.post.comments import comment
 from corepath.post.head import FAILED, Extents, Heading, head
 from corepath.post.numbers import GRIDS, Grid, Units
 
@@ -72,9 +73,9 @@ def write(
 
 def _begin(body: Body, program: Program, machine: MachineSection, grid: Grid, failed: bool) -> None:
     exact = "G61" if machine.exact_path else "G64"
-    body.add("G17", grid.word, "G90", "G94", program.zero.system, "G40", "G49", "G80", exact, "M5")
+    body.add(*preamble(grid, program.zero.system, exact))
     if failed:
-        body.add(*message(FAILED), "M0")
+        body.add(*stop(FAILED))
     _fit(body, program, machine, grid)
     if program.approach is not None:
         _approach(body, program.approach, grid)
@@ -86,8 +87,7 @@ def _begin(body: Body, program: Program, machine: MachineSection, grid: Grid, fa
 def _fit(body: Body, program: Program, machine: MachineSection, grid: Grid) -> None:
     """The cutter, and Z touched with it at a stop, after M6 as well; with a length offset none is needed."""
     cutter = program.cutter
-    by_machine = machine.tool_change == "m6"
-    body.add(f"T{cutter.number} M6" if by_machine else f"T{cutter.number}")
+    body.add(tool_call(cutter.number, changes=machine.tool_change == "m6"))
     if machine.length_offset:
         body.add(f"G43 H{cutter.number}")
         return
@@ -99,7 +99,7 @@ def _fit(body: Body, program: Program, machine: MachineSection, grid: Grid) -> N
         asks = f"{name} stays as for {program.kept}: do not touch Z again"
     if not program.spindle:
         body.add(*comment("Rehearsal, spindle off all the time: the tip of the cutter shows the place"))
-    body.add(*message(asks), "M0")
+    body.add(*stop(asks))
 
 
 def _approach(body: Body, way: Approach, grid: Grid) -> None:
@@ -108,7 +108,7 @@ def _approach(body: Body, way: Approach, grid: Grid) -> None:
         body.add(*comment(_forgotten(way, grid)))
     body.walk(way.feed, z=way.height)
     body.walk(way.walk, way.x, way.y)
-    body.add(*message(f"Tip must be about {grid.about(way.above)} above {way.face}, else stop and touch Z"), "M0")
+    body.add(*stop(f"Tip must be about {grid.about(way.above)} above {way.face}, else stop and touch Z"))
 
 
 def _forgotten(way: Approach, grid: Grid) -> str:
@@ -118,7 +118,7 @@ def _forgotten(way: Approach, grid: Grid) -> str:
 
 
 def _spin(body: Body, program: Program, machine: MachineSection) -> None:
-    body.add(f"S{program.cutting.rpm:.0f} M3", f"G4 P{machine.spin_up:.1f}")
+    body.add(*spindle_on(round(program.cutting.rpm), machine.spin_up))
 
 
 def _cut(body: Body, program: Program, stretch: Pass, number: int, machine: MachineSection, grid: Grid) -> None:
@@ -134,13 +134,11 @@ def _cut(body: Body, program: Program, stretch: Pass, number: int, machine: Mach
 
 def _stop(body: Body, program: Program, machine: MachineSection, number: int, grid: Grid) -> None:
     if not program.spindle:
-        body.add(
-            *message(units_of(grid.units).text(f"Now {program.passes[number - 2].says}; cycle start goes on")), "M0"
-        )
+        body.add(*stop(units_of(grid.units).text(f"Now {program.passes[number - 2].says}; cycle start goes on")))
         return
     body.add("M5", f"G4 P{machine.spin_down:.1f}")
     body.rapid(*program.park)
-    body.add(*message(_asks(program, number, grid)), "M0")
+    body.add(*stop(_asks(program, number, grid)))
     _spin(body, program, machine)
 
 
