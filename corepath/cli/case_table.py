@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from corepath.cli.tables import new_table, rendered
 from corepath.lengths import MM, Units, mm
+from corepath.reported import reported
+
+if TYPE_CHECKING:
+    from corepath.readback.result import Outcome
 
 __all__ = ["case_table"]
 
@@ -16,7 +20,7 @@ _COLUMNS = (
 )  # fmt: skip
 
 
-def case_table(cases: Sequence[Mapping[str, Any]], units: Units = MM) -> str:
+def case_table(cases: Sequence[Outcome], units: Units = MM) -> str:
     """One row for each case; empty without cases.
 
     In mm the least wood under the castings, the thinnest place of the board, the least casting at its edge, the least
@@ -30,8 +34,8 @@ def case_table(cases: Sequence[Mapping[str, Any]], units: Units = MM) -> str:
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("found", overflow="fold")
     for case in cases:
-        held = ((case.get(key), float if key == "load" else mm) for key, _ in _COLUMNS)
+        held = ((reported(case.figures.get(key)), float if key == "load" else mm) for key, _ in _COLUMNS)
         figures = ["" if one is None else f"{kind(one):.2f}" for one, kind in held]
-        found = ", ".join(case["kinds"]) or ("deck planned again from the stop" if case["planned_again"] else "nothing")
-        table.row(case["says"], *figures, found)
+        found = ", ".join(case.kinds) or ("deck planned again from the stop" if case.again else "nothing")
+        table.row(case.case.says, *figures, found)
     return rendered(table)

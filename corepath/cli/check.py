@@ -31,14 +31,16 @@ def check(
         from corepath.cli.progress import showing
 
         with showing(quiet or json) as progress:
-            from corepath.planning import check_report, prepare, suggestion
+            from corepath.planning import checks_report, prepare, suggestion
 
             prepared = prepare(job, progress)
             prepared.refuse_contradictions()
         if json:
-            report = check_report(prepared)
+            from corepath.reported import reported
+
+            report = checks_report(prepared)
             if suggest:
-                report["suggestion"] = suggestion(prepared).as_dict()
+                report["suggestion"] = reported(suggestion(prepared))
             say(as_json(report))
             end(prepared.failed)
         say(_told(prepared, suggest))

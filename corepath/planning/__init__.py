@@ -2,14 +2,16 @@
 
 from corepath.planning.advice import measuring_path, passes, pour_sheet, stops, suggestion, write_measuring
 from corepath.planning.folder import Written
-from corepath.planning.plan import Plan, Proof, check_report, plan, preview, prove
+from corepath.planning.plan import Plan, plan, preview
 from corepath.planning.prepare import Prepared, prepare, prepare_job
 from corepath.planning.progress import Progress, quiet, within
+from corepath.planning.proof import Proof, prove
 from corepath.planning.reading import Reading, read_folder
+from corepath.planning.report import checks_report
 from corepath.planning.solids import write_solids
 
 __all__ = [
-    "Plan", "Prepared", "Progress", "Proof", "Reading", "Written", "check_report", "measuring_path", "passes", "plan",
+    "Plan", "Prepared", "Progress", "Proof", "Reading", "Written", "checks_report", "measuring_path", "passes", "plan",
     "pour_sheet", "prepare", "prepare_job", "preview", "prove", "quiet", "read_folder", "stops", "suggestion",
     "within", "write_measuring", "write_solids",
 ]  # fmt: skip

@@ -17,6 +17,7 @@ from corepath.readback.foreign import read_foreign
 from corepath.readback.foreign_facts import Foreign, Spot
 from corepath.readback.material import NOWHERE
 from corepath.readback.source import FileSource
+from corepath.reported import reported
 from corepath.views.depth_sheet import DepthSheet, depth_sheet
 
 __all__ = ["ForeignReading", "read_file", "write_depths"]
@@ -39,7 +40,7 @@ class ForeignReading:
 
     @property
     def report(self) -> dict[str, Any]:
-        return {"sha256": self.sha256, **self.found.as_dict()}
+        return {"sha256": self.sha256, **reported(self.found)}
 
 
 def read_file(path: Path, asked: ForeignOptions, progress: Progress = quiet) -> ForeignReading:

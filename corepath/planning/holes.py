@@ -6,60 +6,63 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import replace
 
+from corepath.job.model import InsertSection
 from corepath.job.pose import pose_of
 from corepath.job.tables import hardware
 from corepath.lengths import mm
 from corepath.operations.drilling import peck_of
 from corepath.planning.prepare import Prepared
+from corepath.work.lists import BoredStep, Hardware, ListedHole, ListedInsert
 from corepath.work.model import SAME_SIZE, Hole, Step, Work
 
-__all__ = ["holes_report"]
+__all__ = ["hole_list"]
 
 
-def holes_report(prepared: Prepared) -> list[dict[str, Any]]:
+def hole_list(prepared: Prepared) -> tuple[ListedHole, ...]:
     """One entry for each hole of dowels and inserts, in the order of the operations and of the job."""
-    found: dict[str, dict[str, Any]] = {}
+    found: dict[str, ListedHole] = {}
     for work in prepared.works:
         if work.name not in ("dowels", "inserts"):
             continue
         for hole in work.holes:
-            entry = found.setdefault(hole.id, _entry(prepared, work, hole))
-            top = max(hole.top, work.stock_top)
+            entry = found.get(hole.id) or _entry(prepared, work, hole)
             for step in hole.steps:
-                what = "seat" if step.spring else "bore"
-                entry[what] = {
-                    "diameter": _round(step.diameter),
-                    "depth": _round(top - step.floor),
-                    "floor": _round(step.floor),
-                    "made": _made(work, hole, step),
-                    "cutter": work.cutter.number,
-                    "file": f"{work.stem}.nc",
-                }
-    return list(found.values())
+                made = _step(work, hole, step)
+                entry = replace(entry, seat=made) if step.spring else replace(entry, bore=made)
+            found[hole.id] = entry
+    return tuple(found.values())
 
 
-def _entry(prepared: Prepared, work: Work, hole: Hole) -> dict[str, Any]:
+def _step(work: Work, hole: Hole, step: Step) -> BoredStep:
+    depth = _round(max(hole.top, work.stock_top) - step.floor)
+    made, file = _made(work, hole, step), f"{work.stem}.nc"
+    return BoredStep(_round(step.diameter), depth, _round(step.floor), made, work.cutter.number, file)
+
+
+def _entry(prepared: Prepared, work: Work, hole: Hole) -> ListedHole:
     x, y = pose_of(prepared.job, work.setup).place(hole.x, hole.y)
-    entry: dict[str, Any] = {
-        "id": hole.id,
-        "kind": "dowel" if work.name == "dowels" else "insert",
-        "setup": work.setup,
-        "at": [_round(x), _round(y)],
-        "lies": [_round(hole.x), _round(hole.y)],
-        "ends": "in the spoil board",
-    }
-    for place in prepared.board.places:
-        if place.id == hole.id:
-            insert = place.insert
-            entry["name"] = insert.name
-            entry["ends"] = "in the spoil board" if insert.through else "in the wood; the deck pass opens it"
-            row = hardware().get(insert.hardware or "")
-            entry["hardware"] = (
-                None if row is None else {"name": row.name, "title": row.title, "says": row.says(insert)}
-            )
-    return entry
+    place = next((place for place in prepared.board.places if place.id == hole.id), None)
+    ends = "in the spoil board"
+    if place is not None and not place.insert.through:
+        ends = "in the wood; the deck pass opens it"
+    return ListedHole(
+        id=hole.id,
+        kind="dowel" if work.name == "dowels" else "insert",
+        setup=work.setup,
+        at=(_round(x), _round(y)),
+        lies=(_round(hole.x), _round(hole.y)),
+        ends=ends,
+        insert=None if place is None else _insert(place.insert),
+        seat=None,
+        bore=None,
+    )
+
+
+def _insert(insert: InsertSection) -> ListedInsert:
+    row = hardware().get(insert.hardware or "")
+    return ListedInsert(insert.name, None if row is None else Hardware(row.name, row.title, row.says(insert)))
 
 
 def _made(work: Work, hole: Hole, step: Step) -> str:

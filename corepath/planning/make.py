@@ -17,7 +17,7 @@ from corepath.post import Extents, write
 from corepath.work import Work
 from corepath.work.bound import Bound, bound
 
-__all__ = ["MadeFile", "Progress", "failed_ids", "make_files", "minutes_of", "quiet"]
+__all__ = ["MadeFile", "Progress", "failed_ids", "make_files", "minutes_of", "quiet", "written_file"]
 
 _DECK = 30.0  # of the time that another operation's path takes, measured on the samples
 
@@ -51,11 +51,12 @@ def make_files(prepared: Prepared, progress: Progress, share: tuple[float, float
     weights = [_DECK if work.name == "deck" else 1.0 for work in prepared.ahead]
     for k, work in enumerate(prepared.ahead):
         progress(f"path of {work.name}", start + (end - start) * sum(weights[:k]) / sum(weights))
-        made += [_made(prepared, work, program) for program in programs(work)]
+        made += [written_file(prepared, work, program) for program in programs(work)]
     return tuple(made)
 
 
-def _made(prepared: Prepared, work: Work, program: Program) -> MadeFile:
+def written_file(prepared: Prepared, work: Work, program: Program) -> MadeFile:
+    """A program as text, with its figures; its head names the checks of `prepared` that failed."""
     machine = prepared.job.machine
     spent = minutes_of(program, machine.motion_limits)
     written = write(

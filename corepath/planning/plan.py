@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
 from typing import Any
@@ -13,8 +13,7 @@ from corepath.job.resolved import resolved_dict
 from corepath.lengths import MM
 from corepath.planning.bound import KEY as FILES_KEY
 from corepath.planning.bound import SEAL, files_sha256, seal_of
-from corepath.planning.deck_casting import deck_casting
-from corepath.planning.deck_deviation import deck_deviation, deviation_files
+from corepath.planning.deck_deviation import deviation_files
 from corepath.planning.folder import Written, write_folder
 from corepath.planning.geometry import geometry_dict
 from corepath.planning.held_deck import seal
@@ -23,24 +22,22 @@ from corepath.planning.player import NAME as PREVIEW
 from corepath.planning.player import player_page
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet
-from corepath.planning.reading import read_files, shop_of
-from corepath.planning.rehearsal import Rehearsal, rehearsals
-from corepath.planning.report import checks_report, full_report
+from corepath.planning.proof import Proof, prove
+from corepath.planning.report import Results, full_report, minutes_of_all, results_of
 from corepath.planning.skin import skin_files
 from corepath.planning.solids import solids
 from corepath.readback.findings import Finding
-from corepath.readback.rehearsed import check_rehearsals
 from corepath.readback.result import ReadBack
+from corepath.reported import PLACES
 from corepath.stackup import Check
 from corepath.stackup.pass_shows import showing
 from corepath.views.deck_casting import deck_casting_sheet
 from corepath.views.deck_pictures import deck_pictures
 from corepath.views.drawing import drawings
 from corepath.views.maps import maps
-from corepath.views.sheet_html import Facts, sheet_html
-from corepath.work.limit_checks import travel_check
+from corepath.views.sheet_html import Facts, PlannedFile, sheet_html
 
-__all__ = ["Plan", "Proof", "plan", "preview", "prove"]
+__all__ = ["Plan", "plan", "preview"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,22 +72,6 @@ class Plan:
         return write_folder(Path(folder), self.files, done=self.prepared.done)
 
 
-@dataclass(frozen=True, slots=True)
-class Proof:
-    """The files of a plan and what reading them back gave; `prepared` with `travel` as the files span it. Without
-    files where a check had failed already."""
-
-    prepared: Prepared
-    made: tuple[MadeFile, ...] = ()
-    readback: ReadBack | None = None
-    walks: tuple[Rehearsal, ...] = ()
-
-    @property
-    def failed(self) -> bool:
-        """Whether a check failed or the read-back found something."""
-        return self.prepared.failed or (self.readback is not None and bool(len(self.readback.findings)))
-
-
 def plan(
     prepared: Prepared, *, progress: Progress = quiet, despite_failures: bool = False, bodies: bool = False
 ) -> Plan:
@@ -103,25 +84,22 @@ def plan(
     proof = Proof(prepared)
     if despite_failures or not prepared.failed:
         proof = prove(prepared, progress=progress, despite_failures=despite_failures, steps=True)
-    prepared, made, readback, walks = proof.prepared, proof.made, proof.readback, proof.walks
+    prepared, readback = proof.prepared, proof.readback
     progress("drawings", 0.75)
-    files: dict[str, str | bytes] = {**_drawings(prepared, made)}
-    report = full_report(prepared, made, readback.as_dict() if readback is not None else None, despite_failures)
-    if despite_failures or not (prepared.failed or (readback is not None and len(readback.findings))):
-        files.update({one.name: one.text for one in made})
-        files.update({one.name: one.text for one in walks})
-    deviation = deck_deviation(prepared, readback)
-    report["deck"]["deviation"] = deviation.as_dict() if deviation is not None else None
-    files.update(deviation_files(prepared, deviation))
-    casting = deck_casting(prepared, readback)
-    report["deck_casting"] = casting.as_dict()
-    files["deck-and-casting.svg"] = deck_casting_sheet(prepared.job, prepared.board, casting, digest=prepared.digest)
-    report["rehearsals"] = [one.as_dict() for one in walks]
+    files: dict[str, str | bytes] = {**_drawings(prepared, proof.made)}
+    texts = {one.name: one.text for one in proof.made}
+    if despite_failures or not proof.failed:
+        files.update(texts)
+        files.update({one.name: one.text for one in proof.walks})
+    results = results_of(proof)
+    files.update(deviation_files(prepared, results.deviation))
+    files["deck-and-casting.svg"] = deck_casting_sheet(
+        prepared.job, prepared.board, results.casting, digest=prepared.digest
+    )
     if readback is not None and readback.steps:
         progress("preview", 0.9)
-        warning = _warning(prepared, readback, despite_failures)
-        files[PREVIEW] = player_page(prepared, readback, {one.name: one.text for one in made}, warning)
-    files["sheet.html"] = _sheet(prepared, report, PREVIEW if PREVIEW in files else "")
+        files[PREVIEW] = player_page(prepared, readback, texts, _warning(prepared, readback, despite_failures))
+    files["sheet.html"] = _sheet(proof, results, despite_failures, PREVIEW if PREVIEW in files else "")
     if prepared.stackup.heights.blank.measured:
         files.update(_maps(prepared))
     files.update(skin_files(prepared.job, prepared.board, prepared.skin, prepared.digest))
@@ -131,44 +109,17 @@ def plan(
     held = {**prepared.known.as_dict(), **seal(prepared.board.deck, prepared.job)}
     files["job.resolved.json"] = _json({**resolved_dict(prepared.resolved), **held})
     files["geometry.json"] = json.dumps(geometry_dict(prepared), separators=(",", ":")) + "\n"
+    report = _sealed(full_report(proof, results, despite_failures), files)
+    files["report.json"] = _json(report)
+    return Plan(prepared, proof.made, readback, files, report)
+
+
+def _sealed(report: dict[str, Any], files: Mapping[str, str | bytes]) -> dict[str, Any]:
+    """The report with the names and digests of the files beside it, and its own."""
     report["files"] = sorted((*files, "report.json"))
     report[FILES_KEY] = files_sha256(files)
     report[SEAL] = seal_of(json.loads(_json(report)))
-    files["report.json"] = _json(report)
-    return Plan(prepared, made, readback, files, report)
-
-
-def prove(
-    prepared: Prepared, *, progress: Progress = quiet, despite_failures: bool = False, steps: bool = False
-) -> Proof:
-    """All files of a prepared job and their read-back: what a plan stands or falls by, without any drawing.
-
-    `steps` keeps the blank before and after each file, for the preview. Raises CorepathError where no path can be
-    found.
-    """
-    made = make_files(prepared, progress, (0.1, 0.45))
-    measured = _with_travel(prepared, made)
-    if measured.failed and not prepared.failed and despite_failures:  # each head must tell it
-        made = make_files(measured, progress, (0.1, 0.45))
-    texts = {one.name: one.text for one in made}
-    readback = read_files(measured, texts, progress, (0.45, 0.75), steps=steps)
-    walks = rehearsals(measured, made)
-    walked = {one.name: one.text for one in walks}
-    found = check_rehearsals(measured.ahead, shop_of(measured), walked, readback.travelled)
-    readback.findings.extend(found)
-    return Proof(measured, made, readback, walks)
-
-
-def _with_travel(prepared: Prepared, made: Sequence[MadeFile]) -> Prepared:
-    """The same with `travel` judged by what the written files span."""
-    if not made:
-        return prepared
-    spans = {}
-    for one in made:
-        x, y, z = ((low, high) for low, high in one.extents)
-        spans[one.program.stem] = (x[1] - x[0], y[1] - y[0], z[1] - z[0])
-    travel = travel_check(prepared.job, spans)
-    return replace(prepared, checks=tuple(travel if check.id == "travel" else check for check in prepared.checks))
+    return report
 
 
 def preview(prepared: Prepared, folder: Path, progress: Progress = quiet) -> Written:
@@ -201,10 +152,38 @@ def _warning(prepared: Prepared, readback: ReadBack, despite_failures: bool) -> 
     return "No G-code was written: the set-up sheet says why"
 
 
-def _sheet(prepared: Prepared, report: dict[str, Any], player: str) -> str:
-    settled, file = prepared.known.settled, prepared.file
-    facts = Facts(prepared.job, prepared.board, prepared.stackup, prepared.works, report, settled, file, player)
+def _sheet(proof: Proof, results: Results, despite_failures: bool, player: str) -> str:
+    prepared = proof.prepared
+    found = () if proof.readback is None else tuple(proof.readback.findings)
+    facts = Facts(
+        job=prepared.job,
+        board=prepared.board,
+        stackup=prepared.stackup,
+        works=prepared.works,
+        settled=prepared.known.settled,
+        file=prepared.file,
+        digest=prepared.digest,
+        done=prepared.done,
+        checks=prepared.checks,
+        cautions=prepared.cautions,
+        lists=results.lists,
+        planned=[_planned(one) for one in proof.made],
+        minutes=minutes_of_all(prepared, proof.made),
+        findings=[(one.says, one.file) for one in found],
+        despite_failures=despite_failures,
+        player=player,
+    )
     return sheet_html(facts)
+
+
+def _planned(made: MadeFile) -> PlannedFile:
+    """A file as the sheet shows it; its figures are those of the report."""
+    zero = made.program.zero
+    x, y, z = (
+        (round(low, PLACES) + round(at, PLACES), round(high, PLACES) + round(at, PLACES))
+        for (low, high), at in zip(made.extents, (zero.x, zero.y, zero.z), strict=True)
+    )
+    return PlannedFile(made.program, round(made.minutes, 2), (x, y, z))
 
 
 def _maps(prepared: Prepared) -> dict[str, str]:
@@ -222,8 +201,3 @@ def _maps(prepared: Prepared) -> dict[str, str]:
 
 def _json(data: dict[str, Any]) -> str:
     return MM.text(json.dumps(data, indent=1, ensure_ascii=False)) + "\n"
-
-
-def check_report(prepared: Prepared) -> dict[str, Any]:
-    """The report of `check --json`."""
-    return checks_report(prepared)

@@ -30,9 +30,10 @@ from corepath.readback.measure import read_back
 from corepath.readback.measures import Measure
 from corepath.readback.program import ReadProgram
 from corepath.readback.rehearsed import check_rehearsals
-from corepath.readback.result import ReadBack
+from corepath.readback.result import Outcome, ReadBack
 from corepath.readback.shop import Pour, Shop
 from corepath.readback.spoken import Spoken
+from corepath.reported import reported
 
 __all__ = ["Reading", "read_files", "read_folder", "shop_of", "spoken_of"]
 
@@ -53,7 +54,7 @@ class Reading:
         return self.readback.measures
 
     @property
-    def cases(self) -> tuple[Mapping[str, Any], ...]:
+    def cases(self) -> tuple[Outcome, ...]:
         """Other stops and blanks that the files were tried on."""
         return self.readback.cases
 
@@ -63,7 +64,7 @@ class Reading:
 
     @property
     def report(self) -> dict[str, Any]:
-        return {"plan": self.prepared.digest, "readback": self.readback.as_dict()}
+        return {"plan": self.prepared.digest, "readback": reported(self.readback)}
 
 
 def read_files(

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from corepath.lengths import Said, mm
 from corepath.planning.prepare import Prepared
-from corepath.readback.cases import Case, new_findings, read_cases
+from corepath.readback.cases import new_findings, read_cases
 from corepath.readback.material import Lies
 from corepath.readback.program import ReadProgram
-from corepath.readback.result import ReadBack
+from corepath.readback.result import Case, ReadBack
 from corepath.readback.shop import Shop
 from corepath.stackup.blank import Blank
 
@@ -68,4 +68,4 @@ def with_cases(
     """The read-back with what else arises in the cases; `programs` are the texts as far as they have been read."""
     outcomes = read_cases(shop, prepared.works, texts, cases_of(prepared, shop), programs=programs)
     readback.findings.extend(new_findings(outcomes, readback.findings))
-    return replace(readback, cases=tuple(outcome.as_dict() for outcome in outcomes))
+    return replace(readback, cases=tuple(outcomes))

@@ -23,6 +23,7 @@ from corepath.motion.program import Approach, Pass, Program, Setup, line, rapid
 from corepath.planning.make import MadeFile, failed_ids
 from corepath.planning.prepare import Prepared
 from corepath.post import Extents, write
+from corepath.reported import Key, report_keys
 from corepath.work.approach import seen_from
 
 __all__ = ["FOLDER", "Rehearsal", "rehearsals"]
@@ -36,6 +37,7 @@ _WATCH = (
 )
 
 
+@report_keys(Key("*", "entries"))
 @dataclass(frozen=True, slots=True)
 class Rehearsal:
     """One file: `name` with its folder, the set-up, text and extents (program coordinates, mm)."""
@@ -49,7 +51,7 @@ class Rehearsal:
     def sha256(self) -> str:
         return hashlib.sha256(self.text.encode("ascii")).hexdigest()
 
-    def as_dict(self) -> dict[str, Any]:
+    def entries(self) -> dict[str, Any]:
         """The entry in `report.json`."""
         ends = {axis: [round(end, 4) + 0.0 for end in getattr(self.extents, axis)] for axis in ("x", "y", "z")}
         return {"file": self.name, "setup": self.setup, "extents": ends, "sha256": self.sha256}

@@ -3,33 +3,72 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from corepath.job.schema import KEY, REPORT
 from corepath.motion.program import Corner
 from corepath.planning.after_layup import layup_report
+from corepath.planning.deck_casting import deck_casting
+from corepath.planning.deck_deviation import deck_deviation
 from corepath.planning.deck_report import deck_report
 from corepath.planning.deck_table import deck_table
-from corepath.planning.holes import holes_report
+from corepath.planning.holes import hole_list
 from corepath.planning.make import MadeFile
 from corepath.planning.prepare import Prepared
+from corepath.planning.proof import Proof
 from corepath.planning.times import together
+from corepath.reported import reported
+from corepath.stackup.deck_casting import DeckCasting
 from corepath.stackup.fills import fill_advices
 from corepath.stackup.pass_shows import showing
-from corepath.stackup.pour import pour_report
+from corepath.stackup.pour import pour_plan
 from corepath.stackup.registration import registered
+from corepath.stackup.stackup import Stackup
 from corepath.stackup.stop_table import pours, stop_table
+from corepath.views.deck_deviation import Deviations
 from corepath.work import feed_report
 from corepath.work.dowel_lengths import dowel_lengths
 from corepath.work.keepoff import Uncut, uncut
+from corepath.work.lists import FlushFigures, Lists
 
-__all__ = ["checks_report", "full_report"]
+__all__ = ["Results", "checks_report", "full_report", "lists_of", "minutes_of_all", "results_of"]
 
 
-def checks_report(prepared: Prepared) -> dict[str, Any]:
-    """What is known before any path is made."""
+@dataclass(frozen=True, slots=True)
+class Results:
+    """What is told of a plan beside its files and read-back; `deviation` is None where no finished deck was read."""
+
+    lists: Lists
+    deviation: Deviations | None
+    casting: DeckCasting
+
+
+def results_of(proof: Proof) -> Results:
+    """Lists, how far the deck is off, and what of the casting shows in it."""
+    prepared, readback = proof.prepared, proof.readback
+    return Results(lists_of(prepared), deck_deviation(prepared, readback), deck_casting(prepared, readback))
+
+
+def lists_of(prepared: Prepared) -> Lists:
+    """Fills, holes, dowels, passes, stops and pour of a job."""
+    stack, job = prepared.stackup, prepared.job
+    return Lists(
+        fills=fill_advices(stack, prepared.known.settled),
+        holes=hole_list(prepared),
+        dowel_lengths=dowel_lengths(stack, prepared.board),
+        shows=showing(stack),
+        stops=stop_table(stack),
+        pour=pour_plan(pours(stack), job.cast, job.tolerances.level),
+        flush=_flush(stack),
+    )
+
+
+def checks_report(prepared: Prepared, lists: Lists | None = None) -> dict[str, Any]:
+    """What is known before any path is made; `lists` where they have been made already."""
     blank, stack = prepared.job.blank, prepared.stackup
-    return {
+    lists = lists or lists_of(prepared)
+    found = {
         KEY: REPORT.newest,
         "plan": prepared.digest,
         "title": prepared.job.title,
@@ -41,52 +80,43 @@ def checks_report(prepared: Prepared) -> dict[str, Any]:
             "thickness": stack.heights.blank.nominal,
             "tolerance": _blank_error(prepared),
             "measured": stack.heights.blank.measured,
-            "known": stack.heights.blank.as_dict(),
+            "known": stack.heights.blank,
             "spoil_board": blank.spoil_board,
             "wood": blank.wood,
         },
         "flip_about": prepared.job.machine.flip_about,
-        "cautions": list(prepared.cautions),
-        "fills": [advice.as_dict() for advice in fill_advices(stack, prepared.known.settled)],
+        "cautions": prepared.cautions,
+        "fills": lists.fills,
         "done": sorted(prepared.done),
-        "checks": [check.as_dict() for check in prepared.checks],
-        "advice": prepared.advice.as_dict(),
-        "holes": holes_report(prepared),
-        "registration": [thing.as_dict() for thing in registered(stack, prepared.board)],
-        "stops": stop_table(stack).as_dict(),
-        "shows": [entry.as_dict() for entry in showing(stack)],
-        "skim": stack.skim.as_dict(),
-        "heights": stack.table.as_dict(),
-        "castings": [
-            {
-                "id": casting.casting.id,
-                "floor": round(casting.casting.floor, 4),
-                "p_expected": round(casting.pour.p_expected.nominal, 4),
-                "p_limit": round(casting.pour.p_limit, 4),
-            }
-            for casting in stack.castings
-        ],
-        "flush": _flush(prepared),
+        "checks": prepared.checks,
+        "advice": prepared.advice,
+        "holes": lists.holes,
+        "registration": registered(stack, prepared.board),
+        "stops": lists.stops,
+        "shows": lists.shows,
+        "skim": stack.skim,
+        "heights": stack.table,
+        "castings": stack.castings,
+        "flush": lists.flush,
         "layup": layup_report(prepared.job, prepared.board, prepared.works),
-        "skin": prepared.skin.as_dict() if prepared.skin is not None else None,
-        "dowel_lengths": [length.as_dict() for length in dowel_lengths(stack, prepared.board)],
-        "pour": pour_report(pours(stack), prepared.job.cast, level=prepared.job.tolerances.level),
+        "skin": prepared.skin,
+        "dowel_lengths": lists.dowel_lengths,
+        "pour": lists.pour,
         "deck": deck_report(prepared),
     }
+    plain: dict[str, Any] = reported(found, None)
+    return plain
 
 
-def _flush(prepared: Prepared) -> dict[str, Any]:
-    """How proud resin is planed off, to which height above the bed in A, and what that costs the window."""
-    heights = prepared.stackup.heights
-    found: dict[str, Any] = {"kind": prepared.job.cast.flush}
-    if heights.face_flush is not None:
-        at = prepared.stackup.castings[0].shallowest_at
-        found["plane"] = round(heights.face_flush.plane, 4)
-        found["window_costs"] = round(heights.face_flush.costs(heights.came_top(at)).nominal, 4)
-    local = [casting.flush.plane for casting in prepared.stackup.castings if casting.flush is not None]
+def _flush(stack: Stackup) -> FlushFigures:
+    heights, kind = stack.heights, stack.job.cast.flush
+    local = [casting.flush.plane for casting in stack.castings if casting.flush is not None]
     if local:
-        found["plane"] = round(min(local), 4)
-    return found
+        return FlushFigures(kind, min(local))
+    if heights.face_flush is None:
+        return FlushFigures(kind)
+    costs = heights.face_flush.costs(heights.came_top(stack.castings[0].shallowest_at))
+    return FlushFigures(kind, heights.face_flush.plane, costs.nominal)
 
 
 def _blank_error(prepared: Prepared) -> float:
@@ -94,19 +124,27 @@ def _blank_error(prepared: Prepared) -> float:
     return job.tolerances.thickness if job.blank.tolerance is None else job.blank.tolerance
 
 
-def full_report(
-    prepared: Prepared, files: Sequence[MadeFile], readback: dict[str, Any] | None, despite_failures: bool
-) -> dict[str, Any]:
-    """The whole report: the checks, one entry for each file, and the read-back (None: not run)."""
-    report = checks_report(prepared)
-    report["despite_failures"] = despite_failures
-    report["operations"] = [_operation(made, prepared) for made in files]
-    cut = [made for made in files if _is_cut(made, prepared)]
-    report["minutes"] = round(sum(made.minutes for made in cut), 2)
-    report["minutes_apart"] = together((made.program.cutter.number, made.apart) for made in cut).as_dict()
-    report["deck"]["cutters"] = deck_table(prepared, files)
-    report["readback"] = readback
-    return report
+def full_report(proof: Proof, results: Results, despite_failures: bool = False) -> dict[str, Any]:
+    """The whole report: the checks, one entry for each file, and the read-back (null: not run)."""
+    prepared, made = proof.prepared, proof.made
+    report = checks_report(prepared, results.lists)
+    cut = [one for one in made if _is_cut(one, prepared)]
+    later = {
+        "despite_failures": despite_failures,
+        "operations": [_operation(one, prepared) for one in made],
+        "minutes": minutes_of_all(prepared, made),
+        "minutes_apart": together((one.program.cutter.number, one.apart) for one in cut),
+        "readback": proof.readback,
+        "deck_casting": results.casting,
+        "rehearsals": proof.walks,
+    }
+    report["deck"] |= reported({"cutters": deck_table(prepared, made), "deviation": results.deviation}, None)
+    return {**report, **reported(later, None)}
+
+
+def minutes_of_all(prepared: Prepared, made: Sequence[MadeFile]) -> float:
+    """Minutes of the files that are run when the skim stops as planned."""
+    return round(sum(one.minutes for one in made if _is_cut(one, prepared)), 2)
 
 
 def _is_cut(made: MadeFile, prepared: Prepared) -> bool:
@@ -131,7 +169,7 @@ def _operation(made: MadeFile, prepared: Prepared) -> dict[str, Any]:
         "touch_again": program.zero.again,
         "watch": list(program.watch),
         "minutes": round(made.minutes, 2),
-        "minutes_apart": made.apart.as_dict(),
+        "minutes_apart": made.apart,
         **_bound(made),
         "lines": made.lines,
         "extents": {axis: [round(end, 4) + 0.0 for end in getattr(made.extents, axis)] for axis in ("x", "y", "z")},

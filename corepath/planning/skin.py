@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from corepath.board.model import Board
 from corepath.job.model import Job
+from corepath.reported import Key, report_keys
 from corepath.stackup.check import Check
 
 if TYPE_CHECKING:
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 __all__ = ["SkinFound", "find_skin", "skin_files"]
 
 
+@report_keys(Key("*", "entries", None))
 class SkinFound(NamedTuple):
     """The study of a skin on its deck, what would mend it, and the rows of the check."""
 
@@ -23,7 +25,7 @@ class SkinFound(NamedTuple):
     advice: Advice
     checks: tuple[Check, ...]
 
-    def as_dict(self) -> dict[str, Any]:
+    def entries(self) -> dict[str, Any]:
         from corepath.skin.report import skin_report
 
         return skin_report(self.study, self.advice)

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 
 from corepath.job.model import MachineSection
 from corepath.motion.program import Program
+from corepath.reported import Key, report_keys
 
 __all__ = ["CHANGE", "CHANGE_BY_MACHINE", "LOOK", "STOP", "Apart", "apart", "together"]
 
@@ -28,6 +28,7 @@ CHANGE_BY_MACHINE = 0.3
 """Minutes of a change by M6 (common practice, no source)."""
 
 
+@report_keys(Key("dwell", places=3), Key("stops", "stop_minutes", 2), Key("tool_changes", "change_minutes", 2), "count")
 @dataclass(frozen=True, slots=True)
 class Apart:
     """Minutes of dwells, and how many stops and changes of cutter there are, with the minutes allowed for them."""
@@ -42,14 +43,8 @@ class Apart:
     def minutes(self) -> float:
         return self.dwell + self.stop_minutes + self.change_minutes
 
-    def as_dict(self) -> dict[str, Any]:
-        """Minutes apart under the names of the report, and the numbers of stops and changes."""
-        return {
-            "dwell": round(self.dwell, 3),
-            "stops": round(self.stop_minutes, 2),
-            "tool_changes": round(self.change_minutes, 2),
-            "count": {"stops": self.stops, "tool_changes": self.changes},
-        }
+    def count(self) -> dict[str, int]:
+        return {"stops": self.stops, "tool_changes": self.changes}
 
 
 def apart(program: Program, machine: MachineSection) -> Apart:

@@ -10,8 +10,7 @@ planned again once the stop is recorded: such a case ends before C. Lengths in m
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import replace
 
 import numpy as np
 
@@ -23,56 +22,21 @@ from corepath.readback.floors import Singles, check_floor
 from corepath.readback.holes import is_open
 from corepath.readback.judging import may_touch, measure_deck, measure_proud
 from corepath.readback.load import check_load
-from corepath.readback.material import Lies, Stock
+from corepath.readback.material import Stock
 from corepath.readback.measure import Run
 from corepath.readback.measures import MeasureList
 from corepath.readback.one_file import Done
 from corepath.readback.path import lay
 from corepath.readback.program import ReadProgram
+from corepath.readback.result import Case, Outcome
 from corepath.readback.shop import Shop
 from corepath.readback.zeros import derive_zero, face_height
 from corepath.work.model import Deck, Work
 
-__all__ = ["CELL", "Case", "Outcome", "new_findings", "read_cases", "shifted"]
+__all__ = ["CELL", "new_findings", "read_cases", "shifted"]
 
 CELL = 1.0
 """mm between the columns."""
-
-
-@dataclass(frozen=True, slots=True)
-class Case:
-    """`says` in words, as in "if the skim stops at 11.90"; the pass `stop`; the blank `thicker` by so much (mm).
-
-    `lies` is the blank where it was measured.
-    """
-
-    name: str
-    says: str
-    stop: int
-    thicker: float = 0.0
-    lies: Lies | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What one case came to. `figures` (mm, or cm³/min over planned for `load`) by name; `again`: C is planned anew."""
-
-    case: Case
-    findings: tuple[Finding, ...]
-    figures: Mapping[str, float]
-    again: bool
-
-    def as_dict(self) -> dict[str, Any]:
-        """The entry of `report.json`."""
-        return {
-            "name": self.case.name,
-            "says": self.case.says,
-            "stop": self.case.stop,
-            "thicker": round(self.case.thicker, 4),
-            "planned_again": self.again,
-            "kinds": sorted({one.kind for one in self.findings}),
-            **{name: round(value, 4) for name, value in self.figures.items()},
-        }
 
 
 def shifted(work: Work, dz: float) -> Work:

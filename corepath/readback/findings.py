@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from typing import Any
 
 from corepath.lengths import Said
+from corepath.reported import report_keys
 
 __all__ = ["KINDS", "Finding", "Findings", "Place3"]
 
@@ -74,6 +74,7 @@ KINDS: dict[str, str] = {
 }
 
 
+@report_keys("kind", "file", "line", "place", "depth", "says")
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One thing wrong. `line` is None where it belongs to no single line."""
@@ -94,17 +95,6 @@ class Finding:
         if self.place is not None:
             at = " at X{:.2f} Y{:.2f} Z{:.3f}".format(*self.place)
         return f"{where}: {self.kind}{at}: {self.says}"
-
-    def as_dict(self) -> dict[str, Any]:
-        """The entry of `report.json`, lengths rounded to 0.0001 mm."""
-        return {
-            "kind": self.kind,
-            "file": self.file,
-            "line": self.line,
-            "place": None if self.place is None else [round(value, 4) for value in self.place],
-            "depth": None if self.depth is None else round(self.depth, 4),
-            "says": self.says,
-        }
 
 
 class Findings:

@@ -13,6 +13,7 @@ from corepath.readback.material import Stock
 from corepath.readback.program import ReadProgram
 from corepath.readback.shop import Allowed
 from corepath.readback.timing import Minutes
+from corepath.reported import Key, report_keys
 
 __all__ = ["Bench", "Deed", "Foreign", "Spot"]
 
@@ -46,6 +47,7 @@ class Bench:
         return next(iter(self.cutters.values())) if number == -1 and len(self.cutters) == 1 else None
 
 
+@report_keys("value", Key("x", places=3), Key("y", places=3))
 @dataclass(frozen=True, slots=True)
 class Spot:
     """A figure in mm and the place (x, y) where it was found, from the middle of the blank."""
@@ -53,9 +55,6 @@ class Spot:
     value: float
     x: float
     y: float
-
-    def as_dict(self) -> dict[str, float]:
-        return {"value": round(self.value, 4), "x": round(self.x, 3), "y": round(self.y, 3)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +78,7 @@ class Deed:
     straight_down: float
 
 
+@report_keys(Key("*", "entries", None))
 @dataclass(frozen=True, slots=True)
 class Foreign:
     """All that was read of one file; of `program` the last part only.
@@ -113,8 +113,8 @@ class Foreign:
         """Those of the file, in which people read about it."""
         return INCH if self.program.inch else MM
 
-    def as_dict(self) -> dict[str, Any]:
-        """Plain data, lengths in mm rounded to 0.0001."""
+    def entries(self) -> dict[str, Any]:
+        """What is told of it; lengths in mm."""
         deed, bench = self.deed, self.bench
         ends = self.extents and {
             axis: [round(v, 4) for v in pair] for axis, pair in zip("xyz", self.extents, strict=True)
@@ -142,8 +142,8 @@ class Foreign:
             "rapid_length": round(self.rapid_length, 3),
             "feeds": self.feeds and [round(value, 3) for value in self.feeds],
             "speeds": list(self.speeds),
-            "depth": deed.depth and deed.depth.as_dict(),
-            "left": deed.left and deed.left.as_dict(),
+            "depth": deed.depth,
+            "left": deed.left,
             "thin": round(deed.thin, 2),
             "through": round(deed.through, 2),
             "below_bed": round(deed.below_bed, 4),
@@ -153,5 +153,5 @@ class Foreign:
             "straight_down": round(deed.straight_down, 4),
             "ok": self.ok,
             "counts": self.counts,
-            "findings": [finding.as_dict() for finding in self.findings],
+            "findings": self.findings,
         }  # fmt: skip

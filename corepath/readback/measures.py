@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from corepath.lengths import Said
+from corepath.reported import Key, report_keys
 
 __all__ = ["Extra", "Measure", "MeasureList", "spread"]
 
@@ -27,6 +27,7 @@ def spread(values: NDArray[np.floating]) -> Extra:
     return (("edges", tuple(float(edge) for edge in edges)), ("counts", tuple(float(count) for count in counts)))
 
 
+@report_keys("id", "file", "value", "wanted", "deviation", "says", Key("where", places=3), Key("*", "extra"))
 @dataclass(frozen=True, slots=True)
 class Measure:
     """`value` and `wanted` in `unit` ("" for a share or a count); `deviation` is value minus wanted, signed.
@@ -47,21 +48,6 @@ class Measure:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "says", Said(self.says))
-
-    def as_dict(self) -> dict[str, Any]:
-        """The entry of `report.json`, lengths rounded to 0.0001."""
-        entry: dict[str, Any] = {
-            "id": self.id,
-            "file": self.file,
-            "value": round(self.value, 4),
-            "wanted": None if self.wanted is None else round(self.wanted, 4),
-            "deviation": round(self.deviation, 4),
-            "says": self.says,
-            "where": None if self.where is None else [round(value, 3) for value in self.where],
-        }
-        for name, values in self.extra:
-            entry[name] = [round(value, 4) for value in values]
-        return entry
 
 
 class MeasureList(list[Measure]):

@@ -9,12 +9,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.readback.findings import Findings
-from corepath.readback.material import Grid, Mask, Stock
+from corepath.readback.findings import Finding, Findings
+from corepath.readback.material import Grid, Lies, Mask, Stock
 from corepath.readback.measures import Measure
 from corepath.readback.path import Path
+from corepath.reported import Key, report_keys
 
-__all__ = ["SQUARE", "FileCount", "ReadBack", "Remaining", "Span", "Step"]
+__all__ = ["SQUARE", "Case", "FileCount", "Outcome", "ReadBack", "Remaining", "Span", "Step"]
 
 SQUARE = 20.0
 """mm: side of the squares of the map in the report."""
@@ -25,6 +26,7 @@ Span = tuple[float, float, float, float]
 Singles = NDArray[np.float32]
 
 
+@report_keys(Key("*", "squares"))
 @dataclass(frozen=True, slots=True)
 class Remaining:
     """The blank after a set-up, in its bed frame: arrays [iy, ix], mm, NaN where nothing is left.
@@ -63,7 +65,7 @@ class Remaining:
         lowest: Singles = np.fmin(self.wood[0], self.casting[0])
         return lowest
 
-    def as_dict(self) -> dict[str, Any]:
+    def squares(self) -> dict[str, Any]:
         """A map for the report: the least wood, casting and whole (mm) of the columns in each square; None for none.
 
         `x0`, `y0` is the middle of the first square, `px`, `py` their spacing; rows run along Y, the lowest first.
@@ -79,10 +81,10 @@ class Remaining:
         }
         return {
             "setup": self.setup,
-            "x0": round(grid.x0 + (wide - grid.px) / 2, 4),
-            "y0": round(grid.y0 + (high - grid.py) / 2, 4),
-            "px": round(wide, 4),
-            "py": round(high, 4),
+            "x0": grid.x0 + (wide - grid.px) / 2,
+            "y0": grid.y0 + (high - grid.py) / 2,
+            "px": wide,
+            "py": high,
             **{name: _least_by_square(values, xs, ys) for name, values in heights.items()},
         }
 
@@ -99,6 +101,10 @@ def _where(there: Mask, bottom: Singles, top: Singles) -> tuple[Singles, Singles
     return np.where(there, bottom, gone), np.where(there, top, gone)
 
 
+@report_keys(
+    "file", "lines", "motions", Key("cut_length", places=3), Key("rapid_length", places=3), Key("removed", places=1),
+    "deepest",
+)  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class FileCount:
     """One file in figures: lines, motions, length cut and travelled at rapid (mm), volume removed (mm³)."""
@@ -110,17 +116,6 @@ class FileCount:
     rapid_length: float
     removed: float
     deepest: float
-
-    def as_dict(self) -> dict[str, Any]:
-        return {
-            "file": self.file,
-            "lines": self.lines,
-            "motions": self.motions,
-            "cut_length": round(self.cut_length, 3),
-            "rapid_length": round(self.rapid_length, 3),
-            "removed": round(self.removed, 1),
-            "deepest": round(self.deepest, 4),
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,10 +133,44 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
+class Case:
+    """`says` in words, as in "if the skim stops at 11.90"; the pass `stop`; the blank `thicker` by so much (mm).
+
+    `lies` is the blank where it was measured.
+    """
+
+    name: str
+    says: str
+    stop: int
+    thicker: float = 0.0
+    lies: Lies | None = None
+
+
+@report_keys(
+    Key("name", "case.name"), Key("says", "case.says"), Key("stop", "case.stop"), Key("thicker", "case.thicker"),
+    Key("planned_again", "again"), "kinds", Key("*", "figures"),
+)  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What one case came to. `figures` (mm, or cm³/min over planned for `load`) by name; `again`: C is planned anew."""
+
+    case: Case
+    findings: tuple[Finding, ...]
+    figures: Mapping[str, float]
+    again: bool
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """Kinds of its findings."""
+        return tuple(sorted({one.kind for one in self.findings}))
+
+
+@report_keys("ok", "counts", "findings", "measures", "files", "left", "cases")
+@dataclass(frozen=True, slots=True)
 class ReadBack:
     """All that was found and measured. `remaining` has the blank after A, B and C, as far as cut.
 
-    `cases` are further blanks and stops that the files were tried on, as entries of the report. `steps` are the files
+    `cases` are further blanks and stops that the files were tried on. `steps` are the files
     in the order read, where they were asked for. `travelled` is by set-up the rectangle that its files stay in.
     """
 
@@ -149,7 +178,7 @@ class ReadBack:
     measures: tuple[Measure, ...]
     files: tuple[FileCount, ...]
     remaining: Mapping[str, Remaining]
-    cases: tuple[Mapping[str, Any], ...] = ()
+    cases: tuple[Outcome, ...] = ()
     steps: tuple[Step, ...] = ()
     travelled: Mapping[str, Span] = field(default_factory=dict)
 
@@ -170,14 +199,6 @@ class ReadBack:
                 return measure
         raise KeyError(id)
 
-    def as_dict(self) -> dict[str, Any]:
-        """The entry `readback` of `report.json`."""
-        return {
-            "ok": self.ok,
-            "counts": self.counts,
-            "findings": [finding.as_dict() for finding in self.findings],
-            "measures": [measure.as_dict() for measure in self.measures],
-            "files": [file.as_dict() for file in self.files],
-            "left": [self.remaining[setup].as_dict() for setup in sorted(self.remaining)],
-            "cases": [dict(case) for case in self.cases],
-        }
+    def left(self) -> list[Remaining]:
+        """The blank after each set-up, in their order."""
+        return [self.remaining[setup] for setup in sorted(self.remaining)]

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import shapely
@@ -16,6 +15,7 @@ from shapely.affinity import translate
 
 from corepath.board.model import Board
 from corepath.lengths import mm, said_all
+from corepath.reported import Key, report_keys
 from corepath.stackup.depth_checks import fill_short
 from corepath.stackup.skim import TIE
 from corepath.stackup.stackup import CastingStack, Stackup
@@ -67,6 +67,7 @@ class Deeper:
         return f"{self.id} would have to be {mm(self.by):.2f} deeper, which it cannot be any more"
 
 
+@report_keys("floors", "least_blank", "possible", "thickest_core", "lowest_plane", "working_stop", Key("says", "lines"))
 @dataclass(frozen=True, slots=True)
 class Advice:
     """`floors`: least and most that groove.floor may be (most below least: no floor passes).
@@ -124,17 +125,6 @@ class Advice:
                     f"{plug.id}: the nearest place that will do is X{mm(plug.at[0]):.0f} Y{mm(plug.at[1]):.0f}"
                 )
         return said_all(found)
-
-    def as_dict(self) -> dict[str, Any]:
-        return {
-            "floors": None if self.floors is None else [round(end, 4) for end in self.floors],
-            "least_blank": None if self.least_blank is None else round(self.least_blank, 4),
-            "possible": self.possible,
-            "thickest_core": round(self.thickest_core, 4),
-            "lowest_plane": round(self.lowest_plane, 4),
-            "working_stop": round(self.working_stop, 4),
-            "says": list(self.lines()),
-        }
 
 
 def is_cut(stack: Stackup, casting: CastingStack) -> bool:

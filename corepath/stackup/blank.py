@@ -28,6 +28,7 @@ from numpy.typing import ArrayLike, NDArray
 from corepath.job.measured import Measured
 from corepath.job.model import Job
 from corepath.lengths import mm, said_all
+from corepath.reported import Key, report_keys
 from corepath.stackup.fitting import Bending, Fitted, fit
 from corepath.stackup.rests import Planes, Rests, off, rests
 
@@ -54,6 +55,7 @@ UNSEEN = 2.0
 """Where a map is less sure than this times the error of one figure, between the places, too little was measured."""
 
 
+@report_keys("value", Key("at", places=None))
 @dataclass(frozen=True, slots=True)
 class Extreme:
     """The most or the least a map may come to, its errors against it, and where."""
@@ -61,6 +63,10 @@ class Extreme:
     value: float
     x: float
     y: float
+
+    @property
+    def at(self) -> tuple[float, float]:
+        return self.x, self.y
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +96,7 @@ class _Map:
         return np.full(np.broadcast_shapes(np.shape(x), np.shape(y)), level)
 
 
+@report_keys("measured", "gap_measured", Key("maps", "fits"), "thickest", "thinnest", "cautions")
 @dataclass(frozen=True)
 class Blank:
     """What is known of the blank. `x`, `y` of all maps are arrays or numbers in mm, broadcast together."""
@@ -327,24 +334,16 @@ class Blank:
             f"tolerances.flat {mm(most[k]):.2f} is counted in B; a blank pressed flat there springs back after the skim"
         ]
 
-    def as_dict(self) -> dict[str, object]:
-        """Figures for the report: how each map was fitted, and its residual."""
-        maps = {
+    def fits(self) -> dict[str, dict[str, object]]:
+        """For the report: how each map was fitted, and its residual."""
+        return {
             name: {
                 "fit": fitted.kind,
                 "places": len(fitted.z),
-                "rms": round(fitted.rms, 4),
-                "residual_sd": None if math.isnan(fitted.residual_sd) else round(fitted.residual_sd, 4),
+                "rms": fitted.rms,
+                "residual_sd": None if math.isnan(fitted.residual_sd) else fitted.residual_sd,
             }
             for name, fitted in self._maps()
-        }
-        extremes = {"thickest": self.thickest, "thinnest": self.thinnest}
-        return {
-            "measured": self.measured,
-            "gap_measured": self.gap_measured,
-            "maps": maps,
-            **{name: {"value": round(e.value, 4), "at": [e.x, e.y]} for name, e in extremes.items()},
-            "cautions": list(self.cautions),
         }
 
     @staticmethod

@@ -6,12 +6,17 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from corepath.lengths import Said
+from corepath.reported import Key, report_keys
 
 __all__ = ["Check", "Verdict"]
 
 Verdict = Literal["ok", "caution", "fail"]
 
 
+@report_keys(
+    "id", "verdict", "value", "worst", "rss", "limit", "margin", "unit", "says", "where", "mend",
+    Key("largest", "contributors"),
+)  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Check:
     """One check: it holds when `value` is at least `limit` (both in `unit`).
@@ -38,24 +43,11 @@ class Check:
         for name in ("says", "where", "mend"):
             object.__setattr__(self, name, Said(getattr(self, name)))
 
+    def contributors(self) -> list[dict[str, Any]]:
+        """`largest` as the report has it."""
+        return [{"contributor": name, "costs": cost} for name, cost in self.largest]
+
     @property
     def margin(self) -> float:
         """What the nominal value has to spare."""
         return self.value - self.limit
-
-    def as_dict(self) -> dict[str, Any]:
-        """The entry of `report.json`, lengths rounded to 0.0001."""
-        return {
-            "id": self.id,
-            "verdict": self.verdict,
-            "value": round(self.value, 4),
-            "worst": round(self.worst, 4),
-            "rss": round(self.rss, 4),
-            "limit": round(self.limit, 4),
-            "margin": round(self.margin, 4),
-            "unit": self.unit,
-            "says": self.says,
-            "where": self.where,
-            "mend": self.mend,
-            "largest": [{"contributor": name, "costs": round(cost, 4)} for name, cost in self.largest],
-        }

@@ -10,11 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import NamedTuple, Protocol
 
 from corepath.job.model import CastSection
 from corepath.job.tables import Resin, resins
 from corepath.lengths import mm
+from corepath.reported import Key, report_keys
 from corepath.stackup.mixing import LIGHT, Parts, parts
 
 __all__ = ["Cup", "CupPlan", "Poured", "cup_plan"]
@@ -31,35 +32,41 @@ class Poured(Protocol):
     def volume(self) -> float: ...
 
 
+@report_keys("id", Key("cm3", places=2))
+class Filled(NamedTuple):
+    """A casting and the cm³ that it takes of a cup."""
+
+    id: str
+    cm3: float
+
+
+@report_keys("id", "pours")
+class Layers(NamedTuple):
+    """A casting too deep for one pour, and in how many it is poured."""
+
+    id: str
+    pours: int
+
+
+@report_keys(Key("cup", "number"), "fills")
 @dataclass(frozen=True, slots=True)
 class Cup:
-    """One cup: which castings it fills, with the cm³ that each takes of it."""
+    """One cup: which castings it fills."""
 
     number: int
-    fills: tuple[tuple[str, float], ...]
+    fills: tuple[Filled, ...]
 
 
+@report_keys("cups", Key("each_cup", "each"), "layers", "notes", "cautions")
 @dataclass(frozen=True, slots=True)
 class CupPlan:
     """All cups: `each` is what goes into one of them; `layers` are castings too deep for one pour, with how many."""
 
     cups: tuple[Cup, ...]
     each: Parts
-    layers: tuple[tuple[str, int], ...]
+    layers: tuple[Layers, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
-
-    def as_dict(self) -> dict[str, Any]:
-        return {
-            "cups": [
-                {"cup": cup.number, "fills": [{"id": name, "cm3": round(taken, 2)} for name, taken in cup.fills]}
-                for cup in self.cups
-            ],
-            "each_cup": self.each.as_dict(),
-            "layers": [{"id": name, "pours": count} for name, count in self.layers],
-            "notes": list(self.notes),
-            "cautions": list(self.cautions),
-        }
 
 
 def cup_plan(castings: Sequence[Poured], cast: CastSection) -> CupPlan:
@@ -82,27 +89,27 @@ def _count(mass: float, resin: Resin | None) -> int:
 def _filled(castings: Sequence[Poured], volume: float, count: int) -> tuple[Cup, ...]:
     """Pour one cup after the other into one casting after the other."""
     size = volume / count
-    fills: list[list[tuple[str, float]]] = [[] for _ in range(count)]
+    fills: list[list[Filled]] = [[] for _ in range(count)]
     poured = 0.0
     for casting in castings:
         start, end = poured, poured + casting.volume
         for k in range(count):
             taken = min(end, (k + 1) * size) - max(start, k * size)
             if taken > 1e-6 * max(size, 1.0):
-                fills[k].append((casting.id, taken))
+                fills[k].append(Filled(casting.id, taken))
         poured = end
     return tuple(Cup(k + 1, tuple(filled)) for k, filled in enumerate(fills))
 
 
-def _layers(castings: Sequence[Poured], cast: CastSection, resin: Resin | None) -> tuple[tuple[str, int], ...]:
+def _layers(castings: Sequence[Poured], cast: CastSection, resin: Resin | None) -> tuple[Layers, ...]:
     if resin is None:
         return ()
     counted = ((c.id, math.ceil((c.depth - cast.pour_short) / resin.layer.value - 1e-9)) for c in castings)
-    return tuple((name, count) for name, count in counted if count > 1)
+    return tuple(Layers(name, count) for name, count in counted if count > 1)
 
 
 def _notes(
-    each: Parts, count: int, layers: Sequence[tuple[str, int]], cast: CastSection, resin: Resin | None
+    each: Parts, count: int, layers: Sequence[Layers], cast: CastSection, resin: Resin | None
 ) -> tuple[str, ...]:
     notes = [f"{count} cup{'s' if count > 1 else ''}, each of {each.a_g:.1f} g A and {each.b_g:.1f} g B"]
     if cast.ratio_by == "volume":

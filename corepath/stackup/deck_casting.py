@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import shapely
@@ -17,6 +16,7 @@ from shapely import Polygon
 
 from corepath.board.model import Board
 from corepath.lengths import mm, said_all, square_mm
+from corepath.reported import Key, report_keys
 from corepath.stackup.stackup import Stackup
 
 __all__ = ["Band", "Columns", "DeckCasting", "Shown", "expected_columns", "notes", "shown_casting"]
@@ -55,6 +55,10 @@ class Columns:
         return iy, ix
 
 
+@report_keys(
+    "id", Key("footprint", places=1), Key("shows", places=1), Key("not_filled", places=1), Key("deepest", places=3),
+    Key("at", places=2),
+)  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Shown:
     """One casting: mm² of its footprint, of what shows in the deck, and of what was not filled up to it.
@@ -70,17 +74,8 @@ class Shown:
     deepest: float
     at: tuple[float, float] | None
 
-    def as_dict(self) -> dict[str, Any]:
-        return {
-            "id": self.id,
-            "footprint": round(self.footprint, 1),
-            "shows": round(self.shows, 1),
-            "not_filled": round(self.not_filled, 1),
-            "deepest": round(self.deepest, 3),
-            "at": None if self.at is None else [round(value, 2) for value in self.at],
-        }
 
-
+@report_keys(Key("wanted", places=None), Key("least", places=2), Key("at", "least_at", 2), Key("mean", places=2))
 @dataclass(frozen=True, slots=True)
 class Band:
     """The casting along the edge: places (n, 2) on the outline, and the width that shows inside it, (n,) mm."""
@@ -98,11 +93,12 @@ class Band:
         x, y = self.places[int(np.argmin(np.round(self.inside, 6)))]
         return float(x), float(y)
 
-    def as_dict(self) -> dict[str, Any]:
-        least = {"least": round(self.least, 2), "at": [round(value, 2) for value in self.least_at]}
-        return {"wanted": self.wanted, **least, "mean": round(float(self.inside.mean()), 2)}
+    @property
+    def mean(self) -> float:
+        return float(self.inside.mean())
 
 
+@report_keys(Key("from", "columns.source"), Key("spacing", "columns.spacing"), "band", "castings")
 @dataclass(frozen=True, slots=True)
 class DeckCasting:
     """Band, castings (the groove first), masks (ny, nx) of what shows, and depth below the deck where not filled."""
@@ -112,15 +108,6 @@ class DeckCasting:
     castings: tuple[Shown, ...]
     shows: Mask
     depth: Floats
-
-    def as_dict(self) -> dict[str, Any]:
-        """The entry `deck_casting` of `report.json`."""
-        return {
-            "from": self.columns.source,
-            "spacing": round(self.columns.spacing, 4),
-            "band": self.band.as_dict(),
-            "castings": [one.as_dict() for one in self.castings],
-        }
 
 
 def expected_columns(stack: Stackup, board: Board) -> Columns:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from corepath.job.model import CastSection
+from corepath.reported import Key, report_keys
 
 __all__ = ["LIGHT", "Parts", "mix", "parts"]
 
@@ -12,6 +13,10 @@ LIGHT = 5.0
 """g: of a part lighter than this the last digit of a 0.1 g scale is 2 % and more of the ratio (arithmetic)."""
 
 
+@report_keys(
+    Key("part_a_g", "a_g", 2), Key("part_b_g", "b_g", 2), Key("total_g", places=2),
+    Key("part_a_ml", "a_ml", 2), Key("part_b_ml", "b_ml", 2),
+)  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Parts:
     """What to weigh or measure out: grams and millilitres of the parts A and B."""
@@ -33,16 +38,6 @@ class Parts:
         """The same, or so much more in the same ratio that neither part is lighter than `least` grams."""
         light = min(self.a_g, self.b_g)
         return self if light >= least or light <= 0 else self.shared(light / least)
-
-    def as_dict(self) -> dict[str, float]:
-        """Keys of the report; g to 0.01, ml to 0.01."""
-        return {
-            "part_a_g": round(self.a_g, 2),
-            "part_b_g": round(self.b_g, 2),
-            "total_g": round(self.total_g, 2),
-            "part_a_ml": round(self.a_ml, 2),
-            "part_b_ml": round(self.b_ml, 2),
-        }
 
 
 def parts(volume: float, cast: CastSection) -> Parts:

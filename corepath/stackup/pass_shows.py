@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
+from corepath.reported import Key, report_keys
 from corepath.stackup.depth_checks import seen_at
 from corepath.stackup.skim import TIE
 from corepath.stackup.stackup import CastingStack, Stackup
@@ -14,6 +14,7 @@ from corepath.stackup.stackup import CastingStack, Stackup
 __all__ = ["PassShows", "showing"]
 
 
+@report_keys(Key("pass", "number"), "plane", Key("shows", "shares"))
 @dataclass(frozen=True, slots=True)
 class PassShows:
     """One pass: its plane (mm above the bed) and, for each casting, the share of its footprint that shows.
@@ -24,13 +25,6 @@ class PassShows:
     number: int
     plane: float
     shares: dict[str, tuple[float, float, float]]
-
-    def as_dict(self) -> dict[str, Any]:
-        return {
-            "pass": self.number,
-            "plane": round(self.plane, 4),
-            "shows": {name: [round(share, 4) for share in shares] for name, shares in self.shares.items()},
-        }
 
 
 def showing(stack: Stackup) -> tuple[PassShows, ...]:

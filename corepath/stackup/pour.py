@@ -12,25 +12,26 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from corepath.job.model import CastSection
 from corepath.job.tables import resins
 from corepath.lengths import Said, either, marked, mm, out_of_level, said_all
-from corepath.stackup.cups import cup_plan
+from corepath.reported import Key, report_keys
+from corepath.stackup.cups import CupPlan, cup_plan
 from corepath.stackup.linear import Linear
-from corepath.stackup.mixing import mix, parts
+from corepath.stackup.mixing import Parts, mix, parts
 
 __all__ = [
-    "POUR_HEADER", "CastingPour", "LevelLimits", "Shows", "StopLimit", "Tilt", "depth_loss", "level_limits", "mix",
-    "pour_notes",
-    "pour_report", "pour_rows", "resin_low", "tilted", "volume_of",
+    "POUR_HEADER", "CastingPour", "LevelLimits", "PourEntry", "PourPlan", "Shows", "StopLimit", "Tilt", "depth_loss",
+    "level_limits", "mix", "pour_notes", "pour_plan", "pour_rows", "resin_low", "tilted", "volume_of",
 ]  # fmt: skip
 
 Shows = Literal["surely", "likely", "perhaps", "no"]
 """Whether all castings show by a pass: in the worst case, nominally, in the best case, not even then."""
 
 
+@report_keys(Key("pass", "number"), "plane", Key("p_limit", "p_limit.nominal"), "p_limit_worst", "shows")
 @dataclass(frozen=True, slots=True)
 class StopLimit:
     """How low the resin of one casting may lie if the skim stops after pass `number` at `plane`.
@@ -42,6 +43,10 @@ class StopLimit:
     plane: float
     p_limit: Linear
     shows: Shows = "surely"
+
+    @property
+    def p_limit_worst(self) -> float:
+        return self.p_limit.worst()[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +78,9 @@ def volume_of(area: float, depth: float, short: float = 0.0) -> float:
     return area * max(0.0, depth - short) / 1000.0
 
 
+@report_keys(
+    "level", "rise", "over", Key("spilled_cm3", "spilled", 3), Key("p_high_end", "p_high"), Key("p_low_end", "p_low")
+)
 @dataclass(frozen=True, slots=True)
 class Tilt:
     """What being out of level by `level` mm/m does to one casting while it is poured and cures.
@@ -89,16 +97,6 @@ class Tilt:
     spilled: float
     p_high: float
     p_low: float
-
-    def as_dict(self) -> dict[str, float]:
-        return {
-            "level": round(self.level, 4),
-            "rise": round(self.rise, 4),
-            "over": round(self.over, 4),
-            "spilled_cm3": round(self.spilled, 3),
-            "p_high_end": round(self.p_high, 4),
-            "p_low_end": round(self.p_low, 4),
-        }
 
 
 def depth_loss(cast: CastSection) -> float:
@@ -137,6 +135,9 @@ def tilted(pour: CastingPour, cast: CastSection, level: float) -> Tilt:
     )
 
 
+@report_keys(
+    Key("fill", places=3), Key("spill", places=3), Key("after_spill", places=3), Key("limit", "least", 3), "says"
+)
 @dataclass(frozen=True, slots=True)
 class LevelLimits:
     """How far out of level the blank may lie, mm/m; negative: not even a level blank will do.
@@ -167,10 +168,6 @@ class LevelLimits:
             f"{out_of_level(least):.2f~}: a card {either(f'{least:.2f} mm', f'{least / 25.4:.3f} in')} thick under one "
             f"end of a {either('1 m', '39.37 in')} level"
         )
-
-    def as_dict(self) -> dict[str, Any]:
-        given = {"fill": self.fill, "spill": self.spill, "after_spill": self.after_spill, "limit": self.least}
-        return {**{name: None if x is None else round(x, 3) for name, x in given.items()}, "says": self.says()}
 
 
 def level_limits(pour: CastingPour, cast: CastSection, p_limit: float | None = None) -> LevelLimits:
@@ -212,20 +209,70 @@ def pour_notes(pour: CastingPour, cast: CastSection, level: float) -> tuple[str,
     return said_all(notes)
 
 
-def pour_report(castings: Sequence[CastingPour], cast: CastSection, level: float | None = None) -> dict[str, Any]:
-    """The `pour` entry of the report: each casting, the sum, cups and cautions.
+@report_keys(
+    "id", Key("volume_cm3", "pour.volume", 3), Key("flush_full_cm3", "full", 3), Key("depth", "pour.depth"),
+    Key("p_expected", "pour.p_expected.nominal"), Key("p_limit", "pour.p_limit"), "shrinks", Key("*", "mixed"),
+    Key("level", optional=True), Key("tilt", optional=True), Key("notes", optional=True),
+    Key("stops", optional=True),
+)  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class PourEntry:
+    """What is mixed for one casting; volumes to the pour line and up to the raw top (`full`), cm³.
+
+    `level`, `tilt` and `notes` only where it has an extent, the last two only for a level that is given.
+    """
+
+    pour: CastingPour
+    full: float
+    shrinks: float
+    mixed: Parts
+    level: LevelLimits | None
+    tilt: Tilt | None
+    notes: tuple[str, ...] | None = None
+
+    @property
+    def id(self) -> str:
+        return self.pour.id
+
+    @property
+    def stops(self) -> tuple[StopLimit, ...] | None:
+        return self.pour.stops or None
+
+
+@report_keys(
+    "resin", Key("extra", places=None), "castings", Key("volume_cm3", "volume", 3), Key("*", "mixed"), Key("*", "cups")
+)
+@dataclass(frozen=True, slots=True)
+class PourPlan:
+    """The whole pour: each casting, the sum, cups and cautions; `extra` is a share."""
+
+    resin: str
+    extra: float
+    castings: tuple[PourEntry, ...]
+    volume: float
+    mixed: Parts
+    cups: CupPlan
+
+
+def pour_plan(castings: Sequence[CastingPour], cast: CastSection, level: float | None = None) -> PourPlan:
+    """What is mixed for all castings.
 
     With `level` (mm/m, `tolerances.level`) also what being so far out of level does to each casting.
     """
     volume = math.fsum(casting.volume for casting in castings)
-    return {
-        "resin": cast.resin,
-        "extra": cast.extra,
-        "castings": [_casting_entry(casting, cast, level) for casting in castings],
-        "volume_cm3": round(volume, 3),
-        **parts(volume, cast).as_dict(),
-        **cup_plan(castings, cast).as_dict(),
-    }
+    entries = tuple(_entry(casting, cast, level) for casting in castings)
+    return PourPlan(cast.resin, cast.extra, entries, volume, parts(volume, cast), cup_plan(castings, cast))
+
+
+def _entry(pour: CastingPour, cast: CastSection, level: float | None) -> PourEntry:
+    full, shrinks = volume_of(_area(pour, cast), pour.depth), depth_loss(cast) * pour.depth
+    mixed = parts(pour.volume, cast)
+    if pour.half_span <= 0:
+        return PourEntry(pour, full, shrinks, mixed, None, None)
+    limits = level_limits(pour, cast)
+    if level is None:
+        return PourEntry(pour, full, shrinks, mixed, limits, None)
+    return PourEntry(pour, full, shrinks, mixed, limits, tilted(pour, cast, level), pour_notes(pour, cast, level))
 
 
 POUR_HEADER = said_all(("casting", "cm³", "full cm³", "A g", "B g", "low", "may", f"level {either('mm/m', 'in/ft')}"))
@@ -246,37 +293,6 @@ def pour_rows(castings: Sequence[CastingPour], cast: CastSection) -> tuple[tuple
     mixed = parts(volume, cast)
     total = (f"{figure:.2f}" for figure in (volume, full, mixed.a_g, mixed.b_g))
     return (*rows, ("all", *total, "", "", ""))
-
-
-def _casting_entry(pour: CastingPour, cast: CastSection, level: float | None) -> dict[str, Any]:
-    full = volume_of(_area(pour, cast), pour.depth)
-    entry: dict[str, Any] = {
-        "id": pour.id,
-        "volume_cm3": round(pour.volume, 3),
-        "flush_full_cm3": round(full, 3),
-        "depth": round(pour.depth, 4),
-        "p_expected": round(pour.p_expected.nominal, 4),
-        "p_limit": round(pour.p_limit, 4),
-        "shrinks": round(depth_loss(cast) * pour.depth, 4),
-        **parts(pour.volume, cast).as_dict(),
-    }
-    if pour.half_span > 0:
-        entry["level"] = level_limits(pour, cast).as_dict()
-        if level is not None:
-            entry["tilt"] = tilted(pour, cast, level).as_dict()
-            entry["notes"] = list(pour_notes(pour, cast, level))
-    if pour.stops:
-        entry["stops"] = [
-            {
-                "pass": stop.number,
-                "plane": round(stop.plane, 4),
-                "p_limit": round(stop.p_limit.nominal, 4),
-                "p_limit_worst": round(stop.p_limit.worst()[0], 4),
-                "shows": stop.shows,
-            }
-            for stop in pour.stops
-        ]
-    return entry
 
 
 def _area(pour: CastingPour, cast: CastSection) -> float:

@@ -15,12 +15,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 from corepath.board.model import Board
 from corepath.job.tables import woods
 from corepath.layup.laid import LaidUp, laid_up
 from corepath.lengths import mm
+from corepath.reported import Key, report_keys
 from corepath.stackup.check import Check
 from corepath.stackup.judge import judge, weakest
 from corepath.stackup.linear import Linear
@@ -32,6 +32,7 @@ SETTLED = 0.1
 """mm: how well a recorded width settles the movement over the whole width (common practice, no source)."""
 
 
+@report_keys("kind", "id", Key("value", "left.nominal"), "worst", "rss", "off")
 @dataclass(frozen=True, slots=True)
 class Registered:
     """One thing that must lie in its place: `left` (mm) is what remains of it, or how far it may be off.
@@ -44,17 +45,19 @@ class Registered:
     id: str
     left: Linear
 
-    def as_dict(self) -> dict[str, Any]:
+    @property
+    def worst(self) -> float:
+        return self.left.worst()[0]
+
+    @property
+    def rss(self) -> float:
+        return self.left.rss()[0]
+
+    @property
+    def off(self) -> float:
+        """How far it may be off its nominal value at most."""
         low, high = self.left.worst()
-        off = max(abs(low - self.left.nominal), abs(high - self.left.nominal))
-        return {
-            "kind": self.kind,
-            "id": self.id,
-            "value": round(self.left.nominal, 4),
-            "worst": round(low, 4),
-            "rss": round(self.left.rss()[0], 4),
-            "off": round(off, 4),
-        }
+        return max(abs(low - self.left.nominal), abs(high - self.left.nominal))
 
 
 def registered(stack: Stackup, board: Board) -> tuple[Registered, ...]:

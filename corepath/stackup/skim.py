@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
+from corepath.reported import report_keys
 from corepath.stackup.linear import Linear
 
 __all__ = ["TIE", "SkimPlan", "plan_skim"]
@@ -18,6 +18,9 @@ TIE = 1e-6
 """mm: planes closer than this to a limit count as at the limit, so that no verdict hangs on float noise."""
 
 
+@report_keys(
+    "planes", "lowest_plane", "first_sight", "earliest", "likely", "latest", "planned_stop", "recorded", "not_offered"
+)
 @dataclass(frozen=True, slots=True)
 class SkimPlan:
     """`planes` (mm, highest first) and pass numbers, None where no pass does.
@@ -56,19 +59,6 @@ class SkimPlan:
     def first_stop(self) -> int:
         """The pass after which the combined file stops first."""
         return self.first_sight or self.planned_stop
-
-    def as_dict(self) -> dict[str, Any]:
-        return {
-            "planes": [round(plane, 4) for plane in self.planes],
-            "lowest_plane": round(self.lowest_plane, 4),
-            "first_sight": self.first_sight,
-            "earliest": self.earliest,
-            "likely": self.likely,
-            "latest": self.latest,
-            "planned_stop": self.planned_stop,
-            "recorded": self.recorded,
-            "not_offered": [round(plane, 4) for plane in self.not_offered],
-        }
 
 
 def plan_skim(

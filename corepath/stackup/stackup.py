@@ -14,6 +14,7 @@ from corepath.job.pose import pose_of
 from corepath.job.record_settled import Settled
 from corepath.lengths import mm
 from corepath.motion.program import Found, Setup, System, Zero
+from corepath.reported import Key, report_keys
 from corepath.stackup.blank import Blank
 from corepath.stackup.flush import LocalFlush, flush_area
 from corepath.stackup.heights import At, Heights
@@ -26,6 +27,10 @@ from corepath.stackup.table import HeightTable, height_table
 __all__ = ["CastingStack", "PlaceStack", "Stackup", "stack_heights"]
 
 
+@report_keys(
+    Key("id", "casting.id"), Key("floor", "casting.floor"), Key("p_expected", "pour.p_expected.nominal"),
+    Key("p_limit", "pour.p_limit"),
+)  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class CastingStack:
     """One casting in the stack-up: the operation that cuts it and the deck over its own footprint.

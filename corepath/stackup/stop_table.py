@@ -14,6 +14,7 @@ from functools import partial
 from typing import Any
 
 from corepath.lengths import Said, mm, said_all
+from corepath.reported import Key, report_keys
 from corepath.stackup.check import Check, Verdict
 from corepath.stackup.depth_checks import clean_up_at, fill_at, fill_room, hold_at, inserts_at, shows_at
 from corepath.stackup.judge import weakest
@@ -48,6 +49,7 @@ class Question:
     word: Callable[[float], str] | None = None
 
 
+@report_keys("name", "by_eye", Key("at", "answers"))
 @dataclass(frozen=True, slots=True)
 class StopRow:
     """One question and its answers, one for each stop of the table; `cells` are the answers as text."""
@@ -57,7 +59,13 @@ class StopRow:
     cells: tuple[str, ...]
     by_eye: bool = False
 
+    def answers(self) -> list[dict[str, Any]]:
+        """What the report tells of the checks."""
+        keys = ("id", "where", "value", "worst", "rss", "limit", "verdict")
+        return [{key: getattr(check, key) for key in keys} for check in self.checks]
 
+
+@report_keys(Key("stops", "judged"), "rows")
 @dataclass(frozen=True, slots=True)
 class StopTable:
     """Rows of questions, columns of stops in the order cut."""
@@ -85,34 +93,18 @@ class StopTable:
         """The other lines as text: the room in the worst case beyond the limit with its verdict, or how likely."""
         return tuple((row.name, *row.cells) for row in self.rows)
 
-    def as_dict(self) -> dict[str, Any]:
-        """Stops and rows for the report; lengths rounded to 0.0001."""
-        return {
-            "stops": [
-                {
-                    "pass": stop.number,
-                    "plane": round(stop.plane, 4),
-                    "shows": stop.shows,
-                    "planned": stop.planned,
-                    "verdict": self.verdict(stop.number),
-                }
-                for stop in self.stops
-            ],
-            "rows": [
-                {"name": row.name, "by_eye": row.by_eye, "at": [_entry(check) for check in row.checks]}
-                for row in self.rows
-            ],
-        }
+    def judged(self) -> list[dict[str, Any]]:
+        """The stops with their verdicts, for the report."""
+        return [
+            {"pass": stop.number, "plane": stop.plane, "shows": stop.shows, "planned": stop.planned,
+             "verdict": self.verdict(stop.number)}
+            for stop in self.stops
+        ]  # fmt: skip
 
 
 def _cell(check: Check) -> str:
     room = check.worst - check.limit
     return Said(f"{mm(room if abs(room) >= 0.005 else 0.0):.2f} {check.verdict}")
-
-
-def _entry(check: Check) -> dict[str, Any]:
-    entry = check.as_dict()
-    return {key: entry[key] for key in ("id", "where", "value", "worst", "rss", "limit", "verdict")}
 
 
 def table_of(stops: Sequence[Stop], questions: Iterable[Question]) -> StopTable:

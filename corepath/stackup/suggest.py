@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.reported import Key, report_keys
 from corepath.stackup.advice import is_cut
 from corepath.stackup.check import Check
 from corepath.stackup.pour import depth_loss
@@ -37,15 +38,13 @@ SLACK = 1e-5
 the solver takes for equal, 1e-7, and a thousandth of what values are rounded to."""
 
 
+@report_keys(Key("values", places=None), "least_margin", "passes")
 @dataclass(frozen=True, slots=True)
 class Suggestion:
     """Values by the key of the job file (mm) and the least margin they leave; `passes` if that is not negative."""
 
     values: Mapping[str, float]
     least_margin: float
-
-    def as_dict(self) -> dict[str, object]:
-        return {"values": dict(self.values), "least_margin": round(self.least_margin, 4), "passes": self.passes}
 
     @property
     def passes(self) -> bool:

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.program import Setup
+from corepath.reported import Key, report_keys
 from corepath.stackup.linear import Linear
 from corepath.stackup.stations import Over
 
@@ -73,6 +74,7 @@ class InsertHeights:
     bore: Linear
 
 
+@report_keys(Key("*", "by_setup", None))
 @dataclass(frozen=True, slots=True)
 class HeightTable:
     """All heights of one core that are shown.
@@ -104,7 +106,7 @@ class HeightTable:
         found = [self.column("A", casting) for casting in castings]
         return min(column.depth.nominal for column in found), max(column.deepest.nominal for column in found)
 
-    def as_dict(self) -> dict[str, Any]:
+    def by_setup(self) -> dict[str, Any]:
         """For the report, mm: each height by set-up and casting, with its nominal, least and largest value."""
         found: dict[str, Any] = {}
         for (setup, casting), column in self.columns.items():

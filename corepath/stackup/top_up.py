@@ -10,10 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from corepath.job.model import CastSection
 from corepath.lengths import mm, out_of_level, said_all
+from corepath.reported import Key, report_keys
 from corepath.stackup.check import Verdict
 from corepath.stackup.linear import Linear
 from corepath.stackup.mixing import Parts, parts
@@ -46,6 +47,10 @@ _STEPS = (
 """How to top up (common practice, no source)."""
 
 
+@report_keys(
+    Key("pass", "number"), "plane", "p_limit", Key("missing", "value"), Key("missing_worst", "worst"),
+    Key("missing_cm3", "volume", 3), "verdict", "shows",
+)  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Missing:
     """What is missing if the skim stops after pass `number`: `value` nominally, `worst` at most; 0 where nothing is."""
@@ -59,19 +64,11 @@ class Missing:
     verdict: Verdict
     shows: str
 
-    def as_dict(self) -> dict[str, Any]:
-        return {
-            "pass": self.number,
-            "plane": round(self.plane, 4),
-            "p_limit": round(self.p_limit, 4),
-            "missing": round(self.value, 4),
-            "missing_worst": round(self.worst, 4),
-            "missing_cm3": round(self.volume, 3),
-            "verdict": self.verdict,
-            "shows": self.shows,
-        }
 
-
+@report_keys(
+    "line", "raises", Key("volume_cm3", "volume", 3), Key("*", "mixed"), "weigh", "p_after", "when", "steps",
+    Key("level_within", "within", 3),
+)  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class TopUp:
     """A second pour from above to `line` mm below the raw top: `raises` mm, at most `volume` cm³.
@@ -91,20 +88,11 @@ class TopUp:
     steps: tuple[str, ...]
     within: float | None = None
 
-    def as_dict(self) -> dict[str, Any]:
-        return {
-            "line": round(self.line, 4),
-            "raises": round(self.raises, 4),
-            "volume_cm3": round(self.volume, 3),
-            **self.mixed.as_dict(),
-            "weigh": self.weigh.as_dict(),
-            "p_after": round(self.p_after, 4),
-            "when": self.when,
-            "steps": list(self.steps),
-            "level_within": None if self.within is None else round(self.within, 3),
-        }
 
-
+@report_keys(
+    "id", Key("p", "p.nominal"), "verdict", "mend", Key("stops", "missing"), "top_up",
+    Key("earlier_stop", "earlier.number"), "says",
+)  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class FillAdvice:
     """The judgement on one casting. `verdict` is that of the deciding plane: the recorded stop, or the lowest pass.
@@ -128,18 +116,6 @@ class FillAdvice:
         if self.top_up is not None:
             return "either" if self.earlier is not None else "top-up"
         return "earlier stop" if self.earlier is not None else "neither"
-
-    def as_dict(self) -> dict[str, Any]:
-        return {
-            "id": self.id,
-            "p": round(self.p.nominal, 4),
-            "verdict": self.verdict,
-            "mend": self.mend,
-            "stops": [missing.as_dict() for missing in self.missing],
-            "top_up": None if self.top_up is None else self.top_up.as_dict(),
-            "earlier_stop": None if self.earlier is None else self.earlier.number,
-            "says": list(self.says),
-        }
 
 
 def judge_fill(

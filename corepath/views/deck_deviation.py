@@ -14,6 +14,7 @@ from typing import Any
 from corepath.board.model import Board
 from corepath.job.model import Job
 from corepath.lengths import UNIT, mm, units_of
+from corepath.reported import Key, report_keys
 from corepath.views.cuts import nice_step
 from corepath.views.marks import lines_to_avoid
 from corepath.views.plan import PlanView
@@ -43,6 +44,7 @@ _TITLE = "Deck, deviation"
 _GRAIN = 1e-9
 
 
+@report_keys(Key("*", "entries", None))
 @dataclass(frozen=True, slots=True)
 class Deviations:
     """What the exact proof of the deck found, mm.
@@ -86,12 +88,12 @@ class Deviations:
             return f"above {_figure(self.edges[-1])}"
         return f"{_figure(self.edges[k - 1])} to {_figure(self.edges[k])}"
 
-    def as_dict(self) -> dict[str, Any]:
-        """The entry `deck.deviation` of `report.json`; mm."""
+    def entries(self) -> dict[str, Any]:
+        """What the report tells; mm."""
         return {
             "points": self.points,
             "edges": [round(edge, 5) + 0.0 for edge in self.edges],
-            "counts": list(self.counts),
+            "counts": self.counts,
             "mean": round(self.mean, 4),
             "low": {"value": round(self.low, 4), "at": [round(v, 3) for v in self.low_at]},
             "high": {"value": round(self.high, 4), "at": [round(v, 3) for v in self.high_at]},

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 from shapely import Point, Polygon
 
@@ -16,6 +15,7 @@ from corepath.board.model import Board
 from corepath.job.model import DowelSection
 from corepath.lengths import mm
 from corepath.motion.program import Setup
+from corepath.reported import report_keys
 from corepath.stackup.linear import Linear
 from corepath.stackup.stackup import Stackup
 
@@ -24,6 +24,7 @@ __all__ = ["DowelLength", "dowel_lengths", "dowel_words"]
 _STEP = 0.1  # lengths are given to this, rounded down
 
 
+@report_keys("dowel", "setup", "over", "stand", "length", "fits")
 @dataclass(frozen=True, slots=True)
 class DowelLength:
     """The longest that `dowel` (from 1) may be in a set-up: `stand` above the bed, `length` with its depth in it.
@@ -37,17 +38,6 @@ class DowelLength:
     stand: float
     length: float
     fits: bool
-
-    def as_dict(self) -> dict[str, Any]:
-        """The entry of `report.json`."""
-        return {
-            "dowel": self.dowel,
-            "setup": self.setup,
-            "over": round(self.over, 4),
-            "stand": round(self.stand, 4),
-            "length": round(self.length, 4),
-            "fits": self.fits,
-        }
 
 
 def dowel_lengths(stack: Stackup, board: Board) -> tuple[DowelLength, ...]:

@@ -19,7 +19,10 @@ from corepath.errors import Fault, InputError, OutputError
 from corepath.job.load import load_job
 from corepath.job.starter import starter_text
 from corepath.planning.folder import Written
+from corepath.readback.result import Case, Outcome
+from corepath.reported import reported
 from corepath.stackup.check import Check
+from corepath.stackup.suggest import Suggestion
 
 runner = CliRunner()
 
@@ -64,8 +67,7 @@ class Planner:
         return None
 
     def suggestion(self, prepared: Any) -> Any:
-        values = {"groove.floor": 1.05}
-        return SimpleNamespace(values=values, least_margin=0.1, passes=True, as_dict=lambda: {"values": values})
+        return Suggestion({"groove.floor": 1.05}, least_margin=0.1)
 
     def measuring_path(self, path: Path) -> Path:
         return path.with_suffix(".measure.csv")
@@ -81,7 +83,7 @@ class Planner:
         progress("groove", 0.5)
         bad = any(check.verdict == "fail" for check in self.checks)
         operations = [] if bad and not despite_failures else [OPERATION, {**OPERATION, "combined": True, "minutes": 3}]
-        report = {"checks": [check.as_dict() for check in self.checks], "operations": operations, "minutes": 12.34}
+        report = {"checks": [reported(check) for check in self.checks], "operations": operations, "minutes": 12.34}
         failed = bad or bool(self.findings)
 
         def write(folder: Path) -> Written:
@@ -112,8 +114,8 @@ class Planner:
     def write_solids(self, reading: Any, folder: Path) -> Any:
         return ()
 
-    def check_report(self, prepared: Any) -> dict[str, Any]:
-        return {"checks": [check.as_dict() for check in self.checks]}
+    def checks_report(self, prepared: Any) -> dict[str, Any]:
+        return {"checks": [reported(check) for check in self.checks]}
 
 
 OPERATION = {
@@ -122,7 +124,7 @@ OPERATION = {
 }  # fmt: skip
 
 
-CASE = {"says": "if the skim stops at 9.40", "least_floor": 1.2, "load": 0.91, "kinds": [], "planned_again": False}
+CASE = Outcome(Case("likely stop", "if the skim stops at 9.40", 1), (), {"least_floor": 1.2, "load": 0.91}, again=False)
 MEASURE = SimpleNamespace(
     unit="mm",
     id="groove floor",
@@ -142,7 +144,7 @@ def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
     module.__path__ = [str(Path(corepath.__file__).parent / "planning")]
     module.within = lambda progress, start, end: progress  # type: ignore[attr-defined]
     for name in (
-        "check_report",
+        "checks_report",
         "prepare",
         "plan",
         "write_solids",

@@ -26,8 +26,9 @@ from corepath.planning import prepare
 from corepath.planning.geometry import geometry_dict
 from corepath.planning.make import make_files, quiet
 from corepath.planning.prepare import Prepared
+from corepath.planning.proof import Proof
 from corepath.planning.rehearsal import rehearsals
-from corepath.planning.report import full_report
+from corepath.planning.report import full_report, results_of
 from corepath.planning.restart import restart, write_restart
 from tests.faults.beside import REHEARSAL_RULES, RESTART_RULES
 
@@ -51,7 +52,8 @@ def _planned(prepared: Prepared, folder: Path) -> Path:
     (folder / "rehearsal").mkdir()
     for one in walks:
         (folder / one.name).write_text(one.text)
-    report = {**full_report(prepared, made, None, False), "rehearsals": [one.as_dict() for one in walks]}
+    proof = Proof(prepared, made, walks=walks)
+    report = full_report(proof, results_of(proof))
     for name, content in (
         ("report", report),
         ("geometry", geometry_dict(prepared)),

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 import corepath
-from corepath.planning import check_report, prepare
+from corepath.planning import checks_report, prepare
 
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs" / "api.md").read_text(encoding="utf-8")
@@ -81,7 +81,7 @@ def test_nothing_is_printed(ran, capfd: pytest.CaptureFixture[str], tmp_path: Pa
 def test_check_says_what_the_command_says() -> None:
     """One front on one implementation: the report of both is the same, whether given a path or a job."""
     checked = corepath.check(COUPON)
-    assert checked.report == check_report(prepare(COUPON)) == corepath.check(checked.prepared).report
+    assert checked.report == checks_report(prepare(COUPON)) == corepath.check(checked.prepared).report
     assert [one.id for one in checked.of("fill")] == ["fill", "fill"] and checked.of("none") == ()
     assert not checked.failed and checked.passes and checked.stops.lines() and checked.pour is not None
 

@@ -17,7 +17,7 @@ from corepath.planning import Proof, plan, prepare, prove
 from corepath.planning.geometry import geometry_dict
 from corepath.planning.held_deck import seal
 from corepath.planning.prepare import Prepared
-from corepath.planning.report import full_report
+from corepath.planning.report import full_report, results_of
 from tests.population.drawing import Drawn
 from tests.population.stranger import breaches
 
@@ -134,7 +134,7 @@ def _write(proof: Proof, folder: Path) -> None:
     prepared = proof.prepared
     for one in proof.made:
         (folder / one.name).write_text(one.text, "ascii", newline="\n")
-    report = full_report(prepared, proof.made, proof.readback.as_dict() if proof.readback else None, False)
+    report = full_report(proof, results_of(proof))
     held = {**prepared.known.as_dict(), **seal(prepared.board.deck, prepared.job)}
     for name, content in (
         ("report", report),

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from shapely import LineString, Point, Polygon, box
 
-from corepath.planning import check_report, prepare
+from corepath.planning import checks_report, prepare
 from corepath.planning.geometry import geometry_dict
 from tests.population.chance import Chance
 from tests.population.drawing import Drawn, draw
@@ -153,7 +153,7 @@ def figures(
     drawn = next(one for one in draws if one.traits["length"] < 600 and one.traits["deck"] == "stations"
                  and one.traits["plugs"] and one.traits["units"] == "mm" and "measured" not in one.traits)  # fmt: skip
     prepared = prepare(write_job(drawn, tmp_path_factory.mktemp("drawn")))
-    return drawn, geometry_dict(prepared), check_report(prepared)
+    return drawn, geometry_dict(prepared), checks_report(prepared)
 
 
 def _area(geometry: dict[str, Any], operation: str) -> dict[str, Any]:

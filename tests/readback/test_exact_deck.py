@@ -21,6 +21,7 @@ from corepath.readback.measures import MeasureList
 from corepath.readback.motions import read_program
 from corepath.readback.path import Path, lay
 from corepath.readback.shop import Allowed
+from corepath.reported import reported
 from corepath.work.model import Deck
 
 BLANK = box(-50.0, -30.0, 50.0, 30.0)
@@ -176,4 +177,4 @@ def test_sections_lie_a_fortieth_of_the_lines_distance_apart():
 
 
 def test_the_same_files_give_the_same_figures(plan):
-    assert plan.read().as_dict()["measures"] == plan.read().as_dict()["measures"]
+    assert reported(plan.read())["measures"] == reported(plan.read())["measures"]

@@ -16,6 +16,7 @@ from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
 from corepath.readback.foreign import read_foreign
 from corepath.readback.foreign_facts import Bench
+from corepath.reported import reported
 
 HEAD = "G17 G21 G90 G94 G40 G49 G80\nT1 M6\nS16000 M3\nG4 P3\nG0 Z5\nX0 Y0\n"
 TAIL = "G0 Z5\nM5\nM30\n"
@@ -173,7 +174,7 @@ def test_minutes_are_those_of_the_clock():
 
 def test_the_report_is_plain_data_and_the_same_each_time():
     """Strangers read it, and compare it byte by byte."""
-    one, other = (json.dumps(read(TWINS[0]).as_dict()) for _ in range(2))
+    one, other = (json.dumps(reported(read(TWINS[0]))) for _ in range(2))
     assert one == other
     entry = json.loads(one)
     assert entry["ok"] and {"extents", "minutes", "depth", "left", "through", "beyond", "findings"} <= entry.keys()
@@ -184,4 +185,4 @@ def test_files_with_nothing_in_them(text):
     """An empty file must not bring the reader down, nor look as if it had cut something."""
     found = read_foreign(text, "x.nc", BENCH)
     assert found.deed.removed == 0.0
-    json.dumps(found.as_dict())
+    json.dumps(reported(found))

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 from shapely import box
 
-from corepath.readback.cases import Case, new_findings, read_cases, shifted
+from corepath.readback.cases import new_findings, read_cases, shifted
 from corepath.readback.findings import Finding
+from corepath.readback.result import Case, Outcome
 
 STOPS = (Case("earliest stop", "if the skim stops at 12.90", 1), Case("latest stop", "if the skim stops at 11.90", 3))
 THICK = Case("thickest blank", "on a blank of 12.10", 2, 0.1)
@@ -77,7 +78,6 @@ def test_a_finding_known_before_is_not_told_again(plan):
 
 def test_cases_that_share_a_finding_are_named_together():
     """Otherwise each case would repeat it."""
-    from corepath.readback.cases import Outcome
 
     one = Finding("load", "a.nc", 3, None, 1.0, "takes much")
     outcomes = [Outcome(case, (one,), {}, False) for case in (*STOPS, THICK)]

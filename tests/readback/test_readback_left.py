@@ -11,6 +11,7 @@ from shapely import box
 from corepath.readback.left import measure_edge
 from corepath.readback.material import Stock
 from corepath.readback.measures import MeasureList
+from corepath.reported import reported
 
 
 @pytest.fixture(scope="module")
@@ -38,7 +39,7 @@ def test_each_pass_says_where_most_wood_lies_over_the_casting(read):
 
 def test_the_map_has_the_least_of_each_square(read):
     """An average would hide a hole in the floor; JSON must take it as it is."""
-    (after_a,) = [one for one in read.as_dict()["left"] if one["setup"] == "A"]
+    (after_a,) = [one for one in reported(read)["left"] if one["setup"] == "A"]
     left = read.remaining["A"]
     wood = left.wood[1] - left.wood[0]
     shown = [value for row in after_a["wood"] for value in row if value is not None]

@@ -19,6 +19,7 @@ from corepath.readback.foreign_facts import Bench
 from corepath.readback.motions import read_program, stream_program
 from corepath.readback.source import FileSource, TextSource, lines_of
 from corepath.readback.tools_called import changes_by_m6
+from corepath.reported import reported
 
 HEAD = "G17 G21 G90 G94 G54\nG40 G49 G80 G64\nT1 M6\nM3 S12000\nG4 P3\nG0 X0 Y0 Z5\n"
 BODY = """G1 Z-1 F600
@@ -82,9 +83,9 @@ def test_parts_make_up_the_whole(monkeypatch, chunk, fast):
 def test_figures_and_findings_hang_on_no_part(monkeypatch, chunk):
     """Spin-up, tools and stops reach from one part into the next."""
     text = HEAD.replace("G4 P3\n", "") + 2 * BODY + "M30\n"
-    whole = read_foreign(text, "x.nc", bench(spin_up=1.5)).as_dict()
+    whole = reported(read_foreign(text, "x.nc", bench(spin_up=1.5)))
     monkeypatch.setattr(motions, "_CHUNK", chunk)
-    parts = read_foreign(text, "x.nc", bench(spin_up=1.5)).as_dict()
+    parts = reported(read_foreign(text, "x.nc", bench(spin_up=1.5)))
     assert parts["minutes"].pop("total") == pytest.approx(whole["minutes"].pop("total"), rel=0.2), "rests between parts"
     assert {**parts, "minutes": 0, "findings": 0} == {**whole, "minutes": 0, "findings": 0}
     assert whole["counts"]["spindle-not-up"] == 1, "the first start has no dwell, the second two together"

@@ -16,6 +16,7 @@ from corepath.job.load import load_job
 from corepath.job.model import Job
 from corepath.lengths import Said
 from corepath.planning.skin import SkinFound, find_skin, skin_files
+from corepath.reported import reported
 from corepath.skin.advice import Option, changed
 from corepath.skin.plate import bending_pressure
 from corepath.skin.terms import cover_of, laminate_of, pressure_cautions
@@ -149,7 +150,7 @@ def test_sample_passes_with_honest_figures() -> None:
     """Board 1280: R 239 mm and 0.08 bar, as the guide says."""
     skin = found(load_job(SAMPLES / "board-1280.toml"))
     assert [check.verdict for check in skin.checks] == ["ok", "ok", "ok"]
-    report = skin.as_dict()
+    report = reported(skin)
     assert report["least_radius"] == pytest.approx(239, abs=2)
     assert report["pressure"]["need"]["value"] == pytest.approx(0.079, abs=0.003)
     assert report["membrane"]["compression"]["value"] == pytest.approx(0.00068, abs=0.00002)
@@ -158,7 +159,7 @@ def test_sample_passes_with_honest_figures() -> None:
 
 def test_the_report_gives_the_skins_whole_length_and_width(tight: SkinFound) -> None:
     """Cloth is cut by these: half a width would be half a skin."""
-    assert tight.as_dict()["covers"] == [340.0, 170.0]
+    assert reported(tight)["covers"] == [340.0, 170.0]
 
 
 def test_board_alone_is_covered() -> None:

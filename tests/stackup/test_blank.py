@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from corepath.job.load import load_job
 from corepath.job.measured import Measured, read_measured
 from corepath.job.model import Job
+from corepath.reported import reported
 from corepath.stackup.blank import Blank
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -190,6 +191,6 @@ def test_shapes_and_grid(job: Job) -> None:
 def test_as_dict_is_plain(job: Job) -> None:
     import json
 
-    found = json.loads(json.dumps(sample(job, "cupped").as_dict()))
+    found = json.loads(json.dumps(reported(sample(job, "cupped"))))
     assert found["maps"]["thickness"]["places"] == 12 and found["maps"]["height"]["places"] == 16
     assert found["gap_measured"] is True

@@ -1,5 +1,6 @@
 """One check as the report has it."""
 
+from corepath.reported import reported
 from corepath.stackup.judge import judge
 from corepath.stackup.linear import Linear
 
@@ -8,6 +9,6 @@ def test_what_is_to_spare_is_counted_from_the_limit() -> None:
     """0.75 of wood where 0.6 are asked for leaves 0.15, in the table as in the report: not 0.75."""
     check = judge("floor", 0.75 + Linear.term("bed", 0.05), 0.6, says="", where="groove", mend="")
     assert round(check.margin, 9) == 0.15
-    entry = check.as_dict()
+    entry = reported(check)
     assert (entry["value"], entry["limit"], entry["margin"]) == (0.75, 0.6, 0.15)
     assert (entry["worst"], entry["rss"]) == (0.7, 0.7)

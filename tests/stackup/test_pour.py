@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from corepath.job.model import CastSection
 from corepath.job.tables import resins
+from corepath.reported import reported
 from corepath.stackup.cups import cup_plan
 from corepath.stackup.linear import Linear
 from corepath.stackup.mixing import LIGHT, parts
@@ -21,7 +22,7 @@ from corepath.stackup.pour import (
     level_limits,
     mix,
     pour_notes,
-    pour_report,
+    pour_plan,
     pour_rows,
     resin_low,
     tilted,
@@ -65,7 +66,7 @@ def test_by_weight_with_two_densities():
 
 def test_what_is_reported_of_a_mix():
     """100 g of A and 90 of B are 190 in all; whoever weighs the sum in the cup goes by it."""
-    found = parts(175.0, CastSection(ratio=(100.0, 90.0), density=(1.00, 1.20), extra=0.0)).as_dict()
+    found = reported(parts(175.0, CastSection(ratio=(100.0, 90.0), density=(1.00, 1.20), extra=0.0)))
     assert found == {"part_a_g": 100.0, "part_b_g": 90.0, "total_g": 190.0, "part_a_ml": 100.0, "part_b_ml": 75.0}
 
 
@@ -165,7 +166,7 @@ def test_report_keys_of_a_casting():
     """The report names volume, masses, limits and stops of each casting, and the sum is that of the castings."""
     stop = StopLimit(4, 11.9, Linear.of(2.5) + Linear.term("touch", 0.1), "surely")
     small = CastingPour("P1a", 1.2, 12.0, 3.0, Linear.of(0.6), 2.0, area=254.0, half_span=9.0, stops=(stop,))
-    report = pour_report([casting("groove", area=41000.0, half_span=646.0), small], CAST, 1.0)
+    report = reported(pour_plan([casting("groove", area=41000.0, half_span=646.0), small], CAST, 1.0))
     groove, plug = report["castings"]
     assert groove["volume_cm3"] + plug["volume_cm3"] == pytest.approx(report["volume_cm3"])
     assert plug["flush_full_cm3"] == pytest.approx(3.048)
@@ -190,7 +191,7 @@ def test_rows_to_print():
 def test_report_of_castings_without_footprint():
     """Callers that give a volume alone still get volume flush full: area from the volume to the pour line."""
     bare = CastingPour("P1a", 1.2, 12.0, 2.3, Linear.of(0.6), 2.0)
-    (entry,) = pour_report([bare], CAST)["castings"]
+    (entry,) = reported(pour_plan([bare], CAST))["castings"]
     assert entry["flush_full_cm3"] == pytest.approx(2.4)
     assert "level" not in entry
 

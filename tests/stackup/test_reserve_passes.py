@@ -17,6 +17,7 @@ from corepath.job.load import load_job
 from corepath.job.model import Job, ScrewSection
 from corepath.job.record_settled import Settled
 from corepath.planning import prepare_job
+from corepath.reported import reported
 from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
 from corepath.stackup.advice import Advice, advise
 from corepath.stackup.stop_table import stop_table
@@ -74,7 +75,7 @@ def test_why_a_pass_is_not_offered_is_said(coupon: Job) -> None:
     assert len(stack.withheld) == 1
     assert "no pass at 8.10" in stack.withheld[0] and "clean-up would fail there" in stack.withheld[0]
     assert [round(plane, 2) for plane in stack.skim.not_offered] == [8.1]
-    assert stack.skim.as_dict()["lowest_plane"] == pytest.approx(8.1, abs=0.001)
+    assert reported(stack.skim)["lowest_plane"] == pytest.approx(8.1, abs=0.001)
 
 
 def test_fill_is_judged_at_the_lowest_pass_that_is_offered(coupon: Job) -> None:

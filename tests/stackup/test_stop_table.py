@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from corepath.planning.prepare import prepare
+from corepath.reported import reported
 from corepath.stackup import Stackup, depth_checks
 from corepath.stackup.judge import judge
 from corepath.stackup.linear import Linear
@@ -111,7 +112,7 @@ def test_what_is_seen_does_not_enter_the_verdict():
 
 def test_data_of_the_table(stack):
     """The report holds one answer for each stop in each row, and the planned stop is marked once."""
-    data = stop_table(stack).as_dict()
+    data = reported(stop_table(stack))
     assert sum(stop["planned"] for stop in data["stops"]) == 1
     assert {row["name"] for row in data["rows"]} == {
         "shows groove", "shows P1", "fill groove", "fill P1", "clean-up", "rim", "seats"

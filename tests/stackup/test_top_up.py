@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corepath.job.model import CastSection
+from corepath.reported import reported
 from corepath.stackup.linear import Linear
 from corepath.stackup.pour import CastingPour, StopLimit, resin_low
 from corepath.stackup.top_up import FILL_ERROR, common_stop, judge_fill
@@ -152,7 +153,7 @@ def test_unknown_stops_are_refused():
 
 def test_report_is_plain_data():
     """Everything in the report is rounded numbers and words, with the pass of the earlier stop."""
-    data = judge_fill(plug(1.0), 1.9, CAST, level=1.0).as_dict()
+    data = reported(judge_fill(plug(1.0), 1.9, CAST, level=1.0))
     assert data["mend"] == "either"
     assert data["earlier_stop"] == 3
     assert data["top_up"]["part_a_g"] == 0.2

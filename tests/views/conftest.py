@@ -18,12 +18,12 @@ from corepath.job.model import Job
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Pass, Program, Zero, arc, line, rapid
 from corepath.planning.prepare import Prepared
-from corepath.planning.report import checks_report
+from corepath.planning.report import lists_of
 from corepath.stackup.check import Check
 from corepath.stackup.linear import Linear
 from corepath.stackup.table import Column, HeightTable, InsertHeights
 from corepath.views.player import RAPID, SPINDLE, Faces, Lattice, Motions, PlayedBlank, Reel, Shape
-from corepath.views.sheet_html import Facts
+from corepath.views.sheet_html import Facts, PlannedFile
 from corepath.work.model import Deck, Facing, Hole, Obstacle, Pocket, Step, Work
 
 JOB: dict[str, Any] = {
@@ -237,34 +237,56 @@ def shop_x() -> Shop:
     return build("x")
 
 
-def _entries(prepared: Prepared) -> list[dict[str, Any]]:
-    """What the report would say of the files that lie ahead; figures are invented."""
+def _planned(prepared: Prepared) -> list[PlannedFile]:
+    """The files that lie ahead; figures are invented."""
     found = []
     for work in prepared.ahead:
         stems = [work.stem]
         if work.facing is not None:
             stems = [*(f"{work.stem}-pass-{k}" for k in range(1, len(work.facing.planes) + 1)), f"{work.stem}-all"]
         for stem in stems:
+            program = Program(
+                stem=stem,
+                order=work.order,
+                setup=work.setup,
+                name=work.name,
+                cutter=work.cutter,
+                cutting=work.cutting,
+                zero=work.zero,
+                clear=work.clear,
+                park=work.park,
+                passes=(),
+                combined=stem.endswith("-all"),
+                watch=("mind it",),
+            )
             x0, y0, x1, y1 = work.blank.bounds
-            found.append(
-                {"file": f"{stem}.nc", "setup": work.setup, "name": work.name, "minutes": 1.5, "watch": ["mind it"],
-                 "rpm": work.cutting.rpm, "zero": {axis: getattr(work.zero, axis) for axis in "xyz"},
-                 "extents": {"x": [x0, x1], "y": [y0, y1], "z": [work.lowest, work.clear]},
-                 **({"combined": True} if stem.endswith("-all") else {})}
-            )  # fmt: skip
+            found.append(PlannedFile(program, 1.5, ((x0, x1), (y0, y1), (work.lowest, work.clear))))
     return found
 
 
 @pytest.fixture(scope="session")
 def facts_of() -> Callable[..., Facts]:
-    """Makes the facts of a set-up sheet of what is prepared; further arguments replace parts of the report."""
+    """Makes the facts of a set-up sheet of what is prepared; further arguments replace some of them."""
     return _facts
 
 
 def _facts(prepared: Prepared, **more: Any) -> Facts:
-    report = {**checks_report(prepared), "operations": _entries(prepared), "minutes": 9.0, "despite_failures": False}
-    parts = (prepared.job, prepared.board, prepared.stackup, prepared.works, {**report, **more})
-    return Facts(*parts, prepared.known.settled, prepared.file)
+    found = {
+        "job": prepared.job,
+        "board": prepared.board,
+        "stackup": prepared.stackup,
+        "works": prepared.works,
+        "settled": prepared.known.settled,
+        "file": prepared.file,
+        "digest": prepared.digest,
+        "done": prepared.done,
+        "checks": prepared.checks,
+        "cautions": prepared.cautions,
+        "lists": lists_of(prepared),
+        "planned": _planned(prepared),
+        "minutes": 9.0,
+    }
+    return Facts(**{**found, **more})
 
 
 def _blank(tops: tuple[float, float]) -> PlayedBlank:

@@ -157,7 +157,7 @@ def test_b_is_mirrored_but_its_words_are_not(text: str, facts: Facts) -> None:
 
 def test_the_section_is_true_to_the_checks(facts: Facts) -> None:
     """An arrow of another length than its figure would teach the wrong stack-up."""
-    lengths = {check["id"]: (spot.high - spot.low, check["value"]) for check, spot in placed_checks(facts)}
+    lengths = {check.id: (spot.high - spot.low, check.value) for check, spot in placed_checks(facts)}
     told = ("window", "shows", "floor", "clean-up", "seat", "wood-over-seat", "barrel", "dowels")
     for name in told:
         drawn, figure = lengths[name]
@@ -167,8 +167,8 @@ def test_the_section_is_true_to_the_checks(facts: Facts) -> None:
 
 def test_a_failed_plan_is_loud_on_every_page(coupon: Prepared, facts: Facts, facts_of: MakeFacts) -> None:
     """Nobody may cut from a sheet whose plan failed."""
-    failing = [{**check, "verdict": "fail"} if check["id"] == "window" else check for check in facts.checks]
-    held = sheet_html(facts_of(coupon, checks=failing, operations=[]))
+    failing = [replace(check, verdict="fail") if check.id == "window" else check for check in facts.checks]
+    held = sheet_html(facts_of(coupon, checks=failing, planned=[]))
     assert held.index("NOTHING TO CUT YET") < held.index("This core")
     written = sheet_html(facts_of(coupon, checks=failing, despite_failures=True))
     assert written.index("DO NOT CUT") < written.index("This core")
@@ -221,13 +221,13 @@ def test_a_low_casting_keeps_the_work_at_the_pour(facts_of: MakeFacts) -> None:
 
 def test_the_skim_has_a_row_a_pass(facts: Facts, page: ElementTree.Element) -> None:
     """Each with the height left, a tick and a box; the planned stop stands out."""
-    skim = facts.report["skim"]
+    skim = facts.stackup.skim
     section = next(one for one in page.iter(f"{XHTML}section") if one.get("id") == "skim")
     rows = list(next(section.iter(f"{XHTML}tbody")))
-    assert len(rows) == len(skim["planes"])
-    for row, plane in zip(rows, skim["planes"], strict=True):
+    assert len(rows) == len(skim.planes)
+    for row, plane in zip(rows, skim.planes, strict=True):
         assert f"{plane:.2f}" in "".join(row.itertext()) and len(list(row.iter(f"{XHTML}input"))) == 2
-    assert [k for k, row in enumerate(rows, start=1) if row.get("class") == "strong"] == [skim["planned_stop"]]
+    assert [k for k, row in enumerate(rows, start=1) if row.get("class") == "strong"] == [skim.planned_stop]
 
 
 def test_the_same_plan_gives_the_same_bytes(facts: Facts, text: str) -> None:

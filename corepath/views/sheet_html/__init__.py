@@ -1,10 +1,10 @@
 """The set-up sheet: one HTML file for the person at the machine, a page for each step of the work.
 
-It is made of the plan's own objects and report and works out nothing anew. It asks for nothing from the network, prints
+It is made of the plan's own objects and works out nothing anew. It asks for nothing from the network, prints
 in black and white on A4 and Letter, and keeps ticks and figures in the browser under the plan's digest.
 """
 
-from corepath.views.sheet_html.facts import Facts
+from corepath.views.sheet_html.facts import Facts, PlannedFile
 from corepath.views.sheet_html.sheet import pages, sheet_html
 
-__all__ = ["Facts", "pages", "sheet_html"]
+__all__ = ["Facts", "PlannedFile", "pages", "sheet_html"]

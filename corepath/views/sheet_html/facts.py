@@ -2,30 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 from corepath import lengths
 from corepath.board.model import Board
 from corepath.job.model import Job
 from corepath.job.record_facts import JobFacts
 from corepath.job.record_settled import Settled
-from corepath.motion.program import Setup
+from corepath.motion.program import Program, Setup
+from corepath.reported import PLACES
+from corepath.stackup.check import Check
 from corepath.stackup.record_facts import facts_of
 from corepath.stackup.stackup import Stackup
 from corepath.stackup.table import HeightTable
 from corepath.views.scene import Scene
 from corepath.views.sheet_html.parts import Command, Slot, State
+from corepath.work.lists import Lists
 from corepath.work.model import Work
 
-__all__ = ["Facts", "mm", "place", "size"]
+__all__ = ["Facts", "PlannedFile", "figure", "mm", "place", "size"]
 
 
 def mm(value: float, places: int = 2) -> str:
-    """A length as the sheet gives it: always with its places, never "-0.00"."""
+    """A length as the sheet gives it: the figure of the report, always with its places, never "-0.00"."""
+    value = round(value, PLACES)
     return f"{lengths.mm(value if round(value, places) else 0.0):.{places}f}"
+
+
+def figure(value: float, unit: str) -> str:
+    """The figure of a check in its unit; a length in that of the job."""
+    return f"{lengths.in_unit(round(value, PLACES), unit):.2f}"
 
 
 def size(value: float) -> str:
@@ -38,54 +46,55 @@ def place(x: float, y: float) -> str:
     return lengths.with_minus(f"X{lengths.mm(x + 0.0):g} Y{lengths.mm(y + 0.0):g}")
 
 
+@dataclass(frozen=True, slots=True)
+class PlannedFile:
+    """A file of the plan: `minutes` of its moves; least and largest X, Y (from the middle of the blank) and height
+    that the tip reaches, mm on the bed."""
+
+    program: Program
+    minutes: float
+    reach: tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
+
+    @property
+    def name(self) -> str:
+        return f"{self.program.stem}.nc"
+
+
 @dataclass(frozen=True)
 class Facts:
-    """One plan: `report` is that of `report.json`, `settled` what the record holds, `file` the name of the job file,
-    `player` that of the page that plays its files, beside the sheet; empty where there is none."""
+    """One plan: `digest` names it, `settled` is what the record holds, `file` the name of the job file, `done` the
+    names of the operations that are cut, `lists` what is listed of the core.
+
+    `planned` are the files made by this plan, none where a check failed; `minutes` all that are run. `findings` of the
+    read-back are (what, file). `despite_failures`: files are written although something failed. `player` is the name
+    of the page that plays the files, beside the sheet; empty where there is none.
+    """
 
     job: Job
     board: Board
     stackup: Stackup
     works: Sequence[Work]
-    report: Mapping[str, Any]
     settled: Settled
     file: str
+    digest: str
+    done: frozenset[str]
+    checks: Sequence[Check]
+    cautions: Sequence[str]
+    lists: Lists
+    planned: Sequence[PlannedFile] = ()
+    minutes: float = 0.0
+    findings: Sequence[tuple[str, str]] = ()
+    despite_failures: bool = False
     player: str = ""
 
     @property
-    def digest(self) -> str:
-        return str(self.report["plan"])
-
-    @property
-    def done(self) -> frozenset[str]:
-        """Names of the operations that are cut."""
-        return frozenset(self.report["done"])
-
-    @property
-    def operations(self) -> Sequence[Mapping[str, Any]]:
-        """Files made by this plan; empty where a check failed."""
-        found: Sequence[Mapping[str, Any]] = self.report.get("operations") or ()
-        return found
-
-    @property
-    def checks(self) -> Sequence[Mapping[str, Any]]:
-        found: Sequence[Mapping[str, Any]] = self.report["checks"]
-        return found
-
-    @property
-    def failing(self) -> tuple[Mapping[str, Any], ...]:
-        return tuple(check for check in self.checks if check["verdict"] == "fail")
-
-    @property
-    def findings(self) -> Sequence[Mapping[str, Any]]:
-        readback = self.report.get("readback") or {}
-        found: Sequence[Mapping[str, Any]] = readback.get("findings") or ()
-        return found
+    def failing(self) -> tuple[Check, ...]:
+        return tuple(check for check in self.checks if check.verdict == "fail")
 
     @property
     def despite(self) -> bool:
         """Whether files were written although something failed."""
-        return bool(self.report.get("despite_failures")) and bool(self.failing or self.findings)
+        return self.despite_failures and bool(self.failing or self.findings)
 
     @property
     def withheld(self) -> bool:
@@ -114,13 +123,13 @@ class Facts:
         """The works of a set-up, of those names where any are given."""
         return tuple(work for work in self.works if work.setup == setup and (not names or work.name in names))
 
-    def files(self, work: Work) -> tuple[Mapping[str, Any], ...]:
+    def files(self, work: Work) -> tuple[PlannedFile, ...]:
         """The files of a work: of the skim all passes and the one with all of them."""
-        stem = f"{work.stem}."
+        stem = work.stem
         return tuple(
-            entry
-            for entry in self.operations
-            if entry["file"].startswith(stem) or (work.facing is not None and entry["file"].startswith(work.stem + "-"))
+            file
+            for file in self.planned
+            if file.program.stem == stem or (work.facing is not None and file.program.stem.startswith(f"{stem}-"))
         )
 
     def state(self, names: Sequence[str], before: Sequence[str] = ()) -> State:

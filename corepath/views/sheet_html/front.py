@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
-from corepath.lengths import UNIT, either, in_unit, marked, unit_word
+from corepath.lengths import UNIT, either, marked, unit_word
+from corepath.stackup.check import Check
 from corepath.stackup.measuring import THROAT, MeasuringPlace, measuring_places
-from corepath.views.sheet_html.facts import Facts, mm, size
+from corepath.views.sheet_html.facts import Facts, figure, mm, size
 from corepath.views.sheet_html.parts import (
     Banner,
     Block,
@@ -53,12 +53,12 @@ def warnings(facts: Facts) -> tuple[Block, ...]:
     elif facts.withheld:
         says = "No G-code was written, since something fails. Mend it, plan again, print anew."
         blocks.append(Banner("NOTHING TO CUT YET", (says, *_failures(facts))))
-    fills = tuple(line for fill in facts.report["fills"] if fill["verdict"] != "ok" for line in fill["says"])
+    fills = tuple(line for fill in facts.lists.fills if fill.verdict != "ok" for line in fill.says)
     if fills:
         blocks.append(Banner("CASTING TOO LOW", fills))
-    doubtful = [check for check in facts.checks if check["verdict"] == "caution"]
-    careful = [f"{check['id']} ({marked(check['where'])}): {marked(check['says'])}" for check in doubtful]
-    told = (*facts.report["cautions"], *careful)
+    doubtful = [check for check in facts.checks if check.verdict == "caution"]
+    careful = [f"{check.id} ({marked(check.where)}): {marked(check.says)}" for check in doubtful]
+    told = (*facts.cautions, *careful)
     if told:
         blocks.append(Banner("Careful", tuple(told), grave=False))
     return tuple(blocks)
@@ -66,16 +66,15 @@ def warnings(facts: Facts) -> tuple[Block, ...]:
 
 def _failures(facts: Facts) -> tuple[str, ...]:
     found = [_failure(check) for check in facts.failing]
-    found += [f"read-back: {marked(one['says'])} ({one['file']})" for one in facts.findings[:6] if "says" in one]
+    found += [f"read-back: {marked(says)} ({file})" for says, file in facts.findings[:6]]
     return tuple(found)
 
 
-def _failure(check: Mapping[str, Any]) -> str:
-    mend = f" Fix: {marked(check['mend'])}" if check["mend"] else ""
-    unit = check["unit"]
-    value, least = (f"{in_unit(check[key], unit):.2f}" for key in ("value", "limit"))
-    told = f"{check['id']} ({marked(check['where'])}): {marked(check['says'])}"
-    return f"{told}; it is {value}, at least {least} {unit_word(unit)} is needed.{mend}"
+def _failure(check: Check) -> str:
+    mend = f" Fix: {marked(check.mend)}" if check.mend else ""
+    value, least = figure(check.value, check.unit), figure(check.limit, check.unit)
+    told = f"{check.id} ({marked(check.where)}): {marked(check.says)}"
+    return f"{told}; it is {value}, at least {least} {unit_word(check.unit)} is needed.{mend}"
 
 
 def first_page(facts: Facts, pages: tuple[Page, ...]) -> Page:
@@ -93,19 +92,19 @@ def first_page(facts: Facts, pages: tuple[Page, ...]) -> Page:
 
 
 def _core(facts: Facts) -> Rows:
-    blank, window = facts.report["blank"], next(c for c in facts.checks if c["id"] == "window")
-    sizes = f"{size(blank['length'])} × {size(blank['width'])} × {size(blank['thickness'])}, {blank['wood']}"
-    skim = facts.report["skim"]
+    blank, window = facts.job.blank, next(check for check in facts.checks if check.id == "window")
+    known, skim, pour = facts.stackup.heights.blank, facts.stackup.skim, facts.lists.pour
+    sizes = f"{size(blank.length)} × {size(blank.width)} × {size(known.nominal)}, {blank.wood}"
     stop = f"{mm(facts.stackup.skim.planned_plane)} above the bed"
     rows = [
-        ("blank", sizes + (", measured" if blank["measured"] else ", not measured yet")),
+        ("blank", sizes + (", measured" if known.measured else ", not measured yet")),
         ("core", f"{mm(facts.table.deck_highest)} at its thickest, {mm(facts.table.deck_lowest)} at the edge"),
-        ("window", f"{mm(window['value'])} to spare, {mm(window['worst'])} with every error against it"),
-        ("stop of the skim", f"{stop}, {'as recorded' if skim['recorded'] else 'planned'}"),
-        ("to pour", f"{facts.report['pour']['volume_cm3']:.0f} cm³, {facts.report['pour']['resin']}"),
+        ("window", f"{mm(window.value)} to spare, {mm(window.worst)} with every error against it"),
+        ("stop of the skim", f"{stop}, {'as recorded' if skim.recorded else 'planned'}"),
+        ("to pour", f"{round(pour.volume, 3):.0f} cm³, {pour.resin}"),
     ]
-    if facts.operations:
-        rows.append(("cutting", f"{facts.report['minutes']:.0f} min, without changing cutters and stops"))
+    if facts.planned:
+        rows.append(("cutting", f"{facts.minutes:.0f} min, without changing cutters and stops"))
     rows.append(("lengths", f"{either('mm', 'inches')} on this sheet and in the commands; resin in cm³ and g"))
     return Rows("This core", tuple(rows))
 
@@ -124,13 +123,13 @@ def _way(facts: Facts, pages: tuple[Page, ...]) -> Table:
 
 def measure_page(facts: Facts) -> Page:
     """Page 0: the blank laid out, marked and measured."""
-    known = facts.report["blank"]["known"]
-    measured = bool(facts.report["blank"]["measured"])
+    known = facts.stackup.heights.blank
+    measured = known.measured
     began = facts.settled.stage != "blank"
     state: State = "done" if measured or began else "now"
     blocks: list[Block] = []
     if measured:
-        thin, thick = known["thinnest"]["value"], known["thickest"]["value"]
+        thin, thick = known.thinnest.value, known.thickest.value
         blocks.append(Banner("Measured", (f"From {mm(thin)} to {mm(thick)} thick, errors counted.",), grave=False))
     blocks += [_ready(began), Drawing("Where to measure the blank", places_drawing(facts)), *_places(facts, measured)]
     return Page("blank", "0", "Measure the blank", "before anything is cut", tuple(blocks), state=state, short="blank")

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
-from corepath.lengths import in_unit, marked, unit_word
-from corepath.views.sheet_html.facts import Facts, mm, place
+from corepath.lengths import marked, unit_word
+from corepath.reported import PLACES
+from corepath.stackup.check import Check
+from corepath.views.sheet_html.facts import Facts, figure, mm, place
 from corepath.views.sheet_html.parts import (
     Block,
     Break,
@@ -29,21 +28,21 @@ __all__ = ["holes_page", "next_page", "stack_page"]
 def holes_page(facts: Facts) -> Page:
     """Every hole: what, where on the board and where it lies, how wide and deep, how made, by which file."""
     rows = []
-    for hole in facts.report["holes"]:
-        for k, part in enumerate(name for name in ("seat", "bore") if name in hole):
-            step = hole[part]
-            name = hole["id"] if k == 0 else ""
-            kind = part if hole["kind"] == "insert" else "hole"
-            sizes = (mm(step["diameter"]), mm(step["depth"]), f"T{step['cutter']}, {step['made']}", step["file"])
-            rows.append((name, hole["setup"], place(*hole["at"]), place(*hole["lies"]), kind, *sizes))
+    holes = facts.lists.holes
+    for hole in holes:
+        for k, step in enumerate(hole.steps):
+            name = hole.id if k == 0 else ""
+            kind = "hole" if hole.kind == "dowel" else "seat" if step is hole.seat else "bore"
+            sizes = (mm(step.diameter), mm(step.depth), f"T{step.cutter}, {step.made}", step.file)
+            rows.append((name, hole.setup, place(*hole.at), place(*hole.lies), kind, *sizes))
     head = ("hole", "set-up", "on the board", "as it lies", "part", "diameter", "deep", "made", "file")
     note = "Places from the blank's middle. Deep: from the face that is up; for inserts the skimmed face at the stop."
     hardware = dict.fromkeys(
-        f"{hole.get('name', hole['id'])}: {hole['hardware']['title']}, {marked(hole['hardware']['says'])}"
-        for hole in facts.report["holes"]
-        if hole.get("hardware")
+        f"{hole.name}: {hole.insert.hardware.title}, {marked(hole.insert.hardware.says)}"
+        for hole in holes
+        if hole.insert is not None and hole.insert.hardware is not None
     )
-    ends = dict.fromkeys(f"{hole.get('name', hole['id'])} ends {hole['ends']}" for hole in facts.report["holes"])
+    ends = dict.fromkeys(f"{hole.name} ends {hole.ends}" for hole in holes)
     notes = ("Measure the hardware in your hand before you bore for it.", *hardware, *ends)
     blocks: tuple[Block, ...] = (
         Table("Holes", head, tuple(rows), note=note, numbers=(5, 6), wide=True),
@@ -57,11 +56,11 @@ def stack_page(facts: Facts) -> Page:
     rows: list[tuple[Cell, ...]] = []
     strong = []
     for k, check in enumerate(facts.checks):
-        if check["verdict"] != "ok":
+        if check.verdict != "ok":
             strong.append(k)
         rows.append(
-            (check["id"], check["verdict"], _figure(check, "value"), _figure(check, "worst"), _figure(check, "limit"),
-             unit_word(check["unit"]), check["where"], _largest(check))
+            (check.id, check.verdict, *(figure(one, check.unit) for one in (check.value, check.worst, check.limit)),
+             unit_word(check.unit), check.where, _largest(check))
         )  # fmt: skip
     note = (
         "Worst: with every error against it. Each must be at least its limit. Costs most: the errors that take most of "
@@ -80,12 +79,8 @@ def stack_page(facts: Facts) -> Page:
     )
 
 
-def _figure(check: Mapping[str, Any], key: str) -> str:
-    return f"{in_unit(check[key], check['unit']):.2f}"
-
-
-def _largest(check: Mapping[str, Any]) -> str:
-    return ", ".join(f"{part['contributor']} {mm(part['costs'])}" for part in check["largest"][:2] if part["costs"] > 0)
+def _largest(check: Check) -> str:
+    return ", ".join(f"{name} {mm(costs)}" for name, costs in check.largest[:2] if round(costs, PLACES) > 0)
 
 
 def next_page(facts: Facts) -> Page:

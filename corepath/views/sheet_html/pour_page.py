@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from corepath.lengths import either, out_of_level
+from corepath.stackup.mixing import Parts
+from corepath.stackup.pour import PourPlan
 from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.parts import (
     Banner,
@@ -35,15 +34,15 @@ _MOST_CASTINGS = 5
 
 def pour_page(facts: Facts) -> Page:
     """The page of the pour."""
-    state, pour = pour_state(facts), facts.report["pour"]
-    notes = tuple(note for casting in pour["castings"] for note in casting.get("notes", ()))
+    state, pour = pour_state(facts), facts.lists.pour
+    notes = tuple(note for casting in pour.castings for note in casting.notes or ())
     blocks: list[Block] = [Banner("Mind", notes, grave=False)] if notes else []
     blocks += [
         _before(state == "done"),
         _mix(pour),
         _castings(facts, pour),
         *((Break(),) if notes or len(facts.stackup.castings) > _MOST_CASTINGS else ()),
-        Notes("While pouring", tuple(pour["notes"]) + tuple(pour["cautions"])),
+        Notes("While pouring", pour.cups.notes + pour.cups.cautions),
         _after(facts, state == "done"),
         _fills(facts),
     ]
@@ -61,36 +60,37 @@ def _before(done: bool) -> Steps:
     return Steps("Before", stepped("pour-before", [(line, "", done) for line in lines]))
 
 
-def _mix(pour: Mapping[str, Any]) -> Rows:
-    cups = pour["cups"]
-    extra = f"{pour['extra'] * 100:.0f} % extra"
-    rows = [("resin", str(pour["resin"])), ("in all", f"{pour['volume_cm3']:.1f} cm³; {_parts(pour)}, {extra} counted")]
+def _mix(pour: PourPlan) -> Rows:
+    cups, extra = pour.cups.cups, f"{pour.extra * 100:.0f} % extra"
+    whole = f"{round(pour.volume, 3):.1f} cm³; {_parts(pour.mixed)}, {extra} counted"
+    rows = [("resin", pour.resin), ("in all", whole)]
     if len(cups) > 1:
-        rows.append(("each cup", f"{len(cups)} cups alike: {_parts(pour['each_cup'])}"))
+        rows.append(("each cup", f"{len(cups)} cups alike: {_parts(pour.cups.each)}"))
     for cup in cups:
-        fills = ", ".join(f"{fill['id']} {fill['cm3']:.1f}" for fill in cup["fills"])
-        rows.append((f"cup {cup['cup']}", f"fills {fills} cm³, in this order"))
-    for layer in pour["layers"]:
-        rows.append((layer["id"], f"in {layer['pours']} pours, each cured as the maker says"))
+        fills = ", ".join(f"{fill.id} {round(fill.cm3, 2):.1f}" for fill in cup.fills)
+        rows.append((f"cup {cup.number}", f"fills {fills} cm³, in this order"))
+    for layer in pour.cups.layers:
+        rows.append((layer.id, f"in {layer.pours} pours, each cured as the maker says"))
     return Rows("Mix", tuple(rows))
 
 
-def _parts(entry: Mapping[str, Any]) -> str:
-    return f"{entry['part_a_g']:.1f} g A + {entry['part_b_g']:.1f} g B"
+def _parts(mixed: Parts) -> str:
+    return f"{round(mixed.a_g, 2):.1f} g A + {round(mixed.b_g, 2):.1f} g B"
 
 
-def _castings(facts: Facts, pour: Mapping[str, Any]) -> Table:
-    stops = pour["castings"][0].get("stops", [])
-    planned = facts.report["skim"]["planned_stop"]
+def _castings(facts: Facts, pour: PourPlan) -> Table:
+    stops = pour.castings[0].stops or ()
+    planned = facts.stackup.skim.planned_stop
     head = ["casting", "cm³", "A g", "B g", f"level {either('mm/m', 'in/ft')}", "expected low", "may now"]
-    head += [mm(stop["plane"]) + (" *" if stop["pass"] == planned else "") for stop in stops]
+    head += [mm(stop.plane) + (" *" if stop.number == planned else "") for stop in stops]
     rows = []
-    for casting in pour["castings"]:
-        least = (casting.get("level") or {}).get("limit")
-        level = "any" if least is None else "none" if least < 0 else f"{out_of_level(least):.2f}"
-        cells = [casting["id"], f"{casting['volume_cm3']:.1f}", f"{casting['part_a_g']:.1f}"]
-        cells += [f"{casting['part_b_g']:.1f}", level, mm(casting["p_expected"]), mm(casting["p_limit"])]
-        rows.append((*cells, *(mm(stop["p_limit_worst"]) for stop in casting.get("stops", []))))
+    for casting in pour.castings:
+        least = None if casting.level is None else casting.level.least
+        level = "any" if least is None else "none" if least < 0 else f"{out_of_level(round(least, 3)):.2f}"
+        mixed, of = casting.mixed, casting.pour
+        cells = [of.id, f"{round(of.volume, 3):.1f}", f"{round(mixed.a_g, 2):.1f}", f"{round(mixed.b_g, 2):.1f}"]
+        cells += [level, mm(of.p_expected.nominal), mm(of.p_limit)]
+        rows.append((*cells, *(mm(stop.p_limit_worst) for stop in of.stops)))
     note = (
         f"Poured to {mm(facts.job.cast.pour_short)} below the raw top. Low: how far the cured resin lies below the "
         "raw top at its lowest point. May now: until a stop is known. Under a height: the most it may if the skim "
@@ -141,11 +141,11 @@ def flush_page(facts: Facts) -> Page | None:
     if not works:
         return None
     done = "flush" in facts.done
-    kind = facts.report["flush"]
-    where = "the whole face" if kind["kind"] == "face" else "each casting and a band round it"
-    says = [("plane", f"{where}, at {mm(kind['plane'])} above the bed")]
-    if "window_costs" in kind:
-        says.append(("costs", f"{mm(kind['window_costs'])} of the window"))
+    flush = facts.lists.flush
+    where = "the whole face" if flush.kind == "face" else "each casting and a band round it"
+    says = [] if flush.plane is None else [("plane", f"{where}, at {mm(flush.plane)} above the bed")]
+    if flush.window_costs is not None:
+        says.append(("costs", f"{mm(flush.window_costs)} of the window"))
     lines = [
         ("Only when the resin is hard right through.", "", done),
         ("The blank lies and is held just as it was for the groove; push it.", "", done),

@@ -14,7 +14,7 @@ def pour_state(facts: Facts) -> State:
     if settled.skimmed:
         return "done"
     filled = all(casting.casting.id in settled.fill for casting in facts.stackup.castings)
-    low = any(fill["verdict"] != "ok" for fill in facts.report["fills"])
+    low = any(fill.verdict != "ok" for fill in facts.lists.fills)
     if filled and not low and not settled.topped_up:
         return "done"
     return "now" if "groove" in facts.done else "ahead"

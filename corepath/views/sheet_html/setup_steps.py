@@ -133,7 +133,7 @@ def _running(facts: Facts, work: Work) -> list[tuple[str, str, bool]]:
     done = work.name in facts.done
     if work.facing is not None and work.name == "skim":
         return [("Skim, pass by pass: go to the page of the skim and come back.", "", done)]
-    files = [entry["file"] for entry in facts.files(work)] or [f"{work.stem}.nc"]
+    files = [file.name for file in facts.files(work)] or [f"{work.stem}.nc"]
     lines = [(_run_words(facts, work), file, done) for file in files]
     if work.name == "dowels":
         lines.append(("Vacuum the holes and set the dowels before the next file.", "", done))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 from corepath.layup.laid import laid_up
 from corepath.lengths import with_minus
@@ -37,17 +36,17 @@ def hold_words(facts: Facts, setup: Setup) -> str:
 
 def dowel_rows(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
     """The longest that each dowel may be here."""
-    mine: list[dict[str, Any]] = [one for one in facts.report["dowel_lengths"] if one["setup"] == setup]
+    mine = [one for one in facts.lists.dowel_lengths if one.setup == setup]
     if not mine:
         return ()
     places: dict[str, list[str]] = {}
     for one in mine:
-        section = facts.board.dowels[one["dowel"] - 1]
-        parts = f"{mm(section.depth_in_bed, 1)} in the bed, {mm(one['stand'], 1)} above"
-        words = f"{size(section.diameter)} thick, at most {mm(one['length'], 1)} long: {parts}; wood or plastic"
-        words += "" if one["fits"] else "; the job's own is too long here"
+        section = facts.board.dowels[one.dowel - 1]
+        parts = f"{mm(section.depth_in_bed, 1)} in the bed, {mm(one.stand, 1)} above"
+        words = f"{size(section.diameter)} thick, at most {mm(one.length, 1)} long: {parts}; wood or plastic"
+        words += "" if one.fits else "; the job's own is too long here"
         where = place(*facts.scene(setup).at(*section.at))
-        places.setdefault(words, []).append(f"{one['dowel']} at {where}")
+        places.setdefault(words, []).append(f"{one.dowel} at {where}")
     return tuple(("dowels", f"{' and '.join(where)}: {words}") for words, where in places.items())
 
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from corepath.job.pose import over_datum
 from corepath.lengths import marked, with_minus
 from corepath.motion.program import Setup
 from corepath.motion.zero_words import again_words, xy_words
-from corepath.views.sheet_html.facts import Facts, mm
+from corepath.views.sheet_html.facts import Facts, PlannedFile, mm
 from corepath.views.sheet_html.parts import Block, Break, Cell, Drawing, Link, Page, Rows, State, Table
 from corepath.views.sheet_html.progress import pour_state
 from corepath.views.sheet_html.setup_drawing import setup_drawing
@@ -98,18 +97,13 @@ def _z_rows(works: Sequence[Work]) -> tuple[tuple[str, str], ...]:
 
 def _extents(facts: Facts, works: Sequence[Work]) -> str:
     """Over which places of the bed the files of these works run, from the middle of the blank, mm."""
-    entries = [entry for work in works for entry in facts.files(work)]
-    if not entries:
+    reached = [file.reach for work in works for file in facts.files(work)]
+    if not reached:
         return ""
-    spans = {
-        axis: (
-            min(entry["extents"][axis][0] + entry["zero"][axis] for entry in entries),
-            max(entry["extents"][axis][1] + entry["zero"][axis] for entry in entries),
-        )
-        for axis in ("x", "y", "z")
-    }
-    names = {"x": "X", "y": "Y", "z": "height"}
-    words = ", ".join(f"{names[axis]} {mm(low, 1)} to {mm(high, 1)}" for axis, (low, high) in spans.items())
+    words = ", ".join(
+        f"{name} {mm(min(low for low, _ in ends), 1)} to {mm(max(high for _, high in ends), 1)}"
+        for name, ends in zip(("X", "Y", "height"), zip(*reached, strict=True), strict=True)
+    )
     return with_minus(words) + f" {over_datum(works[0].setup)}; "
 
 
@@ -129,9 +123,9 @@ def _rows(facts: Facts, work: Work) -> list[tuple[Cell, ...]]:
     if work.facing is not None and len(files) > 1:
         return [_skim_row(facts, work, files, deepest)]
     return [
-        (_played(facts, entry["file"]), work.cutter.describe(), f"{entry['rpm']:.0f}", deepest,
-         f"{entry['minutes']:.1f}", _watch(work, entry))
-        for entry in files
+        (_played(facts, file.name), work.cutter.describe(), f"{file.program.cutting.rpm:.0f}", deepest,
+         f"{file.minutes:.1f}", _watch(work, file))
+        for file in files
     ]  # fmt: skip
 
 
@@ -140,12 +134,12 @@ def _played(facts: Facts, file: str) -> Cell:
     return Link(file, f"{facts.player}#{file}") if facts.player else file
 
 
-def _skim_row(facts: Facts, work: Work, files: Sequence[Mapping[str, Any]], deepest: str) -> tuple[str, ...]:
-    single = [entry for entry in files if not entry.get("combined")]
+def _skim_row(facts: Facts, work: Work, files: Sequence[PlannedFile], deepest: str) -> tuple[str, ...]:
+    single = [file for file in files if not file.program.combined]
     names = f"{work.stem}-pass-1.nc to {len(single)}, or {work.stem}-all.nc"
-    longest = max((entry["minutes"] for entry in single), default=files[0]["minutes"])
+    longest = max((file.minutes for file in single), default=files[0].minutes)
     watch = f"see the page of the skim; {_watch(work, files[0])}"
-    return names, work.cutter.describe(), f"{files[0]['rpm']:.0f}", deepest, f"{longest:.1f} a pass", watch
+    return names, work.cutter.describe(), f"{files[0].program.cutting.rpm:.0f}", deepest, f"{longest:.1f} a pass", watch
 
 
 def _deepest(facts: Facts, work: Work) -> str:
@@ -155,8 +149,8 @@ def _deepest(facts: Facts, work: Work) -> str:
     return f"{facts.scene(work.setup).below(work)} deep, {bed}"
 
 
-def _watch(work: Work, entry: Mapping[str, Any]) -> str:
-    said = [marked(line) for line in (*work.watch, *entry.get("watch", ()))]
+def _watch(work: Work, file: PlannedFile) -> str:
+    said = [marked(line) for line in (*work.watch, *file.program.watch)]
     lines = [line for line in dict.fromkeys(said) if not line.startswith("dowels here")]
     more = "; more in the file's head" if len(lines) > _MOST_WATCH else ""
     return "; ".join(lines[:_MOST_WATCH]) + more

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from corepath.job.record_next import blank_places
 from corepath.job.record_settled import Settled
+from corepath.reported import PLACES
+from corepath.stackup.check import Check
+from corepath.stackup.skim import SkimPlan
 from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.parts import (
     Banner,
@@ -34,25 +36,25 @@ _ROOM, _MOST_PASSES = 4, 6
 
 def skim_page(facts: Facts) -> Page:
     """The page that lies beside the machine while the bottom is skimmed."""
-    skim = facts.report["skim"]
+    skim = facts.stackup.skim
     stop = mm(facts.stackup.skim.planned_plane)
     state = facts.state(["skim"], ["groove"])
     if state == "now" and pour_state(facts) != "done":
         state = "ahead"
     now = f"Once all shows: do not start the next pass. Record its height. Stop planned: {stop}."
-    if skim["recorded"]:
+    if skim.recorded:
         now = f"It stopped at {stop}, as recorded: do not start the skim again."
     rule = (
         "Showing: both walls seen, full width, all round and at every plug.",
         now,
-        f"Never below {mm(skim['planes'][-1])}: the deck would be too thin.",
+        f"Never below {mm(skim.planes[-1])}: the deck would be too thin.",
     )
     blocks: tuple[Block, ...] = (
         Banner("Hands off until the spindle stands", rule, grave=False),
         _passes(facts, skim, state),
-        *(() if skim["recorded"] else (_stops(facts),)),
+        *(() if skim.recorded else (_stops(facts),)),
         Steps("Each pass", stepped("skim-each", [(line, "", state == "done") for line in _EACH])),
-        *((Break(),) if len(facts.stackup.castings) > _ROOM or len(skim["planes"]) > _MOST_PASSES else ()),
+        *((Break(),) if len(facts.stackup.castings) > _ROOM or len(skim.planes) > _MOST_PASSES else ()),
         Measures("Measure and record", _measures(facts)),
     )
     return Page(
@@ -74,7 +76,7 @@ _EACH = (
 )
 
 
-def _passes(facts: Facts, skim: Mapping[str, Any], state: State) -> Table:
+def _passes(facts: Facts, skim: SkimPlan, state: State) -> Table:
     plugs = [casting.casting.id for casting in facts.stackup.castings[1:]]
     one_by_one = len(plugs) <= _MOST_PLUGS
     head = [
@@ -87,22 +89,21 @@ def _passes(facts: Facts, skim: Mapping[str, Any], state: State) -> Table:
         "measured",
     ]
     rows: list[tuple[Cell, ...]] = []
-    stop, made = int(skim["planned_stop"]), facts.settled
-    for entry in facts.report["shows"]:
-        number = int(entry["pass"])
-        shows = entry["shows"]
+    stop, made = skim.planned_stop, facts.settled
+    for entry in facts.lists.shows:
+        number, shows = entry.number, entry.shares
         some = [_word(shows[name]) for name in plugs]
         if not one_by_one:
             some = [f"{sum(shows[name][1] >= 1.0 for name in plugs)} of {len(plugs)}"]
-        gone = (state == "done" and number <= stop) or _is_cut(made, number, entry["plane"])
-        measured = Slot(f"left-{number}", f"thickness measured after the pass at {mm(entry['plane'])}", "", facts.unit)
-        tick = Tick(f"pass-{number}", f"the pass at {mm(entry['plane'])} is cut", gone)
-        name = mm(entry["plane"]) + (" *" if number == stop else "")
+        gone = (state == "done" and number <= stop) or _is_cut(made, number, entry.plane)
+        measured = Slot(f"left-{number}", f"thickness measured after the pass at {mm(entry.plane)}", "", facts.unit)
+        tick = Tick(f"pass-{number}", f"the pass at {mm(entry.plane)} is cut", gone)
+        name = mm(entry.plane) + (" *" if number == stop else "")
         sight = (_share(shows["groove"]), *some, _stop_if(skim, number))
         rows.append((name, tick, f"…pass-{number}", *sight, measured))
     note = "pass: its height above the bed; file: 05-B-skim-pass-N.nc. Shares: likely, in brackets least to most. "
     note += "* the stop "
-    note += "recorded." if skim["recorded"] else "planned; what you see decides."
+    note += "recorded." if skim.recorded else "planned; what you see decides."
     strong = (stop - 1,)
     return Table("Passes", tuple(head), tuple(rows), note=note, numbers=(0,), strong=strong, wide=True)
 
@@ -130,27 +131,22 @@ def _share(shares: Sequence[float]) -> str:
     return f"{likely} % ({worst} to {best})"
 
 
-def _stop_if(skim: Mapping[str, Any], number: int) -> str:
-    earliest, last = skim["earliest"], len(skim["planes"])
-    if skim["recorded"]:
-        return "stopped here" if number == skim["planned_stop"] else "not cut" if number > skim["planned_stop"] else ""
+def _stop_if(skim: SkimPlan, number: int) -> str:
+    earliest, last = skim.earliest, len(skim.planes)
+    if skim.recorded:
+        return "stopped here" if number == skim.planned_stop else "not cut" if number > skim.planned_stop else ""
     if number == last:
         return "stop in any case"
     if earliest is None or number < earliest:
-        return "go on" if skim["first_sight"] is None or number < skim["first_sight"] else "some may show: look"
+        return "go on" if skim.first_sight is None or number < skim.first_sight else "some may show: look"
     return "all shows"
 
 
 def _stops(facts: Facts) -> Table:
     """What each possible stop leaves to spare, every error against it."""
-    stops = facts.report["stops"]
-    head = ["", *(mm(stop["plane"]) + (" *" if stop["planned"] else "") for stop in stops["stops"])]
-    rows = []
-    for row in stops["rows"]:
-        if row["by_eye"]:
-            continue
-        cells = [_room(check) for check in row["at"]]
-        rows.append((row["name"], *cells))
+    stops = facts.lists.stops
+    head = ["", *(mm(stop.plane) + (" *" if stop.planned else "") for stop in stops.stops)]
+    rows = [(row.name, *(_room(check) for check in row.checks)) for row in stops.rows if not row.by_eye]
     wanted = [row for row in rows if not row[0].startswith("fill ")]
     fills = [row for row in rows if row[0].startswith("fill ")]
     if len(fills) > _MOST_PLUGS:
@@ -160,9 +156,9 @@ def _stops(facts: Facts) -> Table:
     return Table("If it stops there", tuple(head), (*fills, *wanted), note=note, numbers=numbers)
 
 
-def _room(check: Mapping[str, Any]) -> str:
-    words = mm(check["worst"] - check["limit"])
-    return words if check["verdict"] == "ok" else f"{words} {check['verdict']}"
+def _room(check: Check) -> str:
+    words = mm(round(check.worst, PLACES) - round(check.limit, PLACES))
+    return words if check.verdict == "ok" else f"{words} {check.verdict}"
 
 
 def _measures(facts: Facts) -> tuple[Measure, ...]:

@@ -7,13 +7,14 @@ where each casting comes out shallowest. Every check stands at what it judges, w
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from corepath.lengths import UNIT
+from corepath.reported import PLACES
+from corepath.stackup.check import Check
 from corepath.stackup.stackup import CastingStack, PlaceStack
 from corepath.stackup.table import InsertHeights
 from corepath.views.section import Level, name_levels
@@ -181,7 +182,7 @@ class _Spot:
     high: float
 
 
-def placed_checks(facts: Facts) -> tuple[tuple[Mapping[str, Any], _Spot], ...]:
+def placed_checks(facts: Facts) -> tuple[tuple[Check, _Spot], ...]:
     """The checks that have a place in the section, the weakest of those that share one."""
     heights = Heights(facts)
     ring, plug, place, depths = heights.ring, heights.plug, heights.place, heights.insert
@@ -210,20 +211,20 @@ def placed_checks(facts: Facts) -> tuple[tuple[Mapping[str, Any], _Spot], ...]:
     return tuple((check, spots[key]) for key, check in _weakest(facts.checks, heights).items() if key in spots)
 
 
-def _weakest(checks: Sequence[Mapping[str, Any]], heights: Heights) -> dict[str, Mapping[str, Any]]:
+def _weakest(checks: Sequence[Check], heights: Heights) -> dict[str, Check]:
     grave = {"fail": 0, "caution": 1, "ok": 2}
-    found: dict[str, Mapping[str, Any]] = {}
+    found: dict[str, Check] = {}
     for check in checks:
-        key = str(check["id"])
-        where = str(check["where"])
+        key: str = check.id
+        where = str(check.where)
         if key == "fill":
             key = "fill groove" if where.startswith("groove") else "fill plug"
         elif key == "registration":
             kind = where.partition(" ")[0]
             key += f" {kind}" if kind in ("plug", "edge") else " seat"
         held = found.get(key)
-        rank = (grave[check["verdict"]], round(check["margin"], 6))
-        if held is None or rank < (grave[held["verdict"]], round(held["margin"], 6)):
+        rank = (grave[check.verdict], round(check.margin, PLACES))
+        if held is None or rank < (grave[held.verdict], round(held.margin, PLACES)):
             found[key] = check
     return found
 
@@ -237,8 +238,8 @@ def _checks(svg: Document, facts: Facts, heights: Heights, labels: Labels, y: Ca
         for check, spot in placed:
             low, high = y(spot.low), y(spot.high)
             _span(svg, spot.x, low, high)
-            words = f"{check['id']} {mm(check['value'])}" + ("" if check["verdict"] == "ok" else f" {check['verdict']}")
-            style = "label halo" if check["verdict"] == "ok" else "label strong halo"
+            words = f"{check.id} {mm(check.value)}" + ("" if check.verdict == "ok" else f" {check.verdict}")
+            style = "label halo" if check.verdict == "ok" else "label strong halo"
             labels.place(spot.x, (low + high) / 2, words, 1.0, class_=style)
 
 

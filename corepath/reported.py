@@ -1,0 +1,80 @@
+"""Typed results as the plain JSON types of `report.json`, by one rule for all of them.
+
+`report_keys` above a class says what of it is reported. `reported` turns an object of such a class, and all that it
+holds, into dicts, lists, numbers and text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import Any, NamedTuple, TypeVar
+
+__all__ = ["PLACES", "Key", "report_keys", "reported"]
+
+PLACES = 4
+"""Decimals of a number in the report, where nothing else is said."""
+
+_Class = TypeVar("_Class", bound=type)
+_KEYS: dict[type, tuple[Key, ...]] = {}
+
+
+class Key(NamedTuple):
+    """A key of the report: its `name`, where its value comes `of`, and the `places` of numbers (None: not rounded).
+
+    `of` is an attribute, or a path of them such as `p.nominal`; the key's own name where it is empty. A method is
+    called, and None on the way is the value. `optional` leaves the key out where that is None.
+    With the name `*` the keys of the value stand among those of the object itself.
+    """
+
+    name: str
+    of: str = ""
+    places: int | None = PLACES
+    optional: bool = False
+
+    def value(self, holder: Any) -> Any:
+        """What `holder` has for this key, not yet encoded."""
+        for part in (self.of or self.name).split("."):
+            if holder is None:
+                return None
+            holder = getattr(holder, part)
+        return holder() if callable(holder) else holder
+
+
+def report_keys(*keys: str | Key) -> Callable[[_Class], _Class]:
+    """A class decorator: the keys that the report has of the class, in their order; a text is a `Key` of that name."""
+    held = tuple(Key(key) if isinstance(key, str) else key for key in keys)
+
+    def keep(cls: _Class) -> _Class:
+        _KEYS[cls] = held
+        return cls
+
+    return keep
+
+
+def reported(value: Any, places: int | None = PLACES) -> Any:
+    """`value` as plain JSON types: objects with keys and mappings as dicts, other collections as lists.
+
+    Numbers are rounded to `places`, but where a key says otherwise. Raises TypeError for an object without keys.
+    """
+    if isinstance(value, float):
+        return value if places is None else round(value, places)
+    if value is None or isinstance(value, str | int):
+        return value
+    keys = _KEYS.get(type(value))
+    if keys is not None:
+        return dict(_entries(keys, value))
+    if isinstance(value, Mapping):
+        return {key: reported(one, places) for key, one in value.items()}
+    if isinstance(value, Iterable):
+        return [reported(one, places) for one in value]
+    raise TypeError(f"{type(value).__name__} has no keys for the report")
+
+
+def _entries(keys: Iterable[Key], holder: Any) -> Iterator[tuple[str, Any]]:
+    for key in keys:
+        value = key.value(holder)
+        if key.name == "*":
+            value = dict(value) if isinstance(value, tuple) else value
+            yield from (reported(value, key.places) or {}).items()
+        elif value is not None or not key.optional:
+            yield key.name, reported(value, key.places)
