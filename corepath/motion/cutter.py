@@ -18,6 +18,9 @@ Material = Literal["carbide", "high-speed steel"]
 DECK_SHAPES: tuple[Shape, ...] = ("ball", "bull", "flat")
 """Those that finish a deck."""
 
+_CORNERED = ("bull",)
+"""Those whose corner radius is a size of its own: it is told beside the diameter."""
+
 
 @dataclass(frozen=True, slots=True)
 class Cutter:
@@ -72,6 +75,11 @@ class Cutter:
         """The form of its end."""
         return Profile(self.radius, self.flat_radius, self.corner_radius)
 
+    @property
+    def end_sizes(self) -> tuple[float, ...]:
+        """The sizes of its end that `cutter_words` tells after the diameter, in their order, mm."""
+        return (self.corner_radius,) if self.shape in _CORNERED else ()
+
     def reaches(self, depth: float) -> bool:
         """Whether its edges are as long as a cut of `depth` (mm) is deep."""
         return self.cutting_length >= depth
@@ -102,7 +110,7 @@ def cutter_words(
     which `size` writes, and `measured` after that of the diameter.
     """
     number = f"T{facts['number']} " if "number" in facts else ""
-    more = f"{corner}{size(facts['corner_radius'])}" if facts["shape"] == "bull" else ""
+    more = f"{corner}{size(facts['corner_radius'])}" if facts["shape"] in _CORNERED else ""
     return f"{number}{facts['shape']}{diameter}{size(facts['diameter'])}{measured}{more}"
 
 

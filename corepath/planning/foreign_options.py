@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from typing import NamedTuple, get_args
+from typing import NamedTuple
 
 from corepath.errors import Fault, InputError
 from corepath.motion.clock import Limits
@@ -23,6 +23,7 @@ _BLANK = re.compile(rf"({_NUMBER})[x×X*]({_NUMBER})[x×X*]({_NUMBER})(mm|in|inc
 _CUTTER = re.compile(
     rf"(?:t?([0-9]{{1,5}})=)?([a-z]+):({_NUMBER})(?::({_NUMBER}))?(mm|in|inch)?((?:,[a-z]+={_NUMBER})*)"
 )
+_SHAPES: tuple[Shape, ...] = ("flat", "ball", "bull", "drill")  # a diameter and a corner radius tell them wholly
 _LARGEST = 10_000.0
 _MOST_COLUMNS = 40_000_000
 _UNKNOWN = 1.0e6  # mm: edges or stick-out that nobody named are not judged
@@ -125,14 +126,14 @@ def _cutters(texts: Sequence[str], faults: list[Fault]) -> dict[int, Cutter]:
 
 def _cutter(text: str, faults: list[Fault]) -> Cutter | None:
     found = _CUTTER.fullmatch(text.strip().lower())
-    if found is None or found.group(2) not in get_args(Shape):
+    if found is None or found.group(2) not in _SHAPES:
         faults.append(Fault("--cutter", "is no cutter", text, _CUTTER_ALLOWED))
         return None
     number, word, width, corner, unit, more = found.groups()
-    shape: Shape = next(shape for shape in get_args(Shape) if shape == word)
+    shape: Shape = next(shape for shape in _SHAPES if shape == word)
     scale = 25.4 if (unit or "").startswith("in") else 1.0
     diameter = float(width) * scale
-    radius = {"ball": diameter / 2.0}.get(shape, 0.0) if corner is None else float(corner) * scale
+    radius = 0.0 if corner is None else float(corner) * scale
     extra = {name: float(value) * scale for name, value in (part.split("=") for part in more.split(",")[1:])}
     says = _wrong(shape, diameter, radius, corner is not None, extra)
     if says:
@@ -149,7 +150,7 @@ def _wrong(shape: str, diameter: float, radius: float, stated: bool, extra: dict
         return "a bull cutter needs a corner radius above 0 and at most half its diameter"
     if stated and shape in ("flat", "drill") and radius != 0.0:
         return f"a {shape} one has no corner radius"
-    if shape == "ball" and abs(radius - diameter / 2.0) > 1e-9:
+    if stated and shape == "ball" and abs(radius - diameter / 2.0) > 1e-9:
         return "the corner radius of a ball is half its diameter"
     if set(extra) - {"edges", "out"} or any(value <= 0.0 for value in extra.values()):
         return "only edges=LENGTH and out=LENGTH, above 0, may follow"

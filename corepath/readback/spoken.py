@@ -10,9 +10,10 @@ import re
 import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 from corepath.lengths import MM_PER_INCH, marked, mm, units_of
+from corepath.motion.cutter import Shape
 from corepath.motion.program import Setup
 from corepath.motion.zero_words import touch_words, xy_words
 from corepath.readback.findings import Findings
@@ -21,7 +22,8 @@ from corepath.work.model import Work
 
 __all__ = ["Spoken", "check_spoken"]
 
-_NAMED = re.compile(r"\bT(\d+)\b(?: (flat|ball|bull|drill)\b,?(?: diameter)?(?: (\d+(?:\.\d+)?) (?:mm|in)\b)?)?")
+_SHAPES = "|".join(get_args(Shape))
+_NAMED = re.compile(rf"\bT(\d+)\b(?: ({_SHAPES})\b,?(?: diameter)?(?: (\d+(?:\.\d+)?) (?:mm|in)\b)?)?")
 _COMMENT = re.compile(r"\(([^()]*)\)")
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")
 _TIP = re.compile(r"Tip must be about (\d+(?:\.\d+)?) (mm|in) above ([^,]*)")
@@ -92,8 +94,7 @@ def _cutter(values: list[str], work: Work, spoken: Spoken, findings: Findings) -
     """Number, shape and all figures of the cutter."""
     cutter, scale = work.cutter, MM_PER_INCH if spoken.units == "inch" else 1.0
     sizes = [cutter.diameter, *([cutter.listed] if cutter.measured else [])]
-    sizes += [cutter.corner_radius] if cutter.shape == "bull" else []
-    sizes += [cutter.flutes * scale, cutter.cutting_length, cutter.stick_out]
+    sizes += [*cutter.end_sizes, cutter.flutes * scale, cutter.cutting_length, cutter.stick_out]
     for value in values:
         named = _NAMED.search(value)
         figures = [float(word) * scale for word in _NUMBER.findall(value[named.end(1) :])] if named else []
