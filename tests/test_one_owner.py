@@ -18,7 +18,7 @@ from shapely import box
 
 from corepath.job.pose import Pose
 from corepath.motion.cutter import Cutter
-from corepath.motion.profile import height, heights, widest
+from corepath.motion.cutter_profile import height, heights, widest
 from corepath.readback.contact_kernels import rise as read_rise
 from corepath.readback.contact_kernels import underside_of
 from corepath.readback.shop import Shop

@@ -96,13 +96,13 @@ def _bar() -> Iterator[Progress]:
 
     clock = Clock()
 
-    class Left(ProgressColumn):
+    class TimeLeft(ProgressColumn):
         """Drawn anew with each refresh, so that it counts down while a step takes its time."""
 
         def render(self, task: Task) -> Text:
             return Text(clock.left())
 
-    columns = (TextColumn("{task.description}", markup=False), BarColumn(bar_width=24), Left())
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(bar_width=24), TimeLeft())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("reading the job", total=1.0)
 

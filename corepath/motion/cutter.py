@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal, NamedTuple
 
 from corepath.lengths import mm
-from corepath.motion.profile import Profile
+from corepath.motion.cutter_profile import CutterProfile
 
 __all__ = ["DECK_SHAPES", "Cutter", "Cutting", "Helix", "Material", "Origin", "Shape", "cutter_words"]
 
@@ -71,9 +71,9 @@ class Cutter:
         return self.radius - self.corner_radius
 
     @property
-    def profile(self) -> Profile:
+    def profile(self) -> CutterProfile:
         """The form of its end."""
-        return Profile(self.radius, self.flat_radius, self.corner_radius)
+        return CutterProfile(self.radius, self.flat_radius, self.corner_radius)
 
     @property
     def end_sizes(self) -> tuple[float, ...]:

@@ -17,13 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.cutter import Cutter
-from corepath.motion.profile import contact_reach
+from corepath.motion.cutter_profile import contact_reach
 from corepath.operations.deck_lines import Ends, Sheet, region_lines
 from corepath.operations.deck_mend import mended
 from corepath.operations.deck_regions import Region, regions
 from corepath.operations.deck_route import routed
 from corepath.operations.offsetting import CutterOffset
-from corepath.work.deck_steps import Steps, level_step, steps_by_axis
+from corepath.work.deck_steps import StepTable, level_step, steps_by_axis
 from corepath.work.model import Deck, Work
 
 __all__ = ["ROUNDS", "Bounds", "Left", "follower", "left_over", "regional", "with_strokes"]
@@ -323,7 +323,7 @@ def _worst(found: Array, places: Array) -> Left:
 
 
 def _laid(
-    split: list[Region], tables: list[Steps], widest: float, land: float, bounds: Bounds, open_sides: bool
+    split: list[Region], tables: list[StepTable], widest: float, land: float, bounds: Bounds, open_sides: bool
 ) -> Array:
     """Where the axis goes (n, 2), region after region."""
     here, pieces = (bounds[0], bounds[1]), []
@@ -339,7 +339,7 @@ def _laid(
     return np.concatenate(pieces)
 
 
-def _sheet(region: Region, steps: Steps, bounds: Bounds, open_sides: bool) -> tuple[Sheet, Ends]:
+def _sheet(region: Region, steps: StepTable, bounds: Bounds, open_sides: bool) -> tuple[Sheet, Ends]:
     """The steps of one region with u along its lines, and which of its sides are open."""
     left, low, right, high = bounds
     columns = slice(round((region.left - steps.left) / steps.size), math.ceil((region.right - steps.left) / steps.size))
@@ -365,8 +365,14 @@ def _dense(path: Array) -> Array:
 
 
 def _closer(
-    steps: Steps, work: Work, offset: CutterOffset, places: Array, found: Array, bad: NDArray[np.bool_], wanted: float
-) -> Steps:
+    steps: StepTable,
+    work: Work,
+    offset: CutterOffset,
+    places: Array,
+    found: Array,
+    bad: NDArray[np.bool_],
+    wanted: float,
+) -> StepTable:
     """Smaller steps where the axis finishes the places that stand too high."""
     axis, _ = _axis(work, offset, places[bad])
     i = np.floor((axis[:, 0] - steps.left) / steps.size).astype(np.int64)

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.compiled import njit
-from corepath.motion.profile import Profile
-from corepath.motion.profile_kernels import height, widest
+from corepath.motion.cutter_profile import CutterProfile
+from corepath.motion.cutter_profile_kernels import height, widest
 
 __all__ = ["guillotine", "left_at", "reaching"]
 
@@ -60,13 +60,13 @@ def guillotine(along: Array, across: Array, turn_along: float, turn_across: floa
 
 
 @njit(cache=True, inline="always")
-def _over_tip(distance: float, profile: Profile) -> float:
+def _over_tip(distance: float, profile: CutterProfile) -> float:
     """Height of the cutting surface over the tip, mm."""
     return height(distance - profile.flat, profile)
 
 
 @njit(cache=True)
-def _over(px: float, py: float, p: Array, k: int, profile: Profile, best: float) -> float:
+def _over(px: float, py: float, p: Array, k: int, profile: CutterProfile, best: float) -> float:
     """Least height of the cutting surface over (px, py) on the move k to k + 1, if below `best`; else inf."""
     ax, ay, az = p[k, 0], p[k, 1], p[k, 2]
     dx, dy, dz = p[k + 1, 0] - ax, p[k + 1, 1] - ay, p[k + 1, 2] - az
@@ -149,7 +149,7 @@ def _bins(p: Array, radius: float, frame: Array, columns: int, rows: int) -> tup
 
 
 @njit(cache=True)
-def _ceiling(p: Array, moves: Ints, x: float, y: float, half: float, profile: Profile) -> float:
+def _ceiling(p: Array, moves: Ints, x: float, y: float, half: float, profile: CutterProfile) -> float:
     """A height that no place within `half` of (x, y) keeps above: the cutter reaches all of them from there."""
     least = math.inf
     for q in range(moves.shape[0]):
@@ -172,7 +172,7 @@ def _near(p: Array, k: int, x: float, y: float, reach: float) -> bool:
 
 
 @njit(cache=True)
-def reaching(p: Array, profile: Profile, frame: Array) -> tuple[Ints, Ints]:
+def reaching(p: Array, profile: CutterProfile, frame: Array) -> tuple[Ints, Ints]:
     """Moves of the polyline `p` (m, 3) that may leave the lowest height somewhere in each cell of `frame`.
 
     `frame` is (x0, y0, size of a cell, columns, rows). Starts (cells + 1,) into the moves, the cells row by row.
@@ -197,7 +197,7 @@ def reaching(p: Array, profile: Profile, frame: Array) -> tuple[Ints, Ints]:
 
 
 @njit(cache=True)
-def left_at(p: Array, profile: Profile, x: Array, y: Array, frame: Array, starts: Ints, moves: Ints) -> Array:
+def left_at(p: Array, profile: CutterProfile, x: Array, y: Array, frame: Array, starts: Ints, moves: Ints) -> Array:
     """Heights (n,) that a cutter leaves at the places `x`, `y` (n,) along the polyline `p` (m, 3); inf where unreached.
 
     `starts` and `moves` are those that `reaching` gives for the same path, cutter and `frame`, in which all places lie.

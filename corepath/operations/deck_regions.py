@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.work.deck_steps import Steps
+from corepath.work.deck_steps import StepTable
 
 __all__ = ["CELL", "Region", "regions"]
 
@@ -39,7 +39,9 @@ class Region:
     across: bool
 
 
-def regions(along: Steps, across: Steps, widest: float, right: float, high: float, penalty: float) -> list[Region]:
+def regions(
+    along: StepTable, across: StepTable, widest: float, right: float, high: float, penalty: float
+) -> list[Region]:
     """Regions from left to right, low to high. `penalty` multiplies the cost of lines across the grain (Y)."""
     from corepath.operations.deck_kernels import guillotine
 
@@ -67,7 +69,7 @@ def regions(along: Steps, across: Steps, widest: float, right: float, high: floa
     return found
 
 
-def _coarse(steps: Steps, widest: float, per: int, penalty: float) -> Array:
+def _coarse(steps: StepTable, widest: float, per: int, penalty: float) -> Array:
     """Sums (n + 1, m + 1) of the cost of all bins below and left of each corner of the coarse grid."""
     least = 1.0 / widest
     cost = penalty * (least + WHOLE_LINES * (1.0 / steps.table - least)) * steps.size**2

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from corepath.board.deck import DeckSurface
 from corepath.motion.cutter import Cutter
-from corepath.motion.profile import contact_reach
+from corepath.motion.cutter_profile import contact_reach
 from corepath.work.deck_steps import allowed_steps, level_step
 
 __all__ = ["Cell", "Strip", "strips"]

@@ -1,8 +1,8 @@
 """Compiled kernels of the surfacing paths: the height of a cutter's tip over a surface, and chords.
 
-The surface is that of `corepath.board.kernels`, which evaluates it: `coef` and `frame` are its own.
-The end of a cutter is a `Profile`, z(r); its flat part is called the *land* here. Its tip stands at the largest of
-h(p + q) − z(|q|) over the disc. All in mm; pure elementary geometry, no source needed.
+The surface is that of `corepath.board.kernels`, which evaluates it: `coef` and `frame` are its own. The end of a
+cutter is a `CutterProfile`, z(r); its flat part is called the *land* here. Its tip stands at the largest of h(p +
+q) − z(|q|) over the disc. All in mm; pure elementary geometry, no source needed.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from corepath.board.kernels import height_at, shape_at, slope_at
 from corepath.motion.compiled import njit
-from corepath.motion.profile import Profile
-from corepath.motion.profile_kernels import height
+from corepath.motion.cutter_profile import CutterProfile
+from corepath.motion.cutter_profile_kernels import height
 
 __all__ = ["chords", "tips"]
 
@@ -40,7 +40,7 @@ _STARTS = 8
 
 
 @njit(cache=True)
-def _ball(coef: Array, frame: Array, profile: Profile, x: float, y: float, qx: float, qy: float) -> float:
+def _ball(coef: Array, frame: Array, profile: CutterProfile, x: float, y: float, qx: float, qy: float) -> float:
     """Tip of a ball by contact iteration from (qx, qy): q = r·grad h / sqrt(1 + |grad h|²)."""
     corner = profile.corner
     best = -math.inf
@@ -58,7 +58,7 @@ def _ball(coef: Array, frame: Array, profile: Profile, x: float, y: float, qx: f
 
 @njit(cache=True)
 def _rim(
-    coef: Array, frame: Array, profile: Profile, x: float, y: float, cos: float, sin: float, slope: float
+    coef: Array, frame: Array, profile: CutterProfile, x: float, y: float, cos: float, sin: float, slope: float
 ) -> float:
     """Tip with the contact on the rim, near the direction (cos, sin), up the slope there as far as it is known.
 
@@ -113,7 +113,7 @@ def _summit(coef: Array, frame: Array, land: float, x: float, y: float, qx: floa
 
 @njit(cache=True)
 def _disc(
-    coef: Array, frame: Array, profile: Profile, bend: float, x: float, y: float, h: float, steep: float,
+    coef: Array, frame: Array, profile: CutterProfile, bend: float, x: float, y: float, h: float, steep: float,
     ring: Array, at: Array,
 ) -> float:  # fmt: skip
     """Tip of a cutter with a land: the best of the rim (coarse, then refined) and of the ground under it.
@@ -154,7 +154,7 @@ def _disc(
 
 @njit(cache=True)
 def _tip(
-    coef: Array, frame: Array, profile: Profile, bend: float, up: float, x: float, y: float, ring: Array,
+    coef: Array, frame: Array, profile: CutterProfile, bend: float, up: float, x: float, y: float, ring: Array,
     at: Array,
 ) -> float:  # fmt: skip
     """Tip of a cutter with a land; `bend` bounds the curvature under it, `up` that of hollows.
@@ -175,7 +175,7 @@ def _tip(
 
 
 @njit(cache=True)
-def tips(coef: Array, frame: Array, profile: Profile, bends: Array, block: float, x: Array, y: Array) -> Array:
+def tips(coef: Array, frame: Array, profile: CutterProfile, bends: Array, block: float, x: Array, y: Array) -> Array:
     """Tip heights (n,) at `x`, `y` (n,). `frame` is (x0, y0, step, edge).
 
     `bends` (n, m, 2) bounds the curvature under the cutter, 1/mm, any and upwards, in blocks of `block` mm from two

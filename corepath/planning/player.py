@@ -16,7 +16,7 @@ from corepath.motion.program import Setup
 from corepath.planning.prepare import Prepared
 from corepath.readback.arcs import flatten
 from corepath.readback.path import Path
-from corepath.readback.result import ReadBack, Remaining, Step
+from corepath.readback.result import FileStep, ReadBack, Remaining
 from corepath.readback.steps import few
 from corepath.readback.timing import motion_seconds
 from corepath.views.player import (
@@ -142,7 +142,7 @@ def _blank(left: Remaining) -> PlayedBlank:
     return PlayedBlank(lattice, Faces(left.wood, left.casting))
 
 
-def _shapes(prepared: Prepared, step: Step) -> tuple[Shape, ...]:
+def _shapes(prepared: Prepared, step: FileStep) -> tuple[Shape, ...]:
     """The board's outline and the obstacles as they lie in the set-up of a step."""
     scene = Scene(prepared.job, prepared.board, prepared.stackup, cast(Setup, step.setup))
     work = next(work for work in prepared.works if work.setup == step.setup and work.name == step.name)

@@ -11,7 +11,7 @@ from corepath.reported import Key, report_keys
 from corepath.stackup.check import Check
 
 if TYPE_CHECKING:
-    from corepath.skin.advice import Advice
+    from corepath.skin.advice import SkinAdvice
     from corepath.skin.study import SkinStudy
 
 __all__ = ["SkinFound", "find_skin", "skin_files"]
@@ -22,7 +22,7 @@ class SkinFound(NamedTuple):
     """The study of a skin on its deck, what would mend it, and the rows of the check."""
 
     study: SkinStudy
-    advice: Advice
+    advice: SkinAdvice
     checks: tuple[Check, ...]
 
     def entries(self) -> dict[str, Any]:

@@ -2,6 +2,6 @@
 
 from corepath.post.head import FAILED, Extents
 from corepath.post.numbers import Units
-from corepath.post.writer import Written, write
+from corepath.post.writer import WrittenProgram, write
 
-__all__ = ["FAILED", "Extents", "Units", "Written", "write"]
+__all__ = ["FAILED", "Extents", "Units", "WrittenProgram", "write"]

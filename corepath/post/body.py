@@ -18,7 +18,7 @@ from corepath.motion.cycles import CYCLES
 from corepath.motion.program import Kind, Move, Zero
 from corepath.post.arcs import Arc, ArcPiece, chords, pieces
 from corepath.post.head import Extents
-from corepath.post.numbers import Grid
+from corepath.post.numbers import TickGrid
 
 __all__ = ["Body"]
 
@@ -26,7 +26,7 @@ __all__ = ["Body"]
 class Body:
     """The lines of a file as they grow, with where the cutter stands (ticks; None where unknown)."""
 
-    def __init__(self, zero: Zero, grid: Grid, arcs: bool) -> None:
+    def __init__(self, zero: Zero, grid: TickGrid, arcs: bool) -> None:
         self.lines: list[str] = []
         self._zero = np.array([zero.x, zero.y, zero.z])
         self._grid = grid

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from corepath.post.comments import message
-from corepath.post.numbers import Grid
+from corepath.post.numbers import TickGrid
 
 __all__ = ["g_word", "preamble", "spindle_on", "stop", "tool_call"]
 
@@ -17,7 +17,7 @@ def g_word(code: int) -> str:
     return f"G{code / 10:g}"
 
 
-def preamble(grid: Grid, system: str, path: str, offset: str = "G49") -> list[str]:
+def preamble(grid: TickGrid, system: str, path: str, offset: str = "G49") -> list[str]:
     """The modal state that a file relies on, one word a line, and the spindle off.
 
     `system` is the word of the coordinate system, `path` that of path control (empty: left as it is), `offset` what

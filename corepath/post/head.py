@@ -14,7 +14,7 @@ from corepath.motion.cutter import Cutter, Cutting, cutter_words
 from corepath.motion.program import Program
 from corepath.motion.zero_words import xy_words
 from corepath.post.comments import comment
-from corepath.post.numbers import Grid
+from corepath.post.numbers import TickGrid
 
 __all__ = ["FAILED", "Extents", "Heading", "head"]
 
@@ -45,7 +45,7 @@ class Heading(NamedTuple):
     warning: str | None
 
 
-def head(program: Program, heading: Heading, extents: Extents, grid: Grid) -> list[str]:
+def head(program: Program, heading: Heading, extents: Extents, grid: TickGrid) -> list[str]:
     """The comment lines of the head, each at most 80 characters."""
     lines: list[str] = []
     for text in _says(program, heading, extents, grid):
@@ -53,7 +53,7 @@ def head(program: Program, heading: Heading, extents: Extents, grid: Grid) -> li
     return lines
 
 
-def _says(program: Program, heading: Heading, extents: Extents, grid: Grid) -> Iterator[str]:
+def _says(program: Program, heading: Heading, extents: Extents, grid: TickGrid) -> Iterator[str]:
     if heading.warning is not None:
         yield FAILED
         if heading.warning.strip() and heading.warning.strip() != FAILED:
@@ -82,7 +82,7 @@ def _says(program: Program, heading: Heading, extents: Extents, grid: Grid) -> I
     yield from _CAUTIONS
 
 
-def _zero(program: Program, offset: bool, grid: Grid) -> Iterator[str]:
+def _zero(program: Program, offset: bool, grid: TickGrid) -> Iterator[str]:
     zero = program.zero
     yield f"Zero X, Y: {xy_words(zero, grid.plain)}"
     if zero.system != "G54":
@@ -105,13 +105,13 @@ def _order(program: Program, offset: bool) -> str:
     return f"Order: fit {cutter}, touch Z with it, run"
 
 
-def _feeds(cutting: Cutting, grid: Grid) -> str:
+def _feeds(cutting: Cutting, grid: TickGrid) -> str:
     """The feed, and that of light laps where it is another."""
     light = "" if cutting.finish == cutting.feed else f", light laps {grid.feed(cutting.finish)}"
     return f"feed {grid.feed(cutting.feed)}{light}"
 
 
-def _cutter(cutter: Cutter, grid: Grid) -> str:
+def _cutter(cutter: Cutter, grid: TickGrid) -> str:
     listed = f" as measured, listed as {grid.size(cutter.listed)}" if cutter.measured else ""
     form = cutter_words(cutter.facts(), ", diameter ", size=grid.size, measured=listed)
     lengths = f"cutting length {grid.size(cutter.cutting_length)}, out of the collet {grid.size(cutter.stick_out)}"

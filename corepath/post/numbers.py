@@ -9,13 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["GRIDS", "Grid", "Units"]
+__all__ = ["GRIDS", "TickGrid", "Units"]
 
 Units = Literal["mm", "inch"]
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
+class TickGrid:
     """One unit of length with its decimals: `word` sets the units, `per_mm` is the number of ticks in a mm."""
 
     units: Units
@@ -79,7 +79,7 @@ class Grid:
         return f"{self.plain(length)} {self.short}"
 
 
-GRIDS: dict[Units, Grid] = {
-    "mm": Grid("mm", "G21", "mm", 4, 1, 1.0),
-    "inch": Grid("inch", "G20", "in", 5, 2, 25.4),
+GRIDS: dict[Units, TickGrid] = {
+    "mm": TickGrid("mm", "G21", "mm", 4, 1, 1.0),
+    "inch": TickGrid("inch", "G20", "in", 5, 2, 25.4),
 }

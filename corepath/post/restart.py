@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from corepath.post.commands import g_word, preamble, spindle_on, stop, tool_call
 from corepath.post.comments import comment
-from corepath.post.numbers import GRIDS, Grid
+from corepath.post.numbers import GRIDS, TickGrid
 
 __all__ = ["Completion", "Descent", "ModalState", "RestartSource", "restart_text"]
 
@@ -49,7 +49,7 @@ class ModalState:
     offset: str
 
     @property
-    def grid(self) -> Grid:
+    def grid(self) -> TickGrid:
         return GRIDS["inch" if self.inch else "mm"]
 
 
@@ -155,7 +155,7 @@ def _approach(state: ModalState, descent: Descent) -> Iterator[str]:
         yield "G91"
 
 
-def _completed(line: str, completion: Completion | None, grid: Grid) -> str:
+def _completed(line: str, completion: Completion | None, grid: TickGrid) -> str:
     """A line of the file with the words that it took from lines before."""
     if completion is None:
         return line

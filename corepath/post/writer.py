@@ -19,13 +19,13 @@ from corepath.post.body import Body
 from corepath.post.commands import preamble, spindle_on, stop, tool_call
 from corepath.post.comments import comment
 from corepath.post.head import FAILED, Extents, Heading, head
-from corepath.post.numbers import GRIDS, Grid, Units
+from corepath.post.numbers import GRIDS, TickGrid, Units
 
-__all__ = ["Written", "write"]
+__all__ = ["WrittenProgram", "write"]
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class WrittenProgram:
     """The text of one file, its number of lines, and the extents of its motions (program coordinates, mm).
 
     `cut_lines` and `cut_arcs` count the straight cuts and the arcs in it; drilling cycles are neither.
@@ -48,7 +48,7 @@ def write(
     warning: str | None,
     minutes: float,
     face_up: str,
-) -> Written:
+) -> WrittenProgram:
     """`program` as text: ASCII, lines of at most 80 characters, each ended by a line feed.
 
     `warning` (what failed) stands at the very top and adds a stop before anything moves. `minutes` and
@@ -68,10 +68,10 @@ def write(
     _end(body, program)
     heading = Heading(title, digest, face_up, minutes, machine.length_offset, warning)
     lines = head(program, heading, body.extents, grid) + body.lines
-    return Written("\n".join(lines) + "\n", len(lines), body.extents, body.cut_lines, body.cut_arcs)
+    return WrittenProgram("\n".join(lines) + "\n", len(lines), body.extents, body.cut_lines, body.cut_arcs)
 
 
-def _begin(body: Body, program: Program, machine: MachineSection, grid: Grid, failed: bool) -> None:
+def _begin(body: Body, program: Program, machine: MachineSection, grid: TickGrid, failed: bool) -> None:
     exact = "G61" if machine.exact_path else "G64"
     body.add(*preamble(grid, program.zero.system, exact))
     if failed:
@@ -84,7 +84,7 @@ def _begin(body: Body, program: Program, machine: MachineSection, grid: Grid, fa
         _spin(body, program, machine)
 
 
-def _fit(body: Body, program: Program, machine: MachineSection, grid: Grid) -> None:
+def _fit(body: Body, program: Program, machine: MachineSection, grid: TickGrid) -> None:
     """The cutter, and Z touched with it at a stop, after M6 as well; with a length offset none is needed."""
     cutter = program.cutter
     body.add(tool_call(cutter.number, changes=machine.tool_change == "m6"))
@@ -102,7 +102,7 @@ def _fit(body: Body, program: Program, machine: MachineSection, grid: Grid) -> N
     body.add(*stop(asks))
 
 
-def _approach(body: Body, way: Approach, grid: Grid) -> None:
+def _approach(body: Body, way: Approach, grid: TickGrid) -> None:
     """Down at feed to a height that is clear under the old zero too, and a stop to look, the spindle still."""
     if way.old:
         body.add(*comment(_forgotten(way, grid)))
@@ -111,7 +111,7 @@ def _approach(body: Body, way: Approach, grid: Grid) -> None:
     body.add(*stop(f"Tip must be about {grid.about(way.above)} above {way.face}, else stop and touch Z"))
 
 
-def _forgotten(way: Approach, grid: Grid) -> str:
+def _forgotten(way: Approach, grid: TickGrid) -> str:
     """What is seen where the new zero was not touched."""
     seen = f"is about {grid.about(way.otherwise)} above {way.face}" if way.otherwise > 0.0 else f"meets {way.face}"
     return f"First way down: with the zero of the file before, on {way.old}, the tip {seen}"
@@ -121,7 +121,7 @@ def _spin(body: Body, program: Program, machine: MachineSection) -> None:
     body.add(*spindle_on(round(program.cutting.rpm), machine.spin_up))
 
 
-def _cut(body: Body, program: Program, stretch: Pass, number: int, machine: MachineSection, grid: Grid) -> None:
+def _cut(body: Body, program: Program, stretch: Pass, number: int, machine: MachineSection, grid: TickGrid) -> None:
     if stretch.planes:
         body.add(*comment(_pass_words(stretch, grid)))
     elif len(program.passes) > 1 or stretch.says:
@@ -132,7 +132,7 @@ def _cut(body: Body, program: Program, stretch: Pass, number: int, machine: Mach
     body.rapid(z=program.clear)
 
 
-def _stop(body: Body, program: Program, machine: MachineSection, number: int, grid: Grid) -> None:
+def _stop(body: Body, program: Program, machine: MachineSection, number: int, grid: TickGrid) -> None:
     if not program.spindle:
         body.add(*stop(units_of(grid.units).text(f"Now {program.passes[number - 2].says}; cycle start goes on")))
         return
@@ -142,7 +142,7 @@ def _stop(body: Body, program: Program, machine: MachineSection, number: int, gr
     _spin(body, program, machine)
 
 
-def _asks(program: Program, number: int, grid: Grid) -> str:
+def _asks(program: Program, number: int, grid: TickGrid) -> str:
     """What is asked at the stop before pass `number`; passes of a skim are named by their heights."""
     done, following = program.passes[number - 2], program.passes[number - 1]
     if not (done.planes and following.planes):
@@ -154,7 +154,7 @@ def _asks(program: Program, number: int, grid: Grid) -> str:
     return f"At {reached}: if all shows, also each plug, end, else start cuts to {ahead}"
 
 
-def _pass_words(stretch: Pass, grid: Grid) -> str:
+def _pass_words(stretch: Pass, grid: TickGrid) -> str:
     """A stretch of the skim by the heights of its planes."""
     heights = ", ".join(pass_height(plane, grid.units) for plane in stretch.planes)
     return f"Pass{'es' if len(stretch.planes) > 1 else ''} at {heights} {grid.short} above the bed"

@@ -15,7 +15,7 @@ from corepath.readback.measures import Measure
 from corepath.readback.path import Path
 from corepath.reported import Key, report_keys
 
-__all__ = ["SQUARE", "Case", "FileCount", "Outcome", "ReadBack", "Remaining", "Span", "Step"]
+__all__ = ["SQUARE", "Case", "FileCount", "FileStep", "Outcome", "ReadBack", "Remaining", "Span"]
 
 SQUARE = 20.0
 """mm: side of the squares of the map in the report."""
@@ -119,7 +119,7 @@ class FileCount:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class FileStep:
     """One file as it was cut: its motions on the bed (without their straight pieces), its zero there, and the blank
     before and after it, of which every n-th column is kept."""
 
@@ -179,7 +179,7 @@ class ReadBack:
     files: tuple[FileCount, ...]
     remaining: Mapping[str, Remaining]
     cases: tuple[Outcome, ...] = ()
-    steps: tuple[Step, ...] = ()
+    steps: tuple[FileStep, ...] = ()
     travelled: Mapping[str, Span] = field(default_factory=dict)
 
     @property

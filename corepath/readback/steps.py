@@ -1,7 +1,7 @@
 """What each file did to the virtual blank, kept for whoever wants to show it.
 
-A `Step` holds the motions of one file as they lie on the bed and the blank before and after them, thinned to at most
-`MOST_COLUMNS` columns: every so-many-th column as it stands, nothing is averaged. Bed frame of the set-up, mm.
+A `FileStep` holds the motions of one file as they lie on the bed and the blank before and after them, thinned to at
+most `MOST_COLUMNS` columns: every so-many-th column as it stands, nothing is averaged. Bed frame of the set-up, mm.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 
 from corepath.readback.material import Grid, Stock
 from corepath.readback.path import Path, Pieces
-from corepath.readback.result import Remaining, Step
+from corepath.readback.result import FileStep, Remaining
 from corepath.work.model import Work
 
 __all__ = ["MOST_COLUMNS", "Film", "few", "thinned"]
@@ -38,7 +38,7 @@ class Film:
 
     def __init__(self, keep: bool) -> None:
         self.keep = keep
-        self.steps: list[Step] = []
+        self.steps: list[FileStep] = []
         self._open: _Open | None = None
 
     def begin(self, work: Work, zero: tuple[float, float, float], stock: Stock) -> None:
@@ -52,7 +52,7 @@ class Film:
         work = self._open.work
         after = thinned(stock, work.setup)
         kept = replace(path, pieces=_NO_PIECES)
-        self.steps.append(Step(file, work.setup, work.name, kept, self._open.zero, self._open.before, after))
+        self.steps.append(FileStep(file, work.setup, work.name, kept, self._open.zero, self._open.before, after))
         self._open = None
 
 

@@ -28,7 +28,7 @@ from corepath.skin.plate import bending_pressure
 from corepath.skin.study import SkinStudy, study_skin
 from corepath.skin.terms import BAG, BAR, cover_of, laminate_of
 
-__all__ = ["Advice", "Option", "advise_skin", "changed"]
+__all__ = ["Option", "SkinAdvice", "advise_skin", "changed"]
 
 _BLEND, _RADIUS, _THICKNESS, _PRESSURE = 5.0, 10.0, 0.05, 0.05
 _WIDER = 3.0
@@ -66,7 +66,7 @@ def _typed(key: str, value: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Advice:
+class SkinAdvice:
     """Options, each of which passes by itself; none where nothing needs mending or nothing tried passes."""
 
     options: tuple[Option, ...]
@@ -98,14 +98,16 @@ def changed(job: Job, values: Mapping[str, float]) -> Job:
     return job
 
 
-def advise_skin(job: Job, deck: DeckSurface, outline: Polygon, study: SkinStudy, folder: Path | None = None) -> Advice:
+def advise_skin(
+    job: Job, deck: DeckSurface, outline: Polygon, study: SkinStudy, folder: Path | None = None
+) -> SkinAdvice:
     """What would let the skin of `job` pass: without a fail where it fails, else without a caution.
 
     `folder` holds the file of a deck that comes from one.
     """
     rank = _rank(study)
     if not rank:
-        return Advice((), needed=False, thickness=job.core_thickness)
+        return SkinAdvice((), needed=False, thickness=job.core_thickness)
     goal = 1 if rank == 2 else 0
 
     def passes(values: Mapping[str, float]) -> bool:
@@ -131,7 +133,7 @@ def advise_skin(job: Job, deck: DeckSurface, outline: Polygon, study: SkinStudy,
     options = found(_wider(job, passes, outline, {})) + found(rounder) + found(_thinner(job, passes))
     if not options:
         options = found(_both(job, passes, outline))
-    return Advice(tuple(options + found(_pressed(study, passes))), needed=True, thickness=job.core_thickness)
+    return SkinAdvice(tuple(options + found(_pressed(study, passes))), needed=True, thickness=job.core_thickness)
 
 
 def _fails(trial: Job, deck: DeckSurface, outline: Polygon) -> bool:

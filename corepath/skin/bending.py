@@ -19,9 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.board.deck import DeckSurface
-from corepath.skin.terms import Cover, Laminate, Place, largest
+from corepath.skin.terms import Laminate, PlacedFigure, SkinCover, largest
 
-__all__ = ["Bending", "bend"]
+__all__ = ["SkinBending", "bend"]
 
 Floats = NDArray[np.float64]
 
@@ -30,19 +30,19 @@ _THICKNESSES = 5.0
 
 
 @dataclass(frozen=True, slots=True)
-class Bending:
+class SkinBending:
     """`strain` is the largest share, `hollow` whether the deck is hollow there, `angle` the direction bent, degrees
     from X towards Y; `along_x` and `across_y` the largest strains in those directions; `steepest` a tangent; `jump`
     1/mm, its place the middle of the step, `jump_sides` h_xx + h_yy before and after it, `jump_within` mm. `strains`
     (n, m) lie on `xs` by `ys`, 0 off the skin."""
 
-    strain: Place
+    strain: PlacedFigure
     hollow: bool
     angle: float
-    along_x: Place
-    across_y: Place
-    steepest: Place
-    jump: Place
+    along_x: PlacedFigure
+    across_y: PlacedFigure
+    steepest: PlacedFigure
+    jump: PlacedFigure
     jump_sides: tuple[float, float]
     jump_within: float
     thickness: float
@@ -56,7 +56,9 @@ class Bending:
         return self.thickness / (2.0 * self.strain.value) if self.strain.value > 0.0 else math.inf
 
 
-def bend(deck: DeckSurface, cover: Cover, skin: Laminate, step: float = _STEP, over: float | None = None) -> Bending:
+def bend(
+    deck: DeckSurface, cover: SkinCover, skin: Laminate, step: float = _STEP, over: float | None = None
+) -> SkinBending:
     """How `deck` bends `skin` over `cover`; curvatures are means over the length `over`, 5 thicknesses if None."""
     over = _THICKNESSES * skin.thickness if over is None else over
     xs, ys = cover.lattice(step)
@@ -74,7 +76,7 @@ def bend(deck: DeckSurface, cover: Cover, skin: Laminate, step: float = _STEP, o
     laplacian = np.where(inside, hxx + hyy, np.nan)
     apart = max(1, math.ceil(over / min(steps)))
     jump, sides = _jump(laplacian, xs, ys, apart)
-    return Bending(
+    return SkinBending(
         strain=strain,
         hollow=bool(kappa[i, j] > 0.0),
         angle=_angle(hxx[i, j], hxy[i, j], hyy[i, j], bool(kappa[i, j] > 0.0)),
@@ -120,9 +122,9 @@ def _mean(values: Floats, over: float, steps: tuple[float, float]) -> Floats:
     return values
 
 
-def _jump(laplacian: Floats, xs: Floats, ys: Floats, m: int) -> tuple[Place, tuple[float, float]]:
+def _jump(laplacian: Floats, xs: Floats, ys: Floats, m: int) -> tuple[PlacedFigure, tuple[float, float]]:
     """The largest jump between nodes 2 `m` apart, and h_xx + h_yy on either side of it."""
-    found: list[tuple[Place, tuple[float, float]]] = []
+    found: list[tuple[PlacedFigure, tuple[float, float]]] = []
     for axis, nodes in ((0, xs), (1, ys)):
         if len(nodes) < 6 * m + 1:
             continue
@@ -136,4 +138,4 @@ def _jump(laplacian: Floats, xs: Floats, ys: Floats, m: int) -> tuple[Place, tup
         i, j = int(np.argmin(np.abs(xs - most.x))), int(np.argmin(np.abs(ys - most.y)))
         before, after = (a[i - m, j], a[i + m, j]) if axis == 0 else (a[j - m, i], a[j + m, i])
         found.append((most, (float(before), float(after))))
-    return max(found, key=lambda one: round(one[0].value, 12), default=(Place(0.0, 0.0, 0.0), (0.0, 0.0)))
+    return max(found, key=lambda one: round(one[0].value, 12), default=(PlacedFigure(0.0, 0.0, 0.0), (0.0, 0.0)))

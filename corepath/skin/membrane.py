@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.board.deck import DeckSurface
-from corepath.skin.terms import Cover, Laminate
+from corepath.skin.terms import Laminate, SkinCover
 
 __all__ = ["Membrane", "cell_means", "clamped", "stresses", "stretch"]
 
@@ -48,7 +48,7 @@ class Membrane:
     pulls: Floats
 
 
-def stretch(deck: DeckSurface, cover: Cover, skin: Laminate, step: float | None = None) -> Membrane:
+def stretch(deck: DeckSurface, cover: SkinCover, skin: Laminate, step: float | None = None) -> Membrane:
     """The membrane of `skin` on `deck`, its edge free all round `cover`."""
     if step is None:
         step = max((4.0 * cover.half_x * cover.half_y / _NODES) ** 0.5, _LEAST_STEP)

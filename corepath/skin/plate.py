@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.board.deck import DeckSurface
-from corepath.skin.terms import BAR, Cover, Laminate, Place, largest
+from corepath.skin.terms import BAR, Laminate, PlacedFigure, SkinCover, largest
 
 __all__ = ["LineLoad", "Pressure", "bending_pressure", "mean_bilaplacian"]
 
@@ -42,7 +42,7 @@ class LineLoad:
     """What reads higher over half the length: `load` N/mm with its place, `ratio` of the two needs: 1 for a load spread
     out, 2 for a load on a line, 4 beside a line across which the curvature jumps, which is a moment and no load."""
 
-    load: Place
+    load: PlacedFigure
     ratio: float
 
     @property
@@ -59,11 +59,11 @@ class Pressure:
     ys: Floats
     need: Floats
     length: float
-    most: Place
+    most: PlacedFigure
     line: LineLoad | None
 
 
-def bending_pressure(deck: DeckSurface, cover: Cover, skin: Laminate, parts: int = _PARTS) -> Pressure:
+def bending_pressure(deck: DeckSurface, cover: SkinCover, skin: Laminate, parts: int = _PARTS) -> Pressure:
     """The need of `skin` on `deck`; `parts` nodes to each half length (even)."""
     b = skin.average / 2.0
     xs, ys = _lattice(cover, b / parts)
@@ -84,7 +84,7 @@ def _line(need: Floats, half: Floats, xs: Floats, ys: Floats, length: float) -> 
     return LineLoad(most, min(float(half[i, j] / max(need[i, j], 0.25 * half[i, j])), 4.0))
 
 
-def _lattice(cover: Cover, step: float) -> tuple[Floats, Floats]:
+def _lattice(cover: SkinCover, step: float) -> tuple[Floats, Floats]:
     """Nodes exactly `step` apart, symmetric, over all of the cover."""
     counts = (math.floor(half / step + 1e-9) for half in (cover.half_x, cover.half_y))
     first, second = (np.arange(-count, count + 1) * step for count in counts)

@@ -6,14 +6,14 @@ import math
 from typing import Any
 
 from corepath.lengths import mm, said_all
-from corepath.skin.advice import Advice
+from corepath.skin.advice import SkinAdvice
 from corepath.skin.study import SkinStudy
-from corepath.skin.terms import BAR, Place
+from corepath.skin.terms import BAR, PlacedFigure
 
 __all__ = ["skin_report", "skin_words"]
 
 
-def skin_report(study: SkinStudy, advice: Advice) -> dict[str, Any]:
+def skin_report(study: SkinStudy, advice: SkinAdvice) -> dict[str, Any]:
     """Lengths mm, strains as shares, pressures bar, line loads N/mm, moments on a line N."""
     bending, pressure, line = study.bending, study.pressure, study.pressure.line
     return {
@@ -56,7 +56,7 @@ def skin_report(study: SkinStudy, advice: Advice) -> dict[str, Any]:
     }
 
 
-def _at(place: Place, digits: int) -> dict[str, float]:
+def _at(place: PlacedFigure, digits: int) -> dict[str, float]:
     return {"value": round(place.value, digits) + 0.0, "x": round(place.x, 2) + 0.0, "y": round(place.y, 2) + 0.0}
 
 

@@ -15,10 +15,10 @@ from shapely import Polygon
 
 from corepath.board.deck import DeckSurface
 from corepath.job.model import Job
-from corepath.skin.bending import Bending, bend
+from corepath.skin.bending import SkinBending, bend
 from corepath.skin.membrane import Membrane, stretch
 from corepath.skin.plate import Pressure, bending_pressure
-from corepath.skin.terms import BAR, Cover, Laminate, Place, cover_of, laminate_of, largest
+from corepath.skin.terms import BAR, Laminate, PlacedFigure, SkinCover, cover_of, laminate_of, largest
 
 __all__ = ["SkinStudy", "study_skin"]
 
@@ -32,15 +32,15 @@ class SkinStudy:
     `compression` the largest of the membrane, both positive."""
 
     skin: Laminate
-    cover: Cover
-    bending: Bending
+    cover: SkinCover
+    bending: SkinBending
     pressure: Pressure
     membrane: Membrane
     need_all: Floats
-    most_all: Place
-    together: Place
-    tension: Place
-    compression: Place
+    most_all: PlacedFigure
+    together: PlacedFigure
+    tension: PlacedFigure
+    compression: PlacedFigure
 
     @property
     def bridges(self) -> float:

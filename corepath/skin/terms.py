@@ -20,9 +20,9 @@ from corepath.lengths import mm
 __all__ = [
     "BAG",
     "BAR",
-    "Cover",
     "Laminate",
-    "Place",
+    "PlacedFigure",
+    "SkinCover",
     "cover_of",
     "laminate_of",
     "largest",
@@ -87,7 +87,7 @@ def laminate_of(skin: SkinSection) -> Laminate:
 
 
 @dataclass(frozen=True, slots=True)
-class Cover:
+class SkinCover:
     """The ground that the skin covers: half its size along X and Y, mm, and its `edge` where it is no rectangle."""
 
     half_x: float
@@ -113,18 +113,18 @@ def _nodes(half: float, step: float) -> Floats:
     return np.linspace(-half, half, 2 * count + 1)
 
 
-def cover_of(job: Job, outline: Polygon) -> Cover:
+def cover_of(job: Job, outline: Polygon) -> SkinCover:
     """What the skin of `job` covers: the blank's rectangle, or the board and what skins reach beyond its outline."""
     if job.skin is not None and job.skin.covers == "board":
         edge = offset(outline, max(skin_outside(job, None), _LEAST_REACH))
         if isinstance(edge, Polygon):
             left, low, right, high = edge.bounds
-            return Cover(max(-left, right), max(-low, high), edge)
-    return Cover(job.blank.length / 2.0, job.blank.width / 2.0)
+            return SkinCover(max(-left, right), max(-low, high), edge)
+    return SkinCover(job.blank.length / 2.0, job.blank.width / 2.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class PlacedFigure:
     """A figure and the place of it, mm in the board frame."""
 
     value: float
@@ -136,11 +136,11 @@ class Place:
         return f"X{mm(round(self.x) + 0.0):.0f} Y{mm(round(self.y) + 0.0):.0f}"
 
 
-def largest(values: Floats, xs: Floats, ys: Floats) -> Place:
+def largest(values: Floats, xs: Floats, ys: Floats) -> PlacedFigure:
     """The largest of `values` (n, m) on `xs` by `ys`; of those equal to nine figures the first."""
     most = float(np.max(np.abs(values))) or 1.0
     i, j = np.unravel_index(int(np.argmax(np.round(values / most, 9))), values.shape)
-    return Place(float(values[i, j]), float(xs[i]) + 0.0, float(ys[j]) + 0.0)
+    return PlacedFigure(float(values[i, j]), float(xs[i]) + 0.0, float(ys[j]) + 0.0)
 
 
 def pressure_cautions(job: Job) -> tuple[str, ...]:

@@ -35,7 +35,7 @@ _SPREAD = 0.02
 
 
 @dataclass(frozen=True, slots=True)
-class _Kind:
+class _MapKind:
     """One map: `figure` picks its height of a casting."""
 
     name: str
@@ -90,20 +90,20 @@ def maps(
     return out
 
 
-def _picked(kind: _Kind, courses: Mapping[str, Course]) -> Callable[[Casting], Over]:
+def _picked(kind: _MapKind, courses: Mapping[str, Course]) -> Callable[[Casting], Over]:
     return lambda casting: kind.figure(courses[casting.id])
 
 
-def _kinds(blank: Blank, gauged: bool) -> tuple[_Kind, ...]:
+def _kinds(blank: Blank, gauged: bool) -> tuple[_MapKind, ...]:
     gap = "" if blank.gap_measured else "; the gap is not measured and drawn as none"
     thick = "" if blank.measured else "; the blank is not measured and drawn level"
     found = "; floors as gauged" if gauged else ""
     level = f"above the bed in B, {UNIT}{thick}{found}"
     under, depth = f"f - gA, {UNIT}{gap}{found}", f"T + gA - f, {UNIT}{thick}{found}"
     return (
-        _Kind("wood-under", "Wood left under groove and plugs", under, "low", True, lambda one: one.wood),
-        _Kind("groove-depth", "Depth of groove and plugs", depth, "high", False, lambda one: one.depth),
-        _Kind(
+        _MapKind("wood-under", "Wood left under groove and plugs", under, "low", True, lambda one: one.wood),
+        _MapKind("groove-depth", "Depth of groove and plugs", depth, "high", False, lambda one: one.depth),
+        _MapKind(
             "shows",
             "Where the castings show first and last",
             f"skim plane D + gB {level}",

@@ -18,7 +18,7 @@ from corepath.job.model import Job
 from corepath.lengths import UNIT, units_of
 from corepath.skin.report import skin_words
 from corepath.skin.study import SkinStudy
-from corepath.skin.terms import BAR, Place
+from corepath.skin.terms import BAR, PlacedFigure
 from corepath.views.contours import contour
 from corepath.views.cuts import Bands
 from corepath.views.field import Field, bands_of, draw_bands, draw_lines
@@ -59,7 +59,7 @@ class _Plan:
     xs: Floats
     ys: Floats
     values: Floats
-    worst: Place
+    worst: PlacedFigure
     bound: float
 
 
@@ -104,7 +104,8 @@ def _membrane(study: SkinStudy) -> _Sheet:
     pulled = np.maximum(membrane.tension, 0.0) * _PER_METRE
     xs, ys = membrane.xs, membrane.ys
     most, least = (
-        Place(max(place.value, 0.0) * _PER_METRE, place.x, place.y) for place in (study.compression, study.tension)
+        PlacedFigure(max(place.value, 0.0) * _PER_METRE, place.x, place.y)
+        for place in (study.compression, study.tension)
     )
     plans = (
         _Plan("compression", "Compression", xs, ys, squeezed, most, skin.compression_limit * _PER_METRE),

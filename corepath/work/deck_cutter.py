@@ -17,7 +17,7 @@ from corepath.board.deck import DeckSurface
 from corepath.errors import Fault
 from corepath.job.model import Job
 from corepath.motion.cutter import DECK_SHAPES, Cutter
-from corepath.motion.profile import footprint
+from corepath.motion.cutter_profile import footprint
 from corepath.work.cutters import Chosen, Need, choose, chosen
 from corepath.work.deck_steps import Bounds, level_step, surface_minutes
 from corepath.work.running import Asked

@@ -14,8 +14,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.motion.profile import footprint
-from corepath.motion.profile import heights as over_tip
+from corepath.motion.cutter_profile import footprint
+from corepath.motion.cutter_profile import heights as over_tip
 from corepath.work.deck_steps import level_step
 from corepath.work.keepoff import field_of
 from corepath.work.model import Deck, Work

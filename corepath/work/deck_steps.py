@@ -24,11 +24,11 @@ from numpy.typing import NDArray
 
 from corepath.board.deck import DeckSurface
 from corepath.motion.cutter import Cutter
+from corepath.motion.cutter_profile import contact_reach
 from corepath.motion.feeds.chips import scallop_step
-from corepath.motion.profile import contact_reach
 
 __all__ = [
-    "Steps",
+    "StepTable",
     "allowed_steps",
     "level_step",
     "steps_by_axis",
@@ -42,7 +42,7 @@ _LEAST_ROOM = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class Steps:
+class StepTable:
     """Least allowed step (mm), by the place of the axis, in square bins of `size` from (`left`, `low`).
 
     `table` is (columns along X, rows along Y), whatever the direction of the lines.
@@ -85,7 +85,7 @@ def allowed_steps(grid: Array, spacing: float, cutter: Cutter, scallop: float) -
 
 def steps_by_axis(
     surface: DeckSurface, cutter: Cutter, scallop: float, widest: float, bounds: Bounds, *, size: float, across: bool
-) -> Steps:
+) -> StepTable:
     """Least step allowed in each bin of `size` mm over `bounds` (left, low, right, high), at most `widest`.
 
     Each bin holds the least of its own and its eight neighbours', so that a contact on an edge of a bin counts in both.
@@ -110,7 +110,7 @@ def steps_by_axis(
             np.take(wider, range(2, table.shape[axis] + 2), axis),
         )
         table = np.minimum(table, np.minimum(before, after))
-    return Steps(table, left, low, size, across)
+    return StepTable(table, left, low, size, across)
 
 
 def surface_minutes(

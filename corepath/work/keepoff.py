@@ -21,8 +21,8 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.motion.cutter import Cutter
+from corepath.motion.cutter_profile import contact_reach, footprint
 from corepath.motion.feeds.chips import effective_diameter
-from corepath.motion.profile import contact_reach, footprint
 from corepath.work.model import Deck, Obstacle, Work
 
 __all__ = [

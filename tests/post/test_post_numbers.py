@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from corepath.post.numbers import GRIDS, Grid
+from corepath.post.numbers import GRIDS, TickGrid
 
 grids = pytest.mark.parametrize("grid", GRIDS.values(), ids=GRIDS.keys())
 
@@ -16,7 +16,7 @@ grids = pytest.mark.parametrize("grid", GRIDS.values(), ids=GRIDS.keys())
 @grids
 @settings(derandomize=True, max_examples=200, deadline=None)
 @given(st.floats(-2000, 2000))
-def test_coordinate_reads_back_within_half_a_digit(grid: Grid, length: float) -> None:
+def test_coordinate_reads_back_within_half_a_digit(grid: TickGrid, length: float) -> None:
     """Anything coarser would add an error that the budget does not know."""
     text = grid.coordinate(length)
     assert abs(float(text) * grid.mm - length) <= 0.5 / grid.per_mm + 1e-9
@@ -26,14 +26,14 @@ def test_coordinate_reads_back_within_half_a_digit(grid: Grid, length: float) ->
 
 @grids
 @pytest.mark.parametrize("length", [-1e-9, -0.0, 0.0, 1e-9])
-def test_zero_has_no_sign(grid: Grid, length: float) -> None:
+def test_zero_has_no_sign(grid: TickGrid, length: float) -> None:
     """ "-0.0000" is legal, but differs from run to run and puzzles people."""
     assert "-" not in grid.coordinate(length)
     assert "-" not in grid.size(length)
 
 
 @grids
-def test_tiny_feed_is_not_rounded_to_nothing(grid: Grid) -> None:
+def test_tiny_feed_is_not_rounded_to_nothing(grid: TickGrid) -> None:
     """A feed of 0 is an error to the machine."""
     assert float(grid.feed(1e-4)) > 0.0
 

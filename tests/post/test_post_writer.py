@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from corepath.job.model import MachineSection
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Approach, Move, Pass, Program, Zero, arc, line, rapid
-from corepath.post import FAILED, Written, write
+from corepath.post import FAILED, WrittenProgram, write
 
 CLEAR = 23.6
 ZERO = Zero(0.0, 0.0, 0.0, "the bed beside the blank", True)
@@ -42,7 +42,7 @@ def machine(**changed: Any) -> MachineSection:
     return MachineSection(travel=(1500.0, 600.0, 100.0), **changed)
 
 
-def written(made: Program, *, units: Any = "mm", warning: str | None = None, **changed: Any) -> Written:
+def written(made: Program, *, units: Any = "mm", warning: str | None = None, **changed: Any) -> WrittenProgram:
     return write(
         made,
         title="Board 1280 (trial)",

@@ -17,7 +17,7 @@ from corepath.job.model import SkinSection
 from corepath.skin.bending import bend
 from corepath.skin.membrane import clamped, stretch
 from corepath.skin.plate import bending_pressure
-from corepath.skin.terms import BAR, Cover, Laminate, laminate_of
+from corepath.skin.terms import BAR, Laminate, SkinCover, laminate_of
 
 
 def laminate(**keys: Any) -> Laminate:
@@ -68,10 +68,10 @@ def test_bending_of_a_sphere_is_the_same_everywhere() -> None:
             -(r**2 - x**2) / up(x, y) ** 3,
         ),
     )
-    found = bend(ball, Cover(50.0, 40.0), laminate(), over=0.0)
+    found = bend(ball, SkinCover(50.0, 40.0), laminate(), over=0.0)
     np.testing.assert_allclose(found.strains, 0.6 / (2 * r), rtol=1e-6)
     assert found.radius == pytest.approx(r) and not found.hollow
-    assert bend(ball, Cover(30.0, 30.0), laminate()).radius == pytest.approx(r, rel=0.01)
+    assert bend(ball, SkinCover(30.0, 30.0), laminate()).radius == pytest.approx(r, rel=0.01)
     assert found.steepest.value == pytest.approx(math.hypot(50, 40) / math.sqrt(r**2 - 50**2 - 40**2))
 
 
@@ -81,7 +81,7 @@ def test_direction_and_sign_of_a_cylinder(angle: float, hollow: bool) -> None:
     """Bent across its axis, on either side, with the direction told in the board's frame."""
     k = (1.0 if hollow else -1.0) / 400.0
     c, s = math.cos(math.radians(angle)), math.sin(math.radians(angle))
-    found = bend(parabola(k * c * c, k * s * s, k * c * s), Cover(4.0, 4.0), laminate())
+    found = bend(parabola(k * c * c, k * s * s, k * c * s), SkinCover(4.0, 4.0), laminate())
     at = found.strain.x**2 + found.strain.y**2
     assert found.hollow is hollow and at < 40
     apart = abs(found.angle - angle) % 180.0
@@ -89,9 +89,9 @@ def test_direction_and_sign_of_a_cylinder(angle: float, hollow: bool) -> None:
 
 
 def test_level_deck_bends_nothing() -> None:
-    found = bend(parabola(0.0, 0.0), Cover(20.0, 10.0), laminate())
+    found = bend(parabola(0.0, 0.0), SkinCover(20.0, 10.0), laminate())
     assert math.isinf(found.radius) and found.jump.value == 0.0
-    pressed = bending_pressure(parabola(0.0, 0.0), Cover(20.0, 10.0), laminate())
+    pressed = bending_pressure(parabola(0.0, 0.0), SkinCover(20.0, 10.0), laminate())
     assert pressed.most.value == 0.0 and pressed.line is None
 
 
@@ -107,7 +107,7 @@ def test_jump_of_curvature_across_a_slanted_line() -> None:
         lambda x, y: (k * c * over(x, y), k * s * over(x, y)),
         lambda x, y: tuple(k * part * (over(x, y) > 0) for part in (c * c, c * s, s * s)),
     )
-    found = bend(ridge, Cover(20.0, 15.0), laminate())
+    found = bend(ridge, SkinCover(20.0, 15.0), laminate())
     assert found.jump.value == pytest.approx(0.01, rel=1e-3)
     assert sorted(found.jump_sides) == pytest.approx([-0.01, 0.0], abs=1e-5)
 
@@ -120,7 +120,7 @@ def test_pressure_of_waves_both_ways(wave: float) -> None:
     """
     k, skin = 2 * math.pi / wave, laminate()
     deck = Formed(lambda x, y: np.cos(k * x) * np.cos(k * y))
-    found = bending_pressure(deck, Cover(wave, wave / 2), skin)
+    found = bending_pressure(deck, SkinCover(wave, wave / 2), skin)
     b = skin.average / 2
     mean = (math.sin(k * b / 2) / (k * b / 2)) ** 8
     full = skin.stiffness * (2 * k * k) ** 2 / BAR
@@ -133,7 +133,7 @@ def test_pressure_of_waves_both_ways(wave: float) -> None:
 def test_pressure_hardly_moves_when_its_lattice_is_halved() -> None:
     k = 2 * math.pi / 40.0
     deck = Formed(lambda x, y: np.sin(k * x + 0.3) * np.cos(0.7 * k * y))
-    one, two = (bending_pressure(deck, Cover(50.0, 30.0), laminate(), parts).most.value for parts in (4, 8))
+    one, two = (bending_pressure(deck, SkinCover(50.0, 30.0), laminate(), parts).most.value for parts in (4, 8))
     assert one == pytest.approx(two, rel=0.02)
 
 
@@ -142,7 +142,7 @@ def test_load_on_a_line(along_x: bool) -> None:
     """Where the third derivative jumps by g, the plate needs D g N/mm, and no kink of curvature is told of."""
     g, skin = 3e-4, laminate()
     deck = Formed(lambda x, y: -g * np.abs(x if along_x else y) ** 3 / 12.0)
-    found = bending_pressure(deck, Cover(30.0, 30.0), skin)
+    found = bending_pressure(deck, SkinCover(30.0, 30.0), skin)
     assert found.line is not None and not found.line.is_moment
     assert found.line.load.value == pytest.approx(skin.stiffness * g, rel=0.02)
     assert abs(found.line.load.x if along_x else found.line.load.y) < 1e-9
@@ -151,12 +151,14 @@ def test_load_on_a_line(along_x: bool) -> None:
 def test_jump_of_curvature_is_no_load_on_a_line() -> None:
     """Its load over half the length is four times as much: told as a moment, not as N/mm that hang on the length."""
     deck = Formed(lambda x, y: 0.005 * np.maximum(x, 0.0) ** 2)
-    found = bending_pressure(deck, Cover(30.0, 30.0), laminate())
+    found = bending_pressure(deck, SkinCover(30.0, 30.0), laminate())
     assert found.line is not None and found.line.is_moment
 
 
 def disc(radius: float, k: float, step: float) -> Any:
-    return stretch(parabola(k, k), Cover(radius, radius, Point(0, 0).buffer(radius, quad_segs=256)), laminate(), step)
+    return stretch(
+        parabola(k, k), SkinCover(radius, radius, Point(0, 0).buffer(radius, quad_segs=256)), laminate(), step
+    )
 
 
 def test_membrane_of_a_disc_with_a_free_edge() -> None:
@@ -182,14 +184,14 @@ def test_membrane_of_a_disc_with_a_free_edge() -> None:
 def test_membrane_of_a_cylinder_is_nothing() -> None:
     """It rolls up flat; a slanted one as well."""
     for deck in (parabola(0.0, 0.003), parabola(0.001, 0.001, 0.001)):
-        found = stretch(deck, Cover(200.0, 80.0), laminate(), 10.0)
+        found = stretch(deck, SkinCover(200.0, 80.0), laminate(), 10.0)
         assert np.abs(found.tension).max() < 1e-12 and np.abs(found.compression).max() < 1e-12
 
 
 def test_membrane_of_a_long_strip() -> None:
     """eps = K (b²/6 - y²/2) far from the ends (derived from compatibility, no source opened)."""
     b, kx, ky = 125.0, 1 / 8000, 1 / 2000
-    found = stretch(parabola(kx, ky), Cover(1000.0, b), laminate(), 5.0)
+    found = stretch(parabola(kx, ky), SkinCover(1000.0, b), laminate(), 5.0)
     middle = len(found.xs) // 2
     strain = (found.sxx[middle] - 0.3 * found.syy[middle]) / 20000
     np.testing.assert_allclose(strain, kx * ky * (b**2 / 6 - found.ys**2 / 2), atol=0.01 * kx * ky * b**2)
@@ -197,8 +199,8 @@ def test_membrane_of_a_long_strip() -> None:
 
 def test_saddle_and_bowl_are_opposite() -> None:
     """The sign of K decides where it is pressed together: a bowl at its edge, a saddle in its middle."""
-    bowl = stretch(parabola(1e-3, 1e-3), Cover(100.0, 100.0), laminate(), 5.0)
-    saddle = stretch(parabola(1e-3, -1e-3), Cover(100.0, 100.0), laminate(), 5.0)
+    bowl = stretch(parabola(1e-3, 1e-3), SkinCover(100.0, 100.0), laminate(), 5.0)
+    saddle = stretch(parabola(1e-3, -1e-3), SkinCover(100.0, 100.0), laminate(), 5.0)
     np.testing.assert_allclose(bowl.sxx, -saddle.sxx, atol=1e-9)
     i, _ = np.unravel_index(np.argmin(bowl.compression), bowl.compression.shape)
     rim = {0, len(bowl.xs) - 1}
@@ -210,7 +212,7 @@ def test_saddle_and_bowl_are_opposite() -> None:
 
 def test_edge_of_a_rectangle_pulls_on_nothing() -> None:
     """A free edge bears no stress across it and no shear along it."""
-    found = stretch(parabola(1e-3, 1.3e-3), Cover(150.0, 60.0), laminate(), 5.0)
+    found = stretch(parabola(1e-3, 1.3e-3), SkinCover(150.0, 60.0), laminate(), 5.0)
     scale = np.abs(found.syy).max()
     for across, shear in ((found.sxx[0], found.sxy[0]), (found.syy[:, -1], found.sxy[:, -1])):
         assert np.abs(across).max() < 1e-9 * scale and np.abs(shear).max() < 1e-9 * scale
@@ -237,5 +239,5 @@ def test_grain_of_a_grid_does_not_bend_a_skin() -> None:
         crown.first,
         lambda x, y: (-1 / 400 + 0.03 * np.cos(math.pi * x) * np.cos(math.pi * y), 0.0 * x, 0.0 * x),
     )
-    assert bend(rough, Cover(30.0, 30.0), laminate()).radius == pytest.approx(400.0, rel=0.02)
-    assert bend(rough, Cover(30.0, 30.0), laminate(), over=0.0).radius < 40
+    assert bend(rough, SkinCover(30.0, 30.0), laminate()).radius == pytest.approx(400.0, rel=0.02)
+    assert bend(rough, SkinCover(30.0, 30.0), laminate(), over=0.0).radius < 40

@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 
 from corepath.motion.cutter import Cutter
-from corepath.motion.profile import widest
+from corepath.motion.cutter_profile import widest
 
 __all__ = [
     "LARGEST_CHIP_SHARE", "LEAST_CHIP", "chip_caution", "effective_diameter", "engagement", "greatest_share",

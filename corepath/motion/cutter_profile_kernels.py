@@ -1,4 +1,4 @@
-"""The profile of a cutter's end for compiled loops: `corepath.motion.profile`, compiled."""
+"""The profile of a cutter's end for compiled loops: `corepath.motion.cutter_profile`, compiled."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.motion import profile as plain
+from corepath.motion import cutter_profile as plain
 from corepath.motion.compiled import njit
-from corepath.motion.profile import Profile
+from corepath.motion.cutter_profile import CutterProfile
 
 __all__ = ["height", "heights", "widest"]
 
@@ -23,7 +23,7 @@ widest = njit(inline="always")(plain.widest)
 
 
 @njit()
-def heights(away: Array, profile: Profile) -> Array:
+def heights(away: Array, profile: CutterProfile) -> Array:
     """Heights over the tip (n,) at the distances `away` (n,) from the axis, mm; inf beyond the cutter."""
     over = np.empty(away.shape[0])
     for k in range(away.shape[0]):
