@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from corepath.cli.tables import new_table, rendered
 from corepath.lengths import MM, Units, mm
 
+if TYPE_CHECKING:
+    from corepath.work.lists import BoredStep, ListedHole
+
 __all__ = ["hole_table"]
 
 
-def hole_table(holes: Sequence[Mapping[str, Any]], units: Units = MM) -> str:
-    """One row for each kind of hole; "" without holes. `holes` is the list of the report."""
+def hole_table(holes: Sequence[ListedHole], units: Units = MM) -> str:
+    """One row for each kind of hole; "" without holes."""
     rows: dict[tuple[str, ...], list[str]] = {}
     for hole in holes:
-        key = (_step(hole.get("seat")), _step(hole.get("bore")), str(hole["ends"]), _made(hole))
-        rows.setdefault(key, []).append(str(hole["id"]))
+        key = (_step(hole.seat), _step(hole.bore), hole.ends, _made(hole))
+        rows.setdefault(key, []).append(hole.id)
     if not rows:
         return ""
     table = new_table(units)
@@ -30,10 +33,9 @@ def hole_table(holes: Sequence[Mapping[str, Any]], units: Units = MM) -> str:
     return rendered(table) + f"\nholes: diameter x depth from the face that is up, {units.short}"
 
 
-def _step(step: Mapping[str, Any] | None) -> str:
-    return "" if step is None else f"{mm(step['diameter']):.2f} x {mm(step['depth']):.2f}"
+def _step(step: BoredStep | None) -> str:
+    return "" if step is None else f"{mm(step.diameter):.2f} x {mm(step.depth):.2f}"
 
 
-def _made(hole: Mapping[str, Any]) -> str:
-    steps = [hole[name] for name in ("seat", "bore") if name in hole]
-    return "; ".join(dict.fromkeys(f"T{step['cutter']} {step['made']}" for step in steps))
+def _made(hole: ListedHole) -> str:
+    return "; ".join(dict.fromkeys(f"T{step.cutter} {step.made}" for step in hole.steps))

@@ -93,16 +93,16 @@ def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool
 
     units = units_of(made.prepared.job.units)
     parts = [check_table(made.checks, units), ""]
-    operations = made.report.get("operations") or []
-    if operations:
+    results = made.results
+    if made.made:
         parts += [
-            file_table(operations, made.report.get("minutes"), made.report.get("minutes_apart"), units),
+            file_table(made.made, results.minutes, results.apart, units),
             "",
-            hole_table(made.report.get("holes") or [], units),
+            hole_table(results.lists.holes, units),
             "",
-            deck_cutter_table((made.report.get("deck") or {}).get("cutters") or [], units),
+            deck_cutter_table(results.cutters, units),
             "",
-            finding_lines(made.findings, _counts(made), units),
+            finding_lines(made.findings, made.readback.counts if made.readback else None, units),
             "",
             *([mend_lines(sorted({one.kind for one in made.findings})), ""] if made.findings else []),
         ]
@@ -127,12 +127,6 @@ def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool
     if written.withdrawn:
         parts.append(f"Moved {len(written.withdrawn)} earlier G-code files to {folder / 'withdrawn'}")
     return "\n".join(parts)
-
-
-def _counts(made: Plan) -> dict[str, int] | None:
-    """How many findings there are of each kind, those beyond the first hundred included."""
-    readback = made.report.get("readback")
-    return readback.get("counts") if isinstance(readback, dict) else None
 
 
 def _listed(word: str, names: Sequence[str]) -> list[str]:

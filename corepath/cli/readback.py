@@ -118,7 +118,7 @@ def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
     from corepath.lengths import units_of
 
     units = units_of(reading.prepared.job.units)
-    counts = reading.report["readback"]["counts"]
+    counts = reading.readback.counts
     say(measure_table(reading.measures, units))
     if reading.cases:
         say(f"\n{case_table(reading.cases, units)}")
@@ -179,7 +179,7 @@ def _file(path: Path, asked: ForeignOptions, output: Path | None, stl: bool, jso
 
     found = reading.found
     told = finding_lines(list(found.findings), found.counts, found.units)
-    say(f"{foreign_table(reading.report, found.units)}\n\n{told}")
+    say(f"{foreign_table(found, found.units)}\n\n{told}")
     if found.counts:
         say(f"\n{mend_lines(list(found.counts))}")
     if drawn is not None:

@@ -21,6 +21,8 @@ from corepath.lengths import MM, Units, in_unit, marked, unit_word
 from corepath.motion.cutter import cutter_words
 
 if TYPE_CHECKING:  # they load numpy and shapely, which a command that prints no such table does without
+    from corepath.planning.make import MadeFile
+    from corepath.planning.times import Apart
     from corepath.readback.findings import Finding
     from corepath.readback.measures import Measure
     from corepath.stackup.check import Check
@@ -68,12 +70,7 @@ def check_remarks(checks: Sequence[Check], after: str = "", units: Units = MM) -
     return "\n".join([total + after, *(_remark(check, units) for check in checks if check.verdict != "ok")])
 
 
-def file_table(
-    operations: Iterable[Mapping[str, Any]],
-    minutes: float | None,
-    apart: Mapping[str, Any] | None = None,
-    units: Units = MM,
-) -> str:
+def file_table(files: Sequence[MadeFile], minutes: float, apart: Apart, units: Units = MM) -> str:
     """One line for each file: set-up, cutter, minutes beside the least that any path takes, lines; minutes of all."""
     table = new_table(units)
     table.add_column("file", overflow="fold")
@@ -82,41 +79,34 @@ def file_table(
     for name in ("minutes", "least", "ratio"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("lines", justify="right", no_wrap=True)
-    for entry in operations:
-        name = str(entry["file"]) + (" (with stops)" if entry.get("combined") else "")
-        lines = entry.get("lines")
+    for file in files:
+        program = file.program
         table.row(
-            name,
-            str(entry["setup"]),
-            cutter_words(entry["cutter"], " D", " R"),
-            f"{entry['minutes']:.1f}",
-            *_least(entry),
-            "" if lines is None else str(lines),
+            file.name + (" (with stops)" if program.combined else ""),
+            program.setup,
+            cutter_words(program.cutter.facts(), " D", " R"),
+            f"{round(file.minutes, 2):.1f}",
+            *_least(file),
+            str(file.lines),
         )
-    text = rendered(table)
-    if minutes is None:
-        return text
     counted = f"{minutes:.1f} minutes with the skim to its planned stop;\n{_apart(apart)}"
-    return f"{text}\n{counted}\nleast: what any path takes under the same limits; * on level ground, no bound"
+    return (
+        f"{rendered(table)}\n{counted}\nleast: what any path takes under the same limits; * on level ground, no bound"
+    )
 
 
-def _apart(apart: Mapping[str, Any] | None) -> str:
+def _apart(apart: Apart) -> str:
     """What is not counted in the minutes, with what may be allowed for it."""
-    if apart is None:
-        return "changes of cutter and set-up are not counted"
-    count = apart["count"]
-    hands = f"{count['tool_changes']} changes of cutter, allow {apart['tool_changes']:.0f}"
-    if count["stops"]:
-        hands += f"; {count['stops']} stops, allow {apart['stops']:.0f}"
-    return wrapped(f"apart: {apart['dwell']:.1f} of dwells; {hands}; set-ups are not counted")
+    hands = f"{apart.changes} changes of cutter, allow {round(apart.change_minutes, 2):.0f}"
+    if apart.stops:
+        hands += f"; {apart.stops} stops, allow {round(apart.stop_minutes, 2):.0f}"
+    return wrapped(f"apart: {round(apart.dwell, 3):.1f} of dwells; {hands}; set-ups are not counted")
 
 
-def _least(entry: Mapping[str, Any]) -> tuple[str, str]:
+def _least(file: MadeFile) -> tuple[str, str]:
     """The least minutes of any path, marked where they are only a figure for level ground, and the ratio to them."""
-    if "bound" not in entry:
-        return "", ""
-    mark = "*" if entry.get("bound_level_ground") else ""
-    return f"{entry['bound']:.1f}{mark}", f"{entry['over_bound']:.2f}{mark}"
+    least, mark = file.bound.minutes, "*" if file.bound.level else ""
+    return f"{round(least, 3):.1f}{mark}", f"{round(file.minutes / least, 3):.2f}{mark}"
 
 
 def measure_table(measures: Sequence[Measure], units: Units = MM) -> str:

@@ -10,8 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,27 +22,57 @@ from corepath.motion.program import Kind, line
 from corepath.operations.surfacing import finished, judged
 from corepath.planning.make import MadeFile, minutes_of
 from corepath.planning.prepare import Prepared
+from corepath.reported import Key, report_keys
 from corepath.work.deck_cutter import Offer, deck_offers, hollow_left
 from corepath.work.deck_steps import level_step
 from corepath.work.model import Work
 
-__all__ = ["ball_lines", "deck_table"]
+__all__ = ["ComparedCutter", "ball_lines", "compared_cutters"]
 
 _TRIED = 1
 """How many cutters beside the one taken are judged by a real path."""
 
 
-def deck_table(prepared: Prepared, made: Sequence[MadeFile]) -> list[dict[str, Any]]:
+@report_keys(
+    "cutter", "number", "taken", "estimate", Key("minutes", places=2), Key("least", places=2),
+    Key("least_sloped", places=2), Key("scallop", places=None), "lowest", "highest", "hollow",
+    Key("ball_lines", places=2), Key("refused", optional=True),
+)  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class ComparedCutter:
+    """A cutter for the deck: `cutter` in words, its number, whether it is `taken`, and whether minutes are an estimate.
+
+    `least` is what any path takes on level ground, `least_sloped` on this deck. `lowest` and `highest` are what it
+    leaves against the deck, None where no path was tried; `hollow` is what it cannot reach, `scallop` the ridge that is
+    allowed. `refused` says why there is no path.
+    """
+
+    cutter: str
+    number: int
+    taken: bool
+    estimate: bool
+    minutes: float
+    least: float
+    least_sloped: float
+    scallop: float
+    lowest: float | None
+    highest: float | None
+    hollow: float
+    ball_lines: float
+    refused: str | None = None
+
+
+def compared_cutters(prepared: Prepared, made: Sequence[MadeFile]) -> tuple[ComparedCutter, ...]:
     """One entry for each listed cutter that could finish the deck, the quickest first; empty where it is cut."""
     mine = next((one for one in made if one.work.deck is not None and one.work.deck.rough == 0.0), None)
     if mine is None:
-        return []
+        return ()
     work, job = mine.work, prepared.job
     assert work.deck is not None
     offers = deck_offers(job, work.deck.surface, work.deck.area.bounds, work.deck.deepest)
     # A cutter that even at its lower bound takes longer than the path made is not worth a path of its own.
     others = [one for one in offers if one.chosen.cutter.number != work.cutter.number and one.minutes < mine.minutes]
-    return [_entry(prepared, mine, offer, tried=offer in others[:_TRIED]) for offer in offers]
+    return tuple(_entry(prepared, mine, offer, tried=offer in others[:_TRIED]) for offer in offers)
 
 
 def ball_lines(work: Work, diameter: float, feed: float, limits: Limits) -> float:
@@ -61,32 +90,32 @@ def ball_lines(work: Work, diameter: float, feed: float, limits: Limits) -> floa
     return float(seconds(moves, limits).sum()) / 60.0
 
 
-def _entry(prepared: Prepared, mine: MadeFile, offer: Offer, *, tried: bool) -> dict[str, Any]:
+def _entry(prepared: Prepared, mine: MadeFile, offer: Offer, *, tried: bool) -> ComparedCutter:
     work = mine.work
     cutter, cutting, limits = offer.chosen.cutter, offer.chosen.cutting, prepared.job.machine.motion_limits
     taken = cutter.number == work.cutter.number
     assert work.deck is not None
-    found: dict[str, Any] = {
-        "cutter": Said(cutter.describe()),
-        "number": cutter.number,
-        "taken": taken,
-        "estimate": not (taken or tried),
-        "minutes": round(offer.estimate, 2),
-        "least": round(offer.minutes, 2),
-        "least_sloped": round(offer.sloped, 2),
-        "scallop": work.deck.scallop,
-        "lowest": None,
-        "highest": None,
-        "hollow": round(hollow_left(work.deck.surface, cutter), 4),
-        "ball_lines": round(ball_lines(work, cutter.diameter, max(cutting.feed, cutting.finish), limits), 2),
-    }
+    found = ComparedCutter(
+        cutter=Said(cutter.describe()),
+        number=cutter.number,
+        taken=taken,
+        estimate=not (taken or tried),
+        minutes=offer.estimate,
+        least=offer.minutes,
+        least_sloped=offer.sloped,
+        scallop=work.deck.scallop,
+        lowest=None,
+        highest=None,
+        hollow=hollow_left(work.deck.surface, cutter),
+        ball_lines=ball_lines(work, cutter.diameter, max(cutting.feed, cutting.finish), limits),
+    )
     variant = replace(work, cutter=cutter, cutting=cutting)
     try:
         path = mine.program if taken else finished(variant, rounds=1)[0] if tried else None
     except CorepathError as error:
-        return {**found, "estimate": True, "refused": str(error)}
-    if path is not None:
-        found["minutes"] = round(mine.minutes if taken else minutes_of(path, limits), 2)
-        left = judged(variant, [move for move in path.moves if move.kind != Kind.RAPID])
-        found["lowest"], found["highest"] = round(left.low, 4), round(left.high, 4)
-    return found
+        return replace(found, estimate=True, refused=str(error))
+    if path is None:
+        return found
+    left = judged(variant, [move for move in path.moves if move.kind != Kind.RAPID])
+    spent = mine.minutes if taken else minutes_of(path, limits)
+    return replace(found, minutes=spent, lowest=left.low, highest=left.high)

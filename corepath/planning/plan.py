@@ -23,7 +23,7 @@ from corepath.planning.player import player_page
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet
 from corepath.planning.proof import Proof, prove
-from corepath.planning.report import Results, full_report, minutes_of_all, results_of
+from corepath.planning.report import Results, full_report, results_of
 from corepath.planning.skin import skin_files
 from corepath.planning.solids import solids
 from corepath.readback.findings import Finding
@@ -50,6 +50,7 @@ class Plan:
     prepared: Prepared
     made: tuple[MadeFile, ...]
     readback: ReadBack | None
+    results: Results
     files: dict[str, str | bytes]
     report: dict[str, Any]
 
@@ -111,7 +112,7 @@ def plan(
     files["geometry.json"] = json.dumps(geometry_dict(prepared), separators=(",", ":")) + "\n"
     report = _sealed(full_report(proof, results, despite_failures), files)
     files["report.json"] = _json(report)
-    return Plan(prepared, proof.made, readback, files, report)
+    return Plan(prepared, proof.made, readback, results, files, report)
 
 
 def _sealed(report: dict[str, Any], files: Mapping[str, str | bytes]) -> dict[str, Any]:
@@ -168,7 +169,7 @@ def _sheet(proof: Proof, results: Results, despite_failures: bool, player: str) 
         cautions=prepared.cautions,
         lists=results.lists,
         planned=[_planned(one) for one in proof.made],
-        minutes=minutes_of_all(prepared, proof.made),
+        minutes=results.minutes,
         findings=[(one.says, one.file) for one in found],
         despite_failures=despite_failures,
         player=player,

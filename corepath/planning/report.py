@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,12 +11,12 @@ from corepath.planning.after_layup import layup_report
 from corepath.planning.deck_casting import deck_casting
 from corepath.planning.deck_deviation import deck_deviation
 from corepath.planning.deck_report import deck_report
-from corepath.planning.deck_table import deck_table
+from corepath.planning.deck_table import ComparedCutter, compared_cutters
 from corepath.planning.holes import hole_list
 from corepath.planning.make import MadeFile
 from corepath.planning.prepare import Prepared
 from corepath.planning.proof import Proof
-from corepath.planning.times import together
+from corepath.planning.times import Apart, together
 from corepath.reported import reported
 from corepath.stackup.deck_casting import DeckCasting
 from corepath.stackup.fills import fill_advices
@@ -32,22 +31,36 @@ from corepath.work.dowel_lengths import dowel_lengths
 from corepath.work.keepoff import Uncut, uncut
 from corepath.work.lists import FlushFigures, Lists
 
-__all__ = ["Results", "checks_report", "full_report", "lists_of", "minutes_of_all", "results_of"]
+__all__ = ["Results", "checks_report", "full_report", "lists_of", "results_of"]
 
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """What is told of a plan beside its files and read-back; `deviation` is None where no finished deck was read."""
+    """What is told of a plan beside its files and read-back; `deviation` is None where no finished deck was read.
+
+    `minutes` and `apart` are of the files that are run when the skim stops as planned.
+    """
 
     lists: Lists
+    minutes: float
+    apart: Apart
+    cutters: tuple[ComparedCutter, ...]
     deviation: Deviations | None
     casting: DeckCasting
 
 
 def results_of(proof: Proof) -> Results:
-    """Lists, how far the deck is off, and what of the casting shows in it."""
+    """Lists, times, cutters for the deck, how far that is off, and what of the casting shows in it."""
     prepared, readback = proof.prepared, proof.readback
-    return Results(lists_of(prepared), deck_deviation(prepared, readback), deck_casting(prepared, readback))
+    run = [one for one in proof.made if _is_cut(one, prepared)]
+    return Results(
+        lists=lists_of(prepared),
+        minutes=round(sum(one.minutes for one in run), 2),
+        apart=together((one.program.cutter.number, one.apart) for one in run),
+        cutters=compared_cutters(prepared, proof.made),
+        deviation=deck_deviation(prepared, readback),
+        casting=deck_casting(prepared, readback),
+    )
 
 
 def lists_of(prepared: Prepared) -> Lists:
@@ -128,23 +141,17 @@ def full_report(proof: Proof, results: Results, despite_failures: bool = False) 
     """The whole report: the checks, one entry for each file, and the read-back (null: not run)."""
     prepared, made = proof.prepared, proof.made
     report = checks_report(prepared, results.lists)
-    cut = [one for one in made if _is_cut(one, prepared)]
     later = {
         "despite_failures": despite_failures,
         "operations": [_operation(one, prepared) for one in made],
-        "minutes": minutes_of_all(prepared, made),
-        "minutes_apart": together((one.program.cutter.number, one.apart) for one in cut),
+        "minutes": results.minutes,
+        "minutes_apart": results.apart,
         "readback": proof.readback,
         "deck_casting": results.casting,
         "rehearsals": proof.walks,
     }
-    report["deck"] |= reported({"cutters": deck_table(prepared, made), "deviation": results.deviation}, None)
+    report["deck"] |= reported({"cutters": results.cutters, "deviation": results.deviation}, None)
     return {**report, **reported(later, None)}
-
-
-def minutes_of_all(prepared: Prepared, made: Sequence[MadeFile]) -> float:
-    """Minutes of the files that are run when the skim stops as planned."""
-    return round(sum(one.minutes for one in made if _is_cut(one, prepared)), 2)
 
 
 def _is_cut(made: MadeFile, prepared: Prepared) -> bool:

@@ -18,7 +18,9 @@ from corepath.cli.app import app
 from corepath.errors import Fault, InputError, OutputError
 from corepath.job.load import load_job
 from corepath.job.starter import starter_text
+from corepath.motion.cutter import Cutter
 from corepath.planning.folder import Written
+from corepath.planning.times import Apart
 from corepath.readback.result import Case, Outcome
 from corepath.reported import reported
 from corepath.stackup.check import Check
@@ -82,17 +84,19 @@ class Planner:
     ) -> Any:
         progress("groove", 0.5)
         bad = any(check.verdict == "fail" for check in self.checks)
-        operations = [] if bad and not despite_failures else [OPERATION, {**OPERATION, "combined": True, "minutes": 3}]
-        report = {"checks": [reported(check) for check in self.checks], "operations": operations, "minutes": 12.34}
+        files = [] if bad and not despite_failures else [_file(4.56), _file(3.0, combined=True)]
+        report = {"checks": [reported(check) for check in self.checks], "minutes": 12.34}
         failed = bad or bool(self.findings)
 
         def write(folder: Path) -> Written:
             self.asked.append(("write", folder))
-            names = ["report.json", "overview.svg", *(["03-A-groove.nc"] if operations else [])]
-            return Written(folder, tuple(names), () if operations else ("03-A-groove.nc",))
+            names = ["report.json", "overview.svg", *(["03-A-groove.nc"] if files else [])]
+            return Written(folder, tuple(names), () if files else ("03-A-groove.nc",))
 
+        lists = SimpleNamespace(holes=())
+        results = SimpleNamespace(minutes=12.34, apart=Apart(), lists=lists, cutters=())
         made = {"checks": self.checks, "findings": self.findings, "report": report, "failed": failed, "write": write}
-        return SimpleNamespace(prepared=prepared, **made)
+        return SimpleNamespace(prepared=prepared, made=files, readback=None, results=results, **made)
 
     def preview(self, prepared: Any, folder: Path, progress: Callable[[str, float], None]) -> Any:
         self.asked.append(("preview", folder))
@@ -107,6 +111,7 @@ class Planner:
             prepared=SimpleNamespace(job=SimpleNamespace(units="mm")),
             measures=measures,
             cases=[CASE],
+            readback=SimpleNamespace(counts=self.counts),
             report={"readback": {"counts": self.counts}},
             failed=bool(self.findings),
         )
@@ -118,10 +123,11 @@ class Planner:
         return {"checks": [reported(check) for check in self.checks]}
 
 
-OPERATION = {
-    "file": "03-A-groove.nc", "setup": "A", "minutes": 4.56, "lines": 812,
-    "cutter": {"number": 2, "shape": "flat", "diameter": 6.0, "corner_radius": 0.0}, "bound": 3.8, "over_bound": 1.2,
-}  # fmt: skip
+def _file(minutes: float, combined: bool = False) -> Any:
+    """A file of a plan, as the table of files asks for it."""
+    program = SimpleNamespace(setup="A", combined=combined, cutter=Cutter(2, "flat", 6.0, 0.0, 2, 20.0, 30.0))
+    bound = SimpleNamespace(minutes=3.8, level=False)
+    return SimpleNamespace(name="03-A-groove.nc", program=program, minutes=minutes, lines=812, bound=bound)
 
 
 CASE = Outcome(Case("likely stop", "if the skim stops at 9.40", 1), (), {"least_floor": 1.2, "load": 0.91}, again=False)

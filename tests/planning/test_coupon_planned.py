@@ -128,7 +128,7 @@ def test_the_first_core_shows_what_plan_prints(planned) -> None:  # type: ignore
     """docs/first-core.md: minutes, number of files and findings of the plan that a new user makes first."""
     page = (COUPON.parents[1] / "docs" / "first-core.md").read_text(encoding="utf-8")
     shown = page.partition("    corepath plan core.toml\n")[2].partition("\nThe folder")[0]
-    printed = file_table(planned.report["operations"], planned.report["minutes"])
+    printed = file_table(planned.made, planned.results.minutes, planned.results.apart)
     programs = [name for name in planned.files if name.endswith(".nc") and "/" not in name]
     told = [printed, f"Wrote {len(programs)} G-code files", finding_lines(planned.findings)]
     told.append("Next: cut and measure as it says, then: corepath record core.toml")
