@@ -24,23 +24,23 @@ def programs(work: Work) -> tuple[Program, ...]:
 
 def _planned(work: Work) -> tuple[Program, ...]:
     if work.pockets:
-        from corepath.operations import pocketing
+        from corepath.operations.pocketing import pocket_programs
 
-        return pocketing.plan(work)
+        return pocket_programs(work)
     if work.holes:
-        from corepath.operations import holes
+        from corepath.operations.holes import hole_programs
 
-        return holes.plan(work)
+        return hole_programs(work)
     if work.facing is not None:
-        from corepath.operations import skim
+        from corepath.operations.skim import skim_programs
 
-        return skim.plan(work)
+        return skim_programs(work)
     if work.deck is not None:
-        from corepath.operations import surfacing
+        from corepath.operations.surfacing import deck_programs
 
-        return surfacing.plan(work)
+        return deck_programs(work)
     if work.trim is not None:
-        from corepath.operations import trim
+        from corepath.operations.trim import trim_programs
 
-        return trim.plan(work)
+        return trim_programs(work)
     raise CorepathError(f"{work.stem}: nothing to cut")

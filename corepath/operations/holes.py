@@ -16,12 +16,12 @@ from corepath.operations.facing_paths import program
 from corepath.operations.order import short_order
 from corepath.work.model import SAME_SIZE, Hole, Work
 
-__all__ = ["plan"]
+__all__ = ["hole_programs"]
 
 _TIGHT = 1.25  # diameters of the cutter: in a hole narrower than this its middle cuts
 
 
-def plan(work: Work) -> tuple[Program, ...]:
+def hole_programs(work: Work) -> tuple[Program, ...]:
     """The program that makes all holes of `work`, in a short order, in one pass.
 
     Raises `CorepathError` where a step is narrower than the cutter, where a drill is not of a step's size, where a

@@ -32,7 +32,7 @@ from corepath.operations.shapes import Floats, along, grow, stretch
 from corepath.operations.wall_laps import wall_laps
 from corepath.work.model import Pocket, Work
 
-__all__ = ["layers", "plan"]
+__all__ = ["layers", "pocket_programs"]
 
 WALL_TOLERANCE = 0.002
 """mm: arcs and lines of a ring that makes a wall."""
@@ -42,7 +42,7 @@ LEAST_ROOM = 0.1
 """Room to either side, as a share of the cutter's radius, that clearing keeps where it leaves anything on walls."""
 
 
-def plan(work: Work) -> tuple[Program, ...]:
+def pocket_programs(work: Work) -> tuple[Program, ...]:
     """The program that cuts all pockets of `work`, in a short order, in one pass.
 
     Raises `CorepathError` where the cutter does not fit or pass, has no room for its ramp, or would meet an

@@ -19,7 +19,7 @@ from corepath.operations.around import Around
 from corepath.operations.facing_paths import RUN_IN, descend, joined, program
 from corepath.work.model import Facing, Work
 
-__all__ = ["line_places", "plan"]
+__all__ = ["line_places", "skim_programs"]
 
 Array = NDArray[np.float64]
 
@@ -27,7 +27,7 @@ _OVERHANG = 0.5
 """How far the outer lines sweep beyond the blank's edges, mm; covers a blank that is slightly larger."""
 
 
-def plan(work: Work) -> tuple[Program, ...]:
+def skim_programs(work: Work) -> tuple[Program, ...]:
     """One program for each plane (`-pass-1` …) and the combined one (`-all`), which stops between planes.
 
     Any other work that planes the whole blank (the flush) is one program of all its planes.

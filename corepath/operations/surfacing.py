@@ -27,7 +27,7 @@ from corepath.operations.roughing import rough
 from corepath.work.keepoff import field_of
 from corepath.work.model import Deck, Work
 
-__all__ = ["finished", "judged", "plan"]
+__all__ = ["deck_programs", "finished", "judged"]
 
 Array = NDArray[np.float64]
 
@@ -39,7 +39,7 @@ _TOLD = 0.005
 """mm over the allowed ridge from where a hollow is told."""
 
 
-def plan(work: Work) -> tuple[Program, ...]:
+def deck_programs(work: Work) -> tuple[Program, ...]:
     """The program that roughs the deck (`deck.rough` > 0) or finishes it."""
     deck = _deck(work)
     if deck.rough > 0.0:

@@ -24,7 +24,7 @@ from corepath.operations.entries import ABOVE, Trail
 from corepath.operations.facing_paths import program
 from corepath.work.model import Trim, Work
 
-__all__ = ["LEAD", "lap_ring", "plan", "reachable"]
+__all__ = ["LEAD", "lap_ring", "reachable", "trim_programs"]
 
 Floats = NDArray[np.float64]
 
@@ -35,7 +35,7 @@ _JOIN = 0.0005
 _LEFT = 0.05  # mm²: smaller corners are not told
 
 
-def plan(work: Work) -> tuple[Program, ...]:
+def trim_programs(work: Work) -> tuple[Program, ...]:
     """The program of the trim, one pass. Raises `CorepathError` where the cutter cannot go round the board."""
     trim = work.trim
     if trim is None:

@@ -8,16 +8,16 @@ from dataclasses import dataclass
 
 from corepath.job.pose import pose_of
 from corepath.motion.clock import Limits, minutes
-from corepath.motion.program import Program
+from corepath.motion.program import Program, Setup
 from corepath.operations import programs
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet
 from corepath.planning.times import Apart, apart
-from corepath.post import Extents, write
+from corepath.post import Extents, Heading, write
 from corepath.work import Work
 from corepath.work.bound import Bound, bound
 
-__all__ = ["MadeFile", "Progress", "failed_ids", "make_files", "minutes_of", "quiet", "written_file"]
+__all__ = ["MadeFile", "Progress", "failed_ids", "heading_of", "make_files", "minutes_of", "quiet", "written_file"]
 
 _DECK = 30.0  # of the time that another operation's path takes, measured on the samples
 
@@ -44,13 +44,12 @@ class MadeFile:
         return hashlib.sha256(self.text.encode("ascii")).hexdigest()
 
 
-def make_files(prepared: Prepared, progress: Progress, share: tuple[float, float]) -> tuple[MadeFile, ...]:
+def make_files(prepared: Prepared, progress: Progress = quiet) -> tuple[MadeFile, ...]:
     """All files still to be cut, in their order. Raises CorepathError where no path can be found."""
-    start, end = share
     made: list[MadeFile] = []
     weights = [_DECK if work.name == "deck" else 1.0 for work in prepared.ahead]
     for k, work in enumerate(prepared.ahead):
-        progress(f"path of {work.name}", start + (end - start) * sum(weights[:k]) / sum(weights))
+        progress(f"path of {work.name}", sum(weights[:k]) / sum(weights))
         made += [written_file(prepared, work, program) for program in programs(work)]
     return tuple(made)
 
@@ -59,21 +58,19 @@ def written_file(prepared: Prepared, work: Work, program: Program) -> MadeFile:
     """A program as text, with its figures; its head names the checks of `prepared` that failed."""
     machine = prepared.job.machine
     spent = minutes_of(program, machine.motion_limits)
-    written = write(
-        program,
-        title=prepared.job.title,
-        digest=prepared.digest,
-        machine=machine,
-        units=prepared.job.units,
-        warning=failed_ids(prepared),
-        minutes=spent,
-        face_up=pose_of(prepared.job, work.setup).face_up,
-    )
+    heading = heading_of(prepared, work.setup, spent)
+    written = write(program, heading, machine=machine, units=prepared.job.units)
     least = bound(work, machine.motion_limits, planes=_planes(program))
     name, text = f"{program.stem}.nc", written.text
     beside = apart(program, machine)
     cuts = written.cut_lines, written.cut_arcs
     return MadeFile(name, work, program, text, written.lines, spent, written.extents, least, beside, cuts)
+
+
+def heading_of(prepared: Prepared, setup: Setup, spent: float) -> Heading:
+    """What the head of a file tells of the plan; `spent` are its minutes."""
+    face_up = pose_of(prepared.job, setup).face_up
+    return Heading(prepared.job.title, prepared.digest, face_up, spent, failed_ids(prepared))
 
 
 def minutes_of(program: Program, limits: Limits) -> float:

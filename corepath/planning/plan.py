@@ -21,7 +21,7 @@ from corepath.planning.make import MadeFile, make_files
 from corepath.planning.player import NAME as PREVIEW
 from corepath.planning.player import player_page
 from corepath.planning.prepare import Prepared
-from corepath.planning.progress import Progress, quiet
+from corepath.planning.progress import Progress, quiet, within
 from corepath.planning.proof import Proof, prove
 from corepath.planning.report import Results, full_report, results_of
 from corepath.planning.skin import skin_files
@@ -125,7 +125,7 @@ def _sealed(report: dict[str, Any], files: Mapping[str, str | bytes]) -> dict[st
 
 def preview(prepared: Prepared, folder: Path, progress: Progress = quiet) -> Written:
     """Write the drawings only; failed checks stand in them but keep nothing back."""
-    made = make_files(prepared, progress, (0.1, 0.8))
+    made = make_files(prepared, within(progress, 0.1, 0.8))
     progress("drawings", 0.8)
     return write_folder(folder, _drawings(prepared, made), withdraw=False)
 

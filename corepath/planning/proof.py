@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from corepath.planning.make import MadeFile, make_files, written_file
 from corepath.planning.prepare import Prepared
-from corepath.planning.progress import Progress, quiet
+from corepath.planning.progress import Progress, quiet, within
 from corepath.planning.reading import read_files, shop_of
 from corepath.planning.rehearsal import Rehearsal, rehearsals
 from corepath.readback.rehearsed import check_rehearsals
@@ -41,13 +41,13 @@ def prove(
     `steps` keeps the blank before and after each file, for the preview. Raises CorepathError where no path can be
     found.
     """
-    made = make_files(prepared, progress, (0.1, 0.45))
+    made = make_files(prepared, within(progress, 0.1, 0.45))
     spanned = _with_travel(prepared, made)
     # Only the written files tell how far they travel. The paths stay, but now each head must say that it fails.
     if despite_failures and spanned.failed and not prepared.failed:
         made = tuple(written_file(spanned, one.work, one.program) for one in made)
     texts = {one.name: one.text for one in made}
-    readback = read_files(spanned, texts, progress, (0.45, 0.75), steps=steps)
+    readback = read_files(spanned, texts, within(progress, 0.45, 0.75), steps=steps)
     walks = rehearsals(spanned, made)
     walked = {one.name: one.text for one in walks}
     readback.findings.extend(check_rehearsals(spanned.ahead, shop_of(spanned), walked, readback.travelled))

@@ -71,7 +71,6 @@ def read_files(
     prepared: Prepared,
     texts: Mapping[str, str],
     progress: Progress = quiet,
-    share: tuple[float, float] = (0.0, 1.0),
     sha256: Mapping[str, str] | None = None,
     plan: str = "",
     steps: bool = False,
@@ -80,19 +79,18 @@ def read_files(
 
     With `steps` the blank before and after each file is kept too.
     """
-    start, end = share
     done = 0
 
     def step(name: str) -> None:
         nonlocal done
-        progress(f"reading back {name}", start + (end - start) * done / max(1, len(texts)))
+        progress(f"reading back {name}", done / max(1, len(texts)))
         done += 1
 
     shop, programs = shop_of(prepared), dict[str, ReadProgram]()
     read = read_back(
         shop, prepared.works, texts, progress=step, sha256=sha256, plan=plan, steps=steps, programs=programs
     )
-    progress("other stops and blanks", end)
+    progress("other stops and blanks", 1.0)
     return with_cases(prepared, shop, texts, programs, read)
 
 
@@ -162,7 +160,7 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     deck = held_deck(job, resolved, geometry) if filed else None
     prepared = prepare_job(job, folder, Known.from_dict(resolved), deck, within(progress, 0.0, 0.25))
     plan = str(report.get("plan", ""))
-    readback = read_files(prepared, texts, progress, (0.25, 1.0), sha256=_sha256(report, "operations"), plan=plan)
+    readback = read_files(prepared, texts, within(progress, 0.25, 1.0), sha256=_sha256(report, "operations"), plan=plan)
     check_design(resolved, report, content, readback.findings)
     walked = check_rehearsals(
         prepared.ahead, shop_of(prepared), walks, readback.travelled, _sha256(report, "rehearsals"), plan

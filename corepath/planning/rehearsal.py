@@ -20,7 +20,7 @@ from corepath.job.pose import pose_of
 from corepath.lengths import mm
 from corepath.motion.clock import minutes
 from corepath.motion.program import Approach, Pass, Program, Setup, line, rapid
-from corepath.planning.make import MadeFile, failed_ids
+from corepath.planning.make import MadeFile, heading_of
 from corepath.planning.prepare import Prepared
 from corepath.post import Extents, write
 from corepath.reported import Key, report_keys
@@ -84,16 +84,8 @@ def _rehearsal(prepared: Prepared, made: Sequence[MadeFile]) -> Rehearsal:
         spindle=False,
         approach=way,
     )
-    written = write(
-        program,
-        title=prepared.job.title,
-        digest=prepared.digest,
-        machine=machine,
-        units=prepared.job.units,
-        warning=failed_ids(prepared),
-        minutes=minutes(program.passes, machine.motion_limits, park=program.park),
-        face_up=pose_of(prepared.job, setup).face_up,
-    )
+    spent = minutes(program.passes, machine.motion_limits, park=program.park)
+    written = write(program, heading_of(prepared, setup, spent), machine=machine, units=prepared.job.units)
     return Rehearsal(f"{FOLDER}/{program.stem}.nc", setup, written.text, written.extents)
 
 

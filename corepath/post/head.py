@@ -35,25 +35,24 @@ class Extents(NamedTuple):
 
 
 class Heading(NamedTuple):
-    """What the head says beyond the program itself: `offset` with G43, `warning` where checks failed."""
+    """What the head says beyond the program itself; `warning` where checks failed."""
 
     title: str
     digest: str
     face_up: str
     minutes: float
-    offset: bool
-    warning: str | None
+    warning: str | None = None
 
 
-def head(program: Program, heading: Heading, extents: Extents, grid: TickGrid) -> list[str]:
-    """The comment lines of the head, each at most 80 characters."""
+def head(program: Program, heading: Heading, extents: Extents, grid: TickGrid, *, offset: bool) -> list[str]:
+    """The comment lines of the head, each at most 80 characters; `offset`: Z is set with G43."""
     lines: list[str] = []
-    for text in _says(program, heading, extents, grid):
+    for text in _says(program, heading, extents, grid, offset):
         lines += comment(units_of(grid.units).text(text))
     return lines
 
 
-def _says(program: Program, heading: Heading, extents: Extents, grid: TickGrid) -> Iterator[str]:
+def _says(program: Program, heading: Heading, extents: Extents, grid: TickGrid, offset: bool) -> Iterator[str]:
     if heading.warning is not None:
         yield FAILED
         if heading.warning.strip() and heading.warning.strip() != FAILED:
@@ -65,7 +64,7 @@ def _says(program: Program, heading: Heading, extents: Extents, grid: TickGrid) 
         f"operation {program.order:02d} {program.name}" if program.spindle else "rehearsal at the safe height"
     )
     yield f"Face up: {heading.face_up}"
-    yield from _zero(program, heading.offset, grid)
+    yield from _zero(program, offset, grid)
     if program.spindle:
         yield f"Cutter: {_cutter(program.cutter, grid)}"
         yield f"Spindle: {program.cutting.rpm:.0f} rpm, {_feeds(program.cutting, grid)} {grid.short}/min"

@@ -38,36 +38,24 @@ class WrittenProgram:
     cut_arcs: int = 0
 
 
-def write(
-    program: Program,
-    *,
-    title: str,
-    digest: str,
-    machine: MachineSection,
-    units: Units,
-    warning: str | None,
-    minutes: float,
-    face_up: str,
-) -> WrittenProgram:
+def write(program: Program, heading: Heading, *, machine: MachineSection, units: Units) -> WrittenProgram:
     """`program` as text: ASCII, lines of at most 80 characters, each ended by a line feed.
 
-    `warning` (what failed) stands at the very top and adds a stop before anything moves. `minutes` and
-    `face_up` go into the head. Raises ValueError where the program is none: no pass, a pass that does not
-    begin with a rapid, a cut without a feed, a number that is not finite, an arc whose ends lie at
-    different radii.
+    `heading` goes into the head; a warning in it (what failed) stands at the very top and adds a stop before anything
+    moves. Raises ValueError where the program is none: no pass, a pass that does not begin with a rapid, a cut without
+    a feed, a number that is not finite, an arc whose ends lie at different radii.
     """
     if not program.passes:
         raise ValueError(f"{program.stem}: nothing to write")
     grid = GRIDS[units]
     body = Body(program.zero, grid, machine.arcs)
-    _begin(body, program, machine, grid, warning is not None)
+    _begin(body, program, machine, grid, heading.warning is not None)
     for number, stretch in enumerate(program.passes, start=1):
         if number > 1:
             _stop(body, program, machine, number, grid)
         _cut(body, program, stretch, number, machine, grid)
     _end(body, program)
-    heading = Heading(title, digest, face_up, minutes, machine.length_offset, warning)
-    lines = head(program, heading, body.extents, grid) + body.lines
+    lines = head(program, heading, body.extents, grid, offset=machine.length_offset) + body.lines
     return WrittenProgram("\n".join(lines) + "\n", len(lines), body.extents, body.cut_lines, body.cut_arcs)
 
 

@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.cutter import Cutter
-from corepath.planning.make import MadeFile, make_files, quiet
+from corepath.planning.make import MadeFile, make_files
 from corepath.planning.prepare import Prepared, prepare
 from corepath.planning.reading import read_files
 from corepath.readback.cutting import cut_path
@@ -64,7 +64,7 @@ _HALVINGS = 45  # of 12 mm: below 1e-12 mm
 def cutting() -> Iterator[Row]:
     """All rows of this module; CPU seconds of this process."""
     prepared = prepare(SAMPLE)
-    made = make_files(prepared, quiet, (0.0, 1.0))
+    made = make_files(prepared)
     deck = next(one for one in made if one.name == "08-C-deck.nc")
     roughed = {cell: _roughed(prepared, made, cell) for cell in CELLS}
     path = _laid(deck, roughed[CELL].highest())

@@ -22,7 +22,7 @@ def writing() -> Iterator[Row]:
     from corepath.job.model import MachineSection
     from corepath.motion.cutter import Cutter, Cutting
     from corepath.motion.program import Pass, Program, Zero, line, rapid
-    from corepath.post import write
+    from corepath.post import Heading, write
 
     moves = [rapid(0, 0, 23.6)]
     moves += [line(300 * math.sin(k), k * 0.001, 10 + math.cos(k), 1000.0) for k in range(MOVES)]
@@ -35,9 +35,7 @@ def writing() -> Iterator[Row]:
     machine = MachineSection(travel=(1500.0, 620.0, 90.0))
 
     def ours() -> object:
-        return write(
-            program, title="x", digest="0", machine=machine, units="mm", warning=None, minutes=1.0, face_up="deck up"
-        )
+        return write(program, Heading("x", "0", "deck up", 1.0, None), machine=machine, units="mm")
 
     def loop() -> object:
         return "\n".join(f"G1 X{move.x:.4f} Y{move.y:.4f} Z{move.z:.4f}" for move in moves)

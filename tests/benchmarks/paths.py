@@ -123,12 +123,12 @@ def dense_against_smooth() -> Iterator[Row]:
     from corepath.planning.prepare import prepare
 
     def lines(path: Path) -> int:
-        return sum(made.lines for made in make_files(prepare(path), quiet, (0.0, 1.0)))
+        return sum(made.lines for made in make_files(prepare(path)))
 
     _plan(SAMPLE)
     plain = cpu(partial(_plan, SAMPLE), 2)
     ready = prepare(SAMPLE)
-    bare = cpu(lambda: make_files(ready, quiet, (0.0, 1.0)), 2)
+    bare = cpu(lambda: make_files(ready), 2)
     few = lines(SAMPLE)
     for noise, limit in ((0.0, 3.0), (ROUNDED, 3.0), (TRACED, None)):
         with tempfile.TemporaryDirectory() as folder:

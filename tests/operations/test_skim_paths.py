@@ -65,7 +65,7 @@ def test_each_plane_sweeps_the_whole_blank_and_stays_near_it(
 ) -> None:
     """An unswept strip or corner would bear on the bed in C and tilt the board."""
     work = make_work(length, width, diameter, overlap, planes=(13.0,), first_stop=0)
-    (alone, combined) = skim.plan(work)
+    (alone, combined) = skim.skim_programs(work)
     for made in (alone, combined):
         track = places_at(made.passes[0], 13.0)
         swept = LineString(track).buffer(diameter / 2, quad_segs=32)
@@ -84,7 +84,7 @@ def test_neighbouring_lines_overlap_as_asked() -> None:
 
 def test_one_file_a_plane_and_one_with_stops() -> None:
     """A missing stop would cut past the plane at which the casting shows."""
-    programs = skim.plan(make_work())
+    programs = skim.skim_programs(make_work())
     assert [made.stem for made in programs] == [f"05-B-skim-pass-{k}" for k in (1, 2, 3, 4)] + ["05-B-skim-all"]
     assert [made.combined for made in programs] == [False] * 4 + [True]
     assert {made.name for made in programs} == {"skim"}
@@ -96,7 +96,7 @@ def test_entry_is_from_outside_and_rapids_keep_clear() -> None:
     """A plunge into the blank burns it; a rapid through it breaks the cutter."""
     work = make_work()
     free = work.blank.buffer(work.cutter.radius)
-    for made in skim.plan(work):
+    for made in skim.skim_programs(work):
         for stretch in made.passes:
             assert stretch.moves[0].kind is Kind.RAPID
             assert stretch.moves[0].z == work.clear
@@ -113,7 +113,7 @@ def test_entry_is_from_outside_and_rapids_keep_clear() -> None:
 def test_a_deep_plane_is_cut_in_layers() -> None:
     """A cut deeper than the cutter takes would stall it or tear the grain."""
     work = make_work(planes=(9.0,), first_stop=0, depth=2.0)
-    heights = sorted({move.z for move in skim.plan(work)[0].moves if move.kind is Kind.LINE}, reverse=True)
+    heights = sorted({move.z for move in skim.skim_programs(work)[0].moves if move.kind is Kind.LINE}, reverse=True)
     drops = [a - b for a, b in zip([13.6, *heights], heights, strict=False)]
     assert heights[-1] == 9.0
     assert max(drops) <= 2.0 + 1e-9
@@ -144,7 +144,7 @@ def test_obstacles_are_gone_round_and_nothing_else_is_left(clamps: tuple[Polygon
     work = spared(make_work(planes=(13.0,), first_stop=0, obstacles=tuple(Obstacle(clamp, 20.0) for clamp in clamps)))
     assert work.facing is not None
     assert work.facing.spare is not None
-    made = skim.plan(work)[0]
+    made = skim.skim_programs(work)[0]
     cut = swept(work, made.moves, 13.0)
     for clamp in clamps:
         assert cut.distance(clamp) > 0.45
@@ -157,7 +157,7 @@ def test_obstacles_are_gone_round_and_nothing_else_is_left(clamps: tuple[Polygon
 def test_beside_obstacles_the_cutter_comes_down_where_it_is_clear(clamps: tuple[Polygon, ...]) -> None:
     """A plunge into solid wood burns it: down only beside the blank, where it was cut before, or along a ramp."""
     work = spared(make_work(planes=(12.5, 12.0), obstacles=tuple(Obstacle(clamp, 20.0) for clamp in clamps)))
-    made = skim.plan(work)[1]
+    made = skim.skim_programs(work)[1]
     cut: list[shapely.Geometry] = []
     for before, move in itertools.pairwise(made.moves):
         way = LineString([(before.x, before.y), (move.x, move.y)])
@@ -177,7 +177,7 @@ def test_an_obstacle_below_the_cut_is_no_trouble() -> None:
     low = spared(make_work(obstacles=(Obstacle(box(100, 30, 130, 60), 11.0),)))
     assert low.facing is not None
     assert low.facing.spare is None
-    assert skim.plan(low) == skim.plan(make_work())
+    assert skim.skim_programs(low) == skim.skim_programs(make_work())
 
 
 def test_the_collet_keeps_off_what_stands_higher_than_the_cutter_is_long() -> None:
@@ -185,20 +185,20 @@ def test_the_collet_keeps_off_what_stands_higher_than_the_cutter_is_long() -> No
     clamp = Obstacle(box(-10, -10, 10, 10), 60.0)
     made = make_work(planes=(13.0,), first_stop=0, obstacles=(clamp,))  # sticks out 40: the collet is at 53
     work = spared(replace(made, clear=75.0))
-    cut = swept(work, skim.plan(work)[0].moves, 13.0)
+    cut = swept(work, skim.skim_programs(work)[0].moves, 13.0)
     assert cut.distance(clamp.area) == pytest.approx(20.0 - 10.0 + 0.5, abs=0.03)
 
 
 def test_gaps_are_passed_by_the_quicker_way() -> None:
     """Round a small clamp the cutter stays down; over a long one it goes up where that takes less time."""
     small = spared(make_work(planes=(13.0,), first_stop=0, obstacles=(Obstacle(box(-4, -4, 4, 4), 20.0),)))
-    lifts = [m for m in skim.plan(small)[0].moves if m.kind is Kind.RAPID and m.z == small.clear]
+    lifts = [m for m in skim.skim_programs(small)[0].moves if m.kind is Kind.RAPID and m.z == small.clear]
     long = spared(make_work(600.0, planes=(13.0,), first_stop=0, obstacles=(Obstacle(box(-200, -9, 200, 9), 20.0),)))
-    more = [m for m in skim.plan(long)[0].moves if m.kind is Kind.RAPID and m.z == long.clear]
+    more = [m for m in skim.skim_programs(long)[0].moves if m.kind is Kind.RAPID and m.z == long.clear]
     assert len(more) > len(lifts)
 
 
 def test_no_room_at_all_is_refused_in_words() -> None:
     """An empty file would pass for a skim."""
     with pytest.raises(CorepathError, match="no room at all"):
-        skim.plan(make_work(obstacles=(Obstacle(box(-300, -300, 300, 300), 20.0),)))
+        skim.skim_programs(make_work(obstacles=(Obstacle(box(-300, -300, 300, 300), 20.0),)))

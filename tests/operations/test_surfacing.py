@@ -95,7 +95,7 @@ def planned(cutter: Cutter, *, rough: float = 0.0, depth: float = 3.0, scallop: 
 
 @functools.cache
 def _planned(cutter: Cutter, rough: float, depth: float, scallop: float) -> Program:
-    return only(surfacing.plan(make_work(cutter, rough=rough, depth=depth, scallop=scallop)))
+    return only(surfacing.deck_programs(make_work(cutter, rough=rough, depth=depth, scallop=scallop)))
 
 
 def left_at(moves: tuple[Move, ...], cutter: Cutter, x: Array, y: Array) -> Array:
@@ -160,7 +160,7 @@ def test_finish_steps_wide_where_it_may(cutter: Cutter) -> None:
     flat = hill()
     level = DeckSurface(flat.xs, flat.ys, np.full_like(flat.grid, EDGE), EDGE)
     work = make_work(cutter, surface=level)
-    ends = np.array([(move.x, move.y) for move in only(surfacing.plan(work)).moves if move.kind != Kind.RAPID])
+    ends = np.array([(move.x, move.y) for move in only(surfacing.deck_programs(work)).moves if move.kind != Kind.RAPID])
     step = level_step(cutter, 0.05 - 0.004, work.cutting.stepover)
     lines = math.ceil(WIDTH / step) + 1
     assert np.hypot(*np.diff(ends, axis=0).T).sum() <= lines * (LENGTH + math.pi / 2 * step) + 2 * cutter.diameter
@@ -257,7 +257,7 @@ def test_roughing_goes_down_as_steeply_as_its_own_cutter_takes(angle: float) -> 
     base = hill()
     x, y = np.meshgrid(base.xs, base.ys, indexing="ij")
     basin = DeckSurface(base.xs, base.ys, 11.85 - 6.0 * np.exp(-((x / 25.0) ** 4) - (y / 25.0) ** 4), 11.85)
-    down = only(surfacing.plan(make_work(cutter, rough=0.2, surface=basin)))
+    down = only(surfacing.deck_programs(make_work(cutter, rough=0.2, surface=basin)))
     falls = [(a, b) for a, b in itertools.pairwise(planned(cutter, rough=0.5).moves) if b.kind is not Kind.RAPID]
     slopes = [(math.hypot(b.x - a.x, b.y - a.y), a.z - b.z, b.feed) for a, b in falls]
     steep = [feed for run, fall, feed in slopes if run > 0.0 and fall > run * math.tan(math.radians(angle))]
@@ -273,7 +273,7 @@ def test_roughing_a_basin_enters_by_ramps(cutter: Cutter) -> None:
     base = hill()
     x, y = np.meshgrid(base.xs, base.ys, indexing="ij")
     basin = DeckSurface(base.xs, base.ys, 11.85 - 6.0 * np.exp(-((x / 25.0) ** 4) - (y / 25.0) ** 4), 11.85)
-    made = only(surfacing.plan(make_work(cutter, rough=0.2, surface=basin)))
+    made = only(surfacing.deck_programs(make_work(cutter, rough=0.2, surface=basin)))
     assert min(move.z for move in made.moves) < 7.0
     cuts = depths(made)
     first_row = list(itertools.takewhile(lambda cut: cut[1].y == made.moves[0].y, cuts))
@@ -287,7 +287,7 @@ def test_roughing_a_basin_enters_by_ramps(cutter: Cutter) -> None:
 
 def test_the_same_work_gives_the_same_moves() -> None:
     """Paper and file could not be matched if a second run moved otherwise."""
-    assert only(surfacing.plan(make_work(FLAT))) == planned(FLAT)
+    assert only(surfacing.deck_programs(make_work(FLAT))) == planned(FLAT)
 
 
 CLAMPS = (Obstacle(box(90.2, 40.3, 130, 70), 20.0), Obstacle(box(-60.3, -60, -39.8, -30.3), 20.0))
@@ -327,7 +327,7 @@ def test_beside_clamps_and_inside_a_frame_the_deck_is_whole(cutter: Cutter, spar
     """A clamp or the frame it stands on would be hit, or more of the deck left uncut than said."""
     work = beside(cutter, **sparing)
     assert work.deck is not None
-    made = only(surfacing.plan(work))
+    made = only(surfacing.deck_programs(work))
     x, y = (values[::5] for values in places())
     left = left_at(made.moves, cutter, x, y) - height(x, y)
     asked = shapely.contains_xy(work.deck.area.difference(work.deck.spare.buffer(0.05)), x, y)
@@ -346,7 +346,7 @@ def test_roughing_keeps_off_clamps_and_frame(cutter: Cutter, sparing: dict[str, 
     """It takes layers of several mm: no move may take more, plunge into wood, or leave more than one."""
     work = beside(cutter, rough=0.5, **sparing)
     assert work.deck is not None
-    made = only(surfacing.plan(work))
+    made = only(surfacing.deck_programs(work))
     x, y = (values[::5] for values in places())
     asked = shapely.contains_xy(work.deck.area.difference(work.deck.spare.buffer(0.05)), x, y)
     left = left_at(made.moves, cutter, x, y) - height(x, y)
@@ -363,7 +363,7 @@ def test_roughing_keeps_off_clamps_and_frame(cutter: Cutter, sparing: dict[str, 
 @pytest.mark.parametrize("cutter", [FLAT, BALL], ids=["flat", "ball"])
 def test_inside_a_frame_nothing_plunges(cutter: Cutter) -> None:
     """There is wood all round: the way down is a ramp, and the finish lines begin where it has been."""
-    for before, move, deepest in depths(only(surfacing.plan(beside(cutter, margin=9.0)))):
+    for before, move, deepest in depths(only(surfacing.deck_programs(beside(cutter, margin=9.0)))):
         run = math.hypot(move.x - before.x, move.y - before.y)
         if move.kind is Kind.RAPID:
             assert deepest == 0.0
@@ -376,20 +376,20 @@ def test_inside_a_frame_nothing_plunges(cutter: Cutter) -> None:
 def test_an_obstacle_below_every_cut_is_no_trouble() -> None:
     """Going round what lies lower would leave wood for nothing."""
     low = spared(make_work(BALL, obstacles=(Obstacle(box(90, 40, 130, 70), 3.0),)))
-    assert surfacing.plan(low) == surfacing.plan(make_work(BALL))
+    assert surfacing.deck_programs(low) == surfacing.deck_programs(make_work(BALL))
 
 
 def test_a_path_below_the_lowest_cut_is_refused() -> None:
     """The bed would be cut if depth limits were not held to."""
     base = hill()
     with pytest.raises(CorepathError, match=r"go below 4\.190"):
-        surfacing.plan(make_work(FLAT, surface=DeckSurface(base.xs, base.ys, base.grid - 1.0, EDGE - 1.0)))
+        surfacing.deck_programs(make_work(FLAT, surface=DeckSurface(base.xs, base.ys, base.grid - 1.0, EDGE - 1.0)))
 
 
 def test_a_drill_cannot_surface() -> None:
     """A drill has no side edges."""
     with pytest.raises(CorepathError, match="cannot surface a deck"):
-        surfacing.plan(make_work(Cutter(4, "drill", 6.0, 0.0, 2, 30.0, 40.0)))
+        surfacing.deck_programs(make_work(Cutter(4, "drill", 6.0, 0.0, 2, 30.0, 40.0)))
 
 
 @pytest.mark.parametrize("cutter", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])

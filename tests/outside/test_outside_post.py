@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from corepath.job.model import MachineSection
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Kind, Move, Pass, Program, Zero, arc, line, rapid
-from corepath.post import write
+from corepath.post import Heading, write
 
 pygcode = pytest.importorskip("pygcode")
 
@@ -57,16 +57,7 @@ def written(passes: list[list[Move]], units: Any = "mm", **machine: Any) -> str:
         CLEAR, (0.0, -60.0), lifted, combined=True, watch=("look; here (often)",),
     )  # fmt: skip
     section = MachineSection(travel=(1500.0, 600.0, 100.0), **machine)
-    return write(
-        made,
-        title="Träger (1)",
-        digest="00ff",
-        machine=section,
-        units=units,
-        warning=None,
-        minutes=1.0,
-        face_up="bottom up",
-    ).text
+    return write(made, Heading("Träger (1)", "00ff", "bottom up", 1.0, None), machine=section, units=units).text
 
 
 SAMPLE = [
@@ -165,7 +156,7 @@ def test_golden_arc_of_the_standard() -> None:
     moves = [rapid(7, 7, CLEAR), line(7, 7, 9, 300), arc(True, 10, 16, 9, 3, 4, 300), rapid(10, 16, CLEAR)]
     made = Program("x", 1, "A", "x", cutter, cutting, Zero(0, 0, 0, "", True), CLEAR, (0, 0), (Pass.of(moves),))
     section = MachineSection(travel=(1500.0, 600.0, 100.0))
-    text = write(made, title="", digest="", machine=section, units="mm", warning=None, minutes=0, face_up="").text
+    text = write(made, Heading("", "", "", 0, None), machine=section, units="mm").text
     assert "G2 X10.0000 Y16.0000 I3.0000 J4.0000\n" in text
 
 

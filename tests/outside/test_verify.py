@@ -24,7 +24,7 @@ import pytest
 from corepath.job.resolved import resolved_dict
 from corepath.planning import prepare
 from corepath.planning.geometry import geometry_dict
-from corepath.planning.make import make_files, quiet
+from corepath.planning.make import make_files
 from corepath.planning.prepare import Prepared
 from corepath.planning.proof import Proof
 from corepath.planning.rehearsal import rehearsals
@@ -45,7 +45,7 @@ def planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def _planned(prepared: Prepared, folder: Path) -> Path:
-    made = make_files(prepared, quiet, (0.0, 1.0))
+    made = make_files(prepared)
     for one in made:
         (folder / one.name).write_text(one.text)
     walks = rehearsals(prepared, made)

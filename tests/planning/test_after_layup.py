@@ -19,7 +19,7 @@ from corepath.operations import programs
 from corepath.operations.trim import lap_ring, reachable
 from corepath.planning import Prepared, prepare_job
 from corepath.planning.after_layup import NO_PROGRAMS
-from corepath.planning.make import make_files, quiet
+from corepath.planning.make import make_files
 from corepath.planning.reading import shop_of
 from corepath.readback.measure import read_back
 from corepath.readback.result import ReadBack
@@ -59,7 +59,7 @@ def laid_works(prepared: Prepared) -> tuple[Work, ...]:
 
 def texts(prepared: Prepared) -> dict[str, str]:
     only = replace(prepared, works=laid_works(prepared))
-    return {made.name: made.text for made in make_files(only, quiet, (0.0, 1.0))}
+    return {made.name: made.text for made in make_files(only)}
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ from corepath.errors import InputError
 from corepath.operations import programs
 from corepath.planning import prepare
 from corepath.planning.restart import default_name, restart, write_restart
-from corepath.post import write
+from corepath.post import Heading, write
 from corepath.readback.motions import read_program
 from corepath.readback.words import read_line
 
@@ -260,9 +260,7 @@ def written() -> dict[str, str]:
         program = programs(work)[-1]
         for units, arcs in (("mm", True), ("inch", True), ("mm", False)):
             machine = prepared.job.machine.model_copy(update={"arcs": arcs})
-            text = write(
-                program, title="t", digest="d", machine=machine, units=units, warning=None, minutes=1.0, face_up="up"
-            ).text
+            text = write(program, Heading("t", "d", "up", 1.0, None), machine=machine, units=units).text
             found[f"{work.name} {units} {'arcs' if arcs else 'lines'}"] = text
     return found
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from corepath.planning import prepare
-from corepath.planning.make import make_files, quiet
+from corepath.planning.make import make_files
 from corepath.planning.prepare import Prepared
 from corepath.planning.reading import read_files
 
@@ -21,7 +21,7 @@ def groove() -> tuple[Prepared, dict[str, str]]:
     prepared = prepare(SAMPLES / "swallow-620.toml")
     works = tuple(work for work in prepared.works if work.name == "groove")
     prepared = dataclasses.replace(prepared, works=works)
-    return prepared, {made.name: made.text for made in make_files(prepared, quiet, (0.0, 1.0))}
+    return prepared, {made.name: made.text for made in make_files(prepared)}
 
 
 def test_both_files_together_make_the_groove(groove: tuple[Prepared, dict[str, str]]) -> None:

@@ -17,7 +17,7 @@ import pytest
 
 import tests.faults.bench as faults
 from corepath.planning import plan, prepare
-from corepath.planning.make import make_files, quiet
+from corepath.planning.make import make_files
 from corepath.planning.plan import Plan
 from corepath.planning.prepare import Prepared
 from corepath.planning.reading import read_files, shop_of
@@ -172,7 +172,7 @@ def test_a_drill_that_pecks_too_deep_is_told(tmp_path: Path) -> None:
     """Only the first file is made; its drill clears its chips from every peck."""
     prepared = prepare(write_job(draw(*DRILLED), tmp_path))
     dowels = replace(prepared, works=tuple(work for work in prepared.works if work.name == "dowels"))
-    made = {one.name: one.text for one in make_files(dowels, quiet, (0.0, 1.0))}
+    made = {one.name: one.text for one in make_files(dowels)}
     name = next(name for name, text in made.items() if "\nG83 " in text)
     assert read_files(dowels, made).counts == {}
     deep = re.sub(r"(?m)^(G83 .*|G80|G99)\n", "", made[name])  # without the cycle, nor coming up after it

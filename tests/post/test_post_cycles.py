@@ -10,7 +10,7 @@ from corepath.job.model import MachineSection
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.cycles import BACK_OFF, expand
 from corepath.motion.program import Kind, Move, Pass, Program, Zero, drill, line, rapid
-from corepath.post import write
+from corepath.post import Heading, write
 from corepath.readback.cycles import PECK_CLEARANCE
 from corepath.readback.motions import read_program
 
@@ -26,16 +26,7 @@ MOVES = (
 def text(moves: tuple[Move, ...] = MOVES, units: str = "mm", **machine: object) -> str:
     program = Program("06-B-inserts-2", 6, "B", "inserts", DRILL, CUTTING, ZERO, 20.0, (-50.0, 50.0), (Pass.of(moves),))
     section = MachineSection.model_validate({"travel": (500, 500, 100), "canned_cycles": True, **machine})
-    return write(
-        program,
-        title="t",
-        digest="d",
-        machine=section,
-        units=units,
-        warning=None,
-        minutes=1.0,
-        face_up="bottom up",  # type: ignore[arg-type]
-    ).text
+    return write(program, Heading("t", "d", "bottom up", 1.0, None), machine=section, units=units).text
 
 
 def body(written: str) -> list[str]:

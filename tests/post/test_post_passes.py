@@ -8,7 +8,7 @@ from corepath.job.model import MachineSection
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.pass_name import pass_height
 from corepath.motion.program import Pass, Program, Zero, line, rapid
-from corepath.post import write
+from corepath.post import Heading, write
 
 CUTTER = Cutter(3, "flat", 20.0, 0.0, 2, 20.0, 30.0)
 CUTTING = Cutting(16000.0, 3000.0, 1000.0, 500.0, 2.0, 16.0)
@@ -24,9 +24,7 @@ def text(planes: list[tuple[float, ...]], units: str, combined: bool = True) -> 
     )  # fmt: skip
     made = Program("05-B-skim-all", 5, "B", "skim", CUTTER, CUTTING, ZERO, 20.0, (-50.0, 50.0), passes, combined)
     machine = MachineSection(travel=(1500, 600, 90))
-    return write(
-        made, title="t", digest="d", machine=machine, units=units, warning=None, minutes=1.0, face_up="bottom up"  # type: ignore[arg-type]
-    ).text  # fmt: skip
+    return write(made, Heading("t", "d", "bottom up", 1.0, None), machine=machine, units=units).text
 
 
 def test_a_pass_has_a_number_in_the_file():

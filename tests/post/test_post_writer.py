@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from corepath.job.model import MachineSection
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Approach, Move, Pass, Program, Zero, arc, line, rapid
-from corepath.post import FAILED, WrittenProgram, write
+from corepath.post import FAILED, Heading, WrittenProgram, write
 
 CLEAR = 23.6
 ZERO = Zero(0.0, 0.0, 0.0, "the bed beside the blank", True)
@@ -45,13 +45,9 @@ def machine(**changed: Any) -> MachineSection:
 def written(made: Program, *, units: Any = "mm", warning: str | None = None, **changed: Any) -> WrittenProgram:
     return write(
         made,
-        title="Board 1280 (trial)",
-        digest="0123abcd",
+        Heading("Board 1280 (trial)", "0123abcd", "deck up", 12.34, warning),
         machine=machine(**changed),
         units=units,
-        warning=warning,
-        minutes=12.34,
-        face_up="deck up",
     )
 
 
@@ -379,9 +375,7 @@ def test_every_line_is_short_ascii_without_signed_zero(
     """Whatever the title: ASCII, at most 80 characters, no "-0", no exponent, comments in parentheses only."""
     made = program([rapid(0, 0, CLEAR), *(line(*p, 1000.0) for p in places)])
     made = program([*made.passes[0].moves], watch=(title,))
-    text = write(
-        made, title=title, digest="d", machine=machine(), units=units, warning=title, minutes=0.0, face_up=title
-    ).text
+    text = write(made, Heading(title, "d", title, 0.0, title), machine=machine(), units=units).text
     assert text.isascii()
     assert text.endswith("\nM2\n")
     for row in text.splitlines():

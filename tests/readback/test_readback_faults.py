@@ -16,7 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from corepath.planning import prepare
-from corepath.planning.make import make_files, quiet
+from corepath.planning.make import make_files
 from corepath.planning.reading import read_files
 from corepath.readback.findings import Finding
 from corepath.readback.motions import read_program
@@ -67,7 +67,7 @@ class Bench:
 def bench() -> Bench:
     prepared = prepare(Path(__file__).parents[2] / "samples" / "coupon.toml")
     in_a = replace(prepared, works=tuple(work for work in prepared.works if work.setup == "A"))
-    return Bench(in_a, {one.name: one.text for one in make_files(in_a, quiet, (0.0, 1.0))})
+    return Bench(in_a, {one.name: one.text for one in make_files(in_a)})
 
 
 def the(result: ReadBack, kind: str, name: str = GROOVE) -> list[Finding]:

@@ -14,7 +14,7 @@ from shapely import box
 from corepath.job.load import load_job
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Approach, Pass, Program, Zero, line, rapid
-from corepath.post import write
+from corepath.post import Heading, write
 from corepath.readback.findings import Findings
 from corepath.readback.spoken import Spoken, check_spoken
 from corepath.work.model import Work
@@ -33,10 +33,7 @@ def written(
     machine = load_job(COUPON).machine.model_copy(update={"length_offset": offset})
     moves = [rapid(10, 0, 20.0), line(10, 0, 5.0, 900.0), rapid(10, 0, 20.0)]
     program = Program("03-A-groove", 3, setup, "groove", cutter, RUN, zero, 20.0, (0.0, 0.0), (Pass.of(moves),))
-    made = write(
-        program, title=title, digest="0bbdec83", machine=machine, units=units, warning=None, minutes=1.0,
-        face_up=FACES[setup],
-    )  # fmt: skip
+    made = write(program, Heading(title, "0bbdec83", FACES[setup], 1.0, None), machine=machine, units=units)
     work = Work(3, setup, "groove", cutter, RUN, zero, box(-50, -30, 50, 30), 12.0, 20.0, 1.2, (0.0, 0.0), True)
     return made.text, work, Spoken(FACES, units, not offset)
 

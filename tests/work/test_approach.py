@@ -13,7 +13,7 @@ from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
 from corepath.operations import programs
 from corepath.planning import prepare_job
-from corepath.planning.make import make_files, quiet
+from corepath.planning.make import make_files
 from corepath.planning.prepare import Prepared
 from corepath.readback.foreign import read_foreign
 from corepath.readback.foreign_facts import Bench
@@ -86,7 +86,7 @@ def test_only_the_first_pass_and_the_file_of_all_passes_stop() -> None:
 
 def inserts_text(made: Prepared) -> str:
     only = replace(made, works=tuple(work for work in made.works if work.name == "inserts"))
-    return next(iter(make_files(only, quiet, (0.0, 1.0)))).text
+    return next(iter(make_files(only))).text
 
 
 @pytest.mark.parametrize("second", ["none", "G55"])

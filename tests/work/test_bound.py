@@ -19,7 +19,7 @@ from corepath.motion.clock import Limits, minutes
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Zero
 from corepath.operations import programs
-from corepath.planning.make import make_files, quiet
+from corepath.planning.make import make_files
 from corepath.planning.prepare import prepare
 from corepath.work.bound import bound, spanning_tree
 from corepath.work.bound_areas import disc, edges, layer_seconds, ramp_seconds
@@ -207,7 +207,7 @@ def test_no_sample_is_quicker_than_its_bound(name: str) -> None:
     """A ratio under 1 would say that the bound is none."""
     prepared = prepare(SAMPLES / f"{name}.toml")
     flat = replace(prepared, works=tuple(one for one in prepared.works if one.deck is None))
-    made = make_files(flat, quiet, (0.0, 1.0))
+    made = make_files(flat)
     assert len(made) > 5
     assert [one.name for one in made if one.minutes < one.bound.minutes or one.bound.level] == []
 
@@ -220,7 +220,7 @@ def test_paths_of_the_board_come_near_their_bounds() -> None:
     """A path that wanders costs the shop its day: ratios that the sample must keep."""
     prepared = prepare(SAMPLES / "board-1280.toml")
     flat = replace(prepared, works=tuple(one for one in prepared.works if one.deck is None))
-    ratios = {one.name: one.minutes / one.bound.minutes for one in make_files(flat, quiet, (0.0, 1.0))}
+    ratios = {one.name: one.minutes / one.bound.minutes for one in make_files(flat)}
     over = {name: ratio for name, ratio in ratios.items() if ratio > max(REACH[k] for k in REACH if k in name)}
     assert over == {}
     assert all(any(key in name for name in ratios) for key in REACH)

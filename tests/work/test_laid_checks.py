@@ -19,7 +19,7 @@ from corepath.lengths import INCH, Said
 from corepath.operations import programs
 from corepath.planning import Prepared, prepare_job
 from corepath.planning.after_layup import layup_cautions, layup_report
-from corepath.planning.make import make_files, quiet
+from corepath.planning.make import make_files
 from corepath.planning.reading import shop_of
 from corepath.planning.template import template_of
 from corepath.readback.measure import read_back
@@ -126,7 +126,7 @@ def test_an_obstacle_in_d_counts_from_the_bed_for_check_plan_and_read_back(name:
 def test_read_back_counts_obstacles_from_the_bed_too() -> None:
     """Files planned as if nothing stood there, read against a clamp on either side of the tip's height."""
     free = prepared(board())
-    files = {made.name: made.text for made in make_files(only_trim(free), quiet, (0.0, 1.0))}
+    files = {made.name: made.text for made in make_files(only_trim(free))}
     for height, kinds in ((20.5, set()), (20.7, {"obstacle"})):
         job = only_trim(prepared(board(obstacle=clamp(height, 26.0))))
         found = read_back(shop_of(job), job.works, files)

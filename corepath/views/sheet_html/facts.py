@@ -119,7 +119,7 @@ class Facts:
     def scene(self, setup: Setup) -> Scene:
         return Scene(self.job, self.board, self.stackup, setup)
 
-    def of(self, setup: str, *names: str) -> tuple[Work, ...]:
+    def works_of(self, setup: str, *names: str) -> tuple[Work, ...]:
         """The works of a set-up, of those names where any are given."""
         return tuple(work for work in self.works if work.setup == setup and (not names or work.name in names))
 

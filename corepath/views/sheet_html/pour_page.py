@@ -137,7 +137,7 @@ def _fills(facts: Facts) -> Measures:
 
 def flush_page(facts: Facts) -> Page | None:
     """The pass in A that planes proud resin off; None where the job has none."""
-    works = facts.of("A", "flush")
+    works = facts.works_of("A", "flush")
     if not works:
         return None
     done = "flush" in facts.done

@@ -72,7 +72,7 @@ def marks_of(facts: Facts, setup: Setup) -> dict[str, str]:
 def setup_drawing(facts: Facts, setup: Setup, only: str = "") -> str:
     """The drawing of a set-up as an SVG element; `only` names its one operation, else all but a flush."""
     scene = facts.scene(setup)
-    works = tuple(work for work in facts.of(setup) if (work.name == only if only else work.name != "flush"))
+    works = tuple(work for work in facts.works_of(setup) if (work.name == only if only else work.name != "flush"))
     bounds = _bounds(facts, setup)
     scale = _scale(bounds)
     kinds = _kinds(facts, setup)
@@ -102,7 +102,10 @@ def _above(facts: Facts, setup: Setup) -> float:
 
 
 def _bounds(facts: Facts, setup: Setup) -> tuple[float, float, float, float]:
-    boxes = [facts.of(setup)[0].blank.bounds, *(one.area.bounds for one in standing(facts.job, facts.stackup, setup))]
+    boxes = [
+        facts.works_of(setup)[0].blank.bounds,
+        *(one.area.bounds for one in standing(facts.job, facts.stackup, setup)),
+    ]
     lows = [min(box[k] for box in boxes) for k in (0, 1)]
     highs = [max(box[k] for box in boxes) for k in (2, 3)]
     return lows[0], lows[1], highs[0], highs[1]

@@ -159,7 +159,7 @@ def _end(setup: Setup) -> str:
 
 def setup_measures(facts: Facts, setup: Setup) -> tuple[Measures, ...]:
     """What is measured at the end of a set-up, with the commands that record it."""
-    names = list(dict.fromkeys(work.name for work in facts.of(setup) if work.name not in ("flush", "skim")))
+    names = list(dict.fromkeys(work.name for work in facts.works_of(setup) if work.name not in ("flush", "skim")))
     if setup == "A":
         return (Measures("Measure and record", (cut_measure(facts, names), *depth_measures(facts))),)
     if setup == "B":

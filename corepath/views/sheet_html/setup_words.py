@@ -55,7 +55,7 @@ def _standing(facts: Facts, setup: Setup) -> tuple[Obstacle, ...]:
     if setup != "D":
         return standing(facts.job, facts.stackup, setup)
     bed = laid_up(facts.job, facts.board).bed
-    return tuple(replace(one, height=one.height - bed) for one in facts.of(setup)[0].obstacles)
+    return tuple(replace(one, height=one.height - bed) for one in facts.works_of(setup)[0].obstacles)
 
 
 def fixings(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:

@@ -23,7 +23,7 @@ _MOST_WATCH = 6
 
 def setup_page(facts: Facts, setup: Setup) -> Page:
     """The page of set-up A, B, C or D (its flush has a page of its own)."""
-    works = tuple(work for work in facts.of(setup) if work.name != "flush")
+    works = tuple(work for work in facts.works_of(setup) if work.name != "flush")
     scene = facts.scene(setup)
     face = scene.pose.caption
     blocks: list[Block] = [
@@ -52,7 +52,7 @@ def after_a_page(facts: Facts) -> Page:
 def setup_state(facts: Facts, setup: Setup) -> State:
     """How far a set-up is, by the operations that the record says are cut."""
     order = [work.name for work in facts.works if work.name != "flush"]
-    mine = [work.name for work in facts.of(setup) if work.name != "flush"]
+    mine = [work.name for work in facts.works_of(setup) if work.name != "flush"]
     state = facts.state(mine, order[: order.index(mine[0])])
     if setup == "B" and state == "now" and pour_state(facts) != "done":
         return "ahead"

@@ -35,7 +35,7 @@ def pages(facts: Facts) -> tuple[Page, ...]:
     work = [measure_page(facts), setup_page(facts, "A"), after_a_page(facts), pour_page(facts)]
     work += [flush] if flush is not None else []
     work += [setup_page(facts, "B"), skim_page(facts), setup_page(facts, "C")]
-    work += [setup_page(facts, "D")] if facts.of("D") else []
+    work += [setup_page(facts, "D")] if facts.works_of("D") else []
     others = (*_in_turn(work), holes_page(facts), stack_page(facts), next_page(facts))
     return (first_page(facts, others), *others)
 
@@ -104,7 +104,7 @@ def _text(name: str) -> str:
 def _drawing_css(facts: Facts) -> str:
     """Line kinds of all drawings of the page, for them alone."""
     setups: tuple[Setup, ...] = ("A", "B", "C", "D")
-    units = {f"plan-{setup.lower()}": drawing_unit(facts, setup) for setup in setups if facts.of(setup)}
+    units = {f"plan-{setup.lower()}": drawing_unit(facts, setup) for setup in setups if facts.works_of(setup)}
     units["plan-0"] = drawing_unit(facts, "0")
     return scoped(stylesheet(units, 2), ".drawn")
 
