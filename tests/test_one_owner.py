@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ast
 import importlib.util
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -165,4 +166,37 @@ def test_a_depth_is_worked_out_from_the_job_beside_the_stack_up():
     known = ast.parse("a = job.blank.thickness\nb = groove.floor\nc = blank.thickness(x, y)\nd = job.board.thickness")
     assert _read_past_the_owner(known) == [1, 2, 4]
     found = [f"{name}:{line}" for name, tree in _sources(*_OWNERS) for line in _read_past_the_owner(tree)]
+    assert not found
+
+
+def _report_read(tree: ast.Module) -> list[int]:
+    """Lines that read a key of something named report."""
+    found = []
+    for node in ast.walk(tree):
+        held = node.value if isinstance(node, ast.Subscript) and isinstance(node.ctx, ast.Load) else None
+        if (held.id if isinstance(held, ast.Name) else getattr(held, "attr", "")) == "report":
+            found.append(node.lineno)
+    return found
+
+
+def test_the_sheet_or_a_table_reads_the_report_back():
+    """The report is written last, from the types that sheet and tables show; a key of it is no place to ask."""
+    assert _report_read(ast.parse("a = facts.report['skim']\nreport['b'] = 1\nc = report['d']")) == [1, 3]
+    shown = [(name, tree) for name, tree in _sources() if name.startswith(("views/", "cli/"))]
+    assert not [f"{name}:{line}" for name, tree in shown for line in _report_read(tree)]
+
+
+def test_a_program_is_written_outside_the_writer():
+    """What is not written by `post/` has neither its preamble nor its numbers: moves and M words stand there alone.
+
+    The threads of hardware are named as M words are.
+    """
+    written = re.compile(r"G[0-3] [XYZ]|M[0-9]{1,2}$|T\d* M6")
+
+    def emitted(tree: ast.Module) -> list[int]:
+        texts = [node for node in ast.walk(tree) if isinstance(node, ast.Constant) and isinstance(node.value, str)]
+        return [node.lineno for node in texts if written.match(node.value)]
+
+    assert emitted(ast.parse("yield f'G0 Z{z}'\nadd('M5', 'M4 turns')")) == [2, 1]
+    found = [f"{name}:{line}" for name, tree in _sources("post/", "job/threads.py") for line in emitted(tree)]
     assert not found

@@ -14,6 +14,7 @@ from corepath.job.model import Job
 from corepath.layup.form import form_of
 from corepath.layup.laid import Bolt, LaidUp, Pin, bolts_of, drill_at, laid_up, pins_of, skin_outside
 from corepath.lengths import mm
+from corepath.reported import reported
 from corepath.work.laid_checks import trim_slot
 from corepath.work.model import Work
 
@@ -66,23 +67,25 @@ def layup_report(job: Job, board: Board, works: Sequence[Work]) -> dict[str, Any
     x = np.linspace(low, high, 1001)
     tilts = np.degrees(laid.tilt(x))
     steepest = int(np.argmax(np.round(np.abs(tilts), 9)))
-    return {
+    found = {
         "cradle": layup.cradle,
         "programs": layup.cradle,
         "says": list(layup_cautions(job, board)),
-        "kept_at": round(laid.kept - laid.below, 4),
-        "arc_length": round(high - low, 4),
-        "chord": round(chord, 4),
-        "shortening": round(high - low - chord, 4),
-        "greatest_slope": {"degrees": round(float(tilts[steepest]), 4), "x": round(float(x[steepest]), 2)},
+        "kept_at": laid.kept - laid.below,
+        "arc_length": high - low,
+        "chord": chord,
+        "shortening": high - low - chord,
+        "greatest_slope": {"degrees": float(tilts[steepest]), "x": round(float(x[steepest]), 2)},
         "rise": {"left": _rise(laid, low), "right": _rise(laid, high)},
-        "bed": round(laid.bed, 4),
-        "skin_outside": round(skin_outside(job, trim_slot(job, works)), 4),
+        "bed": laid.bed,
+        "skin_outside": skin_outside(job, trim_slot(job, works)),
         "shifts": {name: _ends(laid, name, low, high) for name in ("face", "under", "taper")},
         "bolts": [_bolt(laid, bolt) for bolt in bolts_of(job, board)],
         "dowels": [_pin(pin) for pin in pins_of(laid, [dowel.at for dowel in board.dowels])],
         "form": _form(job, board) if layup.rocker is not None else None,
     }
+    plain: dict[str, Any] = reported(found)
+    return plain
 
 
 def _ends(laid: LaidUp, name: str, low: float, high: float) -> dict[str, float]:
@@ -92,7 +95,7 @@ def _ends(laid: LaidUp, name: str, low: float, high: float) -> dict[str, float]:
 
 
 def _rise(laid: LaidUp, x: float) -> float:
-    return round(float(laid.bottom(laid.under(x))), 4)
+    return float(laid.bottom(laid.under(x)))
 
 
 def _bolt(laid: LaidUp, bolt: Bolt) -> dict[str, Any]:
@@ -106,21 +109,21 @@ def _bolt(laid: LaidUp, bolt: Bolt) -> dict[str, Any]:
     tilt, at = float(laid.tilt(x)), drill_at(laid, bolt)
     return {
         "id": bolt.id,
-        "flat": [round(x, 4), round(y, 4)],
-        "at": [round(at[0], 4), round(at[1], 4), round(float(laid.top(*at)), 4)],
-        "deck_at": [round(float(on_deck), 4), round(y, 4), round(float(z), 4)],
-        "tilt": round(math.degrees(tilt), 4),
-        "aside": round(deck * math.tan(abs(tilt)), 4),
-        "face_shift": round(float(laid.face_shift(x, y)), 4),
-        "under_shift": round(float(laid.under_shift(x)), 4),
-        "taper_shift": round(float(laid.taper_shift(x)), 4),
+        "flat": [x, y],
+        "at": [at[0], at[1], float(laid.top(*at))],
+        "deck_at": [float(on_deck), y, float(z)],
+        "tilt": math.degrees(tilt),
+        "aside": deck * math.tan(abs(tilt)),
+        "face_shift": float(laid.face_shift(x, y)),
+        "under_shift": float(laid.under_shift(x)),
+        "taper_shift": float(laid.taper_shift(x)),
     }
 
 
 def _pin(pin: Pin) -> dict[str, Any]:
     return {
-        "at": [round(pin.x, 4), round(pin.y, 4), round(pin.z, 4)],
-        "tilt": round(math.degrees(pin.tilt), 4),
+        "at": [pin.x, pin.y, pin.z],
+        "tilt": math.degrees(pin.tilt),
     }
 
 

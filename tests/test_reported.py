@@ -1,0 +1,66 @@
+"""The report says something else than the result that it tells of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pytest
+
+from corepath.reported import Key, report_keys, reported
+
+
+@report_keys("x", Key("high", "top", 2))
+@dataclass(frozen=True)
+class _Spot:
+    x: float
+    top: float
+
+
+@report_keys(
+    "name", Key("cm3", "volume", 1), Key("plain", places=None), Key("first", "spots.low.x"), "spots",
+    Key("gone", "none.x"), Key("left_out", "none", optional=True), Key("*", "more"), "doubled",
+)  # fmt: skip
+@dataclass(frozen=True)
+class _Thing:
+    name: str
+    volume: float
+    plain: float
+    spots: _Spots
+    more: tuple[tuple[str, tuple[float, ...]], ...]
+    unsaid: float = 1.0
+    none: _Spot | None = None
+
+    def doubled(self) -> float:
+        return 2.0 * self.volume
+
+
+@report_keys("low", "all")
+@dataclass(frozen=True)
+class _Spots:
+    low: _Spot
+    all: tuple[_Spot, ...]
+
+
+_LOW = _Spot(0.123456, 0.129)
+_THING = _Thing("a", 12.3456789, 0.123456789, _Spots(_LOW, (_LOW,)), (("edges", (0.00004, 1.0)),))
+
+
+def test_a_key_tells_something_else():
+    """Names, places, paths, methods, spread keys and what is left out, worked out by hand; in the order given."""
+    spot = {"x": 0.1235, "high": 0.13}
+    assert list(reported(_THING).items()) == [
+        ("name", "a"),
+        ("cm3", 12.3),
+        ("plain", 0.123456789),
+        ("first", 0.1235),
+        ("spots", {"low": spot, "all": [spot]}),
+        ("gone", None),
+        ("edges", [0.0, 1.0]),
+        ("doubled", 24.6914),
+    ]
+
+
+def test_what_has_no_keys_is_told_all_the_same():
+    """Whoever forgets the keys of a class must hear of it."""
+    with pytest.raises(TypeError, match="object has no keys"):
+        reported({"a": object()})
