@@ -16,23 +16,23 @@ Helix = Literal["up", "down", "straight"]
 Material = Literal["carbide", "high-speed steel"]
 
 DECK_SHAPES: tuple[Shape, ...] = ("ball", "bull", "flat")
-"""Those that finish a deck."""
+"""Shapes that finish a deck."""
 
 _CORNERED = ("bull",)
-"""Those whose corner radius is a size of its own: it is told beside the diameter."""
+"""Those whose corner radius is told beside the diameter, since it does not follow from it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Cutter:
-    """One cutter, from the job to the last path; lengths in mm.
+    """One cutter, the same from job to paths; lengths in mm.
 
-    A drill is taken as flat at its tip: depths are those of its full diameter. `helix` tells which way the
-    flutes move chips; `ramp_angle` (degrees) is the steepest way into solid wood; a `centre_cutting` one may plunge.
-    `shank` is the diameter above the edges; 0 means that of the edges. `listed` is the diameter that the job lists,
-    where `diameter` is the true one that was measured; 0 means the same.
+    A drill counts as flat at its tip: depths are those of its full diameter. `helix` is the way in
+    which the flutes move chips; `ramp_angle` (degrees) the steepest way into solid wood; a
+    `centre_cutting` one may plunge. `shank` is the diameter above the edges, 0 for that of the
+    edges. `listed` is the diameter in the job where `diameter` was measured, else 0.
 
-    Whatever is given, a ball's `corner_radius` is half its diameter, that of a flat one or a drill 0, a bull's at most
-    half the diameter; a ball and a drill cut to their centre.
+    The corner radius follows the shape, whatever is given: half the diameter for a ball, 0 for a
+    flat one and a drill, at most half the diameter for a bull. Ball and drill cut to their centre.
     """
 
     number: int
@@ -50,9 +50,10 @@ class Cutter:
     listed: float = 0.0
 
     def __post_init__(self) -> None:
-        corner = {"ball": self.radius, "bull": min(self.corner_radius, self.radius)}.get(self.shape, 0.0)
-        object.__setattr__(self, "corner_radius", corner)
-        object.__setattr__(self, "centre_cutting", self.centre_cutting or self.shape in ("ball", "drill"))
+        corners = {"ball": self.radius, "bull": min(self.corner_radius, self.radius)}
+        plunges = self.centre_cutting or self.shape in ("ball", "drill")
+        object.__setattr__(self, "corner_radius", corners.get(self.shape, 0.0))
+        object.__setattr__(self, "centre_cutting", plunges)
         object.__setattr__(self, "shank", self.shank or self.listed)
         object.__setattr__(self, "listed", self.listed if self.listed != self.diameter else 0.0)
 
@@ -81,7 +82,7 @@ class Cutter:
         return (self.corner_radius,) if self.shape in _CORNERED else ()
 
     def reaches(self, depth: float) -> bool:
-        """Whether its edges are as long as a cut of `depth` (mm) is deep."""
+        """Whether its edges are long enough for a cut `depth` mm deep."""
         return self.cutting_length >= depth
 
     def form(self) -> dict[str, Any]:
@@ -104,10 +105,10 @@ def cutter_words(
     size: Callable[[float], str] = lambda length: f"{mm(length):g}",
     measured: str = "",
 ) -> str:
-    """A cutter in words: number, shape, diameter and the sizes that its shape has besides.
+    """A cutter in words: number, shape, diameter and the other sizes of its shape.
 
-    `facts` are those of `Cutter.facts` or `Cutter.form`. `diameter` and `corner` stand before the figures,
-    which `size` writes, and `measured` after that of the diameter.
+    `facts` come from `Cutter.facts` or `Cutter.form`, maybe through a report. `diameter` and
+    `corner` are put before the figures, which `size` writes, `measured` after the diameter.
     """
     number = f"T{facts['number']} " if "number" in facts else ""
     more = f"{corner}{size(facts['corner_radius'])}" if facts["shape"] in _CORNERED else ""

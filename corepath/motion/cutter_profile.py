@@ -1,9 +1,9 @@
-"""The end of a cutter as a solid of revolution: its height z over the tip at the distance r from the axis, all in mm.
+"""Profile of a cutter's end: the height z over its tip at the radius r, in mm.
 
-It is level up to the radius `flat` and from there bends up round a corner of radius `corner`, to
-the radius `radius`: a ball has flat 0, a flat cutter corner 0. Elementary geometry, no source
-needed. All that plans asks here, compiled loops through `corepath.motion.cutter_profile_kernels`,
-which compiles `height` and `widest` as they stand; the read-back judges by a profile of its own.
+Level up to `flat`, then round a corner of radius `corner` out to `radius`: a ball has flat 0, a
+flat cutter corner 0. Elementary geometry, no source needed. This is the planner's only profile;
+compiled loops call `corepath.motion.cutter_profile_kernels`, which compiles `height` and `widest`
+as they are written here. The read-back has a profile of its own, so that it can judge.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 
 
 class CutterProfile(NamedTuple):
-    """What forms a cutter's end, mm; a plain tuple, so that compiled loops take it as it is."""
+    """Sizes of a cutter's end, mm. A tuple, so that compiled loops take it as an argument."""
 
     radius: float
     flat: float
@@ -28,21 +28,21 @@ class CutterProfile(NamedTuple):
 
 
 def height(out: float, profile: CutterProfile) -> float:
-    """Height over the tip at `out` (mm) beyond the flat end, at most `profile.radius` from the axis."""
+    """Height over the tip, mm, at `out` (mm) beyond the flat part; no farther than the rim."""
     if out <= 0.0 or profile.corner <= 0.0:
         return 0.0
     return profile.corner - math.sqrt(max(profile.corner * profile.corner - out * out, 0.0))
 
 
 def widest(up: float, profile: CutterProfile) -> float:
-    """Largest radius at which the end is less than `up` (mm, above 0) over the tip."""
+    """Largest radius, mm, at which the end is less than `up` (mm, above 0) over the tip."""
     if up >= profile.corner:
         return profile.radius
     return profile.flat + math.sqrt(up * (2.0 * profile.corner - up))
 
 
 def heights(away: Array, profile: CutterProfile) -> Array:
-    """Heights over the tip at the distances `away` (any shape, mm) from the axis; inf beyond the cutter."""
+    """Heights over the tip, mm, at the radii `away` (any shape, mm); inf beyond the cutter."""
     from corepath.motion.cutter_profile_kernels import heights
 
     flat = heights(np.ascontiguousarray(away, dtype=np.float64).ravel(), profile)
@@ -50,9 +50,10 @@ def heights(away: Array, profile: CutterProfile) -> Array:
 
 
 def footprint(profile: CutterProfile, cell: float) -> tuple[NDArray[np.bool_], Array]:
-    """A cutter over a grid as grey morphology takes it: the nodes under it, and less its heights there.
+    """Footprint and structure of the cutter for grey morphology on a grid.
 
-    Both are (2k + 1, 2k + 1), the axis in the middle; `cell` (mm) is the distance of the grid's nodes.
+    Both are (2k + 1, 2k + 1) with the axis in the middle: which nodes lie under the cutter, and
+    minus its height over the tip there, mm. `cell` (mm) is the distance of the grid's nodes.
     """
     reach = math.floor(profile.radius / cell)
     along = np.arange(-reach, reach + 1) * cell
@@ -62,9 +63,10 @@ def footprint(profile: CutterProfile, cell: float) -> tuple[NDArray[np.bool_], A
 
 
 def contact_reach(slope: Array, profile: CutterProfile) -> Array:
-    """How far down the slope from a place the axis stands that finishes it, as a factor of the gradient; mm.
+    """Distance from the cutter's axis to its contact on a slope, as a factor (mm) of the gradient.
 
-    On ground of the gradient g the end touches flat·g/|g| + corner·g/√(1 + g²) up the slope from its axis.
+    `slope` is |g|, the length of the gradient g of the ground. The end touches at
+    flat·g/|g| + corner·g/√(1 + g²) from its axis, up the slope.
     """
     found: Array = profile.flat / np.maximum(slope, 1e-9) + profile.corner / np.sqrt(1.0 + slope**2)
     return found

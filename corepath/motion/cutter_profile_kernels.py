@@ -1,4 +1,4 @@
-"""The profile of a cutter's end for compiled loops: `corepath.motion.cutter_profile`, compiled."""
+"""The profile of a cutter's end for compiled loops: `corepath.motion.cutter_profile` compiled."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ __all__ = ["height", "heights", "widest"]
 Array = NDArray[np.float64]
 
 _ROUNDING = 1e-9
-"""mm; a node of a grid this little beyond the cutter lies on its rim, and is under it."""
+"""mm; a grid node this close to the rim counts as under the cutter, whatever rounding does."""
 
 height = njit(inline="always")(plain.height)
 widest = njit(inline="always")(plain.widest)
@@ -24,8 +24,9 @@ widest = njit(inline="always")(plain.widest)
 
 @njit()
 def heights(away: Array, profile: CutterProfile) -> Array:
-    """Heights over the tip (n,) at the distances `away` (n,) from the axis, mm; inf beyond the cutter."""
-    over = np.empty(away.shape[0])
+    """Heights over the tip (n,), mm, at the radii `away` (n,), mm; inf beyond the cutter."""
+    over = np.full(away.shape[0], math.inf)
     for k in range(away.shape[0]):
-        over[k] = height(away[k] - profile.flat, profile) if away[k] <= profile.radius + _ROUNDING else math.inf
+        if away[k] <= profile.radius + _ROUNDING:
+            over[k] = height(away[k] - profile.flat, profile)
     return over

@@ -1,8 +1,8 @@
-"""Compiled: the underside of a cutter, and where on it the lowest height over a column of a ramp is reached.
+"""Compiled: the underside of a cutter, and its lowest point over a column when it goes down a ramp.
 
-The read-back's own, as it judges: no other module of it knows how a cutter's end is formed. `v` is the distance of
-the column beside the way, q that along it from the column to the tip, positive ahead; all in mm. Elementary calculus,
-no source needed.
+The read-back's own profile, since it judges; no other module of it knows the form of a cutter's
+end. `v` is the distance of the column beside the way, q that along it from the column to the tip,
+positive ahead; all in mm. Elementary calculus, no source needed.
 """
 
 from __future__ import annotations
