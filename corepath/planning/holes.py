@@ -14,7 +14,7 @@ from corepath.job.tables import hardware
 from corepath.lengths import mm
 from corepath.operations.drilling import peck_of
 from corepath.planning.prepare import Prepared
-from corepath.work.lists import BoredStep, Hardware, ListedHole, ListedInsert
+from corepath.work.lists import BoredStep, ListedHardware, ListedHole, ListedInsert
 from corepath.work.model import SAME_SIZE, Hole, Step, Work
 
 __all__ = ["hole_list"]
@@ -62,7 +62,7 @@ def _entry(prepared: Prepared, work: Work, hole: Hole) -> ListedHole:
 
 def _insert(insert: InsertSection) -> ListedInsert:
     row = hardware().get(insert.hardware or "")
-    return ListedInsert(insert.name, None if row is None else Hardware(row.name, row.title, row.says(insert)))
+    return ListedInsert(insert.name, None if row is None else ListedHardware(row.name, row.title, row.says(insert)))
 
 
 def _made(work: Work, hole: Hole, step: Step) -> str:

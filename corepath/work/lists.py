@@ -12,7 +12,7 @@ from corepath.stackup.stop_table import StopTable
 from corepath.stackup.top_up import FillAdvice
 from corepath.work.dowel_lengths import DowelLength
 
-__all__ = ["BoredStep", "FlushFigures", "Hardware", "ListedHole", "ListedInsert", "Lists"]
+__all__ = ["BoredStep", "FlushFigures", "ListedHardware", "ListedHole", "ListedInsert", "Lists"]
 
 
 @report_keys("diameter", "depth", "floor", "made", "cutter", "file")
@@ -31,7 +31,7 @@ class BoredStep:
 
 @report_keys("name", "title", "says")
 @dataclass(frozen=True, slots=True)
-class Hardware:
+class ListedHardware:
     """A row of the table of hardware, and what it says of an insert."""
 
     name: str
@@ -45,7 +45,7 @@ class ListedInsert:
     """The insert of a hole: its name in the job, and its hardware where that is in the table."""
 
     name: str
-    hardware: Hardware | None
+    hardware: ListedHardware | None
 
 
 @report_keys(

@@ -14,14 +14,14 @@ from corepath.views.sheet_html.parts import (
     Break,
     Command,
     Drawing,
-    Measure,
     Measures,
     Notes,
     Page,
     Rows,
+    SheetMeasure,
+    SheetStep,
     Slot,
     State,
-    Step,
     Steps,
     Table,
     Tick,
@@ -142,7 +142,7 @@ def _ready(done: bool) -> Steps:
         "Face the spoil board now, before A, and not again between A, B and C: the depths rely on one bed.",
         "Clean bed, no chips, the blank held as it will be cut: measure thickness and height at the places drawn.",
     )
-    steps = tuple(Step(Tick(f"blank-{k}", line, done)) for k, line in enumerate(says, start=1))
+    steps = tuple(SheetStep(Tick(f"blank-{k}", line, done)) for k, line in enumerate(says, start=1))
     return Steps("Do", steps)
 
 
@@ -168,12 +168,14 @@ def _places(facts: Facts, measured: bool) -> tuple[Block, ...]:
     head = ("", f"X {facts.unit}", f"Y {facts.unit}", "thickness", "height", "where")
     table = Table("Places", head, tuple(rows), note=note, numbers=(0, 1, 2), wide=True)
     says = "" if not measured else "recorded or named in the job"
-    measure = Measure("Thickness by callipers; leave out what you did not measure", facts.command(*thick), done=says)
+    measure = SheetMeasure(
+        "Thickness by callipers; leave out what you did not measure", facts.command(*thick), done=says
+    )
     recorded = Measures("Record", (measure, _lines(facts, places), *_beside(facts)))
     return (table, Break(), recorded) if len(places) > _MOST_PLACES else (table, recorded)
 
 
-def _lines(facts: Facts, places: Sequence[MeasuringPlace]) -> Measure:
+def _lines(facts: Facts, places: Sequence[MeasuringPlace]) -> SheetMeasure:
     """The same figures as lines of a file of measured places."""
     pieces: list[str | Slot] = ["x,y,thickness,height"]
     for k, place in enumerate(places, start=1):
@@ -181,14 +183,14 @@ def _lines(facts: Facts, places: Sequence[MeasuringPlace]) -> Measure:
         if place.what != "height":
             pieces.append(Slot(f"t{k}", f"thickness at place {k}", "", facts.unit))
         pieces += [",", Slot(f"h{k}", f"height of the raw top at place {k}", "", facts.unit)]
-    return Measure("Or both as a file of measured places", Command(tuple(pieces)), screen=True)
+    return SheetMeasure("Or both as a file of measured places", Command(tuple(pieces)), screen=True)
 
 
-def _beside(facts: Facts) -> tuple[Measure, ...]:
+def _beside(facts: Facts) -> tuple[SheetMeasure, ...]:
     """Width and moisture, as long as they can be recorded for the blank as it came."""
     if facts.settled.stage != "blank":
         return ()
     width = Slot("width-blank", "width of the blank across the grain", "W", facts.unit, short="width")
     moisture = Slot("moisture-blank", "moisture content of the blank in percent", "M", "%", short="moisture")
     text = "Width across the grain, and moisture by a meter if you have one"
-    return (Measure(text, facts.command(" --width ", width, " --moisture ", moisture)),)
+    return (SheetMeasure(text, facts.command(" --width ", width, " --moisture ", moisture)),)

@@ -11,10 +11,10 @@ from corepath.views.sheet_html.parts import (
     Break,
     Cell,
     Drawing,
-    Measure,
     Measures,
     Notes,
     Page,
+    SheetMeasure,
     Slot,
     Steps,
     Table,
@@ -87,7 +87,7 @@ def next_page(facts: Facts) -> Page:
     """What to measure on this core so that the next one comes out better."""
     unit = facts.unit
     diameters = [
-        Measure(
+        SheetMeasure(
             f"Hole or slot cut by {work}: what the cutter really cuts",
             facts.command(
                 f" --coupon-diameter {number} ",
@@ -101,8 +101,8 @@ def next_page(facts: Facts) -> Page:
     width = Slot("coupon-width", "width of the groove as cut", "W", unit, short="width")
     measures = (
         *diameters[:4],
-        Measure("By how much floors came out too high; minus if too low", facts.command(" --coupon-z ", bias)),
-        Measure("Width of the groove as cut", facts.command(" --coupon-groove-width ", width)),
+        SheetMeasure("By how much floors came out too high; minus if too low", facts.command(" --coupon-z ", bias)),
+        SheetMeasure("Width of the groove as cut", facts.command(" --coupon-groove-width ", width)),
     )
     lines = (
         "Thickness of the finished core at both ends, the middle and the edge; against the deck's figures.",

@@ -12,8 +12,24 @@ from dataclasses import dataclass
 from typing import Literal
 
 __all__ = [
-    "Banner", "Block", "Break", "Cell", "Command", "Drawing", "Link", "Measure", "Measures", "Notes", "Page", "Rows",
-    "Slot", "State", "Step", "Steps", "Table", "Tick",
+    "Banner",
+    "Block",
+    "Break",
+    "Cell",
+    "Command",
+    "Drawing",
+    "Link",
+    "Measures",
+    "Notes",
+    "Page",
+    "Rows",
+    "SheetMeasure",
+    "SheetStep",
+    "Slot",
+    "State",
+    "Steps",
+    "Table",
+    "Tick",
 ]  # fmt: skip
 
 State = Literal["done", "now", "ahead", ""]
@@ -115,7 +131,7 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class SheetStep:
     """One thing to do; `files` marks a step that runs a file."""
 
     tick: Tick
@@ -125,12 +141,12 @@ class Step:
 @dataclass(frozen=True, slots=True)
 class Steps:
     title: str
-    steps: tuple[Step, ...]
+    steps: tuple[SheetStep, ...]
     kind: str = "steps"
 
 
 @dataclass(frozen=True, slots=True)
-class Measure:
+class SheetMeasure:
     """What to measure and the command that records it; `done` says what the record holds already.
 
     With `screen` it is of no use on paper and not printed.
@@ -145,7 +161,7 @@ class Measure:
 @dataclass(frozen=True, slots=True)
 class Measures:
     title: str
-    measures: tuple[Measure, ...]
+    measures: tuple[SheetMeasure, ...]
     note: str = ""
     kind: str = "measures"
 

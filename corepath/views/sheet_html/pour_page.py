@@ -11,11 +11,11 @@ from corepath.views.sheet_html.parts import (
     Block,
     Break,
     Drawing,
-    Measure,
     Measures,
     Notes,
     Page,
     Rows,
+    SheetMeasure,
     Slot,
     Steps,
     Table,
@@ -126,11 +126,11 @@ def _fills(facts: Facts) -> Measures:
         if any(name in settled.topped_up for name in some):
             done += "; topped up since: measure again"
         says = "How far the cured resin lies below the raw top at its lowest point; minus where it stands proud"
-        found.append(Measure(says, facts.command(*pieces), done))
+        found.append(SheetMeasure(says, facts.command(*pieces), done))
     top = Slot("top-name", "casting that was topped up", "NAME", short="casting")
     grams = Slot("top-g", "grams poured on top", "G", "g", short="poured on top")
     again = facts.command(" --top-up ", top, " ", grams)
-    found.append(Measure("Only if one is topped up; measure its fill again after", again))
+    found.append(SheetMeasure("Only if one is topped up; measure its fill again after", again))
     note = "The answer says whether a casting is too low and what fixes it, before anything is milled over it."
     return Measures("Measure and record", tuple(found), note=note)
 

@@ -9,7 +9,7 @@ from corepath.layup.laid import laid_up, pins_of
 from corepath.motion.program import Setup
 from corepath.motion.zero_words import xy_words
 from corepath.views.sheet_html.facts import Facts
-from corepath.views.sheet_html.parts import Measure, Measures, Slot, Step, Steps, Tick
+from corepath.views.sheet_html.parts import Measures, SheetMeasure, SheetStep, Slot, Steps, Tick
 from corepath.views.sheet_html.setup_drawing import marks_of
 from corepath.work.model import Work
 
@@ -18,9 +18,11 @@ __all__ = ["cut_measure", "depth_measures", "setup_measures", "setup_steps", "st
 _MOST_PLUGS = 12
 
 
-def stepped(prefix: str, lines: Sequence[tuple[str, str, bool]]) -> tuple[Step, ...]:
+def stepped(prefix: str, lines: Sequence[tuple[str, str, bool]]) -> tuple[SheetStep, ...]:
     """Steps from (words, file, done)."""
-    return tuple(Step(Tick(f"{prefix}-{k}", words, done), file) for k, (words, file, done) in enumerate(lines, start=1))
+    return tuple(
+        SheetStep(Tick(f"{prefix}-{k}", words, done), file) for k, (words, file, done) in enumerate(lines, start=1)
+    )
 
 
 def setup_steps(facts: Facts, setup: Setup, works: Sequence[Work]) -> Steps:
@@ -167,14 +169,14 @@ def setup_measures(facts: Facts, setup: Setup) -> tuple[Measures, ...]:
     return (Measures("Record", (cut_measure(facts, names),)),)
 
 
-def cut_measure(facts: Facts, names: Sequence[str]) -> Measure:
+def cut_measure(facts: Facts, names: Sequence[str]) -> SheetMeasure:
     """That operations are cut."""
     done = "recorded" if all(name in facts.done for name in names) else ""
     says = f"When {', '.join(name.replace('-', ' ') for name in names)} {'is' if len(names) == 1 else 'are'} cut"
-    return Measure(says, facts.command("".join(f" --cut {name}" for name in names)), done)
+    return SheetMeasure(says, facts.command("".join(f" --cut {name}" for name in names)), done)
 
 
-def _inserts(facts: Facts) -> Measure:
+def _inserts(facts: Facts) -> SheetMeasure:
     height = Slot(
         "touch-inserts",
         "height of the skimmed face above the bed as touched",
@@ -184,10 +186,10 @@ def _inserts(facts: Facts) -> Measure:
     )
     done = "recorded" if "inserts" in facts.done else ""
     says = "When the inserts are bored; HEIGHT is that of the skimmed face above the bed, as touched"
-    return Measure(says, facts.command(" --cut inserts --touch inserts ", height), done)
+    return SheetMeasure(says, facts.command(" --cut inserts --touch inserts ", height), done)
 
 
-def _sunk(facts: Facts) -> Measure:
+def _sunk(facts: Facts) -> SheetMeasure:
     """Depths of seats and blind bores, of the first few inserts."""
     settled, pieces = facts.settled, list[str | Slot]()
     some = list(facts.record.inserts)[:_MOST_PLUGS]
@@ -200,10 +202,10 @@ def _sunk(facts: Facts) -> Measure:
     seats = [(f"{name} seat", settled.seat_depth[name]) for name in some if name in settled.seat_depth]
     bores = [(f"{name} bore", settled.bore_depth[name]) for name in some if name in settled.bore_depth]
     says = "Depth of seats and blind bores from the skimmed face, by a depth gauge"
-    return Measure(says, facts.command(*pieces), facts.held([*seats, *bores]))
+    return SheetMeasure(says, facts.command(*pieces), facts.held([*seats, *bores]))
 
 
-def depth_measures(facts: Facts) -> tuple[Measure, ...]:
+def depth_measures(facts: Facts) -> tuple[SheetMeasure, ...]:
     """Depths of groove and pockets from the raw top."""
     record, settled = facts.record, facts.settled
     pieces: list[str | Slot] = []
@@ -213,7 +215,9 @@ def depth_measures(facts: Facts) -> tuple[Measure, ...]:
         pieces += [f" --groove-depth {record.shown(x)} {record.shown(y)} ", slot]
     says = "Depth of the groove from the raw top by a depth gauge, at its ends and sides; then neither the blank's "
     says += "thickness nor the bed matters any more for what shows when"
-    found = [Measure(says, facts.command(*pieces), facts.held(("", depth) for _, _, depth in settled.groove_depth))]
+    found = [
+        SheetMeasure(says, facts.command(*pieces), facts.held(("", depth) for _, _, depth in settled.groove_depth))
+    ]
     plugs = [name for name, casting in record.castings.items() if casting.operation == "plug-pockets"]
     for first in range(0, len(plugs), _MOST_PLUGS):
         some = plugs[first : first + _MOST_PLUGS]
@@ -225,5 +229,5 @@ def depth_measures(facts: Facts) -> tuple[Measure, ...]:
             ]
         known = [name for name in some if name in settled.pocket_depth]
         done = facts.held((name, settled.pocket_depth[name]) for name in known)
-        found.append(Measure("Depth of the plug pockets", facts.command(*pieces), done))
+        found.append(SheetMeasure("Depth of the plug pockets", facts.command(*pieces), done))
     return tuple(found)

@@ -15,9 +15,9 @@ from corepath.views.sheet_html.parts import (
     Block,
     Break,
     Cell,
-    Measure,
     Measures,
     Page,
+    SheetMeasure,
     Slot,
     State,
     Steps,
@@ -161,7 +161,7 @@ def _room(check: Check) -> str:
     return words if check.verdict == "ok" else f"{words} {check.verdict}"
 
 
-def _measures(facts: Facts) -> tuple[Measure, ...]:
+def _measures(facts: Facts) -> tuple[SheetMeasure, ...]:
     settled, record = facts.settled, facts.record
     height = Slot("stop", "height of the pass after which all castings showed", "HEIGHT", facts.unit, short="height")
     pieces: list[str | Slot] = [" --after-skim"]
@@ -171,12 +171,12 @@ def _measures(facts: Facts) -> tuple[Measure, ...]:
         slot = Slot(f"after-{k}", f"thickness after the skim at {at}", "T", facts.unit, short=at)
         pieces += [f" --thickness {place} ", slot]
     return (
-        Measure(
+        SheetMeasure(
             "The height of the pass after which everything shows",
             facts.command(" --stop-at ", height),
             "" if settled.stop_plane is None else f"recorded: {record.height(settled.stop_plane)}",
         ),
-        Measure(
+        SheetMeasure(
             "Thickness after it, by callipers, places as in A",
             facts.command(*pieces),
             facts.held(("", thickness) for _, _, thickness in settled.thickness_after),

@@ -24,7 +24,7 @@ from corepath.views.sheet_html.inline import inlined
 from corepath.views.sheet_html.setup_drawing import WIDTH
 from corepath.views.svg import WIDER, Box, Document, number
 
-__all__ = ["Heights", "placed_checks", "stack_drawing"]
+__all__ = ["DrawnHeights", "placed_checks", "stack_drawing"]
 
 _LEFT, _RIGHT, _TOP, _TALLEST = 6.0, 134.0, 15.0, 96.0
 _WIDTH = WIDTH + 24.0
@@ -34,7 +34,7 @@ _FACTORS = (20.0, 15.0, 12.0, 10.0, 8.0, 7.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5,
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class DrawnColumn:
     """One casting in the section: z of raw top, floor, raw bottom, resin and of the deck over it, highest."""
 
     id: str
@@ -45,7 +45,7 @@ class Column:
     deck: float
 
 
-class Heights:
+class DrawnHeights:
     """The heights that the section shows, mm above the finished bottom."""
 
     def __init__(self, facts: Facts) -> None:
@@ -67,9 +67,9 @@ class Heights:
         self.top = max(column.top for column in columns)
         self.bottom = min([*(column.bottom for column in columns), 0.0])
 
-    def _column(self, facts: Facts, casting: CastingStack) -> Column:
+    def _column(self, facts: Facts, casting: CastingStack) -> DrawnColumn:
         heights = facts.table.column("C", casting.casting.id)
-        return Column(
+        return DrawnColumn(
             heights.id,
             heights.raw_top.nominal,
             heights.floor.nominal,
@@ -99,7 +99,7 @@ class Heights:
 
 def stack_drawing(facts: Facts) -> str:
     """The section as an SVG element."""
-    heights = Heights(facts)
+    heights = DrawnHeights(facts)
     whole = heights.top - heights.bottom
     factor = next((f for f in _FACTORS if f * whole <= _TALLEST), _FACTORS[-1])
     height = _TOP + whole * factor + 6.0
@@ -125,7 +125,7 @@ def _rect(svg: Document, style: str, x: tuple[float, float], top: float, bottom:
         svg.add("rect", class_=style, x=x[0], y=top, width=x[1] - x[0], height=bottom - top)
 
 
-def _scheme(svg: Document, facts: Facts, heights: Heights, y: Callable[[float], float]) -> None:
+def _scheme(svg: Document, facts: Facts, heights: DrawnHeights, y: Callable[[float], float]) -> None:
     x = (_LEFT, _RIGHT)
     _rect(svg, "wood narrow", x, y(heights.ring.top), y(heights.ring.bottom))
     for column, at in ((heights.ring, _GROOVE), (heights.plug, _PLUG)):
@@ -153,7 +153,7 @@ def _edge_line(facts: Facts) -> float:
     return _GROOVE[0] + (_GROOVE[1] - _GROOVE[0]) * groove.outside / groove.width
 
 
-def _profile(heights: Heights, edge: float, y: Callable[[float], float]) -> str:
+def _profile(heights: DrawnHeights, edge: float, y: Callable[[float], float]) -> str:
     """The deck from the blank's edge over the edge band up to its full height."""
     band, full = _GROOVE[1] + 1.0, _PLUG[0] - 3.0
     points = [(_LEFT, y(heights.edge)), (band, y(heights.edge))]
@@ -164,7 +164,7 @@ def _profile(heights: Heights, edge: float, y: Callable[[float], float]) -> str:
     return "M" + "L".join(f"{number(float(a))} {number(float(b))}" for a, b in points)
 
 
-def _names(svg: Document, heights: Heights, labels: Labels, y: Callable[[float], float]) -> None:
+def _names(svg: Document, heights: DrawnHeights, labels: Labels, y: Callable[[float], float]) -> None:
     top = y(heights.top) - 2.0
     names = [("dowel", _DOWEL), ("groove", _GROOVE)]
     names += [(f"plug {heights.plug.id}", _PLUG)] if heights.plug is not None else []
@@ -184,7 +184,7 @@ class _Spot:
 
 def placed_checks(facts: Facts) -> tuple[tuple[Check, _Spot], ...]:
     """The checks that have a place in the section, the weakest of those that share one."""
-    heights = Heights(facts)
+    heights = DrawnHeights(facts)
     ring, plug, place, depths = heights.ring, heights.plug, heights.place, heights.insert
     lowest = heights.stop - heights.lowest
     spots: dict[str, _Spot] = {
@@ -211,7 +211,7 @@ def placed_checks(facts: Facts) -> tuple[tuple[Check, _Spot], ...]:
     return tuple((check, spots[key]) for key, check in _weakest(facts.checks, heights).items() if key in spots)
 
 
-def _weakest(checks: Sequence[Check], heights: Heights) -> dict[str, Check]:
+def _weakest(checks: Sequence[Check], heights: DrawnHeights) -> dict[str, Check]:
     grave = {"fail": 0, "caution": 1, "ok": 2}
     found: dict[str, Check] = {}
     for check in checks:
@@ -229,7 +229,7 @@ def _weakest(checks: Sequence[Check], heights: Heights) -> dict[str, Check]:
     return found
 
 
-def _checks(svg: Document, facts: Facts, heights: Heights, labels: Labels, y: Callable[[float], float]) -> None:
+def _checks(svg: Document, facts: Facts, heights: DrawnHeights, labels: Labels, y: Callable[[float], float]) -> None:
     placed = placed_checks(facts)
     for _, spot in placed:
         labels.block(Box(spot.x - 0.8, y(spot.high), spot.x + 0.8, y(spot.low)))
