@@ -200,3 +200,19 @@ def test_a_program_is_written_outside_the_writer():
     assert emitted(ast.parse("yield f'G0 Z{z}'\nadd('M5', 'M4 turns')")) == [2, 1]
     found = [f"{name}:{line}" for name, tree in _sources("post/", "job/threads.py") for line in emitted(tree)]
     assert not found
+
+
+# owner, and a line as it would stand elsewhere
+_GEOMETRY = {
+    "np.cumsum(np.hypot(": ("geometry/polylines.py", "np.cumsum(np.hypot(*np.diff(points, axis=0).T))"),
+    "spline_filter(": ("board/deck.py", "coef = spline_filter(grid, order=3, mode='mirror')"),
+}
+
+
+@pytest.mark.parametrize("call", _GEOMETRY)
+def test_length_along_or_the_spline_of_the_deck_is_worked_out_a_second_time(call):
+    """`geometry/polylines.py` has the one, `board/deck.py` (evaluated in `board/kernels.py`) the other."""
+    owner, line = _GEOMETRY[call]
+    assert call in ast.unparse(ast.parse(line))
+    found = [name for name, tree in _sources(owner) if call in ast.unparse(tree)]
+    assert not found

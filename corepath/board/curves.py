@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.errors import Fault
+from corepath.geometry.polylines import steps as lengths
 
 __all__ = ["CHORD", "arc_points", "circle_points", "closed_curve", "crossings", "shape_faults", "signed_area"]
 
@@ -38,7 +39,7 @@ def closed_curve(points: Points, chord: float = CHORD) -> Points:
     from scipy.interpolate import CubicSpline
 
     ring = np.vstack([points, points[:1]])
-    steps = np.sqrt(np.hypot(*np.diff(ring, axis=0).T))
+    steps = np.sqrt(lengths(ring))
     knots = np.concatenate([[0.0], np.cumsum(steps)])
     curve = CubicSpline(knots, ring, bc_type="periodic")
     bend = np.hypot(*curve(knots, 2).T)

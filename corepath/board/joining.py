@@ -15,6 +15,7 @@ from shapely import Polygon
 
 from corepath.board.curves import Points, shape_faults, signed_area
 from corepath.errors import Fault, InputError
+from corepath.geometry.polylines import length
 
 __all__ = ["OutlinePiece", "close_loop"]
 
@@ -102,7 +103,7 @@ def _joints(pieces: list[OutlinePiece], join: float) -> _Joints:
     group = _groups(at, join)
     # A piece no longer than the tolerance closes into its own joint: the joint stays, the piece goes.
     closing = (i for i in range(len(pieces)) if group[2 * i] == group[2 * i + 1])
-    short = {i for i in closing if _length(pieces[i].points) <= 2.0 * join}
+    short = {i for i in closing if length(pieces[i].points) <= 2.0 * join}
     joint = {end: int(group[k]) for k, end in enumerate(ends) if end[0] not in short}
     members: dict[int, list[End]] = defaultdict(list)
     for end, g in joint.items():
@@ -117,10 +118,6 @@ def _means(at: Points, group: NDArray[np.int64]) -> dict[int, Points]:
     count = np.bincount(group)
     x, y = np.bincount(group, at[:, 0]) / count, np.bincount(group, at[:, 1]) / count
     return {g: np.array([x[g], y[g]]) for g in range(len(count))}
-
-
-def _length(points: Points) -> float:
-    return float(np.sum(np.hypot(*np.diff(points, axis=0).T)))
 
 
 def _crowded(at: Points, join: float) -> bool:

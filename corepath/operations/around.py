@@ -23,6 +23,7 @@ from shapely.geometry.polygon import orient
 from shapely.ops import substring
 
 from corepath.errors import CorepathError
+from corepath.geometry.polylines import along, length
 from corepath.motion.clock import seconds
 from corepath.motion.fit import thin
 from corepath.motion.program import Move, line, rapid
@@ -144,7 +145,7 @@ class Around:
                 rest = (curve.length, b) if a < b else (0.0, b)
                 parts = [np.array(substring(curve, *pair).coords) for pair in ((first, second), rest)]
                 ways.append(np.concatenate([parts[0], parts[1][1:]]))
-            way = min(ways, key=lambda found: round(float(np.hypot(*np.diff(found, axis=0).T).sum()), 6))
+            way = min(ways, key=lambda found: round(length(found), 6))
             way[0], way[-1] = start, end
             return way
         return None
@@ -231,10 +232,9 @@ def _turned(corners: Array, place: Array) -> Array:
 
 def _ramp(path: Array, high: float, slope: float) -> Array:
     """Down along a closed path (n, 3) from `high` until the ramp meets the path, over as many laps as it takes."""
-    lap = float(np.hypot(*np.diff(path[:, :2], axis=0).T).sum())
+    lap = length(path)
     count = math.ceil(max(high - float(path[:, 2].min()), 0.0) / (slope * lap)) + 1
     way = np.concatenate([path, *(path[1:] for _ in range(count))])
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(way[:, :2], axis=0).T))])
-    falling = np.maximum(way[:, 2], high - slope * along)
+    falling = np.maximum(way[:, 2], high - slope * along(way))
     met = int(np.flatnonzero(falling <= way[:, 2] + 1e-9)[0])
     return np.column_stack([way[: met + 1, :2], falling[: met + 1]])

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from corepath.geometry.polygons import grow, polygons
 from corepath.lengths import mm, square_mm
 from corepath.motion.program import Corner
-from corepath.operations.shapes import grow, polygons
 
 __all__ = ["corners_left", "corners_words"]
 

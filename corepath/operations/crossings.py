@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Point, Polygon
 
-from corepath.operations.shapes import Floats, along, place_at, stretch
+from corepath.geometry.polylines import Floats, along, place_at, stretch
 
 __all__ = ["blended", "heading", "turn_round"]
 

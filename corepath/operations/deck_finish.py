@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.geometry.polylines import denser
 from corepath.motion.cutter import Cutter
 from corepath.motion.cutter_profile import contact_reach
 from corepath.operations.deck_lines import Ends, Sheet, region_lines
@@ -252,7 +253,7 @@ def follower(offset: CutterOffset) -> Callable[[Array], Array]:
     from corepath.motion.fit import thin
 
     def follow(track: Array) -> Array:
-        flat = _dense(track)
+        flat = denser(track, _SAMPLE)
         heights = offset.tip(flat[:, 0], flat[:, 1]) + _LIFT
         path: Array = thin(np.column_stack([flat, heights]), _THINNED)
         return path
@@ -352,16 +353,6 @@ def _sheet(region: Region, steps: StepTable, bounds: Bounds, open_sides: bool) -
         return sheet, Ends(south, north, west, east)
     sheet = Sheet(table, region.left, region.low, region.right, region.high, steps.size)
     return sheet, Ends(west, east, south, north)
-
-
-def _dense(path: Array) -> Array:
-    """The path with a point at least every `_SAMPLE` mm."""
-    spans = np.hypot(*np.diff(path, axis=0).T)
-    counts = np.maximum(np.ceil(spans / _SAMPLE - 1e-9).astype(np.int64), 1)
-    first = np.repeat(np.arange(len(counts)), counts)
-    share = (np.arange(len(first)) - np.repeat(np.cumsum(counts) - counts, counts)) / counts[first]
-    points = path[first] + share[:, None] * (path[first + 1] - path[first])
-    return np.concatenate([points, path[-1:]])
 
 
 def _closer(

@@ -12,9 +12,9 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
+from corepath.geometry.polylines import along, place_at, turned_to
 from corepath.motion.cycles import expand
 from corepath.motion.fit import fit_arcs, flatten
 from corepath.motion.program import Kind, Move, Pass, arc, line, rapid
@@ -53,34 +53,19 @@ def ramp_along(
     which starts and ends where the ramp ends.
     """
     turned = turned_to(ring, start)
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(turned, axis=0).T))])
-    lap = float(along[-1])
+    stations = along(turned)
+    lap = float(stations[-1])
     if high <= low:
         return np.column_stack([turned[:1], [low]]), np.column_stack([turned, np.full(len(turned), low)])
     way = (high - low) / slope_of(angle)
     laps = int(way // lap)
-    stations = np.concatenate([*(along[:-1] + k * lap for k in range(laps + 1)), [way]])
-    stations = np.unique(stations[stations <= way])
-    place = stations - lap * np.floor(stations / lap)
-    x, y = np.interp(place, along, turned[:, 0]), np.interp(place, along, turned[:, 1])
-    ramp = np.column_stack([x, y, high - (high - low) * stations / way])
-    level = turned_to(ring, (float(x[-1]), float(y[-1])))
+    ways = np.concatenate([*(stations[:-1] + k * lap for k in range(laps + 1)), [way]])
+    ways = np.unique(ways[ways <= way])
+    places = place_at(turned, stations, ways - lap * np.floor(ways / lap))
+    ramp = np.column_stack([places, high - (high - low) * ways / way])
+    level = turned_to(ring, (float(places[-1, 0]), float(places[-1, 1])))
     level[0] = level[-1] = ramp[-1, :2]
     return ramp, np.column_stack([level, np.full(len(level), low)])
-
-
-def turned_to(ring: Floats, start: tuple[float, float]) -> Floats:
-    """The closed (n, 2) ring as (m, 2), starting and ending at its point nearest to `start`."""
-    curve = shapely.LineString(ring)
-    place = float(shapely.line_locate_point(curve, shapely.Point(start)))
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))])
-    first = np.array([[np.interp(place, along, ring[:, 0]), np.interp(place, along, ring[:, 1])]])
-    after = along > place + 1e-6
-    before = along < place - 1e-6
-    after[-1] = False  # the last point repeats the first
-    if not before[0] and after.any():
-        return np.concatenate([first, ring[after], first])
-    return np.concatenate([first, ring[after], ring[before], first])
 
 
 class Trail:

@@ -18,7 +18,8 @@ import shapely
 from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from corepath.operations.shapes import Floats, along, grow, opened, place_at, polygons, stretch
+from corepath.geometry.polygons import grow, opened, polygons
+from corepath.geometry.polylines import Floats, along, place_at, stretch
 
 __all__ = ["SHARE", "TIP", "Detour", "Zone", "detours", "far_parts", "zone_of"]
 

@@ -18,17 +18,18 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.errors import CorepathError
+from corepath.geometry.polygons import grow
+from corepath.geometry.polylines import Floats, along, stretch, turned_to
 from corepath.lengths import mm
 from corepath.motion.fit import TOLERANCE
 from corepath.motion.program import Corner, Program
 from corepath.operations.corners import corners_left, corners_words
 from corepath.operations.crossings import blended, turn_round
-from corepath.operations.entries import Trail, ramp_along, ramp_fits, slope_of, turned_to
+from corepath.operations.entries import Trail, ramp_along, ramp_fits, slope_of
 from corepath.operations.facing_paths import program
 from corepath.operations.order import short_order
 from corepath.operations.remainders import Remainder, remainders
 from corepath.operations.rings import Ring, RingPlan, centre_region, plan_rings, region_rings
-from corepath.operations.shapes import Floats, along, grow, stretch
 from corepath.operations.wall_laps import wall_laps
 from corepath.work.model import Pocket, Work
 

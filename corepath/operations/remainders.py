@@ -15,8 +15,9 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.errors import CorepathError
+from corepath.geometry.polygons import grow, polygons, quarter_segments
+from corepath.geometry.polylines import Floats, steps
 from corepath.operations.fronts import zone_of
-from corepath.operations.shapes import Floats, grow, polygons, quarter_segments
 
 __all__ = ["OVERLAP", "Remainder", "remainders"]
 
@@ -92,9 +93,9 @@ def _walls(part: Polygon, centre: Polygon, cleared: BaseGeometry) -> list[Floats
 
 def _inside_left(line: Floats, centre: Polygon) -> bool:
     """Whether the centre region lies on the left of a line along its edge."""
-    steps = np.hypot(*np.diff(line, axis=0).T)
-    k = int(np.argmax(np.round(steps, 6)))
-    way = (line[k + 1] - line[k]) / steps[k]
+    each = steps(line)
+    k = int(np.argmax(np.round(each, 6)))
+    way = (line[k + 1] - line[k]) / each[k]
     aside = (line[k] + line[k + 1]) / 2 + 0.01 * np.array([-way[1], way[0]])
     return bool(shapely.intersects_xy(centre, *aside.tolist()))
 

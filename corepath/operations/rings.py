@@ -30,9 +30,10 @@ from shapely import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.errors import CorepathError
+from corepath.geometry.polygons import grow, inradius, opened, polygons
+from corepath.geometry.polylines import Floats
 from corepath.lengths import mm
 from corepath.operations.fronts import Detour, detours, far_parts
-from corepath.operations.shapes import Floats, grow, inradius, opened, polygons
 
 __all__ = ["Ring", "RingPlan", "centre_region", "plan_rings", "region_rings", "swept"]
 

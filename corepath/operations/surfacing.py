@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.errors import CorepathError
+from corepath.geometry.polylines import part_counts
 from corepath.lengths import mm
 from corepath.motion.program import Move, Pass, Program, line, rapid
 from corepath.operations.around import Around, Follow
@@ -120,7 +121,7 @@ def _finish(work: Work, deck: Deck, offset: CutterOffset, rounds: int) -> tuple[
     feeds = _feeds(work, path[1:, 1], beside)
     moves += [line(x, y, z, feed) for (x, y, z), feed in zip(path[1:].tolist(), feeds, strict=True)]
     moves.append(rapid(moves[-1].x, moves[-1].y, work.clear))
-    given = int(_counts(corners).sum()) + 1
+    given = int(part_counts(corners, _SAMPLE).sum()) + 1
     return Pass.of(joined(moves), "finish the deck", given), left_over(path, work, deck, offset)
 
 
@@ -146,7 +147,7 @@ def _finish_around(work: Work, deck: Deck, offset: CutterOffset, around: Around,
     moves = around.cut_contours(follow, deck.top)
     begun, given = False, 0
     for piece in around.clipped(corners):
-        given += int(_counts(piece).sum()) + 1
+        given += int(part_counts(piece, _SAMPLE).sum()) + 1
         path = follow(piece)
         if begun:
             moves += around.passage(np.array([moves[-1].x, moves[-1].y, moves[-1].z]), path[0], follow)
@@ -176,10 +177,3 @@ def _corners(found: list[Strip]) -> Array:
                 y = strip.low + (n + 0.5) * width / cell.lines
                 places += [(near, y), (far, y)] if n % 2 == 0 else [(far, y), (near, y)]
     return np.array(places)
-
-
-def _counts(corners: Array) -> NDArray[np.int64]:
-    """Number of samples (n - 1,) along each line between the `corners` (n, 2)."""
-    spans = np.hypot(*np.diff(corners, axis=0).T)
-    counts: NDArray[np.int64] = np.maximum(np.ceil(spans / _SAMPLE - 1e-9).astype(np.int64), 1)
-    return counts

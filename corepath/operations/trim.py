@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from shapely import LinearRing, Polygon
 
 from corepath.errors import CorepathError
+from corepath.geometry.polylines import along, begun_at, place_at
 from corepath.lengths import mm, square_mm
 from corepath.motion.fit import TOLERANCE
 from corepath.motion.program import Program
@@ -116,30 +117,22 @@ class _TrimLayer:
 
 def _down(lay: _TrimLayer, trail: Trail, ring: Floats, above: float, level: float) -> Floats:
     """A ramp along the ring from `above` to `level` over the web, then a lap there; the ring from where it ends."""
-    long = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))])
+    long = along(ring)
     slope = math.tan(math.radians(lay.work.cutter.ramp_angle))
     way = (above - level) / slope
     laps = math.ceil(way / long[-1] - 1e-9)
     stations = np.concatenate([*(long[:-1] + k * long[-1] for k in range(laps)), [laps * long[-1]]])
     stations = np.concatenate([stations[stations < way - 1e-9], [way]])
     place = stations - long[-1] * np.floor(stations / long[-1])
-    points = np.column_stack([np.interp(place, long, ring[:, k]) for k in (0, 1)])
+    points = place_at(ring, long, place)
     heights = lay.ground(points) + above - (above - level) * stations / way
     ramp = np.column_stack([points, heights])
     trail.to(trail.x, trail.y, float(heights[0]), lay.work.cutting.plunge)
     ramp[0] = trail.x, trail.y, trail.z
     trail.follow(ramp, lay.work.cutting.ramp, TOLERANCE)
-    turned = _from(ring, long, float(place[-1]))
+    turned = begun_at(ring, float(place[-1]))
     lay.follow(trail, np.column_stack([turned, lay.ground(turned) + level]), lay.work.cutting.feed)
     return turned
-
-
-def _from(ring: Floats, long: Floats, place: float) -> Floats:
-    """The ring from a place along it."""
-    first = np.array([[np.interp(place, long, ring[:, 0]), np.interp(place, long, ring[:, 1])]])
-    after = ring[:-1][long[:-1] > place + 1e-6]
-    before = ring[:-1][long[:-1] < place - 1e-6]
-    return np.concatenate([first, after, before, first])
 
 
 def _finish(lay: _TrimLayer, trail: Trail, rough: Floats) -> None:
@@ -148,12 +141,12 @@ def _finish(lay: _TrimLayer, trail: Trail, rough: Floats) -> None:
     wall = lap_ring(trim.area, work.cutter.radius, work.milling.conventional)
     nearest = int(np.argmin(np.round(np.hypot(*(wall[:-1] - rough[0]).T), 6)))
     wall = _rolled(wall, nearest)
-    long = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(wall, axis=0).T))])
+    long = along(wall)
     total = long[-1] + 3.0 * LEAD
     ways = np.concatenate([long[:-1] + k * long[-1] for k in range(math.ceil(total / long[-1]) + 1)])
     ways = np.concatenate([ways[ways < total - 1e-9], [total]])
     place = ways % long[-1]
-    points = np.column_stack([np.interp(place, long, wall[:, k]) for k in (0, 1)])
+    points = place_at(wall, long, place)
     share = np.minimum(ways / LEAD, (total - ways) / LEAD).clip(0.0, 1.0)
     off = trim.finish * (1.0 - share * share * (3.0 - 2.0 * share))
     points = points + off[:, None] * _outward(wall, long, place, work.milling.conventional)
@@ -166,8 +159,8 @@ def _outward(ring: Floats, long: Floats, place: Floats, conventional: bool) -> F
     """Unit normals away from the board at places along the ring: to the left of a clockwise way."""
     step = 0.25
     ahead, behind = ((place + by) % long[-1] for by in (step, -step))
-    along = np.column_stack([np.interp(ahead, long, ring[:, k]) - np.interp(behind, long, ring[:, k]) for k in (0, 1)])
-    left = np.column_stack([-along[:, 1], along[:, 0]]) / np.hypot(*along.T)[:, None]
+    way = place_at(ring, long, ahead) - place_at(ring, long, behind)
+    left = np.column_stack([-way[:, 1], way[:, 0]]) / np.hypot(*way.T)[:, None]
     return np.asarray(-left if conventional else left, dtype=np.float64)
 
 

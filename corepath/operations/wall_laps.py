@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Point, Polygon
 
-from corepath.operations.shapes import Floats, along, stretch
+from corepath.geometry.polylines import Floats, along, stretch
 
 __all__ = ["OVERLAP", "WallLap", "wall_laps"]
 

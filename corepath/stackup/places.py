@@ -11,6 +11,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from corepath.geometry.polylines import along, place_at
+
 __all__ = ["footprint_places"]
 
 SPACING = 4.0
@@ -31,6 +33,5 @@ def footprint_places(area: Polygon, spacing: float = SPACING) -> NDArray[np.floa
 def _along(ring: shapely.LinearRing, spacing: float) -> NDArray[np.float64]:
     count = max(8, int(np.ceil(ring.length / spacing)))
     corners = shapely.get_coordinates(ring)
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(corners, axis=0).T))])
-    at = np.arange(count) * (run[-1] / count)
-    return np.column_stack([np.interp(at, run, corners[:, 0]), np.interp(at, run, corners[:, 1])])
+    stations = along(corners)
+    return place_at(corners, stations, np.arange(count) * (stations[-1] / count))

@@ -8,6 +8,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from corepath.geometry.polylines import length
+
 __all__ = ["contour", "inner_levels"]
 
 Grid = NDArray[np.float64]
@@ -50,11 +52,7 @@ def contour(xs: Grid, ys: Grid, heights: Grid, level: float) -> list[Grid]:
     merged = shapely.line_merge(shapely.multilinestrings(lines))
     parts = shapely.get_parts(merged)
     curves = [np.asarray(part.coords) for part in parts]
-    return sorted(curves, key=lambda line: (-round(float(_length(line)), 3), *np.round(line[0], 3).tolist()))
-
-
-def _length(line: Grid) -> float:
-    return float(np.hypot(*np.diff(line, axis=0).T).sum())
+    return sorted(curves, key=lambda line: (-round(length(line), 3), *np.round(line[0], 3).tolist()))
 
 
 def _on_side(

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.board.model import Board
+from corepath.geometry.polylines import length
 from corepath.job.model import Job
 from corepath.lengths import AREA, UNIT, mm, square_mm, units_of
 from corepath.stackup.deck_casting import NOT_FILLED, DeckCasting, notes
@@ -147,7 +148,7 @@ def _unrolled(svg: Document, found: DeckCasting) -> None:
         return box.y1 - width / high * box.height
 
     with svg.group("unrolled", id="unrolled"):
-        along = float(np.hypot(*np.diff(np.vstack((band.places, band.places[:1])), axis=0).T).sum())
+        along = length(np.vstack((band.places, band.places[:1])))
         says = "Along the outline, all round: width of the casting that shows inside it; "
         says += f"scale {_scale(box.width / along)} along it, {_scale(box.height / high)} across"
         svg.text(MAIN.x0 + 4, box.y0 - 3, says, "label strong", size=NORMAL)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.board.model import Board
+from corepath.geometry.polylines import length
 from corepath.job.model import Job
 from corepath.job.pose import over_datum
 from corepath.lengths import UNIT, feed, marked, mm, units_of
@@ -54,7 +55,7 @@ from corepath.views.sheet import (
 )
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document, number, shown, wrapped
-from corepath.views.thinning import apart, length
+from corepath.views.thinning import apart
 from corepath.work.keepoff import uncut
 from corepath.work.model import Work
 

@@ -12,7 +12,9 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Cover", "apart", "bounds_of", "length", "straight_pieces"]
+from corepath.geometry.polylines import along, part_counts
+
+__all__ = ["Cover", "apart", "bounds_of", "straight_pieces"]
 
 Run = NDArray[np.float64]
 
@@ -68,8 +70,7 @@ class Cover:
         points = _denser(run, self.step)
         columns = np.floor((points[:, 0] - self._x) / self.step).astype(np.int64)
         rows = np.floor((points[:, 1] - self._y) / self.step).astype(np.int64)
-        along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points[:, :2], axis=0).T))))
-        return points, (rows * self._wide + columns).tolist(), along.tolist()
+        return points, (rows * self._wide + columns).tolist(), along(points).tolist()
 
 
 def apart(runs: Sequence[Run], distance: float, least: float) -> tuple[Run, ...]:
@@ -89,11 +90,6 @@ def bounds_of(runs: Iterable[Run]) -> tuple[float, float, float, float]:
     low = np.min([run[:, :2].min(axis=0) for run in runs], axis=0)
     high = np.max([run[:, :2].max(axis=0) for run in runs], axis=0)
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
-
-
-def length(run: Run) -> float:
-    """Length in plan."""
-    return float(np.hypot(*np.diff(run[:, :2], axis=0).T).sum())
 
 
 def straight_pieces(run: Run, reach: float) -> Iterable[Run]:
@@ -119,7 +115,7 @@ def straight_pieces(run: Run, reach: float) -> Iterable[Run]:
 
 def _denser(run: Run, step: float) -> Run:
     """`run` with each segment divided evenly into parts of at most `step`, in plan."""
-    counts = np.maximum(np.ceil(np.hypot(*np.diff(run[:, :2], axis=0).T) / step - 1e-9), 1).astype(np.int64)
+    counts = part_counts(run, step)
     index = np.repeat(np.arange(len(counts)), counts)
     share = (np.arange(len(index)) - np.repeat(np.cumsum(counts) - counts, counts) + 1) / counts[index]
     return np.concatenate([run[:1], run[index] + (run[index + 1] - run[index]) * share[:, None]])

@@ -12,6 +12,8 @@ import shapely
 from shapely import LineString, Point, Polygon, box
 
 from corepath.errors import CorepathError
+from corepath.geometry.polygons import grow, opened
+from corepath.geometry.polylines import along
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.fit import flatten
@@ -21,7 +23,6 @@ from corepath.operations.corners import corners_left
 from corepath.operations.crossings import blended, turn_round
 from corepath.operations.remainders import remainders
 from corepath.operations.rings import centre_region
-from corepath.operations.shapes import along, grow, opened, stretch
 from corepath.work.model import Milling, Pocket, Work
 
 TOP, FLOOR, CLEAR = 13.6, 1.2, 25.0
@@ -175,16 +176,6 @@ def test_crossings_touch_both_laps_and_stay_in_the_room() -> None:
     assert turn is not None
     assert along(turn[0])[-1] == pytest.approx(math.pi, rel=1e-3), "half a circle as wide as the laps are apart"
     assert turn_round(outer, inner[::-1], Point(0, 0).buffer(21.9)) is None
-
-
-def test_stretch_goes_round_the_end_of_a_lap() -> None:
-    """A lap begun anywhere that is too short or has a gap."""
-    square = np.array([[0, 0], [4, 0], [4, 4], [0, 4], [0, 0]], dtype=float)
-    for begin in (0.0, 3.0, 15.9, 16.0, -2.0):
-        for length in (1.0, 16.0, 20.0):
-            part = stretch(square, begin, length)
-            assert along(part)[-1] == pytest.approx(length)
-            assert shapely.distance(LineString(square), shapely.points(part)).max() < 1e-9
 
 
 @pytest.mark.parametrize("angle", [40.0, 60.0, 90.0, 120.0])

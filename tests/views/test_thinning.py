@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from corepath.geometry.polylines import length
 from corepath.views.contours import inner_levels
 from corepath.views.cuts import Bands, banded_paths
-from corepath.views.thinning import Cover, apart, length, straight_pieces
+from corepath.views.thinning import Cover, apart, straight_pieces
 
 
 def circle(radius: float, z: float, turns: int = 1, phase: float = 0.0) -> np.ndarray:

@@ -1,0 +1,91 @@
+"""Polylines: length along, the place at a length, the part between, more points.
+
+A polyline is (n, k) float, k being 2 or more: lengths are those seen from above, in X and Y, and what
+further columns hold goes along where it is said. A closed one repeats its first point at the end.
+Lengths in mm, any frame.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+__all__ = [
+    "Floats",
+    "along",
+    "begun_at",
+    "denser",
+    "length",
+    "part_counts",
+    "place_at",
+    "steps",
+    "stretch",
+    "turned_to",
+]
+
+Floats = NDArray[np.float64]
+
+_SAME = 1e-6
+"""mm: a vertex nearer to the cut than this is the cut."""
+
+
+def steps(points: Floats) -> Floats:
+    """Lengths (n - 1,) of the segments."""
+    return np.asarray(np.hypot(*np.diff(points[:, :2], axis=0).T))
+
+
+def length(points: Floats) -> float:
+    """Length of the whole."""
+    return float(steps(points).sum())
+
+
+def along(points: Floats) -> Floats:
+    """Length of way (n,) from the first point to each."""
+    return np.concatenate([[0.0], np.cumsum(steps(points))])
+
+
+def place_at(points: Floats, stations: Floats, distance: Floats) -> Floats:
+    """(m, 2) places at `distance` (m,) along a polyline whose `stations` are those of `along`."""
+    return np.column_stack([np.interp(distance, stations, points[:, 0]), np.interp(distance, stations, points[:, 1])])
+
+
+def stretch(closed: Floats, begin: float, length: float) -> Floats:
+    """(m, 2) part of a closed polyline from `begin` (mm along it) on, `length` mm long, at most two laps."""
+    stations = along(closed)
+    lap = float(stations[-1])
+    begin = begin % lap
+    thrice = np.concatenate([stations[:-1], stations[:-1] + lap, stations + 2.0 * lap])
+    points = np.concatenate([closed[:-1], closed[:-1], closed])
+    inner = (thrice > begin + _SAME) & (thrice < begin + length - _SAME)
+    ends = place_at(points, thrice, np.array([begin, begin + length]))
+    return np.concatenate([ends[:1], points[inner], ends[1:]])
+
+
+def begun_at(closed: Floats, begin: float) -> Floats:
+    """The closed (n, 2) polyline as (m, 2), beginning and ending `begin` mm (less than a lap) along it."""
+    stations = along(closed)
+    first = place_at(closed, stations, np.array([begin]))
+    # the last point repeats the first, which is then in neither part or in `before`
+    after = closed[:-1][stations[:-1] > begin + _SAME]
+    before = closed[:-1][stations[:-1] < begin - _SAME]
+    return np.concatenate([first, after, before, first])
+
+
+def turned_to(closed: Floats, start: tuple[float, float]) -> Floats:
+    """The closed (n, 2) polyline as (m, 2), beginning and ending at its place nearest to `start`."""
+    return begun_at(closed, float(shapely.line_locate_point(shapely.LineString(closed), shapely.Point(start))))
+
+
+def denser(points: Floats, most: float) -> Floats:
+    """The polyline with each segment divided evenly into parts of at most `most` mm; all columns go along."""
+    counts = part_counts(points, most)
+    first = np.repeat(np.arange(len(counts)), counts)
+    # 0, 1 … counts - 1 within each segment, as shares of it
+    share = (np.arange(len(first)) - np.repeat(np.cumsum(counts) - counts, counts)) / counts[first]
+    return np.concatenate([points[first] + share[:, None] * (points[first + 1] - points[first]), points[-1:]])
+
+
+def part_counts(points: Floats, most: float) -> NDArray[np.int64]:
+    """How many parts (n - 1,) of at most `most` mm each segment is divided into, at least one."""
+    return np.maximum(np.ceil(steps(points) / most - 1e-9).astype(np.int64), 1)
