@@ -25,7 +25,7 @@ from typing import NamedTuple
 
 __all__ = [
     "AREA", "INCH", "MM", "MM_PER_INCH", "UNIT", "Said", "Units", "cubic_cm_per_min", "either", "feed", "in_unit",
-    "marked", "mm", "out_of_level", "rim_speed", "said_all", "square_cm", "square_mm", "unit_word", "units_of",
+    "marked", "mm", "out_of_level", "plain", "rim_speed", "said_all", "square_cm", "square_mm", "unit_word", "units_of",
     "with_minus",
 ]  # fmt: skip
 
@@ -142,6 +142,11 @@ class Units:
     def inch(self) -> bool:
         return self.name == "inch"
 
+    @property
+    def scale(self) -> float:
+        """mm in one of these units."""
+        return MM_PER_INCH if self.inch else 1.0
+
     def text(self, text: str) -> str:
         """The text with all marked figures in these units."""
         marks = marked(text)
@@ -153,7 +158,7 @@ class Units:
 
     def scaled(self, value: float) -> float:
         """A length in mm as a number in these units."""
-        return value / MM_PER_INCH if self.inch else value
+        return value / self.scale
 
     def _shown(self, mark: re.Match[str]) -> str:
         kind, one, other = mark[1].split(_BETWEEN)
@@ -169,7 +174,7 @@ class Units:
         bare = spec.endswith("n")
         spec = spec[:-1] + "f" if bare else spec
         text = _in_inches(value / held.inches, spec, held) if self.inch else format(value, spec)
-        text = _without_idle_zeros(text) if bare else text
+        text = _without_zeros(text) if bare else text
         return (text.replace("-", _MINUS) if minus else text) + unit
 
 
@@ -180,11 +185,20 @@ def _in_inches(value: float, spec: str, kind: _Kind) -> str:
         text = f"{value:{sign}.{places}f}"
     else:
         text = f"{value:{sign}.{kind.typed}f}"
-        text = _without_idle_zeros(text)
+        text = _without_zeros(text)
     return text.removeprefix("-") if not text.strip("-0.") else text
 
 
-def _without_idle_zeros(text: str) -> str:
+def plain(value: float, places: int) -> str:
+    """A number with at most `places` decimals, without zeros at the end, never "-0".
+
+    >>> plain(12.50, 2), plain(-0.001, 2), plain(3.0, 2)
+    ('12.5', '0', '3')
+    """
+    return _without_zeros(f"{value:.{places}f}")
+
+
+def _without_zeros(text: str) -> str:
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text == "-0" else text
 

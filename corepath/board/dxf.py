@@ -20,6 +20,7 @@ from shapely import Polygon
 from corepath.board.joining import OutlinePiece, close_loop
 from corepath.errors import Fault, InputError
 from corepath.job.regular import TooLarge, read_regular, shown_name, size_text
+from corepath.lengths import MM_PER_INCH
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 __all__ = ["read_outline"]
 
 KEY = "outline.dxf"
-_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4, "foot": 304.8}
+_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": MM_PER_INCH, "foot": 304.8}
 _HEADER = {1: "inch", 2: "foot", 4: "mm", 5: "cm", 6: "m"}
 _LARGEST_FILE = 100_000_000
 MOST_ENTITIES = 50_000

@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from corepath.errors import Fault, InputError
 from corepath.job.regular import TooLarge, read_regular, shown_name, size_text
+from corepath.lengths import MM_PER_INCH
 
 __all__ = ["LARGEST_FILE", "MM", "FileHeights", "digest_of", "read_bytes"]
 
-MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4}
+MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": MM_PER_INCH}
 
 LARGEST_FILE = 256 * 2**20
 """bytes: a larger file is refused rather than read into memory."""

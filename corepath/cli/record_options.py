@@ -18,6 +18,7 @@ from typer.core import TyperCommand
 from corepath.cli import completing
 from corepath.errors import Fault, InputError
 from corepath.job.record_kinds import KINDS, Entry, EntryKind, Typed, operation_and_pass, rank
+from corepath.lengths import MM_PER_INCH
 
 __all__ = ["RecordCommand", "TypedWords", "entries_from", "figure_options", "note_entry", "signature_of", "words_of"]
 
@@ -217,7 +218,7 @@ class _FigureReader:
     def _amount(self, option: str, word: str) -> dict[str, Any]:
         """Grams, or with mm or in behind the figure by how much the resin was raised."""
         text = word.lower()
-        units = {"mm": 1.0, "in": 25.4, "g": 0.0}
+        units = {"mm": 1.0, "in": MM_PER_INCH, "g": 0.0}
         suffix = next((name for name in units if text.endswith(name)), "g")
         value = self.number(option, text.removesuffix(suffix))
         return {"value": value, "unit": "g"} if suffix == "g" else {"value": value * units[suffix], "unit": "mm"}

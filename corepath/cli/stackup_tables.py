@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from corepath.cli.tables import WIDTH, new_table, rendered
-from corepath.lengths import MM, Units, either, marked, mm, units_of
+from corepath.lengths import MM, Units, either, marked, mm, plain, units_of
 
 if TYPE_CHECKING:  # loaded by the commands that have such tables to print
     from corepath.planning.advice import PourSheet
@@ -100,8 +100,8 @@ def suggestion_lines(suggested: Suggestion, units: str) -> str:
 def _assigned(key: str, value: float) -> str:
     """A line of TOML; a key of an array of tables is told with its table."""
     table, _, name = key.partition(".")
-    number = f"{round(value, 5):.5f}".rstrip("0")
-    number += "0" if number.endswith(".") else ""
+    number = plain(value, 5)
+    number += "" if "." in number else ".0"  # TOML tells a float by its point
     return f"  {name} = {number}  # under each [[{table}]]" if table in _ARRAYS else f"  {key} = {number}"
 
 

@@ -17,10 +17,10 @@ from pydantic import BaseModel, BeforeValidator
 from pydantic.fields import FieldInfo
 
 from corepath.job.model import Job
+from corepath.lengths import MM_PER_INCH
 
 __all__ = ["KeyKind", "fields_of", "kind_at", "kind_of", "wanted"]
 
-MM_PER_INCH = 25.4
 _NAMED_LIST = re.compile(r"\[([a-z][a-z _]*(?:, [a-z][a-z _]*)+)\]")
 
 

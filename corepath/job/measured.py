@@ -26,6 +26,7 @@ from corepath.errors import Fault, InputError
 from corepath.job.model import BlankSection
 from corepath.job.schema import MEASURED, comment_number
 from corepath.job.source import read_text
+from corepath.lengths import MM_PER_INCH
 
 __all__ = ["MOST_PLACES", "Measured", "read_measured"]
 
@@ -52,7 +53,6 @@ _ALSO = {
 }
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,3})?\Z")
 _UNIT = re.compile(r"\s*[\[(]\s*(mm|cm|m|inch|inches|in|\")\s*[\])]\s*\Z")
-_INCH = 25.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,7 +287,11 @@ def _is_meant(line: int, name: str, value: float, nominal: float, reading: _Read
     if abs(value - nominal) <= ABSURD * nominal:
         return
     says = f"differs from blank.thickness, {reading.words(nominal)}, by more than {ABSURD:.0%}"
-    units = {"inches in a job in mm": value * _INCH, "mm in a job in inches": value / _INCH, "cm": value * 10.0}
+    units = {
+        "inches in a job in mm": value * MM_PER_INCH,
+        "mm in a job in inches": value / MM_PER_INCH,
+        "cm": value * 10.0,
+    }
     meant = next((words for words, other in units.items() if abs(other - nominal) <= 0.1 * nominal), "")
     if meant:
         says += f": is it in {meant}?"

@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
+from corepath.lengths import units_of
 from corepath.motion.pass_name import pass_height, typed_within
 
 __all__ = ["CastingFacts", "JobFacts", "PlanFolder", "Within"]
@@ -105,13 +106,11 @@ class JobFacts:
     @property
     def scale(self) -> float:
         """mm in one of the job's units of length."""
-        return 25.4 if self.units == "inch" else 1.0
+        return units_of(self.units).scale
 
     def shown(self, length: float) -> str:
         """A length in the job's units, as messages give it."""
-        digits = 4 if self.units == "inch" else 3
-        text = f"{length / self.scale:.{digits}f}".rstrip("0").rstrip(".")
-        return "0" if text == "-0" else text
+        return units_of(self.units).figure(length, ".3n")
 
     def on_blank(self, at: tuple[float, float]) -> bool:
         """Whether a place lies on the blank."""

@@ -18,10 +18,11 @@ from corepath.errors import Fault
 from corepath.job.record_kinds import KINDS, OPERATIONS, STAGES, Entry
 from corepath.job.schema import RECORD
 from corepath.job.source import Source, key_of, shown
+from corepath.lengths import MM_PER_INCH
 
 __all__ = ["SCALES", "entries_of", "entry_text", "head_faults", "head_text", "printable"]
 
-SCALES = {"mm": 1.0, "inch": 25.4}
+SCALES = {"mm": 1.0, "inch": MM_PER_INCH}
 """mm in one unit of length of a file."""
 
 LONGEST_NOTE = 200

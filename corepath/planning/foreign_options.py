@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from corepath.errors import Fault, InputError
+from corepath.lengths import MM_PER_INCH
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter, Shape
 from corepath.readback.foreign_facts import Bench
@@ -87,7 +88,7 @@ def _blank(text: str | None, faults: list[Fault]) -> tuple[float, float, float] 
         faults.append(Fault("--blank", "is needed to read a single file", allowed=_BLANK_ALLOWED))
         return None
     found = _BLANK.fullmatch(text.strip())
-    scale = 25.4 if found and (found.group(4) or "").startswith("in") else 1.0
+    scale = MM_PER_INCH if found and (found.group(4) or "").startswith("in") else 1.0
     sizes = [round(float(value) * scale, 6) for value in found.groups()[:3]] if found else []
     if not sizes or not all(0.0 < size <= _LARGEST for size in sizes):
         faults.append(Fault("--blank", "is no blank", text, _BLANK_ALLOWED))
@@ -131,7 +132,7 @@ def _cutter(text: str, faults: list[Fault]) -> Cutter | None:
         return None
     number, word, width, corner, unit, more = found.groups()
     shape: Shape = next(shape for shape in _SHAPES if shape == word)
-    scale = 25.4 if (unit or "").startswith("in") else 1.0
+    scale = MM_PER_INCH if (unit or "").startswith("in") else 1.0
     diameter = float(width) * scale
     radius = 0.0 if corner is None else float(corner) * scale
     extra = {name: float(value) * scale for name, value in (part.split("=") for part in more.split(",")[1:])}

@@ -15,11 +15,10 @@ from corepath.job.measured import Measured, read_measured
 from corepath.job.model import Job
 from corepath.job.record import load_record, record_path
 from corepath.job.record_settled import Settled
+from corepath.lengths import units_of
 from corepath.stackup.blank import Blank
 
 __all__ = ["Known", "read_known"]
-
-INCH = 25.4
 
 IN_A = ("dowels", "plug-pockets", "groove")
 """Operations that touch the raw top of the blank as it came."""
@@ -95,7 +94,7 @@ def read_known(job: Job, job_path: Path) -> tuple[Known, list[Fault]]:
     faults: list[Fault] = []
     measured: Measured | None = None
     settled = Settled()
-    scale = INCH if job.units == "inch" else 1.0
+    scale = units_of(job.units).scale
     if job.blank.measured is not None:
         try:
             measured = read_measured(job_path.parent / job.blank.measured, blank=job.blank, scale=scale)

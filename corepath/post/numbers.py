@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from corepath.lengths import MM_PER_INCH, plain
+
 __all__ = ["GRIDS", "TickGrid", "Units"]
 
 Units = Literal["mm", "inch"]
@@ -71,8 +73,7 @@ class TickGrid:
 
     def plain(self, length: float) -> str:
         """`length` (mm) for a comment, without idle zeros."""
-        text = f"{length / self.mm:.{self.decimals}f}".rstrip("0").rstrip(".")
-        return "0" if text == "-0" else text
+        return plain(length / self.mm, self.decimals)
 
     def size(self, length: float) -> str:
         """The same with its unit."""
@@ -81,5 +82,5 @@ class TickGrid:
 
 GRIDS: dict[Units, TickGrid] = {
     "mm": TickGrid("mm", "G21", "mm", 4, 1, 1.0),
-    "inch": TickGrid("inch", "G20", "in", 5, 2, 25.4),
+    "inch": TickGrid("inch", "G20", "in", 5, 2, MM_PER_INCH),
 }

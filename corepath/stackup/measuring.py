@@ -20,6 +20,7 @@ from shapely import Point, Polygon
 from corepath.board.model import Board
 from corepath.job.model import Job
 from corepath.job.schema import KEY, MEASURED
+from corepath.lengths import units_of
 
 __all__ = ["MOST", "THROAT", "MeasuringPlace", "measuring_places", "template_text"]
 
@@ -33,7 +34,6 @@ _SHARE_APART = 0.08
 _CLEAR = 8.0
 _NUDGE = 12.0
 _START = 0.1
-_MM_PER_INCH = 25.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,22 +195,17 @@ def template_text(job: Job, board: Board, name: str = "") -> str:
 
     Lengths are in the job's units. `name` is the file's own name, for the last line of the head.
     """
-    inch = job.units == "inch"
-    head = [line.format(title=_plain(job.title), unit="inches" if inch else "mm", name=name) for line in _HEAD]
+    units = units_of(job.units)
+    head = [line.format(title=_plain(job.title), unit=units.words, name=name) for line in _HEAD]
     if not name:
         head.pop()
     lines = [f"# {line}" for line in (f"{KEY} = {MEASURED.newest}", *head)]
     lines.append("x,y,thickness,height,place")
     for place in measuring_places(job, board):
-        x, y = (_figure(value, inch) for value in (place.x, place.y))
+        x, y = (units.figure(value, ".1n") for value in (place.x, place.y))
         also = "" if place.what == "thickness and height" else "; height only: callipers do not reach"
         lines.append(f'{x},{y},,,"{place.why}{also}"')
     return "\n".join(lines) + "\n"
-
-
-def _figure(value: float, inch: bool) -> str:
-    text = f"{value / _MM_PER_INCH:.3f}" if inch else f"{value:.1f}"
-    return text.rstrip("0").rstrip(".") if float(text) else "0"
 
 
 def _plain(text: str) -> str:

@@ -16,7 +16,7 @@ from typing import Literal
 
 from corepath.job.model import CastSection
 from corepath.job.tables import resins
-from corepath.lengths import Said, either, marked, mm, out_of_level, said_all
+from corepath.lengths import MM_PER_INCH, Said, either, marked, mm, out_of_level, said_all
 from corepath.reported import Key, report_keys
 from corepath.stackup.cups import CupPlan, cup_plan
 from corepath.stackup.linear import Linear
@@ -164,10 +164,9 @@ class LevelLimits:
             return "any level will do"
         if least < 0:
             return "not even a level blank will do"
-        return Said(
-            f"{out_of_level(least):.2f~}: a card {either(f'{least:.2f} mm', f'{least / 25.4:.3f} in')} thick under one "
-            f"end of a {either('1 m', '39.37 in')} level"
-        )
+        card = either(f"{least:.2f} mm", f"{least / MM_PER_INCH:.3f} in")
+        level = either("1 m", "39.37 in")
+        return Said(f"{out_of_level(least):.2f~}: a card {card} thick under one end of a {level} level")
 
 
 def level_limits(pour: CastingPour, cast: CastSection, p_limit: float | None = None) -> LevelLimits:

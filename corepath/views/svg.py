@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
-from corepath.lengths import INCH, MM, marked, mm
+from corepath.lengths import INCH, MM, marked, mm, plain
 
 __all__ = ["Box", "Document", "number", "polygon_path", "polyline_path", "shown", "text_box", "text_width", "wrapped"]
 
@@ -58,15 +58,8 @@ class Box:
 
 
 def number(value: float, places: int = 2) -> str:
-    """`value` with at most `places` decimals, without trailing zeros, never "-0".
-
-    >>> number(12.50), number(-0.001), number(3.0)
-    ('12.5', '0', '3')
-    """
-    text = f"{value:.{places}f}"
-    if "." in text:
-        text = text.rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
+    """`value` with at most `places` decimals, as a drawing's own coordinates and counts have it."""
+    return plain(value, places)
 
 
 def shown(value: float, places: int = 2) -> str:
