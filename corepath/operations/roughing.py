@@ -69,7 +69,8 @@ def rough(work: Work, deck: Deck, offset: CutterOffset, around: Around | None = 
     xs = np.linspace(left - over, right + over, math.ceil((right - left + 2 * over) / _SAMPLE) + 1)
     free = np.ones((len(ys), len(xs)), dtype=np.bool_) if around is None else around.holds(*np.meshgrid(xs, ys))
     limit = offset.tip(xs[None, :], ys[:, None]) + deck.rough
-    lowest = float(limit.min())
+    # rounded, for half of the way down often ends in a 5 in the place after the last that is written
+    lowest = round(float(limit.min()), 9)
     count = max(1, math.ceil((deck.top - lowest) / work.cutting.depth - 1e-6))
     moves: list[Move] = []
     above = deck.top
