@@ -18,8 +18,7 @@ from numpy.typing import NDArray
 
 from corepath.board.deck import DeckSurface
 from corepath.motion.cutter import Cutter
-from corepath.motion.cutter_profile import contact_reach
-from corepath.work.deck_steps import allowed_steps, level_step
+from corepath.work.deck_steps import allowed_steps, least_by_axis, level_step
 
 __all__ = ["Cell", "Strip", "strips"]
 
@@ -56,7 +55,10 @@ def strips(
     left, low, right, high = bounds
     widest = level_step(cutter, scallop, stepover)
     steps = allowed_steps(surface.grid, surface.step, cutter, scallop)
-    table = _by_axis(surface, cutter, steps, bounds, widest)
+    table = least_by_axis(surface, cutter, steps, widest, bounds, (_BIN_X, _BIN_Y))
+    # a contact on an edge between two columns counts in both
+    wider = np.pad(table, 1, mode="edge")
+    table = np.min([wider[:-2, 1:-1], wider[2:, 1:-1], table], axis=0)
     found: list[Strip] = []
     y = low
     while y < high - 1e-9:
@@ -66,30 +68,6 @@ def strips(
         found.append(Strip(y, y + width, _cells(table, y - low, width, left, right)))
         y += width
     return found
-
-
-def _by_axis(
-    surface: DeckSurface, cutter: Cutter, steps: Array, bounds: tuple[float, float, float, float], widest: float
-) -> Array:
-    """Least allowed step by the place of the cutter's *axis*: bins of 5 mm in X and 1 mm in Y.
-
-    A node with gradient g is finished by the cutter whose axis stands at
-    node − land·g/|g| − corner·g/√(1 + g²).
-    """
-    left, low, right, high = bounds
-    hx, hy = np.gradient(surface.grid, surface.step)
-    slope = np.hypot(hx, hy)
-    reach = contact_reach(slope, cutter.profile)
-    i = np.floor((surface.xs[:, None] - reach * hx - left) / _BIN_X).astype(np.int64)
-    j = np.floor((surface.ys[None, :] - reach * hy - low) / _BIN_Y).astype(np.int64)
-    columns = max(1, math.ceil((right - left) / _BIN_X))
-    rows = max(1, math.ceil((high - low) / _BIN_Y))
-    binds = (steps < widest) & (i >= -1) & (i <= columns) & (j >= -1) & (j <= rows)
-    table = np.full((columns, rows), widest)
-    np.minimum.at(table, (np.clip(i[binds], 0, columns - 1), np.clip(j[binds], 0, rows - 1)), steps[binds])
-    wider = np.pad(table, 1, mode="edge")
-    result: Array = np.min([wider[:-2, 1:-1], wider[2:, 1:-1], table], axis=0)
-    return result
 
 
 def _passes(table: Array, start: float, width: float) -> NDArray[np.int64]:

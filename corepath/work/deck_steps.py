@@ -30,6 +30,7 @@ from corepath.motion.feeds.chips import scallop_step
 __all__ = [
     "StepTable",
     "allowed_steps",
+    "least_by_axis",
     "level_step",
     "steps_by_axis",
     "surface_minutes",
@@ -90,19 +91,10 @@ def steps_by_axis(
 
     Each bin holds the least of its own and its eight neighbours', so that a contact on an edge of a bin counts in both.
     """
-    left, low, right, high = bounds
-    grid, spacing = surface.grid, surface.step
-    steps = allowed_steps(grid.T if across else grid, spacing, cutter, scallop)
+    grid = surface.grid
+    steps = allowed_steps(grid.T if across else grid, surface.step, cutter, scallop)
     steps = steps.T if across else steps
-    hx, hy = np.gradient(grid, spacing)
-    slope = np.hypot(hx, hy)
-    reach = contact_reach(slope, cutter.profile)
-    columns, rows = max(1, math.ceil((right - left) / size)), max(1, math.ceil((high - low) / size))
-    i = np.floor((surface.xs[:, None] - reach * hx - left) / size).astype(np.int64)
-    j = np.floor((surface.ys[None, :] - reach * hy - low) / size).astype(np.int64)
-    binds = (steps < widest) & (i >= -1) & (i <= columns) & (j >= -1) & (j <= rows)
-    table = np.full((columns, rows), widest)
-    np.minimum.at(table, (np.clip(i[binds], 0, columns - 1), np.clip(j[binds], 0, rows - 1)), steps[binds])
+    table = least_by_axis(surface, cutter, steps, widest, bounds, (size, size))
     for axis in (0, 1):
         wider = np.pad(table, [(1, 1) if k == axis else (0, 0) for k in (0, 1)], mode="edge")
         before, after = (
@@ -110,7 +102,28 @@ def steps_by_axis(
             np.take(wider, range(2, table.shape[axis] + 2), axis),
         )
         table = np.minimum(table, np.minimum(before, after))
-    return StepTable(table, left, low, size, across)
+    return StepTable(table, bounds[0], bounds[1], size, across)
+
+
+def least_by_axis(
+    surface: DeckSurface, cutter: Cutter, steps: Array, widest: float, bounds: Bounds, size: tuple[float, float]
+) -> Array:
+    """(columns, rows) the least of the `steps` allowed at the nodes, by the place of the cutter's axis.
+
+    A node with gradient g is finished by the cutter whose axis stands at node − reach·g (`contact_reach`). `size`: of
+    a bin, mm along X and Y, from (left, low) of the `bounds` on; `widest` where nothing keeps the step smaller.
+    """
+    left, low, right, high = bounds
+    hx, hy = np.gradient(surface.grid, surface.step)
+    reach = contact_reach(np.hypot(hx, hy), cutter.profile)
+    columns, rows = max(1, math.ceil((right - left) / size[0])), max(1, math.ceil((high - low) / size[1]))
+    i = np.floor((surface.xs[:, None] - reach * hx - left) / size[0]).astype(np.int64)
+    j = np.floor((surface.ys[None, :] - reach * hy - low) / size[1]).astype(np.int64)
+    # an axis just outside binds the bin beside it; one farther off is none of this rectangle's
+    binds = (steps < widest) & (i >= -1) & (i <= columns) & (j >= -1) & (j <= rows)
+    table = np.full((columns, rows), widest)
+    np.minimum.at(table, (np.clip(i[binds], 0, columns - 1), np.clip(j[binds], 0, rows - 1)), steps[binds])
+    return table
 
 
 def surface_minutes(
