@@ -1,4 +1,4 @@
-"""The height field h(x, y) in compiled form: a uniform bicubic B-spline with its gradient and curvature.
+"""The height field h(x, y) in compiled form: a bicubic B-spline, its gradient and curvature.
 
 The one evaluator of planning: `DeckSurface` and the compiled loops of the paths call it; the read-back
 asks the `DeckSurface` too, since the deck is what it judges by, and has its own sweeps.
@@ -19,6 +19,7 @@ __all__ = ["height_at", "heights", "shape_at", "shapes", "slope_at"]
 
 Floats = NDArray[np.float64]
 Four = tuple[float, float, float, float]
+Six = tuple[float, float, float, float, float, float]
 
 
 @njit(cache=True, inline="always")
@@ -96,7 +97,7 @@ def slope_at(c: Floats, frame: Floats, x: float, y: float) -> tuple[float, float
 
 
 @njit(cache=True)
-def shape_at(c: Floats, frame: Floats, x: float, y: float) -> tuple[float, float, float, float, float, float]:
+def shape_at(c: Floats, frame: Floats, x: float, y: float) -> Six:
     """h, hx, hy, hxx, hxy and hyy at one place; level beyond the nodes."""
     i, j, s, t = _cell(c, frame, x, y)
     if i < 0:
@@ -128,5 +129,7 @@ def shapes(c: Floats, frame: Floats, x: Floats, y: Floats) -> Floats:
     """h, hx, hy, hxx, hxy and hyy (6, n) at places (n,)."""
     out = np.empty((6, x.size))
     for k in range(x.size):
-        out[0, k], out[1, k], out[2, k], out[3, k], out[4, k], out[5, k] = shape_at(c, frame, x[k], y[k])
+        h, hx, hy, hxx, hxy, hyy = shape_at(c, frame, x[k], y[k])
+        out[0, k], out[1, k], out[2, k] = h, hx, hy
+        out[3, k], out[4, k], out[5, k] = hxx, hxy, hyy
     return out

@@ -1,7 +1,7 @@
 """Polylines: length along, the place at a length, the part between, more points.
 
-A polyline is (n, k) float, k being 2 or more: lengths are those seen from above, in X and Y, and what
-further columns hold goes along where it is said. A closed one repeats its first point at the end.
+A polyline is (n, k) float, k being 2 or more: lengths are those seen from above, in X and Y, and
+what further columns hold goes along where it is said. A closed one repeats its first point at the end.
 Lengths in mm, any frame.
 """
 
@@ -47,11 +47,14 @@ def along(points: Floats) -> Floats:
 
 def place_at(points: Floats, stations: Floats, distance: Floats) -> Floats:
     """(m, 2) places at `distance` (m,) along a polyline whose `stations` are those of `along`."""
-    return np.column_stack([np.interp(distance, stations, points[:, 0]), np.interp(distance, stations, points[:, 1])])
+    return np.column_stack([np.interp(distance, stations, points[:, k]) for k in (0, 1)])
 
 
 def stretch(closed: Floats, begin: float, length: float) -> Floats:
-    """(m, 2) part of a closed polyline from `begin` (mm along it) on, `length` mm long, at most two laps."""
+    """Part (m, 2) of a closed polyline from `begin` (mm along it) on.
+
+    It is `length` mm long, at most two laps.
+    """
     stations = along(closed)
     lap = float(stations[-1])
     begin = begin % lap
@@ -63,7 +66,7 @@ def stretch(closed: Floats, begin: float, length: float) -> Floats:
 
 
 def begun_at(closed: Floats, begin: float) -> Floats:
-    """The closed (n, 2) polyline as (m, 2), beginning and ending `begin` mm (less than a lap) along it."""
+    """The closed (n, 2) polyline as (m, 2) from `begin` mm along it, less than a lap, round to there."""
     stations = along(closed)
     first = place_at(closed, stations, np.array([begin]))
     # the last point repeats the first, which is then in neither part or in `before`
@@ -73,17 +76,22 @@ def begun_at(closed: Floats, begin: float) -> Floats:
 
 
 def turned_to(closed: Floats, start: tuple[float, float]) -> Floats:
-    """The closed (n, 2) polyline as (m, 2), beginning and ending at its place nearest to `start`."""
-    return begun_at(closed, float(shapely.line_locate_point(shapely.LineString(closed), shapely.Point(start))))
+    """The closed (n, 2) polyline as (m, 2) from its place nearest to `start` round to there."""
+    place = shapely.line_locate_point(shapely.LineString(closed), shapely.Point(start))
+    return begun_at(closed, float(place))
 
 
 def denser(points: Floats, most: float) -> Floats:
-    """The polyline with each segment divided evenly into parts of at most `most` mm; all columns go along."""
+    """The polyline with each segment divided evenly, in parts of at most `most` mm.
+
+    All columns go along.
+    """
     counts = part_counts(points, most)
     first = np.repeat(np.arange(len(counts)), counts)
     # 0, 1 … counts - 1 within each segment, as shares of it
     share = (np.arange(len(first)) - np.repeat(np.cumsum(counts) - counts, counts)) / counts[first]
-    return np.concatenate([points[first] + share[:, None] * (points[first + 1] - points[first]), points[-1:]])
+    between = points[first] + share[:, None] * (points[first + 1] - points[first])
+    return np.concatenate([between, points[-1:]])
 
 
 def part_counts(points: Floats, most: float) -> NDArray[np.int64]:
