@@ -1,7 +1,7 @@
 """Typed results as the plain JSON types of `report.json`, by one rule for all of them.
 
-`report_keys` above a class says what of it is reported. `reported` turns an object of such a class, and all that it
-holds, into dicts, lists, numbers and text.
+`report_keys` above a class says what of it is reported. `reported` turns an object of such a class,
+and all that it holds, into dicts, lists, numbers and text.
 """
 
 from __future__ import annotations
@@ -19,11 +19,12 @@ _KEYS: dict[type, tuple[Key, ...]] = {}
 
 
 class Key(NamedTuple):
-    """A key of the report: its `name`, where its value comes `of`, and the `places` of numbers (None: not rounded).
+    """A key of the report: its `name`, where its value comes `of`, and the `places` of numbers
+    (None: not rounded).
 
-    `of` is an attribute, or a path of them such as `p.nominal`; the key's own name where it is empty. A method is
-    called, and None on the way is the value. `optional` leaves the key out where that is None.
-    With the name `*` the keys of the value stand among those of the object itself.
+    `of` is an attribute, or a path of them such as `p.nominal`; the key's own name where it is
+    empty. A method is called, and None on the way is the value. `optional` leaves the key out where
+    that is None. With the name `*` the keys of the value stand among those of the object itself.
     """
 
     name: str
@@ -41,7 +42,8 @@ class Key(NamedTuple):
 
 
 def report_keys(*keys: str | Key) -> Callable[[_Class], _Class]:
-    """A class decorator: the keys that the report has of the class, in their order; a text is a `Key` of that name."""
+    """A class decorator: the keys that the report has of the class, in their order; a text is a
+    `Key` of that name."""
     held = tuple(Key(key) if isinstance(key, str) else key for key in keys)
 
     def keep(cls: _Class) -> _Class:
@@ -52,9 +54,11 @@ def report_keys(*keys: str | Key) -> Callable[[_Class], _Class]:
 
 
 def reported(value: Any, places: int | None = PLACES) -> Any:
-    """`value` as plain JSON types: objects with keys and mappings as dicts, other collections as lists.
+    """`value` as plain JSON types: objects with keys and mappings as dicts, other collections as
+    lists.
 
-    Numbers are rounded to `places`, but where a key says otherwise. Raises TypeError for an object without keys.
+    Numbers are rounded to `places`, but where a key says otherwise. Raises TypeError for an object
+    without keys.
     """
     if isinstance(value, float):
         return value if places is None else round(value, places)

@@ -46,7 +46,8 @@ _THING = _Thing("a", 12.3456789, 0.123456789, _Spots(_LOW, (_LOW,)), (("edges", 
 
 
 def test_a_key_tells_something_else():
-    """Names, places, paths, methods, spread keys and what is left out, worked out by hand; in the order given."""
+    """Names, places, paths, methods, spread keys and what is left out, worked out by hand; in
+    the order given."""
     spot = {"x": 0.1235, "high": 0.13}
     assert list(reported(_THING).items()) == [
         ("name", "a"),

@@ -1,9 +1,11 @@
-"""The job's cutters compared for the deck: minutes, ridges and what each leaves, beside plain lines of a ball.
+"""The job's cutters compared for the deck: minutes, ridges and what each leaves, beside plain lines
+of a ball.
 
-Lengths in mm, times in minutes. The cutter that is taken and the next best one are judged by their real paths (that of
-the other as first laid), tried at one place in each square (`corepath.operations.deck_finish`); the rest by an
-estimate, and marked so. *Ball lines* are lines along the grain, back and forth over the whole blank, with a ball of the
-same diameter at the same feed.
+Lengths in mm, times in minutes. The cutter that is taken and the next best one are judged by their
+real paths (that of the other as first laid), tried at one place in each square
+(`corepath.operations.deck_finish`); the rest by an estimate, and marked so. *Ball lines* are lines
+along the grain, back and forth over the whole blank, with a ball of the same diameter at the same
+feed.
 """
 
 from __future__ import annotations
@@ -40,11 +42,12 @@ _TRIED = 1
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class ComparedCutter:
-    """A cutter for the deck: `cutter` in words, its number, whether it is `taken`, and whether minutes are an estimate.
+    """A cutter for the deck: `cutter` in words, its number, whether it is `taken`, and whether
+    minutes are an estimate.
 
-    `least` is what any path takes on level ground, `least_sloped` on this deck. `lowest` and `highest` are what it
-    leaves against the deck, None where no path was tried; `hollow` is what it cannot reach, `scallop` the ridge that is
-    allowed. `refused` says why there is no path.
+    `least` is what any path takes on level ground, `least_sloped` on this deck. `lowest` and
+    `highest` are what it leaves against the deck, None where no path was tried; `hollow` is what it
+    cannot reach, `scallop` the ridge that is allowed. `refused` says why there is no path.
     """
 
     cutter: str
@@ -63,7 +66,8 @@ class ComparedCutter:
 
 
 def compared_cutters(prepared: Prepared, made: Sequence[MadeFile]) -> tuple[ComparedCutter, ...]:
-    """One entry for each listed cutter that could finish the deck, the quickest first; empty where it is cut."""
+    """One entry for each listed cutter that could finish the deck, the quickest first; empty
+    where it is cut."""
     mine = next((one for one in made if one.work.deck is not None and one.work.deck.rough == 0.0), None)
     if mine is None:
         return ()
@@ -76,7 +80,8 @@ def compared_cutters(prepared: Prepared, made: Sequence[MadeFile]) -> tuple[Comp
 
 
 def ball_lines(work: Work, diameter: float, feed: float, limits: Limits) -> float:
-    """Minutes of lines along X over the whole blank with a ball of `diameter`, the allowed ridges apart, at `feed`.
+    """Minutes of lines along X over the whole blank with a ball of `diameter`, the allowed ridges
+    apart, at `feed`.
 
     Level lines: on a deck they are a little longer. Turns are straight links.
     """

@@ -19,8 +19,8 @@ __all__ = ["Proof", "prove"]
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """The files of a plan and what reading them back gave; `prepared` with `travel` as the files span it. Without
-    files where a check had failed already."""
+    """The files of a plan and what reading them back gave; `prepared` with `travel` as the files
+    span it. Without files where a check had failed already."""
 
     prepared: Prepared
     made: tuple[MadeFile, ...] = ()
@@ -38,8 +38,8 @@ def prove(
 ) -> Proof:
     """All files of a prepared job and their read-back.
 
-    `steps` keeps the blank before and after each file, for the preview. Raises CorepathError where no path can be
-    found.
+    `steps` keeps the blank before and after each file, for the preview. Raises CorepathError where
+    no path can be found.
     """
     made = make_files(prepared, within(progress, 0.1, 0.45))
     spanned = _with_travel(prepared, made)

@@ -36,7 +36,8 @@ __all__ = ["Results", "checks_report", "full_report", "lists_of", "results_of"]
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """What is told of a plan beside its files and read-back; `deviation` is None where no finished deck was read.
+    """What is told of a plan beside its files and read-back; `deviation` is None where no finished
+    deck was read.
 
     `minutes` and `apart` are of the files that are run when the skim stops as planned.
     """
@@ -50,7 +51,8 @@ class Results:
 
 
 def results_of(proof: Proof) -> Results:
-    """Lists, times, cutters for the deck, how far that is off, and what of the casting shows in it."""
+    """Lists, times, cutters for the deck, how far that is off, and what of the casting shows in
+    it."""
     prepared, readback = proof.prepared, proof.readback
     run = [one for one in proof.made if _is_cut(one, prepared)]
     return Results(

@@ -1,7 +1,7 @@
 """A program that goes on from one line of another: `corepath restart`.
 
-The file is read as a stranger reads it; `post/restart.py` writes the new text. The result is read back: from the plunge
-on its motions must be those of the file.
+The file is read as a stranger reads it; `post/restart.py` writes the new text. The result is read
+back: from the plunge on its motions must be those of the file.
 """
 
 from __future__ import annotations
@@ -34,10 +34,12 @@ __all__ = ["Restart", "default_name", "restart", "write_restart"]
 
 @dataclass(frozen=True, slots=True)
 class Restart:
-    """The text of a restart. `asked` is the line wanted, `line` the one it begins with and `why` where they differ.
+    """The text of a restart. `asked` is the line wanted, `line` the one it begins with and `why`
+    where they differ.
 
-    `place` is where the cutter goes down (program coordinates, mm); `clear`, `plunge` (mm/min) and `plunge_from` say
-    how. `findings` are what reading it back found wrong: with any, the text is not to be used.
+    `place` is where the cutter goes down (program coordinates, mm); `clear`, `plunge` (mm/min) and
+    `plunge_from` say how. `findings` are what reading it back found wrong: with any, the text is
+    not to be used.
     """
 
     file: str
@@ -64,7 +66,8 @@ def default_name(path: Path, line: int) -> Path:
 
 
 def restart(path: Path, number: int, progress: Progress = quiet) -> Restart:
-    """A program that goes on from line `number` of a file. Raises InputError with what does not allow it."""
+    """A program that goes on from line `number` of a file. Raises InputError with what does not
+    allow it."""
     progress(f"reading {path.name}", 0.0)
     refuse_half_written(path.parent)
     data = _read(path)
@@ -106,7 +109,8 @@ def restart(path: Path, number: int, progress: Progress = quiet) -> Restart:
 
 
 def write_restart(made: Restart, path: Path) -> None:
-    """Write the text of a restart without findings to a new file. Raises InputError where one lies there already."""
+    """Write the text of a restart without findings to a new file. Raises InputError where one
+    lies there already."""
     if made.findings:
         raise ValueError("a restart that does not read back is not written")
     try:
@@ -155,7 +159,8 @@ def _descent(program: ReadProgram, lines: Sequence[str], state: ModalState, inde
 
 
 def _first_way(program: ReadProgram, lines: Sequence[str]) -> tuple[str, ...]:
-    """The slow first way down to a stop, as the file has it: its zero is another than that of the file before."""
+    """The slow first way down to a stop, as the file has it: its zero is another than that of
+    the file before."""
     turns = next((event.index for event in program.events if event.name == "spindle-on"), 0)
     stop = next((event for event in program.events if event.name == "stop" and 0 < event.index <= turns), None)
     if stop is None or not np.isfinite(program.end[0, 2]) or not (program.kind[: stop.index] == 1).all():
@@ -192,7 +197,8 @@ def _rest(lines: Sequence[str], state: ModalState) -> Iterator[tuple[str, Comple
 
 
 def _kept_words(block: Block, motion: int, state: ModalState) -> Iterator[tuple[str, float, bool]]:
-    """The words that a cycle keeps from line to line and that a block of it leaves out, as `Completion` has them."""
+    """The words that a cycle keeps from line to line and that a block of it leaves out, as
+    `Completion` has them."""
     if motion not in CYCLES or state.motion not in CYCLES:
         return
     for letter, value in zip("ZRPQ", state.cycle, strict=True):

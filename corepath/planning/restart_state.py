@@ -1,7 +1,8 @@
-"""What a control would know at the start of one line of a program: modal state, place, and how the cutter got there.
+"""What a control would know at the start of one line of a program: modal state, place, and how the
+cutter got there.
 
-Read with the words, blocks and modal machine of the read-back, from the text alone. Coordinates are the program's, in
-mm whatever the units of the file; feeds in mm/min; lines count from 1.
+Read with the words, blocks and modal machine of the read-back, from the text alone. Coordinates are
+the program's, in mm whatever the units of the file; feeds in mm/min; lines count from 1.
 """
 
 from __future__ import annotations
@@ -35,7 +36,8 @@ def block_of(text: str) -> Block:
 
 
 def state_at(lines: Sequence[str], number: int) -> ModalState:
-    """The state at the start of line `number` of a program that the read-back reads without a fault."""
+    """The state at the start of line `number` of a program that the read-back reads without a
+    fault."""
     machine = Machine()
     path, override, offset, changed, backwards = "", "", "G49", False, False
     coolant: list[str] = []
@@ -86,8 +88,9 @@ def state_at(lines: Sequence[str], number: int) -> ModalState:
 def first_line(program: ReadProgram, lines: Sequence[str], number: int, file: str) -> tuple[int, str]:
     """The line to begin with for line `number`, and why where it is another one; raises InputError.
 
-    In the middle of a ramp or helix the cutter stands against solid wood at a height between two layers: the way
-    back leads to where the descent began, which is at a height that is cleared, or above the wood.
+    In the middle of a ramp or helix the cutter stands against solid wood at a height between two
+    layers: the way back leads to where the descent began, which is at a height that is cleared, or
+    above the wood.
     """
     _refuse(program, lines, number, file)
     index = int(np.searchsorted(program.line, number))
@@ -135,14 +138,16 @@ def _refuse(program: ReadProgram, lines: Sequence[str], number: int, file: str) 
 
 
 def cutting(program: ReadProgram) -> NDArray[np.bool_]:
-    """Which motions are at feed, but for those before the spindle first turns: a first way down cuts nothing."""
+    """Which motions are at feed, but for those before the spindle first turns: a first way down
+    cuts nothing."""
     feeds: NDArray[np.bool_] = program.kind > 0
     feeds[: next((event.index for event in program.events if event.name == "spindle-on"), 0)] = False
     return feeds
 
 
 def clear_height(program: ReadProgram, file: str) -> float:
-    """The highest that the file travels at rapid, which lies above all its cuts. Raises InputError."""
+    """The highest that the file travels at rapid, which lies above all its cuts. Raises
+    InputError."""
     rapid = program.kind == 0
     travels = program.end[rapid, 2]
     travels = travels[~np.isnan(travels)]
@@ -168,7 +173,8 @@ def plunge_feed(program: ReadProgram) -> tuple[float, str]:
 
 
 def spin_up(program: ReadProgram) -> float:
-    """Seconds to wait for the spindle: the longest that the file waits between a start of it and the next motion."""
+    """Seconds to wait for the spindle: the longest that the file waits between a start of it and
+    the next motion."""
     longest, started = 0.0, -1
     for event in program.events:
         if event.name == "spindle-on":

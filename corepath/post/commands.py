@@ -20,8 +20,8 @@ def g_word(code: int) -> str:
 def preamble(grid: TickGrid, system: str, path: str, offset: str = "G49") -> list[str]:
     """The modal state that a file relies on, one word a line, and the spindle off.
 
-    `system` is the word of the coordinate system, `path` that of path control (empty: left as it is), `offset` what
-    holds of tool length offsets.
+    `system` is the word of the coordinate system, `path` that of path control (empty: left as it
+    is), `offset` what holds of tool length offsets.
     """
     words = ("G17", grid.word, "G90", "G94", system, "G40", offset, "G80", path, "M5")
     return [word for word in words if word]

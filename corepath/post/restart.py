@@ -1,8 +1,9 @@
-"""The text of a restart: a head of its own, the preamble that restores the modal state, a stop to look, safe Z,
-spindle, dwell, a rapid above the place, a plunge, and then the rest of the file as it stands.
+"""The text of a restart: a head of its own, the preamble that restores the modal state, a stop to
+look, safe Z, spindle, dwell, a rapid above the place, a plunge, and then the rest of the file as
+it stands.
 
-Only its first motion may get words that it had left to the lines before. Lengths and places are program coordinates in
-mm, feeds mm/min; they are written in the unit of the file.
+Only its first motion may get words that it had left to the lines before. Lengths and places are
+program coordinates in mm, feeds mm/min; they are written in the unit of the file.
 """
 
 from __future__ import annotations
@@ -24,8 +25,8 @@ _ASK = "Check cutter, zero, chips cleared, work held; then cycle start"
 class ModalState:
     """The state at the start of line `line`; `place` is (x, y, z).
 
-    `motion` and `system` are ten times a G number; `motion` is None where none was stated. `path`, `coolant`,
-    `override` and `offset` are the words last given of these groups, or empty.
+    `motion` and `system` are ten times a G number; `motion` is None where none was stated. `path`,
+    `coolant`, `override` and `offset` are the words last given of these groups, or empty.
     """
 
     line: int
@@ -55,10 +56,11 @@ class ModalState:
 
 @dataclass(frozen=True, slots=True)
 class Descent:
-    """How the cutter comes back to its place: from the height `clear`, at the feed `plunge` where it `goes_down`.
+    """How the cutter comes back to its place: from the height `clear`, at the feed `plunge` where
+    it `goes_down`.
 
-    `wait` are seconds for the spindle. `first_way` are lines of the file by which it comes down to a stop at
-    `first_feed`, before the spindle turns; empty where it has none.
+    `wait` are seconds for the spindle. `first_way` are lines of the file by which it comes down to
+    a stop at `first_feed`, before the spindle turns; empty where it has none.
     """
 
     clear: float
@@ -70,7 +72,8 @@ class Descent:
 
 
 class Completion(NamedTuple):
-    """What a line had left to the lines before: its motion mode, and (letter, value, whether a length) of a cycle."""
+    """What a line had left to the lines before: its motion mode, and (letter, value, whether a
+    length) of a cycle."""
 
     motion: int | None
     words: tuple[tuple[str, float, bool], ...]
@@ -78,8 +81,9 @@ class Completion(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class RestartSource:
-    """The file that is gone on with: name, digest, the line asked for and why it begins with another; the comments
-    of its head, and the lines of its rest, each with what it must be given."""
+    """The file that is gone on with: name, digest, the line asked for and why it begins with
+    another; the comments of its head, and the lines of its rest, each with what it must be
+    given."""
 
     file: str
     sha256: str
@@ -90,7 +94,8 @@ class RestartSource:
 
 
 def restart_text(source: RestartSource, state: ModalState, descent: Descent) -> str:
-    """The whole text, each line ended by a line feed; comments of its own have at most 80 characters."""
+    """The whole text, each line ended by a line feed; comments of its own have at most 80
+    characters."""
     grid = state.grid
     lines = [
         *(line for text in _says(source, state, descent) for line in comment(text)),

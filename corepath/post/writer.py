@@ -1,8 +1,9 @@
-"""Writes one program as plain RS-274 (NIST IR 6556): ASCII, one move a line, no geometry of its own.
+"""Writes one program as plain RS-274 (NIST IR 6556): ASCII, one move a line, no geometry of its
+own.
 
-The order of a file: head, preamble, stop to fit the cutter (or M6), safe Z, spindle, dwell, moves, safe Z,
-spindle off, park, M2. Nothing moves before the cutter is fitted, and nothing moves in X or Y before the
-cutter stands at the safe height. Dwells are in seconds, as the standard has them.
+The order of a file: head, preamble, stop to fit the cutter (or M6), safe Z, spindle, dwell, moves,
+safe Z, spindle off, park, M2. Nothing moves before the cutter is fitted, and nothing moves in X or
+Y before the cutter stands at the safe height. Dwells are in seconds, as the standard has them.
 """
 
 from __future__ import annotations
@@ -26,9 +27,11 @@ __all__ = ["WrittenProgram", "write"]
 
 @dataclass(frozen=True, slots=True)
 class WrittenProgram:
-    """The text of one file, its number of lines, and the extents of its motions (program coordinates, mm).
+    """The text of one file, its number of lines, and the extents of its motions (program
+    coordinates, mm).
 
-    `cut_lines` and `cut_arcs` count the straight cuts and the arcs in it; drilling cycles are neither.
+    `cut_lines` and `cut_arcs` count the straight cuts and the arcs in it; drilling cycles are
+    neither.
     """
 
     text: str
@@ -41,9 +44,10 @@ class WrittenProgram:
 def write(program: Program, heading: Heading, *, machine: MachineSection, units: Units) -> WrittenProgram:
     """`program` as text: ASCII, lines of at most 80 characters, each ended by a line feed.
 
-    `heading` goes into the head; a warning in it (what failed) stands at the very top and adds a stop before anything
-    moves. Raises ValueError where the program is none: no pass, a pass that does not begin with a rapid, a cut without
-    a feed, a number that is not finite, an arc whose ends lie at different radii.
+    `heading` goes into the head; a warning in it (what failed) stands at the very top and adds a
+    stop before anything moves. Raises ValueError where the program is none: no pass, a pass that
+    does not begin with a rapid, a cut without a feed, a number that is not finite, an arc whose
+    ends lie at different radii.
     """
     if not program.passes:
         raise ValueError(f"{program.stem}: nothing to write")
@@ -73,7 +77,8 @@ def _begin(body: Body, program: Program, machine: MachineSection, grid: TickGrid
 
 
 def _fit(body: Body, program: Program, machine: MachineSection, grid: TickGrid) -> None:
-    """The cutter, and Z touched with it at a stop, after M6 as well; with a length offset none is needed."""
+    """The cutter, and Z touched with it at a stop, after M6 as well; with a length offset none
+    is needed."""
     cutter = program.cutter
     body.add(tool_call(cutter.number, changes=machine.tool_change == "m6"))
     if machine.length_offset:
@@ -91,7 +96,8 @@ def _fit(body: Body, program: Program, machine: MachineSection, grid: TickGrid) 
 
 
 def _approach(body: Body, way: Approach, grid: TickGrid) -> None:
-    """Down at feed to a height that is clear under the old zero too, and a stop to look, the spindle still."""
+    """Down at feed to a height that is clear under the old zero too, and a stop to look, the
+    spindle still."""
     if way.old:
         body.add(*comment(_forgotten(way, grid)))
     body.walk(way.feed, z=way.height)
@@ -131,7 +137,8 @@ def _stop(body: Body, program: Program, machine: MachineSection, number: int, gr
 
 
 def _asks(program: Program, number: int, grid: TickGrid) -> str:
-    """What is asked at the stop before pass `number`; passes of a skim are named by their heights."""
+    """What is asked at the stop before pass `number`; passes of a skim are named by their
+    heights."""
     done, following = program.passes[number - 2], program.passes[number - 1]
     if not (done.planes and following.planes):
         shows = "If the casting shows all round and at each plug, end. If not, cycle start"

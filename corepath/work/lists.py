@@ -1,4 +1,5 @@
-"""What is listed of a core before any path is made: report, sheet and printed tables show the same lists."""
+"""What is listed of a core before any path is made: report, sheet and printed tables show the
+same lists."""
 
 from __future__ import annotations
 
@@ -18,8 +19,8 @@ __all__ = ["BoredStep", "FlushFigures", "ListedHardware", "ListedHole", "ListedI
 @report_keys("diameter", "depth", "floor", "made", "cutter", "file")
 @dataclass(frozen=True, slots=True)
 class BoredStep:
-    """A seat or bore: `depth` counts from the face that is up, `floor` from the bed, mm; `made` in words; the number
-    of its cutter and its file."""
+    """A seat or bore: `depth` counts from the face that is up, `floor` from the bed, mm; `made`
+    in words; the number of its cutter and its file."""
 
     diameter: float
     depth: float
@@ -54,7 +55,8 @@ class ListedInsert:
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class ListedHole:
-    """A hole of a dowel or an insert: `at` in the board frame, `lies` in the bed frame of its set-up; mm."""
+    """A hole of a dowel or an insert: `at` in the board frame, `lies` in the bed frame of its
+    set-up; mm."""
 
     id: str
     kind: str
@@ -79,7 +81,8 @@ class ListedHole:
 @report_keys("kind", Key("plane", optional=True), Key("window_costs", optional=True))
 @dataclass(frozen=True, slots=True)
 class FlushFigures:
-    """How proud resin is planed off, to which height above the bed in A, and what that costs the window; mm."""
+    """How proud resin is planed off, to which height above the bed in A, and what that costs the
+    window; mm."""
 
     kind: str
     plane: float | None = None
@@ -88,7 +91,8 @@ class FlushFigures:
 
 @dataclass(frozen=True, slots=True)
 class Lists:
-    """Castings whose fill was measured, holes, dowels, what each pass shows, what each stop leaves, pour and flush."""
+    """Castings whose fill was measured, holes, dowels, what each pass shows, what each stop
+    leaves, pour and flush."""
 
     fills: tuple[FillAdvice, ...]
     holes: tuple[ListedHole, ...]

@@ -1,4 +1,5 @@
-"""What the set-up sheet is made from, and how its figures are written. Lengths in mm, times in minutes."""
+"""What the set-up sheet is made from, and how its figures are written. Lengths in mm, times in
+minutes."""
 
 from __future__ import annotations
 
@@ -26,7 +27,8 @@ __all__ = ["Facts", "PlannedFile", "figure", "mm", "place", "size"]
 
 
 def mm(value: float, places: int = 2) -> str:
-    """A length as the sheet gives it: the figure of the report, always with its places, never "-0.00"."""
+    """A length as the sheet gives it: the figure of the report, always with its places, never
+    "-0.00"."""
     value = round(value, PLACES)
     return f"{lengths.mm(value if round(value, places) else 0.0):.{places}f}"
 
@@ -48,8 +50,8 @@ def place(x: float, y: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class PlannedFile:
-    """A file of the plan: `minutes` of its moves; least and largest X, Y (from the middle of the blank) and height
-    that the tip reaches, mm on the bed."""
+    """A file of the plan: `minutes` of its moves; least and largest X, Y (from the middle of the
+    blank) and height that the tip reaches, mm on the bed."""
 
     program: Program
     minutes: float
@@ -62,12 +64,13 @@ class PlannedFile:
 
 @dataclass(frozen=True)
 class Facts:
-    """One plan: `digest` names it, `settled` is what the record holds, `file` the name of the job file, `done` the
-    names of the operations that are cut, `lists` what is listed of the core.
+    """One plan: `digest` names it, `settled` is what the record holds, `file` the name of the job
+    file, `done` the names of the operations that are cut, `lists` what is listed of the core.
 
-    `planned` are the files made by this plan, none where a check failed; `minutes` all that are run. `findings` of the
-    read-back are (what, file). `despite_failures`: files are written although something failed. `player` is the name
-    of the page that plays the files, beside the sheet; empty where there is none.
+    `planned` are the files made by this plan, none where a check failed; `minutes` all that are
+    run. `findings` of the read-back are (what, file). `despite_failures`: files are written
+    although something failed. `player` is the name of the page that plays the files, beside the
+    sheet; empty where there is none.
     """
 
     job: Job
