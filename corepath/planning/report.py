@@ -93,7 +93,7 @@ def checks_report(prepared: Prepared, lists: Lists | None = None) -> dict[str, A
             "length": blank.length,
             "width": blank.width,
             "thickness": stack.heights.blank.nominal,
-            "tolerance": _blank_error(prepared),
+            "tolerance": stack.heights.blank.error,
             "measured": stack.heights.blank.measured,
             "known": stack.heights.blank,
             "spoil_board": blank.spoil_board,
@@ -132,11 +132,6 @@ def _flush(stack: Stackup) -> FlushFigures:
         return FlushFigures(kind)
     costs = heights.face_flush.costs(heights.came_top(stack.castings[0].shallowest_at))
     return FlushFigures(kind, heights.face_flush.plane, costs.nominal)
-
-
-def _blank_error(prepared: Prepared) -> float:
-    job = prepared.job
-    return job.tolerances.thickness if job.blank.tolerance is None else job.blank.tolerance
 
 
 def full_report(proof: Proof, results: Results, despite_failures: bool = False) -> dict[str, Any]:
