@@ -25,23 +25,23 @@ __all__ = [
 
 if TYPE_CHECKING:
     from corepath.errors import CorepathError, Fault, InputError, OutputError
+    from corepath.gcode.read.findings import Finding
     from corepath.job.model import Job
     from corepath.planning import Plan, Prepared, Progress, Reading, Written
-    from corepath.planning.front import Checked, check, load, plan, read_back
+    from corepath.planning.interface import Checked, check, load, plan, read_back
     from corepath.planning.make import MadeFile
-    from corepath.readback.findings import Finding
-    from corepath.readback.measures import Measure
     from corepath.readback.result import ReadBack
+    from corepath.readback.surfaces.measures import Measure
     from corepath.stackup import Check
 else:
     _HOMES = {
         "corepath.errors": ("CorepathError", "Fault", "InputError", "OutputError"),
         "corepath.job.model": ("Job",),
         "corepath.planning": ("Plan", "Prepared", "Progress", "Reading", "Written"),
-        "corepath.planning.front": ("Checked", "check", "load", "plan", "read_back"),
+        "corepath.planning.interface": ("Checked", "check", "load", "plan", "read_back"),
         "corepath.planning.make": ("MadeFile",),
-        "corepath.readback.findings": ("Finding",),
-        "corepath.readback.measures": ("Measure",),
+        "corepath.gcode.read.findings": ("Finding",),
+        "corepath.readback.surfaces.measures": ("Measure",),
         "corepath.readback.result": ("ReadBack",),
         "corepath.stackup": ("Check",),
     }

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from corepath.board.build import build_board
+from corepath.board.make_board import build_board
 from corepath.job.load import load_job
 from corepath.stackup import Stackup, build_stackup
-from corepath.views.sheet import NORMAL, SMALL, arrowhead, dimension_across
+from corepath.views.drawing_sheet import NORMAL, SMALL, arrowhead, dimension_across
 from corepath.views.style import stylesheet
 from corepath.views.svg import Document, number
 

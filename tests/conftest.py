@@ -19,7 +19,7 @@ import pytest
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command itself, before any test loads numpy
 
 HERE = Path(__file__).parent
-UNITS = ("board", "geometry", "job", "layup", "motion", "outside", "post", "skin", "stackup", "work")
+UNITS = ("board", "geometry", "job", "layup", "gcode", "motion", "outside", "skin", "stackup", "work")
 
 
 @pytest.hookimpl(tryfirst=True)

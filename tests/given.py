@@ -5,8 +5,8 @@ from __future__ import annotations
 from corepath.errors import InputError
 from corepath.job.load import check_source
 from corepath.job.model import Job
-from corepath.job.source import parse
-from corepath.stackup.suggest import Suggestion
+from corepath.job.text.source import parse
+from corepath.stackup.advice.suggest import Suggestion
 
 
 def load_text(text: str, file: str) -> Job:

@@ -22,9 +22,9 @@ from corepath.job.model import CutterSection
 from corepath.job.pose import Pose
 from corepath.motion.cutter import Cutter
 from corepath.motion.cutter_profile import height, heights, widest
-from corepath.readback.contact_kernels import rise as read_rise
-from corepath.readback.contact_kernels import underside_of
 from corepath.readback.shop import Shop
+from corepath.stock.contact_kernels import rise as read_rise
+from corepath.stock.contact_kernels import underside_of
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "corepath"
@@ -138,7 +138,7 @@ def _asks_for_ball(tree: ast.Module) -> list[int]:
 def test_a_module_asks_for_a_ball_where_the_form_of_the_end_counts():
     """A shape that comes to be added would be forgotten there: `Cutter` knows flat and corner radius of each."""
     assert _asks_for_ball(ast.parse('a = b.shape == "ball"\nc = d in ("flat", "bull")')) == [1, 2]
-    owners = ("motion/cutter.py", "job/consistency.py", "planning/foreign_options.py")
+    owners = ("motion/cutter.py", "job/rules/consistency.py", "planning/foreign/foreign_options.py")
     found = [f"{name}:{line}" for name, tree in _sources(*owners) for line in _asks_for_ball(tree)]
     assert not found
 
@@ -198,20 +198,20 @@ def test_a_program_is_written_outside_the_writer():
         return [node.lineno for node in texts if written.match(node.value)]
 
     assert emitted(ast.parse("yield f'G0 Z{z}'\nadd('M5', 'M4 turns')")) == [2, 1]
-    found = [f"{name}:{line}" for name, tree in _sources("post/", "job/threads.py") for line in emitted(tree)]
+    found = [f"{name}:{line}" for name, tree in _sources("post/", "job/tables/threads.py") for line in emitted(tree)]
     assert not found
 
 
 # owner, and a line as it would stand elsewhere
 _GEOMETRY = {
     "np.cumsum(np.hypot(": ("geometry/polylines.py", "np.cumsum(np.hypot(*np.diff(points, axis=0).T))"),
-    "spline_filter(": ("board/deck.py", "coef = spline_filter(grid, order=3, mode='mirror')"),
+    "spline_filter(": ("board/deck/surface.py", "coef = spline_filter(grid, order=3, mode='mirror')"),
 }
 
 
 @pytest.mark.parametrize("call", _GEOMETRY)
 def test_length_along_or_the_spline_of_the_deck_is_worked_out_a_second_time(call):
-    """`geometry/polylines.py` has the one, `board/deck.py` (evaluated in `board/kernels.py`) the other."""
+    """`geometry/polylines.py` has the one, `board/deck/surface.py` (evaluated in `board/deck/spline_kernels.py`) the other."""
     owner, line = _GEOMETRY[call]
     assert call in ast.unparse(ast.parse(line))
     found = [name for name, tree in _sources(owner) if call in ast.unparse(tree)]

@@ -11,8 +11,8 @@ from collections.abc import Callable
 
 from shapely import Polygon
 
+from corepath.board.footprints import blank_polygon, disc
 from corepath.board.placing import Feature
-from corepath.board.shapes import blank_polygon, disc
 from corepath.errors import Fault
 from corepath.job.model import DowelSection, Job
 from corepath.job.pose import Pose

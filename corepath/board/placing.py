@@ -8,7 +8,7 @@ from itertools import pairwise
 import shapely
 from shapely import Point, Polygon
 
-from corepath.board.shapes import disc
+from corepath.board.footprints import disc
 from corepath.errors import Fault
 from corepath.job.model import Job
 from corepath.lengths import mm

@@ -14,16 +14,16 @@ import typer
 
 import corepath
 from corepath import __version__
-from corepath.cli.check import check
+from corepath.cli.commands.check import check
+from corepath.cli.commands.new import new
+from corepath.cli.commands.plan import plan
+from corepath.cli.commands.preview import preview
+from corepath.cli.commands.readback import readback
+from corepath.cli.commands.record import record_command
+from corepath.cli.commands.record_options import RecordCommand
+from corepath.cli.commands.restart import restart
+from corepath.cli.commands.template import template
 from corepath.cli.guard import WELL, WRONG, as_dict, as_json, say
-from corepath.cli.new import new
-from corepath.cli.plan import plan
-from corepath.cli.preview import preview
-from corepath.cli.readback import readback
-from corepath.cli.record import record_command
-from corepath.cli.record_options import RecordCommand
-from corepath.cli.restart import restart
-from corepath.cli.template import template
 from corepath.errors import Fault
 
 __all__ = ["app", "guide_folder", "run"]

@@ -38,7 +38,7 @@ def programs(incomplete: str) -> list[str]:
 
 def operations(incomplete: str) -> list[str]:
     """Operations as `--cut` and `--touch` take them, those that the job has."""
-    from corepath.job.record_kinds import OPERATIONS
+    from corepath.job.record.entry_kinds import OPERATIONS
 
     job = _job()
     kinds = {"dowels": "dowel", "plug-pockets": "plug", "inserts": "insert", "trim": "trim"}
@@ -65,7 +65,7 @@ def cutters(incomplete: str) -> list[str]:
 
 def stages(incomplete: str) -> list[str]:
     """Stages of the work, for `--stage`."""
-    from corepath.job.record_kinds import STAGES
+    from corepath.job.record.entry_kinds import STAGES
 
     return [name for name in STAGES if name.startswith(incomplete)]
 
@@ -74,7 +74,7 @@ def _is_job(path: Path) -> bool:
     """Whether a file looks like a job: other programs keep their own things in TOML too."""
     if path.suffix != ".toml" or path.name.endswith(_RECORD) or not path.is_file():
         return False
-    from corepath.job.regular import open_regular
+    from corepath.job.text.regular import open_regular
 
     with open_regular(path) as file:
         return b"[board]" in file.read(_HEAD)
@@ -88,7 +88,7 @@ def _tables(name: str) -> list[dict[str, Any]]:
 
 def _ids(table_name: str) -> Iterator[str]:
     """Ids as the board gives them to the places."""
-    from corepath.board.shapes import place_ids
+    from corepath.board.footprints import place_ids
 
     for table in _tables(table_name):
         name, places = table.get("name"), table.get("at")
@@ -127,7 +127,7 @@ def _job() -> dict[str, Any]:
         return {}
     import tomllib
 
-    from corepath.job.regular import read_regular
+    from corepath.job.text.regular import read_regular
 
     try:
         return tomllib.loads(read_regular(Path(name[1]).expanduser(), _LARGEST_JOB).decode("utf-8"))

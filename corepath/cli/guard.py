@@ -120,7 +120,7 @@ def faults_of(error: Exception) -> Sequence[Fault]:
 
 def _next(faults: Sequence[Fault], job: Path) -> str:
     """What to type next: `new` where there is no such job, else `check` once the files named are mended."""
-    from corepath.cli.tables import next_command
+    from corepath.cli.tables.paragraphs import next_command
 
     if not job.exists():
         return "Next: name a job that is there, or " + next_command("new", job).replace("Next: ", "begin it: ")

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from corepath.errors import Fault
 
 if TYPE_CHECKING:
-    from corepath.job.source import Source
+    from corepath.job.text.source import Source
 
 __all__ = ["quoter"]
 
@@ -45,7 +45,7 @@ def quoter(job: Path | None) -> Callable[[Fault], list[str]]:
 
 def source_of(path: Path) -> Source | None:
     """A file's text, with the places of its keys where it is TOML; None where it cannot be read."""
-    from corepath.job.source import Source, parse, read_text
+    from corepath.job.text.source import Source, parse, read_text
 
     text, unread = read_text(path)
     if unread:

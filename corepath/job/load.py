@@ -16,16 +16,16 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from corepath.errors import Fault, InputError
-from corepath.job.beyond import beyond
-from corepath.job.consistency import ValidSections, contradictions
-from corepath.job.counts import too_many
-from corepath.job.half_converted import half_converted
 from corepath.job.kinds import KeyKind, fields_of, kind_at, wanted
 from corepath.job.model import Job
-from corepath.job.positions import Path
-from corepath.job.schema import JOB, KEY
-from corepath.job.source import Source, key_of, locate, read_source, value_at
+from corepath.job.rules.beyond import beyond
+from corepath.job.rules.consistency import ValidSections, contradictions
+from corepath.job.rules.counts import too_many
+from corepath.job.rules.half_converted import half_converted
 from corepath.job.stand_ins import fill_hardware, with_stand_ins
+from corepath.job.text.positions import Path
+from corepath.job.text.schema import JOB, KEY
+from corepath.job.text.source import Source, key_of, locate, read_source, value_at
 from corepath.lengths import MM_PER_INCH
 from corepath.plain_text import unsafe_letter
 

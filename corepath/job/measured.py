@@ -24,8 +24,8 @@ from numpy.typing import NDArray
 
 from corepath.errors import Fault, InputError
 from corepath.job.model import BlankSection
-from corepath.job.schema import MEASURED, comment_number
-from corepath.job.source import read_text
+from corepath.job.text.schema import MEASURED, comment_number
+from corepath.job.text.source import read_text
 from corepath.lengths import MM_PER_INCH
 
 __all__ = ["MOST_PLACES", "Measured", "read_measured"]

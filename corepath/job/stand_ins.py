@@ -13,8 +13,8 @@ from typing import Any
 
 from corepath.errors import Fault
 from corepath.job.model import MachineSection, Millimetres
-from corepath.job.source import path_of
-from corepath.job.tables import HARDWARE_KEYS, hardware
+from corepath.job.tables.builtin import HARDWARE_KEYS, hardware
+from corepath.job.text.source import path_of
 
 __all__ = ["fill_hardware", "with_stand_ins"]
 

@@ -16,8 +16,8 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 
-from corepath.board.deck import DeckSurface
-from corepath.board.model import Board
+from corepath.board.deck.surface import DeckSurface
+from corepath.board.features import Board
 from corepath.job.model import Job, LayupSection
 from corepath.layup.curve import Rocker, rocker_of
 

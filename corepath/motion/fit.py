@@ -58,7 +58,7 @@ def thin(points: ArrayLike, tolerance: float = TOLERANCE) -> Floats:
 
     First and last stay; the order stays; nothing is moved.
     """
-    from corepath.motion.kernels import line_runs
+    from corepath.motion.fit_kernels import line_runs
 
     given = _distinct(points)
     return given[line_runs(given, tolerance)] if len(given) > 2 else given
@@ -71,7 +71,7 @@ def fit_arcs(points: ArrayLike, *, feed: float, tolerance: float = TOLERANCE, ar
     starts and ends in the direction that its first and last three points give, so that parts of one curve fitted
     apart join as well. `arcs=False` gives lines only. One point, or n equal ones, give no move.
     """
-    from corepath.motion.smooth import is_corner, joined
+    from corepath.motion.fit_smooth import is_corner, joined
 
     given = _distinct(points)
     if not arcs or len(given) < 3:

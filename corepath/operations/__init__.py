@@ -8,7 +8,7 @@ from __future__ import annotations
 from corepath.errors import CorepathError
 from corepath.motion.program import Program
 from corepath.motion.reachable import reachable
-from corepath.work.model import Work
+from corepath.work.works import Work
 
 __all__ = ["programs"]
 
@@ -24,19 +24,19 @@ def programs(work: Work) -> tuple[Program, ...]:
 
 def _planned(work: Work) -> tuple[Program, ...]:
     if work.pockets:
-        from corepath.operations.pocketing import pocket_programs
+        from corepath.operations.pockets.pocketing import pocket_programs
 
         return pocket_programs(work)
     if work.holes:
-        from corepath.operations.holes import hole_programs
+        from corepath.operations.bores.stepped_holes import hole_programs
 
         return hole_programs(work)
     if work.facing is not None:
-        from corepath.operations.skim import skim_programs
+        from corepath.operations.facing.skim_paths import skim_programs
 
         return skim_programs(work)
     if work.deck is not None:
-        from corepath.operations.surfacing import deck_programs
+        from corepath.operations.deck.surfacing import deck_programs
 
         return deck_programs(work)
     if work.trim is not None:

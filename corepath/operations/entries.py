@@ -18,8 +18,8 @@ from corepath.geometry.polylines import along, place_at, turned_to
 from corepath.motion.cycles import expand
 from corepath.motion.fit import fit_arcs, flatten
 from corepath.motion.program import Kind, Move, Pass, arc, line, rapid
-from corepath.operations.facing_paths import check_path
-from corepath.work.model import Work
+from corepath.operations.facing.facing_paths import check_path
+from corepath.work.works import Work
 
 __all__ = ["LEAST_PITCH", "Trail", "ramp_along", "ramp_fits", "slope_of"]
 

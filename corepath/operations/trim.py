@@ -22,8 +22,8 @@ from corepath.lengths import mm, square_mm
 from corepath.motion.fit import TOLERANCE
 from corepath.motion.program import Program
 from corepath.operations.entries import ABOVE, Trail
-from corepath.operations.facing_paths import program
-from corepath.work.model import Trim, Work
+from corepath.operations.facing.facing_paths import program
+from corepath.work.works import Trim, Work
 
 __all__ = ["LEAD", "lap_ring", "reachable", "trim_programs"]
 

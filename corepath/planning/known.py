@@ -13,10 +13,10 @@ import numpy as np
 from corepath.errors import Fault, InputError
 from corepath.job.measured import Measured, read_measured
 from corepath.job.model import Job
-from corepath.job.record import load_record, record_path
-from corepath.job.record_settled import Settled
+from corepath.job.record.ascut import load_record, record_path
+from corepath.job.record.settled import Settled
 from corepath.lengths import units_of
-from corepath.stackup.blank import Blank
+from corepath.stackup.measuring.blank import Blank
 
 __all__ = ["Known", "read_known"]
 

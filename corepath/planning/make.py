@@ -6,16 +6,16 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from corepath.gcode.write import Extents, Heading, write
 from corepath.job.pose import pose_of
 from corepath.motion.clock import Limits, minutes
 from corepath.motion.program import Program, Setup
 from corepath.operations import programs
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet
-from corepath.planning.times import Apart, apart
-from corepath.post import Extents, Heading, write
+from corepath.planning.report.times import Apart, apart
 from corepath.work import Work
-from corepath.work.bound import Bound, bound
+from corepath.work.least_time.minutes import Bound, bound
 
 __all__ = ["MadeFile", "Progress", "failed_ids", "heading_of", "make_files", "minutes_of", "quiet", "written_file"]
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from corepath.errors import InputError
-from corepath.planning.limited import read_limited
+from corepath.planning.folder.limited import read_limited
 
 __all__ = ["record_words"]
 

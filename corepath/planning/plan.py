@@ -9,32 +9,32 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
-from corepath.job.resolved import resolved_dict
+from corepath.gcode.read.findings import Finding
+from corepath.job.text.resolved import resolved_dict
 from corepath.lengths import MM
-from corepath.planning.bound import KEY as FILES_KEY
-from corepath.planning.bound import SEAL, files_sha256, seal_of
-from corepath.planning.deck_deviation import deviation_files
-from corepath.planning.folder import Written, write_folder
-from corepath.planning.geometry import geometry_dict
-from corepath.planning.held_deck import seal
+from corepath.planning.folder.held_deck import seal
+from corepath.planning.folder.plan_folder import Written, write_folder
+from corepath.planning.folder.plan_seal import KEY as FILES_KEY
+from corepath.planning.folder.plan_seal import SEAL, files_sha256, seal_of
+from corepath.planning.folder.solids import solids
 from corepath.planning.make import MadeFile, make_files
 from corepath.planning.player import NAME as PREVIEW
 from corepath.planning.player import player_page
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet, within
 from corepath.planning.proof import Proof, prove
-from corepath.planning.report import Results, full_report, results_of
-from corepath.planning.skin import skin_files
-from corepath.planning.solids import solids
-from corepath.readback.findings import Finding
+from corepath.planning.report.deck_deviation import deviation_files
+from corepath.planning.report.full_report import Results, full_report, results_of
+from corepath.planning.report.geometry import geometry_dict
+from corepath.planning.report.job_skin import skin_files
 from corepath.readback.result import ReadBack
 from corepath.reported import PLACES
 from corepath.stackup import Check
 from corepath.stackup.pass_shows import showing
-from corepath.views.deck_casting import deck_casting_sheet
-from corepath.views.deck_pictures import deck_pictures
-from corepath.views.drawing import drawings
-from corepath.views.maps import maps
+from corepath.views.deck.casting_sheet import deck_casting_sheet
+from corepath.views.deck.deck_pictures import deck_pictures
+from corepath.views.drawings.drawing import drawings
+from corepath.views.maps.blank_maps import maps
 from corepath.views.sheet_html import Facts, PlannedFile, sheet_html
 
 __all__ = ["Plan", "plan", "preview"]

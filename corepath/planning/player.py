@@ -9,16 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from corepath.gcode.read.arcs import flatten
 from corepath.job.pose import pose_of
 from corepath.lengths import in_unit, units_of
 from corepath.motion.clock import Limits
 from corepath.motion.program import Setup
 from corepath.planning.prepare import Prepared
-from corepath.readback.arcs import flatten
-from corepath.readback.path import Path
+from corepath.readback.foreign.timing import motion_seconds
 from corepath.readback.result import FileStep, ReadBack, Remaining
 from corepath.readback.steps import few
-from corepath.readback.timing import motion_seconds
+from corepath.stock.path import Path
+from corepath.views.drawings.scene import Scene
 from corepath.views.player import (
     DWELL,
     RAPID,
@@ -32,7 +33,6 @@ from corepath.views.player import (
     Shape,
     preview_html,
 )
-from corepath.views.scene import Scene
 
 __all__ = ["CHORDS", "NAME", "SOLID_COLUMNS", "motions", "player_page", "reels"]
 

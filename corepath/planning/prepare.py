@@ -7,33 +7,33 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from corepath.board.build import collect_faults
-from corepath.board.deck import DeckSurface
-from corepath.board.model import Board
+from corepath.board.deck.surface import DeckSurface
+from corepath.board.features import Board
+from corepath.board.make_board import collect_faults
 from corepath.errors import Fault, InputError
 from corepath.job.load import read_job
 from corepath.job.model import Job
-from corepath.job.record import record_path
-from corepath.job.resolved import digest
-from corepath.job.source import locate, read_source
-from corepath.job.threads import fit_cautions
+from corepath.job.record.ascut import record_path
+from corepath.job.tables.threads import fit_cautions
+from corepath.job.text.resolved import digest
+from corepath.job.text.source import locate, read_source
 from corepath.layup.curve import rocker_faults
 from corepath.lengths import said_all
-from corepath.planning.after_layup import layup_cautions
 from corepath.planning.known import Known, read_known
 from corepath.planning.progress import Progress, quiet
-from corepath.planning.skin import SkinFound, find_skin
+from corepath.planning.report.after_layup import layup_cautions
+from corepath.planning.report.job_skin import SkinFound, find_skin
 from corepath.skin.terms import pressure_cautions
 from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
-from corepath.stackup.advice import Advice, advise
-from corepath.stackup.build import withhold
-from corepath.stackup.fills import low_fills
-from corepath.stackup.stop_doubts import stop_doubts
+from corepath.stackup.advice.remedies import Advice, advise
+from corepath.stackup.checks.stop_doubts import stop_doubts
+from corepath.stackup.make_stackup import withhold
+from corepath.stackup.pour.fills import low_fills
 from corepath.work import Work, build_works, feed_checks, hole_checks, limit_checks
-from corepath.work.cutters import cutter_faults
-from corepath.work.holding_checks import holding_checks, screws_below
-from corepath.work.hole_checks import hole_checks_at
-from corepath.work.laid_checks import laid_checks
+from corepath.work.checks.holding_checks import holding_checks, screws_below
+from corepath.work.checks.hole_checks import hole_checks_at
+from corepath.work.checks.laid_checks import laid_checks
+from corepath.work.cutting.cutters import cutter_faults
 from corepath.work.one_touch import touch_cautions
 
 __all__ = ["Prepared", "prepare", "prepare_job"]

@@ -10,9 +10,9 @@ from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet, within
 from corepath.planning.reading import read_files, shop_of
 from corepath.planning.rehearsal import Rehearsal, rehearsals
-from corepath.readback.rehearsed import check_rehearsals
 from corepath.readback.result import ReadBack
-from corepath.work.limit_checks import travel_check
+from corepath.readback.words.rehearsed import check_rehearsals
+from corepath.work.checks.limit_checks import travel_check
 
 __all__ = ["Proof", "prove"]
 

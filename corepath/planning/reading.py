@@ -9,30 +9,30 @@ from pathlib import Path
 from typing import Any
 
 from corepath.errors import Fault, InputError
+from corepath.gcode.read.findings import Finding
+from corepath.gcode.read.read_program import ReadProgram
 from corepath.job.pose import pose_of
-from corepath.job.resolved import from_resolved
-from corepath.job.schema import GEOMETRY, REPORT
-from corepath.job.writing import locked
+from corepath.job.text.resolved import from_resolved
+from corepath.job.text.schema import GEOMETRY, REPORT
+from corepath.job.text.writing import locked
 from corepath.layup.laid import laid_up
 from corepath.motion.program import Setup
-from corepath.planning.bound import check_design, found_content
-from corepath.planning.held_deck import held_deck
-from corepath.planning.in_place import refuse_half_written
+from corepath.planning.folder.held_deck import held_deck
+from corepath.planning.folder.in_place import refuse_half_written
+from corepath.planning.folder.limited import read_limited
+from corepath.planning.folder.plan_seal import check_design, found_content
 from corepath.planning.known import Known
-from corepath.planning.limited import read_limited
 from corepath.planning.prepare import Prepared, prepare_job
 from corepath.planning.progress import Progress, quiet, within
 from corepath.planning.reading_cases import lies_of, with_cases
 from corepath.planning.rehearsal import FOLDER
-from corepath.planning.restart_check import check_restarts, is_restart
-from corepath.readback.findings import Finding
+from corepath.planning.restart.restart_check import check_restarts, is_restart
 from corepath.readback.measure import read_back
-from corepath.readback.measures import Measure
-from corepath.readback.program import ReadProgram
-from corepath.readback.rehearsed import check_rehearsals
 from corepath.readback.result import Outcome, ReadBack
 from corepath.readback.shop import Pour, Shop
-from corepath.readback.spoken import Spoken
+from corepath.readback.surfaces.measures import Measure
+from corepath.readback.words.rehearsed import check_rehearsals
+from corepath.readback.words.spoken import Spoken
 from corepath.reported import reported
 
 __all__ = ["Reading", "read_files", "read_folder", "shop_of", "spoken_of"]

@@ -8,14 +8,14 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.gcode.read.read_program import ReadProgram
 from corepath.lengths import Said, mm
 from corepath.planning.prepare import Prepared
 from corepath.readback.cases import new_findings, read_cases
-from corepath.readback.material import Lies
-from corepath.readback.program import ReadProgram
 from corepath.readback.result import Case, ReadBack
 from corepath.readback.shop import Shop
-from corepath.stackup.blank import Blank
+from corepath.stackup.measuring.blank import Blank
+from corepath.stock.material import Lies
 
 __all__ = ["cases_of", "lies_of", "with_cases"]
 

@@ -16,13 +16,13 @@ from typing import Any
 
 from shapely import box
 
+from corepath.gcode.write import Extents, write
 from corepath.job.pose import pose_of
 from corepath.lengths import mm
 from corepath.motion.clock import minutes
 from corepath.motion.program import Approach, Pass, Program, Setup, line, rapid
 from corepath.planning.make import MadeFile, heading_of
 from corepath.planning.prepare import Prepared
-from corepath.post import Extents, write
 from corepath.reported import Key, report_keys
 from corepath.work.approach import seen_from
 

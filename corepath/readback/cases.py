@@ -14,24 +14,24 @@ from dataclasses import replace
 
 import numpy as np
 
+from corepath.gcode.read.findings import Finding, Findings
+from corepath.gcode.read.read_program import ReadProgram
 from corepath.lengths import marked
 from corepath.readback.cutting import Cutting, check_cut, check_outside, cut_path
-from corepath.readback.discipline import choose_cutter
-from corepath.readback.findings import Finding, Findings
-from corepath.readback.floors import Singles, check_floor
-from corepath.readback.holes import is_open
 from corepath.readback.judging import may_touch, measure_deck, measure_proud
-from corepath.readback.load import check_load
-from corepath.readback.material import Stock
 from corepath.readback.measure import Run
-from corepath.readback.measures import MeasureList
+from corepath.readback.motion.cut_load import check_load
+from corepath.readback.motion.discipline import choose_cutter
 from corepath.readback.one_file import Done
-from corepath.readback.path import lay
-from corepath.readback.program import ReadProgram
 from corepath.readback.result import Case, Outcome
 from corepath.readback.shop import Shop
-from corepath.readback.zeros import derive_zero, face_height
-from corepath.work.model import Deck, Work
+from corepath.readback.surfaces.floors import Singles, check_floor
+from corepath.readback.surfaces.hole_steps import is_open
+from corepath.readback.surfaces.measures import MeasureList
+from corepath.readback.words.zeros import derive_zero, face_height
+from corepath.stock.material import Stock
+from corepath.stock.path import lay
+from corepath.work.works import Deck, Work
 
 __all__ = ["CELL", "new_findings", "read_cases", "shifted"]
 

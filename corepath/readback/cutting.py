@@ -7,12 +7,12 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.gcode.read.findings import Findings
 from corepath.lengths import mm, square_mm
-from corepath.readback.contact_kernels import underside_of
-from corepath.readback.findings import Findings
-from corepath.readback.material import NOWHERE, Cut, Mask, Singles, Stock
-from corepath.readback.path import Path
 from corepath.readback.shop import Allowed
+from corepath.stock.contact_kernels import underside_of
+from corepath.stock.material import NOWHERE, Cut, Mask, Singles, Stock
+from corepath.stock.path import Path
 
 __all__ = ["Cutting", "check_cut", "check_outside", "cut_path", "lowered"]
 

@@ -7,20 +7,20 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
-from corepath.readback.descents import check_descents, descents_engaged, descents_solved, least_slope
-from corepath.readback.drilling import check_drilling, check_openings
-from corepath.readback.engagement import Engagement
-from corepath.readback.floors import Singles, check_deck, check_floor, check_plane, check_rough, inside
-from corepath.readback.holes import check_holes
-from corepath.readback.layers import check_layers
-from corepath.readback.layup import check_bolts, check_trim, trim_mask
-from corepath.readback.material import Mask, Stock
+from corepath.readback.motion.descents import check_descents, descents_engaged, descents_solved, least_slope
+from corepath.readback.motion.drilled import check_drilling, check_openings
+from corepath.readback.motion.working import check_working, find_engagement
 from corepath.readback.one_file import Done
-from corepath.readback.parts import check_cleared
 from corepath.readback.shop import Allowed, Shop
-from corepath.readback.walls import check_walls, strays
-from corepath.readback.working import check_working, find_engagement
-from corepath.work.model import Work
+from corepath.readback.surfaces.floors import Singles, check_deck, check_floor, check_plane, check_rough, inside
+from corepath.readback.surfaces.hole_steps import check_holes
+from corepath.readback.surfaces.laid_blank import check_bolts, check_trim, trim_mask
+from corepath.readback.surfaces.layers import check_layers
+from corepath.readback.surfaces.second_files import check_cleared
+from corepath.readback.surfaces.walls import check_walls, strays
+from corepath.stock.engagement import Engagement
+from corepath.stock.material import Mask, Stock
+from corepath.work.works import Work
 
 __all__ = ["check_motions", "check_ways_down", "engaged", "may_touch", "measure_deck", "measure_proud", "measure_work"]
 

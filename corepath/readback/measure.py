@@ -15,30 +15,30 @@ from functools import partial
 import numpy as np
 import shapely
 
-from corepath.readback.arcs import lengths
+from corepath.gcode.read.arcs import lengths
+from corepath.gcode.read.findings import Findings
+from corepath.gcode.read.motions import read_program
+from corepath.gcode.read.read_program import ReadProgram
 from corepath.readback.cutting import Cutting, check_outside, cut_path
-from corepath.readback.exact_deck import check_rim, prove_deck
-from corepath.readback.findings import Findings
-from corepath.readback.first_way import Zeroed
-from corepath.readback.floors import Singles, check_plane, inside, measure_showing, surface_heights, to_reach
-from corepath.readback.heads import check_heads
-from corepath.readback.holes import is_open
 from corepath.readback.judging import check_motions, check_ways_down, engaged, may_touch, measure_deck, measure_work
-from corepath.readback.layup import laid_stock
-from corepath.readback.left import measure_edge, measure_floors, measure_left, measure_seats
-from corepath.readback.material import NOWHERE, Mask, Stock
-from corepath.readback.measures import Measure, MeasureList
-from corepath.readback.motions import read_program
+from corepath.readback.motion.first_way import Zeroed
+from corepath.readback.motion.stops import check_turn
 from corepath.readback.one_file import Done, cut_file
-from corepath.readback.passes import Passes
-from corepath.readback.path import Path
-from corepath.readback.program import ReadProgram
 from corepath.readback.result import FileCount, ReadBack, Remaining, Span
 from corepath.readback.shop import Shop
 from corepath.readback.steps import Film
-from corepath.readback.stops import check_turn
-from corepath.readback.zeros import derive_zero, face_height, zeroed
-from corepath.work.model import Deck, Facing, Work
+from corepath.readback.surfaces.exact_deck import check_rim, prove_deck
+from corepath.readback.surfaces.floors import Singles, check_plane, inside, measure_showing, surface_heights, to_reach
+from corepath.readback.surfaces.hole_steps import is_open
+from corepath.readback.surfaces.laid_blank import laid_stock
+from corepath.readback.surfaces.left import measure_edge, measure_floors, measure_left, measure_seats
+from corepath.readback.surfaces.measures import Measure, MeasureList
+from corepath.readback.surfaces.passes import Passes
+from corepath.readback.words.heads import check_heads
+from corepath.readback.words.zeros import derive_zero, face_height, zeroed
+from corepath.stock.material import NOWHERE, Mask, Stock
+from corepath.stock.path import Path
+from corepath.work.works import Deck, Facing, Work
 
 __all__ = ["Run", "read_back"]
 

@@ -7,9 +7,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from corepath.gcode.read.findings import Findings
+from corepath.gcode.read.read_program import ReadProgram
 from corepath.readback.cutting import Cutting, check_cut, cut_path
-from corepath.readback.descents import check_descents, descents_solved, least_slope
-from corepath.readback.discipline import (
+from corepath.readback.motion.cut_load import check_load
+from corepath.readback.motion.descents import check_descents, descents_solved, least_slope
+from corepath.readback.motion.discipline import (
     check_frame,
     check_obstacles,
     check_offsets,
@@ -17,22 +20,19 @@ from corepath.readback.discipline import (
     check_room,
     choose_cutter,
 )
-from corepath.readback.feeds import check_feeds
-from corepath.readback.findings import Findings
-from corepath.readback.first_way import Zeroed, check_first_way, check_look, first_look
-from corepath.readback.heads import check_stated_zero
-from corepath.readback.load import check_load
-from corepath.readback.material import Cut, Stock
-from corepath.readback.measures import MeasureList
-from corepath.readback.nose import check_nose_obstacles, check_nose_stock
-from corepath.readback.path import Path, lay
-from corepath.readback.program import ReadProgram
+from corepath.readback.motion.feeds import check_feeds
+from corepath.readback.motion.first_way import Zeroed, check_first_way, check_look, first_look
+from corepath.readback.motion.nose import check_nose_obstacles, check_nose_stock
+from corepath.readback.motion.stops import check_fitting, check_spin_up, check_stops
 from corepath.readback.shop import Shop
-from corepath.readback.spoken import check_spoken
 from corepath.readback.steps import Film
-from corepath.readback.stops import check_fitting, check_spin_up, check_stops
-from corepath.readback.zeros import check_zero, derive_zero, face_height, zeroed
-from corepath.work.model import Work
+from corepath.readback.surfaces.measures import MeasureList
+from corepath.readback.words.heads import check_stated_zero
+from corepath.readback.words.spoken import check_spoken
+from corepath.readback.words.zeros import check_zero, derive_zero, face_height, zeroed
+from corepath.stock.material import Cut, Stock
+from corepath.stock.path import Path, lay
+from corepath.work.works import Work
 
 __all__ = ["Done", "cut_file"]
 

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.readback.findings import Finding, Findings
-from corepath.readback.material import Grid, Lies, Mask, Stock
-from corepath.readback.measures import Measure
-from corepath.readback.path import Path
+from corepath.gcode.read.findings import Finding, Findings
+from corepath.readback.surfaces.measures import Measure
 from corepath.reported import Key, report_keys
+from corepath.stock.material import Grid, Lies, Mask, Stock
+from corepath.stock.path import Path
 
 __all__ = ["SQUARE", "Case", "FileCount", "FileStep", "Outcome", "ReadBack", "Remaining", "Span"]
 

@@ -13,8 +13,8 @@ from shapely import Polygon, affinity
 
 from corepath.layup.laid import LaidUp
 from corepath.motion.cutter import Cutter
-from corepath.readback.material import Lies
-from corepath.readback.spoken import Spoken
+from corepath.readback.words.spoken import Spoken
+from corepath.stock.material import Lies
 
 __all__ = ["Allowed", "Pour", "Shop"]
 

@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from corepath.readback.material import Grid, Stock
-from corepath.readback.path import Path, Pieces
 from corepath.readback.result import FileStep, Remaining
-from corepath.work.model import Work
+from corepath.stock.material import Grid, Stock
+from corepath.stock.path import Path, Pieces
+from corepath.work.works import Work
 
 __all__ = ["MOST_COLUMNS", "Film", "few", "thinned"]
 

@@ -13,8 +13,8 @@ from dataclasses import replace
 from corepath.lengths import mm
 from corepath.skin.study import SkinStudy
 from corepath.skin.terms import BAR
-from corepath.stackup.check import Check
-from corepath.stackup.judge import judge
+from corepath.stackup.checks.judge import judge
+from corepath.stackup.checks.verdict import Check
 from corepath.stackup.linear import Linear
 
 __all__ = ["skin_checks"]

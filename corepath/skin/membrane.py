@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.board.deck import DeckSurface
+from corepath.board.deck.surface import DeckSurface
 from corepath.skin.terms import Laminate, SkinCover
 
 __all__ = ["Membrane", "cell_means", "clamped", "stresses", "stretch"]

@@ -24,7 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.board.deck import DeckSurface
+from corepath.board.deck.surface import DeckSurface
 from corepath.skin.terms import BAR, Laminate, PlacedFigure, SkinCover, largest
 
 __all__ = ["LineLoad", "Pressure", "bending_pressure", "mean_bilaplacian"]

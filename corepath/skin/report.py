@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from corepath.lengths import mm, said_all
-from corepath.skin.advice import SkinAdvice
+from corepath.skin.skin_advice import SkinAdvice
 from corepath.skin.study import SkinStudy
 from corepath.skin.terms import BAR, PlacedFigure
 

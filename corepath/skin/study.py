@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from corepath.board.deck import DeckSurface
+from corepath.board.deck.surface import DeckSurface
 from corepath.job.model import Job
 from corepath.skin.bending import SkinBending, bend
 from corepath.skin.membrane import Membrane, stretch

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from corepath.board.shapes import offset
+from corepath.board.footprints import offset
 from corepath.job.model import Job, SkinSection
 from corepath.layup.laid import skin_outside
 from corepath.lengths import mm

@@ -1,9 +1,9 @@
 """The stack-up: heights, tolerances, skim planes, fill and the checks on them."""
 
-from corepath.stackup.build import build_stackup
-from corepath.stackup.check import Check
-from corepath.stackup.depth_checks import depth_checks
-from corepath.stackup.place_checks import place_checks
+from corepath.stackup.checks.depth_checks import depth_checks
+from corepath.stackup.checks.place_checks import place_checks
+from corepath.stackup.checks.verdict import Check
+from corepath.stackup.make_stackup import build_stackup
 from corepath.stackup.stackup import Stackup
 
 __all__ = ["Check", "Stackup", "build_stackup", "depth_checks", "place_checks"]

@@ -20,12 +20,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from corepath.job.model import Job
-from corepath.job.record_settled import Settled
-from corepath.stackup.blank import Blank
-from corepath.stackup.fitting import Bending, Fitted, fit
-from corepath.stackup.flush import FaceFlush, LocalFlush, flush_face, flush_local
+from corepath.job.record.settled import Settled
 from corepath.stackup.linear import Linear
-from corepath.stackup.pour import depth_loss, resin_low
+from corepath.stackup.measuring.blank import Blank
+from corepath.stackup.measuring.fitting import Bending, Fitted, fit
+from corepath.stackup.pour.flush import FaceFlush, LocalFlush, flush_face, flush_local
+from corepath.stackup.pour.pour import depth_loss, resin_low
 
 __all__ = ["At", "Heights"]
 

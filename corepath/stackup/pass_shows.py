@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from corepath.reported import Key, report_keys
-from corepath.stackup.depth_checks import seen_at
+from corepath.stackup.checks.depth_checks import seen_at
 from corepath.stackup.skim import TIE
 from corepath.stackup.stackup import CastingStack, Stackup
 

@@ -8,21 +8,21 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Point
 
-from corepath.board.model import Board, Casting, Place
+from corepath.board.features import Board, Casting, Place
 from corepath.job.model import Job
 from corepath.job.pose import pose_of
-from corepath.job.record_settled import Settled
+from corepath.job.record.settled import Settled
 from corepath.lengths import mm
 from corepath.motion.program import Found, Setup, System, Zero
 from corepath.reported import Key, report_keys
-from corepath.stackup.blank import Blank
-from corepath.stackup.flush import LocalFlush, flush_area
+from corepath.stackup.footprint_places import footprint_places
+from corepath.stackup.height_table import HeightTable, height_table
 from corepath.stackup.heights import At, Heights
 from corepath.stackup.linear import Linear
-from corepath.stackup.places import footprint_places
-from corepath.stackup.pour import CastingPour, volume_of
+from corepath.stackup.measuring.blank import Blank
+from corepath.stackup.pour.flush import LocalFlush, flush_area
+from corepath.stackup.pour.pour import CastingPour, volume_of
 from corepath.stackup.skim import SkimPlan, plan_skim
-from corepath.stackup.table import HeightTable, height_table
 
 __all__ = ["CastingStack", "PlaceStack", "Stackup", "stack_heights"]
 

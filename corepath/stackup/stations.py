@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from corepath.board.model import Casting
+from corepath.board.features import Casting
 
 __all__ = ["Over", "Sampled", "Station", "sample"]
 

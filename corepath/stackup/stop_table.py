@@ -15,10 +15,10 @@ from typing import Any
 
 from corepath.lengths import Said, mm, said_all
 from corepath.reported import Key, report_keys
-from corepath.stackup.check import Check, Verdict
-from corepath.stackup.depth_checks import clean_up_at, fill_at, fill_room, hold_at, inserts_at, shows_at
-from corepath.stackup.judge import weakest
-from corepath.stackup.pour import CastingPour, Shows, StopLimit
+from corepath.stackup.checks.depth_checks import clean_up_at, fill_at, fill_room, hold_at, inserts_at, shows_at
+from corepath.stackup.checks.judge import weakest
+from corepath.stackup.checks.verdict import Check, Verdict
+from corepath.stackup.pour.pour import CastingPour, Shows, StopLimit
 from corepath.stackup.skim import TIE, SkimPlan
 from corepath.stackup.stackup import CastingStack, Stackup
 

@@ -1,6 +1,6 @@
 """Drawings for the person at the machine: SVG text, one sheet an operation and an overview."""
 
-from corepath.views.drawing import drawings, operation_drawing
-from corepath.views.overview import overview
+from corepath.views.drawings.drawing import drawings, operation_drawing
+from corepath.views.drawings.overview import overview
 
 __all__ = ["drawings", "operation_drawing", "overview"]

@@ -13,7 +13,7 @@ import time
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
-from corepath.job.regular import open_regular
+from corepath.job.text.regular import open_regular
 
 __all__ = ["GONE", "SETTLE", "Changes"]
 

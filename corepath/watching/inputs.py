@@ -6,8 +6,8 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-from corepath.job.record import record_path
-from corepath.job.regular import read_regular
+from corepath.job.record.ascut import record_path
+from corepath.job.text.regular import read_regular
 
 __all__ = ["inputs_of"]
 

@@ -17,9 +17,9 @@ from typing import Any
 from urllib.parse import unquote, urlsplit
 
 from corepath.errors import Fault, InputError
-from corepath.job.regular import read_regular
+from corepath.job.text.regular import read_regular
 from corepath.watching.notice import NoticeBoard
-from corepath.watching.page import EVENTS, waiting_page, with_script
+from corepath.watching.reload_page import EVENTS, waiting_page, with_script
 
 __all__ = ["HERE", "USUAL_PORT", "PageServer", "serving"]
 

@@ -12,8 +12,8 @@ from dataclasses import replace
 from shapely import Point
 
 from corepath.motion.program import Approach, Zero
-from corepath.work.model import Work
-from corepath.work.running import BELOW_RAPID
+from corepath.work.cutting.running import BELOW_RAPID
+from corepath.work.works import Work
 
 __all__ = ["CLEAR", "seen_from", "with_approaches"]
 

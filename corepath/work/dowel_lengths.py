@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from shapely import Point, Polygon
 
-from corepath.board.model import Board
+from corepath.board.features import Board
 from corepath.job.model import DowelSection
 from corepath.lengths import mm
 from corepath.motion.program import Setup

@@ -9,18 +9,18 @@ from dataclasses import dataclass, replace
 
 from shapely import Point, Polygon
 
-from corepath.board.model import Board
+from corepath.board.features import Board
 from corepath.errors import Fault
 from corepath.job.model import Job, ScrewSection
 from corepath.job.pose import pose_of
 from corepath.lengths import mm, square_cm
 from corepath.motion.cutter import Cutter
 from corepath.motion.program import Setup
+from corepath.stackup.height_table import face_up
 from corepath.stackup.linear import Linear
 from corepath.stackup.stackup import Stackup
-from corepath.stackup.table import face_up
 from corepath.work.keepoff import CLEARANCE, uncut
-from corepath.work.model import Obstacle, Work
+from corepath.work.works import Obstacle, Work
 
 __all__ = ["Screw", "board_place", "head_top", "margin_fault", "screws_of", "standing", "with_uncut"]
 

@@ -23,7 +23,7 @@ from shapely.geometry.base import BaseGeometry
 from corepath.motion.cutter import Cutter
 from corepath.motion.cutter_profile import contact_reach, footprint
 from corepath.motion.feeds.chips import effective_diameter
-from corepath.work.model import Deck, Obstacle, Work
+from corepath.work.works import Deck, Obstacle, Work
 
 __all__ = [
     "BESIDE",

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from corepath.motion.program import Setup
 from corepath.reported import Key, report_keys
 from corepath.stackup.pass_shows import PassShows
-from corepath.stackup.pour import PourPlan
+from corepath.stackup.pour.pour import PourPlan
+from corepath.stackup.pour.top_up import FillAdvice
 from corepath.stackup.stop_table import StopTable
-from corepath.stackup.top_up import FillAdvice
 from corepath.work.dowel_lengths import DowelLength
 
 __all__ = ["BoredStep", "FlushFigures", "ListedHardware", "ListedHole", "ListedInsert", "Lists"]

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from corepath.job.model import Job
 from corepath.stackup.stackup import Stackup
-from corepath.work.model import Work
+from corepath.work.works import Work
 
 __all__ = ["one_touch", "only_cutter", "touch_cautions"]
 

@@ -24,15 +24,15 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.gcode.read.findings import Findings
+from corepath.gcode.read.motions import read_program
 from corepath.motion.cutter import Cutter
 from corepath.planning.make import MadeFile, make_files
 from corepath.planning.prepare import Prepared, prepare
 from corepath.planning.reading import read_files
 from corepath.readback.cutting import cut_path
-from corepath.readback.findings import Findings
-from corepath.readback.material import Grid, Stock
-from corepath.readback.motions import read_program
-from corepath.readback.path import Path, lay
+from corepath.stock.material import Grid, Stock
+from corepath.stock.path import Path, lay
 from tests.benchmarks.table import Figure, Row
 from tests.benchmarks.timing import SAMPLE, cpu, cpu_on
 

@@ -8,7 +8,7 @@ import numpy as np
 import trimesh
 from numpy.typing import NDArray
 
-from corepath.board.mesh_rays import cells_of, look_down
+from corepath.board.deck.files.mesh_rays import cells_of, look_down
 from tests.benchmarks.table import Figure, Row
 from tests.benchmarks.timing import Timed, cpu, peak_memory
 

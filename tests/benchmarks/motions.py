@@ -19,10 +19,10 @@ MOVES = 50_000
 
 def writing() -> Iterator[Row]:
     """The writer against one f-string for each move: it also rounds, drops what repeats, and tracks extents."""
+    from corepath.gcode.write import Heading, write
     from corepath.job.model import MachineSection
     from corepath.motion.cutter import Cutter, Cutting
     from corepath.motion.program import Pass, Program, Zero, line, rapid
-    from corepath.post import Heading, write
 
     moves = [rapid(0, 0, 23.6)]
     moves += [line(300 * math.sin(k), k * 0.001, 10 + math.cos(k), 1000.0) for k in range(MOVES)]
@@ -48,8 +48,8 @@ def growth() -> Iterator[Row]:
     from corepath.motion.clock import Limits, seconds
     from corepath.motion.fit import fit_arcs
     from corepath.motion.program import Move, line
-    from corepath.readback.contact_kernels import Underside
-    from corepath.readback.material import Stock
+    from corepath.stock.contact_kernels import Underside
+    from corepath.stock.material import Stock
 
     def circle(count: int) -> NDArray[np.float64]:
         turn = np.linspace(0, 2 * math.pi, count)

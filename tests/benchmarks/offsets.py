@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import box
 
-from corepath.board.deck import DeckSurface
+from corepath.board.deck.surface import DeckSurface
 from tests.benchmarks.table import Figure, Row
 from tests.benchmarks.timing import SAMPLE, Timed, cpu, peak_memory
 
@@ -37,7 +37,7 @@ def _against_dilation(deck: Any) -> Iterator[Row]:
     from scipy.ndimage import grey_dilation
 
     from corepath.motion.cutter import Cutter
-    from corepath.operations.offsetting import CutterOffset
+    from corepath.operations.deck.drop_cutter import CutterOffset
 
     xs, ys = np.arange(-639.75, 640.0, STEP), np.arange(-209.75, 210.0, STEP)
     x, y = np.meshgrid(xs, ys, indexing="ij")
@@ -69,7 +69,7 @@ def _against_dilation(deck: Any) -> Iterator[Row]:
 
 
 def _program(work: Any) -> Iterator[Row]:
-    from corepath.operations.surfacing import finished
+    from corepath.operations.deck.surfacing import finished
 
     finished(work)
     yield Row("deck program of board-1280", Figure.of(cpu(lambda: finished(work), 2)), 20.0)

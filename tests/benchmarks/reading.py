@@ -61,7 +61,7 @@ def _body(count: int) -> str:
 
 def reading() -> Iterator[Row]:
     """Lines a second of the reader, plain and in full, and of each parser that is installed."""
-    from corepath.readback.motions import read_program
+    from corepath.gcode.read.motions import read_program
 
     text = f"{HEAD}{_body(LINES)}M2\n"
     few = f"{HEAD}{_body(FEW)}"

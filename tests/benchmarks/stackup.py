@@ -83,7 +83,7 @@ def measured_map() -> Iterator[Row]:
     from corepath.job.measured import Measured
     from corepath.planning.known import Known
     from corepath.planning.prepare import prepare_job
-    from corepath.stackup.fitting import fit
+    from corepath.stackup.measuring.fitting import fit
 
     job = load_job(SAMPLE)
     grid, seeds = _grid(GRID), itertools.count(100)
@@ -109,7 +109,7 @@ def measured_map() -> Iterator[Row]:
 
 def map_growth() -> Iterator[Row]:
     """How the map and its error grow with the measured places and with the nodes, once fitted; and the fit."""
-    from corepath.stackup.fitting import fit
+    from corepath.stackup.measuring.fitting import fit
 
     def of(count: int, step: float) -> Timed:
         fitted, nodes = fit(*_blank(count).T, 0.05), _grid(step)
@@ -130,7 +130,7 @@ def map_growth() -> Iterator[Row]:
 
 def _plain_draws(value: float, half: list[float], places: Floats, error: float, draws: int) -> list[float]:
     """Least over the places for one draw after the other; same waves and same chances as ours."""
-    from corepath.stackup.montecarlo import CORRELATION, FEATURES, SEED
+    from corepath.stackup.checks.montecarlo import CORRELATION, FEATURES, SEED
 
     chance, other = np.random.default_rng(SEED + 1), np.random.default_rng(SEED)
     along, across = (chance.standard_normal((2, FEATURES)) / CORRELATION).tolist()
@@ -151,8 +151,8 @@ def _plain_draws(value: float, half: list[float], places: Floats, error: float, 
 
 def monte_carlo() -> Iterator[Row]:
     """The least of a relation over 400 places, 10,000 draws."""
+    from corepath.stackup.checks.montecarlo import least_over
     from corepath.stackup.linear import Linear
-    from corepath.stackup.montecarlo import least_over
 
     places = _blank(PLACES)[:, :2]
     level, error = np.zeros(PLACES), np.full(PLACES, 0.1)

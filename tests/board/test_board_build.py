@@ -11,8 +11,8 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from corepath.board.build import build_board, collect_faults
-from corepath.board.shapes import half_span, place_ids, plug_polygon
+from corepath.board.footprints import half_span, place_ids, plug_polygon
+from corepath.board.make_board import build_board, collect_faults
 from corepath.errors import InputError
 
 HERE = Path()

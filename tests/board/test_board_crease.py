@@ -9,11 +9,11 @@ import pytest
 from shapely import Polygon
 from shapely.affinity import rotate
 
-from corepath.board.crease import round_creases
-from corepath.board.distance import OutlineDistance
-from corepath.board.form import DeckForm, septic
-from corepath.board.make_deck import build_deck
-from corepath.board.outline import build_outline
+from corepath.board.deck.crease import round_creases
+from corepath.board.deck.distance import OutlineDistance
+from corepath.board.deck.form import DeckForm, septic
+from corepath.board.deck.make_deck import build_deck
+from corepath.board.outline.make_outline import build_outline
 
 EDGE, FULL, BAND, BLEND = 4.0, 11.0, 14.0, 110.0
 

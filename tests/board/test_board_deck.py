@@ -13,12 +13,12 @@ from scipy.integrate import quad
 from scipy.interpolate import BSpline, PchipInterpolator
 from shapely import Polygon
 
-from corepath.board.curves import circle_points
-from corepath.board.distance import OutlineDistance
-from corepath.board.form import septic
-from corepath.board.make_deck import build_deck
-from corepath.board.outline import build_outline
-from corepath.board.thickness import Thickness
+from corepath.board.deck.distance import OutlineDistance
+from corepath.board.deck.form import septic
+from corepath.board.deck.make_deck import build_deck
+from corepath.board.deck.thickness import Thickness
+from corepath.board.outline.curves import circle_points
+from corepath.board.outline.make_outline import build_outline
 from corepath.errors import InputError
 
 STATIONS = np.array([[-100, 6.2], [-20, 6.4], [5, 8.0], [88, 7.8]])

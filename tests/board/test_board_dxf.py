@@ -16,7 +16,7 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from corepath.board.dxf import read_outline
+from corepath.board.outline.dxf import read_outline
 from corepath.errors import InputError
 
 SAMPLES = Path(__file__).parents[2] / "samples"

@@ -11,8 +11,8 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from corepath.board.curves import circle_points, closed_curve, crossings
-from corepath.board.outline import build_outline
+from corepath.board.outline.curves import circle_points, closed_curve, crossings
+from corepath.board.outline.make_outline import build_outline
 from corepath.errors import InputError
 
 HERE = Path()

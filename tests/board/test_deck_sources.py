@@ -14,13 +14,13 @@ from hypothesis import strategies as st
 from scipy.integrate import dblquad
 from shapely import Polygon
 
-from corepath.board.blur import blurred
-from corepath.board.distance import OutlineDistance
-from corepath.board.form import septic
-from corepath.board.make_deck import build_deck
-from corepath.board.outline import build_outline
-from corepath.board.patches import patches_of
-from corepath.board.profile import Profile
+from corepath.board.deck.blur import blurred
+from corepath.board.deck.cross_section import Profile
+from corepath.board.deck.distance import OutlineDistance
+from corepath.board.deck.form import septic
+from corepath.board.deck.make_deck import build_deck
+from corepath.board.deck.patches import patches_of
+from corepath.board.outline.make_outline import build_outline
 from corepath.errors import InputError
 
 SQUARE = np.array([[0, 0, 60, 0], [60, 0, 60, 40], [60, 40, 0, 40], [0, 40, 0, 0]], dtype=float)

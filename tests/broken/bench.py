@@ -21,10 +21,10 @@ from tests.broken.drawing import Change, broken
 __all__ = ["FOLDERS", "ROOT", "Bench", "Outcome", "modules"]
 
 ROOT = Path(__file__).resolve().parents[2]
-FOLDERS = ("stackup", "post", "skin", "layup", "motion", "outside")
+FOLDERS = ("stackup", "gcode", "skin", "layup", "motion", "outside")
 """Folders of tests that are run; what of the package is broken are the modules that they mirror."""
 
-BROKEN = ("stackup", "post", "skin", "layup")
+BROKEN = ("stackup", "gcode/write", "skin", "layup")
 SECONDS = 60
 """CPU seconds at most beyond twice what the tests take unchanged: a loop that never ends is caught as well."""
 
@@ -46,7 +46,7 @@ _FAILED = re.compile(r"^(?:FAILED|ERROR) (\S+?)(?:\[.*)?(?: - (.*))?$", re.M)
 
 def modules(root: Path = ROOT) -> list[str]:
     """The modules whose arithmetic is broken, as paths from the root."""
-    some = [path for folder in BROKEN for path in sorted((root / "corepath" / folder).glob("*.py"))]
+    some = [path for folder in BROKEN for path in sorted((root / "corepath" / folder).rglob("*.py"))]
     some.append(root / "corepath" / "motion" / "clock.py")
     return [path.relative_to(root).as_posix() for path in some if path.name != "__init__.py"]
 
@@ -136,7 +136,7 @@ class Bench:
         low, high = change.lines
         near = {file for line in range(low, high + 1) for file in reach.get(line, ())}
         path = Path(module)
-        mirror = self.copy.glob(f"tests/{path.parent.name}/test_*{path.stem}*.py")
+        mirror = self.copy.glob(f"tests/{path.parts[1]}/test_*{path.stem}*.py")
         every = {file for some in reach.values() for file in some}
         every |= {file.relative_to(self.copy).as_posix() for file in mirror}
 

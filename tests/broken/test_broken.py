@@ -82,7 +82,7 @@ def test_a_seed_draws_the_same_and_another_draws_others() -> None:
 
 def test_every_module_of_stackup_and_post_can_be_broken() -> None:
     """A folder that was renamed would leave nothing to draw from."""
-    some = [module for module in modules() if module.split("/")[1] in ("stackup", "post")]
+    some = [module for module in modules() if module.split("/")[1] in ("stackup", "gcode")]
     assert len(some) >= 30
     for module in some[::6]:
         assert drawn((ROOT / module).read_text("utf-8"), 1, f"1:{module}"), module
@@ -92,14 +92,14 @@ def test_thirty_places_and_more_are_named_and_stand(page: str) -> None:
     """What was caught in code that is gone proves nothing of the code there is. `python -m tests.broken --prune`."""
     gone = [row.text for row in (*rows(page), *rows(page, ALIKE)) if not stands(row)]
     assert not gone, "rows whose place is gone; take them out by `python -m tests.broken --prune`"
-    kept = [row for row in rows(page) if row.module.startswith(("stackup/", "post/"))]
+    kept = [row for row in rows(page) if row.module.startswith(("stackup/", "gcode/"))]
     assert len(kept) >= 30
     assert len({row.module for row in kept}) >= 20
 
 
 def test_rows_of_either_table_are_pruned(page: str) -> None:
     """The advice above did nothing for a row of the second table."""
-    gone = Row("stackup/check.py", "Check.nothing", "sign lost", "-1", "1", "what no test can tell")
+    gone = Row("stackup/checks/verdict.py", "Check.nothing", "sign lost", "-1", "1", "what no test can tell")
     for begin in (BEGIN, ALIKE):
         last = (rows(page, begin))[-1].text
         assert pruned(page.replace(last, f"{last}\n{gone.text}")) == page

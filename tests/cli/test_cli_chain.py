@@ -10,7 +10,7 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from corepath.cli.app import app
-from corepath.job.starter import starter_text
+from corepath.job.text.starter import starter_text
 
 runner = CliRunner()
 GOOD = starter_text("Test piece")

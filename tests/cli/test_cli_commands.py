@@ -17,14 +17,14 @@ import corepath
 from corepath.cli.app import app
 from corepath.errors import Fault, InputError, OutputError
 from corepath.job.load import load_job
-from corepath.job.starter import starter_text
+from corepath.job.text.starter import starter_text
 from corepath.motion.cutter import Cutter
-from corepath.planning.folder import Written
-from corepath.planning.times import Apart
+from corepath.planning.folder.plan_folder import Written
+from corepath.planning.report.times import Apart
 from corepath.readback.result import Case, Outcome
 from corepath.reported import reported
-from corepath.stackup.check import Check
-from corepath.stackup.suggest import Suggestion
+from corepath.stackup.advice.suggest import Suggestion
+from corepath.stackup.checks.verdict import Check
 
 runner = CliRunner()
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from corepath.cli import completing
-from corepath.job.starter import starter_text
+from corepath.job.text.starter import starter_text
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ from typer.testing import CliRunner, Result
 
 from corepath.cli.app import app
 from corepath.errors import InputError
-from corepath.planning.foreign_options import ForeignOptions, bench_of
+from corepath.planning.foreign.foreign_options import ForeignOptions, bench_of
 
 FILE = """%
 (TRAY, OTHER SHOP)

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from corepath import __version__
 from corepath.cli.app import guide_folder
-from corepath.job.starter import starter_text
+from corepath.job.text.starter import starter_text
 
 HEAVY = ("numpy", "pydantic", "shapely", "scipy", "numba", "ezdxf", "trimesh", "rich", "tomllib", "json.decoder")
 
@@ -31,10 +31,10 @@ def test_help_loads_nothing_heavy() -> None:
     """Help must come at once: beyond what typer loads itself only modules of our own and small ones."""
     ours = _loaded("sys.argv = ['corepath', '--help']; from corepath.cli import main; main()")
     typers = _loaded("import typer")
-    assert "corepath.cli.plan" in ours
+    assert "corepath.cli.commands.plan" in ours
     assert [name for name in HEAVY if name in ours - typers and name != "json.decoder"] == []
     # The options of `record` are made from the table of kinds, whose modules are plain tables and rules: 12 ms.
-    ours -= {"corepath.job"} | {name for name in ours if name.startswith("corepath.job.record_")}
+    ours -= {"corepath.job"} | {name for name in ours if name.startswith("corepath.job.record")}
     assert not any(name.startswith(("corepath.job", "corepath.board", "corepath.planning")) for name in ours)
 
 
@@ -134,8 +134,8 @@ def _on_terminal(code: str, env: dict[str, str]) -> str:
 
 TABLE = """
 from corepath.cli.guard import say
-from corepath.cli.tables import check_table
-from corepath.stackup.check import Check
+from corepath.cli.tables.paragraphs import check_table
+from corepath.stackup.checks.verdict import Check
 say(check_table([Check("seat", "fail", 0.0, 0.0, 0.0, 0.1, "mm", "says", "I1", "mend")]))
 """
 
@@ -152,7 +152,7 @@ def test_colour_only_on_a_terminal_that_wants_it() -> None:
 def test_progress_only_on_a_terminal() -> None:
     """A bar in a log file would be noise; on a terminal it names what is being done."""
     code = (
-        "from corepath.cli.progress import showing\nimport time\n"
+        "from corepath.cli.progress_line import showing\nimport time\n"
         "with showing(False) as show:\n    show('path of groove', 0.5)\n    time.sleep(0.3)\n"
     )
     assert "path of groove" in _on_terminal(code, {"TERM": "xterm"})
@@ -170,7 +170,7 @@ def test_a_shell_can_be_told_to_complete_commands() -> None:
 
 def test_the_time_left_is_counted_down_while_a_step_takes_its_time() -> None:
     """A guess that stands still for half a minute looks as if all had stopped."""
-    from corepath.cli.progress import Clock
+    from corepath.cli.progress_line import Clock
 
     now = [0.0]
     clock = Clock(lambda: now[0])
@@ -191,7 +191,7 @@ def test_the_time_left_is_counted_down_while_a_step_takes_its_time() -> None:
 def test_a_plain_terminal_gets_lines_and_no_control_codes() -> None:
     """TERM=dumb knows no cursor: a bar would be rubbish, and nothing at all for half a minute a riddle."""
     code = (
-        "from corepath.cli import progress\nimport time\nprogress._APART = 0.05\n"
+        "from corepath.cli import progress_line as progress\nimport time\nprogress._APART = 0.05\n"
         "with progress.showing(False) as show:\n    show('path of groove', 0.5)\n    time.sleep(0.3)\n"
     )
     shown = _on_terminal(code, {"TERM": "dumb"})

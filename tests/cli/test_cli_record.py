@@ -11,12 +11,12 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from corepath.cli.app import app
-from corepath.cli.record_options import entries_from
-from corepath.job.record import load_record
-from corepath.job.record_kinds import KINDS
-from corepath.job.starter import starter_text
+from corepath.cli.commands.record_options import entries_from
+from corepath.job.record.ascut import load_record
+from corepath.job.record.entry_kinds import KINDS
+from corepath.job.text.starter import starter_text
 from corepath.planning import Prepared, prepare
-from corepath.stackup.record_facts import facts_of
+from corepath.stackup.measuring.facts_for_record import facts_of
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 JOB = "my board.toml"

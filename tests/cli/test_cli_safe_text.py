@@ -11,8 +11,8 @@ from typer.testing import CliRunner
 
 from corepath.cli import guard
 from corepath.cli.app import app
-from corepath.cli.tables import check_table
-from corepath.stackup.check import Check
+from corepath.cli.tables.paragraphs import check_table
+from corepath.stackup.checks.verdict import Check
 
 COUPON = (Path(__file__).parents[2] / "samples" / "coupon.toml").read_text(encoding="utf-8")
 BAD = "\x1b[2J\x1b[H20 ok\x1b[8m"

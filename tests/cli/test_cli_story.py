@@ -12,9 +12,9 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from corepath.cli.app import app
-from corepath.cli.stackup_tables import suggestion_lines
+from corepath.cli.tables.stackup_tables import suggestion_lines
 from corepath.planning import prepare
-from corepath.stackup.suggest import Suggestion
+from corepath.stackup.advice.suggest import Suggestion
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 PATH = "job.toml"

@@ -16,7 +16,7 @@ import pytest
 from typer.testing import CliRunner
 
 from corepath.cli.app import app
-from corepath.job.starter import starter_text
+from corepath.job.text.starter import starter_text
 
 LIMIT = 60.0
 
@@ -26,7 +26,7 @@ import sys
 from types import SimpleNamespace
 signal.signal(signal.SIGINT, signal.default_int_handler)  # a job in the background is born deaf to it
 import corepath.planning as planning
-from corepath.planning.folder import write_folder
+from corepath.planning.folder.plan_folder import write_folder
 
 def plan(prepared, **options):
     files = {"sheet.html": f"<html><body>plan {prepared.digest}</body></html>", "01-A-dowels.nc": "G21\\n"}

@@ -11,9 +11,9 @@ from typer.testing import CliRunner
 
 from corepath.cli.app import app
 from corepath.job.load import load_job
-from corepath.job.reference import key_reference
-from corepath.job.table_reference import table_reference
-from corepath.job.tables import hardware, resins, woods
+from corepath.job.tables.builtin import hardware, resins, woods
+from tests.guide.key_reference import key_reference
+from tests.guide.table_reference import table_reference
 
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "docs"

@@ -22,15 +22,15 @@ from typing import Any
 import numpy as np
 from scipy.ndimage import maximum_filter, minimum_filter
 
+from corepath.gcode.read.findings import Findings
+from corepath.gcode.read.motions import read_program
 from corepath.planning import plan, prepare
-from corepath.planning.bound import DESIGN, check_design
+from corepath.planning.folder.plan_seal import DESIGN, check_design
 from corepath.planning.prepare import Prepared
 from corepath.planning.reading import shop_of
 from corepath.planning.reading_cases import with_cases
-from corepath.planning.restart import Restart
-from corepath.readback.findings import Findings
+from corepath.planning.restart.restart_program import Restart
 from corepath.readback.measure import read_back
-from corepath.readback.motions import read_program
 from tests.faults.beside import EXACT_RULES, REHEARSAL_RULES, RESTART_RULES, Beside
 from tests.faults.rules import DESIGN_RULES, FILE_RULES, FIRST_WAY, LOOK_RULES, ONLY_IN, RULES, WORD_RULES, Rule
 from tests.faults.stamp import Cutter, Ran, run

@@ -8,7 +8,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from corepath.readback.motions import read_program
+from corepath.gcode.read.motions import read_program
 from tests.faults.bench import EVERY_RULE, Bench, Fault
 from tests.faults.rules import FILE_RULES
 

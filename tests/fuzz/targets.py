@@ -19,23 +19,23 @@ import numpy as np
 import shapely
 from typer.testing import CliRunner
 
-from corepath.board.dxf import read_outline
-from corepath.board.file_bytes import read_bytes
-from corepath.board.grid_file import grid_heights
-from corepath.board.mesh_file import mesh_heights
+from corepath.board.deck.files.file_bytes import read_bytes
+from corepath.board.deck.files.grid_file import grid_heights
+from corepath.board.deck.files.mesh_file import mesh_heights
+from corepath.board.outline.dxf import read_outline
 from corepath.cli.app import app
 from corepath.errors import CorepathError
+from corepath.gcode.read.motions import read_program
 from corepath.job.load import load_job
 from corepath.job.measured import read_measured
 from corepath.job.model import DeckSection
-from corepath.job.record import load_record
-from corepath.job.tables import hardware
+from corepath.job.record.ascut import load_record
+from corepath.job.tables.builtin import hardware
 from corepath.plain_text import safe
 from corepath.planning import prepare
-from corepath.planning.limited import read_limited
+from corepath.planning.folder.limited import read_limited
 from corepath.planning.reading import read_folder
-from corepath.planning.restart import restart
-from corepath.readback.motions import read_program
+from corepath.planning.restart.restart_program import restart
 from tests.given import load_text
 
 __all__ = ["TARGETS", "Target"]

@@ -22,13 +22,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from corepath.board.file_bytes import read_bytes
-from corepath.board.grid_file import read_grid
+from corepath.board.deck.files.file_bytes import read_bytes
+from corepath.board.deck.files.grid_file import read_grid
 from corepath.errors import CorepathError, InputError
+from corepath.gcode.read.motions import read_program
 from corepath.job.measured import read_measured
 from corepath.job.model import DeckSection
 from corepath.planning.reading import read_folder
-from corepath.readback.motions import read_program
 from tests.fuzz.loop import Tally, case_of, run_case
 from tests.fuzz.targets import TARGETS
 from tests.given import load_text

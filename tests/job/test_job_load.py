@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from corepath.errors import Fault, InputError
 from corepath.job.load import load_job, read_job
-from corepath.job.source import key_of, locate, path_of, read_source
-from corepath.job.starter import starter_text
+from corepath.job.text.source import key_of, locate, path_of, read_source
+from corepath.job.text.starter import starter_text
 from tests.given import load_text
 
 GOOD = starter_text("Test piece")

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from corepath.job.positions import Positions, scan
+from corepath.job.text.positions import Positions, scan
 
 SAMPLES = sorted((Path(__file__).parents[2] / "samples").glob("*.toml"))
 

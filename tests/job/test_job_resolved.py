@@ -15,13 +15,13 @@ from corepath.errors import InputError
 from corepath.job.kinds import KeyKind, fields_of
 from corepath.job.load import load_job
 from corepath.job.model import Job
-from corepath.job.reference import key_reference
-from corepath.job.resolved import digest, from_resolved, resolved_dict
-from corepath.job.source import shown
-from corepath.job.starter import starter_text, title_of, write_starter
-from corepath.job.tables import hardware, resins, woods
-from corepath.job.threads import CLEARANCE
+from corepath.job.tables.builtin import hardware, resins, woods
+from corepath.job.tables.threads import CLEARANCE
+from corepath.job.text.resolved import digest, from_resolved, resolved_dict
+from corepath.job.text.source import shown
+from corepath.job.text.starter import starter_text, title_of, write_starter
 from tests.given import load_text
+from tests.guide.key_reference import key_reference
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = sorted((ROOT / "samples").glob("*.toml"))

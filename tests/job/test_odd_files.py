@@ -10,17 +10,17 @@ from pathlib import Path
 
 import pytest
 
-from corepath.board.dxf import read_outline
-from corepath.board.file_bytes import read_bytes
+from corepath.board.deck.files.file_bytes import read_bytes
+from corepath.board.outline.dxf import read_outline
 from corepath.errors import CorepathError, InputError
-from corepath.job.counts import MOST_PLACES, MOST_ROWS, MOST_TABLES
+from corepath.gcode.read.text_source import FileSource
 from corepath.job.load import load_job
 from corepath.job.measured import read_measured
-from corepath.job.record import load_record
-from corepath.job.regular import TooLarge, read_regular
+from corepath.job.record.ascut import load_record
+from corepath.job.rules.counts import MOST_PLACES, MOST_ROWS, MOST_TABLES
+from corepath.job.text.regular import TooLarge, read_regular
 from corepath.plain_text import safe
-from corepath.planning.limited import read_limited
-from corepath.readback.source import FileSource
+from corepath.planning.folder.limited import read_limited
 from tests.given import load_text
 
 COUPON = (Path(__file__).parents[2] / "samples" / "coupon.toml").read_text(encoding="utf-8")

@@ -12,10 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corepath.errors import Fault, InputError, OutputError
-from corepath.job.record import Record, load_record, record_path, save_record
-from corepath.job.record_facts import CastingFacts, JobFacts
-from corepath.job.record_kinds import KINDS, Entry
-from corepath.job.record_next import next_measurements
+from corepath.job.record.ascut import Record, load_record, record_path, save_record
+from corepath.job.record.entry_kinds import KINDS, Entry
+from corepath.job.record.next_steps import next_measurements
+from corepath.job.record.record_facts import CastingFacts, JobFacts
 
 DAY = "2026-05-17"
 

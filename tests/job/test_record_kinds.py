@@ -9,17 +9,17 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from corepath.cli.record import record_command
-from corepath.cli.record_options import RecordCommand, entries_from, words_of
+from corepath.cli.commands.record import record_command
+from corepath.cli.commands.record_options import RecordCommand, entries_from, words_of
 from corepath.errors import InputError
-from corepath.job import record_gather as gather
-from corepath.job.record import Record, load_record, record_path, save_record
-from corepath.job.record_facts import CastingFacts, JobFacts
-from corepath.job.record_kinds import KINDS, Entry, EntryKind, Typed
-from corepath.job.record_reasons import Reason
-from corepath.job.record_reference import record_reference
-from corepath.job.record_settled import Settled
-from corepath.job.starter import starter_text
+from corepath.job.record import gather
+from corepath.job.record.ascut import Record, load_record, record_path, save_record
+from corepath.job.record.entry_kinds import KINDS, Entry, EntryKind, Typed
+from corepath.job.record.reasons import Reason
+from corepath.job.record.record_facts import CastingFacts, JobFacts
+from corepath.job.record.settled import Settled
+from corepath.job.text.starter import starter_text
+from tests.guide.record_reference import record_reference
 
 ROOT = Path(__file__).parents[2]
 

@@ -11,11 +11,12 @@ from typing import Any
 import pytest
 
 from corepath.errors import InputError
-from corepath.job import load, schema
+from corepath.job import load
 from corepath.job.measured import read_measured
-from corepath.job.resolved import digest, from_resolved, resolved_dict
-from corepath.job.schema import Schema, comment_number
-from corepath.job.starter import starter_text
+from corepath.job.text import schema
+from corepath.job.text.resolved import digest, from_resolved, resolved_dict
+from corepath.job.text.schema import Schema, comment_number
+from corepath.job.text.starter import starter_text
 from corepath.planning import read_folder
 from tests.given import load_text
 

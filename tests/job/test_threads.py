@@ -10,8 +10,8 @@ import pytest
 from corepath.errors import InputError
 from corepath.job.load import load_job
 from corepath.job.model import InsertSection, Job
-from corepath.job.tables import hardware
-from corepath.job.threads import CLEARANCE, fit_cautions, suits
+from corepath.job.tables.builtin import hardware
+from corepath.job.tables.threads import CLEARANCE, fit_cautions, suits
 from tests.given import load_text
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -79,7 +79,7 @@ def test_every_dimension_can_be_given() -> None:
 def test_a_thread_that_no_table_of_holes_has_is_a_fault_with_its_row(monkeypatch: pytest.MonkeyPatch) -> None:
     """A row added to the table of hardware ended each command with a KeyError."""
     row = replace(hardware()["tee-nut-M6"], name="tee-nut-M7", thread="M7")
-    monkeypatch.setattr("corepath.job.threads.hardware", lambda: {"tee-nut-M7": row})
+    monkeypatch.setattr("corepath.job.tables.threads.hardware", lambda: {"tee-nut-M7": row})
     with pytest.raises(InputError, match=r"tee-nut-M7 .* has the thread M7") as told:
         fit_cautions(job(**{**row.keys(), "hardware": "tee-nut-M7"}))
     assert told.value.faults[0].key == "insert.hardware" and "M6" in told.value.faults[0].allowed

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
-from corepath.board.build import build_board
+from corepath.board.make_board import build_board
 from corepath.layup.laid import bolts_of, laid_up, pins_of, skin_outside
 
 R = 2000.0

@@ -12,12 +12,12 @@ import pytest
 import shapely
 
 from corepath.errors import InputError
-from corepath.layup.form import form_of
 from corepath.layup.laid import bolts_of, laid_up
+from corepath.layup.ribs import form_of
 from corepath.planning import prepare, prepare_job
-from corepath.planning.template import template_files, template_of, write_template
-from corepath.views.template_dxf import dxf_text
-from corepath.views.template_svg import OVERLAP, PAPERS, pages, svg_text
+from corepath.planning.template_files import template_files, template_of, write_template
+from corepath.views.templates.template_dxf import dxf_text
+from corepath.views.templates.template_svg import OVERLAP, PAPERS, pages, svg_text
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 SVG = "{http://www.w3.org/2000/svg}"

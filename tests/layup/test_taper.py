@@ -14,7 +14,7 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.interpolate import CubicSpline
 
-from corepath.board.build import build_board
+from corepath.board.make_board import build_board
 from corepath.job.load import load_job
 from corepath.layup.laid import laid_up
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from corepath.motion.clock import EXACT_DEVIATION, Limits, corner_speed, leg_seconds, minutes, seconds
 from corepath.motion.program import Move, Pass, arc, line, rapid
-from corepath.planning.times import CHANGE, CHANGE_BY_MACHINE, STOP
+from corepath.planning.report.times import CHANGE, CHANGE_BY_MACHINE, STOP
 
 MINUTE = 60.0
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from corepath.motion.cutter import Cutter
 from corepath.motion.feeds import chip_caution, cutting
 from corepath.motion.feeds.chips import greatest_share
-from corepath.motion.feeds.running import LARGEST_RAISE, raised
+from corepath.motion.feeds.speeds import LARGEST_RAISE, raised
 
 
 def flat(diameter: float = 6.0, flutes: int = 2, length: float = 22.0) -> Cutter:

@@ -12,19 +12,19 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from shapely import LineString, Point, box
 
-from corepath.board.deck import DeckSurface
+from corepath.board.deck.surface import DeckSurface
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Zero
-from corepath.operations.deck_finish import _climbed, _Swept, follower, left_over, regional
-from corepath.operations.deck_kernels import guillotine, left_at, reaching
-from corepath.operations.deck_lines import Ends, Sheet, region_lines
-from corepath.operations.deck_mend import mended
-from corepath.operations.deck_regions import regions
-from corepath.operations.deck_route import routed
-from corepath.operations.offsetting import CutterOffset
-from corepath.work.deck_cutter import hollow_left
-from corepath.work.deck_steps import steps_by_axis, surface_minutes
-from corepath.work.model import Deck, Work
+from corepath.operations.deck.deck_finish import _climbed, _Swept, follower, left_over, regional
+from corepath.operations.deck.deck_kernels import guillotine, left_at, reaching
+from corepath.operations.deck.deck_lines import Ends, Sheet, region_lines
+from corepath.operations.deck.deck_regions import regions
+from corepath.operations.deck.deck_route import routed
+from corepath.operations.deck.deck_strokes import mended
+from corepath.operations.deck.drop_cutter import CutterOffset
+from corepath.work.cutting.deck_cutter import hollow_left
+from corepath.work.cutting.deck_steps import steps_by_axis, surface_minutes
+from corepath.work.works import Deck, Work
 
 Array = NDArray[np.float64]
 

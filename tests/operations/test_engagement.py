@@ -19,7 +19,7 @@ from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.fit import flatten
 from corepath.motion.program import Kind, Program, Zero
 from corepath.operations import programs
-from corepath.work.model import Milling, Pocket, Work
+from corepath.work.works import Milling, Pocket, Work
 
 Floats = NDArray[np.float64]
 

@@ -19,7 +19,7 @@ from corepath.motion.cycles import CYCLES, expand
 from corepath.motion.fit import flatten
 from corepath.motion.program import Kind, Program, Zero
 from corepath.operations import programs
-from corepath.work.model import Hole, Milling, Obstacle, Step, Work
+from corepath.work.works import Hole, Milling, Obstacle, Step, Work
 
 TOP, CLEAR = 11.9, 22.0
 FLAT = Cutter(1, "flat", 6.0, 0.0, 2, 30.0, 35.0)

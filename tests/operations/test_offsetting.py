@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from corepath.board.deck import DeckSurface
+from corepath.board.deck.surface import DeckSurface
 from corepath.motion.cutter import Cutter
-from corepath.operations.offsetting import CutterOffset, thin
+from corepath.operations.deck.drop_cutter import CutterOffset, thin
 
 Array = NDArray[np.float64]
 

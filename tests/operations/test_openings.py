@@ -11,11 +11,11 @@ import pytest
 from numpy.typing import NDArray
 from shapely import box
 
-from corepath.board.deck import DeckSurface
+from corepath.board.deck.surface import DeckSurface
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Kind, Move, Zero, line, rapid
-from corepath.operations.openings import opening_words, slowed
-from corepath.work.model import Deck, Opening, Work
+from corepath.operations.deck.bore_openings import opening_words, slowed
+from corepath.work.works import Deck, Opening, Work
 
 FLAT = Cutter(1, "flat", 10.0, 0.0, 2, 30.0, 40.0)
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from corepath.operations import order as module
 from corepath.operations.order import EXACT, short_order
-from corepath.work.bound import spanning_tree
+from corepath.work.least_time.minutes import spanning_tree
 
 Places = list[tuple[float, float]]
 whole = st.tuples(st.integers(-600, 600), st.integers(-200, 200))

@@ -19,11 +19,11 @@ from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.fit import flatten
 from corepath.motion.program import Kind, Move, Program, Zero
 from corepath.operations import programs
-from corepath.operations.corners import corners_left
-from corepath.operations.crossings import blended, turn_round
-from corepath.operations.remainders import remainders
-from corepath.operations.rings import centre_region
-from corepath.work.model import Milling, Pocket, Work
+from corepath.operations.pockets.crossings import blended, turn_round
+from corepath.operations.pockets.inside_corners import corners_left
+from corepath.operations.pockets.remainders import remainders
+from corepath.operations.pockets.rings import centre_region
+from corepath.work.works import Milling, Pocket, Work
 
 TOP, FLOOR, CLEAR = 13.6, 1.2, 25.0
 FLAT = Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0)

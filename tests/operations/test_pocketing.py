@@ -20,8 +20,8 @@ from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.fit import TOLERANCE, flatten
 from corepath.motion.program import Kind, Move, Program, Zero
 from corepath.operations import programs
-from corepath.operations.pocketing import layers
-from corepath.work.model import Milling, Obstacle, Pocket, Work
+from corepath.operations.pockets.pocketing import layers
+from corepath.work.works import Milling, Obstacle, Pocket, Work
 
 TOP, FLOOR, CLEAR, LIGHT = 13.6, 1.2, 25.0, 0.3
 FLAT = Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0)

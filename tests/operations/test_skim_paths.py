@@ -15,9 +15,9 @@ from shapely import LineString, Polygon, box
 from corepath.errors import CorepathError
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Kind, Move, Pass, Zero
-from corepath.operations import skim
+from corepath.operations.facing import skim_paths as skim
 from corepath.work.keepoff import spared
-from corepath.work.model import Facing, Obstacle, Work
+from corepath.work.works import Facing, Obstacle, Work
 
 
 def make_work(

@@ -14,15 +14,15 @@ import shapely
 from numpy.typing import NDArray
 from shapely import box
 
-from corepath.board.deck import DeckSurface
+from corepath.board.deck.surface import DeckSurface
 from corepath.errors import CorepathError
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Kind, Move, Program, Zero
-from corepath.operations import surfacing
-from corepath.work.deck_rough import rough_left
-from corepath.work.deck_steps import level_step
+from corepath.operations.deck import surfacing
+from corepath.work.cutting.deck_rough import rough_left
+from corepath.work.cutting.deck_steps import level_step
 from corepath.work.keepoff import spared
-from corepath.work.model import Deck, Obstacle, Work
+from corepath.work.works import Deck, Obstacle, Work
 
 Array = NDArray[np.float64]
 

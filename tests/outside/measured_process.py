@@ -18,11 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
-from corepath.board.model import Board
+from corepath.board.features import Board
 from corepath.job.measured import Measured
 from corepath.job.model import Job
 from corepath.stackup import build_stackup
-from corepath.stackup.blank import Blank
+from corepath.stackup.measuring.blank import Blank
 from corepath.stackup.stackup import Stackup
 from tests.outside.process import Process, Site
 

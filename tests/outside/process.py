@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Point, Polygon
 
-from corepath.board.model import Board
+from corepath.board.features import Board
 from corepath.job.model import Job
 from corepath.stackup.stackup import Stackup
 

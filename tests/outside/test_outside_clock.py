@@ -10,7 +10,7 @@ from shapely import LineString, Point
 
 from corepath.motion.clock import Limits, corner_speed, leg_seconds, seconds
 from corepath.motion.program import arc, line, rapid
-from corepath.work.bound_areas import disc
+from corepath.work.least_time.areas import disc
 
 
 @pytest.mark.parametrize(

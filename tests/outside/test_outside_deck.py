@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 import trimesh
 
-from corepath.board.mesh_file import placed_faces
-from corepath.board.mesh_rays import cells_of, look_down
+from corepath.board.deck.files.mesh_file import placed_faces
+from corepath.board.deck.files.mesh_rays import cells_of, look_down
 from corepath.job.model import DeckSection
 
 

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from corepath.job.model import CastSection
-from corepath.job.tables import woods
+from corepath.job.tables.builtin import woods
 from corepath.stackup.linear import Linear
-from corepath.stackup.pour import mix
+from corepath.stackup.pour.pour import mix
 
 SAMPLES = sorted((Path(__file__).parents[2] / "samples").glob("*.toml"))
 

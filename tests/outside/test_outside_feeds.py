@@ -10,7 +10,7 @@ import math
 import pytest
 from scipy.integrate import quad
 
-from corepath.job.tables import woods
+from corepath.job.tables.builtin import woods
 from corepath.motion.cutter import Cutter
 from corepath.motion.feeds.chips import (
     effective_diameter,

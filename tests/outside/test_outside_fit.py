@@ -15,7 +15,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from corepath.stackup.fitting import Bending, Fitted, fit
+from corepath.stackup.measuring.fitting import Bending, Fitted, fit
 
 ANSCOMBE_X = np.array([10, 8, 13, 9, 11, 14, 6, 4, 12, 7, 5], dtype=float)
 ANSCOMBE_Y = np.array([8.04, 6.95, 7.58, 8.81, 8.33, 9.96, 7.24, 4.26, 10.84, 4.82, 5.68])

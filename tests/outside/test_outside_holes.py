@@ -15,15 +15,15 @@ import pytest
 import shapely
 from shapely import LineString, box
 
-from corepath.job.threads import CLEARANCE
+from corepath.job.tables.threads import CLEARANCE
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.cycles import expand
 from corepath.motion.fit import flatten
 from corepath.motion.program import Kind, Program, Zero, drill, line, rapid
 from corepath.operations import programs
-from corepath.readback.contact_kernels import underside_of
-from corepath.readback.material import Stock
-from corepath.work.model import Hole, Milling, Step, Work
+from corepath.stock.contact_kernels import underside_of
+from corepath.stock.material import Stock
+from corepath.work.works import Hole, Milling, Step, Work
 
 TOP = 12.0
 

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
-from corepath.board.model import Board
+from corepath.board.features import Board
 from corepath.job.model import Job
 from corepath.stackup import Check, depth_checks
 from tests.outside.measured_process import GAUGE, PLACES, SEES, SHAPES, MeasuredProcess, made, wood_of

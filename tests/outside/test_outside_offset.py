@@ -20,11 +20,11 @@ import numpy as np
 import pytest
 from scipy.ndimage import grey_dilation
 
-from corepath.board.build import build_board
-from corepath.board.deck import DeckSurface
+from corepath.board.deck.surface import DeckSurface
+from corepath.board.make_board import build_board
 from corepath.job.load import load_job
 from corepath.motion.cutter import Cutter
-from corepath.operations.offsetting import CutterOffset
+from corepath.operations.deck.drop_cutter import CutterOffset
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "balance-740.toml"
 STEP = 0.5

@@ -15,10 +15,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from corepath.gcode.write import Heading, write
 from corepath.job.model import MachineSection
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Kind, Move, Pass, Program, Zero, arc, line, rapid
-from corepath.post import Heading, write
 
 pygcode = pytest.importorskip("pygcode")
 

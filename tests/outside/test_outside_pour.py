@@ -16,11 +16,11 @@ import trimesh
 from scipy.special import ellipe
 from shapely import Polygon
 
-from corepath.board.curves import arc_points, closed_curve
-from corepath.board.shapes import offset
+from corepath.board.footprints import offset
+from corepath.board.outline.curves import arc_points, closed_curve
 from corepath.job.model import CastSection
 from corepath.stackup.linear import Linear
-from corepath.stackup.pour import CastingPour, mix, tilted, volume_of
+from corepath.stackup.pour.pour import CastingPour, mix, tilted, volume_of
 
 INSIDE, OUTSIDE, DEPTH, SHORT = 8.0, 6.0, 12.4, 0.3
 

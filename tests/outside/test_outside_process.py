@@ -15,8 +15,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from corepath.board.build import build_board
-from corepath.board.model import Board
+from corepath.board.features import Board
+from corepath.board.make_board import build_board
 from corepath.job.load import load_job
 from corepath.job.model import Job
 from corepath.stackup import Check, build_stackup, depth_checks

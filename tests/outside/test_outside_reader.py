@@ -11,8 +11,8 @@ import warnings
 import numpy as np
 import pytest
 
-from corepath.readback.arcs import lengths, sweeps
-from corepath.readback.motions import read_program
+from corepath.gcode.read.arcs import lengths, sweeps
+from corepath.gcode.read.motions import read_program
 
 
 def after(x: float, y: float, z: float, text: str):

@@ -10,8 +10,8 @@ from itertools import combinations
 
 import pytest
 
-from corepath.readback.blocks import G_GROUPS, M_GROUPS, g_name
-from corepath.readback.motions import read_program
+from corepath.gcode.read.blocks import G_GROUPS, M_GROUPS, g_name
+from corepath.gcode.read.motions import read_program
 
 TABLE_4_G = (
     ("G0", "G1", "G2", "G3", "G38.2", "G80", "G81", "G82", "G83", "G84", "G85", "G86", "G87", "G88", "G89"),

@@ -15,8 +15,8 @@ import shapely
 from scipy.special import ellipe
 from shapely import Polygon
 
-from corepath.board.curves import arc_points, closed_curve
-from corepath.board.shapes import offset
+from corepath.board.footprints import offset
+from corepath.board.outline.curves import arc_points, closed_curve
 
 
 def gauss_kummer(a: float, b: float) -> float:

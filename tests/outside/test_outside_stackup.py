@@ -16,10 +16,10 @@ import numpy as np
 import pytest
 from scipy import linalg
 
-from corepath.job.tables import Wood, woods
+from corepath.job.tables.builtin import Wood, woods
 from corepath.planning.prepare import Prepared, prepare
-from corepath.stackup.fitting import Bending, fit
-from corepath.stackup.registration import registered
+from corepath.stackup.checks.registration import registered
+from corepath.stackup.measuring.fitting import Bending, fit
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
@@ -88,7 +88,7 @@ def test_worked_examples_of_the_handbook(
     other = replace(like.radial, value=9.0)
     across = {"radial": figure, "tangential": other} if grain == "quarter" else {"radial": other, "tangential": figure}
     table: dict[str, Wood] = {"example": replace(like, **across)}
-    monkeypatch.setattr("corepath.stackup.registration.woods", lambda: table)
+    monkeypatch.setattr("corepath.stackup.checks.registration.woods", lambda: table)
     for moved in moved_per_mm(prepared, "example", grain, 11.0 - 8.0):
         assert 232.0 * moved == pytest.approx(change, abs=0.005)
 

@@ -13,12 +13,12 @@ import numpy as np
 import pytest
 from scipy.integrate import trapezoid
 
+from corepath.gcode.read.findings import Findings
+from corepath.gcode.read.motions import read_program
 from corepath.motion.cutter import Cutter
 from corepath.readback.cutting import cut_path
-from corepath.readback.findings import Findings
-from corepath.readback.material import Stock
-from corepath.readback.motions import read_program
-from corepath.readback.path import lay
+from corepath.stock.material import Stock
+from corepath.stock.path import lay
 
 HEAD = "G17 G21 G90 G94 G54 G49 G40 G80 G61\nM3 S10000\nF900\n"
 THICK = 12.0

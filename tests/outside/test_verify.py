@@ -21,15 +21,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from corepath.job.resolved import resolved_dict
+from corepath.job.text.resolved import resolved_dict
 from corepath.planning import prepare
-from corepath.planning.geometry import geometry_dict
 from corepath.planning.make import make_files
 from corepath.planning.prepare import Prepared
 from corepath.planning.proof import Proof
 from corepath.planning.rehearsal import rehearsals
-from corepath.planning.report import full_report, results_of
-from corepath.planning.restart import restart, write_restart
+from corepath.planning.report.full_report import full_report, results_of
+from corepath.planning.report.geometry import geometry_dict
+from corepath.planning.restart.restart_program import restart, write_restart
 from tests.faults.beside import REHEARSAL_RULES, RESTART_RULES
 
 pytestmark = pytest.mark.whole

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import shapely
 
-from corepath.board.shapes import offset
+from corepath.board.footprints import offset
 from corepath.job.load import load_job
 from corepath.job.model import Job, LayupSection, OutlineSection, TrimSection
 from corepath.motion.fit import flatten
@@ -18,9 +18,9 @@ from corepath.motion.program import Kind, Program
 from corepath.operations import programs
 from corepath.operations.trim import lap_ring, reachable
 from corepath.planning import Prepared, prepare_job
-from corepath.planning.after_layup import NO_PROGRAMS
 from corepath.planning.make import make_files
 from corepath.planning.reading import shop_of
+from corepath.planning.report.after_layup import NO_PROGRAMS
 from corepath.readback.measure import read_back
 from corepath.readback.result import ReadBack
 from corepath.work import Work
@@ -294,7 +294,7 @@ def test_tilt_takes_of_the_wall_round_a_bolt():
 
     def wall(job: Job) -> Any:
         made = prepared_of(job)
-        from corepath.stackup.registration import registered
+        from corepath.stackup.checks.registration import registered
 
         return next(thing.left for thing in registered(made.stackup, made.board) if thing.kind == "plug")
 

@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
+from corepath.gcode.read.findings import Findings
 from corepath.job.load import load_job
-from corepath.job.resolved import digest, resolved_dict
-from corepath.planning.bound import check_design, files_sha256, found_content, seal_of
-from corepath.readback.findings import Findings
+from corepath.job.text.resolved import digest, resolved_dict
+from corepath.planning.folder.plan_seal import check_design, files_sha256, found_content, seal_of
 
 COUPON = Path(__file__).parents[2] / "samples" / "coupon.toml"
 RECORD: dict[str, Any] = {"record": {"planes": [10.4], "stop": 9.9}, "measured": {"x": [1.0], "thickness": [12.1]}}

@@ -23,14 +23,14 @@ from typer.testing import CliRunner
 
 import corepath.planning
 from corepath.cli.app import app
-from corepath.cli.tables import file_table, finding_lines
+from corepath.cli.tables.paragraphs import file_table, finding_lines
+from corepath.gcode.read.motions import read_program
 from corepath.planning import Reading, plan, prepare, quiet, read_folder
-from corepath.planning.bound import seal_of
-from corepath.planning.folder import write_folder
+from corepath.planning.folder.plan_folder import write_folder
+from corepath.planning.folder.plan_seal import seal_of
 from corepath.planning.plan import _warning
 from corepath.planning.player import reels
 from corepath.planning.reading import read_files
-from corepath.readback.motions import read_program
 from corepath.views.player import DWELL, STOP
 
 COUPON = Path(__file__).parents[2] / "samples" / "coupon.toml"
@@ -274,7 +274,7 @@ def shop(planned, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
     monkeypatch.setattr(corepath.planning, "read_folder", read_again)
     monkeypatch.setattr(sys.modules["corepath.planning.plan"], "make_files", lambda *words: planned.made)
     monkeypatch.setattr(sys.modules["corepath.planning.plan"], "_drawings", lambda *words: {"overview.svg": "<svg/>"})
-    monkeypatch.setattr("corepath.cli.progress.showing", telling)
+    monkeypatch.setattr("corepath.cli.progress_line.showing", telling)
     return told
 
 

@@ -9,10 +9,10 @@ import pytest
 
 from corepath.motion.clock import seconds
 from corepath.motion.program import Kind
-from corepath.operations.surfacing import finished, judged
-from corepath.planning.deck_table import ball_lines
+from corepath.operations.deck.surfacing import finished, judged
 from corepath.planning.prepare import prepare
-from corepath.work.deck_cutter import deck_offers
+from corepath.planning.report.deck_table import ball_lines
+from corepath.work.cutting.deck_cutter import deck_offers
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "board-1280.toml"
 

@@ -18,16 +18,16 @@ from typer.testing import CliRunner
 
 from corepath.cli.app import app
 from corepath.errors import InputError, OutputError
-from corepath.job import writing
-from corepath.job.writing import locked, write_new
-from corepath.planning import exchange as exchange_module
-from corepath.planning import folder as folder_module
-from corepath.planning import in_place as in_place_module
-from corepath.planning.exchange import CannotExchange
-from corepath.planning.folder import ensure_writable, write_folder
-from corepath.planning.in_place import HALF_WRITTEN, Change
+from corepath.job.text import writing
+from corepath.job.text.writing import locked, write_new
+from corepath.planning.folder import exchange as exchange_module
+from corepath.planning.folder import in_place as in_place_module
+from corepath.planning.folder import plan_folder as folder_module
+from corepath.planning.folder.exchange import CannotExchange
+from corepath.planning.folder.in_place import HALF_WRITTEN, Change
+from corepath.planning.folder.plan_folder import ensure_writable, write_folder
 from corepath.planning.reading import read_folder
-from corepath.planning.restart import restart
+from corepath.planning.restart.restart_program import restart
 
 NAMES = [f"0{k}-A-groove.nc" for k in range(1, 10)] + ["report.json", "overview.svg", "rehearsal/A-rehearsal.nc"]
 SIZE = 3000

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from corepath.errors import InputError
-from corepath.job.resolved import from_resolved, resolved_dict
+from corepath.job.text.resolved import from_resolved, resolved_dict
 from corepath.planning import prepare
-from corepath.planning.geometry import geometry_dict
-from corepath.planning.held_deck import KEY, held_deck, seal
+from corepath.planning.folder.held_deck import KEY, held_deck, seal
+from corepath.planning.report.geometry import geometry_dict
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

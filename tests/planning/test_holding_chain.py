@@ -13,7 +13,7 @@ from corepath.job.load import load_job
 from corepath.job.model import Job, ObstacleSection, ScrewSection
 from corepath.planning import Plan, plan, prepare_job
 from corepath.planning.reading import read_files
-from corepath.work.model import Obstacle
+from corepath.work.works import Obstacle
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

@@ -8,16 +8,16 @@ from typing import Any
 
 import pytest
 
-from corepath.cli.hole_table import hole_table
+from corepath.cli.tables.hole_table import hole_table
 from corepath.job.load import load_job
 from corepath.job.model import CutterSection, DowelSection, Job, LimitsSection
 from corepath.motion.cutter import Cutter
 from corepath.motion.cycles import CYCLES
-from corepath.operations.drilling import DEEP, PECK
+from corepath.operations.bores.drilling import DEEP, PECK
 from corepath.operations.entries import ABOVE
 from corepath.planning import Plan, plan, prepare_job
-from corepath.work.model import Work, point_of
-from corepath.work.running import TURN_ALLOWANCE, TURN_SHARE, turn_allowance
+from corepath.work.cutting.running import TURN_ALLOWANCE, TURN_SHARE, turn_allowance
+from corepath.work.works import Work, point_of
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

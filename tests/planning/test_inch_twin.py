@@ -21,7 +21,7 @@ from typer.testing import CliRunner
 from corepath.cli.app import app
 from corepath.lengths import marked, units_of
 from corepath.planning import plan, prepare
-from corepath.planning.template import template_of
+from corepath.planning.template_files import template_of
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 COUPON = (SAMPLES / "coupon.toml").read_text(encoding="utf-8")

@@ -11,10 +11,10 @@ from typer.testing import CliRunner
 
 from corepath.cli.app import app
 from corepath.job.load import load_job
-from corepath.job.record import load_record
-from corepath.job.starter import starter_text
-from corepath.planning.last_plan import last_plan
-from corepath.stackup.record_facts import facts_of
+from corepath.job.record.ascut import load_record
+from corepath.job.text.starter import starter_text
+from corepath.planning.folder.last_plan import last_plan
+from corepath.stackup.measuring.facts_for_record import facts_of
 
 
 @pytest.fixture(autouse=True)

@@ -6,8 +6,8 @@ import pytest
 
 from corepath.planning import plan, prepare, prepare_job, prove
 from corepath.planning.prepare import Prepared
+from corepath.stackup.advice.suggest import suggest
 from corepath.stackup.pass_shows import showing
-from corepath.stackup.suggest import suggest
 from tests.given import suggested_job
 
 pytestmark = pytest.mark.slow

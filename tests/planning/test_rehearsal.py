@@ -12,13 +12,13 @@ import numpy as np
 import pytest
 from shapely import Point, Polygon
 
+from corepath.gcode.read.motions import read_program
 from corepath.job.load import load_job
 from corepath.job.model import Job, ObstacleSection
 from corepath.planning import Plan, plan, prepare_job, read_folder
 from corepath.planning.reading import shop_of
-from corepath.planning.restart import restart, write_restart
-from corepath.readback.motions import read_program
-from corepath.readback.rehearsed import check_rehearsals
+from corepath.planning.restart.restart_program import restart, write_restart
+from corepath.readback.words.rehearsed import check_rehearsals
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 CLAMP = ((-118.0, -44.0), (-106.0, -44.0), (-106.0, -38.0), (-118.0, -38.0))

@@ -10,12 +10,12 @@ from typer.testing import CliRunner
 
 from corepath.cli.app import app
 from corepath.errors import InputError
+from corepath.gcode.read.motions import read_program
+from corepath.gcode.read.words import read_line
+from corepath.gcode.write import Heading, write
 from corepath.operations import programs
 from corepath.planning import prepare
-from corepath.planning.restart import default_name, restart, write_restart
-from corepath.post import Heading, write
-from corepath.readback.motions import read_program
-from corepath.readback.words import read_line
+from corepath.planning.restart.restart_program import default_name, restart, write_restart
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

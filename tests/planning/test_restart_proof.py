@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from corepath.planning.restart_proof import differs
-from corepath.readback.motions import read_program
-from corepath.readback.program import ReadProgram
+from corepath.gcode.read.motions import read_program
+from corepath.gcode.read.read_program import ReadProgram
+from corepath.planning.restart.restart_proof import differs
 
 HEAD = "G17\nG21\nG90\nG94\nG54\nG40\nG49\nG80\nG64\nT1\nM0\nG0 Z20\nS9000 M3\nG4 P3\n"
 BEFORE = "G0 X-5 Y0\nF300\nG1 Z-1\nF600\nG1 X0\n"

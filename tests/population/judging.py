@@ -12,12 +12,12 @@ from pathlib import Path
 from typing import Any
 
 from corepath.errors import CorepathError, InputError
-from corepath.job.resolved import resolved_dict
+from corepath.job.text.resolved import resolved_dict
 from corepath.planning import Proof, plan, prepare, prove
-from corepath.planning.geometry import geometry_dict
-from corepath.planning.held_deck import seal
+from corepath.planning.folder.held_deck import seal
 from corepath.planning.prepare import Prepared
-from corepath.planning.report import full_report, results_of
+from corepath.planning.report.full_report import full_report, results_of
+from corepath.planning.report.geometry import geometry_dict
 from tests.population.drawing import Drawn
 from tests.population.stranger import breaches
 

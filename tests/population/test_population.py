@@ -14,7 +14,7 @@ import pytest
 from shapely import LineString, Point, Polygon, box
 
 from corepath.planning import checks_report, prepare
-from corepath.planning.geometry import geometry_dict
+from corepath.planning.report.geometry import geometry_dict
 from tests.population.chance import Chance
 from tests.population.drawing import Drawn, draw
 from tests.population.judging import Outcome, judge, write_job

@@ -18,7 +18,7 @@ from corepath.motion.program import Zero
 from corepath.readback.measure import read_back
 from corepath.readback.result import ReadBack
 from corepath.readback.shop import Pour, Shop
-from corepath.work.model import Deck, Facing, Hole, Milling, Pocket, Step, Work
+from corepath.work.works import Deck, Facing, Hole, Milling, Pocket, Step, Work
 
 LENGTH, WIDTH, THICK = 100.0, 60.0, 12.0
 FLOOR, STOP, DECK = 1.2, 10.5, 8.0

@@ -12,17 +12,17 @@ from hypothesis import strategies as st
 from scipy.optimize import minimize_scalar
 from shapely import box
 
+from corepath.gcode.read.findings import Findings
+from corepath.gcode.read.motions import read_program
 from corepath.motion.cutter import Cutter
-from corepath.readback.contact_kernels import Underside
-from corepath.readback.exact_deck import prove_deck, sections
-from corepath.readback.exact_kernels import sweep_points
-from corepath.readback.findings import Findings
-from corepath.readback.measures import MeasureList
-from corepath.readback.motions import read_program
-from corepath.readback.path import Path, lay
 from corepath.readback.shop import Allowed
+from corepath.readback.surfaces.exact_deck import prove_deck, sections
+from corepath.readback.surfaces.measures import MeasureList
 from corepath.reported import reported
-from corepath.work.model import Deck
+from corepath.stock.contact_kernels import Underside
+from corepath.stock.exact_kernels import sweep_points
+from corepath.stock.path import Path, lay
+from corepath.work.works import Deck
 
 BLANK = box(-50.0, -30.0, 50.0, 30.0)
 DECK, STOP = 8.0, 10.5

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from corepath.gcode.read.findings import Findings
+from corepath.gcode.read.motions import read_program
 from corepath.motion.program import Approach, Zero
-from corepath.readback.findings import Findings
-from corepath.readback.first_way import check_look
-from corepath.readback.motions import read_program
+from corepath.readback.motion.first_way import check_look
 
 INSERTS, DECK = "06-B-inserts.nc", "08-C-deck.nc"
 

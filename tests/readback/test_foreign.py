@@ -14,8 +14,8 @@ import pytest
 
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
-from corepath.readback.foreign import read_foreign
-from corepath.readback.foreign_facts import Bench
+from corepath.readback.foreign.foreign_facts import Bench
+from corepath.readback.foreign.foreign_file import read_foreign
 from corepath.reported import reported
 
 HEAD = "G17 G21 G90 G94 G40 G49 G80\nT1 M6\nS16000 M3\nG4 P3\nG0 Z5\nX0 Y0\n"

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from shapely import box
 
+from corepath.gcode.read.findings import Finding
 from corepath.readback.cases import new_findings, read_cases, shifted
-from corepath.readback.findings import Finding
 from corepath.readback.result import Case, Outcome
 
 STOPS = (Case("earliest stop", "if the skim stops at 12.90", 1), Case("latest stop", "if the skim stops at 11.90", 3))

@@ -13,15 +13,15 @@ import numpy as np
 import pytest
 from shapely import box
 
+from corepath.gcode.read.findings import Findings
+from corepath.gcode.read.motions import read_program
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Zero
 from corepath.readback.cutting import cut_path
-from corepath.readback.descents import check_descents, descents_solved, least_slope
-from corepath.readback.findings import Findings
-from corepath.readback.material import Stock
-from corepath.readback.motions import read_program
-from corepath.readback.path import lay
-from corepath.work.model import Deck, Work
+from corepath.readback.motion.descents import check_descents, descents_solved, least_slope
+from corepath.stock.material import Stock
+from corepath.stock.path import lay
+from corepath.work.works import Deck, Work
 
 SKIM, ALL = "05-B-skim-pass-1.nc", "05-B-skim-all.nc"
 FIRST = "G0 X-60 Y-30\nG1 Z11.2000\n"

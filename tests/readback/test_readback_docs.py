@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from corepath.readback.drilling import AT_ONCE
-from corepath.readback.findings import KINDS
+from corepath.gcode.read.findings import KINDS
 from corepath.readback.mends import MENDS
+from corepath.readback.motion.drilled import AT_ONCE
+from corepath.readback.motion.working import MORE
 from corepath.readback.shop import Allowed
-from corepath.readback.working import MORE
 
 PAGE = (Path(__file__).parents[2] / "docs" / "readback.md").read_text()
 

@@ -15,14 +15,14 @@ import pytest
 import shapely
 from numpy.typing import NDArray
 
+from corepath.gcode.read.findings import Finding
+from corepath.gcode.read.motions import read_program
+from corepath.gcode.read.read_program import ReadProgram
 from corepath.planning import prepare
 from corepath.planning.make import make_files
 from corepath.planning.reading import read_files
-from corepath.readback.findings import Finding
-from corepath.readback.motions import read_program
-from corepath.readback.program import ReadProgram
 from corepath.readback.result import ReadBack
-from corepath.work.model import Work
+from corepath.work.works import Work
 
 GROOVE, PLUG = "03-A-groove.nc", "02-A-plug-pockets.nc"
 

@@ -10,11 +10,11 @@ import math
 import numpy as np
 import pytest
 
+from corepath.gcode.read.findings import Findings
+from corepath.gcode.read.motions import read_program
 from corepath.motion.cutter import Cutter
-from corepath.readback.feeds import reachable
-from corepath.readback.findings import Findings
-from corepath.readback.motions import read_program
-from corepath.readback.path import lay
+from corepath.readback.motion.feeds import reachable
+from corepath.stock.path import lay
 
 GROOVE, SKIM, DOWELS = "03-A-groove.nc", "05-B-skim-pass-1.nc", "01-A-dowels.nc"
 

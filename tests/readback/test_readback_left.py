@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from shapely import box
 
-from corepath.readback.left import measure_edge
-from corepath.readback.material import Stock
-from corepath.readback.measures import MeasureList
+from corepath.readback.surfaces.left import measure_edge
+from corepath.readback.surfaces.measures import MeasureList
 from corepath.reported import reported
+from corepath.stock.material import Stock
 
 
 @pytest.fixture(scope="module")

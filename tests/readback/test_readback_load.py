@@ -8,14 +8,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from corepath.gcode.read.findings import Findings
+from corepath.gcode.read.motions import read_program
 from corepath.motion.cutter import Cutter
 from corepath.readback.cutting import cut_path
-from corepath.readback.findings import Findings
-from corepath.readback.load import check_load, heaviest_planned, removal_along, true_removal
-from corepath.readback.material import Stock
-from corepath.readback.measures import MeasureList
-from corepath.readback.motions import read_program
-from corepath.readback.path import Path, lay
+from corepath.readback.motion.cut_load import check_load, heaviest_planned, removal_along, true_removal
+from corepath.readback.surfaces.measures import MeasureList
+from corepath.stock.material import Stock
+from corepath.stock.path import Path, lay
 
 HEAD = "G17 G21 G90 G94 G54 G49 G40 G80 G61\nM3 S10000\n"
 FLAT, BALL = Cutter(1, "flat", 6.0, 0.0, 2, 20, 30), Cutter(1, "ball", 6.0, 3.0, 2, 20, 30)

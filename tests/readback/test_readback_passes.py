@@ -10,7 +10,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from corepath.readback.passes import Passes
+from corepath.readback.surfaces.passes import Passes
 
 ALL = "05-B-skim-all.nc"
 

@@ -9,10 +9,10 @@ from dataclasses import replace
 import pytest
 from shapely import box
 
+from corepath.gcode.read.findings import KINDS, Findings
 from corepath.motion.cutter import Cutter
-from corepath.readback.findings import KINDS, Findings
 from corepath.reported import reported
-from corepath.work.model import Obstacle
+from corepath.work.works import Obstacle
 
 GROOVE, PLUG, SKIM, ALL, INSERTS, DECK = (
     "03-A-groove.nc", "02-A-plug-pockets.nc", "05-B-skim-pass-1.nc", "05-B-skim-all.nc", "06-B-inserts.nc",

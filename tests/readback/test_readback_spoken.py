@@ -11,13 +11,13 @@ from pathlib import Path
 import pytest
 from shapely import box
 
+from corepath.gcode.read.findings import Findings
+from corepath.gcode.write import Heading, write
 from corepath.job.load import load_job
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Approach, Pass, Program, Zero, line, rapid
-from corepath.post import Heading, write
-from corepath.readback.findings import Findings
-from corepath.readback.spoken import Spoken, check_spoken
-from corepath.work.model import Work
+from corepath.readback.words.spoken import Spoken, check_spoken
+from corepath.work.works import Work
 
 COUPON = Path(__file__).parents[2] / "samples" / "coupon.toml"
 RUN = Cutting(18000.0, 3960.0, 1980.0, 1300.0, 3.0, 2.4, 6000.0)

@@ -11,14 +11,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from corepath.gcode.read import motions
+from corepath.gcode.read import text_source as source
+from corepath.gcode.read.motions import read_program, stream_program
+from corepath.gcode.read.text_source import FileSource, TextSource, lines_of
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
-from corepath.readback import motions, source
-from corepath.readback.foreign import read_foreign
-from corepath.readback.foreign_facts import Bench
-from corepath.readback.motions import read_program, stream_program
-from corepath.readback.source import FileSource, TextSource, lines_of
-from corepath.readback.tools_called import changes_by_m6
+from corepath.readback.foreign.foreign_facts import Bench
+from corepath.readback.foreign.foreign_file import read_foreign
+from corepath.readback.foreign.tools_called import changes_by_m6
 from corepath.reported import reported
 
 HEAD = "G17 G21 G90 G94 G54\nG40 G49 G80 G64\nT1 M6\nM3 S12000\nG4 P3\nG0 X0 Y0 Z5\n"

@@ -8,8 +8,8 @@ from dataclasses import replace
 import pytest
 
 from corepath.motion.cutter import Cutter
-from corepath.readback.working import engagement_angle, widest_allowed
-from corepath.work.model import Milling
+from corepath.readback.motion.working import engagement_angle, widest_allowed
+from corepath.work.works import Milling
 
 GROOVE, PLUG, DOWELS, INSERTS = "03-A-groove.nc", "02-A-plug-pockets.nc", "01-A-dowels.nc", "06-B-inserts.nc"
 

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from corepath.motion.clock import Limits
-from corepath.readback.material import Grid, Stock
+from corepath.readback.foreign.timing import motion_seconds, time_path
 from corepath.readback.measure import read_back
 from corepath.readback.steps import MOST_COLUMNS, few, thinned
-from corepath.readback.timing import motion_seconds, time_path
+from corepath.stock.material import Grid, Stock
 
 LIMITS = Limits(6000.0, 500.0, 0.02)
 

@@ -11,14 +11,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from corepath.board.build import build_board
+from corepath.board.make_board import build_board
 from corepath.job.load import load_job
 from corepath.job.model import Job
 from corepath.lengths import Said
-from corepath.planning.skin import SkinFound, find_skin, skin_files
+from corepath.planning.report.job_skin import SkinFound, find_skin, skin_files
 from corepath.reported import reported
-from corepath.skin.advice import Option, changed
 from corepath.skin.plate import bending_pressure
+from corepath.skin.skin_advice import Option, changed
 from corepath.skin.terms import cover_of, laminate_of, pressure_cautions
 
 pytestmark = pytest.mark.whole

@@ -8,10 +8,10 @@ import pytest
 
 from corepath.job.load import load_job
 from corepath.job.model import Job
-from corepath.job.record_settled import Settled
+from corepath.job.record.settled import Settled
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare_job
-from corepath.stackup.suggest import EFFECTS, _held_margins, _least_change, suggest
+from corepath.stackup.advice.suggest import EFFECTS, _held_margins, _least_change, suggest
 from tests.given import suggested_job
 
 SAMPLES = Path(__file__).parents[2] / "samples"

@@ -13,7 +13,7 @@ from corepath.job.load import load_job
 from corepath.job.measured import Measured, read_measured
 from corepath.job.model import Job
 from corepath.reported import reported
-from corepath.stackup.blank import Blank
+from corepath.stackup.measuring.blank import Blank
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 NAN = math.nan

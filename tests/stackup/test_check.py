@@ -1,7 +1,7 @@
 """One check as the report has it."""
 
 from corepath.reported import reported
-from corepath.stackup.judge import judge
+from corepath.stackup.checks.judge import judge
 from corepath.stackup.linear import Linear
 
 

@@ -11,7 +11,7 @@ import shapely
 
 from corepath.planning import prepare
 from corepath.planning.prepare import Prepared
-from corepath.stackup.deck_casting import Columns, expected_columns, notes, shown_casting
+from corepath.stackup.casting_on_deck import Columns, expected_columns, notes, shown_casting
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

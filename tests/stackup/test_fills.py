@@ -5,10 +5,10 @@ from pathlib import Path
 import pytest
 
 from corepath.job.load import load_job
-from corepath.job.record_settled import Settled
+from corepath.job.record.settled import Settled
 from corepath.planning import Prepared, prepare_job
 from corepath.planning.known import Known
-from corepath.stackup.fills import fill_advices, low_fills
+from corepath.stackup.pour.fills import fill_advices, low_fills
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 LOW = {"groove": 4.0}

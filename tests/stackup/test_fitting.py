@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from scipy.interpolate import RBFInterpolator
 from scipy.stats import chi2
 
-from corepath.stackup.fitting import OUTSIDE, Bending, fit
-from corepath.stackup.thin_plate import MOST_KNOTS
+from corepath.stackup.measuring.fitting import OUTSIDE, Bending, fit
+from corepath.stackup.measuring.thin_plate import MOST_KNOTS
 
 Floats = NDArray[np.float64]
 Form = Callable[[Floats, Floats], Floats]

@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import Point, box
 
-from corepath.stackup.flush import ALLOWANCE, flush_area, flush_face, flush_local, flush_parts
 from corepath.stackup.linear import Linear
+from corepath.stackup.pour.flush import ALLOWANCE, flush_area, flush_face, flush_local, flush_parts
 
 THICK = 13.6
 FLOOR = 1.2

@@ -8,10 +8,10 @@ import pytest
 from corepath.job.load import load_job
 from corepath.job.measured import Measured
 from corepath.job.model import Job
-from corepath.job.record_settled import Settled
-from corepath.stackup.blank import Blank
+from corepath.job.record.settled import Settled
 from corepath.stackup.heights import Heights
 from corepath.stackup.linear import Linear
+from corepath.stackup.measuring.blank import Blank
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 AT = (10.0, 20.0)

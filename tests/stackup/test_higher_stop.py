@@ -10,13 +10,13 @@ from pathlib import Path
 
 import pytest
 
-from corepath.board.build import build_board
+from corepath.board.make_board import build_board
 from corepath.job.load import load_job
 from corepath.job.model import Job
-from corepath.job.record_settled import Settled
+from corepath.job.record.settled import Settled
 from corepath.lengths import Said
 from corepath.stackup import Check, build_stackup, depth_checks
-from corepath.stackup.higher_stop import higher_stop
+from corepath.stackup.advice.higher_stop import higher_stop
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from corepath.board.build import build_board
-from corepath.board.model import Board
+from corepath.board.features import Board
+from corepath.board.make_board import build_board
 from corepath.job.load import load_job
 from corepath.job.measured import Measured
 from corepath.job.model import Job
-from corepath.job.record_settled import Settled
+from corepath.job.record.settled import Settled
 from corepath.stackup import build_stackup, depth_checks
-from corepath.stackup.advice import advise
-from corepath.stackup.blank import Blank
-from corepath.stackup.measuring import measuring_places
+from corepath.stackup.advice.remedies import advise
+from corepath.stackup.measuring.blank import Blank
+from corepath.stackup.measuring.places_to_measure import measuring_places
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 Floats = NDArray[np.float64]

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from shapely import Point, Polygon
 
-from corepath.board.build import collect_faults
-from corepath.board.model import Board
+from corepath.board.features import Board
+from corepath.board.make_board import collect_faults
 from corepath.job.load import load_job
 from corepath.job.measured import read_measured
 from corepath.job.model import Job, ObstacleSection
-from corepath.stackup.measuring import MOST, THROAT, measuring_places, template_text
+from corepath.stackup.measuring.places_to_measure import MOST, THROAT, measuring_places, template_text
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from corepath.stackup.checks.montecarlo import least_over, low_quantile, sample
 from corepath.stackup.linear import Linear
-from corepath.stackup.montecarlo import least_over, low_quantile, sample
 
 
 def relation() -> Linear:

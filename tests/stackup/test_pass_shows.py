@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from corepath.planning import prepare
-from corepath.stackup.depth_checks import shows_at
+from corepath.stackup.checks.depth_checks import shows_at
 from corepath.stackup.pass_shows import showing
 
 SAMPLES = Path(__file__).parents[2] / "samples"

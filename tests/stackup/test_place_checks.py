@@ -6,7 +6,7 @@ import pytest
 
 from corepath.job.load import load_job
 from corepath.planning import prepare_job
-from corepath.stackup.check import Check
+from corepath.stackup.checks.verdict import Check
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

@@ -10,12 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corepath.job.model import CastSection
-from corepath.job.tables import resins
+from corepath.job.tables.builtin import resins
 from corepath.reported import reported
-from corepath.stackup.cups import cup_plan
 from corepath.stackup.linear import Linear
-from corepath.stackup.mixing import LIGHT, parts
-from corepath.stackup.pour import (
+from corepath.stackup.pour.cups import cup_plan
+from corepath.stackup.pour.mixing import LIGHT, parts
+from corepath.stackup.pour.pour import (
     POUR_HEADER,
     CastingPour,
     StopLimit,

@@ -9,11 +9,11 @@ import pytest
 
 from corepath.job.load import load_job
 from corepath.planning.prepare import Prepared, prepare_job
-from corepath.stackup.cups import cup_plan
-from corepath.stackup.flush import flush_face
-from corepath.stackup.pour import CastingPour, level_limits, tilted, volume_of
+from corepath.stackup.pour.cups import cup_plan
+from corepath.stackup.pour.flush import flush_face
+from corepath.stackup.pour.pour import CastingPour, level_limits, tilted, volume_of
+from corepath.stackup.pour.top_up import judge_fill
 from corepath.stackup.stop_table import stop_limits, stop_table
-from corepath.stackup.top_up import judge_fill
 
 ROOT = Path(__file__).parents[2]
 

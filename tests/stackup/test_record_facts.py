@@ -5,9 +5,9 @@ from pathlib import Path
 import pytest
 from shapely import Point
 
-from corepath.board.build import build_board
+from corepath.board.make_board import build_board
 from corepath.job.load import load_job
-from corepath.stackup.record_facts import facts_of
+from corepath.stackup.measuring.facts_for_record import facts_of
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from corepath.job.record_settled import Settled
+from corepath.job.record.settled import Settled
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare, prepare_job
-from corepath.stackup.registration import Registered, registered
+from corepath.stackup.checks.registration import Registered, registered
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

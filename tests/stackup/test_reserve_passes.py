@@ -12,14 +12,14 @@ from pathlib import Path
 
 import pytest
 
-from corepath.board.build import build_board
+from corepath.board.make_board import build_board
 from corepath.job.load import load_job
 from corepath.job.model import Job, ScrewSection
-from corepath.job.record_settled import Settled
+from corepath.job.record.settled import Settled
 from corepath.planning import prepare_job
 from corepath.reported import reported
 from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
-from corepath.stackup.advice import Advice, advise
+from corepath.stackup.advice.remedies import Advice, advise
 from corepath.stackup.stop_table import stop_table
 
 SAMPLES = Path(__file__).parents[2] / "samples"

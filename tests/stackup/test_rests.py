@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from corepath.stackup.rests import Planes, off, rests
+from corepath.stackup.measuring.rests import Planes, off, rests
 
 X, Y = (axis.ravel() for axis in np.meshgrid(np.linspace(-100.0, 100.0, 21), np.linspace(-40.0, 40.0, 17)))
 U, V = X / 100.0, Y / 40.0

@@ -13,7 +13,7 @@ import pytest
 
 from corepath.job.load import load_job
 from corepath.job.measured import Measured, read_measured
-from corepath.stackup.blank import Blank
+from corepath.stackup.measuring.blank import Blank
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 NAMES = ("blank-flat.csv", "blank-wedge.csv", "blank-cupped.csv")

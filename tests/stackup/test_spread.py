@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 import shapely
 
-from corepath.job.record_settled import Settled
+from corepath.job.record.settled import Settled
 from corepath.planning.prepare import Prepared, prepare
-from corepath.stackup.montecarlo import least_over, low_quantile
-from corepath.stackup.places import footprint_places
-from corepath.stackup.spread import MOST_PLACES, spread_of_depth, spread_of_wood
+from corepath.stackup.checks.montecarlo import least_over, low_quantile
+from corepath.stackup.checks.spread import MOST_PLACES, spread_of_depth, spread_of_wood
+from corepath.stackup.footprint_places import footprint_places
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from corepath.job.load import load_job
-from corepath.job.record_settled import Settled
+from corepath.job.record.settled import Settled
 from corepath.planning import Prepared, prepare_job
 from corepath.planning.known import Known
 

@@ -10,7 +10,7 @@ import pytest
 from corepath.planning.prepare import prepare
 from corepath.reported import reported
 from corepath.stackup import Stackup, depth_checks
-from corepath.stackup.judge import judge
+from corepath.stackup.checks.judge import judge
 from corepath.stackup.linear import Linear
 from corepath.stackup.skim import plan_skim
 from corepath.stackup.stop_table import (

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from corepath.job.model import CastSection
 from corepath.reported import reported
 from corepath.stackup.linear import Linear
-from corepath.stackup.pour import CastingPour, StopLimit, resin_low
-from corepath.stackup.top_up import FILL_ERROR, common_stop, judge_fill
+from corepath.stackup.pour.pour import CastingPour, StopLimit, resin_low
+from corepath.stackup.pour.top_up import FILL_ERROR, common_stop, judge_fill
 
 CAST = CastSection(ratio=(1.0, 1.0), density=(1.0,), extra=0.0, pour_short=0.3, shrinkage=0.005, gel_loss=0.0)
 PLANES = ((2, 12.9, "perhaps"), (3, 12.4, "likely"), (4, 11.9, "surely"), (5, 11.4, "surely"))

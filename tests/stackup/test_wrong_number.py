@@ -4,12 +4,12 @@ from pathlib import Path
 
 import pytest
 
-from corepath.board.build import build_board
-from corepath.board.model import Board
+from corepath.board.features import Board
+from corepath.board.make_board import build_board
 from corepath.job.load import load_job
 from corepath.job.model import Job
-from corepath.stackup import wrong_number
-from corepath.stackup.wrong_number import markdown_table, what_turns_first
+from tests.guide import wrong_number
+from tests.guide.wrong_number import markdown_table, what_turns_first
 
 ROOT = Path(__file__).parents[2]
 

@@ -13,18 +13,18 @@ import pytest
 from shapely import Point, Polygon
 from shapely.geometry import box
 
-from corepath.board.model import Board, Casting, Place
+from corepath.board.features import Board, Casting, Place
 from corepath.job.model import Job
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Pass, Program, Zero, arc, line, rapid
 from corepath.planning.prepare import Prepared
-from corepath.planning.report import lists_of
-from corepath.stackup.check import Check
+from corepath.planning.report.full_report import lists_of
+from corepath.stackup.checks.verdict import Check
+from corepath.stackup.height_table import Column, HeightTable, InsertHeights
 from corepath.stackup.linear import Linear
-from corepath.stackup.table import Column, HeightTable, InsertHeights
 from corepath.views.player import RAPID, SPINDLE, Faces, Lattice, Motions, PlayedBlank, Reel, Shape
 from corepath.views.sheet_html import Facts, PlannedFile
-from corepath.work.model import Deck, Facing, Hole, Obstacle, Pocket, Step, Work
+from corepath.work.works import Deck, Facing, Hole, Obstacle, Pocket, Step, Work
 
 JOB: dict[str, Any] = {
     "title": "Test piece <7> & more",

@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 import pytest
 
 from corepath.planning import prepare
-from corepath.views.deck_deviation import Deviations, deck_deviation_sheet
+from corepath.views.deck.deviation_sheet import Deviations, deck_deviation_sheet
 
 FOUND = Deviations(
     edges=(-0.01, -0.005, 0.0, 0.02, 0.05, 0.1), counts=(30, 0, 120, 500, 250, 99, 1), low=-0.031, low_at=(-20.0, 10.0),

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from corepath.planning import prepare
-from corepath.views.deck_pictures import curvature, deck_pictures, slope
+from corepath.views.deck.deck_pictures import curvature, deck_pictures, slope
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

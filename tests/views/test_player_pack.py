@@ -16,7 +16,7 @@ from hypothesis.extra.numpy import arrays
 
 from corepath.views.player import pack, preview_html
 from corepath.views.player.bodies import SLOT, viewer
-from corepath.views.player.page import page_part
+from corepath.views.player.preview_page import page_part
 from tests.given import contrast
 
 _mm = st.floats(-5000.0, 5000.0, allow_nan=False, width=32)

@@ -20,15 +20,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from corepath.cli.app import app
-from corepath.cli.record_options import words_of
+from corepath.cli.commands.record_options import words_of
 from corepath.job.load import read_job
-from corepath.job.record_settled import Settled
+from corepath.job.record.settled import Settled
 from corepath.planning import prepare
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare_job
 from corepath.views.sheet_html import Facts, pages, sheet_html
-from corepath.views.sheet_html.parts import Command, Measures, Slot, Steps
-from corepath.views.sheet_html.sheet import _css_string
+from corepath.views.sheet_html.page_parts import Command, Measures, Slot, Steps
+from corepath.views.sheet_html.sheet_file import _css_string
 from corepath.views.sheet_html.stack_drawing import placed_checks
 
 SAMPLES = Path(__file__).parents[2] / "samples"

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from corepath.planning import prepare
-from corepath.views.overview import overview
+from corepath.views.drawings.overview import overview
 from corepath.views.sheet_html import Facts, pages, sheet_html
 
 SAMPLES = Path(__file__).parents[2] / "samples"

@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corepath.geometry.polylines import length
-from corepath.views.contours import inner_levels
-from corepath.views.cuts import Bands, banded_paths
-from corepath.views.thinning import Cover, apart, straight_pieces
+from corepath.views.drawings.cuts import Bands, banded_paths
+from corepath.views.drawings.path_thinning import Cover, apart, straight_pieces
+from corepath.views.maps.contours import inner_levels
 
 
 def circle(radius: float, z: float, turns: int = 1, phase: float = 0.0) -> np.ndarray:

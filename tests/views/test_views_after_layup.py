@@ -8,9 +8,9 @@ import pytest
 
 from corepath.layup.laid import laid_up
 from corepath.planning import Prepared, prepare
-from corepath.views.after_layup import laid_slice
-from corepath.views.drawing import operation_drawing
-from corepath.views.scene import Scene
+from corepath.views.drawings.cradle_section import laid_slice
+from corepath.views.drawings.drawing import operation_drawing
+from corepath.views.drawings.scene import Scene
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "cradle-460.toml"
 

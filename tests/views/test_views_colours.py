@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from corepath.views.drawing import drawings
+from corepath.views.drawings.drawing import drawings
 from corepath.views.style import GREY, INK, PAPER, TINT, WOOD, pale, shade, stylesheet
 from tests.given import contrast
 

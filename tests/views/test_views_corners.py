@@ -1,8 +1,8 @@
 """Inside corners that stay round: marked where they are, and explained beside the plan."""
 
 from corepath.motion.program import Corner
-from corepath.views.legend import kinds_legend
-from corepath.views.plan import PlanView, draw_corners
+from corepath.views.drawings.legend import kinds_legend
+from corepath.views.drawings.plan_view import PlanView, draw_corners
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document
 

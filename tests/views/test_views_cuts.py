@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corepath.motion.program import Pass, arc, line, rapid
-from corepath.views.contours import contour
-from corepath.views.cuts import TOLERANCE, Bands, arrows, banded_paths, entries, nice_step, strokes, within
-from corepath.views.section import spread_out
+from corepath.views.drawings.cuts import TOLERANCE, Bands, arrows, banded_paths, entries, nice_step, strokes, within
+from corepath.views.drawings.section import spread_out
+from corepath.views.maps.contours import contour
 
 
 def test_a_full_circle_is_drawn_all_round() -> None:

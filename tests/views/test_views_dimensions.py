@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from corepath.views.drawing import operation_drawing, programs_of
-from corepath.views.scene import Scene
-from corepath.views.tables import measure_lines
+from corepath.views.drawings.drawing import operation_drawing, programs_of
+from corepath.views.drawings.overview_tables import measure_lines
+from corepath.views.drawings.scene import Scene
 
 SVG = "{http://www.w3.org/2000/svg}"
 

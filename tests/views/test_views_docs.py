@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from corepath.board.build import build_board
+from corepath.board.make_board import build_board
 from corepath.job.load import load_job
 from corepath.job.model import MachineSection
 from corepath.stackup import build_stackup, depth_checks, place_checks
-from corepath.stackup.advice import advise
-from corepath.stackup.registration import registered
+from corepath.stackup.advice.remedies import advise
+from corepath.stackup.checks.registration import registered
 
 ROOT = Path(__file__).parents[2]
 LATER = {

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from corepath.views.drawing import drawings, operation_drawing, programs_of
+from corepath.views.drawings.drawing import drawings, operation_drawing, programs_of
 from corepath.views.style import DEEP, GREY, INK, PAPER, SHALLOW, TINT, WOOD, pale, shade
 from corepath.views.svg import Box, text_box
 from tests.given import contrast

@@ -14,10 +14,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from corepath.job.record_settled import Settled
+from corepath.job.record.settled import Settled
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare, prepare_job
-from corepath.planning.report import checks_report
+from corepath.planning.report.full_report import checks_report
 from corepath.views import drawings
 from corepath.views.sheet_html import Facts, sheet_html
 

@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from corepath.stackup.height_table import Course
 from corepath.stackup.pass_shows import PassShows
-from corepath.stackup.table import Course
-from corepath.views.field import Field, bands_of, laid_over
-from corepath.views.maps import maps
+from corepath.views.maps.blank_maps import maps
+from corepath.views.maps.field import Field, bands_of, laid_over
 from corepath.views.svg import Box, text_box
 
 SVG = "{http://www.w3.org/2000/svg}"

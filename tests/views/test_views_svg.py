@@ -13,10 +13,10 @@ from shapely import MultiPolygon, Point
 from shapely.geometry import box
 
 from corepath.lengths import INCH, MM, mm
-from corepath.views.cuts import Bands
-from corepath.views.deck_sections import below_peak
-from corepath.views.legend import depth_legend
-from corepath.views.sheet import SIDE
+from corepath.views.deck.deck_sections import below_peak
+from corepath.views.drawing_sheet import SIDE
+from corepath.views.drawings.cuts import Bands
+from corepath.views.drawings.legend import depth_legend
 from corepath.views.svg import (
     WIDER,
     Box,

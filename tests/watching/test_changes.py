@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from corepath.job.regular import open_regular
+from corepath.job.text.regular import open_regular
 from corepath.watching import Changes, inputs_of
 from corepath.watching import changes as looking
 from corepath.watching.changes import GONE, SETTLE

@@ -12,7 +12,7 @@ import pytest
 
 from corepath.errors import InputError
 from corepath.watching import NoticeBoard, PageServer, serving
-from corepath.watching.page import with_script
+from corepath.watching.reload_page import with_script
 
 PAGE = b"<!DOCTYPE html><html><body><p>sheet</p></body></html>"
 

@@ -15,8 +15,8 @@ from corepath.operations import programs
 from corepath.planning import prepare_job
 from corepath.planning.make import make_files
 from corepath.planning.prepare import Prepared
-from corepath.readback.foreign import read_foreign
-from corepath.readback.foreign_facts import Bench
+from corepath.readback.foreign.foreign_facts import Bench
+from corepath.readback.foreign.foreign_file import read_foreign
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 ROCKER = ((-120.0, 3.0), (-60.0, 0.7), (0.0, 0.0), (60.0, 0.7), (120.0, 3.0))

@@ -21,9 +21,9 @@ from corepath.motion.program import Zero
 from corepath.operations import programs
 from corepath.planning.make import make_files
 from corepath.planning.prepare import prepare
-from corepath.work.bound import bound, spanning_tree
-from corepath.work.bound_areas import disc, edges, layer_seconds, ramp_seconds
-from corepath.work.model import Facing, Hole, Milling, Pocket, Step, Work
+from corepath.work.least_time.areas import disc, edges, layer_seconds, ramp_seconds
+from corepath.work.least_time.minutes import bound, spanning_tree
+from corepath.work.works import Facing, Hole, Milling, Pocket, Step, Work
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 FLAT = Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0)

@@ -9,11 +9,11 @@ import pytest
 from numpy.typing import NDArray
 from shapely import box
 
-from corepath.board.deck import DeckSurface
+from corepath.board.deck.surface import DeckSurface
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Zero
-from corepath.work.deck_rough import NOTHING, THINNED, rough_left, rough_rows
-from corepath.work.model import Deck, Work
+from corepath.work.cutting.deck_rough import NOTHING, THINNED, rough_left, rough_rows
+from corepath.work.works import Deck, Work
 
 Array = NDArray[np.float64]
 FLAT = Cutter(1, "flat", 12.0, 0.0, 2, 30.0, 40.0)

@@ -10,17 +10,17 @@ from typing import Any
 import pytest
 
 from corepath.errors import InputError
-from corepath.job.cutting_table import chip_from_table, cutting_energy, kind_of_wood, speed_from_table
 from corepath.job.load import load_job
 from corepath.job.model import CutterSection, Job
+from corepath.job.tables.cutting_table import chip_from_table, cutting_energy, kind_of_wood, speed_from_table
 from corepath.motion.program import Kind
 from corepath.operations import programs
 from corepath.planning.prepare import Prepared, prepare, prepare_job
-from corepath.stackup.check import Check
+from corepath.stackup.checks.verdict import Check
 from corepath.work import feed_checks, feed_report
-from corepath.work.deck_cutter import deck_offers
-from corepath.work.loads import cuts_of, load_of
-from corepath.work.model import Work
+from corepath.work.cutting.deck_cutter import deck_offers
+from corepath.work.cutting.loads import cuts_of, load_of
+from corepath.work.works import Work
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

@@ -9,15 +9,15 @@ from typing import Any
 
 import pytest
 
-from corepath.job.cutting_table import chip_from_table, cutting_energy, speed_from_table
 from corepath.job.model import CutterSection, LimitsSection
+from corepath.job.tables.cutting_table import chip_from_table, cutting_energy, speed_from_table
 from corepath.motion.feeds.chips import LARGEST_CHIP_SHARE, LEAST_CHIP
 from corepath.motion.feeds.deflection import CORE_SHARE, MODULUS
 from corepath.motion.feeds.power import SIDE_SHARE
-from corepath.motion.feeds.running import LARGEST_RAISE, RAMP_SHARE
+from corepath.motion.feeds.speeds import LARGEST_RAISE, RAMP_SHARE
 from corepath.planning.prepare import Prepared, prepare
 from corepath.work import feed_report
-from corepath.work.deck_cutter import deck_offers
+from corepath.work.cutting.deck_cutter import deck_offers
 
 ROOT = Path(__file__).parents[2]
 

@@ -12,11 +12,11 @@ from corepath.errors import InputError
 from corepath.job.load import load_job
 from corepath.job.model import HoldSection, Job, ObstacleSection, ScrewSection
 from corepath.planning.prepare import Prepared, prepare_job
-from corepath.stackup.check import Check
+from corepath.stackup.checks.verdict import Check
 from corepath.work.dowel_lengths import dowel_lengths
 from corepath.work.holding import head_top, screws_of
 from corepath.work.keepoff import park_clear, uncut
-from corepath.work.model import Obstacle
+from corepath.work.works import Obstacle
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

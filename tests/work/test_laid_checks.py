@@ -18,12 +18,12 @@ from corepath.job.model import Job, LayupSection, ObstacleSection, OutlineSectio
 from corepath.lengths import INCH, Said
 from corepath.operations import programs
 from corepath.planning import Prepared, prepare_job
-from corepath.planning.after_layup import layup_cautions, layup_report
 from corepath.planning.make import make_files
 from corepath.planning.reading import shop_of
-from corepath.planning.template import template_of
+from corepath.planning.report.after_layup import layup_cautions, layup_report
+from corepath.planning.template_files import template_of
 from corepath.readback.measure import read_back
-from corepath.stackup.check import Check
+from corepath.stackup.checks.verdict import Check
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 SIDES = ((-60.0, -20.0), (60.0, -20.0), (60.0, 20.0), (-60.0, 20.0))

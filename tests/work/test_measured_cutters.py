@@ -14,16 +14,16 @@ import shapely
 
 from corepath.errors import InputError
 from corepath.job.load import load_job
-from corepath.job.record import Record
-from corepath.job.record_kinds import Entry
-from corepath.job.record_settled import Settled
+from corepath.job.record.ascut import Record
+from corepath.job.record.entry_kinds import Entry
+from corepath.job.record.settled import Settled
 from corepath.lengths import MM
 from corepath.motion.program import Kind, Program
 from corepath.operations import programs
 from corepath.planning import Prepared, prepare_job
 from corepath.planning.known import Known
-from corepath.stackup.record_facts import facts_of
-from corepath.stackup.registration import registered
+from corepath.stackup.checks.registration import registered
+from corepath.stackup.measuring.facts_for_record import facts_of
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

@@ -10,7 +10,7 @@ from corepath.job.load import load_job
 from corepath.job.model import Job
 from corepath.planning import prepare_job
 from corepath.planning.prepare import Prepared
-from corepath.work.model import Work
+from corepath.work.works import Work
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 ON_WOOD = (106.0, 35.0)

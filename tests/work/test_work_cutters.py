@@ -7,7 +7,7 @@ import pytest
 from corepath.errors import Fault
 from corepath.job.load import load_job
 from corepath.job.model import CutterSection, Job
-from corepath.work.cutters import Chosen, Need, choose, cutter_faults
+from corepath.work.cutting.cutters import Chosen, Need, choose, cutter_faults
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

@@ -14,10 +14,10 @@ from corepath.job.load import load_job
 from corepath.job.model import CutterSection, Job
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.planning import prepare_job
-from corepath.work.cutters import Chosen, Need, candidates, choose
-from corepath.work.model import Pocket
-from corepath.work.pairs import CHANGE, Share, shares
-from corepath.work.reach import largest_left, passes, reached
+from corepath.work.cutting.cutters import Chosen, Need, candidates, choose
+from corepath.work.cutting.pairs import CHANGE, Share, shares
+from corepath.work.cutting.reach import largest_left, passes, reached
+from corepath.work.works import Pocket
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

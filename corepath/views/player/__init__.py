@@ -4,8 +4,19 @@ Its motions are those that the read-back read from the text, its heights those o
 each file, its times those of the clock. It asks for nothing from the network.
 """
 
-from corepath.views.player.model import DWELL, RAPID, SPINDLE, STOP, Faces, Lattice, Motions, PlayedBlank, Reel, Shape
-from corepath.views.player.page import preview_html
+from corepath.views.player.play_model import (
+    DWELL,
+    RAPID,
+    SPINDLE,
+    STOP,
+    Faces,
+    Lattice,
+    Motions,
+    PlayedBlank,
+    Reel,
+    Shape,
+)
+from corepath.views.player.preview_page import preview_html
 
 __all__ = [
     "DWELL",

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from corepath.views.player.model import Heights, PlayedBlank
+from corepath.views.player.play_model import Heights, PlayedBlank
 from corepath.views.solid import ClosedMesh, body
 
 __all__ = ["SLOT", "glb", "viewer"]

@@ -5,6 +5,6 @@ in black and white on A4 and Letter, and keeps ticks and figures in the browser 
 """
 
 from corepath.views.sheet_html.facts import Facts, PlannedFile
-from corepath.views.sheet_html.sheet import pages, sheet_html
+from corepath.views.sheet_html.sheet_file import pages, sheet_html
 
 __all__ = ["Facts", "PlannedFile", "pages", "sheet_html"]

@@ -8,20 +8,20 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from corepath import lengths
-from corepath.board.model import Board
+from corepath.board.features import Board
 from corepath.job.model import Job
-from corepath.job.record_facts import JobFacts
-from corepath.job.record_settled import Settled
+from corepath.job.record.record_facts import JobFacts
+from corepath.job.record.settled import Settled
 from corepath.motion.program import Program, Setup
 from corepath.reported import PLACES
-from corepath.stackup.check import Check
-from corepath.stackup.record_facts import facts_of
+from corepath.stackup.checks.verdict import Check
+from corepath.stackup.height_table import HeightTable
+from corepath.stackup.measuring.facts_for_record import facts_of
 from corepath.stackup.stackup import Stackup
-from corepath.stackup.table import HeightTable
-from corepath.views.scene import Scene
-from corepath.views.sheet_html.parts import Command, Slot, State
+from corepath.views.drawings.scene import Scene
+from corepath.views.sheet_html.page_parts import Command, Slot, State
 from corepath.work.lists import Lists
-from corepath.work.model import Work
+from corepath.work.works import Work
 
 __all__ = ["Facts", "PlannedFile", "figure", "mm", "place", "size"]
 

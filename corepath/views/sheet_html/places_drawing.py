@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from corepath.stackup.measuring import measuring_places
-from corepath.views.plan import PlanView
-from corepath.views.sheet import NORMAL, SMALL, Labels
+from corepath.stackup.measuring.places_to_measure import measuring_places
+from corepath.views.drawing_sheet import NORMAL, SMALL, Labels
+from corepath.views.drawings.plan_view import PlanView
 from corepath.views.sheet_html.facts import Facts
 from corepath.views.sheet_html.inline import inlined
 from corepath.views.sheet_html.setup_drawing import PLACES_ROOM, WIDTH, drawing_unit, marks_of

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from corepath.lengths import either, out_of_level
-from corepath.stackup.mixing import Parts
-from corepath.stackup.pour import PourPlan
+from corepath.stackup.pour.mixing import Parts
+from corepath.stackup.pour.pour import PourPlan
 from corepath.views.sheet_html.facts import Facts, mm
-from corepath.views.sheet_html.parts import (
+from corepath.views.sheet_html.page_parts import (
     Banner,
     Block,
     Break,
@@ -20,10 +20,10 @@ from corepath.views.sheet_html.parts import (
     Steps,
     Table,
 )  # fmt: skip
-from corepath.views.sheet_html.progress import pour_state
 from corepath.views.sheet_html.setup_drawing import setup_drawing
 from corepath.views.sheet_html.setup_steps import cut_measure, stepped, touching
 from corepath.views.sheet_html.setups import files_table
+from corepath.views.sheet_html.work_state import pour_state
 
 __all__ = ["flush_page", "pour_page"]
 

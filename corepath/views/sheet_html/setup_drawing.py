@@ -11,10 +11,7 @@ from collections.abc import Sequence
 
 from corepath.lengths import UNIT
 from corepath.motion.program import Setup
-from corepath.views.legend import sample
-from corepath.views.marks import lines_to_avoid, name_features, touch_mark, zero_mark
-from corepath.views.plan import PlanView, draw_castings, draw_features, draw_obstacles, draw_spared, draw_work
-from corepath.views.sheet import (
+from corepath.views.drawing_sheet import (
     NORMAL,
     SMALL,
     Labels,
@@ -25,11 +22,21 @@ from corepath.views.sheet import (
     scale_bar,
     scale_words,
 )  # fmt: skip
+from corepath.views.drawings.legend import sample
+from corepath.views.drawings.marks import lines_to_avoid, name_features, touch_mark, zero_mark
+from corepath.views.drawings.plan_view import (
+    PlanView,
+    draw_castings,
+    draw_features,
+    draw_obstacles,
+    draw_spared,
+    draw_work,
+)
 from corepath.views.sheet_html.facts import Facts
 from corepath.views.sheet_html.inline import inlined
 from corepath.views.svg import Box, Document, number, shown, text_width
 from corepath.work.holding import screws_of, standing
-from corepath.work.model import Work
+from corepath.work.works import Work
 
 __all__ = ["PLACES_ROOM", "WIDTH", "drawing_unit", "marks_of", "setup_drawing"]
 

@@ -9,9 +9,9 @@ from corepath.layup.laid import laid_up, pins_of
 from corepath.motion.program import Setup
 from corepath.motion.zero_words import xy_words
 from corepath.views.sheet_html.facts import Facts
-from corepath.views.sheet_html.parts import Measures, SheetMeasure, SheetStep, Slot, Steps, Tick
+from corepath.views.sheet_html.page_parts import Measures, SheetMeasure, SheetStep, Slot, Steps, Tick
 from corepath.views.sheet_html.setup_drawing import marks_of
-from corepath.work.model import Work
+from corepath.work.works import Work
 
 __all__ = ["cut_measure", "depth_measures", "setup_measures", "setup_steps", "stepped", "touching"]
 

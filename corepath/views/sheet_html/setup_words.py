@@ -9,7 +9,7 @@ from corepath.lengths import with_minus
 from corepath.motion.program import Setup
 from corepath.views.sheet_html.facts import Facts, mm, place, size
 from corepath.work.holding import screws_of, standing
-from corepath.work.model import Obstacle
+from corepath.work.works import Obstacle
 
 __all__ = ["dowel_rows", "fixings", "hold_words"]
 

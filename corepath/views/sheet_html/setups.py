@@ -9,12 +9,12 @@ from corepath.lengths import marked, with_minus
 from corepath.motion.program import Setup
 from corepath.motion.zero_words import again_words, xy_words
 from corepath.views.sheet_html.facts import Facts, PlannedFile, mm
-from corepath.views.sheet_html.parts import Block, Break, Cell, Drawing, Link, Page, Rows, State, Table
-from corepath.views.sheet_html.progress import pour_state
+from corepath.views.sheet_html.page_parts import Block, Break, Cell, Drawing, Link, Page, Rows, State, Table
 from corepath.views.sheet_html.setup_drawing import setup_drawing
 from corepath.views.sheet_html.setup_steps import setup_measures, setup_steps
 from corepath.views.sheet_html.setup_words import dowel_rows, fixings, hold_words
-from corepath.work.model import Work
+from corepath.views.sheet_html.work_state import pour_state
+from corepath.work.works import Work
 
 __all__ = ["after_a_page", "files_table", "setup_facts", "setup_page", "setup_state"]
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from corepath.job.record_next import blank_places
-from corepath.job.record_settled import Settled
+from corepath.job.record.next_steps import blank_places
+from corepath.job.record.settled import Settled
 from corepath.reported import PLACES
-from corepath.stackup.check import Check
+from corepath.stackup.checks.verdict import Check
 from corepath.stackup.skim import SkimPlan
 from corepath.views.sheet_html.facts import Facts, mm
-from corepath.views.sheet_html.parts import (
+from corepath.views.sheet_html.page_parts import (
     Banner,
     Block,
     Break,
@@ -24,8 +24,8 @@ from corepath.views.sheet_html.parts import (
     Table,
     Tick,
 )  # fmt: skip
-from corepath.views.sheet_html.progress import pour_state
 from corepath.views.sheet_html.setup_steps import stepped
+from corepath.views.sheet_html.work_state import pour_state
 
 __all__ = ["skim_page"]
 

@@ -14,11 +14,11 @@ import numpy as np
 
 from corepath.lengths import UNIT
 from corepath.reported import PLACES
-from corepath.stackup.check import Check
+from corepath.stackup.checks.verdict import Check
+from corepath.stackup.height_table import InsertHeights
 from corepath.stackup.stackup import CastingStack, PlaceStack
-from corepath.stackup.table import InsertHeights
-from corepath.views.section import Level, name_levels
-from corepath.views.sheet import NORMAL, SMALL, Labels, arrowhead
+from corepath.views.drawing_sheet import NORMAL, SMALL, Labels, arrowhead
+from corepath.views.drawings.section import Level, name_levels
 from corepath.views.sheet_html.facts import Facts, mm
 from corepath.views.sheet_html.inline import inlined
 from corepath.views.sheet_html.setup_drawing import WIDTH

@@ -1,0 +1,119 @@
+"""Rounding of the deck's creases: the morphological opening of the wood below h by a ball.
+
+Where the board is narrow, at outward corners and at tight tips, the distance inside the outline has a ridge,
+and so has h. The *opening* is what balls of the least radius, kept wholly below h, can reach: nowhere above h,
+h itself where the ball fits at the surface, never under the edge thickness, since balls fit under a level plane.
+
+The lattice alone would print itself on the ridge, so the opening is taken in parts. The *cap height* T(c)
+is the height to which a ball standing at c can be raised; each c has a *contact*, where its ball then touches
+h. Beneath a ridge T has a crease as well: on either side the ball touches another flank. A place of h is
+*reachable* if the ball that touches it there stays below h; it keeps its height. Over a place that is not
+reachable the highest ball stands on the crease of T. The points of that crease are found on the edges of the
+lattice's triangles, by continuing the contact of either end, and joined to short lines along which the ball is swept.
+Each cell makes four triangles, two by either diagonal, so that a mirrored deck is the mirror image.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.board.deck.ball_opening import cap_heights, crease_points, reachable, swept
+
+__all__ = ["round_creases"]
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+_CELLS = 24  # a search across the ball's cap looks at no more than this many places to either side of its middle
+_SHARE = 0.9  # of the ball's curvature: anything less curved is left alone
+
+
+def round_creases(edge: float, xs: Floats, raw: Floats, radius: float) -> Floats:
+    """`raw` (n, m) on nodes as far apart as `xs`, opened by a ball of `radius`, mm; `edge` is the lowest level."""
+    from scipy.ndimage import distance_transform_edt, find_objects, label
+
+    step = float(xs[1] - xs[0])
+    # the kernels work in units of the step, heights too, so that a ball is a ball
+    height, ball = raw / step, radius / step
+    sharp = _sharp(height, _SHARE / ball)
+    if not sharp.any():
+        return raw
+    reach = _reach(height, ball)
+    zone = distance_transform_edt(~sharp) <= 2.0 * reach + 1.0
+    areas, _ = label(zone, structure=np.ones((3, 3)))
+    opened = height.copy()
+    for number, (i, j) in enumerate(find_objects(areas), 1):
+        # as far round the area as a ball at a ball's reach can touch
+        box = (_wider(i, 2 * reach + 4, height.shape[0]), _wider(j, 2 * reach + 4, height.shape[1]))
+        lost = (areas[box] == number) & (height[box] > edge / step + 1e-9)
+        opened[box] = np.where(lost, _open(np.ascontiguousarray(height[box]), ball, reach, lost.copy()), opened[box])
+    return np.clip(opened * step, edge, raw)
+
+
+def _wider(part: slice, by: int, most: int) -> slice:
+    return slice(max(part.start - by, 0), min(part.stop + by, most))
+
+
+def _open(height: Floats, ball: float, reach: int, lost: Mask) -> Floats:
+    """The opening of `height` at the nodes `lost`, which shrinks to those that are not reachable."""
+    from scipy.ndimage import distance_transform_edt
+
+    stride = max(1, math.ceil(reach / _CELLS))
+    opened = height.copy()
+    reachable(height, ball, reach, stride, lost)
+    if lost.any():
+        near = distance_transform_edt(~lost) <= reach + 1.0
+        caps = np.full(height.shape, -np.inf)
+        contact = np.full((*height.shape, 2), -1, dtype=np.int64)
+        cap_heights(height, ball, reach, stride, near, caps, contact)
+        points = np.full((*height.shape, 4, 3), np.nan)
+        crease_points(height, ball, reach, stride, near, caps, contact, points)
+        first, segments = _segments(points)
+        swept(height, ball, reach, lost, caps, first, segments, opened)
+    return opened
+
+
+def _sharp(height: Floats, most: float) -> Mask:
+    """Nodes where h bends down by more than `most` along X, Y or a diagonal."""
+    sharp = np.zeros(height.shape, dtype=np.bool_)
+    middle = height[1:-1, 1:-1]
+    for a, b in ((1, 0), (0, 1), (1, 1), (1, -1)):
+        one = height[1 + a : height.shape[0] - 1 + a, 1 + b : height.shape[1] - 1 + b]
+        two = height[1 - a : height.shape[0] - 1 - a, 1 - b : height.shape[1] - 1 - b]
+        sharp[1:-1, 1:-1] |= (one + two - 2.0 * middle) < -most * (a * a + b * b)
+    return sharp
+
+
+def _reach(height: Floats, ball: float) -> int:
+    """How far from its middle a ball can touch h: where its cap is as steep as h is anywhere, in steps."""
+    slope = float(np.hypot(np.diff(height, axis=0)[:, :-1], np.diff(height, axis=1)[:-1, :]).max())
+    return math.ceil(ball * slope / math.hypot(1.0, slope)) + 2
+
+
+def _segments(points: Floats) -> tuple[NDArray[np.int64], Floats]:
+    """Lines (k, 6) that join the crease's points in each triangle, sorted by cell, and where each cell's begin."""
+    inner = (slice(None, -1), slice(None, -1))
+    along, across, rising, falling = (points[:, :, edge] for edge in range(4))
+    near, far = along[inner], along[:-1, 1:]
+    left, right = across[inner], across[1:, :-1]
+    # a cell is cut along both its diagonals: cut along one alone, a mirrored deck would be rounded otherwise
+    triangles = (
+        (near, right, rising[inner]), (left, far, rising[inner]),
+        (near, left, falling[inner]), (right, far, falling[inner]),
+    )  # fmt: skip
+    rows, columns = points.shape[:2]
+    cells = (np.arange(rows - 1)[:, None] * columns + np.arange(columns - 1)[None, :]).ravel()
+    lines, owners = [], []
+    for triangle in triangles:
+        for one, two in ((0, 1), (1, 2), (0, 2)):
+            line = np.concatenate([triangle[one], triangle[two]], axis=-1).reshape(-1, 6)
+            there = np.isfinite(line[:, 0] + line[:, 3])
+            lines.append(line[there])
+            owners.append(cells[there])
+    owner = np.concatenate(owners)
+    order = np.argsort(owner, kind="stable")
+    first = np.searchsorted(owner[order], np.arange(rows * columns + 1))
+    return first.astype(np.int64), np.ascontiguousarray(np.concatenate(lines)[order])

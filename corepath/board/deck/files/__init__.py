@@ -1,0 +1,1 @@
+"""The deck from files that the job names: meshes and grids of heights."""

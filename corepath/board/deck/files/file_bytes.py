@@ -1,0 +1,49 @@
+"""Bytes of a file that a deck comes from, and what was made of them."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.errors import Fault, InputError
+from corepath.job.text.regular import TooLarge, read_regular, shown_name, size_text
+from corepath.lengths import MM_PER_INCH
+
+__all__ = ["LARGEST_FILE", "MM", "FileHeights", "digest_of", "read_bytes"]
+
+MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": MM_PER_INCH}
+
+LARGEST_FILE = 256 * 2**20
+"""bytes: a larger file is refused rather than read into memory."""
+
+
+class FileHeights(NamedTuple):
+    """Heights (n, m) at the nodes asked for, mm, NaN where there are none, and cautions about their file."""
+
+    at: NDArray[np.float64]
+    cautions: tuple[str, ...] = ()
+
+
+def read_bytes(path: Path, key: str, sha256: str | None = None) -> bytes:
+    """The file's bytes; raises InputError where it is missing, too large, or not the one that `sha256` names."""
+    try:
+        data = read_regular(path, LARGEST_FILE)
+    except TooLarge:
+        allowed = f"at most {size_text(LARGEST_FILE)}"
+        raise InputError([Fault(key, f"{shown_name(path)} is larger than is read", allowed=allowed)]) from None
+    except (OSError, ValueError) as error:
+        says = f"{shown_name(path)} cannot be read: {getattr(error, 'strerror', None) or error}"
+        raise InputError([Fault(key, says, allowed="a file beside the job file")]) from None
+    if sha256 is not None and digest_of(data) != sha256:
+        says = f"{path.name} is not the file that deck.sha256 names"
+        raise InputError([Fault("deck.sha256", says, sha256[:12] + "…", digest_of(data))])
+    return data
+
+
+def digest_of(data: bytes) -> str:
+    """SHA-256 in 64 hexadecimal digits."""
+    return hashlib.sha256(data).hexdigest()

@@ -1,0 +1,170 @@
+"""The deck: the finished upper face as a height h(x, y), mm, above the finished bottom.
+
+Board frame: X along the length, Y across, origin at the middle of the blank. Whatever it comes from (see
+`corepath.board.deck.make_deck`), a deck is held as heights at the nodes of a 1 mm grid, and a uniform bicubic B-spline
+through them gives heights, slopes and second derivatives everywhere. Beyond the grid, which reaches 40 mm past the
+blank, the deck is level at the edge thickness.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from shapely import Polygon
+
+from corepath.lengths import said_all
+
+__all__ = ["DeckSurface", "Lowering"]
+
+Floats = NDArray[np.float64]
+
+
+class Lowering(NamedTuple):
+    """The largest lowering by the rounding of creases, mm, and where."""
+
+    most: float
+    x: float
+    y: float
+
+
+_NONE = Lowering(0.0, 0.0, 0.0)
+
+
+class DeckSurface:
+    """h(x, y) as a bicubic spline through `grid` (n, m) on the nodes `xs` (n,) by `ys` (m,), all read-only.
+
+    `edge` is the level beyond the grid; `highest` and `lowest` are the extreme nodes; `steepest` is the largest
+    slope between nodes (a tangent); `station_errors` tells for each station how far the thickness passes from it;
+    `cautions` say what is to be known of a file that it comes from and of its patches; `sha256` names that file;
+    `coefficients` (n + 4, m + 4) and `frame` (4,) serve the compiled evaluators of `corepath.board.deck.spline_kernels`.
+    """
+
+    __slots__ = (
+        "cautions", "coefficients", "edge", "frame", "grid", "highest", "lowest", "rounded_by", "sha256",
+        "station_errors", "steepest", "step", "xs", "ys",
+    )  # fmt: skip
+
+    cautions: tuple[str, ...]
+    coefficients: Floats
+    edge: float
+    frame: Floats
+    grid: Floats
+    highest: float
+    lowest: float
+    rounded_by: Lowering
+    sha256: str | None
+    station_errors: tuple[float, ...]
+    steepest: float
+    step: float
+    xs: Floats
+    ys: Floats
+
+    def __init__(
+        self, xs: Floats, ys: Floats, grid: Floats, edge: float, station_errors: tuple[float, ...] = (),
+        rounded_by: Lowering = _NONE, cautions: tuple[str, ...] = (), sha256: str | None = None,
+    ) -> None:  # fmt: skip
+        from scipy.ndimage import spline_filter
+
+        put = object.__setattr__
+        for name, array in (("xs", xs), ("ys", ys), ("grid", grid)):
+            put(self, name, _frozen(array))
+        coefficients = np.pad(spline_filter(grid, order=3, mode="mirror"), 2, mode="reflect")
+        put(self, "coefficients", _frozen(coefficients))
+        put(self, "edge", float(edge))
+        put(self, "step", float(xs[1] - xs[0]))
+        put(self, "frame", _frozen(np.array([xs[0], ys[0], self.step, self.edge])))
+        put(self, "highest", float(grid.max()))
+        put(self, "lowest", float(grid.min()))
+        slopes = np.hypot(np.diff(grid, axis=0)[:, :-1], np.diff(grid, axis=1)[:-1, :])
+        put(self, "steepest", float(slopes.max()) / self.step)
+        put(self, "cautions", said_all(cautions))
+        put(self, "sha256", sha256)
+        put(self, "station_errors", station_errors)
+        put(self, "rounded_by", rounded_by)
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError(f"a deck surface does not change: {name}")
+
+    def __delattr__(self, name: str) -> None:
+        raise AttributeError(f"a deck surface does not change: {name}")
+
+    def height(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """h (mm) at `x`, `y` (mm), broadcast together; the result has their shape."""
+        from corepath.board.deck.spline_kernels import heights
+
+        flat_x, flat_y, shape = _places(x, y)
+        return heights(self.coefficients, self.frame, flat_x, flat_y).reshape(shape)
+
+    def gradient(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
+        """Slopes (dh/dx, dh/dy), each of the shape of `x` and `y` broadcast together; 0 beyond the grid."""
+        _, hx, hy, *_ = self._shapes(x, y)
+        return hx, hy
+
+    def hessian(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats, Floats]:
+        """Second derivatives (hxx, hxy, hyy), 1/mm, of the shape of `x` and `y` broadcast together."""
+        _, _, _, hxx, hxy, hyy = self._shapes(x, y)
+        return hxx, hxy, hyy
+
+    def _shapes(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """(6, ...) h, hx, hy, hxx, hxy and hyy."""
+        from corepath.board.deck.spline_kernels import shapes
+
+        flat_x, flat_y, shape = _places(x, y)
+        return shapes(self.coefficients, self.frame, flat_x, flat_y).reshape(6, *shape)
+
+    def highest_over(self, polygon: Polygon) -> tuple[float, float, float]:
+        """(h, x, y) where the deck is highest over `polygon`, h true to 0.001 mm."""
+        return self._extreme(polygon, 1.0)
+
+    def lowest_over(self, polygon: Polygon) -> tuple[float, float, float]:
+        """(h, x, y) where the deck is lowest over `polygon`, h true to 0.001 mm."""
+        return self._extreme(polygon, -1.0)
+
+    def _extreme(self, polygon: Polygon, sign: float) -> tuple[float, float, float]:
+        import shapely
+
+        if polygon.is_empty:
+            raise ValueError("the polygon is empty")
+        line = polygon.boundary.segmentize(self.step / 2.0)
+        candidates = np.vstack([shapely.get_coordinates(line), self._nodes_in(polygon)])
+        x, y = _best(self, candidates, sign)
+        around = np.linspace(-self.step, self.step, 21)
+        fine = np.column_stack([(x + around[:, None]).repeat(21), np.tile(y + around, 21)])
+        fine = fine[shapely.contains_xy(polygon, fine)]
+        x, y = _best(self, np.vstack([[[x, y]], fine]), sign)
+        return float(self.height(x, y)), x, y
+
+    def _nodes_in(self, polygon: Polygon) -> Floats:
+        import shapely
+
+        left, low, right, high = polygon.bounds
+        xs = self.xs[(self.xs >= left) & (self.xs <= right)]
+        ys = self.ys[(self.ys >= low) & (self.ys <= high)]
+        nodes = np.column_stack([xs.repeat(len(ys)), np.tile(ys, len(xs))])
+        if math.isclose(polygon.area, (right - left) * (high - low), rel_tol=1e-12):
+            return nodes
+        shapely.prepare(polygon)
+        return np.asarray(nodes[shapely.contains_xy(polygon, nodes)])
+
+
+def _best(surface: DeckSurface, places: Floats, sign: float) -> tuple[float, float]:
+    # rounded, so that the first of equal places wins on every machine
+    h = np.round(surface.height(places[:, 0], places[:, 1]), 9)
+    k = int(np.argmax(sign * h))
+    return float(places[k, 0]), float(places[k, 1])
+
+
+def _places(x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats, tuple[int, ...]]:
+    one, two = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    if one.shape != two.shape:
+        one, two = np.broadcast_arrays(one, two)
+    return np.ascontiguousarray(one).reshape(-1), np.ascontiguousarray(two).reshape(-1), one.shape
+
+
+def _frozen(array: Floats) -> Floats:
+    copy = np.ascontiguousarray(array, dtype=float).copy()
+    copy.setflags(write=False)
+    return copy

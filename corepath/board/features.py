@@ -1,0 +1,59 @@
+"""The board as geometry: what is cast, bored and surfaced, in the board frame, mm.
+
+Axes: X along the length, Y across, origin at the middle of the blank, Z up from the finished bottom.
+Polygons keep within 0.001 mm of the true curves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from shapely import Polygon
+
+from corepath.board.deck.surface import DeckSurface
+from corepath.job.model import DowelSection, InsertSection, PlugSection
+
+__all__ = ["Board", "Casting", "Place"]
+
+
+@dataclass(frozen=True, slots=True)
+class Casting:
+    """One pocket that is cast: the groove (`id` "groove") or one plug ("P1a").
+
+    `area` is the footprint; for the groove a ring (polygon with one hole). `floor` is its height above
+    the bed in A as the job asks for it. `half_span` is half its longest extent (mm), for the level.
+    """
+
+    id: str
+    kind: Literal["groove", "plug"]
+    area: Polygon
+    floor: float
+    half_span: float
+    plug: PlugSection | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One insert at one place: `id` "I1a"; `seat` and `bore` are diameters with clearance."""
+
+    id: str
+    x: float
+    y: float
+    seat: float
+    bore: float
+    insert: InsertSection
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """All geometry of one job. `castings[0]` is the groove. `island` is the wood inside the groove."""
+
+    outline: Polygon
+    blank: Polygon
+    ring: Polygon
+    island: Polygon
+    castings: tuple[Casting, ...]
+    places: tuple[Place, ...]
+    dowels: tuple[DowelSection, ...]
+    deck: DeckSurface

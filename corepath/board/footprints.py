@@ -1,0 +1,73 @@
+"""Footprints of what is cast, bored and stuck into the bed, as polygons within 0.001 mm, board frame, mm.
+
+Vertices lie on the true curve, so that a round plug's polygon is inscribed. Offsets of the outline have round
+joins whose chords keep within 0.0005 mm; with the outline's own chords a wall of the groove keeps within 0.002 mm.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+from shapely import Polygon
+from shapely.affinity import rotate, translate
+
+from corepath.board.outline.curves import arc_points, circle_points
+from corepath.job.model import Job, PlugSection
+
+__all__ = ["blank_polygon", "disc", "half_span", "offset", "place_ids", "plug_polygon"]
+
+_JOIN = 0.0005
+
+
+def blank_polygon(job: Job) -> Polygon:
+    """The rectangle of the blank, its middle at the origin."""
+    length, width = job.blank.length / 2.0, job.blank.width / 2.0
+    return shapely.box(-length, -width, length, width)
+
+
+def disc(x: float, y: float, diameter: float) -> Polygon:
+    """A round footprint."""
+    return Polygon(circle_points(x, y, diameter / 2.0))
+
+
+def plug_polygon(plug: PlugSection, x: float, y: float) -> Polygon:
+    """The footprint of a plug at (x, y): a circle, or a slot of overall length `slot` turned by `angle`."""
+    radius = plug.diameter / 2.0
+    reach = 0.0 if plug.slot is None else plug.slot / 2.0 - radius
+    if reach <= 0.0:
+        return disc(x, y, plug.diameter)
+    right = arc_points(reach, 0.0, radius, -math.pi / 2.0, math.pi)
+    slot = Polygon(np.vstack([right, -right]))
+    return translate(rotate(slot, plug.angle, origin=(0.0, 0.0)), x, y)
+
+
+def offset(outline: Polygon, by: float) -> shapely.Geometry:
+    """`outline` grown by `by` mm (shrunk if negative), with round joins."""
+    step = 2.0 * math.acos(max(1.0 - _JOIN / abs(by), 0.0))
+    return outline.buffer(by, quad_segs=max(16, math.ceil(math.pi / 2.0 / step)))
+
+
+def half_span(area: Polygon) -> float:
+    """Half the longest extent of a footprint, mm, in whatever direction it lies."""
+    hull = shapely.get_coordinates(area.convex_hull)
+    angles = np.linspace(0.0, math.pi, 180, endpoint=False)
+    across = hull @ np.stack([np.cos(angles), np.sin(angles)])
+    return float(np.max(across.max(axis=0) - across.min(axis=0))) / 2.0
+
+
+def place_ids(name: str, count: int) -> list[str]:
+    """Ids of the places of one plug or insert: the name alone, or the name with a, b, … z, aa, ab, …"""
+    if count == 1:
+        return [name]
+    return [name + _letters(i) for i in range(count)]
+
+
+def _letters(index: int) -> str:
+    text = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        text = chr(ord("a") + rest) + text
+    return text

@@ -1,0 +1,172 @@
+"""The board of a job: outline, groove, plugs, inserts, dowels and deck in one, with all that is wrong at once.
+
+The *ring* of the groove is the outline grown by `groove.outside` less the outline shrunk by `groove.inside`; the
+*island* is what the ring encloses. Faults are wrong input that no depth would mend: things that overlap, lie
+off the wood, or dowels that fit wrongly. Board frame, mm.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from shapely import Polygon
+
+from corepath.board.deck.make_deck import build_deck, deck_faults
+from corepath.board.deck.surface import DeckSurface
+from corepath.board.dowels import dowel_faults
+from corepath.board.features import Board, Casting, Place
+from corepath.board.footprints import blank_polygon, disc, half_span, offset, place_ids, plug_polygon
+from corepath.board.outline.make_outline import build_outline
+from corepath.board.placing import Feature, place_faults, plug_faults, touch_faults
+from corepath.errors import Fault, InputError
+from corepath.job.model import Job
+from corepath.lengths import mm
+
+__all__ = ["build_board", "collect_faults"]
+
+
+def build_board(job: Job, folder: Path) -> Board:
+    """The board of `job`; files that it names are relative to `folder`. Raises InputError with all faults."""
+    board, faults = collect_faults(job, folder)
+    if faults or board is None:
+        raise InputError(faults)
+    return board
+
+
+def collect_faults(job: Job, folder: Path, deck: DeckSurface | None = None) -> tuple[Board | None, list[Fault]]:
+    """The board and no faults, or None and all faults of its geometry, in the order of the job's sections.
+
+    A `deck` that is known already, as in the folder of a plan, is taken as it is.
+    """
+    outline, faults = _outline(job, folder)
+    deck, wrong = _deck(job, folder, outline, deck)
+    faults += wrong
+    castings, places = _plugs(job), _places(job)
+    features = _features(castings, places)
+    ring: Polygon | None = None
+    island: Polygon | None = None
+    if outline is not None:
+        ring, island, wrong = _groove(job, outline)
+        faults += wrong
+    faults += plug_faults(job)
+    faults += place_faults(features, blank_polygon(job), outline, ring, island)
+    faults += dowel_faults(job, features, outline, ring)
+    faults += touch_faults(job, features, ring)
+    if faults or outline is None or ring is None or island is None or deck is None:
+        return None, faults
+    groove = Casting("groove", "groove", ring, job.groove.floor, half_span(ring))
+    board = Board(
+        outline=outline,
+        blank=blank_polygon(job),
+        ring=ring,
+        island=island,
+        castings=(groove, *(casting for casting, _ in castings)),
+        places=tuple(place for place, _ in places),
+        dowels=job.dowel,
+        deck=deck,
+    )
+    return board, []
+
+
+def _deck(
+    job: Job, folder: Path, outline: Polygon | None, deck: DeckSurface | None
+) -> tuple[DeckSurface | None, list[Fault]]:
+    faults = deck_faults(job, outline)
+    if faults or outline is None or deck is not None:
+        return deck, faults
+    try:
+        return build_deck(job, outline, folder), []
+    except InputError as error:
+        return None, list(error.faults)
+
+
+def _outline(job: Job, folder: Path) -> tuple[Polygon | None, list[Fault]]:
+    try:
+        outline = build_outline(job, folder)
+    except InputError as error:
+        return None, list(error.faults)
+    if blank_polygon(job).contains_properly(outline):
+        return outline, []
+    left, low, right, high = outline.bounds
+    spans = f"X {mm(left):.2f} to {mm(right):.2f}, Y {mm(low):.2f} to {mm(high):.2f}"
+    return outline, [Fault("outline", "the outline reaches beyond the blank", spans, _half_sizes(job))]
+
+
+def _half_sizes(job: Job) -> str:
+    return f"within X ±{mm(job.blank.length / 2):g}, Y ±{mm(job.blank.width / 2):g}"
+
+
+def _groove(job: Job, outline: Polygon) -> tuple[Polygon | None, Polygon | None, list[Fault]]:
+    """Ring and island of the groove, each None where it cannot be, and what is wrong."""
+    faults = []
+    outer = offset(outline, job.groove.outside)
+    inner = offset(outline, -job.groove.inside)
+    value = f"{mm(job.groove.inside):g}"
+    if inner.is_empty:
+        faults.append(
+            Fault(
+                "groove.inside",
+                "wider than the board allows: no wood is left inside",
+                value,
+                _inside_allows(job, outline),
+            )
+        )
+    elif not isinstance(inner, Polygon):
+        pieces = "; ".join(f"({mm(p.centroid.x):.1f}, {mm(p.centroid.y):.1f})" for p in inner.geoms)
+        says = f"wider than the board allows: the wood inside falls into {len(inner.geoms)} pieces, about {pieces}"
+        faults.append(Fault("groove.inside", says, value, _inside_allows(job, outline)))
+    if not isinstance(outer, Polygon) or outer.interiors:
+        says = "the groove closes on itself outside the outline, round wood that would come loose"
+        faults.append(Fault("groove.outside", says, f"{mm(job.groove.outside):g}", "less"))
+    elif not blank_polygon(job).contains_properly(outer) and blank_polygon(job).contains_properly(outline):
+        left, low, right, high = outer.bounds
+        room = min(job.blank.length / 2 - max(-left, right), job.blank.width / 2 - max(-low, high)) + job.groove.outside
+        says = "the groove reaches beyond the blank"
+        faults.append(
+            Fault("groove.outside", says, f"{mm(job.groove.outside):g}", f"less than {mm(max(room, 0.0)):.2f}")
+        )
+    if not isinstance(inner, Polygon) or inner.is_empty or not isinstance(outer, Polygon) or outer.interiors:
+        return None, None, faults
+    return Polygon(outer.exterior, [inner.exterior]), inner, faults
+
+
+def _inside_allows(job: Job, outline: Polygon) -> str:
+    """The widest groove inside that leaves one piece of wood, found by halving, to 0.1 mm."""
+    low, high = 0.0, job.groove.inside
+    while high - low > 0.05:
+        middle = 0.5 * (low + high)
+        inner = outline.buffer(-middle)
+        if isinstance(inner, Polygon) and not inner.is_empty:
+            low = middle
+        else:
+            high = middle
+    return f"at most {mm(int(low * 10) / 10):g}"
+
+
+def _plugs(job: Job) -> list[tuple[Casting, str]]:
+    """Every plug at every place as a casting, with its key."""
+    found = []
+    for i, plug in enumerate(job.plug, 1):
+        floor = job.floor_of(plug)
+        ids = place_ids(plug.name, len(plug.at))
+        for j, (name, (x, y)) in enumerate(zip(ids, plug.at, strict=True), 1):
+            area = plug_polygon(plug, x, y)
+            found.append((Casting(name, "plug", area, floor, half_span(area), plug), f"plug[{i}].at[{j}]"))
+    return found
+
+
+def _places(job: Job) -> list[tuple[Place, str]]:
+    """Every insert at every place, with its key."""
+    found = []
+    for i, insert in enumerate(job.insert, 1):
+        seat, bore = insert.flange + insert.clearance, insert.barrel + insert.clearance
+        ids = place_ids(insert.name, len(insert.at))
+        for j, (name, (x, y)) in enumerate(zip(ids, insert.at, strict=True), 1):
+            found.append((Place(name, x, y, seat, bore, insert), f"insert[{i}].at[{j}]"))
+    return found
+
+
+def _features(castings: list[tuple[Casting, str]], places: list[tuple[Place, str]]) -> list[Feature]:
+    plugs = [Feature(casting.id, "plug", key, casting.area) for casting, key in castings]
+    seats = [Feature(p.id, "insert", key, disc(p.x, p.y, max(p.seat, p.bore))) for p, key in places]
+    return plugs + seats

@@ -1,0 +1,95 @@
+"""`corepath check`: the stack-up table, the schedule of the skim and what would mend it, before any path is made."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from corepath.cli.completing import jobs
+from corepath.cli.guard import as_json, end, guarded, say
+
+if TYPE_CHECKING:
+    from corepath.planning import Prepared
+
+__all__ = ["check"]
+
+
+def check(
+    job: Annotated[
+        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs)
+    ],
+    suggest: Annotated[
+        bool, typer.Option("--suggest", help="Print job values that pass with the widest margin.")
+    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the report as JSON instead of tables.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")] = False,
+) -> None:
+    """Print the stack-up table, window first, and what would mend it."""
+    with guarded(json_wanted=json, job=job):
+        from corepath.cli.progress_line import showing
+
+        with showing(quiet or json) as progress:
+            from corepath.planning import checks_report, prepare, suggestion
+
+            prepared = prepare(job, progress)
+            prepared.refuse_contradictions()
+        if json:
+            from corepath.reported import reported
+
+            report = checks_report(prepared)
+            if suggest:
+                report["suggestion"] = reported(suggestion(prepared))
+            say(as_json(report))
+            end(prepared.failed)
+        say(_told(prepared, suggest))
+        if not quiet:
+            if prepared.known.measured is None and not prepared.known.settled.cut:
+                say("\n" + _where_to_measure(job))
+            say("\n" + _next(prepared, job))
+        end(prepared.failed)
+
+
+def _told(prepared: Prepared, suggest: bool) -> str:
+    from corepath.cli.tables.paragraphs import check_table
+    from corepath.cli.tables.stackup_tables import (
+        advice_lines,
+        contributor_table,
+        pass_table,
+        pour_lines,
+        stop_lines,
+        suggestion_lines,
+    )
+    from corepath.lengths import units_of
+    from corepath.planning import passes, pour_sheet, stops, suggestion
+
+    units = units_of(prepared.job.units)
+    parts = [check_table(prepared.checks, units), contributor_table(prepared.checks, units)]
+    parts += [pass_table(passes(prepared), units), stop_lines(stops(prepared), units)]
+    parts.append(advice_lines(prepared.cautions, prepared.fills, prepared.advice.lines(), units))
+    sheet = pour_sheet(prepared)
+    if sheet is not None:
+        parts.append(pour_lines(sheet, units))
+    if suggest:
+        parts.append(suggestion_lines(suggestion(prepared), prepared.job.units))
+    return "\n\n".join(part for part in parts if part)
+
+
+def _where_to_measure(job: Path) -> str:
+    """Where the list of places lies, or the command that writes it: `check` itself writes nothing."""
+    from corepath.cli.tables.paragraphs import next_command
+    from corepath.planning import measuring_path
+
+    listed = measuring_path(job)
+    if listed.exists():
+        return f"The blank was not measured: places to measure are in {listed}"
+    return "The blank was not measured. " + next_command("record", job).replace("Next: ", "The places to measure: ")
+
+
+def _next(prepared: Prepared, job: Path) -> str:
+    from corepath.cli.tables.paragraphs import next_command
+
+    if prepared.failed:
+        return next_command("check", job, "--suggest", first="fix the job")
+    return next_command("plan", job)

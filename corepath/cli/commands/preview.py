@@ -1,0 +1,48 @@
+"""`corepath preview`: the drawings of a job, without any G-code."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from corepath.cli.completing import jobs
+from corepath.cli.guard import as_json, guarded, say
+
+__all__ = ["preview"]
+
+
+def preview(
+    job: Annotated[
+        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs)
+    ],
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o", "--output", metavar="DIR", help="Folder to write; NAME-preview if not given.", show_default=False
+        ),
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the names of the drawings as JSON.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")] = False,
+) -> None:
+    """Write one SVG for each operation, and an overview."""
+    with guarded(json_wanted=json, job=job):
+        from corepath.cli.progress_line import showing
+        from corepath.cli.tables.paragraphs import next_command
+        from corepath.planning.folder.plan_folder import ensure_writable
+
+        folder = output if output is not None else Path(f"{job.stem}-preview")
+        ensure_writable(folder)
+        with showing(quiet or json) as progress:
+            from corepath.planning import prepare, within
+            from corepath.planning import preview as make_preview
+
+            prepared = prepare(job, within(progress, 0.0, 0.1))
+            names = make_preview(prepared, folder, progress=progress).written
+        if json:
+            say(as_json({"folder": str(folder), "drawings": names}))
+            return
+        say("\n".join([f"Wrote {len(names)} drawings to {folder}", *(f"  {name}" for name in names)]))
+        if not quiet:
+            say(next_command("plan", job))

@@ -1,0 +1,205 @@
+"""`corepath readback`: read G-code as a stranger would, cut a virtual blank, measure it.
+
+A folder is one that `plan` has made, held against its job; a single file may be anyone's, and is told with the blank
+and the cutters that the options name.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from corepath.cli.completing import plans
+from corepath.cli.guard import as_json, end, guarded, say
+
+if TYPE_CHECKING:
+    from corepath.planning import Reading
+    from corepath.planning.foreign.foreign_options import ForeignOptions
+
+__all__ = ["readback"]
+
+_FILE = "With a single FILE"
+
+
+def readback(
+    target: Annotated[
+        Path,
+        typer.Argument(
+            metavar="DIR|FILE", help="The folder of a plan, or one file.", show_default=False, autocompletion=plans
+        ),
+    ],
+    stl: Annotated[
+        bool, typer.Option("--stl", help="Write the core after each set-up into DIR/solid, as the files leave it.")
+    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the report as JSON instead of text.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no hint of what is next.")] = False,
+    blank: Annotated[
+        str | None,
+        typer.Option(metavar="LxWxT", help="Its blank, mm, as 1280x420x16.", rich_help_panel=_FILE, show_default=False),
+    ] = None,
+    cutter: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="[N=]SHAPE:D[:R]",
+            help="A cutter, as flat:6, ball:10 or 2=bull:12:2 for T2; ,edges=20,out=30 may follow. Once for each.",
+            rich_help_panel=_FILE,
+            show_default=False,
+        ),
+    ] = None,
+    zero: Annotated[
+        str | None,
+        typer.Option(
+            help="Its zero: middle or front-left, then top or bed; or X,Y,Z from the middle of the blank on the bed. "
+            "middle,top if not given.",
+            rich_help_panel=_FILE,
+            show_default=False,
+        ),
+    ] = None,
+    units: Annotated[
+        str | None,
+        typer.Option(help="mm or inch, where FILE does not state it.", rich_help_panel=_FILE, show_default=False),
+    ] = None,
+    spoil_board: Annotated[
+        float, typer.Option(help="mm below the blank that may be cut.", rich_help_panel=_FILE)
+    ] = 0.0,
+    rapid: Annotated[float, typer.Option(help="mm/min, for the minutes.", rich_help_panel=_FILE)] = 6000.0,
+    accel: Annotated[float, typer.Option(help="mm/s², for the minutes.", rich_help_panel=_FILE)] = 500.0,
+    spin_up: Annotated[
+        float, typer.Option(help="Seconds that the spindle needs to come up to speed.", rich_help_panel=_FILE)
+    ] = 0.0,
+    cell: Annotated[
+        float | None,
+        typer.Option(
+            help="mm between the columns of the blank; 0.1 to 0.5 by its size if not given.",
+            rich_help_panel=_FILE,
+            show_default=False,
+        ),
+    ] = None,
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o", "--output", metavar="DIR", help="Draw the depths into DIR.", rich_help_panel=_FILE, show_default=False
+        ),
+    ] = None,
+) -> None:
+    """Read G-code again, cut a virtual blank, measure it."""
+    with guarded(json_wanted=json):
+        if target.is_file() and target.suffix != ".toml":
+            from corepath.planning.foreign.foreign_options import ForeignOptions
+
+            asked = ForeignOptions(
+                blank, cutter or [], zero or "middle,top", units, cell, spoil_board, rapid, accel, spin_up
+            )
+            _file(target, asked, output, stl, json, quiet)
+        else:
+            _only_for_files({"--blank": blank, "--cutter": cutter, "--zero": zero, "--units": units, "-o": output})
+            _folder(target, stl, json, quiet)
+
+
+def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
+    from corepath.cli.progress_line import showing
+
+    with showing(quiet or json) as progress:
+        from corepath.planning import read_folder, write_solids
+        from corepath.planning.folder.plan_folder import ensure_writable
+
+        if stl:
+            ensure_writable(folder)
+        reading = read_folder(folder, progress=progress)
+        bodies = write_solids(reading, folder) if stl else ()
+    if json:
+        say(as_json(reading.report))
+        end(reading.failed)
+    from corepath.cli.tables.case_table import case_table
+    from corepath.cli.tables.foreign_table import mend_lines
+    from corepath.cli.tables.paragraphs import finding_lines, measure_table, wrapped
+    from corepath.lengths import units_of
+
+    units = units_of(reading.prepared.job.units)
+    counts = reading.readback.counts
+    say(measure_table(reading.measures, units))
+    if reading.cases:
+        say(f"\n{case_table(reading.cases, units)}")
+    say(f"\n{finding_lines(reading.findings, counts, units)}")
+    if counts:
+        say(f"\n{mend_lines(list(counts))}")
+    if bodies:
+        say(wrapped(f"The core after each set-up: {', '.join(bodies)}"))
+    if not quiet:
+        say(_next(folder, reading))
+    end(reading.failed)
+
+
+def _next(folder: Path, reading: Reading) -> str:
+    from corepath.cli.tables.paragraphs import next_command, next_steps
+    from corepath.planning.next_record import record_words
+
+    if not reading.failed:
+        first = reading.measures[0].file if reading.measures else "the first file"
+        step = next_steps(f"run {first} at the machine", record_words(folder, first))
+        return f"\nThe files in {folder} do what the job asks.\n{step}"
+    job = record_words(folder, "")
+    if job is None:
+        return "\nDo not run them.\nNext: plan the job again."
+    return "\nDo not run them.\n" + next_command("plan", job[1], "-o", folder)
+
+
+def _only_for_files(given: dict[str, object]) -> None:
+    """A folder brings its own blank and cutters."""
+    from corepath.errors import Fault, InputError
+
+    faults = [
+        Fault(name, "goes with a single file; a plan's folder has it all") for name, value in given.items() if value
+    ]
+    if faults:
+        raise InputError(faults)
+
+
+def _file(path: Path, asked: ForeignOptions, output: Path | None, stl: bool, json: bool, quiet: bool) -> None:
+    from corepath.cli.progress_line import showing
+    from corepath.errors import Fault, InputError
+
+    if stl:
+        raise InputError([Fault("--stl", "goes with a plan's folder, not with a single file")])
+    with showing(quiet or json) as progress:
+        from corepath.planning.folder.plan_folder import ensure_writable
+        from corepath.planning.foreign.foreign_blank import read_file, write_depths
+
+        if output is not None:
+            ensure_writable(output)
+        reading = read_file(path, asked, progress)
+        drawn = write_depths(reading, output) if output is not None else None
+    if json:
+        say(as_json(reading.report))
+        end(reading.failed)
+    from corepath.cli.tables.foreign_table import foreign_table, mend_lines
+    from corepath.cli.tables.paragraphs import finding_lines, next_command, wrapped
+
+    found = reading.found
+    told = finding_lines(list(found.findings), found.counts, found.units)
+    say(f"{foreign_table(found, found.units)}\n\n{told}")
+    if found.counts:
+        say(f"\n{mend_lines(list(found.counts))}")
+    if drawn is not None:
+        say(wrapped(f"Depths drawn: {drawn}"))
+    if not quiet and reading.failed:
+        say("\n" + next_command("readback", path, *_options(asked, output), first="fix it"))
+    elif not quiet:
+        say("\n" + wrapped("Next: hold the figures against what it is to do, then run it once in the air."))
+    end(reading.failed)
+
+
+def _options(asked: ForeignOptions, output: Path | None) -> list[str]:
+    """The options as they were typed, but for those that say what holds anyway."""
+    from corepath.planning.foreign.foreign_options import ForeignOptions
+
+    held = ForeignOptions(None, (), "middle,top")
+    words: list[str] = []
+    for name, value in asked._asdict().items():
+        if value == getattr(held, name) or value is None:
+            continue
+        for one in value if name == "cutter" else (value,):
+            words += [f"--{name.replace('_', '-')}", f"{one:g}" if isinstance(one, float) else str(one)]
+    return [*words, *(("-o", str(output)) if output is not None else ())]

@@ -1,0 +1,172 @@
+"""`corepath record`: add what was measured to the as-cut record, or show it and what comes next."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from corepath.cli.commands.record_options import entries_from, figure_options, note_entry, signature_of
+from corepath.cli.completing import jobs, stages
+from corepath.cli.guard import as_json, guarded, say
+
+if TYPE_CHECKING:
+    from corepath.job.record.ascut import Record
+    from corepath.job.record.record_facts import JobFacts
+
+__all__ = ["record_command"]
+
+
+def _record(
+    job: Annotated[
+        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs)
+    ],
+    *,
+    stage: Annotated[
+        str | None,
+        typer.Option(
+            metavar="STAGE",
+            autocompletion=stages,
+            help="Of a width or moisture: blank, A, cast, B, inserts or C, if not now.",
+        ),
+    ] = None,
+    correct: Annotated[
+        str | None,
+        typer.Option(metavar="N", help="The one figure given takes the place of entry N, of the same kind."),
+    ] = None,
+    date: Annotated[
+        str | None, typer.Option(metavar="DATE", help="Day of the work, as 2026-05-17; else today.")
+    ] = None,
+    note: Annotated[str | None, typer.Option(metavar="TEXT", help="A remark kept with the entries, or alone.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of tables.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress; do not say what to measure next.")] = False,
+    **figures: Any,
+) -> None:
+    """Add what was measured; alone: show what to measure next.
+
+    Figures are in the job's units, places on the board as in the drawings of A, from the middle of the blank.
+    Options may be repeated and put together; then all entries are added, or none. Impossible values are rejected.
+    """
+    options = {option.key: option.name for option in figure_options()}
+    flags = frozenset(options[key] for key, given in figures.items() if given is True)
+    typed = {options[key]: [given] if isinstance(given, str) else list(given)
+             for key, given in figures.items() if given and given is not True}  # fmt: skip
+    with guarded(json_wanted=json, job=job):
+        from corepath.cli.progress_line import showing
+
+        with showing(quiet or json) as progress:
+            from corepath.cli.commands.record_run import (
+                form_for,
+                known_facts,
+                read_record,
+                refuse_options,
+                what_it_means,
+            )
+            from corepath.planning import within
+
+            facts, prepared = known_facts(job, within(progress, 0.0, 0.5))
+            held, path = read_record(job)
+            common = {"date": date, "note": note, "corrects": correct}
+            refuse_options(typed, flags=flags, stage=stage, common=common)
+            entries = entries_from(typed, scale=facts.scale, flags=flags, common=common)
+            if not entries and note is not None:
+                entries = [note_entry(common)]
+            added = _added(held, entries, facts, stage, path) if entries else held
+            form = None if entries else form_for(job, prepared)
+            means = what_it_means(job, within(progress, 0.5, 1.0))
+        if json:
+            measuring = str(form) if form is not None else None
+            say(as_json(_report(added, facts, path, len(entries)) | {"means": means, "measuring": measuring}))
+            return
+        if form is not None:
+            say(f"Wrote {form}: where to measure the blank.")
+        _show(added, facts, path, len(entries), quiet)
+        for line in means:
+            say(line)
+
+
+def record_command() -> Callable[..., None]:
+    """The function of the command, with an option for each figure in the table of kinds."""
+
+    def record(job: Path, **typed: Any) -> None:
+        _record(job, **typed)
+
+    record.__doc__ = _record.__doc__
+    record.__signature__ = signature_of(_record, "stage")  # type: ignore[attr-defined]
+    return record
+
+
+def _added(held: Record, entries: list[Any], facts: JobFacts, stage: str | None, path: Path) -> Record:
+    from dataclasses import replace
+
+    from corepath.job.record.ascut import save_record
+
+    if stage is not None:
+        entries = [replace(entry, stage=stage) for entry in entries]
+    added = held.add_all(entries, facts)
+    save_record(added, path)
+    return added
+
+
+def _report(held: Record, facts: JobFacts, path: Path, added: int) -> dict[str, Any]:
+    from corepath.job.record.next_steps import next_measurements
+
+    settled = held.settled()
+    return {
+        "file": str(path),
+        "units": "mm",
+        "stage": held.stage,
+        "entries": [_entry_dict(held, entry) for entry in held.entries],
+        "added": [entry.n for entry in held.entries[len(held.entries) - added :]],
+        "settled": settled.as_dict(),
+        "contradictions": [str(fault) for fault in held.contradictions(facts)],
+        "next": next_measurements(facts, settled),
+    }
+
+
+def _entry_dict(held: Record, entry: Any) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    fields = {name: value for name, value in asdict(entry).items() if value not in (None, "")}
+    by = held.corrected_by(entry.n)
+    return {"n": fields.pop("n"), **fields, "stands": by is None, **({} if by is None else {"corrected_by": by})}
+
+
+def _plan_words(facts: JobFacts) -> tuple[str, ...]:
+    """What plans again: into the folder of the last plan, where that has another name than the usual one."""
+    folder = facts.folder
+    if folder is None or folder.name == f"{Path(facts.file).stem}-plan":
+        return ("plan", facts.file)
+    return ("plan", facts.file, "-o", folder.name)
+
+
+def _show(held: Record, facts: JobFacts, path: Path, added: int, quiet: bool) -> None:
+    from corepath.cli.commands.record_run import record_rows
+    from corepath.cli.tables.paragraphs import next_command, record_table, wrapped
+    from corepath.job.record.next_steps import next_measurements
+
+    if added:
+        new = held.entries[len(held.entries) - added :]
+        say(record_table(record_rows(held, new, facts)))
+        say(f"{len(new)} {'entry' if len(new) == 1 else 'entries'} added to {path}")
+    elif held.entries:
+        say(record_table(record_rows(held, held.entries, facts)))
+        say(f"{len(held.entries)} in {path}, stage {held.stage} (lengths in {facts.units})")
+    else:
+        say(f"Nothing is recorded yet for {facts.file}.")
+    for fault in held.contradictions(facts):
+        say(wrapped(f"caution: {fault}"))
+    if quiet:
+        return
+    say("\nNext:")
+    steps = next_measurements(facts, held.settled())
+    if added and any("corepath record" in step for step in steps):
+        say("- Plan what lies ahead for the core as it is now:")
+        say(f"    {next_command(*_plan_words(facts)).removeprefix('Next: ')}")
+    for line in steps:
+        words, command, options = line.partition("corepath record ")
+        say(wrapped(f"- {words}"))
+        if command:
+            say(f"    {command}{options}")

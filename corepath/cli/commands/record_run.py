@@ -1,0 +1,136 @@
+"""What `corepath record` needs to read before it can add: the job's facts and the record so far; and rows to print."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from corepath.cli.commands.record_options import TypedWords
+from corepath.cli.progress_line import Progress
+from corepath.errors import CorepathError, Fault, InputError
+from corepath.job.load import read_job
+from corepath.job.record.ascut import Record, load_record, record_path
+from corepath.job.record.entry_kinds import KINDS, STAGES, Entry, figure, subject
+from corepath.job.record.record_facts import JobFacts
+from corepath.lengths import marked, units_of
+from corepath.stackup.measuring.facts_for_record import facts_of
+
+if TYPE_CHECKING:
+    from corepath.planning import Prepared
+
+__all__ = ["known_facts", "read_record", "record_rows", "refuse_options", "what_it_means"]
+
+
+def known_facts(job: Path, progress: Progress) -> tuple[JobFacts, Prepared | None]:
+    """The facts of a job file, with its geometry and all that is known where that can be made out.
+
+    Raises InputError without a job.
+    """
+    from corepath.planning import prepare
+    from corepath.planning.folder.last_plan import last_plan
+
+    try:
+        prepared = prepare(job, progress)
+        facts = facts_of(prepared.job, str(job), prepared.board, prepared.stackup, last_plan(job))
+        return facts, prepared
+    except CorepathError:
+        found, faults = read_job(job)
+        if found is None:
+            raise InputError(faults) from None
+        return facts_of(found, str(job), folder=last_plan(job)), None
+
+
+def form_for(job: Path, prepared: Prepared | None) -> Path | None:
+    """The list of places to measure, written now for a raw blank that was not measured.
+
+    None where there is one already, the blank was measured or is being cut, or it cannot be written.
+    """
+    from corepath.planning import measuring_path, write_measuring
+
+    if prepared is None or prepared.known.settled.cut or measuring_path(job).exists():
+        return None
+    return write_measuring(prepared, job)
+
+
+def read_record(job: Path) -> tuple[Record, Path]:
+    """The record of a job file and where it lies. Raises InputError."""
+    path = record_path(job)
+    return load_record(path), path
+
+
+def refuse_options(typed: TypedWords, *, flags: frozenset[str], stage: str | None, common: Mapping[str, Any]) -> None:
+    """Raise InputError for options that do not go together."""
+    faults = []
+    kinds = [(kind, option) for kind in KINDS.values() for option in kind.typed]
+    beside = {other[0]: option.option for _, option in kinds for other in option.beside}
+    figures = {option: words for option, words in typed.items() if option not in beside}
+    count = sum(len(words) for words in figures.values())
+    for _, option in kinds:
+        if option.flag is not None and option.flag[0] in flags and option.option not in typed:
+            says = f"says when a {option.option.removeprefix('--')} was measured, and none is given"
+            faults.append(Fault(option.flag[0], says))
+    for other, option_name in beside.items():
+        if other in typed and option_name not in typed:
+            faults.append(Fault(other, f"belongs to {option_name}, which is not given"))
+    if common["corrects"] is not None and (count != 1 or "--withdraw" in typed):
+        faults.append(Fault("--correct", "takes exactly one new figure", f"{count} given"))
+    if stage is not None:
+        if stage not in STAGES:
+            faults.append(Fault("--stage", "is no stage", stage, ", ".join(STAGES)))
+        staged = [option.option for kind, option in kinds if kind.staged]
+        if not figures or set(figures) - set(staged):
+            faults.append(Fault("--stage", f"goes with {' and '.join(staged)} only"))
+    if not count and common["note"] is None and common["date"] is not None:
+        faults.append(Fault("--date", "without anything to record"))
+    if faults:
+        raise InputError(faults)
+
+
+def what_it_means(job: Path, progress: Progress) -> list[str]:
+    """What the record makes of the plan: figures that disagree, castings too low, checks that fail now, what is left.
+
+    Empty where all is well, and where the job itself is wrong, which `check` tells.
+    """
+    from corepath.cli.tables.paragraphs import wrapped
+    from corepath.planning import prepare
+
+    try:
+        prepared = prepare(job, progress)
+    except CorepathError:
+        return []
+    units = units_of(prepared.job.units)
+    lines = [wrapped(units.text(f"caution: {marked(line)}")) for line in prepared.doubts]
+    lines += [wrapped(units.text(f"- {marked(line)}")) for line in prepared.fills]
+    failing = [check for check in prepared.checks if check.verdict == "fail"]
+    lines += [
+        wrapped(units.text(f"fail: {check.id} ({marked(check.where)}): {marked(check.says)}")) for check in failing
+    ]
+    if failing:
+        lines += [wrapped(units.text(f"- {marked(line)}")) for line in prepared.advice.lines()]
+    return [f"\nWith this record (lengths in {units.words}):", *lines] if lines else []
+
+
+def record_rows(record: Record, entries: Iterable[Entry], facts: JobFacts) -> list[Sequence[str]]:
+    """Rows of the table of entries, lengths in the job's units."""
+    return [
+        (
+            str(entry.n),
+            entry.date,
+            entry.stage,
+            KINDS[entry.kind].what,
+            subject(entry, facts.scale),
+            figure(entry, facts.scale),
+            _fate(record, entry),
+        )
+        for entry in entries
+    ]
+
+
+def _fate(record: Record, entry: Entry) -> str:
+    by = record.corrected_by(entry.n)
+    if by is not None:
+        done = "withdrawn" if record.entries[by - 1].kind == "withdrawn" else "corrected"
+        return f"{done} by {by}"
+    parts = [f"corrects {entry.corrects}"] if entry.corrects is not None and entry.kind != "withdrawn" else []
+    return "; ".join([*parts, *([entry.note] if entry.note else [])])

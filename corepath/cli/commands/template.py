@@ -1,0 +1,77 @@
+"""`corepath template`: a drawing at full size, to lay on the board or to cut the form by."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from corepath.cli.completing import jobs
+from corepath.cli.guard import as_json, guarded, say
+
+__all__ = ["template"]
+
+
+class Paper(StrEnum):
+    """Sizes that pages may have."""
+
+    a4 = "a4"
+    letter = "letter"
+
+
+class Face(StrEnum):
+    """What a template along the arc lies on."""
+
+    core = "core"
+    deck = "deck"
+    bottom = "bottom"
+
+
+def template(
+    job: Annotated[
+        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs)
+    ],
+    output: Annotated[
+        Path, typer.Option("-o", "--output", metavar="F", help="File to write: F.dxf or F.svg.", show_default=False)
+    ],
+    flat: Annotated[bool, typer.Option("--flat", help="For skins and hand work, before lay-up.")] = False,
+    form: Annotated[bool, typer.Option("--form", help="Ribs and spacers of the form instead of the board.")] = False,
+    on: Annotated[
+        Face,
+        typer.Option("--on", help="Along the arc: lengths of the core, or along top or underside of the laminate."),
+    ] = Face.core,
+    tile: Annotated[
+        Paper | None, typer.Option("--tile", help="Pages of this paper beside it, to be joined.", show_default=False)
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the names of the files as JSON.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Only the names of the files; no progress.")] = False,
+) -> None:
+    """Write a template at full size: of the board or of its form.
+
+    Along the arc of the laid-up board; with --flat as the core lies; with --form ribs and spacers.
+    """
+    with guarded(json_wanted=json, job=job):
+        from corepath.cli.progress_line import showing
+        from corepath.cli.tables.paragraphs import next_command
+        from corepath.errors import Fault, InputError
+
+        if flat and form:
+            raise InputError([Fault("", "--flat and --form are different drawings", allowed="one of them")])
+        with showing(quiet or json) as progress:
+            from corepath.planning import prepare, within
+            from corepath.planning.template_files import template_of, write_template
+
+            prepared = prepare(job, within(progress, 0.0, 0.7))
+            progress("the drawing", 0.7)
+            made = template_of(prepared, flat=flat, form=form, on=on.value)
+            written = write_template(made, output, tile.value if tile is not None else None)
+        if json:
+            say(as_json({"files": [str(path) for path in written], "says": list(made.says)}))
+            return
+        say("\n".join(f"Wrote {path}" for path in written))
+        if not quiet:
+            say("\n".join(made.units.text(line) for line in made.says))
+            say("Print or plot at 100 %, measure both check bars before use.")
+            say(next_command("plan", job))

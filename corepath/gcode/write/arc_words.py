@@ -1,0 +1,148 @@
+"""Arcs as RS-274 wants them: whole ticks, centre by I and J, no more than half a turn a line.
+
+All lengths are in ticks (see `corepath.gcode.write.numbers`), X and Y as written; a *turn* is positive
+counter-clockwise. The ends of an arc are rounded first; the centre is then moved onto the bisector of the
+rounded ends and rounded, so that start and end radius differ by the rounding of I and J alone. NIST IR
+6556, 3.5.3.2 allows them 0.002 mm or 0.0002 inch: `RADII_AGREE` is a tenth of it in either unit.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import NamedTuple
+
+__all__ = ["CHORD", "RADII_AGREE", "Arc", "ArcPiece", "chords", "pieces"]
+
+RADII_AGREE = 2.0
+CHORD = 0.0028
+"""How far chords may leave an arc, mm: 0.003 less what the rounding of their ends adds."""
+
+_FULL = 1e-6
+_DISAGREE = 0.01
+_SHORT = 20.0
+_NUDGES = ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, -1), (1, -1), (-1, 1))
+
+
+class ArcPiece(NamedTuple):
+    """One line to be written, to (x, y) in ticks: an arc about (i, j) from its start, or straight if both are 0.
+
+    `share` is how much of the whole arc lies behind its end, which gives Z on a helix.
+    """
+
+    x: int
+    y: int
+    share: float
+    i: int = 0
+    j: int = 0
+
+
+class Arc(NamedTuple):
+    """An arc before rounding: centre, radius at start and end, start angle, sweep (radians, signed)."""
+
+    cx: float
+    cy: float
+    r0: float
+    r1: float
+    angle: float
+    sweep: float
+
+    @staticmethod
+    def between(start: tuple[float, float], end: tuple[float, float], i: float, j: float, ccw: bool, mm: float) -> Arc:
+        """The arc from `start` to `end` about `start` + (i, j), all in ticks; `mm` is the ticks in a mm.
+
+        Ends closer than 1e-6 mm mean a full circle. Raises ValueError where start and end lie at radii that
+        differ by more than 0.01 mm: such a move is no arc.
+        """
+        cx, cy = start[0] + i, start[1] + j
+        ax, ay, bx, by = -i, -j, end[0] - cx, end[1] - cy
+        r0, r1 = math.hypot(ax, ay), math.hypot(bx, by)
+        if abs(r0 - r1) > _DISAGREE * mm:
+            raise ValueError(f"arc from radius {r0 / mm:.4f} mm to radius {r1 / mm:.4f} mm")
+        sweep = math.atan2(ax * by - ay * bx, ax * bx + ay * by)
+        if math.hypot(bx - ax, by - ay) < _FULL * mm:
+            sweep = math.tau if ccw else -math.tau
+        elif ccw and sweep < 0.0:
+            sweep += math.tau
+        elif not ccw and sweep > 0.0:
+            sweep -= math.tau
+        return Arc(cx, cy, r0, r1, math.atan2(ay, ax), sweep)
+
+    @property
+    def full(self) -> bool:
+        return abs(self.sweep) == math.tau
+
+    def point(self, share: float) -> tuple[float, float]:
+        """The place after `share` of the sweep."""
+        angle, radius = self.angle + self.sweep * share, self.r0 + (self.r1 - self.r0) * share
+        return self.cx + radius * math.cos(angle), self.cy + radius * math.sin(angle)
+
+    def extremes(self) -> Iterator[tuple[float, float]]:
+        """The places between start and end where the arc is farthest along an axis."""
+        if not self.sweep:
+            return
+        low, high = sorted((self.angle, self.angle + self.sweep))
+        quarter = math.pi / 2.0
+        for k in range(math.ceil(low / quarter), math.floor(high / quarter) + 1):
+            yield self.point((k * quarter - self.angle) / self.sweep)
+
+
+def pieces(arc: Arc, start: tuple[int, int], end: tuple[int, int], mm: float) -> list[ArcPiece]:
+    """`arc` from the rounded `start` to the rounded `end` as pieces of at most half a turn.
+
+    A piece whose radii still do not agree, or shorter than 20 ticks, becomes chords within `CHORD` of the arc.
+    """
+    cx, cy = arc.cx, arc.cy
+    if arc.full:
+        # About a centre on the grid both halves agree exactly, and their ends lie opposite each other.
+        cx, cy = _rounded((cx, cy))
+        stops = [(2 * cx - start[0], 2 * cy - start[1]), end]
+    else:
+        count = max(math.ceil(abs(arc.sweep) / math.pi - 1e-7), 1)
+        stops = [_rounded(arc.point(k / count)) for k in range(1, count)] + [end]
+    found: list[ArcPiece] = []
+    before, x, y = 0.0, *start
+    for k, (ex, ey) in enumerate(stops, start=1):
+        share = k / len(stops)
+        # So short an arc points where the rounding of its ends points, not along its circle.
+        short = abs(arc.sweep) * (share - before) * arc.r0 < _SHORT
+        centre = None if short else _centre(ex - x, ey - y, cx - x, cy - y, arc.sweep > 0.0)
+        if centre is None:
+            found += chords(arc, (ex, ey), mm, before, share)
+        else:
+            found.append(ArcPiece(ex, ey, share, *centre))
+        before, x, y = share, ex, ey
+    return found
+
+
+def chords(arc: Arc, end: tuple[int, int], mm: float, first: float = 0.0, last: float = 1.0) -> list[ArcPiece]:
+    """The stretch of `arc` between two shares of its sweep as straight pieces within `CHORD` of it.
+
+    Step of the angle: 2 acos(1 - e/R) for an error e (geometry of the circle).
+    """
+    radius = max(arc.r0, arc.r1, 1e-9)
+    step = 2.0 * math.acos(max(1.0 - CHORD * mm / radius, 0.0))
+    count = max(math.ceil(abs(arc.sweep) * (last - first) / step - 1e-9), 1)
+    shares = [first + (last - first) * k / count for k in range(1, count)]
+    return [ArcPiece(*_rounded(arc.point(share)), share) for share in shares] + [ArcPiece(*end, last)]
+
+
+def _rounded(point: tuple[float, float]) -> tuple[int, int]:
+    return round(point[0]), round(point[1])
+
+
+def _centre(dx: int, dy: int, cx: float, cy: float, ccw: bool) -> tuple[int, int] | None:
+    """I and J for an arc to (dx, dy) about a centre near (cx, cy), all from the start; None where none agrees."""
+    square = dx * dx + dy * dy
+    if not square:
+        return None
+    aside = ((cx - dx / 2.0) * dx + (cy - dy / 2.0) * dy) / square
+    near_i, near_j = round(cx - aside * dx), round(cy - aside * dy)
+    for di, dj in _NUDGES:
+        i, j = near_i + di, near_j + dj
+        turn = j * dx - i * dy if ccw else i * dy - j * dx
+        if turn < 0 or (turn == 0 and i * (dx - i) + j * (dy - j) <= 0):
+            continue
+        if abs(math.hypot(i, j) - math.hypot(dx - i, dy - j)) < RADII_AGREE - 1e-6:
+            return i, j
+    return None

@@ -1,0 +1,202 @@
+"""Moves to lines: rounds to the grid, drops what does not move, writes one move a line.
+
+Coordinates come in the bed frame of the set-up, mm; the zero is subtracted here. X, Y and Z are written
+when they change (on an arc X, Y, I and J always), the G word on each line, the feed on a line of its own
+before the line that needs it. A run of drilling cycles begins with G99 (back to R after each hole) on a line of
+its own, each cycle has all of its words, and G80 ends the run before anything else moves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import chain
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.gcode.write.arc_words import Arc, ArcPiece, chords, pieces
+from corepath.gcode.write.head import Extents
+from corepath.gcode.write.numbers import TickGrid
+from corepath.motion.cycles import CYCLES
+from corepath.motion.program import Kind, Move, Zero
+
+__all__ = ["Body"]
+
+
+class Body:
+    """The lines of a file as they grow, with where the cutter stands (ticks; None where unknown)."""
+
+    def __init__(self, zero: Zero, grid: TickGrid, arcs: bool) -> None:
+        self.lines: list[str] = []
+        self._zero = np.array([zero.x, zero.y, zero.z])
+        self._grid = grid
+        self._arcs = arcs
+        self._at: list[int | None] = [None, None, None]
+        self.cut_lines = self.cut_arcs = 0
+        self._mm, self._unit = grid.per_mm, grid.per_unit
+        self._feed, self._feed_text = 0.0, ""
+        self._in_cycle = False
+        self._low: list[float] = [float("inf")] * 3
+        self._high: list[float] = [float("-inf")] * 3
+        self._words = tuple(f"{axis}%.{grid.decimals}f" for axis in ("X", "Y", "Z"))
+        self._offsets = f"I%.{grid.decimals}f J%.{grid.decimals}f"
+
+    def add(self, *lines: str) -> None:
+        """Lines that do not move the cutter."""
+        self.lines += lines
+
+    def rapid(self, x: float | None = None, y: float | None = None, z: float | None = None) -> None:
+        """A rapid to the axes given (bed frame, mm); nothing where it stands there already."""
+        target = list(self._at)
+        for axis, value in enumerate((x, y, z)):
+            if value is not None:
+                target[axis] = self._reach(axis, value)
+        self._straight(0, target[0], target[1], target[2])
+
+    def walk(self, feed: float, x: float | None = None, y: float | None = None, z: float | None = None) -> None:
+        """A way in the air at feed to the axes given (bed frame, mm; mm/min)."""
+        target = list(self._at)
+        for axis, value in enumerate((x, y, z)):
+            if value is not None:
+                target[axis] = self._reach(axis, value)
+        if self._at != target:
+            self._take(feed)
+            self._straight(1, target[0], target[1], target[2])
+
+    def _reach(self, axis: int, value: float) -> int:
+        """A coordinate of the bed frame in ticks of the program; the extents grow to it."""
+        ticks = self._grid.ticks(value - float(self._zero[axis]))
+        self._low[axis] = min(self._low[axis], ticks)
+        self._high[axis] = max(self._high[axis], ticks)
+        return ticks
+
+    def replay(self, moves: Sequence[Move]) -> None:
+        """All `moves` of a pass; the cutter stands at the safe height over an unknown place.
+
+        Raises ValueError where a number is not finite, a cut has no feed, or the pass does not begin with
+        a rapid.
+        """
+        table = _table(moves)
+        exact = (table[:, 1:4] - self._zero) * self._mm
+        ticks = np.rint(exact).astype(np.int64)
+        self._low = np.minimum(self._low, ticks.min(axis=0)).tolist()
+        self._high = np.maximum(self._high, ticks.max(axis=0)).tolist()
+        self.rapid(x=moves[0].x, y=moves[0].y)
+        before = exact[0].tolist()
+        # Walked as plain Python numbers: an index into an array costs more than writing the line.
+        for move, (x, y, z), place in zip(moves, ticks.tolist(), exact.tolist(), strict=True):
+            if move.kind in CYCLES:
+                self._cycle(move, x, y, z)
+                place[2] = (move.i - float(self._zero[2])) * self._mm
+            elif move.kind == Kind.RAPID:
+                self._straight(0, x, y, z)
+            elif move.kind != Kind.LINE:
+                self._arc(move, before, place, z)
+            elif self._at != [x, y, z]:
+                self._leave_cycle()
+                self._take(move.feed)
+                self._straight(1, x, y, z)
+            before = place
+        self._leave_cycle()
+
+    @property
+    def extents(self) -> Extents:
+        """What has been reached so far, program coordinates, mm."""
+        mm = self._grid.per_mm
+        pairs = [(round(low / mm, 6), round(high / mm, 6)) for low, high in zip(self._low, self._high, strict=True)]
+        return Extents(pairs[0], pairs[1], pairs[2])
+
+    def _take(self, feed: float) -> None:
+        if feed == self._feed:
+            return
+        self._feed, text = feed, self._grid.feed(feed)
+        if text != self._feed_text:
+            self._feed_text = text
+            self.lines.append(f"F{text}")
+
+    def _straight(self, g: int, x: int | None, y: int | None, z: int | None) -> None:
+        at, words, unit = self._at, self._words, self._unit
+        line = ""
+        if x is not None and x != at[0]:
+            line = " " + words[0] % (x / unit)
+            at[0] = x
+        if y is not None and y != at[1]:
+            line += " " + words[1] % (y / unit)
+            at[1] = y
+        if z is not None and z != at[2]:
+            line += " " + words[2] % (z / unit)
+            at[2] = z
+        if line:
+            self._leave_cycle()
+            self.lines.append(f"G{g}{line}")
+            self.cut_lines += g
+
+    def _cycle(self, move: Move, x: int, y: int, z: int) -> None:
+        """A drilling cycle; the tip ends at its retract height."""
+        retract, peck = self._grid.ticks(move.i - float(self._zero[2])), self._grid.ticks(move.j)
+        if retract <= z or (move.kind == Kind.PECK and peck <= 0):
+            raise ValueError(f"a cycle down to {move.z:g} that retracts to {move.i:g} and pecks by {move.j:g}")
+        self._take(move.feed)
+        if not self._in_cycle:
+            self.lines.append("G99")
+            self._in_cycle = True
+        unit, decimals = self._unit, self._grid.decimals
+        words = [word % (value / unit) for word, value in zip(self._words, (x, y, z), strict=True)]
+        words.append(f"R{retract / unit:.{decimals}f}")
+        if move.kind == Kind.PECK:
+            words.append(f"Q{peck / unit:.{decimals}f}")
+        self.lines.append(f"G{int(move.kind)} {' '.join(words)}")
+        self._at[:] = [x, y, retract]
+        self._high[2] = max(self._high[2], retract)
+
+    def _leave_cycle(self) -> None:
+        if self._in_cycle:
+            self.lines.append("G80")
+            self._in_cycle = False
+
+    def _arc(self, move: Move, before: list[float], place: list[float], z: int) -> None:
+        """An arc from `before` to `place` (ticks, exact), ending at the height `z`."""
+        x0, y0, _ = self._at
+        if x0 is None or y0 is None:
+            raise ValueError("an arc from an unknown place")
+        mm = self._mm
+        sx, sy, sz = before
+        ex, ey, ez = place
+        arc = Arc.between((sx, sy), (ex, ey), move.i * mm, move.j * mm, move.kind == Kind.CCW, mm)
+        for x, y in arc.extremes():
+            self._low[0], self._high[0] = min(self._low[0], x), max(self._high[0], x)
+            self._low[1], self._high[1] = min(self._low[1], y), max(self._high[1], y)
+        end = round(ex), round(ey)
+        for part in pieces(arc, (x0, y0), end, mm) if self._arcs else chords(arc, end, mm):
+            height = z if part.share == 1.0 else round(sz + (ez - sz) * part.share)
+            self._piece(move, part, height)
+
+    def _piece(self, move: Move, part: ArcPiece, height: int) -> None:
+        if not (part.i or part.j):
+            if self._at != [part.x, part.y, height]:
+                self._leave_cycle()
+                self._take(move.feed)
+                self._straight(1, part.x, part.y, height)
+            return
+        self._leave_cycle()
+        self._take(move.feed)
+        self.cut_arcs += 1
+        unit, words = self._unit, self._words
+        line = f"G{int(move.kind)} {words[0] % (part.x / unit)} {words[1] % (part.y / unit)} "
+        if height != self._at[2]:
+            line += f"{words[2] % (height / unit)} "
+        self.lines.append(line + self._offsets % (part.i / unit, part.j / unit))
+        self._at[:] = [part.x, part.y, height]
+
+
+def _table(moves: Sequence[Move]) -> NDArray[np.float64]:
+    """The moves as (n, 7) float: kind, x, y, z, feed, i, j; checked."""
+    table = np.fromiter(chain.from_iterable(moves), float, count=7 * len(moves)).reshape(-1, 7)
+    if not len(table) or table[0, 0] != Kind.RAPID:
+        raise ValueError("a pass must begin with a rapid")
+    if not np.isfinite(table).all():
+        raise ValueError(f"move {int(np.argmin(np.isfinite(table).all(axis=1)))} has a number that is not finite")
+    idle = (table[:, 0] != Kind.RAPID) & (table[:, 4] <= 0.0)
+    if idle.any():
+        raise ValueError(f"move {int(np.argmax(idle))} cuts without a feed")
+    return table

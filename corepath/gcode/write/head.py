@@ -1,0 +1,117 @@
+"""The head of a file: what a person must know before pressing cycle start, as comments.
+
+Coordinates named here are program coordinates in the file's own unit, unless a line says otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from corepath.gcode.write.comments import comment
+from corepath.gcode.write.numbers import TickGrid
+from corepath.job.pose import over_datum
+from corepath.lengths import marked, units_of
+from corepath.motion.cutter import Cutter, Cutting, cutter_words
+from corepath.motion.program import Program
+from corepath.motion.zero_words import xy_words
+
+__all__ = ["FAILED", "Extents", "Heading", "head"]
+
+FAILED = "PLANNED DESPITE FAILED CHECKS - DO NOT CUT"
+
+_CAUTIONS = (
+    "Caution: protect eyes and ears, extract the dust, keep hands away until",
+    "the spindle stands. Makers' sheets and local rules go before this file.",
+)
+
+
+class Extents(NamedTuple):
+    """Least and largest of each axis that the tip of the cutter reaches, program coordinates, mm."""
+
+    x: tuple[float, float]
+    y: tuple[float, float]
+    z: tuple[float, float]
+
+
+class Heading(NamedTuple):
+    """What the head says beyond the program itself; `warning` where checks failed."""
+
+    title: str
+    digest: str
+    face_up: str
+    minutes: float
+    warning: str | None = None
+
+
+def head(program: Program, heading: Heading, extents: Extents, grid: TickGrid, *, offset: bool) -> list[str]:
+    """The comment lines of the head, each at most 80 characters; `offset`: Z is set with G43."""
+    lines: list[str] = []
+    for text in _says(program, heading, extents, grid, offset):
+        lines += comment(units_of(grid.units).text(text))
+    return lines
+
+
+def _says(program: Program, heading: Heading, extents: Extents, grid: TickGrid, offset: bool) -> Iterator[str]:
+    if heading.warning is not None:
+        yield FAILED
+        if heading.warning.strip() and heading.warning.strip() != FAILED:
+            yield f"Failed: {heading.warning}"
+    yield f"File: {program.stem}.nc"
+    yield f"Job: {heading.title}"
+    yield f"Plan: {heading.digest}"
+    yield f"Set-up: {program.setup}, " + (
+        f"operation {program.order:02d} {program.name}" if program.spindle else "rehearsal at the safe height"
+    )
+    yield f"Face up: {heading.face_up}"
+    yield from _zero(program, offset, grid)
+    if program.spindle:
+        yield f"Cutter: {_cutter(program.cutter, grid)}"
+        yield f"Spindle: {program.cutting.rpm:.0f} rpm, {_feeds(program.cutting, grid)} {grid.short}/min"
+    else:
+        yield f"Cutter: {_cutter(program.cutter, grid)}; it only shows the place"
+        yield "Spindle: off all the time"
+    for axis, (low, high) in zip("XYZ", extents, strict=True):
+        yield f"Extent {axis}: {grid.coordinate(low)} to {grid.coordinate(high)} {grid.short}"
+    yield f"Minutes: {heading.minutes:.1f}, stops not counted"
+    if len(program.passes) > 1 and program.spindle:
+        yield f"Passes: {len(program.passes)}, with a stop after each but the last"
+    for text in program.watch:
+        yield f"Watch: {marked(text)}"
+    yield from _CAUTIONS
+
+
+def _zero(program: Program, offset: bool, grid: TickGrid) -> Iterator[str]:
+    zero = program.zero
+    yield f"Zero X, Y: {xy_words(zero, grid.plain)}"
+    if zero.system != "G54":
+        yield f"Zero in {zero.system}, not in G54: set X, Y and Z of {zero.system}"
+    yield f"Zero Z: touch {marked(zero.touch)}"
+    yield "Touch again: allowed" if zero.again else "Touch again: NEVER, one touch serves for all"
+    yield _order(program, offset)
+    place = " ".join(f"{axis}{grid.coordinate(at)}" for axis, at in zip("XYZ", (zero.x, zero.y, zero.z), strict=True))
+    ground = "on the bed" if program.setup != "D" else f"along the chord, Z {over_datum(program.setup)}"
+    yield f"Zero lies at {place} {grid.short} from the middle of the blank {ground}"
+
+
+def _order(program: Program, offset: bool) -> str:
+    """When Z is touched, and with which cutter."""
+    cutter = f"T{program.cutter.number}"
+    if offset:
+        return f"Order: load {cutter}, length offset H{program.cutter.number} on, run; Z was touched with any cutter so"
+    if program.kept:
+        return f"Order: {cutter} still fitted as for {program.kept}.nc and Z as touched then, run"
+    return f"Order: fit {cutter}, touch Z with it, run"
+
+
+def _feeds(cutting: Cutting, grid: TickGrid) -> str:
+    """The feed, and that of light laps where it is another."""
+    light = "" if cutting.finish == cutting.feed else f", light laps {grid.feed(cutting.finish)}"
+    return f"feed {grid.feed(cutting.feed)}{light}"
+
+
+def _cutter(cutter: Cutter, grid: TickGrid) -> str:
+    listed = f" as measured, listed as {grid.size(cutter.listed)}" if cutter.measured else ""
+    form = cutter_words(cutter.facts(), ", diameter ", size=grid.size, measured=listed)
+    lengths = f"cutting length {grid.size(cutter.cutting_length)}, out of the collet {grid.size(cutter.stick_out)}"
+    return f"{form}, flutes {cutter.flutes}, {lengths}"

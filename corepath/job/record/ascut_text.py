@@ -1,0 +1,247 @@
+"""The as-cut record as text: a TOML file that is only ever added to.
+
+Its head names `schema` and `units`; `[[entry]]` tables follow, numbered from 1. Earlier text is never touched, so that
+comments, spelling and whatever else a hand wrote there stay as they are. Lengths stand in the file's own units; the
+entries made of them are in mm.
+"""
+
+from __future__ import annotations
+
+import datetime
+import json
+import math
+from collections.abc import Sequence
+from difflib import get_close_matches
+from typing import Any
+
+from corepath.errors import Fault
+from corepath.job.record.entry_kinds import KINDS, OPERATIONS, STAGES, Entry
+from corepath.job.text.schema import RECORD
+from corepath.job.text.source import Source, key_of, shown
+from corepath.lengths import MM_PER_INCH
+
+__all__ = ["SCALES", "entries_of", "entry_text", "head_faults", "head_text", "printable"]
+
+SCALES = {"mm": 1.0, "inch": MM_PER_INCH}
+"""mm in one unit of length of a file."""
+
+LONGEST_NOTE = 200
+_ALWAYS = ("n", "date", "stage", "kind")
+_KEYS = (*_ALWAYS, "at", "casting", "insert", "operation", "cutter", "pass", "plane", "value", "unit", "nominal",
+         "corrects", "note")  # fmt: skip
+_WHOLE = frozenset({"n", "pass", "corrects", "cutter"})
+_TEXT = frozenset({"casting", "insert", "operation", "note", "kind", "stage", "unit"})
+_NAMES = {"pass": "number"}
+_MOST = 10**6
+
+
+def head_text(title: str, units: str) -> str:
+    """The first lines of a new record."""
+    clean = "".join(letter for letter in title if letter.isprintable())
+    return (
+        f"# As-cut record of {clean}: what was measured at the machine.\n"
+        "# `corepath record` adds entries at the end. An entry that was wrong stays and is corrected by a later one.\n"
+        "# Places in the board frame, origin at the middle of the blank.\n\n"
+        f'schema = {RECORD.newest}\nunits = "{units}"\n'
+    )
+
+
+def entry_text(entry: Entry, scale: float) -> str:
+    """One entry as a TOML table, lengths in units of `scale` mm."""
+    lines = ["", "[[entry]]", f"n = {entry.n}", f"date = {entry.date}", f"stage = {quoted(entry.stage)}"]
+    lines.append(f"kind = {quoted(entry.kind)}")
+    if entry.at is not None:
+        lines.append(f"at = [{_number(entry.at[0] / scale)}, {_number(entry.at[1] / scale)}]")
+    for key in ("casting", "insert", "operation"):
+        if getattr(entry, key) is not None:
+            lines.append(f"{key} = {quoted(getattr(entry, key))}")
+    for key, whole in (("cutter", entry.cutter), ("pass", entry.number)):
+        if whole is not None:
+            lines.append(f"{key} = {whole}")
+    if entry.value is not None:
+        lines.append(f"value = {_number(entry.value / _value_scale(entry.kind, entry.unit, scale))}")
+    if entry.unit is not None:
+        lines.append(f"unit = {quoted('inch' if entry.unit == 'mm' and scale != 1.0 else entry.unit)}")
+    for key, length in (("plane", entry.plane), ("nominal", entry.nominal)):
+        if length is not None:
+            lines.append(f"{key} = {_number(length / scale)}")
+    if entry.corrects is not None:
+        lines.append(f"corrects = {entry.corrects}")
+    if entry.note:
+        lines.append(f"note = {quoted(entry.note)}")
+    return "\n".join(lines) + "\n"
+
+
+def quoted(text: str) -> str:
+    """Text as a TOML basic string."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def printable(text: str) -> bool:
+    """Whether a note can stand in the file: printable letters that UTF-8 can hold, not too many."""
+    return len(text) <= LONGEST_NOTE and all(letter.isprintable() for letter in text)
+
+
+def head_faults(source: Source) -> tuple[str, list[Fault]]:
+    """The record's units, and what is wrong in its head."""
+    document = source.document
+    faults: list[Fault] = []
+    _, wrong = RECORD.number(document)
+    if wrong is not None:
+        faults.append(wrong)
+    units = document.get("units", "mm")
+    if not isinstance(units, str) or units not in SCALES:
+        faults.append(Fault("units", "is not one of the choices", allowed='"mm" or "inch"'))
+        units = "mm"
+    for key in document:
+        if key not in ("schema", "units", "entry"):
+            faults.append(_unknown((key,), key, ("schema", "units", "entry")))
+    return units, faults
+
+
+def entries_of(source: Source, units: str) -> tuple[list[Entry], list[Fault]]:
+    """All entries of a parsed record, and what is wrong in them; keys of the faults as in the job file."""
+    tables = source.document.get("entry", [])
+    if not isinstance(tables, list):
+        return [], [Fault("entry", "must be a list of tables", allowed="[[entry]]")]
+    entries: list[Entry] = []
+    faults: list[Fault] = []
+    for place, table in enumerate(tables):
+        reader = _EntryReader(place, table, SCALES[units], units)
+        entry = reader.entry()
+        faults += reader.faults
+        if entry is not None:
+            if entry.n != place + 1:
+                says = "entries are numbered in the order of the file, from 1"
+                faults.append(Fault(key_of(("entry", place, "n")), says, allowed=str(place + 1)))
+            entries.append(entry)
+    return entries, faults
+
+
+def _number(value: float) -> str:
+    """The shortest decimal of at most ten digits: what was typed, after its way through mm and back."""
+    text = f"{value:.10g}"
+    text = "0" if text == "-0" else text
+    return text if any(letter in text for letter in ".en") else f"{text}.0"
+
+
+def _value_scale(kind: str, unit: str | None, scale: float) -> float:
+    return scale if KINDS[kind].value in ("length", "amount") and unit != "g" else 1.0
+
+
+def _unknown(path: tuple[str | int, ...], name: str, names: Sequence[str]) -> Fault:
+    near = get_close_matches(name.lower(), names, n=1, cutoff=0.6)
+    says = "unknown key" + (f"; did you mean {near[0]}?" if near else "")
+    return Fault(key_of(path), says, allowed=", ".join(names))
+
+
+class _EntryReader:
+    """Reads one `[[entry]]` table; collects its faults."""
+
+    def __init__(self, place: int, table: Any, scale: float, units: str) -> None:
+        self.place, self.table, self.scale, self.units = place, table, scale, units
+        self.faults: list[Fault] = []
+
+    def _fault(self, key: str, says: str, allowed: str = "") -> None:
+        path = ("entry", self.place, key) if key else ("entry", self.place)
+        held = self.table.get(key) if key and isinstance(self.table, dict) else None
+        self.faults.append(Fault(key_of(path), says, "" if held is None else shown(held), allowed))
+
+    def entry(self) -> Entry | None:
+        if not isinstance(self.table, dict):
+            self._fault("", "must be a table of keys", "[[entry]]")
+            return None
+        kind = self.table.get("kind")
+        if not isinstance(kind, str) or kind not in KINDS:
+            says = "missing key" if kind is None else "is no kind of entry"
+            self._fault("kind", says, ", ".join(KINDS))
+            return None
+        self._keys(kind)
+        values = {key: self._value(key, kind) for key in self.table if key in _KEYS}
+        if self.faults:
+            return None
+        named = {_NAMES.get(key, key): value for key, value in values.items()}
+        if named.get("unit") == "inch":
+            named["unit"] = "mm"
+        return Entry(**named)
+
+    def _keys(self, kind: str) -> None:
+        """Faults of keys that are missing or do not belong to this kind."""
+        spec = KINDS[kind]
+        needs = (*_ALWAYS, *spec.needs)
+        names = (*needs, *spec.may, *(key for key in ("corrects", "note") if key not in needs))
+        for key in needs:
+            if key not in self.table:
+                self._fault(key, f"missing key of an entry of kind {kind}")
+        if spec.one_of and not any(key in self.table for key in spec.one_of):
+            self._fault("", f"an entry of kind {kind} needs {' or '.join(spec.one_of)}")
+        for key in self.table:
+            if key not in names:
+                self.faults.append(_unknown(("entry", self.place, key), key, names))
+
+    def _value(self, key: str, kind: str) -> Any:
+        held = self.table[key]
+        if key == "date":
+            return self._date(held)
+        if key == "at":
+            return self._at(held)
+        if key in _WHOLE:
+            return self._whole(key, held)
+        if key in _TEXT:
+            return self._text(key, held)
+        return self._figure(key, kind, held)
+
+    def _date(self, held: Any) -> str:
+        if isinstance(held, str):
+            try:
+                return datetime.date.fromisoformat(held).isoformat()
+            except ValueError:
+                pass
+        elif isinstance(held, datetime.date) and not isinstance(held, datetime.datetime):
+            return held.isoformat()
+        self._fault("date", "is no date", "a date such as 2026-05-17")
+        return ""
+
+    def _at(self, held: Any) -> tuple[float, float]:
+        if isinstance(held, list) and len(held) == 2 and all(_finite(number) for number in held):
+            return held[0] * self.scale, held[1] * self.scale
+        self._fault("at", "is no place", "[x, y]")
+        return 0.0, 0.0
+
+    def _whole(self, key: str, held: Any) -> int:
+        if isinstance(held, int) and not isinstance(held, bool) and 1 <= held <= _MOST:
+            return held
+        self._fault(key, "must be a whole number from 1 up")
+        return 0
+
+    def _text(self, key: str, held: Any) -> str:
+        choices: tuple[str, ...] = {
+            "stage": STAGES,
+            "operation": OPERATIONS,
+            "unit": ("g", self.units),
+            "kind": tuple(KINDS),
+        }.get(key, ())
+        if not isinstance(held, str) or not printable(held):
+            self._fault(key, f"must be text of at most {LONGEST_NOTE} printable letters")
+            return ""
+        if choices and held not in choices:
+            self._fault(key, "is not one of the choices", ", ".join(choices))
+        return held
+
+    def _figure(self, key: str, kind: str, held: Any) -> float:
+        least = KINDS[kind].least if key == "value" else 0.0
+        if not _finite(held):
+            self._fault(key, "must be a finite number")
+            return 0.0
+        if least is not None and held <= least:
+            self._fault(key, "must be greater than 0")
+        unit = self.table.get("unit")
+        return float(held) * (
+            self.scale if key != "value" else _value_scale(kind, unit if isinstance(unit, str) else None, self.scale)
+        )
+
+
+def _finite(number: Any) -> bool:
+    if isinstance(number, bool) or not isinstance(number, (int, float)):
+        return False
+    return (abs(number) < 1e9) if isinstance(number, int) else (math.isfinite(number) and abs(number) < 1e9)

@@ -1,0 +1,94 @@
+"""How the figures of a kind of entry are gathered for planning. Lengths in mm, places in the board frame.
+
+Each function takes the entries of one kind that stand, in the order of the work, and after them all entries that stand.
+Readings taken at the same place are averaged; of things that change (fill, touch, stop, depth of a pocket) the latest
+counts.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from typing import Any, TypeAlias
+
+from corepath.job.record.entry import Entry
+
+__all__ = [
+    "SAME_PLACE", "Gather", "Placed", "castings", "last", "latest_by", "operations", "placed", "placed_after_stop",
+    "top_ups", "topped_up",
+]  # fmt: skip
+
+SAME_PLACE = 1.0
+"""mm: readings closer than this to one another were taken at the same place."""
+
+Placed: TypeAlias = tuple[float, float, float]
+"""x, y and what was measured there, mm."""
+
+Gather: TypeAlias = Callable[[Sequence[Entry], Sequence[Entry]], Any]
+
+
+def last(key: str) -> Gather:
+    """What the latest entry says under `key`; None where there is none."""
+
+    def gather(entries: Sequence[Entry], standing: Sequence[Entry]) -> Any:
+        return getattr(entries[-1], key) if entries else None
+
+    return gather
+
+
+def latest_by(key: str) -> Gather:
+    """The latest value for each casting, operation, stage, insert or cutter, in the order first seen."""
+
+    def gather(entries: Sequence[Entry], standing: Sequence[Entry]) -> dict[Any, float]:
+        return {getattr(entry, key): entry.value for entry in entries if entry.value is not None}
+
+    return gather
+
+
+def placed(entries: Sequence[Entry], standing: Sequence[Entry] = ()) -> tuple[Placed, ...]:
+    """One figure for each place: the mean of the readings there, at the place of the first."""
+    groups: list[tuple[tuple[float, float], list[float]]] = []
+    for entry in entries:
+        if entry.at is None or entry.value is None:
+            continue
+        group = next((values for at, values in groups if math.dist(at, entry.at) <= SAME_PLACE), None)
+        if group is None:
+            groups.append((entry.at, [entry.value]))
+        else:
+            group.append(entry.value)
+    return tuple((x, y, math.fsum(values) / len(values)) for (x, y), values in groups)
+
+
+def placed_after_stop(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[Placed, ...]:
+    """As `placed`, of the readings since the latest stop: after an earlier one the blank was thicker."""
+    stops = [place for place, entry in enumerate(standing) if entry.kind == "stop"]
+    since = standing[stops[-1] :] if stops else standing
+    return placed([entry for entry in entries if any(entry is other for other in since)])
+
+
+def castings(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[str, ...]:
+    """The castings that are named, each once."""
+    return tuple(dict.fromkeys(entry.casting for entry in entries if entry.casting is not None))
+
+
+def operations(entries: Sequence[Entry], standing: Sequence[Entry]) -> frozenset[str]:
+    """The operations that are named."""
+    return frozenset(entry.operation for entry in entries if entry.operation is not None)
+
+
+def top_ups(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[tuple[str, float | None, float | None], ...]:
+    """(casting, grams, mm raised) of each, one of the two None."""
+    found = []
+    for entry in entries:
+        grams = entry.value if entry.unit == "g" else None
+        found.append((entry.casting or "", grams, None if grams is not None else entry.value))
+    return tuple(found)
+
+
+def topped_up(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[str, ...]:
+    """Castings topped up since their fill was measured: their old, lower fill counts until it is measured again."""
+    waiting: dict[str, bool] = {}
+    for entry in standing:
+        if entry.kind in ("fill", "top-up") and entry.casting is not None:
+            waiting[entry.casting] = entry.kind == "top-up"
+    return tuple(name for name, topped in waiting.items() if topped)

@@ -1,0 +1,117 @@
+"""What a record needs to know of its job, to refuse what cannot be and to say what comes next.
+
+Plain data, lengths in mm, places in the board frame. Whatever needs the board's geometry is optional: a record can be
+kept for a job whose geometry has faults. `corepath.stackup.measuring.facts_for_record` fills it in.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from corepath.lengths import units_of
+from corepath.motion.pass_name import pass_height, typed_within
+
+__all__ = ["CastingFacts", "JobFacts", "PlanFolder", "Within"]
+
+
+@dataclass(frozen=True, slots=True)
+class CastingFacts:
+    """A casting: the operation that cuts its pocket, its depth in a blank of nominal thickness, its width.
+
+    `distance(x, y)` is how far a place lies off it, 0 inside; None where the geometry is not known. `places` are good
+    places to measure its depth.
+    """
+
+    id: str
+    operation: str
+    depth: float
+    distance: Callable[[float, float], float] | None = None
+    places: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PlanFolder:
+    """The folder of the last plan: its name as it is typed, and the heights of the passes (mm above the bed in B) by
+    the number in their file's name."""
+
+    name: str
+    passes: Mapping[int, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Within:
+    """How far a figure may lie below (`low`, negative) and above (`high`) what it should be, every error against it."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class JobFacts:
+    """One job. `planes` are those of the skim's passes, highest first, empty where they are not known.
+
+    `folder` is that of the last plan, whose files are at the machine; None where none was found. `thickness_within`
+    and `touch_within` tell how far the thickness by callipers and a touched face (by operation) may lie off the plane
+    where the skim stopped; None or empty where that is not known. `planned_plane` is where it is to stop.
+    `cutters` are the listed diameters by number, `drills` the numbers of drills; `inserts` all of them, each with
+    whether its bore goes through.
+
+    `operations` are those that this job has, in order; `measured` tells that a file of measured places is named in it.
+    """
+
+    file: str
+    units: str
+    title: str
+    length: float
+    width: float
+    thickness: float
+    tolerance: float
+    groove_width: float
+    castings: Mapping[str, CastingFacts]
+    operations: tuple[str, ...]
+    cutters: Mapping[int, float]
+    drills: frozenset[int] = frozenset()
+    inserts: Mapping[str, bool] = field(default_factory=dict)
+    planes: tuple[float, ...] = ()
+    planned_plane: float | None = None
+    measured: bool = False
+    folder: PlanFolder | None = None
+    thickness_within: Within | None = None
+    touch_within: Mapping[str, Within] = field(default_factory=dict)
+
+    @property
+    def passes(self) -> Mapping[int, float]:
+        """Heights of the passes by number: as the files of the last plan have them, else as a plan would have now."""
+        if self.folder is not None:
+            return self.folder.passes
+        return dict(enumerate(self.planes, start=1))
+
+    def pass_at(self, height: float) -> tuple[int, float] | None:
+        """Number and height of the pass that a height typed as it is printed names; None where there is none."""
+        near = [(abs(plane - height), number, plane) for number, plane in self.passes.items()]
+        off, number, plane = min(near, default=(math.inf, 0, 0.0))
+        return (number, plane) if off <= typed_within(self.units) else None
+
+    def pass_words(self) -> str:
+        """The heights of all passes, highest first."""
+        planes = sorted(self.passes.values(), reverse=True)
+        return ", ".join(self.height(plane) for plane in planes)
+
+    def height(self, plane: float) -> str:
+        """A pass's height as heads, sheet and tables print it."""
+        return pass_height(plane, self.units)
+
+    @property
+    def scale(self) -> float:
+        """mm in one of the job's units of length."""
+        return units_of(self.units).scale
+
+    def shown(self, length: float) -> str:
+        """A length in the job's units, as messages give it."""
+        return units_of(self.units).figure(length, ".3n")
+
+    def on_blank(self, at: tuple[float, float]) -> bool:
+        """Whether a place lies on the blank."""
+        return abs(at[0]) <= self.length / 2 and abs(at[1]) <= self.width / 2

@@ -1,0 +1,56 @@
+"""The commented job that `corepath new` writes: a small test piece that plans cleanly as it is."""
+
+from __future__ import annotations
+
+import json
+from importlib import resources
+from pathlib import Path
+
+from corepath.errors import Fault, InputError
+from corepath.job.text.writing import write_new
+
+__all__ = ["starter_text", "title_of", "write_starter"]
+
+_LONGEST_TITLE = 60
+
+
+def title_of(path: Path) -> str:
+    """A title from a file's name: `my-board.toml` gives "My board".
+
+    >>> title_of(Path("my-board.toml"))
+    'My board'
+    """
+    words = "".join(letter if letter.isprintable() else " " for letter in path.stem)
+    text = " ".join(words.replace("-", " ").replace("_", " ").split())[:_LONGEST_TITLE].strip()
+    return text[:1].upper() + text[1:] or "Board"
+
+
+def starter_text(title: str) -> str:
+    """The starter job with this title."""
+    text = resources.files("corepath.job").joinpath("data", "starter.toml").read_text(encoding="utf-8")
+    return text.replace("@TITLE@", json.dumps(title, ensure_ascii=False))
+
+
+def write_starter(path: Path) -> str:
+    """Write the starter job to a new file; gives its title.
+
+    Raises InputError where the file exists already, its name does not end in `.toml`, or its folder is
+    missing or cannot be written; what is there is never overwritten.
+    """
+    title = title_of(path)
+    text = starter_text(title)
+    if path.suffix.lower() != ".toml":
+        raise _refused(path, "a job file's name ends in .toml", f"{path}.toml")
+    if not path.parent.is_dir():
+        raise _refused(path, f"there is no folder {path.parent}", "a name in an existing folder")
+    try:
+        write_new(path, text.encode("utf-8"))
+    except FileExistsError:
+        raise _refused(path, "is there already and is not overwritten", "a name that is free") from None
+    except (OSError, ValueError) as error:
+        raise _refused(path, f"cannot be written: {getattr(error, 'strerror', None) or error}", "") from None
+    return title
+
+
+def _refused(path: Path, says: str, allowed: str) -> InputError:
+    return InputError([Fault("", says, allowed=allowed, file=str(path))])

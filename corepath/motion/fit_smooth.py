@@ -1,0 +1,148 @@
+"""Compiled fitting of smooth runs: where a polyline has corners, in which directions a run begins and ends, its moves.
+
+Points are (n, 3) float64, mm; directions in radians in the XY plane. The moves come from the search for the fewest that
+join without a kink (`corepath.motion.fit_joining`); each is checked exactly (`corepath.motion.fit_kernels`), and one that the
+check refuses is replaced by greedy ones.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.motion.compiled import njit
+from corepath.motion.fit_joining import NO_END, join_run, reach, way_along
+from corepath.motion.fit_kernels import centre, fit_runs, is_line, line_runs, swept
+
+__all__ = ["is_corner", "joined"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+_LEVEL = 1e-9  # mm: less way than this in X and Y is none
+_INSIDE = 0.99  # share of the tolerance that the search may use; the exact check has all of it
+
+
+@njit(cache=True)
+def is_corner(p: Floats, tolerance: float, joint: float, corner: float) -> Flags:
+    """(n,) whether the points turn a corner there: no arc over it and half of each neighbour keeps the tolerance,
+    or the turn is larger than `corner` and than three times what the turns beside it explain. Where a straight
+    way down or up begins or ends is a corner as well. First and last point are none.
+    """
+    n = p.shape[0]
+    found = np.zeros(n, dtype=np.bool_)
+    turn, length = np.zeros(n), np.zeros(n)
+    for k in range(n - 1):
+        length[k] = math.hypot(p[k + 1, 0] - p[k, 0], p[k + 1, 1] - p[k, 1])
+    for k in range(1, n - 1):
+        if length[k - 1] < _LEVEL or length[k] < _LEVEL:
+            found[k] = (length[k - 1] < _LEVEL) != (length[k] < _LEVEL)
+            continue
+        ax, ay, bx, by = p[k, 0] - p[k - 1, 0], p[k, 1] - p[k - 1, 1], p[k + 1, 0] - p[k, 0], p[k + 1, 1] - p[k, 1]
+        turn[k] = abs(math.atan2(ax * by - ay * bx, ax * bx + ay * by))
+        found[k] = turn[k] > joint and 0.5 * min(length[k - 1], length[k]) * math.tan(turn[k] / 4.0) > tolerance
+    for k in range(1, n - 1):
+        if found[k] or turn[k] <= corner:
+            continue
+        bend = 0.0
+        for beside in (k - 1, k + 1):
+            if 0 < beside < n - 1 and not found[beside]:
+                bend = max(bend, 2.0 * turn[beside] / (length[beside - 1] + length[beside]))
+        found[k] = turn[k] > 3.0 * bend * 0.5 * (length[k - 1] + length[k]) and n > 3
+    return found
+
+
+@njit(cache=True)
+def _leaving(p: Floats, j: int) -> tuple[float, float]:
+    """Direction at the first point of the circle that fits the points 0..j, and the length of their chord."""
+    dx, dy = p[j, 0] - p[0, 0], p[j, 1] - p[0, 1]
+    length = math.hypot(dx, dy)
+    found, cx, cy, _ = centre(p, int(np.int64(0)), j)
+    if not found:
+        return math.atan2(dy, dx), length
+    spoke = math.atan2(p[0, 1] - cy, p[0, 0] - cx)
+    left = dx * (cy - p[0, 1]) - dy * (cx - p[0, 0]) > 0.0
+    return spoke + 0.5 * math.pi if left else spoke - 0.5 * math.pi, length
+
+
+@njit(cache=True)
+def _direction(p: Floats, tolerance: float) -> float:
+    """Direction in which a smooth run begins.
+
+    The fitting circle's direction is off by what goes with the square of the chord: it is taken for half as far as
+    one move could go and for half of that, and extrapolated to no length at all.
+    """
+    j = max(min(2, p.shape[0] - 1), reach(p, way_along(p), int(np.int64(0)), tolerance) // 2)
+    far, length = _leaving(p, j)
+    if j < 6:
+        return far
+    near, shorter = _leaving(p, j // 2)
+    share = (length / max(shorter, 1e-9)) ** 2
+    if share < 2.0:
+        return near
+    apart = near - far
+    return near + (apart - 2.0 * math.pi * math.floor(apart / (2.0 * math.pi) + 0.5)) / (share - 1.0)
+
+
+@njit(cache=True)
+def joined(
+    p: Floats, tolerance: float, joint: float, least: float, largest: float, sweep: float
+) -> tuple[Ints, Floats]:
+    """Ends (m,) and (m, 3) centre x, centre y, sweep of the moves along a run without corners; sweep 0 is a line."""
+    n = p.shape[0]
+    if n == 2 or math.hypot(p[1, 0] - p[0, 0], p[1, 1] - p[0, 1]) < _LEVEL:
+        kept = line_runs(p, tolerance)[1:]
+        return kept, np.zeros((len(kept), 3))
+    ends, bends = np.empty(n, dtype=np.int64), np.zeros((n, 3))
+    count, start = int(np.int64(0)), int(np.int64(0))
+    first, last = _direction(p, tolerance), _direction(np.ascontiguousarray(p[::-1]), tolerance) + math.pi
+    while start < n - 1:
+        rest = p[start:]
+        found, leads, whole = join_run(rest, _INSIDE * tolerance, joint, largest, first, last)
+        if not whole:
+            other, others, reached = join_run(rest, _INSIDE * tolerance, joint, largest, first, NO_END)
+            if reached or len(found) == 0:
+                found, leads = other, others
+        if len(found) == 0:
+            if first == NO_END:
+                found, leads = np.array([1]), np.zeros(1)
+            first = NO_END
+        for k in range(len(found)):
+            end = start + (found[k] - (found[k - 1] if k else 0))
+            count = _one(p, start, end, leads[k], tolerance, least, largest, sweep, ends, bends, count)
+            start = end
+        if len(found):
+            first = NO_END
+    return ends[:count], bends[:count]
+
+
+@njit(cache=True)
+def _one(
+    p: Floats, i: int, j: int, lead: float, tolerance: float, least: float, largest: float, sweep: float, ends: Ints,
+    bends: Floats, count: int,
+) -> int:  # fmt: skip
+    """Write the move of a lead from point i to j, or greedy ones where it does not hold; the new count."""
+    total = 0.0
+    if lead == 0.0:
+        if is_line(p, i, j, tolerance):
+            ends[count] = j
+            return count + 1
+    else:
+        dx, dy = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1]
+        out = -0.5 / math.tan(lead)
+        cx, cy = 0.5 * (p[i, 0] + p[j, 0]) - out * dy, 0.5 * (p[i, 1] + p[j, 1]) + out * dx
+        radius = 0.5 * math.sqrt(dx * dx + dy * dy) / abs(math.sin(lead))
+        if least <= radius:
+            total = swept(p, i, j, cx, cy, radius, tolerance, sweep)
+        if total != 0.0:
+            ends[count], bends[count, 0], bends[count, 1], bends[count, 2] = j, cx, cy, total
+            return count + 1
+    others, arcs = fit_runs(p[i : j + 1], tolerance, least, largest, sweep)
+    for k in range(len(others)):
+        ends[count] = i + others[k]
+        bends[count] = arcs[k]
+        count += 1
+    return count

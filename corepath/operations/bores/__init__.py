@@ -1,0 +1,1 @@
+"""Paths of seats and bores."""

@@ -1,0 +1,180 @@
+"""Seats and bores by milling: helix in, spiral out, finishing turn, spring turn. Bed frame of the set-up, mm.
+
+One step of a hole of diameter D is cut by a cutter of diameter d < D whose axis goes round at r = (D - d)/2:
+
+- In each layer a helix goes down. The core that it may leave in its middle is no wider than the stepover, and goes
+  when the cutter passes to the middle. The helix falls P = 2 pi r tan(a) a turn, a the cutter's `ramp_angle` (geometry:
+  tan a = P/(pi (D - d))), and never more than the depth of a layer. A level turn takes off its slope; a spiral of
+  half turns, each about a middle of its own so that it runs on without a corner, goes out by at most the stepover a
+  turn; a level turn makes it round.
+- Walls keep `finish` for one turn at the full diameter. It is entered by a half turn that widens from the rough
+  wall to the finished one, tangent to both, and left by a half turn to the middle. Where the step is a seat, a
+  *spring turn* follows, which finds nothing to take but what the cutter was bent by.
+
+Turns run counter-clockwise, the wall on the right (climb: the cutter turns clockwise seen from above), or clockwise
+where the job asks for conventional milling.
+"""
+
+from __future__ import annotations
+
+import math
+
+from corepath.motion.program import arc, drill, line
+from corepath.operations.entries import Trail
+from corepath.work.cutting.running import turn_allowance
+from corepath.work.works import Hole, Step, Work
+
+__all__ = ["APPROACH", "BoreTrail", "layer_floors", "mill", "pitch_of", "slow_below"]
+
+APPROACH = 0.5
+"""mm above the stock where a helix begins: the touch and a blank that lies badly take up less."""
+
+_THIRD = 2.0 * math.pi / 3.0
+_WHOLE = 0.95  # share of the cutter's radius: a helix of this radius leaves no core
+_CHORD = 0.002  # mm inside circles where arcs are not allowed
+_WIDEST = 0.2  # rad: a chord is shorter than its arc, and so steeper on a helix, by step²/24
+_FLAT = 1e-9
+
+
+class BoreTrail(Trail):
+    """A trail that also goes round centres, either way, and drills."""
+
+    def __init__(self, work: Work) -> None:
+        super().__init__(work)
+        self._spoke = 0.0
+
+    @property
+    def way(self) -> float:
+        """1 counter-clockwise, -1 clockwise."""
+        return -1.0 if self.work.milling.conventional else 1.0
+
+    def sweep(
+        self, cx: float, cy: float, angle: float, z: float, feed: float, end: tuple[float, float] | None = None
+    ) -> None:
+        """Round a centre by `angle` (rad) in the trail's way, at even pitch to `z`; pieces of a third at most.
+
+        `end` is where it ends, given where rounding of the angles would miss a place that is wanted exactly.
+        """
+        radius, first = math.dist((cx, cy), self.place), math.atan2(self.y - cy, self.x - cx)
+        count = max(1, math.ceil(angle / _THIRD - 1e-9))
+        if not self.work.arcs:
+            step = min(2.0 * math.acos(max(1.0 - _CHORD / radius, 0.5)), _WIDEST)
+            count = max(count, math.ceil(angle / step))
+        start = self.z
+        for k in range(1, count + 1):
+            at, level = first + self.way * angle * k / count, start + (z - start) * k / count
+            x, y = cx + radius * math.cos(at), cy + radius * math.sin(at)
+            if k == count and end is not None:
+                x, y = end
+            if self.work.arcs:
+                self._add(arc(self.way < 0.0, x, y, level, cx - self.x, cy - self.y, feed))
+            else:
+                self._add(line(x, y, level, feed))
+
+    def half(self, hole: Hole, radius: float, z: float, feed: float) -> None:
+        """Half a turn, tangent at either end, from where the cutter stands to `radius` on the other side of the hole.
+
+        A `radius` of 0 leads to the middle; from there it leads out again the way that the cutter came.
+        """
+        here = math.dist((hole.x, hole.y), self.place)
+        if here > _FLAT:
+            self._spoke = math.atan2(self.y - hole.y, self.x - hole.x)
+        else:
+            self._spoke += math.pi
+        reach = (here - radius) / 2.0
+        cx, cy = hole.x + reach * math.cos(self._spoke), hole.y + reach * math.sin(self._spoke)
+        self.sweep(cx, cy, math.pi, z, feed, (hole.x, hole.y) if radius == 0.0 else None)
+
+    def cycle(self, x: float, y: float, z: float, feed: float, retract: float, peck: float) -> None:
+        """A drilling cycle (see `motion.cycles`); the cutter then stands at `retract`."""
+        self._add(drill(x, y, z, feed, retract, peck))
+        self.z = retract
+
+
+def pitch_of(work: Work, radius: float) -> float:
+    """How far a helix of this radius falls in a turn, mm."""
+    return min(2.0 * math.pi * radius * math.tan(math.radians(work.cutter.ramp_angle)), work.cutting.depth)
+
+
+def slow_below(work: Work, hole: Hole) -> float:
+    """Height below which feeds are halved, so that the last fibres are cut and not pushed out."""
+    return -math.inf if hole.breaks_through is None else hole.breaks_through + work.milling.break_through
+
+
+def layer_floors(top: float, floor: float, depth: float) -> list[float]:
+    """Heights of equal layers from `top`, none deeper than `depth`; the last is `floor` itself."""
+    count = max(1, math.ceil((top - floor) / depth - 1e-9))
+    return [*(top - (top - floor) * k / count for k in range(1, count)), floor]
+
+
+def mill(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool) -> None:
+    """One step of a hole from the stock at `above` to its floor; it ends in the middle of the hole.
+
+    The `first` step comes in from the safe height; the others begin in the middle of the floor above them.
+    """
+    work = trail.work
+    full = (step.diameter - work.cutter.diameter) / 2.0
+    rough = full - turn_allowance(work.milling.finish_allowance, full)
+    inner = min(rough, work.cutter.radius + work.cutting.stepover / 2.0)
+    turns = math.ceil((rough - inner) / work.cutting.stepover - 1e-9)
+    core = inner > _WHOLE * work.cutter.radius
+    _enter(trail, hole, inner, above, first)
+    for k, z in enumerate(layer_floors(above, step.floor, work.cutting.depth) if core else [step.floor]):
+        if k:
+            _through_middle(trail, hole, inner)
+        _helix(trail, hole, inner, z)
+        if core or step.spring:
+            _level(trail, hole, inner, rough, turns)
+    feed = _level_feed(trail, hole, finish=rough < full)
+    if rough < full:
+        trail.half(hole, full, step.floor, feed)
+    _turn(trail, hole, feed)
+    if step.spring:
+        _turn(trail, hole, feed)
+    trail.half(hole, 0.0, step.floor, feed)
+
+
+def _enter(trail: BoreTrail, hole: Hole, radius: float, above: float, first: bool) -> None:
+    """To the helix's radius: by a rapid and a short feed over the stock, or from the middle of the floor above."""
+    cutting = trail.work.cutting
+    if not first:
+        trail.half(hole, radius, trail.z, cutting.feed)
+        return
+    trail.hop(hole.x + radius, hole.y, trail.above(hole.top))
+    trail.to(trail.x, trail.y, min(trail.z, above + APPROACH), cutting.plunge)
+
+
+def _helix(trail: BoreTrail, hole: Hole, radius: float, z: float) -> None:
+    """Down to `z`, the part below the change of feed at half of it."""
+    slow, ramp = slow_below(trail.work, hole), trail.work.cutting.ramp
+    pitch = pitch_of(trail.work, radius)
+    for low, feed in ((max(z, slow), ramp), (z, ramp / 2.0)):
+        if low < trail.z - _FLAT:
+            turns = (trail.z - low) / pitch
+            trail.sweep(hole.x, hole.y, _THIRD * math.ceil(3.0 * turns - 1e-9), low, feed)
+
+
+def _level(trail: BoreTrail, hole: Hole, inner: float, rough: float, turns: int) -> None:
+    """A level turn; where it is not the last one, a spiral outwards in `turns` turns, and a level turn."""
+    feed = _level_feed(trail, hole)
+    _turn(trail, hole, feed)
+    for k in range(1, 2 * turns + 1):
+        trail.half(hole, inner + (rough - inner) * k / (2 * turns), trail.z, feed)
+    if turns:
+        _turn(trail, hole, feed)
+
+
+def _through_middle(trail: BoreTrail, hole: Hole, radius: float) -> None:
+    """Half a turn to the middle, which takes the core away, and half a turn out to `radius`."""
+    feed = _level_feed(trail, hole)
+    trail.half(hole, 0.0, trail.z, feed)
+    trail.half(hole, radius, trail.z, feed)
+
+
+def _turn(trail: BoreTrail, hole: Hole, feed: float) -> None:
+    trail.sweep(hole.x, hole.y, 2.0 * math.pi, trail.z, feed)
+
+
+def _level_feed(trail: BoreTrail, hole: Hole, finish: bool = False) -> float:
+    feed = trail.work.cutting.finish if finish else trail.work.cutting.feed
+    return feed / 2.0 if trail.z < slow_below(trail.work, hole) else feed

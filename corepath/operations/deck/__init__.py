@@ -1,0 +1,1 @@
+"""Paths over the deck: roughing, finishing, and the drop-cutter heights both stand on."""

@@ -1,0 +1,379 @@
+"""Finishing a deck in as few minutes as its ridges allow: regions, each with its own direction and local steps.
+
+Bed frame of C, mm. Steps allowed by the swept section (`corepath.work.cutting.deck_steps`) say where lines are needed;
+`deck_regions` says which way they run; `deck_lines` lays them and `deck_route` strings them on one path, which follows
+the cutter's offset over the deck. The path is then tried at many places against the exact sweep of the cutter: where
+a ridge stands too high the step is made smaller there and the path laid again. Where the ground is hollower than the
+cutter no step helps; the least that can be left stays, and is told.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.geometry.polylines import denser
+from corepath.motion.cutter import Cutter
+from corepath.motion.cutter_profile import contact_reach
+from corepath.operations.deck.deck_lines import Ends, Sheet, region_lines
+from corepath.operations.deck.deck_regions import Region, regions
+from corepath.operations.deck.deck_route import routed
+from corepath.operations.deck.deck_strokes import mended
+from corepath.operations.deck.drop_cutter import CutterOffset
+from corepath.work.cutting.deck_steps import StepTable, level_step, steps_by_axis
+from corepath.work.works import Deck, Work
+
+__all__ = ["ROUNDS", "Bounds", "Left", "follower", "left_over", "regional", "with_strokes"]
+
+Array = NDArray[np.float64]
+Bounds = tuple[float, float, float, float]
+
+_BIN = 1.0
+_SAMPLE = 0.5
+_LIFT = 0.001
+"""mm by which the path is lifted, so that its thinning does not cut low."""
+_THINNED = 0.0015
+_SHARE = 0.97
+"""Share of the allowed ridge that the first lines are laid for."""
+_MOST_TRIED = 700_000
+_LEAST_SQUARE = 0.5
+"""mm; one place is tried in each square, of this size or as large as the number of places asks for."""
+_COARSE = 3.0
+"""While lines are laid, places are tried in squares this many times as large."""
+ROUNDS = 4
+"""How often lines are laid at most."""
+_STROKES = 6
+"""How often strokes are added at most."""
+_SPARE = 0.0015
+"""mm that the path as tried stays under the allowed ridge, for the rounding of its numbers."""
+_HILLY = 0.2
+"""Squares whose place is left higher than this share of the allowed ridge are tried at more places."""
+_WITHIN = 2
+"""So many rows of them in each such square."""
+_FOOT = 0.5
+"""Climbing begins at places left higher than this share of the allowed ridge."""
+_HILL = 1.0
+"""mm; it begins at the highest place in each square of this size."""
+_STRIDES = (0.5, 0.25, 0.12, 0.06, 0.03, 0.015, 0.008, 0.004)
+"""mm; ridges meet in points a tenth of a millimetre wide: steps in eight directions lead there."""
+_EACH = 4
+"""Steps of one length at most."""
+_GAIN = 1e-5
+"""mm; a step that leads less higher than this is not worth the next: all of them together lie within the spare."""
+_SUMMIT = 0.9
+"""At the last, places left lower than this share of the allowed ridge are given up, at first those below `_FOOT`."""
+_SAME_SPOT = 0.25
+"""mm: places that round to the same multiple of it are one spot."""
+_AROUND = 4.0
+"""mm about a place too high within which all are tried again: climbing, `_EACH` of each stride, leads less far."""
+_NO_HELP = 0.9
+"""Strokes that leave more than this share of the places too high do not help: the cutter does not fit there."""
+_FEW = 300
+"""Fewer spots than this are worth another round in any case."""
+_MOST_BAD = 20_000
+"""With more places too high than this it is a hollow that no stroke reaches."""
+_EARLY = 0.8
+_LEVEL = 1e-4
+"""Slope up to which ground counts as level."""
+_SAME = 0.3  # mm: outer sides of a region closer than this to the blank's are the blank's
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """What a path leaves over the deck at its worst places, mm: lowest and highest, and where."""
+
+    low: float
+    high: float
+    x: float
+    y: float
+    unreached: int
+
+
+def regional(
+    work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, *, open_sides: bool, rounds: int = ROUNDS
+) -> Array:
+    """Where the axis goes (n, 2) to finish the deck within `bounds` with the cutter of `work`, in one path.
+
+    With `open_sides` the sides of the bounds are those of the blank and lines may run over them. Where the ground is
+    not level there, it may have to be finished from beyond them.
+    """
+    tried = bounds
+    if open_sides and not _level_rim(offset, bounds, work.cutter.radius):
+        reach = work.cutter.radius
+        bounds = (bounds[0] - reach, bounds[1] - reach, bounds[2] + reach, bounds[3] + reach)
+        open_sides = False
+    laid_for = _SHARE * max(deck.scallop - _LIFT - _THINNED, 0.5 * deck.scallop)
+    wanted = _wanted(deck)
+    widest = level_step(work.cutter, laid_for, work.cutting.stepover)
+    tables = [
+        steps_by_axis(deck.surface, work.cutter, laid_for, widest, bounds, size=_BIN, across=across)
+        for across in (False, True)
+    ]
+    split = regions(tables[0], tables[1], widest, bounds[2], bounds[3], deck.grain_penalty)
+    follow, square = follower(offset), _square(tried)
+    places = _tried(tried, _COARSE * square)
+    for _ in range(rounds):
+        track = _laid(split, tables, widest, work.cutter.flat_radius, bounds, open_sides)
+        found = _Swept.by(follow(track), work, tried, offset).heights(places)
+        bad = ~(found <= wanted)
+        if not bad.any():
+            break
+        tables = [_closer(table, work, offset, places, found, bad, wanted) for table in tables]
+    return _mended(track, work, offset, bounds, tried, wanted) if rounds > 1 else track
+
+
+def with_strokes(track: Array, work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, tried: Bounds) -> Array:
+    """Any track (n, 2) with strokes where it leaves more than the allowed ridge within `tried`, if strokes help."""
+    return _mended(track, work, offset, bounds, tried, _wanted(deck))
+
+
+def _wanted(deck: Deck) -> float:
+    """The highest ridge that the path as tried may leave, mm."""
+    return deck.scallop - min(_SPARE, 0.03 * deck.scallop)
+
+
+def _mended(track: Array, work: Work, offset: CutterOffset, bounds: Bounds, tried: Bounds, wanted: float) -> Array:
+    """The track with strokes where it leaves too much at the finest places, as long as they help.
+
+    Strokes come after all else and only lower what is left: once tried, places away from those too high are done with.
+    """
+    follow, places = follower(offset), _tried(tried, _square(tried))
+    before = math.inf
+    for _ in range(_STROKES):
+        swept = _Swept.by(follow(track), work, tried, offset)
+        found = swept.heights(places)
+        peaks, heights = _climbed(swept, places, found, tried, wanted)
+        high = [places[~(found <= wanted)], peaks[~(heights <= wanted)]]
+        bad = np.unique(np.round(np.concatenate(high) / _SAME_SPOT), axis=0) * _SAME_SPOT
+        count = len(bad)
+        if count == 0 or count > _MOST_BAD or (count > _FEW and count > _NO_HELP * before):
+            return track
+        before = count
+        axis, way = _axis(work, offset, bad)
+        track = mended(track, axis, way, bounds)
+        places = places[_around(places, bad)]
+    return track
+
+
+def _around(places: Array, spots: Array) -> NDArray[np.bool_]:
+    """Which of the places (n, 2) lie within `_AROUND` of any of the spots (m, 2)."""
+    from scipy.spatial import cKDTree
+
+    away, _ = cKDTree(spots).query(places, distance_upper_bound=_AROUND)
+    return np.asarray(np.isfinite(away))
+
+
+def _climbed(swept: _Swept, places: Array, found: Array, bounds: Bounds, wanted: float) -> tuple[Array, Array]:
+    """Where (n, 2) ridges are highest, and how high; from the places (m, 2) tried already and the heights `found`.
+
+    Strips cut at the edge of the cutter meet in cusps much narrower than the squares; a place beside one is still on
+    the ridge that leads up to it.
+    """
+    left, low, right, top = bounds
+    near = _beside(places[found > _HILLY * wanted], bounds)
+    at, best = np.concatenate([places, near]), np.concatenate([found, swept.heights(near)])
+    start = _hills(at, best, _FOOT * wanted)
+    at, best = at[start], best[start]
+    ways = np.array([(math.cos(k * math.pi / 4.0), math.sin(k * math.pi / 4.0)) for k in range(8)])
+    for k, stride in enumerate(_STRIDES):
+        stay = best > (_FOOT + (_SUMMIT - _FOOT) * k / len(_STRIDES)) * wanted
+        at, best = at[stay], best[stay]
+        moving = np.arange(len(at))
+        for _ in range(_EACH):
+            if not len(moving):
+                break
+            ahead = (at[moving][:, None, :] + stride * ways).reshape(-1, 2)
+            ahead = np.clip(ahead, (left, low), (right - 1e-6, top - 1e-6))
+            heights = swept.heights(ahead).reshape(-1, len(ways))
+            steepest = np.argmax(heights, axis=1)
+            reached = heights[np.arange(len(moving)), steepest]
+            up = reached > best[moving] + _GAIN
+            best[moving[up]] = reached[up]
+            at[moving[up]] = ahead.reshape(-1, len(ways), 2)[up, steepest[up]]
+            moving = moving[up]
+    return at, best
+
+
+def _hills(places: Array, found: Array, foot: float) -> NDArray[np.int64]:
+    """Which of the places higher than `foot` are the highest, one in each square of `_HILL`; none not reached."""
+    high = np.flatnonzero(np.isfinite(found) & (found > foot))
+    high = high[np.argsort(-np.round(found[high], 9), kind="stable")]
+    spot = np.floor(places[high] / _HILL).astype(np.int64)
+    _, first = np.unique(spot[:, 0] * (1 << 32) + spot[:, 1], return_index=True)
+    hills: NDArray[np.int64] = high[np.sort(first)]
+    return hills
+
+
+def _beside(places: Array, bounds: Bounds) -> Array:
+    """Places (n, 2) at even distances within the squares of those given."""
+    size, (left, low, right, top) = _square(bounds), bounds
+    along = (np.arange(_WITHIN) + 0.5) / _WITHIN
+    within = np.array([(i, j) for i in along for j in along])
+    origin = np.array([left, low])
+    corner = np.floor((places - origin) / size)
+    beside: Array = origin + size * (corner[:, None, :] + within).reshape(-1, 2)
+    return np.minimum(beside, (right - 1e-6, top - 1e-6))
+
+
+def _axis(work: Work, offset: CutterOffset, places: Array) -> tuple[Array, Array]:
+    """Where the axis finishes the places (n, 2), and the unit vectors (n, 2) up the slope there (X on level ground)."""
+    x, y = places.T
+    hx, hy = offset.surface.gradient(x, y)
+    slope = np.hypot(hx, hy)
+    tilted = slope > 1e-5
+    reach = contact_reach(slope, work.cutter.profile)
+    axis = np.column_stack([x - np.where(tilted, reach * hx, 0.0), y - np.where(tilted, reach * hy, 0.0)])
+    way = np.column_stack([np.where(tilted, hx, 1.0), np.where(tilted, hy, 0.0)])
+    return axis, way / np.hypot(*way.T)[:, None]
+
+
+def _level_rim(offset: CutterOffset, bounds: Bounds, width: float) -> bool:
+    """Whether a rim of this width inside the bounds is level."""
+    left, low, right, high = bounds
+    x, y = np.arange(left, right + 1.0), np.arange(low, high + 1.0)
+    for inside in np.linspace(0.0, width, 5):
+        for places in (
+            (x, np.full(len(x), low + inside)),
+            (x, np.full(len(x), high - inside)),
+            (np.full(len(y), left + inside), y),
+            (np.full(len(y), right - inside), y),
+        ):
+            hx, hy = offset.surface.gradient(*places)
+            if float(np.hypot(hx, hy).max()) > _LEVEL:
+                return False
+    return True
+
+
+def follower(offset: CutterOffset) -> Callable[[Array], Array]:
+    """From places (n, 2) of the axis to the tip's path (m, 3) through them, lifted and thinned."""
+    from corepath.motion.fit import thin
+
+    def follow(track: Array) -> Array:
+        flat = denser(track, _SAMPLE)
+        heights = offset.tip(flat[:, 0], flat[:, 1]) + _LIFT
+        path: Array = thin(np.column_stack([flat, heights]), _THINNED)
+        return path
+
+    return follow
+
+
+def left_over(path: Array, work: Work, deck: Deck, offset: CutterOffset) -> Left:
+    """What any tip path (n, 3) of the work's cutter leaves over the deck, tried at one place in each square mm."""
+    places = _tried(deck.area.bounds, _square(deck.area.bounds))
+    return _worst(_Swept.by(path, work, deck.area.bounds, offset).heights(places), places)
+
+
+def _square(bounds: Bounds) -> float:
+    left, low, right, high = bounds
+    return max(_LEAST_SQUARE, math.sqrt((right - left) * (high - low) / _MOST_TRIED))
+
+
+def _tried(bounds: Bounds, size: float) -> Array:
+    """(n, 2) places, one at random in each square of `size` mm; the same ones each time."""
+    left, low, right, high = bounds
+    columns, rows = math.ceil((right - left) / size), math.ceil((high - low) / size)
+    spots = np.random.default_rng(20).random((columns, rows, 2))
+    spots += np.stack(np.meshgrid(np.arange(columns), np.arange(rows), indexing="ij"), axis=-1)
+    places = spots.reshape(-1, 2) * size + (left, low)
+    return np.minimum(places, (right - 1e-6, high - 1e-6))
+
+
+@dataclass(frozen=True, slots=True)
+class _Swept:
+    """What a tip path (m, 3) of a cutter leaves over the deck; which moves matter where is found once."""
+
+    path: Array
+    cutter: Cutter
+    offset: CutterOffset
+    frame: Array
+    starts: NDArray[np.int64]
+    moves: NDArray[np.int64]
+
+    @classmethod
+    def by(cls, path: Array, work: Work, bounds: Bounds, offset: CutterOffset) -> _Swept:
+        """Swept within the bounds, in which all places lie that are asked for."""
+        from corepath.operations.deck.deck_kernels import reaching
+
+        left, low, right, high = bounds
+        cutter, path = work.cutter, np.ascontiguousarray(path)
+        cell = max(0.4 * cutter.radius, 3.0)
+        frame = np.array([left, low, cell, math.ceil((right - left) / cell), math.ceil((high - low) / cell)])
+        starts, moves = reaching(path, cutter.profile, frame)
+        return cls(path, cutter, offset, frame, starts, moves)
+
+    def heights(self, places: Array) -> Array:
+        """(n,) heights over the deck at the places (n, 2), mm; inf where the path does not come."""
+        from corepath.operations.deck.deck_kernels import left_at
+
+        x, y = np.ascontiguousarray(places[:, 0]), np.ascontiguousarray(places[:, 1])
+        heights = left_at(self.path, self.cutter.profile, x, y, self.frame, self.starts, self.moves)
+        result: Array = heights - self.offset.surface.height(x, y)
+        return result
+
+
+def _worst(found: Array, places: Array) -> Left:
+    reached = np.isfinite(found)
+    high = np.where(reached, found, -np.inf)
+    k = int(np.argmax(np.round(high, 9)))
+    x, y = (float(value) for value in places[k])
+    return Left(float(found.min()), float(high[k]), x, y, int((~reached).sum()))
+
+
+def _laid(
+    split: list[Region], tables: list[StepTable], widest: float, land: float, bounds: Bounds, open_sides: bool
+) -> Array:
+    """Where the axis goes (n, 2), region after region."""
+    here, pieces = (bounds[0], bounds[1]), []
+    for region in split:
+        sheet, ends = _sheet(region, tables[1 if region.across else 0], bounds, open_sides)
+        start = here[::-1] if region.across else here
+        through, extra = region_lines(sheet, widest, land, ends)
+        path = routed(through, start, 0.0)
+        if extra:
+            path = np.concatenate([path, routed(extra, (float(path[-1, 0]), float(path[-1, 1])), _EARLY)])
+        pieces.append(path[:, ::-1] if region.across else path)
+        here = (float(pieces[-1][-1, 0]), float(pieces[-1][-1, 1]))
+    return np.concatenate(pieces)
+
+
+def _sheet(region: Region, steps: StepTable, bounds: Bounds, open_sides: bool) -> tuple[Sheet, Ends]:
+    """The steps of one region with u along its lines, and which of its sides are open."""
+    left, low, right, high = bounds
+    columns = slice(round((region.left - steps.left) / steps.size), math.ceil((region.right - steps.left) / steps.size))
+    rows = slice(round((region.low - steps.low) / steps.size), math.ceil((region.high - steps.low) / steps.size))
+    table = steps.table[columns, rows]
+    west, east = open_sides and region.left < left + _SAME, open_sides and region.right > right - _SAME
+    south, north = open_sides and region.low < low + _SAME, open_sides and region.high > high - _SAME
+    if region.across:
+        sheet = Sheet(table.T, region.low, region.left, region.high, region.right, steps.size)
+        return sheet, Ends(south, north, west, east)
+    sheet = Sheet(table, region.left, region.low, region.right, region.high, steps.size)
+    return sheet, Ends(west, east, south, north)
+
+
+def _closer(
+    steps: StepTable,
+    work: Work,
+    offset: CutterOffset,
+    places: Array,
+    found: Array,
+    bad: NDArray[np.bool_],
+    wanted: float,
+) -> StepTable:
+    """Smaller steps where the axis finishes the places that stand too high."""
+    axis, _ = _axis(work, offset, places[bad])
+    i = np.floor((axis[:, 0] - steps.left) / steps.size).astype(np.int64)
+    j = np.floor((axis[:, 1] - steps.low) / steps.size).astype(np.int64)
+    high = np.where(np.isfinite(found[bad]), found[bad], 2.0 * wanted)
+    share = np.clip(np.sqrt(wanted / high) * 0.97, 0.6, 0.97)
+    factor = np.ones_like(steps.table)
+    columns, rows = factor.shape
+    for di in range(-2, 3):
+        for dj in range(-2, 3):
+            spot = (np.clip(i + di, 0, columns - 1), np.clip(j + dj, 0, rows - 1))
+            np.minimum.at(factor, spot, share)
+    return replace(steps, table=steps.table * factor)

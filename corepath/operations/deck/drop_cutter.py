@@ -1,0 +1,102 @@
+"""Offset of a deck surface for a cutter: how high its tip must stand so that nothing is cut too deep.
+
+The tip height over a point p is the largest of h(p + q) − rise(|q|) over all places q under the cutter;
+there the cutter touches the surface and nowhere does it reach below. X, Y and Z are those of the bed
+frame in C, mm. Pure geometry.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.board.deck.surface import DeckSurface
+from corepath.motion.cutter import Cutter
+
+__all__ = ["CutterOffset", "thin"]
+
+Array = NDArray[np.float64]
+
+_BLOCK = 4.0
+"""mm; size of the blocks in which the curvature is bounded."""
+_ROUNDING = 1e-9
+"""mm; second differences below it are rounding."""
+
+
+class CutterOffset:
+    """Tip heights of one cutter over one surface."""
+
+    def __init__(self, surface: DeckSurface, cutter: Cutter) -> None:
+        self.surface = surface
+        self.cutter = cutter
+        self._block, self._bends = self._curvatures()
+
+    def _curvatures(self) -> tuple[float, Array]:
+        """Size of blocks, mm, and bounds (columns, rows, 2) of the curvature under the cutter over each, 1/mm:
+        of any, and of that upwards, as in a hollow.
+
+        Second derivatives of a uniform cubic B-spline are means of the second differences of its coefficients.
+        """
+        from scipy.ndimage import maximum_filter
+
+        coef, step = self.surface.coefficients, self.surface.step
+        along, across, twist = np.zeros_like(coef), np.zeros_like(coef), np.zeros_like(coef)
+        along[1:-1] = np.diff(coef, 2, axis=0)
+        across[:, 1:-1] = np.diff(coef, 2, axis=1)
+        twist[:-1, :-1] = np.abs(np.diff(np.diff(coef, axis=0), axis=1))
+        size = max(1, round(_BLOCK / step))
+        reach = math.ceil((self.cutter.radius / step + 3.0) / size)
+        short = [(0, -n % size) for n in coef.shape]
+        breaks_off = not _level_rim(self.surface)
+        bounds = []
+        for either in (np.maximum(np.abs(along), np.abs(across)), np.maximum(np.maximum(along, across), 0.0)):
+            bends = either + twist
+            bends[bends < _ROUNDING] = 0.0
+            if breaks_off:
+                bends[:4], bends[-4:], bends[:, :4], bends[:, -4:] = (bends.max(),) * 4
+            padded = np.pad(bends, short)
+            blocks = padded.reshape(padded.shape[0] // size, size, -1, size).max(axis=(1, 3))
+            bounds.append(maximum_filter(blocks, 2 * reach + 1, mode="nearest") / step**2)
+        return size * step, np.ascontiguousarray(np.stack(bounds, axis=-1))
+
+    def tip(self, x: Array | float, y: Array | float) -> Array:
+        """Tip heights, mm, at the places `x`, `y` (mm, any shapes that broadcast)."""
+        from corepath.operations.deck.drop_cutter_kernels import tips
+
+        xx, yy = np.broadcast_arrays(np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64))
+        flat = tips(
+            self.surface.coefficients,
+            self.surface.frame,
+            self.cutter.profile,
+            self._bends,
+            self._block,
+            np.ascontiguousarray(xx.ravel()),
+            np.ascontiguousarray(yy.ravel()),
+        )
+        return np.asarray(flat).reshape(xx.shape)
+
+
+def _level_rim(surface: DeckSurface) -> bool:
+    """Whether the two outermost nodes on each side lie at the edge's height."""
+    grid = surface.grid
+    rims = (grid[:2], grid[-2:], grid[:, :2], grid[:, -2:])
+    return all(float(np.abs(rim - surface.edge).max()) < _ROUNDING for rim in rims)
+
+
+def thin(points: Array, below: float, above: float) -> Array:
+    """Fewest of `points` (n, 3), which lie on one straight line seen from above, to keep in the band.
+
+    Each chord lies at most `below` under and `above` over the points that it passes. The first and the
+    last point stay.
+    """
+    from corepath.operations.deck.drop_cutter_kernels import chords
+
+    if len(points) < 3:
+        return points
+    ends = points[-1, :2] - points[0, :2]
+    length = math.hypot(*ends)
+    along = (points[:, :2] - points[0, :2]) @ (ends / length)
+    kept = chords(np.ascontiguousarray(along), np.ascontiguousarray(points[:, 2]), below, above)
+    return points[kept]

@@ -1,0 +1,240 @@
+"""Going round obstacles and inside a frame, shared by facing, roughing and finishing.
+
+The edge of the room where the axis may go (`corepath.work.keepoff`) is cut first, as *contours*: then nothing that
+can be reached is left between lines that end at it, and wherever a line begins there, the cutter comes down
+on ground that is cut already. A contour is either a closed ring, gone into along a ramp, or it begins and ends beside
+the blank. Lines are clipped to the room; from one piece to the next the cutter goes along a contour at depth or
+over the safe height, whichever takes less time. The material that stays lies at the side that climb milling asks for.
+Bed frame of the set-up, mm.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, Polygon
+from shapely.geometry.polygon import orient
+from shapely.ops import substring
+
+from corepath.errors import CorepathError
+from corepath.geometry.polylines import along, length
+from corepath.motion.clock import seconds
+from corepath.motion.fit import thin
+from corepath.motion.program import Move, line, rapid
+from corepath.operations.facing.facing_paths import descend
+from corepath.work.keepoff import Area, field_of, room_of
+from corepath.work.works import Work
+
+__all__ = ["Around", "Follow", "RoomContour"]
+
+Array = NDArray[np.float64]
+Follow = Callable[[Array], Array]
+"""From corners (n, 2) to the tip's path (m, 3) along the straight lines between them."""
+
+_ON = 1e-6
+_SAMPLE = 1.0
+_RAMP_TOLERANCE = 0.003
+
+
+@dataclass(frozen=True, slots=True)
+class RoomContour:
+    """One contour: its corners (n, 2) in the direction of cutting; a closed one ends where it begins."""
+
+    corners: Array
+    closed: bool
+
+    @property
+    def curve(self) -> LineString:
+        return LineString(self.corners)
+
+
+class Around:
+    """The room of one work at one height, and the ways about it."""
+
+    def __init__(self, work: Work, room: Area) -> None:
+        if room.is_empty:
+            raise CorepathError(
+                f"{work.stem}: the obstacles of set-up {work.setup} leave the cutter no room at all; move them"
+            )
+        self.work, self.room = work, room
+        self.framed = work.deck is not None and work.deck.framed
+        self.contours = _contours(work, room, self.framed)
+        self._whole = room.buffer(_ON)
+        shapely.prepare(self._whole)
+
+    @staticmethod
+    def of(work: Work, plane: float | None = None) -> Around | None:
+        """The room of a work (of one plane); None where nothing restricts it. Raises CorepathError if none is left."""
+        room = room_of(work, plane)
+        return None if room is None else Around(work, room)
+
+    def holds(self, x: Array, y: Array) -> NDArray[np.bool_]:
+        """Which places lie in the room."""
+        found: NDArray[np.bool_] = shapely.contains_xy(self._whole, x, y)
+        return found
+
+    def straight(self, start: Array, end: Array) -> bool:
+        """Whether the straight way between two places stays in the room."""
+        return bool(self._whole.covers(LineString([start[:2], end[:2]])))
+
+    def clipped(self, track: Array) -> list[Array]:
+        """The pieces of a track (n, 2) that lie in the room, in the order run through."""
+        segments = shapely.linestrings(np.stack([track[:-1], track[1:]], axis=1))
+        inside = shapely.intersection(segments, self.room)
+        pieces: list[list[tuple[float, float]]] = []
+        for start, end, kept in zip(track[:-1], track[1:], inside, strict=True):
+            for part in _parts(kept, start, end):
+                if pieces and math.dist(pieces[-1][-1], part[0]) < _ON:
+                    pieces[-1].append(part[1])
+                else:
+                    pieces.append(list(part))
+        return [np.array(piece) for piece in pieces if LineString(piece).length > _ON]
+
+    def cut_contours(self, follow: Follow, above: float) -> list[Move]:
+        """All contours, each from safe height to safe height; `above` is the height of the stock before."""
+        moves: list[Move] = []
+        for ring in self.contours:
+            moves += self._cut(ring, follow, above)
+        return moves
+
+    def _cut(self, ring: RoomContour, follow: Follow, above: float) -> list[Move]:
+        work, corners = self.work, ring.corners
+        way: list[Move] = []
+        if ring.closed:
+            ramp = _ramp(follow(_dense(corners)), above, math.tan(math.radians(work.cutter.ramp_angle)))
+            way = descend(work, float(ramp[0, 0]), float(ramp[0, 1]), max(float(ramp[0, 2]), above))
+            way += [line(x, y, z, work.cutting.ramp) for x, y, z in thin(ramp, _RAMP_TOLERANCE).tolist()]
+            corners = _turned(corners, ramp[-1, :2])
+        path = follow(corners)
+        if not way:
+            way = descend(work, *(float(value) for value in path[0]))
+        way += [line(x, y, z, work.cutting.feed) for x, y, z in path[1:].tolist()]
+        return [*way, rapid(way[-1].x, way[-1].y, work.clear)]
+
+    def passage(self, start: Array, end: Array, follow: Follow) -> list[Move]:
+        """From one place on the room's edge to another, both at depth: along a contour or over the safe height."""
+        work = self.work
+        over = [rapid(start[0], start[1], work.clear), *descend(work, float(end[0]), float(end[1]), float(end[2]))]
+        way = self._along(start[:2], end[:2])
+        if way is None:
+            return over
+        path = follow(way)
+        about = [line(x, y, z, work.cutting.feed) for x, y, z in path[1:].tolist()]
+        limits = work.milling.limits
+        here = (float(start[0]), float(start[1]), float(start[2]))
+        over_time, about_time = (float(seconds(moves, limits, start=here).sum()) for moves in (over, about))
+        return about if round(about_time, 6) <= round(over_time, 6) else over
+
+    def _along(self, start: Array, end: Array) -> Array | None:
+        """The shortest way (n, 2) along one contour from place to place; None where they lie on none together."""
+        one, other = shapely.Point(start), shapely.Point(end)
+        for ring in self.contours:
+            curve = ring.curve
+            if max(curve.distance(one), curve.distance(other)) > 1e-4:
+                continue
+            a, b = curve.project(one), curve.project(other)
+            ways = [np.array(substring(curve, a, b).coords)]
+            if ring.closed:
+                first, second = (a, 0.0) if a < b else (a, curve.length)
+                rest = (curve.length, b) if a < b else (0.0, b)
+                parts = [np.array(substring(curve, *pair).coords) for pair in ((first, second), rest)]
+                ways.append(np.concatenate([parts[0], parts[1][1:]]))
+            way = min(ways, key=lambda found: round(length(found), 6))
+            way[0], way[-1] = start, end
+            return way
+        return None
+
+    def edge_near(self, x: float, y: float, within: float) -> tuple[float, float] | None:
+        """The nearest place on a contour, at most `within` away."""
+        place = shapely.Point(x, y)
+        curves = [ring.curve for ring in self.contours]
+        if not curves:
+            return None
+        near = min(curves, key=lambda curve: round(curve.distance(place), 6))
+        if near.distance(place) > within:
+            return None
+        at = near.interpolate(near.project(place))
+        return at.x, at.y
+
+
+def _contours(work: Work, room: Area, framed: bool) -> tuple[RoomContour, ...]:
+    """The room's edges that the cutter must go along, the direction of cutting on them, in order of X."""
+    field = field_of(work)
+    wood = work.blank.buffer(work.cutter.radius - 1e-3)
+    found = []
+    for part in shapely.get_parts(room):
+        turned = orient(part, 1.0)  # room to the left: what stays is on the right, which is climb
+        for edge in (turned.exterior, *turned.interiors):
+            found += [RoomContour(np.array(edge.coords), True)] if framed else _inner(LineString(edge.coords), field)
+    rings = [ring for ring in found if ring.curve.intersects(wood)]
+    if work.milling.conventional:
+        rings = [RoomContour(ring.corners[::-1].copy(), ring.closed) for ring in rings]
+    return tuple(sorted(rings, key=lambda ring: tuple(np.round(ring.corners.min(axis=0), 3))))
+
+
+def _inner(edge: LineString, field: Polygon) -> list[RoomContour]:
+    """The parts of a room's edge that are not the edge of the field itself, in the edge's direction."""
+    inner = field.buffer(-1e-4, join_style="mitre")
+    corners = np.array(edge.coords)
+    within = [inner.intersects(LineString(pair)) for pair in itertools.pairwise(corners)]
+    if all(within):
+        return [RoomContour(corners, True)]
+    if not any(within):
+        return []
+    first = within.index(False)  # start where the edge leaves the field, so that no run is split by the ring's seam
+    order = [(first + k) % len(within) for k in range(len(within))]
+    runs: list[list[Array]] = []
+    for before, k in zip([order[0], *order], order, strict=False):
+        if within[k] and within[before] and runs:
+            runs[-1].append(corners[k + 1])
+        elif within[k]:
+            runs.append([corners[k], corners[k + 1]])
+    return [RoomContour(np.array(run), False) for run in runs]
+
+
+def _parts(kept: shapely.Geometry, start: Array, end: Array) -> list[tuple[tuple[float, float], tuple[float, float]]]:
+    """The straight parts left of a segment, each from its start towards its end."""
+    direction = end - start
+    found = []
+    for part in shapely.get_parts(kept):
+        if not isinstance(part, LineString) or part.length <= _ON:
+            continue
+        ends = np.array(part.coords)[[0, -1]]
+        places = (ends - start) @ direction
+        first, last = (ends[0], ends[1]) if places[0] <= places[1] else (ends[1], ends[0])
+        found.append(
+            (round(float(min(places)), 6), (float(first[0]), float(first[1])), (float(last[0]), float(last[1])))
+        )
+    return [(first, last) for _, first, last in sorted(found)]
+
+
+def _dense(corners: Array) -> Array:
+    return np.array(shapely.segmentize(LineString(corners), _SAMPLE).coords)
+
+
+def _turned(corners: Array, place: Array) -> Array:
+    """A closed ring that begins and ends at the place on it nearest to `place`."""
+    curve = LineString(corners)
+    at = curve.project(shapely.Point(place))
+    if at < _ON or at > curve.length - _ON:
+        return corners
+    head, tail = (np.array(substring(curve, *ends).coords) for ends in ((at, curve.length), (0.0, at)))
+    turned = np.concatenate([head, tail[1:]])
+    turned[0] = turned[-1] = place
+    return turned
+
+
+def _ramp(path: Array, high: float, slope: float) -> Array:
+    """Down along a closed path (n, 3) from `high` until the ramp meets the path, over as many laps as it takes."""
+    lap = length(path)
+    count = math.ceil(max(high - float(path[:, 2].min()), 0.0) / (slope * lap)) + 1
+    way = np.concatenate([path, *(path[1:] for _ in range(count))])
+    falling = np.maximum(way[:, 2], high - slope * along(way))
+    met = int(np.flatnonzero(falling <= way[:, 2] + 1e-9)[0])
+    return np.column_stack([way[: met + 1, :2], falling[: met + 1]])

@@ -1,0 +1,1 @@
+"""Paths that clear groove and pockets to a level floor."""

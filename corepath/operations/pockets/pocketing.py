@@ -1,0 +1,347 @@
+"""Groove and plug pockets: closed areas cleared in level layers to a level floor.
+
+Bed frame of the set-up, mm. Each layer is entered by a ramp along its first ring, which then takes a level lap
+at full width; all rings after it take at most the stepover, until both walls stand but for the finishing
+allowance. Laps follow one another by crossings that touch both, the next layer begins without lifting. Over a thin
+floor the last layer is a light one. Then one lap along each wall takes the allowance off, at full depth where the
+cutting edges are long enough, else layer by layer.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from corepath.errors import CorepathError
+from corepath.geometry.polygons import grow
+from corepath.geometry.polylines import Floats, along, stretch, turned_to
+from corepath.lengths import mm
+from corepath.motion.fit import TOLERANCE
+from corepath.motion.program import Corner, Program
+from corepath.operations.entries import Trail, ramp_along, ramp_fits, slope_of
+from corepath.operations.facing.facing_paths import program
+from corepath.operations.order import short_order
+from corepath.operations.pockets.crossings import blended, turn_round
+from corepath.operations.pockets.inside_corners import corners_left, corners_words
+from corepath.operations.pockets.remainders import Remainder, remainders
+from corepath.operations.pockets.rings import Ring, RingPlan, centre_region, plan_rings, region_rings
+from corepath.operations.pockets.wall_laps import wall_laps
+from corepath.work.works import Pocket, Work
+
+__all__ = ["layers", "pocket_programs"]
+
+WALL_TOLERANCE = 0.002
+"""mm: arcs and lines of a ring that makes a wall."""
+RAMP_ABOVE = 0.5
+"""mm above the stock where a ramp begins: more than a blank is thicker than it was measured."""
+LEAST_ROOM = 0.1
+"""Room to either side, as a share of the cutter's radius, that clearing keeps where it leaves anything on walls."""
+
+
+def pocket_programs(work: Work) -> tuple[Program, ...]:
+    """The program that cuts all pockets of `work`, in a short order, in one pass.
+
+    Raises `CorepathError` where the cutter does not fit or pass, has no room for its ramp, or would meet an
+    obstacle.
+    """
+    _refuse(work)
+    trail, corners = Trail(work), list[Corner]()
+    places = [pocket.area.centroid.coords[0] for pocket in work.pockets]
+    for k in short_order(places, work.park):
+        pocket = work.pockets[k]
+        corners += _Cut(trail, pocket).run()
+    corners.sort(key=lambda corner: [pocket.id for pocket in work.pockets].index(corner.feature))
+    return (program(work, work.stem, [trail.finish()], watch=corners_words(corners), corners=tuple(corners)),)
+
+
+def _refuse(work: Work) -> None:
+    if not work.pockets:
+        raise CorepathError(f"{work.stem}: no pockets to cut")
+    if work.cutter.shape != "flat":
+        raise CorepathError(f"{work.stem}: {work.cutter.describe()} leaves no level floor; list a flat cutter")
+    for pocket in work.pockets:
+        if pocket.floor >= pocket.top or pocket.area.is_empty:
+            raise CorepathError(
+                f"{work.stem}, {pocket.id}: nothing to cut between {mm(pocket.top):g} and {mm(pocket.floor):g}"
+            )
+
+
+def layers(pocket: Pocket, depth: float, light_layer: float) -> list[float]:
+    """Heights of the layers from the highest to the floor, none deeper than `depth`, the last one light if thin."""
+    shallow = min(light_layer, depth)
+    light = shallow if pocket.thin and pocket.top - pocket.floor > shallow and depth > shallow else 0.0
+    deep = pocket.top - pocket.floor - light
+    count = max(1, math.ceil(deep / depth - 1e-9))
+    heights = [pocket.top - deep * k / count for k in range(1, count)] + [pocket.floor + light]
+    return [*heights, pocket.floor] if light else heights
+
+
+@dataclass(slots=True)
+class _Lap:
+    """The closed polyline along which the cutter ran last, from where it stands, and the last fresh one."""
+
+    points: Floats
+    fresh: Floats
+
+
+class _Cut:
+    """Cuts one pocket on a trail."""
+
+    def __init__(self, trail: Trail, pocket: Pocket) -> None:
+        self.trail, self.pocket, self.work = trail, pocket, trail.work
+        self.name = f"{self.work.stem}, {pocket.id}"
+        self.cutting, self.cutter = self.work.cutting, self.work.cutter
+        self.last: _Lap | None = None
+
+    def run(self) -> list[Corner]:
+        """All layers and the finishing laps; the corners that stay."""
+        if self.pocket.cleared is not None:
+            return self._rest(self.pocket.cleared)
+        rings, leave = self._rings()
+        self.room = rings.centre.buffer(0.001)
+        shapely.prepare(self.room)
+        heights = layers(self.pocket, self.cutting.depth, self.work.milling.light_layer)
+        whole = self.cutter.reaches(self.pocket.top - self.pocket.floor)
+        high: float | None = None
+        if self._bored(rings, heights):
+            done = heights[:-1] or heights
+            self._bore(rings, done)
+            high, heights = done[-1], heights[len(done) :]
+            if leave and not heights:
+                self._walls(rings, high)
+        for z in heights:
+            for ring in rings.rings:
+                self._ring(ring, high, z)
+            high = z
+            if leave and (not whole or z == heights[-1]):
+                self._walls(rings, z)
+        if leave:
+            return corners_left(self.pocket.id, self.pocket.area, grow(self._centre, self.cutter.radius))
+        return corners_left(self.pocket.id, self.pocket.area, rings.reach)
+
+    def _rest(self, cleared: BaseGeometry) -> list[Corner]:
+        """What a larger cutter left, piece by piece."""
+        conventional = self.work.milling.conventional
+        centre = centre_region(self.pocket.area, self.cutter.radius, self.name)
+        left = remainders(
+            centre, cleared, self.cutter.radius, self.cutting.stepover, conventional=conventional, name=self.name
+        )
+        self.room = centre.buffer(0.001)
+        shapely.prepare(self.room)
+        heights = layers(self.pocket, self.cutting.depth, self.work.milling.light_layer)
+        for k in short_order([remainder.start for remainder in left], self.work.park):
+            if left[k].own is not None:
+                self._own(left[k].own, heights)
+            else:
+                self._pieces(left[k], heights)
+        return corners_left(self.pocket.id, self.pocket.area, grow(centre, self.cutter.radius))
+
+    def _own(self, region: Polygon | None, heights: list[float]) -> None:
+        """A piece that is entered by a ramp of its own."""
+        assert region is not None
+        rings = region_rings(
+            region, self.cutter.radius, self.cutting.stepover, conventional=self.work.milling.conventional
+        )
+        high: float | None = None
+        for z in heights:
+            for ring in rings:
+                self._ring(ring, high, z)
+            high = z
+
+    def _pieces(self, remainder: Remainder, heights: list[float]) -> None:
+        """The cuts of one piece at each height, from what is cleared beside it."""
+        trail, cutting = self.trail, self.cutting
+        above, before = trail.above(self.pocket.top), np.array([remainder.start])
+        self.last = None
+        trail.hop(*remainder.start, above)
+        for z in heights:
+            self._over(before, remainder.start, z)
+            trail.to(*trail.place, z, cutting.plunge)
+            for cut in remainder.cuts:
+                self._over(before, (float(cut[0, 0]), float(cut[0, 1])), z)
+                self._follow(cut, z, cutting.feed, WALL_TOLERANCE)
+                before = cut
+
+    def _over(self, before: Floats, place: tuple[float, float], z: float) -> None:
+        """From the end of the cut `before` to a place: straight, or back along it, or over the top and down to `z`."""
+        trail, feed = self.trail, self.cutting.feed
+        if not self._linked(*place) and trail.z <= self.pocket.top:
+            self._follow(before[::-1], trail.z, feed, WALL_TOLERANCE)
+        if self._linked(*place):
+            trail.to(*place, trail.z, feed)
+        elif trail.place != place:
+            trail.hop(*place, trail.above(self.pocket.top))
+            trail.to(*place, z, self.cutting.plunge)
+
+    def _bored(self, rings: RingPlan, heights: list[float]) -> bool:
+        """Whether all deep layers are entered by one helix: where its turns are short beside the ramp of a layer.
+
+        No turn may gain more than a layer's depth, since the next one meets what it leaves.
+        """
+        first, others = rings.rings[0], rings.rings[1:]
+        turn = float(along(first.points)[-1]) * slope_of(self.cutter.ramp_angle)
+        whole = self.cutter.reaches(self.pocket.top - self.pocket.floor)
+        plain = not first.detours and not any(ring.fresh for ring in others)
+        most = (self.pocket.top - heights[0]) / 1.5 if others else self.cutting.depth
+        return whole and plain and len(heights) > 2 and turn < most and not self.pocket.area.interiors
+
+    def _bore(self, rings: RingPlan, heights: list[float]) -> None:
+        """A helix to the lowest of `heights`, then the other rings layer by layer from the top."""
+        trail, cutting, first = self.trail, self.cutting, rings.rings[0]
+        self._fresh(first, None, heights[-1])
+        for z in heights if len(rings.rings) > 1 else ():
+            lap = turned_to(first.points, trail.place)
+            x, y = float(lap[0, 0]), float(lap[0, 1])
+            trail.to(x, y, trail.z, cutting.feed)
+            trail.to(x, y, z, cutting.feed if z > trail.z else cutting.plunge)
+            self.last = _Lap(lap, lap)
+            for ring in rings.rings[1:]:
+                self._ring(ring, None, z)
+
+    def _rings(self) -> tuple[RingPlan, float]:
+        """The rings, and what they leave on the walls: nothing where the cutter has no more room than to pass."""
+        area, radius, stepover = self.pocket.area, self.cutter.radius, self.cutting.stepover
+        conventional, leave = self.work.milling.conventional, self.work.milling.finish_allowance
+        self._centre = centre_region(area, radius, self.name)
+        if leave > 0.0 and not self.pocket.proud and _passes(self._centre, leave + LEAST_ROOM * radius):
+            return plan_rings(area, radius, stepover, self.name, leave=leave, conventional=conventional), leave
+        return plan_rings(area, radius, stepover, self.name, conventional=conventional), 0.0
+
+    def _ring(self, ring: Ring, high: float | None, z: float) -> None:
+        """One ring at `z`; `high` is the layer above, which is all cleared, None on the first one."""
+        if ring.fresh:
+            self._fresh(ring, high, z)
+            return
+        tolerance = WALL_TOLERANCE if ring.wall else TOLERANCE
+        points = self._cross(ring, z)
+        if points is None:
+            points = self._straight_to(ring, z)
+        points = self._lap(points, ring, z, tolerance)
+        self.last = _Lap(points, self.last.fresh if self.last else points)
+
+    def _cross(self, ring: Ring, z: float) -> Floats | None:
+        """Goes over to the ring at `z` by a crossing that touches both laps; the lap to follow then, or None."""
+        if self.last is None or self.trail.z != z:
+            return None
+        before = self.last.points
+        way = blended(before, ring.points, self.room)
+        if way is None:
+            turn = turn_round(before, self.last.fresh[::-1], self.room)
+            if turn is None:
+                return None
+            over = blended(turn[1], ring.points, self.room)
+            if over is None:
+                return None
+            way = np.concatenate([turn[0], over[0][1:]]), over[1]
+        self._follow(way[0], z, self.cutting.feed, TOLERANCE)
+        return way[1]
+
+    def _lap(self, lap: Floats, ring: Ring, z: float, tolerance: float) -> Floats:
+        """Along the lap with the ring's detours; the closed lap from where the cutter stands then."""
+        if not ring.detours:
+            self._follow(lap, z, self.cutting.feed, tolerance)
+            return lap
+        points, beyond = _with_detours(lap, ring)
+        self._follow(points, z, self.cutting.feed, tolerance)
+        return stretch(lap, beyond, float(along(lap)[-1])) if beyond > 0.0 else lap
+
+    def _straight_to(self, ring: Ring, z: float) -> Floats:
+        """Goes to the nearest place of the ring, straight where there is room, else over the top."""
+        trail = self.trail
+        lap = turned_to(ring.points, self._here(ring))
+        x, y = float(lap[0, 0]), float(lap[0, 1])
+        if self._linked(x, y):
+            trail.to(x, y, z, self.cutting.feed)
+        else:
+            trail.hop(x, y, trail.above(self.pocket.top))
+            trail.to(x, y, z, self.cutting.plunge)
+        return lap
+
+    def _here(self, ring: Ring) -> tuple[float, float]:
+        start = (float(ring.points[0, 0]), float(ring.points[0, 1]))
+        return start if math.isnan(self.trail.x) else self.trail.place
+
+    def _linked(self, x: float, y: float) -> bool:
+        trail = self.trail
+        return trail.z <= self.pocket.top and bool(shapely.covers(self.room, LineString([trail.place, (x, y)])))
+
+    def _fresh(self, ring: Ring, high: float | None, z: float) -> None:
+        """Down along the ring from the layer above, then one level lap at full width."""
+        trail, cutting = self.trail, self.cutting
+        lap = turned_to(ring.points, self._here(ring))
+        x, y = float(lap[0, 0]), float(lap[0, 1])
+        begin = min(trail.above(self.pocket.top), self.pocket.top + RAMP_ABOVE) if high is None else high
+        if high is not None and self._linked(x, y):
+            trail.to(*trail.place, high, cutting.feed)
+            trail.to(x, y, high, cutting.feed)
+        else:
+            trail.hop(x, y, trail.above(self.pocket.top))
+            trail.to(x, y, begin, cutting.plunge)
+        tolerance = WALL_TOLERANCE if ring.wall else TOLERANCE
+        length = float(along(ring.points)[-1])
+        if ramp_fits(length, self.cutter.ramp_angle):
+            ramp, level = ramp_along(ring.points, (x, y), begin, z, self.cutter.ramp_angle)
+            trail.follow(ramp, cutting.ramp, tolerance)
+            lap = level[:, :2]
+        elif self.cutter.centre_cutting:
+            trail.to(x, y, z, cutting.plunge)
+        else:
+            raise CorepathError(
+                f"{self.name}: {self.cutter.describe()} has no room for a ramp of {self.cutter.ramp_angle:g} degrees "
+                f"at X{mm(x):.2f} Y{mm(y):.2f}, and cutter.centre_cutting does not say that it may plunge; "
+                "use a smaller one"
+            )
+        lap = self._lap(lap, ring, z, tolerance)
+        self.last = _Lap(lap, lap)
+
+    def _walls(self, rings: RingPlan, z: float) -> None:
+        """The finishing laps at `z`."""
+        trail, cutting = self.trail, self.cutting
+        for lap in wall_laps(
+            self._centre, rings.centre, self.cutter.radius, trail.place, conventional=self.work.milling.conventional
+        ):
+            x, y = float(lap.points[0, 0]), float(lap.points[0, 1])
+            if self._linked(x, y) or (not lap.tangent and self._near(x, y)):
+                trail.to(x, y, z, cutting.feed)
+            else:
+                trail.hop(x, y, trail.above(self.pocket.top))
+                trail.to(x, y, z, cutting.plunge)
+            self._follow(lap.points, z, cutting.finish, WALL_TOLERANCE)
+        self.last = None
+
+    def _near(self, x: float, y: float) -> bool:
+        return math.dist(self.trail.place, (x, y)) <= 2.0 * self.work.milling.finish_allowance
+
+    def _follow(self, points: Floats, z: float, feed: float, tolerance: float) -> None:
+        self.trail.follow(np.column_stack([points, np.full(len(points), z)]), feed, tolerance)
+
+
+def _passes(centre: Polygon, leave: float) -> bool:
+    """Whether a cutter that keeps `leave` mm off the walls still passes everywhere in the centre region."""
+    inner = grow(centre, -leave)
+    return isinstance(inner, Polygon) and not inner.is_empty and len(inner.interiors) == len(centre.interiors)
+
+
+def _with_detours(lap: Floats, ring: Ring) -> tuple[Floats, float]:
+    """The lap, a closed polyline along `ring` begun anywhere, with the ring's detours at their places.
+
+    A detour that goes back behind the lap's beginning waits until the lap has come round: the lap goes on to it.
+    Also returns how far beyond its beginning the lap ends, mm.
+    """
+    length = float(along(lap)[-1])
+    begin = LineString(ring.points).line_locate_point(shapely.Point(lap[0]))
+    stops = [((detour.at - begin) % length, detour) for detour in ring.detours]
+    late = [(at + length if at < detour.back + 1.0 else at, detour) for at, detour in stops]
+    pieces: list[Floats] = []
+    done = 0.0
+    for at, detour in sorted(late, key=lambda stop: stop[0]):
+        pieces += [stretch(lap, done, at - done)[:-1], detour.path]
+        done = at
+    end = max(length, done)
+    pieces.append(stretch(lap, done, end - done) if end > done + 1e-6 else pieces[-1][-1:])
+    return np.concatenate(pieces), end - length

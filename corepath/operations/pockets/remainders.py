@@ -1,0 +1,110 @@
+"""What a larger cutter left of a pocket: corners and arms, cleared by a smaller one from what is cleared already.
+
+Places of the smaller cutter's middle, mm, bed frame. Each remainder is taken by arcs from the open side (see
+`fronts`) and at last along its walls, a little beyond where the larger cutter's work begins. One that does not touch
+anything cleared, or that arcs cannot clear, is a pocket of its own: it is entered by a ramp.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from corepath.errors import CorepathError
+from corepath.geometry.polygons import grow, polygons, quarter_segments
+from corepath.geometry.polylines import Floats, steps
+from corepath.operations.pockets.fronts import zone_of
+
+__all__ = ["OVERLAP", "Remainder", "remainders"]
+
+OVERLAP = 2.0
+"""mm that the last cut along a wall begins and ends beyond what was left (common practice, no source)."""
+_SEEN = 0.004  # mm: strips along walls thinner than this are of the chords and of the larger cutter's path
+_LEAST = 0.01  # mm2
+
+
+@dataclass(frozen=True, slots=True)
+class Remainder:
+    """One piece that was left: arcs and wall cuts in their order, or an `own` region to be cut as a pocket.
+
+    `start` is a place in what is cleared, near the first cut.
+    """
+
+    cuts: tuple[Floats, ...]
+    start: tuple[float, float]
+    own: Polygon | None = None
+
+
+def remainders(
+    centre: Polygon, cleared: BaseGeometry, radius: float, stepover: float, *, conventional: bool, name: str
+) -> list[Remainder]:
+    """The pieces of what a cutter of `radius` reaches from `centre` that are not `cleared` yet.
+
+    Raises `CorepathError` where they cannot be shown by area to be swept.
+    """
+    free = grow(cleared, -radius)
+    reach = grow(centre, radius)
+    found: list[Remainder] = []
+    for piece in polygons(reach.difference(grow(cleared, _SEEN))):
+        if piece.area > _LEAST:
+            found += _remainder(piece, centre, free, radius, stepover, conventional)
+    _prove(found, reach.difference(grow(cleared, _SEEN)), radius, name)
+    return found
+
+
+def _remainder(
+    piece: Polygon, centre: Polygon, free: BaseGeometry, radius: float, stepover: float, conventional: bool
+) -> list[Remainder]:
+    """The cuts of one piece, or the regions of those places of the middle from which it can be cut."""
+    near = grow(piece, radius).intersection(centre)
+    parts = [part for part in polygons(near.difference(grow(free, _SEEN))) if part.area > 1e-4]
+    if not parts:
+        return []
+    if len(parts) == 1 and not free.is_empty and free.distance(parts[0]) < 0.1:
+        zone = zone_of(parts[0], free, centre, stepover, radius)
+        if zone is not None:
+            cuts = [*zone.arcs, *_walls(parts[0], centre, zone.cleared)]
+            if conventional:
+                cuts = [cut[::-1] for cut in cuts]
+            inner = grow(free, -0.2 * radius)
+            start = shapely.shortest_line(free if inner.is_empty else inner, shapely.Point(cuts[0][0])).coords[0]
+            return [Remainder(tuple(cuts), (float(start[0]), float(start[1])))]
+    return [
+        Remainder((), own.representative_point().coords[0], own)
+        for part in parts
+        for own in polygons(grow(part, 0.3 * radius).intersection(centre))
+        if own.intersects(part)
+    ]
+
+
+def _walls(part: Polygon, centre: Polygon, cleared: BaseGeometry) -> list[Floats]:
+    """The walls beside a part, each a line in the direction of climb milling."""
+    around = part.buffer(OVERLAP, quad_segs=quarter_segments(OVERLAP))
+    lines = shapely.line_merge(shapely.unary_union(centre.boundary.intersection(around)))
+    found = [np.asarray(line.coords)[:, :2] for line in shapely.get_parts(lines) if isinstance(line, LineString)]
+    close = [line for line in found if LineString(line).distance(part) < _SEEN]
+    walls = [line if _inside_left(line, centre) else line[::-1].copy() for line in close]
+    return sorted(walls, key=lambda line: (round(float(line[0, 0]), 4), round(float(line[0, 1]), 4)))
+
+
+def _inside_left(line: Floats, centre: Polygon) -> bool:
+    """Whether the centre region lies on the left of a line along its edge."""
+    each = steps(line)
+    k = int(np.argmax(np.round(each, 6)))
+    way = (line[k + 1] - line[k]) / each[k]
+    aside = (line[k] + line[k + 1]) / 2 + 0.01 * np.array([-way[1], way[0]])
+    return bool(shapely.intersects_xy(centre, *aside.tolist()))
+
+
+def _prove(found: list[Remainder], left: BaseGeometry, radius: float, name: str) -> None:
+    lines = [LineString(cut) for remainder in found for cut in remainder.cuts]
+    own = [grow(remainder.own, radius) for remainder in found if remainder.own is not None]
+    swept = shapely.union_all([*(grow(line, radius + 0.003) for line in lines), *own])
+    missed = [piece for piece in polygons(left.difference(swept)) if piece.area > _LEAST]
+    if missed:
+        place = missed[0].representative_point()
+        raise CorepathError(f"{name}: no path sweeps all that was left; missed at X{place.x:.2f} Y{place.y:.2f}")

@@ -1,0 +1,88 @@
+"""Changing a plan's folder file by file, where it cannot be exchanged as a whole.
+
+All is first written whole into a folder of its own inside; then files are renamed, and every rename is undone when one
+fails. A run that is killed in these few milliseconds leaves `HALF-WRITTEN.txt`, made before the first rename and taken
+away after the last: while it lies there, the folder is not read back and no file of it is restarted.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from corepath.errors import Fault, InputError
+from corepath.job.text.writing import to_disk
+
+__all__ = ["HALF_WRITTEN", "Change", "in_place", "refuse_half_written"]
+
+HALF_WRITTEN = "HALF-WRITTEN.txt"
+STAGING = ".writing-"
+
+_SAYS = b"""corepath was broken off while it wrote this folder: its files are of two plans.
+Cut none of them. Run `corepath plan` again; it puts the folder right and takes this note away.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What is to happen to a folder: `files` (name to bytes) written, `moves` (from, to) in order, `gone` removed.
+
+    Names are relative to the folder, with `/`.
+    """
+
+    files: Mapping[str, bytes]
+    moves: tuple[tuple[str, str], ...] = ()
+    gone: tuple[str, ...] = ()
+
+
+def refuse_half_written(folder: Path) -> None:
+    """Raises InputError for a folder in which a run was broken off between two renames."""
+    if (folder / HALF_WRITTEN).exists():
+        says = "a run was broken off while it wrote this folder: its files are of two plans"
+        raise InputError([Fault("", says, allowed="the folder after `corepath plan` was run again", file=str(folder))])
+
+
+def in_place(target: Path, change: Change) -> None:
+    """Change the folder; after an error it is as it was. Raises OSError."""
+    staging = Path(tempfile.mkdtemp(prefix=STAGING, dir=target))
+    undo: list[tuple[Path, Path]] = []
+    try:
+        for name, content in change.files.items():
+            (staging / "new" / name).parent.mkdir(parents=True, exist_ok=True)
+            to_disk(staging / "new" / name, content)
+        (target / HALF_WRITTEN).unlink(missing_ok=True)
+        to_disk(target / HALF_WRITTEN, _SAYS)
+        try:
+            _rename(target, staging, change, undo)
+        except BaseException:
+            for there, back in reversed(undo):
+                there.replace(back)
+            raise
+        finally:
+            (target / HALF_WRITTEN).unlink(missing_ok=True)
+        for name in {name.rpartition("/")[0] for name in change.gone} - {""}:
+            with suppress(OSError):
+                (target / name).rmdir()
+    finally:
+        shutil.rmtree(staging, ignore_errors=True)
+
+
+def _rename(target: Path, staging: Path, change: Change, undo: list[tuple[Path, Path]]) -> None:
+    steps = [(target / name, target / to) for name, to in change.moves]
+    steps += [(staging / "new" / name, target / name) for name in change.files]
+    for count, name in enumerate(change.gone):
+        _step(target / name, staging / f"gone-{count}", undo)
+    for count, (there, place) in enumerate(steps):
+        place.parent.mkdir(parents=True, exist_ok=True)
+        if place.is_symlink() or place.exists():
+            _step(place, staging / f"earlier-{count}", undo)
+        _step(there, place, undo)
+
+
+def _step(there: Path, place: Path, undo: list[tuple[Path, Path]]) -> None:
+    there.rename(place)
+    undo.append((place, there))

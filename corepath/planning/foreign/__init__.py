@@ -1,0 +1,1 @@
+"""What a file that corepath did not write is read with."""

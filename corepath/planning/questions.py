@@ -1,0 +1,74 @@
+"""What a prepared job can be told beyond its checks: passes, stops, suggested values, where to measure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from corepath.job.text.writing import write_new
+from corepath.planning.prepare import Prepared
+from corepath.stackup.advice.suggest import Suggestion, suggest
+from corepath.stackup.measuring.places_to_measure import template_text
+from corepath.stackup.pass_shows import PassShows, showing
+from corepath.stackup.pour.cups import cup_plan
+from corepath.stackup.pour.pour import POUR_HEADER, pour_notes, pour_rows
+from corepath.stackup.stop_table import StopTable, pours, stop_table
+
+__all__ = ["PourSheet", "measuring_path", "passes", "pour_sheet", "stops", "suggestion", "write_measuring"]
+
+
+def passes(prepared: Prepared) -> tuple[PassShows, ...]:
+    """What shows after each pass of the skim."""
+    return showing(prepared.stackup)
+
+
+@dataclass(frozen=True, slots=True)
+class PourSheet:
+    """The pour as text: a table, what to mind of castings and cups, and cautions."""
+
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def pour_sheet(prepared: Prepared) -> PourSheet | None:
+    """What to mix and how level to lie; None once the fill of every casting is recorded."""
+    castings, cast = pours(prepared.stackup), prepared.job.cast
+    if all(pour.id in prepared.known.settled.fill for pour in castings):
+        return None
+    notes = [note for pour in castings for note in pour_notes(pour, cast, prepared.job.tolerances.level)]
+    cups = cup_plan(castings, cast)
+    return PourSheet(POUR_HEADER, pour_rows(castings, cast), (*notes, *cups.notes), cups.cautions)
+
+
+def stops(prepared: Prepared) -> StopTable:
+    """What hangs on the pass at which the skim stops."""
+    return stop_table(prepared.stackup)
+
+
+def suggestion(prepared: Prepared) -> Suggestion:
+    """Job values that pass with the widest margin."""
+    return suggest(prepared.stackup, prepared.checks)
+
+
+def measuring_path(job_path: Path) -> Path:
+    """Where the places to measure are written."""
+    return job_path.with_suffix(".measure.csv")
+
+
+def write_measuring(prepared: Prepared, job_path: Path) -> Path | None:
+    """Write `NAME.measure.csv` to be filled in, for a blank that was not measured; never over an existing one.
+
+    Returns its path, also where it was there before; None for a measured blank or where it cannot be written.
+    """
+    if prepared.known.measured is not None:
+        return None
+    path = measuring_path(job_path)
+    try:
+        write_new(path, template_text(prepared.job, prepared.board).encode("utf-8"))
+    except FileExistsError:
+        return path
+    except OSError:
+        return None
+    return path

@@ -1,0 +1,1 @@
+"""What `report.json` and `geometry.json` say."""

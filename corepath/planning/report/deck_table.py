@@ -1,0 +1,126 @@
+"""The job's cutters compared for the deck: minutes, ridges and what each leaves, beside plain lines
+of a ball.
+
+Lengths in mm, times in minutes. The cutter that is taken and the next best one are judged by their
+real paths (that of the other as first laid), tried at one place in each square
+(`corepath.operations.deck.deck_finish`); the rest by an estimate, and marked so. *Ball lines* are lines
+along the grain, back and forth over the whole blank, with a ball of the same diameter at the same
+feed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from corepath.errors import CorepathError
+from corepath.lengths import Said
+from corepath.motion.clock import Limits, seconds
+from corepath.motion.cutter import Cutter
+from corepath.motion.program import Kind, line
+from corepath.operations.deck.surfacing import finished, judged
+from corepath.planning.make import MadeFile, minutes_of
+from corepath.planning.prepare import Prepared
+from corepath.reported import Key, report_keys
+from corepath.work.cutting.deck_cutter import Offer, deck_offers, hollow_left
+from corepath.work.cutting.deck_steps import level_step
+from corepath.work.works import Work
+
+__all__ = ["ComparedCutter", "ball_lines", "compared_cutters"]
+
+_TRIED = 1
+"""How many cutters beside the one taken are judged by a real path."""
+
+
+@report_keys(
+    "cutter", "number", "taken", "estimate", Key("minutes", places=2), Key("least", places=2),
+    Key("least_sloped", places=2), Key("scallop", places=None), "lowest", "highest", "hollow",
+    Key("ball_lines", places=2), Key("refused", optional=True),
+)  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class ComparedCutter:
+    """A cutter for the deck: `cutter` in words, its number, whether it is `taken`, and whether
+    minutes are an estimate.
+
+    `least` is what any path takes on level ground, `least_sloped` on this deck. `lowest` and
+    `highest` are what it leaves against the deck, None where no path was tried; `hollow` is what it
+    cannot reach, `scallop` the ridge that is allowed. `refused` says why there is no path.
+    """
+
+    cutter: str
+    number: int
+    taken: bool
+    estimate: bool
+    minutes: float
+    least: float
+    least_sloped: float
+    scallop: float
+    lowest: float | None
+    highest: float | None
+    hollow: float
+    ball_lines: float
+    refused: str | None = None
+
+
+def compared_cutters(prepared: Prepared, made: Sequence[MadeFile]) -> tuple[ComparedCutter, ...]:
+    """One entry for each listed cutter that could finish the deck, the quickest first; empty
+    where it is cut."""
+    mine = next((one for one in made if one.work.deck is not None and one.work.deck.rough == 0.0), None)
+    if mine is None:
+        return ()
+    work, job = mine.work, prepared.job
+    assert work.deck is not None
+    offers = deck_offers(job, work.deck.surface, work.deck.area.bounds, work.deck.deepest)
+    # A cutter that even at its lower bound takes longer than the path made is not worth a path of its own.
+    others = [one for one in offers if one.chosen.cutter.number != work.cutter.number and one.minutes < mine.minutes]
+    return tuple(_entry(prepared, mine, offer, tried=offer in others[:_TRIED]) for offer in offers)
+
+
+def ball_lines(work: Work, diameter: float, feed: float, limits: Limits) -> float:
+    """Minutes of lines along X over the whole blank with a ball of `diameter`, the allowed ridges
+    apart, at `feed`.
+
+    Level lines: on a deck they are a little longer. Turns are straight links.
+    """
+    assert work.deck is not None
+    ball = Cutter(0, "ball", diameter, diameter / 2.0, 2, diameter, diameter)
+    left, low, right, high = work.deck.area.bounds
+    count = math.ceil((high - low) / level_step(ball, work.deck.scallop, diameter) - 1e-9)
+    ys = low + (np.arange(count) + 0.5) * (high - low) / count
+    xs = [(left, right) if k % 2 == 0 else (right, left) for k in range(count)]
+    moves = [line(x, float(y), 0.0, feed) for pair, y in zip(xs, ys, strict=True) for x in pair]
+    return float(seconds(moves, limits).sum()) / 60.0
+
+
+def _entry(prepared: Prepared, mine: MadeFile, offer: Offer, *, tried: bool) -> ComparedCutter:
+    work = mine.work
+    cutter, cutting, limits = offer.chosen.cutter, offer.chosen.cutting, prepared.job.machine.motion_limits
+    taken = cutter.number == work.cutter.number
+    assert work.deck is not None
+    found = ComparedCutter(
+        cutter=Said(cutter.describe()),
+        number=cutter.number,
+        taken=taken,
+        estimate=not (taken or tried),
+        minutes=offer.estimate,
+        least=offer.minutes,
+        least_sloped=offer.sloped,
+        scallop=work.deck.scallop,
+        lowest=None,
+        highest=None,
+        hollow=hollow_left(work.deck.surface, cutter),
+        ball_lines=ball_lines(work, cutter.diameter, max(cutting.feed, cutting.finish), limits),
+    )
+    variant = replace(work, cutter=cutter, cutting=cutting)
+    try:
+        path = mine.program if taken else finished(variant, rounds=1)[0] if tried else None
+    except CorepathError as error:
+        return replace(found, estimate=True, refused=str(error))
+    if path is None:
+        return found
+    left = judged(variant, [move for move in path.moves if move.kind != Kind.RAPID])
+    spent = mine.minutes if taken else minutes_of(path, limits)
+    return replace(found, minutes=spent, lowest=left.low, highest=left.high)

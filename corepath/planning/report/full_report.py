@@ -1,0 +1,224 @@
+"""`report.json`: all that a plan found, under fixed keys. Lengths in mm, times in minutes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from corepath.job.text.schema import KEY, REPORT
+from corepath.motion.program import Corner
+from corepath.planning.make import MadeFile
+from corepath.planning.prepare import Prepared
+from corepath.planning.proof import Proof
+from corepath.planning.report.after_layup import layup_report
+from corepath.planning.report.deck_casting import deck_casting
+from corepath.planning.report.deck_deviation import deck_deviation
+from corepath.planning.report.deck_report import deck_report
+from corepath.planning.report.deck_table import ComparedCutter, compared_cutters
+from corepath.planning.report.hole_list import hole_list
+from corepath.planning.report.times import Apart, together
+from corepath.reported import reported
+from corepath.stackup.casting_on_deck import DeckCasting
+from corepath.stackup.checks.registration import registered
+from corepath.stackup.pass_shows import showing
+from corepath.stackup.pour.fills import fill_advices
+from corepath.stackup.pour.pour import pour_plan
+from corepath.stackup.stackup import Stackup
+from corepath.stackup.stop_table import pours, stop_table
+from corepath.views.deck.deviation_sheet import Deviations
+from corepath.work import feed_report
+from corepath.work.dowel_lengths import dowel_lengths
+from corepath.work.keepoff import Uncut, uncut
+from corepath.work.lists import FlushFigures, Lists
+
+__all__ = ["Results", "checks_report", "full_report", "lists_of", "results_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    """What is told of a plan beside its files and read-back; `deviation` is None where no finished
+    deck was read.
+
+    `minutes` and `apart` are of the files that are run when the skim stops as planned.
+    """
+
+    lists: Lists
+    minutes: float
+    apart: Apart
+    cutters: tuple[ComparedCutter, ...]
+    deviation: Deviations | None
+    casting: DeckCasting
+
+
+def results_of(proof: Proof) -> Results:
+    """Lists, times, cutters for the deck, how far that is off, and what of the casting shows in
+    it."""
+    prepared, readback = proof.prepared, proof.readback
+    run = [one for one in proof.made if _is_cut(one, prepared)]
+    return Results(
+        lists=lists_of(prepared),
+        minutes=round(sum(one.minutes for one in run), 2),
+        apart=together((one.program.cutter.number, one.apart) for one in run),
+        cutters=compared_cutters(prepared, proof.made),
+        deviation=deck_deviation(prepared, readback),
+        casting=deck_casting(prepared, readback),
+    )
+
+
+def lists_of(prepared: Prepared) -> Lists:
+    """Fills, holes, dowels, passes, stops and pour of a job."""
+    stack, job = prepared.stackup, prepared.job
+    return Lists(
+        fills=fill_advices(stack, prepared.known.settled),
+        holes=hole_list(prepared),
+        dowel_lengths=dowel_lengths(stack, prepared.board),
+        shows=showing(stack),
+        stops=stop_table(stack),
+        pour=pour_plan(pours(stack), job.cast, job.tolerances.level),
+        flush=_flush(stack),
+    )
+
+
+def checks_report(prepared: Prepared, lists: Lists | None = None) -> dict[str, Any]:
+    """What is known before any path is made; `lists` where they have been made already."""
+    blank, stack = prepared.job.blank, prepared.stackup
+    lists = lists or lists_of(prepared)
+    found = {
+        KEY: REPORT.newest,
+        "plan": prepared.digest,
+        "title": prepared.job.title,
+        "job_file": prepared.file,
+        "units": "mm",
+        "blank": {
+            "length": blank.length,
+            "width": blank.width,
+            "thickness": stack.heights.blank.nominal,
+            "tolerance": stack.heights.blank.error,
+            "measured": stack.heights.blank.measured,
+            "known": stack.heights.blank,
+            "spoil_board": blank.spoil_board,
+            "wood": blank.wood,
+        },
+        "flip_about": prepared.job.machine.flip_about,
+        "cautions": prepared.cautions,
+        "fills": lists.fills,
+        "done": sorted(prepared.done),
+        "checks": prepared.checks,
+        "advice": prepared.advice,
+        "holes": lists.holes,
+        "registration": registered(stack, prepared.board),
+        "stops": lists.stops,
+        "shows": lists.shows,
+        "skim": stack.skim,
+        "heights": stack.table,
+        "castings": stack.castings,
+        "flush": lists.flush,
+        "layup": layup_report(prepared.job, prepared.board, prepared.works),
+        "skin": prepared.skin,
+        "dowel_lengths": lists.dowel_lengths,
+        "pour": lists.pour,
+        "deck": deck_report(prepared),
+    }
+    plain: dict[str, Any] = reported(found, None)
+    return plain
+
+
+def _flush(stack: Stackup) -> FlushFigures:
+    heights, kind = stack.heights, stack.job.cast.flush
+    local = [casting.flush.plane for casting in stack.castings if casting.flush is not None]
+    if local:
+        return FlushFigures(kind, min(local))
+    if heights.face_flush is None:
+        return FlushFigures(kind)
+    costs = heights.face_flush.costs(heights.came_top(stack.castings[0].shallowest_at))
+    return FlushFigures(kind, heights.face_flush.plane, costs.nominal)
+
+
+def full_report(proof: Proof, results: Results, despite_failures: bool = False) -> dict[str, Any]:
+    """The whole report: the checks, one entry for each file, and the read-back (null: not run)."""
+    prepared, made = proof.prepared, proof.made
+    report = checks_report(prepared, results.lists)
+    later = {
+        "despite_failures": despite_failures,
+        "operations": [_operation(one, prepared) for one in made],
+        "minutes": results.minutes,
+        "minutes_apart": results.apart,
+        "readback": proof.readback,
+        "deck_casting": results.casting,
+        "rehearsals": proof.walks,
+    }
+    report["deck"] |= reported({"cutters": results.cutters, "deviation": results.deviation}, None)
+    return {**report, **reported(later, None)}
+
+
+def _is_cut(made: MadeFile, prepared: Prepared) -> bool:
+    """Whether the file is run when the skim stops as planned, pass by pass."""
+    if made.program.name != "skim":
+        return True
+    number = made.program.stem.rpartition("-")[2]
+    return number.isdigit() and int(number) <= prepared.stackup.skim.planned_stop
+
+
+def _operation(made: MadeFile, prepared: Prepared) -> dict[str, Any]:
+    program = made.program
+    entry: dict[str, Any] = {
+        "file": made.name,
+        "order": program.order,
+        "setup": program.setup,
+        "name": program.name,
+        "cutter": program.cutter.facts(),
+        "zero": {axis: round(getattr(program.zero, axis), 4) + 0.0 for axis in "xyz"},
+        "system": program.zero.system,
+        "touch": program.zero.touch,
+        "touch_again": program.zero.again,
+        "watch": list(program.watch),
+        "minutes": round(made.minutes, 2),
+        "minutes_apart": made.apart,
+        **_bound(made),
+        "lines": made.lines,
+        "extents": {axis: [round(end, 4) + 0.0 for end in getattr(made.extents, axis)] for axis in ("x", "y", "z")},
+        "rpm": program.cutting.rpm,
+        "feed": program.cutting.feed,
+        "feeds": feed_report(prepared.job, made.work, program.used),
+        "sha256": made.sha256,
+        "points": {
+            "given": sum(stretch.given for stretch in program.passes),
+            "lines": made.cuts[0],
+            "arcs": made.cuts[1],
+        },
+    }
+    if program.combined:
+        entry["combined"] = True
+    left = [_uncut(piece) for piece in uncut(made.work)]
+    if left:
+        entry["uncut"] = left
+    if program.corners:
+        entry["corners"] = [_corner(corner) for corner in program.corners]
+    return entry
+
+
+def _bound(made: MadeFile) -> dict[str, Any]:
+    """What any path would take at least, in minutes, and how many times that this one takes."""
+    least = made.bound.minutes
+    found: dict[str, Any] = {"bound": round(least, 3), "over_bound": round(made.minutes / least, 3)}
+    if made.bound.level:
+        found["bound_level_ground"] = True
+    return found
+
+
+def _corner(corner: Corner) -> dict[str, Any]:
+    """A corner that stays round: its place on the bed of that set-up, mm² and largest mm left."""
+    places = {"x": corner.x, "y": corner.y, "area": corner.area, "left": corner.left}
+    return {"feature": corner.feature, **{key: round(value, 4) + 0.0 for key, value in places.items()}}
+
+
+def _uncut(piece: Uncut) -> dict[str, Any]:
+    """A piece that is not reached: mm², by what, and its polygon in the bed frame of the set-up."""
+    thinned = piece.area.simplify(0.002)
+    return {
+        "beside": list(piece.names),
+        "area": round(piece.area.area, 2),
+        "sawn_off": piece.sawn_off,
+        "outer": [[round(x, 3) + 0.0, round(y, 3) + 0.0] for x, y in list(thinned.exterior.coords)[:-1]],
+        "holes": [[[round(x, 3) + 0.0, round(y, 3) + 0.0] for x, y in list(h.coords)[:-1]] for h in thinned.interiors],
+    }

@@ -1,0 +1,80 @@
+"""The list of holes: what each is, where it lies, how it is made and by which file. Lengths in mm.
+
+`at` is the place in the board frame, `lies` the place in the bed frame of its set-up (B is mirrored by the flip);
+`depth` counts from the face that is up, `floor` is the height above the bed, for inserts at the planned stop.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from corepath.job.model import InsertSection
+from corepath.job.pose import pose_of
+from corepath.job.tables.builtin import hardware
+from corepath.lengths import mm
+from corepath.operations.bores.drilling import peck_of
+from corepath.planning.prepare import Prepared
+from corepath.work.lists import BoredStep, ListedHardware, ListedHole, ListedInsert
+from corepath.work.works import SAME_SIZE, Hole, Step, Work
+
+__all__ = ["hole_list"]
+
+
+def hole_list(prepared: Prepared) -> tuple[ListedHole, ...]:
+    """One entry for each hole of dowels and inserts, in the order of the operations and of the job."""
+    found: dict[str, ListedHole] = {}
+    for work in prepared.works:
+        if work.name not in ("dowels", "inserts"):
+            continue
+        for hole in work.holes:
+            entry = found.get(hole.id) or _entry(prepared, work, hole)
+            for step in hole.steps:
+                made = _step(work, hole, step)
+                entry = replace(entry, seat=made) if step.spring else replace(entry, bore=made)
+            found[hole.id] = entry
+    return tuple(found.values())
+
+
+def _step(work: Work, hole: Hole, step: Step) -> BoredStep:
+    depth = _round(max(hole.top, work.stock_top) - step.floor)
+    made, file = _made(work, hole, step), f"{work.stem}.nc"
+    return BoredStep(_round(step.diameter), depth, _round(step.floor), made, work.cutter.number, file)
+
+
+def _entry(prepared: Prepared, work: Work, hole: Hole) -> ListedHole:
+    x, y = pose_of(prepared.job, work.setup).place(hole.x, hole.y)
+    place = next((place for place in prepared.board.places if place.id == hole.id), None)
+    ends = "in the spoil board"
+    if place is not None and not place.insert.through:
+        ends = "in the wood; the deck pass opens it"
+    return ListedHole(
+        id=hole.id,
+        kind="dowel" if work.name == "dowels" else "insert",
+        setup=work.setup,
+        at=(_round(x), _round(y)),
+        lies=(_round(hole.x), _round(hole.y)),
+        ends=ends,
+        insert=None if place is None else _insert(place.insert),
+        seat=None,
+        bore=None,
+    )
+
+
+def _insert(insert: InsertSection) -> ListedInsert:
+    row = hardware().get(insert.hardware or "")
+    return ListedInsert(insert.name, None if row is None else ListedHardware(row.name, row.title, row.says(insert)))
+
+
+def _made(work: Work, hole: Hole, step: Step) -> str:
+    """How a step is made, in words; the G word where the control takes cycles."""
+    if step.diameter > work.cutter.diameter + SAME_SIZE:
+        return "helix and turns"
+    peck = peck_of(work, hole.top - step.floor)
+    words = f"drilled, pecks of {mm(peck):g}" if peck else "drilled in one stroke"
+    if not work.milling.canned:
+        return words
+    return f"{words} (G83)" if peck else f"{words} (G81)"
+
+
+def _round(value: float) -> float:
+    return round(float(value), 4) + 0.0

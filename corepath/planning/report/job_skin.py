@@ -1,0 +1,53 @@
+"""The skin of a job, loaded only where the job has one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from corepath.board.features import Board
+from corepath.job.model import Job
+from corepath.reported import Key, report_keys
+from corepath.stackup.checks.verdict import Check
+
+if TYPE_CHECKING:
+    from corepath.skin.skin_advice import SkinAdvice
+    from corepath.skin.study import SkinStudy
+
+__all__ = ["SkinFound", "find_skin", "skin_files"]
+
+
+@report_keys(Key("*", "entries", None))
+class SkinFound(NamedTuple):
+    """The study of a skin on its deck, what would mend it, and the rows of the check."""
+
+    study: SkinStudy
+    advice: SkinAdvice
+    checks: tuple[Check, ...]
+
+    def entries(self) -> dict[str, Any]:
+        from corepath.skin.report import skin_report
+
+        return skin_report(self.study, self.advice)
+
+
+def find_skin(job: Job, board: Board, folder: Path) -> SkinFound | None:
+    """None for a job without `[skin]`; `folder` holds the files that the job names."""
+    if job.skin is None:
+        return None
+    from corepath.skin.checks import skin_checks
+    from corepath.skin.skin_advice import advise_skin
+    from corepath.skin.study import study_skin
+
+    study = study_skin(job, board.deck, board.outline)
+    advice = advise_skin(job, board.deck, board.outline, study, folder)
+    return SkinFound(study, advice, skin_checks(study, advice.mend))
+
+
+def skin_files(job: Job, board: Board, found: SkinFound | None, digest: str) -> dict[str, str]:
+    """The maps of a skin as SVG text by file name; none without one."""
+    if found is None:
+        return {}
+    from corepath.views.deck.skin_maps import skin_maps
+
+    return skin_maps(job, board, found.study, digest=digest)

@@ -1,0 +1,1 @@
+"""A program that goes on from one line of another, and its proof."""

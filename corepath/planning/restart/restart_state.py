@@ -1,0 +1,184 @@
+"""What a control would know at the start of one line of a program: modal state, place, and how the
+cutter got there.
+
+Read with the words, blocks and modal machine of the read-back, from the text alone. Coordinates are
+the program's, in mm whatever the units of the file; feeds in mm/min; lines count from 1.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.errors import Fault, InputError
+from corepath.gcode.read.blocks import Block, read_block
+from corepath.gcode.read.modal import Machine
+from corepath.gcode.read.read_program import ReadProgram
+from corepath.gcode.read.words import TextLine, read_line
+from corepath.gcode.write.commands import g_word
+from corepath.gcode.write.restart_text import ModalState
+
+__all__ = ["block_of", "clear_height", "cutting", "first_line", "plunge_feed", "spin_up", "state_at"]
+
+KEY = "--from-line"
+SPIN_UP = 4.0
+"""s, where a file never waits for its spindle (common practice, no source)."""
+PLUNGE_SHARE = 0.33
+"""Of the slowest feed, where a file never goes straight down (common practice, no source)."""
+_LEVEL = 1e-6
+
+
+def block_of(text: str) -> Block:
+    """The block of one line of text that is known to be readable."""
+    return read_block(read_line(text.rstrip("\r")).words)
+
+
+def state_at(lines: Sequence[str], number: int) -> ModalState:
+    """The state at the start of line `number` of a program that the read-back reads without a
+    fault."""
+    machine = Machine()
+    path, override, offset, changed, backwards = "", "", "G49", False, False
+    coolant: list[str] = []
+    for line, text in enumerate(lines[: number - 1], 1):
+        found: TextLine = read_line(text.rstrip("\r"))
+        if found.fault is not None or not found.words:
+            continue
+        block = read_block(found.words)
+        machine.execute(block, line)
+        machine.rows.clear()
+        if "path control" in block.g:
+            path = g_word(block.g["path control"])
+        if "override" in block.m:
+            override = f"M{block.m['override']}"
+        if "length offset" in block.g:
+            code = block.g["length offset"]
+            offset = g_word(code) + (f" H{block.words['H']:.0f}" if code == 430 and "H" in block.words else "")
+        if "coolant" in block.m:
+            word = block.m["coolant"]
+            coolant = [] if word == 9 else [*(kept for kept in coolant if kept != f"M{word}"), f"M{word}"]
+        if "spindle" in block.m:
+            backwards = block.m["spindle"] == 4
+        changed = changed or "tool change" in block.m
+    cycle = machine.cycle
+    return ModalState(
+        line=number,
+        place=(machine.x, machine.y, machine.z),
+        inch=machine.scale != 1.0,
+        absolute=machine.absolute,
+        inverse_time=machine.inverse_time,
+        motion=machine.motion,
+        cycle=(cycle.z, cycle.r, cycle.p, cycle.q),
+        to_initial=machine.to_initial,
+        feed=machine.feed,
+        speed=machine.speed,
+        spindle=machine.spindle,
+        backwards=backwards,
+        tool=machine.tool if machine.tool is not None else machine.selected,
+        changed=changed,
+        system=machine.system,
+        path=path,
+        coolant=tuple(coolant),
+        override=override,
+        offset=offset,
+    )
+
+
+def first_line(program: ReadProgram, lines: Sequence[str], number: int, file: str) -> tuple[int, str]:
+    """The line to begin with for line `number`, and why where it is another one; raises InputError.
+
+    In the middle of a ramp or helix the cutter stands against solid wood at a height between two
+    layers: the way back leads to where the descent began, which is at a height that is cleared, or
+    above the wood.
+    """
+    _refuse(program, lines, number, file)
+    index = int(np.searchsorted(program.line, number))
+    begin = index
+    while program.kind[index] > 0 and begin > 0 and _ramps(program, begin - 1):
+        begin -= 1
+    if begin == index:
+        return number, ""
+    back = int(program.line[begin])
+    return back, f"line {number} lies in a ramp or comes right after one; it begins in line {back}"
+
+
+def _ramps(program: ReadProgram, index: int) -> bool:
+    """Whether a cut goes down and sideways at once."""
+    start, end = program.start[index], program.end[index]
+    level = float(np.hypot(*(end[:2] - start[:2])))
+    if program.kind[index] >= 2:
+        level = 1.0
+    return bool(end[2] < start[2] - _LEVEL and level > _LEVEL)
+
+
+def _refuse(program: ReadProgram, lines: Sequence[str], number: int, file: str) -> None:
+    count = len(lines)
+    cuts = np.flatnonzero(cutting(program))
+    ends = [event.line for event in program.events if event.name == "end"]
+
+    def fault(says: str, allowed: str) -> InputError:
+        return InputError([Fault(KEY, says, value=str(number), allowed=allowed, file=file)])
+
+    if not len(cuts):
+        raise InputError([Fault("", "it has no cutting move: there is nothing to restart", file=file)])
+    first, last = int(program.line[cuts[0]]), int(program.line[cuts[-1]])
+    allowed = f"{first + 1} to {last}" if last > first else "no line: its only cut is in one line; run the file itself"
+    if not 1 <= number <= count:
+        raise fault(f"the file has {count} lines", allowed)
+    if ends and number > ends[0]:
+        raise fault(f"the program ends in line {ends[0]}", allowed)
+    if number <= first:
+        raise fault(f"nothing has been cut before line {number}; run the file itself", allowed)
+    if number > last:
+        raise fault(f"no cut is left from line {number} on", allowed)
+    if not read_line(lines[number - 1].rstrip("\r")).words:
+        following = next(line for line in range(number + 1, last + 1) if read_line(lines[line - 1].rstrip("\r")).words)
+        raise fault("the line is a comment or empty", f"a line with a command; the next is {following}")
+
+
+def cutting(program: ReadProgram) -> NDArray[np.bool_]:
+    """Which motions are at feed, but for those before the spindle first turns: a first way down
+    cuts nothing."""
+    feeds: NDArray[np.bool_] = program.kind > 0
+    feeds[: next((event.index for event in program.events if event.name == "spindle-on"), 0)] = False
+    return feeds
+
+
+def clear_height(program: ReadProgram, file: str) -> float:
+    """The highest that the file travels at rapid, which lies above all its cuts. Raises
+    InputError."""
+    rapid = program.kind == 0
+    travels = program.end[rapid, 2]
+    travels = travels[~np.isnan(travels)]
+    cuts = cutting(program) & ~(program.end[:, 2] > program.start[:, 2])
+    above = program.end[cuts, 2].max(initial=-np.inf)
+    if not len(travels) or travels.max() <= above + _LEVEL:
+        says = "no rapid of this file stands above its cuts: a height that is safe cannot be told from it"
+        raise InputError([Fault("", says, file=file)])
+    return float(travels.max())
+
+
+def plunge_feed(program: ReadProgram) -> tuple[float, str]:
+    """Feed for going straight down, mm/min, and where it is from."""
+    cuts = cutting(program) & (program.feed > 0.0)
+    way = program.end - program.start
+    down = cuts & (way[:, 2] < -_LEVEL)
+    straight = down & (np.hypot(way[:, 0], way[:, 1]) < _LEVEL) & (program.kind == 1)
+    if straight.any():
+        return float(program.feed[straight].min()), "the slowest that the file goes straight down with"
+    if down.any():
+        return float(program.feed[down].min()) * 0.5, "half the slowest that the file ramps with"
+    return float(program.feed[cuts].min()) * PLUNGE_SHARE, "a third of the slowest feed of the file"
+
+
+def spin_up(program: ReadProgram) -> float:
+    """Seconds to wait for the spindle: the longest that the file waits between a start of it and
+    the next motion."""
+    longest, started = 0.0, -1
+    for event in program.events:
+        if event.name == "spindle-on":
+            started = event.index
+        elif event.name == "dwell" and event.index == started:
+            longest = max(longest, event.value)
+    return longest or SPIN_UP

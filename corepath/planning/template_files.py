@@ -1,0 +1,54 @@
+"""Templates of a prepared job, written to files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from corepath.errors import Fault, InputError, OutputError
+from corepath.layup.ribs import form_template
+from corepath.layup.template_lines import Face, Template, board_template
+from corepath.planning.prepare import Prepared
+from corepath.views.templates.template_dxf import dxf_text
+from corepath.views.templates.template_svg import Paper, pages, svg_text
+from corepath.work.checks.laid_checks import trim_slot
+
+__all__ = ["template_files", "template_of", "write_template"]
+
+ENDINGS = (".dxf", ".svg")
+
+
+def template_of(prepared: Prepared, *, flat: bool = False, form: bool = False, on: Face = "core") -> Template:
+    """The template asked for. Raises InputError where a form is wanted and the job has no rocker."""
+    if form:
+        return form_template(prepared.job, prepared.board, prepared.digest)
+    slot = trim_slot(prepared.job, prepared.works)
+    return board_template(prepared.job, prepared.board, prepared.digest, flat=flat, on=on, slot=slot)
+
+
+def template_files(template: Template, path: Path, paper: Paper | None = None) -> dict[str, str]:
+    """File names to texts: the whole, and with `paper` its pages beside it (SVG). Raises InputError for others."""
+    ending = path.suffix.lower()
+    if ending not in ENDINGS:
+        raise InputError([Fault("", "the ending tells the format", str(path.name), " or ".join(ENDINGS))])
+    files = {path.name: dxf_text(template) if ending == ".dxf" else svg_text(template)}
+    if paper is not None:
+        for k, text in enumerate(pages(template, paper), start=1):
+            files[f"{path.stem}-page-{k:02d}.svg"] = text
+    return files
+
+
+def write_template(template: Template, path: Path, paper: Paper | None = None) -> tuple[Path, ...]:
+    """Write a template, over an earlier one; whole files or none. Raises InputError, OutputError."""
+    files = template_files(template, path, paper)
+    staged = {path.parent / name: path.parent / f".{name}.writing" for name in files}
+    try:
+        for stage, text in zip(staged.values(), files.values(), strict=True):
+            stage.write_bytes(text.encode("utf-8"))
+        for target, stage in staged.items():
+            stage.replace(target)
+    except OSError as error:
+        raise OutputError(f"{path}: cannot write: {error.strerror or error}") from error
+    finally:
+        for stage in staged.values():
+            stage.unlink(missing_ok=True)
+    return tuple(staged)

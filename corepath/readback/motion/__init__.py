@@ -1,0 +1,1 @@
+"""How the cutter goes about it: ways down, feeds, stops, how hard it works."""

@@ -1,0 +1,227 @@
+"""Ways down into solid material: straight down, steep, or faster than the cutter takes.
+
+Of pockets and holes the engagement tells what stands under the cutter's axis; for all other files it is solved here,
+exactly, against all that was cut before. Material counts within half the radius of the axis. A path that follows a
+slope, as over a deck or along a rocker, may go down as steeply as that slope and the cutter's ramp together.
+Lengths in mm, feeds in mm/min, bed frame.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.gcode.read.findings import Findings
+from corepath.lengths import feed as per_min
+from corepath.lengths import mm
+from corepath.readback.surfaces.exact_deck import celled
+from corepath.stock.engagement import Engagement
+from corepath.stock.exact_kernels import sweep_points
+from corepath.stock.material import NOWHERE, Past, Stock
+from corepath.stock.path import Path
+from corepath.work.works import Work
+
+__all__ = ["SOLID", "Descents", "check_descents", "descents_engaged", "descents_solved", "least_slope", "ways"]
+
+SOLID = 0.05
+"""mm of material under the axis from which on it counts as solid."""
+
+_STEEPER = 1.02
+_ALMOST = 0.995  # of the ramp's slope: no steeper lines of a roughed deck run at the feed sideways
+_FASTER = 1.01
+_ROUNDING = 0.0002
+_UPRIGHT = 1e-9
+_INNER = 0.5  # radii from the axis within which material counts
+_ROUND = 8
+_LONGEST = 40  # places looked at along one piece
+_THINNED = 0.02  # mm that points left out of a slope may stand off
+_EVER = np.iinfo(np.int64).max
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Descents:
+    """By motion, (n,) each: its length seen from above, `level`, its `fall`, what stood `under` its axis; mm."""
+
+    level: Floats
+    fall: Floats
+    under: Floats
+
+    @property
+    def upright(self) -> Flags:
+        return np.asarray((self.level < _UPRIGHT) & (self.fall > 0.0), dtype=np.bool_)
+
+    def steeper(self, slope: float) -> Flags:
+        """Which fall more than `slope` mm a mm, and not straight down; none for an infinite slope."""
+        if math.isinf(slope):
+            return np.zeros(len(self.level), dtype=np.bool_)
+        found = ~self.upright & (self.fall > slope * self.level + _ROUNDING)
+        return np.asarray(found, dtype=np.bool_)
+
+
+def descents_engaged(path: Path, found: Engagement) -> Descents:
+    """The ways down of a file whose engagement is known."""
+    level, fall = ways(path)
+    under = np.zeros(len(path.kind))
+    np.maximum.at(under, found.pieces.owner[found.piece], found.under)
+    return Descents(level, fall, under)
+
+
+def descents_solved(path: Path, stock: Stock, slope: float) -> Descents:
+    """The ways down of the path that was last cut on `stock`; under those steeper than `slope` what stood there."""
+    level, fall = ways(path)
+    down = Descents(level, fall, np.zeros(len(level)))
+    which = (path.kind > 0) & (down.upright | down.steeper(slope))
+    if which.any():
+        _look_under(path, stock, which, down.under)
+    return down
+
+
+def ways(path: Path) -> tuple[Floats, Floats]:
+    """By motion, (n,) each: its length seen from above, and how far it falls, mm."""
+    pieces = path.pieces
+    long = np.hypot(*(pieces.upper - pieces.lower)[:, :2].T)
+    level = np.asarray(np.bincount(pieces.owner, long, minlength=len(path.kind)), dtype=np.float64)
+    return level, np.asarray(path.start[:, 2] - path.end[:, 2], dtype=np.float64)
+
+
+def _look_under(path: Path, stock: Stock, which: Flags, under: Floats) -> None:
+    """Set `under` (n,) of the motions `which` to what stood within half the radius of the axis, above the tip."""
+    pieces = path.pieces.pick(which[path.pieces.owner])
+    way = pieces.upper - pieces.lower
+    count = np.ceil(np.hypot(*way[:, :2].T) / (_INNER * path.cutter.radius)).clip(1, _LONGEST).astype(np.int64)
+    of = np.repeat(np.arange(len(count)), count)
+    share = (np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count) + 1.0) / count[of]
+    tip = pieces.lower[of] + share[:, None] * way[of]
+    x, y = _disc(tip[:, :2], _INNER * path.cutter.radius)
+    owner = np.repeat(pieces.owner[of], _ROUND + 1)
+    stood = _stood(path, stock, np.column_stack([x.ravel(), y.ravel()]), owner)
+    np.maximum.at(under, owner, stood - np.repeat(tip[:, 2], _ROUND + 1))
+
+
+def _stood(path: Path, stock: Stock, places: Floats, before: Ints) -> Floats:
+    """Height (k,) at `places` (k, 2) before the motion `before` (k,) of the path last cut."""
+    grid = stock.grid
+    ix = np.floor((places[:, 0] - grid.x0) / grid.px + 0.5).astype(np.int64)
+    iy = np.floor((places[:, 1] - grid.y0) / grid.py + 0.5).astype(np.int64)
+    over = (ix >= 0) & (iy >= 0) & (ix < grid.nx) & (iy < grid.ny)
+    left = np.full(len(places), NOWHERE)
+    left[over] = stock.began[iy[over], ix[over]]
+    order, first, frame = celled(places[:, 0], places[:, 1])
+    px, py = np.ascontiguousarray(places[order, 0]), np.ascontiguousarray(places[order, 1])
+    heights, by = left[order], np.zeros(len(order), dtype=np.int64)
+
+    def cut(past: Past, tag: Ints, until: Ints) -> None:
+        lower, upper = np.ascontiguousarray(past.lower), np.ascontiguousarray(past.upper)
+        sweep_points(px, py, first, *frame, lower, upper, past.end, heights, by, tag, until)
+
+    for past in stock.past[:-1]:
+        cut(past, np.zeros(len(past.lower), dtype=np.int64), np.full(len(order), _EVER))
+    cut(stock.past[-1], path.pieces.owner, before[order])
+    back = np.empty_like(heights)
+    back[order] = heights
+    return back
+
+
+def check_descents(work: Work, path: Path, down: Descents, findings: Findings) -> None:
+    """No way into solid material that the cutter does not take, nor one at more than its feed."""
+    solid = (path.kind > 0) & (down.under > SOLID)
+    if not solid.any():
+        return
+    cutter = path.cutter
+    plunges = solid & down.upright
+    if not cutter.centre_cutting:
+        _tell(path, down, plunges, "plunge", _plunge, findings)
+    if cutter.flat_radius > 0.0 and not _finishes(work):
+        _tell(path, down, _too_steep(work, path, down, solid), "steep-ramp", _steep, findings)
+    _feeds(work, path, down, solid, findings)
+
+
+def least_slope(work: Work, path: Path) -> float:
+    """The slope (mm a mm) from which on a way down is asked what it meets; where the deck is finished, none."""
+    if _finishes(work):
+        return math.inf
+    return _ramp(path) * _ALMOST if work.deck is not None else 0.0
+
+
+def _finishes(work: Work) -> bool:
+    """The deck's last file goes down as the deck does, through little wood."""
+    return work.deck is not None and work.deck.rough <= 0.0
+
+
+def _ramp(path: Path) -> float:
+    return math.tan(math.radians(path.cutter.ramp_angle))
+
+
+def _too_steep(work: Work, path: Path, down: Descents, solid: Flags) -> Flags:
+    """Which fall more than the ramp of the cutter and the slope that they follow together."""
+    steep = solid & down.steeper(_ramp(path) * _STEEPER)
+    at = np.flatnonzero(steep)
+    if len(at) and (work.deck is not None or work.trim is not None):
+        most = _ramp(path) * _STEEPER * down.level[at] + _followed(work, path, at, down.level[at])
+        steep[at] = down.fall[at] > most + _THINNED
+    return steep
+
+
+def _followed(work: Work, path: Path, at: Ints, level: Floats) -> Floats:
+    """How far the slope that an operation follows falls along the motions `at`, mm."""
+    start, end, radius = path.start[at], path.end[at], path.cutter.radius
+    if work.trim is not None:
+        tip = [work.trim.laid.tip(one[:, 0], radius, work.trim.web) for one in (start, end)]
+        return np.asarray(np.maximum(tip[0] - tip[1], 0.0), dtype=np.float64)
+    assert work.deck is not None
+    heights = [work.deck.surface.height(*_disc(one[:, :2], radius)) for one in (start, end)]
+    drop = heights[0].max(axis=1) - heights[1].min(axis=1)
+    return np.asarray(np.clip(drop, 0.0, work.deck.surface.steepest * level), dtype=np.float64)
+
+
+def _disc(places: Floats, radius: float) -> tuple[Floats, Floats]:
+    """X and Y (k, n) of each of `places` (k, 2) and of points round it."""
+    angle = 2.0 * math.pi * np.arange(_ROUND) / _ROUND
+    about = np.vstack([np.zeros((1, 2)), radius * np.column_stack([np.cos(angle), np.sin(angle)])])
+    some = places[:, None, :] + about[None]
+    return np.ascontiguousarray(some[..., 0]), np.ascontiguousarray(some[..., 1])
+
+
+def _feeds(work: Work, path: Path, down: Descents, solid: Flags, findings: Findings) -> None:
+    """Along a ramp at the feed of a ramp, or less; straight down is asked of every cut, not of these alone."""
+    limit, feed = max(work.cutting.ramp, work.cutting.plunge), path.program.feed[path.index]
+    fast = solid & down.steeper(least_slope(work, path)) & (feed > limit * _FASTER)
+    at = np.flatnonzero(fast)
+    if len(at) and work.trim is not None:
+        below = down.fall[at] - _followed(work, path, at, down.level[at])
+        fast[at] = below > _ramp(path) / 2.0 * down.level[at] + _THINNED
+
+    def says(_path: Path, _down: Descents, k: int) -> str:
+        return f"F{per_min(feed[k]):.0f} down a ramp into solid wood, planned {per_min(limit):.0f~}"
+
+    _tell(path, down, fast, "feed-too-high", says, findings)
+
+
+def _plunge(path: Path, down: Descents, k: int) -> str:
+    return (
+        f"straight down into {mm(down.under[k]):.2f} of solid wood; {path.cutter.describe()} does not cut to its centre"
+    )
+
+
+def _steep(path: Path, down: Descents, k: int) -> str:
+    angle = math.degrees(math.atan2(down.fall[k], down.level[k]))
+    return f"down at {angle:.1f} degrees into solid wood, the cutter takes {path.cutter.ramp_angle:g}"
+
+
+def _tell(
+    path: Path, down: Descents, which: Flags, kind: str, says: Callable[[Path, Descents, int], str], findings: Findings
+) -> None:
+    found = np.flatnonzero(which)
+    for k in found[: findings.keep].tolist():
+        x, y, z = (float(value) for value in path.end[k])
+        depth = float(min(down.under[k], down.fall[k]))
+        findings.add(kind, says(path, down, k), line=int(path.line[k]), place=(x, y, z), depth=depth)
+    findings.more(kind, len(found) - findings.keep)

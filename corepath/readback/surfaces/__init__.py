@@ -1,0 +1,1 @@
+"""What the files leave, held against the works: walls, floors, holes, the deck."""

@@ -1,0 +1,183 @@
+"""Heights from the columns: floors of pockets, the plane of the skim, what shows, the deck. Bed frame, mm."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from corepath.board.deck.surface import DeckSurface
+from corepath.gcode.read.findings import Findings
+from corepath.lengths import mm
+from corepath.readback.shop import Allowed
+from corepath.readback.surfaces.measures import MeasureList, spread
+from corepath.readback.surfaces.walls import join_segments, rings_of
+from corepath.stock.material import Mask, Stock
+from corepath.stock.path import Path
+from corepath.work.works import Deck, Pocket
+
+__all__ = [
+    "check_deck", "check_floor", "check_plane", "check_rough", "inside", "measure_showing",
+    "surface_heights", "to_reach",
+]  # fmt: skip
+
+Singles = NDArray[np.float32]
+
+_EDGE = 0.05  # mm beside what is spared, as `Allowed.edge`
+
+
+def to_reach(stock: Stock, area: BaseGeometry, spare: BaseGeometry | None, edge: float) -> Mask:
+    """Columns of `area` that must be reached: not those within `edge` of what is spared."""
+    mask = inside(stock, area)
+    return mask if spare is None else mask & ~inside(stock, shapely.buffer(spare, edge))
+
+
+def inside(stock: Stock, area: BaseGeometry) -> Mask:
+    """Columns inside an area."""
+    return stock.grid.inside(rings_of(area))
+
+
+def surface_heights(stock: Stock, surface: DeckSurface) -> Singles:
+    """h at every column, [iy, ix], single precision; row by row to keep memory low."""
+    heights = np.empty((stock.grid.ny, stock.grid.nx), dtype=np.float32)
+    xs, ys = stock.grid.xs, stock.grid.ys
+    for first in range(0, len(ys), 64):
+        rows = ys[first : first + 64]
+        x, y = np.broadcast_to(xs, (len(rows), len(xs))), np.broadcast_to(rows[:, None], (len(rows), len(xs)))
+        heights[first : first + 64] = surface.height(np.ascontiguousarray(x), np.ascontiguousarray(y))
+    return heights
+
+
+def _spot(stock: Stock, values: NDArray[np.float32], mask: Mask, largest: bool) -> tuple[float, tuple[float, float]]:
+    """Extreme of `values` over a mask and its place; the mask must not be empty."""
+    fill = np.float32(-np.inf if largest else np.inf)
+    masked = np.where(mask, values, fill)
+    flat = int(np.argmax(masked) if largest else np.argmin(masked))
+    iy, ix = np.unravel_index(flat, masked.shape)
+    return float(masked[iy, ix]), stock.grid.place(int(iy), int(ix))
+
+
+def check_floor(
+    pocket: Pocket, path: Path, stock: Stock, allowed: Allowed, measures: MeasureList, findings: Findings
+) -> None:
+    """Lowest and highest column of a pocket's floor, over what the cutter reaches less one cell."""
+    radius, quads = path.cutter.radius, join_segments(path.cutter.radius)
+    opened = shapely.buffer(shapely.buffer(pocket.area, -radius, quad_segs=quads), radius, quad_segs=quads)
+    mask = inside(stock, shapely.buffer(opened, -stock.grid.cell))
+    if not mask.any():
+        findings.add("not-reached", f"{pocket.id}: the cutter does not fit into it")
+        return
+    low, low_at = _spot(stock, stock.top, mask, largest=False)
+    high, high_at = _spot(stock, stock.top, mask, largest=True)
+    if low < -1.0e5:
+        low = 0.0
+    measures.take(f"{pocket.id} floor low", low, pocket.floor, "lowest of its floor, height above the bed", low_at,
+                  spread(np.maximum(stock.top[mask], np.float32(0.0)) - np.float32(pocket.floor)))  # fmt: skip
+    measures.take(f"{pocket.id} floor high", high, pocket.floor, "highest of its floor, height above the bed", high_at)
+    if low < pocket.floor - allowed.heights:
+        says = f"{pocket.id}: its floor is at {mm(low):.3f}, {mm(pocket.floor):.3f} wanted: too deep"
+        findings.add("floor", says, line=path.line_near(*low_at), place=(*low_at, low), depth=pocket.floor - low)
+    if high > pocket.floor + allowed.heights:
+        uncut = high > pocket.top - allowed.heights
+        kind = "not-reached" if uncut else "floor"
+        says = f"{pocket.id}: its floor stands at {mm(high):.3f}, {mm(pocket.floor):.3f} wanted" + (
+            ": uncut" if uncut else ""
+        )
+        findings.add(kind, says, place=(*high_at, high), depth=high - pocket.floor)
+
+
+def check_plane(
+    plane: float,
+    before: Singles,
+    path: Path,
+    stock: Stock,
+    allowed: Allowed,
+    measures: MeasureList,
+    findings: Findings,
+    within: Mask | None = None,
+) -> None:
+    """The face that planing leaves, over all columns (`within` a mask) that hold anything.
+
+    A column that stood below the plane `before`, as where the first pass meets only a thicker blank, must stay.
+    """
+    solid = stock.solid if within is None else stock.solid & within
+    wanted = np.minimum(before, np.float32(plane))
+    off = stock.top - wanted
+    for name, largest in (("low", False), ("high", True)):
+        _, at = _spot(stock, off, solid, largest=largest)
+        column = stock.grid.at(*at)
+        value, asked = float(stock.top[column]), float(wanted[column])
+        words = "highest" if largest else "lowest"
+        shown = () if largest else spread(off[solid])
+        measures.take(f"plane {name}", value, asked, f"{words} of the planed face, height above the bed", at, shown)
+        if abs(value - asked) > allowed.heights:
+            says = f"the planed face is at {mm(value):.3f}, {mm(asked):.3f} wanted"
+            findings.add("plane", says, line=path.line_near(*at), place=(*at, value), depth=abs(value - asked))
+
+
+def measure_showing(stock: Stock, castings: Mapping[str, Mask], skin: float, measures: MeasureList) -> None:
+    """Share of each casting's footprint that shows from above, i.e. has no wood over it; where most lies over it."""
+    cast = stock.has_casting
+    over = np.where(cast, stock.top - stock.cast_top, np.float32(0.0))
+    for name, mask in castings.items():
+        footprint = mask & cast
+        whole = int(footprint.sum())
+        share = float((footprint & (over <= np.float32(skin))).sum()) / whole if whole else 0.0
+        says, where = "share of its footprint with no wood over it", None
+        if whole and share < 1.0:
+            most, where = _spot(stock, over, footprint, largest=True)
+            says += f"; up to {mm(most):.2f} of wood over it"
+        measures.take(f"{name} shows", share, None, says, where, unit="")
+
+
+def check_deck(
+    deck: Deck, heights: Singles, path: Path, stock: Stock, allowed: Allowed, measures: MeasureList, findings: Findings
+) -> None:
+    """The deck against h(x, y) over every column that is left, save those that it may spare."""
+    mask = stock.solid & to_reach(stock, deck.area, deck.spare, allowed.edge)
+    if not mask.any():
+        findings.add("not-reached", "nothing of the deck can be reached")
+        return
+    off = stock.top - heights
+    low, low_at = _spot(stock, off, mask, largest=False)
+    high, high_at = _spot(stock, off, mask, largest=True)
+    edges = (-0.1, -0.05, -0.02, -0.01, 0.0, 0.01, 0.02, 0.05, 0.1)
+    counts, _ = np.histogram(off[mask], bins=np.array([-np.inf, *edges, np.inf]))
+    histogram = (("edges", edges), ("counts", tuple(float(count) for count in counts)))
+    measures.take("deck low", low, 0.0, "furthest below its height", low_at, histogram)
+    measures.take("deck high", high, 0.0, "furthest above its height", high_at)
+    if low < -(deck.gouge + 0.001):
+        z = float(stock.top[stock.grid.at(*low_at)])
+        says = f"the deck is {mm(-low):.3f} too low, at most {mm(deck.gouge):g} allowed"
+        findings.add("deck-height", says, line=path.line_near(*low_at), place=(*low_at, z), depth=-low)
+    if high > deck.scallop + allowed.heights:
+        z = float(stock.top[stock.grid.at(*high_at)])
+        says = f"the deck stands {mm(high):.3f} too high, ridges of {mm(deck.scallop):g} allowed"
+        kind = "not-reached" if z > deck.top - 1e-3 else "deck-height"
+        findings.add(kind, says, place=(*high_at, z), depth=high)
+
+
+def check_rough(
+    deck: Deck, heights: Singles, layer: float, path: Path, stock: Stock, measures: MeasureList, findings: Findings
+) -> None:
+    """Roughing leaves at least nothing below h and at most what it is to leave and one layer."""
+    mask = stock.solid & to_reach(stock, deck.area, deck.spare, _EDGE)
+    if not mask.any():
+        findings.add("not-reached", "nothing of the deck can be reached")
+        return
+    off = stock.top - heights
+    low, low_at = _spot(stock, off, mask, largest=False)
+    high, high_at = _spot(stock, off, mask, largest=True)
+    most = deck.rough + layer + 0.1
+    measures.take("rough low", low, deck.rough, "least left over the deck", low_at)
+    measures.take("rough high", high, None, "most left over the deck", high_at)
+    if low < -deck.gouge:
+        says = f"roughing cuts {mm(-low):.3f} below the deck"
+        z = float(stock.top[stock.grid.at(*low_at)])
+        findings.add("deck-height", says, line=path.line_near(*low_at), place=(*low_at, z), depth=-low)
+    if high > most:
+        says = f"roughing leaves {mm(high):.3f} over the deck, at most {mm(most):.3f} expected"
+        findings.add("not-reached", says, place=(*high_at, float(stock.top[stock.grid.at(*high_at)])), depth=high)

@@ -1,0 +1,135 @@
+"""Seats and bores from the motions: diameter and depth of each step of each hole. Bed frame, mm.
+
+A step's least diameter is twice the least distance from its middle to the edge of what is swept at its
+floor; its greatest, twice the reach of any motion that goes below the floor of the step above.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from corepath.gcode.read.findings import Findings
+from corepath.lengths import mm
+from corepath.readback.shop import Allowed
+from corepath.readback.surfaces.measures import MeasureList
+from corepath.readback.surfaces.walls import swept_area
+from corepath.stock.material import Stock
+from corepath.stock.path import Path, Pieces
+from corepath.work.works import Hole
+
+__all__ = ["check_holes", "hole_mask", "is_open"]
+
+
+def _reach(pieces: Pieces, x: float, y: float) -> NDArray[np.float64]:
+    """Greatest distance of each piece from (x, y)."""
+    ends = [np.hypot(end[:, 0] - x, end[:, 1] - y) for end in (pieces.lower, pieces.upper)]
+    return np.asarray(np.maximum(ends[0], ends[1]), dtype=np.float64)
+
+
+def hole_mask(stock: Stock, x: float, y: float, radius: float) -> NDArray[np.bool_]:
+    """Columns within a radius of a place."""
+    return stock.grid.near(x, y, radius)
+
+
+def is_open(stock: Stock, x: float, y: float, radius: float) -> bool:
+    """Whether no column within a radius (less half a cell) holds anything."""
+    mask = hole_mask(stock, x, y, max(radius - 0.71 * stock.grid.cell, 0.3 * stock.grid.cell))
+    return not bool((stock.solid & mask).any())
+
+
+def check_holes(
+    holes: tuple[Hole, ...], path: Path, stock: Stock, allowed: Allowed, measures: MeasureList, findings: Findings
+) -> None:
+    """Every hole of an operation; motions below the stock that belong to none are told."""
+    pieces = path.pieces
+    top = max((hole.top for hole in holes), default=0.0)
+    free = pieces.low < top - 0.005
+    for hole in holes:
+        near = free & (_reach(pieces, hole.x, hole.y) <= hole.steps[0].diameter / 2.0 + 0.5)
+        free &= ~near
+        _check_hole(hole, path, pieces.pick(near), stock, allowed, measures, findings)
+    stray = pieces.pick(free)
+    for index in range(min(len(stray), findings.keep)):
+        x, y, z = (float(value) for value in stray.middle[index])
+        line = int(path.line[stray.owner[index]])
+        findings.add("outside-area", "a motion below the stock that belongs to no hole", line=line, place=(x, y, z))
+
+
+def _check_hole(
+    hole: Hole, path: Path, mine: Pieces, stock: Stock, allowed: Allowed, measures: MeasureList, findings: Findings
+) -> None:
+    if not len(mine):
+        findings.add("not-reached", f"{hole.id}: no motion cuts it", place=(hole.x, hole.y, hole.top))
+        return
+    above = hole.top
+    single = ("seat",) if hole.steps[0].spring else ("hole",)
+    names = ("seat", "bore") if len(hole.steps) == 2 else single if len(hole.steps) == 1 else None
+    for number, step in enumerate(hole.steps):
+        name = names[number] if names else f"step {number + 1}"
+        last = number == len(hole.steps) - 1
+        _check_diameter(hole, name, step.diameter, step.floor, above, path, mine, allowed, measures, findings)
+        _check_depth(hole, name, number, last, mine, stock, path, allowed, measures, findings)
+        above = step.floor
+    if hole.breaks_through is not None and not is_open(stock, hole.x, hole.y, hole.steps[-1].diameter / 2.0):
+        findings.add("bore-closed", f"{hole.id}: it is to pass through and is not open", place=(hole.x, hole.y, 0.0))
+
+
+def _check_diameter(
+    hole: Hole, name: str, wanted: float, floor: float, above: float, path: Path, mine: Pieces, allowed: Allowed,
+    measures: MeasureList, findings: Findings,
+) -> None:  # fmt: skip
+    radius = path.cutter.radius
+    below = mine.pick(mine.low < above - 0.01)
+    widest = 2.0 * (float(_reach(below, hole.x, hole.y).max()) + radius) if len(below) else 0.0
+    at_floor = mine.below(floor + 0.01)
+    narrowest = 2.0 * _least_radius(at_floor, hole.x, hole.y, radius)
+    worst = widest if abs(widest - wanted) >= abs(narrowest - wanted) else narrowest
+    here = (hole.x, hole.y)
+    measures.take(f"{hole.id} {name} diameter", worst, wanted, f"from {mm(narrowest):.3f} to {mm(widest):.3f}", here)
+    if abs(worst - wanted) > allowed.holes:
+        says = f"{hole.id}: the {name} is {mm(worst):.3f} wide, {mm(wanted):.3f} wanted"
+        findings.add("seat", says, place=(*here, floor), depth=abs(worst - wanted))
+
+
+def _least_radius(pieces: Pieces, x: float, y: float, radius: float) -> float:
+    """Least distance from (x, y) to the edge of what is swept; 0 where (x, y) is not swept."""
+    if not len(pieces):
+        return 0.0
+    if len(pieces) == 1 or np.ptp(np.vstack((pieces.lower, pieces.upper))[:, :2], axis=0).max() < 1e-9:
+        return max(radius - float(_reach(pieces, x, y).max()), 0.0)
+    swept = swept_area(pieces, radius)
+    spot = shapely.points(x, y)
+    for part in shapely.get_parts(swept):
+        if isinstance(part, Polygon) and part.intersects(spot):
+            return float(shapely.distance(shapely.boundary(part), spot))
+    return 0.0
+
+
+def _check_depth(
+    hole: Hole, name: str, number: int, last: bool, mine: Pieces, stock: Stock, path: Path, allowed: Allowed,
+    measures: MeasureList, findings: Findings,
+) -> None:  # fmt: skip
+    """Lowest motion of the last step; of the steps above, the columns of their ring."""
+    floor = hole.steps[number].floor
+    here = (hole.x, hole.y)
+    if last:
+        low = high = float(mine.low.min())
+    else:
+        cell = stock.grid.cell
+        outer = hole_mask(stock, hole.x, hole.y, hole.steps[number].diameter / 2.0 - 0.71 * cell)
+        ring = outer & ~hole_mask(stock, hole.x, hole.y, hole.steps[number + 1].diameter / 2.0 + 0.71 * cell)
+        heights = stock.top[ring]
+        if not heights.size:
+            return
+        low, high = float(heights.min()), float(heights.max())
+    worst = low if abs(low - floor) >= abs(high - floor) else high
+    measures.take(
+        f"{hole.id} {name} floor", worst, floor, f"height above the bed, {mm(hole.top - worst):.3f} deep", here
+    )
+    if abs(worst - floor) > allowed.heights:
+        says = f"{hole.id}: the {name} ends at {mm(worst):.3f}, {mm(floor):.3f} wanted"
+        line = path.line_near(*here)
+        findings.add("seat", says, line=line, place=(*here, worst), depth=abs(worst - floor))

@@ -1,0 +1,100 @@
+"""Proof by area at each layer above the floor: what the cutter can reach is swept before laps go deeper.
+
+A layer is a height at which level motions cut a way of more than one diameter wider than a finishing lap would. An
+entry and the lap after it may have gone deeper before, as a helix to the floor does. Clearing may leave the finishing
+allowance on the walls, so what a layer must sweep is the area opened by a disc of the radius and that allowance, less
+what an earlier file swept. Polygons of the read motions, round joins within 0.001 mm; bed frame, mm. That nothing
+beyond the walls is swept is proved for all heights at once in `walls`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from corepath.gcode.read.findings import Findings
+from corepath.lengths import either, mm, square_mm
+from corepath.readback.shop import Allowed
+from corepath.readback.surfaces.measures import MeasureList
+from corepath.readback.surfaces.walls import join_segments, swept_area
+from corepath.stock.engagement import CUTTING, Engagement
+from corepath.stock.path import Path, Pieces
+from corepath.work.works import Pocket
+
+__all__ = ["check_layers", "layer_heights"]
+
+_SAME = 0.005
+_LEAST_AREA = 0.01
+
+
+def _inside(found: Engagement, pocket: Pocket, width: float) -> NDArray[np.bool_]:
+    """Level samples in a pocket that cut wider than `width`."""
+    shapely.prepare(pocket.area)
+    which = found.level & (found.width > width) & (found.place[:, 2] < pocket.top - _SAME)
+    which[which] = shapely.contains_xy(pocket.area, found.place[which, 0], found.place[which, 1])
+    return which
+
+
+def layer_heights(found: Engagement, pocket: Pocket, diameter: float, width: float) -> list[float]:
+    """Heights of the layers that cut wider than `width` in a pocket, from the highest down, the floor left out."""
+    level = _inside(found, pocket, width) & (found.place[:, 2] > pocket.floor + 2.0 * _SAME)
+    heights, which = np.unique(np.round(found.place[level, 2] / _SAME).astype(np.int64), return_inverse=True)
+    way = np.bincount(which, found.way[level], minlength=len(heights))
+    return [float(height * _SAME) for height in heights[way > diameter][::-1]]
+
+
+def check_layers(
+    pocket: Pocket, path: Path, mine: Pieces, found: Engagement, allowance: float, allowed: Allowed,
+    measures: MeasureList, findings: Findings, cleared: BaseGeometry | None = None,
+) -> None:  # fmt: skip
+    """Each layer of one pocket from the pieces that lie in it; `cleared` is what earlier files swept to the floor.
+
+    The many places that a larger cutter left are each cut to the floor on their own: there the pieces at a layer's own
+    height count, whenever they come, and the depth of cut tells their order.
+    """
+    radius = path.cutter.radius
+    heights = layer_heights(found, pocket, path.cutter.diameter, allowance + 0.1)
+    wanted = _wanted(pocket, radius, allowance, allowed.walls, cleared)
+    if not heights or not len(mine) or wanted.is_empty:
+        return
+    worst, where = 0.0, None
+    laps = _inside(found, pocket, CUTTING) & ~found.entering
+    motion = found.pieces.owner[found.piece]
+    for height in heights:
+        deeper = motion[laps & (found.place[:, 2] < height - 2.0 * _SAME)]
+        next_one = int(deeper.min()) if len(deeper) else len(path.line) - 1
+        done = mine.below(height + _SAME)
+        if cleared is not None:
+            done = done.pick(done.low > height - _SAME)
+        elif len(deeper):
+            done = done.pick(done.owner < next_one)
+        rest = shapely.difference(wanted, swept_area(done, radius))
+        area = float(shapely.area(rest))
+        if area > _LEAST_AREA:
+            point = shapely.point_on_surface(max(shapely.get_parts(rest), key=lambda part: float(shapely.area(part))))
+            if area > worst:
+                worst, where = area, (float(point.x), float(point.y))
+            says = f"{pocket.id}: the layer at {mm(height):.3f} leaves {square_mm(area):.2f~} standing"
+            place = (float(point.x), float(point.y), height)
+            findings.add("layer-missed", says, line=int(path.line[next_one]), place=place)
+    measures.take(
+        f"{pocket.id} layers",
+        worst,
+        0.0,
+        f"{either('mm²', 'in²')} that any of {len(heights)} layers leaves standing",
+        where,
+        unit="mm²",
+    )
+
+
+def _wanted(
+    pocket: Pocket, radius: float, allowance: float, tolerance: float, cleared: BaseGeometry | None
+) -> BaseGeometry:
+    quads = join_segments(radius + allowance)
+    opened = shapely.buffer(
+        shapely.buffer(pocket.area, -(radius + allowance), quad_segs=quads), radius, quad_segs=quads
+    )
+    wanted = shapely.buffer(opened, -tolerance, quad_segs=quads)
+    return wanted if cleared is None else shapely.difference(wanted, cleared)

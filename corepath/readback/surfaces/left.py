@@ -1,0 +1,123 @@
+"""What is left of the blank after each set-up, from its columns: thinnest places, floors, seats, the edge.
+
+Point samples only, never averages: the least of the columns and where it stands, so nothing is thinner than told but
+between columns. Wood, casting and whole mean the height of each column's interval, mm. Places in the bed frame of the
+set-up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from corepath.readback.surfaces.floors import inside
+from corepath.readback.surfaces.measures import MeasureList, spread
+from corepath.stock.material import Mask, Stock
+from corepath.work.works import Hole
+
+__all__ = ["measure_edge", "measure_floors", "measure_left", "measure_seats"]
+
+_STATION = 1.0
+_THIN = 1e-3
+
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+
+
+def _wood(stock: Stock) -> Singles:
+    """Height of the wood of each column; 0 where there is none."""
+    return np.where(stock.has_wood, stock.wood_top - stock.wood_bottom, np.float32(0.0))
+
+
+def _casting(stock: Stock) -> Singles:
+    return np.where(stock.has_casting, stock.cast_top - stock.cast_bottom, np.float32(0.0))
+
+
+def _least(stock: Stock, values: Singles, mask: Mask) -> tuple[float, tuple[float, float]]:
+    """Least of the values over a mask that is not empty, and its place."""
+    flat = int(np.argmin(np.where(mask, values, np.float32(np.inf))))
+    iy, ix = np.unravel_index(flat, values.shape)
+    return float(values[iy, ix]), stock.grid.place(int(iy), int(ix))
+
+
+def measure_left(
+    stock: Stock, board: Polygon | None, holes: Sequence[Hole], mirrored: Mapping[str, tuple[float, float]],
+    measures: MeasureList,
+) -> None:  # fmt: skip
+    """The thinnest column that is left, of the whole blank and of the board, and how even the face below is.
+
+    `holes` from below, placed by `mirrored`, are no part of that face.
+    """
+    whole = np.where(stock.solid, stock.top - stock.bottom, np.float32(0.0))
+    for name, area in (("blank", None), ("board", board)):
+        if name == "board" and area is None:
+            continue
+        mask = stock.solid if area is None else stock.solid & inside(stock, area)
+        if not mask.any():
+            continue
+        least, at = _least(stock, whole, mask)
+        measures.take(f"{name} thinnest", least, None, "thinnest place left, wood and casting together", at)
+        wood = mask & stock.has_wood
+        if wood.any():
+            least, at = _least(stock, _wood(stock), wood)
+            measures.take(f"{name} least wood", least, None, "least wood of a column that has any", at)
+    bare = stock.solid if board is None else stock.solid & inside(stock, board)
+    for hole in holes:
+        bare &= ~stock.grid.near(*mirrored[hole.id], hole.steps[0].diameter / 2.0 + stock.grid.cell)
+    if bare.any():
+        low = stock.bottom
+        least, at = _least(stock, -low, bare)
+        says = "highest that the face below stands off the bed, seats left out"
+        measures.take("face below", -least, None, says, at, spread(low[bare]))
+
+
+def measure_floors(stock: Stock, castings: Mapping[str, Polygon], measures: MeasureList) -> None:
+    """Wood left under the floor of each casting, before it is poured."""
+    for name, area in castings.items():
+        mask = inside(stock, area) & (stock.raw - stock.top > np.float32(_THIN))
+        if not mask.any():
+            continue
+        least, at = _least(stock, _wood(stock), mask)
+        measures.take(f"{name} wood under", least, None, "least wood under its floor", at, spread(_wood(stock)[mask]))
+
+
+def measure_seats(
+    stock: Stock, holes: Sequence[Hole], mirrored: Mapping[str, tuple[float, float]], measures: MeasureList
+) -> None:
+    """Least wood over the flange of each insert once the deck is cut; `mirrored` places them in the frame of C."""
+    for hole in holes:
+        if len(hole.steps) < 2:
+            continue
+        x, y = mirrored[hole.id]
+        slack = 0.71 * stock.grid.cell
+        ring = stock.grid.near(x, y, hole.steps[0].diameter / 2.0 - slack)
+        ring &= ~stock.grid.near(x, y, hole.steps[1].diameter / 2.0 + slack)
+        if not ring.any():
+            continue
+        least, at = _least(stock, _wood(stock), ring)
+        measures.take(f"{hole.id} wood over", least, None, "least wood between its seat and the deck", at)
+
+
+def measure_edge(stock: Stock, board: Polygon | None, castings: Mapping[str, Mask], measures: MeasureList) -> None:
+    """Height of the casting along the board's edge, just within it, at stations a millimetre apart."""
+    if board is None or not castings:
+        return
+    within = shapely.buffer(board, -0.71 * stock.grid.cell)
+    if within.is_empty:
+        return
+    ring = shapely.segmentize(shapely.get_exterior_ring(shapely.get_parts(within)[0]), _STATION)
+    places = shapely.get_coordinates(ring)
+    grid = stock.grid
+    ix = np.clip(np.rint((places[:, 0] - grid.x0) / grid.px).astype(np.int64), 0, grid.nx - 1)
+    iy = np.clip(np.rint((places[:, 1] - grid.y0) / grid.py).astype(np.int64), 0, grid.ny - 1)
+    heights = _casting(stock)[iy, ix]
+    at = int(np.argmin(heights))
+    where = (float(places[at, 0]), float(places[at, 1]))
+    says = "least height of the casting just within the board's edge"
+    measures.take("casting at the edge", float(heights[at]), None, says, where, spread(heights))
+    bare = float((heights <= 0.0).mean())
+    measures.take("edge without casting", bare, None, "share of the board's edge that has none", unit="")

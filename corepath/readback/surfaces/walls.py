@@ -1,0 +1,211 @@
+"""Walls of pockets from the motions alone: how near the path comes to the wall, and what it sweeps.
+
+A wall stands where the cutter's edge passed nearest to it: deviation = radius - distance of the path,
+positive where it was over-cut, negative where wood is left. The distance is exact between straight
+pieces and the straight edges of the polygon. What is swept at the floor is a union of buffers whose
+round joins keep within 0.001 mm. Bed frame, mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, Polygon, STRtree
+from shapely.geometry.base import BaseGeometry
+
+from corepath.gcode.read.findings import Findings
+from corepath.lengths import either, mm, square_mm
+from corepath.readback.shop import Allowed
+from corepath.readback.surfaces.measures import MeasureList
+from corepath.stock.path import Path, Pieces
+from corepath.work.works import Pocket
+
+__all__ = ["chains", "check_walls", "join_segments", "rings_of", "strays", "swept_area"]
+
+_AREA = either("mm²", "in²")
+
+_RUN = 200
+_SAMPLE = 1.0
+
+Floats = NDArray[np.float64]
+
+
+def rings_of(area: BaseGeometry) -> list[Floats]:
+    """All rings of a polygon or several, as (k, 2) arrays, outer ones and holes alike."""
+    rings: list[Floats] = []
+    for part in shapely.get_parts(area):
+        if isinstance(part, Polygon) and not part.is_empty:
+            rings.append(np.asarray(part.exterior.coords)[:, :2])
+            rings.extend(np.asarray(hole.coords)[:, :2] for hole in part.interiors)
+    return rings
+
+
+def join_segments(radius: float) -> int:
+    """Segments a quarter circle so that a round join is within 0.001 mm of its circle."""
+    step = 2.0 * math.acos(max(1.0 - 0.001 / max(radius, 0.001), 0.0))
+    return max(math.ceil(math.pi / 2.0 / step), 4)
+
+
+def chains(pieces: Pieces) -> Iterator[Floats]:
+    """Runs of pieces that follow one another, as (k, 2) arrays, none longer than 200 pieces."""
+    if not len(pieces):
+        return
+    joined = np.all(np.abs(pieces.lower[1:, :2] - pieces.upper[:-1, :2]) < 1e-9, axis=1)
+    first = 0
+    for at in range(1, len(pieces) + 1):
+        if at == len(pieces) or not joined[at - 1] or at - first >= _RUN:
+            yield np.vstack((pieces.lower[first, :2], pieces.upper[first:at, :2]))
+            first = at
+
+
+def swept_area(pieces: Pieces, radius: float) -> BaseGeometry:
+    """Area that a cutter sweeps along the pieces, seen from above."""
+    lines = [LineString(chain) for chain in chains(pieces)]
+    if not lines:
+        return Polygon()
+    return shapely.union_all(shapely.buffer(np.array(lines), radius, quad_segs=join_segments(radius)))
+
+
+def _segments(points: Floats) -> NDArray[np.object_]:
+    return np.asarray(shapely.linestrings(np.stack((points[:-1], points[1:]), axis=1)), dtype=np.object_)
+
+
+def _piece_lines(pieces: Pieces) -> NDArray[np.object_]:
+    ends = np.stack((pieces.lower[:, :2], pieces.upper[:, :2]), axis=1)
+    return np.asarray(shapely.linestrings(ends), dtype=np.object_)
+
+
+def _unique(pieces: Pieces) -> Pieces:
+    """Pieces without those that repeat another in the plane (layers of the same ring)."""
+    key = np.round(np.hstack((pieces.lower[:, :2], pieces.upper[:, :2])), 5)
+    _, first = np.unique(key, axis=0, return_index=True)
+    which = np.zeros(len(pieces), dtype=np.bool_)
+    which[first] = True
+    return pieces.pick(which)
+
+
+def strays(path: Path, pockets: Sequence[Pocket]) -> tuple[list[Pieces], Pieces]:
+    """Pieces below each pocket's top by the pocket that holds their middle; and those in none."""
+    pieces = path.pieces
+    free = np.ones(len(pieces), dtype=np.bool_)
+    owned: list[Pieces] = []
+    middle = pieces.middle
+    for pocket in pockets:
+        low = np.flatnonzero((pieces.low < pocket.top - 0.005) & free)
+        shapely.prepare(pocket.area)
+        inside = low[shapely.contains_xy(pocket.area, middle[low, 0], middle[low, 1])]
+        free[inside] = False
+        mine = np.zeros(len(pieces), dtype=np.bool_)
+        mine[inside] = True
+        owned.append(pieces.pick(mine))
+    top = max((pocket.top for pocket in pockets), default=0.0)
+    return owned, pieces.pick(free & (pieces.low < top - 0.005))
+
+
+def check_walls(
+    pocket: Pocket, path: Path, mine: Pieces, allowed: Allowed, measures: MeasureList, findings: Findings
+) -> None:
+    """Walls and swept floor of one pocket from the pieces that lie in it."""
+    if not len(mine):
+        findings.add("not-reached", f"{pocket.id}: no motion cuts in it", place=_middle(pocket))
+        return
+    radius = path.cutter.radius
+    floor = mine.below(pocket.floor + 0.01)
+    opened = shapely.buffer(
+        shapely.buffer(pocket.area, -radius, quad_segs=join_segments(radius)), radius, quad_segs=join_segments(radius)
+    )
+    single = _unique(mine)
+    nearest = STRtree(_piece_lines(_unique(floor))) if len(floor) else None
+    for name, points in _named_rings(pocket.area):
+        over, at, piece = _over_cut(points, single, radius)
+        left, spot = _left_standing(opened, points, nearest, radius, pocket.cleared)
+        worst = over if over > left else -left
+        where = at if over > left else spot
+        measures.take(
+            f"{pocket.id} {name}", worst, 0.0, "furthest that the wall is cut past (+) or short of (-) its place", where
+        )
+        if over > allowed.walls:
+            line = int(path.line[single.owner[piece]])
+            says = f"{pocket.id}: the {name} is cut {mm(over):.3f} too far"
+            findings.add("width", says, line=line, place=(at[0], at[1], pocket.floor), depth=over)
+        if left > allowed.walls:
+            says = f"{pocket.id}: the {name} is left standing {mm(left):.3f} short at the floor"
+            findings.add("width", says, place=(spot[0], spot[1], pocket.floor), depth=left)
+    _check_swept(pocket, opened, floor, radius, allowed, measures, findings)
+
+
+def _middle(pocket: Pocket) -> tuple[float, float, float]:
+    point = pocket.area.representative_point()
+    return point.x, point.y, pocket.floor
+
+
+def _named_rings(area: Polygon) -> list[tuple[str, Floats]]:
+    rings = rings_of(area)
+    if len(rings) == 1:
+        return [("wall", rings[0])]
+    return [("outer wall", rings[0]), *(("inner wall", ring) for ring in rings[1:])]
+
+
+def _over_cut(ring: Floats, pieces: Pieces, radius: float) -> tuple[float, tuple[float, float], int]:
+    """How far the nearest piece cuts past a wall, where, and which piece."""
+    edges = _segments(ring)
+    lines = _piece_lines(pieces)
+    pairs, away = STRtree(edges).query_nearest(lines, return_distance=True, all_matches=False)
+    order = int(np.argmin(away))
+    piece, edge = int(pairs[0, order]), int(pairs[1, order])
+    spot = shapely.get_coordinates(shapely.shortest_line(lines[piece], edges[edge]))[-1]
+    return float(radius - away[order]), (float(spot[0]), float(spot[1])), piece
+
+
+def _left_standing(
+    opened: BaseGeometry, ring: Floats, nearest: STRtree | None, radius: float, cleared: BaseGeometry | None
+) -> tuple[float, tuple[float, float]]:
+    """How far the floor-level path stays short of a wall that the cutter can reach, and where.
+
+    A wall that an earlier file has `cleared` was held against that file.
+    """
+    if nearest is None or opened.is_empty:
+        return math.inf, (float(ring[0, 0]), float(ring[0, 1]))
+    outline = shapely.segmentize(LineString(ring), _SAMPLE)
+    points = shapely.points(shapely.get_coordinates(outline))
+    reachable = points[shapely.dwithin(_boundary(opened), points, 0.003)]
+    if cleared is not None:
+        reachable = reachable[~shapely.dwithin(_boundary(cleared), reachable, 0.003)]
+    if not len(reachable):
+        return 0.0, (float(ring[0, 0]), float(ring[0, 1]))
+    _, away = nearest.query_nearest(reachable, return_distance=True, all_matches=False)
+    worst = int(np.argmax(away))
+    x, y = shapely.get_coordinates(reachable[worst])[0]
+    return float(away[worst] - radius), (float(x), float(y))
+
+
+def _boundary(area: BaseGeometry) -> BaseGeometry:
+    edge = shapely.boundary(area)
+    shapely.prepare(edge)
+    return edge
+
+
+def _check_swept(
+    pocket: Pocket, opened: BaseGeometry, floor: Pieces, radius: float, allowed: Allowed, measures: MeasureList,
+    findings: Findings,
+) -> None:  # fmt: skip
+    """All that the cutter can reach is swept at the floor, here or before; corners that it cannot enter are told."""
+    swept = swept_area(floor, radius)
+    rest = shapely.difference(shapely.buffer(opened, -allowed.walls), swept)
+    if pocket.cleared is not None:
+        rest = shapely.difference(rest, pocket.cleared)
+    area = float(shapely.area(rest))
+    unreachable = float(shapely.area(pocket.area) - shapely.area(opened))
+    says = f"{_AREA} of its floor that the cutter could reach and does not sweep"
+    measures.take(f"{pocket.id} unswept", area, 0.0, says, unit="mm²")
+    says = f"{_AREA} in corners that the cutter cannot enter"
+    measures.take(f"{pocket.id} corners", max(unreachable, 0.0), None, says, unit="mm²")
+    if area > 0.01:
+        part = max(shapely.get_parts(rest), key=lambda piece: float(shapely.area(piece)))
+        point = shapely.point_on_surface(part)
+        says = f"{pocket.id}: {square_mm(area):.2f~} of its floor are not swept"
+        findings.add("not-reached", says, place=(point.x, point.y, pocket.floor), depth=None)

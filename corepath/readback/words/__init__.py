@@ -1,0 +1,1 @@
+"""Words of a file that an operator obeys: heads, comments, zeros, rehearsals."""

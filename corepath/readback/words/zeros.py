@@ -1,0 +1,56 @@
+"""The work zero of each file as the shop finds it: from the dowels in X and Y, from bed or face in Z.
+
+Derived from the blank alone, never from the plan. Bed frame of the set-up, mm.
+"""
+
+from __future__ import annotations
+
+from corepath.gcode.read.findings import Findings
+from corepath.lengths import mm
+from corepath.readback.motion.first_way import Zeroed
+from corepath.readback.shop import Shop
+from corepath.readback.surfaces.laid_blank import zero_laid
+from corepath.stock.material import NOWHERE, Stock
+from corepath.work.works import Work
+
+__all__ = ["check_zero", "derive_zero", "face_height", "zeroed"]
+
+Zero3 = tuple[float, float, float]
+
+
+def face_height(stock: Stock, shop: Shop, setup: str) -> float:
+    """Height of the face that lies up at the touch place now; of the highest solid where that is a hole."""
+    height = stock.height_at(*shop.touch(setup))
+    return height if height > NOWHERE / 2.0 else stock.highest()
+
+
+def derive_zero(work: Work, shop: Shop, face: float, now: float) -> Zero3:
+    """The zero: `face` is the height touched when the set-up began, `now` the one at this moment.
+
+    Inserts are always zeroed on the skimmed face as it is now; everything else on the bed or on the
+    face as it was when the set-up began.
+    """
+    if work.setup == "D" and shop.laid is not None:
+        return zero_laid(shop, shop.laid)
+    x, y = (0.0, 0.0) if shop.xy_zero == "middle" else (-shop.length / 2.0, -shop.width / 2.0)
+    if work.name == "inserts":
+        return x, y, now
+    return x, y, 0.0 if shop.z_zero == "bed" else face
+
+
+def zeroed(work: Work, shop: Shop, zero: Zero3) -> Zeroed:
+    """What the zero of a work refers to, and the coordinate system that holds it."""
+    if work.name == "inserts":
+        return Zeroed("the skimmed face", zero, 540 if shop.second_zero == "none" else 550)
+    if work.setup == "D":
+        return Zeroed("the cradle", zero, 540)
+    return Zeroed("the bed" if shop.z_zero == "bed" else f"the face up in {work.setup}", zero, 540)
+
+
+def check_zero(work: Work, zero: Zero3, allowed: float, findings: Findings) -> None:
+    """The zero that the plan states against the derived one."""
+    stated = (work.zero.x, work.zero.y, work.zero.z)
+    for axis, planned, derived in zip("XYZ", stated, zero, strict=True):
+        if abs(planned - derived) > allowed:
+            says = f"zero {axis} is {mm(planned):.3f} in the plan, {mm(derived):.3f} by the blank as it lies"
+            findings.add("zero", says, place=zero, depth=abs(planned - derived))

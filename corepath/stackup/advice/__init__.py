@@ -1,0 +1,1 @@
+"""What would let a stack-up pass, in numbers."""

@@ -1,0 +1,237 @@
+"""What would mend a stack-up, in numbers: floors that pass, the least blank, the thickest core, where a plug can go.
+
+All figures are for the worst case: with them the checks window, floor, shows and clean-up are ok. What is cut
+already cannot be chosen any more: a cut groove keeps its floor, a cut plug its place, a finished skim its plane.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.affinity import translate
+
+from corepath.board.features import Board
+from corepath.lengths import mm, said_all
+from corepath.reported import Key, report_keys
+from corepath.stackup.checks.depth_checks import fill_short
+from corepath.stackup.skim import TIE
+from corepath.stackup.stackup import CastingStack, Stackup
+
+__all__ = ["Advice", "Deeper", "PlugAdvice", "advise", "is_cut"]
+
+SEARCH = 4.0
+"""mm between the places tried for a plug."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlugAdvice:
+    """One plug: the deck over it may be at most `deck_limit` high; `at` is the nearest place where it is.
+
+    `at` is None where no place inside the groove will do.
+    """
+
+    id: str
+    deck_over: float
+    deck_limit: float
+    at: tuple[float, float] | None
+
+    @property
+    def fits(self) -> bool:
+        return self.deck_over <= self.deck_limit + TIE
+
+
+@dataclass(frozen=True, slots=True)
+class Deeper:
+    """A casting that is cut too shallow: by how much it must be cut deeper, and what that leaves of the wood, mm.
+
+    `can`: it is not poured yet, and enough wood stays.
+    """
+
+    id: str
+    by: float
+    leaves: float
+    can: bool
+
+    @property
+    def says(self) -> str:
+        """In plain words."""
+        if self.can:
+            return (
+                f"{self.id} is not poured yet: cut {mm(self.by):.2f} deeper it shows in time, and "
+                f"{mm(self.leaves):.2f} of wood stays; find out why it came out shallow, "
+                "withdraw its cut and depth from the record, cut it again"
+            )
+        return f"{self.id} would have to be {mm(self.by):.2f} deeper, which it cannot be any more"
+
+
+@report_keys("floors", "least_blank", "possible", "thickest_core", "lowest_plane", "working_stop", Key("says", "lines"))
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """`floors`: least and most that groove.floor may be (most below least: no floor passes).
+
+    `least_blank`: thickness that the blank must at least have for this core with the best floor. Both are None once
+    a groove or pocket is cut. `short`: by how much the core is too thick for this blank, negative where there is
+    room; `thickest_core`: what board.thickness may be on it. `working_stop`: the lowest plane at which
+    clean-up still holds in the worst case. `stop`: the plane at which the skim stopped, once recorded. All mm.
+    """
+
+    floors: tuple[float, float] | None
+    least_blank: float | None
+    short: float
+    thickest_core: float
+    lowest_plane: float
+    working_stop: float
+    plugs: tuple[PlugAdvice, ...]
+    stop: float | None = None
+    deeper: tuple[Deeper, ...] = ()
+
+    @property
+    def possible(self) -> bool:
+        return self.short <= TIE
+
+    def lines(self) -> tuple[str, ...]:
+        """In plain words."""
+        found = []
+        if self.floors is None:
+            if not self.possible:
+                found.append(f"what is cut is {mm(self.short):.2f} short of this core")
+                found += [casting.says for casting in self.deeper]
+        elif self.floors[0] <= self.floors[1] + TIE:
+            found.append("groove.floor passes from {:.2f} to {:.2f}".format(*map(mm, self.floors)))
+        else:
+            words = "no groove.floor passes: it would have to be at least {:.2f} and at most {:.2f}"
+            found.append(words.format(*map(mm, self.floors)))
+        if self.least_blank is not None:
+            floor = "" if self.floors is None else f", with groove.floor = {mm(self.floors[0]):.2f}"
+            found.append(f"the least blank for this core is {mm(self.least_blank):.2f} thick{floor}")
+        found.append(f"the thickest core that this blank still gives is {mm(self.thickest_core):.2f}")
+        if self.stop is None:
+            low, keeps = self.lowest_plane, self.working_stop
+            found.append(f"the lowest plane is {mm(low):.2f}, the lowest that keeps the clean-up {mm(keeps):.2f}")
+        for plug in self.plugs:
+            if plug.fits:
+                continue
+            found.append(
+                f"{plug.id}: the deck over it is {mm(plug.deck_over):.2f}, at most {mm(plug.deck_limit):.2f} "
+                "can be filled"
+            )
+            if plug.at is None:
+                found.append(f"{plug.id}: no place inside the groove will do")
+            else:
+                found.append(
+                    f"{plug.id}: the nearest place that will do is X{mm(plug.at[0]):.0f} Y{mm(plug.at[1]):.0f}"
+                )
+        return said_all(found)
+
+
+def is_cut(stack: Stackup, casting: CastingStack) -> bool:
+    """Whether the record shows that this casting's pocket is cut; the groove comes after the plug pockets."""
+    settled, name = stack.heights.settled, casting.casting.id
+    measured = settled.groove_depth or name in settled.pocket_depth or name in settled.fill
+    return bool(measured) or bool({casting.operation, "groove"} & settled.cut) or settled.stopped
+
+
+def advise(stack: Stackup, board: Board) -> Advice:
+    """Work out what would pass."""
+    stop = _working_stop(stack)
+    ahead = [casting for casting in stack.castings if not is_cut(stack, casting)]
+    floors = _floors(stack, ahead, stop) if len(ahead) == len(stack.castings) else None
+    short = floors[0] - floors[1] if floors is not None else _short(stack, stop)
+    return Advice(
+        floors=floors,
+        least_blank=None if floors is None else stack.job.blank.thickness + short,
+        short=short,
+        thickest_core=stack.job.board.thickness - short,
+        lowest_plane=stack.skim.lowest_plane,
+        working_stop=stop,
+        plugs=tuple(_plug(stack, board, casting) for casting in ahead if casting.casting.plug is not None),
+        stop=stack.skim.planned_plane if stack.skim.recorded else None,
+        deeper=() if stack.skim.recorded else _deeper(stack, stop),
+    )
+
+
+def _deeper(stack: Stackup, stop: float) -> tuple[Deeper, ...]:
+    """The castings that are cut and do not reach down far enough."""
+    found = []
+    for casting in stack.castings:
+        by = casting.casting.floor - _most_floor(stack, casting, stop)
+        if not is_cut(stack, casting) or by <= TIE:
+            continue
+        at = casting.deepest_at
+        left = stack.heights.thickness(at) - casting.depth_at(stack.heights, at)
+        leaves = left.worst()[0] - by
+        poured = casting.casting.id in stack.heights.settled.fill
+        found.append(
+            Deeper(casting.casting.id, by, leaves, not poured and leaves >= stack.job.groove.least_floor - TIE)
+        )
+    return tuple(found)
+
+
+def _floors(stack: Stackup, castings: list[CastingStack], stop: float) -> tuple[float, float]:
+    least = max(_least_floor(stack, casting) for casting in castings)
+    return least, min(_most_floor(stack, casting, stop) for casting in castings)
+
+
+def _short(stack: Stackup, stop: float) -> float:
+    """By how much the core is too thick for what is cut: until it shows, or where the skim has stopped."""
+    if stack.skim.recorded:
+        deck, at = stack.weakest_deck, stack.weakest_deck_at
+        return stack.job.deck.clean_up - stack.heights.clean_up(deck, stack.skim.planned_plane, at).worst()[0]
+    cut = [casting for casting in stack.castings if is_cut(stack, casting)]
+    ahead = [casting for casting in stack.castings if not is_cut(stack, casting)]
+    short = max(casting.casting.floor - _most_floor(stack, casting, stop) for casting in cut)
+    if ahead:
+        least, most = _floors(stack, ahead, stop)
+        short = max(short, least - most)
+    return short
+
+
+def _least_floor(stack: Stackup, casting: CastingStack) -> float:
+    floor = casting.casting.floor
+    wood = stack.heights.wood_under(floor, casting.operation, casting.widest_gap_at)
+    return floor + stack.job.groove.least_floor - wood.worst()[0]
+
+
+def _working_stop(stack: Stackup) -> float:
+    """The lowest plane lowest_plane + k x step at which the clean-up holds in the worst case."""
+    job, lowest = stack.job, stack.skim.lowest_plane
+    left = stack.heights.clean_up(stack.weakest_deck, lowest, stack.weakest_deck_at).worst()[0]
+    missing = max(0.0, job.deck.clean_up - left, -left)
+    return lowest + math.ceil((missing - TIE) / job.skim.step) * job.skim.step
+
+
+def _most_floor(stack: Stackup, casting: CastingStack, stop: float) -> float:
+    room = casting.shows_at(stack.heights, casting.shallowest_at) - stack.heights.plane(stop)
+    return casting.casting.floor + room.worst()[0]
+
+
+def _plug(stack: Stackup, board: Board, casting: CastingStack) -> PlugAdvice:
+    short = fill_short(stack, casting, stack.skim.judged_plane)
+    limit = casting.deck_highest - short
+    at = None if short <= TIE else _nearest(stack, board, casting, limit)
+    return PlugAdvice(casting.casting.id, casting.deck_highest, limit, at)
+
+
+def _nearest(stack: Stackup, board: Board, casting: CastingStack, limit: float) -> tuple[float, float] | None:
+    """The place nearest to where the plug is now, clear of everything else, where the deck is low enough."""
+    area = casting.casting.area
+    middle = area.centroid
+    spacing = stack.job.limits.spacing
+    others = [other.area for other in board.castings if other.id != casting.casting.id]
+    others += [shapely.Point(place.x, place.y).buffer(place.seat / 2) for place in board.places]
+    taken = shapely.union_all(others).buffer(spacing)
+    min_x, min_y, max_x, max_y = board.island.bounds
+    columns, rows = np.meshgrid(np.arange(min_x, max_x, SEARCH), np.arange(min_y, max_y, SEARCH), indexing="ij")
+    x, y = columns.ravel(), rows.ravel()
+    low = shapely.contains_xy(board.island, x, y) & (board.deck.height(x, y) <= limit)
+    x, y = x[low], y[low]
+    for k in np.argsort(np.round(np.hypot(x - middle.x, y - middle.y), 3), kind="stable"):
+        moved = translate(area, x[k] - middle.x, y[k] - middle.y)
+        if not moved.within(board.island) or moved.intersects(taken):
+            continue
+        if board.deck.highest_over(moved)[0] <= limit:
+            return float(x[k]), float(y[k])
+    return None

@@ -1,0 +1,173 @@
+"""A set of job values that passes with the widest margin, by linear programming.
+
+The margins of the checks are linear in the values that the shop is free to choose; each margin is what it
+has to spare in the worst case. The least margin is made as large as it can be; the checks that hold it
+down are then held there and the least of the rest is made as large as it can be, and so on until no margin
+can grow or all are ample (lexicographic max-min, each step one linear program solved by scipy's HiGHS). Of all sets
+that do so well the one is taken that changes least of what the job says now. What the record says is cut, poured or
+skimmed is left as it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.reported import Key, report_keys
+from corepath.stackup.advice.remedies import is_cut
+from corepath.stackup.checks.verdict import Check
+from corepath.stackup.pour.pour import depth_loss
+from corepath.stackup.stackup import Stackup
+
+__all__ = ["Suggestion", "suggest"]
+
+Floats = NDArray[np.float64]
+
+ROUND = 0.01
+"""mm: what a job value is rounded to."""
+
+AMPLE = 0.3
+"""mm: a margin beyond the worst case that need not grow further (common practice, no source)."""
+
+
+SLACK = 1e-5
+"""mm given up of a margin that is held, so that the next program is not infeasible by rounding: a hundred times what
+the solver takes for equal, 1e-7, and a thousandth of what values are rounded to."""
+
+
+@report_keys(Key("values", places=None), "least_margin", "passes")
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """Values by the key of the job file (mm) and the least margin they leave; `passes` if that is not negative."""
+
+    values: Mapping[str, float]
+    least_margin: float
+
+    @property
+    def passes(self) -> bool:
+        return self.least_margin >= -1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class _Free:
+    """One value that may be chosen: its key, where it stands now, and the bounds that trade and tool set."""
+
+    key: str
+    now: float
+    low: float
+    high: float
+
+
+def suggest(stack: Stackup, checks: Sequence[Check]) -> Suggestion:
+    """Solve for the free values; the margins start from `checks` as judged now."""
+    free = _free(stack)
+    names = [value.key for value in free]
+    rows, base = _margins(stack, checks, names)
+    if not free:
+        return Suggestion({}, min(base))
+    bounds = [(value.low - value.now, value.high - value.now) for value in free]
+    held, least = _held_margins(rows, base, bounds)
+    moves = _least_change(rows, base, bounds, held)
+    values = {value.key: round((value.now + move) / ROUND) * ROUND for value, move in zip(free, moves, strict=True)}
+    return Suggestion({key: round(value, 4) for key, value in values.items()}, least)
+
+
+Bounds = list[tuple[float, float]]
+
+
+def _held_margins(rows: list[Floats], base: list[float], bounds: Bounds) -> tuple[dict[int, float], float]:
+    """What each margin can be held at, and the least of them."""
+    from scipy.optimize import linprog
+
+    held: dict[int, float] = {}
+    least: float | None = None
+    cost = np.append(np.zeros(len(bounds)), -1.0)
+    while len(held) < len(rows):
+        waiting = [k for k in range(len(rows)) if k not in held]
+        matrix = [[*(-rows[k]), 1.0 if k in waiting else 0.0] for k in range(len(rows))]
+        limits = [base[k] - held.get(k, 0.0) for k in range(len(rows))]
+        solved = linprog(cost, A_ub=matrix, b_ub=limits, bounds=[*bounds, (None, AMPLE)], method="highs")
+        if solved.status != 0 or solved.x is None:
+            raise RuntimeError(f"the linear program was not solved: {solved.message}")
+        margin = float(solved.x[-1])
+        least = margin if least is None else least
+        pressing = [k for k in waiting if solved.ineqlin.marginals[k] < -1e-9]
+        held.update(dict.fromkeys(pressing or waiting, margin - SLACK))
+    return held, least or 0.0
+
+
+def _least_change(rows: list[Floats], base: list[float], bounds: Bounds, held: Mapping[int, float]) -> Floats:
+    """The smallest sum of changes that keeps every margin where it can be held."""
+    from scipy.optimize import linprog
+
+    count = len(bounds)
+    matrix = [[*(-row), *row] for row in rows]
+    limits = [base[k] - held[k] for k in range(len(rows))]
+    up = [(max(low, 0.0), max(high, 0.0)) for low, high in bounds]
+    parts = up + [(max(-high, 0.0), max(-low, 0.0)) for low, high in bounds]
+    solved = linprog(np.ones(2 * count), A_ub=matrix, b_ub=limits, bounds=parts, method="highs")
+    if solved.status != 0 or solved.x is None:
+        raise RuntimeError(f"the linear program was not solved: {solved.message}")
+    return np.asarray(solved.x[:count] - solved.x[count:])
+
+
+def _free(stack: Stackup) -> list[_Free]:
+    job, settled = stack.job, stack.heights.settled
+    now = stack.skim.planned_plane - stack.skim.lowest_plane
+    free = []
+    if not any(is_cut(stack, casting) for casting in stack.castings):
+        free.append(_Free("groove.floor", job.groove.floor, 0.2, job.blank.thickness))
+    if not {"deck", "deck-rough"} & settled.cut:
+        free.append(_Free("deck.clean_up", job.deck.clean_up, 0.2, 2.0))
+    if not stack.skim.recorded:
+        free.append(_Free("skim.step", now, 0.1, job.skim.largest_step))
+    if not settled.fill and not stack.skim.recorded:
+        free.append(_Free("cast.pour_short", job.cast.pour_short, 0.1, 2.0))
+    if job.insert and "inserts" not in settled.cut:
+        recess = min(insert.recess for insert in job.insert)
+        free.append(_Free("insert.recess", recess, 0.0, 2.0))
+    if "dowels" not in settled.cut:
+        free.append(_Free("dowel.stand", max(dowel.stand for dowel in job.dowel), 2.0, job.blank.thickness))
+    return free
+
+
+EFFECTS: Mapping[str, Mapping[str, float]] = {
+    "window": {"groove.floor": -1.0, "deck.clean_up": -1.0},
+    "floor": {"groove.floor": 1.0},
+    "shows": {"groove.floor": -1.0, "deck.clean_up": -1.0, "skim.step": -1.0},
+    "clean-up": {"skim.step": 1.0},
+    "fill": {"deck.clean_up": 1.0, "cast.pour_short": -1.0},
+    "seat": {"insert.recess": 1.0},
+    "wood-over-seat": {"insert.recess": -1.0},
+    "barrel": {"insert.recess": -1.0},
+    "dowels": {"dowel.stand": -1.0},
+}
+"""By how much the margin of a check grows for each mm of a free value (the relations of docs/arithmetic.md).
+
+A higher floor also loses less resin: `fill` grows by `depth_loss` for each mm of groove.floor.
+"""
+
+STOPPED: Mapping[str, Mapping[str, float]] = {
+    **EFFECTS,
+    "shows": {},
+    "clean-up": {"deck.clean_up": -1.0},
+    "fill": {},
+}
+"""The same once the skim has stopped: its plane no longer follows from the clean-up that is asked for."""
+
+
+def _margins(stack: Stackup, checks: Sequence[Check], names: Sequence[str]) -> tuple[list[Floats], list[float]]:
+    rows, base = [], []
+    effects = STOPPED if stack.skim.recorded else EFFECTS
+    for check in checks:
+        effect = effects.get(check.id)
+        if effect is None:
+            continue
+        if check.id == "fill" and effect:
+            effect = {**effect, "groove.floor": depth_loss(stack.job.cast)}
+        rows.append(np.array([effect.get(name, 0.0) for name in names]))
+        base.append(check.worst - check.limit)
+    return rows, base

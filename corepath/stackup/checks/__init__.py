@@ -1,0 +1,1 @@
+"""Verdicts on the relations of the stack-up."""

@@ -1,0 +1,122 @@
+"""How hard the cutter works along the read motions: width, depth and side of the cut, place by place.
+
+Width of cut: what of the cutter's front stands in material, projected across the way (mm; the diameter in a
+slot). Depth of cut: how far that material stands above the tip. With the spindle turning clockwise seen from
+above (M3), material to the right of the way is climb milling, to the left conventional. The engagement angle of a
+width a is acos(1 - 2a/D), 180 degrees in a slot (elementary geometry, no source needed).
+
+Entries and the laps after them are told in `entries`. Bed frame, mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.gcode.read.arcs import flatten
+from corepath.stock.engagement_kernels import engage
+from corepath.stock.entry_slots import WayIn, find_entries, first_laps
+from corepath.stock.material import Grid, Singles
+from corepath.stock.path import Path, Pieces
+
+__all__ = ["CUTTING", "Engagement", "engagement"]
+
+CUTTING = 0.06
+"""mm: a width of cut from which on the edge is said to cut; less is where two laps meet."""
+
+_CHORDS = 0.01
+_LEAST = 0.02
+_FALL = 1e-6
+_ENDLESS = 4.0
+_SHALLOW = 0.05
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Engagement:
+    """Samples along one file, in the order cut; (k,) each.
+
+    `piece` indexes `pieces` (all feeds and rapids, chords within 0.01 mm); `way` is the length that a sample stands
+    for; `right` and `left` the width of cut on either side, `depth` the greatest depth of cut, `deep` the width of what
+    stands higher than a layer, `under` how high material stands above the tip within half the radius of the axis
+    (0 but on the way down), `place` (k, 3), `entering` whether the sample
+    lies in an entry or the lap after it.
+    """
+
+    pieces: Pieces
+    piece: NDArray[np.int64]
+    way: Floats
+    right: Floats
+    left: Floats
+    depth: Floats
+    deep: Floats
+    under: Floats
+    place: Floats
+    entering: Flags
+    entries: tuple[WayIn, ...]
+
+    @property
+    def width(self) -> Floats:
+        """Width of cut, mm."""
+        return np.asarray(self.right + self.left, dtype=np.float64)
+
+    @property
+    def cuts(self) -> Flags:
+        """Which samples cut at all."""
+        return np.asarray(self.width > CUTTING, dtype=np.bool_)
+
+    @property
+    def level(self) -> Flags:
+        """Which samples lie on level pieces."""
+        rise = (self.pieces.upper - self.pieces.lower)[self.piece, 2]
+        return np.asarray(np.abs(rise) < _FALL, dtype=np.bool_)
+
+    def line(self, path: Path, sample: int) -> int:
+        """Line of the text that a sample belongs to."""
+        return int(path.line[self.pieces.owner[self.piece[sample]]])
+
+
+def engagement(path: Path, before: Singles, grid: Grid, wide: float, layer: float) -> Engagement:
+    """Engagement of a path with a level-bottomed cutter; `before` are the columns as they stood before the file.
+
+    `wide` is the width from which on only an entry and its first lap may cut, `layer` the depth from which on a cut
+    counts as `deep`.
+    """
+    pieces = Pieces(*flatten(path.kind, path.start, path.end, path.centre, _CHORDS))
+    cuts = (path.kind[pieces.owner] > 0) & (pieces.low < float(before.max()) - _LEAST)
+    long = np.hypot(*(pieces.upper - pieces.lower)[:, :2].T)
+    cuts &= long < _ENDLESS * (grid.px * grid.nx + grid.py * grid.ny)
+    step = path.cutter.radius / 2.0
+    down = cuts & (pieces.upper[:, 2] < pieces.lower[:, 2] - _FALL)
+    first = _rows(cuts, down, long, step)
+    found = np.zeros((int(first[-1]), 6))
+    frame = np.array([grid.x0, grid.y0, grid.px, grid.py])
+    lower, upper = np.ascontiguousarray(pieces.lower), pieces.upper.copy()
+    engage(lower, upper, cuts, before, frame, path.cutter.radius, _LEAST, layer, first, found)
+    piece = np.repeat(np.arange(len(cuts)), np.diff(first))
+    share = found[:, 4]
+    place = pieces.lower[piece] + share[:, None] * (pieces.upper - pieces.lower)[piece]
+    travelled = np.cumsum(np.where(cuts, long, 0.0))[piece] - (1.0 - share) * long[piece]
+    way = np.diff(travelled, prepend=0.0)
+    met = np.zeros(len(cuts), dtype=np.bool_)
+    met[piece[found[:, 2:4].max(axis=1) > _LEAST]] = True
+    entries = find_entries(down, met)
+    slot = np.asarray((found[:, 0] + found[:, 1] > wide) & (found[:, 2] > _SHALLOW), dtype=np.bool_)
+    entering = first_laps(pieces, piece, place, way, slot, entries, path.cutter.radius)
+    return Engagement(
+        pieces, piece, way, found[:, 0], found[:, 1], found[:, 2], found[:, 5],
+        found[:, 3], place, entering, entries,
+    )  # fmt: skip
+
+
+def _rows(cuts: Flags, down: Flags, long: Floats, step: float) -> NDArray[np.int64]:
+    """First row of each piece's samples, (m + 1,): one a `step` of way, and one where a way down ends."""
+    travelled = np.concatenate(([0.0], np.cumsum(np.where(cuts, long, 0.0))))
+    count = np.diff(np.floor(travelled / step)).astype(np.int64)
+    ends = down & ~np.append(down[1:], False)
+    count = np.maximum(count, (ends | (down & (long < 1e-9))).astype(np.int64))
+    return np.concatenate(([0], np.cumsum(np.where(cuts, count, 0))))

@@ -1,0 +1,149 @@
+"""A program laid on the bed: its motions plus a zero, and the straight pieces that stand for them.
+
+Bed frame of the set-up, mm. A motion from or to a place that the program never gave is left out here
+and told as a finding. Curved motions are chords within the tolerance given (`Allowed.chords`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.gcode.read.arcs import flatten
+from corepath.gcode.read.findings import Findings
+from corepath.gcode.read.read_program import ReadProgram
+from corepath.lengths import mm
+from corepath.motion.cutter import Cutter
+
+__all__ = ["Path", "Pieces", "lay"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Pieces:
+    """Straight pieces: `lower` and `upper` ends (m, 3), index of the motion that each belongs to (m,)."""
+
+    lower: Floats
+    upper: Floats
+    owner: Ints
+
+    def pick(self, which: NDArray[np.bool_]) -> Pieces:
+        return Pieces(self.lower[which], self.upper[which], self.owner[which])
+
+    def below(self, level: float) -> Pieces:
+        """The parts that lie at or below a height; a plunge to below it leaves the point where it ends."""
+        some = self.pick(self.low <= level)
+        lower, upper = some.lower.copy(), some.upper.copy()
+        rise = upper[:, 2] - lower[:, 2]
+        for near, far, sign in ((lower, some.upper, -1.0), (upper, some.lower, 1.0)):
+            over = near[:, 2] > level
+            share = (near[over, 2] - level) / (sign * rise[over])
+            near[over] += (far[over] - near[over]) * share[:, None]
+        return Pieces(lower, upper, some.owner)
+
+    @property
+    def high(self) -> Floats:
+        """Higher end of each."""
+        return np.asarray(np.maximum(self.lower[:, 2], self.upper[:, 2]), dtype=np.float64)
+
+    @property
+    def low(self) -> Floats:
+        """Lower end of each."""
+        return np.asarray(np.minimum(self.lower[:, 2], self.upper[:, 2]), dtype=np.float64)
+
+    @property
+    def middle(self) -> Floats:
+        return np.asarray((self.lower + self.upper) / 2.0, dtype=np.float64)
+
+    def __len__(self) -> int:
+        return len(self.owner)
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """One program on the bed. `index` (n,) are the motions' places in the program as read."""
+
+    program: ReadProgram
+    cutter: Cutter
+    kind: NDArray[np.int8]
+    start: Floats
+    end: Floats
+    centre: Floats
+    line: Ints
+    spindle: NDArray[np.bool_]
+    index: Ints
+    pieces: Pieces
+
+    def part(self, first: int, last: int) -> Path:
+        """Motions `first` to `last` (not included) alone, with their pieces."""
+        some = slice(first, last)
+        low, high = np.searchsorted(self.pieces.owner, (first, last))
+        pieces = Pieces(self.pieces.lower[low:high], self.pieces.upper[low:high], self.pieces.owner[low:high] - first)
+        return replace(
+            self, kind=self.kind[some], start=self.start[some], end=self.end[some], centre=self.centre[some],
+            line=self.line[some], spindle=self.spindle[some], index=self.index[some], pieces=pieces,
+        )  # fmt: skip
+
+    def line_near(self, x: float, y: float) -> int | None:
+        """Line of the motion that goes lowest with the cutter over (x, y); None where none does."""
+        pieces = self.pieces
+        if not len(pieces):
+            return None
+        a, d = pieces.lower[:, :2], pieces.upper[:, :2] - pieces.lower[:, :2]
+        squared = np.maximum((d * d).sum(axis=1), 1e-18)
+        share = np.clip((((x, y) - a) * d).sum(axis=1) / squared, 0.0, 1.0)
+        away = np.hypot(*(a + d * share[:, None] - (x, y)).T)
+        over = np.flatnonzero(away <= self.cutter.radius + 1e-6)
+        if not len(over):
+            return None
+        # at that place, not at its lower end, which on a slope may lie far off
+        height = pieces.lower[over, 2] + share[over] * (pieces.upper[over, 2] - pieces.lower[over, 2])
+        return int(self.line[pieces.owner[over[np.argmin(height)]]])
+
+
+def lay(
+    program: ReadProgram, zero: tuple[float, float, float], cutter: Cutter, highest: float, tolerance: float,
+    findings: Findings,
+) -> Path:  # fmt: skip
+    """Lay a program on the bed; `highest` is the highest of the stock, for moves from unknown places."""
+    start, end = program.start + zero, program.end + zero
+    centre = program.centre + zero[:2]
+    known = np.asarray(~(np.isnan(start).any(axis=1) | np.isnan(end).any(axis=1)), dtype=np.bool_)
+    _unknown(program, start, end, known, highest, findings)
+    kind = program.kind[known]
+    start, end = np.ascontiguousarray(start[known]), np.ascontiguousarray(end[known])
+    centre = np.nan_to_num(centre[known])
+    pieces = Pieces(*flatten(kind, start, end, centre, tolerance))
+    return Path(
+        program,
+        cutter,
+        kind,
+        start,
+        end,
+        centre,
+        program.line[known],
+        program.spindle_on[known],
+        np.flatnonzero(known),
+        pieces,
+    )
+
+
+def _unknown(
+    program: ReadProgram, start: Floats, end: Floats, known: NDArray[np.bool_], highest: float, findings: Findings
+) -> None:
+    """Motions from or to unknown places: harmless only above the stock, at rapid or with the spindle still."""
+    for index in np.flatnonzero(~known):
+        line = int(program.line[index])
+        height = end[index, 2]
+        sideways = not np.array_equal(start[index, :2], end[index, :2], equal_nan=True)
+        if program.kind[index] > 0 and (program.spindle_on[index] or not height > highest):
+            findings.add("start-unknown", "it cuts before X, Y and Z have all been given", line=line)
+        elif np.isnan(height) and sideways:
+            findings.add("start-unknown", "a way sideways before Z has been given", line=line)
+        elif height <= highest:
+            says = f"a rapid to {mm(height):.3f} from an unknown place; the stock stands {mm(highest):.3f} high"
+            findings.add("rapid-through-material", says, line=line, depth=float(highest - height))

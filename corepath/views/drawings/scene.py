@@ -1,0 +1,144 @@
+"""What lies on the bed in each set-up: the board's features turned as the operator sees them.
+
+Coordinates are those of the bed frame of the set-up (X right, Y away from the operator, from the middle
+of the blank; Z up from the bed), mm. In B the blank lies bottom up, so what the board frame has at (x, y)
+lies at (x, -y) when the blank was turned over about X, at (-x, y) when about Y.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+from shapely import Polygon
+
+from corepath.board.features import Board, Place
+from corepath.job.model import Job
+from corepath.job.pose import Pose, pose_of
+from corepath.layup.laid import laid_up
+from corepath.lengths import mm
+from corepath.motion.program import Setup
+from corepath.stackup.height_table import HeightTable
+from corepath.stackup.stackup import Stackup
+from corepath.work.works import Work
+
+__all__ = ["Round", "Scene"]
+
+
+_SAME = 1e-6  # mm between floors that are one
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """A round feature seen from above: an insert's seat and bore, or a dowel."""
+
+    id: str
+    x: float
+    y: float
+    diameters: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Scene:
+    """The board and its stack-up in one set-up."""
+
+    job: Job
+    board: Board
+    stack: Stackup
+    setup: Setup
+
+    @cached_property
+    def table(self) -> HeightTable:
+        """The heights of the stack-up."""
+        return self.stack.table
+
+    @property
+    def pose(self) -> Pose:
+        """How the blank lies."""
+        return pose_of(self.job, self.setup)
+
+    def seen(self, shape: Polygon) -> Polygon:
+        """`shape` of the board frame as it lies in this set-up."""
+        if self.setup == "D":
+            laid = laid_up(self.job, self.board)
+            return laid.shape(shape, laid.edge_middle)
+        return self.pose.shape(shape)
+
+    def at(self, x: float, y: float) -> tuple[float, float]:
+        if self.setup == "D":
+            laid = laid_up(self.job, self.board)
+            return float(laid.place(x, laid.edge_middle)[0]), y
+        return self.pose.place(x, y)
+
+    @property
+    def places(self) -> tuple[Round, ...]:
+        return tuple(Round(p.id, *self.at(p.x, p.y), (p.seat, p.bore)) for p in self.board.places)
+
+    @property
+    def dowels(self) -> tuple[Round, ...]:
+        """Dowels, named by their number in the job file."""
+        return tuple(
+            Round(f"dowel {k}", *self.at(*dowel.at), (dowel.diameter,))
+            for k, dowel in enumerate(self.board.dowels, start=1)
+        )
+
+    @property
+    def turned(self) -> str:
+        """How the blank came to lie as it does, in words."""
+        axis = self.job.machine.flip_about
+        if self.setup == "B":
+            if axis == "x":
+                return "turned over about X: what was the front edge in A now lies at the back"
+            return "turned over about Y: what was the left end in A now lies at the right"
+        if self.setup == "C":
+            return f"turned back about {axis.upper()}: lies in X and Y as in A, on its skimmed bottom"
+        if self.setup == "D":
+            return "laid up, in its cradle: X along the level chord, Z over the rise 0 of the form"
+        return "as it comes, deck side up"
+
+    @property
+    def stem_order(self) -> dict[str, int]:
+        """Order of the operations whose marks are already there when a later one runs."""
+        return {"dowels": 1, "plug": 2, "groove": 3, "skim": 5, "inserts": 6}
+
+    def top(self, order: int) -> float:
+        """Nominal height above the bed, over the groove, of the face that operation `order` starts from."""
+        if self.setup == "B" and order > self.stem_order["skim"]:
+            return self.table.stop.nominal
+        return self.table.face(self.setup).nominal
+
+    def below(self, work: Work) -> str:
+        """How far below the face the lowest cut of an operation lies: from and to where pockets differ in depth."""
+        lowest = [pocket.id for pocket in work.pockets if abs(pocket.floor - work.lowest) < _SAME]
+        known = {casting.id for casting in self.board.castings}
+        if work.setup == "A" and lowest and known.issuperset(lowest):
+            return self.depths(lowest)
+        return f"{mm(self.top(work.order) - work.lowest):.2f}"
+
+    def depths(self, castings: Iterable[str]) -> str:
+        """Nominal depth of pockets that are cut in A, from and to where it differs."""
+        least, most = self.table.depths(castings)
+        return f"{mm(least):.2f}" if f"{least:.2f}" == f"{most:.2f}" else f"{mm(least):.2f} to {mm(most):.2f}"
+
+    def is_cast(self, order: int) -> bool:
+        """Whether the resin is in when operation `order` runs: from the flush in A on."""
+        return self.setup != "A" or order > self.stem_order["groove"]
+
+    def casting_heights(self, casting_id: str) -> tuple[float, float]:
+        """Lower and upper height of the cured casting above the bed (in A: of the pocket to be), nominal."""
+        if self.setup not in ("A", "B"):
+            column = self.table.column("C", casting_id)
+            return max(column.floor.nominal, 0.0), column.resin.nominal
+        column = self.table.column(self.setup, casting_id)
+        if self.setup == "A":
+            return column.floor.nominal, self.table.face("A").nominal
+        return column.resin.nominal, column.floor.nominal
+
+    def bore_heights(self, place: Place) -> tuple[tuple[float, float], ...]:
+        """Depths below the skimmed face, ((seat diameter, depth), (bore diameter, depth)).
+
+        A blind bore ends past the deck to be, whose pass opens it.
+        """
+        heights = self.table.inserts[place.id]
+        return (place.seat, heights.seat.nominal), (place.bore, heights.bore.nominal)

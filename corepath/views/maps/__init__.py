@@ -1,0 +1,1 @@
+"""Maps of the blank, and heights made ready for drawing."""

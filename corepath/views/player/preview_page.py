@@ -1,0 +1,154 @@
+"""The file `preview.html`: the page's parts (template, style, script) and the plan's figures as packed text."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
+
+from corepath.views.player import pack
+from corepath.views.player.bodies import SLOT, glb, viewer
+from corepath.views.player.play_model import DWELL, RAPID, SPINDLE, STOP, Heights, Motions, PlayedBlank, Reel
+
+__all__ = ["SCRIPTS", "page_data", "page_part", "preview_html"]
+
+Faces = dict[bytes, tuple[int, str]]
+"""Bytes of a face to its number and its packed text."""
+
+SCRIPTS = ("unpack", "paths", "heights", "plan", "section", "play", "solid", "main")
+"""Parts of the page's script, in the order in which they need one another."""
+
+
+def preview_html(
+    reels: Sequence[Reel],
+    *,
+    title: str,
+    digest: str,
+    size: tuple[float, float],
+    solids: Mapping[str, PlayedBlank],
+    inch: bool = False,
+    warning: str = "",
+) -> str:
+    """The whole page as text, UTF-8 when written.
+
+    `size` is length and width of the blank; `solids` the blank after each set-up, shown in 3-D; `warning` stands over
+    all else. Positions are told in inches with `inch`.
+    """
+    data = page_data(reels, size, solids, inch)
+    return (
+        _environment()
+        .get_template("preview.html.j2")
+        .render(
+            title=title,
+            digest=digest,
+            reels=reels,
+            solids=tuple(solids),
+            warning=warning,
+            css=Markup(page_part("preview.css")),
+            data=Markup(_json(data)),
+            script=Markup("\n".join(page_part(f"{name}.js") for name in SCRIPTS)),
+        )
+    )
+
+
+def page_data(
+    reels: Sequence[Reel], size: tuple[float, float], solids: Mapping[str, PlayedBlank], inch: bool
+) -> dict[str, Any]:
+    """The figures of the page: each state of the blank once, each face of it once."""
+    faces: Faces = {}
+    states: dict[str, int] = {}
+    entries = [_entry(reel, faces, states) for reel in reels]
+    rim = size[0] / 2.0, size[1] / 2.0
+    return {
+        "inch": inch,
+        "steps": {"unit": pack.UNIT, "time": pack.TIME_STEP, "height": pack.HEIGHT_STEP, "nothing": pack.NOTHING},
+        "flags": {"rapid": RAPID, "dwell": DWELL, "stop": STOP, "spindle": SPINDLE},
+        "size": list(size),
+        "reels": entries,
+        "states": [json.loads(state) for state in states],
+        "faces": [packed for _, packed in faces.values()],
+        "solids": {setup: pack.text(glb(blank, rim)) for setup, blank in solids.items()},
+        "viewer": pack.text(viewer()) if solids else "",
+        "slot": SLOT,
+    }
+
+
+def _entry(reel: Reel, faces: Faces, states: dict[str, int]) -> dict[str, Any]:
+    cutter = reel.cutter
+    return {
+        "file": reel.file,
+        "setup": reel.setup,
+        "name": reel.name,
+        "face": reel.face_up,
+        "cutter": {
+            "says": cutter.describe(),
+            "radius": cutter.radius,
+            "corner": cutter.corner_radius,
+            "cutting": cutter.cutting_length,
+        },
+        "zero": [round(value, 6) for value in reel.zero],
+        "before": _state(reel.before, faces, states),
+        "after": _state(reel.after, faces, states),
+        "shapes": [{"kind": shape.kind, "points": shape.points.round(3).ravel().tolist()} for shape in reel.shapes],
+        "left": [list(row) for row in reel.left],
+        "count": len(reel.motions.time),
+        "text": pack.text(reel.text),
+        **_columns(reel.motions),
+    }
+
+
+def _columns(motions: Motions) -> dict[str, str]:
+    x, y, z = motions.points.T
+    return {
+        "x": pack.numbers(x, pack.UNIT),
+        "y": pack.numbers(y, pack.UNIT),
+        "z": pack.numbers(z, pack.UNIT),
+        "line": pack.numbers(motions.line),
+        "flags": pack.numbers(motions.flags),
+        "feed": pack.numbers(motions.feed, 0.1),
+        "time": pack.numbers(motions.time, pack.TIME_STEP),
+    }
+
+
+def _state(blank: PlayedBlank, faces: Faces, states: dict[str, int]) -> int:
+    """The number of a state; one met before keeps its number."""
+
+    def number(face: Heights) -> int:
+        raw = face.tobytes()
+        if raw not in faces:
+            faces[raw] = len(faces), pack.heights(face)
+        return faces[raw][0]
+
+    at = blank.lattice
+    state = {
+        "at": [at.x0, at.y0, at.px, at.py, at.nx, at.ny],
+        "wood": [number(face) for face in blank.faces.wood],
+        "casting": [number(face) for face in blank.faces.casting],
+    }
+    return states.setdefault(json.dumps(state), len(states))
+
+
+def _json(data: dict[str, Any]) -> str:
+    """JSON that may stand inside a script element."""
+    return json.dumps(data, ensure_ascii=False, separators=(",", ":")).replace("<", "\\u003c")
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("corepath.views.player"),
+        autoescape=select_autoescape(default=True, default_for_string=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def page_part(name: str) -> str:
+    """A part of the page as it lies in the package."""
+    return (resources.files("corepath.views.player") / "templates" / name).read_text(encoding="utf-8")

@@ -1,0 +1,119 @@
+"""All pages in the order of the work, and the file that holds them."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import cache
+from importlib import resources
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
+
+from corepath.lengths import Said, units_of
+from corepath.motion.program import Setup
+from corepath.views.sheet_html.facts import Facts
+from corepath.views.sheet_html.first_pages import first_page, measure_page
+from corepath.views.sheet_html.inline import scoped
+from corepath.views.sheet_html.list_pages import holes_page, next_page, stack_page
+from corepath.views.sheet_html.page_parts import Page
+from corepath.views.sheet_html.pour_page import flush_page, pour_page
+from corepath.views.sheet_html.setup_drawing import drawing_unit
+from corepath.views.sheet_html.setups import after_a_page, setup_page
+from corepath.views.sheet_html.skim_page import skim_page
+from corepath.views.style import stylesheet
+from corepath.views.svg import Document
+
+__all__ = ["pages", "sheet_html"]
+
+
+def pages(facts: Facts) -> tuple[Page, ...]:
+    """Every page; the first lists the others."""
+    flush = flush_page(facts)
+    work = [measure_page(facts), setup_page(facts, "A"), after_a_page(facts), pour_page(facts)]
+    work += [flush] if flush is not None else []
+    work += [setup_page(facts, "B"), skim_page(facts), setup_page(facts, "C")]
+    work += [setup_page(facts, "D")] if facts.works_of("D") else []
+    others = (*_in_turn(work), holes_page(facts), stack_page(facts), next_page(facts))
+    return (first_page(facts, others), *others)
+
+
+def _in_turn(work: Sequence[Page]) -> tuple[Page, ...]:
+    """Only the first page that is not done comes next, with those of the same set-up."""
+    first = next((page for page in work if page.state != "done"), None)
+    return tuple(
+        page if page.state == "done" or first is None
+        else replace(page, state="now" if page.mark == first.mark else "ahead")
+        for page in work
+    )  # fmt: skip
+
+
+def sheet_html(facts: Facts) -> str:
+    """The whole file as text, UTF-8 when written."""
+    template = _environment().get_template("sheet.html.j2")
+    page = template.render(
+        facts=facts,
+        job=facts.job,
+        digest=facts.digest,
+        pages=pages(facts),
+        css=Markup(_text("sheet.css")),
+        drawing_css=Markup(_drawing_css(facts)),
+        script=Markup(_text("sheet.js")),
+        patterns=Markup(_patterns()),
+        store=Markup(json.dumps(f"corepath-sheet:{facts.digest}")),
+    )
+    return units_of(facts.job.units).text(page)
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("corepath.views.sheet_html"),
+        autoescape=select_autoescape(default=True, default_for_string=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_marked,
+    )
+    environment.filters["slug"] = _slug
+    environment.filters["css"] = _css_string
+    return environment
+
+
+def _marked(value: object) -> object:
+    """A text with its marks, so that its lengths are shown in the job's units."""
+    return value.marked if isinstance(value, Said) else value
+
+
+def _slug(text: str) -> str:
+    """Words as part of an id."""
+    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")
+
+
+def _css_string(text: str) -> Markup:
+    """Text inside the quotes of a style sheet: everything but plain signs escaped by its number."""
+    return Markup("".join(sign if sign.isalnum() or sign in " .-" else f"\\{ord(sign):06x} " for sign in text))
+
+
+def _text(name: str) -> str:
+    return (resources.files("corepath.views.sheet_html") / "templates" / name).read_text(encoding="utf-8")
+
+
+def _drawing_css(facts: Facts) -> str:
+    """Line kinds of all drawings of the page, for them alone."""
+    setups: tuple[Setup, ...] = ("A", "B", "C", "D")
+    units = {f"plan-{setup.lower()}": drawing_unit(facts, setup) for setup in setups if facts.works_of(setup)}
+    units["plan-0"] = drawing_unit(facts, "0")
+    return scoped(stylesheet(units, 2), ".drawn")
+
+
+def _patterns() -> str:
+    """The hatchings that the legends use, once for the whole page."""
+    svg = Document(0.0, 0.0, "", "")
+    with svg.defs():
+        for name, pitch in (("resin", 1.8), ("obstacle", 1.0)):
+            svg.hatch(f"{name}-sheet", pitch, "hatching")
+    text = svg.render()
+    return text[text.index("<defs>") : text.index("</defs>") + 7]

@@ -1,0 +1,20 @@
+"""How far the work is, by the record."""
+
+from __future__ import annotations
+
+from corepath.views.sheet_html.facts import Facts
+from corepath.views.sheet_html.page_parts import State
+
+__all__ = ["pour_state"]
+
+
+def pour_state(facts: Facts) -> State:
+    """Done once the fill of every casting is recorded and none is too low, or was topped up and not measured since."""
+    settled = facts.settled
+    if settled.skimmed:
+        return "done"
+    filled = all(casting.casting.id in settled.fill for casting in facts.stackup.castings)
+    low = any(fill.verdict != "ok" for fill in facts.lists.fills)
+    if filled and not low and not settled.topped_up:
+        return "done"
+    return "now" if "groove" in facts.done else "ahead"

@@ -1,0 +1,1 @@
+"""The checks that need works and cutters, but no path."""

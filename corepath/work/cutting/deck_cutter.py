@@ -1,0 +1,96 @@
+"""Which listed cutter finishes the deck: the one with the least minutes among those that fit into its hollows.
+
+Minutes are the integral of dA over step and feed (`corepath.work.cutting.deck_steps`), with a share on top for turns and whole
+numbers of lines. What a cutter cannot reach is the closing of the surface by its shape less the surface itself (the
+lowest that the cutter, resting on the ground from every place, leaves; mathematical morphology), on a grid of
+`_GRID` mm for a flat end; a rounded one asks for each node, since it touches between coarser ones.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from corepath.board.deck.surface import DeckSurface
+from corepath.errors import Fault
+from corepath.job.model import Job
+from corepath.motion.cutter import DECK_SHAPES, Cutter
+from corepath.motion.cutter_profile import footprint
+from corepath.work.cutting.cutters import Chosen, Need, choose, chosen
+from corepath.work.cutting.deck_steps import Bounds, level_step, surface_minutes
+from corepath.work.cutting.running import Asked
+
+__all__ = ["Offer", "choose_deck", "deck_offers", "hollow_left"]
+
+DEEPEST_HOLLOW = 0.3
+"""Share of the allowed ridge that a cutter may leave in hollows which it does not fit."""
+_GRID = 3.0
+_OVERHEAD = {True: 1.6, False: 1.1}
+"""How many times the integral a path takes: cutters with a land turn more often."""
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """One listed cutter for the deck: how it would be run, and least minutes for the whole blank and for its slopes."""
+
+    chosen: Chosen
+    minutes: float
+    sloped: float
+
+    @property
+    def estimate(self) -> float:
+        """Minutes with turns and whole numbers of lines."""
+        return self.minutes * _OVERHEAD[self.chosen.cutter.flat_radius > 0.0]
+
+
+def deck_offers(job: Job, surface: DeckSurface, bounds: Bounds, deep: float) -> list[Offer]:
+    """All listed cutters that could finish the deck, the one of the least estimated minutes first.
+
+    `deep` is the most stock that stands over the deck, mm.
+    """
+    offers = []
+    for section in job.cutter:
+        if section.shape not in DECK_SHAPES:
+            continue
+        run = chosen(job, section, Asked(1.0 - job.skim.overlap, scallop=job.deck.scallop, deep=deep))
+        widest = level_step(run.cutter, job.deck.scallop, run.cutting.stepover)
+        whole, sloped = surface_minutes(surface, run.cutter, job.deck.scallop, widest, bounds, run.cutting.finish)
+        offers.append(Offer(run, whole, sloped))
+    return sorted(offers, key=lambda offer: (round(offer.estimate, 3), offer.chosen.cutter.number))
+
+
+def choose_deck(
+    job: Job, surface: DeckSurface, bounds: Bounds, passes: Callable[[Cutter], bool], deep: float
+) -> Chosen | Fault:
+    """The cutter for the finished deck in stock up to `deep` mm over it, or the fault that none is listed.
+
+    Of those that pass beside a frame (`passes`); where none does, all count, the smallest first. Where none fits all
+    hollows, the one that leaves least.
+    """
+    offers = deck_offers(job, surface, bounds, deep)
+    offers = [offer for offer in offers if passes(offer.chosen.cutter)] or sorted(
+        offers, key=lambda offer: (offer.chosen.cutter.diameter, offer.chosen.cutter.number)
+    )[:1]
+    if not offers:
+        return choose(job, Need("the deck", DECK_SHAPES, None, 0.0, "deck"))
+    left = []
+    for offer in offers:
+        hollow = hollow_left(surface, offer.chosen.cutter)
+        if hollow <= DEEPEST_HOLLOW * job.deck.scallop:
+            return offer.chosen
+        left.append(round(hollow, 4))
+    return offers[left.index(min(left))].chosen
+
+
+def hollow_left(surface: DeckSurface, cutter: Cutter) -> float:
+    """Height (mm) of what `cutter` must leave in the deepest hollow that it does not fit."""
+    from scipy.ndimage import grey_closing
+
+    spacing = float(surface.xs[1] - surface.xs[0])
+    every = max(1, round(min(_GRID, cutter.radius / 2.0) / spacing)) if cutter.corner_radius == 0.0 else 1
+    grid = np.asarray(surface.grid, dtype=np.float64)[::every, ::every]
+    under, structure = footprint(cutter.profile, every * spacing)
+    closed = grey_closing(grid, footprint=under, structure=structure, mode="nearest")
+    return float((closed - grid).max())

@@ -1,0 +1,79 @@
+"""The arithmetic of feeds and speeds of one operation, as `report.json` has it.
+
+Lengths in mm, feeds in mm/min, speed of the edge in m/min, removal in cm³/min, energy in J/cm³, power in W, forces in
+N, torque in N·m. Where a figure hangs on the energy of the cut it is given as [low, high] or [likely, high].
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from corepath.job.model import Job
+from corepath.job.tables.cutting_table import cutting_energy, kind_of_wood
+from corepath.motion.feeds.chips import surface_speed
+from corepath.work.cutting.loads import Load, PlannedCut, cuts_of, heaviest, load_of
+from corepath.work.cutting.running import wood_density
+from corepath.work.works import Work
+
+__all__ = ["feed_report"]
+
+
+def feed_report(job: Job, work: Work, used: Sequence[tuple[float, float, float]] = ()) -> dict[str, Any]:
+    """Where each figure comes from, and what every kind of cut comes to; the heaviest one at the head.
+
+    `used` is that of the program (`corepath.motion.program.Program`): with it every cut is told at the fastest feed
+    that its file has for it, beside the slowest one on its bends.
+    """
+    cutter, run, density = work.cutter, work.cutting, wood_density(job)
+    energy = cutting_energy(density)
+    ends = {planned: (slowest, fastest) for planned, slowest, fastest in used}
+    loads = tuple(load_of(work, _as_used(cut, ends), energy) for cut in cuts_of(work))
+    return {
+        "chip_load": round(run.feed / (cutter.flutes * run.rpm), 4),
+        "source": run.origin.chip_load if run.origin.feed != "job" else "feed of the job",
+        "rpm_source": run.origin.rpm,
+        "feed_source": run.origin.feed,
+        "teeth": cutter.flutes,
+        "rpm": run.rpm,
+        "surface_speed": round(surface_speed(cutter.diameter, run.rpm), 1),
+        "feed": run.feed,
+        "ramp": run.ramp,
+        "plunge": run.plunge,
+        "finish": run.finish,
+        "wood": {"density": density, "kind": kind_of_wood(density)},
+        "energy": {
+            "low": round(energy.low, 1),
+            "likely": round(energy.likely, 1),
+            "high": round(energy.high, 1),
+            "source": energy.source,
+        },
+        "heaviest": heaviest(loads).cut.name,
+        **_load(heaviest(loads), ends),
+        "cuts": [{"cut": load.cut.name, "wall": load.cut.wall, **_load(load, ends)} for load in loads],
+    }
+
+
+def _as_used(cut: PlannedCut, ends: dict[float, tuple[float, float]]) -> PlannedCut:
+    """The cut at the fastest feed that the file has for it: round a small pocket that is not the planned one."""
+    planned = cut.planned or cut.feed
+    return replace(cut, feed=ends[planned][1], planned=planned) if planned in ends else cut
+
+
+def _load(load: Load, ends: dict[float, tuple[float, float]]) -> dict[str, Any]:
+    cut = load.cut
+    return {
+        "ae": round(cut.width, 3),
+        "ap": round(cut.depth, 3),
+        "cut_feed": round(cut.feed, 1),
+        "bend_feed": round(ends[cut.planned][0] if cut.planned in ends else cut.feed, 1),
+        "thinning": round(load.thinning, 4),
+        "chip": round(load.chip, 4),
+        "removal": round(load.removal, 2),
+        "power": [round(load.power[0], 1), round(load.power[2], 1)],
+        "force": [round(figure, 2) for figure in load.force],
+        "side_load": [round(figure, 2) for figure in load.side],
+        "deflection": [round(figure, 4) for figure in load.deflection],
+        "torque": [round(figure, 4) for figure in load.torque],
+    }

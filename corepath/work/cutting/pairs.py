@@ -1,0 +1,97 @@
+"""Which cutters cut the pockets of one operation: one, or a large one and then a small one for what that left.
+
+A cutter serves alone when it passes everywhere and leaves no corner of note that a smaller listed one would reach.
+Otherwise a larger one may go first, in a file of its own (`cleared` of the second file's pockets is what the first
+sweeps to the floor). Of all ways that reach as much, the one with the least minutes is taken: the least time of each
+file (`bound`) and a change of cutter between them. Lengths in mm, minutes.
+"""
+
+from __future__ import annotations
+
+import string
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import shapely
+
+from corepath.work.cutting.cutters import Chosen
+from corepath.work.cutting.reach import largest_left, passes, reached
+from corepath.work.works import Pocket
+
+__all__ = ["CHANGE", "MORE", "NOTE", "Share", "shares"]
+
+NOTE = 0.5
+"""mm: a corner that keeps more than this is of note (common practice, no source)."""
+
+MORE = 0.3
+"""mm by which a smaller cutter must leave less to be worth its file."""
+
+CHANGE = 2.0
+"""Minutes to fit another cutter and touch off again (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """What one cutter of an operation cuts; `part` counts the files from 1."""
+
+    chosen: Chosen
+    pockets: tuple[Pocket, ...]
+    part: int = 1
+
+
+Minutes = Callable[[Share], float]
+
+
+def shares(usual: Chosen, others: Sequence[Chosen], pockets: tuple[Pocket, ...], minutes: Minutes) -> tuple[Share, ...]:
+    """The files of one operation. `usual` is the cutter that its width asks for, `others` all that fit and reach.
+
+    Where no listed cutter passes everywhere, `usual` is kept: its path is refused with the place.
+    """
+    areas = [pocket.area for pocket in pockets]
+
+    def left(chosen: Chosen) -> float:
+        return max(largest_left(area, chosen.cutter.radius) for area in areas)
+
+    def fits(chosen: Chosen) -> bool:
+        return all(passes(area, chosen.cutter.radius) for area in areas)
+
+    if fits(usual) and left(usual) <= NOTE:
+        return (Share(usual, pockets),)
+    able = [chosen for chosen in others if fits(chosen)]
+    if not able:
+        return (Share(usual, pockets),)
+    leaves = {chosen.cutter.number: left(chosen) for chosen in able}
+    most = max(NOTE, min(leaves.values()) + MORE)
+    good = [chosen for chosen in able if leaves[chosen.cutter.number] <= most]
+    ways: list[tuple[Share, ...]] = [(Share(chosen, pockets),) for chosen in good]
+    for small in good:
+        for large in others:
+            pair = _pair(large, small, pockets) if large.cutter.radius > small.cutter.radius else None
+            ways += [pair] if pair is not None else []
+    return min(ways, key=lambda way: (round(sum(map(minutes, way)) + CHANGE * (len(way) - 1), 4), len(way)))
+
+
+def _pair(large: Chosen, small: Chosen, pockets: tuple[Pocket, ...]) -> tuple[Share, Share] | None:
+    """First what `large` clears, then what it leaves; None where it clears nothing or leaves nothing."""
+    first: list[Pocket] = []
+    second: list[Pocket] = []
+    for pocket in pockets:
+        pieces = reached(pocket.area, large.cutter.radius)
+        if any(len(piece.interiors) > len(pocket.area.interiors) for piece in pieces):
+            return None
+        first += [
+            replace(pocket, id=id, area=piece) for id, piece in zip(_ids(pocket.id, len(pieces)), pieces, strict=True)
+        ]
+        if not pieces:
+            second.append(pocket)
+        elif largest_left(pocket.area, large.cutter.radius) > MORE or not passes(pocket.area, large.cutter.radius):
+            cleared = shapely.union_all(pieces)
+            assert isinstance(cleared, (shapely.Polygon, shapely.MultiPolygon))
+            second.append(replace(pocket, cleared=cleared))
+    if not first or not second:
+        return None
+    return Share(large, tuple(first)), Share(small, tuple(second), 2)
+
+
+def _ids(id: str, count: int) -> list[str]:
+    return [id] if count == 1 else [f"{id} {letter}" for letter in string.ascii_lowercase[:count]]

@@ -1,0 +1,131 @@
+"""Least times of closed areas for `corepath.work.least_time.minutes`: laps along their walls, layers, and ways down.
+
+The *edge* is that of the places where the cutter's middle may stand. Lengths in mm, times in seconds, feeds in
+mm/min, acceleration in mm/s². Formulas are derived in `corepath.work.least_time.minutes`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from corepath.motion.cutter import Cutter, Cutting
+
+__all__ = ["Lap", "disc", "edges", "layer_count", "layer_seconds", "ramp_seconds"]
+
+Floats = NDArray[np.float64]
+
+_THIN = 0.003  # mm: what paths may be thinned by
+_SPACING = 1.0  # mm: turns are measured over pieces of this length
+_LEAST_PITCH = 0.05  # mm a turn, also where the ramp angle allows less
+
+
+@dataclass(frozen=True, slots=True)
+class Lap:
+    """All edges of one closed area: pieces of length `lengths` (n,) mm that turn by `turns` (n,) rad.
+
+    `area` is what is to be cleared (mm²), `entry` the length of the entry laps of its `pieces`; `within` the radius
+    of a circle that holds every place of the middle; `turn` the length of one turn on the way down.
+    """
+
+    lengths: Floats
+    turns: Floats
+    area: float
+    entry: float
+    within: float
+    turn: float
+    pieces: int = 1
+
+    @property
+    def length(self) -> float:
+        return float(self.lengths.sum())
+
+    def seconds(self, feed: float, accel: float) -> float:
+        """Along all edges once, at the feed or sqrt(a r), whichever is less."""
+        return float(np.maximum(self.lengths / (feed / 60.0), np.sqrt(self.turns * self.lengths / accel)).sum())
+
+
+def disc(rho: float, radius: float, *, within: float | None = None) -> Lap:
+    """A lap of a round hole `rho` from its middle by a cutter of `radius`, which stays `within` (else `rho`) of it."""
+    length = math.tau * rho
+    area = math.pi * (rho + radius) ** 2
+    return Lap(np.array([length]), np.array([math.tau]), area, length, rho if within is None else within, length)
+
+
+def edges(
+    centre: BaseGeometry,
+    radius: float,
+    cleared: Polygon | MultiPolygon | None = None,
+    wide: BaseGeometry | None = None,
+    share: float = 0.5,
+) -> Lap:
+    """The edges of `centre`, the places of the middle of a cutter of `radius`; less what stands `cleared`.
+
+    Outside of `wide`, where given, edges count by `share`: there one way may serve both walls.
+    """
+    shape = shapely.simplify(centre, _THIN)
+    if wide is not None:
+        shapely.prepare(wide)
+    parts = [part for part in shapely.get_parts(shape) if not part.is_empty]
+    reach = shapely.buffer(shape, radius, quad_segs=32)
+    inside = None if cleared is None else shapely.buffer(cleared, 0.01 - radius)
+    lengths, turns, entry = [np.empty(0)], [np.empty(0)], 0.0
+    for part in parts:
+        rings = [part.exterior, *part.interiors]
+        entry += max(ring.length for ring in rings)
+        for ring in rings:
+            piece, turn, middle = _turning(ring)
+            keep = np.ones(len(piece), dtype=bool) if inside is None else ~shapely.contains_xy(inside, middle)
+            part_of = 1.0 if wide is None else np.where(shapely.contains_xy(wide, middle), 1.0, share)[keep]
+            lengths.append(piece[keep] * part_of)
+            turns.append(turn[keep] * part_of)
+    area = float(reach.area if cleared is None else reach.difference(cleared).area)
+    within = float(shapely.minimum_bounding_radius(shape)) if parts else 0.0
+    return Lap(np.concatenate(lengths), np.concatenate(turns), area, entry, within, entry, len(parts))
+
+
+def _turning(ring: shapely.LinearRing) -> tuple[Floats, Floats, Floats]:
+    """A ring in even pieces: their lengths (n,), by how much each turns (n,), their middles (n, 2)."""
+    count = max(64, math.ceil(ring.length / _SPACING))
+    apart = ring.length / count
+    places = shapely.get_coordinates(shapely.line_interpolate_point(ring, apart * np.arange(count)))
+    ahead = np.roll(places, -1, axis=0) - places
+    heading = np.arctan2(ahead[:, 1], ahead[:, 0])
+    turn = np.abs((np.diff(heading, prepend=heading[-1:]) + math.pi) % math.tau - math.pi)
+    return np.full(count, apart), turn, places
+
+
+def layer_count(depth: float, height: float) -> int:
+    """How many layers of at most `depth` a height takes; at least one."""
+    return max(1, math.ceil(height / depth - 1e-6))
+
+
+def layer_seconds(lap: Lap, diameter: float, stepover: float, feed: float, accel: float) -> float:
+    """One layer: along all walls, and on until the area is cleared."""
+    left = lap.area - lap.pieces * math.pi * diameter**2 / 4.0 - diameter * lap.entry
+    way = lap.entry + left / stepover if left > 0.0 else 0.0
+    return lap.seconds(feed, accel) + max(way - lap.length, 0.0) / _speed(lap, feed, accel)
+
+
+def ramp_seconds(
+    lap: Lap, cutter: Cutter, cutting: Cutting, height: float, accel: float, *, share: float = 1.0
+) -> float:
+    """Down by `height` into solid wood, at the ramp angle or, where the cutter may, straight down.
+
+    `share` of the usual feeds.
+    """
+    slope = max(math.tan(math.radians(cutter.ramp_angle)), _LEAST_PITCH / max(lap.turn, 1e-9))
+    level = height / slope
+    ramp = max(math.hypot(level, height) / (share * cutting.ramp / 60.0), level / _speed(lap, math.inf, accel))
+    return min(ramp, height / (share * cutting.plunge / 60.0)) if cutter.centre_cutting else ramp
+
+
+def _speed(lap: Lap, feed: float, accel: float) -> float:
+    """Highest mean speed within the circle that holds all places, mm/s."""
+    return min(feed / 60.0, math.sqrt(accel * max(lap.within, 1e-9)))

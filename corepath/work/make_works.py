@@ -1,0 +1,377 @@
+"""From job, board and stack-up to the list of works, in the order they are cut.
+
+Here geometry of the board frame is turned into the bed frame of each set-up: B is mirrored by the flip.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from shapely import Polygon
+
+from corepath.board.features import Board, Casting
+from corepath.errors import Fault
+from corepath.job.model import Job
+from corepath.job.pose import pose_of
+from corepath.lengths import mm
+from corepath.motion.cutter import DECK_SHAPES, Cutter
+from corepath.motion.program import Setup
+from corepath.stackup.pour.flush import flush_area, flush_parts
+from corepath.stackup.stackup import PlaceStack, Stackup
+from corepath.work.approach import with_approaches
+from corepath.work.cutting.cutters import Chosen, Need, candidates, choose
+from corepath.work.cutting.deck_cutter import choose_deck
+from corepath.work.cutting.deck_rough import rough_left
+from corepath.work.cutting.hole_cutters import HolePart, drill_watch, hole_parts
+from corepath.work.cutting.pairs import Share, shares
+from corepath.work.cutting.running import FINISH_DEPTH, Asked
+from corepath.work.dowel_lengths import dowel_words
+from corepath.work.holding import margin_fault, standing, with_uncut
+from corepath.work.keepoff import opened_by, park_clear, spared
+from corepath.work.laid_works import after_layup, bed_below, laminate_at
+from corepath.work.least_time.minutes import bound
+from corepath.work.one_touch import one_touch, only_cutter
+from corepath.work.works import Deck, Facing, Hole, Milling, Opening, Pocket, Step, Work
+
+__all__ = ["build_works"]
+
+ROUGH_LEAVE = 0.4
+"""mm that roughing leaves on the deck for the finishing cutter at least (common practice, no source)."""
+
+MOST_LEAVE = 1.0
+"""mm that it leaves at most, where that saves a layer."""
+
+PROUD_ROOM = 1.0
+"""mm above the pour line that proud resin may stand at the low end of a tilt, for the first layer of a flush."""
+
+FLUSH_WATCH = ("only when the resin is hard", "the blank lies as it did for the groove")
+
+GOUGE = 0.01
+"""mm by which the deck may be cut below its surface."""
+
+
+def build_works(job: Job, board: Board, stack: Stackup) -> tuple[tuple[Work, ...], list[Fault]]:
+    """All works in order, and the faults where no listed cutter fits (those works are left out)."""
+    builder = _Builder(job, board, stack)
+    for step in (
+        builder.dowels,
+        builder.plugs,
+        builder.groove,
+        builder.flush,
+        builder.skim,
+        builder.inserts,
+        builder.deck,
+    ):
+        step()
+    laid, unfit = after_layup(job, board, builder.milling)
+    machine = job.machine
+    works = with_approaches(
+        (*builder.works, *laid), builder.looked_at,
+        safe_z=machine.safe_z, travel=machine.travel[2], rapid=machine.rapid, drop=bed_below(job, board),
+    )  # fmt: skip
+    return works, [*builder.faults, *unfit]
+
+
+def _thin_watch(share: Share) -> list[str]:
+    """What to look out for where little wood stays below, and which file comes before or after."""
+    watch = []
+    if share.chosen.cutter.helix == "up":
+        watch.append("up-cut flutes lift the thin floor: hold it down well, or list a down-cut cutter")
+    if share.part > 1:
+        watch.append("only what the larger cutter of the file before left; same blank, same X, Y zero")
+    return watch
+
+
+class _Builder:
+    def __init__(self, job: Job, board: Board, stack: Stackup) -> None:
+        self.job, self.board, self.stack = job, board, stack
+        self.works: list[Work] = []
+        self.faults: list[Fault] = []
+        wish, machine = job.milling, job.machine
+        self.milling = Milling(
+            conventional=wish.direction == "conventional",
+            finish_allowance=wish.finish_allowance,
+            light_layer=wish.light_layer,
+            break_through=wish.break_through,
+            canned=machine.canned_cycles,
+            limits=machine.motion_limits,
+        )
+
+    def _chosen(self, need: Need) -> Chosen | None:
+        chosen = choose(self.job, need)
+        if isinstance(chosen, Fault):
+            self.faults.append(chosen)
+            return None
+        return chosen
+
+    def _add(self, work: Work) -> None:
+        self.works.append(with_uncut(spared(work, self._core)))
+
+    def _made(
+        self,
+        order: int,
+        setup: Setup,
+        name: str,
+        chosen: Chosen,
+        *,
+        top: float,
+        lowest: float,
+        watch: Sequence[str] = (),
+        pockets: tuple[Pocket, ...] = (),
+        holes: tuple[Hole, ...] = (),
+        facing: Facing | None = None,
+        deck: Deck | None = None,
+        part: int = 1,
+    ) -> Work:
+        half_length, half_width = self.job.blank.length / 2, self.job.blank.width / 2
+        return Work(
+            order=order,
+            setup=setup,
+            name=name,
+            cutter=chosen.cutter,
+            cutting=chosen.cutting,
+            zero=self.stack.zero(setup, name),
+            blank=self.board.blank,
+            stock_top=top,
+            clear=self.stack.clear(setup, top),
+            lowest=lowest,
+            park=park_clear(
+                standing(self.job, self.stack, setup), half_length, half_width, self.job.machine.collet_diameter
+            ),
+            arcs=self.job.machine.arcs,
+            milling=self.milling,
+            pockets=pockets,
+            holes=holes,
+            facing=facing,
+            deck=deck,
+            obstacles=standing(self.job, self.stack, setup),
+            collet=self.job.machine.collet_diameter,
+            watch=(*watch, *self._first_words(setup)),
+            part=part,
+        )
+
+    def looked_at(self, work: Work) -> tuple[float, float, float]:
+        """Where the tip is looked at before a work begins, and the nominal height of the blank there."""
+        heights, plane = self.stack.heights, self.stack.skim.planned_plane
+        if work.setup == "D":
+            return laminate_at(self.job, self.board)
+        x, y = self.stack.touch_place(work.setup)
+        if work.name == "inserts":
+            return x, y, work.zero.z
+        known = {"A": heights.face_height, "B": heights.face_height_below, "C": heights.raw_top_after(plane)}
+        return x, y, known[work.setup]
+
+    def _first_words(self, setup: Setup) -> tuple[str, ...]:
+        """What the head of a set-up's first file says besides."""
+        if any(work.setup == setup for work in self.works):
+            return ()
+        return (dowel_words(self.stack, self.board, setup),)
+
+    def dowels(self) -> None:
+        top = self.stack.blank_top
+        holes = tuple(
+            Hole(f"dowel {k}", *dowel.at, top, (Step(dowel.diameter, -dowel.depth_in_bed),), breaks_through=0.0)
+            for k, dowel in enumerate(self.board.dowels, start=1)
+        )
+        watch = ["passes through the blank into the spoil board", "set the dowels before the next file"]
+        self._holes(1, "A", "dowels", hole_parts(self.job, "the dowel holes", "dowel", holes, True), top, watch)
+
+    def _holes(
+        self, order: int, setup: Setup, name: str, parts: list[HolePart] | Fault, top: float, watch: list[str]
+    ) -> None:
+        """A work for each cutter of an operation of holes."""
+        if isinstance(parts, Fault):
+            self.faults.append(parts)
+            return
+        for part, made in enumerate(parts, start=1):
+            lowest = min(hole.steps[-1].floor for hole in made.holes)
+            says = [*watch, *drill_watch(made.chosen.cutter)]
+            self._add(
+                self._made(
+                    order, setup, name, made.chosen, top=top, lowest=lowest, holes=made.holes, watch=says, part=part
+                )
+            )
+
+    def plugs(self) -> None:
+        castings = [casting for casting in self.board.castings if casting.plug is not None]
+        if not castings:
+            return
+        widths = [casting.plug.diameter for casting in castings if casting.plug is not None]
+        depth = self.stack.table.depths(casting.id for casting in castings)[1]
+        need = Need("the plug pockets", ("flat",), min(widths), depth, "plug", Asked(wall=min(widths) / 2.0), thin=True)
+        watch = [f"thin floor: {mm(self.job.groove.least_floor):g} of wood at least must be left"]
+        self._pockets(2, "plug-pockets", need, castings, watch)
+
+    def groove(self) -> None:
+        groove = self.board.castings[0]
+        width = self.job.groove.width
+        depth = self.stack.table.depths([groove.id])[1]
+        need = Need("the groove", ("flat",), width, depth, "groove", Asked(wall=math.inf), thin=True)
+        watch = [f"thin floor; hold island and rim each on its own ({self.job.hold.A})"]
+        self._pockets(3, "groove", need, [groove], watch)
+
+    def _pockets(self, order: int, name: str, need: Need, castings: Sequence[Casting], watch: Sequence[str]) -> None:
+        """The works of castings that are cut in A: one, or one for each of two cutters."""
+        usual = self._chosen(need)
+        if usual is None:
+            return
+        top, lowest = self.stack.blank_top, min(casting.floor for casting in castings)
+        pockets = tuple(Pocket(casting.id, casting.area, top, casting.floor) for casting in castings)
+
+        def made(share: Share) -> Work:
+            return self._made(
+                order, "A", name, share.chosen, top=top, lowest=lowest, pockets=share.pockets, part=share.part,
+                watch=[*watch, *_thin_watch(share)],
+            )  # fmt: skip
+
+        others = candidates(self.job, need)
+        for share in shares(usual, others, pockets, lambda share: bound(made(share), self.milling.limits).minutes):
+            self._add(made(share))
+
+    def flush(self) -> None:
+        job, stack = self.job, self.stack
+        kind = job.cast.flush
+        if kind == "none":
+            return
+        top = stack.blank_top + max(0.0, PROUD_ROOM - job.cast.pour_short)
+        asked = Asked(1.0 - job.skim.overlap, resin=True)
+        if kind == "face":
+            chosen = self._chosen(Need("the flush", ("flat",), None, 0.0, "cast.flush", asked))
+            plane = stack.heights.face_flush
+            if chosen is None or plane is None:
+                return
+            facing = Facing(self.board.blank, top, (round(plane.plane, 6),), 0)
+            self._add(
+                self._made(4, "A", "flush", chosen, top=top, lowest=plane.plane, facing=facing, watch=FLUSH_WATCH)
+            )
+            return
+        width = min(c.casting.plug.diameter for c in stack.castings if c.casting.plug) if job.plug else 1e9
+        width = min(width, job.groove.width) + 2 * job.cast.flush_band
+        chosen = self._chosen(Need("the flush", ("flat",), width, 0.0, "cast.flush", asked))
+        if chosen is None:
+            return
+        lowest = round(min(c.flush.plane for c in stack.castings if c.flush is not None), 6)
+        bands = [flush_area(c.casting.area, job.cast.flush_band) for c in stack.castings]
+        areas = flush_parts(bands, chosen.cutter.radius)
+        pockets = tuple(
+            Pocket(f"flush {k}", area, top, lowest, thin=False, proud=True) for k, area in enumerate(areas, start=1)
+        )
+        self._add(self._made(4, "A", "flush", chosen, top=top, lowest=lowest, pockets=pockets, watch=FLUSH_WATCH))
+
+    def skim(self) -> None:
+        plan, top = self.stack.skim, self.stack.blank_top
+        asked = Asked(1.0 - self.job.skim.overlap)
+        need = Need("the skim", ("flat", "bull"), None, self.job.skim.step, "skim", asked)
+        chosen = self._chosen(need)
+        if chosen is None:
+            return
+        facing = Facing(self.board.blank, top, plan.planes, plan.first_stop - 1)
+        watch = [
+            "stop when the casting shows full width all round and at every plug; hands off until the spindle stands"
+        ]
+        self._add(self._made(5, "B", "skim", chosen, top=top, lowest=plan.planes[-1], facing=facing, watch=watch))
+
+    def inserts(self) -> None:
+        places, plan = self.stack.places, self.stack.skim
+        if not places:
+            return
+        top = plan.planned_plane
+        holes = tuple(self._hole(place, top) for place in places)
+        watch = ["touch the skimmed face; the file serves whatever pass the skim stopped at"]
+        self._holes(6, "B", "inserts", hole_parts(self.job, "the inserts", "insert", holes, False), top, watch)
+
+    def _hole(self, stack: PlaceStack, top: float) -> Hole:
+        place, plan = stack.place, self.stack.skim
+        x, y = pose_of(self.job, "B").place(place.x, place.y)
+        through = place.insert.through
+        bore_floor = top - (plan.thickest_plane + self.job.milling.into_bed) if through else top - stack.bore_depth
+        steps = (Step(place.seat, top - stack.seat_depth, spring=True), Step(place.bore, bore_floor))
+        return Hole(place.id, x, y, top, steps, breaks_through=top - plan.judged_plane if through else None)
+
+    def deck(self) -> None:
+        job, surface, top = self.job, self.board.deck, self.stack.thickest_stock
+        lowest = self.stack.deck_lowest
+        raw = top - lowest
+        area = self._framed_area()
+        openings = tuple(self._opening(place, top) for place in self.stack.places)
+        whole = Deck(
+            area, surface, top, job.deck.scallop, GOUGE, 0.0, job.deck.margin > 0.0, openings=openings, deepest=raw
+        )
+        rough = self._roughing(whole, top, lowest, job) if raw > FINISH_DEPTH else None
+        left = raw if rough is None or rough.deck is None else rough_left(rough, rough.deck)
+
+        def passes(cutter: Cutter) -> bool:
+            return self._passes_frame(cutter) and self._reaches_core(whole, cutter, top, lowest)
+
+        finish = choose_deck(job, surface, self.board.blank.bounds, passes, left)
+        if isinstance(finish, Fault):
+            self.faults.append(finish)
+            return
+        if rough is not None and one_touch(job, self.stack) and rough.cutter != finish.cutter:
+            job = only_cutter(job, finish.cutter.number)
+            rough = self._roughing(whole, top, lowest, job)
+            left = raw if rough is None or rough.deck is None else rough_left(rough, rough.deck)
+            again = choose_deck(job, surface, self.board.blank.bounds, passes, left)
+            finish = finish if isinstance(again, Fault) else again
+        self._frame_fault(finish.cutter)
+        opened = None
+        if rough is not None and rough.deck is not None:
+            self._add(rough)
+            if raw > finish.cutting.depth:
+                opened = opened_by(self.works[-1], finish.cutting.depth - rough.deck.rough)
+        deck = replace(whole, grain_penalty=job.deck.grain_penalty, opened=opened, deepest=left)
+        watch = [f"hold board and rim each on its own ({job.hold.C})"]
+        self._add(self._made(8, "C", "deck", finish, top=top, lowest=lowest, deck=deck, watch=watch))
+
+    def _roughing(self, whole: Deck, top: float, lowest: float, job: Job) -> Work | None:
+        """The work that roughs the deck `whole` with one of the job's cutters; None where none is listed for it."""
+        asked = Asked(1.0 - job.skim.overlap)
+        rough = choose(job, Need("roughing the deck", DECK_SHAPES[::-1], None, 0.0, "deck", asked))
+        if isinstance(rough, Fault):
+            self.faults.append(rough)
+            return None
+        deck = replace(whole, rough=_rough_leave(top - lowest, rough.cutting.depth))
+        return self._made(7, "C", "deck-rough", rough, top=top, lowest=lowest, deck=deck)
+
+    def _opening(self, stack: PlaceStack, top: float) -> Opening:
+        place = stack.place
+        return Opening(place.id, place.x, place.y, place.bore, top if place.insert.through else stack.bore_depth)
+
+    def _passes_frame(self, cutter: Cutter) -> bool:
+        return self.job.deck.margin == 0.0 or margin_fault(self.job, self.board, cutter) is None
+
+    def _reaches_core(self, whole: Deck, cutter: Cutter, top: float, lowest: float) -> bool:
+        """Whether obstacles let a cutter finish all of the board and its casting."""
+        if not standing(self.job, self.stack, "C"):
+            return True
+        any_feeds = self.works[-1].cutting  # where a cutter comes hangs on its shape alone
+        tried = spared(
+            self._made(8, "C", "deck", Chosen(cutter, any_feeds), top=top, lowest=lowest, deck=whole), self._core
+        )
+        spare = None if tried.deck is None else tried.deck.spare
+        return spare is None or not spare.intersects(self._core)
+
+    @property
+    def _core(self) -> Polygon:
+        """Board and the casting round it, as they lie in A and C."""
+        return Polygon(self.board.ring.exterior)
+
+    def _framed_area(self) -> Polygon:
+        """What the frame leaves of the blank."""
+        margin, blank = self.job.deck.margin, self.board.blank
+        area: Polygon = blank.buffer(-margin, join_style="mitre") if margin > 0.0 else blank
+        return area if not area.is_empty else blank
+
+    def _frame_fault(self, cutter: Cutter) -> None:
+        """A fault where the frame leaves the cutter no way round the groove."""
+        found = margin_fault(self.job, self.board, cutter) if self.job.deck.margin > 0.0 else None
+        if found is not None:
+            self.faults.append(found)
+
+
+def _rough_leave(depth: float, layer: float) -> float:
+    """What roughing leaves on, mm, for the fewest layers of at most `layer` into stock of `depth` over the deck."""
+    layers = math.ceil((depth - MOST_LEAVE) / layer - 1e-9)
+    return round(max(ROUGH_LEAVE, depth - layers * layer), 6)

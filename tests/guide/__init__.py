@@ -1,0 +1,1 @@
+"""Pages of the guide that are generated from tables and models; tests hold docs/ against them."""
