@@ -211,7 +211,7 @@ _GEOMETRY = {
 
 @pytest.mark.parametrize("call", _GEOMETRY)
 def test_length_along_or_the_spline_of_the_deck_is_worked_out_a_second_time(call):
-    """`geometry/polylines.py` has the one, `board/deck/surface.py` (evaluated in `board/deck/spline_kernels.py`) the other."""
+    """`geometry/polylines.py` has the one, `board/deck/surface.py` the other (`spline_kernels.py` evaluates it)."""
     owner, line = _GEOMETRY[call]
     assert call in ast.unparse(ast.parse(line))
     found = [name for name, tree in _sources(owner) if call in ast.unparse(tree)]

@@ -1,8 +1,8 @@
 """Compiled fitting of smooth runs: where a polyline has corners, in which directions a run begins and ends, its moves.
 
 Points are (n, 3) float64, mm; directions in radians in the XY plane. The moves come from the search for the fewest that
-join without a kink (`corepath.motion.fit_joining`); each is checked exactly (`corepath.motion.fit_kernels`), and one that the
-check refuses is replaced by greedy ones.
+join without a kink (`corepath.motion.fit_joining`); each is checked exactly (`corepath.motion.fit_kernels`), and one
+that the check refuses is replaced by greedy ones.
 """
 
 from __future__ import annotations

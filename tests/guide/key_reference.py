@@ -18,7 +18,7 @@ __all__ = ["key_reference"]
 
 _HEAD = """# The keys of a job file
 
-Generated from the model by `tests.guide.key_reference`; do not edit. A job is a TOML file. Lengths are in mm, or in inches
+Generated from the model; do not edit. A job is a TOML file. Lengths are in mm, or in inches
 throughout with `units = "inch"`; defaults are in mm in either case. An unknown key is an error that names its nearest
 neighbour. Axes: X along the length, Y across, origin at the middle of the blank, Z up from the finished bottom.
 """

@@ -2,8 +2,9 @@
 
 h = e up to `edge_band` inside the outline, e being the edge thickness; from there h = e + (t(x) - e) S(u)
 with u = (d - edge_band) / blend, d the distance inside the outline and t the thickness along the board;
-outside the outline h = e. With a profile (see `corepath.board.deck.cross_section`) t falls from the X axis outwards. S is the
-septic step whose first three derivatives vanish at both ends: a jump in the third would be a line load on the skin.
+outside the outline h = e. With a profile (see `corepath.board.deck.cross_section`) t falls from the X axis outwards.
+S is the septic step whose first three derivatives vanish at both ends: a jump in the third would be a line load on the
+skin.
 """
 
 from __future__ import annotations

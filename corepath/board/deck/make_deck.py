@@ -2,8 +2,8 @@
 
 In this order: the heights of the *source*; for a mesh or grid, their smoothing, and their way to the edge thickness
 e over the edge band (h = e + (m - e) S(d / edge_band), d the distance inside the outline, m the file's height, so that
-from the edge band inwards the file is taken as it is); the rounding of creases (`corepath.board.deck.crease`); the patches,
-which have no creases of their own. Outside the outline h = e out to the blank's edge. Board frame, mm.
+from the edge band inwards the file is taken as it is); the rounding of creases (`corepath.board.deck.crease`); the
+patches, which have no creases of their own. Outside the outline h = e out to the blank's edge. Board frame, mm.
 """
 
 from __future__ import annotations

@@ -39,7 +39,7 @@ class DeckSurface:
     `edge` is the level beyond the grid; `highest` and `lowest` are the extreme nodes; `steepest` is the largest
     slope between nodes (a tangent); `station_errors` tells for each station how far the thickness passes from it;
     `cautions` say what is to be known of a file that it comes from and of its patches; `sha256` names that file;
-    `coefficients` (n + 4, m + 4) and `frame` (4,) serve the compiled evaluators of `corepath.board.deck.spline_kernels`.
+    `coefficients` (n + 4, m + 4) and `frame` (4,) serve the evaluators in `corepath.board.deck.spline_kernels`.
     """
 
     __slots__ = (

@@ -1,8 +1,8 @@
 """Compiled kernels of the surfacing paths: the height of a cutter's tip over a surface, and chords.
 
-The surface is that of `corepath.board.deck.spline_kernels`, which evaluates it: `coef` and `frame` are its own. The end of a
-cutter is a `CutterProfile`, z(r); its flat part is called the *land* here. Its tip stands at the largest of h(p +
-q) − z(|q|) over the disc. All in mm; pure elementary geometry, no source needed.
+The surface is that of `corepath.board.deck.spline_kernels`, which evaluates it: `coef` and `frame` are its own. The end
+of a cutter is a `CutterProfile`, z(r); its flat part is called the *land* here. Its tip stands at the largest of
+h(p + q) − z(|q|) over the disc. All in mm; pure elementary geometry, no source needed.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """One sheet with a map: plan with bands and contour lines, the ring unrolled, a table, legend and cautions.
 
 Plan in the frame of the set-up drawn, mm: the board's, or for a map seen from below the bed frame of B, mirrored by the
-flip with words that read the right way round. Sheet mm as in `corepath.views.drawing_sheet`. The ring is unrolled from its
-first station on; numbered marks on the plan and below the curve are the same places.
+flip with words that read the right way round. Sheet mm as in `corepath.views.drawing_sheet`. The ring is unrolled from
+its first station on; numbered marks on the plan and below the curve are the same places.
 """
 
 from __future__ import annotations
