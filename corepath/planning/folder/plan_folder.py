@@ -3,10 +3,10 @@
 What is to be changed is worked out first (`Change`). Then a whole new folder is made beside the old one, in which the
 files that stay are the same files, and the two change places in one step (`corepath.planning.folder.exchange`); where
 the system does not allow that, the files are written beside and renamed one by one
-(`corepath.planning.folder.in_place`). Files of an earlier plan that this one does not write again are taken away: `.nc` files and restarts of them go to
-`withdrawn/` or, once they were cut with, to `done/`, rehearsals to `rehearsal/withdrawn/`. Drawings and bodies are
-removed if the earlier plan lists them in its `report.json`; a file of the user's with a name like theirs is not.
-Nothing else is touched.
+(`corepath.planning.folder.in_place`). Files of an earlier plan that this one does not write again are taken away:
+`.nc` files and restarts of them go to `withdrawn/` or, once they were cut with, to `done/`, rehearsals to
+`rehearsal/withdrawn/`. Drawings and bodies are removed if the earlier plan lists them in its `report.json`; a file of
+the user's with a name like theirs is not. Nothing else is touched.
 """
 
 from __future__ import annotations

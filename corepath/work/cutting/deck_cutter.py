@@ -1,9 +1,9 @@
 """Which listed cutter finishes the deck: the one with the least minutes among those that fit into its hollows.
 
 Minutes are the integral of dA over step and feed (`corepath.work.cutting.deck_steps`), with a share on top for turns
-and whole numbers of lines. What a cutter cannot reach is the closing of the surface by its shape less the surface itself (the
-lowest that the cutter, resting on the ground from every place, leaves; mathematical morphology), on a grid of
-`_GRID` mm for a flat end; a rounded one asks for each node, since it touches between coarser ones.
+and whole numbers of lines. What a cutter cannot reach is the closing of the surface by its shape less the surface
+itself (the lowest that the cutter, resting on the ground from every place, leaves; mathematical morphology), on a grid
+of `_GRID` mm for a flat end; a rounded one asks for each node, since it touches between coarser ones.
 """
 
 from __future__ import annotations
