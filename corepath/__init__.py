@@ -7,8 +7,9 @@
     corepath.plan(job).write("board-plan")  # G-code, drawings, sheet and report
     corepath.read_back("board-plan").failed
 
-`docs/api.md` has an example of each. What is named in `__all__` is the public interface; it is loaded when it is first
-asked for, so that `import corepath` itself takes no time. All else may change from one version to the next.
+`docs/api.md` has an example of each. What is named in `__all__` is the public interface; it is
+loaded when it is first asked for, so that `import corepath` itself takes no time. All else may
+change from one version to the next.
 """
 
 from __future__ import annotations
@@ -18,9 +19,9 @@ from typing import TYPE_CHECKING
 __version__ = "0.1.0"
 
 __all__ = [
-    "Check", "Checked", "CorepathError", "Fault", "Finding", "InputError", "Job", "MadeFile", "Measure",
-    "OutputError", "Plan", "Prepared", "Progress", "ReadBack", "Reading", "Written", "__version__", "check", "load",
-    "plan", "read_back",
+    "Check", "Checked", "CorepathError", "Fault", "Finding", "InputError", "Job", "MadeFile",
+    "Measure", "OutputError", "Plan", "Prepared", "Progress", "ReadBack", "Reading", "Written",
+    "__version__", "check", "load", "plan", "read_back",
 ]  # fmt: skip
 
 if TYPE_CHECKING:

@@ -1,8 +1,8 @@
 """Everything corepath raises on purpose.
 
-A *fault* is one thing wrong in what the user wrote. Faults are collected, so that one run names them
-all; `InputError` carries them and makes a command end with exit code 2. A wrong *depth* is no fault:
-it is a failed check (see `corepath.stackup.checks`) or a finding of the read-back.
+A *fault* is one thing wrong in what the user wrote. Faults are collected, so that one run names
+them all; `InputError` carries them and makes a command end with exit code 2. A wrong *depth* is no
+fault: it is a failed check (see `corepath.stackup.checks`) or a finding of the read-back.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ __all__ = ["CorepathError", "Fault", "InputError", "OutputError"]
 class Fault:
     """One thing wrong in the input: where it stands, what stands there, what may stand there.
 
-    `key` is the dotted path as the user would write it: `groove.inside`, `plug[2].at[1]` (tables and
-    places counted from 1). `file` and `line` are filled in by the loader where they are known.
+    `key` is the dotted path as the user would write it: `groove.inside`, `plug[2].at[1]` (tables
+    and places counted from 1). `file` and `line` are filled in by the loader where they are known.
     """
 
     key: str

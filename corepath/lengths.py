@@ -1,19 +1,21 @@
-"""Figures with units in text: the one place that knows how a length reads in a job in mm and in one in inches.
+"""Figures with units in text: the one place that knows how a length reads in a job in mm and in one
+in inches.
 
-Everything is reckoned in mm. Text about it is made far from where it is shown, by code that does not know the job's
-units, and goes two ways: into `report.json` and to programs, in mm, and before people, in the job's units. So a figure
-is put into an f-string *marked*, `f"{mm(depth):.2f} deep"`, and the text is turned into the one or the other where it
-leaves:
+Everything is reckoned in mm. Text about it is made far from where it is shown, by code that does
+not know the job's units, and goes two ways: into `report.json` and to programs, in mm, and before
+people, in the job's units. So a figure is put into an f-string *marked*, `f"{mm(depth):.2f} deep"`,
+and the text is turned into the one or the other where it leaves:
 
-- `Said(text)` is the text in mm that remembers its marks: equal to a plain text in mm and written as such by
-  `json`. What hands text out (checks, findings, faults, advice) hands out these; inside another f-string it goes as
-  `marked(said)`;
-- `Units.text(text)` is the text in a job's units. What is printed and what is drawn goes through it last.
+- `Said(text)` is the text in mm that remembers its marks: equal to a plain text in mm and written
+  as such by `json`. What hands text out (checks, findings, faults, advice) hands out these; inside
+  another f-string it goes as `marked(said)`;
+- `Units.text(text)` is the text in a job's units. What is printed and what is drawn goes through it
+  last.
 
-Format specifications are those of floats, with `~` at the end for the unit behind the figure: `{mm(x):.2f~}` gives
-`8.40 mm` or `0.3307 in`. In inches a figure gets as many places as it needs to be about as fine: 2 for whole mm, 3 for
-one place, 4 for two and three. `:g` is a figure *as typed* into a job: four places, without zeros at the end; `:.2n`
-is `:.2f` without them.
+Format specifications are those of floats, with `~` at the end for the unit behind the figure:
+`{mm(x):.2f~}` gives `8.40 mm` or `0.3307 in`. In inches a figure gets as many places as it needs to
+be about as fine: 2 for whole mm, 3 for one place, 4 for two and three. `:g` is a figure *as typed*
+into a job: four places, without zeros at the end; `:.2n` is `:.2f` without them.
 """
 
 from __future__ import annotations
@@ -24,21 +26,23 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 __all__ = [
-    "AREA", "INCH", "MM", "MM_PER_INCH", "UNIT", "Said", "Units", "cubic_cm_per_min", "either", "feed", "in_unit",
-    "marked", "mm", "out_of_level", "plain", "rim_speed", "said_all", "square_cm", "square_mm", "unit_word", "units_of",
-    "with_minus",
+    "AREA", "INCH", "MM", "MM_PER_INCH", "UNIT", "Said", "Units", "cubic_cm_per_min", "either",
+    "feed", "in_unit", "marked", "mm", "out_of_level", "plain", "rim_speed", "said_all",
+    "square_cm", "square_mm", "unit_word", "units_of", "with_minus",
 ]  # fmt: skip
 
 MM_PER_INCH = 25.4
 
-# two code points that stand for no character (Unicode, 23.7), so that no text of a person's can hold them
+# two code points that stand for no character (Unicode, 23.7), so that no text of a person's can
+# hold them
 _BEGIN, _END, _BETWEEN, _SPACE = "\ufdd0", "\ufdd1", "\ufdd2", "\ufdd3"
 _MINUS = "\N{MINUS SIGN}"
 _MARK = re.compile(f"{_BEGIN}([^{_END}]*){_END}")
 
 
 class _Kind(NamedTuple):
-    """How one kind of figure reads: unit and divisor for mm and inch, places in inches for those in mm."""
+    """How one kind of figure reads: unit and divisor for mm and inch, places in inches for those in
+    mm."""
 
     mm: str
     inch: str
@@ -105,13 +109,15 @@ _IN: dict[str, Callable[[float], _Figure]] = {
 
 
 def in_unit(value: float, unit: str) -> float:
-    """A figure of the report in its unit: marked where people in an inch job read it in another, else as it is."""
+    """A figure of the report in its unit: marked where people in an inch job read it in another,
+    else as it is."""
     return _IN[unit](value) if unit in _IN else value
 
 
 def either(in_mm: str, in_inches: str) -> str:
     """Words that differ with the units, such as the heading of a table."""
-    return f"{_BEGIN}either{_BETWEEN}{in_mm}{_BETWEEN}{in_inches}{_END}".replace(" ", _SPACE)  # one word to a wrapper
+    # one word to a wrapper
+    return f"{_BEGIN}either{_BETWEEN}{in_mm}{_BETWEEN}{in_inches}{_END}".replace(" ", _SPACE)
 
 
 UNIT, AREA = either("mm", "in"), either("mm²", "in²")
@@ -126,13 +132,15 @@ _WORDS = {
 
 
 def unit_word(unit: str) -> str:
-    """A unit of the report as people read it: in an inch job that which `in_unit` turns its figures into."""
+    """A unit of the report as people read it: in an inch job that which `in_unit` turns its figures
+    into."""
     return _WORDS.get(unit, unit)
 
 
 @dataclass(frozen=True, slots=True)
 class Units:
-    """What people read figures in: `name` is the job's `units`, `short` the unit, `words` its name in a heading."""
+    """What people read figures in: `name` is the job's `units`, `short` the unit, `words` its name
+    in a heading."""
 
     name: str
     short: str
@@ -238,12 +246,19 @@ def said_all(lines: Iterable[str]) -> tuple[Said, ...]:
 def with_minus(text: str) -> str:
     """The text with a minus sign before figures below 0, marked ones too, in place of a hyphen."""
     parts = re.split(f"({_BEGIN}[^{_END}]*{_END})", marked(text))
-    return "".join(_minus_mark(part) if part.startswith(_BEGIN) else part.replace("-", _MINUS) for part in parts)
+    return "".join(
+        _minus_mark(part) if part.startswith(_BEGIN) else part.replace("-", _MINUS)
+        for part in parts
+    )
 
 
 def _minus_mark(mark: str) -> str:
     kind, one, other = mark[1:-1].split(_BETWEEN)
-    return mark if kind == "either" else f"{_BEGIN}{kind}{_BETWEEN}{one}{_BETWEEN}{_MINUS}{other}{_END}"
+    return (
+        mark
+        if kind == "either"
+        else f"{_BEGIN}{kind}{_BETWEEN}{one}{_BETWEEN}{_MINUS}{other}{_END}"
+    )
 
 
 def marked(text: str) -> str:

@@ -1,7 +1,8 @@
-"""Text from files that is safe to show: nothing in it moves a cursor, hides letters or turns their order round.
+"""Text from files that is safe to show: nothing in it moves a cursor, hides letters or turns their
+order round.
 
-One place for all: `corepath.cli.guard.say` sends everything that a command prints through `safe`, and a job's own texts
-are refused where `unsafe_letter` finds something.
+One place for all: `corepath.cli.guard.say` sends everything that a command prints through `safe`,
+and a job's own texts are refused where `unsafe_letter` finds something.
 """
 
 from __future__ import annotations
@@ -10,10 +11,13 @@ import re
 
 __all__ = ["safe", "unsafe_letter"]
 
-# C0 and C1 control codes and DEL; marks, overrides and isolates of the bidirectional algorithm (UAX #9); the two
-# separators that some programs take for line ends; surrogates, which stand for bytes that are no text;
-# code points that stand for no character, which `corepath.lengths` marks figures with.
-_UNSAFE = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufdd0-\ufdef]")
+# C0 and C1 control codes and DEL; marks, overrides and isolates of the bidirectional algorithm (UAX
+# #9); the two separators that some programs take for line ends; surrogates, which stand for bytes
+# that are no text; code points that stand for no character, which `corepath.lengths` marks figures
+# with.
+_UNSAFE = re.compile(
+    "[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufdd0-\ufdef]"
+)
 _PRINTED = re.compile("(?![\t\n])" + _UNSAFE.pattern)
 
 

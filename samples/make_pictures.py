@@ -1,7 +1,7 @@
 """Makes the pictures of README and guide from the samples; to be run after each change of drawings.
 
-Those of the README are the drawings that `corepath preview` writes, as they are; those of docs/arithmetic.md come
-from `stack_pictures`. A test compares them with what is committed.
+Those of the README are the drawings that `corepath preview` writes, as they are; those of
+docs/arithmetic.md come from `stack_pictures`. A test compares them with what is committed.
 """
 
 from __future__ import annotations
@@ -30,7 +30,9 @@ def planned(sample: str) -> dict[str, str]:
 
     with tempfile.TemporaryDirectory() as folder:
         preview(prepare(SAMPLES / f"{sample}.toml"), Path(folder))
-        return {f"{sample}-{name}": (Path(folder) / name).read_text("utf-8") for name in WANTED[sample]}
+        return {
+            f"{sample}-{name}": (Path(folder) / name).read_text("utf-8") for name in WANTED[sample]
+        }
 
 
 def main() -> None:

@@ -1,9 +1,10 @@
-"""Writes swallow-620.dxf, the outline of the sample swallow board: a swallow tail, bays and notches.
+"""Writes swallow-620.dxf, the outline of the sample swallow board: a swallow tail, bays and
+notches.
 
-Run it beside the sample: `python samples/make_swallow_dxf.py`. Lengths in mm, X along the length, Y across. One side is
-given by arcs and lines and mirrored; the notches, 2 mm deep, are on one side only, so that nothing looks right by
-symmetry. The whole is one polyline with bulges (the tangent of a quarter of an arc's sweep, counter-clockwise
-positive).
+Run it beside the sample: `python samples/make_swallow_dxf.py`. Lengths in mm, X along the length, Y
+across. One side is given by arcs and lines and mirrored; the notches, 2 mm deep, are on one side
+only, so that nothing looks right by symmetry. The whole is one polyline with bulges (the tangent of
+a quarter of an arc's sweep, counter-clockwise positive).
 """
 
 from __future__ import annotations
@@ -22,8 +23,12 @@ NOTCHES = ((-118.0, 3.0), (32.0, 4.0), (70.0, 3.0))
 
 
 def arc(cx: float, cy: float, radius: float, first: float, last: float) -> list[Vertex]:
-    """Both ends of an arc from the angle `first` to `last` (degrees, less than half a turn), with its bulge."""
-    ends = [(cx + radius * math.cos(a), cy + radius * math.sin(a)) for a in (math.radians(first), math.radians(last))]
+    """Both ends of an arc from the angle `first` to `last` (degrees, less than half a turn), with
+    its bulge."""
+    ends = [
+        (cx + radius * math.cos(a), cy + radius * math.sin(a))
+        for a in (math.radians(first), math.radians(last))
+    ]
     return [(*ends[0], math.tan(math.radians(last - first) / 4.0)), (*ends[1], 0.0)]
 
 
@@ -44,12 +49,18 @@ def notched(side: list[Vertex], middle: float, width: float) -> list[Vertex]:
         right, left = middle + width / 2, middle - width / 2
         if bulge == 0.0 and ax >= right and left >= bx:
             high, low = (ay + (by - ay) * (x - ax) / (bx - ax) for x in (right, left))
-            out += [(right, high, 0.0), (right, high - 2.0, 0.0), (left, low - 2.0, 0.0), (left, low, 0.0)]
+            out += [
+                (right, high, 0.0),
+                (right, high - 2.0, 0.0),
+                (left, low - 2.0, 0.0),
+                (left, low, 0.0),
+            ]
     return [*out, side[-1]]
 
 
 def outline() -> list[Vertex]:
-    """All vertices, counter-clockwise from the nose, each with the bulge of the piece that begins there."""
+    """All vertices, counter-clockwise from the nose, each with the bulge of the piece that begins
+    there."""
     upper = half()
     bulges = [bulge for _, _, bulge in upper]
     lower = [(x, -y, bulges[k - 1]) for k, (x, y, _) in reversed(list(enumerate(upper))) if k > 0]
@@ -63,7 +74,9 @@ def draw() -> Drawing:
     document = ezdxf.new("R2000", setup=False)
     document.header["$INSUNITS"] = 4
     document.layers.add("OUTLINE")
-    document.modelspace().add_lwpolyline(outline(), format="xyb", close=True, dxfattribs={"layer": "OUTLINE"})
+    document.modelspace().add_lwpolyline(
+        outline(), format="xyb", close=True, dxfattribs={"layer": "OUTLINE"}
+    )
     return document
 
 

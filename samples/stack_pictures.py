@@ -1,7 +1,8 @@
-"""Drawings for docs/arithmetic.md: the stack-up of a sample in each set-up, its signs as dimensions, and the fill.
+"""Drawings for docs/arithmetic.md: the stack-up of a sample in each set-up, its signs as
+dimensions, and the fill.
 
-Heights are those of the sample's own stack-up, `SCALE` to 1; lengths are a scheme, and gaps are drawn far too
-large, since to scale they could not be seen. Sheet millimetres, y down.
+Heights are those of the sample's own stack-up, `SCALE` to 1; lengths are a scheme, and gaps are
+drawn far too large, since to scale they could not be seen. Sheet millimetres, y down.
 """
 
 from __future__ import annotations
@@ -36,7 +37,10 @@ def stack_pictures(job_file: Path) -> dict[str, str]:
         "stack-C.svg": ("C, deck up again, on the skimmed face", _on_the_skimmed_face),
         "stack-fill.svg": ("Fill: resin is level, the blank may not be", _fill),
     }
-    return {name: _picture(f"{title}: {job.title}", stack, draw) for name, (title, draw) in makers.items()}
+    return {
+        name: _picture(f"{title}: {job.title}", stack, draw)
+        for name, (title, draw) in makers.items()
+    }
 
 
 def _picture(title: str, stack: Stackup, draw: Callable[[Document, Stackup], None]) -> str:
@@ -54,13 +58,27 @@ def _y(z: float, gap: float = GAP) -> float:
 
 
 def _slab(svg: Document, x0: float, x1: float, low: float, high: float, kind: str) -> None:
-    svg.add("rect", class_=f"{kind} narrow", x=x0, y=_y(high), width=x1 - x0, height=(high - low) * SCALE)
+    svg.add(
+        "rect",
+        class_=f"{kind} narrow",
+        x=x0,
+        y=_y(high),
+        width=x1 - x0,
+        height=(high - low) * SCALE,
+    )
 
 
 def _bed(svg: Document, note: str) -> None:
     svg.line(LEFT - 4, BASE, COLUMNS[-1] + 6, BASE, "wide")
     svg.text(LEFT - 4, BASE + 4.6, "bed", size=SMALL)
-    svg.text(COLUMNS[-1] + 6, BASE + 12.4, note + "gap drawn too large", "quiet", size=SMALL, anchor="end")
+    svg.text(
+        COLUMNS[-1] + 6,
+        BASE + 12.4,
+        note + "gap drawn too large",
+        "quiet",
+        size=SMALL,
+        anchor="end",
+    )
 
 
 def _gap(svg: Document, x: float, sign: str) -> None:
@@ -70,8 +88,11 @@ def _gap(svg: Document, x: float, sign: str) -> None:
     svg.text(x + 1.6, BASE + 4.6, sign, "dimension", size=SMALL)
 
 
-def _across(svg: Document, low: float, high: float, column: float, sign: str, value: float | None = None) -> None:
-    """An upright dimension between two places of the sheet at `column`, its sign and value beside it."""
+def _across(
+    svg: Document, low: float, high: float, column: float, sign: str, value: float | None = None
+) -> None:
+    """An upright dimension between two places of the sheet at `column`, its sign and value beside
+    it."""
     text = sign if value is None else f"{sign} {number(value)}"
     if abs(high - low) >= 14.0:
         dimension_across(svg, low, high, RIGHT, column, text)
@@ -85,7 +106,14 @@ def _as_it_comes(svg: Document, stack: Stackup) -> None:
     _bed(svg, "")
     _slab(svg, LEFT, RIGHT, 0.0, thick, "wood")
     bottom, width = BASE - floor * SCALE, GROOVE[1] - GROOVE[0]
-    svg.add("rect", class_="void narrow", x=GROOVE[0], y=_y(thick), width=width, height=bottom - _y(thick))
+    svg.add(
+        "rect",
+        class_="void narrow",
+        x=GROOVE[0],
+        y=_y(thick),
+        width=width,
+        height=bottom - _y(thick),
+    )
     svg.line(GROOVE[1], bottom, RIGHT + 1, bottom, "hidden")
     for x, word in ((33.0, "island"), (70.0, "groove"), (104.0, "rim")):
         svg.text(x, _y(thick / 2), word, size=NORMAL, anchor="middle")
@@ -105,7 +133,11 @@ def _as_it_comes(svg: Document, stack: Stackup) -> None:
 
 
 def _bottom_up(svg: Document, stack: Stackup) -> None:
-    thick, plane, stop = stack.job.blank.thickness, stack.skim.planned_plane, stack.skim.planned_stop
+    thick, plane, stop = (
+        stack.job.blank.thickness,
+        stack.skim.planned_plane,
+        stack.skim.planned_stop,
+    )
     deep = thick - stack.job.groove.floor
     _bed(svg, "")
     _slab(svg, LEFT, RIGHT, 0.0, thick, "wood")
@@ -113,7 +145,9 @@ def _bottom_up(svg: Document, stack: Stackup) -> None:
     for k, z in enumerate(stack.skim.planes, start=1):
         y = BASE - z * SCALE
         svg.line(LEFT, y, RIGHT + 1, y, "wide" if k == stop else "hidden")
-    svg.text(LEFT + 1, BASE - plane * SCALE + 4.2, f"pass {stop}, the planned stop", "halo", size=SMALL)
+    svg.text(
+        LEFT + 1, BASE - plane * SCALE + 4.2, f"pass {stop}, the planned stop", "halo", size=SMALL
+    )
     svg.text(LEFT, _y(thick) - 1.2, "raw bottom", size=SMALL)
     svg.text(LEFT + 1, _y(0) - 1.2, "raw top", size=SMALL)
     svg.text(70, _y(deep / 2), "casting", "halo", size=NORMAL, anchor="middle")
@@ -132,7 +166,9 @@ def _on_the_skimmed_face(svg: Document, stack: Stackup) -> None:
     _slab(svg, *GROOVE, thick - low, thick, "void")
     _slab(svg, *GROOVE, 0.0, thick - low, "resin")
     e, h = _y(edge, 0.0), _y(high, 0.0)
-    svg.path(f"M{LEFT} {number(h)}H18C34 {number(h)} 34 {number(e)} 50 {number(e)}H{RIGHT}", "deck wide")
+    svg.path(
+        f"M{LEFT} {number(h)}H18C34 {number(h)} 34 {number(e)} 50 {number(e)}H{RIGHT}", "deck wide"
+    )
     svg.text(RIGHT - 1, e - 1.2, "deck to be", "halo", size=SMALL, anchor="end")
     svg.line(LEFT, h, RIGHT + 1, h, "hidden")
     svg.text(LEFT, _y(thick) - 1.2, "raw top", size=SMALL)
@@ -163,5 +199,8 @@ def _fill(svg: Document, stack: Stackup) -> None:
         svg.text(x + side * 1.6, (top + resin) / 2 + 1.2, words, "dimension halo", size=NORMAL,
                  anchor="start" if side > 0 else "end")  # fmt: skip
     p = stack.castings[0].pour.p_expected.nominal
-    note = f"low end: less and less room before it spills; high end: p {number(p)} in the groove; no scale"
+    note = (
+        f"low end: less and less room before it spills; high end: p {number(p)} in the "
+        "groove; no scale"
+    )
     svg.text(10, 76.5, note, "quiet", size=SMALL)

@@ -1,8 +1,9 @@
 """For all tests: no network, what is quick first, and which of them are unit tests.
 
-A unit test works on one module's own figures. The folders of `UNITS` hold such tests, but for those marked `whole`,
-which work through a whole sample or many cases and take seconds: `-m unit` runs the rest in less than a minute. Tests
-of operations, drawings, read-back and planning mostly make whole paths, and are none.
+A unit test works on one module's own figures. The folders of `UNITS` hold such tests, but for those
+marked `whole`, which work through a whole sample or many cases and take seconds: `-m unit` runs the
+rest in less than a minute. Tests of operations, drawings, read-back and planning mostly make whole
+paths, and are none.
 """
 
 from __future__ import annotations
@@ -16,10 +17,22 @@ from typing import Any
 
 import pytest
 
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command itself, before any test loads numpy
+# as the command itself, before any test loads numpy
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 HERE = Path(__file__).parent
-UNITS = ("board", "geometry", "job", "layup", "gcode", "motion", "outside", "skin", "stackup", "work")
+UNITS = (
+    "board",
+    "geometry",
+    "job",
+    "layup",
+    "gcode",
+    "motion",
+    "outside",
+    "skin",
+    "stackup",
+    "work",
+)
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -27,7 +40,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Marks the unit tests and takes them first; else the order stays."""
     for item in items:
         folder = item.path.relative_to(HERE).parts[0] if item.path.is_relative_to(HERE) else ""
-        if folder in UNITS and not item.get_closest_marker("whole") and not item.get_closest_marker("slow"):
+        if (
+            folder in UNITS
+            and not item.get_closest_marker("whole")
+            and not item.get_closest_marker("slow")
+        ):
             item.add_marker("unit")
     items.sort(key=lambda item: item.get_closest_marker("unit") is None)
 
@@ -43,7 +60,8 @@ def _near(address: Any) -> bool:
 
 @pytest.fixture(autouse=True, scope="session")
 def no_network() -> Iterator[None]:
-    """A test that asks another machine fails: what it says would hang on what stands there today."""
+    """A test that asks another machine fails: what it says would hang on what stands there
+    today."""
     real = socket.socket.connect
 
     def connect(self: socket.socket, address: Any) -> None:

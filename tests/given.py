@@ -1,4 +1,5 @@
-"""What several tests ask and the package itself does not: a job from a text, one with suggested values, contrasts."""
+"""What several tests ask and the package itself does not: a job from a text, one with suggested
+values, contrasts."""
 
 from __future__ import annotations
 
@@ -10,7 +11,8 @@ from corepath.stackup.advice.suggest import Suggestion
 
 
 def load_text(text: str, file: str) -> Job:
-    """The job in this text; `file` is the name used in messages. Raises `InputError` with all faults."""
+    """The job in this text; `file` is the name used in messages. Raises `InputError` with all
+    faults."""
     source, faults = parse(text, file)
     job, faults = (None, faults) if source is None else check_source(source)
     if job is None or faults:
@@ -32,7 +34,8 @@ def suggested_job(job: Job, suggestion: Suggestion) -> Job:
 
 
 def contrast(one: str, other: str) -> float:
-    """Contrast ratio of two `#rrggbb` colours, 1 to 21 (WCAG 2 definition of relative luminance)."""
+    """Contrast ratio of two `#rrggbb` colours, 1 to 21 (WCAG 2 definition of relative
+    luminance)."""
     high, low = sorted((_luminance(one), _luminance(other)), reverse=True)
     return (high + 0.05) / (low + 0.05)
 

@@ -7,7 +7,8 @@ from pathlib import Path
 TESTS = Path(__file__).parent
 PACKAGE = TESTS.parent / "corepath"
 BESIDE = {"benchmarks", "broken", "faults", "fuzz", "outside", "population"}
-"""Folders that belong to no folder of the package: each says in its page or first line what it is."""
+"""Folders that belong to no folder of the package: each says in its page or first line what it
+is."""
 
 
 def folders(root: Path) -> set[str]:

@@ -8,7 +8,8 @@ import pytest
 
 
 def test_another_machine_is_not_reached() -> None:
-    """192.0.2.1 is kept for documentation (RFC 5737): without the guard this would wait in vain, or tell somebody."""
+    """192.0.2.1 is kept for documentation (RFC 5737): without the guard this would wait in vain, or
+    tell somebody."""
     with socket.socket() as one, pytest.raises(PermissionError, match=r"192\.0\.2\.1"):
         one.connect(("192.0.2.1", 9))
 

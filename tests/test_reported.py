@@ -17,7 +17,8 @@ class _Spot:
 
 
 @report_keys(
-    "name", Key("cm3", "volume", 1), Key("plain", places=None), Key("first", "spots.low.x"), "spots",
+    "name", Key("cm3", "volume", 1), Key("plain", places=None), Key("first", "spots.low.x"),
+    "spots",
     Key("gone", "none.x"), Key("left_out", "none", optional=True), Key("*", "more"), "doubled",
 )  # fmt: skip
 @dataclass(frozen=True)

@@ -1,8 +1,8 @@
 """Dowels: where they may stand, and whether their pattern locates the blank in one way only.
 
-The holes in the bed are drilled through the blank as it lies in A. After a flip about X the hole of (x, y)
-lies at (x, -y), about Y at (-x, y): the pattern must fall onto itself. A *half turn* (-x, -y) must not: whoever
-lays the blank down turned would cut the wrong end. Board frame, mm.
+The holes in the bed are drilled through the blank as it lies in A. After a flip about X the hole of
+(x, y) lies at (x, -y), about Y at (-x, y): the pattern must fall onto itself. A *half turn* (-x,
+-y) must not: whoever lays the blank down turned would cut the wrong end. Board frame, mm.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ from corepath.lengths import mm
 __all__ = ["dowel_faults"]
 
 _FITS = 0.01
-_FORCED = 0.5  # a pattern off by less than this goes on with a tap of the hand: common practice, no source
+# a pattern off by less than this goes on with a tap of the hand: common practice, no source
+_FORCED = 0.5
 
 Turn = Callable[[float, float], tuple[float, float]]
 _TURNS: dict[str, Turn] = {
@@ -31,8 +32,11 @@ _TURNS: dict[str, Turn] = {
 }
 
 
-def dowel_faults(job: Job, features: list[Feature], outline: Polygon | None, ring: Polygon | None) -> list[Fault]:
-    """All that is wrong with the dowels; `outline` and `ring` are None where they could not be built."""
+def dowel_faults(
+    job: Job, features: list[Feature], outline: Polygon | None, ring: Polygon | None
+) -> list[Fault]:
+    """All that is wrong with the dowels; `outline` and `ring` are None where they could not be
+    built."""
     faults = []
     blank = blank_polygon(job)
     discs = [disc(*dowel.at, dowel.diameter) for dowel in job.dowel]
@@ -41,19 +45,31 @@ def dowel_faults(job: Job, features: list[Feature], outline: Polygon | None, rin
         if not blank.contains_properly(area):
             faults.append(Fault(f"{key}.at", "reaches beyond the blank", value, "within the blank"))
         if ring is not None and ring.intersects(area):
-            faults.append(Fault(f"{key}.at", "stands in the groove", value, "in the rim, outside the groove"))
+            faults.append(
+                Fault(f"{key}.at", "stands in the groove", value, "in the rim, outside the groove")
+            )
         elif outline is not None and outline.intersects(area):
-            faults.append(Fault(f"{key}.at", "stands inside the board", value, "in the rim, outside the groove"))
+            faults.append(
+                Fault(
+                    f"{key}.at", "stands inside the board", value, "in the rim, outside the groove"
+                )
+            )
         for feature in features:
             if feature.area.intersects(area):
-                faults.append(Fault(f"{key}.at", f"overlaps {feature.kind} {feature.id}", value, "clear of it"))
+                faults.append(
+                    Fault(
+                        f"{key}.at", f"overlaps {feature.kind} {feature.id}", value, "clear of it"
+                    )
+                )
         for j in range(i):
             if discs[j].intersects(area):
                 faults.append(Fault(f"{key}.at", f"overlaps dowel {j + 1}", value, "clear of it"))
         if dowel.depth_in_bed >= job.blank.spoil_board:
             allowed = f"less than blank.spoil_board {mm(job.blank.spoil_board):g}"
             says = "would pass through the spoil board"
-            faults.append(Fault(f"{key}.depth_in_bed", says, f"{mm(dowel.depth_in_bed):g}", allowed))
+            faults.append(
+                Fault(f"{key}.depth_in_bed", says, f"{mm(dowel.depth_in_bed):g}", allowed)
+            )
     return faults + _pattern_faults(job)
 
 
@@ -63,8 +79,13 @@ def _pattern_faults(job: Job) -> list[Fault]:
     axis = flip.upper()
     missing = _unmatched(job.dowel, _TURNS[flip], _FITS)
     if missing:
-        names = ", ".join(f"dowel {i + 1} at ({mm(d.at[0]):g}, {mm(d.at[1]):g})" for i, d in missing)
-        says = f"the pattern does not fit after the flip about {axis}: {names} finds no hole of its size"
+        names = ", ".join(
+            f"dowel {i + 1} at ({mm(d.at[0]):g}, {mm(d.at[1]):g})" for i, d in missing
+        )
+        says = (
+            f"the pattern does not fit after the flip about {axis}: {names} finds no hole "
+            "of its size"
+        )
         mend = f"each dowel on the {axis} axis, or a pair of equal dowels at mirror places of it"
         return [Fault("dowel", says, allowed=mend)]
     ways = []
@@ -76,17 +97,24 @@ def _pattern_faults(job: Job) -> list[Fault]:
         return []
     along = "X" if flip == "x" else "Y"
     says = f"the pattern also fits {' and '.join(ways)}, so the blank can be laid down wrongly"
-    mend = f"unequal distances from the middle along {along}: move one dowel by a few mm, or use two sizes"
+    mend = (
+        f"unequal distances from the middle along {along}: move one dowel by a few mm, or "
+        "use two sizes"
+    )
     return [Fault("dowel", says, allowed=mend)]
 
 
-def _unmatched(dowels: tuple[DowelSection, ...], turn: Turn, within: float) -> list[tuple[int, DowelSection]]:
+def _unmatched(
+    dowels: tuple[DowelSection, ...], turn: Turn, within: float
+) -> list[tuple[int, DowelSection]]:
     """Dowels that, turned, do not meet another of their diameter `within` mm in X and in Y."""
     missing = []
     for i, dowel in enumerate(dowels):
         x, y = turn(*dowel.at)
         meets = any(
-            abs(x - d.at[0]) <= within and abs(y - d.at[1]) <= within and abs(d.diameter - dowel.diameter) <= _FITS
+            abs(x - d.at[0]) <= within
+            and abs(y - d.at[1]) <= within
+            and abs(d.diameter - dowel.diameter) <= _FITS
             for d in dowels
         )
         if not meets:

@@ -1,7 +1,7 @@
 """The board as geometry: what is cast, bored and surfaced, in the board frame, mm.
 
-Axes: X along the length, Y across, origin at the middle of the blank, Z up from the finished bottom.
-Polygons keep within 0.001 mm of the true curves.
+Axes: X along the length, Y across, origin at the middle of the blank, Z up from the finished
+bottom. Polygons keep within 0.001 mm of the true curves.
 """
 
 from __future__ import annotations
@@ -21,8 +21,9 @@ __all__ = ["Board", "Casting", "Place"]
 class Casting:
     """One pocket that is cast: the groove (`id` "groove") or one plug ("P1a").
 
-    `area` is the footprint; for the groove a ring (polygon with one hole). `floor` is its height above
-    the bed in A as the job asks for it. `half_span` is half its longest extent (mm), for the level.
+    `area` is the footprint; for the groove a ring (polygon with one hole). `floor` is its height
+    above the bed in A as the job asks for it. `half_span` is half its longest extent (mm), for the
+    level.
     """
 
     id: str
@@ -47,7 +48,8 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """All geometry of one job. `castings[0]` is the groove. `island` is the wood inside the groove."""
+    """All geometry of one job. `castings[0]` is the groove. `island` is the wood inside the
+    groove."""
 
     outline: Polygon
     blank: Polygon

@@ -1,7 +1,9 @@
-"""Footprints of what is cast, bored and stuck into the bed, as polygons within 0.001 mm, board frame, mm.
+"""Footprints of what is cast, bored and stuck into the bed, as polygons within 0.001 mm, board
+frame, mm.
 
-Vertices lie on the true curve, so that a round plug's polygon is inscribed. Offsets of the outline have round
-joins whose chords keep within 0.0005 mm; with the outline's own chords a wall of the groove keeps within 0.002 mm.
+Vertices lie on the true curve, so that a round plug's polygon is inscribed. Offsets of the outline
+have round joins whose chords keep within 0.0005 mm; with the outline's own chords a wall of the
+groove keeps within 0.002 mm.
 """
 
 from __future__ import annotations
@@ -33,7 +35,8 @@ def disc(x: float, y: float, diameter: float) -> Polygon:
 
 
 def plug_polygon(plug: PlugSection, x: float, y: float) -> Polygon:
-    """The footprint of a plug at (x, y): a circle, or a slot of overall length `slot` turned by `angle`."""
+    """The footprint of a plug at (x, y): a circle, or a slot of overall length `slot` turned by
+    `angle`."""
     radius = plug.diameter / 2.0
     reach = 0.0 if plug.slot is None else plug.slot / 2.0 - radius
     if reach <= 0.0:
@@ -58,7 +61,8 @@ def half_span(area: Polygon) -> float:
 
 
 def place_ids(name: str, count: int) -> list[str]:
-    """Ids of the places of one plug or insert: the name alone, or the name with a, b, … z, aa, ab, …"""
+    """Ids of the places of one plug or insert: the name alone, or the name with a, b, … z, aa, ab,
+    …"""
     if count == 1:
         return [name]
     return [name + _letters(i) for i in range(count)]

@@ -1,8 +1,9 @@
-"""The board of a job: outline, groove, plugs, inserts, dowels and deck in one, with all that is wrong at once.
+"""The board of a job: outline, groove, plugs, inserts, dowels and deck in one, with all that is
+wrong at once.
 
-The *ring* of the groove is the outline grown by `groove.outside` less the outline shrunk by `groove.inside`; the
-*island* is what the ring encloses. Faults are wrong input that no depth would mend: things that overlap, lie
-off the wood, or dowels that fit wrongly. Board frame, mm.
+The *ring* of the groove is the outline grown by `groove.outside` less the outline shrunk by
+`groove.inside`; the *island* is what the ring encloses. Faults are wrong input that no depth would
+mend: things that overlap, lie off the wood, or dowels that fit wrongly. Board frame, mm.
 """
 
 from __future__ import annotations
@@ -15,7 +16,14 @@ from corepath.board.deck.make_deck import build_deck, deck_faults
 from corepath.board.deck.surface import DeckSurface
 from corepath.board.dowels import dowel_faults
 from corepath.board.features import Board, Casting, Place
-from corepath.board.footprints import blank_polygon, disc, half_span, offset, place_ids, plug_polygon
+from corepath.board.footprints import (
+    blank_polygon,
+    disc,
+    half_span,
+    offset,
+    place_ids,
+    plug_polygon,
+)
 from corepath.board.outline.make_outline import build_outline
 from corepath.board.placing import Feature, place_faults, plug_faults, touch_faults
 from corepath.errors import Fault, InputError
@@ -26,15 +34,19 @@ __all__ = ["build_board", "collect_faults"]
 
 
 def build_board(job: Job, folder: Path) -> Board:
-    """The board of `job`; files that it names are relative to `folder`. Raises InputError with all faults."""
+    """The board of `job`; files that it names are relative to `folder`. Raises InputError with all
+    faults."""
     board, faults = collect_faults(job, folder)
     if faults or board is None:
         raise InputError(faults)
     return board
 
 
-def collect_faults(job: Job, folder: Path, deck: DeckSurface | None = None) -> tuple[Board | None, list[Fault]]:
-    """The board and no faults, or None and all faults of its geometry, in the order of the job's sections.
+def collect_faults(
+    job: Job, folder: Path, deck: DeckSurface | None = None
+) -> tuple[Board | None, list[Fault]]:
+    """The board and no faults, or None and all faults of its geometry, in the order of the job's
+    sections.
 
     A `deck` that is known already, as in the folder of a plan, is taken as it is.
     """
@@ -89,7 +101,9 @@ def _outline(job: Job, folder: Path) -> tuple[Polygon | None, list[Fault]]:
         return outline, []
     left, low, right, high = outline.bounds
     spans = f"X {mm(left):.2f} to {mm(right):.2f}, Y {mm(low):.2f} to {mm(high):.2f}"
-    return outline, [Fault("outline", "the outline reaches beyond the blank", spans, _half_sizes(job))]
+    return outline, [
+        Fault("outline", "the outline reaches beyond the blank", spans, _half_sizes(job))
+    ]
 
 
 def _half_sizes(job: Job) -> str:
@@ -113,19 +127,37 @@ def _groove(job: Job, outline: Polygon) -> tuple[Polygon | None, Polygon | None,
         )
     elif not isinstance(inner, Polygon):
         pieces = "; ".join(f"({mm(p.centroid.x):.1f}, {mm(p.centroid.y):.1f})" for p in inner.geoms)
-        says = f"wider than the board allows: the wood inside falls into {len(inner.geoms)} pieces, about {pieces}"
+        says = (
+            f"wider than the board allows: the wood inside falls into {len(inner.geoms)} pieces, "
+            f"about {pieces}"
+        )
         faults.append(Fault("groove.inside", says, value, _inside_allows(job, outline)))
     if not isinstance(outer, Polygon) or outer.interiors:
         says = "the groove closes on itself outside the outline, round wood that would come loose"
         faults.append(Fault("groove.outside", says, f"{mm(job.groove.outside):g}", "less"))
-    elif not blank_polygon(job).contains_properly(outer) and blank_polygon(job).contains_properly(outline):
+    elif not blank_polygon(job).contains_properly(outer) and blank_polygon(job).contains_properly(
+        outline
+    ):
         left, low, right, high = outer.bounds
-        room = min(job.blank.length / 2 - max(-left, right), job.blank.width / 2 - max(-low, high)) + job.groove.outside
+        room = (
+            min(job.blank.length / 2 - max(-left, right), job.blank.width / 2 - max(-low, high))
+            + job.groove.outside
+        )
         says = "the groove reaches beyond the blank"
         faults.append(
-            Fault("groove.outside", says, f"{mm(job.groove.outside):g}", f"less than {mm(max(room, 0.0)):.2f}")
+            Fault(
+                "groove.outside",
+                says,
+                f"{mm(job.groove.outside):g}",
+                f"less than {mm(max(room, 0.0)):.2f}",
+            )
         )
-    if not isinstance(inner, Polygon) or inner.is_empty or not isinstance(outer, Polygon) or outer.interiors:
+    if (
+        not isinstance(inner, Polygon)
+        or inner.is_empty
+        or not isinstance(outer, Polygon)
+        or outer.interiors
+    ):
         return None, None, faults
     return Polygon(outer.exterior, [inner.exterior]), inner, faults
 
@@ -151,7 +183,9 @@ def _plugs(job: Job) -> list[tuple[Casting, str]]:
         ids = place_ids(plug.name, len(plug.at))
         for j, (name, (x, y)) in enumerate(zip(ids, plug.at, strict=True), 1):
             area = plug_polygon(plug, x, y)
-            found.append((Casting(name, "plug", area, floor, half_span(area), plug), f"plug[{i}].at[{j}]"))
+            found.append(
+                (Casting(name, "plug", area, floor, half_span(area), plug), f"plug[{i}].at[{j}]")
+            )
     return found
 
 
@@ -166,7 +200,9 @@ def _places(job: Job) -> list[tuple[Place, str]]:
     return found
 
 
-def _features(castings: list[tuple[Casting, str]], places: list[tuple[Place, str]]) -> list[Feature]:
+def _features(
+    castings: list[tuple[Casting, str]], places: list[tuple[Place, str]]
+) -> list[Feature]:
     plugs = [Feature(casting.id, "plug", key, casting.area) for casting, key in castings]
     seats = [Feature(p.id, "insert", key, disc(p.x, p.y, max(p.seat, p.bore))) for p, key in places]
     return plugs + seats

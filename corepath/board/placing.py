@@ -1,4 +1,5 @@
-"""Where plugs and inserts may stand: inside the board, clear of the groove and of each other. Board frame, mm."""
+"""Where plugs and inserts may stand: inside the board, clear of the groove and of each other. Board
+frame, mm."""
 
 from __future__ import annotations
 
@@ -18,7 +19,8 @@ __all__ = ["Feature", "place_faults", "plug_faults", "touch_faults"]
 
 @dataclass(frozen=True, slots=True)
 class Feature:
-    """One plug or insert at one place: its id, kind ("plug", "insert"), key in the job and footprint."""
+    """One plug or insert at one place: its id, kind ("plug", "insert"), key in the job and
+    footprint."""
 
     id: str
     kind: str
@@ -38,19 +40,32 @@ def plug_faults(job: Job) -> list[Fault]:
         if plug.bolt_hole >= plug.diameter:
             allowed = f"less than the plug's diameter {mm(plug.diameter):g}"
             faults.append(
-                Fault(f"plug[{i}].bolt_hole", "no plug is left round the bolt", f"{mm(plug.bolt_hole):g}", allowed)
+                Fault(
+                    f"plug[{i}].bolt_hole",
+                    "no plug is left round the bolt",
+                    f"{mm(plug.bolt_hole):g}",
+                    allowed,
+                )
             )
         if plug.slot is not None and plug.slot < plug.diameter:
             allowed = f"{mm(plug.diameter):g} or more, the overall length"
             faults.append(
-                Fault(f"plug[{i}].slot", "the slot is shorter than it is wide", f"{mm(plug.slot):g}", allowed)
+                Fault(
+                    f"plug[{i}].slot",
+                    "the slot is shorter than it is wide",
+                    f"{mm(plug.slot):g}",
+                    allowed,
+                )
             )
     for i, insert in enumerate(job.insert, 1):
         if insert.flange <= insert.barrel:
             allowed = f"more than the barrel {mm(insert.barrel):g}"
             faults.append(
                 Fault(
-                    f"insert[{i}].flange", "the flange is no wider than the barrel", f"{mm(insert.flange):g}", allowed
+                    f"insert[{i}].flange",
+                    "the flange is no wider than the barrel",
+                    f"{mm(insert.flange):g}",
+                    allowed,
                 )
             )
     names: dict[str, str] = {}
@@ -58,15 +73,22 @@ def plug_faults(job: Job) -> list[Fault]:
     tables += [(f"insert[{i}]", p.name) for i, p in enumerate(job.insert, 1)]
     for key, name in tables:
         if name in names:
-            faults.append(Fault(f"{key}.name", f"{names[name]} has the same name", name, "each name once"))
+            faults.append(
+                Fault(f"{key}.name", f"{names[name]} has the same name", name, "each name once")
+            )
         names.setdefault(name, key)
     return faults
 
 
 def place_faults(
-    features: list[Feature], blank: Polygon, outline: Polygon | None, ring: Polygon | None, island: Polygon | None
+    features: list[Feature],
+    blank: Polygon,
+    outline: Polygon | None,
+    ring: Polygon | None,
+    island: Polygon | None,
 ) -> list[Fault]:
-    """Features outside the board, in the groove, or over each other; `ring` and `island` are None if they cannot be."""
+    """Features outside the board, in the groove, or over each other; `ring` and `island` are None
+    if they cannot be."""
     faults = []
     for feature in features:
         if not blank.contains_properly(feature.area):
@@ -88,7 +110,11 @@ def place_faults(
 
 def _depth(area: Polygon, island: Polygon) -> float:
     """How far `area` stands out of `island`, mm."""
-    return float(shapely.hausdorff_distance(area, area.intersection(island))) if area.intersects(island) else 0.0
+    return (
+        float(shapely.hausdorff_distance(area, area.intersection(island)))
+        if area.intersects(island)
+        else 0.0
+    )
 
 
 def _off(feature: Feature, where: str) -> Fault:
@@ -111,7 +137,8 @@ def _overlaps(features: list[Feature]) -> list[Fault]:
 
 
 def _same_ids(features: list[Feature]) -> list[Fault]:
-    """Ids that coincide although the names differ: plug "P1" at two places gives P1a, and so may a plug named so."""
+    """Ids that coincide although the names differ: plug "P1" at two places gives P1a, and so may a
+    plug named so."""
     faults = []
     for one, two in pairwise(sorted(features, key=lambda f: f.id)):
         if one.id == two.id and one.key.split(".")[0] != two.key.split(".")[0]:
@@ -121,12 +148,17 @@ def _same_ids(features: list[Feature]) -> list[Fault]:
 
 
 def touch_faults(job: Job, features: list[Feature], ring: Polygon | None) -> list[Fault]:
-    """Where Z is touched on a face, there must be sound wood: on the blank, off everything cast or bored."""
+    """Where Z is touched on a face, there must be sound wood: on the blank, off everything cast or
+    bored."""
     if job.machine.z_zero != "face":
         return []
     key = "machine.touch_at"
     if job.machine.touch_at is None:
-        return [Fault(key, "missing: Z is zeroed on the face", allowed="[x, y] on sound wood of the blank")]
+        return [
+            Fault(
+                key, "missing: Z is zeroed on the face", allowed="[x, y] on sound wood of the blank"
+            )
+        ]
     x, y = job.machine.touch_at
     value, place = f"[{mm(x):g}, {mm(y):g}]", Point(x, y)
     if not (abs(x) < job.blank.length / 2 and abs(y) < job.blank.width / 2):
@@ -138,8 +170,14 @@ def touch_faults(job: Job, features: list[Feature], ring: Polygon | None) -> lis
                 f"within X ±{mm(job.blank.length / 2):g}, Y ±{mm(job.blank.width / 2):g}",
             )
         ]
-    over = [f"{feature.kind} {feature.id}" for feature in features if feature.area.intersects(place)]
-    over += [f"dowel {i}" for i, d in enumerate(job.dowel, 1) if disc(*d.at, d.diameter).intersects(place)]
+    over = [
+        f"{feature.kind} {feature.id}" for feature in features if feature.area.intersects(place)
+    ]
+    over += [
+        f"dowel {i}"
+        for i, d in enumerate(job.dowel, 1)
+        if disc(*d.at, d.diameter).intersects(place)
+    ]
     if ring is not None and ring.intersects(place):
         over.append("the groove")
     return [Fault(key, f"lies over {name}", value, "a place on sound wood") for name in over]

@@ -1,7 +1,8 @@
 """The `corepath` command: one application, one module for each command.
 
-Only typer and the standard library are loaded here, so that help is quick; a command loads what it needs when it is
-run. Exit codes: 0 well (cautions too), 1 a check or the read-back failed, 2 the input is wrong.
+Only typer and the standard library are loaded here, so that help is quick; a command loads what it
+needs when it is run. Exit codes: 0 well (cautions too), 1 a check or the read-back failed, 2 the
+input is wrong.
 """
 
 from __future__ import annotations
@@ -51,7 +52,8 @@ def _guide(wanted: bool) -> None:
 
 
 def guide_folder(package: Path = Path(corepath.__file__).parent) -> Path:
-    """The folder `docs`: in the package where it was installed from a wheel, beside it in a folder of the source."""
+    """The folder `docs`: in the package where it was installed from a wheel, beside it in a folder
+    of the source."""
     inside = package / "docs"
     return inside if inside.is_dir() else package.parent / "docs"
 
@@ -59,10 +61,16 @@ def guide_folder(package: Path = Path(corepath.__file__).parent) -> Path:
 @app.callback()
 def _common(
     version: Annotated[
-        bool, typer.Option("--version", help="Show the version and exit.", callback=_version, is_eager=True)
+        bool,
+        typer.Option(
+            "--version", help="Show the version and exit.", callback=_version, is_eager=True
+        ),
     ] = False,
     guide: Annotated[
-        bool, typer.Option("--guide", help="Show where the guide lies and exit.", callback=_guide, is_eager=True)
+        bool,
+        typer.Option(
+            "--guide", help="Show where the guide lies and exit.", callback=_guide, is_eager=True
+        ),
     ] = False,
 ) -> None:
     pass
@@ -84,7 +92,8 @@ def run() -> None:
 
 
 def _run_for_a_program() -> None:
-    """The same with `--json`: what was typed wrong is told as JSON too, as the only thing on stdout."""
+    """The same with `--json`: what was typed wrong is told as JSON too, as the only thing on
+    stdout."""
     try:
         code = app(prog_name="corepath", standalone_mode=False)
     except Exception as error:

@@ -1,7 +1,8 @@
 """Where compiled loops are kept from run to run.
 
-numba keeps them beside the code, or in the user's cache folder where the code cannot be written to. Where neither can
-be, as in a read-only container, it refuses to work; then a folder that lasts for one run must do.
+numba keeps them beside the code, or in the user's cache folder where the code cannot be written to.
+Where neither can be, as in a read-only container, it refuses to work; then a folder that lasts for
+one run must do.
 """
 
 from __future__ import annotations
@@ -17,10 +18,13 @@ _PACKAGE = Path(__file__).resolve().parents[1]
 
 
 def settle_cache(environment: MutableMapping[str, str], package: Path = _PACKAGE) -> None:
-    """Name a folder for compiled loops in `environment`, unless one is named or the code itself can be written to."""
+    """Name a folder for compiled loops in `environment`, unless one is named or the code itself can
+    be written to."""
     if environment.get(VARIABLE) or os.access(package, os.W_OK):
         return
-    parent = environment.get("XDG_CACHE_HOME") or str(Path(environment.get("HOME") or "~").expanduser() / ".cache")
+    parent = environment.get("XDG_CACHE_HOME") or str(
+        Path(environment.get("HOME") or "~").expanduser() / ".cache"
+    )
     folder = Path(parent) / "corepath"
     try:
         folder.mkdir(parents=True, exist_ok=True)

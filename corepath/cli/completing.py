@@ -1,7 +1,9 @@
-"""What the shell offers after a tab: job files, folders of plans, their files, names in the job that is being typed.
+"""What the shell offers after a tab: job files, folders of plans, their files, names in the job
+that is being typed.
 
-Light, since it runs at every tab: files are looked for in the folder that the typed word names and in those directly
-below it, and of a job only its names are read. Nothing found leaves the word to the shell. Never an error.
+Light, since it runs at every tab: files are looked for in the folder that the typed word names and
+in those directly below it, and of a job only its names are read. Nothing found leaves the word to
+the shell. Never an error.
 """
 
 from __future__ import annotations
@@ -28,7 +30,9 @@ def jobs(incomplete: str) -> list[str]:
 
 def plans(incomplete: str) -> list[str]:
     """Folders that hold a plan, and single files of G-code."""
-    return _matching(incomplete, lambda path: (path / "job.resolved.json").is_file() or path.suffix == ".nc")
+    return _matching(
+        incomplete, lambda path: (path / "job.resolved.json").is_file() or path.suffix == ".nc"
+    )
 
 
 def programs(incomplete: str) -> list[str]:
@@ -83,7 +87,9 @@ def _is_job(path: Path) -> bool:
 def _tables(name: str) -> list[dict[str, Any]]:
     """The tables of this name in the job."""
     tables = _job().get(name)
-    return [table for table in tables if isinstance(table, dict)] if isinstance(tables, list) else []
+    return (
+        [table for table in tables if isinstance(table, dict)] if isinstance(tables, list) else []
+    )
 
 
 def _ids(table_name: str) -> Iterator[str]:
@@ -97,12 +103,15 @@ def _ids(table_name: str) -> Iterator[str]:
 
 
 def _matching(incomplete: str, wanted: Callable[[Path], bool]) -> list[str]:
-    """Paths that begin as typed: of the folder that the word names, then of those below it; as they would be typed."""
+    """Paths that begin as typed: of the folder that the word names, then of those below it; as they
+    would be typed."""
     typed = incomplete[: incomplete.rfind("/") + 1]
     found: list[str] = []
     try:
         here = _listed(Path(typed or "."))
-        below = [one for path in here if path.is_dir() and not wanted(path) for one in _listed(path)]
+        below = [
+            one for path in here if path.is_dir() and not wanted(path) for one in _listed(path)
+        ]
         for path in (*here, *below):
             text = typed + path.relative_to(Path(typed or ".")).as_posix()
             if text.startswith(incomplete) and wanted(path):
@@ -121,7 +130,9 @@ def _listed(folder: Path) -> list[Path]:
 
 def _job() -> dict[str, Any]:
     """The job file on the line that is being typed, as far as it can be read."""
-    line = os.environ.get("COMP_WORDS") or os.environ.get("_TYPER_COMPLETE_ARGS") or " ".join(sys.argv)
+    line = (
+        os.environ.get("COMP_WORDS") or os.environ.get("_TYPER_COMPLETE_ARGS") or " ".join(sys.argv)
+    )
     name = re.search(r"(?<!\S)(\S+\.toml)(?!\S)", line)
     if name is None:
         return {}

@@ -1,6 +1,7 @@
 """From what went wrong to a message and an exit code: no command ever ends in a traceback.
 
-Results go to stdout, faults to stderr; with `--json` the faults go to stdout, as the only thing there.
+Results go to stdout, faults to stderr; with `--json` the faults go to stdout, as the only thing
+there.
 """
 
 from __future__ import annotations
@@ -19,7 +20,18 @@ from corepath.errors import CorepathError, Fault, InputError
 from corepath.lengths import MM, marked
 from corepath.plain_text import safe
 
-__all__ = ["WELL", "WRONG", "as_dict", "as_json", "end", "fault_text", "faults_of", "guarded", "in_letters_of", "say"]
+__all__ = [
+    "WELL",
+    "WRONG",
+    "as_dict",
+    "as_json",
+    "end",
+    "fault_text",
+    "faults_of",
+    "guarded",
+    "in_letters_of",
+    "say",
+]
 
 WELL, FAILED, WRONG, INTERRUPTED = 0, 1, 2, 130
 _TRACE = "COREPATH_TRACEBACK"
@@ -28,7 +40,8 @@ _COLOURS = {"ok": "32", "caution": "33", "fail": "1;31"}
 _VERDICT = re.compile(r"^( ?\S.*? {2,})(ok|caution|fail)(?= *$| {2})", re.MULTILINE)
 """A verdict in the second column of a table."""
 _PLAIN = {
-    "─": "-", "–": "-", "−": "-", "×": "x", "±": "+/-", "°": " deg", "²": "2", "³": "3", "≥": ">=", "≤": "<=",
+    "─": "-", "–": "-", "−": "-", "×": "x", "±": "+/-", "°": " deg", "²": "2", "³": "3", "≥": ">=",
+    "≤": "<=",
     "⌀": "D", "…": "...", "·": "*", "µ": "u", "→": "->", "’": "'", "━": "-", "│": "|",
 }  # fmt: skip
 
@@ -36,13 +49,16 @@ _PLAIN = {
 def say(text: str, *, error: bool = False) -> None:
     """Print text: the one way from a command to a terminal.
 
-    Control characters in it, from whatever file, are escaped; letters that the terminal does not know become plain
-    ones; verdicts in tables get their colour. A reader that has gone (as `head` does) is no fault of the job.
+    Control characters in it, from whatever file, are escaped; letters that the terminal does not
+    know become plain ones; verdicts in tables get their colour. A reader that has gone (as `head`
+    does) is no fault of the job.
     """
     stream = sys.stderr if error else sys.stdout
     text = in_letters_of(safe(MM.text(text)), getattr(stream, "encoding", None))
     if _coloured(stream):
-        text = _VERDICT.sub(lambda found: f"{found[1]}\x1b[{_COLOURS[found[2]]}m{found[2]}\x1b[0m", text)
+        text = _VERDICT.sub(
+            lambda found: f"{found[1]}\x1b[{_COLOURS[found[2]]}m{found[2]}\x1b[0m", text
+        )
     try:
         stream.write(text if text.endswith("\n") else f"{text}\n")
         stream.flush()
@@ -56,7 +72,8 @@ def _coloured(stream: TextIO) -> bool:
 
 
 def in_letters_of(text: str, encoding: str | None) -> str:
-    """`text` with plain stand-ins for letters that `encoding` lacks, such as `x` for `×` in ASCII; else as it is."""
+    """`text` with plain stand-ins for letters that `encoding` lacks, such as `x` for `×` in ASCII;
+    else as it is."""
     coding = encoding or "utf-8"
     try:
         text.encode(coding)
@@ -83,7 +100,8 @@ def end(failed: bool) -> None:
 
 @contextmanager
 def guarded(*, json_wanted: bool = False, job: Path | None = None) -> Iterator[None]:
-    """Turn whatever is raised inside into a message and an exit code; `job` is quoted in messages."""
+    """Turn whatever is raised inside into a message and an exit code; `job` is quoted in
+    messages."""
     try:
         yield
     except typer.Exit:
@@ -108,24 +126,38 @@ def faults_of(error: Exception) -> Sequence[Fault]:
     if isinstance(error, MemoryError):
         return [Fault("", "not enough memory for a job of this size")]
     if isinstance(error, CorepathError):
-        return [Fault("", error.args[0] if error.args and isinstance(error.args[0], str) else str(error))]
+        return [
+            Fault(
+                "", error.args[0] if error.args and isinstance(error.args[0], str) else str(error)
+            )
+        ]
     if isinstance(error, OSError):
         return [Fault("", f"{error.strerror or error}", file=str(error.filename or ""))]
     if os.environ.get(_TRACE):
         import traceback
 
         traceback.print_exception(error)
-    return [Fault("", f"corepath itself went wrong ({type(error).__name__}: {error}); {_TRACE}=1 shows where")]
+    return [
+        Fault(
+            "",
+            f"corepath itself went wrong ({type(error).__name__}: {error}); {_TRACE}=1 shows where",
+        )
+    ]
 
 
 def _next(faults: Sequence[Fault], job: Path) -> str:
-    """What to type next: `new` where there is no such job, else `check` once the files named are mended."""
+    """What to type next: `new` where there is no such job, else `check` once the files named are
+    mended."""
     from corepath.cli.tables.paragraphs import next_command
 
     if not job.exists():
-        return "Next: name a job that is there, or " + next_command("new", job).replace("Next: ", "begin it: ")
+        return "Next: name a job that is there, or " + next_command("new", job).replace(
+            "Next: ", "begin it: "
+        )
     files = dict.fromkeys(Path(fault.file).name for fault in faults if fault.file)
-    return next_command("check", job, first=f"fix {', '.join(files)}" if files else "fix what was typed")
+    return next_command(
+        "check", job, first=f"fix {', '.join(files)}" if files else "fix what was typed"
+    )
 
 
 def _tell(faults: Sequence[Fault], json_wanted: bool, job: Path | None, after: str = "") -> None:

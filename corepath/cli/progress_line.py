@@ -1,7 +1,8 @@
 """Progress on stderr while a command works, only where a person watches a terminal.
 
-A bar with what is being done and the time that is likely left, counted down between one step and the next; on a
-terminal that knows no control codes (`TERM=dumb`) a line now and then. Nothing in a pipe.
+A bar with what is being done and the time that is likely left, counted down between one step and
+the next; on a terminal that knows no control codes (`TERM=dumb`) a line now and then. Nothing in a
+pipe.
 """
 
 from __future__ import annotations
@@ -28,7 +29,8 @@ def _silent(says: str, share: float) -> None:
 
 
 class Clock:
-    """The time likely left: guessed at each step, counted down from there, at least a second until the next step."""
+    """The time likely left: guessed at each step, counted down from there, at least a second until
+    the next step."""
 
     def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
         self.now = now
@@ -77,7 +79,11 @@ def _lines() -> Iterator[Progress]:
         while not done.wait(_APART):
             if doing != told:
                 told = doing
-                print(", ".join(part for part in (doing, clock.left()) if part), file=sys.stderr, flush=True)
+                print(
+                    ", ".join(part for part in (doing, clock.left()) if part),
+                    file=sys.stderr,
+                    flush=True,
+                )
 
     thread = threading.Thread(target=tell, daemon=True)
     thread.start()

@@ -1,6 +1,8 @@
-"""The line of a faulty file with a caret under what is wrong in it: job, as-cut record or measured blank.
+"""The line of a faulty file with a caret under what is wrong in it: job, as-cut record or measured
+blank.
 
-Lines and columns count from 1. A line that is longer than `WIDEST` letters is shown from near the fault on.
+Lines and columns count from 1. A line that is longer than `WIDEST` letters is shown from near the
+fault on.
 """
 
 from __future__ import annotations
@@ -20,9 +22,11 @@ WIDEST = 70
 
 
 def quoter(job: Path | None) -> Callable[[Fault], list[str]]:
-    """A function that quotes the line of a fault, two lines of text, or none where there is nothing to quote.
+    """A function that quotes the line of a fault, two lines of text, or none where there is nothing
+    to quote.
 
-    `job` is the job file of the command, if it has one; other files are read when a fault names them, each once.
+    `job` is the job file of the command, if it has one; other files are read when a fault names
+    them, each once.
     """
     read: dict[str, Source | None] = {} if job is None else {str(job): source_of(job)}
 
@@ -55,8 +59,11 @@ def source_of(path: Path) -> Source | None:
 
 
 def _under(text: str, value: str, column: int, width: int) -> tuple[int, int]:
-    """Column and width of a value where the line holds it once, as a cell of a table does; else as given."""
-    return (text.index(value) + 1, len(value)) if value and text.count(value) == 1 else (column, width)
+    """Column and width of a value where the line holds it once, as a cell of a table does; else as
+    given."""
+    return (
+        (text.index(value) + 1, len(value)) if value and text.count(value) == 1 else (column, width)
+    )
 
 
 def _marked(text: str, column: int, width: int, line: int) -> list[str]:

@@ -1,4 +1,5 @@
-"""Polygons: offsets with round joins, opening by a disc, the largest circle inside, pieces in a fixed order.
+"""Polygons: offsets with round joins, opening by a disc, the largest circle inside, pieces in a
+fixed order.
 
 Lengths in mm, any frame.
 """
@@ -18,13 +19,19 @@ _SAGITTA = 0.0004  # mm: chords of round joins leave this much
 
 def quarter_segments(radius: float) -> int:
     """Segments of a quarter turn for which round joins of `radius` mm keep within 0.0004 mm."""
-    return max(8, math.ceil(math.pi / 4 / math.acos(max(1 - _SAGITTA / max(radius, _SAGITTA), 0.0))))
+    return max(
+        8, math.ceil(math.pi / 4 / math.acos(max(1 - _SAGITTA / max(radius, _SAGITTA), 0.0)))
+    )
 
 
 def polygons(shape: BaseGeometry) -> list[Polygon]:
     """The polygons of any shape in a fixed order: by left edge, then lower edge, then area."""
-    parts = [part for part in shapely.get_parts(shape) if isinstance(part, Polygon) and not part.is_empty]
-    return sorted(parts, key=lambda p: (round(p.bounds[0], 4), round(p.bounds[1], 4), round(p.area, 4)))
+    parts = [
+        part for part in shapely.get_parts(shape) if isinstance(part, Polygon) and not part.is_empty
+    ]
+    return sorted(
+        parts, key=lambda p: (round(p.bounds[0], 4), round(p.bounds[1], 4), round(p.area, 4))
+    )
 
 
 def grow(shape: BaseGeometry, distance: float) -> BaseGeometry:
@@ -33,11 +40,14 @@ def grow(shape: BaseGeometry, distance: float) -> BaseGeometry:
 
 
 def opened(shape: BaseGeometry, radius: float) -> BaseGeometry:
-    """What a disc of `radius` mm covers without leaving `shape`: its outward corners are rounded."""
+    """What a disc of `radius` mm covers without leaving `shape`: its outward corners are
+    rounded."""
     return grow(grow(shape, -radius), radius)
 
 
 def inradius(region: Polygon) -> float:
     """Radius of the largest circle inside, within 1 %."""
     scale = math.sqrt(region.area)
-    return float(shapely.maximum_inscribed_circle(region, tolerance=max(1e-4, 0.002 * scale)).length)
+    return float(
+        shapely.maximum_inscribed_circle(region, tolerance=max(1e-4, 0.002 * scale)).length
+    )

@@ -1,8 +1,8 @@
 """Polylines: length along, the place at a length, the part between, more points.
 
 A polyline is (n, k) float, k being 2 or more: lengths are those seen from above, in X and Y, and
-what further columns hold goes along where it is said. A closed one repeats its first point at the end.
-Lengths in mm, any frame.
+what further columns hold goes along where it is said. A closed one repeats its first point at the
+end. Lengths in mm, any frame.
 """
 
 from __future__ import annotations
@@ -66,7 +66,8 @@ def stretch(closed: Floats, begin: float, length: float) -> Floats:
 
 
 def begun_at(closed: Floats, begin: float) -> Floats:
-    """The closed (n, 2) polyline as (m, 2) from `begin` mm along it, less than a lap, round to there."""
+    """The closed (n, 2) polyline as (m, 2) from `begin` mm along it, less than a lap, round to
+    there."""
     stations = along(closed)
     first = place_at(closed, stations, np.array([begin]))
     # the last point repeats the first, which is then in neither part or in `before`

@@ -1,7 +1,8 @@
-"""What may stand under each key, read from the model itself, so that messages and reference cannot drift from it.
+"""What may stand under each key, read from the model itself, so that messages and reference cannot
+drift from it.
 
-A *kind* describes one value: number, whole number, text, flag, choice, list or table, with its bounds.
-Bounds of lengths are in mm, as in the model.
+A *kind* describes one value: number, whole number, text, flag, choice, list or table, with its
+bounds. Bounds of lengths are in mm, as in the model.
 """
 
 from __future__ import annotations
@@ -26,7 +27,8 @@ _NAMED_LIST = re.compile(r"\[([a-z][a-z _]*(?:, [a-z][a-z _]*)+)\]")
 
 @dataclass(frozen=True, slots=True)
 class KeyKind:
-    """What one key may hold. `items`: of a list, one kind if `repeated`, else one for each place."""
+    """What one key may hold. `items`: of a list, one kind if `repeated`, else one for each
+    place."""
 
     name: Literal["number", "whole number", "text", "flag", "choice", "list", "table"]
     length: bool = False
@@ -103,12 +105,16 @@ def _kind(annotation: Any, metadata: tuple[Any, ...], names: tuple[str, ...]) ->
 def _list_kind(parts: tuple[Any, ...], names: tuple[str, ...]) -> KeyKind:
     repeated = len(parts) == 2 and parts[1] is Ellipsis
     items = tuple(_kind(part, (), names) for part in (parts[:1] if repeated else parts))
-    return KeyKind("list", items=items, repeated=repeated, names=names if len(names) == len(items) else ())
+    return KeyKind(
+        "list", items=items, repeated=repeated, names=names if len(names) == len(items) else ()
+    )
 
 
 def _number_kind(name: Literal["number", "whole number"], metadata: tuple[Any, ...]) -> KeyKind:
     def bound(kind: type[Any], attribute: str) -> float | None:
-        return next((float(getattr(item, attribute)) for item in metadata if isinstance(item, kind)), None)
+        return next(
+            (float(getattr(item, attribute)) for item in metadata if isinstance(item, kind)), None
+        )
 
     return KeyKind(
         name,
@@ -148,10 +154,16 @@ def _wanted_list(kind: KeyKind) -> str:
 
 def _element(kind: KeyKind) -> str:
     if kind.name != "list":
-        return wanted(kind) if kind.name == "choice" else ("text" if kind.name == "text" else "number")
+        return (
+            wanted(kind) if kind.name == "choice" else ("text" if kind.name == "text" else "number")
+        )
     if kind.names:
         return f"[{', '.join(kind.names)}]"
-    return f"[{', '.join(_element(item) for item in kind.items)}]" if not kind.repeated else _wanted_list(kind)
+    return (
+        f"[{', '.join(_element(item) for item in kind.items)}]"
+        if not kind.repeated
+        else _wanted_list(kind)
+    )
 
 
 def _bounds(kind: KeyKind, inch: bool) -> str:

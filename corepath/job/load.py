@@ -1,8 +1,8 @@
 """From the text of a job file to a checked `Job`, or to all of its faults at once.
 
-Unknown keys are found first and named with their nearest neighbour, then left out, so that the rest is still
-checked. Every section is checked on its own, so that a fault in one does not hide those of another. Lengths are
-turned into mm here, once; messages speak in the units of the file.
+Unknown keys are found first and named with their nearest neighbour, then left out, so that the rest
+is still checked. Every section is checked on its own, so that a fault in one does not hide those of
+another. Lengths are turned into mm here, once; messages speak in the units of the file.
 """
 
 from __future__ import annotations
@@ -32,7 +32,8 @@ from corepath.plain_text import unsafe_letter
 __all__ = ["check_source", "fault_of", "load_job", "read_job"]
 
 _WRONG_KIND = frozenset({
-    "bool_type", "bool_parsing", "dict_type", "float_parsing", "float_type", "int_from_float", "int_parsing",
+    "bool_type", "bool_parsing", "dict_type", "float_parsing", "float_type", "int_from_float",
+    "int_parsing",
     "int_type", "list_type", "model_attributes_type", "model_type", "string_type", "tuple_type",
 })  # fmt: skip
 _LENGTH = re.compile(r"(\d+(?:\.\d+)?) mm\b")
@@ -48,9 +49,10 @@ def load_job(path: FilePath) -> Job:
 def read_job(path: FilePath) -> tuple[Job | None, list[Fault]]:
     """The job as far as it can be made out, and all faults found, in the order of the file.
 
-    The job is None only where a value is missing or cannot be used for which nothing can stand in; with unknown keys,
-    with values that contradict each other, or with wrong values that no geometry hangs on, it is still given, so that
-    the caller can look for more faults and report all together.
+    The job is None only where a value is missing or cannot be used for which nothing can stand in;
+    with unknown keys, with values that contradict each other, or with wrong values that no geometry
+    hangs on, it is still given, so that the caller can look for more faults and report all
+    together.
     """
     source, faults = read_source(path)
     return (None, faults) if source is None else check_source(source)
@@ -82,10 +84,14 @@ def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
     mixed = half_converted(sections, known) if inch else []
     if mixed:
         return None, locate([*mixed, *faults], source)
-    enormous = [Fault(key_of(path), says, allowed=allowed) for path, says, allowed in beyond(sections)]
+    enormous = [
+        Fault(key_of(path), says, allowed=allowed) for path, says, allowed in beyond(sections)
+    ]
     if enormous:  # no geometry can be made of these
         told = {fault.key for fault in faults}
-        return None, locate([*faults, *(fault for fault in enormous if fault.key not in told)], source)
+        return None, locate(
+            [*faults, *(fault for fault in enormous if fault.key not in told)], source
+        )
     try:
         job = Job.model_validate(with_stand_ins(known, faults), context=context)
     except ValidationError:
@@ -94,11 +100,14 @@ def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
 
 
 def _unsafe_texts(value: Any, path: Path) -> Iterator[Fault]:
-    """A fault for each text of the document with a letter that could do something to what shows it."""
+    """A fault for each text of the document with a letter that could do something to what shows
+    it."""
     if isinstance(value, str):
         letter = unsafe_letter(value)
         if letter:
-            says = f"holds {letter}, a control character or one that turns the order of letters round"
+            says = (
+                f"holds {letter}, a control character or one that turns the order of letters round"
+            )
             yield Fault(key_of(path), says, allowed="letters that can be seen")
     elif isinstance(value, dict):
         for name, item in value.items():
@@ -110,11 +119,16 @@ def _unsafe_texts(value: Any, path: Path) -> Iterator[Fault]:
 
 def _in_inches(allowed: str) -> str:
     """The text with its lengths in inches first, as the file has them."""
-    return _LENGTH.sub(lambda found: f"{float(found[1]) / MM_PER_INCH:.4g} inch ({found[1]} mm)", allowed)
+    return _LENGTH.sub(
+        lambda found: f"{float(found[1]) / MM_PER_INCH:.4g} inch ({found[1]} mm)", allowed
+    )
 
 
-def _without_unknown(table: Mapping[str, Any], model: type[BaseModel], at: Path, faults: list[Fault]) -> dict[str, Any]:
-    """A copy of the table without the keys that the model does not know; each of them is a fault."""
+def _without_unknown(
+    table: Mapping[str, Any], model: type[BaseModel], at: Path, faults: list[Fault]
+) -> dict[str, Any]:
+    """A copy of the table without the keys that the model does not know; each of them is a
+    fault."""
     kinds = fields_of(model)
     known: dict[str, Any] = {}
     for name, value in table.items():
@@ -130,7 +144,9 @@ def _copied(value: Any, kind: KeyKind, path: Path, faults: list[Fault]) -> Any:
     if kind.table is not None and isinstance(value, dict):
         return _without_unknown(value, kind.table, path, faults)
     if kind.name == "list" and kind.items and isinstance(value, list):
-        return [_copied(item, kind.items[0], (*path, place), faults) for place, item in enumerate(value)]
+        return [
+            _copied(item, kind.items[0], (*path, place), faults) for place, item in enumerate(value)
+        ]
     return value
 
 
@@ -160,9 +176,14 @@ def _home_of(name: str) -> str:
 
 
 def _sections(
-    known: Mapping[str, Any], context: Mapping[str, float], inch: bool, source: Source, faults: list[Fault]
+    known: Mapping[str, Any],
+    context: Mapping[str, float],
+    inch: bool,
+    source: Source,
+    faults: list[Fault],
 ) -> dict[str, Any]:
-    """Each section that is valid on its own; of arrays of tables a tuple with None for each that is not."""
+    """Each section that is valid on its own; of arrays of tables a tuple with None for each that is
+    not."""
     sections: dict[str, Any] = {}
     for name, kind in fields_of(Job).items():
         required = Job.model_fields[name].is_required()
@@ -191,16 +212,30 @@ def _header(name: str, kind: KeyKind) -> str:
 
 
 def _section(
-    name: str, kind: KeyKind, value: Any, context: Mapping[str, float], inch: bool, source: Source, faults: list[Fault]
+    name: str,
+    kind: KeyKind,
+    value: Any,
+    context: Mapping[str, float],
+    inch: bool,
+    source: Source,
+    faults: list[Fault],
 ) -> Any:
     if kind.table is not None:
         return _validated(kind.table, value, (name,), context, inch, source, faults)
     if kind.name == "list" and kind.items[0].table is not None and isinstance(value, list):
         model = kind.items[0].table
         rows = tuple(
-            _validated(model, row, (name, place), context, inch, source, faults) for place, row in enumerate(value)
+            _validated(model, row, (name, place), context, inch, source, faults)
+            for place, row in enumerate(value)
         )
-        least = next((item.min_length for item in Job.model_fields[name].metadata if hasattr(item, "min_length")), 0)
+        least = next(
+            (
+                item.min_length
+                for item in Job.model_fields[name].metadata
+                if hasattr(item, "min_length")
+            ),
+            0,
+        )
         if len(rows) < least:
             faults.append(Fault(name, f"at least {least} are needed", value=str(len(rows))))
         return rows
@@ -211,7 +246,9 @@ def _section(
     return _validated_scalar(name, kind, value, inch, source, faults)
 
 
-def _validated_scalar(name: str, kind: KeyKind, value: Any, inch: bool, source: Source, faults: list[Fault]) -> Any:
+def _validated_scalar(
+    name: str, kind: KeyKind, value: Any, inch: bool, source: Source, faults: list[Fault]
+) -> Any:
     if kind.name == "choice" and value not in kind.choices:
         faults.append(Fault(name, "is not one of the choices", allowed=wanted(kind)))
         return None
@@ -237,7 +274,13 @@ def _validated(
     faults: list[Fault],
 ) -> BaseModel | None:
     if not isinstance(value, dict):
-        faults.append(Fault(key_of(at), f"must be a table of keys, not {_kind_name(value)}", allowed=f"[{at[0]}]"))
+        faults.append(
+            Fault(
+                key_of(at),
+                f"must be a table of keys, not {_kind_name(value)}",
+                allowed=f"[{at[0]}]",
+            )
+        )
         return None
     try:
         return model.model_validate(value, context=dict(context))
@@ -285,7 +328,11 @@ def fault_of(entry: Mapping[str, Any], path: Path, inch: bool, source: Source) -
         count = entry.get("ctx", {}).get("max_length", 1)
         return Fault(key_of(path), "is too long", allowed=f"at most {count} characters")
     if code == "string_pattern_mismatch":
-        return Fault(key_of(path), "is no short name", allowed="a letter, then letters, digits, - or _; 12 at most")
+        return Fault(
+            key_of(path),
+            "is no short name",
+            allowed="a letter, then letters, digits, - or _; 12 at most",
+        )
     if code in _WRONG_KIND and kind is not None:
         return Fault(key_of(path), _what_it_is(held, kind), allowed=allowed)
     return Fault(key_of(path), "has a value that is not allowed", allowed=allowed)
@@ -301,13 +348,16 @@ def _is_shape(code: str, kind: KeyKind | None, parent: KeyKind | None) -> bool:
 
 
 def _shape_fault(path: Path, inch: bool, source: Source) -> Fault:
-    """Say the shape that is wanted: of the whole key where its first level is wrong, else of the one element."""
+    """Say the shape that is wanted: of the whole key where its first level is wrong, else of the
+    one element."""
     kind = kind_at(path)
     while path and (kind is None or kind.name != "list"):
         path = path[:-1]
         kind = kind_at(path)
     held = value_at(source.document, path)[1]
-    start = next((count for count, part in enumerate(path) if isinstance(part, int) and count > 1), len(path))
+    start = next(
+        (count for count, part in enumerate(path) if isinstance(part, int) and count > 1), len(path)
+    )
     whole = kind_at(path[:start])
     if not isinstance(held, list) and whole is not None and whole.name == "list":
         path, kind = path[:start], whole
@@ -327,14 +377,25 @@ def _out_of_bounds(held: Any, kind: KeyKind | None) -> str:
 def _kind_name(value: Any) -> str:
     if isinstance(value, bool):
         return "true or false"
-    names = ((str, "text"), (int, "a number"), (float, "a number"), (list, "a list"), (dict, "a table"))
+    names = (
+        (str, "text"),
+        (int, "a number"),
+        (float, "a number"),
+        (list, "a list"),
+        (dict, "a table"),
+    )
     return next((name for kind, name in names if isinstance(value, kind)), "a date or time")
 
 
 def _what_it_is(value: Any, kind: KeyKind) -> str:
     if kind.name == "whole number" and isinstance(value, float):
         return "must be a whole number, written without a point"
-    want = {"number": "a number", "whole number": "a whole number", "text": "text", "flag": "true or false"}
+    want = {
+        "number": "a number",
+        "whole number": "a whole number",
+        "text": "text",
+        "flag": "true or false",
+    }
     wish = want.get(kind.name, wanted(kind))
     if isinstance(value, str) and kind.name in ("number", "whole number"):
         return f"must be {wish}, not text: write it without quotes"

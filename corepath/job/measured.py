@@ -1,12 +1,14 @@
-"""Measured places of the blank, read from a CSV file: x, y and thickness, height above the bed, or both.
+"""Measured places of the blank, read from a CSV file: x, y and thickness, height above the bed, or
+both.
 
-x and y are in the board frame (X along the length, Y across, from the middle of the blank), *thickness* is what
-callipers say of the blank alone, *height* how high the raw top stands above the bed as the blank is held in A, so
-that height less thickness is the gap under it. All in mm after reading. The file may have a header that names the
-columns in any order; without one they are x, y, thickness and height. Cells are separated by comma, semicolon or tab;
-beside the latter two, and in quotes, a decimal comma is taken. Blank lines and lines that start with # are passed
-over, but for `# schema = 1`, the form of the file, and so are rows with nothing measured: a form that is half filled
-in is no mistake.
+x and y are in the board frame (X along the length, Y across, from the middle of the blank),
+*thickness* is what callipers say of the blank alone, *height* how high the raw top stands above the
+bed as the blank is held in A, so that height less thickness is the gap under it. All in mm after
+reading. The file may have a header that names the columns in any order; without one they are x, y,
+thickness and height. Cells are separated by comma, semicolon or tab; beside the latter two, and in
+quotes, a decimal comma is taken. Blank lines and lines that start with # are passed over, but for
+`# schema = 1`, the form of the file, and so are rows with nothing measured: a form that is half
+filled in is no mistake.
 """
 
 from __future__ import annotations
@@ -36,10 +38,12 @@ MOST_PLACES = 5000
 """More places than this are no measured blank (common practice, no source)."""
 
 ABSURD = 0.30
-"""Share of the nominal thickness beyond which a figure is a slip of the pen (common practice, no source)."""
+"""Share of the nominal thickness beyond which a figure is a slip of the pen (common practice, no
+source)."""
 
 SINKING = 0.5
-"""mm by which a height may lie below the thickness there before the two cannot belong to one place."""
+"""mm by which a height may lie below the thickness there before the two cannot belong to one
+place."""
 
 _COLUMNS = ("x", "y", "thickness", "height")
 _PASSED_OVER = ("place", "note")
@@ -57,7 +61,8 @@ _UNIT = re.compile(r"\s*[\[(]\s*(mm|cm|m|inch|inches|in|\")\s*[\])]\s*\Z")
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """Measured places: arrays (n,), mm; nan where a figure was not taken. `lines` are lines of the file, from 1."""
+    """Measured places: arrays (n,), mm; nan where a figure was not taken. `lines` are lines of the
+    file, from 1."""
 
     x: Floats
     y: Floats
@@ -81,7 +86,8 @@ class _Row:
 
 @dataclass(frozen=True, slots=True)
 class _Reading:
-    """What all rows share: file as messages name it, mm in one unit of the file, the blank, if known."""
+    """What all rows share: file as messages name it, mm in one unit of the file, the blank, if
+    known."""
 
     file: str
     scale: float
@@ -96,11 +102,13 @@ class _Reading:
 
 
 def read_measured(path: Path, *, scale: float = 1.0, blank: BlankSection | None = None) -> Measured:
-    """Read the measured places in the file at `path`; lengths in it times `scale` are mm (25.4 for inches).
+    """Read the measured places in the file at `path`; lengths in it times `scale` are mm (25.4 for
+    inches).
 
-    With `blank`, places off it and figures that cannot be meant are faults as well. A form with nothing filled in gives
-    no places. A place that is named twice counts once: figures are put together, and differing ones are a fault.
-    Raises InputError with all faults, each with file and line.
+    With `blank`, places off it and figures that cannot be meant are faults as well. A form with
+    nothing filled in gives no places. A place that is named twice counts once: figures are put
+    together, and differing ones are a fault. Raises InputError with all faults, each with file and
+    line.
     """
     text, unreadable = read_text(path)
     if unreadable:
@@ -108,7 +116,12 @@ def read_measured(path: Path, *, scale: float = 1.0, blank: BlankSection | None 
     reading = _Reading(str(path), scale, blank, [])
     rows = _merged(_rows(text, reading), reading)
     if len(rows) > MOST_PLACES:
-        reading.fault(rows[MOST_PLACES].line, "", f"holds {len(rows)} places", allowed=f"at most {MOST_PLACES}")
+        reading.fault(
+            rows[MOST_PLACES].line,
+            "",
+            f"holds {len(rows)} places",
+            allowed=f"at most {MOST_PLACES}",
+        )
     if reading.faults:
         raise InputError(sorted(reading.faults, key=lambda fault: fault.line or 0))
     columns = ([row.x, row.y, row.thickness, row.height] for row in rows)
@@ -120,7 +133,9 @@ def read_measured(path: Path, *, scale: float = 1.0, blank: BlankSection | None 
 
 def _as_csv(fault: Fault) -> Fault:
     says = fault.says.replace("job file", "file of measured places")
-    return Fault(fault.key, says, fault.value, fault.allowed.replace("TOML", "CSV"), fault.file, fault.line)
+    return Fault(
+        fault.key, says, fault.value, fault.allowed.replace("TOML", "CSV"), fault.file, fault.line
+    )
 
 
 def _rows(text: str, reading: _Reading) -> Iterator[_Row]:
@@ -150,7 +165,8 @@ def _rows(text: str, reading: _Reading) -> Iterator[_Row]:
 
 
 def _is_known(comment: str, line: int, reading: _Reading) -> bool:
-    """Whether the rows after a comment can be read: not when it says that they are for a newer corepath."""
+    """Whether the rows after a comment can be read: not when it says that they are for a newer
+    corepath."""
     _, fault = MEASURED.number(comment_number(comment))
     if fault is not None:
         reading.fault(line, fault.key, fault.says, fault.value or comment.strip(), fault.allowed)
@@ -191,7 +207,9 @@ def _header(cells: Sequence[str], line: int, reading: _Reading) -> list[str]:
         name, wrong_unit = _column(cell, reading.scale)
         if wrong_unit:
             own = "inches" if reading.scale != 1.0 else "mm"
-            reading.fault(line, "", f"the column is in other units than the job, which is in {own}", cell, own)
+            reading.fault(
+                line, "", f"the column is in other units than the job, which is in {own}", cell, own
+            )
             good = False
         elif name and name not in (*_COLUMNS, *_PASSED_OVER):
             near = get_close_matches(name, (*_COLUMNS, *_PASSED_OVER), n=1, cutoff=0.5)
@@ -208,7 +226,12 @@ def _header(cells: Sequence[str], line: int, reading: _Reading) -> list[str]:
     if "thickness" not in names and "height" not in names:
         missing.append("thickness or height")
     if missing:
-        reading.fault(line, "", f"the header names no column {', '.join(missing)}", allowed=", ".join(_COLUMNS))
+        reading.fault(
+            line,
+            "",
+            f"the header names no column {', '.join(missing)}",
+            allowed=", ".join(_COLUMNS),
+        )
         return []
     return names
 
@@ -256,7 +279,9 @@ def _row(cells: Sequence[str], names: Sequence[str], line: int, reading: _Readin
         return None
     for name in ("x", "y"):
         if math.isnan(found[name]):
-            reading.fault(line, name, "is missing beside a measured figure", allowed="where it was measured")
+            reading.fault(
+                line, name, "is missing beside a measured figure", allowed="where it was measured"
+            )
             good = False
     row = _Row(line, **found)
     return row if good and _can_be(row, reading) else None
@@ -275,7 +300,10 @@ def _can_be(row: _Row, reading: _Reading) -> bool:
         says = f"the height lies {below} below the thickness: are the columns mixed up?"
         reading.fault(row.line, "height", says, reading.words(row.height), "the thickness or more")
     if reading.blank is not None:
-        for name, value, size in (("x", row.x, reading.blank.length), ("y", row.y, reading.blank.width)):
+        for name, value, size in (
+            ("x", row.x, reading.blank.length),
+            ("y", row.y, reading.blank.width),
+        ):
             if abs(value) > size / 2 + 0.01:
                 says = "lies off the blank; places count from its middle"
                 half = reading.words(size / 2)
@@ -292,7 +320,9 @@ def _is_meant(line: int, name: str, value: float, nominal: float, reading: _Read
         "mm in a job in inches": value / MM_PER_INCH,
         "cm": value * 10.0,
     }
-    meant = next((words for words, other in units.items() if abs(other - nominal) <= 0.1 * nominal), "")
+    meant = next(
+        (words for words, other in units.items() if abs(other - nominal) <= 0.1 * nominal), ""
+    )
     if meant:
         says += f": is it in {meant}?"
     low, high = (reading.words(nominal * (1 + sign * ABSURD)) for sign in (-1, 1))
@@ -312,6 +342,9 @@ def _merged(rows: Iterator[_Row], reading: _Reading) -> list[_Row]:
             if math.isnan(other):
                 setattr(held, name, mine)
             elif not math.isnan(mine) and abs(mine - other) > 1e-6:
-                says = f"the same place has another {name}, {reading.words(other)}, in line {held.line}"
+                says = (
+                    f"the same place has another {name}, {reading.words(other)}, in line "
+                    f"{held.line}"
+                )
                 reading.fault(row.line, name, says, reading.words(mine), "one figure for one place")
     return list(places.values())

@@ -1,4 +1,5 @@
-"""The job: what the user wrote, checked and immutable. All lengths in mm, whatever the file's units.
+"""The job: what the user wrote, checked and immutable. All lengths in mm, whatever the file's
+units.
 
 Each field's description is the reference text of its key. `Length` fields are scaled from inches
 when the file says `units = "inch"`: the loader passes `context={"scale": 25.4}`.
@@ -22,9 +23,10 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BlankSection", "BoardSection", "CastSection", "CutterSection", "DeckSection", "DowelSection",
-    "GrooveSection", "HoldSection", "InsertSection", "Job", "LayupSection", "LimitsSection", "MachineSection",
-    "Millimetres", "MillingSection", "ObstacleSection", "OutlineSection", "PatchSection", "PlugSection", "Point",
-    "ScrewSection", "SkimSection", "SkinSection", "Tolerances", "TrimSection",
+    "GrooveSection", "HoldSection", "InsertSection", "Job", "LayupSection", "LimitsSection",
+    "MachineSection", "Millimetres", "MillingSection", "ObstacleSection", "OutlineSection",
+    "PatchSection", "PlugSection", "Point", "ScrewSection", "SkimSection", "SkinSection",
+    "Tolerances", "TrimSection",
 ]  # fmt: skip
 
 
@@ -63,41 +65,72 @@ class BoardSection(Section):
     thickness: PositiveLength = Field(
         description="finished thickness: the largest deck station, or the highest of mesh or grid"
     )
-    edge_thickness: PositiveLength = Field(description="finished thickness at the outline and in the edge band")
+    edge_thickness: PositiveLength = Field(
+        description="finished thickness at the outline and in the edge band"
+    )
 
 
 class OutlineSection(Section):
     stations: tuple[tuple[Length, NonNegativeLength], ...] | None = Field(
-        None, min_length=3, description="[x, half width] pairs; a smooth closed curve, symmetric about the X axis"
+        None,
+        min_length=3,
+        description="[x, half width] pairs; a smooth closed curve, symmetric about the X axis",
     )
-    points: tuple[Point, ...] | None = Field(None, min_length=3, description="[x, y] corners of the outline, in order")
-    smooth: Flag = Field(False, description="with points: a smooth closed curve through them instead of straight lines")
-    dxf: str | None = Field(None, min_length=1, description="DXF file with the outline, relative to the job file")
-    layer: str | None = Field(None, description="layer of the DXF file that holds the outline; all layers if not given")
+    points: tuple[Point, ...] | None = Field(
+        None, min_length=3, description="[x, y] corners of the outline, in order"
+    )
+    smooth: Flag = Field(
+        False,
+        description="with points: a smooth closed curve through them instead of straight lines",
+    )
+    dxf: str | None = Field(
+        None, min_length=1, description="DXF file with the outline, relative to the job file"
+    )
+    layer: str | None = Field(
+        None, description="layer of the DXF file that holds the outline; all layers if not given"
+    )
     dxf_units: Literal["mm", "cm", "m", "inch", "foot"] | None = Field(
         None, description="units of the DXF file, where its header does not state them"
     )
-    join: PositiveLength = Field(0.05, description="DXF pieces whose ends lie closer than this are joined")
+    join: PositiveLength = Field(
+        0.05, description="DXF pieces whose ends lie closer than this are joined"
+    )
 
 
 LengthUnit = Literal["mm", "cm", "m", "inch"]
 
 
 class PatchSection(Section):
-    name: str | None = Field(None, min_length=1, max_length=24, description="as in report and messages")
+    name: str | None = Field(
+        None, min_length=1, max_length=24, description="as in report and messages"
+    )
     at: tuple[Point, ...] | None = Field(
-        None, min_length=1, description="[[x, y], …] of the middle of each, of a circle or a rectangle"
+        None,
+        min_length=1,
+        description="[[x, y], …] of the middle of each, of a circle or a rectangle",
     )
     diameter: PositiveLength | None = Field(None, description="of a circle")
-    size: tuple[PositiveLength, PositiveLength] | None = Field(None, description="[length, width] of a rectangle")
-    angle: _Number = Field(0.0, description="direction of a rectangle's length, degrees from X towards Y")
+    size: tuple[PositiveLength, PositiveLength] | None = Field(
+        None, description="[length, width] of a rectangle"
+    )
+    angle: _Number = Field(
+        0.0, description="direction of a rectangle's length, degrees from X towards Y"
+    )
     points: tuple[Point, ...] | None = Field(
         None, min_length=3, description="[x, y] corners of any other form, joined by straight lines"
     )
-    flat: PositiveLength | None = Field(None, description="height of its level plateau above the finished bottom")
-    raised: PositiveLength | None = Field(None, description="by how much it stands above the deck round it")
-    sunk: PositiveLength | None = Field(None, description="by how much it lies below the deck round it")
-    blend: PositiveLength = Field(description="width inside its form over which it meets the deck round it")
+    flat: PositiveLength | None = Field(
+        None, description="height of its level plateau above the finished bottom"
+    )
+    raised: PositiveLength | None = Field(
+        None, description="by how much it stands above the deck round it"
+    )
+    sunk: PositiveLength | None = Field(
+        None, description="by how much it lies below the deck round it"
+    )
+    blend: PositiveLength = Field(
+        description="width inside its form over which it meets the deck round it"
+    )
 
 
 class DeckSection(Section):
@@ -107,48 +140,82 @@ class DeckSection(Section):
     profile: tuple[tuple[Length, Length], ...] | None = Field(
         None,
         min_length=1,
-        description="[x, crown] pairs, with stations: by how much the deck falls from the X axis to the half width; "
+        description="[x, crown] pairs, with stations: by how much the deck falls from the X axis "
+        "to the half width; "
         "below 0 where it is concave",
     )
     mesh: str | None = Field(
         None, min_length=1, description="STL, OBJ or PLY file of the deck, relative to the job file"
     )
-    mesh_units: LengthUnit | None = Field(None, description="units of the mesh file, which does not state them")
+    mesh_units: LengthUnit | None = Field(
+        None, description="units of the mesh file, which does not state them"
+    )
     mesh_at: tuple[Length, Length, Length] = Field(
         (0.0, 0.0, 0.0), description="[x, y, z] of the mesh's own origin in the board frame"
     )
-    mesh_angle: _Number = Field(0.0, description="turns the mesh about its own Z axis, degrees from X towards Y")
-    mesh_smooth: NonNegativeLength = Field(0.0, description="total width of the kernel that smooths the mesh's heights")
-    grid: str | None = Field(
-        None, min_length=1, description="CSV file of x, y, h on a grid, or NPY file of h, relative to the job file"
+    mesh_angle: _Number = Field(
+        0.0, description="turns the mesh about its own Z axis, degrees from X towards Y"
     )
-    grid_units: LengthUnit | None = Field(None, description="units of the grid file, which does not state them")
+    mesh_smooth: NonNegativeLength = Field(
+        0.0, description="total width of the kernel that smooths the mesh's heights"
+    )
+    grid: str | None = Field(
+        None,
+        min_length=1,
+        description="CSV file of x, y, h on a grid, or NPY file of h, relative to the job file",
+    )
+    grid_units: LengthUnit | None = Field(
+        None, description="units of the grid file, which does not state them"
+    )
     grid_origin: Point | None = Field(None, description="[x, y] of the first value of an NPY file")
     grid_spacing: tuple[PositiveLength, PositiveLength] | None = Field(
-        None, description="[along x, along y] between the values of an NPY file; its first index runs along X"
+        None,
+        description="[along x, along y] between the values of an NPY file; its first index "
+        "runs along X",
     )
-    grid_smooth: NonNegativeLength = Field(0.0, description="total width of the kernel that smooths the grid's heights")
+    grid_smooth: NonNegativeLength = Field(
+        0.0, description="total width of the kernel that smooths the grid's heights"
+    )
     sha256: str | None = Field(
         None,
         pattern=r"^[0-9a-f]{64}$",
-        description="SHA-256 of the mesh or grid file's bytes; another file is refused. A plan fills it in",
+        description="SHA-256 of the mesh or grid file's bytes; another file is refused. A plan "
+        "fills it in",
     )
-    patch: tuple[PatchSection, ...] = Field((), description="local patches, laid on in the order given")
+    patch: tuple[PatchSection, ...] = Field(
+        (), description="local patches, laid on in the order given"
+    )
     edge_band: NonNegativeLength = Field(
-        14.0, description="width inside the outline at the edge thickness; over it a mesh or grid is brought to it"
+        14.0,
+        description="width inside the outline at the edge thickness; over it a mesh or grid "
+        "is brought to it",
     )
     blend: PositiveLength = Field(
-        110.0, description="width over which a deck of stations rises from the edge band to its full height"
+        110.0,
+        description="width over which a deck of stations rises from the edge band to its "
+        "full height",
     )
-    clean_up: NonNegativeLength = Field(0.4, description="least wood that the deck pass must remove everywhere")
-    smooth: NonNegativeLength = Field(60.0, description="total width of the kernel that smooths the stations' curve")
-    least_radius: PositiveLength = Field(150.0, description="creases of the deck are rounded to this radius")
-    scallop: PositiveLength = Field(0.05, description="height of the ridges that finishing lines may leave")
+    clean_up: NonNegativeLength = Field(
+        0.4, description="least wood that the deck pass must remove everywhere"
+    )
+    smooth: NonNegativeLength = Field(
+        60.0, description="total width of the kernel that smooths the stations' curve"
+    )
+    least_radius: PositiveLength = Field(
+        150.0, description="creases of the deck are rounded to this radius"
+    )
+    scallop: PositiveLength = Field(
+        0.05, description="height of the ridges that finishing lines may leave"
+    )
     grain_penalty: Annotated[float, Field(strict=True, ge=1, le=20)] = Field(
-        1.0, description="how much a minute of finishing across the grain counts, where lines may run either way"
+        1.0,
+        description="how much a minute of finishing across the grain counts, where lines may "
+        "run either way",
     )
     margin: NonNegativeLength = Field(
-        0.0, description="width of a frame along the blank's edges that is left at full height, for clamps"
+        0.0,
+        description="width of a frame along the blank's edges that is left at full height, "
+        "for clamps",
     )
 
 
@@ -164,18 +231,22 @@ class BlankSection(Section):
         "flat", description="flat-sawn or quarter-sawn: how the width moves with moisture"
     )
     measured: str | None = Field(
-        None, description="CSV of measured places: x, y, thickness and/or height above the bed as held"
+        None,
+        description="CSV of measured places: x, y, thickness and/or height above the bed as held",
     )
     spoil_board: PositiveLength = Field(
         18.0,
-        description="thickness of the faced board under the blank; cuts may enter it and nothing may pass through",
+        description="thickness of the faced board under the blank; cuts may enter it and nothing "
+        "may pass through",
     )
 
 
 class GrooveSection(Section):
     inside: PositiveLength = Field(description="width of the groove inside the outline")
     outside: PositiveLength = Field(description="width of the groove outside the outline")
-    floor: PositiveLength = Field(description="height above the bed in A of the floor of groove and pockets")
+    floor: PositiveLength = Field(
+        description="height above the bed in A of the floor of groove and pockets"
+    )
     least_floor: PositiveLength = Field(0.6, description="least wood that must be left under them")
 
     @property
@@ -186,13 +257,20 @@ class GrooveSection(Section):
 
 class PlugSection(Section):
     name: str = Field(
-        min_length=1, max_length=12, pattern=r"^[A-Za-z][A-Za-z0-9_-]*$", description="short name, as in drawings"
+        min_length=1,
+        max_length=12,
+        pattern=r"^[A-Za-z][A-Za-z0-9_-]*$",
+        description="short name, as in drawings",
     )
     at: tuple[Point, ...] = Field(min_length=1, description="[[x, y], …] of the middle of each")
     diameter: PositiveLength = Field(description="of a round plug; width of a slot")
-    slot: PositiveLength | None = Field(None, description="overall length of a slot; round if not given")
+    slot: PositiveLength | None = Field(
+        None, description="overall length of a slot; round if not given"
+    )
     angle: _Number = Field(0.0, description="direction of a slot, degrees from X towards Y")
-    bolt_hole: PositiveLength = Field(description="diameter of the hole drilled through it after lay-up")
+    bolt_hole: PositiveLength = Field(
+        description="diameter of the hole drilled through it after lay-up"
+    )
     floor: PositiveLength | None = Field(
         None, description="height of its floor above the bed in A; groove.floor if not given"
     )
@@ -200,20 +278,33 @@ class PlugSection(Section):
 
 class InsertSection(Section):
     name: str = Field(
-        min_length=1, max_length=12, pattern=r"^[A-Za-z][A-Za-z0-9_-]*$", description="short name, as in drawings"
+        min_length=1,
+        max_length=12,
+        pattern=r"^[A-Za-z][A-Za-z0-9_-]*$",
+        description="short name, as in drawings",
     )
     at: tuple[Point, ...] = Field(min_length=1, description="[[x, y], …] of each")
-    hardware: str | None = Field(None, description="name in the hardware table; keys given here win over it")
+    hardware: str | None = Field(
+        None, description="name in the hardware table; keys given here win over it"
+    )
     barrel: PositiveLength = Field(description="outer diameter of the barrel")
     flange: PositiveLength = Field(description="diameter of the flange")
     flange_thickness: PositiveLength = Field(description="thickness of the flange")
     length: PositiveLength = Field(description="over all, the flange included")
-    prongs: NonNegativeLength = Field(0.0, description="how far the prongs reach into the wood above the seat")
+    prongs: NonNegativeLength = Field(
+        0.0, description="how far the prongs reach into the wood above the seat"
+    )
     recess: Length = Field(0.3, description="how far the flange lies below flush")
-    clearance: NonNegativeLength = Field(0.2, description="added to the diameters of barrel and flange")
-    through: Flag = Field(False, description="the bore passes into the spoil board; else the deck pass opens it")
+    clearance: NonNegativeLength = Field(
+        0.2, description="added to the diameters of barrel and flange"
+    )
+    through: Flag = Field(
+        False, description="the bore passes into the spoil board; else the deck pass opens it"
+    )
     bolt_hole: PositiveLength | None = Field(
-        None, description="diameter of the hole through the deck laminate over it; only on the template if not given"
+        None,
+        description="diameter of the hole through the deck laminate over it; only on the "
+        "template if not given",
     )
 
 
@@ -226,7 +317,9 @@ class DowelSection(Section):
 
 class SkimSection(Section):
     step: PositiveLength = Field(0.5, description="depth of one pass")
-    largest_step: PositiveLength = Field(1.0, description="largest depth of a pass while no casting can show")
+    largest_step: PositiveLength = Field(
+        1.0, description="largest depth of a pass while no casting can show"
+    )
     overlap: Annotated[float, Field(strict=True, ge=0.05, le=0.8)] = Field(
         0.25, description="share of the cutter's diameter by which neighbouring lines overlap"
     )
@@ -244,16 +337,26 @@ class CastSection(Section):
         0.005, description="linear shrinkage in curing"
     )
     gel_loss: Annotated[float, Field(strict=True, ge=0, lt=0.2)] | None = Field(
-        None, description="share of its depth that a casting sinks before it gels; by kind of resin if not given"
+        None,
+        description="share of its depth that a casting sinks before it gels; by kind of "
+        "resin if not given",
     )
-    fill_margin: NonNegativeLength = Field(0.5, description="resin that must stand above the deck to be")
+    fill_margin: NonNegativeLength = Field(
+        0.5, description="resin that must stand above the deck to be"
+    )
     pour_short: Length = Field(
-        0.5, description="how far below the raw top the pour ends; negative where a dam lets it stand proud"
+        0.5,
+        description="how far below the raw top the pour ends; negative where a dam lets it "
+        "stand proud",
     )
     flush: Literal["none", "local", "face"] = Field(
-        "none", description="plane proud resin off in A after the cure: not, round each casting, or the whole face"
+        "none",
+        description="plane proud resin off in A after the cure: not, round each casting, "
+        "or the whole face",
     )
-    flush_band: PositiveLength = Field(10.0, description="how far a local flush reaches beyond each casting")
+    flush_band: PositiveLength = Field(
+        10.0, description="how far a local flush reaches beyond each casting"
+    )
 
 
 class SkinSection(Section):
@@ -261,44 +364,70 @@ class SkinSection(Section):
     modulus: Positive = Field(description="GPa")
     strain_limit: Positive = Field(description="share, e.g. 0.004")
     pressure: Positive = Field(description="bar, in the press or bag")
-    poisson: Annotated[float, Field(strict=True, ge=0, lt=0.5)] = Field(0.3, description="Poisson's ratio in its plane")
+    poisson: Annotated[float, Field(strict=True, ge=0, lt=0.5)] = Field(
+        0.3, description="Poisson's ratio in its plane"
+    )
     average: PositiveLength | None = Field(
-        None, description="length over which the pressure that it needs is averaged; 20 thicknesses if not given"
+        None,
+        description="length over which the pressure that it needs is averaged; 20 "
+        "thicknesses if not given",
     )
     compression_limit: Positive | None = Field(
         None, description="share; beyond it a caution; from pressure and modulus if not given"
     )
     covers: Literal["blank", "board"] = Field(
         "blank",
-        description="it covers the whole blank, or only the board and what layup.skin_outside reaches beyond it "
+        description="it covers the whole blank, or only the board and what layup.skin_outside "
+        "reaches beyond it "
         "(groove.outside if not given)",
     )
 
 
 class LayupSection(Section):
     rocker: tuple[tuple[Length, Length], ...] | None = Field(
-        None, min_length=2, description="[x, rise] of the form's top, x along the level chord from the blank's middle"
+        None,
+        min_length=2,
+        description="[x, rise] of the form's top, x along the level chord from the blank's middle",
     )
-    cradle: Flag = Field(False, description="a cradle holds the laid-up board by its rocker while D is cut")
-    skin_below: NonNegativeLength = Field(0.0, description="thickness of the laminate under the core")
+    cradle: Flag = Field(
+        False, description="a cradle holds the laid-up board by its rocker while D is cut"
+    )
+    skin_below: NonNegativeLength = Field(
+        0.0, description="thickness of the laminate under the core"
+    )
     skin_above: NonNegativeLength = Field(0.0, description="thickness of the laminate on the deck")
     skin_outside: NonNegativeLength | None = Field(
         None,
-        description="how far the laminates reach beyond the outline; if not given groove.outside, and with a cradle "
+        description="how far the laminates reach beyond the outline; if not given groove.outside, "
+        "and with a cradle "
         "6 mm beyond the slot of the trim or more",
     )
     neutral: NonNegativeLength | None = Field(
-        None, description="height in the core of the plane that keeps its length; half of board.thickness if not given"
+        None,
+        description="height in the core of the plane that keeps its length; half of "
+        "board.thickness if not given",
     )
-    neutral_error: NonNegativeLength = Field(1.0, description="by how much that height may be off, ±")
-    rib_spacing: PositiveLength = Field(150.0, description="largest distance between the ribs of the form")
-    rib_thickness: PositiveLength = Field(18.0, description="of the board that the ribs of the form are cut from")
+    neutral_error: NonNegativeLength = Field(
+        1.0, description="by how much that height may be off, ±"
+    )
+    rib_spacing: PositiveLength = Field(
+        150.0, description="largest distance between the ribs of the form"
+    )
+    rib_thickness: PositiveLength = Field(
+        18.0, description="of the board that the ribs of the form are cut from"
+    )
     rib_height: PositiveLength = Field(
-        60.0, description="of the form at its lowest place above what it stands on, its covering included"
+        60.0,
+        description="of the form at its lowest place above what it stands on, its covering "
+        "included",
     )
-    form_skin: NonNegativeLength = Field(0.0, description="thickness of a covering bent over the ribs of the form")
+    form_skin: NonNegativeLength = Field(
+        0.0, description="thickness of a covering bent over the ribs of the form"
+    )
     cradle_height: NonNegativeLength | None = Field(
-        None, description="of the cradle at its lowest place above the bed that it stands on; rib_height if not given"
+        None,
+        description="of the cradle at its lowest place above the bed that it stands on; "
+        "rib_height if not given",
     )
 
 
@@ -315,16 +444,22 @@ class HoldSection(Section):
 
 
 class MachineSection(Section):
-    travel: tuple[PositiveLength, PositiveLength, PositiveLength] = Field(description="[x, y, z] of the axes")
+    travel: tuple[PositiveLength, PositiveLength, PositiveLength] = Field(
+        description="[x, y, z] of the axes"
+    )
     z_zero: Literal["bed", "face"] = Field("bed", description="what Z is touched on")
     second_zero: Literal["none", "G55"] = Field(
-        "none", description="coordinate system that holds the zero of the inserts; with none it takes the place of G54"
+        "none",
+        description="coordinate system that holds the zero of the inserts; with none it "
+        "takes the place of G54",
     )
     touch_at: Point | None = Field(None, description="[x, y] on the board where a face is touched")
     xy_zero: Literal["middle", "front-left"] = Field(
         "middle", description="X, Y zero: middle or front-left corner of the blank"
     )
-    flip_about: Literal["x", "y"] = Field("x", description="axis about which the blank is turned over")
+    flip_about: Literal["x", "y"] = Field(
+        "x", description="axis about which the blank is turned over"
+    )
     safe_z: Annotated[Length, Field(ge=5.0)] = Field(
         10.0, description="height of rapids above the highest of blank and obstacles"
     )
@@ -334,15 +469,25 @@ class MachineSection(Section):
     collet_diameter: PositiveLength = Field(
         40.0, description="largest diameter of collet, nut and spindle nose above the cutter"
     )
-    tool_change: Literal["stop", "m6"] = Field("stop", description="a stop to fit the cutter by hand, or M6")
+    tool_change: Literal["stop", "m6"] = Field(
+        "stop", description="a stop to fit the cutter by hand, or M6"
+    )
     length_offset: Flag = Field(
-        False, description="with m6: the control holds each cutter's length, called by G43 H; else Z is touched anew"
+        False,
+        description="with m6: the control holds each cutter's length, called by G43 H; else "
+        "Z is touched anew",
     )
     rapid: PositiveLength = Field(6000.0, description="mm/min")
     accel: PositiveLength = Field(500.0, description="mm/s²")
-    corner_deviation: PositiveLength = Field(0.02, description="by how much a corner may be rounded")
-    spindle_power: Positive | None = Field(None, description="W, at the cutter; not judged if not given")
-    spindle_rpm: tuple[Positive, Positive] = Field((8000.0, 24000.0), description="slowest and fastest")
+    corner_deviation: PositiveLength = Field(
+        0.02, description="by how much a corner may be rounded"
+    )
+    spindle_power: Positive | None = Field(
+        None, description="W, at the cutter; not judged if not given"
+    )
+    spindle_rpm: tuple[Positive, Positive] = Field(
+        (8000.0, 24000.0), description="slowest and fastest"
+    )
     spin_up: Positive = Field(4.0, description="seconds from M3 until the spindle is up to speed")
     spin_down: Positive = Field(8.0, description="seconds from M5 until it stands")
 
@@ -361,12 +506,16 @@ class Tolerances(Section):
     bed: NonNegativeLength = Field(0.05, description="height of the bed after facing, ±")
     flat: NonNegativeLength = Field(0.10, description="gap under the blank as held, one-sided")
     bending: NonNegativeLength = Field(
-        0.3, description="largest cup, bow or twist of a measured blank that the places measured may not show"
+        0.3,
+        description="largest cup, bow or twist of a measured blank that the places measured "
+        "may not show",
     )
     touch: NonNegativeLength = Field(0.05, description="touching off Z, ±")
     machine: NonNegativeLength = Field(0.03, description="positioning of the machine in Z, ±")
     gauge: NonNegativeLength = Field(0.03, description="a depth gauge or callipers, one reading, ±")
-    level: NonNegative = Field(1.0, description="the blank out of level while the resin cures, mm/m")
+    level: NonNegative = Field(
+        1.0, description="the blank out of level while the resin cures, mm/m"
+    )
     shrinkage: Annotated[float, Field(strict=True, ge=0, lt=0.2)] = Field(
         0.0025, description="of the linear shrinkage, ±"
     )
@@ -377,7 +526,9 @@ class Tolerances(Section):
     dowel_play: NonNegativeLength = Field(0.05, description="play of the dowels, ±")
     cutter_diameter: NonNegativeLength = Field(0.03, description="of a cutter's diameter, ±")
     flip_axis: NonNegativeLength = Field(0.05, description="place of the flip axis, ±")
-    moisture: NonNegative = Field(1.0, description="change of the wood's moisture content since A, ± %")
+    moisture: NonNegative = Field(
+        1.0, description="change of the wood's moisture content since A, ± %"
+    )
 
 
 class CutterSection(Section):
@@ -385,18 +536,26 @@ class CutterSection(Section):
     shape: Shape = Field(description="form of the end")
     diameter: PositiveLength = Field(description="cutting diameter")
     corner_radius: NonNegativeLength = Field(0.0, description="of a bull-nosed cutter")
-    flutes: Annotated[int, Field(strict=True, ge=1, le=12)] = Field(2, description="number of cutting edges")
+    flutes: Annotated[int, Field(strict=True, ge=1, le=12)] = Field(
+        2, description="number of cutting edges"
+    )
     cutting_length: PositiveLength = Field(description="length of the edges")
     stick_out: PositiveLength = Field(description="length out of the collet")
-    shank: PositiveLength | None = Field(None, description="diameter of the shank; the cutting one if not given")
+    shank: PositiveLength | None = Field(
+        None, description="diameter of the shank; the cutting one if not given"
+    )
     chip_load: PositiveLength | None = Field(
-        None, description="feed per tooth in a full-width cut; by wood and diameter from a table if not given"
+        None,
+        description="feed per tooth in a full-width cut; by wood and diameter from a table "
+        "if not given",
     )
     rpm: Positive | None = Field(
         None, description="spindle speed; by diameter and cutting speed from a table if not given"
     )
     feed: PositiveLength | None = Field(
-        None, description="feed sideways, mm/min (in/min); wins over the chip load, finishing laps included"
+        None,
+        description="feed sideways, mm/min (in/min); wins over the chip load, finishing laps "
+        "included",
     )
     depth_a_pass: PositiveLength | None = Field(
         None, description="largest depth of one layer; half the diameter if not given"
@@ -405,13 +564,21 @@ class CutterSection(Section):
         0.33, description="plunge feed as a share of the feed; a drill goes down at all of it"
     )
     ramp_share: Annotated[float, Field(strict=True, gt=0, le=1)] | None = Field(
-        None, description="feed down ramps and helices as a share; 0.5, or plunge_share if more, if not given"
+        None,
+        description="feed down ramps and helices as a share; 0.5, or plunge_share if more, "
+        "if not given",
     )
     stepover: PositiveLength | None = Field(
-        None, description="largest width of cut beside a full-width first lap; 0.4 of the diameter if not given"
+        None,
+        description="largest width of cut beside a full-width first lap; 0.4 of the diameter "
+        "if not given",
     )
-    helix: Helix = Field("up", description="up-cut flutes lift chips and wood, down-cut flutes press them down")
-    centre_cutting: Flag = Field(False, description="has edges to its centre, so that it may plunge into solid wood")
+    helix: Helix = Field(
+        "up", description="up-cut flutes lift chips and wood, down-cut flutes press them down"
+    )
+    centre_cutting: Flag = Field(
+        False, description="has edges to its centre, so that it may plunge into solid wood"
+    )
     ramp_angle: Annotated[float, Field(strict=True, gt=0, le=45)] = Field(
         3.0, description="steepest ramp or helix into solid wood, degrees"
     )
@@ -436,10 +603,18 @@ class CutterSection(Section):
 
 
 class ObstacleSection(Section):
-    points: tuple[Point, ...] = Field(min_length=3, description="[x, y] corners, board frame as it lies in that set-up")
-    height: PositiveLength = Field(description="above the bed; in D above the bed that the cradle stands on")
-    setups: tuple[SetupLetter, ...] = Field(("A", "B", "C"), min_length=1, description="where it is present")
-    sawn_off: Flag = Field(False, description="what it keeps the skim from reaching is sawn off before C")
+    points: tuple[Point, ...] = Field(
+        min_length=3, description="[x, y] corners, board frame as it lies in that set-up"
+    )
+    height: PositiveLength = Field(
+        description="above the bed; in D above the bed that the cradle stands on"
+    )
+    setups: tuple[SetupLetter, ...] = Field(
+        ("A", "B", "C"), min_length=1, description="where it is present"
+    )
+    sawn_off: Flag = Field(
+        False, description="what it keeps the skim from reaching is sawn off before C"
+    )
 
 
 class ScrewSection(Section):
@@ -448,26 +623,43 @@ class ScrewSection(Section):
     )
     head: PositiveLength = Field(description="diameter of the head or its washer")
     head_height: PositiveLength = Field(description="height of the head, a washer included")
-    counterbore: NonNegativeLength = Field(0.0, description="depth of its counterbore below the face that lies up")
-    setups: tuple[SetupLetter, ...] = Field(("A",), min_length=1, description="where it holds the blank")
+    counterbore: NonNegativeLength = Field(
+        0.0, description="depth of its counterbore below the face that lies up"
+    )
+    setups: tuple[SetupLetter, ...] = Field(
+        ("A",), min_length=1, description="where it holds the blank"
+    )
 
 
 class TrimSection(Section):
     allowance: NonNegativeLength = Field(0.0, description="left outside the outline")
-    finish: NonNegativeLength = Field(0.3, description="what the roughing laps leave for the finishing lap")
-    web: NonNegativeLength = Field(0.5, description="thickness of the web left under the trim, to be cut by hand")
+    finish: NonNegativeLength = Field(
+        0.3, description="what the roughing laps leave for the finishing lap"
+    )
+    web: NonNegativeLength = Field(
+        0.5, description="thickness of the web left under the trim, to be cut by hand"
+    )
 
 
 class MillingSection(Section):
     direction: Literal["climb", "conventional"] = Field(
-        "climb", description="climb: each chip begins thick and ends thin; conventional: it begins thin"
+        "climb",
+        description="climb: each chip begins thick and ends thin; conventional: it begins thin",
     )
     finish_allowance: NonNegativeLength = Field(
-        0.2, description="what clearing leaves on the walls of groove and pockets for a finishing lap; 0 for none"
+        0.2,
+        description="what clearing leaves on the walls of groove and pockets for a finishing "
+        "lap; 0 for none",
     )
-    light_layer: PositiveLength = Field(0.3, description="depth of the last layer over a thin floor")
-    into_bed: PositiveLength = Field(1.0, description="how far a through bore ends in the spoil board")
-    break_through: PositiveLength = Field(1.0, description="height above the place of break-through where feeds slow")
+    light_layer: PositiveLength = Field(
+        0.3, description="depth of the last layer over a thin floor"
+    )
+    into_bed: PositiveLength = Field(
+        1.0, description="how far a through bore ends in the spoil board"
+    )
+    break_through: PositiveLength = Field(
+        1.0, description="height above the place of break-through where feeds slow"
+    )
 
 
 class Job(Section):
@@ -499,15 +691,18 @@ class Job(Section):
 
     @property
     def core_thickness(self) -> float:
-        """Largest thickness of the core as designed, mm; the deck as built may stay a little under it."""
+        """Largest thickness of the core as designed, mm; the deck as built may stay a little under
+        it."""
         return self.board.thickness
 
     def floor_of(self, plug: PlugSection) -> float:
-        """Height of the floor of a plug's pockets above the bed in A, mm: the groove's where it has none of its own."""
+        """Height of the floor of a plug's pockets above the bed in A, mm: the groove's where it has
+        none of its own."""
         return self.groove.floor if plug.floor is None else plug.floor
 
     def with_cutters(self, diameters: Mapping[int, float]) -> Job:
-        """The job with the true diameters (mm) of cutters by number, as measured; a drill cuts what it cuts."""
+        """The job with the true diameters (mm) of cutters by number, as measured; a drill cuts what
+        it cuts."""
         cutters = tuple(
             cutter.as_measured(diameters[cutter.number])
             if cutter.number in diameters and cutter.shape != "drill"
@@ -524,12 +719,21 @@ class LimitsSection(Section):
     seat: Length = Field(0.1, description="least recess of a flange")
     wood_over_seat: Length = Field(2.0, description="least wood over a seat")
     barrel: Length = Field(0.5, description="least wood between the barrel's end and the deck")
-    spacing: Length = Field(3.0, description="least wood between groove, plugs, seats, dowels and the blank's edge")
+    spacing: Length = Field(
+        3.0, description="least wood between groove, plugs, seats, dowels and the blank's edge"
+    )
     dowels: Length = Field(0.5, description="least room over and around the dowels")
     registration: Length = Field(2.0, description="least casting left at the edge and round a bolt")
-    under_holes: Length = Field(2.0, description="least of the spoil board left under a hole that passes into it")
-    web: Length = Field(3.0, description="least width beyond the slot of the trim of what holds the board by its web")
-    deflection: PositiveLength = Field(0.05, description="largest bending of a cutter on a finished wall")
+    under_holes: Length = Field(
+        2.0, description="least of the spoil board left under a hole that passes into it"
+    )
+    web: Length = Field(
+        3.0,
+        description="least width beyond the slot of the trim of what holds the board by its web",
+    )
+    deflection: PositiveLength = Field(
+        0.05, description="largest bending of a cutter on a finished wall"
+    )
 
 
 Job.model_rebuild()

@@ -1,8 +1,10 @@
-"""The pose of a set-up: which face is up, how the flip turned the blank, where zero and touched place lie in it.
+"""The pose of a set-up: which face is up, how the flip turned the blank, where zero and touched
+place lie in it.
 
-Two frames, both mm with the origin at the middle of the blank: the board's, and the *bed frame* of the set-up
-(X right, Y away from the operator, as the blank lies). In A, C and D they agree in X and Y. In B the blank lies
-bottom up: what the board frame has at (x, y) lies at (x, -y) where it was turned over about X, at (-x, y) about Y.
+Two frames, both mm with the origin at the middle of the blank: the board's, and the *bed frame* of
+the set-up (X right, Y away from the operator, as the blank lies). In A, C and D they agree in X and
+Y. In B the blank lies bottom up: what the board frame has at (x, y) lies at (x, -y) where it was
+turned over about X, at (-x, y) about Y.
 """
 
 from __future__ import annotations
@@ -29,7 +31,8 @@ _FACE_UP: dict[Setup, str] = {
 
 
 def over_datum(setup: Setup, short: bool = False) -> str:
-    """What heights of a set-up count from, as words after a figure: the bed, but in D the rise 0 of the form."""
+    """What heights of a set-up count from, as words after a figure: the bed, but in D the rise 0 of
+    the form."""
     if setup != "D":
         return "above the bed"
     return "over rise 0" if short else "over the rise 0 of the form"
@@ -39,8 +42,9 @@ def over_datum(setup: Setup, short: bool = False) -> str:
 class Pose:
     """How the blank lies in one set-up.
 
-    `corner` is the place of the X, Y zero and `touch_at` the place where a face is touched as the job has it: the
-    first in the bed frame of every set-up alike, the second on the board, x, y in mm; None where the job has none.
+    `corner` is the place of the X, Y zero and `touch_at` the place where a face is touched as the
+    job has it: the first in the bed frame of every set-up alike, the second on the board, x, y in
+    mm; None where the job has none.
     """
 
     setup: Setup
@@ -61,7 +65,8 @@ class Pose:
         return (1.0, -1.0) if self.flip_about == "x" else (-1.0, 1.0)
 
     def place(self, x: float, y: float) -> tuple[float, float]:
-        """Where a place of the board frame (mm) lies in the bed frame; a place of the bed frame, in the board's."""
+        """Where a place of the board frame (mm) lies in the bed frame; a place of the bed frame, in
+        the board's."""
         fx, fy = self.factors
         # Adding 0.0 turns -0.0 into 0.0, which would be written as it is.
         return x * fx + 0.0, y * fy + 0.0
@@ -75,12 +80,14 @@ class Pose:
 
     @property
     def zero(self) -> tuple[float, float]:
-        """Where X and Y are zero, in the bed frame, mm: the middle of the blank or its front-left corner as it lies."""
+        """Where X and Y are zero, in the bed frame, mm: the middle of the blank or its front-left
+        corner as it lies."""
         return self.corner
 
     @property
     def touch(self) -> tuple[float, float]:
-        """Where a face is touched, in the bed frame, mm: in B at the mirror image of the place on the board."""
+        """Where a face is touched, in the bed frame, mm: in B at the mirror image of the place on
+        the board."""
         return self.place(*(self.touch_at or (0.0, 0.0)))
 
     @property
@@ -90,7 +97,8 @@ class Pose:
 
     @property
     def caption(self) -> str:
-        """The same for the top of a drawing or page, in capitals: what is seen from below is told first."""
+        """The same for the top of a drawing or page, in capitals: what is seen from below is told
+        first."""
         seen = "seen from below, " if self.flipped else ""
         return (seen + self.face_up).upper()
 
@@ -98,5 +106,7 @@ class Pose:
 def pose_of(job: Job, setup: Setup) -> Pose:
     """How the blank of a job lies in a set-up."""
     machine, blank = job.machine, job.blank
-    corner = (-blank.length / 2, -blank.width / 2) if machine.xy_zero == "front-left" else (0.0, 0.0)
+    corner = (
+        (-blank.length / 2, -blank.width / 2) if machine.xy_zero == "front-left" else (0.0, 0.0)
+    )
     return Pose(setup, machine.flip_about, corner, machine.touch_at)

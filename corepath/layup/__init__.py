@@ -1,1 +1,2 @@
-"""The board as it lies after lay-up: the rocker's curve, where the flat core ends up on it, templates and form."""
+"""The board as it lies after lay-up: the rocker's curve, where the flat core ends up on it,
+templates and form."""

@@ -1,11 +1,13 @@
 """The curve of the form that the board is laid up on, in the plane along the board.
 
-X runs along the chord, level, 0 under the middle of the blank; Z is the rise, up. *Angle* is that of the tangent
-against the level, radians, positive where the form rises towards X+. *Arc* is the length along a curve that runs
-parallel to the form at some height over it, from the place over X = 0; positive towards X+. Lengths in mm.
+X runs along the chord, level, 0 under the middle of the blank; Z is the rise, up. *Angle* is that
+of the tangent against the level, radians, positive where the form rises towards X+. *Arc* is the
+length along a curve that runs parallel to the form at some height over it, from the place over X =
+0; positive towards X+. Lengths in mm.
 
-The curve is the cubic spline through the stations whose third derivative does not jump at the second and the last
-but one ("not-a-knot"); two stations give a straight line, three a parabola. Beyond them it goes on straight.
+The curve is the cubic spline through the stations whose third derivative does not jump at the
+second and the last but one ("not-a-knot"); two stations give a straight line, three a parabola.
+Beyond them it goes on straight.
 """
 
 from __future__ import annotations
@@ -25,7 +27,8 @@ __all__ = ["LEAST_RADIUS", "Rocker", "rocker_faults", "rocker_of"]
 Floats = NDArray[np.float64]
 
 LEAST_RADIUS = 20.0
-"""Least radius of the form as a multiple of the board's thickness; tighter wood breaks (common practice, no source)."""
+"""Least radius of the form as a multiple of the board's thickness; tighter wood breaks (common
+practice, no source)."""
 
 _STEP = 5.0
 _ROUNDS = 12
@@ -40,11 +43,15 @@ class Rocker:
         from scipy.interpolate import CubicSpline
 
         self.stations = given
-        self._spline = CubicSpline(given[:, 0], given[:, 1], bc_type="not-a-knot" if len(given) > 2 else "natural")
+        self._spline = CubicSpline(
+            given[:, 0], given[:, 1], bc_type="not-a-knot" if len(given) > 2 else "natural"
+        )
         self._first, self._last = float(given[0, 0]), float(given[-1, 0])
         inner = np.arange(self._first, self._last, _STEP)
         self._nodes = np.unique(np.concatenate([inner, given[:, 0], [self._last]]))
-        self._at_nodes = np.concatenate([[0.0], np.cumsum(self._pieces(self._nodes[:-1], self._nodes[1:]))])
+        self._at_nodes = np.concatenate(
+            [[0.0], np.cumsum(self._pieces(self._nodes[:-1], self._nodes[1:]))]
+        )
         self._offset = 0.0
         self._offset = float(self._raw_arc(np.zeros(1))[0])
 
@@ -57,7 +64,9 @@ class Rocker:
         """Z at chord places `x`, of the same shape."""
         at = np.asarray(x, dtype=np.float64)
         within = np.clip(at, self._first, self._last)
-        return np.asarray(self._spline(within) + self._spline(within, 1) * (at - within), dtype=np.float64)
+        return np.asarray(
+            self._spline(within) + self._spline(within, 1) * (at - within), dtype=np.float64
+        )
 
     def slope(self, x: ArrayLike) -> Floats:
         """dZ/dX at chord places `x`."""
@@ -69,7 +78,8 @@ class Rocker:
         return np.asarray(np.arctan(self.slope(x)), dtype=np.float64)
 
     def bend(self, x: ArrayLike) -> Floats:
-        """Curvature Z'' / (1 + Z'^2)^1.5, 1/mm, at chord places `x`; positive where the form is hollow."""
+        """Curvature Z'' / (1 + Z'^2)^1.5, 1/mm, at chord places `x`; positive where the form is
+        hollow."""
         at = np.asarray(x, dtype=np.float64)
         outside = (at < self._first) | (at > self._last)
         second = np.where(outside, 0.0, self._spline(np.clip(at, self._first, self._last), 2))
@@ -78,15 +88,16 @@ class Rocker:
     def arc(self, x: ArrayLike, height: float = 0.0) -> Floats:
         """Arc at the places over chord places `x` of the form, along the curve `height` over it.
 
-        A parallel at height t is shorter by t times the turn of the tangent: its element is (1 - t k) ds, and k ds is
-        the turn (differential geometry of parallel curves, textbook).
+        A parallel at height t is shorter by t times the turn of the tangent: its element is (1 - t
+        k) ds, and k ds is the turn (differential geometry of parallel curves, textbook).
         """
         at = np.asarray(x, dtype=np.float64)
         turn = self.angle(at) - self.angle(0.0)
         return np.asarray(self._raw_arc(at) - self._offset - height * turn, dtype=np.float64)
 
     def under(self, arc: ArrayLike, height: float = 0.0) -> Floats:
-        """Chord places of the form over which the arc at `height` has these values: the inverse of `arc`."""
+        """Chord places of the form over which the arc at `height` has these values: the inverse of
+        `arc`."""
         wanted = np.asarray(arc, dtype=np.float64)
         x = wanted.copy()
         for _ in range(_ROUNDS):
@@ -106,18 +117,24 @@ class Rocker:
         within = np.clip(flat, self._first, self._last)
         k = np.clip(np.searchsorted(self._nodes, within, side="right") - 1, 0, len(self._nodes) - 2)
         length = self._at_nodes[k] + self._pieces(self._nodes[k], within)
-        return np.asarray(length + (flat - within) * np.sqrt(1.0 + self.slope(flat) ** 2)).reshape(x.shape)
+        return np.asarray(length + (flat - within) * np.sqrt(1.0 + self.slope(flat) ** 2)).reshape(
+            x.shape
+        )
 
     def _pieces(self, start: Floats, end: Floats) -> Floats:
-        """Lengths of the curve from `start` to `end` (n,), by Gauss-Legendre with 8 points a piece."""
+        """Lengths of the curve from `start` to `end` (n,), by Gauss-Legendre with 8 points a
+        piece."""
         points, weights = _GAUSS
         half = (end - start)[:, None] / 2.0
         at = (end + start)[:, None] / 2.0 + half * points
-        return np.asarray((np.sqrt(1.0 + self._spline(at, 1) ** 2) * weights * half).sum(axis=1), dtype=np.float64)
+        return np.asarray(
+            (np.sqrt(1.0 + self._spline(at, 1) ** 2) * weights * half).sum(axis=1), dtype=np.float64
+        )
 
 
 def rocker_of(job: Job) -> Rocker:
-    """The curve of the job's form; level where the job gives none, or none that ascends in x (a fault of its own)."""
+    """The curve of the job's form; level where the job gives none, or none that ascends in x (a
+    fault of its own)."""
     return Rocker(_stations(job))
 
 
@@ -134,6 +151,9 @@ def rocker_faults(job: Job) -> list[Fault]:
     least = LEAST_RADIUS * job.core_thickness
     if bend * least <= 1.0:
         return []
-    says = f"the form turns with a radius of {mm(1.0 / bend):.0f~} at x {mm(at):.0f}: the wood would break"
+    says = (
+        f"the form turns with a radius of {mm(1.0 / bend):.0f~} at x {mm(at):.0f}: the wood "
+        "would break"
+    )
     allowed = f"{mm(least):.0f~} or more, {LEAST_RADIUS:g} times board.thickness"
     return [Fault("layup.rocker", says, f"radius {mm(1.0 / bend):.0f~}", allowed)]

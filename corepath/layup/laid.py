@@ -1,9 +1,11 @@
-"""Where the flat core lies once it is laid up: from its own X, Y and height to the frame of set-up D.
+"""Where the flat core lies once it is laid up: from its own X, Y and height to the frame of set-up
+D.
 
-*Flat* X, Y are those of the board frame, as the core was cut. The core bends along X only and is taken to keep its
-length in one plane, at `kept` over the form; planes above it get shorter where the form is hollow. *Height* counts
-from the form, square to it: the laminate below, then the core, then the laminate above. *Frame of D*: X along the
-chord, Y across, Z up from the rise 0 of the form; (0, 0) is over the middle of the blank. Lengths in mm.
+*Flat* X, Y are those of the board frame, as the core was cut. The core bends along X only and is
+taken to keep its length in one plane, at `kept` over the form; planes above it get shorter where
+the form is hollow. *Height* counts from the form, square to it: the laminate below, then the core,
+then the laminate above. *Frame of D*: X along the chord, Y across, Z up from the rise 0 of the
+form; (0, 0) is over the middle of the blank. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -36,8 +38,9 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 SKIN_LAP = 6.0
-"""mm by which the laminates lap onto the rim beyond the trim's slot where the job does not say: twice `limits.web`, for
-a board is placed in its cradle, and a skin on its board, by hand (common practice, no source)."""
+"""mm by which the laminates lap onto the rim beyond the trim's slot where the job does not say:
+twice `limits.web`, for a board is placed in its cradle, and a skin on its board, by hand (common
+practice, no source)."""
 
 _ROUNDS = 12
 _SEGMENT = 2.0
@@ -47,7 +50,8 @@ _FINE = 2001  # places along the form among which its lowest is looked for
 
 @dataclass(frozen=True, slots=True)
 class LaidUp:
-    """The board on its form: `below` and `above` are the laminates' thicknesses, `length`, `width` the blank's.
+    """The board on its form: `below` and `above` are the laminates' thicknesses, `length`, `width`
+    the blank's.
 
     `stand` is the cradle's height at its lowest place above the bed that it stands on.
     """
@@ -68,7 +72,8 @@ class LaidUp:
 
     @property
     def bed(self) -> float:
-        """Z of the bed that the cradle stands on: below 0, since Z counts from the rise 0 of the form."""
+        """Z of the bed that the cradle stands on: below 0, since Z counts from the rise 0 of the
+        form."""
         return self.lowest - self.stand
 
     @property
@@ -86,7 +91,8 @@ class LaidUp:
         return self.rocker.under(x, self.kept)
 
     def tilt(self, x: ArrayLike) -> Floats:
-        """Tilt of the board at flat `x` against the level, radians, positive where it rises towards X+."""
+        """Tilt of the board at flat `x` against the level, radians, positive where it rises towards
+        X+."""
         return self.rocker.angle(self.under(x))
 
     def place(self, x: ArrayLike, height: ArrayLike) -> tuple[Floats, Floats]:
@@ -99,7 +105,8 @@ class LaidUp:
         )
 
     def shape(self, area: Polygon, height: float) -> Polygon:
-        """A footprint of the flat core as it is seen from above in D, taken at one height over the form."""
+        """A footprint of the flat core as it is seen from above in D, taken at one height over the
+        form."""
         if self.rocker.level:
             return area
         return shapely.transform(
@@ -108,7 +115,8 @@ class LaidUp:
         )
 
     def face_shift(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """How much farther along X a place of the deck lies, measured along the laminate's top, than in the flat."""
+        """How much farther along X a place of the deck lies, measured along the laminate's top,
+        than in the flat."""
         height = self.below + self.deck.height(x, y) + self.above
         turn = self.tilt(x) - self.rocker.angle(0.0)
         return np.asarray((self.kept - height) * turn, dtype=np.float64)
@@ -119,38 +127,50 @@ class LaidUp:
         return np.asarray(self.kept * turn, dtype=np.float64)
 
     def taper_shift(self, x: ArrayLike) -> Floats:
-        """How much farther along the arc places of the core would lie if the middle of each section kept its length.
+        """How much farther along the arc places of the core would lie if the middle of each section
+        kept its length.
 
-        `kept` is one height all along, but in pure bending it is the centroid of the section, here of the blank across
-        its width, that keeps its length (beam theory, textbook), and that sinks where the core gets thinner. Each turn
-        of the tangent counts by the difference there: the integral of (kept - centroid) over the turn, from X = 0.
+        `kept` is one height all along, but in pure bending it is the centroid of the section, here
+        of the blank across its width, that keeps its length (beam theory, textbook), and that sinks
+        where the core gets thinner. Each turn of the tangent counts by the difference there: the
+        integral of (kept - centroid) over the turn, from X = 0.
         """
         wanted = np.atleast_1d(np.asarray(x, dtype=np.float64))
-        along = np.unique(np.concatenate([np.arange(-self.length / 2.0, self.length / 2.0, 1.0), [0.0], wanted]))
+        along = np.unique(
+            np.concatenate([np.arange(-self.length / 2.0, self.length / 2.0, 1.0), [0.0], wanted])
+        )
         across = np.linspace(-self.width / 2.0, self.width / 2.0, _ACROSS)
         height = self.deck.height(along[:, None], across[None, :])
         off = self.below + (height**2).sum(axis=1) / (2.0 * height.sum(axis=1)) - self.kept
         steps = (off[1:] + off[:-1]) / 2.0 * np.diff(self.tilt(along))
         total = np.concatenate([[0.0], np.cumsum(steps)])
         total -= total[np.searchsorted(along, 0.0)]
-        return np.asarray(total[np.searchsorted(along, wanted)].reshape(np.shape(x)), dtype=np.float64)
+        return np.asarray(
+            total[np.searchsorted(along, wanted)].reshape(np.shape(x)), dtype=np.float64
+        )
 
     def bottom(self, x: ArrayLike) -> Floats:
         """Z of the laminate's underside, which is the form, at places X of D."""
         return self.rocker.rise(x)
 
     def top(self, x: ArrayLike, y: ArrayLike, off: float = 0.0) -> Floats:
-        """Z of the laminate's top at places (X, Y) of D, or of the face `off` below it, square to the form."""
-        at, across = np.broadcast_arrays(np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64))
+        """Z of the laminate's top at places (X, Y) of D, or of the face `off` below it, square to
+        the form."""
+        at, across = np.broadcast_arrays(
+            np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+        )
         under = at.copy()
         for _ in range(_ROUNDS):
             flat = self.rocker.arc(under, self.kept)
             height = self.below + self.deck.height(flat, across) + self.above - off
             under = at + height * np.sin(self.rocker.angle(under))
-        return np.asarray(self.rocker.rise(under) + height * np.cos(self.rocker.angle(under)), dtype=np.float64)
+        return np.asarray(
+            self.rocker.rise(under) + height * np.cos(self.rocker.angle(under)), dtype=np.float64
+        )
 
     def tip(self, x: ArrayLike, radius: float, web: float) -> Floats:
-        """Lowest Z of a flat cutter's tip with its axis at places X of D, so that `web` is left under all of it."""
+        """Lowest Z of a flat cutter's tip with its axis at places X of D, so that `web` is left
+        under all of it."""
         beside = np.linspace(-radius, radius, 41)
         ground = self.bottom(np.asarray(x, dtype=np.float64)[..., None] + beside)
         return np.asarray(ground.max(axis=-1) + web, dtype=np.float64)
@@ -166,8 +186,9 @@ class LaidUp:
 class Bolt:
     """A hole for a bolt after lay-up, at flat x, y: through plug `id`, or over insert `id`.
 
-    `diameter` is None over an insert whose hole is not given. `room` is the distance from the deck down to the
-    insert's end; None through a plug. `wide` is the width of the plug, or of the insert's bore.
+    `diameter` is None over an insert whose hole is not given. `room` is the distance from the deck
+    down to the insert's end; None through a plug. `wide` is the width of the plug, or of the
+    insert's bore.
     """
 
     id: str
@@ -184,7 +205,16 @@ def bolts_of(job: Job, board: Board) -> tuple[Bolt, ...]:
     for casting in board.castings:
         if casting.plug is not None:
             middle = casting.area.envelope.centroid
-            found.append(Bolt(casting.id, middle.x, middle.y, casting.plug.bolt_hole, None, casting.plug.diameter))
+            found.append(
+                Bolt(
+                    casting.id,
+                    middle.x,
+                    middle.y,
+                    casting.plug.bolt_hole,
+                    None,
+                    casting.plug.diameter,
+                )
+            )
     for place in board.places:
         insert = place.insert
         deck = float(board.deck.height(place.x, place.y))
@@ -195,7 +225,8 @@ def bolts_of(job: Job, board: Board) -> tuple[Bolt, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Pin:
-    """Where a dowel's hole comes to lie on the cradle's face, (x, y, z) in D, and how a pin leans there, radians."""
+    """Where a dowel's hole comes to lie on the cradle's face, (x, y, z) in D, and how a pin leans
+    there, radians."""
 
     x: float
     y: float
@@ -204,7 +235,8 @@ class Pin:
 
 
 def pins_of(laid: LaidUp, dowels: Sequence[tuple[float, float]]) -> tuple[Pin, ...]:
-    """A pin for each dowel at flat (x, y), square to the cradle's face: they set the board in its place again."""
+    """A pin for each dowel at flat (x, y), square to the cradle's face: they set the board in its
+    place again."""
     found = []
     for x, y in dowels:
         at, z = laid.place(x, 0.0)
@@ -215,8 +247,9 @@ def pins_of(laid: LaidUp, dowels: Sequence[tuple[float, float]]) -> tuple[Pin, .
 def drill_at(laid: LaidUp, bolt: Bolt) -> tuple[float, float]:
     """X, Y in D of an upright hole for a bolt.
 
-    Through a plug it meets the plug's axis at half the height of the core, so that the tilt takes as little of the wall
-    at the top as at the bottom; over an insert where the bore comes out of the deck.
+    Through a plug it meets the plug's axis at half the height of the core, so that the tilt takes
+    as little of the wall at the top as at the bottom; over an insert where the bore comes out of
+    the deck.
     """
     deck = float(laid.deck.height(bolt.x, bolt.y))
     height = laid.below + (deck / 2.0 if bolt.room is None else deck)
@@ -227,20 +260,28 @@ def laid_up(job: Job, board: Board) -> LaidUp:
     """The job's board on its form; on a level one without a rocker."""
     layup = job.layup
     below, above = (layup.skin_below, layup.skin_above) if layup is not None else (0.0, 0.0)
-    neutral = layup.neutral if layup is not None and layup.neutral is not None else job.core_thickness / 2.0
+    neutral = (
+        layup.neutral
+        if layup is not None and layup.neutral is not None
+        else job.core_thickness / 2.0
+    )
     kept, stand = below + neutral, stand_of(layup) if layup is not None else 0.0
-    return LaidUp(rocker_of(job), board.deck, below, above, kept, job.blank.length, job.blank.width, stand)
+    return LaidUp(
+        rocker_of(job), board.deck, below, above, kept, job.blank.length, job.blank.width, stand
+    )
 
 
 def stand_of(layup: LayupSection) -> float:
-    """Height of the cradle at its lowest place: its own, or that of the form, whose profile it has."""
+    """Height of the cradle at its lowest place: its own, or that of the form, whose profile it
+    has."""
     return layup.rib_height if layup.cradle_height is None else layup.cradle_height
 
 
 def skin_outside(job: Job, slot: float | None) -> float:
     """How far the laminates reach beyond the outline, mm, along the skin.
 
-    `slot` is how far the far edge of the trim's slot lies outside the outline; None where no machine trims.
+    `slot` is how far the far edge of the trim's slot lies outside the outline; None where no
+    machine trims.
     """
     given = job.layup.skin_outside if job.layup is not None else None
     if given is not None:

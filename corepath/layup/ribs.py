@@ -1,7 +1,9 @@
-"""The form itself: ribs of one profile along the board, spacers across, from the same curve as everything else.
+"""The form itself: ribs of one profile along the board, spacers across, from the same curve as
+everything else.
 
-All ribs of a cylinder are alike: their tops follow the rocker less the covering bent over them. A rib's drawing has
-X along the chord and Y up from the table, mm; `rib_height` is from the table to the form's top at its lowest place.
+All ribs of a cylinder are alike: their tops follow the rocker less the covering bent over them. A
+rib's drawing has X along the chord and Y up from the table, mm; `rib_height` is from the table to
+the form's top at its lowest place.
 """
 
 from __future__ import annotations
@@ -33,9 +35,9 @@ _GAP = 25.0
 class Form:
     """`top` (n, 2) is the edge of each rib, from X- to X+, over the table at 0.
 
-    `ribs` of them stand at `across` (their middles, Y of the board), with `spacers` of `spacer` (length, height)
-    between neighbours at the chord places `along`. `marks` (m, 2) lie on the top where the flat core has its ticks,
-    each 100 mm or, in an inch job, each 4 in.
+    `ribs` of them stand at `across` (their middles, Y of the board), with `spacers` of `spacer`
+    (length, height) between neighbours at the chord places `along`. `marks` (m, 2) lie on the top
+    where the flat core has its ticks, each 100 mm or, in an inch job, each 4 in.
     """
 
     top: Floats
@@ -52,19 +54,38 @@ class Form:
 
 
 def form_of(job: Job, board: Board) -> Form:
-    """Ribs and spacers for the job's rocker. Raises InputError where there is none, or the ribs leave no room."""
+    """Ribs and spacers for the job's rocker. Raises InputError where there is none, or the ribs
+    leave no room."""
     layup = job.layup
     if layup is None or layup.rocker is None:
         raise InputError(
-            [Fault("layup.rocker", "missing: without a rocker there is no form", allowed="[[x, rise], …]")]
+            [
+                Fault(
+                    "layup.rocker",
+                    "missing: without a rocker there is no form",
+                    allowed="[[x, rise], …]",
+                )
+            ]
         )
     if layup.form_skin >= layup.rib_height:
         allowed = f"less than layup.rib_height, {mm(layup.rib_height):g~}"
-        raise InputError([Fault("layup.form_skin", "nothing is left of the ribs", f"{mm(layup.form_skin):g}", allowed)])
+        raise InputError(
+            [
+                Fault(
+                    "layup.form_skin",
+                    "nothing is left of the ribs",
+                    f"{mm(layup.form_skin):g}",
+                    allowed,
+                )
+            ]
+        )
     laid = laid_up(job, board)
     across = _spread(job.blank.width, layup)
     start, end = laid.ends
-    along = tuple(float(x) for x in np.linspace(start, end, max(2, math.ceil((end - start) / layup.rib_spacing) + 1)))
+    along = tuple(
+        float(x)
+        for x in np.linspace(start, end, max(2, math.ceil((end - start) / layup.rib_spacing) + 1))
+    )
     base = _base(laid, layup)
     step = apart(units_of(job.units))
     most = math.floor(job.blank.length / 2.0 / step)
@@ -81,12 +102,15 @@ def form_of(job: Job, board: Board) -> Form:
 
 
 def _spread(width: float, layup: LayupSection) -> tuple[float, ...]:
-    """Middles of the ribs, the outer ones flush with the blank's edges, no farther apart than asked for."""
+    """Middles of the ribs, the outer ones flush with the blank's edges, no farther apart than asked
+    for."""
     room = width - layup.rib_thickness
     if room <= layup.rib_thickness:
         allowed = f"less than half of blank.width, {mm(width / 2.0):g~}"
         says = "two ribs do not fit under the blank"
-        raise InputError([Fault("layup.rib_thickness", says, f"{mm(layup.rib_thickness):g}", allowed)])
+        raise InputError(
+            [Fault("layup.rib_thickness", says, f"{mm(layup.rib_thickness):g}", allowed)]
+        )
     count = max(1, math.ceil(room / layup.rib_spacing - 1e-9))
     return tuple(float(y) for y in np.linspace(-room / 2.0, room / 2.0, count + 1))
 
@@ -97,7 +121,8 @@ def _base(laid: LaidUp, layup: LayupSection) -> float:
 
 
 def _lowered(laid: LaidUp, layup: LayupSection, x: Floats) -> Floats:
-    """Places of the rib's top under the form's places over chord `x`: square to the form, below the covering."""
+    """Places of the rib's top under the form's places over chord `x`: square to the form, below the
+    covering."""
     angle = laid.rocker.angle(x)
     down = layup.form_skin
     return np.column_stack([x + down * np.sin(angle), laid.bottom(x) - down * np.cos(angle)])
@@ -110,7 +135,8 @@ def _profile(laid: LaidUp, layup: LayupSection, ends: Floats) -> Floats:
 
 
 def form_template(job: Job, board: Board, digest: str) -> Template:
-    """Profile of one rib with the places of spacers and of the core's hundreds, one spacer, and how many of each."""
+    """Profile of one rib with the places of spacers and of the core's hundreds, one spacer, and how
+    many of each."""
     form = form_of(job, board)
     says, units = said_all(_says(job, form)), units_of(job.units)
     lines = (f"{job.title}: form", f"plan {digest}", *says)
@@ -119,34 +145,56 @@ def form_template(job: Job, board: Board, digest: str) -> Template:
     shapes: list[Shape] = [Curve("rib", outer, closed=True), *_rib_marks(form)]
     long, high = form.spacer
     low = -_GAP - high
-    corners = np.array([(left, low), (left + long, low), (left + long, low + high), (left, low + high)])
+    corners = np.array(
+        [(left, low), (left + long, low), (left + long, low + high), (left, low + high)]
+    )
     shapes.append(Curve("spacer", corners, closed=True))
     shapes += check_bars(left, low - 12.0 - bar(units), units)
-    shapes += [Words("notes", left + 120.0, low - 12.0 - 6.0 * k, line) for k, line in enumerate(lines)]
+    shapes += [
+        Words("notes", left + 120.0, low - 12.0 - 6.0 * k, line) for k, line in enumerate(lines)
+    ]
     return Template(f"{job.title}: form", tuple(shapes), says, units)
 
 
 def _rib_marks(form: Form) -> Iterator[Shape]:
     for x in form.along:
         top = float(np.interp(x, form.top[:, 0], form.top[:, 1]))
-        inner = min(max(x, float(form.top[0, 0]) + form.thickness / 2.0), float(form.top[-1, 0]) - form.thickness / 2.0)
+        inner = min(
+            max(x, float(form.top[0, 0]) + form.thickness / 2.0),
+            float(form.top[-1, 0]) - form.thickness / 2.0,
+        )
         for side in (-form.thickness / 2.0, form.thickness / 2.0):
-            yield Curve("spacer places", np.array([(inner + side, 0.0), (inner + side, min(top, form.spacer[1]))]))
+            yield Curve(
+                "spacer places",
+                np.array([(inner + side, 0.0), (inner + side, min(top, form.spacer[1]))]),
+            )
     for x, y in form.marks.tolist():
         yield Curve("core hundreds", np.array([(x, y), (x, y - 6.0)]))
-    yield Curve("centre lines", np.array([(0.0, 0.0), (0.0, float(np.interp(0.0, form.top[:, 0], form.top[:, 1])))]))
+    yield Curve(
+        "centre lines",
+        np.array([(0.0, 0.0), (0.0, float(np.interp(0.0, form.top[:, 0], form.top[:, 1])))]),
+    )
 
 
 def _says(job: Job, form: Form) -> Iterator[str]:
     yield "full size; X+ to the right, the table at the ribs' straight edge"
     left, low, right = form.top[0, 1], form.top[:, 1].min(), form.top[-1, 1]
-    high = f"{mm(left):.2f} high at its left end, {mm(low):.2f} at its lowest, {mm(right):.2f} at its right end"
+    high = (
+        f"{mm(left):.2f} high at its left end, {mm(low):.2f} at its lowest, {mm(right):.2f} at "
+        "its right end"
+    )
     yield f"a rib is {high}; {UNIT}"
     between = form.across[1] - form.across[0]
     places = ", ".join(f"{mm(y):.1f}" for y in form.across)
-    yield f"{form.ribs} ribs {mm(form.thickness):g} thick, {mm(between):.1f} apart, middles at Y {places}"
+    yield (
+        f"{form.ribs} ribs {mm(form.thickness):g} thick, {mm(between):.1f} apart, middles at "
+        f"Y {places}"
+    )
     long, tall = (mm(size) for size in form.spacer)
     yield f"{form.spacers} spacers {long:.1f} x {tall:.1f}, {len(form.along)} between each two ribs"
     covering = job.layup.form_skin if job.layup is not None else 0.0
     ticks = mm(apart(units_of(job.units)))
-    yield f"covering of {mm(covering):g} over the ribs; ticks on a rib: each {ticks:g~} of the flat core"
+    yield (
+        f"covering of {mm(covering):g} over the ribs; ticks on a rib: each {ticks:g~} of "
+        "the flat core"
+    )

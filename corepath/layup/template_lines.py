@@ -1,10 +1,12 @@
-"""Templates at full size: lines, circles and words on named layers, for whoever writes them to a file.
+"""Templates at full size: lines, circles and words on named layers, for whoever writes them to a
+file.
 
-X along the board, Y across, mm, origin over the middle of the blank; Y up. An *arc* template lies on the curved
-board: its X are lengths along the arc. On the `core` they are those of the flat core, which keeps its length; on
-the `deck` each place is moved by what the top of the laminate is shorter or longer there (`LaidUp.face_shift`), on
-the `bottom` by what its underside is (`LaidUp.under_shift`), and drawn as seen from below: Y down. A *flat* template is
-for skins and for those who cut by hand before lay-up.
+X along the board, Y across, mm, origin over the middle of the blank; Y up. An *arc* template lies
+on the curved board: its X are lengths along the arc. On the `core` they are those of the flat core,
+which keeps its length; on the `deck` each place is moved by what the top of the laminate is shorter
+or longer there (`LaidUp.face_shift`), on the `bottom` by what its underside is
+(`LaidUp.under_shift`), and drawn as seen from below: Y down. A *flat* template is for skins and for
+those who cut by hand before lay-up.
 """
 
 from __future__ import annotations
@@ -44,10 +46,12 @@ Face = Literal["core", "deck", "bottom"]
 Placing = Callable[[Floats], Floats]
 
 BAR_TOLERANCE = 0.2
-"""mm that the check bar may be off as printed: 2 mm over a metre of board (common practice, no source)."""
+"""mm that the check bar may be off as printed: 2 mm over a metre of board (common practice, no
+source)."""
 
 _TOLD = 0.05  # mm: less is not worth a word
-_THIN = 0.002  # mm; with the 0.001 of the polygons themselves within the 0.005 that a template keeps
+# mm; with the 0.001 of the polygons themselves within the 0.005 that a template keeps
+_THIN = 0.002
 _TICK = 12.0
 _BAR_IN = 16.0
 
@@ -87,7 +91,8 @@ Shape = Curve | TemplateCircle | Words
 
 @dataclass(frozen=True, slots=True)
 class Template:
-    """All shapes of one template, in a fixed order; `says` is told to the user beside it, in `units`."""
+    """All shapes of one template, in a fixed order; `says` is told to the user beside it, in
+    `units`."""
 
     title: str
     shapes: tuple[Shape, ...]
@@ -123,11 +128,19 @@ apart = bar
 
 
 def board_template(
-    job: Job, board: Board, digest: str, *, flat: bool = False, on: Face = "core", slot: float | None = None
+    job: Job,
+    board: Board,
+    digest: str,
+    *,
+    flat: bool = False,
+    on: Face = "core",
+    slot: float | None = None,
 ) -> Template:
-    """The template of a board, along the arc, or flat for skins and hand work. `on` is the face that it lies on.
+    """The template of a board, along the arc, or flat for skins and hand work. `on` is the face
+    that it lies on.
 
-    `slot` is how far the far edge of the trim's slot lies outside the outline, mm; None where no machine trims.
+    `slot` is how far the far edge of the trim's slot lies outside the outline, mm; None where no
+    machine trims.
     """
     laid = laid_up(job, board)
     placing = _placing(laid, on if not flat else "core")
@@ -149,15 +162,22 @@ def check_bars(x: float, y: float, units: Units) -> Iterator[Shape]:
     long = bar(units)
     for end in ((x + long, y), (x, y + long)):
         yield Curve("check bar", np.array([(x, y), end]))
-        across = 3.0 * np.array([(0.0, 1.0), (0.0, -1.0)] if end[1] == y else [(1.0, 0.0), (-1.0, 0.0)])
+        across = 3.0 * np.array(
+            [(0.0, 1.0), (0.0, -1.0)] if end[1] == y else [(1.0, 0.0), (-1.0, 0.0)]
+        )
         for at in ((x, y), end):
             yield Curve("check bar", across + np.array(at))
-    for k, text in enumerate((f"each bar {mm(long):g~}, +/- {mm(BAR_TOLERANCE):.1f};", "if not, do not use")):
+    for k, text in enumerate(
+        (f"each bar {mm(long):g~}, +/- {mm(BAR_TOLERANCE):.1f};", "if not, do not use")
+    ):
         yield Words("check bar", x + 5.0, y + 10.0 - 6.0 * k, text)
 
 
 def _says(job: Job, board: Board, laid: LaidUp, reach: float | None, on: Face) -> Iterator[str]:
-    yield f"full size; X+ to the right, seen from {'below' if on == 'bottom' and reach is None else 'the deck'}"
+    yield (
+        "full size; X+ to the right, seen from "
+        f"{'below' if on == 'bottom' and reach is None else 'the deck'}"
+    )
     if reach is not None:
         yield f"skins reach {mm(reach):.2f~} beyond the outline"
     if reach is not None or laid.rocker.level:
@@ -165,21 +185,31 @@ def _says(job: Job, board: Board, laid: LaidUp, reach: float | None, on: Face) -
     most = {face: float(np.abs(shift).max()) for face, shift in _shifts(job, board, laid).items()}
     if on == "core":
         yield (
-            f"lengths of the core; along X a place lies up to {mm(most['deck']):.2f~} off on the deck and "
+            f"lengths of the core; along X a place lies up to {mm(most['deck']):.2f~} off on the "
+            "deck and "
             f"{mm(most['bottom']):.2f~} on the underside (--on deck, --on bottom allow for it)"
         )
     else:
         face = "the top of the laminate" if on == "deck" else "the underside"
         yield f"lengths along {face}; up to {mm(most[on]):.2f~} off those of the flat core"
     if most["taper"] >= _TOLD:
-        yield f"a core that tapers may keep its length otherwise: up to {mm(most['taper']):.2f~} nearer to the middle"
+        yield (
+            f"a core that tapers may keep its length otherwise: up to {mm(most['taper']):.2f~} "
+            "nearer to the middle"
+        )
 
 
 def _shifts(job: Job, board: Board, laid: LaidUp) -> dict[str, Floats]:
     """How far bolts and outline lie off along X on each face, and for the taper."""
-    places = np.array([(bolt.x, bolt.y) for bolt in bolts_of(job, board)] + list(board.outline.exterior.coords))
+    places = np.array(
+        [(bolt.x, bolt.y) for bolt in bolts_of(job, board)] + list(board.outline.exterior.coords)
+    )
     x, y = places.T
-    return {"deck": laid.face_shift(x, y), "bottom": laid.under_shift(x), "taper": laid.taper_shift(x)}
+    return {
+        "deck": laid.face_shift(x, y),
+        "bottom": laid.under_shift(x),
+        "taper": laid.taper_shift(x),
+    }
 
 
 def _placing(laid: LaidUp, on: Face) -> Placing:
@@ -244,9 +274,14 @@ def _cross(layer: str, x: float, y: float, reach: float) -> Iterator[Shape]:
 
 
 def _blank(job: Job, board: Board, placing: Placing) -> Iterator[Shape]:
-    """What is still there after lay-up: the blank's rectangle, its middle lines, and ticks along its edges."""
+    """What is still there after lay-up: the blank's rectangle, its middle lines, and ticks along
+    its edges."""
     half, wide = job.blank.length / 2.0, job.blank.width / 2.0
-    yield Curve("blank edge", placing(np.array([(-half, -wide), (half, -wide), (half, wide), (-half, wide)])), True)
+    yield Curve(
+        "blank edge",
+        placing(np.array([(-half, -wide), (half, -wide), (half, wide), (-half, wide)])),
+        True,
+    )
     yield Curve("centre lines", placing(np.array([(-half, 0.0), (half, 0.0)])))
     yield Curve("centre lines", placing(np.array([(0.0, -wide), (0.0, wide)])))
     for x in (-half, half):

@@ -1,16 +1,18 @@
 """How long moves take: trapezoids of speed with look-ahead.
 
-A machine that speeds up and slows down with one acceleration along the path. Lengths in mm, speeds inside
-in mm/s (`Limits` and feeds are in mm/min, acceleration in mm/s²), times in seconds. At a *corner* between
-two moves the control may leave the path by a deviation d. An arc that rounds a corner of inner angle t
-(180° = straight on) by d has the radius r = d s/(1 - s), s = sin(t/2) (geometry), but it must also fit
-into half of either move, r <= l/2 tan(t/2); it is passed at v = sqrt(a r). Arcs themselves are held to
-the same. Between corners v² grows by at most 2 a l, forwards and backwards, so the speeds at all corners
-are two running minima. Speed is zero at rests: before the first move, after the last and where told.
+A machine that speeds up and slows down with one acceleration along the path. Lengths in mm, speeds
+inside in mm/s (`Limits` and feeds are in mm/min, acceleration in mm/s²), times in seconds. At a
+*corner* between two moves the control may leave the path by a deviation d. An arc that rounds a
+corner of inner angle t (180° = straight on) by d has the radius r = d s/(1 - s), s = sin(t/2)
+(geometry), but it must also fit into half of either move, r <= l/2 tan(t/2); it is passed at v =
+sqrt(a r). Arcs themselves are held to the same. Between corners v² grows by at most 2 a l, forwards
+and backwards, so the speeds at all corners are two running minima. Speed is zero at rests: before
+the first move, after the last and where told.
 
-A rapid runs straight at `Limits.rapid` along its way (NIST IR 6556, 3.5.1 has all axes arrive together); a machine
-whose axes each run that fast is quicker on a slant. G64 passes corners by the deviation that the job allows, G61 by
-what the drives still cut off. Both keep the feed along the tip's way, also on a helix.
+A rapid runs straight at `Limits.rapid` along its way (NIST IR 6556, 3.5.1 has all axes arrive
+together); a machine whose axes each run that fast is quicker on a slant. G64 passes corners by the
+deviation that the job allows, G61 by what the drives still cut off. Both keep the feed along the
+tip's way, also on a helix.
 """
 
 from __future__ import annotations
@@ -29,7 +31,8 @@ from corepath.motion.program import Kind, Move, Pass, rapid
 __all__ = ["EXACT_DEVIATION", "Limits", "corner_speed", "leg_seconds", "minutes", "seconds"]
 
 EXACT_DEVIATION = 0.002
-"""Deviation, mm, of a control that keeps to the path: what its drives still cut off (common practice, no source)."""
+"""Deviation, mm, of a control that keeps to the path: what its drives still cut off (common
+practice, no source)."""
 
 _FULL = 1e-6
 
@@ -38,7 +41,8 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """What the machine can do: rapid in mm/min, acceleration in mm/s², deviation allowed at a corner in mm.
+    """What the machine can do: rapid in mm/min, acceleration in mm/s², deviation allowed at a
+    corner in mm.
 
     With `exact_path` (G61) the deviation is `EXACT_DEVIATION`, whatever `corner_deviation` says.
     """
@@ -50,12 +54,17 @@ class Limits:
 
     @property
     def deviation(self) -> float:
-        return min(EXACT_DEVIATION, self.corner_deviation) if self.exact_path else self.corner_deviation
+        return (
+            min(EXACT_DEVIATION, self.corner_deviation)
+            if self.exact_path
+            else self.corner_deviation
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class _Path:
-    """Moves with a length: lengths (n,), top speeds (n,), unit directions at start and end (n, 3)."""
+    """Moves with a length: lengths (n,), top speeds (n,), unit directions at start and end (n,
+    3)."""
 
     length: Floats
     top: Floats
@@ -64,13 +73,17 @@ class _Path:
 
 
 def corner_speed(limits: Limits, inner: float) -> float:
-    """Speed in mm/s at which a corner of `inner` degrees (180 = straight on) between long moves is passed."""
+    """Speed in mm/s at which a corner of `inner` degrees (180 = straight on) between long moves is
+    passed."""
     sine = math.sin(math.radians(inner) / 2.0)
-    return math.sqrt(limits.accel * limits.deviation * sine / (1.0 - sine)) if sine < 1.0 else math.inf
+    return (
+        math.sqrt(limits.accel * limits.deviation * sine / (1.0 - sine)) if sine < 1.0 else math.inf
+    )
 
 
 def leg_seconds(length: float, top: float, accel: float, ends: float = 0.0) -> float:
-    """Seconds of one straight move of `length` mm at most `top` mm/min that begins and ends at `ends` mm/s or slower.
+    """Seconds of one straight move of `length` mm at most `top` mm/min that begins and ends at
+    `ends` mm/s or slower.
 
     The shortest time that its ends allow; 0 for no length.
     """
@@ -83,12 +96,17 @@ def leg_seconds(length: float, top: float, accel: float, ends: float = 0.0) -> f
 
 
 def minutes(
-    passes: Sequence[Pass], limits: Limits, *, dwell: float = 0.0, park: tuple[float, float] | None = None
+    passes: Sequence[Pass],
+    limits: Limits,
+    *,
+    dwell: float = 0.0,
+    park: tuple[float, float] | None = None,
 ) -> float:
-    """Time of all `passes` in minutes, each from rest to rest; `dwell` seconds are added for each pass.
+    """Time of all `passes` in minutes, each from rest to rest; `dwell` seconds are added for each
+    pass.
 
-    With `park` each pass begins over that place, at the height of its first move, and ends there by a rapid;
-    without it the first move of all takes no time.
+    With `park` each pass begins over that place, at the height of its first move, and ends there by
+    a rapid; without it the first move of all takes no time.
     """
     moves: list[Move] = []
     rests = []
@@ -98,7 +116,9 @@ def minutes(
         if park is not None and stretch.moves:
             moves.append(rapid(*park, stretch.moves[-1].z))
     start = None if park is None or not moves else (*park, moves[0].z)
-    return (float(seconds(moves, limits, rests=rests[1:], start=start).sum()) + dwell * len(passes)) / 60.0
+    return (
+        float(seconds(moves, limits, rests=rests[1:], start=start).sum()) + dwell * len(passes)
+    ) / 60.0
 
 
 def seconds(
@@ -110,9 +130,10 @@ def seconds(
 ) -> Floats:
     """Seconds that each of `moves` takes, (n,) float.
 
-    `rests` are the indices of moves that begin from rest, beside the first. `start` is where the cutter
-    stands before the first move; where it is not known, that move takes no time. Moves without length take
-    none either. A drilling cycle takes the time of all its motions. Raises ValueError for a cut without a feed.
+    `rests` are the indices of moves that begin from rest, beside the first. `start` is where the
+    cutter stands before the first move; where it is not known, that move takes no time. Moves
+    without length take none either. A drilling cycle takes the time of all its motions. Raises
+    ValueError for a cut without a feed.
     """
     plain, owner = expand_counted(moves)
     if plain is not moves:
@@ -150,7 +171,9 @@ def _path(table: Floats, starts: Floats, limits: Limits) -> _Path:
     return _Path(length, top, leaving, arriving)
 
 
-def _bend(arcs: Floats, starts: Floats, where: NDArray[np.intp], limits: Limits, path: _Path) -> None:
+def _bend(
+    arcs: Floats, starts: Floats, where: NDArray[np.intp], limits: Limits, path: _Path
+) -> None:
     """Writes length, top speed and directions of the arcs (helices) into `path`, at `where`."""
     turn = np.where(arcs[:, 0] == Kind.CCW, 1.0, -1.0)
     out = -arcs[:, 5:7]
@@ -158,14 +181,18 @@ def _bend(arcs: Floats, starts: Floats, where: NDArray[np.intp], limits: Limits,
     radius = np.sqrt((out**2).sum(axis=1))
     if (radius == 0.0).any():
         raise ValueError("an arc without a radius")
-    sweep = turn * np.arctan2(out[:, 0] * into[:, 1] - out[:, 1] * into[:, 0], (out * into).sum(axis=1))
+    sweep = turn * np.arctan2(
+        out[:, 0] * into[:, 1] - out[:, 1] * into[:, 0], (out * into).sum(axis=1)
+    )
     sweep = np.where(sweep < 0.0, sweep + math.tau, sweep)
     sweep = np.where(np.sqrt(((into - out) ** 2).sum(axis=1)) < _FULL, math.tau, sweep)
     level, rise = radius * sweep, arcs[:, 3] - starts[:, 2]
     length = np.hypot(level, rise)
     share = level / np.where(length > 0.0, length, 1.0)
     path.length[where] = length
-    path.top[where] = np.minimum(path.top[where], np.sqrt(limits.accel * radius) / np.maximum(share, 1e-9))
+    path.top[where] = np.minimum(
+        path.top[where], np.sqrt(limits.accel * radius) / np.maximum(share, 1e-9)
+    )
     for spoke, target in ((out, path.leaving), (into, path.arriving)):
         reach = np.sqrt((spoke**2).sum(axis=1))
         target[where, 0] = -turn * spoke[:, 1] / reach * share
@@ -174,10 +201,12 @@ def _bend(arcs: Floats, starts: Floats, where: NDArray[np.intp], limits: Limits,
 
 
 def _corners(path: _Path, limits: Limits) -> Floats:
-    """Squares of the highest speeds at the n + 1 ends of the moves; zero at the first and the last."""
+    """Squares of the highest speeds at the n + 1 ends of the moves; zero at the first and the
+    last."""
     squares = np.zeros(len(path.length) + 1)
     straight = (path.arriving[:-1] * path.leaving[1:]).sum(axis=1).clip(-1.0, 1.0)
-    # Inner angle t: cos t = -straight, so sin(t/2) and cos(t/2) follow from the half-angle formulas.
+    # Inner angle t: cos t = -straight, so sin(t/2) and cos(t/2) follow from the half-angle
+    # formulas.
     sine, cosine = np.sqrt((1.0 + straight) / 2.0), np.sqrt((1.0 - straight) / 2.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         rounded = limits.deviation * sine / (1.0 - sine)

@@ -1,10 +1,11 @@
 """`njit` of numba with a cache on disk that cannot stop a run.
 
-numba keeps what it compiled in files beside the code. Where one of them is damaged (a full disk, a machine switched
-off), reading it raises whatever unpickling meets, in every later run; where a single bit has flipped it may raise
-nothing, and the loop works out something else. So each file ends with a digest of all before it, which unpickling does
-not look at. A file without its digest counts as damaged, and a damaged cache as empty: the loop is compiled again and
-its files are written anew. A cache that cannot be written is done without.
+numba keeps what it compiled in files beside the code. Where one of them is damaged (a full disk, a
+machine switched off), reading it raises whatever unpickling meets, in every later run; where a
+single bit has flipped it may raise nothing, and the loop works out something else. So each file
+ends with a digest of all before it, which unpickling does not look at. A file without its digest
+counts as damaged, and a damaged cache as empty: the loop is compiled again and its files are
+written anew. A cache that cannot be written is done without.
 """
 
 from __future__ import annotations
@@ -63,7 +64,8 @@ class _DigestedFiles(IndexDataCacheFile):
 
 
 def _whole(path: str) -> None:
-    """Raise ValueError where a file does not end with its digest; one that is missing is no matter of this."""
+    """Raise ValueError where a file does not end with its digest; one that is missing is no matter
+    of this."""
     with suppress(FileNotFoundError):
         held = Path(path).read_bytes()
         if hashlib.blake2b(held[:-_DIGEST], digest_size=_DIGEST).digest() != held[-_DIGEST:]:
@@ -103,7 +105,8 @@ def njit(*, cache: bool = True, **options: Any) -> Callable[[_Function], _Functi
 
     def decorated(function: _Function) -> _Function:
         made = numba.njit(**options)(function)
-        if cache and hasattr(made, "enable_caching"):  # not where NUMBA_DISABLE_JIT leaves the function as it is
+        # not where NUMBA_DISABLE_JIT leaves the function as it is
+        if cache and hasattr(made, "enable_caching"):
             made._cache = _RebuiltCache(made.py_func)
         return cast("_Function", made)
 

@@ -1,4 +1,5 @@
-"""Cutters: shapes as solids of revolution about the spindle axis, tip at the origin, lengths in mm."""
+"""Cutters: shapes as solids of revolution about the spindle axis, tip at the origin, lengths in
+mm."""
 
 from __future__ import annotations
 
@@ -9,7 +10,16 @@ from typing import Any, Literal, NamedTuple
 from corepath.lengths import mm
 from corepath.motion.cutter_profile import CutterProfile
 
-__all__ = ["DECK_SHAPES", "Cutter", "Cutting", "Helix", "Material", "Origin", "Shape", "cutter_words"]
+__all__ = [
+    "DECK_SHAPES",
+    "Cutter",
+    "Cutting",
+    "Helix",
+    "Material",
+    "Origin",
+    "Shape",
+    "cutter_words",
+]
 
 Shape = Literal["flat", "ball", "bull", "drill"]
 Helix = Literal["up", "down", "straight"]
@@ -116,7 +126,8 @@ def cutter_words(
 
 
 class Origin(NamedTuple):
-    """Where the figures of a `Cutting` come from, in words: `job`, or a table with the mark of its source."""
+    """Where the figures of a `Cutting` come from, in words: `job`, or a table with the mark of its
+    source."""
 
     chip_load: str = "job"
     rpm: str = "job"
@@ -127,10 +138,10 @@ class Origin(NamedTuple):
 class Cutting:
     """How a cutter is run: rpm, feeds in mm/min, depths in mm.
 
-    `feed` sideways, right for a full-width cut; `ramp` along a ramp or helix, `plunge` straight down; `depth` of one
-    layer; `stepover` largest distance between neighbouring lines of a clearing path. `finish` is the feed of a light
-    lap: a finishing lap along a wall, or the lines of the finished deck beside one another; 0 means as `feed`.
-    The chip load is feed / (flutes · rpm).
+    `feed` sideways, right for a full-width cut; `ramp` along a ramp or helix, `plunge` straight
+    down; `depth` of one layer; `stepover` largest distance between neighbouring lines of a clearing
+    path. `finish` is the feed of a light lap: a finishing lap along a wall, or the lines of the
+    finished deck beside one another; 0 means as `feed`. The chip load is feed / (flutes · rpm).
     """
 
     rpm: float

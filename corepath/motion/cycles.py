@@ -1,11 +1,13 @@
-"""Drilling cycles as the plain motions that they stand for, in the order of NIST IR 6556 (2000), 3.5.16.
+"""Drilling cycles as the plain motions that they stand for, in the order of NIST IR 6556 (2000),
+3.5.16.
 
 A cycle of the XY plane, absolute (G90), that ends at its retract height R (G99):
 
 1. where the tip stands below R, a rapid up to R;
 2. a rapid over the hole at that height, then a rapid down to R;
-3. G81: feed to the bottom. G83: feed down by one peck Q or to the bottom, whichever is less deep; a rapid out to
-   R, a rapid down to `BACK_OFF` above what is drilled, and the next peck, until the bottom is reached;
+3. G81: feed to the bottom. G83: feed down by one peck Q or to the bottom, whichever is less deep; a
+   rapid out to R, a rapid down to `BACK_OFF` above what is drilled, and the next peck, until the
+   bottom is reached;
 4. a rapid out to R.
 
 Bed frame, mm and mm/min. Motions without a length are left out, as a control makes none of them.
@@ -22,14 +24,15 @@ __all__ = ["BACK_OFF", "CYCLES", "expand", "expand_counted"]
 CYCLES = frozenset({Kind.DRILL, Kind.PECK})
 
 BACK_OFF = 0.254
-"""mm off the drilled bottom where a peck feeds again: not in the standard's text, from memory of its code."""
+"""mm off the drilled bottom where a peck feeds again: not in the standard's text, from memory of
+its code."""
 
 
 def expand(moves: Sequence[Move]) -> Sequence[Move]:
     """`moves` with every drilling cycle as rapids and lines; `moves` itself where there is none.
 
-    Raises ValueError for a cycle that comes first (nobody knows from where), one whose retract height is not
-    above its bottom, and one that pecks by nothing.
+    Raises ValueError for a cycle that comes first (nobody knows from where), one whose retract
+    height is not above its bottom, and one that pecks by nothing.
     """
     return expand_counted(moves)[0]
 
@@ -54,7 +57,9 @@ def expand_counted(moves: Sequence[Move]) -> tuple[Sequence[Move], Sequence[int]
 def _motions(before: Move, cycle: Move) -> Iterator[Move]:
     retract, peck = cycle.i, cycle.j
     if retract <= cycle.z:
-        raise ValueError(f"a cycle whose retract height {retract:g} is not above its bottom {cycle.z:g}")
+        raise ValueError(
+            f"a cycle whose retract height {retract:g} is not above its bottom {cycle.z:g}"
+        )
     if cycle.kind == Kind.PECK and peck <= 0.0:
         raise ValueError(f"a pecking cycle with a peck of {peck:g}")
     x, y, z = before.x, before.y, before.z

@@ -1,9 +1,9 @@
 """Thinning and arc fitting: a polyline of many points becomes few lines and arcs.
 
-Points are (n, 3) float, mm, in the bed frame; the first is where the cutter already is. The distance between
-polyline and moves is at most the tolerance both ways. Arcs lie in the XY plane or are helices of constant
-pitch; none sweeps more than `LARGEST_SWEEP`, so that rounding the ends cannot push one past the half turn
-that the output allows.
+Points are (n, 3) float, mm, in the bed frame; the first is where the cutter already is. The
+distance between polyline and moves is at most the tolerance both ways. Arcs lie in the XY plane or
+are helices of constant pitch; none sweeps more than `LARGEST_SWEEP`, so that rounding the ends
+cannot push one past the half turn that the output allows.
 """
 
 from __future__ import annotations
@@ -32,10 +32,11 @@ __all__ = [
 TOLERANCE = 0.003
 """mm; the share of thinning and arcs in the error budget."""
 JOINT = math.radians(0.1)
-"""rad: how far directions may differ where moves join. At 60 mm/s that is a jump of 0.1 mm/s, less than 500 mm/s²
-gains in a quarter of a millisecond."""
+"""rad: how far directions may differ where moves join. At 60 mm/s that is a jump of 0.1 mm/s, less
+than 500 mm/s² gains in a quarter of a millisecond."""
 CORNER = math.radians(5.0)
-"""rad: a turn at one point that is sharper, and three times what its neighbours explain, is a corner."""
+"""rad: a turn at one point that is sharper, and three times what its neighbours explain, is a
+corner."""
 LEAST_RADIUS = 0.05
 LARGEST_RADIUS = 5000.0
 LARGEST_SWEEP = 2.8
@@ -54,7 +55,8 @@ def _distinct(points: ArrayLike) -> Floats:
 
 
 def thin(points: ArrayLike, tolerance: float = TOLERANCE) -> Floats:
-    """The (m, 3) points that are needed for every given one to lie within `tolerance` mm of the polyline.
+    """The (m, 3) points that are needed for every given one to lie within `tolerance` mm of the
+    polyline.
 
     First and last stay; the order stays; nothing is moved.
     """
@@ -64,12 +66,15 @@ def thin(points: ArrayLike, tolerance: float = TOLERANCE) -> Floats:
     return given[line_runs(given, tolerance)] if len(given) > 2 else given
 
 
-def fit_arcs(points: ArrayLike, *, feed: float, tolerance: float = TOLERANCE, arcs: bool = True) -> list[Move]:
+def fit_arcs(
+    points: ArrayLike, *, feed: float, tolerance: float = TOLERANCE, arcs: bool = True
+) -> list[Move]:
     """Moves from the first of the (n, 3) `points` to the last, as few as `tolerance` mm allows.
 
-    Where the points run smoothly, neighbouring moves join within `JOINT`; a corner of the points stays one. A run
-    starts and ends in the direction that its first and last three points give, so that parts of one curve fitted
-    apart join as well. `arcs=False` gives lines only. One point, or n equal ones, give no move.
+    Where the points run smoothly, neighbouring moves join within `JOINT`; a corner of the points
+    stays one. A run starts and ends in the direction that its first and last three points give, so
+    that parts of one curve fitted apart join as well. `arcs=False` gives lines only. One point, or
+    n equal ones, give no move.
     """
     from corepath.motion.fit_smooth import is_corner, joined
 
@@ -98,7 +103,8 @@ def _moves(run: Floats, ends: NDArray[np.int64], bends: Floats, feed: float) -> 
 
 
 def flatten(start: tuple[float, float, float], move: Move, tolerance: float = 0.0005) -> Floats:
-    """(n, 3) points along one move from `start`, both ends among them; chords keep within `tolerance` mm.
+    """(n, 3) points along one move from `start`, both ends among them; chords keep within
+    `tolerance` mm.
 
     Of an arc whose ends coincide a full turn is meant (RS-274: NIST IR 6556, 3.5.3.2).
     """
@@ -116,7 +122,11 @@ def flatten(start: tuple[float, float, float], move: Move, tolerance: float = 0.
     t = np.linspace(0.0, 1.0, int(np.ceil(abs(turn) / step)) + 1)
     angle = first + turn * t
     flat = np.column_stack(
-        [cx + radius * np.cos(angle), cy + radius * np.sin(angle), start[2] + (move.z - start[2]) * t]
+        [
+            cx + radius * np.cos(angle),
+            cy + radius * np.sin(angle),
+            start[2] + (move.z - start[2]) * t,
+        ]
     )
     flat[0], flat[-1] = start, (move.x, move.y, move.z)
     return flat

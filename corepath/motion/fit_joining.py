@@ -1,16 +1,19 @@
-"""Compiled search for the fewest lines and arcs that follow a smooth run of points and join without a kink.
+"""Compiled search for the fewest lines and arcs that follow a smooth run of points and join without
+a kink.
 
-Points are (n, 3) float64, mm; only X and Y make directions. Of an arc from point i to point j one number is free:
-the *lead* f, the angle from the chord to the direction in which the arc starts. It sweeps -2 f, ends at -f from the
-chord, and f = 0 is a line. The arc through a point (u, v) of the chord's frame has f = atan2(v L, u (L - u) - v^2)
-(angle of tangent and chord, Euclid III.32), and moving the point by d along the arc's normal changes f by d L over
-the product of its distances from both ends. So each point between, and the middle of each chord between, leaves an
-interval of f, and the run can be one move where the intervals meet.
+Points are (n, 3) float64, mm; only X and Y make directions. Of an arc from point i to point j one
+number is free: the *lead* f, the angle from the chord to the direction in which the arc starts. It
+sweeps -2 f, ends at -f from the chord, and f = 0 is a line. The arc through a point (u, v) of the
+chord's frame has f = atan2(v L, u (L - u) - v^2) (angle of tangent and chord, Euclid III.32), and
+moving the point by d along the arc's normal changes f by d L over the product of its distances from
+both ends. So each point between, and the middle of each chord between, leaves an interval of f, and
+the run can be one move where the intervals meet.
 
-The search keeps, for each number of moves, the points reached and the interval of directions in which they can be
-reached: a move may begin where its direction and the one of the move before differ by at most `joint`. Reaching is
-exact in the directions and keeps the `_BEAM` farthest points of each number of moves, so its time grows with the
-points and not with their square. The directions are chosen backwards from the end, as equal as they can be.
+The search keeps, for each number of moves, the points reached and the interval of directions in
+which they can be reached: a move may begin where its direction and the one of the move before
+differ by at most `joint`. Reaching is exact in the directions and keeps the `_BEAM` farthest points
+of each number of moves, so its time grows with the points and not with their square. The directions
+are chosen backwards from the end, as equal as they can be.
 """
 
 from __future__ import annotations
@@ -54,7 +57,10 @@ def _leads(p: Floats, along: Floats, i: int, j: int, tolerance: float) -> tuple[
     for k in range(i, j):
         for half in range(2):
             if half == 0:
-                x, y = 0.5 * (p[k, 0] + p[k + 1, 0]) - p[i, 0], 0.5 * (p[k, 1] + p[k + 1, 1]) - p[i, 1]
+                x, y = (
+                    0.5 * (p[k, 0] + p[k + 1, 0]) - p[i, 0],
+                    0.5 * (p[k, 1] + p[k + 1, 1]) - p[i, 1],
+                )
                 off = 0.0
             elif k + 1 == j:
                 break
@@ -100,7 +106,8 @@ def reach(p: Floats, along: Floats, i: int, tolerance: float) -> int:
 
 @njit(cache=True)
 def _try(i: int, far: int, k: int) -> int:
-    """The k-th point (0 to `_TRIES` - 1) to end a move at, the farthest first; may repeat the one before."""
+    """The k-th point (0 to `_TRIES` - 1) to end a move at, the farthest first; may repeat the one
+    before."""
     span = far - i
     if k < 3:
         back = min(k, span - 1)
@@ -116,7 +123,8 @@ def _grow(states: Floats, count: int) -> Floats:
     if count < states.shape[0] - 64:
         return states
     larger = np.empty((2 * states.shape[0], states.shape[1]))
-    for k in range(count):  # a slice assigned compiles numba's texts of mismatched shapes: three seconds
+    # a slice assigned compiles numba's texts of mismatched shapes: three seconds
+    for k in range(count):
         for c in range(states.shape[1]):
             larger[k, c] = states[k, c]
     return larger
@@ -124,7 +132,8 @@ def _grow(states: Floats, count: int) -> Floats:
 
 @njit(cache=True)
 def _keep_far(states: Floats, first: int, last: int) -> int:
-    """Keep a beam of the states first..last, the farthest first, at most three at one point; the new end."""
+    """Keep a beam of the states first..last, the farthest first, at most three at one point; the
+    new end."""
     kept, at_point = first, 0
     while kept - first < _BEAM:
         best = -1
@@ -150,18 +159,27 @@ def join_run(
 ) -> tuple[Ints, Floats, bool]:
     """Ends (m,) and leads (m,) of the moves along `p`, and whether they reach its last point.
 
-    `first` and `last` are directions (rad) to start and end in within half of `joint`, or `NO_END`. `largest` is the
-    largest radius of an arc. Where no move can go on, the moves up to the farthest point are given.
+    `first` and `last` are directions (rad) to start and end in within half of `joint`, or `NO_END`.
+    `largest` is the largest radius of an arc. Where no move can go on, the moves up to the farthest
+    point are given.
     """
     n = p.shape[0]
     along = way_along(p)
     farthest_of = np.zeros(n, dtype=np.int64)
-    # A state: point, least and largest direction on arrival, state before, whether it came by a line.
+    # A state: point, least and largest direction on arrival, state before, whether it came by a
+    # line.
     states = np.empty((256, 5))
     states[0, 0], states[0, 3], states[0, 4] = 0.0, -1.0, 0.0
-    states[0, 1], states[0, 2] = (first + 0.5 * joint, first - 0.5 * joint) if first != NO_END else (-1e3, 1e3)
+    states[0, 1], states[0, 2] = (
+        (first + 0.5 * joint, first - 0.5 * joint) if first != NO_END else (-1e3, 1e3)
+    )
     # A literal would be a type of its own, and all that it is handed to would be compiled twice.
-    level, count, goal, farthest = int(np.int64(0)), int(np.int64(1)), int(np.int64(-1)), int(np.int64(0))
+    level, count, goal, farthest = (
+        int(np.int64(0)),
+        int(np.int64(1)),
+        int(np.int64(-1)),
+        int(np.int64(0)),
+    )
     while goal < 0 and level < count:
         begin = count
         for s in range(level, begin):
@@ -214,7 +232,9 @@ def join_run(
 
 
 @njit(cache=True)
-def _chosen(p: Floats, states: Floats, state: int, last: float, whole: bool) -> tuple[Ints, Floats, bool]:
+def _chosen(
+    p: Floats, states: Floats, state: int, last: float, whole: bool
+) -> tuple[Ints, Floats, bool]:
     """Ends and leads along the chain of states that ends at `state`, chosen backwards."""
     count, s = 0, state
     while states[s, 3] >= 0.0:

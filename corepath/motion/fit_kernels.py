@@ -1,10 +1,11 @@
-"""Compiled kernels of the path fitting: greedy runs of polyline points that one line or one arc replaces.
+"""Compiled kernels of the path fitting: greedy runs of polyline points that one line or one arc
+replaces.
 
-Points are (n, 3) float64, mm. A run i..j is accepted as a line when all points between lie within the
-tolerance of the segment and advance along it; as an arc when all points *and* all chords between them lie
-within the tolerance of the arc, turn one way, and Z is linear in the angle. Both make the distance two-sided:
-a continuous polyline that advances along the move covers it, so no point of the move is farther from the
-polyline than the tolerance either.
+Points are (n, 3) float64, mm. A run i..j is accepted as a line when all points between lie within
+the tolerance of the segment and advance along it; as an arc when all points *and* all chords
+between them lie within the tolerance of the arc, turn one way, and Z is linear in the angle. Both
+make the distance two-sided: a continuous polyline that advances along the move covers it, so no
+point of the move is farther from the polyline than the tolerance either.
 """
 
 from __future__ import annotations
@@ -46,8 +47,9 @@ def is_line(p: Floats, i: int, j: int, tolerance: float) -> bool:
 def centre(p: Floats, i: int, j: int) -> tuple[bool, float, float, float]:
     """Least-squares circle through the ends of the run: (found, centre x, centre y, radius).
 
-    In the frame of the chord (u along, v across, origin at its middle) a circle through both ends has
-    its centre at (0, k) and u^2 + v^2 - 2 k v = L^2 / 4; k is the least-squares solution over the run.
+    In the frame of the chord (u along, v across, origin at its middle) a circle through both ends
+    has its centre at (0, k) and u^2 + v^2 - 2 k v = L^2 / 4; k is the least-squares solution over
+    the run.
     """
     dx, dy = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1]
     length = math.sqrt(dx * dx + dy * dy)
@@ -71,7 +73,8 @@ def centre(p: Floats, i: int, j: int) -> tuple[bool, float, float, float]:
 def _is_arc(
     p: Floats, i: int, j: int, tolerance: float, least: float, largest: float, sweep: float
 ) -> tuple[bool, float, float, float]:
-    """(accepted, centre x, centre y, signed sweep) of the run as the arc that fits it best; sweep > 0 turns left."""
+    """(accepted, centre x, centre y, signed sweep) of the run as the arc that fits it best; sweep >
+    0 turns left."""
     found, cx, cy, radius = centre(p, i, j)
     if not found or radius < least or radius > largest:
         return False, 0.0, 0.0, 0.0
@@ -80,8 +83,11 @@ def _is_arc(
 
 
 @njit(cache=True)
-def swept(p: Floats, i: int, j: int, cx: float, cy: float, radius: float, tolerance: float, sweep: float) -> float:
-    """Signed sweep of the run about a centre, 0 where it is not within the tolerance of that arc."""
+def swept(
+    p: Floats, i: int, j: int, cx: float, cy: float, radius: float, tolerance: float, sweep: float
+) -> float:
+    """Signed sweep of the run about a centre, 0 where it is not within the tolerance of that
+    arc."""
     total = 0.0
     for k in range(i, j):
         ax, ay, bx, by = p[k, 0] - cx, p[k, 1] - cy, p[k + 1, 0] - cx, p[k + 1, 1] - cy
@@ -129,7 +135,8 @@ def _line_end(p: Floats, i: int, tolerance: float) -> int:
 def _arc_end(
     p: Floats, i: int, tolerance: float, least: float, largest: float, sweep: float
 ) -> tuple[int, float, float, float]:
-    """Farthest end of an arc from point i with its centre and sweep; (i, ...) where there is none."""
+    """Farthest end of an arc from point i with its centre and sweep; (i, ...) where there is
+    none."""
     n = p.shape[0]
     good, cx, cy, total = i, 0.0, 0.0, 0.0
     for first in range(i + 2, min(i + 5, n)):
@@ -165,7 +172,9 @@ def line_runs(p: Floats, tolerance: float) -> Ints:
 
 
 @njit(cache=True)
-def fit_runs(p: Floats, tolerance: float, least: float, largest: float, sweep: float) -> tuple[Ints, Floats]:
+def fit_runs(
+    p: Floats, tolerance: float, least: float, largest: float, sweep: float
+) -> tuple[Ints, Floats]:
     """Ends (m,) of the runs and (m, 3) centre x, centre y, sweep of each; sweep 0 is a line."""
     n = p.shape[0]
     ends = np.empty(n, dtype=np.int64)

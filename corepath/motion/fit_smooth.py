@@ -1,8 +1,9 @@
-"""Compiled fitting of smooth runs: where a polyline has corners, in which directions a run begins and ends, its moves.
+"""Compiled fitting of smooth runs: where a polyline has corners, in which directions a run begins
+and ends, its moves.
 
-Points are (n, 3) float64, mm; directions in radians in the XY plane. The moves come from the search for the fewest that
-join without a kink (`corepath.motion.fit_joining`); each is checked exactly (`corepath.motion.fit_kernels`), and one
-that the check refuses is replaced by greedy ones.
+Points are (n, 3) float64, mm; directions in radians in the XY plane. The moves come from the search
+for the fewest that join without a kink (`corepath.motion.fit_joining`); each is checked exactly
+(`corepath.motion.fit_kernels`), and one that the check refuses is replaced by greedy ones.
 """
 
 from __future__ import annotations
@@ -28,9 +29,10 @@ _INSIDE = 0.99  # share of the tolerance that the search may use; the exact chec
 
 @njit(cache=True)
 def is_corner(p: Floats, tolerance: float, joint: float, corner: float) -> Flags:
-    """(n,) whether the points turn a corner there: no arc over it and half of each neighbour keeps the tolerance,
-    or the turn is larger than `corner` and than three times what the turns beside it explain. Where a straight
-    way down or up begins or ends is a corner as well. First and last point are none.
+    """(n,) whether the points turn a corner there: no arc over it and half of each neighbour keeps
+    the tolerance, or the turn is larger than `corner` and than three times what the turns beside it
+    explain. Where a straight way down or up begins or ends is a corner as well. First and last
+    point are none.
     """
     n = p.shape[0]
     found = np.zeros(n, dtype=np.bool_)
@@ -41,9 +43,17 @@ def is_corner(p: Floats, tolerance: float, joint: float, corner: float) -> Flags
         if length[k - 1] < _LEVEL or length[k] < _LEVEL:
             found[k] = (length[k - 1] < _LEVEL) != (length[k] < _LEVEL)
             continue
-        ax, ay, bx, by = p[k, 0] - p[k - 1, 0], p[k, 1] - p[k - 1, 1], p[k + 1, 0] - p[k, 0], p[k + 1, 1] - p[k, 1]
+        ax, ay, bx, by = (
+            p[k, 0] - p[k - 1, 0],
+            p[k, 1] - p[k - 1, 1],
+            p[k + 1, 0] - p[k, 0],
+            p[k + 1, 1] - p[k, 1],
+        )
         turn[k] = abs(math.atan2(ax * by - ay * bx, ax * bx + ay * by))
-        found[k] = turn[k] > joint and 0.5 * min(length[k - 1], length[k]) * math.tan(turn[k] / 4.0) > tolerance
+        found[k] = (
+            turn[k] > joint
+            and 0.5 * min(length[k - 1], length[k]) * math.tan(turn[k] / 4.0) > tolerance
+        )
     for k in range(1, n - 1):
         if found[k] or turn[k] <= corner:
             continue
@@ -57,7 +67,8 @@ def is_corner(p: Floats, tolerance: float, joint: float, corner: float) -> Flags
 
 @njit(cache=True)
 def _leaving(p: Floats, j: int) -> tuple[float, float]:
-    """Direction at the first point of the circle that fits the points 0..j, and the length of their chord."""
+    """Direction at the first point of the circle that fits the points 0..j, and the length of their
+    chord."""
     dx, dy = p[j, 0] - p[0, 0], p[j, 1] - p[0, 1]
     length = math.hypot(dx, dy)
     found, cx, cy, _ = centre(p, int(np.int64(0)), j)
@@ -72,8 +83,8 @@ def _leaving(p: Floats, j: int) -> tuple[float, float]:
 def _direction(p: Floats, tolerance: float) -> float:
     """Direction in which a smooth run begins.
 
-    The fitting circle's direction is off by what goes with the square of the chord: it is taken for half as far as
-    one move could go and for half of that, and extrapolated to no length at all.
+    The fitting circle's direction is off by what goes with the square of the chord: it is taken for
+    half as far as one move could go and for half of that, and extrapolated to no length at all.
     """
     j = max(min(2, p.shape[0] - 1), reach(p, way_along(p), int(np.int64(0)), tolerance) // 2)
     far, length = _leaving(p, j)
@@ -84,26 +95,34 @@ def _direction(p: Floats, tolerance: float) -> float:
     if share < 2.0:
         return near
     apart = near - far
-    return near + (apart - 2.0 * math.pi * math.floor(apart / (2.0 * math.pi) + 0.5)) / (share - 1.0)
+    return near + (apart - 2.0 * math.pi * math.floor(apart / (2.0 * math.pi) + 0.5)) / (
+        share - 1.0
+    )
 
 
 @njit(cache=True)
 def joined(
     p: Floats, tolerance: float, joint: float, least: float, largest: float, sweep: float
 ) -> tuple[Ints, Floats]:
-    """Ends (m,) and (m, 3) centre x, centre y, sweep of the moves along a run without corners; sweep 0 is a line."""
+    """Ends (m,) and (m, 3) centre x, centre y, sweep of the moves along a run without corners;
+    sweep 0 is a line."""
     n = p.shape[0]
     if n == 2 or math.hypot(p[1, 0] - p[0, 0], p[1, 1] - p[0, 1]) < _LEVEL:
         kept = line_runs(p, tolerance)[1:]
         return kept, np.zeros((len(kept), 3))
     ends, bends = np.empty(n, dtype=np.int64), np.zeros((n, 3))
     count, start = int(np.int64(0)), int(np.int64(0))
-    first, last = _direction(p, tolerance), _direction(np.ascontiguousarray(p[::-1]), tolerance) + math.pi
+    first, last = (
+        _direction(p, tolerance),
+        _direction(np.ascontiguousarray(p[::-1]), tolerance) + math.pi,
+    )
     while start < n - 1:
         rest = p[start:]
         found, leads, whole = join_run(rest, _INSIDE * tolerance, joint, largest, first, last)
         if not whole:
-            other, others, reached = join_run(rest, _INSIDE * tolerance, joint, largest, first, NO_END)
+            other, others, reached = join_run(
+                rest, _INSIDE * tolerance, joint, largest, first, NO_END
+            )
             if reached or len(found) == 0:
                 found, leads = other, others
         if len(found) == 0:
@@ -112,7 +131,9 @@ def joined(
             first = NO_END
         for k in range(len(found)):
             end = start + (found[k] - (found[k - 1] if k else 0))
-            count = _one(p, start, end, leads[k], tolerance, least, largest, sweep, ends, bends, count)
+            count = _one(
+                p, start, end, leads[k], tolerance, least, largest, sweep, ends, bends, count
+            )
             start = end
         if len(found):
             first = NO_END
@@ -121,10 +142,12 @@ def joined(
 
 @njit(cache=True)
 def _one(
-    p: Floats, i: int, j: int, lead: float, tolerance: float, least: float, largest: float, sweep: float, ends: Ints,
+    p: Floats, i: int, j: int, lead: float, tolerance: float, least: float, largest: float,
+    sweep: float, ends: Ints,
     bends: Floats, count: int,
 ) -> int:  # fmt: skip
-    """Write the move of a lead from point i to j, or greedy ones where it does not hold; the new count."""
+    """Write the move of a lead from point i to j, or greedy ones where it does not hold; the new
+    count."""
     total = 0.0
     if lead == 0.0:
         if is_line(p, i, j, tolerance):

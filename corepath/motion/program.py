@@ -1,7 +1,8 @@
 """A program: the moves of one file, recorded once and replayed by writer, drawings and clock.
 
 Coordinates are in the *bed frame of the set-up* (X, Y from the middle of the blank as it lies, Z up
-from the bed), mm; feeds in mm/min. The writer subtracts the zero. The tip of the cutter is what moves.
+from the bed), mm; feeds in mm/min. The writer subtracts the zero. The tip of the cutter is what
+moves.
 """
 
 from __future__ import annotations
@@ -16,8 +17,8 @@ from corepath.lengths import Said, said_all
 from corepath.motion.cutter import Cutter, Cutting
 
 __all__ = [
-    "Approach", "Corner", "Found", "Kind", "Move", "Pass", "Program", "Setup", "System", "Zero", "arc", "drill", "line",
-    "rapid",
+    "Approach", "Corner", "Found", "Kind", "Move", "Pass", "Program", "Setup", "System", "Zero",
+    "arc", "drill", "line", "rapid",
 ]  # fmt: skip
 
 Setup = Literal["A", "B", "C", "D"]
@@ -26,7 +27,8 @@ Found = Literal["edges", "kept", "dowels", "cradle"]
 
 
 class Kind(IntEnum):
-    """What a move is. Values equal the RS-274 G number; a drilling cycle stands for several motions."""
+    """What a move is. Values equal the RS-274 G number; a drilling cycle stands for several
+    motions."""
 
     RAPID = 0
     LINE = 1
@@ -37,11 +39,13 @@ class Kind(IntEnum):
 
 
 class Move(NamedTuple):
-    """One move to (x, y, z). For arcs `i`, `j` lead from the start to the centre (helix if z changes).
+    """One move to (x, y, z). For arcs `i`, `j` lead from the start to the centre (helix if z
+    changes).
 
-    `feed` is in mm/min along the move; a rapid has 0. For a drilling cycle (`DRILL`, `PECK`) z is the bottom of
-    the hole, `i` the retract height R, at which the cycle ends, and `j` the depth of a peck (0 for `DRILL`):
-    `corepath.motion.cycles.expand` turns it into the motions that it stands for.
+    `feed` is in mm/min along the move; a rapid has 0. For a drilling cycle (`DRILL`, `PECK`) z is
+    the bottom of the hole, `i` the retract height R, at which the cycle ends, and `j` the depth of
+    a peck (0 for `DRILL`): `corepath.motion.cycles.expand` turns it into the motions that it stands
+    for.
     """
 
     kind: Kind
@@ -54,7 +58,8 @@ class Move(NamedTuple):
 
 
 class Corner(NamedTuple):
-    """An inside corner of a pocket that stays round: `area` mm² of it stay, up to `left` mm at (x, y)."""
+    """An inside corner of a pocket that stays round: `area` mm² of it stay, up to `left` mm at (x,
+    y)."""
 
     feature: str
     x: float
@@ -76,7 +81,8 @@ def arc(clockwise: bool, x: float, y: float, z: float, i: float, j: float, feed:
 
 
 def drill(x: float, y: float, z: float, feed: float, retract: float, peck: float = 0.0) -> Move:
-    """A drilling cycle at (x, y) down to `z`, by pecks of `peck` mm where it is above 0; ends at `retract`."""
+    """A drilling cycle at (x, y) down to `z`, by pecks of `peck` mm where it is above 0; ends at
+    `retract`."""
     return Move(Kind.PECK if peck > 0.0 else Kind.DRILL, x, y, z, feed, retract, peck)
 
 
@@ -84,10 +90,11 @@ def drill(x: float, y: float, z: float, feed: float, retract: float, peck: float
 class Zero:
     """The work zero in the bed frame of its set-up: program + zero = place on the bed.
 
-    `touch` says in words what is touched for Z, `on` the same in two or three; `again` whether touching again later is
-    allowed. `system` is the coordinate system of the control that holds it (NIST IR 6556, 3.5.13). `by` is how X and Y
-    are found: from the edges of the squared blank (or pins, or a mark), `kept` from the file before, from the `dowels`
-    ((x, y) of each in the bed frame), from the marks of the cradle.
+    `touch` says in words what is touched for Z, `on` the same in two or three; `again` whether
+    touching again later is allowed. `system` is the coordinate system of the control that holds it
+    (NIST IR 6556, 3.5.13). `by` is how X and Y are found: from the edges of the squared blank (or
+    pins, or a mark), `kept` from the file before, from the `dowels` ((x, y) of each in the bed
+    frame), from the marks of the cradle.
     """
 
     x: float
@@ -106,13 +113,15 @@ class Zero:
 
 @dataclass(frozen=True, slots=True)
 class Approach:
-    """The first way down of a file whose zero is another than that of the file before: at feed, to a stop (M0).
+    """The first way down of a file whose zero is another than that of the file before: at feed, to
+    a stop (M0).
 
-    The tip comes to `height` (bed frame, mm), goes to (x, y) and stops there, `above` mm over `face`, so that someone
-    can see whether the zero is right. With the zero of the file before, `old` in words, it would stand `otherwise` mm
-    over it, still clear of everything; `old` is empty where no file came before. `feed` is that of the way down and
-    `walk` that of the level way, mm/min: no rapid, since whoever forgot to touch Z after a change of cutter may have a
-    longer one in, which the height knows nothing of.
+    The tip comes to `height` (bed frame, mm), goes to (x, y) and stops there, `above` mm over
+    `face`, so that someone can see whether the zero is right. With the zero of the file before,
+    `old` in words, it would stand `otherwise` mm over it, still clear of everything; `old` is empty
+    where no file came before. `feed` is that of the way down and `walk` that of the level way,
+    mm/min: no rapid, since whoever forgot to touch Z after a change of cutter may have a longer one
+    in, which the height knows nothing of.
     """
 
     x: float
@@ -135,9 +144,9 @@ class Pass:
     """A stretch of moves cut without a stop. It starts and ends at the safe height.
 
     The first move of a pass is a rapid to (x, y, clear); the last is a rapid up to the safe height.
-    Between passes of one program the writer puts the stop (spindle off, dwell, park, M0).
-    `points` is how many points lay along its cuts before they were thinned and fitted, where that is known. `planes`
-    are those that it skims, mm above the bed, highest first: they name it.
+    Between passes of one program the writer puts the stop (spindle off, dwell, park, M0). `points`
+    is how many points lay along its cuts before they were thinned and fitted, where that is known.
+    `planes` are those that it skims, mm above the bed, highest first: they name it.
     """
 
     moves: tuple[Move, ...]
@@ -151,20 +160,26 @@ class Pass:
 
     @property
     def given(self) -> int:
-        """Points that the cuts were thinned and fitted from; as many as cuts where nothing was thinned."""
-        return sum(move.kind != Kind.RAPID for move in self.moves) if self.points is None else self.points
+        """Points that the cuts were thinned and fitted from; as many as cuts where nothing was
+        thinned."""
+        return (
+            sum(move.kind != Kind.RAPID for move in self.moves)
+            if self.points is None
+            else self.points
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class Program:
     """One `.nc` file to be. `stem` is the file name without ending, e.g. `03-A-groove`.
 
-    `clear` is the height (bed frame) where rapids are free; `park` the place (x, y) to stand at a stop.
-    `watch` are lines for the head: what to look out for; `corners` those that stay round.
-    Without `spindle` it only travels, as a rehearsal does. `approach` is its first way down where its zero is another
-    than that of the file before. `kept` is the file whose touch of Z this one relies on, with the same cutter still
-    fitted; empty where Z is touched for it. `used` tells of each planned feed (planned, slowest, fastest) what its cuts
-    go at once bends are held to what the machine reaches, mm/min.
+    `clear` is the height (bed frame) where rapids are free; `park` the place (x, y) to stand at a
+    stop. `watch` are lines for the head: what to look out for; `corners` those that stay round.
+    Without `spindle` it only travels, as a rehearsal does. `approach` is its first way down where
+    its zero is another than that of the file before. `kept` is the file whose touch of Z this one
+    relies on, with the same cutter still fitted; empty where Z is touched for it. `used` tells of
+    each planned feed (planned, slowest, fastest) what its cuts go at once bends are held to what
+    the machine reaches, mm/min.
     """
 
     stem: str

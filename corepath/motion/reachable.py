@@ -1,10 +1,11 @@
-"""Feeds that the machine can reach: on a bend the axis goes no faster than its acceleration turns it.
+"""Feeds that the machine can reach: on a bend the axis goes no faster than its acceleration turns
+it.
 
-On a radius r a speed v asks for v²/r towards the middle (elementary mechanics), so v is at most sqrt(a·r). An arc has
-its radius. A bend of straight cuts that go on smoothly has that of the circle through its corners: two cuts of lengths
-l and m that turn by an angle t lie on one of about (l + m) / (4·tan(t/2)). A sharper turn is a corner, which the
-control rounds or stops at whatever feed is written; the clock knows it (`corepath.motion.clock`). Lengths in mm, feeds
-in mm/min.
+On a radius r a speed v asks for v²/r towards the middle (elementary mechanics), so v is at most
+sqrt(a·r). An arc has its radius. A bend of straight cuts that go on smoothly has that of the circle
+through its corners: two cuts of lengths l and m that turn by an angle t lie on one of about (l + m)
+/ (4·tan(t/2)). A sharper turn is a corner, which the control rounds or stops at whatever feed is
+written; the clock knows it (`corepath.motion.clock`). Lengths in mm, feeds in mm/min.
 """
 
 from __future__ import annotations
@@ -28,7 +29,8 @@ _SHORT = 2.0
 """mm: a cut longer than this is no part of a bend; it has room to speed up and slow down."""
 _LEAST_TURN = 1e-4
 _STEP = 0.9
-"""A bend's feed is rounded down to a power of this below the feed of the operation: few words F in a file."""
+"""A bend's feed is rounded down to a power of this below the feed of the operation: few words F in
+a file."""
 
 
 def bend_feed(accel: float, radius: float) -> float:
@@ -37,7 +39,8 @@ def bend_feed(accel: float, radius: float) -> float:
 
 
 def reachable(program: Program, accel: float) -> Program:
-    """The program with each feed on an arc or bend no higher than `accel` (mm/s²) lets the axis go there.
+    """The program with each feed on an arc or bend no higher than `accel` (mm/s²) lets the axis go
+    there.
 
     Its `used` tells what became of each planned feed.
     """
@@ -49,7 +52,11 @@ def _used(planned: Sequence[Pass], made: Sequence[Pass]) -> tuple[tuple[float, f
     """(planned, slowest, fastest) of each feed that cuts were planned at, slowest first."""
     ends: dict[float, tuple[float, float]] = {}
     for before, after in zip(planned, made, strict=True):
-        pairs = {(a.feed, b.feed) for a, b in zip(before.moves, after.moves, strict=True) if a.kind != Kind.RAPID}
+        pairs = {
+            (a.feed, b.feed)
+            for a, b in zip(before.moves, after.moves, strict=True)
+            if a.kind != Kind.RAPID
+        }
         for feed, real in pairs:
             low, high = ends.get(feed, (real, real))
             ends[feed] = min(low, real), max(high, real)
@@ -75,7 +82,9 @@ def _rounded(feed: float, top: float) -> float:
 
 def _most(moves: Sequence[Move], accel: float) -> Floats:
     """The fastest feed of each move (n,) that its bend allows; inf where nothing bends."""
-    table = np.array([(move.kind, move.x, move.y, move.z, move.i, move.j) for move in moves], dtype=np.float64)
+    table = np.array(
+        [(move.kind, move.x, move.y, move.z, move.i, move.j) for move in moves], dtype=np.float64
+    )
     kind, ends = table[:, 0], table[:, 1:4]
     start = np.vstack((ends[:1], ends[:-1]))
     way = ends - start
@@ -86,13 +95,16 @@ def _most(moves: Sequence[Move], accel: float) -> Floats:
     # On a helix the way is longer than its plan: the speed in the plane is the share of it.
     lap = turned * _sweeps(kind, start, table)
     share = lap / np.maximum(np.hypot(lap, way[:, 2]), 1e-12)
-    speed = np.sqrt(accel * np.where(curved, turned, radius)) / np.where(curved, np.maximum(share, 1e-9), 1.0)
+    speed = np.sqrt(accel * np.where(curved, turned, radius)) / np.where(
+        curved, np.maximum(share, 1e-9), 1.0
+    )
     result: Floats = 60.0 * speed
     return result
 
 
 def _sweeps(kind: Floats, start: Floats, table: Floats) -> Floats:
-    """Angle (rad) of each arc, a full turn where it ends where it began; meaningless for other moves."""
+    """Angle (rad) of each arc, a full turn where it ends where it began; meaningless for other
+    moves."""
     out, into = -table[:, 4:6], table[:, 1:3] - start[:, :2] - table[:, 4:6]
     turn = np.where(kind == Kind.CCW, 1.0, -1.0)
     cross, dot = out[:, 0] * into[:, 1] - out[:, 1] * into[:, 0], (out * into).sum(axis=1)
@@ -102,7 +114,8 @@ def _sweeps(kind: Floats, start: Floats, table: Floats) -> Floats:
 
 
 def _bends(kind: Floats, way: Floats, length: Floats) -> Floats:
-    """Radius of the bend that each straight cut is part of: the smaller of those at its ends; inf where it is none."""
+    """Radius of the bend that each straight cut is part of: the smaller of those at its ends; inf
+    where it is none."""
     cut = (kind == Kind.LINE) & (length > 1e-9)
     both = cut[:-1] & cut[1:] & (length[:-1] <= _SHORT) & (length[1:] <= _SHORT)
     unit = way / np.maximum(length, 1e-12)[:, None]

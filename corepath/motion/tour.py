@@ -1,7 +1,9 @@
-"""The shortest way through a few places, by dynamic programming (M. Held and R. M. Karp, 1962, from memory).
+"""The shortest way through a few places, by dynamic programming (M. Held and R. M. Karp, 1962, from
+memory).
 
-The least way from the start through each set of places to each of its members is built from those of smaller sets.
-Work grows as n² 2^n: for `FEW` places or fewer. Costs may be lengths or times, and need not keep the triangle rule.
+The least way from the start through each set of places to each of its members is built from those
+of smaller sets. Work grows as n² 2^n: for `FEW` places or fewer. Costs may be lengths or times, and
+need not keep the triangle rule.
 """
 
 from __future__ import annotations
@@ -23,8 +25,9 @@ def least_way(
 ) -> tuple[float, list[int]]:
     """Least cost and order of a way from a start through n places, once each, to an end.
 
-    `out` (n,) are the costs from the start, `apart` (n, n) those between places, `back` (n,) those to the end. Ties
-    within 1e-6 go to the lower index. Raises ValueError for no place, or for more than `FEW`.
+    `out` (n,) are the costs from the start, `apart` (n, n) those between places, `back` (n,) those
+    to the end. Ties within 1e-6 go to the lower index. Raises ValueError for no place, or for more
+    than `FEW`.
     """
     count = len(out)
     if not 0 < count <= FEW:

@@ -16,7 +16,9 @@ Show = Callable[[float], str]
 
 def where_words(zero: Zero) -> str:
     """Which place of the blank X0 Y0 is."""
-    return "front-left corner of the blank as it lies" if zero.x or zero.y else "middle of the blank"
+    return (
+        "front-left corner of the blank as it lies" if zero.x or zero.y else "middle of the blank"
+    )
 
 
 def xy_words(zero: Zero, show: Show) -> str:
@@ -24,18 +26,27 @@ def xy_words(zero: Zero, show: Show) -> str:
     where = where_words(zero)
     if zero.by == "edges":
         sides = "its left and its front edge" if zero.x or zero.y else "opposite edges, and halve"
-        return f"{where}, from the squared blank: touch {sides}, or take it from pins or a mark; no dowel is set yet"
+        return (
+            f"{where}, from the squared blank: touch {sides}, or take it from pins or a mark; no "
+            "dowel is set yet"
+        )
     if zero.by == "cradle":
         return f"{where}, from the marks on the cradle: its middle line and X0 along the chord"
     dowels = dowel_words(zero, show)
     if zero.by == "kept":
-        return f"{where}, as set for the dowel holes. If lost: from the dowels, never from an edge: {dowels}"
+        return (
+            f"{where}, as set for the dowel holes. If lost: from the dowels, never from an "
+            f"edge: {dowels}"
+        )
     return f"{where}, from the dowels, never from an edge: {dowels}"
 
 
 def dowel_words(zero: Zero, show: Show) -> str:
     """Where the dowels are in the coordinates of the program."""
-    places = [f"dowel {k} is X{show(x - zero.x)} Y{show(y - zero.y)}" for k, (x, y) in enumerate(zero.dowels, start=1)]
+    places = [
+        f"dowel {k} is X{show(x - zero.x)} Y{show(y - zero.y)}"
+        for k, (x, y) in enumerate(zero.dowels, start=1)
+    ]
     return ", ".join(places)
 
 

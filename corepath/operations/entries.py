@@ -1,8 +1,10 @@
-"""Ways into the wood and between places, shared by pockets and holes: hops, ramps, helices, fitted paths.
+"""Ways into the wood and between places, shared by pockets and holes: hops, ramps, helices, fitted
+paths.
 
-A `Trail` records moves in the bed frame of the set-up, mm and mm/min. Nothing here goes straight down into
-solid wood: the cutter goes in along a ramp or helix no steeper than its `ramp_angle`. Only where the path is so
-small that a turn at this slope gains less than `LEAST_PITCH` may one that cuts to its centre go straight down.
+A `Trail` records moves in the bed frame of the set-up, mm and mm/min. Nothing here goes straight
+down into solid wood: the cutter goes in along a ramp or helix no steeper than its `ramp_angle`.
+Only where the path is so small that a turn at this slope gains less than `LEAST_PITCH` may one that
+cuts to its centre go straight down.
 """
 
 from __future__ import annotations
@@ -48,15 +50,17 @@ def ramp_along(
 ) -> tuple[Floats, Floats]:
     """A ramp of `angle` degrees along a closed ring from `high` to `low`, then one level lap.
 
-    `ring` is (n, 2), first equals last; the ramp starts at its point nearest to `start` and takes as many
-    laps as its slope needs. Returns the (m, 3) points of the ramp and the (n + 1, 3) points of the lap,
-    which starts and ends where the ramp ends.
+    `ring` is (n, 2), first equals last; the ramp starts at its point nearest to `start` and takes
+    as many laps as its slope needs. Returns the (m, 3) points of the ramp and the (n + 1, 3) points
+    of the lap, which starts and ends where the ramp ends.
     """
     turned = turned_to(ring, start)
     stations = along(turned)
     lap = float(stations[-1])
     if high <= low:
-        return np.column_stack([turned[:1], [low]]), np.column_stack([turned, np.full(len(turned), low)])
+        return np.column_stack([turned[:1], [low]]), np.column_stack(
+            [turned, np.full(len(turned), low)]
+        )
     way = (high - low) / slope_of(angle)
     laps = int(way // lap)
     ways = np.concatenate([*(stations[:-1] + k * lap for k in range(laps + 1)), [way]])
@@ -91,7 +95,8 @@ class Trail:
         return min(highest + ABOVE, self.work.clear)
 
     def hop(self, x: float, y: float, low: float) -> None:
-        """Rapids up, over at the safe height, and straight down to `low`, which lies above the stock."""
+        """Rapids up, over at the safe height, and straight down to `low`, which lies above the
+        stock."""
         clear = self.work.clear
         if self.moves and self.z != clear:
             self._add(rapid(self.x, self.y, clear))
@@ -117,7 +122,8 @@ class Trail:
             self._fitted += len(points) - 1 - len(moves)
 
     def turn(self, cx: float, cy: float, angle: float, z: float, feed: float) -> None:
-        """Counter-clockwise by `angle` (rad) about a centre, at even pitch to `z`; pieces of at most a third."""
+        """Counter-clockwise by `angle` (rad) about a centre, at even pitch to `z`; pieces of at
+        most a third."""
         radius, first = math.dist((cx, cy), self.place), math.atan2(self.y - cy, self.x - cx)
         count = max(1, math.ceil(angle / _THIRD - 1e-9))
         if not self.work.arcs:
@@ -143,7 +149,8 @@ class Trail:
         """Up to the safe height; the pass, held against obstacles and the lowest height."""
         if self.z != self.work.clear:
             self._add(rapid(self.x, self.y, self.work.clear))
-        # Ends alone tell how low a path goes; only nearness to obstacles needs the arcs between them.
+        # Ends alone tell how low a path goes; only nearness to obstacles needs the arcs between
+        # them.
         check_path(self.work, straightened(self.moves) if self.work.obstacles else self.moves)
         cuts = sum(move.kind != Kind.RAPID for move in self.moves)
         return Pass.of(self.moves, says, cuts + self._fitted)

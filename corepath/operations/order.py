@@ -1,10 +1,12 @@
-"""The order in which features are visited: a short open way that starts where the cutter stands, no return.
+"""The order in which features are visited: a short open way that starts where the cutter stands, no
+return.
 
-Places are (x, y), mm; distance is straight, as rapids go. Up to `EXACT` places the shortest way is found by dynamic
-programming (`corepath.motion.tour`). For more, the nearest neighbour
-is taken again and again, then stretches are turned round (2-opt, G. A. Croes, 1958, from memory) and up to three
-neighbours moved elsewhere (Or-opt, I. Or, 1976, from memory) for as long as that shortens the way. Lengths are
-compared with a margin of 1e-6 mm and ties go to the lower index, so that rounding does not change the order.
+Places are (x, y), mm; distance is straight, as rapids go. Up to `EXACT` places the shortest way is
+found by dynamic programming (`corepath.motion.tour`). For more, the nearest neighbour is taken
+again and again, then stretches are turned round (2-opt, G. A. Croes, 1958, from memory) and up to
+three neighbours moved elsewhere (Or-opt, I. Or, 1976, from memory) for as long as that shortens the
+way. Lengths are compared with a margin of 1e-6 mm and ties go to the lower index, so that rounding
+does not change the order.
 """
 
 from __future__ import annotations
@@ -28,7 +30,8 @@ _LONGEST = 3  # places moved together
 
 
 def short_order(places: Sequence[Place], start: Place | None = None) -> list[int]:
-    """Indices of `places` in the order to visit them, first the one to go to from `start`; empty for none.
+    """Indices of `places` in the order to visit them, first the one to go to from `start`; empty
+    for none.
 
     Without a start the way begins at the leftmost place (of several, the lowest).
     """
@@ -41,7 +44,8 @@ def short_order(places: Sequence[Place], start: Place | None = None) -> list[int
 
 
 def _distances(places: Sequence[Place], start: Place | None) -> Floats:
-    """(n + 2, n + 2) distances: row 0 is the start, rows 1 to n the places, the last an end near to all."""
+    """(n + 2, n + 2) distances: row 0 is the start, rows 1 to n the places, the last an end near to
+    all."""
     count = len(places)
     apart = np.zeros((count + 2, count + 2))
     there = np.asarray(places, dtype=float)
@@ -64,7 +68,8 @@ def _shortened(apart: Floats) -> list[int]:
 
 
 def _nearest(apart: Floats) -> NDArray[np.intp]:
-    """Start, places and end as rows of `apart`, each place the nearest to the one before that is left."""
+    """Start, places and end as rows of `apart`, each place the nearest to the one before that is
+    left."""
     count = len(apart) - 2
     left = np.ones(count + 2, dtype=bool)
     left[[0, -1]] = False
@@ -76,7 +81,8 @@ def _nearest(apart: Floats) -> NDArray[np.intp]:
 
 
 def _turned(apart: Floats, way: NDArray[np.intp]) -> bool:
-    """Turn stretches round in place, from each place on the one whose turning shortens the way most."""
+    """Turn stretches round in place, from each place on the one whose turning shortens the way
+    most."""
     shorter = False
     for i in range(1, len(way) - 2):
         ends, after = way[i + 1 : -1], way[i + 2 :]

@@ -1,9 +1,10 @@
-"""Trim of the laid-up board: laps round its outline that follow the rocker, down to a web over the cradle.
+"""Trim of the laid-up board: laps round its outline that follow the rocker, down to a web over the
+cradle.
 
-Frame of D, mm. Roughing laps run `finish` outside the finished wall, full width, in layers parallel to the cradle; a
-finishing lap at full depth follows, led in and out along the wall. Clockwise seen from above the board is on the
-right: climb. The cutter goes in along the lap. The tip follows the highest ground under its disc, so that the web is
-nowhere thinner than asked for.
+Frame of D, mm. Roughing laps run `finish` outside the finished wall, full width, in layers parallel
+to the cradle; a finishing lap at full depth follows, led in and out along the wall. Clockwise seen
+from above the board is on the right: climb. The cutter goes in along the lap. The tip follows the
+highest ground under its disc, so that the web is nowhere thinner than asked for.
 """
 
 from __future__ import annotations
@@ -37,12 +38,15 @@ _LEFT = 0.05  # mm²: smaller corners are not told
 
 
 def trim_programs(work: Work) -> tuple[Program, ...]:
-    """The program of the trim, one pass. Raises `CorepathError` where the cutter cannot go round the board."""
+    """The program of the trim, one pass. Raises `CorepathError` where the cutter cannot go round
+    the board."""
     trim = work.trim
     if trim is None:
         raise CorepathError(f"{work.stem}: nothing to trim")
     if work.cutter.shape != "flat":
-        raise CorepathError(f"{work.stem}: {work.cutter.describe()} leaves no even web; list a flat cutter")
+        raise CorepathError(
+            f"{work.stem}: {work.cutter.describe()} leaves no even web; list a flat cutter"
+        )
     lay = _TrimLayer(work, trim)
     trail = Trail(work)
     count = max(1, math.ceil(trim.depth / work.cutting.depth - 1e-9))
@@ -61,7 +65,8 @@ def trim_programs(work: Work) -> tuple[Program, ...]:
 
 
 def lap_ring(area: Polygon, by: float, conventional: bool = False) -> Floats:
-    """The (n, 2) ring `by` outside the area, first point repeated, dense; clockwise unless `conventional`.
+    """The (n, 2) ring `by` outside the area, first point repeated, dense; clockwise unless
+    `conventional`.
 
     It begins at its place nearest to the middle of the far side, where the outline runs along X.
     """
@@ -84,7 +89,8 @@ def _rolled(ring: Floats, first: int) -> Floats:
 
 
 def reachable(area: Polygon, radius: float) -> Polygon:
-    """What is left standing when a cutter of this radius has gone round `area`: its tight bays stay filled."""
+    """What is left standing when a cutter of this radius has gone round `area`: its tight bays stay
+    filled."""
     return area.buffer(radius, quad_segs=64).buffer(-radius, quad_segs=64)
 
 
@@ -105,7 +111,8 @@ class _TrimLayer:
         return np.asarray(np.max(tops, axis=0), dtype=np.float64)
 
     def follow(self, trail: Trail, points: Floats, feed: float) -> None:
-        """Along (n, 3) points; where the path falls steeper than the cutter's ramp, at the feed of a ramp."""
+        """Along (n, 3) points; where the path falls steeper than the cutter's ramp, at the feed of
+        a ramp."""
         fall = np.diff(points, axis=0)
         limit = math.tan(math.radians(self.work.cutter.ramp_angle))
         steep = -fall[:, 2] > limit * np.hypot(fall[:, 0], fall[:, 1]) + 1e-9
@@ -116,7 +123,8 @@ class _TrimLayer:
 
 
 def _down(lay: _TrimLayer, trail: Trail, ring: Floats, above: float, level: float) -> Floats:
-    """A ramp along the ring from `above` to `level` over the web, then a lap there; the ring from where it ends."""
+    """A ramp along the ring from `above` to `level` over the web, then a lap there; the ring from
+    where it ends."""
     long = along(ring)
     slope = math.tan(math.radians(lay.work.cutter.ramp_angle))
     way = (above - level) / slope
@@ -136,14 +144,17 @@ def _down(lay: _TrimLayer, trail: Trail, ring: Floats, above: float, level: floa
 
 
 def _finish(lay: _TrimLayer, trail: Trail, rough: Floats) -> None:
-    """From the rough lap to the wall within `LEAD`, once round and `LEAD` farther, and off it within as much."""
+    """From the rough lap to the wall within `LEAD`, once round and `LEAD` farther, and off it
+    within as much."""
     work, trim = lay.work, lay.trim
     wall = lap_ring(trim.area, work.cutter.radius, work.milling.conventional)
     nearest = int(np.argmin(np.round(np.hypot(*(wall[:-1] - rough[0]).T), 6)))
     wall = _rolled(wall, nearest)
     long = along(wall)
     total = long[-1] + 3.0 * LEAD
-    ways = np.concatenate([long[:-1] + k * long[-1] for k in range(math.ceil(total / long[-1]) + 1)])
+    ways = np.concatenate(
+        [long[:-1] + k * long[-1] for k in range(math.ceil(total / long[-1]) + 1)]
+    )
     ways = np.concatenate([ways[ways < total - 1e-9], [total]])
     place = ways % long[-1]
     points = place_at(wall, long, place)
@@ -170,13 +181,17 @@ def _watch(work: Work, trim: Trim) -> list[str]:
     ring = lap_ring(trim.area, cutter.radius)
     fall = float(np.abs(trim.laid.rocker.angle(ring[:, 0])).max())
     if math.degrees(fall) > cutter.ramp_angle and not cutter.centre_cutting:
-        said.append(f"the path falls by up to {math.degrees(fall):.1f} degrees: use a cutter that cuts to its centre")
+        said.append(
+            f"the path falls by up to {math.degrees(fall):.1f} degrees: use a cutter that "
+            "cuts to its centre"
+        )
     left = reachable(trim.area, cutter.radius).difference(trim.area)
     corners = [part for part in shapely.get_parts(left) if part.area > _LEFT]
     if corners:
         most = max(corners, key=lambda part: round(part.area, 6))
         x, y = most.centroid.x, most.centroid.y
         said.append(
-            f"bays stay round, {square_mm(left.area):.1f~} left in {len(corners)}, most at X{mm(x):.1f} Y{mm(y):.1f}"
+            f"bays stay round, {square_mm(left.area):.1f~} left in {len(corners)}, most at "
+            f"X{mm(x):.1f} Y{mm(y):.1f}"
         )
     return said

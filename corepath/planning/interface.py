@@ -1,11 +1,12 @@
-"""What `import corepath` offers: load a job, check it, plan it, read the files back. The commands call the same
-functions.
+"""What `import corepath` offers: load a job, check it, plan it, read the files back. The commands
+call the same functions.
 
-Lengths are in mm throughout, whatever units a job file is written in; feeds in mm/min, speeds in rev/min, times in
-minutes. Frames as in the guide (`docs/arithmetic.md`): the *board frame* has X along the length, Y across, its origin
-at the middle of the blank, Z up from the finished bottom; the *bed frame* of a set-up has Z up from the bed. Nothing
-is printed, nothing is written but where `Plan.write` or a folder says so, and no state is kept between calls: the
-same input gives the same result.
+Lengths are in mm throughout, whatever units a job file is written in; feeds in mm/min, speeds in
+rev/min, times in minutes. Frames as in the guide (`docs/arithmetic.md`): the *board frame* has X
+along the length, Y across, its origin at the middle of the blank, Z up from the finished bottom;
+the *bed frame* of a set-up has Z up from the bed. Nothing is printed, nothing is written but where
+`Plan.write` or a folder says so, and no state is kept between calls: the same input gives the same
+result.
 """
 
 from __future__ import annotations
@@ -37,9 +38,9 @@ JobLike = Prepared | str | PathLike[str]
 class Checked:
     """Whether the depths of a job agree, before any path is made.
 
-    `checks` stand in the order of the table, one for each relation (`fill` one for each casting), each with its value
-    and limit and the worst-case and root-sum-square value; the relations and their sources are on the pages
-    `docs/checks/`.
+    `checks` stand in the order of the table, one for each relation (`fill` one for each casting),
+    each with its value and limit and the worst-case and root-sum-square value; the relations and
+    their sources are on the pages `docs/checks/`.
     """
 
     prepared: Prepared
@@ -50,7 +51,8 @@ class Checked:
 
     @property
     def failed(self) -> bool:
-        """Whether a check failed; one that holds only by root sum square is a caution and does not count."""
+        """Whether a check failed; one that holds only by root sum square is a caution and does not
+        count."""
         return self.prepared.failed
 
     def of(self, id: str) -> tuple[Check, ...]:
@@ -93,37 +95,52 @@ class Checked:
 
 
 def load(path: str | PathLike[str]) -> Prepared:
-    """Read a job file, the files it names and the as-cut record beside it; build geometry, stack-up and works.
+    """Read a job file, the files it names and the as-cut record beside it; build geometry, stack-up
+    and works.
 
-    Raises `InputError` with all faults at once, each with file, line, key, value and what is allowed.
+    Raises `InputError` with all faults at once, each with file, line, key, value and what is
+    allowed.
     """
     return prepare(Path(path))
 
 
 def check(job: JobLike) -> Checked:
-    """Hold every depth of a job against every other; no path is made. Raises `InputError` for a file that is wrong."""
+    """Hold every depth of a job against every other; no path is made. Raises `InputError` for a
+    file that is wrong."""
     prepared = _loaded(job)
     prepared.refuse_contradictions()
     return Checked(prepared)
 
 
-def plan(job: JobLike, *, despite_failures: bool = False, bodies: bool = False, progress: Progress = quiet) -> Plan:
-    """Make the paths, write them as RS-274 (NIST IR 6556) in memory, read that text back and draw it.
+def plan(
+    job: JobLike,
+    *,
+    despite_failures: bool = False,
+    bodies: bool = False,
+    progress: Progress = quiet,
+) -> Plan:
+    """Make the paths, write them as RS-274 (NIST IR 6556) in memory, read that text back and draw
+    it.
 
-    `Plan.files` maps names to texts or bytes; `Plan.write` puts them into a folder. Where a check fails no path is
-    made, unless `despite_failures`; where the read-back finds something, no `.nc` file is among them. `bodies` adds
-    the core after each set-up as STL. `progress` is called with words and the share done, 0 to 1.
+    `Plan.files` maps names to texts or bytes; `Plan.write` puts them into a folder. Where a check
+    fails no path is made, unless `despite_failures`; where the read-back finds something, no `.nc`
+    file is among them. `bodies` adds the core after each set-up as STL. `progress` is called with
+    words and the share done, 0 to 1.
 
     Raises `InputError` for a job file that is wrong, `CorepathError` where no path can be found.
     """
-    return make_plan(_loaded(job), progress=progress, despite_failures=despite_failures, bodies=bodies)
+    return make_plan(
+        _loaded(job), progress=progress, despite_failures=despite_failures, bodies=bodies
+    )
 
 
 def read_back(folder: str | PathLike[str], *, progress: Progress = quiet) -> Reading:
-    """Read the `.nc` files in a plan's folder as a stranger would, cut a virtual blank and measure what is left.
+    """Read the `.nc` files in a plan's folder as a stranger would, cut a virtual blank and measure
+    what is left.
 
-    Nothing of how the files were made is used: zero, cutter and motions come from the text, what must be reached from
-    `job.resolved.json` beside it. Raises `InputError` for a folder that holds no plan.
+    Nothing of how the files were made is used: zero, cutter and motions come from the text, what
+    must be reached from `job.resolved.json` beside it. Raises `InputError` for a folder that holds
+    no plan.
     """
     return read_folder(Path(folder), progress)
 

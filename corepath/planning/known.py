@@ -1,4 +1,5 @@
-"""What is known of this very blank: the places measured before, and what was recorded while it was cut."""
+"""What is known of this very blank: the places measured before, and what was recorded while it was
+cut."""
 
 from __future__ import annotations
 
@@ -26,7 +27,8 @@ IN_A = ("dowels", "plug-pockets", "groove")
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """`measured` is None for a blank that was not measured; `settled` is empty before anything is recorded."""
+    """`measured` is None for a blank that was not measured; `settled` is empty before anything is
+    recorded."""
 
     measured: Measured | None = None
     settled: Settled = field(default_factory=Settled)
@@ -43,7 +45,11 @@ class Known:
 
     def _touched(self, job: Job) -> list[tuple[float, float, float]]:
         heights = [self.settled.touches[name] for name in IN_A if name in self.settled.touches]
-        return [(*job.machine.touch_at, heights[-1])] if heights and job.machine.touch_at is not None else []
+        return (
+            [(*job.machine.touch_at, heights[-1])]
+            if heights and job.machine.touch_at is not None
+            else []
+        )
 
     def as_dict(self) -> dict[str, Any]:
         """For `job.resolved.json` and the digest; empty keys are left out."""
@@ -57,7 +63,10 @@ class Known:
     @staticmethod
     def from_dict(data: Mapping[str, Any]) -> Known:
         measured, record = data.get("measured"), data.get("record")
-        return Known(_measured_from(measured) if measured else None, _settled_from(record) if record else Settled())
+        return Known(
+            _measured_from(measured) if measured else None,
+            _settled_from(record) if record else Settled(),
+        )
 
 
 COLUMNS = ("x", "y", "thickness", "height")
@@ -66,13 +75,16 @@ COLUMNS = ("x", "y", "thickness", "height")
 def _measured_dict(measured: Measured) -> dict[str, Any]:
     """Lists by column; None where a figure was not taken."""
     return {
-        name: [None if math.isnan(figure) else float(figure) for figure in getattr(measured, name)] for name in COLUMNS
+        name: [None if math.isnan(figure) else float(figure) for figure in getattr(measured, name)]
+        for name in COLUMNS
     }
 
 
 def _measured_from(data: Mapping[str, Any]) -> Measured:
     try:
-        columns = [np.array([math.nan if v is None else float(v) for v in data[name]]) for name in COLUMNS]
+        columns = [
+            np.array([math.nan if v is None else float(v) for v in data[name]]) for name in COLUMNS
+        ]
         if len({len(column) for column in columns}) != 1:
             raise ValueError
     except (KeyError, TypeError, ValueError) as error:
@@ -90,14 +102,17 @@ def _settled_from(data: Mapping[str, Any]) -> Settled:
 
 
 def read_known(job: Job, job_path: Path) -> tuple[Known, list[Fault]]:
-    """Read the measured blank that the job names, and the record beside the job, if there is one."""
+    """Read the measured blank that the job names, and the record beside the job, if there is
+    one."""
     faults: list[Fault] = []
     measured: Measured | None = None
     settled = Settled()
     scale = units_of(job.units).scale
     if job.blank.measured is not None:
         try:
-            measured = read_measured(job_path.parent / job.blank.measured, blank=job.blank, scale=scale)
+            measured = read_measured(
+                job_path.parent / job.blank.measured, blank=job.blank, scale=scale
+            )
         except InputError as error:
             faults += error.faults
     try:

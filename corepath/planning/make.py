@@ -17,16 +17,25 @@ from corepath.planning.report.times import Apart, apart
 from corepath.work import Work
 from corepath.work.least_time.minutes import Bound, bound
 
-__all__ = ["MadeFile", "Progress", "failed_ids", "heading_of", "make_files", "minutes_of", "quiet", "written_file"]
+__all__ = [
+    "MadeFile",
+    "Progress",
+    "failed_ids",
+    "heading_of",
+    "make_files",
+    "minutes_of",
+    "quiet",
+    "written_file",
+]
 
 _DECK = 30.0  # of the time that another operation's path takes, measured on the samples
 
 
 @dataclass(frozen=True, slots=True)
 class MadeFile:
-    """One `.nc` file: the work and program it comes from, its text and figures. `minutes` is of cutting
-    and rapids, from where the machine parks and back; `bound` what any path would take at least; `apart` the
-    stops and dwells; `cuts` the numbers of straight cuts and of arcs in it."""
+    """One `.nc` file: the work and program it comes from, its text and figures. `minutes` is of
+    cutting and rapids, from where the machine parks and back; `bound` what any path would take at
+    least; `apart` the stops and dwells; `cuts` the numbers of straight cuts and of arcs in it."""
 
     name: str
     work: Work
@@ -45,7 +54,8 @@ class MadeFile:
 
 
 def make_files(prepared: Prepared, progress: Progress = quiet) -> tuple[MadeFile, ...]:
-    """All files still to be cut, in their order. Raises CorepathError where no path can be found."""
+    """All files still to be cut, in their order. Raises CorepathError where no path can be
+    found."""
     made: list[MadeFile] = []
     weights = [_DECK if work.name == "deck" else 1.0 for work in prepared.ahead]
     for k, work in enumerate(prepared.ahead):
@@ -64,7 +74,9 @@ def written_file(prepared: Prepared, work: Work, program: Program) -> MadeFile:
     name, text = f"{program.stem}.nc", written.text
     beside = apart(program, machine)
     cuts = written.cut_lines, written.cut_arcs
-    return MadeFile(name, work, program, text, written.lines, spent, written.extents, least, beside, cuts)
+    return MadeFile(
+        name, work, program, text, written.lines, spent, written.extents, least, beside, cuts
+    )
 
 
 def heading_of(prepared: Prepared, setup: Setup, spent: float) -> Heading:
@@ -74,18 +86,22 @@ def heading_of(prepared: Prepared, setup: Setup, spent: float) -> Heading:
 
 
 def minutes_of(program: Program, limits: Limits) -> float:
-    """Minutes of a program from where the machine parks and back, with the way to where its zero is looked at."""
+    """Minutes of a program from where the machine parks and back, with the way to where its zero is
+    looked at."""
     looked_at = 0.0 if program.approach is None else program.approach.minutes_from(program.park)
     return minutes(program.passes, limits, park=program.park) + looked_at
 
 
 def _planes(program: Program) -> tuple[int, int] | None:
-    """The plane that a file of a single pass of the skim cuts, as the index of it and of the next."""
+    """The plane that a file of a single pass of the skim cuts, as the index of it and of the
+    next."""
     number = program.stem.rpartition("-pass-")[2]
     return (int(number) - 1, int(number)) if number.isdigit() and "-pass-" in program.stem else None
 
 
 def failed_ids(prepared: Prepared) -> str | None:
     """The checks that failed, for the warning in each head; None where none did."""
-    failed: Sequence[str] = list(dict.fromkeys(check.id for check in prepared.checks if check.verdict == "fail"))
+    failed: Sequence[str] = list(
+        dict.fromkeys(check.id for check in prepared.checks if check.verdict == "fail")
+    )
     return ", ".join(failed) if failed else None

@@ -1,4 +1,5 @@
-"""The `corepath record` command that follows a file of a plan's folder, as it can be typed where the user stands."""
+"""The `corepath record` command that follows a file of a plan's folder, as it can be typed where
+the user stands."""
 
 from __future__ import annotations
 
@@ -14,10 +15,11 @@ __all__ = ["record_words"]
 
 
 def record_words(folder: Path, file: str) -> tuple[str, ...] | None:
-    """Words after `corepath` that record `file` as cut; None where the folder's report or the job cannot be found.
+    """Words after `corepath` that record `file` as cut; None where the folder's report or the job
+    cannot be found.
 
-    The job is looked for in the current folder and beside the plan's. For the skim the pass is not known, so that the
-    record is only asked what it waits for.
+    The job is looked for in the current folder and beside the plan's. For the skim the pass is not
+    known, so that the record is only asked what it waits for.
     """
     report = _report(folder)
     named = report.get("job_file")
@@ -41,6 +43,10 @@ def _report(folder: Path) -> dict[str, Any]:
 def _operation(report: dict[str, Any], file: str) -> str:
     entries = report.get("operations")
     for entry in entries if isinstance(entries, list) else ():
-        if isinstance(entry, dict) and entry.get("file") == file and isinstance(entry.get("name"), str):
+        if (
+            isinstance(entry, dict)
+            and entry.get("file") == file
+            and isinstance(entry.get("name"), str)
+        ):
             return str(entry["name"])
     return ""

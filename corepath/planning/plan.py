@@ -68,18 +68,24 @@ class Plan:
         return self.prepared.failed or bool(self.findings)
 
     def write(self, folder: str | PathLike[str]) -> Written:
-        """Write `files` into `folder`, whole or not at all; earlier `.nc` files that are not among them go to
-        `withdrawn/`. Raises OutputError where that cannot be done; what was there is then untouched."""
+        """Write `files` into `folder`, whole or not at all; earlier `.nc` files that are not among
+        them go to `withdrawn/`. Raises OutputError where that cannot be done; what was there is
+        then untouched."""
         return write_folder(Path(folder), self.files, done=self.prepared.done)
 
 
 def plan(
-    prepared: Prepared, *, progress: Progress = quiet, despite_failures: bool = False, bodies: bool = False
+    prepared: Prepared,
+    *,
+    progress: Progress = quiet,
+    despite_failures: bool = False,
+    bodies: bool = False,
 ) -> Plan:
     """Make all files of a prepared job and read them back. Nothing is written to disk.
 
-    With a failed check no path is made unless `despite_failures`; `bodies` adds the core after each set-up as
-    STL. Raises CorepathError where no path can be found, InputError where the record contradicts itself.
+    With a failed check no path is made unless `despite_failures`; `bodies` adds the core after each
+    set-up as STL. Raises CorepathError where no path can be found, InputError where the record
+    contradicts itself.
     """
     prepared.refuse_contradictions()
     proof = Proof(prepared)
@@ -99,8 +105,12 @@ def plan(
     )
     if readback is not None and readback.steps:
         progress("preview", 0.9)
-        files[PREVIEW] = player_page(prepared, readback, texts, _warning(prepared, readback, despite_failures))
-    files["sheet.html"] = _sheet(proof, results, despite_failures, PREVIEW if PREVIEW in files else "")
+        files[PREVIEW] = player_page(
+            prepared, readback, texts, _warning(prepared, readback, despite_failures)
+        )
+    files["sheet.html"] = _sheet(
+        proof, results, despite_failures, PREVIEW if PREVIEW in files else ""
+    )
     if prepared.stackup.heights.blank.measured:
         files.update(_maps(prepared))
     files.update(skin_files(prepared.job, prepared.board, prepared.skin, prepared.digest))

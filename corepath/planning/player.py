@@ -1,4 +1,5 @@
-"""From the read-back to the preview: its motions as pieces, the clock's times, the blank before and after each file."""
+"""From the read-back to the preview: its motions as pieces, the clock's times, the blank before and
+after each file."""
 
 from __future__ import annotations
 
@@ -50,8 +51,11 @@ Ints = NDArray[np.int64]
 _MARKS = {"dwell": DWELL, "stop": STOP, "optional-stop": STOP, "tool-change": STOP, "end": STOP}
 
 
-def player_page(prepared: Prepared, readback: ReadBack, texts: Mapping[str, str], warning: str = "") -> str:
-    """The whole page; `texts` are the files that were read, `warning` what must be said over all else."""
+def player_page(
+    prepared: Prepared, readback: ReadBack, texts: Mapping[str, str], warning: str = ""
+) -> str:
+    """The whole page; `texts` are the files that were read, `warning` what must be said over all
+    else."""
     job = prepared.job
     page = preview_html(
         reels(prepared, readback, texts),
@@ -92,17 +96,29 @@ def reels(prepared: Prepared, readback: ReadBack, texts: Mapping[str, str]) -> t
 
 
 def motions(path: Path, zero: tuple[float, float, float], limits: Limits) -> Motions:
-    """The pieces of one file in its own coordinates: arcs as chords, dwells and stops as pieces without a way."""
+    """The pieces of one file in its own coordinates: arcs as chords, dwells and stops as pieces
+    without a way."""
     spent, _ = motion_seconds(path, limits)
     lower, upper, owner = flatten(path.kind, path.start, path.end, path.centre, CHORDS)
     count = np.bincount(owner, minlength=len(path.kind))
     feed = np.where(path.kind > 0, np.nan_to_num(path.program.feed[path.index]), 0.0)
     flags = np.where(path.kind == 0, RAPID, 0) | np.where(path.spindle, SPINDLE, 0)
     table = np.column_stack(
-        [upper, path.line[owner], flags[owner], feed[owner], spent[owner] / np.maximum(count, 1)[owner]]
+        [
+            upper,
+            path.line[owner],
+            flags[owner],
+            feed[owner],
+            spent[owner] / np.maximum(count, 1)[owner],
+        ]
     )
     table = _with_marks(path, table, owner)
-    first = [*(lower[0] if len(lower) else (0.0, 0.0, 0.0)), *(table[0, 3:5] if len(table) else (1, 0)), 0.0, 0.0]
+    first = [
+        *(lower[0] if len(lower) else (0.0, 0.0, 0.0)),
+        *(table[0, 3:5] if len(table) else (1, 0)),
+        0.0,
+        0.0,
+    ]
     table = np.vstack([first, table])
     return Motions(
         points=table[:, :3] - zero,
@@ -145,7 +161,9 @@ def _blank(left: Remaining) -> PlayedBlank:
 def _shapes(prepared: Prepared, step: FileStep) -> tuple[Shape, ...]:
     """The board's outline and the obstacles as they lie in the set-up of a step."""
     scene = Scene(prepared.job, prepared.board, prepared.stackup, cast(Setup, step.setup))
-    work = next(work for work in prepared.works if work.setup == step.setup and work.name == step.name)
+    work = next(
+        work for work in prepared.works if work.setup == step.setup and work.name == step.name
+    )
     shapes = [_shape("outline", scene.seen(prepared.board.outline))]
     shapes += [_shape("obstacle", obstacle.area) for obstacle in work.obstacles]
     return tuple(shapes)

@@ -1,4 +1,5 @@
-"""From a job file to all that is known before any path is made: geometry, stack-up, works, checks, advice."""
+"""From a job file to all that is known before any path is made: geometry, stack-up, works, checks,
+advice."""
 
 from __future__ import annotations
 
@@ -41,12 +42,13 @@ __all__ = ["Prepared", "prepare", "prepare_job"]
 
 @dataclass(frozen=True, slots=True)
 class Prepared:
-    """A job that can be planned: `checks` in the order of the table, `digest` names job, blank and record.
+    """A job that can be planned: `checks` in the order of the table, `digest` names job, blank and
+    record.
 
     `resolved` is the job as it stands in `job.resolved.json`: an outline from a DXF file is held as
-    points and a mesh or grid by its digest, so that the folder of a plan needs no other file. `works` are all works
-    of the job; those whose
-    operation the record says is cut are in `done`. `file` is the name of the job file, for commands to be typed.
+    points and a mesh or grid by its digest, so that the folder of a plan needs no other file.
+    `works` are all works of the job; those whose operation the record says is cut are in `done`.
+    `file` is the name of the job file, for commands to be typed.
     """
 
     job: Job
@@ -77,23 +79,32 @@ class Prepared:
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        """What the figures of the blank do not say, what is not made after lay-up, doubts, hardware not measured."""
+        """What the figures of the blank do not say, what is not made after lay-up, doubts, hardware
+        not measured."""
         blank, laid = self.stackup.heights.blank.cautions, layup_cautions(self.job, self.board)
         found = (*blank, *self.stackup.withheld, *laid, *self.doubts)
-        found = (*found, *pressure_cautions(self.job), *touch_cautions(self.job, self.stackup, self.works))
+        found = (
+            *found,
+            *pressure_cautions(self.job),
+            *touch_cautions(self.job, self.stackup, self.works),
+        )
         return said_all((*found, *fit_cautions(self.job), *self.board.deck.cautions))
 
     @property
     def doubts(self) -> tuple[str, ...]:
-        """What in the record contradicts its stop, in plain words. Nothing is planned until it is put right."""
+        """What in the record contradicts its stop, in plain words. Nothing is planned until it is
+        put right."""
         return stop_doubts(self.stackup.heights, self.stackup.skim)
 
     def refuse_contradictions(self) -> None:
-        """Raise InputError where the recorded stop contradicts what was measured after it: no path can be trusted."""
+        """Raise InputError where the recorded stop contradicts what was measured after it: no path
+        can be trusted."""
         file = record_path(Path(self.file)).name
         allowed = "corepath record --correct N with the right figure, or --withdraw N"
         if self.doubts:
-            raise InputError([Fault("stop", says, allowed=allowed, file=file) for says in self.doubts])
+            raise InputError(
+                [Fault("stop", says, allowed=allowed, file=file) for says in self.doubts]
+            )
 
     @property
     def fills(self) -> tuple[str, ...]:
@@ -106,7 +117,8 @@ class Prepared:
 
 
 def prepare(path: Path, progress: Progress = quiet) -> Prepared:
-    """Read a job file, the blank's figures and the record, and work everything out up to the checks.
+    """Read a job file, the blank's figures and the record, and work everything out up to the
+    checks.
 
     Raises InputError with all faults found, those of the files and those of the geometry together.
     """
@@ -132,7 +144,8 @@ def prepare_job(
     deck: DeckSurface | None = None,
     progress: Progress = quiet,
 ) -> Prepared:
-    """The same from a checked job; files it names lie in `folder`; a `deck` that is known already is taken as it is.
+    """The same from a checked job; files it names lie in `folder`; a `deck` that is known already
+    is taken as it is.
 
     Raises InputError.
     """
@@ -168,18 +181,25 @@ def prepare_job(
     )
     resolved = _resolved(listed, board)
     record: dict[str, Any] = known.as_dict()
-    return Prepared(job, resolved, known, board, stack, works, checks, digest(resolved, record), skin)
+    return Prepared(
+        job, resolved, known, board, stack, works, checks, digest(resolved, record), skin
+    )
 
 
-def _spoilt_works(job: Job, stack: Stackup, works: Sequence[Work], plane: float) -> tuple[Check, ...]:
-    """What a reserve pass may meet that only the works tell: screw heads, and what through bores leave of the bed."""
+def _spoilt_works(
+    job: Job, stack: Stackup, works: Sequence[Work], plane: float
+) -> tuple[Check, ...]:
+    """What a reserve pass may meet that only the works tell: screw heads, and what through bores
+    leave of the bed."""
     bored = [work for work in works if work.setup == "B"]
     return *hole_checks_at(job, stack, bored, plane), *screws_below(job, stack, works, plane)
 
 
 def _resolved(job: Job, board: Board) -> Job:
     if board.deck.sha256 is not None:
-        job = job.model_copy(update={"deck": job.deck.model_copy(update={"sha256": board.deck.sha256})})
+        job = job.model_copy(
+            update={"deck": job.deck.model_copy(update={"sha256": board.deck.sha256})}
+        )
     if job.outline.dxf is None:
         return job
     points = tuple((float(x), float(y)) for x, y in board.outline.exterior.coords[:-1])

@@ -1,4 +1,5 @@
-"""How those that wait are told what is being done: a function that takes words and the share done, 0 to 1."""
+"""How those that wait are told what is being done: a function that takes words and the share done,
+0 to 1."""
 
 from __future__ import annotations
 

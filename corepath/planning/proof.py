@@ -30,11 +30,17 @@ class Proof:
     @property
     def failed(self) -> bool:
         """Whether a check failed or the read-back found something."""
-        return self.prepared.failed or (self.readback is not None and bool(len(self.readback.findings)))
+        return self.prepared.failed or (
+            self.readback is not None and bool(len(self.readback.findings))
+        )
 
 
 def prove(
-    prepared: Prepared, *, progress: Progress = quiet, despite_failures: bool = False, steps: bool = False
+    prepared: Prepared,
+    *,
+    progress: Progress = quiet,
+    despite_failures: bool = False,
+    steps: bool = False,
 ) -> Proof:
     """All files of a prepared job and their read-back.
 
@@ -43,14 +49,17 @@ def prove(
     """
     made = make_files(prepared, within(progress, 0.1, 0.45))
     spanned = _with_travel(prepared, made)
-    # Only the written files tell how far they travel. The paths stay, but now each head must say that it fails.
+    # Only the written files tell how far they travel. The paths stay, but now each head must say
+    # that it fails.
     if despite_failures and spanned.failed and not prepared.failed:
         made = tuple(written_file(spanned, one.work, one.program) for one in made)
     texts = {one.name: one.text for one in made}
     readback = read_files(spanned, texts, within(progress, 0.45, 0.75), steps=steps)
     walks = rehearsals(spanned, made)
     walked = {one.name: one.text for one in walks}
-    readback.findings.extend(check_rehearsals(spanned.ahead, shop_of(spanned), walked, readback.travelled))
+    readback.findings.extend(
+        check_rehearsals(spanned.ahead, shop_of(spanned), walked, readback.travelled)
+    )
     return Proof(spanned, made, readback, walks)
 
 
@@ -63,4 +72,7 @@ def _with_travel(prepared: Prepared, made: Sequence[MadeFile]) -> Prepared:
         x, y, z = (high - low for low, high in one.extents)
         spans[one.program.stem] = (x, y, z)
     travel = travel_check(prepared.job, spans)
-    return replace(prepared, checks=tuple(travel if check.id == "travel" else check for check in prepared.checks))
+    return replace(
+        prepared,
+        checks=tuple(travel if check.id == "travel" else check for check in prepared.checks),
+    )

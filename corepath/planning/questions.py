@@ -1,4 +1,5 @@
-"""What a prepared job can be told beyond its checks: passes, stops, suggested values, where to measure."""
+"""What a prepared job can be told beyond its checks: passes, stops, suggested values, where to
+measure."""
 
 from __future__ import annotations
 
@@ -14,7 +15,15 @@ from corepath.stackup.pour.cups import cup_plan
 from corepath.stackup.pour.pour import POUR_HEADER, pour_notes, pour_rows
 from corepath.stackup.stop_table import StopTable, pours, stop_table
 
-__all__ = ["PourSheet", "measuring_path", "passes", "pour_sheet", "stops", "suggestion", "write_measuring"]
+__all__ = [
+    "PourSheet",
+    "measuring_path",
+    "passes",
+    "pour_sheet",
+    "stops",
+    "suggestion",
+    "write_measuring",
+]
 
 
 def passes(prepared: Prepared) -> tuple[PassShows, ...]:
@@ -37,7 +46,9 @@ def pour_sheet(prepared: Prepared) -> PourSheet | None:
     castings, cast = pours(prepared.stackup), prepared.job.cast
     if all(pour.id in prepared.known.settled.fill for pour in castings):
         return None
-    notes = [note for pour in castings for note in pour_notes(pour, cast, prepared.job.tolerances.level)]
+    notes = [
+        note for pour in castings for note in pour_notes(pour, cast, prepared.job.tolerances.level)
+    ]
     cups = cup_plan(castings, cast)
     return PourSheet(POUR_HEADER, pour_rows(castings, cast), (*notes, *cups.notes), cups.cautions)
 
@@ -58,9 +69,11 @@ def measuring_path(job_path: Path) -> Path:
 
 
 def write_measuring(prepared: Prepared, job_path: Path) -> Path | None:
-    """Write `NAME.measure.csv` to be filled in, for a blank that was not measured; never over an existing one.
+    """Write `NAME.measure.csv` to be filled in, for a blank that was not measured; never over an
+    existing one.
 
-    Returns its path, also where it was there before; None for a measured blank or where it cannot be written.
+    Returns its path, also where it was there before; None for a measured blank or where it cannot
+    be written.
     """
     if prepared.known.measured is not None:
         return None

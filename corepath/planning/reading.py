@@ -75,7 +75,8 @@ def read_files(
     plan: str = "",
     steps: bool = False,
 ) -> ReadBack:
-    """Read `texts` (name to text) back against the works of `prepared`; their heads name `plan`, where given.
+    """Read `texts` (name to text) back against the works of `prepared`; their heads name `plan`,
+    where given.
 
     With `steps` the blank before and after each file is kept too.
     """
@@ -88,7 +89,14 @@ def read_files(
 
     shop, programs = shop_of(prepared), dict[str, ReadProgram]()
     read = read_back(
-        shop, prepared.works, texts, progress=step, sha256=sha256, plan=plan, steps=steps, programs=programs
+        shop,
+        prepared.works,
+        texts,
+        progress=step,
+        sha256=sha256,
+        plan=plan,
+        steps=steps,
+        programs=programs,
     )
     progress("other stops and blanks", 1.0)
     return with_cases(prepared, shop, texts, programs, read)
@@ -108,7 +116,10 @@ def shop_of(prepared: Prepared) -> Shop:
         spoil_board=job.blank.spoil_board,
         travel=job.machine.travel,
         cutters={section.number: section.cutter for section in job.cutter},
-        pour={casting.casting.id: Pour(casting.casting.area, casting.pour.p_poured) for casting in stack.castings},
+        pour={
+            casting.casting.id: Pour(casting.casting.area, casting.pour.p_poured)
+            for casting in stack.castings
+        },
         planned_pass=stack.skim.planned_stop,
         done=prepared.done,
         lies=lies_of(stack.heights.blank) if stack.heights.blank.measured else None,
@@ -134,12 +145,20 @@ def spoken_of(prepared: Prepared) -> Spoken:
 def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     """Read the files in a plan's folder again.
 
-    The design comes from `job.resolved.json`, the motions from the `.nc` files alone; `report.json`, where
-    it is there, only tells whether a file has changed since. Raises InputError for a folder that holds no plan.
+    The design comes from `job.resolved.json`, the motions from the `.nc` files alone;
+    `report.json`, where it is there, only tells whether a file has changed since. Raises InputError
+    for a folder that holds no plan.
     """
     if not folder.is_dir():
         raise InputError(
-            [Fault("", "no such folder", file=str(folder), allowed="a folder that plan wrote, or a file of G-code")]
+            [
+                Fault(
+                    "",
+                    "no such folder",
+                    file=str(folder),
+                    allowed="a folder that plan wrote, or a file of G-code",
+                )
+            ]
         )
     with locked(folder, shared=True):
         refuse_half_written(folder)
@@ -158,12 +177,25 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     if not texts:
         raise InputError([Fault("", "no .nc file here", file=str(folder))])
     deck = held_deck(job, resolved, geometry) if filed else None
-    prepared = prepare_job(job, folder, Known.from_dict(resolved), deck, within(progress, 0.0, 0.25))
+    prepared = prepare_job(
+        job, folder, Known.from_dict(resolved), deck, within(progress, 0.0, 0.25)
+    )
     plan = str(report.get("plan", ""))
-    readback = read_files(prepared, texts, within(progress, 0.25, 1.0), sha256=_sha256(report, "operations"), plan=plan)
+    readback = read_files(
+        prepared,
+        texts,
+        within(progress, 0.25, 1.0),
+        sha256=_sha256(report, "operations"),
+        plan=plan,
+    )
     check_design(resolved, report, content, readback.findings)
     walked = check_rehearsals(
-        prepared.ahead, shop_of(prepared), walks, readback.travelled, _sha256(report, "rehearsals"), plan
+        prepared.ahead,
+        shop_of(prepared),
+        walks,
+        readback.travelled,
+        _sha256(report, "rehearsals"),
+        plan,
     )
     readback.findings.extend(walked)
     check_restarts(folder, restarts, texts, readback.findings)
@@ -174,7 +206,9 @@ def _programs(folder: Path) -> list[Path]:
     """Files that a control may take for a program, whatever the case of their names, sorted."""
     if not folder.is_dir():
         return []
-    return sorted(path for path in folder.iterdir() if path.suffix.lower() == ".nc" and path.is_file())
+    return sorted(
+        path for path in folder.iterdir() if path.suffix.lower() == ".nc" and path.is_file()
+    )
 
 
 def _sha256(report: dict[str, Any], key: str) -> dict[str, str]:
@@ -182,7 +216,11 @@ def _sha256(report: dict[str, Any], key: str) -> dict[str, str]:
     if not isinstance(operations, list):
         return {}
     entries = [entry for entry in operations if isinstance(entry, dict)]
-    return {str(entry["file"]): str(entry["sha256"]) for entry in entries if "file" in entry and "sha256" in entry}
+    return {
+        str(entry["file"]): str(entry["sha256"])
+        for entry in entries
+        if "file" in entry and "sha256" in entry
+    }
 
 
 def _text(path: Path) -> str:

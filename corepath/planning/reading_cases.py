@@ -1,4 +1,5 @@
-"""The cases that a plan's files are tried on besides: other stops, and the blank as thin and as thick as it may be."""
+"""The cases that a plan's files are tried on besides: other stops, and the blank as thin and as
+thick as it may be."""
 
 from __future__ import annotations
 
@@ -25,7 +26,8 @@ Floats = NDArray[np.float64]
 
 
 def cases_of(prepared: Prepared, shop: Shop) -> tuple[Case, ...]:
-    """Earliest, likely and latest stop but for the planned one; the thinnest and the thickest blank.
+    """Earliest, likely and latest stop but for the planned one; the thinnest and the thickest
+    blank.
 
     A stop that is recorded stands. Once something is cut in A the blank is what it is.
     """
@@ -35,7 +37,13 @@ def cases_of(prepared: Prepared, shop: Shop) -> tuple[Case, ...]:
         stops = {skim.earliest: "earliest", skim.likely: "likely", skim.latest: "latest"}
         for stop, name in sorted((stop, name) for stop, name in stops.items() if stop is not None):
             if stop != skim.planned_stop:
-                cases.append(Case(f"{name} stop", Said(f"if the skim stops at {mm(skim.planes[stop - 1]):.2f}"), stop))
+                cases.append(
+                    Case(
+                        f"{name} stop",
+                        Said(f"if the skim stops at {mm(skim.planes[stop - 1]):.2f}"),
+                        stop,
+                    )
+                )
     if not _IN_A & shop.done:
         for name, sign in (("thinnest blank", -1.0), ("thickest blank", 1.0)):
             cases.append(_blank(name, sign, blank, shop, skim.planned_stop))
@@ -48,11 +56,14 @@ def _blank(name: str, sign: float, blank: Blank, shop: Shop, stop: int) -> Case:
     error = float(blank.thickness_error(x, y))
     thickness = float(blank.thickness(x, y)) + sign * error
     says = f"on a blank of {mm(thickness):.2f}" + (" at the touch" if shop.lies is not None else "")
-    return Case(name, Said(says), stop, sign * error, None if shop.lies is None else lies_of(blank, sign))
+    return Case(
+        name, Said(says), stop, sign * error, None if shop.lies is None else lies_of(blank, sign)
+    )
 
 
 def lies_of(blank: Blank, sign: float = 0.0) -> Lies:
-    """Lower and upper face of a measured blank as it lies in A; with a sign its thickness is off by its error."""
+    """Lower and upper face of a measured blank as it lies in A; with a sign its thickness is off by
+    its error."""
 
     def faces(x: Floats, y: Floats) -> tuple[Floats, Floats]:
         top = blank.raw_top(x, y)
@@ -63,9 +74,14 @@ def lies_of(blank: Blank, sign: float = 0.0) -> Lies:
 
 
 def with_cases(
-    prepared: Prepared, shop: Shop, texts: Mapping[str, str], programs: dict[str, ReadProgram], readback: ReadBack
+    prepared: Prepared,
+    shop: Shop,
+    texts: Mapping[str, str],
+    programs: dict[str, ReadProgram],
+    readback: ReadBack,
 ) -> ReadBack:
-    """The read-back with what else arises in the cases; `programs` are the texts as far as they have been read."""
+    """The read-back with what else arises in the cases; `programs` are the texts as far as they
+    have been read."""
     outcomes = read_cases(shop, prepared.works, texts, cases_of(prepared, shop), programs=programs)
     readback.findings.extend(new_findings(outcomes, readback.findings))
     return replace(readback, cases=tuple(outcomes))

@@ -1,10 +1,12 @@
-"""Rehearsals: for each set-up a program that walks what its files will travel, high up and with the spindle off.
+"""Rehearsals: for each set-up a program that walks what its files will travel, high up and with the
+spindle off.
 
-Bed frame of the set-up, mm. The first cutter is fitted and touched, its tip shows the places. It comes down at feed to
-a stop, which shows whether Z is right; it stops over each dowel (in D over the mark of X and Y zero), which shows X and
-Y, and over the place where Z is touched; it walks the rectangle that all files of the set-up stay in and goes round
-each obstacle in or near it, all at the highest of their safe heights; then it parks. What shows the zero comes first:
-if that is wrong, nothing wide has been walked yet.
+Bed frame of the set-up, mm. The first cutter is fitted and touched, its tip shows the places. It
+comes down at feed to a stop, which shows whether Z is right; it stops over each dowel (in D over
+the mark of X and Y zero), which shows X and Y, and over the place where Z is touched; it walks the
+rectangle that all files of the set-up stay in and goes round each obstacle in or near it, all at
+the highest of their safe heights; then it parks. What shows the zero comes first: if that is wrong,
+nothing wide has been walked yet.
 """
 
 from __future__ import annotations
@@ -29,7 +31,8 @@ from corepath.work.approach import seen_from
 __all__ = ["FOLDER", "Rehearsal", "rehearsals"]
 
 FOLDER = "rehearsal"
-_BESIDE = 50.0  # mm beside that rectangle the spindle's body still reaches (common practice, no source)
+# mm beside that rectangle the spindle's body still reaches (common practice, no source)
+_BESIDE = 50.0
 _LEAST = 0.01  # mm: a smaller piece of an obstacle is not walked round
 _WATCH = (
     "clamps and screws, the vacuum hose and cables along the whole way",
@@ -53,7 +56,10 @@ class Rehearsal:
 
     def entries(self) -> dict[str, Any]:
         """The entry in `report.json`."""
-        ends = {axis: [round(end, 4) + 0.0 for end in getattr(self.extents, axis)] for axis in ("x", "y", "z")}
+        ends = {
+            axis: [round(end, 4) + 0.0 for end in getattr(self.extents, axis)]
+            for axis in ("x", "y", "z")
+        }
         return {"file": self.name, "setup": self.setup, "extents": ends, "sha256": self.sha256}
 
 
@@ -85,7 +91,9 @@ def _rehearsal(prepared: Prepared, made: Sequence[MadeFile]) -> Rehearsal:
         approach=way,
     )
     spent = minutes(program.passes, machine.motion_limits, park=program.park)
-    written = write(program, heading_of(prepared, setup, spent), machine=machine, units=prepared.job.units)
+    written = write(
+        program, heading_of(prepared, setup, spent), machine=machine, units=prepared.job.units
+    )
     return Rehearsal(f"{FOLDER}/{program.stem}.nc", setup, written.text, written.extents)
 
 
@@ -95,7 +103,9 @@ def _way_down(prepared: Prepared, made: Sequence[MadeFile]) -> Approach:
     clear = max(one.program.clear for one in made)
     way = work.approach or seen_from(work, clear, prepared.job.machine.rapid)
     rise = max(0.0, clear - way.height)
-    return replace(way, height=way.height + rise, above=way.above + rise, otherwise=way.otherwise + rise)
+    return replace(
+        way, height=way.height + rise, above=way.above + rise, otherwise=way.otherwise + rise
+    )
 
 
 def _passes(prepared: Prepared, made: Sequence[MadeFile], way: Approach) -> Iterator[Pass]:
@@ -110,7 +120,9 @@ def _passes(prepared: Prepared, made: Sequence[MadeFile], way: Approach) -> Iter
     yield _walk(corners, way, "round all that the files of this set-up travel")
     number = 0
     room = prepared.job.machine.travel
-    beside_x, beside_y = (max(0.0, min(_BESIDE, (room[k] - span) / 2)) for k, span in enumerate((x1 - x0, y1 - y0)))
+    beside_x, beside_y = (
+        max(0.0, min(_BESIDE, (room[k] - span) / 2)) for k, span in enumerate((x1 - x0, y1 - y0))
+    )
     around = box(x0 - beside_x, y0 - beside_y, x1 + beside_x, y1 + beside_y)
     for obstacle in made[0].work.obstacles:
         near = obstacle.area.intersection(around)
@@ -123,7 +135,8 @@ def _passes(prepared: Prepared, made: Sequence[MadeFile], way: Approach) -> Iter
 
 
 def _marks(program: Program, way: Approach) -> Iterator[Pass]:
-    """What X and Y are checked by: the crosses of the dowels, later their holes; in the cradle its mark."""
+    """What X and Y are checked by: the crosses of the dowels, later their holes; in the cradle its
+    mark."""
     zero = program.zero
     if zero.by == "cradle":
         yield _walk([(0.0, 0.0)], way, "over the middle line and X0 of the cradle")
@@ -135,13 +148,17 @@ def _marks(program: Program, way: Approach) -> Iterator[Pass]:
 def _walk(places: Sequence[tuple[float, float]], way: Approach, says: str) -> Pass:
     """From place to place as high and as fast as the level part of the first way down."""
     (x, y), *others = places
-    return Pass.of([rapid(x, y, way.height), *(line(a, b, way.height, way.walk) for a, b in others)], says)
+    return Pass.of(
+        [rapid(x, y, way.height), *(line(a, b, way.height, way.walk) for a, b in others)], says
+    )
 
 
 def _travelled(made: Sequence[MadeFile]) -> tuple[float, float, float, float]:
     """Rectangle of all files: least x, least y, largest x, largest y."""
     ends = [
-        (one.extents.x[k] + one.program.zero.x, one.extents.y[k] + one.program.zero.y) for one in made for k in (0, 1)
+        (one.extents.x[k] + one.program.zero.x, one.extents.y[k] + one.program.zero.y)
+        for one in made
+        for k in (0, 1)
     ]
     xs, ys = zip(*ends, strict=True)
     return min(xs), min(ys), max(xs), max(ys)

@@ -17,19 +17,27 @@ __all__ = ["template_files", "template_of", "write_template"]
 ENDINGS = (".dxf", ".svg")
 
 
-def template_of(prepared: Prepared, *, flat: bool = False, form: bool = False, on: Face = "core") -> Template:
-    """The template asked for. Raises InputError where a form is wanted and the job has no rocker."""
+def template_of(
+    prepared: Prepared, *, flat: bool = False, form: bool = False, on: Face = "core"
+) -> Template:
+    """The template asked for. Raises InputError where a form is wanted and the job has no
+    rocker."""
     if form:
         return form_template(prepared.job, prepared.board, prepared.digest)
     slot = trim_slot(prepared.job, prepared.works)
-    return board_template(prepared.job, prepared.board, prepared.digest, flat=flat, on=on, slot=slot)
+    return board_template(
+        prepared.job, prepared.board, prepared.digest, flat=flat, on=on, slot=slot
+    )
 
 
 def template_files(template: Template, path: Path, paper: Paper | None = None) -> dict[str, str]:
-    """File names to texts: the whole, and with `paper` its pages beside it (SVG). Raises InputError for others."""
+    """File names to texts: the whole, and with `paper` its pages beside it (SVG). Raises InputError
+    for others."""
     ending = path.suffix.lower()
     if ending not in ENDINGS:
-        raise InputError([Fault("", "the ending tells the format", str(path.name), " or ".join(ENDINGS))])
+        raise InputError(
+            [Fault("", "the ending tells the format", str(path.name), " or ".join(ENDINGS))]
+        )
     files = {path.name: dxf_text(template) if ending == ".dxf" else svg_text(template)}
     if paper is not None:
         for k, text in enumerate(pages(template, paper), start=1):
@@ -38,7 +46,8 @@ def template_files(template: Template, path: Path, paper: Paper | None = None) -
 
 
 def write_template(template: Template, path: Path, paper: Paper | None = None) -> tuple[Path, ...]:
-    """Write a template, over an earlier one; whole files or none. Raises InputError, OutputError."""
+    """Write a template, over an earlier one; whole files or none. Raises InputError,
+    OutputError."""
     files = template_files(template, path, paper)
     staged = {path.parent / name: path.parent / f".{name}.writing" for name in files}
     try:

@@ -1,10 +1,11 @@
 """The same files on other blanks, and stopped at other passes: what only goes wrong there.
 
-A *case* is a pass at which the skim stops, and a blank thicker or thinner than the one that the plan takes. Its columns
-stand farther apart than those of the read-back itself, yet each is as exact. What the motions alone tell is not asked
-again, nor the exact proof of the deck. Where a file is zeroed on a face, it moves with the face: the work is held to
-the heights that follow, and the finding `zero` is not raised. With the zero on a face a deck fits one stop only, and is
-planned again once the stop is recorded: such a case ends before C. Lengths in mm.
+A *case* is a pass at which the skim stops, and a blank thicker or thinner than the one that the
+plan takes. Its columns stand farther apart than those of the read-back itself, yet each is as
+exact. What the motions alone tell is not asked again, nor the exact proof of the deck. Where a file
+is zeroed on a face, it moves with the face: the work is held to the heights that follow, and the
+finding `zero` is not raised. With the zero on a face a deck fits one stop only, and is planned
+again once the stop is recorded: such a case ends before C. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -40,17 +41,24 @@ CELL = 1.0
 
 
 def shifted(work: Work, dz: float) -> Work:
-    """The work as it is to come out where its zero lies higher by `dz` than planned; its own zero stays."""
+    """The work as it is to come out where its zero lies higher by `dz` than planned; its own zero
+    stays."""
     if not dz:
         return work
     pockets = tuple(replace(one, top=one.top + dz, floor=one.floor + dz) for one in work.pockets)
     holes = tuple(
-        replace(one, top=one.top + dz, steps=tuple(replace(step, floor=step.floor + dz) for step in one.steps))
+        replace(
+            one,
+            top=one.top + dz,
+            steps=tuple(replace(step, floor=step.floor + dz) for step in one.steps),
+        )
         for one in work.holes
     )
     facing, deck = work.facing, work.deck
     if facing is not None:
-        facing = replace(facing, top=facing.top + dz, planes=tuple(plane + dz for plane in facing.planes))
+        facing = replace(
+            facing, top=facing.top + dz, planes=tuple(plane + dz for plane in facing.planes)
+        )
     if deck is not None:
         deck = replace(deck, top=deck.top + dz, openings=())
     return replace(work, pockets=pockets, holes=holes, facing=facing, deck=deck)
@@ -60,7 +68,11 @@ class _Trial(Run):
     """One blank cut from A on, and its copies from each pass of the skim on."""
 
     def __init__(
-        self, shop: Shop, files: Mapping[str, str], programs: dict[str, ReadProgram], stock: Stock | None = None
+        self,
+        shop: Shop,
+        files: Mapping[str, str],
+        programs: dict[str, ReadProgram],
+        stock: Stock | None = None,
     ) -> None:
         super().__init__(shop, files, programs, stock=stock)
         self.dz = 0.0
@@ -69,7 +81,9 @@ class _Trial(Run):
         self.stops: frozenset[int] = frozenset()
 
     def operation(self, work: Work) -> None:
-        zero = derive_zero(work, self.shop, self.face, face_height(self.stock, self.shop, work.setup))
+        zero = derive_zero(
+            work, self.shop, self.face, face_height(self.stock, self.shop, work.setup)
+        )
         self.dz = zero[2] - work.zero.z
         super().operation(shifted(work, self.dz))
 
@@ -81,7 +95,9 @@ class _Trial(Run):
             if number in self.stops:
                 self.after_pass[number] = self.stock.copy()
 
-    def _file(self, work: Work, name: str, stock: Stock, cutting: Cutting = cut_path) -> Done | None:
+    def _file(
+        self, work: Work, name: str, stock: Stock, cutting: Cutting = cut_path
+    ) -> Done | None:
         """Lay and cut one file: what hangs on the blank, no more."""
         if name not in self.files:
             return None
@@ -93,13 +109,17 @@ class _Trial(Run):
         check_cut(path, cut, self.shop.allowed, findings)
         measures = MeasureList(name)
         check_load(work, path, cut, stock, measures, findings)
-        self.loads += [one.value / one.wanted for one in measures if one.id == "largest removal" and one.wanted]
+        self.loads += [
+            one.value / one.wanted for one in measures if one.id == "largest removal" and one.wanted
+        ]
         return Done(path, cut, measures, findings)
 
     def _judge(self, work: Work, done: Done, before: Singles) -> None:
         """Heights alone: what the motions tell is asked once, on the blank of the plan."""
         stock, allowed, findings = self.stock, self.shop.allowed, done.findings
-        check_outside(done.path, stock, before, may_touch(work, stock, self.shop), allowed, findings)
+        check_outside(
+            done.path, stock, before, may_touch(work, stock, self.shop), allowed, findings
+        )
         measure_proud(work, done, before, stock, allowed)
         for pocket in work.pockets:
             if not pocket.proud and pocket.cleared is None:
@@ -174,14 +194,18 @@ class _Trial(Run):
 
 
 def read_cases(
-    shop: Shop, works: Sequence[Work], files: Mapping[str, str], cases: Iterable[Case], cell: float = CELL,
+    shop: Shop, works: Sequence[Work], files: Mapping[str, str], cases: Iterable[Case],
+    cell: float = CELL,
     programs: dict[str, ReadProgram] | None = None,
 ) -> tuple[Outcome, ...]:  # fmt: skip
     """Cut the files in each case; what is found in it, whether or not it is found elsewhere too."""
-    ordered = sorted((w for w in works if w.setup != "D"), key=lambda work: (work.setup, work.order, work.part))
+    ordered = sorted(
+        (w for w in works if w.setup != "D"), key=lambda work: (work.setup, work.order, work.part)
+    )
     programs = {} if programs is None else programs
     cases, outcomes = tuple(cases), {}
-    for thicker in dict.fromkeys(case.thicker for case in cases):  # one blank after the other: each holds many columns
+    # one blank after the other: each holds many columns
+    for thicker in dict.fromkeys(case.thicker for case in cases):
         same = [case for case in cases if case.thicker == thicker]
         first = _begun(replace(shop, cell=max(cell, shop.cell)), ordered, files, same, programs)
         for case in same:
@@ -194,10 +218,16 @@ def read_cases(
 
 
 def _begun(
-    shop: Shop, works: Sequence[Work], files: Mapping[str, str], cases: Sequence[Case], programs: dict[str, ReadProgram]
+    shop: Shop,
+    works: Sequence[Work],
+    files: Mapping[str, str],
+    cases: Sequence[Case],
+    programs: dict[str, ReadProgram],
 ) -> _Trial:
     """A blank of the thickness that these cases share, cut as far as the skim."""
-    blank = replace(shop, thickness=shop.thickness + cases[0].thicker, lies=cases[0].lies or shop.lies)
+    blank = replace(
+        shop, thickness=shop.thickness + cases[0].thicker, lies=cases[0].lies or shop.lies
+    )
     trial = _Trial(blank, files, programs)
     trial.stops = frozenset(case.stop for case in cases)
     trial.begin(works)
@@ -205,7 +235,8 @@ def _begun(
 
 
 def new_findings(outcomes: Sequence[Outcome], known: Iterable[Finding]) -> Findings:
-    """What arises in some cases and is not `known`: each kind of a file once, with the cases that it arises in."""
+    """What arises in some cases and is not `known`: each kind of a file once, with the cases that
+    it arises in."""
     before = {(one.kind, one.file) for one in known}
     first: dict[tuple[str, str], Finding] = {}
     arises: dict[tuple[str, str], list[str]] = {}
@@ -220,5 +251,11 @@ def new_findings(outcomes: Sequence[Outcome], known: Iterable[Finding]) -> Findi
                 where.append(outcome.case.says)
     found = Findings()
     for key, finding in first.items():
-        found.extend([replace(finding, says=f"{marked(finding.says)} ({'; '.join(map(marked, arises[key]))})")])
+        found.extend(
+            [
+                replace(
+                    finding, says=f"{marked(finding.says)} ({'; '.join(map(marked, arises[key]))})"
+                )
+            ]
+        )
     return found

@@ -1,4 +1,5 @@
-"""Cutting one program on the virtual blank, and what each motion did that it should not have done."""
+"""Cutting one program on the virtual blank, and what each motion did that it should not have
+done."""
 
 from __future__ import annotations
 
@@ -23,18 +24,30 @@ Cutting = Callable[[Stock, Path], Cut]
 def cut_path(stock: Stock, path: Path) -> Cut:
     """Cut the blank along all pieces of a path, rapids included."""
     pieces = path.pieces
-    return stock.cut(pieces.lower, pieces.upper, pieces.owner, len(path.kind), underside_of(path.cutter))
+    return stock.cut(
+        pieces.lower, pieces.upper, pieces.owner, len(path.kind), underside_of(path.cutter)
+    )
 
 
 def check_cut(path: Path, cut: Cut, allowed: Allowed, findings: Findings) -> None:
-    """Rapids in material, cuts with a standing spindle, depths past the edges and into the collet."""
+    """Rapids in material, cuts with a standing spindle, depths past the edges and into the
+    collet."""
     cuts = cut.removed > allowed.removal
     rapid = (path.kind == 0) & cuts
     down = rapid & (path.end[:, 2] < path.start[:, 2] - 1e-6)
     cutter = path.cutter
-    _tell(path, cut, rapid & ~down, "rapid-through-material", "a rapid takes away", cut.removed, findings)
+    _tell(
+        path,
+        cut,
+        rapid & ~down,
+        "rapid-through-material",
+        "a rapid takes away",
+        cut.removed,
+        findings,
+    )
     _tell(path, cut, down, "plunge-at-rapid", "a rapid downwards takes away", cut.removed, findings)
-    _tell(path, cut, (path.kind > 0) & cuts & ~path.spindle, "spindle-off", "the spindle stands, yet the cut takes",
+    _tell(path, cut, (path.kind > 0) & cuts & ~path.spindle, "spindle-off", "the spindle stands, "
+                                                                            "yet the cut takes",
           cut.removed, findings)  # fmt: skip
     deep = cuts & (cut.deep > cutter.cutting_length + allowed.removal)
     collet = cuts & (cut.deep > cutter.stick_out + allowed.removal)
@@ -45,7 +58,13 @@ def check_cut(path: Path, cut: Cut, allowed: Allowed, findings: Findings) -> Non
 
 
 def _tell(
-    path: Path, cut: Cut, which: NDArray[np.bool_], kind: str, says: str, depth: NDArray[np.float64], findings: Findings
+    path: Path,
+    cut: Cut,
+    which: NDArray[np.bool_],
+    kind: str,
+    says: str,
+    depth: NDArray[np.float64],
+    findings: Findings,
 ) -> None:
     found = np.flatnonzero(which)
     for index in found[: findings.keep]:
@@ -67,7 +86,12 @@ def lowered(before: Singles, after: Singles, least: float) -> Mask:
 
 
 def check_outside(
-    path: Path, stock: Stock, before: Singles, may_touch: Mask | None, allowed: Allowed, findings: Findings
+    path: Path,
+    stock: Stock,
+    before: Singles,
+    may_touch: Mask | None,
+    allowed: Allowed,
+    findings: Findings,
 ) -> None:
     """Columns lowered outside what the operation may touch (None: it may touch everything)."""
     if may_touch is None:
@@ -81,7 +105,10 @@ def check_outside(
     z = float(stock.top[iy, ix])
     area = int(bad.sum()) * stock.grid.px * stock.grid.py
     says = (
-        f"{square_mm(area):.1f~} beside what the operation may touch are cut, at the deepest by {mm(depth.max()):.3f}"
+        f"{square_mm(area):.1f~} beside what the operation may touch are cut, at the deepest by "
+        f"{mm(depth.max()):.3f}"
     )
     place = (x, y, z if z > NOWHERE / 2 else 0.0)
-    findings.add("outside-area", says, line=path.line_near(x, y), place=place, depth=float(depth.max()))
+    findings.add(
+        "outside-area", says, line=path.line_near(x, y), place=place, depth=float(depth.max())
+    )

@@ -1,4 +1,5 @@
-"""What an operation was to leave, against what its file leaves: walls, floors, holes, deck, cuts. Lengths in mm."""
+"""What an operation was to leave, against what its file leaves: walls, floors, holes, deck, cuts.
+Lengths in mm."""
 
 from __future__ import annotations
 
@@ -7,12 +8,24 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
-from corepath.readback.motion.descents import check_descents, descents_engaged, descents_solved, least_slope
+from corepath.readback.motion.descents import (
+    check_descents,
+    descents_engaged,
+    descents_solved,
+    least_slope,
+)
 from corepath.readback.motion.drilled import check_drilling, check_openings
 from corepath.readback.motion.working import check_working, find_engagement
 from corepath.readback.one_file import Done
 from corepath.readback.shop import Allowed, Shop
-from corepath.readback.surfaces.floors import Singles, check_deck, check_floor, check_plane, check_rough, inside
+from corepath.readback.surfaces.floors import (
+    Singles,
+    check_deck,
+    check_floor,
+    check_plane,
+    check_rough,
+    inside,
+)
 from corepath.readback.surfaces.hole_steps import check_holes
 from corepath.readback.surfaces.laid_blank import check_bolts, check_trim, trim_mask
 from corepath.readback.surfaces.layers import check_layers
@@ -22,7 +35,15 @@ from corepath.stock.engagement import Engagement
 from corepath.stock.material import Mask, Stock
 from corepath.work.works import Work
 
-__all__ = ["check_motions", "check_ways_down", "engaged", "may_touch", "measure_deck", "measure_proud", "measure_work"]
+__all__ = [
+    "check_motions",
+    "check_ways_down",
+    "engaged",
+    "may_touch",
+    "measure_deck",
+    "measure_proud",
+    "measure_work",
+]
 
 
 def may_touch(work: Work, stock: Stock, shop: Shop) -> Mask | None:
@@ -43,7 +64,8 @@ def may_touch(work: Work, stock: Stock, shop: Shop) -> Mask | None:
 
 
 def engaged(work: Work, done: Done, before: Singles, stock: Stock) -> Engagement | None:
-    """Width, depth and side of the cuts of pockets and holes; None for a ball or where nothing moves."""
+    """Width, depth and side of the cuts of pockets and holes; None for a ball or where nothing
+    moves."""
     path = done.path
     if not (work.pockets or work.holes) or path.cutter.flat_radius <= 0.0 or not len(path.kind):
         return None
@@ -54,9 +76,14 @@ def engaged(work: Work, done: Done, before: Singles, stock: Stock) -> Engagement
 
 
 def check_ways_down(work: Work, done: Done, found: Engagement | None, stock: Stock) -> None:
-    """Ways into solid material of pockets and holes: by the engagement, or solved for the file last cut on `stock`."""
+    """Ways into solid material of pockets and holes: by the engagement, or solved for the file last
+    cut on `stock`."""
     path = done.path
-    down = descents_solved(path, stock, least_slope(work, path)) if found is None else descents_engaged(path, found)
+    down = (
+        descents_solved(path, stock, least_slope(work, path))
+        if found is None
+        else descents_engaged(path, found)
+    )
     check_descents(work, path, down, done.findings)
 
 
@@ -80,9 +107,13 @@ def measure_proud(work: Work, done: Done, before: Singles, stock: Stock, allowed
     """Castings that stand proud are planed off level."""
     for pocket in work.pockets:
         if pocket.proud:
-            reached = pocket.area.buffer(-work.cutter.radius - stock.grid.cell).buffer(work.cutter.radius)
+            reached = pocket.area.buffer(-work.cutter.radius - stock.grid.cell).buffer(
+                work.cutter.radius
+            )
             mask = inside(stock, reached)
-            check_plane(pocket.floor, before, done.path, stock, allowed, done.measures, done.findings, mask)
+            check_plane(
+                pocket.floor, before, done.path, stock, allowed, done.measures, done.findings, mask
+            )
 
 
 def measure_deck(work: Work, done: Done, heights: Singles, stock: Stock, allowed: Allowed) -> None:
@@ -90,7 +121,9 @@ def measure_deck(work: Work, done: Done, heights: Singles, stock: Stock, allowed
     if work.deck is None:
         return
     if work.deck.rough > 0.0:
-        check_rough(work.deck, heights, work.cutting.depth, done.path, stock, done.measures, done.findings)
+        check_rough(
+            work.deck, heights, work.cutting.depth, done.path, stock, done.measures, done.findings
+        )
     else:
         check_deck(work.deck, heights, done.path, stock, allowed, done.measures, done.findings)
 
@@ -102,7 +135,9 @@ def check_motions(work: Work, done: Done, behind: Sequence[Work], allowed: Allow
     check_drilling(work, done.path, done.cut.removed > allowed.removal, done.findings)
 
 
-def _pockets(work: Work, done: Done, found: Engagement | None, stock: Stock, allowed: Allowed) -> None:
+def _pockets(
+    work: Work, done: Done, found: Engagement | None, stock: Stock, allowed: Allowed
+) -> None:
     path, measures, findings = done.path, done.measures, done.findings
     owned, stray = strays(path, work.pockets)
     for pocket, mine in zip(work.pockets, owned, strict=True):
@@ -112,9 +147,16 @@ def _pockets(work: Work, done: Done, found: Engagement | None, stock: Stock, all
         check_floor(pocket, path, stock, allowed, measures, findings)
         if found is not None:
             left = work.milling.finish_allowance
-            check_layers(pocket, path, mine, found, left, allowed, measures, findings, pocket.cleared)
+            check_layers(
+                pocket, path, mine, found, left, allowed, measures, findings, pocket.cleared
+            )
     for index in range(min(len(stray), findings.keep)):
         x, y, z = (float(value) for value in stray.middle[index])
         line = int(path.line[stray.owner[index]])
-        findings.add("outside-area", "a motion below the stock outside every pocket", line=line, place=(x, y, z))
+        findings.add(
+            "outside-area",
+            "a motion below the stock outside every pocket",
+            line=line,
+            place=(x, y, z),
+        )
     findings.more("outside-area", len(stray) - findings.keep)

@@ -1,9 +1,10 @@
-"""The whole read-back: every file read as a stranger would, cut on a virtual blank through the flips.
+"""The whole read-back: every file read as a stranger would, cut on a virtual blank through the
+flips.
 
-Order: A (dowels, plug pockets, groove), pour, flip, B (skim passes up to the planned one, the further
-passes and the combined file each on a copy, inserts), flip, C (roughing, deck); then D (trim, bolt holes) on the
-laid-up blank in its cradle. Zeros and cutters are derived from the blank and the files; the plan's are only
-compared with them. Lengths in mm.
+Order: A (dowels, plug pockets, groove), pour, flip, B (skim passes up to the planned one, the
+further passes and the combined file each on a copy, inserts), flip, C (roughing, deck); then D
+(trim, bolt holes) on the laid-up blank in its cradle. Zeros and cutters are derived from the blank
+and the files; the plan's are only compared with them. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -20,7 +21,14 @@ from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.motions import read_program
 from corepath.gcode.read.read_program import ReadProgram
 from corepath.readback.cutting import Cutting, check_outside, cut_path
-from corepath.readback.judging import check_motions, check_ways_down, engaged, may_touch, measure_deck, measure_work
+from corepath.readback.judging import (
+    check_motions,
+    check_ways_down,
+    engaged,
+    may_touch,
+    measure_deck,
+    measure_work,
+)
 from corepath.readback.motion.first_way import Zeroed
 from corepath.readback.motion.stops import check_turn
 from corepath.readback.one_file import Done, cut_file
@@ -28,10 +36,22 @@ from corepath.readback.result import FileCount, ReadBack, Remaining, Span
 from corepath.readback.shop import Shop
 from corepath.readback.steps import Film
 from corepath.readback.surfaces.exact_deck import check_rim, prove_deck
-from corepath.readback.surfaces.floors import Singles, check_plane, inside, measure_showing, surface_heights, to_reach
+from corepath.readback.surfaces.floors import (
+    Singles,
+    check_plane,
+    inside,
+    measure_showing,
+    surface_heights,
+    to_reach,
+)
 from corepath.readback.surfaces.hole_steps import is_open
 from corepath.readback.surfaces.laid_blank import laid_stock
-from corepath.readback.surfaces.left import measure_edge, measure_floors, measure_left, measure_seats
+from corepath.readback.surfaces.left import (
+    measure_edge,
+    measure_floors,
+    measure_left,
+    measure_seats,
+)
 from corepath.readback.surfaces.measures import Measure, MeasureList
 from corepath.readback.surfaces.passes import Passes
 from corepath.readback.words.heads import check_heads
@@ -56,10 +76,10 @@ def read_back(
 ) -> ReadBack:  # fmt: skip
     """Read and cut all files of a plan and hold what is left against `works`.
 
-    `files` maps names (with `.nc`) to texts; `sha256` maps names to the digests they had when planned; `plan` is the
-    digest of the plan that their heads should name. With `steps` the blank before and after each file is kept too.
-    `programs` takes up each file as it was read. `progress` is called with each file's name before it is read. Never
-    raises for what a file holds.
+    `files` maps names (with `.nc`) to texts; `sha256` maps names to the digests they had when
+    planned; `plan` is the digest of the plan that their heads should name. With `steps` the blank
+    before and after each file is kept too. `programs` takes up each file as it was read. `progress`
+    is called with each file's name before it is read. Never raises for what a file holds.
     """
     run = Run(shop, files, {} if programs is None else programs, progress, steps)
     run.check_digests(sha256 or {})
@@ -83,7 +103,8 @@ def read_back(
     run.after_layup([work for work in ordered if work.setup == "D"])
     run.strangers()
     return ReadBack(
-        run.findings, tuple(run.measures), tuple(run.counts), run.remaining, steps=tuple(run.film.steps),
+        run.findings, tuple(run.measures), tuple(run.counts), run.remaining,
+        steps=tuple(run.film.steps),
         travelled=run.travelled,
     )  # fmt: skip
 
@@ -92,7 +113,8 @@ class Run:
     """The state of one read-back: the blank as it is now and what was found so far."""
 
     def __init__(
-        self, shop: Shop, files: Mapping[str, str], programs: dict[str, ReadProgram], progress: Progress = _silent,
+        self, shop: Shop, files: Mapping[str, str], programs: dict[str, ReadProgram],
+        progress: Progress = _silent,
         steps: bool = False, stock: Stock | None = None,
     ) -> None:  # fmt: skip
         self.shop = shop
@@ -121,7 +143,11 @@ class Run:
     def check_digests(self, sha256: Mapping[str, str]) -> None:
         for name in sorted(sha256):
             text = self.files.get(name)
-            if text is not None and hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest() != sha256[name]:
+            if (
+                text is not None
+                and hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest()
+                != sha256[name]
+            ):
                 self.findings.add("changed", "not the file that was planned", file=name)
 
     def set_up(self, setup: str) -> None:
@@ -131,7 +157,10 @@ class Run:
         if setup != "A":
             self.stock.flip(self.shop.flip_about, self.stock.raw if setup == "B" else None)
             axis = 0 if self.shop.flip_about == "x" else 1
-            self.castings = {name: np.ascontiguousarray(np.flip(mask, axis)) for name, mask in self.castings.items()}
+            self.castings = {
+                name: np.ascontiguousarray(np.flip(mask, axis))
+                for name, mask in self.castings.items()
+            }
         self.face = face_height(self.stock, self.shop, setup)
         self.touched_with = None
 
@@ -146,7 +175,9 @@ class Run:
 
     def operation(self, work: Work) -> None:
         """All files of one operation; one that is cut already is taken as its work asks."""
-        zero = derive_zero(work, self.shop, self.face, face_height(self.stock, self.shop, work.setup))
+        zero = derive_zero(
+            work, self.shop, self.face, face_height(self.stock, self.shop, work.setup)
+        )
         self.old, self.zeroed = self.zeroed, zeroed(work, self.shop, zero)
         if work.name == "flush":
             self._pour()
@@ -175,16 +206,21 @@ class Run:
             self.stock.carve(inside(self.stock, pocket.area), pocket.floor)
         for hole in work.holes:
             for step in hole.steps:
-                self.stock.carve(self.stock.grid.near(hole.x, hole.y, step.diameter / 2), step.floor)
+                self.stock.carve(
+                    self.stock.grid.near(hole.x, hole.y, step.diameter / 2), step.floor
+                )
         if work.facing is not None:
-            last = self.shop.planned_pass - 1 if work.name == "skim" else len(work.facing.planes) - 1
+            last = (
+                self.shop.planned_pass - 1 if work.name == "skim" else len(work.facing.planes) - 1
+            )
             self.stock.carve(np.ones_like(self.stock.top, dtype=np.bool_), work.facing.planes[last])
             if work.name == "flush":
                 self.stock.lower_raw(work.facing.planes[last])
             self._saw_off(work.facing)
 
     def _skim(self, work: Work) -> None:
-        """Each pass on what the one before left; from the planned one on, on a copy; the combined file alone."""
+        """Each pass on what the one before left; from the planned one on, on a copy; the combined
+        file alone."""
         assert work.facing is not None
         raw, old = self.stock.copy(), self.old
         running = self.stock
@@ -198,9 +234,12 @@ class Run:
         self._saw_off(work.facing)
 
     def _saw_off(self, facing: Facing) -> None:
-        """What of the rim obstacles kept the skim from, and the job says is sawn off before the next set-up."""
+        """What of the rim obstacles kept the skim from, and the job says is sawn off before the
+        next set-up."""
         if facing.sawn is not None:
-            self.stock.carve(inside(self.stock, shapely.buffer(facing.sawn, self.shop.allowed.edge)), NOWHERE)
+            self.stock.carve(
+                inside(self.stock, shapely.buffer(facing.sawn, self.shop.allowed.edge)), NOWHERE
+            )
 
     def _facing(self, work: Work, name: str, stock: Stock, plane: float) -> None:
         before = stock.top.copy()
@@ -230,7 +269,8 @@ class Run:
         self._close(done, before, stock)
 
     def _check_planed(
-        self, work: Work, plane: float, before: Singles, path: Path, stock: Stock, measures: MeasureList,
+        self, work: Work, plane: float, before: Singles, path: Path, stock: Stock,
+        measures: MeasureList,
         findings: Findings,
     ) -> None:  # fmt: skip
         """The whole face at one plane, and to the blank's very edge."""
@@ -239,7 +279,9 @@ class Run:
         check_plane(plane, before, path, stock, self.shop.allowed, measures, findings, within)
         check_rim(plane, path, work.blank, work.facing.spare, self.shop.allowed, findings)
 
-    def _file(self, work: Work, name: str, stock: Stock, cutting: Cutting = cut_path) -> Done | None:
+    def _file(
+        self, work: Work, name: str, stock: Stock, cutting: Cutting = cut_path
+    ) -> Done | None:
         """Read, lay and cut one file; None where it is missing."""
         self.used.add(name)
         if name not in self.files:
@@ -264,14 +306,23 @@ class Run:
         self.travelled[setup] = min(a, x0), min(b, y0), max(c, x1), max(d, y1)
 
     def _check_touch(self, work: Work, done: Done, there: bool) -> None:
-        """A face that an earlier file of the set-up has cut away cannot be touched with another cutter."""
+        """A face that an earlier file of the set-up has cut away cannot be touched with another
+        cutter."""
         cutter, shop = done.path.cutter.number, self.shop
-        if work.setup == "D" or work.name == "inserts" or shop.z_zero == "bed" or shop.length_offset:
+        if (
+            work.setup == "D"
+            or work.name == "inserts"
+            or shop.z_zero == "bed"
+            or shop.length_offset
+        ):
             return
         if self.touched_with is None or there:
             self.touched_with = cutter
         elif cutter != self.touched_with:
-            says = f"Z was touched with T{self.touched_with}; the face is cut away, T{cutter} cannot be touched on it"
+            says = (
+                f"Z was touched with T{self.touched_with}; the face is cut away, T{cutter} cannot "
+                "be touched on it"
+            )
             done.findings.add("zero", says)
 
     def _read(self, name: str) -> ReadProgram:
@@ -283,7 +334,12 @@ class Run:
     def _judge(self, work: Work, done: Done, before: Singles) -> None:
         """What the operation was to leave, against what its file leaves."""
         check_outside(
-            done.path, self.stock, before, may_touch(work, self.stock, self.shop), self.shop.allowed, done.findings
+            done.path,
+            self.stock,
+            before,
+            may_touch(work, self.stock, self.shop),
+            self.shop.allowed,
+            done.findings,
         )
         found = engaged(work, done, before, self.stock)
         if work.pockets or work.holes:
@@ -337,9 +393,13 @@ class Run:
         """What is left after a set-up."""
         measures, shop = MeasureList(f"after {setup}"), self.shop
         if setup == "A" and not self.castings:
-            measure_floors(self.stock, {name: pour.area for name, pour in shop.pour.items()}, measures)
+            measure_floors(
+                self.stock, {name: pour.area for name, pour in shop.pour.items()}, measures
+            )
         board = None if shop.outline is None else shop.mirrored_area(shop.outline, setup)
-        holes = [hole for work in works if work.name == "inserts" and setup == "C" for hole in work.holes]
+        holes = [
+            hole for work in works if work.name == "inserts" and setup == "C" for hole in work.holes
+        ]
         places = {hole.id: shop.mirrored(hole.x, hole.y) for hole in holes}
         measure_left(self.stock, board, holes, places, measures)
         if setup == "C":
@@ -349,7 +409,11 @@ class Run:
 
     def prove(self, works: Sequence[Work]) -> None:
         """All files that surface the deck together, solved exactly at many points."""
-        rough = [self.surfaced[w.stem] for w in works if w.stem in self.surfaced and w.deck and w.deck.rough > 0.0]
+        rough = [
+            self.surfaced[w.stem]
+            for w in works
+            if w.stem in self.surfaced and w.deck and w.deck.rough > 0.0
+        ]
         finish = [w for w in works if w.stem in self.surfaced and w.deck and w.deck.rough == 0.0]
         if not finish:
             return

@@ -6,7 +6,8 @@ __all__ = ["MENDS"]
 
 MENDS: dict[str, str] = {
     "after-end": "take away what follows M2, or find out what was left out before it",
-    "arc-mismatch": "look for a digit lost in I, J, X or Y; do not run it, controls differ in what they cut",
+    "arc-mismatch": "look for a digit lost in I, J, X or Y; do not run it, controls differ in what "
+    "they cut",
     "below-lowest": "check the line's Z and the zero; plan again",
     "block-delete": "take the / away, or the line",
     "bore-closed": "check the flip axis and the depth of the bore; plan again",
@@ -18,11 +19,14 @@ MENDS: dict[str, str] = {
     "feed-missing": "state F before the first cut",
     "feed-too-high": "look for a digit too many in F; plan again",
     "feed-too-low": "look for a digit lost in F; plan again",
-    "first-way": "plan again; a file by hand: G1 and M0 at its head, clear of everything under either zero",
+    "first-way": "plan again; a file by hand: G1 and M0 at its head, clear of everything under "
+    "either zero",
     "floor": "check the line's Z and the cutter's length; plan again",
     "layer-missed": "look for lines left out of the layer above; plan again",
-    "length-offset": "call the offset of the cutter in the spindle, or none, as machine.length_offset says",
-    "load": "see that the file before it was run, no layer is missing and the blank is as thick as planned",
+    "length-offset": "call the offset of the cutter in the spindle, or none, as "
+    "machine.length_offset says",
+    "load": "see that the file before it was run, no layer is missing and the blank is as thick as "
+    "planned",
     "missing-end": "end with M2; look whether the file was cut short when copied",
     "missing-file": "plan again; copy the whole folder",
     "missing-stop": "put M0 there with the spindle off and Z up; plan again",
@@ -57,5 +61,6 @@ MENDS: dict[str, str] = {
     "width": "check the cutter's diameter and the line; plan again",
     "words": "do not run it; take the file from the plan's folder, or plan again",
     "wrong-cutter": "fit and call the cutter that the operation was planned for",
-    "zero": "set the zero as the head says; if head and blank differ, measure the blank and plan again",
+    "zero": "set the zero as the head says; if head and blank differ, measure the blank and plan "
+    "again",
 }

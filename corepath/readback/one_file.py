@@ -1,6 +1,8 @@
-"""One file on the virtual blank: read as a stranger would, laid on the bed, cut, and judged by itself.
+"""One file on the virtual blank: read as a stranger would, laid on the bed, cut, and judged by
+itself.
 
-Zero and cutter are derived from the blank and the text; what the work says is only compared with them. Lengths in mm.
+Zero and cutter are derived from the blank and the text; what the work says is only compared with
+them. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -53,9 +55,9 @@ def cut_file(
 ) -> Done:  # fmt: skip
     """Cut a program that was read from `text`.
 
-    `face` is the height of the face that lies up, `film` keeps the blank before and after. `cutting` cuts the blank
-    along a path, and may look at it on the way. `old` is the zero that the file before had, where this one is the first
-    after it.
+    `face` is the height of the face that lies up, `film` keeps the blank before and after.
+    `cutting` cuts the blank along a path, and may look at it on the way. `old` is the zero that the
+    file before had, where this one is the first after it.
     """
     findings, measures = Findings(program.file), MeasureList(program.file)
     cutter = choose_cutter(program, work, shop, findings)
@@ -70,7 +72,9 @@ def cut_file(
     check_stated_zero(text, zero, shop.allowed.zero, findings)
     highest = stock.highest()
     check_stops(program, zero[2], highest, findings)
-    check_first_way(program, now, old, max([highest, *(one.height for one in work.obstacles)]), findings)
+    check_first_way(
+        program, now, old, max([highest, *(one.height for one in work.obstacles)]), findings
+    )
     check_look(program, work.approach, work.zero, findings)
     path = lay(program, zero, cutter, highest, shop.allowed.chords, findings)
     check_room(path, work, shop, findings)

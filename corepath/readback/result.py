@@ -66,12 +66,17 @@ class Remaining:
         return lowest
 
     def squares(self) -> dict[str, Any]:
-        """A map for the report: the least wood, casting and whole (mm) of the columns in each square; None for none.
+        """A map for the report: the least wood, casting and whole (mm) of the columns in each
+        square; None for none.
 
-        `x0`, `y0` is the middle of the first square, `px`, `py` their spacing; rows run along Y, the lowest first.
+        `x0`, `y0` is the middle of the first square, `px`, `py` their spacing; rows run along Y,
+        the lowest first.
         """
         grid = self.grid
-        nx, ny = max(round(grid.px * grid.nx / SQUARE), 1), max(round(grid.py * grid.ny / SQUARE), 1)
+        nx, ny = (
+            max(round(grid.px * grid.nx / SQUARE), 1),
+            max(round(grid.py * grid.ny / SQUARE), 1),
+        )
         xs, ys = np.arange(nx) * grid.nx // nx, np.arange(ny) * grid.ny // ny
         wide, high = grid.px * grid.nx / nx, grid.py * grid.ny / ny
         heights = {
@@ -89,11 +94,15 @@ class Remaining:
         }
 
 
-def _least_by_square(values: Singles, xs: NDArray[np.int64], ys: NDArray[np.int64]) -> list[list[float | None]]:
+def _least_by_square(
+    values: Singles, xs: NDArray[np.int64], ys: NDArray[np.int64]
+) -> list[list[float | None]]:
     """Least of the columns from each of `ys` and `xs` to the next."""
     filled = np.where(np.isnan(values), np.float32(np.inf), values)
     least = np.minimum.reduceat(np.minimum.reduceat(filled, ys, axis=0), xs, axis=1)
-    return [[round(float(value), 3) if np.isfinite(value) else None for value in row] for row in least]
+    return [
+        [round(float(value), 3) if np.isfinite(value) else None for value in row] for row in least
+    ]
 
 
 def _where(there: Mask, bottom: Singles, top: Singles) -> tuple[Singles, Singles]:
@@ -102,12 +111,14 @@ def _where(there: Mask, bottom: Singles, top: Singles) -> tuple[Singles, Singles
 
 
 @report_keys(
-    "file", "lines", "motions", Key("cut_length", places=3), Key("rapid_length", places=3), Key("removed", places=1),
+    "file", "lines", "motions", Key("cut_length", places=3), Key("rapid_length", places=3),
+    Key("removed", places=1),
     "deepest",
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class FileCount:
-    """One file in figures: lines, motions, length cut and travelled at rapid (mm), volume removed (mm³)."""
+    """One file in figures: lines, motions, length cut and travelled at rapid (mm), volume removed
+    (mm³)."""
 
     file: str
     lines: int
@@ -120,8 +131,8 @@ class FileCount:
 
 @dataclass(frozen=True, slots=True)
 class FileStep:
-    """One file as it was cut: its motions on the bed (without their straight pieces), its zero there, and the blank
-    before and after it, of which every n-th column is kept."""
+    """One file as it was cut: its motions on the bed (without their straight pieces), its zero
+    there, and the blank before and after it, of which every n-th column is kept."""
 
     file: str
     setup: str
@@ -134,7 +145,8 @@ class FileStep:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """`says` in words, as in "if the skim stops at 11.90"; the pass `stop`; the blank `thicker` by so much (mm).
+    """`says` in words, as in "if the skim stops at 11.90"; the pass `stop`; the blank `thicker` by
+    so much (mm).
 
     `lies` is the blank where it was measured.
     """
@@ -147,12 +159,14 @@ class Case:
 
 
 @report_keys(
-    Key("name", "case.name"), Key("says", "case.says"), Key("stop", "case.stop"), Key("thicker", "case.thicker"),
+    Key("name", "case.name"), Key("says", "case.says"), Key("stop", "case.stop"), Key("thicker",
+        "case.thicker"),
     Key("planned_again", "again"), "kinds", Key("*", "figures"),
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What one case came to. `figures` (mm, or cm³/min over planned for `load`) by name; `again`: C is planned anew."""
+    """What one case came to. `figures` (mm, or cm³/min over planned for `load`) by name; `again`: C
+    is planned anew."""
 
     case: Case
     findings: tuple[Finding, ...]
@@ -170,8 +184,9 @@ class Outcome:
 class ReadBack:
     """All that was found and measured. `remaining` has the blank after A, B and C, as far as cut.
 
-    `cases` are further blanks and stops that the files were tried on. `steps` are the files
-    in the order read, where they were asked for. `travelled` is by set-up the rectangle that its files stay in.
+    `cases` are further blanks and stops that the files were tried on. `steps` are the files in the
+    order read, where they were asked for. `travelled` is by set-up the rectangle that its files
+    stay in.
     """
 
     findings: Findings

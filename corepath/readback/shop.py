@@ -1,4 +1,5 @@
-"""What the read-back must be told of the shop: the blank, how it is turned, what is touched, the cutters.
+"""What the read-back must be told of the shop: the blank, how it is turned, what is touched, the
+cutters.
 
 Everything else it takes from the files or derives. Lengths in mm; A frame: bed frame of set-up A.
 """
@@ -21,7 +22,8 @@ __all__ = ["Allowed", "Pour", "Shop"]
 
 @dataclass(frozen=True, slots=True)
 class Pour:
-    """One casting: its footprint in the A frame and how far its cured top lies `below` the raw top."""
+    """One casting: its footprint in the A frame and how far its cured top lies `below` the raw
+    top."""
 
     area: Polygon
     below: float
@@ -29,13 +31,14 @@ class Pour:
 
 @dataclass(frozen=True, slots=True)
 class Allowed:
-    """How far a measure may be off before it is a finding, mm. Reasons: twice the error budget of a path
-    and more, and well under what a machine of wood holds.
+    """How far a measure may be off before it is a finding, mm. Reasons: twice the error budget of a
+    path and more, and well under what a machine of wood holds.
 
-    `removal` is the least lowering that counts as cutting; `heights` for floors and planes; `walls` for
-    widths; `holes` on diameters; `edge` how far beside its region an operation may touch; `zero` for
-    work zeros; `shows` the skin of wood through which a casting counts as visible. `ridges` is how far the
-    highest ridge, found between the columns too, may stand above the one asked: the rounding of a file's numbers.
+    `removal` is the least lowering that counts as cutting; `heights` for floors and planes; `walls`
+    for widths; `holes` on diameters; `edge` how far beside its region an operation may touch;
+    `zero` for work zeros; `shows` the skin of wood through which a casting counts as visible.
+    `ridges` is how far the highest ridge, found between the columns too, may stand above the one
+    asked: the rounding of a file's numbers.
     """
 
     removal: float = 0.01
@@ -51,18 +54,19 @@ class Allowed:
 
 @dataclass(frozen=True, slots=True)
 class Shop:
-    """The blank (`length`, `width`, `thickness`), how it is flipped and zeroed, machine, cutters, pour.
-    `touch_at` is in the A frame; where it is None a face is touched at the middle. `planned_pass` tells how
-    many skim passes are cut before the inserts. `pour` maps each casting's id to its fill. `done` names
-    operations already cut: their files are not read, the blank is taken to be as the work asks. `lies` gives
-    lower and upper face of a measured blank. `cell` is the largest spacing of the columns. `bores` says where
-    the board has its bores, in the A frame: (x, y, diameter) by id; they must be open at the end. It does not
-    come from the operations, so that a flip about the wrong axis shows; without it the holes of the operation
-    inserts are taken. `laid` is the board as it lies after lay-up, where D has programs.
-    `spin_up` is how many seconds the spindle needs to come up to speed. `outline` is the board's edge in the A frame,
-    for what is measured of the board alone. `second_zero` is the coordinate system for the zero of the inserts, where
-    they have one of their own; `length_offset` tells that lengths of cutters are called by G43. `dowels` are the places
-    of the dowels in the A frame.
+    """The blank (`length`, `width`, `thickness`), how it is flipped and zeroed, machine, cutters,
+    pour. `touch_at` is in the A frame; where it is None a face is touched at the middle.
+    `planned_pass` tells how many skim passes are cut before the inserts. `pour` maps each casting's
+    id to its fill. `done` names operations already cut: their files are not read, the blank is
+    taken to be as the work asks. `lies` gives lower and upper face of a measured blank. `cell` is
+    the largest spacing of the columns. `bores` says where the board has its bores, in the A frame:
+    (x, y, diameter) by id; they must be open at the end. It does not come from the operations, so
+    that a flip about the wrong axis shows; without it the holes of the operation inserts are taken.
+    `laid` is the board as it lies after lay-up, where D has programs. `spin_up` is how many seconds
+    the spindle needs to come up to speed. `outline` is the board's edge in the A frame, for what is
+    measured of the board alone. `second_zero` is the coordinate system for the zero of the inserts,
+    where they have one of their own; `length_offset` tells that lengths of cutters are called by
+    G43. `dowels` are the places of the dowels in the A frame.
     """
 
     length: float
@@ -92,7 +96,8 @@ class Shop:
     dowels: tuple[tuple[float, float], ...] = ()
 
     def deepest(self, setup: str) -> float:
-        """The lowest Z in a set-up's frame at which the spoil board still keeps the cutter from what lies under it."""
+        """The lowest Z in a set-up's frame at which the spoil board still keeps the cutter from
+        what lies under it."""
         bed = self.laid.bed if setup == "D" and self.laid is not None else 0.0
         return bed - self.spoil_board
 

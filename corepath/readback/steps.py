@@ -1,7 +1,8 @@
 """What each file did to the virtual blank, kept for whoever wants to show it.
 
-A `FileStep` holds the motions of one file as they lie on the bed and the blank before and after them, thinned to at
-most `MOST_COLUMNS` columns: every so-many-th column as it stands, nothing is averaged. Bed frame of the set-up, mm.
+A `FileStep` holds the motions of one file as they lie on the bed and the blank before and after
+them, thinned to at most `MOST_COLUMNS` columns: every so-many-th column as it stands, nothing is
+averaged. Bed frame of the set-up, mm.
 """
 
 from __future__ import annotations
@@ -52,7 +53,9 @@ class Film:
         work = self._open.work
         after = thinned(stock, work.setup)
         kept = replace(path, pieces=_NO_PIECES)
-        self.steps.append(FileStep(file, work.setup, work.name, kept, self._open.zero, self._open.before, after))
+        self.steps.append(
+            FileStep(file, work.setup, work.name, kept, self._open.zero, self._open.before, after)
+        )
         self._open = None
 
 

@@ -1,4 +1,6 @@
-"""The pre-made skin that will lie on the deck: how it bends, what presses it down, what its double curvature does.
+"""The pre-made skin that will lie on the deck: how it bends, what presses it down, what its double
+curvature does.
 
-Loaded only for a job with `[skin]`. Board frame, mm: X along the length, Y across, Z up from the finished bottom.
+Loaded only for a job with `[skin]`. Board frame, mm: X along the length, Y across, Z up from the
+finished bottom.
 """

@@ -1,13 +1,15 @@
-"""How the deck bends a skin: principal curvatures, bending strain, steepest slope, jumps of curvature.
+"""How the deck bends a skin: principal curvatures, bending strain, steepest slope, jumps of
+curvature.
 
-Curvatures are those of the surface z = h(x, y) itself, 1/mm, positive where it is hollow seen from above: eigenvalues
-of the shape operator, from slopes and second derivatives on a lattice of about 1 mm. The outer fibre of a skin of
-thickness t bent to the curvature k is strained by t k / 2. Second derivatives are means over 5 thicknesses: a plate
-does not follow what is finer, such as the grain of a grid where a crease was rounded (common practice, no source).
+Curvatures are those of the surface z = h(x, y) itself, 1/mm, positive where it is hollow seen from
+above: eigenvalues of the shape operator, from slopes and second derivatives on a lattice of about 1
+mm. The outer fibre of a skin of thickness t bent to the curvature k is strained by t k / 2. Second
+derivatives are means over 5 thicknesses: a plate does not follow what is finer, such as the grain
+of a grid where a crease was rounded (common practice, no source).
 
-A *jump* is a change of h_xx + h_yy beyond what it changes by itself on either side, between places so far apart that
-the mean does not blur it: across a line without a kink only the curvature over the line jumps, so the jump of the sum
-is the jump of that one.
+A *jump* is a change of h_xx + h_yy beyond what it changes by itself on either side, between places
+so far apart that the mean does not blur it: across a line without a kink only the curvature over
+the line jumps, so the jump of the sum is the jump of that one.
 """
 
 from __future__ import annotations
@@ -31,10 +33,11 @@ _THICKNESSES = 5.0
 
 @dataclass(frozen=True, slots=True)
 class SkinBending:
-    """`strain` is the largest share, `hollow` whether the deck is hollow there, `angle` the direction bent, degrees
-    from X towards Y; `along_x` and `across_y` the largest strains in those directions; `steepest` a tangent; `jump`
-    1/mm, its place the middle of the step, `jump_sides` h_xx + h_yy before and after it, `jump_within` mm. `strains`
-    (n, m) lie on `xs` by `ys`, 0 off the skin."""
+    """`strain` is the largest share, `hollow` whether the deck is hollow there, `angle` the
+    direction bent, degrees from X towards Y; `along_x` and `across_y` the largest strains in those
+    directions; `steepest` a tangent; `jump` 1/mm, its place the middle of the step, `jump_sides`
+    h_xx + h_yy before and after it, `jump_within` mm. `strains` (n, m) lie on `xs` by `ys`, 0 off
+    the skin."""
 
     strain: PlacedFigure
     hollow: bool
@@ -57,9 +60,14 @@ class SkinBending:
 
 
 def bend(
-    deck: DeckSurface, cover: SkinCover, skin: Laminate, step: float = _STEP, over: float | None = None
+    deck: DeckSurface,
+    cover: SkinCover,
+    skin: Laminate,
+    step: float = _STEP,
+    over: float | None = None,
 ) -> SkinBending:
-    """How `deck` bends `skin` over `cover`; curvatures are means over the length `over`, 5 thicknesses if None."""
+    """How `deck` bends `skin` over `cover`; curvatures are means over the length `over`, 5
+    thicknesses if None."""
     over = _THICKNESSES * skin.thickness if over is None else over
     xs, ys = cover.lattice(step)
     inside = cover.holds(xs, ys)
@@ -93,8 +101,11 @@ def bend(
     )
 
 
-def _curvatures(hx: Floats, hy: Floats, hxx: Floats, hxy: Floats, hyy: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """Both principal curvatures, and the normal curvatures along X and across Y (any textbook of surfaces)."""
+def _curvatures(
+    hx: Floats, hy: Floats, hxx: Floats, hxy: Floats, hyy: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Both principal curvatures, and the normal curvatures along X and across Y (any textbook of
+    surfaces)."""
     w = np.sqrt(1.0 + hx**2 + hy**2)
     mean = ((1.0 + hy**2) * hxx - 2.0 * hx * hy * hxy + (1.0 + hx**2) * hyy) / (2.0 * w**3)
     gauss = (hxx * hyy - hxy**2) / w**4
@@ -109,7 +120,8 @@ def _angle(hxx: float, hxy: float, hyy: float, hollow: bool) -> float:
 
 
 def _mean(values: Floats, over: float, steps: tuple[float, float]) -> Floats:
-    """Means weighed by cubic B-splines of width 2 `over`, which spread as a plain mean over `over` does."""
+    """Means weighed by cubic B-splines of width 2 `over`, which spread as a plain mean over `over`
+    does."""
     from scipy.ndimage import correlate1d
 
     for axis, step in enumerate(steps):
@@ -117,12 +129,16 @@ def _mean(values: Floats, over: float, steps: tuple[float, float]) -> Floats:
         if over <= step:
             continue
         u = np.abs(np.arange(-reach, reach + 1) * step / (over / 2.0))
-        weights = np.where(u < 1.0, 2.0 / 3.0 - u**2 + u**3 / 2.0, np.clip(2.0 - u, 0.0, None) ** 3 / 6.0)
+        weights = np.where(
+            u < 1.0, 2.0 / 3.0 - u**2 + u**3 / 2.0, np.clip(2.0 - u, 0.0, None) ** 3 / 6.0
+        )
         values = correlate1d(values, weights / weights.sum(), axis=axis, mode="mirror")
     return values
 
 
-def _jump(laplacian: Floats, xs: Floats, ys: Floats, m: int) -> tuple[PlacedFigure, tuple[float, float]]:
+def _jump(
+    laplacian: Floats, xs: Floats, ys: Floats, m: int
+) -> tuple[PlacedFigure, tuple[float, float]]:
     """The largest jump between nodes 2 `m` apart, and h_xx + h_yy on either side of it."""
     found: list[tuple[PlacedFigure, tuple[float, float]]] = []
     for axis, nodes in ((0, xs), (1, ys)):
@@ -138,4 +154,8 @@ def _jump(laplacian: Floats, xs: Floats, ys: Floats, m: int) -> tuple[PlacedFigu
         i, j = int(np.argmin(np.abs(xs - most.x))), int(np.argmin(np.abs(ys - most.y)))
         before, after = (a[i - m, j], a[i + m, j]) if axis == 0 else (a[j - m, i], a[j + m, i])
         found.append((most, (float(before), float(after))))
-    return max(found, key=lambda one: round(one[0].value, 12), default=(PlacedFigure(0.0, 0.0, 0.0), (0.0, 0.0)))
+    return max(
+        found,
+        key=lambda one: round(one[0].value, 12),
+        default=(PlacedFigure(0.0, 0.0, 0.0), (0.0, 0.0)),
+    )

@@ -1,9 +1,10 @@
 """The check `skin`, in three rows: bending strain, pressure, compression in the plane of the skin.
 
-Each value is what is left to the limit, so that it holds at 0 or more. *Fail*: bending alone exceeds the strain limit,
-or the plate alone needs more pressure than is at hand. *Caution*: it does so only together with the strain or the pull
-that double curvature forces, or the skin is compressed by more than its limit. What double curvature does is reckoned
-with an edge that slides freely until the resin grips, the mildest and the likeliest case, so it only cautions.
+Each value is what is left to the limit, so that it holds at 0 or more. *Fail*: bending alone
+exceeds the strain limit, or the plate alone needs more pressure than is at hand. *Caution*: it does
+so only together with the strain or the pull that double curvature forces, or the skin is compressed
+by more than its limit. What double curvature does is reckoned with an edge that slides freely until
+the resin grips, the mildest and the likeliest case, so it only cautions.
 """
 
 from __future__ import annotations
@@ -32,7 +33,8 @@ def _bending(study: SkinStudy, mend: str) -> Check:
         (limit - strain) * 100.0,
         (limit - study.together.value) * 100.0,
         unit="%",
-        says=f"the deck bends it to R {mm(bending.radius):.0f~}, {strain:.2%} of {limit:.2%} allowed, "
+        says=f"the deck bends it to R {mm(bending.radius):.0f~}, {strain:.2%} of {limit:.2%} "
+        "allowed, "
         f"{study.together.value:.2%} with what double curvature adds",
         where=f"bend at {bending.strain.words}",
         mend=mend,
@@ -49,7 +51,8 @@ def _pressure(study: SkinStudy, mend: str) -> Check:
         at_hand - max(study.most_all.value, need),
         unit="bar",
         says=f"to follow the deck it needs {need:.2f} bar, {study.most_all.value:.2f} bar with "
-        f"what double curvature adds (means over {mm(study.pressure.length):.0f~}); {at_hand:.2f} bar at hand",
+        f"what double curvature adds (means over {mm(study.pressure.length):.0f~}); {at_hand:.2f} "
+        "bar at hand",
         where=f"press at {place.words}",
         mend=mend,
     )
@@ -62,7 +65,8 @@ def _compression(study: SkinStudy, mend: str) -> Check:
         room,
         room,
         unit="%",
-        says=f"double curvature presses it together by {most.value:.2%}, {limit:.2%} allowed before it may wrinkle, "
+        says=f"double curvature presses it together by {most.value:.2%}, {limit:.2%} allowed "
+        "before it may wrinkle, "
         f"and stretches it by {study.tension.value:.2%}",
         where=f"squeeze at {most.words}",
         mend=mend,

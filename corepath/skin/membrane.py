@@ -1,13 +1,16 @@
-"""What double curvature does to a skin: the strain in its plane, by the stress function of a shallow shell.
+"""What double curvature does to a skin: the strain in its plane, by the stress function of a
+shallow shell.
 
-A flat skin cannot lie on ground of Gaussian curvature K without stretching somewhere and being compressed elsewhere.
-With the stress function phi (stresses s_xx = phi_yy, s_yy = phi_xx, s_xy = -phi_xy, N/mm²) compatibility asks for
+A flat skin cannot lie on ground of Gaussian curvature K without stretching somewhere and being
+compressed elsewhere. With the stress function phi (stresses s_xx = phi_yy, s_yy = phi_xx, s_xy =
+-phi_xy, N/mm²) compatibility asks for
 
     ∇⁴phi = -E K      (Föppl 1907, von Kármán 1910; small slopes; K = h_xx h_yy - h_xy²)
 
-and an edge on which nothing pulls asks for phi = 0 and dphi/dn = 0. That is the equation of a clamped plate, solved
-with the 13-point difference formula on a lattice, sparse. K is the mean over each cell. Nodes that are not *inside*
-bear phi = 0; a formula that reaches over the edge finds the value of the node that lies as far inside (dphi/dn = 0).
+and an edge on which nothing pulls asks for phi = 0 and dphi/dn = 0. That is the equation of a
+clamped plate, solved with the 13-point difference formula on a lattice, sparse. K is the mean over
+each cell. Nodes that are not *inside* bear phi = 0; a formula that reaches over the edge finds the
+value of the node that lies as far inside (dphi/dn = 0).
 """
 
 from __future__ import annotations
@@ -33,9 +36,10 @@ _SAMPLES = 4
 
 @dataclass(frozen=True, slots=True)
 class Membrane:
-    """On `xs` (n,) by `ys` (m,), all (n, m) and 0 where not `there`: stresses N/mm², `tension` and `compression` the
-    largest and the least principal strain (compression negative where the skin is pressed together), `pulls` the
-    pressure, N/mm², with which the stressed skin pushes off the deck (negative: it presses on by itself)."""
+    """On `xs` (n,) by `ys` (m,), all (n, m) and 0 where not `there`: stresses N/mm², `tension` and
+    `compression` the largest and the least principal strain (compression negative where the skin is
+    pressed together), `pulls` the pressure, N/mm², with which the stressed skin pushes off the deck
+    (negative: it presses on by itself)."""
 
     xs: Floats
     ys: Floats
@@ -48,7 +52,9 @@ class Membrane:
     pulls: Floats
 
 
-def stretch(deck: DeckSurface, cover: SkinCover, skin: Laminate, step: float | None = None) -> Membrane:
+def stretch(
+    deck: DeckSurface, cover: SkinCover, skin: Laminate, step: float | None = None
+) -> Membrane:
     """The membrane of `skin` on `deck`, its edge free all round `cover`."""
     if step is None:
         step = max((4.0 * cover.half_x * cover.half_y / _NODES) ** 0.5, _LEAST_STEP)
@@ -59,7 +65,8 @@ def stretch(deck: DeckSurface, cover: SkinCover, skin: Laminate, step: float | N
     phi = clamped(inside, float(xs[1] - xs[0]), float(ys[1] - ys[0]), -skin.modulus * gauss)
     there, sxx, syy, sxy = stresses(phi, inside, float(xs[1] - xs[0]), float(ys[1] - ys[0]))
     if cover.edge is not None:
-        # a round edge is a staircase of nodes, whose rim says nothing; the outermost nodes inside stand for it
+        # a round edge is a staircase of nodes, whose rim says nothing; the outermost nodes inside
+        # stand for it
         there = inside
         sxx, syy, sxy = (np.where(inside, part, 0.0) for part in (sxx, syy, sxy))
     mean, apart = 0.5 * (sxx + syy), np.hypot(0.5 * (sxx - syy), sxy)
@@ -71,9 +78,12 @@ def stretch(deck: DeckSurface, cover: SkinCover, skin: Laminate, step: float | N
 
 
 def cell_means(deck: DeckSurface, xs: Floats, ys: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """Means over the cell of each node (n, m) of h_xx, h_xy, h_yy (1/mm) and of K (1/mm²), from 4 by 4 places."""
+    """Means over the cell of each node (n, m) of h_xx, h_xy, h_yy (1/mm) and of K (1/mm²), from 4
+    by 4 places."""
     shares = (np.arange(_SAMPLES) + 0.5) / _SAMPLES - 0.5
-    fine_x, fine_y = ((nodes[:, None] + shares * (nodes[1] - nodes[0])).ravel() for nodes in (xs, ys))
+    fine_x, fine_y = (
+        (nodes[:, None] + shares * (nodes[1] - nodes[0])).ravel() for nodes in (xs, ys)
+    )
     hxx, hxy, hyy = deck.hessian(*np.meshgrid(fine_x, fine_y, indexing="ij"))
 
     def mean(values: Floats) -> Floats:
@@ -83,7 +93,8 @@ def cell_means(deck: DeckSurface, xs: Floats, ys: Floats) -> tuple[Floats, Float
 
 
 def clamped(inside: Mask, hx: float, hy: float, load: Floats) -> Floats:
-    """w (n, m) with ∇⁴w = `load` at the nodes `inside`, hx and hy apart; w = dw/dn = 0 at their edge.
+    """w (n, m) with ∇⁴w = `load` at the nodes `inside`, hx and hy apart; w = dw/dn = 0 at their
+    edge.
 
     The outermost nodes of the lattice must not be inside.
     """
@@ -98,10 +109,16 @@ def clamped(inside: Mask, hx: float, hy: float, load: Floats) -> Floats:
 
     def fourth(size: int, h: float) -> Any:
         weights = [1.0, -4.0, 6.0, -4.0, 1.0]
-        return diags_array(weights, offsets=[-2, -1, 0, 1, 2], shape=(size, size), dtype=np.float64) / h**4
+        return (
+            diags_array(weights, offsets=[-2, -1, 0, 1, 2], shape=(size, size), dtype=np.float64)
+            / h**4
+        )
 
     def second(size: int, h: float) -> Any:
-        return diags_array([1.0, -2.0, 1.0], offsets=[-1, 0, 1], shape=(size, size), dtype=np.float64) / h**2
+        return (
+            diags_array([1.0, -2.0, 1.0], offsets=[-1, 0, 1], shape=(size, size), dtype=np.float64)
+            / h**2
+        )
 
     whole = kron(fourth(n, hx), eye_array(m)) + kron(eye_array(n), fourth(m, hy))
     whole = (whole + 2.0 * kron(second(n, hx), second(m, hy))).tocsr()
@@ -111,16 +128,22 @@ def clamped(inside: Mask, hx: float, hy: float, load: Floats) -> Floats:
     ) / hy**4
     matrix = whole[at][:, at] + diags_array(mirrored.ravel()[at])
     solved = splu(
-        matrix.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
+        matrix.tocsc(),
+        permc_spec="MMD_AT_PLUS_A",
+        diag_pivot_thresh=0.0,
+        options={"SymmetricMode": True},
     ).solve(load.ravel()[at])
     w[at] = solved
     return w.reshape(inside.shape)
 
 
-def stresses(phi: Floats, inside: Mask, hx: float, hy: float) -> tuple[Mask, Floats, Floats, Floats]:
+def stresses(
+    phi: Floats, inside: Mask, hx: float, hy: float
+) -> tuple[Mask, Floats, Floats, Floats]:
     """Where there is a stress (inside and on the rim), and s_xx, s_yy, s_xy there.
 
-    On the rim, where phi and its slope are 0, the value that lies over the edge is that of the node opposite.
+    On the rim, where phi and its slope are 0, the value that lies over the edge is that of the node
+    opposite.
     """
     value, held = np.pad(phi, 1), np.pad(inside, 1)
 
@@ -141,7 +164,9 @@ def stresses(phi: Floats, inside: Mask, hx: float, hy: float) -> tuple[Mask, Flo
     syy = np.where(near, (east - 2.0 * phi + west) / hx**2, 0.0)
     sxx = np.where(near, (north - 2.0 * phi + south) / hy**2, 0.0)
     # along a straight piece of rim there is no shear; on a slanted one both neighbours are inside
-    slanted = (_shifted(held, 1, 0) | _shifted(held, -1, 0)) & (_shifted(held, 0, 1) | _shifted(held, 0, -1))
+    slanted = (_shifted(held, 1, 0) | _shifted(held, -1, 0)) & (
+        _shifted(held, 0, 1) | _shifted(held, 0, -1)
+    )
     sxy = np.where(inside | slanted, -(ne + sw - nw - se) / (4.0 * hx * hy), 0.0)
     return near, sxx, syy, sxy
 

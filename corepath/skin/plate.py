@@ -1,19 +1,22 @@
 """The pressure that a plate needs to follow the deck, averaged over a stated length.
 
-A plate of stiffness D that lies on z = h(x, y) carries the load D ∇⁴h, upwards positive. The core can push it up, never
-pull it down: where ∇⁴h is negative it must be pressed down by `need` = -D ∇⁴h, or it bridges.
+A plate of stiffness D that lies on z = h(x, y) carries the load D ∇⁴h, upwards positive. The core
+can push it up, never pull it down: where ∇⁴h is negative it must be pressed down by `need` = -D
+∇⁴h, or it bridges.
 
-∇⁴h is rough, and infinite along a crease, so its mean over a length L is taken, with weights that fall off smoothly:
-cubic B-splines in X and Y of width 2 L, which spread as a plain mean over a square of side L does (the same second
-moment L²/12). The mean needs no derivative of h at all. With b = L/2 and a cubic B-spline B of knot distance b
-(Peano's kernel of the difference, de Boor, A Practical Guide to Splines, ch. IX):
+∇⁴h is rough, and infinite along a crease, so its mean over a length L is taken, with weights that
+fall off smoothly: cubic B-splines in X and Y of width 2 L, which spread as a plain mean over a
+square of side L does (the same second moment L²/12). The mean needs no derivative of h at all. With
+b = L/2 and a cubic B-spline B of knot distance b (Peano's kernel of the difference, de Boor, A
+Practical Guide to Splines, ch. IX):
 
     ∫ B(u) h''''(x + u) du = (h(x-2b) - 4 h(x-b) + 6 h(x) - 4 h(x+b) + h(x+2b)) / b⁴
-    ∫ B(u) h''(x + u) du   = (H(x-b) - 2 H(x) + H(x+b)) / b²,  H the mean of h by a hat of half-width b
+    ∫ B(u) h''(x + u) du   = (H(x-b) - 2 H(x) + H(x+b)) / b²,
+                             H the mean of h by a hat of half-width b
 
-Only heights enter, so nothing is lost or made by the grid but the small error of the sums for H and for the mean
-across. A load on a line of P N/mm reads as P · 4/(3 L) at the line, twice that over half the length, so that
-P = 3/4 L (need over L/2 - need over L) there.
+Only heights enter, so nothing is lost or made by the grid but the small error of the sums for H and
+for the mean across. A load on a line of P N/mm reads as P · 4/(3 L) at the line, twice that over
+half the length, so that P = 3/4 L (need over L/2 - need over L) there.
 """
 
 from __future__ import annotations
@@ -39,8 +42,9 @@ _LEAST = 1e-3  # bar; a need below it is nothing, and no line
 
 @dataclass(frozen=True, slots=True)
 class LineLoad:
-    """What reads higher over half the length: `load` N/mm with its place, `ratio` of the two needs: 1 for a load spread
-    out, 2 for a load on a line, 4 beside a line across which the curvature jumps, which is a moment and no load."""
+    """What reads higher over half the length: `load` N/mm with its place, `ratio` of the two needs:
+    1 for a load spread out, 2 for a load on a line, 4 beside a line across which the curvature
+    jumps, which is a moment and no load."""
 
     load: PlacedFigure
     ratio: float
@@ -52,8 +56,9 @@ class LineLoad:
 
 @dataclass(frozen=True, slots=True)
 class Pressure:
-    """`need` (n, m) in bar on `xs` by `ys`, positive where the skin must be pressed down, 0 off the skin; `length` is
-    what it is averaged over, mm; `line` the largest load on a line that presses down, None where there is none."""
+    """`need` (n, m) in bar on `xs` by `ys`, positive where the skin must be pressed down, 0 off the
+    skin; `length` is what it is averaged over, mm; `line` the largest load on a line that presses
+    down, None where there is none."""
 
     xs: Floats
     ys: Floats
@@ -63,7 +68,9 @@ class Pressure:
     line: LineLoad | None
 
 
-def bending_pressure(deck: DeckSurface, cover: SkinCover, skin: Laminate, parts: int = _PARTS) -> Pressure:
+def bending_pressure(
+    deck: DeckSurface, cover: SkinCover, skin: Laminate, parts: int = _PARTS
+) -> Pressure:
     """The need of `skin` on `deck`; `parts` nodes to each half length (even)."""
     b = skin.average / 2.0
     xs, ys = _lattice(cover, b / parts)
@@ -71,7 +78,9 @@ def bending_pressure(deck: DeckSurface, cover: SkinCover, skin: Laminate, parts:
     per_bar = -skin.stiffness / BAR
     need = per_bar * mean_bilaplacian(deck, xs, ys, b, parts) * inside
     half = per_bar * mean_bilaplacian(deck, xs, ys, b / 2.0, parts // 2) * inside
-    return Pressure(xs, ys, need, skin.average, largest(need, xs, ys), _line(need, half, xs, ys, skin.average))
+    return Pressure(
+        xs, ys, need, skin.average, largest(need, xs, ys), _line(need, half, xs, ys, skin.average)
+    )
 
 
 def _line(need: Floats, half: Floats, xs: Floats, ys: Floats, length: float) -> LineLoad | None:
@@ -92,7 +101,8 @@ def _lattice(cover: SkinCover, step: float) -> tuple[Floats, Floats]:
 
 
 def mean_bilaplacian(deck: DeckSurface, xs: Floats, ys: Floats, b: float, parts: int) -> Floats:
-    """Mean of ∇⁴h, 1/mm³, at the nodes `xs` (n,) by `ys` (m,), which lie b / `parts` apart; weights as above."""
+    """Mean of ∇⁴h, 1/mm³, at the nodes `xs` (n,) by `ys` (m,), which lie b / `parts` apart; weights
+    as above."""
     step, m = b / parts, parts
     wide_x, wide_y = (_wider(nodes, 2 * m, step) for nodes in (xs, ys))
     h = deck.height(*np.meshgrid(wide_x, wide_y, indexing="ij"))
@@ -114,7 +124,9 @@ def _wider(nodes: Floats, by: int, step: float) -> Floats:
 
 def _spline(m: int) -> Floats:
     u = np.abs(np.arange(-2 * m, 2 * m + 1) / m)
-    values = np.where(u < 1.0, 2.0 / 3.0 - u**2 + u**3 / 2.0, np.clip(2.0 - u, 0.0, None) ** 3 / 6.0)
+    values = np.where(
+        u < 1.0, 2.0 / 3.0 - u**2 + u**3 / 2.0, np.clip(2.0 - u, 0.0, None) ** 3 / 6.0
+    )
     return np.asarray(values / m)
 
 

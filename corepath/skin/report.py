@@ -44,7 +44,10 @@ def skin_report(study: SkinStudy, advice: SkinAdvice) -> dict[str, Any]:
         },
         "least_radius": None if math.isinf(bending.radius) else round(bending.radius, 1),
         "least_radius_allowed": round(study.skin.least_radius, 1),
-        "steepest": {**_at(bending.steepest, 4), "degrees": round(math.degrees(math.atan(bending.steepest.value)), 2)},
+        "steepest": {
+            **_at(bending.steepest, 4),
+            "degrees": round(math.degrees(math.atan(bending.steepest.value)), 2),
+        },
         "jump": {
             **_at(bending.jump, 6),
             "from": round(bending.jump_sides[0], 6),
@@ -57,7 +60,11 @@ def skin_report(study: SkinStudy, advice: SkinAdvice) -> dict[str, Any]:
 
 
 def _at(place: PlacedFigure, digits: int) -> dict[str, float]:
-    return {"value": round(place.value, digits) + 0.0, "x": round(place.x, 2) + 0.0, "y": round(place.y, 2) + 0.0}
+    return {
+        "value": round(place.value, digits) + 0.0,
+        "x": round(place.x, 2) + 0.0,
+        "y": round(place.y, 2) + 0.0,
+    }
 
 
 def skin_words(study: SkinStudy) -> tuple[str, ...]:
@@ -67,19 +74,25 @@ def skin_words(study: SkinStudy) -> tuple[str, ...]:
         return ("The deck is level: nothing bends the skin.",)
     shape = "hollow" if bending.hollow else "crown"
     said = [
-        f"Tightest bend: R {mm(bending.radius):.0f~}, a {shape} at {bending.strain.words}, bent {_way(bending.angle)}; "
+        f"Tightest bend: R {mm(bending.radius):.0f~}, a {shape} at {bending.strain.words}, bent "
+        f"{_way(bending.angle)}; "
         f"the skin takes R {mm(study.skin.least_radius):.0f~}.",
         f"Steepest: {math.degrees(math.atan(bending.steepest.value)):.1f}° "
         f"(1 in {1.0 / bending.steepest.value:.0f}) at {bending.steepest.words}.",
-        f"Sharpest change of bend: from {_radius(bending.jump_sides[0])} to {_radius(bending.jump_sides[1])} within "
+        f"Sharpest change of bend: from {_radius(bending.jump_sides[0])} to "
+        f"{_radius(bending.jump_sides[1])} within "
         f"{mm(bending.jump_within):.0f~} at {bending.jump.words}, a line moment of "
         f"{study.skin.stiffness * bending.jump.value:.2g} N mm per mm.",
-        f"Pressure: it must be pressed down by up to {pressure.most.value:.2f} bar at {pressure.most.words}, "
-        f"{study.most_all.value:.2f} bar at {study.most_all.words} with what double curvature adds; "
+        f"Pressure: it must be pressed down by up to {pressure.most.value:.2f} bar at "
+        f"{pressure.most.words}, "
+        f"{study.most_all.value:.2f} bar at {study.most_all.words} with what double curvature "
+        "adds; "
         f"{at_hand:.2f} bar at hand.",
     ]
     if pressure.line is not None and not pressure.line.is_moment:
-        said.append(f"On a line: {pressure.line.load.value:.2g} N/mm at {pressure.line.load.words}.")
+        said.append(
+            f"On a line: {pressure.line.load.value:.2g} N/mm at {pressure.line.load.words}."
+        )
     if study.bridges_all > 0.0:
         said.append(f"It bridges over {study.bridges_all:.1%} of its ground.")
     return said_all(said)

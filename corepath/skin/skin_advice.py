@@ -1,10 +1,12 @@
-"""What to change so that the skin lies down: each value is found by trying it, on a deck built anew.
+"""What to change so that the skin lies down: each value is found by trying it, on a deck built
+anew.
 
-A change of one key is looked for on values of a workshop's fineness (blend by 5 mm, radius by 10 mm, thickness by
-0.05 mm). Thickness and radius are found by halving, blend by steps of a quarter upwards and then back, since a deck
-does not grow gentler all the way: where a crease begins to be rounded it is rougher again. A trial for a fail leaves
-out the membrane, which never fails, one for a caution takes it coarser; what is found is then judged in full. Where no
-single key passes, a wider blend is tried with a larger radius. Nothing is advised that was not seen to pass.
+A change of one key is looked for on values of a workshop's fineness (blend by 5 mm, radius by 10
+mm, thickness by 0.05 mm). Thickness and radius are found by halving, blend by steps of a quarter
+upwards and then back, since a deck does not grow gentler all the way: where a crease begins to be
+rounded it is rougher again. A trial for a fail leaves out the membrane, which never fails, one for
+a caution takes it coarser; what is found is then judged in full. Where no single key passes, a
+wider blend is tried with a larger radius. Nothing is advised that was not seen to pass.
 """
 
 from __future__ import annotations
@@ -44,15 +46,17 @@ Passes = Callable[[Mapping[str, float]], bool]
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """Values by key of the job that pass together, in mm (pressure in bar), and the verdict they then get; `highest` is
-    the finished board at its thickest, mm, where the deck was built anew."""
+    """Values by key of the job that pass together, in mm (pressure in bar), and the verdict they
+    then get; `highest` is the finished board at its thickest, mm, where the deck was built anew."""
 
     values: Mapping[str, float]
     verdict: str
     highest: float | None
 
     def words(self, thickness: float) -> str:
-        said = " with ".join(f"{key} = {_typed(key, value):g}" for key, value in self.values.items())
+        said = " with ".join(
+            f"{key} = {_typed(key, value):g}" for key, value in self.values.items()
+        )
         if self.values.get("skin.pressure", 0.0) > BAG:
             said += " (a press, no vacuum bag)"
         if self.highest is not None and self.highest < thickness - 0.05:
@@ -67,7 +71,8 @@ def _typed(key: str, value: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class SkinAdvice:
-    """Options, each of which passes by itself; none where nothing needs mending or nothing tried passes."""
+    """Options, each of which passes by itself; none where nothing needs mending or nothing tried
+    passes."""
 
     options: tuple[Option, ...]
     needed: bool
@@ -79,13 +84,18 @@ class SkinAdvice:
             return ""
         if not self.options:
             return (
-                "no single change that was tried passes: gentler stations and a wider blend, or a skin laid up in place"
+                "no single change that was tried passes: gentler stations and a wider blend, or a "
+                "skin laid up in place"
             )
         return "; or ".join(option.words(self.thickness) for option in self.options)
 
     def as_list(self) -> list[dict[str, Any]]:
         return [
-            {"values": dict(option.values), "verdict": option.verdict, "says": option.words(self.thickness)}
+            {
+                "values": dict(option.values),
+                "verdict": option.verdict,
+                "says": option.words(self.thickness),
+            }
             for option in self.options
         ]
 
@@ -94,7 +104,9 @@ def changed(job: Job, values: Mapping[str, float]) -> Job:
     """`job` with `values` by key, such as "deck.blend"."""
     for key, value in values.items():
         section, name = key.split(".")
-        job = job.model_copy(update={section: getattr(job, section).model_copy(update={name: value})})
+        job = job.model_copy(
+            update={section: getattr(job, section).model_copy(update={name: value})}
+        )
     return job
 
 
@@ -127,13 +139,21 @@ def advise_skin(
         built = _deck(trial, values, deck, outline, folder)
         judged = _rank(study_skin(trial, built, outline))
         verdict = next(word for word, number in _RANK.items() if number == judged)
-        return [Option(values, verdict, None if built is deck else built.highest)] if judged <= goal else []
+        return (
+            [Option(values, verdict, None if built is deck else built.highest)]
+            if judged <= goal
+            else []
+        )
 
     rounder = None if study.bending.hollow else _rounder(job, passes)  # a ball rounds crowns alone
-    options = found(_wider(job, passes, outline, {})) + found(rounder) + found(_thinner(job, passes))
+    options = (
+        found(_wider(job, passes, outline, {})) + found(rounder) + found(_thinner(job, passes))
+    )
     if not options:
         options = found(_both(job, passes, outline))
-    return SkinAdvice(tuple(options + found(_pressed(study, passes))), needed=True, thickness=job.core_thickness)
+    return SkinAdvice(
+        tuple(options + found(_pressed(study, passes))), needed=True, thickness=job.core_thickness
+    )
 
 
 def _fails(trial: Job, deck: DeckSurface, outline: Polygon) -> bool:
@@ -150,32 +170,48 @@ def _rank(study: SkinStudy) -> int:
 
 
 def _deck(
-    trial: Job, values: Mapping[str, float], deck: DeckSurface, outline: Polygon, folder: Path | None
+    trial: Job,
+    values: Mapping[str, float],
+    deck: DeckSurface,
+    outline: Polygon,
+    folder: Path | None,
 ) -> DeckSurface:
-    return build_deck(trial, outline, folder) if any(key.startswith("deck.") for key in values) else deck
+    return (
+        build_deck(trial, outline, folder)
+        if any(key.startswith("deck.") for key in values)
+        else deck
+    )
 
 
-def _wider(job: Job, passes: Passes, outline: Polygon, more: Mapping[str, float]) -> dict[str, float] | None:
+def _wider(
+    job: Job, passes: Passes, outline: Polygon, more: Mapping[str, float]
+) -> dict[str, float] | None:
     if job.deck.stations is None:
         return _smoother(job, passes)
     x0, y0, x1, y1 = outline.bounds
     room = min(x1 - x0, y1 - y0) / 2.0 - job.deck.edge_band
     most = min(max(room, job.deck.blend), _WIDER * job.deck.blend)
-    return _upwards(lambda n: {**more, "deck.blend": n * _BLEND}, job.deck.blend / _BLEND, most / _BLEND, passes)
+    return _upwards(
+        lambda n: {**more, "deck.blend": n * _BLEND}, job.deck.blend / _BLEND, most / _BLEND, passes
+    )
 
 
 def _smoother(job: Job, passes: Passes) -> dict[str, float] | None:
     """For a deck from a file: smoothed over a wider length."""
     key = "mesh_smooth" if job.deck.mesh is not None else "grid_smooth"
     now = float(getattr(job.deck, key))
-    return _upwards(lambda n: {f"deck.{key}": n * _BLEND}, now / _BLEND, _MOST_SMOOTH / _BLEND, passes)
+    return _upwards(
+        lambda n: {f"deck.{key}": n * _BLEND}, now / _BLEND, _MOST_SMOOTH / _BLEND, passes
+    )
 
 
 def _rounder(job: Job, passes: Passes) -> dict[str, float] | None:
     assert job.skin is not None
     most = _MOST_RADIUS * job.skin.thickness / (2.0 * job.skin.strain_limit)
     now = job.deck.least_radius
-    return _first(lambda n: {"deck.least_radius": n * _RADIUS}, now / _RADIUS, most / _RADIUS, passes)
+    return _first(
+        lambda n: {"deck.least_radius": n * _RADIUS}, now / _RADIUS, most / _RADIUS, passes
+    )
 
 
 def _thinner(job: Job, passes: Passes) -> dict[str, float] | None:
@@ -183,13 +219,21 @@ def _thinner(job: Job, passes: Passes) -> dict[str, float] | None:
     now = job.skin.thickness / _THICKNESS
     least = math.ceil(_LEAST_THICKNESS / _THICKNESS - 1e-9)
     top = math.ceil(now - 1e-9)
-    return _first(lambda n: {"skin.thickness": round((top - n) * _THICKNESS, 4)}, 0.0, float(top - least), passes)
+    return _first(
+        lambda n: {"skin.thickness": round((top - n) * _THICKNESS, 4)},
+        0.0,
+        float(top - least),
+        passes,
+    )
 
 
 def _both(job: Job, passes: Passes, outline: Polygon) -> dict[str, float] | None:
     """A wider blend with the largest radius that is tried."""
     assert job.skin is not None
-    radius = math.floor(_MOST_RADIUS * job.skin.thickness / (2.0 * job.skin.strain_limit) / _RADIUS) * _RADIUS
+    radius = (
+        math.floor(_MOST_RADIUS * job.skin.thickness / (2.0 * job.skin.strain_limit) / _RADIUS)
+        * _RADIUS
+    )
     if radius <= job.deck.least_radius:
         return None
     return _wider(job, passes, outline, {"deck.least_radius": radius})
@@ -207,12 +251,15 @@ def _pressed(study: SkinStudy, passes: Passes) -> dict[str, float] | None:
 def _upwards(
     values: Callable[[int], dict[str, float]], now: float, most: float, passes: Passes
 ) -> dict[str, float] | None:
-    """The first of the whole numbers above `now` that passes, by growing steps, then the least within its step."""
+    """The first of the whole numbers above `now` that passes, by growing steps, then the least
+    within its step."""
     before, high = math.floor(now + 1e-9), math.floor(most + 1e-9)
     while before < high:
         number = min(before + max(1, round(before * _GROWTH)), high)
         if passes(values(number)):
-            return next(values(n) for n in range(before + 1, number + 1) if n == number or passes(values(n)))
+            return next(
+                values(n) for n in range(before + 1, number + 1) if n == number or passes(values(n))
+            )
         before = number
     return None
 
@@ -220,7 +267,8 @@ def _upwards(
 def _first(
     values: Callable[[int], dict[str, float]], now: float, most: float, passes: Passes
 ) -> dict[str, float] | None:
-    """Of the whole numbers above `now` up to `most` one that passes while the one before it does not."""
+    """Of the whole numbers above `now` up to `most` one that passes while the one before it does
+    not."""
     low, high = math.floor(now + 1e-9), math.floor(most + 1e-9)
     if high <= low or not passes(values(high)):
         return None

@@ -1,8 +1,9 @@
 """All that a skin's check, report and maps are drawn from, worked out once.
 
-The need for pressure has two parts, both in bar, positive where the skin must be pressed down: that of the plate
-(`corepath.skin.plate`) and that of the stresses in its plane (`corepath.skin.membrane`), whose tension bridges hollows
-and whose compression lifts off crowns: t (s_xx h_xx + s_yy h_yy + 2 s_xy h_xy) (von Kármán 1910).
+The need for pressure has two parts, both in bar, positive where the skin must be pressed down: that
+of the plate (`corepath.skin.plate`) and that of the stresses in its plane
+(`corepath.skin.membrane`), whose tension bridges hollows and whose compression lifts off crowns: t
+(s_xx h_xx + s_yy h_yy + 2 s_xy h_xy) (von Kármán 1910).
 """
 
 from __future__ import annotations
@@ -18,7 +19,15 @@ from corepath.job.model import Job
 from corepath.skin.bending import SkinBending, bend
 from corepath.skin.membrane import Membrane, stretch
 from corepath.skin.plate import Pressure, bending_pressure
-from corepath.skin.terms import BAR, Laminate, PlacedFigure, SkinCover, cover_of, laminate_of, largest
+from corepath.skin.terms import (
+    BAR,
+    Laminate,
+    PlacedFigure,
+    SkinCover,
+    cover_of,
+    laminate_of,
+    largest,
+)
 
 __all__ = ["SkinStudy", "study_skin"]
 
@@ -27,9 +36,10 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class SkinStudy:
-    """A skin on a deck. `need_all` (n, m), bar, is the need with the membrane's part, on the lattice of `pressure`;
-    `most_all` the largest of it; `together` the largest of bending and membrane strain in one place; `tension` and
-    `compression` the largest of the membrane, both positive."""
+    """A skin on a deck. `need_all` (n, m), bar, is the need with the membrane's part, on the
+    lattice of `pressure`; `most_all` the largest of it; `together` the largest of bending and
+    membrane strain in one place; `tension` and `compression` the largest of the membrane, both
+    positive."""
 
     skin: Laminate
     cover: SkinCover
@@ -44,7 +54,8 @@ class SkinStudy:
 
     @property
     def bridges(self) -> float:
-        """Share of the covered ground over which the plate alone bridges at the pressure at hand."""
+        """Share of the covered ground over which the plate alone bridges at the pressure at
+        hand."""
         return self._share(self.pressure.need)
 
     @property
@@ -54,10 +65,14 @@ class SkinStudy:
 
     def _share(self, need: Floats) -> float:
         covered = self.cover.holds(self.pressure.xs, self.pressure.ys)
-        return float(np.count_nonzero(need > self.skin.pressure / BAR)) / max(int(np.count_nonzero(covered)), 1)
+        return float(np.count_nonzero(need > self.skin.pressure / BAR)) / max(
+            int(np.count_nonzero(covered)), 1
+        )
 
 
-def study_skin(job: Job, deck: DeckSurface, outline: Polygon, membrane_step: float | None = None) -> SkinStudy:
+def study_skin(
+    job: Job, deck: DeckSurface, outline: Polygon, membrane_step: float | None = None
+) -> SkinStudy:
     """The skin of `job` (which has one) on `deck`; a coarser `membrane_step` (mm) serves trials."""
     if job.skin is None:
         raise ValueError("the job has no [skin]")
@@ -66,9 +81,13 @@ def study_skin(job: Job, deck: DeckSurface, outline: Polygon, membrane_step: flo
     pressure = bending_pressure(deck, cover, skin)
     membrane = stretch(deck, cover, skin, membrane_step)
     covered = cover.holds(pressure.xs, pressure.ys)
-    need_all = (pressure.need + _spread(membrane, membrane.pulls, pressure.xs, pressure.ys) / BAR) * covered
+    need_all = (
+        pressure.need + _spread(membrane, membrane.pulls, pressure.xs, pressure.ys) / BAR
+    ) * covered
     strained = np.maximum(np.abs(membrane.tension), np.abs(membrane.compression))
-    together = bending.strains + _spread(membrane, strained, bending.xs, bending.ys) * (bending.strains > 0.0)
+    together = bending.strains + _spread(membrane, strained, bending.xs, bending.ys) * (
+        bending.strains > 0.0
+    )
     return SkinStudy(
         skin=skin,
         cover=cover,

@@ -1,7 +1,8 @@
 """Terms of the skin: its elastic figures, the surface it lies on, the ground it covers.
 
-Units: lengths mm, stresses and pressures N/mm² inside, 1 bar = 0.1 N/mm², 1 GPa = 1000 N/mm²; strains are shares.
-The skin is taken as isotropic: one modulus and one Poisson's ratio in every direction of its plane.
+Units: lengths mm, stresses and pressures N/mm² inside, 1 bar = 0.1 N/mm², 1 GPa = 1000 N/mm²;
+strains are shares. The skin is taken as isotropic: one modulus and one Poisson's ratio in every
+direction of its plane.
 """
 
 from __future__ import annotations
@@ -35,7 +36,8 @@ BAR = 0.1
 """N/mm² in one bar."""
 
 BAG = 0.95
-"""The most that a vacuum bag gives, bar: air at sea level presses with 1.013, and a pump leaves some of it."""
+"""The most that a vacuum bag gives, bar: air at sea level presses with 1.013, and a pump leaves
+some of it."""
 
 _THICKNESSES = 20.0
 _LEAST_REACH = 1e-3  # mm: a skin that ends at the outline
@@ -43,8 +45,8 @@ _LEAST_REACH = 1e-3  # mm: a skin that ends at the outline
 
 @dataclass(frozen=True, slots=True)
 class Laminate:
-    """A skin: `thickness` t mm, `modulus` E N/mm², `poisson` nu, `average` the length pressures are averaged over, mm;
-    limits on bending and compression as shares, `pressure` at hand in N/mm²."""
+    """A skin: `thickness` t mm, `modulus` E N/mm², `poisson` nu, `average` the length pressures are
+    averaged over, mm; limits on bending and compression as shares, `pressure` at hand in N/mm²."""
 
     thickness: float
     modulus: float
@@ -56,7 +58,8 @@ class Laminate:
 
     @property
     def stiffness(self) -> float:
-        """D = E t³ / 12 (1 - nu²), N mm (Timoshenko and Woinowsky-Krieger, Theory of Plates and Shells, eq. 3)."""
+        """D = E t³ / 12 (1 - nu²), N mm (Timoshenko and Woinowsky-Krieger, Theory of Plates and
+        Shells, eq. 3)."""
         return self.modulus * self.thickness**3 / (12.0 * (1.0 - self.poisson**2))
 
     @property
@@ -66,12 +69,14 @@ class Laminate:
 
 
 def laminate_of(skin: SkinSection) -> Laminate:
-    """The skin of a job, with what is not given: 20 thicknesses to average over, the compression that lifts.
+    """The skin of a job, with what is not given: 20 thicknesses to average over, the compression
+    that lifts.
 
-    A skin with the compression N = E t eps (N/mm) and a waviness a sin(k x) pushes off by a (N k² - D k⁴) at most,
-    a N² / 4D at k² = N / 2D. The pressure p holds it down up to eps = 2 √(D p / a) / (E t), which for a waviness of
-    half the thickness is 2 √(p / (6 (1 - nu²) E)), whatever the thickness. (Derived here from the plate's equation;
-    half the thickness is common practice, no source.)
+    A skin with the compression N = E t eps (N/mm) and a waviness a sin(k x) pushes off by a (N k² -
+    D k⁴) at most, a N² / 4D at k² = N / 2D. The pressure p holds it down up to eps = 2 √(D p / a) /
+    (E t), which for a waviness of half the thickness is 2 √(p / (6 (1 - nu²) E)), whatever the
+    thickness. (Derived here from the plate's equation; half the thickness is common practice, no
+    source.)
     """
     modulus, pressure = skin.modulus * 1000.0, skin.pressure * BAR
     lifts = 2.0 * (pressure / (6.0 * (1.0 - skin.poisson**2) * modulus)) ** 0.5
@@ -88,18 +93,21 @@ def laminate_of(skin: SkinSection) -> Laminate:
 
 @dataclass(frozen=True, slots=True)
 class SkinCover:
-    """The ground that the skin covers: half its size along X and Y, mm, and its `edge` where it is no rectangle."""
+    """The ground that the skin covers: half its size along X and Y, mm, and its `edge` where it is
+    no rectangle."""
 
     half_x: float
     half_y: float
     edge: Polygon | None = None
 
     def lattice(self, step: float) -> tuple[Floats, Floats]:
-        """Nodes (n,), (m,) from edge to edge of the rectangle, about `step` apart, a node in the middle."""
+        """Nodes (n,), (m,) from edge to edge of the rectangle, about `step` apart, a node in the
+        middle."""
         return tuple(_nodes(half, step) for half in (self.half_x, self.half_y))  # type: ignore[return-value]
 
     def holds(self, xs: Floats, ys: Floats) -> NDArray[np.bool_]:
-        """(n, m): which nodes of `xs` by `ys` the skin covers, its edge included where it is a rectangle."""
+        """(n, m): which nodes of `xs` by `ys` the skin covers, its edge included where it is a
+        rectangle."""
         if self.edge is None:
             return np.ones((len(xs), len(ys)), dtype=np.bool_)
         from shapely import contains_xy, prepare
@@ -114,7 +122,8 @@ def _nodes(half: float, step: float) -> Floats:
 
 
 def cover_of(job: Job, outline: Polygon) -> SkinCover:
-    """What the skin of `job` covers: the blank's rectangle, or the board and what skins reach beyond its outline."""
+    """What the skin of `job` covers: the blank's rectangle, or the board and what skins reach
+    beyond its outline."""
     if job.skin is not None and job.skin.covers == "board":
         edge = offset(outline, max(skin_outside(job, None), _LEAST_REACH))
         if isinstance(edge, Polygon):
@@ -148,6 +157,7 @@ def pressure_cautions(job: Job) -> tuple[str, ...]:
     if job.skin is None or job.skin.pressure <= BAG:
         return ()
     return (
-        f"skin.pressure is {job.skin.pressure:g} bar; a vacuum bag gives {BAG:g} at most: use a press, "
+        f"skin.pressure is {job.skin.pressure:g} bar; a vacuum bag gives {BAG:g} at most: use a "
+        "press, "
         "or give what the bag's gauge shows",
     )

@@ -1,7 +1,9 @@
-"""What of the casting shows once the deck is cut: the band along the edge, the plugs, and what was not filled.
+"""What of the casting shows once the deck is cut: the band along the edge, the plugs, and what was
+not filled.
 
-Columns in the board frame, mm: arrays [iy, ix] of the highest wood and the highest casting above the finished bottom,
-NaN where there is none. Each is a point sample, so an edge lies within half the spacing of where it is found.
+Columns in the board frame, mm: arrays [iy, ix] of the highest wood and the highest casting above
+the finished bottom, NaN where there is none. Each is a point sample, so an edge lies within half
+the spacing of where it is found.
 """
 
 from __future__ import annotations
@@ -26,7 +28,8 @@ Heights = NDArray[np.floating]
 Mask = NDArray[np.bool_]
 
 NOT_FILLED = 0.05
-"""mm below the deck from which on a casting counts as not filled: as much as ridges may stand above it."""
+"""mm below the deck from which on a casting counts as not filled: as much as ridges may stand above
+it."""
 
 _FINE = 0.05
 _STATION = 2.0
@@ -36,7 +39,8 @@ _STATIONS = 5  # stations, together, whose columns tell where the band ends
 
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """The core after C: places `xs` (nx,), `ys` (ny,), tops of wood and casting (ny, nx); `source` in words."""
+    """The core after C: places `xs` (nx,), `ys` (ny,), tops of wood and casting (ny, nx); `source`
+    in words."""
 
     xs: Floats
     ys: Floats
@@ -46,24 +50,32 @@ class Columns:
 
     @property
     def spacing(self) -> float:
-        return float(max(np.ptp(self.xs) / (len(self.xs) - 1), np.ptp(self.ys) / (len(self.ys) - 1)))
+        return float(
+            max(np.ptp(self.xs) / (len(self.xs) - 1), np.ptp(self.ys) / (len(self.ys) - 1))
+        )
 
     def at(self, x: Floats, y: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         """(iy, ix) of the columns nearest to places."""
         ends = ((self.ys, y), (self.xs, x))
-        iy, ix = (np.clip(np.rint((v - c[0]) / (c[1] - c[0])).astype(np.intp), 0, len(c) - 1) for c, v in ends)
+        iy, ix = (
+            np.clip(np.rint((v - c[0]) / (c[1] - c[0])).astype(np.intp), 0, len(c) - 1)
+            for c, v in ends
+        )
         return iy, ix
 
 
 @report_keys(
-    "id", Key("footprint", places=1), Key("shows", places=1), Key("not_filled", places=1), Key("deepest", places=3),
+    "id", Key("footprint", places=1), Key("shows", places=1), Key("not_filled", places=1),
+    Key("deepest", places=3),
     Key("at", places=2),
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One casting: mm² of its footprint, of what shows in the deck, and of what was not filled up to it.
+    """One casting: mm² of its footprint, of what shows in the deck, and of what was not filled up
+    to it.
 
-    `deepest` is how far below the deck the lowest of that lies, mm, at `at`; 0 and None where all is filled.
+    `deepest` is how far below the deck the lowest of that lies, mm, at `at`; 0 and None where all
+    is filled.
     """
 
     id: str
@@ -75,10 +87,16 @@ class Shown:
     at: tuple[float, float] | None
 
 
-@report_keys(Key("wanted", places=None), Key("least", places=2), Key("at", "least_at", 2), Key("mean", places=2))
+@report_keys(
+    Key("wanted", places=None),
+    Key("least", places=2),
+    Key("at", "least_at", 2),
+    Key("mean", places=2),
+)
 @dataclass(frozen=True, slots=True)
 class Band:
-    """The casting along the edge: places (n, 2) on the outline, and the width that shows inside it, (n,) mm."""
+    """The casting along the edge: places (n, 2) on the outline, and the width that shows inside it,
+    (n,) mm."""
 
     places: Floats
     inside: Floats
@@ -101,7 +119,8 @@ class Band:
 @report_keys(Key("from", "columns.source"), Key("spacing", "columns.spacing"), "band", "castings")
 @dataclass(frozen=True, slots=True)
 class DeckCasting:
-    """Band, castings (the groove first), masks (ny, nx) of what shows, and depth below the deck where not filled."""
+    """Band, castings (the groove first), masks (ny, nx) of what shows, and depth below the deck
+    where not filled."""
 
     columns: Columns
     band: Band
@@ -128,7 +147,8 @@ def expected_columns(stack: Stackup, board: Board) -> Columns:
 
 
 def shown_casting(board: Board, columns: Columns, inside: float) -> DeckCasting:
-    """What shows and what was not filled; `inside` is the width of the groove within the outline, mm."""
+    """What shows and what was not filled; `inside` is the width of the groove within the outline,
+    mm."""
     shape = columns.wood.shape
     shows, depth = np.zeros(shape, dtype=np.bool_), np.zeros(shape)
     top = np.fmax(columns.wood, columns.casting)
@@ -140,15 +160,27 @@ def shown_casting(board: Board, columns: Columns, inside: float) -> DeckCasting:
         iy, ix = np.nonzero(near)
         held = shapely.contains_xy(casting.area, columns.xs[x][ix], columns.ys[y][iy])
         iy, ix = iy[held] + y.start, ix[held] + x.start
-        below = board.deck.height(columns.xs[ix], columns.ys[iy]) - np.nan_to_num(top[iy, ix], nan=0.0)
+        below = board.deck.height(columns.xs[ix], columns.ys[iy]) - np.nan_to_num(
+            top[iy, ix], nan=0.0
+        )
         lacks = below > NOT_FILLED
         depth[iy[lacks], ix[lacks]] = below[lacks]
         seen = ~lacks & (columns.casting[iy, ix] >= top[iy, ix])
         shows[iy[seen], ix[seen]] = True
         castings.append(
-            _shown(casting.id, casting.kind, casting.area, columns, (iy, ix), seen, np.where(lacks, below, 0))
+            _shown(
+                casting.id,
+                casting.kind,
+                casting.area,
+                columns,
+                (iy, ix),
+                seen,
+                np.where(lacks, below, 0),
+            )
         )
-    return DeckCasting(columns, _band(board.outline, columns, shows, inside), tuple(castings), shows, depth)
+    return DeckCasting(
+        columns, _band(board.outline, columns, shows, inside), tuple(castings), shows, depth
+    )
 
 
 def _shown(
@@ -166,7 +198,15 @@ def _shown(
         k = int(np.argmax(np.round(below, 6)))
         deepest = float(below[k])
         at = (float(columns.xs[where[1][k]]), float(columns.ys[where[0][k]]))
-    return Shown(name, kind, float(area.area), cell * int(seen.sum()), cell * int((below > 0.0).sum()), deepest, at)
+    return Shown(
+        name,
+        kind,
+        float(area.area),
+        cell * int(seen.sum()),
+        cell * int((below > 0.0).sum()),
+        deepest,
+        at,
+    )
 
 
 def _window(area: Polygon, xs: Floats, ys: Floats) -> tuple[slice, slice]:
@@ -186,12 +226,15 @@ def _within(area: Polygon, xs: Floats, ys: Floats) -> Mask:
 
 
 def _band(outline: Polygon, columns: Columns, shows: Mask, wanted: float) -> Band:
-    """The width that shows, from the outline inwards along its normal, up to the first column that does not."""
+    """The width that shows, from the outline inwards along its normal, up to the first column that
+    does not."""
     ring = shapely.LinearRing(outline.exterior.coords)
     count = max(int(np.ceil(ring.length / _STATION)), 8)
     along = ring.length * np.arange(count) / count
     places = shapely.get_coordinates(shapely.line_interpolate_point(ring, along))
-    ahead = shapely.get_coordinates(shapely.line_interpolate_point(ring, (along + _FINE) % ring.length))
+    ahead = shapely.get_coordinates(
+        shapely.line_interpolate_point(ring, (along + _FINE) % ring.length)
+    )
     tangent = (ahead - places) / np.maximum(np.hypot(*(ahead - places).T), 1e-12)[:, None]
     turn = 1.0 if ring.is_ccw else -1.0
     normal = turn * np.column_stack([-tangent[:, 1], tangent[:, 0]])
@@ -205,11 +248,12 @@ def _band(outline: Polygon, columns: Columns, shows: Mask, wanted: float) -> Ban
 
 
 def _width(inside: Floats, shows: Mask, most: float) -> Floats:
-    """Where the band ends at each station, (n,), between the last column that shows and the first that does not.
+    """Where the band ends at each station, (n,), between the last column that shows and the first
+    that does not.
 
-    `inside` (n, m) is how far the columns under a station's normal lie inside the outline. One station meets few: an
-    edge that crosses the columns aslant would come out as a saw. The stations beside it meet others, and between them
-    all the edge lies within a small part of the spacing.
+    `inside` (n, m) is how far the columns under a station's normal lie inside the outline. One
+    station meets few: an edge that crosses the columns aslant would come out as a saw. The stations
+    beside it meet others, and between them all the edge lies within a small part of the spacing.
     """
     from scipy.ndimage import maximum_filter1d, minimum_filter1d
 

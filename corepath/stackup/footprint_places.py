@@ -1,7 +1,7 @@
 """Places over a casting's footprint at which its relations are judged.
 
-A relation over a measured blank is weakest somewhere; the footprint is sampled closely enough that a
-smooth map cannot hide much between the places (a map of 400 mm waves moves 0.1 % over 4 mm).
+A relation over a measured blank is weakest somewhere; the footprint is sampled closely enough that
+a smooth map cannot hide much between the places (a map of 400 mm waves moves 0.1 % over 4 mm).
 """
 
 from __future__ import annotations
@@ -24,7 +24,9 @@ def footprint_places(area: Polygon, spacing: float = SPACING) -> NDArray[np.floa
     walls = [_along(ring, spacing) for ring in (area.exterior, *area.interiors)]
     min_x, min_y, max_x, max_y = area.bounds
     x, y = np.meshgrid(
-        np.arange(min_x + spacing / 2, max_x, spacing), np.arange(min_y + spacing / 2, max_y, spacing), indexing="ij"
+        np.arange(min_x + spacing / 2, max_x, spacing),
+        np.arange(min_y + spacing / 2, max_y, spacing),
+        indexing="ij",
     )
     inside = shapely.contains_xy(area, x.ravel(), y.ravel())
     return np.vstack([*walls, np.column_stack([x.ravel()[inside], y.ravel()[inside]])])

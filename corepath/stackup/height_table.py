@@ -1,9 +1,10 @@
-"""The table of heights: what stands how high in each set-up, at the place where it matters, with its tolerances.
+"""The table of heights: what stands how high in each set-up, at the place where it matters, with
+its tolerances.
 
-Drawings, sheet, report and record read their figures here and work out none of their own. A *column* has the heights
-over the place where a casting comes out shallowest: there the window is decided. Heights are mm above the bed of the
-set-up named, as lengths with named errors; in C the bed bears the finished bottom. C stands at the stop that is
-planned, or recorded.
+Drawings, sheet, report and record read their figures here and work out none of their own. A
+*column* has the heights over the place where a casting comes out shallowest: there the window is
+decided. Heights are mm above the bed of the set-up named, as lengths with named errors; in C the
+bed bears the finished bottom. C stands at the stop that is planned, or recorded.
 """
 
 from __future__ import annotations
@@ -33,8 +34,9 @@ Floats = NDArray[np.float64]
 class Column:
     """Heights over one casting in one set-up, at `at` (board frame, mm).
 
-    `depth` is that of its pocket from the raw top; `deepest` the same at the place where it comes out deepest.
-    `resin` is the cured resin's top, in B its face towards the bed. In C `raw_bottom` is where it was before the skim.
+    `depth` is that of its pocket from the raw top; `deepest` the same at the place where it comes
+    out deepest. `resin` is the cured resin's top, in B its face towards the bed. In C `raw_bottom`
+    is where it was before the skim.
     """
 
     id: str
@@ -51,8 +53,9 @@ class Column:
 class Course:
     """How the nominal heights of one casting run, each over places x, y of the board frame.
 
-    `wood` is what is left under it, `depth` its pocket's from the raw top as it came, `shows` the highest plane in B at
-    which it comes to light. `gauged`: its floor lies where the depth gauge found it.
+    `wood` is what is left under it, `depth` its pocket's from the raw top as it came, `shows` the
+    highest plane in B at which it comes to light. `gauged`: its floor lies where the depth gauge
+    found it.
     """
 
     wood: Over
@@ -65,7 +68,8 @@ class Course:
 class InsertHeights:
     """Depths of one insert below the skimmed face, which are its heights above the bed in C.
 
-    `seat` is that of the flange's seat, `barrel` that of the barrel's end, `bore` of the bore that is cut.
+    `seat` is that of the flange's seat, `barrel` that of the barrel's end, `bore` of the bore that
+    is cut.
     """
 
     id: str
@@ -79,8 +83,9 @@ class InsertHeights:
 class HeightTable:
     """All heights of one core that are shown.
 
-    `thickness` is the blank's as the job has it; `stop` the plane where the skim stops, `lowest_plane` the lowest
-    that it may go to; `deck_highest` and `deck_lowest` are the designed deck's. `courses` go by casting.
+    `thickness` is the blank's as the job has it; `stop` the plane where the skim stops,
+    `lowest_plane` the lowest that it may go to; `deck_highest` and `deck_lowest` are the designed
+    deck's. `courses` go by casting.
     """
 
     thickness: float
@@ -104,10 +109,13 @@ class HeightTable:
     def depths(self, castings: Iterable[str]) -> tuple[float, float]:
         """Least and largest nominal depth from the raw top of pockets that are cut in A."""
         found = [self.column("A", casting) for casting in castings]
-        return min(column.depth.nominal for column in found), max(column.deepest.nominal for column in found)
+        return min(column.depth.nominal for column in found), max(
+            column.deepest.nominal for column in found
+        )
 
     def by_setup(self) -> dict[str, Any]:
-        """For the report, mm: each height by set-up and casting, with its nominal, least and largest value."""
+        """For the report, mm: each height by set-up and casting, with its nominal, least and
+        largest value."""
         found: dict[str, Any] = {}
         for (setup, casting), column in self.columns.items():
             heights = {name: _figures(getattr(column, name)) for name in _COLUMN}
@@ -130,7 +138,9 @@ def _figures(height: Linear) -> list[float]:
 def height_table(stack: Stackup) -> HeightTable:
     """The table of a stack-up."""
     heights, plane = stack.heights, stack.skim.planned_plane
-    rows = [column for casting in stack.castings for column in _columns(heights, casting, plane).items()]
+    rows = [
+        column for casting in stack.castings for column in _columns(heights, casting, plane).items()
+    ]
     return HeightTable(
         thickness=heights.blank.nominal,
         stop=heights.plane(plane),
@@ -144,7 +154,8 @@ def height_table(stack: Stackup) -> HeightTable:
 
 
 def face_up(heights: Heights, setup: Setup, at: At, plane: float) -> Linear:
-    """The face that is up before anything is cut in A, B or C, at a place of the board. `plane` is the skim's stop."""
+    """The face that is up before anything is cut in A, B or C, at a place of the board. `plane` is
+    the skim's stop."""
     if setup == "A":
         return heights.came_top(at)
     if setup == "B":
@@ -153,33 +164,41 @@ def face_up(heights: Heights, setup: Setup, at: At, plane: float) -> Linear:
 
 
 def _whole(heights: Heights, at: At) -> Linear:
-    """From the raw bottom to what is the raw top in B: the thickness, or what a flush of the whole face left of it."""
+    """From the raw bottom to what is the raw top in B: the thickness, or what a flush of the whole
+    face left of it."""
     if heights.face_flush is None:
         return heights.thickness(at)
     return heights.face_flush.top - heights.gap("A", at)
 
 
-def _columns(heights: Heights, casting: CastingStack, plane: float) -> dict[tuple[Setup, str], Column]:
+def _columns(
+    heights: Heights, casting: CastingStack, plane: float
+) -> dict[tuple[Setup, str], Column]:
     """The heights over a casting in A, B and C."""
     at, name, pour = casting.shallowest_at, casting.casting.id, casting.pour
     top, gap_b = face_up(heights, "A", at, plane), heights.gap("B", at)
     left = face_up(heights, "C", at, plane)
     depth, deepest = casting.depth_at(heights, at), casting.depth_at(heights, casting.deepest_at)
-    # A flush of the whole face takes from the depth what it takes from the raw top: before it the pocket is deeper.
+    # A flush of the whole face takes from the depth what it takes from the raw top: before it the
+    # pocket is deeper.
     came = depth if heights.face_flush is None else depth + top - heights.face_flush.top
     came_deepest = deepest
     if heights.face_flush is not None:
-        came_deepest = deepest + face_up(heights, "A", casting.deepest_at, plane) - heights.face_flush.top
+        came_deepest = (
+            deepest + face_up(heights, "A", casting.deepest_at, plane) - heights.face_flush.top
+        )
     floor = heights.floor(casting.casting.floor, casting.operation)
     return {
         ("A", name): Column(
             name, at, top, heights.gap("A", at), floor, top - pour.p_poured, came, came_deepest
         ),
         ("B", name): Column(
-            name, at, gap_b, face_up(heights, "B", at, plane), depth + gap_b, pour.p_expected + gap_b, depth, deepest
+            name, at, gap_b, face_up(heights, "B", at, plane), depth + gap_b,
+            pour.p_expected + gap_b, depth, deepest
         ),
         ("C", name): Column(
-            name, at, left, left - _whole(heights, at), left - depth, left - pour.p_expected, depth, deepest
+            name, at, left, left - _whole(heights, at), left - depth, left - pour.p_expected, depth,
+            deepest
         ),
     }  # fmt: skip
 
@@ -200,14 +219,20 @@ def _course(heights: Heights, casting: CastingStack) -> Course:
     def shows(x: Floats, y: Floats) -> Floats:
         return depth(x, y) if heights.face_flush is None else heights.face_flush.plane - floor(x, y)
 
-    return Course(lambda x, y: np.asarray(floor(x, y) - blank.gap(x, y)), depth, shows, gauged is not None)
+    return Course(
+        lambda x, y: np.asarray(floor(x, y) - blank.gap(x, y)), depth, shows, gauged is not None
+    )
 
 
 def _insert(heights: Heights, stack: PlaceStack, plane: float) -> InsertHeights:
     """Seat and barrel as the insert needs them; a bore that goes through ends at the raw top."""
     insert = stack.place.insert
     seat = heights.seat(stack.seat_depth, stack.place.id)
-    bore = heights.skimmed(plane, stack.at) if insert.through else heights.bore(stack.bore_depth, stack.place.id)
+    bore = (
+        heights.skimmed(plane, stack.at)
+        if insert.through
+        else heights.bore(stack.bore_depth, stack.place.id)
+    )
     return InsertHeights(
         stack.place.id,
         seat,

@@ -1,13 +1,14 @@
 """All heights of the stack-up as lengths with named errors.
 
-Terms as in the relations (docs/arithmetic.md): T thickness of the blank; gA, gB, gC the gap under it as
-held; f height of a pocket's floor above the bed in A; D depth of a pocket from the raw top; s plane of
-the skim above the bed in B; h height of the deck above the bed in C; p how far the cured resin lies
-below the raw top. Heights are above the bed *under that place* (`at`: x, y in the board frame), mm.
+Terms as in the relations (docs/arithmetic.md): T thickness of the blank; gA, gB, gC the gap under
+it as held; f height of a pocket's floor above the bed in A; D depth of a pocket from the raw top; s
+plane of the skim above the bed in B; h height of the deck above the bed in C; p how far the cured
+resin lies below the raw top. Heights are above the bed *under that place* (`at`: x, y in the board
+frame), mm.
 
-A commanded height comes out with the errors of touching off, of the machine and of the bed. With the
-zero on the bed these are all. With the zero on a face, thickness and gap at the touched place enter too.
-What the as-cut record settles replaces what was predicted, with the error of the gauge.
+A commanded height comes out with the errors of touching off, of the machine and of the bed. With
+the zero on the bed these are all. With the zero on a face, thickness and gap at the touched place
+enter too. What the as-cut record settles replaces what was predicted, with the error of the gauge.
 """
 
 from __future__ import annotations
@@ -61,7 +62,9 @@ class Heights:
 
     def thickness(self, at: At, where: str = "") -> Linear:
         """T at a place. `where` names the error of another place than the one asked about."""
-        return float(self.blank.thickness(*at)) + _error(f"thickness{where}", float(self.blank.thickness_error(*at)))
+        return float(self.blank.thickness(*at)) + _error(
+            f"thickness{where}", float(self.blank.thickness_error(*at))
+        )
 
     def gap(self, setup: str, at: At, where: str = "") -> Linear:
         """gA, gB or gC. gA may have been measured; else the gap is one-sided and nominally zero.
@@ -76,7 +79,8 @@ class Heights:
         return Linear.gap(name, self.job.tolerances.flat)
 
     def raw_top(self, at: At) -> Linear:
-        """T + gA above the bed in A, or the plane that a flush of the whole face left in its place."""
+        """T + gA above the bed in A, or the plane that a flush of the whole face left in its
+        place."""
         return self.came_top(at) if self.face_flush is None else self.face_flush.top
 
     @cached_property
@@ -90,7 +94,8 @@ class Heights:
         return flush_face(self.came_top((float(x[k]), float(y[k]))), self.floor(0.0, "flush"))
 
     def local_flush(self, casting: str, band: NDArray[np.float64]) -> LocalFlush | None:
-        """The plane of a flush round one casting, `band` (n, 2) being places of it and the band round it."""
+        """The plane of a flush round one casting, `band` (n, 2) being places of it and the band
+        round it."""
         if self.job.cast.flush != "local":
             return None
         low, _ = self.blank.raw_top_bounds(*band.T)
@@ -99,17 +104,22 @@ class Heights:
         return flush_local(casting, top, self.floor(0.0, "flush"), beyond=self.job.cast.flush_band)
 
     def came_top(self, at: At) -> Linear:
-        """T + gA as the blank came; a height measured as held is known better than thickness and gap each."""
+        """T + gA as the blank came; a height measured as held is known better than thickness and
+        gap each."""
         if self.blank.top_map is None:
             return self.thickness(at) + self.gap("A", at)
-        return float(self.blank.raw_top(*at)) + _error("height as held", float(self.blank.top_error(*at)))
+        return float(self.blank.raw_top(*at)) + _error(
+            "height as held", float(self.blank.top_error(*at))
+        )
 
     def bed(self, setup: str, where: str = "") -> Linear:
-        """Height of the bed under one place; A and C lie on the same place, B on its mirror image."""
+        """Height of the bed under one place; A and C lie on the same place, B on its mirror
+        image."""
         return Linear.term(f"bed{' in B' if setup == 'B' else ''}{where}", self.job.tolerances.bed)
 
     def _reached(self, operation: str) -> Linear:
-        """Touch and machine. A coupon's measured bias takes the machine's place, as good as the gauge."""
+        """Touch and machine. A coupon's measured bias takes the machine's place, as good as the
+        gauge."""
         tolerances = self.job.tolerances
         touch = Linear.term(f"touch for {operation}", tolerances.touch)
         if self.settled.coupon_z is None:
@@ -143,7 +153,8 @@ class Heights:
         return self._bottom_up(self._touch_at).nominal
 
     def _bottom_up(self, at: At) -> Linear:
-        """The raw bottom above what bears in B at the touched place: T, or what a flush of the whole face left of it.
+        """The raw bottom above what bears in B at the touched place: T, or what a flush of the
+        whole face left of it.
 
         The flush lies above the bed of the touched place there, not above that of another one.
         """
@@ -169,7 +180,8 @@ class Heights:
 
     @property
     def _differs(self) -> float:
-        """By how much D may differ between two places that one cut passes over: each has a thickness, a gap, a bed."""
+        """By how much D may differ between two places that one cut passes over: each has a
+        thickness, a gap, a bed."""
         return 2.0 * self.blank.error + self.job.tolerances.flat + 2.0 * self.job.tolerances.bed
 
     def _gauged(
@@ -182,9 +194,9 @@ class Heights:
     ) -> NDArray[np.float64]:
         """± of what was gauged at some places and holds at others, at least the gauge's own error.
 
-        A few readings say nothing of other places but that these can differ from them by no more than two places may,
-        `differs`; only enough of them tell how the depth runs. What was `predicted` (least and largest) still holds,
-        unless the value lies outside of it.
+        A few readings say nothing of other places but that these can differ from them by no more
+        than two places may, `differs`; only enough of them tell how the depth runs. What was
+        `predicted` (least and largest) still holds, unless the value lies outside of it.
         """
         half = np.full(np.broadcast(x, y).shape, differs + self._gauge)
         if fitted.kind == "surface":
@@ -203,12 +215,15 @@ class Heights:
 
     @property
     def _bending(self) -> Bending:
-        return Bending(self.job.blank.length / 2, self.job.blank.width / 2, self.job.tolerances.bending)
+        return Bending(
+            self.job.blank.length / 2, self.job.blank.width / 2, self.job.tolerances.bending
+        )
 
     def gauged_depth(
         self, operation: str, casting: str
     ) -> Callable[[ArrayLike, ArrayLike], NDArray[np.float64]] | None:
-        """Nominal D over places x and y as the depth gauge found it; None where it was not held in."""
+        """Nominal D over places x and y as the depth gauge found it; None where it was not held
+        in."""
         measured = self.settled.pocket_depth.get(casting)
         if measured is not None:
             return lambda x, y: np.full(np.broadcast(x, y).shape, float(measured))
@@ -228,7 +243,9 @@ class Heights:
             return np.full(len(places), self.face_flush.plane - height), np.zeros(len(places))
         if operation == "groove" and self._groove_depth is not None:
             bounds = self._predicted(height, operation, x, y)
-            return self._groove_depth.value(x, y), self._gauged(self._groove_depth, x, y, self._differs, bounds)
+            return self._groove_depth.value(x, y), self._gauged(
+                self._groove_depth, x, y, self._differs, bounds
+            )
         low, high = self.blank.raw_top_bounds(x, y)
         nominal = self.blank.raw_top(x, y)
         return nominal - height, np.maximum(nominal - low, high - nominal)
@@ -242,12 +259,15 @@ class Heights:
         return low - largest, high - least
 
     def poured_depth(self, height: float, operation: str, at: At, casting: str = "") -> Linear:
-        """D when the resin is poured: from the raw top as it came, which a flush planes off later."""
+        """D when the resin is poured: from the raw top as it came, which a flush planes off
+        later."""
         if self.face_flush is None:
             return self.depth(height, operation, at, casting)
         return self.came_top(at) - self.floor(height, operation)
 
-    def mean_depth(self, height: float, operation: str, places: NDArray[np.float64], casting: str = "") -> float:
+    def mean_depth(
+        self, height: float, operation: str, places: NDArray[np.float64], casting: str = ""
+    ) -> float:
         """Mean D over (n, 2) places when the resin is poured."""
         if self.face_flush is not None:
             return float(self.blank.raw_top(*places.T).mean()) - height
@@ -259,7 +279,8 @@ class Heights:
         return self.blank.gap(x, y) + self.blank.gap_error(x, y)
 
     def uneven(self, places: NDArray[np.float64]) -> float:
-        """Half of what the raw top's height differs over (n, 2) places, for the pour: a wedge is a tilt too."""
+        """Half of what the raw top's height differs over (n, 2) places, for the pour: a wedge is a
+        tilt too."""
         if not self.blank.measured:
             return 0.0
         top = self.blank.raw_top(*places.T)
@@ -290,11 +311,14 @@ class Heights:
             predicted = (self.plane(stop, where) - self.gap("B", at, where)).worst()
             differs = 2.0 * self.job.tolerances.bed + self.gap("B", at).worst()[1]
             error = float(self._gauged(self._thickness_after, at[0], at[1], differs, predicted))
-            return float(self._thickness_after.value(*at)) + _error(f"thickness after the skim{where}", error)
+            return float(self._thickness_after.value(*at)) + _error(
+                f"thickness after the skim{where}", error
+            )
         return self.plane(stop, where) - self.gap("B", at, where)
 
     def core_low(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-        """What tells one place from another in the least that a skim leaves, over places: its gap, or callipers."""
+        """What tells one place from another in the least that a skim leaves, over places: its gap,
+        or callipers."""
         if self._thickness_after is not None:
             return self._thickness_after.value(x, y)
         return -self.blank.stands_off(x, y) if self.face_flush is None else np.zeros_like(x)
@@ -309,8 +333,8 @@ class Heights:
     def deck(self, height: float, stop: float) -> Linear:
         """h: what the deck pass leaves above the bed, where it should be `height`.
 
-        `stop` is the plane the skim stopped at: with the zero on the face, what the skim left at the
-        touched place enters.
+        `stop` is the plane the skim stopped at: with the zero on the face, what the skim left at
+        the touched place enters.
         """
         reached = height + self._reached("deck") - self.bed("C")
         if not self._face:
@@ -336,7 +360,8 @@ class Heights:
         return self.deck(height, stop) - self.gap("C", at)
 
     def seat(self, depth: float, insert: str = "") -> Linear:
-        """Depth of an insert's seat below the skimmed face; hangs on one touch only. As measured where it was."""
+        """Depth of an insert's seat below the skimmed face; hangs on one touch only. As measured
+        where it was."""
         return self._sunk(depth, self.settled.seat_depth.get(insert))
 
     def bore(self, depth: float, insert: str = "") -> Linear:
@@ -348,12 +373,14 @@ class Heights:
             return measured + Linear.term("depth gauge in the insert", self._gauge)
         return depth + self._reached("inserts")
 
-    def resin_low(self, casting: str, depth: Linear, half_span: float, uneven: float = 0.0) -> Linear:
+    def resin_low(
+        self, casting: str, depth: Linear, half_span: float, uneven: float = 0.0
+    ) -> Linear:
         """p: how far the cured resin lies below the raw top at its lowest point.
 
-        A share of the depth is lost, so a groove cut too deep sinks more. Out of level in full, since the lowest point
-        is what is asked for; `uneven` is half of what the raw top itself differs along the casting. Measured after the
-        cure, the figure stands.
+        A share of the depth is lost, so a groove cut too deep sinks more. Out of level in full,
+        since the lowest point is what is asked for; `uneven` is half of what the raw top itself
+        differs along the casting. Measured after the cure, the figure stands.
         """
         measured = self.settled.fill.get(casting)
         if measured is not None:
@@ -361,7 +388,8 @@ class Heights:
         rise = self.job.tolerances.level / 1000.0 * half_span + uneven
         cast, tolerances, deepest = self.job.cast, self.job.tolerances, depth.worst()[1]
         expected, low, high = (
-            resin_low(cast, depth.nominal, rise, line) for line in (0.0, -tolerances.pour_line, tolerances.pour_line)
+            resin_low(cast, depth.nominal, rise, line)
+            for line in (0.0, -tolerances.pour_line, tolerances.pour_line)
         )
         return (
             expected

@@ -1,9 +1,9 @@
 """Lengths with named errors: a nominal value and its sensitivity to each contributor.
 
-A contributor is a named error within an interval. The same name is the same error wherever it turns up,
-so that what two lengths share cancels or adds as it should (correlated terms count once). Worst case is
-the sum of the extremes; root sum square (RSS) takes the contributors as independent and centred in
-their intervals, so a one-sided one also moves the mean.
+A contributor is a named error within an interval. The same name is the same error wherever it turns
+up, so that what two lengths share cancels or adds as it should (correlated terms count once). Worst
+case is the sum of the extremes; root sum square (RSS) takes the contributors as independent and
+centred in their intervals, so a one-sided one also moves the mean.
 """
 
 from __future__ import annotations
@@ -34,7 +34,8 @@ class Part(NamedTuple):
 class Linear:
     """nominal + sum of sensitivity x error, all mm.
 
-    >>> gap = Linear.of(40.0) + Linear.term("box", 0.1) - Linear.of(37.0) - Linear.term("parts", 0.2)
+    >>> box = Linear.of(40.0) + Linear.term("box", 0.1)
+    >>> gap = box - Linear.of(37.0) - Linear.term("parts", 0.2)
     >>> [round(end, 3) for end in gap.worst()]
     [2.7, 3.3]
     """
@@ -83,17 +84,24 @@ class Linear:
         return self + (other * -1.0)
 
     def __mul__(self, factor: float) -> Linear:
-        parts = {name: part._replace(sensitivity=part.sensitivity * factor) for name, part in self.parts.items()}
+        parts = {
+            name: part._replace(sensitivity=part.sensitivity * factor)
+            for name, part in self.parts.items()
+        }
         return Linear(self.nominal * factor, MappingProxyType(parts))
 
     def without(self, name: str) -> Linear:
         """The same length with one contributor left out."""
-        return Linear(self.nominal, MappingProxyType({n: part for n, part in self.parts.items() if n != name}))
+        return Linear(
+            self.nominal, MappingProxyType({n: part for n, part in self.parts.items() if n != name})
+        )
 
     def worst(self) -> tuple[float, float]:
         """Least and largest value when every contributor is at its worse end."""
         ends = [part.extremes for part in self.parts.values()]
-        return self.nominal + math.fsum(low for low, _ in ends), self.nominal + math.fsum(high for _, high in ends)
+        return self.nominal + math.fsum(low for low, _ in ends), self.nominal + math.fsum(
+            high for _, high in ends
+        )
 
     def rss(self) -> tuple[float, float]:
         """Mean -/+ the root of the sum of squared half-intervals."""

@@ -1,9 +1,9 @@
 """The stack-up of a job, with those passes of the skim that may be cut.
 
-Passes below a planned stop that is sure are a reserve: the operator takes them only if a casting does not show when it
-should. One at which anything would fail (clean-up, a fill, a seat, the rim, a dowel in the cutter's way) spoils the
-core, so it is not offered; it is no reason to refuse the job either. What is judged at the lowest pass is judged at the
-lowest that is offered.
+Passes below a planned stop that is sure are a reserve: the operator takes them only if a casting
+does not show when it should. One at which anything would fail (clean-up, a fill, a seat, the rim, a
+dowel in the cutter's way) spoils the core, so it is not offered; it is no reason to refuse the job
+either. What is judged at the lowest pass is judged at the lowest that is offered.
 """
 
 from __future__ import annotations
@@ -31,23 +31,33 @@ SAID = 0.01
 """mm: a pass is recorded by its height as it is said, with two decimals."""
 
 
-def build_stackup(job: Job, board: Board, blank: Blank | None = None, settled: Settled | None = None) -> Stackup:
+def build_stackup(
+    job: Job, board: Board, blank: Blank | None = None, settled: Settled | None = None
+) -> Stackup:
     """Work out the stack-up of a job and its board, for a blank as measured or else as assumed.
 
     `settled` is what the as-cut record holds; it replaces what would be predicted.
     """
-    return withhold(stack_heights(job, board, blank, settled), lambda stack, plane: _spoils(stack, board, plane))
+    return withhold(
+        stack_heights(job, board, blank, settled), lambda stack, plane: _spoils(stack, board, plane)
+    )
 
 
 def withhold(stack: Stackup, checks_at: ChecksAt) -> Stackup:
-    """The stack-up without the reserve passes at which one of these checks fails, and without those below.
+    """The stack-up without the reserve passes at which one of these checks fails, and without those
+    below.
 
-    It stays as it is where the stop is recorded or not sure: then all passes are needed, and judged. A pass that is cut
-    already stays too. What fails at the planned stop fails the job, and is judged down to the lowest pass.
+    It stays as it is where the stop is recorded or not sure: then all passes are needed, and
+    judged. A pass that is cut already stays too. What fails at the planned stop fails the job, and
+    is judged down to the lowest pass.
     """
     if stack.skim.recorded or stack.skim.latest is None:
         return stack
-    fails = {(check.id, check.where) for check in checks_at(stack, stack.skim.planned_plane) if check.verdict == "fail"}
+    fails = {
+        (check.id, check.where)
+        for check in checks_at(stack, stack.skim.planned_plane)
+        if check.verdict == "fail"
+    }
     for number, plane in enumerate(stack.skim.planes, start=1):
         if number <= stack.skim.planned_stop or _is_cut(stack, number, plane):
             continue
@@ -60,7 +70,9 @@ def withhold(stack: Stackup, checks_at: ChecksAt) -> Stackup:
 
 def _is_cut(stack: Stackup, number: int, plane: float) -> bool:
     settled = stack.heights.settled
-    return number <= settled.passes or (settled.deepest is not None and plane >= settled.deepest - SAID)
+    return number <= settled.passes or (
+        settled.deepest is not None and plane >= settled.deepest - SAID
+    )
 
 
 def _spoils(stack: Stackup, board: Board, plane: float) -> Iterable[Check]:

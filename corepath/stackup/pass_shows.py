@@ -1,4 +1,5 @@
-"""What of the castings shows after each pass of the skim: how much of the ring all round, and which plugs."""
+"""What of the castings shows after each pass of the skim: how much of the ring all round, and which
+plugs."""
 
 from __future__ import annotations
 
@@ -17,7 +18,8 @@ __all__ = ["PassShows", "showing"]
 @report_keys(Key("pass", "number"), "plane", Key("shows", "shares"))
 @dataclass(frozen=True, slots=True)
 class PassShows:
-    """One pass: its plane (mm above the bed) and, for each casting, the share of its footprint that shows.
+    """One pass: its plane (mm above the bed) and, for each casting, the share of its footprint that
+    shows.
 
     Each share is (worst, nominal, best case), 0 to 1.
     """
@@ -30,7 +32,11 @@ class PassShows:
 def showing(stack: Stackup) -> tuple[PassShows, ...]:
     """Every pass in order."""
     return tuple(
-        PassShows(number, plane, {casting.casting.id: _shares(stack, casting, plane) for casting in stack.castings})
+        PassShows(
+            number,
+            plane,
+            {casting.casting.id: _shares(stack, casting, plane) for casting in stack.castings},
+        )
         for number, plane in enumerate(stack.skim.planes, start=1)
     )
 
@@ -40,8 +46,12 @@ def _shares(stack: Stackup, casting: CastingStack, plane: float) -> tuple[float,
         return 1.0, 1.0, 1.0
     heights = stack.heights
     at = casting.shallowest_at
-    depth, error = heights.depth_over(casting.casting.floor, casting.operation, casting.places, casting.casting.id)
-    known = heights.depth_over(casting.casting.floor, casting.operation, np.array([at]), casting.casting.id)
+    depth, error = heights.depth_over(
+        casting.casting.floor, casting.operation, casting.places, casting.casting.id
+    )
+    known = heights.depth_over(
+        casting.casting.floor, casting.operation, np.array([at]), casting.casting.id
+    )
     room = casting.shows_at(heights, at) - heights.plane(plane)
     low, high = room.worst()
     elsewhere = float(known[1][0])

@@ -1,7 +1,7 @@
 """The skim schedule: the planes of the passes and at which of them the castings show.
 
-Planes are heights above the bed in B, in the order cut (highest first); passes count from 1. All lie on
-lowest_plane + k x step. While nothing can show yet a pass may take several steps at once.
+Planes are heights above the bed in B, in the order cut (highest first); passes count from 1. All
+lie on lowest_plane + k x step. While nothing can show yet a pass may take several steps at once.
 """
 
 from __future__ import annotations
@@ -15,19 +15,28 @@ from corepath.stackup.linear import Linear
 __all__ = ["TIE", "SkimPlan", "plan_skim"]
 
 TIE = 1e-6
-"""mm: planes closer than this to a limit count as at the limit, so that no verdict hangs on float noise."""
+"""mm: planes closer than this to a limit count as at the limit, so that no verdict hangs on float
+noise."""
 
 
 @report_keys(
-    "planes", "lowest_plane", "first_sight", "earliest", "likely", "latest", "planned_stop", "recorded", "not_offered"
+    "planes",
+    "lowest_plane",
+    "first_sight",
+    "earliest",
+    "likely",
+    "latest",
+    "planned_stop",
+    "recorded",
+    "not_offered",
 )
 @dataclass(frozen=True, slots=True)
 class SkimPlan:
     """`planes` (mm, highest first) and pass numbers, None where no pass does.
 
     `first_sight`: the first pass at which any casting may show (best case). `earliest`, `likely`,
-    `latest`: the first by which all show in the best, nominal and worst case. `planned_stop`: `latest`,
-    or the last pass where even that does not show all; once a stop is recorded, that one.
+    `latest`: the first by which all show in the best, nominal and worst case. `planned_stop`:
+    `latest`, or the last pass where even that does not show all; once a stop is recorded, that one.
     """
 
     planes: tuple[float, ...]
@@ -39,7 +48,8 @@ class SkimPlan:
     planned_stop: int
     recorded: bool = False
     not_offered: tuple[float, ...] = ()
-    """Planes below a planned stop that is sure, at which something would fail: no pass goes there."""
+    """Planes below a planned stop that is sure, at which something would fail: no pass goes
+    there."""
 
     @property
     def planned_plane(self) -> float:
@@ -72,9 +82,9 @@ def plan_skim(
 ) -> SkimPlan:
     """Planes below the thickest blank's top, and who shows when.
 
-    `shows_at` is, for each casting at its deepest and shallowest place, the highest plane at which it shows,
-    less the error of the plane itself (D + gB - e). A blank too thin for any plane still gets the lowest
-    one, so that the checks can say so.
+    `shows_at` is, for each casting at its deepest and shallowest place, the highest plane at which
+    it shows, less the error of the plane itself (D + gB - e). A blank too thin for any plane still
+    gets the lowest one, so that the checks can say so.
     """
     sight = max(casting.worst()[1] for casting in shows_at)
     planes = _planes(lowest_plane, step, largest_step, highest_top, sight)
@@ -90,10 +100,14 @@ def plan_skim(
         planes, recorded_stop = _with_stop(planes, recorded_stop or 1, recorded_plane)
         sighted, stop = min(first_sight or recorded_stop, recorded_stop), recorded_stop
         return SkimPlan(planes, lowest_plane, sighted, stop, stop, stop, stop, recorded=True)
-    return SkimPlan(planes, lowest_plane, first_sight, earliest, likely, latest, latest or len(planes))
+    return SkimPlan(
+        planes, lowest_plane, first_sight, earliest, likely, latest, latest or len(planes)
+    )
 
 
-def _with_stop(planes: tuple[float, ...], stop: int, plane: float | None) -> tuple[tuple[float, ...], int]:
+def _with_stop(
+    planes: tuple[float, ...], stop: int, plane: float | None
+) -> tuple[tuple[float, ...], int]:
     """The planes with the one that was recorded among them, and its number.
 
     The schedule may have changed since (another thickness was measured); what was cut stands.
@@ -105,7 +119,9 @@ def _with_stop(planes: tuple[float, ...], stop: int, plane: float | None) -> tup
     return (*above, plane, *below), len(above) + 1
 
 
-def _planes(lowest: float, step: float, largest: float, top: float, sight: float) -> tuple[float, ...]:
+def _planes(
+    lowest: float, step: float, largest: float, top: float, sight: float
+) -> tuple[float, ...]:
     """Every plane from one step above first sight down; above it as few as `largest` allows."""
     count = max(1, int((top - lowest - TIE) // step) + 1)
     lattice = [round(lowest + k * step, 9) for k in range(count - 1, -1, -1)]

@@ -28,15 +28,16 @@ __all__ = ["CastingStack", "PlaceStack", "Stackup", "stack_heights"]
 
 
 @report_keys(
-    Key("id", "casting.id"), Key("floor", "casting.floor"), Key("p_expected", "pour.p_expected.nominal"),
+    Key("id", "casting.id"), Key("floor", "casting.floor"), Key("p_expected",
+        "pour.p_expected.nominal"),
     Key("p_limit", "pour.p_limit"),
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class CastingStack:
     """One casting in the stack-up: the operation that cuts it and the deck over its own footprint.
 
-    `places` (n, 2) sample the footprint; of them are those where the deck is highest and lowest, where the
-    pocket may be deepest and shallowest, and where the blank may lie hollowest.
+    `places` (n, 2) sample the footprint; of them are those where the deck is highest and lowest,
+    where the pocket may be deepest and shallowest, and where the blank may lie hollowest.
     """
 
     casting: Casting
@@ -87,7 +88,8 @@ class Stackup:
     deck_highest_at: tuple[float, float]
     deck_lowest: float
     weakest_deck: float = 0.0
-    """The deck where least may be left to remove: highest, but for a raw top that may stand off the bed in B"""
+    """The deck where least may be left to remove: highest, but for a raw top that may stand off the
+    bed in B"""
     weakest_deck_at: At = (0.0, 0.0)
     withheld: tuple[str, ...] = ()
     """In plain words, why passes of the skim below the planned stop are not offered."""
@@ -99,7 +101,8 @@ class Stackup:
 
     @property
     def blank_top(self) -> float:
-        """The highest the raw top may stand in A, or the raw bottom in B: the thickest blank, lying badly."""
+        """The highest the raw top may stand in A, or the raw bottom in B: the thickest blank, lying
+        badly."""
         return self.heights.blank.thickest.value + self.job.tolerances.flat
 
     @property
@@ -110,7 +113,11 @@ class Stackup:
     def clear(self, setup: Setup, top: float) -> float:
         """Height of free rapids: safe_z above the highest of stock, obstacles and screw heads."""
         highest = max((o.height for o in self.job.obstacle if setup in o.setups), default=0.0)
-        proud = [screw.head_height - screw.counterbore for screw in self.job.screw if setup in screw.setups]
+        proud = [
+            screw.head_height - screw.counterbore
+            for screw in self.job.screw
+            if setup in screw.setups
+        ]
         top += max([0.0, *proud])
         return max(top, highest) + self.job.machine.safe_z
 
@@ -132,18 +139,35 @@ class Stackup:
             return Zero(x, y, 0.0, "the bed beside the blank", True)
         place = self._touch_words(setup)
         if setup == "A":
-            return Zero(x, y, self.heights.face_height, f"the raw top at {place}", True, "the raw top")
+            return Zero(
+                x, y, self.heights.face_height, f"the raw top at {place}", True, "the raw top"
+            )
         if setup == "B":
             height = self.heights.face_height_below
             touch = f"the raw bottom at {place}, before the first pass"
             return Zero(x, y, height, touch, False, "the raw bottom")
         height = self.heights.raw_top_after(self.skim.planned_plane)
         if self.touch_stays(setup):
-            return Zero(x, y, height, f"the raw top at {place}, on the frame round the deck", True, "the raw top")
-        return Zero(x, y, height, f"the raw top at {place}, before anything is cut in C", False, "the raw top")
+            return Zero(
+                x,
+                y,
+                height,
+                f"the raw top at {place}, on the frame round the deck",
+                True,
+                "the raw top",
+            )
+        return Zero(
+            x,
+            y,
+            height,
+            f"the raw top at {place}, before anything is cut in C",
+            False,
+            "the raw top",
+        )
 
     def touch_stays(self, setup: Setup) -> bool:
-        """Whether the touched place of a face is still there once the set-up's first file has been run.
+        """Whether the touched place of a face is still there once the set-up's first file has been
+        run.
 
         In A it lies on sound wood; in B the skim takes it away, in C the deck, but for a frame.
         """
@@ -162,24 +186,30 @@ class Stackup:
         return f"X{mm(x):g} Y{mm(y):g} from the middle"
 
 
-def stack_heights(job: Job, board: Board, blank: Blank | None = None, settled: Settled | None = None) -> Stackup:
+def stack_heights(
+    job: Job, board: Board, blank: Blank | None = None, settled: Settled | None = None
+) -> Stackup:
     """The stack-up of a job and its board with every pass of the skim down to the lowest plane.
 
-    For a blank as measured or else as assumed; `settled` is what the as-cut record holds. `build_stackup` takes away
-    the passes that must not be offered.
+    For a blank as measured or else as assumed; `settled` is what the as-cut record holds.
+    `build_stackup` takes away the passes that must not be offered.
     """
     heights = Heights(job, blank or Blank.assumed(job), settled or Settled())
     highest, x, y = board.deck.highest_over(board.blank)
     lowest, _, _ = board.deck.lowest_over(board.blank)
     lowest_plane = round(highest + job.deck.clean_up, 4)
-    castings = tuple(_casting_stack(casting, heights, board, lowest_plane) for casting in board.castings)
+    castings = tuple(
+        _casting_stack(casting, heights, board, lowest_plane) for casting in board.castings
+    )
     weakest, weakest_at = _weakest_deck(heights, board, (highest, (x, y)))
     skim = _skim(heights, castings, lowest_plane)
     return Stackup(
         job=job,
         heights=heights,
         castings=castings,
-        places=tuple(_place_stack(place, board, heights, skim.planned_plane) for place in board.places),
+        places=tuple(
+            _place_stack(place, board, heights, skim.planned_plane) for place in board.places
+        ),
         skim=skim,
         deck_highest=highest,
         deck_highest_at=(x, y),
@@ -195,9 +225,15 @@ def _weakest_deck(heights: Heights, board: Board, highest: tuple[float, At]) -> 
         return highest
     x, y = heights.blank.nodes()
     h = np.asarray(board.deck.height(x, y))
-    room = heights.core_low(np.append(x, highest[1][0]), np.append(y, highest[1][1])) - np.append(h, highest[0])
+    room = heights.core_low(np.append(x, highest[1][0]), np.append(y, highest[1][1])) - np.append(
+        h, highest[0]
+    )
     k = int(np.argmin(np.round(room, 6)))
-    return highest if k == len(x) or room[k] >= room[-1] - 1e-6 else (float(h[k]), (float(x[k]), float(y[k])))
+    return (
+        highest
+        if k == len(x) or room[k] >= room[-1] - 1e-6
+        else (float(h[k]), (float(x[k]), float(y[k])))
+    )
 
 
 def _skim(heights: Heights, castings: tuple[CastingStack, ...], lowest_plane: float) -> SkimPlan:
@@ -214,7 +250,9 @@ def _skim(heights: Heights, castings: tuple[CastingStack, ...], lowest_plane: fl
     return plan_skim(lowest_plane, skim.step, skim.largest_step, top, shows, *stop)
 
 
-def _casting_stack(casting: Casting, heights: Heights, board: Board, lowest_plane: float) -> CastingStack:
+def _casting_stack(
+    casting: Casting, heights: Heights, board: Board, lowest_plane: float
+) -> CastingStack:
     job = heights.job
     operation = "groove" if casting.kind == "groove" else "plug-pockets"
     highest, x, y = board.deck.highest_over(casting.area)
@@ -258,7 +296,9 @@ def _local_flush(heights: Heights, casting: Casting) -> LocalFlush | None:
     cast = heights.job.cast
     if cast.flush != "local":
         return None
-    return heights.local_flush(casting.id, footprint_places(flush_area(casting.area, cast.flush_band)))
+    return heights.local_flush(
+        casting.id, footprint_places(flush_area(casting.area, cast.flush_band))
+    )
 
 
 def _flushed(heights: Heights, local: LocalFlush | None, poured: Linear, at: At) -> Linear:
@@ -268,27 +308,32 @@ def _flushed(heights: Heights, local: LocalFlush | None, poured: Linear, at: At)
     return poured if local is None else local.resin_low(poured, heights.came_top(at))
 
 
-def _depths(heights: Heights, casting: Casting, operation: str, places: NDArray[np.float64]) -> tuple[At, At]:
+def _depths(
+    heights: Heights, casting: Casting, operation: str, places: NDArray[np.float64]
+) -> tuple[At, At]:
     """The places of a footprint where the depth may be most and least."""
     nominal, error = heights.depth_over(casting.floor, operation, places, casting.id)
     return _at(places, nominal + error), _at(places, error - nominal)
 
 
 def _at(places: NDArray[np.float64], value: NDArray[np.float64]) -> At:
-    """The place where `value` is largest; of equals the first, so that no tie hangs on float noise."""
+    """The place where `value` is largest; of equals the first, so that no tie hangs on float
+    noise."""
     x, y = places[int(np.argmax(np.round(value, 6)))]
     return float(x), float(y)
 
 
 CLOSED = 0.1
-"""mm of wood that a blind bore leaves above the bed in B, nominally (common practice, no source)."""
+"""mm of wood that a blind bore leaves above the bed in B, nominally (common practice, no
+source)."""
 
 
 def _past_the_deck(heights: Heights, plane: float, at: At) -> float:
-    """How far a blind bore must pass the deck so that the deck pass opens it with every error against it.
+    """How far a blind bore must pass the deck so that the deck pass opens it with every error
+    against it.
 
-    Half the clean-up where that is more. Bore and deck hang on touches of their own: the bore on the skimmed face, the
-    deck on the bed, or on what the skim left where the face is touched.
+    Half the clean-up where that is more. Bore and deck hang on touches of their own: the bore on
+    the skimmed face, the deck on the bed, or on what the skim left where the face is touched.
     """
     opens = heights.seat(0.0) - heights.finished(0.0, plane, at)
     return max(heights.job.deck.clean_up / 2.0, opens.nominal - opens.worst()[0])
@@ -306,7 +351,9 @@ def _place_stack(place: Place, board: Board, heights: Heights, plane: float) -> 
         place=place,
         at=(place.x, place.y),
         seat_depth=insert.flange_thickness + insert.recess,
-        bore_depth=min(highest + _past_the_deck(heights, plane, (place.x, place.y)), plane - CLOSED),
+        bore_depth=min(
+            highest + _past_the_deck(heights, plane, (place.x, place.y)), plane - CLOSED
+        ),
         deck_over_seat=over_seat,
         deck_over_bore=over_bore,
         highest_over_bore=highest,

@@ -1,9 +1,9 @@
 """Everything that hangs on the pass at which the skim stops, judged again for each possible stop.
 
-A *stop* is a pass after which all castings may show, from the earliest to the last. Each question (fill of one
-casting, seats, clean-up, height of the rim) is a check as a function of the plane; the table has one row a question and
-one column a stop. Whether a casting shows is decided by eye at the machine: those rows say how likely it is, and do not
-enter a stop's verdict.
+A *stop* is a pass after which all castings may show, from the earliest to the last. Each question
+(fill of one casting, seats, clean-up, height of the rim) is a check as a function of the plane; the
+table has one row a question and one column a stop. Whether a casting shows is decided by eye at the
+machine: those rows say how likely it is, and do not enter a stop's verdict.
 """
 
 from __future__ import annotations
@@ -15,7 +15,14 @@ from typing import Any
 
 from corepath.lengths import Said, mm, said_all
 from corepath.reported import Key, report_keys
-from corepath.stackup.checks.depth_checks import clean_up_at, fill_at, fill_room, hold_at, inserts_at, shows_at
+from corepath.stackup.checks.depth_checks import (
+    clean_up_at,
+    fill_at,
+    fill_room,
+    hold_at,
+    inserts_at,
+    shows_at,
+)
 from corepath.stackup.checks.judge import weakest
 from corepath.stackup.checks.verdict import Check, Verdict
 from corepath.stackup.pour.pour import CastingPour, Shows, StopLimit
@@ -23,13 +30,15 @@ from corepath.stackup.skim import TIE, SkimPlan
 from corepath.stackup.stackup import CastingStack, Stackup
 
 __all__ = [
-    "Question", "Stop", "StopRow", "StopTable", "possible_stops", "pours", "stop_limits", "stop_table", "table_of",
+    "Question", "Stop", "StopRow", "StopTable", "possible_stops", "pours", "stop_limits",
+    "stop_table", "table_of",
 ]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """A pass after which the skim may stop, its plane (mm above the bed in B) and whether all castings show by it."""
+    """A pass after which the skim may stop, its plane (mm above the bed in B) and whether all
+    castings show by it."""
 
     number: int
     plane: float
@@ -41,7 +50,8 @@ class Stop:
 class Question:
     """What is asked of each stop: `name` as printed, `check` judges it for a plane.
 
-    With `word` it is decided by eye: that is printed of it, and it does not enter the verdict of a stop.
+    With `word` it is decided by eye: that is printed of it, and it does not enter the verdict of a
+    stop.
     """
 
     name: str
@@ -52,7 +62,8 @@ class Question:
 @report_keys("name", "by_eye", Key("at", "answers"))
 @dataclass(frozen=True, slots=True)
 class StopRow:
-    """One question and its answers, one for each stop of the table; `cells` are the answers as text."""
+    """One question and its answers, one for each stop of the table; `cells` are the answers as
+    text."""
 
     name: str
     checks: tuple[Check, ...]
@@ -80,17 +91,22 @@ class StopTable:
 
     @property
     def good(self) -> tuple[int, ...]:
-        """Passes after which the skim may stop, once all is seen to show: every other row holds in the worst case."""
+        """Passes after which the skim may stop, once all is seen to show: every other row holds in
+        the worst case."""
         return tuple(stop.number for stop in self.stops if self.verdict(stop.number) == "ok")
 
     def header(self) -> tuple[str, ...]:
-        """The first line as text: `12.40` for each stop, its height, the planned one marked with *."""
+        """The first line as text: `12.40` for each stop, its height, the planned one marked with
+        *."""
         marks = ("*" if stop.planned else "" for stop in self.stops)
-        names = (f"{mm(stop.plane):.2f}{mark}" for stop, mark in zip(self.stops, marks, strict=True))
+        names = (
+            f"{mm(stop.plane):.2f}{mark}" for stop, mark in zip(self.stops, marks, strict=True)
+        )
         return said_all(("", *names))
 
     def lines(self) -> tuple[tuple[str, ...], ...]:
-        """The other lines as text: the room in the worst case beyond the limit with its verdict, or how likely."""
+        """The other lines as text: the room in the worst case beyond the limit with its verdict, or
+        how likely."""
         return tuple((row.name, *row.cells) for row in self.rows)
 
     def judged(self) -> list[dict[str, Any]]:
@@ -120,7 +136,8 @@ def _row(stops: Sequence[Stop], asked: Question) -> StopRow:
 
 
 def possible_stops(skim: SkimPlan) -> tuple[Stop, ...]:
-    """The passes after which all castings may show, and all from the planned (or recorded) one on."""
+    """The passes after which all castings may show, and all from the planned (or recorded) one
+    on."""
     first = min(skim.earliest or skim.planned_stop, skim.planned_stop)
     return tuple(
         Stop(number, plane, _shows(skim, number), number == skim.planned_stop)
@@ -139,7 +156,8 @@ def _shows(skim: SkimPlan, number: int) -> Shows:
 
 
 def stop_limits(stack: Stackup, casting: CastingStack) -> tuple[StopLimit, ...]:
-    """How low the resin of one casting may lie for each possible stop: s - gB + gC - h - fill_margin."""
+    """How low the resin of one casting may lie for each possible stop: s - gB + gC - h -
+    fill_margin."""
     return tuple(
         StopLimit(stop.number, stop.plane, fill_room(stack, casting, stop.plane), stop.shows)
         for stop in possible_stops(stack.skim)
@@ -148,16 +166,23 @@ def stop_limits(stack: Stackup, casting: CastingStack) -> tuple[StopLimit, ...]:
 
 def pours(stack: Stackup) -> tuple[CastingPour, ...]:
     """The pour of each casting, with what each possible stop allows."""
-    return tuple(replace(casting.pour, stops=stop_limits(stack, casting)) for casting in stack.castings)
+    return tuple(
+        replace(casting.pour, stops=stop_limits(stack, casting)) for casting in stack.castings
+    )
 
 
 def stop_table(stack: Stackup) -> StopTable:
-    """The table of a stack-up: showing and fill of each casting, clean-up, rim, and seats where there are inserts."""
+    """The table of a stack-up: showing and fill of each casting, clean-up, rim, and seats where
+    there are inserts."""
     questions = [_asks_shows(stack, casting) for casting in stack.castings]
     questions += [
-        Question(f"fill {casting.casting.id}", partial(fill_at, stack, casting)) for casting in stack.castings
+        Question(f"fill {casting.casting.id}", partial(fill_at, stack, casting))
+        for casting in stack.castings
     ]
-    questions += [Question("clean-up", partial(clean_up_at, stack)), Question("rim", partial(hold_at, stack))]
+    questions += [
+        Question("clean-up", partial(clean_up_at, stack)),
+        Question("rim", partial(hold_at, stack)),
+    ]
     if stack.places:
         questions.append(Question("seats", lambda plane: weakest(inserts_at(stack, plane))))
     return table_of(possible_stops(stack.skim), questions)

@@ -1,10 +1,12 @@
-"""Compiled loops of the virtual blank: cut columns along straight pieces, and fill polygons by rows.
+"""Compiled loops of the virtual blank: cut columns along straight pieces, and fill polygons by
+rows.
 
-`top[iy, ix]` is the height of column (x0 + ix px, y0 + iy py), mm, X running fastest. A column under a piece of path
-is lowered to the lowest height that any point of the cutter reaches over it: exact for flat, ball and bull on level
-ground and ramps, no stamping. With u the place along the piece, v across it, m the slope and q the
-distance along from the column to the tip, that height is min over q of z(u + q) + rise(hypot(v, q)),
-a convex function of q. Geometry by elementary calculus, no source needed.
+`top[iy, ix]` is the height of column (x0 + ix px, y0 + iy py), mm, X running fastest. A column
+under a piece of path is lowered to the lowest height that any point of the cutter reaches over it:
+exact for flat, ball and bull on level ground and ramps, no stamping. With u the place along the
+piece, v across it, m the slope and q the distance along from the column to the tip, that height is
+min over q of z(u + q) + rise(hypot(v, q)), a convex function of q. Geometry by elementary calculus,
+no source needed.
 """
 
 from __future__ import annotations
@@ -15,7 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.compiled import njit
-from corepath.stock.contact_kernels import Underside, bull_table, looked_up, lowest_offset, meets_at, rise
+from corepath.stock.contact_kernels import (
+    Underside,
+    bull_table,
+    looked_up,
+    lowest_offset,
+    meets_at,
+    rise,
+)
 
 __all__ = ["cut_pieces", "fill_polygon", "pieces_near"]
 
@@ -28,12 +37,20 @@ _LEVEL = 1e-9
 
 @njit(cache=True)
 def _row_span(
-    y: float, ax: float, ay: float, dx: float, dy: float, side_x: float, side_y: float, radius: float
+    y: float,
+    ax: float,
+    ay: float,
+    dx: float,
+    dy: float,
+    side_x: float,
+    side_y: float,
+    radius: float,
 ) -> tuple[float, float]:
-    """The stretch of row y within `radius` of the piece from a along d, as (low, high); low > high where none.
+    """The stretch of row y within `radius` of the piece from a along d, as (low, high); low > high
+    where none.
 
-    `side` is the vector of length `radius` square to the piece (0 where that is straight down): discs about both ends
-    and the two edges beside the piece bound all that lies near it.
+    `side` is the vector of length `radius` square to the piece (0 where that is straight down):
+    discs about both ends and the two edges beside the piece bound all that lies near it.
     """
     low, high = 1e300, -1e300
     away = radius * radius - (y - ay) * (y - ay)
@@ -55,7 +72,8 @@ def _row_span(
 
 @njit(cache=True)
 def _around(top: Singles, x: float, y: float, circle: Floats) -> float:
-    """Highest of the columns that hold the places `circle` (k, 2) from (x, y), in columns; -1e9 where none does."""
+    """Highest of the columns that hold the places `circle` (k, 2) from (x, y), in columns; -1e9
+    where none does."""
     ny, nx = top.shape
     highest = -1e9
     for k in range(len(circle)):
@@ -68,14 +86,16 @@ def _around(top: Singles, x: float, y: float, circle: Floats) -> float:
 
 @njit(cache=True)
 def _ahead(height: float, v: float, end: Underside) -> float:
-    """How far ahead of the axis the edge meets material `height` above the tip, `v` beside the way."""
+    """How far ahead of the axis the edge meets material `height` above the tip, `v` beside the
+    way."""
     reach = meets_at(height, end)
     return math.sqrt(max(reach * reach - v * v, 0.0))
 
 
 @njit(cache=True)
 def _level_row(row: Singles, height: float) -> tuple[float, float, int]:
-    """Lower a row of columns to a height: lengths above the bed taken, the most of one, which one."""
+    """Lower a row of columns to a height: lengths above the bed taken, the most of one, which
+    one."""
     taken, most, where = 0.0, 0.0, 0
     kept = np.float32(height)
     higher = False
@@ -101,8 +121,9 @@ def _cut_piece(
 ) -> float:  # fmt: skip
     """Lower the columns under one piece; the depth of the deepest, its place in `place`.
 
-    A flat lowers all that lies under it at the piece's lower end to that end, which needs no geometry.
-    `volume` (k,): what is lowered above the bed, mm³, by k equal shares of the way in which the edge first meets it.
+    A flat lowers all that lies under it at the piece's lower end to that end, which needs no
+    geometry. `volume` (k,): what is lowered above the bed, mm³, by k equal shares of the way in
+    which the edge first meets it.
     """
     ny, nx = top.shape
     radius, corner = end.radius, end.corner
@@ -186,8 +207,11 @@ def _cut_piece(
 
 
 @njit(cache=True)
-def _over(a: float, b: float, least: float, most: float, low: float, high: float) -> tuple[float, float]:
-    """The stretch of the way from a to b that lies from `least` to `most`, within `low` to `high`: shares of it."""
+def _over(
+    a: float, b: float, least: float, most: float, low: float, high: float
+) -> tuple[float, float]:
+    """The stretch of the way from a to b that lies from `least` to `most`, within `low` to `high`:
+    shares of it."""
     if a == b:
         return (low, high) if least <= a <= most else (low, low)
     one, other = (least - a) / (b - a), (most - a) / (b - a)
@@ -197,15 +221,18 @@ def _over(a: float, b: float, least: float, most: float, low: float, high: float
 
 @njit(cache=True)
 def cut_pieces(
-    top: Singles, x0: float, y0: float, px: float, py: float, lower: Floats, upper: Floats, owner: Ints,
+    top: Singles, x0: float, y0: float, px: float, py: float, lower: Floats, upper: Floats,
+    owner: Ints,
     end: Underside, removed: Floats, where: Floats, deep: Floats, first: Ints, volume: Floats,
     highest: float,
 ) -> None:  # fmt: skip
-    """Cut all pieces in order and note, for each motion that owns them (`highest` is the highest column at first):
+    """Cut all pieces in order and note, for each motion that owns them (`highest` is the highest
+    column at first):
 
-    `removed` (n,) the deepest that a column was lowered, `where` (n, 3) at which place, `deep` (n,) how
-    far the tip stood below the stock around it (columns at the radius and one column outside it).
-    `volume` (k,) is what each share of the way takes above the bed, mm³; those of a piece begin at `first` (m + 1,).
+    `removed` (n,) the deepest that a column was lowered, `where` (n, 3) at which place, `deep` (n,)
+    how far the tip stood below the stock around it (columns at the radius and one column outside
+    it). `volume` (k,) is what each share of the way takes above the bed, mm³; those of a piece
+    begin at `first` (m + 1,).
     """
     place, radius = np.zeros(3), end.radius
     ny, nx = top.shape
@@ -227,7 +254,9 @@ def cut_pieces(
         for s in range(math.floor(low * steps), min(math.ceil(high * steps), steps) + 1):
             t = s / steps
             z = az + (bz - az) * t
-            stock = _around(top, (ax + (bx - ax) * t - x0) / px, (ay + (by - ay) * t - y0) / py, circle)
+            stock = _around(
+                top, (ax + (bx - ax) * t - x0) / px, (ay + (by - ay) * t - y0) / py, circle
+            )
             if stock - z > deep[motion]:
                 deep[motion] = stock - z
         cut = _cut_piece(top, x0, y0, px, py, ax, ay, az, bx, by, bz, end, place,
@@ -240,8 +269,11 @@ def cut_pieces(
 
 
 @njit(cache=True)
-def pieces_near(lower: Floats, upper: Floats, count: int, x: float, y: float, half_x: float, half_y: float) -> Ints:
-    """Which of the first `count` pieces have a box that meets the box about (x, y), in their order."""
+def pieces_near(
+    lower: Floats, upper: Floats, count: int, x: float, y: float, half_x: float, half_y: float
+) -> Ints:
+    """Which of the first `count` pieces have a box that meets the box about (x, y), in their
+    order."""
     found = np.empty(count, dtype=np.int64)
     size = 0
     for k in range(count):
@@ -268,7 +300,9 @@ def _sort(values: Floats) -> None:
 
 
 @njit(cache=True)
-def fill_polygon(mask: NDArray[np.bool_], x0: float, y0: float, px: float, py: float, edges: Floats) -> None:
+def fill_polygon(
+    mask: NDArray[np.bool_], x0: float, y0: float, px: float, py: float, edges: Floats
+) -> None:
     """Set the columns that lie inside closed rings, by the even-odd rule.
 
     `edges` (k, 4) are x1, y1, x2, y2 of all rings. A column on an edge may fall either way.

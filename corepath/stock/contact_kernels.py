@@ -16,7 +16,15 @@ from numpy.typing import NDArray
 from corepath.motion.compiled import njit
 from corepath.motion.cutter import Cutter
 
-__all__ = ["Underside", "bull_table", "looked_up", "lowest_offset", "meets_at", "rise", "underside_of"]
+__all__ = [
+    "Underside",
+    "bull_table",
+    "looked_up",
+    "lowest_offset",
+    "meets_at",
+    "rise",
+    "underside_of",
+]
 
 Floats = NDArray[np.float64]
 
@@ -39,7 +47,8 @@ def underside_of(cutter: Cutter) -> Underside:
 
 @njit(cache=True)
 def _bull_offset(v: float, slope: float, end: Underside) -> float:
-    """The q in [0, w], w = sqrt(radius² - v²), where rise(hypot(v, q)) begins to climb more than `slope`."""
+    """The q in [0, w], w = sqrt(radius² - v²), where rise(hypot(v, q)) begins to climb more than
+    `slope`."""
     radius, corner = end.radius, end.corner
     land = radius - corner
     low = 0.0
@@ -74,7 +83,8 @@ def bull_table(slope: float, end: Underside) -> Floats:
 
 @njit(cache=True)
 def looked_up(table: Floats, v: float, slope: float, end: Underside) -> float:
-    """`_bull_offset` from its table and one step of Newton's method; searched for where that step is no small one."""
+    """`_bull_offset` from its table and one step of Newton's method; searched for where that step
+    is no small one."""
     radius, corner = end.radius, end.corner
     at = v * _NODES / radius
     k = min(int(at), _NODES - 1)
@@ -87,7 +97,9 @@ def looked_up(table: Floats, v: float, slope: float, end: Underside) -> float:
     under = corner * corner - e * e
     if d > 0.0 and under > 0.0:
         steep, cos = e / math.sqrt(under), q / d
-        bend = cos * cos * corner * corner / (under * math.sqrt(under)) + steep * (1.0 - cos * cos) / d
+        bend = (
+            cos * cos * corner * corner / (under * math.sqrt(under)) + steep * (1.0 - cos * cos) / d
+        )
         step = (slope - steep * cos) / bend if bend > 0.0 else 1e300
         if bend * step * step <= _SMALL_GAIN:
             return float(min(max(q + step, inner), math.sqrt(max(radius * radius - v * v, 0.0))))
@@ -96,7 +108,8 @@ def looked_up(table: Floats, v: float, slope: float, end: Underside) -> float:
 
 @njit(cache=True)
 def lowest_offset(v: float, m: float, end: Underside) -> float:
-    """The q in [-w, w], w = sqrt(radius² - v²), where m q + rise(hypot(v, q)) is least (m > 0: q <= 0)."""
+    """The q in [-w, w], w = sqrt(radius² - v²), where m q + rise(hypot(v, q)) is least (m > 0: q <=
+    0)."""
     radius, corner = end.radius, end.corner
     if 0.0 < corner < radius:
         q = _bull_offset(v, abs(m), end)

@@ -1,9 +1,11 @@
-"""How hard the cutter works along the read motions: width, depth and side of the cut, place by place.
+"""How hard the cutter works along the read motions: width, depth and side of the cut, place by
+place.
 
-Width of cut: what of the cutter's front stands in material, projected across the way (mm; the diameter in a
-slot). Depth of cut: how far that material stands above the tip. With the spindle turning clockwise seen from
-above (M3), material to the right of the way is climb milling, to the left conventional. The engagement angle of a
-width a is acos(1 - 2a/D), 180 degrees in a slot (elementary geometry, no source needed).
+Width of cut: what of the cutter's front stands in material, projected across the way (mm; the
+diameter in a slot). Depth of cut: how far that material stands above the tip. With the spindle
+turning clockwise seen from above (M3), material to the right of the way is climb milling, to the
+left conventional. The engagement angle of a width a is acos(1 - 2a/D), 180 degrees in a slot
+(elementary geometry, no source needed).
 
 Entries and the laps after them are told in `entries`. Bed frame, mm.
 """
@@ -40,11 +42,11 @@ Flags = NDArray[np.bool_]
 class Engagement:
     """Samples along one file, in the order cut; (k,) each.
 
-    `piece` indexes `pieces` (all feeds and rapids, chords within 0.01 mm); `way` is the length that a sample stands
-    for; `right` and `left` the width of cut on either side, `depth` the greatest depth of cut, `deep` the width of what
-    stands higher than a layer, `under` how high material stands above the tip within half the radius of the axis
-    (0 but on the way down), `place` (k, 3), `entering` whether the sample
-    lies in an entry or the lap after it.
+    `piece` indexes `pieces` (all feeds and rapids, chords within 0.01 mm); `way` is the length that
+    a sample stands for; `right` and `left` the width of cut on either side, `depth` the greatest
+    depth of cut, `deep` the width of what stands higher than a layer, `under` how high material
+    stands above the tip within half the radius of the axis (0 but on the way down), `place` (k, 3),
+    `entering` whether the sample lies in an entry or the lap after it.
     """
 
     pieces: Pieces
@@ -81,10 +83,11 @@ class Engagement:
 
 
 def engagement(path: Path, before: Singles, grid: Grid, wide: float, layer: float) -> Engagement:
-    """Engagement of a path with a level-bottomed cutter; `before` are the columns as they stood before the file.
+    """Engagement of a path with a level-bottomed cutter; `before` are the columns as they stood
+    before the file.
 
-    `wide` is the width from which on only an entry and its first lap may cut, `layer` the depth from which on a cut
-    counts as `deep`.
+    `wide` is the width from which on only an entry and its first lap may cut, `layer` the depth
+    from which on a cut counts as `deep`.
     """
     pieces = Pieces(*flatten(path.kind, path.start, path.end, path.centre, _CHORDS))
     cuts = (path.kind[pieces.owner] > 0) & (pieces.low < float(before.max()) - _LEAST)
@@ -114,7 +117,8 @@ def engagement(path: Path, before: Singles, grid: Grid, wide: float, layer: floa
 
 
 def _rows(cuts: Flags, down: Flags, long: Floats, step: float) -> NDArray[np.int64]:
-    """First row of each piece's samples, (m + 1,): one a `step` of way, and one where a way down ends."""
+    """First row of each piece's samples, (m + 1,): one a `step` of way, and one where a way down
+    ends."""
     travelled = np.concatenate(([0.0], np.cumsum(np.where(cuts, long, 0.0))))
     count = np.diff(np.floor(travelled / step)).astype(np.int64)
     ends = down & ~np.append(down[1:], False)

@@ -1,11 +1,13 @@
-"""Compiled loop of the engagement: at places along a path, how much of the cutter's edge stands in material.
+"""Compiled loop of the engagement: at places along a path, how much of the cutter's edge stands in
+material.
 
-The front half of the cutter's circle is parted into `BINS` equal angles. The middle of each is a point q; the
-material over q reaches as high as the column stood before the file, or as the lowest earlier piece that came
-within the radius of q. Exact against the pieces, no stamping: earlier pieces are found through square cells.
-q lies at the radius from where the cutter stands now, so the last way must come nearer by `_NEAR` to count as
-having cut it; older ways count up to `_NEAR` farther, so that a lap repeated within its chords cuts nothing.
-Lengths in mm, bed frame; heights above the bed. Geometry by elementary calculus, no source needed.
+The front half of the cutter's circle is parted into `BINS` equal angles. The middle of each is a
+point q; the material over q reaches as high as the column stood before the file, or as the lowest
+earlier piece that came within the radius of q. Exact against the pieces, no stamping: earlier
+pieces are found through square cells. q lies at the radius from where the cutter stands now, so the
+last way must come nearer by `_NEAR` to count as having cut it; older ways count up to `_NEAR`
+farther, so that a lap repeated within its chords cuts nothing. Lengths in mm, bed frame; heights
+above the bed. Geometry by elementary calculus, no source needed.
 """
 
 from __future__ import annotations
@@ -32,7 +34,8 @@ Ints = NDArray[np.int64]
 
 @njit(cache=True)
 def _gap(px: float, py: float, a: Floats, b: Floats) -> tuple[float, float]:
-    """Squared distance in the plane from (px, py) to the piece a-b, and the share of the way nearest to it."""
+    """Squared distance in the plane from (px, py) to the piece a-b, and the share of the way
+    nearest to it."""
     dx, dy = b[0] - a[0], b[1] - a[1]
     squared = dx * dx + dy * dy
     t = 0.0
@@ -44,7 +47,8 @@ def _gap(px: float, py: float, a: Floats, b: Floats) -> tuple[float, float]:
 
 @njit(cache=True)
 def _column(before: Singles, grid: Floats, x: float, y: float) -> float:
-    """Height of the column nearest to (x, y) before the file; far below where the blank does not reach."""
+    """Height of the column nearest to (x, y) before the file; far below where the blank does not
+    reach."""
     ny, nx = before.shape
     ix = math.floor((x - grid[0]) / grid[2] + 0.5)
     iy = math.floor((y - grid[1]) / grid[3] + 0.5)
@@ -55,10 +59,12 @@ def _column(before: Singles, grid: Floats, x: float, y: float) -> float:
 
 @njit(cache=True)
 def _height(
-    x: float, y: float, z: float, start: float, lower: Floats, upper: Floats, near: Ints, count: int, radius: float,
+    x: float, y: float, z: float, start: float, lower: Floats, upper: Floats, near: Ints,
+    count: int, radius: float,
     recent: int, newest: int,
 ) -> float:  # fmt: skip
-    """Height of the material over (x, y) as pieces before `newest` left it; stops where none is left above z."""
+    """Height of the material over (x, y) as pieces before `newest` left it; stops where none is
+    left above z."""
     height = start
     far, close = (radius + _NEAR) ** 2, (radius - _NEAR) ** 2
     for k in range(count):
@@ -77,12 +83,14 @@ def _height(
 
 @njit(cache=True)
 def _collect(
-    x: float, y: float, lower: Floats, upper: Floats, head: Ints, after: Ints, member: Ints, frame: Floats,
+    x: float, y: float, lower: Floats, upper: Floats, head: Ints, after: Ints, member: Ints,
+    frame: Floats,
     shape: tuple[int, int], reach: float, near: Ints, seen: Ints, stamp: int,
 ) -> int:  # fmt: skip
     """Earlier pieces within `reach` of (x, y), the newest of each cell first, in `near`; how many.
 
-    At most one less than `near` holds: a file that goes the same way thousands of times must not take hours.
+    At most one less than `near` holds: a file that goes the same way thousands of times must not
+    take hours.
     """
     ny, nx = shape
     cell = frame[2]
@@ -110,8 +118,11 @@ def _collect(
 
 
 @njit(cache=True)
-def _again(link: int, a: Floats, b: Floats, lower: Floats, upper: Floats, after: Ints, member: Ints) -> bool:
-    """Whether one of the newest pieces of a cell is this very piece: what was cut once clears nothing more."""
+def _again(
+    link: int, a: Floats, b: Floats, lower: Floats, upper: Floats, after: Ints, member: Ints
+) -> bool:
+    """Whether one of the newest pieces of a cell is this very piece: what was cut once clears
+    nothing more."""
     for _ in range(_SAME_WAY):
         if link < 0:
             return False
@@ -127,9 +138,18 @@ def _again(link: int, a: Floats, b: Floats, lower: Floats, upper: Floats, after:
 
 @njit(cache=True)
 def _insert(
-    piece: int, lower: Floats, upper: Floats, head: Ints, after: Ints, member: Ints, used: int, frame: Floats, nx: int
+    piece: int,
+    lower: Floats,
+    upper: Floats,
+    head: Ints,
+    after: Ints,
+    member: Ints,
+    used: int,
+    frame: Floats,
+    nx: int,
 ) -> int:
-    """Enter a piece into the cells over the blank that it passes through; the number of links in use."""
+    """Enter a piece into the cells over the blank that it passes through; the number of links in
+    use."""
     a, b = lower[piece], upper[piece]
     cell = frame[2]
     way = math.sqrt((b[0] - a[0]) ** 2 + (b[1] - a[1]) ** 2)
@@ -154,22 +174,28 @@ def _insert(
 
 @njit(cache=True)
 def engage(
-    lower: Floats, upper: Floats, cuts: NDArray[np.bool_], before: Singles, grid: Floats, radius: float,
+    lower: Floats, upper: Floats, cuts: NDArray[np.bool_], before: Singles, grid: Floats,
+    radius: float,
     least: float, layer: float, first: Ints, found: Floats,
 ) -> None:  # fmt: skip
-    """Engagement at samples along the pieces, at the middle of equal shares of each, at their ends on the way down.
+    """Engagement at samples along the pieces, at the middle of equal shares of each, at their ends
+    on the way down.
 
-    `lower`, `upper` (m, 3) pieces in the order cut, `cuts` (m,) which are feeds (rapids clear nothing and are not
-    sampled); `before[iy, ix]` the columns before the file, `grid` their x0, y0, px, py; material counts when it
-    stands more than `least` above the tip. `first` (m + 1,) row of each piece's first sample in `found` (k, 6):
-    width of cut to the right of the way and to the left, greatest depth of cut, height of material above the tip
-    within half the radius of the axis, the share of the piece's way where the sample lies, and the width of what
-    stands more than `layer` above the tip.
+    `lower`, `upper` (m, 3) pieces in the order cut, `cuts` (m,) which are feeds (rapids clear
+    nothing and are not sampled); `before[iy, ix]` the columns before the file, `grid` their x0, y0,
+    px, py; material counts when it stands more than `least` above the tip. `first` (m + 1,) row of
+    each piece's first sample in `found` (k, 6): width of cut to the right of the way and to the
+    left, greatest depth of cut, height of material above the tip within half the radius of the
+    axis, the share of the piece's way where the sample lies, and the width of what stands more than
+    `layer` above the tip.
     """
     count = len(cuts)
     cell = max(radius, 1.0)
     low_x, low_y = grid[0] - 2.0 * radius, grid[1] - 2.0 * radius
-    high_x, high_y = grid[0] + grid[2] * before.shape[1] + radius, grid[1] + grid[3] * before.shape[0] + radius
+    high_x, high_y = (
+        grid[0] + grid[2] * before.shape[1] + radius,
+        grid[1] + grid[3] * before.shape[0] + radius,
+    )
     links = 0
     for k in range(count):
         if cuts[k]:
@@ -209,7 +235,19 @@ def engage(
             row = first[k] + s
             found[row, 4] = t
             got = _collect(
-                x, y, lower, upper, head, after, member, frame, (ny, nx), 2.0 * radius + _NEAR, near, seen, row
+                x,
+                y,
+                lower,
+                upper,
+                head,
+                after,
+                member,
+                frame,
+                (ny, nx),
+                2.0 * radius + _NEAR,
+                near,
+                seen,
+                row,
             )
             deepest = 0.0
             if not upright:
@@ -217,9 +255,22 @@ def engage(
                 near[got] = k
                 got += 1
                 for j in range(BINS):
-                    qx, qy = x + radius * math.cos(heading + angle[j]), y + radius * math.sin(heading + angle[j])
+                    qx, qy = (
+                        x + radius * math.cos(heading + angle[j]),
+                        y + radius * math.sin(heading + angle[j]),
+                    )
                     top = _height(
-                        qx, qy, z + least, _column(before, grid, qx, qy), lower, upper, near, got, radius, recent, count
+                        qx,
+                        qy,
+                        z + least,
+                        _column(before, grid, qx, qy),
+                        lower,
+                        upper,
+                        near,
+                        got,
+                        radius,
+                        recent,
+                        count,
                     )
                     if top > z + least:
                         found[row, 0 if angle[j] < 0.0 else 1] += width[j]
@@ -234,7 +285,10 @@ def engage(
                 newest = count if upright else recent
                 for j in range(9):
                     share = 0.0 if j == 8 else _INNER * radius
-                    qx, qy = x + share * math.cos(j * math.pi / 4.0), y + share * math.sin(j * math.pi / 4.0)
+                    qx, qy = (
+                        x + share * math.cos(j * math.pi / 4.0),
+                        y + share * math.sin(j * math.pi / 4.0),
+                    )
                     top = _height(
                         qx,
                         qy,

@@ -1,9 +1,10 @@
 """Entries: where a path goes down into material, and the slot that its first lap then cuts.
 
-A slot may begin where the way down ends, or where the wedge that a ramp left stands over the entry's own way. It may
-be left, as to clear a corner, and taken up again at its end, straight on. In a narrow pocket the lap comes back beside
-itself: there it is no slot, and beyond that one again, until it has come round to where the way down ended. A cut as
-wide that begins anywhere else is no part of a first lap. Lengths in mm, bed frame.
+A slot may begin where the way down ends, or where the wedge that a ramp left stands over the
+entry's own way. It may be left, as to clear a corner, and taken up again at its end, straight on.
+In a narrow pocket the lap comes back beside itself: there it is no slot, and beyond that one again,
+until it has come round to where the way down ended. A cut as wide that begins anywhere else is no
+part of a first lap. Lengths in mm, bed frame.
 """
 
 from __future__ import annotations
@@ -27,7 +28,8 @@ _SAME = 0.01
 _ON = 0.2
 _SAME_WAY = 0.9
 _CELL = 6.0
-"""radii: more than a run's first diameter of way, one sample over, and what lies ahead of an end, 2.5 radii."""
+"""radii: more than a run's first diameter of way, one sample over, and what lies ahead of an end,
+2.5 radii."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,12 +63,18 @@ def find_entries(down: Flags, met: Flags) -> tuple[WayIn, ...]:
 
 
 def first_laps(
-    pieces: Pieces, piece: Ints, place: Floats, way: Floats, wide: Flags, entries: tuple[WayIn, ...], radius: float
+    pieces: Pieces,
+    piece: Ints,
+    place: Floats,
+    way: Floats,
+    wide: Flags,
+    entries: tuple[WayIn, ...],
+    radius: float,
 ) -> Flags:
     """Which samples lie in an entry or its first lap, (k,).
 
-    `piece` (k,), `place` (k, 3), `way` (k,) of the samples in the order cut; `wide` tells which cut as wide as only a
-    first lap may.
+    `piece` (k,), `place` (k, 3), `way` (k,) of the samples in the order cut; `wide` tells which cut
+    as wide as only a first lap may.
     """
     inside = np.zeros(len(pieces), dtype=np.bool_)
     for entry in entries:
@@ -80,14 +88,17 @@ def first_laps(
         ends.add(_End(*pieces.upper[entry.last].tolist(), *headings[entry.last].tolist()))
     for first, stop in runs(wide | found):
         x, y, _ = place[first].tolist()
-        if found[first:stop].any() or _goes_on(ends.near(x, y), place, heading, way, first, stop, radius):
+        if found[first:stop].any() or _goes_on(
+            ends.near(x, y), place, heading, way, first, stop, radius
+        ):
             found[first:stop] = True
             ends.add(_End(*place[stop - 1].tolist(), *heading[stop - 1].tolist()))
     return found | (wide & _come_round(pieces, headings, entries, radius)[piece])
 
 
 class _Ends:
-    """Ends of slots by square cells, each once: where a slot is cut over and over, the work must not grow with it."""
+    """Ends of slots by square cells, each once: where a slot is cut over and over, the work must
+    not grow with it."""
 
     def __init__(self, radius: float) -> None:
         self._size = _CELL * radius
@@ -124,8 +135,11 @@ def _on_own_way(pieces: Pieces, place: Floats, entries: tuple[WayIn, ...]) -> Fl
     return on
 
 
-def _come_round(pieces: Pieces, headings: Floats, entries: tuple[WayIn, ...], radius: float) -> Flags:
-    """Pieces from where an entry ends, level and without a break, until they pass there again the same way, (m,).
+def _come_round(
+    pieces: Pieces, headings: Floats, entries: tuple[WayIn, ...], radius: float
+) -> Flags:
+    """Pieces from where an entry ends, level and without a break, until they pass there again the
+    same way, (m,).
 
     None of a path that does not come round: what it cuts is no lap.
     """
@@ -138,8 +152,16 @@ def _come_round(pieces: Pieces, headings: Floats, entries: tuple[WayIn, ...], ra
         stop = int(breaks[np.searchsorted(breaks, first)])
         if stop <= first:
             continue
-        end, a, b = pieces.upper[entry.last, :2], pieces.lower[first:stop, :2], pieces.upper[first:stop, :2]
-        t = np.clip(((end - a) * (b - a)).sum(axis=1) / np.maximum(((b - a) ** 2).sum(axis=1), 1e-18), 0.0, 1.0)
+        end, a, b = (
+            pieces.upper[entry.last, :2],
+            pieces.lower[first:stop, :2],
+            pieces.upper[first:stop, :2],
+        )
+        t = np.clip(
+            ((end - a) * (b - a)).sum(axis=1) / np.maximum(((b - a) ** 2).sum(axis=1), 1e-18),
+            0.0,
+            1.0,
+        )
         near = np.hypot(*(a + t[:, None] * (b - a) - end).T) < _ON
         away = np.append(False, np.maximum.accumulate(np.hypot(*(b - end).T) > radius)[:-1])
         back = np.flatnonzero(near & away & (headings[first:stop] @ headings[first] > _SAME_WAY))
@@ -149,9 +171,16 @@ def _come_round(pieces: Pieces, headings: Floats, entries: tuple[WayIn, ...], ra
 
 
 def _goes_on(
-    ends: list[_End], place: Floats, heading: Floats, way: Floats, first: int, stop: int, radius: float
+    ends: list[_End],
+    place: Floats,
+    heading: Floats,
+    way: Floats,
+    first: int,
+    stop: int,
+    radius: float,
 ) -> bool:
-    """Whether a run takes up one of the slots that ended earlier, within its first diameter of way."""
+    """Whether a run takes up one of the slots that ended earlier, within its first diameter of
+    way."""
     last = first + int(np.searchsorted(np.cumsum(way[first:stop]), 2.0 * radius)) + 1
     x, y, z = place[first:last].T
     for end in ends:

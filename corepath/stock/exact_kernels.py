@@ -1,8 +1,9 @@
 """Compiled loops of the exact proof: the least height that swept cutters leave at loose points.
 
-Points lie in square cells of side `cell` from (x0, y0): those of cell [iy, ix] are first[iy nx + ix] up to the next
-entry. For a piece of path the height left at a point is the least of z(t) + rise(distance) over the piece, which is
-convex in t, so it is solved and not sampled (see `corepath.stock.contact_kernels`). In mm, Z up from the bed.
+Points lie in square cells of side `cell` from (x0, y0): those of cell [iy, ix] are first[iy nx +
+ix] up to the next entry. For a piece of path the height left at a point is the least of z(t) +
+rise(distance) over the piece, which is convex in t, so it is solved and not sampled (see
+`corepath.stock.contact_kernels`). In mm, Z up from the bed.
 """
 
 from __future__ import annotations
@@ -25,7 +26,8 @@ _LEVEL = 1e-9
 
 @njit(cache=True)
 def _left(
-    x: float, y: float, ax: float, ay: float, az: float, ux: float, uy: float, m: float, length: float,
+    x: float, y: float, ax: float, ay: float, az: float, ux: float, uy: float, m: float,
+    length: float,
     end: Underside, best: float,
 ) -> float:  # fmt: skip
     """Height that one piece leaves at (x, y); `best` or more where it leaves no less than that."""
@@ -47,10 +49,12 @@ def _left(
 
 @njit(cache=True)
 def sweep_points(
-    px: Floats, py: Floats, first: Ints, x0: float, y0: float, cell: float, nx: int, ny: int, lower: Floats,
+    px: Floats, py: Floats, first: Ints, x0: float, y0: float, cell: float, nx: int, ny: int,
+    lower: Floats,
     upper: Floats, end: Underside, left: Floats, by: Ints, tag: Ints, until: Ints,
 ) -> None:  # fmt: skip
-    """Lower `left` (n,) at the points under each piece from `lower` to `upper` (m, 3); note its `tag` in `by`.
+    """Lower `left` (n,) at the points under each piece from `lower` to `upper` (m, 3); note its
+    `tag` in `by`.
 
     A point knows the pieces alone whose tag is less than its `until` (n,).
     """

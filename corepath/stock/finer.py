@@ -1,10 +1,11 @@
-"""Removal measured again on columns of its own, where those of the blank stand too far apart to tell it.
+"""Removal measured again on columns of its own, where those of the blank stand too far apart to
+tell it.
 
-A finishing pass takes a strip narrower than the spacing of the blank's columns: along a wall that runs with a row of
-them it meets either a whole row or none. Such a stretch of way is cut once more on a small grid of its own. Its columns
-stand at most a tenth of a millimetre or a fortieth of the diameter apart, and the grid is turned against the way, so
-that no wall runs with a row. All earlier cuts of the set-up are made on it first, in their order.
-Lengths in mm, bed frame.
+A finishing pass takes a strip narrower than the spacing of the blank's columns: along a wall that
+runs with a row of them it meets either a whole row or none. Such a stretch of way is cut once more
+on a small grid of its own. Its columns stand at most a tenth of a millimetre or a fortieth of the
+diameter apart, and the grid is turned against the way, so that no wall runs with a row. All earlier
+cuts of the set-up are made on it first, in their order. Lengths in mm, bed frame.
 """
 
 from __future__ import annotations
@@ -24,7 +25,8 @@ __all__ = ["finer_volumes", "runs"]
 
 _CELL = 0.1
 _CELLS = 40.0  # columns over the diameter, at least
-_TURN = math.atan((math.sqrt(5.0) - 1.0) / 2.0)  # no small whole numbers give this slope: rows never fall into step
+# no small whole numbers give this slope: rows never fall into step
+_TURN = math.atan((math.sqrt(5.0) - 1.0) / 2.0)
 _LONGEST = 40.0  # mm of way measured on one grid
 _DIAMETERS = 3.0  # the same in diameters, where that is more
 
@@ -46,7 +48,8 @@ def runs(shares: Ints, cut: Cut, diameter: float) -> Iterator[Ints]:
 
 
 def finer_volumes(stock: Stock, path: Path, cut: Cut, shares: Ints) -> Floats:
-    """What each of `shares` (k,) takes above the bed, mm³; `path` is the last that was cut on `stock`."""
+    """What each of `shares` (k,) takes above the bed, mm³; `path` is the last that was cut on
+    `stock`."""
     low, high = _ends(path, cut, shares)
     radius = path.cutter.radius
     turned = _turn(low, high)
@@ -82,7 +85,9 @@ def _turn(low: Floats, high: Floats) -> Floats:
 def _grid(low: Floats, high: Floats, radius: float, cell: float) -> Grid:
     """Columns over all that the cutter sweeps."""
     least = np.minimum(low, high).min(axis=0) - radius
-    nx, ny = (int(n) for n in np.ceil((np.maximum(low, high).max(axis=0) + radius - least) / cell) + 1)
+    nx, ny = (
+        int(n) for n in np.ceil((np.maximum(low, high).max(axis=0) + radius - least) / cell) + 1
+    )
     return Grid(float(least[0]), float(least[1]), cell, cell, nx, ny)
 
 
@@ -94,22 +99,31 @@ class _Patch:
         self.top: Singles = np.full((grid.ny, grid.nx), NOWHERE, dtype=np.float32)
 
     def begin(self, stock: Stock, low: Floats, high: Floats, radius: float) -> None:
-        """Set the columns within `radius` of the ways from `low` to `high` as high as when the set-up began."""
+        """Set the columns within `radius` of the ways from `low` to `high` as high as when the
+        set-up began."""
         swept, level = np.ones_like(self.top), np.zeros((len(low), 1))
         lower, upper = (np.hstack((end @ self.turned.T, level)) for end in (low, high))
         _cut(swept, self.grid, lower, upper, Underside(radius, 0.0))
         iy, ix = np.nonzero(swept < 1.0)
         places = np.column_stack((self.grid.xs[ix], self.grid.ys[iy])) @ self.turned
         blank = stock.grid
-        across = np.clip(np.rint((places[:, 0] - blank.x0) / blank.px), -1, blank.nx).astype(np.int64)
-        along = np.clip(np.rint((places[:, 1] - blank.y0) / blank.py), -1, blank.ny).astype(np.int64)
+        across = np.clip(np.rint((places[:, 0] - blank.x0) / blank.px), -1, blank.nx).astype(
+            np.int64
+        )
+        along = np.clip(np.rint((places[:, 1] - blank.y0) / blank.py), -1, blank.ny).astype(
+            np.int64
+        )
         inside = (across >= 0) & (across < blank.nx) & (along >= 0) & (along < blank.ny)
         self.top[iy[inside], ix[inside]] = stock.began[along[inside], across[inside]]
 
     def cut(self, past: Past, count: int, cut: Cut | None = None) -> Floats:
-        """Cut the first `count` pieces; the volume of each share of `cut`, 0 for those that come nowhere near."""
+        """Cut the first `count` pieces; the volume of each share of `cut`, 0 for those that come
+        nowhere near."""
         near = self._near(past, count)
-        lower, upper = (np.hstack((end[near, :2] @ self.turned.T, end[near, 2:])) for end in (past.lower, past.upper))
+        lower, upper = (
+            np.hstack((end[near, :2] @ self.turned.T, end[near, 2:]))
+            for end in (past.lower, past.upper)
+        )
         if cut is None:
             _cut(self.top, self.grid, lower, upper, past.end)
             return np.zeros(0)
@@ -122,7 +136,9 @@ class _Patch:
 
     def _near(self, past: Past, count: int) -> Ints:
         """Which of the first `count` pieces may meet a column of the grid, in their order."""
-        half = np.array([(self.grid.nx - 1) * self.grid.px, (self.grid.ny - 1) * self.grid.py]) / 2.0
+        half = (
+            np.array([(self.grid.nx - 1) * self.grid.px, (self.grid.ny - 1) * self.grid.py]) / 2.0
+        )
         middle = (np.array([self.grid.x0, self.grid.y0]) + half) @ self.turned
         reach = np.abs(self.turned.T) @ half + past.end.radius
         return pieces_near(
@@ -135,12 +151,14 @@ def _cut(
     top: Singles, grid: Grid, lower: Floats, upper: Floats, end: Underside,
     first: Ints | None = None,
 ) -> Floats:  # fmt: skip
-    """Cut pieces on a small grid; what each share of them takes, mm³ (one share a piece unless `first` says else)."""
+    """Cut pieces on a small grid; what each share of them takes, mm³ (one share a piece unless
+    `first` says else)."""
     count = len(lower)
     first = np.arange(count + 1, dtype=np.int64) if first is None else first
     volume, owner = np.zeros(int(first[-1])), np.zeros(count, dtype=np.int64)
     cut_pieces(
-        top, grid.x0, grid.y0, grid.px, grid.py, np.ascontiguousarray(lower), np.ascontiguousarray(upper), owner,
+        top, grid.x0, grid.y0, grid.px, grid.py, np.ascontiguousarray(lower),
+        np.ascontiguousarray(upper), owner,
         end, np.zeros(1), np.zeros((1, 3)), np.zeros(1), first, volume, float(top.max()),
     )  # fmt: skip
     return volume

@@ -1,10 +1,12 @@
-"""The virtual blank: point-sampled columns of wood and casting, in the bed frame of the current set-up.
+"""The virtual blank: point-sampled columns of wood and casting, in the bed frame of the current
+set-up.
 
-Each column holds one interval of wood and one of casting, [bottom, top], mm above the bed; an interval
-with its top not above its bottom is empty. Cutting always comes from above and lowers both tops. `top`
-is the height of the highest solid of each column; where there is none it is `NOWHERE`. Arrays are
-[iy, ix], X running fastest, columns at the middles of equal cells over the whole blank; the origin is
-the middle of the blank on the bed. Heights are single precision: their steps at 20 mm are 0.000002 mm.
+Each column holds one interval of wood and one of casting, [bottom, top], mm above the bed; an
+interval with its top not above its bottom is empty. Cutting always comes from above and lowers both
+tops. `top` is the height of the highest solid of each column; where there is none it is `NOWHERE`.
+Arrays are [iy, ix], X running fastest, columns at the middles of equal cells over the whole blank;
+the origin is the middle of the blank on the bed. Heights are single precision: their steps at 20 mm
+are 0.000002 mm.
 """
 
 from __future__ import annotations
@@ -33,7 +35,8 @@ Lies = Callable[[Floats, Floats], tuple[Floats, Floats]]
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """Where the columns stand: first column at (x0, y0), spacing px by py, ny rows of nx columns, mm."""
+    """Where the columns stand: first column at (x0, y0), spacing px by py, ny rows of nx columns,
+    mm."""
 
     x0: float
     y0: float
@@ -45,7 +48,10 @@ class Grid:
     @staticmethod
     def over(length: float, width: float, cell: float) -> Grid:
         """Columns no farther apart than `cell` over a rectangle about the origin."""
-        nx, ny = max(int(np.ceil(length / cell - 1e-9)), 1), max(int(np.ceil(width / cell - 1e-9)), 1)
+        nx, ny = (
+            max(int(np.ceil(length / cell - 1e-9)), 1),
+            max(int(np.ceil(width / cell - 1e-9)), 1),
+        )
         px, py = length / nx, width / ny
         return Grid(-length / 2.0 + px / 2.0, -width / 2.0 + py / 2.0, px, py, nx, ny)
 
@@ -77,24 +83,32 @@ class Grid:
         mask = np.zeros((self.ny, self.nx), dtype=np.bool_)
         edges = [np.hstack((ring[:-1, :2], ring[1:, :2])) for ring in rings]
         if edges:
-            fill_polygon(mask, self.x0, self.y0, self.px, self.py, np.ascontiguousarray(np.vstack(edges)))
+            fill_polygon(
+                mask, self.x0, self.y0, self.px, self.py, np.ascontiguousarray(np.vstack(edges))
+            )
         return mask
 
     def near(self, x: float, y: float, radius: float) -> Mask:
         """Which columns lie within `radius` of a place."""
         mask = np.zeros((self.ny, self.nx), dtype=np.bool_)
-        (low_y, low_x), (high_y, high_x) = self.at(x - radius, y - radius), self.at(x + radius, y + radius)
+        (low_y, low_x), (high_y, high_x) = (
+            self.at(x - radius, y - radius),
+            self.at(x + radius, y + radius),
+        )
         part = (slice(low_y, high_y + 1), slice(low_x, high_x + 1))
-        mask[part] = (self.xs[None, part[1]] - x) ** 2 + (self.ys[part[0], None] - y) ** 2 <= radius * radius
+        mask[part] = (self.xs[None, part[1]] - x) ** 2 + (
+            self.ys[part[0], None] - y
+        ) ** 2 <= radius * radius
         return mask
 
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """What each motion did: deepest lowering (n,), its place (n, 3), depth of the tip below the stock (n,).
+    """What each motion did: deepest lowering (n,), its place (n, 3), depth of the tip below the
+    stock (n,).
 
-    The way is parted into shares of about one diameter: `volume` (k,) taken in each (mm³), its piece `of` (k,), its
-    length `way` (k,), mm.
+    The way is parted into shares of about one diameter: `volume` (k,) taken in each (mm³), its
+    piece `of` (k,), its length `way` (k,), mm.
     """
 
     removed: Floats
@@ -108,7 +122,14 @@ class Cut:
     def nothing(count: int) -> Cut:
         """What `count` motions do that meet nothing."""
         none = np.zeros(0)
-        return Cut(np.zeros(count), np.zeros((count, 3)), np.zeros(count), none, none.astype(np.int64), none)
+        return Cut(
+            np.zeros(count),
+            np.zeros((count, 3)),
+            np.zeros(count),
+            none,
+            none.astype(np.int64),
+            none,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +142,8 @@ class Past:
 
 
 def _shares(lower: Floats, upper: Floats, step: float) -> tuple[NDArray[np.int64], Floats]:
-    """First share of each piece (m + 1,), none longer than `step` unless there were too many; their lengths.
+    """First share of each piece (m + 1,), none longer than `step` unless there were too many; their
+    lengths.
 
     A way straight down is one share: its columns go down at once, and not one after another.
     """
@@ -132,20 +154,23 @@ def _shares(lower: Floats, upper: Floats, step: float) -> tuple[NDArray[np.int64
     many = float(count.sum()) / (4.0 * len(count) + _SHARES)
     if many > 100.0:
         count = np.maximum(count // int(many / 100.0 + 1.0), 1)
-    return np.concatenate((np.zeros(1, dtype=np.int64), np.cumsum(count))), np.repeat(long / count, count)
+    return np.concatenate((np.zeros(1, dtype=np.int64), np.cumsum(count))), np.repeat(
+        long / count, count
+    )
 
 
 class Stock:
     """The blank as it is now, in the bed frame of the current set-up.
 
-    `raw` is the height of its upper face as it came, column by column, mm. With `lies` (a function of x and
-    y arrays that gives lower and upper face above the bed) the blank is as it was measured, else level.
-    `began` is `top` before the paths `past` were cut, which are those of this set-up; with `remembers` false neither is
-    kept, so that memory does not grow with the paths.
+    `raw` is the height of its upper face as it came, column by column, mm. With `lies` (a function
+    of x and y arrays that gives lower and upper face above the bed) the blank is as it was
+    measured, else level. `began` is `top` before the paths `past` were cut, which are those of this
+    set-up; with `remembers` false neither is kept, so that memory does not grow with the paths.
     """
 
     def __init__(
-        self, length: float, width: float, thickness: float, cell: float = 0.5, lies: Lies | None = None,
+        self, length: float, width: float, thickness: float, cell: float = 0.5,
+        lies: Lies | None = None,
         remembers: bool = True,
     ) -> None:  # fmt: skip
         self.remembers = remembers
@@ -176,18 +201,23 @@ class Stock:
             setattr(other, name, getattr(self, name).copy())
         return other
 
-    def cut(self, lower: Floats, upper: Floats, owner: NDArray[np.int64], count: int, end: Underside) -> Cut:
+    def cut(
+        self, lower: Floats, upper: Floats, owner: NDArray[np.int64], count: int, end: Underside
+    ) -> Cut:
         """Cut along straight pieces (m, 3) of `count` motions with a cutter, from above."""
         first, way = _shares(lower, upper, 2.0 * end.radius)
         of = np.repeat(np.arange(len(owner)), np.diff(first))
-        cut = Cut(np.zeros(count), np.zeros((count, 3)), np.zeros(count), np.zeros(len(of)), of, way)
+        cut = Cut(
+            np.zeros(count), np.zeros((count, 3)), np.zeros(count), np.zeros(len(of)), of, way
+        )
         grid = self.grid
         if self.remembers:
             if not self.past:
                 self.began = self.top.copy()  # cutting changes the heights in place
             self.past = (*self.past, Past(lower, upper, end))
         cut_pieces(
-            self.top, grid.x0, grid.y0, grid.px, grid.py, np.ascontiguousarray(lower), np.ascontiguousarray(upper),
+            self.top, grid.x0, grid.y0, grid.px, grid.py, np.ascontiguousarray(lower),
+            np.ascontiguousarray(upper),
             np.ascontiguousarray(owner), end, cut.removed, cut.where, cut.deep,
             first, cut.volume, self.highest(),
         )  # fmt: skip
@@ -199,7 +229,8 @@ class Stock:
         parts = self.past[len(self.past) - count :]
         whole = replace(
             parts[-1],
-            lower=np.concatenate([one.lower for one in parts]), upper=np.concatenate([one.upper for one in parts]),
+            lower=np.concatenate([one.lower for one in parts]),
+                upper=np.concatenate([one.upper for one in parts]),
         )  # fmt: skip
         self.past = (*self.past[: len(self.past) - count], whole)
 
@@ -209,14 +240,17 @@ class Stock:
             return
         low, high = np.minimum(lower, upper).min(axis=0), np.maximum(lower, upper).max(axis=0)
         low_y, low_x = self.grid.at(low[0] - radius - self.grid.px, low[1] - radius - self.grid.py)
-        high_y, high_x = self.grid.at(high[0] + radius + self.grid.px, high[1] + radius + self.grid.py)
+        high_y, high_x = self.grid.at(
+            high[0] + radius + self.grid.px, high[1] + radius + self.grid.py
+        )
         part = (slice(low_y, high_y + 1), slice(low_x, high_x + 1))
         for body in (self.wood_top[part], self.cast_top[part]):
             np.minimum(body, self.top[part], out=body)
         self._settle(part)
 
     def lower_raw(self, height: float) -> None:
-        """Take the upper face as it came to be planed to `height` at most: that face bears after the flip."""
+        """Take the upper face as it came to be planed to `height` at most: that face bears after
+        the flip."""
         self.raw = np.minimum(self.raw, np.float32(height))
 
     def carve(self, mask: Mask, height: float) -> None:
@@ -264,7 +298,9 @@ class Stock:
     def volume(self) -> float:
         """Solid volume, mm³."""
         wood = np.where(self.has_wood, self.wood_top - self.wood_bottom, 0.0).sum(dtype=np.float64)
-        cast = np.where(self.has_casting, self.cast_top - self.cast_bottom, 0.0).sum(dtype=np.float64)
+        cast = np.where(self.has_casting, self.cast_top - self.cast_bottom, 0.0).sum(
+            dtype=np.float64
+        )
         return float(wood + cast) * self.grid.px * self.grid.py
 
     def highest(self) -> float:
@@ -276,9 +312,15 @@ class Stock:
         return float(self.top[self.grid.at(x, y)])
 
     def pour(self, mask: Mask, below: float) -> None:
-        """Fill the columns of `mask` that were cut from above, and still have wood, to `below` the raw top."""
+        """Fill the columns of `mask` that were cut from above, and still have wood, to `below` the
+        raw top."""
         level = self.raw - np.float32(below)
-        blind = mask & self.has_wood & (self.wood_top < self.raw - np.float32(1e-3)) & (self.wood_top < level)
+        blind = (
+            mask
+            & self.has_wood
+            & (self.wood_top < self.raw - np.float32(1e-3))
+            & (self.wood_top < level)
+        )
         self.cast_bottom[blind] = self.wood_top[blind]
         self.cast_top[blind] = level[blind]
         self._settle()
@@ -286,11 +328,15 @@ class Stock:
     def flip(self, about: Literal["x", "y"], onto: Singles | None = None) -> None:
         """Turn the blank over about the X axis (y becomes -y) or Y axis (x becomes -x).
 
-        It comes to lie on a level face at its highest, or on the face `onto` (heights column by column),
-        which the hold-down then draws flat.
+        It comes to lie on a level face at its highest, or on the face `onto` (heights column by
+        column), which the hold-down then draws flat.
         """
         face = np.float32(self.highest()) if onto is None else onto
-        across = (slice(None, None, -1), slice(None)) if about == "x" else (slice(None), slice(None, None, -1))
+        across = (
+            (slice(None, None, -1), slice(None))
+            if about == "x"
+            else (slice(None), slice(None, None, -1))
+        )
         for kind in ("wood", "cast"):
             bottom, top = getattr(self, f"{kind}_bottom"), getattr(self, f"{kind}_top")
             empty = ~(top > bottom + np.float32(_EMPTY))

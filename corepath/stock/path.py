@@ -1,7 +1,7 @@
 """A program laid on the bed: its motions plus a zero, and the straight pieces that stand for them.
 
-Bed frame of the set-up, mm. A motion from or to a place that the program never gave is left out here
-and told as a finding. Curved motions are chords within the tolerance given (`Allowed.chords`).
+Bed frame of the set-up, mm. A motion from or to a place that the program never gave is left out
+here and told as a finding. Curved motions are chords within the tolerance given (`Allowed.chords`).
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True)
 class Pieces:
-    """Straight pieces: `lower` and `upper` ends (m, 3), index of the motion that each belongs to (m,)."""
+    """Straight pieces: `lower` and `upper` ends (m, 3), index of the motion that each belongs to
+    (m,)."""
 
     lower: Floats
     upper: Floats
@@ -35,7 +36,8 @@ class Pieces:
         return Pieces(self.lower[which], self.upper[which], self.owner[which])
 
     def below(self, level: float) -> Pieces:
-        """The parts that lie at or below a height; a plunge to below it leaves the point where it ends."""
+        """The parts that lie at or below a height; a plunge to below it leaves the point where it
+        ends."""
         some = self.pick(self.low <= level)
         lower, upper = some.lower.copy(), some.upper.copy()
         rise = upper[:, 2] - lower[:, 2]
@@ -82,9 +84,14 @@ class Path:
         """Motions `first` to `last` (not included) alone, with their pieces."""
         some = slice(first, last)
         low, high = np.searchsorted(self.pieces.owner, (first, last))
-        pieces = Pieces(self.pieces.lower[low:high], self.pieces.upper[low:high], self.pieces.owner[low:high] - first)
+        pieces = Pieces(
+            self.pieces.lower[low:high],
+            self.pieces.upper[low:high],
+            self.pieces.owner[low:high] - first,
+        )
         return replace(
-            self, kind=self.kind[some], start=self.start[some], end=self.end[some], centre=self.centre[some],
+            self, kind=self.kind[some], start=self.start[some], end=self.end[some],
+            centre=self.centre[some],
             line=self.line[some], spindle=self.spindle[some], index=self.index[some], pieces=pieces,
         )  # fmt: skip
 
@@ -101,15 +108,19 @@ class Path:
         if not len(over):
             return None
         # at that place, not at its lower end, which on a slope may lie far off
-        height = pieces.lower[over, 2] + share[over] * (pieces.upper[over, 2] - pieces.lower[over, 2])
+        height = pieces.lower[over, 2] + share[over] * (
+            pieces.upper[over, 2] - pieces.lower[over, 2]
+        )
         return int(self.line[pieces.owner[over[np.argmin(height)]]])
 
 
 def lay(
-    program: ReadProgram, zero: tuple[float, float, float], cutter: Cutter, highest: float, tolerance: float,
+    program: ReadProgram, zero: tuple[float, float, float], cutter: Cutter, highest: float,
+    tolerance: float,
     findings: Findings,
 ) -> Path:  # fmt: skip
-    """Lay a program on the bed; `highest` is the highest of the stock, for moves from unknown places."""
+    """Lay a program on the bed; `highest` is the highest of the stock, for moves from unknown
+    places."""
     start, end = program.start + zero, program.end + zero
     centre = program.centre + zero[:2]
     known = np.asarray(~(np.isnan(start).any(axis=1) | np.isnan(end).any(axis=1)), dtype=np.bool_)
@@ -133,17 +144,28 @@ def lay(
 
 
 def _unknown(
-    program: ReadProgram, start: Floats, end: Floats, known: NDArray[np.bool_], highest: float, findings: Findings
+    program: ReadProgram,
+    start: Floats,
+    end: Floats,
+    known: NDArray[np.bool_],
+    highest: float,
+    findings: Findings,
 ) -> None:
-    """Motions from or to unknown places: harmless only above the stock, at rapid or with the spindle still."""
+    """Motions from or to unknown places: harmless only above the stock, at rapid or with the
+    spindle still."""
     for index in np.flatnonzero(~known):
         line = int(program.line[index])
         height = end[index, 2]
         sideways = not np.array_equal(start[index, :2], end[index, :2], equal_nan=True)
         if program.kind[index] > 0 and (program.spindle_on[index] or not height > highest):
-            findings.add("start-unknown", "it cuts before X, Y and Z have all been given", line=line)
+            findings.add(
+                "start-unknown", "it cuts before X, Y and Z have all been given", line=line
+            )
         elif np.isnan(height) and sideways:
             findings.add("start-unknown", "a way sideways before Z has been given", line=line)
         elif height <= highest:
-            says = f"a rapid to {mm(height):.3f} from an unknown place; the stock stands {mm(highest):.3f} high"
+            says = (
+                f"a rapid to {mm(height):.3f} from an unknown place; the stock stands "
+                f"{mm(highest):.3f} high"
+            )
             findings.add("rapid-through-material", says, line=line, depth=float(highest - height))

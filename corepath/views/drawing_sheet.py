@@ -1,8 +1,10 @@
-"""The sheet all drawings share: frame, columns, title block, legend, dimensions and free room for labels.
+"""The sheet all drawings share: frame, columns, title block, legend, dimensions and free room for
+labels.
 
-Sheet millimetres, origin top left, y down. The sheet is an A3 lying (420 × 297), with a filing margin of
-20 mm at the left and 10 mm elsewhere (ISO 5457, from memory). Dimensions have extension lines that start
-off the object, filled arrowheads, and the figure above the line (ISO 129-1, from memory).
+Sheet millimetres, origin top left, y down. The sheet is an A3 lying (420 × 297), with a filing
+margin of 20 mm at the left and 10 mm elsewhere (ISO 5457, from memory). Dimensions have extension
+lines that start off the object, filled arrowheads, and the figure above the line (ISO 129-1, from
+memory).
 """
 
 from __future__ import annotations
@@ -18,22 +20,40 @@ from corepath.lengths import mm
 from corepath.views.svg import Box, Document, number, text_box, text_width, wrapped
 
 __all__ = [
-    "FRAME", "HEIGHT", "LARGE", "MAIN", "NORMAL", "SCALES", "SIDE", "SMALL", "WIDTH", "Labels", "arrowhead",
-    "best_scale", "dimension_across", "dimension_along", "heading", "rows_block", "scale_bar", "scale_words",
-    "side_block",
+    "FRAME", "HEIGHT", "LARGE", "MAIN", "NORMAL", "SCALES", "SIDE", "SMALL", "WIDTH", "Labels",
+    "arrowhead", "best_scale", "dimension_across", "dimension_along", "heading", "rows_block",
+    "scale_bar", "scale_words", "side_block",
 ]  # fmt: skip
 
 WIDTH, HEIGHT = 420.0, 297.0
 FRAME = Box(20.0, 10.0, 410.0, 287.0)
 SIDE = Box(326.0, 31.0, 410.0, 287.0)
 MAIN = Box(20.0, 31.0, 324.0, 287.0)
-SCALES = (2.0, 1.0, 1 / 2, 1 / 2.5, 1 / 3, 1 / 4, 1 / 5, 1 / 6, 1 / 8, 1 / 10, 1 / 12, 1 / 15, 1 / 20, 1 / 25, 1 / 50)
+SCALES = (
+    2.0,
+    1.0,
+    1 / 2,
+    1 / 2.5,
+    1 / 3,
+    1 / 4,
+    1 / 5,
+    1 / 6,
+    1 / 8,
+    1 / 10,
+    1 / 12,
+    1 / 15,
+    1 / 20,
+    1 / 25,
+    1 / 50,
+)
 SMALL, NORMAL, LARGE = 3.2, 3.6, 7.0
 
 
 def best_scale(width: float, height: float, room: Box) -> float:
     """The largest of `SCALES` at which `width` × `height` (model mm) fits `room`."""
-    return next((s for s in SCALES if width * s <= room.width and height * s <= room.height), SCALES[-1])
+    return next(
+        (s for s in SCALES if width * s <= room.width and height * s <= room.height), SCALES[-1]
+    )
 
 
 def scale_words(scale: float) -> str:
@@ -44,7 +64,9 @@ def scale_words(scale: float) -> str:
 def heading(svg: Document, left: str, right: str, under: str) -> None:
     """The strip at the top: what it is, which face is up, and a line below."""
     with svg.group("heading", id="heading"):
-        svg.add("rect", class_="wide", x=FRAME.x0, y=FRAME.y0, width=FRAME.width, height=FRAME.height)
+        svg.add(
+            "rect", class_="wide", x=FRAME.x0, y=FRAME.y0, width=FRAME.width, height=FRAME.height
+        )
         size = LARGE
         room = FRAME.width - 12.0
         while text_width(left, size) * 1.08 + text_width(right, size) * 1.08 > room and size > 4.5:
@@ -72,22 +94,29 @@ def rows_block(svg: Document, box: Box, rows: Iterable[tuple[str, str]], id_: st
             svg.text(box.x0 + 2, y + 3.9, name, "label quiet", size=SMALL)
             for k, line in enumerate(lines):
                 strong = " strong" if count == 0 else ""
-                svg.text(box.x0 + name_width + 2, y + 3.9 + k * pitch, line, "label" + strong, size=SMALL)
+                svg.text(
+                    box.x0 + name_width + 2, y + 3.9 + k * pitch, line, "label" + strong, size=SMALL
+                )
             y += pitch * len(lines) + 1.4
     return box.y1 - height
 
 
 def side_block(svg: Document, rows: Iterable[tuple[str, str]]) -> float:
-    """The column at the right parted off, with the title block at its foot; returns that block's upper edge."""
+    """The column at the right parted off, with the title block at its foot; returns that block's
+    upper edge."""
     svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
     return rows_block(svg, Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1), rows, "title")
 
 
-def arrowhead(svg: Document, x: float, y: float, angle: float, length: float = 2.6, class_: str = "solid") -> None:
+def arrowhead(
+    svg: Document, x: float, y: float, angle: float, length: float = 2.6, class_: str = "solid"
+) -> None:
     """A filled head with its tip at (x, y); `angle` in radians is where it points, y down."""
     half = math.radians(12)
     points = [(x, y)]
-    points += [(x - length * math.cos(angle + t), y - length * math.sin(angle + t)) for t in (half, -half)]
+    points += [
+        (x - length * math.cos(angle + t), y - length * math.sin(angle + t)) for t in (half, -half)
+    ]
     data = "M" + "L".join(f"{number(a)} {number(b)}" for a, b in points) + "z"
     svg.path(data, class_)
 
@@ -97,7 +126,8 @@ def dimension_along(
 ) -> None:
     """A level dimension from `x0` to `x1` at height `y`, of something that ends at `y_object`.
 
-    A figure that does not fit between the arrows stands at their right, or with `left` at their left.
+    A figure that does not fit between the arrows stands at their right, or with `left` at their
+    left.
     """
     side = 1.0 if y > y_object else -1.0
     for x in (x0, x1):
@@ -116,13 +146,20 @@ def dimension_along(
         svg.text((x0 + x1) / 2, y - 1.0, text, "dimension halo", size=NORMAL, anchor="middle")
     elif left:
         svg.text(
-            min(x0, x1) - (2 if abs(x1 - x0) >= 7.0 else 7), y + 1.2, text, "dimension halo", size=NORMAL, anchor="end"
+            min(x0, x1) - (2 if abs(x1 - x0) >= 7.0 else 7),
+            y + 1.2,
+            text,
+            "dimension halo",
+            size=NORMAL,
+            anchor="end",
         )
     else:
         svg.text(max(x0, x1) + 7, y + 1.2, text, "dimension halo", size=NORMAL)
 
 
-def dimension_across(svg: Document, y0: float, y1: float, x_object: float, x: float, text: str) -> None:
+def dimension_across(
+    svg: Document, y0: float, y1: float, x_object: float, x: float, text: str
+) -> None:
     """An upright dimension from `y0` to `y1` at `x`, of something that ends at `x_object`."""
     side = 1.0 if x > x_object else -1.0
     y0, y1 = min(y0, y1), max(y0, y1)
@@ -136,7 +173,9 @@ def dimension_across(svg: Document, y0: float, y1: float, x_object: float, x: fl
         svg.line(x, y0 - 6, x, y1 + 6, "faint")
         arrowhead(svg, x, y0, math.pi / 2)
         arrowhead(svg, x, y1, -math.pi / 2)
-    svg.text(x - 1.0, (y0 + y1) / 2, text, "dimension halo", size=NORMAL, anchor="middle", upright=False)
+    svg.text(
+        x - 1.0, (y0 + y1) / 2, text, "dimension halo", size=NORMAL, anchor="middle", upright=False
+    )
 
 
 def scale_bar(svg: Document, x: float, y: float, scale: float) -> float:
@@ -145,7 +184,14 @@ def scale_bar(svg: Document, x: float, y: float, scale: float) -> float:
     with svg.group("scale-bar"):
         for k in range(4):
             style = "solid" if k % 2 == 0 else "narrow"
-            svg.add("rect", class_=style, x=x + k * length * scale / 4, y=y - 1.4, width=length * scale / 4, height=1.4)
+            svg.add(
+                "rect",
+                class_=style,
+                x=x + k * length * scale / 4,
+                y=y - 1.4,
+                width=length * scale / 4,
+                height=1.4,
+            )
         svg.add("rect", class_="narrow", x=x, y=y - 1.4, width=length * scale, height=1.4)
         svg.text(x, y + 3.6, "0", size=SMALL, anchor="middle")
         svg.text(x + length * scale, y + 3.6, f"{mm(length):.0f~}", size=SMALL, anchor="middle")
@@ -176,13 +222,32 @@ class Labels:
         return not bool(np.any((x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1)))
 
     def place(
-        self, x: float, y: float, text: str, clear: float, size: float = SMALL, class_: str = "label halo"
+        self,
+        x: float,
+        y: float,
+        text: str,
+        clear: float,
+        size: float = SMALL,
+        class_: str = "label halo",
     ) -> bool:
-        """`text` near (x, y), at least `clear` away, with a leader where it stands far; False if no room."""
-        return self._tried(x, y, text, clear, size, class_, True) or self._tried(x, y, text, clear, size, class_, False)
+        """`text` near (x, y), at least `clear` away, with a leader where it stands far; False if no
+        room."""
+        return self._tried(x, y, text, clear, size, class_, True) or self._tried(
+            x, y, text, clear, size, class_, False
+        )
 
-    def _tried(self, x: float, y: float, text: str, clear: float, size: float, class_: str, off_lines: bool) -> bool:
-        for reach in (clear + 1.0, clear + 4.0, clear + 8.0, clear + 13.0, clear + 19.0, clear + 27.0, clear + 36.0):
+    def _tried(
+        self, x: float, y: float, text: str, clear: float, size: float, class_: str, off_lines: bool
+    ) -> bool:
+        for reach in (
+            clear + 1.0,
+            clear + 4.0,
+            clear + 8.0,
+            clear + 13.0,
+            clear + 19.0,
+            clear + 27.0,
+            clear + 36.0,
+        ):
             for tx, ty, anchor in _around(x, y, reach, size):
                 box = text_box(tx, ty, text, size=size, anchor=anchor, wider=self.wider)
                 if not self.free(box.grown(0.4)) or (off_lines and not self.quiet(box)):

@@ -1,12 +1,13 @@
 """A body of columns as a closed mesh: few triangles where it is even, small ones at walls.
 
-The columns stand on a lattice, each with one solid interval [bottom, top], mm. Cells of the lattice are joined
-into squares of up to 64 columns as long as both faces stay within a tolerance of what the square's triangles
-show; neighbouring squares differ by one size at most, and a square beside smaller ones is a fan about its
-middle that takes in their corners, so that no crack opens (a restricted quadtree, after von Herzen and Barr,
-Accurate triangulations of deformed, intersecting surfaces, Computer Graphics 21, 1987; from memory). The body
-ends in upright walls half a cell beyond its last columns, since it ends somewhere between them and the next.
-Heights are those of columns: nothing is averaged.
+The columns stand on a lattice, each with one solid interval [bottom, top], mm. Cells of the lattice
+are joined into squares of up to 64 columns as long as both faces stay within a tolerance of what
+the square's triangles show; neighbouring squares differ by one size at most, and a square beside
+smaller ones is a fan about its middle that takes in their corners, so that no crack opens (a
+restricted quadtree, after von Herzen and Barr, Accurate triangulations of deformed, intersecting
+surfaces, Computer Graphics 21, 1987; from memory). The body ends in upright walls half a cell
+beyond its last columns, since it ends somewhere between them and the next. Heights are those of
+columns: nothing is averaged.
 """
 
 from __future__ import annotations
@@ -28,7 +29,8 @@ Mask = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True)
 class ClosedMesh:
-    """A closed mesh: `vertices` (n, 3), mm, and `faces` (m, 3), counter-clockwise seen from outside."""
+    """A closed mesh: `vertices` (n, 3), mm, and `faces` (m, 3), counter-clockwise seen from
+    outside."""
 
     vertices: Floats
     faces: Ints
@@ -41,18 +43,22 @@ class ClosedMesh:
 
 
 def body(
-    xs: Floats, ys: Floats, bottom: Heights, top: Heights, rim: tuple[float, float], tolerance: float,
+    xs: Floats, ys: Floats, bottom: Heights, top: Heights, rim: tuple[float, float],
+    tolerance: float,
     largest: int = _LARGEST,
 ) -> ClosedMesh:  # fmt: skip
-    """The mesh of columns at `xs` (nx,), `ys` (ny,) with faces `bottom` and `top` (ny, nx), mm; NaN where none stands.
+    """The mesh of columns at `xs` (nx,), `ys` (ny,) with faces `bottom` and `top` (ny, nx), mm; NaN
+    where none stands.
 
-    `rim` is half the length and half the width of the blank: outermost columns reach to it. Away from walls the
-    mesh lies within `tolerance` of each column. `largest` is the side of the largest square, columns, a power of two.
-    Empty arrays where there is no column.
+    `rim` is half the length and half the width of the blank: outermost columns reach to it. Away
+    from walls the mesh lies within `tolerance` of each column. `largest` is the side of the largest
+    square, columns, a power of two. Empty arrays where there is no column.
     """
     x = np.concatenate([[-rim[0]], xs, [rim[0]]])
     y = np.concatenate([[-rim[1]], ys, [rim[1]]])
-    low, high = (np.pad(np.asarray(face, dtype=np.float64), 1, mode="edge") for face in (bottom, top))
+    low, high = (
+        np.pad(np.asarray(face, dtype=np.float64), 1, mode="edge") for face in (bottom, top)
+    )
     shape = tuple(-(-(n - 1) // largest) * largest + 1 for n in low.shape)
     low, high = (_filled_up(face, shape) for face in (low, high))
     triangles = _plan(low, high, tolerance, largest)
@@ -68,17 +74,24 @@ def body(
     a, b = border.T
     n = len(used)
     walls = np.concatenate([np.column_stack([b, a, a + n]), np.column_stack([b, a + n, b + n])])
-    return ClosedMesh(np.concatenate([upper, lower]), np.concatenate([faces, faces[:, ::-1] + n, walls]))
+    return ClosedMesh(
+        np.concatenate([upper, lower]), np.concatenate([faces, faces[:, ::-1] + n, walls])
+    )
 
 
-def _widened(corners: Floats, border: Ints, columns: tuple[Floats, Floats], rim: tuple[float, float]) -> Floats:
-    """Places in plan with those on the border moved out by half a cell, both edges that meet there alike."""
+def _widened(
+    corners: Floats, border: Ints, columns: tuple[Floats, Floats], rim: tuple[float, float]
+) -> Floats:
+    """Places in plan with those on the border moved out by half a cell, both edges that meet there
+    alike."""
     cell = np.array([np.ptp(c) / max(len(c) - 1, 1) for c in columns])
     along = (corners[border[:, 1]] - corners[border[:, 0]]) / cell
     out = np.column_stack([along[:, 1], -along[:, 0]]) / np.hypot(*along.T)[:, None]
     before, after = np.zeros_like(corners), np.zeros_like(corners)
     after[border[:, 0]], before[border[:, 1]] = out, out
-    moved = (before + after) / np.maximum(1.0 + (before * after).sum(axis=1), 0.5)[:, None] * cell / 2.0
+    moved = (
+        (before + after) / np.maximum(1.0 + (before * after).sum(axis=1), 0.5)[:, None] * cell / 2.0
+    )
     widened: Floats = np.clip(corners + moved, (-rim[0], -rim[1]), rim)
     return widened
 
@@ -124,7 +137,8 @@ def _sizes(largest: int) -> tuple[int, ...]:
 
 
 def _uneven(low: Floats, high: Floats, size: int, tolerance: float) -> Mask:
-    """Squares that two triangles, or a fan about the middle, would not show within the tolerance."""
+    """Squares that two triangles, or a fan about the middle, would not show within the
+    tolerance."""
     rows, columns = (n // size for n in low.shape)
     weight = np.arange(size + 1) / size
     worst = np.zeros((rows, columns))
@@ -150,7 +164,9 @@ def _balanced(splits: dict[int, Mask]) -> dict[int, Mask]:
     """The same with squares split so that none lies beside one of less than half its size."""
     for size in sorted(splits)[:-1]:
         near = np.pad(splits[size], 1)
-        wide = near[1:-1, 1:-1] | near[:-2, 1:-1] | near[2:, 1:-1] | near[1:-1, :-2] | near[1:-1, 2:]
+        wide = (
+            near[1:-1, 1:-1] | near[:-2, 1:-1] | near[2:, 1:-1] | near[1:-1, :-2] | near[1:-1, 2:]
+        )
         rows, columns = splits[2 * size].shape
         splits[2 * size] = splits[2 * size] | wide.reshape(rows, 2, columns, 2).any(axis=(1, 3))
     return splits
@@ -178,16 +194,23 @@ def _squares(lattice: Ints, here: Mask, split: Mask, size: int) -> list[Ints]:
     for halved, first, last, between in sides:
         fan, fine = ~whole & ~halved, ~whole & halved
         out.append(np.column_stack((first, last, middle))[fan])
-        out += [np.column_stack(three)[fine] for three in ((first, between, middle), (between, last, middle))]
+        out += [
+            np.column_stack(three)[fine]
+            for three in ((first, between, middle), (between, last, middle))
+        ]
     return out
 
 
 def _smallest(lattice: Ints, here: Mask, solid: Mask) -> list[Ints]:
-    """Two triangles for each single cell, split so that one of them is whole where one corner is empty."""
+    """Two triangles for each single cell, split so that one of them is whole where one corner is
+    empty."""
     y, x = np.nonzero(here)
     p00, p01, p11, p10 = lattice[y, x], lattice[y, x + 1], lattice[y + 1, x + 1], lattice[y + 1, x]
     rising = solid[y, x] & solid[y + 1, x + 1]
-    pairs = (((p00, p01, p11), (p00, p11, p10), rising), ((p00, p01, p10), (p01, p11, p10), ~rising))
+    pairs = (
+        ((p00, p01, p11), (p00, p11, p10), rising),
+        ((p00, p01, p10), (p01, p11, p10), ~rising),
+    )
     return [np.column_stack(three)[chosen] for one, two, chosen in pairs for three in (one, two)]
 
 
@@ -201,7 +224,8 @@ def _border(faces: Ints) -> Ints:
 
 
 def _without_pinches(faces: Ints) -> Ints:
-    """Without the triangles at places where the border touches itself: a closed mesh meets each edge twice."""
+    """Without the triangles at places where the border touches itself: a closed mesh meets each
+    edge twice."""
     while len(faces):
         starts, counts = np.unique(_border(faces)[:, 0], return_counts=True)
         pinched = starts[counts > 1]

@@ -1,9 +1,10 @@
 """Colours, line kinds and text sizes of all drawings, in one place.
 
-Cuts have one hue, light where shallow and dark where deep, so lightness alone tells the depth and the
-drawing survives a grey print and colour-blind eyes. Everything else is ink or grey on white. Line kinds
-follow ISO 128-2: continuous, dashed (rapids), long-dashed dotted (centre and section lines),
-long-dashed double-dotted (outlines that are not cut yet); widths 0.25 and 0.5 mm (from memory).
+Cuts have one hue, light where shallow and dark where deep, so lightness alone tells the depth and
+the drawing survives a grey print and colour-blind eyes. Everything else is ink or grey on white.
+Line kinds follow ISO 128-2: continuous, dashed (rapids), long-dashed dotted (centre and section
+lines), long-dashed double-dotted (outlines that are not cut yet); widths 0.25 and 0.5 mm (from
+memory).
 """
 
 from __future__ import annotations
@@ -36,14 +37,18 @@ def shade(share: float) -> str:
 def pale(share: float) -> str:
     """The shade of `shade(share)` thinned with white, for areas under lines of that shade."""
     colour = shade(share)
-    return "#" + "".join(f"{round(255 - (255 - int(colour[k : k + 2], 16)) * 0.24):02x}" for k in (1, 3, 5))
+    return "#" + "".join(
+        f"{round(255 - (255 - int(colour[k : k + 2], 16)) * 0.24):02x}" for k in (1, 3, 5)
+    )
 
 
 def stylesheet(units: Mapping[str, float], bands: int) -> str:
-    """The CSS. `units` says how many model millimetres one millimetre of the sheet is inside each view's class."""
+    """The CSS. `units` says how many model millimetres one millimetre of the sheet is inside each
+    view's class."""
     plain = _rules("", 1.0) + "".join(_rules(f".{view} ", unit) for view, unit in units.items())
     shades = "".join(
-        f".z{k}{{stroke:{shade(k / max(bands - 1, 1))}}} .f{k}{{fill:{shade(k / max(bands - 1, 1))}}} "
+        f".z{k}{{stroke:{shade(k / max(bands - 1, 1))}}} "
+        f".f{k}{{fill:{shade(k / max(bands - 1, 1))}}} "
         f".t{k}{{fill:{pale(k / max(bands - 1, 1))};fill-rule:evenodd}}\n"
         for k in range(bands)
     )
@@ -92,7 +97,9 @@ def _rules(prefix: str, unit: float) -> str:
             parts.append("stroke-linejoin:round;stroke-linecap:round")
         out.append(f"{prefix}.{name}{{{';'.join(parts)}}}\n")
     fills = {"wood": WOOD, "tint": TINT, "void": PAPER, "arrow": INK}
-    out += [f"{prefix}.{name}{{fill:{colour};fill-rule:evenodd}}\n" for name, colour in fills.items()]
+    out += [
+        f"{prefix}.{name}{{fill:{colour};fill-rule:evenodd}}\n" for name, colour in fills.items()
+    ]
     kind = prefix.strip(" .") or "sheet"
     out.append(f"{prefix}.resin{{fill:url(#resin-{kind});fill-rule:evenodd}}\n")
     out.append(f"{prefix}.obstacle{{fill:url(#obstacle-{kind});fill-rule:evenodd}}\n")

@@ -1,10 +1,11 @@
 """A small builder of SVG documents: strings put together in the order drawn, nothing kept behind.
 
-Units are millimetres of the printed sheet: `viewBox` counts them, `width` and `height` name them, so a
-print at 100 % is true to size. The sheet has its origin at the top left and y downwards, as SVG has.
-A *view* is a group with a transform that turns model millimetres (y upwards) into sheet millimetres;
-text never goes into such a group, so that it is neither mirrored nor scaled. Numbers are written with
-a fixed number of places, without trailing zeros and never as "-0", so equal drawings are equal bytes.
+Units are millimetres of the printed sheet: `viewBox` counts them, `width` and `height` name them,
+so a print at 100 % is true to size. The sheet has its origin at the top left and y downwards, as
+SVG has. A *view* is a group with a transform that turns model millimetres (y upwards) into sheet
+millimetres; text never goes into such a group, so that it is neither mirrored nor scaled. Numbers
+are written with a fixed number of places, without trailing zeros and never as "-0", so equal
+drawings are equal bytes.
 """
 
 from __future__ import annotations
@@ -21,7 +22,17 @@ from shapely import MultiPolygon, Polygon
 
 from corepath.lengths import INCH, MM, marked, mm, plain
 
-__all__ = ["Box", "Document", "number", "polygon_path", "polyline_path", "shown", "text_box", "text_width", "wrapped"]
+__all__ = [
+    "Box",
+    "Document",
+    "number",
+    "polygon_path",
+    "polyline_path",
+    "shown",
+    "text_box",
+    "text_width",
+    "wrapped",
+]
 
 _NARROW = frozenset("ijlI.,:;'|! ")
 _SLIM = frozenset("ftr()-/[]°")
@@ -47,11 +58,18 @@ class Box:
 
     def meets(self, other: Box) -> bool:
         """Whether the two overlap by more than touching."""
-        return self.x0 < other.x1 and other.x0 < self.x1 and self.y0 < other.y1 and other.y0 < self.y1
+        return (
+            self.x0 < other.x1 and other.x0 < self.x1 and self.y0 < other.y1 and other.y0 < self.y1
+        )
 
     def holds(self, other: Box) -> bool:
         """Whether `other` lies within this one."""
-        return self.x0 <= other.x0 and self.y0 <= other.y0 and self.x1 >= other.x1 and self.y1 >= other.y1
+        return (
+            self.x0 <= other.x0
+            and self.y0 <= other.y0
+            and self.x1 >= other.x1
+            and self.y1 >= other.y1
+        )
 
     def grown(self, by: float) -> Box:
         return Box(self.x0 - by, self.y0 - by, self.x1 + by, self.y1 + by)
@@ -63,15 +81,16 @@ def number(value: float, places: int = 2) -> str:
 
 
 def shown(value: float, places: int = 2) -> str:
-    """A length (mm) as a drawing gives it, in the job's units once the drawing is done; as `number` in mm."""
+    """A length (mm) as a drawing gives it, in the job's units once the drawing is done; as `number`
+    in mm."""
     return f"{mm(value):.{places}n}"
 
 
 def text_width(text: str, size: float) -> float:
     """Width in mm of `text` set in a common sans serif of font size `size` mm.
 
-    From the usual proportions of such faces (common practice, no source), rounded up. Of marked figures the longer of
-    mm and inches counts: which of them is drawn is not known yet.
+    From the usual proportions of such faces (common practice, no source), rounded up. Of marked
+    figures the longer of mm and inches counts: which of them is drawn is not known yet.
     """
     plain = MM.text(text)
     told = {plain, INCH.text(text)} if plain != text else {plain}
@@ -93,9 +112,11 @@ WIDER = 1.15
 
 
 def wrapped(text: str, size: float, width: float) -> list[str]:
-    """`text` in lines no wider than `width` mm, in a wide face either; a longer word is cut into pieces.
+    """`text` in lines no wider than `width` mm, in a wide face either; a longer word is cut into
+    pieces.
 
-    A figure that is marked (`corepath.lengths`) is as wide as it reads, and is never cut: half a mark is no figure.
+    A figure that is marked (`corepath.lengths`) is as wide as it reads, and is never cut: half a
+    mark is no figure.
     """
     lines: list[str] = []
     width /= WIDER
@@ -119,10 +140,13 @@ def wrapped(text: str, size: float, width: float) -> list[str]:
     return lines
 
 
-def polyline_path(points: NDArray[np.float64] | Sequence[Sequence[float]], places: int = 2, close: bool = False) -> str:
+def polyline_path(
+    points: NDArray[np.float64] | Sequence[Sequence[float]], places: int = 2, close: bool = False
+) -> str:
     """Path data through `points`, (n, 2) float mm, in relative steps that do not add up rounding.
 
-    Points that fall together after rounding are dropped; an empty string where fewer than two are left.
+    Points that fall together after rounding are dropped; an empty string where fewer than two are
+    left.
     """
     scale = 10**places
     whole = np.rint(np.asarray(points, dtype=float)[:, :2] * scale).astype(np.int64)
@@ -135,7 +159,9 @@ def polyline_path(points: NDArray[np.float64] | Sequence[Sequence[float]], place
         return ""
     steps = np.diff(whole, axis=0)
     head = "M" + _pair(whole[0], scale, places)
-    return head + "l" + " ".join(_pair(step, scale, places) for step in steps) + ("z" if close else "")
+    return (
+        head + "l" + " ".join(_pair(step, scale, places) for step in steps) + ("z" if close else "")
+    )
 
 
 def _pair(pair: NDArray[np.int64], scale: int, places: int) -> str:
@@ -143,15 +169,22 @@ def _pair(pair: NDArray[np.int64], scale: int, places: int) -> str:
 
 
 def polygon_path(shape: Polygon | MultiPolygon, places: int = 2) -> str:
-    """Path data of all rings of `shape`, for `fill-rule: evenodd`, thinned within two units of the last place."""
+    """Path data of all rings of `shape`, for `fill-rule: evenodd`, thinned within two units of the
+    last place."""
     shape = shape.simplify(2.0 * 10.0**-places)
     pieces = list(shape.geoms) if isinstance(shape, MultiPolygon) else [shape]
-    rings = [ring for piece in pieces if not piece.is_empty for ring in (piece.exterior, *piece.interiors)]
+    rings = [
+        ring
+        for piece in pieces
+        if not piece.is_empty
+        for ring in (piece.exterior, *piece.interiors)
+    ]
     return "".join(polyline_path(np.asarray(ring.coords), places, close=True) for ring in rings)
 
 
 _SCREEN = "@media screen{svg:root{width:100vw;height:100vh}}\n"
-"""Opened by itself in a browser a drawing fits the window; printed it has its size in mm, and so its scale."""
+"""Opened by itself in a browser a drawing fits the window; printed it has its size in mm, and so
+its scale."""
 
 
 class Document:
@@ -161,7 +194,14 @@ class Document:
     """
 
     def __init__(
-        self, width: float, height: float, title: str, css: str, description: str = "", *, fitted: bool = True
+        self,
+        width: float,
+        height: float,
+        title: str,
+        css: str,
+        description: str = "",
+        *,
+        fitted: bool = True,
     ) -> None:
         self.sheet = Box(0.0, 0.0, width, height)
         self.boxes: list[Box] = []
@@ -169,7 +209,8 @@ class Document:
         w, h = number(width), number(height)
         self._parts = [
             '<?xml version="1.0" encoding="UTF-8"?>',
-            f'<svg xmlns="http://www.w3.org/2000/svg" width="{w}mm" height="{h}mm" viewBox="0 0 {w} {h}" role="img"'
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{w}mm" height="{h}mm" viewBox="0 0 '
+            f'{w} {h}" role="img"'
             ' style="color-scheme:only light">',
             f" <title>{escape(title)}</title>",
         ]
@@ -179,7 +220,8 @@ class Document:
         self.add("rect", class_="paper", x=0, y=0, width=width, height=height)
 
     def add(self, tag: str, **attributes: Any) -> None:
-        """An empty element. `class_` becomes `class`, other underscores hyphens; None is left out."""
+        """An empty element. `class_` becomes `class`, other underscores hyphens; None is left
+        out."""
         self._parts.append(" " * self._depth + f"<{tag}{_attributes(attributes)}/>")
 
     def path(self, data: str, class_: str, **attributes: Any) -> None:
@@ -201,19 +243,24 @@ class Document:
         anchor: str = "start",
         upright: bool = True,
     ) -> Box:
-        """Text with its base line at (x, y); not `upright` reads from the right-hand side of the sheet."""
+        """Text with its base line at (x, y); not `upright` reads from the right-hand side of the
+        sheet."""
         box = text_box(x, y, text, size=size, anchor=anchor, upright=upright)
         self.boxes.append(box)
         turn = None if upright else f"rotate(-90 {number(x)} {number(y)})"
         known = {"class_": class_, "x": x, "y": y, "font_size": size, "transform": turn}
         known["text_anchor"] = None if anchor == "start" else anchor
-        self._parts.append(" " * self._depth + f"<text{_attributes(known)}>{escape(marked(text))}</text>")
+        self._parts.append(
+            " " * self._depth + f"<text{_attributes(known)}>{escape(marked(text))}</text>"
+        )
         return box
 
     @contextmanager
     def group(self, class_: str, **attributes: Any) -> Iterator[None]:
         """Everything drawn inside goes into one `<g>`."""
-        self._parts.append(" " * self._depth + f"<g{_attributes({'class_': class_, **attributes})}>")
+        self._parts.append(
+            " " * self._depth + f"<g{_attributes({'class_': class_, **attributes})}>"
+        )
         self._depth += 1
         yield
         self._depth -= 1
@@ -229,22 +276,31 @@ class Document:
 
     def clip(self, id_: str, box: Box) -> None:
         """A window for `clip_path="url(#id)"`, in sheet mm."""
-        place = f'x="{number(box.x0)}" y="{number(box.y0)}" width="{number(box.width)}" height="{number(box.height)}"'
+        place = (
+            f'x="{number(box.x0)}" y="{number(box.y0)}" width="{number(box.width)}" '
+            f'height="{number(box.height)}"'
+        )
         self._parts.append(f'  <clipPath id="{id_}"><rect {place}/></clipPath>')
 
     def clip_area(self, id_: str, data: str) -> None:
-        """A window of any shape for `clip_path="url(#id)"`, in the units of the group that uses it."""
-        self._parts.append(f'  <clipPath id="{id_}"><path clip-rule="evenodd" d="{data}"/></clipPath>')
+        """A window of any shape for `clip_path="url(#id)"`, in the units of the group that uses
+        it."""
+        self._parts.append(
+            f'  <clipPath id="{id_}"><path clip-rule="evenodd" d="{data}"/></clipPath>'
+        )
 
     def hatch(self, id_: str, pitch: float, class_: str, up: bool = False) -> None:
-        """A fill of lines at 45°, `pitch` apart in the units of the shape that uses it; `up` where y points upwards."""
+        """A fill of lines at 45°, `pitch` apart in the units of the shape that uses it; `up` where
+        y points upwards."""
         side = pitch * 2**0.5
         box = f'width="{number(side, 3)}" height="{number(side, 3)}" patternUnits="userSpaceOnUse"'
         box += ' patternTransform="scale(1 -1)"' if up else ""
         half, end = number(side / 2, 3), number(side, 3)
         far = number(side * 1.5, 3)
         data = f"M-{half} {half}L{half} -{half}M0 {end}L{end} 0M{half} {far}L{far} {half}"
-        self._parts.append(f'  <pattern id="{id_}" {box}><path class="{class_}" d="{data}"/></pattern>')
+        self._parts.append(
+            f'  <pattern id="{id_}" {box}><path class="{class_}" d="{data}"/></pattern>'
+        )
 
     def render(self) -> str:
         """The document as text, one element a line."""
@@ -252,9 +308,17 @@ class Document:
 
 
 def text_box(
-    x: float, y: float, text: str, *, size: float, anchor: str = "start", upright: bool = True, wider: float = 1.0
+    x: float,
+    y: float,
+    text: str,
+    *,
+    size: float,
+    anchor: str = "start",
+    upright: bool = True,
+    wider: float = 1.0,
 ) -> Box:
-    """Where `text` stands, estimated: ascent 0.76, descent 0.22 of the font size; `wider` times its usual width."""
+    """Where `text` stands, estimated: ascent 0.76, descent 0.22 of the font size; `wider` times its
+    usual width."""
     width = text_width(text, size) * wider
     before = {"start": 0.0, "middle": width / 2, "end": width}[anchor]
     if upright:

@@ -1,6 +1,8 @@
-"""Planning again whenever the job or a file that it names is saved, and showing the result in an open page.
+"""Planning again whenever the job or a file that it names is saved, and showing the result in an
+open page.
 
-Terms: the *inputs* are the job file and all files that it names; a *notice* is what the page is told of the last run.
+Terms: the *inputs* are the job file and all files that it names; a *notice* is what the page is
+told of the last run.
 """
 
 from corepath.watching.changes import Changes

@@ -1,9 +1,11 @@
-"""Whether the contents of a few files have changed since they were last taken, and have come to rest since.
+"""Whether the contents of a few files have changed since they were last taken, and have come to
+rest since.
 
-The contents are compared, a few times a second, rather than the system's events awaited: it is a handful of small
-files, and editors that write beside and rename, folders on other machines, and systems that lose events then all look
-the same. Only of a large file size and times are looked at first. A file that is being written is left alone until it
-stays the same for `SETTLE` seconds; one that is gone, as between the two renames of an editor, for `GONE` seconds.
+The contents are compared, a few times a second, rather than the system's events awaited: it is a
+handful of small files, and editors that write beside and rename, folders on other machines, and
+systems that lose events then all look the same. Only of a large file size and times are looked at
+first. A file that is being written is left alone until it stays the same for `SETTLE` seconds; one
+that is gone, as between the two renames of an editor, for `GONE` seconds.
 """
 
 from __future__ import annotations
@@ -26,9 +28,12 @@ State = dict[Path, str | None]
 
 
 class Changes:
-    """Looks at files; `files` gives them, or None while that is not known, and is asked at every look."""
+    """Looks at files; `files` gives them, or None while that is not known, and is asked at every
+    look."""
 
-    def __init__(self, files: Callable[[], Iterable[Path] | None], now: Callable[[], float] = time.monotonic) -> None:
+    def __init__(
+        self, files: Callable[[], Iterable[Path] | None], now: Callable[[], float] = time.monotonic
+    ) -> None:
         self._files, self._now = files, now
         self._known: tuple[Path, ...] = ()
         self._large: dict[Path, tuple[tuple[int, int, int], str]] = {}
@@ -55,7 +60,9 @@ class Changes:
             return False
         if state == self._taken:
             return False
-        gone = any(digest is None and self._taken.get(path) is not None for path, digest in state.items())
+        gone = any(
+            digest is None and self._taken.get(path) is not None for path, digest in state.items()
+        )
         return self._now() - self._since >= (GONE if gone else SETTLE)
 
     def _state(self) -> State:

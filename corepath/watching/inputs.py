@@ -1,4 +1,5 @@
-"""The files that a plan hangs on: the job, the record beside it, and the files that the job names."""
+"""The files that a plan hangs on: the job, the record beside it, and the files that the job
+names."""
 
 from __future__ import annotations
 
@@ -16,12 +17,15 @@ _LARGEST = 2**20  # bytes of a job that is looked into
 
 
 def inputs_of(job: Path) -> tuple[Path, ...] | None:
-    """All files that the plan of a job is made from, there or not; None while the job cannot be read.
+    """All files that the plan of a job is made from, there or not; None while the job cannot be
+    read.
 
     Read from the text alone, so that a job with faults still tells where its drawing lies.
     """
     try:
-        document: dict[str, Any] = tomllib.loads(read_regular(job, _LARGEST).decode("utf-8-sig").replace("\r\n", "\n"))
+        document: dict[str, Any] = tomllib.loads(
+            read_regular(job, _LARGEST).decode("utf-8-sig").replace("\r\n", "\n")
+        )
     except (OSError, ValueError, RecursionError):
         return None
     named = []

@@ -15,7 +15,8 @@ POLL = 0.2
 
 
 class Superseded(Exception):
-    """An input was saved again while a plan was made of it; that plan is given up before anything is written."""
+    """An input was saved again while a plan was made of it; that plan is given up before anything
+    is written."""
 
 
 def keep_making(
@@ -28,8 +29,8 @@ def keep_making(
 ) -> None:
     """Call `make` now and after each change, until `stop` is set.
 
-    `make` tells of its own faults; it is given a progress that ends it with `Superseded` once the inputs are others
-    than it was begun with, and must then have written nothing.
+    `make` tells of its own faults; it is given a progress that ends it with `Superseded` once the
+    inputs are others than it was begun with, and must then have written nothing.
     """
 
     def told(says: str, share: float) -> None:

@@ -1,4 +1,5 @@
-"""What the open page is told of the last run: whether a new plan lies there, what is wrong, whether one is made now."""
+"""What the open page is told of the last run: whether a new plan lies there, what is wrong, whether
+one is made now."""
 
 from __future__ import annotations
 
@@ -12,7 +13,8 @@ __all__ = ["Notice", "NoticeBoard"]
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """`number` counts the plans written since the start; `faults`, as text, are why no other one has followed yet."""
+    """`number` counts the plans written since the start; `faults`, as text, are why no other one
+    has followed yet."""
 
     number: int = 0
     plan: str = ""
@@ -21,7 +23,9 @@ class Notice:
 
     def as_json(self) -> str:
         """One line of JSON."""
-        return json.dumps({"number": self.number, "plan": self.plan, "busy": self.busy, "faults": self.faults})
+        return json.dumps(
+            {"number": self.number, "plan": self.plan, "busy": self.busy, "faults": self.faults}
+        )
 
 
 class NoticeBoard:
@@ -56,7 +60,8 @@ class NoticeBoard:
             self._changed.notify_all()
 
     def wait(self, after: int, timeout: float) -> tuple[int, Notice | None]:
-        """The next notice hung after turn `after`, and its turn; None when there was none for `timeout` seconds."""
+        """The next notice hung after turn `after`, and its turn; None when there was none for
+        `timeout` seconds."""
         with self._changed:
             self._changed.wait_for(lambda: self._turn > after or self.closed, timeout)
             return (self._turn, self._notice) if self._turn > after else (after, None)

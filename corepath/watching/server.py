@@ -1,8 +1,9 @@
 """A server for the folder of a plan, on this machine alone.
 
-It listens on 127.0.0.1 and answers only requests that name this machine as their host: a page from elsewhere that has
-its name point here gets nothing. It knows GET and HEAD, gives files inside the folder, no lists of them, nothing hidden
-and nothing that a link leads out to, and tells browsers to keep nothing and to let no other site show it.
+It listens on 127.0.0.1 and answers only requests that name this machine as their host: a page from
+elsewhere that has its name point here gets nothing. It knows GET and HEAD, gives files inside the
+folder, no lists of them, nothing hidden and nothing that a link leads out to, and tells browsers to
+keep nothing and to let no other site show it.
 """
 
 from __future__ import annotations
@@ -31,8 +32,12 @@ FIRST = "sheet.html"
 _LARGEST = 2**30  # bytes of a file that is sent
 _ALIVE = 15.0  # seconds between two signs of life on a stream that has nothing to tell
 _TYPES = {
-    ".html": "text/html; charset=utf-8", ".svg": "image/svg+xml", ".json": "application/json", ".stl": "model/stl",
-    ".nc": "text/plain; charset=utf-8", ".toml": "text/plain; charset=utf-8", ".csv": "text/plain; charset=utf-8",
+    ".html": "text/html; "
+             "charset=utf-8", ".svg": "image/svg+xml", ".json": "application/json",
+             ".stl": "model/stl",
+    ".nc": "text/plain; charset=utf-8", ".toml": "text/plain; "
+                                                 "charset=utf-8", ".csv": "text/plain; "
+                                                                          "charset=utf-8",
     ".js": "text/javascript", ".css": "text/css", ".png": "image/png", ".glb": "model/gltf-binary",
 }  # fmt: skip
 _HEADERS = {
@@ -74,7 +79,9 @@ def serving(folder: Path, board: NoticeBoard, port: int | None) -> Iterator[Page
     Raises InputError where a given port cannot be had.
     """
     server = _listening(folder, board, port)
-    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.05}, daemon=True)
+    thread = threading.Thread(
+        target=server.serve_forever, kwargs={"poll_interval": 0.05}, daemon=True
+    )
     thread.start()
     try:
         yield server
@@ -91,7 +98,9 @@ def _listening(folder: Path, board: NoticeBoard, port: int | None) -> PageServer
             return PageServer(folder, board, port)
         except OSError as error:
             says = f"cannot be listened on: {error.strerror or error}"
-            raise InputError([Fault("--port", says, str(port), "a port that is free, or leave it out")]) from error
+            raise InputError(
+                [Fault("--port", says, str(port), "a port that is free, or leave it out")]
+            ) from error
     try:
         return PageServer(folder, board, USUAL_PORT)
     except OSError:
@@ -118,7 +127,12 @@ class _Handler(BaseHTTPRequestHandler):
             status = HTTPStatus.METHOD_NOT_ALLOWED
         self.close_connection = True
         allow = {"Allow": "GET, HEAD"} if status is HTTPStatus.METHOD_NOT_ALLOWED else {}
-        self._send(f"{status.phrase}\n".encode(), "text/plain; charset=utf-8", status, {"Connection": "close", **allow})
+        self._send(
+            f"{status.phrase}\n".encode(),
+            "text/plain; charset=utf-8",
+            status,
+            {"Connection": "close", **allow},
+        )
 
     def version_string(self) -> str:
         return "corepath"
@@ -132,7 +146,9 @@ class _Handler(BaseHTTPRequestHandler):
             return
         path = urlsplit(self.path).path
         if path == "/":
-            self._send(b"", "text/plain; charset=utf-8", HTTPStatus.FOUND, {"Location": f"/{FIRST}"})
+            self._send(
+                b"", "text/plain; charset=utf-8", HTTPStatus.FOUND, {"Location": f"/{FIRST}"}
+            )
         elif path == "/favicon.ico":  # browsers ask for one, and complain when there is none
             self._send(b"", "image/x-icon", HTTPStatus.NO_CONTENT)
         elif path == EVENTS:
@@ -141,7 +157,8 @@ class _Handler(BaseHTTPRequestHandler):
             self._file(path)
 
     def _file(self, path: str) -> None:
-        number = self.server.board.notice.number  # before the file is read: a newer one must not be taken for this
+        # before the file is read: a newer one must not be taken for this
+        number = self.server.board.notice.number
         try:
             target = _inside(self.server.folder, path)
             data = read_regular(target, _LARGEST) if target is not None else None
@@ -156,7 +173,11 @@ class _Handler(BaseHTTPRequestHandler):
         self._send(with_script(data, number) if kind.startswith("text/html") else data, kind)
 
     def _send(
-        self, data: bytes, kind: str, status: HTTPStatus = HTTPStatus.OK, more: dict[str, str] | None = None
+        self,
+        data: bytes,
+        kind: str,
+        status: HTTPStatus = HTTPStatus.OK,
+        more: dict[str, str] | None = None,
     ) -> None:
         self.send_response(status)
         self.send_header("Content-Type", kind)
@@ -171,7 +192,11 @@ class _Handler(BaseHTTPRequestHandler):
         """Notices, each as soon as it hangs, until the reader or the server goes."""
         self.close_connection = True
         self.send_response(HTTPStatus.OK)
-        for name, value in {"Content-Type": "text/event-stream", **_HEADERS, "Connection": "close"}.items():
+        for name, value in {
+            "Content-Type": "text/event-stream",
+            **_HEADERS,
+            "Connection": "close",
+        }.items():
             self.send_header(name, value)
         self.end_headers()
         if self.command == "HEAD":
@@ -180,14 +205,17 @@ class _Handler(BaseHTTPRequestHandler):
         try:
             while not board.closed:
                 turn, notice = board.wait(turn, _ALIVE)
-                self.wfile.write(b": here\n\n" if notice is None else f"data: {notice.as_json()}\n\n".encode())
+                self.wfile.write(
+                    b": here\n\n" if notice is None else f"data: {notice.as_json()}\n\n".encode()
+                )
                 self.wfile.flush()
         except (TimeoutError, OSError):
             return
 
 
 def _inside(folder: Path, path: str) -> Path | None:
-    """The file of this folder that a path asks for; None where it is no plain name of one inside."""
+    """The file of this folder that a path asks for; None where it is no plain name of one
+    inside."""
     try:
         parts = unquote(path, errors="strict").removeprefix("/").split("/")
     except UnicodeDecodeError:

@@ -8,6 +8,6 @@ from corepath.work.make_works import build_works
 from corepath.work.works import Deck, Facing, Hole, Obstacle, Pocket, Step, Work
 
 __all__ = [
-    "Deck", "Facing", "Hole", "Obstacle", "Pocket", "Step", "Work", "build_works", "feed_checks", "feed_report",
-    "hole_checks", "limit_checks",
+    "Deck", "Facing", "Hole", "Obstacle", "Pocket", "Step", "Work", "build_works", "feed_checks",
+    "feed_report", "hole_checks", "limit_checks",
 ]  # fmt: skip

@@ -1,7 +1,9 @@
-"""How long a dowel may be in each set-up: its depth in the bed and what it may stand below the lowest cut over it.
+"""How long a dowel may be in each set-up: its depth in the bed and what it may stand below the
+lowest cut over it.
 
-Lengths in mm above the bed, in the worst case. In A nothing but a flush of the whole face is cut over a dowel, so there
-it may stand up to the raw top; in C inside a frame up to the raw top after the skim.
+Lengths in mm above the bed, in the worst case. In A nothing but a flush of the whole face is cut
+over a dowel, so there it may stand up to the raw top; in C inside a frame up to the raw top after
+the skim.
 """
 
 from __future__ import annotations
@@ -27,9 +29,11 @@ _STEP = 0.1  # lengths are given to this, rounded down
 @report_keys("dowel", "setup", "over", "stand", "length", "fits")
 @dataclass(frozen=True, slots=True)
 class DowelLength:
-    """The longest that `dowel` (from 1) may be in a set-up: `stand` above the bed, `length` with its depth in it.
+    """The longest that `dowel` (from 1) may be in a set-up: `stand` above the bed, `length` with
+    its depth in it.
 
-    `over` is the lowest that is cut over it (or its face), in the worst case; `fits`: the job's own stand is no longer.
+    `over` is the lowest that is cut over it (or its face), in the worst case; `fits`: the job's own
+    stand is no longer.
     """
 
     dowel: int
@@ -65,11 +69,15 @@ def _over(stack: Stackup, board: Board, dowel: DowelSection) -> dict[Setup, Line
     }
 
 
-def _length(stack: Stackup, number: int, dowel: DowelSection, setup: Setup, over: Linear) -> DowelLength:
+def _length(
+    stack: Stackup, number: int, dowel: DowelSection, setup: Setup, over: Linear
+) -> DowelLength:
     lowest = over.worst()[0]
     most = lowest - stack.job.limits.dowels
     stand = max(0.0, math.floor(most / _STEP + 1e-9) * _STEP)
-    return DowelLength(number, setup, lowest, stand, dowel.depth_in_bed + stand, dowel.stand <= most + 1e-9)
+    return DowelLength(
+        number, setup, lowest, stand, dowel.depth_in_bed + stand, dowel.stand <= most + 1e-9
+    )
 
 
 def dowel_words(stack: Stackup, board: Board, setup: Setup) -> str:
@@ -78,4 +86,6 @@ def dowel_words(stack: Stackup, board: Board, setup: Setup) -> str:
     lengths = [f"{mm(one.length):.1f} long, {mm(one.stand):.1f} over the bed" for one in mine]
     if len(set(lengths)) == 1:
         return f"dowels here at most {lengths[0]}; wood or plastic"
-    return "dowels here at most " + "; ".join(f"{one.dowel}: {words}" for one, words in zip(mine, lengths, strict=True))
+    return "dowels here at most " + "; ".join(
+        f"{one.dowel}: {words}" for one, words in zip(mine, lengths, strict=True)
+    )

@@ -1,6 +1,8 @@
-"""What holds the blank as it stands in each set-up: obstacles, screw heads, the frame left for clamps.
+"""What holds the blank as it stands in each set-up: obstacles, screw heads, the frame left for
+clamps.
 
-Places are in the bed frame of the set-up, mm; a screw's counterbore is cut into the face that lies up.
+Places are in the bed frame of the set-up, mm; a screw's counterbore is cut into the face that lies
+up.
 """
 
 from __future__ import annotations
@@ -22,7 +24,15 @@ from corepath.stackup.stackup import Stackup
 from corepath.work.keepoff import CLEARANCE, uncut
 from corepath.work.works import Obstacle, Work
 
-__all__ = ["Screw", "board_place", "head_top", "margin_fault", "screws_of", "standing", "with_uncut"]
+__all__ = [
+    "Screw",
+    "board_place",
+    "head_top",
+    "margin_fault",
+    "screws_of",
+    "standing",
+    "with_uncut",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +54,11 @@ class Screw:
 def screws_of(job: Job, setup: Setup) -> tuple[Screw, ...]:
     """All screws that hold the blank in a set-up."""
     return tuple(
-        Screw(f"screw {number}{_letter(k)}" if len(section.at) > 1 else f"screw {number}", *at, section)
+        Screw(
+            f"screw {number}{_letter(k)}" if len(section.at) > 1 else f"screw {number}",
+            *at,
+            section,
+        )
         for number, section in enumerate(job.screw, start=1)
         if setup in section.setups
         for k, at in enumerate(section.at)
@@ -61,7 +75,8 @@ def board_place(job: Job, setup: Setup, x: float, y: float) -> tuple[float, floa
 
 
 def head_top(stack: Stackup, setup: Setup, screw: Screw) -> Linear:
-    """How high the top of a screw's head stands above the bed of its set-up, before anything is cut there."""
+    """How high the top of a screw's head stands above the bed of its set-up, before anything is cut
+    there."""
     heights = stack.heights
     at = board_place(stack.job, setup, screw.x, screw.y)
     face = face_up(heights, setup, at, stack.skim.planned_plane)
@@ -76,7 +91,8 @@ def standing(job: Job, stack: Stackup, setup: Setup) -> tuple[Obstacle, ...]:
         if setup in section.setups
     ]
     found += [
-        Obstacle(screw.head, head_top(stack, setup, screw).nominal, screw.name) for screw in screws_of(job, setup)
+        Obstacle(screw.head, head_top(stack, setup, screw).nominal, screw.name)
+        for screw in screws_of(job, setup)
     ]
     return tuple(found)
 
@@ -92,7 +108,11 @@ def margin_fault(job: Job, board: Board, cutter: Cutter) -> Fault | None:
         return None
     most = wall.distance(board.blank.exterior) - least
     needs = f"{mm(least):g~} are needed for {cutter.describe()} and {mm(CLEARANCE):g} of clearance"
-    says = "the frame reaches into the groove" if room is None else f"leaves {mm(room):.2f~} between frame and groove"
+    says = (
+        "the frame reaches into the groove"
+        if room is None
+        else f"leaves {mm(room):.2f~} between frame and groove"
+    )
     says += f"; {needs}"
     allowed = f"at most {mm(most):.2f~}, or a larger blank" if most > 0 else "0, or a larger blank"
     return Fault("deck.margin", says, f"{mm(margin):g}", allowed)
@@ -107,13 +127,20 @@ def with_uncut(work: Work) -> Work:
         left, low, right, high = piece.area.bounds
         after = "; saw it off before C" if piece.sawn_off else ""
         lines.append(
-            f"uncut beside {' and '.join(piece.names)}: {square_cm(piece.area.area / 100.0):.1f~} at "
-            f"X {mm(left):.0f} to {mm(right):.0f}, Y {mm(low):.0f} to {mm(high):.0f} from the middle{after}"
+            f"uncut beside {' and '.join(piece.names)}: {square_cm(piece.area.area / 100.0):.1f~} "
+            "at "
+            f"X {mm(left):.0f} to {mm(right):.0f}, Y {mm(low):.0f} to {mm(high):.0f} from the "
+            f"middle{after}"
         )
     if work.deck is not None and work.deck.framed:
         edge = work.deck.area.bounds[0] - work.blank.bounds[0]
-        corner = f", a fillet of R{mm(work.cutter.corner_radius):g} along it" if work.cutter.corner_radius > 0.0 else ""
+        corner = (
+            f", a fillet of R{mm(work.cutter.corner_radius):g} along it"
+            if work.cutter.corner_radius > 0.0
+            else ""
+        )
         lines.append(
-            f"a frame {mm(edge):g} wide is left at full height; corners inside it R{mm(work.cutter.radius):g}{corner}"
+            f"a frame {mm(edge):g} wide is left at full height; corners inside it "
+            f"R{mm(work.cutter.radius):g}{corner}"
         )
     return replace(work, watch=(*work.watch, *lines)) if lines else work

@@ -1,11 +1,14 @@
-"""Where the cutter's axis may go beside obstacles, and what they keep it from cutting. No path here.
+"""Where the cutter's axis may go beside obstacles, and what they keep it from cutting. No path
+here.
 
-*Zone*: an obstacle grown by the cutter's radius and `CLEARANCE`, wherever the tip comes lower than its top and
-`CLEARANCE`; where even the collet (the widest that turns, from the tip up by the cutter's stick-out) comes as low,
-grown by the collet's radius instead. *Room*: where the axis may go: the blank with a strip round it to stand beside
-the wood in, or the inside of a frame less the cutter's radius; in both cases without the zones. *Land*: the flat part
-of the cutter's end, by which what is cut to full depth reaches beyond its axis. *Opened*: what a wider cutter has left
-no more than a layer on; in the corners between clamps and a frame there stands more. Bed frame of the set-up, mm.
+*Zone*: an obstacle grown by the cutter's radius and `CLEARANCE`, wherever the tip comes lower than
+its top and `CLEARANCE`; where even the collet (the widest that turns, from the tip up by the
+cutter's stick-out) comes as low, grown by the collet's radius instead. *Room*: where the axis may
+go: the blank with a strip round it to stand beside the wood in, or the inside of a frame less the
+cutter's radius; in both cases without the zones. *Land*: the flat part of the cutter's end, by
+which what is cut to full depth reaches beyond its axis. *Opened*: what a wider cutter has left no
+more than a layer on; in the corners between clamps and a frame there stands more. Bed frame of the
+set-up, mm.
 """
 
 from __future__ import annotations
@@ -43,8 +46,8 @@ __all__ = [
 ]
 
 CLEARANCE = 0.5
-"""mm between cutter or collet and an obstacle, sideways and above: clamps are placed by hand (common practice, no
-source)."""
+"""mm between cutter or collet and an obstacle, sideways and above: clamps are placed by hand
+(common practice, no source)."""
 
 BESIDE = 2.0
 """How far beyond touching the blank's edge the cutter may stand beside it, mm."""
@@ -62,14 +65,17 @@ Area: TypeAlias = Polygon | MultiPolygon
 
 @dataclass(frozen=True, slots=True)
 class Uncut:
-    """One piece that an operation does not reach: its area and the names of what keeps the cutter off."""
+    """One piece that an operation does not reach: its area and the names of what keeps the cutter
+    off."""
 
     area: Polygon
     names: tuple[str, ...]
     sawn_off: bool
 
 
-def zone(obstacle: Obstacle, cutter: Cutter, collet: float, lowest: Callable[[Polygon], float]) -> Polygon | None:
+def zone(
+    obstacle: Obstacle, cutter: Cutter, collet: float, lowest: Callable[[Polygon], float]
+) -> Polygon | None:
     """The keep-off zone of one obstacle, or None where the path passes above it.
 
     `lowest` gives the lowest that the tip comes over an area.
@@ -88,7 +94,8 @@ def _grown(area: Polygon, radius: float) -> Polygon:
 
 
 def zone_of(work: Work, plane: float | None = None) -> Area | None:
-    """All zones of a work that planes to `plane` (by default its lowest) or surfaces the deck; None without any."""
+    """All zones of a work that planes to `plane` (by default its lowest) or surfaces the deck; None
+    without any."""
     zones = [found for _, found in _zones(work, plane)]
     return _area(shapely.union_all(zones)) if zones else None
 
@@ -96,7 +103,8 @@ def zone_of(work: Work, plane: float | None = None) -> Area | None:
 def park_clear(
     obstacles: Sequence[Obstacle], half_length: float, half_width: float, collet: float
 ) -> tuple[float, float]:
-    """Where the cutter is changed: the corner of the blank at the back left, or the first of the others that is clear.
+    """Where the cutter is changed: the corner of the blank at the back left, or the first of the
+    others that is clear.
 
     Clear is `HAND` mm beside what turns; where no corner is, the one with most room.
     """
@@ -107,7 +115,11 @@ def park_clear(
         (half_length, -half_width),
     ]
     rooms = [
-        min((shapely.Point(corner).distance(obstacle.area) for obstacle in obstacles), default=math.inf) - collet / 2.0
+        min(
+            (shapely.Point(corner).distance(obstacle.area) for obstacle in obstacles),
+            default=math.inf,
+        )
+        - collet / 2.0
         for corner in corners
     ]
     clear = [corner for corner, room in zip(corners, rooms, strict=True) if room >= HAND]
@@ -127,9 +139,13 @@ def _zones(work: Work, plane: float | None) -> list[tuple[Obstacle, Polygon]]:
         def lowest(area: Polygon) -> float:
             return _lowest_node(finished.surface, area.bounds) + finished.rough
 
-    found = [(obstacle, zone(obstacle, work.cutter, work.collet, lowest)) for obstacle in work.obstacles]
+    found = [
+        (obstacle, zone(obstacle, work.cutter, work.collet, lowest)) for obstacle in work.obstacles
+    ]
     field = field_of(work)
-    return [(obstacle, area) for obstacle, area in found if area is not None and area.intersects(field)]
+    return [
+        (obstacle, area) for obstacle, area in found if area is not None and area.intersects(field)
+    ]
 
 
 def _lowest_node(surface: Any, bounds: tuple[float, float, float, float]) -> float:
@@ -141,11 +157,14 @@ def _lowest_node(surface: Any, bounds: tuple[float, float, float, float]) -> flo
     rows = (ys >= low - step) & (ys <= high + step)
     beyond = left < xs[0] or right > xs[-1] or low < ys[0] or high > ys[-1]
     part = np.asarray(surface.grid)[np.ix_(columns, rows)]
-    return min(float(part.min(initial=np.inf)), float(surface.edge) if beyond or part.size == 0 else np.inf)
+    return min(
+        float(part.min(initial=np.inf)), float(surface.edge) if beyond or part.size == 0 else np.inf
+    )
 
 
 def field_of(work: Work) -> Polygon:
-    """Where the axis may go if nothing stands there: beyond the blank's edges, or inside the frame."""
+    """Where the axis may go if nothing stands there: beyond the blank's edges, or inside the
+    frame."""
     deck = work.deck
     if deck is not None and deck.framed:
         return _boxed(deck.area, -work.cutter.radius)
@@ -162,16 +181,23 @@ def room_of(work: Work, plane: float | None = None) -> Area | None:
     zones, deck = zone_of(work, plane), work.deck
     room: BaseGeometry = field_of(work)
     if deck is not None and deck.opened is not None:
-        room = room.intersection(deck.opened.buffer(_TOUCH - work.cutter.radius, quad_segs=4 * _QUADS))
+        room = room.intersection(
+            deck.opened.buffer(_TOUCH - work.cutter.radius, quad_segs=4 * _QUADS)
+        )
     elif zones is None and not (deck is not None and deck.framed):
         return None
     return _area(room if zones is None else room.difference(zones)) or Polygon()
 
 
 def opened_by(work: Work, above: float) -> Area | None:
-    """What a work cuts to within `above` mm of where its tip comes; None where nothing keeps it off."""
+    """What a work cuts to within `above` mm of where its tip comes; None where nothing keeps it
+    off."""
     room = room_of(work)
-    return None if room is None else _area(room.buffer(effective_diameter(work.cutter, above) / 2.0, quad_segs=_QUADS))
+    return (
+        None
+        if room is None
+        else _area(room.buffer(effective_diameter(work.cutter, above) / 2.0, quad_segs=_QUADS))
+    )
 
 
 def spared(work: Work, core: Polygon | None = None) -> Work:
@@ -193,19 +219,24 @@ def spared(work: Work, core: Polygon | None = None) -> Work:
         beyond = _tilted(work.deck, cutter, room)
         if work.deck.rough <= 0.0:
             beyond += _propped(work.deck, cutter, room, core)
-        return replace(work, deck=replace(work.deck, spare=_area(_union([spare, *beyond]).intersection(asked))))
+        return replace(
+            work, deck=replace(work.deck, spare=_area(_union([spare, *beyond]).intersection(asked)))
+        )
     assert work.facing is not None
     facing = replace(work.facing, spare=spare)
     told = replace(work, facing=facing)
     sawn = [piece.area for piece in uncut(told) if piece.sawn_off and work.name == "skim"]
-    return replace(told, facing=replace(facing, sawn=_area(shapely.union_all(sawn)))) if sawn else told
+    return (
+        replace(told, facing=replace(facing, sawn=_area(shapely.union_all(sawn)))) if sawn else told
+    )
 
 
 def _tilted(deck: Deck, cutter: Cutter, room: Area) -> list[BaseGeometry]:
     """Squares about the nodes of tilted ground that would be touched only from outside the room.
 
-    Ground with the gradient g is touched by the cutter whose axis stands land·g/|g| + corner·g/sqrt(1 + g²) down from
-    it. Ground so level that a whole width of the cutter leaves less than half a ridge there counts as level.
+    Ground with the gradient g is touched by the cutter whose axis stands land·g/|g| +
+    corner·g/sqrt(1 + g²) down from it. Ground so level that a whole width of the cutter leaves less
+    than half a ridge there counts as level.
     """
     surface: Any = deck.surface
     xs, ys = np.asarray(surface.xs), np.asarray(surface.ys)
@@ -222,11 +253,13 @@ def _tilted(deck: Deck, cutter: Cutter, room: Area) -> list[BaseGeometry]:
 
 
 def _propped(deck: Deck, cutter: Cutter, room: Area, core: Polygon | None) -> list[BaseGeometry]:
-    """Squares about the nodes beside the room over which a slope within the cutter's width holds its end too high.
+    """Squares about the nodes beside the room over which a slope within the cutter's width holds
+    its end too high.
 
-    The least that can be left over a node is a dilation of the ground by the cutter's shape, then an erosion from the
-    axis places of the room alone (mathematical morphology). On the nodes alone it is good to what the ground rises over
-    one of their distances: in the waste outside `core` a doubtful node is spared, in the core only a sure one.
+    The least that can be left over a node is a dilation of the ground by the cutter's shape, then
+    an erosion from the axis places of the room alone (mathematical morphology). On the nodes alone
+    it is good to what the ground rises over one of their distances: in the waste outside `core` a
+    doubtful node is spared, in the core only a sure one.
     """
     from scipy.ndimage import grey_dilation, grey_erosion, maximum_filter
 
@@ -239,7 +272,10 @@ def _propped(deck: Deck, cutter: Cutter, room: Area, core: Polygon | None) -> li
     squares: list[BaseGeometry] = []
     for part in shapely.get_parts(field.difference(room)):
         left, low, right, high = part.buffer(2.0 * cutter.diameter).bounds
-        columns, rows = np.flatnonzero((xs >= left) & (xs <= right)), np.flatnonzero((ys >= low) & (ys <= high))
+        columns, rows = (
+            np.flatnonzero((xs >= left) & (xs <= right)),
+            np.flatnonzero((ys >= low) & (ys <= high)),
+        )
         if len(columns) < 2 or len(rows) < 2:
             continue
         ground = np.asarray(surface.grid, dtype=np.float64)[::every, ::every][np.ix_(columns, rows)]
@@ -250,7 +286,9 @@ def _propped(deck: Deck, cutter: Cutter, room: Area, core: Polygon | None) -> li
         tips[~shapely.contains_xy(room.buffer(1e-6), x, y)] = deck.top + 100.0
         over = grey_erosion(tips, footprint=under, structure=structure, mode="nearest") - ground
         slope = maximum_filter(np.hypot(*np.gradient(ground, cell)), len(under), mode="nearest")
-        waste = np.zeros_like(x, dtype=np.bool_) if core is None else ~shapely.contains_xy(core, x, y)
+        waste = (
+            np.zeros_like(x, dtype=np.bool_) if core is None else ~shapely.contains_xy(core, x, y)
+        )
         near = shapely.contains_xy(part.buffer(cutter.diameter), x, y)
         sure = near & ~waste & (over > deck.scallop + slope * cell)
         doubtful = near & waste & (over > 0.3 * deck.scallop)
@@ -279,10 +317,13 @@ def uncut(work: Work) -> tuple[Uncut, ...]:
     zones = _zones(work, None)
     found = []
     for piece in _ordered(spare):
-        reach = work.cutter.diameter if work.deck is not None else 0.0  # a slope is finished from beside it
+        # a slope is finished from beside it
+        reach = work.cutter.diameter if work.deck is not None else 0.0
         near = [obstacle for obstacle, area in zones if area.distance(piece) <= reach]
         names = tuple(dict.fromkeys(obstacle.name for obstacle in near)) or ("the frame",)
-        found.append(Uncut(piece, names, bool(near) and all(obstacle.sawn_off for obstacle in near)))
+        found.append(
+            Uncut(piece, names, bool(near) and all(obstacle.sawn_off for obstacle in near))
+        )
     return tuple(found)
 
 
@@ -299,7 +340,11 @@ def _ordered(area: Area) -> Sequence[Polygon]:
 
 def _area(found: BaseGeometry) -> Area | None:
     """Its polygons, specks left out; None where nothing is left."""
-    parts = [part for part in shapely.get_parts(found) if isinstance(part, Polygon) and part.area > _SPECK]
+    parts = [
+        part
+        for part in shapely.get_parts(found)
+        if isinstance(part, Polygon) and part.area > _SPECK
+    ]
     if not parts:
         return None
     return parts[0] if len(parts) == 1 else MultiPolygon(parts)

@@ -1,8 +1,9 @@
-"""Set-up D: the laid-up board in a cradle that holds it at its rocker; where the trim and the bolt holes lie on it.
+"""Set-up D: the laid-up board in a cradle that holds it at its rocker; where the trim and the bolt
+holes lie on it.
 
-*Frame of D*: X along the chord, Y across, (0, 0) over the middle of the blank; Z = 0 where the form has the rise 0, so
-that the cradle's face lies at the form's rise. Without a cradle there is nothing here: a flat program would cut a
-curved board in the wrong place and depth. Lengths in mm.
+*Frame of D*: X along the chord, Y across, (0, 0) over the middle of the blank; Z = 0 where the form
+has the rise 0, so that the cradle's face lies at the form's rise. Without a cradle there is nothing
+here: a flat program would cut a curved board in the wrong place and depth. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -40,12 +41,15 @@ _CRADLE = "the board must lie on its cradle everywhere, held by its rim and by i
 
 
 def after_layup(job: Job, board: Board, milling: Milling) -> tuple[list[Work], list[Fault]]:
-    """The works of D in order, and the faults where no listed cutter fits; none of either without a cradle."""
+    """The works of D in order, and the faults where no listed cutter fits; none of either without a
+    cradle."""
     if job.layup is None or not job.layup.cradle:
         return [], []
     builder = _After(job, board, laid_up(job, board), milling)
     found = [*builder.trim(), *builder.bolt_holes()]
-    return [one for one in found if isinstance(one, Work)], [one for one in found if isinstance(one, Fault)]
+    return [one for one in found if isinstance(one, Work)], [
+        one for one in found if isinstance(one, Fault)
+    ]
 
 
 def bed_below(job: Job, board: Board) -> float:
@@ -54,7 +58,8 @@ def bed_below(job: Job, board: Board) -> float:
 
 
 def laminate_at(job: Job, board: Board) -> tuple[float, float, float]:
-    """X, Y in D of the place where a face is touched, and the height of the laminate's top there."""
+    """X, Y in D of the place where a face is touched, and the height of the laminate's top
+    there."""
     laid = laid_up(job, board)
     x, y = job.machine.touch_at or (0.0, 0.0)
     at, z = laid.place(x, laid.below + float(laid.deck.height(x, y)) + laid.above)
@@ -75,7 +80,9 @@ class _After:
     def _top(self) -> float:
         """The highest of the laid-up blank."""
         start, end = self.laid.ends
-        x, y = np.meshgrid(np.linspace(start, end, 301), np.linspace(0.0, self.laid.width / 2.0, 61))
+        x, y = np.meshgrid(
+            np.linspace(start, end, 301), np.linspace(0.0, self.laid.width / 2.0, 61)
+        )
         highest = float(max(self.laid.top(x, y).max(), self.laid.top(x, -y).max()))
         return round(highest + self.job.tolerances.flat, 4)
 
@@ -86,13 +93,18 @@ class _After:
         if machine.z_zero == "bed" or machine.touch_at is None:
             return Zero(x, y, float(laid.bottom(0.0)), _FACE, True, "the cradle", by="cradle")
         at, flat_y, z = laminate_at(self.job, self.board)
-        touch = f"the laminate's top at X{mm(at):.2f} Y{mm(flat_y):g} from the middle, along the chord"
+        touch = (
+            f"the laminate's top at X{mm(at):.2f} Y{mm(flat_y):g} from the middle, along the chord"
+        )
         return Zero(x, y, round(z, 6), touch, True, "the laminate", by="cradle")
 
     def _datum(self) -> str:
         """Where heights count from, and how far that lies above what can be measured from."""
         high = mm(-self.laid.bed)
-        return f"heights count from the rise 0 of the form, {high:.2f} above the bed that the cradle stands on"
+        return (
+            f"heights count from the rise 0 of the form, {high:.2f} above the bed that the "
+            "cradle stands on"
+        )
 
     def _obstacles(self) -> tuple[Obstacle, ...]:
         """What stands in D, on the bed under the cradle; screw heads on the laminate's top."""
@@ -155,20 +167,26 @@ class _After:
             return
         width = job.groove.width
         asked = Asked(wall=math.inf, allowance=wish.finish, resin=True, laminate=True)
-        chosen = choose(job, Need("the trim", ("flat",), width, thick / math.cos(self._steepest()), "trim", asked))
+        chosen = choose(
+            job,
+            Need("the trim", ("flat",), width, thick / math.cos(self._steepest()), "trim", asked),
+        )
         if isinstance(chosen, Fault):
             yield chosen
             return
         # grown in the flat: the allowance is measured along the arc, as on the template
         area = laid.shape(_grown(self.board.outline, wish.allowance), laid.edge_middle)
         reaches = (chosen.cutter.radius, chosen.cutter.radius + wish.finish)
-        ring = np.vstack([np.asarray(area.buffer(by).exterior.segmentize(1.0).coords) for by in reaches])
+        ring = np.vstack(
+            [np.asarray(area.buffer(by).exterior.segmentize(1.0).coords) for by in reaches]
+        )
         tip = laid.tip(ring[:, 0], chosen.cutter.radius, wish.web)
         depth = float((laid.top(ring[:, 0], ring[:, 1]) - tip).max())
         most = wish.web + 2.0 * chosen.cutter.radius * math.tan(self._steepest())
         watch = (
             f"leaves a web of {mm(wish.web):.2f} to {mm(most):.2f} over the cradle: cut it by hand",
-            f"the board tilts up to {math.degrees(self._steepest()):.2f} degrees, its wall stands upright: "
+            f"the board tilts up to {math.degrees(self._steepest()):.2f} degrees, its wall stands "
+            "upright: "
             f"{mm(laid.edge * math.tan(self._steepest())):.2f} from top to bottom",
             _DUST,
         )
@@ -182,15 +200,21 @@ class _After:
 
     def bolt_holes(self) -> Iterator[Work | Fault]:
         """All bolt holes of a known diameter, a file for each cutter that they need."""
-        bolts = {bolt.id: bolt for bolt in bolts_of(self.job, self.board) if bolt.diameter is not None}
+        bolts = {
+            bolt.id: bolt for bolt in bolts_of(self.job, self.board) if bolt.diameter is not None
+        }
         holes = {id: self._hole(bolt, bolt.diameter or 0.0) for id, bolt in bolts.items()}
         found: dict[int, tuple[Chosen, list[Hole]]] = {}
         for over_insert, key in ((False, "plug.bolt_hole"), (True, "insert.bolt_hole")):
-            mine = [hole for id, hole in holes.items() if (bolts[id].room is not None) == over_insert]
+            mine = [
+                hole for id, hole in holes.items() if (bolts[id].room is not None) == over_insert
+            ]
             if not mine:
                 continue
             mine_of = self._no_drills() if over_insert else self.job
-            parts = hole_parts(mine_of, "the bolt holes", key, mine, True, Asked(resin=True, laminate=True))
+            parts = hole_parts(
+                mine_of, "the bolt holes", key, mine, True, Asked(resin=True, laminate=True)
+            )
             if isinstance(parts, Fault):
                 yield parts
                 continue
@@ -203,10 +227,13 @@ class _After:
 
     def _no_drills(self) -> Job:
         """The job without its drills: a drill's point would meet the barrel of an insert."""
-        return self.job.model_copy(update={"cutter": tuple(c for c in self.job.cutter if c.shape != "drill")})
+        return self.job.model_copy(
+            update={"cutter": tuple(c for c in self.job.cutter if c.shape != "drill")}
+        )
 
     def _hole(self, bolt: Bolt, diameter: float) -> Hole:
-        """An upright hole: through a plug into the cradle, or through the laminate down to the bore of an insert."""
+        """An upright hole: through a plug into the cradle, or through the laminate down to the bore
+        of an insert."""
         laid = self.laid
         x, _ = drill_at(laid, bolt)
         angle = np.arange(_ROUND) * (2.0 * math.pi / _ROUND)
@@ -218,7 +245,9 @@ class _After:
             floor = float(laid.top(x, bolt.y, off=laid.above + bolt.room / 2.0))
             return Hole(bolt.id, x, bolt.y, top, (Step(diameter, floor),))
         floor = float(ground.min()) - self.job.milling.into_bed
-        return Hole(bolt.id, x, bolt.y, top, (Step(diameter, floor),), breaks_through=float(ground.max()))
+        return Hole(
+            bolt.id, x, bolt.y, top, (Step(diameter, floor),), breaks_through=float(ground.max())
+        )
 
     def _says(self, bolts: list[Bolt]) -> Iterator[str]:
         plugs = [bolt for bolt in bolts if bolt.room is None]
@@ -228,12 +257,15 @@ class _After:
         worst = max(bolts, key=lambda bolt: round(tilts[bolt.id], 9))
         deep = float(self.laid.deck.height(worst.x, worst.y))
         yield (
-            f"upright holes in a board that tilts up to {math.degrees(tilts[worst.id]):.2f} degrees at {worst.id}: "
+            f"upright holes in a board that tilts up to {math.degrees(tilts[worst.id]):.2f} "
+            f"degrees at {worst.id}: "
             f"{mm(deep * math.tan(tilts[worst.id])):.2f} aside over the core's {mm(deep):.1f}"
         )
         shallow = [bolt.id for bolt in bolts if bolt.room is not None]
         if shallow:
-            yield f"ends over the inserts {', '.join(shallow)}, half way between laminate and barrel"
+            yield (
+                f"ends over the inserts {', '.join(shallow)}, half way between laminate and barrel"
+            )
         yield _DUST
 
 

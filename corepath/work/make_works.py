@@ -1,6 +1,7 @@
 """From job, board and stack-up to the list of works, in the order they are cut.
 
-Here geometry of the board frame is turned into the bed frame of each set-up: B is mirrored by the flip.
+Here geometry of the board frame is turned into the bed frame of each set-up: B is mirrored by the
+flip.
 """
 
 from __future__ import annotations
@@ -38,13 +39,15 @@ from corepath.work.works import Deck, Facing, Hole, Milling, Opening, Pocket, St
 __all__ = ["build_works"]
 
 ROUGH_LEAVE = 0.4
-"""mm that roughing leaves on the deck for the finishing cutter at least (common practice, no source)."""
+"""mm that roughing leaves on the deck for the finishing cutter at least (common practice, no
+source)."""
 
 MOST_LEAVE = 1.0
 """mm that it leaves at most, where that saves a layer."""
 
 PROUD_ROOM = 1.0
-"""mm above the pour line that proud resin may stand at the low end of a tilt, for the first layer of a flush."""
+"""mm above the pour line that proud resin may stand at the low end of a tilt, for the first layer
+of a flush."""
 
 FLUSH_WATCH = ("only when the resin is hard", "the blank lies as it did for the groove")
 
@@ -69,7 +72,8 @@ def build_works(job: Job, board: Board, stack: Stackup) -> tuple[tuple[Work, ...
     machine = job.machine
     works = with_approaches(
         (*builder.works, *laid), builder.looked_at,
-        safe_z=machine.safe_z, travel=machine.travel[2], rapid=machine.rapid, drop=bed_below(job, board),
+        safe_z=machine.safe_z, travel=machine.travel[2], rapid=machine.rapid, drop=bed_below(job,
+            board),
     )  # fmt: skip
     return works, [*builder.faults, *unfit]
 
@@ -78,9 +82,13 @@ def _thin_watch(share: Share) -> list[str]:
     """What to look out for where little wood stays below, and which file comes before or after."""
     watch = []
     if share.chosen.cutter.helix == "up":
-        watch.append("up-cut flutes lift the thin floor: hold it down well, or list a down-cut cutter")
+        watch.append(
+            "up-cut flutes lift the thin floor: hold it down well, or list a down-cut cutter"
+        )
     if share.part > 1:
-        watch.append("only what the larger cutter of the file before left; same blank, same X, Y zero")
+        watch.append(
+            "only what the larger cutter of the file before left; same blank, same X, Y zero"
+        )
     return watch
 
 
@@ -138,7 +146,10 @@ class _Builder:
             clear=self.stack.clear(setup, top),
             lowest=lowest,
             park=park_clear(
-                standing(self.job, self.stack, setup), half_length, half_width, self.job.machine.collet_diameter
+                standing(self.job, self.stack, setup),
+                half_length,
+                half_width,
+                self.job.machine.collet_diameter,
             ),
             arcs=self.job.machine.arcs,
             milling=self.milling,
@@ -153,14 +164,19 @@ class _Builder:
         )
 
     def looked_at(self, work: Work) -> tuple[float, float, float]:
-        """Where the tip is looked at before a work begins, and the nominal height of the blank there."""
+        """Where the tip is looked at before a work begins, and the nominal height of the blank
+        there."""
         heights, plane = self.stack.heights, self.stack.skim.planned_plane
         if work.setup == "D":
             return laminate_at(self.job, self.board)
         x, y = self.stack.touch_place(work.setup)
         if work.name == "inserts":
             return x, y, work.zero.z
-        known = {"A": heights.face_height, "B": heights.face_height_below, "C": heights.raw_top_after(plane)}
+        known = {
+            "A": heights.face_height,
+            "B": heights.face_height_below,
+            "C": heights.raw_top_after(plane),
+        }
         return x, y, known[work.setup]
 
     def _first_words(self, setup: Setup) -> tuple[str, ...]:
@@ -172,14 +188,36 @@ class _Builder:
     def dowels(self) -> None:
         top = self.stack.blank_top
         holes = tuple(
-            Hole(f"dowel {k}", *dowel.at, top, (Step(dowel.diameter, -dowel.depth_in_bed),), breaks_through=0.0)
+            Hole(
+                f"dowel {k}",
+                *dowel.at,
+                top,
+                (Step(dowel.diameter, -dowel.depth_in_bed),),
+                breaks_through=0.0,
+            )
             for k, dowel in enumerate(self.board.dowels, start=1)
         )
-        watch = ["passes through the blank into the spoil board", "set the dowels before the next file"]
-        self._holes(1, "A", "dowels", hole_parts(self.job, "the dowel holes", "dowel", holes, True), top, watch)
+        watch = [
+            "passes through the blank into the spoil board",
+            "set the dowels before the next file",
+        ]
+        self._holes(
+            1,
+            "A",
+            "dowels",
+            hole_parts(self.job, "the dowel holes", "dowel", holes, True),
+            top,
+            watch,
+        )
 
     def _holes(
-        self, order: int, setup: Setup, name: str, parts: list[HolePart] | Fault, top: float, watch: list[str]
+        self,
+        order: int,
+        setup: Setup,
+        name: str,
+        parts: list[HolePart] | Fault,
+        top: float,
+        watch: list[str],
     ) -> None:
         """A work for each cutter of an operation of holes."""
         if isinstance(parts, Fault):
@@ -190,7 +228,15 @@ class _Builder:
             says = [*watch, *drill_watch(made.chosen.cutter)]
             self._add(
                 self._made(
-                    order, setup, name, made.chosen, top=top, lowest=lowest, holes=made.holes, watch=says, part=part
+                    order,
+                    setup,
+                    name,
+                    made.chosen,
+                    top=top,
+                    lowest=lowest,
+                    holes=made.holes,
+                    watch=says,
+                    part=part,
                 )
             )
 
@@ -200,7 +246,15 @@ class _Builder:
             return
         widths = [casting.plug.diameter for casting in castings if casting.plug is not None]
         depth = self.stack.table.depths(casting.id for casting in castings)[1]
-        need = Need("the plug pockets", ("flat",), min(widths), depth, "plug", Asked(wall=min(widths) / 2.0), thin=True)
+        need = Need(
+            "the plug pockets",
+            ("flat",),
+            min(widths),
+            depth,
+            "plug",
+            Asked(wall=min(widths) / 2.0),
+            thin=True,
+        )
         watch = [f"thin floor: {mm(self.job.groove.least_floor):g} of wood at least must be left"]
         self._pockets(2, "plug-pockets", need, castings, watch)
 
@@ -208,26 +262,35 @@ class _Builder:
         groove = self.board.castings[0]
         width = self.job.groove.width
         depth = self.stack.table.depths([groove.id])[1]
-        need = Need("the groove", ("flat",), width, depth, "groove", Asked(wall=math.inf), thin=True)
+        need = Need(
+            "the groove", ("flat",), width, depth, "groove", Asked(wall=math.inf), thin=True
+        )
         watch = [f"thin floor; hold island and rim each on its own ({self.job.hold.A})"]
         self._pockets(3, "groove", need, [groove], watch)
 
-    def _pockets(self, order: int, name: str, need: Need, castings: Sequence[Casting], watch: Sequence[str]) -> None:
+    def _pockets(
+        self, order: int, name: str, need: Need, castings: Sequence[Casting], watch: Sequence[str]
+    ) -> None:
         """The works of castings that are cut in A: one, or one for each of two cutters."""
         usual = self._chosen(need)
         if usual is None:
             return
         top, lowest = self.stack.blank_top, min(casting.floor for casting in castings)
-        pockets = tuple(Pocket(casting.id, casting.area, top, casting.floor) for casting in castings)
+        pockets = tuple(
+            Pocket(casting.id, casting.area, top, casting.floor) for casting in castings
+        )
 
         def made(share: Share) -> Work:
             return self._made(
-                order, "A", name, share.chosen, top=top, lowest=lowest, pockets=share.pockets, part=share.part,
+                order, "A", name, share.chosen, top=top, lowest=lowest, pockets=share.pockets,
+                part=share.part,
                 watch=[*watch, *_thin_watch(share)],
             )  # fmt: skip
 
         others = candidates(self.job, need)
-        for share in shares(usual, others, pockets, lambda share: bound(made(share), self.milling.limits).minutes):
+        for share in shares(
+            usual, others, pockets, lambda share: bound(made(share), self.milling.limits).minutes
+        ):
             self._add(made(share))
 
     def flush(self) -> None:
@@ -244,10 +307,23 @@ class _Builder:
                 return
             facing = Facing(self.board.blank, top, (round(plane.plane, 6),), 0)
             self._add(
-                self._made(4, "A", "flush", chosen, top=top, lowest=plane.plane, facing=facing, watch=FLUSH_WATCH)
+                self._made(
+                    4,
+                    "A",
+                    "flush",
+                    chosen,
+                    top=top,
+                    lowest=plane.plane,
+                    facing=facing,
+                    watch=FLUSH_WATCH,
+                )
             )
             return
-        width = min(c.casting.plug.diameter for c in stack.castings if c.casting.plug) if job.plug else 1e9
+        width = (
+            min(c.casting.plug.diameter for c in stack.castings if c.casting.plug)
+            if job.plug
+            else 1e9
+        )
         width = min(width, job.groove.width) + 2 * job.cast.flush_band
         chosen = self._chosen(Need("the flush", ("flat",), width, 0.0, "cast.flush", asked))
         if chosen is None:
@@ -256,9 +332,14 @@ class _Builder:
         bands = [flush_area(c.casting.area, job.cast.flush_band) for c in stack.castings]
         areas = flush_parts(bands, chosen.cutter.radius)
         pockets = tuple(
-            Pocket(f"flush {k}", area, top, lowest, thin=False, proud=True) for k, area in enumerate(areas, start=1)
+            Pocket(f"flush {k}", area, top, lowest, thin=False, proud=True)
+            for k, area in enumerate(areas, start=1)
         )
-        self._add(self._made(4, "A", "flush", chosen, top=top, lowest=lowest, pockets=pockets, watch=FLUSH_WATCH))
+        self._add(
+            self._made(
+                4, "A", "flush", chosen, top=top, lowest=lowest, pockets=pockets, watch=FLUSH_WATCH
+            )
+        )
 
     def skim(self) -> None:
         plan, top = self.stack.skim, self.stack.blank_top
@@ -269,9 +350,14 @@ class _Builder:
             return
         facing = Facing(self.board.blank, top, plan.planes, plan.first_stop - 1)
         watch = [
-            "stop when the casting shows full width all round and at every plug; hands off until the spindle stands"
+            "stop when the casting shows full width all round and at every plug; hands off until "
+            "the spindle stands"
         ]
-        self._add(self._made(5, "B", "skim", chosen, top=top, lowest=plan.planes[-1], facing=facing, watch=watch))
+        self._add(
+            self._made(
+                5, "B", "skim", chosen, top=top, lowest=plan.planes[-1], facing=facing, watch=watch
+            )
+        )
 
     def inserts(self) -> None:
         places, plan = self.stack.places, self.stack.skim
@@ -280,15 +366,31 @@ class _Builder:
         top = plan.planned_plane
         holes = tuple(self._hole(place, top) for place in places)
         watch = ["touch the skimmed face; the file serves whatever pass the skim stopped at"]
-        self._holes(6, "B", "inserts", hole_parts(self.job, "the inserts", "insert", holes, False), top, watch)
+        self._holes(
+            6,
+            "B",
+            "inserts",
+            hole_parts(self.job, "the inserts", "insert", holes, False),
+            top,
+            watch,
+        )
 
     def _hole(self, stack: PlaceStack, top: float) -> Hole:
         place, plan = stack.place, self.stack.skim
         x, y = pose_of(self.job, "B").place(place.x, place.y)
         through = place.insert.through
-        bore_floor = top - (plan.thickest_plane + self.job.milling.into_bed) if through else top - stack.bore_depth
-        steps = (Step(place.seat, top - stack.seat_depth, spring=True), Step(place.bore, bore_floor))
-        return Hole(place.id, x, y, top, steps, breaks_through=top - plan.judged_plane if through else None)
+        bore_floor = (
+            top - (plan.thickest_plane + self.job.milling.into_bed)
+            if through
+            else top - stack.bore_depth
+        )
+        steps = (
+            Step(place.seat, top - stack.seat_depth, spring=True),
+            Step(place.bore, bore_floor),
+        )
+        return Hole(
+            place.id, x, y, top, steps, breaks_through=top - plan.judged_plane if through else None
+        )
 
     def deck(self) -> None:
         job, surface, top = self.job, self.board.deck, self.stack.thickest_stock
@@ -297,7 +399,15 @@ class _Builder:
         area = self._framed_area()
         openings = tuple(self._opening(place, top) for place in self.stack.places)
         whole = Deck(
-            area, surface, top, job.deck.scallop, GOUGE, 0.0, job.deck.margin > 0.0, openings=openings, deepest=raw
+            area,
+            surface,
+            top,
+            job.deck.scallop,
+            GOUGE,
+            0.0,
+            job.deck.margin > 0.0,
+            openings=openings,
+            deepest=raw,
         )
         rough = self._roughing(whole, top, lowest, job) if raw > FINISH_DEPTH else None
         left = raw if rough is None or rough.deck is None else rough_left(rough, rough.deck)
@@ -323,10 +433,13 @@ class _Builder:
                 opened = opened_by(self.works[-1], finish.cutting.depth - rough.deck.rough)
         deck = replace(whole, grain_penalty=job.deck.grain_penalty, opened=opened, deepest=left)
         watch = [f"hold board and rim each on its own ({job.hold.C})"]
-        self._add(self._made(8, "C", "deck", finish, top=top, lowest=lowest, deck=deck, watch=watch))
+        self._add(
+            self._made(8, "C", "deck", finish, top=top, lowest=lowest, deck=deck, watch=watch)
+        )
 
     def _roughing(self, whole: Deck, top: float, lowest: float, job: Job) -> Work | None:
-        """The work that roughs the deck `whole` with one of the job's cutters; None where none is listed for it."""
+        """The work that roughs the deck `whole` with one of the job's cutters; None where none is
+        listed for it."""
         asked = Asked(1.0 - job.skim.overlap)
         rough = choose(job, Need("roughing the deck", DECK_SHAPES[::-1], None, 0.0, "deck", asked))
         if isinstance(rough, Fault):
@@ -337,7 +450,13 @@ class _Builder:
 
     def _opening(self, stack: PlaceStack, top: float) -> Opening:
         place = stack.place
-        return Opening(place.id, place.x, place.y, place.bore, top if place.insert.through else stack.bore_depth)
+        return Opening(
+            place.id,
+            place.x,
+            place.y,
+            place.bore,
+            top if place.insert.through else stack.bore_depth,
+        )
 
     def _passes_frame(self, cutter: Cutter) -> bool:
         return self.job.deck.margin == 0.0 or margin_fault(self.job, self.board, cutter) is None
@@ -348,7 +467,10 @@ class _Builder:
             return True
         any_feeds = self.works[-1].cutting  # where a cutter comes hangs on its shape alone
         tried = spared(
-            self._made(8, "C", "deck", Chosen(cutter, any_feeds), top=top, lowest=lowest, deck=whole), self._core
+            self._made(
+                8, "C", "deck", Chosen(cutter, any_feeds), top=top, lowest=lowest, deck=whole
+            ),
+            self._core,
         )
         spare = None if tried.deck is None else tried.deck.spare
         return spare is None or not spare.intersects(self._core)
@@ -372,6 +494,7 @@ class _Builder:
 
 
 def _rough_leave(depth: float, layer: float) -> float:
-    """What roughing leaves on, mm, for the fewest layers of at most `layer` into stock of `depth` over the deck."""
+    """What roughing leaves on, mm, for the fewest layers of at most `layer` into stock of `depth`
+    over the deck."""
     layers = math.ceil((depth - MOST_LEAVE) / layer - 1e-9)
     return round(max(ROUGH_LEAVE, depth - layers * layer), 6)

@@ -1,18 +1,22 @@
-"""The virtual blank cutting the deck program of the sample, against a plain loop over its pieces; growth; the chain.
+"""The virtual blank cutting the deck program of the sample, against a plain loop over its pieces;
+growth; the chain.
 
-The loop takes one straight piece after the other, with numpy over the bounding window of columns, in one thread like
-ours. It is exact for flat, ball and bull: over a column that lies u along a piece of slope m and v beside it, the
-underside of a cutter whose tip stands q farther along is
+The loop takes one straight piece after the other, with numpy over the bounding window of columns,
+in one thread like ours. It is exact for flat, ball and bull: over a column that lies u along a
+piece of slope m and v beside it, the underside of a cutter whose tip stands q farther along is
 
     z(u + q) + rise(hypot(v, q)),   rise(d) = c - sqrt(c² - (d - R + c)²) for d > R - c, else 0,
 
-with radius R and corner radius c (flat: 0, ball: R). That is convex in q, so its least on a piece is where it is least
-for |q| <= w = sqrt(R² - v²), moved to the nearest end where that lies off the piece. It is least at
+with radius R and corner radius c (flat: 0, ball: R). That is convex in q, so its least on a piece
+is where it is least for |q| <= w = sqrt(R² - v²), moved to the nearest end where that lies off the
+piece. It is least at
 
-    flat  q = -w (m > 0) or w,      ball  q = -m w / sqrt(1 + m²),      bull  by halving, where its slope is -m.
+    flat  q = -w (m > 0) or w,      ball  q = -m w / sqrt(1 + m²),
+    bull  by halving, where its slope is -m.
 
-Elementary calculus, no source needed. The loop only lowers columns; ours also notes what each motion removes, how deep
-it stands and the volume along the way. Both must give the same heights before either is timed.
+Elementary calculus, no source needed. The loop only lowers columns; ours also notes what each
+motion removes, how deep it stands and the volume along the way. Both must give the same heights
+before either is timed.
 """
 
 from __future__ import annotations
@@ -51,7 +55,8 @@ SHARE = 20
 """The loop cuts one of so many pieces; its time is scaled up."""
 
 CHECKED = 200
-"""One of so many pieces is cut with other shapes of cutter to see that both give the same heights."""
+"""One of so many pieces is cut with other shapes of cutter to see that both give the same
+heights."""
 
 CHORDS = 0.0005  # mm, as the read-back lays arcs
 FASTER = 15.0
@@ -91,7 +96,12 @@ def _laid(made: MadeFile, highest: float) -> Path:
     zero = made.program.zero
     found = Findings()
     path = lay(
-        read_program(made.text, made.name), (zero.x, zero.y, zero.z), made.program.cutter, highest, CHORDS, found
+        read_program(made.text, made.name),
+        (zero.x, zero.y, zero.z),
+        made.program.cutter,
+        highest,
+        CHORDS,
+        found,
     )
     assert not len(found), f"{made.name}: {found}"
     return path
@@ -102,7 +112,9 @@ def _every(path: Path, share: int) -> Path:
 
 
 def _head(path: Path, part: float) -> Path:
-    return replace(path, pieces=path.pieces.pick(np.arange(len(path.pieces)) < part * len(path.pieces)))
+    return replace(
+        path, pieces=path.pieces.pick(np.arange(len(path.pieces)) < part * len(path.pieces))
+    )
 
 
 def _against_the_loop(start: Stock, path: Path) -> Row:
@@ -112,10 +124,14 @@ def _against_the_loop(start: Stock, path: Path) -> Row:
     some = _every(path, SHARE)
     _same(start, some)
     ours = cpu_on(start.copy, partial(cut_path, path=path))
-    theirs = cpu_on(start.top.copy, partial(plain_loop, start.grid, some), 3).times(len(path.pieces) / len(some.pieces))
+    theirs = cpu_on(start.top.copy, partial(plain_loop, start.grid, some), 3).times(
+        len(path.pieces) / len(some.pieces)
+    )
     name = f"cutting {len(path.pieces):,} pieces of 08-C-deck at {CELL:g} mm"
     baseline = f"numpy loop over pieces, 1 of {SHARE}, scaled up"
-    return Row.against(name, ours, baseline, theirs, 1.0 / FASTER, f"{theirs.best / ours.best:.1f} times as fast")
+    return Row.against(
+        name, ours, baseline, theirs, 1.0 / FASTER, f"{theirs.best / ours.best:.1f} times as fast"
+    )
 
 
 def _same(start: Stock, path: Path) -> None:
@@ -135,15 +151,25 @@ def _by_path(start: Stock, path: Path) -> Row:
 
 
 def _by_cells(starts: dict[float, Stock], path: Path) -> Row:
-    spent = [(one.top.size, cpu_on(one.copy, partial(cut_path, path=path), 3)) for one in starts.values()]
-    return Row.growing("cutting the deck, by columns", "columns", spent, GROWTH, f"{CELLS[0]:g} to {CELLS[-1]:g} mm")
+    spent = [
+        (one.top.size, cpu_on(one.copy, partial(cut_path, path=path), 3)) for one in starts.values()
+    ]
+    return Row.growing(
+        "cutting the deck, by columns",
+        "columns",
+        spent,
+        GROWTH,
+        f"{CELLS[0]:g} to {CELLS[-1]:g} mm",
+    )
 
 
 def plain_loop(grid: Grid, path: Path, top: NDArray[np.float32]) -> None:
     """Lower the heights of the columns along all pieces of a path."""
     highest, radius = float(top.max()), path.cutter.radius
     xs, ys = grid.xs, grid.ys
-    for (ax, ay, az), (bx, by, bz) in zip(path.pieces.lower.tolist(), path.pieces.upper.tolist(), strict=True):
+    for (ax, ay, az), (bx, by, bz) in zip(
+        path.pieces.lower.tolist(), path.pieces.upper.tolist(), strict=True
+    ):
         if min(az, bz) >= highest:
             continue
         x_low, x_high = np.searchsorted(xs, (min(ax, bx) - radius, max(ax, bx) + radius))
@@ -166,7 +192,8 @@ def plain_loop(grid: Grid, path: Path, top: NDArray[np.float32]) -> None:
 
 
 def _least(v: Floats, slope: float, cutter: Cutter) -> Floats:
-    """How far along from the column the tip stands where the underside over it is least, on a slope."""
+    """How far along from the column the tip stands where the underside over it is least, on a
+    slope."""
     radius, corner = cutter.radius, cutter.corner_radius
     w = np.sqrt(np.maximum(radius * radius - v * v, 0.0))
     if corner == 0.0:

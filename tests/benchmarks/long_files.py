@@ -1,4 +1,5 @@
-"""Reading of very long files: peak memory of five million lines against half a million, each in its own process."""
+"""Reading of very long files: peak memory of five million lines against half a million, each in its
+own process."""
 
 from __future__ import annotations
 
@@ -20,7 +21,8 @@ def write_long(path: Path, lines: int) -> None:
     """Lines over a blank of 600 by 400, up and down a wave, until there are `lines` of them."""
     with path.open("w", encoding="ascii", newline="\n") as file:
         file.write(
-            "%\nG17 G21 G90 G94 G54\nG40 G49 G80 G64\nT1\nM3 S18000\nG4 P3\nG0 X-300 Y-200 Z5\nG1 Z-1 F600\nF3000\n"
+            "%\nG17 G21 G90 G94 G54\nG40 G49 G80 G64\nT1\nM3 S18000\nG4 P3\nG0 X-300 Y-200 Z5\nG1 "
+            "Z-1 F600\nF3000\n"
         )
         written, row, step = 9, 0, 0.5
         across = int(600 / step)
@@ -56,6 +58,12 @@ def long_files() -> Iterator[Row]:
         size = path.stat().st_size / 2**20
     few, many = found
     name = f"reading back {MANY:,} lines ({size:.0f} MiB)"
-    yield Row(f"{name}, peak memory", Figure(many.peak, "MiB"), 1.1, f"{FEW:,} lines", Figure(few.peak, "MiB"))
+    yield Row(
+        f"{name}, peak memory",
+        Figure(many.peak, "MiB"),
+        1.1,
+        f"{FEW:,} lines",
+        Figure(few.peak, "MiB"),
+    )
     spent = [(float(lines), Timed((ran.cpu,))) for lines, ran in ((FEW, few), (MANY, many))]
     yield Row.growing(name, "lines", spent, 1.25)

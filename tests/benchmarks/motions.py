@@ -1,4 +1,5 @@
-"""Motions: writing them against a plain loop, and how fitting, timing and cutting grow with them."""
+"""Motions: writing them against a plain loop, and how fitting, timing and cutting grow with
+them."""
 
 from __future__ import annotations
 
@@ -18,7 +19,8 @@ MOVES = 50_000
 
 
 def writing() -> Iterator[Row]:
-    """The writer against one f-string for each move: it also rounds, drops what repeats, and tracks extents."""
+    """The writer against one f-string for each move: it also rounds, drops what repeats, and tracks
+    extents."""
     from corepath.gcode.write import Heading, write
     from corepath.job.model import MachineSection
     from corepath.motion.cutter import Cutter, Cutting
@@ -29,7 +31,8 @@ def writing() -> Iterator[Row]:
     moves += [rapid(moves[-1].x, moves[-1].y, 23.6)]
     program = Program(
         "03-A-groove", 3, "A", "groove", Cutter(3, "flat", 6.0, 0.0, 2, 22.0, 30.0),
-        Cutting(18000, 3600, 1800, 1188, 3, 2.4), Zero(0.0, 0.0, 0.0, "the bed", True), 23.6, (0.0, -200.0),
+        Cutting(18000, 3600, 1800, 1188, 3, 2.4), Zero(0.0, 0.0, 0.0, "the bed", True), 23.6, (0.0,
+            -200.0),
         (Pass.of(moves),),
     )  # fmt: skip
     machine = MachineSection(travel=(1500.0, 620.0, 90.0))
@@ -62,7 +65,9 @@ def growth() -> Iterator[Row]:
         angle = np.linspace(0, 40 * np.pi, 20_001)
         places = np.stack((40 * np.cos(angle), 40 * np.sin(angle), 10 - angle / 40), axis=1)
         numbers = np.arange(20_000, dtype=np.int64)
-        return lambda: Stock(length, length, 12.0).cut(places[:-1], places[1:], numbers, 20_000, Underside(5.0, 5.0))
+        return lambda: Stock(length, length, 12.0).cut(
+            places[:-1], places[1:], numbers, 20_000, Underside(5.0, 5.0)
+        )
 
     fit_arcs(circle(50), feed=1)
     fitted = [(n, cpu(partial(fit_arcs, circle(n), feed=1))) for n in (5_000, 10_000, 20_000)]

@@ -1,4 +1,5 @@
-"""Timed ratios of the deck: offset surface against grey dilation, growth with cutter and area, the whole program."""
+"""Timed ratios of the deck: offset surface against grey dilation, growth with cutter and area, the
+whole program."""
 
 from __future__ import annotations
 
@@ -20,7 +21,11 @@ __all__ = ["offsets"]
 Array = NDArray[np.float64]
 
 STEP = 0.5
-SHAPES: tuple[tuple[Literal["flat", "bull", "ball"], float], ...] = (("flat", 0.0), ("bull", 0.25), ("ball", 0.5))
+SHAPES: tuple[tuple[Literal["flat", "bull", "ball"], float], ...] = (
+    ("flat", 0.0),
+    ("bull", 0.25),
+    ("ball", 0.5),
+)
 DIAMETERS = (16.0, 25.0, 32.0)
 
 
@@ -86,4 +91,6 @@ def _cropped(work: Any, share: float) -> Any:
     inside = np.abs(surface.xs) <= share * right + 1e-9
     part = DeckSurface(surface.xs[inside], surface.ys, surface.grid[inside], surface.edge)
     blank = box(share * left, low, share * right, high)
-    return replace(work, blank=blank, deck=replace(work.deck, area=blank, surface=part, openings=()))
+    return replace(
+        work, blank=blank, deck=replace(work.deck, area=blank, surface=part, openings=())
+    )

@@ -1,4 +1,5 @@
-"""Timed ratios of paths: planning a metre of path, growth with the points of an outline, a dense outline from DXF."""
+"""Timed ratios of paths: planning a metre of path, growth with the points of an outline, a dense
+outline from DXF."""
 
 from __future__ import annotations
 
@@ -18,12 +19,14 @@ __all__ = ["DENSE", "dense_job", "paths"]
 
 DENSE = 20_000
 ROUNDED = 0.001  # mm: spread of points that a drawing rounds to three places
-TRACED = 0.01  # mm: spread of the points of a traced outline, more than lines and arcs may be thinned by
+# mm: spread of the points of a traced outline, more than lines and arcs may be thinned by
+TRACED = 0.01
 COUNTS = (1_250, 2_500, 5_000, 10_000, 20_000)
 
 
 def dense_job(folder: Path, count: int, noise: float = 0.0) -> Path:
-    """The sample's outline as a DXF polyline of `count` points in `folder`, and a job that reads it.
+    """The sample's outline as a DXF polyline of `count` points in `folder`, and a job that reads
+    it.
 
     `noise` (mm) is the spread of the points about the curve, as in a traced drawing.
     """
@@ -45,12 +48,15 @@ def dense_job(folder: Path, count: int, noise: float = 0.0) -> Path:
     text = SAMPLE.read_text()
     begin, end = text.index("[outline]"), text.index("[deck]")
     path = folder / "dense.toml"
-    path.write_text(f'{text[:begin]}[outline]\ndxf = "dense.dxf"\nlayer = "outline"\n\n{text[end:]}')
+    path.write_text(
+        f'{text[:begin]}[outline]\ndxf = "dense.dxf"\nlayer = "outline"\n\n{text[end:]}'
+    )
     return path
 
 
 def a_metre_of_path() -> Iterator[Row]:
-    """Planning the groove, with entries, crossings and the proof by area, against `buffer(-k step)` in a loop."""
+    """Planning the groove, with entries, crossings and the proof by area, against `buffer(-k step)`
+    in a loop."""
     from corepath.motion.clock import Limits, minutes
     from corepath.operations import programs
     from corepath.planning.prepare import prepare
@@ -58,7 +64,10 @@ def a_metre_of_path() -> Iterator[Row]:
     (work,) = [one for one in prepare(SAMPLE).works if one.name == "groove"]
     (made,) = programs(work)
     # At 1000 mm/min without limits of acceleration, minutes are metres.
-    slow = [replace(p, moves=tuple(m._replace(feed=1000.0) if m.feed else m for m in p.moves)) for p in made.passes]
+    slow = [
+        replace(p, moves=tuple(m._replace(feed=1000.0) if m.feed else m for m in p.moves))
+        for p in made.passes
+    ]
     metres = minutes(slow, Limits(1e9, 1e9, 1e6))
 
     def plain() -> float:
@@ -78,7 +87,9 @@ def a_metre_of_path() -> Iterator[Row]:
     ours = cpu(lambda: programs(work), 3).times(1.0 / metres)
     theirs = cpu(plain, 3).times(1.0 / plain())
     name, baseline = f"planning a metre of the groove's {metres:.0f}", "plain offset rings"
-    yield Row.against(name, ours, baseline, theirs, 60.0, "the rings have no entries, no crossings and no proof")
+    yield Row.against(
+        name, ours, baseline, theirs, 60.0, "the rings have no entries, no crossings and no proof"
+    )
 
 
 def growth_with_points() -> Iterator[Row]:
@@ -91,7 +102,8 @@ def growth_with_points() -> Iterator[Row]:
     (work,) = [one for one in prepare(SAMPLE).works if one.name == "groove"]
 
     def ring(count: int) -> Polygon:
-        """A round board with a fine wave of 0.05 mm in its walls, so that no point can be thinned away."""
+        """A round board with a fine wave of 0.05 mm in its walls, so that no point can be thinned
+        away."""
         turn = np.linspace(0.0, math.tau, count, endpoint=False)
         wave = 0.05 * np.cos(np.arange(count) * math.tau / 8)
 
@@ -115,9 +127,11 @@ def _plan(path: Path) -> None:
 
 
 def dense_against_smooth() -> Iterator[Row]:
-    """A plan whose outline is a DXF polyline of 20,000 points against the smooth one: whole, and its paths.
+    """A plan whose outline is a DXF polyline of 20,000 points against the smooth one: whole, and
+    its paths.
 
-    Where the points scatter by more than thinning allows, each is a move of its own: no limit, the lines tell.
+    Where the points scatter by more than thinning allows, each is a move of its own: no limit, the
+    lines tell.
     """
     from corepath.planning.make import make_files, quiet
     from corepath.planning.prepare import prepare

@@ -1,4 +1,5 @@
-"""Whole processes: the help against an import, and the plan of the sample board as a user waits for it."""
+"""Whole processes: the help against an import, and the plan of the sample board as a user waits for
+it."""
 
 from __future__ import annotations
 
@@ -21,12 +22,14 @@ def help() -> Iterator[Row]:
     def spent(code: str, *arguments: str) -> Timed:
         return Timed(tuple(run_python(code, arguments).cpu for _ in range(5)))
 
-    yield Row.against("corepath --help", spent(CLI, "--help"), "import typer", spent("import typer"), 2.0)
+    yield Row.against(
+        "corepath --help", spent(CLI, "--help"), "import typer", spent("import typer"), 2.0
+    )
 
 
 def whole_plan() -> Iterator[Row]:
-    """Seconds by the clock and peak memory of planning the sample, with read-back: first with an empty cache of
-    compiled loops, then with a full one."""
+    """Seconds by the clock and peak memory of planning the sample, with read-back: first with an
+    empty cache of compiled loops, then with a full one."""
     with tempfile.TemporaryDirectory() as folder:
         environment = {**os.environ, "NUMBA_CACHE_DIR": str(Path(folder) / "cache")}
         call = ["plan", str(SAMPLE), "-o", str(Path(folder) / "out"), "-q"]
@@ -34,10 +37,17 @@ def whole_plan() -> Iterator[Row]:
     for name, ran in (("first run", [first]), ("later run", later)):
         yield _seconds(f"plan of board-1280, {name}", ran)
     peak = max(ran.peak for ran in (first, *later))
-    yield Row("plan of board-1280, peak memory", Figure(peak, "MiB", runs=3), 1536.0, note="the highest of all runs")
+    yield Row(
+        "plan of board-1280, peak memory",
+        Figure(peak, "MiB", runs=3),
+        1536.0,
+        note="the highest of all runs",
+    )
 
 
 def _seconds(name: str, ran: list[Ran]) -> Row:
     best = min(ran, key=lambda one: one.seconds)
     timed = Timed(tuple(one.seconds for one in ran))
-    return Row(name, Figure.of(timed), 20.0, note=f"by the clock; {best.cpu:.1f} s of the processor")
+    return Row(
+        name, Figure.of(timed), 20.0, note=f"by the clock; {best.cpu:.1f} s of the processor"
+    )

@@ -1,10 +1,11 @@
 """The reader against parsers of the registries, on the same modal lines, in one run.
 
-Only what returns the same motions is a baseline for the ratio: the npm package gcode-toolpath gives start and end of
-each line and arc, and pygcode's machine the place after each block; gcode-machine tracks it too. gcodeparser gives
-words without a modal state, so it is named beside them, not as a baseline. What is not installed is said so:
-`pip install pygcode gcodeparser gcode-machine`, `npm install gcode-toolpath` and NODE_PATH to its node_modules.
-Times are CPU seconds of the process, best of several, so that other work on the machine counts on neither side.
+Only what returns the same motions is a baseline for the ratio: the npm package gcode-toolpath gives
+start and end of each line and arc, and pygcode's machine the place after each block; gcode-machine
+tracks it too. gcodeparser gives words without a modal state, so it is named beside them, not as a
+baseline. What is not installed is said so: `pip install pygcode gcodeparser gcode-machine`, `npm
+install gcode-toolpath` and NODE_PATH to its node_modules. Times are CPU seconds of the process,
+best of several, so that other work on the machine counts on neither side.
 """
 
 from __future__ import annotations
@@ -43,7 +44,8 @@ for (let round = 0; round < 5; round++) {
   const begin = process.cpuUsage();
   const path = new Toolpath({
     addLine: (modal, from, to) => out.push([modal.motion, to.x, to.y, to.z]),
-    addArcCurve: (modal, from, to, centre) => out.push([modal.motion, to.x, to.y, to.z, centre.x, centre.y]),
+    addArcCurve: (modal, from, to, centre) =>
+      out.push([modal.motion, to.x, to.y, to.z, centre.x, centre.y]),
   });
   path.loadFromStringSync(text);
   const spent = process.cpuUsage(begin);
@@ -56,7 +58,9 @@ console.log(JSON.stringify({ seconds: runs, motions: count, last: last }));
 
 
 def _body(count: int) -> str:
-    return "".join(f"G1 X{k * 0.013:.4f} Y{k % 40:.4f} Z{3 + k % 5 * 0.1:.4f}\n" for k in range(count))
+    return "".join(
+        f"G1 X{k * 0.013:.4f} Y{k % 40:.4f} Z{3 + k % 5 * 0.1:.4f}\n" for k in range(count)
+    )
 
 
 def reading() -> Iterator[Row]:
@@ -70,7 +74,11 @@ def reading() -> Iterator[Row]:
     yield Row("reading modal lines", ours, RATE, least=True)
     full = cpu(lambda: read_program(few + "M2\n", "x.nc", fast=False), 3)
     yield Row("reading, every line in full", Figure.rate(FEW, UNIT, full))
-    rivals = {"gcode-toolpath": _toolpath(text, ends[-1]), "gcode-machine": _machine(few), "pygcode": _pygcode(few)}
+    rivals = {
+        "gcode-toolpath": _toolpath(text, ends[-1]),
+        "gcode-machine": _machine(few),
+        "pygcode": _pygcode(few),
+    }
     known = {name: figure for name, figure in rivals.items() if figure is not None}
     for name, figure in known.items():
         yield Row(f"reading, {name}", figure, note="the same motions")
@@ -81,7 +89,14 @@ def reading() -> Iterator[Row]:
     fastest = max(known, key=lambda name: known[name].best, default="")
     note = f"not installed: {missing}" if missing else ""
     yield Row(
-        "reading against other parsers", ours, RATIO if known else None, fastest, known.get(fastest), None, True, note
+        "reading against other parsers",
+        ours,
+        RATIO if known else None,
+        fastest,
+        known.get(fastest),
+        None,
+        True,
+        note,
     )
 
 
@@ -92,7 +107,9 @@ def _toolpath(text: str, last: np.ndarray) -> Figure | None:
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "x.nc"
         file.write_text(text, encoding="ascii")
-        done = subprocess.run([node, "-e", _NODE, str(file)], capture_output=True, text=True, check=False)
+        done = subprocess.run(
+            [node, "-e", _NODE, str(file)], capture_output=True, text=True, check=False
+        )
     if done.returncode:
         return None
     told = json.loads(done.stdout)

@@ -1,9 +1,11 @@
-"""Timed ratios of the stack-up: a map through 400 measured places with all checks, and the Monte Carlo.
+"""Timed ratios of the stack-up: a map through 400 measured places with all checks, and the Monte
+Carlo.
 
-The baselines are plain loops in Python, place by place and draw by draw, as one would first write them. The whole would
-take minutes, so they run on a share of the places or draws, and the time of the loop is scaled up by that share; each
-row says which. Before they are timed they must give our figures: the Monte Carlo draw for draw, the map within the
-noise of the figures. Every run of ours gets another blank, so that nothing kept from the run before helps it.
+The baselines are plain loops in Python, place by place and draw by draw, as one would first write
+them. The whole would take minutes, so they run on a share of the places or draws, and the time of
+the loop is scaled up by that share; each row says which. Before they are timed they must give our
+figures: the Monte Carlo draw for draw, the map within the noise of the figures. Every run of ours
+gets another blank, so that nothing kept from the run before helps it.
 """
 
 from __future__ import annotations
@@ -42,15 +44,20 @@ def _blank(count: int, seed: int = 7) -> Floats:
     """Rows x, y, thickness: a wavy blank with the noise of callipers."""
     chance = np.random.default_rng(seed)
     x, y = chance.uniform(-700, 700, count), chance.uniform(-240, 240, count)
-    return np.column_stack([x, y, 13.6 + 0.1 * np.sin(x / 200) * np.cos(y / 150) + chance.normal(0, NOISE, count)])
+    return np.column_stack(
+        [x, y, 13.6 + 0.1 * np.sin(x / 200) * np.cos(y / 150) + chance.normal(0, NOISE, count)]
+    )
 
 
 def _grid(step: float) -> Floats:
-    return np.array([(x, y) for x in np.arange(-700, 701, step) for y in np.arange(-240, 241, step)])
+    return np.array(
+        [(x, y) for x in np.arange(-700, 701, step) for y in np.arange(-240, 241, step)]
+    )
 
 
 def _plain_weights(rows: Floats, smoothing: float) -> list[float]:
-    """Plane and one weight for each place of a smoothed thin plate in metres, by one set of linear equations."""
+    """Plane and one weight for each place of a smoothed thin plate in metres, by one set of linear
+    equations."""
     places = rows[:, :2] / 1000.0
     squared = ((places[:, None] - places[None]) ** 2).sum(axis=2)
     kernel = squared * np.log(np.where(squared > 0, squared, 1.0)) + smoothing * np.eye(len(rows))
@@ -75,7 +82,8 @@ def _plain_map(rows: Floats, weights: list[float], grid: Floats) -> list[float]:
 
 
 def measured_map() -> Iterator[Row]:
-    """Fit, map on a 2 mm grid over the full blank with its error, and all checks of board-1280 on it.
+    """Fit, map on a 2 mm grid over the full blank with its error, and all checks of board-1280 on
+    it.
 
     The plain loop does less: the map alone, without its error and without any check.
     """
@@ -93,12 +101,16 @@ def measured_map() -> Iterator[Row]:
         fitted = fit(x, y, thickness, 0.05)
         fitted.value(*grid.T)
         fitted.uncertainty(*grid.T)
-        prepare_job(job, ROOT / "samples", Known(Measured(x, y, thickness, np.full(POINTS, np.nan))))
+        prepare_job(
+            job, ROOT / "samples", Known(Measured(x, y, thickness, np.full(POINTS, np.nan)))
+        )
 
     rows, share = _blank(POINTS), grid[::MAP_SHARE]
     weights = _plain_weights(rows, 0.01)
     off = np.array(_plain_map(rows, weights, share)) - fit(*rows.T, 0.05).value(*share.T)
-    assert float(np.sqrt((off**2).mean())) < NOISE, "the plain loop must give the map that ours gives"
+    assert float(np.sqrt((off**2).mean())) < NOISE, (
+        "the plain loop must give the map that ours gives"
+    )
     whole()
     mine = cpu(whole, 3)
     theirs = cpu(lambda: _plain_map(rows, weights, share), 3).times(len(grid) / len(share))
@@ -108,7 +120,8 @@ def measured_map() -> Iterator[Row]:
 
 
 def map_growth() -> Iterator[Row]:
-    """How the map and its error grow with the measured places and with the nodes, once fitted; and the fit."""
+    """How the map and its error grow with the measured places and with the nodes, once fitted; and
+    the fit."""
     from corepath.stackup.measuring.fitting import fit
 
     def of(count: int, step: float) -> Timed:
@@ -125,10 +138,14 @@ def map_growth() -> Iterator[Row]:
     yield Row.growing("map once fitted, by measured places", "places", by_places, GROWTH)
     by_nodes = [(len(_grid(2 * GRID)), of(POINTS, 2 * GRID)), (len(_grid(GRID)), whole)]
     yield Row.growing("map once fitted, by nodes", "nodes", by_nodes, GROWTH)
-    yield Row.growing("fitting the map", "places", [(count, fitting(count)) for count in counts], GROWTH)
+    yield Row.growing(
+        "fitting the map", "places", [(count, fitting(count)) for count in counts], GROWTH
+    )
 
 
-def _plain_draws(value: float, half: list[float], places: Floats, error: float, draws: int) -> list[float]:
+def _plain_draws(
+    value: float, half: list[float], places: Floats, error: float, draws: int
+) -> list[float]:
     """Least over the places for one draw after the other; same waves and same chances as ours."""
     from corepath.stackup.checks.montecarlo import CORRELATION, FEATURES, SEED
 
@@ -143,9 +160,15 @@ def _plain_draws(value: float, half: list[float], places: Floats, error: float, 
             field = 0.0
             for k in range(FEATURES):
                 phase = along[k] * x + across[k] * y
-                field += weights[draw][k] * math.cos(phase) + weights[draw][FEATURES + k] * math.sin(phase)
+                field += weights[draw][k] * math.cos(phase) + weights[draw][
+                    FEATURES + k
+                ] * math.sin(phase)
             least = min(least, error / 3.0 * field / math.sqrt(FEATURES))
-        found.append(value + least + sum(size / 3.0 * part[draw] for size, part in zip(half, shared, strict=True)))
+        found.append(
+            value
+            + least
+            + sum(size / 3.0 * part[draw] for size, part in zip(half, shared, strict=True))
+        )
     return found
 
 
@@ -169,6 +192,8 @@ def monte_carlo() -> Iterator[Row]:
     mine = cpu(lambda: ours(DRAWS), 3)
     theirs = cpu(plain, 3).times(DRAW_SHARE)
     baseline = f"plain loops, 1 of {DRAW_SHARE:,} draws, scaled up"
-    yield Row.against(f"Monte Carlo, {DRAWS:,} draws, {PLACES} places", mine, baseline, theirs, 0.02)
+    yield Row.against(
+        f"Monte Carlo, {DRAWS:,} draws, {PLACES} places", mine, baseline, theirs, 0.02
+    )
     grown = [(DRAWS, mine), (4 * DRAWS, cpu(lambda: ours(4 * DRAWS), 3))]
     yield Row.growing("Monte Carlo", "draws", grown, GROWTH)

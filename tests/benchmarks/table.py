@@ -1,7 +1,9 @@
-"""Rows of the benchmark table: our figure, what it is held against, the limit, and how near to it we are.
+"""Rows of the benchmark table: our figure, what it is held against, the limit, and how near to it
+we are.
 
-A row is judged by one number alone, its `value`: our own figure, the ratio of ours over the baseline's, or the exponent
-of growth (1 is linear, 0 does not grow). The limit is the most that it may be, or the least with `least`.
+A row is judged by one number alone, its `value`: our own figure, the ratio of ours over the
+baseline's, or the exponent of growth (1 is linear, 0 does not grow). The limit is the most that it
+may be, or the least with `least`.
 """
 
 from __future__ import annotations
@@ -27,7 +29,8 @@ _UNITS = ((1.0, "s"), (1e-3, "ms"), (1e-6, "us"))
 
 
 def exponent(sizes: Sequence[float], spent: Sequence[float]) -> float:
-    """The k of the power law spent = c · size^k that fits best (least squares of the logarithms)."""
+    """The k of the power law spent = c · size^k that fits best (least squares of the
+    logarithms)."""
     x = [math.log(size) for size in sizes]
     y = [math.log(value) for value in spent]
     mean_x, mean_y = sum(x) / len(x), sum(y) / len(y)
@@ -37,7 +40,8 @@ def exponent(sizes: Sequence[float], spent: Sequence[float]) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """The best of several runs with its unit; `spread` is worst over best, `runs` how many there were."""
+    """The best of several runs with its unit; `spread` is worst over best, `runs` how many there
+    were."""
 
     best: float
     unit: str
@@ -57,7 +61,11 @@ class Figure:
     def says(self) -> str:
         """Number and unit; seconds in the unit that suits them."""
         if self.unit != "s":
-            return f"{self.best:,.0f} {self.unit}" if self.best >= 100 else f"{self.best:.3g} {self.unit}"
+            return (
+                f"{self.best:,.0f} {self.unit}"
+                if self.best >= 100
+                else f"{self.best:.3g} {self.unit}"
+            )
         size, unit = next((one for one in _UNITS if self.best >= one[0]), _UNITS[-1])
         return f"{self.best / size:.3g} {unit}"
 
@@ -68,7 +76,8 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One line of the table. `baseline` names what `theirs` belongs to; `note` says what else must be known.
+    """One line of the table. `baseline` names what `theirs` belongs to; `note` says what else must
+    be known.
 
     A row without a limit only tells a figure.
     """
@@ -83,20 +92,31 @@ class Row:
     note: str = ""
 
     @staticmethod
-    def against(name: str, ours: Timed, baseline: str, theirs: Timed, limit: float | None, note: str = "") -> Row:
+    def against(
+        name: str, ours: Timed, baseline: str, theirs: Timed, limit: float | None, note: str = ""
+    ) -> Row:
         """Our seconds over the seconds of a baseline."""
         return Row(name, Figure.of(ours), limit, baseline, Figure.of(theirs), note=note)
 
     @staticmethod
-    def growing(name: str, what: str, spent: Sequence[tuple[float, Timed]], limit: float, note: str = "") -> Row:
-        """How time grows with a size: `spent` are (size, runs), from the smallest to the largest size."""
+    def growing(
+        name: str, what: str, spent: Sequence[tuple[float, Timed]], limit: float, note: str = ""
+    ) -> Row:
+        """How time grows with a size: `spent` are (size, runs), from the smallest to the largest
+        size."""
         (few, short), (_, long) = spent[0], spent[-1]
         power = exponent([size for size, _ in spent], [timed.best for _, timed in spent])
         sizes = " ".join(f"{size:,g}" if size < 1e6 else f"{size:,.0f}" for size, _ in spent)
         baseline = f"{few:,g} {what}"
         told = f"{what}: {sizes}"
         return Row(
-            name, Figure.of(long), limit, baseline, Figure.of(short), power, note=f"{told}; {note}" if note else told
+            name,
+            Figure.of(long),
+            limit,
+            baseline,
+            Figure.of(short),
+            power,
+            note=f"{told}; {note}" if note else told,
         )
 
     @property
@@ -122,7 +142,9 @@ class Row:
 
     def cells(self) -> tuple[str, ...]:
         """The columns of the table."""
-        theirs = f"{self.baseline}: {self.theirs.says()}" if self.theirs is not None else self.baseline
+        theirs = (
+            f"{self.baseline}: {self.theirs.says()}" if self.theirs is not None else self.baseline
+        )
         return (
             self.verdict,
             self.name,
@@ -147,11 +169,17 @@ class Row:
         """Plain data, for `--json`."""
 
         def figure(one: Figure | None) -> dict[str, Any] | None:
-            return None if one is None else {name: getattr(one, name) for name in ("best", "unit", "spread", "runs")}
+            return (
+                None
+                if one is None
+                else {name: getattr(one, name) for name in ("best", "unit", "spread", "runs")}
+            )
 
         return {
-            "name": self.name, "verdict": self.verdict, "ours": figure(self.ours), "baseline": self.baseline,
-            "theirs": figure(self.theirs), "ratio": self.ratio, "exponent": self.exponent, "value": self.value,
+            "name": self.name, "verdict": self.verdict, "ours": figure(self.ours),
+            "baseline": self.baseline,
+            "theirs": figure(self.theirs), "ratio": self.ratio, "exponent": self.exponent,
+            "value": self.value,
             "limit": self.limit, "least": self.least, "note": self.note,
         }  # fmt: skip
 
@@ -177,6 +205,12 @@ def _number(value: float | None) -> str:
 def _limit(row: Row) -> str:
     if row.limit is None:
         return ""
-    what = " (exponent)" if row.exponent is not None else " x" if row.theirs is not None else f" {row.ours.unit}"
+    what = (
+        " (exponent)"
+        if row.exponent is not None
+        else " x"
+        if row.theirs is not None
+        else f" {row.ours.unit}"
+    )
     limit = f"{row.limit:,.0f}" if row.limit >= 100 else f"{row.limit:.3g}"
     return f"{'>=' if row.least else '<='} {limit}{what}"

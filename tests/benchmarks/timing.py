@@ -1,7 +1,7 @@
 """The stop-watch: a call or a whole process timed several times.
 
-What counts is the quickest: what else the machine does only ever adds. How far the slowest lies above it tells how much
-the machine did beside.
+What counts is the quickest: what else the machine does only ever adds. How far the slowest lies
+above it tells how much the machine did beside.
 """
 
 from __future__ import annotations
@@ -17,14 +17,30 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
-__all__ = ["ONE_THREAD", "ROOT", "SAMPLE", "Ran", "Timed", "cpu", "cpu_on", "peak_memory", "run_python", "wall"]
+__all__ = [
+    "ONE_THREAD",
+    "ROOT",
+    "SAMPLE",
+    "Ran",
+    "Timed",
+    "cpu",
+    "cpu_on",
+    "peak_memory",
+    "run_python",
+    "wall",
+]
 
 T = TypeVar("T")
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLE = ROOT / "samples" / "board-1280.toml"
 
-ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+ONE_THREAD = (
+    "OMP_NUM_THREADS",
+    "OPENBLAS_NUM_THREADS",
+    "MKL_NUM_THREADS",
+    "VECLIB_MAXIMUM_THREADS",
+)
 """Set to 1 before numpy is loaded, so that seconds of the processor mean the same on both sides."""
 
 _PEAK = """
@@ -33,10 +49,12 @@ from pathlib import Path
 try:
     {code}
 finally:
-    found = [line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("VmHWM")] \\
-        if Path("/proc/self/status").exists() else []
+    status = Path("/proc/self/status")
+    lines = status.read_text().splitlines() if status.exists() else []
+    found = [line for line in lines if line.startswith("VmHWM")]
     unit = 2**20 if sys.platform == "darwin" else 2**10
-    peak = float(found[0].split()[1]) / 2**10 if found else resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit
+    largest = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    peak = float(found[0].split()[1]) / 2**10 if found else largest / unit
     print(peak, file=sys.stderr)
 """
 
@@ -64,7 +82,8 @@ class Timed:
 
 @dataclass(frozen=True, slots=True)
 class Ran:
-    """A process of its own: seconds by the clock, seconds of the processor, peak memory in MiB, exit code."""
+    """A process of its own: seconds by the clock, seconds of the processor, peak memory in MiB,
+    exit code."""
 
     seconds: float
     cpu: float
@@ -83,7 +102,8 @@ def cpu(call: Callable[[], object], times: int = 5) -> Timed:
 
 
 def cpu_on(make: Callable[[], T], call: Callable[[T], object], times: int = 5) -> Timed:
-    """The same for a call that uses up what it is given: each run gets one made anew, which is not timed."""
+    """The same for a call that uses up what it is given: each run gets one made anew, which is not
+    timed."""
     runs = []
     for _ in range(times):
         given = make()
@@ -116,18 +136,23 @@ def run_python(
     environment: Mapping[str, str] | None = None,
     allowed: Sequence[int] = (0,),
 ) -> Ran:
-    """Run one line of Python as a process of its own in the project's folder, with as many threads as it likes.
+    """Run one line of Python as a process of its own in the project's folder, with as many threads
+    as it likes.
 
-    `arguments` are its `sys.argv[1:]`. The peak is what the process itself says, since what the system tells of a child
-    counts its parent's memory too. Raises RuntimeError with what it wrote where it ends with a code that is not
-    `allowed`.
+    `arguments` are its `sys.argv[1:]`. The peak is what the process itself says, since what the
+    system tells of a child counts its parent's memory too. Raises RuntimeError with what it wrote
+    where it ends with a code that is not `allowed`.
     """
     call = [sys.executable, "-c", _PEAK.format(code=code), *arguments]
-    given = {name: value for name, value in (environment or os.environ).items() if name not in ONE_THREAD}
+    given = {
+        name: value for name, value in (environment or os.environ).items() if name not in ONE_THREAD
+    }
     before, begin = os.times(), time.perf_counter()
     done = subprocess.run(call, cwd=ROOT, env=given, capture_output=True, text=True, check=False)
     spent, after = time.perf_counter() - begin, os.times()
     if done.returncode not in allowed:
         raise RuntimeError(done.stderr)
-    used = after.children_user + after.children_system - before.children_user - before.children_system
+    used = (
+        after.children_user + after.children_system - before.children_user - before.children_system
+    )
     return Ran(spent, used, float(done.stderr.split()[-1]), done.returncode)

@@ -13,13 +13,16 @@ from corepath.job.model import Job
 SOUND: dict[str, Any] = {
     "title": "Trial",
     "board": {"thickness": 8.0, "edge_thickness": 5.0},
-    "outline": {"stations": [[-100, 0], [-94, 19], [-72, 29], [-30, 32], [20, 30], [62, 24], [82, 13], [88, 0]]},
-    "deck": {"stations": [[-100, 6.2], [5, 8.0], [88, 7.8]], "edge_band": 10.0, "blend": 16.0, "least_radius": 8.0},
+    "outline": {"stations": [[-100, 0], [-94, 19], [-72, 29], [-30, 32], [20, 30], [62, 24], [82,
+    13], [88, 0]]},
+    "deck": {"stations": [[-100, 6.2], [5, 8.0], [88, 7.8]], "edge_band": 10.0, "blend": 16.0,
+    "least_radius": 8.0},
     "blank": {"length": 240.0, "width": 90.0, "thickness": 10.6},
     "groove": {"inside": 6.0, "outside": 5.0, "floor": 1.2},
     "plug": [{"name": "P1", "at": [[-66, 7]], "diameter": 14.0, "bolt_hole": 5.5}],
     "insert": [
-        {"name": "I1", "at": [[34, -5]], "barrel": 6.5, "flange": 15.0, "flange_thickness": 1.2, "length": 5.5}
+        {"name": "I1", "at": [[34, -5]], "barrel": 6.5, "flange": 15.0, "flange_thickness": 1.2,
+        "length": 5.5}
     ],
     "dowel": [
         {"at": [-113, 0], "diameter": 5.0, "depth_in_bed": 7.0, "stand": 3.5},
@@ -35,7 +38,8 @@ SOUND: dict[str, Any] = {
 
 @pytest.fixture
 def make_job() -> Callable[..., Job]:
-    """`make_job({"groove.inside": 4, "plug.0.at": [[0, 0]]})` gives the sound job with those keys changed."""
+    """`make_job({"groove.inside": 4, "plug.0.at": [[0, 0]]})` gives the sound job with those keys
+    changed."""
 
     def make(changes: dict[str, Any] | None = None) -> Job:
         data = copy.deepcopy(SOUND)

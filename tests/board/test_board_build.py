@@ -1,4 +1,5 @@
-"""The whole board: ring, island, ids and sizes of what is cast and bored; each fault present and absent."""
+"""The whole board: ring, island, ids and sizes of what is cast and bored; each fault present and
+absent."""
 
 from __future__ import annotations
 
@@ -24,10 +25,13 @@ def board(make_job):
 
 
 def test_ring_is_what_lies_between_the_two_offsets(board):
-    """Both walls at their width from the outline, 0.002 mm at most off; the ring closed round the island."""
+    """Both walls at their width from the outline, 0.002 mm at most off; the ring closed round the
+    island."""
     outer, inner = board.ring.exterior, board.ring.interiors[0]
     for wall, width in ((outer, 5.0), (inner, 6.0)):
-        away = shapely.distance(shapely.points(shapely.get_coordinates(wall.segmentize(0.2))), board.outline.exterior)
+        away = shapely.distance(
+            shapely.points(shapely.get_coordinates(wall.segmentize(0.2))), board.outline.exterior
+        )
         assert np.abs(away - width).max() < 0.002
     assert len(board.ring.interiors) == 1
     assert board.island.exterior.equals(inner) or board.island.equals(shapely.Polygon(inner))
@@ -37,11 +41,18 @@ def test_ring_is_what_lies_between_the_two_offsets(board):
 
 
 def test_ids_floors_and_sizes(make_job):
-    """Ids name places in drawings and reports; clearance is on the diameter, floor falls back to the groove's."""
+    """Ids name places in drawings and reports; clearance is on the diameter, floor falls back to
+    the groove's."""
     job = make_job(
         {
             "plug.0.at": [[-66, 7], [-30, 12]],
-            "plug.1": {"name": "P2", "at": [[0, 14]], "diameter": 8.0, "bolt_hole": 3.0, "floor": 2.5},
+            "plug.1": {
+                "name": "P2",
+                "at": [[0, 14]],
+                "diameter": 8.0,
+                "bolt_hole": 3.0,
+                "floor": 2.5,
+            },
             "insert.0.clearance": 0.4,
         }
     )
@@ -65,14 +76,26 @@ def test_slot_has_its_length_width_and_angle(make_job):
     assert slot.exterior.is_ccw and slot.is_valid
 
 
-@settings(max_examples=15, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=15,
+    derandomize=True,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
 @given(halves=st.lists(st.floats(22.0, 35.0), min_size=3, max_size=7), outside=st.floats(1.0, 5.0))
 def test_any_outline_gives_ring_and_island_that_do_not_overlap(make_job, halves, outside):
     """Island, ring and rim share no wood and leave none out."""
     xs = np.linspace(-80, 80, len(halves))
     stations = [[-100, 0], *([float(x), h] for x, h in zip(xs, halves, strict=True)), [95, 0]]
-    changes = {"outline": {"stations": stations}, "groove.outside": outside, "plug": [], "insert": []}
-    board, faults = collect_faults(make_job(changes | {"dowel.0.at": [-114, 0], "dowel.1.at": [110, 0]}), HERE)
+    changes = {
+        "outline": {"stations": stations},
+        "groove.outside": outside,
+        "plug": [],
+        "insert": [],
+    }
+    board, faults = collect_faults(
+        make_job(changes | {"dowel.0.at": [-114, 0], "dowel.1.at": [110, 0]}), HERE
+    )
     if board is None:
         assert faults
         return
@@ -88,7 +111,8 @@ FAULTS = [
     ({"blank.width": 60.0}, "outline", "beyond the blank"),
     ({"blank.width": 72.0}, "groove.outside", "beyond the blank"),
     ({"groove.inside": 40.0}, "groove.inside", "no wood is left"),
-    ({"outline": {"stations": [[-100, 10], [-60, 30], [0, 12], [50, 28], [88, 10]]}, "groove.inside": 13.0},
+    ({"outline": {"stations": [[-100, 10], [-60, 30], [0, 12], [50, 28], [88, 10]]},
+    "groove.inside": 13.0},
      "groove.inside", "falls into 2 pieces"),
     ({"plug.0.at": [[-66, 60]]}, "plug[1].at[1]", "outside the blank"),
     ({"plug.0.at": [[-66, 36]]}, "plug[1].at[1]", "outside the board"),
@@ -135,7 +159,12 @@ def test_each_fault_is_named(make_job, changes, key, says):
 
 def test_all_faults_come_at_once(make_job):
     """One run names everything that is wrong."""
-    changes = {"plug.0.at": [[-66, 60]], "groove.inside": 40.0, "dowel.0.depth_in_bed": 30.0, "board.thickness": 9.0}
+    changes = {
+        "plug.0.at": [[-66, 60]],
+        "groove.inside": 40.0,
+        "dowel.0.depth_in_bed": 30.0,
+        "board.thickness": 9.0,
+    }
     with pytest.raises(InputError) as caught:
         build_board(make_job(changes), HERE)
     keys = [fault.key for fault in caught.value.faults]
@@ -148,13 +177,27 @@ def test_the_allowed_groove_is_allowed(make_job):
     changes = {"outline": {"stations": stations}, "groove.inside": 13.0, "plug": [], "insert": []}
     fault = next(f for f in collect_faults(make_job(changes), HERE)[1] if f.key == "groove.inside")
     limit = float(fault.allowed.split()[-1])
-    assert not [f for f in collect_faults(make_job(changes | {"groove.inside": limit}), HERE)[1] if "groove" in f.key]
-    assert [f for f in collect_faults(make_job(changes | {"groove.inside": limit + 0.2}), HERE)[1] if "groove" in f.key]
+    assert not [
+        f
+        for f in collect_faults(make_job(changes | {"groove.inside": limit}), HERE)[1]
+        if "groove" in f.key
+    ]
+    assert [
+        f
+        for f in collect_faults(make_job(changes | {"groove.inside": limit + 0.2}), HERE)[1]
+        if "groove" in f.key
+    ]
 
 
 def test_wrong_depths_are_no_faults(make_job):
-    """Depths are judged by checks, with a table: too thin a blank, floor or dowel must come through here."""
-    changes = {"blank.thickness": 6.0, "groove.floor": 0.1, "dowel.0.stand": 9.0, "insert.0.length": 30.0}
+    """Depths are judged by checks, with a table: too thin a blank, floor or dowel must come through
+    here."""
+    changes = {
+        "blank.thickness": 6.0,
+        "groove.floor": 0.1,
+        "dowel.0.stand": 9.0,
+        "insert.0.length": 30.0,
+    }
     assert collect_faults(make_job(changes), HERE)[1] == []
 
 
@@ -176,7 +219,10 @@ def test_wrong_depths_are_no_faults(make_job):
 )
 def test_dowel_pattern_fits_after_the_flip_and_no_other_way(make_job, flip, dowels, fits):
     """A blank laid down turned would be cut at the wrong end."""
-    tables = [{"at": [x, y], "diameter": float(d), "depth_in_bed": 7.0, "stand": 3.5} for x, y, d in dowels]
+    tables = [
+        {"at": [x, y], "diameter": float(d), "depth_in_bed": 7.0, "stand": 3.5}
+        for x, y, d in dowels
+    ]
     job = make_job({"dowel": tables, "machine.flip_about": flip})
     _, faults = collect_faults(job, HERE)
     assert [fault.key for fault in faults] == ([] if fits else ["dowel"])

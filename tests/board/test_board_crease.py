@@ -1,4 +1,5 @@
-"""Creases: rounded to the ball, against the closed form of a ridge; untouched where the ball fits."""
+"""Creases: rounded to the ball, against the closed form of a ridge; untouched where the ball
+fits."""
 
 from __future__ import annotations
 
@@ -19,11 +20,16 @@ EDGE, FULL, BAND, BLEND = 4.0, 11.0, 14.0, 110.0
 
 
 def ridge(angle: float, half: float, reach: float = 60.0):
-    """A long straight board of the half width `half`, turned by `angle` degrees: form, nodes, raw heights, offsets."""
-    board = rotate(Polygon([(-900, -half), (900, -half), (900, half), (-900, half)]), angle, origin=(0, 0))
+    """A long straight board of the half width `half`, turned by `angle` degrees: form, nodes, raw
+    heights, offsets."""
+    board = rotate(
+        Polygon([(-900, -half), (900, -half), (900, half), (-900, half)]), angle, origin=(0, 0)
+    )
     form = DeckForm(OutlineDistance(board), lambda x: np.full(np.shape(x), FULL), EDGE, BAND, BLEND)
     nodes = np.arange(-reach, reach + 1.0)
-    across = -np.sin(np.radians(angle)) * nodes[:, None] + np.cos(np.radians(angle)) * nodes[None, :]
+    across = (
+        -np.sin(np.radians(angle)) * nodes[:, None] + np.cos(np.radians(angle)) * nodes[None, :]
+    )
     return form, nodes, form.on_grid(nodes, nodes), across
 
 
@@ -40,7 +46,9 @@ def opened(across, half: float, radius: float):
     return np.where(np.abs(across) < touch, cap, profile(across, half)), touch
 
 
-@pytest.mark.parametrize(("angle", "half", "radius"), [(0, 90, 150), (17, 90, 150), (45, 90, 60), (31.3, 60, 150)])
+@pytest.mark.parametrize(
+    ("angle", "half", "radius"), [(0, 90, 150), (17, 90, 150), (45, 90, 60), (31.3, 60, 150)]
+)
 def test_ridge_is_rounded_as_the_closed_form_says(angle, half, radius):
     """However the ridge lies to the lattice: the lattice must not show."""
     form, nodes, raw, across = ridge(angle, half)
@@ -80,7 +88,8 @@ def test_opening_lies_between_edge_and_form(tip):
 def test_no_place_is_curved_tighter_than_the_ball(tip):
     """A skin laid over the deck must not find a bend tighter than the least radius.
 
-    Second differences along X, Y and both diagonals, over 2 mm; 3 % for the difference of chord and curve.
+    Second differences along X, Y and both diagonals, over 2 mm; 3 % for the difference of chord and
+    curve.
     """
     _, _, _, grid = tip
     for a, b in ((2, 0), (0, 2), (2, 2), (2, -2)):
@@ -94,12 +103,14 @@ def test_no_place_is_curved_tighter_than_the_ball(tip):
 
 
 def test_opening_twice_changes_nothing_more(tip):
-    """What a ball has rounded, a smaller one cannot round again (Serra, Image Analysis and Mathematical Morphology,
-    1982: openings absorb each other; from memory). 0.005 mm: where a crease is so faint that its two contacts lie
-    within a step, the ball stands on the lattice.
+    """What a ball has rounded, a smaller one cannot round again (Serra, Image Analysis and
+    Mathematical Morphology, 1982: openings absorb each other; from memory). 0.005 mm: where a
+    crease is so faint that its two contacts lie within a step, the ball stands on the lattice.
     """
     xs, _, _, grid = tip
-    form = DeckForm(OutlineDistance(Polygon([(0, 0), (1, 0), (0, 1)])), lambda x: x, 4.2, 10.0, 90.0)
+    form = DeckForm(
+        OutlineDistance(Polygon([(0, 0), (1, 0), (0, 1)])), lambda x: x, 4.2, 10.0, 90.0
+    )
     assert np.abs(round_creases(form.edge, xs, grid, 110.0) - grid).max() < 0.005
 
 

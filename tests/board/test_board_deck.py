@@ -1,4 +1,5 @@
-"""The deck's form: thickness along the board, septic step, distances, spline, extremes, faults of its keys."""
+"""The deck's form: thickness along the board, septic step, distances, spline, extremes, faults of
+its keys."""
 
 from __future__ import annotations
 
@@ -31,7 +32,8 @@ def deck(make_job):
 
 
 def test_septic_step_is_smooth_at_both_ends():
-    """A jump in the third derivative is a line load on the skin: value and three derivatives must close."""
+    """A jump in the third derivative is a line load on the skin: value and three derivatives must
+    close."""
     step = np.polynomial.Polynomial([0, 0, 0, 0, 35, -84, 70, -20])
     u = np.linspace(0, 1, 101)
     assert np.allclose(septic(u), step(u), atol=1e-13)
@@ -52,7 +54,11 @@ def test_thickness_is_the_average_of_pchip_by_the_cubic_b_spline():
     for x in (-110.0, -71.3, -20.0, 3.0, 12.5, 87.0, 140.0):
         knots = sorted({-15.0, 0.0, 15.0} | {float(k) for k in STATIONS[:, 0] - x if abs(k) < 30})
         value = quad(
-            lambda s, x=x: float(curve(np.clip(x + s, -100, 88)) * kernel(s)), -30, 30, points=knots, epsabs=1e-12
+            lambda s, x=x: float(curve(np.clip(x + s, -100, 88)) * kernel(s)),
+            -30,
+            30,
+            points=knots,
+            epsabs=1e-12,
         )[0]
         assert float(t(x)) == pytest.approx(value / whole, abs=1e-9)
 
@@ -92,12 +98,15 @@ def test_distances_agree_with_shapely_on_corners_and_lines():
     xs, ys = np.arange(-70.0, 71.0), np.arange(-50.0, 51.0)
     d = OutlineDistance(outline).on_grid(xs, ys, 100.0)
     places = shapely.points(*np.meshgrid(xs, ys, indexing="ij"))
-    exact = np.where(shapely.contains(outline, places), shapely.distance(places, outline.exterior), 0.0)
+    exact = np.where(
+        shapely.contains(outline, places), shapely.distance(places, outline.exterior), 0.0
+    )
     assert np.abs(d - exact).max() < 1e-9
 
 
 def test_line_that_runs_into_an_arc_stays_straight():
-    """A long line beside short chords must not be bent by them (a parabola through all three would)."""
+    """A long line beside short chords must not be bent by them (a parabola through all three
+    would)."""
     bow = circle_points(0.0, 0.0, 50.0)
     right = bow[bow[:, 0] >= -1e-9]
     right = right[np.argsort(np.arctan2(right[:, 1], right[:, 0]))]
@@ -120,7 +129,10 @@ def test_deck_follows_the_formula_where_nothing_is_rounded(make_job):
 
 def test_deck_is_level_in_the_edge_band_and_beyond(deck):
     """The rectangle outside the outline must stay at the edge thickness, out to any distance."""
-    assert np.all(deck.height([-100.0, -119.0, 0.0, 5e4, -1e9], [0.0, 44.0, 31.0, 0.0, 1e9]) == pytest.approx(5.0))
+    assert np.all(
+        deck.height([-100.0, -119.0, 0.0, 5e4, -1e9], [0.0, 44.0, 31.0, 0.0, 1e9])
+        == pytest.approx(5.0)
+    )
     assert deck.lowest == 5.0 and deck.edge == 5.0
 
 
@@ -143,12 +155,20 @@ def test_slopes_and_bends_are_the_derivatives_of_the_height(deck):
     assert np.allclose(hx, (deck.height(x + s, y) - deck.height(x - s, y)) / (2 * s), atol=1e-7)
     assert np.allclose(hy, (deck.height(x, y + s) - deck.height(x, y - s)) / (2 * s), atol=1e-7)
     hxx, hxy, hyy = deck.hessian(x, y)
-    assert np.allclose(hxx, (deck.gradient(x + s, y)[0] - deck.gradient(x - s, y)[0]) / (2 * s), atol=1e-5)
-    assert np.allclose(hxy, (deck.gradient(x, y + s)[0] - deck.gradient(x, y - s)[0]) / (2 * s), atol=1e-5)
-    assert np.allclose(hyy, (deck.gradient(x, y + s)[1] - deck.gradient(x, y - s)[1]) / (2 * s), atol=1e-5)
+    assert np.allclose(
+        hxx, (deck.gradient(x + s, y)[0] - deck.gradient(x - s, y)[0]) / (2 * s), atol=1e-5
+    )
+    assert np.allclose(
+        hxy, (deck.gradient(x, y + s)[0] - deck.gradient(x, y - s)[0]) / (2 * s), atol=1e-5
+    )
+    assert np.allclose(
+        hyy, (deck.gradient(x, y + s)[1] - deck.gradient(x, y - s)[1]) / (2 * s), atol=1e-5
+    )
 
 
-@pytest.mark.parametrize(("x", "y", "radius"), [(30.3, -9.2, 7.6), (-60.0, 12.0, 0.4), (-90.0, 0.0, 25.0)])
+@pytest.mark.parametrize(
+    ("x", "y", "radius"), [(30.3, -9.2, 7.6), (-60.0, 12.0, 0.4), (-90.0, 0.0, 25.0)]
+)
 def test_extremes_over_a_disc_are_those_of_dense_samples(deck, x, y, radius):
     """Too high a value by a sample missed would pass a check that fails in the wood."""
     disc = Polygon(circle_points(x, y, radius))
@@ -156,7 +176,9 @@ def test_extremes_over_a_disc_are_those_of_dense_samples(deck, x, y, radius):
     inside = np.hypot(u, v) <= radius
     h = deck.height(x + u[inside], y + v[inside])
     high, low = deck.highest_over(disc), deck.lowest_over(disc)
-    assert high[0] == pytest.approx(h.max(), abs=0.001) and low[0] == pytest.approx(h.min(), abs=0.001)
+    assert high[0] == pytest.approx(h.max(), abs=0.001) and low[0] == pytest.approx(
+        h.min(), abs=0.001
+    )
     assert float(deck.height(high[1], high[2])) == pytest.approx(high[0], abs=1e-12)
     assert disc.buffer(1e-6).contains(shapely.Point(low[1], low[2]))
 
@@ -175,7 +197,11 @@ def test_deck_is_the_same_each_time(make_job, deck):
         ({"deck.stations": [[0, 8.0], [0, 7.0]]}, "deck.stations[2]", "same x"),
         ({"deck.stations": [[0, 8.0], [-5, 7.0]]}, "deck.stations[2]", "ascend"),
         ({"board.thickness": 8.5}, "board.thickness", "contradicts"),
-        ({"deck.stations": [[0, 8.0], [9, 4.0]]}, "deck.stations[2]", "thinner than board.edge_thickness"),
+        (
+            {"deck.stations": [[0, 8.0], [9, 4.0]]},
+            "deck.stations[2]",
+            "thinner than board.edge_thickness",
+        ),
         ({"board.edge_thickness": 9.0}, "board.edge_thickness", "thicker than the board"),
         ({"blank.length": 9e6}, "blank", "larger"),
     ],

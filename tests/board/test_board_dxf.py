@@ -1,4 +1,5 @@
-"""Outlines from DXF: every kind of entity, units, pieces in any order; every fault with its place and handle."""
+"""Outlines from DXF: every kind of entity, units, pieces in any order; every fault with its place
+and handle."""
 
 from __future__ import annotations
 
@@ -61,24 +62,37 @@ def stadium(space, straight=100.0, radius=20.0, flip=(False,) * 4, order=(0, 1, 
     def arc(x, start, turn):
         if turn:  # the same half circle as a polyline with a clockwise bulge
             tips = [(x, radius), (x, -radius)] if x > 0 else [(x, -radius), (x, radius)]
-            space.add_lwpolyline([(*tips[0], -1.0), (*tips[1], 0.0)], format="xyb", dxfattribs=LAYER)
+            space.add_lwpolyline(
+                [(*tips[0], -1.0), (*tips[1], 0.0)], format="xyb", dxfattribs=LAYER
+            )
         else:
             space.add_arc((x, 0), radius, start, start + 180, dxfattribs=LAYER)
 
-    makers = [lambda t: line(-radius, t), lambda t: arc(h, -90, t), lambda t: line(radius, t), lambda t: arc(-h, 90, t)]
+    makers = [
+        lambda t: line(-radius, t),
+        lambda t: arc(h, -90, t),
+        lambda t: line(radius, t),
+        lambda t: arc(-h, 90, t),
+    ]
     for i in order:
         makers[i](flip[i])
 
 
 def is_stadium(outline, straight=100.0, radius=20.0):
-    """Every vertex within 1e-6 of the true line, and the area that of a stadium less the chords' segments."""
+    """Every vertex within 1e-6 of the true line, and the area that of a stadium less the chords'
+    segments."""
     x, y = shapely.get_coordinates(outline).T
     off = np.hypot(np.maximum(np.abs(x) - straight / 2, 0.0), y) - radius
     area = 2 * radius * straight + math.pi * radius**2
     return np.abs(off).max() < 1e-6 and 0 <= area - outline.area < 2 * math.pi * radius * 0.001
 
 
-@settings(max_examples=30, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=30,
+    derandomize=True,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
 @given(order=st.permutations(range(4)), flip=st.tuples(*[st.booleans()] * 4))
 def test_pieces_join_whatever_their_order_and_direction(draw, order, flip):
     """Drawings come jumbled; bulges run either way."""
@@ -94,7 +108,8 @@ def test_header_units_are_honoured(draw, code, mm):
 
 
 def test_given_units_serve_a_unitless_file(draw):
-    """Without units in the header the key says them; without the key it is a fault, never a guess."""
+    """Without units in the header the key says them; without the key it is a fault, never a
+    guess."""
     path = draw(lambda s: stadium(s, 10.0, 2.0), units=0)
     assert is_stadium(read(path, units="cm"))
     assert "outline.dxf_units" in says(path) and "mm, cm, m, inch, foot" in says(path)
@@ -112,10 +127,14 @@ def test_header_units_unknown_here_are_a_fault(draw):
 
 
 def test_bulges_of_a_closed_polyline(draw):
-    """A positive bulge lies right of the edge's direction in a counter-clockwise ring, that is outside."""
+    """A positive bulge lies right of the edge's direction in a counter-clockwise ring, that is
+    outside."""
     path = draw(
         lambda s: s.add_lwpolyline(
-            [(-50, -20, 0), (50, -20, 1), (50, 20, 0), (-50, 20, 1)], format="xyb", close=True, dxfattribs=LAYER
+            [(-50, -20, 0), (50, -20, 1), (50, 20, 0), (-50, 20, 1)],
+            format="xyb",
+            close=True,
+            dxfattribs=LAYER,
         )
     )
     assert is_stadium(read(path))
@@ -125,7 +144,8 @@ def test_inward_bulges_take_area_away(draw):
     """The sign of a bulge read wrongly would turn hollows into humps."""
     shape = [(-50, -20, 0), (50, -20, -0.5), (50, 20, 0), (-50, 20, 0)]
     path = draw(lambda s: s.add_lwpolyline(shape, format="xyb", close=True, dxfattribs=LAYER))
-    # bulge 0.5: sagitta 10, radius 25, sweep 4 atan 0.5; the segment's area is r^2 (sweep - sin sweep) / 2
+    # bulge 0.5: sagitta 10, radius 25, sweep 4 atan 0.5; the segment's area is r^2 (sweep - sin
+    # sweep) / 2
     sweep = 4 * math.atan(0.5)
     assert read(path).area == pytest.approx(4000 - 25**2 * (sweep - math.sin(sweep)) / 2, abs=0.1)
 
@@ -133,7 +153,9 @@ def test_inward_bulges_take_area_away(draw):
 def test_old_polyline(draw):
     """POLYLINE with bulges, as old files have it."""
     shape = [(-50, -20, 0), (50, -20, 1), (50, 20, 0), (-50, 20, 1)]
-    path = draw(lambda s: s.add_polyline2d(shape, format="xyb", close=True, dxfattribs=LAYER), version="R12")
+    path = draw(
+        lambda s: s.add_polyline2d(shape, format="xyb", close=True, dxfattribs=LAYER), version="R12"
+    )
     assert is_stadium(read(path, units=None if "states" not in says_or(path) else "mm"))
 
 
@@ -146,13 +168,15 @@ def says_or(path):
 
 
 def test_mirrored_arcs_lie_where_they_are_drawn(draw):
-    """An extrusion of -Z mirrors X of the entity's own plane (DXF reference, arbitrary axis algorithm; from memory)."""
+    """An extrusion of -Z mirrors X of the entity's own plane (DXF reference, arbitrary axis
+    algorithm; from memory)."""
 
     def add(space):
         down = {**LAYER, "extrusion": (0, 0, -1)}
         space.add_line((-50, -20), (50, -20), LAYER)
         space.add_line((-50, 20), (50, 20), LAYER)
-        space.add_arc((-50, 0), 20, 90, 270, dxfattribs=down)  # drawn at X = +50, opening to the right
+        # drawn at X = +50, opening to the right
+        space.add_arc((-50, 0), 20, 90, 270, dxfattribs=down)
         space.add_lwpolyline([(50, 20, -1), (50, -20, 0)], format="xyb", dxfattribs=down)
 
     assert is_stadium(read(draw(add)))
@@ -202,7 +226,11 @@ def test_ends_within_the_tolerance_are_joined(draw):
 
     assert read(draw(square(0.03))).area == pytest.approx(4000, abs=2)
     text = says(draw(square(0.2)))
-    assert "gap at (0.000, 0.000) mm" in text and "0.200 mm off at (0.200, 0.000)" in text and "LINE #" in text
+    assert (
+        "gap at (0.000, 0.000) mm" in text
+        and "0.200 mm off at (0.200, 0.000)" in text
+        and "LINE #" in text
+    )
     assert read(draw(square(0.2)), join=0.3).is_valid
 
 
@@ -241,14 +269,26 @@ def test_two_loops_are_a_fault(draw):
 
 def test_a_line_drawn_twice_is_named(draw):
     """A common slip, invisible on the screen."""
-    assert "drawn twice" in says(draw(lambda s: (stadium(s), s.add_line((50, -20), (-50, -20), LAYER))))
+    assert "drawn twice" in says(
+        draw(lambda s: (stadium(s), s.add_line((50, -20), (-50, -20), LAYER)))
+    )
 
 
 def test_other_entities(draw):
     """Notes do no harm; blocks and hatches are named instead of being passed over."""
-    assert is_stadium(read(draw(lambda s: (stadium(s), s.add_text("port", dxfattribs=LAYER), s.add_point((1, 1))))))
+    assert is_stadium(
+        read(
+            draw(lambda s: (stadium(s), s.add_text("port", dxfattribs=LAYER), s.add_point((1, 1))))
+        )
+    )
     text = says(
-        draw(lambda s: (stadium(s), s.add_blockref("X", (0, 0), dxfattribs=LAYER), s.add_hatch(dxfattribs=LAYER)))
+        draw(
+            lambda s: (
+                stadium(s),
+                s.add_blockref("X", (0, 0), dxfattribs=LAYER),
+                s.add_hatch(dxfattribs=LAYER),
+            )
+        )
     )
     assert "1 HATCH, 1 INSERT" in text
     assert "only 1 TEXT" in says(draw(lambda s: s.add_text("port", dxfattribs=LAYER)))
@@ -256,7 +296,9 @@ def test_other_entities(draw):
 
 def test_tilted_and_far_entities_are_refused(draw):
     """A tilted arc is no plane outline; kilometres are wrong units."""
-    assert "tilted" in says(draw(lambda s: s.add_circle((0, 0), 5, dxfattribs={**LAYER, "extrusion": (1, 0, 1)})))
+    assert "tilted" in says(
+        draw(lambda s: s.add_circle((0, 0), 5, dxfattribs={**LAYER, "extrusion": (1, 0, 1)}))
+    )
     assert "too far for a board" in says(draw(lambda s: s.add_circle((0, 0), 5e6, LAYER)))
 
 
@@ -264,7 +306,9 @@ def test_missing_layer_lists_those_there_are(draw):
     """The user picks from what is there."""
     text = says(draw(stadium), layer="EDGE")
     assert "outline.layer" in text and "0, " in text and "Notes, OUTLINE" in text
-    assert is_stadium(read(draw(stadium), layer="outline")) and is_stadium(read(draw(stadium), layer=None))
+    assert is_stadium(read(draw(stadium), layer="outline")) and is_stadium(
+        read(draw(stadium), layer=None)
+    )
 
 
 @pytest.mark.parametrize(
@@ -286,7 +330,12 @@ def test_bad_bytes_are_faults(tmp_path, data, expected):
     assert expected in says(path, layer=None)
 
 
-@settings(max_examples=60, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=60,
+    derandomize=True,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
 @given(cut=st.floats(0.0, 1.0), spoil=st.binary(min_size=1, max_size=12), at=st.floats(0.0, 1.0))
 def test_damaged_files_are_faults_or_sound(tmp_path, cut, spoil, at):
     """A file cut short or overwritten anywhere gives a polygon or a fault, nothing else."""
@@ -324,7 +373,8 @@ def test_jumbled_lines_become_one_outline(draw):
 
 
 def test_balance_sample_is_740_by_290():
-    """The sample's drawing in inches: its size in mm within the chords' tolerance, and not symmetric in X."""
+    """The sample's drawing in inches: its size in mm within the chords' tolerance, and not
+    symmetric in X."""
     outline = read(SAMPLES / "balance-740.dxf")
     assert np.allclose(outline.bounds, (-370, -145, 370, 145), atol=0.001)
     assert abs(outline.centroid.x) > 5 and abs(outline.centroid.y) < 0.001
@@ -332,9 +382,37 @@ def test_balance_sample_is_740_by_290():
 
 def _lines(count: int, x: float = 0.0) -> bytes:
     """A DXF of separate lines, in the plainest form that the format knows."""
-    tags = ["0", "SECTION", "2", "HEADER", "9", "$INSUNITS", "70", "4", "0", "ENDSEC", "0", "SECTION", "2", "ENTITIES"]
+    tags = [
+        "0",
+        "SECTION",
+        "2",
+        "HEADER",
+        "9",
+        "$INSUNITS",
+        "70",
+        "4",
+        "0",
+        "ENDSEC",
+        "0",
+        "SECTION",
+        "2",
+        "ENTITIES",
+    ]
     for k in range(count):
-        tags += ["0", "LINE", "8", "OUTLINE", "10", f"{k * x:.7f}", "20", "0", "11", "100", "21", f"{k * x:.7f}"]
+        tags += [
+            "0",
+            "LINE",
+            "8",
+            "OUTLINE",
+            "10",
+            f"{k * x:.7f}",
+            "20",
+            "0",
+            "11",
+            "100",
+            "21",
+            f"{k * x:.7f}",
+        ]
     return "\n".join([*tags, "0", "ENDSEC", "0", "EOF", ""]).encode()
 
 
@@ -351,7 +429,8 @@ def test_two_hundred_thousand_lines_are_refused_within_a_second(tmp_path):
 
 
 def test_as_many_lines_as_are_read_take_seconds_and_little_memory(tmp_path):
-    """Lines within the tolerance of each other: each of a thousand million pairs of ends would be looked at."""
+    """Lines within the tolerance of each other: each of a thousand million pairs of ends would be
+    looked at."""
     path = tmp_path / "dense.dxf"
     path.write_bytes(_lines(12_000, 1e-7))
     peak, start = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, time.process_time()
@@ -362,16 +441,26 @@ def test_as_many_lines_as_are_read_take_seconds_and_little_memory(tmp_path):
 
 def test_a_curve_of_too_many_points_is_refused(draw):
     """A million corners kept the checks busy for minutes."""
-    corners = [(100.0 * math.cos(k / 15915.5), 50.0 * math.sin(k / 15915.5)) for k in range(100_001)]
+    corners = [
+        (100.0 * math.cos(k / 15915.5), 50.0 * math.sin(k / 15915.5)) for k in range(100_001)
+    ]
     path = draw(lambda space: space.add_lwpolyline(corners, close=True, dxfattribs=LAYER))
-    assert "too many points" in says(path) and "got 100001" in says(path) and "100000 at most" in says(path)
+    assert (
+        "too many points" in says(path)
+        and "got 100001" in says(path)
+        and "100000 at most" in says(path)
+    )
 
 
-@pytest.mark.parametrize(("bulge", "text"), [(math.nan, "nan"), (1e300, "1e+300"), (-math.inf, "-inf")])
+@pytest.mark.parametrize(
+    ("bulge", "text"), [(math.nan, "nan"), (1e300, "1e+300"), (-math.inf, "-inf")]
+)
 def test_a_bulge_that_is_no_arc_is_refused(draw, bulge, text, recwarn):
     """NaN passed for a straight edge; 1e300 warned with the path of a package."""
     corners = [(0, 0, bulge), (50, 0, 0), (50, 30, 0), (0, 30, 0)]
-    path = draw(lambda space: space.add_lwpolyline(corners, format="xyb", close=True, dxfattribs=LAYER))
+    path = draw(
+        lambda space: space.add_lwpolyline(corners, format="xyb", close=True, dxfattribs=LAYER)
+    )
     assert f"has an edge with the bulge {text}, which is no arc" in says(path)
     assert not [one for one in recwarn if issubclass(one.category, RuntimeWarning)]
 
@@ -379,7 +468,9 @@ def test_a_bulge_that_is_no_arc_is_refused(draw, bulge, text, recwarn):
 def test_a_bulge_flatter_than_any_cutter_sees_is_a_straight_edge(draw, recwarn):
     """Its radius would overflow."""
     corners = [(0, 0, 1e-300), (50, 0, 0), (50, 30, 0), (0, 30, 0)]
-    path = draw(lambda space: space.add_lwpolyline(corners, format="xyb", close=True, dxfattribs=LAYER))
+    path = draw(
+        lambda space: space.add_lwpolyline(corners, format="xyb", close=True, dxfattribs=LAYER)
+    )
     assert read(path).area == pytest.approx(1500.0, abs=1e-9)
     assert not [one for one in recwarn if issubclass(one.category, RuntimeWarning)]
 
@@ -387,4 +478,6 @@ def test_a_bulge_flatter_than_any_cutter_sees_is_a_straight_edge(draw, recwarn):
 def test_a_name_of_five_thousand_letters_is_a_fault_of_its_key(tmp_path):
     """It ended in the system's own words, without key, and filled the screen."""
     text = says(tmp_path / ("x" * 5000))
-    assert text.startswith("outline.dxf: xxx") and len(text.partition(":")[2].partition(":")[0]) < 70
+    assert (
+        text.startswith("outline.dxf: xxx") and len(text.partition(":")[2].partition(":")[0]) < 70
+    )

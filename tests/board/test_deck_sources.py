@@ -1,4 +1,5 @@
-"""A deck from a profile, patches, a mesh or a grid: heights, smoothness, and each fault by its key."""
+"""A deck from a profile, patches, a mesh or a grid: heights, smoothness, and each fault by its
+key."""
 
 from __future__ import annotations
 
@@ -63,19 +64,26 @@ def test_a_corner_softens_to_the_kernels_average():
             lambda v, u, x=x, y=y: max(1.0 - ((u - x) ** 2 + (v - y) ** 2) / a**2, 0.0) ** 2.5,
             max(0.0, x - a), x + a, max(0.0, y - a), y + a, epsabs=1e-5,
         )[0]  # fmt: skip
-        assert float(blurred(SQUARE, np.array([x]), np.array([y]), a)[0]) == pytest.approx(part / whole, abs=2e-5)
+        assert float(blurred(SQUARE, np.array([x]), np.array([y]), a)[0]) == pytest.approx(
+            part / whole, abs=2e-5
+        )
 
 
 @settings(max_examples=12, derandomize=True, deadline=None)
 @given(st.floats(-0.8, 1.4), st.floats(-0.8, 1.4))
 def test_a_profile_is_even_and_keeps_the_middle_line(crown_at_tail, crown_at_nose):
-    """A deck that leans, or a middle line off its thickness, would not be the board that was drawn."""
+    """A deck that leans, or a middle line off its thickness, would not be the board that was
+    drawn."""
     from corepath.job.model import Job
     from tests.board.conftest import SOUND  # the fixture is of the function, not of each example
 
     data = {
         **SOUND,
-        "deck": {**SOUND["deck"], "profile": [[-80, crown_at_tail], [70, crown_at_nose]], "least_radius": 0.01},
+        "deck": {
+            **SOUND["deck"],
+            "profile": [[-80, crown_at_tail], [70, crown_at_nose]],
+            "least_radius": 0.01,
+        },
     }
     job = Job.model_validate(data, context={"scale": 1.0})
     outline = build_outline(job, Path())
@@ -86,15 +94,22 @@ def test_a_profile_is_even_and_keeps_the_middle_line(crown_at_tail, crown_at_nos
         return
     assert np.abs(deck.grid - deck.grid[:, ::-1]).max() < 1e-9
     assert deck.grid.min() >= 5.0
-    plain = build_deck(job.model_copy(update={"deck": job.deck.model_copy(update={"profile": None})}), outline)
+    plain = build_deck(
+        job.model_copy(update={"deck": job.deck.model_copy(update={"profile": None})}), outline
+    )
     middle = len(deck.ys) // 2
     assert np.abs(deck.grid[:, middle] - plain.grid[:, middle]).max() < 1e-9
 
 
 def test_a_profile_falls_by_its_crown_at_the_half_width(make_job):
-    """crown is what a straightedge laid across the board would show, where nothing else shapes it."""
+    """crown is what a straightedge laid across the board would show, where nothing else shapes
+    it."""
     crown, outline = 1.2, [[-100, -30], [100, -30], [100, 30], [-100, 30]]
-    changes = LEVEL | {"outline": {"points": outline}, "deck.profile": [[0, crown]], "deck.edge_band": 1.0}
+    changes = LEVEL | {
+        "outline": {"points": outline},
+        "deck.profile": [[0, crown]],
+        "deck.edge_band": 1.0,
+    }
     changes |= {"deck.blend": 3.0, "deck.least_radius": 0.01}
     _, _, deck = built(make_job, changes)
     y = np.array([0.0, 10.0, -20.0, 25.0])
@@ -103,9 +118,10 @@ def test_a_profile_falls_by_its_crown_at_the_half_width(make_job):
 
 @pytest.mark.parametrize("smooth", [0.0, 60.0])
 def test_a_profile_is_the_same_at_both_ends(smooth):
-    """Monotone cubic of 0.8, 1.6, 0.8 at -300, 0, 300, by hand: slope 0 in the middle, 2 x 0.8 / 300 at the ends, so
-    1.6 - 0.8 (x / 300)^2 throughout: 1.4 at either 150. A cubic B-spline of total width w adds a variance of w^2 / 48,
-    which takes 0.8 (w / 300)^2 / 48 from a parabola: 0.0007 for 60."""
+    """Monotone cubic of 0.8, 1.6, 0.8 at -300, 0, 300, by hand: slope 0 in the middle, 2 x 0.8 /
+    300 at the ends, so 1.6 - 0.8 (x / 300)^2 throughout: 1.4 at either 150. A cubic B-spline of
+    total width w adds a variance of w^2 / 48, which takes 0.8 (w / 300)^2 / 48 from a parabola:
+    0.0007 for 60."""
     whole = Polygon([(-320, -90), (320, -90), (320, 90), (-320, 90)])
     profile = Profile(np.array([[-300.0, 0.8], [0.0, 1.6], [300.0, 0.8]]), whole, smooth)
     wanted = 1.4 - 0.8 * (smooth / 300.0) ** 2 / 48.0
@@ -115,7 +131,8 @@ def test_a_profile_is_the_same_at_both_ends(smooth):
 
 
 def test_patches_do_what_they_say(make_job):
-    """Flat is level at its height, raised and sunk follow the ground, and outside nothing changes."""
+    """Flat is level at its height, raised and sunk follow the ground, and outside nothing
+    changes."""
     circle = {"diameter": 20.0, "at": [[30, 0]], "blend": 6.0}
     for kind, by in (("flat", 7.0), ("raised", 0.4), ("sunk", 0.3)):
         _, _, plain = built(make_job, {})
@@ -137,12 +154,15 @@ def test_patches_are_laid_on_in_order(make_job):
 @settings(max_examples=25, derandomize=True, deadline=None)
 @given(st.floats(0.0, 180.0), st.floats(4.0, 11.9))
 def test_a_patch_has_no_crease_even_at_its_corners(angle, blend):
-    """At its corners its weight bends little more than across its sides, and the bend has no jump."""
+    """At its corners its weight bends little more than across its sides, and the bend has no
+    jump."""
     from corepath.job.model import Job
     from tests.board.conftest import SOUND
 
     patch = {**PAD, "angle": angle, "blend": blend}
-    job = Job.model_validate({**SOUND, "deck": {**SOUND["deck"], "patch": [patch]}}, context={"scale": 1.0})
+    job = Job.model_validate(
+        {**SOUND, "deck": {**SOUND["deck"], "patch": [patch]}}, context={"scale": 1.0}
+    )
     (laid,) = patches_of(job)
     step, reach = 0.1, 6.0
     at = shapely.get_coordinates(laid.area)[0]
@@ -168,7 +188,11 @@ def test_a_patch_has_no_crease_even_at_its_corners(angle, blend):
         (PAD | {"at": [[-20, 14]]}, "deck.patch[1]", "edge band"),
         (PAD | {"flat": None, "sunk": 3.0}, "deck.patch[1].sunk", "below the edge thickness"),
         (PAD | {"flat": None, "raised": 4.0}, "deck.patch[1].raised", "above the blank"),
-        ({"points": [[0, 0], [9, 9], [9, 0], [0, 9]], "flat": 7, "blend": 1}, "deck.patch[1].points", ""),
+        (
+            {"points": [[0, 0], [9, 9], [9, 0], [0, 9]], "flat": 7, "blend": 1},
+            "deck.patch[1].points",
+            "",
+        ),
     ],
 )
 def test_each_fault_of_a_patch_is_named(make_job, patch, key, says):
@@ -180,13 +204,21 @@ def test_a_tight_blend_is_told_with_the_width_that_would_do(make_job):
     """And that width does."""
     tight = {"diameter": 30.0, "at": [[-10, 0]], "raised": 0.2, "blend": 3.0}
     said = built(make_job, {"deck.patch": [tight]})[2].cautions
-    assert len(said) == 1 and "a blend of 4 mm would not" in said[0]  # sqrt(8 * 7.5132 * 0.2) = 3.47
+    # sqrt(8 * 7.5132 * 0.2) = 3.47
+    assert len(said) == 1 and "a blend of 4 mm would not" in said[0]
     assert built(make_job, {"deck.patch": [tight | {"blend": 4.0}]})[2].cautions == ()
 
 
 def meshed(folder: Path, mesh: trimesh.Trimesh, name: str = "deck.stl") -> dict[str, object]:
-    (folder / name).write_bytes(data if isinstance(data := mesh.export(file_type=name[-3:]), bytes) else data.encode())
-    return {"deck.stations": None, "deck.mesh": name, "deck.mesh_units": "mm", "deck.least_radius": 0.01}
+    (folder / name).write_bytes(
+        data if isinstance(data := mesh.export(file_type=name[-3:]), bytes) else data.encode()
+    )
+    return {
+        "deck.stations": None,
+        "deck.mesh": name,
+        "deck.mesh_units": "mm",
+        "deck.least_radius": 0.01,
+    }
 
 
 def slab(height, step=4.0, base=0.0):
@@ -205,7 +237,9 @@ def slab(height, step=4.0, base=0.0):
         np.column_stack([rim, at, at[after]]), np.column_stack([rim, at[after], rim[after]]),
         np.column_stack([at[after], at, np.full(len(rim), n * m + len(rim))]),
     ])  # fmt: skip
-    return trimesh.Trimesh(np.vstack([top, low, [[0, 0, base]]]), np.concatenate([faces, walls]), process=False)
+    return trimesh.Trimesh(
+        np.vstack([top, low, [[0, 0, base]]]), np.concatenate([faces, walls]), process=False
+    )
 
 
 def tilted(x, y):
@@ -220,7 +254,9 @@ def test_a_plane_comes_through_exactly_in_each_kind_of_file(make_job, tmp_path, 
     mesh.apply_transform(trimesh.transformations.rotation_matrix(np.radians(-90), [0, 0, 1]))
     mesh.apply_scale(1 / 25.4)
     changes = meshed(tmp_path, mesh, name) | {"deck.mesh_units": "inch", "deck.mesh_angle": 90.0}
-    job, outline, deck = built(make_job, changes | {"deck.mesh_at": [0, 0, 2.0], "board.thickness": 7.75}, tmp_path)
+    job, outline, deck = built(
+        make_job, changes | {"deck.mesh_at": [0, 0, 2.0], "board.thickness": 7.75}, tmp_path
+    )
     d = OutlineDistance(outline).on_grid(deck.xs, deck.ys, 50.0)
     want = 5.0 + (tilted(deck.xs[:, None], deck.ys[None, :]) - 5.0) * septic(d / job.deck.edge_band)
     assert np.abs(deck.grid - np.where(d > 0, want, 5.0)).max() < 2e-5  # 32-bit numbers of STL
@@ -257,7 +293,9 @@ def hole(x, y):
         (lambda: slab(tilted).apply_translation([60, 0, 0]), "does not cover"),
     ],
 )
-def test_folds_steps_and_holes_in_the_deck_are_refused_with_their_place(make_job, tmp_path, mesh, says):
+def test_folds_steps_and_holes_in_the_deck_are_refused_with_their_place(
+    make_job, tmp_path, mesh, says
+):
     """A cutter has one height at each place."""
     changes = meshed(tmp_path, mesh()) | {"board.thickness": 8.0}
     if says is None:
@@ -298,8 +336,14 @@ def test_heights_of_a_file_must_be_those_of_the_board(make_job, tmp_path):
 
 def test_a_file_that_is_missing_or_another_is_refused(make_job, tmp_path):
     changes = meshed(tmp_path, slab(tilted)) | {"board.thickness": 7.75}
-    assert "cannot be read" in faults_of(make_job, changes | {"deck.mesh": "other.stl"}, tmp_path)["deck.mesh"]
-    assert "not the file" in faults_of(make_job, changes | {"deck.sha256": "0" * 64}, tmp_path)["deck.sha256"]
+    assert (
+        "cannot be read"
+        in faults_of(make_job, changes | {"deck.mesh": "other.stl"}, tmp_path)["deck.mesh"]
+    )
+    assert (
+        "not the file"
+        in faults_of(make_job, changes | {"deck.sha256": "0" * 64}, tmp_path)["deck.sha256"]
+    )
     (tmp_path / "deck.stl").write_bytes(b"solid nothing\nendsolid\n")
     assert "deck.mesh" in faults_of(make_job, changes, tmp_path)
 
@@ -311,14 +355,46 @@ def test_a_file_that_is_missing_or_another_is_refused(make_job, tmp_path):
         ({"deck.stations": None, "deck.mesh": "deck.stl"}, "deck.mesh_units"),
         ({"deck.stations": None, "deck.mesh": "deck.step", "deck.mesh_units": "mm"}, "deck.mesh"),
         ({"deck.mesh_angle": 4.0}, "deck.mesh_angle"),
-        ({"deck.stations": None, "deck.grid": "a.npy", "deck.grid_units": "mm"}, "deck.grid_spacing"),
         (
-            {"deck.stations": None, "deck.grid": "a.csv", "deck.grid_units": "mm", "deck.profile": [[0, 1]]},
+            {"deck.stations": None, "deck.grid": "a.npy", "deck.grid_units": "mm"},
+            "deck.grid_spacing",
+        ),
+        (
+            {
+                "deck.stations": None,
+                "deck.grid": "a.csv",
+                "deck.grid_units": "mm",
+                "deck.profile": [[0, 1]],
+            },
             "deck.profile",
         ),
-        ({"deck.stations": None, "deck.grid": "a.csv", "deck.grid_units": "mm", "deck.edge_band": 1}, "deck.edge_band"),
-        ({"deck.stations": None, "deck.grid": "a.csv", "deck.grid_units": "mm", "deck.blend": 55.0}, "deck.blend"),
-        ({"deck.stations": None, "deck.mesh": "a.stl", "deck.mesh_units": "mm", "deck.smooth": 0.0}, "deck.smooth"),
+        (
+            {
+                "deck.stations": None,
+                "deck.grid": "a.csv",
+                "deck.grid_units": "mm",
+                "deck.edge_band": 1,
+            },
+            "deck.edge_band",
+        ),
+        (
+            {
+                "deck.stations": None,
+                "deck.grid": "a.csv",
+                "deck.grid_units": "mm",
+                "deck.blend": 55.0,
+            },
+            "deck.blend",
+        ),
+        (
+            {
+                "deck.stations": None,
+                "deck.mesh": "a.stl",
+                "deck.mesh_units": "mm",
+                "deck.smooth": 0.0,
+            },
+            "deck.smooth",
+        ),
         ({"deck.profile": [[0, 9.0]]}, "deck.profile"),
         ({"deck.profile": [[0, 1.0], [-5, 1.0]]}, "deck.profile[2]"),
     ],
@@ -342,7 +418,12 @@ def test_a_grid_is_read_from_csv_and_from_npy_alike(make_job, tmp_path):
         for i in range(len(gx))
     ]
     (tmp_path / "deck.csv").write_text("# a survey\nh;x;y\n" + "\n".join(rows[::-1]) + "\n")
-    keys = {"deck.stations": None, "deck.grid_units": "cm", "deck.least_radius": 0.01, "board.thickness": 7.39}
+    keys = {
+        "deck.stations": None,
+        "deck.grid_units": "cm",
+        "deck.least_radius": 0.01,
+        "board.thickness": 7.39,
+    }
     spacing = {"deck.grid_origin": [-110, -40], "deck.grid_spacing": [5.0, 4.0]}
     job, outline, npy = built(make_job, keys | spacing | {"deck.grid": "deck.npy"}, tmp_path)
     _, _, text = built(make_job, keys | {"deck.grid": "deck.csv"}, tmp_path)
@@ -356,8 +437,14 @@ def test_a_grid_is_read_from_csv_and_from_npy_alike(make_job, tmp_path):
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        (lambda rows: [r for r in rows if not r.startswith("0.0,8.0,")], "gap: 1 values are missing, first at (0, 8)"),
-        (lambda rows: [r for r in rows if not r.startswith(("90.0,", "85.0,", "95.0,"))], "does not cover"),
+        (
+            lambda rows: [r for r in rows if not r.startswith("0.0,8.0,")],
+            "gap: 1 values are missing, first at (0, 8)",
+        ),
+        (
+            lambda rows: [r for r in rows if not r.startswith(("90.0,", "85.0,", "95.0,"))],
+            "does not cover",
+        ),
         (lambda rows: [*rows, "0.0,8.0,7.0"], "two values at (0, 8)"),
         (lambda rows: [*rows, "0.0,eight,7.0"], "no row of x, y, h"),
         (lambda rows: rows[:1], "too coarse"),
@@ -368,7 +455,12 @@ def test_gaps_and_faults_of_a_grid_are_named_with_their_place(make_job, tmp_path
     gx, gy = np.arange(-110.0, 100.0, 5.0), np.arange(-40.0, 41.0, 4.0)
     rows = [f"{x},{y},{wave(x, y)}" for x in gx for y in gy]
     (tmp_path / "deck.csv").write_text("\n".join(change(rows)))
-    keys = {"deck.stations": None, "deck.grid": "deck.csv", "deck.grid_units": "mm", "board.thickness": 7.39}
+    keys = {
+        "deck.stations": None,
+        "deck.grid": "deck.csv",
+        "deck.grid_units": "mm",
+        "board.thickness": 7.39,
+    }
     assert says in faults_of(make_job, keys, tmp_path)["deck.grid"]
 
 
@@ -379,8 +471,15 @@ def test_a_gap_beyond_the_board_is_none(make_job, tmp_path):
     buffer = io.BytesIO()
     np.save(buffer, h)
     (tmp_path / "deck.npy").write_bytes(buffer.getvalue())
-    keys = {"deck.stations": None, "deck.grid": "deck.npy", "deck.grid_units": "mm", "board.thickness": 7.39}
-    _, _, deck = built(make_job, keys | {"deck.grid_origin": [-120, -60], "deck.grid_spacing": [5, 4]}, tmp_path)
+    keys = {
+        "deck.stations": None,
+        "deck.grid": "deck.npy",
+        "deck.grid_units": "mm",
+        "board.thickness": 7.39,
+    }
+    _, _, deck = built(
+        make_job, keys | {"deck.grid_origin": [-120, -60], "deck.grid_spacing": [5, 4]}, tmp_path
+    )
     assert np.isfinite(deck.grid).all() and deck.grid.min() == 5.0
 
 
@@ -391,9 +490,13 @@ def test_smoothing_takes_the_facets_out_and_leaves_a_plane(make_job, tmp_path):
     d = OutlineDistance(outline).on_grid(deck.xs, deck.ys, 50.0)
     want = tilted(deck.xs[:, None], deck.ys[None, :])
     assert np.abs(deck.grid - want)[d > 20.0].max() < 2e-5
-    bowl = meshed(tmp_path, slab(lambda x, y: 6.0 + (x / 100.0) ** 2, step=12.0)) | {"board.thickness": 6.83}
+    bowl = meshed(tmp_path, slab(lambda x, y: 6.0 + (x / 100.0) ** 2, step=12.0)) | {
+        "board.thickness": 6.83
+    }
     rough = built(make_job, bowl, tmp_path)[2].hessian(np.arange(-50, 50.0), 0.0)[0]
-    even = built(make_job, bowl | {"deck.mesh_smooth": 24.0}, tmp_path)[2].hessian(np.arange(-50, 50.0), 0.0)[0]
+    even = built(make_job, bowl | {"deck.mesh_smooth": 24.0}, tmp_path)[2].hessian(
+        np.arange(-50, 50.0), 0.0
+    )[0]
     assert np.ptp(even) < 0.25 * np.ptp(rough)
     assert float(even.mean()) == pytest.approx(2e-4, rel=0.1)
 
@@ -401,5 +504,7 @@ def test_smoothing_takes_the_facets_out_and_leaves_a_plane(make_job, tmp_path):
 def test_polygon_of_a_patch_keeps_its_area(make_job):
     """Rectangle turned about its own middle."""
     (patch,) = patches_of(make_job({"deck.patch": [PAD]}))
-    assert patch.area.area == pytest.approx(960.0) and patch.area.centroid.coords[0] == pytest.approx((-20.0, 2.0))
+    assert patch.area.area == pytest.approx(960.0) and patch.area.centroid.coords[
+        0
+    ] == pytest.approx((-20.0, 2.0))
     assert isinstance(patch.level, Polygon) and patch.level.area == pytest.approx(22.0 * 6.0)

@@ -1,1 +1,2 @@
-"""Arithmetic broken on purpose, one place at a time, to see whether a test says so: `python -m tests.broken`."""
+"""Arithmetic broken on purpose, one place at a time, to see whether a test says so: `python -m
+tests.broken`."""

@@ -1,7 +1,7 @@
 """The run: `python -m tests.broken`; half an hour or so. `--help` tells what can be chosen.
 
-Outcomes are kept in the folder, one a line, so that a run which was ended carries on where it stopped. Exit code 1
-where a change lives that the page does not list as one that no test can tell.
+Outcomes are kept in the folder, one a line, so that a run which was ended carries on where it
+stopped. Exit code 1 where a change lives that the page does not list as one that no test can tell.
 """
 
 from __future__ import annotations
@@ -47,23 +47,44 @@ def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.broken", description=__doc__)
     parser.add_argument("--each", type=int, default=2, help="changes drawn a module")
     parser.add_argument("--seed", type=int, nargs="+", default=[1], help="seeds of the drawing")
-    parser.add_argument("--only", nargs="+", default=[""], help="only modules whose path holds one of these")
-    parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "corepath-broken")
+    parser.add_argument(
+        "--only", nargs="+", default=[""], help="only modules whose path holds one of these"
+    )
+    parser.add_argument(
+        "--folder", type=Path, default=Path(tempfile.gettempdir()) / "corepath-broken"
+    )
     parser.add_argument("--table", action="store_true", help="write the table of the page anew")
     parser.add_argument(
-        "--prune", action="store_true", help="take rows out of the page whose place is gone, run nothing"
+        "--prune",
+        action="store_true",
+        help="take rows out of the page whose place is gone, run nothing",
     )
     return parser.parse_args()
 
 
-def _outcomes(bench: Bench, options: argparse.Namespace, alike: set[tuple[str, str, str, str]]) -> Iterator[Outcome]:
-    """In the order of modules; what was judged before, of the very same text and by tests since unchanged, is kept."""
+def _outcomes(
+    bench: Bench, options: argparse.Namespace, alike: set[tuple[str, str, str, str]]
+) -> Iterator[Outcome]:
+    """In the order of modules; what was judged before, of the very same text and by tests since
+    unchanged, is kept."""
     kept = bench.folder / "outcomes.jsonl"
-    known = [json.loads(line) for line in kept.read_text("utf-8").splitlines()] if kept.exists() else []
-    seen = {(one["module"], one["within"], one["before"], one["after"], one["start"]): one for one in known}
-    todo = [(module, _drawn(module, options)) for module in modules() if any(word in module for word in options.only)]
+    known = (
+        [json.loads(line) for line in kept.read_text("utf-8").splitlines()] if kept.exists() else []
+    )
+    seen = {
+        (one["module"], one["within"], one["before"], one["after"], one["start"]): one
+        for one in known
+    }
+    todo = [
+        (module, _drawn(module, options))
+        for module in modules()
+        if any(word in module for word in options.only)
+    ]
     turns = [
-        (module, some[k]) for k in range(max(len(some) for _, some in todo)) for module, some in todo if k < len(some)
+        (module, some[k])
+        for k in range(max(len(some) for _, some in todo))
+        for module, some in todo
+        if k < len(some)
     ]
     for module, change in turns:
         before = seen.get((module, change.within, change.before, change.after, change.start))
@@ -93,8 +114,10 @@ def _line(outcome: Outcome) -> str:
     change = outcome.change
     return json.dumps(
         {
-            "module": outcome.module, "within": change.within, "kind": change.kind, "before": change.before,
-            "after": change.after, "start": change.start, "caught": outcome.caught, "tried": outcome.tried,
+            "module": outcome.module, "within": change.within, "kind": change.kind,
+            "before": change.before,
+            "after": change.after, "start": change.start, "caught": outcome.caught,
+            "tried": outcome.tried,
         },
         ensure_ascii=False,
     )  # fmt: skip

@@ -1,7 +1,9 @@
-"""A copy of the project in a folder of its own, in which one place after another is broken and the tests are run.
+"""A copy of the project in a folder of its own, in which one place after another is broken and the
+tests are run.
 
-Which test files reach a line is found once, by a run of all of them under coverage; for each change only those that
-reach it are run, the file that mirrors the module first and then the quickest, until one fails.
+Which test files reach a line is found once, by a run of all of them under coverage; for each change
+only those that reach it are run, the file that mirrors the module first and then the quickest,
+until one fails.
 """
 
 from __future__ import annotations
@@ -26,7 +28,8 @@ FOLDERS = ("stackup", "gcode", "skin", "layup", "motion", "outside")
 
 BROKEN = ("stackup", "gcode/write", "skin", "layup")
 SECONDS = 60
-"""CPU seconds at most beyond twice what the tests take unchanged: a loop that never ends is caught as well."""
+"""CPU seconds at most beyond twice what the tests take unchanged: a loop that never ends is caught
+as well."""
 
 _LONG = ("test_verify.py",)
 """Left out: a whole plan, judged by a program of its own, which is no test of one folder."""
@@ -38,7 +41,8 @@ FAILED, UNREAD = 1, 2
 """Exit codes of pytest where a test failed, and where a file of tests could not be read."""
 
 CONTROLS = 8
-"""The quickest test files, run on the unbroken copy first: were they to fail there, all would seem caught."""
+"""The quickest test files, run on the unbroken copy first: were they to fail there, all would seem
+caught."""
 
 _COPIED = ("corepath", "tests", "samples", "docs", "pyproject.toml", "README.md", "DEVELOPERS.md")
 _FAILED = re.compile(r"^(?:FAILED|ERROR) (\S+?)(?:\[.*)?(?: - (.*))?$", re.M)
@@ -46,7 +50,9 @@ _FAILED = re.compile(r"^(?:FAILED|ERROR) (\S+?)(?:\[.*)?(?: - (.*))?$", re.M)
 
 def modules(root: Path = ROOT) -> list[str]:
     """The modules whose arithmetic is broken, as paths from the root."""
-    some = [path for folder in BROKEN for path in sorted((root / "corepath" / folder).rglob("*.py"))]
+    some = [
+        path for folder in BROKEN for path in sorted((root / "corepath" / folder).rglob("*.py"))
+    ]
     some.append(root / "corepath" / "motion" / "clock.py")
     return [path.relative_to(root).as_posix() for path in some if path.name != "__init__.py"]
 
@@ -66,7 +72,8 @@ class Outcome:
 
 
 class Bench:
-    """The copy, in `folder`; a second run there takes the coverage and the numba cache of the first."""
+    """The copy, in `folder`; a second run there takes the coverage and the numba cache of the
+    first."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
@@ -80,36 +87,65 @@ class Bench:
     def _copied(self, name: str) -> None:
         """The copy follows what was changed since; compiled code stays."""
         source = ROOT / name
-        files = [source] if source.is_file() else [path for path in source.rglob("*") if path.is_file()]
+        files = (
+            [source] if source.is_file() else [path for path in source.rglob("*") if path.is_file()]
+        )
         for path in files:
             target = self.copy / path.relative_to(ROOT)
-            if "__pycache__" in path.parts or (target.exists() and target.read_bytes() == path.read_bytes()):
+            if "__pycache__" in path.parts or (
+                target.exists() and target.read_bytes() == path.read_bytes()
+            ):
                 continue
             target.parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(path, target)
 
-    def _pytest(self, *words: str, under: tuple[str, ...] = (), seconds: float = math.inf) -> tuple[int, str]:
-        """Exit code and output of a run in the copy; below zero where it took more than `seconds` of the CPU."""
-        command = [sys.executable, *under, "-m", "pytest", "-q", "-p", "no:cacheprovider", "--tb=no", *words]
+    def _pytest(
+        self, *words: str, under: tuple[str, ...] = (), seconds: float = math.inf
+    ) -> tuple[int, str]:
+        """Exit code and output of a run in the copy; below zero where it took more than `seconds`
+        of the CPU."""
+        command = [
+            sys.executable,
+            *under,
+            "-m",
+            "pytest",
+            "-q",
+            "-p",
+            "no:cacheprovider",
+            "--tb=no",
+            *words,
+        ]
         if seconds < math.inf:
             command = ["prlimit", f"--cpu={math.ceil(seconds)}", *command]
-        environment = {**os.environ, "PYTHONPATH": str(self.copy), "COVERAGE_RCFILE": str(self.folder / "coverage.ini")}
-        ran = subprocess.run(command, cwd=self.copy, env=environment, capture_output=True, text=True, check=False)
+        environment = {
+            **os.environ,
+            "PYTHONPATH": str(self.copy),
+            "COVERAGE_RCFILE": str(self.folder / "coverage.ini"),
+        }
+        ran = subprocess.run(
+            command, cwd=self.copy, env=environment, capture_output=True, text=True, check=False
+        )
         return ran.returncode, ran.stdout + ran.stderr
 
     def measure(self) -> None:
         """Which test files reach which line, and how long each takes: once a folder."""
         data, times = self.folder / "reach", self.folder / "times.xml"
-        (self.folder / "coverage.ini").write_text(f"[run]\nsource = corepath\ndata_file = {data}\n", "utf-8")
+        (self.folder / "coverage.ini").write_text(
+            f"[run]\nsource = corepath\ndata_file = {data}\n", "utf-8"
+        )
         if not data.exists():
             words = [f"tests/{folder}" for folder in FOLDERS]
             under = ("-m", "coverage", "run")
-            code, said = self._pytest(*words, "-p", "tests.broken.contexts", f"--junitxml={times}", under=under)
+            code, said = self._pytest(
+                *words, "-p", "tests.broken.contexts", f"--junitxml={times}", under=under
+            )
             if code:
                 data.unlink(missing_ok=True)
                 raise SystemExit(f"the tests fail as they are:\n{said[-2000:]}")
         self._read(data, times)
-        quickest = sorted((cost, file) for file, cost in self._cost.items() if file.split("/")[1] in FOLDERS)[:CONTROLS]
+        quickest = sorted(
+            (cost, file) for file, cost in self._cost.items() if file.split("/")[1] in FOLDERS
+        )[:CONTROLS]
         code, said = self._pytest(*(file for _, file in quickest), seconds=SECONDS)
         if code:
             raise SystemExit(f"tests of unbroken code fail in the copy:\n{said[-2000:]}")
@@ -122,15 +158,19 @@ class Bench:
         for name in found.measured_files():
             where = Path(name).relative_to(self.copy).as_posix()
             lines = found.contexts_by_lineno(name)
-            self._reach[where] = {line: {one for one in files if one} for line, files in lines.items()}
+            self._reach[where] = {
+                line: {one for one in files if one} for line, files in lines.items()
+            }
         for case in ElementTree.parse(times).iter("testcase"):
             file = case.get("classname", "").replace(".", "/") + ".py"
             self._cost[file] = self._cost.get(file, 0.0) + float(case.get("time", 0.0))
 
     def files(self, module: str, change: Change) -> list[list[str]]:
-        """Test files that reach the change, then all others that reach its module, each in the order of running.
+        """Test files that reach the change, then all others that reach its module, each in the
+        order of running.
 
-        The others matter where lines have moved since the reach was measured; new files that mirror the module too.
+        The others matter where lines have moved since the reach was measured; new files that mirror
+        the module too.
         """
         reach = self._reach.get(module, {})
         low, high = change.lines
@@ -145,7 +185,9 @@ class Bench:
             return path.stem not in Path(file).stem or cost > SLOW, cost, file
 
         parts = (near, every - near)
-        return [sorted((file for file in part if not file.endswith(_LONG)), key=rank) for part in parts]
+        return [
+            sorted((file for file in part if not file.endswith(_LONG)), key=rank) for part in parts
+        ]
 
     def _seconds(self, files: list[str]) -> float:
         return SECONDS + 2.0 * sum(self._cost.get(file, 0.0) for file in files)

@@ -1,4 +1,5 @@
-"""A plugin of pytest (`-p tests.broken.contexts`) that has coverage keep apart what each test file reaches.
+"""A plugin of pytest (`-p tests.broken.contexts`) that has coverage keep apart what each test file
+reaches.
 
 Files, not tests: a fixture shared by a file belongs to all of its tests.
 """

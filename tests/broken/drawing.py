@@ -1,8 +1,9 @@
 """What can be broken in a module's arithmetic, and what of it a seed draws.
 
-A *change* replaces the text of one expression by that of another of the same kind of mistake as people make: plus for
-minus, at most for less than, a factor left out, another constant, the least for the most, a sign, a neighbour's key.
-Only text within functions and constants is taken; annotations, messages and imports are left alone.
+A *change* replaces the text of one expression by that of another of the same kind of mistake as
+people make: plus for minus, at most for less than, a factor left out, another constant, the least
+for the most, a sign, a neighbour's key. Only text within functions and constants is taken;
+annotations, messages and imports are left alone.
 """
 
 from __future__ import annotations
@@ -18,10 +19,18 @@ __all__ = ["KINDS", "Change", "broken", "changes", "drawn"]
 _SUM = {ast.Add: ast.Sub, ast.Sub: ast.Add}
 _PRODUCT = {ast.Mult: ast.Div, ast.Div: ast.Mult}
 _BOUND = {ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt}
-_TURNED = {ast.Lt: ast.GtE, ast.LtE: ast.Gt, ast.Gt: ast.LtE, ast.GtE: ast.Lt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq}
+_TURNED = {
+    ast.Lt: ast.GtE,
+    ast.LtE: ast.Gt,
+    ast.Gt: ast.LtE,
+    ast.GtE: ast.Lt,
+    ast.Eq: ast.NotEq,
+    ast.NotEq: ast.Eq,
+}
 _LOGIC = {ast.And: ast.Or, ast.Or: ast.And}
 _EXTREMES = {
-    "min": "max", "max": "min", "minimum": "maximum", "maximum": "minimum", "ceil": "floor", "floor": "ceil",
+    "min": "max", "max": "min", "minimum": "maximum", "maximum": "minimum", "ceil": "floor",
+    "floor": "ceil",
     "any": "all", "all": "any", "argmin": "argmax", "argmax": "argmin", "sin": "cos", "cos": "sin",
 }  # fmt: skip
 
@@ -30,7 +39,8 @@ _EXTREMES = {
 class Change:
     """One expression of a module, by its place (bytes `start` to `end`), and what it becomes.
 
-    `within` is the function or class it stands in ("module" for a constant), `lines` those of its statement.
+    `within` is the function or class it stands in ("module" for a constant), `lines` those of its
+    statement.
     """
 
     kind: str
@@ -65,35 +75,51 @@ def _left_out(operators: tuple[type, ...]) -> Callable[[ast.AST], Iterator[ast.A
 
 
 def _is_idle(node: ast.BinOp) -> bool:
-    """Lists, texts and unions of types are joined by the same signs; nought and hairs add nothing to be seen."""
+    """Lists, texts and unions of types are joined by the same signs; nought and hairs add nothing
+    to be seen."""
     parts = (ast.List, ast.Tuple, ast.JoinedStr, ast.ListComp, ast.Set)
     ends = (node.left, node.right)
     if any(_is_hair(e) for e in ends):
         return True
-    return any(isinstance(e, parts) or (isinstance(e, ast.Constant) and isinstance(e.value, str | None)) for e in ends)
+    return any(
+        isinstance(e, parts) or (isinstance(e, ast.Constant) and isinstance(e.value, str | None))
+        for e in ends
+    )
 
 
 def _is_hair(node: ast.AST) -> bool:
-    """Nought, or what a bound gets so that ties of floating point fall on one side: no test can tell it is gone."""
+    """Nought, or what a bound gets so that ties of floating point fall on one side: no test can
+    tell it is gone."""
     if isinstance(node, ast.Name):
         return node.id == "TIE"
-    return isinstance(node, ast.Constant) and type(node.value) in (int, float) and abs(node.value) < 1e-6
+    return (
+        isinstance(node, ast.Constant)
+        and type(node.value) in (int, float)
+        and abs(node.value) < 1e-6
+    )
 
 
 def _is_count(node: ast.AST) -> bool:
-    """A whole number: only for these does `<` for `<=` mean more than one value of floating point."""
+    """A whole number: only for these does `<` for `<=` mean more than one value of floating
+    point."""
     if isinstance(node, ast.Call):
         return isinstance(node.func, ast.Name) and node.func.id in ("len", "round", "int")
     return isinstance(node, ast.Constant) and type(node.value) is int
 
 
 def _bound(node: ast.AST) -> Iterator[ast.AST]:
-    if isinstance(node, ast.Compare) and any(_is_count(one) for one in (node.left, *node.comparators)):
+    if isinstance(node, ast.Compare) and any(
+        _is_count(one) for one in (node.left, *node.comparators)
+    ):
         yield from _operator(_BOUND)(node)
 
 
 def _constant(node: ast.AST) -> Iterator[ast.AST]:
-    if isinstance(node, ast.Constant) and type(node.value) in (int, float) and (not node.value or not _is_hair(node)):
+    if (
+        isinstance(node, ast.Constant)
+        and type(node.value) in (int, float)
+        and (not node.value or not _is_hair(node))
+    ):
         yield ast.Constant(node.value + 1 if type(node.value) is int else node.value * 2.0 or 1.0)
 
 
@@ -136,7 +162,8 @@ KINDS: dict[str, Callable[[ast.AST], Iterator[ast.AST]]] = {
     "sign lost": _sign,
     "condition turned": _condition,
 }
-"""By name: what an expression may become; "neighbour's key" is the one more that `changes` draws itself."""
+"""By name: what an expression may become; "neighbour's key" is the one more that `changes` draws
+itself."""
 
 
 def changes(source: str) -> list[Change]:
@@ -158,7 +185,11 @@ def _others(node: ast.expr, near: dict[str, set[str]]) -> Iterator[tuple[str, as
     for kind, rule in KINDS.items():
         for other in rule(node):
             yield kind, other
-    if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and isinstance(node.ctx, ast.Load):
+    if (
+        isinstance(node, ast.Attribute)
+        and isinstance(node.value, ast.Name)
+        and isinstance(node.ctx, ast.Load)
+    ):
         keys = near.get(node.value.id, set())
         for other_key in sorted(keys - {node.attr}) if node.attr in keys else ():
             yield "neighbour's key", ast.Attribute(node.value, other_key, ast.Load())
@@ -171,7 +202,8 @@ def broken(source: str, change: Change) -> str:
 
 
 def drawn(source: str, count: int, seed: str) -> list[Change]:
-    """`count` changes of a module, each in another statement, of all kinds in turn; fewer where it has none."""
+    """`count` changes of a module, each in another statement, of all kinds in turn; fewer where it
+    has none."""
     draw = random.Random(seed)
     every = changes(source)
     kinds = sorted({one.kind for one in every})
@@ -197,9 +229,12 @@ def _line_starts(source: str) -> list[int]:
 
 
 def _walk(tree: ast.Module) -> Iterator[tuple[ast.expr, str, tuple[int, int], dict[str, set[str]]]]:
-    """Expressions that work something out, with the function they stand in, the lines of their statement, its keys."""
+    """Expressions that work something out, with the function they stand in, the lines of their
+    statement, its keys."""
 
-    def visit(node: ast.AST, within: str, lines: tuple[int, int], near: dict[str, set[str]]) -> Iterator:
+    def visit(
+        node: ast.AST, within: str, lines: tuple[int, int], near: dict[str, set[str]]
+    ) -> Iterator:
         if isinstance(node, ast.FunctionDef | ast.ClassDef):
             within = node.name if within == "module" else f"{within}.{node.name}"
             near = _keys(node)
@@ -219,7 +254,13 @@ def _parts(node: ast.AST) -> Iterator[ast.AST]:
     if isinstance(node, ast.JoinedStr | ast.Import | ast.ImportFrom | ast.Raise | ast.Assert):
         return
     for name, value in ast.iter_fields(node):
-        if name in ("annotation", "returns", "decorator_list", "bases", "slice" if _is_type(node) else ""):
+        if name in (
+            "annotation",
+            "returns",
+            "decorator_list",
+            "bases",
+            "slice" if _is_type(node) else "",
+        ):
             continue
         if isinstance(value, list):
             yield from (one for one in value if isinstance(one, ast.AST))
@@ -228,7 +269,11 @@ def _parts(node: ast.AST) -> Iterator[ast.AST]:
 
 
 def _is_type(node: ast.AST) -> bool:
-    return isinstance(node, ast.Subscript) and isinstance(node.value, ast.Name) and node.value.id[:1].isupper()
+    return (
+        isinstance(node, ast.Subscript)
+        and isinstance(node.value, ast.Name)
+        and node.value.id[:1].isupper()
+    )
 
 
 def _last_line(node: ast.stmt) -> int:
@@ -240,10 +285,15 @@ def _last_line(node: ast.stmt) -> int:
 
 
 def _keys(node: ast.AST) -> dict[str, set[str]]:
-    """What a function asks of each name ("self.low", "self.high"): a mix-up among them would go unseen by the eye."""
+    """What a function asks of each name ("self.low", "self.high"): a mix-up among them would go
+    unseen by the eye."""
     keys: dict[str, set[str]] = {}
     called = {id(one.func) for one in ast.walk(node) if isinstance(one, ast.Call)}
     for one in ast.walk(node):
-        if isinstance(one, ast.Attribute) and isinstance(one.value, ast.Name) and id(one) not in called:
+        if (
+            isinstance(one, ast.Attribute)
+            and isinstance(one.value, ast.Name)
+            and id(one) not in called
+        ):
             keys.setdefault(one.value.id, set()).add(one.attr)
     return keys

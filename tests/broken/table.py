@@ -1,4 +1,5 @@
-"""The table of `tests/broken/README.md`: what was broken and which test said so; read back, row by row."""
+"""The table of `tests/broken/README.md`: what was broken and which test said so; read back, row by
+row."""
 
 from __future__ import annotations
 
@@ -19,7 +20,8 @@ _CELL = re.compile(r"(?<!\\)\|")
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A line of one of the tables: `module` from corepath/, `last` the test that failed or why none can."""
+    """A line of one of the tables: `module` from corepath/, `last` the test that failed or why none
+    can."""
 
     module: str
     within: str
@@ -32,11 +34,24 @@ class Row:
     def of(outcome: Outcome) -> Row:
         one = outcome.change
         before, after = (" ".join(text.split()) for text in (one.before, one.after))
-        return Row(outcome.module.removeprefix("corepath/"), one.within, one.kind, before, after, outcome.caught)
+        return Row(
+            outcome.module.removeprefix("corepath/"),
+            one.within,
+            one.kind,
+            before,
+            after,
+            outcome.caught,
+        )
 
     @property
     def text(self) -> str:
-        cells = (f"`{self.module}` {self.within}", self.kind, f"`{self.before}`", f"`{self.after}`", self.last)
+        cells = (
+            f"`{self.module}` {self.within}",
+            self.kind,
+            f"`{self.before}`",
+            f"`{self.after}`",
+            self.last,
+        )
         return "| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |"
 
 
@@ -47,7 +62,11 @@ def rows(page: str, begin: str = BEGIN) -> list[Row]:
         cells = [cell.strip().replace("\\|", "|") for cell in _CELL.split(line)[1:-1]]
         place = re.fullmatch(r"`(\S+)` (\S+)", cells[0]) if len(cells) == 5 else None
         if place:
-            found.append(Row(place[1], place[2], cells[1], cells[2].strip("`"), cells[3].strip("`"), cells[4]))
+            found.append(
+                Row(
+                    place[1], place[2], cells[1], cells[2].strip("`"), cells[3].strip("`"), cells[4]
+                )
+            )
     return found
 
 
@@ -55,7 +74,15 @@ def written(page: str, caught: list[Row]) -> str:
     """`page` with another table of what was caught."""
     head, rest = page.split(BEGIN, 1)
     top = "\n| place | mistake | was | became | caught by |\n|---|---|---|---|---|\n"
-    return head + BEGIN + top + "\n".join(row.text for row in caught) + "\n" + END + rest.split(END, 1)[1]
+    return (
+        head
+        + BEGIN
+        + top
+        + "\n".join(row.text for row in caught)
+        + "\n"
+        + END
+        + rest.split(END, 1)[1]
+    )
 
 
 def pruned(page: str) -> str:
@@ -73,10 +100,20 @@ def stands(row: Row) -> bool:
     node: ast.AST | None = ast.parse(source)
     for name in row.within.split(".") if row.within != "module" else ():
         node = next(
-            (one for one in ast.walk(node) if isinstance(one, ast.FunctionDef | ast.ClassDef) and one.name == name)
+            (
+                one
+                for one in ast.walk(node)
+                if isinstance(one, ast.FunctionDef | ast.ClassDef) and one.name == name
+            )
             if node is not None
             else iter(()),
             None,
         )
-    text = source if isinstance(node, ast.Module) else ast.get_source_segment(source, node) if node else ""
+    text = (
+        source
+        if isinstance(node, ast.Module)
+        else ast.get_source_segment(source, node)
+        if node
+        else ""
+    )
     return row.before in " ".join((text or "").split())

@@ -1,4 +1,5 @@
-"""The drawing of changes, and the page that tells what became of them; the run itself is `python -m tests.broken`."""
+"""The drawing of changes, and the page that tells what became of them; the run itself is `python -m
+tests.broken`."""
 
 from __future__ import annotations
 
@@ -34,7 +35,11 @@ def pairs() -> set[tuple[str, str, str]]:
 @pytest.mark.parametrize(
     ("kind", "before", "after"),
     [
-        ("plus for minus", "-stack.low + 2.0 * max(gap, STEP)", "-stack.low - 2.0 * max(gap, STEP)"),
+        (
+            "plus for minus",
+            "-stack.low + 2.0 * max(gap, STEP)",
+            "-stack.low - 2.0 * max(gap, STEP)",
+        ),
         ("times for by", "2.0 * max(gap, STEP)", "2.0 / max(gap, STEP)"),
         ("factor left out", "2.0 * max(gap, STEP)", "max(gap, STEP)"),
         ("term left out", "-stack.low + 2.0 * max(gap, STEP)", "-stack.low"),
@@ -59,7 +64,9 @@ def test_all_kinds_are_tried_above() -> None:
 
 def test_only_arithmetic_is_broken() -> None:
     """A change in a text or an annotation lives whatever the tests do."""
-    assert not any(before.endswith("1e-9") for _, before, _ in pairs()), "a hair for ties is no arithmetic"
+    assert not any(before.endswith("1e-9") for _, before, _ in pairs()), (
+        "a hair for ties is no arithmetic"
+    )
     assert not any("page" in before or "None" in before for _, before, _ in pairs())
 
 
@@ -69,7 +76,9 @@ def test_a_change_is_one_place_of_a_text_that_still_parses() -> None:
     for change in changes(source):
         text = broken(source, change)
         ast.parse(text)
-        assert text.count(change.after) > source.count(change.after) or change.after in change.before
+        assert (
+            text.count(change.after) > source.count(change.after) or change.after in change.before
+        )
         assert len(text) == len(source) - len(change.before) + len(change.after) + 2
 
 
@@ -77,7 +86,11 @@ def test_a_seed_draws_the_same_and_another_draws_others() -> None:
     """A change that lived must be found again."""
     source = (ROOT / "corepath" / "stackup" / "linear.py").read_text("utf-8")
     assert drawn(source, 4, "1") == drawn(source, 4, "1") != drawn(source, 4, "2")
-    assert len({one.lines for one in drawn(source, 4, "1")}) == len({one.kind for one in drawn(source, 4, "1")}) == 4
+    assert (
+        len({one.lines for one in drawn(source, 4, "1")})
+        == len({one.kind for one in drawn(source, 4, "1")})
+        == 4
+    )
 
 
 def test_every_module_of_stackup_and_post_can_be_broken() -> None:
@@ -89,7 +102,8 @@ def test_every_module_of_stackup_and_post_can_be_broken() -> None:
 
 
 def test_thirty_places_and_more_are_named_and_stand(page: str) -> None:
-    """What was caught in code that is gone proves nothing of the code there is. `python -m tests.broken --prune`."""
+    """What was caught in code that is gone proves nothing of the code there is. `python -m
+    tests.broken --prune`."""
     gone = [row.text for row in (*rows(page), *rows(page, ALIKE)) if not stands(row)]
     assert not gone, "rows whose place is gone; take them out by `python -m tests.broken --prune`"
     kept = [row for row in rows(page) if row.module.startswith(("stackup/", "gcode/"))]
@@ -99,7 +113,14 @@ def test_thirty_places_and_more_are_named_and_stand(page: str) -> None:
 
 def test_rows_of_either_table_are_pruned(page: str) -> None:
     """The advice above did nothing for a row of the second table."""
-    gone = Row("stackup/checks/verdict.py", "Check.nothing", "sign lost", "-1", "1", "what no test can tell")
+    gone = Row(
+        "stackup/checks/verdict.py",
+        "Check.nothing",
+        "sign lost",
+        "-1",
+        "1",
+        "what no test can tell",
+    )
     for begin in (BEGIN, ALIKE):
         last = (rows(page, begin))[-1].text
         assert pruned(page.replace(last, f"{last}\n{gone.text}")) == page
@@ -115,6 +136,13 @@ def test_tests_that_caught_them_exist(page: str) -> None:
 
 def test_rows_are_read_as_they_are_written(page: str) -> None:
     """A bar in the code must not end its cell."""
-    row = Row("stackup/linear.py", "module", "and for or", "a | b", "a or b", "stackup/test_linear.py::test_x")
+    row = Row(
+        "stackup/linear.py",
+        "module",
+        "and for or",
+        "a | b",
+        "a or b",
+        "stackup/test_linear.py::test_x",
+    )
     assert rows(written(page, [row])) == [row]
     assert not stands(row) and not stands(Row("stackup/gone.py", "module", "", "", "", ""))

@@ -30,7 +30,8 @@ def test_the_users_cache_serves_a_read_only_installation(tmp_path: Path) -> None
 
 
 def test_nothing_can_be_written_to(tmp_path: Path) -> None:
-    """A read-only container: a folder for one run, never a shared one; without it no plan is made at all."""
+    """A read-only container: a folder for one run, never a shared one; without it no plan is made
+    at all."""
     (tmp_path / "home").write_text("a file, no folder")
     environment = {"HOME": str(tmp_path / "home")}
     settle_cache(environment, tmp_path / "gone")

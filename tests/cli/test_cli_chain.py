@@ -1,4 +1,5 @@
-"""The real chain from `corepath new` on: what a user meets in the first hour, and every kind of bad input."""
+"""The real chain from `corepath new` on: what a user meets in the first hour, and every kind of bad
+input."""
 
 from __future__ import annotations
 
@@ -30,8 +31,11 @@ def _job(folder: Path, *edits: tuple[str, str]) -> Path:
     return path
 
 
-def test_starter_plans_cleanly_reads_back_and_is_found_out(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """New, check, plan, read back; then one digit in one file is changed, and the read-back must see it.
+def test_starter_plans_cleanly_reads_back_and_is_found_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """New, check, plan, read back; then one digit in one file is changed, and the read-back must
+    see it.
 
     At last a depth is made wrong: exit 1, and the G-code that no longer holds is withdrawn.
     """
@@ -55,7 +59,12 @@ def test_starter_plans_cleanly_reads_back_and_is_found_out(tmp_path: Path, monke
     groove.write_text(deeper)
     found = _run("readback", "out")
     assert found.exit_code == 1
-    assert re.search(r"^(floor|below-lowest): 03-A-groove\.nc", found.stdout, re.MULTILINE), found.stdout
+    assert re.search(
+        r"^(floor|below-lowest): "
+        r"03-A-groove\.nc",
+        found.stdout,
+        re.MULTILINE,
+    ), found.stdout
 
     job = Path("piece.toml")
     job.write_text(job.read_text().replace("\nfloor = 1.2", "\nfloor = 0.5"))
@@ -77,11 +86,15 @@ DEPTHS = [
 
 
 @pytest.mark.parametrize(("edit", "check"), DEPTHS, ids=[row[1] for row in DEPTHS])
-def test_a_wrong_depth_is_a_failed_check_and_no_bad_input(tmp_path: Path, edit: tuple[str, str], check: str) -> None:
+def test_a_wrong_depth_is_a_failed_check_and_no_bad_input(
+    tmp_path: Path, edit: tuple[str, str], check: str
+) -> None:
     """Exit 1 with the table; the check that is meant is the one that fails."""
     result = _run("check", _job(tmp_path, edit), "--json")
     assert result.exit_code == 1, result.output
-    failed = {entry["id"] for entry in json.loads(result.stdout)["checks"] if entry["verdict"] == "fail"}
+    failed = {
+        entry["id"] for entry in json.loads(result.stdout)["checks"] if entry["verdict"] == "fail"
+    }
     assert check in failed
 
 
@@ -96,7 +109,11 @@ BAD = [
     ("no cutter fits", ("inside = 6.0 ", "inside = 0.4 "), ""),
     ("dowels off the axis", ("at = [-113, 0]", "at = [-113, 3]"), "dowel"),
     ("dowels fit a half turn", ("at = [-113, 0]", "at = [-102, 0]"), "dowel"),
-    ("dxf missing", ("[outline]\nstations = [\n", '[outline]\ndxf = "none.dxf"\njoin = 0.1\n#'), "outline.dxf"),
+    (
+        "dxf missing",
+        ("[outline]\nstations = [\n", '[outline]\ndxf = "none.dxf"\njoin = 0.1\n#'),
+        "outline.dxf",
+    ),
 ]
 
 
@@ -108,7 +125,12 @@ def test_bad_input_is_exit_2_with_its_line_and_nothing_written(
     if name == "no cutter fits":
         edits: tuple[tuple[str, str], ...] = (edit, ("outside = 5.0 ", "outside = 0.4 "))
     elif name == "dxf missing":
-        edits = (edit, ("    [-100, 0]", "#"), ("    [20, 30]", "#"), ("\n]\n\n# The deck", "\n\n# The deck"))
+        edits = (
+            edit,
+            ("    [-100, 0]", "#"),
+            ("    [20, 30]", "#"),
+            ("\n]\n\n# The deck", "\n\n# The deck"),
+        )
     else:
         edits = (edit,)
     job = _job(tmp_path, *edits)
@@ -116,13 +138,17 @@ def test_bad_input_is_exit_2_with_its_line_and_nothing_written(
     assert result.exit_code == 2, result.output
     faults = json.loads(result.stdout)["faults"]
     assert any(fault["key"].startswith(key) for fault in faults), faults
-    assert all(fault["says"] and fault["file"] == str(job) and fault["line"] for fault in faults), faults
+    assert all(fault["says"] and fault["file"] == str(job) and fault["line"] for fault in faults), (
+        faults
+    )
     assert not (tmp_path / "out").exists()
 
 
 def test_faults_of_file_and_geometry_come_together(tmp_path: Path) -> None:
     """A misspelled key must not hide a plug outside the board."""
-    job = _job(tmp_path, ("[board]\n", "[board]\ncolour = 1\n"), ("at = [[-66, 7]]", "at = [[-66, 70]]"))
+    job = _job(
+        tmp_path, ("[board]\n", "[board]\ncolour = 1\n"), ("at = [[-66, 7]]", "at = [[-66, 70]]")
+    )
     faults = json.loads(_run("check", job, "--json").stdout)["faults"]
     keys = [fault["key"] for fault in faults]
     assert "board.colour" in keys and any(key.startswith("plug[1].at") for key in keys)
@@ -140,9 +166,18 @@ def test_output_that_cannot_be_written_is_exit_2(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "content", [None, {}, {"job.resolved.json": "{"}, {"job.resolved.json": "[]"}, {"job.resolved.json": "{}"}]
+    "content",
+    [
+        None,
+        {},
+        {"job.resolved.json": "{"},
+        {"job.resolved.json": "[]"},
+        {"job.resolved.json": "{}"},
+    ],
 )
-def test_readback_of_a_folder_that_holds_no_plan(tmp_path: Path, content: dict[str, str] | None) -> None:
+def test_readback_of_a_folder_that_holds_no_plan(
+    tmp_path: Path, content: dict[str, str] | None
+) -> None:
     """Missing, empty or damaged: exit 2 and a message, whatever lies there."""
     folder = tmp_path / "plan"
     if content is not None:

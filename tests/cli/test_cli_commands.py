@@ -30,8 +30,21 @@ runner = CliRunner()
 
 OK = Check("floor", "ok", 1.2, 0.95, 1.02, 0.6, "mm", "1.20 of wood left", "groove at (10.0, 2.0)")
 WINDOW = Check("window", "ok", 0.9, 0.4, 0.6, 0.0, "mm", "0.90 to spare", "deck at (5.0, 0.0)")
-CAUTION = Check("hold", "caution", 3.1, 2.9, 3.05, 3.0, "mm", "3.10 of casting", "set-up C", "make it deeper")
-FAIL = Check("seat", "fail", -0.1, -0.3, -0.2, 0.1, "mm", "the flange stands proud", "I1", "raise insert.recess")
+CAUTION = Check(
+    "hold", "caution", 3.1, 2.9, 3.05, 3.0, "mm", "3.10 of casting", "set-up C", "make it deeper"
+)
+FAIL = Check(
+    "seat",
+    "fail",
+    -0.1,
+    -0.3,
+    -0.2,
+    0.1,
+    "mm",
+    "the flange stands proud",
+    "I1",
+    "raise insert.recess",
+)
 
 
 @dataclass
@@ -63,7 +76,9 @@ class Planner:
         return (SimpleNamespace(number=1, plane=9.4, shares={"groove": (0.0, 0.5, 1.0)}),)
 
     def stops(self, prepared: Any) -> Any:
-        return SimpleNamespace(header=lambda: ("", "9.40"), lines=lambda: (("fill groove", "0.40 ok"),))
+        return SimpleNamespace(
+            header=lambda: ("", "9.40"), lines=lambda: (("fill groove", "0.40 ok"),)
+        )
 
     def pour_sheet(self, prepared: Any) -> Any:
         return None
@@ -95,8 +110,16 @@ class Planner:
 
         lists = SimpleNamespace(holes=())
         results = SimpleNamespace(minutes=12.34, apart=Apart(), lists=lists, cutters=())
-        made = {"checks": self.checks, "findings": self.findings, "report": report, "failed": failed, "write": write}
-        return SimpleNamespace(prepared=prepared, made=files, readback=None, results=results, **made)
+        made = {
+            "checks": self.checks,
+            "findings": self.findings,
+            "report": report,
+            "failed": failed,
+            "write": write,
+        }
+        return SimpleNamespace(
+            prepared=prepared, made=files, readback=None, results=results, **made
+        )
 
     def preview(self, prepared: Any, folder: Path, progress: Callable[[str, float], None]) -> Any:
         self.asked.append(("preview", folder))
@@ -125,12 +148,21 @@ class Planner:
 
 def _file(minutes: float, combined: bool = False) -> Any:
     """A file of a plan, as the table of files asks for it."""
-    program = SimpleNamespace(setup="A", combined=combined, cutter=Cutter(2, "flat", 6.0, 0.0, 2, 20.0, 30.0))
+    program = SimpleNamespace(
+        setup="A", combined=combined, cutter=Cutter(2, "flat", 6.0, 0.0, 2, 20.0, 30.0)
+    )
     bound = SimpleNamespace(minutes=3.8, level=False)
-    return SimpleNamespace(name="03-A-groove.nc", program=program, minutes=minutes, lines=812, bound=bound)
+    return SimpleNamespace(
+        name="03-A-groove.nc", program=program, minutes=minutes, lines=812, bound=bound
+    )
 
 
-CASE = Outcome(Case("likely stop", "if the skim stops at 9.40", 1), (), {"least_floor": 1.2, "load": 0.91}, again=False)
+CASE = Outcome(
+    Case("likely stop", "if the skim stops at 9.40", 1),
+    (),
+    {"least_floor": 1.2, "load": 0.91},
+    again=False,
+)
 MEASURE = SimpleNamespace(
     unit="mm",
     id="groove floor",
@@ -182,7 +214,9 @@ def _run(*words: object) -> Result:
 
 def _plain(text: str) -> None:
     assert "\x1b" not in text
-    assert all(len(line) <= 80 for line in text.split("\n")), [line for line in text.split("\n") if len(line) > 80]
+    assert all(len(line) <= 80 for line in text.split("\n")), [
+        line for line in text.split("\n") if len(line) > 80
+    ]
 
 
 def test_check_prints_window_first(planner: Planner, job: Path) -> None:
@@ -224,7 +258,8 @@ def test_check_json_is_all_there_is_on_stdout(planner: Planner, job: Path) -> No
 
 
 def test_plan_tells_all(planner: Planner, job: Path) -> None:
-    """Checks, files with cutter and minutes, read-back, folder, next command; progress stays off a pipe."""
+    """Checks, files with cutter and minutes, read-back, folder, next command; progress stays off a
+    pipe."""
     result = _run("plan", job)
     assert result.exit_code == 0, result.output
     _plain(result.stdout)
@@ -241,7 +276,10 @@ def test_plan_tells_all(planner: Planner, job: Path) -> None:
     ):
         assert part in result.stdout
     assert ("write", Path("my-board-plan")) in planner.asked
-    assert result.stdout.rstrip().endswith("then: corepath record my-board.toml") and "my-board-plan" in result.stdout
+    assert (
+        result.stdout.rstrip().endswith("then: corepath record my-board.toml")
+        and "my-board-plan" in result.stdout
+    )
     assert "Open my-board-plan/sheet.html in a browser" in result.stdout
     assert result.stderr == ""
 
@@ -272,7 +310,13 @@ def test_plan_json(planner: Planner, job: Path) -> None:
 def test_findings_are_listed_up_to_20_then_counted(planner: Planner, job: Path) -> None:
     """A flood of findings must not hide how many there are of which kind."""
     planner.findings = tuple(
-        SimpleNamespace(kind="gouge" if k < 23 else "rapid", file="08-C-deck.nc", line=k + 1, place=None, says=f"n{k}")
+        SimpleNamespace(
+            kind="gouge" if k < 23 else "rapid",
+            file="08-C-deck.nc",
+            line=k + 1,
+            place=None,
+            says=f"n{k}",
+        )
         for k in range(25)
     )
     result = _run("readback", ".")
@@ -291,7 +335,17 @@ def test_readback_tells_measures(planner: Planner) -> None:
     _plain(result.stdout)
     lines = [line.split() for line in result.stdout.split("\n")]
     at = lines.index(["03-A-groove.nc"])
-    assert lines[at + 1] == ["groove", "floor", "1.200", "1.200", "0.000", "height", "above", "the", "bed"]
+    assert lines[at + 1] == [
+        "groove",
+        "floor",
+        "1.200",
+        "1.200",
+        "0.000",
+        "height",
+        "above",
+        "the",
+        "bed",
+    ]
     (row,) = [line for line in result.stdout.split("\n") if "stops at 9.40" in line]
     assert "1.20" in row and "0.91" in row and "nothing" in row
 
@@ -306,7 +360,11 @@ def test_preview_names_drawings(planner: Planner, job: Path) -> None:
 
 def test_faults_quote_the_line_with_a_caret(planner: Planner, job: Path) -> None:
     """The eye must land on the key; faults are on stderr, stdout stays empty."""
-    text = job.read_text().replace("thickness = 8.0 ", 'thickness = "8"').replace("safe_z = 8.0", "safe_z = 1")
+    text = (
+        job.read_text()
+        .replace("thickness = 8.0 ", 'thickness = "8"')
+        .replace("safe_z = 8.0", "safe_z = 1")
+    )
     job.write_text(text)
     result = _run("plan", job)
     assert result.exit_code == 2
@@ -316,7 +374,9 @@ def test_faults_quote_the_line_with_a_caret(planner: Planner, job: Path) -> None
     start = lines[quoted].index("thickness")
     assert lines[quoted + 1][start:] == "^" * len("thickness")
     number = text.split("[board]")[0].count("\n") + 2
-    assert lines[quoted - 1].startswith(f"my-board.toml:{number}: board.thickness: must be a number")
+    assert lines[quoted - 1].startswith(
+        f"my-board.toml:{number}: board.thickness: must be a number"
+    )
     assert "2 faults; nothing has been written" in result.stderr
 
 
@@ -362,7 +422,11 @@ def test_not_toml_is_quoted_at_its_line(planner: Planner, job: Path) -> None:
 
 
 RAISED = [
-    (InputError([Fault("plug[1].at[1]", "lies outside the board", file="j.toml", line=3)]), 2, "outside the board"),
+    (
+        InputError([Fault("plug[1].at[1]", "lies outside the board", file="j.toml", line=3)]),
+        2,
+        "outside the board",
+    ),
     (OutputError("out: cannot write here: No space left on device"), 2, "No space left"),
     (OSError(28, "No space left on device", "x.nc"), 2, "x.nc: No space left on device"),
     (PermissionError(13, "Permission denied", "x.nc"), 2, "x.nc: Permission denied"),
@@ -372,7 +436,9 @@ RAISED = [
 ]
 
 
-@pytest.mark.parametrize(("error", "code", "says"), RAISED, ids=[type(row[0]).__name__ for row in RAISED])
+@pytest.mark.parametrize(
+    ("error", "code", "says"), RAISED, ids=[type(row[0]).__name__ for row in RAISED]
+)
 @pytest.mark.parametrize("command", ["check", "plan", "preview", "readback"])
 def test_nothing_ends_in_a_traceback(
     planner: Planner, job: Path, command: str, error: BaseException, code: int, says: str

@@ -36,7 +36,9 @@ def test_jobs_here_and_in_samples_are_offered(shop: Path) -> None:
     """Not the record, which has no outline, nor what other programs keep in TOML."""
     assert completing.jobs("") == ["core.toml", "samples/coupon.toml"]
     assert completing.jobs("sam") == ["samples/coupon.toml"] == completing.jobs("samples/c")
-    assert completing.jobs("./c") == ["./core.toml"] and completing.jobs(f"{shop}/co") == [f"{shop}/core.toml"]
+    assert completing.jobs("./c") == ["./core.toml"] and completing.jobs(f"{shop}/co") == [
+        f"{shop}/core.toml"
+    ]
     assert completing.jobs("nowhere/") == []
 
 
@@ -46,16 +48,25 @@ def test_folders_of_plans_and_their_files_are_offered(shop: Path) -> None:
 
 
 def test_names_of_the_job_are_offered(shop: Path) -> None:
-    """Operations that this job has, its castings and cutters; of a job that cannot be read what all have."""
+    """Operations that this job has, its castings and cutters; of a job that cannot be read what all
+    have."""
     assert completing.operations("") == [
-        "dowels", "plug-pockets", "groove", "flush", "skim", "inserts", "deck-rough", "deck", "bolt-holes",
+        "dowels", "plug-pockets", "groove", "flush", "skim", "inserts", "deck-rough", "deck",
+        "bolt-holes",
     ]  # fmt: skip
     assert completing.operations("deck") == ["deck-rough", "deck"]
-    assert completing.castings("") == ["groove", "P1"] and completing.cutters("") == ["1", "2", "3", "4"]
+    assert completing.castings("") == ["groove", "P1"] and completing.cutters("") == [
+        "1",
+        "2",
+        "3",
+        "4",
+    ]
     assert completing.stages("in") == ["inserts"]
     (shop / "core.toml").write_text("[plug\n")
     assert (
-        "trim" in completing.operations("") and completing.castings("") == ["groove"] and completing.cutters("") == []
+        "trim" in completing.operations("")
+        and completing.castings("") == ["groove"]
+        and completing.cutters("") == []
     )
 
 
@@ -71,7 +82,12 @@ def test_completion_installs_and_completes_in_bash(shop: Path) -> None:
     command = tools / "corepath"
     command.write_text(f"#!{sys.executable}\nfrom corepath.cli import main\nmain()\n")
     command.chmod(0o755)
-    env = {**os.environ, "HOME": str(home), "PATH": f"{tools}:{os.environ['PATH']}", "SHELL": str(BASH)}
+    env = {
+        **os.environ,
+        "HOME": str(home),
+        "PATH": f"{tools}:{os.environ['PATH']}",
+        "SHELL": str(BASH),
+    }
     env |= {"_TYPER_COMPLETE_TEST_DISABLE_SHELL_DETECTION": "1", "PYTHONDONTWRITEBYTECODE": "1"}
     env.pop("COMP_WORDS")
 
@@ -81,7 +97,8 @@ def test_completion_installs_and_completes_in_bash(shop: Path) -> None:
     installed = run(str(command), "--install-completion", "bash")
     assert installed.returncode == 0, installed.stderr
     script = (
-        "source ~/.bashrc; offer() { COMP_WORDS=(\"$@\" ''); COMP_CWORD=$#; _corepath_completion corepath; "
+        "source ~/.bashrc; offer() { COMP_WORDS=(\"$@\" ''); COMP_CWORD=$#; _corepath_completion "
+        "corepath; "
         'echo "${COMPREPLY[@]}"; }; offer corepath plan; offer corepath record core.toml --cut'
     )
     offered = run(str(BASH), "--norc", "-c", script).stdout.splitlines()

@@ -38,7 +38,8 @@ N240 M5
 N250 M30
 %
 """
-GOOD = ("--blank", "4x3x0.75in", "--cutter", "1=flat:0.25in", "--cutter", "2=drill:5", "--zero", "front-left,top",
+GOOD = ("--blank", "4x3x0.75in", "--cutter", "1=flat:0.25in", "--cutter", "2=drill:5", "--zero",
+    "front-left,top",
         "--spoil-board", "6", "--cell", "0.25")  # fmt: skip
 
 
@@ -71,20 +72,41 @@ def test_a_good_file_is_told_and_ends_well(file: Path, tmp_path: Path) -> None:
 def test_a_person_reads_the_files_own_units(file: Path, tmp_path: Path) -> None:
     """A file in inches is told in inches, table, findings and drawing; the same file in mm in mm.
 
-    Blank 4 x 3 x 0.75, a slot 0.125 deep from 0.5 to 3.5, F30 and F80; holes of 5 mm, which are 0.1969.
+    Blank 4 x 3 x 0.75, a slot 0.125 deep from 0.5 to 3.5, F30 and F80; holes of 5 mm, which are
+    0.1969.
     """
     inch = run(str(file), *GOOD[:-4], "--cell", "0.25", "-o", str(tmp_path))
-    assert inch.exit_code == 1 and not re.search(r"\bmm\b|mm/|mm²", inch.output.partition("Next:")[0])
-    for row in ("4 x 3 x 0.75", "flat 0.25", "drill 0.1969", "0.5000 to 3.5000", "feed, in/min", "15.0 to 80.0"):
+    assert inch.exit_code == 1 and not re.search(
+        r"\bmm\b|mm/|mm²", inch.output.partition("Next:")[0]
+    )
+    for row in (
+        "4 x 3 x 0.75",
+        "flat 0.25",
+        "drill 0.1969",
+        "0.5000 to 3.5000",
+        "feed, in/min",
+        "15.0 to 80.0",
+    ):
         assert row in inch.output, row
     assert "X-2 Y-1.5, 0.75 above the bed" in " ".join(inch.output.split())
     assert re.search(r"0\.0[0-9]+ into what lies below", " ".join(inch.output.split()))
-    drawn = re.findall(r">([^<]+)</text>", (tmp_path / "tray.depths.svg").read_text(encoding="utf-8"))
+    drawn = re.findall(
+        r">([^<]+)</text>", (tmp_path / "tray.depths.svg").read_text(encoding="utf-8")
+    )
     assert "4 x 3 x 0.75 in" in drawn and not [one for one in drawn if re.search(r"\bmm\b", one)]
-    file.write_text("G21 G90 G94 G17 G40 G49 G80\nT1 M6\nS9000 M3\nG4 P3\nG0 X0 Y0 Z5\nG1 Z-2 F300\nG0 Z5\nM2\n")
+    file.write_text(
+        "G21 G90 G94 G17 G40 G49 G80\nT1 M6\nS9000 M3\nG4 P3\nG0 X0 Y0 Z5\nG1 Z-2 F300\nG0 Z5\nM2\n"
+    )
     metric = run(str(file), *GOOD)
-    assert "101.6 x 76.2 x 19.05" in metric.output and "feed, mm/min" in metric.output and "300 to 300" in metric.output
-    assert json.loads(run(str(file), *GOOD, "--json").stdout)["units"] == {"name": "mm", "stated": True}
+    assert (
+        "101.6 x 76.2 x 19.05" in metric.output
+        and "feed, mm/min" in metric.output
+        and "300 to 300" in metric.output
+    )
+    assert json.loads(run(str(file), *GOOD, "--json").stdout)["units"] == {
+        "name": "mm",
+        "stated": True,
+    }
 
 
 def test_json_has_it_all(file: Path) -> None:
@@ -159,7 +181,9 @@ def test_options_of_a_file_do_not_go_with_a_folder(tmp_path: Path) -> None:
         ("drill:.25inch,edges=1,out=1.5", "drill", 6.35, 0.0, -1),
     ],
 )
-def test_cutters_as_they_are_written(text: str, shape: str, diameter: float, corner: float, number: int) -> None:
+def test_cutters_as_they_are_written(
+    text: str, shape: str, diameter: float, corner: float, number: int
+) -> None:
     """A diameter misread is a groove of another width."""
     bench = bench_of(ForeignOptions("100x60x5", [text], "-1.5,2,.5"))
     cutter = bench.cutters[number]

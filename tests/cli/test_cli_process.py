@@ -13,29 +13,51 @@ from corepath import __version__
 from corepath.cli.app import guide_folder
 from corepath.job.text.starter import starter_text
 
-HEAVY = ("numpy", "pydantic", "shapely", "scipy", "numba", "ezdxf", "trimesh", "rich", "tomllib", "json.decoder")
+HEAVY = (
+    "numpy",
+    "pydantic",
+    "shapely",
+    "scipy",
+    "numba",
+    "ezdxf",
+    "trimesh",
+    "rich",
+    "tomllib",
+    "json.decoder",
+)
 
 
 def _command(*words: str, env: dict[str, str] | None = None) -> subprocess.CompletedProcess[str]:
     call = [sys.executable, "-c", "from corepath.cli import main; main()", *words]
-    return subprocess.run(call, capture_output=True, text=True, timeout=120, env={**os.environ, **(env or {})})
+    return subprocess.run(
+        call, capture_output=True, text=True, timeout=120, env={**os.environ, **(env or {})}
+    )
 
 
 def _loaded(code: str) -> set[str]:
-    text = f"import sys\ntry:\n    {code}\nexcept SystemExit:\n    pass\nprint('\\n' + ' '.join(sys.modules))"
-    call = subprocess.run([sys.executable, "-c", text], capture_output=True, text=True, check=True, timeout=60)
+    text = (
+        f"import sys\ntry:\n    {code}\nexcept SystemExit:\n    pass\nprint('\\n' + ' "
+        "'.join(sys.modules))"
+    )
+    call = subprocess.run(
+        [sys.executable, "-c", text], capture_output=True, text=True, check=True, timeout=60
+    )
     return set(call.stdout.split("\n")[-2].split())
 
 
 def test_help_loads_nothing_heavy() -> None:
-    """Help must come at once: beyond what typer loads itself only modules of our own and small ones."""
+    """Help must come at once: beyond what typer loads itself only modules of our own and small
+    ones."""
     ours = _loaded("sys.argv = ['corepath', '--help']; from corepath.cli import main; main()")
     typers = _loaded("import typer")
     assert "corepath.cli.commands.plan" in ours
     assert [name for name in HEAVY if name in ours - typers and name != "json.decoder"] == []
-    # The options of `record` are made from the table of kinds, whose modules are plain tables and rules: 12 ms.
+    # The options of `record` are made from the table of kinds, whose modules are plain tables and
+    # rules: 12 ms.
     ours -= {"corepath.job"} | {name for name in ours if name.startswith("corepath.job.record")}
-    assert not any(name.startswith(("corepath.job", "corepath.board", "corepath.planning")) for name in ours)
+    assert not any(
+        name.startswith(("corepath.job", "corepath.board", "corepath.planning")) for name in ours
+    )
 
 
 def test_version_and_help() -> None:
@@ -49,7 +71,9 @@ def test_version_and_help() -> None:
 
 def test_the_guide_is_where_the_command_says(tmp_path: Path) -> None:
     """Messages name pages of it; from a wheel they lie in the package, else beside it."""
-    done = subprocess.run([sys.executable, "-m", "corepath", "--guide"], capture_output=True, text=True, timeout=60)
+    done = subprocess.run(
+        [sys.executable, "-m", "corepath", "--guide"], capture_output=True, text=True, timeout=60
+    )
     assert (Path(done.stdout.strip()) / "checks" / "window.md").is_file() and done.returncode == 0
     (tmp_path / "corepath" / "docs").mkdir(parents=True)
     assert guide_folder(tmp_path / "corepath") == tmp_path / "corepath" / "docs"
@@ -66,12 +90,14 @@ def test_missing_file_is_exit_2_without_traceback(tmp_path: Path) -> None:
 
 
 def test_interrupt_is_130_without_traceback(tmp_path: Path) -> None:
-    """Ctrl-C in the middle of the work ends it at once, with one line and no half-written folder."""
+    """Ctrl-C in the middle of the work ends it at once, with one line and no half-written
+    folder."""
     path = tmp_path / "a.toml"
     path.write_text(starter_text("x"), encoding="utf-8")
     code = (
         "import corepath.planning, os, signal\n"
-        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"  # a job in the background is born deaf to it
+        # a job in the background is born deaf to it
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "def slow(*a, **k): os.kill(os.getpid(), signal.SIGINT); import time; time.sleep(30)\n"
         "corepath.planning.plan = slow\n"
         "from corepath.cli import main; main()"
@@ -98,7 +124,10 @@ def test_reader_that_goes_away_is_no_error(tmp_path: Path) -> None:
     """`corepath check | head -1` must not end in a message about a pipe."""
     path = tmp_path / "a.toml"
     path.write_text(starter_text("x"), encoding="utf-8")
-    line = f"{sys.executable} -c 'from corepath.cli import main; main()' check {path} | true; echo ${{PIPESTATUS[0]}}"
+    line = (
+        f"{sys.executable} -c 'from corepath.cli import main; main()' check {path} | true; echo "
+        f"${{PIPESTATUS[0]}}"
+    )
     done = subprocess.run(["bash", "-c", line], capture_output=True, text=True, timeout=60)
     assert done.stdout == "0\n"
     assert done.stderr == ""
@@ -116,7 +145,9 @@ def test_ascii_output_does_not_fail(tmp_path: Path) -> None:
 def _on_terminal(code: str, env: dict[str, str]) -> str:
     """What a program prints on a terminal of its own."""
     leader, follower = pty.openpty()
-    call = subprocess.Popen([sys.executable, "-c", code], stdout=follower, stderr=follower, env={**os.environ, **env})
+    call = subprocess.Popen(
+        [sys.executable, "-c", code], stdout=follower, stderr=follower, env={**os.environ, **env}
+    )
     os.close(follower)
     output = b""
     while True:
@@ -162,7 +193,12 @@ def test_progress_only_on_a_terminal() -> None:
 
 def test_a_shell_can_be_told_to_complete_commands() -> None:
     """The shell asks through the environment; commands come back."""
-    env = {**os.environ, "_COREPATH_COMPLETE": "complete_bash", "COMP_WORDS": "corepath re", "COMP_CWORD": "1"}
+    env = {
+        **os.environ,
+        "_COREPATH_COMPLETE": "complete_bash",
+        "COMP_WORDS": "corepath re",
+        "COMP_CWORD": "1",
+    }
     asked = [sys.executable, "-c", "from corepath.cli import main; main()"]
     done = subprocess.run(asked, capture_output=True, text=True, env=env)
     assert done.stdout.split() == ["readback", "restart", "record"]
@@ -189,10 +225,12 @@ def test_the_time_left_is_counted_down_while_a_step_takes_its_time() -> None:
 
 
 def test_a_plain_terminal_gets_lines_and_no_control_codes() -> None:
-    """TERM=dumb knows no cursor: a bar would be rubbish, and nothing at all for half a minute a riddle."""
+    """TERM=dumb knows no cursor: a bar would be rubbish, and nothing at all for half a minute a
+    riddle."""
     code = (
         "from corepath.cli import progress_line as progress\nimport time\nprogress._APART = 0.05\n"
-        "with progress.showing(False) as show:\n    show('path of groove', 0.5)\n    time.sleep(0.3)\n"
+        "with progress.showing(False) as show:\n    show('path of groove', 0.5)\n    "
+        "time.sleep(0.3)\n"
     )
     shown = _on_terminal(code, {"TERM": "dumb"})
     assert shown.count("path of groove") == 1 and "\x1b" not in shown and "left" in shown
@@ -200,7 +238,10 @@ def test_a_plain_terminal_gets_lines_and_no_control_codes() -> None:
 
 def test_what_is_typed_wrong_is_told_to_a_program_as_json() -> None:
     """A program that calls us with `--json` must not meet a text that it cannot read."""
-    for words, says in ((["plan", "--json"], "JOB.toml"), (["check", "a.toml", "--json", "--nonsense"], "--nonsense")):
+    for words, says in (
+        (["plan", "--json"], "JOB.toml"),
+        (["check", "a.toml", "--json", "--nonsense"], "--nonsense"),
+    ):
         done = _command(*words)
         assert done.returncode == 2 and done.stderr == ""
         (fault,) = json.loads(done.stdout)["faults"]
@@ -208,5 +249,7 @@ def test_what_is_typed_wrong_is_told_to_a_program_as_json() -> None:
 
 
 def test_the_package_can_be_run_as_a_module() -> None:
-    done = subprocess.run([sys.executable, "-m", "corepath", "--version"], capture_output=True, text=True, timeout=60)
+    done = subprocess.run(
+        [sys.executable, "-m", "corepath", "--version"], capture_output=True, text=True, timeout=60
+    )
     assert done.stdout == f"corepath {__version__}\n"

@@ -1,4 +1,5 @@
-"""`corepath record`: what is typed comes to stand in the file, or nothing does and the reason is printed."""
+"""`corepath record`: what is typed comes to stand in the file, or nothing does and the reason is
+printed."""
 
 from __future__ import annotations
 
@@ -25,7 +26,8 @@ RECORD = Path("my board.ascut.toml")
 
 @pytest.fixture(autouse=True)
 def job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """The starter job (blank 240 x 90 x 10.6, groove, plug P1, insert I1), in the current folder."""
+    """The starter job (blank 240 x 90 x 10.6, groove, plug P1, insert I1), in the current
+    folder."""
     monkeypatch.chdir(tmp_path)
     path = Path(JOB)
     path.write_text(starter_text("My board"), encoding="utf-8")
@@ -68,7 +70,20 @@ def test_bare_record_writes_nothing_and_says_what_to_measure() -> None:
 
 def test_options_of_several_words_repeat_and_mix() -> None:
     """One command after a round of the blank: all figures, in whatever order, negative ones too."""
-    record("--thickness", -100, -30, 10.58, "--date", "2026-05-17", "--thickness", 100, 30, 10.62, "--width", "90.1")
+    record(
+        "--thickness",
+        -100,
+        -30,
+        10.58,
+        "--date",
+        "2026-05-17",
+        "--thickness",
+        100,
+        30,
+        10.62,
+        "--width",
+        "90.1",
+    )
     found = entries()
     assert [entry["kind"] for entry in found] == ["width", "thickness", "thickness"]
     assert found[1]["at"] == [-100.0, -30.0]
@@ -77,7 +92,8 @@ def test_options_of_several_words_repeat_and_mix() -> None:
 
 def test_entries_are_put_in_the_order_of_the_work() -> None:
     """A stop typed before its groove, in one command, is no contradiction."""
-    record("--cut", "inserts", "--after-skim", "--thickness", 100, 30, 9.4, "--stop", 3, "--touch", "inserts", 9.41,
+    record("--cut", "inserts", "--after-skim", "--thickness", 100, 30, 9.4, "--stop", 3, "--touch",
+        "inserts", 9.41,
            "--fill", "P1", 0.4, "--cut", "groove")  # fmt: skip
     kinds = [entry["kind"] for entry in entries()]
     assert kinds == ["cut", "fill", "stop", "thickness-after", "touch", "cut"]
@@ -86,13 +102,62 @@ def test_entries_are_put_in_the_order_of_the_work() -> None:
 def test_every_kind_can_be_typed() -> None:
     """A kind without an option could only be written by hand."""
     record(
-        "--thickness", 0, 40, 10.6, "--moisture", 8, "--width", 90, "--coupon-z", -0.02, "--coupon-diameter", 1, 3.98
+        "--thickness",
+        0,
+        40,
+        10.6,
+        "--moisture",
+        8,
+        "--width",
+        90,
+        "--coupon-z",
+        -0.02,
+        "--coupon-diameter",
+        1,
+        3.98,
     )
     record(
-        "--coupon-groove-width", 11.03, "--cut", "groove", "--groove-depth", -97, 0, 9.4, "--pocket-depth", "P1", 9.4
+        "--coupon-groove-width",
+        11.03,
+        "--cut",
+        "groove",
+        "--groove-depth",
+        -97,
+        0,
+        9.4,
+        "--pocket-depth",
+        "P1",
+        9.4,
     )
-    record("--leak", "groove", "--void", "P1", "--fill", "P1", 1.0, "--top-up", "P1", "0.8mm", "--top-up", "P1", "2")
-    record("--stop-at", 8.9, "--after-skim", "--thickness", 0, 40, 8.88, "--touch", "inserts", 8.9, "--withdraw", 2)
+    record(
+        "--leak",
+        "groove",
+        "--void",
+        "P1",
+        "--fill",
+        "P1",
+        1.0,
+        "--top-up",
+        "P1",
+        "0.8mm",
+        "--top-up",
+        "P1",
+        "2",
+    )
+    record(
+        "--stop-at",
+        8.9,
+        "--after-skim",
+        "--thickness",
+        0,
+        40,
+        8.88,
+        "--touch",
+        "inserts",
+        8.9,
+        "--withdraw",
+        2,
+    )
     record("--cut", "inserts", "--seat-depth", "I1", 1.52, "--bore-depth", "I1", 6.9)
     record("--note", "glue line looks dry")
     assert {entry["kind"] for entry in entries()} == set(KINDS)
@@ -101,8 +166,11 @@ def test_every_kind_can_be_typed() -> None:
 
 
 def test_a_seat_before_the_skim_or_of_no_insert_is_refused() -> None:
-    """The skimmed face, from which it is measured, is not there yet; and a depth of 9 goes through the core."""
-    assert "no pass of the skim is recorded" in refused("--cut", "groove", "--seat-depth", "I1", 1.5)
+    """The skimmed face, from which it is measured, is not there yet; and a depth of 9 goes through
+    the core."""
+    assert "no pass of the skim is recorded" in refused(
+        "--cut", "groove", "--seat-depth", "I1", 1.5
+    )
     record("--cut", "groove", "--stop-at", 8.9, "--cut", "inserts")
     assert "this job has no insert I9" in refused("--seat-depth", "I9", 1.5)
     assert "deeper than the core is thick" in refused("--bore-depth", "I1", 9.0)
@@ -113,13 +181,20 @@ def test_a_note_may_stand_alone() -> None:
     """What was seen at the machine has no figure and no option of its own."""
     record("--note", "glue line looks dry", "--date", "2026-05-17")
     assert entries() == [
-        {"n": 1, "date": date(2026, 5, 17), "stage": "blank", "kind": "note", "note": "glue line looks dry"}
+        {
+            "n": 1,
+            "date": date(2026, 5, 17),
+            "stage": "blank",
+            "kind": "note",
+            "note": "glue line looks dry",
+        }
     ]
     assert "glue line looks dry" in record().stdout
 
 
 def test_pass_of_the_skim_is_kept_with_its_plane() -> None:
-    """A measurement in between may number the passes anew; the height of a cut pass does not change."""
+    """A measurement in between may number the passes anew; the height of a cut pass does not
+    change."""
     record("--cut", "groove", "--cut", "skim-pass-2")
     planes = json.loads(CliRunner().invoke(app, ["check", JOB, "--json"]).stdout)["skim"]["planes"]
     assert (entries()[1]["operation"], entries()[1]["pass"]) == ("skim", 2)
@@ -165,10 +240,16 @@ REFUSED = {
     "no whole number": (("--stop", "3.5"), "must be a whole number"),
     "a sign in a touch": (("--touch", "groove", -10.6), "without its sign"),
     "correct without a figure": (("--correct", 1), "exactly one new figure"),
-    "correct with two": (("--correct", 1, "--width", 90, "--cut", "groove"), "exactly one new figure"),
+    "correct with two": (
+        ("--correct", 1, "--width", 90, "--cut", "groove"),
+        "exactly one new figure",
+    ),
     "correct what is not": (("--correct", 7, "--width", 90), "there is no entry 7"),
     "after-skim without thickness": (("--after-skim", "--cut", "groove"), "--after-skim"),
-    "stage of a cut": (("--stage", "A", "--cut", "groove"), "goes with --width and --moisture only"),
+    "stage of a cut": (
+        ("--stage", "A", "--cut", "groove"),
+        "goes with --width and --moisture only",
+    ),
     "no such stage": (("--stage", "glued", "--width", 90), "blank, A, cast, B, inserts, C"),
     "nominal alone": (("--coupon-nominal", 11), "belongs to --coupon-groove-width"),
     "date alone": (("--date", "2026-05-17"), "without anything to record"),
@@ -237,10 +318,19 @@ def test_record_is_kept_while_the_geometry_has_faults(job: Path) -> None:
 def test_inches_are_typed_and_mm_are_planned_with(coupon: Prepared) -> None:
     """Figures of an inch job turned once too often or not at all would be off by 25.4."""
     facts = facts_of(coupon.job.model_copy(update={"units": "inch"}), JOB)
-    typed = {"--thickness": ["-3.9\x1f1.2\x1f0.417"], "--moisture": ["8"], "--top-up": ["P1\x1f0.05in", "P1\x1f3g"]}
+    typed = {
+        "--thickness": ["-3.9\x1f1.2\x1f0.417"],
+        "--moisture": ["8"],
+        "--top-up": ["P1\x1f0.05in", "P1\x1f3g"],
+    }
     found = entries_from(typed, scale=facts.scale, common={"date": "2026-05-17"})
     values = {(entry.kind, entry.unit): entry.value for entry in found}
-    wanted = {("moisture", None): 8.0, ("thickness", None): 10.5918, ("top-up", "mm"): 1.27, ("top-up", "g"): 3.0}
+    wanted = {
+        ("moisture", None): 8.0,
+        ("thickness", None): 10.5918,
+        ("top-up", "mm"): 1.27,
+        ("top-up", "g"): 3.0,
+    }
     assert values == {key: pytest.approx(value) for key, value in wanted.items()}
 
 

@@ -26,7 +26,9 @@ def _files(folder: Path) -> dict[str, list[str]]:
     made = {}
     csv = COUPON.replace("spoil_board", 'measured = "m.csv"\nspoil_board', 1)
     (folder / "m.csv").write_text(f"x,y,{BAD}\n0,0,10.6\n")
-    dxf = re.sub(r"\[outline\]\nstations.*", '[outline]\ndxf = "a.dxf"\nlayer = "@"', COUPON).replace("@", r"\u001b[2J")
+    dxf = re.sub(
+        r"\[outline\]\nstations.*", '[outline]\ndxf = "a.dxf"\nlayer = "@"', COUPON
+    ).replace("@", r"\u001b[2J")
     (folder / "a.dxf").write_text("0\nSECTION\n2\nENTITIES\n0\nENDSEC\n0\nEOF\n")
     jobs = {"TOML key": f'"\\u001b[2J" = 1\n{COUPON}', "CSV header": csv, "layer": dxf,
             "title": COUPON.replace('"Coupon"', '"\\u001b[2J"', 1)}  # fmt: skip
@@ -40,7 +42,9 @@ def _files(folder: Path) -> dict[str, list[str]]:
     }
 
 
-@pytest.mark.parametrize("where", [".nc text", "TOML key", "CSV header", "layer", "title", "name of a file"])
+@pytest.mark.parametrize(
+    "where", [".nc text", "TOML key", "CSV header", "layer", "title", "name of a file"]
+)
 def test_no_control_character_of_a_file_reaches_the_terminal(tmp_path: Path, where: str) -> None:
     """A G-code file from elsewhere cleared the screen and wrote "no findings" on it."""
     words = _files(tmp_path)[where]

@@ -1,4 +1,5 @@
-"""The story of one core, played through by the commands: measure, plan, cut A, pour, record, skim, record, plan on."""
+"""The story of one core, played through by the commands: measure, plan, cut A, pour, record, skim,
+record, plan on."""
 
 from __future__ import annotations
 
@@ -46,11 +47,17 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
 @pytest.mark.slow
 def test_a_core_from_blank_to_deck(shop: Shop) -> None:
     """Each step reads what was recorded before and plans only what lies ahead."""
-    assert "caution: the blank is not measured" in shop.type("check", PATH).output.replace("\n  ", " ")
+    assert "caution: the blank is not measured" in shop.type("check", PATH).output.replace(
+        "\n  ", " "
+    )
     assert not Path("job.measure.csv").exists()  # a check writes nothing
     shop.type("record", PATH)
     fill_in_the_form(Path("job.measure.csv"))
-    text = Path(PATH).read_text().replace("spoil_board", 'measured = "job.measure.csv"\nspoil_board', 1)
+    text = (
+        Path(PATH)
+        .read_text()
+        .replace("spoil_board", 'measured = "job.measure.csv"\nspoil_board', 1)
+    )
     Path(PATH).write_text(text)
     assert "not measured: 10.60" not in shop.type("check", PATH).output
 
@@ -62,13 +69,16 @@ def test_a_core_from_blank_to_deck(shop: Shop) -> None:
 
     shop.type("record", PATH, "--cut", "dowels", "--cut", "plug-pockets", "--cut", "groove")
     shop.type("record", PATH, "--groove-depth", -100, 0, 9.42, "--groove-depth", 88, 0, 9.38)
-    # Lowest plane 8.90, deck over P1 6.32, margin 0.5: 2.08 is allowed; 2.6 is too low whatever the errors.
+    # Lowest plane 8.90, deck over P1 6.32, margin 0.5: 2.08 is allowed; 2.6 is too low whatever the
+    # errors.
     shop.type("record", PATH, "--fill", "groove", 0.5, "--fill", "P1", 2.6)
     low = shop.type("check", PATH, exit_code=1).output
     assert "P1 is too low" in low and "top-up fixes it" in low
     assert shop.type("plan", PATH, "-o", "out", exit_code=1)
     assert list(Path("out").glob("*.nc")) == []
-    assert {path.name for path in Path("out/done").iterdir()} == {name for name in before if name[3] == "A"}
+    assert {path.name for path in Path("out/done").iterdir()} == {
+        name for name in before if name[3] == "A"
+    }
 
     shop.type("record", PATH, "--top-up", "P1", "0.4")
     shop.type("record", PATH, "--fill", "P1", 0.4)
@@ -77,7 +87,19 @@ def test_a_core_from_blank_to_deck(shop: Shop) -> None:
 
     planes = shop.report()["skim"]["planes"]
     assert f"at {planes[2]:.2f}" in shop.type("record", PATH, "--stop", 3).output
-    shop.type("record", PATH, "--after-skim", "--thickness", -110, 30, planes[2], "--thickness", 110, -30, planes[2])
+    shop.type(
+        "record",
+        PATH,
+        "--after-skim",
+        "--thickness",
+        -110,
+        30,
+        planes[2],
+        "--thickness",
+        110,
+        -30,
+        planes[2],
+    )
     output = shop.type("plan", PATH, "-o", "out").output
     assert "06-B-inserts.nc" in output
     assert {path.name[:2] for path in Path("out").glob("*.nc")} == {"06", "07", "08"}
@@ -90,10 +112,13 @@ def test_a_core_from_blank_to_deck(shop: Shop) -> None:
 
 
 def test_a_record_that_makes_the_core_impossible_says_so(shop: Shop) -> None:
-    """A groove that came out far too shallow never shows: said at once, with what the blank still gives."""
+    """A groove that came out far too shallow never shows: said at once, with what the blank still
+    gives."""
     shop.type("record", PATH, "--cut", "dowels", "--cut", "plug-pockets", "--cut", "groove")
     told = squeezed(shop.type("record", PATH, "--groove-depth", -100, 0, 8.1).output)
-    assert "fail: window" in told and "the thickest core that this blank still gives is 6.64" in told
+    assert (
+        "fail: window" in told and "the thickest core that this blank still gives is 6.64" in told
+    )
     assert "groove is not poured yet: cut 1.36 deeper it shows in time" in told
     output = shop.type("check", PATH, exit_code=1).output
     assert "fail: window" in output
@@ -103,7 +128,8 @@ def test_a_record_that_makes_the_core_impossible_says_so(shop: Shop) -> None:
 
 
 def test_a_pass_counted_by_an_older_plan_is_told_at_once(shop: Shop) -> None:
-    """A whole pass between stop and thickness: the deck would be planned for stock that is not there."""
+    """A whole pass between stop and thickness: the deck would be planned for stock that is not
+    there."""
     shop.type("record", PATH, "--cut", "dowels", "--cut", "plug-pockets", "--cut", "groove")
     assert "at 8.90" in shop.type("record", PATH, "--stop", 4).output
     held = Path("job.ascut.toml").read_bytes()
@@ -118,13 +144,21 @@ def test_a_pass_counted_by_an_older_plan_is_told_at_once(shop: Shop) -> None:
 
 
 def test_the_values_of_suggest_pass_when_they_are_typed(shop: Shop) -> None:
-    """As printed, rounding and all, into every place of that key; without them the wedge is a caution."""
+    """As printed, rounding and all, into every place of that key; without them the wedge is a
+    caution."""
     for name in ("board-1280-wedge.toml", "blank-wedge.csv"):
         shutil.copy(SAMPLES / name, name)
     job = Path("board-1280-wedge.toml")
     output = shop.type("check", job, "--suggest").output
     assert "caution: clean-up" in output
-    values = dict(re.findall(r"^  ([a-z_]+\.[a-z_]+) = ([0-9.]+)$", output.partition("These values pass")[2], re.M))
+    values = dict(
+        re.findall(
+            r"^  ([a-z_]+\.[a-z_]+) = "
+            r"([0-9.]+)$",
+            output.partition("These values pass")[2],
+            re.M,
+        )
+    )
     assert {"groove.floor", "skim.step", "deck.clean_up"} <= set(values)
     text = job.read_text()
     for key, value in values.items():
@@ -154,17 +188,22 @@ def fill_in_the_form(path: Path) -> None:
     rows = list(csv.reader(line for line in lines if line and not line.startswith("#")))
     for row in rows[1:]:
         row[2], row[3] = "10.62", "10.63"
-    path.write_text("\n".join([*heads, *(",".join(f'"{cell}"' for cell in row) for row in rows)]) + "\n")
+    path.write_text(
+        "\n".join([*heads, *(",".join(f'"{cell}"' for cell in row) for row in rows)]) + "\n"
+    )
 
 
 def test_the_page_of_the_story_is_what_the_commands_say(shop: Shop) -> None:
-    """docs/story.md, typed line by line: each answer it shows stands in what its command printed."""
+    """docs/story.md, typed line by line: each answer it shows stands in what its command
+    printed."""
     for name in ("coupon.toml", "board-1280-cupped.toml", "blank-cupped.csv"):
         shutil.copy(SAMPLES / name, name)
     job, form = Path("coupon.toml"), Path("coupon.measure.csv")
     shop.type("record", job)
     fill_in_the_form(form)
-    job.write_text(job.read_text().replace("spoil_board", 'measured = "coupon.measure.csv"\nspoil_board', 1))
+    job.write_text(
+        job.read_text().replace("spoil_board", 'measured = "coupon.measure.csv"\nspoil_board', 1)
+    )
     said, shown = "", 0
     for line in (SAMPLES.parent / "docs" / "story.md").read_text(encoding="utf-8").splitlines():
         if line.startswith("    corepath "):
@@ -186,7 +225,11 @@ def test_the_guide_names_only_options_that_there_are(page: str) -> None:
     text = (SAMPLES.parent / "docs" / page).read_text(encoding="utf-8")
     known = set()
     for command in ("record", "check", "plan"):
-        shown = CliRunner().invoke(app, [command, "--help"], env={"COLUMNS": "200", "NO_COLOR": "1"}).output
+        shown = (
+            CliRunner()
+            .invoke(app, [command, "--help"], env={"COLUMNS": "200", "NO_COLOR": "1"})
+            .output
+        )
         known |= set(re.findall(r"--[a-z-]+", shown))
     assert set(re.findall(r"--[a-z][a-z-]+", text)) <= known
 

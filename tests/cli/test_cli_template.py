@@ -21,7 +21,9 @@ def test_it_writes_what_is_asked_for(tmp_path: Path):
 
 
 def test_json_names_all_pages(tmp_path: Path):
-    result = runner.invoke(app, ["template", str(COUPON), "-o", str(tmp_path / "b.svg"), "--tile", "a4", "--json"])
+    result = runner.invoke(
+        app, ["template", str(COUPON), "-o", str(tmp_path / "b.svg"), "--tile", "a4", "--json"]
+    )
     names = [Path(name).name for name in json.loads(result.stdout)["files"]]
     assert names == ["b.svg", "b-page-01.svg"]
     assert sorted(path.name for path in tmp_path.iterdir()) == sorted(names)
@@ -37,7 +39,9 @@ def test_json_names_all_pages(tmp_path: Path):
     ],
 )
 def test_wrong_wishes_end_with_2_and_write_nothing(tmp_path: Path, words: list[str], says: str):
-    result = runner.invoke(app, ["template", str(COUPON), *(word.format(tmp_path) for word in words)])
+    result = runner.invoke(
+        app, ["template", str(COUPON), *(word.format(tmp_path) for word in words)]
+    )
     assert result.exit_code == 2
     assert says in result.stderr
     assert list(tmp_path.iterdir()) == []

@@ -1,4 +1,5 @@
-"""`corepath plan JOB --watch` as a process: saved, broken, mended, recorded, Ctrl-C. Paths are left out for speed."""
+"""`corepath plan JOB --watch` as a process: saved, broken, mended, recorded, Ctrl-C. Paths are left
+out for speed."""
 
 from __future__ import annotations
 
@@ -24,13 +25,16 @@ PROGRAM = """
 import signal
 import sys
 from types import SimpleNamespace
-signal.signal(signal.SIGINT, signal.default_int_handler)  # a job in the background is born deaf to it
+# A job in the background is born deaf to it.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 import corepath.planning as planning
 from corepath.planning.folder.plan_folder import write_folder
 
 def plan(prepared, **options):
-    files = {"sheet.html": f"<html><body>plan {prepared.digest}</body></html>", "01-A-dowels.nc": "G21\\n"}
-    return SimpleNamespace(prepared=prepared, checks=prepared.checks, findings=(), report={}, files=files, failed=False,
+    files = {"sheet.html": f"<html><body>plan {prepared.digest}</body></html>",
+             "01-A-dowels.nc": "G21\\n"}
+    return SimpleNamespace(prepared=prepared, checks=prepared.checks, findings=(), report={},
+                           files=files, failed=False,
                            write=lambda folder: write_folder(folder, files))
 
 planning.plan = plan
@@ -45,7 +49,12 @@ class Terminal:
     def __init__(self, folder: Path, *words: str) -> None:
         call = [sys.executable, "-c", PROGRAM, *words]
         self.process = subprocess.Popen(
-            call, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, encoding="utf-8"
+            call,
+            cwd=folder,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            encoding="utf-8",
         )
         self.lines: queue.Queue[str | None] = queue.Queue()
         self.reader = threading.Thread(target=self._read, daemon=True)
@@ -89,7 +98,8 @@ def page(url: str) -> str:
 
 
 def test_a_job_is_planned_again_when_it_is_saved(terminal: Terminal, tmp_path: Path) -> None:
-    """Each saved state is served; a broken one leaves the earlier files, and is told with its line."""
+    """Each saved state is served; a broken one leaves the earlier files, and is told with its
+    line."""
     job = tmp_path / "core.toml"
     good = job.read_text("utf-8")
     begun = terminal.until("Ctrl-C ends")
@@ -114,7 +124,9 @@ def test_a_job_is_planned_again_when_it_is_saved(terminal: Terminal, tmp_path: P
     second = re.search("plan ([0-9a-f]{8})", page(url[0]))
     assert second is not None and second[1] != digest[1] and f"Plan {second[1]}: 22 ok" in told
 
-    recorded = CliRunner().invoke(app, ["record", str(job), "--thickness", "0", "0", "10.65", "--date", "2026-05-17"])
+    recorded = CliRunner().invoke(
+        app, ["record", str(job), "--thickness", "0", "0", "10.65", "--date", "2026-05-17"]
+    )
     assert recorded.exit_code == 0, recorded.output
     terminal.until("Waiting for the next save")
     third = re.search("plan ([0-9a-f]{8})", page(url[0]))

@@ -1,4 +1,5 @@
-"""What a person at a terminal meets: faults quoted where they stand, plain letters, 80 columns, what is next."""
+"""What a person at a terminal meets: faults quoted where they stand, plain letters, 80 columns,
+what is next."""
 
 from __future__ import annotations
 
@@ -27,13 +28,19 @@ def job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def caret_words(text: str) -> list[str]:
     """What stands above each row of carets."""
     lines = text.splitlines()
-    rows = [(lines[k - 1], line) for k, line in enumerate(lines) if set(line) <= set("| ^") and "^" in line]
+    rows = [
+        (lines[k - 1], line)
+        for k, line in enumerate(lines)
+        if set(line) <= set("| ^") and "^" in line
+    ]
     return [above[under.index("^") : under.rindex("^") + 1] for above, under in rows]
 
 
 def test_a_fault_in_the_measured_blank_is_shown_in_its_line(job: Path) -> None:
     Path("m.csv").write_text("x,y,thickness\n-100,0,10.6x\n", encoding="utf-8")
-    job.write_text(job.read_text("utf-8").replace("[blank]", '[blank]\nmeasured = "m.csv"'), encoding="utf-8")
+    job.write_text(
+        job.read_text("utf-8").replace("[blank]", '[blank]\nmeasured = "m.csv"'), encoding="utf-8"
+    )
     shown = runner.invoke(app, ["check", "core.toml"])
     assert shown.exit_code == 2 and "m.csv:2: thickness" in shown.stderr
     assert "    2 | -100,0,10.6x" in shown.stderr and caret_words(shown.stderr) == ["10.6x"]
@@ -46,7 +53,9 @@ def test_a_fault_in_the_record_is_shown_in_its_line(job: Path) -> None:
     for command in ("check", "record"):
         shown = runner.invoke(app, [command, "core.toml"])
         assert shown.exit_code == 2 and "core.ascut.toml:4" in shown.stderr, command
-        assert "    4 | kind" in shown.stderr and caret_words(shown.stderr)[0].startswith("kind"), command
+        assert "    4 | kind" in shown.stderr and caret_words(shown.stderr)[0].startswith("kind"), (
+            command
+        )
 
 
 def test_a_fault_in_the_job_is_still_shown_under_its_key(job: Path) -> None:
@@ -62,7 +71,9 @@ def test_letters_that_a_terminal_lacks_have_plain_stand_ins() -> None:
     assert in_letters_of("→ ±", "latin-1") == "-> +/-" and in_letters_of("日", "ascii") == "?"
 
 
-def test_tables_in_an_ascii_terminal_have_no_question_marks(job: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_tables_in_an_ascii_terminal_have_no_question_marks(
+    job: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     sink = io.BytesIO()
     monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(sink, encoding="ascii", errors="replace"))
     say(" check ─── limit ≥ 0.6\n")
@@ -87,7 +98,11 @@ def test_short_commands_fit_80_columns_and_name_the_next_one(job: Path) -> None:
     ):
         shown = runner.invoke(app, words)
         assert shown.exit_code == 0 and following in shown.stdout and "Next:" in shown.stdout, words
-        long = [line for line in shown.stdout.splitlines() if len(line) > 80 and "corepath record" not in line]
+        long = [
+            line
+            for line in shown.stdout.splitlines()
+            if len(line) > 80 and "corepath record" not in line
+        ]
         assert not long, (words, long)  # what is to be typed stays on one line
 
 

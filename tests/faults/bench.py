@@ -1,10 +1,12 @@
-"""Faults drawn by rule, operation and place over the planned coupon; the verdict of the stamping loop, and the finding.
+"""Faults drawn by rule, operation and place over the planned coupon; the verdict of the stamping
+loop, and the finding.
 
-A fault must be found where it changes what the file leaves, or what stands at one of its stops (by more than 0.1 mm in
-height, walls by more than a lattice cell), or where it breaches a rule of safety: a rapid through material, a cut with
-the spindle off or not up to speed, backwards or at another speed, a feed above the planned or far below it, a way into
-solid wood that the cutter does not take, another cutter, a stop or the end lost, a mode not stated. The read-back gets
-the texts alone: no hashes, no line counts.
+A fault must be found where it changes what the file leaves, or what stands at one of its stops (by
+more than 0.1 mm in height, walls by more than a lattice cell), or where it breaches a rule of
+safety: a rapid through material, a cut with the spindle off or not up to speed, backwards or at
+another speed, a feed above the planned or far below it, a way into solid wood that the cutter does
+not take, another cutter, a stop or the end lost, a mode not stated. The read-back gets the texts
+alone: no hashes, no line counts.
 """
 
 from __future__ import annotations
@@ -32,13 +34,23 @@ from corepath.planning.reading_cases import with_cases
 from corepath.planning.restart.restart_program import Restart
 from corepath.readback.measure import read_back
 from tests.faults.beside import EXACT_RULES, REHEARSAL_RULES, RESTART_RULES, Beside
-from tests.faults.rules import DESIGN_RULES, FILE_RULES, FIRST_WAY, LOOK_RULES, ONLY_IN, RULES, WORD_RULES, Rule
+from tests.faults.rules import (
+    DESIGN_RULES,
+    FILE_RULES,
+    FIRST_WAY,
+    LOOK_RULES,
+    ONLY_IN,
+    RULES,
+    WORD_RULES,
+    Rule,
+)
 from tests.faults.stamp import Cutter, Ran, run
 
 __all__ = ["EVERY_RULE", "HARM_BY_RULE", "Bench", "Fault", "Verdict"]
 
 HARM_BY_RULE = (
-    *WORD_RULES, *LOOK_RULES, *FILE_RULES, *DESIGN_RULES, *EXACT_RULES, *REHEARSAL_RULES, *RESTART_RULES
+    *WORD_RULES, *LOOK_RULES, *FILE_RULES, *DESIGN_RULES, *EXACT_RULES, *REHEARSAL_RULES,
+    *RESTART_RULES
 )  # fmt: skip
 """Rules whose every fault must be found: what they spoil is read by people, or is no cut."""
 
@@ -52,7 +64,8 @@ Zero = tuple[float, float, float]
 
 @dataclass(frozen=True)
 class Fault:
-    """A spoiled set of texts: `file` is the one that was changed. Of a restart `made` is the good one."""
+    """A spoiled set of texts: `file` is the one that was changed. Of a restart `made` is the good
+    one."""
 
     rule: str
     seed: int
@@ -63,7 +76,8 @@ class Fault:
 
 @dataclass(frozen=True)
 class Verdict:
-    """Why a fault must be found ("" where it need not be), and the kinds of finding that the read-back gave."""
+    """Why a fault must be found ("" where it need not be), and the kinds of finding that the
+    read-back gave."""
 
     fault: Fault
     must: str
@@ -81,12 +95,21 @@ class Bench:
         made = plan(prepare(SAMPLE))
         assert not made.failed
         self.prepared: Prepared = made.prepared
-        self.texts = {name: str(text) for name, text in made.files.items() if name.endswith(".nc") and "/" not in name}
-        self.design = {name: str(made.files[name]) for name in (*DESIGN, "report.json", "sheet.html", "overview.svg")}
+        self.texts = {
+            name: str(text)
+            for name, text in made.files.items()
+            if name.endswith(".nc") and "/" not in name
+        }
+        self.design = {
+            name: str(made.files[name])
+            for name in (*DESIGN, "report.json", "sheet.html", "overview.svg")
+        }
         self.report = json.loads(self.design["report.json"])
         self.beside = Beside(made)
         self.read = {name: read_program(text, name) for name, text in self.texts.items()}
-        self.entries: dict[str, dict[str, Any]] = {entry["file"]: entry for entry in made.report["operations"]}
+        self.entries: dict[str, dict[str, Any]] = {
+            entry["file"]: entry for entry in made.report["operations"]
+        }
         self.stop = int(made.report["skim"]["planned_stop"])
         job = self.prepared.job
         self.size = (job.blank.length, job.blank.width)
@@ -106,7 +129,11 @@ class Bench:
         out: dict[str, tuple[np.ndarray, Ran]] = {}
         shape = tuple(round(side / 0.25) for side in reversed(self.size))
         thick, planes = self.prepared.job.blank.thickness, self.prepared.stackup.skim.planes
-        top = {"A": np.full(shape, thick), "B": np.full(shape, thick), "C": np.full(shape, planes[self.stop - 1])}
+        top = {
+            "A": np.full(shape, thick),
+            "B": np.full(shape, thick),
+            "C": np.full(shape, planes[self.stop - 1]),
+        }
         for name in sorted(self.texts):
             entry = self.entries[name]
             start = np.full(shape, thick) if entry.get("combined") else top[entry["setup"]]
@@ -129,7 +156,11 @@ class Bench:
         if rule in DESIGN_RULES:
             of, change = DESIGN_RULES[rule]
             spoiled = change(self.design[of].split("\n"), draw)
-            return None if spoiled is None else Fault(rule, seed, names[0], {**self.texts, of: "\n".join(spoiled)})
+            return (
+                None
+                if spoiled is None
+                else Fault(rule, seed, names[0], {**self.texts, of: "\n".join(spoiled)})
+            )
         if rule in REHEARSAL_RULES:
             name, text = self.beside.walk(draw)
             return _spoiled(rule, seed, name, {}, text, REHEARSAL_RULES[rule], draw)
@@ -144,7 +175,9 @@ class Bench:
         name = str(draw.choice(names))
         texts = dict(self.texts)
         if rule in FILE_RULES:
-            others = [other for other in names if other != name and self.entries[other]["name"] != "skim"]
+            others = [
+                other for other in names if other != name and self.entries[other]["name"] != "skim"
+            ]
             other = str(draw.choice(others))
             if rule == "file missing":
                 del texts[name]
@@ -171,8 +204,11 @@ class Bench:
         prepared = self.beside.exact if fault.rule in EXACT_RULES else self.prepared
         return self.found(fault.texts, fault.file, prepared)
 
-    def found(self, texts: Mapping[str, str], name: str, prepared: Prepared | None = None) -> tuple[str, ...]:
-        """Kinds of finding; set-ups after that of the file are left out, but where files are mixed up.
+    def found(
+        self, texts: Mapping[str, str], name: str, prepared: Prepared | None = None
+    ) -> tuple[str, ...]:
+        """Kinds of finding; set-ups after that of the file are left out, but where files are mixed
+        up.
 
         Other stops and blanks are tried only where nothing is found without them.
         """
@@ -206,7 +242,9 @@ class Bench:
             return fault.rule
         start, good = self.good[fault.file]
         try:
-            ran = run(fault.texts[fault.file], start, self.size, self.zero(fault.file), self.cutters)
+            ran = run(
+                fault.texts[fault.file], start, self.size, self.zero(fault.file), self.cutters
+            )
         except ValueError as error:
             return f"cannot be read ({error})"
         return _breach(good, ran) or self._other_part(fault.file, good, ran)
@@ -222,7 +260,13 @@ class Bench:
 
 
 def _spoiled(
-    rule: str, seed: int, name: str, texts: Mapping[str, str], text: str, change: Rule, draw: np.random.Generator
+    rule: str,
+    seed: int,
+    name: str,
+    texts: Mapping[str, str],
+    text: str,
+    change: Rule,
+    draw: np.random.Generator,
 ) -> Fault | None:
     """A text changed by a rule, among `texts`; None where the rule finds no place in it."""
     lines = text.rstrip("\n").split("\n")
@@ -251,7 +295,10 @@ def _breach(good: Ran, ran: Ran) -> str:
         ("a stop that is low or turning", ran.least_clear < good.least_clear - LIMIT),
         ("a first way down at rapid", good.first_at_feed and not ran.first_at_feed),
         ("no end", not ran.ended),
-        ("not stated: " + ", ".join(sorted(good.stated - ran.stated)), not good.stated <= ran.stated),
+        (
+            "not stated: " + ", ".join(sorted(good.stated - ran.stated)),
+            not good.stated <= ran.stated,
+        ),
     )
     return next((name for name, broken in rules if broken), "")
 
@@ -263,4 +310,8 @@ def _other_shape(good: np.ndarray, ran: np.ndarray) -> str:
     if off.max() <= LIMIT:
         return ""
     j, i = np.unravel_index(int(off.argmax()), off.shape)
-    return f"heights off by {min(float(off[j, i]), 99.0):.2f}" if math.isfinite(off.max()) else "heights lost"
+    return (
+        f"heights off by {min(float(off[j, i]), 99.0):.2f}"
+        if math.isfinite(off.max())
+        else "heights lost"
+    )

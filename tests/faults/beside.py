@@ -1,7 +1,9 @@
-"""Faults beside the operations' own files: rehearsals, restarts, and path control of a machine with an exact path.
+"""Faults beside the operations' own files: rehearsals, restarts, and path control of a machine with
+an exact path.
 
-Each rule is harm by what it is: a place that is not shown, a mode that is lost, a start in the wood. The read-back gets
-the text alone; a restart is held to its file by what it does, not by being the very text that was made.
+Each rule is harm by what it is: a place that is not shown, a mode that is lost, a start in the
+wood. The read-back gets the text alone; a restart is held to its file by what it does, not by being
+the very text that was made.
 """
 
 from __future__ import annotations
@@ -42,18 +44,35 @@ _CODES = ("G17", "G21", "G90", "G94", "G54", "G40", "G49", "G80", "G64")
 
 
 def _in_place(change: float | None) -> Rule:
-    """X or Y of one move moved by `change` mm, or its sign turned; the way to the park is no place that is shown."""
+    """X or Y of one move moved by `change` mm, or its sign turned; the way to the park is no place
+    that is shown."""
 
     def rule(lines: Lines, draw: Draw) -> Lines | None:
         last = max(k for k, line in enumerate(lines) if line.startswith("G0 "))
-        shown = [k for k, line in enumerate(lines[:last]) if re.match("G[01] ", line) and _PLACE.search(line)]
+        shown = [
+            k
+            for k, line in enumerate(lines[:last])
+            if re.match("G[01] ", line) and _PLACE.search(line)
+        ]
         k = int(draw.choice(shown))
-        words = [one for one in _PLACE.finditer(lines[k]) if change is not None or abs(float(one[2])) > 0.1]
+        words = [
+            one
+            for one in _PLACE.finditer(lines[k])
+            if change is not None or abs(float(one[2])) > 0.1
+        ]
         if not words:
             return None
         word = words[int(draw.integers(len(words)))]
-        value = -float(word[2]) if change is None else float(word[2]) + change * float(draw.choice([-1, 1]))
-        return [*lines[:k], f"{lines[k][: word.start(2)]}{value:.4f}{lines[k][word.end(2) :]}", *lines[k + 1 :]]
+        value = (
+            -float(word[2])
+            if change is None
+            else float(word[2]) + change * float(draw.choice([-1, 1]))
+        )
+        return [
+            *lines[:k],
+            f"{lines[k][: word.start(2)]}{value:.4f}{lines[k][word.end(2) :]}",
+            *lines[k + 1 :],
+        ]
 
     return rule
 
@@ -66,7 +85,9 @@ def _move_lost(lines: Lines, draw: Draw) -> Lines:
 
 def _higher(by: float) -> Rule:
     return lambda lines, _draw: [
-        re.sub(r"(?<=Z)[\d.]+", lambda z: f"{float(z[0]) + by:.4f}", line) if line.startswith("G") else line
+        re.sub(r"(?<=Z)[\d.]+", lambda z: f"{float(z[0]) + by:.4f}", line)
+        if line.startswith("G")
+        else line
         for line in lines
     ]
 
@@ -100,7 +121,11 @@ REHEARSAL_RULES: Mapping[str, Rule] = {
     "rehearsal: end lost": dropped(lambda line: line == "M2"),
     "rehearsal: length offset": replaced(r"^T(\d+)$", r"T\1\nG43 H\1"),
     "rehearsal: words": lambda lines, draw: WORD_RULES[
-        str(draw.choice(["words: other cutter", "words: other face", "words: tip", "words: line lost"]))
+        str(
+            draw.choice(
+                ["words: other cutter", "words: other face", "words: tip", "words: line lost"]
+            )
+        )
     ](lines, draw),
 }
 
@@ -129,14 +154,17 @@ def _rest(rule: Rule) -> Rule:
 
 
 def _any_digit(lines: Lines, draw: Draw) -> Lines | None:
-    """A digit of a place before the end of the line's third decimal: more than the rounding that is allowed."""
+    """A digit of a place before the end of the line's third decimal: more than the rounding that is
+    allowed."""
     k = pick(lines, draw, lambda line: re.match(r"^G[123] .*[XYZ]-?\d+\.\d{4}", line))
     if k is None:
         return None
     words = list(re.finditer(r"[XYZ](-?\d+\.\d{3})", lines[k]))
     word = words[int(draw.integers(len(words)))]
     return changed(
-        lines, k, lambda line: line[: word.start(1)] + digit_changed("", word[1], draw) + line[word.end(1) :]
+        lines,
+        k,
+        lambda line: line[: word.start(1)] + digit_changed("", word[1], draw) + line[word.end(1) :],
     )
 
 
@@ -150,7 +178,11 @@ def _feed_lost(lines: Lines, draw: Draw) -> Lines | None:
 def _safe_height_lost(lines: Lines, _draw: Draw) -> Lines | None:
     """Not raised before it goes to its place; a first way down would have left it high enough."""
     high = next(k for k, line in enumerate(lines) if line.startswith("G0 Z"))
-    return None if any(line.startswith("G1 Z") for line in lines[:high]) else lines[:high] + lines[high + 1 :]
+    return (
+        None
+        if any(line.startswith("G1 Z") for line in lines[:high])
+        else lines[:high] + lines[high + 1 :]
+    )
 
 
 RESTART_RULES: Mapping[str, Rule] = {
@@ -161,7 +193,9 @@ RESTART_RULES: Mapping[str, Rule] = {
     "restart: G61 for G64": _lead(replaced(r"^G64$", "G61")),
     "restart: other cutter": _lead(
         lambda lines, draw: changed(
-            lines, pick(lines, draw, lambda line: re.match(r"^T\d+$", line)), lambda line: f"T{int(line[1:]) % 4 + 1}"
+            lines,
+            pick(lines, draw, lambda line: re.match(r"^T\d+$", line)),
+            lambda line: f"T{int(line[1:]) % 4 + 1}",
         )
     ),
     "restart: stop lost": _lead(dropped(lambda line: line == "M0")),
@@ -171,9 +205,13 @@ RESTART_RULES: Mapping[str, Rule] = {
         replaced(r"^G0 X(-?[\d.]+)", lambda found: f"G0 X{float(found[1]) + 0.7:.4f}")
     ),
     "restart: place lost": _lead(dropped(lambda line: re.match(r"^G0 X-?[\d.]+ Y", line))),
-    "restart: deeper": _lead(replaced(r"^G1 Z(-?[\d.]+)$", lambda found: f"G1 Z{float(found[1]) - 0.3:.4f}")),
+    "restart: deeper": _lead(
+        replaced(r"^G1 Z(-?[\d.]+)$", lambda found: f"G1 Z{float(found[1]) - 0.3:.4f}")
+    ),
     "restart: down at rapid": _lead(replaced(r"^G1 Z", "G0 Z")),
-    "restart: feed x 3": _lead(replaced(r"^F([\d.]+)$", lambda found: f"F{float(found[1]) * 3:.1f}")),
+    "restart: feed x 3": _lead(
+        replaced(r"^F([\d.]+)$", lambda found: f"F{float(found[1]) * 3:.1f}")
+    ),
     "restart: feed lost": _lead(_feed_lost),
     "restart: spindle line lost": _lead(dropped(lambda line: line.endswith("M3"))),
     "restart: other speed": _lead(replaced(r"^S(\d)\d+", r"S\g<1>000")),
@@ -197,8 +235,14 @@ class Beside:
         assert made.readback is not None
         self.prepared: Prepared = made.prepared
         self.travelled = made.readback.travelled
-        self.walks = {name: str(text) for name, text in made.files.items() if name.startswith("rehearsal/")}
-        self.files = {name: str(text) for name, text in made.files.items() if re.fullmatch(r"0[1-6]-.*\.nc", name)}
+        self.walks = {
+            name: str(text) for name, text in made.files.items() if name.startswith("rehearsal/")
+        }
+        self.files = {
+            name: str(text)
+            for name, text in made.files.items()
+            if re.fullmatch(r"0[1-6]-.*\.nc", name)
+        }
 
     @cached_property
     def exact(self) -> Prepared:
@@ -211,7 +255,9 @@ class Beside:
         return name, self.walks[name]
 
     def walk_kinds(self, name: str, text: str) -> tuple[str, ...]:
-        found = check_rehearsals(self.prepared.ahead, shop_of(self.prepared), {name: text}, self.travelled)
+        found = check_rehearsals(
+            self.prepared.ahead, shop_of(self.prepared), {name: text}, self.travelled
+        )
         return tuple(found.kinds)
 
     def restarted(self, draw: Draw) -> Restart:

@@ -1,6 +1,7 @@
 """Rules by which a good program is spoiled, each at a place drawn from a seed.
 
-A rule takes the lines of a file and a generator and gives the spoiled lines, or None where it finds no place.
+A rule takes the lines of a file and a generator and gives the spoiled lines, or None where it finds
+no place.
 """
 
 from __future__ import annotations
@@ -11,8 +12,8 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 __all__ = [
-    "DESIGN_RULES", "FILE_RULES", "FIRST_WAY", "LOOK_RULES", "ONLY_IN", "RULES", "WORD_RULES", "Draw", "Lines", "Rule",
-    "changed", "digit_changed", "dropped", "mirrored", "pick", "replaced",
+    "DESIGN_RULES", "FILE_RULES", "FIRST_WAY", "LOOK_RULES", "ONLY_IN", "RULES", "WORD_RULES",
+    "Draw", "Lines", "Rule", "changed", "digit_changed", "dropped", "mirrored", "pick", "replaced",
 ]  # fmt: skip
 
 Lines = list[str]
@@ -47,7 +48,9 @@ def _in_word(change: Callable[[str, str, Draw], str | None]) -> Rule:
         word = words[int(draw.integers(len(words)))]
         new = change(word[1], word[2], draw)
         return (
-            None if new is None else changed(lines, k, lambda line: line[: word.start(2)] + new + line[word.end(2) :])
+            None
+            if new is None
+            else changed(lines, k, lambda line: line[: word.start(2)] + new + line[word.end(2) :])
         )
 
     return rule
@@ -99,7 +102,9 @@ def _everywhere(change: Callable[[str, float], float]) -> Rule:
 
     def rule(lines: Lines, _draw: Draw) -> Lines | None:
         return [
-            line if line.startswith("(") else _NUMBER.sub(lambda m: f"{m[1]}{change(m[1], float(m[2])):.4f}", line)
+            line
+            if line.startswith("(")
+            else _NUMBER.sub(lambda m: f"{m[1]}{change(m[1], float(m[2])):.4f}", line)
             for line in lines
         ]
 
@@ -127,7 +132,11 @@ def _fitting_stop_lost(lines: Lines) -> Lines | None:
 
 def _letters_swapped(one: str, other: str) -> Rule:
     def rule(lines: Lines, draw: Draw) -> Lines | None:
-        k = pick(lines, draw, lambda line: f" {one}" in line and f" {other}" in line and _MOTION.match(line))
+        k = pick(
+            lines,
+            draw,
+            lambda line: f" {one}" in line and f" {other}" in line and _MOTION.match(line),
+        )
         turned = str.maketrans({one: other, other: one})
         return changed(lines, k, lambda line: line.translate(turned))
 
@@ -182,7 +191,9 @@ def _safe_lowered(lines: Lines, draw: Draw) -> Lines | None:
         return None
     high = max(float(lines[k][4:]) for k in rises)
     top = [k for k in rises if float(lines[k][4:]) == high]
-    return changed(lines, int(draw.choice(top)), lambda line: f"G0 Z{float(draw.uniform(0.5, 6.0)):.4f}")
+    return changed(
+        lines, int(draw.choice(top)), lambda line: f"G0 Z{float(draw.uniform(0.5, 6.0)):.4f}"
+    )
 
 
 def _way_down(ramp: float) -> Rule:
@@ -197,7 +208,9 @@ def _way_down(ramp: float) -> Rule:
             at |= dict(re.findall(r"([XYZ])(-?[\d.]+)", line)) if _MOTION.match(line) else {}
             if re.match(r"^G[123] ", line) and all(at.values()):
                 places.append(dict(at))
-        highest = max((float(line[4:]) for line in lines if re.match(r"^G0 Z[\d.]+$", line)), default=None)
+        highest = max(
+            (float(line[4:]) for line in lines if re.match(r"^G0 Z[\d.]+$", line)), default=None
+        )
         feeds = [line for line in lines if re.match(r"^F[\d.]+$", line)]
         if not places or highest is None or not feeds:
             return None
@@ -211,10 +224,13 @@ def _way_down(ramp: float) -> Rule:
 
 
 def _words(pattern: str, change: Callable[[re.Match[str]], str]) -> Rule:
-    """A comment that holds the pattern has that part changed; a line of which nothing is left is dropped."""
+    """A comment that holds the pattern has that part changed; a line of which nothing is left is
+    dropped."""
 
     def rule(lines: Lines, draw: Draw) -> Lines | None:
-        found = [k for k, line in enumerate(lines) if line.startswith("(") and re.search(pattern, line)]
+        found = [
+            k for k, line in enumerate(lines) if line.startswith("(") and re.search(pattern, line)
+        ]
         if not found:
             return None
         k = int(draw.choice(found))
@@ -258,7 +274,8 @@ def _number_of_json(lines: Lines, draw: Draw) -> Lines | None:
 
 
 def _plane_moved(by: float) -> Rule:
-    """One plane of a file that planes to several, lower or higher: all level cuts at that height."""
+    """One plane of a file that planes to several, lower or higher: all level cuts at that
+    height."""
 
     def rule(lines: Lines, draw: Draw) -> Lines | None:
         planes = sorted({line for line in lines if re.match(r"^G1 Z[\d.]+$", line)})
@@ -277,7 +294,8 @@ def _plane_off_and_stop_lost(lines: Lines, draw: Draw) -> Lines | None:
 
 
 def mirrored(axis: str) -> Rule:
-    """The file for a blank flipped about the other axis: one coordinate negated, arcs turned round."""
+    """The file for a blank flipped about the other axis: one coordinate negated, arcs turned
+    round."""
     other = {"X": "XI", "Y": "YJ"}[axis]
 
     def rule(lines: Lines, _draw: Draw) -> Lines:
@@ -288,15 +306,23 @@ def mirrored(axis: str) -> Rule:
                 continue
             turned = re.sub(r"^G([23]) ", lambda m: f"G{5 - int(m[1])} ", line)
             out.append(
-                _NUMBER.sub(lambda m: f"{m[1]}{(-float(m[2]) if m[1] in other else float(m[2])) + 0.0:.4f}", turned)
+                _NUMBER.sub(
+                    lambda m: f"{m[1]}{(-float(m[2]) if m[1] in other else float(m[2])) + 0.0:.4f}",
+                    turned,
+                )
             )
         return out
 
     return rule
 
 
-FIRST_WAY = re.compile(r"^F[\d.]+\nG1 Z([\d.]+)\n(?:F[\d.]+\n)?G1 X.*\n(?:\(.*\n)*M0\n", re.MULTILINE)
-"""The slow first way down to a stop of a file whose zero is another than that of the file before."""
+FIRST_WAY = re.compile(
+    r"^F[\d.]+\nG1 Z([\d.]+)\n(?:F[\d.]+\n)?G1 "
+    r"X.*\n(?:\(.*\n)*M0\n",
+    re.MULTILINE,
+)
+"""The slow first way down to a stop of a file whose zero is another than that of the file
+before."""
 
 
 def _first_way(change: Callable[[str], str]) -> Rule:
@@ -332,9 +358,13 @@ RULES: dict[str, Rule] = {
     "G91 for G90": replaced(r"^G90$", "G91"),
     "G55 for G54": replaced(r"^G54$", "G55"),
     "G18 for G17": replaced(r"^G17$", "G18"),
-    "preamble line lost": dropped(lambda line: line in ("G17", "G21", "G90", "G94", "G54", "G40", "G49", "G80", "G64")),
+    "preamble line lost": dropped(
+        lambda line: line in ("G17", "G21", "G90", "G94", "G54", "G40", "G49", "G80", "G64")
+    ),
     "wrong cutter": lambda lines, draw: changed(
-        lines, pick(lines, draw, lambda line: re.match(r"^T\d+$", line)), lambda line: f"T{int(line[1:]) % 4 + 1}"
+        lines,
+        pick(lines, draw, lambda line: re.match(r"^T\d+$", line)),
+        lambda line: f"T{int(line[1:]) % 4 + 1}",
     ),
     "length offset called": replaced(r"^T(\d+)$", r"T\1\nG43 H\1"),
     "cutter not named": dropped(lambda line: re.match(r"^T\d+$", line)),
@@ -366,7 +396,9 @@ RULES: dict[str, Rule] = {
     "end lost": dropped(lambda line: line == "M2"),
     "cut short": _cut_short,
     "stray sign": _stray,
-    "block delete": lambda lines, draw: changed(lines, pick(lines, draw, _MOTION.match), lambda line: f"/{line}"),
+    "block delete": lambda lines, draw: changed(
+        lines, pick(lines, draw, _MOTION.match), lambda line: f"/{line}"
+    ),
     "comment left open": lambda lines, draw: changed(
         lines, pick(lines, draw, _MOTION.match), lambda line: f"{line} (look"
     ),
@@ -387,24 +419,42 @@ ONLY_IN: Mapping[str, str] = {
 """Rules that find a place only in files of such names."""
 
 WORD_RULES: Mapping[str, Rule] = {
-    "words: other cutter": _words(r"(?<=Fit T)\d+|(?<=Cutter: T)\d+", lambda found: str(int(found[0]) % 4 + 1)),
+    "words: other cutter": _words(
+        r"(?<=Fit T)\d+|(?<=Cutter: "
+        r"T)\d+",
+        lambda found: str(int(found[0]) % 4 + 1),
+    ),
     "words: other size": _words(
         r"(?<=flat|ball) \d+(?= mm, touch)|(?<=diameter) \d+", lambda found: f" {int(found[0]) + 2}"
     ),
-    "words: other set-up": _words(r"(?<=^.Set-up: )[ABC]", lambda found: "BCA"["ABC".index(found[0])]),
+    "words: other set-up": _words(
+        r"(?<=^.Set-up: "
+        r")[ABC]",
+        lambda found: "BCA"["ABC".index(found[0])],
+    ),
     "words: other face": _words(
         r"(?<=^.Face up: ).*(?=\)$)", lambda found: "bottom up" if "deck" in found[0] else "deck up"
     ),
     "words: other zero": _words(
-        r"(?<=touch )the [a-z ]+|(?<=with it on )the [a-z ]+|(?<=Y: )m\w+", lambda _found: "the edge"
+        r"(?<=touch )the [a-z ]+|(?<=with it on )the [a-z ]+|(?<=Y: "
+        r")m\w+",
+        lambda _found: "the edge",
     ),
-    "words: other height": _words(r"(?<=Tip must be about )\d", lambda found: str(int(found[0]) % 9 + 1)),
+    "words: other height": _words(
+        r"(?<=Tip must be about "
+        r")\d",
+        lambda found: str(int(found[0]) % 9 + 1),
+    ),
     "words: tip": _words(r"Tip must be about", lambda _found: "Tip is about"),
     "words: touch again": _words(
         r"(?<=Touch again: )\w+", lambda found: "NEVER" if found[0] == "allowed" else "allowed"
     ),
     "words: other speed": _words(r"(?<=Spindle: )\d", lambda found: str(int(found[0]) % 9 + 1)),
-    "words: line lost": _words(r"^.(Plan|File|Set-up|Face up|Touch again|MSG, Fit|Zero Z)\b.*$", lambda _found: ""),
+    "words: line lost": _words(
+        r"^.(Plan|File|Set-up|Face up|Touch again|MSG, Fit|Zero "
+        r"Z)\b.*$",
+        lambda _found: "",
+    ),
     "sign in a comment": _sign_in_comment,
 }
 """Rules that change no motion, but what someone at the machine obeys, or a control."""
@@ -417,7 +467,8 @@ LOOK_RULES: Mapping[str, Rule] = {
         lambda way: re.sub(r"(?<=G1 X)-?[\d.]+", lambda found: f"{float(found[0]) + 1.0:.4f}", way)
     ),
 }
-"""Rules that let the shop see another thing at the first stop than the message says; they cut nothing else."""
+"""Rules that let the shop see another thing at the first stop than the message says; they cut
+nothing else."""
 
 DESIGN_RULES: Mapping[str, tuple[str, Rule]] = {
     "job altered": ("job.resolved.json", _number_of_json),

@@ -1,6 +1,8 @@
-"""What a file does to a blank, by the plainest means: a cutter stamped on a lattice, point after point.
+"""What a file does to a blank, by the plainest means: a cutter stamped on a lattice, point after
+point.
 
-Shares no code with the package: its own few lines of reader for what corepath writes, and loops. Bed frame, mm.
+Shares no code with the package: its own few lines of reader for what corepath writes, and loops.
+Bed frame, mm.
 """
 
 from __future__ import annotations
@@ -26,7 +28,8 @@ Map = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Cutter:
-    """`land` is the flat part's radius, mm; `plunges`: it cuts to its centre; `ramp` is its steepest way, mm a mm."""
+    """`land` is the flat part's radius, mm; `plunges`: it cuts to its centre; `ramp` is its
+    steepest way, mm a mm."""
 
     diameter: float
     corner: float
@@ -40,7 +43,8 @@ class Cutter:
 
 @dataclass
 class Ran:
-    """What came of a file: heights left, those at each stop, and what a machinist would not have let happen."""
+    """What came of a file: heights left, those at each stop, and what a machinist would not have
+    let happen."""
 
     heights: Map
     rapid_cut: float = 0.0
@@ -65,7 +69,15 @@ class Ran:
 
 @njit(cache=True)
 def _stamp(
-    top: Map, x0: float, y0: float, cell: float, a: Map, b: Map, step: float, land: float, corner: float
+    top: Map,
+    x0: float,
+    y0: float,
+    cell: float,
+    a: Map,
+    b: Map,
+    step: float,
+    land: float,
+    corner: float,
 ) -> float:
     """Stamp from a to b; the deepest lowering of a column."""
     length = math.sqrt((b[0] - a[0]) ** 2 + (b[1] - a[1]) ** 2 + (b[2] - a[2]) ** 2)
@@ -87,7 +99,9 @@ def _stamp(
                 if away > radius * radius:
                     continue
                 out = math.sqrt(away) - land
-                height = z + (corner - math.sqrt(max(corner * corner - out * out, 0.0)) if out > 0.0 else 0.0)
+                height = z + (
+                    corner - math.sqrt(max(corner * corner - out * out, 0.0)) if out > 0.0 else 0.0
+                )
                 if height < top[j, i]:
                     most = max(most, top[j, i] - height)
                     top[j, i] = height
@@ -95,9 +109,14 @@ def _stamp(
 
 
 def run(
-    text: str, start: Map, size: tuple[float, float], zero: tuple[float, float, float], cutters: dict[int, Cutter]
+    text: str,
+    start: Map,
+    size: tuple[float, float],
+    zero: tuple[float, float, float],
+    cutters: dict[int, Cutter],
 ) -> Ran:
-    """Run a file on a blank of `size` with heights `start`. Raises ValueError for what it cannot read."""
+    """Run a file on a blank of `size` with heights `start`. Raises ValueError for what it cannot
+    read."""
     ran = Ran(start.copy())
     at = [math.nan] * 3
     g, absolute, scale = -1, True, 0.0
@@ -177,7 +196,9 @@ def run(
         x0, y0 = -size[0] / 2 + CELL / 2, -size[1] / 2 + CELL / 2
         under = _under(ran.heights, x0, y0, at)
         for a, b in itertools.pairwise(points):
-            most = max(most, _stamp(ran.heights, x0, y0, CELL, a, b, STEP, cutter.land, cutter.corner))
+            most = max(
+                most, _stamp(ran.heights, x0, y0, CELL, a, b, STEP, cutter.land, cutter.corner)
+            )
         ran.lowest = min(ran.lowest, at[2])
         if g == 0:
             ran.rapid_cut = max(ran.rapid_cut, most)
@@ -218,7 +239,12 @@ def _down(ran: Ran, cutter: Cutter, long: float, fall: float, under: float, feed
 
 
 def _arc(
-    old: list[float], at: list[float], values: dict[str, float], scale: float, clockwise: bool, number: int
+    old: list[float],
+    at: list[float],
+    values: dict[str, float],
+    scale: float,
+    clockwise: bool,
+    number: int,
 ) -> list[Map]:
     if "I" not in values and "J" not in values:
         raise ValueError(f"line {number}: an arc without a centre")

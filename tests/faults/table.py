@@ -19,7 +19,8 @@ _HEAD = "| rule | faults | must be found | found | harmless, told too |\n|---|--
 
 @dataclass(frozen=True)
 class Row:
-    """One rule: faults planted, those that must be found, those of them that were, harmless ones told as well."""
+    """One rule: faults planted, those that must be found, those of them that were, harmless ones
+    told as well."""
 
     rule: str
     faults: int
@@ -36,7 +37,10 @@ class Row:
     @staticmethod
     def total(rows: Iterable[Row]) -> Row:
         rows = list(rows)
-        sums = [sum(getattr(row, name) for row in rows) for name in ("faults", "must", "found", "besides")]
+        sums = [
+            sum(getattr(row, name) for row in rows)
+            for name in ("faults", "must", "found", "besides")
+        ]
         return Row("all", *sums)
 
     @property
@@ -49,11 +53,15 @@ def write(rows: Sequence[Row], seeds: Sequence[int], page: Path = PAGE) -> None:
     text = page.read_text(encoding="utf-8")
     start = text.index("Last run: ")
     after = text.index(_HEAD, start) + len(_HEAD)
-    end = next((after + found.start() for found in re.finditer(r"^(?!\| )", text[after:], re.MULTILINE)), len(text))
+    end = next(
+        (after + found.start() for found in re.finditer(r"^(?!\| )", text[after:], re.MULTILINE)),
+        len(text),
+    )
     named = f"seed{'s' if len(seeds) > 1 else ''} {', '.join(map(str, seeds))}"
     total = Row.total(rows)
     line = (
-        f"Last run: {len(rows)} rules, {named}; of {total.must} faults that must be found {total.found} were found.\n\n"
+        f"Last run: {len(rows)} rules, {named}; of {total.must} faults that must be found "
+        f"{total.found} were found.\n\n"
     )
     table = "".join(row.text for row in [*rows, total])
     page.write_text(text[:start] + line + _HEAD + table + text[end:], encoding="utf-8")
@@ -62,5 +70,9 @@ def write(rows: Sequence[Row], seeds: Sequence[int], page: Path = PAGE) -> None:
 def rows_in(text: str) -> list[Row]:
     """The rows of the table in a page's text, the sum left out."""
     lines = text[text.index(_HEAD) + len(_HEAD) :].split("\n")
-    cells = [[cell.strip() for cell in line.strip("|").split("|")] for line in lines if line.startswith("| ")]
+    cells = [
+        [cell.strip() for cell in line.strip("|").split("|")]
+        for line in lines
+        if line.startswith("| ")
+    ]
     return [Row(rule, *map(int, figures)) for rule, *figures in cells if rule != "all"]

@@ -18,9 +18,18 @@ def test_nothing_is_missed_in_the_table() -> None:
     """Each rule was tried, and each of its faults that must be found was."""
     text = PAGE.read_text()
     rows = rows_in(text)
-    assert [row.rule for row in rows if row.faults == 0 or row.found != row.must or row.must > row.faults] == []
+    assert [
+        row.rule
+        for row in rows
+        if row.faults == 0 or row.found != row.must or row.must > row.faults
+    ] == []
     must = sum(row.must for row in rows)
-    assert re.search(rf"^Last run: {len(rows)} rules, seeds? [\d, ]+; of {must} faults", text, re.MULTILINE)
+    assert re.search(
+        rf"^Last run: {len(rows)} rules, seeds? [\d, ]+; of {must} "
+        r"faults",
+        text,
+        re.MULTILINE,
+    )
     assert f"that must be found {sum(row.found for row in rows)} were found." in text
 
 
@@ -34,6 +43,7 @@ def test_a_run_replaces_the_table_and_nothing_else(tmp_path: Path) -> None:
         write([Row("sign: lost", 5, 4, 3, 1)], [261, 262], page)
         assert rows_in(page.read_text()) == [Row("sign: lost", 5, 4, 3, 1)]
         assert page.read_text() == (
-            "# Page\n\nLast run: 1 rules, seeds 261, 262; of 4 faults that must be found 3 were found.\n\n"
+            "# Page\n\nLast run: 1 rules, seeds 261, 262; of 4 faults that must be found 3 were "
+            "found.\n\n"
             f"{head}| sign: lost | 5 | 4 | 3 | 1 |\n| all | 5 | 4 | 3 | 1 |\n{after}"
         )

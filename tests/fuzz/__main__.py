@@ -1,8 +1,9 @@
-"""`python -m tests.fuzz --minutes 10`: changed files of every kind, for as long as wanted; troubles are kept.
+"""`python -m tests.fuzz --minutes 10`: changed files of every kind, for as long as wanted; troubles
+are kept.
 
 The read-back of whole folders takes part where a plan of the coupon lies in `coupon-plan/`
-(`corepath plan samples/coupon.toml`). Each worker runs under a limit of address space; one that hangs or dies is
-started again with the next case. Ends with 1 where there was any trouble.
+(`corepath plan samples/coupon.toml`). Each worker runs under a limit of address space; one that
+hangs or dies is started again with the next case. Ends with 1 where there was any trouble.
 """
 
 from __future__ import annotations
@@ -35,7 +36,15 @@ def main() -> int:
     longest: dict[str, float] = {}
     while time.monotonic() < end:
         left = (end - time.monotonic()) / 60
-        words = ["--worker", "--minutes", f"{left:.3f}", "--seed", str(first), "--keep", str(options.keep)]
+        words = [
+            "--worker",
+            "--minutes",
+            f"{left:.3f}",
+            "--seed",
+            str(first),
+            "--keep",
+            str(options.keep),
+        ]
         words += ["--only", *options.only] if options.only else []
         child = subprocess.run([sys.executable, "-m", "tests.fuzz", *words], check=False)
         told = json.loads((options.keep / "tally.json").read_text())
@@ -49,10 +58,14 @@ def main() -> int:
     for name in sorted({key.partition("/")[0] for key in ends}):
         answer, error = ends[f"{name}/answer"], ends[f"{name}/error"]
         print(
-            f"{name:24} {answer + error:7} cases  {answer:7} answers  {error:7} errors  {longest[name]:6.2f} s longest"
+            f"{name:24} {answer + error:7} cases  {answer:7} answers  {error:7} errors  "
+            f"{longest[name]:6.2f} s longest"
         )
     kept = sorted(path.name for path in options.keep.glob("trouble-*.txt"))
-    print(f"{sum(ends.values())} cases, {len(kept)} troubles, {died} workers died; kept in {options.keep}")
+    print(
+        f"{sum(ends.values())} cases, {len(kept)} troubles, {died} workers died; kept in "
+        f"{options.keep}"
+    )
     return 1 if kept or died else 0
 
 
@@ -69,7 +82,9 @@ def _options() -> argparse.Namespace:
 def _work(options: argparse.Namespace) -> int:
     os.nice(10)
     resource.setrlimit(resource.RLIMIT_AS, (ADDRESS_SPACE, ADDRESS_SPACE))
-    targets = [one for one in TARGETS if one.seeds() and (not options.only or one.name in options.only)]
+    targets = [
+        one for one in TARGETS if one.seeds() and (not options.only or one.name in options.only)
+    ]
     tally, seed, troubles = Tally(), options.seed, 0
     for target in targets:  # loops are compiled once, which is no part of a case's time
         run_case(target, 0, target.seeds()[0], Tally())
@@ -92,7 +107,9 @@ def _work(options: argparse.Namespace) -> int:
 
 def _tell(keep: Path, tally: Tally, seed: int) -> None:
     ends = {"/".join(key): count for key, count in tally.ends.items()}
-    (keep / "tally.json").write_text(json.dumps({"ends": ends, "longest": tally.longest, "seed": seed}))
+    (keep / "tally.json").write_text(
+        json.dumps({"ends": ends, "longest": tally.longest, "seed": seed})
+    )
 
 
 def _keep(trouble: Trouble, keep: Path) -> None:

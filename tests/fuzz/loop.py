@@ -1,4 +1,5 @@
-"""One case after another: bytes in, an answer or a CorepathError out, in bounded time and memory; else a trouble."""
+"""One case after another: bytes in, an answer or a CorepathError out, in bounded time and memory;
+else a trouble."""
 
 from __future__ import annotations
 
@@ -29,7 +30,8 @@ MEMORY = 1 << 30
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """A case that did not end as it should: target, seed of the case, what happened, and the bytes."""
+    """A case that did not end as it should: target, seed of the case, what happened, and the
+    bytes."""
 
     target: str
     seed: int
@@ -52,7 +54,9 @@ def case_of(target: Target, seed: int) -> bytes:
     return mutated(rng.choice(seeds), rng, seeds)
 
 
-def run_case(target: Target, seed: int, data: bytes, tally: Tally, hang: float | None = None) -> Trouble | None:
+def run_case(
+    target: Target, seed: int, data: bytes, tally: Tally, hang: float | None = None
+) -> Trouble | None:
     """Run one case; a hang of more than `hang` seconds ends the process with a traceback."""
     folder = Path(tempfile.mkdtemp(prefix="fuzz-"))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss

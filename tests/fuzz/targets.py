@@ -1,6 +1,8 @@
-"""What is fed with changed files: each target takes bytes and must end in an answer or a CorepathError.
+"""What is fed with changed files: each target takes bytes and must end in an answer or a
+CorepathError.
 
-Targets marked `slow` take seconds a case (a whole check, a whole read-back) and run in the long loop alone.
+Targets marked `slow` take seconds a case (a whole check, a whole read-back) and run in the long
+loop alone.
 """
 
 from __future__ import annotations
@@ -67,7 +69,8 @@ note = "low at the X+ end"
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """`run` takes the bytes and an empty folder to work in; `seeds` are valid files, made when first asked for."""
+    """`run` takes the bytes and an empty folder to work in; `seeds` are valid files, made when
+    first asked for."""
 
     name: str
     seeds: Callable[[], tuple[bytes, ...]]
@@ -94,11 +97,18 @@ def _restart(data: bytes, folder: Path) -> object:
 
 @cache
 def _programs() -> tuple[bytes, ...]:
-    """Programs short and long: a piece of the standard's words, and what the coupon's folder holds if there is one."""
-    plain = b"(A SQUARE)\nG17 G21 G90 G94 G54 G40 G49 G80\nG61\nT1\nG0 Z8.\nS12000 M3\nG4 P3.\nG0 X0. Y0.\nF600.\n"
-    plain += b"G1 Z-1.\nX20.\nY20.\nG2 X0. Y20. I-10. J0.\nG3 X0. Y0. I0. J-10. Z-2.\nG0 Z8.\nM5\nM2\n"
-    wild = b"%\nn10 g21 g90 g1 x1.5 y-.5 f100\n/g0 z3\nG81 X1 Y1 Z-2 R2 F50 L3\nG80\nG91 G83 X2 Z-3 R1 Q0.5\nG98\n"
-    wild += b"(MSG, look)\nG2 X3 Y3 R5\nG4 P0.5\nG53 G0 X1\nG93 G1 X2 F3\n#1=3\nG10 L2 P1 X1\nM30\n%\n"
+    """Programs short and long: a piece of the standard's words, and what the coupon's folder holds
+    if there is one."""
+    plain = b"(A SQUARE)\nG17 G21 G90 G94 G54 G40 G49 G80\nG61\nT1\nG0 Z8.\nS12000 M3\nG4 P3.\n"
+    plain += b"G0 X0. Y0.\nF600.\n"
+    plain += (
+        b"G1 Z-1.\nX20.\nY20.\nG2 X0. Y20. I-10. J0.\nG3 X0. Y0. I0. J-10. Z-2.\nG0 Z8.\nM5\nM2\n"
+    )
+    wild = b"%\nn10 g21 g90 g1 x1.5 y-.5 f100\n/g0 z3\nG81 X1 Y1 Z-2 R2 F50 L3\nG80\n"
+    wild += b"G91 G83 X2 Z-3 R1 Q0.5\nG98\n"
+    wild += (
+        b"(MSG, look)\nG2 X3 Y3 R5\nG4 P0.5\nG53 G0 X1\nG93 G1 X2 F3\n#1=3\nG10 L2 P1 X1\nM30\n%\n"
+    )
     folder = ROOT / "coupon-plan"
     return (plain, wild, *(path.read_bytes() for path in sorted(folder.glob("0[1-7]*.nc"))))
 
@@ -140,14 +150,18 @@ INSIDE = np.ones((len(XS), len(YS)), dtype=np.bool_)
 
 
 def _grid(ending: str) -> Callable[[bytes, Path], object]:
-    deck = DeckSection(grid=f"g{ending}", grid_units="mm", grid_origin=(-20.0, -8.0), grid_spacing=(4.0, 4.0))
+    deck = DeckSection(
+        grid=f"g{ending}", grid_units="mm", grid_origin=(-20.0, -8.0), grid_spacing=(4.0, 4.0)
+    )
     return lambda data, folder: grid_heights(data, f"g{ending}", deck, XS, YS, INSIDE, OUTLINE)
 
 
 @cache
 def _grids() -> tuple[bytes, ...]:
     gx, gy = np.meshgrid(np.arange(-20.0, 21.0, 4.0), np.arange(-8.0, 9.0, 4.0), indexing="ij")
-    rows = "\n".join(f"{x:g},{y:g},{5 + 0.01 * x:.3f}" for x, y in zip(gx.flat, gy.flat, strict=True))
+    rows = "\n".join(
+        f"{x:g},{y:g},{5 + 0.01 * x:.3f}" for x, y in zip(gx.flat, gy.flat, strict=True)
+    )
     return (f"x,y,h\n{rows}\n".encode(), rows.replace(",", ";").encode())
 
 
@@ -222,7 +236,8 @@ def _coupons() -> tuple[bytes, ...]:
 
 
 def _printed(name: str, *words: str, after: bytes = b"") -> Callable[[bytes, Path], object]:
-    """A command on a changed file: it ends with 0, 1 or 2, and nothing that it prints moves a terminal's cursor."""
+    """A command on a changed file: it ends with 0, 1 or 2, and nothing that it prints moves a
+    terminal's cursor."""
 
     def run(data: bytes, folder: Path) -> object:
         (folder / "x.toml").write_bytes((SAMPLES / "coupon.toml").read_bytes())
@@ -243,7 +258,8 @@ ROLES: tuple[Callable[[Path], object], ...] = (
 
 
 def _odd(data: bytes, folder: Path) -> object:
-    """What stands where a file is meant: pipe, device, link to one or to itself, folder, a sparse file without end."""
+    """What stands where a file is meant: pipe, device, link to one or to itself, folder, a sparse
+    file without end."""
     kind, role = (data + b"\0\0")[:2]
     path = folder / "odd"
     made = kind % 6
@@ -292,13 +308,25 @@ TARGETS: tuple[Target, ...] = (
     Target("ply", _meshes("ply"), _mesh(".ply")),
     Target("dxf", lambda: _samples("*.dxf"), _dxf),
     Target("hardware", _names, _hardware),
-    Target("odd", lambda: tuple(bytes((kind, role)) for kind in range(6) for role in range(len(ROLES))), _odd),
-    Target("printed-job", _coupons, _printed("x.toml", "check", "x.toml", after=b"\nno_such_key = 1\n")),
+    Target(
+        "odd",
+        lambda: tuple(bytes((kind, role)) for kind in range(6) for role in range(len(ROLES))),
+        _odd,
+    ),
+    Target(
+        "printed-job", _coupons, _printed("x.toml", "check", "x.toml", after=b"\nno_such_key = 1\n")
+    ),
     Target("printed-record", lambda: (RECORD,), _printed("x.ascut.toml", "record", "x.toml")),
     Target("printed-nc", _programs, _printed("x.nc", "readback", "x.nc", *_ON_BLANK)),
     Target("check", _coupons, _checked, slow=True),
     *(
         Target(f"folder:{name}", _planned(name), _folder(name), slow=True)
-        for name in ("03-A-groove.nc", "06-B-inserts.nc", "job.resolved.json", "geometry.json", "report.json")
+        for name in (
+            "03-A-groove.nc",
+            "06-B-inserts.nc",
+            "job.resolved.json",
+            "geometry.json",
+            "report.json",
+        )
     ),
 )

@@ -1,6 +1,8 @@
-"""Any bytes end in an answer or a clear error; files that lie about their size, or would be run, are refused quickly.
+"""Any bytes end in an answer or a clear error; files that lie about their size, or would be run,
+are refused quickly.
 
-The long loop is `python -m tests.fuzz --minutes 10`; here a few cases of each kind run with fixed seeds.
+The long loop is `python -m tests.fuzz --minutes 10`; here a few cases of each kind run with fixed
+seeds.
 """
 
 from __future__ import annotations
@@ -56,7 +58,8 @@ BY_NAME = {target.name: target for target in TARGETS}
 
 @pytest.mark.parametrize("name", [target.name for target in TARGETS if not target.slow])
 def test_changed_files_end_in_an_answer_or_a_clear_error(name: str) -> None:
-    """A traceback, a hang or a machine out of memory in front of a person who has only a bad file."""
+    """A traceback, a hang or a machine out of memory in front of a person who has only a bad
+    file."""
     tally = Tally()
     for seed in range(CASES.get(name, 20)):
         trouble = run_case(BY_NAME[name], seed, case_of(BY_NAME[name], seed), tally)
@@ -64,7 +67,9 @@ def test_changed_files_end_in_an_answer_or_a_clear_error(name: str) -> None:
 
 
 @settings(max_examples=12, deadline=None, derandomize=True)
-@given(st.binary(max_size=300), st.sampled_from([target.name for target in TARGETS if not target.slow]))
+@given(
+    st.binary(max_size=300), st.sampled_from([target.name for target in TARGETS if not target.slow])
+)
 def test_any_bytes_at_all(data: bytes, name: str) -> None:
     """The same of bytes that never were a file of any kind."""
     trouble = run_case(BY_NAME[name], 0, data, Tally())
@@ -72,12 +77,18 @@ def test_any_bytes_at_all(data: bytes, name: str) -> None:
 
 
 @settings(max_examples=60, deadline=None, derandomize=True)
-@given(st.lists(st.text(alphabet="GMTSFXYZIJKRPQLNHD0123456789.-+ ()%/;#[]=\n", max_size=30), max_size=8))
+@given(
+    st.lists(
+        st.text(alphabet="GMTSFXYZIJKRPQLNHD0123456789.-+ ()%/;#[]=\n", max_size=30), max_size=8
+    )
+)
 def test_any_lines_of_letters_and_numbers(lines: list[str]) -> None:
     """Words in any order: read or told, and the same by both ways of reading."""
     text = "G21 G90\n" + "\n".join(lines)
     fast, full = read_program(text, "x.nc"), read_program(text, "x.nc", fast=False)
-    assert [(one.kind, one.line) for one in fast.findings] == [(one.kind, one.line) for one in full.findings]
+    assert [(one.kind, one.line) for one in fast.findings] == [
+        (one.kind, one.line) for one in full.findings
+    ]
     assert fast.count == full.count
     assert np.array_equal(fast.end, full.end, equal_nan=True)
 
@@ -86,16 +97,25 @@ LIES: dict[str, tuple[str, bytes]] = {
     "stl of 4 G faces": ("stl", b"\0" * 80 + struct.pack("<I", 0xFFFFFFFF) + b"\0" * 50),
     "ply of a milliard corners": (
         "ply",
-        b"ply\nformat binary_little_endian 1.0\nelement vertex 1000000000\nproperty float x\nproperty float y\n"
-        b"property float z\nelement face 1000000000\nproperty list uchar int vertex_indices\nend_header\n" + b"\0" * 99,
+        b"ply\nformat binary_little_endian 1.0\nelement vertex 1000000000\nproperty float x\n"
+        b"property float y\n"
+        b"property float z\nelement face 1000000000\nproperty list uchar int vertex_indices\n"
+        b"end_header\n" + b"\0" * 99,
     ),
     "ply in text of a milliard corners": (
         "ply",
-        b"ply\nformat ascii 1.0\nelement vertex 1000000000\nproperty float x\nproperty float y\nproperty float z\n"
+        b"ply\nformat ascii 1.0\nelement vertex 1000000000\nproperty float x\n"
+        b"property float y\nproperty float z\n"
         b"element face 1000000000\nproperty list uchar int vertex_indices\nend_header\n0 0 0\n",
     ),
-    "obj of a far corner": ("obj", b"v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 99999999999\nf 1 2 -99999999999\n"),
-    "obj that names another file": ("obj", b"mtllib /etc/passwd\nusemtl x\nv 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n"),
+    "obj of a far corner": (
+        "obj",
+        b"v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 99999999999\nf 1 2 -99999999999\n",
+    ),
+    "obj that names another file": (
+        "obj",
+        b"mtllib /etc/passwd\nusemtl x\nv 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n",
+    ),
     "npy of 10^10 numbers": (
         "grid-npy",
         b"\x93NUMPY\x01\x00"
@@ -103,7 +123,10 @@ LIES: dict[str, tuple[str, bytes]] = {
         + b"{'descr': '<f8', 'fortran_order': False, 'shape': (1000000000, 10)}  \n"
         + b"\0" * 64,
     ),
-    "npy deep in brackets": ("grid-npy", b"\x93NUMPY\x01\x00" + struct.pack("<H", 9000) + b"(" * 9000),
+    "npy deep in brackets": (
+        "grid-npy",
+        b"\x93NUMPY\x01\x00" + struct.pack("<H", 9000) + b"(" * 9000,
+    ),
     "csv of one endless line": ("csv", b"0," * 2_000_000),
     "csv of one endless cell": ("csv", b'"' + b"0" * 3_000_000 + b'"'),
     "grid of one endless cell": ("grid-csv", b'0,0,"' + b"0" * 300_000 + b'"\n'),
@@ -145,7 +168,9 @@ class _Evil:
 
 def test_nothing_in_a_file_is_run(capfd: pytest.CaptureFixture[str]) -> None:
     """A grid of heights from a stranger would run what he likes."""
-    deck = DeckSection(grid="g.npy", grid_units="mm", grid_origin=(0.0, 0.0), grid_spacing=(1.0, 1.0))
+    deck = DeckSection(
+        grid="g.npy", grid_units="mm", grid_origin=(0.0, 0.0), grid_spacing=(1.0, 1.0)
+    )
     held = io.BytesIO()
     np.save(held, np.array([[_Evil()]], dtype=object), allow_pickle=True)
     packed = io.BytesIO()
@@ -157,7 +182,8 @@ def test_nothing_in_a_file_is_run(capfd: pytest.CaptureFixture[str]) -> None:
 
 
 def test_enormous_files_are_refused_before_they_are_read(tmp_path: Path) -> None:
-    """A gigabyte in one line would be read into memory first and judged afterwards; these take no room on the disk."""
+    """A gigabyte in one line would be read into memory first and judged afterwards; these take no
+    room on the disk."""
     path = tmp_path / "x.csv"
     with path.open("wb") as file:
         file.truncate(3 << 30)
@@ -207,7 +233,14 @@ def test_deep_json_in_a_folder_is_no_traceback(tmp_path: Path) -> None:
     (tmp_path / "job.resolved.json").write_text("[" * 100_000)
     with pytest.raises(InputError, match="is not JSON"):
         read_folder(tmp_path)
-    for content in ('{"lengths": 1e999}', "{}", "[]", "3", '{"board": {"thickness": 1e400}}', '{"deck": null}'):
+    for content in (
+        '{"lengths": 1e999}',
+        "{}",
+        "[]",
+        "3",
+        '{"board": {"thickness": 1e400}}',
+        '{"deck": null}',
+    ):
         (tmp_path / "job.resolved.json").write_text(content)
         with pytest.raises(InputError):
             read_folder(tmp_path)
@@ -219,7 +252,11 @@ def test_the_long_loop_runs_and_counts(tmp_path: Path) -> None:
     """The loop itself would end at once, or swallow what it finds."""
     words = ["--minutes", "0.01", "--only", "grid-csv", "--keep", str(tmp_path)]
     done = subprocess.run(
-        [sys.executable, "-m", "tests.fuzz", *words], capture_output=True, text=True, check=False, cwd=ROOT
+        [sys.executable, "-m", "tests.fuzz", *words],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=ROOT,
     )
     assert done.returncode == 0, done.stdout + done.stderr
     assert "0 troubles, 0 workers died" in done.stdout and "grid-csv" in done.stdout

@@ -1,4 +1,5 @@
-"""The reader as a whole: modal state, events, whole-file findings, and the fast way against the full one."""
+"""The reader as a whole: modal state, events, whole-file findings, and the fast way against the
+full one."""
 
 from __future__ import annotations
 
@@ -20,9 +21,9 @@ def read(body: str, *, head: str = HEAD, tail: str = TAIL, fast: bool = True):
 
 def same(one, two) -> None:
     for name in ("kind", "start", "end", "centre", "feed", "line", "spindle_on"):
-        assert np.array_equal(getattr(one, name), getattr(two, name), equal_nan=name not in ("kind", "spindle_on")), (
-            name
-        )
+        assert np.array_equal(
+            getattr(one, name), getattr(two, name), equal_nan=name not in ("kind", "spindle_on")
+        ), name
     assert one.events == two.events
     assert [str(f) for f in one.findings] == [str(f) for f in two.findings]
 
@@ -38,7 +39,14 @@ def test_a_good_program_has_no_findings():
     assert program.end[-2].tolist() == [12, 7, 10]
     assert np.isnan(program.start[0]).all()
     assert program.start[1:].tolist()[1:] == program.end[1:-1].tolist()
-    assert [event.name for event in program.events] == ["tool", "speed", "spindle-on", "dwell", "spindle-off", "end"]
+    assert [event.name for event in program.events] == [
+        "tool",
+        "speed",
+        "spindle-on",
+        "dwell",
+        "spindle-off",
+        "end",
+    ]
 
 
 def test_units_and_distance_mode_scale_and_add():
@@ -130,7 +138,9 @@ def test_unstated_modal_groups_are_named():
     """Nothing may hang on what the machine was left in."""
     program = read_program("G21\nG90\nG0 Z5\nG17\nM2\n", "x.nc")
     assert program.unstated == (
-        "plane", "feed mode", "coordinate system", "radius compensation", "length offset", "cycles off", "path control",
+        "plane", "feed mode", "coordinate "
+                              "system", "radius compensation", "length offset", "cycles off",
+                              "path control",
     )  # fmt: skip
     assert not read_program("G0 X1\nG21\nM2\n", "x.nc").units_stated
 
@@ -144,7 +154,8 @@ def test_cycle_pecks_down_to_the_bottom():
 
 
 def test_cycles_without_end_are_refused_in_no_time(monkeypatch):
-    """A few bytes must not ask for more motions than memory holds: pecks times repeats, and line after line."""
+    """A few bytes must not ask for more motions than memory holds: pecks times repeats, and line
+    after line."""
     once = read("G99 G83 X1 Z-1 R1 Q0.0001 L9999\nG80\n")
     assert "pecks" in next(iter(once.findings)).says and once.count < 10
     pecking = "G99 G83 X5 Y5 Z-9 R1 Q5\n" + "X6\n" * 200 + "G80\n"
@@ -157,15 +168,45 @@ lines = st.one_of(
     st.tuples(
         st.sampled_from(["", "G0", "G1", "G01", "g1", "G 1"]),
         st.sampled_from(
-            ["X1", "Y-2.5", "Z3", "X.5 Y2", "x1", "X 1", "X1 X2", "Y1 X2", "", "X1 Z2 F300", "F10", "X1 S5"]
+            [
+                "X1",
+                "Y-2.5",
+                "Z3",
+                "X.5 Y2",
+                "x1",
+                "X 1",
+                "X1 X2",
+                "Y1 X2",
+                "",
+                "X1 Z2 F300",
+                "F10",
+                "X1 S5",
+            ]
         ),
     ).map(" ".join),
     st.tuples(
         st.sampled_from(["G2", "G3", ""]),
-        st.sampled_from(["X2 Y0 I1 J0", "X1 Y1 I1", "X0 I1", "I1", "Y2 J1 Z3", "X3 R4", "X2", "X2 I0 J0"]),
+        st.sampled_from(
+            ["X2 Y0 I1 J0", "X1 Y1 I1", "X0 I1", "I1", "Y2 J1 Z3", "X3 R4", "X2", "X2 I0 J0"]
+        ),
     ).map(" ".join),
     st.sampled_from(
-        ["G20", "G21", "G91", "G90", "M5", "M3", "G80", "(c)", "", "G4 P1", "M0", "N10 X4", "G81 X1 Z-1 R1", "?"]
+        [
+            "G20",
+            "G21",
+            "G91",
+            "G90",
+            "M5",
+            "M3",
+            "G80",
+            "(c)",
+            "",
+            "G4 P1",
+            "M0",
+            "N10 X4",
+            "G81 X1 Z-1 R1",
+            "?",
+        ]
     ),
 )
 
@@ -173,13 +214,15 @@ lines = st.one_of(
 @given(st.lists(lines, max_size=25), st.sampled_from(["\n", "\r\n"]))
 @settings(derandomize=True, max_examples=250, deadline=None)
 def test_fast_and_full_way_agree(body, end):
-    """The one regular expression may take nothing for plain that the full reader reads otherwise."""
+    """The one regular expression may take nothing for plain that the full reader reads
+    otherwise."""
     text = (HEAD + "".join(line + "\n" for line in body) + TAIL).replace("\n", end)
     same(read_program(text, "x.nc"), read_program(text, "x.nc", fast=False))
 
 
 NUMBERS = [
-    "0", "1", "2", "3", "01", "00", "001", "1.5", "-2", "+3", ".5", "-.5", "4.", "-0", "1 2", "1.2.3", "-", "", "53",
+    "0", "1", "2", "3", "01", "00", "001", "1.5", "-2", "+3", ".5", "-.5", "4.", "-0", "1 2",
+    "1.2.3", "-", "", "53",
 ]  # fmt: skip
 NEAR = st.builds(
     lambda parts, end: "".join(parts) + end,
@@ -200,15 +243,21 @@ NEAR = st.builds(
 @given(st.lists(NEAR, max_size=12))
 @settings(derandomize=True, max_examples=200, deadline=None)
 def test_fast_and_full_way_agree_on_lines_that_are_nearly_plain(body):
-    """Letters twice or out of order, odd numbers, blanks and line ends: whatever the pattern takes, both read alike."""
+    """Letters twice or out of order, odd numbers, blanks and line ends: whatever the pattern takes,
+    both read alike."""
     text = HEAD + "".join(line + "\n" for line in body) + TAIL
     same(read_program(text, "x.nc"), read_program(text, "x.nc", fast=False))
 
 
-@given(st.lists(st.one_of(lines, NEAR), max_size=25), st.sampled_from(["\n", "\r\n"]), st.integers(1, 9))
+@given(
+    st.lists(st.one_of(lines, NEAR), max_size=25),
+    st.sampled_from(["\n", "\r\n"]),
+    st.integers(1, 9),
+)
 @settings(derandomize=True, max_examples=300, deadline=None)
 def test_blocks_of_lines_and_full_way_agree(body, end, size):
-    """Long runs of plain lines are read block by block: with small blocks all that may stand in one is met here."""
+    """Long runs of plain lines are read block by block: with small blocks all that may stand in one
+    is met here."""
     text = (HEAD + "".join(line + "\n" for line in body) + TAIL).replace("\n", end)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(motions, "_SINGLE", size % 3)
@@ -219,11 +268,16 @@ def test_blocks_of_lines_and_full_way_agree(body, end, size):
 
 
 def test_long_runs_of_plain_lines_agree():
-    """As long as a real file's, with feeds between, arcs, and a line now and then that is not plain."""
+    """As long as a real file's, with feeds between, arcs, and a line now and then that is not
+    plain."""
     random = np.random.default_rng(5)
     body = []
     for k, (x, y, z) in enumerate(random.uniform(-50, 50, (3000, 3))):
-        body.append((f"G1 X{x:.4f} Y{y:.4f}", f"Z{z:.3f}", f"X{x:.4f}", f"G0 Y{y:.1f} Z{z:.4f}", "F900.5")[k % 5])
+        body.append(
+            (f"G1 X{x:.4f} Y{y:.4f}", f"Z{z:.3f}", f"X{x:.4f}", f"G0 Y{y:.1f} Z{z:.4f}", "F900.5")[
+                k % 5
+            ]
+        )
         if k % 7 == 0:
             body.append(f"G2 X{x + 2:.4f} Y{y:.4f} I1 J0")
         if k % 900 == 899:
@@ -242,7 +296,8 @@ def test_a_feed_below_zero_alone_on_a_line():
 
 
 def test_offset_of_another_cutter():
-    """A length offset that is not the cutter's sets every depth off by the difference of two cutters."""
+    """A length offset that is not the cutter's sets every depth off by the difference of two
+    cutters."""
     assert read("G43 H2\nG0 Z10\n").findings.counts == {"length-offset": 1}
     assert not read("G43 H1\nG0 Z10\n").findings.counts
     assert not read("G43 H0\nG0 Z10\n").findings.counts
@@ -261,9 +316,14 @@ def test_any_text_is_read_to_an_end(text):
 def test_harmless_twins_give_the_same_motions(seed):
     """Line numbers, comments, spacing and case say nothing about the motion."""
     random = np.random.default_rng(seed)
-    body = [f"G1 X{x:.3f} Y{y:.3f}" for x, y in random.uniform(-50, 50, (20, 2))] + ["G3 X5 Y5 R80", "G2 X1 R50"]
+    body = [f"G1 X{x:.3f} Y{y:.3f}" for x, y in random.uniform(-50, 50, (20, 2))] + [
+        "G3 X5 Y5 R80",
+        "G2 X1 R50",
+    ]
     plain = read("\n".join(body) + "\n")
-    twin = [f"n{7 * k % 99999}{line.lower().replace('x', ' x ')}(note)" for k, line in enumerate(body)]
+    twin = [
+        f"n{7 * k % 99999}{line.lower().replace('x', ' x ')}(note)" for k, line in enumerate(body)
+    ]
     other = read("\n".join(twin) + "\n")
     assert np.array_equal(plain.end, other.end, equal_nan=True)
     assert np.array_equal(plain.centre, other.centre, equal_nan=True)

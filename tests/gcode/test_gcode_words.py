@@ -1,4 +1,5 @@
-"""Words and blocks: what RS-274 allows on a line, and what it does not (NIST IR 6556, section 3.3)."""
+"""Words and blocks: what RS-274 allows on a line, and what it does not (NIST IR 6556, section
+3.3)."""
 
 from __future__ import annotations
 
@@ -62,7 +63,8 @@ def test_what_is_not_allowed_is_a_fault(text, says):
 
 
 def test_words_before_a_semicolon_are_read_and_told():
-    """A file of another's making must not lose every line that ends in such a comment, nor pass as RS-274."""
+    """A file of another's making must not lose every line that ends in such a comment, nor pass as
+    RS-274."""
     line = read_line("G1 X1 ; far X2")
     assert line.words == (("G", 1.0), ("X", 1.0))
     assert line.remark is not None and line.remark.kind == "syntax"
@@ -126,7 +128,9 @@ def test_near_integers_count_as_integers():
 def test_a_number_survives_spaces_and_case(value, letter, digits, random):
     """Written with any number of digits and spaces anywhere, it is the number written."""
     written = f"{value:.{digits}f}"
-    text = "".join(character + " " * random.randint(0, 2) for character in (letter.lower() + written))
+    text = "".join(
+        character + " " * random.randint(0, 2) for character in (letter.lower() + written)
+    )
     line = read_line(text)
     assert line.words == ((letter, float(written)),)
 
@@ -141,7 +145,8 @@ def test_any_text_ends_in_words_or_a_fault(text):
 
 @pytest.mark.parametrize("sign", ["\x00", "\r", "\x18", "\x1b", "\x0b", "\x7f"])
 def test_a_control_character_is_told_wherever_it_stands(sign: str):
-    """Some controls end the line at a carriage return, and run what a comment was to hide; others stop at ctrl-X."""
+    """Some controls end the line at a carriage return, and run what a comment was to hide; others
+    stop at ctrl-X."""
     for line in (f"(a note{sign}G0 Z-5)", f"G1 X1{sign}", f"G1 X1 (a{sign}b)"):
         found = read_line(line + " ")
         assert found.fault is not None and f"code {ord(sign)}" in found.fault.says

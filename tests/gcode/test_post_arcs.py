@@ -1,4 +1,5 @@
-"""Arcs on the grid: radii agree, at most half a turn, and the written arc is the one that was meant."""
+"""Arcs on the grid: radii agree, at most half a turn, and the written arc is the one that was
+meant."""
 
 from __future__ import annotations
 
@@ -15,7 +16,9 @@ TICKS = pytest.mark.parametrize("mm", [grid.per_mm for grid in GRIDS.values()], 
 
 radii = st.floats(0.01, 3000.0)
 angles = st.floats(-math.pi, math.pi)
-sweeps = st.floats(1e-4, math.tau - 1e-4) | st.sampled_from([math.pi, math.pi / 2, math.pi - 1e-9, math.pi + 1e-9])
+sweeps = st.floats(1e-4, math.tau - 1e-4) | st.sampled_from(
+    [math.pi, math.pi / 2, math.pi - 1e-9, math.pi + 1e-9]
+)
 
 
 def _arc(
@@ -45,7 +48,8 @@ def _read(piece: ArcPiece, at: tuple[int, int], ccw: bool) -> tuple[float, float
 def test_written_arc_is_the_arc_meant(
     mm: float, cx: float, cy: float, r: float, a: float, sweep: float, ccw: bool
 ) -> None:
-    """Radii within a tenth of NIST IR 6556, 3.5.3.2, at most 180°, and the middle of each piece in its place."""
+    """Radii within a tenth of NIST IR 6556, 3.5.3.2, at most 180°, and the middle of each piece in
+    its place."""
     assume(r * sweep > 0.002)
     arc, found, at = _arc(cx, cy, r, a, sweep, ccw, mm)
     before = 0.0
@@ -57,7 +61,9 @@ def test_written_arc_is_the_arc_meant(
             x, y = at[0] + piece.i, at[1] + piece.j
             angle = math.atan2(-piece.j, -piece.i) + turned / 2.0 * (1.0 if ccw else -1.0)
             middle = x + r0 * math.cos(angle), y + r0 * math.sin(angle)
-            assert math.dist(middle, arc.point((before + piece.share) / 2.0)) <= 4.0, "a few last digits"
+            assert math.dist(middle, arc.point((before + piece.share) / 2.0)) <= 4.0, (
+                "a few last digits"
+            )
         assert math.dist((piece.x, piece.y), arc.point(piece.share)) <= 1.5
         before, at = piece.share, (piece.x, piece.y)
     assert before == 1.0
@@ -66,7 +72,9 @@ def test_written_arc_is_the_arc_meant(
 @TICKS
 @settings(derandomize=True, max_examples=150, deadline=None)
 @given(st.floats(-700, 700), st.floats(-300, 300), st.floats(0.01, 500.0), angles, st.booleans())
-def test_full_circle_becomes_two_equal_halves(mm: float, cx: float, cy: float, r: float, a: float, ccw: bool) -> None:
+def test_full_circle_becomes_two_equal_halves(
+    mm: float, cx: float, cy: float, r: float, a: float, ccw: bool
+) -> None:
     """A full circle whose ends were rounded alone would have no length, or no centre."""
     _, found, at = _arc(cx, cy, r, a, math.tau, ccw, mm)
     assert len(found) == 2
@@ -79,12 +87,19 @@ def test_full_circle_becomes_two_equal_halves(mm: float, cx: float, cy: float, r
 
 @TICKS
 def test_most_arcs_stay_arcs(mm: float) -> None:
-    """The nudge must make chords a rare way out, not the rule: arcs longer than 0.05 mm all stay arcs."""
+    """The nudge must make chords a rare way out, not the rule: arcs longer than 0.05 mm all stay
+    arcs."""
     kinds = [
         piece.i or piece.j
         for k in range(2000)
         for piece in _arc(
-            k * 0.37, -k * 0.11, 0.1 + k * k * 0.0007, k * 0.77, 0.05 + (k * 0.0137) % 6.2, k % 2 == 0, mm
+            k * 0.37,
+            -k * 0.11,
+            0.1 + k * k * 0.0007,
+            k * 0.77,
+            0.05 + (k * 0.0137) % 6.2,
+            k % 2 == 0,
+            mm,
         )[1]
         if (0.1 + k * k * 0.0007) * (0.05 + (k * 0.0137) % 6.2) > 0.05
     ]

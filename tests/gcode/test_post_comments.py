@@ -23,7 +23,8 @@ def _legal(row: str) -> bool:
 @settings(derandomize=True, max_examples=200, deadline=None)
 @given(st.text(max_size=300))
 def test_any_text_becomes_legal_comments(text: str) -> None:
-    """A title with parentheses or signs of another alphabet must not break the file (NIST IR 6556, 3.3.4)."""
+    """A title with parentheses or signs of another alphabet must not break the file (NIST IR 6556,
+    3.3.4)."""
     rows = comment(text)
     assert all(_legal(row) for row in rows)
     assert not any(row[1:].replace(" ", "").upper().startswith("MSG,") for row in rows)
@@ -39,7 +40,8 @@ def test_message_is_one_message_line_at_the_end(text: str) -> None:
 
 
 def test_message_says_all_of_it_once() -> None:
-    """What the screen has no room for stands above it, each word in its order; what fits is not said twice."""
+    """What the screen has no room for stands above it, each word in its order; what fits is not
+    said twice."""
     assert message("fit the cutter") == ["(MSG, fit the cutter)"]
     words = [f"word{k}" for k in range(60)]
     rows = message(" ".join(words))

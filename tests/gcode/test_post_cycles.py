@@ -1,4 +1,5 @@
-"""Drilling cycles as text: what is written is what the motions say, word by word and read back as a stranger does."""
+"""Drilling cycles as text: what is written is what the motions say, word by word and read back as a
+stranger does."""
 
 from __future__ import annotations
 
@@ -18,15 +19,31 @@ DRILL = Cutter(4, "drill", 5.0, 0.0, 2, 40.0, 45.0)
 CUTTING = Cutting(rpm=8000, feed=1600, ramp=800, plunge=528, depth=2.5, stepover=2.0)
 ZERO = Zero(-10.0, -20.0, 12.0, "the skimmed face", True)
 MOVES = (
-    rapid(1, 2, 20), drill(1, 2, 3.25, 528, 13), drill(31.5, 2, 3.25, 528, 13), drill(31.5, 40, -6, 528, 13, 5),
+    rapid(1, 2, 20), drill(1, 2, 3.25, 528, 13), drill(31.5, 2, 3.25, 528, 13), drill(31.5, 40, -6,
+        528, 13, 5),
     rapid(31.5, 40, 20), rapid(31.5, 40, -5.5), line(31.5, 40, -8, 264), rapid(31.5, 40, 20),
 )  # fmt: skip
 
 
 def text(moves: tuple[Move, ...] = MOVES, units: str = "mm", **machine: object) -> str:
-    program = Program("06-B-inserts-2", 6, "B", "inserts", DRILL, CUTTING, ZERO, 20.0, (-50.0, 50.0), (Pass.of(moves),))
-    section = MachineSection.model_validate({"travel": (500, 500, 100), "canned_cycles": True, **machine})
-    return write(program, Heading("t", "d", "bottom up", 1.0, None), machine=section, units=units).text
+    program = Program(
+        "06-B-inserts-2",
+        6,
+        "B",
+        "inserts",
+        DRILL,
+        CUTTING,
+        ZERO,
+        20.0,
+        (-50.0, 50.0),
+        (Pass.of(moves),),
+    )
+    section = MachineSection.model_validate(
+        {"travel": (500, 500, 100), "canned_cycles": True, **machine}
+    )
+    return write(
+        program, Heading("t", "d", "bottom up", 1.0, None), machine=section, units=units
+    ).text
 
 
 def body(written: str) -> list[str]:
@@ -36,11 +53,13 @@ def body(written: str) -> list[str]:
 
 
 def test_a_run_of_cycles_states_its_return_and_is_ended_before_anything_else_moves() -> None:
-    """A control left in a cycle drills at the next X and Y; one in G98 retracts to another height."""
+    """A control left in a cycle drills at the next X and Y; one in G98 retracts to another
+    height."""
     rows = body(text())
     assert rows == [
         "G0 X11.0000 Y22.0000", "F528.0", "G99", "G81 X11.0000 Y22.0000 Z-8.7500 R1.0000",
-        "G81 X41.5000 Y22.0000 Z-8.7500 R1.0000", "G83 X41.5000 Y60.0000 Z-18.0000 R1.0000 Q5.0000", "G80",
+        "G81 X41.5000 Y22.0000 Z-8.7500 R1.0000", "G83 X41.5000 Y60.0000 Z-18.0000 R1.0000 "
+                                                  "Q5.0000", "G80",
         "G0 Z8.0000", "G0 Z-17.5000", "F264.0", "G1 Z-20.0000", "G0 Z8.0000",
     ]  # fmt: skip
 
@@ -72,7 +91,9 @@ def test_the_reader_finds_the_motions_of_the_program(units: str, canned: bool) -
 def test_without_the_capability_there_is_no_cycle() -> None:
     """A control that knows no G81 stops, or worse, goes on."""
     plain = text(canned_cycles=False)
-    assert not any(word in plain for word in ("G81", "G83", "G98", "G99")) and plain.count("G80") == 1
+    assert (
+        not any(word in plain for word in ("G81", "G83", "G98", "G99")) and plain.count("G80") == 1
+    )
 
 
 def test_extents_count_the_bottom_of_a_cycle() -> None:

@@ -1,4 +1,5 @@
-"""Passes of the skim are named by their heights in the files: a number could be that of another plan."""
+"""Passes of the skim are named by their heights in the files: a number could be that of another
+plan."""
 
 from __future__ import annotations
 
@@ -18,11 +19,24 @@ ZERO = Zero(0.0, 0.0, 0.0, "the bed beside the blank", True)
 def text(planes: list[tuple[float, ...]], units: str, combined: bool = True) -> str:
     """Passes of one line each, with their planes."""
     passes = tuple(
-        Pass((rapid(0.0, 0.0, 20.0), line(0.0, 0.0, p[-1], 500.0), line(9.0, 0.0, p[-1], 900.0), rapid(9.0, 0.0, 20.0)),
+        Pass((rapid(0.0, 0.0, 20.0), line(0.0, 0.0, p[-1], 500.0), line(9.0, 0.0, p[-1], 900.0),
+            rapid(9.0, 0.0, 20.0)),
              planes=p)
         for p in planes
     )  # fmt: skip
-    made = Program("05-B-skim-all", 5, "B", "skim", CUTTER, CUTTING, ZERO, 20.0, (-50.0, 50.0), passes, combined)
+    made = Program(
+        "05-B-skim-all",
+        5,
+        "B",
+        "skim",
+        CUTTER,
+        CUTTING,
+        ZERO,
+        20.0,
+        (-50.0, 50.0),
+        passes,
+        combined,
+    )
     machine = MachineSection(travel=(1500, 600, 90))
     return write(made, Heading("t", "d", "bottom up", 1.0, None), machine=machine, units=units).text
 

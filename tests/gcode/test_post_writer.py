@@ -21,11 +21,25 @@ ZERO = Zero(0.0, 0.0, 0.0, "the bed beside the blank", True)
 FACE = Zero(-120.0, -45.0, 13.6, "the raw top at X10 Y20", False)
 
 
-def program(*passes: list[Move], zero: Zero = ZERO, combined: bool = False, **changed: Any) -> Program:
+def program(
+    *passes: list[Move], zero: Zero = ZERO, combined: bool = False, **changed: Any
+) -> Program:
     """A program with T3 whose passes are lifted to the safe height at their end."""
-    cutter, cutting = Cutter(3, "flat", 6.0, 0.0, 2, 22.0, 30.0), Cutting(18000, 3600, 1800, 1188, 3, 2.4)
-    kept = tuple(Pass.of([*moves, rapid(moves[-1].x, moves[-1].y, CLEAR)], "to the next plane") for moves in passes)
-    values: dict[str, Any] = {"stem": "03-A-groove", "order": 3, "setup": "A", "name": "groove", **changed}
+    cutter, cutting = (
+        Cutter(3, "flat", 6.0, 0.0, 2, 22.0, 30.0),
+        Cutting(18000, 3600, 1800, 1188, 3, 2.4),
+    )
+    kept = tuple(
+        Pass.of([*moves, rapid(moves[-1].x, moves[-1].y, CLEAR)], "to the next plane")
+        for moves in passes
+    )
+    values: dict[str, Any] = {
+        "stem": "03-A-groove",
+        "order": 3,
+        "setup": "A",
+        "name": "groove",
+        **changed,
+    }
     return Program(
         **values,
         cutter=cutter,
@@ -42,7 +56,9 @@ def machine(**changed: Any) -> MachineSection:
     return MachineSection(travel=(1500.0, 600.0, 100.0), **changed)
 
 
-def written(made: Program, *, units: Any = "mm", warning: str | None = None, **changed: Any) -> WrittenProgram:
+def written(
+    made: Program, *, units: Any = "mm", warning: str | None = None, **changed: Any
+) -> WrittenProgram:
     return write(
         made,
         Heading("Board 1280 (trial)", "0123abcd", "deck up", 12.34, warning),
@@ -64,7 +80,8 @@ def test_whole_file_of_one_slot() -> None:
     assert body(written(program(SLOT, zero=FACE)).text) == [
         "G17", "G21", "G90", "G94", "G54", "G40", "G49", "G80", "G64", "M5", "T3", "M0",
         "G0 Z10.0000", "S18000 M3", "G4 P4.0",
-        "G0 X130.0000 Y50.0000", "G0 Z1.4000", "F300.0", "G1 Z-1.6000", "F3600.0", "G1 X170.0000", "G0 Z10.0000",
+        "G0 X130.0000 "
+        "Y50.0000", "G0 Z1.4000", "F300.0", "G1 Z-1.6000", "F3600.0", "G1 X170.0000", "G0 Z10.0000",
         "M5", "G0 X120.0000 Y-155.0000", "M2",
     ]  # fmt: skip
 
@@ -98,7 +115,11 @@ def test_exact_path_and_tool_change_follow_the_machine() -> None:
 
 def test_inch_scales_all_lengths_and_feeds() -> None:
     """A forgotten factor on feed or offset would be 25.4 too much."""
-    moves = [rapid(25.4, 0, CLEAR), line(25.4, 0, 12.7, 254), arc(False, -25.4, 0, 12.7, -25.4, 0, 508)]
+    moves = [
+        rapid(25.4, 0, CLEAR),
+        line(25.4, 0, 12.7, 254),
+        arc(False, -25.4, 0, 12.7, -25.4, 0, 508),
+    ]
     rows = body(written(program(moves), units="inch").text)
     assert "G20" in rows
     assert "G21" not in rows
@@ -115,16 +136,21 @@ def test_failed_checks_stand_first_and_stop_the_file() -> None:
 
 
 def test_stop_between_passes_has_the_spindle_off_and_enters_from_above() -> None:
-    """At the stop a hand reaches in: safe Z, spindle off, run-down, park; then on, run-up, X and Y at clear."""
+    """At the stop a hand reaches in: safe Z, spindle off, run-down, park; then on, run-up, X and Y
+    at clear."""
     second = [rapid(30, 7, CLEAR), rapid(30, 7, 13), line(30, 7, 11, 300)]
     made = program(SLOT, second, combined=True)
     text = written(made).text
     rows = body(text)
     at = rows.index("M5", rows.index("S18000 M3"))
     assert rows[at - 1 : at + 7] == [
-        "G0 Z23.6000", "M5", "G4 P8.0", "G0 X0.0000 Y-200.0000", "M0", "S18000 M3", "G4 P4.0", "G0 X30.0000 Y7.0000",
+        "G0 Z23.6000", "M5", "G4 P8.0", "G0 X0.0000 "
+                                        "Y-200.0000", "M0", "S18000 M3", "G4 P4.0",
+                                        "G0 X30.0000 Y7.0000",
     ]  # fmt: skip
-    assert "(MSG, If the casting shows all round and at each plug, end. If not, cycle start)" in text
+    assert (
+        "(MSG, If the casting shows all round and at each plug, end. If not, cycle start)" in text
+    )
     assert "(Pass 2 of 2: to the next plane)" in text
 
 
@@ -135,8 +161,14 @@ def test_park_reached_already_needs_no_move() -> None:
 
 
 def test_moves_that_round_to_nothing_are_dropped() -> None:
-    """They would cost time at the control and are an error on a line of their own; feed words go with them."""
-    moves = [rapid(1, 1, CLEAR), line(1, 1, 10, 300), line(1.00001, 1, 10, 777), line(2, 1, 10, 300)]
+    """They would cost time at the control and are an error on a line of their own; feed words go
+    with them."""
+    moves = [
+        rapid(1, 1, CLEAR),
+        line(1, 1, 10, 300),
+        line(1.00001, 1, 10, 777),
+        line(2, 1, 10, 300),
+    ]
     moves += [line(2, 1.00002, 10, 888), arc(False, 2.00003, 1.00002, 10, 50, 0, 999)]
     rows = body(written(program(moves)).text)
     assert [row for row in rows if row.startswith("F")] == ["F300.0"]
@@ -160,7 +192,8 @@ def test_full_circle_and_helix_are_halved() -> None:
 
 
 def test_control_without_arcs_gets_chords() -> None:
-    """R 10, error 0.0028: N = ceil(2 pi / 2 acos(1 - e/R)) = 133 chords a turn (geometry), Z falling evenly."""
+    """R 10, error 0.0028: N = ceil(2 pi / 2 acos(1 - e/R)) = 133 chords a turn (geometry), Z
+    falling evenly."""
     moves = [rapid(10, 0, CLEAR), line(10, 0, 10, 300), arc(False, 10, 0, 8, -10, 0, 900)]
     rows = body(written(program(moves), arcs=False).text)
     assert not any(re.match("G[23] ", row) for row in rows)
@@ -179,9 +212,12 @@ def test_extents_hold_the_bulge_of_an_arc() -> None:
     assert made.lines == made.text.count("\n")
 
 
-@pytest.mark.parametrize(("way", "axis", "end"), [((1, 0), 0, 1), ((-1, 0), 0, 0), ((0, 1), 1, 1), ((0, -1), 1, 0)])
+@pytest.mark.parametrize(
+    ("way", "axis", "end"), [((1, 0), 0, 1), ((-1, 0), 0, 0), ((0, 1), 1, 1), ((0, -1), 1, 0)]
+)
 def test_extents_hold_the_bulge_on_each_side(way: tuple[int, int], axis: int, end: int) -> None:
-    """A half circle of 10 that bulges one way, far out on that side: what juts out there meets the end of travel."""
+    """A half circle of 10 that bulges one way, far out on that side: what juts out there meets the
+    end of travel."""
     (a, b), (x, y) = way, (way[0] * 300, way[1] * 300)
     moves = [
         rapid(x + 10 * b, y - 10 * a, CLEAR),
@@ -194,15 +230,24 @@ def test_extents_hold_the_bulge_on_each_side(way: tuple[int, int], axis: int, en
 
 def test_straight_cuts_and_arcs_are_counted_apart() -> None:
     """By these counts it is judged whether a control that knows no arcs gets too long a file."""
-    moves = [rapid(0, 0, CLEAR), line(0, 0, 10, 300), line(5, 0, 10, 900), arc(False, 15, 0, 10, 5, 0, 900)]
+    moves = [
+        rapid(0, 0, CLEAR),
+        line(0, 0, 10, 300),
+        line(5, 0, 10, 900),
+        arc(False, 15, 0, 10, 5, 0, 900),
+    ]
     made = written(program(moves))
     assert (made.cut_lines, made.cut_arcs) == (2, 1)
     plain = written(program(moves), arcs=False)
     assert plain.cut_arcs == 0 and plain.cut_lines > 20
 
 
-@pytest.mark.parametrize(("count", "spindle", "told"), [(1, True, False), (2, True, True), (2, False, False)])
-def test_passes_are_told_where_there_are_stops_between_cuts(count: int, spindle: bool, told: bool) -> None:
+@pytest.mark.parametrize(
+    ("count", "spindle", "told"), [(1, True, False), (2, True, True), (2, False, False)]
+)
+def test_passes_are_told_where_there_are_stops_between_cuts(
+    count: int, spindle: bool, told: bool
+) -> None:
     """One pass has no stop to wait for; a rehearsal has stops of its own."""
     text = written(program(*[SLOT] * count, spindle=spindle)).text
     assert (f"(Passes: {count}, with a stop after each but the last)\n" in text) is told
@@ -214,10 +259,14 @@ def said(text: str) -> str:
     return " ".join(rows)
 
 
-@pytest.mark.parametrize(("zero", "says"), [(ZERO, "middle of the blank"), (FACE, "front-left corner of")])
+@pytest.mark.parametrize(
+    ("zero", "says"), [(ZERO, "middle of the blank"), (FACE, "front-left corner of")]
+)
 def test_the_head_names_the_corner_of_the_zero(zero: Zero, says: str) -> None:
     """Taken for the other one, the whole file is cut half a board away."""
-    (row,) = [line for line in written(program(SLOT, zero=zero)).text.splitlines() if "Zero X, Y:" in line]
+    (row,) = [
+        line for line in written(program(SLOT, zero=zero)).text.splitlines() if "Zero X, Y:" in line
+    ]
     assert row.startswith(f"(Zero X, Y: {says}")
 
 
@@ -227,15 +276,21 @@ def test_the_head_names_the_corner_of_the_zero(zero: Zero, says: str) -> None:
         ("edges", "from the squared blank: touch its left and its front edge", "from the dowels"),
         (
             "kept",
-            "as set for the dowel holes. If lost: from the dowels, never from an edge: dowel 1 is X20 Y45",
+            "as set for the dowel holes. If lost: from the dowels, never from an edge: dowel 1 is "
+            "X20 Y45",
             "squared",
         ),
-        ("dowels", "from the dowels, never from an edge: dowel 1 is X20 Y45, dowel 2 is X210.5 Y45", "squared"),
+        (
+            "dowels",
+            "from the dowels, never from an edge: dowel 1 is X20 Y45, dowel 2 is X210.5 Y45",
+            "squared",
+        ),
         ("cradle", "from the marks on the cradle", "dowel"),
     ],
 )
 def test_the_head_says_how_x_and_y_are_found(by: Any, says: str, never: str) -> None:
-    """The file that makes the dowel holes cannot be zeroed on them. Corner at -120, -45; dowels at -100 and 90.5."""
+    """The file that makes the dowel holes cannot be zeroed on them. Corner at -120, -45; dowels at
+    -100 and 90.5."""
     zero = replace(FACE, by=by, dowels=((-100.0, 0.0), (90.5, 0.0)))
     text = said(written(program(SLOT, zero=zero)).text)
     line = text[text.index("Zero X, Y:") : text.index("Zero Z:")]
@@ -243,7 +298,8 @@ def test_the_head_says_how_x_and_y_are_found(by: Any, says: str, never: str) -> 
 
 
 def test_a_cutter_is_fitted_then_touched_then_run() -> None:
-    """Touched with the cutter before it, the file runs too deep or too high by the difference of their lengths."""
+    """Touched with the cutter before it, the file runs too deep or too high by the difference of
+    their lengths."""
     text = written(program(SLOT)).text
     assert "(Order: fit T3, touch Z with it, run)" in text
     rows = text.splitlines()
@@ -275,14 +331,16 @@ def test_the_first_way_down_is_slow_and_stops() -> None:
         "M0", "F1000.0", "G1 Z16.4000", "F2000.0", "G1 X130.0000 Y50.0000", "M0", "G0 Z10.0000",
     ]  # fmt: skip
     assert "(MSG, Tip must be about 8.2 mm above the raw bottom, else stop and touch Z)" in text
-    assert "with the zero of the file before, on the raw top, the tip is about 2.8 mm above the raw bottom" in said(
-        text
+    assert (
+        "with the zero of the file before, on the raw top, the tip is about 2.8 mm above the raw "
+        "bottom" in said(text)
     )
     assert "about 0.32 in above" in said(written(program(SLOT, approach=way), units="inch").text)
 
 
 def test_m6_waits_for_a_touch_unless_lengths_are_in_the_control() -> None:
-    """Changed without a stop and without its length, the next cutter runs at the height of the last."""
+    """Changed without a stop and without its length, the next cutter runs at the height of the
+    last."""
     by_hand = body(written(program(SLOT), tool_change="m6").text)
     assert by_hand[by_hand.index("T3 M6") :][:3] == ["T3 M6", "M0", "G0 Z23.6000"]
     assert not [row for row in by_hand if row.startswith("G43")]
@@ -293,7 +351,8 @@ def test_m6_waits_for_a_touch_unless_lengths_are_in_the_control() -> None:
 
 
 @pytest.mark.parametrize(
-    ("finish", "says"), [(0.0, "feed 3600.0 mm/min"), (900.0, "feed 3600.0, light laps 900.0 mm/min")]
+    ("finish", "says"),
+    [(0.0, "feed 3600.0 mm/min"), (900.0, "feed 3600.0, light laps 900.0 mm/min")],
 )
 def test_the_feed_of_light_laps_is_told_where_it_is_another(finish: float, says: str) -> None:
     """Whoever stands by sees the cutter slow down, and has to know that it is meant to."""
@@ -303,7 +362,8 @@ def test_the_feed_of_light_laps_is_told_where_it_is_another(finish: float, says:
 
 
 @pytest.mark.parametrize(
-    ("shape", "corner", "says"), [("bull", 1.5, ", corner radius 1.5 mm"), ("ball", 3.0, ""), ("flat", 0, "")]
+    ("shape", "corner", "says"),
+    [("bull", 1.5, ", corner radius 1.5 mm"), ("ball", 3.0, ""), ("flat", 0, "")],
 )
 def test_the_head_names_the_cutter_by_its_form(shape: Any, corner: float, says: str) -> None:
     """Of two cutters of one diameter the corner tells which is meant; a ball's is its own half."""
@@ -322,7 +382,8 @@ def test_a_pass_is_named_where_it_has_a_name_or_others_beside_it() -> None:
 
 @pytest.mark.parametrize("warning", ["", " ", FAILED])
 def test_a_warning_without_names_is_not_repeated(warning: str) -> None:
-    """'Failed:' and then nothing, or the same words twice, would have one look for what is missing."""
+    """'Failed:' and then nothing, or the same words twice, would have one look for what is
+    missing."""
     text = written(program(SLOT), warning=warning).text
     assert text.startswith(f"({FAILED})\n(File: ")
 
@@ -346,7 +407,9 @@ place = st.tuples(st.floats(-640, 640), st.floats(-210, 210), st.floats(0, 20))
 
 
 @settings(derandomize=True, max_examples=60, deadline=None)
-@given(st.lists(place, min_size=1, max_size=20), st.sampled_from(["mm", "inch"]), st.floats(-700, 0))
+@given(
+    st.lists(place, min_size=1, max_size=20), st.sampled_from(["mm", "inch"]), st.floats(-700, 0)
+)
 def test_text_gives_the_ends_back_within_the_last_digit(
     places: list[tuple[float, float, float]], units: str, left: float
 ) -> None:
@@ -368,11 +431,14 @@ def test_text_gives_the_ends_back_within_the_last_digit(
 
 
 @settings(derandomize=True, max_examples=40, deadline=None)
-@given(st.lists(place, min_size=1, max_size=10), st.text(max_size=60), st.sampled_from(["mm", "inch"]))
+@given(
+    st.lists(place, min_size=1, max_size=10), st.text(max_size=60), st.sampled_from(["mm", "inch"])
+)
 def test_every_line_is_short_ascii_without_signed_zero(
     places: list[tuple[float, float, float]], title: str, units: Any
 ) -> None:
-    """Whatever the title: ASCII, at most 80 characters, no "-0", no exponent, comments in parentheses only."""
+    """Whatever the title: ASCII, at most 80 characters, no "-0", no exponent, comments in
+    parentheses only."""
     made = program([rapid(0, 0, CLEAR), *(line(*p, 1000.0) for p in places)])
     made = program([*made.passes[0].moves], watch=(title,))
     text = write(made, Heading(title, "d", title, 0.0, title), machine=machine(), units=units).text

@@ -7,7 +7,15 @@ import pytest
 import shapely
 from shapely import LineString
 
-from corepath.geometry.polylines import along, begun_at, denser, length, place_at, stretch, turned_to
+from corepath.geometry.polylines import (
+    along,
+    begun_at,
+    denser,
+    length,
+    place_at,
+    stretch,
+    turned_to,
+)
 
 # 3, 4, 5 and 5, 12, 13: two right triangles; the third column is no part of the length.
 LINE = np.array([[0.0, 0.0, 7.0], [3.0, 4.0, -7.0], [15.0, 9.0, 7.0]])
@@ -17,7 +25,9 @@ SQUARE = np.array([[0.0, 0.0], [10.0, 0.0], [10.0, 10.0], [0.0, 10.0], [0.0, 0.0
 def test_lengths_are_those_seen_from_above() -> None:
     assert along(LINE) == pytest.approx([0.0, 5.0, 18.0])
     assert length(LINE) == pytest.approx(18.0)
-    assert place_at(LINE, along(LINE), np.array([2.5, 11.5])) == pytest.approx(np.array([[1.5, 2.0], [9.0, 6.5]]))
+    assert place_at(LINE, along(LINE), np.array([2.5, 11.5])) == pytest.approx(
+        np.array([[1.5, 2.0], [9.0, 6.5]])
+    )
 
 
 def test_every_segment_is_divided_evenly_and_all_columns_go_along() -> None:

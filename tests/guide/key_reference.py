@@ -1,4 +1,5 @@
-"""The reference of all keys of a job file, generated from the model, so that it cannot drift from it."""
+"""The reference of all keys of a job file, generated from the model, so that it cannot drift from
+it."""
 
 from __future__ import annotations
 
@@ -19,8 +20,9 @@ __all__ = ["key_reference"]
 _HEAD = """# The keys of a job file
 
 Generated from the model; do not edit. A job is a TOML file. Lengths are in mm, or in inches
-throughout with `units = "inch"`; defaults are in mm in either case. An unknown key is an error that names its nearest
-neighbour. Axes: X along the length, Y across, origin at the middle of the blank, Z up from the finished bottom.
+throughout with `units = "inch"`; defaults are in mm in either case. An unknown key is an error that
+names its nearest neighbour. Axes: X along the length, Y across, origin at the middle of the blank,
+Z up from the finished bottom.
 """
 
 
@@ -76,7 +78,8 @@ def _table_of(header: str, model: type[BaseModel], scalars_only: bool = False) -
 
 _SCALARS = {
     "title": "name of the job, in the head of each file and on each drawing; 1 to 60 characters",
-    KEY: "form of this file: a corepath that knows only older ones refuses it, a newer one still reads it",
+    KEY: "form of this file: a corepath that knows only older ones refuses it, a newer one still "
+    "reads it",
     "units": "unit of all lengths in this file and in the G-code",
 }
 
@@ -117,14 +120,25 @@ def _written(value: Any) -> str:
 
 def _names() -> Iterator[str]:
     yield "## Names in the tables that come with corepath\n"
-    yield "Figures from memory are marked so in the tables; measure your own and give the keys yourself.\n"
+    yield (
+        "Figures from memory are marked so in the tables; measure your own and give the keys "
+        "yourself.\n"
+    )
     yield "| key | names |"
     yield "|---|---|"
-    for key, names in (("blank.wood", woods()), ("cast.resin", resins()), ("insert.hardware", hardware())):
+    for key, names in (
+        ("blank.wood", woods()),
+        ("cast.resin", resins()),
+        ("insert.hardware", hardware()),
+    ):
         yield f"| `{key}` | {', '.join(f'`{name}`' for name in names)} |"
     yield ""
     yield "| hardware | barrel | flange | flange_thickness | length | prongs | source |"
     yield "|---|---|---|---|---|---|---|"
     for name, row in hardware().items():
         figures = (row.barrel, row.flange, row.flange_thickness, row.length, row.prongs)
-        yield f"| `{name}` | " + " | ".join(f"{figure.value:g}" for figure in figures) + f" | {row.barrel.source} |"
+        yield (
+            f"| `{name}` | "
+            + " | ".join(f"{figure.value:g}" for figure in figures)
+            + f" | {row.barrel.source} |"
+        )

@@ -1,4 +1,5 @@
-"""The tables of docs/record.md: generated from the table of kinds, so that the page cannot drift from it."""
+"""The tables of docs/record.md: generated from the table of kinds, so that the page cannot drift
+from it."""
 
 from __future__ import annotations
 
@@ -6,13 +7,21 @@ from corepath.job.record.entry_kinds import KINDS, EntryKind
 
 __all__ = ["record_reference"]
 
-_HEAD = "<!-- from the table of kinds, corepath/job/record/entry_kinds.py; do not edit up to the next mark -->"
+_HEAD = (
+    "<!-- from the table of kinds, corepath/job/record/entry_kinds.py; do not edit up to the "
+    "next mark -->"
+)
 _END = "<!-- end of the table of kinds -->"
 
 
 def record_reference(kinds: dict[str, EntryKind] = KINDS) -> str:
-    """As Markdown: what to type, when, what it replaces, and the kind that it becomes in the file."""
-    lines = [_HEAD, "| type this | when | it replaces | kind in the file | its keys |", "|---|---|---|---|---|"]
+    """As Markdown: what to type, when, what it replaces, and the kind that it becomes in the
+    file."""
+    lines = [
+        _HEAD,
+        "| type this | when | it replaces | kind in the file | its keys |",
+        "|---|---|---|---|---|",
+    ]
     for name, kind in kinds.items():
         typed = ", ".join(f"`{_typed(kind, k)}`" for k in range(len(kind.typed))) or "–"
         keys = [*kind.needs, *(" or ".join(kind.one_of),) * bool(kind.one_of)]

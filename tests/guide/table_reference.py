@@ -1,6 +1,8 @@
-"""The tables of hardware, woods and resins as a page of the guide, generated from the data files with each source.
+"""The tables of hardware, woods and resins as a page of the guide, generated from the data files
+with each source.
 
-Lengths in mm, densities of wood in kg/m³ and of resin in g/cm³, movement of wood in % of its size per % of moisture.
+Lengths in mm, densities of wood in kg/m³ and of resin in g/cm³, movement of wood in % of its size
+per % of moisture.
 """
 
 from __future__ import annotations
@@ -13,9 +15,10 @@ __all__ = ["table_reference"]
 
 _HEAD = """# Hardware, woods and resins
 
-Generated from the tables in `corepath/job/data/` by `tests.guide.table_reference`; do not edit. Each figure has its
-source: *from memory* and *common practice, no source* mean what they say. The data sheet of what you bought, and your
-own callipers, win over all of them; give the key in the job, and it replaces the figure. How to add a part or a cutter:
+Generated from the tables in `corepath/job/data/`; do not edit. Each figure has its source: *from
+memory* and *common practice, no source* mean what they say. The data sheet of what you bought, and
+your own callipers, win over all of them; give the key in the job, and it replaces the figure. How
+to add a part or a cutter:
 [cutters-and-hardware.md](cutters-and-hardware.md).
 """
 _SIZES = ("barrel", "flange", "flange_thickness", "length", "prongs")
@@ -38,12 +41,17 @@ def _table(names: Sequence[str], rows: Iterable[Sequence[str]]) -> Iterator[str]
 
 
 def _sources(marked: Iterable[tuple[str, str, str]]) -> Iterator[str]:
-    """One line for each source with all (figure, name) that come from it, in the order of the table."""
+    """One line for each source with all (figure, name) that come from it, in the order of the
+    table."""
     told: dict[str, dict[str, list[str]]] = {}
     for figure, name, source in marked:
         told.setdefault(source, {}).setdefault(figure, []).append(f"`{name}`")
     for source, figures in told.items():
-        yield "- " + "; ".join(f"{figure} of {', '.join(names)}" for figure, names in figures.items()) + f": {source}."
+        yield (
+            "- "
+            + "; ".join(f"{figure} of {', '.join(names)}" for figure, names in figures.items())
+            + f": {source}."
+        )
     yield ""
 
 
@@ -59,7 +67,13 @@ def _hardware() -> Iterator[str]:
     longer = {name: _other_lengths(name, rows) for name in rows}
     listed = [name for name in rows if not any(name in others for others in longer.values())]
     yield from _table(
-        ("name", "what it is", *(key.replace("_", " ") for key in _SIZES), "other lengths", "source"),
+        (
+            "name",
+            "what it is",
+            *(key.replace("_", " ") for key in _SIZES),
+            "other lengths",
+            "source",
+        ),
         [
             (
                 f"`{name}`",
@@ -75,25 +89,37 @@ def _hardware() -> Iterator[str]:
 
 def _other_lengths(name: str, rows: Mapping[str, Hardware]) -> list[str]:
     """Names of the same part in other lengths."""
-    return [other for other, part in rows.items() if other != name and other == f"{name}-{part.length.value:g}"]
+    return [
+        other
+        for other, part in rows.items()
+        if other != name and other == f"{name}-{part.length.value:g}"
+    ]
 
 
 def _part_sources(part: Hardware) -> list[str]:
     """The sources of a part's figures, each once; of prongs that it does not have there is none."""
-    return list(dict.fromkeys(getattr(part, key).source for key in _SIZES if getattr(part, key).value))
+    return list(
+        dict.fromkeys(getattr(part, key).source for key in _SIZES if getattr(part, key).value)
+    )
 
 
 def _woods() -> Iterator[str]:
     yield "## Woods: `blank.wood`\n"
     yield (
-        "Density in kg/m³ at 12 % moisture; movement in % of the size for each % of moisture, from 6 to 14 %. A real "
+        "Density in kg/m³ at 12 % moisture; movement in % of the size for each % of moisture, from "
+        "6 to 14 %. A real "
         "board differs by 10 % in density and 20 % in movement.\n"
     )
     rows = woods()
     yield from _table(
         ("name", "what it is", "density", "radial", "tangential"),
         [
-            (f"`{name}`", wood.title, f"{wood.density.value:g}", *(_share(f) for f in (wood.radial, wood.tangential)))
+            (
+                f"`{name}`",
+                wood.title,
+                f"{wood.density.value:g}",
+                *(_share(f) for f in (wood.radial, wood.tangential)),
+            )
             for name, wood in rows.items()
         ],
     )
@@ -102,7 +128,10 @@ def _woods() -> Iterator[str]:
         for key in ("density", "radial", "tangential")
         for name, wood in rows.items()
     )
-    yield "Wood Handbook: USDA Forest Products Laboratory, General Technical Report FPL-GTR-190, 2010.\n"
+    yield (
+        "Wood Handbook: USDA Forest Products Laboratory, General Technical Report "
+        "FPL-GTR-190, 2010.\n"
+    )
 
 
 def _share(figure: Figure) -> str:
@@ -112,14 +141,26 @@ def _share(figure: Figure) -> str:
 def _resins() -> Iterator[str]:
     yield "## Resins: `cast.resin`\n"
     yield (
-        "Generic kinds. Densities of the parts A and B in g/cm³; linear shrinkage, and the share of its depth that a "
-        "casting sinks before it gels, in %; pot life in minutes; the most that is mixed in one cup, g; the deepest "
+        "Generic kinds. Densities of the parts A and B in g/cm³; linear shrinkage, and the share "
+        "of its depth that a "
+        "casting sinks before it gels, in %; pot life in minutes; the most that is mixed in one "
+        "cup, g; the deepest "
         "that is poured at once, mm. The maker's sheet wins, always.\n"
     )
     rows = resins()
     keys = ("shrinkage", "gel_loss", "pot_life", "cup", "layer")
     yield from _table(
-        ("name", "what it is", "density A", "density B", "shrinkage", "lost before gel", "pot life", "cup", "layer"),
+        (
+            "name",
+            "what it is",
+            "density A",
+            "density B",
+            "shrinkage",
+            "lost before gel",
+            "pot life",
+            "cup",
+            "layer",
+        ),
         [
             (
                 f"`{name}`",
@@ -133,7 +174,9 @@ def _resins() -> Iterator[str]:
     )
     marked = [("density", name, resin.density_source) for name, resin in rows.items()]
     marked += [
-        (key.replace("_", " "), name, getattr(resin, key).source) for key in keys for name, resin in rows.items()
+        (key.replace("_", " "), name, getattr(resin, key).source)
+        for key in keys
+        for name, resin in rows.items()
     ]
     yield from _sources(marked)
     for name, resin in rows.items():

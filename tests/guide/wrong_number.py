@@ -1,8 +1,10 @@
-"""What one wrong number costs: for each tolerance, which check turns first and at what size of that one alone.
+"""What one wrong number costs: for each tolerance, which check turns first and at what size of that
+one alone.
 
-All other contributors stay at what the job gives them. A check has turned when it is no longer ok, that is when
-its worst case falls below its limit. The plan follows: with a larger error the skim is planned to stop later.
-The geometry stays as it is built. `python -m tests.guide.wrong_number JOB.toml` prints the table of a job.
+All other contributors stay at what the job gives them. A check has turned when it is no longer ok,
+that is when its worst case falls below its limit. The plan follows: with a larger error the skim is
+planned to stop later. The geometry stays as it is built. `python -m tests.guide.wrong_number
+JOB.toml` prints the table of a job.
 """
 
 from __future__ import annotations
@@ -31,9 +33,11 @@ NAMES = tuple(Tolerances.model_fields)
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """One contributor: its size now, the size at which the first check turns, and which; None where none does.
+    """One contributor: its size now, the size at which the first check turns, and which; None where
+    none does.
 
-    Checks that turn at the same size stand side by side in `check`; `where` is the place of the first.
+    Checks that turn at the same size stand side by side in `check`; `where` is the place of the
+    first.
     """
 
     name: str
@@ -52,7 +56,9 @@ def what_turns_first(job: Job, board: Board) -> tuple[Turn, ...]:
 def markdown_table(turns: tuple[Turn, ...]) -> str:
     """The turns as a table of Markdown, most sensitive first."""
     lines = ["| tolerance | as it is | first to turn | at | that is |", "|---|---|---|---|---|"]
-    for turn in sorted(turns, key=lambda turn: (turn.at is None, 0.0 if turn.at is None else turn.at / turn.now)):
+    for turn in sorted(
+        turns, key=lambda turn: (turn.at is None, 0.0 if turn.at is None else turn.at / turn.now)
+    ):
         if turn.at is None:
             lines.append(f"| {turn.name} | {turn.now:g} | nothing | | beyond {LARGEST:.0f} times |")
         else:
@@ -75,7 +81,9 @@ def _first(job: Job, board: Board, name: str, spoilt: set[tuple[str, str]]) -> T
         else:
             low = middle
     found = _new(_with(job, name, now * high), board, spoilt)
-    return Turn(name, now, now * high, ", ".join(dict.fromkeys(check for check, _ in found)), found[0][1])
+    return Turn(
+        name, now, now * high, ", ".join(dict.fromkeys(check for check, _ in found)), found[0][1]
+    )
 
 
 def _size(job: Job, name: str) -> float:

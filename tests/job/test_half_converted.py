@@ -1,4 +1,5 @@
-"""A job in inches with some lengths left in mm: its keys are named, and no good job is taken for one."""
+"""A job in inches with some lengths left in mm: its keys are named, and no good job is taken for
+one."""
 
 from __future__ import annotations
 
@@ -12,18 +13,26 @@ from corepath.errors import InputError
 from tests.given import load_text
 
 COUPON = (Path(__file__).parents[2] / "samples" / "coupon.toml").read_text(encoding="utf-8")
-PLAIN = {"title", "units", "wood", "ratio", "ratio_by", "resin", "density", "number", "flutes", "rpm", "spindle_rpm",
+PLAIN = {"title", "units", "wood", "ratio", "ratio_by", "resin", "density", "number", "flutes",
+    "rpm", "spindle_rpm",
          "name", "shape", "through", "arcs", "z_zero", "xy_zero", "flip_about"}  # fmt: skip
 
 
 def in_inches(text: str, kept: tuple[str, ...] = ()) -> str:
-    """Lengths by 25.4 to four places, as a person would type them; those of the sections or keys in `kept` stay."""
+    """Lengths by 25.4 to four places, as a person would type them; those of the sections or keys in
+    `kept` stay."""
     lines, section = [], ""
     for line in text.splitlines():
         header = re.match(r"\[+(\w+)\]+", line)
         section = header[1] if header else section
         key, _, rest = line.partition(" = ")
-        if rest and key.isidentifier() and key not in PLAIN and section not in kept and key not in kept:
+        if (
+            rest
+            and key.isidentifier()
+            and key not in PLAIN
+            and section not in kept
+            and key not in kept
+        ):
             value = rest.partition("#")[0]
             rest = re.sub(r"-?\d+(\.\d+)?", lambda found: f"{float(found[0]) / 25.4:.4f}", value)
             line = f"{key} = {rest}"
@@ -38,7 +47,13 @@ def test_a_job_whose_cutters_and_safe_height_are_still_mm_is_told_so_with_its_ke
         load_text(in_inches(COUPON, ("cutter", "safe_z")), "x.toml")
     assert time.process_time() - start < 1.0
     keys = {fault.key for fault in told.value.faults}
-    assert {"units", "machine.safe_z", "cutter[1].diameter", "cutter[3].stick_out", "cutter[4].chip_load"} <= keys
+    assert {
+        "units",
+        "machine.safe_z",
+        "cutter[1].diameter",
+        "cutter[3].stick_out",
+        "cutter[4].chip_load",
+    } <= keys
     units = next(fault for fault in told.value.faults if fault.key == "units")
     assert "machine.safe_z, cutter[1].diameter" in units.says and units.line is not None
     assert not any(key.startswith(("blank", "groove", "dowel")) for key in keys)

@@ -1,4 +1,5 @@
-"""Every way a job file can be wrong has a message that names key, line, value and what is allowed."""
+"""Every way a job file can be wrong has a message that names key, line, value and what is
+allowed."""
 
 from __future__ import annotations
 
@@ -44,25 +45,35 @@ def test_starter_loads() -> None:
 
 WRONG = [
     # old text, new text, key, part of the message, part of what is allowed
-    ("edge_thickness = 5.0", "edge_thicknes = 5.0", "board.edge_thicknes", "did you mean edge_thickness", "thickness"),
+    ("edge_thickness = 5.0", "edge_thicknes = 5.0", "board.edge_thicknes", "did you mean "
+                                                                           "edge_thickness",
+                                                                           "thickness"),
     ("edge_thickness = 5.0", "", "board.edge_thickness", "missing key", "greater than 0"),
-    ("edge_thickness = 5.0", 'edge_thickness = "5"', "board.edge_thickness", "without quotes", "mm"),
-    ("edge_thickness = 5.0", "edge_thickness = true", "board.edge_thickness", "not true or false", "mm"),
-    ("edge_thickness = 5.0", "edge_thickness = -5.0", "board.edge_thickness", "negative", "greater than 0"),
-    ("edge_thickness = 5.0", "edge_thickness = 0", "board.edge_thickness", "zero", "greater than 0"),
+    ("edge_thickness = 5.0", 'edge_thickness = '
+                             '"5"', "board.edge_thickness", "without quotes", "mm"),
+    ("edge_thickness = 5.0", "edge_thickness = true", "board.edge_thickness", "not true or "
+                                                                              "false", "mm"),
+    ("edge_thickness = 5.0", "edge_thickness = "
+                             "-5.0", "board.edge_thickness", "negative", "greater than 0"),
+    ("edge_thickness = 5.0", "edge_thickness = "
+                             "0", "board.edge_thickness", "zero", "greater than 0"),
     ("edge_thickness = 5.0", "edge_thickness = nan", "board.edge_thickness", "finite", "mm"),
     ("edge_thickness = 5.0", "edge_thickness = inf", "board.edge_thickness", "finite", "mm"),
-    ("edge_thickness = 5.0", f"edge_thickness = 1{'0' * 400}", "board.edge_thickness", "finite", "mm"),
+    ("edge_thickness = 5.0", "edge_thickness = "
+                             f"1{'0' * 400}", "board.edge_thickness", "finite", "mm"),
     ("edge_thickness = 5.0", "edge_thickness = [5]", "board.edge_thickness", "not a list", "mm"),
     ("edge_thickness = 5.0", "edge_thickness = 2024-01-01", "board.edge_thickness", "date", "mm"),
-    ("edge_thickness = 5.0", "edge_thickness = 9.0", "board.edge_thickness", "thicker than the board", "8 mm"),
+    ("edge_thickness = 5.0", "edge_thickness = 9.0", "board.edge_thickness", "thicker than the "
+                                                                             "board", "8 mm"),
     ("[board]\n", "[bord]\n", "bord", "did you mean board", "outline"),
     ("[board]\n", "[board]\nfloor_height = 3\n", "board.floor_height", "unknown key", "thickness"),
-    ("[board]\n", "[board]\nspoil_board = 3\n", "board.spoil_board", "blank.spoil_board", "thickness"),
+    ("[board]\n", "[board]\nspoil_board = "
+                  "3\n", "board.spoil_board", "blank.spoil_board", "thickness"),
     ('units = "mm"', 'units = "cm"', "units", "choices", '"mm" or "inch"'),
     ('title = "Test piece"', "title = 3", "title", "text", "quotes"),
     ('title = "Test piece"', 'title = ""', "title", "empty", "60"),
-    ("    [20, 30],", "    [20, 30, 4],", "outline.stations[5]", "[x, half width]", "[x, half width]"),
+    ("    [20, 30],", "    [20, 30, "
+                      "4],", "outline.stations[5]", "[x, half width]", "[x, half width]"),
     ("    [20, 30],", "    [20, -30],", "outline.stations[5][2]", "negative", "at least 0"),
     ("[outline]\n", '[outline]\ndxf = "a.dxf"\n', "outline", "more than once", "exactly one"),
     ("[outline]\n", '[outline]\nlayer = "A"\n', "outline.layer", "dxf only", "dxf"),
@@ -79,17 +90,21 @@ WRONG = [
     ("at = [[-66, 7]]", "at = 3", "plug[1].at", "[[x, y], …]", "[[x, y], …]"),
     ("bolt_hole = 5.5", "bolt_hole = 14.0", "plug[1].bolt_hole", "as wide as the plug", "14 mm"),
     ("bolt_hole = 5.5", "bolt_hole = 5.5\nslot = 10", "plug[1].slot", "no longer", "14 mm"),
-    ("bolt_hole = 5.5", "bolt_hole = 5.5\nfloor = 11", "plug[1].floor", "above the raw top", "10.6 mm"),
+    ("bolt_hole = 5.5", "bolt_hole = 5.5\nfloor = 11", "plug[1].floor", "above the raw "
+                                                                        "top", "10.6 mm"),
     ('name = "P1"', 'name = "P 1"', "plug[1].name", "short name", "letter"),
     ('name = "I1"', 'name = "p1"', "insert[1].name", "plug[1] has this name", "own"),
     ("through = false", 'through = "no"', "insert[1].through", "true or false", "true or false"),
-    ("through = false", 'hardware = "teenut-M5"', "insert[1].hardware", "did you mean tee-nut-M5", "tee-nut-M8"),
+    ("through = false", 'hardware = "teenut-M5"', "insert[1].hardware", "did you mean "
+                                                                        "tee-nut-M5", "tee-nut-M8"),
     ("flange = 15.0", "flange = 6.5", "insert[1].flange", "no wider", "6.5 mm"),
-    ("flange_thickness = 1.2", "flange_thickness = 5.5", "insert[1].flange_thickness", "as thick", "5.5 mm"),
+    ("flange_thickness = 1.2", "flange_thickness = "
+                               "5.5", "insert[1].flange_thickness", "as thick", "5.5 mm"),
     ("depth_in_bed = 7.0", "depth_in_bed = 18.0", "dowel[1].depth_in_bed", "pass through", "18 mm"),
     ("step = 0.5", "step = 1.5", "skim.step", "larger than the largest", "1 mm"),
     ("step = 0.5", "step = 1e-6", "skim.step", "too small", "0.05"),
-    ("step = 0.5\nlargest_step = 1.0", "step = 20\nlargest_step = 20", "skim.step", "thicker than the blank", "10.6"),
+    ("step = 0.5\nlargest_step = 1.0", "step = 20\nlargest_step = "
+                                       "20", "skim.step", "thicker than the blank", "10.6"),
     ('resin = "polyurethane"', 'resin = "polyester"', "cast.resin", "unknown resin", "epoxy"),
     ("ratio = [100, 90]", "ratio = [100, 0]", "cast.ratio[2]", "zero", "greater than 0"),
     ("ratio = [100, 90]", "ratio = [100, 1]", "cast.ratio", "mixed", "1 : 20"),
@@ -104,20 +119,33 @@ WRONG = [
     ("number = 2\n", "number = 1\n", "cutter[2].number", "cutter[1] has this number", "own"),
     ("number = 2\n", "number = 2.0\n", "cutter[2].number", "whole number", "99999"),
     ("rpm = 14000", "rpm = 30000", "cutter[3].rpm", "does not run", "24000"),
-    ('shape = "ball"', 'shape = "bull"', "cutter[4].corner_radius", "needs its corner radius", "6 mm"),
-    ('shape = "ball"', 'shape = "bull"\ncorner_radius = 6', "cutter[4].corner_radius", "half the diameter", "6 mm"),
-    ('shape = "ball"', 'shape = "ball"\ncorner_radius = 2', "cutter[4].corner_radius", "ball", "6 mm"),
-    ('shape = "ball"', 'shape = "flat"\ncorner_radius = 2', "cutter[4].corner_radius", "none", "bull"),
+    ('shape = "ball"', 'shape = "bull"', "cutter[4].corner_radius", "needs its corner "
+                                                                    "radius", "6 mm"),
+    ('shape = "ball"', 'shape = "bull"\ncorner_radius = '
+                       '6', "cutter[4].corner_radius", "half the diameter", "6 mm"),
+    ('shape = "ball"', 'shape = "ball"\ncorner_radius = '
+                       '2', "cutter[4].corner_radius", "ball", "6 mm"),
+    ('shape = "ball"', 'shape = "flat"\ncorner_radius = '
+                       '2', "cutter[4].corner_radius", "none", "bull"),
     ("stick_out = 36.0", "stick_out = 20.0", "cutter[4].stick_out", "less than its edges", "25 mm"),
-    ("[machine]", "[layup]\nneutral = 80\n[machine]", "layup.neutral", "outside the core", "board.thickness, 8 mm"),
-    ("[machine]", "[layup]\nform_skin = 60\n[machine]", "layup.form_skin", "nothing is left", "rib_height, 60 mm"),
+    ("[machine]", "[layup]\nneutral = 80\n[machine]", "layup.neutral", "outside the "
+                                                                       "core",
+                                                                       "board.thickness, 8 mm"),
+    ("[machine]", "[layup]\nform_skin = 60\n[machine]", "layup.form_skin", "nothing is "
+                                                                           "left",
+                                                                           "rib_height, 60 mm"),
     ("depth_a_pass = 3.0", "depth_a_pass = 17", "cutter[3].depth_a_pass", "deeper than", "16 mm"),
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("old", "new", "key", "says", "allowed"), WRONG, ids=[f"{row[2]}-{row[3]}" for row in WRONG])
-def test_one_wrong_value_is_one_fault(old: str, new: str, key: str, says: str, allowed: str) -> None:
-    """A fault must be named by its key, in its line, with what is allowed, and bring no others along."""
+@pytest.mark.parametrize(
+    ("old", "new", "key", "says", "allowed"), WRONG, ids=[f"{row[2]}-{row[3]}" for row in WRONG]
+)
+def test_one_wrong_value_is_one_fault(
+    old: str, new: str, key: str, says: str, allowed: str
+) -> None:
+    """A fault must be named by its key, in its line, with what is allowed, and bring no others
+    along."""
     text = _edited(old, new)
     faults = _faults(text)
     expected = [fault for fault in faults if fault.key == key]
@@ -156,13 +184,15 @@ def test_all_faults_at_once_in_the_order_of_the_file() -> None:
         text = text.replace(old, new, 1)
     faults = _faults(text)
     assert [fault.key for fault in faults] == [
-        "board.thicknes", "deck.smooth", "machine.safe_z", "cutter[1].stick_out", "cutter[4].number",
+        "board.thicknes", "deck.smooth", "machine.safe_z", "cutter[1].stick_out",
+        "cutter[4].number",
     ]  # fmt: skip
     assert [fault.line for fault in faults] == sorted(fault.line or 0 for fault in faults)
 
 
 def test_unknown_keys_still_yield_a_job(tmp_path: Path) -> None:
-    """The caller looks for faults of geometry as well, so the job must not be lost for a misspelled key."""
+    """The caller looks for faults of geometry as well, so the job must not be lost for a misspelled
+    key."""
     path = tmp_path / "job.toml"
     path.write_text(_edited("[board]\n", "[board]\ncolour = 1\n"), encoding="utf-8")
     job, faults = read_job(path)
@@ -173,7 +203,9 @@ def test_unknown_keys_still_yield_a_job(tmp_path: Path) -> None:
 @pytest.mark.parametrize("table", ["plug", "insert", "dowel", "cutter"])
 def test_single_brackets_are_explained(table: str) -> None:
     """A slip that TOML itself accepts: one bracket too few."""
-    text = "\n".join(f"{table} = 3" if line == f"[[{table}]]" else line for line in [f"[{table}]", "x = 1"])
+    text = "\n".join(
+        f"{table} = 3" if line == f"[[{table}]]" else line for line in [f"[{table}]", "x = 1"]
+    )
     fault = next(fault for fault in _faults(text) if fault.key == table)
     assert f"[[{table}]]" in fault.says
 
@@ -181,7 +213,17 @@ def test_single_brackets_are_explained(table: str) -> None:
 def test_empty_file_names_every_missing_table() -> None:
     """An empty file is TOML; what it lacks must be told, not only the first."""
     keys = [fault.key for fault in _faults("")]
-    assert keys == ["title", "board", "outline", "deck", "blank", "groove", "dowel", "machine", "cutter"]
+    assert keys == [
+        "title",
+        "board",
+        "outline",
+        "deck",
+        "blank",
+        "groove",
+        "dowel",
+        "machine",
+        "cutter",
+    ]
 
 
 FILES = [
@@ -196,7 +238,9 @@ FILES = [
 ]
 
 
-@pytest.mark.parametrize(("data", "says"), FILES, ids=[row[1] + str(k) for k, row in enumerate(FILES)])
+@pytest.mark.parametrize(
+    ("data", "says"), FILES, ids=[row[1] + str(k) for k, row in enumerate(FILES)]
+)
 def test_no_toml_at_all(tmp_path: Path, data: bytes, says: str) -> None:
     """Whatever bytes come, the answer is one clear fault."""
     path = tmp_path / "job.toml"
@@ -229,7 +273,9 @@ def test_byte_order_mark_and_line_ends_are_tolerated(tmp_path: Path) -> None:
     path = tmp_path / "job.toml"
     path.write_bytes(b"\xef\xbb\xbf" + GOOD.replace("\n", "\r\n").encode())
     assert load_job(path) == load_text(GOOD, "x")
-    path.write_bytes(b"\xef\xbb\xbf" + _edited("floor = 1.2", "floor = 0").replace("\n", "\r\n").encode())
+    path.write_bytes(
+        b"\xef\xbb\xbf" + _edited("floor = 1.2", "floor = 0").replace("\n", "\r\n").encode()
+    )
     assert read_job(path)[1][0].line == _line_of(GOOD, "floor = 1.2")
 
 
@@ -238,8 +284,16 @@ def _inches(*edits: tuple[str, str]) -> str:
     lines = []
     for line in GOOD.splitlines():
         key, _, rest = line.partition(" = ")
-        if rest and key.isidentifier() and not re.search(r'"|true|false|rpm|flutes|number|density|ratio|schema', line):
-            rest = re.sub(r"-?\d+(\.\d+)?", lambda found: f"{float(found[0]) / 25.4:.4f}", rest.partition("#")[0])
+        if (
+            rest
+            and key.isidentifier()
+            and not re.search(r'"|true|false|rpm|flutes|number|density|ratio|schema', line)
+        ):
+            rest = re.sub(
+                r"-?\d+(\.\d+)?",
+                lambda found: f"{float(found[0]) / 25.4:.4f}",
+                rest.partition("#")[0],
+            )
         elif key == "at":
             rest = re.sub(r"-?\d+(\.\d+)?", lambda found: f"{float(found[0]) / 25.4:.4f}", rest)
         lines.append(f"{key} = {rest}" if rest else line)
@@ -251,7 +305,8 @@ def _inches(*edits: tuple[str, str]) -> str:
 
 
 def test_inches_are_scaled_once_and_defaults_are_not() -> None:
-    """A default of 0.3 mm must stay 0.3 mm in a job written in inches, and numbers without length keep their value."""
+    """A default of 0.3 mm must stay 0.3 mm in a job written in inches, and numbers without length
+    keep their value."""
     job = load_text(_inches(("recess = 0.0118", "")), "job.toml")
     assert job.blank.length == 9.4488 * 25.4
     assert job.insert[0].recess == 0.3
@@ -269,7 +324,8 @@ def test_messages_of_inch_jobs_speak_inches() -> None:
 
 
 def test_hardware_fills_what_is_not_given() -> None:
-    """Keys of the job win over the table, and the table's millimetres are not scaled in an inch job."""
+    """Keys of the job win over the table, and the table's millimetres are not scaled in an inch
+    job."""
     text = _edited("barrel = 6.5", 'hardware = "tee-nut-M6"').replace("flange = 15.0", "")
     insert = load_text(text, "job.toml").insert[0]
     assert (insert.barrel, insert.flange, insert.prongs) == (7.5, 19.0, 6.0)
@@ -284,7 +340,9 @@ def test_faults_found_later_are_placed(tmp_path: Path) -> None:
     path = tmp_path / "job.toml"
     path.write_text(GOOD, encoding="utf-8")
     source, _ = read_source(path)
-    placed = locate([Fault("insert[1].at[1]", "lies outside the board"), Fault("nowhere", "x")], source)
+    placed = locate(
+        [Fault("insert[1].at[1]", "lies outside the board"), Fault("nowhere", "x")], source
+    )
     assert placed[0].line == _line_of(GOOD, "at = [[34, -5]]")
     assert placed[0].value == "[34, -5]"
     assert placed[1].line is None
@@ -302,7 +360,11 @@ def test_key_and_path_round_trip(path: tuple[str | int, ...]) -> None:
 
 junk = st.recursive(
     st.one_of(st.none(), st.booleans(), st.integers(), st.floats(), st.text(max_size=3)).map(
-        lambda value: "[]" if value is None else json.dumps(value).replace("NaN", "nan").replace("Infinity", "inf")
+        lambda value: (
+            "[]"
+            if value is None
+            else json.dumps(value).replace("NaN", "nan").replace("Infinity", "inf")
+        )
     ),
     lambda inner: st.one_of(
         st.lists(inner, max_size=3).map(lambda items: f"[{', '.join(items)}]"),
@@ -312,14 +374,21 @@ junk = st.recursive(
     ),
     max_leaves=5,
 )
-KEYS = sorted({line.split(" =")[0] for line in GOOD.split("\n") if " = " in line and not line.startswith(("#", " "))})
+KEYS = sorted(
+    {
+        line.split(" =")[0]
+        for line in GOOD.split("\n")
+        if " = " in line and not line.startswith(("#", " "))
+    }
+)
 
 
 @pytest.mark.whole
 @settings(max_examples=250, derandomize=True, deadline=None)
 @given(st.sampled_from(KEYS), junk)
 def test_any_value_under_any_key_is_a_job_or_faults(key: str, value: str) -> None:
-    """Nothing a key can hold may end in anything but a job or faults that have a key and a message."""
+    """Nothing a key can hold may end in anything but a job or faults that have a key and a
+    message."""
     out, skipping = [], False
     for line in GOOD.split("\n"):
         if skipping:

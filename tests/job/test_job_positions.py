@@ -1,4 +1,5 @@
-"""A wrong line in a message sends the user to the wrong place: positions are held against `tomllib`."""
+"""A wrong line in a message sends the user to the wrong place: positions are held against
+`tomllib`."""
 
 from __future__ import annotations
 
@@ -27,7 +28,11 @@ def _basic(value: str) -> str:
 
 @st.composite
 def _key(draw: Any, name: str) -> str:
-    if name and all(c.isascii() and (c.isalnum() or c in "_-") for c in name) and draw(st.booleans()):
+    if (
+        name
+        and all(c.isascii() and (c.isalnum() or c in "_-") for c in name)
+        and draw(st.booleans())
+    ):
         return name
     if "'" not in name and "\n" not in name and draw(st.booleans()):
         return f"'{name}'"
@@ -37,10 +42,30 @@ def _key(draw: Any, name: str) -> str:
 scalars = st.one_of(
     st.integers(-999, 999).map(str),
     st.sampled_from(
-        ["1.5", "nan", "-inf", "1_000.5e3", "0x1F", "true", "1979-05-27 07:32:00Z", "1979-05-27", "07:32:00"]
+        [
+            "1.5",
+            "nan",
+            "-inf",
+            "1_000.5e3",
+            "0x1F",
+            "true",
+            "1979-05-27 07:32:00Z",
+            "1979-05-27",
+            "07:32:00",
+        ]
     ),
     text.map(_basic),
-    st.sampled_from(["'a # ] , b'", '"""x\n ] # " \\"" """', "'''\n= [\n'''", '""', "''", '"""a"""""', "'''b'''''"]),
+    st.sampled_from(
+        [
+            "'a # ] , b'",
+            '"""x\n ] # " \\"" """',
+            "'''\n= [\n'''",
+            '""',
+            "''",
+            '"""a"""""',
+            "'''b'''''",
+        ]
+    ),
 )
 
 
@@ -84,7 +109,9 @@ def documents(draw: Any) -> str:
     for name in names:
         for _ in range(draw(st.integers(1, 3)) if (many := draw(st.booleans())) else 1):
             written = draw(_key(name))
-            lines.append(f"[[ {written} ]]{draw(comment)}" if many else f" [{written}]{draw(comment)}")
+            lines.append(
+                f"[[ {written} ]]{draw(comment)}" if many else f" [{written}]{draw(comment)}"
+            )
             for inner in draw(st.lists(keys, max_size=3, unique=True)):
                 lines.append(f"  {draw(_key(inner))}={draw(values)}{draw(comment)}")
             if draw(st.booleans()):
@@ -93,8 +120,16 @@ def documents(draw: Any) -> str:
 
 
 def _paths(value: Any, at: tuple[str | int, ...] = ()) -> list[tuple[tuple[str | int, ...], Any]]:
-    items = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
-    return [pair for name, held in items for pair in [((*at, name), held), *_paths(held, (*at, name))]]
+    items = (
+        value.items()
+        if isinstance(value, dict)
+        else enumerate(value)
+        if isinstance(value, list)
+        else ()
+    )
+    return [
+        pair for name, held in items for pair in [((*at, name), held), *_paths(held, (*at, name))]
+    ]
 
 
 def _assert_found(text: str) -> None:
@@ -116,7 +151,8 @@ def _assert_found(text: str) -> None:
 @settings(max_examples=200, derandomize=True, deadline=None)
 @given(documents())
 def test_every_key_that_tomllib_finds_has_its_place(text: str) -> None:
-    """A key without a place, or with the place of another, would show up here: all paths, and no others."""
+    """A key without a place, or with the place of another, would show up here: all paths, and no
+    others."""
     _assert_found(text)
 
 
@@ -154,6 +190,7 @@ def test_nearest_is_the_table_around() -> None:
 
 
 def test_line_separators_of_unicode_are_no_line_ends() -> None:
-    """TOML ends lines with a line feed only; U+2028 inside a string must not shift the lines below."""
+    """TOML ends lines with a line feed only; U+2028 inside a string must not shift the lines
+    below."""
     found = scan('a = "x\u2028y\u0085"\nb = 1\n').find(("b",))
     assert found is not None and found.line == 2

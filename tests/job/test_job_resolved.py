@@ -41,7 +41,9 @@ def test_resolved_job_survives_json(sample: Path) -> None:
 @given(st.floats(0.01, 8.0), st.floats(-90, 90))
 def test_any_float_survives(edge: float, y: float) -> None:
     """Shortest round-trip text of floats: property over the whole range."""
-    text = GOOD.replace("edge_thickness = 5.0", f"edge_thickness = {edge!r}").replace("[34, -5]", f"[34, {y!r}]")
+    text = GOOD.replace("edge_thickness = 5.0", f"edge_thickness = {edge!r}").replace(
+        "[34, -5]", f"[34, {y!r}]"
+    )
     job = load_text(text, "x")
     assert from_resolved(json.loads(json.dumps(resolved_dict(job)))) == job
     assert job.board.edge_thickness == edge
@@ -55,7 +57,11 @@ def test_resolved_job_that_was_tampered_with_is_refused() -> None:
     del resolved["machine"]
     with pytest.raises(InputError) as caught:
         from_resolved(resolved)
-    assert {fault.key for fault in caught.value.faults} == {"board.thickness", "cutter[2].diameter", "machine"}
+    assert {fault.key for fault in caught.value.faults} == {
+        "board.thickness",
+        "cutter[2].diameter",
+        "machine",
+    }
     assert all(fault.file == "job.resolved.json" for fault in caught.value.faults)
 
 
@@ -64,7 +70,10 @@ def test_digest_follows_values_and_nothing_else() -> None:
     job = load_text(GOOD, "x")
     first = digest(job)
     assert len(first) == 8 and int(first, 16) >= 0
-    assert digest(load_text("# more\n" + GOOD.replace("thickness = 8.0", "thickness = 8"), "y")) == first
+    assert (
+        digest(load_text("# more\n" + GOOD.replace("thickness = 8.0", "thickness = 8"), "y"))
+        == first
+    )
     assert digest(load_text(GOOD.replace("floor = 1.2", "floor = 1.21"), "x")) != first
     assert digest(job, {"thickness": 10.5}) != first
     assert digest(job, {}) == first
@@ -81,7 +90,11 @@ def _in_inches(value: Any, kind: KeyKind) -> str:
     """The value as TOML, lengths divided by 25.4."""
     if isinstance(value, list):
         kinds = kind.items * len(value) if kind.repeated else kind.items
-        return "[" + ", ".join(_in_inches(item, inner) for item, inner in zip(value, kinds, strict=False)) + "]"
+        return (
+            "["
+            + ", ".join(_in_inches(item, inner) for item, inner in zip(value, kinds, strict=False))
+            + "]"
+        )
     return shown(value / 25.4 if kind.length else value)
 
 
@@ -97,12 +110,17 @@ def inch_text(text: str) -> str:
         elif kind.name == "list" and kind.items[0].table is not None:
             arrays += [(f"[[{name}]]", row, kind.items[0].table) for row in held]
     for header, row, table in arrays:
-        lines += ["", header, *(f"{key} = {_in_inches(value, fields_of(table)[key])}" for key, value in row.items())]
+        lines += [
+            "",
+            header,
+            *(f"{key} = {_in_inches(value, fields_of(table)[key])}" for key, value in row.items()),
+        ]
     return "\n".join(lines) + "\n"
 
 
 def test_the_same_job_in_inches_is_the_same_job() -> None:
-    """Every length, and nothing but lengths, is scaled: the two jobs agree within the last digits."""
+    """Every length, and nothing but lengths, is scaled: the two jobs agree within the last
+    digits."""
 
     def compare(a: Any, b: Any, at: str) -> None:
         if isinstance(a, dict):
@@ -146,7 +164,9 @@ HANDBOOK = [
 
 
 @pytest.mark.parametrize(("name", "radial", "tangential", "saturation"), HANDBOOK)
-def test_wood_moves_as_the_handbook_says(name: str, radial: float, tangential: float, saturation: float) -> None:
+def test_wood_moves_as_the_handbook_says(
+    name: str, radial: float, tangential: float, saturation: float
+) -> None:
     """A slip in a coefficient would shift every check of registration."""
     wood = woods()[name]
     for figure, shrinkage in ((wood.radial, radial), (wood.tangential, tangential)):

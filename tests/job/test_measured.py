@@ -1,4 +1,5 @@
-"""Reading measured places: forms that are taken, figures refused with file and line, and no bytes that crash."""
+"""Reading measured places: forms that are taken, figures refused with file and line, and no bytes
+that crash."""
 
 from __future__ import annotations
 
@@ -17,13 +18,17 @@ BLANK = BlankSection(length=1400.0, width=480.0, thickness=13.6)
 NAN = float("nan")
 
 
-def read(tmp_path: Path, text: str | bytes, scale: float = 1.0, blank: BlankSection | None = BLANK) -> Measured:
+def read(
+    tmp_path: Path, text: str | bytes, scale: float = 1.0, blank: BlankSection | None = BLANK
+) -> Measured:
     path = tmp_path / "blank.csv"
     path.write_bytes(text if isinstance(text, bytes) else text.encode())
     return read_measured(path, scale=scale, blank=blank)
 
 
-def faults(tmp_path: Path, text: str | bytes, **given_: object) -> list[tuple[int | None, str, str]]:
+def faults(
+    tmp_path: Path, text: str | bytes, **given_: object
+) -> list[tuple[int | None, str, str]]:
     with pytest.raises(InputError) as refused:
         read(tmp_path, text, **given_)
     assert all(fault.file.endswith("blank.csv") for fault in refused.value.faults)
@@ -38,12 +43,15 @@ TAKEN = {
     "semicolons and points": "x;y;thickness;height\n-600;200;13.61;13.70\n600;-200;13.5;\n",
     "tabs": "x\ty\tthickness\theight\n-600\t200\t13,61\t13.70\n600\t-200\t13.5\t\n",
     "quoted decimal commas": 'x,y,thickness,height\n-600,200,"13,61","13,70"\n600,-200,"13,5",\n',
-    "mark, line ends, comments, blanks": "\ufeff# mine\r\n\r\n X , Y , Thickness (mm) , Height [mm] \r\n"
+    "mark, line ends, comments, blanks": "\ufeff# mine\r\n\r\n X , Y , Thickness (mm) , Height "
+    "[mm] \r\n"
     "-600,200,13.61,13.70\r\n  # no\r\n600,-200,13.5,,\r\n",
     "old line ends": "x,y,thickness,height\r-600,200,13.61,13.70\r600,-200,13.5,\r",
-    "names and rows not filled in": "x,y,thickness,height,place\n-600,200,13.61,13.70,corner\n0,0,,,middle\n"
+    "names and rows not filled "
+    "in": "x,y,thickness,height,place\n-600,200,13.61,13.70,corner\n0,0,,,middle\n"
     '600,-200,13.5,,"over P1a; height only"\n',
-    "figures of one place in two lines": "x,y,thickness,height\n-600,200,13.61,\n600,-200,13.5,\n-600,200,13.61,13.7\n",
+    "figures of one place in two "
+    "lines": "x,y,thickness,height\n-600,200,13.61,\n600,-200,13.5,\n-600,200,13.61,13.7\n",
     "typographic minus": "x,y,thickness,height\n\u2212600,200,13.61,13.70\n600,\u2212200,13.5,\n",
 }
 
@@ -88,7 +96,12 @@ REFUSED = {
     "nan": ("x,y,thickness\n0,0,nan\n", 2, "thickness", "not a number"),
     "too many cells": ("x,y,thickness\n0,0,13,6\n", 2, "", "4 cells, not 3"),
     "no x": ("x,y,thickness\n,0,13.6\n", 2, "x", "missing"),
-    "another figure": ("x,y,thickness\n0,0,13.6\n9,0,13.5\n0,0,13.7\n", 4, "thickness", "13.60 mm, in line 2"),
+    "another figure": (
+        "x,y,thickness\n0,0,13.6\n9,0,13.5\n0,0,13.7\n",
+        4,
+        "thickness",
+        "13.60 mm, in line 2",
+    ),
     "zero": ("x,y,thickness\n0,0,0\n", 2, "thickness", "more than 0"),
     "negative": ("x,y,height\n0,0,-13.6\n", 2, "height", "more than 0"),
     "absurd": ("x,y,thickness\n0,0,19\n", 2, "thickness", "more than 30%"),
@@ -128,18 +141,36 @@ def test_missing_file_and_folder(tmp_path: Path) -> None:
 def test_too_many_places(tmp_path: Path) -> None:
     rows = "".join(f"{k % 700},{k // 700},13.6\n" for k in range(MOST_PLACES + 1))
     assert "places" in faults(tmp_path, "x,y,thickness\n" + rows)[0][2]
-    assert len(read(tmp_path, "x,y,thickness\n" + rows[: rows[:-1].rindex("\n") + 1])) == MOST_PLACES
+    assert (
+        len(read(tmp_path, "x,y,thickness\n" + rows[: rows[:-1].rindex("\n") + 1])) == MOST_PLACES
+    )
 
 
 CELLS = st.sampled_from(
-    ["x", "y", "thickness", "height", "0", "13.6", "13,6", "-1e400", "", '"', "#", "\x00", "é", "place"]
+    [
+        "x",
+        "y",
+        "thickness",
+        "height",
+        "0",
+        "13.6",
+        "13,6",
+        "-1e400",
+        "",
+        '"',
+        "#",
+        "\x00",
+        "é",
+        "place",
+    ]
 )
 SIGNS = st.sampled_from([",", ";", "\t", "\n", "\r\n", '"', " "])
 
 
 @given(
     st.one_of(
-        st.binary(max_size=200), st.lists(st.one_of(CELLS, SIGNS), max_size=60).map(lambda p: "".join(p).encode())
+        st.binary(max_size=200),
+        st.lists(st.one_of(CELLS, SIGNS), max_size=60).map(lambda p: "".join(p).encode()),
     )
 )
 @settings(max_examples=300, derandomize=True, deadline=None)

@@ -1,4 +1,5 @@
-"""Files that are none, jobs that hold too much, and texts that would do something to what shows them."""
+"""Files that are none, jobs that hold too much, and texts that would do something to what shows
+them."""
 
 from __future__ import annotations
 
@@ -51,7 +52,8 @@ def odd(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes here")
 @pytest.mark.parametrize("reader", READERS)
 def test_no_device_is_read_and_no_pipe_waited_for(odd: Path, reader: str) -> None:
-    """/dev/zero never ends and would fill the memory; a pipe that nobody writes to would keep us for ever."""
+    """/dev/zero never ends and would fill the memory; a pipe that nobody writes to would keep us
+    for ever."""
     raised: list[BaseException] = []
 
     def read() -> None:
@@ -68,7 +70,8 @@ def test_no_device_is_read_and_no_pipe_waited_for(odd: Path, reader: str) -> Non
 
 
 def test_a_file_is_read_up_to_the_limit_whatever_size_it_states(tmp_path: Path) -> None:
-    """Files under /proc state no size and hold bytes all the same; one that grows while it is read does too."""
+    """Files under /proc state no size and hold bytes all the same; one that grows while it is read
+    does too."""
     path = tmp_path / "x"
     path.write_bytes(b"x" * 100)
     assert read_regular(path, 100) == b"x" * 100
@@ -102,12 +105,17 @@ def test_a_job_of_thousands_is_refused_within_a_second(table: str, count: int) -
     assert time.process_time() - start < 1.0
     (fault,) = told.value.faults
     assert (fault.key, fault.value) == (table, str(count + 1))
-    assert fault.allowed == f"at most {MOST_PLACES[table]} in all tables together" and fault.line is not None
+    assert (
+        fault.allowed == f"at most {MOST_PLACES[table]} in all tables together"
+        and fault.line is not None
+    )
 
 
 def test_each_list_of_a_job_has_a_limit_and_the_limit_itself_passes() -> None:
     """One list without a limit would be enough to keep the checks busy."""
-    cutters = "".join(f"\n[[cutter]]\nnumber = {k}\n" for k in range(10, 10 + MOST_TABLES["cutter"] - 3))
+    cutters = "".join(
+        f"\n[[cutter]]\nnumber = {k}\n" for k in range(10, 10 + MOST_TABLES["cutter"] - 3)
+    )
     with pytest.raises(InputError) as told:
         load_text(COUPON + cutters, "x.toml")
     assert "cutter" in {fault.key for fault in told.value.faults}
@@ -117,7 +125,11 @@ def test_each_list_of_a_job_has_a_limit_and_the_limit_itself_passes() -> None:
             continue
         rows = ", ".join(f"[{k}.0, 5.0]" for k in range(most + 1))
         text = COUPON.replace(f"[{section}]\n", f"[{section}]\n{name} = [{rows}]\n", 1)
-        text = text.replace("\nstations = [[-100", "\n# stations = [[-100") if name == "stations" else text
+        text = (
+            text.replace("\nstations = [[-100", "\n# stations = [[-100")
+            if name == "stations"
+            else text
+        )
         with pytest.raises(InputError) as told:
             load_text(text, "x.toml")
         assert (key, str(most + 1)) in {(fault.key, fault.value) for fault in told.value.faults}
@@ -159,4 +171,7 @@ def test_letters_of_any_language_and_a_word_joined_by_hand_are_no_such_text() ->
 
 def test_what_is_printed_keeps_lines_and_tabs_and_escapes_the_rest() -> None:
     assert safe("a\tb\nc") == "a\tb\nc"
-    assert safe("\x1b[2J\r\x07\x7f\x9b\u202e\u2069") == r"\u001b[2J\u000d\u0007\u007f\u009b\u202e\u2069"
+    assert (
+        safe("\x1b[2J\r\x07\x7f\x9b\u202e\u2069")
+        == r"\u001b[2J\u000d\u0007\u007f\u009b\u202e\u2069"
+    )

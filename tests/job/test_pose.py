@@ -1,4 +1,5 @@
-"""The pose of a set-up: a place mirrored the wrong way is a seat beside its plug, a zero off by the blank's width."""
+"""The pose of a set-up: a place mirrored the wrong way is a seat beside its plug, a zero off by the
+blank's width."""
 
 from __future__ import annotations
 
@@ -33,7 +34,9 @@ def test_an_area_lies_elsewhere_than_its_corners():
     corners = [(1.0, 2.0), (5.0, 2.0), (5.0, 4.0)]
     for flip_about in ("x", "y"):
         pose = Pose("B", flip_about)
-        assert pose.shape(Polygon(corners)).equals(Polygon([pose.place(*corner) for corner in corners]))
+        assert pose.shape(Polygon(corners)).equals(
+            Polygon([pose.place(*corner) for corner in corners])
+        )
 
 
 def test_a_place_on_the_axis_is_written_as_minus_zero():
@@ -42,9 +45,12 @@ def test_a_place_on_the_axis_is_written_as_minus_zero():
 
 
 def test_the_corner_turns_with_the_blank():
-    """Front-left is the corner in front and at the left as the blank lies, in every set-up; what is touched turns."""
+    """Front-left is the corner in front and at the left as the blank lies, in every set-up; what is
+    touched turns."""
     job = load_job(Path(__file__).parents[2] / "samples" / "coupon.toml")
-    machine = job.machine.model_copy(update={"xy_zero": "front-left", "touch_at": (7.0, -3.0), "flip_about": "y"})
+    machine = job.machine.model_copy(
+        update={"xy_zero": "front-left", "touch_at": (7.0, -3.0), "flip_about": "y"}
+    )
     job = job.model_copy(update={"machine": machine})
     for setup in ("A", "B", "C"):
         assert pose_of(job, setup).zero == (-job.blank.length / 2, -job.blank.width / 2)

@@ -1,4 +1,5 @@
-"""The as-cut record: nothing is lost, what cannot be is refused, and what stands is what planning gets."""
+"""The as-cut record: nothing is lost, what cannot be is refused, and what stands is what planning
+gets."""
 
 from __future__ import annotations
 
@@ -35,11 +36,23 @@ FACTS = JobFacts(
     tolerance=0.1,
     groove_width=10.0,
     castings={
-        "groove": CastingFacts("groove", "groove", 8.8, _ring_distance, ((100.0, 0.0), (-100.0, 0.0))),
+        "groove": CastingFacts(
+            "groove", "groove", 8.8, _ring_distance, ((100.0, 0.0), (-100.0, 0.0))
+        ),
         "P1a": CastingFacts("P1a", "plug-pockets", 8.8),
         "P1b": CastingFacts("P1b", "plug-pockets", 8.8),
     },
-    operations=("dowels", "plug-pockets", "groove", "skim", "inserts", "deck-rough", "deck", "trim", "bolt-holes"),
+    operations=(
+        "dowels",
+        "plug-pockets",
+        "groove",
+        "skim",
+        "inserts",
+        "deck-rough",
+        "deck",
+        "trim",
+        "bolt-holes",
+    ),
     cutters={1: 6.0, 2: 20.0},
     planes=(9.9, 9.4, 8.9, 8.4),
     planned_plane=8.9,
@@ -106,7 +119,8 @@ STORY = (
 
 
 def test_numbers_and_stages_follow_the_work() -> None:
-    """An entry without number or stage could not be corrected, nor a width be told to belong to a stage."""
+    """An entry without number or stage could not be corrected, nor a width be told to belong to a
+    stage."""
     record = record_of(*STORY)
     assert [entry.n for entry in record.entries] == list(range(1, len(STORY) + 1))
     stages = [entry.stage for entry in record.entries]
@@ -115,7 +129,8 @@ def test_numbers_and_stages_follow_the_work() -> None:
 
 
 def test_settled_gives_the_planner_every_figure() -> None:
-    """A figure that is missing here would silently be predicted instead of taken from the machine."""
+    """A figure that is missing here would silently be predicted instead of taken from the
+    machine."""
     settled = record_of(*STORY).settled()
     assert settled.thickness == ((0, 0, 10.05),)
     assert settled.thickness_after == ((0, 0, 8.9),)
@@ -148,8 +163,11 @@ def test_as_dict_is_plain_and_in_a_fixed_order() -> None:
 
 
 def test_correction_supersedes_and_keeps() -> None:
-    """A corrected figure that still counted would spoil the plan; one that vanished would be lost."""
-    record = record_of(thickness(0, 0, 10.05), thickness(50, 0, 10.0), thickness(0, 0, 10.15, corrects=1))
+    """A corrected figure that still counted would spoil the plan; one that vanished would be
+    lost."""
+    record = record_of(
+        thickness(0, 0, 10.05), thickness(50, 0, 10.0), thickness(0, 0, 10.15, corrects=1)
+    )
     assert [entry.n for entry in record.standing] == [3, 2]
     assert len(record.entries) == 3
     assert record.corrected_by(1) == 3
@@ -158,13 +176,16 @@ def test_correction_supersedes_and_keeps() -> None:
 
 def test_correction_of_a_correction_keeps_the_first_place_and_stage() -> None:
     """The order of the work must not change when an early figure is mended late."""
-    record = record_of(*STORY[:12], thickness(0, 0, 10.0, corrects=1), thickness(0, 0, 10.1, corrects=13))
+    record = record_of(
+        *STORY[:12], thickness(0, 0, 10.0, corrects=1), thickness(0, 0, 10.1, corrects=13)
+    )
     assert record.entries[-1].stage == "blank"
     assert record.standing[0].n == 14
 
 
 def test_withdrawn_entry_counts_no_more() -> None:
-    """A stop recorded by mistake has no right figure; it must be possible to take it out of account."""
+    """A stop recorded by mistake has no right figure; it must be possible to take it out of
+    account."""
     record = record_of(*STORY[:11], Entry("withdrawn", corrects=11, date=DAY))
     assert record.settled().stop is None
     assert record.stage == "cast"
@@ -173,7 +194,9 @@ def test_withdrawn_entry_counts_no_more() -> None:
 
 def test_readings_at_one_place_are_averaged_and_fills_replaced() -> None:
     """Two readings of one place are two looks at one thing; two fills of a casting are not."""
-    record = record_of(thickness(0, 0, 10.0), thickness(0.5, 0, 10.2), cut("groove"), fill("groove", 0.9))
+    record = record_of(
+        thickness(0, 0, 10.0), thickness(0.5, 0, 10.2), cut("groove"), fill("groove", 0.9)
+    )
     settled = record.add(fill("groove", 0.7), FACTS).settled()
     assert settled.thickness == ((0, 0, pytest.approx(10.1)),)
     assert settled.fill == {"groove": 0.7}
@@ -181,7 +204,11 @@ def test_readings_at_one_place_are_averaged_and_fills_replaced() -> None:
 
 def test_top_up_is_settled_by_the_next_fill() -> None:
     """A topped-up casting counts with its old, lower fill until it is measured again."""
-    record = record_of(cut("groove"), fill("P1a", 2.0), Entry("top-up", casting="P1a", value=1.2, unit="mm", date=DAY))
+    record = record_of(
+        cut("groove"),
+        fill("P1a", 2.0),
+        Entry("top-up", casting="P1a", value=1.2, unit="mm", date=DAY),
+    )
     assert record.settled().fill == {"P1a": 2.0}
     assert record.settled().topped_up == ("P1a",)
     assert record.settled().top_ups == (("P1a", None, 1.2),)
@@ -191,7 +218,9 @@ def test_top_up_is_settled_by_the_next_fill() -> None:
 
 def test_widths_are_kept_by_stage() -> None:
     """What moisture did to the wood is the difference of widths of two stages."""
-    record = record_of(Entry("width", value=240.2, date=DAY), cut("groove"), Entry("width", value=239.8, date=DAY))
+    record = record_of(
+        Entry("width", value=240.2, date=DAY), cut("groove"), Entry("width", value=239.8, date=DAY)
+    )
     assert record.settled().widths == {"blank": 240.2, "A": 239.8}
 
 
@@ -222,18 +251,46 @@ REFUSED = {
         after(20, 0, 10.01),
         "thicker than before: entry 1 gives 10",
     ),
-    "thicker after than any": ((cut("groove"), stop(3)), after(20, 0, 10.2), "thicker than the blank was"),
-    "after before the skim": ((cut("groove"),), after(0, 0, 9.0), "no pass of the skim is recorded"),
-    "raw thickness after the skim": ((cut("groove"), stop(3)), thickness(0, 0, 10.0), "the skim has begun (entry 2)"),
-    "another thickness there": ((thickness(0, 0, 10.0),), thickness(0, 0, 10.6), "entry 1 gives 10 at the same place"),
+    "thicker after than any": (
+        (cut("groove"), stop(3)),
+        after(20, 0, 10.2),
+        "thicker than the blank was",
+    ),
+    "after before the skim": (
+        (cut("groove"),),
+        after(0, 0, 9.0),
+        "no pass of the skim is recorded",
+    ),
+    "raw thickness after the skim": (
+        (cut("groove"), stop(3)),
+        thickness(0, 0, 10.0),
+        "the skim has begun (entry 2)",
+    ),
+    "another thickness there": (
+        (thickness(0, 0, 10.0),),
+        thickness(0, 0, 10.6),
+        "entry 1 gives 10 at the same place",
+    ),
     "absurd thickness": ((), thickness(0, 0, 0.4), "units, digits?"),
     "off the blank": ((), thickness(151, 0, 10.0), "off the blank"),
-    "groove through the blank": ((thickness(100, 0, 9.0),), groove(100, 0, 9.0), "deeper than the blank is thick, 9"),
+    "groove through the blank": (
+        (thickness(100, 0, 9.0),),
+        groove(100, 0, 9.0),
+        "deeper than the blank is thick, 9",
+    ),
     "no groove there": ((), groove(0, 0, 8.8), "no groove at this place: it is 95 away"),
-    "groove after the pour": ((cut("groove"), fill("groove", 0.5)), groove(100, 0, 8.8), "filled with resin (entry 2)"),
+    "groove after the pour": (
+        (cut("groove"), fill("groove", 0.5)),
+        groove(100, 0, 8.8),
+        "filled with resin (entry 2)",
+    ),
     "unknown casting": ((cut("groove"),), fill("P9", 1.0), "no casting P9"),
     "fill before the cut": ((), fill("P1a", 1.0), "not recorded as cut"),
-    "fill under the floor": ((cut("groove"), groove(100, 0, 8.5)), fill("groove", 8.5), "lower than the floor"),
+    "fill under the floor": (
+        (cut("groove"), groove(100, 0, 8.5)),
+        fill("groove", 8.5),
+        "lower than the floor",
+    ),
     "pocket of the groove": (
         (),
         Entry("pocket-depth", casting="groove", value=8.0, date=DAY),
@@ -251,24 +308,52 @@ REFUSED = {
     ),
     "stop before the groove": ((), stop(3), "groove is not yet recorded as cut"),
     "stop beyond the planes": ((cut("groove"),), stop(5), "has no such pass of the skim"),
-    "stop grown back": ((cut("groove"), stop(3)), stop(2), "the pass at 8.90 is cut already (entry 2)"),
-    "stop after the inserts": ((cut("groove"), stop(3), cut("inserts")), stop(4), "inserts is cut (entry 3)"),
-    "inserts before the skim": ((cut("groove"),), cut("inserts"), "no pass of the skim is recorded"),
+    "stop grown back": (
+        (cut("groove"), stop(3)),
+        stop(2),
+        "the pass at 8.90 is cut already (entry 2)",
+    ),
+    "stop after the inserts": (
+        (cut("groove"), stop(3), cut("inserts")),
+        stop(4),
+        "inserts is cut (entry 3)",
+    ),
+    "inserts before the skim": (
+        (cut("groove"),),
+        cut("inserts"),
+        "no pass of the skim is recorded",
+    ),
     "deck before the skim": ((cut("groove"),), cut("deck"), "no pass of the skim is recorded"),
-    "trim before the deck": ((cut("groove"), stop(3)), cut("trim"), "deck is not yet recorded as cut"),
+    "trim before the deck": (
+        (cut("groove"), stop(3)),
+        cut("trim"),
+        "deck is not yet recorded as cut",
+    ),
     "touch for a later step": (
         (),
         Entry("touch", operation="deck", value=9.0, date=DAY),
         "no pass of the skim is recorded",
     ),
-    "touch too high": ((), Entry("touch", operation="groove", value=40.0, date=DAY), "no height of a face"),
+    "touch too high": (
+        (),
+        Entry("touch", operation="groove", value=40.0, date=DAY),
+        "no height of a face",
+    ),
     "unknown operation": ((), cut("flush"), "no operation flush"),
     "width of another blank": ((), Entry("width", value=24.0, date=DAY), "units, digits?"),
     "wet wood": ((), Entry("moisture", value=80.0, date=DAY), "no moisture content"),
     "unknown cutter": ((), Entry("coupon-diameter", cutter=9, value=6.0, date=DAY), "no cutter 9"),
-    "diameter of another cutter": ((), Entry("coupon-diameter", cutter=1, value=20.0, date=DAY), "should be 6"),
+    "diameter of another cutter": (
+        (),
+        Entry("coupon-diameter", cutter=1, value=20.0, date=DAY),
+        "should be 6",
+    ),
     "bias of a metre": ((), Entry("coupon-z", value=30.0, date=DAY), "no bias"),
-    "coupon of another width": ((), Entry("coupon-groove-width", value=14.0, date=DAY), "should be 10"),
+    "coupon of another width": (
+        (),
+        Entry("coupon-groove-width", value=14.0, date=DAY),
+        "should be 10",
+    ),
     "not a number": ((), thickness(0, 0, math.nan), "finite"),
     "infinite": ((), thickness(math.inf, 0, 10.0), "finite"),
     "zero": ((), thickness(0, 0, 0.0), "greater than 0"),
@@ -276,7 +361,11 @@ REFUSED = {
     "no such kind": ((), Entry("colour", value=1.0, date=DAY), "no kind of entry"),
     "no date": ((), Entry("coupon-z", value=0.1, date="17.5.2026"), "is no date"),
     "correcting nothing": ((), thickness(0, 0, 10.0, corrects=1), "there is no entry 1"),
-    "correcting another kind": ((cut("groove"),), thickness(0, 0, 10.0, corrects=1), "of another kind: cut groove"),
+    "correcting another kind": (
+        (cut("groove"),),
+        thickness(0, 0, 10.0, corrects=1),
+        "of another kind: cut groove",
+    ),
     "correcting twice": (
         (thickness(0, 0, 10.0), thickness(0, 0, 10.1, corrects=1)),
         thickness(0, 0, 10.2, corrects=1),
@@ -298,7 +387,10 @@ def test_what_cannot_be_is_refused_with_the_reason(case: str) -> None:
 
 ACCEPTED = {
     "thinner after the skim": ((thickness(0, 0, 10.0), cut("groove"), stop(3)), after(20, 0, 9.99)),
-    "thicker elsewhere": ((thickness(0, 0, 9.5), thickness(90, 0, 10.4), cut("groove"), stop(3)), after(40, 0, 9.9)),
+    "thicker elsewhere": (
+        (thickness(0, 0, 9.5), thickness(90, 0, 10.4), cut("groove"), stop(3)),
+        after(40, 0, 9.9),
+    ),
     "thickness nearby": ((thickness(0, 0, 10.0),), thickness(5, 0, 10.6)),
     "groove depth without a cut": ((), groove(100, 0, 8.8)),
     "just beside the groove": ((), groove(107, 0, 8.8)),
@@ -306,7 +398,10 @@ ACCEPTED = {
     "a proud fill": ((cut("groove"),), fill("P1a", -0.4)),
     "further passes": ((cut("groove"), stop(2)), stop(3)),
     "a touch in A": ((), Entry("touch", operation="groove", value=10.1, date=DAY)),
-    "a void seen late": ((cut("groove"), stop(3), cut("deck")), Entry("void", casting="P1a", date=DAY)),
+    "a void seen late": (
+        (cut("groove"), stop(3), cut("deck")),
+        Entry("void", casting="P1a", date=DAY),
+    ),
 }
 
 
@@ -318,7 +413,8 @@ def test_what_can_be_is_taken(case: str) -> None:
 
 
 def test_correction_that_makes_a_later_entry_impossible_is_refused() -> None:
-    """Mending a thickness below what was left after the skim would hide that one of the two is wrong."""
+    """Mending a thickness below what was left after the skim would hide that one of the two is
+    wrong."""
     record = record_of(thickness(0, 0, 10.0), cut("groove"), stop(3), after(0, 0, 9.0))
     fault = refused(record, thickness(0, 0, 8.9, corrects=1))[0]
     assert "with this, entry 4" in fault.says
@@ -354,7 +450,8 @@ def test_an_impossible_entry_is_not_blamed_on_the_next() -> None:
 
 
 def test_old_contradictions_do_not_hinder_new_entries() -> None:
-    """After a change of the job the record still takes figures, and says what does not fit any more."""
+    """After a change of the job the record still takes figures, and says what does not fit any
+    more."""
     record = record_of(cut("groove"), fill("P1b", 0.4))
     fewer = replace(FACTS, castings={name: FACTS.castings[name] for name in ("groove", "P1a")})
     assert record.add(fill("P1a", 0.5), fewer).settled().fill == {"P1b": 0.4, "P1a": 0.5}
@@ -379,7 +476,9 @@ def test_earlier_text_is_kept_byte_for_byte(tmp_path: Path) -> None:
     """Comments and spelling of a hand, and every earlier entry, must outlive each later command."""
     path = tmp_path / "job.ascut.toml"
     save_record(record_of(thickness(0, 0, 10.0)), path)
-    by_hand = path.read_bytes().replace(b"\n", b"\r\n") + "# höher als gedacht\r\n".encode().rstrip()
+    by_hand = (
+        path.read_bytes().replace(b"\n", b"\r\n") + "# höher als gedacht\r\n".encode().rstrip()
+    )
     path.write_bytes(by_hand)
     save_record(load_record(path).add(thickness(50, 0, 10.1), FACTS), path)
     content = path.read_bytes()
@@ -405,7 +504,9 @@ def test_units_of_the_file_stay(tmp_path: Path) -> None:
     """A job turned from mm to inch must not turn the figures of its record."""
     path = tmp_path / "job.ascut.toml"
     save_record(record_of(thickness(0, 0, 10.0)), path)
-    save_record(load_record(path).add(thickness(50.8, 0, 10.16), replace(FACTS, units="inch")), path)
+    save_record(
+        load_record(path).add(thickness(50.8, 0, 10.16), replace(FACTS, units="inch")), path
+    )
     assert load_record(path).settled().thickness == ((0, 0, 10.0), (50.8, 0, 10.16))
 
 
@@ -444,7 +545,10 @@ def test_failed_write_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.Mo
 
 
 HEAD = 'schema = 1\nunits = "mm"\n'
-GOOD = HEAD + '[[entry]]\nn = 1\ndate = 2026-05-17\nstage = "blank"\nkind = "thickness"\nat = [0, 0]\nvalue = 10.0\n'
+GOOD = (
+    HEAD + '[[entry]]\nn = 1\ndate = 2026-05-17\nstage = "blank"\nkind = "thickness"\nat = [0, '
+    "0]\nvalue = 10.0\n"
+)
 
 BROKEN = {
     "newer": (GOOD.replace("schema = 1", "schema = 2"), 1, "newer corepath"),
@@ -506,15 +610,29 @@ notes = st.text(max_size=60).filter(str.isprintable)
 
 
 @settings(derandomize=True, max_examples=60, deadline=None)
-@given(kind=st.sampled_from(sorted(KINDS)), value=lengths, x=lengths, name=names, note=notes, inch=st.booleans())
+@given(
+    kind=st.sampled_from(sorted(KINDS)),
+    value=lengths,
+    x=lengths,
+    name=names,
+    note=notes,
+    inch=st.booleans(),
+)
 def test_any_entry_survives_the_file(
-    tmp_path_factory: pytest.TempPathFactory, kind: str, value: float, x: float, name: str, note: str, inch: bool
+    tmp_path_factory: pytest.TempPathFactory,
+    kind: str,
+    value: float,
+    x: float,
+    name: str,
+    note: str,
+    inch: bool,
 ) -> None:
     """Whatever is in an entry, the file must be TOML that gives the same entry back."""
     spec = KINDS[kind]
     unit = 25.4 if inch else 1.0
     fields: dict[str, object] = {
-        "at": (x * unit, -x * unit), "casting": name, "operation": "skim", "cutter": 3, "pass": 4, "unit": "mm",
+        "at": (x * unit, -x * unit), "casting": name, "operation": "skim", "cutter": 3, "pass": 4,
+        "unit": "mm",
         "value": value * (unit if spec.value in ("length", "amount") else 1.0), "corrects": None,
         "plane": x * unit, "insert": name,
     }  # fmt: skip
@@ -526,7 +644,9 @@ def test_any_entry_survives_the_file(
     path = tmp_path_factory.mktemp("r") / "job.ascut.toml"
     save_record(Record((entry,), "inch" if inch else "mm", "Test", None, 1), path)
     again = load_record(path).entries[0]
-    assert replace(again, value=None, at=None, plane=None) == replace(entry, value=None, at=None, plane=None)
+    assert replace(again, value=None, at=None, plane=None) == replace(
+        entry, value=None, at=None, plane=None
+    )
     assert again.plane == (None if entry.plane is None else pytest.approx(entry.plane, rel=1e-9))
     if entry.value is not None:
         assert again.value == pytest.approx(entry.value, rel=1e-9)
@@ -574,4 +694,6 @@ def test_next_asks_for_the_width_again() -> None:
     """A width measured once is of use only with a second one in a later stage."""
     record = record_of(Entry("width", value=240.0, date=DAY), cut("groove"))
     assert any("--width W" in line for line in next_measurements(FACTS, record.settled()))
-    assert not any("--width W" in line for line in next_measurements(FACTS, record_of(cut("groove")).settled()))
+    assert not any(
+        "--width W" in line for line in next_measurements(FACTS, record_of(cut("groove")).settled())
+    )

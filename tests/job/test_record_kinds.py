@@ -1,4 +1,5 @@
-"""One table of the kinds of entry: what is added there must reach option, help, file, rules, planning and guide."""
+"""One table of the kinds of entry: what is added there must reach option, help, file, rules,
+planning and guide."""
 
 from __future__ import annotations
 
@@ -32,7 +33,13 @@ def _hot(entry: Entry, progress: object, facts: JobFacts) -> Iterator[Reason]:
 SAG = EntryKind(
     "sag of the casting",
     ("casting", "value"),
-    typed=(Typed("--sag", (("NAME", "casting"), ("S", "value")), "How far a casting sagged while it cured."),),
+    typed=(
+        Typed(
+            "--sag",
+            (("NAME", "casting"), ("S", "value")),
+            "How far a casting sagged while it cured.",
+        ),
+    ),
     after="groove",
     shows="resin",
     rule=_hot,
@@ -62,7 +69,9 @@ def sag(monkeypatch: pytest.MonkeyPatch) -> EntryKind:
     return SAG
 
 
-def test_a_new_kind_has_no_option_or_help(sag: EntryKind, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_new_kind_has_no_option_or_help(
+    sag: EntryKind, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     app = typer.Typer(rich_markup_mode=None)
     app.command(cls=RecordCommand)(record_command())
     shown = CliRunner().invoke(app, ["--help"], env={"COLUMNS": "200", "NO_COLOR": "1"}).output

@@ -1,4 +1,5 @@
-"""The number of a file's form: a newer one is refused in plain words, an older one is led to today's step by step."""
+"""The number of a file's form: a newer one is refused in plain words, an older one is led to
+today's step by step."""
 
 from __future__ import annotations
 
@@ -69,7 +70,8 @@ def test_a_slip_in_the_key_is_named() -> None:
 
 
 def test_an_older_job_is_led_through_every_step(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Two made-up changes of form, a key renamed and one moved: the older files still give the very same job."""
+    """Two made-up changes of form, a key renamed and one moved: the older files still give the very
+    same job."""
 
     def renamed(document: Mapping[str, Any]) -> dict[str, Any]:
         ring = dict(document["ring"])
@@ -99,7 +101,8 @@ def test_a_step_leaves_what_it_is_given() -> None:
 
 
 def test_measured_places_state_their_form_in_a_comment(tmp_path: Path) -> None:
-    """The list that check writes has the number; a newer one is not read, other comments are passed over."""
+    """The list that check writes has the number; a newer one is not read, other comments are passed
+    over."""
     path = tmp_path / "blank.csv"
     rows = "x,y,thickness\n0,0,10.6\n"
     for head in ("", "# schema = 1\n", "# schema: 1\n", "# schema\n", "# the schema = 9 of old\n"):
@@ -109,7 +112,11 @@ def test_measured_places_state_their_form_in_a_comment(tmp_path: Path) -> None:
     with pytest.raises(InputError) as told:
         read_measured(path)
     (fault,) = told.value.faults
-    assert (fault.line, fault.key, fault.value) == (2, "schema", "2") and "newer corepath" in fault.says
+    assert (fault.line, fault.key, fault.value) == (
+        2,
+        "schema",
+        "2",
+    ) and "newer corepath" in fault.says
     assert comment_number("#schema=12 ") == {"schema": 12} and comment_number("# schemas = 1") == {}
 
 
@@ -124,12 +131,17 @@ def test_a_resolved_job_states_its_form() -> None:
 
 
 def test_a_resolved_job_of_an_early_plan_is_still_read() -> None:
-    """Written by an early version, before there were numbers: keys that came since take their defaults."""
+    """Written by an early version, before there were numbers: keys that came since take their
+    defaults."""
     old = json.loads((Path(__file__).parent / "early.resolved.json").read_text(encoding="utf-8"))
     assert "schema" not in old and "milling" not in old and "screw" not in old
     job = from_resolved(old)
     assert resolved_dict(job)["milling"] and job.screw == ()
-    assert (job.title, job.groove.floor, job.blank.thickness) == (old["title"], 1.2, old["blank"]["thickness"])
+    assert (job.title, job.groove.floor, job.blank.thickness) == (
+        old["title"],
+        1.2,
+        old["blank"]["thickness"],
+    )
 
 
 @pytest.mark.parametrize("name", ["job.resolved.json", "report.json"])

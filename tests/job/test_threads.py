@@ -30,7 +30,11 @@ def test_each_thread_has_each_kind_in_more_than_one_length() -> None:
     for thread in ("M4", "M5", "M6", "M8", "#10-24", "#10-32", "1/4-20"):
         for kind in ("tee-nut", "flanged-insert", "knock-in-insert", "screw-in-insert"):
             usual = rows[f"{kind}-{thread}"]
-            mine = [row for name, row in rows.items() if name.startswith(f"{kind}-{thread}-") or row is usual]
+            mine = [
+                row
+                for name, row in rows.items()
+                if name.startswith(f"{kind}-{thread}-") or row is usual
+            ]
             assert len({row.length.value for row in mine}) == len(mine) >= 2
             assert {(row.barrel, row.flange, row.flange_thickness, row.prongs) for row in mine} == {
                 (usual.barrel, usual.flange, usual.flange_thickness, usual.prongs)
@@ -47,16 +51,28 @@ def test_figures_of_the_table_in_use_are_to_be_measured_and_given_ones_are_not()
     assert "measure yours" in said and "barrel 7.5" in said and "insert I1" in said
     (part,) = fit_cautions(job(**{**keys, "barrel": 7.62, "flange": 18.6}))
     assert "barrel" not in part and "length 10" in part
-    measured = {"barrel": 7.62, "flange": 18.6, "flange_thickness": 1.3, "length": 9.8, "prongs": 5.5}
+    measured = {
+        "barrel": 7.62,
+        "flange": 18.6,
+        "flange_thickness": 1.3,
+        "length": 9.8,
+        "prongs": 5.5,
+    }
     assert fit_cautions(job(**{**keys, **measured})) == ()
     assert fit_cautions(job(hardware=None)) == ()
 
 
 def test_a_bore_in_which_the_bolt_binds_is_told() -> None:
     """A bolt that comes through the bore and jams in the wood."""
-    keys = {**hardware()["tee-nut-M6"].keys(), "hardware": "tee-nut-M6", "barrel": 6.0, "clearance": 0.2}
+    keys = {
+        **hardware()["tee-nut-M6"].keys(),
+        "hardware": "tee-nut-M6",
+        "barrel": 6.0,
+        "clearance": 0.2,
+    }
     assert any(
-        "bore of 6.2 mm is narrower than the fine clearance hole of M6, 6.4" in s for s in fit_cautions(job(**keys))
+        "bore of 6.2 mm is narrower than the fine clearance hole of M6, 6.4" in s
+        for s in fit_cautions(job(**keys))
     )
 
 
@@ -64,9 +80,13 @@ def test_a_bolt_hole_between_two_bolts_is_told() -> None:
     """6.2 mm: an M6 bolt binds, an M5 rattles."""
     assert fit_cautions(job(6.6)) == ()
     (said,) = fit_cautions(job(6.2))
-    assert said.startswith("plug P1: a bolt hole of 6.2 mm is wider than the coarse clearance hole of #10")
+    assert said.startswith(
+        "plug P1: a bolt hole of 6.2 mm is wider than the coarse clearance hole of #10"
+    )
     assert "narrower than the fine one of M6 (6.4)" in said
-    assert fit_cautions(job(2.0))[0].endswith("is narrower than the fine one of M3 (3.2), by ISO 273 and its like")
+    assert fit_cautions(job(2.0))[0].endswith(
+        "is narrower than the fine one of M3 (3.2), by ISO 273 and its like"
+    )
     assert "is wider" in fit_cautions(job(12.0))[0] and "narrower" not in fit_cautions(job(12.0))[0]
     assert suits(6.6) == ["M6"] and suits(5.5) == ["M5", "#10-24", "#10-32"]
 
@@ -76,7 +96,9 @@ def test_every_dimension_can_be_given() -> None:
     assert set(hardware()["tee-nut-M6"].keys()) <= set(InsertSection.model_fields)
 
 
-def test_a_thread_that_no_table_of_holes_has_is_a_fault_with_its_row(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_thread_that_no_table_of_holes_has_is_a_fault_with_its_row(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     """A row added to the table of hardware ended each command with a KeyError."""
     row = replace(hardware()["tee-nut-M6"], name="tee-nut-M7", thread="M7")
     monkeypatch.setattr("corepath.job.tables.threads.hardware", lambda: {"tee-nut-M7": row})
@@ -87,13 +109,17 @@ def test_a_thread_that_no_table_of_holes_has_is_a_fault_with_its_row(monkeypatch
 
 @pytest.mark.parametrize(
     ("typed", "meant"),
-    [("M6 tee nut", "tee-nut-M6"), ("Tee_Nut m6", "tee-nut-M6"), ("m8-tnut", "tee-nut-M8"), ("tee nut", ""),
+    [("M6 tee nut", "tee-nut-M6"), ("Tee_Nut m6", "tee-nut-M6"), ("m8-tnut", "tee-nut-M8"),
+    ("tee nut", ""),
      ("tee-nut-M7", ""), ("1/4-20 flanged insert", "flanged-insert-1/4-20")],
 )  # fmt: skip
 def test_a_name_of_another_size_is_never_offered(typed: str, meant: str) -> None:
-    """`M6 tee nut` was taken for tee-nut-M8: its seat would have been bored 22 wide for a flange of 19."""
+    """`M6 tee nut` was taken for tee-nut-M8: its seat would have been bored 22 wide for a flange of
+    19."""
     coupon = (SAMPLES / "coupon.toml").read_text()
     with pytest.raises(InputError) as told:
         load_text(coupon.replace("through = false", f'hardware = "{typed}"'), "x.toml")
     (fault,) = told.value.faults
-    assert fault.says == (f"unknown hardware; did you mean {meant}?" if meant else "unknown hardware")
+    assert fault.says == (
+        f"unknown hardware; did you mean {meant}?" if meant else "unknown hardware"
+    )

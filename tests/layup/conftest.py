@@ -17,7 +17,8 @@ GENTLE = [[-120, 3.4], [-60, 0.8], [0, 0], [60, 1.1], [120, 4.2]]
 
 @pytest.fixture(scope="session")
 def rocker_job() -> Callable[..., Job]:
-    """`rocker_job(cradle=True)` is the coupon with those keys in `[layup]`; its rocker is not the same at both ends."""
+    """`rocker_job(cradle=True)` is the coupon with those keys in `[layup]`; its rocker is not the
+    same at both ends."""
 
     def make(**keys: Any) -> Job:
         given = {"rocker": GENTLE, "skin_below": 0.6, "skin_above": 0.8, **keys}

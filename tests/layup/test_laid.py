@@ -54,7 +54,9 @@ def test_shape_is_seen_from_above(laid):
     _, board = laid
     square = shapely.box(-100.0, -20.0, 100.0, 20.0)
     seen = board.shape(square, board.kept)
-    assert seen.bounds[2] == pytest.approx((R - board.kept) * math.sin(100.0 / (R - board.kept)), abs=1e-4)
+    assert seen.bounds[2] == pytest.approx(
+        (R - board.kept) * math.sin(100.0 / (R - board.kept)), abs=1e-4
+    )
     assert seen.area < square.area
 
 
@@ -67,7 +69,8 @@ def test_bolts_name_plugs_and_inserts(rocker_job, tmp_path):
 
 
 def test_the_underside_is_the_longest_on_a_hollow_form(laid):
-    """On a circle the form's own face has the radius R, where the core's length is an arc of R - 4.6."""
+    """On a circle the form's own face has the radius R, where the core's length is an arc of R -
+    4.6."""
     _, board = laid
     x = np.array([-100.0, 0.0, 64.0])
     assert np.abs(x + board.under_shift(x) - x * R / (R - 4.6)).max() < 1e-4
@@ -83,8 +86,9 @@ class Wedge:
 
 
 def test_a_core_that_tapers_keeps_its_length_lower(laid):
-    """Middle of the wedge: 4 - 0.01 |x| over the core's bottom, 0.01 |x| below the 4.0 that is taken. Its integral over
-    the turn d(x / 1995.4) is 0.01 x^2 / 2 / 1995.4: places lie nearer to the middle by that, at either end."""
+    """Middle of the wedge: 4 - 0.01 |x| over the core's bottom, 0.01 |x| below the 4.0 that is
+    taken. Its integral over the turn d(x / 1995.4) is 0.01 x^2 / 2 / 1995.4: places lie nearer to
+    the middle by that, at either end."""
     _, board = laid
     wedge = replace(board, deck=Wedge())
     x = np.array([-100.0, 0.0, 60.0])
@@ -100,9 +104,12 @@ def test_the_skins_reach_beyond_the_slot_unless_the_job_says_otherwise(rocker_jo
 
 
 def test_a_pin_stands_on_the_cradle_under_its_dowel_hole(laid):
-    """On a circle the hole's axis runs through the centre: at the face X = R sin(a) with a = x / (R - 4.6)."""
+    """On a circle the hole's axis runs through the centre: at the face X = R sin(a) with a = x / (R
+    - 4.6)."""
     _, board = laid
     for x, pin in zip((-113.0, 102.0), pins_of(board, [(-113.0, 0.0), (102.0, 3.0)]), strict=True):
         angle = x / (R - 4.6)
-        assert (pin.x, pin.z) == pytest.approx((R * math.sin(angle), R * (1.0 - math.cos(angle))), abs=1e-4)
+        assert (pin.x, pin.z) == pytest.approx(
+            (R * math.sin(angle), R * (1.0 - math.cos(angle))), abs=1e-4
+        )
         assert pin.tilt == pytest.approx(angle, abs=1e-5)

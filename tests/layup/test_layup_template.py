@@ -42,26 +42,41 @@ def rings(document, layer: str) -> list[shapely.LinearRing]:
     return [shapely.LinearRing(list(line.get_points("xy"))) for line in found]
 
 
-@pytest.mark.parametrize("kind", [{}, {"flat": True}, {"form": True}, {"on": "deck"}, {"on": "bottom"}])
+@pytest.mark.parametrize(
+    "kind", [{}, {"flat": True}, {"form": True}, {"on": "deck"}, {"on": "bottom"}]
+)
 def test_dxf_is_sound_and_in_mm(prepared, kind):
-    """Outside check: the audit of a library that did not write the geometry, and the unit code of the format."""
+    """Outside check: the audit of a library that did not write the geometry, and the unit code of
+    the format."""
     document = read(dxf_text(template_of(prepared, **kind)))
     auditor = document.audit()
     assert not auditor.errors and not auditor.fixes
     assert document.header["$INSUNITS"] == 4
 
 
-@pytest.mark.parametrize("kind", [{}, {"flat": True}, {"form": True}, {"on": "deck"}, {"on": "bottom"}])
+@pytest.mark.parametrize(
+    "kind", [{}, {"flat": True}, {"form": True}, {"on": "deck"}, {"on": "bottom"}]
+)
 def test_a_template_of_an_inch_job_speaks_inches(rocker_job, tmp_path, kind):
     """Its bar is 4 in, 101.6 on paper; every word on it, in pages and in the DXF is in inches."""
-    inch = template_of(prepare_job(rocker_job().model_copy(update={"units": "inch"}), tmp_path), **kind)
+    inch = template_of(
+        prepare_job(rocker_job().model_copy(update={"units": "inch"}), tmp_path), **kind
+    )
     whole, *paged = [svg_text(inch), *pages(inch, "letter")]
     words = [found for text in (whole, *paged) for found in re.findall(r">([^<]+)</text>", text)]
     words += [text.dxf.text for text in read(dxf_text(inch)).modelspace().query("TEXT")]
     assert not [one for one in words if re.search(r"\bmm\b", one)]
-    assert "each bar 4 in, +/- 0.008;" in words and any(one.startswith("4 in +/- 0.008") for one in words)
-    bars = [c.points for c in inch.shapes if c.layer == "check bar" and getattr(c, "points", None) is not None]
-    assert sum(np.linalg.norm(np.diff(line, axis=0)) == pytest.approx(4 * 25.4) for line in bars) == 2
+    assert "each bar 4 in, +/- 0.008;" in words and any(
+        one.startswith("4 in +/- 0.008") for one in words
+    )
+    bars = [
+        c.points
+        for c in inch.shapes
+        if c.layer == "check bar" and getattr(c, "points", None) is not None
+    ]
+    assert (
+        sum(np.linalg.norm(np.diff(line, axis=0)) == pytest.approx(4 * 25.4) for line in bars) == 2
+    )
     ruled = re.search(r'class="check-bar"[^>]*x1="10"[^>]*x2="([\d.]+)"', paged[0])
     assert ruled is None or float(ruled[1]) == pytest.approx(111.6)
 
@@ -81,8 +96,12 @@ def test_areas_come_back_within_a_hundredth(prepared):
     (hole,) = document.modelspace().query('CIRCLE[layer=="bolt holes"]')
     assert tuple(hole.dxf.center)[:2] == pytest.approx((-66.0, 7.0), abs=1e-6)
     assert hole.dxf.radius == pytest.approx(2.75)
-    crosses = [line.get_points() for line in document.modelspace() if line.dxf.layer == "bolt centres"]
-    (reach,) = {round(x + 66.0, 3) for cross in crosses for x, y, *_ in cross if 0.01 < x + 66.0 < 30.0}
+    crosses = [
+        line.get_points() for line in document.modelspace() if line.dxf.layer == "bolt centres"
+    ]
+    (reach,) = {
+        round(x + 66.0, 3) for cross in crosses for x, y, *_ in cross if 0.01 < x + 66.0 < 30.0
+    }
     assert reach == pytest.approx(max(5.5, bolts_of(prepared.job, board)[0].wide) / 2.0 + 3.0), (
         "3 mm beyond what it marks"
     )
@@ -92,7 +111,9 @@ def test_check_bars_are_100_long(prepared):
     for kind in ({}, {"flat": True}, {"form": True}):
         document = read(dxf_text(template_of(prepared, **kind)))
         bars = document.modelspace().query('LWPOLYLINE[layer=="check bar"]')
-        lengths = sorted(float(np.ptp(np.array(list(bar.get_points("xy"))), axis=0).max()) for bar in bars)
+        lengths = sorted(
+            float(np.ptp(np.array(list(bar.get_points("xy"))), axis=0).max()) for bar in bars
+        )
         assert lengths[-2:] == [100.0, 100.0]
 
 
@@ -101,9 +122,17 @@ def test_marks_that_survive_lay_up_stand_at_the_blanks_ends(prepared):
     document = read(dxf_text(template_of(prepared)))
     (edge,) = rings(document, "blank edge")
     assert edge.bounds == pytest.approx((-120.0, -45.0, 120.0, 45.0))
-    marks = [np.array(list(m.get_points("xy"))) for m in document.modelspace().query('LWPOLYLINE[layer=="end marks"]')]
+    marks = [
+        np.array(list(m.get_points("xy")))
+        for m in document.modelspace().query('LWPOLYLINE[layer=="end marks"]')
+    ]
     assert all(min(abs(abs(m[0, 0]) - 120.0), abs(abs(m[0, 1]) - 45.0)) < 1e-9 for m in marks)
-    assert {tuple(np.round(m[0], 6) + 0.0) for m in marks} >= {(-120.0, 0.0), (120.0, 0.0), (0.0, -45.0), (0.0, 45.0)}
+    assert {tuple(np.round(m[0], 6) + 0.0) for m in marks} >= {
+        (-120.0, 0.0),
+        (120.0, 0.0),
+        (0.0, -45.0),
+        (0.0, 45.0),
+    }
 
 
 def test_on_the_deck_places_move_by_the_face(prepared):
@@ -116,7 +145,8 @@ def test_on_the_deck_places_move_by_the_face(prepared):
 
 
 def test_on_the_underside_places_move_by_it_and_are_seen_from_below(prepared):
-    """A sheet laid on the bottom with the deck's Y would put each hole on the other side of the middle line."""
+    """A sheet laid on the bottom with the deck's Y would put each hole on the other side of the
+    middle line."""
     laid = laid_up(prepared.job, prepared.board)
     template = template_of(prepared, on="bottom")
     (hole,) = read(dxf_text(template)).modelspace().query('CIRCLE[layer=="bolt holes"]')
@@ -148,7 +178,11 @@ def test_svg_is_true_to_size(prepared):
     points = np.cumsum(numbers(outline.attrib["d"]), axis=0)
     left, low, right, high = prepared.board.outline.bounds
     assert np.ptp(points, axis=0) == pytest.approx([right - left, high - low], abs=0.01)
-    bars = [numbers(path.attrib["d"]) for path in root.iter(f"{SVG}path") if path.attrib["class"] == "check-bar"]
+    bars = [
+        numbers(path.attrib["d"])
+        for path in root.iter(f"{SVG}path")
+        if path.attrib["class"] == "check-bar"
+    ]
     assert max(abs(bar[1]).max() for bar in bars) == 100.0
 
 
@@ -171,7 +205,9 @@ def test_pages_cover_the_template_and_overlap(large, paper):
         assert sorted(size) == sorted(PAPERS[paper])
         joins = [line for line in root.iter(f"{SVG}line") if line.attrib["class"] == "join"]
         assert len(joins) == 8
-        (window,) = [rect for rect in root.iter(f"{SVG}rect") if rect.attrib.get("class") == "window"]
+        (window,) = [
+            rect for rect in root.iter(f"{SVG}rect") if rect.attrib.get("class") == "window"
+        ]
         box = [float(window.attrib[name]) for name in ("x", "y", "width", "height")]
         assert box[0] + box[2] <= size[0] - 5.0 and box[1] + box[3] <= size[1] - 5.0
         blank = [path for path in root.iter(f"{SVG}path") if path.attrib["class"] == "blank-edge"]
@@ -186,7 +222,8 @@ def test_pages_cover_the_template_and_overlap(large, paper):
 
 
 def test_rib_top_is_as_long_as_the_core_between_its_marks(rocker_job, tmp_path):
-    """The form and the map are one curve: length along the top, at the height where the core keeps its own."""
+    """The form and the map are one curve: length along the top, at the height where the core keeps
+    its own."""
     job = rocker_job(form_skin=3.0)
     prepared = prepare_job(job, tmp_path)
     form = form_of(job, prepared.board)
@@ -205,9 +242,17 @@ def test_form_counts_and_heights(rocker_job, tmp_path):
     assert form.top[:, 1].min() == pytest.approx(46.0, abs=1e-3)
     assert form.spacer == pytest.approx((18.0, 46.0))
     assert form.spacers == 3 * len(form.along)
-    # rises of 3.4 and 4.2 at the stations +/-120, which the blank's ends overrun by a few hundredths
+    # rises of 3.4 and 4.2 at the stations +/-120, which the blank's ends overrun by a few
+    # hundredths
     said = " ".join(template_of(prepare_job(job, tmp_path), form=True).says)
-    left, low, right = (float(figure) for figure in re.findall(r"(\d+\.\d\d) (?:high )?at its", said))
+    left, low, right = (
+        float(figure)
+        for figure in re.findall(
+            r"(\d+\.\d\d) (?:high )?at "
+            r"its",
+            said,
+        )
+    )
     assert (left, low, right) == pytest.approx((49.4, 46.0, 50.2), abs=0.06)
     assert "X+ to the right" in said
 

@@ -1,4 +1,5 @@
-"""The form's curve against closed forms: a wrong length along it puts every bolt hole off its plug."""
+"""The form's curve against closed forms: a wrong length along it puts every bolt hole off its
+plug."""
 
 import math
 
@@ -11,13 +12,19 @@ from corepath.layup.curve import Rocker, rocker_faults
 
 
 def circle(radius: float, half: float = 700.0, count: int = 29) -> Rocker:
-    return Rocker([(x, radius - math.sqrt(radius**2 - x * x)) for x in np.linspace(-half, half, count).tolist()])
+    return Rocker(
+        [
+            (x, radius - math.sqrt(radius**2 - x * x))
+            for x in np.linspace(-half, half, count).tolist()
+        ]
+    )
 
 
 @pytest.mark.parametrize("radius", [2500.0, 6000.0, 40_000.0])
 @pytest.mark.parametrize("height", [0.0, 6.3, -20.0])
 def test_on_a_circle_chord_and_rise_are_sine_and_cosine_of_the_arc(radius: float, height: float):
-    """Geometry of the circle: x = R sin(s/R), z = R (1 - cos(s/R)); a parallel at height t has the radius R - t."""
+    """Geometry of the circle: x = R sin(s/R), z = R (1 - cos(s/R)); a parallel at height t has the
+    radius R - t."""
     curve = circle(radius)
     arc = np.linspace(-600.0, 600.0, 25)
     under = curve.under(arc, height)
@@ -57,7 +64,9 @@ def test_beyond_the_stations_the_form_goes_on_straight():
     curve = Rocker([(-400.0, 30.0), (-100.0, 2.0), (0.0, 0.0), (150.0, 4.0), (400.0, 33.0)])
     slope = float(curve.slope(400.0))
     assert float(curve.rise(500.0)) == pytest.approx(33.0 + 100.0 * slope, abs=1e-9)
-    assert float(curve.arc(500.0) - curve.arc(400.0)) == pytest.approx(100.0 * math.hypot(1.0, slope), abs=1e-9)
+    assert float(curve.arc(500.0) - curve.arc(400.0)) == pytest.approx(
+        100.0 * math.hypot(1.0, slope), abs=1e-9
+    )
     assert float(curve.bend(500.0)) == 0.0
 
 

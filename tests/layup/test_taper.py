@@ -1,8 +1,9 @@
 """How far a core that tapers shifts along its form, by walking along the form piece by piece.
 
-Pure bending (beam theory, textbook): the fibre through the centroid of the section keeps its length. Over a piece dx of
-flat core the form is ds long with ds · (1 - c · k) = dx, c the centroid's height over the form and k its curvature. The
-equation is solved for the core's own centroids and for one height all along; the ends differ by what the tool tells.
+Pure bending (beam theory, textbook): the fibre through the centroid of the section keeps its
+length. Over a piece dx of flat core the form is ds long with ds · (1 - c · k) = dx, c the
+centroid's height over the form and k its curvature. The equation is solved for the core's own
+centroids and for one height all along; the ends differ by what the tool tells.
 """
 
 from __future__ import annotations
@@ -22,7 +23,9 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 
 
 @pytest.mark.whole
-@pytest.mark.parametrize(("sample", "nose", "wanted"), [("rocker-1100", 556.0, 0.32), ("cradle-460", 212.0, 0.12)])
+@pytest.mark.parametrize(
+    ("sample", "nose", "wanted"), [("rocker-1100", 556.0, 0.32), ("cradle-460", 212.0, 0.12)]
+)
 def test_the_taper_is_told_in_its_size(sample: str, nose: float, wanted: float) -> None:
     """`wanted` stands in docs/layup.md; a hole is drilled by the figure, and the edge dressed."""
     job = load_job(SAMPLES / f"{sample}.toml")
@@ -33,7 +36,9 @@ def test_the_taper_is_told_in_its_size(sample: str, nose: float, wanted: float) 
     x = np.linspace(0.0, job.blank.length / 2.0, 601)
     y = np.linspace(-job.blank.width / 2.0, job.blank.width / 2.0, 201)
     high = board.deck.height(x[:, None], y[None, :])
-    centroid = job.layup.skin_below + np.trapezoid(high**2 / 2.0, y, axis=1) / np.trapezoid(high, y, axis=1)
+    centroid = job.layup.skin_below + np.trapezoid(high**2 / 2.0, y, axis=1) / np.trapezoid(
+        high, y, axis=1
+    )
     laid = laid_up(job, board)
 
     def end(height: np.ndarray) -> float:
@@ -44,7 +49,9 @@ def test_the_taper_is_told_in_its_size(sample: str, nose: float, wanted: float) 
             bend = form(under, 2) / long**3
             return np.asarray(1.0 / (long * (1.0 - np.interp(at, x, height) * bend)))
 
-        return float(solve_ivp(pace, (0.0, nose), [0.0], rtol=1e-9, atol=1e-9, max_step=4.0).y[0, -1])
+        return float(
+            solve_ivp(pace, (0.0, nose), [0.0], rtol=1e-9, atol=1e-9, max_step=4.0).y[0, -1]
+        )
 
     tapered, alike = end(centroid), end(np.full_like(x, laid.kept))
     shift = (tapered - alike) * float(np.hypot(1.0, form(tapered, 1)))

@@ -1,4 +1,5 @@
-"""The clock against closed forms: trapezoid, triangle, circle, corner; and against a slow step-by-step machine."""
+"""The clock against closed forms: trapezoid, triangle, circle, corner; and against a slow
+step-by-step machine."""
 
 from __future__ import annotations
 
@@ -11,7 +12,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from corepath.motion.clock import EXACT_DEVIATION, Limits, corner_speed, leg_seconds, minutes, seconds
+from corepath.motion.clock import (
+    EXACT_DEVIATION,
+    Limits,
+    corner_speed,
+    leg_seconds,
+    minutes,
+    seconds,
+)
 from corepath.motion.program import Move, Pass, arc, line, rapid
 from corepath.planning.report.times import CHANGE, CHANGE_BY_MACHINE, STOP
 
@@ -29,7 +37,8 @@ def along_x(distance: float, speed: float) -> list[Move]:
 @pytest.mark.parametrize(
     ("distance", "speed", "accel", "expected"),
     [
-        # Rest to rest: t = d/v + v/a from d = v²/a on, else 2 sqrt(d/a). Textbook kinematics, from memory.
+        # Rest to rest: t = d/v + v/a from d = v²/a on, else 2 sqrt(d/a). Textbook kinematics, from
+        # memory.
         (100.0, 60.0, 500.0, 1.7866667),
         (7.2, 60.0, 500.0, 0.24),
         (5.0, 60.0, 500.0, 0.2),
@@ -44,15 +53,19 @@ def test_single_line_takes_the_time_of_a_trapezoid(
 
 
 def test_straight_polyline_takes_the_time_of_one_line() -> None:
-    """Cutting a line into a thousand moves must cost nothing: look-ahead passes straight corners at speed."""
+    """Cutting a line into a thousand moves must cost nothing: look-ahead passes straight corners at
+    speed."""
     whole = seconds(along_x(250.0, 60.0), limits()).sum()
     parts = [rapid(0, 0, 0)] + [line(0.25 * k, 0, 0, 60 * MINUTE) for k in range(1, 1001)]
     assert seconds(parts, limits()).sum() == pytest.approx(whole, abs=1e-6)
 
 
-@pytest.mark.parametrize(("inner", "speed"), [(90.0, 4.9135), (120.0, 8.0400), (150.0, 16.8368), (170.0, 51.1655)])
+@pytest.mark.parametrize(
+    ("inner", "speed"), [(90.0, 4.9135), (120.0, 8.0400), (150.0, 16.8368), (170.0, 51.1655)]
+)
 def test_corner_speed_is_that_of_the_arc_that_rounds_it(inner: float, speed: float) -> None:
-    """a 500 mm/s², deviation 0.02 mm: v = sqrt(a d s/(1 - s)), s = sin(inner/2); geometry, worked by hand.
+    """a 500 mm/s², deviation 0.02 mm: v = sqrt(a d s/(1 - s)), s = sin(inner/2); geometry, worked
+    by hand.
 
     Two long lines at 200 mm/s: the time lost against two from corner speed to full speed is closed.
     """
@@ -68,7 +81,8 @@ def test_corner_speed_is_that_of_the_arc_that_rounds_it(inner: float, speed: flo
 
 
 def test_circle_is_held_to_its_acceleration() -> None:
-    """Radius 10, a 500: at most sqrt(a r) = 70.71 mm/s (textbook kinematics, from memory), whatever the feed."""
+    """Radius 10, a 500: at most sqrt(a r) = 70.71 mm/s (textbook kinematics, from memory), whatever
+    the feed."""
     moves = [rapid(10, 0, 0), arc(False, 10, 0, 0, -10, 0, 60000.0)]
     top = math.sqrt(500.0 * 10.0)
     length = math.tau * 10.0
@@ -76,7 +90,8 @@ def test_circle_is_held_to_its_acceleration() -> None:
 
 
 def test_helix_counts_its_length_in_space() -> None:
-    """NIST IR 6556, 2.1.2.6: the feed is along the helix; at a small feed the time is length over feed."""
+    """NIST IR 6556, 2.1.2.6: the feed is along the helix; at a small feed the time is length over
+    feed."""
     moves = [rapid(10, 0, 0), arc(True, 10, 0, -30, -10, 0, MINUTE)]
     length = math.hypot(math.tau * 10.0, 30.0)
     assert seconds(moves, limits(accel=1e6))[1] == pytest.approx(length, rel=1e-5)
@@ -96,9 +111,14 @@ def test_polyline_of_a_circle_is_no_faster_than_the_circle() -> None:
     """Short chords turn so little that the deviation alone would let them pass at any speed."""
     feed, n = 60000.0, 720
     chords = [rapid(10, 0, 0)]
-    chords += [line(10 * math.cos(k * math.tau / n), 10 * math.sin(k * math.tau / n), 0, feed) for k in range(1, n + 1)]
+    chords += [
+        line(10 * math.cos(k * math.tau / n), 10 * math.sin(k * math.tau / n), 0, feed)
+        for k in range(1, n + 1)
+    ]
     circle = [rapid(10, 0, 0), arc(False, 10, 0, 0, -10, 0, feed)]
-    assert seconds(chords, limits()).sum() == pytest.approx(seconds(circle, limits()).sum(), rel=0.02)
+    assert seconds(chords, limits()).sum() == pytest.approx(
+        seconds(circle, limits()).sum(), rel=0.02
+    )
 
 
 def test_reversal_stops() -> None:
@@ -113,7 +133,9 @@ def test_rests_and_passes_stop() -> None:
     told = seconds([rapid(0, 0, 0), half, whole], limits(), rests=[2])
     assert told.tolist() == pytest.approx([0.0, 1.7866667, 1.7866667], abs=1e-6)
     passes = [Pass.of([rapid(0, 0, 0), half]), Pass.of([whole])]
-    assert minutes(passes, limits(), dwell=3.0) == pytest.approx((2 * 1.7866667 + 6.0) / 60.0, abs=1e-7)
+    assert minutes(passes, limits(), dwell=3.0) == pytest.approx(
+        (2 * 1.7866667 + 6.0) / 60.0, abs=1e-7
+    )
 
 
 def test_moves_without_length_take_no_time_and_do_not_stop() -> None:
@@ -128,7 +150,9 @@ def test_moves_without_length_take_no_time_and_do_not_stop() -> None:
 def test_start_gives_the_first_move_its_time() -> None:
     """Without a start the first move takes nothing; with one, it takes the time of a rapid."""
     assert seconds([rapid(300, 0, 0)], limits(400.0)).tolist() == [0.0]
-    assert seconds([rapid(300, 0, 0)], limits(400.0), start=(0, 0, 0))[0] == pytest.approx(3.25, abs=1e-6)
+    assert seconds([rapid(300, 0, 0)], limits(400.0), start=(0, 0, 0))[0] == pytest.approx(
+        3.25, abs=1e-6
+    )
 
 
 def test_exact_path_is_slower_at_corners() -> None:
@@ -155,15 +179,21 @@ points = st.tuples(*[st.integers(-400, 400).map(lambda n: n / 8.0)] * 3)
 
 @settings(derandomize=True, max_examples=60, deadline=None)
 @given(st.lists(st.tuples(points, st.integers(60, 9000)), min_size=2, max_size=25))
-def test_times_agree_with_a_plain_look_ahead(path: list[tuple[tuple[float, float, float], int]]) -> None:
+def test_times_agree_with_a_plain_look_ahead(
+    path: list[tuple[tuple[float, float, float], int]],
+) -> None:
     """The running minima must give what two plain loops over the moves give."""
     moves = [rapid(0, 0, 0)] + [line(*place, float(feed)) for place, feed in path]
-    assert seconds(moves, limits()).sum() == pytest.approx(_plain(moves, 500.0, 0.02), rel=1e-6, abs=1e-6)
+    assert seconds(moves, limits()).sum() == pytest.approx(
+        _plain(moves, 500.0, 0.02), rel=1e-6, abs=1e-6
+    )
 
 
 @settings(derandomize=True, max_examples=60, deadline=None)
 @given(st.lists(st.tuples(points, st.integers(60, 9000)), min_size=2, max_size=25))
-def test_time_is_never_below_length_over_feed(path: list[tuple[tuple[float, float, float], int]]) -> None:
+def test_time_is_never_below_length_over_feed(
+    path: list[tuple[tuple[float, float, float], int]],
+) -> None:
     """No move may be faster than its feed."""
     moves = [rapid(0, 0, 0)] + [line(*place, float(feed)) for place, feed in path]
     took = seconds(moves, limits())
@@ -205,7 +235,11 @@ def _plain(moves: list[Move], accel: float, deviation: float) -> float:
 def test_passes_from_and_to_the_park_count_the_way_there() -> None:
     """The rapids to the first place and back home are machine time, as the file has them."""
     passes = [Pass.of([rapid(0, 0, 10), line(0, 100, 10, 60 * MINUTE)])] * 2
-    legs = (300.0 / 100.0 + 100.0 / 500.0, 1.7866667, math.hypot(300.0, 100.0) / 100.0 + 100.0 / 500.0)
+    legs = (
+        300.0 / 100.0 + 100.0 / 500.0,
+        1.7866667,
+        math.hypot(300.0, 100.0) / 100.0 + 100.0 / 500.0,
+    )
     took = 60.0 * minutes(passes, limits(deviation=1e-9), park=(-300.0, 0.0))
     assert took == pytest.approx(2 * sum(legs), abs=1e-3)
     assert 60.0 * minutes(passes, limits(deviation=1e-9)) < took - 6.0
@@ -213,7 +247,8 @@ def test_passes_from_and_to_the_park_count_the_way_there() -> None:
 
 @pytest.mark.parametrize(("inner", "speed"), [(90.0, 4.9135), (120.0, 8.0400), (150.0, 16.8368)])
 def test_corner_speed_by_itself(inner: float, speed: float) -> None:
-    """The bound leans on it: a corner passed faster would let a path beat its bound (geometry, worked by hand)."""
+    """The bound leans on it: a corner passed faster would let a path beat its bound (geometry,
+    worked by hand)."""
     assert corner_speed(limits(), inner) == pytest.approx(speed, abs=1e-3)
     assert corner_speed(limits(), 180.0) == math.inf
 

@@ -28,7 +28,9 @@ def _hits(folder: Path) -> int:
     if not script.exists():
         script.write_text(CODE)
     env = {**os.environ, "NUMBA_CACHE_DIR": str(folder / "cache")}
-    done = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, env=env, check=False)
+    done = subprocess.run(
+        [sys.executable, str(script)], capture_output=True, text=True, env=env, check=False
+    )
     assert done.returncode == 0, done.stderr
     return int(done.stdout)
 
@@ -39,13 +41,18 @@ def _flipped(data: bytes) -> bytes:
     return data[:middle] + bytes([data[middle] ^ 0x10]) + data[middle + 1 :]
 
 
-DAMAGES = {"emptied": lambda data: b"", "cut short": lambda data: data[:40], "one bit flipped": _flipped}
+DAMAGES = {
+    "emptied": lambda data: b"",
+    "cut short": lambda data: data[:40],
+    "one bit flipped": _flipped,
+}
 
 
 @pytest.mark.whole
 def test_a_damaged_cache_is_made_again(tmp_path: Path) -> None:
-    """Every command ended with an error of unpickling until somebody found and deleted the file; of a flipped bit
-    nobody knew, and a loop of changed machine code worked out other paths, or ended the process."""
+    """Every command ended with an error of unpickling until somebody found and deleted the file; of
+    a flipped bit nobody knew, and a loop of changed machine code worked out other paths, or ended
+    the process."""
     assert _hits(tmp_path) == 0
     for ending in ("nbc", "nbi"):
         for what, damage in DAMAGES.items():

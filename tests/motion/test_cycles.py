@@ -44,7 +44,8 @@ def test_g83_pecks_from_the_retract_height_and_backs_off() -> None:
 
 
 @given(
-    deep=st.floats(0.1, 40), peck=st.floats(0.2, 12), retract=st.floats(0.5, 10), start=st.floats(-3, 30)
+    deep=st.floats(0.1, 40), peck=st.floats(0.2, 12), retract=st.floats(0.5, 10),
+        start=st.floats(-3, 30)
 )  # fmt: skip
 @settings(max_examples=60, derandomize=True, deadline=None)
 def test_any_peck_reaches_the_bottom_and_never_a_rapid_into_wood(
@@ -80,14 +81,25 @@ def test_clock_counts_each_motion_of_a_cycle() -> None:
     whole = seconds(plain, LIMITS)
     apart = seconds(moves, LIMITS)
     assert apart.shape == (4,) and apart.sum() == pytest.approx(whole.sum(), abs=1e-12)
-    assert apart[1] == pytest.approx(sum(t for t, k in zip(whole, owner, strict=True) if k == 1), abs=1e-12)
-    assert minutes([Pass.of(moves)], LIMITS) == pytest.approx(minutes([Pass.of(plain)], LIMITS), abs=1e-12)
+    assert apart[1] == pytest.approx(
+        sum(t for t, k in zip(whole, owner, strict=True) if k == 1), abs=1e-12
+    )
+    assert minutes([Pass.of(moves)], LIMITS) == pytest.approx(
+        minutes([Pass.of(plain)], LIMITS), abs=1e-12
+    )
 
 
 def test_rests_are_kept_when_cycles_are_taken_apart() -> None:
     """A stop between two passes forgotten, and the time too short."""
-    moves = [rapid(0, 0, 20), drill(30, 0, -10, 300, 3, 4), line(60, 0, 3, 900), line(90, 0, 3, 900)]
+    moves = [
+        rapid(0, 0, 20),
+        drill(30, 0, -10, 300, 3, 4),
+        line(60, 0, 3, 900),
+        line(90, 0, 3, 900),
+    ]
     plain, owner = expand_counted(moves)
     rest = list(owner).index(3)
-    assert seconds(moves, LIMITS, rests=[3]).sum() == pytest.approx(seconds(plain, LIMITS, rests=[rest]).sum())
+    assert seconds(moves, LIMITS, rests=[3]).sum() == pytest.approx(
+        seconds(plain, LIMITS, rests=[rest]).sum()
+    )
     assert seconds(moves, LIMITS, rests=[3]).sum() > seconds(moves, LIMITS).sum()

@@ -20,7 +20,8 @@ RANGE = (8000.0, 24000.0)
 
 
 def test_feed_is_chip_times_teeth_times_speed() -> None:
-    """Worked: 0.1 mm, 2 teeth, 18000 rpm give 3600 mm/min (v_f = f_z z n; textbook, from memory)."""
+    """Worked: 0.1 mm, 2 teeth, 18000 rpm give 3600 mm/min (v_f = f_z z n; textbook, from
+    memory)."""
     run = cutting(flat(), 0.1, 18000.0, RANGE, None, 0.33)
     assert run.feed == pytest.approx(3600.0, abs=1e-6)
     assert run.plunge == pytest.approx(1188.0, abs=1e-6)
@@ -50,15 +51,16 @@ def test_speed_outside_the_range_keeps_the_chip(rpm: float, chip: float, flutes:
 
 
 def test_caution_only_outside_the_usual_chips() -> None:
-    """Below 0.02 mm an edge rubs, above a tenth of the diameter it is overloaded (common practice, no source)."""
+    """Below 0.02 mm an edge rubs, above a tenth of the diameter it is overloaded (common practice,
+    no source)."""
     assert chip_caution(flat(), 0.1) is None
     assert "below" in (chip_caution(flat(), 0.015) or "")
     assert "above" in (chip_caution(flat(), 0.7) or "")
 
 
 def test_a_light_lap_is_raised_until_its_thickest_chip_is_the_chip_load() -> None:
-    """0.9 mm of a 6 mm cutter thin the chip to 2·sqrt(0.15·0.85) = 0.714 (textbook of machining); 0.2 mm to 0.359,
-    which would ask for 2.8 times the feed: more than twice is not given."""
+    """0.9 mm of a 6 mm cutter thin the chip to 2·sqrt(0.15·0.85) = 0.714 (textbook of machining);
+    0.2 mm to 0.359, which would ask for 2.8 times the feed: more than twice is not given."""
     run = cutting(flat(), 0.1, 18000.0, RANGE, None, 0.3, light=(0.9, 20.0))
     assert run.finish / run.feed == pytest.approx(1 / 0.714143, rel=1e-5)
     assert cutting(flat(), 0.1, 18000.0, RANGE, None, 0.3, light=(0.2, 20.0)).finish == 2 * run.feed
@@ -75,14 +77,19 @@ def test_nothing_is_faster_than_the_machine_moves() -> None:
 
 def test_the_shops_own_feed_wins_everywhere() -> None:
     """A shop that gives a feed means it: not raised on a light lap, whatever the chip load says."""
-    run = cutting(flat(), 0.1, 18000.0, RANGE, None, 0.25, feed=2000.0, light=(0.2, 20.0), ramp_share=0.4)
+    run = cutting(
+        flat(), 0.1, 18000.0, RANGE, None, 0.25, feed=2000.0, light=(0.2, 20.0), ramp_share=0.4
+    )
     assert (run.feed, run.finish, run.plunge, run.ramp) == (2000.0, 2000.0, 500.0, 800.0)
 
 
 @settings(derandomize=True, max_examples=80, deadline=None)
 @given(st.floats(0.01, 6.0), st.floats(0.05, 10.0), st.sampled_from([0.0, 1.0, 3.0]))
-def test_the_raised_chip_is_never_above_the_chip_load(width: float, depth: float, corner: float) -> None:
-    """Flat, bull and ball: raised feed times share stays within the chip load, or the cutter is overloaded."""
+def test_the_raised_chip_is_never_above_the_chip_load(
+    width: float, depth: float, corner: float
+) -> None:
+    """Flat, bull and ball: raised feed times share stays within the chip load, or the cutter is
+    overloaded."""
     cutter = Cutter(3, "bull", 6.0, corner, 2, 22.0, 30.0)
     factor = raised(cutter, width, depth)
     assert 1.0 <= factor <= LARGEST_RAISE
@@ -90,7 +97,8 @@ def test_the_raised_chip_is_never_above_the_chip_load(width: float, depth: float
 
 
 def test_a_drill_goes_down_at_its_own_chip_load() -> None:
-    """0.10 mm a tooth, 2 flutes, 8000 turns: 1600 mm/min (v = f·z·n). A third of it rubs and burns the hole."""
+    """0.10 mm a tooth, 2 flutes, 8000 turns: 1600 mm/min (v = f·z·n). A third of it rubs and burns
+    the hole."""
     drill = Cutter(5, "drill", 6.0, 0.0, 2, 45.0, 50.0)
     run = cutting(drill, 0.10, 8000.0, RANGE, None, 0.33)
     assert (run.feed, run.plunge, run.ramp) == (1600.0, 1600.0, 1600.0)

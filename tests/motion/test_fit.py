@@ -1,4 +1,5 @@
-"""Thinning and arc fitting: both ways within the tolerance, few moves, arcs that the output allows."""
+"""Thinning and arc fitting: both ways within the tolerance, few moves, arcs that the output
+allows."""
 
 from __future__ import annotations
 
@@ -90,9 +91,16 @@ def test_way_back_on_itself_is_kept() -> None:
 
 @pytest.mark.whole
 @settings(derandomize=True, max_examples=30, deadline=None)
-@given(st.lists(st.floats(-0.2, 0.2), min_size=3, max_size=8), st.floats(3, 700), st.sampled_from([0.001, 0.003, 0.02]))
-def test_fitted_path_within_tolerance_both_ways(waves: list[float], size: float, tolerance: float) -> None:
-    """A fitted move that leaves the given points, or points that leave the move, by more than the tolerance."""
+@given(
+    st.lists(st.floats(-0.2, 0.2), min_size=3, max_size=8),
+    st.floats(3, 700),
+    st.sampled_from([0.001, 0.003, 0.02]),
+)
+def test_fitted_path_within_tolerance_both_ways(
+    waves: list[float], size: float, tolerance: float
+) -> None:
+    """A fitted move that leaves the given points, or points that leave the move, by more than the
+    tolerance."""
     t = np.linspace(0, 2 * math.pi, 900)
     r = size * (1 + sum(w / (k + 1) * np.cos((k + 2) * t) for k, w in enumerate(waves)))
     points = np.column_stack([r * np.cos(t), 0.6 * r * np.sin(t), np.zeros_like(t)])
@@ -107,13 +115,17 @@ def test_fitted_path_within_tolerance_both_ways(waves: list[float], size: float,
             end = math.hypot(move.x - here[0] - move.i, move.y - here[1] - move.j)
             assert end == pytest.approx(radius, abs=1e-7)
             way = flatten(tuple(here), move, FINE)
-            assert np.hypot(*np.diff(way[:, :2], axis=0).T).sum() <= LARGEST_SWEEP * radius * (1 + 1e-9)
+            assert np.hypot(*np.diff(way[:, :2], axis=0).T).sum() <= LARGEST_SWEEP * radius * (
+                1 + 1e-9
+            )
         here = np.array(move[1:4])
 
 
 @settings(derandomize=True, max_examples=60, deadline=None)
 @given(st.lists(st.tuples(*[st.floats(-5, 5)] * 3), min_size=2, max_size=60), st.floats(0.001, 2.0))
-def test_thinned_points_keep_all_within_tolerance(places: list[tuple[float, float, float]], tolerance: float) -> None:
+def test_thinned_points_keep_all_within_tolerance(
+    places: list[tuple[float, float, float]], tolerance: float
+) -> None:
     """A dropped point farther from the thinned path than the tolerance."""
     points = np.array(places)
     kept = thin(points, tolerance)
@@ -136,7 +148,8 @@ def test_lines_only_where_arcs_are_not_allowed() -> None:
     moves = fit_arcs(points, feed=1, arcs=False)
     assert {move.kind for move in moves} == {Kind.LINE}
     assert apart(points, moves) <= TOLERANCE + FINE
-    # Chords of a circle within e: at least pi / acos(1 - e / R) of them; greedy ends one later at most.
+    # Chords of a circle within e: at least pi / acos(1 - e / R) of them; greedy ends one later at
+    # most.
     assert len(moves) <= math.ceil(math.pi / math.acos(1 - TOLERANCE / 50.0)) * 1.2
 
 

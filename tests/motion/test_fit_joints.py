@@ -1,4 +1,5 @@
-"""How fitted moves join: without a kink where the points run smoothly, with one where the points have a corner."""
+"""How fitted moves join: without a kink where the points run smoothly, with one where the points
+have a corner."""
 
 from __future__ import annotations
 
@@ -45,7 +46,11 @@ def waves(heights: list[float], size: float, n: int) -> Floats:
 
 
 @settings(derandomize=True, max_examples=40, deadline=None)
-@given(st.lists(st.floats(-0.2, 0.2), min_size=1, max_size=6), st.floats(5, 700), st.sampled_from([0.002, 0.003, 0.02]))
+@given(
+    st.lists(st.floats(-0.2, 0.2), min_size=1, max_size=6),
+    st.floats(5, 700),
+    st.sampled_from([0.002, 0.003, 0.02]),
+)
 def test_smooth_points_give_no_kink(heights: list[float], size: float, tolerance: float) -> None:
     """A control that keeps to the path slows down at each kink, or marks the wall."""
     points = waves(heights, size, 2500)
@@ -53,14 +58,26 @@ def test_smooth_points_give_no_kink(heights: list[float], size: float, tolerance
 
 
 @settings(derandomize=True, max_examples=20, deadline=None)
-@given(st.lists(st.floats(-0.2, 0.2), min_size=1, max_size=5), st.floats(40, 500), st.integers(300, 2200))
-def test_a_curve_fitted_in_two_parts_has_no_kink_between(heights: list[float], size: float, cut: int) -> None:
+@given(
+    st.lists(st.floats(-0.2, 0.2), min_size=1, max_size=5),
+    st.floats(40, 500),
+    st.integers(300, 2200),
+)
+def test_a_curve_fitted_in_two_parts_has_no_kink_between(
+    heights: list[float], size: float, cut: int
+) -> None:
     """A ramp and the level lap after it are fitted apart; so are start and end of a closed lap."""
     points = waves(heights, size, 2500)
     parts = [fit_arcs(points[: cut + 1], feed=1), fit_arcs(points[cut:], feed=1)]
-    end, start = directions(points[:1], parts[0])[-1][1], directions(points[cut : cut + 1], parts[1])[0][0]
+    end, start = (
+        directions(points[:1], parts[0])[-1][1],
+        directions(points[cut : cut + 1], parts[1])[0][0],
+    )
     assert abs(math.remainder(start - end, math.tau)) <= 1.25 * JOINT
-    first, last = directions(points[:1], parts[0])[0][0], directions(points[cut : cut + 1], parts[1])[-1][1]
+    first, last = (
+        directions(points[:1], parts[0])[0][0],
+        directions(points[cut : cut + 1], parts[1])[-1][1],
+    )
     assert abs(math.remainder(first - last, math.tau)) <= 1.25 * JOINT
 
 
@@ -81,7 +98,9 @@ def test_a_corner_between_fine_curves_stays_where_it_is(turn: float) -> None:
     t = np.linspace(0, 0.8, 400)
     one = np.column_stack([20 * np.sin(t), 20 - 20 * np.cos(t)])
     a = 0.8 + math.radians(turn)
-    two = one[-1] + np.column_stack([15 * (np.sin(a + t) - math.sin(a)), 15 * (math.cos(a) - np.cos(a + t))])
+    two = one[-1] + np.column_stack(
+        [15 * (np.sin(a + t) - math.sin(a)), 15 * (math.cos(a) - np.cos(a + t))]
+    )
     points = np.column_stack([np.concatenate([one, two[1:]]), np.zeros(799)])
     moves = fit_arcs(points, feed=1)
     at = [k for k, move in enumerate(moves) if math.dist(move[1:3], one[-1]) < 1e-12]
@@ -108,12 +127,15 @@ def test_ramp_keeps_its_direction_where_its_slope_ends() -> None:
     points = np.column_stack([50 * np.cos(t), 30 * np.sin(t), z])
     moves = fit_arcs(points, feed=1, tolerance=TOLERANCE)
     assert max(kinks(points, moves)) <= JOINT + 1e-9
-    assert any(abs(move.z + 2.0) <= TOLERANCE and abs(move.y) < 1.0 and move.x < 0 for move in moves)
+    assert any(
+        abs(move.z + 2.0) <= TOLERANCE and abs(move.y) < 1.0 and move.x < 0 for move in moves
+    )
     assert len(moves) < 60
 
 
 def test_straight_up_and_down_among_curves() -> None:
-    """A move straight down has no direction in XY; what comes before and after must not hang on one."""
+    """A move straight down has no direction in XY; what comes before and after must not hang on
+    one."""
     t = np.linspace(0, 2.0, 200)
     bow = np.column_stack([10 * np.cos(t), 10 * np.sin(t), 0 * t])
     down = bow[-1] - np.outer([1.0, 2.0, 3.0], [0.0, 0.0, 1.0])

@@ -17,11 +17,17 @@ from corepath.motion.tour import FEW, least_way
 def test_no_order_costs_less(count: int, seed: int) -> None:
     """The bound leans on it: a way that is not the least would be no bound."""
     rng = np.random.default_rng(seed)
-    out, apart, back = rng.uniform(0, 9, count), rng.uniform(0, 9, (count, count)), rng.uniform(0, 9, count)
+    out, apart, back = (
+        rng.uniform(0, 9, count),
+        rng.uniform(0, 9, (count, count)),
+        rng.uniform(0, 9, count),
+    )
     cost, order = least_way(out, apart, back)
 
     def whole(ways: tuple[int, ...]) -> float:
-        return float(out[ways[0]] + sum(apart[a, b] for a, b in itertools.pairwise(ways)) + back[ways[-1]])
+        return float(
+            out[ways[0]] + sum(apart[a, b] for a, b in itertools.pairwise(ways)) + back[ways[-1]]
+        )
 
     assert sorted(order) == list(range(count))
     assert whole(tuple(order)) == pytest.approx(cost)

@@ -1,4 +1,5 @@
-"""Finishing by regions: kernels against plain loops, lines nowhere too far apart, one path, directions up the slope."""
+"""Finishing by regions: kernels against plain loops, lines nowhere too far apart, one path,
+directions up the slope."""
 
 from __future__ import annotations
 
@@ -35,8 +36,11 @@ OPEN = Ends(True, True, True, True)
 SHUT = Ends(False, False, False, False)
 
 
-def ground(height: float, along: float, across: float, size: tuple[float, float] = (160.0, 120.0)) -> DeckSurface:
-    """A ramp of even slope in the middle of level ground, rising along X or Y by a smooth step of `height`."""
+def ground(
+    height: float, along: float, across: float, size: tuple[float, float] = (160.0, 120.0)
+) -> DeckSurface:
+    """A ramp of even slope in the middle of level ground, rising along X or Y by a smooth step of
+    `height`."""
     xs = np.arange(-size[0] / 2 - 40, size[0] / 2 + 41)
     ys = np.arange(-size[1] / 2 - 40, size[1] / 2 + 41)
     x, y = np.meshgrid(xs, ys, indexing="ij")
@@ -44,19 +48,23 @@ def ground(height: float, along: float, across: float, size: tuple[float, float]
     return DeckSurface(xs, ys, 5.0 + height * (35 * u**4 - 84 * u**5 + 70 * u**6 - 20 * u**7), 5.0)
 
 
-def work_on(surface: DeckSurface, cutter: Cutter, size: tuple[float, float] = (160.0, 120.0)) -> Work:
+def work_on(
+    surface: DeckSurface, cutter: Cutter, size: tuple[float, float] = (160.0, 120.0)
+) -> Work:
     blank = box(-size[0] / 2, -size[1] / 2, size[0] / 2, size[1] / 2)
     return Work(
         order=8, setup="C", name="deck", cutter=cutter,
         cutting=Cutting(16000.0, 3000.0, 1500.0, 900.0, 3.0, 0.75 * cutter.diameter),
-        zero=Zero(0.0, 0.0, 0.0, "the bed", True), blank=blank, stock_top=12.0, clear=22.0, lowest=4.9,
+        zero=Zero(0.0, 0.0, 0.0, "the bed", True), blank=blank, stock_top=12.0, clear=22.0,
+            lowest=4.9,
         park=(0.0, 0.0), arcs=True, deck=Deck(blank, surface, 12.0, 0.05, 0.01, 0.0),  # type: ignore[arg-type]
     )  # fmt: skip
 
 
 @pytest.mark.parametrize("cutter", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
 def test_what_a_path_leaves_agrees_with_small_steps_along_it(cutter: Cutter) -> None:
-    """The whole plan hangs on this kernel: 2,000 places of a cutter on each move are a plain and slower judge."""
+    """The whole plan hangs on this kernel: 2,000 places of a cutter on each move are a plain and
+    slower judge."""
     draw = np.random.default_rng(7)
     path = np.column_stack([draw.uniform(0, 60, 9), draw.uniform(0, 40, 9), draw.uniform(0, 2, 9)])
     x, y = draw.uniform(0, 60, 400), draw.uniform(0, 40, 400)
@@ -79,7 +87,10 @@ def test_what_a_path_leaves_agrees_with_small_steps_along_it(cutter: Cutter) -> 
 def test_the_split_is_the_best_of_all() -> None:
     """Dynamic programming against trying every way of cutting a small grid."""
     draw = np.random.default_rng(3)
-    costs = [np.pad(draw.uniform(0.0, 9.0, (4, 3)).cumsum(0).cumsum(1), ((1, 0), (1, 0))) for _ in range(2)]
+    costs = [
+        np.pad(draw.uniform(0.0, 9.0, (4, 3)).cumsum(0).cumsum(1), ((1, 0), (1, 0)))
+        for _ in range(2)
+    ]
     turn, link = 0.7, 1.3
 
     def least(i: int, end: int, j: int, top: int) -> float:
@@ -99,7 +110,8 @@ def test_the_split_is_the_best_of_all() -> None:
 @settings(max_examples=25, deadline=None, derandomize=True)
 @given(st.integers(0, 10_000), st.booleans())
 def test_lines_lie_nowhere_farther_apart_than_allowed(seed: int, level_sides: bool) -> None:
-    """Across every bin the gaps between neighbouring lines keep within the least step there, sides included."""
+    """Across every bin the gaps between neighbouring lines keep within the least step there, sides
+    included."""
     draw = np.random.default_rng(seed)
     u, v = np.meshgrid(np.arange(120) + 0.5, np.arange(80) + 0.5, indexing="ij")
     spot = draw.uniform(20, 60, 2)
@@ -116,8 +128,12 @@ def test_lines_lie_nowhere_farther_apart_than_allowed(seed: int, level_sides: bo
                 places.append(float(np.interp(k + 0.5, line[:, 0], line[:, 1])))
         places.sort()
         for low, high in itertools.pairwise(places):
-            # An extra line glides to its next place over some bins: there it may be a little off the even one.
-            assert high - low <= 1.35 * float(table[max(k - 6, 0) : k + 7, int(low) : int(high) + 1].max()) + 0.1
+            # An extra line glides to its next place over some bins: there it may be a little off
+            # the even one.
+            assert (
+                high - low
+                <= 1.35 * float(table[max(k - 6, 0) : k + 7, int(low) : int(high) + 1].max()) + 0.1
+            )
     gaps = [b[0, 1] - a[0, 1] for a, b in itertools.pairwise(through)]
     assert max(gaps) <= 12.0 + 1e-9
 
@@ -130,7 +146,9 @@ def test_one_path_goes_along_every_line() -> None:
         middle = line.mean(axis=0)
         a, b = path[:-1], path[1:]
         run = b - a
-        share = np.clip(((middle - a) * run).sum(axis=1) / np.maximum((run**2).sum(axis=1), 1e-12), 0, 1)
+        share = np.clip(
+            ((middle - a) * run).sum(axis=1) / np.maximum((run**2).sum(axis=1), 1e-12), 0, 1
+        )
         assert np.hypot(*(a + share[:, None] * run - middle).T).min() < 1e-9
     steps = np.hypot(*np.diff(path, axis=0).T)
     assert steps.sum() < sum(100.0 - v for v in range(0, 60, 7)) + 8 * (7 * math.pi / 2 + 7) + 1e-6
@@ -141,7 +159,10 @@ def test_a_flat_end_is_led_up_the_slope(along: float, across: float) -> None:
     """Along a contour a flat end leaves terraces: lines must run the way the ground rises."""
     surface = ground(6.0, along, across)
     bounds = (-80.0, -60.0, 80.0, 60.0)
-    tables = [steps_by_axis(surface, FLAT, 0.05, 15.0, bounds, size=1.0, across=way) for way in (False, True)]
+    tables = [
+        steps_by_axis(surface, FLAT, 0.05, 15.0, bounds, size=1.0, across=way)
+        for way in (False, True)
+    ]
     found = regions(tables[0], tables[1], 15.0, 80.0, 60.0, 1.0)
     middle = next(r for r in found if r.left <= 0.0 < r.right and r.low <= 0.0 < r.high)
     assert middle.across is (across > 0.0)
@@ -149,10 +170,14 @@ def test_a_flat_end_is_led_up_the_slope(along: float, across: float) -> None:
 
 
 def test_a_penalty_keeps_lines_along_the_grain_where_it_hardly_matters() -> None:
-    """On level ground both ways cost the same but for turns; a penalty must decide for the grain."""
+    """On level ground both ways cost the same but for turns; a penalty must decide for the
+    grain."""
     surface = ground(0.0, 1.0, 0.0, (120.0, 160.0))
     bounds = (-60.0, -80.0, 60.0, 80.0)
-    tables = [steps_by_axis(surface, FLAT, 0.05, 15.0, bounds, size=1.0, across=way) for way in (False, True)]
+    tables = [
+        steps_by_axis(surface, FLAT, 0.05, 15.0, bounds, size=1.0, across=way)
+        for way in (False, True)
+    ]
     assert all(r.across for r in regions(tables[0], tables[1], 15.0, 60.0, 80.0, 1.0))
     assert not any(r.across for r in regions(tables[0], tables[1], 15.0, 60.0, 80.0, 1.5))
 
@@ -175,9 +200,11 @@ def test_the_path_keeps_within_the_ridges_and_well_under_lines_of_a_ball(cutter:
 
 @pytest.mark.parametrize("cutter", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
 def test_hollows_too_tight_for_a_cutter(cutter: Cutter) -> None:
-    """In a bowl of radius 150 a flat end of 10 rests on its rim 150 − √(150² − 10²) above the bottom; a ball fits.
+    """In a bowl of radius 150 a flat end of 10 rests on its rim 150 − √(150² − 10²) above the
+    bottom; a ball fits.
 
-    A bull's corner of 3 touches where it lies in a bowl of 147, its centre 7 off the axis. The grid is good to 0.05.
+    A bull's corner of 3 touches where it lies in a bowl of 147, its centre 7 off the axis. The grid
+    is good to 0.05.
     """
     xs = ys = np.arange(-80.0, 81.0)
     x, y = np.meshgrid(xs, ys, indexing="ij")
@@ -193,10 +220,15 @@ def test_hollows_too_tight_for_a_cutter(cutter: Cutter) -> None:
 
 
 def test_strokes_go_through_every_place_left_high() -> None:
-    """A ridge that stays prints through the skin: each place gets a stroke up its slope, near enough to take it."""
+    """A ridge that stays prints through the skin: each place gets a stroke up its slope, near
+    enough to take it."""
     draw = np.random.default_rng(5)
-    axis = np.concatenate([draw.normal((10, 10), 1.5, (40, 2)), draw.normal((70, 30), 2.0, (40, 2)), [[40.0, 39.0]]])
-    way = np.tile([0.6, 0.8], (len(axis), 1)) * np.where(np.arange(len(axis)) % 2, 1.0, -1.0)[:, None]
+    axis = np.concatenate(
+        [draw.normal((10, 10), 1.5, (40, 2)), draw.normal((70, 30), 2.0, (40, 2)), [[40.0, 39.0]]]
+    )
+    way = (
+        np.tile([0.6, 0.8], (len(axis), 1)) * np.where(np.arange(len(axis)) % 2, 1.0, -1.0)[:, None]
+    )
     track = np.array([[0.0, 0.0], [0.0, 40.0]])
     path = mended(track, axis, way, (0.0, 0.0, 80.0, 40.0))
     assert np.array_equal(path[:2], track) and path.min() >= 0.0 and (path <= (80.0, 40.0)).all()
@@ -206,16 +238,24 @@ def test_strokes_go_through_every_place_left_high() -> None:
 
 
 def test_the_highest_of_a_ridge_is_found_between_the_places_tried() -> None:
-    """A ball of radius 10 set down every 4 mm, over level ground: the cusp over the middle of four stands highest.
+    """A ball of radius 10 set down every 4 mm, over level ground: the cusp over the middle of four
+    stands highest.
 
-    It lies sqrt(8) from each: 10 - sqrt(100 - 8) = 0.4083 high. Places two millimetres apart, off the middle, miss it.
+    It lies sqrt(8) from each: 10 - sqrt(100 - 8) = 0.4083 high. Places two millimetres apart, off
+    the middle, miss it.
     """
     ball = Cutter(4, "ball", 20.0, 10.0, 2, 30.0, 40.0)
     surface = ground(0.0, 1.0, 0.0)
     work, bounds = work_on(surface, ball), (-20.0, -20.0, 20.0, 20.0)
     spots = [(x, y) for x in np.arange(-24.0, 25.0, 4.0) for y in np.arange(-24.0, 25.0, 4.0)]
     path = np.array([(x, y, z) for x, y in spots for z in (30.0, 5.0, 30.0)])
-    places = np.array([(x + 0.4, y + 0.4) for x in np.arange(-20.0, 19.0, 2.0) for y in np.arange(-20.0, 19.0, 2.0)])
+    places = np.array(
+        [
+            (x + 0.4, y + 0.4)
+            for x in np.arange(-20.0, 19.0, 2.0)
+            for y in np.arange(-20.0, 19.0, 2.0)
+        ]
+    )
     offset, cusp = CutterOffset(surface, ball), 10.0 - math.sqrt(100.0 - 8.0)
     swept = _Swept.by(path, work, bounds, offset)
     found = swept.heights(places)

@@ -1,4 +1,5 @@
-"""How much wood the cutter meets along the moves of a pocket, measured on a raster that the moves themselves lower."""
+"""How much wood the cutter meets along the moves of a pocket, measured on a raster that the moves
+themselves lower."""
 
 from __future__ import annotations
 
@@ -24,18 +25,24 @@ from corepath.work.works import Milling, Pocket, Work
 Floats = NDArray[np.float64]
 
 TOP, FLOOR = 13.6, 1.2
-CUTTING = Cutting(rpm=18000, feed=3000, ramp=1500, plunge=1000, depth=3.0, stepover=2.4, finish=4000)
+CUTTING = Cutting(
+    rpm=18000, feed=3000, ramp=1500, plunge=1000, depth=3.0, stepover=2.4, finish=4000
+)
 CELL, STEP = 0.12, 0.3
 QUICK = Milling(limits=Limits(accel=1e9))
-"""A machine that turns at any feed: what a move is for is told here by its feed (slow bends: motion/test_reachable)."""
+"""A machine that turns at any feed: what a move is for is told here by its feed (slow bends:
+motion/test_reachable)."""
 EDGE = 0.02
-"""mm inside the cutter's edge from where depths count: laps of different layers differ by a few µm."""
+"""mm inside the cutter's edge from where depths count: laps of different layers differ by a few
+µm."""
 
 
 def work(area: Polygon, **more: object) -> Work:
     fields: dict[str, object] = {
-        "order": 3, "setup": "A", "name": "groove", "cutter": Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0),
-        "cutting": CUTTING, "zero": Zero(0, 0, 0, "the bed", True), "blank": box(-700, -240, 700, 240),
+        "order": 3, "setup": "A", "name": "groove", "cutter": Cutter(1, "flat", 6.0, 0.0, 2, 22.0,
+        30.0),
+        "cutting": CUTTING, "zero": Zero(0, 0, 0, "the bed", True), "blank": box(-700, -240, 700,
+        240),
         "stock_top": TOP, "clear": 25.0, "lowest": FLOOR, "park": (-700.0, 240.0), "arcs": True,
         "pockets": (Pocket("P1", area, TOP, FLOOR),), "milling": QUICK,
     }  # fmt: skip
@@ -46,11 +53,14 @@ def work(area: Polygon, **more: object) -> Work:
 def _mill(
     points: Floats, radius: float, x0: float, y0: float, shape: tuple[int, int], top: float
 ) -> NDArray[np.float64]:
-    """Per step of `STEP` mm: x, y, z, mm² met, way, deepest cut, share of what is met on the right, point index."""
+    """Per step of `STEP` mm: x, y, z, mm² met, way, deepest cut, share of what is met on the right,
+    point index."""
     heights = np.full(shape, top)
     steps = 0
     for s in range(len(points) - 1):
-        way = math.sqrt((points[s + 1, 0] - points[s, 0]) ** 2 + (points[s + 1, 1] - points[s, 1]) ** 2)
+        way = math.sqrt(
+            (points[s + 1, 0] - points[s, 0]) ** 2 + (points[s + 1, 1] - points[s, 1]) ** 2
+        )
         steps += max(1, math.ceil(way / STEP))
     out = np.zeros((steps, 8))
     reach, row = int(radius / CELL) + 2, 0
@@ -60,7 +70,11 @@ def _mill(
         way = math.sqrt((bx - ax) ** 2 + (by - ay) ** 2)
         count = max(1, math.ceil(way / STEP))
         for k in range(1, count + 1):
-            x, y, z = ax + (bx - ax) * k / count, ay + (by - ay) * k / count, az + (bz - az) * k / count
+            x, y, z = (
+                ax + (bx - ax) * k / count,
+                ay + (by - ay) * k / count,
+                az + (bz - az) * k / count,
+            )
             ix, iy = int((x - x0) / CELL), int((y - y0) / CELL)
             met, right, deep = 0, 0, 0.0
             for i in range(max(0, ix - reach), min(shape[0], ix + reach + 1)):
@@ -75,14 +89,20 @@ def _mill(
                             deep = max(deep, heights[i, j] - z)
                         heights[i, j] = z
             out[row, 0], out[row, 1], out[row, 2], out[row, 3] = x, y, z, met * CELL * CELL
-            out[row, 4], out[row, 5], out[row, 6], out[row, 7] = way / count, deep, right / max(met, 1), float(s)
+            out[row, 4], out[row, 5], out[row, 6], out[row, 7] = (
+                way / count,
+                deep,
+                right / max(met, 1),
+                float(s),
+            )
             row += 1
     return out
 
 
 @dataclasses.dataclass(frozen=True)
 class Cut:
-    """Step by step: places (n, 3), way, width met in mm (over one radius of way), deepest, right side, feed, entry.
+    """Step by step: places (n, 3), way, width met in mm (over one radius of way), deepest, right
+    side, feed, entry.
 
     `entry` marks ramps and the level lap after each, where full width is allowed.
     """
@@ -120,7 +140,8 @@ def milled(made: Program) -> Cut:
 
 
 def _entries(out: Floats, feed: Floats) -> NDArray[np.bool_]:
-    """Ramps, and what follows at their end's height until the cutter comes round to where the ramp ended."""
+    """Ramps, and what follows at their end's height until the cutter comes round to where the ramp
+    ended."""
     entry, k = feed == CUTTING.ramp, 0
     ends = np.flatnonzero(entry[:-1] & ~entry[1:])
     ahead = np.diff(out[:, :2], axis=0, prepend=out[:1, :2])
@@ -136,7 +157,8 @@ def _entries(out: Floats, feed: Floats) -> NDArray[np.bool_]:
 
 
 def engaged_within(cut: Cut, share: float, most: float) -> None:
-    """At most `share` of the later way wider than 1.3 stepovers, none wider than `most` stepovers."""
+    """At most `share` of the later way wider than 1.3 stepovers, none wider than `most`
+    stepovers."""
     later = cut.later
     if not later.any():
         return
@@ -159,15 +181,23 @@ def _ring(outline: Polygon) -> Polygon:
 
 AREAS = {
     "ellipse groove": ellipse_groove(70, 30),
-    "groove with corners": _ring(Polygon([(-70, 0), (0, -25), (70, 0), (45, 32), (0, 8), (-45, 32)])),
-    "groove of a swallow tail": _ring(Polygon([(-60, -30), (60, -20), (60, 20), (-60, 30), (-25, 0)])),
+    "groove with corners": _ring(
+        Polygon([(-70, 0), (0, -25), (70, 0), (45, 32), (0, 8), (-45, 32)])
+    ),
+    "groove of a swallow tail": _ring(
+        Polygon([(-60, -30), (60, -20), (60, 20), (-60, 30), (-25, 0)])
+    ),
     "round plug": Point(30, -12).buffer(9.0, quad_segs=64),
     "slot": LineString([(0, 0), (20, 10)]).buffer(7.0, quad_segs=64),
     "narrow slot": LineString([(0, 0), (20, 10)]).buffer(3.5, quad_segs=64),
     "square": box(-20, -10, 25, 12),
     "triangle": Polygon([(-25, -12), (25, -12), (-5, 25)]),
     "dumbbell": shapely.union_all(
-        [LineString([(0, 0), (40, 0)]).buffer(3.5), Point(0, 0).buffer(14, quad_segs=64), Point(40, 0).buffer(12)]
+        [
+            LineString([(0, 0), (40, 0)]).buffer(3.5),
+            Point(0, 0).buffer(14, quad_segs=64),
+            Point(40, 0).buffer(12),
+        ]
     ),
 }
 
@@ -188,9 +218,12 @@ def test_full_width_only_in_the_entry_lap(name: str) -> None:
 def test_any_notched_outline_keeps_the_cut_narrow(
     spokes: list[float], notches: list[float], size: float, groove: bool
 ) -> None:
-    """Some outline with corners and notches of 2 mm where the cutter is buried, or a layer is met at double depth."""
+    """Some outline with corners and notches of 2 mm where the cutter is buried, or a layer is met
+    at double depth."""
     angles = np.linspace(0, 2 * np.pi, len(spokes), endpoint=False)
-    outline = Polygon(size * np.array(spokes)[:, None] * np.column_stack([np.cos(angles), 0.7 * np.sin(angles)]))
+    outline = Polygon(
+        size * np.array(spokes)[:, None] * np.column_stack([np.cos(angles), 0.7 * np.sin(angles)])
+    )
     for place in notches:
         at = outline.exterior.interpolate(place, normalized=True)
         cut_out = outline.difference(box(at.x - 2, at.y - 2, at.x + 2, at.y + 2))
@@ -206,17 +239,26 @@ def test_any_notched_outline_keeps_the_cut_narrow(
 
 @pytest.mark.parametrize("name", AREAS)
 def test_no_column_is_lowered_by_more_than_a_layer_at_once(name: str) -> None:
-    """A layer leaves an island that the next one meets at double depth, or a helix gains too much a turn."""
-    cut = milled(programs(work(AREAS[name], milling=dataclasses.replace(QUICK, finish_allowance=0.0)))[0])
+    """A layer leaves an island that the next one meets at double depth, or a helix gains too much a
+    turn."""
+    cut = milled(
+        programs(work(AREAS[name], milling=dataclasses.replace(QUICK, finish_allowance=0.0)))[0]
+    )
     worst = int(np.argmax(cut.deep))
-    assert cut.deep[worst] < CUTTING.depth + 0.01, f"{cut.deep[worst]:.2f} deep at {cut.place[worst]}"
+    assert cut.deep[worst] < CUTTING.depth + 0.01, (
+        f"{cut.deep[worst]:.2f} deep at {cut.place[worst]}"
+    )
 
 
 @pytest.mark.parametrize("conventional", [False, True])
 def test_material_is_on_the_side_that_the_direction_asks_for(conventional: bool) -> None:
     """Climb milling with M3 has what it cuts on its right, conventional milling on its left."""
     for name in ("ellipse groove", "square", "round plug"):
-        cut = milled(programs(work(AREAS[name], milling=dataclasses.replace(QUICK, conventional=conventional)))[0])
+        cut = milled(
+            programs(
+                work(AREAS[name], milling=dataclasses.replace(QUICK, conventional=conventional))
+            )[0]
+        )
         side = cut.later & (cut.width > 0.05)
         right = float((cut.way * cut.right)[side].sum() / cut.way[side].sum())
         assert right < 0.2 if conventional else right > 0.8, (name, right)

@@ -1,4 +1,5 @@
-"""Holes: each step cut to its diameter and floor in order, nothing wider, nothing deeper, never straight into wood."""
+"""Holes: each step cut to its diameter and floor in order, nothing wider, nothing deeper, never
+straight into wood."""
 
 from __future__ import annotations
 
@@ -34,7 +35,8 @@ THROUGH = Hole("I2", -20.0, 8.0, TOP, (Step(15.2, 10.4), Step(7.7, -0.6)), break
 def work(*holes: Hole, cutter: Cutter = FLAT, **more: object) -> Work:
     fields: dict[str, object] = {
         "order": 6, "setup": "B", "name": "inserts", "cutter": cutter, "cutting": CUTTING,
-        "zero": Zero(0, 0, TOP, "the skimmed face", True), "blank": box(-120, -45, 120, 45), "stock_top": TOP,
+        "zero": Zero(0, 0, TOP, "the skimmed "
+                                "face", True), "blank": box(-120, -45, 120, 45), "stock_top": TOP,
         "clear": CLEAR, "lowest": -8.0, "park": (-120.0, 45.0), "arcs": True, "holes": holes,
     }  # fmt: skip
     return Work(**(fields | more))  # type: ignore[arg-type]
@@ -71,8 +73,12 @@ def test_each_step_has_its_diameter_at_its_floor(hole: Hole, arcs: bool) -> None
     for step in hole.steps:
         got = sweep(made, step.floor)
         wanted = step.diameter / 2
-        assert middle.buffer(wanted + 0.003, quad_segs=128).covers(got), f"wider than {step.diameter} at {step.floor}"
-        assert got.covers(middle.buffer(wanted - 0.004, quad_segs=128)), f"not cleared to {step.diameter}"
+        assert middle.buffer(wanted + 0.003, quad_segs=128).covers(got), (
+            f"wider than {step.diameter} at {step.floor}"
+        )
+        assert got.covers(middle.buffer(wanted - 0.004, quad_segs=128)), (
+            f"not cleared to {step.diameter}"
+        )
     lowest = min(p[:, 2].min() for _, _, p in pieces(made))
     assert lowest == pytest.approx(hole.steps[-1].floor, abs=1e-12)
 
@@ -86,7 +92,8 @@ def test_above_each_floor_nothing_is_wider_than_its_step() -> None:
 
 
 def test_seat_comes_before_bore() -> None:
-    """The bore first: its edge then breaks out when the seat is cut, and the flange has no clean floor."""
+    """The bore first: its edge then breaks out when the seat is cut, and the flange has no clean
+    floor."""
     seat, bore = INSERT.steps
     heights = [p[-1, 2] for _, _, p in pieces(program(work(INSERT)))]
     first_below = next(k for k, z in enumerate(heights) if z < seat.floor - 1e-9)
@@ -104,13 +111,20 @@ def test_last_turn_of_each_step_is_level_and_full(hole: Hole) -> None:
         turned = 0.0
         for kind, _, p in pieces(made):
             away = np.hypot(p[:, 0] - hole.x, p[:, 1] - hole.y)
-            if kind is Kind.CCW and np.abs(p[:, 2] - step.floor).max() < 1e-9 and np.abs(away - radius).max() < 1e-6:
+            if (
+                kind is Kind.CCW
+                and np.abs(p[:, 2] - step.floor).max() < 1e-9
+                and np.abs(away - radius).max() < 1e-6
+            ):
                 turned += float(np.hypot(*np.diff(p[:, :2], axis=0).T).sum()) / radius
-        assert turned >= 2 * math.pi * 0.999, f"only {math.degrees(turned):.0f} degrees at {step.floor}"
+        assert turned >= 2 * math.pi * 0.999, (
+            f"only {math.degrees(turned):.0f} degrees at {step.floor}"
+        )
 
 
 def test_never_straight_down_or_steep_but_where_the_hole_is_the_cutters_size() -> None:
-    """A plunge with a cutter that may not cut to its centre. Helix of 3 degrees: tan a = pitch / (pi (D - d))."""
+    """A plunge with a cutter that may not cut to its centre. Helix of 3 degrees: tan a = pitch /
+    (pi (D - d))."""
     for _, _, p in pieces(program(work(INSERT, THROUGH))):
         fall = p[0, 2] - p[-1, 2]
         way = float(np.hypot(*np.diff(p[:, :2], axis=0).T).sum())
@@ -119,24 +133,34 @@ def test_never_straight_down_or_steep_but_where_the_hole_is_the_cutters_size() -
 
 
 def test_feed_is_halved_where_the_hole_leaves_the_wood() -> None:
-    """Fibres pushed out at the far side; or the whole hole at half speed. No bend is too tight here."""
+    """Fibres pushed out at the far side; or the whole hole at half speed. No bend is too tight
+    here."""
     for hole in (DOWEL, THROUGH):
         slow, fast = [], []
         reached = TOP
-        for kind, feed, p in pieces(program(work(hole, cutter=CENTRE, milling=Milling(limits=Limits(accel=1e5))))):
+        for kind, feed, p in pieces(
+            program(work(hole, cutter=CENTRE, milling=Milling(limits=Limits(accel=1e5))))
+        ):
             if kind is not Kind.RAPID and p[-1, 2] < p[0, 2] - 1e-9:
                 begin = min(reached, p[0, 2])
                 (slow if begin <= 1.0 + 1e-9 else fast).append(feed)
-                assert begin <= 1.0 + 1e-9 or p[-1, 2] >= 1.0 - 1e-9, "one move both above and below the change"
+                assert begin <= 1.0 + 1e-9 or p[-1, 2] >= 1.0 - 1e-9, (
+                    "one move both above and below the change"
+                )
                 reached = p[-1, 2]
         full = CUTTING.plunge if hole is DOWEL else CUTTING.ramp
         assert set(slow) == {full / 2} and set(fast) <= {full, CUTTING.plunge}, hole.id
-    assert all(feed != CUTTING.ramp / 2 for _, feed, _ in pieces(program(work(INSERT)))), "a blind hole slowed down"
+    assert all(feed != CUTTING.ramp / 2 for _, feed, _ in pieces(program(work(INSERT)))), (
+        "a blind hole slowed down"
+    )
 
 
 @pytest.mark.parametrize("canned", [True, False])
-def test_deep_hole_is_pecked_by_a_diameter_and_slow_before_its_point_comes_out(canned: bool) -> None:
-    """A drill that clogs, a rapid into the bottom of the hole, or a point that bursts through at full feed."""
+def test_deep_hole_is_pecked_by_a_diameter_and_slow_before_its_point_comes_out(
+    canned: bool,
+) -> None:
+    """A drill that clogs, a rapid into the bottom of the hole, or a point that bursts through at
+    full feed."""
     made = program(work(DOWEL, cutter=DRILL, milling=Milling(canned=canned)))
     assert [move.kind for move in made.moves if move.kind in CYCLES] == [Kind.PECK]
     point = 6.0 * math.tan(math.radians(31.0)) / 2.0
@@ -149,13 +173,16 @@ def test_deep_hole_is_pecked_by_a_diameter_and_slow_before_its_point_comes_out(c
         assert reached - p[-1, 2] <= 6.0 + 1e-9
         assert feed == (CUTTING.plunge / 2 if p[-1, 2] < 1.0 + point - 1e-9 else CUTTING.plunge)
         begin = min(reached, p[0, 2])
-        assert (begin - 1.0 - point) * (p[-1, 2] - 1.0 - point) >= -1e-9, "one feed above and below the change"
+        assert (begin - 1.0 - point) * (p[-1, 2] - 1.0 - point) >= -1e-9, (
+            "one feed above and below the change"
+        )
         reached = min(reached, p[-1, 2])
     assert reached == -8.0
 
 
 def test_shallow_hole_is_drilled_in_one_stroke() -> None:
-    """Pecks for nothing: three diameters deep a drill still clears itself (common practice, no source)."""
+    """Pecks for nothing: three diameters deep a drill still clears itself (common practice, no
+    source)."""
     for depth, kind in ((18.0, Kind.DRILL), (18.1, Kind.PECK)):
         hole = Hole("dowel 1", 3, 4, TOP, (Step(6.0, TOP - depth),))
         made = program(work(hole, cutter=DRILL, lowest=-9.0))
@@ -171,8 +198,13 @@ def test_bore_in_a_seat_is_drilled_from_its_floor_and_retracts_above_the_face() 
 
 
 def test_a_cutter_of_the_holes_size_without_edges_to_its_centre_is_refused() -> None:
-    """A plunge of an end mill that rubs with its middle; and one that may go straight down, kept from it."""
-    with pytest.raises(CorepathError, match=r"dowel 1: T1 flat D6 would have to go straight down at X-90.00 Y5.00"):
+    """A plunge of an end mill that rubs with its middle; and one that may go straight down, kept
+    from it."""
+    with pytest.raises(
+        CorepathError,
+        match=r"dowel 1: T1 flat D6 would have to go straight down "
+        r"at X-90.00 Y5.00",
+    ):
         program(work(DOWEL))
     (cycle,) = [m for m in program(work(DOWEL, cutter=CENTRE)).moves if m.kind in CYCLES]
     assert cycle.j == CUTTING.depth
@@ -180,7 +212,11 @@ def test_a_cutter_of_the_holes_size_without_edges_to_its_centre_is_refused() -> 
 
 def test_cutter_wider_than_a_step_is_refused() -> None:
     """A bore cut too wide, or a crash."""
-    with pytest.raises(CorepathError, match=r"I1: T9 flat D8 is wider than the hole of 7.9 mm at X40.00 Y-15.00"):
+    with pytest.raises(
+        CorepathError,
+        match=r"I1: T9 flat D8 is wider than the hole of 7.9 mm at "
+        r"X40.00 Y-15.00",
+    ):
         program(work(INSERT, cutter=Cutter(9, "flat", 8.0, 0.0, 2, 30.0, 35.0)))
     with pytest.raises(CorepathError, match=r"cannot make a hole of 17\.2 mm"):
         program(work(INSERT, cutter=Cutter(9, "drill", 7.9, 0.0, 2, 30.0, 35.0)))
@@ -224,13 +260,18 @@ def turns_at(made: Program, hole: Hole, radius: float, floor: float) -> float:
     angle = 0.0
     for kind, _, p in pieces(made):
         away = np.hypot(p[:, 0] - hole.x, p[:, 1] - hole.y)
-        if kind in (Kind.CW, Kind.CCW) and np.abs(p[:, 2] - floor).max() < 1e-9 and np.abs(away - radius).max() < 1e-6:
+        if (
+            kind in (Kind.CW, Kind.CCW)
+            and np.abs(p[:, 2] - floor).max() < 1e-9
+            and np.abs(away - radius).max() < 1e-6
+        ):
             angle += float(np.hypot(*np.diff(p[:, :2], axis=0).T).sum()) / radius
     return angle / (2 * math.pi)
 
 
 def test_finishing_turn_takes_what_is_left_and_the_seat_gets_a_spring_turn() -> None:
-    """A seat wall as the bent cutter left it; a bore without its light turn; turns that nobody asked for."""
+    """A seat wall as the bent cutter left it; a bore without its light turn; turns that nobody
+    asked for."""
     made = program(work(SEAT))
     for step, count in zip(SEAT.steps, (2, 1), strict=True):
         full = (step.diameter - 6.0) / 2
@@ -244,7 +285,9 @@ def test_finishing_turn_takes_what_is_left_and_the_seat_gets_a_spring_turn() -> 
                 for kind, _, p in pieces(made)
                 if kind is Kind.CCW and np.ptp(p[:, 2]) > 0.01
             ]
-            assert np.abs(helix[-1] - (full - left)).max() < 1e-9, "the wall is touched before its finishing turn"
+            assert np.abs(helix[-1] - (full - left)).max() < 1e-9, (
+                "the wall is touched before its finishing turn"
+            )
     none = program(work(SEAT, milling=Milling(finish_allowance=0.0)))
     assert turns_at(none, SEAT, 6.6, 10.2) == pytest.approx(3, abs=2e-3)
 
@@ -271,8 +314,12 @@ def test_wide_seat_is_cleared_without_a_corner_and_never_wider_than_the_stepover
     swept = None
     for floor in (9.95, 8.0):
         swept = sweep(made, floor)
-        assert swept.covers(Point(0, 0).buffer(17.0 - (0.1 if floor > 8.0 else 0.0) - 0.004, quad_segs=128))
-    points = np.array([(m.x, m.y) for m in made.moves if m.kind is Kind.CCW and abs(m.z - 8.0) < 1e-9])
+        assert swept.covers(
+            Point(0, 0).buffer(17.0 - (0.1 if floor > 8.0 else 0.0) - 0.004, quad_segs=128)
+        )
+    points = np.array(
+        [(m.x, m.y) for m in made.moves if m.kind is Kind.CCW and abs(m.z - 8.0) < 1e-9]
+    )
     away = np.hypot(*points.T)
     out = [r for a, r in itertools.pairwise(away) if r > a + 1e-9]
     assert out, "no spiral"
@@ -283,7 +330,9 @@ def test_wide_seat_is_cleared_without_a_corner_and_never_wider_than_the_stepover
 
 def test_conventional_turns_the_other_way() -> None:
     """Fibres torn out where the shop asked for the other direction."""
-    climb, other = (program(work(SEAT, milling=Milling(conventional=flag))) for flag in (False, True))
+    climb, other = (
+        program(work(SEAT, milling=Milling(conventional=flag))) for flag in (False, True)
+    )
     assert {m.kind for m in climb.moves} == {Kind.RAPID, Kind.LINE, Kind.CCW}
     assert {m.kind for m in other.moves} == {Kind.RAPID, Kind.LINE, Kind.CW}
     for step in SEAT.steps:
@@ -291,15 +340,24 @@ def test_conventional_turns_the_other_way() -> None:
 
 
 @given(
-    seat=st.floats(8.0, 40.0), bore=st.floats(6.3, 8.0), depth=st.floats(0.5, 9.0), angle=st.floats(1.0, 20.0),
+    seat=st.floats(8.0, 40.0), bore=st.floats(6.3, 8.0), depth=st.floats(0.5, 9.0),
+        angle=st.floats(1.0, 20.0),
     allowance=st.sampled_from([0.0, 0.05, 0.2]), conventional=st.booleans(), arcs=st.booleans(),
 )  # fmt: skip
 @settings(max_examples=12, derandomize=True, deadline=None)
 def test_any_hole_is_swept_to_its_steps_and_nothing_else(
-    seat: float, bore: float, depth: float, angle: float, allowance: float, conventional: bool, arcs: bool
+    seat: float,
+    bore: float,
+    depth: float,
+    angle: float,
+    allowance: float,
+    conventional: bool,
+    arcs: bool,
 ) -> None:
     """A core left in the floor, a wall cut too wide, or a helix steeper than the cutter bears."""
-    hole = Hole("I9", 3.0, 2.0, TOP, (Step(seat, TOP - depth / 2, spring=True), Step(bore, TOP - depth)))
+    hole = Hole(
+        "I9", 3.0, 2.0, TOP, (Step(seat, TOP - depth / 2, spring=True), Step(bore, TOP - depth))
+    )
     cutter = Cutter(1, "flat", 6.0, 0.0, 2, 30.0, 35.0, ramp_angle=angle)
     wish = Milling(conventional=conventional, finish_allowance=allowance)
     made = program(work(hole, cutter=cutter, milling=wish, arcs=arcs))

@@ -1,4 +1,5 @@
-"""Tip heights of flat, bull and ball cutters: closed forms of elementary geometry, and brute force."""
+"""Tip heights of flat, bull and ball cutters: closed forms of elementary geometry, and brute
+force."""
 
 from __future__ import annotations
 
@@ -23,7 +24,9 @@ BALL = Cutter(3, "ball", 10.0, 5.0, 2, 30.0, 40.0)
 CUTTERS = pytest.mark.parametrize("cutter", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
 
 
-def sampled(height: Callable[[Array, Array], Array], half: int = 70, edge: float = 0.0) -> DeckSurface:
+def sampled(
+    height: Callable[[Array, Array], Array], half: int = 70, edge: float = 0.0
+) -> DeckSurface:
     places = np.arange(-half, half + 1, dtype=np.float64)
     x, y = np.meshgrid(places, places, indexing="ij")
     return DeckSurface(places, places, height(x, y), edge)
@@ -55,7 +58,9 @@ def test_tip_over_a_plane(cutter: Cutter, hx: float, hy: float) -> None:
 @pytest.mark.parametrize("away", [0.0, 2.5, 4.5, 7.0, 20.0, 35.0])
 def test_tip_over_a_convex_cap(cutter: Cutter, radius: float, away: float) -> None:
     """A land on a summit rests on the summit itself, not on its rim; the rim alone would gouge."""
-    offset = CutterOffset(sampled(lambda x, y: np.sqrt(np.maximum(radius**2 - x**2 - y**2, 0.0)), half=50), cutter)
+    offset = CutterOffset(
+        sampled(lambda x, y: np.sqrt(np.maximum(radius**2 - x**2 - y**2, 0.0)), half=50), cutter
+    )
     beyond = max(away - land(cutter), 0.0)
     wanted = math.sqrt((radius + cutter.corner_radius) ** 2 - beyond**2) - cutter.corner_radius
     np.testing.assert_allclose(offset.tip(*ring(away)), wanted, atol=2e-4)
@@ -64,8 +69,11 @@ def test_tip_over_a_convex_cap(cutter: Cutter, radius: float, away: float) -> No
 @CUTTERS
 @pytest.mark.parametrize("away", [0.0, 1.0, 10.0, 30.0])
 def test_tip_in_a_bowl(cutter: Cutter, away: float) -> None:
-    """In hollow ground the rim touches first; touching in the middle would cut the walls of the bowl."""
-    offset = CutterOffset(sampled(lambda x, y: 200 - np.sqrt(np.maximum(150.0**2 - x**2 - y**2, 0.0))), cutter)
+    """In hollow ground the rim touches first; touching in the middle would cut the walls of the
+    bowl."""
+    offset = CutterOffset(
+        sampled(lambda x, y: 200 - np.sqrt(np.maximum(150.0**2 - x**2 - y**2, 0.0))), cutter
+    )
     corner = cutter.corner_radius
     wanted = 200 - math.sqrt((150 - corner) ** 2 - (away + land(cutter)) ** 2) - corner
     np.testing.assert_allclose(offset.tip(*ring(away)), wanted, atol=2e-4)
@@ -89,7 +97,11 @@ def test_tip_off_the_grid_is_level_at_the_edge(cutter: Cutter) -> None:
 
 def lumps(x: Array, y: Array) -> Array:
     """Ridges, hollows and a pass, curved to a radius of about 20 mm."""
-    return 8 + 1.4 * np.sin(x / 7.0) * np.cos(y / 9.0) + 0.8 * np.exp(-((x - 10) ** 2 + (y + 8) ** 2) / 90.0)
+    return (
+        8
+        + 1.4 * np.sin(x / 7.0) * np.cos(y / 9.0)
+        + 0.8 * np.exp(-((x - 10) ** 2 + (y + 8) ** 2) / 90.0)
+    )
 
 
 @CUTTERS
@@ -101,7 +113,9 @@ def test_tip_against_brute_force(cutter: Cutter) -> None:
     brute = np.full(len(places), -math.inf)
     flat = cutter.diameter / 2 - cutter.corner_radius
     for away in np.linspace(0, cutter.radius, 61):
-        z = cutter.corner_radius - math.sqrt(max(cutter.corner_radius**2 - max(away - flat, 0.0) ** 2, 0.0))
+        z = cutter.corner_radius - math.sqrt(
+            max(cutter.corner_radius**2 - max(away - flat, 0.0) ** 2, 0.0)
+        )
         for angle in np.linspace(0, 2 * math.pi, 252, endpoint=False):
             x, y = places[:, 0] + away * math.cos(angle), places[:, 1] + away * math.sin(angle)
             brute = np.maximum(brute, lumps(x, y) - z)
@@ -110,17 +124,26 @@ def test_tip_against_brute_force(cutter: Cutter) -> None:
 
 
 def creased(x: Array, y: Array) -> Array:
-    """A crease rounded to a radius of 10 mm on a tilted deck that sags a little along it, as near a narrow nose."""
+    """A crease rounded to a radius of 10 mm on a tilted deck that sags a little along it, as near a
+    narrow nose."""
     across = np.abs(-0.426 * y - 0.905 * x)
     slope = 0.171
     side = 10.0 * math.sin(math.atan(slope))
     rounded = 10.0 - np.sqrt(100.0 - np.minimum(across, side) ** 2)
     along = -0.426 * x + 0.905 * y
-    return 12 + 0.071 * x + 0.083 * y - 0.00194 * along**2 - rounded - slope * np.maximum(across - side, 0.0)
+    return (
+        12
+        + 0.071 * x
+        + 0.083 * y
+        - 0.00194 * along**2
+        - rounded
+        - slope * np.maximum(across - side, 0.0)
+    )
 
 
 def test_a_wide_flat_cutter_does_not_sink_into_a_crease() -> None:
-    """The crease meets the rim between places 5 mm apart: looked for at these alone, 0.09 of it were cut off."""
+    """The crease meets the rim between places 5 mm apart: looked for at these alone, 0.09 of it
+    were cut off."""
     cutter = Cutter(4, "flat", 50.8, 0.0, 2, 30.0, 40.0)
     places = np.random.default_rng(11).uniform(-25, 25, (600, 2))
     found = CutterOffset(sampled(creased, half=80), cutter).tip(places[:, 0], places[:, 1])

@@ -25,11 +25,14 @@ def way(places: Places, order: list[int], start: tuple[float, float] | None = No
 
 
 def least(places: Places, start: tuple[float, float]) -> float:
-    """Shortest open way from `start`, by going back through sets of what is left (Held and Karp)."""
+    """Shortest open way from `start`, by going back through sets of what is left (Held and
+    Karp)."""
 
     @functools.cache
     def rest(here: tuple[float, float], left: frozenset[int]) -> float:
-        return min((math.dist(here, places[k]) + rest(places[k], left - {k}) for k in left), default=0.0)
+        return min(
+            (math.dist(here, places[k]) + rest(places[k], left - {k}) for k in left), default=0.0
+        )
 
     return rest(start, frozenset(range(len(places))))
 
@@ -41,7 +44,9 @@ def tree(places: Places) -> float:
 
 @settings(derandomize=True, max_examples=25, deadline=None)
 @given(st.lists(whole, min_size=1, max_size=EXACT), whole)
-def test_few_places_are_visited_in_the_shortest_way(places: Places, start: tuple[float, float]) -> None:
+def test_few_places_are_visited_in_the_shortest_way(
+    places: Places, start: tuple[float, float]
+) -> None:
     """A hole left out or bored twice; a way that goes to and fro."""
     order = short_order(places, start)
     assert sorted(order) == list(range(len(places)))
@@ -50,8 +55,11 @@ def test_few_places_are_visited_in_the_shortest_way(places: Places, start: tuple
 
 @settings(derandomize=True, max_examples=25, deadline=None)
 @given(st.lists(whole, min_size=3, max_size=EXACT), whole)
-def test_what_serves_many_places_is_near_the_shortest_for_few(places: Places, start: tuple[float, float]) -> None:
-    """2-opt and Or-opt by themselves against the exact way: some are a little longer, none by much."""
+def test_what_serves_many_places_is_near_the_shortest_for_few(
+    places: Places, start: tuple[float, float]
+) -> None:
+    """2-opt and Or-opt by themselves against the exact way: some are a little longer, none by
+    much."""
     order = module._shortened(module._distances(places, start))
     assert sorted(order) == list(range(len(places)))
     assert way(places, order, start) <= 1.25 * least(places, start) + 1e-3
@@ -59,8 +67,11 @@ def test_what_serves_many_places_is_near_the_shortest_for_few(places: Places, st
 
 @pytest.mark.parametrize("count", [10, 40, 150, 500])
 def test_many_places_stay_near_their_spanning_tree(count: int) -> None:
-    """No way is shorter than the least tree; on random places the best are about 1.25 times it (from memory)."""
-    places = [(float(x), float(y)) for x, y in np.random.default_rng(count).uniform(-600, 600, (count, 2))]
+    """No way is shorter than the least tree; on random places the best are about 1.25 times it
+    (from memory)."""
+    places = [
+        (float(x), float(y)) for x, y in np.random.default_rng(count).uniform(-600, 600, (count, 2))
+    ]
     order = short_order(places, (-600.0, 600.0))
     assert sorted(order) == list(range(count))
     assert tree(places) <= way(places, order) <= 1.35 * tree(places) + 600.0 / math.sqrt(count)
@@ -76,12 +87,20 @@ def test_order_does_not_hang_on_the_last_digit() -> None:
     """Another machine rounds otherwise: the order, and so the bytes, must be the same."""
     rng = np.random.default_rng(3)
     places = [(float(x), float(y)) for x, y in rng.integers(-60, 60, (40, 2))]
-    shaken = [(x + dx, y + dy) for (x, y), (dx, dy) in zip(places, rng.uniform(-1e-10, 1e-10, (40, 2)), strict=True)]
+    shaken = [
+        (x + dx, y + dy)
+        for (x, y), (dx, dy) in zip(places, rng.uniform(-1e-10, 1e-10, (40, 2)), strict=True)
+    ]
     assert short_order(places, (0.0, 0.0)) == short_order(shaken, (0.0, 0.0))
 
 
 def test_row_is_visited_from_its_left_end() -> None:
     """Ties broken by chance: other bytes for the same job."""
     assert short_order([(30.0, 0.0), (0.0, 0.0), (20.0, 0.0), (10.0, 0.0)]) == [1, 3, 2, 0]
-    assert short_order([(30.0, 0.0), (0.0, 0.0), (20.0, 0.0), (10.0, 0.0)], (40.0, 5.0)) == [0, 2, 3, 1]
+    assert short_order([(30.0, 0.0), (0.0, 0.0), (20.0, 0.0), (10.0, 0.0)], (40.0, 5.0)) == [
+        0,
+        2,
+        3,
+        1,
+    ]
     assert short_order([]) == []

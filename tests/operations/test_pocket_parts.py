@@ -1,4 +1,5 @@
-"""Ways in, crossings, finishing laps, corners and remainders of pockets, against closed forms and polygons."""
+"""Ways in, crossings, finishing laps, corners and remainders of pockets, against closed forms and
+polygons."""
 
 from __future__ import annotations
 
@@ -27,17 +28,21 @@ from corepath.work.works import Milling, Pocket, Work
 
 TOP, FLOOR, CLEAR = 13.6, 1.2, 25.0
 FLAT = Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0)
-CUTTING = Cutting(rpm=18000, feed=3000, ramp=1500, plunge=1000, depth=3.0, stepover=2.4, finish=4000)
+CUTTING = Cutting(
+    rpm=18000, feed=3000, ramp=1500, plunge=1000, depth=3.0, stepover=2.4, finish=4000
+)
 
 
 QUICK = Milling(limits=Limits(accel=1e9))
-"""A machine that turns at any feed: what a move is for is told here by its feed (slow bends: motion/test_reachable)."""
+"""A machine that turns at any feed: what a move is for is told here by its feed (slow bends:
+motion/test_reachable)."""
 
 
 def work(*areas: Polygon, **more: object) -> Work:
     fields: dict[str, object] = {
         "order": 2, "setup": "A", "name": "plug-pockets", "cutter": FLAT, "cutting": CUTTING,
-        "zero": Zero(0, 0, 0, "the bed", True), "blank": box(-700, -240, 700, 240), "stock_top": TOP, "clear": CLEAR,
+        "zero": Zero(0, 0, 0, "the bed", True), "blank": box(-700, -240, 700, 240),
+        "stock_top": TOP, "clear": CLEAR,
         "lowest": FLOOR, "park": (-700.0, 240.0), "arcs": True,
         "pockets": tuple(Pocket(f"P{k}", area, TOP, FLOOR) for k, area in enumerate(areas, 1)),
         "milling": QUICK,
@@ -64,7 +69,9 @@ def test_a_ramp_is_as_steep_as_the_cutter_allows_and_no_steeper(angle: float) ->
     """A cutter pushed down too steeply; or one that may go down faster and does not."""
     for area in (Point(0, 0).buffer(9, quad_segs=64), groove()):
         steepest = 0.0
-        for move, points in flat(made(work(area, cutter=dataclasses.replace(FLAT, ramp_angle=angle)))):
+        for move, points in flat(
+            made(work(area, cutter=dataclasses.replace(FLAT, ramp_angle=angle)))
+        ):
             way = float(np.hypot(*np.diff(points[:, :2], axis=0).T).sum())
             fall = points[0, 2] - points[-1, 2]
             if move.kind is not Kind.RAPID and fall > 1e-9 and way > 1e-6:
@@ -76,18 +83,23 @@ def test_where_a_ramp_has_no_room_only_a_centre_cutting_cutter_goes_down() -> No
     """A flat cutter that is blind in its middle pressed straight into solid wood."""
     tight = Point(4, 7).buffer(3.1, quad_segs=64)
     with pytest.raises(
-        CorepathError, match=r"no room for a ramp of 3 degrees at X[34]\.\d+ Y[67]\.\d+.*centre_cutting"
+        CorepathError,
+        match=r"no room for a ramp of 3 degrees at X[34]\.\d+ "
+        r"Y[67]\.\d+.*centre_cutting",
     ):
         made(work(tight))
     plunging = made(work(tight, cutter=dataclasses.replace(FLAT, centre_cutting=True)))
     down = [p for m, p in flat(plunging) if p[0, 2] - p[-1, 2] > 1e-9 and p[-1, 2] < TOP]
     assert down and all(np.ptp(p[:, :2], axis=0).max() < 1e-9 for p in down)
-    assert {m.feed for m, p in flat(plunging) if p[0, 2] > p[-1, 2] and p[-1, 2] < TOP} == {CUTTING.plunge}
+    assert {m.feed for m, p in flat(plunging) if p[0, 2] > p[-1, 2] and p[-1, 2] < TOP} == {
+        CUTTING.plunge
+    }
 
 
 @pytest.mark.parametrize("allowance", [0.1, 0.3])
 def test_clearing_leaves_the_allowance_and_one_lap_takes_it(allowance: float) -> None:
-    """A finishing lap that finds nothing, or walls cut twice; it must pass once at full depth and overlap."""
+    """A finishing lap that finds nothing, or walls cut twice; it must pass once at full depth and
+    overlap."""
     area = groove()
     program = made(work(area, milling=dataclasses.replace(QUICK, finish_allowance=allowance)))
     clearing = [LineString(p[:, :2]) for m, p in flat(program) if m.feed == CUTTING.feed]
@@ -139,7 +151,9 @@ def test_short_edges_finish_layer_by_layer() -> None:
     """The shank rubs at the wall of a layer that is finished already."""
     program = made(work(groove(), cutter=dataclasses.replace(FLAT, cutting_length=8.0)))
     heights = {round(m.z, 3) for m in program.moves if m.feed == CUTTING.finish}
-    cleared = {round(m.z, 3) for m, p in flat(program) if m.feed == CUTTING.feed and np.ptp(p[:, 2]) < 1e-9}
+    cleared = {
+        round(m.z, 3) for m, p in flat(program) if m.feed == CUTTING.feed and np.ptp(p[:, 2]) < 1e-9
+    }
     assert heights == {z for z in cleared if z < TOP}
 
 
@@ -166,7 +180,11 @@ def test_crossings_touch_both_laps_and_stay_in_the_room() -> None:
     found = blended(inner, outer, room)
     assert found is not None
     way, lap = found
-    assert np.allclose(way[0], inner[0]) and np.allclose(way[-1], lap[0]) and np.allclose(lap[0], lap[-1])
+    assert (
+        np.allclose(way[0], inner[0])
+        and np.allclose(way[-1], lap[0])
+        and np.allclose(lap[0], lap[-1])
+    )
     for k, at in ((0, inner[0]), (-1, lap[0])):
         step = (way[1] - way[0]) if k == 0 else (way[-1] - way[-2])
         across = at / np.hypot(*at)
@@ -174,15 +192,22 @@ def test_crossings_touch_both_laps_and_stay_in_the_room() -> None:
     assert blended(inner, outer[::-1], room) is None, "laps that run against each other"
     turn = turn_round(outer, inner[::-1], room.buffer(1.5))
     assert turn is not None
-    assert along(turn[0])[-1] == pytest.approx(math.pi, rel=1e-3), "half a circle as wide as the laps are apart"
+    assert along(turn[0])[-1] == pytest.approx(math.pi, rel=1e-3), (
+        "half a circle as wide as the laps are apart"
+    )
     assert turn_round(outer, inner[::-1], Point(0, 0).buffer(21.9)) is None
 
 
 @pytest.mark.parametrize("angle", [40.0, 60.0, 90.0, 120.0])
 def test_what_stays_in_a_corner_is_that_of_the_closed_form(angle: float) -> None:
-    """Angle a, cutter radius r (geometry): r (1/sin(a/2) - 1) away, r² (1/tan(a/2) - (pi - a)/2) in area."""
+    """Angle a, cutter radius r (geometry): r (1/sin(a/2) - 1) away, r² (1/tan(a/2) - (pi - a)/2) in
+    area."""
     half = math.radians(angle / 2)
-    tip = [(0, 0), (60 * math.cos(half), 60 * math.sin(half)), (60 * math.cos(half), -60 * math.sin(half))]
+    tip = [
+        (0, 0),
+        (60 * math.cos(half), 60 * math.sin(half)),
+        (60 * math.cos(half), -60 * math.sin(half)),
+    ]
     area = Polygon(tip)
     corners = corners_left("P1", area, opened(area, 3.0))
     (mine,) = [corner for corner in corners if math.hypot(corner.x, corner.y) < 0.01]
@@ -196,8 +221,16 @@ def test_corners_are_listed_with_the_program_and_told_in_its_head() -> None:
     """A resin edge that looks different from the drawing, and nobody said so."""
     program = made(work(box(-20, -10, 25, 12), Point(60, 0).buffer(9, quad_segs=64)))
     assert [corner.feature for corner in program.corners] == ["P1"] * 4
-    assert {(round(c.x), round(c.y)) for c in program.corners} == {(-20, -10), (-20, 12), (25, -10), (25, 12)}
-    assert any("P1: corners stay round, 4 of them" in line and "most 1.24 mm" in line for line in program.watch)
+    assert {(round(c.x), round(c.y)) for c in program.corners} == {
+        (-20, -10),
+        (-20, 12),
+        (25, -10),
+        (25, 12),
+    }
+    assert any(
+        "P1: corners stay round, 4 of them" in line and "most 1.24 mm" in line
+        for line in program.watch
+    )
 
 
 CORNERED = {
@@ -211,8 +244,11 @@ CORNERED = {
 
 @pytest.mark.parametrize("name", CORNERED)
 @pytest.mark.parametrize("conventional", [False, True])
-def test_a_small_cutter_clears_what_the_large_one_left_and_nothing_else(name: str, conventional: bool) -> None:
-    """Wood left in a corner, a wall cut into, or the small cutter buried in solid wood at full depth."""
+def test_a_small_cutter_clears_what_the_large_one_left_and_nothing_else(
+    name: str, conventional: bool
+) -> None:
+    """Wood left in a corner, a wall cut into, or the small cutter buried in solid wood at full
+    depth."""
     area = CORNERED[name]
     cleared = grow(grow(area, -3.0), 3.0)
     small = dataclasses.replace(FLAT, number=2, diameter=4.0)
@@ -221,17 +257,26 @@ def test_a_small_cutter_clears_what_the_large_one_left_and_nothing_else(name: st
     milling = dataclasses.replace(QUICK, conventional=conventional)
     program = made(work(cutter=small, cutting=cutting, pockets=(pocket,), milling=milling, part=2))
     cuts = [(m, p) for m, p in flat(program) if min(p[0, 2], p[-1, 2]) < TOP]
-    lines = [LineString(p[:, :2]) if len(np.unique(p[:, :2], axis=0)) > 1 else Point(p[0, :2]) for _, p in cuts]
+    lines = [
+        LineString(p[:, :2]) if len(np.unique(p[:, :2], axis=0)) > 1 else Point(p[0, :2])
+        for _, p in cuts
+    ]
     swept = shapely.union_all([line.buffer(2.0, quad_segs=32) for line in lines])
     assert swept.difference(area.buffer(0.003)).area < 1e-6
     must = grow(grow(area, -2.0), 2.0).difference(cleared).buffer(-0.006)
     floor = [
-        line.buffer(2.0, quad_segs=48) for line, (_, p) in zip(lines, cuts, strict=True) if p[:, 2].max() < FLOOR + 1e-6
+        line.buffer(2.0, quad_segs=48)
+        for line, (_, p) in zip(lines, cuts, strict=True)
+        if p[:, 2].max() < FLOOR + 1e-6
     ]
     assert must.difference(shapely.union_all(floor)).area < 0.01
     free = cleared.buffer(-1.99)
     for move, p in cuts:
-        if p[0, 2] - p[-1, 2] > 1e-9 and np.ptp(p[:, :2], axis=0).max() < 1e-9 and move.kind is not Kind.RAPID:
+        if (
+            p[0, 2] - p[-1, 2] > 1e-9
+            and np.ptp(p[:, :2], axis=0).max() < 1e-9
+            and move.kind is not Kind.RAPID
+        ):
             assert free.covers(Point(p[0, :2])), "straight down beside what is cleared"
 
 
@@ -239,5 +284,10 @@ def test_nothing_left_nothing_cut() -> None:
     """Passes through the air in corners that the larger cutter has cleared."""
     disc = Point(0, 0).buffer(15, quad_segs=64)
     assert not remainders(
-        centre_region(disc, 2.0, "P1"), grow(grow(disc, -3.0), 3.0), 2.0, 1.6, conventional=False, name="P1"
+        centre_region(disc, 2.0, "P1"),
+        grow(grow(disc, -3.0), 3.0),
+        2.0,
+        1.6,
+        conventional=False,
+        name="P1",
     )

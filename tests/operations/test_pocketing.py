@@ -1,4 +1,5 @@
-"""Pockets: the sweep of the moves themselves, proved by polygons against the area that the cutter can open."""
+"""Pockets: the sweep of the moves themselves, proved by polygons against the area that the cutter
+can open."""
 
 from __future__ import annotations
 
@@ -29,14 +30,16 @@ CUTTING = Cutting(rpm=18000, feed=3000, ramp=1500, plunge=1000, depth=3.0, stepo
 
 
 QUICK = Milling(limits=Limits(accel=1e9))
-"""A machine that turns at any feed: what a move is for is told here by its feed (slow bends: motion/test_reachable)."""
+"""A machine that turns at any feed: what a move is for is told here by its feed (slow bends:
+motion/test_reachable)."""
 
 
 def work(*areas: Polygon, cutter: Cutter = FLAT, **more: object) -> Work:
     pockets = tuple(Pocket(f"P{k}", area, TOP, FLOOR) for k, area in enumerate(areas, start=1))
     fields: dict[str, object] = {
         "order": 3, "setup": "A", "name": "groove", "cutter": cutter, "cutting": CUTTING,
-        "zero": Zero(0, 0, 0, "the bed", True), "blank": box(-700, -240, 700, 240), "stock_top": TOP, "clear": CLEAR,
+        "zero": Zero(0, 0, 0, "the bed", True), "blank": box(-700, -240, 700, 240),
+        "stock_top": TOP, "clear": CLEAR,
         "lowest": FLOOR, "park": (-700.0, 240.0), "arcs": True, "pockets": pockets,
         "milling": QUICK,
     }  # fmt: skip
@@ -73,7 +76,10 @@ def chained(pieces: list[np.ndarray], r: float) -> BaseGeometry:
 def sweep_at(made: Program, z: float) -> BaseGeometry:
     """What the cutter sweeps on the level moves at `z`."""
     pieces = [p for _, p in cuts(made)]
-    return chained([p for p in pieces if np.ptp(p[:, 2]) < 1e-9 and abs(p[0, 2] - z) < 1e-9], made.cutter.radius)
+    return chained(
+        [p for p in pieces if np.ptp(p[:, 2]) < 1e-9 and abs(p[0, 2] - z) < 1e-9],
+        made.cutter.radius,
+    )
 
 
 def sweep_all(made: Program) -> BaseGeometry:
@@ -88,16 +94,23 @@ def opened(area: Polygon, r: float) -> BaseGeometry:
 def prove(area: Polygon, made: Program, pocket: Pocket) -> None:
     """Nothing outside the area, all of the opened area at every layer, by area."""
     outside = sweep_all(made).difference(area.buffer(0.003))
-    assert outside.area < 1e-6, f"cuts {outside.area} mm2 outside the pocket, at {outside.representative_point()}"
+    assert outside.area < 1e-6, (
+        f"cuts {outside.area} mm2 outside the pocket, at {outside.representative_point()}"
+    )
     must = opened(area, made.cutter.radius).buffer(-0.003)
-    # Above the floor no wall is made yet: what stays there may be thicker by the tolerance of a clearing lap.
-    above = opened(area.buffer(-Milling().finish_allowance - TOLERANCE), made.cutter.radius).buffer(-0.003)
+    # Above the floor no wall is made yet: what stays there may be thicker by the tolerance of a
+    # clearing lap.
+    above = opened(area.buffer(-Milling().finish_allowance - TOLERANCE), made.cutter.radius).buffer(
+        -0.003
+    )
     pieces, done, below = [p for _, p in cuts(made)], Polygon(), -1.0
     for z in reversed(layers(pocket, CUTTING.depth, LIGHT)):
         new = [p for p in pieces if below < p[:, 2].max() <= z + 1e-9]
         done, below = done.union(chained(new, made.cutter.radius)), z + 1e-9
         left = (must if z == pocket.floor else above).difference(done)
-        assert left.area < 0.01, f"leaves {left.area} mm2 at z {z}, at {left.representative_point()}"
+        assert left.area < 0.01, (
+            f"leaves {left.area} mm2 at z {z}, at {left.representative_point()}"
+        )
 
 
 def ring(outline: Polygon, inside: float = 8.0, outside: float = 6.0) -> Polygon:
@@ -113,7 +126,9 @@ def ellipse(a: float, b: float, n: int = 2000) -> Polygon:
 
 AREAS = {
     "ellipse groove": ring(ellipse(120, 45)),
-    "groove with corners": ring(Polygon([(-100, 0), (0, -30), (100, 0), (60, 40), (0, 10), (-60, 40)])),
+    "groove with corners": ring(
+        Polygon([(-100, 0), (0, -30), (100, 0), (60, 40), (0, 10), (-60, 40)])
+    ),
     "groove hardly wider than the cutter": ring(ellipse(120, 45), 3.2, 3.2),
     "wide groove": ring(ellipse(120, 70), 20, 15),
     "round plug": Point(30, -12).buffer(9.0, quad_segs=64),
@@ -122,20 +137,27 @@ AREAS = {
     "narrow slot": LineString([(0, 0), (20, 10)]).buffer(3.5, quad_segs=64),
     "square with corners": box(-20, -10, 25, 12),
     "dumbbell": shapely.union_all(
-        [LineString([(0, 0), (40, 0)]).buffer(3.5), Point(0, 0).buffer(14, quad_segs=64), Point(40, 0).buffer(12)]
+        [
+            LineString([(0, 0), (40, 0)]).buffer(3.5),
+            Point(0, 0).buffer(14, quad_segs=64),
+            Point(40, 0).buffer(12),
+        ]
     ),
 }
 
 
 @pytest.mark.parametrize(
-    ("name", "arcs"), [(name, True) for name in AREAS] + [("dumbbell", False), ("narrow slot", False)]
+    ("name", "arcs"),
+    [(name, True) for name in AREAS] + [("dumbbell", False), ("narrow slot", False)],
 )
 def test_sweep_is_the_opened_area_at_every_layer(name: str, arcs: bool) -> None:
     """Wood left standing on a floor, or a wall cut into."""
     made = program(work(AREAS[name], arcs=arcs))
     prove(AREAS[name], made, Pocket("P1", AREAS[name], TOP, FLOOR))
     if not arcs:
-        assert all(move.kind in (Kind.RAPID, Kind.LINE) for move in made.moves), "arcs for a control without them"
+        assert all(move.kind in (Kind.RAPID, Kind.LINE) for move in made.moves), (
+            "arcs for a control without them"
+        )
 
 
 @settings(derandomize=True, max_examples=10, deadline=None)
@@ -151,10 +173,14 @@ def test_any_outline_groove_swept_and_island_untouched(
     """Some outline, smooth or with corners, whose groove is not swept or whose island is cut."""
     angles = np.linspace(0, 2 * np.pi, 720 if smooth else len(spokes), endpoint=False)
     if smooth:
-        radius = 1.0 + sum((s - 1) / (k + 2) * np.cos((k + 2) * angles + k) for k, s in enumerate(spokes))
+        radius = 1.0 + sum(
+            (s - 1) / (k + 2) * np.cos((k + 2) * angles + k) for k, s in enumerate(spokes)
+        )
     else:
         radius = np.array(spokes)
-    outline = Polygon(np.column_stack([size * radius * np.cos(angles), 0.7 * size * radius * np.sin(angles)]))
+    outline = Polygon(
+        np.column_stack([size * radius * np.cos(angles), 0.7 * size * radius * np.sin(angles)])
+    )
     area = ring(outline, inside)
     made = program(work(area))
     prove(area, made, Pocket("P1", area, TOP, FLOOR))
@@ -165,7 +191,8 @@ def test_any_outline_groove_swept_and_island_untouched(
 @settings(derandomize=True, max_examples=15, deadline=None)
 @given(st.lists(st.floats(0.35, 1.0), min_size=4, max_size=9), st.floats(25, 60))
 def test_any_pocket_without_island_is_swept(spokes: list[float], size: float) -> None:
-    """Some pocket with lobes and corners in which wood stays standing; or a narrow one that is not refused."""
+    """Some pocket with lobes and corners in which wood stays standing; or a narrow one that is not
+    refused."""
     angles = np.linspace(0, 2 * np.pi, len(spokes), endpoint=False)
     corners = size * np.array(spokes)
     area = Polygon(np.column_stack([corners * np.cos(angles), corners * np.sin(angles)]))
@@ -190,10 +217,14 @@ def test_every_layer_is_within_the_depth_and_the_last_is_light() -> None:
     assert steps.max() <= 3.0 + 1e-9 and steps.min() > 0
     assert heights[-1] == FLOOR and steps[-1] == pytest.approx(LIGHT)
     assert steps[:-1] == pytest.approx(steps[0])
-    assert layers(Pocket("P", box(0, 0, 9, 9), TOP, TOP - 3.0, thin=False), 3.0, LIGHT) == [TOP - 3.0]
+    assert layers(Pocket("P", box(0, 0, 9, 9), TOP, TOP - 3.0, thin=False), 3.0, LIGHT) == [
+        TOP - 3.0
+    ]
 
 
-@pytest.mark.parametrize("name", ["ellipse groove", "round plug", "narrow slot", "dumbbell", "groove with corners"])
+@pytest.mark.parametrize(
+    "name", ["ellipse groove", "round plug", "narrow slot", "dumbbell", "groove with corners"]
+)
 def test_never_straight_down_into_wood_and_never_steeper_than_three_degrees(name: str) -> None:
     """A plunge or a steep ramp into solid wood with a cutter that may not cut to its centre."""
     made = program(work(AREAS[name]))
@@ -204,10 +235,14 @@ def test_never_straight_down_into_wood_and_never_steeper_than_three_degrees(name
         if move.kind is Kind.RAPID:
             assert fall <= 0, "a rapid down below the top"
         elif way < 1e-9 and fall > 0:
-            assert min(abs(points[-1, 2] - z) for z in levels[:-1]) < 1e-9, "straight down past a cleared layer"
+            assert min(abs(points[-1, 2] - z) for z in levels[:-1]) < 1e-9, (
+                "straight down past a cleared layer"
+            )
             assert move.feed == CUTTING.plunge
         elif fall > 1e-9:
-            assert math.degrees(math.atan2(fall, way)) < 3.02, f"ramp at {math.degrees(math.atan2(fall, way))} degrees"
+            assert math.degrees(math.atan2(fall, way)) < 3.02, (
+                f"ramp at {math.degrees(math.atan2(fall, way))} degrees"
+            )
             assert move.feed == CUTTING.ramp
 
 
@@ -224,8 +259,9 @@ def test_groove_is_one_path_without_lifting() -> None:
 def test_walls_are_climb_milled() -> None:
     """Tear-out: with M3 (clockwise seen from above) the wall must be on the right of the travel.
 
-    On the right side of a clockwise turning cutter the edge moves backwards, as the wood does past the cutter:
-    climb milling by definition. So the outer wall is cut counter-clockwise and the island clockwise.
+    On the right side of a clockwise turning cutter the edge moves backwards, as the wood does past
+    the cutter: climb milling by definition. So the outer wall is cut counter-clockwise and the
+    island clockwise.
     """
     area = AREAS["ellipse groove"]
     outer, island = Polygon(area.exterior).buffer(-3.0), Polygon(area.interiors[0]).buffer(3.0)
@@ -245,7 +281,8 @@ def test_walls_are_climb_milled() -> None:
 
 
 def test_full_width_only_in_the_first_lap_of_a_layer() -> None:
-    """A later ring buries the cutter: the uncut width ahead of it, by area per length, must stay near the stepover."""
+    """A later ring buries the cutter: the uncut width ahead of it, by area per length, must stay
+    near the stepover."""
     made = program(work(AREAS["ellipse groove"]))
     z = layers(Pocket("P", AREAS["ellipse groove"], TOP, FLOOR), CUTTING.depth, LIGHT)[0]
     done: BaseGeometry = Polygon()
@@ -265,14 +302,19 @@ def test_full_width_only_in_the_first_lap_of_a_layer() -> None:
 
 
 def test_wall_ring_meets_no_more_than_a_strip_at_a_pointed_tip() -> None:
-    """The cutter buried in a tip, where the groove is wider, when it comes round along the outer wall."""
+    """The cutter buried in a tip, where the groove is wider, when it comes round along the outer
+    wall."""
     area = ring(Polygon([(-80, 0), (0, -25), (80, 0), (0, 25)]))
     wall = area.buffer(-3.0, quad_segs=64).exterior
     inner = Polygon(area.interiors[0]).buffer(7.0)
     made = program(work(area, milling=dataclasses.replace(QUICK, finish_allowance=0.0)))
     pieces = [p for _, p in cuts(made)]
     away = [shapely.distance(wall, shapely.points(p[:, :2])).max() for p in pieces]
-    flank = [k for k, p in enumerate(pieces) if away[k] < 0.01 and np.abs(p[:, 0]).min() < 30 and np.ptp(p[:, 0]) > 20]
+    flank = [
+        k
+        for k, p in enumerate(pieces)
+        if away[k] < 0.01 and np.abs(p[:, 0]).min() < 30 and np.ptp(p[:, 0]) > 20
+    ]
     first = flank[0]  # then back to where the lap along the wall begins
     while away[first - 1] < 0.01:
         first -= 1
@@ -284,7 +326,8 @@ def test_wall_ring_meets_no_more_than_a_strip_at_a_pointed_tip() -> None:
 
 
 def test_corner_that_stays_round_is_said_with_its_amount() -> None:
-    """A corner that the cutter cannot reach is passed over in silence. Closed form: (4 - pi) r^2 for four corners."""
+    """A corner that the cutter cannot reach is passed over in silence. Closed form: (4 - pi) r^2
+    for four corners."""
     made = program(work(AREAS["square with corners"]))
     (line,) = made.watch
     assert f"{(4 - math.pi) * 9:.2f} mm² left" in line
@@ -296,7 +339,11 @@ def test_pocket_narrower_than_the_cutter_is_refused_with_its_place() -> None:
     with pytest.raises(CorepathError, match="does not fit into it anywhere"):
         program(work(Point(0, 0).buffer(2.9)))
     neck = shapely.union_all([box(-30, -10, -5, 10), box(-6, -2.5, 6, 2.5), box(5, -10, 30, 10)])
-    with pytest.raises(CorepathError, match=r"does not pass through it everywhere; narrow at X-?[0-4]\.\d\d Y"):
+    with pytest.raises(
+        CorepathError,
+        match=r"does not pass through it everywhere; narrow at "
+        r"X-?[0-4]\.\d\d Y",
+    ):
         program(work(neck))
     with pytest.raises(CorepathError, match="does not pass"):
         program(work(ellipse(60, 40).difference(ellipse(56, 30))))

@@ -1,4 +1,5 @@
-"""Skim paths: whole blank swept, centre kept near the blank, entries from outside, stops where they belong."""
+"""Skim paths: whole blank swept, centre kept near the blank, entries from outside, stops where they
+belong."""
 
 from __future__ import annotations
 
@@ -50,7 +51,11 @@ def make_work(
 
 
 def places_at(stretch: Pass, z: float) -> list[tuple[float, float]]:
-    return [(move.x, move.y) for move in stretch.moves if move.kind is Kind.LINE and abs(move.z - z) < 1e-9]
+    return [
+        (move.x, move.y)
+        for move in stretch.moves
+        if move.kind is Kind.LINE and abs(move.z - z) < 1e-9
+    ]
 
 
 @settings(derandomize=True, max_examples=25, deadline=None)
@@ -75,7 +80,8 @@ def test_each_plane_sweeps_the_whole_blank_and_stays_near_it(
 
 
 def test_neighbouring_lines_overlap_as_asked() -> None:
-    """Wider steps would leave ridges where the cutter's edge is worn; more lines than needed cost minutes."""
+    """Wider steps would leave ridges where the cutter's edge is worn; more lines than needed cost
+    minutes."""
     places = skim.line_places(-240.0, 240.0, 10.0, 15.0)
     steps = [b - a for a, b in itertools.pairwise(places)]
     assert max(steps) <= 15.0 + 1e-9
@@ -85,7 +91,9 @@ def test_neighbouring_lines_overlap_as_asked() -> None:
 def test_one_file_a_plane_and_one_with_stops() -> None:
     """A missing stop would cut past the plane at which the casting shows."""
     programs = skim.skim_programs(make_work())
-    assert [made.stem for made in programs] == [f"05-B-skim-pass-{k}" for k in (1, 2, 3, 4)] + ["05-B-skim-all"]
+    assert [made.stem for made in programs] == [f"05-B-skim-pass-{k}" for k in (1, 2, 3, 4)] + [
+        "05-B-skim-all"
+    ]
     assert [made.combined for made in programs] == [False] * 4 + [True]
     assert {made.name for made in programs} == {"skim"}
     lows = [min(move.z for move in stretch.moves) for stretch in programs[-1].passes]
@@ -113,7 +121,10 @@ def test_entry_is_from_outside_and_rapids_keep_clear() -> None:
 def test_a_deep_plane_is_cut_in_layers() -> None:
     """A cut deeper than the cutter takes would stall it or tear the grain."""
     work = make_work(planes=(9.0,), first_stop=0, depth=2.0)
-    heights = sorted({move.z for move in skim.skim_programs(work)[0].moves if move.kind is Kind.LINE}, reverse=True)
+    heights = sorted(
+        {move.z for move in skim.skim_programs(work)[0].moves if move.kind is Kind.LINE},
+        reverse=True,
+    )
     drops = [a - b for a, b in zip([13.6, *heights], heights, strict=False)]
     assert heights[-1] == 9.0
     assert max(drops) <= 2.0 + 1e-9
@@ -140,8 +151,13 @@ CLAMPS = {
 
 @pytest.mark.parametrize("clamps", CLAMPS.values(), ids=CLAMPS.keys())
 def test_obstacles_are_gone_round_and_nothing_else_is_left(clamps: tuple[Polygon, ...]) -> None:
-    """A path through a clamp breaks the cutter; wood left that could be reached lifts the board in C."""
-    work = spared(make_work(planes=(13.0,), first_stop=0, obstacles=tuple(Obstacle(clamp, 20.0) for clamp in clamps)))
+    """A path through a clamp breaks the cutter; wood left that could be reached lifts the board in
+    C."""
+    work = spared(
+        make_work(
+            planes=(13.0,), first_stop=0, obstacles=tuple(Obstacle(clamp, 20.0) for clamp in clamps)
+        )
+    )
     assert work.facing is not None
     assert work.facing.spare is not None
     made = skim.skim_programs(work)[0]
@@ -154,18 +170,29 @@ def test_obstacles_are_gone_round_and_nothing_else_is_left(clamps: tuple[Polygon
 
 
 @pytest.mark.parametrize("clamps", CLAMPS.values(), ids=CLAMPS.keys())
-def test_beside_obstacles_the_cutter_comes_down_where_it_is_clear(clamps: tuple[Polygon, ...]) -> None:
-    """A plunge into solid wood burns it: down only beside the blank, where it was cut before, or along a ramp."""
-    work = spared(make_work(planes=(12.5, 12.0), obstacles=tuple(Obstacle(clamp, 20.0) for clamp in clamps)))
+def test_beside_obstacles_the_cutter_comes_down_where_it_is_clear(
+    clamps: tuple[Polygon, ...],
+) -> None:
+    """A plunge into solid wood burns it: down only beside the blank, where it was cut before, or
+    along a ramp."""
+    work = spared(
+        make_work(planes=(12.5, 12.0), obstacles=tuple(Obstacle(clamp, 20.0) for clamp in clamps))
+    )
     made = skim.skim_programs(work)[1]
     cut: list[shapely.Geometry] = []
     for before, move in itertools.pairwise(made.moves):
         way = LineString([(before.x, before.y), (move.x, move.y)])
         if (before.x, before.y) == (move.x, move.y) and move.z < min(before.z, 12.5):
-            disc = shapely.Point(move.x, move.y).buffer(work.cutter.radius - 0.05).intersection(work.blank)
+            disc = (
+                shapely.Point(move.x, move.y)
+                .buffer(work.cutter.radius - 0.05)
+                .intersection(work.blank)
+            )
             assert disc.difference(shapely.union_all(cut).buffer(0.02)).area < 0.05
         elif move.z < min(before.z - 1e-9, 12.5) and move.kind is Kind.LINE:
-            assert (before.z - move.z) / way.length < math.tan(math.radians(work.cutter.ramp_angle)) + 1e-6
+            assert (before.z - move.z) / way.length < math.tan(
+                math.radians(work.cutter.ramp_angle)
+            ) + 1e-6
         if move.kind is Kind.RAPID and way.length > 0:
             assert min(before.z, move.z) == work.clear
         if max(before.z, move.z) < 12.0 + 1e-6:
@@ -181,20 +208,33 @@ def test_an_obstacle_below_the_cut_is_no_trouble() -> None:
 
 
 def test_the_collet_keeps_off_what_stands_higher_than_the_cutter_is_long() -> None:
-    """The nut is wider than the cutter: where it comes as low as a clamp's top, it is what would hit it."""
+    """The nut is wider than the cutter: where it comes as low as a clamp's top, it is what would
+    hit it."""
     clamp = Obstacle(box(-10, -10, 10, 10), 60.0)
-    made = make_work(planes=(13.0,), first_stop=0, obstacles=(clamp,))  # sticks out 40: the collet is at 53
+    # sticks out 40: the collet is at 53
+    made = make_work(planes=(13.0,), first_stop=0, obstacles=(clamp,))
     work = spared(replace(made, clear=75.0))
     cut = swept(work, skim.skim_programs(work)[0].moves, 13.0)
     assert cut.distance(clamp.area) == pytest.approx(20.0 - 10.0 + 0.5, abs=0.03)
 
 
 def test_gaps_are_passed_by_the_quicker_way() -> None:
-    """Round a small clamp the cutter stays down; over a long one it goes up where that takes less time."""
-    small = spared(make_work(planes=(13.0,), first_stop=0, obstacles=(Obstacle(box(-4, -4, 4, 4), 20.0),)))
-    lifts = [m for m in skim.skim_programs(small)[0].moves if m.kind is Kind.RAPID and m.z == small.clear]
-    long = spared(make_work(600.0, planes=(13.0,), first_stop=0, obstacles=(Obstacle(box(-200, -9, 200, 9), 20.0),)))
-    more = [m for m in skim.skim_programs(long)[0].moves if m.kind is Kind.RAPID and m.z == long.clear]
+    """Round a small clamp the cutter stays down; over a long one it goes up where that takes less
+    time."""
+    small = spared(
+        make_work(planes=(13.0,), first_stop=0, obstacles=(Obstacle(box(-4, -4, 4, 4), 20.0),))
+    )
+    lifts = [
+        m for m in skim.skim_programs(small)[0].moves if m.kind is Kind.RAPID and m.z == small.clear
+    ]
+    long = spared(
+        make_work(
+            600.0, planes=(13.0,), first_stop=0, obstacles=(Obstacle(box(-200, -9, 200, 9), 20.0),)
+        )
+    )
+    more = [
+        m for m in skim.skim_programs(long)[0].moves if m.kind is Kind.RAPID and m.z == long.clear
+    ]
     assert len(more) > len(lifts)
 
 

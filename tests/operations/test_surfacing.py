@@ -1,4 +1,5 @@
-"""Deck paths judged by an exact simulation of the cutter: nothing gouged, ridges and leave as asked for."""
+"""Deck paths judged by an exact simulation of the cutter: nothing gouged, ridges and leave as asked
+for."""
 
 from __future__ import annotations
 
@@ -39,7 +40,8 @@ SHAPES = pytest.mark.parametrize(
 )
 BANDS = [
     pytest.param(
-        cutter, scallop, id=f"{cutter.shape}{cutter.diameter:g}-{scallop:g}", marks=pytest.mark.slow if slow else ()
+        cutter, scallop, id=f"{cutter.shape}{cutter.diameter:g}-{scallop:g}",
+        marks=pytest.mark.slow if slow else ()
     )
     for cutter, scallop, slow in (
         (FLAT, 0.05, False), (FLAT, 0.15, False), (BULL, 0.05, False), (BULL, 0.15, True),
@@ -63,7 +65,9 @@ def hill() -> DeckSurface:
     return DeckSurface(xs, ys, height(x, y), EDGE)
 
 
-def make_work(cutter: Cutter, *, rough: float = 0.0, depth: float = 3.0, scallop: float = 0.05, **more: Any) -> Work:
+def make_work(
+    cutter: Cutter, *, rough: float = 0.0, depth: float = 3.0, scallop: float = 0.05, **more: Any
+) -> Work:
     blank = box(-LENGTH / 2, -WIDTH / 2, LENGTH / 2, WIDTH / 2)
     return Work(
         order=7 if rough else 8,
@@ -88,25 +92,33 @@ def only(programs: tuple[Program, ...]) -> Program:
     return made
 
 
-def planned(cutter: Cutter, *, rough: float = 0.0, depth: float = 3.0, scallop: float = 0.05) -> Program:
+def planned(
+    cutter: Cutter, *, rough: float = 0.0, depth: float = 3.0, scallop: float = 0.05
+) -> Program:
     """The one program over the hill."""
     return _planned(cutter, rough, depth, scallop)
 
 
 @functools.cache
 def _planned(cutter: Cutter, rough: float, depth: float, scallop: float) -> Program:
-    return only(surfacing.deck_programs(make_work(cutter, rough=rough, depth=depth, scallop=scallop)))
+    return only(
+        surfacing.deck_programs(make_work(cutter, rough=rough, depth=depth, scallop=scallop))
+    )
 
 
 def left_at(moves: tuple[Move, ...], cutter: Cutter, x: Array, y: Array) -> Array:
-    """Height that straight moves leave at the places: exact, by golden section on each move in reach.
+    """Height that straight moves leave at the places: exact, by golden section on each move in
+    reach.
 
-    The cutting surface over a place is convex along a move, so one minimum lies within the cutter's reach.
+    The cutting surface over a place is convex along a move, so one minimum lies within the cutter's
+    reach.
     """
     ends = np.array([(move.x, move.y, move.z) for move in moves])
     start, along = ends[:-1], np.diff(ends, axis=0)
     tree = shapely.STRtree(shapely.linestrings(np.stack([start[:, :2], ends[1:, :2]], axis=1)))
-    place, move = tree.query(shapely.points(x, y), predicate="dwithin", distance=cutter.radius - 1e-9)
+    place, move = tree.query(
+        shapely.points(x, y), predicate="dwithin", distance=cutter.radius - 1e-9
+    )
     a, d = start[move], along[move]
     w = np.column_stack([x, y])[place] - a[:, :2]
     square = (d[:, :2] ** 2).sum(axis=1)
@@ -137,7 +149,9 @@ def places() -> tuple[Array, Array]:
     draw = np.random.default_rng(11)
     across = np.linspace(-WIDTH / 2, WIDTH / 2, 2500)
     along = np.linspace(-LENGTH / 2, LENGTH / 2, 2500)
-    parts = [(draw.uniform(-LENGTH / 2, LENGTH / 2, 6000), draw.uniform(-WIDTH / 2, WIDTH / 2, 6000))]
+    parts = [
+        (draw.uniform(-LENGTH / 2, LENGTH / 2, 6000), draw.uniform(-WIDTH / 2, WIDTH / 2, 6000))
+    ]
     parts += [(np.full(2500, x), across) for x in (-120.0, -70.3, 11.9, 85.0)]
     parts += [(along, np.full(2500, y)) for y in (-20.2, 31.0)]
     parts += [(np.array([-1.0, -1, 1, 1]) * LENGTH / 2, np.array([-1.0, 1, -1, 1]) * WIDTH / 2)]
@@ -160,14 +174,24 @@ def test_finish_steps_wide_where_it_may(cutter: Cutter) -> None:
     flat = hill()
     level = DeckSurface(flat.xs, flat.ys, np.full_like(flat.grid, EDGE), EDGE)
     work = make_work(cutter, surface=level)
-    ends = np.array([(move.x, move.y) for move in only(surfacing.deck_programs(work)).moves if move.kind != Kind.RAPID])
+    ends = np.array(
+        [
+            (move.x, move.y)
+            for move in only(surfacing.deck_programs(work)).moves
+            if move.kind != Kind.RAPID
+        ]
+    )
     step = level_step(cutter, 0.05 - 0.004, work.cutting.stepover)
     lines = math.ceil(WIDTH / step) + 1
-    assert np.hypot(*np.diff(ends, axis=0).T).sum() <= lines * (LENGTH + math.pi / 2 * step) + 2 * cutter.diameter
+    assert (
+        np.hypot(*np.diff(ends, axis=0).T).sum()
+        <= lines * (LENGTH + math.pi / 2 * step) + 2 * cutter.diameter
+    )
 
 
 def test_level_step_agrees_with_the_formula_of_handbooks() -> None:
-    """s = 2·sqrt(2rh − h²), about sqrt(8rh): common handbook formula, from memory; figures worked by hand."""
+    """s = 2·sqrt(2rh − h²), about sqrt(8rh): common handbook formula, from memory; figures worked
+    by hand."""
     small = Cutter(1, "ball", 6.0, 3.0, 2, 20.0, 30.0)
     assert level_step(small, 0.01, 99.0) == pytest.approx(0.48949, abs=1e-5)
     assert level_step(small, 0.01, 99.0) == pytest.approx(math.sqrt(8 * 3 * 0.01), rel=2e-3)
@@ -178,7 +202,8 @@ def test_level_step_agrees_with_the_formula_of_handbooks() -> None:
 @SHAPES
 @pytest.mark.parametrize("rough", [0.0, 0.5])
 def test_moves_keep_to_the_rules_of_a_pass(cutter: Cutter, rough: float) -> None:
-    """A rapid sideways below the safe height or a plunge into the blank breaks the cutter or burns the wood."""
+    """A rapid sideways below the safe height or a plunge into the blank breaks the cutter or burns
+    the wood."""
     work = make_work(cutter, rough=rough)
     made = planned(cutter, rough=rough)
     assert made.stem == ("07-C-deck-rough" if rough else "08-C-deck")
@@ -202,7 +227,8 @@ def test_moves_keep_to_the_rules_of_a_pass(cutter: Cutter, rough: float) -> None
 @SHAPES
 @pytest.mark.parametrize("depth", [1.5, 3.0])
 def test_roughing_leaves_no_less_and_little_more_than_asked(cutter: Cutter, depth: float) -> None:
-    """Less left, and finishing has nothing to clean; more than a layer above it, and finishing is overloaded."""
+    """Less left, and finishing has nothing to clean; more than a layer above it, and finishing is
+    overloaded."""
     made = planned(cutter, rough=0.5, depth=depth)
     x, y = places()
     left = left_at(made.moves, cutter, x, y) - height(x, y)
@@ -211,7 +237,8 @@ def test_roughing_leaves_no_less_and_little_more_than_asked(cutter: Cutter, dept
 
 
 def depths(made: Program) -> list[tuple[Move, Move, float]]:
-    """Each move with the one before and the deepest it cuts, from columns of 1 mm cut move by move."""
+    """Each move with the one before and the deepest it cuts, from columns of 1 mm cut move by
+    move."""
     cutter = made.cutter
     xs, ys = np.arange(-LENGTH / 2 + 0.5, LENGTH / 2), np.arange(-WIDTH / 2 + 0.5, WIDTH / 2)
     stock = np.full((len(xs), len(ys)), TOP)
@@ -238,7 +265,8 @@ def depths(made: Program) -> list[tuple[Move, Move, float]]:
 
 @SHAPES
 def test_no_move_of_roughing_takes_more_than_a_layer(cutter: Cutter) -> None:
-    """A cut deeper than the cutter takes stalls it, a rapid or a plunge into wood breaks or burns it."""
+    """A cut deeper than the cutter takes stalls it, a rapid or a plunge into wood breaks or burns
+    it."""
     for before, move, deepest in depths(planned(cutter, rough=0.5, depth=2.0)):
         assert deepest <= 2.0 + 0.3
         if move.kind is Kind.RAPID:
@@ -249,21 +277,39 @@ def test_no_move_of_roughing_takes_more_than_a_layer(cutter: Cutter) -> None:
 
 @pytest.mark.parametrize("angle", [1.5, 5.0])
 def test_roughing_goes_down_as_steeply_as_its_own_cutter_takes(angle: float) -> None:
-    """Roughing had 3 degrees of its own: a cutter that takes 2.5 went down steeper at the feed sideways.
+    """Roughing had 3 degrees of its own: a cutter that takes 2.5 went down steeper at the feed
+    sideways.
 
-    Along the hill and on the ramp into a basin; make_work runs a cutter at 3000 sideways and 1500 down a ramp.
+    Along the hill and on the ramp into a basin; make_work runs a cutter at 3000 sideways and 1500
+    down a ramp.
     """
     cutter = replace(FLAT, ramp_angle=angle)
     base = hill()
     x, y = np.meshgrid(base.xs, base.ys, indexing="ij")
-    basin = DeckSurface(base.xs, base.ys, 11.85 - 6.0 * np.exp(-((x / 25.0) ** 4) - (y / 25.0) ** 4), 11.85)
+    basin = DeckSurface(
+        base.xs, base.ys, 11.85 - 6.0 * np.exp(-((x / 25.0) ** 4) - (y / 25.0) ** 4), 11.85
+    )
     down = only(surfacing.deck_programs(make_work(cutter, rough=0.2, surface=basin)))
-    falls = [(a, b) for a, b in itertools.pairwise(planned(cutter, rough=0.5).moves) if b.kind is not Kind.RAPID]
+    falls = [
+        (a, b)
+        for a, b in itertools.pairwise(planned(cutter, rough=0.5).moves)
+        if b.kind is not Kind.RAPID
+    ]
     slopes = [(math.hypot(b.x - a.x, b.y - a.y), a.z - b.z, b.feed) for a, b in falls]
-    steep = [feed for run, fall, feed in slopes if run > 0.0 and fall > run * math.tan(math.radians(angle))]
+    steep = [
+        feed
+        for run, fall, feed in slopes
+        if run > 0.0 and fall > run * math.tan(math.radians(angle))
+    ]
     assert steep and max(steep) <= 1500.0
-    first_row = list(itertools.takewhile(lambda pair: pair[1].y == down.moves[0].y, itertools.pairwise(down.moves)))
-    entry = [(math.hypot(b.x - a.x, b.y - a.y), a.z - b.z) for a, b in first_row if b.feed == 1500.0]
+    first_row = list(
+        itertools.takewhile(
+            lambda pair: pair[1].y == down.moves[0].y, itertools.pairwise(down.moves)
+        )
+    )
+    entry = [
+        (math.hypot(b.x - a.x, b.y - a.y), a.z - b.z) for a, b in first_row if b.feed == 1500.0
+    ]
     assert max(fall / run for run, fall in entry if run > 0.0) > 0.9 * math.tan(math.radians(angle))
 
 
@@ -272,7 +318,9 @@ def test_roughing_a_basin_enters_by_ramps(cutter: Cutter) -> None:
     """Where no stretch reaches the blank's end there is wood all round: only a ramp leads in."""
     base = hill()
     x, y = np.meshgrid(base.xs, base.ys, indexing="ij")
-    basin = DeckSurface(base.xs, base.ys, 11.85 - 6.0 * np.exp(-((x / 25.0) ** 4) - (y / 25.0) ** 4), 11.85)
+    basin = DeckSurface(
+        base.xs, base.ys, 11.85 - 6.0 * np.exp(-((x / 25.0) ** 4) - (y / 25.0) ** 4), 11.85
+    )
     made = only(surfacing.deck_programs(make_work(cutter, rough=0.2, surface=basin)))
     assert min(move.z for move in made.moves) < 7.0
     cuts = depths(made)
@@ -294,7 +342,9 @@ CLAMPS = (Obstacle(box(90.2, 40.3, 130, 70), 20.0), Obstacle(box(-60.3, -60, -39
 INNER = Obstacle(box(-6.2, 36.3, 6.2, 44.2), 20.0)
 
 
-def beside(cutter: Cutter, *, rough: float = 0.0, margin: float = 0.0, obstacles: tuple[Obstacle, ...] = ()) -> Work:
+def beside(
+    cutter: Cutter, *, rough: float = 0.0, margin: float = 0.0, obstacles: tuple[Obstacle, ...] = ()
+) -> Work:
     """A deck with obstacles, or inside a frame, as a job gives it."""
     work = make_work(cutter, rough=rough, obstacles=obstacles)
     assert work.deck is not None
@@ -323,7 +373,9 @@ SPARING = {
         for name, sparing in SPARING.items()
     ],
 )  # fmt: skip
-def test_beside_clamps_and_inside_a_frame_the_deck_is_whole(cutter: Cutter, sparing: dict[str, Any]) -> None:
+def test_beside_clamps_and_inside_a_frame_the_deck_is_whole(
+    cutter: Cutter, sparing: dict[str, Any]
+) -> None:
     """A clamp or the frame it stands on would be hit, or more of the deck left uncut than said."""
     work = beside(cutter, **sparing)
     assert work.deck is not None
@@ -343,7 +395,8 @@ def test_beside_clamps_and_inside_a_frame_the_deck_is_whole(cutter: Cutter, spar
 @pytest.mark.parametrize("cutter", [FLAT, WIDE], ids=["flat", "wide-bull"])
 @pytest.mark.parametrize("sparing", SPARING.values(), ids=SPARING.keys())
 def test_roughing_keeps_off_clamps_and_frame(cutter: Cutter, sparing: dict[str, Any]) -> None:
-    """It takes layers of several mm: no move may take more, plunge into wood, or leave more than one."""
+    """It takes layers of several mm: no move may take more, plunge into wood, or leave more than
+    one."""
     work = beside(cutter, rough=0.5, **sparing)
     assert work.deck is not None
     made = only(surfacing.deck_programs(work))
@@ -362,7 +415,8 @@ def test_roughing_keeps_off_clamps_and_frame(cutter: Cutter, sparing: dict[str, 
 
 @pytest.mark.parametrize("cutter", [FLAT, BALL], ids=["flat", "ball"])
 def test_inside_a_frame_nothing_plunges(cutter: Cutter) -> None:
-    """There is wood all round: the way down is a ramp, and the finish lines begin where it has been."""
+    """There is wood all round: the way down is a ramp, and the finish lines begin where it has
+    been."""
     for before, move, deepest in depths(only(surfacing.deck_programs(beside(cutter, margin=9.0)))):
         run = math.hypot(move.x - before.x, move.y - before.y)
         if move.kind is Kind.RAPID:
@@ -383,7 +437,9 @@ def test_a_path_below_the_lowest_cut_is_refused() -> None:
     """The bed would be cut if depth limits were not held to."""
     base = hill()
     with pytest.raises(CorepathError, match=r"go below 4\.190"):
-        surfacing.deck_programs(make_work(FLAT, surface=DeckSurface(base.xs, base.ys, base.grid - 1.0, EDGE - 1.0)))
+        surfacing.deck_programs(
+            make_work(FLAT, surface=DeckSurface(base.xs, base.ys, base.grid - 1.0, EDGE - 1.0))
+        )
 
 
 def test_a_drill_cannot_surface() -> None:
@@ -394,7 +450,8 @@ def test_a_drill_cannot_surface() -> None:
 
 @pytest.mark.parametrize("cutter", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
 def test_finishing_is_planned_for_all_that_roughing_leaves(cutter: Cutter) -> None:
-    """By the exact sweep of the path: a feed that was planned for less stock overloads the cutter."""
+    """By the exact sweep of the path: a feed that was planned for less stock overloads the
+    cutter."""
     work = make_work(cutter, rough=0.5)
     assert work.deck is not None
     random = np.random.default_rng(7)

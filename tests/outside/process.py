@@ -1,14 +1,16 @@
-"""The making of a core as a physical process, for a Monte Carlo: heights of things, no relation of the stack-up.
+"""The making of a core as a physical process, for a Monte Carlo: heights of things, no relation of
+the stack-up.
 
-A blank lies on a bed. Each place has a thickness, a gap under it in each set-up and a bed of its own; each operation
-has a touch and a machine error of its own, which all its places share. The process is played in the order of the
-shop: touch off, cut groove and pockets, pour, plane flush, turn over, touch off, skim, bore the seats, turn back, touch
-off, cut the deck. Every cutter goes to a height of the *room* (0: where the bed should be), so that what it leaves at
-a place follows from where the wood is there, and nothing is ever added by a formula of ours. Lengths in mm; arrays are
+A blank lies on a bed. Each place has a thickness, a gap under it in each set-up and a bed of its
+own; each operation has a touch and a machine error of its own, which all its places share. The
+process is played in the order of the shop: touch off, cut groove and pockets, pour, plane flush,
+turn over, touch off, skim, bore the seats, turn back, touch off, cut the deck. Every cutter goes to
+a height of the *room* (0: where the bed should be), so that what it leaves at a place follows from
+where the wood is there, and nothing is ever added by a formula of ours. Lengths in mm; arrays are
 (draws,) for what all places share and (draws, places) for what each has.
 
-What the plan commands is read from it (planes, floors, depths of seats and bores, planes of a flush); what the wood
-then does is not.
+What the plan commands is read from it (planes, floors, depths of seats and bores, planes of a
+flush); what the wood then does is not.
 """
 
 from __future__ import annotations
@@ -52,7 +54,8 @@ class Site:
 
 
 def site_of(job: Job, board: Board, seed: int = 1, some: int = 2) -> Site:
-    """Places of a board: where it is touched, the deck's highest, of each casting its highest, lowest and `some`."""
+    """Places of a board: where it is touched, the deck's highest, of each casting its highest,
+    lowest and `some`."""
     rng = np.random.default_rng(seed)
     h: list[float] = []
     at: list[tuple[float, float]] = []
@@ -85,14 +88,16 @@ def site_of(job: Job, board: Board, seed: int = 1, some: int = 2) -> Site:
 
 
 class Process:
-    """One job played with errors drawn, or set; `names` are the errors, one column of `errors` each."""
+    """One job played with errors drawn, or set; `names` are the errors, one column of `errors`
+    each."""
 
     def __init__(self, job: Job, board: Board, stack: Stackup, site: Site | None = None) -> None:
         self.job, self.board, self.stack = job, board, stack
         self.site = site or site_of(job, board)
         count = len(self.site.h)
         self.came, self.hollow = np.full(count, job.blank.thickness), np.zeros(count)
-        """What is sure of each place: its thickness, and the gap under it in A; errors come on top."""
+        """What is sure of each place: its thickness, and the gap under it in A; errors come on
+        top."""
         flushed = stack.heights.face_flush
         self.faces = job.blank.thickness, job.blank.thickness if flushed is None else flushed.plane
         """Heights at which the touched faces of A and B are taken to stand."""
@@ -109,7 +114,13 @@ class Process:
             return t.flat
         if name.startswith("thickness"):
             return t.thickness if tolerance is None else tolerance
-        kinds = {"touch": t.touch, "machine": t.machine, "bed": t.bed, "level": 1.0, "shrinkage": t.shrinkage}
+        kinds = {
+            "touch": t.touch,
+            "machine": t.machine,
+            "bed": t.bed,
+            "level": 1.0,
+            "shrinkage": t.shrinkage,
+        }
         kinds |= {"pour": t.pour_line, "gel": t.gel_loss}
         return kinds[name.split()[0]]
 
@@ -120,8 +131,8 @@ class Process:
     def corner(self, outcome: Outcome) -> float:
         """The least that an outcome comes to with every error at one of its ends.
 
-        Each error is moved alone to find the end that hurts; then all stand at their ends. At a corner all places
-        of the outcome are moved at once, so that the weakest of them counts.
+        Each error is moved alone to find the end that hurts; then all stand at their ends. At a
+        corner all places of the outcome are moved at once, so that the weakest of them counts.
         """
         middle = (self._low + 1.0) / 2.0
         each = np.repeat(middle[None, :], 2 * len(self.names), axis=0)
@@ -153,7 +164,9 @@ class _Shop:
     def __init__(self, process: Process, errors: Floats) -> None:
         self.p, self.job, self.site, self.stack = process, process.job, process.site, process.stack
         self.error: Callable[[str], Floats] = lambda name: process.error(errors, name)
-        self.gap_a, self.gap_b, self.gap_c, self.bed, self.bed_b = (process.field(errors, kind) for kind in EACH[1:])
+        self.gap_a, self.gap_b, self.gap_c, self.bed, self.bed_b = (
+            process.field(errors, kind) for kind in EACH[1:]
+        )
         self.gap_a = process.hollow + self.gap_a
         self.came = process.came + process.field(errors, "thickness")
         self.left = self.came.copy()
@@ -162,7 +175,8 @@ class _Shop:
     def cut_to(self, operation: str, height: float, touched: Floats, nominal: float) -> Floats:
         """Height in the room that a cutter goes to, commanded to `height` above the bed.
 
-        On the face, the operator sets `nominal` where the cutter touches the face, which really stands at `touched`.
+        On the face, the operator sets `nominal` where the cutter touches the face, which really
+        stands at `touched`.
         """
         zero = touched - nominal if self.on_face else np.zeros(len(touched))
         return zero + self.error(f"touch {operation}") + height + self.error(f"machine {operation}")
@@ -170,7 +184,9 @@ class _Shop:
     def set_up_a(self, operation: str, height: float) -> Floats:
         """(draws,) height in the room of a floor or plane cut in A."""
         k = self.site.touch
-        return self.cut_to(operation, height, self.bed[:, k] + self.gap_a[:, k] + self.came[:, k], self.p.faces[0])
+        return self.cut_to(
+            operation, height, self.bed[:, k] + self.gap_a[:, k] + self.came[:, k], self.p.faces[0]
+        )
 
     def outcomes(self) -> dict[Outcome, Floats]:
         self.pockets()
@@ -196,13 +212,16 @@ class _Shop:
         self.under, self.depth = {}, {}
         for casting in self.p.board.castings:
             ks = self.site.castings[casting.id]
-            floor = self.set_up_a("groove" if casting.kind == "groove" else "plug-pockets", casting.floor)
+            floor = self.set_up_a(
+                "groove" if casting.kind == "groove" else "plug-pockets", casting.floor
+            )
             bottom = self.bed[:, ks] + self.gap_a[:, ks]
             self.under[casting.id] = floor[:, None] - bottom
             self.depth[casting.id] = bottom + self.came[:, ks] - floor[:, None]
 
     def pour(self) -> None:
-        """How far the cured resin lies below the raw top at its lowest: level while the blank is not."""
+        """How far the cured resin lies below the raw top at its lowest: level while the blank is
+        not."""
         cast, self.low = self.job.cast, {}
         gel_loss = GEL_LOSS[cast.resin] if cast.gel_loss is None else cast.gel_loss
         tilt = np.abs(self.error("level")) * self.job.tolerances.level / 1000.0
@@ -237,7 +256,8 @@ class _Shop:
                 self.low[name], self.dip[name] = resin, planed
 
     def skim(self, plane: float) -> None:
-        """Turned over, what was the top bears; `core` is what stays between it and the skim at each place."""
+        """Turned over, what was the top bears; `core` is what stays between it and the skim at each
+        place."""
         k = self.site.touch
         touched = self.bed_b[:, k] + self.gap_b[:, k] + self.left[:, k]
         self.plane = self.cut_to("skim", plane, touched, self.p.faces[1])
@@ -253,11 +273,18 @@ class _Shop:
 
     def seen(self) -> dict[Outcome, Floats]:
         """By how much the skim has passed the bottom of each casting."""
-        return {("shows", name): depth - self.core[:, self.site.castings[name]] for name, depth in self.depth.items()}
+        return {
+            ("shows", name): depth - self.core[:, self.site.castings[name]]
+            for name, depth in self.depth.items()
+        }
 
     def window(self, clean_up: float) -> Floats:
-        """Room between the highest cut in B that shows every casting and the lowest that leaves the clean-up."""
-        shows = [self.depth[n] + self.gap_b[:, ks] + self.bed_b[:, ks] for n, ks in self.site.castings.items()]
+        """Room between the highest cut in B that shows every casting and the lowest that leaves the
+        clean-up."""
+        shows = [
+            self.depth[n] + self.gap_b[:, ks] + self.bed_b[:, ks]
+            for n, ks in self.site.castings.items()
+        ]
         highest = np.concatenate(shows, axis=1).min(axis=1)
         ks = self.site.deck
         lowest = self.plane[:, None] - (self.cleaned[:, ks] - clean_up)
@@ -275,13 +302,16 @@ class _Shop:
         return found
 
     def seats(self) -> dict[Outcome, Floats]:
-        """Flange below the skimmed face, wood over it and over the barrel, how far a blind bore passes the deck."""
+        """Flange below the skimmed face, wood over it and over the barrel, how far a blind bore
+        passes the deck."""
         found = {}
         off = self.error("touch inserts") + self.error("machine inserts")
         for stack in self.stack.places:
             insert, name = stack.place.insert, stack.place.id
             k = self.site.inserts[name]
-            over_seat, over_bore, highest = (self.finished[:, k] - self.site.h[k] + h for h in self.site.over[name])
+            over_seat, over_bore, highest = (
+                self.finished[:, k] - self.site.h[k] + h for h in self.site.over[name]
+            )
             seat = stack.seat_depth + off
             found["seat", name] = (seat - insert.flange_thickness)[:, None]
             found["wood-over-seat", name] = (over_seat - seat)[:, None]

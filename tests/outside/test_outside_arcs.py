@@ -1,11 +1,12 @@
 """Arcs fitted to curves that are known exactly: an ellipse and a clothoid.
 
-Sources: Fresnel integrals as `scipy.special.fresnel` has them (definition as in Abramowitz and Stegun, Handbook of
-Mathematical Functions, 7.3.1 and 7.3.2: from memory). A curve whose curvature grows evenly by k' a mm leaves an arc
-through its ends by at most k' h^3 / (72 sqrt 3) over a length h (Taylor, worked out here: the cubic s (s - h/2) (s - h)
-k'/6 has this height), so that no chain of arcs with its ends on the curve is shorter than the integral of
-(k' / (72 sqrt 3 e))^(1/3). A biarc that keeps both tangents leaves it by k' h^3 / 324 (Meek and Walton, Approximating
-smooth planar curves by arc splines, J. Comput. Appl. Math. 59, 1995: from memory).
+Sources: Fresnel integrals as `scipy.special.fresnel` has them (definition as in Abramowitz and
+Stegun, Handbook of Mathematical Functions, 7.3.1 and 7.3.2: from memory). A curve whose curvature
+grows evenly by k' a mm leaves an arc through its ends by at most k' h^3 / (72 sqrt 3) over a length
+h (Taylor, worked out here: the cubic s (s - h/2) (s - h) k'/6 has this height), so that no chain of
+arcs with its ends on the curve is shorter than the integral of (k' / (72 sqrt 3 e))^(1/3). A biarc
+that keeps both tangents leaves it by k' h^3 / 324 (Meek and Walton, Approximating smooth planar
+curves by arc splines, J. Comput. Appl. Math. 59, 1995: from memory).
 """
 
 from __future__ import annotations
@@ -108,7 +109,8 @@ def sampled(name: str) -> tuple[Floats, list[Move]]:
 
 @curves
 def test_within_the_tolerance_of_the_exact_curve(name: str) -> None:
-    """Both ways; beside the tolerance only the sagitta of the given chords (8e-5 mm at most) counts."""
+    """Both ways; beside the tolerance only the sagitta of the given chords (8e-5 mm at most)
+    counts."""
     points, moves = sampled(name)
     curve, _, start, end = CURVES[name]
     exact = curve(np.linspace(start, end, 60_001))
@@ -139,17 +141,21 @@ def test_nearly_as_few_arcs_as_there_can_be(name: str) -> None:
 
 
 def test_length_of_the_ellipse() -> None:
-    """4 a E(e²), complete elliptic integral of the second kind: a path that doubles back is longer."""
+    """4 a E(e²), complete elliptic integral of the second kind: a path that doubles back is
+    longer."""
     points, moves = sampled("ellipse")
     made = flat(points, moves)
     length = 4 * 640.0 * ellipe(1 - (210.0 / 640.0) ** 2)
-    assert length == pytest.approx(640.0 * ellipeinc(2 * math.pi, 1 - (210.0 / 640.0) ** 2), rel=1e-12)
+    assert length == pytest.approx(
+        640.0 * ellipeinc(2 * math.pi, 1 - (210.0 / 640.0) ** 2), rel=1e-12
+    )
     assert np.hypot(*np.diff(made[:, :2], axis=0).T).sum() == pytest.approx(length, rel=2e-6)
 
 
 @curves
 def test_lines_alone_are_equally_true(name: str) -> None:
-    """Chords of a curve of radius r within e are sqrt(8 r e) long (sagitta): not more than a fifth over that many."""
+    """Chords of a curve of radius r within e are sqrt(8 r e) long (sagitta): not more than a fifth
+    over that many."""
     curve, _, start, end = CURVES[name]
     t = np.linspace(start, end, 60_001)
     points = curve(t)
@@ -157,7 +163,10 @@ def test_lines_alone_are_equally_true(name: str) -> None:
     assert {move.kind for move in moves} == {Kind.LINE}
     made = flat(points, moves)
     assert max(farthest(made, points), farthest(points, made)) <= TOLERANCE + 1e-6
-    d1, d2 = np.gradient(points[:, :2], t, axis=0), np.gradient(np.gradient(points[:, :2], t, axis=0), t, axis=0)
+    d1, d2 = (
+        np.gradient(points[:, :2], t, axis=0),
+        np.gradient(np.gradient(points[:, :2], t, axis=0), t, axis=0),
+    )
     way = np.hypot(*d1.T)
     bend = np.abs(d1[:, 0] * d2[:, 1] - d1[:, 1] * d2[:, 0]) / way**3
     fewest = float(trapezoid(way * np.sqrt(bend / (8 * TOLERANCE)), t))

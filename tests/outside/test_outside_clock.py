@@ -23,14 +23,18 @@ from corepath.work.least_time.areas import disc
     ],
 )
 def test_rest_to_rest(distance: float, speed: float, accel: float, expected: float) -> None:
-    """t = d/v + v/a where d >= v²/a, else 2 sqrt(d/a): textbook kinematics, from memory; figures by hand."""
+    """t = d/v + v/a where d >= v²/a, else 2 sqrt(d/a): textbook kinematics, from memory; figures by
+    hand."""
     limits = Limits(60.0 * speed, accel, 0.02)
-    assert seconds([rapid(0, 0, 0), rapid(distance, 0, 0)], limits)[1] == pytest.approx(expected, abs=1e-6)
+    assert seconds([rapid(0, 0, 0), rapid(distance, 0, 0)], limits)[1] == pytest.approx(
+        expected, abs=1e-6
+    )
     assert leg_seconds(distance, 60.0 * speed, accel) == pytest.approx(expected, abs=1e-6)
 
 
 def test_triangle_of_a_published_form() -> None:
-    """Peak of a triangle v = sqrt(2 a b D/(a + b)), T = v/a + v/b (tech-champion.com, velocity-time profiles).
+    """Peak of a triangle v = sqrt(2 a b D/(a + b)), T = v/a + v/b (tech-champion.com, velocity-time
+    profiles).
 
     With a = b = 2 and D = 100: v = sqrt(200) = 14.142, T = 14.142 (arithmetic).
     """
@@ -41,21 +45,33 @@ def test_triangle_of_a_published_form() -> None:
 
 
 def test_triangle_with_speed_at_its_ends() -> None:
-    """v_peak² = a D + (v0² + v1²)/2 (from memory); entry 5, exit 5, a 500, D 4: 45.0 mm/s, 0.16 s (by hand)."""
-    assert leg_seconds(4.0, 60.0 * 1000.0, 500.0, 5.0) == pytest.approx(2 * (math.sqrt(2025.0) - 5.0) / 500.0)
+    """v_peak² = a D + (v0² + v1²)/2 (from memory); entry 5, exit 5, a 500, D 4: 45.0 mm/s, 0.16 s
+    (by hand)."""
+    assert leg_seconds(4.0, 60.0 * 1000.0, 500.0, 5.0) == pytest.approx(
+        2 * (math.sqrt(2025.0) - 5.0) / 500.0
+    )
 
 
 def test_without_a_limit_of_acceleration_time_is_length_over_feed() -> None:
-    """NIST IR 6556 (2000), 2.1.2.16, takes acceleration as unlimited: what the clock tends to, and never undercuts."""
-    moves = [rapid(0, 0, 0), line(30, 0, 0, 600), arc(False, 40, 10, 0, 0, 10, 600), line(40, 60, -5, 600)]
+    """NIST IR 6556 (2000), 2.1.2.16, takes acceleration as unlimited: what the clock tends to, and
+    never undercuts."""
+    moves = [
+        rapid(0, 0, 0),
+        line(30, 0, 0, 600),
+        arc(False, 40, 10, 0, 0, 10, 600),
+        line(40, 60, -5, 600),
+    ]
     length = 30 + 5 * math.pi + math.hypot(50, 5)
     assert seconds(moves, Limits(6000.0, 1e9, 0.02)).sum() == pytest.approx(length / 10.0, rel=1e-3)
     assert seconds(moves, Limits(6000.0, 200.0, 0.02)).sum() > length / 10.0
 
 
 def test_circle_speed() -> None:
-    """v = sqrt(a r): a 500, r 10 gives 70.71 mm/s (textbook kinematics, from memory); a circle in 0.8886 s."""
-    assert disc(10.0, 3.0).seconds(60000.0, 500.0) == pytest.approx(math.tau * 10.0 / 70.71, rel=1e-4)
+    """v = sqrt(a r): a 500, r 10 gives 70.71 mm/s (textbook kinematics, from memory); a circle in
+    0.8886 s."""
+    assert disc(10.0, 3.0).seconds(60000.0, 500.0) == pytest.approx(
+        math.tau * 10.0 / 70.71, rel=1e-4
+    )
     limits = Limits(6000.0, 500.0, 0.02)
     many = seconds([rapid(10, 0, 0)] + [arc(False, 10, 0, 0, -10, 0, 60000.0)] * 50, limits).sum()
     assert many / 50 == pytest.approx(math.tau * 10.0 / 70.71, rel=0.01)
@@ -63,7 +79,8 @@ def test_circle_speed() -> None:
 
 @pytest.mark.parametrize("inner", [60.0, 90.0, 120.0, 150.0, 170.0])
 def test_corner_arc_leaves_the_corner_by_its_deviation(inner: float) -> None:
-    """The arc of radius v²/a, drawn tangent to both moves, passes the corner at the deviation (geometry)."""
+    """The arc of radius v²/a, drawn tangent to both moves, passes the corner at the deviation
+    (geometry)."""
     limits = Limits(6000.0, 500.0, 0.02)
     radius = corner_speed(limits, inner) ** 2 / limits.accel
     half = math.radians(inner) / 2.0
@@ -76,9 +93,11 @@ def test_corner_arc_leaves_the_corner_by_its_deviation(inner: float) -> None:
 
 
 def test_mean_speed_within_a_circle_keeps_the_bound() -> None:
-    """|x''| <= a within |x| <= R holds the mean square speed to a R (virial theorem, from memory): random motions.
+    """|x''| <= a within |x| <= R holds the mean square speed to a R (virial theorem, from memory):
+    random motions.
 
-    Harmonic sums that start and end at rest, scaled until the acceleration reaches its limit somewhere.
+    Harmonic sums that start and end at rest, scaled until the acceleration reaches its limit
+    somewhere.
     """
     t = np.linspace(0.0, 1.0, 4001)
     rng = np.random.default_rng(1)

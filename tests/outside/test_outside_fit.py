@@ -1,13 +1,13 @@
 """Fits of a measured blank against public figures, independent libraries and simulated blanks.
 
-Sources: Anscombe, Graphs in Statistical Analysis, The American Statistician 27 (1973), set I, with its published fit
-3.00 + 0.500 x, residual sum of squares 13.75 (from memory), as places that lie on a line; numpy.linalg.lstsq with one
-row for each prior, which is the same as Bayesian regression with normal priors (Gelman et al., Bayesian Data Analysis,
-from memory).
+Sources: Anscombe, Graphs in Statistical Analysis, The American Statistician 27 (1973), set I, with
+its published fit 3.00 + 0.500 x, residual sum of squares 13.75 (from memory), as places that lie on
+a line; numpy.linalg.lstsq with one row for each prior, which is the same as Bayesian regression
+with normal priors (Gelman et al., Bayesian Data Analysis, from memory).
 
-The simulated blanks are a plane, a wedge, a cup or a twist, each measured with a gauge that is even within
-± 0.02; nothing of ours makes them. A bound on the least depth of the groove may fail in 30 of 2000, and with nine
-places or more it may lie 0.15 below the truth on average.
+The simulated blanks are a plane, a wedge, a cup or a twist, each measured with a gauge that is even
+within ± 0.02; nothing of ours makes them. A bound on the least depth of the groove may fail in 30
+of 2000, and with nine places or more it may lie 0.15 below the truth on average.
 """
 
 from __future__ import annotations
@@ -26,7 +26,8 @@ STIFF = Bending(700.0, 240.0, size=0.0)
 
 
 def test_line_of_anscombe() -> None:
-    """Intercept 3.00, slope 0.500, residual sum of squares 13.75 as published, of a blank that does not bend."""
+    """Intercept 3.00, slope 0.500, residual sum of squares 13.75 as published, of a blank that does
+    not bend."""
     fitted = fit(ANSCOMBE_X, 0 * ANSCOMBE_X, ANSCOMBE_Y, 0.01, STIFF)
     assert fitted.kind == "line"
     assert float(fitted.value(0, 0)) == pytest.approx(3.00, abs=0.005)
@@ -49,9 +50,11 @@ def test_plane_as_numpy_has_it() -> None:
 
 
 def test_bent_plane_as_augmented_least_squares_has_it() -> None:
-    """Value and half-width: lstsq over the figures, in units of their noise, and one row of each bend's prior.
+    """Value and half-width: lstsq over the figures, in units of their noise, and one row of each
+    bend's prior.
 
-    The noise is read off the fit, since it is found in rounds; 2.5 standard deviations are the largest bend.
+    The noise is read off the fit, since it is found in rounds; 2.5 standard deviations are the
+    largest bend.
     """
     x, y = PLACES.T
     fitted = fit(x, y, FIGURES, 0.05, Bending(700.0, 240.0, 0.3))
@@ -87,7 +90,9 @@ SHAPES = ("plane", "wedge", "cup", "deepest cup", "hollow", "twist", "largest tw
 def blank(shape: str, rng: np.random.Generator) -> tuple[float, ...]:
     """Level, slopes over half the length and width, cup and twist of one blank, mm."""
     slopes = (rng.uniform(-0.2, 0.2), rng.uniform(-0.1, 0.1)) if shape != "plane" else (0.0, 0.0)
-    cup = {"cup": rng.uniform(0.0, 0.3), "deepest cup": 0.3, "hollow": -rng.uniform(0.0, 0.3)}.get(shape, 0.0)
+    cup = {"cup": rng.uniform(0.0, 0.3), "deepest cup": 0.3, "hollow": -rng.uniform(0.0, 0.3)}.get(
+        shape, 0.0
+    )
     twist = {"twist": rng.uniform(-0.3, 0.3), "largest twist": 0.3}.get(shape, 0.0)
     return (13.6, *slopes, cup, twist)
 
@@ -99,13 +104,20 @@ def heights(made: tuple[float, ...], x: np.ndarray, y: np.ndarray) -> np.ndarray
 
 
 def simulated(places: str, shape: str, blanks: int) -> tuple[int, float]:
-    """In how many blanks the least height over the ring lies under its bound, and the mean room between them, mm."""
+    """In how many blanks the least height over the ring lies under its bound, and the mean room
+    between them, mm."""
     rng = np.random.default_rng([len(MEASURED[places]), SHAPES.index(shape)])
     x, y = np.array(MEASURED[places], dtype=float).T
     under, room = 0, []
     for _ in range(blanks):
         made = blank(shape, rng)
-        fitted: Fitted = fit(x, y, heights(made, x, y) + rng.uniform(-0.02, 0.02, len(x)), 0.02, Bending(700.0, 240.0))
+        fitted: Fitted = fit(
+            x,
+            y,
+            heights(made, x, y) + rng.uniform(-0.02, 0.02, len(x)),
+            0.02,
+            Bending(700.0, 240.0),
+        )
         bound = float((fitted.value(*RING) - fitted.uncertainty(*RING)).min())
         room.append(float(heights(made, *RING).min()) - bound)
         under += room[-1] < 0.0
@@ -113,7 +125,8 @@ def simulated(places: str, shape: str, blanks: int) -> tuple[int, float]:
 
 
 @pytest.mark.parametrize(
-    ("blanks", "most"), [pytest.param(40, 2, marks=pytest.mark.whole), pytest.param(2000, 30, marks=pytest.mark.slow)]
+    ("blanks", "most"),
+    [pytest.param(40, 2, marks=pytest.mark.whole), pytest.param(2000, 30, marks=pytest.mark.slow)],
 )
 @pytest.mark.parametrize("places", MEASURED)
 def test_least_depth_of_a_measured_blank_is_bounded(places: str, blanks: int, most: int) -> None:

@@ -1,8 +1,9 @@
 """The checks on heights of measured blanks against the physical process (measured_process.py).
 
-Each true blank is read at some places and planned from what was read; then the core is made of it with every error at
-the end that hurts, and in draws. A worst case may be too good in 1.5 % of the blanks, no more; with nine places or more
-the bounds of what hangs on the depth may lie 0.15 below what the process comes to on average.
+Each true blank is read at some places and planned from what was read; then the core is made of it
+with every error at the end that hurts, and in draws. A worst case may be too good in 1.5 % of the
+blanks, no more; with nine places or more the bounds of what hangs on the depth may lie 0.15 below
+what the process comes to on average.
 """
 
 from __future__ import annotations
@@ -16,14 +17,23 @@ import pytest
 from corepath.board.features import Board
 from corepath.job.model import Job
 from corepath.stackup import Check, depth_checks
-from tests.outside.measured_process import GAUGE, PLACES, SEES, SHAPES, MeasuredProcess, made, wood_of
+from tests.outside.measured_process import (
+    GAUGE,
+    PLACES,
+    SEES,
+    SHAPES,
+    MeasuredProcess,
+    made,
+    wood_of,
+)
 from tests.outside.process import site_of
 from tests.outside.test_outside_process import CLOSE, drawn, sample, zeroed
 
 SHARE = 0.015
 FILL = 0.015
-"""mm by which a fill may seem too good: what the resin loses, at most 0.0375 of the depth, is reckoned by the casting's
-mean depth in the plan and by that of each place in the process; over these blanks they differ by up to 0.4."""
+"""mm by which a fill may seem too good: what the resin loses, at most 0.0375 of the depth, is
+reckoned by the casting's mean depth in the plan and by that of each place in the process; over
+these blanks they differ by up to 0.4."""
 ON_DEPTH = ("window", "floor", "shows")
 
 
@@ -48,8 +58,11 @@ def blanks(
         yield depth_checks(stack), process
 
 
-def under_their_bound(job: Job, board: Board, places: str, count: int, heights: bool, draws: int = 200) -> None:
-    """No more blanks than the share lie under a worst case, or fail in a draw where the check is ok."""
+def under_their_bound(
+    job: Job, board: Board, places: str, count: int, heights: bool, draws: int = 200
+) -> None:
+    """No more blanks than the share lie under a worst case, or fail in a draw where the check is
+    ok."""
     under: defaultdict[str, set[int]] = defaultdict(set)
     failed: defaultdict[str, set[int]] = defaultdict(set)
     room: dict[str, list[float]] = defaultdict(list)
@@ -71,22 +84,32 @@ def under_their_bound(job: Job, board: Board, places: str, count: int, heights: 
     bad = {name: under[name] | failed[name] for name in {*under, *failed}}
     assert {name: ks for name, ks in bad.items() if len(ks) > most} == {}, (count, under, failed)
     if len(PLACES[places]) >= SEES:
-        careful = 0.15 if job.machine.z_zero == "bed" else 0.30  # the touched place is one more that the map tells
-        assert {name: np.mean(room[name]) for name in ON_DEPTH if np.mean(room[name]) > careful} == {}
+        # the touched place is one more that the map tells
+        careful = 0.15 if job.machine.z_zero == "bed" else 0.30
+        assert {
+            name: np.mean(room[name]) for name in ON_DEPTH if np.mean(room[name]) > careful
+        } == {}
 
 
 @pytest.mark.whole
 @pytest.mark.parametrize(
     ("name", "zero", "places", "heights"),
-    [("coupon", "bed", "nine", True), ("coupon", "face", "three", False), ("3", "face", "fifteen", True)],
+    [
+        ("coupon", "bed", "nine", True),
+        ("coupon", "face", "three", False),
+        ("3", "face", "fifteen", True),
+    ],
 )
-def test_worst_case_of_a_measured_blank_bounds_the_process(name: str, zero: str, places: str, heights: bool) -> None:
+def test_worst_case_of_a_measured_blank_bounds_the_process(
+    name: str, zero: str, places: str, heights: bool
+) -> None:
     under_their_bound(*job_of(name, zero, None), places, 10, heights)
 
 
 @pytest.mark.whole
 def test_three_places_with_a_tolerance_of_the_job_are_bounded_by_it() -> None:
-    """The blank keeps to 0.10: three places cannot tell a cup, but no part of it is thicker or thinner than that."""
+    """The blank keeps to 0.10: three places cannot tell a cup, but no part of it is thicker or
+    thinner than that."""
     job, board = job_of("coupon", "bed", 0.1)
     under_their_bound(job, board, "three", 10, True)
 
@@ -104,10 +127,11 @@ def test_worst_case_of_many_measured_blanks_bounds_the_process(
 
 @pytest.mark.slow
 def test_a_bent_raw_top_stands_off_no_more_than_was_reckoned_with() -> None:
-    """A twisted one rests on two opposite corners and either of the others; a map of nine places has an error besides.
+    """A twisted one rests on two opposite corners and either of the others; a map of nine places
+    has an error besides.
 
-    With one rest and no error, 11 of 100 blanks left up to 0.02 less clean-up than the worst case, and over a casting a
-    twisted one up to 0.14.
+    With one rest and no error, 11 of 100 blanks left up to 0.02 less clean-up than the worst case,
+    and over a casting a twisted one up to 0.14.
     """
     under_their_bound(*job_of("coupon", "bed", None), "nine", 60, True)
 

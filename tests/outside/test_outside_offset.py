@@ -1,12 +1,15 @@
-"""The cutter's offset surface against grey dilation of `scipy.ndimage`, within what a lattice must miss.
+"""The cutter's offset surface against grey dilation of `scipy.ndimage`, within what a lattice must
+miss.
 
-Dilation looks for the contact at nodes `s` apart alone, so it lies below the true height, by at most:
+Dilation looks for the contact at nodes `s` apart alone, so it lies below the true height, by at
+most:
 
-* flat, and the land of a bull: the contact may be on the rim. Half a cell's diagonal further in lies a place whose
-  nearest node is under the cutter and at most s·√2 from the contact: g·s·√2 + b·s², with g the steepest slope
-  and b the largest curvature of the ground.
-* ball: the contact lies inside, and a node within s/√2 of it. There the ball falls away from the ground by at most
-  half the curvature of both times s²/2; the ball's is (1 + m²)^1.5 / r where its own slope is m.
+* flat, and the land of a bull: the contact may be on the rim. Half a cell's diagonal further in
+  lies a place whose nearest node is under the cutter and at most s·√2 from the contact: g·s·√2 +
+  b·s², with g the steepest slope and b the largest curvature of the ground.
+* ball: the contact lies inside, and a node within s/√2 of it. There the ball falls away from the
+  ground by at most half the curvature of both times s²/2; the ball's is (1 + m²)^1.5 / r where its
+  own slope is m.
 
 Derived here from Taylor's formula; no source needed.
 """
@@ -38,12 +41,19 @@ def deck() -> DeckSurface:
 @pytest.mark.whole
 @pytest.mark.parametrize(
     ("shape", "diameter", "corner"),
-    [("flat", 8.0, 0.0), ("flat", 20.0, 0.0), ("bull", 16.0, 3.0), ("ball", 12.0, 6.0), ("ball", 20.0, 10.0)],
+    [
+        ("flat", 8.0, 0.0),
+        ("flat", 20.0, 0.0),
+        ("bull", 16.0, 3.0),
+        ("ball", 12.0, 6.0),
+        ("ball", 20.0, 10.0),
+    ],
 )
 def test_offset_and_grey_dilation_agree_within_the_lattice(
     deck: DeckSurface, shape: str, diameter: float, corner: float
 ) -> None:
-    """A contact that is missed shows as a tip lower than the dilation, one made up as higher than it can be."""
+    """A contact that is missed shows as a tip lower than the dilation, one made up as higher than
+    it can be."""
     cutter = Cutter(1, shape, diameter, corner, 2, 30.0, 40.0)
     xs, ys = np.arange(-370.0, -150.0, STEP), np.arange(-130.0, 60.0, STEP)
     x, y = np.meshgrid(xs, ys, indexing="ij")

@@ -1,7 +1,7 @@
 """Written files against the standard and against an independent parser.
 
-The standard is NIST IR 6556 (Kramer, Proctor, Messina: The NIST RS274NGC Interpreter - Version 3, 2000),
-read in a copy of its text; the clauses stand beside each rule. The parser is `pygcode`.
+The standard is NIST IR 6556 (Kramer, Proctor, Messina: The NIST RS274NGC Interpreter - Version 3,
+2000), read in a copy of its text; the clauses stand beside each rule. The parser is `pygcode`.
 """
 
 from __future__ import annotations
@@ -24,8 +24,9 @@ pygcode = pytest.importorskip("pygcode")
 
 CLEAR = 25.0
 
-# Table 4, modal groups (motion, plane, distance, feed mode, units, radius and length compensation, return
-# level, coordinate system, path control, non-modal; stopping, tool change, spindle, coolant, overrides).
+# Table 4, modal groups (motion, plane, distance, feed mode, units, radius and length compensation,
+# return level, coordinate system, path control, non-modal; stopping, tool change, spindle, coolant,
+# overrides).
 MODAL_GROUPS = {
     "G1": ("G0", "G1", "G2", "G3", "G38.2", *(f"G{n}" for n in range(80, 90))),
     "G2": ("G17", "G18", "G19"),
@@ -50,19 +51,36 @@ RADII = {"mm": (0.002, 1.0), "inch": (0.0002, 25.4)}
 
 
 def written(passes: list[list[Move]], units: Any = "mm", **machine: Any) -> str:
-    cutter, cutting = Cutter(7, "bull", 6.35, 1.0, 3, 22.0, 30.0), Cutting(16000, 3000, 1500, 900, 3, 2.5)
+    cutter, cutting = (
+        Cutter(7, "bull", 6.35, 1.0, 3, 22.0, 30.0),
+        Cutting(16000, 3000, 1500, 900, 3, 2.5),
+    )
     lifted = tuple(Pass.of([*moves, rapid(moves[-1].x, moves[-1].y, CLEAR)]) for moves in passes)
     made = Program(
-        "05-B-skim-all", 5, "B", "skim", cutter, cutting, Zero(-10.0, 5.0, 13.6, "the raw bottom (x)", False),
+        "05-B-skim-all", 5, "B", "skim", cutter, cutting, Zero(-10.0, 5.0, 13.6,
+        "the raw bottom (x)", False),
         CLEAR, (0.0, -60.0), lifted, combined=True, watch=("look; here (often)",),
     )  # fmt: skip
     section = MachineSection(travel=(1500.0, 600.0, 100.0), **machine)
-    return write(made, Heading("Träger (1)", "00ff", "bottom up", 1.0, None), machine=section, units=units).text
+    return write(
+        made, Heading("Träger (1)", "00ff", "bottom up", 1.0, None), machine=section, units=units
+    ).text
 
 
 SAMPLE = [
-    [rapid(3, 4, CLEAR), rapid(3, 4, 14), line(3, 4, 12, 300), arc(False, 3, 4, 11, -3, -4, 900), line(20, 9, 11, 900)],
-    [rapid(-3, 4, CLEAR), line(-3, 4, 10, 300), arc(True, 3, -4, 10, 3, -4, 900.5), line(7.77777, -1 / 3, 9.5, 1200)],
+    [
+        rapid(3, 4, CLEAR),
+        rapid(3, 4, 14),
+        line(3, 4, 12, 300),
+        arc(False, 3, 4, 11, -3, -4, 900),
+        line(20, 9, 11, 900),
+    ],
+    [
+        rapid(-3, 4, CLEAR),
+        line(-3, 4, 10, 300),
+        arc(True, 3, -4, 10, 3, -4, 900.5),
+        line(7.77777, -1 / 3, 9.5, 1200),
+    ],
 ]
 VARIANTS = [
     {}, {"units": "inch"}, {"tool_change": "m6"}, {"exact_path": True}, {"arcs": False},
@@ -72,14 +90,17 @@ VARIANTS = [
 
 @pytest.mark.parametrize("variant", VARIANTS, ids=str)
 def test_every_line_is_legal(variant: dict[str, Any]) -> None:
-    """3.3: length, letters, numbers, comments, one word of a letter and of a modal group; 3.5: axis words."""
+    """3.3: length, letters, numbers, comments, one word of a letter and of a modal group; 3.5: axis
+    words."""
     for row in written(SAMPLE, **variant).splitlines():
         assert len(row) <= 80 < 256, "3.3: at most 256 characters; ours stay within 80"
         if row.startswith("("):
             assert re.fullmatch(r"\([^()]*\)", row), "3.3.4: closes on its line, none inside"
             continue
         words = row.split(" ")
-        assert all(re.fullmatch(r"[ABCDFGHIJKLMNPQRSTXYZ]-?\d+(\.\d+)?", word) for word in words), "Table 3, 3.3.2.1"
+        assert all(re.fullmatch(r"[ABCDFGHIJKLMNPQRSTXYZ]-?\d+(\.\d+)?", word) for word in words), (
+            "Table 3, 3.3.2.1"
+        )
         codes = [word for word in words if word[0] in "GM"]
         groups = [GROUP_OF[code] for code in codes]
         assert len(set(groups)) == len(groups), "3.3.5: no two of one modal group"
@@ -93,12 +114,15 @@ def test_every_line_is_legal(variant: dict[str, Any]) -> None:
             assert set(others) & set("IJ"), "3.5.3: at least one offset word"
             assert "R" not in others
         if axes:
-            assert set(codes) & {"G0", "G1", "G2", "G3"}, "3.5.12: axis words need a motion while G80 is active"
+            assert set(codes) & {"G0", "G1", "G2", "G3"}, (
+                "3.5.12: axis words need a motion while G80 is active"
+            )
 
 
 @pytest.mark.parametrize("variant", VARIANTS, ids=str)
 def test_modes_are_set_before_they_matter(variant: dict[str, Any]) -> None:
-    """Table 8: F is read before the units on its line, M6 stops the spindle (3.6.3), a cut needs a feed."""
+    """Table 8: F is read before the units on its line, M6 stops the spindle (3.6.3), a cut needs a
+    feed."""
     active: dict[str, str] = {}
     feed, spindle, moved = 0.0, False, False
     rows = [row for row in written(SAMPLE, **variant).splitlines() if not row.startswith("(")]
@@ -151,10 +175,21 @@ def _parse(text: str) -> list[tuple[int, tuple[float, float, float], float, tupl
 
 
 def test_golden_arc_of_the_standard() -> None:
-    """3.5.3.2: from (7, 7, 9), G17 G2 X10 Y16 I3 J4 Z9 is an arc about (10, 11) of radius 5, clockwise."""
-    cutter, cutting = Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0), Cutting(16000, 3000, 1500, 900, 3, 2.5)
-    moves = [rapid(7, 7, CLEAR), line(7, 7, 9, 300), arc(True, 10, 16, 9, 3, 4, 300), rapid(10, 16, CLEAR)]
-    made = Program("x", 1, "A", "x", cutter, cutting, Zero(0, 0, 0, "", True), CLEAR, (0, 0), (Pass.of(moves),))
+    """3.5.3.2: from (7, 7, 9), G17 G2 X10 Y16 I3 J4 Z9 is an arc about (10, 11) of radius 5,
+    clockwise."""
+    cutter, cutting = (
+        Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0),
+        Cutting(16000, 3000, 1500, 900, 3, 2.5),
+    )
+    moves = [
+        rapid(7, 7, CLEAR),
+        line(7, 7, 9, 300),
+        arc(True, 10, 16, 9, 3, 4, 300),
+        rapid(10, 16, CLEAR),
+    ]
+    made = Program(
+        "x", 1, "A", "x", cutter, cutting, Zero(0, 0, 0, "", True), CLEAR, (0, 0), (Pass.of(moves),)
+    )
     section = MachineSection(travel=(1500.0, 600.0, 100.0))
     text = write(made, Heading("", "", "", 0, None), machine=section, units="mm").text
     assert "G2 X10.0000 Y16.0000 I3.0000 J4.0000\n" in text
@@ -163,7 +198,12 @@ def test_golden_arc_of_the_standard() -> None:
 lengths = st.floats(-600, 600)
 steps = st.one_of(
     st.tuples(st.just(Kind.LINE), lengths, lengths, st.floats(0, 14)),
-    st.tuples(st.sampled_from([Kind.CW, Kind.CCW]), st.floats(0.05, 400), st.floats(-3.1, 3.1), st.floats(0.05, 6.2)),
+    st.tuples(
+        st.sampled_from([Kind.CW, Kind.CCW]),
+        st.floats(0.05, 400),
+        st.floats(-3.1, 3.1),
+        st.floats(0.05, 6.2),
+    ),
 )
 
 
@@ -184,8 +224,11 @@ def _walk(choices: list[tuple[Kind, float, float, float]]) -> list[Move]:
 @pytest.mark.parametrize("units", ["mm", "inch"])
 @settings(derandomize=True, max_examples=25, deadline=None)
 @given(choices=st.lists(steps, min_size=1, max_size=8))
-def test_independent_parser_finds_the_same_moves(units: str, choices: list[tuple[Kind, float, float, float]]) -> None:
-    """Same ends in the same order, same kinds, same feeds; arcs obey the radii rule of 3.5.3 (ours: a tenth)."""
+def test_independent_parser_finds_the_same_moves(
+    units: str, choices: list[tuple[Kind, float, float, float]]
+) -> None:
+    """Same ends in the same order, same kinds, same feeds; arcs obey the radii rule of 3.5.3 (ours:
+    a tenth)."""
     allowed, unit = RADII[units]
     digit = 1e-4 if units == "mm" else 1e-5
     moves = _walk(choices)
@@ -206,16 +249,24 @@ def test_independent_parser_finds_the_same_moves(units: str, choices: list[tuple
 
 
 @pytest.mark.parametrize(
-    ("offset", "then"), [(False, ["GCodePauseProgram"]), (True, ["GCodeToolLengthOffset", "GCodeRapidMove"])]
+    ("offset", "then"),
+    [(False, ["GCodePauseProgram"]), (True, ["GCodeToolLengthOffset", "GCodeRapidMove"])],
 )
 def test_parser_sees_the_whole_preamble(offset: bool, then: list[str]) -> None:
-    """pygcode must know each word by its meaning: a typing slip in a code would pass our own eyes."""
+    """pygcode must know each word by its meaning: a typing slip in a code would pass our own
+    eyes."""
     text = written(SAMPLE, tool_change="m6", length_offset=offset)
     rows = [row for row in text.splitlines() if not row.startswith("(")]
-    names = [type(code).__name__ for row in rows[: 11 + len(then)] for code in pygcode.Line(row).block.gcodes]
+    names = [
+        type(code).__name__
+        for row in rows[: 11 + len(then)]
+        for code in pygcode.Line(row).block.gcodes
+    ]
     assert names == [
-        "GCodeSelectXYPlane", "GCodeUseMillimeters", "GCodeAbsoluteDistanceMode", "GCodeUnitsPerMinuteMode",
+        "GCodeSelectXYPlane", "GCodeUseMillimeters", "GCodeAbsoluteDistanceMode",
+        "GCodeUnitsPerMinuteMode",
         "GCodeSelectCoordinateSystem1", "GCodeCutterRadiusCompOff", "GCodeCancelToolLengthOffset",
-        "GCodeCancelCannedCycle", "GCodePathBlendingMode", "GCodeStopSpindle", "GCodeSelectTool", "GCodeToolChange",
+        "GCodeCancelCannedCycle", "GCodePathBlendingMode", "GCodeStopSpindle", "GCodeSelectTool",
+        "GCodeToolChange",
         *then,
     ]  # fmt: skip

@@ -1,8 +1,10 @@
-"""Volumes and masses of the pour against closed forms, an independent mesh library and a calculation by hand.
+"""Volumes and masses of the pour against closed forms, an independent mesh library and a
+calculation by hand.
 
-Sources: perimeter of an ellipse as 4 a E(m), m = 1 - b^2/a^2 (Abramowitz and Stegun, Handbook of Mathematical
-Functions, chapter 17, from memory); area between parallel curves of a closed convex line by Steiner's formula (from
-memory); stadium by elementary geometry; volume of a mesh by trimesh (divergence theorem over its faces).
+Sources: perimeter of an ellipse as 4 a E(m), m = 1 - b^2/a^2 (Abramowitz and Stegun, Handbook of
+Mathematical Functions, chapter 17, from memory); area between parallel curves of a closed convex
+line by Steiner's formula (from memory); stadium by elementary geometry; volume of a mesh by trimesh
+(divergence theorem over its faces).
 """
 
 from __future__ import annotations
@@ -58,7 +60,9 @@ def test_ring_round_a_stadium():
 
     expected = (area(radius + OUTSIDE) - area(radius - INSIDE)) * DEPTH / 1000.0
     off = 0.002 * 2 * (2 * straight + 2 * math.pi * radius) * DEPTH / 1000.0
-    assert volume_of(ring(stadium(straight, radius)).area, DEPTH) == pytest.approx(expected, abs=off)
+    assert volume_of(ring(stadium(straight, radius)).area, DEPTH) == pytest.approx(
+        expected, abs=off
+    )
 
 
 def mesh_of(area: Polygon, height: float) -> trimesh.Trimesh:
@@ -69,7 +73,9 @@ def mesh_of(area: Polygon, height: float) -> trimesh.Trimesh:
     return trimesh.creation.extrude_triangulation(vertices, index.reshape(-1, 3), height)
 
 
-@pytest.mark.parametrize("outline", [ellipse(640, 210), stadium(900, 180)], ids=["ellipse", "stadium"])
+@pytest.mark.parametrize(
+    "outline", [ellipse(640, 210), stadium(900, 180)], ids=["ellipse", "stadium"]
+)
 def test_ring_as_a_mesh(outline):
     """The prism's volume by trimesh is the volume to the pour line."""
     area = ring(outline).simplify(0.01)
@@ -79,7 +85,8 @@ def test_ring_as_a_mesh(outline):
 
 
 def test_what_runs_over_as_a_mesh():
-    """A tilted ring, poured level: what would stand above the plane through its lowest rim is spilled."""
+    """A tilted ring, poured level: what would stand above the plane through its lowest rim is
+    spilled."""
     level, short = 4.0, 0.5
     area = ring(stadium(300, 80)).simplify(0.01)
     half_span = (area.bounds[2] - area.bounds[0]) / 2
@@ -87,21 +94,25 @@ def test_what_runs_over_as_a_mesh():
     slope = level / 1000.0
     mesh.vertices[:, 2] += mesh.vertices[:, 0] * slope - DEPTH
     held = mesh.slice_plane([0, 0, -slope * half_span], [0, 0, -1])
-    # a slice leaves its cut open, but a level cut has no part in the flux of (x, 0, 0), which is the volume too
+    # a slice leaves its cut open, but a level cut has no part in the flux of (x, 0, 0), which is
+    # the volume too
     flux = np.sum(held.triangles_center[:, 0] * held.face_normals[:, 0] * held.area_faces)
     poured = area.area * (DEPTH - short) / 1000.0
-    pour = CastingPour("groove", 1.2, DEPTH, poured, Linear.of(1.0), 6.0, area=area.area, half_span=half_span)
+    pour = CastingPour(
+        "groove", 1.2, DEPTH, poured, Linear.of(1.0), 6.0, area=area.area, half_span=half_span
+    )
     tilt = tilted(pour, CastSection(pour_short=short, shrinkage=0.0, gel_loss=0.0), level)
     assert tilt.spilled > 1.0
     assert poured - tilt.spilled == pytest.approx(abs(flux) / 1000.0, rel=1e-6)
 
 
 def test_masses_by_hand():
-    """A groove of 1400 x 14 x 12.1 mm, 100 : 90 by weight of densities 1.05 and 1.22, with 15 % extra.
+    """A groove of 1400 x 14 x 12.1 mm, 100 : 90 by weight of densities 1.05 and 1.22, with 15 %
+    extra.
 
-    Volume 1400 x 14 x 12.1 / 1000 = 237.16 cm³, with the extra 272.734. Of each 190 g, A takes 100 / 1.05 = 95.2381 ml
-    and B 90 / 1.22 = 73.7705 ml, together 169.0086 ml: density 1.124203. Mass 272.734 x 1.124203 = 306.608 g;
-    A 100/190 of it = 161.373, B 145.236 (arithmetic).
+    Volume 1400 x 14 x 12.1 / 1000 = 237.16 cm³, with the extra 272.734. Of each 190 g, A takes 100
+    / 1.05 = 95.2381 ml and B 90 / 1.22 = 73.7705 ml, together 169.0086 ml: density 1.124203. Mass
+    272.734 x 1.124203 = 306.608 g; A 100/190 of it = 161.373, B 145.236 (arithmetic).
     """
     volume = volume_of(1400.0 * 14.0, 12.4, 0.3)
     assert volume == pytest.approx(237.16)

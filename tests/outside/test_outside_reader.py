@@ -1,7 +1,8 @@
 """The reader against outside sources.
 
-NIST IR 6556: Kramer, Proctor, Messina, The NIST RS274NGC Interpreter, Version 3 (2000), sections 3.5.3.2,
-3.5.16, Table 10 and appendix C.1; and the registry's package pygcode as an independent parser.
+NIST IR 6556: Kramer, Proctor, Messina, The NIST RS274NGC Interpreter, Version 3 (2000), sections
+3.5.3.2, 3.5.16, Table 10 and appendix C.1; and the registry's package pygcode as an independent
+parser.
 """
 
 from __future__ import annotations
@@ -41,9 +42,16 @@ def test_radius_format_arc_of_table_10():
 
 def test_radius_sign_chooses_the_sweep():
     """Section 3.5.3.1: R above zero at most 180 degrees, below zero more."""
-    for text, sweep in (("G3 X10 R10", 60.0), ("G3 X10 R-10", 300.0), ("G2 X10 R10", -60.0), ("G2 X10 R-10", -300.0)):
+    for text, sweep in (
+        ("G3 X10 R10", 60.0),
+        ("G3 X10 R-10", 300.0),
+        ("G2 X10 R10", -60.0),
+        ("G2 X10 R-10", -300.0),
+    ):
         kind, end, centre, start = after(0, 0, 0, text)
-        assert np.degrees(sweeps(np.array(kind, dtype=np.int8), start, end, centre))[0] == pytest.approx(sweep)
+        assert np.degrees(sweeps(np.array(kind, dtype=np.int8), start, end, centre))[
+            0
+        ] == pytest.approx(sweep)
 
 
 def test_drilling_cycle_absolute():
@@ -66,7 +74,15 @@ def test_drilling_cycle_incremental_with_repeats():
 def test_drilling_cycle_of_table_10():
     """Table 10: from (30, 1, -0.5)."""
     kind, end, *_ = after(30, 1, -0.5, "g91 g81 x3 y2 z-0.8 r1.5 l2")
-    expected = [[30, 1, 1], [33, 3, 1], [33, 3, 0.2], [33, 3, 1], [36, 5, 1], [36, 5, 0.2], [36, 5, 1]]
+    expected = [
+        [30, 1, 1],
+        [33, 3, 1],
+        [33, 3, 0.2],
+        [33, 3, 1],
+        [36, 5, 1],
+        [36, 5, 0.2],
+        [36, 5, 1],
+    ]
     assert kind == [0, 0, 1, 0, 0, 1, 0]
     assert end == pytest.approx(np.array(expected))
 
@@ -85,7 +101,14 @@ def test_order_of_execution_on_a_line():
     assert not list(program.findings)
     assert program.spindle_on.tolist() == [True]
     names = [(event.name, event.index) for event in program.events]
-    assert names == [("speed", 0), ("tool", 0), ("tool-change", 0), ("spindle-on", 0), ("stop", 1), ("end", 1)]
+    assert names == [
+        ("speed", 0),
+        ("tool", 0),
+        ("tool-change", 0),
+        ("spindle-on", 0),
+        ("stop", 1),
+        ("end", 1),
+    ]
 
 
 def test_helix_length_counts_along_the_helix():

@@ -1,7 +1,7 @@
 """What NIST IR 6556 allows on a line and what it calls an error, case by case.
 
-Kramer, Proctor, Messina, The NIST RS274NGC Interpreter, Version 3 (2000): the section stands with each case. Feeds of
-zero: from memory of the interpreter's list of error messages.
+Kramer, Proctor, Messina, The NIST RS274NGC Interpreter, Version 3 (2000): the section stands with
+each case. Feeds of zero: from memory of the interpreter's list of error messages.
 """
 
 from __future__ import annotations
@@ -14,7 +14,23 @@ from corepath.gcode.read.blocks import G_GROUPS, M_GROUPS, g_name
 from corepath.gcode.read.motions import read_program
 
 TABLE_4_G = (
-    ("G0", "G1", "G2", "G3", "G38.2", "G80", "G81", "G82", "G83", "G84", "G85", "G86", "G87", "G88", "G89"),
+    (
+        "G0",
+        "G1",
+        "G2",
+        "G3",
+        "G38.2",
+        "G80",
+        "G81",
+        "G82",
+        "G83",
+        "G84",
+        "G85",
+        "G86",
+        "G87",
+        "G88",
+        "G89",
+    ),
     ("G17", "G18", "G19"),
     ("G90", "G91"),
     ("G93", "G94"),
@@ -26,7 +42,13 @@ TABLE_4_G = (
     ("G61", "G61.1", "G64"),
     ("G4", "G10", "G28", "G30", "G53", "G92", "G92.1", "G92.2", "G92.3"),
 )
-TABLE_4_M = (("M0", "M1", "M2", "M30", "M60"), ("M6",), ("M3", "M4", "M5"), ("M7", "M8", "M9"), ("M48", "M49"))
+TABLE_4_M = (
+    ("M0", "M1", "M2", "M30", "M60"),
+    ("M6",),
+    ("M3", "M4", "M5"),
+    ("M7", "M8", "M9"),
+    ("M48", "M49"),
+)
 
 
 def read(body: str, *, at: tuple[float, float, float] = (0.0, 0.0, 0.0), end: str = "M2\n"):
@@ -39,11 +61,15 @@ def steps(body: str, at: tuple[float, float, float]) -> list[tuple[str, float, f
     program = read(body, at=at)
     assert not list(program.findings)
     ends = program.end[1:].round(9).tolist()
-    return [("R" if kind == 0 else "F", *end) for kind, end in zip(program.kind[1:].tolist(), ends, strict=True)]
+    return [
+        ("R" if kind == 0 else "F", *end)
+        for kind, end in zip(program.kind[1:].tolist(), ends, strict=True)
+    ]
 
 
 def test_modal_groups_are_those_of_table_4():
-    """A code in the wrong group would pass a line that the control refuses, or refuse one that it takes."""
+    """A code in the wrong group would pass a line that the control refuses, or refuse one that it
+    takes."""
     assert set(map(g_name, G_GROUPS)) == {code for group in TABLE_4_G for code in group}
     assert {f"M{code}" for code in M_GROUPS} == {code for group in TABLE_4_M for code in group}
     by_name = {g_name(code): group for code, group in G_GROUPS.items()}
@@ -144,10 +170,13 @@ def test_a_feed_of_zero_is_an_error(body):
 @pytest.mark.parametrize(
     ("body", "reason"),
     [
-        ("G18", "plane"), ("G19", "plane"), ("G41 D1", "compensation"), ("G42 D1", "compensation"), ("G10 L2", "G10"),
+        ("G18", "plane"), ("G19", "plane"), ("G41 D1", "compensation"), ("G42 D1", "compensation"),
+        ("G10 L2", "G10"),
         ("G92 X1", "G92"), ("G92.1", "G92"), ("G38.2 Z1", "probing"), ("G84 X1 Z-1 R1", "tapping"),
-        ("G86 X1 Z-1 R1 P1", "boring"), ("G87 X1", "boring"), ("G88 X1", "boring"), ("A5", "rotary"),
-        ("X#1", "parameters"), ("#1=2", "parameters"), ("X[1+1]", "expressions"), ("Xsin[1]", "expressions"),
+        ("G86 X1 Z-1 R1 "
+         "P1", "boring"), ("G87 X1", "boring"), ("G88 X1", "boring"), ("A5", "rotary"),
+        ("X#1", "parameters"), ("#1=2", "parameters"), ("X[1+1]", "expressions"), ("Xsin[1]",
+        "expressions"),
         ("G28 Z1", "G28"), ("G30", "G30"), ("G53 X1", "G53"), ("M4", "M4"),
     ],
 )  # fmt: skip
@@ -183,20 +212,26 @@ def test_dwelling_cycle_stays_at_the_bottom():
     assert steps("G82 G99 X4 Y5 Z1.5 R2.8 P1.5", (1, 2, 3)) == [
         ("R", 4, 5, 3), ("R", 4, 5, 2.8), ("F", 4, 5, 1.5), ("R", 4, 5, 2.8),
     ]  # fmt: skip
-    dwell = [event for event in read("G82 G99 X4 Y5 Z1.5 R2.8 P1.5", at=(1, 2, 3)).events if event.name == "dwell"]
+    dwell = [
+        event
+        for event in read("G82 G99 X4 Y5 Z1.5 R2.8 P1.5", at=(1, 2, 3)).events
+        if event.name == "dwell"
+    ]
     assert [(event.value, event.index) for event in dwell] == [(1.5, 4)]
 
 
 @pytest.mark.parametrize("code", ["G85", "G89 P1"])
 def test_boring_cycles_come_up_at_the_feed(code):
-    """3.5.16.8 and 3.5.16.12: retract at the feed to R; then G98 goes on to the old height at rapid."""
+    """3.5.16.8 and 3.5.16.12: retract at the feed to R; then G98 goes on to the old height at
+    rapid."""
     assert steps(f"{code} G98 X4 Y5 Z1.5 R2.8", (1, 2, 3)) == [
         ("R", 4, 5, 3), ("R", 4, 5, 2.8), ("F", 4, 5, 1.5), ("F", 4, 5, 2.8), ("R", 4, 5, 3),
     ]  # fmt: skip
 
 
 def test_pecking_goes_out_after_each_delta():
-    """3.5.16.6: down by Q, rapid to the safe height, rapid back to near the bottom (how near: from memory)."""
+    """3.5.16.6: down by Q, rapid to the safe height, rapid back to near the bottom (how near: from
+    memory)."""
     found = steps("G83 G99 X0 Y0 Z-5 R1 Q3", (0, 0, 3))
     assert [step for step in found if step[0] == "F"] == [("F", 0, 0, -2), ("F", 0, 0, -5)]
     assert found[0] == ("R", 0, 0, 1) and found[2] == ("R", 0, 0, 1) and found[-1] == ("R", 0, 0, 1)
@@ -206,12 +241,17 @@ def test_pecking_goes_out_after_each_delta():
 def test_cycle_words_that_stick_and_words_that_do_not():
     """3.5.16: Z and R hold for the next line of the cycle, L does not."""
     found = steps("G81 G99 X1 Z-1 R2 L2\nX5", (0, 0, 3))
-    assert [step for step in found if step[0] == "F"] == [("F", 1, 0, -1), ("F", 1, 0, -1), ("F", 5, 0, -1)]
+    assert [step for step in found if step[0] == "F"] == [
+        ("F", 1, 0, -1),
+        ("F", 1, 0, -1),
+        ("F", 5, 0, -1),
+    ]
     assert "syntax" in read("G81 G99 X1 Z-1 R2\nG82 X5").findings.counts
 
 
 def test_percent_signs_as_in_section_3_1():
-    """A leading one needs its second; what follows that is not read; none at all needs M2 or M30."""
+    """A leading one needs its second; what follows that is not read; none at all needs M2 or
+    M30."""
     good = "%\nG21\nG90\nG0 X1\nM2\n%\nwhatever X"
     assert not read_program(good, "x.nc").findings.counts
     assert read_program("\n \n" + good, "x.nc").findings.counts == {}

@@ -1,8 +1,10 @@
-"""Area and length of the groove's ring against closed forms, and distances against an independent library.
+"""Area and length of the groove's ring against closed forms, and distances against an independent
+library.
 
-Sources: perimeter of an ellipse by the Gauss-Kummer series (from memory; Abramowitz and Stegun, Handbook of
-Mathematical Functions, 17.3, for the complete elliptic integral behind it); area between parallel curves of a closed
-convex line by Steiner's formula, A(r) = A + L r + pi r^2 (from memory); stadium by elementary geometry.
+Sources: perimeter of an ellipse by the Gauss-Kummer series (from memory; Abramowitz and Stegun,
+Handbook of Mathematical Functions, 17.3, for the complete elliptic integral behind it); area
+between parallel curves of a closed convex line by Steiner's formula, A(r) = A + L r + pi r^2 (from
+memory); stadium by elementary geometry.
 """
 
 from __future__ import annotations
@@ -41,12 +43,15 @@ def ellipse(a: float, b: float, count: int = 400) -> Polygon:
 
 def test_series_agrees_with_the_elliptic_integral():
     """The reference itself: L = 4 a E(1 - b^2 / a^2), scipy's E of the parameter m."""
-    assert gauss_kummer(640, 210) == pytest.approx(4 * 640 * ellipe(1 - (210 / 640) ** 2), rel=1e-12)
+    assert gauss_kummer(640, 210) == pytest.approx(
+        4 * 640 * ellipe(1 - (210 / 640) ** 2), rel=1e-12
+    )
 
 
 @pytest.mark.parametrize(("a", "b"), [(640, 210), (100, 60), (50, 50)])
 def test_ellipse_ring(a, b):
-    """Ring of a convex line: L (inside + outside) + pi (outside^2 - inside^2); least radius b^2/a above inside."""
+    """Ring of a convex line: L (inside + outside) + pi (outside^2 - inside^2); least radius b^2/a
+    above inside."""
     inside, outside = 8.0, 6.0
     length = gauss_kummer(a, b)
     outline = ellipse(a, b)
@@ -72,7 +77,8 @@ def test_stadium_ring():
 
 
 def test_square_ring_has_round_outer_corners():
-    """Outside a corner a round join, inside a sharp one: s^2 areas plus a quarter disc at each corner."""
+    """Outside a corner a round join, inside a sharp one: s^2 areas plus a quarter disc at each
+    corner."""
     outline = shapely.box(-50, -50, 50, 50)
     expected = 100**2 + 4 * 100 * 6 + math.pi * 36 - (100 - 16) ** 2
     assert ring(outline, 8.0, 6.0).area == pytest.approx(expected, abs=0.002 * 2 * math.pi * 6)

@@ -11,14 +11,19 @@ from corepath.skin.terms import laminate_of
 
 
 def skin(thickness: float, **keys: float):
-    return laminate_of(SkinSection(thickness=thickness, modulus=20.0, pressure=0.8, **{"strain_limit": 0.004, **keys}))
+    return laminate_of(
+        SkinSection(
+            thickness=thickness, modulus=20.0, pressure=0.8, **{"strain_limit": 0.004, **keys}
+        )
+    )
 
 
 @pytest.mark.parametrize(("ratio", "deflection"), [(1.0, 0.00126), (1.5, 0.00220), (2.0, 0.00254)])
 def test_clamped_plate_under_uniform_load(ratio: float, deflection: float) -> None:
     """w in the middle = 0.00126 q a⁴ / D for a square, 0.00220 and 0.00254 for b/a = 1.5 and 2.
 
-    Timoshenko and Woinowsky-Krieger, Theory of Plates and Shells, 2nd edition, table 35 (from memory).
+    Timoshenko and Woinowsky-Krieger, Theory of Plates and Shells, 2nd edition, table 35 (from
+    memory).
     """
     n, m = 40, round(40 * ratio)
     inside = np.zeros((n + 1, m + 1), dtype=bool)
@@ -30,7 +35,8 @@ def test_clamped_plate_under_uniform_load(ratio: float, deflection: float) -> No
 
 
 @pytest.mark.parametrize(
-    ("thickness", "radius", "strain"), [(0.6, 300.0, 0.001), (0.8, 200.0, 0.002), (1.0, 100.0, 0.005)]
+    ("thickness", "radius", "strain"),
+    [(0.6, 300.0, 0.001), (0.8, 200.0, 0.002), (1.0, 100.0, 0.005)],
 )
 def test_bending_strain(thickness: float, radius: float, strain: float) -> None:
     """t / 2R, beam theory of any textbook (from memory): the least radius for a limit."""
@@ -38,12 +44,14 @@ def test_bending_strain(thickness: float, radius: float, strain: float) -> None:
 
 
 def test_plate_stiffness() -> None:
-    """E t³ / 12 (1 - nu²), Timoshenko and Woinowsky-Krieger, eq. 3 (from memory): 0.6 mm of 20 GPa."""
+    """E t³ / 12 (1 - nu²), Timoshenko and Woinowsky-Krieger, eq. 3 (from memory): 0.6 mm of 20
+    GPa."""
     assert skin(0.6).stiffness == pytest.approx(395.604, abs=0.001)
 
 
 def test_compression_that_lifts() -> None:
-    """The wave that lifts first, found by trying them all, gives the limit of the closed form (derived here)."""
+    """The wave that lifts first, found by trying them all, gives the limit of the closed form
+    (derived here)."""
     laminate = skin(0.6)
     k = np.linspace(0.01, 1.0, 200_000)
     pull = laminate.modulus * laminate.thickness * laminate.compression_limit

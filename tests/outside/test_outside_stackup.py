@@ -1,10 +1,11 @@
 """Movement of the wood and the plane through measured places, against published worked examples.
 
-Sources: Wood Handbook (USDA Forest Products Laboratory, General Technical Report FPL-GTR-190, 2010), chapter 13,
-equation 13-2, change = size x coefficient x change of moisture, with the coefficients of table 13-5 and the two worked
-examples beside it (the examples from memory; each agrees with its own arithmetic). Girth, height and volume of 31
-black cherry trees (Ryan, Joiner and Ryan, Minitab Student Handbook, 1976) with the fitted plane as statistics
-packages print it in their documentation (from memory; the figures reproduce it to every digit).
+Sources: Wood Handbook (USDA Forest Products Laboratory, General Technical Report FPL-GTR-190,
+2010), chapter 13, equation 13-2, change = size x coefficient x change of moisture, with the
+coefficients of table 13-5 and the two worked examples beside it (the examples from memory; each
+agrees with its own arithmetic). Girth, height and volume of 31 black cherry trees (Ryan, Joiner and
+Ryan, Minitab Student Handbook, 1976) with the fitted plane as statistics packages print it in their
+documentation (from memory; the figures reproduce it to every digit).
 """
 
 from __future__ import annotations
@@ -50,7 +51,8 @@ def prepared() -> Prepared:
 
 
 def moved_per_mm(prepared: Prepared, wood: str, grain: str, change: float) -> list[float]:
-    """Movement of the edge and of each plug and seat off the dowels' line, over its distance from that line."""
+    """Movement of the edge and of each plug and seat off the dowels' line, over its distance from
+    that line."""
     tolerances = prepared.job.tolerances.model_copy(update={"moisture": change})
     blank = prepared.job.blank.model_copy(update={"wood": wood, "grain": grain})
     job = prepared.job.model_copy(update={"tolerances": tolerances, "blank": blank})
@@ -58,17 +60,26 @@ def moved_per_mm(prepared: Prepared, wood: str, grain: str, change: float) -> li
     line = sum(dowel.at[1] for dowel in board.dowels) / len(board.dowels)
     low, high = board.outline.bounds[1::2]
     distance = {"groove": max(abs(low - line), abs(high - line))}
-    distance |= {casting.id: abs(casting.area.centroid.y - line) for casting in board.castings if casting.plug}
+    distance |= {
+        casting.id: abs(casting.area.centroid.y - line)
+        for casting in board.castings
+        if casting.plug
+    }
     distance |= {place.id: abs(place.y - line) for place in board.places}
     things = registered(replace(prepared.stackup, job=job), board)
     return [
-        thing.left.parts["moisture"].extremes[1] / distance[thing.id] for thing in things if distance[thing.id] > 1.0
+        thing.left.parts["moisture"].extremes[1] / distance[thing.id]
+        for thing in things
+        if distance[thing.id] > 1.0
     ]
 
 
 @pytest.mark.parametrize(("wood", "grain", "coefficient"), TABLE_13_5)
-def test_wood_moves_by_table_13_5(prepared: Prepared, wood: str, grain: str, coefficient: float) -> None:
-    """Radial and tangential swapped, per cent taken as a share, or half the distance would each show here."""
+def test_wood_moves_by_table_13_5(
+    prepared: Prepared, wood: str, grain: str, coefficient: float
+) -> None:
+    """Radial and tangential swapped, per cent taken as a share, or half the distance would each
+    show here."""
     moved = moved_per_mm(prepared, wood, grain, 2.0)
     assert len(moved) > 4
     assert moved == pytest.approx([2.0 * coefficient] * len(moved), rel=1e-6)
@@ -80,13 +91,22 @@ def test_wood_moves_by_table_13_5(prepared: Prepared, wood: str, grain: str, coe
     ids=["sugar maple, quarter-sawn", "white fir, flat-sawn"],
 )
 def test_worked_examples_of_the_handbook(
-    prepared: Prepared, monkeypatch: pytest.MonkeyPatch, grain: str, coefficient: float, change: float
+    prepared: Prepared,
+    monkeypatch: pytest.MonkeyPatch,
+    grain: str,
+    coefficient: float,
+    change: float,
 ) -> None:
-    """A board 232 mm wide going from 8 to 11 % grows 1.15 mm (quarter-sawn maple) or 1.705 mm (flat-sawn fir)."""
+    """A board 232 mm wide going from 8 to 11 % grows 1.15 mm (quarter-sawn maple) or 1.705 mm
+    (flat-sawn fir)."""
     like = woods()["basswood"]
     figure = replace(like.radial, value=coefficient)
     other = replace(like.radial, value=9.0)
-    across = {"radial": figure, "tangential": other} if grain == "quarter" else {"radial": other, "tangential": figure}
+    across = (
+        {"radial": figure, "tangential": other}
+        if grain == "quarter"
+        else {"radial": other, "tangential": figure}
+    )
     table: dict[str, Wood] = {"example": replace(like, **across)}
     monkeypatch.setattr("corepath.stackup.checks.registration.woods", lambda: table)
     for moved in moved_per_mm(prepared, "example", grain, 11.0 - 8.0):
@@ -94,7 +114,8 @@ def test_worked_examples_of_the_handbook(
 
 
 def test_plane_of_the_cherry_trees() -> None:
-    """Volume = -57.9877 + 4.7082 girth + 0.3393 height, residual standard error 3.882 on 28 degrees of freedom.
+    """Volume = -57.9877 + 4.7082 girth + 0.3393 height, residual standard error 3.882 on 28 degrees
+    of freedom.
 
     A blank that is reckoned not to bend is a plane.
     """

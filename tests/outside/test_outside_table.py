@@ -7,7 +7,14 @@ import re
 from pathlib import Path
 
 HERE = Path(__file__).parent
-MARKS = ("read", "from memory", "worked out", "independent library", "second implementation", "guard")
+MARKS = (
+    "read",
+    "from memory",
+    "worked out",
+    "independent library",
+    "second implementation",
+    "guard",
+)
 
 
 def rows() -> dict[tuple[str, str], list[str]]:
@@ -36,7 +43,8 @@ def written() -> set[tuple[str, str]]:
 
 
 def test_each_outside_check_has_its_row() -> None:
-    """A check whose source nobody can find again proves nothing to the next reader; nor does a row without a check."""
+    """A check whose source nobody can find again proves nothing to the next reader; nor does a row
+    without a check."""
     assert sorted(rows()) == sorted(written())
 
 

@@ -1,6 +1,8 @@
-"""`docs/verify.py`, which shares no code with the package, on the coupon's files: as planned, and with faults planted.
+"""`docs/verify.py`, which shares no code with the package, on the coupon's files: as planned, and
+with faults planted.
 
-The script stands in for a stranger with numpy alone; a fault of the whole chain would have to be made twice to pass.
+The script stands in for a stranger with numpy alone; a fault of the whole chain would have to be
+made twice to pass.
 """
 
 from __future__ import annotations
@@ -41,7 +43,9 @@ SCRIPT = ROOT / "docs" / "verify.py"
 @pytest.fixture(scope="module")
 def planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The coupon's folder as far as the script reads it: neither drawn nor read back."""
-    return _planned(prepare(ROOT / "samples" / "coupon.toml"), tmp_path_factory.mktemp("coupon-plan"))
+    return _planned(
+        prepare(ROOT / "samples" / "coupon.toml"), tmp_path_factory.mktemp("coupon-plan")
+    )
 
 
 def _planned(prepared: Prepared, folder: Path) -> Path:
@@ -84,13 +88,19 @@ def _keep(folder: Path, setups: str) -> None:
 
 
 def _run(folder: Path) -> tuple[int, str]:
-    done = subprocess.run([sys.executable, "-I", str(SCRIPT), str(folder)], capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-I", str(SCRIPT), str(folder)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert not done.stderr, done.stderr
     return done.returncode, done.stdout
 
 
 def _edit(folder: Path, name: str, change: Callable[[str], str], *, known: bool = True) -> None:
-    """Change a file; with `known` the report is told its new hash, so that only what it cuts can give it away."""
+    """Change a file; with `known` the report is told its new hash, so that only what it cuts can
+    give it away."""
     before = (folder / name).read_text()
     text = change(before)
     assert text != before
@@ -121,23 +131,39 @@ def test_a_good_plan_passes(planned: Path) -> None:
     """A judge that cries wolf is not heard."""
     code, told = _run(planned)
     assert code == 0 and "0 breaches in 12 files" in told
-    for name in ("01-A-dowels", "02-A-plug-pockets", "03-A-groove", "05-B-skim-pass-5", "06-B-inserts", "08-C-deck"):
+    for name in (
+        "01-A-dowels",
+        "02-A-plug-pockets",
+        "03-A-groove",
+        "05-B-skim-pass-5",
+        "06-B-inserts",
+        "08-C-deck",
+    ):
         assert re.search(rf"^{name}\.nc .* mm at \d+ columns$", told, re.MULTILINE)
 
 
 @pytest.mark.parametrize("flat", [True, False])
-def test_a_flush_is_judged_and_stands_in_no_ones_way_before_the_cast(tmp_path: Path, flat: bool) -> None:
-    """Resin 0.3 proud was taken for wood that the dowels' drill ran into at rapid; nobody asked for its plane."""
+def test_a_flush_is_judged_and_stands_in_no_ones_way_before_the_cast(
+    tmp_path: Path, flat: bool
+) -> None:
+    """Resin 0.3 proud was taken for wood that the dowels' drill ran into at rapid; nobody asked for
+    its plane."""
     text = (ROOT / "samples" / "coupon.toml").read_text()
     text = text.replace("pour_short = 0.3", 'pour_short = -0.3\nflush = "local"')
     (tmp_path / "proud.toml").write_text(text)
     prepared = prepare(tmp_path / "proud.toml")
     folder = tmp_path / "plan"
     folder.mkdir()
-    _planned(replace(prepared, works=tuple(work for work in prepared.works if work.setup == "A")), folder)
+    _planned(
+        replace(prepared, works=tuple(work for work in prepared.works if work.setup == "A")), folder
+    )
     if not flat:  # all of its moves 0.05 high
         file = "04-A-flush.nc"
-        _edit(folder, file, lambda text: re.sub(r"Z(\d+\.\d+)", lambda z: f"Z{float(z[1]) + 0.05:.4f}", text))
+        _edit(
+            folder,
+            file,
+            lambda text: re.sub(r"Z(\d+\.\d+)", lambda z: f"Z{float(z[1]) + 0.05:.4f}", text),
+        )
     code, told = _run(folder)
     assert code == (0 if flat else 1)
     assert re.search(r"^04-A-flush\.nc +flush .* mm at \d+ columns$", told, re.MULTILINE)
@@ -153,16 +179,21 @@ def _loaded() -> Any:
 
 
 def test_what_is_spared_reaches_to_its_very_edge() -> None:
-    """A node on the blank's own edge, beside a clamp, stood 5.75 too high. A clamp over a corner of 268 by 120."""
+    """A node on the blank's own edge, beside a clamp, stood 5.75 too high. A clamp over a corner of
+    268 by 120."""
     piece = {"outer": [[250.0, 100.0], [268.0, 100.0], [268.0, 120.0], [250.0, 120.0]], "holes": []}
     x, y = np.array([268.0, 260.0, 249.9, 268.0]), np.array([111.0, 110.0, 110.0, 99.9])
     assert _loaded().spared(x, y, {"uncut": [piece]}).tolist() == [True, True, False, False]
 
 
 def test_a_frame_is_no_deck() -> None:
-    """Its full height was taken for a deck left uncut. Blank 100 by 60, frame 5: inside ends at 45 and 25."""
+    """Its full height was taken for a deck left uncut. Blank 100 by 60, frame 5: inside ends at 45
+    and 25."""
     verify = _loaded()
-    x, y = np.array([0.0, 44.9, 45.1, 0.0, -44.9, -46.0]), np.array([0.0, 24.9, 0.0, 25.1, -25.1, -26.0])
+    x, y = (
+        np.array([0.0, 44.9, 45.1, 0.0, -44.9, -46.0]),
+        np.array([0.0, 24.9, 0.0, 25.1, -25.1, -26.0]),
+    )
     job = {"blank": {"length": 100.0, "width": 60.0}, "deck": {"margin": 5.0}}
     assert verify.framed(x, y, job, 0.05).tolist() == [False, False, True, True, True, True]
     assert verify.framed(x, y, job, -0.2).tolist() == [False, True, True, True, True, True]
@@ -170,9 +201,13 @@ def test_a_frame_is_no_deck() -> None:
 
 
 def test_beyond_the_blank_there_is_nothing_to_cut() -> None:
-    """A local flush reached 0.6 past the blank's edge, and columns out there were taken for wood left by the skim."""
+    """A local flush reached 0.6 past the blank's edge, and columns out there were taken for wood
+    left by the skim."""
     ring = [[-40.0, 20.0], [40.0, 20.0], [40.0, 30.6], [-40.0, 30.6]]
-    plan = {"areas": [{"outer": ring, "holes": []}], "deck": {"h": np.ones((9, 9)), "x0": 0.0, "y0": 0.0}}
+    plan = {
+        "areas": [{"outer": ring, "holes": []}],
+        "deck": {"h": np.ones((9, 9)), "x0": 0.0, "y0": 0.0},
+    }
     x, y, _, _ = _loaded().spread({"blank": {"length": 100.0, "width": 60.0}}, plan, [])
     assert np.abs(x).max() < 50.0 and np.abs(y).max() < 30.0
     assert (np.abs(y - 20.0) < 0.06).sum() > 100, "the edges within the blank are looked at"
@@ -187,19 +222,28 @@ def test_a_gouge_in_the_deck_is_found(planned: Path, tmp_path: Path) -> None:
         lines = text.split("\n")
         at = len(lines) // 2
         for k in range(at, at + 120):
-            lines[k] = re.sub(r"Z([0-9.]+)", lambda found: f"Z{float(found[1]) - 0.1:.4f}", lines[k])
+            lines[k] = re.sub(
+                r"Z([0-9.]+)", lambda found: f"Z{float(found[1]) - 0.1:.4f}", lines[k]
+            )
         return "\n".join(lines)
 
     _edit(folder, "08-C-deck.nc", lower)
     code, told = _run(folder)
-    assert code == 1 and re.search(r"^BREACH 08-C-deck\.nc: deck: -0\.\d+ to .* mm off", told, re.MULTILINE)
+    assert code == 1 and re.search(
+        r"^BREACH 08-C-deck\.nc: deck: -0\.\d+ to .* mm "
+        r"off",
+        told,
+        re.MULTILINE,
+    )
 
 
 PLANTED: list[tuple[str, str, Callable[[str], str], str]] = [
-    ("deep cut", "03-A-groove.nc", _sub(r"Z1\.2000", "Z0.9000"), r"03-A-groove\.nc: floors, walls: -0\.300"),
+    ("deep cut", "03-A-groove.nc", _sub(r"Z1\.2000", "Z0.9000"), r"03-A-groove\.nc: floors, walls: "
+                                                                 r"-0\.300"),
     ("rapid for a cut", "05-B-skim-pass-1.nc", _sub(r"^G1 X120", "G0 X120"),
      r"05-B-skim-pass-1\.nc:\d+: rapid through material at .* deep"),
-    ("line lost", "05-B-skim-pass-2.nc", _sub(r"^G1 Y-7\.1000\n", ""), r"05-B-skim-pass-2\.nc: skim: "),
+    ("line lost", "05-B-skim-pass-2.nc", _sub(r"^G1 Y-7\.1000\n", ""), r"05-B-skim-pass-2\.nc: "
+                                                                       r"skim: "),
     ("plane at a stop", "05-B-skim-all.nc", lambda text: text.replace("Z8.8996", "Z8.7600"),
      r"05-B-skim-all\.nc: plane 8\.90: -0\.140"),
     ("stop", "05-B-skim-all.nc", lambda text: re.sub(r"(?s)(.*)M0\n", r"\1", text, count=1),
@@ -219,21 +263,41 @@ PLANTED: list[tuple[str, str, Callable[[str], str], str]] = [
      r"02-A-plug-pockets\.nc: cuts down to 1\.20 outside its areas"),
     ("seat", "06-B-inserts.nc", lambda text: text.replace("Z-1.5000", "Z-1.4000"),
      r"06-B-inserts\.nc: floors, walls: .*0\.100"),
-    ("bed", "01-A-dowels.nc", lambda text: text.replace("Z-7.0000", "Z-19.0000"), r"through the spoil board"),
+    ("bed", "01-A-dowels.nc", lambda text: text.replace("Z-7.0000", "Z-19.0000"),
+    r"through the spoil board"),
     ("first way at rapid", "06-B-inserts.nc", _sub(r"^G1 Z13\.8000$", "G0 Z13.8000"),
-     r"06-B-inserts\.nc:\d+: its zero is another than before, and the first way down goes at rapid"),
+     r"06-B-inserts\.nc:\d+: its zero is another than before, and the first way down goes at "
+     r"rapid"),
     ("first way low", "06-B-inserts.nc", _sub(r"^G1 Z13\.8000$", "G1 Z11.7000"),
-     r"06-B-inserts\.nc:\d+: with the zero of the file before, the first way down comes within 3 mm"),
-    ("no first stop", "06-B-inserts.nc", _sub(r"(?<=skimmed face, else stop and touch Z\)\n)M0\n", ""),
-     r"06-B-inserts\.nc: its zero is another than before, and it does not stop on the first way down"),
+     r"06-B-inserts\.nc:\d+: with the zero of the file before, the first way down comes within 3 "
+     r"mm"),
+    ("no first stop", "06-B-inserts.nc", _sub(r"(?<=skimmed face, else stop and touch "
+                                              r"Z\)\n)M0\n", ""),
+     r"06-B-inserts\.nc: its zero is another than before, and it does not stop on the first way "
+     r"down"),
     ("units", "02-A-plug-pockets.nc", _sub(r"^G21\n", "G20\n"), r"02-A-plug-pockets\.nc: "),
 ]  # fmt: skip
 
 TEXT: list[tuple[str, Callable[[str], str], str]] = [
-    ("01-A-dowels.nc", _sub(r"^S18000 M3\n", ""), r"01-A-dowels\.nc:\d+: cuts with the spindle off"),
+    (
+        "01-A-dowels.nc",
+        _sub(r"^S18000 M3\n", ""),
+        r"01-A-dowels\.nc:\d+: cuts with the spindle "
+        r"off",
+    ),
     ("01-A-dowels.nc", _sub(r"^G90\n", ""), r"01-A-dowels\.nc:\d+: moves before G90"),
-    ("02-A-plug-pockets.nc", _sub(r"^\(Plan: \w+\)", "(Plan: 00000000)"), r"02-A-plug-pockets\.nc: is of another plan"),
-    ("02-A-plug-pockets.nc", _sub(r"^G90\n", "G91\n"), r"02-A-plug-pockets\.nc:\d+: G91 is not of the plain kind"),
+    (
+        "02-A-plug-pockets.nc",
+        _sub(r"^\(Plan: \w+\)", "(Plan: 00000000)"),
+        r"02-A-plug-pockets\.nc: "
+        r"is of another plan",
+    ),
+    (
+        "02-A-plug-pockets.nc",
+        _sub(r"^G90\n", "G91\n"),
+        r"02-A-plug-pockets\.nc:\d+: G91 is not of "
+        r"the plain kind",
+    ),
     ("03-A-groove.nc", _sub(r"^M2\n", ""), r"03-A-groove\.nc: has no end"),
     (
         "03-A-groove.nc",
@@ -250,12 +314,42 @@ TEXT: list[tuple[str, Callable[[str], str], str]] = [
         _sub(r"^\(Zero Z: touch the bed", "(Zero Z: touch the raw top"),
         r"03-A-groove\.nc: its head does not say 'Zero Z: touch the bed beside the blank'",
     ),
-    ("03-A-groove.nc", _sub(r"^\(Face up: .*\n", ""), r"03-A-groove\.nc: its head does not say 'Face up: '"),
-    ("05-B-skim-pass-1.nc", _sub(r"^\(Minutes", "(Min\rutes"), r"05-B-skim-pass-1\.nc:\d+: a character of code 13"),
-    ("03-A-groove.nc", _sub(r"^(G3 .*) I([0-9.]+) ", r"\1 I-\2 "), r"03-A-groove\.nc:\d+: the arc's radius"),
-    ("05-B-skim-all.nc", _sub(r"^M5\n(?=G4 P8)", ""), r"05-B-skim-all\.nc:\d+: stops with the spindle running"),
-    ("05-B-skim-pass-2.nc", _sub(r"^T3\n", "T2\n"), r"05-B-skim-pass-2\.nc: does not call T3, or another cutter"),
-    ("05-B-skim-pass-3.nc", _sub(r"^M0\n", ""), r"05-B-skim-pass-3\.nc:\d+: moves before a stop to fit the cutter"),
+    (
+        "03-A-groove.nc",
+        _sub(r"^\(Face up: .*\n", ""),
+        r"03-A-groove\.nc: its head does not say "
+        r"'Face up: '",
+    ),
+    (
+        "05-B-skim-pass-1.nc",
+        _sub(r"^\(Minutes", "(Min\rutes"),
+        r"05-B-skim-pass-1\.nc:\d+: a "
+        r"character of code 13",
+    ),
+    (
+        "03-A-groove.nc",
+        _sub(r"^(G3 .*) I([0-9.]+) ", r"\1 I-\2 "),
+        r"03-A-groove\.nc:\d+: the "
+        r"arc's radius",
+    ),
+    (
+        "05-B-skim-all.nc",
+        _sub(r"^M5\n(?=G4 P8)", ""),
+        r"05-B-skim-all\.nc:\d+: stops with the "
+        r"spindle running",
+    ),
+    (
+        "05-B-skim-pass-2.nc",
+        _sub(r"^T3\n", "T2\n"),
+        r"05-B-skim-pass-2\.nc: does not call T3, or "
+        r"another cutter",
+    ),
+    (
+        "05-B-skim-pass-3.nc",
+        _sub(r"^M0\n", ""),
+        r"05-B-skim-pass-3\.nc:\d+: moves before a stop to "
+        r"fit the cutter",
+    ),
     (
         "05-B-skim-pass-3.nc",
         _sub(r"^G64\n", "G61\n"),
@@ -270,7 +364,8 @@ TEXT: list[tuple[str, Callable[[str], str], str]] = [
 
 
 def test_faults_in_words_are_found(early: Path) -> None:
-    """A spindle that stands, a state that nobody stated, a file of another plan: no depth tells them."""
+    """A spindle that stands, a state that nobody stated, a file of another plan: no depth tells
+    them."""
     for file, change, _ in TEXT:
         _edit(early, file, change)
     code, told = _run(early)
@@ -279,8 +374,12 @@ def test_faults_in_words_are_found(early: Path) -> None:
         assert re.search(says, told), says
 
 
-@pytest.mark.parametrize(("name", "file", "change", "says"), PLANTED, ids=[row[0] for row in PLANTED])
-def test_planted_faults_are_found(early: Path, name: str, file: str, change: Callable[[str], str], says: str) -> None:
+@pytest.mark.parametrize(
+    ("name", "file", "change", "says"), PLANTED, ids=[row[0] for row in PLANTED]
+)
+def test_planted_faults_are_found(
+    early: Path, name: str, file: str, change: Callable[[str], str], says: str
+) -> None:
     """Each would spoil a blank or hurt someone, and the hashes would not tell it."""
     _keep(early, file[3])
     _edit(early, file, change)
@@ -289,7 +388,8 @@ def test_planted_faults_are_found(early: Path, name: str, file: str, change: Cal
 
 
 def test_strangers_and_restarts_of_other_files_are_named(early: Path) -> None:
-    """Whatever lies there may be run: another case of the ending, a restart of a file that is not here or changed."""
+    """Whatever lies there may be run: another case of the ending, a restart of a file that is not
+    here or changed."""
     good = (early / "03-A-groove.nc").read_bytes()
     (early / "STRAY.NC").write_bytes(good)
     (early / "12-A-other.from-7.nc").write_bytes(good)
@@ -308,7 +408,8 @@ def test_strangers_and_restarts_of_other_files_are_named(early: Path) -> None:
 
 
 class Judge:
-    """The script's own judgement of one rehearsal or restart, in this process: what it says of it."""
+    """The script's own judgement of one rehearsal or restart, in this process: what it says of
+    it."""
 
     def __init__(self, folder: Path) -> None:
         self.verify, self.folder = _loaded(), folder
@@ -316,7 +417,9 @@ class Judge:
             json.loads((folder / name).read_text()) for name in ("job.resolved.json", "report.json")
         )
         self.entries = {entry["file"]: entry for entry in self.report["operations"]}
-        self.programs = {name: self.read(name, (folder / name).read_text(), name) for name in self.entries}
+        self.programs = {
+            name: self.read(name, (folder / name).read_text(), name) for name in self.entries
+        }
 
     def read(self, name: str, text: str, base: str) -> Any:
         return self.verify.read(name, text, 100.0, self.entries[base]["system"], False, False, 4.0)
@@ -349,7 +452,8 @@ class Judge:
 
 
 def test_each_fault_of_a_rehearsal_is_found(early: Path) -> None:
-    """All rules of the bench but that for words, five faults each: a wrong place or height shown, a stop lost."""
+    """All rules of the bench but that for words, five faults each: a wrong place or height shown, a
+    stop lost."""
     judge = Judge(early)
     for setup in "AB":
         assert judge.rehearsal(setup, lambda text: text) == []
@@ -363,7 +467,8 @@ def test_each_fault_of_a_rehearsal_is_found(early: Path) -> None:
 
 
 def test_each_fault_of_a_restart_is_found(early: Path) -> None:
-    """All rules of the bench, of a groove and of inserts, which have a stop on their first way down."""
+    """All rules of the bench, of a groove and of inserts, which have a stop on their first way
+    down."""
     judge = Judge(early)
     for base, line in (("03-A-groove.nc", 150), ("06-B-inserts.nc", 80)):
         name = base.replace(".nc", f".from-{line}.nc")
@@ -393,7 +498,11 @@ def test_a_design_that_was_altered_is_found(early: Path) -> None:
     (early / "report.json").write_text(json.dumps(report))
     code, told = _run(early)
     assert code == 1
-    assert re.search(rf"job\.resolved\.json: is the job of plan \w+, the files are of {report['plan']}", told)
+    assert re.search(
+        r"job\.resolved\.json: is the job of plan \w+, the files are of "
+        rf"{report['plan']}",
+        told,
+    )
     assert "geometry.json: has changed since it was planned" in told
 
 

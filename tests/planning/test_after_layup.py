@@ -1,4 +1,5 @@
-"""Set-up D, from the job to files that are read back: each thing that may go wrong there is tried."""
+"""Set-up D, from the job to files that are read back: each thing that may go wrong there is
+tried."""
 
 import math
 import re
@@ -29,8 +30,11 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 ROCKER = ((-120.0, 3.4), (-60.0, 0.8), (0.0, 0.0), (60.0, 1.1), (120.0, 4.2))
 
 
-def with_layup(trim: TrimSection | None = None, machine: dict[str, Any] | None = None, **keys: Any) -> Job:
-    """The coupon with a rocker that is not the same at both ends, a hole over its insert, and a cradle."""
+def with_layup(
+    trim: TrimSection | None = None, machine: dict[str, Any] | None = None, **keys: Any
+) -> Job:
+    """The coupon with a rocker that is not the same at both ends, a hole over its insert, and a
+    cradle."""
     job = load_job(SAMPLES / "coupon.toml")
     given = {"rocker": ROCKER, "cradle": True, "skin_below": 0.6, "skin_above": 0.8, **keys}
     insert = job.insert[0].model_copy(update={"bolt_hole": 5.0})
@@ -146,7 +150,9 @@ def test_a_wall_that_climbs_is_judged_where_it_runs(name: str):
     assert found.of("web, least").value == pytest.approx(0.5, abs=0.005)
     work, *others = laid_works(made)
     for by, side in ((0.3, "left on the board"), (-0.3, "cut into the board")):
-        off = replace(work, trim=replace(work.trim, area=offset(work.trim.area, by)), lowest=work.lowest - 0.1)
+        off = replace(
+            work, trim=replace(work.trim, area=offset(work.trim.area, by)), lowest=work.lowest - 0.1
+        )
         found = read(made, texts(replace(made, works=(off, *others))))
         (wall,) = [one for one in found.findings if one.kind == "width" and side in one.says]
         assert wall.depth == pytest.approx(0.3, abs=0.01)
@@ -162,7 +168,8 @@ def test_a_wall_that_climbs_is_judged_where_it_runs(name: str):
     ],
 )
 def test_boards_with_much_rocker_are_trimmed(sample: str, rocker: tuple[tuple[float, float], ...]):
-    """Ends that rise by 20 to 60, lines instead of arcs: read-back used to refuse walls that are right within 0.003."""
+    """Ends that rise by 20 to 60, lines instead of arcs: read-back used to refuse walls that are
+    right within 0.003."""
     job = load_job(SAMPLES / f"{sample}.toml")
     layup = job.layup or LayupSection(cradle=True, skin_below=0.6, skin_above=0.8)
     changes = {
@@ -176,10 +183,14 @@ def test_boards_with_much_rocker_are_trimmed(sample: str, rocker: tuple[tuple[fl
 
 
 def test_conventional_goes_the_other_way_round(prepared: Prepared):
-    """Clockwise round the outside keeps the board on the right: climb, with a spindle that turns clockwise."""
+    """Clockwise round the outside keeps the board on the right: climb, with a spindle that turns
+    clockwise."""
     work = laid_works(prepared)[0]
     other = replace(work, milling=replace(work.milling, conventional=True))
-    ways = [shapely.LinearRing(lap_ring(one.trim.area, 3.0, one.milling.conventional)).is_ccw for one in (work, other)]
+    ways = [
+        shapely.LinearRing(lap_ring(one.trim.area, 3.0, one.milling.conventional)).is_ccw
+        for one in (work, other)
+    ]
     assert ways == [False, True]
     turned = [points(programs(one)[0]) for one in (work, other)]
     areas = [float(np.sum(p[:-1, 0] * p[1:, 1] - p[1:, 0] * p[:-1, 1])) for p in turned]
@@ -187,13 +198,19 @@ def test_conventional_goes_the_other_way_round(prepared: Prepared):
 
 
 def test_the_board_is_never_touched_and_all_round_it_is_cut(prepared: Prepared):
-    """By polygons: what the cutter sweeps keeps out of the board and leaves nothing standing on its wall."""
+    """By polygons: what the cutter sweeps keeps out of the board and leaves nothing standing on its
+    wall."""
     work = laid_works(prepared)[0]
     cut = points(programs(work)[0])
     swept = shapely.LineString(cut[:, :2]).buffer(work.cutter.radius, quad_segs=64)
     assert swept.intersection(work.trim.area).area < 0.5
     inner = shapely.Polygon(max(swept.interiors, key=lambda ring: shapely.Polygon(ring).area))
-    assert shapely.hausdorff_distance(inner.exterior, reachable(work.trim.area, work.cutter.radius).exterior) < 0.02
+    assert (
+        shapely.hausdorff_distance(
+            inner.exterior, reachable(work.trim.area, work.cutter.radius).exterior
+        )
+        < 0.02
+    )
 
 
 def test_layers_are_no_deeper_than_the_cutter_may(prepared: Prepared):
@@ -224,17 +241,26 @@ def test_what_is_wrong_in_a_file_is_found(prepared: Prepared, files: dict[str, s
 
 
 def test_a_trim_at_a_wrong_feed_is_found(prepared: Prepared, files: dict[str, str]):
-    """The slot at the feed of the light last lap, or ramps at the feed sideways: the cutter breaks, the skin tears."""
+    """The slot at the feed of the light last lap, or ramps at the feed sideways: the cutter breaks,
+    the skin tears."""
     trim = next(work for work in prepared.works if work.name == "trim")
-    name, feeds = "09-D-trim.nc", [f"F{feed:.1f}\n" for feed in (trim.cutting.ramp, trim.cutting.feed, trim.trim.feed)]
+    name, feeds = (
+        "09-D-trim.nc",
+        [f"F{feed:.1f}\n" for feed in (trim.cutting.ramp, trim.cutting.feed, trim.trim.feed)],
+    )
     ramp, slot, light = feeds
     assert all(files[name].count(feed) for feed in feeds)
-    assert {"load"} == set(read(prepared, {**files, name: files[name].replace(slot, light)}).findings.kinds)
-    assert {"feed-too-high"} <= set(read(prepared, {**files, name: files[name].replace(ramp, slot)}).findings.kinds)
+    assert {"load"} == set(
+        read(prepared, {**files, name: files[name].replace(slot, light)}).findings.kinds
+    )
+    assert {"feed-too-high"} <= set(
+        read(prepared, {**files, name: files[name].replace(ramp, slot)}).findings.kinds
+    )
 
 
 def test_a_flat_program_on_a_curved_board_is_found(prepared: Prepared):
-    """The very thing that is refused: a program of the same board without its rocker, cut in the cradle."""
+    """The very thing that is refused: a program of the same board without its rocker, cut in the
+    cradle."""
     flat = texts(prepared_of(with_layup(rocker=None)))
     kinds = set(read(prepared, flat).findings.kinds)
     assert {"floor", "width", "seat"} <= kinds
@@ -262,7 +288,10 @@ def test_heads_say_what_to_touch_and_what_is_left(files: dict[str, str]):
     zero = re.search(r"Zero lies at (.*?) mm (.*?)  ?Cutter", re.sub(r"\s+", " ", head))
     assert zero is not None
     assert zero[1] == "X0.0000 Y0.0000 Z0.0000"
-    assert zero[2].strip() == "from the middle of the blank along the chord, Z over the rise 0 of the form"
+    assert (
+        zero[2].strip()
+        == "from the middle of the blank along the chord, Z over the rise 0 of the form"
+    )
     for words in (
         "over the rise 0 of the form",
         "60.00 above the bed that the cradle stands on",
@@ -290,13 +319,16 @@ def test_the_allowance_is_measured_along_the_arc_as_on_the_template():
 
 
 def test_tilt_takes_of_the_wall_round_a_bolt():
-    """Registration with a cradle: half the core's height times the tangent of the tilt, less than without."""
+    """Registration with a cradle: half the core's height times the tangent of the tilt, less than
+    without."""
 
     def wall(job: Job) -> Any:
         made = prepared_of(job)
         from corepath.stackup.checks.registration import registered
 
-        return next(thing.left for thing in registered(made.stackup, made.board) if thing.kind == "plug")
+        return next(
+            thing.left for thing in registered(made.stackup, made.board) if thing.kind == "plug"
+        )
 
     with_it, without = wall(with_layup()), wall(with_layup(cradle=False))
     board = prepared_of(with_layup())
@@ -309,7 +341,9 @@ def test_tilt_takes_of_the_wall_round_a_bolt():
     shift = abs(float(laid.taper_shift(-66.0)))
     assert shift > 0.005
     assert with_it.parts["taper"].extremes == pytest.approx((-shift, shift))
-    assert with_it.parts["lay-up"].sensitivity == pytest.approx(abs(float(laid.tilt(-66.0) - laid.tilt(0.0))))
+    assert with_it.parts["lay-up"].sensitivity == pytest.approx(
+        abs(float(laid.tilt(-66.0) - laid.tilt(0.0)))
+    )
 
 
 def test_a_web_thicker_than_the_board_is_a_fault():

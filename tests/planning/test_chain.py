@@ -1,4 +1,5 @@
-"""The whole chain on real jobs: what is planned is written, read back as a stranger would, and found right."""
+"""The whole chain on real jobs: what is planned is written, read back as a stranger would, and
+found right."""
 
 import json
 from pathlib import Path
@@ -21,7 +22,8 @@ def coarser(job: Job) -> Job:
 
 @pytest.fixture(scope="module")
 def coupon() -> Job:
-    """The sample with coarser ridges: what is asked here hangs on no ridge, and its paths are sooner made."""
+    """The sample with coarser ridges: what is asked here hangs on no ridge, and its paths are
+    sooner made."""
     return coarser(load_job(SAMPLES / "coupon.toml"))
 
 
@@ -37,12 +39,16 @@ def with_machine(job: Job, **update: Any) -> Job:
 def flipped_about_y(job: Job) -> Job:
     """The same piece with its dowels on the Y axis, 37 mm beside a board 32 wide either way."""
     blank = job.blank.model_copy(update={"width": 110.0})
-    dowels = tuple(DowelSection(at=at, diameter=5.0, depth_in_bed=7.0, stand=3.5) for at in ((0.0, -43.0), (0.0, 48.0)))
+    dowels = tuple(
+        DowelSection(at=at, diameter=5.0, depth_in_bed=7.0, stand=3.5)
+        for at in ((0.0, -43.0), (0.0, 48.0))
+    )
     return with_machine(job.model_copy(update={"blank": blank, "dowel": dowels}), flip_about="y")
 
 
 def thicker(job: Job) -> Job:
-    """With the zero on a face more contributors enter: the blank is measured closer and is thicker."""
+    """With the zero on a face more contributors enter: the blank is measured closer and is
+    thicker."""
     blank = job.blank.model_copy(update={"thickness": job.blank.thickness + 0.5, "tolerance": 0.05})
     return job.model_copy(update={"blank": blank})
 
@@ -53,8 +59,8 @@ MEANT_TO_FAIL = "It is meant to fail"
 @pytest.mark.whole
 @pytest.mark.parametrize("name", sorted(path.stem for path in SAMPLES.glob("*.toml")))
 def test_samples_plan_as_they_are_shipped(name: str, tmp_path: Path):
-    """A sample that does not is no example. Paths and read-back are all that can withhold a plan that check passes;
-    drawings and sheets are made of some of them in other tests."""
+    """A sample that does not is no example. Paths and read-back are all that can withhold a plan
+    that check passes; drawings and sheets are made of some of them in other tests."""
     path = SAMPLES / f"{name}.toml"
     if MEANT_TO_FAIL in path.read_text(encoding="utf-8").split("title =")[0]:
         done = CliRunner().invoke(app, ["plan", str(path), "-o", str(tmp_path / "plan")])
@@ -63,20 +69,28 @@ def test_samples_plan_as_they_are_shipped(name: str, tmp_path: Path):
     prepared = prepare(path)
     assert not prepared.failed
     proof = prove(prepared)
-    assert proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
+    assert (
+        proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
+    )
     names = {one.name for one in proof.made}
     assert {"01-A-dowels.nc", "02-A-plug-pockets.nc", "03-A-groove.nc", "05-B-skim-all.nc"} <= names
     assert {"05-B-skim-pass-1.nc", "06-B-inserts.nc", "07-C-deck-rough.nc", "08-C-deck.nc"} <= names
 
 
 def test_one_sample_is_meant_to_fail():
-    """Else the words in the head would have changed, and the sample that cannot be cut be held to plan."""
-    heads = {path.stem: path.read_text(encoding="utf-8").split("title =")[0] for path in SAMPLES.glob("*.toml")}
+    """Else the words in the head would have changed, and the sample that cannot be cut be held to
+    plan."""
+    heads = {
+        path.stem: path.read_text(encoding="utf-8").split("title =")[0]
+        for path in SAMPLES.glob("*.toml")
+    }
     assert [name for name, head in heads.items() if MEANT_TO_FAIL in head] == ["board-1280-cupped"]
 
 
 VARIANTS = {
-    "zero on the face": lambda job: with_machine(thicker(job), z_zero="face", touch_at=(106.0, 30.0)),
+    "zero on the face": lambda job: with_machine(
+        thicker(job), z_zero="face", touch_at=(106.0, 30.0)
+    ),
     "front-left": lambda job: with_machine(job, xy_zero="front-left"),
     "lines only": lambda job: with_machine(job, arcs=False),
     "exact path, m6": lambda job: with_machine(job, exact_path=True, tool_change="m6"),
@@ -89,7 +103,9 @@ VARIANTS = {
         update={"skim": job.skim.model_copy(update={"step": 0.45})}
     ),
     "face flush of proud resin": lambda job: thicker(
-        job.model_copy(update={"cast": job.cast.model_copy(update={"flush": "face", "pour_short": -0.3})})
+        job.model_copy(
+            update={"cast": job.cast.model_copy(update={"flush": "face", "pour_short": -0.3})}
+        )
     ),
     "local flush of proud resin": lambda job: job.model_copy(
         update={"cast": job.cast.model_copy(update={"flush": "local", "pour_short": -0.3})}
@@ -110,22 +126,32 @@ VARIANTS = {
     "straight outline": lambda job: job.model_copy(
         update={
             "outline": job.outline.model_copy(
-                update={"stations": None, "points": ((-98, -20), (-60, -31), (60, -28), (86, 4), (70, 26), (-90, 30))}
+                update={
+                    "stations": None,
+                    "points": ((-98, -20), (-60, -31), (60, -28), (86, 4), (70, 26), (-90, 30)),
+                }
             )
         }
     ),
     "slot for a plug": lambda job: job.model_copy(
-        update={"plug": tuple(entry.model_copy(update={"slot": 22.0, "angle": 30.0}) for entry in job.plug)}
+        update={
+            "plug": tuple(
+                entry.model_copy(update={"slot": 22.0, "angle": 30.0}) for entry in job.plug
+            )
+        }
     ),
 }
 
 
 @pytest.mark.parametrize("variant", VARIANTS)
 def test_every_capability_reads_back_clean(coupon: Job, variant: str):
-    """A sign or unit wrong in one of them would cut the wrong place: the read-back derives its own zero."""
+    """A sign or unit wrong in one of them would cut the wrong place: the read-back derives its own
+    zero."""
     proof = prove(prepare_job(VARIANTS[variant](coupon), SAMPLES))
     assert [check.says for check in proof.prepared.checks if check.verdict == "fail"] == []
-    assert proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
+    assert (
+        proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
+    )
 
 
 def test_one_sign_wrong_in_a_file_is_found(planned: Plan, tmp_path: Path):
@@ -166,7 +192,9 @@ def test_report_has_the_keys_that_others_rely_on(planned: Plan):
         "castings",
     } <= set(report)
     for check in report["checks"]:
-        assert {"id", "verdict", "value", "worst", "rss", "limit", "unit", "says", "where"} <= set(check)
+        assert {"id", "verdict", "value", "worst", "rss", "limit", "unit", "says", "where"} <= set(
+            check
+        )
     for operation in report["operations"]:
         assert {
             "file",
@@ -190,7 +218,8 @@ def test_report_has_the_keys_that_others_rely_on(planned: Plan):
 
 
 def test_the_skim_serves_every_stop(planned: Plan):
-    """One file a pass down to the lowest plane, and one with a stop after each from the first sight on."""
+    """One file a pass down to the lowest plane, and one with a stop after each from the first sight
+    on."""
     skims = [one for one in planned.made if one.program.name == "skim"]
     planes = planned.prepared.stackup.skim.planes
     assert len(skims) == len(planes) + 1
@@ -208,7 +237,9 @@ def test_failed_checks_write_no_program(coupon: Job, planned: Plan, tmp_path: Pa
     assert failed.failed and not failed.made
     written = failed.write(tmp_path)
     assert list(tmp_path.glob("*.nc")) == []
-    assert {path.name for path in (tmp_path / "withdrawn").iterdir()} == {one.name for one in planned.made}
+    assert {path.name for path in (tmp_path / "withdrawn").iterdir()} == {
+        one.name for one in planned.made
+    }
     assert set(written.withdrawn) == {one.name for one in planned.made}
     assert (tmp_path / "my-notes.txt").read_text() == "mine"
 
@@ -222,7 +253,8 @@ def test_despite_failures_says_so_in_every_head(coupon: Job):
 
 
 def test_no_word_of_a_file_is_past_the_travel(planned: Plan):
-    """The check `travel` works from the blank; the written extents must not pass what it allowed."""
+    """The check `travel` works from the blank; the written extents must not pass what it
+    allowed."""
     machine = planned.prepared.job.machine
     for one in planned.made:
         for axis, ends in enumerate(one.extents):

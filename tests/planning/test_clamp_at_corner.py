@@ -1,4 +1,5 @@
-"""A clamp on a corner of the rim: the deck is whole where it matters, and nobody changes a cutter over the clamp."""
+"""A clamp on a corner of the rim: the deck is whole where it matters, and nobody changes a cutter
+over the clamp."""
 
 from __future__ import annotations
 
@@ -17,10 +18,11 @@ CLAMP = ((-120.0, 30.0), (-90.0, 30.0), (-90.0, 45.0), (-120.0, 45.0))
 
 @pytest.mark.whole
 def test_a_clamp_on_the_rim_withdraws_no_plan() -> None:
-    """Waste beside it, where a slope holds the cutter up, is told as uncut; board and casting are cut whole.
+    """Waste beside it, where a slope holds the cutter up, is told as uncut; board and casting are
+    cut whole.
 
-    With the widest cutter, of 20 mm, the axis would have to stand 10 mm down the slope from the place that it finishes,
-    within 10.5 mm of the clamp: a smaller one is taken.
+    With the widest cutter, of 20 mm, the axis would have to stand 10 mm down the slope from the
+    place that it finishes, within 10.5 mm of the clamp: a smaller one is taken.
     """
     job = load_job(SAMPLES / "coupon.toml")
     clamp = ObstacleSection(points=CLAMP, height=30.0, setups=("A", "B", "C"), sawn_off=True)
@@ -34,7 +36,9 @@ def test_a_clamp_on_the_rim_withdraws_no_plan() -> None:
         "the clear corner at the back"
     )
     proof = prove(prepared)
-    assert proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
+    assert (
+        proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
+    )
     for one in proof.made:
         stops = one.program.park
         assert Point(stops).distance(Polygon(CLAMP)) > job.machine.collet_diameter / 2.0 + 30.0

@@ -1,4 +1,5 @@
-"""One plan of the coupon: bodies as STL, the sheet of deck and casting, feeds over bores, and all commands over it."""
+"""One plan of the coupon: bodies as STL, the sheet of deck and casting, feeds over bores, and all
+commands over it."""
 
 from __future__ import annotations
 
@@ -42,9 +43,13 @@ def planned():  # type: ignore[no-untyped-def]
 
 
 def test_wood_and_casting_are_what_the_virtual_blank_holds(planned) -> None:  # type: ignore[no-untyped-def]
-    """Closed bodies, within half a percent of the columns' volume (half a cell at each wall), in the bed's frame."""
+    """Closed bodies, within half a percent of the columns' volume (half a cell at each wall), in
+    the bed's frame."""
     names = {name for name in planned.files if name.endswith(".stl")}
-    assert names == {f"solid/after-{body}.stl" for body in ("A-wood", "B-wood", "B-casting", "C-wood", "C-casting")}
+    assert names == {
+        f"solid/after-{body}.stl"
+        for body in ("A-wood", "B-wood", "B-casting", "C-wood", "C-casting")
+    }
     for name in names:
         mesh = trimesh.load(io.BytesIO(planned.files[name]), file_type="stl")
         left = planned.readback.remaining[name[12]]
@@ -52,7 +57,9 @@ def test_wood_and_casting_are_what_the_virtual_blank_holds(planned) -> None:  # 
         columns = float(np.nansum(top.astype(float) - bottom)) * left.grid.px * left.grid.py
         assert mesh.is_watertight, name
         assert mesh.volume == pytest.approx(columns, rel=0.005), name
-        assert mesh.bounds[:, 2] == pytest.approx([np.nanmin(bottom), np.nanmax(top)], abs=0.001), name
+        assert mesh.bounds[:, 2] == pytest.approx([np.nanmin(bottom), np.nanmax(top)], abs=0.001), (
+            name
+        )
 
 
 def test_bodies_of_an_earlier_plan_do_not_stay(planned, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
@@ -74,7 +81,9 @@ def test_bodies_of_an_earlier_plan_do_not_stay(planned, tmp_path: Path) -> None:
     assert again == planned.files["solid/after-C-casting.stl"]
     assert not read_folder(tmp_path).failed, "its report is sealed again"
     write_folder(tmp_path, files)
-    assert [path.name for path in (tmp_path / "solid").iterdir()] == ["mine.stl"], "bodies of another plan stay"
+    assert [path.name for path in (tmp_path / "solid").iterdir()] == ["mine.stl"], (
+        "bodies of another plan stay"
+    )
 
 
 def test_the_table_of_deck_cutters_has_the_files_minutes(planned) -> None:  # type: ignore[no-untyped-def]
@@ -87,20 +96,37 @@ def test_the_table_of_deck_cutters_has_the_files_minutes(planned) -> None:  # ty
 def test_the_sheet_of_deck_and_casting_goes_with_the_plan(planned) -> None:  # type: ignore[no-untyped-def]
     """From the read-back when all was cut; areas within the half cells of the rims."""
     told = planned.report["deck_casting"]
-    assert told["from"] == "read-back" and [one["id"] for one in told["castings"]] == ["groove", "P1"]
+    assert told["from"] == "read-back" and [one["id"] for one in told["castings"]] == [
+        "groove",
+        "P1",
+    ]
     for one in told["castings"]:
         assert one["shows"] == pytest.approx(one["footprint"], rel=0.02) and one["not_filled"] == 0
     sheet = planned.files["deck-and-casting.svg"]
-    assert 'id="shows"' in sheet and "All shows as designed" in sheet and planned.prepared.digest in sheet
+    assert (
+        'id="shows"' in sheet
+        and "All shows as designed" in sheet
+        and planned.prepared.digest in sheet
+    )
 
 
 def test_deviations_of_the_deck_are_those_of_the_exact_proof(planned) -> None:  # type: ignore[no-untyped-def]
-    """200,000 places, each in one class; the worst of all searched is no better than the worst class that is filled."""
+    """200,000 places, each in one class; the worst of all searched is no better than the worst
+    class that is filled."""
     told = planned.report["deck"]["deviation"]
     assert told["points"] == sum(told["counts"]) == 200_000
     filled = [k for k, count in enumerate(told["counts"]) if count]
-    assert told["low"]["value"] <= told["edges"][filled[0]] and told["high"]["value"] >= told["edges"][filled[-1] - 1]
-    assert told["allowed"]["low"] <= told["low"]["value"] < told["mean"] < told["high"]["value"] <= 0.051
+    assert (
+        told["low"]["value"] <= told["edges"][filled[0]]
+        and told["high"]["value"] >= told["edges"][filled[-1] - 1]
+    )
+    assert (
+        told["allowed"]["low"]
+        <= told["low"]["value"]
+        < told["mean"]
+        < told["high"]["value"]
+        <= 0.051
+    )
     sheet = planned.files["deck-deviation.svg"]
     assert planned.prepared.digest in sheet and len(sheet) < 40_000
     dark = [int(k) for k in re.findall(r'class="bar f1" id="class-(\d+)"', sheet)]
@@ -108,8 +134,13 @@ def test_deviations_of_the_deck_are_those_of_the_exact_proof(planned) -> None:  
 
 
 def test_full_feed_over_a_bore_that_the_deck_opens_is_found(planned) -> None:  # type: ignore[no-untyped-def]
-    """Thin wood over a hollow breaks out in splinters: the file must slow down there, and the read-back sees to it."""
-    texts = {name: text for name, text in planned.files.items() if name.endswith(".nc") and "/" not in name}
+    """Thin wood over a hollow breaks out in splinters: the file must slow down there, and the
+    read-back sees to it."""
+    texts = {
+        name: text
+        for name, text in planned.files.items()
+        if name.endswith(".nc") and "/" not in name
+    }
     assert not planned.findings
     deck = texts["08-C-deck.nc"]
     feeds = sorted({float(word) for word in re.findall(r"^F([0-9.]+)$", deck, re.M)})
@@ -125,7 +156,8 @@ def test_full_feed_over_a_bore_that_the_deck_opens_is_found(planned) -> None:  #
 
 
 def test_the_first_core_shows_what_plan_prints(planned) -> None:  # type: ignore[no-untyped-def]
-    """docs/first-core.md: minutes, number of files and findings of the plan that a new user makes first."""
+    """docs/first-core.md: minutes, number of files and findings of the plan that a new user makes
+    first."""
     page = (COUPON.parents[1] / "docs" / "first-core.md").read_text(encoding="utf-8")
     shown = page.partition("    corepath plan core.toml\n")[2].partition("\nThe folder")[0]
     printed = file_table(planned.made, planned.results.minutes, planned.results.apart)
@@ -137,7 +169,8 @@ def test_the_first_core_shows_what_plan_prints(planned) -> None:  # type: ignore
 
 
 def _places_by_pygcode(text: str) -> np.ndarray:
-    """Where each line of a file leads to, repeats left out, as the registry's package pygcode has it (n, 3)."""
+    """Where each line of a file leads to, repeats left out, as the registry's package pygcode has
+    it (n, 3)."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         pygcode = pytest.importorskip("pygcode")
@@ -156,7 +189,8 @@ def _once(places: np.ndarray) -> np.ndarray:
 
 
 def test_an_independent_parser_comes_to_the_same_places(planned) -> None:  # type: ignore[no-untyped-def]
-    """All files as emitted, read by pygcode (a parser of others' making): a word misread by both would be needed."""
+    """All files as emitted, read by pygcode (a parser of others' making): a word misread by both
+    would be needed."""
     for made in planned.made:
         ours = read_program(made.text, made.name).end
         theirs = _places_by_pygcode(made.text)
@@ -177,8 +211,13 @@ def _stands(text: str) -> dict[int, tuple[float, float, float]]:
 
 
 def test_the_preview_shows_where_each_line_ends_and_when(planned) -> None:  # type: ignore[no-untyped-def]
-    """Else the slider would lie. Drilling cycles, as the dowels may have, move more than their line says."""
-    texts = {name: text for name, text in planned.files.items() if name.endswith(".nc") and "/" not in name}
+    """Else the slider would lie. Drilling cycles, as the dowels may have, move more than their line
+    says."""
+    texts = {
+        name: text
+        for name, text in planned.files.items()
+        if name.endswith(".nc") and "/" not in name
+    }
     told = reels(planned.prepared, planned.readback, texts)
     assert [reel.file for reel in told] == [entry["file"] for entry in planned.report["operations"]]
     entries = planned.report["operations"]
@@ -191,19 +230,24 @@ def test_the_preview_shows_where_each_line_ends_and_when(planned) -> None:  # ty
             continue
         stands = _stands(reel.text)
         last = np.flatnonzero(np.append(np.diff(moved.line) > 0, True))
-        shown = {int(moved.line[k]): moved.points[k] for k in last if not moved.flags[k] & (DWELL | STOP)}
+        shown = {
+            int(moved.line[k]): moved.points[k] for k in last if not moved.flags[k] & (DWELL | STOP)
+        }
         assert len(shown) > 10 and set(shown) <= set(stands)
         off = max(np.abs(point - stands[line]).max() for line, point in shown.items())
         assert off < 1e-9, reel.file
 
 
 def test_the_preview_goes_with_the_plan(planned, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
-    """One page, not too heavy for a phone, linked with the sheet both ways; gone where a plan has no files any more."""
+    """One page, not too heavy for a phone, linked with the sheet both ways; gone where a plan has
+    no files any more."""
     page = planned.files["preview.html"]
     assert planned.prepared.digest in page and 'href="sheet.html"' in page and len(page) < 1_600_000
     sheet = planned.files["sheet.html"]
     led = set(re.findall(r'href="preview\.html#([^"]+)"', sheet))
-    assert 'href="preview.html"' in sheet and {"03-A-groove.nc", "08-C-deck.nc"} <= led <= set(planned.files)
+    assert 'href="preview.html"' in sheet and {"03-A-groove.nc", "08-C-deck.nc"} <= led <= set(
+        planned.files
+    )
     planned.write(tmp_path)
     from dataclasses import replace
 
@@ -222,7 +266,8 @@ def test_the_preview_of_a_failed_plan_says_so_first(planned) -> None:  # type: i
 
 @dataclass(frozen=True)
 class Row:
-    """A command over the coupon's plan: what is typed, and the command that it ends with, to be typed next."""
+    """A command over the coupon's plan: what is typed, and the command that it ends with, to be
+    typed next."""
 
     words: str
     following: str
@@ -236,19 +281,28 @@ ROWS = (
     Row("preview coupon.toml", "corepath plan coupon.toml"),
     Row("readback coupon-plan", "corepath record coupon.toml --cut dowels"),
     Row(
-        "readback coupon-plan/05-B-skim-pass-1.nc --blank 240x90x10.6 --cutter flat:20 --zero middle,bed --cell 0.5", ""
+        "readback coupon-plan/05-B-skim-pass-1.nc --blank 240x90x10.6 --cutter flat:20 --zero "
+        "middle,bed --cell 0.5",
+        "",
     ),
     Row("template coupon.toml -o t.svg", "corepath plan coupon.toml"),
     Row("template coupon.toml -o u.svg --tile a4", "corepath plan coupon.toml"),
-    Row("restart coupon-plan/03-A-groove.nc --from-line 60", "corepath record coupon.toml --cut groove"),
-    Row("record coupon.toml", "corepath record coupon.toml --cut dowels --cut plug-pockets --cut groove"),
+    Row(
+        "restart coupon-plan/03-A-groove.nc --from-line 60",
+        "corepath record coupon.toml --cut groove",
+    ),
+    Row(
+        "record coupon.toml",
+        "corepath record coupon.toml --cut dowels --cut plug-pockets --cut groove",
+    ),
     Row("record coupon.toml --cut dowels --date 2026-05-17", "corepath plan coupon.toml"),
 )
 
 
 @pytest.fixture
 def shop(planned, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:  # type: ignore[no-untyped-def]
-    """A folder with the coupon's job and plan, which is the current one; what takes long has been done already.
+    """A folder with the coupon's job and plan, which is the current one; what takes long has been
+    done already.
 
     Gives the steps that the progress was told.
     """
@@ -272,8 +326,14 @@ def shop(planned, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
     monkeypatch.setattr(corepath.planning, "prepare", prepared)
     monkeypatch.setattr(corepath.planning, "plan", lambda job, **options: planned)
     monkeypatch.setattr(corepath.planning, "read_folder", read_again)
-    monkeypatch.setattr(sys.modules["corepath.planning.plan"], "make_files", lambda *words: planned.made)
-    monkeypatch.setattr(sys.modules["corepath.planning.plan"], "_drawings", lambda *words: {"overview.svg": "<svg/>"})
+    monkeypatch.setattr(
+        sys.modules["corepath.planning.plan"], "make_files", lambda *words: planned.made
+    )
+    monkeypatch.setattr(
+        sys.modules["corepath.planning.plan"],
+        "_drawings",
+        lambda *words: {"overview.svg": "<svg/>"},
+    )
     monkeypatch.setattr("corepath.cli.progress_line.showing", telling)
     return told
 
@@ -284,7 +344,8 @@ def typed(words: str, *more: str) -> Any:
 
 @pytest.mark.parametrize("row", ROWS, ids=[row.words.split(" --blank")[0] for row in ROWS])
 def test_each_command_speaks_plainly_and_names_the_next(shop: list[str], row: Row) -> None:
-    """80 columns, no control codes in a pipe, progress, and at the end what is to be typed next, as it stands."""
+    """80 columns, no control codes in a pipe, progress, and at the end what is to be typed next, as
+    it stands."""
     shown = typed(row.words)
     assert shown.exit_code == 0, shown.output
     assert "\x1b" not in shown.output and "Next:" in shown.stdout and shown.stderr == ""
@@ -293,21 +354,28 @@ def test_each_command_speaks_plainly_and_names_the_next(shop: list[str], row: Ro
     assert "\n\n\n" not in shown.stdout and lines[0].strip()
     last = shown.stdout.partition("Next:")[2]
     commands = [
-        line.strip().partition("then: ")[2] or line.strip() for line in last.splitlines() if "corepath " in line
+        line.strip().partition("then: ")[2] or line.strip()
+        for line in last.splitlines()
+        if "corepath " in line
     ]
     assert (row.following in commands) if row.following else not commands
     for command in commands:
         named = shlex.split(command)
-        assert all(Path(word).exists() for word in named if word.endswith((".toml", ".nc", "-plan"))), command
+        assert all(
+            Path(word).exists() for word in named if word.endswith((".toml", ".nc", "-plan"))
+        ), command
     if not row.words.startswith("plan"):  # what its own parts tell is stood in for
         assert shop
 
 
 @pytest.mark.parametrize("row", ROWS, ids=[row.words.split(" --blank")[0] for row in ROWS])
 def test_each_command_can_be_quiet_and_speak_to_a_program(shop: list[str], row: Row) -> None:
-    """--quiet: no hint, no progress, the same exit code; --json: one document on stdout, nothing else anywhere."""
+    """--quiet: no hint, no progress, the same exit code; --json: one document on stdout, nothing
+    else anywhere."""
     first = typed(row.words, "--quiet")
-    assert first.exit_code == 0 and "Next:" not in first.output and first.stdout and not shop, first.output
+    assert first.exit_code == 0 and "Next:" not in first.output and first.stdout and not shop, (
+        first.output
+    )
     for name in ("other.toml", "other.measure.csv", "coupon-plan/03-A-groove.from-60.nc"):
         Path(name).unlink(missing_ok=True)
     second = typed(row.words, "--json")
@@ -319,12 +387,18 @@ def test_a_restart_whose_job_is_not_here_names_no_command(shop: list[str]) -> No
     """A command with the name of a file that is not there cannot be pasted."""
     Path("coupon.toml").rename("elsewhere.toml")
     shown = typed("restart coupon-plan/03-A-groove.nc --from-line 60")
-    assert "then at the machine." in shown.stdout and "corepath " not in shown.stdout.partition("Next:")[2]
+    assert (
+        "then at the machine." in shown.stdout
+        and "corepath " not in shown.stdout.partition("Next:")[2]
+    )
 
 
 def test_a_file_that_does_not_what_is_asked_can_be_read_again(shop: list[str]) -> None:
-    """What was typed stands there to be typed once more; each kind of finding says what to do, and where more is."""
+    """What was typed stands there to be typed once more; each kind of finding says what to do, and
+    where more is."""
     words = "readback coupon-plan/03-A-groove.nc --blank 240x90x10.6 --cutter 2=flat:6 --cell 0.5"
     shown = typed(words)
-    assert shown.exit_code == 1 and shown.stdout.rstrip().endswith(f"Next: fix it, then: corepath {words}")
+    assert shown.exit_code == 1 and shown.stdout.rstrip().endswith(
+        f"Next: fix it, then: corepath {words}"
+    )
     assert "docs/readback.md" in shown.stdout

@@ -1,4 +1,5 @@
-"""Minutes of the deck of board-1280 against plain lines with a ball of the same diameter, and against the bound."""
+"""Minutes of the deck of board-1280 against plain lines with a ball of the same diameter, and
+against the bound."""
 
 from __future__ import annotations
 
@@ -58,4 +59,7 @@ def test_the_offers_are_in_order_and_the_quickest_that_fits_is_taken() -> None:
     work = next(work for work in prepared.works if work.name == "deck")
     assert work.cutter == offers[0].chosen.cutter
     assert [offer.chosen.cutter.shape for offer in offers].count("ball") == 1
-    assert all(offer.sloped == pytest.approx(offer.sloped) and offer.sloped < offer.minutes for offer in offers)
+    assert all(
+        offer.sloped == pytest.approx(offer.sloped) and offer.sloped < offer.minutes
+        for offer in offers
+    )

@@ -1,4 +1,5 @@
-"""A plan's folder under kills, full disks, other runs and odd contents: the earlier plan whole, or the new one."""
+"""A plan's folder under kills, full disks, other runs and odd contents: the earlier plan whole, or
+the new one."""
 
 from __future__ import annotations
 
@@ -29,7 +30,11 @@ from corepath.planning.folder.plan_folder import ensure_writable, write_folder
 from corepath.planning.reading import read_folder
 from corepath.planning.restart.restart_program import restart
 
-NAMES = [f"0{k}-A-groove.nc" for k in range(1, 10)] + ["report.json", "overview.svg", "rehearsal/A-rehearsal.nc"]
+NAMES = [f"0{k}-A-groove.nc" for k in range(1, 10)] + [
+    "report.json",
+    "overview.svg",
+    "rehearsal/A-rehearsal.nc",
+]
 SIZE = 3000
 
 
@@ -47,14 +52,23 @@ def _state(folder: Path) -> str:
     """Which plan lies there: `a`, `b`, or what is wrong."""
     for mark in "ab":
         files = _plan(mark)
-        if all((folder / name).exists() and (folder / name).read_text() == text for name, text in files.items()):
+        if all(
+            (folder / name).exists() and (folder / name).read_text() == text
+            for name, text in files.items()
+        ):
             other = set(_plan("ab".replace(mark, ""))) - set(files)
-            return f"{mark}, and {other}" if any((folder / name).exists() for name in other) else mark
+            return (
+                f"{mark}, and {other}" if any((folder / name).exists() for name in other) else mark
+            )
     return f"neither: {sorted(path.name for path in folder.iterdir())}"
 
 
 def _all(folder: Path) -> dict[str, bytes]:
-    return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
 
 
 @pytest.fixture(params=["exchanged", "in place"])
@@ -85,16 +99,24 @@ def _users(folder: Path) -> None:
 
 
 def _tidy(folder: Path) -> None:
-    left = [path.name for path in (*folder.iterdir(), *folder.parent.iterdir()) if path.name.startswith(".")]
+    left = [
+        path.name
+        for path in (*folder.iterdir(), *folder.parent.iterdir())
+        if path.name.startswith(".")
+    ]
     assert not left and not (folder / HALF_WRITTEN).exists()
 
 
 def test_a_new_plan_takes_the_place_of_the_old_one_and_nothing_else(folder: Path) -> None:
-    """The user's notes would be lost, a file of the old plan lie among those of the new one, or litter be left."""
+    """The user's notes would be lost, a file of the old plan lie among those of the new one, or
+    litter be left."""
     folder.chmod(0o750)
     written = write_folder(folder, _plan("b"))
     assert _state(folder) == "b"
-    assert written.withdrawn == ("09-A-groove.nc",) and (folder / "withdrawn" / "09-A-groove.nc").is_file()
+    assert (
+        written.withdrawn == ("09-A-groove.nc",)
+        and (folder / "withdrawn" / "09-A-groove.nc").is_file()
+    )
     assert len(written.unchanged) == 8 and not written.new
     _users(folder)
     _tidy(folder)
@@ -115,7 +137,9 @@ def test_a_file_that_was_cut_with_is_never_written_over(folder: Path) -> None:
 
 
 @pytest.mark.parametrize("at", [0, 1, 6, 11])
-def test_a_full_disk_leaves_the_earlier_plan_whole(folder: Path, monkeypatch: pytest.MonkeyPatch, at: int) -> None:
+def test_a_full_disk_leaves_the_earlier_plan_whole(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, at: int
+) -> None:
     """The shop would be left with neither plan."""
     before, count = _all(folder), 0
 
@@ -129,7 +153,9 @@ def test_a_full_disk_leaves_the_earlier_plan_whole(folder: Path, monkeypatch: py
 
     monkeypatch.setattr(exchange_module, "to_disk", full)
     monkeypatch.setattr(in_place_module, "to_disk", full)
-    with pytest.raises(OutputError, match="No space left on device; what was there before is as it was"):
+    with pytest.raises(
+        OutputError, match="No space left on device; what was there before is as it was"
+    ):
         write_folder(folder, _plan("b"))
     assert _all(folder) == before
     _tidy(folder)
@@ -204,8 +230,11 @@ def test_kills_at_random_moments(folder: Path) -> None:
     seen, half = set(), 0
     for turn in range(40):
         heard, told = os.pipe()
-        # the first plan differs from turn to turn and is waited for: a slow machine sees both plans too
-        with _child(lambda marks="ab" if turn % 2 else "ba", told=told: _over_and_over(folder, marks, told)):
+        # the first plan differs from turn to turn and is waited for: a slow machine sees both plans
+        # too
+        with _child(
+            lambda marks="ab" if turn % 2 else "ba", told=told: _over_and_over(folder, marks, told)
+        ):
             os.close(told)  # a child that ends by itself is then heard as well
             assert os.read(heard, 1) == b"."
             time.sleep(rng.uniform(0.0, 0.04))
@@ -222,7 +251,11 @@ def test_kills_at_random_moments(folder: Path) -> None:
         seen.add(state)
         _users(folder)
     assert seen == {"a", "b"}
-    assert not half or folder_module.exchange is not exchange_module.exchange or exchange_module._renameat2() is None
+    assert (
+        not half
+        or folder_module.exchange is not exchange_module.exchange
+        or exchange_module._renameat2() is None
+    )
     write_folder(folder, _plan("a"))
     assert _state(folder) == "a"
     _users(folder)
@@ -261,10 +294,17 @@ def test_a_reader_never_sees_two_plans_while_two_runs_write(folder: Path) -> Non
     assert seen == {"a", "b"}
 
 
-def test_a_folder_in_use_is_refused_in_clear_words(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_folder_in_use_is_refused_in_clear_words(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A run that waits for ever, or writes all the same."""
-    monkeypatch.setattr(writing.locked.__wrapped__, "__kwdefaults__", {"shared": False, "wait": 0.1})
-    with locked(folder), pytest.raises(OutputError, match="another run of corepath is writing here"):
+    monkeypatch.setattr(
+        writing.locked.__wrapped__, "__kwdefaults__", {"shared": False, "wait": 0.1}
+    )
+    with (
+        locked(folder),
+        pytest.raises(OutputError, match="another run of corepath is writing here"),
+    ):
         write_folder(folder, _plan("b"))
     assert _state(folder) == "a"
 
@@ -299,7 +339,9 @@ def test_a_linked_folder_stays_a_link(folder: Path, tmp_path: Path) -> None:
     assert (tmp_path / "link").is_symlink() and _state(folder) == "b"
 
 
-def test_no_permission_is_said_and_nothing_changed(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_no_permission_is_said_and_nothing_changed(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A folder that was protected by hand would be exchanged all the same."""
     if os.geteuid() == 0:  # may write everywhere
         monkeypatch.setattr(os, "access", lambda path, mode: False)
@@ -313,7 +355,9 @@ def test_no_permission_is_said_and_nothing_changed(folder: Path, monkeypatch: py
     folder.chmod(0o755)
 
 
-def test_the_folder_one_stands_in_is_written_in_place(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_folder_one_stands_in_is_written_in_place(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The shell would be left standing in a folder that is no more."""
     monkeypatch.chdir(folder)
     before = folder.stat().st_ino
@@ -351,7 +395,9 @@ def test_what_was_saved_at_the_moment_of_the_exchange_is_not_lost(
     _tidy(folder)
 
 
-def test_a_new_folder_that_cannot_be_filled_is_not_left_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_new_folder_that_cannot_be_filled_is_not_left_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """An empty folder would look like a plan."""
 
     def full(path: Path, content: bytes) -> None:
@@ -369,8 +415,11 @@ def test_a_new_folder_that_cannot_be_filled_is_not_left_behind(tmp_path: Path, m
         write_folder(tmp_path / ("x" * 300), _plan("a"))
 
 
-def test_a_new_file_is_whole_and_never_over_another(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A starter job, a restart or a list of places would be cut short, or overwrite what is there."""
+def test_a_new_file_is_whole_and_never_over_another(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A starter job, a restart or a list of places would be cut short, or overwrite what is
+    there."""
     path = tmp_path / "x.toml"
     write_new(path, b"one")
     with pytest.raises(FileExistsError):
@@ -388,11 +437,20 @@ def test_a_new_file_is_whole_and_never_over_another(tmp_path: Path, monkeypatch:
 
 def test_only_what_the_earlier_plan_lists_is_removed(folder: Path) -> None:
     """The user's own drawings, named after the plan's, went without a word."""
-    mine = ["03-A-groove-marked.svg", "deck-sketch.svg", "map-of-my-shop.svg", "solid/after-C-wood.stl"]
+    mine = [
+        "03-A-groove-marked.svg",
+        "deck-sketch.svg",
+        "map-of-my-shop.svg",
+        "solid/after-C-wood.stl",
+    ]
     (folder / "solid").mkdir(exist_ok=True)
     for name in mine:
         (folder / name).write_text("mine")
-    theirs = {"05-B-skim-pass-9.svg": "drawn", "deck-pressure.svg": "drawn", "solid/after-B-wood.stl": "body"}
+    theirs = {
+        "05-B-skim-pass-9.svg": "drawn",
+        "deck-pressure.svg": "drawn",
+        "solid/after-B-wood.stl": "body",
+    }
     files = {**_plan("a"), **theirs}
     files["report.json"] = json.dumps({"files": [*files, "notes.txt", "../outside.svg", 3]})
     (folder.parent / "outside.svg").write_text("mine")
@@ -412,7 +470,9 @@ def test_a_damaged_list_removes_nothing(folder: Path, content: str) -> None:
     assert (folder / "deck-pressure.svg").exists()
 
 
-@pytest.mark.parametrize("kind", ["file", "under a file", "loop", "no such system folder", "no permission"])
+@pytest.mark.parametrize(
+    "kind", ["file", "under a file", "loop", "no such system folder", "no permission"]
+)
 def test_a_folder_that_cannot_be_written_is_found_before_anything_is_planned(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str
 ) -> None:
@@ -426,7 +486,9 @@ def test_a_folder_that_cannot_be_written_is_found_before_anything_is_planned(
         pytest.skip("nothing is shut to this user")
     if kind == "no such system folder" and not Path("/proc/self").exists():
         pytest.skip("there is no such folder here")
-    monkeypatch.setattr("corepath.planning.prepare", lambda *words: pytest.fail("something was planned"))
+    monkeypatch.setattr(
+        "corepath.planning.prepare", lambda *words: pytest.fail("something was planned")
+    )
     before = sorted(tmp_path.rglob("*"))
     job = Path(__file__).parents[2] / "samples" / "coupon.toml"
     for command in ("plan", "preview"):

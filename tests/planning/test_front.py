@@ -1,4 +1,5 @@
-"""`import corepath` as a program uses it: the page of examples, quick to import, silent, all names there."""
+"""`import corepath` as a program uses it: the page of examples, quick to import, silent, all names
+there."""
 
 from __future__ import annotations
 
@@ -22,7 +23,8 @@ COUPON = ROOT / "samples" / "coupon.toml"
 
 @pytest.fixture(scope="module")
 def ran(tmp_path_factory: pytest.TempPathFactory):  # type: ignore[no-untyped-def]
-    """All blocks of the page, in their order, in a folder with the coupon; what they named, printed and changed."""
+    """All blocks of the page, in their order, in a folder with the coupon; what they named, printed
+    and changed."""
     folder = tmp_path_factory.mktemp("api")
     shutil.copy(COUPON, folder)
     said: list[str] = []
@@ -58,12 +60,17 @@ def test_a_folder_read_back_is_that_of_the_plan(ran) -> None:  # type: ignore[no
     """The two ways to a `ReadBack` would otherwise tell a program two things."""
     folder, names, _, _, _ = ran
     plan, reading = names["plan"], names["reading"]
-    assert {one.name for one in plan.made} == {path.name for path in (folder / "coupon-plan").glob("*.nc")}
-    assert [measure.value for measure in reading.measures] == [measure.value for measure in plan.readback.measures]
+    assert {one.name for one in plan.made} == {
+        path.name for path in (folder / "coupon-plan").glob("*.nc")
+    }
+    assert [measure.value for measure in reading.measures] == [
+        measure.value for measure in plan.readback.measures
+    ]
 
 
 def test_nothing_is_left_behind(ran) -> None:  # type: ignore[no-untyped-def]
-    """A library that changes folder, environment or the caller's job would break the program around it."""
+    """A library that changes folder, environment or the caller's job would break the program around
+    it."""
     folder, names, _, changed, here = ran
     assert changed == set() and here == folder
     assert {path.name for path in folder.iterdir()} == {"coupon.toml", "coupon-plan"}
@@ -79,17 +86,26 @@ def test_nothing_is_printed(ran, capfd: pytest.CaptureFixture[str], tmp_path: Pa
 
 
 def test_check_says_what_the_command_says() -> None:
-    """One front on one implementation: the report of both is the same, whether given a path or a job."""
+    """One front on one implementation: the report of both is the same, whether given a path or a
+    job."""
     checked = corepath.check(COUPON)
-    assert checked.report == checks_report(prepare(COUPON)) == corepath.check(checked.prepared).report
+    assert (
+        checked.report == checks_report(prepare(COUPON)) == corepath.check(checked.prepared).report
+    )
     assert [one.id for one in checked.of("fill")] == ["fill", "fill"] and checked.of("none") == ()
-    assert not checked.failed and checked.passes and checked.stops.lines() and checked.pour is not None
+    assert (
+        not checked.failed and checked.passes and checked.stops.lines() and checked.pour is not None
+    )
 
 
 def test_faults_come_all_at_once(tmp_path: Path) -> None:
     """Also through the front: each with its line."""
     path = tmp_path / "wrong.toml"
-    path.write_text(COUPON.read_text().replace("floor = ", "flor = ", 1).replace("edge_thickness", "edge_thick", 1))
+    path.write_text(
+        COUPON.read_text()
+        .replace("floor = ", "flor = ", 1)
+        .replace("edge_thickness", "edge_thick", 1)
+    )
     for call in (corepath.load, corepath.check, corepath.plan):
         with pytest.raises(corepath.InputError) as told:
             call(path)
@@ -100,15 +116,33 @@ def test_faults_come_all_at_once(tmp_path: Path) -> None:
 
 def test_importing_loads_nothing_heavy() -> None:
     """A program that only may plan must not pay for numba and scipy when it starts."""
-    code = "import sys, corepath; print(sorted({name.split('.')[0] for name in sys.modules} & set(sys.argv[1:])))"
-    heavy = ["numpy", "scipy", "numba", "shapely", "pydantic", "ezdxf", "trimesh", "typer", "jinja2"]
-    told = subprocess.run([sys.executable, "-c", code, *heavy], capture_output=True, text=True, check=True, cwd=ROOT)
+    code = (
+        "import sys, corepath; print(sorted({name.split('.')[0] for name in sys.modules} & "
+        "set(sys.argv[1:])))"
+    )
+    heavy = [
+        "numpy",
+        "scipy",
+        "numba",
+        "shapely",
+        "pydantic",
+        "ezdxf",
+        "trimesh",
+        "typer",
+        "jinja2",
+    ]
+    told = subprocess.run(
+        [sys.executable, "-c", code, *heavy], capture_output=True, text=True, check=True, cwd=ROOT
+    )
     assert told.stdout.strip() == "[]"
 
 
 def test_every_public_name_is_there_and_says_what_it_is() -> None:
-    """A name in `__all__` that cannot be had breaks `from corepath import *` and every tool that lists it."""
-    assert list(corepath.__all__) == sorted(corepath.__all__) and set(corepath.__all__) <= set(dir(corepath))
+    """A name in `__all__` that cannot be had breaks `from corepath import *` and every tool that
+    lists it."""
+    assert list(corepath.__all__) == sorted(corepath.__all__) and set(corepath.__all__) <= set(
+        dir(corepath)
+    )
     for name in corepath.__all__:
         held = getattr(corepath, name)
         assert name == "__version__" or held.__doc__ or name == "Progress", name

@@ -24,7 +24,9 @@ def prepared():
 
 def test_heights_come_back_whole(prepared):
     """A difference of a rounding would make the read-back judge another deck than was planned."""
-    resolved = json.loads(json.dumps(resolved_dict(prepared.resolved) | seal(prepared.board.deck, prepared.job)))
+    resolved = json.loads(
+        json.dumps(resolved_dict(prepared.resolved) | seal(prepared.board.deck, prepared.job))
+    )
     geometry = json.loads(json.dumps(geometry_dict(prepared)))
     again = held_deck(from_resolved(resolved), resolved, geometry)
     assert np.array_equal(again.grid, prepared.board.deck.grid)
@@ -50,4 +52,7 @@ def test_the_digest_of_a_plan_covers_the_bytes_of_the_mesh(prepared, tmp_path):
     (tmp_path / "mesh-640.stl").write_bytes(bytes(data))
     (tmp_path / "job.toml").write_bytes((SAMPLES / "mesh-640.toml").read_bytes())
     other = prepare(tmp_path / "job.toml")
-    assert np.array_equal(other.board.deck.grid, prepared.board.deck.grid) and other.digest != prepared.digest
+    assert (
+        np.array_equal(other.board.deck.grid, prepared.board.deck.grid)
+        and other.digest != prepared.digest
+    )

@@ -1,4 +1,5 @@
-"""Clamps and a frame through the whole chain: planned, written, read back as a stranger would, and found right."""
+"""Clamps and a frame through the whole chain: planned, written, read back as a stranger would, and
+found right."""
 
 from __future__ import annotations
 
@@ -18,7 +19,9 @@ from corepath.work.works import Obstacle
 SAMPLES = Path(__file__).parents[2] / "samples"
 
 
-def clamp(x0: float, y0: float, x1: float, y1: float, setup: str, sawn_off: bool = False) -> ObstacleSection:
+def clamp(
+    x0: float, y0: float, x1: float, y1: float, setup: str, sawn_off: bool = False
+) -> ObstacleSection:
     points = ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
     return ObstacleSection(points=points, height=25.0, setups=(setup,), sawn_off=sawn_off)
 
@@ -27,8 +30,13 @@ def held(job: Job) -> Job:
     """A clamp sawn off after B, one left standing in C, screws in A, and a frame."""
     return job.model_copy(
         update={
-            "obstacle": (clamp(108, 20, 130, 40, "B", sawn_off=True), clamp(-130, -40, -113, -25, "C")),
-            "screw": (ScrewSection(at=((110, 30), (-112, -30)), head=8.0, head_height=3.0, setups=("A",)),),
+            "obstacle": (
+                clamp(108, 20, 130, 40, "B", sawn_off=True),
+                clamp(-130, -40, -113, -25, "C"),
+            ),
+            "screw": (
+                ScrewSection(at=((110, 30), (-112, -30)), head=8.0, head_height=3.0, setups=("A",)),
+            ),
             "deck": job.deck.model_copy(update={"margin": 1.4}),
         }
     )
@@ -95,17 +103,25 @@ def test_the_read_back_finds_a_frame_or_clamp_that_is_cut(planned: Plan) -> None
         else:
             works.append(work)
     texts = {one.name: one.text for one in planned.made}
-    kinds = {f.kind for f in read_files(replace(planned.prepared, works=tuple(works)), texts).findings}
+    kinds = {
+        f.kind for f in read_files(replace(planned.prepared, works=tuple(works)), texts).findings
+    }
     assert {"outside-area", "obstacle"} <= kinds
 
 
 def test_the_finishing_cutter_keeps_out_of_what_roughing_left_in_corners(planned: Plan) -> None:
-    """A corner of 90 degrees keeps (1 - pi/4) R² from a cutter of radius R (elementary): 3.5 deep there."""
+    """A corner of 90 degrees keeps (1 - pi/4) R² from a cutter of radius R (elementary): 3.5 deep
+    there."""
     rough, finish = (work for work in planned.prepared.ahead if work.deck is not None)
     assert rough.deck is not None and finish.deck is not None and finish.deck.opened is not None
-    assert rough.cutter.radius > finish.cutter.radius + 5.0 and rough.stock_top - rough.lowest > finish.cutting.depth
+    assert (
+        rough.cutter.radius > finish.cutter.radius + 5.0
+        and rough.stock_top - rough.lowest > finish.cutting.depth
+    )
     inner = finish.deck.area
-    left = inner.difference(finish.deck.opened).intersection(Polygon([(90, 30), (120, 30), (120, 45), (90, 45)]))
+    left = inner.difference(finish.deck.opened).intersection(
+        Polygon([(90, 30), (120, 30), (120, 45), (90, 45)])
+    )
     assert left.area == pytest.approx((1.0 - math.pi / 4.0) * rough.cutter.radius**2, rel=0.01)
     spare = finish.deck.spare
     assert spare is not None and spare.covers(left.buffer(-0.05)), "it is told as uncut"

@@ -1,4 +1,5 @@
-"""Holes from job to files: which cutter makes which, the list in the report, the spoil board under them."""
+"""Holes from job to files: which cutter makes which, the list in the report, the spoil board under
+them."""
 
 from __future__ import annotations
 
@@ -34,7 +35,9 @@ def drill(number: int, diameter: float, long: float = 60.0) -> CutterSection:
     )
 
 
-def changed(job: Job, cutters: tuple[CutterSection, ...] = (), through: bool = False, **machine: Any) -> Job:
+def changed(
+    job: Job, cutters: tuple[CutterSection, ...] = (), through: bool = False, **machine: Any
+) -> Job:
     inserts = tuple(entry.model_copy(update={"through": through}) for entry in job.insert)
     more = {"insert": inserts, "cutter": (*job.cutter, *cutters)}
     return job.model_copy(update={**more, "machine": job.machine.model_copy(update=machine)})
@@ -52,7 +55,12 @@ def bore(coupon: Job) -> float:
 
 @pytest.fixture(scope="module")
 def drilled(coupon: Job, bore: float) -> Plan:
-    job = changed(coupon, (drill(21, bore), drill(22, coupon.dowel[0].diameter)), through=True, canned_cycles=True)
+    job = changed(
+        coupon,
+        (drill(21, bore), drill(22, coupon.dowel[0].diameter)),
+        through=True,
+        canned_cycles=True,
+    )
     return plan(prepare_job(job, SAMPLES))
 
 
@@ -78,7 +86,8 @@ def test_drills_get_files_of_their_own_and_read_back_clean(drilled: Plan) -> Non
 
 
 def test_without_cycles_the_bores_are_milled(coupon: Job, bore: float) -> None:
-    """A file for a drill on a machine that would have to be told each stroke; a change of cutter for nothing."""
+    """A file for a drill on a machine that would have to be told each stroke; a change of cutter
+    for nothing."""
     assert [work.part for work in holes_of(changed(coupon, (drill(21, bore),)), "inserts")] == [1]
     cutters = (drill(21, bore), drill(22, coupon.dowel[0].diameter))
     works = holes_of(changed(coupon, cutters), "dowels")
@@ -97,9 +106,14 @@ def test_dowels_of_two_sizes_are_drilled_by_two_drills(coupon: Job) -> None:
     """The larger hole drilled with the smaller drill, or refused although its drill is listed."""
     first, second, *rest = coupon.dowel
     dowels = (first, DowelSection(**{**second.model_dump(), "diameter": 6.0}), *rest)
-    job = changed(coupon, (drill(21, 5.0), drill(22, 6.0)), canned_cycles=True).model_copy(update={"dowel": dowels})
+    job = changed(coupon, (drill(21, 5.0), drill(22, 6.0)), canned_cycles=True).model_copy(
+        update={"dowel": dowels}
+    )
     works = holes_of(job, "dowels")
-    assert [(work.stem, work.cutter.diameter) for work in works] == [("01-A-dowels", 5.0), ("01-A-dowels-2", 6.0)]
+    assert [(work.stem, work.cutter.diameter) for work in works] == [
+        ("01-A-dowels", 5.0),
+        ("01-A-dowels-2", 6.0),
+    ]
     assert [[hole.id for hole in work.holes] for work in works] == [["dowel 1"], ["dowel 2"]]
 
 
@@ -107,15 +121,22 @@ def test_the_list_tells_each_hole_in_the_board_frame(drilled: Plan) -> None:
     """A shop that drills by hand where the paper says must meet the same place."""
     listed = {hole["id"]: hole for hole in drilled.report["holes"]}
     board = drilled.prepared.board
-    assert list(listed) == [f"dowel {k}" for k in range(1, len(board.dowels) + 1)] + [p.id for p in board.places]
+    assert list(listed) == [f"dowel {k}" for k in range(1, len(board.dowels) + 1)] + [
+        p.id for p in board.places
+    ]
     for place in board.places:
         hole = listed[place.id]
         assert hole["at"] == pytest.approx([place.x, place.y], abs=1e-4)
         assert hole["lies"] == pytest.approx([place.x, -place.y], abs=1e-4)
         assert hole["seat"]["diameter"] == pytest.approx(place.seat, abs=1e-4)
-        assert hole["seat"]["depth"] == pytest.approx(place.insert.flange_thickness + place.insert.recess, abs=1e-4)
+        assert hole["seat"]["depth"] == pytest.approx(
+            place.insert.flange_thickness + place.insert.recess, abs=1e-4
+        )
         assert hole["bore"]["diameter"] == pytest.approx(place.bore, abs=1e-4)
-        assert (hole["seat"]["file"], hole["bore"]["file"]) == ("06-B-inserts.nc", "06-B-inserts-2.nc")
+        assert (hole["seat"]["file"], hole["bore"]["file"]) == (
+            "06-B-inserts.nc",
+            "06-B-inserts-2.nc",
+        )
         assert hole["ends"] == "in the spoil board" and "G8" in hole["bore"]["made"]
         assert hole["seat"]["made"] == "helix and turns"
     table = hole_table(drilled.results.lists.holes)
@@ -140,7 +161,9 @@ def test_spoil_board_is_measured_to_the_point_of_the_drill(coupon: Job) -> None:
     check = judged(18.0)
     assert check.verdict == "ok"
     assert check.value == pytest.approx(18.0 - deep - point)
-    assert check.worst == pytest.approx(check.value - tolerances.touch - tolerances.machine - tolerances.bed)
+    assert check.worst == pytest.approx(
+        check.value - tolerances.touch - tolerances.machine - tolerances.bed
+    )
     tight = judged(deep + point + 1.9)
     assert tight.verdict == "fail" and "dowel.depth_in_bed" in tight.mend
     assert judged(deep + point + 2.2).verdict == "ok"
@@ -169,7 +192,10 @@ def test_no_hole_through_no_check(coupon: Job) -> None:
 def test_figures_of_the_guide_are_those_of_the_code() -> None:
     """A page that promises another turn, point or peck than the files have."""
     text = (SAMPLES.parent / "docs" / "holes.md").read_text(encoding="utf-8")
-    assert f"It takes {TURN_ALLOWANCE:g}, a tenth of the radius" in text and pytest.approx(0.1) == TURN_SHARE
+    assert (
+        f"It takes {TURN_ALLOWANCE:g}, a tenth of the radius" in text
+        and pytest.approx(0.1) == TURN_SHARE
+    )
     pitch = 2 * math.pi * (0.9 - turn_allowance(0.2, 0.9)) * math.tan(math.radians(3.0))
     assert f"3 degrees falls {pitch:.2f} a turn" in text
     assert (DEEP, PECK, ABOVE) == (3.0, 1.0, 1.0)

@@ -1,8 +1,8 @@
-"""The coupon and its twin in inches: before a person all lengths of the one are those of the other by 25.4, and a
-program reads mm from both.
+"""The coupon and its twin in inches: before a person all lengths of the one are those of the other
+by 25.4, and a program reads mm from both.
 
-The twin is made of the coupon's text by dividing its lengths; nothing of ours is asked which of its figures are
-lengths.
+The twin is made of the coupon's text by dividing its lengths; nothing of ours is asked which of its
+figures are lengths.
 """
 
 from __future__ import annotations
@@ -25,14 +25,17 @@ from corepath.planning.template_files import template_of
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 COUPON = (SAMPLES / "coupon.toml").read_text(encoding="utf-8")
-PLAIN = {"title", "units", "wood", "ratio", "ratio_by", "resin", "density", "number", "flutes", "rpm", "spindle_rpm",
+PLAIN = {"title", "units", "wood", "ratio", "ratio_by", "resin", "density", "number", "flutes",
+    "rpm", "spindle_rpm",
          "name", "shape", "through", "arcs", "z_zero", "xy_zero", "flip_about", "cradle", "helix",
          "A", "B", "C", "D"}  # fmt: skip
 
 NO_LENGTH = re.compile(
-    r"\bmin\b|[Mm]inutes|%|cm³|\d g\b|rpm|°|degrees|1/m\b|\bbar\b|a pass$|scale 1:|Plan |^[0-9a-f]{8,}$"
+    r"\bmin\b|[Mm]inutes|%|cm³|\d g\b|rpm|°|degrees|1/m\b|\bbar\b|a pass$|scale 1:|Plan "
+    r"|^[0-9a-f]{8,}$"
 )
-"""Texts whose figures are no lengths: times, shares, resin, speeds, angles, curvature, scales of drawings."""
+"""Texts whose figures are no lengths: times, shares, resin, speeds, angles, curvature, scales of
+drawings."""
 
 NO_HEIGHTS = ("deck-slope.svg", "deck-curvature.svg")
 
@@ -66,7 +69,9 @@ def shown(name: str, text: str) -> list[str]:
     if name.endswith(".nc"):
         return [line for line in text.splitlines() if line.startswith("(")]
     if name.endswith(".svg"):
-        return [html.unescape(one) for one in re.findall(r"<(?:text|title|desc)[^>]*>([^<]*)<", text)]
+        return [
+            html.unescape(one) for one in re.findall(r"<(?:text|title|desc)[^>]*>([^<]*)<", text)
+        ]
     text = re.sub(r"<style.*?</style>|<script.*?</script>", "", text, flags=re.S)
     ends = re.split(r"</(?:p|td|th|li|text|dd|dt|tr|h\d|div|span)>", text)
     return [" ".join(html.unescape(re.sub(r"<[^>]+>", " ", one)).split()) for one in ends]
@@ -93,10 +98,14 @@ def figures(text: str) -> list[tuple[float, int]]:
 @pytest.mark.whole
 def test_every_figure_of_the_twin_is_that_of_the_coupon_in_inches(both: tuple[Any, Any]) -> None:
     """A builder would read mm from the sheet and type them into a control that shows inches."""
-    minutes = {round(float(one["minutes"]), 1) for made in both for one in made.report["operations"]}
+    minutes = {
+        round(float(one["minutes"]), 1) for made in both for one in made.report["operations"]
+    }
     pour = both[0].report["pour"]
     resin = {
-        round(float(one[key]), 1) for one in (pour, *pour["castings"]) for key in ("volume_cm3", "part_a_g", "part_b_g")
+        round(float(one[key]), 1)
+        for one in (pour, *pour["castings"])
+        for key in ("volume_cm3", "part_a_g", "part_b_g")
     }
     compared = 0
     for name, a, b in pairs(both):
@@ -109,7 +118,10 @@ def test_every_figure_of_the_twin_is_that_of_the_coupon_in_inches(both: tuple[An
             # and 1 ft/min is 0.3048 m/min
             factors = (25.4, 25.4**2 if name == "deck-and-casting.svg" else 1000.0 / 12.0, 0.3048)
             off = [0.5 * 10.0**-places + factor * 0.5 * 10.0**-finer + 0.002 for factor in factors]
-            if any(abs(length - factor * inches) <= most for factor, most in zip(factors, off, strict=True)):
+            if any(
+                abs(length - factor * inches) <= most
+                for factor, most in zip(factors, off, strict=True)
+            ):
                 compared += length != 0.0
             else:  # a number of things, or a time in a cell of its own
                 counts = length == inches and places == finer == 0
@@ -124,22 +136,40 @@ def test_no_unit_of_the_other_twin_is_named(both: tuple[Any, Any]) -> None:
     metric = [a for _, a, _ in pairs(both)]
     imperial = [b for _, _, b in pairs(both)]
     assert not [text for text in imperial if re.search(r"\bmm\b|mm²|mm/|\bcm²", text)]
-    assert not [text for text in metric if re.search(r"\d in(?=[;,.)]|$)|\binch|\bin/|in²|, in$", text)]
-    assert sum("in/min" in text for text in imperial) > 10 and sum("mm/min" in text for text in metric) > 10
+    assert not [
+        text
+        for text in metric
+        if re.search(
+            r"\d in(?=[;,.)]|$)|\binch|\bin/|in²|, "
+            r"in$",
+            text,
+        )
+    ]
+    assert (
+        sum("in/min" in text for text in imperial) > 10
+        and sum("mm/min" in text for text in metric) > 10
+    )
     for made in both:
         assert not any("\ufdd0" in text for text in made.files.values() if isinstance(text, str))
 
 
 @pytest.mark.whole
 def test_what_is_said_after_lay_up_is_in_the_jobs_units(tmp_path: Path) -> None:
-    """Heads and sheet of D, templates and form: an operator sets a height of the cradle by these words."""
+    """Heads and sheet of D, templates and form: an operator sets a height of the cradle by these
+    words."""
     text = (SAMPLES / "cradle-460.toml").read_text(encoding="utf-8")
     said: dict[str, list[str]] = {}
     for units, job in (("mm", text), ("inch", twin(text))):
         (tmp_path / f"{units}.toml").write_text(job, encoding="utf-8")
         prepared = prepare(tmp_path / f"{units}.toml")
-        mine = [line for work in prepared.works for line in (*work.watch, work.zero.touch, *work.zero.on.split("\n"))]
-        mine += [line for check in prepared.checks for line in (marked(check.says), marked(check.mend))]
+        mine = [
+            line
+            for work in prepared.works
+            for line in (*work.watch, work.zero.touch, *work.zero.on.split("\n"))
+        ]
+        mine += [
+            line for check in prepared.checks for line in (marked(check.says), marked(check.mend))
+        ]
         for kind in ({}, {"flat": True}, {"form": True}, {"on": "deck"}, {"on": "bottom"}):
             mine += template_of(prepared, **kind).says
         said[units] = [units_of(units).text(line) for line in mine]
@@ -169,7 +199,10 @@ def test_a_program_reads_mm_from_both(both: tuple[Any, Any]) -> None:
 
 
 def _near(one: Any, other: Any, at: str) -> None:
-    if any(part in at for part in ("minutes", "lines", "sha256", "plan", "bound", "cut", "readback", "deviation")):
+    if any(
+        part in at
+        for part in ("minutes", "lines", "sha256", "plan", "bound", "cut", "readback", "deviation")
+    ):
         return  # motions end on another grid of the text
     if isinstance(one, dict):
         assert set(one) == set(other), at
@@ -188,14 +221,18 @@ def _near(one: Any, other: Any, at: str) -> None:
 @pytest.mark.whole
 @pytest.mark.parametrize("units", ["mm", "inch"])
 def test_the_terminal_speaks_the_jobs_units_and_json_mm(tmp_path: Path, units: str) -> None:
-    """Tables were in mm in an inch job, and `--suggest` printed `insert.recess = 0.`, which is no TOML."""
+    """Tables were in mm in an inch job, and `--suggest` printed `insert.recess = 0.`, which is no
+    TOML."""
     job = tmp_path / "job.toml"
     text = COUPON if units == "mm" else twin()
     job.write_text(text)
     result = CliRunner().invoke(app, ["check", str(job), "--suggest"])
     assert result.exit_code == 0, result.output
     words = {"mm": "lengths in mm", "inch": "lengths in inches"}
-    assert words[units] in result.stdout and words["inch" if units == "mm" else "mm"] not in result.stdout
+    assert (
+        words[units] in result.stdout
+        and words["inch" if units == "mm" else "mm"] not in result.stdout
+    )
     assert bool(re.search(r"\bmm\b|mm/", result.stdout)) == (units == "mm")
     # 1.00, 0.54 and a limit of 0 by hand in docs/arithmetic.md; 1.00 / 25.4 = 0.0394
     row = next(line for line in result.stdout.splitlines() if line.startswith(" window"))
@@ -203,7 +240,9 @@ def test_the_terminal_speaks_the_jobs_units_and_json_mm(tmp_path: Path, units: s
     values = [line for line in result.stdout.splitlines() if re.match(r"  [\w.]+ = ", line)]
     assert len(values) >= 4
     tomllib.loads("\n".join(line.strip() for line in values))
-    floor = tomllib.loads(next(line.strip() for line in values if "floor" in line))["groove"]["floor"]
+    floor = tomllib.loads(next(line.strip() for line in values if "floor" in line))["groove"][
+        "floor"
+    ]
     low, high = {"mm": (0.8, 1.4), "inch": (0.8 / 25.4, 1.4 / 25.4)}[units]
     assert low < floor < high
     report = json.loads(CliRunner().invoke(app, ["check", str(job), "--json"]).stdout)

@@ -1,4 +1,5 @@
-"""The folder of the last plan tells which pass a number means; another folder's numbers would book another height."""
+"""The folder of the last plan tells which pass a number means; another folder's numbers would book
+another height."""
 
 from __future__ import annotations
 
@@ -25,10 +26,15 @@ def job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return path
 
 
-def folder(name: str, planes: list[float], files: list[int], job_file: str = "core.toml", written: int = 1) -> None:
+def folder(
+    name: str, planes: list[float], files: list[int], job_file: str = "core.toml", written: int = 1
+) -> None:
     """A plan's folder as far as it is looked at, written at `written` seconds."""
     Path(name).mkdir(parents=True)
-    names = [f"05-B-skim-pass-{number}.nc" for number in files] + ["05-B-skim-all.nc", "06-B-inserts.nc"]
+    names = [f"05-B-skim-pass-{number}.nc" for number in files] + [
+        "05-B-skim-all.nc",
+        "06-B-inserts.nc",
+    ]
     operations = [{"file": one} for one in names] if files else [{"file": "06-B-inserts.nc"}]
     report = {"job_file": job_file, "skim": {"planes": planes}, "operations": operations}
     path = Path(name) / "report.json"
@@ -58,7 +64,8 @@ def test_without_a_folder_nothing_is_known(job: Path) -> None:
 
 
 def test_planes_without_a_file_are_not_passes(job: Path) -> None:
-    """A reserve pass that was not offered has no file; after the stop the folder has none at all, but the plane."""
+    """A reserve pass that was not offered has no file; after the stop the folder has none at all,
+    but the plane."""
     folder("out", [10.4, 9.9, 9.4], [1, 2])
     found = last_plan(job)
     assert found is not None and dict(found.passes) == {1: 10.4, 2: 9.9}
@@ -68,7 +75,8 @@ def test_planes_without_a_file_are_not_passes(job: Path) -> None:
 
 
 def test_a_number_is_counted_by_a_plan_that_was_never_written() -> None:
-    """The files at the machine have their second pass at 9.90. A depth recorded since would number 9.40 second."""
+    """The files at the machine have their second pass at 9.90. A depth recorded since would number
+    9.40 second."""
     folder("out", [10.4, 9.9, 9.4, 8.9, 8.4], [1, 2, 3, 4, 5])
     run("--cut", "groove", "--groove-depth", -97, 0, 9.4)
     run("--stop", 2)
@@ -110,7 +118,9 @@ def test_a_height_in_inches_is_another_pass() -> None:
     """9.9 mm are 0.38976 in: typed with three or four places it is that pass; 0.395 is none."""
     folder("out", [10.4, 9.9], [1, 2])
     facts = facts_of(
-        load_job(Path("core.toml")).model_copy(update={"units": "inch"}), "c", folder=last_plan(Path("core.toml"))
+        load_job(Path("core.toml")).model_copy(update={"units": "inch"}),
+        "c",
+        folder=last_plan(Path("core.toml")),
     )
     assert facts.pass_at(0.390 * 25.4) == (2, 9.9)
     assert facts.pass_at(0.3898 * 25.4) == (2, 9.9)
@@ -120,7 +130,8 @@ def test_a_height_in_inches_is_another_pass() -> None:
 
 @pytest.mark.whole
 def test_a_touch_that_contradicts_the_stop_is_taken_in() -> None:
-    """9.1 touched on a face that a stop at 9.40 left: off by 0.3, where touch, plane and bed explain 0.18."""
+    """9.1 touched on a face that a stop at 9.40 left: off by 0.3, where touch, plane and bed
+    explain 0.18."""
     folder("out", [10.4, 9.9, 9.4], [1, 2, 3])
     run("--cut", "groove", "--stop-at", 9.4)
     told = run("--touch", "inserts", 9.1, exit_code=2)
@@ -131,7 +142,8 @@ def test_a_touch_that_contradicts_the_stop_is_taken_in() -> None:
 
 @pytest.mark.whole
 def test_a_contradicted_stop_is_planned_with() -> None:
-    """Written by hand past `record`: stop at 9.40, callipers 9.92. Neither `check` nor `plan` goes on."""
+    """Written by hand past `record`: stop at 9.40, callipers 9.92. Neither `check` nor `plan` goes
+    on."""
     entry = '[[entry]]\nn = {}\ndate = 2026-05-17\nstage = "B"\nkind = "{}"\n{}\n'
     record = 'schema = 1\nunits = "mm"\n' + entry.format(1, "cut", 'operation = "groove"')
     record += entry.format(2, "stop", "pass = 2\nplane = 9.4")
@@ -148,7 +160,8 @@ def test_a_contradicted_stop_is_planned_with() -> None:
 
 
 def test_an_earlier_thickness_counts_after_a_deeper_stop() -> None:
-    """9.9 measured after the stop at 9.90; then one pass more to 9.40: the first figure is of a thicker blank."""
+    """9.9 measured after the stop at 9.90; then one pass more to 9.40: the first figure is of a
+    thicker blank."""
     folder("out", [10.4, 9.9, 9.4], [1, 2, 3])
     run("--cut", "groove", "--stop-at", 9.9, "--after-skim", "--thickness", 0, 40, 9.88)
     run("--stop-at", 9.4)

@@ -33,7 +33,8 @@ def test_the_flat_one_plans_and_reads_back():
 
 
 def test_the_wedge_needs_the_advice():
-    """As it is the tail shows late and costs clean-up: a caution; with the suggested values all checks hold."""
+    """As it is the tail shows late and costs clean-up: a caution; with the suggested values all
+    checks hold."""
     prepared = on("wedge")
     assert {check.id for check in prepared.checks if check.verdict != "ok"} == {"clean-up"}
     assert not prepared.failed
@@ -41,7 +42,9 @@ def test_the_wedge_needs_the_advice():
     better = advised(prepared)
     assert {check.verdict for check in better.checks} == {"ok"}
     proof = prove(better)
-    assert proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
+    assert (
+        proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
+    )
 
 
 def test_a_wedge_shows_at_its_thin_end_last():

@@ -1,4 +1,5 @@
-"""A rehearsal walks what the files will travel: high, with the spindle off, inside the travel, and says so when not."""
+"""A rehearsal walks what the files will travel: high, with the spindle off, inside the travel, and
+says so when not."""
 
 from __future__ import annotations
 
@@ -30,7 +31,10 @@ def job() -> Job:
     job = load_job(SAMPLES / "coupon.toml")
     machine = job.machine.model_copy(update={"touch_at": (106.0, 30.0)})
     return job.model_copy(
-        update={"machine": machine, "obstacle": (ObstacleSection(points=CLAMP, height=25.0, setups=("A",)),)}
+        update={
+            "machine": machine,
+            "obstacle": (ObstacleSection(points=CLAMP, height=25.0, setups=("A",)),),
+        }
     )
 
 
@@ -40,15 +44,20 @@ def planned(job: Job) -> Plan:
 
 
 def test_points_before_and_after_stand_in_the_report(planned: Plan):
-    """Counted in the text: what the report says of thinning and arcs must be what lies in the files."""
+    """Counted in the text: what the report says of thinning and arcs must be what lies in the
+    files."""
     for entry in json.loads(planned.files["report.json"])["operations"]:
         lines = planned.files[entry["file"]].splitlines()
         assert entry["points"]["lines"] == sum(line.startswith("G1 ") for line in lines)
         assert entry["points"]["arcs"] == sum(line.startswith(("G2 ", "G3 ")) for line in lines)
         if entry["name"] == "deck":
-            assert entry["points"]["given"] > 1.4 * (entry["points"]["lines"] + entry["points"]["arcs"])
+            assert entry["points"]["given"] > 1.4 * (
+                entry["points"]["lines"] + entry["points"]["arcs"]
+            )
         if entry["name"] in ("groove", "plug-pockets"):
-            assert entry["points"]["given"] > 2 * (entry["points"]["lines"] + entry["points"]["arcs"])
+            assert entry["points"]["given"] > 2 * (
+                entry["points"]["lines"] + entry["points"]["arcs"]
+            )
 
 
 def walks(planned: Plan) -> dict[str, str]:
@@ -83,7 +92,9 @@ def test_the_spindle_never_starts_and_nothing_comes_down(planned: Plan):
         assert program.ended and program.tool == files[0].program.cutter.number
         assert program.kind[0] == 1, "the first way down is slow"
         assert text.splitlines()[1] == "(Job: Coupon)"
-        assert any(line.startswith(f"(Plan: {planned.prepared.digest}") for line in text.splitlines())
+        assert any(
+            line.startswith(f"(Plan: {planned.prepared.digest}") for line in text.splitlines()
+        )
 
 
 def test_it_reaches_all_that_the_files_reach(planned: Plan):
@@ -94,25 +105,35 @@ def test_it_reaches_all_that_the_files_reach(planned: Plan):
         for axis in (0, 1):
             least = min(one.extents[axis][0] for one in files)
             largest = max(one.extents[axis][1] for one in files)
-            ahead = np.arange(program.count) > np.flatnonzero(program.kind == 0)[0]  # after the first way down
+            # after the first way down
+            ahead = np.arange(program.count) > np.flatnonzero(program.kind == 0)[0]
             walked = program.end[ahead & (program.kind > 0) & (program.feed == 2000.0), axis]
             assert walked.min() <= least + 1e-3
             assert walked.max() == pytest.approx(largest, abs=1e-3)
 
 
 def test_dowels_touch_place_and_obstacle_are_visited(planned: Plan):
-    """In B the touch place lies at its mirror image; the clamp stands in A only. Nothing marks the bare middle."""
+    """In B the touch place lies at its mirror image; the clamp stands in A only. Nothing marks the
+    bare middle."""
     places = {name: read_program(text, name).end[:, :2] for name, text in walks(planned).items()}
 
     def visited(name: str, x: float, y: float) -> bool:
-        return bool((np.hypot(*(places[f"rehearsal/{name}-rehearsal.nc"] - (x, y)).T) < 0.001).any())
+        return bool(
+            (np.hypot(*(places[f"rehearsal/{name}-rehearsal.nc"] - (x, y)).T) < 0.001).any()
+        )
 
     assert all(visited(setup, x, 0.0) for setup in "ABC" for x in (-113.0, 102.0))
     for setup, mark in (("A", "pencil cross"), ("B", "hole"), ("C", "hole")):
         text = walks(planned)[f"rehearsal/{setup}-rehearsal.nc"]
-        assert [f"over the {mark} of dowel {k}, cycle start goes on" in text for k in (1, 2)] == [True, True]
+        assert [f"over the {mark} of dowel {k}, cycle start goes on" in text for k in (1, 2)] == [
+            True,
+            True,
+        ]
     assert visited("A", 106.0, 30.0) and visited("B", 106.0, -30.0) and visited("C", 106.0, 30.0)
-    near = [Polygon(CLAMP).distance(Point(*place)) < 0.01 for place in places["rehearsal/A-rehearsal.nc"].tolist()]
+    near = [
+        Polygon(CLAMP).distance(Point(*place)) < 0.01
+        for place in places["rehearsal/A-rehearsal.nc"].tolist()
+    ]
     assert sum(near) >= 4
     assert "obstacle" not in walks(planned)["rehearsal/B-rehearsal.nc"]
 
@@ -150,9 +171,11 @@ def test_what_is_wrong_in_a_rehearsal_is_found(change: tuple[str, str], kind: st
 
 
 def test_a_mark_over_which_the_tip_stands_already_is_shown(planned: Plan):
-    """As the middle of a cradle, where the first way down ends: a second stop shows it, without a move.
+    """As the middle of a cradle, where the first way down ends: a second stop shows it, without a
+    move.
 
-    Here the first way down is made to end over dowel 1; that it is another way than planned is found besides.
+    Here the first way down is made to end over dowel 1; that it is another way than planned is
+    found besides.
     """
     name = "rehearsal/A-rehearsal.nc"
     lines = walks(planned)[name].split("\n")
@@ -160,8 +183,12 @@ def test_a_mark_over_which_the_tip_stands_already_is_shown(planned: Plan):
     goes = next(k for k, line in enumerate(lines) if line.startswith("G0 X-113.0000"))
     assert lines[level].startswith("G1 X") and goes > level
     rest = [*lines[level + 1 : goes], *lines[goes + 1 :]]
-    assert kinds(planned, name, "\n".join([*lines[:level], "G1 X-113.0000 Y0.0000", *rest])) == ("first-way",)
-    assert "rehearsal" in kinds(planned, name, "\n".join([*lines[:level], "G1 X-112.0000 Y0.0000", *rest]))
+    assert kinds(planned, name, "\n".join([*lines[:level], "G1 X-113.0000 Y0.0000", *rest])) == (
+        "first-way",
+    )
+    assert "rehearsal" in kinds(
+        planned, name, "\n".join([*lines[:level], "G1 X-112.0000 Y0.0000", *rest])
+    )
 
 
 def test_the_tip_stands_as_high_as_the_message_says(planned: Plan):
@@ -170,7 +197,9 @@ def test_the_tip_stands_as_high_as_the_message_says(planned: Plan):
         line = next(line for line in text.split("\n") if line.startswith("G1 Z"))
         higher = text.replace(line, f"G1 Z{float(line[4:]) + 1.0:.4f}")
         assert kinds(planned, name, higher) == ("words",), name
-        said = next(line for line in text.split("\n") if line.startswith("(MSG, Tip must be about "))
+        said = next(
+            line for line in text.split("\n") if line.startswith("(MSG, Tip must be about ")
+        )
         assert kinds(planned, name, text.replace(f"{said}\n", "")) == ("words",), name
         digit = said[len("(MSG, Tip must be about ")]
         wrong = said.replace(f"about {digit}", f"about {(int(digit) + 1) % 10}")
@@ -191,7 +220,9 @@ def test_a_walk_that_leaves_out_what_it_is_to_show_is_found(planned: Plan):
     dowel = next(k for k, line in enumerate(lines) if line.startswith("G0 X102"))
     assert "rehearsal" in kinds(planned, name, "\n".join(lines[:dowel] + lines[dowel + 3 :]))
     clamp = max(k for k, line in enumerate(lines) if line == "M0")
-    assert kinds(planned, name, "\n".join([*lines[: clamp + 1], "G0 X0 Y0", "M5", "M2", ""])) == ("rehearsal",)
+    assert kinds(planned, name, "\n".join([*lines[: clamp + 1], "G0 X0 Y0", "M5", "M2", ""])) == (
+        "rehearsal",
+    )
 
 
 def test_a_folder_tells_a_rehearsal_that_was_changed_or_is_missing(planned: Plan, tmp_path: Path):
@@ -200,19 +231,39 @@ def test_a_folder_tells_a_rehearsal_that_was_changed_or_is_missing(planned: Plan
     path = tmp_path / "rehearsal" / "B-rehearsal.nc"
     path.write_text(path.read_text().replace("M5\n", "M5\nS1000 M3\n", 1))
     (tmp_path / "rehearsal" / "C-rehearsal.nc").unlink()
-    assert {"changed", "rehearsal", "missing-file"} <= set(read_folder(tmp_path).readback.findings.kinds)
+    assert {"changed", "rehearsal", "missing-file"} <= set(
+        read_folder(tmp_path).readback.findings.kinds
+    )
 
 
 def test_a_digit_altered_in_any_file_of_a_folder_is_found(planned: Plan, tmp_path: Path):
-    """Each file says something that someone cuts by, reads from paper or believes: one digit in each of them."""
+    """Each file says something that someone cuts by, reads from paper or believes: one digit in
+    each of them."""
     planned.write(tmp_path)
     names = json.loads((tmp_path / "report.json").read_text())["files"]
-    assert {"sheet.html", "overview.svg", "preview.html", "geometry.json", "rehearsal/A-rehearsal.nc"} <= set(names)
+    assert {
+        "sheet.html",
+        "overview.svg",
+        "preview.html",
+        "geometry.json",
+        "rehearsal/A-rehearsal.nc",
+    } <= set(names)
     for name in names:
         path = tmp_path / name
-        key = '"minutes": ' if name == "report.json" else '"spoil_board": ' if name == "job.resolved.json" else ""
+        key = (
+            '"minutes": '
+            if name == "report.json"
+            else '"spoil_board": '
+            if name == "job.resolved.json"
+            else ""
+        )
         text = path.read_text()
-        spoilt = re.sub(rf"({key}\d+\.)(\d)", lambda found: f"{found[1]}{(int(found[2]) + 1) % 10}", text, count=1)
+        spoilt = re.sub(
+            rf"({key}\d+\.)(\d)",
+            lambda found: f"{found[1]}{(int(found[2]) + 1) % 10}",
+            text,
+            count=1,
+        )
         assert spoilt != text, name
         path.write_text(spoilt)
     found = read_folder(tmp_path).findings
@@ -224,13 +275,16 @@ def test_words_of_a_rehearsal_are_held_to_the_plan(planned: Plan):
     name = "rehearsal/B-rehearsal.nc"
     text = walks(planned)[name]
     assert kinds(planned, name, text) == ()
-    assert kinds(planned, name, text.replace("(Face up: bottom up)", "(Face up: deck up)")) == ("words",)
+    assert kinds(planned, name, text.replace("(Face up: bottom up)", "(Face up: deck up)")) == (
+        "words",
+    )
     assert kinds(planned, name, text.replace("(MSG, Fit T3", "(MSG, Fit T2")) == ("words",)
     assert kinds(planned, name, text, exact_path=True) == ("path-mode",)
 
 
 def test_every_file_that_a_control_may_run_is_looked_at(planned: Plan, tmp_path: Path):
-    """Strangers are named, whatever the case of their ending; a restart must be one of the file beside it."""
+    """Strangers are named, whatever the case of their ending; a restart must be one of the file
+    beside it."""
     planned.write(tmp_path)
     write_restart(restart(tmp_path / "03-A-groove.nc", 100), tmp_path / "03-A-groove.from-100.nc")
     good = (tmp_path / "03-A-groove.from-100.nc").read_text()
@@ -239,12 +293,17 @@ def test_every_file_that_a_control_may_run_is_looked_at(planned: Plan, tmp_path:
     (tmp_path / "STRAY.NC").write_text(good)
     (tmp_path / "notes.nc").mkdir()
     found = {(one.kind, one.file) for one in read_folder(tmp_path).findings}
-    wanted = {("changed", "03-A-groove.from-101.nc"), ("order", "11-A-other.from-7.nc"), ("order", "STRAY.NC")}
+    wanted = {
+        ("changed", "03-A-groove.from-101.nc"),
+        ("order", "11-A-other.from-7.nc"),
+        ("order", "STRAY.NC"),
+    }
     assert found == wanted | {("mixed-plans", "STRAY.NC")} or found == wanted
 
 
 def test_a_restart_in_the_folder_is_no_file_of_the_plan(planned: Plan, tmp_path: Path):
-    """It must not spoil the read-back of the folder, nor lie there when the file it belongs to is another one."""
+    """It must not spoil the read-back of the folder, nor lie there when the file it belongs to is
+    another one."""
     planned.write(tmp_path)
     made = restart(tmp_path / "03-A-groove.nc", 100)
     write_restart(made, tmp_path / "03-A-groove.from-100.nc")

@@ -1,4 +1,5 @@
-"""A restart does what the rest of the file would have done, and begins where the cutter has room."""
+"""A restart does what the rest of the file would have done, and begins where the cutter has
+room."""
 
 from __future__ import annotations
 
@@ -128,7 +129,8 @@ def number_of(text: str, line: str) -> int:
 
 @pytest.mark.parametrize("name", FILES)
 def test_every_line_either_restarts_with_the_same_cuts_or_says_why_not(name: str, tmp_path: Path):
-    """One modal word forgotten, and the rest of the file is cut elsewhere, in other units or at another feed."""
+    """One modal word forgotten, and the rest of the file is cut elsewhere, in other units or at
+    another feed."""
     text = FILES[name]
     original = read_program(text, "it")
     cuts = original.line[original.kind > 0]
@@ -148,7 +150,9 @@ def test_every_line_either_restarts_with_the_same_cuts_or_says_why_not(name: str
         np.testing.assert_allclose(again.end[-count:], original.end[tail], atol=1e-9)
         assert (again.kind[-count:] == original.kind[tail]).all()
         cutting = original.kind[tail] > 0
-        np.testing.assert_allclose(again.feed[-count:][cutting], original.feed[tail][cutting], rtol=1e-9)
+        np.testing.assert_allclose(
+            again.feed[-count:][cutting], original.feed[tail][cutting], rtol=1e-9
+        )
         assert again.tool == original.tool and again.systems == original.systems[-1:]
         done += 1
     assert done >= 4
@@ -160,7 +164,8 @@ def test_it_goes_down_from_the_safe_height_at_the_plunge_feed(tmp_path: Path):
     lines = [line for line in one.text.splitlines() if not line.startswith("(")]
     at = lines.index("G0 Z20.0000")
     assert lines[at:][:8] == [
-        "G0 Z20.0000", "S12000 M3", "G4 P6.0", "G0 X0.0000 Y20.0000", "F300.0", "G1 Z8.0000", "F1200", "G98",
+        "G0 Z20.0000", "S12000 M3", "G4 P6.0", "G0 X0.0000 "
+                                               "Y20.0000", "F300.0", "G1 Z8.0000", "F1200", "G98",
     ]  # fmt: skip
     assert lines[at + 8] == "G1 Y0"
     assert lines[at - 2 : at] == ["T3", "M0"]
@@ -170,7 +175,8 @@ def test_it_goes_down_from_the_safe_height_at_the_plunge_feed(tmp_path: Path):
 
 
 def test_in_a_ramp_it_goes_back_to_where_the_ramp_began(tmp_path: Path):
-    """In the middle of a ramp the wood ahead stands at full height against the side of the cutter."""
+    """In the middle of a ramp the wood ahead stands at full height against the side of the
+    cutter."""
     for wanted in ("X20 Z8", "F1200", "X30 Y0"):
         one = made(tmp_path, PLAIN, number_of(PLAIN, wanted))
         assert one.line == number_of(PLAIN, "G1 X10 Z9")
@@ -180,7 +186,8 @@ def test_in_a_ramp_it_goes_back_to_where_the_ramp_began(tmp_path: Path):
 
 
 def test_an_arc_without_its_code_gets_it(tmp_path: Path):
-    """After the plunge the motion mode is G1: the line alone would be a straight one, or no line at all."""
+    """After the plunge the motion mode is G1: the line alone would be a straight one, or no line at
+    all."""
     one = made(tmp_path, PLAIN, number_of(PLAIN, "X30 Y20 I-10 J0"))
     assert "\nG2 X30 Y20 I-10 J0\n" in one.text
 
@@ -229,7 +236,9 @@ def test_a_line_that_cannot_be_is_refused_with_the_reason(line: int, says: str, 
         ([("F600\n", "F600\nG53 G0 Z0\n")], "unsupported"),
     ],
 )
-def test_a_file_that_cannot_be_trusted_is_refused(changes: list[tuple[str, str]], says: str, tmp_path: Path):
+def test_a_file_that_cannot_be_trusted_is_refused(
+    changes: list[tuple[str, str]], says: str, tmp_path: Path
+):
     """Whatever the reader does not simulate leaves the place unknown."""
     text = PLAIN
     for change in changes:
@@ -251,7 +260,8 @@ def test_never_overwrites_and_never_writes_what_does_not_read_back(tmp_path: Pat
 
 @pytest.fixture(scope="module")
 def written() -> dict[str, str]:
-    """Groove and combined skim of the coupon as the writer has them, lines and arcs, mm and inch."""
+    """Groove and combined skim of the coupon as the writer has them, lines and arcs, mm and
+    inch."""
     prepared = prepare(SAMPLES / "coupon.toml")
     found = {}
     for work in prepared.works:
@@ -260,18 +270,25 @@ def written() -> dict[str, str]:
         program = programs(work)[-1]
         for units, arcs in (("mm", True), ("inch", True), ("mm", False)):
             machine = prepared.job.machine.model_copy(update={"arcs": arcs})
-            text = write(program, Heading("t", "d", "up", 1.0, None), machine=machine, units=units).text
+            text = write(
+                program, Heading("t", "d", "up", 1.0, None), machine=machine, units=units
+            ).text
             found[f"{work.name} {units} {'arcs' if arcs else 'lines'}"] = text
     return found
 
 
 def test_our_own_files_restart_at_many_lines(written: dict[str, str], tmp_path: Path):
-    """A stop between two skim passes among them: the spindle stands there, and the file starts it itself."""
+    """A stop between two skim passes among them: the spindle stands there, and the file starts it
+    itself."""
     for name, text in written.items():
         lines = text.splitlines()
         original = read_program(text, name)
         cuts = original.line[original.kind > 0]
-        stops = [number for number, line in enumerate(lines, 1) if line in ("M0", "M5") and number > cuts[0]]
+        stops = [
+            number
+            for number, line in enumerate(lines, 1)
+            if line in ("M0", "M5") and number > cuts[0]
+        ]
         some = [*np.linspace(int(cuts[0]) + 1, int(cuts[-1]), 7).astype(int).tolist(), *stops]
         for line in some:
             if line > cuts[-1] or lines[line - 1].startswith("("):
@@ -292,7 +309,10 @@ def test_the_command_says_what_to_check(tmp_path: Path):
     assert (tmp_path / "a.from-30.nc").exists()
     assert CliRunner().invoke(app, ["restart", str(path), "--from-line", "30"]).exit_code == 2
     assert CliRunner().invoke(app, ["restart", str(path), "--from-line", "999"]).exit_code == 2
-    assert CliRunner().invoke(app, ["restart", str(tmp_path / "b.nc"), "--from-line", "9"]).exit_code == 2
+    assert (
+        CliRunner().invoke(app, ["restart", str(tmp_path / "b.nc"), "--from-line", "9"]).exit_code
+        == 2
+    )
     result = CliRunner().invoke(app, ["restart", str(path), "--from-line", "29", "--json"])
     assert result.exit_code == 0 and '"motions":' in result.output
 
@@ -332,12 +352,19 @@ M2
 
 
 def test_a_slow_first_way_down_is_made_again(tmp_path: Path) -> None:
-    """Who comes back to a file whose zero is its own may have the other one in the control again."""
+    """Who comes back to a file whose zero is its own may have the other one in the control
+    again."""
     one = made(tmp_path, FIRST_WAY, number_of(FIRST_WAY, "G1 Y15.0000"))
     assert one.findings == () and one.clear == 8.0
     rows = [row for row in one.text.splitlines() if not row.startswith("(")]
     first = rows.index("G1 Z13.8000")
-    assert rows[first - 1 : first + 4] == ["F1000", "G1 Z13.8000", "G1 X0.0000 Y0.0000", "M0", "G0 Z8.0000"]
+    assert rows[first - 1 : first + 4] == [
+        "F1000",
+        "G1 Z13.8000",
+        "G1 X0.0000 Y0.0000",
+        "M0",
+        "G0 Z8.0000",
+    ]
     assert not [row for row in rows[:first] if row.startswith("G0 ") or "M3" in row]
     for text in ("G1 Z13.8000", "G1 X0.0000 Y0.0000"):
         with pytest.raises(InputError, match="nothing has been cut"):

@@ -1,4 +1,5 @@
-"""The judge of a restart objects to each way in which one may differ from its file, and to nothing else."""
+"""The judge of a restart objects to each way in which one may differ from its file, and to nothing
+else."""
 
 from __future__ import annotations
 
@@ -61,7 +62,8 @@ def test_a_true_restart_passes() -> None:
     ],
 )
 def test_each_way_of_going_wrong_is_told(change: str, by: str, says: str) -> None:
-    """A restart that was wrong and passed would cut the board in a place or at a feed that nobody planned."""
+    """A restart that was wrong and passed would cut the board in a place or at a feed that nobody
+    planned."""
     good = HEAD + APPROACH + REST
     bad = good.replace(change, by)
     assert bad != good
@@ -70,13 +72,16 @@ def test_each_way_of_going_wrong_is_told(change: str, by: str, says: str) -> Non
 
 
 def test_a_stop_on_the_first_way_down_is_kept() -> None:
-    """Its zero is another than that of the file before: whoever restarts it must see the tip first, at that height."""
+    """Its zero is another than that of the file before: whoever restarts it must see the tip first,
+    at that height."""
     way = "F1000\nG1 Z30\nM0\n"
     file = HEAD.replace("G0 Z20", f"{way}G0 Z20") + BEFORE + REST
     good = HEAD.replace("G0 Z20", f"{way}G0 Z20") + APPROACH + REST
 
     def wrong(made: str) -> list[str]:
-        return [text for text in differs(read(file), AT + 1, read(made), 20.0) if "first way" in text]
+        return [
+            text for text in differs(read(file), AT + 1, read(made), 20.0) if "first way" in text
+        ]
 
     assert list(differs(read(file), AT + 1, read(good), 20.0)) == []
     assert wrong(good.replace(way, "F1000\nG1 Z30\n"))

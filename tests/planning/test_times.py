@@ -1,4 +1,5 @@
-"""What files take beside cutting: dwells as the file asks for them, stops and changes counted apart."""
+"""What files take beside cutting: dwells as the file asks for them, stops and changes counted
+apart."""
 
 from __future__ import annotations
 
@@ -31,7 +32,8 @@ def test_dwells_and_stops_are_those_of_the_file(planned: Plan) -> None:
 
 
 def test_minutes_hold_no_dwell_and_the_total_adds_up(planned: Plan) -> None:
-    """Stops in the minutes would hide how good a path is; left out of the report, how long the day is."""
+    """Stops in the minutes would hide how good a path is; left out of the report, how long the day
+    is."""
     report = planned.report
     last = report["skim"]["planned_stop"]
     later = {f"05-B-skim-pass-{k}.nc" for k in range(last + 1, 99)}
@@ -41,7 +43,9 @@ def test_minutes_hold_no_dwell_and_the_total_adds_up(planned: Plan) -> None:
     assert report["minutes_apart"]["dwell"] == pytest.approx(dwell, abs=0.01)
     combined = next(e for e in report["operations"] if e.get("combined"))
     assert combined["minutes_apart"]["count"]["stops"] > 0
-    assert report["minutes_apart"]["count"]["stops"] == 2, "a look at the zero of the inserts, one at that of C"
+    assert report["minutes_apart"]["count"]["stops"] == 2, (
+        "a look at the zero of the inserts, one at that of C"
+    )
     for entry in report["operations"]:
         assert entry["over_bound"] == pytest.approx(entry["minutes"] / entry["bound"], rel=0.1)
 

@@ -1,4 +1,5 @@
-"""A groove shared by two cutters, from the job to what is left of the blank: the second file has its own proof."""
+"""A groove shared by two cutters, from the job to what is left of the blank: the second file has
+its own proof."""
 
 from __future__ import annotations
 
@@ -25,13 +26,16 @@ def groove() -> tuple[Prepared, dict[str, str]]:
 
 
 def test_both_files_together_make_the_groove(groove: tuple[Prepared, dict[str, str]]) -> None:
-    """A second file that is held against the whole groove, or a first one against corners that it cannot enter."""
+    """A second file that is held against the whole groove, or a first one against corners that it
+    cannot enter."""
     prepared, texts = groove
     assert sorted(texts) == ["03-A-groove-2.nc", "03-A-groove.nc"]
     assert [str(finding) for finding in read_files(prepared, texts).findings] == []
 
 
-def test_a_tip_that_the_second_file_leaves_out_is_found(groove: tuple[Prepared, dict[str, str]]) -> None:
+def test_a_tip_that_the_second_file_leaves_out_is_found(
+    groove: tuple[Prepared, dict[str, str]],
+) -> None:
     """Wood left in a tip of the swallow tail that no other file will take."""
     prepared, texts = groove
     name = "03-A-groove-2.nc"
@@ -51,7 +55,8 @@ def test_a_second_file_alone_is_not_enough(groove: tuple[Prepared, dict[str, str
 
 
 def test_a_layer_missed_in_one_corner_is_found(groove: tuple[Prepared, dict[str, str]]) -> None:
-    """The small cutter meets a tip at double depth, although every other corner has all its layers."""
+    """The small cutter meets a tip at double depth, although every other corner has all its
+    layers."""
     prepared, texts = groove
     name = "03-A-groove-2.nc"
     lines = texts[name].splitlines()

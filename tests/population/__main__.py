@@ -1,7 +1,9 @@
-"""The run: `python -m tests.population --jobs 200 --seed N` draws until 200 jobs pass `check`, plans each of them, and
-has an independent cut confirm it. Hours; `--out` keeps each result as it comes, and a rerun carries on.
+"""The run: `python -m tests.population --jobs 200 --seed N` draws until 200 jobs pass `check`,
+plans each of them, and has an independent cut confirm it. Hours; `--out` keeps each result as it
+comes, and a rerun carries on.
 
-Exit code 1 where a job that passed `check` was withheld or refused by the cut, or where fewer than 70 % passed it.
+Exit code 1 where a job that passed `check` was withheld or refused by the cut, or where fewer than
+70 % passed it.
 """
 
 from __future__ import annotations
@@ -37,9 +39,13 @@ def main() -> int:
     out = options.out or Path(tempfile.gettempdir()) / f"corepath-{run}-{options.seed}.jsonl"
     known = _known(out, options.seed)
     left_out = "nothing is planned" if options.check_only else LEFT_OUT
-    print(f"results: {out}{f', {len(known)} of them from before' if known else ''}; {left_out}", flush=True)
+    print(
+        f"results: {out}{f', {len(known)} of them from before' if known else ''}; {left_out}",
+        flush=True,
+    )
     for outcome in _outcomes(options, known, out):
-        print(f"{outcome.seed} {outcome.index:4} {outcome.outcome:9} {outcome.seconds:6.1f} s  {outcome.first[:150]}",
+        print(f"{outcome.seed} {outcome.index:4} {outcome.outcome:9} {outcome.seconds:6.1f} s  "
+              f"{outcome.first[:150]}",
               flush=True)  # fmt: skip
         known[outcome.index] = outcome
     found = [known[index] for index in sorted(known)]
@@ -54,12 +60,21 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--jobs", type=int, default=200, help="jobs that have to pass check")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--workers", type=int, default=1)
-    parser.add_argument("--only", type=int, nargs="+", metavar="INDEX", help="just these jobs of the seed")
+    parser.add_argument(
+        "--only", type=int, nargs="+", metavar="INDEX", help="just these jobs of the seed"
+    )
     parser.add_argument("--one", type=int, nargs=2, metavar=("SEED", "INDEX"),
-                        help="print one job, or with --keep write it and its files, and plan nothing")  # fmt: skip
-    parser.add_argument("--keep", type=Path, metavar="DIR", help="keep the folders of jobs that were withheld")
-    parser.add_argument("--out", type=Path, metavar="FILE", help="results, one a line; a rerun carries on")
-    parser.add_argument("--check-only", action="store_true", help="draw that many jobs, check each and plan none")
+                        help="print one job, or with --keep write it and its files, and plan "
+                             "nothing")  # fmt: skip
+    parser.add_argument(
+        "--keep", type=Path, metavar="DIR", help="keep the folders of jobs that were withheld"
+    )
+    parser.add_argument(
+        "--out", type=Path, metavar="FILE", help="results, one a line; a rerun carries on"
+    )
+    parser.add_argument(
+        "--check-only", action="store_true", help="draw that many jobs, check each and plan none"
+    )
     parser.add_argument("--whole", action="store_true", help="with all drawings, sheet and preview")
     return parser.parse_args()
 
@@ -71,7 +86,9 @@ def _known(out: Path, seed: int) -> dict[int, Outcome]:
     return {one.index: one for one in outcomes if one.seed == seed}
 
 
-def _outcomes(options: argparse.Namespace, known: dict[int, Outcome], out: Path) -> Iterator[Outcome]:
+def _outcomes(
+    options: argparse.Namespace, known: dict[int, Outcome], out: Path
+) -> Iterator[Outcome]:
     """Judges what is not known yet; in order, as many at once as there are workers."""
     todo = iter(options.only) if options.only else (k for k in _count() if k not in known)
     out.parent.mkdir(parents=True, exist_ok=True)

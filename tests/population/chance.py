@@ -1,7 +1,8 @@
-"""Numbers by chance, the same for ever: all of them come from the plain doubles of one numpy Generator.
+"""Numbers by chance, the same for ever: all of them come from the plain doubles of one numpy
+Generator.
 
-numpy promises the bits of a generator, not the way in which its methods use them, so that choices and orders are made
-here.
+numpy promises the bits of a generator, not the way in which its methods use them, so that choices
+and orders are made here.
 """
 
 from __future__ import annotations
@@ -28,7 +29,8 @@ class Chance:
         return float(self._generator.random())
 
     def even(self, low: float, high: float, step: float = 0.1) -> float:
-        """Even from `low` to `high`, rounded to `step` as a person would write it, never beyond either end."""
+        """Even from `low` to `high`, rounded to `step` as a person would write it, never beyond
+        either end."""
         value = low + (high - low) * self.share()
         rounded = round(value / step) * step
         return round(min(max(rounded, low), high), 6)

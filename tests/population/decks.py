@@ -1,7 +1,8 @@
-"""Decks: from stations (crowned, with patches), a mesh or a grid, and an estimate of each deck's height anywhere.
+"""Decks: from stations (crowned, with patches), a mesh or a grid, and an estimate of each deck's
+height anywhere.
 
-The estimate follows docs/deck.md without smoothing, its creases rounded on a lattice of 8 mm; plugs and inserts are
-placed by it, with a margin. Board frame, mm.
+The estimate follows docs/deck.md without smoothing, its creases rounded on a lattice of 8 mm; plugs
+and inserts are placed by it, with a margin. Board frame, mm.
 """
 
 from __future__ import annotations
@@ -22,7 +23,8 @@ from tests.population.shapes import Shape
 from tests.population.toml_text import INCH, Mm
 
 LIFT = 0.03
-"""mm by which a mesh or grid stands over the edge thickness along the outline, so that no spline dips below it."""
+"""mm by which a mesh or grid stands over the edge thickness along the outline, so that no spline
+dips below it."""
 
 __all__ = ["Deck", "draw_deck", "rounded", "step"]
 
@@ -34,7 +36,8 @@ RIM = 12.0
 
 @dataclass(frozen=True, slots=True)
 class Deck:
-    """`keys` of the deck, `height` by its formula (arrays of places to heights), `patches` areas to keep clear of."""
+    """`keys` of the deck, `height` by its formula (arrays of places to heights), `patches` areas to
+    keep clear of."""
 
     source: str
     keys: dict[str, Any]
@@ -48,9 +51,13 @@ LATTICE = 8.0
 
 
 def rounded(deck: Deck, shape: Shape) -> RegularGridInterpolator:
-    """The deck's height opened by a ball of `least_radius`: what lies under a ball that rolls beneath it."""
+    """The deck's height opened by a ball of `least_radius`: what lies under a ball that rolls
+    beneath it."""
     left, low, right, high = shape.polygon.bounds
-    xs, ys = np.arange(left - 16.0, right + 24.0, LATTICE), np.arange(low - 16.0, high + 24.0, LATTICE)
+    xs, ys = (
+        np.arange(left - 16.0, right + 24.0, LATTICE),
+        np.arange(low - 16.0, high + 24.0, LATTICE),
+    )
     x, y = np.meshgrid(xs, ys, indexing="ij")
     radius = float(deck.keys["least_radius"])
     cells = int(min(np.sqrt(2.0 * radius * 9.0), radius) / LATTICE)
@@ -99,7 +106,11 @@ def draw_deck(chance: Chance, shape: Shape, core: float, edge: float, clean_up: 
     }
     crown = 0.0
     if source == "profile":
-        crown = min(chance.even(0.2, 1.6, 0.1), 0.3 * (stations[0][1] - edge), 0.3 * (stations[-1][1] - edge))
+        crown = min(
+            chance.even(0.2, 1.6, 0.1),
+            0.3 * (stations[0][1] - edge),
+            0.3 * (stations[-1][1] - edge),
+        )
         sign = 1.0 if chance.yes(0.8) else -0.25
         crown = round(sign * max(crown, 0.05), 2)
         ends = [round(chance.even(0.5, 1.0, 0.05) * crown, 2) for _ in range(2)]
@@ -110,7 +121,9 @@ def draw_deck(chance: Chance, shape: Shape, core: float, edge: float, clean_up: 
     shapely.prepare([edge_line, shape.polygon])
 
     def height(x: Floats, y: Floats) -> Floats:
-        inside = shapely.distance(edge_line, shapely.points(x, y)) * shapely.contains_xy(shape.polygon, x, y)
+        inside = shapely.distance(edge_line, shapely.points(x, y)) * shapely.contains_xy(
+            shape.polygon, x, y
+        )
         thick = along(x) - crown * np.minimum(np.abs(y) / shape.half, 1.0) ** 2
         return np.asarray(edge + (thick - edge) * step((inside - band) / blend))
 
@@ -124,26 +137,37 @@ def draw_deck(chance: Chance, shape: Shape, core: float, edge: float, clean_up: 
 
 
 def _stations(chance: Chance, shape: Shape, core: float, edge: float) -> list[tuple[float, float]]:
-    """x, thickness: thin ends, a level or a pointed middle, now and then one more station on the way."""
+    """x, thickness: thin ends, a level or a pointed middle, now and then one more station on the
+    way."""
     left, _, right, _ = shape.polygon.bounds
     ends = [round(edge + chance.even(0.25, 0.75, 0.01) * (core - edge), 1) for _ in range(2)]
     ends = [max(end, edge) for end in ends]
     length = right - left
     back = round(left + chance.even(0.25, 0.42, 0.01) * length, 0)
     fore = round(left + chance.even(0.55, 0.75, 0.01) * length, 0)
-    middle = [(back, core), (fore, core)] if chance.yes(0.7) else [(round((back + fore) / 2.0, 0), core)]
+    middle = (
+        [(back, core), (fore, core)] if chance.yes(0.7) else [(round((back + fore) / 2.0, 0), core)]
+    )
     found = [(round(left, 0), ends[0]), *middle, (round(right, 0), ends[1])]
     if chance.yes(0.6):
         found.insert(1, (round((left + back) / 2.0, 0), round(ends[0] + 0.6 * (core - ends[0]), 1)))
     if chance.yes(0.6):
-        found.insert(-1, (round((right + fore) / 2.0, 0), round(ends[1] + 0.6 * (core - ends[1]), 1)))
+        found.insert(
+            -1, (round((right + fore) / 2.0, 0), round(ends[1] + 0.6 * (core - ends[1]), 1))
+        )
     return found
 
 
 def _patches(
-    chance: Chance, shape: Shape, height: Callable[..., Floats], along: Callable[..., Floats], core: float, edge: float
+    chance: Chance,
+    shape: Shape,
+    height: Callable[..., Floats],
+    along: Callable[..., Floats],
+    core: float,
+    edge: float,
 ) -> list[tuple[dict[str, Any], Polygon]]:
-    """One or two: a hollow for a plate, a level pad, a kick that is no higher than the board is thick."""
+    """One or two: a hollow for a plate, a level pad, a kick that is no higher than the board is
+    thick."""
     found: list[tuple[dict[str, Any], Polygon]] = []
     for kind in [("plate", "pad", "kick")[k] for k in chance.order(3)[: chance.whole(1, 2)]]:
         blend = chance.even(22.0, 40.0, 1.0)
@@ -151,20 +175,32 @@ def _patches(
         x = chance.even(-0.3, 0.3, 0.01) * shape.length if kind != "kick" else -0.3 * shape.length
         at = round(x, 0), round(chance.even(-0.1, 0.1, 0.01) * shape.half, 0)
         area = Point(at).buffer(0.75 * long)
-        if not shape.polygon.buffer(-12.0).contains(area) or any(area.intersects(other) for _, other in found):
+        if not shape.polygon.buffer(-12.0).contains(area) or any(
+            area.intersects(other) for _, other in found
+        ):
             continue
         here = float(height(np.array([at[0]]), np.array([at[1]]))[0])
         section: dict[str, Any] = {"name": kind, "at": [[Mm(at[0]), Mm(at[1])]]}
         if kind == "plate":
-            section |= {"diameter": Mm(long), "sunk": Mm(chance.even(0.2, min(0.6, max(here - edge - 0.3, 0.2)), 0.05))}
+            section |= {
+                "diameter": Mm(long),
+                "sunk": Mm(chance.even(0.2, min(0.6, max(here - edge - 0.3, 0.2)), 0.05)),
+            }
         elif kind == "pad":
             angle = chance.even(-20.0, 20.0, 1.0)
-            section |= {"size": [Mm(long), Mm(round(0.9 * long, 0))], "angle": angle, "flat": Mm(round(here - 0.1, 2))}
+            section |= {
+                "size": [Mm(long), Mm(round(0.9 * long, 0))],
+                "angle": angle,
+                "flat": Mm(round(here - 0.1, 2)),
+            }
         else:
             room = core - float(along(np.array([at[0] + 0.6 * long]))[0])
             if room < 0.3:
                 continue
-            section |= {"size": [Mm(long), Mm(long)], "raised": Mm(chance.even(0.2, min(0.9, room), 0.05))}
+            section |= {
+                "size": [Mm(long), Mm(long)],
+                "raised": Mm(chance.even(0.2, min(0.9, room), 0.05)),
+            }
         section["blend"] = Mm(min(blend, 0.45 * long if kind != "pad" else 0.4 * long))
         section["blend"] = Mm(round(float(section["blend"]), 0))
         found.append((section, area))
@@ -172,7 +208,8 @@ def _patches(
 
 
 def _from_file(
-    chance: Chance, shape: Shape, source: str, along: Callable[[Floats], Floats], core: float, edge: float,
+    chance: Chance, shape: Shape, source: str, along: Callable[[Floats], Floats], core: float,
+    edge: float,
     common: dict[str, Any],
 ) -> Deck:  # fmt: skip
     """A dome over the round outline, level at its edge; its highest is `core` by a factor."""
@@ -181,7 +218,9 @@ def _from_file(
     width = chance.even(0.6, 0.95, 0.01)
     raw = lambda x, y: (along(x) - edge) * step(found.level(x, y) / width)  # noqa: E731
     left, low, right, high = (round(v) for v in shape.polygon.bounds)
-    fine_x, fine_y = np.meshgrid(np.arange(left, right, 2.0), np.arange(low, high, 2.0), indexing="ij")
+    fine_x, fine_y = np.meshgrid(
+        np.arange(left, right, 2.0), np.arange(low, high, 2.0), indexing="ij"
+    )
     factor = (core - edge - LIFT) / float(raw(fine_x, fine_y).max())
 
     def height(x: Floats, y: Floats) -> Floats:
@@ -194,10 +233,17 @@ def _from_file(
     gy = np.arange(low - RIM, high + RIM + pitch, pitch)
     x, y = np.meshgrid(gx, gy, indexing="ij")
     heights = height(x, y)
-    keys: dict[str, Any] = {f"{source}_units": unit, f"{source}_smooth": Mm(chance.even(10.0, 24.0, 1.0))}
+    keys: dict[str, Any] = {
+        f"{source}_units": unit,
+        f"{source}_smooth": Mm(chance.even(10.0, 24.0, 1.0)),
+    }
     if source == "mesh":
         turned, lifted = chance.yes(), chance.even(0.0, 5.0, 1.0)
-        keys |= {"mesh": "deck.stl", "mesh_at": [Mm(0.0), Mm(0.0), Mm(lifted)], "mesh_angle": 180.0 if turned else 0.0}
+        keys |= {
+            "mesh": "deck.stl",
+            "mesh_at": [Mm(0.0), Mm(0.0), Mm(lifted)],
+            "mesh_angle": 180.0 if turned else 0.0,
+        }
         data = _stl(x, y, heights - lifted, -1.0 if turned else 1.0, scale)
         files = {"deck.stl": data}
     elif chance.yes():
@@ -209,18 +255,25 @@ def _from_file(
     else:
         keys["grid"] = "deck.csv"
         rows = np.column_stack([x.ravel(), y.ravel(), heights.ravel()]) / scale
-        files = {"deck.csv": ("x,y,h\n" + "\n".join(f"{a:.6f},{b:.6f},{c:.6f}" for a, b, c in rows) + "\n").encode()}
+        files = {
+            "deck.csv": (
+                "x,y,h\n" + "\n".join(f"{a:.6f},{b:.6f},{c:.6f}" for a, b, c in rows) + "\n"
+            ).encode()
+        }
     keys |= {"edge_band": Mm(chance.even(8.0, 16.0, 0.5)), **common}
     return Deck(source, keys, height, core, [], files)
 
 
 def _stl(x: Floats, y: Floats, h: Floats, turn: float, scale: float) -> bytes:
-    """The sheet of heights in binary STL, in the mesh's own frame and unit; STL as in its public description."""
+    """The sheet of heights in binary STL, in the mesh's own frame and unit; STL as in its public
+    description."""
     nodes = np.stack([turn * x, turn * y, h], axis=-1) / scale
     a, b, c, d = nodes[:-1, :-1], nodes[1:, :-1], nodes[1:, 1:], nodes[:-1, 1:]
     halves = [np.stack([a, b, c], axis=-2), np.stack([a, c, d], axis=-2)]
     faces = np.concatenate([half.reshape(-1, 3, 3) for half in halves])
-    record = np.zeros(len(faces), dtype=[("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("count", "<u2")])
+    record = np.zeros(
+        len(faces), dtype=[("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("count", "<u2")]
+    )
     record["corners"] = faces
     normal = np.cross(faces[:, 1] - faces[:, 0], faces[:, 2] - faces[:, 0])
     record["normal"] = normal / np.linalg.norm(normal, axis=1)[:, None]

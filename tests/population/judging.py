@@ -1,4 +1,5 @@
-"""One drawn job through the loader, `check`, the planner, the read-back with all its cases, and the independent cut."""
+"""One drawn job through the loader, `check`, the planner, the read-back with all its cases, and the
+independent cut."""
 
 from __future__ import annotations
 
@@ -24,14 +25,14 @@ from tests.population.stranger import breaches
 __all__ = ["OUTCOMES", "Outcome", "judge", "write_job"]
 
 OUTCOMES = ("input", "check", "withheld", "cut", "planned", "passed")
-"""Refused as input; failed by check; passed check but no plan; planned but refused by the independent cut; planned;
-passed check in a run that plans nothing."""
+"""Refused as input; failed by check; passed check but no plan; planned but refused by the
+independent cut; planned; passed check in a run that plans nothing."""
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What came of one job. `kinds` are faults' keys, ids of checks, kinds of findings, or none; `first` the first in
-    words; `verdicts` each check's verdict (the worst of those of one id)."""
+    """What came of one job. `kinds` are faults' keys, ids of checks, kinds of findings, or none;
+    `first` the first in words; `verdicts` each check's verdict (the worst of those of one id)."""
 
     seed: int
     index: int
@@ -51,10 +52,11 @@ class Outcome:
 
 
 def judge(drawn: Drawn, folder: Path, whole: bool = False, check_only: bool = False) -> Outcome:
-    """Plan the job in `folder` and hold what is written against the drawn figures; or only check it.
+    """Plan the job in `folder` and hold what is written against the drawn figures; or only check
+    it.
 
-    Checks, files, read-back and exit status are those of `corepath plan`; drawings, sheet, preview and maps are left
-    out unless `whole`.
+    Checks, files, read-back and exit status are those of `corepath plan`; drawings, sheet, preview
+    and maps are left out unless `whole`.
     """
     start = _spent()
     outcome, kinds, first, verdicts = _judged(drawn, folder, whole, check_only)
@@ -81,7 +83,12 @@ def _judged(
         verdicts = _verdicts(prepared)
         if prepared.failed:
             failed = [check for check in prepared.checks if check.verdict == "fail"]
-            return "check", dict(Counter(check.id for check in failed)), _of_checks(failed), verdicts
+            return (
+                "check",
+                dict(Counter(check.id for check in failed)),
+                _of_checks(failed),
+                verdicts,
+            )
         if check_only:
             return "passed", {}, "", verdicts
         failed, kinds, first = _planned(prepared, folder / "plan", whole)
@@ -97,19 +104,27 @@ def _judged(
         return "withheld", kinds, first, verdicts
     found = breaches(drawn, folder / "plan")
     if found:
-        return "cut", {found[0].split(":")[0].replace("BREACH ", ""): len(found)}, found[0], verdicts
+        return (
+            "cut",
+            {found[0].split(":")[0].replace("BREACH ", ""): len(found)},
+            found[0],
+            verdicts,
+        )
     return "planned", {}, "", verdicts
 
 
 def _verdicts(prepared: Prepared) -> dict[str, str]:
     found: dict[str, str] = {}
     for check in prepared.checks:
-        found[check.id] = max(found.get(check.id, "ok"), check.verdict, key=("ok", "caution", "fail").index)
+        found[check.id] = max(
+            found.get(check.id, "ok"), check.verdict, key=("ok", "caution", "fail").index
+        )
     return found
 
 
 def _planned(prepared: Prepared, folder: Path, whole: bool) -> tuple[bool, dict[str, int], str]:
-    """Whether it failed, by what, and the first in words; the folder as far as the independent cut reads it."""
+    """Whether it failed, by what, and the first in words; the folder as far as the independent cut
+    reads it."""
     folder.mkdir(parents=True, exist_ok=True)
     if whole:
         made = plan(prepared)
@@ -125,7 +140,9 @@ def _why(proof: Proof) -> tuple[dict[str, int], str]:
     failed = [check for check in proof.prepared.checks if check.verdict == "fail"]
     assert proof.readback is not None
     kinds = {**Counter(f"check {check.id}" for check in failed), **proof.readback.findings.by_kind}
-    first = _of_check(failed[0]) if failed else next((str(one) for one in proof.readback.findings), "")
+    first = (
+        _of_check(failed[0]) if failed else next((str(one) for one in proof.readback.findings), "")
+    )
     return dict(kinds), first
 
 

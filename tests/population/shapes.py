@@ -1,7 +1,8 @@
 """Outlines: round boards, boards askew, straight-sided ones with a swallow tail, drawings in DXF.
 
-A round board is a superellipse with exponents of its own at tail, nose and sides, so that it is convex; `level` is 1 on
-its middle line and falls to 0 on the outline, the ground for decks from a file. Board frame, mm.
+A round board is a superellipse with exponents of its own at tail, nose and sides, so that it is
+convex; `level` is 1 on its middle line and falls to 0 on the outline, the ground for decks from a
+file. Board frame, mm.
 """
 
 from __future__ import annotations
@@ -25,7 +26,8 @@ KINDS = (("stations", 0.5), ("askew", 0.25), ("dxf", 0.13), ("straight", 0.12))
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """An outline: its polygon (fine chords), the job's keys, the files they name; `half` is the half width."""
+    """An outline: its polygon (fine chords), the job's keys, the files they name; `half` is the
+    half width."""
 
     kind: str
     polygon: Polygon
@@ -38,7 +40,8 @@ class Shape:
 
 @dataclass(frozen=True, slots=True)
 class _Round:
-    """Half lengths towards tail and nose, half widths below and above, the exponents, and the middle's place."""
+    """Half lengths towards tail and nose, half widths below and above, the exponents, and the
+    middle's place."""
 
     tail: float
     nose: float
@@ -51,7 +54,11 @@ class _Round:
         """Places on the outline, counter-clockwise from the nose; (n, 2)."""
         cos, sin = np.cos(angles), np.sin(angles)
         tail, nose, side = self.power
-        x = np.where(cos >= 0.0, self.nose * np.abs(cos) ** (2 / nose), -self.tail * np.abs(cos) ** (2 / tail))
+        x = np.where(
+            cos >= 0.0,
+            self.nose * np.abs(cos) ** (2 / nose),
+            -self.tail * np.abs(cos) ** (2 / tail),
+        )
         y = np.where(sin >= 0.0, self.high, -self.low) * np.abs(sin) ** (2 / side)
         return np.column_stack([x + self.middle, y])
 
@@ -85,7 +92,9 @@ def draw_shape(chance: Chance, length: float, inch: bool) -> Shape:
     return Shape(kind, polygon, keys, length, half, files, found)
 
 
-def _keys(chance: Chance, kind: str, found: _Round, inch: bool) -> tuple[dict[str, Any], dict[str, bytes]]:
+def _keys(
+    chance: Chance, kind: str, found: _Round, inch: bool
+) -> tuple[dict[str, Any], dict[str, bytes]]:
     if kind == "dxf":
         drawn_in = chance.one_of(("mm", "inch"))
         header = chance.yes(0.7)
@@ -121,7 +130,8 @@ def _dxf(ring: np.ndarray, unit: str, header: bool) -> bytes:
 
 
 def _straight(chance: Chance, length: float, width: float) -> Shape:
-    """Straight lines between corners: a blunt nose, straight sides, a tail that is square or a swallow's."""
+    """Straight lines between corners: a blunt nose, straight sides, a tail that is square or a
+    swallow's."""
     half, end = width / 2.0, length / 2.0
     nose, tail = chance.even(0.35, 0.6, 0.01) * half, chance.even(0.55, 0.8, 0.01) * half
     shoulder, hip = chance.even(0.45, 0.7, 0.01) * end, -chance.even(0.45, 0.7, 0.01) * end

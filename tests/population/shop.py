@@ -1,4 +1,5 @@
-"""Machines and sets of cutters, in mm or in the sizes of an inch shop. Diameters from 4 (3/16 in) to 50 (2 in)."""
+"""Machines and sets of cutters, in mm or in the sizes of an inch shop. Diameters from 4 (3/16 in)
+to 50 (2 in)."""
 
 from __future__ import annotations
 
@@ -14,15 +15,18 @@ SETS: dict[str, tuple[tuple[str, tuple[float, ...], tuple[float, ...]], ...]] = 
     "two": (("flat", (4.0,), (0.1875,)), ("flat", (8.0,), (0.3125,))),
     "plain": (
         ("flat", (4.0, 5.0), (0.1875,)), ("flat", (6.0, 8.0), (0.25, 0.3125)),
-        ("flat", (16.0, 20.0, 25.0), (0.75, 1.0)), ("ball", (10.0, 12.0, 16.0, 20.0), (0.375, 0.5, 0.75)),
+        ("flat", (16.0, 20.0, 25.0), (0.75, 1.0)), ("ball", (10.0, 12.0, 16.0, 20.0), (0.375, 0.5,
+        0.75)),
     ),
     "wide": (
         ("flat", (4.0,), (0.1875,)), ("flat", (6.0, 8.0, 10.0), (0.25, 0.375)),
-        ("flat", (32.0, 40.0, 50.0), (1.25, 1.5, 2.0)), ("ball", (12.0, 20.0, 25.0), (0.5, 0.75, 1.0)),
+        ("flat", (32.0, 40.0, 50.0), (1.25, 1.5, 2.0)), ("ball", (12.0, 20.0, 25.0), (0.5, 0.75,
+        1.0)),
     ),
     "bull": (
         ("flat", (4.0, 5.0), (0.1875,)), ("flat", (8.0,), (0.25, 0.3125)),
-        ("bull", (10.0, 12.0, 16.0, 20.0), (0.375, 0.5, 0.75)), ("flat", (22.0, 32.0), (0.75, 1.25)),
+        ("bull", (10.0, 12.0, 16.0, 20.0), (0.375, 0.5, 0.75)), ("flat", (22.0, 32.0), (0.75,
+        1.25)),
     ),
     "flats": (
         ("flat", (4.0,), (0.1875,)), ("flat", (6.0,), (0.25,)), ("flat", (12.0, 16.0), (0.5,)),
@@ -33,8 +37,11 @@ CHIP = ((4.5, 0.05, 0.08), (7.0, 0.08, 0.12), (9.0, 0.11, 0.16), (100.0, 0.13, 0
 """Chip loads that shops give, mm a tooth, up to a diameter (common practice, no source)."""
 
 
-def draw_cutters(chance: Chance, inch: bool, speeds: tuple[float, float]) -> tuple[str, list[dict[str, Any]], float]:
-    """The name of the set, the sections (a drill of the dowels' size in some), a size of dowel that they can bore."""
+def draw_cutters(
+    chance: Chance, inch: bool, speeds: tuple[float, float]
+) -> tuple[str, list[dict[str, Any]], float]:
+    """The name of the set, the sections (a drill of the dowels' size in some), a size of dowel that
+    they can bore."""
     name = chance.one_of(tuple(SETS))
     first = chance.one_of((1, 1, 11, 101))
     found = []
@@ -49,7 +56,9 @@ def draw_cutters(chance: Chance, inch: bool, speeds: tuple[float, float]) -> tup
     return name, found, dowel
 
 
-def _cutter(chance: Chance, number: int, shape: str, diameter: float, speeds: tuple[float, float]) -> dict[str, Any]:
+def _cutter(
+    chance: Chance, number: int, shape: str, diameter: float, speeds: tuple[float, float]
+) -> dict[str, Any]:
     if diameter < 5.9:
         cutting = chance.even(20.0, 25.0, 0.5)
     elif diameter < 15.0 or shape != "flat":
@@ -68,7 +77,10 @@ def _cutter(chance: Chance, number: int, shape: str, diameter: float, speeds: tu
         low, high = next((low, high) for upto, low, high in CHIP if diameter < upto)
         section["chip_load"] = Mm(chance.even(low, high, 0.01))
     if chance.yes(0.5):
-        slow, fast = max(10000.0, speeds[0]), min(24000.0 if diameter < 10.0 else 16000.0, speeds[1])
+        slow, fast = (
+            max(10000.0, speeds[0]),
+            min(24000.0 if diameter < 10.0 else 16000.0, speeds[1]),
+        )
         section["rpm"] = int(chance.even(slow, fast, 500.0))
     if chance.yes(0.4):
         most = 6.0 if diameter > 12.0 else 0.6 * diameter
@@ -87,10 +99,13 @@ def _cutter(chance: Chance, number: int, shape: str, diameter: float, speeds: tu
     return section
 
 
-def _drill(chance: Chance, number: int, diameter: float, speeds: tuple[float, float]) -> dict[str, Any]:
+def _drill(
+    chance: Chance, number: int, diameter: float, speeds: tuple[float, float]
+) -> dict[str, Any]:
     cutting = chance.even(40.0, 55.0, 1.0)
     return {
-        "number": number, "shape": "drill", "diameter": Mm(diameter), "flutes": 2, "cutting_length": Mm(cutting),
+        "number": number, "shape": "drill", "diameter": Mm(diameter), "flutes": 2,
+        "cutting_length": Mm(cutting),
         "stick_out": Mm(cutting + 6.0), "chip_load": Mm(0.1), "rpm": int(max(speeds[0], 8000.0)),
     }  # fmt: skip
 
@@ -103,7 +118,8 @@ def widest(cutters: list[dict[str, Any]]) -> float:
 def draw_machine(
     chance: Chance, blank: tuple[float, float], reach: float, speeds: tuple[float, float]
 ) -> dict[str, Any]:
-    """A machine that takes the blank and `reach` mm more on X and Y; zeros, flip and what the control can, evenly."""
+    """A machine that takes the blank and `reach` mm more on X and Y; zeros, flip and what the
+    control can, evenly."""
     travel = next(
         (x, y) for x, y in ((700, 450), (900, 600), (1200, 800), (1500, 1000), (1700, 1200))
         if x >= blank[0] + reach and y >= blank[1] + reach

@@ -1,9 +1,11 @@
-"""What a drawn job asks, worked out by arithmetic of our own, held against what a plan says and cuts.
+"""What a drawn job asks, worked out by arithmetic of our own, held against what a plan says and
+cuts.
 
-`docs/verify.py` cuts columns along the `.nc` files and holds them to the folder's polygons, floors, planes and deck.
-Here those figures themselves are held to the numbers that were drawn: each pocket, seat, bore and dowel by place, width
-and floor; the planes of the skim and its stop; the deck by its formula (docs/deck.md), or by the dome that a mesh or
-grid was made from. Nothing of the package is used. Lengths in mm, heights above the bed of a set-up.
+`docs/verify.py` cuts columns along the `.nc` files and holds them to the folder's polygons, floors,
+planes and deck. Here those figures themselves are held to the numbers that were drawn: each pocket,
+seat, bore and dowel by place, width and floor; the planes of the skim and its stop; the deck by its
+formula (docs/deck.md), or by the dome that a mesh or grid was made from. Nothing of the package is
+used. Lengths in mm, heights above the bed of a set-up.
 """
 
 from __future__ import annotations
@@ -34,7 +36,8 @@ ROUND, WALL = 0.004, 0.008
 """What four decimals of an inch leave of a figure, and that with the 0.005 of the polygons."""
 
 DECK, DOME = 0.006, 0.25
-"""How near a deck of stations comes to its formula, and one from a file to its dome after smoothing and facets."""
+"""How near a deck of stations comes to its formula, and one from a file to its dome after smoothing
+and facets."""
 
 INTO_BED = 1.0  # milling.into_bed, which is not drawn
 
@@ -45,21 +48,34 @@ def breaches(drawn: Drawn, folder: Path) -> list[str]:
 
 
 def cut_breaches(folder: Path) -> list[str]:
-    """What `docs/verify.py` says of the folder's files; a process of its own, which shares no code with the package."""
+    """What `docs/verify.py` says of the folder's files; a process of its own, which shares no code
+    with the package."""
     done = subprocess.run(
-        [sys.executable, "-I", str(SCRIPT), str(folder)], capture_output=True, text=True, check=False
+        [sys.executable, "-I", str(SCRIPT), str(folder)], capture_output=True, text=True,
+        check=False
     )  # fmt: skip
     found = [line for line in done.stdout.splitlines() if line.startswith("BREACH")]
     if done.returncode and not found:
-        found = [f"docs/verify.py ended with {done.returncode}: {(done.stderr or done.stdout)[-300:]}"]
+        found = [
+            f"docs/verify.py ended with {done.returncode}: {(done.stderr or done.stdout)[-300:]}"
+        ]
     return found
 
 
 def figure_breaches(drawn: Drawn, folder: Path) -> list[str]:
     """Where the figures of `geometry.json` and `report.json` are not those of the drawn job."""
-    geometry, report = (json.loads((folder / f"{name}.json").read_text("utf-8")) for name in ("geometry", "report"))
+    geometry, report = (
+        json.loads((folder / f"{name}.json").read_text("utf-8")) for name in ("geometry", "report")
+    )
     plan = _Plan(drawn, geometry, report)
-    return [*plan.outline(), *plan.pockets(), *plan.dowels(), *plan.inserts(), *plan.planes(), *plan.deck()]
+    return [
+        *plan.outline(),
+        *plan.pockets(),
+        *plan.dowels(),
+        *plan.inserts(),
+        *plan.planes(),
+        *plan.deck(),
+    ]
 
 
 class _Plan:
@@ -93,13 +109,17 @@ class _Plan:
             yield f"outline: passes {off:.4f} from a drawn place"
 
     def pockets(self) -> Iterator[str]:
-        """The groove's walls by their distance from the outline; plugs by place and width; all floors."""
+        """The groove's walls by their distance from the outline; plugs by place and width; all
+        floors."""
         groove = self.job["groove"]
         found = self.areas("groove")
         if len(found) != 1:
             yield f"groove: {len(found)} areas"
             return
-        for ring, wide, name in ((found[0]["outer"], "outside", "outer"), (found[0]["holes"][0], "inside", "inner")):
+        for ring, wide, name in (
+            (found[0]["outer"], "outside", "outer"),
+            (found[0]["holes"][0], "inside", "inner"),
+        ):
             off = shapely.distance(self.ring.exterior, shapely.points(ring)) - float(groove[wide])
             yield from self._off(f"groove: {name} wall", off, WALL)
         yield from self._off("groove: floor", [found[0]["floor"] - float(groove["floor"])], ROUND)
@@ -111,7 +131,10 @@ class _Plan:
             floor = float(plug.get("floor", groove["floor"]))
             axis = _axis(float(x), float(y), plug)
             near = min(plugs, key=lambda one: axis.distance(Polygon(one["outer"]).centroid))
-            off = shapely.distance(axis, shapely.points(near["outer"])) - float(plug["diameter"]) / 2.0
+            off = (
+                shapely.distance(axis, shapely.points(near["outer"]))
+                - float(plug["diameter"]) / 2.0
+            )
             yield from self._off(f"plug {plug['name']}: wall", off, WALL)
             yield from self._off(f"plug {plug['name']}: floor", [near["floor"] - floor], ROUND)
 
@@ -123,11 +146,16 @@ class _Plan:
             x, y = (float(v) for v in dowel["at"])
             near = min(found, key=lambda one: math.dist(one["at"], (x, y)))
             depth = near["floor"] + float(dowel["depth_in_bed"])
-            off = [near["diameter"] - float(dowel["diameter"]), math.dist(near["at"], (x, y)), depth]
+            off = [
+                near["diameter"] - float(dowel["diameter"]),
+                math.dist(near["at"], (x, y)),
+                depth,
+            ]
             yield from self._off("dowel: diameter, place, depth", off, ROUND)
 
     def inserts(self) -> Iterator[str]:
-        """Seats and bores, mirrored by the flip, below the face that the skim leaves at its planned stop."""
+        """Seats and bores, mirrored by the flip, below the face that the skim leaves at its planned
+        stop."""
         mirror = (1, -1) if self.job["machine"]["flip_about"] == "x" else (-1, 1)
         found = self.areas("inserts")
         wanted = [(insert, at) for insert in self.job.get("insert", []) for at in insert["at"]]
@@ -144,20 +172,31 @@ class _Plan:
             clear, recess = float(insert["clearance"]), float(insert["recess"])
             depth = self.stop - seat["floor"] - thick - recess
             off = [seat["diameter"] - flange - clear, bore["diameter"] - barrel - clear, depth]
-            yield from self._off(f"insert {insert['name']}: seat, bore, depth of the seat", off, ROUND)
+            yield from self._off(
+                f"insert {insert['name']}: seat, bore, depth of the seat", off, ROUND
+            )
             opened = self.stop - self.height(float(x), float(y))  # where the deck to be lies in B
             if insert["through"]:
                 if bore["floor"] > 0.0:
-                    yield f"insert {insert['name']}: its bore ends {bore['floor']:.3f} above the bed"
+                    yield (
+                        f"insert {insert['name']}: its bore ends {bore['floor']:.3f} above the bed"
+                    )
             elif not 0.0 < bore["floor"] < opened + ROUND:
-                yield f"insert {insert['name']}: its bore ends at {bore['floor']:.3f}, the deck to be at {opened:.3f}"
+                yield (
+                    f"insert {insert['name']}: its bore ends at {bore['floor']:.3f}, the deck to "
+                    f"be at {opened:.3f}"
+                )
 
     def planes(self) -> Iterator[str]:
-        """Down in steps to what the deck needs, offered or not; the stop shows the groove, leaves the clean-up."""
+        """Down in steps to what the deck needs, offered or not; the stop shows the groove, leaves
+        the clean-up."""
         found, skim, deck = self.report["skim"], self.job["skim"], self.job["deck"]
         planes = [*found["planes"], *found["not_offered"]]
         if found["planned_stop"] > len(found["planes"]):
-            yield f"skim: {len(found['planes'])} passes offered, the stop is number {found['planned_stop']}"
+            yield (
+                f"skim: {len(found['planes'])} passes offered, the stop is number "
+                f"{found['planned_stop']}"
+            )
         lowest = float(self.h.max()) + float(deck["clean_up"])
         most = float(skim["largest_step"]) + ROUND
         steps = -np.diff(np.array(planes))
@@ -172,7 +211,8 @@ class _Plan:
             yield f"skim: stops at {self.stop:.3f}, the deck needs {lowest:.3f}"
 
     def deck(self) -> Iterator[str]:
-        """Edge thickness in the band and outside; the formula or the dome where nothing rounds it."""
+        """Edge thickness in the band and outside; the formula or the dome where nothing rounds
+        it."""
         keys, edge = self.job["deck"], float(self.job["board"]["edge_thickness"])
         xs, ys = self.x[::2], self.y[::2]
         h = self.h[::2, ::2]
@@ -192,15 +232,20 @@ class _Plan:
         if "profile" in keys:
             return
         thick = self._along(xs, keys)[:, None]
-        asked = edge + (thick - edge) * step((inside - float(keys["edge_band"])) / float(keys["blend"]))
+        asked = edge + (thick - edge) * step(
+            (inside - float(keys["edge_band"])) / float(keys["blend"])
+        )
         over = (h - asked)[clear]
         if float(over.max()) > DECK:
             yield f"deck: stands {over.max():.4f} over its formula"
         smooth = clear & _unrounded(inside, asked, float(keys["least_radius"]))
         yield from self._off("deck: formula", (h - asked)[smooth], DECK)
 
-    def _file_deck(self, x: np.ndarray, y: np.ndarray, h: np.ndarray, inside: np.ndarray, band: float) -> Iterator[str]:
-        """Never over the dome; as high where no rounding of creases, which only lowers, can have touched it."""
+    def _file_deck(
+        self, x: np.ndarray, y: np.ndarray, h: np.ndarray, inside: np.ndarray, band: float
+    ) -> Iterator[str]:
+        """Never over the dome; as high where no rounding of creases, which only lowers, can have
+        touched it."""
         assert self.drawn.deck is not None
         dome = self.drawn.deck.height(x.ravel(), y.ravel()).reshape(x.shape)
         within = inside > band + 12.0
@@ -211,13 +256,16 @@ class _Plan:
         yield from self._off("deck: dome", (h - dome)[even], DOME)
 
     def _along(self, xs: np.ndarray, keys: dict[str, Any]) -> np.ndarray:
-        """The stations' curve averaged by a cubic B-spline as wide as `deck.smooth`, by plain sums of 0.25 mm."""
+        """The stations' curve averaged by a cubic B-spline as wide as `deck.smooth`, by plain sums
+        of 0.25 mm."""
         stations = np.array([[float(v) for v in row] for row in keys["stations"]])
         curve = PchipInterpolator(stations[:, 0], stations[:, 1])
         quarter = float(keys["smooth"]) / 4.0
         shift = np.arange(-2.0 * quarter, 2.0 * quarter + 0.125, 0.25)
         a = np.abs(shift / quarter)
-        weight = np.where(a < 1.0, 2.0 / 3.0 - a**2 + a**3 / 2.0, np.clip(2.0 - a, 0.0, None) ** 3 / 6.0)
+        weight = np.where(
+            a < 1.0, 2.0 / 3.0 - a**2 + a**3 / 2.0, np.clip(2.0 - a, 0.0, None) ** 3 / 6.0
+        )
         values = curve(np.clip(xs[:, None] + shift, stations[0, 0], stations[-1, 0]))
         return np.asarray((values * weight).sum(axis=1) / weight.sum())
 
@@ -246,7 +294,8 @@ def _part(insert: dict[str, Any]) -> tuple[float, float, float]:
 
 
 def _unrounded(inside: np.ndarray, asked: np.ndarray, radius: float) -> np.ndarray:
-    """Where the distance has no crease and the formula no bend near the least radius, 30 mm round; steps of 2 mm."""
+    """Where the distance has no crease and the formula no bend near the least radius, 30 mm round;
+    steps of 2 mm."""
     gx, gy = np.gradient(inside, 2.0)
     return np.asarray((minimum_filter(np.hypot(gx, gy), 31) > 0.995) & _gentle(asked, radius))
 

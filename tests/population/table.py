@@ -13,11 +13,24 @@ PASSED = ("withheld", "cut", "planned", "passed")
 """Outcomes of jobs that passed `check`."""
 
 LEFT_OUT = "left out unless --whole: drawings, maps, set-up sheet, preview"
-_TRAITS = ("units", "zero", "flip", "arcs", "cutters", "outline", "deck", "flush", "holding", "measured", "cradle")
+_TRAITS = (
+    "units",
+    "zero",
+    "flip",
+    "arcs",
+    "cutters",
+    "outline",
+    "deck",
+    "flush",
+    "holding",
+    "measured",
+    "cradle",
+)
 
 
 def report(found: Sequence[Outcome]) -> str:
-    """Drawn, refused, failed by which check, planned, withheld by which finding; each withheld job in one line."""
+    """Drawn, refused, failed by which check, planned, withheld by which finding; each withheld job
+    in one line."""
     count = Counter(one.outcome for one in found)
     passed = [one for one in found if one.outcome in PASSED]
     share = f"{100 * len(passed) / len(found):.0f} %" if found else "-"
@@ -44,5 +57,9 @@ def _kinds(found: Sequence[Outcome], outcome: str) -> str:
 
 def _line(one: Outcome) -> str:
     kinds = ", ".join(f"{kind} {number}" for kind, number in one.kinds.items())
-    traits = " ".join(f"{key}={one.traits[key]}" for key in _TRAITS if one.traits.get(key) not in (None, False, "none"))
+    traits = " ".join(
+        f"{key}={one.traits[key]}"
+        for key in _TRAITS
+        if one.traits.get(key) not in (None, False, "none")
+    )
     return f"{one.seed} {one.index}: {kinds}: {one.first[:200]} [{traits}]"

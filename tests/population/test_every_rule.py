@@ -1,9 +1,10 @@
-"""Every rule of check and read-back is met by some drawn job: a rule that no job meets is proved by no run.
+"""Every rule of check and read-back is met by some drawn job: a rule that no job meets is proved by
+no run.
 
-Checks: fixed jobs on which each check gives a verdict. Findings: one small drawn job with a cradle, clamps, tool
-changes by M6 with length offsets, plugs and inserts; a fault planted in its planned files for each kind of finding, by
-the rules of `tests/faults` or by a change of its own. `peck` needs a drill and is met on a second job, `rehearsal` in
-the files of a rehearsal.
+Checks: fixed jobs on which each check gives a verdict. Findings: one small drawn job with a cradle,
+clamps, tool changes by M6 with length offsets, plugs and inserts; a fault planted in its planned
+files for each kind of finding, by the rules of `tests/faults` or by a change of its own. `peck`
+needs a drill and is met on a second job, `rehearsal` in the files of a rehearsal.
 """
 
 from __future__ import annotations
@@ -35,8 +36,13 @@ CHECKED = ((260101, 35), (260101, 17), (260102, 12), (260101, 174), (260101, 32)
 
 @pytest.mark.whole
 def test_every_check_is_judged_on_a_drawn_job(tmp_path: Path) -> None:
-    """The list is that of the guide (docs/checks.md), which another test holds to what check can say."""
-    listed = set(re.findall(r"^\| \[([\w-]+)\]\(checks/", (ROOT / "docs" / "checks.md").read_text("utf-8"), re.M))
+    """The list is that of the guide (docs/checks.md), which another test holds to what check can
+    say."""
+    listed = set(
+        re.findall(
+            r"^\| \[([\w-]+)\]\(checks/", (ROOT / "docs" / "checks.md").read_text("utf-8"), re.M
+        )
+    )
     assert len(listed) >= 27
     met: set[str] = set()
     for seed, index in CHECKED:
@@ -54,7 +60,10 @@ Change = Callable[[str], str]
 def shifted(axis: str, by: float) -> Change:
     """Every word of an axis moved, inches."""
     return lambda text: re.sub(
-        rf"(?m)^(G[01] [^\n(]*?{axis})(-?\d+\.\d+)", lambda word: f"{word[1]}{float(word[2]) + by:.5f}", text
+        r"(?m)^(G[01] "
+        rf"[^\n(]*?{axis})(-?\d+\.\d+)",
+        lambda word: f"{word[1]}{float(word[2]) + by:.5f}",
+        text,
     )
 
 
@@ -63,7 +72,8 @@ def once(pattern: str, by: str) -> Change:
 
 
 def stretch_lost(text: str) -> str:
-    """Two hundred lines left out in the middle: what follows meets what they should have taken away."""
+    """Two hundred lines left out in the middle: what follows meets what they should have taken
+    away."""
     lines = text.split("\n")
     middle = len(lines) // 2
     return "\n".join([*lines[:middle], *lines[middle + 200 :]])
@@ -83,23 +93,32 @@ PLANTED: dict[str, tuple[str, Change]] = {
     "stop-with-spindle-on": ("01-A-dowels.nc", lambda text: "".join(text.rsplit("M5\n", 1))),
     "units": ("01-A-dowels.nc", once(r"^G20\n", "")),
     "unknown-cutter": ("01-A-dowels.nc", once(r"^T\d+", "T999")),
-    "wrong-cutter": ("03-A-groove.nc", lambda text: re.sub(r"T(\d+)", lambda t: f"T{int(t[1]) + 1}", text)),
+    "wrong-cutter": (
+        "03-A-groove.nc",
+        lambda text: re.sub(r"T(\d+)", lambda t: f"T{int(t[1]) + 1}", text),
+    ),
 }
 """Kind of finding: the file, and what is done to it."""
 
 BY_RULE = {
-    "below-lowest": "plane of a pass lower", "block-delete": "block delete", "bore-closed": "scaled",
+    "below-lowest": "plane of a pass "
+                    "lower", "block-delete": "block delete", "bore-closed": "scaled",
     "changed": "job altered", "direction": "mirrored in Y", "feed-missing": "feeds lost",
     "feed-too-high": "feed x 10", "feed-too-low": "feed / 10", "first-way": "files exchanged",
     "floor": "zero too high", "layer-missed": "zero beside", "load": "plane of a pass lower",
     "missing-end": "end lost", "missing-file": "file missing", "missing-stop": "stop lost",
-    "mixed-plans": "file of another plan", "not-reached": "zero too high", "order": "files exchanged",
+    "mixed-plans": "file of another "
+                   "plan", "not-reached": "zero too high", "order": "files exchanged",
     "outside-area": "zero beside", "path-mode": "G61 for G64", "plane": "plane of a pass lower",
-    "plunge": "straight down first", "plunge-at-rapid": "zero too low", "preamble": "preamble line lost",
+    "plunge": "straight down "
+              "first", "plunge-at-rapid": "zero too low", "preamble": "preamble line lost",
     "rapid-through-material": "zero too low", "seat": "scaled", "spindle-off": "spindle line lost",
     "start-unknown": "G91 for G90", "steep-ramp": "steeply down first", "stop-low": "zero too low",
-    "syntax": "comment left open", "too-deep-for-cutter": "zero too low", "travel": "decimal point lost",
-    "unsupported": "spindle backwards", "width": "zero beside", "words": "words: other cutter", "zero": "G55 for G54",
+    "syntax": "comment left "
+              "open", "too-deep-for-cutter": "zero too low", "travel": "decimal point lost",
+    "unsupported": "spindle backwards", "width": "zero beside", "words": "words: other "
+                                                                         "cutter",
+                                                                         "zero": "G55 for G54",
 }  # fmt: skip
 """Kind of finding: a rule of `tests/faults` that brings it about."""
 
@@ -158,10 +177,16 @@ def test_a_fault_by_rule_is_told_by_its_kind(small: Small, kind: str) -> None:
 @pytest.mark.slow
 def test_a_rehearsal_that_comes_down_is_told(small: Small) -> None:
     made, shop = small.made, shop_of(small.prepared)
-    name, text = next((name, str(text)) for name, text in made.files.items() if "/" in name and name.endswith(".nc"))
+    name, text = next(
+        (name, str(text))
+        for name, text in made.files.items()
+        if "/" in name and name.endswith(".nc")
+    )
 
     def kinds(told: str) -> tuple[str, ...]:
-        return check_rehearsals(small.prepared.ahead, shop, {name: told}, made.readback.travelled).kinds
+        return check_rehearsals(
+            small.prepared.ahead, shop, {name: told}, made.readback.travelled
+        ).kinds
 
     assert kinds(text) == ()
     assert "rehearsal" in kinds(text.replace("M5", "M3 S9000", 1))
@@ -171,10 +196,13 @@ def test_a_rehearsal_that_comes_down_is_told(small: Small) -> None:
 def test_a_drill_that_pecks_too_deep_is_told(tmp_path: Path) -> None:
     """Only the first file is made; its drill clears its chips from every peck."""
     prepared = prepare(write_job(draw(*DRILLED), tmp_path))
-    dowels = replace(prepared, works=tuple(work for work in prepared.works if work.name == "dowels"))
+    dowels = replace(
+        prepared, works=tuple(work for work in prepared.works if work.name == "dowels")
+    )
     made = {one.name: one.text for one in make_files(dowels)}
     name = next(name for name, text in made.items() if "\nG83 " in text)
     assert read_files(dowels, made).counts == {}
-    deep = re.sub(r"(?m)^(G83 .*|G80|G99)\n", "", made[name])  # without the cycle, nor coming up after it
+    # without the cycle, nor coming up after it
+    deep = re.sub(r"(?m)^(G83 .*|G80|G99)\n", "", made[name])
     deep = re.sub(r"(?m)^G0 Z1\.2000\nG0 Z-\S+\n", "", deep)
     assert "peck" in read_files(dowels, {**made, name: deep}).counts

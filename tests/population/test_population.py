@@ -1,4 +1,5 @@
-"""The drawing: the ranges that it says, parts clear of each other, the same job for ever; a judge that can refuse."""
+"""The drawing: the ranges that it says, parts clear of each other, the same job for ever; a judge
+that can refuse."""
 
 from __future__ import annotations
 
@@ -31,7 +32,9 @@ def draws() -> list[Drawn]:
     return [draw(SEED, index) for index in range(COUNT)]
 
 
-def test_a_run_of_checks_alone_plans_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_run_of_checks_alone_plans_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """It must say of a job what `corepath check` says, and count it among those that passed."""
     drawn = draw(260101, 3)
     monkeypatch.setattr("tests.population.judging.prove", None)  # planning would crash
@@ -62,7 +65,8 @@ def test_a_job_hangs_on_seed_and_index_alone() -> None:
 def test_ranges_are_met_evenly(draws: list[Drawn]) -> None:
     """A draw that keeps to the middle of its ranges proves nothing about their ends.
 
-    Each fifth of a range holds 160/5 = 32 jobs, give or take 4 standard deviations of sqrt(160 · 0.2 · 0.8) = 5.1.
+    Each fifth of a range holds 160/5 = 32 jobs, give or take 4 standard deviations of sqrt(160 ·
+    0.2 · 0.8) = 5.1.
     """
     for key, low, high in (("length", 420.0, 1400.0), ("core", 7.0, 12.0), ("edge", 3.0, 4.6)):
         shares = [(one.traits[key] - low) / (high - low) for one in draws]
@@ -80,9 +84,12 @@ def test_every_kind_is_drawn(draws: list[Drawn]) -> None:
     """A kind that no job has is a kind that no run proves."""
     wanted = {
         "units": {"mm", "inch"}, "zero": {"bed", "face"}, "flip": {"x", "y"}, "arcs": {True, False},
-        "outline": {"stations", "askew", "dxf", "straight", "swallow"}, "plugs": {0, 1, 2}, "inserts": {1, 2, 3},
-        "deck": {"stations", "profile", "patches", "mesh", "grid"}, "flush": {"none", "local", "face"},
-        "holding": {"clamps B", "clamps C", "frame", "screws"}, "cradle": {True, False}, "rocker": {True, False},
+        "outline": {"stations", "askew", "dxf", "straight", "swallow"}, "plugs": {0, 1, 2},
+        "inserts": {1, 2, 3},
+        "deck": {"stations", "profile", "patches", "mesh", "grid"}, "flush": {"none", "local",
+        "face"},
+        "holding": {"clamps B", "clamps C", "frame", "screws"}, "cradle": {True, False},
+        "rocker": {True, False},
         "skin": {True, False}, "resin": {"polyurethane", "epoxy"}, "change": {"stop", "m6"},
         "stop in D": {True, False}, "corner": {"middle", "front-left"}, "widest": {50.0, 50.8, 8.0},
     }  # fmt: skip
@@ -97,16 +104,23 @@ def test_every_kind_is_drawn(draws: list[Drawn]) -> None:
     machines = [one.job["machine"] for one in draws]
     assert {one["second_zero"] for one in machines} == {"none", "G55"}
     assert {one.get("length_offset") for one in machines} == {None, False, True}
-    assert {one.job["blank"]["wood"] for one in draws} >= {"balsa", "bamboo", "basswood", "paulownia"}
+    assert {one.job["blank"]["wood"] for one in draws} >= {
+        "balsa",
+        "bamboo",
+        "basswood",
+        "paulownia",
+    }
 
 
 @pytest.mark.whole
 def test_parts_keep_clear_of_each_other(draws: list[Drawn]) -> None:
-    """`limits.spacing` is 3: a job that fails it is the draw's fault. Circles by their text, the edge by the blank."""
+    """`limits.spacing` is 3: a job that fails it is the draw's fault. Circles by their text, the
+    edge by the blank."""
     for one in draws[:80]:
         job, scale = tomllib.loads(one.text), 25.4 if one.traits["units"] == "inch" else 1.0
         parts = _parts(one, job, scale)
-        edge = LineString(box(*(s * job["blank"][side] * scale / 2 for s in (-1, 1) for side in ("length", "width")))
+        edge = LineString(box(*(s * job["blank"][side] * scale / 2 for s in (-1,
+            1) for side in ("length", "width")))
                           .exterior)  # fmt: skip
         for k, (name, area) in enumerate(parts):
             assert area.distance(edge) > 3.0, (one.seed, one.index, name)
@@ -127,7 +141,9 @@ def _parts(one: Drawn, job: dict[str, Any], scale: float) -> list[tuple[str, Any
             found.append((plug["name"], line.buffer(plug["diameter"] * scale / 2)))
     for insert in job.get("insert", []):
         wide = insert.get("flange", 0.0) or 0.0
-        found += [(insert["name"], _disc(at, wide + insert["clearance"], scale)) for at in insert["at"]]
+        found += [
+            (insert["name"], _disc(at, wide + insert["clearance"], scale)) for at in insert["at"]
+        ]
     return found
 
 
@@ -150,14 +166,24 @@ def figures(
     draws: list[Drawn], tmp_path_factory: pytest.TempPathFactory
 ) -> tuple[Drawn, dict[str, Any], dict[str, Any]]:
     """A drawn job's geometry and report, without any path."""
-    drawn = next(one for one in draws if one.traits["length"] < 600 and one.traits["deck"] == "stations"
-                 and one.traits["plugs"] and one.traits["units"] == "mm" and "measured" not in one.traits)  # fmt: skip
+    wanted = {"deck": "stations", "units": "mm"}
+    drawn = next(
+        one
+        for one in draws
+        if one.traits["length"] < 600
+        and one.traits["plugs"]
+        and wanted.items() <= one.traits.items()
+        and "measured" not in one.traits
+    )
     prepared = prepare(write_job(drawn, tmp_path_factory.mktemp("drawn")))
     return drawn, geometry_dict(prepared), checks_report(prepared)
 
 
 def _area(geometry: dict[str, Any], operation: str) -> dict[str, Any]:
-    return max((one for one in geometry["areas"] if one["operation"] == operation), key=lambda one: one["floor"])
+    return max(
+        (one for one in geometry["areas"] if one["operation"] == operation),
+        key=lambda one: one["floor"],
+    )
 
 
 def _lift(geometry: dict[str, Any], at: float, by: float) -> None:
@@ -167,14 +193,18 @@ def _lift(geometry: dict[str, Any], at: float, by: float) -> None:
 
 
 FAULTS: dict[str, tuple[str, Callable[[dict[str, Any], dict[str, Any]], Any]]] = {
-    "floor low": ("groove: floor", lambda g, r: _area(g, "groove").update(floor=_area(g, "groove")["floor"] - 0.05)),
+    "floor low": ("groove: floor", lambda g, r: _area(g, "groove").update(floor=_area(g,
+    "groove")["floor"] - 0.05)),
     "plug low": ("plug P1: floor", lambda g, r: _area(g, "plug-pockets").update(floor=0.5)),
-    "seat deep": ("insert", lambda g, r: _area(g, "inserts").update(floor=_area(g, "inserts")["floor"] - 0.05)),
+    "seat deep": ("insert", lambda g, r: _area(g, "inserts").update(floor=_area(g,
+    "inserts")["floor"] - 0.05)),
     "dowel shallow": ("dowel", lambda g, r: _area(g, "dowels").update(floor=-1.0)),
     "deck high": ("deck: edge band", lambda g, r: _lift(g, 0.5, 0.02)),
     "stop early": ("insert", lambda g, r: r["skim"].update(planned_stop=1)),
-    "plane low": ("skim: lowest plane", lambda g, r: r["skim"]["planes"].append(r["skim"]["planes"][-1] - 0.3)),
-    "outline moved": ("outline", lambda g, r: g.update(outline=[[x + 0.05, y] for x, y in g["outline"]])),
+    "plane low": ("skim: lowest "
+                  "plane", lambda g, r: r["skim"]["planes"].append(r["skim"]["planes"][-1] - 0.3)),
+    "outline moved": ("outline", lambda g, r: g.update(outline=[[x + 0.05, y] for x,
+    y in g["outline"]])),
 }  # fmt: skip
 
 
@@ -183,7 +213,8 @@ FAULTS: dict[str, tuple[str, Callable[[dict[str, Any], dict[str, Any]], Any]]] =
 def test_figures_are_held_to_the_drawn_ones(
     figures: tuple[Drawn, dict[str, Any], dict[str, Any]], fault: str, tmp_path: Path
 ) -> None:
-    """A judge that takes the folder's own figures for true would confirm a plan for another board."""
+    """A judge that takes the folder's own figures for true would confirm a plan for another
+    board."""
     drawn, geometry, found = figures
     geometry, found = json.loads(json.dumps(geometry)), json.loads(json.dumps(found))
     if fault != "none":
@@ -199,7 +230,11 @@ def test_the_table_counts_each_job_once() -> None:
     outcomes = [Outcome(1, k, name, {"load": 2}, "first", 1.5) for k, name in
                 enumerate(("input", "check", "withheld", "cut", "planned"))]  # fmt: skip
     rows = {line[:32].strip(): line[32:].split() for line in report(outcomes).splitlines()[:8]}
-    assert rows["drawn"] == ["5"] and rows["passed check"] == ["3", "60", "%"] and rows["CPU seconds"] == ["8"]
+    assert (
+        rows["drawn"] == ["5"]
+        and rows["passed check"] == ["3", "60", "%"]
+        and rows["CPU seconds"] == ["8"]
+    )
     assert rows["withheld"] == ["1", "load", "1"] and rows["planned and confirmed"] == ["1"]
     assert "1 2: load 2: first []" in report(outcomes)
     assert Outcome.of(outcomes[2].line()) == outcomes[2]

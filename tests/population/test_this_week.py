@@ -1,8 +1,10 @@
-"""Six jobs of the population, drawn anew each week, planned and confirmed: a fault that no sample has shows here.
+"""Six jobs of the population, drawn anew each week, planned and confirmed: a fault that no sample
+has shows here.
 
-The seed is the ISO year and week, so that a run can be repeated all week, and one that failed is told by seed and index
-for ever. They are drawn as all are; only boards up to 520 long are taken, since a plan of a long one takes three times
-as long. Job k of the six is the first such job that passes `check` among every sixth index from k on.
+The seed is the ISO year and week, so that a run can be repeated all week, and one that failed is
+told by seed and index for ever. They are drawn as all are; only boards up to 520 long are taken,
+since a plan of a long one takes three times as long. Job k of the six is the first such job that
+passes `check` among every sixth index from k on.
 """
 
 from __future__ import annotations
@@ -33,7 +35,11 @@ def _seed() -> int:
 
 
 def _short(k: int) -> Iterator[Drawn]:
-    return (drawn for drawn in (draw(_seed(), index) for index in count(k, JOBS)) if drawn.traits["length"] <= LONGEST)
+    return (
+        drawn
+        for drawn in (draw(_seed(), index) for index in count(k, JOBS))
+        if drawn.traits["length"] <= LONGEST
+    )
 
 
 def _first(k: int, folder: Path, whole: bool) -> tuple[Drawn, Outcome]:
@@ -57,12 +63,18 @@ def test_what_check_passes_is_planned_and_confirmed(k: int, tmp_path: Path) -> N
 
 
 def _planted(drawn: Drawn, folder: Path) -> None:
-    """The judge of all this refuses a groove that is cut 0.05 lower than drawn, whatever the hashes say."""
+    """The judge of all this refuses a groove that is cut 0.05 lower than drawn, whatever the hashes
+    say."""
     file = folder / "03-A-groove.nc"
     report = json.loads((folder / "report.json").read_text())
     entry = next(one for one in report["operations"] if one["file"] == file.name)
     by = 0.05 / (25.4 if drawn.traits["units"] == "inch" else 1.0)
-    lower = re.sub(r"(?m)^(G1.* Z)(-?[\d.]+)$", lambda word: f"{word[1]}{float(word[2]) - by:.5f}", file.read_text())
+    lower = re.sub(
+        r"(?m)^(G1.* "
+        r"Z)(-?[\d.]+)$",
+        lambda word: f"{word[1]}{float(word[2]) - by:.5f}",
+        file.read_text(),
+    )
     assert lower != file.read_text()
     file.write_text(lower)
     entry["sha256"] = hashlib.sha256(lower.encode()).hexdigest()

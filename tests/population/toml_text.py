@@ -1,4 +1,5 @@
-"""A drawn job as TOML text in its own unit, and the same job read back in mm without the package's loader."""
+"""A drawn job as TOML text in its own unit, and the same job read back in mm without the package's
+loader."""
 
 from __future__ import annotations
 
@@ -11,11 +12,13 @@ INCH = 25.4
 
 
 class Mm(float):
-    """A length in mm: written in inches where the job is in inches. Other numbers are written as they are."""
+    """A length in mm: written in inches where the job is in inches. Other numbers are written as
+    they are."""
 
 
 def toml_text(job: Mapping[str, Any], inch: bool) -> str:
-    """The job as a person would write it: keys of the top first, then tables, then arrays of tables."""
+    """The job as a person would write it: keys of the top first, then tables, then arrays of
+    tables."""
     lines: list[str] = []
     _table(lines, "", job, inch)
     return "\n".join(lines).lstrip("\n") + "\n"
@@ -24,7 +27,9 @@ def toml_text(job: Mapping[str, Any], inch: bool) -> str:
 def _table(lines: list[str], name: str, table: Mapping[str, Any], inch: bool) -> None:
     later: list[tuple[str, Any]] = []
     for key, value in table.items():
-        if isinstance(value, Mapping) or (isinstance(value, list) and value and isinstance(value[0], Mapping)):
+        if isinstance(value, Mapping) or (
+            isinstance(value, list) and value and isinstance(value[0], Mapping)
+        ):
             later.append((key, value))
         else:
             lines.append(f"{key} = {_value(value, inch)}")

@@ -1,7 +1,8 @@
-"""A small plan of our own, written by hand: blank 100 x 60 x 12, a ring, a plug, an insert, two dowels, a level deck.
+"""A small plan of our own, written by hand: blank 100 x 60 x 12, a ring, a plug, an insert, two
+dowels, a level deck.
 
-The files are made by the plainest of loops, so that the read-back is tested against texts that nothing
-in the package wrote. Everything is off the axes, so that a wrong sign or flip cannot hide.
+The files are made by the plainest of loops, so that the read-back is tested against texts that
+nothing in the package wrote. Everything is off the axes, so that a wrong sign or flip cannot hide.
 """
 
 from __future__ import annotations
@@ -44,8 +45,22 @@ class Level:
 
 
 def program(tool: int, body: list[str], safe: float = 25.0, first: bool = False) -> str:
-    """A whole file: preamble, body, end; `first` is the first one after its zero was touched anew."""
-    head = ["(test)", "G17", "G21", "G90", "G94", "G54", "G40", "G49", "G80", "G64", f"T{tool} M6", "M0"]
+    """A whole file: preamble, body, end; `first` is the first one after its zero was touched
+    anew."""
+    head = [
+        "(test)",
+        "G17",
+        "G21",
+        "G90",
+        "G94",
+        "G54",
+        "G40",
+        "G49",
+        "G80",
+        "G64",
+        f"T{tool} M6",
+        "M0",
+    ]
     head += ["F1000", f"G1 Z{safe:g}", "M0"] if first else [f"G0 Z{safe:g}"]
     return "\n".join([*head, "S18000 M3", "G4 P3", *body, f"G0 Z{safe:g}", "M5", "M2", ""])
 
@@ -103,7 +118,8 @@ def lines_over(z: float, step: float = 9.0) -> list[str]:
 
 
 def pecks() -> list[str]:
-    """Down to 8 under the bed by 6 at a time, the last 1 of wood and the bed below it at half feed."""
+    """Down to 8 under the bed by 6 at a time, the last 1 of wood and the bed below it at half
+    feed."""
     return ["G83 Z1 R13 Q6", "G80", "G0 Z1.1", "F150", "G1 Z-5", "G0 Z13", "G0 Z-4.9", "G1 Z-8"]
 
 
@@ -114,7 +130,10 @@ def shift(text: str, x0: float, y0: float, z0: float) -> str:
     zero = {"X": x0, "Y": y0, "Z": z0, "R": z0}
     out = []
     for line in text.split("\n"):
-        words = [f"{w[0]}{float(w[1:]) - zero[w[0]]:.4f}" if w[:1] in zero else w for w in line.split(" ")]
+        words = [
+            f"{w[0]}{float(w[1:]) - zero[w[0]]:.4f}" if w[:1] in zero else w
+            for w in line.split(" ")
+        ]
         out.append(line if line.startswith("(") else " ".join(words))
     return "\n".join(out)
 
@@ -154,13 +173,29 @@ def make_plan(flip: str = "x", xy: str = "middle", z: str = "bed", cell: float =
     zero_c = STOP if z == "face" else 0.0
     ix, iy = (INSERT[0], -INSERT[1]) if flip == "x" else (-INSERT[0], INSERT[1])
 
-    def work(order: int, setup: str, name: str, tool: int, z0: float, lowest: float, **what: object) -> Work:
+    def work(
+        order: int, setup: str, name: str, tool: int, z0: float, lowest: float, **what: object
+    ) -> Work:
         zero = Zero(x0, y0, z0, "", False)
         return Work(
-            order, setup, name, CUTTERS[tool], CUTTING, zero, BLANK, THICK, 25.0, lowest, (0.0, 0.0), True, **what
+            order,
+            setup,
+            name,
+            CUTTERS[tool],
+            CUTTING,
+            zero,
+            BLANK,
+            THICK,
+            25.0,
+            lowest,
+            (0.0, 0.0),
+            True,
+            **what,
         )  # type: ignore[arg-type]
 
-    holes = tuple(Hole(f"D{k}", x, y, THICK, (Step(4.0, -8.0),), 0.0) for k, (x, y) in enumerate(DOWELS))
+    holes = tuple(
+        Hole(f"D{k}", x, y, THICK, (Step(4.0, -8.0),), 0.0) for k, (x, y) in enumerate(DOWELS)
+    )
     seat = Hole("I1", ix, iy, STOP, (Step(10.0, STOP - 1.5), Step(6.0, 2.0)), None)
     planes = (11.2, STOP, 10.0)
     works = (
@@ -178,17 +213,36 @@ def make_plan(flip: str = "x", xy: str = "middle", z: str = "bed", cell: float =
         ),
         work(5, "B", "skim", 2, zero_a, 10.0, facing=Facing(BLANK, THICK, planes, 1)),
         work(6, "B", "inserts", 1, STOP, 2.0, holes=(seat,)),
-        work(8, "C", "deck", 2, zero_c, DECK, deck=Deck(BLANK, Level(), STOP, 0.05, 0.02, 0.0, deepest=STOP - DECK)),
+        work(
+            8,
+            "C",
+            "deck",
+            2,
+            zero_c,
+            DECK,
+            deck=Deck(BLANK, Level(), STOP, 0.05, 0.02, 0.0, deepest=STOP - DECK),
+        ),
     )
-    drill = [line for x, y in DOWELS for line in (f"G0 X{x:g} Y{y:g}", "G0 Z13", "F300", *pecks(), "G0 Z25")]
-    bore = [*disc(ix, iy, 5.0, 2.0, (STOP - 0.8, STOP - 1.5)), *disc(ix, iy, 3.0, 2.0, (7.0, 4.5, 2.0))]
+    drill = [
+        line
+        for x, y in DOWELS
+        for line in (f"G0 X{x:g} Y{y:g}", "G0 Z13", "F300", *pecks(), "G0 Z25")
+    ]
+    bore = [
+        *disc(ix, iy, 5.0, 2.0, (STOP - 0.8, STOP - 1.5)),
+        *disc(ix, iy, 3.0, 2.0, (7.0, 4.5, 2.0)),
+    ]
     dome = disc(-12.0, 4.0, 6.0, 2.0, (9.0, 6.0, 3.0, FLOOR))
     files = {
         "01-A-dowels.nc": shift(program(3, drill), x0, y0, zero_a),
         "02-A-plug-pockets.nc": shift(program(1, ["F1200", *dome]), x0, y0, zero_a),
         "03-A-groove.nc": groove(x0, y0, zero_a),
         "05-B-skim-all.nc": shift(
-            program(2, ["F2000", *(line for p in planes for line in [*lines_over(p), *STOP_LINES])][:-4], first=True),
+            program(
+                2,
+                ["F2000", *(line for p in planes for line in [*lines_over(p), *STOP_LINES])][:-4],
+                first=True,
+            ),
             x0,
             y0,
             zero_a,

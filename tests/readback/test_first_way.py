@@ -1,4 +1,5 @@
-"""The first way down under a zero that may be the old one: slow, to a stop, clear of the blank under either."""
+"""The first way down under a zero that may be the old one: slow, to a stop, clear of the blank
+under either."""
 
 from __future__ import annotations
 
@@ -11,8 +12,8 @@ from corepath.readback.motion.first_way import check_look
 
 INSERTS, DECK = "06-B-inserts.nc", "08-C-deck.nc"
 
-# The skim leaves 10.5. The inserts' zero lies on that face, the zero before on the bed, 10.5 lower: 3 over the blank
-# under the bed's zero is Z13.5 in the file, 13.5 over the face under its own.
+# The skim leaves 10.5. The inserts' zero lies on that face, the zero before on the bed, 10.5 lower:
+# 3 over the blank under the bed's zero is Z13.5 in the file, 13.5 over the face under its own.
 HIGH_ENOUGH, TOO_LOW = "G1 Z13.5000", "G1 Z13.4000"
 
 
@@ -62,7 +63,8 @@ def test_a_face_of_the_next_set_up_is_another_zero(plan_maker):
 
 
 def test_the_second_zero_is_the_one_that_the_machine_has(plan):
-    """A file that works in G54 where the shop set G55 cuts with the bed's zero, and the other way round."""
+    """A file that works in G54 where the shop set G55 cuts with the bed's zero, and the other way
+    round."""
     other = plan.edited(INSERTS, "G54", "G55")
     assert set(other.read().counts) == {"zero"}
     assert other.with_shop(second_zero="G55").read().counts == {}
@@ -72,20 +74,24 @@ def test_the_second_zero_is_the_one_that_the_machine_has(plan):
 
 def test_a_way_at_feed_from_nowhere_is_only_harmless_with_the_spindle_still(plan):
     """Turning, or below the top of the stock, it is a cut from a place that nobody knows."""
-    turning = plan.edited(INSERTS, "F1000\nG1 Z14.5000\nM0\n", "F1000\nS18000 M3\nG4 P3\nG1 Z14.5000\n")
+    turning = plan.edited(
+        INSERTS, "F1000\nG1 Z14.5000\nM0\n", "F1000\nS18000 M3\nG4 P3\nG1 Z14.5000\n"
+    )
     assert "start-unknown" in turning.read().counts
     low = plan.edited(INSERTS, "G1 Z14.5000\n", "G1 Z-2.0000\n")
     assert "start-unknown" in low.read().counts
 
 
 def test_a_length_is_called_where_it_is_planned_and_nowhere_else(plan):
-    """Counted on top of a touch, or left out where Z was touched with another cutter, every depth is off by it."""
+    """Counted on top of a touch, or left out where Z was touched with another cutter, every depth
+    is off by it."""
     groove = "03-A-groove.nc"
     called = plan.edited(groove, "T1 M6\n", "T1 M6\nG43 H1\n")
     assert called.read().counts == {"length-offset": 1}, "none is planned"
     assert "length-offset" in plan.with_shop(length_offset=True).read().counts, "none is called"
     files = {
-        name: text.replace(" M6\n", " M6\nG43 H" + text.split(" M6")[0][-1] + "\n") for name, text in plan.files.items()
+        name: text.replace(" M6\n", " M6\nG43 H" + text.split(" M6")[0][-1] + "\n")
+        for name, text in plan.files.items()
     }
     known = plan.with_shop(length_offset=True)
     for name, text in files.items():
@@ -95,15 +101,23 @@ def test_a_length_is_called_where_it_is_planned_and_nowhere_else(plan):
 
 
 def test_a_face_that_is_cut_away_is_touched_with_no_other_cutter(plan, plan_maker):
-    """Pass 2 of the skim with T1: the raw bottom that T2 was touched on is gone. On the bed it could be touched."""
+    """Pass 2 of the skim with T1: the raw bottom that T2 was touched on is gone. On the bed it
+    could be touched."""
     name = "05-B-skim-pass-2.nc"
     for made, files in ((plan_maker("x", "middle", "face"), [name]), (plan, [])):
         spoilt = made.edited(name, "T2 M6", "T1 M6").read()
-        told = [one for one in spoilt.findings if "touched with T2" in one.says and "T1 cannot be touched" in one.says]
+        told = [
+            one
+            for one in spoilt.findings
+            if "touched with T2" in one.says and "T1 cannot be touched" in one.says
+        ]
         assert [(one.kind, one.file) for one in told] == [("zero", file) for file in files]
 
 
-WAY = "G17\nG21\nG90\nG94\nG54\nG40\nG49\nG80\nG64\nT1\nM0\nF1000\nG1 Z13.8\nG1 X5 Y-2\nM0\nG0 Z20\nM5\nM2\n"
+WAY = (
+    "G17\nG21\nG90\nG94\nG54\nG40\nG49\nG80\nG64\nT1\nM0\nF1000\nG1 Z13.8\nG1 X5 Y-2\nM0\nG0 "
+    "Z20\nM5\nM2\n"
+)
 
 
 @pytest.mark.parametrize(
@@ -117,12 +131,14 @@ WAY = "G17\nG21\nG90\nG94\nG54\nG40\nG49\nG80\nG64\nT1\nM0\nF1000\nG1 Z13.8\nG1 
         ("Y-2", "Y2", True),
         ("G1 X5 Y-2\n", "", True),
         ("F1000", "F1100", True),
-        ("G1 X5", "F2000\nG1 X5", False),  # level, where a longer cutter than the one before meets the work
+        # level, where a longer cutter than the one before meets the work
+        ("G1 X5", "F2000\nG1 X5", False),
         ("G1 X5", "F2100\nG1 X5", True),
     ],
 )
 def test_the_tip_stands_where_the_message_says(old, new, found):
-    """A tip 1 mm higher than said makes a right zero look wrong, and lower a wrong one right. Zero 9.9 over the bed."""
+    """A tip 1 mm higher than said makes a right zero look wrong, and lower a wrong one right. Zero
+    9.9 over the bed."""
     way = Approach(5.0, -2.0, 23.7, 1000.0, 2000.0, "the skimmed face", 13.8, "the bed", 3.9)
     zero = Zero(0.0, 0.0, 9.9, "the skimmed face", False)
     findings = Findings("06-B-inserts.nc")
@@ -133,5 +149,7 @@ def test_the_tip_stands_where_the_message_says(old, new, found):
 def test_nothing_is_asked_of_a_file_without_a_way_of_its_own():
     """The zero stays, nobody looks."""
     findings = Findings("03-A-groove.nc")
-    check_look(read_program(WAY, "03-A-groove.nc"), None, Zero(0.0, 0.0, 0.0, "the bed", True), findings)
+    check_look(
+        read_program(WAY, "03-A-groove.nc"), None, Zero(0.0, 0.0, 0.0, "the bed", True), findings
+    )
     assert findings.counts == {}

@@ -1,4 +1,5 @@
-"""Other stops and other blanks, on the small plan: nothing found where all is well, and what arises only there."""
+"""Other stops and other blanks, on the small plan: nothing found where all is well, and what arises
+only there."""
 
 from __future__ import annotations
 
@@ -9,7 +10,10 @@ from corepath.gcode.read.findings import Finding
 from corepath.readback.cases import new_findings, read_cases, shifted
 from corepath.readback.result import Case, Outcome
 
-STOPS = (Case("earliest stop", "if the skim stops at 12.90", 1), Case("latest stop", "if the skim stops at 11.90", 3))
+STOPS = (
+    Case("earliest stop", "if the skim stops at 12.90", 1),
+    Case("latest stop", "if the skim stops at 11.90", 3),
+)
 THICK = Case("thickest blank", "on a blank of 12.10", 2, 0.1)
 THIN = Case("thinnest blank", "on a blank of 11.90", 2, -0.1)
 
@@ -30,23 +34,34 @@ def test_nothing_is_found_in_other_cases_of_a_good_plan(plan_maker, flip, zero):
 
 
 def test_seats_and_floors_hang_on_no_stop_nor_blank(plan):
-    """With the zero on the bed: seats follow the skimmed face, floor and deck stand above the bed."""
+    """With the zero on the bed: seats follow the skimmed face, floor and deck stand above the
+    bed."""
     early, late, thin, thick = tried(plan, *STOPS, THIN, THICK)
-    assert early.figures["least_floor"] == late.figures["least_floor"] == thick.figures["least_floor"]
-    assert thin.figures["thinnest"] == pytest.approx(thick.figures["thinnest"], abs=1e-4), "the bed bears both"
-    assert early.figures["wood_over_seat"] == pytest.approx(late.figures["wood_over_seat"], abs=1e-4)
+    assert (
+        early.figures["least_floor"] == late.figures["least_floor"] == thick.figures["least_floor"]
+    )
+    assert thin.figures["thinnest"] == pytest.approx(thick.figures["thinnest"], abs=1e-4), (
+        "the bed bears both"
+    )
+    assert early.figures["wood_over_seat"] == pytest.approx(
+        late.figures["wood_over_seat"], abs=1e-4
+    )
 
 
 def test_with_the_zero_on_a_face_a_thicker_blank_has_a_thicker_floor(plan_maker):
-    """The floor is measured from the raw top there: 0.1 more of blank is 0.1 more under the casting."""
+    """The floor is measured from the raw top there: 0.1 more of blank is 0.1 more under the
+    casting."""
     thin, thick = tried(plan_maker(z="face"), THIN, THICK)
-    assert thick.figures["least_floor"] - thin.figures["least_floor"] == pytest.approx(0.2, abs=1e-4)
+    assert thick.figures["least_floor"] - thin.figures["least_floor"] == pytest.approx(
+        0.2, abs=1e-4
+    )
 
 
 def test_what_arises_only_at_an_early_stop_says_so(plan):
     """Stopped at 11.2 the deck at 8 meets 3.2 of wood at once, which its file was not planned for.
 
-    A line 11.5 beside the one before, at 2000, takes 73.6 cm³/min there and 57.5 at the planned stop; planned are 60.
+    A line 11.5 beside the one before, at 2000, takes 73.6 cm³/min there and 57.5 at the planned
+    stop; planned are 60.
     """
     wide = plan.edited("08-C-deck.nc", "Y-21.4286", "Y-18.5", count=2)
     known = wide.read().findings
@@ -59,7 +74,8 @@ def test_what_arises_only_at_an_early_stop_says_so(plan):
 
 
 def test_what_arises_only_on_a_thick_blank_says_so(plan):
-    """Rapids just above the blank of the plan, over bare wood, go through one that is 0.1 thicker."""
+    """Rapids just above the blank of the plan, over bare wood, go through one that is 0.1
+    thicker."""
     low = plan.edited("01-A-dowels.nc", "G0 Z25", "G0 Z12.05", count=10_000)
     before = low.read().findings
     assert "rapid-through-material" not in before.counts
@@ -82,7 +98,9 @@ def test_cases_that_share_a_finding_are_named_together():
     one = Finding("load", "a.nc", 3, None, 1.0, "takes much")
     outcomes = [Outcome(case, (one,), {}, False) for case in (*STOPS, THICK)]
     (told,) = new_findings(outcomes, [])
-    assert told.says == ("takes much (if the skim stops at 12.90; if the skim stops at 11.90; on a blank of 12.10)")
+    assert told.says == (
+        "takes much (if the skim stops at 12.90; if the skim stops at 11.90; on a blank of 12.10)"
+    )
 
 
 def test_a_work_that_is_not_moved_is_the_same(plan):

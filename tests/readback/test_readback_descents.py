@@ -1,7 +1,7 @@
 """Ways into solid material where no engagement is measured: skim, roughing of the deck, trim.
 
-The small plan of our own: blank 100 x 60 x 12, its skim by a flat cutter of 12 that does not cut to its centre and
-takes ramps of 3 degrees, at 2000 mm/min sideways and 1500 down.
+The small plan of our own: blank 100 x 60 x 12, its skim by a flat cutter of 12 that does not cut to
+its centre and takes ramps of 3 degrees, at 2000 mm/min sideways and 1500 down.
 """
 
 from __future__ import annotations
@@ -28,7 +28,8 @@ FIRST = "G0 X-60 Y-30\nG1 Z11.2000\n"
 
 
 def found(plan, name: str, body: str) -> set[str]:
-    """Kinds found where the skim goes `body` first, then its way; nothing may be found in another file."""
+    """Kinds found where the skim goes `body` first, then its way; nothing may be found in another
+    file."""
     result = plan.edited(name, FIRST, f"{body}G0 Z25\nF2000\n{FIRST}").read()
     assert {one.file for one in result.findings} <= {name}
     return set(result.counts)
@@ -36,7 +37,8 @@ def found(plan, name: str, body: str) -> set[str]:
 
 @pytest.mark.parametrize("name", [SKIM, ALL])
 def test_straight_down_into_the_blank_is_found(plan, name):
-    """The skim comes from beside the blank; 0.8 straight down burns a cutter without edges in its middle."""
+    """The skim comes from beside the blank; 0.8 straight down burns a cutter without edges in its
+    middle."""
     down = "F1500\nG0 X10 Y5\nG0 Z13\nG1 Z11.2\n"
     assert found(plan, name, down) == {"plunge"}
     cutters = {**plan.shop.cutters, 2: replace(plan.shop.cutters[2], centre_cutting=True)}
@@ -46,12 +48,15 @@ def test_straight_down_into_the_blank_is_found(plan, name):
 def test_straight_down_faster_than_a_plunge_is_found(plan):
     """A cutter that may plunge has a feed for it, less than that sideways."""
     cutters = {**plan.shop.cutters, 2: replace(plan.shop.cutters[2], centre_cutting=True)}
-    assert found(plan.with_shop(cutters=cutters), SKIM, "F2000\nG0 X10 Y5\nG0 Z13\nG1 Z11.2\n") == {"feed-too-high"}
+    assert found(plan.with_shop(cutters=cutters), SKIM, "F2000\nG0 X10 Y5\nG0 Z13\nG1 Z11.2\n") == {
+        "feed-too-high"
+    }
 
 
 @pytest.mark.parametrize(("x", "kinds"), [(52.8, {"plunge"}), (53.2, set()), (-57.0, set())])
 def test_only_what_stands_under_the_middle_of_the_cutter_counts(plan, x, kinds):
-    """Within half the radius, 3 mm, of the axis: beyond, the edges cut and the middle hangs free."""
+    """Within half the radius, 3 mm, of the axis: beyond, the edges cut and the middle hangs
+    free."""
     assert found(plan, SKIM, f"F1500\nG0 X{x} Y5\nG0 Z13\nG1 Z11.2\n") == kinds
 
 
@@ -62,7 +67,8 @@ def test_straight_down_where_it_is_cut_already_is_no_plunge(plan):
 
 
 @pytest.mark.parametrize(("degrees", "feed", "kinds"), [
-    (2.9, 1500, set()), (3.3, 1500, {"steep-ramp"}), (2.9, 2000, {"feed-too-high"}), (30.0, 1500, {"steep-ramp"}),
+    (2.9, 1500, set()), (3.3, 1500, {"steep-ramp"}), (2.9, 2000, {"feed-too-high"}), (30.0, 1500,
+    {"steep-ramp"}),
 ])  # fmt: skip
 def test_a_ramp_is_held_to_the_cutters_angle_and_feed(plan, degrees, feed, kinds):
     """3 degrees, 1500 mm/min; from just over the raw top down to the first plane."""
@@ -88,7 +94,9 @@ def rough(slope: float, body: str, left: float = 1.0) -> set[str]:
     """Kinds found where a deck is roughed on a fresh blank of 12."""
     deck = Deck(BLANK, Slope(slope), 12.0, 0.05, 0.02, left)  # type: ignore[arg-type]
     run, zero = Cutting(18000.0, 2000.0, 1500.0, 1500.0, 3.0, 2.0), Zero(0, 0, 0, "", False)
-    work = Work(7, "C", "deck-rough", CUTTER, run, zero, BLANK, 12.0, 25.0, 4.0, (0.0, 0.0), True, deck=deck)
+    work = Work(
+        7, "C", "deck-rough", CUTTER, run, zero, BLANK, 12.0, 25.0, 4.0, (0.0, 0.0), True, deck=deck
+    )
     text = f"G21 G90\nT2\nG0 Z25\nM3 S18000\nF1500\n{body}G0 Z25\nM5\nM2\n"
     stock, findings = Stock(100, 60, 12, 0.5), Findings("x.nc")
     path = lay(read_program(text, "x.nc"), (0, 0, 0), CUTTER, 12.0, 0.0005, findings)
@@ -98,7 +106,8 @@ def rough(slope: float, body: str, left: float = 1.0) -> set[str]:
 
 
 def test_roughing_may_go_down_as_the_deck_does(plan):
-    """The deck falls by 0.2 a mm, 11 degrees; no steeper than that and the cutter's 3 degrees together."""
+    """The deck falls by 0.2 a mm, 11 degrees; no steeper than that and the cutter's 3 degrees
+    together."""
     along = "G0 X-20 Y0 Z13\nG1 Z12\nG1 X0 Z{z}\n"
     assert rough(0.2, along.format(z=12 - 20 * 0.2)) == set()
     assert rough(0.2, along.format(z=12 - 20 * 0.24)) == set()

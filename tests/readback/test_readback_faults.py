@@ -1,7 +1,8 @@
-"""Faults planted in the text of planned files: each is named, with a line and a place that lead to it.
+"""Faults planted in the text of planned files: each is named, with a line and a place that lead to
+it.
 
-The sample coupon, set-up A. Where a fault goes is found in the motions as read, so that the bench outlives a change
-of the paths.
+The sample coupon, set-up A. Where a fault goes is found in the motions as read, so that the bench
+outlives a change of the paths.
 """
 
 from __future__ import annotations
@@ -29,7 +30,8 @@ GROOVE, PLUG = "03-A-groove.nc", "02-A-plug-pockets.nc"
 
 @dataclass(frozen=True)
 class Bench:
-    """Prepared job, texts of set-up A, the groove's motions as read and their distance from its outer wall."""
+    """Prepared job, texts of set-up A, the groove's motions as read and their distance from its
+    outer wall."""
 
     prepared: object
     texts: dict[str, str]
@@ -54,10 +56,14 @@ class Bench:
         wall = self.groove().pockets[0].area.exterior
         program = self.program()
         places = [np.nan_to_num(place, nan=1e6) for place in (program.start, program.end)]
-        ends = [shapely.distance(wall, shapely.points(place[:, 0], place[:, 1])) for place in places]
+        ends = [
+            shapely.distance(wall, shapely.points(place[:, 0], place[:, 1])) for place in places
+        ]
         return np.asarray(ends[0]), np.asarray(ends[1])
 
-    def read(self, text: str | None = None, name: str = GROOVE, works: tuple[Work, ...] | None = None) -> ReadBack:
+    def read(
+        self, text: str | None = None, name: str = GROOVE, works: tuple[Work, ...] | None = None
+    ) -> ReadBack:
         works = works or tuple(work for work in self.prepared.works if work.setup == "A")
         texts = {**self.texts, name: self.texts[name] if text is None else text}
         return read_files(replace(self.prepared, works=works), texts)
@@ -90,20 +96,29 @@ def test_what_is_planted_in_is_well(bench):
 def test_layer_that_is_not_cut(bench):
     """Its height is that of the layer above: the next one would meet two."""
     high, low, after = bench.layers()[:3]
-    found = the(bench.read(bench.texts[GROOVE].replace(f"Z{low:.4f}", f"Z{high:.4f}")), "layer-missed")
+    found = the(
+        bench.read(bench.texts[GROOVE].replace(f"Z{low:.4f}", f"Z{high:.4f}")), "layer-missed"
+    )
     assert all(one.line is not None and one.place[2] <= high for one in found)
     assert max(one.depth or 0.0 for one in found) == pytest.approx(high - after, abs=0.02)
 
 
 def test_laps_left_out_of_one_layer(bench):
-    """All that ran nearest to the outer wall in the second layer: it stands until the third meets it."""
+    """All that ran nearest to the outer wall in the second layer: it stands until the third meets
+    it."""
     z = bench.layers()[1]
     program, (start, end) = bench.program(), bench.off_wall()
-    level = (program.kind > 0) & (np.abs(program.start[:, 2] - z) < 1e-3) & (np.abs(program.end[:, 2] - z) < 1e-3)
+    level = (
+        (program.kind > 0)
+        & (np.abs(program.start[:, 2] - z) < 1e-3)
+        & (np.abs(program.end[:, 2] - z) < 1e-3)
+    )
     nearest = float(end[level].min())
     lap = level & (start < nearest + 0.05) & (end < nearest + 0.05)
     assert lap.sum() > 3
-    found = the(bench.read(without(bench.texts[GROOVE], set(program.line[lap].tolist()))), "layer-missed")
+    found = the(
+        bench.read(without(bench.texts[GROOVE], set(program.line[lap].tolist()))), "layer-missed"
+    )
     assert any(one.line is not None and abs(one.place[2] - z) < 0.01 for one in found)
 
 
@@ -120,7 +135,9 @@ def test_step_twice_as_wide_as_the_job_allows(bench):
 def test_the_other_direction(bench):
     """A job that wishes conventional milling is not served by climb, nor the other way round."""
     works = tuple(
-        replace(one, milling=replace(one.milling, conventional=True)) if one.name == "groove" else one
+        replace(one, milling=replace(one.milling, conventional=True))
+        if one.name == "groove"
+        else one
         for one in bench.prepared.works
     )
     found = the(bench.read(works=works), "direction")[0]
@@ -130,11 +147,16 @@ def test_the_other_direction(bench):
 def _first_ramp(program: ReadProgram, top: float) -> int:
     fall = program.start[:, 2] - program.end[:, 2]
     level = np.hypot(*(program.end - program.start)[:, :2].T)
-    return int(np.flatnonzero((program.kind > 0) & (fall > 1e-6) & (level > 1.0) & (program.end[:, 2] < top - 0.1))[0])
+    return int(
+        np.flatnonzero(
+            (program.kind > 0) & (fall > 1e-6) & (level > 1.0) & (program.end[:, 2] < top - 0.1)
+        )[0]
+    )
 
 
 def test_steeper_ramp(bench):
-    """The first ramp goes down four times as fast: a flat cutter is pushed up its collet or breaks."""
+    """The first ramp goes down four times as fast: a flat cutter is pushed up its collet or
+    breaks."""
     program, top = bench.program(), bench.groove().pockets[0].top
     at = _first_ramp(program, top)
     line, low = int(program.line[at]), 4.0 * program.end[at, 2] - 3.0 * program.start[at, 2]
@@ -147,7 +169,8 @@ def test_steeper_ramp(bench):
 
 
 def test_plunge_into_solid_wood(bench):
-    """Straight down to the first layer before the ramp begins, with a cutter that does not cut to its centre."""
+    """Straight down to the first layer before the ramp begins, with a cutter that does not cut to
+    its centre."""
     program, top = bench.program(), bench.groove().pockets[0].top
     at = _first_ramp(program, top)
     line = int(program.line[at])
@@ -163,23 +186,31 @@ def _finishing(bench: Bench) -> NDArray[np.bool_]:
     work = bench.groove()
     program, (start, end) = bench.program(), bench.off_wall()
     radius, floor = work.cutter.radius, work.pockets[0].floor
-    at_floor = (program.kind > 0) & (program.end[:, 2] < floor + 0.01) & (program.start[:, 2] < floor + 0.01)
+    at_floor = (
+        (program.kind > 0)
+        & (program.end[:, 2] < floor + 0.01)
+        & (program.start[:, 2] < floor + 0.01)
+    )
     return at_floor & (start < radius + 0.01) & (end < radius + 0.01)
 
 
 def test_finishing_lap_left_out(bench):
-    """The wall keeps what clearing left on it; the plug of the casting is then thinner than the drawing says."""
+    """The wall keeps what clearing left on it; the plug of the casting is then thinner than the
+    drawing says."""
     lap = _finishing(bench)
     assert lap.sum() > 3
     program = bench.program()
-    found = the(bench.read(without(bench.texts[GROOVE], set(program.line[lap].tolist()))), "width")[0]
+    found = the(bench.read(without(bench.texts[GROOVE], set(program.line[lap].tolist()))), "width")[
+        0
+    ]
     assert found.depth > 0.02 and found.place is not None
     wall = bench.groove().pockets[0].area.exterior
     assert wall.distance(shapely.Point(found.place[:2])) < 0.01
 
 
 def test_corner_cut_off(bench):
-    """Half a millimetre inwards at one place of the finishing lap leaves wood there, and nowhere else."""
+    """Half a millimetre inwards at one place of the finishing lap leaves wood there, and nowhere
+    else."""
     program, lap = bench.program(), np.flatnonzero(_finishing(bench))
     at = int(lap[len(lap) // 2])
     x, y = program.end[at, :2]
@@ -201,7 +232,9 @@ def test_ring_of_the_plug_left_out(bench):
     x, y = pocket.area.centroid.coords[0]
     out = np.hypot(program.end[:, 0] - x, program.end[:, 1] - y)
     level = (program.kind > 0) & (np.abs(program.end[:, 2] - program.start[:, 2]) < 1e-9)
-    heights = np.unique(np.round(program.end[level & (program.end[:, 2] > pocket.floor + 0.5), 2], 3))
+    heights = np.unique(
+        np.round(program.end[level & (program.end[:, 2] > pocket.floor + 0.5), 2], 3)
+    )
     z = float(heights[-1])
     here = level & (np.abs(program.end[:, 2] - z) < 1e-3)
     ring = here & (out > out[here].max() - 0.05)

@@ -1,6 +1,8 @@
-"""Feeds: neither above what is planned nor so slow that edges rub, and what a machine comes to on a short or round way.
+"""Feeds: neither above what is planned nor so slow that edges rub, and what a machine comes to on a
+short or round way.
 
-The small plan of our own: 2000 mm/min sideways, 1500 down; acceleration 500 mm/s² (the default of `Milling`).
+The small plan of our own: 2000 mm/min sideways, 1500 down; acceleration 500 mm/s² (the default of
+`Milling`).
 """
 
 from __future__ import annotations
@@ -20,11 +22,13 @@ GROOVE, SKIM, DOWELS = "03-A-groove.nc", "05-B-skim-pass-1.nc", "01-A-dowels.nc"
 
 
 @pytest.mark.parametrize(("feed", "kinds"), [
-    ("1", {"feed-too-low"}), ("2.0", {"feed-too-low"}), ("200", {"feed-too-low"}), ("980", {"feed-too-low"}),
+    ("1", {"feed-too-low"}), ("2.0", {"feed-too-low"}), ("200", {"feed-too-low"}), ("980",
+    {"feed-too-low"}),
     ("1000", set()), ("2000", set()), ("2040", {"feed-too-high"}),
 ])  # fmt: skip
 def test_a_feed_in_the_skim_is_held_on_both_sides(plan, feed, kinds):
-    """A digit lost: the edges rub, wood and resin burn. Half of 2000 is planned where bores open, so it may come."""
+    """A digit lost: the edges rub, wood and resin burn. Half of 2000 is planned where bores open,
+    so it may come."""
     assert set(plan.edited(SKIM, "F2000\n", f"F{feed}\n").read().counts) == kinds
 
 
@@ -50,7 +54,14 @@ def test_a_drill_that_rubs_is_found(plan):
 def reached(body: str) -> np.ndarray:
     """mm/min of each feed of a program at 500 mm/s²."""
     text = f"G21 G90\nG0 X0 Y0 Z5\nF900\n{body}M2\n"
-    path = lay(read_program(text, "x.nc"), (0, 0, 0), Cutter(1, "flat", 6.0, 0.0, 2, 20, 30), 0.0, 0.0005, Findings())
+    path = lay(
+        read_program(text, "x.nc"),
+        (0, 0, 0),
+        Cutter(1, "flat", 6.0, 0.0, 2, 20, 30),
+        0.0,
+        0.0005,
+        Findings(),
+    )
     return reachable(path, 500.0)[path.kind > 0]
 
 
@@ -66,7 +77,9 @@ def test_what_a_machine_comes_to_on_chords_is_that_of_their_circle():
     assert reached(chords)[1:-1] == pytest.approx(60 * math.sqrt(500 * 2 * 0.5), rel=0.01)
     long = "".join(f"G1 X{50 * math.sin(a):.4f} Y{50 - 50 * math.cos(a):.4f}\n" for a in angle)
     assert reached(long)[1:-1] == pytest.approx(60 * math.sqrt(500 * 2 * 5), rel=0.01)
-    few = "".join(f"G1 X{5 * math.sin(a):.4f} Y{5 - 5 * math.cos(a):.4f}\n" for a in np.arange(1, 5))
+    few = "".join(
+        f"G1 X{5 * math.sin(a):.4f} Y{5 - 5 * math.cos(a):.4f}\n" for a in np.arange(1, 5)
+    )
     assert reached(few)[1:-1] == pytest.approx(60 * math.sqrt(500 * 5 * math.cos(0.5)), rel=0.01)
 
 

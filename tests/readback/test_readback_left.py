@@ -32,7 +32,10 @@ def test_wood_under_and_over_is_that_of_the_depths(read):
 
 def test_each_pass_says_where_most_wood_lies_over_the_casting(read):
     """The shop looks at the place that shows last, and must be told which it is."""
-    first, last = read.of("groove shows", "05-B-skim-pass-1.nc"), read.of("groove shows", "05-B-skim-pass-3.nc")
+    first, last = (
+        read.of("groove shows", "05-B-skim-pass-1.nc"),
+        read.of("groove shows", "05-B-skim-pass-3.nc"),
+    )
     assert first.value < 1.0 and first.where is not None and "of wood over it" in first.says
     assert last.value == 1.0 and last.where is None
 
@@ -53,7 +56,9 @@ def test_an_edge_with_a_gap_in_its_casting_is_told():
     stock = Stock(80, 60, 12, 0.5)
     board = box(-25, -20, 25, 20)
     x, y = np.meshgrid(stock.grid.xs, stock.grid.ys)
-    ring = (np.maximum(np.abs(x) - 25, np.abs(y) - 20) < 4) & (np.maximum(np.abs(x) - 25, np.abs(y) - 20) > -4)
+    ring = (np.maximum(np.abs(x) - 25, np.abs(y) - 20) < 4) & (
+        np.maximum(np.abs(x) - 25, np.abs(y) - 20) > -4
+    )
     stock.carve(ring & ~((x > 0) & (np.abs(y) < 5)), 2.0)
     stock.pour(ring, 0.5)
     measures = MeasureList("x")

@@ -1,4 +1,5 @@
-"""Second files of an operation: read after the first, held to what is theirs, and not believed about the rest."""
+"""Second files of an operation: read after the first, held to what is theirs, and not believed
+about the rest."""
 
 from __future__ import annotations
 
@@ -23,7 +24,11 @@ def split_inserts(plan):
     work = next(work for work in plan.works if work.name == "inserts")
     hole, text = work.holes[0], plan.files[INSERTS]
     seat, bore = hole.steps
-    start, middle, end = text.index("G0 X14"), text.index("G0 X14", text.index("G0 X14") + 1), text.index("M5\nM2")
+    start, middle, end = (
+        text.index("G0 X14"),
+        text.index("G0 X14", text.index("G0 X14") + 1),
+        text.index("M5\nM2"),
+    )
     first = replace(work, holes=(replace(hole, steps=(seat,)),))
     second = replace(work, part=2, holes=(replace(hole, top=seat.floor, steps=(bore,)),))
     others = tuple(one for one in plan.works if one is not work)
@@ -36,14 +41,16 @@ def pocket(plan) -> Polygon:
 
 
 def test_second_file_of_a_pocket_reads_well(plan):
-    """It comes after the first in whatever order the works are given, and its name belongs to the plan."""
+    """It comes after the first in whatever order the works are given, and its name belongs to the
+    plan."""
     result = split_plug(plan, pocket(plan)).read()
     assert result.counts == {}, [str(finding) for finding in result.findings]
     assert [count.file for count in result.files][1:3] == [PLUG, "02-A-plug-pockets-2.nc"]
 
 
 def test_what_no_file_cuts_is_not_cleared(plan):
-    """A second file that takes for cut what the first was never to cut leaves it standing, and both would agree."""
+    """A second file that takes for cut what the first was never to cut leaves it standing, and both
+    would agree."""
     found = split_plug(plan, pocket(plan).buffer(0.5)).read()
     finding = next(one for one in found.findings if one.kind == "not-reached")
     assert finding.file == "02-A-plug-pockets-2.nc"
@@ -59,7 +66,8 @@ def test_bore_by_a_second_file(plan):
 
 
 @pytest.mark.parametrize(
-    ("name", "old", "new"), [("06-B-inserts-2.nc", "Z-8.5000", "Z-8.2000"), (INSERTS, "Z-1.5000", "Z-1.4000")]
+    ("name", "old", "new"),
+    [("06-B-inserts-2.nc", "Z-8.5000", "Z-8.2000"), (INSERTS, "Z-1.5000", "Z-1.4000")],
 )
 def test_fault_in_either_file_is_told_of_that_file(plan, name, old, new):
     """Else the shop would look in the wrong one."""
@@ -71,4 +79,6 @@ def test_second_file_missing_or_foreign(plan):
     """A file of the plan that is gone, and one that only looks like it."""
     split = split_inserts(plan)
     assert split.with_file("06-B-inserts-2.nc", None).read().counts["missing-file"] == 1
-    assert split.with_file("06-B-inserts-3.nc", split.files["06-B-inserts-2.nc"]).read().counts == {"order": 1}
+    assert split.with_file("06-B-inserts-3.nc", split.files["06-B-inserts-2.nc"]).read().counts == {
+        "order": 1
+    }

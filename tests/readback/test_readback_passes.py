@@ -16,7 +16,8 @@ ALL = "05-B-skim-all.nc"
 
 
 def found(plan, text: str) -> list[str]:
-    """What is found in the file of all passes: kinds, each with the plane or planes that it names."""
+    """What is found in the file of all passes: kinds, each with the plane or planes that it
+    names."""
     result = plan.with_file(ALL, text).read()
     assert {one.file for one in result.findings} <= {ALL}
     return [f"{one.kind}: {one.says}" for one in result.findings]
@@ -40,8 +41,11 @@ def test_a_plane_before_a_stop_is_held_to_its_height(plan, other):
 
 
 def test_a_plane_that_nobody_looks_at_is_held_too(plan):
-    """The first pass of a stretch that is cut through: too low, it takes away what the next was to take."""
-    assert any("11.000, 11.200 wanted" in one for one in found(plan, at_plane(plan.files[ALL], 11.2, 11.0)))
+    """The first pass of a stretch that is cut through: too low, it takes away what the next was to
+    take."""
+    assert any(
+        "11.000, 11.200 wanted" in one for one in found(plan, at_plane(plan.files[ALL], 11.2, 11.0))
+    )
 
 
 def test_a_plane_within_what_a_machine_holds_is_no_finding(plan):
@@ -50,7 +54,8 @@ def test_a_plane_within_what_a_machine_holds_is_no_finding(plan):
 
 
 def without_stop(text: str, number: int) -> str:
-    """The text without its M0 of this number, from 0, those before the spindle turns not counted."""
+    """The text without its M0 of this number, from 0, those before the spindle turns not
+    counted."""
     lines = text.split("\n")
     turns = next(k for k, line in enumerate(lines) if line.endswith("M3"))
     at = [k for k, line in enumerate(lines) if line == "M0" and k > turns][number]
@@ -71,7 +76,8 @@ def test_a_stop_more_than_planned_is_no_finding(plan):
 
 
 def test_a_stop_in_the_middle_of_a_pass_serves_for_none(plan):
-    """It stops, but half of the blank stands a pass higher: who looks there sees wood and goes on."""
+    """It stops, but half of the blank stands a pass higher: who looks there sees wood and goes
+    on."""
     lines = without_stop(planned(plan), 0).split("\n")
     at = lines.index("G1 Z10.5000") + 6
     text = "\n".join([*lines[:at], "M5", "M0", "M3", "G4 P3", *lines[at:]])
@@ -79,9 +85,12 @@ def test_a_stop_in_the_middle_of_a_pass_serves_for_none(plan):
 
 
 def test_a_plane_that_takes_layers_ends_with_its_last():
-    """Two layers to a plane 1.4 below the one before are one pass: the first of them is no plane too low."""
+    """Two layers to a plane 1.4 below the one before are one pass: the first of them is no plane
+    too low."""
     z = np.array([25.0, 11.2, 11.2, 10.5, 10.5, 9.8, 9.8, 25.0])
     end = np.column_stack([np.zeros(8), np.zeros(8), z])
     kind = np.array([0, 1, 1, 1, 1, 1, 1, 0], dtype=np.int8)
-    path = SimpleNamespace(kind=kind, end=end, index=np.arange(8), program=SimpleNamespace(events=()))
+    path = SimpleNamespace(
+        kind=kind, end=end, index=np.arange(8), program=SimpleNamespace(events=())
+    )
     assert Passes((11.2, 9.8), 0, 0.7).ends(path) == [3, 8]

@@ -1,4 +1,5 @@
-"""The whole read-back on a small plan of our own: no false alarm, right figures, every kind of finding."""
+"""The whole read-back on a small plan of our own: no false alarm, right figures, every kind of
+finding."""
 
 from __future__ import annotations
 
@@ -15,7 +16,8 @@ from corepath.reported import reported
 from corepath.work.works import Obstacle
 
 GROOVE, PLUG, SKIM, ALL, INSERTS, DECK = (
-    "03-A-groove.nc", "02-A-plug-pockets.nc", "05-B-skim-pass-1.nc", "05-B-skim-all.nc", "06-B-inserts.nc",
+    "03-A-groove.nc", "02-A-plug-pockets.nc", "05-B-skim-pass-1.nc", "05-B-skim-all.nc",
+    "06-B-inserts.nc",
     "08-C-deck.nc",
 )  # fmt: skip
 
@@ -64,7 +66,9 @@ def test_remaining_is_the_finished_core(plan):
     rest = plan.read().remaining["C"]
     assert rest.top[rest.grid.at(0, 28)] == pytest.approx(8.0)
     assert rest.bottom[rest.grid.at(0, 28)] == pytest.approx(0.0, abs=1e-5)
-    assert rest.top[rest.grid.at(14, -3)] != rest.top[rest.grid.at(14, -3)], "the bore is where it belongs, deck up"
+    assert rest.top[rest.grid.at(14, -3)] != rest.top[rest.grid.at(14, -3)], (
+        "the bore is where it belongs, deck up"
+    )
     assert rest.bottom[rest.grid.at(14, 1)] == pytest.approx(1.5), "the seat is cut from below"
 
 
@@ -77,7 +81,8 @@ def cases():
             "G0 X-33 Y-18 Z10\nG1 X-33.0000 Y-18.0000 Z10.0000",
             "plunge-at-rapid",
         ),
-        (GROOVE, "G1 X33.0000 Y-18.0000 Z10.0000", "G0 X33.0000 Y-18.0000 Z10.0000", "rapid-through-material"),
+        (GROOVE, "G1 X33.0000 Y-18.0000 Z10.0000", "G0 X33.0000 Y-18.0000 "
+                                                   "Z10.0000", "rapid-through-material"),
         (GROOVE, "S18000 M3\n", "S18000\n", "spindle-off"),
         (GROOVE, "S18000 M3\n", "M3\n", "spindle-off"),
         (GROOVE, "G4 P3\n", "", "spindle-not-up"),
@@ -90,7 +95,8 @@ def cases():
         (ALL, "M5\nM0\n", "", "missing-stop"),
         (INSERTS, "M2\n", "", "missing-stop"),
         (GROOVE, "(test)\n", "(File: 02-A-plug-pockets.nc)\n", "order"),
-        (GROOVE, "(test)\n", "(Zero lies at X0.0000 Y0.0000 Z0.0300 mm from the middle of the)\n(  bed)\n", "zero"),
+        (GROOVE, "(test)\n", "(Zero lies at X0.0000 Y0.0000 Z0.0300 mm from the middle of the)\n(  "
+                             "bed)\n", "zero"),
         (GROOVE, "F1500\n", "", "feed-missing"),
         (GROOVE, "F1500\n", "F15000\n", "feed-too-high"),
         (GROOVE, "F1500\n", "F1900\n", "feed-too-high"),
@@ -124,7 +130,8 @@ def cases():
         (GROOVE, "M2\n", "M2\nG0 Z-5\n", "after-end"),
         (GROOVE, "G0 X-33 Y-18\nG0 X-33 Y-18 Z25", "G1 X-33 Y-18 Z10", "start-unknown"),
         (GROOVE, "G0 Z25\n", "G0 Z5\n", "rapid-through-material"),
-        (PLUG, "G3 X-16.0000 Y4.0000 I-4.0000 J0", "G3 X-16.0000 Y4.0000 I-4.0500 J0", "arc-mismatch"),
+        (PLUG, "G3 X-16.0000 Y4.0000 I-4.0000 J0", "G3 X-16.0000 Y4.0000 I-4.0500 "
+                                                   "J0", "arc-mismatch"),
         (PLUG, "G1 X-8.0000 Y4.0000 Z1.2000", "G1 X-8.0000 Y4.0000 Z6.0000", "floor"),
         (SKIM, "G1 Z11.2000", "G1 Z11.1500", "plane"),
         (SKIM, "G1 X60 Y30.0000\nG1 X-60 Y30.0000\n", "", "plane"),
@@ -137,7 +144,9 @@ def cases():
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("name", "old", "new", "kind"), cases(), ids=lambda value: value if value in KINDS else None)
+@pytest.mark.parametrize(
+    ("name", "old", "new", "kind"), cases(), ids=lambda value: value if value in KINDS else None
+)
 def test_each_fault_is_found_in_its_file(plan, name, old, new, kind):
     """A fault that passes here would be cut."""
     count = 99 if name in (INSERTS, ALL) else 1
@@ -148,11 +157,15 @@ def test_each_fault_is_found_in_its_file(plan, name, old, new, kind):
 
 def test_line_and_place_of_a_gouge(plan):
     """The message must lead to the line."""
-    found = plan.edited(GROOVE, "G1 X31.0000 Y16.0000 Z1.2000", "G1 X31.0000 Y16.0000 Z0.9000").read()
+    found = plan.edited(
+        GROOVE, "G1 X31.0000 Y16.0000 Z1.2000", "G1 X31.0000 Y16.0000 Z0.9000"
+    ).read()
     finding = next(finding for finding in found.findings if finding.kind == "floor")
     text = plan.files[GROOVE].split("\n")
     assert finding.line is not None
-    assert text[finding.line - 1].startswith(("G1 X31.0000 Y16.0000 Z1.2000", "G1 X-31.0000 Y16.0000 Z1.2000"))
+    assert text[finding.line - 1].startswith(
+        ("G1 X31.0000 Y16.0000 Z1.2000", "G1 X-31.0000 Y16.0000 Z1.2000")
+    )
     assert finding.depth == pytest.approx(0.3, abs=0.02)
     assert finding.place is not None
     assert abs(finding.place[0] - 31) <= 2.1
@@ -173,16 +186,20 @@ def with_heads(plan, **of):
     for name in plan.files:
         digest = of.get(name[3:].split(".")[0].replace("-", "_"), "aaaa1111")
         head = (
-            f"(File: {name})\n(Plan: {digest})\n(Zero lies at X0.0000 Y0.0000 Z0.0100 mm from the middle)\n(  of it)\n"
+            f"(File: {name})\n(Plan: {digest})\n(Zero lies at X0.0000 Y0.0000 Z0.0100 mm from the "
+            "middle)\n(  of it)\n"
         )
         plan = plan.with_file(
-            name, head.replace("Z0.0100", "Z10.5100" if name == INSERTS else "Z0.0100") + plan.files[name]
+            name,
+            head.replace("Z0.0100", "Z10.5100" if name == INSERTS else "Z0.0100")
+            + plan.files[name],
         )
     return plan
 
 
 def test_files_of_two_plans(plan):
-    """Each is good by itself; together they are of two boards. Zeros 0.01 off are as good as the touch."""
+    """Each is good by itself; together they are of two boards. Zeros 0.01 off are as good as the
+    touch."""
     from corepath.readback.measure import read_back
 
     assert with_heads(plan).read().counts == {}
@@ -190,11 +207,14 @@ def test_files_of_two_plans(plan):
     assert found.counts == {"mixed-plans": 1}
     assert next(iter(found.findings)).file == GROOVE
     good = with_heads(plan)
-    assert read_back(good.shop, good.works, good.files, plan="cccc3333").counts == {"mixed-plans": len(good.files)}
+    assert read_back(good.shop, good.works, good.files, plan="cccc3333").counts == {
+        "mixed-plans": len(good.files)
+    }
 
 
 def test_files_that_changed_names(plan):
-    """Two files swapped on the way to the machine: cut in the wrong order, whatever they do to the wood."""
+    """Two files swapped on the way to the machine: cut in the wrong order, whatever they do to the
+    wood."""
     good = with_heads(plan)
     swapped = good.with_file(GROOVE, good.files[PLUG]).with_file(PLUG, good.files[GROOVE])
     named = {one.file for one in swapped.read().findings if one.kind == "order"}
@@ -202,13 +222,16 @@ def test_files_that_changed_names(plan):
 
 
 def test_collet_into_an_obstacle(plan):
-    """A clamp that the cutter clears and the nut does not; one that stands lower; one that is farther off."""
+    """A clamp that the cutter clears and the nut does not; one that stands lower; one that is
+    farther off."""
     from dataclasses import replace
 
     def read(height: float, left: float, out: float = 12.0):
         cutters = {**plan.shop.cutters, 1: replace(plan.shop.cutters[1], stick_out=out)}
         clamp = Obstacle(box(left, -25, left + 6, -17), height)
-        works = tuple(replace(one, obstacles=(clamp,)) if one.name == "groove" else one for one in plan.works)
+        works = tuple(
+            replace(one, obstacles=(clamp,)) if one.name == "groove" else one for one in plan.works
+        )
         return set(replace(plan, works=works).with_shop(cutters=cutters).read().counts)
 
     assert read(16.0, 40.0) == {"collet"}
@@ -218,23 +241,38 @@ def test_collet_into_an_obstacle(plan):
 
 
 def test_collet_into_the_stock_beside(plan):
-    """The groove's floor is at 1.2, the blank 12 thick: a cutter 10.8 long out of a collet 40 wide just clears."""
+    """The groove's floor is at 1.2, the blank 12 thick: a cutter 10.8 long out of a collet 40 wide
+    just clears."""
     from dataclasses import replace
 
     def read(out: float):
-        cutters = {**plan.shop.cutters, 1: replace(plan.shop.cutters[1], stick_out=out, cutting_length=out)}
-        return [one for one in plan.with_shop(cutters=cutters).read().findings if one.kind == "collet"]
+        cutters = {
+            **plan.shop.cutters,
+            1: replace(plan.shop.cutters[1], stick_out=out, cutting_length=out),
+        }
+        return [
+            one for one in plan.with_shop(cutters=cutters).read().findings if one.kind == "collet"
+        ]
 
     assert not read(10.81)
     found = [one for one in read(10.5) if one.file == GROOVE]
     beside = [one for one in found if "beside" in one.says]
-    assert beside and all(one.place[2] == pytest.approx(1.2) and one.depth == pytest.approx(0.3) for one in beside)
+    assert beside and all(
+        one.place[2] == pytest.approx(1.2) and one.depth == pytest.approx(0.3) for one in beside
+    )
 
 
 def test_depth_past_the_edges_and_into_the_collet(plan):
     """The groove is 10.8 deep: edges of 10 are too short, and so is a stick-out of 10."""
-    for edges, out, kinds in ((10.8, 30.0, set()), (10.0, 30.0, {"too-deep-for-cutter"}), (10.9, 10.0, {"collet"})):
-        cutters = {**plan.shop.cutters, 1: Cutter(1, "flat", 4.0, 0.0, 2, edges, out, centre_cutting=True)}
+    for edges, out, kinds in (
+        (10.8, 30.0, set()),
+        (10.0, 30.0, {"too-deep-for-cutter"}),
+        (10.9, 10.0, {"collet"}),
+    ):
+        cutters = {
+            **plan.shop.cutters,
+            1: Cutter(1, "flat", 4.0, 0.0, 2, edges, out, centre_cutting=True),
+        }
         assert set(plan.with_shop(cutters=cutters).read().counts) == kinds
 
 
@@ -242,12 +280,15 @@ def test_zero_is_derived_not_believed(plan, plan_maker):
     """A file and a plan that agree on a wrong zero are still wrong."""
     face = plan_maker("x", "middle", "face")
     assert set(face.with_shop(z_zero="bed").read().counts) >= {"zero"}
-    assert "zero" in plan.with_shop(planned_pass=1).read().counts, "inserts hang on the plane where the skim stopped"
+    assert "zero" in plan.with_shop(planned_pass=1).read().counts, (
+        "inserts hang on the plane where the skim stopped"
+    )
     assert "zero" in plan.with_shop(xy_zero="front-left").read().counts
 
 
 def test_flip_about_the_wrong_axis_is_found(plan):
-    """Works and files that agree on a wrong mirror: the bore is open, but not where the board has it."""
+    """Works and files that agree on a wrong mirror: the bore is open, but not where the board has
+    it."""
     assert plan.read().counts == {}
     found = plan.with_shop(flip_about="y").read()
     assert found.counts == {"bore-closed": 1}
@@ -266,7 +307,9 @@ def test_obstacles_are_kept_off(plan):
     from dataclasses import replace
 
     works = tuple(
-        replace(work, obstacles=(Obstacle(box(30, -25, 36, -17), 16.0),)) if work.name == "groove" else work
+        replace(work, obstacles=(Obstacle(box(30, -25, 36, -17), 16.0),))
+        if work.name == "groove"
+        else work
         for work in plan.works
     )
     assert set(replace(plan, works=works).read().counts) == {"obstacle"}
@@ -327,13 +370,24 @@ def test_a_file_that_may_leave_its_path_is_found_where_the_job_asks_it_not_to(pl
     found = good.with_file(GROOVE, plan.files[GROOVE]).read().findings
     assert [(one.kind, one.file) for one in found] == [("path-mode", GROOVE)]
     found = plan.with_file(GROOVE, files[GROOVE]).read().findings
-    assert [(one.kind, one.file) for one in found] == [("path-mode", GROOVE)], "the cutter stands at each corner"
+    assert [(one.kind, one.file) for one in found] == [("path-mode", GROOVE)], (
+        "the cutter stands at each corner"
+    )
 
 
 def test_with_lengths_in_the_control_m6_alone_fits_the_cutter(plan):
-    """Nobody touches Z there; with neither M6 nor a stop the spindle starts with whatever cutter it holds."""
+    """Nobody touches Z there; with neither M6 nor a stop the spindle starts with whatever cutter it
+    holds."""
     held = plan.with_shop(length_offset=True)
-    files = {name: re.sub(r"T(\d) M6\nM0\n", r"T\1 M6\nG43 H\1\n", text) for name, text in plan.files.items()}
+    files = {
+        name: re.sub(
+            r"T(\d) M6\nM0\n",
+            r"T\1 M6\nG43 "
+            r"H\1\n",
+            text,
+        )
+        for name, text in plan.files.items()
+    }
     good = replace(held, files=files)
     assert good.read().counts == {}
     bare = files[GROOVE].replace("T1 M6\n", "T1\n")

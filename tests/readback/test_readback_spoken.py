@@ -1,6 +1,8 @@
-"""Words that someone obeys at the machine: written by the writer, read by rules of the read-back's own.
+"""Words that someone obeys at the machine: written by the writer, read by rules of the read-back's
+own.
 
-Two programs of three moves, in mm and inches, with every way that X and Y are found and every shape of cutter.
+Two programs of three moves, in mm and inches, with every way that X and Y are found and every shape
+of cutter.
 """
 
 from __future__ import annotations
@@ -22,19 +24,51 @@ from corepath.work.works import Work
 COUPON = Path(__file__).parents[2] / "samples" / "coupon.toml"
 RUN = Cutting(18000.0, 3960.0, 1980.0, 1300.0, 3.0, 2.4, 6000.0)
 CUTTER = Cutter(2, "flat", 6.0, 0.0, 2, 22.0, 32.0)
-ZERO = Zero(0.0, 0.0, 0.0, "the bed beside the blank", True, "the bed", "G54", "kept", ((-113.0, 0.0), (102.5, 0.0)))
+ZERO = Zero(
+    0.0,
+    0.0,
+    0.0,
+    "the bed beside the blank",
+    True,
+    "the bed",
+    "G54",
+    "kept",
+    ((-113.0, 0.0), (102.5, 0.0)),
+)
 FACES = {"A": "deck up", "B": "bottom up", "C": "deck up", "D": "deck up"}
 
 
 def written(
-    cutter: Cutter = CUTTER, zero: Zero = ZERO, units: str = "mm", offset: bool = False, setup: str = "A", title="Board"
+    cutter: Cutter = CUTTER,
+    zero: Zero = ZERO,
+    units: str = "mm",
+    offset: bool = False,
+    setup: str = "A",
+    title="Board",
 ) -> tuple[str, Work, Spoken]:
     """A file of three moves, its work, and what is held against it."""
     machine = load_job(COUPON).machine.model_copy(update={"length_offset": offset})
     moves = [rapid(10, 0, 20.0), line(10, 0, 5.0, 900.0), rapid(10, 0, 20.0)]
-    program = Program("03-A-groove", 3, setup, "groove", cutter, RUN, zero, 20.0, (0.0, 0.0), (Pass.of(moves),))
-    made = write(program, Heading(title, "0bbdec83", FACES[setup], 1.0, None), machine=machine, units=units)
-    work = Work(3, setup, "groove", cutter, RUN, zero, box(-50, -30, 50, 30), 12.0, 20.0, 1.2, (0.0, 0.0), True)
+    program = Program(
+        "03-A-groove", 3, setup, "groove", cutter, RUN, zero, 20.0, (0.0, 0.0), (Pass.of(moves),)
+    )
+    made = write(
+        program, Heading(title, "0bbdec83", FACES[setup], 1.0, None), machine=machine, units=units
+    )
+    work = Work(
+        3,
+        setup,
+        "groove",
+        cutter,
+        RUN,
+        zero,
+        box(-50, -30, 50, 30),
+        12.0,
+        20.0,
+        1.2,
+        (0.0, 0.0),
+        True,
+    )
     return made.text, work, Spoken(FACES, units, not offset)
 
 
@@ -56,7 +90,9 @@ ZEROS = {
     "dowels": replace(ZERO, by="dowels"),
     "edges": replace(ZERO, by="edges"),
     "corner": replace(ZERO, x=-120.0, y=-45.0, by="dowels"),
-    "G55": replace(ZERO, system="G55", touch="the skimmed face", on="the skimmed face", again=False),
+    "G55": replace(
+        ZERO, system="G55", touch="the skimmed face", on="the skimmed face", again=False
+    ),
 }
 
 
@@ -69,9 +105,12 @@ def test_what_the_writer_writes_is_what_is_asked_for(zero: str, cutter: str, uni
 
 
 def test_a_head_with_line_numbers_is_a_head() -> None:
-    """Whoever's sender numbers lines has no other file: N words stand before a comment too (NIST IR 6556, 3.3)."""
+    """Whoever's sender numbers lines has no other file: N words stand before a comment too (NIST IR
+    6556, 3.3)."""
     text, work, spoken = written()
-    numbered = "\n".join(f"N{number} {line}" if line else "" for number, line in enumerate(text.split("\n"), 1))
+    numbered = "\n".join(
+        f"N{number} {line}" if line else "" for number, line in enumerate(text.split("\n"), 1)
+    )
     assert found(numbered, work, spoken) == []
     wrong = numbered.replace("(Face up: deck up)", "(Face up: bottom up)")
     assert len(found(wrong, work, spoken)) == 1
@@ -80,7 +119,14 @@ def test_a_head_with_line_numbers_is_a_head() -> None:
 def test_names_that_look_like_cutters_are_no_cutters() -> None:
     """A board called T1, a plug called T7."""
     text, work, spoken = written(title="T1 flat board")
-    assert found(text.replace("(Caution", "(Watch: the casting of T7 shows late)\n(Caution", 1), work, spoken) == []
+    assert (
+        found(
+            text.replace("(Caution", "(Watch: the casting of T7 shows late)\n(Caution", 1),
+            work,
+            spoken,
+        )
+        == []
+    )
 
 
 def test_with_lengths_in_the_control_nobody_is_asked_to_touch() -> None:
@@ -113,7 +159,8 @@ ALTERED = [
 
 @pytest.mark.parametrize(("old", "new"), ALTERED)
 def test_a_word_that_was_altered_is_found(old: str, new: str) -> None:
-    """Each sends a hand the wrong way: another cutter, face, zero or set-up, while every motion is right."""
+    """Each sends a hand the wrong way: another cutter, face, zero or set-up, while every motion is
+    right."""
     text, work, spoken = written()
     assert text.count(old) >= 1
     assert found(text.replace(old, new, 1), work, spoken)
@@ -123,7 +170,12 @@ def test_a_word_that_was_altered_is_found(old: str, new: str) -> None:
 def test_the_height_at_the_first_stop_is_held(units: str) -> None:
     """Who sees the tip 8.9 over the face where 13.8 is right must not read that 8.9 is."""
     text, work, spoken = written(units=units)
-    work = replace(work, approach=Approach(0.0, 0.0, 13.8, 1000.0, 2000.0, "the skimmed face", 13.8, "on the bed", 4.9))
+    work = replace(
+        work,
+        approach=Approach(
+            0.0, 0.0, 13.8, 1000.0, 2000.0, "the skimmed face", 13.8, "on the bed", 4.9
+        ),
+    )
     good = "(MSG, Tip must be about 13.8 mm above the skimmed face, else stop and touch Z)\n"
     good = good.replace("13.8 mm", "0.54 in") if units == "inch" else good
     assert found(good + text, work, spoken) == []
@@ -150,7 +202,9 @@ def test_a_rehearsal_is_held_to_its_own_words() -> None:
     """It names the cutter that comes first, and that the spindle stays off."""
     text, work, spoken = written()
     text = text.replace("operation 03 groove", "rehearsal at the safe height")
-    text = text.replace("(Spindle: 18000 rpm, feed 3960.0, light laps 6000.0 mm/min)", "(Spindle: off all the time)")
+    text = text.replace(
+        "(Spindle: 18000 rpm, feed 3960.0, light laps 6000.0 mm/min)", "(Spindle: off all the time)"
+    )
     findings = Findings("A-rehearsal.nc")
     check_spoken(text, work, spoken, findings, rehearsal=True)
     assert list(findings) == []

@@ -1,4 +1,5 @@
-"""A file read in parts: the same motions, events and findings as read whole, and memory that does not grow with it."""
+"""A file read in parts: the same motions, events and findings as read whole, and memory that does
+not grow with it."""
 
 from __future__ import annotations
 
@@ -52,7 +53,8 @@ M5
 
 
 def bench(**more: object) -> Bench:
-    return Bench(80, 60, 12, (0, 0, 12), {1: Cutter(1, "flat", 6, 0, 2, 20, 30), 2: Cutter(2, "ball", 4, 2, 2, 20, 30)},
+    return Bench(80, 60, 12, (0, 0, 12), {1: Cutter(1, "flat", 6, 0, 2, 20, 30), 2: Cutter(2,
+        "ball", 4, 2, 2, 20, 30)},
                  Limits(6000, 500, 0.02), **more)  # type: ignore[arg-type]  # fmt: skip
 
 
@@ -67,7 +69,9 @@ def test_parts_make_up_the_whole(monkeypatch, chunk, fast):
     assert len(parts) > 1
     for name in ("kind", "start", "end", "centre", "feed", "line", "spindle_on"):
         joined = np.concatenate([getattr(part, name) for part in parts])
-        assert np.array_equal(joined, getattr(whole, name), equal_nan=joined.dtype.kind == "f"), name
+        assert np.array_equal(joined, getattr(whole, name), equal_nan=joined.dtype.kind == "f"), (
+            name
+        )
     first = np.cumsum([0, *(part.count for part in parts)])
     events = [
         (event.name, event.line, event.index + int(before), event.value, event.spindle)
@@ -76,7 +80,11 @@ def test_parts_make_up_the_whole(monkeypatch, chunk, fast):
     ]
     assert events == [(e.name, e.line, e.index, e.value, e.spindle) for e in whole.events]
     assert parts[-1].findings.counts == whole.findings.counts
-    assert (parts[-1].lines, parts[-1].unstated, parts[-1].ended) == (whole.lines, whole.unstated, True)
+    assert (parts[-1].lines, parts[-1].unstated, parts[-1].ended) == (
+        whole.lines,
+        whole.unstated,
+        True,
+    )
     assert all(event.index or not k for k, part in enumerate(parts) for event in part.events)
 
 
@@ -87,9 +95,13 @@ def test_figures_and_findings_hang_on_no_part(monkeypatch, chunk):
     whole = reported(read_foreign(text, "x.nc", bench(spin_up=1.5)))
     monkeypatch.setattr(motions, "_CHUNK", chunk)
     parts = reported(read_foreign(text, "x.nc", bench(spin_up=1.5)))
-    assert parts["minutes"].pop("total") == pytest.approx(whole["minutes"].pop("total"), rel=0.2), "rests between parts"
+    assert parts["minutes"].pop("total") == pytest.approx(whole["minutes"].pop("total"), rel=0.2), (
+        "rests between parts"
+    )
     assert {**parts, "minutes": 0, "findings": 0} == {**whole, "minutes": 0, "findings": 0}
-    assert whole["counts"]["spindle-not-up"] == 1, "the first start has no dwell, the second two together"
+    assert whole["counts"]["spindle-not-up"] == 1, (
+        "the first start has no dwell, the second two together"
+    )
 
     def key(found: dict) -> tuple:
         return found["kind"], found["line"] or 0, found["says"]
@@ -125,7 +137,10 @@ def test_a_line_without_end_is_not_held(tmp_path):
 
 
 def _peak(path: Path, count: int) -> int:
-    wave = (f"G1 X{30 * (-1) ** k} Y{-25 + k % 50}.{k % 7} Z-{1 + k % 3}.{k % 10}\n" for k in range(count))
+    wave = (
+        f"G1 X{30 * (-1) ** k} Y{-25 + k % 50}.{k % 7} Z-{1 + k % 3}.{k % 10}\n"
+        for k in range(count)
+    )
     path.write_text(HEAD + "F900\n" + "".join(wave) + "G0 Z5\nM5\nM30\n")
     tracemalloc.start()
     read_foreign(FileSource(path), "x.nc", bench(cell=1.0))
@@ -135,7 +150,8 @@ def _peak(path: Path, count: int) -> int:
 
 
 def test_memory_does_not_grow_with_the_file(tmp_path, monkeypatch):
-    """Ten times the lines, at most 1.1 times the memory; parts are small here, so that little is enough to show it."""
+    """Ten times the lines, at most 1.1 times the memory; parts are small here, so that little is
+    enough to show it."""
     monkeypatch.setattr(motions, "_CHUNK", 1000)
     monkeypatch.setattr(source, "_BLOCK", 8192)
     read_foreign(HEAD + "G1 X1 Y2 F300\nM2\n", "x.nc", bench(cell=1.0))

@@ -1,4 +1,5 @@
-"""Engagement, layers, ways into the wood and drilling, on the small plan written by hand: figures and findings."""
+"""Engagement, layers, ways into the wood and drilling, on the small plan written by hand: figures
+and findings."""
 
 from __future__ import annotations
 
@@ -11,7 +12,12 @@ from corepath.motion.cutter import Cutter
 from corepath.readback.motion.working import engagement_angle, widest_allowed
 from corepath.work.works import Milling
 
-GROOVE, PLUG, DOWELS, INSERTS = "03-A-groove.nc", "02-A-plug-pockets.nc", "01-A-dowels.nc", "06-B-inserts.nc"
+GROOVE, PLUG, DOWELS, INSERTS = (
+    "03-A-groove.nc",
+    "02-A-plug-pockets.nc",
+    "01-A-dowels.nc",
+    "06-B-inserts.nc",
+)
 
 
 def ring(x: float, y: float, z: float) -> str:
@@ -22,33 +28,44 @@ def ring(x: float, y: float, z: float) -> str:
 
 def with_groove(plan, **changes):
     """The plan with fields of the groove's work changed."""
-    return replace(plan, works=tuple(replace(w, **changes) if w.name == "groove" else w for w in plan.works))
+    return replace(
+        plan, works=tuple(replace(w, **changes) if w.name == "groove" else w for w in plan.works)
+    )
 
 
 def the(result, kind: str, file: str):
     """Findings of a kind in a file."""
-    found = [finding for finding in result.findings if finding.kind == kind and finding.file == file]
+    found = [
+        finding for finding in result.findings if finding.kind == kind and finding.file == file
+    ]
     assert found, [str(finding) for finding in result.findings]
     return found
 
 
 def test_width_of_cut_is_the_step_between_rings(plan):
-    """Rings 2 mm apart under a cutter of 4: half the cutter, a right angle; a wrong figure would hide a slot."""
+    """Rings 2 mm apart under a cutter of 4: half the cutter, a right angle; a wrong figure would
+    hide a slot."""
     result = plan.read()
     widest = result.of("widest cut", GROOVE)
     assert widest.value >= 2.0 - 0.02
     assert result.of("deepest cut", GROOVE).value == pytest.approx(3.0, abs=1e-3)
-    assert result.of("climb", GROOVE).value == pytest.approx(0.0, abs=0.02), "counter-clockwise, from outside in"
+    assert result.of("climb", GROOVE).value == pytest.approx(0.0, abs=0.02), (
+        "counter-clockwise, from outside in"
+    )
     assert result.of("climb", PLUG).value > 0.85, "counter-clockwise, from inside out"
     slot, step = 4 * (66 + 36) * 2, 4 * ((62 + 32) + (58 + 28)) * 2
     assert result.of("full width", GROOVE).value == pytest.approx(slot / (slot + step), abs=0.02)
-    assert result.of("mean width of cut", GROOVE).value == pytest.approx((4 * slot + 2 * step) / (slot + step), abs=0.1)
+    assert result.of("mean width of cut", GROOVE).value == pytest.approx(
+        (4 * slot + 2 * step) / (slot + step), abs=0.1
+    )
 
 
 def test_engagement_angle_is_the_trades():
     """acos(1 - 2a/D): 60 degrees at a quarter, 90 at half, 180 in a slot (elementary geometry)."""
     assert [engagement_angle(a, 6.0) for a in (1.5, 3.0, 6.0)] == pytest.approx([60.0, 90.0, 180.0])
-    assert engagement_angle(widest_allowed(2.4, 6.0), 6.0) == pytest.approx(engagement_angle(2.4, 6.0) + 20.0)
+    assert engagement_angle(widest_allowed(2.4, 6.0), 6.0) == pytest.approx(
+        engagement_angle(2.4, 6.0) + 20.0
+    )
     assert widest_allowed(6.0, 6.0) == pytest.approx(6.0)
 
 
@@ -58,7 +75,9 @@ def test_step_that_is_doubled_is_found_where_it_begins(plan):
     finding = the(edited.read(), "engagement", GROOVE)[0]
     line = edited.files[GROOVE].split("\n")[finding.line - 1]
     assert line.startswith("G1 X") and line.endswith("Z7.0000")
-    assert max(abs(finding.place[0]) / 29, abs(finding.place[1]) / 14) == pytest.approx(1.0, abs=0.01)
+    assert max(abs(finding.place[0]) / 29, abs(finding.place[1]) / 14) == pytest.approx(
+        1.0, abs=0.01
+    )
     assert finding.depth == pytest.approx(3.0, abs=1e-3)
 
 
@@ -70,10 +89,13 @@ def test_narrower_stepover_than_the_path_has_is_found(plan):
 
 
 def test_slot_in_a_light_layer_is_found_and_a_wide_cut_is_not(plan):
-    """Over a thin floor a wide light cut is easy on the cutter; a slot without an entry is still a wrong path."""
+    """Over a thin floor a wide light cut is easy on the cutter; a slot without an entry is still a
+    wrong path."""
     work = next(work for work in plan.works if work.name == "groove")
     light = with_groove(
-        plan, cutting=replace(work.cutting, stepover=1.2), milling=replace(work.milling, light_layer=3.0)
+        plan,
+        cutting=replace(work.cutting, stepover=1.2),
+        milling=replace(work.milling, light_layer=3.0),
     )
     assert light.read().counts == {}
     assert "engagement" in light.edited(GROOVE, ring(31, 16, 7.0), "").read().counts
@@ -90,24 +112,34 @@ def test_layer_left_out_is_met_at_double_depth(plan):
 def test_strip_that_a_layer_leaves_is_found_by_area(plan):
     """A lap left out of one layer: found at that layer's height, before the next one meets it."""
     shifted = plan.edited(GROOVE, ring(29, 14, 7.0), "")
-    finding = next(one for one in the(shifted.read(), "layer-missed", GROOVE) if "leaves" in one.says)
+    finding = next(
+        one for one in the(shifted.read(), "layer-missed", GROOVE) if "leaves" in one.says
+    )
     assert finding.place[2] == pytest.approx(7.0)
     assert shifted.files[GROOVE].split("\n")[finding.line - 1].endswith("Z4.0000")
     assert abs(abs(finding.place[0]) - 28) < 1.01 or abs(abs(finding.place[1]) - 13) < 1.01
-    assert shifted.read().of("groove layers", GROOVE).value == pytest.approx(2.0 * 2 * (56 + 26), rel=0.12)
+    assert shifted.read().of("groove layers", GROOVE).value == pytest.approx(
+        2.0 * 2 * (56 + 26), rel=0.12
+    )
 
 
 def test_allowance_on_the_walls_is_no_island(plan):
     """Clearing leaves it for the finishing lap; without one it is wood left standing."""
     text = plan.files[GROOVE]
     for z in (10.0, 7.0, 4.0, 1.2):
-        text = text.replace(ring(33, 18, z), ring(32.8, 17.8, z)).replace(ring(29, 14, z), ring(29.14, 14.14, z))
+        text = text.replace(ring(33, 18, z), ring(32.8, 17.8, z)).replace(
+            ring(29, 14, z), ring(29.14, 14.14, z)
+        )
     finish = ring(29, 14, 1.2) + ring(33, 18, 1.2)
     text = text.replace("G0 X-33 Y-18 Z25", "G0 Z25\nG0 X-32.8 Y-17.8\nG0 Z12.5")
     text = text.replace(ring(29.14, 14.14, 1.2), ring(29.14, 14.14, 1.2) + finish)
-    left = with_groove(plan.with_file(GROOVE, text), milling=Milling(conventional=True, finish_allowance=0.2))
+    left = with_groove(
+        plan.with_file(GROOVE, text), milling=Milling(conventional=True, finish_allowance=0.2)
+    )
     assert left.read().counts == {}, [str(finding) for finding in left.read().findings]
-    bare = with_groove(plan.with_file(GROOVE, text), milling=Milling(conventional=True, finish_allowance=0.0))
+    bare = with_groove(
+        plan.with_file(GROOVE, text), milling=Milling(conventional=True, finish_allowance=0.0)
+    )
     assert "layer-missed" in bare.read().counts
 
 
@@ -131,19 +163,24 @@ def test_straight_plunge_needs_edges_to_the_centre(plan, centre):
         assert finding.place == pytest.approx((-33.0, -18.0, 10.0))
 
 
-@pytest.mark.parametrize(("degrees", "kinds"), [(2.9, set()), (3.3, {"steep-ramp"}), (40.0, {"steep-ramp"})])
+@pytest.mark.parametrize(
+    ("degrees", "kinds"), [(2.9, set()), (3.3, {"steep-ramp"}), (40.0, {"steep-ramp"})]
+)
 def test_ramp_steeper_than_the_cutter_takes_is_found(plan, degrees, kinds):
     """3 degrees is what this cutter takes; from just over the wood down along the first side."""
     long = (12.0 - 10.0) / math.tan(math.radians(degrees))
     ramp = (
-        f"G1 X-33.0000 Y-18.0000 Z12.0000\nG1 X{-33 + long:.4f} Y-18.0000 Z10.0000\nG1 X-33.0000 Y-18.0000 Z10.0000\n"
+        f"G1 X-33.0000 Y-18.0000 Z12.0000\nG1 X{-33 + long:.4f} Y-18.0000 Z10.0000\nG1 X-33.0000 "
+        "Y-18.0000 Z10.0000\n"
     )
     edited = plan.edited(GROOVE, "G1 X-33.0000 Y-18.0000 Z10.0000\n", ramp)
     result = edited.read()
     assert set(result.counts) == kinds, [str(finding) for finding in result.findings]
     if kinds:
         finding = the(result, "steep-ramp", GROOVE)[0]
-        assert edited.files[GROOVE].split("\n")[finding.line - 1].startswith(f"G1 X{-33 + long:.4f}")
+        assert (
+            edited.files[GROOVE].split("\n")[finding.line - 1].startswith(f"G1 X{-33 + long:.4f}")
+        )
 
 
 def test_steep_way_down_in_the_open_is_no_ramp(plan):
@@ -179,7 +216,8 @@ def test_a_drill_of_another_size_is_found(plan):
 
 
 @pytest.mark.parametrize(
-    "text", ["", "M2\n", "G21\nG1 X1\n", "G21\nG90\nF9\nG1 X0 Y0 Z5\nG1 X90000000 Y9 Z-4\nG1 X1\nM2\n"]
+    "text",
+    ["", "M2\n", "G21\nG1 X1\n", "G21\nG90\nF9\nG1 X0 Y0 Z5\nG1 X90000000 Y9 Z-4\nG1 X1\nM2\n"],
 )
 def test_no_text_is_too_strange_to_judge(plan, text):
     """Whatever a file holds, the answer is findings, not a traceback or memory without end."""

@@ -29,7 +29,8 @@ def same(one, other) -> bool:
 
 
 def test_each_file_begins_where_the_one_before_ended(found):
-    """Else the preview shows wood that is gone, or none where some is; the combined file starts from the raw bottom."""
+    """Else the preview shows wood that is gone, or none where some is; the combined file starts
+    from the raw bottom."""
     steps = {step.file: step for step in found.steps}
     assert found.counts == {} and len(steps) == 9
     order = ["01-A-dowels.nc", "02-A-plug-pockets.nc", "03-A-groove.nc"]
@@ -44,7 +45,8 @@ def test_each_file_begins_where_the_one_before_ended(found):
 
 
 def test_motions_lie_on_the_bed_by_the_zero_kept(found):
-    """Motions less the zero are what the file says: the first height of the groove's file is its safe height."""
+    """Motions less the zero are what the file says: the first height of the groove's file is its
+    safe height."""
     step = next(step for step in found.steps if step.file == "03-A-groove.nc")
     assert step.zero[0] < 0 and step.zero[2] == pytest.approx(np.nanmax(step.before.top))
     assert np.allclose(step.path.end - step.zero, step.path.program.end[step.path.index])
@@ -64,7 +66,9 @@ def test_every_nth_column_as_it_stands():
     stock = Stock(20.0, 10.0, 5.0)
     stock.carve(stock.grid.near(3.0, 1.0, 2.0), -1.0)
     kept = thinned(stock, "A")
-    assert np.isnan(kept.top).any() and set(np.unique(kept.wood[1][np.isfinite(kept.wood[1])])) == {5.0}
+    assert np.isnan(kept.top).any() and set(np.unique(kept.wood[1][np.isfinite(kept.wood[1])])) == {
+        5.0
+    }
 
 
 def test_times_of_motions_are_those_of_the_file(found):
@@ -72,4 +76,6 @@ def test_times_of_motions_are_those_of_the_file(found):
     for step in found.steps:
         spent, counted = motion_seconds(step.path, LIMITS)
         told = time_path(step.path, LIMITS)
-        assert counted.all() and spent.sum() / 60 == pytest.approx(told.feed + told.rapid, rel=1e-12)
+        assert counted.all() and spent.sum() / 60 == pytest.approx(
+            told.feed + told.rapid, rel=1e-12
+        )

@@ -1,4 +1,5 @@
-"""The check `skin` on jobs: verdicts, places, advice that is applied and seen to pass, report and maps."""
+"""The check `skin` on jobs: verdicts, places, advice that is applied and seen to pass, report and
+maps."""
 
 from __future__ import annotations
 
@@ -29,7 +30,9 @@ SVG = "{http://www.w3.org/2000/svg}"
 BOARD: dict[str, Any] = {
     "title": "Trial",
     "board": {"thickness": 8.0, "edge_thickness": 4.5},
-    "outline": {"stations": [[-150, 0], [-140, 40], [-80, 66], [0, 70], [80, 66], [140, 40], [150, 0]]},
+    "outline": {
+        "stations": [[-150, 0], [-140, 40], [-80, 66], [0, 70], [80, 66], [140, 40], [150, 0]]
+    },
     "deck": {"stations": [[-150, 7.0], [0, 8.0], [150, 7.0]], "edge_band": 10.0, "blend": 34.0},
     "blank": {"length": 340.0, "width": 170.0, "thickness": 10.6},
     "groove": {"inside": 6.0, "outside": 5.0, "floor": 1.2},
@@ -39,7 +42,9 @@ BOARD: dict[str, Any] = {
     ],
     "skin": {"thickness": 0.6, "modulus": 20.0, "strain_limit": 0.004, "pressure": 0.8},
     "machine": {"travel": [700, 400, 80]},
-    "cutter": [{"number": 1, "shape": "flat", "diameter": 4.0, "cutting_length": 20.0, "stick_out": 28.0}],
+    "cutter": [
+        {"number": 1, "shape": "flat", "diameter": 4.0, "cutting_length": 20.0, "stick_out": 28.0}
+    ],
 }
 
 
@@ -62,7 +67,8 @@ def tight() -> SkinFound:
 
 
 def test_tight_blend_fails_with_its_place(tight: SkinFound) -> None:
-    """A rise of 3.5 mm over 34 mm bends a skin to R 44 or so, 0.7 %: nobody must find that out in the bag."""
+    """A rise of 3.5 mm over 34 mm bends a skin to R 44 or so, 0.7 %: nobody must find that out in
+    the bag."""
     bending, pressure, compression = tight.checks
     assert [check.id for check in tight.checks] == ["skin"] * 3
     assert bending.verdict == pressure.verdict == "fail"
@@ -75,7 +81,8 @@ def test_tight_blend_fails_with_its_place(tight: SkinFound) -> None:
 
 
 def test_more_pressure_than_a_bag_gives_is_a_caution() -> None:
-    """Air at sea level presses with 1.013 bar (standard atmosphere): a job that counts on 5 in a bag leaves voids."""
+    """Air at sea level presses with 1.013 bar (standard atmosphere): a job that counts on 5 in a
+    bag leaves voids."""
     assert pressure_cautions(job()) == pressure_cautions(job(skin={"pressure": 0.95})) == ()
     (caution,) = pressure_cautions(job(skin={"pressure": 5.0}))
     assert "5 bar" in caution and "press" in caution
@@ -113,7 +120,9 @@ def test_less_pressure_than_needed_alone() -> None:
     before = found(one)
     assert before.checks[0].verdict != "fail" and before.checks[1].verdict == "fail"
     assert before.study.bridges > 0.0
-    values = {key: value for option in before.advice.options for key, value in option.values.items()}
+    values = {
+        key: value for option in before.advice.options for key, value in option.values.items()
+    }
     after = found(changed(one, {"skin.pressure": values["skin.pressure"]}))
     assert after.checks[1].verdict != "fail"
 
@@ -164,10 +173,15 @@ def test_the_report_gives_the_skins_whole_length_and_width(tight: SkinFound) -> 
 
 def test_board_alone_is_covered() -> None:
     """A skin that ends at the groove is no stranger to the same board under a whole one."""
-    whole, alone = found(job(deck={"blend": 58.0})), found(job(deck={"blend": 58.0}, skin={"covers": "board"}))
+    whole, alone = (
+        found(job(deck={"blend": 58.0})),
+        found(job(deck={"blend": 58.0}, skin={"covers": "board"})),
+    )
     assert alone.study.cover.edge is not None
     assert alone.study.cover.half_x == pytest.approx(155.0, abs=0.05)
-    assert alone.study.bending.strain.value == pytest.approx(whole.study.bending.strain.value, rel=1e-2)
+    assert alone.study.bending.strain.value == pytest.approx(
+        whole.study.bending.strain.value, rel=1e-2
+    )
     assert alone.study.compression.value == pytest.approx(whole.study.compression.value, rel=0.5)
 
 
@@ -179,7 +193,8 @@ def test_no_skin_no_study() -> None:
 
 
 def test_maps(tight: SkinFound) -> None:
-    """What bridges is ringed; the largest figures stand on the sheets; nothing is drawn twice for the same job."""
+    """What bridges is ringed; the largest figures stand on the sheets; nothing is drawn twice for
+    the same job."""
     board = build_board(job(), SAMPLES)
     files = skin_files(job(), board, tight, "3fa91c04")
     assert set(files) == {"deck-skin-pressure.svg", "deck-skin-membrane.svg"}
@@ -190,7 +205,10 @@ def test_maps(tight: SkinFound) -> None:
     words = [element.text or "" for element in pressure.iter(f"{SVG}text")]
     assert f"most {tight.study.pressure.most.value:.2f} bar" in words
     assert any("bridges here" in text for text in words)
-    membrane = [element.text or "" for element in ET.fromstring(files["deck-skin-membrane.svg"]).iter(f"{SVG}text")]
+    membrane = [
+        element.text or ""
+        for element in ET.fromstring(files["deck-skin-membrane.svg"]).iter(f"{SVG}text")
+    ]
     assert f"most {tight.study.compression.value * 1000:.2f} mm/m" in membrane
 
 

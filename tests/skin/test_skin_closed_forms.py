@@ -22,7 +22,9 @@ from corepath.skin.terms import BAR, Laminate, SkinCover, laminate_of
 
 def laminate(**keys: Any) -> Laminate:
     return laminate_of(
-        SkinSection(**{"thickness": 0.6, "modulus": 20.0, "strain_limit": 0.004, "pressure": 0.8, **keys})
+        SkinSection(
+            **{"thickness": 0.6, "modulus": 20.0, "strain_limit": 0.004, "pressure": 0.8, **keys}
+        )
     )
 
 
@@ -38,10 +40,14 @@ class Formed:
         return self.h(np.asarray(x), np.asarray(y)) + 0.0 * np.asarray(x)
 
     def gradient(self, x: Any, y: Any) -> Any:
-        return tuple(part + 0.0 * np.asarray(x) for part in self.first(np.asarray(x), np.asarray(y)))
+        return tuple(
+            part + 0.0 * np.asarray(x) for part in self.first(np.asarray(x), np.asarray(y))
+        )
 
     def hessian(self, x: Any, y: Any) -> Any:
-        return tuple(part + 0.0 * np.asarray(x) for part in self.second(np.asarray(x), np.asarray(y)))
+        return tuple(
+            part + 0.0 * np.asarray(x) for part in self.second(np.asarray(x), np.asarray(y))
+        )
 
 
 def parabola(kx: float, ky: float, kxy: float = 0.0) -> Formed:
@@ -72,7 +78,9 @@ def test_bending_of_a_sphere_is_the_same_everywhere() -> None:
     np.testing.assert_allclose(found.strains, 0.6 / (2 * r), rtol=1e-6)
     assert found.radius == pytest.approx(r) and not found.hollow
     assert bend(ball, SkinCover(30.0, 30.0), laminate()).radius == pytest.approx(r, rel=0.01)
-    assert found.steepest.value == pytest.approx(math.hypot(50, 40) / math.sqrt(r**2 - 50**2 - 40**2))
+    assert found.steepest.value == pytest.approx(
+        math.hypot(50, 40) / math.sqrt(r**2 - 50**2 - 40**2)
+    )
 
 
 @settings(derandomize=True, max_examples=25)
@@ -96,7 +104,8 @@ def test_level_deck_bends_nothing() -> None:
 
 
 def test_jump_of_curvature_across_a_slanted_line() -> None:
-    """A crown of R 100 that begins along a line: its curvature is the jump, however the line lies."""
+    """A crown of R 100 that begins along a line: its curvature is the jump, however the line
+    lies."""
     c, s, k = math.cos(0.6), math.sin(0.6), -1.0 / 100.0
 
     def over(x: Any, y: Any) -> Any:
@@ -114,9 +123,11 @@ def test_jump_of_curvature_across_a_slanted_line() -> None:
 
 @pytest.mark.parametrize("wave", [60.0, 110.0])
 def test_pressure_of_waves_both_ways(wave: float) -> None:
-    """D ∇⁴h = D (2 k²)² h for cos kx cos ky, less by what the mean over 12 mm takes: sinc⁴(k b / 2) each way.
+    """D ∇⁴h = D (2 k²)² h for cos kx cos ky, less by what the mean over 12 mm takes: sinc⁴(k b / 2)
+    each way.
 
-    Hollows must be pressed down, crowns are carried: with the sign wrong the bridge is drawn on the hump.
+    Hollows must be pressed down, crowns are carried: with the sign wrong the bridge is drawn on the
+    hump.
     """
     k, skin = 2 * math.pi / wave, laminate()
     deck = Formed(lambda x, y: np.cos(k * x) * np.cos(k * y))
@@ -133,13 +144,17 @@ def test_pressure_of_waves_both_ways(wave: float) -> None:
 def test_pressure_hardly_moves_when_its_lattice_is_halved() -> None:
     k = 2 * math.pi / 40.0
     deck = Formed(lambda x, y: np.sin(k * x + 0.3) * np.cos(0.7 * k * y))
-    one, two = (bending_pressure(deck, SkinCover(50.0, 30.0), laminate(), parts).most.value for parts in (4, 8))
+    one, two = (
+        bending_pressure(deck, SkinCover(50.0, 30.0), laminate(), parts).most.value
+        for parts in (4, 8)
+    )
     assert one == pytest.approx(two, rel=0.02)
 
 
 @pytest.mark.parametrize("along_x", [True, False])
 def test_load_on_a_line(along_x: bool) -> None:
-    """Where the third derivative jumps by g, the plate needs D g N/mm, and no kink of curvature is told of."""
+    """Where the third derivative jumps by g, the plate needs D g N/mm, and no kink of curvature is
+    told of."""
     g, skin = 3e-4, laminate()
     deck = Formed(lambda x, y: -g * np.abs(x if along_x else y) ** 3 / 12.0)
     found = bending_pressure(deck, SkinCover(30.0, 30.0), skin)
@@ -149,7 +164,8 @@ def test_load_on_a_line(along_x: bool) -> None:
 
 
 def test_jump_of_curvature_is_no_load_on_a_line() -> None:
-    """Its load over half the length is four times as much: told as a moment, not as N/mm that hang on the length."""
+    """Its load over half the length is four times as much: told as a moment, not as N/mm that hang
+    on the length."""
     deck = Formed(lambda x, y: 0.005 * np.maximum(x, 0.0) ** 2)
     found = bending_pressure(deck, SkinCover(30.0, 30.0), laminate())
     assert found.line is not None and found.line.is_moment
@@ -157,14 +173,19 @@ def test_jump_of_curvature_is_no_load_on_a_line() -> None:
 
 def disc(radius: float, k: float, step: float) -> Any:
     return stretch(
-        parabola(k, k), SkinCover(radius, radius, Point(0, 0).buffer(radius, quad_segs=256)), laminate(), step
+        parabola(k, k),
+        SkinCover(radius, radius, Point(0, 0).buffer(radius, quad_segs=256)),
+        laminate(),
+        step,
     )
 
 
 def test_membrane_of_a_disc_with_a_free_edge() -> None:
-    """s_rr = E K (a² - r²) / 16, s_tt = E K (a² - 3 r²) / 16 (derived from compatibility, no source opened).
+    """s_rr = E K (a² - r²) / 16, s_tt = E K (a² - 3 r²) / 16 (derived from compatibility, no source
+    opened).
 
-    A round edge is a staircase of nodes: the error falls with the step, and the rim's strain is known to a tenth.
+    A round edge is a staircase of nodes: the error falls with the step, and the rim's strain is
+    known to a tenth.
     """
     a, radius = 125.0, 2000.0
     big = 1.0 / radius**2
@@ -174,7 +195,10 @@ def test_membrane_of_a_disc_with_a_free_edge() -> None:
         middle = len(found.xs) // 2
         r = np.abs(found.xs)
         near, scale = r < 0.9 * a, 20000 * big * a**2 / 16
-        off = found.sxx[:, middle] - scale * (1 - (r / a) ** 2), found.syy[:, middle] - scale * (1 - 3 * (r / a) ** 2)
+        off = (
+            found.sxx[:, middle] - scale * (1 - (r / a) ** 2),
+            found.syy[:, middle] - scale * (1 - 3 * (r / a) ** 2),
+        )
         errors.append(max(np.abs(one[near]).max() for one in off) / scale)
         assert found.compression.min() == pytest.approx(-big * a**2 / 8, rel=0.1)
     assert errors[0] < 0.06 and errors[1] < 0.04 and errors[2] < 0.025
@@ -194,11 +218,14 @@ def test_membrane_of_a_long_strip() -> None:
     found = stretch(parabola(kx, ky), SkinCover(1000.0, b), laminate(), 5.0)
     middle = len(found.xs) // 2
     strain = (found.sxx[middle] - 0.3 * found.syy[middle]) / 20000
-    np.testing.assert_allclose(strain, kx * ky * (b**2 / 6 - found.ys**2 / 2), atol=0.01 * kx * ky * b**2)
+    np.testing.assert_allclose(
+        strain, kx * ky * (b**2 / 6 - found.ys**2 / 2), atol=0.01 * kx * ky * b**2
+    )
 
 
 def test_saddle_and_bowl_are_opposite() -> None:
-    """The sign of K decides where it is pressed together: a bowl at its edge, a saddle in its middle."""
+    """The sign of K decides where it is pressed together: a bowl at its edge, a saddle in its
+    middle."""
     bowl = stretch(parabola(1e-3, 1e-3), SkinCover(100.0, 100.0), laminate(), 5.0)
     saddle = stretch(parabola(1e-3, -1e-3), SkinCover(100.0, 100.0), laminate(), 5.0)
     np.testing.assert_allclose(bowl.sxx, -saddle.sxx, atol=1e-9)
@@ -219,7 +246,8 @@ def test_edge_of_a_rectangle_pulls_on_nothing() -> None:
 
 
 def test_clamped_finds_a_polynomial_plate() -> None:
-    """w = (x² - 1)² (y² - 1)² is a clamped plate; its load is known, the error falls with the square of the step."""
+    """w = (x² - 1)² (y² - 1)² is a clamped plate; its load is known, the error falls with the
+    square of the step."""
     errors = []
     for n in (20, 40):
         x, h = np.linspace(-1, 1, n + 1), 2.0 / n
@@ -232,12 +260,17 @@ def test_clamped_finds_a_polynomial_plate() -> None:
 
 
 def test_grain_of_a_grid_does_not_bend_a_skin() -> None:
-    """Waves of 2 mm and 0.003 mm deep, R 34 mm in their hollows, on a crown of R 400: the skin is bent by the crown."""
+    """Waves of 2 mm and 0.003 mm deep, R 34 mm in their hollows, on a crown of R 400: the skin is
+    bent by the crown."""
     crown = parabola(-1 / 400, 0.0)
     rough = Formed(
         crown.h,
         crown.first,
-        lambda x, y: (-1 / 400 + 0.03 * np.cos(math.pi * x) * np.cos(math.pi * y), 0.0 * x, 0.0 * x),
+        lambda x, y: (
+            -1 / 400 + 0.03 * np.cos(math.pi * x) * np.cos(math.pi * y),
+            0.0 * x,
+            0.0 * x,
+        ),
     )
     assert bend(rough, SkinCover(30.0, 30.0), laminate()).radius == pytest.approx(400.0, rel=0.02)
     assert bend(rough, SkinCover(30.0, 30.0), laminate(), over=0.0).radius < 40

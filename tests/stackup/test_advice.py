@@ -35,7 +35,12 @@ def failing(prepared: Prepared) -> set[str]:
 def test_every_floor_within_the_range_passes_and_none_beyond(job: Job):
     low, high = prepare_job(job, SAMPLES).advice.floors
     assert low < high
-    for floor, good in ((low + 0.001, True), (high - 0.001, True), (low - 0.01, False), (high + 0.01, False)):
+    for floor, good in (
+        (low + 0.001, True),
+        (high - 0.001, True),
+        (low - 0.01, False),
+        (high + 0.01, False),
+    ):
         assert (failing(prepare_job(changed(job, "groove", floor=floor), SAMPLES)) == set()) is good
 
 
@@ -45,16 +50,28 @@ def test_the_least_blank_just_passes(job: Job):
     least = prepare_job(changed(job, "blank", thickness=advice.least_blank + 0.001), SAMPLES)
     assert least.advice.possible
     floor = sum(least.advice.floors) / 2
-    both = changed(changed(job, "blank", thickness=advice.least_blank + 0.001), "groove", floor=floor)
+    both = changed(
+        changed(job, "blank", thickness=advice.least_blank + 0.001), "groove", floor=floor
+    )
     assert failing(prepare_job(both, SAMPLES)) == set()
-    assert not prepare_job(changed(job, "blank", thickness=advice.least_blank - 0.1), SAMPLES).advice.possible
+    assert not prepare_job(
+        changed(job, "blank", thickness=advice.least_blank - 0.1), SAMPLES
+    ).advice.possible
 
 
 def test_a_core_too_thick_for_its_blank_names_the_least_blank(job: Job):
-    """A case from practice (common practice, no source): 10.2 for a 9.5 core leaves 0.4 for the floor."""
-    thick = changed(changed(job, "board", thickness=9.5), "deck", stations=((-100.0, 9.5), (88.0, 9.5)), clean_up=0.3)
+    """A case from practice (common practice, no source): 10.2 for a 9.5 core leaves 0.4 for the
+    floor."""
+    thick = changed(
+        changed(job, "board", thickness=9.5),
+        "deck",
+        stations=((-100.0, 9.5), (88.0, 9.5)),
+        clean_up=0.3,
+    )
     thick = changed(thick, "deck", edge_band=7.0, least_radius=5.0)
-    prepared = prepare_job(changed(changed(thick, "blank", thickness=10.2), "groove", floor=0.4), SAMPLES)
+    prepared = prepare_job(
+        changed(changed(thick, "blank", thickness=10.2), "groove", floor=0.4), SAMPLES
+    )
     assert "floor" in failing(prepared)
     assert not prepared.advice.possible
     assert prepared.advice.least_blank > 10.6
@@ -70,7 +87,9 @@ def test_a_plug_is_sent_to_where_it_can_be_filled(job: Job):
     assert not advice.fits
     assert advice.at is not None
     there = moved.model_copy(update={"plug": (plug.model_copy(update={"at": (advice.at,)}),)})
-    fills = [c for c in prepare_job(there, SAMPLES).checks if c.id == "fill" and c.where.startswith("P1")]
+    fills = [
+        c for c in prepare_job(there, SAMPLES).checks if c.id == "fill" and c.where.startswith("P1")
+    ]
     assert [check.verdict for check in fills] == ["ok"]
 
 
@@ -92,7 +111,9 @@ def test_the_suggestion_is_no_worse_than_any_floor_tried(job: Job):
     best = suggest(prepared.stackup, prepared.checks).least_margin
     for floor in (1.0, 1.1, 1.2):
         for step in (0.4, 0.5, 0.6):
-            tried = prepare_job(changed(changed(job, "groove", floor=floor), "skim", step=step), SAMPLES)
+            tried = prepare_job(
+                changed(changed(job, "groove", floor=floor), "skim", step=step), SAMPLES
+            )
             assert min(c.worst - c.limit for c in tried.checks if c.id in DEPTHS) <= best + 0.011
 
 
@@ -123,10 +144,19 @@ def test_a_cut_groove_keeps_its_floor(job: Job):
 
     A floor that can no longer be cut, or a plug's other place, is no advice.
     """
-    shallow = {"cut": CUT, "groove_depth": ((-100.0, 0.0, 8.1),), "fill": {"groove": 0.5, "P1": 0.5}}
+    shallow = {
+        "cut": CUT,
+        "groove_depth": ((-100.0, 0.0, 8.1),),
+        "fill": {"groove": 0.5, "P1": 0.5},
+    }
     prepared = as_cut(job, **shallow)
     advice = prepared.advice
-    assert not advice.possible and advice.floors is None and advice.least_blank is None and advice.plugs == ()
+    assert (
+        not advice.possible
+        and advice.floors is None
+        and advice.least_blank is None
+        and advice.plugs == ()
+    )
     assert not any("groove.floor" in line for line in advice.lines())
     assert as_cut(thinner(job, round(advice.thickest_core - 0.002, 3)), **shallow).advice.possible
     given = as_cut(thinner(job, round(advice.thickest_core - 0.002, 3)), **shallow)
@@ -136,21 +166,27 @@ def test_a_cut_groove_keeps_its_floor(job: Job):
 
 
 def test_a_groove_not_yet_poured_can_be_cut_deeper(job: Job):
-    """By what is missing it passes; wood of at least least_floor must stay under it, else it is not offered."""
+    """By what is missing it passes; wood of at least least_floor must stay under it, else it is not
+    offered."""
     advice = as_cut(job, cut=CUT, groove_depth=((-100.0, 0.0, 8.1),)).advice
     (deeper,) = advice.deeper
     assert deeper.can and deeper.id == "groove"
     again = as_cut(job, cut=CUT, groove_depth=((-100.0, 0.0, round(8.1 + deeper.by + 0.002, 3)),))
     assert again.advice.possible and failing(again) == set()
     thin = changed(job, "blank", thickness=9.5)
-    (thinly,) = [d for d in as_cut(thin, cut=CUT, groove_depth=((-100.0, 0.0, 7.2),)).advice.deeper if d.id == "groove"]
+    (thinly,) = [
+        d
+        for d in as_cut(thin, cut=CUT, groove_depth=((-100.0, 0.0, 7.2),)).advice.deeper
+        if d.id == "groove"
+    ]
     assert not thinly.can and thinly.leaves < 0.6
     poured = as_cut(job, cut=CUT, groove_depth=((-100.0, 0.0, 8.1),), fill={"groove": 0.5}).advice
     assert [found.can for found in poured.deeper] == [False]
 
 
 def test_after_the_skim_the_core_hangs_on_its_stop(job: Job):
-    """At plane 8.9 with 0.4 of clean-up wanted: 8.9 - 0.36 - 0.4, all errors against it (see docs/arithmetic.md)."""
+    """At plane 8.9 with 0.4 of clean-up wanted: 8.9 - 0.36 - 0.4, all errors against it (see
+    docs/arithmetic.md)."""
     stopped = {"cut": CUT, "stop": 4, "stop_plane": 8.9}
     advice = as_cut(job, **stopped).advice
     assert advice.thickest_core == pytest.approx(8.9 - 0.36 - 0.4, abs=1e-3)
@@ -161,7 +197,8 @@ def test_after_the_skim_the_core_hangs_on_its_stop(job: Job):
 @pytest.mark.parametrize(
     ("settled", "free"),
     [
-        ({"cut": DOWELS}, {"groove.floor", "cast.pour_short", "skim.step", "deck.clean_up", "insert.recess"}),
+        ({"cut": DOWELS}, {"groove.floor", "cast.pour_short", "skim.step", "deck.clean_up",
+        "insert.recess"}),
         ({"cut": CUT}, {"cast.pour_short", "skim.step", "deck.clean_up", "insert.recess"}),
         ({"cut": CUT, "fill": {"groove": 0.5}}, {"deck.clean_up", "skim.step", "insert.recess"}),
         ({"cut": CUT, "stop": 4, "stop_plane": 8.9}, {"deck.clean_up", "insert.recess"}),
@@ -169,7 +206,8 @@ def test_after_the_skim_the_core_hangs_on_its_stop(job: Job):
     ],
 )  # fmt: skip
 def test_only_what_is_not_cut_is_suggested(job: Job, settled: dict[str, Any], free: set[str]):
-    """A value that can no longer be chosen is no help; those that can still must pass when taken."""
+    """A value that can no longer be chosen is no help; those that can still must pass when
+    taken."""
     prepared = as_cut(job, **settled)
     suggestion = suggest(prepared.stackup, prepared.checks)
     assert set(suggestion.values) == free
@@ -209,20 +247,41 @@ def test_effects_are_those_that_the_checks_show(job: Job, as_it_is: dict[str, fl
 
 
 def test_margins_that_hold_each_other_down_are_solved_all_the_same():
-    """Three sets of margins, found by trying some thousands, on which each program after the first was called
-    infeasible: a margin was held to within what the solver takes for equal."""
-    names = ("groove.floor", "deck.clean_up", "skim.step", "cast.pour_short", "insert.recess", "dowel.stand")
-    ids = ("window", "floor", "shows", "clean-up", "fill", "fill", "seat", "wood-over-seat", "barrel", "dowels")
+    """Three sets of margins, found by trying some thousands, on which each program after the first
+    was called infeasible: a margin was held to within what the solver takes for equal."""
+    names = (
+        "groove.floor",
+        "deck.clean_up",
+        "skim.step",
+        "cast.pour_short",
+        "insert.recess",
+        "dowel.stand",
+    )
+    ids = (
+        "window",
+        "floor",
+        "shows",
+        "clean-up",
+        "fill",
+        "fill",
+        "seat",
+        "wood-over-seat",
+        "barrel",
+        "dowels",
+    )
     rows = [np.array([EFFECTS[id].get(name, 0.0) for name in names]) for id in ids]
     rows.append(np.array([1.0 if name == "deck.clean_up" else 0.0 for name in names]))
     low = np.array([0.2, 0.2, 0.1, 0.1, 0.0, 2.0])
     high = np.array([10.2, 2.0, 1.0, 2.0, 2.0, 10.2])
     cases = {
-        0.1: [0.185, 0.903, 0.176, -0.16934137347770994, -0.03489388052601916, -0.167, 0.5611817070027457, 0.751,
+        0.1: [0.185, 0.903, 0.176, -0.16934137347770994, -0.03489388052601916, -0.167,
+        0.5611817070027457, 0.751,
               -0.192, -0.222, -0.1597636177940438],
-        0.05: [0.20571356377555672, 0.155, -0.073, -0.3678390714439792, 0.595, -0.5417598252205741, -0.447,
+        0.05: [0.20571356377555672, 0.155, -0.073, -0.3678390714439792, 0.595, -0.5417598252205741,
+        -0.447,
                0.5439990281766248, -0.441, 0.64, 0.10801415826104133],
-        0.0: [0.137, -0.5371730445843762, 0.58, 0.178, 0.33, 0.015, -0.09240043170737311, 0.025, -0.041, -0.492,
+        0.0: [0.137, -0.5371730445843762, 0.58, 0.178, 0.33, 0.015, -0.09240043170737311, 0.025,
+        -0.041, -0.492,
               -0.1388516834971551],
     }  # fmt: skip
     for step, base in cases.items():

@@ -1,4 +1,5 @@
-"""The blank as it is known: maps of thickness and gap, what is not known of them, and what is said about it."""
+"""The blank as it is known: maps of thickness and gap, what is not known of them, and what is said
+about it."""
 
 from __future__ import annotations
 
@@ -48,7 +49,10 @@ def test_unmeasured_blank_is_the_jobs(job: Job) -> None:
     assert (at(low), at(high)) == ([0.0], [0.1])
     low, high = blank.raw_top_bounds([0.0], [0.0])
     assert (at(low), at(high)) == ([13.5], [13.8])
-    assert (blank.thickest.value, blank.thinnest.value) == (pytest.approx(13.7), pytest.approx(13.5))
+    assert (blank.thickest.value, blank.thinnest.value) == (
+        pytest.approx(13.7),
+        pytest.approx(13.5),
+    )
     assert not blank.measured and not blank.gap_measured
     assert len(blank.cautions) == 1 and "not measured" in blank.cautions[0]
 
@@ -70,7 +74,8 @@ def test_wedge_of_the_sample(job: Job) -> None:
 
 
 def test_cup_of_the_sample(job: Job) -> None:
-    """The long edges stand 0.3 off the bed: T is level, the gap is not, and the raw top follows it."""
+    """The long edges stand 0.3 off the bed: T is level, the gap is not, and the raw top follows
+    it."""
     blank = sample(job, "cupped")
     assert float(blank.gap(0, 235)) == pytest.approx(0.29, abs=0.06)
     assert float(blank.gap(0, -235)) == pytest.approx(0.29, abs=0.06)
@@ -94,8 +99,12 @@ def test_map_is_never_surer_than_one_figure(job: Job) -> None:
             assert (blank.gap_error(x, y) >= math.hypot(0.1, 0.1)).all()
         else:
             low, high = blank.gap_bounds(x, y)
-            assert (low == 0.0).all(), "of a blank that lies as flat as the job says, the job's bound holds"
-            np.testing.assert_allclose(np.maximum(high, 0.1), np.maximum(2.0 * blank.gap(x, y), 0.1))
+            assert (low == 0.0).all(), (
+                "of a blank that lies as flat as the job says, the job's bound holds"
+            )
+            np.testing.assert_allclose(
+                np.maximum(high, 0.1), np.maximum(2.0 * blank.gap(x, y), 0.1)
+            )
         assert (blank.gap(x, y) >= 0).all()
         low, high = blank.gap_bounds(x, y)
         assert (low >= 0).all() and (high > low).all()
@@ -115,7 +124,8 @@ def test_thickness_without_heights(job: Job) -> None:
 
 
 def test_heights_without_thickness(job: Job) -> None:
-    """A height is T + gA: the raw top is known, T less so by what the gap may be, and it holds both extremes."""
+    """A height is T + gA: the raw top is known, T less so by what the gap may be, and it holds both
+    extremes."""
     blank = Blank.from_measured(job, places([(x, y, NAN, 13.5) for x, y in FOUR]))
     assert blank.measured and not blank.gap_measured
     assert at(blank.raw_top([10.0], [10.0])) == [13.5]
@@ -127,29 +137,44 @@ def test_heights_without_thickness(job: Job) -> None:
 
 
 def test_noise_below_zero_and_slips(job: Job) -> None:
-    """A height a hair below the thickness is no gap; one that lies lower is named with place and size."""
+    """A height a hair below the thickness is no gap; one that lies lower is named with place and
+    size."""
     rows = [(x, y, 13.6, 13.57) for x, y in FOUR]
     blank = Blank.from_measured(job, places(rows))
     assert at(blank.gap([0.0], [0.0])) == [0.0]
     assert not any("less than the thickness" in line for line in blank.cautions)
     rows[1] = (600, -200, 13.6, 13.4)
-    named = [line for line in Blank.from_measured(job, places(rows)).cautions if "thickness there" in line]
+    named = [
+        line
+        for line in Blank.from_measured(job, places(rows)).cautions
+        if "thickness there" in line
+    ]
     assert len(named) == 1 and "X600 Y-200" in named[0] and "0.20" in named[0]
 
 
 def test_outlier_is_named_with_place_and_size(job: Job) -> None:
     rng = np.random.default_rng(3)
-    rows = [(x, y, 13.6 + rng.normal(0, 0.01), NAN) for x in (-650, -300, 0, 300, 650) for y in (-220, 0, 220)]
+    rows = [
+        (x, y, 13.6 + rng.normal(0, 0.01), NAN)
+        for x in (-650, -300, 0, 300, 650)
+        for y in (-220, 0, 220)
+    ]
     rows[7] = (0.0, 0.0, 14.1, NAN)
-    named = [line for line in Blank.from_measured(job, places(rows)).cautions if "other places" in line]
+    named = [
+        line for line in Blank.from_measured(job, places(rows)).cautions if "other places" in line
+    ]
     assert len(named) == 1
     assert "14.10 at X0 Y0" in named[0] and "more than the other places" in named[0]
 
 
 def test_extrapolation_is_a_caution(job: Job) -> None:
     """Places in one half say little of the other; the caution names the worst place."""
-    rows = [(x, y, 13.6, NAN) for x, y in [(-650, -200), (-650, 200), (0, 200), (0, -200), (-300, 10)]]
-    lines = [line for line in Blank.from_measured(job, places(rows)).cautions if "extrapolated" in line]
+    rows = [
+        (x, y, 13.6, NAN) for x, y in [(-650, -200), (-650, 200), (0, 200), (0, -200), (-300, 10)]
+    ]
+    lines = [
+        line for line in Blank.from_measured(job, places(rows)).cautions if "extrapolated" in line
+    ]
     assert len(lines) == 1 and "X700" in lines[0]
 
 

@@ -39,7 +39,8 @@ def test_as_designed_all_of_it_shows(coupon: Prepared, columns: Columns) -> None
 
 
 def test_the_drawn_width_is_no_saw(coupon: Prepared, columns: Columns) -> None:
-    """The wall is smooth; a curve of 0.5 from place to place would be that of the columns, 0.5 apart."""
+    """The wall is smooth; a curve of 0.5 from place to place would be that of the columns, 0.5
+    apart."""
     inside = shown_casting(coupon.board, columns, coupon.job.groove.inside).band.inside
     assert np.abs(np.diff(inside, append=inside[:1])).max() < 0.2
     assert inside == pytest.approx(np.full(len(inside), 6.0), abs=0.2)
@@ -57,20 +58,30 @@ def test_a_plug_left_low_is_a_void_of_its_depth(coupon: Prepared, columns: Colum
     assert one.deepest == pytest.approx(0.7, abs=1e-9)
     assert one.at is not None and plug.area.buffer(0.3).contains(shapely.Point(one.at))
     assert found.castings[0].at is None
-    assert any(line.startswith("P1 was not filled") and "0.70 deep" in line for line in notes(found))
+    assert any(
+        line.startswith("P1 was not filled") and "0.70 deep" in line for line in notes(found)
+    )
 
 
-def test_a_pocket_that_was_never_poured_is_open_to_its_floor(coupon: Prepared, columns: Columns) -> None:
+def test_a_pocket_that_was_never_poured_is_open_to_its_floor(
+    coupon: Prepared, columns: Columns
+) -> None:
     plug = coupon.board.castings[1]
     x, y = np.meshgrid(columns.xs, columns.ys)
     inside = shapely.contains_xy(plug.area, x, y)
-    bare = replace(columns, casting=np.where(inside, np.nan, columns.casting), wood=np.where(inside, 1.2, columns.wood))
+    bare = replace(
+        columns,
+        casting=np.where(inside, np.nan, columns.casting),
+        wood=np.where(inside, 1.2, columns.wood),
+    )
     one = shown_casting(coupon.board, bare, coupon.job.groove.inside).castings[1]
     highest = coupon.board.deck.height(x[inside], y[inside]).max()
     assert one.shows == 0.0 and one.deepest == pytest.approx(highest - 1.2, abs=1e-6)
 
 
-def test_a_band_that_is_narrow_in_one_place_is_found_there(coupon: Prepared, columns: Columns) -> None:
+def test_a_band_that_is_narrow_in_one_place_is_found_there(
+    coupon: Prepared, columns: Columns
+) -> None:
     """Cut away 2 mm of the band's inner edge near the tail: least width and its place."""
     x, y = np.meshgrid(columns.xs, columns.ys)
     deep = coupon.board.outline.buffer(-4.0)

@@ -12,7 +12,8 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 
 @pytest.mark.parametrize(("prongs", "limit"), [(0.0, 2.0), (0.8, 2.0), (3.2, 4.2)])
 def test_prongs_ask_for_their_length_and_a_millimetre(prongs: float, limit: float) -> None:
-    """Prongs longer than the wood over the seat come through the deck; without any, 2 mm are enough."""
+    """Prongs longer than the wood over the seat come through the deck; without any, 2 mm are
+    enough."""
     job = load_job(SAMPLES / "coupon.toml")
     inserts = tuple(one.model_copy(update={"prongs": prongs}) for one in job.insert)
     checks = prepare_job(job.model_copy(update={"insert": inserts}), SAMPLES).checks

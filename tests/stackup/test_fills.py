@@ -32,7 +32,8 @@ def prepared() -> Prepared:
 def test_a_top_up_is_asked_for_when_the_casting_can_be_reached(
     prepared: Prepared, cut: tuple[str, ...], stop: int | None, when: str
 ) -> None:
-    """Told to pour from above while the blank lies on its face, one would turn it over and lose the flip."""
+    """Told to pour from above while the blank lies on its face, one would turn it over and lose the
+    flip."""
     (advice,) = fill_advices(prepared.stackup, Settled(fill=LOW, cut=frozenset(cut), stop=stop))
     assert advice.top_up is not None and when in advice.top_up.when
 

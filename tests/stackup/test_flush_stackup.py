@@ -25,7 +25,8 @@ def checks(prepared: Prepared) -> dict[str, float]:
 
 
 def test_a_face_flush_costs_window():
-    """0.28 is planed off: the tolerance 0.10, the errors of the plane 0.13 and the allowance 0.05."""
+    """0.28 is planed off: the tolerance 0.10, the errors of the plane 0.13 and the allowance
+    0.05."""
     before, after = flushed("none", 0.3), flushed("face", -0.3)
     assert checks(before)["window"] - checks(after)["window"] == pytest.approx(0.28)
     assert after.stackup.heights.face_flush is not None
@@ -52,13 +53,21 @@ def test_resin_is_not_proud_after_a_flush():
 
 
 def test_a_local_flush_leaves_the_window():
-    assert checks(flushed("local", -0.3))["window"] == pytest.approx(checks(flushed("none", 0.3))["window"])
+    assert checks(flushed("local", -0.3))["window"] == pytest.approx(
+        checks(flushed("none", 0.3))["window"]
+    )
 
 
 def test_a_proud_pour_fills_a_plug_that_could_not_be_filled():
     """What a flush is for: the fill of the weakest plug grows by what the pour is higher."""
-    low = [c.value for c in flushed("none", 0.3).checks if c.id == "fill" and c.where.startswith("P1b")]
-    high = [c.value for c in flushed("face", -0.3).checks if c.id == "fill" and c.where.startswith("P1b")]
+    low = [
+        c.value for c in flushed("none", 0.3).checks if c.id == "fill" and c.where.startswith("P1b")
+    ]
+    high = [
+        c.value
+        for c in flushed("face", -0.3).checks
+        if c.id == "fill" and c.where.startswith("P1b")
+    ]
     assert high[0] - low[0] > 0.3
 
 

@@ -37,7 +37,9 @@ def test_wood_under_the_groove_does_not_hang_on_thickness(heights: Heights):
     """Zeroed on the bed a thicker blank leaves no more wood under a floor."""
     names = set(heights.wood_under(1.2, "groove", AT).parts)
     assert not any(name.startswith("thickness") for name in names)
-    assert heights.wood_under(1.2, "groove", AT).worst()[0] == pytest.approx(1.2 - 0.05 - 0.03 - 0.05 - 0.10)
+    assert heights.wood_under(1.2, "groove", AT).worst()[0] == pytest.approx(
+        1.2 - 0.05 - 0.03 - 0.05 - 0.10
+    )
 
 
 def test_wood_under_the_groove_hangs_on_thickness_when_the_face_is_touched(job: Job):
@@ -74,14 +76,19 @@ def test_a_depth_gauge_replaces_thickness_and_floor(job: Job):
 def test_measured_fill_replaces_the_expected(job: Job):
     heights = Heights(job, Blank.assumed(job), Settled(fill={"P1a": 1.3}))
     assert heights.resin_low("P1a", Linear.of(12.4), 9.0).nominal == pytest.approx(1.3)
-    assert heights.resin_low("P1b", Linear.of(12.4), 9.0).nominal == pytest.approx(0.7 + 0.02 * 12.4 + 0.062 + 0.009)
+    assert heights.resin_low("P1b", Linear.of(12.4), 9.0).nominal == pytest.approx(
+        0.7 + 0.02 * 12.4 + 0.062 + 0.009
+    )
 
 
 def test_thickness_after_the_skim_replaces_the_plane(job: Job):
     """The deck's clean-up then hangs on callipers, not on where the skim should have ended."""
     heights = Heights(job, Blank.assumed(job), Settled(thickness_after=((0.0, 0.0, 11.82),)))
     assert heights.clean_up(11.0, 11.9, AT).nominal == pytest.approx(0.82)
-    assert not any("skim" in name and name != "thickness after the skim" for name in heights.skimmed(11.9, AT).parts)
+    assert not any(
+        "skim" in name and name != "thickness after the skim"
+        for name in heights.skimmed(11.9, AT).parts
+    )
 
 
 def test_a_coupon_narrows_the_machine(job: Job):
@@ -98,19 +105,26 @@ def test_a_measured_wedge_moves_depth_and_not_wood(job: Job):
     y = np.array([-230.0, 230.0, -230.0, 230.0, -230.0, 230.0, 0.0, 0.0])
     measured = Measured(x, y, 13.6 + 0.2 * x / 690.0, np.full(8, np.nan))
     heights = Heights(job, Blank.from_measured(job, measured))
-    thin, thick = heights.depth(1.2, "groove", (-640.0, 0.0)), heights.depth(1.2, "groove", (640.0, 0.0))
+    thin, thick = (
+        heights.depth(1.2, "groove", (-640.0, 0.0)),
+        heights.depth(1.2, "groove", (640.0, 0.0)),
+    )
     assert thick.nominal - thin.nominal == pytest.approx(0.4 * 640 / 690, abs=0.01)
     under = [heights.wood_under(1.2, "groove", (sign * 640.0, 0.0)).nominal for sign in (-1, 1)]
     assert under == pytest.approx([1.2, 1.2])
 
 
 def test_depths_over_places_are_those_at_each_of_them(job: Job):
-    """Where a casting shows first and last is sought over many places at once: another figure there, another stop."""
+    """Where a casting shows first and last is sought over many places at once: another figure
+    there, another stop."""
     x = np.array([-690.0, -690.0, 690.0, 690.0, 0.0, 0.0, -300.0, 300.0])
     y = np.array([-230.0, 230.0, -230.0, 230.0, -230.0, 230.0, 0.0, 0.0])
     measured = Measured(x, y, 13.6 + 0.2 * x / 690.0, np.full(8, np.nan))
     places = np.array([[-640.0, 0.0], [10.0, 20.0], [640.0, -100.0]])
-    for heights in (Heights(job, Blank.assumed(job)), Heights(job, Blank.from_measured(job, measured))):
+    for heights in (
+        Heights(job, Blank.assumed(job)),
+        Heights(job, Blank.from_measured(job, measured)),
+    ):
         nominal, error = heights.depth_over(1.2, "groove", places)
         each = [heights.depth(1.2, "groove", (a, b)) for a, b in places.tolist()]
         assert nominal == pytest.approx([depth.nominal for depth in each])
@@ -119,7 +133,8 @@ def test_depths_over_places_are_those_at_each_of_them(job: Job):
 
 
 def test_errors_of_the_pour_are_told_each_by_its_name(job: Job):
-    """A groove 12.4 ± 0.3 deep, level: 0.2 for the line; of at most 12.7 lost ± 0.01 and ± 0.0025; 0.3 x 0.025 of D.
+    """A groove 12.4 ± 0.3 deep, level: 0.2 for the line; of at most 12.7 lost ± 0.01 and ± 0.0025;
+    0.3 x 0.025 of D.
 
     Out of level so far that it spills, a lower line costs only what spills no more.
     """
@@ -133,4 +148,6 @@ def test_errors_of_the_pour_are_told_each_by_its_name(job: Job):
     )
     spilt = heights.resin_low("groove", depth, 800.0)
     assert spilt.nominal == pytest.approx(2 * 0.8 + 12.4 * 0.025)
-    assert spilt.parts["pour line"].extremes == pytest.approx((0.0, 0.1)), "at 0.8 nothing spills any more"
+    assert spilt.parts["pour line"].extremes == pytest.approx((0.0, 0.1)), (
+        "at 0.8 nothing spills any more"
+    )

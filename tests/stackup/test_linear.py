@@ -39,7 +39,9 @@ def test_one_name_with_two_sizes_is_refused():
 
 
 def test_largest_names_what_costs_most_first():
-    value = Linear.of(1.0) + Linear.term("a", 0.1) + Linear.term("b", 0.3) * 2 - Linear.gap("c", 0.2)
+    value = (
+        Linear.of(1.0) + Linear.term("a", 0.1) + Linear.term("b", 0.3) * 2 - Linear.gap("c", 0.2)
+    )
     assert value.largest(2) == (("b", 0.6), ("c", 0.2))
 
 

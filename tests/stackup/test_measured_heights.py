@@ -1,4 +1,5 @@
-"""What a measured blank does to heights: never surer by few places, its warp in B, one gauged depth elsewhere."""
+"""What a measured blank does to heights: never surer by few places, its warp in B, one gauged depth
+elsewhere."""
 
 from __future__ import annotations
 
@@ -29,7 +30,9 @@ def coupon() -> tuple[Job, Board]:
     return job, build_board(job, SAMPLES)
 
 
-def worst(job: Job, board: Board, blank: Blank | None, settled: Settled | None = None) -> dict[str, float]:
+def worst(
+    job: Job, board: Board, blank: Blank | None, settled: Settled | None = None
+) -> dict[str, float]:
     found: dict[str, float] = {}
     for check in depth_checks(build_stackup(job, board, blank, settled)):
         found[check.id] = min(found.get(check.id, np.inf), check.worst)
@@ -48,8 +51,11 @@ def on_bed(job: Job, x: Floats, y: Floats, thickness: Floats, gap: Floats) -> Bl
 
 
 @pytest.mark.parametrize("given", [True, False])
-def test_measuring_all_places_at_nominal_makes_nothing_worse(coupon: tuple[Job, Board], given: bool) -> None:
-    """The coupon's window was told 0.01 worse for having been measured, its least floor 0.06 higher."""
+def test_measuring_all_places_at_nominal_makes_nothing_worse(
+    coupon: tuple[Job, Board], given: bool
+) -> None:
+    """The coupon's window was told 0.01 worse for having been measured, its least floor 0.06
+    higher."""
     job, board = coupon
     if not given:
         job = job.model_copy(update={"blank": job.blank.model_copy(update={"tolerance": None})})
@@ -59,8 +65,14 @@ def test_measuring_all_places_at_nominal_makes_nothing_worse(coupon: tuple[Job, 
     blank = on_bed(job, x, y, np.full(16, 10.6), np.zeros(16))
     before, after = worst(job, board, None), worst(job, board, blank)
     assert all(after[name] >= before[name] - 1e-6 for name in before)
-    bare, measured = advise(build_stackup(job, board), board), advise(build_stackup(job, board, blank), board)
-    assert measured.floors[0] <= bare.floors[0] + 1e-6 and measured.least_blank <= bare.least_blank + 1e-6
+    bare, measured = (
+        advise(build_stackup(job, board), board),
+        advise(build_stackup(job, board, blank), board),
+    )
+    assert (
+        measured.floors[0] <= bare.floors[0] + 1e-6
+        and measured.least_blank <= bare.least_blank + 1e-6
+    )
 
 
 @pytest.mark.parametrize("count", [1, 2, 3, 4])
@@ -69,7 +81,9 @@ def test_few_places_do_not_make_the_worst_case_surer(coupon: tuple[Job, Board], 
     x, y = np.array([(-115.0, -40.0), (115.0, -40.0), (-115.0, 40.0), (115.0, 40.0)])[:count].T
     after = worst(job, board, on_bed(job, x, y, np.full(count, 10.6), np.zeros(count)))
     before = worst(job, board, None)
-    assert all(after[name] <= before[name] + 1e-6 for name in ("window", "shows", "floor", "clean-up"))
+    assert all(
+        after[name] <= before[name] + 1e-6 for name in ("window", "shows", "floor", "clean-up")
+    )
 
 
 def test_long_edges_alone_leave_the_middle_open_and_that_is_said(coupon: tuple[Job, Board]) -> None:
@@ -77,22 +91,32 @@ def test_long_edges_alone_leave_the_middle_open_and_that_is_said(coupon: tuple[J
     x, y = np.array([(x, y) for x in (-110.0, 0.0, 110.0) for y in (-40.0, 40.0)]).T
     job = job.model_copy(update={"blank": job.blank.model_copy(update={"tolerance": None})})
     blank = on_bed(job, x, y, np.full(6, 10.6), np.zeros(6))
-    assert any("cannot tell a cup" in line for line in blank.cautions if line.startswith("thickness at X"))
+    assert any(
+        "cannot tell a cup" in line for line in blank.cautions if line.startswith("thickness at X")
+    )
     assert float(blank.thickness_error(0.0, 0.0)) > 0.36 * (40.0 / 45.0) ** 2
 
 
-def test_a_cup_that_stood_off_the_bed_in_a_stands_off_in_b_the_other_way_round(coupon: tuple[Job, Board]) -> None:
-    """Long edges 0.3 off the bed: they bear in B, and the middle line may stand 0.3 off, with 0.1 more assumed.
+def test_a_cup_that_stood_off_the_bed_in_a_stands_off_in_b_the_other_way_round(
+    coupon: tuple[Job, Board],
+) -> None:
+    """Long edges 0.3 off the bed: they bear in B, and the middle line may stand 0.3 off, with 0.1
+    more assumed.
 
-    gA = 0.3 (y/45)², so that the raw top rests on both edges, and 0.3 - gA is left elsewhere. Read within 0.01, the cup
-    is known to 3 x 0.01/√3 over 0.87 √(10/3), 0.011, and a difference of two such to 0.015.
+    gA = 0.3 (y/45)², so that the raw top rests on both edges, and 0.3 - gA is left elsewhere. Read
+    within 0.01, the cup is known to 3 x 0.01/√3 over 0.87 √(10/3), 0.011, and a difference of two
+    such to 0.015.
     """
     job, board = coupon
     job = read_within(job, 0.01)
-    x, y = np.array([(x, y) for x in (-115.0, -60.0, 0.0, 60.0, 115.0) for y in (-42.0, 0.0, 42.0)]).T
+    x, y = np.array(
+        [(x, y) for x in (-115.0, -60.0, 0.0, 60.0, 115.0) for y in (-42.0, 0.0, 42.0)]
+    ).T
     blank = on_bed(job, x, y, np.full(15, 10.6), 0.3 * (y / 45.0) ** 2)
     for place in (0.0, 20.0, 45.0):
-        assert float(blank.warp(10.0, place)) == pytest.approx(0.3 - 0.3 * (place / 45.0) ** 2, abs=0.03)
+        assert float(blank.warp(10.0, place)) == pytest.approx(
+            0.3 - 0.3 * (place / 45.0) ** 2, abs=0.03
+        )
     stack = build_stackup(job, board, blank)
     gap = stack.heights.gap("B", (10.0, 0.0))
     assert gap.nominal == 0.0 and gap.worst() == pytest.approx((0.0, 0.4), abs=0.03)
@@ -112,10 +136,14 @@ def test_a_wedge_is_no_warp(coupon: tuple[Job, Board]) -> None:
     assert float(blank.warp(*blank.nodes(20.0)).max()) < 0.02
 
 
-def test_figures_of_a_flat_blank_that_scatter_leave_the_gap_in_b_as_it_was(coupon: tuple[Job, Board]) -> None:
-    """Corners read 0.01 high and low in turn seem twisted by 0.011, so that two of them seem to stand 0.045 off.
+def test_figures_of_a_flat_blank_that_scatter_leave_the_gap_in_b_as_it_was(
+    coupon: tuple[Job, Board],
+) -> None:
+    """Corners read 0.01 high and low in turn seem twisted by 0.011, so that two of them seem to
+    stand 0.045 off.
 
-    That is no more than the 0.1 that the job says of how the blank lies, which is what an unmeasured one is judged by.
+    That is no more than the 0.1 that the job says of how the blank lies, which is what an
+    unmeasured one is judged by.
     """
     job, board = coupon
     job = read_within(job, 0.02)
@@ -129,15 +157,22 @@ def test_figures_of_a_flat_blank_that_scatter_leave_the_gap_in_b_as_it_was(coupo
 
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])
-def test_a_twisted_blank_stands_off_at_either_of_two_corners(coupon: tuple[Job, Board], sign: float) -> None:
-    """Corners 0.2 high and 0.2 low in turn. It bears on two, and on one of the others, so that the last stands 0.8 off;
-    which, nobody knows. The middle stands 0.2 off in either case, and half way to a corner that bears 0.2 - 0.05.
+def test_a_twisted_blank_stands_off_at_either_of_two_corners(
+    coupon: tuple[Job, Board], sign: float
+) -> None:
+    """Corners 0.2 high and 0.2 low in turn. It bears on two, and on one of the others, so that the
+    last stands 0.8 off; which, nobody knows. The middle stands 0.2 off in either case, and half way
+    to a corner that bears 0.2 - 0.05.
     """
     job, board = coupon
     job = read_within(job, 0.01)
     x, y = np.array([(x, y) for x in (-115.0, 0.0, 115.0) for y in (-42.0, 0.0, 42.0)]).T
     blank = on_bed(job, x, y, 10.6 + 0.2 * sign * x * y / (120.0 * 45.0), np.zeros(9))
-    for place, off in (((0.0, 0.0), 0.2), ((120.0, -45.0 * sign), 0.8), ((-120.0, 45.0 * sign), 0.8)):
+    for place, off in (
+        ((0.0, 0.0), 0.2),
+        ((120.0, -45.0 * sign), 0.8),
+        ((-120.0, 45.0 * sign), 0.8),
+    ):
         assert float(blank.warp(*place)) == pytest.approx(off, abs=0.01)
         assert 0.1 + off < float(blank.stands_off(*place)) + 0.01 < 0.1 + off + 0.08
     assert float(blank.warp(120.0, 45.0 * sign)) == pytest.approx(0.0, abs=0.001)
@@ -145,11 +180,13 @@ def test_a_twisted_blank_stands_off_at_either_of_two_corners(coupon: tuple[Job, 
     assert build_stackup(job, board, blank).heights.gap("B", (120.0, 45.0)).worst()[1] > 0.1
 
 
-def test_one_gauged_depth_holds_elsewhere_only_within_what_two_places_differ(coupon: tuple[Job, Board]) -> None:
+def test_one_gauged_depth_holds_elsewhere_only_within_what_two_places_differ(
+    coupon: tuple[Job, Board],
+) -> None:
     """2 x 0.10 of thickness, 0.10 of gap, 2 x 0.05 of bed: 0.40, with 0.03 of the gauge.
 
-    9.60 where 9.40 was expected: elsewhere D may still be 9.17, which is 9.40 less 0.23, as before it was gauged. What
-    was gauged does not let the skim stop earlier.
+    9.60 where 9.40 was expected: elsewhere D may still be 9.17, which is 9.40 less 0.23, as before
+    it was gauged. What was gauged does not let the skim stop earlier.
     """
     job, board = coupon
     settled = Settled(groove_depth=((-100.0, 0.0, 9.60),), pocket_depth={"P1": 9.60})
@@ -159,4 +196,6 @@ def test_one_gauged_depth_holds_elsewhere_only_within_what_two_places_differ(cou
     assert far.worst()[0] == pytest.approx(9.60 - 0.43, abs=0.01)
     assert stack.skim.planned_plane == pytest.approx(8.9, abs=0.01)
     odd = build_stackup(job, board, None, Settled(groove_depth=((-100.0, 0.0, 8.1),)))
-    assert odd.heights.depth(1.2, "groove", (88.0, 0.0)).worst()[0] == pytest.approx(8.1 - 0.43, abs=0.01)
+    assert odd.heights.depth(1.2, "groove", (88.0, 0.0)).worst()[0] == pytest.approx(
+        8.1 - 0.43, abs=0.01
+    )

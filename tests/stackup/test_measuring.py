@@ -1,4 +1,5 @@
-"""Where to measure: places that can be reached and say enough, and a form that reads back as it was written."""
+"""Where to measure: places that can be reached and say enough, and a form that reads back as it was
+written."""
 
 from __future__ import annotations
 
@@ -14,7 +15,12 @@ from corepath.board.make_board import collect_faults
 from corepath.job.load import load_job
 from corepath.job.measured import read_measured
 from corepath.job.model import Job, ObstacleSection
-from corepath.stackup.measuring.places_to_measure import MOST, THROAT, measuring_places, template_text
+from corepath.stackup.measuring.places_to_measure import (
+    MOST,
+    THROAT,
+    measuring_places,
+    template_text,
+)
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
@@ -29,7 +35,8 @@ def planned(request: pytest.FixtureRequest) -> tuple[Job, Board]:
 
 
 def test_number_reach_and_room(planned: tuple[Job, Board]) -> None:
-    """9 to 16 places on the blank, none on a dowel, none close to another, callipers only where they reach."""
+    """9 to 16 places on the blank, none on a dowel, none close to another, callipers only where
+    they reach."""
     job, board = planned
     places = measuring_places(job, board)
     assert 9 <= len(places) <= MOST
@@ -37,17 +44,22 @@ def test_number_reach_and_room(planned: tuple[Job, Board]) -> None:
         off = min(job.blank.length / 2 - abs(place.x), job.blank.width / 2 - abs(place.y))
         assert off > 0
         assert ("thickness" in place.what) == (off <= THROAT)
-        assert all(math.dist((place.x, place.y), dowel.at) > dowel.diameter / 2 + 5 for dowel in board.dowels)
+        assert all(
+            math.dist((place.x, place.y), dowel.at) > dowel.diameter / 2 + 5
+            for dowel in board.dowels
+        )
     spots = [(place.x, place.y) for place in places]
     least = min(math.dist(a, b) for k, a in enumerate(spots) for b in spots[:k])
     assert least >= min(40.0, job.blank.width / 4) - 1e-6
 
 
 def test_they_say_enough(planned: tuple[Job, Board]) -> None:
-    """Wedge, cup, bow and twist can be told apart, and no place of the blank is far from being known.
+    """Wedge, cup, bow and twist can be told apart, and no place of the blank is far from being
+    known.
 
-    The leverage of a place is the variance of the fitted second-degree surface there over that of one figure; the
-    most of it over the design space is never below 6 / n (Kiefer and Wolfowitz, from memory).
+    The leverage of a place is the variance of the fitted second-degree surface there over that of
+    one figure; the most of it over the design space is never below 6 / n (Kiefer and Wolfowitz,
+    from memory).
     """
     job, board = planned
     places = measuring_places(job, board)
@@ -58,7 +70,9 @@ def test_they_say_enough(planned: tuple[Job, Board]) -> None:
 
     known = terms(np.array([p.x for p in places]), np.array([p.y for p in places]))
     assert np.linalg.cond(known) < 20
-    gx, gy = np.meshgrid(np.linspace(-0.5, 0.5, 21) * job.blank.length, np.linspace(-0.5, 0.5, 21) * job.blank.width)
+    gx, gy = np.meshgrid(
+        np.linspace(-0.5, 0.5, 21) * job.blank.length, np.linspace(-0.5, 0.5, 21) * job.blank.width
+    )
     inside = terms(gx.ravel(), gy.ravel())
     leverage = np.einsum("ij,jk,ik->i", inside, np.linalg.inv(known.T @ known), inside)
     assert 6 / len(places) <= leverage.max() < 1.3
@@ -78,9 +92,15 @@ def test_not_under_a_clamp(planned: tuple[Job, Board]) -> None:
     job, board = planned
     x, y = job.blank.length / 2, job.blank.width / 2
     points = ((x - 20, y - 20), (x + 20, y - 20), (x + 20, y + 20), (x - 20, y + 20))
-    clamped = job.model_copy(update={"obstacle": (ObstacleSection(points=points, height=30.0, setups=("A",)),)})
-    assert all(Point(p.x, p.y).distance(Polygon(points)) > 5 for p in measuring_places(clamped, board))
-    later = job.model_copy(update={"obstacle": (ObstacleSection(points=points, height=30.0, setups=("C",)),)})
+    clamped = job.model_copy(
+        update={"obstacle": (ObstacleSection(points=points, height=30.0, setups=("A",)),)}
+    )
+    assert all(
+        Point(p.x, p.y).distance(Polygon(points)) > 5 for p in measuring_places(clamped, board)
+    )
+    later = job.model_copy(
+        update={"obstacle": (ObstacleSection(points=points, height=30.0, setups=("C",)),)}
+    )
     assert measuring_places(later, board) == measuring_places(job, board)
 
 

@@ -1,4 +1,5 @@
-"""Monte Carlo agrees with RSS where the relation is linear, and sees what RSS cannot where it is not."""
+"""Monte Carlo agrees with RSS where the relation is linear, and sees what RSS cannot where it is
+not."""
 
 import numpy as np
 import pytest
@@ -8,7 +9,9 @@ from corepath.stackup.linear import Linear
 
 
 def relation() -> Linear:
-    return Linear.of(0.5) + Linear.term("a", 0.1) + Linear.term("b", 0.05) * 2 - Linear.gap("c", 0.12)
+    return (
+        Linear.of(0.5) + Linear.term("a", 0.1) + Linear.term("b", 0.05) * 2 - Linear.gap("c", 0.12)
+    )
 
 
 def test_agrees_with_rss_on_a_linear_relation():

@@ -11,9 +11,12 @@ from corepath.stackup.pass_shows import showing
 SAMPLES = Path(__file__).parents[2] / "samples"
 
 
-@pytest.mark.parametrize("sample", ["coupon", pytest.param("board-1280-wedge", marks=pytest.mark.whole)])
+@pytest.mark.parametrize(
+    "sample", ["coupon", pytest.param("board-1280-wedge", marks=pytest.mark.whole)]
+)
 def test_all_shows_when_the_place_that_shows_last_does(sample: str) -> None:
-    """Shares that lag behind the check would send one to the next pass, and cost the wood that it takes."""
+    """Shares that lag behind the check would send one to the next pass, and cost the wood that it
+    takes."""
     stack = prepare(SAMPLES / f"{sample}.toml").stackup
     seen = set()
     for entry in showing(stack):

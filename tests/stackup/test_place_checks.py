@@ -12,10 +12,12 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 
 
 def dowels(number: int, x: float) -> Check:
-    """The check of the coupon's two dowels, 5 mm thick, with one of them at another place on the axis of the flip."""
+    """The check of the coupon's two dowels, 5 mm thick, with one of them at another place on the
+    axis of the flip."""
     job = load_job(SAMPLES / "coupon.toml")
     moved = [
-        dowel.model_copy(update={"at": (x, 0.0)}) if k == number else dowel for k, dowel in enumerate(job.dowel, 1)
+        dowel.model_copy(update={"at": (x, 0.0)}) if k == number else dowel
+        for k, dowel in enumerate(job.dowel, 1)
     ]
     job = job.model_copy(update={"dowel": tuple(moved)})
     return next(check for check in prepare_job(job, SAMPLES).checks if check.id == "dowels")
@@ -27,7 +29,8 @@ def dowels(number: int, x: float) -> Check:
     ids=["the blank's end at X-120", "the groove's wall at X93"],
 )
 def test_the_nearest_soft_place_counts(number: int, x: float, left: float) -> None:
-    """A dowel in a sliver of wood breaks out when the blank is turned over; far castings are no comfort."""
+    """A dowel in a sliver of wood breaks out when the blank is turned over; far castings are no
+    comfort."""
     check = dowels(number, x)
     assert check.value == pytest.approx(left, abs=0.01) and check.where == f"dowel {number}"
     assert check.says.endswith(f"of sound wood beside dowel {number}")

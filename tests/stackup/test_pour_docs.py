@@ -90,7 +90,9 @@ def test_face_flush(prepared, page):
     top = heights.thickness(at) + heights.gap("A", at)
     flush = flush_face(top, heights.floor(0.0, "flush"))
     assert f"= {flush.plane:.2f} **local**" in page
-    assert f"dip of {flush.costs(top).nominal:.2f}, at most {flush.costs(top).worst()[1]:.2f}" in page
+    assert (
+        f"dip of {flush.costs(top).nominal:.2f}, at most {flush.costs(top).worst()[1]:.2f}" in page
+    )
     depth = flush.depth(heights.floor(1.2, "groove"))
     assert f"= {depth.nominal:.2f}" in page
     deck = (

@@ -13,7 +13,8 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 
 
 def test_the_gauge_is_set_where_the_groove_is() -> None:
-    """The outline's ends and the middles of its sides, to the nearest whole mm: further off, it stands on the wall."""
+    """The outline's ends and the middles of its sides, to the nearest whole mm: further off, it
+    stands on the wall."""
     job = load_job(SAMPLES / "coupon.toml")
     board = build_board(job, SAMPLES)
     left, _, right, _ = board.outline.bounds

@@ -1,4 +1,5 @@
-"""What was seen at the machine stands: a recorded stop settles what the castings were only likely to do."""
+"""What was seen at the machine stands: a recorded stop settles what the castings were only likely
+to do."""
 
 from pathlib import Path
 
@@ -18,13 +19,18 @@ def stopped(number: int, tolerance: float = 0.1) -> Prepared:
     """The coupon, D = 9.4, with a stop at one of its planes 10.4, 9.9, 9.4, 8.9, 8.4."""
     job = load_job(SAMPLES / "coupon.toml")
     job = job.model_copy(update={"blank": job.blank.model_copy(update={"tolerance": tolerance})})
-    settled = Settled(stop=number, stop_plane=10.3996 - 0.5 * (number - 1), cut=frozenset({"plug-pockets", "groove"}))
+    settled = Settled(
+        stop=number,
+        stop_plane=10.3996 - 0.5 * (number - 1),
+        cut=frozenset({"plug-pockets", "groove"}),
+    )
     return prepare_job(job, SAMPLES, Known(settled=settled))
 
 
 @pytest.mark.whole
 def test_a_stop_earlier_than_sure_is_believed_and_planned_on():
-    """It showed at the likely pass, one before the sure one, as most will: a plan that refused would be in the way."""
+    """It showed at the likely pass, one before the sure one, as most will: a plan that refused
+    would be in the way."""
     prepared = stopped(LIKELY)
     assert {check.verdict for check in prepared.checks} == {"ok"}
     (shows,) = [check for check in prepared.checks if check.id == "shows"]
@@ -36,7 +42,8 @@ def test_a_stop_earlier_than_sure_is_believed_and_planned_on():
 
 
 def test_it_settles_the_window_as_well():
-    """D + gB is at least the plane at which it showed: with thickness ± 0.7 the window alone would not be ok."""
+    """D + gB is at least the plane at which it showed: with thickness ± 0.7 the window alone would
+    not be ok."""
     before = prepare_job(stopped(LIKELY, 0.7).job, SAMPLES)
     assert next(check for check in before.checks if check.id == "window").verdict != "ok"
     after = next(check for check in stopped(LIKELY, 0.7).checks if check.id == "window")
@@ -45,7 +52,8 @@ def test_it_settles_the_window_as_well():
 
 
 def test_what_cannot_have_shown_is_not_believed():
-    """At 10.4 a groove 9.4 deep cannot show, by errors of 0.56 in all: the wrong pass was noted, and that is said."""
+    """At 10.4 a groove 9.4 deep cannot show, by errors of 0.56 in all: the wrong pass was noted,
+    and that is said."""
     shows = next(check for check in stopped(1).checks if check.id == "shows")
     assert shows.verdict == "fail" and shows.value == pytest.approx(-1.0, abs=1e-3)
     assert "correct the stop" in shows.mend

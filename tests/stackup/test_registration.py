@@ -25,7 +25,8 @@ def with_record(prepared: Prepared, **settled: object) -> dict[str, Registered]:
 
 
 def test_moisture_moves_by_the_wood_handbooks_coefficient(prepared: Prepared):
-    """Flat-sawn basswood moves 0.0033 of its width per % (USDA FPL-GTR-190, table 13-5, tangential)."""
+    """Flat-sawn basswood moves 0.0033 of its width per % (USDA FPL-GTR-190, table 13-5,
+    tangential)."""
     edge = with_record(prepared)["edge groove"]
     low, high = prepared.board.outline.bounds[1::2]
     distance = max(abs(low), abs(high))
@@ -33,7 +34,8 @@ def test_moisture_moves_by_the_wood_handbooks_coefficient(prepared: Prepared):
 
 
 def test_recorded_widths_replace_the_moisture(prepared: Prepared):
-    """A blank that shrank from 90.0 to 89.4 has taken 0.67 % off every distance; no guess is left."""
+    """A blank that shrank from 90.0 to 89.4 has taken 0.67 % off every distance; no guess is
+    left."""
     edge = with_record(prepared, widths={"A": 90.0, "C": 89.4})["edge groove"]
     assert "moisture" not in edge.left.parts
     low, high = prepared.board.outline.bounds[1::2]
@@ -42,11 +44,15 @@ def test_recorded_widths_replace_the_moisture(prepared: Prepared):
 
 
 def test_a_coupon_moves_walls_and_narrows_the_cutter(prepared: Prepared):
-    """A groove 0.08 too wide leaves 0.04 more at each wall, and the cutter is no longer in doubt."""
+    """A groove 0.08 too wide leaves 0.04 more at each wall, and the cutter is no longer in
+    doubt."""
     before = with_record(prepared)["plug P1"]
     after = with_record(prepared, coupon_groove_width=11.08, coupon_groove_nominal=11.0)["plug P1"]
     assert after.left.nominal - before.left.nominal == pytest.approx(0.04)
-    assert after.left.parts["cutter diameter"].extremes[1] <= before.left.parts["cutter diameter"].extremes[1]
+    assert (
+        after.left.parts["cutter diameter"].extremes[1]
+        <= before.left.parts["cutter diameter"].extremes[1]
+    )
 
 
 def test_seats_are_off_by_play_flip_and_wood(prepared: Prepared):
@@ -57,9 +63,14 @@ def test_seats_are_off_by_play_flip_and_wood(prepared: Prepared):
 
 
 def test_how_far_seats_are_off_is_told_of_seats(prepared: Prepared):
-    """The casting left at the edge is some mm: told as what a seat is off, one would throw good work away."""
+    """The casting left at the edge is some mm: told as what a seat is off, one would throw good
+    work away."""
     (check,) = [check for check in prepared.checks if check.id == "registration"]
-    off = max(thing.left.worst()[1] for key, thing in with_record(prepared).items() if key.startswith("seat "))
+    off = max(
+        thing.left.worst()[1]
+        for key, thing in with_record(prepared).items()
+        if key.startswith("seat ")
+    )
     assert off < 1.0
     assert check.says.endswith(f"; seats up to {off:.2f} off their places")
 

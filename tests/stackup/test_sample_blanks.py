@@ -1,4 +1,5 @@
-"""The three measured blanks in samples/: what their stories say is in their figures, and their script makes them."""
+"""The three measured blanks in samples/: what their stories say is in their figures, and their
+script makes them."""
 
 from __future__ import annotations
 
@@ -45,11 +46,14 @@ def test_the_script_makes_the_committed_file(name: str, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_places_can_be_reached_and_no_figure_is_odd(name: str) -> None:
-    """Callipers of 100 mm throat measured no place farther in; nothing in a sample is named an outlier."""
+    """Callipers of 100 mm throat measured no place farther in; nothing in a sample is named an
+    outlier."""
     job = load_job(SAMPLES / "board-1280.toml")
     measured = read(name)
     assert 12 <= len(measured) <= 16
-    inward = np.minimum(job.blank.length / 2 - abs(measured.x), job.blank.width / 2 - abs(measured.y))
+    inward = np.minimum(
+        job.blank.length / 2 - abs(measured.x), job.blank.width / 2 - abs(measured.y)
+    )
     assert np.all(inward[~np.isnan(measured.thickness)] <= 100.0)
     for dowel in job.dowel:
         off = np.hypot(measured.x - dowel.at[0], measured.y - dowel.at[1])
@@ -66,7 +70,8 @@ def test_the_flat_one_is_flat_and_level() -> None:
 
 
 def test_the_wedge_rises_by_its_four_tenths() -> None:
-    """The slope is that of the story within three standard errors, 3 x 0.02 / (520 x sqrt 12) x 1400 = 0.05."""
+    """The slope is that of the story within three standard errors, 3 x 0.02 / (520 x sqrt 12) x
+    1400 = 0.05."""
     measured = read("blank-wedge.csv")
     _, along, across = plane(measured, measured.thickness)
     assert along * 1400 == pytest.approx(0.4, abs=0.05)
@@ -74,7 +79,8 @@ def test_the_wedge_rises_by_its_four_tenths() -> None:
 
 
 def test_the_cupped_one_stands_off_the_bed_at_its_long_edges() -> None:
-    """gA = 0.3 (2y/480)²: 0.26 at y = ±225 and nothing on the middle line; the wood itself is even."""
+    """gA = 0.3 (2y/480)²: 0.26 at y = ±225 and nothing on the middle line; the wood itself is
+    even."""
     measured = read("blank-cupped.csv")
     gap = measured.height - measured.thickness
     edges = np.abs(measured.y) > 200
@@ -84,7 +90,8 @@ def test_the_cupped_one_stands_off_the_bed_at_its_long_edges() -> None:
 
 
 def test_the_map_of_the_cupped_one_keeps_the_cup() -> None:
-    """A smoother that takes the cup for noise would hide where the floor runs thin: 0.3 mm of 1.2 mm."""
+    """A smoother that takes the cup for noise would hide where the floor runs thin: 0.3 mm of 1.2
+    mm."""
     job = load_job(SAMPLES / "board-1280.toml")
     blank = Blank.from_measured(job, read("blank-cupped.csv"))
     x = np.array([0.0, 0.0, -40.0, -40.0, 640.0, -640.0])

@@ -18,7 +18,9 @@ def test_planes_end_at_the_lowest_and_start_below_the_thickest_blank():
 
 def test_a_top_on_a_plane_needs_no_pass_there():
     """No branch may hang on float noise: 13.4 + 1e-12 is 13.4."""
-    assert plan_skim(11.4, 0.5, 0.5, 13.4 + 1e-12, [shows(12.4, 0.3)]).planes[0] == pytest.approx(12.9)
+    assert plan_skim(11.4, 0.5, 0.5, 13.4 + 1e-12, [shows(12.4, 0.3)]).planes[0] == pytest.approx(
+        12.9
+    )
 
 
 def test_best_nominal_and_worst_case_pick_their_passes():
@@ -48,7 +50,8 @@ def test_a_blank_below_the_lowest_plane_still_has_one():
 
 
 def test_passes_are_deeper_while_nothing_can_show():
-    """Down to one step above first sight, so that no casting is seen in the middle of a deep pass."""
+    """Down to one step above first sight, so that no casting is seen in the middle of a deep
+    pass."""
     plan = plan_skim(11.4, 0.5, 1.0, 16.0, [shows(12.4, 0.3)])
     assert plan.planes == pytest.approx((15.4, 14.4, 13.4, 12.9, 12.4, 11.9, 11.4))
     assert plan.planes[plan.first_sight - 1] == pytest.approx(12.4)
@@ -64,7 +67,8 @@ def test_no_pass_is_deeper_than_the_largest_step():
 
 
 def test_a_recorded_stop_settles_the_schedule():
-    """What the machine showed wins over what was predicted; fill is then judged there and not lower."""
+    """What the machine showed wins over what was predicted; fill is then judged there and not
+    lower."""
     plan = plan_skim(11.4, 0.5, 0.5, 13.7, [shows(12.4, 0.3)], recorded_stop=3)
     assert plan.recorded and plan.planned_stop == plan.earliest == plan.latest == 3
     assert plan.judged_plane == pytest.approx(12.4)

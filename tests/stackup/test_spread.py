@@ -1,4 +1,5 @@
-"""The draws of a map are kept from stop to stop, and the footprint's places lie where they should."""
+"""The draws of a map are kept from stop to stop, and the footprint's places lie where they
+should."""
 
 from __future__ import annotations
 
@@ -25,7 +26,8 @@ def prepared() -> Prepared:
 
 @pytest.mark.whole
 def test_kept_draws_give_what_drawing_anew_gives(prepared: Prepared) -> None:
-    """Draws kept of another casting, or for another plane, would give a wrong RSS without any sign of it."""
+    """Draws kept of another casting, or for another plane, would give a wrong RSS without any sign
+    of it."""
     stack = prepared.stackup
     heights, blank = stack.heights, stack.heights.blank
     name = "thickness" if blank.top_map is None else "height as held"
@@ -34,7 +36,11 @@ def test_kept_draws_give_what_drawing_anew_gives(prepared: Prepared) -> None:
             value = casting.shows_at(heights, casting.shallowest_at) - heights.plane(plane)
             places = casting.places[:: -(-len(casting.places) // MOST_PLACES)]
             rise = blank.raw_top(*places.T) - float(blank.raw_top(*casting.shallowest_at))
-            error = blank.thickness_error(*places.T) if blank.top_map is None else blank.top_error(*places.T)
+            error = (
+                blank.thickness_error(*places.T)
+                if blank.top_map is None
+                else blank.top_error(*places.T)
+            )
             anew = low_quantile(least_over(value.without(name), places, rise, error))
             assert spread_of_depth(stack, casting, value) == anew
 
@@ -49,9 +55,12 @@ def test_an_assumed_blank_has_no_weakest_place() -> None:
 
 
 def test_a_depth_that_was_gauged_hangs_on_no_map(prepared: Prepared) -> None:
-    """The gauge has settled it: drawn over the map all the same, the check would doubt what was measured."""
+    """The gauge has settled it: drawn over the map all the same, the check would doubt what was
+    measured."""
     stack = prepared.stackup
-    heights = replace(stack.heights, settled=Settled(groove_depth=((0.0, 0.0, 12.3),), pocket_depth={"P1a": 12.3}))
+    heights = replace(
+        stack.heights, settled=Settled(groove_depth=((0.0, 0.0, 12.3),), pocket_depth={"P1a": 12.3})
+    )
     gauged = replace(stack, heights=heights)
     for casting in stack.castings:
         value = casting.shows_at(stack.heights, casting.shallowest_at)
@@ -67,7 +76,9 @@ def test_places_along_the_walls_are_evenly_spaced() -> None:
     for ring in (area.exterior, *area.interiors):
         count = int(np.ceil(ring.length / 4.0))
         steps = np.arange(count) / count
-        wanted = shapely.get_coordinates(shapely.line_interpolate_point(ring, steps, normalized=True))
+        wanted = shapely.get_coordinates(
+            shapely.line_interpolate_point(ring, steps, normalized=True)
+        )
         np.testing.assert_allclose(places[start : start + count], wanted, atol=1e-9)
         start += count
     assert area.buffer(1e-9).covers(shapely.multipoints(places[start:]))

@@ -19,7 +19,10 @@ class Cast:
     floor: float = 1.2
 
 
-RING = Cast("groove", Polygon(box(-300, -100, 300, 100).exterior.coords, [box(-290, -90, 290, 90).exterior.coords]))
+RING = Cast(
+    "groove",
+    Polygon(box(-300, -100, 300, 100).exterior.coords, [box(-290, -90, 290, 90).exterior.coords]),
+)
 PLUGS = (Cast("P1a", Point(-200, 0).buffer(8)), Cast("P1b", Point(200, 0).buffer(8)))
 
 
@@ -38,7 +41,8 @@ def test_least_and_most() -> None:
 
 
 def test_full_width_is_needed() -> None:
-    """A station counts by the least across the groove: a dip at the inner wall alone must hold it back."""
+    """A station counts by the least across the groove: a dip at the inner wall alone must hold it
+    back."""
 
     def dip(casting: Cast):
         return lambda x, y: np.where(np.abs(y) < 95, 11.0, 12.0)
@@ -49,7 +53,8 @@ def test_full_width_is_needed() -> None:
 
 
 def test_a_plug_is_looked_at_all_over_and_no_closer_than_needed() -> None:
-    """A pit in its middle counts; a map asked at thousands of places a plug would make each check wait."""
+    """A pit in its middle counts; a map asked at thousands of places a plug would make each check
+    wait."""
     asked: list[int] = []
 
     def pit(casting: Cast):

@@ -1,4 +1,5 @@
-"""A stop and a thickness after the skim that cannot both be right are told before anything is planned upon them."""
+"""A stop and a thickness after the skim that cannot both be right are told before anything is
+planned upon them."""
 
 from pathlib import Path
 
@@ -13,15 +14,19 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 
 
 def stopped(number: int | None, *after: float) -> Prepared:
-    """The coupon with a stop at one of its planes 10.4, 9.9, 9.4, 8.9, 8.4, and what was measured after it."""
+    """The coupon with a stop at one of its planes 10.4, 9.9, 9.4, 8.9, 8.4, and what was measured
+    after it."""
     plane = None if number is None else 10.3996 - 0.5 * (number - 1)
     places = tuple((20.0 * k, 10.0, thickness) for k, thickness in enumerate(after))
-    settled = Settled(stop=number, stop_plane=plane, thickness_after=places, cut=frozenset({"groove"}))
+    settled = Settled(
+        stop=number, stop_plane=plane, thickness_after=places, cut=frozenset({"groove"})
+    )
     return prepare_job(load_job(SAMPLES / "coupon.toml"), SAMPLES, Known(settled=settled))
 
 
 def test_a_pass_counted_by_an_older_plan_is_found_out():
-    """0.5 off is a whole pass: the seats would be right, the deck planned for stock that is not there."""
+    """0.5 off is a whole pass: the seats would be right, the deck planned for stock that is not
+    there."""
     (doubt,) = stopped(4, 9.4, 9.41).doubts
     assert "stop at 8.90" in doubt and "looks like the pass at 9.40" in doubt
     assert doubt.startswith("9.41")
@@ -30,7 +35,8 @@ def test_a_pass_counted_by_an_older_plan_is_found_out():
 
 @pytest.mark.parametrize("thickness", [8.68, 8.9, 9.02])
 def test_what_the_errors_explain_is_no_doubt(thickness: float):
-    """8.9 less at most 0.1 under the blank, ± touch 0.05, machine 0.03, bed 0.05 and callipers 0.03: 8.64 to 9.06."""
+    """8.9 less at most 0.1 under the blank, ± touch 0.05, machine 0.03, bed 0.05 and callipers
+    0.03: 8.64 to 9.06."""
     assert stopped(4, thickness).doubts == ()
 
 

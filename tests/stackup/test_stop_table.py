@@ -1,4 +1,5 @@
-"""The table of stops: every check that hangs on the plane, for every pass after which the skim may stop."""
+"""The table of stops: every check that hangs on the plane, for every pass after which the skim may
+stop."""
 
 from __future__ import annotations
 
@@ -32,7 +33,8 @@ def stack() -> Stackup:
 
 
 def test_stops_run_from_the_earliest_to_the_last():
-    """Shows at 12.4 ± 0.3: earliest 12.5, likely 12.0 and latest 12.0; a pass before nothing can show is no stop."""
+    """Shows at 12.4 ± 0.3: earliest 12.5, likely 12.0 and latest 12.0; a pass before nothing can
+    show is no stop."""
     skim = plan_skim(11.0, 0.5, 0.5, 13.6, [12.4 + Linear.term("thickness", 0.3)])
     assert [(stop.plane, stop.shows) for stop in possible_stops(skim)] == [
         (12.5, "perhaps"),
@@ -51,17 +53,25 @@ def test_a_blank_that_never_shows_keeps_one_stop():
 
 
 def test_a_casting_that_cannot_show_yet_is_not_looked_for(stack):
-    """The coupon's groove is 9.4 deep: at 8.4 it surely shows, at 12.4 it cannot, whatever the errors."""
+    """The coupon's groove is 9.4 deep: at 8.4 it surely shows, at 12.4 it cannot, whatever the
+    errors."""
     groove = next(casting for casting in stack.castings if casting.casting.id == "groove")
     word = _asks_shows(stack, groove).word
     assert word is not None
-    assert [word(plane) for plane in (8.4, 9.39, 9.6, 12.4)] == ["surely", "likely", "perhaps", "no"]
+    assert [word(plane) for plane in (8.4, 9.39, 9.6, 12.4)] == [
+        "surely",
+        "likely",
+        "perhaps",
+        "no",
+    ]
 
 
 def test_rows_agree_with_the_checks(stack):
     """At the plane that a check is made for, the table says the same, value and verdict."""
     table = stop_table(stack)
-    checks = {(check.id, check.where.split(";")[0].split(",")[0]): check for check in depth_checks(stack)}
+    checks = {
+        (check.id, check.where.split(";")[0].split(",")[0]): check for check in depth_checks(stack)
+    }
     planned = next(k for k, stop in enumerate(table.stops) if stop.planned)
     rows = {row.name: row for row in table.rows}
     for casting in ("groove", "P1"):
@@ -87,31 +97,45 @@ def test_a_lower_stop_costs_fill_and_clean_up(stack):
 
 
 def test_limits_of_a_casting_are_its_fill(stack):
-    """p_limit less p is the fill of the table, stop by stop; at the lowest plane it is the report's p_limit."""
+    """p_limit less p is the fill of the table, stop by stop; at the lowest plane it is the report's
+    p_limit."""
     for casting in stack.castings:
         limits = stop_limits(stack, casting)
-        row = next(row for row in stop_table(stack).rows if row.name == f"fill {casting.casting.id}")
+        row = next(
+            row for row in stop_table(stack).rows if row.name == f"fill {casting.casting.id}"
+        )
         for limit, check in zip(limits, row.checks, strict=True):
-            assert limit.p_limit.nominal - casting.pour.p_expected.nominal == pytest.approx(check.value)
+            assert limit.p_limit.nominal - casting.pour.p_expected.nominal == pytest.approx(
+                check.value
+            )
         assert limits[-1].p_limit.nominal == pytest.approx(casting.pour.p_limit)
 
 
 def test_what_is_seen_does_not_enter_the_verdict():
-    """A stop at which the casting only likely shows is still good, once it is seen; a failed fill is not."""
+    """A stop at which the casting only likely shows is still good, once it is seen; a failed fill
+    is not."""
     stops = (Stop(3, 12.0, "likely"), Stop(4, 11.5, "surely", planned=True))
     seen = Question(
-        "shows P1a", lambda plane: judge("shows", Linear.of(-1.0), 0.0, says="", where="P1a"), lambda _: "likely"
+        "shows P1a",
+        lambda plane: judge("shows", Linear.of(-1.0), 0.0, says="", where="P1a"),
+        lambda _: "likely",
     )
-    fill = Question("fill P1a", lambda plane: judge("fill", Linear.of(plane - 11.8), 0.0, says="", where="P1a"))
+    fill = Question(
+        "fill P1a", lambda plane: judge("fill", Linear.of(plane - 11.8), 0.0, says="", where="P1a")
+    )
     table = table_of(stops, [seen, fill])
     assert table.good == (3,)
     assert table.verdict(4) == "fail"
     assert table.header() == ("", "12.00", "11.50*")
-    assert table.lines() == (("shows P1a", "likely", "likely"), ("fill P1a", "0.20 ok", "-0.30 fail"))
+    assert table.lines() == (
+        ("shows P1a", "likely", "likely"),
+        ("fill P1a", "0.20 ok", "-0.30 fail"),
+    )
 
 
 def test_data_of_the_table(stack):
-    """The report holds one answer for each stop in each row, and the planned stop is marked once."""
+    """The report holds one answer for each stop in each row, and the planned stop is marked
+    once."""
     data = reported(stop_table(stack))
     assert sum(stop["planned"] for stop in data["stops"]) == 1
     assert {row["name"] for row in data["rows"]} == {

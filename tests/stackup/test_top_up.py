@@ -14,14 +14,21 @@ from corepath.stackup.linear import Linear
 from corepath.stackup.pour.pour import CastingPour, StopLimit, resin_low
 from corepath.stackup.pour.top_up import FILL_ERROR, common_stop, judge_fill
 
-CAST = CastSection(ratio=(1.0, 1.0), density=(1.0,), extra=0.0, pour_short=0.3, shrinkage=0.005, gel_loss=0.0)
+CAST = CastSection(
+    ratio=(1.0, 1.0), density=(1.0,), extra=0.0, pour_short=0.3, shrinkage=0.005, gel_loss=0.0
+)
 PLANES = ((2, 12.9, "perhaps"), (3, 12.4, "likely"), (4, 11.9, "surely"), (5, 11.4, "surely"))
 
 
-def plug(lowest: float, error: float = 0.0, *, area: float = 250.0, half_span: float = 9.0) -> CastingPour:
-    """A plug of 250 mm² that may lie `lowest` low at the lowest plane, and as much more at the higher ones."""
+def plug(
+    lowest: float, error: float = 0.0, *, area: float = 250.0, half_span: float = 9.0
+) -> CastingPour:
+    """A plug of 250 mm² that may lie `lowest` low at the lowest plane, and as much more at the
+    higher ones."""
     errors = Linear.term("touch", error)
-    stops = tuple(StopLimit(n, plane, errors + (lowest + plane - 11.4), shows) for n, plane, shows in PLANES)
+    stops = tuple(
+        StopLimit(n, plane, errors + (lowest + plane - 11.4), shows) for n, plane, shows in PLANES
+    )
     return CastingPour(
         "P1a", 1.2, 12.4, 3.0, Linear.of(0.4), lowest, area=area, half_span=half_span, stops=stops
     )  # fmt: skip
@@ -37,7 +44,8 @@ def test_enough_is_said_and_nothing_mended():
 
 
 def test_missing_at_each_stop_by_hand():
-    """1.9 where 1.0 is allowed: 0.95 missing with 0.05 of measuring, 0.45 at the stop above it, nothing at 12.4."""
+    """1.9 where 1.0 is allowed: 0.95 missing with 0.05 of measuring, 0.45 at the stop above it,
+    nothing at 12.4."""
     advice = judge_fill(plug(1.0), 1.9, CAST, level=1.0)
     assert [found.number for found in advice.missing] == [2, 3, 4, 5]
     assert [found.worst for found in advice.missing] == pytest.approx([0.0, 0.0, 0.45, 0.95])
@@ -47,7 +55,8 @@ def test_missing_at_each_stop_by_hand():
 
 
 def test_an_earlier_stop_is_the_last_that_serves():
-    """Of the stops that leave enough the last one is named, since there the castings most surely show."""
+    """Of the stops that leave enough the last one is named, since there the castings most surely
+    show."""
     advice = judge_fill(plug(1.0), 1.9, CAST, level=1.0)
     assert advice.earlier is not None
     assert (advice.earlier.number, advice.earlier.shows) == (3, "likely")
@@ -56,7 +65,8 @@ def test_an_earlier_stop_is_the_last_that_serves():
 
 
 def test_top_up_by_hand():
-    """To the pour line 0.3: 1.6 more, 0.4 cm³, of 1.0 g/cm³ in equal parts 0.2 g each; too little, so 5 g each."""
+    """To the pour line 0.3: 1.6 more, 0.4 cm³, of 1.0 g/cm³ in equal parts 0.2 g each; too little,
+    so 5 g each."""
     advice = judge_fill(plug(1.0), 1.9, CAST, level=1.0)
     top_up = advice.top_up
     assert top_up is not None
@@ -71,7 +81,8 @@ def test_top_up_by_hand():
 
 
 def test_what_is_cut_cannot_be_stopped_earlier():
-    """With four passes cut the third is gone, with a stop recorded all are; a top-up waits until it lies deck up."""
+    """With four passes cut the third is gone, with a stop recorded all are; a top-up waits until it
+    lies deck up."""
     pour = plug(1.0)
     assert judge_fill(pour, 1.9, CAST, level=1.0, stage="B", passed=4).mend == "top-up"
     recorded = judge_fill(pour, 1.9, CAST, level=1.0, stage="B", stop=4)
@@ -83,14 +94,16 @@ def test_what_is_cut_cannot_be_stopped_earlier():
 
 
 def test_after_the_deck_only_a_repair_is_left():
-    """Once the deck is cut neither mends it, and the advice must not send anyone back to pour from above."""
+    """Once the deck is cut neither mends it, and the advice must not send anyone back to pour from
+    above."""
     advice = judge_fill(plug(1.0), 1.9, CAST, level=1.0, stage="C", stop=5)
     assert advice.mend == "neither"
     assert "by hand" in advice.says[-1]
 
 
 def test_a_plug_in_the_wrong_place():
-    """Where the deck to be lies above the raw top, no pour that is not proud reaches it; a higher plane may."""
+    """Where the deck to be lies above the raw top, no pour that is not proud reaches it; a higher
+    plane may."""
     advice = judge_fill(plug(-0.8), 0.6, CAST, level=1.0)
     assert advice.top_up is None
     assert advice.mend == "earlier stop"
@@ -101,7 +114,8 @@ def test_a_plug_in_the_wrong_place():
 
 
 def test_a_flush_makes_a_proud_top_up_possible():
-    """With a pour line 0.2 above the raw top the same casting can be topped up to it, and then reaches."""
+    """With a pour line 0.2 above the raw top the same casting can be topped up to it, and then
+    reaches."""
     proud = CAST.model_copy(update={"pour_short": -0.2, "flush": "local"})
     assert judge_fill(plug(-0.1), 0.6, CAST, level=1.0).top_up is None
     top_up = judge_fill(plug(-0.1), 0.6, proud, level=1.0).top_up
@@ -111,7 +125,8 @@ def test_a_flush_makes_a_proud_top_up_possible():
 
 
 def test_a_long_casting_must_lie_more_level():
-    """Over a half span of 646 and 1 mm/m nothing lies higher than 1.29; 0.9 wants the blank level within 0.69 mm/m."""
+    """Over a half span of 646 and 1 mm/m nothing lies higher than 1.29; 0.9 wants the blank level
+    within 0.69 mm/m."""
     groove = plug(0.9, area=40000.0, half_span=646.0)
     top_up = judge_fill(groove, 2.0, CAST, level=1.0).top_up
     assert top_up is not None
@@ -126,7 +141,8 @@ def test_caution_is_no_failure():
     """Where only the worst case fails, it is said to be *perhaps* too low."""
     pour = plug(2.0)
     wide = tuple(
-        replace(stop, p_limit=stop.p_limit + Linear.term("a", 0.2) + Linear.term("b", 0.2)) for stop in pour.stops
+        replace(stop, p_limit=stop.p_limit + Linear.term("a", 0.2) + Linear.term("b", 0.2))
+        for stop in pour.stops
     )
     advice = judge_fill(replace(pour, stops=wide), 1.65, CAST, level=1.0)
     assert advice.verdict == "caution"
@@ -134,7 +150,8 @@ def test_caution_is_no_failure():
 
 
 def test_one_stop_serves_all_castings():
-    """One casting that is only right after pass 3 and one that never matters: pass 3; one that never is: none."""
+    """One casting that is only right after pass 3 and one that never matters: pass 3; one that
+    never is: none."""
     low = judge_fill(plug(1.0), 1.9, CAST, level=1.0)
     high = judge_fill(plug(3.0), 1.9, CAST, level=1.0)
     never = judge_fill(plug(-3.0), 1.9, CAST, level=1.0)
@@ -144,7 +161,8 @@ def test_one_stop_serves_all_castings():
 
 
 def test_unknown_stops_are_refused():
-    """A pass that is no possible stop, or no stops at all, is a slip of the caller and must not pass as a verdict."""
+    """A pass that is no possible stop, or no stops at all, is a slip of the caller and must not
+    pass as a verdict."""
     with pytest.raises(ValueError, match="stop 9"):
         judge_fill(plug(1.0), 1.9, CAST, level=1.0, stop=9)
     with pytest.raises(ValueError, match="no possible stops"):
@@ -169,7 +187,8 @@ def test_report_is_plain_data():
     half_span=st.floats(5, 700),
 )
 def test_a_top_up_that_is_advised_does_mend(allowed, p, error, level, half_span):
-    """Poured as advised it is high enough in the worst case and does not run over; where none is advised, none is."""
+    """Poured as advised it is high enough in the worst case and does not run over; where none is
+    advised, none is."""
     pour = plug(allowed, error, half_span=half_span)
     advice = judge_fill(pour, p, CAST, level=level)
     if advice.verdict == "ok":

@@ -39,7 +39,8 @@ def test_the_page_has_a_row_for_each_tolerance_most_sensitive_first():
 
 @pytest.mark.parametrize("row", rows(), ids=lambda row: row[0])
 def test_every_row_of_the_page_is_what_the_code_gives(job: Job, board: Board, row: list[str]):
-    """At the size on the page, rounded, its check is the first to turn; a little below it none has."""
+    """At the size on the page, rounded, its check is the first to turn; a little below it none
+    has."""
     name, now, check, at, times = row
     assert float(now) == wrong_number._size(job, name)
     if not at:
@@ -52,12 +53,18 @@ def test_every_row_of_the_page_is_what_the_code_gives(job: Job, board: Board, ro
 
 
 def turned(job: Job, board: Board, name: str, size: float) -> set[str]:
-    return {check_id for check_id, _ in wrong_number._turned(wrong_number._with(job, name, size), board)}
+    return {
+        check_id for check_id, _ in wrong_number._turned(wrong_number._with(job, name, size), board)
+    }
 
 
 @pytest.mark.whole
-def test_the_table_is_written_as_on_the_page(job: Job, board: Board, monkeypatch: pytest.MonkeyPatch):
+def test_the_table_is_written_as_on_the_page(
+    job: Job, board: Board, monkeypatch: pytest.MonkeyPatch
+):
     """One row of each kind, found by bisection; the whole table takes half a minute."""
     monkeypatch.setattr(wrong_number, "NAMES", ("touch", "gauge"))
     page = (ROOT / "docs" / "wrong-number.md").read_text(encoding="utf-8").splitlines()
-    assert [line in page for line in markdown_table(what_turns_first(job, board)).splitlines()] == [True] * 4
+    assert [line in page for line in markdown_table(what_turns_first(job, board)).splitlines()] == [
+        True
+    ] * 4

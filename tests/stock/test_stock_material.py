@@ -1,4 +1,5 @@
-"""The virtual blank against closed forms (elementary geometry) and against a slow loop that stamps points."""
+"""The virtual blank against closed forms (elementary geometry) and against a slow loop that stamps
+points."""
 
 from __future__ import annotations
 
@@ -25,7 +26,9 @@ def cut(stock: Stock, points: list[tuple[float, float, float]], radius: float, c
     """Cut along straight lines through the points."""
     places = np.array(points, dtype=float)
     count = len(places) - 1
-    return stock.cut(places[:-1], places[1:], np.arange(count, dtype=np.int64), count, Underside(radius, corner))
+    return stock.cut(
+        places[:-1], places[1:], np.arange(count, dtype=np.int64), count, Underside(radius, corner)
+    )
 
 
 def arc(stock: Stock, start, end, centre, radius: float, corner: float = 0.0, kind: int = 3):
@@ -69,7 +72,8 @@ def stamped(stock: Stock, points, cutter: Cutter, steps: int = 4000) -> np.ndarr
     ],
 )
 def test_columns_are_those_of_a_stamping_loop(shape, path):
-    """An error of the sweep would hide a gouge. The loop steps 0.005 mm and is never lower than the truth."""
+    """An error of the sweep would hide a gouge. The loop steps 0.005 mm and is never lower than the
+    truth."""
     stock = Stock(40, 30, 10, 1.0)
     cutter = Cutter(1, shape, 2 * RADIUS, SHAPES[shape], 2, 20, 30)  # type: ignore[arg-type]
     slow = stamped(stock, path, cutter)
@@ -83,7 +87,8 @@ def test_columns_are_those_of_a_stamping_loop(shape, path):
 @given(st.integers(0, 10**6), st.sampled_from(sorted(SHAPES)))
 @settings(derandomize=True, max_examples=25, deadline=None)
 def test_no_column_is_lower_or_higher_than_the_cutter_reaches(seed, shape):
-    """Any ramp: the minimum over a fine scan of the path, at columns well inside the swept strip."""
+    """Any ramp: the minimum over a fine scan of the path, at columns well inside the swept
+    strip."""
     random = np.random.default_rng(seed)
     a = np.array([*random.uniform(-10, 10, 2), random.uniform(3, 9)])
     b = np.array([*random.uniform(-10, 10, 2), random.uniform(3, 9)])
@@ -112,7 +117,9 @@ def test_slot_volume():
     stock = Stock(80, 40, 12, 0.1)
     before = stock.volume()
     cut(stock, [(-20, 0, 5), (20, 3, 5)], 4.0, 0.0)
-    assert removed(stock, before) == pytest.approx(7 * (8 * math.hypot(40, 3) + math.pi * 16), rel=5e-4)
+    assert removed(stock, before) == pytest.approx(
+        7 * (8 * math.hypot(40, 3) + math.pi * 16), rel=5e-4
+    )
 
 
 def test_ball_groove_volume():
@@ -120,11 +127,14 @@ def test_ball_groove_volume():
     stock = Stock(80, 40, 12, 0.1)
     before = stock.volume()
     cut(stock, [(-20, 0, 8), (20, 0, 8)], 4.0, 4.0)
-    assert removed(stock, before) == pytest.approx(math.pi * 16 / 2 * 40 + 2 / 3 * math.pi * 64, rel=5e-4)
+    assert removed(stock, before) == pytest.approx(
+        math.pi * 16 / 2 * 40 + 2 / 3 * math.pi * 64, rel=5e-4
+    )
 
 
 def test_helical_bore_volume():
-    """Two turns down and one on the floor bore a cylinder of the circle's and the cutter's radius."""
+    """Two turns down and one on the floor bore a cylinder of the circle's and the cutter's
+    radius."""
     stock = Stock(40, 40, 12, 0.1)
     before = stock.volume()
     for top, low in ((12, 8), (8, 4), (4, 4)):
@@ -133,7 +143,8 @@ def test_helical_bore_volume():
 
 
 def test_cone_of_shrinking_circles():
-    """Level circles that shrink with depth leave a cone's frustum in steps: midpoint sums of pi R²."""
+    """Level circles that shrink with depth leave a cone's frustum in steps: midpoint sums of pi
+    R²."""
     stock = Stock(60, 60, 12, 0.1)
     before = stock.volume()
     steps = 40
@@ -165,8 +176,12 @@ def test_arc_chords_keep_within_their_tolerance():
     assert (radius[owner[curved]] - middle[curved] <= 0.001 + 1e-9).all()
     assert np.all(lower[1:][owner[1:] == owner[:-1]] == upper[:-1][owner[1:] == owner[:-1]])
     swept = np.hypot(*(upper - lower)[:, :2].T)
-    assert swept[owner == 0].sum() == pytest.approx(10 * 1.5 * math.pi, rel=1e-4), "clockwise takes the long way here"
-    assert swept[owner == 1].sum() == pytest.approx(3 * 2 * math.pi, rel=1e-3), "end equals start: full circle"
+    assert swept[owner == 0].sum() == pytest.approx(10 * 1.5 * math.pi, rel=1e-4), (
+        "clockwise takes the long way here"
+    )
+    assert swept[owner == 1].sum() == pytest.approx(3 * 2 * math.pi, rel=1e-3), (
+        "end equals start: full circle"
+    )
     assert owner.tolist().count(2) == 1
 
 
@@ -194,7 +209,8 @@ def test_pour_fills_blind_pockets_only_and_shows_when_faced():
     stock.flip("x")
     assert stock.height_at(15, 0) == NOWHERE
     assert stock.height_at(-15, 0) == pytest.approx(10.0), "wood lies over the casting"
-    cut(stock, [(-40, -15, 7.5), (40, -15, 7.5), (40, 0, 7.5), (-40, 0, 7.5), (-40, 15, 7.5), (40, 15, 7.5)],
+    cut(stock, [(-40, -15, 7.5), (40, -15, 7.5), (40, 0, 7.5), (-40, 0, 7.5), (-40, 15, 7.5), (40,
+        15, 7.5)],
         12.0, 0.0)  # fmt: skip
     iy, ix = stock.grid.at(-15, 0)
     assert not stock.has_wood[iy, ix]
@@ -205,7 +221,8 @@ def test_pour_fills_blind_pockets_only_and_shows_when_faced():
 
 
 def test_cut_reports_depth_place_and_the_stock_around():
-    """Depth below the stock around is what a cutter's edges must span, also where the way is free."""
+    """Depth below the stock around is what a cutter's edges must span, also where the way is
+    free."""
     stock = Stock(60, 40, 10, 0.5)
     first = cut(stock, [(-20, 0, 7), (20, 0, 7)], 3.0, 0.0)
     assert first.removed[0] == pytest.approx(3.0)
@@ -227,17 +244,32 @@ def test_polygons_are_filled_by_their_columns():
     assert np.array_equal(mask, shapely.contains_xy(area, x, y))
 
 
-@pytest.mark.parametrize(("radius", "corner", "slope"), [(8.0, 3.0, 0.3), (8.0, 0.5, 0.01), (10.0, 9.5, 2.0)])
-def test_a_bull_on_a_ramp_is_as_exact_as_its_contact_searched_for(radius: float, corner: float, slope: float):
-    """The contact is looked up in a table for one slope: a coarse one would leave steps that no cutter leaves."""
-    low, high = np.array([[-20.0, -3.0, 2.0]]), np.array([[20.0, 3.0, 2.0 + slope * math.hypot(40.0, 6.0)]])
+@pytest.mark.parametrize(
+    ("radius", "corner", "slope"), [(8.0, 3.0, 0.3), (8.0, 0.5, 0.01), (10.0, 9.5, 2.0)]
+)
+def test_a_bull_on_a_ramp_is_as_exact_as_its_contact_searched_for(
+    radius: float, corner: float, slope: float
+):
+    """The contact is looked up in a table for one slope: a coarse one would leave steps that no
+    cutter leaves."""
+    low, high = (
+        np.array([[-20.0, -3.0, 2.0]]),
+        np.array([[20.0, 3.0, 2.0 + slope * math.hypot(40.0, 6.0)]]),
+    )
     stock = Stock(80.0, 60.0, 200.0, 0.25)
     stock.cut(low, high, np.zeros(1, dtype=np.int64), 1, Underside(radius, corner))
     x, y = np.meshgrid(stock.grid.xs, stock.grid.ys)
-    along, across = (x * 40.0 + y * 6.0) / math.hypot(40.0, 6.0), np.abs(y * 40.0 - x * 6.0) / math.hypot(40.0, 6.0)
+    along, across = (
+        (x * 40.0 + y * 6.0) / math.hypot(40.0, 6.0),
+        np.abs(y * 40.0 - x * 6.0) / math.hypot(40.0, 6.0),
+    )
     under = (np.abs(along) < 20.0 - radius) & (across < radius - 1e-6)
-    offset = np.vectorize(lambda v: lowest_offset(v, slope, Underside(radius, corner)))(across[under])
-    lifted = np.vectorize(lambda d: rise(d, Underside(radius, corner)))(np.hypot(across[under], offset))
+    offset = np.vectorize(lambda v: lowest_offset(v, slope, Underside(radius, corner)))(
+        across[under]
+    )
+    lifted = np.vectorize(lambda d: rise(d, Underside(radius, corner)))(
+        np.hypot(across[under], offset)
+    )
     middle = 2.0 + slope * math.hypot(20.0, 3.0)
     expected = middle + slope * (along[under] + offset) + lifted
     assert under.sum() > 2000

@@ -1,4 +1,5 @@
-"""An asymmetric test piece with hand-made board, stack-up, works and programs, so that drawings are tested alone."""
+"""An asymmetric test piece with hand-made board, stack-up, works and programs, so that drawings are
+tested alone."""
 
 from __future__ import annotations
 
@@ -108,14 +109,25 @@ def _board(job: Job) -> Board:
         Casting("P1", "plug", plug, 1.2, 8.0, job.plug[0]),
     )
     places = tuple(
-        Place(f"I1{k}", x, y, 14.2, 7.8, job.insert[0]) for k, (x, y) in zip("ab", job.insert[0].at, strict=True)
+        Place(f"I1{k}", x, y, 14.2, 7.8, job.insert[0])
+        for k, (x, y) in zip("ab", job.insert[0].at, strict=True)
     )
     deck: Any = FakeDeck()
-    return Board(outline, box(-120, -45, 120, 45), ring, outline.buffer(-8), castings, places, job.dowel, deck)
+    return Board(
+        outline,
+        box(-120, -45, 120, 45),
+        ring,
+        outline.buffer(-8),
+        castings,
+        places,
+        job.dowel,
+        deck,
+    )
 
 
 def _table(board: Board, low: float) -> HeightTable:
-    """Heights by hand: blank 13.6, floors 1.2, stop 11.9, inserts 8.0 long with a flange of 1.4, recessed 0.3.
+    """Heights by hand: blank 13.6, floors 1.2, stop 11.9, inserts 8.0 long with a flange of 1.4,
+    recessed 0.3.
 
     A blind bore ends half of the least clean-up (0.4) past the deck.
     """
@@ -123,14 +135,23 @@ def _table(board: Board, low: float) -> HeightTable:
 
     def columns(name: str) -> dict[Any, Column]:
         return {
-            ("A", name): Column(name, (0.0, 0.0), of(13.6), of(0.0), of(1.2), of(13.6 - low), of(12.4), of(12.4)),
-            ("B", name): Column(name, (0.0, 0.0), of(0.0), of(13.6), of(12.4), of(low), of(12.4), of(12.4)),
-            ("C", name): Column(name, (0.0, 0.0), of(11.9), of(-1.7), of(-0.5), of(11.9 - low), of(12.4), of(12.4)),
+            ("A", name): Column(
+                name, (0.0, 0.0), of(13.6), of(0.0), of(1.2), of(13.6 - low), of(12.4), of(12.4)
+            ),
+            ("B", name): Column(
+                name, (0.0, 0.0), of(0.0), of(13.6), of(12.4), of(low), of(12.4), of(12.4)
+            ),
+            ("C", name): Column(
+                name, (0.0, 0.0), of(11.9), of(-1.7), of(-0.5), of(11.9 - low), of(12.4), of(12.4)
+            ),
         }
 
     inserts = {
         place.id: InsertHeights(
-            place.id, of(1.7), of(8.3), of(11.9 if place.insert.through else board.deck.height(place.x, place.y) + 0.2)
+            place.id,
+            of(1.7),
+            of(8.3),
+            of(11.9 if place.insert.through else board.deck.height(place.x, place.y) + 0.2),
         )
         for place in board.places
     }
@@ -170,41 +191,103 @@ def build(flip: str = "x") -> Shop:
     ball = Cutter(4, "ball", 12.0, 6.0, 2, 30.0, 40.0)
     cutting = Cutting(18000.0, 2400.0, 1200.0, 600.0, 3.0, 2.4)
     bed = Zero(0.0, 0.0, 0.0, "the bed beside the blank", True)
-    corner = Zero(-120.0, -45.0, 13.6, "the raw bottom at X20 Y-6 from the middle, before the first pass", False)
+    corner = Zero(
+        -120.0,
+        -45.0,
+        13.6,
+        "the raw bottom at X20 Y-6 from the middle, before the first pass",
+        False,
+    )
     skimmed = Zero(0.0, 0.0, 11.9, "the skimmed face", True)
     sx, sy = (1, -1) if flip == "x" else (-1, 1)
 
-    def work(order: int, setup: Any, name: str, zero: Zero, lowest: float, used: Cutter = cutter, **what: Any) -> Work:
-        return Work(order, setup, name, used, cutting, zero, board.blank, 13.7, 22.0, lowest, (-120, 45), True, **what)
+    def work(
+        order: int,
+        setup: Any,
+        name: str,
+        zero: Zero,
+        lowest: float,
+        used: Cutter = cutter,
+        **what: Any,
+    ) -> Work:
+        return Work(
+            order,
+            setup,
+            name,
+            used,
+            cutting,
+            zero,
+            board.blank,
+            13.7,
+            22.0,
+            lowest,
+            (-120, 45),
+            True,
+            **what,
+        )
 
     clamp = Obstacle(box(112, -44, 128, -30), 20.0)
     surface = board.deck
     works = (
         work(1, "A", "dowels", bed, -8.0, holes=tuple(
-            Hole(f"dowel {k}", *d.at, 13.7, (Step(6.0, -8.0),), 0.0) for k, d in enumerate(job.dowel, start=1))),
-        work(2, "A", "plug-pockets", bed, 1.2, pockets=(Pocket("P1", board.castings[1].area, 13.7, 1.2),)),
-        work(3, "A", "groove", bed, 1.2, pockets=(Pocket("groove", board.ring, 13.7, 1.2),), obstacles=(clamp,),
+            Hole(f"dowel {k}", *d.at, 13.7, (Step(6.0, -8.0),), 0.0) for k,
+                d in enumerate(job.dowel, start=1))),
+        work(2, "A", "plug-pockets", bed, 1.2, pockets=(Pocket("P1", board.castings[1].area, 13.7,
+            1.2),)),
+        work(3, "A", "groove", bed, 1.2, pockets=(Pocket("groove", board.ring, 13.7, 1.2),),
+            obstacles=(clamp,),
              watch=("thin floor; hold island and rim (tape) apart from each other",)),
         work(5, "B", "skim", corner, 11.4, facing=Facing(board.blank, 13.7, planes, 2),
-             watch=("stop when the casting shows full width all round; hands off until the spindle stands",)),
+             watch=("stop when the casting shows full width all round; hands off until the spindle "
+                    "stands",)),
         work(6, "B", "inserts", skimmed, 2.4, holes=tuple(
-            Hole(p.id, sx * p.x, sy * p.y, 11.9, (Step(14.2, 10.2), Step(7.8, 2.4)), None) for p in board.places)),
-        work(8, "C", "deck", bed, 4.2, ball, deck=Deck(board.blank, surface, 12.5, 0.05, 0.01, 0.0)),
+            Hole(p.id, sx * p.x, sy * p.y, 11.9, (Step(14.2, 10.2), Step(7.8, 2.4)),
+                None) for p in board.places)),
+        work(8, "C", "deck", bed, 4.2, ball, deck=Deck(board.blank, surface, 12.5, 0.05, 0.01,
+            0.0)),
     )  # fmt: skip
 
-    def program(w: Work, passes: list[list[Any]], stem: str = "", combined: bool = False) -> Program:
+    def program(
+        w: Work, passes: list[list[Any]], stem: str = "", combined: bool = False
+    ) -> Program:
         made = tuple(Pass(tuple(moves)) for moves in passes)
         return Program(
-            stem or w.stem, w.order, w.setup, w.name, w.cutter, w.cutting, w.zero, 22.0, (-120, 45), made, combined
+            stem or w.stem,
+            w.order,
+            w.setup,
+            w.name,
+            w.cutter,
+            w.cutting,
+            w.zero,
+            22.0,
+            (-120, 45),
+            made,
+            combined,
         )
 
     path = board.outline.buffer(-1)
-    groove = [move for z in (9.0, 5.0, 1.2) for d in (4, 0, -4) for move in _loop(path.buffer(d).exterior, z)]
-    holes = [m for h in works[4].holes for r, z in ((4.1, 10.2), (0.9, 2.4)) for m in _circle(h.x, h.y, r, z)]
+    groove = [
+        move
+        for z in (9.0, 5.0, 1.2)
+        for d in (4, 0, -4)
+        for move in _loop(path.buffer(d).exterior, z)
+    ]
+    holes = [
+        m
+        for h in works[4].holes
+        for r, z in ((4.1, 10.2), (0.9, 2.4))
+        for m in _circle(h.x, h.y, r, z)
+    ]
     programs = (
         program(
             works[0],
-            [[m for d in job.dowel for m in (rapid(*d.at, 22.0), line(*d.at, -8.0, 300.0), rapid(*d.at, 22.0))]],
+            [
+                [
+                    m
+                    for d in job.dowel
+                    for m in (rapid(*d.at, 22.0), line(*d.at, -8.0, 300.0), rapid(*d.at, 22.0))
+                ]
+            ],
         ),
         program(works[1], [[m for z in (8.0, 4.0, 1.2) for m in _circle(-52, 7, 5, z)]]),
         program(works[2], [groove]),
@@ -212,7 +295,9 @@ def build(flip: str = "x") -> Shop:
             program(works[3], [_raster(lambda x, y, z=z: z, 5.0)], f"05-B-skim-pass-{k}")
             for k, z in enumerate(planes, 1)
         ),
-        program(works[3], [_raster(lambda x, y, z=z: z, 5.0) for z in planes], "05-B-skim-all", True),
+        program(
+            works[3], [_raster(lambda x, y, z=z: z, 5.0) for z in planes], "05-B-skim-all", True
+        ),
         program(works[4], [holes]),
         program(works[5], [_raster(surface.height, 1.0)]),
     )
@@ -243,7 +328,10 @@ def _planned(prepared: Prepared) -> list[PlannedFile]:
     for work in prepared.ahead:
         stems = [work.stem]
         if work.facing is not None:
-            stems = [*(f"{work.stem}-pass-{k}" for k in range(1, len(work.facing.planes) + 1)), f"{work.stem}-all"]
+            stems = [
+                *(f"{work.stem}-pass-{k}" for k in range(1, len(work.facing.planes) + 1)),
+                f"{work.stem}-all",
+            ]
         for stem in stems:
             program = Program(
                 stem=stem,
@@ -266,7 +354,8 @@ def _planned(prepared: Prepared) -> list[PlannedFile]:
 
 @pytest.fixture(scope="session")
 def facts_of() -> Callable[..., Facts]:
-    """Makes the facts of a set-up sheet of what is prepared; further arguments replace some of them."""
+    """Makes the facts of a set-up sheet of what is prepared; further arguments replace some of
+    them."""
     return _facts
 
 
@@ -290,7 +379,8 @@ def _facts(prepared: Prepared, **more: Any) -> Facts:
 
 
 def _blank(tops: tuple[float, float]) -> PlayedBlank:
-    """120 by 60, 1 mm columns: 12 high, with a pocket to `tops[0]` and a hole through where `tops[1]` is 0."""
+    """120 by 60, 1 mm columns: 12 high, with a pocket to `tops[0]` and a hole through where
+    `tops[1]` is 0."""
     xs, ys = np.meshgrid(np.arange(-59.5, 60.0), np.arange(-29.5, 30.0))
     top = np.full(xs.shape, 12.0, dtype=np.float32)
     top[(abs(xs) < 30) & (abs(ys) < 10)] = tops[0]
@@ -301,13 +391,23 @@ def _blank(tops: tuple[float, float]) -> PlayedBlank:
     return PlayedBlank(Lattice(-59.5, -29.5, 1.0, 1.0, 120, 60), Faces(wood, (none, none)))
 
 
-def reel_of(file: str, points: Any, before: PlayedBlank, after: PlayedBlank, zero: tuple[float, float, float]) -> Reel:
-    """A file that goes through `points` at 600 mm/min, the first and last at rapid; its text is what the moves say."""
+def reel_of(
+    file: str,
+    points: Any,
+    before: PlayedBlank,
+    after: PlayedBlank,
+    zero: tuple[float, float, float],
+) -> Reel:
+    """A file that goes through `points` at 600 mm/min, the first and last at rapid; its text is
+    what the moves say."""
     table = np.asarray(points, dtype=np.float64)
     count = len(table)
     flags = np.where((np.arange(count) < 2) | (np.arange(count) == count - 1), RAPID, 0) | SPINDLE
     long = np.hypot(*np.diff(table[:, :2], axis=0).T) + abs(np.diff(table[:, 2]))
-    words = [f"G{int(not f & RAPID)} X{x:.4f} Y{y:.4f} Z{z:.4f}" for (x, y, z), f in zip(table, flags, strict=True)]
+    words = [
+        f"G{int(not f & RAPID)} X{x:.4f} Y{y:.4f} Z{z:.4f}"
+        for (x, y, z), f in zip(table, flags, strict=True)
+    ]
     motions = Motions(
         points=table,
         line=np.arange(1, count + 1),
@@ -319,7 +419,9 @@ def reel_of(file: str, points: Any, before: PlayedBlank, after: PlayedBlank, zer
     shape = Shape("outline", np.array([(-50.0, -25.0), (50.0, -25.0), (50.0, 25.0), (-50.0, 25.0)]))
     cutter = Cutter(1, "flat", 6.0, 0.0, 2, 25.0, 32.0)
     left = (("pocket floor", "4.000", "its lowest"),)
-    return Reel(file, "A", "pocket", "DECK UP", text, cutter, zero, motions, before, after, (shape,), left)
+    return Reel(
+        file, "A", "pocket", "DECK UP", text, cutter, zero, motions, before, after, (shape,), left
+    )
 
 
 @pytest.fixture(scope="session")
@@ -331,13 +433,23 @@ def reel_maker() -> Callable[..., Reel]:
 @pytest.fixture(scope="session")
 def chrome() -> Iterator[Any]:
     """A browser without a window; skips with a clear word where there is none."""
-    webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed: no page is opened here")
-    binary, driver = shutil.which("chromium") or shutil.which("chromium-browser"), shutil.which("chromedriver")
+    webdriver = pytest.importorskip(
+        "selenium.webdriver", reason="selenium is not installed: no page is opened here"
+    )
+    binary, driver = (
+        shutil.which("chromium") or shutil.which("chromium-browser"),
+        shutil.which("chromedriver"),
+    )
     if binary is None or driver is None:
         pytest.skip("no chromium with its driver here: no page is opened in a browser")
     options = webdriver.ChromeOptions()
     options.binary_location = binary
-    for argument in ("--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--window-size=1366,900"):
+    for argument in (
+        "--headless=new",
+        "--no-sandbox",
+        "--disable-dev-shm-usage",
+        "--window-size=1366,900",
+    ):
         options.add_argument(argument)
     options.add_argument("--enable-unsafe-swiftshader")  # 3-D without a graphics card
     options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
@@ -348,13 +460,20 @@ def chrome() -> Iterator[Any]:
 
 @pytest.fixture(scope="session")
 def reels() -> tuple[Reel, ...]:
-    """Two files on a small blank: a pocket to 4 mm, then a hole right through; zero on the face, at a corner."""
+    """Two files on a small blank: a pocket to 4 mm, then a hole right through; zero on the face, at
+    a corner."""
     start, pocketed, done = _blank((12.0, 12.0)), _blank((4.0, 12.0)), _blank((4.0, 0.0))
     zero = (-60.0, -30.0, 12.0)
     rows = [(33.0, 23.0, 5.0), (33.0, 23.0, 1.0)]
     for z in (-4.0, -8.0):
         rows += [(33.0, 23.0, z), (87.0, 23.0, z), (87.0, 37.0, z), (33.0, 37.0, z)]
-    hole = [(105.0, 30.0, 5.0), (105.0, 30.0, 1.0), (105.0, 30.0, -13.0), (107.0, 30.0, -13.0), (107.0, 30.0, 5.0)]
+    hole = [
+        (105.0, 30.0, 5.0),
+        (105.0, 30.0, 1.0),
+        (105.0, 30.0, -13.0),
+        (107.0, 30.0, -13.0),
+        (107.0, 30.0, 5.0),
+    ]
     return (
         reel_of("02-A-plug-pockets.nc", [*rows, (33.0, 37.0, 5.0)], start, pocketed, zero),
         reel_of("06-A-inserts.nc", hole, pocketed, done, zero),

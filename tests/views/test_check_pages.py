@@ -1,4 +1,5 @@
-"""Each page of a check shows its relation and the sample's figures: they must stay those that `check` prints."""
+"""Each page of a check shows its relation and the sample's figures: they must stay those that
+`check` prints."""
 
 from __future__ import annotations
 
@@ -23,7 +24,8 @@ WITHOUT = {
     "web",
 }  # no figure of the coupon, or one that says nothing
 FIGURES = re.compile(
-    r"In `samples/coupon\.toml`:\*\* (?:[^,=]*, )?(?:([\d.\s()+−×/]+) = )?([\d.]+), worst ([\d.]+), limit ([\d.]+)\."
+    r"In `samples/coupon\.toml`:\*\* (?:[^,=]*, )?(?:([\d.\s()+−×/]+) = )?([\d.]+), worst "
+    r"([\d.]+), limit ([\d.]+)\."
 )
 
 
@@ -33,11 +35,15 @@ def coupon() -> Any:
 
 
 def tightest(checks: Any, name: str) -> Any:
-    return min((check for check in checks if check.id == name), key=lambda check: check.worst - check.limit)
+    return min(
+        (check for check in checks if check.id == name), key=lambda check: check.worst - check.limit
+    )
 
 
 def test_every_page_with_a_figure_says_what_the_check_finds(coupon: Any) -> None:
-    pages = {path.stem: " ".join(path.read_text(encoding="utf-8").split()) for path in PAGES.glob("*.md")}
+    pages = {
+        path.stem: " ".join(path.read_text(encoding="utf-8").split()) for path in PAGES.glob("*.md")
+    }
     found = {name: FIGURES.search(text) for name, text in pages.items()}
     assert {name for name, match in found.items() if match is None} == WITHOUT
     for name, match in found.items():
@@ -56,7 +62,9 @@ def test_the_sums_on_the_pages_come_out(coupon: Any) -> None:
         match = FIGURES.search(" ".join(path.read_text(encoding="utf-8").split()))
         if match is not None and match[1]:
             sums = match[1].replace("−", "-").replace("×", "*")
-            assert eval(sums, {"__builtins__": {}}) == pytest.approx(float(match[2]), abs=0.011), path.name
+            assert eval(sums, {"__builtins__": {}}) == pytest.approx(float(match[2]), abs=0.011), (
+                path.name
+            )
             done += 1
     assert done >= 12
 

@@ -1,4 +1,5 @@
-"""The four sheets of the deck: figures against closed forms, what they say, small and the same each time."""
+"""The four sheets of the deck: figures against closed forms, what they say, small and the same each
+time."""
 
 from __future__ import annotations
 
@@ -36,7 +37,8 @@ def sheets() -> dict[str, str]:
 
 
 def test_curvature_of_a_ball_is_one_over_its_radius_everywhere():
-    """Elementary geometry; a curvature taken as the second derivative alone would differ by the slope."""
+    """Elementary geometry; a curvature taken as the second derivative alone would differ by the
+    slope."""
     x, y = np.array([0.0, 100.0, -200.0]), np.array([0.0, 50.0, 150.0])
     assert curvature(Ball(), x, y) == pytest.approx([2.5, 2.5, 2.5], rel=1e-6)
 
@@ -46,7 +48,12 @@ def test_slope_is_the_angle_of_the_steepest_way():
 
 
 def test_four_sheets_that_are_small_and_whole(sheets: dict[str, str]):
-    assert list(sheets) == ["deck-contours.svg", "deck-curvature.svg", "deck-sections.svg", "deck-slope.svg"]
+    assert list(sheets) == [
+        "deck-contours.svg",
+        "deck-curvature.svg",
+        "deck-sections.svg",
+        "deck-slope.svg",
+    ]
     for name, text in sheets.items():
         ElementTree.fromstring(text)
         assert len(text) < 200_000, name
@@ -55,7 +62,14 @@ def test_four_sheets_that_are_small_and_whole(sheets: dict[str, str]):
 
 def test_contours_bear_their_heights(sheets: dict[str, str]):
     levels = set(re.findall(r'id="contour-([\d.]+)"', sheets["deck-contours.svg"]))
-    figures = {f"{float(v):g}" for v in re.findall(r'class="figure halo"[^>]*>([\d.]+)<', sheets["deck-contours.svg"])}
+    figures = {
+        f"{float(v):g}"
+        for v in re.findall(
+            r'class="figure '
+            r'halo"[^>]*>([\d.]+)<',
+            sheets["deck-contours.svg"],
+        )
+    }
     assert levels and levels == figures
 
 

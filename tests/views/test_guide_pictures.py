@@ -1,4 +1,5 @@
-"""The pictures of README and guide are those that the script makes today, and every link leads to a heading."""
+"""The pictures of README and guide are those that the script makes today, and every link leads to a
+heading."""
 
 from __future__ import annotations
 
@@ -41,7 +42,9 @@ def test_the_section_pictures_are_what_the_script_makes(quick: dict[str, str]) -
 
 def test_the_section_pictures_show_the_figures_of_the_page(quick: dict[str, str]) -> None:
     """The signs of the page's table, with the values worked out beside them."""
-    said = {name: [e.text for e in ET.fromstring(text).iter() if e.text] for name, text in quick.items()}
+    said = {
+        name: [e.text for e in ET.fromstring(text).iter() if e.text] for name, text in quick.items()
+    }
     assert {"D 12.4", "f 1.2", "T 13.6", "gA"} <= set(said["stack-A.svg"])
     assert {"D 12.4", "s 11.9", "T + gB", "gB"} <= set(said["stack-B.svg"])
     assert {"h 11", "clean-up 0.9", "p 1.66", "s − gB + gC", "gC"} <= set(said["stack-C.svg"])
@@ -54,8 +57,12 @@ def test_the_planned_pictures_are_what_the_script_makes(maker: ModuleType, sampl
         assert (PICTURES / name).read_text("utf-8") == text, f"{name}: {AGAIN}"
 
 
-def test_no_picture_is_left_over_and_none_is_missing(maker: ModuleType, quick: dict[str, str]) -> None:
-    wanted = {f"{sample}-{name}" for sample, names in maker.WANTED.items() for name in names} | set(quick)
+def test_no_picture_is_left_over_and_none_is_missing(
+    maker: ModuleType, quick: dict[str, str]
+) -> None:
+    wanted = {f"{sample}-{name}" for sample, names in maker.WANTED.items() for name in names} | set(
+        quick
+    )
     shown = {
         Path(target).name
         for page in (ROOT / "README.md", *(ROOT / "docs").rglob("*.md"))
@@ -65,7 +72,8 @@ def test_no_picture_is_left_over_and_none_is_missing(maker: ModuleType, quick: d
 
 
 def anchors(text: str) -> set[str]:
-    """Names of a page's headings as links write them: small letters, hyphens for spaces, other signs left out."""
+    """Names of a page's headings as links write them: small letters, hyphens for spaces, other
+    signs left out."""
     prose = re.sub(r"^```.*?^```", "", text, flags=re.M | re.S)
     headings = re.findall(r"^#+ (.+)$", prose, re.M)
     return {re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-") for heading in headings}
@@ -75,9 +83,13 @@ def test_links_to_headings_lead_to_one() -> None:
     """A heading that was reworded leaves links behind that end at the top of the page."""
     pages = [*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md")]
     for page in pages:
-        for target, anchor in re.findall(r"\]\((?!https?:)([^)#\s]*)#([^)\s]+)\)", page.read_text("utf-8")):
+        for target, anchor in re.findall(
+            r"\]\((?!https?:)([^)#\s]*)#([^)\s]+)\)", page.read_text("utf-8")
+        ):
             other = (page.parent / target) if target else page
-            assert anchor in anchors(other.read_text("utf-8")), f"{page.relative_to(ROOT)}: {target}#{anchor}"
+            assert anchor in anchors(other.read_text("utf-8")), (
+                f"{page.relative_to(ROOT)}: {target}#{anchor}"
+            )
 
 
 def test_headings_are_named_as_links_write_them() -> None:

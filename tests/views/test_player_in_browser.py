@@ -1,4 +1,5 @@
-"""The preview in a real browser: opened from disk, played, dragged, asked. Skipped where there is none."""
+"""The preview in a real browser: opened from disk, played, dragged, asked. Skipped where there is
+none."""
 
 from __future__ import annotations
 
@@ -36,7 +37,10 @@ requestAnimationFrame(next);
 def page(reels: tuple[Reel, ...], tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("preview") / "preview.html"
     solids = {"A": reels[1].after}
-    path.write_text(preview_html(reels, title="t", digest="abcd1234", size=SIZE, solids=solids), encoding="utf-8")
+    path.write_text(
+        preview_html(reels, title="t", digest="abcd1234", size=SIZE, solids=solids),
+        encoding="utf-8",
+    )
     return path
 
 
@@ -67,7 +71,9 @@ def told(browser: Any, script: str, *arguments: Any) -> Any:
 def figures(browser: Any) -> tuple[float, float, float]:
     """What stands under X, Y and Z once all is drawn."""
     told(browser, "return !player.waiting")
-    shown = browser.execute_script("return ['x', 'y', 'z'].map(a => document.getElementById('at-' + a).textContent)")
+    shown = browser.execute_script(
+        "return ['x', 'y', 'z'].map(a => document.getElementById('at-' + a).textContent)"
+    )
     x, y, z = (float(text.replace("−", "-")) for text in shown)
     return x, y, z
 
@@ -87,28 +93,47 @@ def key(browser: Any, name: str) -> None:
 def test_it_opens_from_disk_without_error_or_request(browser: Any) -> None:
     assert browser.get_log("browser") == []
     assert browser.execute_script("return performance.getEntriesByType('resource').length") == 0
-    first = browser.execute_script("return performance.getEntriesByName('first-contentful-paint')[0].startTime")
+    first = browser.execute_script(
+        "return performance.getEntriesByName('first-contentful-paint')[0].startTime"
+    )
     assert first < 2000.0
 
 
-def test_the_slider_moves_the_cutter_to_where_the_file_says(browser: Any, reels: tuple[Reel, ...]) -> None:
+def test_the_slider_moves_the_cutter_to_where_the_file_says(
+    browser: Any, reels: tuple[Reel, ...]
+) -> None:
     """At the end of each move the readout is the line's own figures; halfway it is halfway."""
     reel = reels[0]
     lines, ends = reel.text.splitlines(), reel.motions.time
-    slide = "const s = document.getElementById('when'); s.value = arguments[0]; s.dispatchEvent(new Event('input'));"
+    slide = (
+        "const s = document.getElementById('when'); s.value = arguments[0]; s.dispatchEvent(new "
+        "Event('input'));"
+    )
     for k in (1, 3, 6, len(ends) - 1):
         browser.execute_script(slide, float(ends[k]))
         assert figures(browser) == pytest.approx(words(lines[k]), abs=0.0015)
-        assert browser.execute_script("return document.getElementById('at-line').textContent").startswith(f"{k + 1} of")
-        assert lines[k] in browser.execute_script("return document.querySelector('#text b').textContent")
+        assert browser.execute_script(
+            "return document.getElementById('at-line').textContent"
+        ).startswith(f"{k + 1} of")
+        assert lines[k] in browser.execute_script(
+            "return document.querySelector('#text b').textContent"
+        )
     browser.execute_script(slide, float(ends[2] + ends[3]) / 2)
-    assert figures(browser) == pytest.approx(np.mean([words(lines[2]), words(lines[3])], axis=0), abs=0.002)
+    assert figures(browser) == pytest.approx(
+        np.mean([words(lines[2]), words(lines[3])], axis=0), abs=0.002
+    )
     assert browser.execute_script("return document.getElementById('at-bed').textContent") == "8.000"
 
 
 def test_all_goes_by_keyboard(browser: Any, reels: tuple[Reel, ...]) -> None:
     lines = reels[0].text.splitlines()
-    for name, line in (("ARROW_RIGHT", 1), ("ARROW_RIGHT", 2), ("ARROW_LEFT", 1), ("END", len(lines) - 1), ("HOME", 0)):
+    for name, line in (
+        ("ARROW_RIGHT", 1),
+        ("ARROW_RIGHT", 2),
+        ("ARROW_LEFT", 1),
+        ("END", len(lines) - 1),
+        ("HOME", 0),
+    ):
         key(browser, name)
         assert figures(browser) == pytest.approx(words(lines[line]), abs=0.0015), name
     scale = browser.execute_script("return planView.view.scale")
@@ -116,7 +141,10 @@ def test_all_goes_by_keyboard(browser: Any, reels: tuple[Reel, ...]) -> None:
     assert browser.execute_script("return planView.view.scale") == pytest.approx(1.3 * scale)
     key(browser, "d")
     key(browser, "0")
-    assert browser.execute_script("return [planView.view.scale, planView.view.x]") == [pytest.approx(scale), 0]
+    assert browser.execute_script("return [planView.view.scale, planView.view.x]") == [
+        pytest.approx(scale),
+        0,
+    ]
     key(browser, " ")
     told(browser, "return player.playing && player.spot.piece > 0")
     key(browser, " ")
@@ -145,15 +173,25 @@ def test_loaded_anew_it_stands_where_it_stood(browser: Any, reels: tuple[Reel, .
 
 
 def test_the_pointer_tells_what_is_left(browser: Any) -> None:
-    """Over the pocket of the first file: 12 before, 4 after; on the hole of the second: nothing left."""
+    """Over the pocket of the first file: 12 before, 4 after; on the hole of the second: nothing
+    left."""
     place = "const v = planView, c = v.canvas.getBoundingClientRect();" + (
-        "const at = {clientX: c.left + 1 + toX(v, arguments[0]), clientY: c.top + 1 + toY(v, arguments[1])};"
-        "v.canvas.dispatchEvent(new PointerEvent('pointermove', {...at, bubbles: true, pointerId: 7}));"
+        "const at = {clientX: c.left + 1 + toX(v, arguments[0]), clientY: c.top + 1 + toY(v, "
+        "arguments[1])};"
+        "v.canvas.dispatchEvent(new PointerEvent('pointermove', {...at, bubbles: true, pointerId: "
+        "7}));"
         "return document.getElementById('place').textContent"
     )
     said = browser.execute_script(place, 10.2, -4.2)
     assert "before 12.000 wood" in said and "after 4.000 wood" in said and "takes 8.000" in said
-    x, y = (float(text) for text in re.match(r"X ([0-9.]+) Y ([0-9.]+):", said).groups())  # type: ignore[union-attr]
+    x, y = (
+        float(text)
+        for text in re.match(
+            r"X ([0-9.]+) Y "
+            r"([0-9.]+):",
+            said,
+        ).groups()
+    )  # type: ignore[union-attr]
     assert (x, y) == pytest.approx((70.2, 25.8), abs=0.3)
     key(browser, "PAGE_DOWN")
     told(browser, "return player.t.reel.file === '06-A-inserts.nc' && !!player.after")
@@ -162,7 +200,8 @@ def test_the_pointer_tells_what_is_left(browser: Any) -> None:
 
 
 def test_wheel_and_fingers_zoom_about_where_they_are(browser: Any) -> None:
-    """What lies under the pointer stays there; two fingers spread to twice their distance double the scale."""
+    """What lies under the pointer stays there; two fingers spread to twice their distance double
+    the scale."""
     before, under = browser.execute_script("return [planView.view.scale, fromX(planView, 200)]")
     browser.execute_script(
         "planView.canvas.focus(); const c = planView.canvas.getBoundingClientRect();"
@@ -181,14 +220,22 @@ def test_wheel_and_fingers_zoom_about_where_they_are(browser: Any) -> None:
     assert browser.execute_script("return planView.view.scale") == pytest.approx(2.0 * after)
 
 
-def test_sections_and_a_closer_drawing_follow_the_cutter(browser: Any, reels: tuple[Reel, ...]) -> None:
-    """Beside the blank the section stays on it; while it plays, the cutter does not leave the drawing."""
+def test_sections_and_a_closer_drawing_follow_the_cutter(
+    browser: Any, reels: tuple[Reel, ...]
+) -> None:
+    """Beside the blank the section stays on it; while it plays, the cutter does not leave the
+    drawing."""
     key(browser, "ARROW_RIGHT")
-    assert browser.execute_script("return [now().cut.x, now().cut.y]") == pytest.approx([-27.0, -7.0])
-    assert browser.execute_script("return [onBlank(80, 0), onBlank(-80, 1)]") == pytest.approx([59.5, -29.5])
+    assert browser.execute_script("return [now().cut.x, now().cut.y]") == pytest.approx(
+        [-27.0, -7.0]
+    )
+    assert browser.execute_script("return [onBlank(80, 0), onBlank(-80, 1)]") == pytest.approx(
+        [59.5, -29.5]
+    )
     browser.execute_script("zoomPlan(40, 0, 0); play()")
     inside = (
-        "const v = planView, z = player.t.reel.zero, t = now().tip, x = toX(v, t.x + z[0]), y = toY(v, t.y + z[1]);"
+        "const v = planView, z = player.t.reel.zero, t = now().tip, x = toX(v, t.x + z[0]), y = "
+        "toY(v, t.y + z[1]);"
         "return player.spot.piece > 2 && x >= 0 && x <= v.width && y >= 0 && y <= v.height"
     )
     told(browser, inside)
@@ -198,11 +245,26 @@ def test_sections_and_a_closer_drawing_follow_the_cutter(browser: Any, reels: tu
 def test_everything_has_a_name(browser: Any) -> None:
     """A screen reader must be able to say what each control is."""
     tree = browser.execute_cdp_cmd("Accessibility.getFullAXTree", {})["nodes"]
-    roles = {"button", "slider", "checkbox", "radio", "link", "combobox", "textbox", "image", "group"}
+    roles = {
+        "button",
+        "slider",
+        "checkbox",
+        "radio",
+        "link",
+        "combobox",
+        "textbox",
+        "image",
+        "group",
+    }
     nodes = [node for node in tree if node["role"]["value"] in roles and not node["ignored"]]
     unnamed = [node for node in nodes if not node.get("name", {}).get("value")]
-    assert len(nodes) > 25 and [(node["role"]["value"], node["backendDOMNodeId"]) for node in unnamed] == []
-    slider = browser.execute_script("return document.getElementById('when').getAttribute('aria-valuetext')")
+    assert (
+        len(nodes) > 25
+        and [(node["role"]["value"], node["backendDOMNodeId"]) for node in unnamed] == []
+    )
+    slider = browser.execute_script(
+        "return document.getElementById('when').getAttribute('aria-valuetext')"
+    )
     assert re.fullmatch(r"0:00 of \d:\d\d, line 1", slider)
 
 
@@ -213,7 +275,9 @@ def test_the_core_turns_in_3d_without_the_network(browser: Any) -> None:
     frame = browser.find_element("css selector", "#solid iframe")
     browser.switch_to.frame(frame)
     told(browser, "return scene.children.length > 1 && !!scene.children[1].getObjectByName('wood')")
-    asked = browser.execute_script("return performance.getEntriesByType('resource').map(e => e.name.slice(0, 5))")
+    asked = browser.execute_script(
+        "return performance.getEntriesByType('resource').map(e => e.name.slice(0, 5))"
+    )
     browser.switch_to.default_content()
     assert set(asked) <= {"data:", "blob:"}
     errors = [line for line in browser.get_log("browser") if line["level"] == "SEVERE"]
@@ -223,7 +287,8 @@ def test_the_core_turns_in_3d_without_the_network(browser: Any) -> None:
 
 def test_a_phone_shows_it_without_scrolling_sideways(browser: Any) -> None:
     browser.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride", {"width": 390, "height": 844, "deviceScaleFactor": 2, "mobile": True}
+        "Emulation.setDeviceMetricsOverride",
+        {"width": 390, "height": 844, "deviceScaleFactor": 2, "mobile": True},
     )
     wide, small = browser.execute_script(
         "const all = [...document.querySelectorAll('button, select, input[type=range]')];"
@@ -237,15 +302,23 @@ def test_a_phone_shows_it_without_scrolling_sideways(browser: Any) -> None:
 def test_a_hundred_thousand_moves_are_dragged_smoothly(
     chrome: Any, reels: tuple[Reel, ...], reel_maker: Callable[..., Reel], tmp_path: Path
 ) -> None:
-    """Frames while the slider jumps to and fro; generous, since the machine that tests may be busy and has no card."""
+    """Frames while the slider jumps to and fro; generous, since the machine that tests may be busy
+    and has no card."""
     k = np.arange(100_000)
     x = np.abs((k * 0.3) % 240.0 - 120.0)
     points = np.column_stack([x, np.floor(k * 0.3 / 120.0) * 0.2, -3.0 + np.sin(k * 0.01)])
     reel = reel_maker("08-C-deck.nc", points, reels[0].before, reels[0].after, (-60.0, -30.0, 12.0))
     path = tmp_path / "preview.html"
-    path.write_text(preview_html([reel], title="t", digest="d", size=SIZE, solids={}), encoding="utf-8")
+    path.write_text(
+        preview_html([reel], title="t", digest="d", size=SIZE, solids={}), encoding="utf-8"
+    )
     opened(chrome, path.as_uri())
-    assert chrome.execute_script("return performance.getEntriesByName('first-contentful-paint')[0].startTime") < 2000.0
+    assert (
+        chrome.execute_script(
+            "return performance.getEntriesByName('first-contentful-paint')[0].startTime"
+        )
+        < 2000.0
+    )
     assert chrome.execute_script("return player.t.count") == 100_000
     frames = chrome.execute_async_script(DRAG)[1:]
     assert statistics.median(frames) < 150.0, frames

@@ -1,4 +1,5 @@
-"""Figures packed into the preview come out as they went in; the page is whole and holds nothing of the network."""
+"""Figures packed into the preview come out as they went in; the page is whole and holds nothing of
+the network."""
 
 from __future__ import annotations
 
@@ -25,14 +26,20 @@ _height = st.one_of(st.just(np.nan), st.floats(-60.0, 160.0, width=32))
 
 def _whole(packed: str, kind: str) -> Any:
     """Whole numbers from their packed differences, as the page's script has them."""
-    return np.cumsum(np.frombuffer(zlib.decompress(base64.b64decode(packed)), dtype=f"<{kind}"), dtype=kind)
+    return np.cumsum(
+        np.frombuffer(zlib.decompress(base64.b64decode(packed)), dtype=f"<{kind}"), dtype=kind
+    )
 
 
 @settings(max_examples=40, derandomize=True, deadline=None)
 @given(arrays(np.float64, st.integers(1, 60), elements=_mm))
 def test_coordinates_keep_their_last_decimal(values: Any) -> None:
-    """Differences must not add up their rounding: the last move of a long file would lie beside its place."""
-    assert np.abs(_whole(pack.numbers(values, pack.UNIT), "i4") * pack.UNIT - values).max() <= 0.51 * pack.UNIT
+    """Differences must not add up their rounding: the last move of a long file would lie beside its
+    place."""
+    assert (
+        np.abs(_whole(pack.numbers(values, pack.UNIT), "i4") * pack.UNIT - values).max()
+        <= 0.51 * pack.UNIT
+    )
 
 
 @settings(max_examples=40, derandomize=True, deadline=None)
@@ -46,24 +53,38 @@ def test_heights_and_holes_come_back(face: Any) -> None:
 
 
 def test_the_page_holds_each_state_once_and_asks_nothing(reels: Any) -> None:
-    page = preview_html(reels, title="a </script> & b", digest="abcd1234", size=(120.0, 60.0), solids={})
-    data = json.loads(re.search(r'<script type="application/json" id="plan">(.*?)</script>', page, re.S)[1])
+    page = preview_html(
+        reels, title="a </script> & b", digest="abcd1234", size=(120.0, 60.0), solids={}
+    )
+    data = json.loads(
+        re.search(
+            r'<script type="application/json" '
+            r'id="plan">(.*?)</script>',
+            page,
+            re.S,
+        )[1]
+    )
     assert [entry["file"] for entry in data["reels"]] == [reel.file for reel in reels]
     states = {tuple(entry[key] for key in ("before", "after")) for entry in data["reels"]}
     assert states == {(0, 1), (1, 2)} and len(data["states"]) == 3
     assert not re.search(r"""(src|href)=["']?(https?:)?//""", page) and "default-src 'none'" in page
     assert "a &lt;/script&gt; &amp; b" in page and 'href="sheet.html"' in page
-    again = preview_html(reels, title="a </script> & b", digest="abcd1234", size=(120.0, 60.0), solids={})
+    again = preview_html(
+        reels, title="a </script> & b", digest="abcd1234", size=(120.0, 60.0), solids={}
+    )
     assert page == again
 
 
 def test_a_warning_stands_over_all(reels: Any) -> None:
-    told = preview_html(reels, title="t", digest="d", size=(1.0, 1.0), solids={}, warning="DO NOT CUT")
+    told = preview_html(
+        reels, title="t", digest="d", size=(1.0, 1.0), solids={}, warning="DO NOT CUT"
+    )
     assert told.index("DO NOT CUT") < told.index('id="stage"')
 
 
 def test_the_library_still_has_its_page() -> None:
-    """If trimesh changes its page, the core is no longer shown: better told here than found in the shop."""
+    """If trimesh changes its page, the core is no longer shown: better told here than found in the
+    shop."""
     page = viewer()
     assert page.count(SLOT) == 1 and "GLTFLoader" in page
     assert not re.search(r"""<(script|link)[^>]+(src|href)=""", page)
@@ -81,10 +102,20 @@ def test_an_empty_blank_has_no_body(reels: Any) -> None:
 
 
 def test_lines_stand_out_on_every_height_and_heights_on_one_another() -> None:
-    """WCAG 2.1, 1.4.11 (non-text contrast, from memory): 3 to 1 for the path to come, 4.5 for what is cut already."""
+    """WCAG 2.1, 1.4.11 (non-text contrast, from memory): 3 to 1 for the path to come, 4.5 for what
+    is cut already."""
     parts = {name: page_part(f"{name}.js") for name in ("plan", "heights")}
-    ink, coming = (re.search(rf'{name} = "(#[0-9a-f]+)"', parts["plan"])[1] for name in ("INK", "COMING"))  # type: ignore[index]
-    ends = [re.search(rf"{name} = \[([0-9, ]+)\]", parts["heights"])[1].split(", ") for name in ("HIGH", "LOW")]  # type: ignore[index]
+    ink, coming = (
+        re.search(rf'{name} = "(#[0-9a-f]+)"', parts["plan"])[1] for name in ("INK", "COMING")
+    )  # type: ignore[index]
+    ends = [
+        re.search(
+            rf"{name} = \[([0-9, "
+            r"]+)\]",
+            parts["heights"],
+        )[1].split(", ")
+        for name in ("HIGH", "LOW")
+    ]  # type: ignore[index]
     high, low = ("#" + "".join(f"{int(part):02x}" for part in end) for end in ends)
     assert contrast(coming, low) >= 3.0 and contrast(coming, high) >= 3.0
     assert contrast(ink, low) >= 4.5 and contrast(ink, high) >= 4.5

@@ -1,6 +1,7 @@
 """The set-up sheet as text: valid, self-contained, true to the plan, and it says what is done.
 
-Files are stood in for by entries made from the works (conftest), so that no path has to be found here.
+Files are stood in for by entries made from the works (conftest), so that no path has to be found
+here.
 """
 
 from __future__ import annotations
@@ -67,9 +68,22 @@ def commands(facts: Facts) -> Iterator[Command]:
 
 
 def test_every_page_is_there_in_the_order_of_the_work(page: ElementTree.Element) -> None:
-    """A page out of order sends the operator to the wrong set-up. Strict parsing fails on unclosed tags."""
+    """A page out of order sends the operator to the wrong set-up. Strict parsing fails on unclosed
+    tags."""
     keys = [one.get("id") for one in page.iter(f"{XHTML}section")]
-    assert keys == ["first", "blank", "a", "depths", "pour", "b", "skim", "c", "holes", "stack", "next"]
+    assert keys == [
+        "first",
+        "blank",
+        "a",
+        "depths",
+        "pour",
+        "b",
+        "skim",
+        "c",
+        "holes",
+        "stack",
+        "next",
+    ]
 
 
 def test_all_samples_give_a_valid_sheet(facts_of: MakeFacts) -> None:
@@ -79,7 +93,8 @@ def test_all_samples_give_a_valid_sheet(facts_of: MakeFacts) -> None:
         told = sheet_html(facts_of(other))
         html5lib.HTMLParser(strict=True).parse(told)
         assert ('id="d-title"' in told) == (name == "cradle-460")
-    # in D heights count from the form, and the board finds its place by pins (an independent reckoning)
+    # in D heights count from the form, and the board finds its place by pins (an independent
+    # reckoning)
     laid = told[told.index('id="d-title"') :].partition("</section>")[0]
     assert "X−231.17 Y0, 3.8°" in laid and "X228.035 Y0, 6.9°" in laid
     assert "over the rise 0 of the form" in laid
@@ -91,7 +106,9 @@ def test_nothing_comes_from_the_network(text: str) -> None:
     without_names = text.replace('xmlns="http://www.w3.org/2000/svg"', "")
     assert "http:" not in without_names and "https:" not in without_names
     assert not re.search(r"<link|@import|\ssrc=|<img|<iframe|fetch\(|XMLHttpRequest", text)
-    assert {found for found in re.findall(r"url\(([^)]*)\)", text) if not found.startswith("#")} == set()
+    assert {
+        found for found in re.findall(r"url\(([^)]*)\)", text) if not found.startswith("#")
+    } == set()
 
 
 def test_the_digest_is_on_each_page(page: ElementTree.Element, facts: Facts) -> None:
@@ -102,7 +119,8 @@ def test_the_digest_is_on_each_page(page: ElementTree.Element, facts: Facts) -> 
 
 
 def test_ids_are_unique_and_boxes_have_names(page: ElementTree.Element) -> None:
-    """Two boxes of one id would share their tick; a box without a name is silent to a screen reader."""
+    """Two boxes of one id would share their tick; a box without a name is silent to a screen
+    reader."""
     ids = [one.get("id") for one in page.iter() if one.get("id") is not None]
     assert len(ids) == len(set(ids))
     labels = {one.get("for") for one in page.iter(f"{XHTML}label")}
@@ -117,13 +135,23 @@ def test_each_command_is_one_that_record_takes(facts: Facts) -> None:
     record = typer.main.get_command(app).commands["record"]  # type: ignore[attr-defined]
     seen = set()
     for command in commands(facts):
-        filled = "".join(piece if isinstance(piece, str) else _figure(piece) for piece in command.pieces)
+        filled = "".join(
+            piece if isinstance(piece, str) else _figure(piece) for piece in command.pieces
+        )
         program, name, *words = shlex.split(filled)
         assert (program, name) == ("corepath", "record")
         seen |= {word for word in words if word.startswith("--")}
         with record.make_context("record", list(words)) as context:
             assert Path(str(context.params["job"])).name == "coupon.toml"
-    assert seen >= {"--thickness", "--groove-depth", "--pocket-depth", "--fill", "--stop-at", "--touch", "--cut"}
+    assert seen >= {
+        "--thickness",
+        "--groove-depth",
+        "--pocket-depth",
+        "--fill",
+        "--stop-at",
+        "--touch",
+        "--cut",
+    }
     assert set(words_of()) - seen == set()
 
 
@@ -140,16 +168,25 @@ def test_places_of_an_inch_job_are_typed_in_inches(coupon: Prepared, facts_of: M
     x = float(re.search(r"--groove-depth (\S+)", depths)[1])  # type: ignore[index]
     places = inch.record.castings["groove"].places
     assert x * 25.4 == pytest.approx(places[0][0], abs=0.01)
-    assert all(slot.unit == "in" for command in commands(inch) for slot in command.slots if slot.letter in "TDPW")
+    assert all(
+        slot.unit == "in"
+        for command in commands(inch)
+        for slot in command.slots
+        if slot.letter in "TDPW"
+    )
 
 
 def test_b_is_mirrored_but_its_words_are_not(text: str, facts: Facts) -> None:
-    """Seen from below the insert lies on the other side of X, and the edge that was in front at the back."""
+    """Seen from below the insert lies on the other side of X, and the edge that was in front at the
+    back."""
     drawing = text[text.index('<section id="b"') : text.index('<section id="skim"')]
     assert "SEEN FROM BELOW" in drawing
     (place,) = facts.board.places
     assert f'cx="{place.x:g}" cy="{-place.y:g}"' in drawing
-    heights = {words: float(y) for y, words in re.findall(r'<text [^>]*?y="([-0-9.]+)"[^>]*>([^<]+)</text>', drawing)}
+    heights = {
+        words: float(y)
+        for y, words in re.findall(r'<text [^>]*?y="([-0-9.]+)"[^>]*>([^<]+)</text>', drawing)
+    }
     assert heights["front edge"] < heights["back edge – you stand here"]
     turns = set(re.findall(r'<text [^>]*transform="([a-z]+)', drawing))
     assert turns == {"rotate"}  # for what reads from the right; nothing is scaled or mirrored
@@ -157,7 +194,9 @@ def test_b_is_mirrored_but_its_words_are_not(text: str, facts: Facts) -> None:
 
 def test_the_section_is_true_to_the_checks(facts: Facts) -> None:
     """An arrow of another length than its figure would teach the wrong stack-up."""
-    lengths = {check.id: (spot.high - spot.low, check.value) for check, spot in placed_checks(facts)}
+    lengths = {
+        check.id: (spot.high - spot.low, check.value) for check, spot in placed_checks(facts)
+    }
     told = ("window", "shows", "floor", "clean-up", "seat", "wood-over-seat", "barrel", "dowels")
     for name in told:
         drawn, figure = lengths[name]
@@ -165,9 +204,13 @@ def test_the_section_is_true_to_the_checks(facts: Facts) -> None:
     assert {"fill", "hold", "spacing", "registration"} <= set(lengths)
 
 
-def test_a_failed_plan_is_loud_on_every_page(coupon: Prepared, facts: Facts, facts_of: MakeFacts) -> None:
+def test_a_failed_plan_is_loud_on_every_page(
+    coupon: Prepared, facts: Facts, facts_of: MakeFacts
+) -> None:
     """Nobody may cut from a sheet whose plan failed."""
-    failing = [replace(check, verdict="fail") if check.id == "window" else check for check in facts.checks]
+    failing = [
+        replace(check, verdict="fail") if check.id == "window" else check for check in facts.checks
+    ]
     held = sheet_html(facts_of(coupon, checks=failing, planned=[]))
     assert held.index("NOTHING TO CUT YET") < held.index("This core")
     written = sheet_html(facts_of(coupon, checks=failing, despite_failures=True))
@@ -191,7 +234,9 @@ def states(facts: Facts) -> dict[str, str]:
 
 
 def ticks(facts: Facts, key: str) -> list[bool]:
-    (steps,) = [b for one in pages(facts) if one.key == key for b in one.blocks if isinstance(b, Steps)]
+    (steps,) = [
+        b for one in pages(facts) if one.key == key for b in one.blocks if isinstance(b, Steps)
+    ]
     return [step.tick.done for step in steps.steps]
 
 
@@ -206,11 +251,14 @@ def test_what_the_record_holds_is_marked_done(facts_of: MakeFacts) -> None:
     skimmed = recorded(facts_of, stop=3, stop_plane=9.3996, passes=3, stage="B")
     assert states(skimmed)["skim"] == "done" and states(skimmed)["b"] == "now"
     assert ticks(skimmed, "b")[:7] == [True] * 7 and not any(ticks(skimmed, "b")[7:])
-    assert "It stopped at 9.40, as recorded" in sheet_html(skimmed) and "If it stops there" not in sheet_html(skimmed)
+    assert "It stopped at 9.40, as recorded" in sheet_html(
+        skimmed
+    ) and "If it stops there" not in sheet_html(skimmed)
 
 
 def test_a_low_casting_keeps_the_work_at_the_pour(facts_of: MakeFacts) -> None:
-    """Turned over with a low plug, it is found too late; a top-up that was not measured since does not count."""
+    """Turned over with a low plug, it is found too late; a top-up that was not measured since does
+    not count."""
     low = recorded(facts_of, fill={"groove": 0.4, "P1": 1.9})
     assert states(low)["pour"] == "now" and states(low)["b"] == states(low)["skim"] == "ahead"
     told = sheet_html(low)
@@ -226,8 +274,12 @@ def test_the_skim_has_a_row_a_pass(facts: Facts, page: ElementTree.Element) -> N
     rows = list(next(section.iter(f"{XHTML}tbody")))
     assert len(rows) == len(skim.planes)
     for row, plane in zip(rows, skim.planes, strict=True):
-        assert f"{plane:.2f}" in "".join(row.itertext()) and len(list(row.iter(f"{XHTML}input"))) == 2
-    assert [k for k, row in enumerate(rows, start=1) if row.get("class") == "strong"] == [skim.planned_stop]
+        assert (
+            f"{plane:.2f}" in "".join(row.itertext()) and len(list(row.iter(f"{XHTML}input"))) == 2
+        )
+    assert [k for k, row in enumerate(rows, start=1) if row.get("class") == "strong"] == [
+        skim.planned_stop
+    ]
 
 
 def test_the_same_plan_gives_the_same_bytes(facts: Facts, text: str) -> None:
@@ -238,9 +290,9 @@ def test_the_same_plan_gives_the_same_bytes(facts: Facts, text: str) -> None:
 def test_no_title_breaks_out_of_the_style_sheet(title: str) -> None:
     """A job's title stands in the page's foot, inside quotes."""
     told = str(_css_string(title))
-    assert not set(told) & set("\"'<>{};\n\r") and re.sub(r"\\[0-9a-f]{6} ", "", told).replace("\\", "") == re.sub(
-        r"\\[0-9a-f]{6} ", "", told
-    )
+    assert not set(told) & set("\"'<>{};\n\r") and re.sub(r"\\[0-9a-f]{6} ", "", told).replace(
+        "\\", ""
+    ) == re.sub(r"\\[0-9a-f]{6} ", "", told)
 
 
 def test_a_title_is_never_markup(coupon: Prepared, facts_of: MakeFacts) -> None:
@@ -252,7 +304,9 @@ def test_a_title_is_never_markup(coupon: Prepared, facts_of: MakeFacts) -> None:
 
 def does(facts: Facts, key: str) -> list[str]:
     """The steps of a page, with the file that each runs."""
-    (steps,) = [b for one in pages(facts) if one.key == key for b in one.blocks if isinstance(b, Steps)]
+    (steps,) = [
+        b for one in pages(facts) if one.key == key for b in one.blocks if isinstance(b, Steps)
+    ]
     return [f"{step.tick.label} {step.file}".strip() for step in steps.steps]
 
 
@@ -267,7 +321,8 @@ def places_of(lines: list[str], *words: str) -> list[int]:
 
 
 def test_each_cutter_is_fitted_then_touched_then_run(facts: Facts) -> None:
-    """Touched before it is fitted, or not at all, it cuts too deep by what it is longer than the one before."""
+    """Touched before it is fitted, or not at all, it cuts too deep by what it is longer than the
+    one before."""
     for key in "abc":
         lines, fitted, touched = does(facts, key), "", ""
         for line in lines:
@@ -280,32 +335,50 @@ def test_each_cutter_is_fitted_then_touched_then_run(facts: Facts) -> None:
                 assert fitted == touched == str(work.cutter.number), (key, line)
         assert not [line for line in lines if "Touch zero as above" in line]
     b = does(facts, "b")
-    assert places_of(b, "Fit T3", "rehearsal/B-rehearsal.nc", "Skim, pass by pass", "Fit T1", "06-B-inserts.nc")
+    assert places_of(
+        b, "Fit T3", "rehearsal/B-rehearsal.nc", "Skim, pass by pass", "Fit T1", "06-B-inserts.nc"
+    )
     assert "Touch Z with it: the skimmed face" in next(line for line in b if "Fit T1" in line)
-    assert "the tip 13.8 mm above the skimmed face" in next(line for line in b if "06-B-inserts.nc" in line)
+    assert "the tip 13.8 mm above the skimmed face" in next(
+        line for line in b if "06-B-inserts.nc" in line
+    )
 
 
 def test_the_dowels_are_no_zero_before_their_holes_are_there(facts: Facts, text: str) -> None:
-    """In A the squared edges, then the dowels. Coupon: 240 x 90, dowels at X-113 and X102 on the middle line."""
+    """In A the squared edges, then the dowels. Coupon: 240 x 90, dowels at X-113 and X102 on the
+    middle line."""
     a = does(facts, "a")
     first = next(line for line in a if line.startswith("Set X and Y"))
     assert "squared blank" in first and "from the dowels" not in first
-    assert "dowel 1 7 from its left and 45 from its front edge, dowel 2 222 from" in next(w for w in a if "cross" in w)
+    assert "dowel 1 7 from its left and 45 from its front edge, dowel 2 222 from" in next(
+        w for w in a if "cross" in w
+    )
     for key in "bc":
         told = next(line for line in does(facts, key) if line.startswith("Set X and Y"))
-        assert "from the dowels, never from an edge: dowel 1 is X-113 Y0, dowel 2 is X102 Y0" in told
+        assert (
+            "from the dowels, never from an edge: dowel 1 is X-113 Y0, dowel 2 is X102 Y0" in told
+        )
     assert "X, Y zero, dowels" in text
 
 
-def test_a_changer_that_knows_lengths_asks_for_no_touch(coupon: Prepared, facts_of: MakeFacts) -> None:
-    """A touch with the length on counts it twice; without it, a touch is needed after M6 as well."""
+def test_a_changer_that_knows_lengths_asks_for_no_touch(
+    coupon: Prepared, facts_of: MakeFacts
+) -> None:
+    """A touch with the length on counts it twice; without it, a touch is needed after M6 as
+    well."""
 
     def made(**machine: Any) -> Facts:
-        job = coupon.job.model_copy(update={"machine": coupon.job.machine.model_copy(update=machine)})
+        job = coupon.job.model_copy(
+            update={"machine": coupon.job.machine.model_copy(update=machine)}
+        )
         return facts_of(prepare_job(job, SAMPLES))
 
     known = does(made(tool_change="m6", length_offset=True), "a")
-    assert sum("Touch Z" in line for line in known) == 1 and "length offset is on" in " ".join(known)
+    assert sum("Touch Z" in line for line in known) == 1 and "length offset is on" in " ".join(
+        known
+    )
     asked = does(made(tool_change="m6"), "a")
-    loaded = [line for line in asked if "is loaded by the file, which then waits. Touch Z with it" in line]
+    loaded = [
+        line for line in asked if "is loaded by the file, which then waits. Touch Z with it" in line
+    ]
     assert len(loaded) == len({work.cutter.number for work in coupon.works if work.setup == "A"})

@@ -1,4 +1,5 @@
-"""The set-up sheet in a real browser: opened from disk, ticked, typed into, printed. Skipped where there is none."""
+"""The set-up sheet in a real browser: opened from disk, ticked, typed into, printed. Skipped where
+there is none."""
 
 from __future__ import annotations
 
@@ -21,7 +22,9 @@ PAPER = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
 
 
 @pytest.fixture(scope="module")
-def sheet(tmp_path_factory: pytest.TempPathFactory, facts_of: Callable[..., Facts]) -> tuple[Path, list[str], str]:
+def sheet(
+    tmp_path_factory: pytest.TempPathFactory, facts_of: Callable[..., Facts]
+) -> tuple[Path, list[str], str]:
     """The coupon's sheet on disk, the keys of its pages, its digest."""
     facts = facts_of(prepare(SAMPLES / "coupon.toml"))
     path = tmp_path_factory.mktemp("sheet") / "sheet.html"
@@ -41,8 +44,11 @@ def test_it_opens_from_disk_without_error_or_request(browser: Any) -> None:
     assert browser.execute_script("return performance.getEntriesByType('resource').length") == 0
 
 
-def test_ticks_and_figures_stay_and_reach_the_command(browser: Any, sheet: tuple[Path, list[str], str]) -> None:
-    """By keyboard alone; after a reload they are still there, and kept under the plan's digest only."""
+def test_ticks_and_figures_stay_and_reach_the_command(
+    browser: Any, sheet: tuple[Path, list[str], str]
+) -> None:
+    """By keyboard alone; after a reload they are still there, and kept under the plan's digest
+    only."""
     browser.execute_script("document.getElementById('do-a-2').focus()")
     browser.switch_to.active_element.send_keys(" ")
     box = browser.find_element("id", "groove-1")
@@ -52,17 +58,25 @@ def test_ticks_and_figures_stay_and_reach_the_command(browser: Any, sheet: tuple
     assert browser.execute_script("return document.getElementById('groove-1').value") == "9,38"
     code = browser.find_element("css selector", "#depths code:has([data-shows='groove-1'])")
     typed = " ".join(code.text.split())
-    assert re.fullmatch(r"corepath record coupon.toml --groove-depth -?[0-9.]+ -?[0-9.]+ 9\.38", typed), typed
-    assert browser.execute_script("return Object.keys(localStorage)") == [f"corepath-sheet:{sheet[2]}"]
+    assert re.fullmatch(
+        r"corepath record coupon.toml --groove-depth -?[0-9.]+ -?[0-9.]+ "
+        r"9\.38",
+        typed,
+    ), typed
+    assert browser.execute_script("return Object.keys(localStorage)") == [
+        f"corepath-sheet:{sheet[2]}"
+    ]
 
 
 def test_no_page_is_wider_than_a_phone(browser: Any) -> None:
     """Only drawings and wide tables scroll sideways, each in a frame of its own."""
     browser.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride", {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True}
+        "Emulation.setDeviceMetricsOverride",
+        {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True},
     )
     wide, small = browser.execute_script(
-        "return [document.documentElement.scrollWidth, [...document.querySelectorAll('label:has(.tick), button')]"
+        "return [document.documentElement.scrollWidth, "
+        "[...document.querySelectorAll('label:has(.tick), button')]"
         ".filter(e => e.offsetParent && e.getBoundingClientRect().height < 40).length]"
     )
     browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
@@ -74,12 +88,17 @@ def printed(
     request: pytest.FixtureRequest, chrome: Any, tmp_path_factory: pytest.TempPathFactory,
     facts_of: Callable[..., Facts],
 ) -> tuple[Any, list[str], str]:  # fmt: skip
-    """A sample's sheet in the browser, the titles of the sheets of paper in their order, its digest."""
+    """A sample's sheet in the browser, the titles of the sheets of paper in their order, its
+    digest."""
     facts = facts_of(prepare(SAMPLES / f"{request.param}.toml"))
     path = tmp_path_factory.mktemp("printed") / "sheet.html"
     path.write_text(sheet_html(facts), encoding="utf-8")
     chrome.get(path.as_uri())
-    titles = [page.title + (", continued" if k else "") for page in pages(facts) for k in range(page.sheets)]
+    titles = [
+        page.title + (", continued" if k else "")
+        for page in pages(facts)
+        for k in range(page.sheets)
+    ]
     return chrome, titles, facts.digest
 
 
@@ -94,11 +113,15 @@ FACES = {
 
 @pytest.mark.parametrize("face", FACES)
 @pytest.mark.parametrize("paper", PAPER)
-def test_it_prints_a_sheet_a_page(printed: tuple[Any, list[str], str], paper: str, face: str, tmp_path: Path) -> None:
-    """Each page on the sheets planned for it, in whatever face, with its title and the plan's digest on every one."""
+def test_it_prints_a_sheet_a_page(
+    printed: tuple[Any, list[str], str], paper: str, face: str, tmp_path: Path
+) -> None:
+    """Each page on the sheets planned for it, in whatever face, with its title and the plan's
+    digest on every one."""
     browser, titles, digest = printed
     browser.execute_script(
-        "const s = document.getElementById('face') || document.head.appendChild(document.createElement('style'));"
+        "const s = document.getElementById('face') || "
+        "document.head.appendChild(document.createElement('style'));"
         "s.id = 'face'; s.textContent = arguments[0]",
         FACES[face],
     )
@@ -109,21 +132,29 @@ def test_it_prints_a_sheet_a_page(printed: tuple[Any, list[str], str], paper: st
     reader = shutil.which("pdftotext")
     if reader is not None:
         (tmp_path / "sheet.pdf").write_bytes(made)
-        texts = subprocess.run([reader, tmp_path / "sheet.pdf", "-"], capture_output=True, text=True, check=True).stdout
+        texts = subprocess.run(
+            [reader, tmp_path / "sheet.pdf", "-"], capture_output=True, text=True, check=True
+        ).stdout
         sheets = [" ".join(one.split()) for one in texts.split("\f")[:-1]]
         assert len(sheets) == len(titles)
         for one, title in zip(sheets, titles, strict=True):
             assert digest in one and title in one
 
 
-def test_a_drawing_fits_the_window_and_prints_in_its_size(chrome: Any, shop_x: Any, tmp_path: Path) -> None:
-    """At 1366 x 900 an A3 sheet would scroll both ways; printed it is 420 x 297 mm, 96 pixels to the inch."""
+def test_a_drawing_fits_the_window_and_prints_in_its_size(
+    chrome: Any, shop_x: Any, tmp_path: Path
+) -> None:
+    """At 1366 x 900 an A3 sheet would scroll both ways; printed it is 420 x 297 mm, 96 pixels to
+    the inch."""
     path = tmp_path / "overview.svg"
     parts = (shop_x.job, shop_x.board, shop_x.stack, shop_x.works, shop_x.programs)
     path.write_text(overview(*parts, digest="0badc0de"), encoding="utf-8")
     chrome.set_window_size(1366, 900)
     chrome.get(path.as_uri())
-    size = "const e = document.documentElement; return [e.scrollWidth, e.scrollHeight, innerWidth, innerHeight]"
+    size = (
+        "const e = document.documentElement; return [e.scrollWidth, e.scrollHeight, innerWidth, "
+        "innerHeight]"
+    )
     wide, high, window, tall = chrome.execute_script(size)
     assert wide <= window and high <= tall
     chrome.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})

@@ -37,7 +37,8 @@ def test_a_block_is_a_block() -> None:
 
 
 def test_a_blind_pocket_and_a_hole_are_as_large_as_they_were_cut() -> None:
-    """Closed forms: block less a cylinder of 20 x 12 and one of 8 through it; half a cell at a wall is the doubt."""
+    """Closed forms: block less a cylinder of 20 x 12 and one of 8 through it; half a cell at a wall
+    is the doubt."""
     top = level(THICK)
     top[np.hypot(X - 20, Y - 3) < 10] = 4.0
     bottom = level(0.0)
@@ -56,7 +57,9 @@ def test_a_curved_face_is_shown_within_the_tolerance() -> None:
     height = 10.0 - 2.0e-3 * X**2 + 0.4 * np.sin(Y / 7.0)
     made, mesh = meshed(level(0.0), height)
     places = np.random.default_rng(3).integers(0, [len(YS), len(XS)], size=(400, 2))
-    starts = np.column_stack([XS[places[:, 1]] + 0.011, YS[places[:, 0]] + 0.023, np.full(400, 50.0)])
+    starts = np.column_stack(
+        [XS[places[:, 1]] + 0.011, YS[places[:, 0]] + 0.023, np.full(400, 50.0)]
+    )
     hits, rays, _ = mesh.ray.intersects_location(starts, np.tile([0.0, 0.0, -1.0], (400, 1)))
     highest = np.full(400, -np.inf)
     np.maximum.at(highest, rays, hits[:, 2])

@@ -52,7 +52,12 @@ def test_plugs_are_drawn_under_their_holes(prepared: Prepared):
 def test_drawing_names_the_cradle(prepared: Prepared):
     for work in (work for work in prepared.works if work.setup == "D"):
         text = operation_drawing(
-            work, (), board=prepared.board, stackup=prepared.stackup, job=prepared.job, digest=prepared.digest
+            work,
+            (),
+            board=prepared.board,
+            stackup=prepared.stackup,
+            job=prepared.job,
+            digest=prepared.digest,
         )
         ET.fromstring(text)
         assert "over the rise 0 of the form" in text and 'id="section-cradle"' in text

@@ -11,13 +11,24 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corepath.motion.program import Pass, arc, line, rapid
-from corepath.views.drawings.cuts import TOLERANCE, Bands, arrows, banded_paths, entries, nice_step, strokes, within
+from corepath.views.drawings.cuts import (
+    TOLERANCE,
+    Bands,
+    arrows,
+    banded_paths,
+    entries,
+    nice_step,
+    strokes,
+    within,
+)
 from corepath.views.drawings.section import spread_out
 from corepath.views.maps.contours import contour
 
 
 def test_a_full_circle_is_drawn_all_round() -> None:
-    drawn = strokes([Pass.of([rapid(5, 0, 10), line(5, 0, 1, 100), arc(False, 5, 0, 1, -5, 0, 900)])])
+    drawn = strokes(
+        [Pass.of([rapid(5, 0, 10), line(5, 0, 1, 100), arc(False, 5, 0, 1, -5, 0, 900)])]
+    )
     ring = drawn.runs[0][1:, :2]
     assert np.hypot(ring[:, 0], ring[:, 1]) == pytest.approx(5.0)
     middles = (ring[1:] + ring[:-1]) / 2
@@ -27,14 +38,29 @@ def test_a_full_circle_is_drawn_all_round() -> None:
 
 @pytest.mark.parametrize(("clockwise", "side"), [(True, 1.0), (False, -1.0)])
 def test_half_circles_bulge_to_the_right_side(clockwise: bool, side: float) -> None:
-    """From (-1, 0) to (1, 0) about the origin: clockwise goes over the top (RS-274: seen from above)."""
-    drawn = strokes([Pass.of([rapid(-1, 0, 5), line(-1, 0, 0, 9), arc(clockwise, 1, 0, 0, 1, 0, 9)])])
+    """From (-1, 0) to (1, 0) about the origin: clockwise goes over the top (RS-274: seen from
+    above)."""
+    drawn = strokes(
+        [Pass.of([rapid(-1, 0, 5), line(-1, 0, 0, 9), arc(clockwise, 1, 0, 0, 1, 0, 9)])]
+    )
     assert drawn.runs[0][:, 1].max() * side == pytest.approx(max(side, 0.0), abs=0.05)
     assert np.abs(drawn.runs[0][:, 1]).max() == pytest.approx(1.0, abs=TOLERANCE)
 
 
 def test_rapids_are_apart_from_cuts_and_only_those_that_move_sideways() -> None:
-    drawn = strokes([Pass.of([rapid(0, 0, 9), line(0, 0, 1, 9), line(8, 0, 1, 9), rapid(8, 0, 9), rapid(20, 5, 9)])])
+    drawn = strokes(
+        [
+            Pass.of(
+                [
+                    rapid(0, 0, 9),
+                    line(0, 0, 1, 9),
+                    line(8, 0, 1, 9),
+                    rapid(8, 0, 9),
+                    rapid(20, 5, 9),
+                ]
+            )
+        ]
+    )
     assert len(drawn.rapids) == 1 and drawn.rapids[0][1].tolist() == [20, 5, 9]
     assert len(drawn.runs) == 1 and drawn.runs[0][-1].tolist() == [8, 0, 1]
 

@@ -1,4 +1,5 @@
-"""Dimensions of places and walls beside a plan: true to the board, mirrored with the blank, inside the sheet."""
+"""Dimensions of places and walls beside a plan: true to the board, mirrored with the blank, inside
+the sheet."""
 
 from __future__ import annotations
 
@@ -18,33 +19,48 @@ def said(shop: Any, name: str, group: str) -> list[str]:
     """Words of a group of the drawing of operation `name`."""
     work = shop.work(name)
     text = operation_drawing(
-        work, programs_of(work, shop.programs), board=shop.board, stackup=shop.stack, job=shop.job, digest="a"
+        work,
+        programs_of(work, shop.programs),
+        board=shop.board,
+        stackup=shop.stack,
+        job=shop.job,
+        digest="a",
     )
     found = next(e for e in ET.fromstring(text).iter(f"{SVG}g") if e.get("id") == group)
     return [e.text or "" for e in found.iter(f"{SVG}text")]
 
 
 def test_the_groove_shows_its_width_and_what_is_left_outside_it(shop: Any) -> None:
-    """A rim too narrow to hold must be seen on paper: 240 × 90 less the ring at both ends and at the back."""
+    """A rim too narrow to hold must be seen on paper: 240 × 90 less the ring at both ends and at
+    the back."""
     ring, blank = shop.board.ring.bounds, shop.board.blank.bounds
     left, right, back = ring[0] - blank[0], blank[2] - ring[2], blank[3] - ring[3]
     assert (left, right, back) == pytest.approx((24.0, 19.0, 13.0), abs=0.7)
     words = said(shop, "groove", "dimensions")
-    assert {f"{left:.1f}".removesuffix(".0"), f"{right:.1f}".removesuffix(".0"), "14 wide"} <= set(words)
+    assert {f"{left:.1f}".removesuffix(".0"), f"{right:.1f}".removesuffix(".0"), "14 wide"} <= set(
+        words
+    )
     assert f"{back:.1f} to the edge".replace(".0 ", " ") in words
 
 
-@pytest.mark.parametrize(("name", "places"), [("dowels", ((-110, 0), (108, 0))), ("plug-pockets", ((-52, 7),))])
-def test_places_are_dimensioned_from_the_middle(shop: Any, name: str, places: tuple[tuple[int, int], ...]) -> None:
+@pytest.mark.parametrize(
+    ("name", "places"), [("dowels", ((-110, 0), (108, 0))), ("plug-pockets", ((-52, 7),))]
+)
+def test_places_are_dimensioned_from_the_middle(
+    shop: Any, name: str, places: tuple[tuple[int, int], ...]
+) -> None:
     words = said(shop, name, "dimensions")
     assert {str(value) for place in places for value in place} | {"0"} <= set(words)
 
 
 def test_places_lie_in_b_as_the_blank_was_turned(shop: Any) -> None:
-    """A figure of the board frame beside a blank that lies bottom up would send the operator to the wrong hole."""
+    """A figure of the board frame beside a blank that lies bottom up would send the operator to the
+    wrong hole."""
     words = said(shop, "inserts", "dimensions")
     turned = shop.job.machine.flip_about == "x"
-    wanted, wrong = ({"20", "52", "6"}, {"-20", "-6"}) if turned else ({"-20", "-52", "-6"}, {"20", "6"})
+    wanted, wrong = (
+        ({"20", "52", "6"}, {"-20", "-6"}) if turned else ({"-20", "-52", "-6"}, {"20", "6"})
+    )
     assert wanted <= set(words) and not wrong & set(words)
 
 

@@ -60,7 +60,9 @@ def named(root: ET.Element, id_: str) -> ET.Element:
 
 def matrix(root: ET.Element) -> tuple[float, float, float]:
     """Scale and origin of the plan; the transform turns Y upwards and does nothing else."""
-    k, b, c, d, x, y = (float(v) for v in re.findall(r"-?[\d.]+", named(root, "plan").get("transform", "")))
+    k, b, c, d, x, y = (
+        float(v) for v in re.findall(r"-?[\d.]+", named(root, "plan").get("transform", ""))
+    )
     assert b == c == 0 and d == -k
     return k, x, y
 
@@ -105,14 +107,18 @@ def test_the_blank_is_drawn_to_scale_and_dimensioned(sheets: dict[str, str]) -> 
         blank = named(root, "blank")
         assert float(blank.get("width", 0)) == 240 and float(blank.get("height", 0)) == 90
         scale = next(
-            re.search(r"scale (\d+):([\d.]+)", words) for words, _, _ in texts(root) if words.startswith("scale")
+            re.search(r"scale (\d+):([\d.]+)", words)
+            for words, _, _ in texts(root)
+            if words.startswith("scale")
         )
         assert k == pytest.approx(float(scale[1]) / float(scale[2]), rel=1e-4)
         assert {"240", "90"} <= {words for words, _, _ in texts(root)}
 
 
 @pytest.mark.parametrize("name", ["05-B-skim.svg", "06-B-inserts.svg"])
-def test_b_is_mirrored_by_the_flip_and_its_words_are_not(sheets: dict[str, str], shop: Any, name: str) -> None:
+def test_b_is_mirrored_by_the_flip_and_its_words_are_not(
+    sheets: dict[str, str], shop: Any, name: str
+) -> None:
     root = ET.fromstring(sheets[name])
     sx, sy = (1, -1) if shop.job.machine.flip_about == "x" else (-1, 1)
     for text, x, y in (("P1", -52, 7), ("I1b", 52, -6)):
@@ -129,13 +135,18 @@ def test_b_is_mirrored_by_the_flip_and_its_words_are_not(sheets: dict[str, str],
 def test_a_and_c_are_seen_as_the_board_lies(sheets: dict[str, str]) -> None:
     for name in ("03-A-groove.svg", "08-C-deck.svg"):
         seats = [
-            c for c in named(ET.fromstring(sheets[name]), "plan").iter(f"{SVG}circle") if "seat" in c.get("class", "")
+            c
+            for c in named(ET.fromstring(sheets[name]), "plan").iter(f"{SVG}circle")
+            if "seat" in c.get("class", "")
         ]
         assert (float(seats[1].get("cx", 0)), float(seats[1].get("cy", 0))) == (52.0, -6.0)
 
 
 def test_castings_are_hatched_once_they_are_cast(sheets: dict[str, str]) -> None:
-    kinds = {name: named(ET.fromstring(sheets[name]), "casting-groove").get("class", "") for name in NAMES}
+    kinds = {
+        name: named(ET.fromstring(sheets[name]), "casting-groove").get("class", "")
+        for name in NAMES
+    }
     assert all(("resin" in kind) == (name[3] in "BC") for name, kind in kinds.items())
 
 
@@ -154,7 +165,9 @@ def test_the_path_lies_where_the_program_runs(sheets: dict[str, str], shop: Any)
     root = ET.fromstring(sheets["03-A-groove.svg"])
     cutter = named(root, "cutter")
     first = next(move for move in shop.programs[2].moves if move.feed)
-    assert (float(cutter.get("cx", 0)), float(cutter.get("cy", 0))) == pytest.approx((first.x, first.y), abs=0.001)
+    assert (float(cutter.get("cx", 0)), float(cutter.get("cy", 0))) == pytest.approx(
+        (first.x, first.y), abs=0.001
+    )
     assert float(cutter.get("r", 0)) == shop.works[2].cutter.radius
 
 
@@ -180,13 +193,17 @@ def test_the_title_block_tells_cutter_zero_and_plan(sheets: dict[str, str]) -> N
     for name in NAMES:
         words = " ".join(text for text, _, _ in texts(named(ET.fromstring(sheets[name]), "title")))
         assert "3fa91c04" in words and "rpm" in words and name[:-4][:9] in words
-    skim = " ".join(text for text, _, _ in texts(named(ET.fromstring(sheets["05-B-skim.svg"]), "title")))
+    skim = " ".join(
+        text for text, _, _ in texts(named(ET.fromstring(sheets["05-B-skim.svg"]), "title"))
+    )
     assert "05-B-skim-pass-1.nc to 5" in skim and "05-B-skim-all.nc" in skim
     assert "17.0 min, all in one 3.4 min" in skim and "never again" in skim
     assert "Test piece <7> & more" in skim
 
 
-def test_the_work_zero_stands_where_the_program_counts_from(sheets: dict[str, str], shop: Any) -> None:
+def test_the_work_zero_stands_where_the_program_counts_from(
+    sheets: dict[str, str], shop: Any
+) -> None:
     for work in shop.works:
         root = ET.fromstring(sheets[f"{work.stem}.svg"])
         k, ox, oy = matrix(root)
@@ -199,9 +216,15 @@ def test_the_touched_place_is_mirrored_with_the_blank(shop: Any) -> None:
     machine = shop.job.machine.model_copy(update={"z_zero": "face", "touch_at": (84.0, -20.0)})
     job = shop.job.model_copy(update={"machine": machine})
     sx, sy = (1, -1) if machine.flip_about == "x" else (-1, 1)
-    for name, place in (("groove", (84, -20)), ("skim", (sx * 84, sy * -20)), ("inserts", (sx * 84, sy * -20))):
+    for name, place in (
+        ("groove", (84, -20)),
+        ("skim", (sx * 84, sy * -20)),
+        ("inserts", (sx * 84, sy * -20)),
+    ):
         work = shop.work(name)
-        text = operation_drawing(work, (), board=shop.board, stackup=shop.stack, job=job, digest="a")
+        text = operation_drawing(
+            work, (), board=shop.board, stackup=shop.stack, job=job, digest="a"
+        )
         root = ET.fromstring(text)
         k, ox, oy = matrix(root)
         x, y = (float(v) for v in re.findall(r"-?[\d.]+", named(root, "touch")[0].get("d", ""))[:2])
@@ -227,10 +250,14 @@ def test_deck_contours_carry_their_height(sheets: dict[str, str]) -> None:
     assert len({words for words, _, kind in texts(root) if kind == "figure halo"}) >= 4
 
 
-def test_overview_lists_files_in_order_and_the_worst_of_each_check(sheets: dict[str, str], shop: Any) -> None:
+def test_overview_lists_files_in_order_and_the_worst_of_each_check(
+    sheets: dict[str, str], shop: Any
+) -> None:
     root = ET.fromstring(sheets["overview.svg"])
     listed = [words for words, _, _ in texts(named(root, "files"))]
-    assert [w for w in listed if w[:2].isdigit() and "-" in w] == [program.stem for program in shop.programs]
+    assert [w for w in listed if w[:2].isdigit() and "-" in w] == [
+        program.stem for program in shop.programs
+    ]
     checks = [words for words, _, _ in texts(named(root, "checks"))]
     rows = [tuple(checks[k : k + 4]) for k in range(1, len(checks), 4)]
     assert rows == [
@@ -241,8 +268,11 @@ def test_overview_lists_files_in_order_and_the_worst_of_each_check(sheets: dict[
 
 
 def test_overview_stack_up_is_true_to_the_numbers(sheets: dict[str, str]) -> None:
-    """Blank 13.6, floor 1.2, stop 11.9: groove 12.4 deep, its floor 0.5 below the finished bottom."""
-    words = {text for text, _, kind in texts(ET.fromstring(sheets["overview.svg"])) if "level" in kind}
+    """Blank 13.6, floor 1.2, stop 11.9: groove 12.4 deep, its floor 0.5 below the finished
+    bottom."""
+    words = {
+        text for text, _, kind in texts(ET.fromstring(sheets["overview.svg"])) if "level" in kind
+    }
     assert "-0.50  floor, 1.20 in A; groove 12.40 deep" in words
     assert "-1.70  raw bottom" in words and "11.90  raw top; blank 13.60 thick" in words
     assert "0.50  lowest plane, 11.40 in B" in words and "1.70  seat of I1a" in words
@@ -258,14 +288,20 @@ def test_overview_dimensions_hardware(sheets: dict[str, str]) -> None:
 
 def test_same_input_same_bytes(shop_x: Any) -> None:
     shop = shop_x
-    once = drawings(shop.job, shop.board, shop.stack, shop.works, shop.programs, digest="a", checks=shop.checks)
-    assert once == drawings(shop.job, shop.board, shop.stack, shop.works, shop.programs, digest="a", checks=shop.checks)
+    once = drawings(
+        shop.job, shop.board, shop.stack, shop.works, shop.programs, digest="a", checks=shop.checks
+    )
+    assert once == drawings(
+        shop.job, shop.board, shop.stack, shop.works, shop.programs, digest="a", checks=shop.checks
+    )
 
 
 def test_without_programs_the_work_is_drawn_without_cuts(shop_x: Any) -> None:
     shop = shop_x
     for work in shop.works:
-        text = operation_drawing(work, (), board=shop.board, stackup=shop.stack, job=shop.job, digest="a")
+        text = operation_drawing(
+            work, (), board=shop.board, stackup=shop.stack, job=shop.job, digest="a"
+        )
         root = ET.fromstring(text)
         assert not [e for e in root.iter() if e.get("id") == "cutter"]
         assert f"{work.stem}.nc" in text
@@ -276,11 +312,15 @@ def test_programs_belong_to_their_operation(shop_x: Any) -> None:
 
 
 def test_colours_can_be_read() -> None:
-    """Text at least 4.5 : 1 and lines 3 : 1 on what lies under them (WCAG 2.1, 1.4.3 and 1.4.11)."""
+    """Text at least 4.5 : 1 and lines 3 : 1 on what lies under them (WCAG 2.1, 1.4.3 and
+    1.4.11)."""
     for ground in (PAPER, WOOD, TINT):
         assert contrast(INK, ground) >= 4.5 and contrast(GREY, ground) >= 4.5
         assert contrast(SHALLOW, ground) >= 3.0
-    assert all(contrast(shade(k / 6), pale(k / 6)) >= 3.0 and contrast(INK, pale(k / 6)) >= 4.5 for k in range(7))
+    assert all(
+        contrast(shade(k / 6), pale(k / 6)) >= 3.0 and contrast(INK, pale(k / 6)) >= 4.5
+        for k in range(7)
+    )
     assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
 
 

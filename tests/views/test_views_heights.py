@@ -1,8 +1,9 @@
 """A measured wedge: what drawings and sheet say of its heights is what the stack-up plans with.
 
-The blank is a plane, T = 10.55 + 0.001 x + 0.003 y, measured without error at twenty places, so every thickness follows
-from the formula. The coupon's groove has its floor 1.2 above the bed: its depth at a place is T - 1.2. Three figures of
-one depth differed by up to 0.16 mm on such a blank while each drawing had its own arithmetic.
+The blank is a plane, T = 10.55 + 0.001 x + 0.003 y, measured without error at twenty places, so
+every thickness follows from the formula. The coupon's groove has its floor 1.2 above the bed: its
+depth at a place is T - 1.2. Three figures of one depth differed by up to 0.16 mm on such a blank
+while each drawing had its own arithmetic.
 """
 
 from __future__ import annotations
@@ -37,7 +38,9 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     rows = "".join(f"{x:g},{y:g},{_thickness(x, y):.4f}\n" for x, y in places)
     (folder / "blank.csv").write_text("# schema = 1\nx,y,thickness\n" + rows)
     text = (SAMPLES / "coupon.toml").read_text()
-    (folder / "coupon.toml").write_text(text.replace("thickness = 10.6", 'thickness = 10.6\nmeasured = "blank.csv"', 1))
+    (folder / "coupon.toml").write_text(
+        text.replace("thickness = 10.6", 'thickness = 10.6\nmeasured = "blank.csv"', 1)
+    )
     return folder
 
 
@@ -89,7 +92,10 @@ def test_section_of_the_groove_names_another_depth(wedge: Prepared, sheets: dict
     words = _said(sheets["03-A-groove.svg"])
     assert f"1.20 floor, {least:.2f} to {most:.2f} deep" in words
     assert f"{least + FLOOR:.2f} raw top" in words
-    assert f"1.20 above the bed, {least:.2f} to {most:.2f} below the face" in words.replace("| ", "")  # on two lines
+    # on two lines
+    assert f"1.20 above the bed, {least:.2f} to {most:.2f} below the face" in words.replace(
+        "| ", ""
+    )
 
 
 def test_sheet_names_another_floor_or_resin(wedge: Prepared, facts_of: Callable[..., Facts]):
@@ -105,7 +111,8 @@ def test_sheet_names_another_floor_or_resin(wedge: Prepared, facts_of: Callable[
 
 
 def test_the_report_has_other_heights(wedge: Prepared):
-    """By set-up: the floor 1.2 above the bed in A, D above it in B, stop - D in C; each between its extremes."""
+    """By set-up: the floor 1.2 above the bed in A, D above it in B, stop - D in C; each between its
+    extremes."""
     least, most = _depths(wedge)
     stop = wedge.stackup.skim.planned_plane
     heights = checks_report(wedge)["heights"]
@@ -120,23 +127,32 @@ def test_the_report_has_other_heights(wedge: Prepared):
             nominal, low, high = column[figure]
             assert low <= nominal <= high
     # touch, machine and bed of the floor in A: 0.05 + 0.03 + 0.05
-    assert heights["A"]["groove"]["floor"][1:] == [pytest.approx(FLOOR - 0.13), pytest.approx(FLOOR + 0.13)]
+    assert heights["A"]["groove"]["floor"][1:] == [
+        pytest.approx(FLOOR - 0.13),
+        pytest.approx(FLOOR + 0.13),
+    ]
 
 
 def test_a_measured_depth_is_not_what_the_drawings_show(wedge: Prepared, folder: Path):
-    """A depth gauge in the groove, 0.10 less than planned at every place: drawing and stack-up follow it alike."""
+    """A depth gauge in the groove, 0.10 less than planned at every place: drawing and stack-up
+    follow it alike."""
     ring = wedge.stackup.castings[0]
     places = [tuple(point) for point in ring.places[:: max(1, len(ring.places) // 12)]]
     gauged = tuple((x, y, _thickness(x, y) - FLOOR - 0.10) for x, y in places)
     prepared = prepare_job(wedge.job, folder, Known(settled=Settled(groove_depth=gauged)))
     table = prepared.stackup.table
     at = prepared.stackup.castings[0].shallowest_at
-    assert table.column("C").depth.nominal == pytest.approx(_thickness(*at) - FLOOR - 0.10, abs=0.005)
-    assert table.column("B").floor.nominal == pytest.approx(_thickness(*at) - FLOOR - 0.10, abs=0.005)
+    assert table.column("C").depth.nominal == pytest.approx(
+        _thickness(*at) - FLOOR - 0.10, abs=0.005
+    )
+    assert table.column("B").floor.nominal == pytest.approx(
+        _thickness(*at) - FLOOR - 0.10, abs=0.005
+    )
 
 
 def test_maps_draw_other_heights_than_are_cut(wedge: Prepared, folder: Path):
-    """Depth T - 1.2 and wood 1.2 at every place; gauged 9.0 deep, the plug has T - 9 of wood under it."""
+    """Depth T - 1.2 and wood 1.2 at every place; gauged 9.0 deep, the plug has T - 9 of wood under
+    it."""
     x, y = np.array([-60.0, -20.0, 55.0]), np.array([2.0, 30.0, -31.0])
     thick = 10.55 + 0.001 * x + 0.003 * y
     for name, course in wedge.stackup.table.courses.items():
@@ -144,8 +160,12 @@ def test_maps_draw_other_heights_than_are_cut(wedge: Prepared, folder: Path):
         assert course.depth(x, y) == pytest.approx(thick - FLOOR, abs=2e-3)
         assert course.shows(x, y) == pytest.approx(thick - FLOOR, abs=2e-3)
         assert course.wood(x, y) == pytest.approx(FLOOR)
-    gauged = prepare_job(wedge.job, folder, Known(wedge.known.measured, Settled(pocket_depth={"P1": 9.0})))
+    gauged = prepare_job(
+        wedge.job, folder, Known(wedge.known.measured, Settled(pocket_depth={"P1": 9.0}))
+    )
     plug, groove = (gauged.stackup.table.courses[name] for name in ("P1", "groove"))
     assert plug.gauged and not groove.gauged
-    assert plug.depth(x, y) == pytest.approx(9.0) and plug.wood(x, y) == pytest.approx(thick - 9.0, abs=2e-3)
+    assert plug.depth(x, y) == pytest.approx(9.0) and plug.wood(x, y) == pytest.approx(
+        thick - 9.0, abs=2e-3
+    )
     assert groove.wood(x, y) == pytest.approx(FLOOR)

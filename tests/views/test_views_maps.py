@@ -1,4 +1,5 @@
-"""Maps of the blank, by structure and numbers: what is drawn where, what is said, what can be read."""
+"""Maps of the blank, by structure and numbers: what is drawn where, what is said, what can be
+read."""
 
 from __future__ import annotations
 
@@ -49,7 +50,8 @@ class Lying:
 
 
 def courses_of(shop: Any, blank: Any, gauged: Any, flushed: float | None) -> dict[str, Course]:
-    """Heights of the castings over a made-up blank, from where each was gauged to lie, or 1.2 above the bed."""
+    """Heights of the castings over a made-up blank, from where each was gauged to lie, or 1.2 above
+    the bed."""
 
     def course(name: str) -> Course:
         deep = gauged.get(name, lambda x, y: blank.raw_top(x, y) - 1.2)
@@ -62,9 +64,14 @@ def courses_of(shop: Any, blank: Any, gauged: Any, flushed: float | None) -> dic
 
 def drawn(shop: Any, blank: Any, **more: Any) -> dict[str, ET.Element]:
     courses = courses_of(shop, blank, more.pop("gauged", {}), more.pop("flushed", None))
-    sheets = maps(shop.job, shop.board, blank, courses, PASSES, digest="3fa91c04", planned_stop=3, **more)
+    sheets = maps(
+        shop.job, shop.board, blank, courses, PASSES, digest="3fa91c04", planned_stop=3, **more
+    )
     assert set(sheets) == NAMES
-    return {name.removeprefix("map-").removesuffix(".svg"): ET.fromstring(text) for name, text in sheets.items()}
+    return {
+        name.removeprefix("map-").removesuffix(".svg"): ET.fromstring(text)
+        for name, text in sheets.items()
+    }
 
 
 def words(root: ET.Element) -> list[str]:
@@ -79,7 +86,14 @@ def matrix(root: ET.Element) -> tuple[float, ...]:
 def box_of(element: ET.Element) -> Box:
     x, y, size = (float(element.get(name, "nan")) for name in ("x", "y", "font-size"))
     upright = element.get("transform") is None
-    return text_box(x, y, element.text or "", size=size, anchor=element.get("text-anchor", "start"), upright=upright)
+    return text_box(
+        x,
+        y,
+        element.text or "",
+        size=size,
+        anchor=element.get("text-anchor", "start"),
+        upright=upright,
+    )
 
 
 def spot(root: ET.Element, text: str) -> tuple[float, float]:
@@ -91,7 +105,8 @@ def spot(root: ET.Element, text: str) -> tuple[float, float]:
 
 
 def test_thin_wood_is_marked_where_it_is_seen_from_below(shop: Any) -> None:
-    """The edge at Y- stands off the bed. Turned over about X it is seen at Y+, about Y still at Y-."""
+    """The edge at Y- stands off the bed. Turned over about X it is seen at Y+, about Y still at
+    Y-."""
     root = drawn(shop, Lying())["wood-under"]
     assert "SEEN FROM BELOW" in words(root)
     seals = [element for element in root.iter(f"{SVG}path") if "seal" in element.get("class", "")]
@@ -135,7 +150,8 @@ def test_depth_by_the_wedge(shop_x: Any) -> None:
 
 
 def test_what_shows_after_each_pass(shop_x: Any) -> None:
-    """Nominal shares of the passes as the stack-up has them, a plug only when all of it shows; the stop is named."""
+    """Nominal shares of the passes as the stack-up has them, a plug only when all of it shows; the
+    stop is named."""
     root = drawn(shop_x, Lying(edge=0.0))["shows"]
     said = " ".join(words(root))
     assert "pass at 13.00: 0% of the ring; plugs none" in said
@@ -144,7 +160,8 @@ def test_what_shows_after_each_pass(shop_x: Any) -> None:
 
 
 def test_what_the_depth_gauge_found_is_drawn(shop_x: Any) -> None:
-    """A plug 0.3 shallower than planned: its depth, the wood under it and the plane at which it shows follow."""
+    """A plug 0.3 shallower than planned: its depth, the wood under it and the plane at which it
+    shows follow."""
     sheets = drawn(shop_x, Lying(0.0, 0.0), gauged={"P1": lambda x, y: np.full(np.shape(x), 12.1)})
     depth = sheets["groove-depth"]
     assert "P1 12.10" in words(depth) and any(text.endswith(": 12.40") for text in words(depth))
@@ -169,7 +186,9 @@ def test_contours_bands_and_legend(shop_x: Any) -> None:
     levels = {float((element.get("id") or "").removeprefix("contour-")) for element in lines}
     figures = {float(text) for text in words(root) if re.fullmatch(r"\d+\.\d\d", text)}
     assert len(levels & figures) >= 2
-    swatches = [element for element in root.iter(f"{SVG}rect") if "swatch" in element.get("class", "")]
+    swatches = [
+        element for element in root.iter(f"{SVG}rect") if "swatch" in element.get("class", "")
+    ]
     assert len(swatches) == sum(" to " in text and text[0].isdigit() for text in words(root))
 
 
@@ -180,7 +199,9 @@ def test_labels_do_not_overlap(shop: Any, blank: Lying) -> None:
         boxes = [(element.text, box_of(element)) for element in root.iter(f"{SVG}text")]
         sheet = Box(0, 0, 420, 297)
         assert all(sheet.holds(box) for _, box in boxes), name
-        meeting = [(a, b) for (a, one), (b, other) in itertools.combinations(boxes, 2) if one.meets(other)]
+        meeting = [
+            (a, b) for (a, one), (b, other) in itertools.combinations(boxes, 2) if one.meets(other)
+        ]
         assert not meeting, (name, meeting)
 
 
@@ -198,7 +219,10 @@ def test_unmeasured_is_said(shop_x: Any) -> None:
 
 def test_same_bytes(shop_x: Any) -> None:
     courses = courses_of(shop_x, Lying(), {}, None)
-    one, other = (maps(shop_x.job, shop_x.board, Lying(), courses, PASSES, digest="3fa91c04") for _ in range(2))
+    one, other = (
+        maps(shop_x.job, shop_x.board, Lying(), courses, PASSES, digest="3fa91c04")
+        for _ in range(2)
+    )
     assert one == other
 
 

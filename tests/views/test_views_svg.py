@@ -40,7 +40,9 @@ def steps(data: str) -> list[tuple[float, float]]:
     return points
 
 
-@pytest.mark.parametrize(("value", "text"), [(-0.0, "0"), (-0.001, "0"), (1.0, "1"), (100.0, "100"), (2.346, "2.35")])
+@pytest.mark.parametrize(
+    ("value", "text"), [(-0.0, "0"), (-0.001, "0"), (1.0, "1"), (100.0, "100"), (2.346, "2.35")]
+)
 def test_numbers_have_no_minus_zero_and_no_trailing_zeros(value: float, text: str) -> None:
     assert number(value) == text
 
@@ -64,7 +66,9 @@ def test_a_path_of_one_place_is_left_out() -> None:
 def test_a_polygon_keeps_its_holes() -> None:
     ring = box(0, 0, 10, 10).difference(box(4, 4, 6, 6))
     assert polygon_path(ring).count("M") == 2
-    assert polygon_path(MultiPolygon([Point(0, 0).buffer(1), Point(9, 0).buffer(1)])).count("z") == 2
+    assert (
+        polygon_path(MultiPolygon([Point(0, 0).buffer(1), Point(9, 0).buffer(1)])).count("z") == 2
+    )
 
 
 def test_text_is_escaped_and_the_print_size_is_in_mm() -> None:
@@ -78,7 +82,9 @@ def test_text_is_escaped_and_the_print_size_is_in_mm() -> None:
 
 def test_a_marked_figure_is_as_wide_as_it_reads_and_never_cut() -> None:
     """Half a mark is no figure: the whole plan ended with an error where a label was narrow."""
-    lines = wrapped(f"{mm(0.7177441463296734):.2f} above the bed, {mm(8.1823):.2f~} below", 3.2, 24.0)
+    lines = wrapped(
+        f"{mm(0.7177441463296734):.2f} above the bed, {mm(8.1823):.2f~} below", 3.2, 24.0
+    )
     assert " ".join(MM.text(line) for line in lines) == "0.72 above the bed, 8.18 mm below"
     assert all(text_width(MM.text(line), 3.2) <= 24.0 for line in lines)
 
@@ -104,12 +110,19 @@ def test_boxes_that_touch_do_not_meet() -> None:
 
 
 def test_room_is_left_for_the_longer_of_mm_and_inches() -> None:
-    """12.00 is 0.4724 in an inch job: laid out for mm its figures ran into each other and over the frame."""
-    assert text_width(f"{mm(12.0):.2f}", 3.2) == text_width("0.4724", 3.2) > text_width("12.00", 3.2)
-    assert text_width(f"{mm(1234.5):.2f}", 3.2) == max(text_width("1234.50", 3.2), text_width("48.6024", 3.2))
+    """12.00 is 0.4724 in an inch job: laid out for mm its figures ran into each other and over the
+    frame."""
+    assert (
+        text_width(f"{mm(12.0):.2f}", 3.2) == text_width("0.4724", 3.2) > text_width("12.00", 3.2)
+    )
+    assert text_width(f"{mm(1234.5):.2f}", 3.2) == max(
+        text_width("1234.50", 3.2), text_width("48.6024", 3.2)
+    )
     size = " x ".join(f"{mm(side):g}" for side in (480, 220, 10.4))
     lines = wrapped(size, 3.2, 40.0)
-    assert len(lines) > 1 and all(WIDER * text_width(INCH.text(line), 3.2) <= 40.0 for line in lines)
+    assert len(lines) > 1 and all(
+        WIDER * text_width(INCH.text(line), 3.2) <= 40.0 for line in lines
+    )
 
 
 def test_columns_of_a_legend_do_not_meet_in_inches() -> None:
@@ -124,11 +137,15 @@ def test_columns_of_a_legend_do_not_meet_in_inches() -> None:
         rows.setdefault(one.attrib["y"], []).append((x, x + wide))
     assert len(rows) == 5
     for row in rows.values():
-        assert all(end < start for (_, end), (start, _) in itertools.pairwise(row)) and row[-1][1] < SIDE.x1
+        assert (
+            all(end < start for (_, end), (start, _) in itertools.pairwise(row))
+            and row[-1][1] < SIDE.x1
+        )
 
 
 def test_a_figure_lies_where_its_hump_is_wide_enough() -> None:
-    """A hump that falls by 1 a node, 8 nodes wide: 4 nodes aside it is 4 lower; on level ground nothing moves."""
+    """A hump that falls by 1 a node, 8 nodes wide: 4 nodes aside it is 4 lower; on level ground
+    nothing moves."""
     hump = 10.0 - np.abs(np.arange(21.0) - 10.0)
     assert below_peak(hump, 10, 8.0) == 4.0
     assert below_peak(np.full(21, 5.0), 10, 8.0) == 0.0

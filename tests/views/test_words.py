@@ -1,4 +1,5 @@
-"""One word for one thing: what docs/words.md says not to use stands in no page, message, drawing or docstring."""
+"""One word for one thing: what docs/words.md says not to use stands in no page, message, drawing or
+docstring."""
 
 from __future__ import annotations
 
@@ -21,7 +22,8 @@ def rows() -> list[tuple[str, list[str]]]:
 
 
 def texts() -> Iterator[tuple[Path, str]]:
-    """All that people read: pages, templates and scripts whole, of code the strings and docstrings, one line each."""
+    """All that people read: pages, templates and scripts whole, of code the strings and docstrings,
+    one line each."""
     for path in (ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "docs").rglob("*.md")):
         if path not in (WORDS, ROOT / "docs" / "benchmarks.md"):
             yield path, path.read_text("utf-8")
@@ -38,12 +40,20 @@ def test_no_second_word_for_one_thing() -> None:
     """Who reads two names looks for two things, at a machine with the wrong height in mind."""
     wrong = [part for _, parts in rows() for part in parts]
     assert len(wrong) > 10
-    found = re.compile("|".join(rf"\b{re.escape(part)}s?\b".replace(r"\ ", r"\s+") for part in wrong), re.I)
-    told = [f"{path.relative_to(ROOT)}: {hit[0]}" for path, text in texts() for hit in found.finditer(text)]
+    found = re.compile(
+        "|".join(rf"\b{re.escape(part)}s?\b".replace(r"\ ", r"\s+") for part in wrong), re.I
+    )
+    told = [
+        f"{path.relative_to(ROOT)}: {hit[0]}"
+        for path, text in texts()
+        for hit in found.finditer(text)
+    ]
     assert not told
 
 
-@pytest.mark.parametrize("word", ["safe height", "spoil board", "contour line", "work zero", "rehearsal"])
+@pytest.mark.parametrize(
+    "word", ["safe height", "spoil board", "contour line", "work zero", "rehearsal"]
+)
 def test_the_words_of_the_table_are_in_use(word: str) -> None:
     """A word that the table has and nothing uses was renamed somewhere else."""
     assert word in {name for name, _ in rows()}

@@ -1,4 +1,5 @@
-"""When a plan is to be made anew: after real changes that have come to rest, however the editor saves."""
+"""When a plan is to be made anew: after real changes that have come to rest, however the editor
+saves."""
 
 from __future__ import annotations
 
@@ -28,7 +29,9 @@ class Time:
 @pytest.fixture
 def job(tmp_path: Path) -> Path:
     path = tmp_path / "core.toml"
-    path.write_text('[blank]\nmeasured = "m.csv"\n[outline]\ndxf = "sub/o.dxf"\n[deck]\nmesh = "d.stl"\n')
+    path.write_text(
+        '[blank]\nmeasured = "m.csv"\n[outline]\ndxf = "sub/o.dxf"\n[deck]\nmesh = "d.stl"\n'
+    )
     return path
 
 
@@ -129,13 +132,17 @@ def test_a_broken_job_does_not_lose_its_other_files(job: Path) -> None:
     assert changes.look()
 
 
-def test_a_large_file_is_read_again_only_when_it_was_written(job: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_large_file_is_read_again_only_when_it_was_written(
+    job: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A mesh of 200 MB must not be read five times a second."""
     time = Time()
     mesh = job.parent / "d.stl"
     mesh.write_bytes(b"x" * (2**20 + 1))
     opened: list[str] = []
-    monkeypatch.setattr(looking, "open_regular", lambda path: (opened.append(path.name), open_regular(path))[1])
+    monkeypatch.setattr(
+        looking, "open_regular", lambda path: (opened.append(path.name), open_regular(path))[1]
+    )
     changes = Changes(lambda: inputs_of(job), time)
     changes.look()
     assert opened.count("d.stl") == 1

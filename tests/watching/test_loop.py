@@ -1,4 +1,5 @@
-"""The loop that plans again, without planning: what starts it, what gives a plan up, what ends it."""
+"""The loop that plans again, without planning: what starts it, what gives a plan up, what ends
+it."""
 
 from __future__ import annotations
 
@@ -36,7 +37,9 @@ def running(make: Maker, shown: list[str]) -> Iterator[None]:
     changes = Changes(lambda: (make.job,))
 
     def loop() -> None:
-        keep_making(make, changes, progress=lambda says, share: shown.append(says), stop=stop, poll=0.01)
+        keep_making(
+            make, changes, progress=lambda says, share: shown.append(says), stop=stop, poll=0.01
+        )
 
     thread = threading.Thread(target=loop, daemon=True)
     thread.start()
@@ -58,7 +61,8 @@ def make(tmp_path: Path) -> Maker:
 def test_it_plans_at_once_and_after_each_save(make: Maker) -> None:
     shown: list[str] = []
     with running(make, shown):
-        assert make.made.get(timeout=LIMIT) == "one"  # as it lay there: written now, it might be read half
+        # as it lay there: written now, it might be read half
+        assert make.made.get(timeout=LIMIT) == "one"
         for text in ("two", "three"):
             make.job.write_text(text)
             assert make.made.get(timeout=LIMIT) == text

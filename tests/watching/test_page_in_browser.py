@@ -1,4 +1,5 @@
-"""The served page in a real browser: it loads itself anew, tells of faults, and says when nobody watches any more."""
+"""The served page in a real browser: it loads itself anew, tells of faults, and says when nobody
+watches any more."""
 
 from __future__ import annotations
 
@@ -13,17 +14,25 @@ import pytest
 
 from corepath.watching import NoticeBoard, serving
 
-webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed: the page is not opened here")
+webdriver = pytest.importorskip(
+    "selenium.webdriver", reason="selenium is not installed: the page is not opened here"
+)
 wait = pytest.importorskip("selenium.webdriver.support.ui", reason="selenium is not installed")
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 DRIVER = shutil.which("chromedriver")
 pytestmark = pytest.mark.skipif(
-    BROWSER is None or DRIVER is None, reason="no chromium with its driver here: the page is not opened in a browser"
+    BROWSER is None or DRIVER is None,
+    reason="no chromium with its driver here: the page is not opened in a browser",
 )
 LIMIT = 30.0
-TEMPLATE = resources.files("corepath.views.player").joinpath("templates", "preview.html.j2").read_text("utf-8")
+TEMPLATE = (
+    resources.files("corepath.views.player")
+    .joinpath("templates", "preview.html.j2")
+    .read_text("utf-8")
+)
 POLICY = re.findall("<meta http-equiv=.Content-Security-Policy[^\n]*", TEMPLATE)[0]
-"""What the preview forbids itself; it is served by the same server and must follow the job all the same."""
+"""What the preview forbids itself; it is served by the same server and must follow the job all the
+same."""
 
 
 @pytest.fixture
@@ -39,16 +48,25 @@ def browser() -> Iterator[Any]:
 
 
 def test_the_open_page_follows_the_job(browser: Any, tmp_path: Path) -> None:
-    """Waiting, first plan, faults in plain text with the page kept, next plan at the same place, end of the watch."""
+    """Waiting, first plan, faults in plain text with the page kept, next plan at the same place,
+    end of the watch."""
 
     def until(what: str, script: str) -> None:
-        wait.WebDriverWait(browser, LIMIT, 0.02).until(lambda it: it.execute_script(f"return {script}"), what)
+        wait.WebDriverWait(browser, LIMIT, 0.02).until(
+            lambda it: it.execute_script(f"return {script}"), what
+        )
 
     def told(words: str) -> None:
-        until(words, f"(document.getElementById('corepath-watch')?.textContent ?? '').includes({words!r})")
+        until(
+            words,
+            f"(document.getElementById('corepath-watch')?.textContent ?? '').includes({words!r})",
+        )
 
     def plan(name: str) -> None:
-        text = f"<!DOCTYPE html>{POLICY}<title>{name}</title><body><p style='height:9000px'>{name}</p></body>"
+        text = (
+            f"<!DOCTYPE html>{POLICY}<title>{name}</title><body><p "
+            f"style='height:9000px'>{name}</p></body>"
+        )
         (tmp_path / "sheet.html").write_text(text)
         board.planned(name)
 

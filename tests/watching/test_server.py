@@ -59,17 +59,25 @@ def test_the_sheet_is_served_with_the_script_and_stays_without_on_disk(server: P
     assert status == 200 and body == with_script(PAGE, 0) and b"EventSource" in body
     assert body.index(b"EventSource") < body.index(b"</body>")
     assert (server.folder / "sheet.html").read_bytes() == PAGE
-    assert headers["Cache-Control"] == "no-store" and headers["Cross-Origin-Resource-Policy"] == "same-origin"
+    assert (
+        headers["Cache-Control"] == "no-store"
+        and headers["Cross-Origin-Resource-Policy"] == "same-origin"
+    )
     status, headers, _ = ask(server, "/")
     assert (status, headers["Location"]) == (302, "/sheet.html")
 
 
 def test_a_page_that_forbids_itself_connections_may_have_ours(server: PageServer) -> None:
-    """Else the preview never learns of a new plan; on disk its policy stays, and no other host is let in."""
-    policy = b'<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; connect-src data: blob:">'
+    """Else the preview never learns of a new plan; on disk its policy stays, and no other host is
+    let in."""
+    rules = b"default-src 'none'; connect-src data: blob:"
+    policy = b'<meta http-equiv="Content-Security-Policy" content="' + rules + b'">'
     (server.folder / "preview.html").write_bytes(policy + PAGE)
     served = ask(server, "/preview.html")[2]
-    assert b"default-src 'none'; connect-src 'self' data: blob:\"" in served and served.count(b"'self'") == 1
+    assert (
+        b"default-src 'none'; connect-src 'self' data: blob:\"" in served
+        and served.count(b"'self'") == 1
+    )
     text = b"<p>connect-src </p>"
     (server.folder / "preview.html").write_bytes(text)
     assert ask(server, "/preview.html")[2].startswith(text)
@@ -88,9 +96,12 @@ def test_head_has_no_body(server: PageServer) -> None:
 
 
 OUTSIDE = [
-    "/../outside.txt", "/%2e%2e/outside.txt", "/solid/../../outside.txt", "/..%2foutside.txt", "/..\\outside.txt",
-    "/%5c..%5coutside.txt", "//outside.txt", "/./../outside.txt", "/solid/%2e%2e/%2e%2e/outside.txt", "/.hidden",
-    "/../core-plan-2/x.svg", "/link.txt", "/sheet.html%00.txt", "/%ff", "/solid", "/solid/", "/nothing.svg",
+    "/../outside.txt", "/%2e%2e/outside.txt", "/solid/../../outside.txt", "/..%2foutside.txt",
+    "/..\\outside.txt",
+    "/%5c..%5coutside.txt", "//outside.txt", "/./../outside.txt",
+    "/solid/%2e%2e/%2e%2e/outside.txt", "/.hidden",
+    "/../core-plan-2/x.svg", "/link.txt", "/sheet.html%00.txt", "/%ff", "/solid", "/solid/",
+    "/nothing.svg",
     "/sheet.html/", "/C:/windows/win.ini", "/" + "a/" * 3000,
 ]  # fmt: skip
 
@@ -107,7 +118,9 @@ def test_an_absolute_path_names_a_file_of_the_folder_only(server: PageServer) ->
     assert ask(server, str(server.folder.parent / "outside.txt"))[0] == 404
 
 
-@pytest.mark.parametrize("host", ["evil.example", "evil.example:{}", "127.0.0.1", "127.0.0.1:1", "192.168.1.2:{}", ""])
+@pytest.mark.parametrize(
+    "host", ["evil.example", "evil.example:{}", "127.0.0.1", "127.0.0.1:1", "192.168.1.2:{}", ""]
+)
 def test_a_name_from_elsewhere_is_refused(server: PageServer, host: str) -> None:
     """A site may let its own name point to 127.0.0.1 and so read what is served here."""
     for path in ("/sheet.html", "/", "/-/events"):
@@ -123,7 +136,9 @@ def test_two_hosts_are_refused_and_localhost_is_not(server: PageServer) -> None:
         assert b" 403 " in link.recv(100)
 
 
-@pytest.mark.parametrize("method", ["POST", "PUT", "DELETE", "OPTIONS", "TRACE", "CONNECT", "PATCH"])
+@pytest.mark.parametrize(
+    "method", ["POST", "PUT", "DELETE", "OPTIONS", "TRACE", "CONNECT", "PATCH"]
+)
 def test_nothing_can_be_written(server: PageServer, method: str) -> None:
     status, headers, _ = ask(server, "/sheet.html", method=method)
     assert status == 405 and headers["Allow"] == "GET, HEAD"
@@ -143,7 +158,8 @@ def events(server: PageServer) -> Iterator[dict[str, object]]:
 
 
 def test_a_page_is_told_of_each_plan_and_of_faults(server: PageServer) -> None:
-    """In order: what hangs there now, a run, its faults with the earlier plan kept, and the next plan."""
+    """In order: what hangs there now, a run, its faults with the earlier plan kept, and the next
+    plan."""
     board = server.board
     board.planned("aaaa1111")
     told = events(server)
@@ -171,7 +187,10 @@ def test_before_the_first_plan_there_is_a_page_to_wait_at(tmp_path: Path) -> Non
 
 
 def test_a_port_in_use_is_told_and_without_one_another_is_taken(tmp_path: Path) -> None:
-    with serving(tmp_path, NoticeBoard(), port=None) as one, serving(tmp_path, NoticeBoard(), port=None) as two:
+    with (
+        serving(tmp_path, NoticeBoard(), port=None) as one,
+        serving(tmp_path, NoticeBoard(), port=None) as two,
+    ):
         assert one.server_port != two.server_port
         with (
             pytest.raises(InputError, match="cannot be listened on"),

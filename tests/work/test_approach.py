@@ -1,4 +1,5 @@
-"""The way down where the zero changes: how high, where, and what is seen there, all worked out by hand."""
+"""The way down where the zero changes: how high, where, and what is seen there, all worked out by
+hand."""
 
 from __future__ import annotations
 
@@ -34,7 +35,8 @@ def coupon() -> Prepared:
 
 
 def approaches(made: Prepared) -> dict[str, tuple[float, float, float]]:
-    """Name of a work to height in the program, how high over the face, and how high with the old zero."""
+    """Name of a work to height in the program, how high over the face, and how high with the old
+    zero."""
     found = {}
     for work in made.works:
         way = work.approach
@@ -44,9 +46,11 @@ def approaches(made: Prepared) -> dict[str, tuple[float, float, float]]:
 
 
 def test_zeroed_on_the_bed_only_inserts_and_the_deck_change_it(coupon: Prepared) -> None:
-    """Blank 10.6, good to 0.1 and to 0.1 in lying flat, safe height 8: 10.8 + 3 is clear under the bed's zero.
+    """Blank 10.6, good to 0.1 and to 0.1 in lying flat, safe height 8: 10.8 + 3 is clear under the
+    bed's zero.
 
-    Over the skimmed face, some 8.9 above the bed, the tip then stands 13.8 high, and with the bed's zero 8.9 lower.
+    Over the skimmed face, some 8.9 above the bed, the tip then stands 13.8 high, and with the bed's
+    zero 8.9 lower.
     """
     plane = coupon.stackup.skim.planned_plane
     found = approaches(coupon)
@@ -56,14 +60,16 @@ def test_zeroed_on_the_bed_only_inserts_and_the_deck_change_it(coupon: Prepared)
 
 
 def test_a_face_is_another_zero_in_each_set_up() -> None:
-    """Raw top, raw bottom, skimmed face, raw top: each is touched anew, and each file that comes first stops."""
+    """Raw top, raw bottom, skimmed face, raw top: each is touched anew, and each file that comes
+    first stops."""
     found = approaches(prepared(z_zero="face", touch_at=(106.0, 35.0)))
     assert list(found) == ["skim", "inserts", "deck-rough"]
     assert found["skim"][:2] == pytest.approx((10.8 + 8.0 - 10.6, 8.2), abs=1e-3)
 
 
 def test_in_the_cradle_the_bed_is_far_below() -> None:
-    """A cradle 40 high under its lowest place: the old zero's stop would be 40 lower, and still has to be clear."""
+    """A cradle 40 high under its lowest place: the old zero's stop would be 40 lower, and still has
+    to be clear."""
     layup = LayupSection(rocker=ROCKER, cradle=True, rib_height=40.0)
     made = prepared(layup, travel=(700.0, 400.0, 120.0))
     work = next(work for work in made.works if work.setup == "D")
@@ -72,7 +78,9 @@ def test_in_the_cradle_the_bed_is_far_below() -> None:
     assert work.approach.otherwise == pytest.approx(work.approach.above - 40.0, abs=0.02)
     small = prepared(layup, travel=(700.0, 400.0, 40.0))
     low = next(work for work in small.works if work.setup == "D")
-    assert low.approach is not None and low.approach.height <= low.lowest + 40.0 + 1e-6, "no higher than the axis goes"
+    assert low.approach is not None and low.approach.height <= low.lowest + 40.0 + 1e-6, (
+        "no higher than the axis goes"
+    )
     assert low.approach.height >= low.stock_top + 3.0
 
 
@@ -91,7 +99,8 @@ def inserts_text(made: Prepared) -> str:
 
 @pytest.mark.parametrize("second", ["none", "G55"])
 def test_with_the_beds_zero_left_the_tip_touches_nothing_before_the_first_stop(second: str) -> None:
-    """Read word by word: all that moves before the second M0 (the first is for fitting the cutter)."""
+    """Read word by word: all that moves before the second M0 (the first is for fitting the
+    cutter)."""
     made = prepared(second_zero=second)
     text = inserts_text(made)
     rows = [row for row in text.splitlines() if not row.startswith("(")]
@@ -105,13 +114,17 @@ def test_with_the_beds_zero_left_the_tip_touches_nothing_before_the_first_stop(s
     assert "Tip must be about" in text and ("set X, Y and Z of G55" in text) == (second == "G55")
 
 
-def test_a_reader_that_knows_no_plan_finds_no_contact_before_the_stop_and_many_after(coupon: Prepared) -> None:
-    """The file run to its end under the bed's zero is what the stop is there for: it goes through the blank."""
+def test_a_reader_that_knows_no_plan_finds_no_contact_before_the_stop_and_many_after(
+    coupon: Prepared,
+) -> None:
+    """The file run to its end under the bed's zero is what the stop is there for: it goes through
+    the blank."""
     text = inserts_text(coupon)
     lines = text.split("\n")
     second = [k for k, line in enumerate(lines) if line == "M0"][1]
     blank = coupon.stackup.skim.planned_plane
-    bench = Bench(240.0, 90.0, blank, (0.0, 0.0, 0.0), {-1: Cutter(-1, "flat", 4.0, 0.0, 2, 20.0, 28.0)},
+    bench = Bench(240.0, 90.0, blank, (0.0, 0.0, 0.0), {-1: Cutter(-1, "flat", 4.0, 0.0, 2, 20.0,
+        28.0)},
                   Limits(6000.0, 500.0, 0.02), spoil_board=18.0)  # fmt: skip
     until = read_foreign("\n".join([*lines[: second + 1], "M2", ""]), "until.nc", bench)
     assert until.deed.removed == 0.0
@@ -121,9 +134,12 @@ def test_a_reader_that_knows_no_plan_finds_no_contact_before_the_stop_and_many_a
 
 
 def test_no_word_f_of_the_first_way_is_at_the_rapid_rate() -> None:
-    """A control that runs feeds at its limit holds them, or refuses the file: 0.9 of 1000, of 1500 and of 6000."""
+    """A control that runs feeds at its limit holds them, or refuses the file: 0.9 of 1000, of 1500
+    and of 6000."""
     feeds = {}
     for rapid in (1000.0, 1500.0, 6000.0):
-        way = next(work.approach for work in prepared(rapid=rapid).works if work.approach is not None)
+        way = next(
+            work.approach for work in prepared(rapid=rapid).works if work.approach is not None
+        )
         feeds[rapid] = (way.feed, way.walk)
     assert feeds == {1000.0: (900.0, 900.0), 1500.0: (1000.0, 1350.0), 6000.0: (1000.0, 2000.0)}

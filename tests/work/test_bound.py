@@ -35,7 +35,8 @@ BARE = Milling(finish_allowance=0.0)
 def work(**more: object) -> Work:
     fields: dict[str, object] = {
         "order": 3, "setup": "A", "name": "groove", "cutter": FLAT, "cutting": CUTTING,
-        "zero": Zero(0, 0, 0, "the bed", True), "blank": box(-700, -240, 700, 240), "stock_top": 13.6, "clear": 25.0,
+        "zero": Zero(0, 0, 0, "the bed", True), "blank": box(-700, -240, 700, 240),
+        "stock_top": 13.6, "clear": 25.0,
         "lowest": -10.0, "park": (-700.0, 240.0), "arcs": True, "milling": BARE,
     }  # fmt: skip
     return Work(**(fields | more))  # type: ignore[arg-type]
@@ -46,17 +47,21 @@ def pockets(*areas: Polygon, top: float = 13.6, floor: float = 1.2) -> tuple[Poc
 
 
 def test_wall_lap_of_a_round_pocket_is_its_closed_form() -> None:
-    """The middle goes round at R - r, at most sqrt(a (R - r)): a polygon must not come out slower or longer."""
+    """The middle goes round at R - r, at most sqrt(a (R - r)): a polygon must not come out slower
+    or longer."""
     lap = edges(Point(0, 0).buffer(9.0 - 3.0, quad_segs=200), 3.0)
     for feed, accel in ((3000.0, 500.0), (600.0, 500.0), (6000.0, 100.0)):
         speed = min(feed / 60.0, math.sqrt(accel * 6.0))
         assert lap.seconds(feed, accel) == pytest.approx(math.tau * 6.0 / speed, rel=2e-3)
-        assert disc(6.0, 3.0).seconds(feed, accel) == pytest.approx(math.tau * 6.0 / speed, rel=1e-12)
+        assert disc(6.0, 3.0).seconds(feed, accel) == pytest.approx(
+            math.tau * 6.0 / speed, rel=1e-12
+        )
     assert lap.area == pytest.approx(math.pi * 81.0, rel=1e-3)
 
 
 def test_a_wide_area_takes_its_laps() -> None:
-    """A strip 300 x 100 with D 6, s 2.4: one lap full width, the rest a stepover a mm; worked by hand."""
+    """A strip 300 x 100 with D 6, s 2.4: one lap full width, the rest a stepover a mm; worked by
+    hand."""
     area = box(0, 0, 300, 100)
     lap = edges(area.buffer(-3.0), 3.0)
     entry = 2 * (294 + 94)
@@ -66,15 +71,19 @@ def test_a_wide_area_takes_its_laps() -> None:
 
 
 def test_a_ramp_takes_its_slope_or_the_plunge() -> None:
-    """3 degrees at 25 mm/s down 12 mm: 12 / sin 3 degrees; a centre-cutting cutter goes straight down."""
+    """3 degrees at 25 mm/s down 12 mm: 12 / sin 3 degrees; a centre-cutting cutter goes straight
+    down."""
     lap = edges(box(0, 0, 300, 100), 3.0)
-    assert ramp_seconds(lap, FLAT, CUTTING, 12.0, 500.0) == pytest.approx(12.0 / math.sin(math.radians(3)) / 25.0)
+    assert ramp_seconds(lap, FLAT, CUTTING, 12.0, 500.0) == pytest.approx(
+        12.0 / math.sin(math.radians(3)) / 25.0
+    )
     centre = Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0, centre_cutting=True)
     assert ramp_seconds(lap, centre, CUTTING, 12.0, 500.0) == pytest.approx(12.0 * 60.0 / 1000.0)
 
 
 def test_planing_counts_one_line_in_full() -> None:
-    """1400 x 480 with D 25, overlap a quarter: a line of 1400 in full width, the rest 18.75 a line."""
+    """1400 x 480 with D 25, overlap a quarter: a line of 1400 in full width, the rest 18.75 a
+    line."""
     facing = Facing(box(-700, -240, 700, 240), 14.0, (13.5, 13.0), 0)
     mill = Cutter(3, "flat", 25.0, 0.0, 3, 16.0, 40.0)
     run = Cutting(12000, 5760, 2880, 1900, 4.0, 18.75)
@@ -85,7 +94,8 @@ def test_planing_counts_one_line_in_full() -> None:
 
 
 def test_what_a_larger_cutter_cleared_is_not_counted_again() -> None:
-    """A second file of an operation only takes what is left: the whole area would be a bound that it beats."""
+    """A second file of an operation only takes what is left: the whole area would be a bound that
+    it beats."""
     area = box(0, 0, 60, 40)
     done = area.buffer(-10).buffer(10)
     whole = bound(work(pockets=pockets(area)), LIMITS)
@@ -95,8 +105,11 @@ def test_what_a_larger_cutter_cleared_is_not_counted_again() -> None:
 
 
 def test_slow_break_through_and_finishing_turns_are_counted() -> None:
-    """Half the feed over the last millimetre; a finishing turn a step, and a spring turn at the seat."""
-    holes = (Hole("I", 0, 0, 12.0, (Step(19.0, 10.0, spring=True), Step(8.0, -1.0)), breaks_through=0.0),)
+    """Half the feed over the last millimetre; a finishing turn a step, and a spring turn at the
+    seat."""
+    holes = (
+        Hole("I", 0, 0, 12.0, (Step(19.0, 10.0, spring=True), Step(8.0, -1.0)), breaks_through=0.0),
+    )
     plain = bound(work(holes=(Hole("I", 0, 0, 12.0, holes[0].steps),)), LIMITS)
     slow = bound(work(holes=holes), LIMITS)
     assert slow.ramps > plain.ramps
@@ -113,7 +126,9 @@ def test_drilling_takes_depth_over_plunge() -> None:
     assert found.ramps == pytest.approx((13.6 + 8.0 + 1.0) * 60.0 / 1000.0)
 
 
-places = st.lists(st.tuples(st.integers(-90, 90), st.integers(-90, 90)), min_size=1, max_size=6, unique=True)
+places = st.lists(
+    st.tuples(st.integers(-90, 90), st.integers(-90, 90)), min_size=1, max_size=6, unique=True
+)
 
 
 @settings(derandomize=True, max_examples=40, deadline=None)
@@ -123,9 +138,15 @@ def test_no_way_is_shorter_than_the_spanning_tree(found: list[tuple[int, int]]) 
     there = np.array(found, dtype=float)
     apart = np.hypot(*(there[:, None] - there[None, :]).transpose(2, 0, 1))
     least = sum(spanning_tree(apart))
-    ways = (sum(apart[a, b] for a, b in itertools.pairwise(o)) for o in itertools.permutations(range(len(found))))
+    ways = (
+        sum(apart[a, b] for a, b in itertools.pairwise(o))
+        for o in itertools.permutations(range(len(found)))
+    )
     assert least <= min(ways) + 1e-9
-    assert spanning_tree(np.array([[0.0, 3.0, 4.0], [3.0, 0.0, 5.0], [4.0, 5.0, 0.0]])) == [3.0, 4.0]
+    assert spanning_tree(np.array([[0.0, 3.0, 4.0], [3.0, 0.0, 5.0], [4.0, 5.0, 0.0]])) == [
+        3.0,
+        4.0,
+    ]
 
 
 def least(given_work: Work, limits: Limits) -> tuple[float, float]:
@@ -133,7 +154,9 @@ def least(given_work: Work, limits: Limits) -> tuple[float, float]:
     return spent, bound(given_work, limits).minutes
 
 
-circles = st.lists(st.tuples(st.integers(0, 40), st.integers(0, 40), st.integers(7, 25)), min_size=1, max_size=4)
+circles = st.lists(
+    st.tuples(st.integers(0, 40), st.integers(0, 40), st.integers(7, 25)), min_size=1, max_size=4
+)
 
 
 @pytest.mark.whole
@@ -149,7 +172,9 @@ def test_no_pocket_path_is_quicker(
         area = area.buffer(30.0, quad_segs=32).difference(area.buffer(16.0, quad_segs=32))
     limits = Limits(6000.0, accel, 0.02)
     try:
-        spent, low = least(work(pockets=pockets(area), milling=Milling(finish_allowance=allowance)), limits)
+        spent, low = least(
+            work(pockets=pockets(area), milling=Milling(finish_allowance=allowance)), limits
+        )
     except CorepathError:
         assume(False)
     assert spent >= low
@@ -158,9 +183,12 @@ def test_no_pocket_path_is_quicker(
 @pytest.mark.parametrize("radius", [3.3, 3.6, 4.0, 5.0, 5.8, 6.06, 6.5, 9.0])
 @pytest.mark.parametrize(("allowance", "floor"), [(0.0, 1.2), (0.2, 1.2), (0.2, 11.6)])
 def test_no_round_pocket_is_quicker(radius: float, allowance: float, floor: float) -> None:
-    """One helix down the wall clears a narrow pocket: laps in each layer beside the way down would be no bound."""
+    """One helix down the wall clears a narrow pocket: laps in each layer beside the way down would
+    be no bound."""
     area = Point(0, 0).buffer(radius)
-    given_work = work(pockets=pockets(area, floor=floor), milling=Milling(finish_allowance=allowance))
+    given_work = work(
+        pockets=pockets(area, floor=floor), milling=Milling(finish_allowance=allowance)
+    )
     spent, low = least(given_work, LIMITS)
     assert low <= spent <= 1.5 * low
 
@@ -168,7 +196,9 @@ def test_no_round_pocket_is_quicker(radius: float, allowance: float, floor: floa
 @pytest.mark.whole
 @settings(derandomize=True, max_examples=20, deadline=None)
 @given(
-    st.lists(st.tuples(st.integers(0, 60), st.integers(0, 60)), min_size=2, max_size=4, unique=True),
+    st.lists(
+        st.tuples(st.integers(0, 60), st.integers(0, 60)), min_size=2, max_size=4, unique=True
+    ),
     st.floats(3.2, 6.0),
     st.sampled_from([0.0, 0.2]),
     st.sampled_from([1.2, 9.0, 12.5]),
@@ -182,7 +212,9 @@ def test_no_path_of_a_bent_slot_is_quicker(
     cutter = replace(FLAT, centre_cutting=straight_down)
     shapes = pockets(Polygon(slot.exterior), floor=floor)
     try:
-        spent, low = least(work(cutter=cutter, pockets=shapes, milling=Milling(finish_allowance=allowance)), LIMITS)
+        spent, low = least(
+            work(cutter=cutter, pockets=shapes, milling=Milling(finish_allowance=allowance)), LIMITS
+        )
     except CorepathError:
         assume(False)
     assert spent >= low
@@ -190,13 +222,21 @@ def test_no_path_of_a_bent_slot_is_quicker(
 
 @settings(derandomize=True, max_examples=30, deadline=None)
 @given(
-    st.floats(6.05, 30.0), st.floats(6.05, 12.0), st.floats(1.0, 4.0), st.booleans(), st.sampled_from([120.0, 900.0])
+    st.floats(6.05, 30.0),
+    st.floats(6.05, 12.0),
+    st.floats(1.0, 4.0),
+    st.booleans(),
+    st.sampled_from([120.0, 900.0]),
 )
-def test_no_hole_path_is_quicker(seat: float, bore: float, depth: float, through: bool, accel: float) -> None:
+def test_no_hole_path_is_quicker(
+    seat: float, bore: float, depth: float, through: bool, accel: float
+) -> None:
     """Helices, level turns and the way down of holes of any size against their bound."""
     assume(seat > bore)
     steps = (Step(seat, 12.0 - depth), Step(bore, -1.0))
-    holes = tuple(Hole(f"I{k}", 40.0 * k, 0, 12.0, steps, 0.0 if through else None) for k in range(2))
+    holes = tuple(
+        Hole(f"I{k}", 40.0 * k, 0, 12.0, steps, 0.0 if through else None) for k in range(2)
+    )
     spent, low = least(work(holes=holes), Limits(6000.0, accel, 0.02))
     assert spent >= low
 
@@ -221,6 +261,10 @@ def test_paths_of_the_board_come_near_their_bounds() -> None:
     prepared = prepare(SAMPLES / "board-1280.toml")
     flat = replace(prepared, works=tuple(one for one in prepared.works if one.deck is None))
     ratios = {one.name: one.minutes / one.bound.minutes for one in make_files(flat)}
-    over = {name: ratio for name, ratio in ratios.items() if ratio > max(REACH[k] for k in REACH if k in name)}
+    over = {
+        name: ratio
+        for name, ratio in ratios.items()
+        if ratio > max(REACH[k] for k in REACH if k in name)
+    }
     assert over == {}
     assert all(any(key in name for name in ratios) for key in REACH)

@@ -1,4 +1,5 @@
-"""What roughing leaves for the finishing cutter, against planes whose answer is worked out by hand."""
+"""What roughing leaves for the finishing cutter, against planes whose answer is worked out by
+hand."""
 
 from __future__ import annotations
 
@@ -30,12 +31,27 @@ def roughing(along: float, across: float) -> tuple[Work, Deck]:
     deck = Deck(blank, plane(along, across), TOP, 0.05, 0.01, LEAVE)
     cutting = Cutting(16000.0, 3000.0, 1500.0, 900.0, 4.0, 10.0)
     zero = Zero(0.0, 0.0, 0.0, "the bed", True)
-    return Work(7, "C", "deck-rough", FLAT, cutting, zero, blank, TOP, 70.0, 4.0, (0.0, 0.0), True, deck=deck), deck
+    return Work(
+        7,
+        "C",
+        "deck-rough",
+        FLAT,
+        cutting,
+        zero,
+        blank,
+        TOP,
+        70.0,
+        4.0,
+        (0.0, 0.0),
+        True,
+        deck=deck,
+    ), deck
 
 
 @pytest.mark.parametrize("slope", [0.1, -0.1])
 def test_a_slope_across_the_lines_leaves_what_it_rises_over_one_step(slope: float) -> None:
-    """Twelve lines 10 apart over 120 mm, the first 5 inside the low edge, where the rim of 6 rests 11 mm farther up.
+    """Twelve lines 10 apart over 120 mm, the first 5 inside the low edge, where the rim of 6 rests
+    11 mm farther up.
 
     Between lines it is 10 mm: a place just out of reach of one line is cut from the next.
     """
@@ -46,7 +62,8 @@ def test_a_slope_across_the_lines_leaves_what_it_rises_over_one_step(slope: floa
 
 
 def test_a_slope_along_the_lines_leaves_more_at_the_low_end_alone() -> None:
-    """Lines run half a millimetre over the low end, where the rim of 6 rests 5.5 to 6 mm farther up."""
+    """Lines run half a millimetre over the low end, where the rim of 6 rests 5.5 to 6 mm farther
+    up."""
     work, deck = roughing(0.1, 0.0)
     left = rough_left(work, deck) - NOTHING - THINNED - LEAVE
     assert 5.5 * 0.1 <= left <= 6.0 * 0.1 + 1e-6

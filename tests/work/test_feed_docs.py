@@ -1,4 +1,5 @@
-"""The figures of docs/feeds.md are those of the code and of its sample: a page that drifts sends a shop wrong."""
+"""The figures of docs/feeds.md are those of the code and of its sample: a page that drifts sends a
+shop wrong."""
 
 from __future__ import annotations
 
@@ -36,9 +37,13 @@ def page() -> str:
 def reports(prepared: Prepared) -> dict[str, dict[str, Any]]:
     found = {work.name: feed_report(prepared.job, work) for work in prepared.works}
     deck = next(work for work in prepared.works if work.name == "deck")
-    offers = deck_offers(prepared.job, prepared.board.deck, prepared.board.blank.bounds, deck.deck.deepest)
+    offers = deck_offers(
+        prepared.job, prepared.board.deck, prepared.board.blank.bounds, deck.deck.deepest
+    )
     ball = next(offer.chosen for offer in offers if offer.chosen.cutter.shape == "ball")
-    found["deck"] = feed_report(prepared.job, replace(deck, cutter=ball.cutter, cutting=ball.cutting))
+    found["deck"] = feed_report(
+        prepared.job, replace(deck, cutter=ball.cutter, cutting=ball.cutting)
+    )
     return found
 
 
@@ -55,8 +60,12 @@ def test_the_table_of_chip_loads(page: str) -> None:
     assert chip_from_table(6.0, 450.0, resin=True).value == pytest.approx(0.33 * 0.10)
     wide = (100.0, 1e6)
     for material, least, most in (("carbide", 200.0, 900.0), ("high-speed steel", 100.0, 600.0)):
-        assert speed_from_table(1.0, material, wide).value == pytest.approx(1000 * least / math.pi, abs=100.0)
-        assert speed_from_table(40.0, material, wide).value == pytest.approx(1000 * most / math.pi / 40.0, abs=100.0)
+        assert speed_from_table(1.0, material, wide).value == pytest.approx(
+            1000 * least / math.pi, abs=100.0
+        )
+        assert speed_from_table(40.0, material, wide).value == pytest.approx(
+            1000 * most / math.pi / 40.0, abs=100.0
+        )
     assert speed_from_table(6.0, "carbide", wide).value == 18000.0
 
 
@@ -72,20 +81,29 @@ def test_defaults_and_limits_that_the_page_names(page: str) -> None:
 def test_speed_and_feed_of_the_groove(page: str, reports: dict[str, dict[str, Any]]) -> None:
     groove = reports["groove"]
     assert f"{groove['rpm']:.0f} turns: {groove['surface_speed']:.0f} m/min" in page
-    assert f"{groove['chip_load']:.2f} · {groove['teeth']} · {groove['rpm']:.0f} = {groove['feed']:.0f} mm/min" in page
+    assert (
+        f"{groove['chip_load']:.2f} · {groove['teeth']} · {groove['rpm']:.0f} = "
+        f"{groove['feed']:.0f} mm/min" in page
+    )
 
 
 def test_light_laps(page: str, prepared: Prepared, reports: dict[str, dict[str, Any]]) -> None:
     lap, groove, deck = cut(reports["groove"], "finishing lap"), reports["groove"], reports["deck"]
-    assert f"thin the chip to {lap['thinning']:.3f}. The full factor would be {1 / lap['thinning']:.1f}" in page
     assert (
-        f"{2 * groove['feed']:.0f} mm/min, 0.9 of the machine's rapid is met first: {groove['finish']:.0f} mm/min"
-        in page
+        f"thin the chip to {lap['thinning']:.3f}. The full factor would be "
+        f"{1 / lap['thinning']:.1f}" in page
+    )
+    assert (
+        f"{2 * groove['feed']:.0f} mm/min, 0.9 of the machine's rapid is met first: "
+        f"{groove['finish']:.0f} mm/min" in page
     )
     assert groove["finish"] == 0.9 * prepared.job.machine.rapid
     assert f"chip {lap['chip']:.3f} mm" in page
     first, lines = cut(deck, "first line"), cut(deck, "lines")
-    says = f"{first['ae']:.1f} mm; lines {lines['ae']:.2f} apart: {lines['thinning']:.3f} of the feed a tooth"
+    says = (
+        f"{first['ae']:.1f} mm; lines {lines['ae']:.2f} apart: {lines['thinning']:.3f} of the "
+        "feed a tooth"
+    )
     assert says in page
     assert f"plain feed, {deck['feed']:.0f}; the others at {deck['finish']:.0f}" in page
     assert f"to {cut(groove, 'beside it')['thinning']:.2f}: not worth" in page

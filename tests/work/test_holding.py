@@ -1,4 +1,5 @@
-"""Clamps, screws, frames and dowels of a job: what is refused, with which numbers, and what is not."""
+"""Clamps, screws, frames and dowels of a job: what is refused, with which numbers, and what is
+not."""
 
 from __future__ import annotations
 
@@ -42,14 +43,18 @@ def prepared(job: Job, **update: Any) -> Prepared:
 
 def found(made: Prepared, id: str) -> Check:
     """The gravest check of this id."""
-    return min((c for c in made.checks if c.id == id), key=lambda c: ("fail", "caution", "ok").index(c.verdict))
+    return min(
+        (c for c in made.checks if c.id == id),
+        key=lambda c: ("fail", "caution", "ok").index(c.verdict),
+    )
 
 
 def test_a_clamp_on_the_skimmed_face_fails_unless_sawn_off(coupon: Job) -> None:
     """The step under it would lift the blank in C, and every depth of the deck with it."""
     check = found(prepared(coupon, obstacle=(clamp(108, 20, 130, 40),)), "uncut")
     assert check.verdict == "fail"
-    assert check.value == pytest.approx(-12.5 * 21.0 / 100, abs=0.02)  # 12 by 20 mm and 0.5 of clearance
+    # 12 by 20 mm and 0.5 of clearance
+    assert check.value == pytest.approx(-12.5 * 21.0 / 100, abs=0.02)
     assert "obstacle 1 (X 108 to 120, Y 20 to 40)" in check.says
     assert "lift the blank" in check.says
     sawn = prepared(coupon, obstacle=(clamp(108, 20, 130, 40, sawn_off=True),))
@@ -65,7 +70,8 @@ def test_what_is_sawn_off_may_hold_nothing_of_the_board(coupon: Job) -> None:
 
 
 def test_the_mirror_image_in_b_decides(coupon: Job) -> None:
-    """The blank lies turned in B: taken as in A, a clamp over the tail would be told from one over the nose wrongly."""
+    """The blank lies turned in B: taken as in A, a clamp over the tail would be told from one over
+    the nose wrongly."""
     job = coupon.model_copy(update={"hold": HoldSection(B="clamps")})
     on_island = prepared(job, obstacle=(clamp(-90, -8, -80, 8),))
     assert "1 on the island" in found(on_island, "held").says
@@ -104,26 +110,36 @@ def test_a_frame_too_wide_is_refused_with_its_most(coupon: Job) -> None:
     right = prepared(coupon, deck=coupon.deck.model_copy(update={"margin": most - 0.01}))
     decks = [work for work in right.works if work.deck is not None]
     assert all(work.deck.framed for work in decks if work.deck)
-    assert all(any(f"a frame {most - 0.01:g} wide" in line for line in work.watch) for work in decks)
+    assert all(
+        any(f"a frame {most - 0.01:g} wide" in line for line in work.watch) for work in decks
+    )
     with pytest.raises(InputError):
         prepared(coupon, deck=coupon.deck.model_copy(update={"margin": most + 0.01}))
 
 
 def test_a_head_above_the_skim_asks_for_its_counterbore(coupon: Job) -> None:
-    """A cutter that meets steel breaks. 10.6 of blank and 3 of head stand over a lowest plane at 8.4."""
+    """A cutter that meets steel breaks. 10.6 of blank and 3 of head stand over a lowest plane at
+    8.4."""
     bad = found(prepared(coupon, screw=(screw((110, 30), setups=("B",)),)), "screws")
     assert bad.verdict == "fail"
     assert bad.value == pytest.approx(8.4 - (10.6 + 3.0), abs=1e-3)
     needed = float(bad.mend.split()[2])
-    right = found(prepared(coupon, screw=(screw((110, 30), setups=("B",), counterbore=needed + 0.01),)), "screws")
+    right = found(
+        prepared(coupon, screw=(screw((110, 30), setups=("B",), counterbore=needed + 0.01),)),
+        "screws",
+    )
     assert right.verdict == "ok"
     assert right.worst == pytest.approx(1.0, abs=0.02)
-    less = found(prepared(coupon, screw=(screw((110, 30), setups=("B",), counterbore=needed - 0.5),)), "screws")
+    less = found(
+        prepared(coupon, screw=(screw((110, 30), setups=("B",), counterbore=needed - 0.5),)),
+        "screws",
+    )
     assert less.verdict != "ok"
 
 
 def test_a_head_under_the_deck_cannot_lie_deep_enough(coupon: Job) -> None:
-    """The rim is cut to the edge's thickness in C: a counterbore below that leaves no wood to hold."""
+    """The rim is cut to the edge's thickness in C: a counterbore below that leaves no wood to
+    hold."""
     bad = found(prepared(coupon, screw=(screw((110, 30), setups=("C",)),)), "screws")
     assert bad.verdict == "fail"
     assert "no counterbore is deep enough" in bad.mend
@@ -161,7 +177,10 @@ def test_heads_raise_the_clear_height(coupon: Job) -> None:
 def test_the_head_stands_on_the_face_that_lies_up(coupon: Job) -> None:
     """A and B on the raw faces, C on what the skim left."""
     made = prepared(coupon, screw=(screw((110, 30), setups=("A", "B", "C"), counterbore=1.0),))
-    tops = {setup: head_top(made.stackup, setup, screws_of(made.job, setup)[0]).nominal for setup in ("A", "B", "C")}
+    tops = {
+        setup: head_top(made.stackup, setup, screws_of(made.job, setup)[0]).nominal
+        for setup in ("A", "B", "C")
+    }
     left = made.stackup.skim.planned_plane
     assert tops == pytest.approx({"A": 12.6, "B": 12.6, "C": left + 2.0})
 
@@ -182,7 +201,10 @@ def test_held_names_the_piece_that_nothing_holds(coupon: Job, method: str) -> No
 def test_tape_and_vacuum_are_told_with_their_areas(coupon: Job) -> None:
     """What they bear goes by area."""
     made = prepared(coupon)
-    island, rim = made.board.island.area / 100, (240 * 90 - Polygon(made.board.ring.exterior).area) / 100
+    island, rim = (
+        made.board.island.area / 100,
+        (240 * 90 - Polygon(made.board.ring.exterior).area) / 100,
+    )
     check = found(made, "held")
     assert check.verdict == "ok"
     assert f"{island:.0f} cm² of island and {rim:.0f} cm² of rim" in check.says
@@ -194,7 +216,12 @@ def test_a_collet_beside_a_high_clamp_is_refused(coupon: Job) -> None:
     bad = found(prepared(coupon, obstacle=(near,)), "collet")
     assert bad.verdict == "fail"
     assert "obstacle 1" in bad.says
-    assert found(prepared(coupon, obstacle=(near.model_copy(update={"height": 20.0}),)), "collet").verdict == "ok"
+    assert (
+        found(
+            prepared(coupon, obstacle=(near.model_copy(update={"height": 20.0}),)), "collet"
+        ).verdict
+        == "ok"
+    )
     narrow = coupon.machine.model_copy(update={"collet_diameter": 8.0})
     assert found(prepared(coupon, obstacle=(near,), machine=narrow), "collet").verdict == "ok"
 
@@ -202,7 +229,9 @@ def test_a_collet_beside_a_high_clamp_is_refused(coupon: Job) -> None:
 def test_a_cutter_that_hardly_sticks_out_is_refused(coupon: Job) -> None:
     """The nut would rub on the blank before the hole is through."""
     cutters = tuple(
-        one.model_copy(update={"stick_out": 9.5, "cutting_length": 9.5}) if one.diameter < 10 else one
+        one.model_copy(update={"stick_out": 9.5, "cutting_length": 9.5})
+        if one.diameter < 10
+        else one
         for one in coupon.cutter
     )
     bad = found(prepared(coupon, cutter=cutters), "collet")
@@ -211,9 +240,12 @@ def test_a_cutter_that_hardly_sticks_out_is_refused(coupon: Job) -> None:
 
 
 def test_a_frame_counts_at_full_height_for_edges_and_collet(coupon: Job) -> None:
-    """Beside a frame the whole depth of the deck stands beside the cutter, not only a layer of it."""
+    """Beside a frame the whole depth of the deck stands beside the cutter, not only a layer of
+    it."""
     rough = tuple(
-        one.model_copy(update={"cutting_length": 3.2, "depth_a_pass": 3.0}) if one.number in (3, 4) else one
+        one.model_copy(update={"cutting_length": 3.2, "depth_a_pass": 3.0})
+        if one.number in (3, 4)
+        else one
         for one in coupon.cutter
     )
     framed = coupon.deck.model_copy(update={"margin": 1.2})
@@ -239,20 +271,25 @@ def test_dowels_are_shortest_in_c(coupon: Job) -> None:
     assert lengths[1, "C"].length == pytest.approx(lengths[1, "C"].stand + 7.0)
     assert all(one.fits for one in lengths.values())
     framed = prepared(coupon, deck=coupon.deck.model_copy(update={"margin": 1.2}))
-    assert {one.stand for one in dowel_lengths(framed.stackup, framed.board) if one.setup == "C"} == {
-        lengths[1, "C"].stand
-    }
+    assert {
+        one.stand for one in dowel_lengths(framed.stackup, framed.board) if one.setup == "C"
+    } == {lengths[1, "C"].stand}
 
 
 def test_first_file_of_a_setup_tells_the_dowels(coupon: Job) -> None:
     """Whoever sets the blank reads the head of the first file."""
     made = prepared(coupon)
-    told = [work.stem for work in made.works if any(line.startswith("dowels here at most") for line in work.watch)]
+    told = [
+        work.stem
+        for work in made.works
+        if any(line.startswith("dowels here at most") for line in work.watch)
+    ]
     assert told == ["01-A-dowels", "05-B-skim", "07-C-deck-rough"]
 
 
 def test_uncut_ground_is_what_no_disc_beside_the_zone_covers(coupon: Job) -> None:
-    """Said too small, the read-back would find wood; too large, a clamp is refused that need not be."""
+    """Said too small, the read-back would find wood; too large, a clamp is refused that need not
+    be."""
     made = prepared(coupon, obstacle=(clamp(108, 20, 130, 40),))
     skim = next(work for work in made.works if work.name == "skim")
     assert skim.facing is not None
@@ -268,11 +305,19 @@ def test_uncut_ground_is_what_no_disc_beside_the_zone_covers(coupon: Job) -> Non
 
 
 def test_the_cutter_is_changed_where_a_hand_has_room() -> None:
-    """Back left, unless a clamp stands there: 20 mm of collet and 30 for the hand, else the corner with most room."""
-    back_left, back_right = Obstacle(box(-120, 30, -90, 45), 30.0), Obstacle(box(75, 40, 90, 60), 30.0)
+    """Back left, unless a clamp stands there: 20 mm of collet and 30 for the hand, else the corner
+    with most room."""
+    back_left, back_right = (
+        Obstacle(box(-120, 30, -90, 45), 30.0),
+        Obstacle(box(75, 40, 90, 60), 30.0),
+    )
     assert park_clear((), 120.0, 45.0, 40.0) == (-120.0, 45.0)
     assert park_clear((back_left,), 120.0, 45.0, 40.0) == (120.0, 45.0)
-    assert park_clear((back_left, back_right), 120.0, 45.0, 40.0) == (-120.0, -45.0), "30 mm to the right one"
-    everywhere = [Obstacle(box(x - 5, y - 5, x + 5, y + 5), 30.0) for x in (-120, 120) for y in (-45, 45)]
+    assert park_clear((back_left, back_right), 120.0, 45.0, 40.0) == (-120.0, -45.0), (
+        "30 mm to the right one"
+    )
+    everywhere = [
+        Obstacle(box(x - 5, y - 5, x + 5, y + 5), 30.0) for x in (-120, 120) for y in (-45, 45)
+    ]
     everywhere[3] = Obstacle(box(80, 40, 95, 50), 30.0)
     assert park_clear(everywhere, 120.0, 45.0, 40.0) == (120.0, 45.0)

@@ -1,7 +1,8 @@
 """Checks of set-up D on a flat board with straight sides, whose distances can be counted by hand.
 
-The outline is 120 x 40 in the coupon's blank of 240 x 90; the trim's cutter is 6 wide, it leaves 0.3 for its finishing
-lap and 0.5 outside the outline: a slot from 0.5 to 6.8 outside it. The cradle is 20 high.
+The outline is 120 x 40 in the coupon's blank of 240 x 90; the trim's cutter is 6 wide, it leaves
+0.3 for its finishing lap and 0.5 outside the outline: a slot from 0.5 to 6.8 outside it. The cradle
+is 20 high.
 """
 
 from __future__ import annotations
@@ -29,7 +30,9 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 SIDES = ((-60.0, -20.0), (60.0, -20.0), (60.0, 20.0), (-60.0, 20.0))
 
 
-def board(trim: dict[str, Any] | None = None, obstacle: ObstacleSection | None = None, **layup: Any) -> Job:
+def board(
+    trim: dict[str, Any] | None = None, obstacle: ObstacleSection | None = None, **layup: Any
+) -> Job:
     job = load_job(SAMPLES / "coupon.toml")
     plug = job.plug[0].model_copy(update={"at": ((-30.0, 5.0),)})
     given = {"cradle": True, "skin_below": 0.7, "skin_above": 0.9, "cradle_height": 20.0, **layup}
@@ -74,26 +77,37 @@ def test_the_web_must_hang_on_something_beyond_the_slot(name: str) -> None:
     found = check(board(trim, **layup), "web")
     assert (found.value, found.verdict) == (pytest.approx(lap, abs=0.002), verdict)
     if verdict == "fail":
-        assert found.mend.endswith("(layup.skin_outside)" if "skin_outside" in layup else "larger on that side")
+        assert found.mend.endswith(
+            "(layup.skin_outside)" if "skin_outside" in layup else "larger on that side"
+        )
 
 
 def test_the_flat_template_draws_the_skins_that_the_check_counts_on() -> None:
-    """6.8 of slot and 6 of lap: 12.8 outside a half width of 20, round at the corners; but never beyond the blank."""
+    """6.8 of slot and 6 of lap: 12.8 outside a half width of 20, round at the corners; but never
+    beyond the blank."""
     for trim, half in (({}, 32.8), ({"allowance": 15.0}, 45.0)):
         job = prepared(board(trim))
-        (edge,) = [shape for shape in template_of(job, flat=True).shapes if shape.layer == "skin edge"]
+        (edge,) = [
+            shape for shape in template_of(job, flat=True).shapes if shape.layer == "skin edge"
+        ]
         assert edge.points[:, 1].max() == pytest.approx(half, abs=0.002)
-    assert any("12.80 mm beyond the outline" in line for line in template_of(prepared(board()), flat=True).says)
+    assert any(
+        "12.80 mm beyond the outline" in line
+        for line in template_of(prepared(board()), flat=True).says
+    )
 
 
 def clamp(height: float, near: float) -> ObstacleSection:
     return ObstacleSection(
-        points=((-10.0, near), (10.0, near), (10.0, near + 8.0), (-10.0, near + 8.0)), height=height, setups=("D",)
+        points=((-10.0, near), (10.0, near), (10.0, near + 8.0), (-10.0, near + 8.0)),
+        height=height,
+        setups=("D",),
     )
 
 
 BESIDE = {
-    # the tip's lowest is 20.6 above the bed; the roughing lap's axis runs 20 + 0.5 + 3 + 0.3 = 23.8 from the middle
+    # the tip's lowest is 20.6 above the bed; the roughing lap's axis runs 20 + 0.5 + 3 + 0.3 = 23.8
+    # from the middle
     "lower than the tip goes": (20.5, 22.0, None),
     "higher, 0.1 clear of the cutter": (20.7, 26.9, 0.1),
     "higher, 0.1 in its way": (20.7, 26.7, -0.1),
@@ -111,7 +125,9 @@ def test_an_obstacle_in_d_counts_from_the_bed_for_check_plan_and_read_back(name:
     found = [one for one in job.checks if one.id == "obstacles"]
     trim = next(work for work in job.works if work.trim is not None)
     if room is None:
-        assert found[0].verdict == "ok" and "bolt-holes" in found[0].says, "the trim passes above it"
+        assert found[0].verdict == "ok" and "bolt-holes" in found[0].says, (
+            "the trim passes above it"
+        )
     else:
         assert found[0].value == pytest.approx(room, abs=0.002)
     if room is None or room > 0.0:
@@ -124,7 +140,8 @@ def test_an_obstacle_in_d_counts_from_the_bed_for_check_plan_and_read_back(name:
 
 @pytest.mark.whole
 def test_read_back_counts_obstacles_from_the_bed_too() -> None:
-    """Files planned as if nothing stood there, read against a clamp on either side of the tip's height."""
+    """Files planned as if nothing stood there, read against a clamp on either side of the tip's
+    height."""
     free = prepared(board())
     files = {made.name: made.text for made in make_files(only_trim(free))}
     for height, kinds in ((20.5, set()), (20.7, {"obstacle"})):
@@ -140,7 +157,11 @@ def only_trim(job: Prepared) -> Prepared:
 def test_a_bolt_hole_through_a_low_cradle_goes_into_the_spoil_board() -> None:
     """1 mm into a cradle of 0: 18 - 1 = 17 are left, less touch 0.05, machine 0.03 and bed 0.05."""
     low, high = (
-        [one for one in prepared(board(cradle_height=height)).checks if one.id == "spoil-board" and "P1" in one.says]
+        [
+            one
+            for one in prepared(board(cradle_height=height)).checks
+            if one.id == "spoil-board" and "P1" in one.says
+        ]
         for height in (0.0, 20.0)
     )
     assert high == []
@@ -161,7 +182,8 @@ def test_stations_that_do_not_span_the_board_are_told() -> None:
 
 
 def test_the_report_says_where_the_drill_goes() -> None:
-    """The plug's middle lies off where its deck does once the board tilts: the drill's place is that of the file."""
+    """The plug's middle lies off where its deck does once the board tilts: the drill's place is
+    that of the file."""
     job = prepared(board(rocker=((-120.0, 14.0), (0.0, 0.0), (120.0, 14.0))))
     report = layup_report(job.job, job.board, job.works)
     assert report is not None
@@ -174,7 +196,8 @@ def test_the_report_says_where_the_drill_goes() -> None:
 
 
 def test_an_inch_job_reads_its_web_in_inches() -> None:
-    """6.8 mm are 0.2677 in, 12.8 are 0.5039: a figure in mm beside others in inches is read as inches."""
+    """6.8 mm are 0.2677 in, 12.8 are 0.5039: a figure in mm beside others in inches is read as
+    inches."""
     found = check(board(skin_outside=12.8), "web")
     assert "6.80 outside" in found.says and "0.2677 outside" in INCH.text(found.says)
     assert "0.5039 beyond" in INCH.text(found.says)

@@ -1,7 +1,9 @@
-"""A measured diameter moves the paths: walls stand where they are designed, by arithmetic done by hand.
+"""A measured diameter moves the paths: walls stand where they are designed, by arithmetic done by
+hand.
 
-The coupon's groove is 5 outside the outline and 6 inside, cut with T2, listed as 6; plug P1 is a circle of 14 at
-(-66, 7), cut with T2; seat and bore of I1 are 15.2 and 6.7 wide at (34, -5), cut with T1, listed as 4.
+The coupon's groove is 5 outside the outline and 6 inside, cut with T2, listed as 6; plug P1 is a
+circle of 14 at (-66, 7), cut with T2; seat and bore of I1 are 15.2 and 6.7 wide at (34, -5), cut
+with T1, listed as 4.
 """
 
 from __future__ import annotations
@@ -29,7 +31,9 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 
 
 def prepared(**settled: object) -> Prepared:
-    return prepare_job(load_job(SAMPLES / "coupon.toml"), SAMPLES, Known(settled=Settled(**settled)))  # type: ignore[arg-type]
+    return prepare_job(
+        load_job(SAMPLES / "coupon.toml"), SAMPLES, Known(settled=Settled(**settled))
+    )  # type: ignore[arg-type]
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +61,9 @@ def farthest(made: Program, x: float, y: float) -> float:
 def test_a_plug_comes_out_too_small_by_what_the_cutter_is(measured: Prepared) -> None:
     """7 less half of 5.5 is 4.25; with the listed 6 it was 4: the plug would be 13.5 wide."""
     assert farthest(program(measured, "plug-pockets"), -66.0, 7.0) == pytest.approx(4.25, abs=0.004)
-    assert farthest(program(prepared(), "plug-pockets"), -66.0, 7.0) == pytest.approx(4.0, abs=0.004)
+    assert farthest(program(prepared(), "plug-pockets"), -66.0, 7.0) == pytest.approx(
+        4.0, abs=0.004
+    )
 
 
 def test_the_groove_comes_out_too_narrow(measured: Prepared) -> None:
@@ -70,8 +76,11 @@ def test_the_groove_comes_out_too_narrow(measured: Prepared) -> None:
 
 
 def test_seat_and_bore_come_out_too_small(measured: Prepared) -> None:
-    """In B the insert lies at (34, 5). The bore: 3.35 less 1.95 is 1.4; the seat: 7.6 less 1.95 is 5.65."""
-    moves = [m for one in program(measured, "inserts").passes for m in one.moves if m.kind != Kind.RAPID]
+    """In B the insert lies at (34, 5). The bore: 3.35 less 1.95 is 1.4; the seat: 7.6 less 1.95 is
+    5.65."""
+    moves = [
+        m for one in program(measured, "inserts").passes for m in one.moves if m.kind != Kind.RAPID
+    ]
     assert max(math.hypot(m.x - 34.0, m.y - 5.0) for m in moves) == pytest.approx(5.65, abs=0.004)
     assert farthest(program(measured, "inserts"), 34.0, 5.0) == pytest.approx(1.4, abs=0.004)
 
@@ -87,7 +96,8 @@ def test_the_operator_does_not_find_the_cutter(measured: Prepared) -> None:
 
 
 def test_the_folder_reads_back_with_another_cutter(measured: Prepared) -> None:
-    """`job.resolved.json` keeps the listed diameter and the record, which gives the measured one again."""
+    """`job.resolved.json` keeps the listed diameter and the record, which gives the measured one
+    again."""
     listed = {cutter.number: cutter.diameter for cutter in measured.resolved.cutter}
     assert (listed[1], listed[2]) == (4.0, 6.0)
     again = prepare_job(measured.resolved, SAMPLES, Known.from_dict(measured.known.as_dict()))
@@ -96,15 +106,19 @@ def test_the_folder_reads_back_with_another_cutter(measured: Prepared) -> None:
 
 
 def test_registration_counts_the_cutters_error_twice_or_not_at_all() -> None:
-    """Half of ± 0.03 at a wall; ± 0.03 by the gauge only where every flat cutter is known. The coupon lists T1 to T3.
+    """Half of ± 0.03 at a wall; ± 0.03 by the gauge only where every flat cutter is known. The
+    coupon lists T1 to T3.
 
-    A groove 0.10 too wide, by a cutter 0.10 too large: the paths make up for it, nothing is left to count.
+    A groove 0.10 too wide, by a cutter 0.10 too large: the paths make up for it, nothing is left to
+    count.
     """
 
     def edge(**settled: object) -> tuple[float, float]:
         job = prepared(**settled)
         found = registered(job.stackup, job.board)[0].left
-        return found.nominal, found.parts["cutter diameter"].sensitivity * found.parts["cutter diameter"].high
+        return found.nominal, found.parts["cutter diameter"].sensitivity * found.parts[
+            "cutter diameter"
+        ].high
 
     tolerances = load_job(SAMPLES / "coupon.toml").tolerances
     plain, error = edge()
@@ -118,7 +132,8 @@ def test_registration_counts_the_cutters_error_twice_or_not_at_all() -> None:
 
 
 def test_a_drill_is_bored_larger_by_a_path() -> None:
-    """Its hole is as large as the drill, whatever the path: the record refuses it instead of doing nothing."""
+    """Its hole is as large as the drill, whatever the path: the record refuses it instead of doing
+    nothing."""
     job = load_job(SAMPLES / "coupon.toml")
     drill = job.cutter[0].model_copy(update={"number": 9, "shape": "drill", "diameter": 5.0})
     job = job.model_copy(update={"cutter": (*job.cutter, drill)})
@@ -128,8 +143,9 @@ def test_a_drill_is_bored_larger_by_a_path() -> None:
 
 
 def test_a_seat_cut_too_deep_is_judged_as_planned() -> None:
-    """Flange 1.2, recess 0.3: 1.5 is planned. Measured 1.7 the flange lies 0.5 below the face, ± 0.03 by the gauge,
-    the barrel's end 0.2 nearer to the deck, and so the wood over the seat 0.2 less."""
+    """Flange 1.2, recess 0.3: 1.5 is planned. Measured 1.7 the flange lies 0.5 below the face, ±
+    0.03 by the gauge, the barrel's end 0.2 nearer to the deck, and so the wood over the seat 0.2
+    less."""
     plain, deep = prepared(), prepared(seat_depth={"I1": 1.7})
 
     def check(job: Prepared, name: str) -> tuple[float, float]:
@@ -143,4 +159,6 @@ def test_a_seat_cut_too_deep_is_judged_as_planned() -> None:
 
 
 def test_a_bore_as_measured_is_drawn_as_planned() -> None:
-    assert prepared(bore_depth={"I1": 6.9}).stackup.table.inserts["I1"].bore.nominal == pytest.approx(6.9)
+    assert prepared(bore_depth={"I1": 6.9}).stackup.table.inserts[
+        "I1"
+    ].bore.nominal == pytest.approx(6.9)

@@ -1,4 +1,5 @@
-"""With the zero on the face, C has one touch: what is touched is gone once the first cutter has been over it."""
+"""With the zero on the face, C has one touch: what is touched is gone once the first cutter has
+been over it."""
 
 from __future__ import annotations
 
@@ -17,10 +18,12 @@ ON_WOOD = (106.0, 35.0)
 
 
 def coupon(margin: float = 0.0, **machine: Any) -> Prepared:
-    """The coupon, whose T3 of 20 finishes its deck, slowed down so that a smaller one finishes sooner."""
+    """The coupon, whose T3 of 20 finishes its deck, slowed down so that a smaller one finishes
+    sooner."""
     job: Job = load_job(SAMPLES / "coupon.toml")
     slow = tuple(
-        one.model_copy(update={"feed": 900.0, "chip_load": None}) if one.shape == "ball" else one for one in job.cutter
+        one.model_copy(update={"feed": 900.0, "chip_load": None}) if one.shape == "ball" else one
+        for one in job.cutter
     )
     update = {
         "machine": job.machine.model_copy(update=machine),
@@ -31,7 +34,9 @@ def coupon(margin: float = 0.0, **machine: Any) -> Prepared:
 
 
 def deck(made: Prepared) -> tuple[Work, Work]:
-    rough, finish = (next(work for work in made.works if work.name == name) for name in ("deck-rough", "deck"))
+    rough, finish = (
+        next(work for work in made.works if work.name == name) for name in ("deck-rough", "deck")
+    )
     return rough, finish
 
 
@@ -39,17 +44,24 @@ def test_two_cutters_share_the_deck_where_each_can_be_touched() -> None:
     """The case is one only if the bed's zero takes two."""
     rough, finish = deck(coupon())
     assert rough.cutter != finish.cutter
-    assert not coupon().cautions or not any("roughs the deck as well" in one for one in coupon().cautions)
+    assert not coupon().cautions or not any(
+        "roughs the deck as well" in one for one in coupon().cautions
+    )
 
 
 def test_on_the_face_one_cutter_does_both() -> None:
-    """The raw top touched with the first is gone when the second is fitted: it would cut off by their difference."""
+    """The raw top touched with the first is gone when the second is fitted: it would cut off by
+    their difference."""
     made = coupon(z_zero="face", touch_at=ON_WOOD)
     rough, finish = deck(made)
     assert rough.cutter == finish.cutter
     assert not finish.zero.again and finish.kept == rough.stem and rough.kept == ""
     (caution,) = [one for one in made.cautions if "roughs the deck as well" in one]
-    assert "machine.length_offset" in caution and "deck.margin" in caution and "machine.z_zero" in caution
+    assert (
+        "machine.length_offset" in caution
+        and "deck.margin" in caution
+        and "machine.z_zero" in caution
+    )
 
 
 def test_lengths_in_the_control_make_one_touch_serve_for_both() -> None:
@@ -59,9 +71,15 @@ def test_lengths_in_the_control_make_one_touch_serve_for_both() -> None:
 
 
 def test_a_frame_keeps_what_is_touched_on_it_and_nothing_else() -> None:
-    """Blank 240 x 90 with a frame of 8: from X112 and from Y37 on it stands at full height to the end of C."""
+    """Blank 240 x 90 with a frame of 8: from X112 and from Y37 on it stands at full height to the
+    end of C."""
     stack = coupon(z_zero="face", touch_at=ON_WOOD).stackup
-    for at, stays in (((106.0, 35.0), False), ((106.0, 38.0), True), ((-113.0, 0.0), True), ((111.0, 0.0), False)):
+    for at, stays in (
+        ((106.0, 35.0), False),
+        ((106.0, 38.0), True),
+        ((-113.0, 0.0), True),
+        ((111.0, 0.0), False),
+    ):
         job = stack.job.model_copy(
             update={
                 "machine": stack.job.machine.model_copy(update={"touch_at": at}),

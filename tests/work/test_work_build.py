@@ -26,7 +26,8 @@ def work(prepared: Prepared, name: str):
 def test_file_stems_are_numbered_by_operation(board: Prepared):
     stems = [one.stem for one in board.works]
     assert stems == [
-        "01-A-dowels", "02-A-plug-pockets", "03-A-groove", "05-B-skim", "06-B-inserts", "07-C-deck-rough", "08-C-deck",
+        "01-A-dowels", "02-A-plug-pockets", "03-A-groove", "05-B-skim", "06-B-inserts",
+        "07-C-deck-rough", "08-C-deck",
     ]  # fmt: skip
 
 
@@ -39,7 +40,8 @@ def test_inserts_are_mirrored_by_the_flip(board: Prepared, balance: Prepared):
 
 
 def test_a_through_bore_serves_the_thickest_stop(board: Prepared):
-    """Zeroed on the planned stop's face it must pass the bottom of the thickest core, but never the spoil board."""
+    """Zeroed on the planned stop's face it must pass the bottom of the thickest core, but never the
+    spoil board."""
     holes = {hole.id: hole for hole in work(board, "inserts").holes}
     plan = board.stackup.skim
     through, blind = holes["I2a"], holes["I1a"]
@@ -63,7 +65,9 @@ def test_zeros_on_bed_and_face(board: Prepared, balance: Prepared):
     plane = board.stackup.skim.planned_plane
     assert work(board, "inserts").zero.z == pytest.approx(plane)
     thickness = balance.job.blank.thickness
-    assert [work(balance, name).zero.z for name in ("groove", "skim")] == pytest.approx([thickness, thickness])
+    assert [work(balance, name).zero.z for name in ("groove", "skim")] == pytest.approx(
+        [thickness, thickness]
+    )
     assert work(balance, "deck").zero.z == pytest.approx(balance.stackup.skim.planned_plane)
     assert (work(balance, "deck").zero.x, work(balance, "deck").zero.y) == (-400.0, -175.0)
     assert not work(balance, "skim").zero.again

@@ -70,4 +70,10 @@ def test_every_operation_without_a_cutter_is_named(job: Job):
     """All at once, before any geometry is known."""
     assert cutter_faults(job) == []
     lone = job.model_copy(update={"cutter": (cutter(1, "ball", 30.0),)})
-    assert [fault.key for fault in cutter_faults(lone)] == ["dowel", "groove", "skim", "plug", "insert"]
+    assert [fault.key for fault in cutter_faults(lone)] == [
+        "dowel",
+        "groove",
+        "skim",
+        "plug",
+        "insert",
+    ]

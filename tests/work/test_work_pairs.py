@@ -1,4 +1,5 @@
-"""Which cutters share a pocket: what reaches, what it leaves, and the clock that picks between ways alike."""
+"""Which cutters share a pocket: what reaches, what it leaves, and the clock that picks between ways
+alike."""
 
 from __future__ import annotations
 
@@ -32,7 +33,10 @@ def cutter(number: int, diameter: float) -> Chosen:
 
 def by_area(share: Share) -> float:
     """Minutes as area over diameter squared: a large cutter is quicker."""
-    left = sum(p.area.area if p.cleared is None else p.area.difference(p.cleared).area for p in share.pockets)
+    left = sum(
+        p.area.area if p.cleared is None else p.area.difference(p.cleared).area
+        for p in share.pockets
+    )
     return 10.0 * left / share.chosen.cutter.diameter**2 / 100.0
 
 
@@ -110,7 +114,8 @@ def listed(job: Job, *sections: CutterSection) -> Job:
 
 
 def test_of_equal_cutters_the_one_that_presses_down_cuts_over_a_thin_floor(coupon: Job) -> None:
-    """A floor of little more than a millimetre lifted and torn although a down-cut cutter is in the rack."""
+    """A floor of little more than a millimetre lifted and torn although a down-cut cutter is in the
+    rack."""
     up = coupon.cutter[1].model_copy(update={"number": 1})
     down = up.model_copy(update={"number": 9, "helix": "down"})
     job = listed(coupon, up, down)
@@ -128,7 +133,9 @@ def test_an_up_cut_cutter_over_a_thin_floor_is_said(coupon: Job) -> None:
     def watched(helix: str) -> list[str]:
         sections = tuple(section.model_copy(update={"helix": helix}) for section in coupon.cutter)
         works = prepare_job(listed(coupon, *sections), SAMPLES).works
-        return [line for work in works if work.name in ("groove", "plug-pockets") for line in work.watch]
+        return [
+            line for work in works if work.name in ("groove", "plug-pockets") for line in work.watch
+        ]
 
     assert sum("up-cut" in line for line in watched("up")) == 2
     assert not any("up-cut" in line for line in watched("down"))
@@ -138,7 +145,9 @@ def test_stepover_of_the_cutter_is_that_of_the_rings(coupon: Job) -> None:
     """A key of the job that changes nothing."""
     sections = tuple(section.model_copy(update={"stepover": 1.1}) for section in coupon.cutter)
     works = prepare_job(listed(coupon, *sections), SAMPLES).works
-    assert {work.cutting.stepover for work in works if work.name in ("groove", "plug-pockets")} == {1.1}
+    assert {work.cutting.stepover for work in works if work.name in ("groove", "plug-pockets")} == {
+        1.1
+    }
 
 
 def test_swallow_tail_is_cut_by_two() -> None:

@@ -1,7 +1,8 @@
 """Compiled loops of the opening by a ball; see `corepath.board.deck.crease` for the terms.
 
-All lengths, heights included, are in steps of the lattice; `height` is (n, m); a ball has the radius `ball`.
-A cap's top stands at T; its surface at the distance r from the middle is T - (ball - sqrt(ball^2 - r^2)).
+All lengths, heights included, are in steps of the lattice; `height` is (n, m); a ball has the
+radius `ball`. A cap's top stands at T; its surface at the distance r from the middle is T - (ball -
+sqrt(ball^2 - r^2)).
 """
 
 from __future__ import annotations
@@ -54,7 +55,8 @@ def _descend(height: Floats, ball: float, cx: float, cy: float, i: int, j: int) 
 
 @njit(cache=True)
 def _least(height: Floats, ball: float, cx: float, cy: float, i: int, j: int) -> float:
-    """Least room round the node (i, j), between the nodes: of the parabola through its eight neighbours."""
+    """Least room round the node (i, j), between the nodes: of the parabola through its eight
+    neighbours."""
     g = _room(height, ball, cx, cy, i, j)
     e, w = _room(height, ball, cx, cy, i + 1, j), _room(height, ball, cx, cy, i - 1, j)
     n, s = _room(height, ball, cx, cy, i, j + 1), _room(height, ball, cx, cy, i, j - 1)
@@ -84,7 +86,10 @@ def reachable(height: Floats, ball: float, reach: int, stride: int, lost: Mask) 
             if i < 1 or j < 1 or i > rows - 2 or j > columns - 2:
                 lost[i, j] = False
                 continue
-            hx, hy = 0.5 * (height[i + 1, j] - height[i - 1, j]), 0.5 * (height[i, j + 1] - height[i, j - 1])
+            hx, hy = (
+                0.5 * (height[i + 1, j] - height[i - 1, j]),
+                0.5 * (height[i, j + 1] - height[i, j - 1]),
+            )
             w = math.sqrt(1.0 + hx * hx + hy * hy)
             cx, cy = i + ball * hx / w, j + ball * hy / w
             top = height[i, j] + ball - ball / w - _PIERCED
@@ -93,9 +98,18 @@ def reachable(height: Floats, ball: float, reach: int, stride: int, lost: Mask) 
 
 @njit(cache=True)
 def _pierces(
-    height: Floats, ball: float, cx: float, cy: float, top: float, reach: int, stride: int, i: int, j: int
+    height: Floats,
+    ball: float,
+    cx: float,
+    cy: float,
+    top: float,
+    reach: int,
+    stride: int,
+    i: int,
+    j: int,
 ) -> bool:
-    """Does the cap of height `top` at (cx, cy) stand out of h anywhere? Near the contact (i, j) every node is tried."""
+    """Does the cap of height `top` at (cx, cy) stand out of h anywhere? Near the contact (i, j)
+    every node is tried."""
     for a in range(-2, 3):
         for b in range(-2, 3):
             if _room(height, ball, cx, cy, i + a, j + b) < top:
@@ -118,7 +132,9 @@ def _pierces(
 
 
 @njit(cache=True)
-def _search(height: Floats, ball: float, cx: float, cy: float, reach: int, stride: int) -> tuple[float, int, int]:
+def _search(
+    height: Floats, ball: float, cx: float, cy: float, reach: int, stride: int
+) -> tuple[float, int, int]:
     """Least room of all for the cap at (cx, cy), and the node where it is least."""
     mi, mj = round(cx), round(cy)
     best, bi, bj = _FAR, mi, mj
@@ -135,7 +151,9 @@ def _search(height: Floats, ball: float, cx: float, cy: float, reach: int, strid
 
 
 @njit(cache=True)
-def cap_heights(height: Floats, ball: float, reach: int, stride: int, near: Mask, caps: Floats, contact: Ints) -> None:
+def cap_heights(
+    height: Floats, ball: float, reach: int, stride: int, near: Mask, caps: Floats, contact: Ints
+) -> None:
     """Cap heights and contacts at the nodes `near`."""
     for i in range(height.shape[0]):
         for j in range(height.shape[1]):
@@ -147,16 +165,27 @@ def cap_heights(height: Floats, ball: float, reach: int, stride: int, near: Mask
 
 @njit(cache=True)
 def _on_edge(
-    height: Floats, ball: float, reach: int, stride: int, caps: Floats, contact: Ints, i: int, j: int, a: int, b: int
+    height: Floats,
+    ball: float,
+    reach: int,
+    stride: int,
+    caps: Floats,
+    contact: Ints,
+    i: int,
+    j: int,
+    a: int,
+    b: int,
 ) -> tuple[bool, float, float, float]:
-    """Where the crease of T crosses the edge from (i, j) to (i + a, j + b): found or not, x, y, T."""
+    """Where the crease of T crosses the edge from (i, j) to (i + a, j + b): found or not, x, y,
+    T."""
     pi, pj = contact[i, j]
     qi, qj = contact[i + a, j + b]
     if abs(pi - qi) <= 1 and abs(pj - qj) <= 1:
         return False, 0.0, 0.0, 0.0
     x1, y1 = float(i), float(j)
     x2, y2 = float(i + a), float(j + b)
-    # Each contact, carried to the other end, must stay apart from the contact there; equal caps are a crease too.
+    # Each contact, carried to the other end, must stay apart from the contact there; equal caps are
+    # a crease too.
     ri, rj = _descend(height, ball, x2, y2, pi, pj)
     if abs(ri - qi) <= 1 and abs(rj - qj) <= 1:
         return False, 0.0, 0.0, 0.0
@@ -181,12 +210,20 @@ def _on_edge(
 
 @njit(cache=True)
 def crease_points(
-    height: Floats, ball: float, reach: int, stride: int, near: Mask, caps: Floats, contact: Ints, points: Floats
+    height: Floats,
+    ball: float,
+    reach: int,
+    stride: int,
+    near: Mask,
+    caps: Floats,
+    contact: Ints,
+    points: Floats,
 ) -> None:
-    """Where the creases of T cross the edges of the lattice: (x, y, T) into `points` (n, m, 4, 3), else untouched.
+    """Where the creases of T cross the edges of the lattice: (x, y, T) into `points` (n, m, 4, 3),
+    else untouched.
 
-    The edges of a node lead to its neighbours along X, along Y, and along the diagonal of both; the fourth is the other
-    diagonal of the same cell, from the neighbour along X to that along Y.
+    The edges of a node lead to its neighbours along X, along Y, and along the diagonal of both; the
+    fourth is the other diagonal of the same cell, from the neighbour along X to that along Y.
     """
     for i in range(height.shape[0] - 1):
         for j in range(height.shape[1] - 1):
@@ -195,7 +232,9 @@ def crease_points(
                 a = -1 if edge == 3 else 1 if edge != 1 else 0
                 b = 1 if edge != 0 else 0
                 if near[k, j] and near[k + a, j + b]:
-                    hit, x, y, top = _on_edge(height, ball, reach, stride, caps, contact, k, j, a, b)
+                    hit, x, y, top = _on_edge(
+                        height, ball, reach, stride, caps, contact, k, j, a, b
+                    )
                     if hit:
                         points[i, j, edge, 0] = x
                         points[i, j, edge, 1] = y
@@ -204,7 +243,8 @@ def crease_points(
 
 @njit(cache=True)
 def _sweep_top(ball: float, line: Floats, x: float, y: float) -> float:
-    """Height at (x, y) of the ball swept along `line`: its cap's top goes from (x1, y1, T1) to (x2, y2, T2)."""
+    """Height at (x, y) of the ball swept along `line`: its cap's top goes from (x1, y1, T1) to (x2,
+    y2, T2)."""
     dx, dy, rise = line[3] - line[0], line[4] - line[1], line[5] - line[2]
     px, py = x - line[0], y - line[1]
     long = dx * dx + dy * dy
@@ -228,7 +268,10 @@ def _sweep_top(ball: float, line: Floats, x: float, y: float) -> float:
 def _standing_top(height: Floats, ball: float, caps: Floats, i: int, j: int) -> float:
     """Highest cap over the node (i, j) of balls at nodes near the one that would touch h there."""
     rows, columns = height.shape
-    hx, hy = 0.5 * (height[i + 1, j] - height[i - 1, j]), 0.5 * (height[i, j + 1] - height[i, j - 1])
+    hx, hy = (
+        0.5 * (height[i + 1, j] - height[i - 1, j]),
+        0.5 * (height[i, j + 1] - height[i, j - 1]),
+    )
     w = math.sqrt(1.0 + hx * hx + hy * hy)
     mi, mj = round(i + ball * hx / w), round(j + ball * hy / w)
     best = -_FAR
@@ -242,9 +285,17 @@ def _standing_top(height: Floats, ball: float, caps: Floats, i: int, j: int) -> 
 
 @njit(cache=True)
 def swept(
-    height: Floats, ball: float, reach: int, lost: Mask, caps: Floats, first: Ints, segments: Floats, opened: Floats
+    height: Floats,
+    ball: float,
+    reach: int,
+    lost: Mask,
+    caps: Floats,
+    first: Ints,
+    segments: Floats,
+    opened: Floats,
 ) -> None:
-    """The opening at the nodes `lost` into `opened`: the highest of the balls along the creases and at nodes.
+    """The opening at the nodes `lost` into `opened`: the highest of the balls along the creases and
+    at nodes.
 
     The balls at nodes stand in where a crease is too faint, or ends, for lines to be found.
     """

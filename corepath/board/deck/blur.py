@@ -1,13 +1,15 @@
 """Compiled loops that soften the edge of a form, so that the deck meets it without a crease.
 
-A form's *weight* is its indicator (1 inside, 0 outside) averaged by the round kernel (1 - r²/a²)^(5/2), a being
-its radius. Across a straight edge the average is (1 - s²)³ integrated, which is the septic step; round a corner it
-has no crease either, since three derivatives are continuous wherever the kernel passes.
+A form's *weight* is its indicator (1 inside, 0 outside) averaged by the round kernel (1 -
+r²/a²)^(5/2), a being its radius. Across a straight edge the average is (1 - s²)³ integrated, which
+is the septic step; round a corner it has no crease either, since three derivatives are continuous
+wherever the kernel passes.
 
-By Gauss's theorem the average is a sum over the form's edges: the kernel is the divergence of the field
-g(r) (x, y), g(r) = (1 - (1 - r²/a²)^(7/2)) / (2 pi r²) within the kernel and 1 / (2 pi r²) beyond, so an edge at
-the distance q from the place gives q times the integral of g along it. Beyond the kernel that is an angle; within it
-the integrand is smooth, and 16 Gauss-Legendre places leave less than 1e-6.
+By Gauss's theorem the average is a sum over the form's edges: the kernel is the divergence of the
+field g(r) (x, y), g(r) = (1 - (1 - r²/a²)^(7/2)) / (2 pi r²) within the kernel and 1 / (2 pi r²)
+beyond, so an edge at the distance q from the place gives q times the integral of g along it. Beyond
+the kernel that is an angle; within it the integrand is smooth, and 16 Gauss-Legendre places leave
+less than 1e-6.
 """
 
 from __future__ import annotations
@@ -37,7 +39,8 @@ def _field(r2: float) -> float:
 
 @njit(cache=True)
 def _edge(x1: float, y1: float, x2: float, y2: float, at: Floats, share: Floats) -> float:
-    """2 pi times the part of one edge, ends in kernel radii from the place, the form to its left."""
+    """2 pi times the part of one edge, ends in kernel radii from the place, the form to its
+    left."""
     dx, dy = x2 - x1, y2 - y1
     length = math.sqrt(dx * dx + dy * dy)
     if length < 1e-15:
@@ -49,7 +52,11 @@ def _edge(x1: float, y1: float, x2: float, y2: float, at: Floats, share: Floats)
     half = math.sqrt(max(1.0 - q * q, 0.0))
     a, b = min(max(s1, -half), s2), max(min(s2, half), s1)
     if half == 0.0 or a >= b:
-        return math.atan2(s2, q) - math.atan2(s1, q) if q > 0.0 else math.atan2(s1, -q) - math.atan2(s2, -q)
+        return (
+            math.atan2(s2, q) - math.atan2(s1, q)
+            if q > 0.0
+            else math.atan2(s1, -q) - math.atan2(s2, -q)
+        )
     total = 0.0
     for k in range(at.size):
         s = 0.5 * (a + b) + 0.5 * (b - a) * at[k]
@@ -62,7 +69,9 @@ def _edge(x1: float, y1: float, x2: float, y2: float, at: Floats, share: Floats)
 
 
 @njit(cache=True)
-def _blurred(edges: Floats, x: Floats, y: Floats, radius: float, at: Floats, share: Floats, out: Floats) -> None:
+def _blurred(
+    edges: Floats, x: Floats, y: Floats, radius: float, at: Floats, share: Floats, out: Floats
+) -> None:
     for k in range(x.size):
         total = 0.0
         for e in range(edges.shape[0]):
@@ -74,7 +83,8 @@ def _blurred(edges: Floats, x: Floats, y: Floats, radius: float, at: Floats, sha
 
 
 def blurred(edges: Floats, x: Floats, y: Floats, radius: float) -> Floats:
-    """Weights (n,) at the places `x`, `y` (n,) of the form with `edges` (m, 4), the form to the left of each, mm."""
+    """Weights (n,) at the places `x`, `y` (n,) of the form with `edges` (m, 4), the form to the
+    left of each, mm."""
     out = np.empty(x.size)
     _blurred(edges, x, y, radius, _AT, _SHARE, out)
     return out

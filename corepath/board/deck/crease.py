@@ -1,16 +1,18 @@
 """Rounding of the deck's creases: the morphological opening of the wood below h by a ball.
 
-Where the board is narrow, at outward corners and at tight tips, the distance inside the outline has a ridge,
-and so has h. The *opening* is what balls of the least radius, kept wholly below h, can reach: nowhere above h,
-h itself where the ball fits at the surface, never under the edge thickness, since balls fit under a level plane.
+Where the board is narrow, at outward corners and at tight tips, the distance inside the outline has
+a ridge, and so has h. The *opening* is what balls of the least radius, kept wholly below h, can
+reach: nowhere above h, h itself where the ball fits at the surface, never under the edge thickness,
+since balls fit under a level plane.
 
-The lattice alone would print itself on the ridge, so the opening is taken in parts. The *cap height* T(c)
-is the height to which a ball standing at c can be raised; each c has a *contact*, where its ball then touches
-h. Beneath a ridge T has a crease as well: on either side the ball touches another flank. A place of h is
-*reachable* if the ball that touches it there stays below h; it keeps its height. Over a place that is not
-reachable the highest ball stands on the crease of T. The points of that crease are found on the edges of the
-lattice's triangles, by continuing the contact of either end, and joined to short lines along which the ball is swept.
-Each cell makes four triangles, two by either diagonal, so that a mirrored deck is the mirror image.
+The lattice alone would print itself on the ridge, so the opening is taken in parts. The *cap
+height* T(c) is the height to which a ball standing at c can be raised; each c has a *contact*,
+where its ball then touches h. Beneath a ridge T has a crease as well: on either side the ball
+touches another flank. A place of h is *reachable* if the ball that touches it there stays below h;
+it keeps its height. Over a place that is not reachable the highest ball stands on the crease of T.
+The points of that crease are found on the edges of the lattice's triangles, by continuing the
+contact of either end, and joined to short lines along which the ball is swept. Each cell makes four
+triangles, two by either diagonal, so that a mirrored deck is the mirror image.
 """
 
 from __future__ import annotations
@@ -27,12 +29,14 @@ __all__ = ["round_creases"]
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-_CELLS = 24  # a search across the ball's cap looks at no more than this many places to either side of its middle
+# a search across the ball's cap looks at no more than this many places to either side of its middle
+_CELLS = 24
 _SHARE = 0.9  # of the ball's curvature: anything less curved is left alone
 
 
 def round_creases(edge: float, xs: Floats, raw: Floats, radius: float) -> Floats:
-    """`raw` (n, m) on nodes as far apart as `xs`, opened by a ball of `radius`, mm; `edge` is the lowest level."""
+    """`raw` (n, m) on nodes as far apart as `xs`, opened by a ball of `radius`, mm; `edge` is the
+    lowest level."""
     from scipy.ndimage import distance_transform_edt, find_objects, label
 
     step = float(xs[1] - xs[0])
@@ -49,7 +53,9 @@ def round_creases(edge: float, xs: Floats, raw: Floats, radius: float) -> Floats
         # as far round the area as a ball at a ball's reach can touch
         box = (_wider(i, 2 * reach + 4, height.shape[0]), _wider(j, 2 * reach + 4, height.shape[1]))
         lost = (areas[box] == number) & (height[box] > edge / step + 1e-9)
-        opened[box] = np.where(lost, _open(np.ascontiguousarray(height[box]), ball, reach, lost.copy()), opened[box])
+        opened[box] = np.where(
+            lost, _open(np.ascontiguousarray(height[box]), ball, reach, lost.copy()), opened[box]
+        )
     return np.clip(opened * step, edge, raw)
 
 
@@ -58,7 +64,8 @@ def _wider(part: slice, by: int, most: int) -> slice:
 
 
 def _open(height: Floats, ball: float, reach: int, lost: Mask) -> Floats:
-    """The opening of `height` at the nodes `lost`, which shrinks to those that are not reachable."""
+    """The opening of `height` at the nodes `lost`, which shrinks to those that are not
+    reachable."""
     from scipy.ndimage import distance_transform_edt
 
     stride = max(1, math.ceil(reach / _CELLS))
@@ -88,18 +95,21 @@ def _sharp(height: Floats, most: float) -> Mask:
 
 
 def _reach(height: Floats, ball: float) -> int:
-    """How far from its middle a ball can touch h: where its cap is as steep as h is anywhere, in steps."""
+    """How far from its middle a ball can touch h: where its cap is as steep as h is anywhere, in
+    steps."""
     slope = float(np.hypot(np.diff(height, axis=0)[:, :-1], np.diff(height, axis=1)[:-1, :]).max())
     return math.ceil(ball * slope / math.hypot(1.0, slope)) + 2
 
 
 def _segments(points: Floats) -> tuple[NDArray[np.int64], Floats]:
-    """Lines (k, 6) that join the crease's points in each triangle, sorted by cell, and where each cell's begin."""
+    """Lines (k, 6) that join the crease's points in each triangle, sorted by cell, and where each
+    cell's begin."""
     inner = (slice(None, -1), slice(None, -1))
     along, across, rising, falling = (points[:, :, edge] for edge in range(4))
     near, far = along[inner], along[:-1, 1:]
     left, right = across[inner], across[1:, :-1]
-    # a cell is cut along both its diagonals: cut along one alone, a mirrored deck would be rounded otherwise
+    # a cell is cut along both its diagonals: cut along one alone, a mirrored deck would be rounded
+    # otherwise
     triangles = (
         (near, right, rising[inner]), (left, far, rising[inner]),
         (near, left, falling[inner]), (right, far, falling[inner]),

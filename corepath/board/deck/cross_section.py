@@ -1,11 +1,12 @@
 """The cross-section of a deck of stations: crowned, flat or concave, mm.
 
-The thickness at (x, y) is t(x) - k(x) (y / w(x))^2: t the thickness along the X axis, k the *crown* there, w the
-*half width* of the board. So the X axis keeps t, at the half width the deck lies k lower (higher where k is below 0),
-and across the board the section is a parabola, even about the X axis, whose slope and curvature never jump. k is
-the curve of the profile's stations (one alone holds everywhere), smoothed as t is; w is the larger of the board's
-two half widths, averaged over the same width, but no less than `LEAST_AVERAGE`: else the vertices of the outline
-would print themselves on the deck.
+The thickness at (x, y) is t(x) - k(x) (y / w(x))^2: t the thickness along the X axis, k the *crown*
+there, w the *half width* of the board. So the X axis keeps t, at the half width the deck lies k
+lower (higher where k is below 0), and across the board the section is a parabola, even about the X
+axis, whose slope and curvature never jump. k is the curve of the profile's stations (one alone
+holds everywhere), smoothed as t is; w is the larger of the board's two half widths, averaged over
+the same width, but no less than `LEAST_AVERAGE`: else the vertices of the outline would print
+themselves on the deck.
 """
 
 from __future__ import annotations
@@ -27,7 +28,8 @@ Floats = NDArray[np.float64]
 
 
 class Profile:
-    """k and w for the pairs `stations` (n, 2) of ascending x and crown; `smooth` is the kernel's total width, mm."""
+    """k and w for the pairs `stations` (n, 2) of ascending x and crown; `smooth` is the kernel's
+    total width, mm."""
 
     __slots__ = ("_crown", "_width")
 
@@ -43,7 +45,8 @@ class Profile:
         """How far (n, m) the thickness at the nodes `xs` (n,) by `ys` (m,) lies below t, mm."""
         width = np.maximum(self._width(xs), _NARROWEST)
         share = np.abs(ys)[None, :] / width[:, None]
-        # beyond the board it no longer grows: nothing of it shows there, and at tips it would grow without bound
+        # beyond the board it no longer grows: nothing of it shows there, and at tips it would grow
+        # without bound
         return np.asarray(self.crown(xs)[:, None] * np.minimum(share, 2.0) ** 2)
 
 

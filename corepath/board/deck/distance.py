@@ -1,10 +1,11 @@
-"""Distance inside an outline, mm: from the smooth curve that its polygon stands for, not from its chords.
+"""Distance inside an outline, mm: from the smooth curve that its polygon stands for, not from its
+chords.
 
-The vertices of an outline lie on the true curve and its chords keep within 0.001 mm of it. Distances from
-the chords would crease the deck at each vertex by a trace that shows in its curvature. So each edge bears
-a *bulge*: a cubic whose end slopes are those of the parabola through neighbouring vertices. A *corner*
-(turn above `_CORNER`) keeps its corner, and an edge whose bulge would exceed what the chords allow is
-taken as the straight line that it is.
+The vertices of an outline lie on the true curve and its chords keep within 0.001 mm of it.
+Distances from the chords would crease the deck at each vertex by a trace that shows in its
+curvature. So each edge bears a *bulge*: a cubic whose end slopes are those of the parabola through
+neighbouring vertices. A *corner* (turn above `_CORNER`) keeps its corner, and an edge whose bulge
+would exceed what the chords allow is taken as the straight line that it is.
 """
 
 from __future__ import annotations
@@ -41,15 +42,18 @@ class OutlineDistance:
         ring = ring[keep]
         lengths = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
         start, end = _end_slopes(ring, lengths)
-        self._edges = np.ascontiguousarray(np.column_stack([ring, np.roll(ring, -1, axis=0), start, end]))
+        self._edges = np.ascontiguousarray(
+            np.column_stack([ring, np.roll(ring, -1, axis=0), start, end])
+        )
         samples, self._owner = _samples(ring, lengths)
         self._tree = cKDTree(samples)
 
     def on_grid(self, xs: Floats, ys: Floats, most: float) -> Floats:
-        """Distance (n, m) at the nodes `xs` (n,) by `ys` (m,) of one step; 0 outside, inf well beyond `most`.
+        """Distance (n, m) at the nodes `xs` (n,) by `ys` (m,) of one step; 0 outside, inf well
+        beyond `most`.
 
-        The edge nearest to a node is searched from those of its neighbours that lie nearer the outline: the
-        line from a node to its foot passes them.
+        The edge nearest to a node is searched from those of its neighbours that lie nearer the
+        outline: the line from a node to its foot passes them.
         """
         from scipy.ndimage import distance_transform_edt
 
@@ -94,7 +98,9 @@ def _end_slopes(ring: Floats, lengths: Floats) -> tuple[Floats, Floats]:
     along = np.roll(ring, -1, axis=0) - ring
     back = np.roll(along, 1, axis=0)
     # turn at the start of each edge, positive to the left
-    turn = np.arctan2(back[:, 0] * along[:, 1] - back[:, 1] * along[:, 0], np.sum(back * along, axis=1))
+    turn = np.arctan2(
+        back[:, 0] * along[:, 1] - back[:, 1] * along[:, 0], np.sum(back * along, axis=1)
+    )
     corner = np.abs(turn) > _CORNER
     before = np.roll(lengths, 1)
     start = np.where(corner, 0.0, turn * lengths / (before + lengths))

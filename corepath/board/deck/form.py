@@ -1,10 +1,10 @@
 """The form of the deck before its creases are rounded: heights h, mm, above the finished bottom.
 
-h = e up to `edge_band` inside the outline, e being the edge thickness; from there h = e + (t(x) - e) S(u)
-with u = (d - edge_band) / blend, d the distance inside the outline and t the thickness along the board;
-outside the outline h = e. With a profile (see `corepath.board.deck.cross_section`) t falls from the X axis outwards.
-S is the septic step whose first three derivatives vanish at both ends: a jump in the third would be a line load on the
-skin.
+h = e up to `edge_band` inside the outline, e being the edge thickness; from there h = e + (t(x) -
+e) S(u) with u = (d - edge_band) / blend, d the distance inside the outline and t the thickness
+along the board; outside the outline h = e. With a profile (see `corepath.board.deck.cross_section`)
+t falls from the X axis outwards. S is the septic step whose first three derivatives vanish at both
+ends: a jump in the third would be a line load on the skin.
 """
 
 from __future__ import annotations
@@ -28,12 +28,14 @@ def septic(u: Floats) -> Floats:
 
 
 class DeckForm:
-    """h on any grid, from distance, thickness, the numbers `edge`, `band` and `blend` (mm), and a profile."""
+    """h on any grid, from distance, thickness, the numbers `edge`, `band` and `blend` (mm), and a
+    profile."""
 
     __slots__ = ("band", "blend", "distance", "edge", "profile", "thickness")
 
     def __init__(
-        self, distance: OutlineDistance, thickness: Thickness, edge: float, band: float, blend: float,
+        self, distance: OutlineDistance, thickness: Thickness, edge: float, band: float,
+        blend: float,
         profile: Profile | None = None,
     ) -> None:  # fmt: skip
         self.distance = distance
@@ -49,4 +51,6 @@ class DeckForm:
         rise = (self.thickness(xs) - self.edge)[:, None]
         if self.profile is not None:
             rise = rise - self.profile.fall(xs, ys)
-        return np.where(d > self.band, self.edge + rise * septic((d - self.band) / self.blend), self.edge)
+        return np.where(
+            d > self.band, self.edge + rise * septic((d - self.band) / self.blend), self.edge
+        )

@@ -1,9 +1,11 @@
-"""From the job's keys to the deck: its heights from stations, a mesh or a grid, with patches, and all faults.
+"""From the job's keys to the deck: its heights from stations, a mesh or a grid, with patches, and
+all faults.
 
-In this order: the heights of the *source*; for a mesh or grid, their smoothing, and their way to the edge thickness
-e over the edge band (h = e + (m - e) S(d / edge_band), d the distance inside the outline, m the file's height, so that
-from the edge band inwards the file is taken as it is); the rounding of creases (`corepath.board.deck.crease`); the
-patches, which have no creases of their own. Outside the outline h = e out to the blank's edge. Board frame, mm.
+In this order: the heights of the *source*; for a mesh or grid, their smoothing, and their way to
+the edge thickness e over the edge band (h = e + (m - e) S(d / edge_band), d the distance inside the
+outline, m the file's height, so that from the edge band inwards the file is taken as it is); the
+rounding of creases (`corepath.board.deck.crease`); the patches, which have no creases of their own.
+Outside the outline h = e out to the blank's edge. Board frame, mm.
 """
 
 from __future__ import annotations
@@ -31,13 +33,15 @@ __all__ = ["FILE_GRAIN", "build_deck", "deck_faults", "nodes_of"]
 Floats = NDArray[np.float64]
 
 FILE_GRAIN = 6
-"""Decimals, mm, to which the heights of a deck from a file are rounded, so that text can hold them whole."""
+"""Decimals, mm, to which the heights of a deck from a file are rounded, so that text can hold them
+whole."""
 
 _MARGIN = 40
 _SAME = 1e-9
 _LARGEST_BLANK = 6e6  # mm²: beyond it the grid would not fit in a workshop computer's memory
 _WEIGHTLESS = 1e-6  # a share of the file's height that need not be there
-_BELOW = 0.005  # mm: the grain of the numbers in a mesh file; more below the edge thickness is a fault
+# mm: the grain of the numbers in a mesh file; more below the edge thickness is a fault
+_BELOW = 0.005
 _THICKER = 0.05  # mm by which board.thickness may miss the highest of a file
 _TOLD = 0.05  # mm: a smaller step at the outline is not worth a word
 
@@ -53,32 +57,54 @@ class _Ground:
 
 
 def deck_faults(job: Job, outline: Polygon | None = None) -> list[Fault]:
-    """What is wrong with the deck's keys themselves, before any height is known; of places if `outline` is given."""
+    """What is wrong with the deck's keys themselves, before any height is known; of places if
+    `outline` is given."""
     deck, board = job.deck, job.board
-    faults = [Fault(key_of(path), says, allowed=allowed) for path, says, allowed in deck_contradictions(deck)]
+    faults = [
+        Fault(key_of(path), says, allowed=allowed)
+        for path, says, allowed in deck_contradictions(deck)
+    ]
     if deck.stations is not None:
         sound_edge = board.edge_thickness if board.edge_thickness <= board.thickness else 0.0
         faults += _station_faults("deck.stations", deck.stations, sound_edge)
         largest = max(thickness for _, thickness in deck.stations)
         if abs(largest - board.thickness) > 1e-6:
             says = "contradicts deck.stations, whose largest it must be"
-            faults.append(Fault("board.thickness", says, f"{mm(board.thickness):g}", f"{mm(largest):g}"))
+            faults.append(
+                Fault("board.thickness", says, f"{mm(board.thickness):g}", f"{mm(largest):g}")
+            )
         if len(deck.stations) < 2:
-            faults.append(Fault("deck.stations", "too few stations", str(len(deck.stations)), "2 or more"))
+            faults.append(
+                Fault("deck.stations", "too few stations", str(len(deck.stations)), "2 or more")
+            )
     if deck.profile is not None:
         faults += _station_faults("deck.profile", deck.profile, -math.inf)
     if board.edge_thickness > board.thickness:
         says = "the edge is thicker than the board"
         faults.append(
-            Fault("board.edge_thickness", says, f"{mm(board.edge_thickness):g}", f"at most {mm(board.thickness):g}")
+            Fault(
+                "board.edge_thickness",
+                says,
+                f"{mm(board.edge_thickness):g}",
+                f"at most {mm(board.thickness):g}",
+            )
         )
     if job.blank.length * job.blank.width > _LARGEST_BLANK:
         size = f"{mm(job.blank.length):g} x {mm(job.blank.width):g}"
-        faults.append(Fault("blank", "larger than this version plans", size, f"{_LARGEST_BLANK / 1e6:g} m² at most"))
+        faults.append(
+            Fault(
+                "blank",
+                "larger than this version plans",
+                size,
+                f"{_LARGEST_BLANK / 1e6:g} m² at most",
+            )
+        )
     return faults + patch_faults(job, outline)
 
 
-def _station_faults(name: str, stations: tuple[tuple[float, float], ...], edge: float) -> list[Fault]:
+def _station_faults(
+    name: str, stations: tuple[tuple[float, float], ...], edge: float
+) -> list[Fault]:
     faults = []
     for i, (x, thickness) in enumerate(stations):
         key = f"{name}[{i + 1}]"
@@ -88,13 +114,19 @@ def _station_faults(name: str, stations: tuple[tuple[float, float], ...], edge: 
             faults.append(Fault(key, says, f"x = {mm(x):g}", f"x above {mm(stations[i - 1][0]):g}"))
         if thickness < edge:
             faults.append(
-                Fault(key, "thinner than board.edge_thickness", f"{mm(thickness):g}", f"{mm(edge):g} or more")
+                Fault(
+                    key,
+                    "thinner than board.edge_thickness",
+                    f"{mm(thickness):g}",
+                    f"{mm(edge):g} or more",
+                )
             )
     return faults
 
 
 def build_deck(job: Job, outline: Polygon, folder: Path | None = None) -> DeckSurface:
-    """The deck of `job` inside `outline`; a mesh or grid file is looked for in `folder` (the working one if None).
+    """The deck of `job` inside `outline`; a mesh or grid file is looked for in `folder` (the
+    working one if None).
 
     Raises InputError with all faults of the deck's keys, or of its file, or of its heights.
     """
@@ -139,7 +171,9 @@ def _from_stations(job: Job, outline: Polygon, xs: Floats, ys: Floats) -> _Groun
         i, j = np.unravel_index(int(np.argmin(np.round(raw, 9))), raw.shape)
         says = f"the crown brings the deck {mm(edge - lowest):.2f~} below the edge thickness "
         says += f"at ({mm(xs[i]):g}, {mm(ys[j]):g})"
-        raise InputError([Fault("deck.profile", says, allowed="a smaller crown there, or thicker stations")])
+        raise InputError(
+            [Fault("deck.profile", says, allowed="a smaller crown there, or thicker stations")]
+        )
     errors = tuple(float(v) for v in t(stations[:, 0]) - stations[:, 1])
     return _Ground(np.maximum(raw, edge), errors)
 
@@ -149,7 +183,9 @@ def _from_file(job: Job, outline: Polygon, folder: Path, xs: Floats, ys: Floats)
     from corepath.board.deck.form import septic
 
     deck, edge = job.deck, job.board.edge_thickness
-    key, name = ("deck.mesh", deck.mesh) if deck.mesh is not None else ("deck.grid", deck.grid or "")
+    key, name = (
+        ("deck.mesh", deck.mesh) if deck.mesh is not None else ("deck.grid", deck.grid or "")
+    )
     data = read_bytes(folder / name, key, deck.sha256)
     d = OutlineDistance(outline).on_grid(xs, ys, deck.edge_band)
     share = septic(d / deck.edge_band)
@@ -161,12 +197,21 @@ def _from_file(job: Job, outline: Polygon, folder: Path, xs: Floats, ys: Floats)
     smooth = deck.mesh_smooth if deck.mesh is not None else deck.grid_smooth
     m = _smoothed(heights.at, inside, smooth)
     raw = np.where(inside, np.maximum(edge + (m - edge) * share, edge), edge)
-    cautions = (*heights.cautions, *_step_at_outline(name, xs, ys, heights.at, d, edge, deck.edge_band))
+    cautions = (
+        *heights.cautions,
+        *_step_at_outline(name, xs, ys, heights.at, d, edge, deck.edge_band),
+    )
     return _Ground(raw, (), cautions, digest_of(data))
 
 
 def _heights(
-    data: bytes, name: str, job: Job, xs: Floats, ys: Floats, inside: NDArray[np.bool_], outline: Polygon
+    data: bytes,
+    name: str,
+    job: Job,
+    xs: Floats,
+    ys: Floats,
+    inside: NDArray[np.bool_],
+    outline: Polygon,
 ) -> FileHeights:
     if job.deck.mesh is not None:
         from corepath.board.deck.files.mesh_file import mesh_heights
@@ -177,33 +222,52 @@ def _heights(
     return grid_heights(data, name, job.deck, xs, ys, inside, outline)
 
 
-def _file_faults(job: Job, key: str, name: str, xs: Floats, ys: Floats, m: Floats, share: Floats) -> list[Fault]:
+def _file_faults(
+    job: Job, key: str, name: str, xs: Floats, ys: Floats, m: Floats, share: Floats
+) -> list[Fault]:
     """Heights below the edge thickness, and a thickness of the board that is not theirs."""
     edge, faults = job.board.edge_thickness, []
     low = np.where(np.isnan(m), math.inf, m)
     if low.min() < edge - _BELOW:
         i, j = np.unravel_index(int(np.argmin(np.round(low, 9))), low.shape)
-        says = f"{name} lies below the edge thickness, at {mm(low[i, j]):.2f~} at ({mm(xs[i]):g}, {mm(ys[j]):g})"
+        says = (
+            f"{name} lies below the edge thickness, at {mm(low[i, j]):.2f~} at ({mm(xs[i]):g}, "
+            f"{mm(ys[j]):g})"
+        )
         allowed = f"board.edge_thickness, {mm(edge):g}, or more; mesh_at and the units move it"
-        faults.append(Fault(key, says, allowed=allowed if job.deck.mesh is not None else allowed.partition(";")[0]))
+        faults.append(
+            Fault(
+                key,
+                says,
+                allowed=allowed if job.deck.mesh is not None else allowed.partition(";")[0],
+            )
+        )
     shown = np.where(np.isnan(m), -math.inf, edge + (m - edge) * share)
     highest = float(shown.max())
     if abs(highest - job.board.thickness) > _THICKER:
         i, j = np.unravel_index(int(np.argmax(np.round(shown, 9))), shown.shape)
-        says = f"contradicts {key}, whose highest inside the outline it must be, at ({mm(xs[i]):g}, {mm(ys[j]):g})"
-        faults.append(Fault("board.thickness", says, f"{mm(job.board.thickness):g}", f"{mm(highest):.2f}"))
+        says = (
+            f"contradicts {key}, whose highest inside the outline it must be, at ({mm(xs[i]):g}, "
+            f"{mm(ys[j]):g})"
+        )
+        faults.append(
+            Fault("board.thickness", says, f"{mm(job.board.thickness):g}", f"{mm(highest):.2f}")
+        )
     return faults
 
 
 def _smoothed(heights: Floats, inside: NDArray[np.bool_], width: float) -> Floats:
-    """Averaged by a cubic B-spline kernel of total `width` mm along X and Y, over what is there alone."""
+    """Averaged by a cubic B-spline kernel of total `width` mm along X and Y, over what is there
+    alone."""
     if width <= 2.0:  # narrower than the grid can show
         return heights
     from scipy.ndimage import convolve1d
 
     reach = math.ceil(width / 2.0)
     u = np.abs(np.arange(-reach, reach + 1) / (width / 4.0))
-    kernel = np.where(u < 1.0, 2.0 / 3.0 - u**2 + u**3 / 2.0, np.clip(2.0 - u, 0.0, None) ** 3 / 6.0)
+    kernel = np.where(
+        u < 1.0, 2.0 / 3.0 - u**2 + u**3 / 2.0, np.clip(2.0 - u, 0.0, None) ** 3 / 6.0
+    )
 
     def averaged(values: Floats) -> Floats:
         once = convolve1d(values, kernel, axis=0, mode="constant")
@@ -213,14 +277,17 @@ def _smoothed(heights: Floats, inside: NDArray[np.bool_], width: float) -> Float
     return np.asarray(averaged(np.where(inside, heights, 0.0)) / np.where(inside, total, 1.0))
 
 
-def _step_at_outline(name: str, xs: Floats, ys: Floats, m: Floats, d: Floats, edge: float, band: float) -> list[str]:
+def _step_at_outline(
+    name: str, xs: Floats, ys: Floats, m: Floats, d: Floats, edge: float, band: float
+) -> list[str]:
     off = np.where((d > 0.0) & (d < 2.0) & np.isfinite(m), np.abs(m - edge), 0.0)
     i, j = np.unravel_index(int(np.argmax(np.round(off, 9))), off.shape)
     if off[i, j] <= _TOLD:
         return []
     return [
         f"along the outline {name} stands up to {mm(off[i, j]):.2f~} off the edge thickness, "
-        f"at ({mm(xs[i]):g}, {mm(ys[j]):g}); over the edge band of {mm(band):g~} the deck is brought to it"
+        f"at ({mm(xs[i]):g}, {mm(ys[j]):g}); over the edge band of {mm(band):g~} the deck is "
+        "brought to it"
     ]
 
 

@@ -1,7 +1,8 @@
-"""Compiled loops for distances from an outline: which nodes are inside, and the nearest place of a curve.
+"""Compiled loops for distances from an outline: which nodes are inside, and the nearest place of a
+curve.
 
-Each row of `edges` is one edge, (x1, y1, x2, y2, m1, m2): its ends, mm, and the slopes of its bulge there,
-positive outwards; the ring runs counter-clockwise, so outwards is to the right of an edge.
+Each row of `edges` is one edge, (x1, y1, x2, y2, m1, m2): its ends, mm, and the slopes of its bulge
+there, positive outwards; the ring runs counter-clockwise, so outwards is to the right of an edge.
 """
 
 from __future__ import annotations
@@ -20,7 +21,8 @@ Floats = NDArray[np.float64]
 
 @njit(cache=True)
 def inside_rows(edges: Floats, xs: Floats, ys: Floats, mask: NDArray[np.bool_]) -> None:
-    """Marks the nodes xs[i], ys[j] inside the ring in `mask` (n, m), row by row by its crossings."""
+    """Marks the nodes xs[i], ys[j] inside the ring in `mask` (n, m), row by row by its
+    crossings."""
     count = edges.shape[0]
     cuts = np.empty(count)
     step = (xs[xs.size - 1] - xs[0]) / (xs.size - 1)
@@ -98,18 +100,25 @@ def _walk(edges: Floats, k: int, x: float, y: float) -> tuple[int, float]:
 
 @njit(cache=True)
 def refine_distances(edges: Floats, points: Floats, owner: NDArray[np.int64], out: Floats) -> None:
-    """Distance of each of `points` (n, 2), searched from the edge `owner` (n,) along the ring, into `out`."""
+    """Distance of each of `points` (n, 2), searched from the edge `owner` (n,) along the ring, into
+    `out`."""
     for i in range(points.shape[0]):
         out[i] = _walk(edges, owner[i], points[i, 0], points[i, 1])[1]
 
 
 @njit(cache=True)
 def spread_distances(
-    edges: Floats, xs: Floats, ys: Floats, order: NDArray[np.int64], edge: NDArray[np.int64], distance: Floats
+    edges: Floats,
+    xs: Floats,
+    ys: Floats,
+    order: NDArray[np.int64],
+    edge: NDArray[np.int64],
+    distance: Floats,
 ) -> None:
     """Fills `distance` and `edge` (n, m) at the flat indices `order`, from known nodes outwards.
 
-    Nodes whose `edge` is set beforehand (not -1) are searched from that edge, all others from their neighbours'.
+    Nodes whose `edge` is set beforehand (not -1) are searched from that edge, all others from their
+    neighbours'.
     """
     rows, columns = distance.shape
     for flat in order:

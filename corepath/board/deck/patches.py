@@ -1,9 +1,11 @@
-"""Local patches of the deck: plateaus, raised and sunk places, laid on in the order given. Board frame, mm.
+"""Local patches of the deck: plateaus, raised and sunk places, laid on in the order given. Board
+frame, mm.
 
-A patch has a *form* (circle, rectangle, corners), a *weight* w between 0 at its form's line and 1 from its *blend*
-inwards, and leaves the deck outside alone: h becomes (1 - w) h + w·flat, h + w·raised, or h - w·sunk. Across a
-straight line and a circle w is the septic step S (`corepath.board.deck.form`) of the distance inside over the blend;
-at corners it is rounded (see `corepath.board.deck.blur`), so h has no crease where its ground has none.
+A patch has a *form* (circle, rectangle, corners), a *weight* w between 0 at its form's line and 1
+from its *blend* inwards, and leaves the deck outside alone: h becomes (1 - w) h + w·flat, h +
+w·raised, or h - w·sunk. Across a straight line and a circle w is the septic step S
+(`corepath.board.deck.form`) of the distance inside over the blend; at corners it is rounded (see
+`corepath.board.deck.blur`), so h has no crease where its ground has none.
 """
 
 from __future__ import annotations
@@ -34,7 +36,8 @@ _SAME = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Patch:
-    """One patch at one place: `id` as messages name it, `key` in the job, its form, what it asks."""
+    """One patch at one place: `id` as messages name it, `key` in the job, its form, what it
+    asks."""
 
     id: str
     key: str
@@ -73,24 +76,34 @@ def _edges(area: shapely.Geometry) -> Floats:
 
 
 def patches_of(job: Job) -> tuple[Patch, ...]:
-    """All patches of the job at all of their places, in the order given; those that have no form are left out."""
+    """All patches of the job at all of their places, in the order given; those that have no form
+    are left out."""
     found = []
     for number, section in enumerate(job.deck.patch, 1):
         key, name = f"deck.patch[{number}]", section.name or f"patch {number}"
         if section.points is not None:
             ring = np.array(section.points, dtype=float)
             if not shape_faults(f"{key}.points", ring):
-                found.append(Patch(name, key, Polygon(ring if signed_area(ring) > 0 else ring[::-1]), section))
+                found.append(
+                    Patch(
+                        name, key, Polygon(ring if signed_area(ring) > 0 else ring[::-1]), section
+                    )
+                )
             continue
         places = section.at or ()
         for place, (x, y) in enumerate(places, 1):
             many = len(places) > 1
-            at = (f"{name} at ({x:g}, {y:g})" if many else name), f"{key}.at[{place}]" if many else key
+            at = (
+                (f"{name} at ({x:g}, {y:g})" if many else name),
+                f"{key}.at[{place}]" if many else key,
+            )
             if section.diameter is not None:
                 found.append(Patch(*at, disc(x, y, section.diameter), section, (x, y)))
             elif section.size is not None:
                 length, width = section.size[0] / 2.0, section.size[1] / 2.0
-                box = rotate(shapely.box(-length, -width, length, width), section.angle, origin=(0.0, 0.0))
+                box = rotate(
+                    shapely.box(-length, -width, length, width), section.angle, origin=(0.0, 0.0)
+                )
                 found.append(Patch(*at, translate(box, x, y), section))
     return tuple(found)
 
@@ -114,11 +127,20 @@ def patch_faults(job: Job, outline: Polygon | None) -> list[Fault]:
     for patch in patches_of(job):
         inner = shapely.maximum_inscribed_circle(patch.area, tolerance=0.002).length
         if patch.section.blend > inner + 0.005:
-            says = f"the blend is wider than {patch.id} has room for: its full height would be reached nowhere"
+            says = (
+                f"the blend is wider than {patch.id} has room for: its full height would be "
+                "reached nowhere"
+            )
             allowed = f"at most {math.floor((inner + 0.005) * 100.0) / 100.0:g}"
-            faults.append(Fault(f"{_of(patch)}.blend", says, f"{mm(patch.section.blend):g}", allowed))
+            faults.append(
+                Fault(f"{_of(patch)}.blend", says, f"{mm(patch.section.blend):g}", allowed)
+            )
         if room is not None and not room.covers(patch.area):
-            out = shapely.hausdorff_distance(patch.area, patch.area.intersection(room)) if not room.is_empty else 0.0
+            out = (
+                shapely.hausdorff_distance(patch.area, patch.area.intersection(room))
+                if not room.is_empty
+                else 0.0
+            )
             says = f"{patch.id} reaches into the edge band or beyond the board, by {mm(out):.2f~}"
             allowed = f"inside the outline by deck.edge_band, {mm(job.deck.edge_band):g}, or more"
             faults.append(Fault(patch.key, says, allowed=allowed))
@@ -129,8 +151,11 @@ def _of(patch: Patch) -> str:
     return patch.key.partition(".at")[0]
 
 
-def lay_on(patches: tuple[Patch, ...], job: Job, xs: Floats, ys: Floats, ground: Floats) -> tuple[Floats, list[Fault]]:
-    """The heights (n, m) with all patches on `ground`, and a fault for each that passes below edge or above blank."""
+def lay_on(
+    patches: tuple[Patch, ...], job: Job, xs: Floats, ys: Floats, ground: Floats
+) -> tuple[Floats, list[Fault]]:
+    """The heights (n, m) with all patches on `ground`, and a fault for each that passes below edge
+    or above blank."""
     h, faults = ground.copy(), []
     for patch in patches:
         left, low, right, high = patch.area.bounds
@@ -153,21 +178,47 @@ def _passed(patch: Patch, job: Job, xs: Floats, ys: Floats, h: Floats, w: Floats
         return []
     faults = []
     edge, blank = job.board.edge_thickness, job.blank.thickness
-    kind = "sunk" if patch.section.sunk is not None else "raised" if patch.section.raised is not None else "flat"
+    kind = (
+        "sunk"
+        if patch.section.sunk is not None
+        else "raised"
+        if patch.section.raised is not None
+        else "flat"
+    )
     key = f"{_of(patch)}.{kind}"
     low, high = np.nanmin(inside), np.nanmax(inside)
     if low < edge - _SAME:
         i, j = np.unravel_index(int(np.nanargmin(np.round(inside, 9))), inside.shape)
-        says = f"{patch.id} would lie below the edge thickness, at {mm(low):.2f~} at ({mm(xs[i]):g}, {mm(ys[j]):g})"
-        faults.append(Fault(key, says, allowed=f"{mm(edge - low):.2f} higher, board.edge_thickness being {mm(edge):g}"))
+        says = (
+            f"{patch.id} would lie below the edge thickness, at {mm(low):.2f~} at ({mm(xs[i]):g}, "
+            f"{mm(ys[j]):g})"
+        )
+        faults.append(
+            Fault(
+                key,
+                says,
+                allowed=f"{mm(edge - low):.2f} higher, board.edge_thickness being {mm(edge):g}",
+            )
+        )
     if high > blank:
         i, j = np.unravel_index(int(np.nanargmax(np.round(inside, 9))), inside.shape)
-        says = f"{patch.id} would stand above the blank, at {mm(high):.2f~} at ({mm(xs[i]):g}, {mm(ys[j]):g})"
-        faults.append(Fault(key, says, allowed=f"{mm(high - blank):.2f} lower, blank.thickness being {mm(blank):g}"))
+        says = (
+            f"{patch.id} would stand above the blank, at {mm(high):.2f~} at ({mm(xs[i]):g}, "
+            f"{mm(ys[j]):g})"
+        )
+        faults.append(
+            Fault(
+                key,
+                says,
+                allowed=f"{mm(high - blank):.2f} lower, blank.thickness being {mm(blank):g}",
+            )
+        )
     return faults
 
 
-def patch_cautions(patches: tuple[Patch, ...], job: Job, ground: Floats, xs: Floats, ys: Floats) -> list[str]:
+def patch_cautions(
+    patches: tuple[Patch, ...], job: Job, ground: Floats, xs: Floats, ys: Floats
+) -> list[str]:
     """Blends that bend more tightly than `deck.least_radius`, and what would do."""
     found = []
     for patch in patches:
@@ -181,7 +232,9 @@ def patch_cautions(patches: tuple[Patch, ...], job: Job, ground: Floats, xs: Flo
         if radius < least:
             wide = math.ceil(math.sqrt(least * _STEEPEST_BEND * by))
             found.append(
-                f"{patch.id}: its blend of {mm(asked.blend):g~} bends to a radius of about {mm(radius):.0f~}, "
-                f"tighter than deck.least_radius {mm(least):g}; a blend of {mm(wide):.0f~} would not"
+                f"{patch.id}: its blend of {mm(asked.blend):g~} bends to a radius of about "
+                f"{mm(radius):.0f~}, "
+                f"tighter than deck.least_radius {mm(least):g}; a blend of {mm(wide):.0f~} would "
+                "not"
             )
     return found

@@ -1,7 +1,7 @@
 """The height field h(x, y) in compiled form: a bicubic B-spline, its gradient and curvature.
 
-The one evaluator of planning: `DeckSurface` and the compiled loops of the paths call it; the read-back
-asks the `DeckSurface` too, since the deck is what it judges by, and has its own sweeps.
+The one evaluator of planning: `DeckSurface` and the compiled loops of the paths call it; the
+read-back asks the `DeckSurface` too, since the deck is what it judges by, and has its own sweeps.
 
 The *coefficients* `c` (n + 4, m + 4) belong to the nodes of a square grid, with two rows of padding
 round it; `frame` is (x0, y0, step, edge), mm: the place of the grid's first node, which is c[2, 2],
@@ -66,9 +66,18 @@ def _along(c: Floats, i: int, j: int, a: Four) -> Four:
     """The four rows of the cell from row `j`, each weighted by `a` along X."""
     return (
         a[0] * c[i, j] + a[1] * c[i + 1, j] + a[2] * c[i + 2, j] + a[3] * c[i + 3, j],
-        a[0] * c[i, j + 1] + a[1] * c[i + 1, j + 1] + a[2] * c[i + 2, j + 1] + a[3] * c[i + 3, j + 1],
-        a[0] * c[i, j + 2] + a[1] * c[i + 1, j + 2] + a[2] * c[i + 2, j + 2] + a[3] * c[i + 3, j + 2],
-        a[0] * c[i, j + 3] + a[1] * c[i + 1, j + 3] + a[2] * c[i + 2, j + 3] + a[3] * c[i + 3, j + 3],
+        a[0] * c[i, j + 1]
+        + a[1] * c[i + 1, j + 1]
+        + a[2] * c[i + 2, j + 1]
+        + a[3] * c[i + 3, j + 1],
+        a[0] * c[i, j + 2]
+        + a[1] * c[i + 1, j + 2]
+        + a[2] * c[i + 2, j + 2]
+        + a[3] * c[i + 3, j + 2],
+        a[0] * c[i, j + 3]
+        + a[1] * c[i + 1, j + 3]
+        + a[2] * c[i + 2, j + 3]
+        + a[3] * c[i + 3, j + 3],
     )
 
 

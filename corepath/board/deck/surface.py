@@ -1,9 +1,9 @@
 """The deck: the finished upper face as a height h(x, y), mm, above the finished bottom.
 
-Board frame: X along the length, Y across, origin at the middle of the blank. Whatever it comes from (see
-`corepath.board.deck.make_deck`), a deck is held as heights at the nodes of a 1 mm grid, and a uniform bicubic B-spline
-through them gives heights, slopes and second derivatives everywhere. Beyond the grid, which reaches 40 mm past the
-blank, the deck is level at the edge thickness.
+Board frame: X along the length, Y across, origin at the middle of the blank. Whatever it comes from
+(see `corepath.board.deck.make_deck`), a deck is held as heights at the nodes of a 1 mm grid, and a
+uniform bicubic B-spline through them gives heights, slopes and second derivatives everywhere.
+Beyond the grid, which reaches 40 mm past the blank, the deck is level at the edge thickness.
 """
 
 from __future__ import annotations
@@ -34,16 +34,19 @@ _NONE = Lowering(0.0, 0.0, 0.0)
 
 
 class DeckSurface:
-    """h(x, y) as a bicubic spline through `grid` (n, m) on the nodes `xs` (n,) by `ys` (m,), all read-only.
+    """h(x, y) as a bicubic spline through `grid` (n, m) on the nodes `xs` (n,) by `ys` (m,), all
+    read-only.
 
-    `edge` is the level beyond the grid; `highest` and `lowest` are the extreme nodes; `steepest` is the largest
-    slope between nodes (a tangent); `station_errors` tells for each station how far the thickness passes from it;
-    `cautions` say what is to be known of a file that it comes from and of its patches; `sha256` names that file;
-    `coefficients` (n + 4, m + 4) and `frame` (4,) serve the evaluators in `corepath.board.deck.spline_kernels`.
+    `edge` is the level beyond the grid; `highest` and `lowest` are the extreme nodes; `steepest` is
+    the largest slope between nodes (a tangent); `station_errors` tells for each station how far the
+    thickness passes from it; `cautions` say what is to be known of a file that it comes from and of
+    its patches; `sha256` names that file; `coefficients` (n + 4, m + 4) and `frame` (4,) serve the
+    evaluators in `corepath.board.deck.spline_kernels`.
     """
 
     __slots__ = (
-        "cautions", "coefficients", "edge", "frame", "grid", "highest", "lowest", "rounded_by", "sha256",
+        "cautions", "coefficients", "edge", "frame", "grid", "highest", "lowest", "rounded_by",
+        "sha256",
         "station_errors", "steepest", "step", "xs", "ys",
     )  # fmt: skip
 
@@ -63,7 +66,8 @@ class DeckSurface:
     ys: Floats
 
     def __init__(
-        self, xs: Floats, ys: Floats, grid: Floats, edge: float, station_errors: tuple[float, ...] = (),
+        self, xs: Floats, ys: Floats, grid: Floats, edge: float, station_errors: tuple[float,
+        ...] = (),
         rounded_by: Lowering = _NONE, cautions: tuple[str, ...] = (), sha256: str | None = None,
     ) -> None:  # fmt: skip
         from scipy.ndimage import spline_filter
@@ -99,12 +103,14 @@ class DeckSurface:
         return heights(self.coefficients, self.frame, flat_x, flat_y).reshape(shape)
 
     def gradient(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
-        """Slopes (dh/dx, dh/dy), each of the shape of `x` and `y` broadcast together; 0 beyond the grid."""
+        """Slopes (dh/dx, dh/dy), each of the shape of `x` and `y` broadcast together; 0 beyond the
+        grid."""
         _, hx, hy, *_ = self._shapes(x, y)
         return hx, hy
 
     def hessian(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats, Floats]:
-        """Second derivatives (hxx, hxy, hyy), 1/mm, of the shape of `x` and `y` broadcast together."""
+        """Second derivatives (hxx, hxy, hyy), 1/mm, of the shape of `x` and `y` broadcast
+        together."""
         _, _, _, hxx, hxy, hyy = self._shapes(x, y)
         return hxx, hxy, hyy
 

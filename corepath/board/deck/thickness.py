@@ -1,9 +1,10 @@
 """Thickness along the board: t(x), the height of the deck where the board is wide enough, mm.
 
-PCHIP (the monotone cubic with the slopes of Fritsch and Butland 1984) through the stations, its ends extended
-level, averaged by a cubic B-spline kernel of total width `smooth`. One station alone holds everywhere. An average
-of a curve that never passes its stations never passes them either. The average is exact: between the knots of
-curve and kernel the product is a polynomial of degree 6, for which Gauss-Legendre quadrature with 4 places is exact.
+PCHIP (the monotone cubic with the slopes of Fritsch and Butland 1984) through the stations, its
+ends extended level, averaged by a cubic B-spline kernel of total width `smooth`. One station alone
+holds everywhere. An average of a curve that never passes its stations never passes them either. The
+average is exact: between the knots of curve and kernel the product is a polynomial of degree 6, for
+which Gauss-Legendre quadrature with 4 places is exact.
 """
 
 from __future__ import annotations
@@ -21,15 +22,21 @@ Floats = NDArray[np.float64]
 
 
 class Thickness:
-    """t(x) for stations (n, 2) of ascending x and thickness; `smooth` is the kernel's total width, mm."""
+    """t(x) for stations (n, 2) of ascending x and thickness; `smooth` is the kernel's total width,
+    mm."""
 
     __slots__ = ("_curve", "_knots", "_smooth")
 
     def __init__(self, stations: Floats, smooth: float) -> None:
         from scipy.interpolate import PchipInterpolator
 
-        # level through one station: a second one is added only where there is no other, since it levels the curve
-        pairs = np.vstack([stations, stations + np.array([1.0, 0.0])]) if len(stations) == 1 else stations
+        # level through one station: a second one is added only where there is no other, since it
+        # levels the curve
+        pairs = (
+            np.vstack([stations, stations + np.array([1.0, 0.0])])
+            if len(stations) == 1
+            else stations
+        )
         self._knots = np.array(pairs[:, 0], dtype=float)
         self._curve = PchipInterpolator(self._knots, pairs[:, 1])
         self._smooth = float(smooth)

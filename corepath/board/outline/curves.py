@@ -1,9 +1,9 @@
 """Smooth closed curves and their polygons.
 
-A *closed curve* runs through given points, (n, 2) float in mm, in order and back to the first. It is a
-periodic cubic spline over the *centripetal* parameter (each step the square root of the chord), which
-neither loops nor overshoots where short chords follow long ones. It is handed on as a *polygon*
-whose vertices lie on the curve and whose *chords* keep within `CHORD` of it.
+A *closed curve* runs through given points, (n, 2) float in mm, in order and back to the first. It
+is a periodic cubic spline over the *centripetal* parameter (each step the square root of the
+chord), which neither loops nor overshoots where short chords follow long ones. It is handed on as a
+*polygon* whose vertices lie on the curve and whose *chords* keep within `CHORD` of it.
 """
 
 from __future__ import annotations
@@ -16,7 +16,15 @@ from numpy.typing import NDArray
 from corepath.errors import Fault
 from corepath.geometry.polylines import steps as lengths
 
-__all__ = ["CHORD", "arc_points", "circle_points", "closed_curve", "crossings", "shape_faults", "signed_area"]
+__all__ = [
+    "CHORD",
+    "arc_points",
+    "circle_points",
+    "closed_curve",
+    "crossings",
+    "shape_faults",
+    "signed_area",
+]
 
 CHORD = 0.0008
 """Farthest a chord may lie from its curve, mm: the promised 0.001 with room for rounding."""
@@ -32,9 +40,9 @@ Points = NDArray[np.float64]
 def closed_curve(points: Points, chord: float = CHORD) -> Points:
     """Polygon vertices (m, 2) of the smooth closed curve through `points` (n, 2), n >= 3, mm.
 
-    Every given point is a vertex. The step keeps `|c''| du^2 / 8 <= chord`, the bound on the error of
-    linear interpolation; a cubic's second derivative is linear, so its ends bound it in each span.
-    Neighbouring points must differ.
+    Every given point is a vertex. The step keeps `|c''| du^2 / 8 <= chord`, the bound on the error
+    of linear interpolation; a cubic's second derivative is linear, so its ends bound it in each
+    span. Neighbouring points must differ.
     """
     from scipy.interpolate import CubicSpline
 
@@ -59,8 +67,11 @@ def circle_points(x: float, y: float, radius: float, chord: float = CHORD) -> Po
     return np.column_stack([x + radius * np.cos(angle), y + radius * np.sin(angle)])
 
 
-def arc_points(x: float, y: float, radius: float, start: float, sweep: float, chord: float = CHORD) -> Points:
-    """Points (n, 2) along the arc, both ends included; angles in radians, counter-clockwise positive."""
+def arc_points(
+    x: float, y: float, radius: float, start: float, sweep: float, chord: float = CHORD
+) -> Points:
+    """Points (n, 2) along the arc, both ends included; angles in radians, counter-clockwise
+    positive."""
     angle = start + np.linspace(0.0, sweep, _arc_count(radius, sweep, chord) + 1)
     return np.column_stack([x + radius * np.cos(angle), y + radius * np.sin(angle)])
 
@@ -78,7 +89,8 @@ def signed_area(points: Points) -> float:
 
 
 def crossings(points: Points, most: int = 5) -> list[tuple[float, float]]:
-    """Places (mm, sorted, at most `most`) where the closed polygon (n, 2) touches or crosses itself."""
+    """Places (mm, sorted, at most `most`) where the closed polygon (n, 2) touches or crosses
+    itself."""
     import shapely
 
     ring = np.vstack([points, points[:1]])
@@ -105,14 +117,23 @@ def _folded(ring: Points, count: int) -> list[tuple[float, float]]:
 
 
 def shape_faults(key: str, points: Points, whose: str = "the outline") -> list[Fault]:
-    """What keeps the closed polygon (n, 2) from being an outline: no area, or places where it crosses itself."""
+    """What keeps the closed polygon (n, 2) from being an outline: no area, or places where it
+    crosses itself."""
     from shapely import MultiPoint
 
     spanned = MultiPoint(points).convex_hull.area if len(points) else 0.0
     if spanned < LEAST_AREA:
-        return [Fault(key, f"{whose} has no area", f"{spanned:.3g} mm²", f"{LEAST_AREA:g} mm² or more")]
+        return [
+            Fault(key, f"{whose} has no area", f"{spanned:.3g} mm²", f"{LEAST_AREA:g} mm² or more")
+        ]
     places = crossings(points)
     if not places:
         return []
     text = ", ".join(f"({x:.3f}, {y:.3f})" for x, y in places)
-    return [Fault(key, f"{whose} crosses or touches itself at {text} mm", allowed="a closed line that keeps apart")]
+    return [
+        Fault(
+            key,
+            f"{whose} crosses or touches itself at {text} mm",
+            allowed="a closed line that keeps apart",
+        )
+    ]

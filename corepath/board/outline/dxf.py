@@ -1,8 +1,9 @@
 """Reading an outline from a DXF file, as a polygon in mm.
 
-*Entities* on the layer become *pieces*: open or closed lines of points, arcs and splines flattened within
-0.001 mm. Units come from the file's header ($INSUNITS) and are never guessed. What joins the pieces into one
-*loop* is in `corepath.board.outline.loop_joining`. Z is dropped; entities whose plane is tilted are refused.
+*Entities* on the layer become *pieces*: open or closed lines of points, arcs and splines flattened
+within 0.001 mm. Units come from the file's header ($INSUNITS) and are never guessed. What joins the
+pieces into one *loop* is in `corepath.board.outline.loop_joining`. Z is dropped; entities whose
+plane is tilted are refused.
 """
 
 from __future__ import annotations
@@ -35,8 +36,8 @@ MOST_ENTITIES = 50_000
 MOST_LINES = 4_000_000
 MOST_POINTS = 100_000
 _ENTITY = re.compile(rb"\n[ \t]*0[ \t]*\r?\n[ \t]*[A-Z]")
-"""The group code 0 and the first letter of a type. After a *value* 0 comes a group code, which is a number. 3DFACE and
-3DSOLID, which begin with a figure, are missed: no line of an outline is one."""
+"""The group code 0 and the first letter of a type. After a *value* 0 comes a group code, which is a
+number. 3DFACE and 3DSOLID, which begin with a figure, are missed: no line of an outline is one."""
 
 _SIDELINE = frozenset(
     {"TEXT", "MTEXT", "DIMENSION", "ARC_DIMENSION", "POINT", "LEADER", "MULTILEADER", "MLEADER"}
@@ -46,11 +47,13 @@ _SIDELINE = frozenset(
 
 
 def read_outline(path: Path, layer: str | None, units: str | None, join: float) -> Polygon:
-    """The one closed outline on `layer` (all layers if None) of the DXF file at `path`, counter-clockwise, mm.
+    """The one closed outline on `layer` (all layers if None) of the DXF file at `path`,
+    counter-clockwise, mm.
 
-    `units` ("mm", "cm", "m", "inch", "foot") serve where the header states none; pieces whose ends lie within `join`
-    mm are joined. Raises InputError with all faults: file missing, empty, binary, not DXF; layer not there; units
-    unknown or contradicting; unsupported entities; a gap, a branch, a crossing, more than one loop.
+    `units` ("mm", "cm", "m", "inch", "foot") serve where the header states none; pieces whose ends
+    lie within `join` mm are joined. Raises InputError with all faults: file missing, empty, binary,
+    not DXF; layer not there; units unknown or contradicting; unsupported entities; a gap, a branch,
+    a crossing, more than one loop.
     """
     document = _open(path)
     entities = _on_layer(document, layer, path)
@@ -85,20 +88,28 @@ def _open(path: Path) -> Drawing:
     try:
         encoding = dxf_stream_info(io.StringIO(data.decode("utf-8", errors="ignore"))).encoding
         return read(io.TextIOWrapper(io.BytesIO(data), encoding=encoding, errors="surrogateescape"))
-    except Exception as error:  # whatever the bytes are: the library raises many kinds for a broken file
+    # whatever the bytes are: the library raises many kinds for a broken file
+    except Exception as error:
         reason = " ".join(str(error).split())[:120]
-        raise InputError([_fault(path, f"not a DXF file that can be read: {reason or type(error).__name__}")]) from None
+        raise InputError(
+            [_fault(path, f"not a DXF file that can be read: {reason or type(error).__name__}")]
+        ) from None
 
 
 def _refuse_endless(data: bytes, path: Path) -> None:
     """Refuse what would keep the library busy for minutes, before it sees it."""
     count = len(_ENTITY.findall(data))
     if count > MOST_ENTITIES:
-        allowed = f"{MOST_ENTITIES} at most: draw arcs and polylines, not short lines; leave out what is no outline"
+        allowed = (
+            f"{MOST_ENTITIES} at most: draw arcs and polylines, not short lines; leave out what is "
+            "no outline"
+        )
         raise InputError([_fault(path, "the file has too many entities", f"{count}", allowed)])
     lines = data.count(b"\n")
     if lines > MOST_LINES:
-        raise InputError([_fault(path, "the file has too many lines", f"{lines}", f"{MOST_LINES} lines at most")])
+        raise InputError(
+            [_fault(path, "the file has too many lines", f"{lines}", f"{MOST_LINES} lines at most")]
+        )
 
 
 def _bytes(path: Path) -> bytes:
@@ -121,7 +132,9 @@ def _on_layer(document: Drawing, layer: str | None, path: Path) -> list[Any]:
     entities = list(document.modelspace())
     if layer is None:
         return entities
-    names = {str(entry.dxf.name) for entry in document.layers} | {str(e.dxf.get("layer", "0")) for e in entities}
+    names = {str(entry.dxf.name) for entry in document.layers} | {
+        str(e.dxf.get("layer", "0")) for e in entities
+    }
     if layer.lower() not in {name.lower() for name in names}:
         allowed = ", ".join(sorted(names, key=lambda name: (name.lower(), name)))
         raise InputError([_fault(path, "no such layer", layer, allowed, "outline.layer")])
@@ -138,7 +151,9 @@ def _scale(document: Drawing, units: str | None, path: Path) -> tuple[float, lis
     stated = _HEADER.get(code)
     choices = ", ".join(_MM)
     if stated is None and code != 0 and units is None:
-        says = f"its header states units that are not read here ($INSUNITS {code}); say what they are"
+        says = (
+            f"its header states units that are not read here ($INSUNITS {code}); say what they are"
+        )
         return 1.0, [_fault(path, says, allowed=choices, key=key)]
     if stated is None and units is None:
         says = "its header states no units ($INSUNITS is missing or 0); say what they are"
@@ -149,7 +164,9 @@ def _scale(document: Drawing, units: str | None, path: Path) -> tuple[float, lis
     return _MM[stated or units or "mm"], []
 
 
-def _pieces(entities: Iterable[Any], scale: float, path: Path) -> tuple[list[OutlinePiece], list[Fault]]:
+def _pieces(
+    entities: Iterable[Any], scale: float, path: Path
+) -> tuple[list[OutlinePiece], list[Fault]]:
     from corepath.board.outline.dxf_flatten import Refused, flatten
 
     pieces: list[OutlinePiece] = []

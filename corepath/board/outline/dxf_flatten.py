@@ -1,7 +1,8 @@
 """DXF entities as lines of points, mm, arcs and splines flattened within 0.001 mm.
 
-Plane entities have their own coordinate system (OCS), whose Z is the extrusion; an extrusion of -Z mirrors X. A
-*bulge* is the tangent of a quarter of an arc's sweep, positive to the left of the chord (counter-clockwise).
+Plane entities have their own coordinate system (OCS), whose Z is the extrusion; an extrusion of -Z
+mirrors X. A *bulge* is the tangent of a quarter of an arc's sweep, positive to the left of the
+chord (counter-clockwise).
 """
 
 from __future__ import annotations
@@ -26,7 +27,8 @@ class Refused(ValueError):
 
 
 def flatten(entity: Any, scale: float) -> OutlinePiece | None:
-    """The entity as a piece, mm, `scale` mm to the unit; None if its type is no line. Raises Refused."""
+    """The entity as a piece, mm, `scale` mm to the unit; None if its type is no line. Raises
+    Refused."""
     kind = str(entity.dxftype())
     reader = _READERS.get(kind)
     if reader is None:
@@ -92,7 +94,9 @@ def _near(x: float, y: float, chord: float) -> None:
 
 def _lwpolyline(entity: Any, chord: float) -> tuple[Points, bool]:
     vertices = [(x, y, b) for x, y, b in entity.get_points("xyb")]
-    return _bulged(vertices, bool(entity.closed), chord) * [_mirror(entity), 1.0], bool(entity.closed)
+    return _bulged(vertices, bool(entity.closed), chord) * [_mirror(entity), 1.0], bool(
+        entity.closed
+    )
 
 
 def _polyline(entity: Any, chord: float) -> tuple[Points, bool]:
@@ -100,7 +104,9 @@ def _polyline(entity: Any, chord: float) -> tuple[Points, bool]:
         raise Refused("is a mesh, not a line")
     closed = bool(entity.is_closed)
     if entity.is_3d_polyline:
-        return np.array([[v.dxf.location.x, v.dxf.location.y] for v in entity.vertices]).reshape(-1, 2), closed
+        return np.array([[v.dxf.location.x, v.dxf.location.y] for v in entity.vertices]).reshape(
+            -1, 2
+        ), closed
     # frame vertices (flag 16) only shape a fitted spline, they do not lie on it
     own = [v for v in entity.vertices if not v.dxf.get("flags", 0) & 16]
     vertices = [(v.dxf.location.x, v.dxf.location.y, v.dxf.get("bulge", 0.0)) for v in own]
@@ -119,7 +125,8 @@ def _bulged(vertices: list[tuple[float, float, float]], closed: bool, chord: flo
             raise Refused(f"has an edge with the bulge {bulge:g}, which is no arc")
         # flatter than a thousandth of the chord height is straight; its radius would overflow
         if 0.5 * abs(bulge) * length > 1e-3 * chord:
-            # sagitta = bulge * length / 2; radius = length (1 + b^2) / (4 b); the middle lies left of the chord
+            # sagitta = bulge * length / 2; radius = length (1 + b^2) / (4 b); the middle lies left
+            # of the chord
             rise = length * (1.0 - bulge * bulge) / (4.0 * bulge)
             mx = 0.5 * (x1 + x2) - rise * (y2 - y1) / length
             my = 0.5 * (y1 + y2) + rise * (x2 - x1) / length
@@ -135,7 +142,8 @@ def _ellipse(entity: Any, chord: float) -> tuple[Points, bool]:
     tool = entity.construction_tool()
     full = abs(entity.dxf.end_param - entity.dxf.start_param) % _TURN < 1e-9
     sweep = _TURN if full else (entity.dxf.end_param - entity.dxf.start_param) % _TURN
-    # along the parameter |c''| <= the major half axis: linear interpolation errs by |c''| du^2 / 8 at most
+    # along the parameter |c''| <= the major half axis: linear interpolation errs by |c''| du^2 / 8
+    # at most
     major = _radius(tool.major_axis.magnitude)
     count = min(max(8, math.ceil(sweep * math.sqrt(major / (8.0 * chord)))), 200_000)
     params = entity.dxf.start_param + sweep * np.arange(count + 1) / count
@@ -146,7 +154,10 @@ def _ellipse(entity: Any, chord: float) -> tuple[Points, bool]:
 def _spline(entity: Any, chord: float) -> tuple[Points, bool]:
     tool = entity.construction_tool()
     for point in tool.control_points:
-        if not all(map(math.isfinite, (point.x, point.y))) or max(abs(point.x), abs(point.y)) * CHORD / chord > 1e7:
+        if (
+            not all(map(math.isfinite, (point.x, point.y)))
+            or max(abs(point.x), abs(point.y)) * CHORD / chord > 1e7
+        ):
             raise Refused("has control points too far off")
     # half the chord: the flattening looks at the middle of each stretch only
     points = np.array([[v.x, v.y] for v in tool.flattening(0.5 * chord, segments=8)])

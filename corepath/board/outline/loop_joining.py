@@ -1,7 +1,8 @@
-"""Joining pieces of line, whatever their order and direction, into the one closed loop of an outline, mm.
+"""Joining pieces of line, whatever their order and direction, into the one closed loop of an
+outline, mm.
 
-Ends of pieces that lie within the *join* tolerance of each other form a *joint*. A joint of one end is a *gap*, of
-more than two a *branch*. The joint stands in the middle of its ends.
+Ends of pieces that lie within the *join* tolerance of each other form a *joint*. A joint of one end
+is a *gap*, of more than two a *branch*. The joint stands in the middle of its ends.
 """
 
 from __future__ import annotations
@@ -44,14 +45,18 @@ End = tuple[int, int]
 
 
 def close_loop(pieces: list[OutlinePiece], join: float, name: str) -> Polygon:
-    """The one closed loop that `pieces` make, counter-clockwise. `name` is the file's, for the messages.
+    """The one closed loop that `pieces` make, counter-clockwise. `name` is the file's, for the
+    messages.
 
-    Raises InputError with all gaps, branches, further loops and crossings, each with coordinates in mm.
+    Raises InputError with all gaps, branches, further loops and crossings, each with coordinates in
+    mm.
     """
     loops = [(piece.points, [piece]) for piece in pieces if piece.closed]
     joints = _joints([piece for piece in pieces if not piece.closed], join)
     if joints.faults:
-        raise InputError(Fault(KEY, f"{name}: {text}", allowed=allowed) for text, allowed in joints.faults)
+        raise InputError(
+            Fault(KEY, f"{name}: {text}", allowed=allowed) for text, allowed in joints.faults
+        )
     loops += _walk(joints)
     if len(loops) != 1:
         raise InputError([_too_many(loops, name)])
@@ -75,7 +80,9 @@ def _too_many(loops: list[tuple[Points, list[OutlinePiece]]], name: str) -> Faul
     for ring, members in loops[:_MOST]:
         left, low = ring.min(axis=0)
         right, high = ring.max(axis=0)
-        places.append(f"X {left:.2f} to {right:.2f}, Y {low:.2f} to {high:.2f} mm ({_names(members, 2)})")
+        places.append(
+            f"X {left:.2f} to {right:.2f}, Y {low:.2f} to {high:.2f} mm ({_names(members, 2)})"
+        )
     more = f"; and {len(loops) - _MOST} more" if len(loops) > _MOST else ""
     says = f"{name}: {len(loops)} closed loops: {'; '.join(places)}{more}"
     return Fault(KEY, says, allowed="one loop; put the others on another layer")
@@ -83,7 +90,8 @@ def _too_many(loops: list[tuple[Points, list[OutlinePiece]]], name: str) -> Faul
 
 @dataclass(frozen=True, slots=True)
 class _Joints:
-    """Open pieces, the joint (index into `places`) of either end of each, and what is wrong with them."""
+    """Open pieces, the joint (index into `places`) of either end of each, and what is wrong with
+    them."""
 
     pieces: list[OutlinePiece]
     joint: dict[End, int]
@@ -99,9 +107,12 @@ def _joints(pieces: list[OutlinePiece], join: float) -> _Joints:
     at = np.array([pieces[i].points[side] for i, side in ends])
     if _crowded(at, join):
         says = f"most of its ends lie within outline.join, {join:g} mm, of many others"
-        return _Joints(pieces, {}, {}, {}, [(says, "lines longer than outline.join, each drawn once")])
+        return _Joints(
+            pieces, {}, {}, {}, [(says, "lines longer than outline.join, each drawn once")]
+        )
     group = _groups(at, join)
-    # A piece no longer than the tolerance closes into its own joint: the joint stays, the piece goes.
+    # A piece no longer than the tolerance closes into its own joint: the joint stays, the piece
+    # goes.
     closing = (i for i in range(len(pieces)) if group[2 * i] == group[2 * i + 1])
     short = {i for i in closing if length(pieces[i].points) <= 2.0 * join}
     joint = {end: int(group[k]) for k, end in enumerate(ends) if end[0] not in short}
@@ -129,7 +140,8 @@ def _crowded(at: Points, join: float) -> bool:
 
 
 def _groups(at: Points, join: float) -> NDArray[np.int64]:
-    """Group number of each place (n, 2): places within `join` of each other, or of a third, are one group."""
+    """Group number of each place (n, 2): places within `join` of each other, or of a third, are one
+    group."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
@@ -154,7 +166,9 @@ def _twice(pieces: list[OutlinePiece]) -> list[tuple[str, str]]:
     return found[:_MOST]
 
 
-def _loose(joints: _Joints, at: Points, group: NDArray[np.int64], join: float) -> list[tuple[str, str]]:
+def _loose(
+    joints: _Joints, at: Points, group: NDArray[np.int64], join: float
+) -> list[tuple[str, str]]:
     found = []
     for g in sorted(joints.ends):
         ends = joints.ends[g]
@@ -167,7 +181,9 @@ def _loose(joints: _Joints, at: Points, group: NDArray[np.int64], join: float) -
                 gaps = [float(np.hypot(*(joints.places[h] - joints.places[g]))) for h in others]
                 k = int(np.argmin(np.round(gaps, 6)))
                 u, v = joints.places[others[k]]
-                text += f"; the nearest other loose end lies {gaps[k]:.3f} mm off at ({u:.3f}, {v:.3f})"
+                text += (
+                    f"; the nearest other loose end lies {gaps[k]:.3f} mm off at ({u:.3f}, {v:.3f})"
+                )
             found.append((text, f"ends within outline.join {join:g} mm"))
         elif len(ends) > 2:
             says = f"branch at ({x:.3f}, {y:.3f}) mm: {len(ends)} ends meet, of {names}"

@@ -1,9 +1,10 @@
 """The outline: the board's edge line as a polygon, from whatever form the job gives it in.
 
 *Stations* are pairs (x, half width): the outline is one smooth closed curve through them and their
-mirror images about the X axis. *Points* are corners in order, joined by straight lines or by a smooth
-closed curve. A *DXF* file is read by `corepath.board.outline.dxf`. Board frame, mm; the polygon that comes out is
-valid, without holes, counter-clockwise, and its chords keep within 0.001 mm of the true curve.
+mirror images about the X axis. *Points* are corners in order, joined by straight lines or by a
+smooth closed curve. A *DXF* file is read by `corepath.board.outline.dxf`. Board frame, mm; the
+polygon that comes out is valid, without holes, counter-clockwise, and its chords keep within 0.001
+mm of the true curve.
 """
 
 from __future__ import annotations
@@ -26,15 +27,21 @@ _SAME = 1e-6
 def build_outline(job: Job, folder: Path) -> Polygon:
     """The outline of `job`; a DXF file is looked for relative to `folder`.
 
-    Raises InputError with all faults found: not exactly one form given, stations not ascending, points that
-    repeat, a curve that crosses itself, no area, all that can be wrong with a DXF.
+    Raises InputError with all faults found: not exactly one form given, stations not ascending,
+    points that repeat, a curve that crosses itself, no area, all that can be wrong with a DXF.
     """
     section = job.outline
     given = [name for name in ("stations", "points", "dxf") if getattr(section, name) is not None]
     if len(given) != 1:
         says = "none of them is given" if not given else f"{' and '.join(given)} are given together"
         raise InputError(
-            [Fault("outline", f"one of stations, points and dxf is needed: {says}", allowed="exactly one")]
+            [
+                Fault(
+                    "outline",
+                    f"one of stations, points and dxf is needed: {says}",
+                    allowed="exactly one",
+                )
+            ]
         )
     if section.dxf is not None:
         from corepath.board.outline.dxf import read_outline
@@ -49,7 +56,8 @@ def _from_stations(stations: tuple[tuple[float, float], ...]) -> Polygon:
     faults = _station_faults(stations)
     if faults:
         raise InputError(faults)
-    # Lower side from left to right, upper side back: counter-clockwise. On the axis a station is its own image.
+    # Lower side from left to right, upper side back: counter-clockwise. On the axis a station is
+    # its own image.
     lower = [(x, -w) for x, w in stations]
     upper = [(x, w) for x, w in reversed(stations) if w > 0.0]
     return _closed("outline.stations", closed_curve(np.array(lower + upper, dtype=float)))
@@ -58,17 +66,26 @@ def _from_stations(stations: tuple[tuple[float, float], ...]) -> Polygon:
 def _station_faults(stations: tuple[tuple[float, float], ...]) -> list[Fault]:
     faults = []
     if len(stations) < 3:
-        faults.append(Fault("outline.stations", "too few stations", str(len(stations)), "3 or more"))
+        faults.append(
+            Fault("outline.stations", "too few stations", str(len(stations)), "3 or more")
+        )
     for i, (x, half) in enumerate(stations):
         key = f"outline.stations[{i + 1}]"
         if i and abs(x - stations[i - 1][0]) < _SAME:
-            faults.append(Fault(key, "same x as the station before it", f"x = {mm(x):g}", "each x once"))
+            faults.append(
+                Fault(key, "same x as the station before it", f"x = {mm(x):g}", "each x once")
+            )
         elif i and x < stations[i - 1][0]:
             allowed = f"x above {mm(stations[i - 1][0]):g}"
             faults.append(Fault(key, "stations must ascend in x", f"x = {mm(x):g}", allowed))
         if half < 0.0 or (half == 0.0 and 0 < i < len(stations) - 1):
             faults.append(
-                Fault(key, "the board has no width here", f"{mm(half):g}", "a half width above 0 except at the ends")
+                Fault(
+                    key,
+                    "the board has no width here",
+                    f"{mm(half):g}",
+                    "a half width above 0 except at the ends",
+                )
             )
     return faults
 
@@ -89,7 +106,9 @@ def _from_points(section: OutlineSection) -> Polygon:
         if i and _near(p, points[i - 1])
     ]
     if len(points) < 3:
-        faults.append(Fault("outline.points", "too few points", str(len(points)), "3 or more different ones"))
+        faults.append(
+            Fault("outline.points", "too few points", str(len(points)), "3 or more different ones")
+        )
     if faults:
         raise InputError(faults)
     ring = np.array(points)

@@ -1,4 +1,5 @@
-"""`corepath check`: the stack-up table, the schedule of the skim and what would mend it, before any path is made."""
+"""`corepath check`: the stack-up table, the schedule of the skim and what would mend it, before any
+path is made."""
 
 from __future__ import annotations
 
@@ -18,13 +19,20 @@ __all__ = ["check"]
 
 def check(
     job: Annotated[
-        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs)
+        Path,
+        typer.Argument(
+            metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs
+        ),
     ],
     suggest: Annotated[
         bool, typer.Option("--suggest", help="Print job values that pass with the widest margin.")
     ] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print the report as JSON instead of tables.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")] = False,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print the report as JSON instead of tables.")
+    ] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")
+    ] = False,
 ) -> None:
     """Print the stack-up table, window first, and what would mend it."""
     with guarded(json_wanted=json, job=job):
@@ -77,14 +85,17 @@ def _told(prepared: Prepared, suggest: bool) -> str:
 
 
 def _where_to_measure(job: Path) -> str:
-    """Where the list of places lies, or the command that writes it: `check` itself writes nothing."""
+    """Where the list of places lies, or the command that writes it: `check` itself writes
+    nothing."""
     from corepath.cli.tables.paragraphs import next_command
     from corepath.planning import measuring_path
 
     listed = measuring_path(job)
     if listed.exists():
         return f"The blank was not measured: places to measure are in {listed}"
-    return "The blank was not measured. " + next_command("record", job).replace("Next: ", "The places to measure: ")
+    return "The blank was not measured. " + next_command("record", job).replace(
+        "Next: ", "The places to measure: "
+    )
 
 
 def _next(prepared: Prepared, job: Path) -> str:

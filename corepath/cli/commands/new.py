@@ -14,9 +14,15 @@ __all__ = ["new"]
 
 
 def new(
-    name: Annotated[Path, typer.Argument(metavar="NAME.toml", help="The job file to write.", show_default=False)],
-    json: Annotated[bool, typer.Option("--json", help="Print the names of the files as JSON.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Only the names of the files; no progress.")] = False,
+    name: Annotated[
+        Path, typer.Argument(metavar="NAME.toml", help="The job file to write.", show_default=False)
+    ],
+    json: Annotated[
+        bool, typer.Option("--json", help="Print the names of the files as JSON.")
+    ] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", "-q", help="Only the names of the files; no progress.")
+    ] = False,
 ) -> None:
     """Write a commented starter job; never overwrites."""
     with guarded(json_wanted=json):
@@ -28,7 +34,15 @@ def new(
         with showing(quiet or json) as progress:
             measuring = _measuring(name, progress)
         if json:
-            say(as_json({"file": str(name), "title": title, "measuring": str(measuring) if measuring else None}))
+            say(
+                as_json(
+                    {
+                        "file": str(name),
+                        "title": title,
+                        "measuring": str(measuring) if measuring else None,
+                    }
+                )
+            )
             return
         if quiet:
             say("\n".join(f"Wrote {path}" for path in (name, measuring) if path is not None))

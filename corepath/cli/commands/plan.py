@@ -19,31 +19,53 @@ __all__ = ["plan", "plan_text"]
 
 def plan(
     job: Annotated[
-        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs)
+        Path,
+        typer.Argument(
+            metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs
+        ),
     ],
     output: Annotated[
         Path | None,
         typer.Option(
-            "-o", "--output", metavar="DIR", help="Folder to write; NAME-plan if not given.", show_default=False
+            "-o",
+            "--output",
+            metavar="DIR",
+            help="Folder to write; NAME-plan if not given.",
+            show_default=False,
         ),
     ] = None,
     despite_failures: Annotated[
-        bool, typer.Option("--despite-failures", help="Write G-code although a check failed, and say so in it.")
+        bool,
+        typer.Option(
+            "--despite-failures", help="Write G-code although a check failed, and say so in it."
+        ),
     ] = False,
     stl: Annotated[
-        bool, typer.Option("--stl", help="Also write the core after each set-up, as the files leave it.")
+        bool,
+        typer.Option("--stl", help="Also write the core after each set-up, as the files leave it."),
     ] = False,
     watch: Annotated[
-        bool, typer.Option("--watch", help="Plan again whenever the job is saved, and show the sheet in a browser.")
+        bool,
+        typer.Option(
+            "--watch", help="Plan again whenever the job is saved, and show the sheet in a browser."
+        ),
     ] = False,
     port: Annotated[
         int | None,
         typer.Option(
-            "--port", min=1, max=65535, help="With --watch: the port of the page, on this machine.", show_default=False
+            "--port",
+            min=1,
+            max=65535,
+            help="With --watch: the port of the page, on this machine.",
+            show_default=False,
         ),
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print the report as JSON instead of tables.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")] = False,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print the report as JSON instead of tables.")
+    ] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")
+    ] = False,
 ) -> None:
     """Write G-code, read back, with drawings and a report."""
     with guarded(json_wanted=json, job=job):
@@ -62,7 +84,9 @@ def plan(
             from corepath.planning import prepare, within
 
             prepared = prepare(job, within(progress, 0.0, 0.1))
-            made = make_plan(prepared, progress=progress, despite_failures=despite_failures, bodies=stl)
+            made = make_plan(
+                prepared, progress=progress, despite_failures=despite_failures, bodies=stl
+            )
             written = made.write(folder)
         if json:
             say(as_json(made.report))
@@ -80,7 +104,9 @@ def _refuse(watch: bool, json: bool) -> None:
     if not watch:
         raise InputError([Fault("--port", "is that of the page of --watch, which is not given")])
     if json:
-        raise InputError([Fault("--json", "tells of one plan; --watch makes many", allowed="one of them")])
+        raise InputError(
+            [Fault("--json", "tells of one plan; --watch makes many", allowed="one of them")]
+        )
 
 
 def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool) -> str:
@@ -104,7 +130,11 @@ def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool
             "",
             finding_lines(made.findings, made.readback.counts if made.readback else None, units),
             "",
-            *([mend_lines(sorted({one.kind for one in made.findings})), ""] if made.findings else []),
+            *(
+                [mend_lines(sorted({one.kind for one in made.findings})), ""]
+                if made.findings
+                else []
+            ),
         ]
     programs = written.programs
     walks = [name for name in written.written if name.startswith("rehearsal/")]
@@ -118,14 +148,22 @@ def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool
     if made.failed and not programs:
         parts.append("No G-code was written, since " + _why(made) + ".")
     elif made.failed and despite_failures:
-        parts.append("PLANNED DESPITE FAILURES: the head of each file says so. Do not cut with them.")
+        parts.append(
+            "PLANNED DESPITE FAILURES: the head of each file says so. Do not cut with them."
+        )
     if written.unchanged and (written.new or len(written.unchanged) < len(programs)):
         changed = [name for name in programs if name not in (*written.unchanged, *written.new)]
-        parts += _listed("new", written.new) + _listed("changed", changed) + _listed("unchanged", written.unchanged)
+        parts += (
+            _listed("new", written.new)
+            + _listed("changed", changed)
+            + _listed("unchanged", written.unchanged)
+        )
     if written.done:
         parts.append(f"Moved {len(written.done)} G-code files of what is cut to {folder / 'done'}")
     if written.withdrawn:
-        parts.append(f"Moved {len(written.withdrawn)} earlier G-code files to {folder / 'withdrawn'}")
+        parts.append(
+            f"Moved {len(written.withdrawn)} earlier G-code files to {folder / 'withdrawn'}"
+        )
     return "\n".join(parts)
 
 
@@ -137,7 +175,11 @@ def _listed(word: str, names: Sequence[str]) -> list[str]:
 
 def _why(made: Plan) -> str:
     failed = [check.id for check in made.checks if check.verdict == "fail"]
-    return f"a check failed: {', '.join(dict.fromkeys(failed))}" if failed else "the read-back has findings"
+    return (
+        f"a check failed: {', '.join(dict.fromkeys(failed))}"
+        if failed
+        else "the read-back has findings"
+    )
 
 
 def _next(made: Plan, written: Written, job: Path, folder: Path, despite_failures: bool) -> str:
@@ -148,4 +190,6 @@ def _next(made: Plan, written: Written, job: Path, folder: Path, despite_failure
     open_it = f"Open {folder / 'sheet.html'} in a browser, or print it: it leads through the work."
     if "preview.html" in written.written:
         open_it += " preview.html beside it plays the files."
-    return f"\n{wrapped(open_it)}\n" + next_command("record", job, first="cut and measure as it says")
+    return f"\n{wrapped(open_it)}\n" + next_command(
+        "record", job, first="cut and measure as it says"
+    )

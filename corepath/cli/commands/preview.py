@@ -15,16 +15,27 @@ __all__ = ["preview"]
 
 def preview(
     job: Annotated[
-        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs)
+        Path,
+        typer.Argument(
+            metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs
+        ),
     ],
     output: Annotated[
         Path | None,
         typer.Option(
-            "-o", "--output", metavar="DIR", help="Folder to write; NAME-preview if not given.", show_default=False
+            "-o",
+            "--output",
+            metavar="DIR",
+            help="Folder to write; NAME-preview if not given.",
+            show_default=False,
         ),
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print the names of the drawings as JSON.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")] = False,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print the names of the drawings as JSON.")
+    ] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")
+    ] = False,
 ) -> None:
     """Write one SVG for each operation, and an overview."""
     with guarded(json_wanted=json, job=job):
@@ -43,6 +54,10 @@ def preview(
         if json:
             say(as_json({"folder": str(folder), "drawings": names}))
             return
-        say("\n".join([f"Wrote {len(names)} drawings to {folder}", *(f"  {name}" for name in names)]))
+        say(
+            "\n".join(
+                [f"Wrote {len(names)} drawings to {folder}", *(f"  {name}" for name in names)]
+            )
+        )
         if not quiet:
             say(next_command("plan", job))

@@ -1,7 +1,7 @@
 """`corepath readback`: read G-code as a stranger would, cut a virtual blank, measure it.
 
-A folder is one that `plan` has made, held against its job; a single file may be anyone's, and is told with the blank
-and the cutters that the options name.
+A folder is one that `plan` has made, held against its job; a single file may be anyone's, and is
+told with the blank and the cutters that the options name.
 """
 
 from __future__ import annotations
@@ -27,23 +27,39 @@ def readback(
     target: Annotated[
         Path,
         typer.Argument(
-            metavar="DIR|FILE", help="The folder of a plan, or one file.", show_default=False, autocompletion=plans
+            metavar="DIR|FILE",
+            help="The folder of a plan, or one file.",
+            show_default=False,
+            autocompletion=plans,
         ),
     ],
     stl: Annotated[
-        bool, typer.Option("--stl", help="Write the core after each set-up into DIR/solid, as the files leave it.")
+        bool,
+        typer.Option(
+            "--stl", help="Write the core after each set-up into DIR/solid, as the files leave it."
+        ),
     ] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print the report as JSON instead of text.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress, no hint of what is next.")] = False,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print the report as JSON instead of text.")
+    ] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", "-q", help="No progress, no hint of what is next.")
+    ] = False,
     blank: Annotated[
         str | None,
-        typer.Option(metavar="LxWxT", help="Its blank, mm, as 1280x420x16.", rich_help_panel=_FILE, show_default=False),
+        typer.Option(
+            metavar="LxWxT",
+            help="Its blank, mm, as 1280x420x16.",
+            rich_help_panel=_FILE,
+            show_default=False,
+        ),
     ] = None,
     cutter: Annotated[
         list[str] | None,
         typer.Option(
             metavar="[N=]SHAPE:D[:R]",
-            help="A cutter, as flat:6, ball:10 or 2=bull:12:2 for T2; ,edges=20,out=30 may follow. Once for each.",
+            help="A cutter, as flat:6, ball:10 or 2=bull:12:2 for T2; ,edges=20,out=30 may follow. "
+            "Once for each.",
             rich_help_panel=_FILE,
             show_default=False,
         ),
@@ -51,7 +67,8 @@ def readback(
     zero: Annotated[
         str | None,
         typer.Option(
-            help="Its zero: middle or front-left, then top or bed; or X,Y,Z from the middle of the blank on the bed. "
+            help="Its zero: middle or front-left, then top or bed; or X,Y,Z from the middle of the "
+            "blank on the bed. "
             "middle,top if not given.",
             rich_help_panel=_FILE,
             show_default=False,
@@ -59,15 +76,26 @@ def readback(
     ] = None,
     units: Annotated[
         str | None,
-        typer.Option(help="mm or inch, where FILE does not state it.", rich_help_panel=_FILE, show_default=False),
+        typer.Option(
+            help="mm or inch, where FILE does not state it.",
+            rich_help_panel=_FILE,
+            show_default=False,
+        ),
     ] = None,
     spoil_board: Annotated[
         float, typer.Option(help="mm below the blank that may be cut.", rich_help_panel=_FILE)
     ] = 0.0,
-    rapid: Annotated[float, typer.Option(help="mm/min, for the minutes.", rich_help_panel=_FILE)] = 6000.0,
-    accel: Annotated[float, typer.Option(help="mm/s², for the minutes.", rich_help_panel=_FILE)] = 500.0,
+    rapid: Annotated[
+        float, typer.Option(help="mm/min, for the minutes.", rich_help_panel=_FILE)
+    ] = 6000.0,
+    accel: Annotated[
+        float, typer.Option(help="mm/s², for the minutes.", rich_help_panel=_FILE)
+    ] = 500.0,
     spin_up: Annotated[
-        float, typer.Option(help="Seconds that the spindle needs to come up to speed.", rich_help_panel=_FILE)
+        float,
+        typer.Option(
+            help="Seconds that the spindle needs to come up to speed.", rich_help_panel=_FILE
+        ),
     ] = 0.0,
     cell: Annotated[
         float | None,
@@ -80,7 +108,12 @@ def readback(
     output: Annotated[
         Path | None,
         typer.Option(
-            "-o", "--output", metavar="DIR", help="Draw the depths into DIR.", rich_help_panel=_FILE, show_default=False
+            "-o",
+            "--output",
+            metavar="DIR",
+            help="Draw the depths into DIR.",
+            rich_help_panel=_FILE,
+            show_default=False,
         ),
     ] = None,
 ) -> None:
@@ -90,11 +123,27 @@ def readback(
             from corepath.planning.foreign.foreign_options import ForeignOptions
 
             asked = ForeignOptions(
-                blank, cutter or [], zero or "middle,top", units, cell, spoil_board, rapid, accel, spin_up
+                blank,
+                cutter or [],
+                zero or "middle,top",
+                units,
+                cell,
+                spoil_board,
+                rapid,
+                accel,
+                spin_up,
             )
             _file(target, asked, output, stl, json, quiet)
         else:
-            _only_for_files({"--blank": blank, "--cutter": cutter, "--zero": zero, "--units": units, "-o": output})
+            _only_for_files(
+                {
+                    "--blank": blank,
+                    "--cutter": cutter,
+                    "--zero": zero,
+                    "--units": units,
+                    "-o": output,
+                }
+            )
             _folder(target, stl, json, quiet)
 
 
@@ -151,13 +200,17 @@ def _only_for_files(given: dict[str, object]) -> None:
     from corepath.errors import Fault, InputError
 
     faults = [
-        Fault(name, "goes with a single file; a plan's folder has it all") for name, value in given.items() if value
+        Fault(name, "goes with a single file; a plan's folder has it all")
+        for name, value in given.items()
+        if value
     ]
     if faults:
         raise InputError(faults)
 
 
-def _file(path: Path, asked: ForeignOptions, output: Path | None, stl: bool, json: bool, quiet: bool) -> None:
+def _file(
+    path: Path, asked: ForeignOptions, output: Path | None, stl: bool, json: bool, quiet: bool
+) -> None:
     from corepath.cli.progress_line import showing
     from corepath.errors import Fault, InputError
 
@@ -187,7 +240,12 @@ def _file(path: Path, asked: ForeignOptions, output: Path | None, stl: bool, jso
     if not quiet and reading.failed:
         say("\n" + next_command("readback", path, *_options(asked, output), first="fix it"))
     elif not quiet:
-        say("\n" + wrapped("Next: hold the figures against what it is to do, then run it once in the air."))
+        say(
+            "\n"
+            + wrapped(
+                "Next: hold the figures against what it is to do, then run it once in the air."
+            )
+        )
     end(reading.failed)
 
 
@@ -201,5 +259,8 @@ def _options(asked: ForeignOptions, output: Path | None) -> list[str]:
         if value == getattr(held, name) or value is None:
             continue
         for one in value if name == "cutter" else (value,):
-            words += [f"--{name.replace('_', '-')}", f"{one:g}" if isinstance(one, float) else str(one)]
+            words += [
+                f"--{name.replace('_', '-')}",
+                f"{one:g}" if isinstance(one, float) else str(one),
+            ]
     return [*words, *(("-o", str(output)) if output is not None else ())]

@@ -8,7 +8,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from corepath.cli.commands.record_options import entries_from, figure_options, note_entry, signature_of
+from corepath.cli.commands.record_options import (
+    entries_from,
+    figure_options,
+    note_entry,
+    signature_of,
+)
 from corepath.cli.completing import jobs, stages
 from corepath.cli.guard import as_json, guarded, say
 
@@ -21,7 +26,10 @@ __all__ = ["record_command"]
 
 def _record(
     job: Annotated[
-        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs)
+        Path,
+        typer.Argument(
+            metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs
+        ),
     ],
     *,
     stage: Annotated[
@@ -34,20 +42,29 @@ def _record(
     ] = None,
     correct: Annotated[
         str | None,
-        typer.Option(metavar="N", help="The one figure given takes the place of entry N, of the same kind."),
+        typer.Option(
+            metavar="N", help="The one figure given takes the place of entry N, of the same kind."
+        ),
     ] = None,
     date: Annotated[
         str | None, typer.Option(metavar="DATE", help="Day of the work, as 2026-05-17; else today.")
     ] = None,
-    note: Annotated[str | None, typer.Option(metavar="TEXT", help="A remark kept with the entries, or alone.")] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of tables.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress; do not say what to measure next.")] = False,
+    note: Annotated[
+        str | None, typer.Option(metavar="TEXT", help="A remark kept with the entries, or alone.")
+    ] = None,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print the record as JSON instead of tables.")
+    ] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", "-q", help="No progress; do not say what to measure next.")
+    ] = False,
     **figures: Any,
 ) -> None:
     """Add what was measured; alone: show what to measure next.
 
-    Figures are in the job's units, places on the board as in the drawings of A, from the middle of the blank.
-    Options may be repeated and put together; then all entries are added, or none. Impossible values are rejected.
+    Figures are in the job's units, places on the board as in the drawings of A, from the middle of
+    the blank. Options may be repeated and put together; then all entries are added, or none.
+    Impossible values are rejected.
     """
     options = {option.key: option.name for option in figure_options()}
     flags = frozenset(options[key] for key, given in figures.items() if given is True)
@@ -78,7 +95,12 @@ def _record(
             means = what_it_means(job, within(progress, 0.5, 1.0))
         if json:
             measuring = str(form) if form is not None else None
-            say(as_json(_report(added, facts, path, len(entries)) | {"means": means, "measuring": measuring}))
+            say(
+                as_json(
+                    _report(added, facts, path, len(entries))
+                    | {"means": means, "measuring": measuring}
+                )
+            )
             return
         if form is not None:
             say(f"Wrote {form}: where to measure the blank.")
@@ -98,7 +120,9 @@ def record_command() -> Callable[..., None]:
     return record
 
 
-def _added(held: Record, entries: list[Any], facts: JobFacts, stage: str | None, path: Path) -> Record:
+def _added(
+    held: Record, entries: list[Any], facts: JobFacts, stage: str | None, path: Path
+) -> Record:
     from dataclasses import replace
 
     from corepath.job.record.ascut import save_record
@@ -131,11 +155,17 @@ def _entry_dict(held: Record, entry: Any) -> dict[str, Any]:
 
     fields = {name: value for name, value in asdict(entry).items() if value not in (None, "")}
     by = held.corrected_by(entry.n)
-    return {"n": fields.pop("n"), **fields, "stands": by is None, **({} if by is None else {"corrected_by": by})}
+    return {
+        "n": fields.pop("n"),
+        **fields,
+        "stands": by is None,
+        **({} if by is None else {"corrected_by": by}),
+    }
 
 
 def _plan_words(facts: JobFacts) -> tuple[str, ...]:
-    """What plans again: into the folder of the last plan, where that has another name than the usual one."""
+    """What plans again: into the folder of the last plan, where that has another name than the
+    usual one."""
     folder = facts.folder
     if folder is None or folder.name == f"{Path(facts.file).stem}-plan":
         return ("plan", facts.file)

@@ -1,7 +1,9 @@
-"""The options of `corepath record`, made from the table of kinds, and the entries that typed words make.
+"""The options of `corepath record`, made from the table of kinds, and the entries that typed words
+make.
 
-Some options take more than one word (`--thickness X Y T`), and those that name a thing may be given more than once.
-Entries are put in the order of the work, whatever the order they were typed in. Figures are in the job's units.
+Some options take more than one word (`--thickness X Y T`), and those that name a thing may be given
+more than once. Entries are put in the order of the work, whatever the order they were typed in.
+Figures are in the job's units.
 """
 
 from __future__ import annotations
@@ -20,7 +22,15 @@ from corepath.errors import Fault, InputError
 from corepath.job.record.entry_kinds import KINDS, Entry, EntryKind, Typed, operation_and_pass, rank
 from corepath.lengths import MM_PER_INCH
 
-__all__ = ["RecordCommand", "TypedWords", "entries_from", "figure_options", "note_entry", "signature_of", "words_of"]
+__all__ = [
+    "RecordCommand",
+    "TypedWords",
+    "entries_from",
+    "figure_options",
+    "note_entry",
+    "signature_of",
+    "words_of",
+]
 
 _GAP = "\x1f"
 
@@ -59,7 +69,10 @@ class FigureOption:
         kind: Any = (list[str] | None) if self.repeats else (str | None) if self.words else bool
         default = None if self.words else False
         return inspect.Parameter(
-            self.key, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=Annotated[kind, option]
+            self.key,
+            inspect.Parameter.KEYWORD_ONLY,
+            default=default,
+            annotation=Annotated[kind, option],
         )
 
 
@@ -70,7 +83,9 @@ def figure_options(kinds: Mapping[str, EntryKind] = KINDS) -> tuple[FigureOption
         for typed in kind.typed:
             offered = next((_OFFERED[key] for _, key in typed.words if key in _OFFERED), None)
             words = tuple(word for word, _ in typed.words)
-            found.setdefault(typed.option, FigureOption(typed.option, words, typed.help, typed.repeats, offered))
+            found.setdefault(
+                typed.option, FigureOption(typed.option, words, typed.help, typed.repeats, offered)
+            )
             if typed.flag is not None:
                 found.setdefault(typed.flag[0], FigureOption(typed.flag[0], (), typed.flag[1]))
             for option, word, _, help_text in typed.beside:
@@ -86,12 +101,17 @@ def words_of(kinds: Mapping[str, EntryKind] = KINDS) -> dict[str, tuple[str, ...
 def signature_of(
     function: Callable[..., Any], before: str, kinds: Mapping[str, EntryKind] = KINDS
 ) -> inspect.Signature:
-    """The signature of the command's function with a parameter for each option, put before the parameter `before`."""
+    """The signature of the command's function with a parameter for each option, put before the
+    parameter `before`."""
     own = [
-        one for one in inspect.signature(function, eval_str=True).parameters.values() if one.kind is not one.VAR_KEYWORD
+        one
+        for one in inspect.signature(function, eval_str=True).parameters.values()
+        if one.kind is not one.VAR_KEYWORD
     ]
     at = next(k for k, one in enumerate(own) if one.name == before)
-    return inspect.Signature([*own[:at], *(option.parameter for option in figure_options(kinds)), *own[at:]])
+    return inspect.Signature(
+        [*own[:at], *(option.parameter for option in figure_options(kinds)), *own[at:]]
+    )
 
 
 class RecordCommand(TyperCommand):
@@ -121,12 +141,17 @@ def _joined(args: Sequence[str]) -> list[str]:
 
 
 def entries_from(
-    typed: TypedWords, *, scale: float, flags: frozenset[str] = frozenset(), common: Mapping[str, Any]
+    typed: TypedWords,
+    *,
+    scale: float,
+    flags: frozenset[str] = frozenset(),
+    common: Mapping[str, Any],
 ) -> list[Entry]:
-    """The entries that were typed, in the order of the work. Raises InputError with all that is no figure.
+    """The entries that were typed, in the order of the work. Raises InputError with all that is no
+    figure.
 
-    `scale` mm are one of the job's units; `flags` are those given without a word; `common` are fields that all entries
-    share (date, note, corrects).
+    `scale` mm are one of the job's units; `flags` are those given without a word; `common` are
+    fields that all entries share (date, note, corrects).
     """
     from dataclasses import replace
 
@@ -141,7 +166,9 @@ def entries_from(
         own["corrects"] = reader.whole("--correct", own["corrects"])
     if reader.faults:
         raise InputError(reader.faults)
-    entries = [replace(entry, **{k: v for k, v in own.items() if not getattr(entry, k)}) for entry in found]
+    entries = [
+        replace(entry, **{k: v for k, v in own.items() if not getattr(entry, k)}) for entry in found
+    ]
     return sorted(entries, key=rank)
 
 
@@ -151,7 +178,8 @@ def note_entry(common: Mapping[str, Any]) -> Entry:
 
 
 def _meant(option: Typed, flags: frozenset[str]) -> bool:
-    """Whether this kind is meant where its option is typed: one option may serve two kinds, told apart by a flag."""
+    """Whether this kind is meant where its option is typed: one option may serve two kinds, told
+    apart by a flag."""
     if option.flag is not None:
         return option.flag[0] in flags
     others = {
@@ -213,7 +241,11 @@ class _FigureReader:
             if value < 0 and key == "value" and kind.signed:
                 self.faults.append(Fault(option, kind.signed, word))
             return {key: value}
-        return self._amount(option, word) if kind.value == "amount" else {"value": self.number(option, word)}
+        return (
+            self._amount(option, word)
+            if kind.value == "amount"
+            else {"value": self.number(option, word)}
+        )
 
     def _amount(self, option: str, word: str) -> dict[str, Any]:
         """Grams, or with mm or in behind the figure by how much the resin was raised."""
@@ -221,7 +253,11 @@ class _FigureReader:
         units = {"mm": 1.0, "in": MM_PER_INCH, "g": 0.0}
         suffix = next((name for name in units if text.endswith(name)), "g")
         value = self.number(option, text.removesuffix(suffix))
-        return {"value": value, "unit": "g"} if suffix == "g" else {"value": value * units[suffix], "unit": "mm"}
+        return (
+            {"value": value, "unit": "g"}
+            if suffix == "g"
+            else {"value": value * units[suffix], "unit": "mm"}
+        )
 
     def number(self, option: str, text: str) -> float:
         """A finite number, written with a decimal point."""

@@ -1,4 +1,5 @@
-"""What `corepath record` needs to read before it can add: the job's facts and the record so far; and rows to print."""
+"""What `corepath record` needs to read before it can add: the job's facts and the record so far;
+and rows to print."""
 
 from __future__ import annotations
 
@@ -44,7 +45,8 @@ def known_facts(job: Path, progress: Progress) -> tuple[JobFacts, Prepared | Non
 def form_for(job: Path, prepared: Prepared | None) -> Path | None:
     """The list of places to measure, written now for a raw blank that was not measured.
 
-    None where there is one already, the blank was measured or is being cut, or it cannot be written.
+    None where there is one already, the blank was measured or is being cut, or it cannot be
+    written.
     """
     from corepath.planning import measuring_path, write_measuring
 
@@ -59,7 +61,9 @@ def read_record(job: Path) -> tuple[Record, Path]:
     return load_record(path), path
 
 
-def refuse_options(typed: TypedWords, *, flags: frozenset[str], stage: str | None, common: Mapping[str, Any]) -> None:
+def refuse_options(
+    typed: TypedWords, *, flags: frozenset[str], stage: str | None, common: Mapping[str, Any]
+) -> None:
     """Raise InputError for options that do not go together."""
     faults = []
     kinds = [(kind, option) for kind in KINDS.values() for option in kind.typed]
@@ -88,7 +92,8 @@ def refuse_options(typed: TypedWords, *, flags: frozenset[str], stage: str | Non
 
 
 def what_it_means(job: Path, progress: Progress) -> list[str]:
-    """What the record makes of the plan: figures that disagree, castings too low, checks that fail now, what is left.
+    """What the record makes of the plan: figures that disagree, castings too low, checks that fail
+    now, what is left.
 
     Empty where all is well, and where the job itself is wrong, which `check` tells.
     """
@@ -104,7 +109,8 @@ def what_it_means(job: Path, progress: Progress) -> list[str]:
     lines += [wrapped(units.text(f"- {marked(line)}")) for line in prepared.fills]
     failing = [check for check in prepared.checks if check.verdict == "fail"]
     lines += [
-        wrapped(units.text(f"fail: {check.id} ({marked(check.where)}): {marked(check.says)}")) for check in failing
+        wrapped(units.text(f"fail: {check.id} ({marked(check.where)}): {marked(check.says)}"))
+        for check in failing
     ]
     if failing:
         lines += [wrapped(units.text(f"- {marked(line)}")) for line in prepared.advice.lines()]
@@ -132,5 +138,9 @@ def _fate(record: Record, entry: Entry) -> str:
     if by is not None:
         done = "withdrawn" if record.entries[by - 1].kind == "withdrawn" else "corrected"
         return f"{done} by {by}"
-    parts = [f"corrects {entry.corrects}"] if entry.corrects is not None and entry.kind != "withdrawn" else []
+    parts = (
+        [f"corrects {entry.corrects}"]
+        if entry.corrects is not None and entry.kind != "withdrawn"
+        else []
+    )
     return "; ".join([*parts, *([entry.note] if entry.note else [])])

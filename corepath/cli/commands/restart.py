@@ -1,4 +1,5 @@
-"""`corepath restart`: a program that goes on from one line of another, read back before it is written."""
+"""`corepath restart`: a program that goes on from one line of another, read back before it is
+written."""
 
 from __future__ import annotations
 
@@ -20,20 +21,37 @@ def restart(
     file: Annotated[
         Path,
         typer.Argument(
-            metavar="FILE", help="The .nc file that was broken off.", show_default=False, autocompletion=programs
+            metavar="FILE",
+            help="The .nc file that was broken off.",
+            show_default=False,
+            autocompletion=programs,
         ),
     ],
     from_line: Annotated[
-        int, typer.Option("--from-line", metavar="N", help="First line that is still to be cut.", show_default=False)
+        int,
+        typer.Option(
+            "--from-line",
+            metavar="N",
+            help="First line that is still to be cut.",
+            show_default=False,
+        ),
     ],
     output: Annotated[
         Path | None,
         typer.Option(
-            "-o", "--output", metavar="FILE", help="File to write; STEM.from-N.nc if not given.", show_default=False
+            "-o",
+            "--output",
+            metavar="FILE",
+            help="File to write; STEM.from-N.nc if not given.",
+            show_default=False,
         ),
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print what was made as JSON instead of text.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Only the name of the file and cautions.")] = False,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print what was made as JSON instead of text.")
+    ] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", "-q", help="Only the name of the file and cautions.")
+    ] = False,
 ) -> None:
     """Write a program that goes on from a line of FILE."""
     with guarded(json_wanted=json):
@@ -83,9 +101,14 @@ def _told(made: Restart, target: Path, quiet: bool) -> str:
     units = units_of(made.units)
     cutter = f"T{made.tool}" if made.tool is not None else "the cutter of the file (it names none)"
     back = [f"It begins with line {made.line}: {made.why}."] if made.why else []
-    down = [f"It goes down to Z{mm(z):.4f} at {feed(made.plunge):.0f~}, {made.plunge_from}."] if made.goes_down else []
+    down = (
+        [f"It goes down to Z{mm(z):.4f} at {feed(made.plunge):.0f~}, {made.plunge_from}."]
+        if made.goes_down
+        else []
+    )
     said = [
-        f"It goes on with line {made.asked} of {made.file}, with the same {made.motions} motions as the file.",
+        f"It goes on with line {made.asked} of {made.file}, with the same {made.motions} motions "
+        "as the file.",
         *back,
         f"Begins over X{mm(x):.4f} Y{mm(y):.4f} {UNIT} at the safe height Z{mm(made.clear):.4f}.",
         *down,
@@ -101,8 +124,10 @@ def _told(made: Restart, target: Path, quiet: bool) -> str:
 
 
 _FIRST = (
-    "First check: all lines before it are cut; the same cutter, whole, at the same length; the zero kept (never "
-    "restart after it is lost); the axes homed again if the power was off; chips cleared; the work still held. Hands "
+    "First check: all lines before it are cut; the same cutter, whole, at the same length; the "
+    "zero kept (never "
+    "restart after it is lost); the axes homed again if the power was off; chips cleared; the work "
+    "still held. Hands "
     "away before cycle start."
 )
 

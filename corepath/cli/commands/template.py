@@ -31,22 +31,42 @@ class Face(StrEnum):
 
 def template(
     job: Annotated[
-        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs)
+        Path,
+        typer.Argument(
+            metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs
+        ),
     ],
     output: Annotated[
-        Path, typer.Option("-o", "--output", metavar="F", help="File to write: F.dxf or F.svg.", show_default=False)
+        Path,
+        typer.Option(
+            "-o", "--output", metavar="F", help="File to write: F.dxf or F.svg.", show_default=False
+        ),
     ],
-    flat: Annotated[bool, typer.Option("--flat", help="For skins and hand work, before lay-up.")] = False,
-    form: Annotated[bool, typer.Option("--form", help="Ribs and spacers of the form instead of the board.")] = False,
+    flat: Annotated[
+        bool, typer.Option("--flat", help="For skins and hand work, before lay-up.")
+    ] = False,
+    form: Annotated[
+        bool, typer.Option("--form", help="Ribs and spacers of the form instead of the board.")
+    ] = False,
     on: Annotated[
         Face,
-        typer.Option("--on", help="Along the arc: lengths of the core, or along top or underside of the laminate."),
+        typer.Option(
+            "--on",
+            help="Along the arc: lengths of the core, or along top or underside of the laminate.",
+        ),
     ] = Face.core,
     tile: Annotated[
-        Paper | None, typer.Option("--tile", help="Pages of this paper beside it, to be joined.", show_default=False)
+        Paper | None,
+        typer.Option(
+            "--tile", help="Pages of this paper beside it, to be joined.", show_default=False
+        ),
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print the names of the files as JSON.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Only the names of the files; no progress.")] = False,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print the names of the files as JSON.")
+    ] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", "-q", help="Only the names of the files; no progress.")
+    ] = False,
 ) -> None:
     """Write a template at full size: of the board or of its form.
 
@@ -58,7 +78,9 @@ def template(
         from corepath.errors import Fault, InputError
 
         if flat and form:
-            raise InputError([Fault("", "--flat and --form are different drawings", allowed="one of them")])
+            raise InputError(
+                [Fault("", "--flat and --form are different drawings", allowed="one of them")]
+            )
         with showing(quiet or json) as progress:
             from corepath.planning import prepare, within
             from corepath.planning.template_files import template_of, write_template

@@ -1,4 +1,5 @@
-"""`corepath plan --watch`: plans again whenever the job or a file that it names is saved, and shows the sheet."""
+"""`corepath plan --watch`: plans again whenever the job or a file that it names is saved, and shows
+the sheet."""
 
 from __future__ import annotations
 
@@ -30,20 +31,28 @@ class Watched:
 
 
 def keep_planning(watched: Watched) -> None:
-    """Plan and serve until Ctrl-C. Raises InputError where there is no job, or the port cannot be had."""
+    """Plan and serve until Ctrl-C. Raises InputError where there is no job, or the port cannot be
+    had."""
     from corepath.errors import Fault, InputError
     from corepath.planning.progress import quiet
     from corepath.watching import Changes, NoticeBoard, inputs_of, keep_making, serving
 
     job = watched.job
     if not job.is_file():
-        raise InputError([Fault("", "there is no such file", file=str(job), allowed="an existing TOML file")])
+        raise InputError(
+            [Fault("", "there is no such file", file=str(job), allowed="an existing TOML file")]
+        )
     board, stop = NoticeBoard(), threading.Event()
     with serving(watched.folder, board, watched.port) as server:
         say(f"Watching {job}. Open {server.url} in a browser on this machine; Ctrl-C ends.")
         changes = Changes(lambda: inputs_of(job))
         try:
-            keep_making(lambda progress: _make(watched, board, changes, progress), changes, progress=quiet, stop=stop)
+            keep_making(
+                lambda progress: _make(watched, board, changes, progress),
+                changes,
+                progress=quiet,
+                stop=stop,
+            )
         except KeyboardInterrupt:
             say(f"\n{_farewell(watched.folder, board)}")
 
@@ -79,7 +88,9 @@ def _planned(watched: Watched, told: Progress, bar: Progress) -> tuple[Plan, Wri
         bar(says, share)
 
     prepared = prepare(watched.job, within(both, 0.0, 0.1))
-    made = plan(prepared, progress=both, despite_failures=watched.despite_failures, bodies=watched.stl)
+    made = plan(
+        prepared, progress=both, despite_failures=watched.despite_failures, bodies=watched.stl
+    )
     both("writing", 1.0)
     return made, made.write(watched.folder)
 
@@ -109,4 +120,8 @@ def _told(made: Plan, written: Written, watched: Watched, first: bool) -> str:
 
 def _farewell(folder: Path, board: NoticeBoard) -> str:
     plan = board.notice.plan
-    return f"No longer watching; {folder} holds plan {plan}." if plan else "No longer watching; nothing was planned."
+    return (
+        f"No longer watching; {folder} holds plan {plan}."
+        if plan
+        else "No longer watching; nothing was planned."
+    )

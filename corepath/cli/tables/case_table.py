@@ -23,8 +23,9 @@ _COLUMNS = (
 def case_table(cases: Sequence[Outcome], units: Units = MM) -> str:
     """One row for each case; empty without cases.
 
-    In mm the least wood under the castings, the thinnest place of the board, the least casting at its edge, the least
-    wood over seats; the load as a share of the heaviest cut planned; the kinds of findings.
+    In mm the least wood under the castings, the thinnest place of the board, the least casting at
+    its edge, the least wood over seats; the load as a share of the heaviest cut planned; the kinds
+    of findings.
     """
     if not cases:
         return ""
@@ -34,8 +35,12 @@ def case_table(cases: Sequence[Outcome], units: Units = MM) -> str:
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("found", overflow="fold")
     for case in cases:
-        held = ((reported(case.figures.get(key)), float if key == "load" else mm) for key, _ in _COLUMNS)
+        held = (
+            (reported(case.figures.get(key)), float if key == "load" else mm) for key, _ in _COLUMNS
+        )
         figures = ["" if one is None else f"{kind(one):.2f}" for one, kind in held]
-        found = ", ".join(case.kinds) or ("deck planned again from the stop" if case.again else "nothing")
+        found = ", ".join(case.kinds) or (
+            "deck planned again from the stop" if case.again else "nothing"
+        )
         table.row(case.case.says, *figures, found)
     return rendered(table)

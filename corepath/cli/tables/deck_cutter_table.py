@@ -1,4 +1,5 @@
-"""The listed cutters compared for the deck, as a table of at most 80 columns. Times in minutes, lengths in mm."""
+"""The listed cutters compared for the deck, as a table of at most 80 columns. Times in minutes,
+lengths in mm."""
 
 from __future__ import annotations
 
@@ -33,7 +34,9 @@ def deck_cutter_table(cutters: Sequence[ComparedCutter], units: Units = MM) -> s
             "" if low is None or high is None else f"{_mm(low):+.3f} to {_mm(high):+.3f}",
             f"{_mm(one.hollow):.3f}",
         )
-    words = wrapped("ball lines: along the grain, with a ball of that diameter; hollows: what it cannot reach")
+    words = wrapped(
+        "ball lines: along the grain, with a ball of that diameter; hollows: what it cannot reach"
+    )
     return rendered(table) + f"\n{words}"
 
 

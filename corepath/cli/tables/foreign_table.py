@@ -1,4 +1,5 @@
-"""What a single file of anyone's making would do to a blank, as a table of at most 80 columns, in the file's units."""
+"""What a single file of anyone's making would do to a blank, as a table of at most 80 columns, in
+the file's units."""
 
 from __future__ import annotations
 
@@ -30,8 +31,10 @@ def foreign_table(found: Foreign, units: Units = MM) -> str:
         table.add_row(*(Text(units.text(cell)) for cell in (what, figure, where)))
     x, y, z = (mm(round(value, 6)) for value in found.bench.zero)
     says = (
-        f"Lengths in {units.words}; places from the middle of the blank. The program's zero is taken at "
-        f"X{x:g} Y{y:g}, {z:g} above the bed. Minutes are by the rapid and the acceleration given, stops not counted."
+        f"Lengths in {units.words}; places from the middle of the blank. The program's zero is "
+        "taken at "
+        f"X{x:g} Y{y:g}, {z:g} above the bed. Minutes are by the rapid and the acceleration given, "
+        "stops not counted."
     )
     return f"{rendered(table)}\n{wrapped(units.text(says))}"
 
@@ -39,10 +42,16 @@ def foreign_table(found: Foreign, units: Units = MM) -> str:
 def _rows(found: Foreign) -> Iterator[tuple[str, str, str]]:
     bench, minutes, deed = found.bench, found.minutes, found.deed
     yield "lines, motions", f"{found.program.lines}, {found.motions}", ""
-    yield "blank", " x ".join(f"{mm(side):g}" for side in (bench.length, bench.width, bench.thickness)), ""
+    yield (
+        "blank",
+        " x ".join(f"{mm(side):g}" for side in (bench.length, bench.width, bench.thickness)),
+        "",
+    )
     for number in found.used:
         cutter = bench.cutter(number)
-        words = "not given: what it cuts is left out" if cutter is None else cutter_words(cutter.form())
+        words = (
+            "not given: what it cuts is left out" if cutter is None else cutter_words(cutter.form())
+        )
         yield f"cutter, T{number}" if number >= 0 else "cutter", words, ""
     for axis, (low, high) in zip("XYZ", found.extents or (), strict=False):
         yield f"program {axis}", f"{_mm(low):.3f} to {_mm(high):.3f}", ""
@@ -50,8 +59,16 @@ def _rows(found: Foreign) -> Iterator[tuple[str, str, str]]:
         round(one, PLACES) for one in (minutes.total, minutes.feed, minutes.rapid, minutes.dwell)
     )
     doubt = "" if minutes.known else " and cuts without a feed"
-    yield "minutes", f"{total:.2f}{doubt} (feed {feeds:.2f}, rapid {rapid:.2f}, dwell {dwell:.2f})", ""
-    yield "way at feed, at rapid", f"{_mm(found.cut_length, 3):.0f}, {_mm(found.rapid_length, 3):.0f}", ""
+    yield (
+        "minutes",
+        f"{total:.2f}{doubt} (feed {feeds:.2f}, rapid {rapid:.2f}, dwell {dwell:.2f})",
+        "",
+    )
+    yield (
+        "way at feed, at rapid",
+        f"{_mm(found.cut_length, 3):.0f}, {_mm(found.rapid_length, 3):.0f}",
+        "",
+    )
     if found.feeds:
         low, high = (feed(round(end, 3)) for end in found.feeds)
         yield f"feed, {either('mm/min', 'in/min')}", f"{low:.0f} to {high:.0f}", ""
@@ -87,4 +104,9 @@ def mend_lines(kinds: Sequence[str]) -> str:
     """What to do about each kind found, under a heading that names the page which tells more."""
     from corepath.readback.mends import MENDS
 
-    return "\n".join(["What to do (see docs/readback.md):", *(wrapped(f"{kind}: {MENDS[kind]}") for kind in kinds)])
+    return "\n".join(
+        [
+            "What to do (see docs/readback.md):",
+            *(wrapped(f"{kind}: {MENDS[kind]}") for kind in kinds),
+        ]
+    )

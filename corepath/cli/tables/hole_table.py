@@ -1,4 +1,5 @@
-"""The list of holes as a table: those made alike in one row, at most 80 columns wide. Lengths in mm."""
+"""The list of holes as a table: those made alike in one row, at most 80 columns wide. Lengths in
+mm."""
 
 from __future__ import annotations
 

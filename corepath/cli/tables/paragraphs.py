@@ -20,7 +20,8 @@ from rich.text import Text
 from corepath.lengths import MM, Units, in_unit, marked, unit_word
 from corepath.motion.cutter import cutter_words
 
-if TYPE_CHECKING:  # they load numpy and shapely, which a command that prints no such table does without
+# they load numpy and shapely, which a command that prints no such table does without
+if TYPE_CHECKING:
     from corepath.gcode.read.findings import Finding
     from corepath.planning.make import MadeFile
     from corepath.planning.report.times import Apart
@@ -56,7 +57,10 @@ def check_table(checks: Sequence[Check], units: Units = MM) -> str:
     table.add_column("where", overflow="fold")
     ordered = sorted(checks, key=lambda check: check.id != "window")
     for check in ordered:
-        figures = [figure_cell(one, check.unit) for one in (check.value, check.worst, check.limit, check.margin)]
+        figures = [
+            figure_cell(one, check.unit)
+            for one in (check.value, check.worst, check.limit, check.margin)
+        ]
         name = check.id if check.unit in ("", "mm") else f"{check.id}, {unit_word(check.unit)}"
         table.row(name, check.verdict, *figures, check.where)
     told = f" (lengths in {units.words}; worst: all tolerances against you at once)"
@@ -66,12 +70,17 @@ def check_table(checks: Sequence[Check], units: Units = MM) -> str:
 def check_remarks(checks: Sequence[Check], after: str = "", units: Units = MM) -> str:
     """How many checks there are of each verdict, and what is to be said of each that is not ok."""
     counts = Counter(check.verdict for check in checks)
-    total = ", ".join(f"{counts[verdict]} {verdict}" for verdict in ("ok", "caution", "fail") if counts[verdict])
-    return "\n".join([total + after, *(_remark(check, units) for check in checks if check.verdict != "ok")])
+    total = ", ".join(
+        f"{counts[verdict]} {verdict}" for verdict in ("ok", "caution", "fail") if counts[verdict]
+    )
+    return "\n".join(
+        [total + after, *(_remark(check, units) for check in checks if check.verdict != "ok")]
+    )
 
 
 def file_table(files: Sequence[MadeFile], minutes: float, apart: Apart, units: Units = MM) -> str:
-    """One line for each file: set-up, cutter, minutes beside the least that any path takes, lines; minutes of all."""
+    """One line for each file: set-up, cutter, minutes beside the least that any path takes, lines;
+    minutes of all."""
     table = new_table(units)
     table.add_column("file", overflow="fold")
     table.add_column("set-up")
@@ -91,7 +100,8 @@ def file_table(files: Sequence[MadeFile], minutes: float, apart: Apart, units: U
         )
     counted = f"{minutes:.1f} minutes with the skim to its planned stop;\n{_apart(apart)}"
     return (
-        f"{rendered(table)}\n{counted}\nleast: what any path takes under the same limits; * on level ground, no bound"
+        f"{rendered(table)}\n{counted}\nleast: what any path takes under the same limits; * on "
+        "level ground, no bound"
     )
 
 
@@ -100,11 +110,14 @@ def _apart(apart: Apart) -> str:
     hands = f"{apart.changes} changes of cutter, allow {round(apart.change_minutes, 2):.0f}"
     if apart.stops:
         hands += f"; {apart.stops} stops, allow {round(apart.stop_minutes, 2):.0f}"
-    return wrapped(f"apart: {round(apart.dwell, 3):.1f} of dwells; {hands}; set-ups are not counted")
+    return wrapped(
+        f"apart: {round(apart.dwell, 3):.1f} of dwells; {hands}; set-ups are not counted"
+    )
 
 
 def _least(file: MadeFile) -> tuple[str, str]:
-    """The least minutes of any path, marked where they are only a figure for level ground, and the ratio to them."""
+    """The least minutes of any path, marked where they are only a figure for level ground, and the
+    ratio to them."""
     least, mark = file.bound.minutes, "*" if file.bound.level else ""
     return f"{round(least, 3):.1f}{mark}", f"{round(file.minutes / least, 3):.2f}{mark}"
 
@@ -128,7 +141,9 @@ def measure_table(measures: Sequence[Measure], units: Units = MM) -> str:
     return rendered(table)
 
 
-def finding_lines(findings: Sequence[Finding], counts: Mapping[str, int] | None = None, units: Units = MM) -> str:
+def finding_lines(
+    findings: Sequence[Finding], counts: Mapping[str, int] | None = None, units: Units = MM
+) -> str:
     """The first findings, each with its place, and how many there are of each kind.
 
     `counts` wins over the findings given, where only the first of many of a kind were kept.
@@ -143,12 +158,17 @@ def finding_lines(findings: Sequence[Finding], counts: Mapping[str, int] | None 
         where = f"{finding.kind}: {place}" if place else finding.kind
         lines.append(wrapped(units.text(f"{where}: {marked(finding.says)}")))
     if total > MOST_FINDINGS:
-        lines.append(wrapped("in all: " + ", ".join(f"{count} {kind}" for kind, count in sorted(numbers.items()))))
+        lines.append(
+            wrapped(
+                "in all: " + ", ".join(f"{count} {kind}" for kind, count in sorted(numbers.items()))
+            )
+        )
     return "\n".join(lines)
 
 
 def record_table(rows: Iterable[Sequence[str]]) -> str:
-    """The entries of an as-cut record: number, date, stage, what, where, value, and what became of it."""
+    """The entries of an as-cut record: number, date, stage, what, where, value, and what became of
+    it."""
     table = new_table()
     table.add_column("n", justify="right", no_wrap=True)
     table.add_column("date", no_wrap=True)
@@ -169,27 +189,39 @@ def next_command(*words: object, first: str = "") -> str:
 
 
 def next_steps(first: str, words: Sequence[str] | None) -> str:
-    """What is to be done next and, on a line of its own, the command to type after it, where there is one."""
+    """What is to be done next and, on a line of its own, the command to type after it, where there
+    is one."""
     if words is None:
         return wrapped(f"Next: {first}.")
     return wrapped(f"Next: {first}, then:") + f"\n    {shlex.join(['corepath', *words])}"
 
 
 def _remark(check: Check, units: Units) -> str:
-    lines = ["", wrapped(units.text(f"{check.verdict}: {check.id} ({marked(check.where)}): {marked(check.says)}"))]
+    lines = [
+        "",
+        wrapped(
+            units.text(f"{check.verdict}: {check.id} ({marked(check.where)}): {marked(check.says)}")
+        ),
+    ]
     if check.mend:
-        lines.append(textwrap.indent(wrapped(units.text(f"Fix: {marked(check.mend)}"), WIDTH - 2), "  "))
+        lines.append(
+            textwrap.indent(wrapped(units.text(f"Fix: {marked(check.mend)}"), WIDTH - 2), "  ")
+        )
     lines.append(f"  See docs/checks/{check.id}.md")
     return "\n".join(lines)
 
 
 def wrapped(text: str, width: int = WIDTH) -> str:
-    """Text in lines of at most `width` letters, indented from the second on; long words stay whole."""
-    return textwrap.fill(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+    """Text in lines of at most `width` letters, indented from the second on; long words stay
+    whole."""
+    return textwrap.fill(
+        text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
+    )
 
 
 class UnitTable(Table):
-    """A table that shows lengths in a job's units; cells are plain text, whatever signs are in them."""
+    """A table that shows lengths in a job's units; cells are plain text, whatever signs are in
+    them."""
 
     def __init__(self, units: Units) -> None:
         super().__init__(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
@@ -202,7 +234,9 @@ class UnitTable(Table):
 
     def row(self, *cells: str | Text) -> None:
         """A row of cells."""
-        self.add_row(*(Text(self.units.text(cell)) if isinstance(cell, str) else cell for cell in cells))
+        self.add_row(
+            *(Text(self.units.text(cell)) if isinstance(cell, str) else cell for cell in cells)
+        )
 
 
 def new_table(units: Units = MM) -> UnitTable:

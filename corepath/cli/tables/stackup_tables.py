@@ -1,4 +1,5 @@
-"""Tables and lines about the stack-up: what costs most, what each pass shows, what each stop allows, advice."""
+"""Tables and lines about the stack-up: what costs most, what each pass shows, what each stop
+allows, advice."""
 
 from __future__ import annotations
 
@@ -16,11 +17,19 @@ if TYPE_CHECKING:  # loaded by the commands that have such tables to print
     from corepath.stackup.pass_shows import PassShows
     from corepath.stackup.stop_table import StopTable
 
-__all__ = ["advice_lines", "contributor_table", "pass_table", "pour_lines", "stop_lines", "suggestion_lines"]
+__all__ = [
+    "advice_lines",
+    "contributor_table",
+    "pass_table",
+    "pour_lines",
+    "stop_lines",
+    "suggestion_lines",
+]
 
 
 def contributor_table(checks: Sequence[Check], units: Units = MM) -> str:
-    """Value, worst and RSS of each check that has errors, and the three contributors that cost it most."""
+    """Value, worst and RSS of each check that has errors, and the three contributors that cost it
+    most."""
     table = new_table(units)
     table.heads(f"check, {units.short}", no_wrap=True)
     for name in ("value", "rss", "worst"):
@@ -29,12 +38,17 @@ def contributor_table(checks: Sequence[Check], units: Units = MM) -> str:
     for check in checks:
         if check.largest:
             costs = ", ".join(f"{name} {mm(cost):.2f}" for name, cost in check.largest)
-            table.row(check.id, *(f"{mm(figure):.2f}" for figure in (check.value, check.rss, check.worst)), costs)
+            table.row(
+                check.id,
+                *(f"{mm(figure):.2f}" for figure in (check.value, check.rss, check.worst)),
+                costs,
+            )
     return rendered(table) if table.row_count else ""
 
 
 def pass_table(passes: Sequence[PassShows], units: Units = MM) -> str:
-    """Share of each casting that shows after each pass: nominal, with worst and best case where they differ."""
+    """Share of each casting that shows after each pass: nominal, with worst and best case where
+    they differ."""
     table = new_table(units)
     table.heads(f"pass at, {units.short}", justify="right", no_wrap=True)
     table.add_column("file", justify="right")
@@ -42,7 +56,11 @@ def pass_table(passes: Sequence[PassShows], units: Units = MM) -> str:
     for name in names:
         table.add_column(f"{name} shows", overflow="fold")
     for entry in passes:
-        table.row(f"{mm(entry.plane):.2f}", f"pass-{entry.number}", *(_share(entry.shares[name]) for name in names))
+        table.row(
+            f"{mm(entry.plane):.2f}",
+            f"pass-{entry.number}",
+            *(_share(entry.shares[name]) for name in names),
+        )
     return rendered(table)
 
 
@@ -52,7 +70,8 @@ def _share(shares: tuple[float, float, float]) -> str:
 
 
 def stop_lines(stops: StopTable, units: Units = MM) -> str:
-    """What each possible stop of the skim leaves to spare in the worst case; * is the planned one."""
+    """What each possible stop of the skim leaves to spare in the worst case; * is the planned
+    one."""
     table = new_table(units)
     for k, title in enumerate(stops.header()):
         words = title or f"if the skim stops at, {units.short}"
@@ -63,38 +82,56 @@ def stop_lines(stops: StopTable, units: Units = MM) -> str:
 
 
 def pour_lines(sheet: PourSheet, units: Units = MM) -> str:
-    """What to mix for each casting, how low it comes and may come, how level to lie, and cautions."""
+    """What to mix for each casting, how low it comes and may come, how level to lie, and
+    cautions."""
     table = new_table(units)
     for k, title in enumerate(sheet.header):
         table.heads(title, justify="right" if k else "left", no_wrap=True)
     for row in sheet.rows:
         table.row(*row)
-    said = [*(f"- {marked(note)}" for note in sheet.notes), *(f"! {marked(caution)}" for caution in sheet.cautions)]
+    said = [
+        *(f"- {marked(note)}" for note in sheet.notes),
+        *(f"! {marked(caution)}" for caution in sheet.cautions),
+    ]
     words = "the pour: full = flush full; low = p expected, may = p at the lowest pass"
     words += either("", "; in, resin in cm³ and g")
     lines = (textwrap.fill(units.text(line), WIDTH, subsequent_indent="  ") for line in said)
     return "\n".join([rendered(table), textwrap.fill(units.text(words), WIDTH), *lines])
 
 
-def advice_lines(cautions: Iterable[str], fills: Iterable[str], advice: Iterable[str], units: Units = MM) -> str:
+def advice_lines(
+    cautions: Iterable[str], fills: Iterable[str], advice: Iterable[str], units: Units = MM
+) -> str:
     """Cautions about the blank, castings that came out low, and the numbers that would pass."""
     lines = (
-        [f"caution: {marked(caution)}" for caution in cautions] + list(fills) + [f"- {marked(line)}" for line in advice]
+        [f"caution: {marked(caution)}" for caution in cautions]
+        + list(fills)
+        + [f"- {marked(line)}" for line in advice]
     )
-    return "\n".join(textwrap.fill(units.text(line), WIDTH, subsequent_indent="  ") for line in lines)
+    return "\n".join(
+        textwrap.fill(units.text(line), WIDTH, subsequent_indent="  ") for line in lines
+    )
 
 
 def suggestion_lines(suggested: Suggestion, units: str) -> str:
-    """The values as they are typed into a job file in these units; none where everything they would change is cut."""
+    """The values as they are typed into a job file in these units; none where everything they would
+    change is cut."""
     own = units_of(units)
     least = f"{mm(abs(suggested.least_margin)):.2f~}"
     if not suggested.values:
-        return own.text(f"Nothing is left to choose; the least margin beyond the worst case is {least}.")
+        return own.text(
+            f"Nothing is left to choose; the least margin beyond the worst case is {least}."
+        )
     if suggested.passes:
         words = f"These values pass; the least margin beyond the worst case is {least}:"
     else:
         words = f"No values pass in the worst case; these come nearest, {least} short:"
-    return "\n".join([own.text(words), *(_assigned(key, own.scaled(value)) for key, value in suggested.values.items())])
+    return "\n".join(
+        [
+            own.text(words),
+            *(_assigned(key, own.scaled(value)) for key, value in suggested.values.items()),
+        ]
+    )
 
 
 def _assigned(key: str, value: float) -> str:
@@ -102,7 +139,11 @@ def _assigned(key: str, value: float) -> str:
     table, _, name = key.partition(".")
     number = plain(value, 5)
     number += "" if "." in number else ".0"  # TOML tells a float by its point
-    return f"  {name} = {number}  # under each [[{table}]]" if table in _ARRAYS else f"  {key} = {number}"
+    return (
+        f"  {name} = {number}  # under each [[{table}]]"
+        if table in _ARRAYS
+        else f"  {key} = {number}"
+    )
 
 
 _ARRAYS = frozenset({"insert", "dowel"})

@@ -1,7 +1,9 @@
-"""Arcs of the XY plane: centre from a radius, sweep, radius agreement, and chords for everything curved.
+"""Arcs of the XY plane: centre from a radius, sweep, radius agreement, and chords for everything
+curved.
 
-Clockwise is seen from above (+Z). A full circle is an arc whose end is its start. Heights run linearly
-along the sweep (helix). Source: NIST IR 6556 (2000), section 3.5.3. Lengths in mm, angles in radians.
+Clockwise is seen from above (+Z). A full circle is an arc whose end is its start. Heights run
+linearly along the sweep (helix). Source: NIST IR 6556 (2000), section 3.5.3. Lengths in mm, angles
+in radians.
 """
 
 from __future__ import annotations
@@ -27,19 +29,24 @@ RADIUS_AGREEMENT_MM = 0.002
 RADIUS_AGREEMENT_INCH = 0.0002 * 25.4
 
 MOST_PIECES = 10_000_000
-"""Straight pieces of one file that are still held in memory: ten million lines, or a tenth of that in arcs."""
+"""Straight pieces of one file that are still held in memory: ten million lines, or a tenth of that
+in arcs."""
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
 def centre_from_radius(
-    start: tuple[float, float], end: tuple[float, float], radius: float, clockwise: bool, tolerance: float
+    start: tuple[float, float],
+    end: tuple[float, float],
+    radius: float,
+    clockwise: bool,
+    tolerance: float,
 ) -> tuple[float, float] | None:
     """Centre of an arc given by its radius; None where no such arc exists.
 
-    A positive radius takes the sweep of at most 180 degrees, a negative one the longer sweep. A radius
-    too small by at most `tolerance` makes a semicircle.
+    A positive radius takes the sweep of at most 180 degrees, a negative one the longer sweep. A
+    radius too small by at most `tolerance` makes a semicircle.
     """
     dx, dy = end[0] - start[0], end[1] - start[1]
     half = math.hypot(dx, dy) / 2.0
@@ -55,7 +62,8 @@ def centre_from_radius(
 
 
 def sweeps(kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats) -> Floats:
-    """Signed sweep of each motion, (n,) radians: positive counter-clockwise, 0 for straight ones."""
+    """Signed sweep of each motion, (n,) radians: positive counter-clockwise, 0 for straight
+    ones."""
     result = np.zeros(len(kind))
     arcs = kind >= 2
     if not arcs.any():
@@ -67,7 +75,9 @@ def sweeps(kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats) -
     turn[whole] = 0.0
     clockwise = kind[arcs] == 2
     result[arcs] = np.where(
-        clockwise, np.where(whole, -2.0 * np.pi, turn - 2.0 * np.pi), np.where(whole, 2.0 * np.pi, turn)
+        clockwise,
+        np.where(whole, -2.0 * np.pi, turn - 2.0 * np.pi),
+        np.where(whole, 2.0 * np.pi, turn),
     )
     return result
 
@@ -84,10 +94,11 @@ def lengths(kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats) 
 def flatten(
     kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats, tolerance: float
 ) -> tuple[Floats, Floats, Ints]:
-    """Straight pieces of all motions: starts (m, 3), ends (m, 3) and the motion each belongs to (m,).
+    """Straight pieces of all motions: starts (m, 3), ends (m, 3) and the motion each belongs to
+    (m,).
 
-    Chords stay within `tolerance` of their arc: r (1 - cos(step / 2)) <= tolerance. Raises InputError where that takes
-    more than `MOST_PIECES`.
+    Chords stay within `tolerance` of their arc: r (1 - cos(step / 2)) <= tolerance. Raises
+    InputError where that takes more than `MOST_PIECES`.
     """
     sweep = sweeps(kind, start, end, centre)
     radius = np.hypot(start[:, 0] - centre[:, 0], start[:, 1] - centre[:, 1])
@@ -99,7 +110,16 @@ def flatten(
     count = np.maximum(count, 1)
     if count.sum() > MOST_PIECES:
         says = "arcs so large, or so many, cannot be simulated"
-        raise InputError([Fault("", says, f"{count.sum()} pieces of {len(kind)} motions", f"at most {MOST_PIECES}")])
+        raise InputError(
+            [
+                Fault(
+                    "",
+                    says,
+                    f"{count.sum()} pieces of {len(kind)} motions",
+                    f"at most {MOST_PIECES}",
+                )
+            ]
+        )
     owner = np.repeat(np.arange(len(kind), dtype=np.int64), count)
     piece = np.arange(len(owner), dtype=np.int64) - np.repeat(np.cumsum(count) - count, count)
     upper = _at((piece + 1) / count[owner], owner, kind, start, end, centre, sweep, radius, last)
@@ -113,7 +133,8 @@ def flatten(
 
 
 def _at(
-    share: Floats, owner: Ints, kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats, sweep: Floats,
+    share: Floats, owner: Ints, kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats,
+    sweep: Floats,
     radius: Floats, last: Floats,
 ) -> Floats:  # fmt: skip
     """Points at a share (0 to 1) of the motions `owner`, (m, 3)."""

@@ -1,8 +1,8 @@
 """Second stage of the reader: the words of one line to a block, checked against the modal groups.
 
-A *block* is what one line asks for: at most one code of each modal group and at most one word of every
-other letter. G codes are kept as ten times their number (G59.1 is 591). Source: NIST IR 6556 (2000),
-section 3.3.5 and Tables 3 to 5.
+A *block* is what one line asks for: at most one code of each modal group and at most one word of
+every other letter. G codes are kept as ten times their number (G59.1 is 591). Source: NIST IR 6556
+(2000), section 3.3.5 and Tables 3 to 5.
 """
 
 from __future__ import annotations
@@ -17,7 +17,9 @@ __all__ = ["AXES", "G_GROUPS", "M_GROUPS", "Block", "g_name", "near_integer", "r
 AXES = "XYZ"
 
 G_GROUPS: dict[int, str] = {
-    **dict.fromkeys((0, 10, 20, 30, 382, 800, 810, 820, 830, 840, 850, 860, 870, 880, 890), "motion"),
+    **dict.fromkeys(
+        (0, 10, 20, 30, 382, 800, 810, 820, 830, 840, 850, 860, 870, 880, 890), "motion"
+    ),
     **dict.fromkeys((170, 180, 190), "plane"),
     **dict.fromkeys((900, 910), "distance"),
     **dict.fromkeys((930, 940), "feed mode"),
@@ -61,7 +63,8 @@ _MOST_M = 4
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """One line's codes by modal group and its other words by letter; `faults` say what is wrong with it."""
+    """One line's codes by modal group and its other words by letter; `faults` say what is wrong
+    with it."""
 
     g: dict[str, int] = field(default_factory=dict)
     m: dict[str, int] = field(default_factory=dict)
@@ -90,7 +93,9 @@ def _take_g(value: float, g: dict[str, int]) -> WordFault | None:
     if code is None or group is None:
         return WordFault("syntax", f"G{value:g} is not a code of RS-274")
     if group in g:
-        return WordFault("syntax", f"{g_name(g[group])} and {g_name(code)} are of one modal group ({group})")
+        return WordFault(
+            "syntax", f"{g_name(g[group])} and {g_name(code)} are of one modal group ({group})"
+        )
     g[group] = code
     if code in _UNSUPPORTED_G:
         return WordFault("unsupported", f"{g_name(code)}: {_UNSUPPORTED_G[code]}")

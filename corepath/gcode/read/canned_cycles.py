@@ -1,8 +1,8 @@
-"""Canned cycles of the XY plane as plain motions: drilling (G81), with dwell (G82), pecking (G83) and
-boring (G85, G89).
+"""Canned cycles of the XY plane as plain motions: drilling (G81), with dwell (G82), pecking (G83)
+and boring (G85, G89).
 
-Source: NIST IR 6556 (2000), section 3.5.16. How far a peck stays off the bottom of the hole when it goes
-down again is not in that text; 0.254 mm, from memory of its code. Lengths in mm.
+Source: NIST IR 6556 (2000), section 3.5.16. How far a peck stays off the bottom of the hole when it
+goes down again is not in that text; 0.254 mm, from memory of its code. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ PECK_CLEARANCE = 0.254
 
 @dataclass(slots=True)
 class Cycle:
-    """The sticky numbers of a cycle: bottom `z`, retract level `r`, dwell `p` (s), peck `q` (mm)."""
+    """The sticky numbers of a cycle: bottom `z`, retract level `r`, dwell `p` (s), peck `q`
+    (mm)."""
 
     z: float | None = None
     r: float | None = None
@@ -61,13 +62,14 @@ def _bottom(
 
 
 def cycle_steps(
-    code: int, at: tuple[float, float, float], places: list[tuple[float, float]], bottom: float, retract: float,
+    code: int, at: tuple[float, float, float], places: list[tuple[float, float]], bottom: float,
+    retract: float,
     to_initial: bool, cycle: Cycle,
 ) -> Iterator[CycleStep]:  # fmt: skip
     """The motions of one line of a cycle from `at` over each of `places`.
 
-    `bottom` and `retract` are absolute heights; `to_initial` is G98 (back to the height at the start
-    where that is higher), else G99.
+    `bottom` and `retract` are absolute heights; `to_initial` is G98 (back to the height at the
+    start where that is higher), else G99.
     """
     z = at[2]
     x, y = at[0], at[1]

@@ -1,8 +1,9 @@
-"""What the read-back found wrong: each finding has a kind, a file, a line, a place and a plain reason.
+"""What the read-back found wrong: each finding has a kind, a file, a line, a place and a plain
+reason.
 
-Kinds are words joined by hyphens and never change their meaning. Places are (x, y, z) in the bed frame
-of the set-up, mm; a depth is a positive length in mm. Of each kind the first hundred are kept and all
-are counted, so that a bad file gives a short answer. Lines count from 1.
+Kinds are words joined by hyphens and never change their meaning. Places are (x, y, z) in the bed
+frame of the set-up, mm; a depth is a positive length in mm. Of each kind the first hundred are kept
+and all are counted, so that a bad file gives a short answer. Lines count from 1.
 """
 
 from __future__ import annotations
@@ -34,7 +35,8 @@ KINDS: dict[str, str] = {
     "first-way": "no slow first way down with a stop, where the zero is another than before",
     "floor": "a floor is not at its height",
     "layer-missed": "a layer leaves wood standing that the next one meets at its whole depth",
-    "length-offset": "the length offset of another cutter than the one called, one that is not planned, or none",
+    "length-offset": "the length offset of another cutter than the one called, one that is not "
+    "planned, or none",
     "load": "a cut takes away more at once than any that its operation was planned for",
     "missing-end": "the program does not end with M2 or M30",
     "missing-file": "the file of an operation is not there",
@@ -51,7 +53,8 @@ KINDS: dict[str, str] = {
     "plunge-at-rapid": "a rapid goes down into material",
     "preamble": "a modal state is not stated before the first move",
     "rapid-through-material": "a rapid passes through material",
-    "rehearsal": "a rehearsal starts the spindle, comes down too fast or too low, or shows a wrong place",
+    "rehearsal": "a rehearsal starts the spindle, comes down too fast or too low, or shows a wrong "
+    "place",
     "seat": "a seat or bore has not its diameter or depth",
     "speed-off": "the spindle does not turn at the speed that the cutter is planned for",
     "spindle-not-up": "a cut before the spindle had time to come up to speed",
@@ -66,7 +69,8 @@ KINDS: dict[str, str] = {
     "travel": "the program needs more room than the machine has",
     "units": "the units are not stated, or not before the first number that needs them",
     "unknown-cutter": "the cutter is not in the list",
-    "unsupported": "a word that the read-back does not simulate; of most, the rest of the file is not read",
+    "unsupported": "a word that the read-back does not simulate; of most, the rest of the file is "
+    "not read",
     "width": "a wall is not in its place",
     "words": "words that someone obeys at the machine, in a head or message, differ from the plan",
     "wrong-cutter": "another cutter than the operation was planned for",

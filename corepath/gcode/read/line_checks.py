@@ -1,7 +1,8 @@
-"""Whether a block may be executed: letters that nothing uses, values out of range, modes that do not go together.
+"""Whether a block may be executed: letters that nothing uses, values out of range, modes that do
+not go together.
 
-Source: NIST IR 6556 (2000), sections 3.3 and 3.5. All of it is asked before anything is done, so that a line that is
-not allowed leaves the state of the machine as it was.
+Source: NIST IR 6556 (2000), sections 3.3 and 3.5. All of it is asked before anything is done, so
+that a line that is not allowed leaves the state of the machine as it was.
 """
 
 from __future__ import annotations
@@ -25,18 +26,27 @@ class Wrong(Exception):
 
 
 def only_states(code: int, block: Block) -> bool:
-    """A line that only names G0 to G3 and moves nothing: many controls take it, RS-274 does not (3.5.1)."""
+    """A line that only names G0 to G3 and moves nothing: many controls take it, RS-274 does not
+    (3.5.1)."""
     bare = not block.has_axes and not {"I", "J", "K", "R"} & block.words.keys()
-    return bare and code in (0, 10, 20, 30) and "motion" in block.g and block.g.get("non-modal") != 530
+    return (
+        bare and code in (0, 10, 20, 30) and "motion" in block.g and block.g.get("non-modal") != 530
+    )
 
 
 def check_block(machine: Machine, block: Block) -> None:
-    """Whether a block may be executed as the machine stands. Raises Wrong; what is only told goes to its notes."""
+    """Whether a block may be executed as the machine stands. Raises Wrong; what is only told goes
+    to its notes."""
     words, g = block.words, block.g
     _check_letters(machine, block)
     if g.get("non-modal") == 40 and words.get("P", -1.0) < 0.0:
         raise Wrong("G4 needs P, seconds, not negative")
-    for letter, name in (("S", "a speed"), ("F", "a feed"), ("T", "a tool number"), ("H", "an offset index")):
+    for letter, name in (
+        ("S", "a speed"),
+        ("F", "a feed"),
+        ("T", "a tool number"),
+        ("H", "an offset index"),
+    ):
         if words.get(letter, 0.0) < 0.0:
             raise Wrong(f"{name} cannot be negative")
     if "T" in words and near_integer(words["T"]) is None:
@@ -61,7 +71,8 @@ def check_block(machine: Machine, block: Block) -> None:
 
 
 def _check_offset(machine: Machine, block: Block) -> None:
-    """G43 needs an index; the offset of another cutter than the one in the spindle moves every height."""
+    """G43 needs an index; the offset of another cutter than the one in the spindle moves every
+    height."""
     if block.g.get("length offset") != 430:
         return
     index = near_integer(block.words.get("H", -1.0))
@@ -90,7 +101,8 @@ def _check_letters(machine: Machine, block: Block) -> None:
 
 
 def motion_code(machine: Machine, block: Block) -> int | None:
-    """G code (times ten) of the motion that the line asks for, stated or in force; None where it moves nothing."""
+    """G code (times ten) of the motion that the line asks for, stated or in force; None where it
+    moves nothing."""
     explicit = block.g.get("motion")
     if block.g.get("non-modal") in HOMES:
         if explicit is not None:
@@ -99,5 +111,9 @@ def motion_code(machine: Machine, block: Block) -> int | None:
     if explicit is not None:
         return explicit
     if not block.has_axes:
-        return machine.motion if {"I", "J", "R"} & block.words.keys() and machine.motion in (20, 30) else None
+        return (
+            machine.motion
+            if {"I", "J", "R"} & block.words.keys() and machine.motion in (20, 30)
+            else None
+        )
     return machine.motion

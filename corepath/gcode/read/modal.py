@@ -1,8 +1,10 @@
-"""The modal state of the control and what one block does to it, in the order of execution of RS-274.
+"""The modal state of the control and what one block does to it, in the order of execution of
+RS-274.
 
-Order and meaning: NIST IR 6556 (2000), Table 8 and section 3.5. Lengths in mm; a coordinate that is not
-known is NaN. The first motions of a program start from nowhere: nothing is assumed of where the cutter
-stands, nor of any modal state that the program has not stated, save what is needed to go on reading.
+Order and meaning: NIST IR 6556 (2000), Table 8 and section 3.5. Lengths in mm; a coordinate that is
+not known is NaN. The first motions of a program start from nowhere: nothing is assumed of where the
+cutter stands, nor of any modal state that the program has not stated, save what is needed to go on
+reading.
 """
 
 from __future__ import annotations
@@ -26,8 +28,8 @@ Row = tuple[float, float, float, float, float, float, float, int, bool, bool]
 class Machine:
     """Modal state, and the rows that the motions add.
 
-    A row is (kind, x, y, z of the end, x, y of the centre, feed, line, spindle, inch). A motion starts
-    where the one before ended, except at the indices in `jumps` (the place became unknown).
+    A row is (kind, x, y, z of the end, x, y of the centre, feed, line, spindle, inch). A motion
+    starts where the one before ended, except at the indices in `jumps` (the place became unknown).
     """
 
     def __init__(self) -> None:
@@ -75,7 +77,9 @@ class Machine:
         if g.get("non-modal") in HOMES:
             self._home(block, line)
         elif code is not None and only_states(code, block):
-            self.notes.append(("syntax", f"{g_name(code)} without X, Y or Z; read as stating the mode"))
+            self.notes.append(
+                ("syntax", f"{g_name(code)} without X, Y or Z; read as stating the mode")
+            )
             self.motion = code
         elif code is not None:
             self._move(code, block, line)
@@ -93,7 +97,9 @@ class Machine:
             if "units" not in self.stated:
                 self.notes.append(("units", "F before the units are stated"))
             elif "units" in block.g and (block.g["units"] == 200) != (self.scale != 1.0):
-                self.notes.append(("units", "F on the line that states the units counts in the units before it"))
+                self.notes.append(
+                    ("units", "F on the line that states the units counts in the units before it")
+                )
             self.feed = words["F"] * (1.0 if self.inverse_time else self.scale)
         if "S" in words:
             self.speed = words["S"]
@@ -191,7 +197,15 @@ class Machine:
         return result[0], result[1], result[2]
 
     def _row(
-        self, kind: int, x: float, y: float, z: float, cx: float, cy: float, line: int, block: Block | None = None
+        self,
+        kind: int,
+        x: float,
+        y: float,
+        z: float,
+        cx: float,
+        cy: float,
+        line: int,
+        block: Block | None = None,
     ) -> None:
         feed = self.feed
         if self.inverse_time and kind and block is not None:
@@ -208,14 +222,16 @@ class Machine:
         return math.hypot(level, z - self.z)
 
     def _home(self, block: Block, line: int) -> None:
-        """G28 and G30 (NIST IR 6556, 3.5.8): a rapid to the place given, then all axes home, wherever that is."""
+        """G28 and G30 (NIST IR 6556, 3.5.8): a rapid to the place given, then all axes home,
+        wherever that is."""
         if self.stated_first is None:
             self.stated_first = frozenset(self.stated)
         if block.has_axes:
             x, y, z = self._target(block)
             self._row(0, x, y, z, NAN, NAN, line, block)
         says = (
-            f"{g_name(block.g['non-modal'])} goes to a place that is not in the program: where it passes cannot be told"
+            f"{g_name(block.g['non-modal'])} goes to a place that is not in the program: where it "
+            "passes cannot be told"
         )
         self.notes.append(("unsupported", says))
         self._row(0, NAN, NAN, NAN, NAN, NAN, line, block)
@@ -225,7 +241,9 @@ class Machine:
         for place, axis in enumerate(AXES):
             if axis in block.words:
                 here[place] = NAN
-        self.notes.append(("unsupported", "G53 moves in machine coordinates: where it passes cannot be told"))
+        self.notes.append(
+            ("unsupported", "G53 moves in machine coordinates: where it passes cannot be told")
+        )
         self._row(code // 10, here[0], here[1], here[2], NAN, NAN, line, block)
 
     def _arc(self, code: int, block: Block, line: int) -> None:
@@ -239,11 +257,16 @@ class Machine:
             if "I" in words or "J" in words:
                 raise Wrong("an arc has either R or I and J")
             tolerance = RADIUS_AGREEMENT_MM if self.scale == 1.0 else RADIUS_AGREEMENT_INCH
-            centre = centre_from_radius((self.x, self.y), (x, y), words["R"] * self.scale, code == 20, tolerance)
+            centre = centre_from_radius(
+                (self.x, self.y), (x, y), words["R"] * self.scale, code == 20, tolerance
+            )
             if centre is None:
                 raise Wrong("no arc of this radius leads from start to end")
         elif "I" in words or "J" in words:
-            centre = (self.x + words.get("I", 0.0) * self.scale, self.y + words.get("J", 0.0) * self.scale)
+            centre = (
+                self.x + words.get("I", 0.0) * self.scale,
+                self.y + words.get("J", 0.0) * self.scale,
+            )
             if centre == (self.x, self.y):
                 raise Wrong("an arc of radius zero")
         else:

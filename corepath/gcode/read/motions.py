@@ -1,9 +1,9 @@
 """Third stage of the reader: the text of a file to motions, RS-274 as NIST IR 6556 describes it.
 
 Plain modal lines (at most one of G0 to G3, then X Y Z I J F in this order) go through one regular
-expression, a few one by one, long runs of them block by block; every other line goes through words and blocks. All
-ways end in the same rows. Lengths in mm,
-lines count from 1. Nothing is skipped in silence: what cannot be read or simulated is a finding.
+expression, a few one by one, long runs of them block by block; every other line goes through words
+and blocks. All ways end in the same rows. Lengths in mm, lines count from 1. Nothing is skipped in
+silence: what cannot be read or simulated is a finding.
 """
 
 from __future__ import annotations
@@ -34,7 +34,8 @@ _SINGLE = 48
 _LEAST_BLOCK, _MOST_BLOCK = 512, 8192
 
 PREAMBLE = (
-    "plane", "units", "distance", "feed mode", "coordinate system", "radius compensation", "length offset",
+    "plane", "units", "distance", "feed mode", "coordinate "
+                                               "system", "radius compensation", "length offset",
     "cycles off", "path control",
 )  # fmt: skip
 
@@ -42,8 +43,8 @@ PREAMBLE = (
 def read_program(text: str, file: str, *, fast: bool = True, inch: bool = False) -> ReadProgram:
     """Read one file. Never raises; what is wrong stands in `findings`.
 
-    With `fast=False` every line goes through words and blocks: slower, and the same motions. With `inch` numbers
-    are inches until the file states its units.
+    With `fast=False` every line goes through words and blocks: slower, and the same motions. With
+    `inch` numbers are inches until the file states its units.
     """
     reader = _ProgramReader(file, fast)
     reader.machine.scale = 25.4 if inch else 1.0
@@ -51,11 +52,14 @@ def read_program(text: str, file: str, *, fast: bool = True, inch: bool = False)
     return reader.result()
 
 
-def stream_program(lines: Iterable[str], file: str, *, fast: bool = True, inch: bool = False) -> Iterator[ReadProgram]:
+def stream_program(
+    lines: Iterable[str], file: str, *, fast: bool = True, inch: bool = False
+) -> Iterator[ReadProgram]:
     """The same in parts, one for each 65,536 lines: memory stays the same however long the file is.
 
-    Each part has the events that come before one of its motions but the first, or right after its last, and those
-    before the first of all; their indices count from its first motion. `findings` are shared, and whole with the last.
+    Each part has the events that come before one of its motions but the first, or right after its
+    last, and those before the first of all; their indices count from its first motion. `findings`
+    are shared, and whole with the last.
     """
     reader = _ProgramReader(file, fast)
     reader.machine.scale = 25.4 if inch else 1.0
@@ -90,7 +94,11 @@ class _ProgramReader:
         while at < len(lines):
             if self.fast_wanted and self._is_plain_state():
                 begin = at
-                at = self._run_blocks(lines, at, before) if many else self._run_plain(lines, at, before)
+                at = (
+                    self._run_blocks(lines, at, before)
+                    if many
+                    else self._run_plain(lines, at, before)
+                )
                 many = not many and at - begin == _SINGLE
                 if many or at == len(lines):
                     continue
@@ -116,17 +124,29 @@ class _ProgramReader:
         )
 
     def _run_blocks(self, lines: Sequence[str], at: int, before: int) -> int:
-        """Read plain lines from index `at` on, block by block; the index of the first that is not plain."""
+        """Read plain lines from index `at` on, block by block; the index of the first that is not
+        plain."""
         machine = self.machine
         self._flush()
-        state = State((machine.motion or 0) // 10, machine.x, machine.y, machine.z, machine.feed, machine.scale)
+        state = State(
+            (machine.motion or 0) // 10,
+            machine.x,
+            machine.y,
+            machine.z,
+            machine.feed,
+            machine.scale,
+        )
         size = _LEAST_BLOCK
         while at < len(lines):
             block = lines[at : at + size]
             taken, motions, line, state = plain_block(block, state)
             if len(motions):
                 rest = np.empty((len(motions), 3))
-                rest[:, 0], rest[:, 1], rest[:, 2] = line + before + at + 1, machine.spindle, machine.scale != 1.0
+                rest[:, 0], rest[:, 1], rest[:, 2] = (
+                    line + before + at + 1,
+                    machine.spindle,
+                    machine.scale != 1.0,
+                )
                 self.chunks.append(np.hstack((motions, rest)))
                 machine.offset += len(motions)
             at += taken
@@ -138,7 +158,8 @@ class _ProgramReader:
         return at
 
     def _run_plain(self, lines: Sequence[str], at: int, before: int) -> int:
-        """Read at most `_SINGLE` plain lines from index `at` on; the index of the first that was not read."""
+        """Read at most `_SINGLE` plain lines from index `at` on; the index of the first that was
+        not read."""
         machine = self.machine
         x, y, z, feed, scale = machine.x, machine.y, machine.z, machine.feed, machine.scale
         kind = (machine.motion or 0) // 10
@@ -157,7 +178,11 @@ class _ProgramReader:
                 end = place
                 break
             if xs is None and ys is None:
-                if (zs is None and (code is not None or fs is None)) or si is not None or sj is not None:
+                if (
+                    (zs is None and (code is not None or fs is None))
+                    or si is not None
+                    or sj is not None
+                ):
                     end = place
                     break
                 if zs is None:
@@ -230,7 +255,9 @@ class _ProgramReader:
         elif self.percent == 1:
             self.percent = 2
         else:
-            self._fault("syntax", "a percent sign belongs on the first line and after the last", number, "%")
+            self._fault(
+                "syntax", "a percent sign belongs on the first line and after the last", number, "%"
+            )
 
     def _after_end(self, number: int, text: str) -> None:
         if not self.after_end:
@@ -261,17 +288,22 @@ class _ProgramReader:
         self.chunks = [table[-1:].copy()]
         program = self._program(table[:-1])
         machine.events = [event for event in machine.events if event.index > self.taken]
-        machine.jumps = {index: place for index, place in machine.jumps.items() if index >= self.taken}
+        machine.jumps = {
+            index: place for index, place in machine.jumps.items() if index >= self.taken
+        }
         return program
 
     def result(self) -> ReadProgram:
-        """All motions, or those that are left of them, and what can only be said of the whole file."""
+        """All motions, or those that are left of them, and what can only be said of the whole
+        file."""
         self._flush()
         table = np.concatenate(self.chunks) if self.chunks else np.empty((0, 10))
         self.chunks.clear()
         program = self._program(table)
         if self.percent == 1:
-            self.findings.add("syntax", "a percent sign opens the file, and none closes it", line=self.lines)
+            self.findings.add(
+                "syntax", "a percent sign opens the file, and none closes it", line=self.lines
+            )
         if not self.machine.ended and not self.refused:
             self.findings.add("missing-end", "neither M2 nor M30 ends the program", line=self.lines)
         return program
@@ -280,7 +312,9 @@ class _ProgramReader:
         """A table of rows that follow those that were taken."""
         machine, first = self.machine, self.taken
         end = np.ascontiguousarray(table[:, 1:4])
-        start = np.vstack((np.array(self.before)[None, :], end[:-1])) if len(end) else np.empty((0, 3))
+        start = (
+            np.vstack((np.array(self.before)[None, :], end[:-1])) if len(end) else np.empty((0, 3))
+        )
         for index, place in machine.jumps.items():
             if index < first + len(start):
                 start[index - first] = place
@@ -298,7 +332,9 @@ class _ProgramReader:
             line=table[:, 7].astype(np.int64),
             spindle_on=table[:, 8] != 0.0,
             events=tuple(
-                replace(event, index=event.index - first) for event in machine.events if event.index <= self.taken
+                replace(event, index=event.index - first)
+                for event in machine.events
+                if event.index <= self.taken
             ),
             tool=machine.tool if machine.tool is not None else machine.selected,
             units_stated="units" in stated,
@@ -331,6 +367,11 @@ class _ProgramReader:
         allowed = np.where(inch[arcs], RADIUS_AGREEMENT_INCH, RADIUS_AGREEMENT_MM)
         bad = np.flatnonzero(apart > allowed + 1e-9)
         for which in bad[: self.findings.keep]:
-            says = f"radius {mm(first[which]):.4f} at the start, {mm(last[which]):.4f} at the end of the arc"
-            self.findings.add("arc-mismatch", says, line=int(program.line[arcs[which]]), depth=float(apart[which]))
+            says = (
+                f"radius {mm(first[which]):.4f} at the start, {mm(last[which]):.4f} at the end "
+                "of the arc"
+            )
+            self.findings.add(
+                "arc-mismatch", says, line=int(program.line[arcs[which]]), depth=float(apart[which])
+            )
         self.findings.more("arc-mismatch", len(bad) - self.findings.keep)

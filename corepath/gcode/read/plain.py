@@ -1,8 +1,8 @@
 """Plain modal lines, many at a time: at most one of G0 to G3, then X Y Z I J F in this order.
 
-One regular expression takes a whole block of lines apart, arrays do the rest; where a line is not plain the block ends
-before it. What comes out is what words and blocks make of the same lines, to the last bit. Lengths in mm after scaling,
-feeds in mm/min, unknown places NaN.
+One regular expression takes a whole block of lines apart, arrays do the rest; where a line is not
+plain the block ends before it. What comes out is what words and blocks make of the same lines, to
+the last bit. Lengths in mm after scaling, feeds in mm/min, unknown places NaN.
 """
 
 from __future__ import annotations
@@ -22,7 +22,9 @@ __all__ = ["NUMBER", "PLAIN", "Plain", "State", "plain_block"]
 
 NUMBER = rf"([+-]?+(?:[0-9]{{1,{LARGEST_DIGITS}}}+(?![0-9])\.?+[0-9]*+|\.[0-9]++))"
 _GAP = r"[ \t]*+"
-_WORDS = rf"{_GAP}(?:G0?([0123]){_GAP}(?![0-9.]))?+" + "".join(rf"(?:{letter}{NUMBER}{_GAP})?+" for letter in "XYZIJF")
+_WORDS = rf"{_GAP}(?:G0?([0123]){_GAP}(?![0-9.]))?+" + "".join(
+    rf"(?:{letter}{NUMBER}{_GAP})?+" for letter in "XYZIJF"
+)
 PLAIN = re.compile(_WORDS + r"\r?\Z")
 _BLOCK = re.compile(rf"^{_WORDS}\r?$|^(.+)$", re.MULTILINE)
 _CODES = {"": -1, "0": 0, "1": 1, "2": 2, "3": 3}
@@ -32,7 +34,8 @@ Mask = NDArray[np.bool_]
 
 
 class State(NamedTuple):
-    """What a plain line hangs on: motion (0 to 3), place, feed; numbers of the text times `scale` are mm."""
+    """What a plain line hangs on: motion (0 to 3), place, feed; numbers of the text times `scale`
+    are mm."""
 
     kind: int
     x: float
@@ -43,7 +46,8 @@ class State(NamedTuple):
 
 
 class Plain(NamedTuple):
-    """How many lines were taken, the motions (n, 7: kind, x, y, z, centre x, y, feed), their lines, the state after.
+    """How many lines were taken, the motions (n, 7: kind, x, y, z, centre x, y, feed), their lines,
+    the state after.
 
     Lines count from 0 in the block.
     """
@@ -55,7 +59,8 @@ class Plain(NamedTuple):
 
 
 class _Words(NamedTuple):
-    """A block taken apart: lines that may be plain, code of each (-1 where none), numbers of X Y Z I J F, else NaN."""
+    """A block taken apart: lines that may be plain, code of each (-1 where none), numbers of X Y Z
+    I J F, else NaN."""
 
     lines: int
     code: NDArray[np.int64]
@@ -92,7 +97,9 @@ def _matched(lines: Sequence[str]) -> _Words:
         elif any(texts):
             numbers[place] = [float(text) if text else math.nan for text in texts]
     if max(map(len, lines)) > LONGEST_LINE:
-        count = min(count, next(place for place, line in enumerate(lines) if len(line) > LONGEST_LINE))
+        count = min(
+            count, next(place for place, line in enumerate(lines) if len(line) > LONGEST_LINE)
+        )
     return _Words(count, code, numbers)
 
 
@@ -102,7 +109,9 @@ def plain_block(lines: Sequence[str], state: State) -> Plain:
     if not words.lines:
         return _none(state)
     code = words.code[: words.lines]
-    x, y, z, i, j, f = (_Column.of(numbers[: words.lines] * state.scale) for numbers in words.numbers)
+    x, y, z, i, j, f = (
+        _Column.of(numbers[: words.lines] * state.scale) for numbers in words.numbers
+    )
     kind = _Column(code.astype(np.float64), code >= 0).held(float(state.kind))
     level = x.there | y.there
     only_feed = ~level & ~z.there
@@ -111,7 +120,9 @@ def plain_block(lines: Sequence[str], state: State) -> Plain:
     centre_x = np.where(i.there, from_x + i.value, from_x)
     centre_y = np.where(j.there, from_y + j.value, from_y)
     curved, offset = kind >= 2.0, i.there | j.there
-    arc_wrong = ~level | ~offset | np.isnan(from_x + from_y) | ((centre_x == from_x) & (centre_y == from_y))
+    arc_wrong = (
+        ~level | ~offset | np.isnan(from_x + from_y) | ((centre_x == from_x) & (centre_y == from_y))
+    )
     not_plain = f.there & np.signbit(f.value)
     not_plain |= only_feed & ((code >= 0) | ~f.there | offset)
     not_plain |= ~only_feed & np.where(curved, arc_wrong, offset)
@@ -126,7 +137,12 @@ def plain_block(lines: Sequence[str], state: State) -> Plain:
         np.where(curved, centre_x, math.nan), np.where(curved, centre_y, math.nan), feed,
     ))  # fmt: skip
     after = State(
-        int(kind[last]), float(move_x[last]), float(move_y[last]), float(move_z[last]), float(feed[last]), state.scale
+        int(kind[last]),
+        float(move_x[last]),
+        float(move_y[last]),
+        float(move_z[last]),
+        float(feed[last]),
+        state.scale,
     )
     return Plain(taken, table[rows], rows, after)
 

@@ -20,8 +20,8 @@ __all__ = ["Event", "ReadProgram"]
 class Event:
     """Something that happens before motion `index`.
 
-    `name` is one of stop, optional-stop, end, tool, tool-change, spindle-on, spindle-off, dwell (value
-    in seconds), speed (value in rpm). `spindle` tells whether the spindle turned until then.
+    `name` is one of stop, optional-stop, end, tool, tool-change, spindle-on, spindle-off, dwell
+    (value in seconds), speed (value in rpm). `spindle` tells whether the spindle turned until then.
     """
 
     name: str
@@ -35,12 +35,13 @@ class Event:
 class ReadProgram:
     """One file, read. Arrays have one row for each motion:
 
-    `kind` (n,) int8: 0 rapid, 1 line, 2 clockwise arc, 3 counter-clockwise arc; `start`, `end` (n, 3);
-    `centre` (n, 2), NaN for straight ones; `feed` (n,) mm/min, NaN where none is set; `line` (n,) line
-    of the text; `spindle_on` (n,) bool. `unstated` are the modal groups that nothing was said of before
-    the first motion; `inch` says in which units the text was left. `systems` are the coordinate systems used
-    (540 is G54), `offsets` the H of each G43, `path_modes` how it asks the control to keep to its path (610 is
-    G61). `refused` is the reason why the rest of the file was not read, or empty.
+    `kind` (n,) int8: 0 rapid, 1 line, 2 clockwise arc, 3 counter-clockwise arc; `start`, `end` (n,
+    3); `centre` (n, 2), NaN for straight ones; `feed` (n,) mm/min, NaN where none is set; `line`
+    (n,) line of the text; `spindle_on` (n,) bool. `unstated` are the modal groups that nothing was
+    said of before the first motion; `inch` says in which units the text was left. `systems` are the
+    coordinate systems used (540 is G54), `offsets` the H of each G43, `path_modes` how it asks the
+    control to keep to its path (610 is G61). `refused` is the reason why the rest of the file was
+    not read, or empty.
     """
 
     file: str

@@ -1,7 +1,9 @@
-"""Where the text of a program comes from: as often as it is asked for, line by line, without being held as a whole.
+"""Where the text of a program comes from: as often as it is asked for, line by line, without being
+held as a whole.
 
-Any bytes are text: what is not UTF-8 comes as replacement characters, for the reader to find. Lines end with a line
-feed; a file that ends with one has an empty last line, as a text that is split at them has.
+Any bytes are text: what is not UTF-8 comes as replacement characters, for the reader to find. Lines
+end with a line feed; a file that ends with one has an empty last line, as a text that is split at
+them has.
 """
 
 from __future__ import annotations
@@ -39,7 +41,8 @@ class TextSource:
 
 @dataclass(frozen=True, slots=True)
 class FileSource:
-    """A file on disk, read in blocks. `lines` and `sha256` raise OSError where it cannot be read."""
+    """A file on disk, read in blocks. `lines` and `sha256` raise OSError where it cannot be
+    read."""
 
     path: Path
 

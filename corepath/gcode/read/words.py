@@ -1,10 +1,10 @@
 """First stage of the reader: one line of text to words, as RS-274 writes them.
 
 A *word* is a letter and a number. Letters may be of either case, spaces and tabs may stand anywhere
-outside comments, even inside a number; a comment stands in parentheses and closes on its line. A line
-may begin with `/` (block delete) and with a line number N. What is not expressly allowed is a fault; the words
-before a semicolon are read all the same, since what follows it is a comment wherever it is allowed at all.
-Source of the rules: NIST IR 6556 (2000), sections 3.1 to 3.3.
+outside comments, even inside a number; a comment stands in parentheses and closes on its line. A
+line may begin with `/` (block delete) and with a line number N. What is not expressly allowed is a
+fault; the words before a semicolon are read all the same, since what follows it is a comment
+wherever it is allowed at all. Source of the rules: NIST IR 6556 (2000), sections 3.1 to 3.3.
 """
 
 from __future__ import annotations
@@ -18,7 +18,8 @@ __all__ = ["LARGEST_DIGITS", "LONGEST_LINE", "TextLine", "Word", "WordFault", "r
 LONGEST_LINE = 256
 
 LARGEST_DIGITS = 6
-"""Digits before the point from which on no machine can be meant: 1 km, or as many revolutions a minute."""
+"""Digits before the point from which on no machine can be meant: 1 km, or as many revolutions a
+minute."""
 
 _COMMENT = re.compile(r"\(([^()]*)\)")
 _WORD = re.compile(r"([A-Z])([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))")
@@ -43,7 +44,8 @@ class WordFault(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class TextLine:
-    """One line taken apart. `deleted` tells that it began with `/`; `message` is the text of (MSG, …).
+    """One line taken apart. `deleted` tells that it began with `/`; `message` is the text of (MSG,
+    …).
 
     With a `fault` there are no words; with a `remark` something is wrong, yet the words are read.
     """
@@ -92,7 +94,9 @@ def _words(text: str) -> tuple[Word, ...] | WordFault:
             return WordFault("syntax", f"cannot be read from '{text[at : at + 12]}' on")
         value = float(found.group(2))
         if abs(value) >= 10.0**LARGEST_DIGITS:
-            return WordFault("syntax", f"{found.group(1)}{value:g} is too large a number to be meant")
+            return WordFault(
+                "syntax", f"{found.group(1)}{value:g} is too large a number to be meant"
+            )
         words.append(Word(found.group(1), value))
         at = found.end()
     return tuple(words)
@@ -106,7 +110,10 @@ def read_line(text: str) -> TextLine:
         return _syntax("characters that are not ASCII")
     control = _CONTROL.search(text)
     if control is not None:
-        return _syntax(f"a character of code {ord(control[0])}: a control may end the line there, or act upon it")
+        return _syntax(
+            f"a character of code {ord(control[0])}: a control may end the line there, "
+            "or act upon it"
+        )
     split = _split_comments(text)
     if split is None:
         return _syntax("a comment must open and close on its line, and none inside another")

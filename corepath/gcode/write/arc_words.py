@@ -1,9 +1,10 @@
 """Arcs as RS-274 wants them: whole ticks, centre by I and J, no more than half a turn a line.
 
-All lengths are in ticks (see `corepath.gcode.write.numbers`), X and Y as written; a *turn* is positive
-counter-clockwise. The ends of an arc are rounded first; the centre is then moved onto the bisector of the
-rounded ends and rounded, so that start and end radius differ by the rounding of I and J alone. NIST IR
-6556, 3.5.3.2 allows them 0.002 mm or 0.0002 inch: `RADII_AGREE` is a tenth of it in either unit.
+All lengths are in ticks (see `corepath.gcode.write.numbers`), X and Y as written; a *turn* is
+positive counter-clockwise. The ends of an arc are rounded first; the centre is then moved onto the
+bisector of the rounded ends and rounded, so that start and end radius differ by the rounding of I
+and J alone. NIST IR 6556, 3.5.3.2 allows them 0.002 mm or 0.0002 inch: `RADII_AGREE` is a tenth of
+it in either unit.
 """
 
 from __future__ import annotations
@@ -25,7 +26,8 @@ _NUDGES = ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, -1), (1, -1), 
 
 
 class ArcPiece(NamedTuple):
-    """One line to be written, to (x, y) in ticks: an arc about (i, j) from its start, or straight if both are 0.
+    """One line to be written, to (x, y) in ticks: an arc about (i, j) from its start, or straight
+    if both are 0.
 
     `share` is how much of the whole arc lies behind its end, which gives Z on a helix.
     """
@@ -38,7 +40,8 @@ class ArcPiece(NamedTuple):
 
 
 class Arc(NamedTuple):
-    """An arc before rounding: centre, radius at start and end, start angle, sweep (radians, signed)."""
+    """An arc before rounding: centre, radius at start and end, start angle, sweep (radians,
+    signed)."""
 
     cx: float
     cy: float
@@ -48,11 +51,19 @@ class Arc(NamedTuple):
     sweep: float
 
     @staticmethod
-    def between(start: tuple[float, float], end: tuple[float, float], i: float, j: float, ccw: bool, mm: float) -> Arc:
-        """The arc from `start` to `end` about `start` + (i, j), all in ticks; `mm` is the ticks in a mm.
+    def between(
+        start: tuple[float, float],
+        end: tuple[float, float],
+        i: float,
+        j: float,
+        ccw: bool,
+        mm: float,
+    ) -> Arc:
+        """The arc from `start` to `end` about `start` + (i, j), all in ticks; `mm` is the ticks in
+        a mm.
 
-        Ends closer than 1e-6 mm mean a full circle. Raises ValueError where start and end lie at radii that
-        differ by more than 0.01 mm: such a move is no arc.
+        Ends closer than 1e-6 mm mean a full circle. Raises ValueError where start and end lie at
+        radii that differ by more than 0.01 mm: such a move is no arc.
         """
         cx, cy = start[0] + i, start[1] + j
         ax, ay, bx, by = -i, -j, end[0] - cx, end[1] - cy
@@ -90,11 +101,13 @@ class Arc(NamedTuple):
 def pieces(arc: Arc, start: tuple[int, int], end: tuple[int, int], mm: float) -> list[ArcPiece]:
     """`arc` from the rounded `start` to the rounded `end` as pieces of at most half a turn.
 
-    A piece whose radii still do not agree, or shorter than 20 ticks, becomes chords within `CHORD` of the arc.
+    A piece whose radii still do not agree, or shorter than 20 ticks, becomes chords within `CHORD`
+    of the arc.
     """
     cx, cy = arc.cx, arc.cy
     if arc.full:
-        # About a centre on the grid both halves agree exactly, and their ends lie opposite each other.
+        # About a centre on the grid both halves agree exactly, and their ends lie opposite each
+        # other.
         cx, cy = _rounded((cx, cy))
         stops = [(2 * cx - start[0], 2 * cy - start[1]), end]
     else:
@@ -115,7 +128,9 @@ def pieces(arc: Arc, start: tuple[int, int], end: tuple[int, int], mm: float) ->
     return found
 
 
-def chords(arc: Arc, end: tuple[int, int], mm: float, first: float = 0.0, last: float = 1.0) -> list[ArcPiece]:
+def chords(
+    arc: Arc, end: tuple[int, int], mm: float, first: float = 0.0, last: float = 1.0
+) -> list[ArcPiece]:
     """The stretch of `arc` between two shares of its sweep as straight pieces within `CHORD` of it.
 
     Step of the angle: 2 acos(1 - e/R) for an error e (geometry of the circle).
@@ -124,7 +139,9 @@ def chords(arc: Arc, end: tuple[int, int], mm: float, first: float = 0.0, last: 
     step = 2.0 * math.acos(max(1.0 - CHORD * mm / radius, 0.0))
     count = max(math.ceil(abs(arc.sweep) * (last - first) / step - 1e-9), 1)
     shares = [first + (last - first) * k / count for k in range(1, count)]
-    return [ArcPiece(*_rounded(arc.point(share)), share) for share in shares] + [ArcPiece(*end, last)]
+    return [ArcPiece(*_rounded(arc.point(share)), share) for share in shares] + [
+        ArcPiece(*end, last)
+    ]
 
 
 def _rounded(point: tuple[float, float]) -> tuple[int, int]:
@@ -132,7 +149,8 @@ def _rounded(point: tuple[float, float]) -> tuple[int, int]:
 
 
 def _centre(dx: int, dy: int, cx: float, cy: float, ccw: bool) -> tuple[int, int] | None:
-    """I and J for an arc to (dx, dy) about a centre near (cx, cy), all from the start; None where none agrees."""
+    """I and J for an arc to (dx, dy) about a centre near (cx, cy), all from the start; None where
+    none agrees."""
     square = dx * dx + dy * dy
     if not square:
         return None

@@ -1,9 +1,10 @@
 """Moves to lines: rounds to the grid, drops what does not move, writes one move a line.
 
-Coordinates come in the bed frame of the set-up, mm; the zero is subtracted here. X, Y and Z are written
-when they change (on an arc X, Y, I and J always), the G word on each line, the feed on a line of its own
-before the line that needs it. A run of drilling cycles begins with G99 (back to R after each hole) on a line of
-its own, each cycle has all of its words, and G80 ends the run before anything else moves.
+Coordinates come in the bed frame of the set-up, mm; the zero is subtracted here. X, Y and Z are
+written when they change (on an arc X, Y, I and J always), the G word on each line, the feed on a
+line of its own before the line that needs it. A run of drilling cycles begins with G99 (back to R
+after each hole) on a line of its own, each cycle has all of its words, and G80 ends the run before
+anything else moves.
 """
 
 from __future__ import annotations
@@ -24,7 +25,8 @@ __all__ = ["Body"]
 
 
 class Body:
-    """The lines of a file as they grow, with where the cutter stands (ticks; None where unknown)."""
+    """The lines of a file as they grow, with where the cutter stands (ticks; None where
+    unknown)."""
 
     def __init__(self, zero: Zero, grid: TickGrid, arcs: bool) -> None:
         self.lines: list[str] = []
@@ -53,7 +55,9 @@ class Body:
                 target[axis] = self._reach(axis, value)
         self._straight(0, target[0], target[1], target[2])
 
-    def walk(self, feed: float, x: float | None = None, y: float | None = None, z: float | None = None) -> None:
+    def walk(
+        self, feed: float, x: float | None = None, y: float | None = None, z: float | None = None
+    ) -> None:
         """A way in the air at feed to the axes given (bed frame, mm; mm/min)."""
         target = list(self._at)
         for axis, value in enumerate((x, y, z)):
@@ -73,8 +77,8 @@ class Body:
     def replay(self, moves: Sequence[Move]) -> None:
         """All `moves` of a pass; the cutter stands at the safe height over an unknown place.
 
-        Raises ValueError where a number is not finite, a cut has no feed, or the pass does not begin with
-        a rapid.
+        Raises ValueError where a number is not finite, a cut has no feed, or the pass does not
+        begin with a rapid.
         """
         table = _table(moves)
         exact = (table[:, 1:4] - self._zero) * self._mm
@@ -103,7 +107,10 @@ class Body:
     def extents(self) -> Extents:
         """What has been reached so far, program coordinates, mm."""
         mm = self._grid.per_mm
-        pairs = [(round(low / mm, 6), round(high / mm, 6)) for low, high in zip(self._low, self._high, strict=True)]
+        pairs = [
+            (round(low / mm, 6), round(high / mm, 6))
+            for low, high in zip(self._low, self._high, strict=True)
+        ]
         return Extents(pairs[0], pairs[1], pairs[2])
 
     def _take(self, feed: float) -> None:
@@ -135,7 +142,9 @@ class Body:
         """A drilling cycle; the tip ends at its retract height."""
         retract, peck = self._grid.ticks(move.i - float(self._zero[2])), self._grid.ticks(move.j)
         if retract <= z or (move.kind == Kind.PECK and peck <= 0):
-            raise ValueError(f"a cycle down to {move.z:g} that retracts to {move.i:g} and pecks by {move.j:g}")
+            raise ValueError(
+                f"a cycle down to {move.z:g} that retracts to {move.i:g} and pecks by {move.j:g}"
+            )
         self._take(move.feed)
         if not self._in_cycle:
             self.lines.append("G99")
@@ -195,7 +204,9 @@ def _table(moves: Sequence[Move]) -> NDArray[np.float64]:
     if not len(table) or table[0, 0] != Kind.RAPID:
         raise ValueError("a pass must begin with a rapid")
     if not np.isfinite(table).all():
-        raise ValueError(f"move {int(np.argmin(np.isfinite(table).all(axis=1)))} has a number that is not finite")
+        raise ValueError(
+            f"move {int(np.argmin(np.isfinite(table).all(axis=1)))} has a number that is not finite"
+        )
     idle = (table[:, 0] != Kind.RAPID) & (table[:, 4] <= 0.0)
     if idle.any():
         raise ValueError(f"move {int(np.argmax(idle))} cuts without a feed")

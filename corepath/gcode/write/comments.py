@@ -1,8 +1,8 @@
 """Comments of an RS-274 file: plain ASCII in one pair of parentheses, at most 80 characters a line.
 
-The standard knows no other comment and no parentheses inside one (NIST IR 6556, 3.3.4); a comment that
-begins with "MSG," is shown to the operator. Signs that some controls act upon even inside a comment are
-replaced as well.
+The standard knows no other comment and no parentheses inside one (NIST IR 6556, 3.3.4); a comment
+that begins with "MSG," is shown to the operator. Signs that some controls act upon even inside a
+comment are replaced as well.
 """
 
 from __future__ import annotations
@@ -15,12 +15,17 @@ __all__ = ["WIDTH", "comment", "message", "plain"]
 WIDTH = 80
 
 _SPELT = {
-    "(": "[", ")": "]", "{": "[", "}": "]", ";": ",", "%": " percent", '"': "'", "±": "+/-", "×": "x", "·": "*",
-    "°": " deg", "–": "-", "—": "-", "−": "-", "‑": "-", "’": "'", "‘": "'", "“": "'", "”": "'", "…": "...",
-    "≤": "<=", "≥": ">=", "→": "->", "µ": "u", "Ø": "dia ", "⌀": "dia ", "ß": "ss", "ø": "o", "æ": "ae", "Æ": "AE",
+    "(": "[", ")": "]", "{": "[", "}": "]", ";": ",", "%": " percent", '"': "'", "±": "+/-",
+    "×": "x", "·": "*",
+    "°": " deg", "–": "-", "—": "-", "−": "-", "‑": "-", "’": "'", "‘": "'", "“": "'", "”": "'",
+    "…": "...",
+    "≤": "<=", "≥": ">=", "→": "->", "µ": "u", "Ø": "dia ", "⌀": "dia ", "ß": "ss", "ø": "o",
+    "æ": "ae", "Æ": "AE",
     "ł": "l", "Ł": "L",
 }  # fmt: skip
-_KEPT = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789 .,:=+-*/'_[]<>#&@")
+_KEPT = frozenset(
+    "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789 .,:=+-*/'_[]<>#&@"
+)
 
 
 def plain(text: str) -> str:
@@ -30,7 +35,9 @@ def plain(text: str) -> str:
     'Korper [6 +/- 0.1 mm]'
     """
     spelt = "".join(_SPELT.get(sign, sign) for sign in text)
-    bare = (sign for sign in unicodedata.normalize("NFKD", spelt) if not unicodedata.combining(sign))
+    bare = (
+        sign for sign in unicodedata.normalize("NFKD", spelt) if not unicodedata.combining(sign)
+    )
     kept = "".join(_SPELT.get(sign, " " if sign.isspace() else sign) for sign in bare)
     return " ".join("".join(sign if sign in _KEPT else "." for sign in kept).split())
 

@@ -27,7 +27,8 @@ _CAUTIONS = (
 
 
 class Extents(NamedTuple):
-    """Least and largest of each axis that the tip of the cutter reaches, program coordinates, mm."""
+    """Least and largest of each axis that the tip of the cutter reaches, program coordinates,
+    mm."""
 
     x: tuple[float, float]
     y: tuple[float, float]
@@ -44,7 +45,9 @@ class Heading(NamedTuple):
     warning: str | None = None
 
 
-def head(program: Program, heading: Heading, extents: Extents, grid: TickGrid, *, offset: bool) -> list[str]:
+def head(
+    program: Program, heading: Heading, extents: Extents, grid: TickGrid, *, offset: bool
+) -> list[str]:
     """The comment lines of the head, each at most 80 characters; `offset`: Z is set with G43."""
     lines: list[str] = []
     for text in _says(program, heading, extents, grid, offset):
@@ -52,7 +55,9 @@ def head(program: Program, heading: Heading, extents: Extents, grid: TickGrid, *
     return lines
 
 
-def _says(program: Program, heading: Heading, extents: Extents, grid: TickGrid, offset: bool) -> Iterator[str]:
+def _says(
+    program: Program, heading: Heading, extents: Extents, grid: TickGrid, offset: bool
+) -> Iterator[str]:
     if heading.warning is not None:
         yield FAILED
         if heading.warning.strip() and heading.warning.strip() != FAILED:
@@ -61,13 +66,18 @@ def _says(program: Program, heading: Heading, extents: Extents, grid: TickGrid, 
     yield f"Job: {heading.title}"
     yield f"Plan: {heading.digest}"
     yield f"Set-up: {program.setup}, " + (
-        f"operation {program.order:02d} {program.name}" if program.spindle else "rehearsal at the safe height"
+        f"operation {program.order:02d} {program.name}"
+        if program.spindle
+        else "rehearsal at the safe height"
     )
     yield f"Face up: {heading.face_up}"
     yield from _zero(program, offset, grid)
     if program.spindle:
         yield f"Cutter: {_cutter(program.cutter, grid)}"
-        yield f"Spindle: {program.cutting.rpm:.0f} rpm, {_feeds(program.cutting, grid)} {grid.short}/min"
+        yield (
+            f"Spindle: {program.cutting.rpm:.0f} rpm, {_feeds(program.cutting, grid)} "
+            f"{grid.short}/min"
+        )
     else:
         yield f"Cutter: {_cutter(program.cutter, grid)}; it only shows the place"
         yield "Spindle: off all the time"
@@ -89,8 +99,13 @@ def _zero(program: Program, offset: bool, grid: TickGrid) -> Iterator[str]:
     yield f"Zero Z: touch {marked(zero.touch)}"
     yield "Touch again: allowed" if zero.again else "Touch again: NEVER, one touch serves for all"
     yield _order(program, offset)
-    place = " ".join(f"{axis}{grid.coordinate(at)}" for axis, at in zip("XYZ", (zero.x, zero.y, zero.z), strict=True))
-    ground = "on the bed" if program.setup != "D" else f"along the chord, Z {over_datum(program.setup)}"
+    place = " ".join(
+        f"{axis}{grid.coordinate(at)}"
+        for axis, at in zip("XYZ", (zero.x, zero.y, zero.z), strict=True)
+    )
+    ground = (
+        "on the bed" if program.setup != "D" else f"along the chord, Z {over_datum(program.setup)}"
+    )
     yield f"Zero lies at {place} {grid.short} from the middle of the blank {ground}"
 
 
@@ -98,7 +113,10 @@ def _order(program: Program, offset: bool) -> str:
     """When Z is touched, and with which cutter."""
     cutter = f"T{program.cutter.number}"
     if offset:
-        return f"Order: load {cutter}, length offset H{program.cutter.number} on, run; Z was touched with any cutter so"
+        return (
+            f"Order: load {cutter}, length offset H{program.cutter.number} on, run; Z was touched "
+            "with any cutter so"
+        )
     if program.kept:
         return f"Order: {cutter} still fitted as for {program.kept}.nc and Z as touched then, run"
     return f"Order: fit {cutter}, touch Z with it, run"
@@ -113,5 +131,8 @@ def _feeds(cutting: Cutting, grid: TickGrid) -> str:
 def _cutter(cutter: Cutter, grid: TickGrid) -> str:
     listed = f" as measured, listed as {grid.size(cutter.listed)}" if cutter.measured else ""
     form = cutter_words(cutter.facts(), ", diameter ", size=grid.size, measured=listed)
-    lengths = f"cutting length {grid.size(cutter.cutting_length)}, out of the collet {grid.size(cutter.stick_out)}"
+    lengths = (
+        f"cutting length {grid.size(cutter.cutting_length)}, out of the collet "
+        f"{grid.size(cutter.stick_out)}"
+    )
     return f"{form}, flutes {cutter.flutes}, {lengths}"

@@ -1,7 +1,8 @@
 """The decimal grid on which coordinates are written.
 
-A *tick* is one unit in the last written place: 0.0001 mm, or 0.00001 inch. All written coordinates are
-whole ticks, so what is compared while writing is exactly what a reader gets. Feeds are per minute.
+A *tick* is one unit in the last written place: 0.0001 mm, or 0.00001 inch. All written coordinates
+are whole ticks, so what is compared while writing is exactly what a reader gets. Feeds are per
+minute.
 """
 
 from __future__ import annotations
@@ -18,7 +19,8 @@ Units = Literal["mm", "inch"]
 
 @dataclass(frozen=True, slots=True)
 class TickGrid:
-    """One unit of length with its decimals: `word` sets the units, `per_mm` is the number of ticks in a mm."""
+    """One unit of length with its decimals: `word` sets the units, `per_mm` is the number of ticks
+    in a mm."""
 
     units: Units
     word: str
@@ -52,14 +54,16 @@ class TickGrid:
         return self.number(self.ticks(length))
 
     def precise(self, length: float) -> str:
-        """`length` (mm) in this unit; two decimals more than usual where it does not lie on the grid."""
+        """`length` (mm) in this unit; two decimals more than usual where it does not lie on the
+        grid."""
         value = length / self.mm
         fits = abs(round(value, self.decimals) - value) < 1e-9
         decimals = self.decimals if fits else self.decimals + 2
         return f"{round(value, decimals) + 0.0:.{decimals}f}"
 
     def feed(self, feed: float) -> str:
-        """`feed` (mm/min) in this unit a minute; at least one in the last place, for a feed of 0 is an error."""
+        """`feed` (mm/min) in this unit a minute; at least one in the last place, for a feed of 0 is
+        an error."""
         least = 10.0**-self.feed_decimals
         return f"{max(feed / self.mm, least):.{self.feed_decimals}f}"
 

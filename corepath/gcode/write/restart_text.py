@@ -121,7 +121,11 @@ def _says(source: RestartSource, state: ModalState, descent: Descent) -> Iterato
         yield f"Goes down there at {grid.feed(descent.plunge)} {unit}/min from Z{clear}"
     else:
         yield f"Begins at the safe height Z{clear}"
-    same = f"T{state.tool}, the same one, at the same zero" if state.tool is not None else "the same as before"
+    same = (
+        f"T{state.tool}, the same one, at the same zero"
+        if state.tool is not None
+        else "the same as before"
+    )
     yield f"Cutter: {same}"
     yield "Before cycle start: all lines before that one are cut; cutter whole and at"
     yield "the same length; zero kept, never restart after it is lost; homed again if"
@@ -167,7 +171,8 @@ def _completed(line: str, completion: Completion | None, grid: TickGrid) -> str:
     if completion.motion is not None:
         line = _before(line, g_word(completion.motion))
     words = "".join(
-        f" {letter}{grid.precise(value) if length else f'{value:g}'}" for letter, value, length in completion.words
+        f" {letter}{grid.precise(value) if length else f'{value:g}'}"
+        for letter, value, length in completion.words
     )
     return _after(line, words)
 

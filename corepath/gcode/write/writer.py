@@ -41,7 +41,9 @@ class WrittenProgram:
     cut_arcs: int = 0
 
 
-def write(program: Program, heading: Heading, *, machine: MachineSection, units: Units) -> WrittenProgram:
+def write(
+    program: Program, heading: Heading, *, machine: MachineSection, units: Units
+) -> WrittenProgram:
     """`program` as text: ASCII, lines of at most 80 characters, each ended by a line feed.
 
     `heading` goes into the head; a warning in it (what failed) stands at the very top and adds a
@@ -60,10 +62,14 @@ def write(program: Program, heading: Heading, *, machine: MachineSection, units:
         _cut(body, program, stretch, number, machine, grid)
     _end(body, program)
     lines = head(program, heading, body.extents, grid, offset=machine.length_offset) + body.lines
-    return WrittenProgram("\n".join(lines) + "\n", len(lines), body.extents, body.cut_lines, body.cut_arcs)
+    return WrittenProgram(
+        "\n".join(lines) + "\n", len(lines), body.extents, body.cut_lines, body.cut_arcs
+    )
 
 
-def _begin(body: Body, program: Program, machine: MachineSection, grid: TickGrid, failed: bool) -> None:
+def _begin(
+    body: Body, program: Program, machine: MachineSection, grid: TickGrid, failed: bool
+) -> None:
     exact = "G61" if machine.exact_path else "G64"
     body.add(*preamble(grid, program.zero.system, exact))
     if failed:
@@ -87,11 +93,18 @@ def _fit(body: Body, program: Program, machine: MachineSection, grid: TickGrid) 
     name = f"T{cutter.number} {cutter.shape} {grid.size(cutter.listed or cutter.diameter)}"
     asks = touch_words(program.zero, name)
     if cutter.measured:
-        body.add(*comment(f"T{cutter.number}: paths are for its diameter as measured, {grid.size(cutter.diameter)}"))
+        body.add(
+            *comment(
+                f"T{cutter.number}: paths are for its diameter as measured, "
+                f"{grid.size(cutter.diameter)}"
+            )
+        )
     if program.kept:
         asks = f"{name} stays as for {program.kept}: do not touch Z again"
     if not program.spindle:
-        body.add(*comment("Rehearsal, spindle off all the time: the tip of the cutter shows the place"))
+        body.add(
+            *comment("Rehearsal, spindle off all the time: the tip of the cutter shows the place")
+        )
     body.add(*stop(asks))
 
 
@@ -102,12 +115,18 @@ def _approach(body: Body, way: Approach, grid: TickGrid) -> None:
         body.add(*comment(_forgotten(way, grid)))
     body.walk(way.feed, z=way.height)
     body.walk(way.walk, way.x, way.y)
-    body.add(*stop(f"Tip must be about {grid.about(way.above)} above {way.face}, else stop and touch Z"))
+    body.add(
+        *stop(f"Tip must be about {grid.about(way.above)} above {way.face}, else stop and touch Z")
+    )
 
 
 def _forgotten(way: Approach, grid: TickGrid) -> str:
     """What is seen where the new zero was not touched."""
-    seen = f"is about {grid.about(way.otherwise)} above {way.face}" if way.otherwise > 0.0 else f"meets {way.face}"
+    seen = (
+        f"is about {grid.about(way.otherwise)} above {way.face}"
+        if way.otherwise > 0.0
+        else f"meets {way.face}"
+    )
     return f"First way down: with the zero of the file before, on {way.old}, the tip {seen}"
 
 
@@ -115,20 +134,38 @@ def _spin(body: Body, program: Program, machine: MachineSection) -> None:
     body.add(*spindle_on(round(program.cutting.rpm), machine.spin_up))
 
 
-def _cut(body: Body, program: Program, stretch: Pass, number: int, machine: MachineSection, grid: TickGrid) -> None:
+def _cut(
+    body: Body,
+    program: Program,
+    stretch: Pass,
+    number: int,
+    machine: MachineSection,
+    grid: TickGrid,
+) -> None:
     if stretch.planes:
         body.add(*comment(_pass_words(stretch, grid)))
     elif len(program.passes) > 1 or stretch.says:
         body.add(
-            *comment(f"Pass {number} of {len(program.passes)}: {units_of(grid.units).text(stretch.says)}".rstrip(": "))
+            *comment(
+                f"Pass {number} of {len(program.passes)}: "
+                f"{units_of(grid.units).text(stretch.says)}".rstrip(": ")
+            )
         )
     body.replay(stretch.moves if machine.canned_cycles else expand(stretch.moves))
     body.rapid(z=program.clear)
 
 
-def _stop(body: Body, program: Program, machine: MachineSection, number: int, grid: TickGrid) -> None:
+def _stop(
+    body: Body, program: Program, machine: MachineSection, number: int, grid: TickGrid
+) -> None:
     if not program.spindle:
-        body.add(*stop(units_of(grid.units).text(f"Now {program.passes[number - 2].says}; cycle start goes on")))
+        body.add(
+            *stop(
+                units_of(grid.units).text(
+                    f"Now {program.passes[number - 2].says}; cycle start goes on"
+                )
+            )
+        )
         return
     body.add("M5", f"G4 P{machine.spin_down:.1f}")
     body.rapid(*program.park)

@@ -1,9 +1,10 @@
-"""The as-cut record: what was measured at the machine, kept beside the job file as `NAME.ascut.toml`.
+"""The as-cut record: what was measured at the machine, kept beside the job file as
+`NAME.ascut.toml`.
 
-Entries are added and, where one was wrong, corrected by a later one; none is ever changed or taken away. An entry
-*stands* until another corrects or withdraws it; a correction takes the place of what it corrects. `Record.add` refuses
-what cannot be, `Record.settled` gives the figures that planning uses. Lengths in mm, places in the board frame,
-whatever the units of the file.
+Entries are added and, where one was wrong, corrected by a later one; none is ever changed or taken
+away. An entry *stands* until another corrects or withdraws it; a correction takes the place of what
+it corrects. `Record.add` refuses what cannot be, `Record.settled` gives the figures that planning
+uses. Lengths in mm, places in the board frame, whatever the units of the file.
 """
 
 from __future__ import annotations
@@ -15,7 +16,14 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from corepath.errors import Fault, InputError, OutputError
-from corepath.job.record.ascut_text import SCALES, entries_of, entry_text, head_faults, head_text, printable
+from corepath.job.record.ascut_text import (
+    SCALES,
+    entries_of,
+    entry_text,
+    head_faults,
+    head_text,
+    printable,
+)
 from corepath.job.record.entry_kinds import KINDS, STAGES, Entry, describe
 from corepath.job.record.entry_rules import refusals
 from corepath.job.record.record_facts import JobFacts
@@ -32,8 +40,8 @@ __all__ = ["Record", "load_record", "record_path", "save_record"]
 class Record:
     """A record as read from its file, and what was added since.
 
-    `entries` holds all, in the order written; `original` the bytes of the file as it was read (None: there was none),
-    `added` how many of the entries are not in it yet.
+    `entries` holds all, in the order written; `original` the bytes of the file as it was read
+    (None: there was none), `added` how many of the entries are not in it yet.
     """
 
     entries: tuple[Entry, ...] = ()
@@ -66,10 +74,11 @@ class Record:
         return self.add_all([entry], facts)
 
     def add_all(self, entries: Sequence[Entry], facts: JobFacts) -> Record:
-        """The record with more entries, all or none. Number and, where they are empty, date and stage are filled in.
+        """The record with more entries, all or none. Number and, where they are empty, date and
+        stage are filled in.
 
-        Raises InputError with every reason for which one of them cannot be, or for which an earlier entry could not be
-        any more; the key of a fault is the kind of the entry.
+        Raises InputError with every reason for which one of them cannot be, or for which an earlier
+        entry could not be any more; the key of a fault is the kind of the entry.
         """
         faults: list[Fault] = []
         all_entries = list(self.entries)
@@ -86,7 +95,11 @@ class Record:
             if entry.n not in ill_formed and (entry.n, reason.says) not in before:
                 words = describe(entry, facts.scale)
                 is_new = entry.n >= first_new
-                says = reason.says if is_new else f"with this, entry {entry.n} ({words}) cannot be: {reason.says}"
+                says = (
+                    reason.says
+                    if is_new
+                    else f"with this, entry {entry.n} ({words}) cannot be: {reason.says}"
+                )
                 key = entry.kind if is_new else entries[-1].kind
                 faults.append(Fault(key, says, words if is_new else "", reason.allowed))
         if faults:
@@ -100,7 +113,8 @@ class Record:
         )
 
     def contradictions(self, facts: JobFacts) -> tuple[Fault, ...]:
-        """What in the record cannot be with this job any more, as after a change of the job; file and line given."""
+        """What in the record cannot be with this job any more, as after a change of the job; file
+        and line given."""
         faults = [
             Fault(f"entry[{entry.n}]", reason.says, describe(entry, facts.scale), reason.allowed)
             for entry, reason in refusals(self.standing, facts)
@@ -118,7 +132,8 @@ def record_path(job: Path) -> Path:
 
 
 def load_record(path: Path) -> Record:
-    """The record in this file, empty where there is none. Raises InputError with all faults, with file and line."""
+    """The record in this file, empty where there is none. Raises InputError with all faults, with
+    file and line."""
     if not path.exists():
         return Record()
     text, faults = read_text(path)
@@ -139,16 +154,21 @@ def load_record(path: Path) -> Record:
 
 
 def save_record(record: Record, path: Path) -> None:
-    """Write the record beside its place and rename it there; what stood in the file before is kept byte for byte.
+    """Write the record beside its place and rename it there; what stood in the file before is kept
+    byte for byte.
 
-    Raises OutputError where that cannot be done or the file was changed since it was read; it is then as it was.
+    Raises OutputError where that cannot be done or the file was changed since it was read; it is
+    then as it was.
     """
     target = path.resolve()
     try:
         with locked(target.parent):
             held = read_regular(target, LARGEST_TEXT) if target.exists() else None
             if held != record.original:
-                raise OutputError(f"{path}: was changed by another hand meanwhile; nothing has been written, try again")
+                raise OutputError(
+                    f"{path}: was changed by another hand meanwhile; nothing has "
+                    "been written, try again"
+                )
             replace_file(target, _content(record))
     except OutputError:
         raise
@@ -200,7 +220,8 @@ def _progress(standing: Iterable[Entry]) -> Progress:
 
 
 def _filled_in(entry: Entry, earlier: Sequence[Entry], facts: JobFacts) -> Entry:
-    """The entry with number, date (today), stage, and what the job says of it now: plane of a pass, nominal width."""
+    """The entry with number, date (today), stage, and what the job says of it now: plane of a pass,
+    nominal width."""
     number = len(earlier) + 1
     corrected = next((other for other in earlier if other.n == entry.corrects), None)
     if corrected is not None:
@@ -220,7 +241,9 @@ def _filled_in(entry: Entry, earlier: Sequence[Entry], facts: JobFacts) -> Entry
         nominal = facts.groove_width
     date = entry.date or datetime.date.today().isoformat()
     stage = entry.stage or stage
-    return replace(entry, n=number, date=date, stage=stage, number=number_of_pass, plane=plane, nominal=nominal)
+    return replace(
+        entry, n=number, date=date, stage=stage, number=number_of_pass, plane=plane, nominal=nominal
+    )
 
 
 def _pass_faults(entry: Entry, facts: JobFacts) -> list[Fault]:
@@ -233,7 +256,9 @@ def _pass_faults(entry: Entry, facts: JobFacts) -> list[Fault]:
         known, words = facts.pass_at(entry.plane) is not None, facts.height(entry.plane)
     if known:
         return []
-    where = "the plan" if facts.folder is None else f"{facts.folder.name}, the folder of the last plan,"
+    where = (
+        "the plan" if facts.folder is None else f"{facts.folder.name}, the folder of the last plan,"
+    )
     allowed = facts.pass_words() if entry.plane is not None else ", ".join(map(str, facts.passes))
     return [Fault(entry.kind, f"{where} has no such pass of the skim", words, allowed)]
 
@@ -260,7 +285,9 @@ def _form_faults(entry: Entry, earlier: Sequence[Entry], scale: float) -> list[F
     if entry.date and not _is_date(entry.date):
         faults.append(Fault("date", "is no date", entry.date, "a date such as 2026-05-17"))
     if not printable(entry.note):
-        faults.append(Fault("note", "must be at most 200 printable letters", f"{len(entry.note)} letters"))
+        faults.append(
+            Fault("note", "must be at most 200 printable letters", f"{len(entry.note)} letters")
+        )
     return faults + _correction_faults(entry, earlier, scale)
 
 
@@ -288,7 +315,14 @@ def _correction_faults(entry: Entry, earlier: Sequence[Entry], scale: float) -> 
     if already is not None:
         done = "withdrawn" if already.kind == "withdrawn" else "corrected"
         allowed = "" if done == "withdrawn" else str(already.n)
-        return [Fault(key, f"entry {entry.corrects} is {done} by entry {already.n} already", value, allowed)]
+        return [
+            Fault(
+                key,
+                f"entry {entry.corrects} is {done} by entry {already.n} already",
+                value,
+                allowed,
+            )
+        ]
     if corrected.kind == "withdrawn":
         return [Fault(key, f"entry {corrected.n} is a withdrawal: record the figure anew", value)]
     if entry.kind not in ("withdrawn", corrected.kind):

@@ -1,8 +1,8 @@
 """The as-cut record as text: a TOML file that is only ever added to.
 
-Its head names `schema` and `units`; `[[entry]]` tables follow, numbered from 1. Earlier text is never touched, so that
-comments, spelling and whatever else a hand wrote there stay as they are. Lengths stand in the file's own units; the
-entries made of them are in mm.
+Its head names `schema` and `units`; `[[entry]]` tables follow, numbered from 1. Earlier text is
+never touched, so that comments, spelling and whatever else a hand wrote there stay as they are.
+Lengths stand in the file's own units; the entries made of them are in mm.
 """
 
 from __future__ import annotations
@@ -27,7 +27,8 @@ SCALES = {"mm": 1.0, "inch": MM_PER_INCH}
 
 LONGEST_NOTE = 200
 _ALWAYS = ("n", "date", "stage", "kind")
-_KEYS = (*_ALWAYS, "at", "casting", "insert", "operation", "cutter", "pass", "plane", "value", "unit", "nominal",
+_KEYS = (*_ALWAYS, "at", "casting", "insert", "operation", "cutter", "pass", "plane", "value",
+    "unit", "nominal",
          "corrects", "note")  # fmt: skip
 _WHOLE = frozenset({"n", "pass", "corrects", "cutter"})
 _TEXT = frozenset({"casting", "insert", "operation", "note", "kind", "stage", "unit"})
@@ -40,7 +41,8 @@ def head_text(title: str, units: str) -> str:
     clean = "".join(letter for letter in title if letter.isprintable())
     return (
         f"# As-cut record of {clean}: what was measured at the machine.\n"
-        "# `corepath record` adds entries at the end. An entry that was wrong stays and is corrected by a later one.\n"
+        "# `corepath record` adds entries at the end. An entry that was wrong stays and is "
+        "corrected by a later one.\n"
         "# Places in the board frame, origin at the middle of the blank.\n\n"
         f'schema = {RECORD.newest}\nunits = "{units}"\n'
     )
@@ -48,7 +50,13 @@ def head_text(title: str, units: str) -> str:
 
 def entry_text(entry: Entry, scale: float) -> str:
     """One entry as a TOML table, lengths in units of `scale` mm."""
-    lines = ["", "[[entry]]", f"n = {entry.n}", f"date = {entry.date}", f"stage = {quoted(entry.stage)}"]
+    lines = [
+        "",
+        "[[entry]]",
+        f"n = {entry.n}",
+        f"date = {entry.date}",
+        f"stage = {quoted(entry.stage)}",
+    ]
     lines.append(f"kind = {quoted(entry.kind)}")
     if entry.at is not None:
         lines.append(f"at = [{_number(entry.at[0] / scale)}, {_number(entry.at[1] / scale)}]")
@@ -59,9 +67,13 @@ def entry_text(entry: Entry, scale: float) -> str:
         if whole is not None:
             lines.append(f"{key} = {whole}")
     if entry.value is not None:
-        lines.append(f"value = {_number(entry.value / _value_scale(entry.kind, entry.unit, scale))}")
+        lines.append(
+            f"value = {_number(entry.value / _value_scale(entry.kind, entry.unit, scale))}"
+        )
     if entry.unit is not None:
-        lines.append(f"unit = {quoted('inch' if entry.unit == 'mm' and scale != 1.0 else entry.unit)}")
+        lines.append(
+            f"unit = {quoted('inch' if entry.unit == 'mm' and scale != 1.0 else entry.unit)}"
+        )
     for key, length in (("plane", entry.plane), ("nominal", entry.nominal)):
         if length is not None:
             lines.append(f"{key} = {_number(length / scale)}")
@@ -100,7 +112,8 @@ def head_faults(source: Source) -> tuple[str, list[Fault]]:
 
 
 def entries_of(source: Source, units: str) -> tuple[list[Entry], list[Fault]]:
-    """All entries of a parsed record, and what is wrong in them; keys of the faults as in the job file."""
+    """All entries of a parsed record, and what is wrong in them; keys of the faults as in the job
+    file."""
     tables = source.document.get("entry", [])
     if not isinstance(tables, list):
         return [], [Fault("entry", "must be a list of tables", allowed="[[entry]]")]
@@ -119,7 +132,8 @@ def entries_of(source: Source, units: str) -> tuple[list[Entry], list[Fault]]:
 
 
 def _number(value: float) -> str:
-    """The shortest decimal of at most ten digits: what was typed, after its way through mm and back."""
+    """The shortest decimal of at most ten digits: what was typed, after its way through mm and
+    back."""
     text = f"{value:.10g}"
     text = "0" if text == "-0" else text
     return text if any(letter in text for letter in ".en") else f"{text}.0"
@@ -237,11 +251,17 @@ class _EntryReader:
             self._fault(key, "must be greater than 0")
         unit = self.table.get("unit")
         return float(held) * (
-            self.scale if key != "value" else _value_scale(kind, unit if isinstance(unit, str) else None, self.scale)
+            self.scale
+            if key != "value"
+            else _value_scale(kind, unit if isinstance(unit, str) else None, self.scale)
         )
 
 
 def _finite(number: Any) -> bool:
     if isinstance(number, bool) or not isinstance(number, (int, float)):
         return False
-    return (abs(number) < 1e9) if isinstance(number, int) else (math.isfinite(number) and abs(number) < 1e9)
+    return (
+        (abs(number) < 1e9)
+        if isinstance(number, int)
+        else (math.isfinite(number) and abs(number) < 1e9)
+    )

@@ -30,26 +30,37 @@ def _not_deeper(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[R
     readings = near or [value_of(other) for other in progress.thickness]
     thick = max(readings) if readings else facts.thickness + facts.tolerance
     if value_of(entry) >= thick:
-        yield Reason(f"deeper than the blank is thick, {facts.shown(thick)}", f"less than {facts.shown(thick)}")
+        yield Reason(
+            f"deeper than the blank is thick, {facts.shown(thick)}",
+            f"less than {facts.shown(thick)}",
+        )
 
 
 def groove_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A depth that passes through the blank, lies beside the groove, or is measured where the resin is."""
+    """A depth that passes through the blank, lies beside the groove, or is measured where the resin
+    is."""
     yield from _not_deeper(entry, progress, facts)
-    groove = next((casting for casting in facts.castings.values() if casting.operation == "groove"), None)
+    groove = next(
+        (casting for casting in facts.castings.values() if casting.operation == "groove"), None
+    )
     if groove is None or entry.at is None:
         return
     if groove.distance is not None and facts.on_blank(entry.at):
         off = groove.distance(*entry.at)
         if off > BESIDE:
-            allowed = "a place in the groove, such as " + "; ".join(place_words(p, facts.scale) for p in groove.places)
-            yield Reason(f"there is no groove at this place: it is {facts.shown(off)} away", allowed)
+            allowed = "a place in the groove, such as " + "; ".join(
+                place_words(p, facts.scale) for p in groove.places
+            )
+            yield Reason(
+                f"there is no groove at this place: it is {facts.shown(off)} away", allowed
+            )
     yield from _filled(groove.id, progress)
     yield from again(entry, progress.depths, facts)
 
 
 def pocket_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A depth that passes through the blank, is of the groove, or is measured where the resin is."""
+    """A depth that passes through the blank, is of the groove, or is measured where the resin
+    is."""
     yield from _not_deeper(entry, progress, facts)
     if entry.casting is None or entry.casting not in facts.castings:
         return
@@ -61,7 +72,10 @@ def pocket_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[
 def _filled(casting: str, progress: Progress) -> Iterator[Reason]:
     filled = progress.poured.get(casting)
     if filled is not None:
-        says = f"{casting} is filled with resin (entry {filled.n}), so its depth cannot be measured any more"
+        says = (
+            f"{casting} is filled with resin (entry {filled.n}), so its depth cannot be "
+            "measured any more"
+        )
         yield Reason(says, "--correct N to fix an earlier figure")
 
 
@@ -71,11 +85,16 @@ def in_casting(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Re
     if casting is None:
         return
     if not progress.is_cut(casting):
-        says = f"the {_cutting(casting)} not recorded as cut, so there is no resin in {casting.id} yet"
+        says = (
+            f"the {_cutting(casting)} not recorded as cut, so there is no resin in {casting.id} yet"
+        )
         yield Reason(says, f"with --cut {casting.operation} in the same command or before")
     deck = progress.cut.get("deck")
     if deck is not None and entry.kind != "void":
-        yield Reason(f"the deck is cut (entry {deck.n}): the raw top is gone", "--correct N to fix an earlier figure")
+        yield Reason(
+            f"the deck is cut (entry {deck.n}): the raw top is gone",
+            "--correct N to fix an earlier figure",
+        )
 
 
 def _cutting(casting: CastingFacts) -> str:
@@ -99,7 +118,9 @@ def fill(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
         says = f"lower than the floor of {casting.id}, {facts.shown(depth)} below the raw top"
         yield Reason(says, f"less than {facts.shown(depth)}")
     elif value_of(entry) < -facts.thickness:
-        yield Reason("is no height of resin above the raw top", f"at least {facts.shown(-facts.thickness)}")
+        yield Reason(
+            "is no height of resin above the raw top", f"at least {facts.shown(-facts.thickness)}"
+        )
 
 
 def top_up(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
@@ -112,4 +133,7 @@ def top_up(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason
         says = f"no first pour of {casting.id} is recorded"
         yield Reason(says, f"its fill first: --fill {casting.id} P")
     if entry.unit == "mm" and value_of(entry) >= casting.depth + facts.tolerance:
-        yield Reason(f"raises the resin by more than {casting.id} is deep", f"less than {facts.shown(casting.depth)}")
+        yield Reason(
+            f"raises the resin by more than {casting.id} is deep",
+            f"less than {facts.shown(casting.depth)}",
+        )

@@ -1,9 +1,11 @@
-"""One entry of an as-cut record, and how it is told in words. The kinds of entry are in `record_kinds`.
+"""One entry of an as-cut record, and how it is told in words. The kinds of entry are in
+`record_kinds`.
 
-An *entry* is one thing measured or done at the machine: a value with the place, casting, operation, cutter or pass that
-it belongs to. Places are in the board frame (X along the length, Y across, origin at the middle of the blank), lengths
-in mm. A *stage* is how far the work has come: "blank" before anything is cut, "A" while groove and pockets are cut,
-"cast" once resin is in, "B" once the skim has begun, "inserts" once they are bored, "C" once the deck is cut.
+An *entry* is one thing measured or done at the machine: a value with the place, casting, operation,
+cutter or pass that it belongs to. Places are in the board frame (X along the length, Y across,
+origin at the middle of the blank), lengths in mm. A *stage* is how far the work has come: "blank"
+before anything is cut, "A" while groove and pockets are cut, "cast" once resin is in, "B" once the
+skim has begun, "inserts" once they are bored, "C" once the deck is cut.
 """
 
 from __future__ import annotations
@@ -13,12 +15,21 @@ from dataclasses import dataclass
 
 from corepath.motion.pass_name import pass_height
 
-__all__ = ["OPERATIONS", "STAGES", "Entry", "figure", "operation_and_pass", "place_words", "subject"]
+__all__ = [
+    "OPERATIONS",
+    "STAGES",
+    "Entry",
+    "figure",
+    "operation_and_pass",
+    "place_words",
+    "subject",
+]
 
 STAGES = ("blank", "A", "cast", "B", "inserts", "C")
 
 OPERATIONS = (
-    "dowels", "plug-pockets", "groove", "flush", "skim", "inserts", "deck-rough", "deck", "trim", "bolt-holes",
+    "dowels", "plug-pockets", "groove", "flush", "skim", "inserts", "deck-rough", "deck", "trim",
+    "bolt-holes",
 )  # fmt: skip
 """All operations in the order they are cut."""
 
@@ -29,10 +40,10 @@ _SKIM_PASS = re.compile(r"^skim-pass-([1-9][0-9]{0,3})$")
 class Entry:
     """One entry, lengths in mm. `n`, `date` and `stage` are filled in when it is added.
 
-    `value` is a length but for `top-up` (see `unit`: "g", or "mm" raised) and `moisture` (%). `plane` is the
-    height above the bed of the pass of a stop or of a cut of the skim, `number` that in the name of its file; one of
-    the two may not be known. `corrects` is
-    the entry that this one replaces; `nominal` the width that a coupon's groove should have had.
+    `value` is a length but for `top-up` (see `unit`: "g", or "mm" raised) and `moisture` (%).
+    `plane` is the height above the bed of the pass of a stop or of a cut of the skim, `number` that
+    in the name of its file; one of the two may not be known. `corrects` is the entry that this one
+    replaces; `nominal` the width that a coupon's groove should have had.
     """
 
     kind: str
@@ -72,7 +83,8 @@ def place_words(at: tuple[float, float], scale: float = 1.0) -> str:
 
 
 def subject(entry: Entry, scale: float = 1.0) -> str:
-    """What an entry belongs to: a place, casting, operation, pass or cutter; empty for the whole blank."""
+    """What an entry belongs to: a place, casting, operation, pass or cutter; empty for the whole
+    blank."""
     if entry.at is not None:
         return place_words(entry.at, scale)
     if entry.casting is not None:

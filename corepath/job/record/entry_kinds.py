@@ -1,8 +1,10 @@
-"""The table of the kinds of entry that an as-cut record may hold: one entry here is all that a kind needs.
+"""The table of the kinds of entry that an as-cut record may hold: one entry here is all that a kind
+needs.
 
-From it come the options of `corepath record` and their help, the form of the file, the rules by which an entry is
-refused, what the kind settles for planning, the order of the work, and the tables of docs/record.md. What a new kind
-settles is found in `Settled.more`, or under a field of `Settled` of that name.
+From it come the options of `corepath record` and their help, the form of the file, the rules by
+which an entry is refused, what the kind settles for planning, the order of the work, and the tables
+of docs/record.md. What a new kind settles is found in `Settled.more`, or under a field of `Settled`
+of that name.
 """
 
 from __future__ import annotations
@@ -27,8 +29,8 @@ from corepath.job.record.gather import Gather
 from corepath.job.record.reasons import Rule
 
 __all__ = [
-    "KINDS", "OPERATIONS", "STAGES", "Entry", "EntryKind", "Typed", "describe", "figure", "operation_and_pass",
-    "place_words", "rank", "subject",
+    "KINDS", "OPERATIONS", "STAGES", "Entry", "EntryKind", "Typed", "describe", "figure",
+    "operation_and_pass", "place_words", "rank", "subject",
 ]  # fmt: skip
 
 ValueKind = Literal["length", "amount", "percent", ""]
@@ -38,9 +40,9 @@ ValueKind = Literal["length", "amount", "percent", ""]
 class Typed:
     """An option of `corepath record` that makes an entry of a kind.
 
-    `words` are those that follow it, each with the key it gives ("x" and "y" give `at`). `flag`, with its help, is a
-    second option that turns this one into this kind. `beside` are options with a word that may be typed with it: each
-    with its option, word, key and help.
+    `words` are those that follow it, each with the key it gives ("x" and "y" give `at`). `flag`,
+    with its help, is a second option that turns this one into this kind. `beside` are options with
+    a word that may be typed with it: each with its option, word, key and help.
     """
 
     option: str
@@ -52,20 +54,24 @@ class Typed:
     @property
     def repeats(self) -> bool:
         """Whether it may be given more than once: where it names what it belongs to."""
-        return bool({"x", "casting", "operation", "cutter", "insert"} & {key for _, key in self.words})
+        return bool(
+            {"x", "casting", "operation", "cutter", "insert"} & {key for _, key in self.words}
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class EntryKind:
     """One kind of entry.
 
-    `what` names it in tables. `needs` are the keys it has in the file beside `n`, `date`, `stage` and `kind`, `may`
-    those it can have, `one_of` keys of which it must have one. `value` is what its figure is; it must be greater than
-    `least` (None: it may have either sign), and `signed` is said of one typed with a minus. `after` is the operation
-    after which it is measured (none: before anything is cut), `order` its place among those of the same operation
-    (lower comes first; the table's order where they are equal), `shows` what it proves to be done: an operation, or
-    "resin" that its casting is poured. `staged`: it may be given for an earlier stage. `rule` refuses what cannot be.
-    `settles`: the fields of `Settled`, each with how it is gathered. `when` and `replaces` stand in the guide.
+    `what` names it in tables. `needs` are the keys it has in the file beside `n`, `date`, `stage`
+    and `kind`, `may` those it can have, `one_of` keys of which it must have one. `value` is what
+    its figure is; it must be greater than `least` (None: it may have either sign), and `signed` is
+    said of one typed with a minus. `after` is the operation after which it is measured (none:
+    before anything is cut), `order` its place among those of the same operation (lower comes first;
+    the table's order where they are equal), `shows` what it proves to be done: an operation, or
+    "resin" that its casting is poured. `staged`: it may be given for an earlier stage. `rule`
+    refuses what cannot be. `settles`: the fields of `Settled`, each with how it is gathered. `when`
+    and `replaces` stand in the guide.
     """
 
     what: str
@@ -92,7 +98,13 @@ KINDS: dict[str, EntryKind] = {
     "thickness": EntryKind(
         "thickness",
         ("at", "value"),
-        typed=(Typed("--thickness", (*_AT, ("T", "value")), "Thickness of the blank at a place of the board."),),
+        typed=(
+            Typed(
+                "--thickness",
+                (*_AT, ("T", "value")),
+                "Thickness of the blank at a place of the board.",
+            ),
+        ),
         rule=of_figures.thickness,
         settles=(("thickness", gather.placed),),
         when="before A",
@@ -159,7 +171,8 @@ KINDS: dict[str, EntryKind] = {
             Typed(
                 "--fill",
                 (("NAME", "casting"), ("P", "value")),
-                "After the cure: how far the resin lies below the raw top at its lowest point; minus: proud.",
+                "After the cure: how far the resin lies below the raw top at its lowest point; "
+                "minus: proud.",
             ),
         ),
         after="groove",
@@ -222,7 +235,8 @@ KINDS: dict[str, EntryKind] = {
             Typed(
                 "--stop-at",
                 (("HEIGHT", "plane"),),
-                "Height of the pass after which all castings showed all round, as its file's head names it.",
+                "Height of the pass after which all castings showed all round, as its file's head "
+                "names it.",
             ),
             Typed(
                 "--stop",
@@ -245,7 +259,8 @@ KINDS: dict[str, EntryKind] = {
             Typed(
                 "--touch",
                 (("OPERATION", "operation"), ("HEIGHT", "value")),
-                "Height of the touched face above the bed: with Z zero on the bed what the control shows on the "
+                "Height of the touched face above the bed: with Z zero on the bed what the control "
+                "shows on the "
                 "face, with Z zero on the face what it shows on the bed, without its sign.",
             ),
         ),
@@ -289,7 +304,11 @@ KINDS: dict[str, EntryKind] = {
     "width": EntryKind(
         "width of the blank",
         ("value",),
-        typed=(Typed("--width", (("W", "value"),), "Width of the blank across the grain, as it is now."),),
+        typed=(
+            Typed(
+                "--width", (("W", "value"),), "Width of the blank across the grain, as it is now."
+            ),
+        ),
         staged=True,
         rule=of_figures.width,
         settles=(("widths", gather.latest_by("stage")),),
@@ -301,7 +320,13 @@ KINDS: dict[str, EntryKind] = {
         "moisture content",
         ("value",),
         value="percent",
-        typed=(Typed("--moisture", (("PERCENT", "value"),), "Moisture content of the blank, as it is now."),),
+        typed=(
+            Typed(
+                "--moisture",
+                (("PERCENT", "value"),),
+                "Moisture content of the blank, as it is now.",
+            ),
+        ),
         staged=True,
         rule=of_figures.moisture,
         settles=(("moisture", gather.latest_by("stage")),),
@@ -362,7 +387,10 @@ KINDS: dict[str, EntryKind] = {
             ),
         ),
         rule=of_figures.coupon_groove_width,
-        settles=(("coupon_groove_width", gather.last("value")), ("coupon_groove_nominal", gather.last("nominal"))),
+        settles=(
+            ("coupon_groove_width", gather.last("value")),
+            ("coupon_groove_nominal", gather.last("nominal")),
+        ),
         order=-1,
         when="after the coupon",
         replaces="the cutter's tolerance",
@@ -415,10 +443,17 @@ def describe(entry: Entry, scale: float = 1.0) -> str:
 
 
 def rank(entry: Entry) -> tuple[int, int, float]:
-    """The order of the work: what is cut by its operation, a touch just before that, a figure after what it is of."""
+    """The order of the work: what is cut by its operation, a touch just before that, a figure after
+    what it is of."""
     if entry.kind in ("cut", "touch"):
-        operation = OPERATIONS.index(entry.operation) if entry.operation in OPERATIONS else len(OPERATIONS)
-        return operation, -1 if entry.kind == "touch" else 0, -(entry.plane or 0.0) or float(entry.number or 0)
+        operation = (
+            OPERATIONS.index(entry.operation) if entry.operation in OPERATIONS else len(OPERATIONS)
+        )
+        return (
+            operation,
+            -1 if entry.kind == "touch" else 0,
+            -(entry.plane or 0.0) or float(entry.number or 0),
+        )
     kind = KINDS[entry.kind]
     after = OPERATIONS.index(kind.after) if kind.after else -1
     return after, 1, float(kind.order * len(KINDS) + list(KINDS).index(entry.kind))

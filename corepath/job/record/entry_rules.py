@@ -1,8 +1,9 @@
 """What cannot be, in a record: the rules by which an entry is refused.
 
-The entries that stand are walked in the order of the work, a correction in the place of what it corrects. Each is held
-against the job and against what stands before it. A figure measured on a thing shows that the thing is there: a depth
-of the groove shows that the groove is cut, and so the plug pockets, which come before it. Lengths in mm.
+The entries that stand are walked in the order of the work, a correction in the place of what it
+corrects. Each is held against the job and against what stands before it. A figure measured on a
+thing shows that the thing is there: a depth of the groove shows that the groove is cut, and so the
+plug pockets, which come before it. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -41,9 +42,15 @@ def _unknown(entry: Entry, facts: JobFacts) -> Iterator[Reason]:
     if entry.operation is not None and entry.operation not in facts.operations:
         yield Reason(f"this job has no operation {entry.operation}", ", ".join(facts.operations))
     if entry.insert is not None and entry.insert not in facts.inserts:
-        yield Reason(f"this job has no insert {entry.insert}", ", ".join(facts.inserts) or "it has none at all")
+        yield Reason(
+            f"this job has no insert {entry.insert}",
+            ", ".join(facts.inserts) or "it has none at all",
+        )
     if entry.cutter is not None and entry.cutter not in facts.cutters:
-        yield Reason(f"this job has no cutter {entry.cutter}", ", ".join(str(number) for number in facts.cutters))
+        yield Reason(
+            f"this job has no cutter {entry.cutter}",
+            ", ".join(str(number) for number in facts.cutters),
+        )
     if entry.at is not None and not facts.on_blank(entry.at):
         half = f"X ±{facts.shown(facts.length / 2)}, Y ±{facts.shown(facts.width / 2)}"
         yield Reason("this place lies off the blank", f"within {half}")

@@ -1,4 +1,5 @@
-"""Rules for figures measured on blank, machine and cutters: what no gauge can have read. Lengths in mm."""
+"""Rules for figures measured on blank, machine and cutters: what no gauge can have read. Lengths in
+mm."""
 
 from __future__ import annotations
 
@@ -15,18 +16,20 @@ if TYPE_CHECKING:
     from corepath.job.record.work_progress import Progress
 
 __all__ = [
-    "NEARBY", "again", "bore_depth", "coupon_diameter", "coupon_groove_width", "coupon_z", "moisture", "seat_depth",
-    "thickness", "thickness_after", "touch", "value_of", "width",
+    "NEARBY", "again", "bore_depth", "coupon_diameter", "coupon_groove_width", "coupon_z",
+    "moisture", "seat_depth", "thickness", "thickness_after", "touch", "value_of", "width",
 ]  # fmt: skip
 
 NEARBY = 30.0
 """mm: places closer than this are compared with one another ("at about the same place")."""
 
 DISAGREE = 0.5
-"""mm by which two readings of the same kind at the same place may differ before one of them must be corrected."""
+"""mm by which two readings of the same kind at the same place may differ before one of them must be
+corrected."""
 
 ABSURD = 0.3
-"""Share by which a thickness or width may be off its nominal before the unit or the digits must be wrong."""
+"""Share by which a thickness or width may be off its nominal before the unit or the digits must be
+wrong."""
 
 LARGEST_BIAS = 1.0
 """mm: no machine that is fit for this work is off by more in Z."""
@@ -44,7 +47,10 @@ def again(entry: Entry, others: Sequence[Entry], facts: JobFacts) -> Iterator[Re
     """A second reading at the same place that is no repetition of the first."""
     for other in _near(entry, others, SAME_PLACE):
         if abs(value_of(entry) - value_of(other)) > DISAGREE:
-            says = f"entry {other.n} gives {facts.shown(value_of(other))} at the same place: one of the two is wrong"
+            says = (
+                f"entry {other.n} gives {facts.shown(value_of(other))} at the same place: one of "
+                "the two is wrong"
+            )
             yield Reason(says, f"within {facts.shown(DISAGREE)} of it, or --correct {other.n}")
             return
 
@@ -57,11 +63,17 @@ def thickness(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Rea
     """A thickness that no such blank has, or one measured after the skim began."""
     low, high = facts.thickness * (1 - ABSURD), facts.thickness * (1 + ABSURD)
     if not low <= value_of(entry) <= high:
-        says = f"is no thickness of a blank that should be {facts.shown(facts.thickness)}: units, digits?"
+        says = (
+            f"is no thickness of a blank that should be {facts.shown(facts.thickness)}: "
+            "units, digits?"
+        )
         yield Reason(says, f"{facts.shown(low)} to {facts.shown(high)}")
     skimmed = progress.skimmed
     if skimmed is not None:
-        says = f"the skim has begun (entry {skimmed.n}): what is measured now is thickness after the skim"
+        says = (
+            f"the skim has begun (entry {skimmed.n}): what is measured now is thickness "
+            "after the skim"
+        )
         yield Reason(says, "--after-skim, or --correct N to fix an earlier figure")
     yield from again(entry, progress.thickness, facts)
 
@@ -70,7 +82,9 @@ def thickness_after(entry: Entry, progress: Progress, facts: JobFacts) -> Iterat
     """A thickness that has grown, or of a blank that is not skimmed yet."""
     value = value_of(entry)
     if progress.skimmed is None:
-        yield Reason("no pass of the skim is recorded", "the height it stopped at first: --stop-at HEIGHT")
+        yield Reason(
+            "no pass of the skim is recorded", "the height it stopped at first: --stop-at HEIGHT"
+        )
     near = [
         other
         for other in progress.thickness
@@ -83,15 +97,21 @@ def thickness_after(entry: Entry, progress: Progress, facts: JobFacts) -> Iterat
             says = f"thicker than before: entry {thickest.n} gives {limit} at about the same place"
             yield Reason(says, f"at most {limit}, or --correct {thickest.n} first")
     else:
-        most = max([facts.thickness + facts.tolerance, *(value_of(other) for other in progress.thickness)])
+        most = max(
+            [facts.thickness + facts.tolerance, *(value_of(other) for other in progress.thickness)]
+        )
         if value > most:
             says = f"thicker than the blank was before the skim, {facts.shown(most)}"
             yield Reason(says, f"at most {facts.shown(most)}")
-    yield from _off_stop(value, facts.thickness_within, "the thickness after the skim", progress, facts)
+    yield from _off_stop(
+        value, facts.thickness_within, "the thickness after the skim", progress, facts
+    )
     yield from again(entry, progress.after, facts)
 
 
-def _off_stop(value: float, within: Within | None, what: str, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+def _off_stop(
+    value: float, within: Within | None, what: str, progress: Progress, facts: JobFacts
+) -> Iterator[Reason]:
     """A figure that the recorded stop cannot have left, every error against it."""
     stop = progress.stop
     if stop is None or stop.plane is None or within is None:
@@ -100,10 +120,16 @@ def _off_stop(value: float, within: Within | None, what: str, progress: Progress
     if low <= value <= high:
         return
     says = f"{what} contradicts the stop at {facts.height(stop.plane)} (entry {stop.n})"
-    likely = min(facts.passes.values(), key=lambda plane: (round(abs(plane - value), 6), plane), default=stop.plane)
+    likely = min(
+        facts.passes.values(),
+        key=lambda plane: (round(abs(plane - value), 6), plane),
+        default=stop.plane,
+    )
     other = "" if likely == stop.plane else f"; it looks like the pass at {facts.height(likely)}"
     mend = f"--correct {stop.n} --stop-at {facts.height(likely) if other else 'HEIGHT'}"
-    yield Reason(says + other, f"{facts.shown(low)} to {facts.shown(high)}, or fix the stop first: {mend}")
+    yield Reason(
+        says + other, f"{facts.shown(low)} to {facts.shown(high)}, or fix the stop first: {mend}"
+    )
 
 
 def touch(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
@@ -113,7 +139,9 @@ def touch(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]
         says = "is no height of a face above the bed"
         yield Reason(says, f"at most {facts.shown(highest)}, measured from the bed")
     within = facts.touch_within.get(entry.operation or "")
-    yield from _off_stop(value_of(entry), within, f"the touch for {entry.operation}", progress, facts)
+    yield from _off_stop(
+        value_of(entry), within, f"the touch for {entry.operation}", progress, facts
+    )
     yield from before(entry, progress, facts)
 
 
@@ -148,17 +176,24 @@ def bore_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Re
     """A depth of a blind bore that passes through the core, or of one that goes through anyway."""
     yield from before(entry, progress, facts, "inserts")
     if facts.inserts.get(entry.insert or "", False):
-        yield Reason(f"the bore of {entry.insert} goes through: it has no depth", "--seat-depth NAME D")
+        yield Reason(
+            f"the bore of {entry.insert} goes through: it has no depth", "--seat-depth NAME D"
+        )
         return
     yield from _not_through(entry, progress, facts)
 
 
 def _not_through(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
     stop = progress.stop
-    left = [value_of(other) for other in progress.after] + ([stop.plane] if stop is not None and stop.plane else [])
+    left = [value_of(other) for other in progress.after] + (
+        [stop.plane] if stop is not None and stop.plane else []
+    )
     thick = max(left, default=facts.thickness)
     if value_of(entry) >= thick:
-        yield Reason(f"deeper than the core is thick, {facts.shown(thick)}", f"less than {facts.shown(thick)}")
+        yield Reason(
+            f"deeper than the core is thick, {facts.shown(thick)}",
+            f"less than {facts.shown(thick)}",
+        )
 
 
 def coupon_z(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
@@ -176,7 +211,9 @@ def coupon_groove_width(entry: Entry, progress: Progress, facts: JobFacts) -> It
         yield Reason(reason.says, allowed)
 
 
-def _about(entry: Entry, nominal: float, share: float, what: str, facts: JobFacts) -> Iterator[Reason]:
+def _about(
+    entry: Entry, nominal: float, share: float, what: str, facts: JobFacts
+) -> Iterator[Reason]:
     low, high = nominal * (1 - share), nominal * (1 + share)
     if not low <= value_of(entry) <= high:
         says = f"is no {what} that should be {facts.shown(nominal)}: units, digits?"

@@ -1,8 +1,9 @@
-"""How the figures of a kind of entry are gathered for planning. Lengths in mm, places in the board frame.
+"""How the figures of a kind of entry are gathered for planning. Lengths in mm, places in the board
+frame.
 
-Each function takes the entries of one kind that stand, in the order of the work, and after them all entries that stand.
-Readings taken at the same place are averaged; of things that change (fill, touch, stop, depth of a pocket) the latest
-counts.
+Each function takes the entries of one kind that stand, in the order of the work, and after them all
+entries that stand. Readings taken at the same place are averaged; of things that change (fill,
+touch, stop, depth of a pocket) the latest counts.
 """
 
 from __future__ import annotations
@@ -14,8 +15,8 @@ from typing import Any, TypeAlias
 from corepath.job.record.entry import Entry
 
 __all__ = [
-    "SAME_PLACE", "Gather", "Placed", "castings", "last", "latest_by", "operations", "placed", "placed_after_stop",
-    "top_ups", "topped_up",
+    "SAME_PLACE", "Gather", "Placed", "castings", "last", "latest_by", "operations", "placed",
+    "placed_after_stop", "top_ups", "topped_up",
 ]  # fmt: skip
 
 SAME_PLACE = 1.0
@@ -37,7 +38,8 @@ def last(key: str) -> Gather:
 
 
 def latest_by(key: str) -> Gather:
-    """The latest value for each casting, operation, stage, insert or cutter, in the order first seen."""
+    """The latest value for each casting, operation, stage, insert or cutter, in the order first
+    seen."""
 
     def gather(entries: Sequence[Entry], standing: Sequence[Entry]) -> dict[Any, float]:
         return {getattr(entry, key): entry.value for entry in entries if entry.value is not None}
@@ -51,7 +53,9 @@ def placed(entries: Sequence[Entry], standing: Sequence[Entry] = ()) -> tuple[Pl
     for entry in entries:
         if entry.at is None or entry.value is None:
             continue
-        group = next((values for at, values in groups if math.dist(at, entry.at) <= SAME_PLACE), None)
+        group = next(
+            (values for at, values in groups if math.dist(at, entry.at) <= SAME_PLACE), None
+        )
         if group is None:
             groups.append((entry.at, [entry.value]))
         else:
@@ -60,7 +64,8 @@ def placed(entries: Sequence[Entry], standing: Sequence[Entry] = ()) -> tuple[Pl
 
 
 def placed_after_stop(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[Placed, ...]:
-    """As `placed`, of the readings since the latest stop: after an earlier one the blank was thicker."""
+    """As `placed`, of the readings since the latest stop: after an earlier one the blank was
+    thicker."""
     stops = [place for place, entry in enumerate(standing) if entry.kind == "stop"]
     since = standing[stops[-1] :] if stops else standing
     return placed([entry for entry in entries if any(entry is other for other in since)])
@@ -76,7 +81,9 @@ def operations(entries: Sequence[Entry], standing: Sequence[Entry]) -> frozenset
     return frozenset(entry.operation for entry in entries if entry.operation is not None)
 
 
-def top_ups(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[tuple[str, float | None, float | None], ...]:
+def top_ups(
+    entries: Sequence[Entry], standing: Sequence[Entry]
+) -> tuple[tuple[str, float | None, float | None], ...]:
     """(casting, grams, mm raised) of each, one of the two None."""
     found = []
     for entry in entries:
@@ -86,7 +93,8 @@ def top_ups(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[tuple[
 
 
 def topped_up(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[str, ...]:
-    """Castings topped up since their fill was measured: their old, lower fill counts until it is measured again."""
+    """Castings topped up since their fill was measured: their old, lower fill counts until it is
+    measured again."""
     waiting: dict[str, bool] = {}
     for entry in standing:
         if entry.kind in ("fill", "top-up") and entry.casting is not None:

@@ -1,8 +1,9 @@
 """What to measure or do next, in words, each with the command that records it.
 
-The order is that of the work: the blank's thickness, set-up A, depths of groove and pockets, the pour, the fill, the
-skim and its stop, thickness after it, inserts, deck. The first line is what the work waits for; what follows may be
-measured at the same time. Words in capitals stand for the figure to type; places are the board's.
+The order is that of the work: the blank's thickness, set-up A, depths of groove and pockets, the
+pour, the fill, the skim and its stop, thickness after it, inserts, deck. The first line is what the
+work waits for; what follows may be measured at the same time. Words in capitals stand for the
+figure to type; places are the board's.
 """
 
 from __future__ import annotations
@@ -46,14 +47,20 @@ def _blank(facts: JobFacts, settled: Settled) -> list[str]:
     if not settled.thickness and not facts.measured:
         options = [f"--thickness {_place(facts, at)} T" for at in blank_places(facts)]
         lines.append(
-            "Measure the blank's thickness with callipers near the corners and at the middle of the sides: "
-            + _command(facts, *options)
+            "Measure the blank's thickness with callipers near the corners and at the middle of "
+            "the sides: " + _command(facts, *options)
         )
     lines.append(_cut_a(facts, settled))
-    if not (settled.coupon_diameter or settled.coupon_z is not None or settled.coupon_groove_width is not None):
+    if not (
+        settled.coupon_diameter
+        or settled.coupon_z is not None
+        or settled.coupon_groove_width is not None
+    ):
         lines.append(
             "If a coupon was cut, record what it gave: "
-            + _command(facts, "--coupon-diameter NUMBER D", "--coupon-z BIAS", "--coupon-groove-width W")
+            + _command(
+                facts, "--coupon-diameter NUMBER D", "--coupon-z BIAS", "--coupon-groove-width W"
+            )
         )
     return lines
 
@@ -68,7 +75,9 @@ def blank_places(facts: JobFacts) -> list[tuple[float, float]]:
 
 def _cut_a(facts: JobFacts, settled: Settled) -> str:
     left = [name for name in _IN_A if name in facts.operations and name not in settled.cut]
-    return f"Cut set-up A ({', '.join(left)}), then: " + _command(facts, *(f"--cut {name}" for name in left))
+    return f"Cut set-up A ({', '.join(left)}), then: " + _command(
+        facts, *(f"--cut {name}" for name in left)
+    )
 
 
 def _groove_is_cut(settled: Settled) -> bool:
@@ -83,8 +92,8 @@ def _in_a(facts: JobFacts, settled: Settled) -> list[str]:
     if not settled.groove_depth:
         places = [_place(facts, at) for at in groove.places] or ["X Y"]
         lines.append(
-            "Measure the groove's depth from the raw top with a depth gauge, at its ends and sides: "
-            + _command(facts, *(f"--groove-depth {place} D" for place in places))
+            "Measure the groove's depth from the raw top with a depth gauge, at its ends and "
+            "sides: " + _command(facts, *(f"--groove-depth {place} D" for place in places))
         )
     plugs = [
         casting.id
@@ -92,7 +101,9 @@ def _in_a(facts: JobFacts, settled: Settled) -> list[str]:
         if casting.operation == "plug-pockets" and casting.id not in settled.pocket_depth
     ]
     if plugs:
-        lines.append("Measure the depth of the plug pockets: " + _each(facts, "--pocket-depth", plugs, "D"))
+        lines.append(
+            "Measure the depth of the plug pockets: " + _each(facts, "--pocket-depth", plugs, "D")
+        )
     return [*lines, "Pour, let it cure in full, then: " + _fills(facts, facts.castings)]
 
 
@@ -103,8 +114,8 @@ def _each(facts: JobFacts, option: str, names: Sequence[str], letter: str) -> st
 
 def _fills(facts: JobFacts, names: Iterable[str]) -> str:
     return (
-        "measure how far the resin lies below the raw top at its lowest point (minus where it stands proud): "
-        + _each(facts, "--fill", list(names), "P")
+        "measure how far the resin lies below the raw top at its lowest point (minus where it "
+        "stands proud): " + _each(facts, "--fill", list(names), "P")
     )
 
 
@@ -121,9 +132,12 @@ def _cast(facts: JobFacts, settled: Settled) -> list[str]:
 
 
 def _skim(facts: JobFacts) -> str:
-    planned = "" if facts.planned_plane is None else f" (planned: {facts.height(facts.planned_plane)})"
+    planned = (
+        "" if facts.planned_plane is None else f" (planned: {facts.height(facts.planned_plane)})"
+    )
     return (
-        "Skim until the castings show at full width all round and at every plug, then record the height of the "
+        "Skim until the castings show at full width all round and at every plug, then record the "
+        "height of the "
         f"pass{planned}: " + _command(facts, "--stop-at HEIGHT")
     )
 
@@ -134,7 +148,9 @@ def _in_b(facts: JobFacts, settled: Settled) -> list[str]:
     lines = []
     if not settled.thickness_after:
         options = [f"--thickness {_place(facts, at)} T" for at in blank_places(facts)]
-        lines.append("Measure the thickness after the skim: " + _command(facts, "--after-skim", *options))
+        lines.append(
+            "Measure the thickness after the skim: " + _command(facts, "--after-skim", *options)
+        )
     if settled.topped_up:
         lines.append("After the top-up has cured, " + _fills(facts, settled.topped_up))
     if "inserts" in facts.operations:
@@ -161,7 +177,11 @@ def _after_inserts(facts: JobFacts, settled: Settled) -> list[str]:
 def _in_c(facts: JobFacts, settled: Settled) -> list[str]:
     if "deck" not in settled.cut:
         return ["Finish the deck, then: " + _command(facts, "--cut deck")]
-    left = [name for name in ("trim", "bolt-holes") if name in facts.operations and name not in settled.cut]
+    left = [
+        name
+        for name in ("trim", "bolt-holes")
+        if name in facts.operations and name not in settled.cut
+    ]
     if left:
         cuts = _command(facts, *(f"--cut {name}" for name in left))
         return [f"The core is cut. After lay-up ({', '.join(left)}): {cuts}"]
@@ -169,7 +189,8 @@ def _in_c(facts: JobFacts, settled: Settled) -> list[str]:
 
 
 def _width(facts: JobFacts, settled: Settled) -> list[str]:
-    """The width again in each stage, where it was measured once, for what moisture does to the wood."""
+    """The width again in each stage, where it was measured once, for what moisture does to the
+    wood."""
     if not settled.widths or settled.stage in settled.widths or settled.stage == "C":
         return []
     return ["Measure the blank's width across the grain again: " + _command(facts, "--width W")]

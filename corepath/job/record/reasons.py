@@ -38,13 +38,22 @@ _NEEDS = {
 """What must be cut before an operation."""
 
 
-def before(entry: Entry, progress: Progress, facts: JobFacts, operation: str = "") -> Iterator[Reason]:
-    """An operation whose forerunner is not yet cut; `operation` is the entry's own where none is given."""
+def before(
+    entry: Entry, progress: Progress, facts: JobFacts, operation: str = ""
+) -> Iterator[Reason]:
+    """An operation whose forerunner is not yet cut; `operation` is the entry's own where none is
+    given."""
     operation = operation or entry.operation or ""
     for needed in _NEEDS.get(operation, ()):
         if needed in facts.operations and not progress.is_done(needed, facts):
             if needed == "skim":
-                yield Reason("no pass of the skim is recorded", "the height it stopped at first: --stop-at HEIGHT")
+                yield Reason(
+                    "no pass of the skim is recorded",
+                    "the height it stopped at first: --stop-at HEIGHT",
+                )
             else:
-                says = f"the operation {needed} is not yet recorded as cut, and {operation} comes after it"
+                says = (
+                    f"the operation {needed} is not yet recorded as cut, and {operation} "
+                    "comes after it"
+                )
                 yield Reason(says, f"with --cut {needed} in the same command or before")

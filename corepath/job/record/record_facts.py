@@ -1,7 +1,8 @@
 """What a record needs to know of its job, to refuse what cannot be and to say what comes next.
 
-Plain data, lengths in mm, places in the board frame. Whatever needs the board's geometry is optional: a record can be
-kept for a job whose geometry has faults. `corepath.stackup.measuring.facts_for_record` fills it in.
+Plain data, lengths in mm, places in the board frame. Whatever needs the board's geometry is
+optional: a record can be kept for a job whose geometry has faults.
+`corepath.stackup.measuring.facts_for_record` fills it in.
 """
 
 from __future__ import annotations
@@ -18,10 +19,11 @@ __all__ = ["CastingFacts", "JobFacts", "PlanFolder", "Within"]
 
 @dataclass(frozen=True, slots=True)
 class CastingFacts:
-    """A casting: the operation that cuts its pocket, its depth in a blank of nominal thickness, its width.
+    """A casting: the operation that cuts its pocket, its depth in a blank of nominal thickness, its
+    width.
 
-    `distance(x, y)` is how far a place lies off it, 0 inside; None where the geometry is not known. `places` are good
-    places to measure its depth.
+    `distance(x, y)` is how far a place lies off it, 0 inside; None where the geometry is not known.
+    `places` are good places to measure its depth.
     """
 
     id: str
@@ -33,8 +35,8 @@ class CastingFacts:
 
 @dataclass(frozen=True, slots=True)
 class PlanFolder:
-    """The folder of the last plan: its name as it is typed, and the heights of the passes (mm above the bed in B) by
-    the number in their file's name."""
+    """The folder of the last plan: its name as it is typed, and the heights of the passes (mm above
+    the bed in B) by the number in their file's name."""
 
     name: str
     passes: Mapping[int, float]
@@ -42,7 +44,8 @@ class PlanFolder:
 
 @dataclass(frozen=True, slots=True)
 class Within:
-    """How far a figure may lie below (`low`, negative) and above (`high`) what it should be, every error against it."""
+    """How far a figure may lie below (`low`, negative) and above (`high`) what it should be, every
+    error against it."""
 
     low: float
     high: float
@@ -50,15 +53,17 @@ class Within:
 
 @dataclass(frozen=True, slots=True)
 class JobFacts:
-    """One job. `planes` are those of the skim's passes, highest first, empty where they are not known.
+    """One job. `planes` are those of the skim's passes, highest first, empty where they are not
+    known.
 
-    `folder` is that of the last plan, whose files are at the machine; None where none was found. `thickness_within`
-    and `touch_within` tell how far the thickness by callipers and a touched face (by operation) may lie off the plane
-    where the skim stopped; None or empty where that is not known. `planned_plane` is where it is to stop.
-    `cutters` are the listed diameters by number, `drills` the numbers of drills; `inserts` all of them, each with
-    whether its bore goes through.
+    `folder` is that of the last plan, whose files are at the machine; None where none was found.
+    `thickness_within` and `touch_within` tell how far the thickness by callipers and a touched face
+    (by operation) may lie off the plane where the skim stopped; None or empty where that is not
+    known. `planned_plane` is where it is to stop. `cutters` are the listed diameters by number,
+    `drills` the numbers of drills; `inserts` all of them, each with whether its bore goes through.
 
-    `operations` are those that this job has, in order; `measured` tells that a file of measured places is named in it.
+    `operations` are those that this job has, in order; `measured` tells that a file of measured
+    places is named in it.
     """
 
     file: str
@@ -83,13 +88,15 @@ class JobFacts:
 
     @property
     def passes(self) -> Mapping[int, float]:
-        """Heights of the passes by number: as the files of the last plan have them, else as a plan would have now."""
+        """Heights of the passes by number: as the files of the last plan have them, else as a plan
+        would have now."""
         if self.folder is not None:
             return self.folder.passes
         return dict(enumerate(self.planes, start=1))
 
     def pass_at(self, height: float) -> tuple[int, float] | None:
-        """Number and height of the pass that a height typed as it is printed names; None where there is none."""
+        """Number and height of the pass that a height typed as it is printed names; None where
+        there is none."""
         near = [(abs(plane - height), number, plane) for number, plane in self.passes.items()]
         off, number, plane = min(near, default=(math.inf, 0, 0.0))
         return (number, plane) if off <= typed_within(self.units) else None

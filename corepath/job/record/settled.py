@@ -1,7 +1,9 @@
-"""What a record settles: the figures of the entries that stand, for planning. Lengths in mm, places in the board frame.
+"""What a record settles: the figures of the entries that stand, for planning. Lengths in mm, places
+in the board frame.
 
-Readings taken at the same place are averaged; of things that change (fill, touch, stop, depth of a pocket) the latest
-counts. A fill that was topped up since is kept until it has been measured again, for it can only have risen.
+Readings taken at the same place are averaged; of things that change (fill, touch, stop, depth of a
+pocket) the latest counts. A fill that was topped up since is kept until it has been measured again,
+for it can only have risen.
 """
 
 from __future__ import annotations
@@ -21,16 +23,17 @@ __all__ = ["Placed", "Settled", "settle"]
 class Settled:
     """Figures by what they replace in planning; all empty or None where nothing was measured.
 
-    `thickness`, `thickness_after` (the skim), `groove_depth`: (x, y, figure). `seat_depth`, `bore_depth` (below
-    the skimmed face): by insert. `pocket_depth`, `fill` (p, how far the
-    cured resin lies below the raw top at its lowest point; negative where it stands proud): by casting. `top_ups`:
-    (casting, grams, mm raised), one of the two None; `topped_up`: castings topped up since their fill was measured.
-    `stop`: the pass after which all castings showed, `stop_plane` its height above the bed as planned when it was
-    recorded; `passes`: the highest number of a pass that is cut, `deepest` the lowest plane.
-    `touches`: height of the touched face above
-    the bed in the set-up of the operation. `coupon_z`: by how much floors come out too high; `coupon_groove_error`:
-    by how much the coupon's groove is too wide. `widths`, `moisture` (%): by stage. `stage`: how far the work is.
-    `more`: what kinds of entry settle that has no field here, by the name in the table of kinds.
+    `thickness`, `thickness_after` (the skim), `groove_depth`: (x, y, figure). `seat_depth`,
+    `bore_depth` (below the skimmed face): by insert. `pocket_depth`, `fill` (p, how far the cured
+    resin lies below the raw top at its lowest point; negative where it stands proud): by casting.
+    `top_ups`: (casting, grams, mm raised), one of the two None; `topped_up`: castings topped up
+    since their fill was measured. `stop`: the pass after which all castings showed, `stop_plane`
+    its height above the bed as planned when it was recorded; `passes`: the highest number of a pass
+    that is cut, `deepest` the lowest plane. `touches`: height of the touched face above the bed in
+    the set-up of the operation. `coupon_z`: by how much floors come out too high;
+    `coupon_groove_error`: by how much the coupon's groove is too wide. `widths`, `moisture` (%): by
+    stage. `stage`: how far the work is. `more`: what kinds of entry settle that has no field here,
+    by the name in the table of kinds.
     """
 
     thickness: tuple[Placed, ...] = ()
@@ -73,12 +76,19 @@ class Settled:
         return self.passes > 0 or self.deepest is not None or "skim" in self.cut
 
     def as_dict(self) -> dict[str, Any]:
-        """What is settled, of plain JSON types; what is not known is left out, so an empty record gives {}."""
-        held = {one.name: _plain(getattr(self, one.name)) for one in fields(self) if one.name != "more"}
+        """What is settled, of plain JSON types; what is not known is left out, so an empty record
+        gives {}."""
+        held = {
+            one.name: _plain(getattr(self, one.name)) for one in fields(self) if one.name != "more"
+        }
         held |= {name: _plain(figures) for name, figures in self.more.items()}
         held["passes"] = self.passes or None
         held["stage"] = self.stage if self.stage != "blank" else None
-        return {name: value for name, value in held.items() if value is not None and value != [] and value != {}}
+        return {
+            name: value
+            for name, value in held.items()
+            if value is not None and value != [] and value != {}
+        }
 
     @staticmethod
     def from_dict(data: Mapping[str, Any]) -> Settled:
@@ -86,10 +96,14 @@ class Settled:
         found: dict[str, Any] = {}
         for name, held in data.items():
             numbered = isinstance(held, Mapping) and _by_cutter(name)
-            found[name] = {int(key): value for key, value in held.items()} if numbered else _frozen(held)
+            found[name] = (
+                {int(key): value for key, value in held.items()} if numbered else _frozen(held)
+            )
         found["cut"] = frozenset(found.get("cut", ()))
         own = {name: held for name, held in found.items() if name in _FIELDS}
-        return Settled(**own, more={name: held for name, held in found.items() if name not in _FIELDS})
+        return Settled(
+            **own, more={name: held for name, held in found.items() if name not in _FIELDS}
+        )
 
 
 def settle(standing: Sequence[Entry]) -> Settled:
@@ -107,7 +121,9 @@ def settle(standing: Sequence[Entry]) -> Settled:
         for field_name, gather in kind.settles:
             held = gather(progress.of(name), standing)
             (found if field_name in _FIELDS else more)[field_name] = held
-    return Settled(**found, more={name: held for name, held in more.items() if held not in _NOTHING})
+    return Settled(
+        **found, more={name: held for name, held in more.items() if held not in _NOTHING}
+    )
 
 
 _FIELDS = frozenset(one.name for one in fields(Settled))
@@ -130,4 +146,9 @@ def _frozen(held: Any) -> Any:
 
 def _by_cutter(name: str) -> bool:
     """Whether a field is kept by the number of a cutter."""
-    return any(name == settled for kind in KINDS.values() if "cutter" in kind.needs for settled, _ in kind.settles)
+    return any(
+        name == settled
+        for kind in KINDS.values()
+        if "cutter" in kind.needs
+        for settled, _ in kind.settles
+    )

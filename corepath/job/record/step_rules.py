@@ -1,4 +1,5 @@
-"""Rules for the steps of the work: passes of the skim, its stop, operations that are cut. Lengths in mm."""
+"""Rules for the steps of the work: passes of the skim, its stop, operations that are cut. Lengths
+in mm."""
 
 from __future__ import annotations
 
@@ -31,7 +32,8 @@ def stop(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
 
 
 def _grown(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A stop above a pass that is cut, by their heights; by the numbers of their files where no height is known."""
+    """A stop above a pass that is cut, by their heights; by the numbers of their files where no
+    height is known."""
     plane, deepest = entry.plane, progress.deepest_plane
     if plane is not None and deepest is not None:
         if plane > deepest + SAME_PLANE:

@@ -14,7 +14,8 @@ __all__ = ["Progress"]
 class Progress:
     """How far the work has come, gathered entry by entry.
 
-    `taken` holds all entries by their kind, `shown` the first that shows an operation to be done without being its cut.
+    `taken` holds all entries by their kind, `shown` the first that shows an operation to be done
+    without being its cut.
     """
 
     taken: dict[str, list[Entry]] = field(default_factory=dict)
@@ -97,4 +98,8 @@ class Progress:
         if operation == "skim":
             return self.skimmed is not None
         of_it = [casting for casting in facts.castings.values() if casting.operation == operation]
-        return operation in self.cut or operation in self.shown or any(self.is_cut(casting) for casting in of_it)
+        return (
+            operation in self.cut
+            or operation in self.shown
+            or any(self.is_cut(casting) for casting in of_it)
+        )

@@ -1,4 +1,5 @@
-"""Numbers so large that nothing can be meant by them, whatever the key: they would only fill memory or overflow.
+"""Numbers so large that nothing can be meant by them, whatever the key: they would only fill memory
+or overflow.
 
 Keys with a sense of their own have closer limits (`corepath.job.rules.consistency`).
 """
@@ -21,9 +22,12 @@ _SAYS = "is too large to be meant"
 
 
 def beyond(sections: Mapping[str, Any]) -> list[tuple[Path, str, str]]:
-    """Path, what is wrong and what is allowed, of each number in valid sections that is beyond all measure."""
+    """Path, what is wrong and what is allowed, of each number in valid sections that is beyond all
+    measure."""
     return [
-        (path, _SAYS, f"at most {LARGEST:.0f}") for name, one in sections.items() for path in _numbers(one, (name,))
+        (path, _SAYS, f"at most {LARGEST:.0f}")
+        for name, one in sections.items()
+        for path in _numbers(one, (name,))
     ]
 
 

@@ -1,8 +1,9 @@
-"""Values of a job that contradict each other, or cannot be meant, as far as no geometry is needed to see it.
+"""Values of a job that contradict each other, or cannot be meant, as far as no geometry is needed
+to see it.
 
-A wrong *depth* is none of them: it is a failed check later on. Lengths in mm. Each contradiction is (path, what is
-wrong, what is allowed); the loader adds value, file and line. Every rule looks only at sections that are
-valid, so one run names the faults of all sections.
+A wrong *depth* is none of them: it is a failed check later on. Lengths in mm. Each contradiction is
+(path, what is wrong, what is allowed); the loader adds value, file and line. Every rule looks only
+at sections that are valid, so one run names the faults of all sections.
 """
 
 from __future__ import annotations
@@ -38,7 +39,8 @@ __all__ = ["Contradiction", "ValidSections", "contradictions"]
 Contradiction = tuple[Path, str, str]
 _Section = TypeVar("_Section")
 
-# Sizes beyond which a figure is a slip of the pen (or would fill memory), mm; common practice, no source.
+# Sizes beyond which a figure is a slip of the pen (or would fill memory), mm; common practice, no
+# source.
 LARGEST_BLANK = (5000.0, 2500.0, 300.0)
 LEAST_STEP = 0.05
 MOST_PASSES = 99
@@ -52,7 +54,8 @@ LEAST_ACCEL = 1.0  # mm/s²
 
 @dataclass(frozen=True, slots=True)
 class ValidSections:
-    """The sections of a job that are valid on their own, by name; of arrays, None in place of a wrong one."""
+    """The sections of a job that are valid on their own, by name; of arrays, None in place of a
+    wrong one."""
 
     sections: Mapping[str, Any]
 
@@ -87,7 +90,11 @@ def _outline(parts: ValidSections) -> Iterator[Contradiction]:
     ways = {"stations": outline.stations, "points": outline.points, "dxf": outline.dxf}
     given = [name for name, value in ways.items() if value is not None]
     if len(given) != 1:
-        says = "gives no outline" if not given else f"gives the outline more than once: {', '.join(given)}"
+        says = (
+            "gives no outline"
+            if not given
+            else f"gives the outline more than once: {', '.join(given)}"
+        )
         yield ("outline",), says, "exactly one of stations, points, dxf"
     if outline.smooth and outline.points is None and given:
         yield ("outline", "smooth"), "goes with outline.points only", "smooth = true beside points"
@@ -112,7 +119,10 @@ def _blank(parts: ValidSections) -> Iterator[Contradiction]:
     if blank is None:
         return
     for name, size, largest in zip(
-        ("length", "width", "thickness"), (blank.length, blank.width, blank.thickness), LARGEST_BLANK, strict=True
+        ("length", "width", "thickness"),
+        (blank.length, blank.width, blank.thickness),
+        LARGEST_BLANK,
+        strict=True,
     ):
         if size > largest:
             yield ("blank", name), "is too large to be meant", f"at most {largest:g} mm"
@@ -124,8 +134,12 @@ def _floors(parts: ValidSections) -> Iterator[Contradiction]:
     blank, groove = parts.one("blank", BlankSection), parts.one("groove", GrooveSection)
     if blank is None:
         return
-    floors: list[tuple[Path, float | None]] = [(("groove", "floor"), groove.floor if groove else None)]
-    floors += [(("plug", place, "floor"), plug.floor) for place, plug in parts.all("plug", PlugSection)]
+    floors: list[tuple[Path, float | None]] = [
+        (("groove", "floor"), groove.floor if groove else None)
+    ]
+    floors += [
+        (("plug", place, "floor"), plug.floor) for place, plug in parts.all("plug", PlugSection)
+    ]
     for path, floor in floors:
         if floor is not None and floor >= blank.thickness:
             says = "the floor lies above the raw top: nothing would be cut"
@@ -136,7 +150,11 @@ def _plugs(parts: ValidSections) -> Iterator[Contradiction]:
     for place, plug in parts.all("plug", PlugSection):
         if plug.bolt_hole >= plug.diameter:
             says = "the bolt hole is as wide as the plug or wider"
-            yield ("plug", place, "bolt_hole"), says, f"less than its diameter, {plug.diameter:g} mm"
+            yield (
+                ("plug", place, "bolt_hole"),
+                says,
+                f"less than its diameter, {plug.diameter:g} mm",
+            )
         if plug.slot is not None and plug.slot <= plug.diameter:
             says = "the slot is no longer than it is wide"
             yield ("plug", place, "slot"), says, f"more than its diameter, {plug.diameter:g} mm"
@@ -144,11 +162,17 @@ def _plugs(parts: ValidSections) -> Iterator[Contradiction]:
 
 def _names(parts: ValidSections) -> Iterator[Contradiction]:
     seen: dict[str, str] = {}
-    rows: list[tuple[str, int, str]] = [("plug", place, plug.name) for place, plug in parts.all("plug", PlugSection)]
+    rows: list[tuple[str, int, str]] = [
+        ("plug", place, plug.name) for place, plug in parts.all("plug", PlugSection)
+    ]
     rows += [("insert", place, insert.name) for place, insert in parts.all("insert", InsertSection)]
     for table, place, name in rows:
         if name.lower() in seen:
-            yield (table, place, "name"), f"{seen[name.lower()]} has this name already", "a name of its own"
+            yield (
+                (table, place, "name"),
+                f"{seen[name.lower()]} has this name already",
+                "a name of its own",
+            )
         else:
             seen[name.lower()] = f"{table}[{place + 1}]"
 
@@ -165,7 +189,11 @@ def _inserts(parts: ValidSections) -> Iterator[Contradiction]:
             yield (*at, "flange"), says, f"more than the barrel, {insert.barrel:g} mm"
         if insert.flange_thickness >= insert.length:
             says = "the flange is as thick as the insert is long"
-            yield (*at, "flange_thickness"), says, f"less than its length over all, {insert.length:g} mm"
+            yield (
+                (*at, "flange_thickness"),
+                says,
+                f"less than its length over all, {insert.length:g} mm",
+            )
 
 
 def _dowels(parts: ValidSections) -> Iterator[Contradiction]:
@@ -173,7 +201,11 @@ def _dowels(parts: ValidSections) -> Iterator[Contradiction]:
     for place, dowel in parts.all("dowel", DowelSection):
         if blank and dowel.depth_in_bed >= blank.spoil_board:
             says = "the hole would pass through the spoil board"
-            yield ("dowel", place, "depth_in_bed"), says, f"less than blank.spoil_board, {blank.spoil_board:g} mm"
+            yield (
+                ("dowel", place, "depth_in_bed"),
+                says,
+                f"less than blank.spoil_board, {blank.spoil_board:g} mm",
+            )
 
 
 def _skim(parts: ValidSections) -> Iterator[Contradiction]:
@@ -188,7 +220,11 @@ def _skim(parts: ValidSections) -> Iterator[Contradiction]:
     if skim.step < LEAST_STEP:
         yield at, "is too small to be meant", f"at least {LEAST_STEP:g} mm"
     elif skim.step > skim.largest_step:
-        yield at, "is larger than the largest step", f"at most skim.largest_step, {skim.largest_step:g} mm"
+        yield (
+            at,
+            "is larger than the largest step",
+            f"at most skim.largest_step, {skim.largest_step:g} mm",
+        )
     elif blank and skim.step > blank.thickness:
         yield at, "is thicker than the blank", f"less than blank.thickness, {blank.thickness:g} mm"
     elif blank and board and (blank.thickness - board.thickness) / skim.step > MOST_PASSES:
@@ -212,7 +248,11 @@ def _cast(parts: ValidSections) -> Iterator[Contradiction]:
         yield ("cast", "ratio"), "no resin is mixed like that", "parts A : B from 1 : 20 to 20 : 1"
     for place, density in enumerate(cast.density):
         if not 0.3 <= density <= 3.0:
-            yield ("cast", "density", place), "is no density of a resin in g/cm³", "from 0.3 to 3 g/cm³"
+            yield (
+                ("cast", "density", place),
+                "is no density of a resin in g/cm³",
+                "from 0.3 to 3 g/cm³",
+            )
     if cast.extra > 2.0:
         yield ("cast", "extra"), "is a share, not per cent", "from 0 to 2; 0.15 is 15 %"
 
@@ -225,7 +265,9 @@ def _machine(parts: ValidSections) -> Iterator[Contradiction]:
     if slowest > fastest:
         yield ("machine", "spindle_rpm"), "the slowest comes first", "[slowest, fastest]"
     if machine.length_offset and machine.tool_change != "m6":
-        says = 'length_offset calls a length from the control\'s table, which needs tool_change = "m6"'
+        says = (
+            'length_offset calls a length from the control\'s table, which needs tool_change = "m6"'
+        )
         yield ("machine", "length_offset"), says, 'false, or tool_change = "m6"'
     if machine.z_zero == "face" and machine.touch_at is None:
         says = 'z_zero = "face" needs machine.touch_at, the place where the face is touched'
@@ -235,15 +277,25 @@ def _machine(parts: ValidSections) -> Iterator[Contradiction]:
     if machine.accel < LEAST_ACCEL:
         yield ("machine", "accel"), "is too small to be meant", f"at least {LEAST_ACCEL:g} mm/s²"
     if machine.safe_z >= machine.travel[2]:
-        yield ("machine", "safe_z"), "is more than the Z travel", f"less than {machine.travel[2]:g} mm"
+        yield (
+            ("machine", "safe_z"),
+            "is more than the Z travel",
+            f"less than {machine.travel[2]:g} mm",
+        )
 
 
 def _layup(parts: ValidSections) -> Iterator[Contradiction]:
     layup = parts.one("layup", LayupSection)
     stations = layup.rocker if layup else None
-    for place, (before, after) in enumerate(zip(stations or (), (stations or ())[1:], strict=False)):
+    for place, (before, after) in enumerate(
+        zip(stations or (), (stations or ())[1:], strict=False)
+    ):
         if after[0] <= before[0]:
-            yield ("layup", "rocker", place + 1), "x must grow from station to station", f"more than {before[0]:g} mm"
+            yield (
+                ("layup", "rocker", place + 1),
+                "x must grow from station to station",
+                f"more than {before[0]:g} mm",
+            )
     board = parts.one("board", BoardSection)
     if layup and board and layup.neutral is not None and layup.neutral > board.thickness:
         says = "the plane that keeps its length lies outside the core"
@@ -269,14 +321,22 @@ def _cutters(parts: ValidSections) -> Iterator[Contradiction]:
             says = "is a speed that the spindle does not run"
             yield (*at, "rpm"), says, f"machine.spindle_rpm, {slowest:g} to {fastest:g}"
         if machine and cutter.feed is not None and cutter.feed > machine.rapid:
-            yield (*at, "feed"), "is faster than the machine moves", f"machine.rapid, at most {machine.rapid:g} mm/min"
+            yield (
+                (*at, "feed"),
+                "is faster than the machine moves",
+                f"machine.rapid, at most {machine.rapid:g} mm/min",
+            )
 
 
 def _corner(at: Path, cutter: CutterSection) -> Iterator[Contradiction]:
     radius, half = cutter.corner_radius, cutter.diameter / 2
     where = (*at, "corner_radius")
     if cutter.shape == "bull" and radius == 0:
-        yield where, "a bull-nosed cutter needs its corner radius", f"more than 0 and less than {half:g} mm"
+        yield (
+            where,
+            "a bull-nosed cutter needs its corner radius",
+            f"more than 0 and less than {half:g} mm",
+        )
     elif cutter.shape == "bull" and radius >= half:
         yield where, "is half the diameter or more", f"less than {half:g} mm; a ball has none"
     elif cutter.shape == "ball" and radius != 0 and abs(radius - half) > 1e-6:
@@ -292,10 +352,18 @@ def _lengths(at: Path, cutter: CutterSection) -> Iterator[Contradiction]:
         says = "the cutter sticks out less than its edges are long"
         yield (*at, "stick_out"), says, f"at least its cutting_length, {cutter.cutting_length:g} mm"
     if cutter.chip_load is not None and cutter.chip_load >= cutter.diameter / 2:
-        yield (*at, "chip_load"), "is more than half the diameter", f"less than {cutter.diameter / 2:g} mm"
+        yield (
+            (*at, "chip_load"),
+            "is more than half the diameter",
+            f"less than {cutter.diameter / 2:g} mm",
+        )
     if cutter.depth_a_pass is not None and cutter.depth_a_pass > cutter.cutting_length:
         says = "is deeper than the edges are long"
-        yield (*at, "depth_a_pass"), says, f"at most its cutting_length, {cutter.cutting_length:g} mm"
+        yield (
+            (*at, "depth_a_pass"),
+            says,
+            f"at most its cutting_length, {cutter.cutting_length:g} mm",
+        )
     if cutter.depth_a_pass is not None and cutter.depth_a_pass < LEAST_LAYER:
         yield (*at, "depth_a_pass"), "is too small to be meant", f"at least {LEAST_LAYER:g} mm"
 
@@ -303,7 +371,8 @@ def _lengths(at: Path, cutter: CutterSection) -> Iterator[Contradiction]:
 def _meant(name: str, known: Iterable[str]) -> str:
     """The known name nearest to what was typed, whatever the order and the capitals of its words.
 
-    A word with a figure in it is a size: a name of another size, or one where none was typed, is never offered.
+    A word with a figure in it is a size: a name of another size, or one where none was typed, is
+    never offered.
     """
     words = _words(name)
     sizes = _sizes(words)
@@ -321,11 +390,13 @@ def _sizes(words: Iterable[str]) -> set[str]:
 
 
 def _words(name: str) -> list[str]:
-    """Its words in small letters, in alphabetical order; `M6 tee nut` and `tee-nut-M6` have the same."""
+    """Its words in small letters, in alphabetical order; `M6 tee nut` and `tee-nut-M6` have the
+    same."""
     return sorted(word for word in re.split(r"[\s_-]+", name.lower()) if word)
 
 
 _RULES: Sequence[Callable[[ValidSections], Iterator[Contradiction]]] = (
-    _board, _outline, _deck, _blank, _floors, _plugs, _names, _inserts, _dowels, _skim, _cast, _machine, _layup,
+    _board, _outline, _deck, _blank, _floors, _plugs, _names, _inserts, _dowels, _skim, _cast,
+    _machine, _layup,
     _cutters,
 )  # fmt: skip

@@ -1,7 +1,8 @@
-"""How many of each thing a job may hold: more would keep the checks busy for minutes, and no board has them.
+"""How many of each thing a job may hold: more would keep the checks busy for minutes, and no board
+has them.
 
-Counted in the document before anything is made of it. Common practice, no source: an ordinary board has four to eight
-plugs and a dozen to forty inserts.
+Counted in the document before anything is made of it. Common practice, no source: an ordinary board
+has four to eight plugs and a dozen to forty inserts.
 """
 
 from __future__ import annotations
@@ -34,7 +35,8 @@ MOST_ROWS: Mapping[str, int] = MappingProxyType(
 
 
 def too_many(document: Mapping[str, Any]) -> list[Fault]:
-    """A fault for each list of the parsed job that is longer than it may be, with count and limit."""
+    """A fault for each list of the parsed job that is longer than it may be, with count and
+    limit."""
     found = []
     for key, most in MOST_TABLES.items():
         count = sum(len(held) for held in _lists(document, key.split(".")))
@@ -43,7 +45,14 @@ def too_many(document: Mapping[str, Any]) -> list[Fault]:
     for key, most in MOST_PLACES.items():
         places = sum(len(held) for held in _lists(document, [key, "at"]))
         if places > most >= len(document[key]):
-            found.append(Fault(key, "has too many places", str(places), f"at most {most} in all tables together"))
+            found.append(
+                Fault(
+                    key,
+                    "has too many places",
+                    str(places),
+                    f"at most {most} in all tables together",
+                )
+            )
     for key, most in MOST_ROWS.items():
         rows = max((len(held) for held in _lists(document, key.split("."))), default=0)
         if rows > most:

@@ -1,4 +1,5 @@
-"""Keys of the deck that contradict each other: one source of heights, each key beside its own source.
+"""Keys of the deck that contradict each other: one source of heights, each key beside its own
+source.
 
 A *source* is where the heights come from: `stations`, `mesh` or `grid`. Lengths in mm.
 """
@@ -27,7 +28,11 @@ def deck_contradictions(deck: DeckSection) -> Iterator[Contradiction]:
     sources = {"stations": deck.stations, "mesh": deck.mesh, "grid": deck.grid}
     given = [name for name, value in sources.items() if value is not None]
     if not given:
-        yield ("deck", "stations"), "missing key", "[[x, thickness], …], or mesh or grid with the name of a file"
+        yield (
+            ("deck", "stations"),
+            "missing key",
+            "[[x, thickness], …], or mesh or grid with the name of a file",
+        )
     for name in given[1:]:
         says = f"the deck's heights are given more than once: {', '.join(given)}"
         yield ("deck", name), says, "exactly one of stations, mesh, grid"
@@ -38,7 +43,11 @@ def deck_contradictions(deck: DeckSection) -> Iterator[Contradiction]:
             f"profile beside stations; the {given[0]} has its own",
         )
     if deck.sha256 is not None and deck.mesh is None and deck.grid is None and given:
-        yield ("deck", "sha256"), "goes with deck.mesh or deck.grid only", "sha256 beside mesh or grid"
+        yield (
+            ("deck", "sha256"),
+            "goes with deck.mesh or deck.grid only",
+            "sha256 beside mesh or grid",
+        )
     if len(given) == 1:
         yield from _file_keys(deck)
     for place, patch in enumerate(deck.patch):
@@ -52,7 +61,11 @@ def _file_keys(deck: DeckSection) -> Iterator[Contradiction]:
         for key in _OF_STATIONS:
             if getattr(deck, key) != defaults[key].default:
                 says = f"goes with deck.stations only: heights of a {source} are not changed by it"
-                yield ("deck", key), says, f"{key} beside stations; for a {source}, edge_band and {source}_smooth"
+                yield (
+                    ("deck", key),
+                    says,
+                    f"{key} beside stations; for a {source}, edge_band and {source}_smooth",
+                )
     for source, endings in (("mesh", MESH_ENDINGS), ("grid", GRID_ENDINGS)):
         name = getattr(deck, source)
         if name is None:
@@ -61,7 +74,11 @@ def _file_keys(deck: DeckSection) -> Iterator[Contradiction]:
                     yield ("deck", key), f"goes with deck.{source} only", f"{key} beside {source}"
             continue
         if not name.lower().endswith(endings):
-            yield ("deck", source), "is no kind of file that is read here", f"a name that ends in {', '.join(endings)}"
+            yield (
+                ("deck", source),
+                "is no kind of file that is read here",
+                f"a name that ends in {', '.join(endings)}",
+            )
         if getattr(deck, f"{source}_units") is None:
             says = f"missing key: the file of the {source} does not state its units"
             yield ("deck", f"{source}_units"), says, '"mm" or "cm" or "m" or "inch"'
@@ -74,13 +91,21 @@ def _file_keys(deck: DeckSection) -> Iterator[Contradiction]:
             if npy and getattr(deck, key) is None:
                 yield ("deck", key), "missing key: an NPY file holds heights alone", "[x, y]"
             elif not npy and getattr(deck, key) is not None:
-                yield ("deck", key), "goes with an NPY file only", "left out: a CSV file holds its own x and y"
+                yield (
+                    ("deck", key),
+                    "goes with an NPY file only",
+                    "left out: a CSV file holds its own x and y",
+                )
 
 
 def _patch(at: Path, patch: PatchSection) -> Iterator[Contradiction]:
     kinds = [name for name in ("flat", "raised", "sunk") if getattr(patch, name) is not None]
     if len(kinds) != 1:
-        says = f"is {' and '.join(kinds)} at once" if kinds else "says neither a height nor by how much"
+        says = (
+            f"is {' and '.join(kinds)} at once"
+            if kinds
+            else "says neither a height nor by how much"
+        )
         yield at, says, "exactly one of flat, raised, sunk"
     forms = [name for name in ("diameter", "size", "points") if getattr(patch, name) is not None]
     if len(forms) != 1:

@@ -1,7 +1,9 @@
-"""A job in inches some of whose lengths are still in mm: found by size, before geometry is made of them.
+"""A job in inches some of whose lengths are still in mm: found by size, before geometry is made of
+them.
 
-A key looks like mm where its number is no such thing's size in inches and would be in mm: a safe height of 8 inches, a
-cutter of 6. What is larger than the figures below is not made (common practice, no source).
+A key looks like mm where its number is no such thing's size in inches and would be in mm: a safe
+height of 8 inches, a cutter of 6. What is larger than the figures below is not made (common
+practice, no source).
 """
 
 from __future__ import annotations
@@ -26,18 +28,21 @@ LARGEST: Mapping[str, Mapping[str, float]] = MappingProxyType(
         "groove": {"inside": 100.0, "outside": 100.0, "floor": 60.0, "least_floor": 15.0},
         "plug": {"diameter": 120.0, "bolt_hole": 40.0},
         "insert": {
-            "barrel": 40.0, "flange": 80.0, "flange_thickness": 15.0, "length": 80.0, "recess": 8.0, "clearance": 3.0,
+            "barrel": 40.0, "flange": 80.0, "flange_thickness": 15.0, "length": 80.0, "recess": 8.0,
+            "clearance": 3.0,
         },
         "dowel": {"diameter": 30.0, "depth_in_bed": 80.0, "stand": 60.0},
         "skim": {"step": 5.0, "largest_step": 12.0},
         "cast": {"fill_margin": 8.0, "pour_short": 8.0},
         "machine": {"safe_z": 120.0, "travel": 6000.0, "rapid": 100_000.0, "corner_deviation": 1.0},
         "cutter": {
-            "diameter": 80.0, "corner_radius": 30.0, "cutting_length": 160.0, "stick_out": 220.0, "chip_load": 1.2,
+            "diameter": 80.0, "corner_radius": 30.0, "cutting_length": 160.0, "stick_out": 220.0,
+            "chip_load": 1.2,
             "depth_a_pass": 60.0, "feed": 40_000.0,
         },
         "obstacle": {"height": 200.0},
-        "tolerances": {"thickness": 2.0, "bed": 2.0, "flat": 3.0, "touch": 2.0, "machine": 2.0, "cutter_diameter": 1.0},
+        "tolerances": {"thickness": 2.0, "bed": 2.0, "flat": 3.0, "touch": 2.0, "machine": 2.0,
+        "cutter_diameter": 1.0},
     }
 )  # fmt: skip
 """Most that a key can be meant to be, mm (feeds mm/min), by section and key."""
@@ -46,17 +51,23 @@ _MOST = 12
 
 
 def half_converted(sections: Mapping[str, Any], document: Mapping[str, Any]) -> list[Fault]:
-    """What to say of the keys of an inch job that look like mm: one fault that names them, and one for each.
+    """What to say of the keys of an inch job that look like mm: one fault that names them, and one
+    for each.
 
-    `sections` are the valid ones, lengths in mm; `document` is the job as typed: what a table of hardware or a default
-    gives is not looked at.
+    `sections` are the valid ones, lengths in mm; `document` is the job as typed: what a table of
+    hardware or a default gives is not looked at.
     """
     found = [key_of(path) for path in _suspects(sections, document)]
     if not found:
         return []
-    names = ", ".join(found[:_MOST]) + (f" and {len(found) - _MOST} more" if len(found) > _MOST else "")
+    names = ", ".join(found[:_MOST]) + (
+        f" and {len(found) - _MOST} more" if len(found) > _MOST else ""
+    )
     says = f"the job is in inches, and these keys look like mm: {names}"
-    each = (Fault(key, "looks like mm in a job in inches", allowed="inches: a length in mm by 25.4") for key in found)
+    each = (
+        Fault(key, "looks like mm in a job in inches", allowed="inches: a length in mm by 25.4")
+        for key in found
+    )
     return [Fault("units", says, allowed='all lengths in inches, or units = "mm"'), *each]
 
 
@@ -67,7 +78,11 @@ def _suspects(sections: Mapping[str, Any], document: Mapping[str, Any]) -> Itera
         tables = typed if isinstance(typed, list) else [typed]
         for place, (row, table) in enumerate(zip(rows, tables, strict=False)):
             for key, most in keys.items():
-                if row is None or not isinstance(table, dict) or isinstance(table.get(key), (type(None), Millimetres)):
+                if (
+                    row is None
+                    or not isinstance(table, dict)
+                    or isinstance(table.get(key), (type(None), Millimetres))
+                ):
                     continue
                 value = getattr(row, key)
                 largest = max(value) if isinstance(value, tuple) else value

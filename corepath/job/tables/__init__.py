@@ -1,1 +1,2 @@
-"""Built-in tables, each figure with its source: hardware, woods, resins, threads, how wood is cut."""
+"""Built-in tables, each figure with its source: hardware, woods, resins, threads, how wood is
+cut."""

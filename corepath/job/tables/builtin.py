@@ -1,8 +1,9 @@
 """Built-in tables of hardware, woods and resins, each figure with its source.
 
-They stand as TOML files in the folder `data` beside this module. Lengths in mm, densities of wood in
-kg/m³ (at 12 % moisture) and of resin in g/cm³; movement of wood as share of its size per % of moisture content.
-Figures marked `from memory` or `common practice, no source` are to be replaced by measured ones.
+They stand as TOML files in the folder `data` beside this module. Lengths in mm, densities of wood
+in kg/m³ (at 12 % moisture) and of resin in g/cm³; movement of wood as share of its size per % of
+moisture content. Figures marked `from memory` or `common practice, no source` are to be replaced by
+measured ones.
 """
 
 from __future__ import annotations
@@ -47,17 +48,24 @@ class Hardware:
         return {key: getattr(self, key).value for key in HARDWARE_KEYS}
 
     def says(self, insert: object) -> str:
-        """Which figures of an insert are this row's, for the sheet: they are to be measured; "" where none is."""
-        used = [key for key, value in self.keys().items() if abs(getattr(insert, key) - value) < 1e-9]
+        """Which figures of an insert are this row's, for the sheet: they are to be measured; ""
+        where none is."""
+        used = [
+            key for key, value in self.keys().items() if abs(getattr(insert, key) - value) < 1e-9
+        ]
         if not used:
             return ""
         named = ", ".join(f"{key} {mm(getattr(self, key).value):g}" for key in used)
-        return Said(f"{named}: from the table of {self.name}, not of your parts; measure yours and give the keys")
+        return Said(
+            f"{named}: from the table of {self.name}, not of your parts; measure yours and "
+            "give the keys"
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class Wood:
-    """A species. `radial` and `tangential`: share of the size per % of moisture content, 6 to 14 %."""
+    """A species. `radial` and `tangential`: share of the size per % of moisture content, 6 to 14
+    %."""
 
     name: str
     title: str
@@ -66,7 +74,8 @@ class Wood:
     tangential: Figure
 
     def across(self, grain: str) -> float:
-        """Movement of the width per % of moisture content: tangential if flat-sawn, radial if quarter-sawn."""
+        """Movement of the width per % of moisture content: tangential if flat-sawn, radial if
+        quarter-sawn."""
         return self.tangential.value if grain == "flat" else self.radial.value
 
     def through(self, grain: str) -> float:
@@ -111,14 +120,18 @@ def hardware() -> Mapping[str, Hardware]:
     """All hardware by name: the usual lengths in the order of the table, then the others."""
     rows = _read("hardware.toml")
     found = {
-        name: Hardware(name, row["title"], row["thread"], **{key: _figure(row[key]) for key in HARDWARE_KEYS})
+        name: Hardware(
+            name, row["title"], row["thread"], **{key: _figure(row[key]) for key in HARDWARE_KEYS}
+        )
         for name, row in rows.items()
     }
     for name, row in rows.items():
         usual = found[name]
         for length in row.get("more_lengths", ()):
             other = f"{name}-{length:g}"
-            found[other] = replace(usual, name=other, length=replace(usual.length, value=float(length)))
+            found[other] = replace(
+                usual, name=other, length=replace(usual.length, value=float(length))
+            )
     return MappingProxyType(found)
 
 
@@ -127,7 +140,11 @@ def woods() -> Mapping[str, Wood]:
     """All woods by name, in the order of the table."""
     return MappingProxyType(
         {
-            name: Wood(name, row["title"], *(_figure(row[key]) for key in ("density", "radial", "tangential")))
+            name: Wood(
+                name,
+                row["title"],
+                *(_figure(row[key]) for key in ("density", "radial", "tangential")),
+            )
             for name, row in _read("wood.toml").items()
         }
     )
@@ -139,7 +156,9 @@ def resins() -> Mapping[str, Resin]:
     found = {}
     for name, row in _read("resin.toml").items():
         a, b = row["density"]["value"]
-        figures = {key: _figure(row[key]) for key in ("shrinkage", "gel_loss", "pot_life", "cup", "layer")}
+        figures = {
+            key: _figure(row[key]) for key in ("shrinkage", "gel_loss", "pot_life", "cup", "layer")
+        }
         source, cautions = row["density"]["source"], tuple(row["cautions"])
         found[name] = Resin(name, row["title"], (a, b), source, cautions=cautions, **figures)
     return MappingProxyType(found)

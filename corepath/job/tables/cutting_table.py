@@ -1,7 +1,8 @@
 """The built-in table of how wood is cut: chip loads, spindle speeds and the energy of cutting.
 
-Diameters and chips in mm, densities in kg/m³ at 12 % moisture content, speeds of the edge in m/min, energy in J/cm³
-(which is N/mm²). All of it is common practice without a source, good to a factor of two; the job's figures win.
+Diameters and chips in mm, densities in kg/m³ at 12 % moisture content, speeds of the edge in m/min,
+energy in J/cm³ (which is N/mm²). All of it is common practice without a source, good to a factor of
+two; the job's figures win.
 """
 
 from __future__ import annotations
@@ -17,7 +18,8 @@ from typing import Any, Literal
 from corepath.job.tables.builtin import Figure
 
 __all__ = [
-    "Energy", "Kind", "chip_from_table", "cutting_energy", "fastest_rim", "kind_of_wood", "speed_from_table",
+    "Energy", "Kind", "chip_from_table", "cutting_energy", "fastest_rim", "kind_of_wood",
+    "speed_from_table",
 ]  # fmt: skip
 
 Kind = Literal["soft", "medium", "hard"]
@@ -26,7 +28,8 @@ _KINDS: tuple[Kind, ...] = ("soft", "medium", "hard")
 
 @dataclass(frozen=True, slots=True)
 class Energy:
-    """What cutting 1 cm³ takes, J: the likely figure and the range in which the true one is to be expected."""
+    """What cutting 1 cm³ takes, J: the likely figure and the range in which the true one is to be
+    expected."""
 
     low: float
     likely: float
@@ -36,7 +39,9 @@ class Energy:
 
 @cache
 def _table() -> dict[str, dict[str, Any]]:
-    text = resources.files("corepath.job").joinpath("data", "cutting.toml").read_text(encoding="utf-8")
+    text = (
+        resources.files("corepath.job").joinpath("data", "cutting.toml").read_text(encoding="utf-8")
+    )
     return tomllib.loads(text)
 
 
@@ -46,25 +51,36 @@ def kind_of_wood(density: float) -> Kind:
     return _KINDS[sum(density > bound for bound in bounds)]
 
 
-def chip_from_table(diameter: float, density: float, *, resin: bool = False, laminate: bool = False) -> Figure:
-    """Chip load in mm a tooth for a cutter of `diameter`, in wood of `density`, resin or laminate; its source."""
+def chip_from_table(
+    diameter: float, density: float, *, resin: bool = False, laminate: bool = False
+) -> Figure:
+    """Chip load in mm a tooth for a cutter of `diameter`, in wood of `density`, resin or laminate;
+    its source."""
     table, kinds, rows = _table(), _table()["kinds"], _table()["chip_load"]
     softwood = _between(diameter, rows["diameter"], rows["low"])
     if laminate:
         row = table["laminate"]
-        return Figure(round(softwood * row["chip_share"], 4), f"table, glass laminate ({row['source']})")
+        return Figure(
+            round(softwood * row["chip_share"], 4), f"table, glass laminate ({row['source']})"
+        )
     if resin:
-        return Figure(round(softwood * table["resin"]["chip_share"], 4), f"table, cast resin ({rows['source']})")
+        return Figure(
+            round(softwood * table["resin"]["chip_share"], 4),
+            f"table, cast resin ({rows['source']})",
+        )
     kind = kind_of_wood(density)
     share = kinds["chip_share"][_KINDS.index(kind)]
     return Figure(round(softwood * share, 4), f"table, {kind} wood ({rows['source']})")
 
 
 def fastest_rim(material: str, *, laminate: bool = False) -> Figure:
-    """The fastest that the rim may run in cast resin or, with `laminate`, in glass laminate, m/min; its source."""
+    """The fastest that the rim may run in cast resin or, with `laminate`, in glass laminate, m/min;
+    its source."""
     table = _table()
     if laminate:
-        return Figure(table["laminate"]["speed"], f"table, glass laminate ({table['laminate']['source']})")
+        return Figure(
+            table["laminate"]["speed"], f"table, glass laminate ({table['laminate']['source']})"
+        )
     return Figure(table["resin"][_key(material)], f"table, cast resin ({table['resin']['source']})")
 
 
@@ -77,10 +93,11 @@ def speed_from_table(
     laminate: bool = False,
     own: float | None = None,
 ) -> Figure:
-    """Turns a minute, to the full hundred, within the spindle's range where the edge's speed allows it at all.
+    """Turns a minute, to the full hundred, within the spindle's range where the edge's speed allows
+    it at all.
 
-    `own` is what the job gives for the cutter: it stands, but in `laminate`, where the table's speed of the rim bounds
-    it, since a router's usual speed is meant for wood.
+    `own` is what the job gives for the cutter: it stands, but in `laminate`, where the table's
+    speed of the rim bounds it, since a router's usual speed is meant for wood.
     """
     row = _table()["spindle"]
     least, most = row[_key(material)]
@@ -93,7 +110,9 @@ def speed_from_table(
     top = 1000.0 * most / (math.pi * diameter)
     if own is not None and (not laminate or own <= top):
         return Figure(own, "job")
-    turns = min(max(row["usual"], 1000.0 * least / (math.pi * diameter)) if own is None else own, top)
+    turns = min(
+        max(row["usual"], 1000.0 * least / (math.pi * diameter)) if own is None else own, top
+    )
     slowest, fastest = sorted(rpm_range)
     return Figure(min(max(100.0 * math.floor(turns / 100.0), slowest), fastest), source)
 

@@ -1,7 +1,8 @@
 """Threads and their clearance holes, mm.
 
-Metric clearance holes: ISO 273:1979, series fine, medium, coarse (from memory). Inch threads: nominal sizes of ASME
-B1.1, clearance holes close, normal, loose of ASME B18.2.8 (from memory, rounded to 0.01 mm).
+Metric clearance holes: ISO 273:1979, series fine, medium, coarse (from memory). Inch threads:
+nominal sizes of ASME B1.1, clearance holes close, normal, loose of ASME B18.2.8 (from memory,
+rounded to 0.01 mm).
 """
 
 from __future__ import annotations
@@ -42,15 +43,23 @@ CLEARANCE = MappingProxyType(
 
 def suits(diameter: float) -> list[str]:
     """Threads whose bolt has this clearance hole, between fine and coarse."""
-    return [name for name, hole in CLEARANCE.items() if hole.fine - 1e-9 <= diameter <= hole.coarse + 1e-9]
+    return [
+        name
+        for name, hole in CLEARANCE.items()
+        if hole.fine - 1e-9 <= diameter <= hole.coarse + 1e-9
+    ]
 
 
 def fit_cautions(job: Job) -> tuple[str, ...]:
-    """What is to be said of bolt holes and of hardware from the table, in plain words; nothing where all is well."""
+    """What is to be said of bolt holes and of hardware from the table, in plain words; nothing
+    where all is well."""
     said = []
     for plug in job.plug:
         if not suits(plug.bolt_hole):
-            said.append(f"plug {plug.name}: a bolt hole of {mm(plug.bolt_hole):g~} {_misfit(plug.bolt_hole)}")
+            said.append(
+                f"plug {plug.name}: a bolt hole of {mm(plug.bolt_hole):g~} "
+                f"{_misfit(plug.bolt_hole)}"
+            )
     for insert in job.insert:
         row = hardware().get(insert.hardware or "")
         if row is None:
@@ -61,16 +70,21 @@ def fit_cautions(job: Job) -> tuple[str, ...]:
         hole, bore = _hole_of(row), insert.barrel + insert.clearance
         if bore < hole.fine:
             said.append(
-                f"insert {insert.name}: its bore of {mm(bore):g~} is narrower than the fine clearance hole of "
+                f"insert {insert.name}: its bore of {mm(bore):g~} is narrower than the fine "
+                "clearance hole of "
                 f"{row.thread}, {mm(hole.fine):g~}; a bolt that comes through binds"
             )
     return said_all(said)
 
 
 def _hole_of(row: Hardware) -> Clearance:
-    """The clearance holes of a row's bolt. Raises InputError for a table of hardware with a thread that is not here."""
+    """The clearance holes of a row's bolt. Raises InputError for a table of hardware with a thread
+    that is not here."""
     if row.thread not in CLEARANCE:
-        says = f"its row {row.name} in the table of hardware has the thread {row.thread}, for which no holes are known"
+        says = (
+            f"its row {row.name} in the table of hardware has the thread {row.thread}, for which "
+            "no holes are known"
+        )
         raise InputError([Fault("insert.hardware", says, allowed=", ".join(CLEARANCE))])
     return CLEARANCE[row.thread]
 
@@ -84,7 +98,9 @@ def _misfit(diameter: float) -> str:
     loose = [(hole.coarse, name) for name, hole in CLEARANCE.items() if hole.coarse < diameter]
     parts = []
     if loose:
-        parts.append("is wider than the coarse clearance hole of {1} ({0:g})".format(*_marked(max(loose))))
+        parts.append(
+            "is wider than the coarse clearance hole of {1} ({0:g})".format(*_marked(max(loose)))
+        )
     if tight:
         parts.append("is narrower than the fine one of {1} ({0:g})".format(*_marked(min(tight))))
     return " and ".join(parts) + ", by ISO 273 and its like"

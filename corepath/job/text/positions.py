@@ -1,9 +1,9 @@
 """Where each key of a TOML text stands: a small scanner beside `tomllib`, which gives values only.
 
 A *path* is the way to a value in the parsed document: a tuple of keys (str) and of places in arrays
-(int, from 0). A *position* is line and column, both from 1, counted in characters, and the width of the
-key or, for an element of an array, of its value on that line. The scanner expects a text that `tomllib` has
-accepted; it never checks, it only finds.
+(int, from 0). A *position* is line and column, both from 1, counted in characters, and the width of
+the key or, for an element of an array, of its value on that line. The scanner expects a text that
+`tomllib` has accepted; it never checks, it only finds.
 """
 
 from __future__ import annotations
@@ -43,7 +43,8 @@ class Positions:
         return self.places.get(path)
 
     def nearest(self, path: Path) -> Position | None:
-        """The position of this path or, where it does not stand in the text, of the nearest table around it."""
+        """The position of this path or, where it does not stand in the text, of the nearest table
+        around it."""
         for count in range(len(path), 0, -1):
             found = self.places.get(path[:count])
             if found is not None:

@@ -1,7 +1,8 @@
 """Reading files that somebody names: regular ones only, and never more of them than is asked for.
 
-The size that the system states is not trusted: devices state 0 and never end, and a file may grow while it is read. A
-pipe would keep a plain `open` waiting for ever, so files are opened without waiting and looked at once they are open.
+The size that the system states is not trusted: devices state 0 and never end, and a file may grow
+while it is read. A pipe would keep a plain `open` waiting for ever, so files are opened without
+waiting and looked at once they are open.
 """
 
 from __future__ import annotations
@@ -16,7 +17,12 @@ __all__ = ["TooLarge", "open_regular", "read_regular", "shown_name", "size_text"
 
 _LONGEST = 64  # letters of a name in a message
 _PIECE = 1 << 20
-_FLAGS = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOCTTY", 0) | getattr(os, "O_BINARY", 0)
+_FLAGS = (
+    os.O_RDONLY
+    | getattr(os, "O_NONBLOCK", 0)
+    | getattr(os, "O_NOCTTY", 0)
+    | getattr(os, "O_BINARY", 0)
+)
 
 
 class TooLarge(OSError):
@@ -30,8 +36,8 @@ class TooLarge(OSError):
 def open_regular(path: Path) -> BufferedReader:
     """The file, open for reading bytes; links are followed.
 
-    Raises OSError, whose `strerror` says what is wrong: missing, no permission, a folder, a pipe, a device, a socket.
-    Raises ValueError for a path that no system takes.
+    Raises OSError, whose `strerror` says what is wrong: missing, no permission, a folder, a pipe, a
+    device, a socket. Raises ValueError for a path that no system takes.
     """
     handle = os.open(path, _FLAGS)
     try:
@@ -47,10 +53,12 @@ def open_regular(path: Path) -> BufferedReader:
 
 
 def read_regular(path: Path, most: int) -> bytes:
-    """The bytes of the file. Raises TooLarge where they are more than `most`, and what `open_regular` raises."""
+    """The bytes of the file. Raises TooLarge where they are more than `most`, and what
+    `open_regular` raises."""
     pieces, held = [], 0
     with open_regular(path) as file:
-        if os.fstat(file.fileno()).st_size > most:  # a size within the limit is not believed, one beyond it is enough
+        # a size within the limit is not believed, one beyond it is enough
+        if os.fstat(file.fileno()).st_size > most:
             raise TooLarge(path, most)
         while piece := file.read(min(_PIECE, most + 1 - held)):
             pieces.append(piece)

@@ -1,7 +1,9 @@
-"""The job with all defaults filled in, as plain data, and back; and the digest that matches paper and file.
+"""The job with all defaults filled in, as plain data, and back; and the digest that matches paper
+and file.
 
-Lengths in mm whatever the job's own units: `units` tells only what the job was written in, `lengths` says "mm".
-Floats survive a round trip through JSON exactly, since both sides write the shortest text that reads back the same.
+Lengths in mm whatever the job's own units: `units` tells only what the job was written in,
+`lengths` says "mm". Floats survive a round trip through JSON exactly, since both sides write the
+shortest text that reads back the same.
 """
 
 from __future__ import annotations
@@ -30,7 +32,8 @@ def resolved_dict(job: Job) -> dict[str, Any]:
 def from_resolved(resolved: Mapping[str, Any], file: str = "job.resolved.json") -> Job:
     """The job that `resolved_dict` was given; keys that are not the job's own are passed over.
 
-    Raises `InputError` with all faults where it was changed into something that is no job; `file` is named in them.
+    Raises `InputError` with all faults where it was changed into something that is no job; `file`
+    is named in them.
     """
     content, wrong = RESOLVED.settle(resolved)
     if wrong is not None:
@@ -50,15 +53,22 @@ def digest(job: Job, record: Mapping[str, Any] | None = None) -> str:
     return digest_of({**resolved_dict(job), **(record or {})}, record=tuple(record or ()))
 
 
-def digest_of(resolved: Mapping[str, Any], *, beside: Collection[str] = (), record: Collection[str] = ()) -> str:
+def digest_of(
+    resolved: Mapping[str, Any], *, beside: Collection[str] = (), record: Collection[str] = ()
+) -> str:
     """The same from the content of a `job.resolved.json`.
 
-    Its keys `record` are those that do not belong to the job and count, its keys `beside` count for nothing.
+    Its keys `record` are those that do not belong to the job and count, its keys `beside` count for
+    nothing.
     """
     aside = {KEY, *beside, *record}
-    content: dict[str, Any] = {"job": {key: value for key, value in resolved.items() if key not in aside}}
+    content: dict[str, Any] = {
+        "job": {key: value for key, value in resolved.items() if key not in aside}
+    }
     counted = {key: resolved[key] for key in record if key in resolved}
     if counted:
         content["record"] = counted
-    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+    text = json.dumps(
+        content, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False
+    )
     return hashlib.sha256(text.encode("ascii")).hexdigest()[:8]

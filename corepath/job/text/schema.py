@@ -1,10 +1,12 @@
-"""The schema number of each kind of file: which forms are read, and how an older one becomes today's.
+"""The schema number of each kind of file: which forms are read, and how an older one becomes
+today's.
 
-A *schema* is the meaning of the keys of one kind of file, numbered from 1. A key that is added and may be left out
-keeps the number; one that is renamed, taken away or means something else raises it by one, and a step that turns the
-older form into the newer is added here. A file with a higher number was made for a newer corepath; its keys may mean
-something else, so it is not read at all. So far there is one form of each; job, measured places and what a plan
-writes went without the number at first, so that one without it is of form 1.
+A *schema* is the meaning of the keys of one kind of file, numbered from 1. A key that is added and
+may be left out keeps the number; one that is renamed, taken away or means something else raises it
+by one, and a step that turns the older form into the newer is added here. A file with a higher
+number was made for a newer corepath; its keys may mean something else, so it is not read at all. So
+far there is one form of each; job, measured places and what a plan writes went without the number
+at first, so that one without it is of form 1.
 """
 
 from __future__ import annotations
@@ -16,7 +18,17 @@ from typing import Any
 
 from corepath.errors import Fault, InputError
 
-__all__ = ["GEOMETRY", "JOB", "KEY", "MEASURED", "RECORD", "REPORT", "RESOLVED", "Schema", "comment_number"]
+__all__ = [
+    "GEOMETRY",
+    "JOB",
+    "KEY",
+    "MEASURED",
+    "RECORD",
+    "REPORT",
+    "RESOLVED",
+    "Schema",
+    "comment_number",
+]
 
 KEY = "schema"
 
@@ -25,9 +37,11 @@ Step = Callable[[Mapping[str, Any]], dict[str, Any]]
 
 @dataclass(frozen=True, slots=True)
 class Schema:
-    """One kind of file: what messages call it, its newest number, and that of a file without one (None: a fault).
+    """One kind of file: what messages call it, its newest number, and that of a file without one
+    (None: a fault).
 
-    `steps[n]` turns the content of a file of form n into one of form n + 1; it never changes what it is given.
+    `steps[n]` turns the content of a file of form n into one of form n + 1; it never changes what
+    it is given.
     """
 
     what: str
@@ -43,12 +57,16 @@ class Schema:
         if isinstance(held, bool) or not isinstance(held, int) or held < 1:
             return None, Fault(KEY, "is no number of a schema", allowed=self._allowed())
         if held > self.newest:
-            says = f"this {self.what} was written for a newer corepath, and this one cannot read it: install that one"
+            says = (
+                f"this {self.what} was written for a newer corepath, and this one cannot read it: "
+                "install that one"
+            )
             return None, Fault(KEY, says, str(held), self._allowed())
         return held, None
 
     def settle(self, document: Mapping[str, Any]) -> tuple[dict[str, Any], Fault | None]:
-        """The content in today's form, without its number; or as it is, with the fault why that cannot be."""
+        """The content in today's form, without its number; or as it is, with the fault why that
+        cannot be."""
         held, fault = self.number(document)
         content = {key: value for key, value in document.items() if key != KEY}
         if held is not None:
@@ -82,6 +100,7 @@ _COMMENT = re.compile(r"#\s*schema\s*[=:]\s*([0-9]{1,9})\s*\Z")
 
 
 def comment_number(line: str) -> dict[str, int]:
-    """The number that a comment line of a CSV file states, as `# schema = 1`, under its key; nothing in other lines."""
+    """The number that a comment line of a CSV file states, as `# schema = 1`, under its key;
+    nothing in other lines."""
     found = _COMMENT.match(line.strip())
     return {KEY: int(found[1])} if found else {}

@@ -1,7 +1,7 @@
 """The text of a job file: read from disk, parsed as TOML, and quoted in messages.
 
-Paths are tuples of keys and of places from 0, as in `corepath.job.text.positions`; users see them as keys, with
-tables and places counted from 1: `plug[2].at[1]`.
+Paths are tuples of keys and of places from 0, as in `corepath.job.text.positions`; users see them
+as keys, with tables and places counted from 1: `plug[2].at[1]`.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ from corepath.job.text.regular import TooLarge, read_regular, size_text
 from corepath.lengths import units_of
 
 __all__ = [
-    "LARGEST_TEXT", "Source", "key_of", "locate", "parse", "path_of", "read_source", "read_text", "shown", "value_at",
+    "LARGEST_TEXT", "Source", "key_of", "locate", "parse", "path_of", "read_source", "read_text",
+    "shown", "value_at",
 ]  # fmt: skip
 
 _PART = re.compile(r"\[(\d+)\]|\"((?:[^\"\\]|\\.)*)\"|([^.\[\]\"]+)")
@@ -35,7 +36,8 @@ LARGEST_TEXT = 8 * 2**20
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One job file as text: `file` as messages name it, the parsed document and where its keys stand."""
+    """One job file as text: `file` as messages name it, the parsed document and where its keys
+    stand."""
 
     file: str
     text: str
@@ -55,12 +57,16 @@ class Source:
         if not value and path:
             present, held = value_at(self.document, path)
             value = shown(held) if present and not isinstance(held, dict) else ""
-        units = units_of(str(self.document.get("units", "mm")))  # messages speak in the units of the file
+        # messages speak in the units of the file
+        units = units_of(str(self.document.get("units", "mm")))
         says, value, allowed = (units.text(text) for text in (fault.says, value, fault.allowed))
-        return replace(fault, says=says, value=value, allowed=allowed, file=fault.file or self.file, line=line)
+        return replace(
+            fault, says=says, value=value, allowed=allowed, file=fault.file or self.file, line=line
+        )
 
     def quote(self, fault: Fault) -> tuple[str, int, int] | None:
-        """The line of the fault, and column (from 1) and width of what is wrong in it; None without a line."""
+        """The line of the fault, and column (from 1) and width of what is wrong in it; None without
+        a line."""
         lines = self.text.split("\n")
         if fault.line is None or not 1 <= fault.line <= len(lines):
             return None
@@ -75,7 +81,8 @@ class Source:
 def locate(faults: Iterable[Fault], source: Source | None) -> list[Fault]:
     """Faults with file and line filled in, one for each key and message, in the order of the file.
 
-    A fault that has no file yet, found by a later stage, is left out where its key has been found wrong before.
+    A fault that has no file yet, found by a later stage, is left out where its key has been found
+    wrong before.
     """
     faults = list(faults)
     before = {fault.key for fault in faults if fault.file and fault.key}
@@ -88,7 +95,8 @@ def locate(faults: Iterable[Fault], source: Source | None) -> list[Fault]:
 
 
 def read_text(path: FilePath) -> tuple[str, list[Fault]]:
-    """The file's text with plain line ends and without a byte-order mark, or the fault that hinders it."""
+    """The file's text with plain line ends and without a byte-order mark, or the fault that hinders
+    it."""
     file = str(path)
     try:
         data = read_regular(path, LARGEST_TEXT)
@@ -102,13 +110,24 @@ def read_text(path: FilePath) -> tuple[str, list[Fault]]:
         allowed = f"at most {size_text(LARGEST_TEXT)}"
         return "", [Fault("", "is far too large for a job file", file=file, allowed=allowed)]
     except (OSError, ValueError) as error:
-        return "", [Fault("", f"cannot be read: {getattr(error, 'strerror', None) or error}", file=file)]
+        return "", [
+            Fault("", f"cannot be read: {getattr(error, 'strerror', None) or error}", file=file)
+        ]
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         says = f"is not UTF-8: the byte at position {error.start} does not belong there"
-        return "", [Fault("", says, value=f"0x{data[error.start]:02x}", allowed="UTF-8 text", file=file, line=line)]
+        return "", [
+            Fault(
+                "",
+                says,
+                value=f"0x{data[error.start]:02x}",
+                allowed="UTF-8 text",
+                file=file,
+                line=line,
+            )
+        ]
     return text, []
 
 
@@ -181,7 +200,11 @@ def value_at(document: Any, path: Path) -> tuple[bool, Any]:
     """Whether the document holds a value at the path, and that value."""
     held = document
     for part in path:
-        inside = part in held if isinstance(held, dict) else isinstance(held, list) and _is_place(part, held)
+        inside = (
+            part in held
+            if isinstance(held, dict)
+            else isinstance(held, list) and _is_place(part, held)
+        )
         if not inside:
             return False, None
         held = held[part]
@@ -202,7 +225,9 @@ def _as_toml(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        clean = "".join(letter if letter.isprintable() else f"\\u{ord(letter):04x}" for letter in value)
+        clean = "".join(
+            letter if letter.isprintable() else f"\\u{ord(letter):04x}" for letter in value
+        )
         return f'"{clean}"'
     if isinstance(value, int):
         return str(value) if abs(value) < 10**40 else "an enormous whole number"

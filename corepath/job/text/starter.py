@@ -27,15 +27,17 @@ def title_of(path: Path) -> str:
 
 def starter_text(title: str) -> str:
     """The starter job with this title."""
-    text = resources.files("corepath.job").joinpath("data", "starter.toml").read_text(encoding="utf-8")
+    text = (
+        resources.files("corepath.job").joinpath("data", "starter.toml").read_text(encoding="utf-8")
+    )
     return text.replace("@TITLE@", json.dumps(title, ensure_ascii=False))
 
 
 def write_starter(path: Path) -> str:
     """Write the starter job to a new file; gives its title.
 
-    Raises InputError where the file exists already, its name does not end in `.toml`, or its folder is
-    missing or cannot be written; what is there is never overwritten.
+    Raises InputError where the file exists already, its name does not end in `.toml`, or its folder
+    is missing or cannot be written; what is there is never overwritten.
     """
     title = title_of(path)
     text = starter_text(title)
@@ -46,9 +48,13 @@ def write_starter(path: Path) -> str:
     try:
         write_new(path, text.encode("utf-8"))
     except FileExistsError:
-        raise _refused(path, "is there already and is not overwritten", "a name that is free") from None
+        raise _refused(
+            path, "is there already and is not overwritten", "a name that is free"
+        ) from None
     except (OSError, ValueError) as error:
-        raise _refused(path, f"cannot be written: {getattr(error, 'strerror', None) or error}", "") from None
+        raise _refused(
+            path, f"cannot be written: {getattr(error, 'strerror', None) or error}", ""
+        ) from None
     return title
 
 

@@ -1,8 +1,9 @@
-"""Writing so that nothing is ever half there: whole files or none, and one process at a time in a folder.
+"""Writing so that nothing is ever half there: whole files or none, and one process at a time in a
+folder.
 
-A file is written beside its place, brought to the disk and renamed; a reader sees the earlier file or the new one. The
-lock is on the folder itself and ends with the process, however that ends. Where the system knows no such lock, none is
-taken.
+A file is written beside its place, brought to the disk and renamed; a reader sees the earlier file
+or the new one. The lock is on the folder itself and ends with the process, however that ends. Where
+the system knows no such lock, none is taken.
 """
 
 from __future__ import annotations
@@ -33,7 +34,8 @@ def to_disk(path: Path, content: bytes) -> None:
 
 
 def replace_file(path: Path, content: bytes) -> None:
-    """Write a file over an earlier one, whose permissions it keeps. Raises OSError; the earlier one is then whole."""
+    """Write a file over an earlier one, whose permissions it keeps. Raises OSError; the earlier one
+    is then whole."""
     beside = _beside(path, content)
     try:
         if path.exists():
@@ -79,7 +81,8 @@ def _beside(path: Path, content: bytes) -> Path:
 
 @contextmanager
 def locked(folder: Path, *, shared: bool = False, wait: float = WAIT) -> Iterator[None]:
-    """Keep other runs out of a folder, or with `shared` those that write. Raises OutputError after `wait` s.
+    """Keep other runs out of a folder, or with `shared` those that write. Raises OutputError after
+    `wait` s.
 
     A folder that is exchanged for another one while its lock is waited for is looked up again.
     """
@@ -112,7 +115,10 @@ def _hold(folder: Path, shared: bool, until: float) -> int | None:
             return None
         os.close(handle)
         if time.monotonic() > until:
-            says = "another run of corepath is writing here; nothing has been written, try again when it has ended"
+            says = (
+                "another run of corepath is writing here; nothing has been written, try again when "
+                "it has ended"
+            )
             raise OutputError(f"{folder}: {says}")
         time.sleep(_PAUSE)
 

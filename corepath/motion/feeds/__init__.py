@@ -1,4 +1,5 @@
-"""Feeds and speeds: what a tooth may cut, what that asks of the spindle, and how far the cutter bends."""
+"""Feeds and speeds: what a tooth may cut, what that asks of the spindle, and how far the cutter
+bends."""
 
 from corepath.motion.feeds.chips import chip_caution
 from corepath.motion.feeds.speeds import cutting

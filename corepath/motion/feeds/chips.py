@@ -1,11 +1,13 @@
-"""The chip that a tooth takes: how thick it is at its thickest and on average, and how fast the edge goes.
+"""The chip that a tooth takes: how thick it is at its thickest and on average, and how fast the
+edge goes.
 
-Lengths in mm, angles in radians, speeds of the edge in m/min. *Width* (a_e) is how far the cut reaches sideways
-into the stock, *depth* (a_p) how far down along the axis; *feed a tooth* f_z is how far the cutter goes from one
-tooth to the next. With q = a_e/D a tooth enters or leaves at the angle phi, cos phi = 1 − 2q, and its chip is
-f_z·sin phi = f_z·2·sqrt(q(1 − q)) thick at most, f_z where half the cutter or more is in the stock (textbook of
-machining, from memory; found in: Fundamentals of Machining Processes, CRC Press, 6.3.1.4).
-Shares of the diameter that bound a chip are common practice, no source.
+Lengths in mm, angles in radians, speeds of the edge in m/min. *Width* (a_e) is how far the cut
+reaches sideways into the stock, *depth* (a_p) how far down along the axis; *feed a tooth* f_z is
+how far the cutter goes from one tooth to the next. With q = a_e/D a tooth enters or leaves at the
+angle phi, cos phi = 1 − 2q, and its chip is f_z·sin phi = f_z·2·sqrt(q(1 − q)) thick at most, f_z
+where half the cutter or more is in the stock (textbook of machining, from memory; found in:
+Fundamentals of Machining Processes, CRC Press, 6.3.1.4). Shares of the diameter that bound a chip
+are common practice, no source.
 """
 
 from __future__ import annotations
@@ -16,15 +18,17 @@ from corepath.motion.cutter import Cutter
 from corepath.motion.cutter_profile import widest
 
 __all__ = [
-    "LARGEST_CHIP_SHARE", "LEAST_CHIP", "chip_caution", "effective_diameter", "engagement", "greatest_share",
-    "on_straight_wall", "scallop_step", "spindle_speed", "surface_speed", "thinning",
+    "LARGEST_CHIP_SHARE", "LEAST_CHIP", "chip_caution", "effective_diameter", "engagement",
+    "greatest_share", "on_straight_wall", "scallop_step", "spindle_speed", "surface_speed",
+    "thinning",
 ]  # fmt: skip
 
 LEAST_CHIP = 0.02
 """Thinner than this, mm, an edge rubs instead of cutting (common practice, no source)."""
 
 LARGEST_CHIP_SHARE = 0.1
-"""Thicker than this share of its diameter a chip overloads the cutter (common practice, no source)."""
+"""Thicker than this share of its diameter a chip overloads the cutter (common practice, no
+source)."""
 
 
 def surface_speed(diameter: float, rpm: float) -> float:
@@ -38,27 +42,32 @@ def spindle_speed(diameter: float, speed: float) -> float:
 
 
 def engagement(width: float, diameter: float) -> float:
-    """Angle (0 to pi) over which the edge is in the stock, for a cut along a wall: acos(1 − 2·a_e/D)."""
+    """Angle (0 to pi) over which the edge is in the stock, for a cut along a wall: acos(1 −
+    2·a_e/D)."""
     share = min(max(width / diameter, 0.0), 1.0)
     return math.acos(1.0 - 2.0 * share)
 
 
 def thinning(width: float, diameter: float) -> float:
-    """Thickest chip as a share of the feed a tooth: 2·sqrt(q(1 − q)), q = a_e/D; 1 from q = 1/2 on."""
+    """Thickest chip as a share of the feed a tooth: 2·sqrt(q(1 − q)), q = a_e/D; 1 from q = 1/2
+    on."""
     share = min(max(width / diameter, 0.0), 0.5)
     return 2.0 * math.sqrt(share * (1.0 - share))
 
 
 def effective_diameter(cutter: Cutter, depth: float) -> float:
-    """Diameter that cuts at `depth` above the tip: for a ball 2·sqrt(a_p·(D − a_p)), for a flat cutter its own."""
+    """Diameter that cuts at `depth` above the tip: for a ball 2·sqrt(a_p·(D − a_p)), for a flat
+    cutter its own."""
     return 2.0 * widest(max(depth, 0.0), cutter.profile)
 
 
 def greatest_share(cutter: Cutter, width: float, depth: float) -> float:
-    """Thickest chip as a share of the feed a tooth, for a cut `width` beside the last one and `depth` deep.
+    """Thickest chip as a share of the feed a tooth, for a cut `width` beside the last one and
+    `depth` deep.
 
-    On a rounded corner the chip is also thinned by sin kappa, kappa the angle between axis and the surface's
-    normal, which is (r − flat)/corner at the radius r: both are greatest at the top of the cut.
+    On a rounded corner the chip is also thinned by sin kappa, kappa the angle between axis and the
+    surface's normal, which is (r − flat)/corner at the radius r: both are greatest at the top of
+    the cut.
     """
     across = effective_diameter(cutter, depth)
     if across <= 0.0:
@@ -69,7 +78,8 @@ def greatest_share(cutter: Cutter, width: float, depth: float) -> float:
 
 
 def scallop_step(cutter: Cutter, height: float) -> float:
-    """Step between lines on level ground that leaves ridges `height` high: 2·flat + 2·sqrt(2·r·h − h²); 0 for none."""
+    """Step between lines on level ground that leaves ridges `height` high: 2·flat + 2·sqrt(2·r·h −
+    h²); 0 for none."""
     corner = cutter.corner_radius
     up = min(height, corner)
     return 2.0 * cutter.flat_radius + 2.0 * math.sqrt(max(2.0 * corner * up - up**2, 0.0))
@@ -78,9 +88,9 @@ def scallop_step(cutter: Cutter, height: float) -> float:
 def on_straight_wall(width: float, diameter: float, wall_radius: float) -> float:
     """Width on a straight wall with the engagement that `width` has on the inside of a round one.
 
-    Going round inside a wall of `wall_radius`, the edge meets the stock, a ring `width` thick, over a longer
-    angle: with the axis at rho = R − D/2 from the middle, (R − width)² = rho² + r² + 2·rho·r·cos phi. Never more
-    than the diameter.
+    Going round inside a wall of `wall_radius`, the edge meets the stock, a ring `width` thick, over
+    a longer angle: with the axis at rho = R − D/2 from the middle, (R − width)² = rho² + r² +
+    2·rho·r·cos phi. Never more than the diameter.
 
     >>> round(on_straight_wall(0.2, 6.0, 9.0), 4)
     0.2967
@@ -96,10 +106,17 @@ def on_straight_wall(width: float, diameter: float, wall_radius: float) -> float
 
 
 def chip_caution(cutter: Cutter, chip_load: float) -> str | None:
-    """What is doubtful about `chip_load` (mm a tooth), or None. Advice only: tables disagree by a factor of two."""
+    """What is doubtful about `chip_load` (mm a tooth), or None. Advice only: tables disagree by a
+    factor of two."""
     if chip_load < LEAST_CHIP:
-        return f"T{cutter.number}: {chip_load:g} mm a tooth is below {LEAST_CHIP:g} mm, the edge rubs and burns"
+        return (
+            f"T{cutter.number}: {chip_load:g} mm a tooth is below {LEAST_CHIP:g} mm, the edge "
+            "rubs and burns"
+        )
     largest = LARGEST_CHIP_SHARE * cutter.diameter
     if chip_load > largest:
-        return f"T{cutter.number}: {chip_load:g} mm a tooth is above {largest:g} mm, a tenth of the diameter"
+        return (
+            f"T{cutter.number}: {chip_load:g} mm a tooth is above {largest:g} mm, a tenth of "
+            "the diameter"
+        )
     return None

@@ -1,9 +1,9 @@
 """How far a cutter bends: a cantilever from the collet, loaded at its tip.
 
-Lengths in mm, forces in N, modulus in N/mm². Handbook of beams, from memory: delta = F·L³/(3·E·I), I = pi·d⁴/64; for
-a bar of two thicknesses delta = F/(3·E)·(a³/I_a + (L³ − a³)/I_b) with the length a at the loaded end.
-Collet, spindle and machine are taken as stiff, so that the true figure is larger; a cut higher up than the tip makes
-it smaller. Good to a factor of two.
+Lengths in mm, forces in N, modulus in N/mm². Handbook of beams, from memory: delta = F·L³/(3·E·I),
+I = pi·d⁴/64; for a bar of two thicknesses delta = F/(3·E)·(a³/I_a + (L³ − a³)/I_b) with the length
+a at the loaded end. Collet, spindle and machine are taken as stiff, so that the true figure is
+larger; a cut higher up than the tip makes it smaller. Good to a factor of two.
 """
 
 from __future__ import annotations
@@ -18,7 +18,8 @@ MODULUS = {"carbide": 600_000.0, "high-speed steel": 210_000.0}
 """N/mm². Carbide 550 to 650 GPa by its cobalt, high-speed steel 210 GPa (from memory)."""
 
 CORE_SHARE = 0.8
-"""Diameter of a round bar as stiff as the fluted part, as a share of its diameter (common practice, no source)."""
+"""Diameter of a round bar as stiff as the fluted part, as a share of its diameter (common practice,
+no source)."""
 
 
 def second_moment(diameter: float) -> float:
@@ -27,10 +28,13 @@ def second_moment(diameter: float) -> float:
 
 
 def bending(cutter: Cutter, force: float) -> float:
-    """Deflection at the tip, mm: edges over the cutting length at 0.8 of the diameter, the shank from there up."""
+    """Deflection at the tip, mm: edges over the cutting length at 0.8 of the diameter, the shank
+    from there up."""
     flutes = min(cutter.cutting_length, cutter.stick_out)
     core = CORE_SHARE * cutter.diameter
     shank = cutter.shank or cutter.diameter
     modulus = MODULUS[cutter.material]
-    parts = flutes**3 / second_moment(core) + (cutter.stick_out**3 - flutes**3) / second_moment(shank)
+    parts = flutes**3 / second_moment(core) + (cutter.stick_out**3 - flutes**3) / second_moment(
+        shank
+    )
     return force * parts / (3.0 * modulus)

@@ -1,8 +1,9 @@
 """What a cut asks of spindle and cutter: wood removed, power, forces, torque.
 
-Lengths in mm, feeds in mm/min, removal in cm³/min, energy in J/cm³ (the same as N/mm²), power in W, forces in N,
-torque in N·m. Textbook of machining, from memory: Q = a_e·a_p·v_f, P = u·Q, F = P/v_c, M = P/(2·pi·n).
-The energy u of a cut in wood is known to a factor of two, and so is everything that follows from it.
+Lengths in mm, feeds in mm/min, removal in cm³/min, energy in J/cm³ (the same as N/mm²), power in W,
+forces in N, torque in N·m. Textbook of machining, from memory: Q = a_e·a_p·v_f, P = u·Q, F = P/v_c,
+M = P/(2·pi·n). The energy u of a cut in wood is known to a factor of two, and so is everything that
+follows from it.
 """
 
 from __future__ import annotations
@@ -11,10 +12,19 @@ import math
 
 from corepath.motion.feeds.chips import engagement
 
-__all__ = ["SIDE_SHARE", "power", "removal", "removal_down", "side_load", "tangential_force", "torque"]
+__all__ = [
+    "SIDE_SHARE",
+    "power",
+    "removal",
+    "removal_down",
+    "side_load",
+    "tangential_force",
+    "torque",
+]
 
 SIDE_SHARE = 0.5
-"""Force across the direction of cutting as a share of that along it (common practice, no source)."""
+"""Force across the direction of cutting as a share of that along it (common practice, no
+source)."""
 
 
 def removal(width: float, depth: float, feed: float) -> float:
@@ -33,7 +43,8 @@ def power(energy: float, removed: float) -> float:
 
 
 def tangential_force(watts: float, speed: float) -> float:
-    """Force along the direction of cutting, N, averaged over a turn; `speed` of the edge in m/min."""
+    """Force along the direction of cutting, N, averaged over a turn; `speed` of the edge in
+    m/min."""
     return 60.0 * watts / speed
 
 
@@ -45,8 +56,9 @@ def torque(watts: float, rpm: float) -> float:
 def side_load(force: float, width: float, diameter: float, flutes: int) -> float:
     """Load that bends the cutter while a tooth cuts, N, from the `force` averaged over a turn.
 
-    Where the teeth together are in the stock for less than a whole turn, the force falls on that part of it alone:
-    2·pi/(z·phi) times the average. The part across the direction of cutting comes on top, at a right angle.
+    Where the teeth together are in the stock for less than a whole turn, the force falls on that
+    part of it alone: 2·pi/(z·phi) times the average. The part across the direction of cutting comes
+    on top, at a right angle.
     """
     angle = engagement(width, diameter)
     if angle <= 0.0:

@@ -1,7 +1,7 @@
 """From a chip load to rpm, feeds and depths of a cutter.
 
-Lengths in mm, feeds in mm/min. Relation of feed, teeth and speed: v_f = f_z z n (textbook of machining).
-Shares of feed and diameter are settable and otherwise common practice, no source.
+Lengths in mm, feeds in mm/min. Relation of feed, teeth and speed: v_f = f_z z n (textbook of
+machining). Shares of feed and diameter are settable and otherwise common practice, no source.
 """
 
 from __future__ import annotations
@@ -17,12 +17,14 @@ RAMP_SHARE = 0.5
 """Feed down a ramp or helix as a share of the feed sideways (common practice, no source)."""
 
 LARGEST_RAISE = 2.0
-"""A feed is raised for thin chips by this factor at most (common practice, no source): where a lap meets more
-stock than planned, at a corner or on a wall that waves, the chip is then no thicker than twice what is meant."""
+"""A feed is raised for thin chips by this factor at most (common practice, no source): where a lap
+meets more stock than planned, at a corner or on a wall that waves, the chip is then no thicker than
+twice what is meant."""
 
 
 def raised(cutter: Cutter, width: float, depth: float) -> float:
-    """Factor, 1 to `LARGEST_RAISE`, by which the feed may rise so that the thickest chip is again the chip load."""
+    """Factor, 1 to `LARGEST_RAISE`, by which the feed may rise so that the thickest chip is again
+    the chip load."""
     share = greatest_share(cutter, width, depth)
     return LARGEST_RAISE if share * LARGEST_RAISE <= 1.0 else max(1.0, 1.0 / share)
 
@@ -44,16 +46,18 @@ def cutting(
 ) -> Cutting:
     """How `cutter` is run.
 
-    `chip_load` is the feed a tooth (mm); `rpm` is brought into `rpm_range`, and the feed goes with it, so that the
-    chip stays. A `feed` (mm/min) wins over the chip load. Nothing goes faster than `fastest`. The depth of a layer
-    is half the diameter where none is given, and never more than the cutting length. The feed on a ramp is
-    `ramp_share` of the feed; not given, half of it, but no less than the plunge feed or, up to the whole feed, than
-    what keeps the edge from rubbing. A drill goes straight down and nowhere else: its feed is its chip load, whatever
-    `plunge_share` says. `light` is the (width, depth) of a finishing lap: its feed is raised for thin chips, except
-    where `feed` is the shop's own figure.
+    `chip_load` is the feed a tooth (mm); `rpm` is brought into `rpm_range`, and the feed goes with
+    it, so that the chip stays. A `feed` (mm/min) wins over the chip load. Nothing goes faster than
+    `fastest`. The depth of a layer is half the diameter where none is given, and never more than
+    the cutting length. The feed on a ramp is `ramp_share` of the feed; not given, half of it, but
+    no less than the plunge feed or, up to the whole feed, than what keeps the edge from rubbing. A
+    drill goes straight down and nowhere else: its feed is its chip load, whatever `plunge_share`
+    says. `light` is the (width, depth) of a finishing lap: its feed is raised for thin chips,
+    except where `feed` is the shop's own figure.
 
     >>> from corepath.motion.cutter import Cutter
-    >>> run = cutting(Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0), 0.1, 18000.0, (8000.0, 24000.0), None, 0.25)
+    >>> cutter = Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0)
+    >>> run = cutting(cutter, 0.1, 18000.0, (8000.0, 24000.0), None, 0.25)
     >>> run.feed, run.ramp, run.plunge, run.finish, run.depth
     (3600.0, 1800.0, 900.0, 3600.0, 3.0)
     """
@@ -61,7 +65,11 @@ def cutting(
     speed = float(min(max(rpm, slowest), quickest))
     sideways = min(chip_load * cutter.flutes * speed if feed is None else feed, fastest)
     plunge = sideways if cutter.shape == "drill" else plunge_share * sideways
-    ramp = ramp_share * sideways if ramp_share is not None else _ramp(sideways, plunge, cutter.flutes * speed)
+    ramp = (
+        ramp_share * sideways
+        if ramp_share is not None
+        else _ramp(sideways, plunge, cutter.flutes * speed)
+    )
     factor = 1.0 if light is None or feed is not None else raised(cutter, *light)
     depth = cutter.diameter / 2.0 if depth_a_pass is None else depth_a_pass
     return Cutting(
@@ -77,5 +85,6 @@ def cutting(
 
 
 def _ramp(sideways: float, plunge: float, teeth: float) -> float:
-    """Half the feed, but neither under the `plunge` nor so slow that the edge rubs; `teeth` pass a minute."""
+    """Half the feed, but neither under the `plunge` nor so slow that the edge rubs; `teeth` pass a
+    minute."""
     return max(RAMP_SHARE * sideways, plunge, min(sideways, LEAST_CHIP * teeth))

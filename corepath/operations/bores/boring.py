@@ -1,18 +1,22 @@
-"""Seats and bores by milling: helix in, spiral out, finishing turn, spring turn. Bed frame of the set-up, mm.
+"""Seats and bores by milling: helix in, spiral out, finishing turn, spring turn. Bed frame of the
+set-up, mm.
 
-One step of a hole of diameter D is cut by a cutter of diameter d < D whose axis goes round at r = (D - d)/2:
+One step of a hole of diameter D is cut by a cutter of diameter d < D whose axis goes round at r =
+(D - d)/2:
 
-- In each layer a helix goes down. The core that it may leave in its middle is no wider than the stepover, and goes
-  when the cutter passes to the middle. The helix falls P = 2 pi r tan(a) a turn, a the cutter's `ramp_angle` (geometry:
-  tan a = P/(pi (D - d))), and never more than the depth of a layer. A level turn takes off its slope; a spiral of
-  half turns, each about a middle of its own so that it runs on without a corner, goes out by at most the stepover a
-  turn; a level turn makes it round.
-- Walls keep `finish` for one turn at the full diameter. It is entered by a half turn that widens from the rough
-  wall to the finished one, tangent to both, and left by a half turn to the middle. Where the step is a seat, a
-  *spring turn* follows, which finds nothing to take but what the cutter was bent by.
+- In each layer a helix goes down. The core that it may leave in its middle is no wider than the
+  stepover, and goes when the cutter passes to the middle. The helix falls P = 2 pi r tan(a) a turn,
+  a the cutter's `ramp_angle` (geometry: tan a = P/(pi (D - d))), and never more than the depth of a
+  layer. A level turn takes off its slope; a spiral of half turns, each about a middle of its own so
+  that it runs on without a corner, goes out by at most the stepover a turn; a level turn makes it
+  round.
+- Walls keep `finish` for one turn at the full diameter. It is entered by a half turn that widens
+  from the rough wall to the finished one, tangent to both, and left by a half turn to the middle.
+  Where the step is a seat, a *spring turn* follows, which finds nothing to take but what the cutter
+  was bent by.
 
-Turns run counter-clockwise, the wall on the right (climb: the cutter turns clockwise seen from above), or clockwise
-where the job asks for conventional milling.
+Turns run counter-clockwise, the wall on the right (climb: the cutter turns clockwise seen from
+above), or clockwise where the job asks for conventional milling.
 """
 
 from __future__ import annotations
@@ -49,11 +53,19 @@ class BoreTrail(Trail):
         return -1.0 if self.work.milling.conventional else 1.0
 
     def sweep(
-        self, cx: float, cy: float, angle: float, z: float, feed: float, end: tuple[float, float] | None = None
+        self,
+        cx: float,
+        cy: float,
+        angle: float,
+        z: float,
+        feed: float,
+        end: tuple[float, float] | None = None,
     ) -> None:
-        """Round a centre by `angle` (rad) in the trail's way, at even pitch to `z`; pieces of a third at most.
+        """Round a centre by `angle` (rad) in the trail's way, at even pitch to `z`; pieces of a
+        third at most.
 
-        `end` is where it ends, given where rounding of the angles would miss a place that is wanted exactly.
+        `end` is where it ends, given where rounding of the angles would miss a place that is wanted
+        exactly.
         """
         radius, first = math.dist((cx, cy), self.place), math.atan2(self.y - cy, self.x - cx)
         count = max(1, math.ceil(angle / _THIRD - 1e-9))
@@ -72,9 +84,11 @@ class BoreTrail(Trail):
                 self._add(line(x, y, level, feed))
 
     def half(self, hole: Hole, radius: float, z: float, feed: float) -> None:
-        """Half a turn, tangent at either end, from where the cutter stands to `radius` on the other side of the hole.
+        """Half a turn, tangent at either end, from where the cutter stands to `radius` on the other
+        side of the hole.
 
-        A `radius` of 0 leads to the middle; from there it leads out again the way that the cutter came.
+        A `radius` of 0 leads to the middle; from there it leads out again the way that the cutter
+        came.
         """
         here = math.dist((hole.x, hole.y), self.place)
         if here > _FLAT:
@@ -93,12 +107,18 @@ class BoreTrail(Trail):
 
 def pitch_of(work: Work, radius: float) -> float:
     """How far a helix of this radius falls in a turn, mm."""
-    return min(2.0 * math.pi * radius * math.tan(math.radians(work.cutter.ramp_angle)), work.cutting.depth)
+    return min(
+        2.0 * math.pi * radius * math.tan(math.radians(work.cutter.ramp_angle)), work.cutting.depth
+    )
 
 
 def slow_below(work: Work, hole: Hole) -> float:
     """Height below which feeds are halved, so that the last fibres are cut and not pushed out."""
-    return -math.inf if hole.breaks_through is None else hole.breaks_through + work.milling.break_through
+    return (
+        -math.inf
+        if hole.breaks_through is None
+        else hole.breaks_through + work.milling.break_through
+    )
 
 
 def layer_floors(top: float, floor: float, depth: float) -> list[float]:
@@ -110,7 +130,8 @@ def layer_floors(top: float, floor: float, depth: float) -> list[float]:
 def mill(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool) -> None:
     """One step of a hole from the stock at `above` to its floor; it ends in the middle of the hole.
 
-    The `first` step comes in from the safe height; the others begin in the middle of the floor above them.
+    The `first` step comes in from the safe height; the others begin in the middle of the floor
+    above them.
     """
     work = trail.work
     full = (step.diameter - work.cutter.diameter) / 2.0
@@ -119,7 +140,9 @@ def mill(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool) ->
     turns = math.ceil((rough - inner) / work.cutting.stepover - 1e-9)
     core = inner > _WHOLE * work.cutter.radius
     _enter(trail, hole, inner, above, first)
-    for k, z in enumerate(layer_floors(above, step.floor, work.cutting.depth) if core else [step.floor]):
+    for k, z in enumerate(
+        layer_floors(above, step.floor, work.cutting.depth) if core else [step.floor]
+    ):
         if k:
             _through_middle(trail, hole, inner)
         _helix(trail, hole, inner, z)
@@ -135,7 +158,8 @@ def mill(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool) ->
 
 
 def _enter(trail: BoreTrail, hole: Hole, radius: float, above: float, first: bool) -> None:
-    """To the helix's radius: by a rapid and a short feed over the stock, or from the middle of the floor above."""
+    """To the helix's radius: by a rapid and a short feed over the stock, or from the middle of the
+    floor above."""
     cutting = trail.work.cutting
     if not first:
         trail.half(hole, radius, trail.z, cutting.feed)
@@ -155,7 +179,8 @@ def _helix(trail: BoreTrail, hole: Hole, radius: float, z: float) -> None:
 
 
 def _level(trail: BoreTrail, hole: Hole, inner: float, rough: float, turns: int) -> None:
-    """A level turn; where it is not the last one, a spiral outwards in `turns` turns, and a level turn."""
+    """A level turn; where it is not the last one, a spiral outwards in `turns` turns, and a level
+    turn."""
     feed = _level_feed(trail, hole)
     _turn(trail, hole, feed)
     for k in range(1, 2 * turns + 1):

@@ -1,12 +1,14 @@
 """Holes of the cutter's own size: straight down, by drilling cycles. Bed frame of the set-up, mm.
 
-A drill goes down in one stroke where the hole is at most `DEEP` of its diameters deep (G81), and by pecks of
-`PECK` diameters where it is deeper, all the way out in between (G83): common practice, no source. Where the control
-takes no cycles the writer spells out the same motions. An end mill that cuts to its centre pecks by its layers.
+A drill goes down in one stroke where the hole is at most `DEEP` of its diameters deep (G81), and by
+pecks of `PECK` diameters where it is deeper, all the way out in between (G83): common practice, no
+source. Where the control takes no cycles the writer spells out the same motions. An end mill that
+cuts to its centre pecks by its layers.
 
-A cycle has one feed. A hole that breaks through is drilled by a cycle down to where the feed is to change, and by
-plain motions at half the feed from there. The point of a drill (118 degrees: its height is `POINT` of the diameter,
-tan 31 degrees / 2) comes out that much before the full diameter does, so the change lies higher by as much.
+A cycle has one feed. A hole that breaks through is drilled by a cycle down to where the feed is to
+change, and by plain motions at half the feed from there. The point of a drill (118 degrees: its
+height is `POINT` of the diameter, tan 31 degrees / 2) comes out that much before the full diameter
+does, so the change lies higher by as much.
 """
 
 from __future__ import annotations
@@ -27,7 +29,8 @@ PECK = 1.0
 
 
 def peck_of(work: Work, depth: float) -> float:
-    """Depth of a peck for a hole of `depth` mm with the work's cutter; 0 where it goes down in one stroke."""
+    """Depth of a peck for a hole of `depth` mm with the work's cutter; 0 where it goes down in one
+    stroke."""
     cutter = work.cutter
     if cutter.shape != "drill":
         return work.cutting.depth
@@ -35,7 +38,8 @@ def peck_of(work: Work, depth: float) -> float:
 
 
 def straight(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool) -> None:
-    """One step of a hole from the stock at `above` straight down; it ends over the hole, clear of the stock."""
+    """One step of a hole from the stock at `above` straight down; it ends over the hole, clear of
+    the stock."""
     work = trail.work
     out, feed = trail.above(hole.top), work.cutting.plunge
     slow = slow_below(work, hole) + point_of(work.cutter)
@@ -43,7 +47,9 @@ def straight(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool
     if first:
         trail.hop(hole.x, hole.y, work.clear)
     if slow <= step.floor or slow >= above:
-        trail.cycle(hole.x, hole.y, step.floor, feed if slow <= step.floor else feed / 2.0, out, peck)
+        trail.cycle(
+            hole.x, hole.y, step.floor, feed if slow <= step.floor else feed / 2.0, out, peck
+        )
         return
     trail.cycle(hole.x, hole.y, slow, feed, out, peck)
     reached = slow

@@ -1,8 +1,9 @@
-"""Round holes in steps: seat first, then bore; milled, or straight down where the cutter is the hole's size.
+"""Round holes in steps: seat first, then bore; milled, or straight down where the cutter is the
+hole's size.
 
-Bed frame of the set-up, mm. How a step is milled stands in `boring`, how it is drilled in `drilling`.
-From `milling.break_through` over the place where a hole leaves the wood the feed is halved, so that the last fibres
-are cut and not pushed out.
+Bed frame of the set-up, mm. How a step is milled stands in `boring`, how it is drilled in
+`drilling`. From `milling.break_through` over the place where a hole leaves the wood the feed is
+halved, so that the last fibres are cut and not pushed out.
 """
 
 from __future__ import annotations
@@ -24,8 +25,9 @@ _TIGHT = 1.25  # diameters of the cutter: in a hole narrower than this its middl
 def hole_programs(work: Work) -> tuple[Program, ...]:
     """The program that makes all holes of `work`, in a short order, in one pass.
 
-    Raises `CorepathError` where a step is narrower than the cutter, where a drill is not of a step's size, where a
-    cutter without edges to its centre would have to go straight down, or where the path would meet an obstacle.
+    Raises `CorepathError` where a step is narrower than the cutter, where a drill is not of a
+    step's size, where a cutter without edges to its centre would have to go straight down, or where
+    the path would meet an obstacle.
     """
     if not work.holes:
         raise CorepathError(f"{work.stem}: no holes to make")
@@ -43,23 +45,30 @@ def _refuse(work: Work, hole: Hole) -> None:
     for step in hole.steps:
         if step.diameter < cutter.diameter - SAME_SIZE:
             raise CorepathError(
-                f"{work.stem}, {hole.id}: {cutter.describe()} is wider than the hole of {mm(step.diameter):g~} "
-                f"at X{mm(hole.x):.2f} Y{mm(hole.y):.2f}; list a cutter of at most {mm(step.diameter):g~}"
+                f"{work.stem}, {hole.id}: {cutter.describe()} is wider than the hole of "
+                f"{mm(step.diameter):g~} "
+                f"at X{mm(hole.x):.2f} Y{mm(hole.y):.2f}; list a cutter of at most "
+                f"{mm(step.diameter):g~}"
             )
         if cutter.shape == "drill" and step.diameter > cutter.diameter + SAME_SIZE:
             raise CorepathError(
-                f"{work.stem}, {hole.id}: {cutter.describe()} cannot make a hole of {mm(step.diameter):g~}; "
+                f"{work.stem}, {hole.id}: {cutter.describe()} cannot make a hole of "
+                f"{mm(step.diameter):g~}; "
                 "list a drill of that size or a smaller flat cutter"
             )
         if not cutter.centre_cutting and step.diameter <= cutter.diameter + SAME_SIZE:
             raise CorepathError(
-                f"{work.stem}, {hole.id}: {cutter.describe()} would have to go straight down at X{mm(hole.x):.2f} "
+                f"{work.stem}, {hole.id}: {cutter.describe()} would have to go straight down at "
+                f"X{mm(hole.x):.2f} "
                 f"Y{mm(hole.y):.2f}, for the hole is as wide as it; "
                 f"list a drill of {mm(step.diameter):g~} or a smaller cutter, "
                 "or say centre_cutting = true where its edges reach the centre"
             )
         if step.floor >= above:
-            raise CorepathError(f"{work.stem}, {hole.id}: the floor at {mm(step.floor):g} is not below {mm(above):g}")
+            raise CorepathError(
+                f"{work.stem}, {hole.id}: the floor at {mm(step.floor):g} is not "
+                f"below {mm(above):g}"
+            )
         above = step.floor
 
 
@@ -68,7 +77,11 @@ def _watch(work: Work) -> tuple[str, ...]:
     cutter = work.cutter
     if cutter.centre_cutting:
         return ()
-    tight = [hole.id for hole in work.holes if min(s.diameter for s in hole.steps) < _TIGHT * cutter.diameter]
+    tight = [
+        hole.id
+        for hole in work.holes
+        if min(s.diameter for s in hole.steps) < _TIGHT * cutter.diameter
+    ]
     return (f"needs a cutter that cuts to its centre: {', '.join(tight)}",) if tight else ()
 
 

@@ -1,7 +1,8 @@
-"""Half feed where the deck's cutter opens a bore, or crosses one that is open: its rim of thin wood breaks out else.
+"""Half feed where the deck's cutter opens a bore, or crosses one that is open: its rim of thin wood
+breaks out else.
 
-Bed frame of C, mm. The cutter touches a bore's rim only while its axis is nearer than both radii together, and there is
-a rim only from a little above the bore's end on; elsewhere the feed stays.
+Bed frame of C, mm. The cutter touches a bore's rim only while its axis is nearer than both radii
+together, and there is a rim only from a little above the bore's end on; elsewhere the feed stays.
 """
 
 from __future__ import annotations
@@ -23,7 +24,8 @@ _SHORT = 1e-3
 
 
 def slowed(moves: Sequence[Move], work: Work) -> list[Move]:
-    """The moves with straight cuts split where they enter and leave the reach of an opening, at half feed within."""
+    """The moves with straight cuts split where they enter and leave the reach of an opening, at
+    half feed within."""
     openings = work.deck.openings if work.deck is not None else ()
     if not openings or len(moves) < 2:
         return list(moves)
@@ -32,7 +34,9 @@ def slowed(moves: Sequence[Move], work: Work) -> list[Move]:
     near: dict[int, list[Opening]] = {}
     for opening in openings:
         reach = opening.diameter / 2.0 + work.cutter.radius
-        for k in tree.query(shapely.Point(opening.x, opening.y), predicate="dwithin", distance=reach):
+        for k in tree.query(
+            shapely.Point(opening.x, opening.y), predicate="dwithin", distance=reach
+        ):
             near.setdefault(int(k) + 1, []).append(opening)
     out = [moves[0]]
     for k in range(1, len(moves)):
@@ -59,11 +63,16 @@ def _split(before: Move, move: Move, openings: Sequence[Opening], work: Work) ->
     shares = {0.0, 1.0}
     for opening in openings:
         reach = opening.diameter / 2.0 + work.cutter.radius
-        shares.update(s for s in _crossings(before, move, opening, reach) if _SHORT < s * length < length - _SHORT)
+        shares.update(
+            s
+            for s in _crossings(before, move, opening, reach)
+            if _SHORT < s * length < length - _SHORT
+        )
     cuts = sorted(shares)
     for a, b in itertools.pairwise(cuts):
         x, y, _ = (float(value) for value in start + span * ((a + b) / 2.0))
-        lowest = float(start[2] + min(a * span[2], b * span[2]))  # a way that sinks into the rim meets it at its end
+        # a way that sinks into the rim meets it at its end
+        lowest = float(start[2] + min(a * span[2], b * span[2]))
         inside = any(_touches(opening, work, x, y, lowest) for opening in openings)
         feed = _SHARE * move.feed if inside else move.feed
         if b == 1.0:

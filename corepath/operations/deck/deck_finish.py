@@ -1,10 +1,12 @@
-"""Finishing a deck in as few minutes as its ridges allow: regions, each with its own direction and local steps.
+"""Finishing a deck in as few minutes as its ridges allow: regions, each with its own direction and
+local steps.
 
-Bed frame of C, mm. Steps allowed by the swept section (`corepath.work.cutting.deck_steps`) say where lines are needed;
-`deck_regions` says which way they run; `deck_lines` lays them and `deck_route` strings them on one path, which follows
-the cutter's offset over the deck. The path is then tried at many places against the exact sweep of the cutter: where
-a ridge stands too high the step is made smaller there and the path laid again. Where the ground is hollower than the
-cutter no step helps; the least that can be left stays, and is told.
+Bed frame of C, mm. Steps allowed by the swept section (`corepath.work.cutting.deck_steps`) say
+where lines are needed; `deck_regions` says which way they run; `deck_lines` lays them and
+`deck_route` strings them on one path, which follows the cutter's offset over the deck. The path is
+then tried at many places against the exact sweep of the cutter: where a ridge stands too high the
+step is made smaller there and the path laid again. Where the ground is hollower than the cutter no
+step helps; the least that can be left stays, and is told.
 """
 
 from __future__ import annotations
@@ -41,7 +43,8 @@ _SHARE = 0.97
 """Share of the allowed ridge that the first lines are laid for."""
 _MOST_TRIED = 700_000
 _LEAST_SQUARE = 0.5
-"""mm; one place is tried in each square, of this size or as large as the number of places asks for."""
+"""mm; one place is tried in each square, of this size or as large as the number of places asks
+for."""
 _COARSE = 3.0
 """While lines are laid, places are tried in squares this many times as large."""
 ROUNDS = 4
@@ -51,7 +54,8 @@ _STROKES = 6
 _SPARE = 0.0015
 """mm that the path as tried stays under the allowed ridge, for the rounding of its numbers."""
 _HILLY = 0.2
-"""Squares whose place is left higher than this share of the allowed ridge are tried at more places."""
+"""Squares whose place is left higher than this share of the allowed ridge are tried at more
+places."""
 _WITHIN = 2
 """So many rows of them in each such square."""
 _FOOT = 0.5
@@ -63,15 +67,19 @@ _STRIDES = (0.5, 0.25, 0.12, 0.06, 0.03, 0.015, 0.008, 0.004)
 _EACH = 4
 """Steps of one length at most."""
 _GAIN = 1e-5
-"""mm; a step that leads less higher than this is not worth the next: all of them together lie within the spare."""
+"""mm; a step that leads less higher than this is not worth the next: all of them together lie
+within the spare."""
 _SUMMIT = 0.9
-"""At the last, places left lower than this share of the allowed ridge are given up, at first those below `_FOOT`."""
+"""At the last, places left lower than this share of the allowed ridge are given up, at first those
+below `_FOOT`."""
 _SAME_SPOT = 0.25
 """mm: places that round to the same multiple of it are one spot."""
 _AROUND = 4.0
-"""mm about a place too high within which all are tried again: climbing, `_EACH` of each stride, leads less far."""
+"""mm about a place too high within which all are tried again: climbing, `_EACH` of each stride,
+leads less far."""
 _NO_HELP = 0.9
-"""Strokes that leave more than this share of the places too high do not help: the cutter does not fit there."""
+"""Strokes that leave more than this share of the places too high do not help: the cutter does not
+fit there."""
 _FEW = 300
 """Fewer spots than this are worth another round in any case."""
 _MOST_BAD = 20_000
@@ -94,12 +102,19 @@ class Left:
 
 
 def regional(
-    work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, *, open_sides: bool, rounds: int = ROUNDS
+    work: Work,
+    deck: Deck,
+    offset: CutterOffset,
+    bounds: Bounds,
+    *,
+    open_sides: bool,
+    rounds: int = ROUNDS,
 ) -> Array:
-    """Where the axis goes (n, 2) to finish the deck within `bounds` with the cutter of `work`, in one path.
+    """Where the axis goes (n, 2) to finish the deck within `bounds` with the cutter of `work`, in
+    one path.
 
-    With `open_sides` the sides of the bounds are those of the blank and lines may run over them. Where the ground is
-    not level there, it may have to be finished from beyond them.
+    With `open_sides` the sides of the bounds are those of the blank and lines may run over them.
+    Where the ground is not level there, it may have to be finished from beyond them.
     """
     tried = bounds
     if open_sides and not _level_rim(offset, bounds, work.cutter.radius):
@@ -126,8 +141,11 @@ def regional(
     return _mended(track, work, offset, bounds, tried, wanted) if rounds > 1 else track
 
 
-def with_strokes(track: Array, work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, tried: Bounds) -> Array:
-    """Any track (n, 2) with strokes where it leaves more than the allowed ridge within `tried`, if strokes help."""
+def with_strokes(
+    track: Array, work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, tried: Bounds
+) -> Array:
+    """Any track (n, 2) with strokes where it leaves more than the allowed ridge within `tried`, if
+    strokes help."""
     return _mended(track, work, offset, bounds, tried, _wanted(deck))
 
 
@@ -136,10 +154,13 @@ def _wanted(deck: Deck) -> float:
     return deck.scallop - min(_SPARE, 0.03 * deck.scallop)
 
 
-def _mended(track: Array, work: Work, offset: CutterOffset, bounds: Bounds, tried: Bounds, wanted: float) -> Array:
+def _mended(
+    track: Array, work: Work, offset: CutterOffset, bounds: Bounds, tried: Bounds, wanted: float
+) -> Array:
     """The track with strokes where it leaves too much at the finest places, as long as they help.
 
-    Strokes come after all else and only lower what is left: once tried, places away from those too high are done with.
+    Strokes come after all else and only lower what is left: once tried, places away from those too
+    high are done with.
     """
     follow, places = follower(offset), _tried(tried, _square(tried))
     before = math.inf
@@ -167,11 +188,14 @@ def _around(places: Array, spots: Array) -> NDArray[np.bool_]:
     return np.asarray(np.isfinite(away))
 
 
-def _climbed(swept: _Swept, places: Array, found: Array, bounds: Bounds, wanted: float) -> tuple[Array, Array]:
-    """Where (n, 2) ridges are highest, and how high; from the places (m, 2) tried already and the heights `found`.
+def _climbed(
+    swept: _Swept, places: Array, found: Array, bounds: Bounds, wanted: float
+) -> tuple[Array, Array]:
+    """Where (n, 2) ridges are highest, and how high; from the places (m, 2) tried already and the
+    heights `found`.
 
-    Strips cut at the edge of the cutter meet in cusps much narrower than the squares; a place beside one is still on
-    the ridge that leads up to it.
+    Strips cut at the edge of the cutter meet in cusps much narrower than the squares; a place
+    beside one is still on the ridge that leads up to it.
     """
     left, low, right, top = bounds
     near = _beside(places[found > _HILLY * wanted], bounds)
@@ -199,7 +223,8 @@ def _climbed(swept: _Swept, places: Array, found: Array, bounds: Bounds, wanted:
 
 
 def _hills(places: Array, found: Array, foot: float) -> NDArray[np.int64]:
-    """Which of the places higher than `foot` are the highest, one in each square of `_HILL`; none not reached."""
+    """Which of the places higher than `foot` are the highest, one in each square of `_HILL`; none
+    not reached."""
     high = np.flatnonzero(np.isfinite(found) & (found > foot))
     high = high[np.argsort(-np.round(found[high], 9), kind="stable")]
     spot = np.floor(places[high] / _HILL).astype(np.int64)
@@ -220,13 +245,16 @@ def _beside(places: Array, bounds: Bounds) -> Array:
 
 
 def _axis(work: Work, offset: CutterOffset, places: Array) -> tuple[Array, Array]:
-    """Where the axis finishes the places (n, 2), and the unit vectors (n, 2) up the slope there (X on level ground)."""
+    """Where the axis finishes the places (n, 2), and the unit vectors (n, 2) up the slope there (X
+    on level ground)."""
     x, y = places.T
     hx, hy = offset.surface.gradient(x, y)
     slope = np.hypot(hx, hy)
     tilted = slope > 1e-5
     reach = contact_reach(slope, work.cutter.profile)
-    axis = np.column_stack([x - np.where(tilted, reach * hx, 0.0), y - np.where(tilted, reach * hy, 0.0)])
+    axis = np.column_stack(
+        [x - np.where(tilted, reach * hx, 0.0), y - np.where(tilted, reach * hy, 0.0)]
+    )
     way = np.column_stack([np.where(tilted, hx, 1.0), np.where(tilted, hy, 0.0)])
     return axis, way / np.hypot(*way.T)[:, None]
 
@@ -262,7 +290,8 @@ def follower(offset: CutterOffset) -> Callable[[Array], Array]:
 
 
 def left_over(path: Array, work: Work, deck: Deck, offset: CutterOffset) -> Left:
-    """What any tip path (n, 3) of the work's cutter leaves over the deck, tried at one place in each square mm."""
+    """What any tip path (n, 3) of the work's cutter leaves over the deck, tried at one place in
+    each square mm."""
     places = _tried(deck.area.bounds, _square(deck.area.bounds))
     return _worst(_Swept.by(path, work, deck.area.bounds, offset).heights(places), places)
 
@@ -284,7 +313,8 @@ def _tried(bounds: Bounds, size: float) -> Array:
 
 @dataclass(frozen=True, slots=True)
 class _Swept:
-    """What a tip path (m, 3) of a cutter leaves over the deck; which moves matter where is found once."""
+    """What a tip path (m, 3) of a cutter leaves over the deck; which moves matter where is found
+    once."""
 
     path: Array
     cutter: Cutter
@@ -301,7 +331,9 @@ class _Swept:
         left, low, right, high = bounds
         cutter, path = work.cutter, np.ascontiguousarray(path)
         cell = max(0.4 * cutter.radius, 3.0)
-        frame = np.array([left, low, cell, math.ceil((right - left) / cell), math.ceil((high - low) / cell)])
+        frame = np.array(
+            [left, low, cell, math.ceil((right - left) / cell), math.ceil((high - low) / cell)]
+        )
         starts, moves = reaching(path, cutter.profile, frame)
         return cls(path, cutter, offset, frame, starts, moves)
 
@@ -324,7 +356,12 @@ def _worst(found: Array, places: Array) -> Left:
 
 
 def _laid(
-    split: list[Region], tables: list[StepTable], widest: float, land: float, bounds: Bounds, open_sides: bool
+    split: list[Region],
+    tables: list[StepTable],
+    widest: float,
+    land: float,
+    bounds: Bounds,
+    open_sides: bool,
 ) -> Array:
     """Where the axis goes (n, 2), region after region."""
     here, pieces = (bounds[0], bounds[1]), []
@@ -334,20 +371,36 @@ def _laid(
         through, extra = region_lines(sheet, widest, land, ends)
         path = routed(through, start, 0.0)
         if extra:
-            path = np.concatenate([path, routed(extra, (float(path[-1, 0]), float(path[-1, 1])), _EARLY)])
+            path = np.concatenate(
+                [path, routed(extra, (float(path[-1, 0]), float(path[-1, 1])), _EARLY)]
+            )
         pieces.append(path[:, ::-1] if region.across else path)
         here = (float(pieces[-1][-1, 0]), float(pieces[-1][-1, 1]))
     return np.concatenate(pieces)
 
 
-def _sheet(region: Region, steps: StepTable, bounds: Bounds, open_sides: bool) -> tuple[Sheet, Ends]:
+def _sheet(
+    region: Region, steps: StepTable, bounds: Bounds, open_sides: bool
+) -> tuple[Sheet, Ends]:
     """The steps of one region with u along its lines, and which of its sides are open."""
     left, low, right, high = bounds
-    columns = slice(round((region.left - steps.left) / steps.size), math.ceil((region.right - steps.left) / steps.size))
-    rows = slice(round((region.low - steps.low) / steps.size), math.ceil((region.high - steps.low) / steps.size))
+    columns = slice(
+        round((region.left - steps.left) / steps.size),
+        math.ceil((region.right - steps.left) / steps.size),
+    )
+    rows = slice(
+        round((region.low - steps.low) / steps.size),
+        math.ceil((region.high - steps.low) / steps.size),
+    )
     table = steps.table[columns, rows]
-    west, east = open_sides and region.left < left + _SAME, open_sides and region.right > right - _SAME
-    south, north = open_sides and region.low < low + _SAME, open_sides and region.high > high - _SAME
+    west, east = (
+        open_sides and region.left < left + _SAME,
+        open_sides and region.right > right - _SAME,
+    )
+    south, north = (
+        open_sides and region.low < low + _SAME,
+        open_sides and region.high > high - _SAME,
+    )
     if region.across:
         sheet = Sheet(table.T, region.low, region.left, region.high, region.right, steps.size)
         return sheet, Ends(south, north, west, east)

@@ -1,10 +1,11 @@
-"""Compiled kernels of the deck's planning: the best split into regions, and what a path leaves at single places.
+"""Compiled kernels of the deck's planning: the best split into regions, and what a path leaves at
+single places.
 
-Lengths in mm. What a cutter leaves at a place is the least, over all of its path near the place, of the height of its
-cutting surface there: for a straight move from a to b that is the least of z(t) + height(distance(t)) over the stretch
-of t where the place lies within the cutter's radius. The height grows with the distance and is convex, and so is the
-distance in t; a flat end therefore has its least at an end of the stretch, and otherwise the least is found by
-golden section.
+Lengths in mm. What a cutter leaves at a place is the least, over all of its path near the place, of
+the height of its cutting surface there: for a straight move from a to b that is the least of z(t) +
+height(distance(t)) over the stretch of t where the place lies within the cutter's radius. The
+height grows with the distance and is convex, and so is the distance in t; a flat end therefore has
+its least at an end of the stretch, and otherwise the least is found by golden section.
 """
 
 from __future__ import annotations
@@ -28,8 +29,11 @@ _CUT_Y = 1000
 
 
 @njit(cache=True)
-def guillotine(along: Array, across: Array, turn_along: float, turn_across: float, link: float) -> tuple[Array, Array]:
-    """Least costs and choices [i, I, j, J] of all rectangles of cells: -1 lines along X, -2 along Y, else the cut.
+def guillotine(
+    along: Array, across: Array, turn_along: float, turn_across: float, link: float
+) -> tuple[Array, Array]:
+    """Least costs and choices [i, I, j, J] of all rectangles of cells: -1 lines along X, -2 along
+    Y, else the cut.
 
     `along`, `across` (n + 1, m + 1) are summed costs; a cut at row j is 1000 + j.
     """
@@ -41,9 +45,23 @@ def guillotine(along: Array, across: Array, turn_along: float, turn_across: floa
             for i in range(n - a + 1):
                 for j in range(m - b + 1):
                     end, top = i + a, j + b
-                    least = along[end, top] - along[i, top] - along[end, j] + along[i, j] + b * turn_along + link
+                    least = (
+                        along[end, top]
+                        - along[i, top]
+                        - along[end, j]
+                        + along[i, j]
+                        + b * turn_along
+                        + link
+                    )
                     cut = -1
-                    other = across[end, top] - across[i, top] - across[end, j] + across[i, j] + a * turn_across + link
+                    other = (
+                        across[end, top]
+                        - across[i, top]
+                        - across[end, j]
+                        + across[i, j]
+                        + a * turn_across
+                        + link
+                    )
                     if other < least - 1e-3:
                         least, cut = other, -2
                     for k in range(i + 1, end):
@@ -67,7 +85,8 @@ def _over_tip(distance: float, profile: CutterProfile) -> float:
 
 @njit(cache=True)
 def _over(px: float, py: float, p: Array, k: int, profile: CutterProfile, best: float) -> float:
-    """Least height of the cutting surface over (px, py) on the move k to k + 1, if below `best`; else inf."""
+    """Least height of the cutting surface over (px, py) on the move k to k + 1, if below `best`;
+    else inf."""
     ax, ay, az = p[k, 0], p[k, 1], p[k, 2]
     dx, dy, dz = p[k + 1, 0] - ax, p[k + 1, 1] - ay, p[k + 1, 2] - az
     spare = best - min(az, az + dz)
@@ -76,14 +95,19 @@ def _over(px: float, py: float, p: Array, k: int, profile: CutterProfile, best: 
     radius = profile.radius
     wx, wy = px - ax, py - ay
     length2 = dx * dx + dy * dy
-    # Where the whole move keeps farther off than this, the corner's rise alone is more than the best leaves room for.
+    # Where the whole move keeps farther off than this, the corner's rise alone is more than the
+    # best leaves room for.
     reach = widest(spare, profile)
     along = min(max((wx * dx + wy * dy) / length2, 0.0), 1.0) if length2 > 0.0 else 0.0
     if (wx - along * dx) ** 2 + (wy - along * dy) ** 2 > reach * reach:
         return math.inf
     if length2 < 1e-18:
         distance = math.hypot(wx, wy)
-        return float(min(az, az + dz) + _over_tip(distance, profile)) if distance <= radius else math.inf
+        return (
+            float(min(az, az + dz) + _over_tip(distance, profile))
+            if distance <= radius
+            else math.inf
+        )
     middle = (wx * dx + wy * dy) / length2
     off2 = (wx - middle * dx) ** 2 + (wy - middle * dy) ** 2
     if off2 > radius * radius:
@@ -95,7 +119,8 @@ def _over(px: float, py: float, p: Array, k: int, profile: CutterProfile, best: 
         return math.inf
     ball = profile.corner == radius
     if ball:
-        # z + r - sqrt(q^2 - u^2) along u = (t - middle) length, q^2 = r^2 - off^2, is least at u = -m q / sqrt(1 + m^2)
+        # z + r - sqrt(q^2 - u^2) along u = (t - middle) length, q^2 = r^2 - off^2, is least at u =
+        # -m q / sqrt(1 + m^2)
         slope = dz / length
         t = middle - slope * half / math.sqrt(1.0 + slope * slope)
         low = high = min(max(t, low), high)
@@ -149,8 +174,11 @@ def _bins(p: Array, radius: float, frame: Array, columns: int, rows: int) -> tup
 
 
 @njit(cache=True)
-def _ceiling(p: Array, moves: Ints, x: float, y: float, half: float, profile: CutterProfile) -> float:
-    """A height that no place within `half` of (x, y) keeps above: the cutter reaches all of them from there."""
+def _ceiling(
+    p: Array, moves: Ints, x: float, y: float, half: float, profile: CutterProfile
+) -> float:
+    """A height that no place within `half` of (x, y) keeps above: the cutter reaches all of them
+    from there."""
     least = math.inf
     for q in range(moves.shape[0]):
         k = moves[q]
@@ -166,16 +194,22 @@ def _near(p: Array, k: int, x: float, y: float, reach: float) -> bool:
     """Whether the move k to k + 1 comes within `reach` of (x, y)."""
     dx, dy = p[k + 1, 0] - p[k, 0], p[k + 1, 1] - p[k, 1]
     length2 = dx * dx + dy * dy
-    t = min(max(((x - p[k, 0]) * dx + (y - p[k, 1]) * dy) / length2, 0.0), 1.0) if length2 > 0.0 else 0.0
+    t = (
+        min(max(((x - p[k, 0]) * dx + (y - p[k, 1]) * dy) / length2, 0.0), 1.0)
+        if length2 > 0.0
+        else 0.0
+    )
     ex, ey = p[k, 0] + t * dx - x, p[k, 1] + t * dy - y
     return bool(ex * ex + ey * ey <= reach * reach)
 
 
 @njit(cache=True)
 def reaching(p: Array, profile: CutterProfile, frame: Array) -> tuple[Ints, Ints]:
-    """Moves of the polyline `p` (m, 3) that may leave the lowest height somewhere in each cell of `frame`.
+    """Moves of the polyline `p` (m, 3) that may leave the lowest height somewhere in each cell of
+    `frame`.
 
-    `frame` is (x0, y0, size of a cell, columns, rows). Starts (cells + 1,) into the moves, the cells row by row.
+    `frame` is (x0, y0, size of a cell, columns, rows). Starts (cells + 1,) into the moves, the
+    cells row by row.
     """
     columns, rows, size = int(frame[3]), int(frame[4]), frame[2]
     starts, items = _bins(p, profile.radius, frame, columns, rows)
@@ -185,7 +219,8 @@ def reaching(p: Array, profile: CutterProfile, frame: Array) -> tuple[Ints, Ints
     for c in range(columns * rows):
         x, y = frame[0] + (c % columns + 0.5) * size, frame[1] + (c // columns + 0.5) * size
         moves = items[starts[c] : starts[c + 1]]
-        # A move that stays above what others leave all over the cell, or does not come near it, leaves nothing here.
+        # A move that stays above what others leave all over the cell, or does not come near it,
+        # leaves nothing here.
         ceiling = _ceiling(p, moves, x, y, half, profile)
         for q in range(moves.shape[0]):
             k = moves[q]
@@ -197,10 +232,14 @@ def reaching(p: Array, profile: CutterProfile, frame: Array) -> tuple[Ints, Ints
 
 
 @njit(cache=True)
-def left_at(p: Array, profile: CutterProfile, x: Array, y: Array, frame: Array, starts: Ints, moves: Ints) -> Array:
-    """Heights (n,) that a cutter leaves at the places `x`, `y` (n,) along the polyline `p` (m, 3); inf where unreached.
+def left_at(
+    p: Array, profile: CutterProfile, x: Array, y: Array, frame: Array, starts: Ints, moves: Ints
+) -> Array:
+    """Heights (n,) that a cutter leaves at the places `x`, `y` (n,) along the polyline `p` (m, 3);
+    inf where unreached.
 
-    `starts` and `moves` are those that `reaching` gives for the same path, cutter and `frame`, in which all places lie.
+    `starts` and `moves` are those that `reaching` gives for the same path, cutter and `frame`, in
+    which all places lie.
     """
     columns, rows = int(frame[3]), int(frame[4])
     out = np.empty(x.shape[0])

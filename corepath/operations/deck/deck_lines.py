@@ -1,10 +1,11 @@
-"""The lines of one region of the deck: through lines from end to end, and extra ones between them where it is steep.
+"""The lines of one region of the deck: through lines from end to end, and extra ones between them
+where it is steep.
 
-Lines run along u; v is across (for a region whose lines run across the grain u is Y and v is X). Lengths in mm.
-Neighbouring through lines lie a *gap* apart, at most the widest step. Where the ground asks for n times as many lines,
-n − 1 extra ones divide the gap evenly; each is a stretch as long as it is needed, and glides from one even place to
-the next where n changes. The width of each gap is the one that costs least for each mm of it, a turn at the ends of
-each stretch included.
+Lines run along u; v is across (for a region whose lines run across the grain u is Y and v is X).
+Lengths in mm. Neighbouring through lines lie a *gap* apart, at most the widest step. Where the
+ground asks for n times as many lines, n − 1 extra ones divide the gap evenly; each is a stretch as
+long as it is needed, and glides from one even place to the next where n changes. The width of each
+gap is the one that costs least for each mm of it, a turn at the ends of each stretch included.
 """
 
 from __future__ import annotations
@@ -30,12 +31,14 @@ _GLIDE = 11.0
 """Length over which an extra line glides to its next place, mm."""
 _OVERHANG = 0.5
 _SEAM = 6.0
-"""mm by which an extra line that reaches the side of its region runs on, since its turn begins early."""
+"""mm by which an extra line that reaches the side of its region runs on, since its turn begins
+early."""
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """Least allowed steps (n, m) of a region, in bins of `size` along u (from `u`) and v (from `v`)."""
+    """Least allowed steps (n, m) of a region, in bins of `size` along u (from `u`) and v (from
+    `v`)."""
 
     table: Array
     u: float
@@ -53,7 +56,8 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True)
 class Ends:
-    """Whether the sides of a region are sides of the blank, where it is level: at low u, high u, low v, high v."""
+    """Whether the sides of a region are sides of the blank, where it is level: at low u, high u,
+    low v, high v."""
 
     start: bool
     end: bool
@@ -61,7 +65,9 @@ class Ends:
     top: bool
 
 
-def region_lines(sheet: Sheet, widest: float, land: float, ends: Ends) -> tuple[list[Array], list[Array]]:
+def region_lines(
+    sheet: Sheet, widest: float, land: float, ends: Ends
+) -> tuple[list[Array], list[Array]]:
     """Through lines and extra lines, each (k, 2) points (u, v) in the direction of rising u."""
     places = _places(sheet, widest, land, ends)
     extra: list[Array] = []
@@ -71,7 +77,8 @@ def region_lines(sheet: Sheet, widest: float, land: float, ends: Ends) -> tuple[
 
 
 def _through(sheet: Sheet, places: list[float], land: float, ends: Ends) -> list[Array]:
-    """At a level side of the blank a disc sweeps up to it from an *inset* end; the outermost lines clear corners."""
+    """At a level side of the blank a disc sweeps up to it from an *inset* end; the outermost lines
+    clear corners."""
     half = 0.5 * max([b - a for a, b in itertools.pairwise(places)], default=0.0)
     inset = 0.9 * math.sqrt(land**2 - half**2) if land > half else -_OVERHANG
     lines = []
@@ -99,7 +106,9 @@ def _places(sheet: Sheet, widest: float, land: float, ends: Ends) -> list[float]
     return places
 
 
-def _margin(sheet: Sheet, widest: float, land: float, level: bool, side: float, inward: float) -> float:
+def _margin(
+    sheet: Sheet, widest: float, land: float, level: bool, side: float, inward: float
+) -> float:
     """How far inside a side its first line lies."""
     if level:
         return max(land - _OVERHANG, 0.0)
@@ -113,7 +122,9 @@ def _margin(sheet: Sheet, widest: float, land: float, level: bool, side: float, 
 
 def _counts(sheet: Sheet, low: float, high: float) -> NDArray[np.int64]:
     """Into how many even parts the gap must be divided, along u."""
-    counts: NDArray[np.int64] = np.ceil((high - low) / sheet.least(low, high) - 1e-9).astype(np.int64)
+    counts: NDArray[np.int64] = np.ceil((high - low) / sheet.least(low, high) - 1e-9).astype(
+        np.int64
+    )
     return np.maximum(counts, 1)
 
 
@@ -131,7 +142,9 @@ def _cost(sheet: Sheet, low: float, width: float) -> float:
 
 def _stretches(wanted: NDArray[np.bool_], size: float) -> list[tuple[int, int]]:
     """Runs of bins, made longer by the spare and joined over short breaks."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], wanted.astype(np.int8), [0]]))).reshape(-1, 2)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], wanted.astype(np.int8), [0]]))).reshape(
+        -1, 2
+    )
     runs: list[list[int]] = []
     for first, last in edges.tolist():
         if runs and (first - _SPARE - runs[-1][1]) * size < _SHORT_BREAK:

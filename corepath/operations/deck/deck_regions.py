@@ -1,9 +1,11 @@
-"""Which way lines run where: the blank is split into rectangles, each with lines along X or along Y.
+"""Which way lines run where: the blank is split into rectangles, each with lines along X or along
+Y.
 
-Bed frame of C, mm. Splits go from edge to edge of what they split (guillotine cuts) on a grid of `CELL`; among all such
-splits the one of least cost is found by dynamic programming over rectangles. The cost of a rectangle is the length of
-its lines, 1/step over its area, where steps below the widest cost more than their share, since lines come in whole
-numbers; a turn for each line; and a link to the next rectangle.
+Bed frame of C, mm. Splits go from edge to edge of what they split (guillotine cuts) on a grid of
+`CELL`; among all such splits the one of least cost is found by dynamic programming over rectangles.
+The cost of a rectangle is the length of its lines, 1/step over its area, where steps below the
+widest cost more than their share, since lines come in whole numbers; a turn for each line; and a
+link to the next rectangle.
 """
 
 from __future__ import annotations
@@ -42,7 +44,8 @@ class Region:
 def regions(
     along: StepTable, across: StepTable, widest: float, right: float, high: float, penalty: float
 ) -> list[Region]:
-    """Regions from left to right, low to high. `penalty` multiplies the cost of lines across the grain (Y)."""
+    """Regions from left to right, low to high. `penalty` multiplies the cost of lines across the
+    grain (Y)."""
     from corepath.operations.deck.deck_kernels import guillotine
 
     per = max(1, round(CELL / along.size))
@@ -70,7 +73,8 @@ def regions(
 
 
 def _coarse(steps: StepTable, widest: float, per: int, penalty: float) -> Array:
-    """Sums (n + 1, m + 1) of the cost of all bins below and left of each corner of the coarse grid."""
+    """Sums (n + 1, m + 1) of the cost of all bins below and left of each corner of the coarse
+    grid."""
     least = 1.0 / widest
     cost = penalty * (least + WHOLE_LINES * (1.0 / steps.table - least)) * steps.size**2
     n, m = cost.shape

@@ -1,9 +1,10 @@
 """The order of lines and the turns between them: one path over a region without a lift.
 
-Plane of the lines: u along them, v across, mm. From the end of a line the path turns round into the start of the line
-that costs least to reach: half a circle where the next one runs the other way, else straight across. Turns may begin
-*early*, by a share of their radius before a line's end, since the turn sweeps what the line then does not. All links
-follow the surface like lines: they cut what they meet and leave no mark.
+Plane of the lines: u along them, v across, mm. From the end of a line the path turns round into the
+start of the line that costs least to reach: half a circle where the next one runs the other way,
+else straight across. Turns may begin *early*, by a share of their radius before a line's end, since
+the turn sweeps what the line then does not. All links follow the surface like lines: they cut what
+they meet and leave no mark.
 """
 
 from __future__ import annotations
@@ -25,7 +26,8 @@ _ONWARD = 25.0
 
 
 def routed(lines: list[Array], start: tuple[float, float], early: float) -> Array:
-    """(n, 2) path through all `lines`, each (k, 2), beginning with the one that starts nearest to `start`."""
+    """(n, 2) path through all `lines`, each (k, 2), beginning with the one that starts nearest to
+    `start`."""
     firsts = np.array([line[0] for line in lines])
     lasts = np.array([line[-1] for line in lines])
     left = np.ones(len(lines), dtype=bool)
@@ -43,7 +45,9 @@ def routed(lines: list[Array], start: tuple[float, float], early: float) -> Arra
     return np.concatenate(path)
 
 
-def _next(firsts: Array, lasts: Array, left: NDArray[np.bool_], here: Array, way: int, early: float) -> tuple[int, int]:
+def _next(
+    firsts: Array, lasts: Array, left: NDArray[np.bool_], here: Array, way: int, early: float
+) -> tuple[int, int]:
     """Index and direction of the line to take next; ties go to the lower index."""
     choices = []
     for places, direction in ((firsts, 1), (lasts, -1)):
@@ -54,7 +58,9 @@ def _next(firsts: Array, lasts: Array, left: NDArray[np.bool_], here: Array, way
         elif direction == way:
             cost = straight + _ONWARD
         else:
-            cost = np.where(aside < _WIDEST_TURN, aside * (math.pi / 2.0 - 0.9 * early) + along, straight + 10.0)
+            cost = np.where(
+                aside < _WIDEST_TURN, aside * (math.pi / 2.0 - 0.9 * early) + along, straight + 10.0
+            )
         cost = np.where(left, np.round(cost, 6), np.inf)
         k = int(np.argmin(cost))
         choices.append((float(cost[k]), k, direction))
@@ -63,7 +69,8 @@ def _next(firsts: Array, lasts: Array, left: NDArray[np.bool_], here: Array, way
 
 
 def _turned(line: Array, after: Array, way: int, early: float) -> tuple[Array, Array, Array]:
-    """The line shortened or lengthened to where the turn begins, the turn, and the next line from where it ends."""
+    """The line shortened or lengthened to where the turn begins, the turn, and the next line from
+    where it ends."""
     (end_u, end_v), (start_u, start_v) = line[-1], after[0]
     radius = 0.5 * abs(float(start_v - end_v))
     if not 0.25 < radius < 0.5 * _WIDEST_TURN:
@@ -73,7 +80,10 @@ def _turned(line: Array, after: Array, way: int, early: float) -> tuple[Array, A
     count = max(6, math.ceil(math.pi / (2.0 * math.acos(1.0 - _CHORD / radius))))
     angle = np.linspace(-0.5 * math.pi, 0.5 * math.pi, count + 1)[1:-1]
     turn = np.column_stack(
-        [at + way * radius * np.cos(angle), 0.5 * (end_v + start_v) + 0.5 * (start_v - end_v) * np.sin(angle)]
+        [
+            at + way * radius * np.cos(angle),
+            0.5 * (end_v + start_v) + 0.5 * (start_v - end_v) * np.sin(angle),
+        ]
     )
     kept = np.concatenate([line[(line[:, 0] - at) * way < -1e-6], [[at, end_v]]])
     onward = np.concatenate([[[at, start_v]], after[(after[:, 0] - at) * way < -1e-6]])

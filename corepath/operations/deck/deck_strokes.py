@@ -1,8 +1,9 @@
 """Short strokes where a ridge is left, added at the end of a path over the deck.
 
-Plane of the bed frame of C, mm. Places that stand too high are gathered into clusters by where the cutter's axis must
-come to finish them; over each cluster go as many strokes up the slope as its width asks for, one after another, each
-from its nearer end. Links follow the surface like the strokes.
+Plane of the bed frame of C, mm. Places that stand too high are gathered into clusters by where the
+cutter's axis must come to finish them; over each cluster go as many strokes up the slope as its
+width asks for, one after another, each from its nearer end. Links follow the surface like the
+strokes.
 """
 
 from __future__ import annotations
@@ -24,9 +25,16 @@ _BEYOND = 4.0
 """A stroke is this much longer than its cluster at each end."""
 
 
-def mended(track: Array, axis: Array, way: Array, bounds: tuple[float, float, float, float]) -> Array:
-    """The track (n, 2) with strokes through the places of the `axis` (m, 2), along the unit vectors `way` (m, 2)."""
-    left = [stroke for members in _clusters(axis) for stroke in _strokes(axis[members], way[members], bounds)]
+def mended(
+    track: Array, axis: Array, way: Array, bounds: tuple[float, float, float, float]
+) -> Array:
+    """The track (n, 2) with strokes through the places of the `axis` (m, 2), along the unit vectors
+    `way` (m, 2)."""
+    left = [
+        stroke
+        for members in _clusters(axis)
+        for stroke in _strokes(axis[members], way[members], bounds)
+    ]
     pieces, here = [track], track[-1]
     while left:
         ends = np.array([[stroke[0], stroke[-1]] for stroke in left])
@@ -44,7 +52,9 @@ def _clusters(axis: Array) -> list[NDArray[np.intp]]:
     from scipy.spatial import cKDTree
 
     pairs = cKDTree(axis).query_pairs(_NEAR, output_type="ndarray")
-    linked = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(axis), len(axis)))
+    linked = coo_array(
+        (np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(axis), len(axis))
+    )
     count, label = connected_components(linked, directed=False)
     return [np.flatnonzero(label == k) for k in range(count)]
 
@@ -57,7 +67,11 @@ def _strokes(axis: Array, way: Array, bounds: tuple[float, float, float, float])
     along, aside = axis @ mean, axis @ across
     low, high = float(aside.min()), float(aside.max())
     first, last = float(along.min()) - _BEYOND, float(along.max()) + _BEYOND
-    places = np.linspace(low, high, math.ceil((high - low) / _APART) + 1) if high > low else np.array([low])
+    places = (
+        np.linspace(low, high, math.ceil((high - low) / _APART) + 1)
+        if high > low
+        else np.array([low])
+    )
     strokes = []
     for k, place in enumerate(places.tolist()):
         ends = np.array([first * mean + place * across, last * mean + place * across])

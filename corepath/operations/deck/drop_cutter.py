@@ -1,8 +1,9 @@
-"""Offset of a deck surface for a cutter: how high its tip must stand so that nothing is cut too deep.
+"""Offset of a deck surface for a cutter: how high its tip must stand so that nothing is cut too
+deep.
 
-The tip height over a point p is the largest of h(p + q) − rise(|q|) over all places q under the cutter;
-there the cutter touches the surface and nowhere does it reach below. X, Y and Z are those of the bed
-frame in C, mm. Pure geometry.
+The tip height over a point p is the largest of h(p + q) − rise(|q|) over all places q under the
+cutter; there the cutter touches the surface and nowhere does it reach below. X, Y and Z are those
+of the bed frame in C, mm. Pure geometry.
 """
 
 from __future__ import annotations
@@ -34,10 +35,11 @@ class CutterOffset:
         self._block, self._bends = self._curvatures()
 
     def _curvatures(self) -> tuple[float, Array]:
-        """Size of blocks, mm, and bounds (columns, rows, 2) of the curvature under the cutter over each, 1/mm:
-        of any, and of that upwards, as in a hollow.
+        """Size of blocks, mm, and bounds (columns, rows, 2) of the curvature under the cutter over
+        each, 1/mm: of any, and of that upwards, as in a hollow.
 
-        Second derivatives of a uniform cubic B-spline are means of the second differences of its coefficients.
+        Second derivatives of a uniform cubic B-spline are means of the second differences of its
+        coefficients.
         """
         from scipy.ndimage import maximum_filter
 
@@ -51,7 +53,10 @@ class CutterOffset:
         short = [(0, -n % size) for n in coef.shape]
         breaks_off = not _level_rim(self.surface)
         bounds = []
-        for either in (np.maximum(np.abs(along), np.abs(across)), np.maximum(np.maximum(along, across), 0.0)):
+        for either in (
+            np.maximum(np.abs(along), np.abs(across)),
+            np.maximum(np.maximum(along, across), 0.0),
+        ):
             bends = either + twist
             bends[bends < _ROUNDING] = 0.0
             if breaks_off:
@@ -65,7 +70,9 @@ class CutterOffset:
         """Tip heights, mm, at the places `x`, `y` (mm, any shapes that broadcast)."""
         from corepath.operations.deck.drop_cutter_kernels import tips
 
-        xx, yy = np.broadcast_arrays(np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64))
+        xx, yy = np.broadcast_arrays(
+            np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+        )
         flat = tips(
             self.surface.coefficients,
             self.surface.frame,
@@ -86,10 +93,11 @@ def _level_rim(surface: DeckSurface) -> bool:
 
 
 def thin(points: Array, below: float, above: float) -> Array:
-    """Fewest of `points` (n, 3), which lie on one straight line seen from above, to keep in the band.
+    """Fewest of `points` (n, 3), which lie on one straight line seen from above, to keep in the
+    band.
 
-    Each chord lies at most `below` under and `above` over the points that it passes. The first and the
-    last point stay.
+    Each chord lies at most `below` under and `above` over the points that it passes. The first and
+    the last point stay.
     """
     from corepath.operations.deck.drop_cutter_kernels import chords
 

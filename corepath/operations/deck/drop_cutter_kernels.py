@@ -1,8 +1,9 @@
 """Compiled kernels of the surfacing paths: the height of a cutter's tip over a surface, and chords.
 
-The surface is that of `corepath.board.deck.spline_kernels`, which evaluates it: `coef` and `frame` are its own. The end
-of a cutter is a `CutterProfile`, z(r); its flat part is called the *land* here. Its tip stands at the largest of
-h(p + q) − z(|q|) over the disc. All in mm; pure elementary geometry, no source needed.
+The surface is that of `corepath.board.deck.spline_kernels`, which evaluates it: `coef` and `frame`
+are its own. The end of a cutter is a `CutterProfile`, z(r); its flat part is called the *land*
+here. Its tip stands at the largest of h(p + q) − z(|q|) over the disc. All in mm; pure elementary
+geometry, no source needed.
 """
 
 from __future__ import annotations
@@ -24,23 +25,27 @@ Array = NDArray[np.float64]
 _PLANE = 1e-12
 _GAIN = 1e-7
 _TIGHT = 0.3
-"""Curvature times land from which several places of contact are likely and more starts are tried."""
+"""Curvature times land from which several places of contact are likely and more starts are
+tried."""
 _GENTLE = 0.05
 """Below it the rim bears one wave or two, which eight places tell."""
 _CREASED = 1.0
-"""Beyond it a crease may rise and fall within a few degrees of the rim: all its places are looked over."""
+"""Beyond it a crease may rise and fall within a few degrees of the rim: all its places are looked
+over."""
 _PLACES = 128
 """Places on the rim that are looked over at most.
 
-At 32 a crease of radius 10 passed between two of them under a flat cutter of 50 mm, whose tip then stood up to 0.1
-too low; at 128 they are 1.2 mm apart there and it is 0.004 at most of those tried.
+At 32 a crease of radius 10 passed between two of them under a flat cutter of 50 mm, whose tip then
+stood up to 0.1 too low; at 128 they are 1.2 mm apart there and it is 0.004 at most of those tried.
 """
 _STARTS = 8
 """Places in a ring under the land from which a summit is climbed, besides the middle."""
 
 
 @njit(cache=True)
-def _ball(coef: Array, frame: Array, profile: CutterProfile, x: float, y: float, qx: float, qy: float) -> float:
+def _ball(
+    coef: Array, frame: Array, profile: CutterProfile, x: float, y: float, qx: float, qy: float
+) -> float:
     """Tip of a ball by contact iteration from (qx, qy): q = r·grad h / sqrt(1 + |grad h|²)."""
     corner = profile.corner
     best = -math.inf
@@ -58,9 +63,17 @@ def _ball(coef: Array, frame: Array, profile: CutterProfile, x: float, y: float,
 
 @njit(cache=True)
 def _rim(
-    coef: Array, frame: Array, profile: CutterProfile, x: float, y: float, cos: float, sin: float, slope: float
+    coef: Array,
+    frame: Array,
+    profile: CutterProfile,
+    x: float,
+    y: float,
+    cos: float,
+    sin: float,
+    slope: float,
 ) -> float:
-    """Tip with the contact on the rim, near the direction (cos, sin), up the slope there as far as it is known.
+    """Tip with the contact on the rim, near the direction (cos, sin), up the slope there as far as
+    it is known.
 
     Newton on the direction, until what a further step would gain is less than `_GAIN`.
     """
@@ -74,7 +87,9 @@ def _rim(
         along = hx * cos + hy * sin
         across = hy * cos - hx * sin
         fall = reach * (hxx * sin * sin - 2.0 * hxy * sin * cos + hyy * cos * cos) - along
-        turn = min(max(-across / fall, -0.25), 0.25) if fall < -1e-12 else math.copysign(0.1, across)
+        turn = (
+            min(max(-across / fall, -0.25), 0.25) if fall < -1e-12 else math.copysign(0.1, across)
+        )
         wider = corner * along / math.sqrt(1.0 + along * along) if along > 0.0 else 0.0
         rounder = 0.5 * (wider - out) ** 2 / corner if corner > 0.0 else 0.0
         if fall < 0.0 and abs(across * turn) * reach + rounder < _GAIN:
@@ -87,8 +102,11 @@ def _rim(
 
 
 @njit(cache=True)
-def _summit(coef: Array, frame: Array, land: float, x: float, y: float, qx: float, qy: float) -> float:
-    """Highest ground under the land, climbing from (qx, qy) by Newton's method with damped flat directions."""
+def _summit(
+    coef: Array, frame: Array, land: float, x: float, y: float, qx: float, qy: float
+) -> float:
+    """Highest ground under the land, climbing from (qx, qy) by Newton's method with damped flat
+    directions."""
     best = -math.inf
     for _ in range(6):
         h, hx, hy, hxx, hxy, hyy = shape_at(coef, frame, x + qx, y + qy)
@@ -113,13 +131,16 @@ def _summit(coef: Array, frame: Array, land: float, x: float, y: float, qx: floa
 
 @njit(cache=True)
 def _disc(
-    coef: Array, frame: Array, profile: CutterProfile, bend: float, x: float, y: float, h: float, steep: float,
+    coef: Array, frame: Array, profile: CutterProfile, bend: float, x: float, y: float, h: float,
+    steep: float,
     ring: Array, at: Array,
 ) -> float:  # fmt: skip
-    """Tip of a cutter with a land: the best of the rim (coarse, then refined) and of the ground under it.
+    """Tip of a cutter with a land: the best of the rim (coarse, then refined) and of the ground
+    under it.
 
-    Each coarse maximum on the rim that could win is refined; `at` (n,) is room for the heights there. `h` and `steep`
-    are height and slope in the middle: only ground that is nearly level there can have a summit under the land.
+    Each coarse maximum on the rim that could win is refined; `at` (n,) is room for the heights
+    there. `h` and `steep` are height and slope in the middle: only ground that is nearly level
+    there can have a summit under the land.
     """
     land = profile.flat
     turn = bend * land
@@ -148,21 +169,25 @@ def _disc(
         best = max(best, _summit(coef, frame, land, x, y, 0.0, 0.0))
         if bend * land > _TIGHT:
             for k in range(0, ring.shape[0], ring.shape[0] // _STARTS):
-                best = max(best, _summit(coef, frame, land, x, y, 0.6 * ring[k, 0], 0.6 * ring[k, 1]))
+                best = max(
+                    best, _summit(coef, frame, land, x, y, 0.6 * ring[k, 0], 0.6 * ring[k, 1])
+                )
     return best
 
 
 @njit(cache=True)
 def _tip(
-    coef: Array, frame: Array, profile: CutterProfile, bend: float, up: float, x: float, y: float, ring: Array,
+    coef: Array, frame: Array, profile: CutterProfile, bend: float, up: float, x: float, y: float,
+    ring: Array,
     at: Array,
 ) -> float:  # fmt: skip
     """Tip of a cutter with a land; `bend` bounds the curvature under it, `up` that of hollows.
 
-    Where the slope s in the middle is more than the ground may bend under the cutter of radius r, no place under it
-    is level, so it touches on the rim; and where s - bend·r > up·r each level place on the rim is a highest one
-    (along the rim the ground bends by t·H·t·r - s there), so there is one alone and the rim need not be looked
-    over. On a plane it lies straight up the slope.
+    Where the slope s in the middle is more than the ground may bend under the cutter of radius r,
+    no place under it is level, so it touches on the rim; and where s - bend·r > up·r each level
+    place on the rim is a highest one (along the rim the ground bends by t·H·t·r - s there), so
+    there is one alone and the rim need not be looked over. On a plane it lies straight up the
+    slope.
     """
     h, hx, hy = slope_at(coef, frame, x, y)
     slope = math.hypot(hx, hy)
@@ -175,11 +200,19 @@ def _tip(
 
 
 @njit(cache=True)
-def tips(coef: Array, frame: Array, profile: CutterProfile, bends: Array, block: float, x: Array, y: Array) -> Array:
+def tips(
+    coef: Array,
+    frame: Array,
+    profile: CutterProfile,
+    bends: Array,
+    block: float,
+    x: Array,
+    y: Array,
+) -> Array:
     """Tip heights (n,) at `x`, `y` (n,). `frame` is (x0, y0, step, edge).
 
-    `bends` (n, m, 2) bounds the curvature under the cutter, 1/mm, any and upwards, in blocks of `block` mm from two
-    steps before (x0, y0) on.
+    `bends` (n, m, 2) bounds the curvature under the cutter, 1/mm, any and upwards, in blocks of
+    `block` mm from two steps before (x0, y0) on.
     """
     land, corner = profile.flat, profile.corner
     out = np.empty(x.shape[0])
@@ -197,7 +230,9 @@ def tips(coef: Array, frame: Array, profile: CutterProfile, bends: Array, block:
         if land > 0.0:
             i = min(max(int((x[n] - left) / block), 0), columns - 1)
             j = min(max(int((y[n] - low) / block), 0), rows - 1)
-            out[n] = _tip(coef, frame, profile, bends[i, j, 0], bends[i, j, 1], x[n], y[n], ring, at)
+            out[n] = _tip(
+                coef, frame, profile, bends[i, j, 0], bends[i, j, 1], x[n], y[n], ring, at
+            )
             continue
         best = _ball(coef, frame, profile, x[n], y[n], 0.0, 0.0)
         if tight:
@@ -205,7 +240,16 @@ def tips(coef: Array, frame: Array, profile: CutterProfile, bends: Array, block:
                 share = 0.8 * corner if k % (count // 8) == 0 else 0.4 * corner
                 angle = 2.0 * math.pi * k / count
                 best = max(
-                    best, _ball(coef, frame, profile, x[n], y[n], share * math.cos(angle), share * math.sin(angle))
+                    best,
+                    _ball(
+                        coef,
+                        frame,
+                        profile,
+                        x[n],
+                        y[n],
+                        share * math.cos(angle),
+                        share * math.sin(angle),
+                    ),
                 )
         out[n] = best
     return out

@@ -1,10 +1,11 @@
-"""Finishing lines over the deck: along the grain (X), back and forth, as close as the ridges ask for.
+"""Finishing lines over the deck: along the grain (X), back and forth, as close as the ridges ask
+for.
 
-Bed frame of C, mm. The blank is cut in *strips* across Y, all one after another without a lift. Where
-one line a strip leaves ridges higher than the allowed scallop, the strip is split along X into *cells*
-with 3, 5, 7 … lines, so that the close lines lie only where the ground asks for them. Odd counts, since
-a cell is entered at one end and left at the other.
-How far apart lines may lie is said in `corepath.work.cutting.deck_steps`.
+Bed frame of C, mm. The blank is cut in *strips* across Y, all one after another without a lift.
+Where one line a strip leaves ridges higher than the allowed scallop, the strip is split along X
+into *cells* with 3, 5, 7 … lines, so that the close lines lie only where the ground asks for them.
+Odd counts, since a cell is entered at one end and left at the other. How far apart lines may lie is
+said in `corepath.work.cutting.deck_steps`.
 """
 
 from __future__ import annotations
@@ -27,7 +28,8 @@ Array = NDArray[np.float64]
 _BIN_X = 5.0
 _BIN_Y = 1.0
 _LEAST_CELL = 40.0
-"""Cells shorter than this are joined with a neighbour, mm: turning costs more than the lines saved."""
+"""Cells shorter than this are joined with a neighbour, mm: turning costs more than the lines
+saved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +43,8 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Strip:
-    """Cells from low to high X between `low` and `high` in Y; line k of n lies at low + (k + ½)·width/n."""
+    """Cells from low to high X between `low` and `high` in Y; line k of n lies at low + (k +
+    ½)·width/n."""
 
     low: float
     high: float
@@ -49,7 +52,11 @@ class Strip:
 
 
 def strips(
-    surface: DeckSurface, cutter: Cutter, scallop: float, stepover: float, bounds: tuple[float, float, float, float]
+    surface: DeckSurface,
+    cutter: Cutter,
+    scallop: float,
+    stepover: float,
+    bounds: tuple[float, float, float, float],
 ) -> list[Strip]:
     """Strips from low to high Y over the rectangle `bounds` (left, low, right, high)."""
     left, low, right, high = bounds
@@ -71,11 +78,14 @@ def strips(
 
 
 def _passes(table: Array, start: float, width: float) -> NDArray[np.int64]:
-    """Lines needed in each column of the table for a strip from `start`, rounded up to an odd number."""
+    """Lines needed in each column of the table for a strip from `start`, rounded up to an odd
+    number."""
     first = max(math.floor((start - 0.5 * _BIN_Y) / _BIN_Y), 0)
     last = min(math.floor((start + width + 0.5 * _BIN_Y) / _BIN_Y) + 1, table.shape[1])
     first = min(first, last - 1)
-    needed: NDArray[np.int64] = np.ceil(width / table[:, first:last].min(axis=1) - 1e-9).astype(np.int64)
+    needed: NDArray[np.int64] = np.ceil(width / table[:, first:last].min(axis=1) - 1e-9).astype(
+        np.int64
+    )
     odd: NDArray[np.int64] = needed | 1
     return odd
 
@@ -107,7 +117,8 @@ def _cells(table: Array, start: float, width: float, left: float, right: float) 
 
 
 def _cheaper_side(runs: list[list[int]], k: int) -> int:
-    """Index of the first of the two runs to join: the short one with the neighbour where it costs less."""
+    """Index of the first of the two runs to join: the short one with the neighbour where it costs
+    less."""
     costs = []
     for a in (k - 1, k):
         if 0 <= a < len(runs) - 1:

@@ -1,11 +1,13 @@
-"""Roughing the deck: level layers from the top of the stock down, never nearer to the deck than the leave.
+"""Roughing the deck: level layers from the top of the stock down, never nearer to the deck than the
+leave.
 
-Bed frame of C, mm. *Limit* is the lowest the tip may stand at a place: the cutter's offset over the deck
-plus what roughing leaves on. Layer k cuts along lines in X at max(level k, limit), and only where stock
-still stands above that: the stretches of a line where the limit lies below the level before. So no
-line takes more than one layer's depth, and the slopes of the deck come out in steps of one line.
-Stretches of neighbouring lines are chained back and forth; from chain to chain the cutter goes over the
-safe height. Chains start outside the blank where a stretch reaches its end, else by a ramp along it.
+Bed frame of C, mm. *Limit* is the lowest the tip may stand at a place: the cutter's offset over the
+deck plus what roughing leaves on. Layer k cuts along lines in X at max(level k, limit), and only
+where stock still stands above that: the stretches of a line where the limit lies below the level
+before. So no line takes more than one layer's depth, and the slopes of the deck come out in steps
+of one line. Stretches of neighbouring lines are chained back and forth; from chain to chain the
+cutter goes over the safe height. Chains start outside the blank where a stretch reaches its end,
+else by a ramp along it.
 """
 
 from __future__ import annotations
@@ -51,7 +53,8 @@ class _Stretch:
 
 @dataclass(frozen=True, slots=True)
 class _RoughingLayer:
-    """One layer: tip heights `z` (rows, samples) at places `xs`, `ys`, and the stock's height before it."""
+    """One layer: tip heights `z` (rows, samples) at places `xs`, `ys`, and the stock's height
+    before it."""
 
     xs: Array
     ys: Array
@@ -61,15 +64,21 @@ class _RoughingLayer:
 
 
 def rough(work: Work, deck: Deck, offset: CutterOffset, around: Around | None = None) -> Pass:
-    """All layers of roughing in one pass; within the room that obstacles or a frame leave, where there are any."""
+    """All layers of roughing in one pass; within the room that obstacles or a frame leave, where
+    there are any."""
     framed = around is not None and around.framed
     left, _, right, _ = field_of(work).bounds if framed else deck.area.bounds
     over = 0.0 if framed else _OVERRUN
     ys = rough_rows(work, deck)
     xs = np.linspace(left - over, right + over, math.ceil((right - left + 2 * over) / _SAMPLE) + 1)
-    free = np.ones((len(ys), len(xs)), dtype=np.bool_) if around is None else around.holds(*np.meshgrid(xs, ys))
+    free = (
+        np.ones((len(ys), len(xs)), dtype=np.bool_)
+        if around is None
+        else around.holds(*np.meshgrid(xs, ys))
+    )
     limit = offset.tip(xs[None, :], ys[:, None]) + deck.rough
-    # rounded, for half of the way down often ends in a 5 in the place after the last that is written
+    # rounded, for half of the way down often ends in a 5 in the place after the last that is
+    # written
     lowest = round(float(limit.min()), 9)
     count = max(1, math.ceil((deck.top - lowest) / work.cutting.depth - 1e-6))
     moves: list[Move] = []
@@ -85,8 +94,11 @@ def rough(work: Work, deck: Deck, offset: CutterOffset, around: Around | None = 
     return Pass.of(joined(moves), f"rough the deck in {count} layer{'s' if count > 1 else ''}")
 
 
-def _stretches(active: NDArray[np.bool_], free: NDArray[np.bool_], xs: Array) -> list[list[_Stretch]]:
-    """Stretches to cut on each line, in order of X; short gaps closed, one sample added at each end.
+def _stretches(
+    active: NDArray[np.bool_], free: NDArray[np.bool_], xs: Array
+) -> list[list[_Stretch]]:
+    """Stretches to cut on each line, in order of X; short gaps closed, one sample added at each
+    end.
 
     All of it only where the cutter is `free` to go.
     """
@@ -107,7 +119,8 @@ def _stretches(active: NDArray[np.bool_], free: NDArray[np.bool_], xs: Array) ->
 
 
 def _track(deck: Deck, offset: CutterOffset, level: float, corners: Array) -> Array:
-    """The tip's path (m, 3) along straight lines between `corners` (n, 2), as low as the layer allows."""
+    """The tip's path (m, 3) along straight lines between `corners` (n, 2), as low as the layer
+    allows."""
     places = np.array(segmentize(LineString(corners), _SAMPLE).coords)
     heights = np.maximum(offset.tip(places[:, 0], places[:, 1]) + deck.rough, level)
     track = np.column_stack([places, heights])
@@ -119,7 +132,8 @@ def _track(deck: Deck, offset: CutterOffset, level: float, corners: Array) -> Ar
 def _chains(
     rows: list[list[_Stretch]], layer: _RoughingLayer, around: Around | None
 ) -> list[list[tuple[_Stretch, bool]]]:
-    """Stretches joined back and forth from line to line, each with its direction (True: towards +X)."""
+    """Stretches joined back and forth from line to line, each with its direction (True: towards
+    +X)."""
     left_over = [list(row) for row in rows]
     chains = []
     for row in left_over:
@@ -135,9 +149,13 @@ def _chains(
 
 
 def _next(
-    left_over: list[list[_Stretch]], last: tuple[_Stretch, bool], layer: _RoughingLayer, around: Around | None
+    left_over: list[list[_Stretch]],
+    last: tuple[_Stretch, bool],
+    layer: _RoughingLayer,
+    around: Around | None,
 ) -> tuple[_Stretch, bool] | None:
-    """The stretch on the next line that can be entered nearest to where `last` ends, straight over free ground."""
+    """The stretch on the next line that can be entered nearest to where `last` ends, straight over
+    free ground."""
     stretch, forward = last
     xs = layer.xs
     if stretch.row + 1 >= len(left_over):
@@ -146,7 +164,9 @@ def _next(
     choices = []
     for other in left_over[stretch.row + 1]:
         for begin, onward in ((other.first, True), (other.last, False)):
-            choices.append((round(abs(float(xs[begin] - xs[end_of])), 6), other.first, onward, other))
+            choices.append(
+                (round(abs(float(xs[begin] - xs[end_of])), 6), other.first, onward, other)
+            )
     if not choices:
         return None
     away, _, onward, other = min(choices, key=lambda choice: choice[:3])
@@ -180,7 +200,9 @@ def _cut(
     for before, after in zip(track[:-1].tolist(), track[1:].tolist(), strict=True):
         run = math.hypot(after[0] - before[0], after[1] - before[1])
         falls = before[2] - after[2] > run * slope * 0.99
-        moves.append(line(after[0], after[1], after[2], work.cutting.ramp if falls else work.cutting.feed))
+        moves.append(
+            line(after[0], after[1], after[2], work.cutting.ramp if falls else work.cutting.feed)
+        )
     moves.append(rapid(moves[-1].x, moves[-1].y, work.clear))
     return moves
 
@@ -188,11 +210,15 @@ def _cut(
 def _points(layer: _RoughingLayer, stretch: _Stretch, forward: bool) -> Array:
     part = slice(stretch.first, stretch.last + 1)
     xs = layer.xs[part]
-    points = np.column_stack([xs, np.full(len(xs), layer.ys[stretch.row]), layer.z[stretch.row, part]])
+    points = np.column_stack(
+        [xs, np.full(len(xs), layer.ys[stretch.row]), layer.z[stretch.row, part]]
+    )
     return points if forward else points[::-1]
 
 
-def _link(deck: Deck, offset: CutterOffset, layer: _RoughingLayer, start: Array, end: Array) -> Array:
+def _link(
+    deck: Deck, offset: CutterOffset, layer: _RoughingLayer, start: Array, end: Array
+) -> Array:
     """Straight from stretch to stretch, as low as this layer allows."""
     count = max(2, math.ceil(math.hypot(end[0] - start[0], end[1] - start[1]) / _SAMPLE) + 1)
     places = np.linspace(start[:2], end[:2], count)
@@ -200,13 +226,23 @@ def _link(deck: Deck, offset: CutterOffset, layer: _RoughingLayer, start: Array,
     return thin(np.column_stack([places, heights]), 0.01, THINNED)
 
 
-def _entry(work: Work, deck: Deck, layer: _RoughingLayer, first: tuple[_Stretch, bool], around: Around | None) -> Array:
-    """The way in: at a contour that this layer has cut, from outside the blank, straight down where nothing is cut,
-    or a ramp as steep as the cutter takes."""
+def _entry(
+    work: Work,
+    deck: Deck,
+    layer: _RoughingLayer,
+    first: tuple[_Stretch, bool],
+    around: Around | None,
+) -> Array:
+    """The way in: at a contour that this layer has cut, from outside the blank, straight down where
+    nothing is cut, or a ramp as steep as the cutter takes."""
     stretch, forward = first
     slope = slope_of(work.cutter.ramp_angle)
     points = _points(layer, stretch, forward)
-    edge = around.edge_near(float(points[0, 0]), float(points[0, 1]), 1.5 * _SAMPLE) if around is not None else None
+    edge = (
+        around.edge_near(float(points[0, 0]), float(points[0, 1]), 1.5 * _SAMPLE)
+        if around is not None
+        else None
+    )
     if edge is not None:
         return np.array([[*edge, points[0, 2]]])
     left, _, right, _ = deck.area.bounds
@@ -217,7 +253,9 @@ def _entry(work: Work, deck: Deck, layer: _RoughingLayer, first: tuple[_Stretch,
             return outside
     before = layer.before[stretch.row, stretch.first : stretch.last + 1]
     before = before if forward else before[::-1]
-    if np.all(points[:2, 2] >= before[:2] - 1.5 * NOTHING) and np.all(np.diff(points[:, 2]) > -slope * _SAMPLE):
+    if np.all(points[:2, 2] >= before[:2] - 1.5 * NOTHING) and np.all(
+        np.diff(points[:, 2]) > -slope * _SAMPLE
+    ):
         return points[:1]
     run = np.abs(points[:, 0] - points[0, 0])
     ramp = np.maximum(points[:, 2], before[0] - run * slope)
@@ -227,14 +265,19 @@ def _entry(work: Work, deck: Deck, layer: _RoughingLayer, first: tuple[_Stretch,
     down[:, 2] = ramp
     if len(met) == 0:
         return _back_and_forth(points, float(before[0]), slope)
-    return np.concatenate([thin(down[: met[0] + 1], 0.0, THINNED), thin(points[met[0] :: -1], 0.01, THINNED)])
+    return np.concatenate(
+        [thin(down[: met[0] + 1], 0.0, THINNED), thin(points[met[0] :: -1], 0.01, THINNED)]
+    )
 
 
 def _back_and_forth(points: Array, top: float, slope: float) -> Array:
-    """A ramp over a stretch too short for one run: as many runs as it takes, ending at its start."""
+    """A ramp over a stretch too short for one run: as many runs as it takes, ending at its
+    start."""
     length = max(float(abs(points[-1, 0] - points[0, 0])), 1.0)
     floor = float(points[:, 2].max())
     runs = max(2, math.ceil((top - floor) / (length * slope)))
     runs += runs % 2
     ends = [points[0] if k % 2 == 0 else points[-1] for k in range(runs + 1)]
-    return np.array([[end[0], end[1], top - (top - floor) * k / runs] for k, end in enumerate(ends)])
+    return np.array(
+        [[end[0], end[1], top - (top - floor) * k / runs] for k, end in enumerate(ends)]
+    )

@@ -1,10 +1,12 @@
-"""Surfacing the deck in set-up C: roughing in level layers, or finishing lines offset for the cutter.
+"""Surfacing the deck in set-up C: roughing in level layers, or finishing lines offset for the
+cutter.
 
-Bed frame of C, mm: z = h(x, y) is the deck to be. Finishing follows the tip heights over the surface in
-one continuous path that starts and ends outside the blank. A ball leaves the same ridges whichever way it goes: it
-runs along the grain. A cutter with a flat end is led up and down the slopes, region by region
-(`corepath.operations.deck.deck_finish`). Roughing is in `corepath.operations.deck.roughing`.
-Inside a frame, or beside obstacles, the edges of the room are cut first (`corepath.operations.facing.around`).
+Bed frame of C, mm: z = h(x, y) is the deck to be. Finishing follows the tip heights over the
+surface in one continuous path that starts and ends outside the blank. A ball leaves the same ridges
+whichever way it goes: it runs along the grain. A cutter with a flat end is led up and down the
+slopes, region by region (`corepath.operations.deck.deck_finish`). Roughing is in
+`corepath.operations.deck.roughing`. Inside a frame, or beside obstacles, the edges of the room are
+cut first (`corepath.operations.facing.around`).
 """
 
 from __future__ import annotations
@@ -19,7 +21,15 @@ from corepath.geometry.polylines import part_counts
 from corepath.lengths import mm
 from corepath.motion.program import Move, Pass, Program, line, rapid
 from corepath.operations.deck.bore_openings import opening_words, slowed
-from corepath.operations.deck.deck_finish import ROUNDS, Bounds, Left, follower, left_over, regional, with_strokes
+from corepath.operations.deck.deck_finish import (
+    ROUNDS,
+    Bounds,
+    Left,
+    follower,
+    left_over,
+    regional,
+    with_strokes,
+)
 from corepath.operations.deck.drop_cutter import CutterOffset
 from corepath.operations.deck.plain_lines import Strip, strips
 from corepath.operations.deck.roughing import rough
@@ -66,7 +76,9 @@ def _program(work: Work, stretch: Pass, watch: tuple[str, ...] = ()) -> Program:
     """One file, slowed down over the bores that it opens."""
     moves = slowed(stretch.moves, work)
     given = stretch.given + len(moves) - len(stretch.moves)
-    return program(work, work.stem, [Pass.of(moves, stretch.says, given)], watch=(*opening_words(work), *watch))
+    return program(
+        work, work.stem, [Pass.of(moves, stretch.says, given)], watch=(*opening_words(work), *watch)
+    )
 
 
 def judged(work: Work, moves: Sequence[Move]) -> Left:
@@ -81,7 +93,8 @@ def _deck(work: Work) -> Deck:
         raise CorepathError(f"{work.stem}: no deck to surface")
     if work.cutter.shape == "drill":
         raise CorepathError(
-            f"{work.stem}: {work.cutter.describe()} cannot surface a deck; list a flat, ball or bull one"
+            f"{work.stem}: {work.cutter.describe()} cannot surface a deck; list a flat, ball or "
+            "bull one"
         )
     return work.deck
 
@@ -90,18 +103,26 @@ def _told(deck: Deck, left: Left) -> tuple[str, ...]:
     """Ground too hollow for the cutter."""
     if left.high <= deck.scallop + _TOLD:
         return ()
-    return (f"leaves {mm(left.high):.2f} in a hollow near X{mm(left.x):.0f} Y{mm(left.y):.0f}: sand or scrape it",)
+    return (
+        f"leaves {mm(left.high):.2f} in a hollow near X{mm(left.x):.0f} Y{mm(left.y):.0f}: "
+        "sand or scrape it",
+    )
 
 
 def _track(
     work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, rounds: int, *, open_sides: bool
 ) -> tuple[Array, Follow, float]:
-    """Where the axis goes (n, 2) within `bounds`, the tip's path along it, and the end of the first strip in Y.
+    """Where the axis goes (n, 2) within `bounds`, the tip's path along it, and the end of the first
+    strip in Y.
 
     With `open_sides` lines may run over the sides of the bounds, where the ground is level.
     """
     if work.cutter.flat_radius > 0.0:
-        return regional(work, deck, offset, bounds, open_sides=open_sides, rounds=rounds), follower(offset), -np.inf
+        return (
+            regional(work, deck, offset, bounds, open_sides=open_sides, rounds=rounds),
+            follower(offset),
+            -np.inf,
+        )
     left, low, right, high = bounds
     over = _OVERRUN if open_sides else 0.0
     wide = (left - over, low, right + over, high)
@@ -115,7 +136,9 @@ def _track(
 
 def _finish(work: Work, deck: Deck, offset: CutterOffset, rounds: int) -> tuple[Pass, Left]:
     corners, follow, beside = _track(work, deck, offset, deck.area.bounds, rounds, open_sides=True)
-    corners = np.concatenate([_outside(work, deck, corners[0]), corners, _outside(work, deck, corners[-1])])
+    corners = np.concatenate(
+        [_outside(work, deck, corners[0]), corners, _outside(work, deck, corners[-1])]
+    )
     path = follow(corners)
     moves: list[Move] = descend(work, *path[0].tolist())
     feeds = _feeds(work, path[1:, 1], beside)
@@ -130,43 +153,61 @@ def _outside(work: Work, deck: Deck, place: Array) -> Array:
     left, low, right, high = deck.area.bounds
     x, y = (float(value) for value in place)
     out = work.cutter.radius + RUN_IN - 1e-3
-    ways = [(x - left, left - out, y), (right - x, right + out, y), (y - low, x, low - out), (high - y, x, high + out)]
+    ways = [
+        (x - left, left - out, y),
+        (right - x, right + out, y),
+        (y - low, x, low - out),
+        (high - y, x, high + out),
+    ]
     return np.array([min(ways, key=lambda way: round(way[0], 6))[1:]])
 
 
-def _finish_around(work: Work, deck: Deck, offset: CutterOffset, around: Around, rounds: int) -> Pass:
-    """The same inside a frame or beside obstacles: the edges of the room first, then the lines clipped to it."""
+def _finish_around(
+    work: Work, deck: Deck, offset: CutterOffset, around: Around, rounds: int
+) -> Pass:
+    """The same inside a frame or beside obstacles: the edges of the room first, then the lines
+    clipped to it."""
     left, low, right, high = field_of(work).bounds
     out = work.cutter.radius + RUN_IN - 1e-3
     if around.framed:
-        corners, follow, beside = _track(work, deck, offset, (left, low, right, high), rounds, open_sides=False)
+        corners, follow, beside = _track(
+            work, deck, offset, (left, low, right, high), rounds, open_sides=False
+        )
     else:
         within = (left + out, low + out, right - out, high - out)
         corners, follow, beside = _track(work, deck, offset, within, rounds, open_sides=True)
-        corners = np.concatenate([_outside(work, deck, corners[0]), corners, _outside(work, deck, corners[-1])])
+        corners = np.concatenate(
+            [_outside(work, deck, corners[0]), corners, _outside(work, deck, corners[-1])]
+        )
     moves = around.cut_contours(follow, deck.top)
     begun, given = False, 0
     for piece in around.clipped(corners):
         given += int(part_counts(piece, _SAMPLE).sum()) + 1
         path = follow(piece)
         if begun:
-            moves += around.passage(np.array([moves[-1].x, moves[-1].y, moves[-1].z]), path[0], follow)
+            moves += around.passage(
+                np.array([moves[-1].x, moves[-1].y, moves[-1].z]), path[0], follow
+            )
         else:
             moves += descend(work, *path[0].tolist())
         feeds = _feeds(work, path[1:, 1], beside)
-        moves += [line(x, y, z, feed) for (x, y, z), feed in zip(path[1:].tolist(), feeds, strict=True)]
+        moves += [
+            line(x, y, z, feed) for (x, y, z), feed in zip(path[1:].tolist(), feeds, strict=True)
+        ]
         begun = True
     moves.append(rapid(moves[-1].x, moves[-1].y, work.clear))
     return Pass.of(joined(moves), "finish the deck", given)
 
 
 def _feeds(work: Work, ys: Array, beside: float) -> list[float]:
-    """Feed to each point: full-width at first, then beside what is cut, the chips thin and the feed higher."""
+    """Feed to each point: full-width at first, then beside what is cut, the chips thin and the feed
+    higher."""
     return [work.cutting.feed if y < beside else work.cutting.finish for y in ys.tolist()]
 
 
 def _corners(found: list[Strip]) -> Array:
-    """Ends (n, 2) of all lines in the order cut: strips back and forth, and the lines of each cell too."""
+    """Ends (n, 2) of all lines in the order cut: strips back and forth, and the lines of each cell
+    too."""
     places: list[tuple[float, float]] = []
     for k, strip in enumerate(found):
         forward = k % 2 == 0

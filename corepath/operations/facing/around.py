@@ -1,11 +1,12 @@
 """Going round obstacles and inside a frame, shared by facing, roughing and finishing.
 
-The edge of the room where the axis may go (`corepath.work.keepoff`) is cut first, as *contours*: then nothing that
-can be reached is left between lines that end at it, and wherever a line begins there, the cutter comes down
-on ground that is cut already. A contour is either a closed ring, gone into along a ramp, or it begins and ends beside
-the blank. Lines are clipped to the room; from one piece to the next the cutter goes along a contour at depth or
-over the safe height, whichever takes less time. The material that stays lies at the side that climb milling asks for.
-Bed frame of the set-up, mm.
+The edge of the room where the axis may go (`corepath.work.keepoff`) is cut first, as *contours*:
+then nothing that can be reached is left between lines that end at it, and wherever a line begins
+there, the cutter comes down on ground that is cut already. A contour is either a closed ring, gone
+into along a ramp, or it begins and ends beside the blank. Lines are clipped to the room; from one
+piece to the next the cutter goes along a contour at depth or over the safe height, whichever takes
+less time. The material that stays lies at the side that climb milling asks for. Bed frame of the
+set-up, mm.
 """
 
 from __future__ import annotations
@@ -44,7 +45,8 @@ _RAMP_TOLERANCE = 0.003
 
 @dataclass(frozen=True, slots=True)
 class RoomContour:
-    """One contour: its corners (n, 2) in the direction of cutting; a closed one ends where it begins."""
+    """One contour: its corners (n, 2) in the direction of cutting; a closed one ends where it
+    begins."""
 
     corners: Array
     closed: bool
@@ -60,7 +62,8 @@ class Around:
     def __init__(self, work: Work, room: Area) -> None:
         if room.is_empty:
             raise CorepathError(
-                f"{work.stem}: the obstacles of set-up {work.setup} leave the cutter no room at all; move them"
+                f"{work.stem}: the obstacles of set-up {work.setup} leave the cutter no room at "
+                "all; move them"
             )
         self.work, self.room = work, room
         self.framed = work.deck is not None and work.deck.framed
@@ -70,7 +73,8 @@ class Around:
 
     @staticmethod
     def of(work: Work, plane: float | None = None) -> Around | None:
-        """The room of a work (of one plane); None where nothing restricts it. Raises CorepathError if none is left."""
+        """The room of a work (of one plane); None where nothing restricts it. Raises CorepathError
+        if none is left."""
         room = room_of(work, plane)
         return None if room is None else Around(work, room)
 
@@ -97,7 +101,8 @@ class Around:
         return [np.array(piece) for piece in pieces if LineString(piece).length > _ON]
 
     def cut_contours(self, follow: Follow, above: float) -> list[Move]:
-        """All contours, each from safe height to safe height; `above` is the height of the stock before."""
+        """All contours, each from safe height to safe height; `above` is the height of the stock
+        before."""
         moves: list[Move] = []
         for ring in self.contours:
             moves += self._cut(ring, follow, above)
@@ -107,9 +112,13 @@ class Around:
         work, corners = self.work, ring.corners
         way: list[Move] = []
         if ring.closed:
-            ramp = _ramp(follow(_dense(corners)), above, math.tan(math.radians(work.cutter.ramp_angle)))
+            ramp = _ramp(
+                follow(_dense(corners)), above, math.tan(math.radians(work.cutter.ramp_angle))
+            )
             way = descend(work, float(ramp[0, 0]), float(ramp[0, 1]), max(float(ramp[0, 2]), above))
-            way += [line(x, y, z, work.cutting.ramp) for x, y, z in thin(ramp, _RAMP_TOLERANCE).tolist()]
+            way += [
+                line(x, y, z, work.cutting.ramp) for x, y, z in thin(ramp, _RAMP_TOLERANCE).tolist()
+            ]
             corners = _turned(corners, ramp[-1, :2])
         path = follow(corners)
         if not way:
@@ -118,9 +127,13 @@ class Around:
         return [*way, rapid(way[-1].x, way[-1].y, work.clear)]
 
     def passage(self, start: Array, end: Array, follow: Follow) -> list[Move]:
-        """From one place on the room's edge to another, both at depth: along a contour or over the safe height."""
+        """From one place on the room's edge to another, both at depth: along a contour or over the
+        safe height."""
         work = self.work
-        over = [rapid(start[0], start[1], work.clear), *descend(work, float(end[0]), float(end[1]), float(end[2]))]
+        over = [
+            rapid(start[0], start[1], work.clear),
+            *descend(work, float(end[0]), float(end[1]), float(end[2])),
+        ]
         way = self._along(start[:2], end[:2])
         if way is None:
             return over
@@ -128,11 +141,14 @@ class Around:
         about = [line(x, y, z, work.cutting.feed) for x, y, z in path[1:].tolist()]
         limits = work.milling.limits
         here = (float(start[0]), float(start[1]), float(start[2]))
-        over_time, about_time = (float(seconds(moves, limits, start=here).sum()) for moves in (over, about))
+        over_time, about_time = (
+            float(seconds(moves, limits, start=here).sum()) for moves in (over, about)
+        )
         return about if round(about_time, 6) <= round(over_time, 6) else over
 
     def _along(self, start: Array, end: Array) -> Array | None:
-        """The shortest way (n, 2) along one contour from place to place; None where they lie on none together."""
+        """The shortest way (n, 2) along one contour from place to place; None where they lie on
+        none together."""
         one, other = shapely.Point(start), shapely.Point(end)
         for ring in self.contours:
             curve = ring.curve
@@ -143,7 +159,9 @@ class Around:
             if ring.closed:
                 first, second = (a, 0.0) if a < b else (a, curve.length)
                 rest = (curve.length, b) if a < b else (0.0, b)
-                parts = [np.array(substring(curve, *pair).coords) for pair in ((first, second), rest)]
+                parts = [
+                    np.array(substring(curve, *pair).coords) for pair in ((first, second), rest)
+                ]
                 ways.append(np.concatenate([parts[0], parts[1][1:]]))
             way = min(ways, key=lambda found: round(length(found), 6))
             way[0], way[-1] = start, end
@@ -164,14 +182,19 @@ class Around:
 
 
 def _contours(work: Work, room: Area, framed: bool) -> tuple[RoomContour, ...]:
-    """The room's edges that the cutter must go along, the direction of cutting on them, in order of X."""
+    """The room's edges that the cutter must go along, the direction of cutting on them, in order of
+    X."""
     field = field_of(work)
     wood = work.blank.buffer(work.cutter.radius - 1e-3)
     found = []
     for part in shapely.get_parts(room):
         turned = orient(part, 1.0)  # room to the left: what stays is on the right, which is climb
         for edge in (turned.exterior, *turned.interiors):
-            found += [RoomContour(np.array(edge.coords), True)] if framed else _inner(LineString(edge.coords), field)
+            found += (
+                [RoomContour(np.array(edge.coords), True)]
+                if framed
+                else _inner(LineString(edge.coords), field)
+            )
     rings = [ring for ring in found if ring.curve.intersects(wood)]
     if work.milling.conventional:
         rings = [RoomContour(ring.corners[::-1].copy(), ring.closed) for ring in rings]
@@ -179,7 +202,8 @@ def _contours(work: Work, room: Area, framed: bool) -> tuple[RoomContour, ...]:
 
 
 def _inner(edge: LineString, field: Polygon) -> list[RoomContour]:
-    """The parts of a room's edge that are not the edge of the field itself, in the edge's direction."""
+    """The parts of a room's edge that are not the edge of the field itself, in the edge's
+    direction."""
     inner = field.buffer(-1e-4, join_style="mitre")
     corners = np.array(edge.coords)
     within = [inner.intersects(LineString(pair)) for pair in itertools.pairwise(corners)]
@@ -187,7 +211,8 @@ def _inner(edge: LineString, field: Polygon) -> list[RoomContour]:
         return [RoomContour(corners, True)]
     if not any(within):
         return []
-    first = within.index(False)  # start where the edge leaves the field, so that no run is split by the ring's seam
+    # start where the edge leaves the field, so that no run is split by the ring's seam
+    first = within.index(False)
     order = [(first + k) % len(within) for k in range(len(within))]
     runs: list[list[Array]] = []
     for before, k in zip([order[0], *order], order, strict=False):
@@ -198,7 +223,9 @@ def _inner(edge: LineString, field: Polygon) -> list[RoomContour]:
     return [RoomContour(np.array(run), False) for run in runs]
 
 
-def _parts(kept: shapely.Geometry, start: Array, end: Array) -> list[tuple[tuple[float, float], tuple[float, float]]]:
+def _parts(
+    kept: shapely.Geometry, start: Array, end: Array
+) -> list[tuple[tuple[float, float], tuple[float, float]]]:
     """The straight parts left of a segment, each from its start towards its end."""
     direction = end - start
     found = []
@@ -209,7 +236,11 @@ def _parts(kept: shapely.Geometry, start: Array, end: Array) -> list[tuple[tuple
         places = (ends - start) @ direction
         first, last = (ends[0], ends[1]) if places[0] <= places[1] else (ends[1], ends[0])
         found.append(
-            (round(float(min(places)), 6), (float(first[0]), float(first[1])), (float(last[0]), float(last[1])))
+            (
+                round(float(min(places)), 6),
+                (float(first[0]), float(first[1])),
+                (float(last[0]), float(last[1])),
+            )
         )
     return [(first, last) for _, first, last in sorted(found)]
 
@@ -224,14 +255,17 @@ def _turned(corners: Array, place: Array) -> Array:
     at = curve.project(shapely.Point(place))
     if at < _ON or at > curve.length - _ON:
         return corners
-    head, tail = (np.array(substring(curve, *ends).coords) for ends in ((at, curve.length), (0.0, at)))
+    head, tail = (
+        np.array(substring(curve, *ends).coords) for ends in ((at, curve.length), (0.0, at))
+    )
     turned = np.concatenate([head, tail[1:]])
     turned[0] = turned[-1] = place
     return turned
 
 
 def _ramp(path: Array, high: float, slope: float) -> Array:
-    """Down along a closed path (n, 3) from `high` until the ramp meets the path, over as many laps as it takes."""
+    """Down along a closed path (n, 3) from `high` until the ramp meets the path, over as many laps
+    as it takes."""
     lap = length(path)
     count = math.ceil(max(high - float(path[:, 2].min()), 0.0) / (slope * lap)) + 1
     way = np.concatenate([path, *(path[1:] for _ in range(count))])

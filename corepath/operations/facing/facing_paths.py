@@ -1,4 +1,5 @@
-"""What skim and deck paths share: the way in from outside the blank, limits, and the finished program.
+"""What skim and deck paths share: the way in from outside the blank, limits, and the finished
+program.
 
 Everything is in the bed frame of the set-up, mm. *Outside* is a strip all round the blank where the
 cutter stands clear of the wood: its axis lies more than a radius beyond the blank's edge.
@@ -29,7 +30,8 @@ OVER_STOCK = 2.0
 
 
 def descend(work: Work, x: float, y: float, z: float) -> list[Move]:
-    """Rapid to the place at the safe height, rapid down to just above the stock, then feed down to `z`."""
+    """Rapid to the place at the safe height, rapid down to just above the stock, then feed down to
+    `z`."""
     over = min(max(work.stock_top + OVER_STOCK, z), work.clear)
     return [rapid(x, y, work.clear), rapid(x, y, over), line(x, y, z, work.cutting.plunge)]
 
@@ -44,7 +46,8 @@ def check_path(work: Work, moves: Sequence[Move]) -> None:
     spare = work.deck.gouge if work.deck is not None else 1e-6
     if lowest.z < work.lowest - spare:
         raise CorepathError(
-            f"{work.stem}: a path at z {mm(lowest.z):.3f} (x {mm(lowest.x):.1f}, y {mm(lowest.y):.1f}) would go below "
+            f"{work.stem}: a path at z {mm(lowest.z):.3f} (x {mm(lowest.x):.1f}, y "
+            f"{mm(lowest.y):.1f}) would go below "
             f"{mm(work.lowest):.3f}, the lowest this operation may cut"
         )
     for obstacle in work.obstacles:
@@ -58,15 +61,19 @@ def check_path(work: Work, moves: Sequence[Move]) -> None:
                 continue
             left, low, right, high = obstacle.area.bounds
             raise CorepathError(
-                f"{work.stem}: {body} would meet the {obstacle.name} at x {mm(left):.1f} to {mm(right):.1f}, "
+                f"{work.stem}: {body} would meet the {obstacle.name} at x {mm(left):.1f} to "
+                f"{mm(right):.1f}, "
                 f"y {mm(low):.1f} to {mm(high):.1f}, {mm(obstacle.height):g} high, "
                 f"near x {mm(near[1]):.1f}, y {mm(near[2]):.1f}; "
-                f"move it at least {mm(radius - near[0] + CLEARANCE):.1f~} away from there (set-up {work.setup}), "
+                f"move it at least {mm(radius - near[0] + CLEARANCE):.1f~} away from there (set-up "
+                f"{work.setup}), "
                 f"or hold the blank another way"
             )
 
 
-def _nearest(moves: Sequence[Move], area: shapely.Polygon, height: float) -> tuple[float, float, float] | None:
+def _nearest(
+    moves: Sequence[Move], area: shapely.Polygon, height: float
+) -> tuple[float, float, float] | None:
     """Distance from `area` and place (x, y) of the nearest move that comes below `height`."""
     pairs = [_low_part(before, move, height) for before, move in itertools.pairwise(moves)]
     pairs = [pair for pair in pairs if pair is not None]
@@ -79,8 +86,11 @@ def _nearest(moves: Sequence[Move], area: shapely.Polygon, height: float) -> tup
     return float(away[k]), float(place.x), float(place.y)
 
 
-def _low_part(one: Move, two: Move, height: float) -> tuple[tuple[float, float], tuple[float, float]] | None:
-    """Both ends (x, y) of the part of a straight move that lies below `height`; None where none does."""
+def _low_part(
+    one: Move, two: Move, height: float
+) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    """Both ends (x, y) of the part of a straight move that lies below `height`; None where none
+    does."""
     if min(one.z, two.z) >= height:
         return None
     ends = []
@@ -102,7 +112,8 @@ def program(
 ) -> Program:
     """The program of `work` with these passes; checks each pass for obstacles and depth first.
 
-    `after` is the file of the same work that comes first: that one alone makes a slow first way down.
+    `after` is the file of the same work that comes first: that one alone makes a slow first way
+    down.
     """
     kept = tuple(passes)
     for stretch in kept:
@@ -131,7 +142,11 @@ def joined(moves: Iterable[Move]) -> list[Move]:
     kept: list[Move] = []
     for move in moves:
         last = kept[-1] if kept else None
-        if last and (last.x, last.y, last.z) == (move.x, move.y, move.z) and move.kind in (Kind.RAPID, Kind.LINE):
+        if (
+            last
+            and (last.x, last.y, last.z) == (move.x, move.y, move.z)
+            and move.kind in (Kind.RAPID, Kind.LINE)
+        ):
             continue
         kept.append(move)
     return kept

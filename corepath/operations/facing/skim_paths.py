@@ -1,9 +1,10 @@
 """Skim: the whole bottom of the blank is planed to one plane after another, from the highest down.
 
-Bed frame of set-up B, mm. Each plane is cut by lines along the grain (X), back and forth, from outside
-the blank in and out again; links run along the blank's end. Neighbouring lines overlap, the outer lines
-overhang the blank's edges, so the swept area holds the whole blank with its corners. There is one
-program for each plane and one for all of them, which stops where the casting may show. Obstacles are gone round.
+Bed frame of set-up B, mm. Each plane is cut by lines along the grain (X), back and forth, from
+outside the blank in and out again; links run along the blank's end. Neighbouring lines overlap, the
+outer lines overhang the blank's edges, so the swept area holds the whole blank with its corners.
+There is one program for each plane and one for all of them, which stops where the casting may show.
+Obstacles are gone round.
 """
 
 from __future__ import annotations
@@ -24,11 +25,13 @@ __all__ = ["line_places", "skim_programs"]
 Array = NDArray[np.float64]
 
 _OVERHANG = 0.5
-"""How far the outer lines sweep beyond the blank's edges, mm; covers a blank that is slightly larger."""
+"""How far the outer lines sweep beyond the blank's edges, mm; covers a blank that is slightly
+larger."""
 
 
 def skim_programs(work: Work) -> tuple[Program, ...]:
-    """One program for each plane (`-pass-1` …) and the combined one (`-all`), which stops between planes.
+    """One program for each plane (`-pass-1` …) and the combined one (`-all`), which stops between
+    planes.
 
     Any other work that planes the whole blank (the flush) is one program of all its planes.
     """
@@ -38,17 +41,25 @@ def skim_programs(work: Work) -> tuple[Program, ...]:
     if work.name != "skim":
         return (program(work, work.stem, [_cut(work, facing, 0, len(facing.planes) - 1)]),)
     single = tuple(
-        program(work, f"{work.stem}-pass-{k + 1}", [_cut(work, facing, k, k)], after=f"{work.stem}-pass-1" if k else "")
+        program(
+            work,
+            f"{work.stem}-pass-{k + 1}",
+            [_cut(work, facing, k, k)],
+            after=f"{work.stem}-pass-1" if k else "",
+        )
         for k in range(len(facing.planes))
     )
     first = min(max(facing.first_stop, 0), len(facing.planes) - 1)
     stretches = [(0, first)] + [(k, k) for k in range(first + 1, len(facing.planes))]
-    combined = program(work, f"{work.stem}-all", [_cut(work, facing, a, b) for a, b in stretches], combined=True)
+    combined = program(
+        work, f"{work.stem}-all", [_cut(work, facing, a, b) for a, b in stretches], combined=True
+    )
     return (*single, combined)
 
 
 def line_places(low: float, high: float, radius: float, stepover: float) -> list[float]:
-    """Places across of the fewest evenly spaced lines of a cutter of `radius` that sweep `low` to `high`."""
+    """Places across of the fewest evenly spaced lines of a cutter of `radius` that sweep `low` to
+    `high`."""
     reach = radius - min(_OVERHANG, radius / 4.0)
     span = high - low - 2.0 * reach
     if span <= 0.0:
@@ -79,7 +90,8 @@ def _cut(work: Work, facing: Facing, first: int, last: int) -> Pass:
 
 
 def _cut_around(work: Work, facing: Facing, first: int, last: int) -> Pass:
-    """The same beside obstacles: of each layer the edges of their zones first, then the lines between them."""
+    """The same beside obstacles: of each layer the edges of their zones first, then the lines
+    between them."""
     track = np.array(_track(work, facing))
     moves: list[Move] = []
     above = facing.top if first == 0 else facing.planes[first - 1]
@@ -93,7 +105,8 @@ def _cut_around(work: Work, facing: Facing, first: int, last: int) -> Pass:
 
 
 def _layer_around(work: Work, track: Array, z: float, above: float) -> list[Move]:
-    """One layer, from safe height to safe height; `above` is the height that the layer before left."""
+    """One layer, from safe height to safe height; `above` is the height that the layer before
+    left."""
 
     def level(corners: Array) -> Array:
         return np.column_stack([corners, np.full(len(corners), z)])

@@ -1,9 +1,11 @@
-"""Ways from one lap to the next at one height, tangent to both where there is room, without lifting.
+"""Ways from one lap to the next at one height, tangent to both where there is room, without
+lifting.
 
-Lengths in mm, bed frame; laps are closed (n, 2) polylines that start where the cutter is or is to begin.
-Laps that run the same way are joined by going over from one to the other gradually along both: with
-w = 3u² - 2u³ the way is A(u) + w (B(u) - A(u)), so that the width of cut grows from nothing. Before a lap that
-runs the other way the cutter turns round by a half circle in what is cleared.
+Lengths in mm, bed frame; laps are closed (n, 2) polylines that start where the cutter is or is to
+begin. Laps that run the same way are joined by going over from one to the other gradually along
+both: with w = 3u² - 2u³ the way is A(u) + w (B(u) - A(u)), so that the width of cut grows from
+nothing. Before a lap that runs the other way the cutter turns round by a half circle in what is
+cleared.
 """
 
 from __future__ import annotations
@@ -32,10 +34,11 @@ def heading(lap: Floats) -> Floats:
 
 
 def blended(before: Floats, after: Floats, room: Polygon) -> tuple[Floats, Floats] | None:
-    """From the start of the lap `before` over to the lap `after`: the (m, 2) way and `after` from where it arrives.
+    """From the start of the lap `before` over to the lap `after`: the (m, 2) way and `after` from
+    where it arrives.
 
-    `before` is a closed lap from where the cutter is, `after` a closed one. None where the laps run against each
-    other, or where the way would leave the `room` of the cutter's middle.
+    `before` is a closed lap from where the cutter is, `after` a closed one. None where the laps run
+    against each other, or where the way would leave the `room` of the cutter's middle.
     """
     curve = LineString(after)
     first, second = float(along(before)[-1]), curve.length
@@ -51,7 +54,10 @@ def blended(before: Floats, after: Floats, room: Polygon) -> tuple[Floats, Float
             continue
         u = np.linspace(0.0, 1.0, _SAMPLES + 1)
         new = stretch(after, ends[0], gone)
-        here, there = place_at(old, along(old), u * along(old)[-1]), place_at(new, along(new), u * along(new)[-1])
+        here, there = (
+            place_at(old, along(old), u * along(old)[-1]),
+            place_at(new, along(new), u * along(new)[-1]),
+        )
         path = here + (u * u * (3.0 - 2.0 * u))[:, None] * (there - here)
         if shapely.covers(room, LineString(path)):
             lap = stretch(after, ends[1], second)
@@ -61,9 +67,11 @@ def blended(before: Floats, after: Floats, room: Polygon) -> tuple[Floats, Float
 
 
 def turn_round(before: Floats, other: Floats, room: Polygon) -> tuple[Floats, Floats] | None:
-    """A half circle from the start of `before` on to the closed polyline `other`, which runs the other way.
+    """A half circle from the start of `before` on to the closed polyline `other`, which runs the
+    other way.
 
-    The (m, 2) half circle and `other` from where it arrives; None where there is no room or it does not fit.
+    The (m, 2) half circle and `other` from where it arrives; None where there is no room or it does
+    not fit.
     """
     curve = LineString(other)
     place = curve.line_locate_point(Point(before[0]))

@@ -1,11 +1,13 @@
-"""Corners and arms that one lap cannot take: cleared by short arcs, each a bounded step beyond the one before.
+"""Corners and arms that one lap cannot take: cleared by short arcs, each a bounded step beyond the
+one before.
 
-All shapes are places of the cutter's *middle*, mm, bed frame. `inside` is where it may stand without cutting
-(all cleared), `target` what it is to reach next. A lap along the target's edge would meet more than its share
-wherever that edge lies farther than a stepover from `inside`: at inward corners and where arms meet. There the
-cleared part is grown by less than a stepover at a time, its corners kept round, and the edge of each growth that
-lies in the open makes one arc. The round edge keeps the engagement low: on a path of radius R round a cleared
-disc the width of cut by area is s(R + r - s/2)/R, more than the step s itself, so a step is `SHARE` of the stepover.
+All shapes are places of the cutter's *middle*, mm, bed frame. `inside` is where it may stand
+without cutting (all cleared), `target` what it is to reach next. A lap along the target's edge
+would meet more than its share wherever that edge lies farther than a stepover from `inside`: at
+inward corners and where arms meet. There the cleared part is grown by less than a stepover at a
+time, its corners kept round, and the edge of each growth that lies in the open makes one arc. The
+round edge keeps the engagement low: on a path of radius R round a cleared disc the width of cut by
+area is s(R + r - s/2)/R, more than the step s itself, so a step is `SHARE` of the stepover.
 """
 
 from __future__ import annotations
@@ -28,7 +30,8 @@ SHARE = 0.75
 ALLOWED = 1.1
 """What a lap may meet, as a share of the stepover, before arcs are put in."""
 TIP = 0.55
-"""Share of the stepover that arcs leave in the tip of a corner: a lap that turns there meets wood ahead and beside."""
+"""Share of the stepover that arcs leave in the tip of a corner: a lap that turns there meets wood
+ahead and beside."""
 _MOST_ARCS = 80
 _NOTHING = 0.01  # of a stepover squared: smaller areas are not worth an arc
 _EDGE = 0.02  # mm: nearer to the target's edge than this an arc has arrived
@@ -36,7 +39,8 @@ _EDGE = 0.02  # mm: nearer to the target's edge than this an arc has arrived
 
 @dataclass(frozen=True, slots=True)
 class Zone:
-    """Arcs in the order of cutting, (n, 2) each, and the part of the middle's places that they clear."""
+    """Arcs in the order of cutting, (n, 2) each, and the part of the middle's places that they
+    clear."""
 
     arcs: tuple[Floats, ...]
     cleared: BaseGeometry
@@ -44,7 +48,8 @@ class Zone:
 
 @dataclass(frozen=True, slots=True)
 class Detour:
-    """A way that leaves a lap `at` mm along it and comes back there: (n, 2) points, first and last on the lap.
+    """A way that leaves a lap `at` mm along it and comes back there: (n, 2) points, first and last
+    on the lap.
 
     It first goes `back` along what the lap has just cut.
     """
@@ -60,8 +65,11 @@ def far_parts(inside: BaseGeometry, target: BaseGeometry, stepover: float) -> li
     return [part for part in polygons(beyond) if part.area > _NOTHING * stepover**2]
 
 
-def zone_of(part: Polygon, inside: BaseGeometry, target: BaseGeometry, stepover: float, radius: float) -> Zone | None:
-    """Arcs that clear `part` from `inside`; None where it cannot be done by one arc after the other."""
+def zone_of(
+    part: Polygon, inside: BaseGeometry, target: BaseGeometry, stepover: float, radius: float
+) -> Zone | None:
+    """Arcs that clear `part` from `inside`; None where it cannot be done by one arc after the
+    other."""
     reach = part.buffer(3.0 * stepover)
     window = part.envelope.buffer(6.0 * stepover + 2.0 * radius)
     front, goal = inside.intersection(window), target.intersection(window)
@@ -74,9 +82,16 @@ def zone_of(part: Polygon, inside: BaseGeometry, target: BaseGeometry, stepover:
         grown = _rounded(ahead, front, radius)
         if grown is None:
             return None
-        lines = grown.boundary.difference(edge).difference(front.boundary.buffer(_EDGE)).intersection(reach)
+        lines = (
+            grown.boundary.difference(edge)
+            .difference(front.boundary.buffer(_EDGE))
+            .intersection(reach)
+        )
         found = [line for line in _lines(lines) if line.length > 0.3 * stepover]
-        if not found and part.difference(grow(front, ALLOWED * stepover)).area < _NOTHING * stepover**2:
+        if (
+            not found
+            and part.difference(grow(front, ALLOWED * stepover)).area < _NOTHING * stepover**2
+        ):
             return Zone(tuple(arcs), front)
         if len(found) != 1:
             return None
@@ -86,7 +101,8 @@ def zone_of(part: Polygon, inside: BaseGeometry, target: BaseGeometry, stepover:
 
 
 def _rounded(ahead: BaseGeometry, front: BaseGeometry, radius: float) -> BaseGeometry | None:
-    """`ahead` with its corners as round as it can be while the front still gains most of what it could."""
+    """`ahead` with its corners as round as it can be while the front still gains most of what it
+    could."""
     gain = ahead.difference(front).area
     if gain < 1e-6:
         return None
@@ -100,7 +116,14 @@ def _rounded(ahead: BaseGeometry, front: BaseGeometry, radius: float) -> BaseGeo
 def _lines(shape: BaseGeometry) -> list[LineString]:
     merged = shapely.line_merge(shapely.unary_union(shape)) if not shape.is_empty else shape
     lines = [part for part in shapely.get_parts(merged) if isinstance(part, LineString)]
-    return sorted(lines, key=lambda line: (-round(line.length, 4), round(line.bounds[0], 4), round(line.bounds[1], 4)))
+    return sorted(
+        lines,
+        key=lambda line: (
+            -round(line.length, 4),
+            round(line.bounds[0], 4),
+            round(line.bounds[1], 4),
+        ),
+    )
 
 
 def _directed(points: Floats, cleared: BaseGeometry) -> Floats:
@@ -121,10 +144,11 @@ def detours(
     radius: float,
     room: Polygon,
 ) -> tuple[list[Detour], list[Polygon]]:
-    """Detours from `lap` (closed, along the edge of `inside`) that clear `parts`, which the next lap could not take.
+    """Detours from `lap` (closed, along the edge of `inside`) that clear `parts`, which the next
+    lap could not take.
 
-    `room` is where the middle may be at all. Also returns the parts that no detour can clear: they are to be
-    entered by ramps of their own.
+    `room` is where the middle may be at all. Also returns the parts that no detour can clear: they
+    are to be entered by ramps of their own.
     """
     found: list[Detour] = []
     rest: list[Polygon] = []
@@ -139,7 +163,8 @@ def detours(
 
 
 def _spliced(lap: Floats, zone: Zone, stepover: float, room: Polygon) -> Detour | None:
-    """The way from the lap through all arcs of a zone and back to the lap; None where it would leave the room."""
+    """The way from the lap through all arcs of a zone and back to the lap; None where it would
+    leave the room."""
     curve = LineString(lap)
     length = curve.length
     start, end = (curve.line_locate_point(Point(zone.arcs[0][k])) for k in (0, -1))
@@ -158,7 +183,11 @@ def _spliced(lap: Floats, zone: Zone, stepover: float, room: Polygon) -> Detour 
         path.append(arc)
     home = np.array([arcs[-1][-1], back[0]])
     points = np.concatenate(list(_trimmed([*path, home])))
-    return Detour((begin + leave) % length, leave, points) if room.buffer(0.002).covers(LineString(points)) else None
+    return (
+        Detour((begin + leave) % length, leave, points)
+        if room.buffer(0.002).covers(LineString(points))
+        else None
+    )
 
 
 def _chord_or_back(arc: Floats, free: BaseGeometry) -> Floats:

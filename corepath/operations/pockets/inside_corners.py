@@ -1,7 +1,7 @@
 """Inside corners that a round cutter cannot enter: where they are and how much stays in each.
 
-Lengths in mm, bed frame. `area` less what the cutter's disc covers without leaving it falls into pieces; one at
-each inward corner. Slivers along the walls, from chords of curves, do not count.
+Lengths in mm, bed frame. `area` less what the cutter's disc covers without leaving it falls into
+pieces; one at each inward corner. Slivers along the walls, from chords of curves, do not count.
 """
 
 from __future__ import annotations
@@ -24,7 +24,9 @@ _LEAST = 0.01  # mm2
 
 def corners_left(id: str, area: Polygon, reach: BaseGeometry) -> list[Corner]:
     """The pieces of `area` out of `reach` (a polygon or several), largest distance left first."""
-    pieces = [piece for piece in polygons(area.difference(grow(reach, _SLIVER))) if piece.area > _LEAST]
+    pieces = [
+        piece for piece in polygons(area.difference(grow(reach, _SLIVER))) if piece.area > _LEAST
+    ]
     if not pieces:
         return []
     stays = np.array(shapely.get_parts(area.difference(reach)), dtype=object)
@@ -37,14 +39,22 @@ def corners_left(id: str, area: Polygon, reach: BaseGeometry) -> list[Corner]:
         (nearest, _), away = walls.query_nearest(tips, return_distance=True, all_matches=False)
         k = int(np.argmax(np.round(away, 6)))
         tip, near = tips[int(nearest[k])], piece.buffer(0.05)
-        size = float(shapely.area(shapely.intersection(stays[np.sort(around.query(near, "intersects"))], near)).sum())
+        size = float(
+            shapely.area(
+                shapely.intersection(stays[np.sort(around.query(near, "intersects"))], near)
+            ).sum()
+        )
         found.append(Corner(id, float(tip.x), float(tip.y), size, float(away[k])))
     return sorted(found, key=lambda c: (-round(c.left, 4), round(c.x, 4), round(c.y, 4)))
 
 
 def _segments(shape: BaseGeometry) -> NDArray[np.object_]:
     """All edges of a shape, each a line of its own."""
-    rings = [np.asarray(ring.coords)[:, :2] for p in polygons(shape) for ring in (p.exterior, *p.interiors)]
+    rings = [
+        np.asarray(ring.coords)[:, :2]
+        for p in polygons(shape)
+        for ring in (p.exterior, *p.interiors)
+    ]
     pairs = [np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings]
     return np.asarray(shapely.linestrings(np.concatenate(pairs)), dtype=object)
 
@@ -56,7 +66,8 @@ def corners_words(corners: list[Corner]) -> tuple[str, ...]:
         mine = [corner for corner in corners if corner.feature == id]
         worst, total = mine[0], sum(corner.area for corner in mine)
         lines.append(
-            f"{id}: corners stay round, {len(mine)} of them, {square_mm(total):.2f~} left, most {mm(worst.left):.2f~} "
+            f"{id}: corners stay round, {len(mine)} of them, {square_mm(total):.2f~} left, most "
+            f"{mm(worst.left):.2f~} "
             f"at X{mm(worst.x):.1f} Y{mm(worst.y):.1f}"
         )
     return tuple(lines)

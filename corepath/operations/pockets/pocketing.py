@@ -1,10 +1,11 @@
 """Groove and plug pockets: closed areas cleared in level layers to a level floor.
 
-Bed frame of the set-up, mm. Each layer is entered by a ramp along its first ring, which then takes a level lap
-at full width; all rings after it take at most the stepover, until both walls stand but for the finishing
-allowance. Laps follow one another by crossings that touch both, the next layer begins without lifting. Over a thin
-floor the last layer is a light one. Then one lap along each wall takes the allowance off, at full depth where the
-cutting edges are long enough, else layer by layer.
+Bed frame of the set-up, mm. Each layer is entered by a ramp along its first ring, which then takes
+a level lap at full width; all rings after it take at most the stepover, until both walls stand but
+for the finishing allowance. Laps follow one another by crossings that touch both, the next layer
+begins without lifting. Over a thin floor the last layer is a light one. Then one lap along each
+wall takes the allowance off, at full depth where the cutting edges are long enough, else layer by
+layer.
 """
 
 from __future__ import annotations
@@ -29,7 +30,13 @@ from corepath.operations.order import short_order
 from corepath.operations.pockets.crossings import blended, turn_round
 from corepath.operations.pockets.inside_corners import corners_left, corners_words
 from corepath.operations.pockets.remainders import Remainder, remainders
-from corepath.operations.pockets.rings import Ring, RingPlan, centre_region, plan_rings, region_rings
+from corepath.operations.pockets.rings import (
+    Ring,
+    RingPlan,
+    centre_region,
+    plan_rings,
+    region_rings,
+)
 from corepath.operations.pockets.wall_laps import wall_laps
 from corepath.work.works import Pocket, Work
 
@@ -40,14 +47,15 @@ WALL_TOLERANCE = 0.002
 RAMP_ABOVE = 0.5
 """mm above the stock where a ramp begins: more than a blank is thicker than it was measured."""
 LEAST_ROOM = 0.1
-"""Room to either side, as a share of the cutter's radius, that clearing keeps where it leaves anything on walls."""
+"""Room to either side, as a share of the cutter's radius, that clearing keeps where it leaves
+anything on walls."""
 
 
 def pocket_programs(work: Work) -> tuple[Program, ...]:
     """The program that cuts all pockets of `work`, in a short order, in one pass.
 
-    Raises `CorepathError` where the cutter does not fit or pass, has no room for its ramp, or would meet an
-    obstacle.
+    Raises `CorepathError` where the cutter does not fit or pass, has no room for its ramp, or would
+    meet an obstacle.
     """
     _refuse(work)
     trail, corners = Trail(work), list[Corner]()
@@ -56,25 +64,35 @@ def pocket_programs(work: Work) -> tuple[Program, ...]:
         pocket = work.pockets[k]
         corners += _Cut(trail, pocket).run()
     corners.sort(key=lambda corner: [pocket.id for pocket in work.pockets].index(corner.feature))
-    return (program(work, work.stem, [trail.finish()], watch=corners_words(corners), corners=tuple(corners)),)
+    return (
+        program(
+            work, work.stem, [trail.finish()], watch=corners_words(corners), corners=tuple(corners)
+        ),
+    )
 
 
 def _refuse(work: Work) -> None:
     if not work.pockets:
         raise CorepathError(f"{work.stem}: no pockets to cut")
     if work.cutter.shape != "flat":
-        raise CorepathError(f"{work.stem}: {work.cutter.describe()} leaves no level floor; list a flat cutter")
+        raise CorepathError(
+            f"{work.stem}: {work.cutter.describe()} leaves no level floor; list a flat cutter"
+        )
     for pocket in work.pockets:
         if pocket.floor >= pocket.top or pocket.area.is_empty:
             raise CorepathError(
-                f"{work.stem}, {pocket.id}: nothing to cut between {mm(pocket.top):g} and {mm(pocket.floor):g}"
+                f"{work.stem}, {pocket.id}: nothing to cut between {mm(pocket.top):g} and "
+                f"{mm(pocket.floor):g}"
             )
 
 
 def layers(pocket: Pocket, depth: float, light_layer: float) -> list[float]:
-    """Heights of the layers from the highest to the floor, none deeper than `depth`, the last one light if thin."""
+    """Heights of the layers from the highest to the floor, none deeper than `depth`, the last one
+    light if thin."""
     shallow = min(light_layer, depth)
-    light = shallow if pocket.thin and pocket.top - pocket.floor > shallow and depth > shallow else 0.0
+    light = (
+        shallow if pocket.thin and pocket.top - pocket.floor > shallow and depth > shallow else 0.0
+    )
     deep = pocket.top - pocket.floor - light
     count = max(1, math.ceil(deep / depth - 1e-9))
     heights = [pocket.top - deep * k / count for k in range(1, count)] + [pocket.floor + light]
@@ -83,7 +101,8 @@ def layers(pocket: Pocket, depth: float, light_layer: float) -> list[float]:
 
 @dataclass(slots=True)
 class _Lap:
-    """The closed polyline along which the cutter ran last, from where it stands, and the last fresh one."""
+    """The closed polyline along which the cutter ran last, from where it stands, and the last fresh
+    one."""
 
     points: Floats
     fresh: Floats
@@ -121,7 +140,9 @@ class _Cut:
             if leave and (not whole or z == heights[-1]):
                 self._walls(rings, z)
         if leave:
-            return corners_left(self.pocket.id, self.pocket.area, grow(self._centre, self.cutter.radius))
+            return corners_left(
+                self.pocket.id, self.pocket.area, grow(self._centre, self.cutter.radius)
+            )
         return corners_left(self.pocket.id, self.pocket.area, rings.reach)
 
     def _rest(self, cleared: BaseGeometry) -> list[Corner]:
@@ -129,7 +150,12 @@ class _Cut:
         conventional = self.work.milling.conventional
         centre = centre_region(self.pocket.area, self.cutter.radius, self.name)
         left = remainders(
-            centre, cleared, self.cutter.radius, self.cutting.stepover, conventional=conventional, name=self.name
+            centre,
+            cleared,
+            self.cutter.radius,
+            self.cutting.stepover,
+            conventional=conventional,
+            name=self.name,
         )
         self.room = centre.buffer(0.001)
         shapely.prepare(self.room)
@@ -145,7 +171,10 @@ class _Cut:
         """A piece that is entered by a ramp of its own."""
         assert region is not None
         rings = region_rings(
-            region, self.cutter.radius, self.cutting.stepover, conventional=self.work.milling.conventional
+            region,
+            self.cutter.radius,
+            self.cutting.stepover,
+            conventional=self.work.milling.conventional,
         )
         high: float | None = None
         for z in heights:
@@ -168,7 +197,8 @@ class _Cut:
                 before = cut
 
     def _over(self, before: Floats, place: tuple[float, float], z: float) -> None:
-        """From the end of the cut `before` to a place: straight, or back along it, or over the top and down to `z`."""
+        """From the end of the cut `before` to a place: straight, or back along it, or over the top
+        and down to `z`."""
         trail, feed = self.trail, self.cutting.feed
         if not self._linked(*place) and trail.z <= self.pocket.top:
             self._follow(before[::-1], trail.z, feed, WALL_TOLERANCE)
@@ -179,7 +209,8 @@ class _Cut:
             trail.to(*place, z, self.cutting.plunge)
 
     def _bored(self, rings: RingPlan, heights: list[float]) -> bool:
-        """Whether all deep layers are entered by one helix: where its turns are short beside the ramp of a layer.
+        """Whether all deep layers are entered by one helix: where its turns are short beside the
+        ramp of a layer.
 
         No turn may gain more than a layer's depth, since the next one meets what it leaves.
         """
@@ -188,7 +219,9 @@ class _Cut:
         whole = self.cutter.reaches(self.pocket.top - self.pocket.floor)
         plain = not first.detours and not any(ring.fresh for ring in others)
         most = (self.pocket.top - heights[0]) / 1.5 if others else self.cutting.depth
-        return whole and plain and len(heights) > 2 and turn < most and not self.pocket.area.interiors
+        return (
+            whole and plain and len(heights) > 2 and turn < most and not self.pocket.area.interiors
+        )
 
     def _bore(self, rings: RingPlan, heights: list[float]) -> None:
         """A helix to the lowest of `heights`, then the other rings layer by layer from the top."""
@@ -204,16 +237,24 @@ class _Cut:
                 self._ring(ring, None, z)
 
     def _rings(self) -> tuple[RingPlan, float]:
-        """The rings, and what they leave on the walls: nothing where the cutter has no more room than to pass."""
+        """The rings, and what they leave on the walls: nothing where the cutter has no more room
+        than to pass."""
         area, radius, stepover = self.pocket.area, self.cutter.radius, self.cutting.stepover
         conventional, leave = self.work.milling.conventional, self.work.milling.finish_allowance
         self._centre = centre_region(area, radius, self.name)
-        if leave > 0.0 and not self.pocket.proud and _passes(self._centre, leave + LEAST_ROOM * radius):
-            return plan_rings(area, radius, stepover, self.name, leave=leave, conventional=conventional), leave
+        if (
+            leave > 0.0
+            and not self.pocket.proud
+            and _passes(self._centre, leave + LEAST_ROOM * radius)
+        ):
+            return plan_rings(
+                area, radius, stepover, self.name, leave=leave, conventional=conventional
+            ), leave
         return plan_rings(area, radius, stepover, self.name, conventional=conventional), 0.0
 
     def _ring(self, ring: Ring, high: float | None, z: float) -> None:
-        """One ring at `z`; `high` is the layer above, which is all cleared, None on the first one."""
+        """One ring at `z`; `high` is the layer above, which is all cleared, None on the first
+        one."""
         if ring.fresh:
             self._fresh(ring, high, z)
             return
@@ -225,7 +266,8 @@ class _Cut:
         self.last = _Lap(points, self.last.fresh if self.last else points)
 
     def _cross(self, ring: Ring, z: float) -> Floats | None:
-        """Goes over to the ring at `z` by a crossing that touches both laps; the lap to follow then, or None."""
+        """Goes over to the ring at `z` by a crossing that touches both laps; the lap to follow
+        then, or None."""
         if self.last is None or self.trail.z != z:
             return None
         before = self.last.points
@@ -242,7 +284,8 @@ class _Cut:
         return way[1]
 
     def _lap(self, lap: Floats, ring: Ring, z: float, tolerance: float) -> Floats:
-        """Along the lap with the ring's detours; the closed lap from where the cutter stands then."""
+        """Along the lap with the ring's detours; the closed lap from where the cutter stands
+        then."""
         if not ring.detours:
             self._follow(lap, z, self.cutting.feed, tolerance)
             return lap
@@ -251,7 +294,8 @@ class _Cut:
         return stretch(lap, beyond, float(along(lap)[-1])) if beyond > 0.0 else lap
 
     def _straight_to(self, ring: Ring, z: float) -> Floats:
-        """Goes to the nearest place of the ring, straight where there is room, else over the top."""
+        """Goes to the nearest place of the ring, straight where there is room, else over the
+        top."""
         trail = self.trail
         lap = turned_to(ring.points, self._here(ring))
         x, y = float(lap[0, 0]), float(lap[0, 1])
@@ -268,14 +312,20 @@ class _Cut:
 
     def _linked(self, x: float, y: float) -> bool:
         trail = self.trail
-        return trail.z <= self.pocket.top and bool(shapely.covers(self.room, LineString([trail.place, (x, y)])))
+        return trail.z <= self.pocket.top and bool(
+            shapely.covers(self.room, LineString([trail.place, (x, y)]))
+        )
 
     def _fresh(self, ring: Ring, high: float | None, z: float) -> None:
         """Down along the ring from the layer above, then one level lap at full width."""
         trail, cutting = self.trail, self.cutting
         lap = turned_to(ring.points, self._here(ring))
         x, y = float(lap[0, 0]), float(lap[0, 1])
-        begin = min(trail.above(self.pocket.top), self.pocket.top + RAMP_ABOVE) if high is None else high
+        begin = (
+            min(trail.above(self.pocket.top), self.pocket.top + RAMP_ABOVE)
+            if high is None
+            else high
+        )
         if high is not None and self._linked(x, y):
             trail.to(*trail.place, high, cutting.feed)
             trail.to(x, y, high, cutting.feed)
@@ -292,8 +342,10 @@ class _Cut:
             trail.to(x, y, z, cutting.plunge)
         else:
             raise CorepathError(
-                f"{self.name}: {self.cutter.describe()} has no room for a ramp of {self.cutter.ramp_angle:g} degrees "
-                f"at X{mm(x):.2f} Y{mm(y):.2f}, and cutter.centre_cutting does not say that it may plunge; "
+                f"{self.name}: {self.cutter.describe()} has no room for a ramp of "
+                f"{self.cutter.ramp_angle:g} degrees "
+                f"at X{mm(x):.2f} Y{mm(y):.2f}, and cutter.centre_cutting does not say that it may "
+                "plunge; "
                 "use a smaller one"
             )
         lap = self._lap(lap, ring, z, tolerance)
@@ -303,7 +355,11 @@ class _Cut:
         """The finishing laps at `z`."""
         trail, cutting = self.trail, self.cutting
         for lap in wall_laps(
-            self._centre, rings.centre, self.cutter.radius, trail.place, conventional=self.work.milling.conventional
+            self._centre,
+            rings.centre,
+            self.cutter.radius,
+            trail.place,
+            conventional=self.work.milling.conventional,
         ):
             x, y = float(lap.points[0, 0]), float(lap.points[0, 1])
             if self._linked(x, y) or (not lap.tangent and self._near(x, y)):
@@ -322,16 +378,22 @@ class _Cut:
 
 
 def _passes(centre: Polygon, leave: float) -> bool:
-    """Whether a cutter that keeps `leave` mm off the walls still passes everywhere in the centre region."""
+    """Whether a cutter that keeps `leave` mm off the walls still passes everywhere in the centre
+    region."""
     inner = grow(centre, -leave)
-    return isinstance(inner, Polygon) and not inner.is_empty and len(inner.interiors) == len(centre.interiors)
+    return (
+        isinstance(inner, Polygon)
+        and not inner.is_empty
+        and len(inner.interiors) == len(centre.interiors)
+    )
 
 
 def _with_detours(lap: Floats, ring: Ring) -> tuple[Floats, float]:
-    """The lap, a closed polyline along `ring` begun anywhere, with the ring's detours at their places.
+    """The lap, a closed polyline along `ring` begun anywhere, with the ring's detours at their
+    places.
 
-    A detour that goes back behind the lap's beginning waits until the lap has come round: the lap goes on to it.
-    Also returns how far beyond its beginning the lap ends, mm.
+    A detour that goes back behind the lap's beginning waits until the lap has come round: the lap
+    goes on to it. Also returns how far beyond its beginning the lap ends, mm.
     """
     length = float(along(lap)[-1])
     begin = LineString(ring.points).line_locate_point(shapely.Point(lap[0]))

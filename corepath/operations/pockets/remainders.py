@@ -1,8 +1,10 @@
-"""What a larger cutter left of a pocket: corners and arms, cleared by a smaller one from what is cleared already.
+"""What a larger cutter left of a pocket: corners and arms, cleared by a smaller one from what is
+cleared already.
 
-Places of the smaller cutter's middle, mm, bed frame. Each remainder is taken by arcs from the open side (see
-`fronts`) and at last along its walls, a little beyond where the larger cutter's work begins. One that does not touch
-anything cleared, or that arcs cannot clear, is a pocket of its own: it is entered by a ramp.
+Places of the smaller cutter's middle, mm, bed frame. Each remainder is taken by arcs from the open
+side (see `fronts`) and at last along its walls, a little beyond where the larger cutter's work
+begins. One that does not touch anything cleared, or that arcs cannot clear, is a pocket of its own:
+it is entered by a ramp.
 """
 
 from __future__ import annotations
@@ -22,14 +24,17 @@ from corepath.operations.pockets.fronts import zone_of
 __all__ = ["OVERLAP", "Remainder", "remainders"]
 
 OVERLAP = 2.0
-"""mm that the last cut along a wall begins and ends beyond what was left (common practice, no source)."""
-_SEEN = 0.004  # mm: strips along walls thinner than this are of the chords and of the larger cutter's path
+"""mm that the last cut along a wall begins and ends beyond what was left (common practice, no
+source)."""
+# mm: strips along walls thinner than this are of the chords and of the larger cutter's path
+_SEEN = 0.004
 _LEAST = 0.01  # mm2
 
 
 @dataclass(frozen=True, slots=True)
 class Remainder:
-    """One piece that was left: arcs and wall cuts in their order, or an `own` region to be cut as a pocket.
+    """One piece that was left: arcs and wall cuts in their order, or an `own` region to be cut as a
+    pocket.
 
     `start` is a place in what is cleared, near the first cut.
     """
@@ -40,7 +45,13 @@ class Remainder:
 
 
 def remainders(
-    centre: Polygon, cleared: BaseGeometry, radius: float, stepover: float, *, conventional: bool, name: str
+    centre: Polygon,
+    cleared: BaseGeometry,
+    radius: float,
+    stepover: float,
+    *,
+    conventional: bool,
+    name: str,
 ) -> list[Remainder]:
     """The pieces of what a cutter of `radius` reaches from `centre` that are not `cleared` yet.
 
@@ -57,9 +68,15 @@ def remainders(
 
 
 def _remainder(
-    piece: Polygon, centre: Polygon, free: BaseGeometry, radius: float, stepover: float, conventional: bool
+    piece: Polygon,
+    centre: Polygon,
+    free: BaseGeometry,
+    radius: float,
+    stepover: float,
+    conventional: bool,
 ) -> list[Remainder]:
-    """The cuts of one piece, or the regions of those places of the middle from which it can be cut."""
+    """The cuts of one piece, or the regions of those places of the middle from which it can be
+    cut."""
     near = grow(piece, radius).intersection(centre)
     parts = [part for part in polygons(near.difference(grow(free, _SEEN))) if part.area > 1e-4]
     if not parts:
@@ -71,7 +88,9 @@ def _remainder(
             if conventional:
                 cuts = [cut[::-1] for cut in cuts]
             inner = grow(free, -0.2 * radius)
-            start = shapely.shortest_line(free if inner.is_empty else inner, shapely.Point(cuts[0][0])).coords[0]
+            start = shapely.shortest_line(
+                free if inner.is_empty else inner, shapely.Point(cuts[0][0])
+            ).coords[0]
             return [Remainder(tuple(cuts), (float(start[0]), float(start[1])))]
     return [
         Remainder((), own.representative_point().coords[0], own)
@@ -85,10 +104,16 @@ def _walls(part: Polygon, centre: Polygon, cleared: BaseGeometry) -> list[Floats
     """The walls beside a part, each a line in the direction of climb milling."""
     around = part.buffer(OVERLAP, quad_segs=quarter_segments(OVERLAP))
     lines = shapely.line_merge(shapely.unary_union(centre.boundary.intersection(around)))
-    found = [np.asarray(line.coords)[:, :2] for line in shapely.get_parts(lines) if isinstance(line, LineString)]
+    found = [
+        np.asarray(line.coords)[:, :2]
+        for line in shapely.get_parts(lines)
+        if isinstance(line, LineString)
+    ]
     close = [line for line in found if LineString(line).distance(part) < _SEEN]
     walls = [line if _inside_left(line, centre) else line[::-1].copy() for line in close]
-    return sorted(walls, key=lambda line: (round(float(line[0, 0]), 4), round(float(line[0, 1]), 4)))
+    return sorted(
+        walls, key=lambda line: (round(float(line[0, 0]), 4), round(float(line[0, 1]), 4))
+    )
 
 
 def _inside_left(line: Floats, centre: Polygon) -> bool:
@@ -107,4 +132,6 @@ def _prove(found: list[Remainder], left: BaseGeometry, radius: float, name: str)
     missed = [piece for piece in polygons(left.difference(swept)) if piece.area > _LEAST]
     if missed:
         place = missed[0].representative_point()
-        raise CorepathError(f"{name}: no path sweeps all that was left; missed at X{place.x:.2f} Y{place.y:.2f}")
+        raise CorepathError(
+            f"{name}: no path sweeps all that was left; missed at X{place.x:.2f} Y{place.y:.2f}"
+        )

@@ -1,20 +1,23 @@
-"""Rings that clear a closed area: where the middle of the cutter goes on each layer, without any height.
+"""Rings that clear a closed area: where the middle of the cutter goes on each layer, without any
+height.
 
-Lengths in mm, bed frame. The *centre region* is the area shrunk by the cutter's radius: the places where the
-cutter may stand. Everything is made of level sets of distances by polygon offset, union and difference.
+Lengths in mm, bed frame. The *centre region* is the area shrunk by the cutter's radius: the places
+where the cutter may stand. Everything is made of level sets of distances by polygon offset, union
+and difference.
 
-- A region without a hole is cleared from its deepest places outwards: each piece of a level set that holds
-  no piece of the level before is *fresh* (it lies in solid wood and is entered by a ramp along itself).
-- A region round an island starts with one fresh ring in its middle, goes outwards to the outer wall, then
-  inwards to the island.
-- A fresh ring is cut at full width. Every other one meets at most the stepover: where it would meet more, at
-  inward corners and where arms meet, the lap before it makes *detours* (see `fronts`), and what they cannot
-  reach one after the other is entered by a ramp of its own.
+- A region without a hole is cleared from its deepest places outwards: each piece of a level set
+  that holds no piece of the level before is *fresh* (it lies in solid wood and is entered by a ramp
+  along itself).
+- A region round an island starts with one fresh ring in its middle, goes outwards to the outer
+  wall, then inwards to the island.
+- A fresh ring is cut at full width. Every other one meets at most the stepover: where it would meet
+  more, at inward corners and where arms meet, the lap before it makes *detours* (see `fronts`), and
+  what they cannot reach one after the other is entered by a ramp of its own.
 
-Direction: the spindle turns clockwise seen from above (M3), so on the right of the direction of travel the
-edge moves backwards, with the work: material on the right is climb milling. Rings with material outside them
-run counter-clockwise, those with material inside (towards an island) clockwise. For conventional milling all
-are turned round.
+Direction: the spindle turns clockwise seen from above (M3), so on the right of the direction of
+travel the edge moves backwards, with the work: material on the right is climb milling. Rings with
+material outside them run counter-clockwise, those with material inside (towards an island)
+clockwise. For conventional milling all are turned round.
 """
 
 from __future__ import annotations
@@ -45,9 +48,11 @@ _PROOF = 0.003  # mm: how closely the sweep is proved
 
 @dataclass(frozen=True, slots=True)
 class Ring:
-    """A closed path of the cutter's middle: (n, 2) points, first equals last, in the direction of cutting.
+    """A closed path of the cutter's middle: (n, 2) points, first equals last, in the direction of
+    cutting.
 
-    `fresh`: entered by a ramp along itself. `wall`: it makes a wall of the area. `detours` in their order along it.
+    `fresh`: entered by a ramp along itself. `wall`: it makes a wall of the area. `detours` in their
+    order along it.
     """
 
     points: Floats
@@ -69,7 +74,8 @@ class RingPlan:
 
 
 def centre_region(area: Polygon, radius: float, name: str) -> Polygon:
-    """Where the middle of a cutter of `radius` mm may stand in `area`: one polygon with as many holes.
+    """Where the middle of a cutter of `radius` mm may stand in `area`: one polygon with as many
+    holes.
 
     Raises `CorepathError` with the place where the cutter does not pass.
     """
@@ -81,21 +87,31 @@ def centre_region(area: Polygon, radius: float, name: str) -> Polygon:
     place = max(blocked or [area], key=lambda p: p.area).representative_point()
     says = "does not fit into it anywhere" if not pieces else "does not pass through it everywhere"
     raise CorepathError(
-        f"{name}: a cutter of {mm(2 * radius):g~} {says}; narrow at X{mm(place.x):.2f} Y{mm(place.y):.2f}. "
+        f"{name}: a cutter of {mm(2 * radius):g~} {says}; narrow at X{mm(place.x):.2f} "
+        f"Y{mm(place.y):.2f}. "
         "Use a smaller cutter or widen it there"
     )
 
 
 def plan_rings(
-    area: Polygon, radius: float, stepover: float, name: str, *, leave: float = 0.0, conventional: bool = False
+    area: Polygon,
+    radius: float,
+    stepover: float,
+    name: str,
+    *,
+    leave: float = 0.0,
+    conventional: bool = False,
 ) -> RingPlan:
-    """Rings that clear all of `area` that a cutter of `radius` mm can reach, each lap taking at most the stepover.
+    """Rings that clear all of `area` that a cutter of `radius` mm can reach, each lap taking at
+    most the stepover.
 
-    The area may have one hole (an island). `leave` mm stay on its walls. Raises `CorepathError` where the cutter
-    does not pass, or where the rings cannot be shown by area to sweep all of it.
+    The area may have one hole (an island). `leave` mm stay on its walls. Raises `CorepathError`
+    where the cutter does not pass, or where the rings cannot be shown by area to sweep all of it.
     """
     if len(area.interiors) > 1:
-        raise CorepathError(f"{name}: an area with {len(area.interiors)} islands cannot be cleared; one is allowed")
+        raise CorepathError(
+            f"{name}: an area with {len(area.interiors)} islands cannot be cleared; one is allowed"
+        )
     centre = centre_region(area, radius + leave, name)
     sweeper = _Rings(centre, radius, min(stepover, _CORE * radius), leave == 0.0, conventional)
     rings = sweeper.round_island(centre) if centre.interiors else sweeper.region(centre)
@@ -104,7 +120,9 @@ def plan_rings(
     return RingPlan(tuple(rings), centre, reach)
 
 
-def region_rings(region: Polygon, radius: float, stepover: float, *, conventional: bool) -> list[Ring]:
+def region_rings(
+    region: Polygon, radius: float, stepover: float, *, conventional: bool
+) -> list[Ring]:
     """Rings of a piece of a centre region by itself, which may go round one island."""
     sweeper = _Rings(region, radius, min(stepover, _CORE * radius), True, conventional)
     return sweeper.round_island(region) if region.interiors else sweeper.region(region)
@@ -112,21 +130,29 @@ def region_rings(region: Polygon, radius: float, stepover: float, *, conventiona
 
 def swept(rings: Iterable[Ring], radius: float) -> BaseGeometry:
     """What a cutter of `radius` mm sweeps along the rings and their detours."""
-    lines = [LineString(points) for ring in rings for points in (ring.points, *(d.path for d in ring.detours))]
+    lines = [
+        LineString(points)
+        for ring in rings
+        for points in (ring.points, *(d.path for d in ring.detours))
+    ]
     return shapely.union_all([grow(line, radius) for line in lines])
 
 
 class _Rings:
-    """Makes rings for one cutter: `centre` is where its middle may be, `step` the widest cut beside a fresh ring."""
+    """Makes rings for one cutter: `centre` is where its middle may be, `step` the widest cut beside
+    a fresh ring."""
 
-    def __init__(self, centre: Polygon, radius: float, step: float, walls: bool, conventional: bool) -> None:
+    def __init__(
+        self, centre: Polygon, radius: float, step: float, walls: bool, conventional: bool
+    ) -> None:
         self.centre, self.radius, self.step, self.walls = centre, radius, step, walls
         self.conventional = conventional
         self.room = centre.buffer(0.001)
         shapely.prepare(self.room)
 
     def region(self, region: Polygon, wall: bool | None = None) -> list[Ring]:
-        """Rings of a region without a hole, from its deepest places outwards; the last is its boundary."""
+        """Rings of a region without a hole, from its deepest places outwards; the last is its
+        boundary."""
         levels: list[list[Polygon]] = []
         for depth in self._depths(inradius(region)):
             pieces = polygons(grow(region, -depth).simplify(_THIN))
@@ -136,11 +162,13 @@ class _Rings:
         return self._tree(levels, len(levels) - 1, region, self.walls if wall is None else wall)
 
     def _depths(self, widest: float) -> list[float]:
-        """Depths of the rings inside a region whose inmost place lies `widest` within it, from the deepest on.
+        """Depths of the rings inside a region whose inmost place lies `widest` within it, from the
+        deepest on.
 
-        On a circle of radius R round a cleared one the cut by area is as wide as a stepover s on the straight when
-        (R' + r)² = R² + r² + 2R(r - s), R' the circle before, r the cutter's radius: from this each circle follows
-        from the one before, and their distances are then made smaller alike, so that the last is the boundary.
+        On a circle of radius R round a cleared one the cut by area is as wide as a stepover s on
+        the straight when (R' + r)² = R² + r² + 2R(r - s), R' the circle before, r the cutter's
+        radius: from this each circle follows from the one before, and their distances are then made
+        smaller alike, so that the last is the boundary.
         """
         radius, spare = self.radius, self.radius - self.step
         if widest <= _LONE * radius:
@@ -152,14 +180,21 @@ class _Rings:
         return [(circles[-1] - circle) * share for circle in circles[:-1]]
 
     def _rounded(self, piece: Polygon) -> Polygon:
-        """The piece with its corners rounded as far as it is wide, so that laps on it turn gently."""
+        """The piece with its corners rounded as far as it is wide, so that laps on it turn
+        gently."""
         round_by = min(self.radius, 0.7 * inradius(piece))
         parts = polygons(opened(piece, round_by).simplify(_THIN))
         return parts[0] if len(parts) == 1 else piece
 
-    def _tree(self, levels: list[list[Polygon]], level: int, piece: Polygon, wall: bool) -> list[Ring]:
+    def _tree(
+        self, levels: list[list[Polygon]], level: int, piece: Polygon, wall: bool
+    ) -> list[Ring]:
         """All rings inside a piece of one level, then its own."""
-        inner = [p for p in levels[level - 1] if piece.covers(p.representative_point())] if level else []
+        inner = (
+            [p for p in levels[level - 1] if piece.covers(p.representative_point())]
+            if level
+            else []
+        )
         rings: list[Ring] = []
         last: list[int] = []
         for child in inner:
@@ -169,34 +204,52 @@ class _Rings:
             rings += self._between(rings, last, inner, piece)
         return [*rings, self._outer(piece, not inner, wall)]
 
-    def _between(self, rings: list[Ring], last: list[int], inner: Sequence[Polygon], piece: Polygon) -> list[Ring]:
-        """Detours put into the rings `last` of the inner pieces; returns rings for what they cannot reach."""
+    def _between(
+        self, rings: list[Ring], last: list[int], inner: Sequence[Polygon], piece: Polygon
+    ) -> list[Ring]:
+        """Detours put into the rings `last` of the inner pieces; returns rings for what they cannot
+        reach."""
         parts = far_parts(shapely.union_all(list(inner)), piece, self.step)
         more: list[Ring] = []
         for k, index in enumerate(last):
-            mine = [p for p in parts if k == int(np.argmin([round(child.distance(p), 6) for child in inner]))]
+            mine = [
+                p
+                for p in parts
+                if k == int(np.argmin([round(child.distance(p), 6) for child in inner]))
+            ]
             more += self._worked(rings, index, mine, shapely.union_all(list(inner[: k + 1])), piece)
         return more
 
     def _worked(
-        self, rings: list[Ring], index: int, parts: Sequence[Polygon], inside: BaseGeometry, target: BaseGeometry
+        self,
+        rings: list[Ring],
+        index: int,
+        parts: Sequence[Polygon],
+        inside: BaseGeometry,
+        target: BaseGeometry,
     ) -> list[Ring]:
-        """Detours of ring `index` through `parts`; returns the rings of those that no detour can clear."""
+        """Detours of ring `index` through `parts`; returns the rings of those that no detour can
+        clear."""
         ring = rings[index]
         found, rest = detours(ring.points, parts, inside, target, self.step, self.radius, self.room)
-        rings[index] = dataclasses.replace(ring, detours=tuple(sorted((*ring.detours, *found), key=lambda d: d.at)))
+        rings[index] = dataclasses.replace(
+            ring, detours=tuple(sorted((*ring.detours, *found), key=lambda d: d.at))
+        )
         return [own for part in rest for own in self._own_entry(part, target)]
 
     def _own_entry(self, part: Polygon, target: BaseGeometry) -> list[Ring]:
         """Rings of a part that is entered by a ramp of its own."""
         more: list[Ring] = []
-        for piece in polygons(grow(part, 0.6 * self.step).intersection(target).intersection(self.centre)):
+        for piece in polygons(
+            grow(part, 0.6 * self.step).intersection(target).intersection(self.centre)
+        ):
             if piece.area > 1e-3:
                 more += self.region(Polygon(piece.exterior), False)
         return more
 
     def round_island(self, region: Polygon) -> list[Ring]:
-        """Rings of a region round one island: the middle, outwards to the outer wall, inwards to the island."""
+        """Rings of a region round one island: the middle, outwards to the outer wall, inwards to
+        the island."""
         outside, island = Polygon(region.exterior), Polygon(region.interiors[0])
         width = _usual_width(outside, island)
         count = max(1, math.ceil(width / self.step - 1e-6))
@@ -212,7 +265,9 @@ class _Rings:
         for k in range(first - 1, -1, -1):
             source = 0 if k == first - 1 else len(rings) - 1
             inside, target = beyond.difference(filled[k + 1]), beyond.difference(filled[k])
-            rings += self._worked(rings, source, far_parts(inside, target, self.step), inside, target)
+            rings += self._worked(
+                rings, source, far_parts(inside, target, self.step), inside, target
+            )
             rings.append(self._closed(filled[k], True, False, self.walls and k == 0))
         return rings
 
@@ -233,7 +288,9 @@ class _Rings:
 def _usual_width(outside: Polygon, island: Polygon) -> float:
     """Median distance from the outer wall of a centre region to its island."""
     ends = np.linspace(0.0, outside.exterior.length, 400, endpoint=False)
-    return float(np.median(shapely.distance(shapely.line_interpolate_point(outside.exterior, ends), island)))
+    return float(
+        np.median(shapely.distance(shapely.line_interpolate_point(outside.exterior, ends), island))
+    )
 
 
 def _patches(sweeper: _Rings, rings: list[Ring], reach: Polygon, name: str) -> list[Ring]:
@@ -250,4 +307,6 @@ def _patches(sweeper: _Rings, rings: list[Ring], reach: Polygon, name: str) -> l
             if piece.area > 1e-6:
                 more += sweeper.region(Polygon(piece.exterior), False)
     place = missed[0].representative_point()
-    raise CorepathError(f"{name}: no path sweeps all of it; missed at X{mm(place.x):.2f} Y{mm(place.y):.2f}")
+    raise CorepathError(
+        f"{name}: no path sweeps all of it; missed at X{mm(place.x):.2f} Y{mm(place.y):.2f}"
+    )

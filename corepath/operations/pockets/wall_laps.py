@@ -1,7 +1,9 @@
-"""Finishing laps: once along each wall, with an arc in and an arc out that touch it, and a few mm of overlap.
+"""Finishing laps: once along each wall, with an arc in and an arc out that touch it, and a few mm
+of overlap.
 
-Lengths in mm, bed frame; places are those of the cutter's middle. What clearing has left on the wall is all that
-such a lap meets, so it may run at full depth where the cutting edges are long enough.
+Lengths in mm, bed frame; places are those of the cutter's middle. What clearing has left on the
+wall is all that such a lap meets, so it may run at full depth where the cutting edges are long
+enough.
 """
 
 from __future__ import annotations
@@ -18,7 +20,8 @@ from corepath.geometry.polylines import Floats, along, stretch
 __all__ = ["OVERLAP", "WallLap", "wall_laps"]
 
 OVERLAP = 3.0
-"""mm that a finishing lap goes on beyond where it began, so that no mark stays (common practice, no source)."""
+"""mm that a finishing lap goes on beyond where it began, so that no mark stays (common practice, no
+source)."""
 _RADII = (1.0, 0.7, 0.5, 0.35, 0.2)
 """Radii of the arcs in and out as shares of the cutter's radius, the largest that fits first."""
 _TRIES = 32
@@ -27,16 +30,23 @@ _SEGMENTS = 48
 
 @dataclass(frozen=True, slots=True)
 class WallLap:
-    """The way in, once round and out again, (n, 2); `tangent` tells whether it comes and goes by arcs."""
+    """The way in, once round and out again, (n, 2); `tangent` tells whether it comes and goes by
+    arcs."""
 
     points: Floats
     tangent: bool
 
 
 def wall_laps(
-    centre: Polygon, cleared: Polygon, radius: float, here: tuple[float, float], *, conventional: bool
+    centre: Polygon,
+    cleared: Polygon,
+    radius: float,
+    here: tuple[float, float],
+    *,
+    conventional: bool,
 ) -> list[WallLap]:
-    """One lap for each wall of the centre region, the outer one first, each begun near where the last one ended.
+    """One lap for each wall of the centre region, the outer one first, each begun near where the
+    last one ended.
 
     `cleared` is the part of the centre region where the cutter meets nothing any more.
     """
@@ -52,7 +62,12 @@ def wall_laps(
 
 
 def _lap(
-    ring: Floats, centre: Polygon, cleared: Polygon, radius: float, here: tuple[float, float], side: float
+    ring: Floats,
+    centre: Polygon,
+    cleared: Polygon,
+    radius: float,
+    here: tuple[float, float],
+    side: float,
 ) -> WallLap:
     length = float(along(ring)[-1])
     near = LineString(ring).line_locate_point(Point(here))
@@ -66,15 +81,20 @@ def _lap(
             way_in = _arc(body[0], body[1] - body[0], share * radius, side, -1.0)
             way_out = _arc(body[-1], body[-1] - body[-2], share * radius, side, 1.0)
             ends = shapely.points([way_in[0], way_out[-1]])
-            if all(shapely.covers(cleared, ends)) and all(shapely.covers(room, [*map(LineString, (way_in, way_out))])):
+            if all(shapely.covers(cleared, ends)) and all(
+                shapely.covers(room, [*map(LineString, (way_in, way_out))])
+            ):
                 return WallLap(np.concatenate([way_in[:-1], body, way_out[1:]]), True)
     return WallLap(stretch(ring, near, length + overlap), False)
 
 
 def _arc(touch: Floats, ahead: Floats, radius: float, side: float, way: float) -> Floats:
-    """Quarter circle on the left (`side` 1) or right (-1), which ends (`way` -1) or begins (1) at `touch`."""
+    """Quarter circle on the left (`side` 1) or right (-1), which ends (`way` -1) or begins (1) at
+    `touch`."""
     ahead = ahead / math.hypot(*ahead)
     inward = side * np.array([-ahead[1], ahead[0]])
     angle = np.linspace(0.0, math.pi / 2, _SEGMENTS + 1)
-    points = touch + radius * ((1.0 - np.cos(angle))[:, None] * inward + way * np.sin(angle)[:, None] * ahead)
+    points = touch + radius * (
+        (1.0 - np.cos(angle))[:, None] * inward + way * np.sin(angle)[:, None] * ahead
+    )
     return points[::-1] if way < 0 else points

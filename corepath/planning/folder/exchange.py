@@ -1,9 +1,9 @@
 """Exchanging a plan's whole folder for a new one in a single step.
 
-The new folder is made beside the old one. Files that stay are in both (hard links), so nothing of the user's is copied
-or lost; then the two names change places (`renameat2` with RENAME_EXCHANGE, Linux), and the old folder is taken away. A
-run that is killed leaves the old folder or the new one, whole, and perhaps a hidden one beside it, which the next run
-takes up.
+The new folder is made beside the old one. Files that stay are in both (hard links), so nothing of
+the user's is copied or lost; then the two names change places (`renameat2` with RENAME_EXCHANGE,
+Linux), and the old folder is taken away. A run that is killed leaves the old folder or the new one,
+whole, and perhaps a hidden one beside it, which the next run takes up.
 """
 
 from __future__ import annotations
@@ -28,7 +28,8 @@ MOST = 2000
 EARLIER = ".earlier-"
 _EXCHANGE = 2
 _HERE = -100
-_CANNOT = frozenset({errno.EPERM, errno.EACCES, errno.EROFS, errno.EXDEV, errno.EMLINK, errno.ENOTSUP, errno.ENOSYS,
+_CANNOT = frozenset({errno.EPERM, errno.EACCES, errno.EROFS, errno.EXDEV, errno.EMLINK,
+    errno.ENOTSUP, errno.ENOSYS,
                      errno.EINVAL, errno.EBUSY})  # fmt: skip
 
 
@@ -42,9 +43,16 @@ def exchange(target: Path, change: Change) -> None:
     Raises CannotExchange, OutputError where it may not be written, OSError; it is then as it was.
     """
     if not os.access(target, os.W_OK | os.X_OK):
-        raise OutputError(f"{target}: cannot write here: no permission; what was there before is as it was")
+        raise OutputError(
+            f"{target}: cannot write here: no permission; what was there before is as it was"
+        )
     rename = _renameat2()
-    if rename is None or os.path.ismount(target) or target == Path.cwd() or target in Path.cwd().parents:
+    if (
+        rename is None
+        or os.path.ismount(target)
+        or target == Path.cwd()
+        or target in Path.cwd().parents
+    ):
         raise CannotExchange
     fresh = _fresh(target)
     exchanged = False
@@ -68,11 +76,14 @@ def exchange(target: Path, change: Change) -> None:
 def take_up(target: Path, ours: Callable[[Path], Collection[str]]) -> None:
     """Clear away what a run that was killed left of itself in the folder and beside it.
 
-    What may be in an old folder alone, as a note saved in the moment of the exchange, is put into the new one first;
-    `ours` names the files of a plan's folder that the plan itself wrote.
+    What may be in an old folder alone, as a note saved in the moment of the exchange, is put into
+    the new one first; `ours` names the files of a plan's folder that the plan itself wrote.
     """
     beside = f".{_glob(target.name)}"
-    for path in (*sorted(target.glob(f"{STAGING}*")), *sorted(target.parent.glob(f"{beside}{STAGING}*"))):
+    for path in (
+        *sorted(target.glob(f"{STAGING}*")),
+        *sorted(target.parent.glob(f"{beside}{STAGING}*")),
+    ):
         _remove(path)
     for path in sorted(target.parent.glob(f"{beside}{EARLIER}*")):
         _take_over(path, target, {*ours(path), HALF_WRITTEN}, lone=True)
@@ -126,7 +137,8 @@ def _fresh(target: Path) -> Path:
 
 
 def _files(folder: Path) -> Iterator[str]:
-    """All files, and links, in a folder, as names with `/`; those of it that lie in folders of it too."""
+    """All files, and links, in a folder, as names with `/`; those of it that lie in folders of it
+    too."""
     for here, folders, files in os.walk(folder):
         place = Path(here)
         links = [name for name in folders if (place / name).is_symlink()]
@@ -142,7 +154,8 @@ def _folders(folder: Path) -> Iterator[str]:
 
 
 def _link_all(target: Path, fresh: Path, change: Change) -> None:
-    """What stays, in the new folder too: moved files under their new names, folders left empty not at all."""
+    """What stays, in the new folder too: moved files under their new names, folders left empty not
+    at all."""
     moved = dict(change.moves)
     left_out = {*change.files, *change.gone, HALF_WRITTEN}
     names = [name for name in _files(target) if not name.startswith(STAGING)]

@@ -1,7 +1,9 @@
-"""A deck from a mesh or grid file, as a plan's folder holds it: its heights in `geometry.json`, no other file needed.
+"""A deck from a mesh or grid file, as a plan's folder holds it: its heights in `geometry.json`, no
+other file needed.
 
-`job.resolved.json` names the file's bytes (`deck.sha256`) and, beside the job, the heights themselves (`deck_heights`,
-the SHA-256 of the grid over the blank): a folder whose heights were changed is refused.
+`job.resolved.json` names the file's bytes (`deck.sha256`) and, beside the job, the heights
+themselves (`deck_heights`, the SHA-256 of the grid over the blank): a folder whose heights were
+changed is refused.
 """
 
 from __future__ import annotations
@@ -26,7 +28,8 @@ Floats = NDArray[np.float64]
 
 
 def grid_over(deck: DeckSurface, length: float, width: float) -> tuple[float, float, Floats]:
-    """x0, y0 and the heights (n, m) of the 1 mm grid as far as it lies over the blank, and the nodes just beyond."""
+    """x0, y0 and the heights (n, m) of the 1 mm grid as far as it lies over the blank, and the
+    nodes just beyond."""
     i, j = _within(deck.xs, length / 2), _within(deck.ys, width / 2)
     return float(deck.xs[i[0]]), float(deck.ys[j[0]]), deck.grid[np.ix_(i, j)]
 
@@ -36,18 +39,22 @@ def _within(places: Floats, half: float) -> NDArray[np.intp]:
 
 
 def seal(deck: DeckSurface, job: Job) -> dict[str, str]:
-    """What `job.resolved.json` says of the heights; nothing for a deck that the job's keys give by themselves."""
+    """What `job.resolved.json` says of the heights; nothing for a deck that the job's keys give by
+    themselves."""
     if deck.sha256 is None:
         return {}
     return {KEY: _digest(grid_over(deck, job.blank.length, job.blank.width)[2])}
 
 
 def _digest(heights: Floats) -> str:
-    return hashlib.sha256(np.ascontiguousarray(np.round(heights, FILE_GRAIN), dtype="<f8").tobytes()).hexdigest()
+    return hashlib.sha256(
+        np.ascontiguousarray(np.round(heights, FILE_GRAIN), dtype="<f8").tobytes()
+    ).hexdigest()
 
 
 def held_deck(job: Job, resolved: Mapping[str, Any], geometry: Mapping[str, Any]) -> DeckSurface:
-    """The deck of a plan's folder. Raises InputError where the heights are not there, or are not those of the plan."""
+    """The deck of a plan's folder. Raises InputError where the heights are not there, or are not
+    those of the plan."""
     held: Any = geometry.get("deck")
     try:
         heights = np.array(held["h"], dtype=np.float64)

@@ -1,8 +1,9 @@
 """Changing a plan's folder file by file, where it cannot be exchanged as a whole.
 
-All is first written whole into a folder of its own inside; then files are renamed, and every rename is undone when one
-fails. A run that is killed in these few milliseconds leaves `HALF-WRITTEN.txt`, made before the first rename and taken
-away after the last: while it lies there, the folder is not read back and no file of it is restarted.
+All is first written whole into a folder of its own inside; then files are renamed, and every rename
+is undone when one fails. A run that is killed in these few milliseconds leaves `HALF-WRITTEN.txt`,
+made before the first rename and taken away after the last: while it lies there, the folder is not
+read back and no file of it is restarted.
 """
 
 from __future__ import annotations
@@ -29,7 +30,8 @@ Cut none of them. Run `corepath plan` again; it puts the folder right and takes 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What is to happen to a folder: `files` (name to bytes) written, `moves` (from, to) in order, `gone` removed.
+    """What is to happen to a folder: `files` (name to bytes) written, `moves` (from, to) in order,
+    `gone` removed.
 
     Names are relative to the folder, with `/`.
     """
@@ -43,7 +45,16 @@ def refuse_half_written(folder: Path) -> None:
     """Raises InputError for a folder in which a run was broken off between two renames."""
     if (folder / HALF_WRITTEN).exists():
         says = "a run was broken off while it wrote this folder: its files are of two plans"
-        raise InputError([Fault("", says, allowed="the folder after `corepath plan` was run again", file=str(folder))])
+        raise InputError(
+            [
+                Fault(
+                    "",
+                    says,
+                    allowed="the folder after `corepath plan` was run again",
+                    file=str(folder),
+                )
+            ]
+        )
 
 
 def in_place(target: Path, change: Change) -> None:

@@ -1,7 +1,9 @@
-"""The folder of the last plan of a job: where its files lie, and at what height each pass of the skim cuts.
+"""The folder of the last plan of a job: where its files lie, and at what height each pass of the
+skim cuts.
 
-No note is kept of where a plan was written. It is looked for in the current folder and in the folder of the job: a
-folder whose report names the job file; of several the one whose report was written last.
+No note is kept of where a plan was written. It is looked for in the current folder and in the
+folder of the job: a folder whose report names the job file; of several the one whose report was
+written last.
 """
 
 from __future__ import annotations
@@ -23,7 +25,8 @@ _PASS = re.compile(r"-pass-([1-9][0-9]{0,3})\.nc$")
 
 
 def last_plan(job: Path) -> PlanFolder | None:
-    """The folder of the last plan of a job file, named as it can be typed; None where none is found."""
+    """The folder of the last plan of a job file, named as it can be typed; None where none is
+    found."""
     found: list[tuple[int, str, PlanFolder]] = []
     for folder in _folders(job):
         report = folder / "report.json"
@@ -50,12 +53,15 @@ def _folders(job: Path) -> Iterator[Path]:
 
 
 def _passes(report: Path, job: str) -> dict[int, float] | None:
-    """Heights by the number in a file's name; of a plan without files of the skim, by their number in the report."""
+    """Heights by the number in a file's name; of a plan without files of the skim, by their number
+    in the report."""
     try:
         data: Any = json.loads(read_limited(report))
         if data["job_file"] != job:
             return None
-        planes = {number: float(plane) for number, plane in enumerate(data["skim"]["planes"], start=1)}
+        planes = {
+            number: float(plane) for number, plane in enumerate(data["skim"]["planes"], start=1)
+        }
         names = [str(entry["file"]) for entry in data.get("operations", ())]
     except (InputError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None

@@ -14,11 +14,14 @@ LARGEST_FILE = 512 * 2**20
 
 
 def read_limited(path: Path) -> bytes:
-    """The file's bytes. Raises InputError where it is larger than `LARGEST_FILE` or cannot be read."""
+    """The file's bytes. Raises InputError where it is larger than `LARGEST_FILE` or cannot be
+    read."""
     try:
         return read_regular(path, LARGEST_FILE)
     except TooLarge as error:
-        raise InputError([Fault("", f"larger than {size_text(error.most)}", file=str(path))]) from error
+        raise InputError(
+            [Fault("", f"larger than {size_text(error.most)}", file=str(path))]
+        ) from error
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise InputError([Fault("", f"cannot be read: {reason}", file=str(path))]) from error

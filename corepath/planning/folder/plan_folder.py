@@ -1,12 +1,13 @@
 """The folder of a plan: never half new and half old, whatever ends the run.
 
-What is to be changed is worked out first (`Change`). Then a whole new folder is made beside the old one, in which the
-files that stay are the same files, and the two change places in one step (`corepath.planning.folder.exchange`); where
-the system does not allow that, the files are written beside and renamed one by one
-(`corepath.planning.folder.in_place`). Files of an earlier plan that this one does not write again are taken away:
-`.nc` files and restarts of them go to `withdrawn/` or, once they were cut with, to `done/`, rehearsals to
-`rehearsal/withdrawn/`. Drawings and bodies are removed if the earlier plan lists them in its `report.json`; a file of
-the user's with a name like theirs is not. Nothing else is touched.
+What is to be changed is worked out first (`Change`). Then a whole new folder is made beside the old
+one, in which the files that stay are the same files, and the two change places in one step
+(`corepath.planning.folder.exchange`); where the system does not allow that, the files are written
+beside and renamed one by one (`corepath.planning.folder.in_place`). Files of an earlier plan that
+this one does not write again are taken away: `.nc` files and restarts of them go to `withdrawn/`
+or, once they were cut with, to `done/`, rehearsals to `rehearsal/withdrawn/`. Drawings and bodies
+are removed if the earlier plan lists them in its `report.json`; a file of the user's with a name
+like theirs is not. Nothing else is touched.
 """
 
 from __future__ import annotations
@@ -29,8 +30,11 @@ from corepath.planning.folder.limited import LARGEST_FILE
 
 __all__ = ["Written", "ensure_writable", "write_folder"]
 
-OURS = re.compile(r"^((0[1-9]|10)-[ABCD]-[a-z0-9-]+(\.from-\d+)?\.(nc|svg)|(map|deck)-[a-z-]+\.svg|preview\.html)$")
-"""Names that a plan gives to its files, and restarts of them; nothing else in the folder is touched."""
+OURS = re.compile(
+    r"^((0[1-9]|10)-[ABCD]-[a-z0-9-]+(\.from-\d+)?\.(nc|svg)|(map|deck)-[a-z-]+\.svg|preview\.html)$"
+)
+"""Names that a plan gives to its files, and restarts of them; nothing else in the folder is
+touched."""
 
 REHEARSAL = re.compile(r"^[ABCD]-rehearsal\.nc$")
 
@@ -41,9 +45,11 @@ _FOLDERS = ("withdrawn", "done", "rehearsal", "rehearsal/withdrawn", "solid")
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """Names written, and names of earlier `.nc` files moved to `withdrawn/` or, their operation being cut, to `done/`.
+    """Names written, and names of earlier `.nc` files moved to `withdrawn/` or, their operation
+    being cut, to `done/`.
 
-    Of the `.nc` files written, `new` were not there before and `unchanged` have the same motions as before.
+    Of the `.nc` files written, `new` were not there before and `unchanged` have the same motions as
+    before.
     """
 
     folder: Path
@@ -60,9 +66,11 @@ class Written:
 
 
 def ensure_writable(folder: Path) -> None:
-    """Raise OutputError where `folder` cannot be written, or made: to be told before minutes of planning, not after.
+    """Raise OutputError where `folder` cannot be written, or made: to be told before minutes of
+    planning, not after.
 
-    Proved by making an empty folder there, or in the nearest folder above that exists, and taking it away again.
+    Proved by making an empty folder there, or in the nearest folder above that exists, and taking
+    it away again.
     """
     try:
         target = folder.resolve()
@@ -74,17 +82,23 @@ def ensure_writable(folder: Path) -> None:
         raise
     except (OSError, ValueError, RuntimeError) as error:
         reason = getattr(error, "strerror", None) or error
-        raise OutputError(f"{folder}: cannot write here: {reason}; nothing has been planned") from error
+        raise OutputError(
+            f"{folder}: cannot write here: {reason}; nothing has been planned"
+        ) from error
 
 
 def write_folder(
-    folder: Path, files: Mapping[str, str | bytes], *, withdraw: bool = True, done: Collection[str] = ()
+    folder: Path,
+    files: Mapping[str, str | bytes],
+    *,
+    withdraw: bool = True,
+    done: Collection[str] = (),
 ) -> Written:
     """Write `files` (name to text or bytes) into `folder`, made if missing.
 
-    With `withdraw`, earlier files of a plan that are not written again are taken away; `done` names the
-    operations (`groove`) whose files were cut with. Raises OutputError when the folder or a file cannot be written, or
-    another run is writing there; the earlier files are then still whole.
+    With `withdraw`, earlier files of a plan that are not written again are taken away; `done` names
+    the operations (`groove`) whose files were cut with. Raises OutputError when the folder or a
+    file cannot be written, or another run is writing there; the earlier files are then still whole.
     """
     made = False
     target = folder
@@ -94,21 +108,29 @@ def write_folder(
         target.mkdir(parents=True, exist_ok=True)
         with locked(target):
             take_up(target, _ours_in)
-            return _write(folder, target, {name: _bytes(text) for name, text in files.items()}, withdraw, done)
+            return _write(
+                folder, target, {name: _bytes(text) for name, text in files.items()}, withdraw, done
+            )
     except OutputError:
         raise
     except (OSError, ValueError, RuntimeError) as error:
         reason = getattr(error, "strerror", None) or error
-        raise OutputError(f"{folder}: cannot write here: {reason}; what was there before is as it was") from error
+        raise OutputError(
+            f"{folder}: cannot write here: {reason}; what was there before is as it was"
+        ) from error
     finally:
         if made:
             _remove_empty(target)
 
 
-def _write(folder: Path, target: Path, files: dict[str, bytes], withdraw: bool, done: Collection[str]) -> Written:
+def _write(
+    folder: Path, target: Path, files: dict[str, bytes], withdraw: bool, done: Collection[str]
+) -> Written:
     programs = _programs(files)
     new = tuple(name for name in programs if not (target / name).exists())
-    unchanged = tuple(name for name in programs if name not in new and _same_motions(target / name, files[name]))
+    unchanged = tuple(
+        name for name in programs if name not in new and _same_motions(target / name, files[name])
+    )
     withdrawn, finished = _stale(target, files, done) if withdraw else ((), ())
     change = _change(target, files, withdrawn, finished, withdraw)
     _refuse_odd(folder, target, change)
@@ -120,21 +142,30 @@ def _write(folder: Path, target: Path, files: dict[str, bytes], withdraw: bool, 
 
 
 def _change(
-    target: Path, files: dict[str, bytes], withdrawn: tuple[str, ...], finished: tuple[str, ...], withdraw: bool
+    target: Path,
+    files: dict[str, bytes],
+    withdrawn: tuple[str, ...],
+    finished: tuple[str, ...],
+    withdraw: bool,
 ) -> Change:
     moves = [(name, f"withdrawn/{name}") for name in withdrawn]
     for name in finished:
         moves += [*_kept_apart(target, name), (name, f"done/{name}")]
     gone: list[str] = []
     if withdraw:
-        walks = [f"rehearsal/{name}" for name in _names(target / "rehearsal") if REHEARSAL.match(name)]
-        moves += [(name, name.replace("/", "/withdrawn/", 1)) for name in walks if name not in files]
+        walks = [
+            f"rehearsal/{name}" for name in _names(target / "rehearsal") if REHEARSAL.match(name)
+        ]
+        moves += [
+            (name, name.replace("/", "/withdrawn/", 1)) for name in walks if name not in files
+        ]
         gone = [name for name in _listed(target) if not name.endswith(".nc") and name not in files]
     return Change(files, tuple(moves), tuple(gone))
 
 
 def _kept_apart(target: Path, name: str) -> list[tuple[str, str]]:
-    """A file that was cut with before under this name stays, under another: what it cut is in the wood."""
+    """A file that was cut with before under this name stays, under another: what it cut is in the
+    wood."""
     held, fresh = target / "done" / name, target / name
     if not held.is_file() or held.read_bytes() == fresh.read_bytes():
         return []
@@ -150,7 +181,10 @@ def _refuse_links(folder: Path, target: Path) -> None:
         path = target / name
         if path.is_symlink() or (path.exists() and not path.is_dir()):
             kind = "a link" if path.is_symlink() else "no folder"
-            raise OutputError(f"{folder}: cannot write: {name} in it is {kind}; move it away, nothing has been changed")
+            raise OutputError(
+                f"{folder}: cannot write: {name} in it is {kind}; move it away, "
+                "nothing has been changed"
+            )
 
 
 def _refuse_odd(folder: Path, target: Path, change: Change) -> None:
@@ -165,17 +199,29 @@ def _ours_in(folder: Path) -> frozenset[str]:
     """All files in a plan's folder that the plan itself put there."""
     here, away = _names(folder), _names(folder / "withdrawn")
     programs = [*here, *(f"withdrawn/{name}" for name in away)]
-    return frozenset((*_listed(folder), *(name for name in programs if name.endswith(".nc") and _is_ours(name))))
+    return frozenset(
+        (*_listed(folder), *(name for name in programs if name.endswith(".nc") and _is_ours(name)))
+    )
 
 
 def _is_ours(name: str) -> bool:
-    """Whether a path in a plan's folder, with `/`, is that of a file which a plan writes or takes away."""
+    """Whether a path in a plan's folder, with `/`, is that of a file which a plan writes or takes
+    away."""
     place, _, last = name.rpartition("/")
     if not place:
-        return bool(OURS.match(name)) or name in ("report.json", "geometry.json", "job.resolved.json", "overview.svg")
+        return bool(OURS.match(name)) or name in (
+            "report.json",
+            "geometry.json",
+            "job.resolved.json",
+            "overview.svg",
+        )
     if place in ("rehearsal", "rehearsal/withdrawn"):
         return bool(REHEARSAL.match(last))
-    return bool(SOLID.match(last)) if place == "solid" else place == "withdrawn" and bool(OURS.match(last))
+    return (
+        bool(SOLID.match(last))
+        if place == "solid"
+        else place == "withdrawn" and bool(OURS.match(last))
+    )
 
 
 def _listed(target: Path) -> list[str]:
@@ -222,12 +268,21 @@ def _same_motions(path: Path, content: bytes) -> bool:
     def motions(lines: str) -> list[str]:
         return [line for line in lines.splitlines() if not line.startswith("(")]
 
-    return motions(path.read_text(encoding="utf-8", errors="replace")) == motions(content.decode("utf-8"))
+    return motions(path.read_text(encoding="utf-8", errors="replace")) == motions(
+        content.decode("utf-8")
+    )
 
 
-def _stale(target: Path, files: Collection[str], done: Collection[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Programs of an earlier plan that are not written again: those withdrawn, and those that were cut with."""
-    stale = [name for name in _names(target) if OURS.match(name) and name.endswith(".nc") and name not in files]
+def _stale(
+    target: Path, files: Collection[str], done: Collection[str]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Programs of an earlier plan that are not written again: those withdrawn, and those that were
+    cut with."""
+    stale = [
+        name
+        for name in _names(target)
+        if OURS.match(name) and name.endswith(".nc") and name not in files
+    ]
     finished = tuple(name for name in stale if _operation(name) in done)
     return tuple(name for name in stale if name not in finished), finished
 

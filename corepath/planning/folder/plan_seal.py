@@ -1,8 +1,9 @@
 """What binds the files of a plan's folder to one another.
 
-The digest of the plan, in each head and on the sheet, is worked out from `job.resolved.json` (job, measured places and
-record); `report.json` holds the SHA-256 of each program and of every other file that the plan wrote: what was designed,
-the sheet and the drawings that someone reads a height from. It seals itself by a SHA-256 of all else that it says.
+The digest of the plan, in each head and on the sheet, is worked out from `job.resolved.json` (job,
+measured places and record); `report.json` holds the SHA-256 of each program and of every other file
+that the plan wrote: what was designed, the sheet and the drawings that someone reads a height from.
+It seals itself by a SHA-256 of all else that it says.
 """
 
 from __future__ import annotations
@@ -18,7 +19,16 @@ from corepath.job.text.resolved import digest_of
 from corepath.planning.folder.held_deck import KEY as HEIGHTS
 from corepath.planning.folder.limited import read_limited
 
-__all__ = ["DESIGN", "KEY", "RECORD", "SEAL", "check_design", "files_sha256", "found_content", "seal_of"]
+__all__ = [
+    "DESIGN",
+    "KEY",
+    "RECORD",
+    "SEAL",
+    "check_design",
+    "files_sha256",
+    "found_content",
+    "seal_of",
+]
 
 DESIGN = ("job.resolved.json", "geometry.json")
 """Files from which a folder is read back and checked."""
@@ -34,7 +44,8 @@ RECORD = ("measured", "record")
 
 
 def files_sha256(files: Mapping[str, str | bytes]) -> dict[str, str]:
-    """The entry of `report.json`: SHA-256 of each of `files` but the programs, which have it in their own entries."""
+    """The entry of `report.json`: SHA-256 of each of `files` but the programs, which have it in
+    their own entries."""
     return {name: _sha256(files[name]) for name in sorted(files) if not name.endswith(".nc")}
 
 
@@ -47,20 +58,32 @@ def seal_of(report: Mapping[str, Any]) -> str:
 def found_content(folder: Path, report: Mapping[str, Any]) -> dict[str, bytes]:
     """The bytes of the files of `DESIGN`, and of all that a report names, as far as they are there.
 
-    Raises InputError for one that cannot be read. A name that leads out of the folder is not followed.
+    Raises InputError for one that cannot be read. A name that leads out of the folder is not
+    followed.
     """
     planned = report.get(KEY)
     names = {*DESIGN, *(planned if isinstance(planned, dict) else ())}
-    inside = [name for name in sorted(names) if name and ".." not in name and not PurePosixPath(name).is_absolute()]
-    return {name: read_limited(folder / name) for name in inside if "\0" not in name and (folder / name).is_file()}
+    inside = [
+        name
+        for name in sorted(names)
+        if name and ".." not in name and not PurePosixPath(name).is_absolute()
+    ]
+    return {
+        name: read_limited(folder / name)
+        for name in inside
+        if "\0" not in name and (folder / name).is_file()
+    }
 
 
 def _sha256(content: str | bytes) -> str:
-    return hashlib.sha256(content.encode("utf-8") if isinstance(content, str) else content).hexdigest()
+    return hashlib.sha256(
+        content.encode("utf-8") if isinstance(content, str) else content
+    ).hexdigest()
 
 
 def _digest(resolved: Mapping[str, Any]) -> str:
-    """The plan that a job belongs to, in words; none where it holds what no plan writes, as a NaN."""
+    """The plan that a job belongs to, in words; none where it holds what no plan writes, as a
+    NaN."""
     try:
         return f"plan {digest_of(resolved, beside=(HEIGHTS,), record=RECORD)}"
     except ValueError:
@@ -68,16 +91,23 @@ def _digest(resolved: Mapping[str, Any]) -> str:
 
 
 def check_design(
-    resolved: Mapping[str, Any], report: Mapping[str, Any], content: Mapping[str, bytes], findings: Findings
+    resolved: Mapping[str, Any],
+    report: Mapping[str, Any],
+    content: Mapping[str, bytes],
+    findings: Findings,
 ) -> None:
     """Whether design, report, sheet and drawings in a folder are those that were planned.
 
-    `content` are the bytes of the files that are there. A folder without `report.json` (an empty `report`) is held to
-    its heads alone, and a report of an earlier form, without a seal, to what it has.
+    `content` are the bytes of the files that are there. A folder without `report.json` (an empty
+    `report`) is held to its heads alone, and a report of an earlier form, without a seal, to what
+    it has.
     """
     plan, here = report.get("plan"), _digest(resolved)
     if plan is not None and here != f"plan {plan}":
-        says = f"it is the job of {here}, report.json is of plan {plan}: not what the files were planned from"
+        says = (
+            f"it is the job of {here}, report.json is of plan {plan}: not what the files were "
+            "planned from"
+        )
         findings.add("changed", says, file="job.resolved.json")
     if SEAL in report and report[SEAL] != seal_of(report):
         findings.add("changed", "not the report that was planned", file="report.json")
@@ -86,4 +116,6 @@ def check_design(
         if name in content and _sha256(content[name]) != known:
             findings.add("changed", "not the file that was planned", file=name)
         elif name in DESIGN and name not in content:
-            findings.add("missing-file", "it was planned with the others and is not there", file=name)
+            findings.add(
+                "missing-file", "it was planned with the others and is not there", file=name
+            )

@@ -1,6 +1,8 @@
-"""The core after each set-up as STL: what the files leave on the virtual blank, not what was wanted.
+"""The core after each set-up as STL: what the files leave on the virtual blank, not what was
+wanted.
 
-Each body lies as it does on the bed in that set-up (bed frame, mm; after B bottom up): `solid/after-C-wood.stl`.
+Each body lies as it does on the bed in that set-up (bed frame, mm; after B bottom up):
+`solid/after-C-wood.stl`.
 """
 
 from __future__ import annotations
@@ -26,20 +28,25 @@ _TOLERANCE = 0.03
 
 
 def solids(readback: ReadBack, length: float, width: float) -> dict[str, bytes]:
-    """File name to bytes: wood, and casting where there is any, after A, B and C as far as cut, and after D."""
+    """File name to bytes: wood, and casting where there is any, after A, B and C as far as cut, and
+    after D."""
     files: dict[str, bytes] = {}
     for setup, left in readback.remaining.items():
         for kind, (bottom, top) in (("wood", left.wood), ("casting", left.casting)):
-            made = body(left.grid.xs, left.grid.ys, bottom, top, (length / 2.0, width / 2.0), _TOLERANCE)
+            made = body(
+                left.grid.xs, left.grid.ys, bottom, top, (length / 2.0, width / 2.0), _TOLERANCE
+            )
             if len(made.faces):
                 files[f"{FOLDER}/after-{setup}-{kind}.stl"] = stl(made)
     return files
 
 
 def write_solids(reading: Reading, folder: Path) -> tuple[str, ...]:
-    """Write the bodies of what was read into `folder`; returns their names. Raises OutputError where that fails.
+    """Write the bodies of what was read into `folder`; returns their names. Raises OutputError
+    where that fails.
 
-    The plan's list of its files takes them up: else the next plan would leave the bodies of this one beside its own.
+    The plan's list of its files takes them up: else the next plan would leave the bodies of this
+    one beside its own.
     """
     blank = reading.prepared.job.blank
     made = solids(reading.readback, blank.length, blank.width)
@@ -50,7 +57,8 @@ def write_solids(reading: Reading, folder: Path) -> tuple[str, ...]:
 def _listing(folder: Path, made: Mapping[str, bytes]) -> dict[str, str]:
     """The report with these files taken into its list, and sealed again.
 
-    Nothing where it has no list, or says something else than what was sealed: a changed one must be found changed.
+    Nothing where it has no list, or says something else than what was sealed: a changed one must be
+    found changed.
     """
     try:
         report = json.loads(read_limited(folder / REPORT))

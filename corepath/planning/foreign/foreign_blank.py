@@ -1,4 +1,5 @@
-"""A single file of anyone's making, read and cut on a virtual blank: `corepath readback FILE --blank … --cutter …`."""
+"""A single file of anyone's making, read and cut on a virtual blank: `corepath readback FILE
+--blank … --cutter …`."""
 
 from __future__ import annotations
 
@@ -44,7 +45,8 @@ class ForeignReading:
 
 
 def read_file(path: Path, asked: ForeignOptions, progress: Progress = quiet) -> ForeignReading:
-    """Read a file with the bench that the options describe. Raises InputError for options, or a file not to be read.
+    """Read a file with the bench that the options describe. Raises InputError for options, or a
+    file not to be read.
 
     Units asked for a file that states others are a fault too.
     """
@@ -53,10 +55,14 @@ def read_file(path: Path, asked: ForeignOptions, progress: Progress = quiet) -> 
     source = FileSource(path)
     try:
         if path.stat().st_size > LARGEST_FILE:
-            raise InputError([Fault("", f"larger than {LARGEST_FILE // 2**30} GiB", file=str(path))])
+            raise InputError(
+                [Fault("", f"larger than {LARGEST_FILE // 2**30} GiB", file=str(path))]
+            )
         found, digest = read_foreign(source, path.name, bench), source.sha256()
     except OSError as error:
-        raise InputError([Fault("", f"cannot be read: {error.strerror}", file=str(path))]) from error
+        raise InputError(
+            [Fault("", f"cannot be read: {error.strerror}", file=str(path))]
+        ) from error
     if asked.units is not None and found.program.units_stated:
         says = "the file states its units itself; leave the option out"
         raise InputError([Fault("--units", says, asked.units, file=str(path))])
@@ -64,7 +70,8 @@ def read_file(path: Path, asked: ForeignOptions, progress: Progress = quiet) -> 
 
 
 def write_depths(reading: ForeignReading, folder: Path) -> Path:
-    """Draw the depths into `folder` as STEM.depths.svg. Raises OutputError; an earlier one is then whole."""
+    """Draw the depths into `folder` as STEM.depths.svg. Raises OutputError; an earlier one is then
+    whole."""
     found = reading.found
     stock, bench = found.stock, found.bench
     gone = stock.top < NOWHERE / 2.0
@@ -100,13 +107,19 @@ def _rows(reading: ForeignReading) -> tuple[tuple[str, str], ...]:
     found = reading.found
     bench = found.bench
     cutters = [bench.cutter(number) for number in found.used]
-    minutes = f"{found.minutes.total:.1f}" if found.minutes.known else "not known: a cut has no feed"
+    minutes = (
+        f"{found.minutes.total:.1f}" if found.minutes.known else "not known: a cut has no feed"
+    )
     x, y, z = bench.zero
     return (
         ("file", reading.path.name),
         ("blank", f"{mm(bench.length):g} x {mm(bench.width):g} x {mm(bench.thickness):g~}"),
         ("zero", f"X{mm(x):g} Y{mm(y):g} from the middle, Z{mm(z):g} above the bed"),
-        ("cutters", ", ".join(dict.fromkeys(c.describe().replace("T-1 ", "") for c in cutters if c)) or "none"),
+        (
+            "cutters",
+            ", ".join(dict.fromkeys(c.describe().replace("T-1 ", "") for c in cutters if c))
+            or "none",
+        ),
         ("minutes", minutes),
         ("removed", f"{found.deed.removed / 1000.0:.1f} cm³"),
         ("sha256", reading.sha256[:16]),

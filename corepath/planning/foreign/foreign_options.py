@@ -1,7 +1,9 @@
-"""What a foreign file is read with, from the words of the command line: blank, zero, cutters. Lengths in mm.
+"""What a foreign file is read with, from the words of the command line: blank, zero, cutters.
+Lengths in mm.
 
-`1280x420x16` or `20x10x0.75in` is a blank; `front-left,top`, `middle,bed` or `-100,20,16` a zero, numbers in mm from
-the middle of the blank, Z from the bed; `flat:6`, `2=bull:12:2`, `3=ball:6,edges=20,out=30` a cutter.
+`1280x420x16` or `20x10x0.75in` is a blank; `front-left,top`, `middle,bed` or `-100,20,16` a zero,
+numbers in mm from the middle of the blank, Z from the bed; `flat:6`, `2=bull:12:2`,
+`3=ball:6,edges=20,out=30` a cutter.
 """
 
 from __future__ import annotations
@@ -24,18 +26,28 @@ _BLANK = re.compile(rf"({_NUMBER})[x×X*]({_NUMBER})[x×X*]({_NUMBER})(mm|in|inc
 _CUTTER = re.compile(
     rf"(?:t?([0-9]{{1,5}})=)?([a-z]+):({_NUMBER})(?::({_NUMBER}))?(mm|in|inch)?((?:,[a-z]+={_NUMBER})*)"
 )
-_SHAPES: tuple[Shape, ...] = ("flat", "ball", "bull", "drill")  # a diameter and a corner radius tell them wholly
+# a diameter and a corner radius tell them wholly
+_SHAPES: tuple[Shape, ...] = ("flat", "ball", "bull", "drill")
 _LARGEST = 10_000.0
 _MOST_COLUMNS = 40_000_000
 _UNKNOWN = 1.0e6  # mm: edges or stick-out that nobody named are not judged
 
-_BLANK_ALLOWED = "LENGTHxWIDTHxTHICKNESS above 0 and at most 10000, as 1280x420x16, or with in at the end"
-_ZERO_ALLOWED = "middle or front-left, then top or bed, as front-left,top; or X,Y,Z in mm from the middle on the bed"
-_CUTTER_ALLOWED = "[NUMBER=]SHAPE:DIAMETER[:CORNER_RADIUS], SHAPE flat, ball, bull or drill, as flat:6 or 2=bull:12:2"
+_BLANK_ALLOWED = (
+    "LENGTHxWIDTHxTHICKNESS above 0 and at most 10000, as 1280x420x16, or with in at the end"
+)
+_ZERO_ALLOWED = (
+    "middle or front-left, then top or bed, as front-left,top; or X,Y,Z in mm from the middle "
+    "on the bed"
+)
+_CUTTER_ALLOWED = (
+    "[NUMBER=]SHAPE:DIAMETER[:CORNER_RADIUS], SHAPE flat, ball, bull or drill, as flat:6 or "
+    "2=bull:12:2"
+)
 
 
 class ForeignOptions(NamedTuple):
-    """The options as written; without `cell` the columns stand 0.1 to 0.5 apart, as the blank is large."""
+    """The options as written; without `cell` the columns stand 0.1 to 0.5 apart, as the blank is
+    large."""
 
     blank: str | None
     cutter: Sequence[str]
@@ -55,18 +67,25 @@ def bench_of(asked: ForeignOptions) -> Bench:
     cutters = _cutters(asked.cutter, faults)
     length, width, thickness = size or (1.0, 1.0, 1.0)
     zero = _zero(asked.zero, length, width, thickness, faults)
-    cell = min(max(round(max(length, width) / 1600.0, 3), 0.1), 0.5) if asked.cell is None else asked.cell
+    cell = (
+        min(max(round(max(length, width) / 1600.0, 3), 0.1), 0.5)
+        if asked.cell is None
+        else asked.cell
+    )
     if asked.units not in (None, "mm", "inch"):
         faults.append(Fault("--units", "is no unit", str(asked.units), "mm or inch"))
     for name, value, least in (
-        ("--cell", cell, 0.01), ("--spoil-board", asked.spoil_board, 0.0), ("--rapid", asked.rapid, 1.0),
+        ("--cell", cell, 0.01), ("--spoil-board", asked.spoil_board, 0.0), ("--rapid", asked.rapid,
+        1.0),
         ("--accel", asked.accel, 1.0), ("--spin-up", asked.spin_up, 0.0),
     ):  # fmt: skip
         if not least <= value < math.inf:
             faults.append(Fault(name, "is out of range", f"{value:g}", f"at least {least:g}"))
     if size and cell >= 0.01 and length * width / cell**2 > _MOST_COLUMNS:
         least = math.ceil(math.sqrt(length * width / _MOST_COLUMNS) * 100.0) / 100.0
-        faults.append(Fault("--cell", "is too fine for so large a blank", f"{cell:g}", f"at least {least:g}"))
+        faults.append(
+            Fault("--cell", "is too fine for so large a blank", f"{cell:g}", f"at least {least:g}")
+        )
     if faults or zero is None:
         raise InputError(faults)
     return Bench(
@@ -135,16 +154,23 @@ def _cutter(text: str, faults: list[Fault]) -> Cutter | None:
     scale = MM_PER_INCH if (unit or "").startswith("in") else 1.0
     diameter = float(width) * scale
     radius = 0.0 if corner is None else float(corner) * scale
-    extra = {name: float(value) * scale for name, value in (part.split("=") for part in more.split(",")[1:])}
+    extra = {
+        name: float(value) * scale
+        for name, value in (part.split("=") for part in more.split(",")[1:])
+    }
     says = _wrong(shape, diameter, radius, corner is not None, extra)
     if says:
         faults.append(Fault("--cutter", says, text, _CUTTER_ALLOWED))
         return None
     edges, out = extra.get("edges", _UNKNOWN), extra.get("out", _UNKNOWN)
-    return Cutter(int(number) if number else -1, shape, diameter, radius, 2, edges, out, centre_cutting=True)
+    return Cutter(
+        int(number) if number else -1, shape, diameter, radius, 2, edges, out, centre_cutting=True
+    )
 
 
-def _wrong(shape: str, diameter: float, radius: float, stated: bool, extra: dict[str, float]) -> str:
+def _wrong(
+    shape: str, diameter: float, radius: float, stated: bool, extra: dict[str, float]
+) -> str:
     if not 0.0 < diameter <= 500.0:
         return "its diameter must be above 0 and at most 500 mm"
     if shape == "bull" and not 0.0 < radius <= diameter / 2.0:

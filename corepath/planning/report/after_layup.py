@@ -1,4 +1,5 @@
-"""What is said of the board after lay-up: lengths on arc and chord, tilts, the form, why there are no programs."""
+"""What is said of the board after lay-up: lengths on arc and chord, tilts, the form, why there are
+no programs."""
 
 from __future__ import annotations
 
@@ -11,7 +12,16 @@ import numpy as np
 from corepath.board.features import Board
 from corepath.errors import InputError
 from corepath.job.model import Job
-from corepath.layup.laid import Bolt, LaidUp, Pin, bolts_of, drill_at, laid_up, pins_of, skin_outside
+from corepath.layup.laid import (
+    Bolt,
+    LaidUp,
+    Pin,
+    bolts_of,
+    drill_at,
+    laid_up,
+    pins_of,
+    skin_outside,
+)
 from corepath.layup.ribs import form_of
 from corepath.lengths import mm
 from corepath.reported import reported
@@ -21,7 +31,8 @@ from corepath.work.works import Work
 __all__ = ["NO_PROGRAMS", "layup_cautions", "layup_report"]
 
 NO_PROGRAMS = (
-    "the board is laid up over a rocker and layup.cradle is not set: no program is made for set-up D, a flat one would "
+    "the board is laid up over a rocker and layup.cradle is not set: no program is made for set-up "
+    "D, a flat one would "
     "cut a curved board in the wrong place; corepath template draws it at full size"
 )
 
@@ -29,33 +40,43 @@ _MET = 0.5  # mm that the board may reach beyond the last station and nobody wou
 
 
 def layup_cautions(job: Job, board: Board) -> tuple[str, ...]:
-    """Why a board with a rocker gets no programs after lay-up, and where its rocker is only guessed."""
+    """Why a board with a rocker gets no programs after lay-up, and where its rocker is only
+    guessed."""
     layup = job.layup
     if layup is None or layup.rocker is None:
         return ()
     curved = any(rise != 0.0 for _, rise in layup.rocker)
-    return (*((NO_PROGRAMS,) if curved and not layup.cradle else ()), *_beyond_stations(job, board, layup.rocker))
+    return (
+        *((NO_PROGRAMS,) if curved and not layup.cradle else ()),
+        *_beyond_stations(job, board, layup.rocker),
+    )
 
 
-def _beyond_stations(job: Job, board: Board, rocker: tuple[tuple[float, float], ...]) -> Iterator[str]:
+def _beyond_stations(
+    job: Job, board: Board, rocker: tuple[tuple[float, float], ...]
+) -> Iterator[str]:
     low, _, high, _ = board.outline.bounds
     first, last = laid_up(job, board).under(np.array([low, high])).tolist()
     missing = [
-        f"X{mm(x):.1f}" for x, beyond in ((first, rocker[0][0] - first), (last, last - rocker[-1][0])) if beyond > _MET
+        f"X{mm(x):.1f}"
+        for x, beyond in ((first, rocker[0][0] - first), (last, last - rocker[-1][0]))
+        if beyond > _MET
     ]
     if missing:
         yield (
-            f"the stations of layup.rocker reach from X{mm(rocker[0][0]):g} to X{mm(rocker[-1][0]):g}, the board to "
-            f"{' and '.join(missing)}: the form is taken to go on straight there; give stations that span the board"
+            f"the stations of layup.rocker reach from X{mm(rocker[0][0]):g} to "
+            f"X{mm(rocker[-1][0]):g}, the board to "
+            f"{' and '.join(missing)}: the form is taken to go on straight there; give stations "
+            "that span the board"
         )
 
 
 def layup_report(job: Job, board: Board, works: Sequence[Work]) -> dict[str, Any] | None:
     """The section `layup` of the report; None where the job says nothing of its lay-up.
 
-    `bed` is the Z in D of the bed that the cradle stands on. `shifts` tells for both ends of the board how much farther
-    along X a place lies than in the flat core: along the top of the laminate, along its underside, and if the middle of
-    a core that tapers keeps its length.
+    `bed` is the Z in D of the bed that the cradle stands on. `shifts` tells for both ends of the
+    board how much farther along X a place lies than in the flat core: along the top of the
+    laminate, along its underside, and if the middle of a core that tapers keeps its length.
     """
     layup = job.layup
     if layup is None:
@@ -90,7 +111,11 @@ def layup_report(job: Job, board: Board, works: Sequence[Work]) -> dict[str, Any
 
 def _ends(laid: LaidUp, name: str, low: float, high: float) -> dict[str, float]:
     ends = np.array([low, high])
-    off = {"face": laid.face_shift(ends, np.zeros(2)), "under": laid.under_shift(ends), "taper": laid.taper_shift(ends)}
+    off = {
+        "face": laid.face_shift(ends, np.zeros(2)),
+        "under": laid.under_shift(ends),
+        "taper": laid.taper_shift(ends),
+    }
     return dict(zip(("left", "right"), np.round(off[name], 4).tolist(), strict=True))
 
 
@@ -99,9 +124,11 @@ def _rise(laid: LaidUp, x: float) -> float:
 
 
 def _bolt(laid: LaidUp, bolt: Bolt) -> dict[str, Any]:
-    """Where an upright drill goes in D and meets the laminate; where the bolt's axis meets the deck.
+    """Where an upright drill goes in D and meets the laminate; where the bolt's axis meets the
+    deck.
 
-    Also the tilt there, how far the hole runs aside in the core, and how far the place lies off along each face.
+    Also the tilt there, how far the hole runs aside in the core, and how far the place lies off
+    along each face.
     """
     x, y = bolt.x, bolt.y
     deck = float(laid.deck.height(x, y))
@@ -128,7 +155,8 @@ def _pin(pin: Pin) -> dict[str, Any]:
 
 
 def _form(job: Job, board: Board) -> dict[str, Any] | None:
-    """Ribs and spacers; None where the ribs asked for do not fit, which only the command for the form refuses."""
+    """Ribs and spacers; None where the ribs asked for do not fit, which only the command for the
+    form refuses."""
     try:
         form = form_of(job, board)
     except InputError:

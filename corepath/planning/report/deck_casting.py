@@ -1,4 +1,5 @@
-"""The deck and the casting: from the read-back where the deck was cut in it, else as the stack-up expects."""
+"""The deck and the casting: from the read-back where the deck was cut in it, else as the stack-up
+expects."""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""How far the deck that the files leave is off: from the measures of the read-back, for the report and its sheet."""
+"""How far the deck that the files leave is off: from the measures of the read-back, for the report
+and its sheet."""
 
 from __future__ import annotations
 
@@ -11,7 +12,10 @@ __all__ = ["deck_deviation", "deviation_files"]
 
 def deck_deviation(prepared: Prepared, readback: ReadBack | None) -> Deviations | None:
     """None where no finished deck was read back."""
-    deck = next((work.deck for work in prepared.works if work.deck is not None and work.deck.rough == 0.0), None)
+    deck = next(
+        (work.deck for work in prepared.works if work.deck is not None and work.deck.rough == 0.0),
+        None,
+    )
     if readback is None or deck is None:
         return None
     try:

@@ -1,4 +1,5 @@
-"""What the report says of the deck: where it comes from, its extremes, how it was rounded, its patches."""
+"""What the report says of the deck: where it comes from, its extremes, how it was rounded, its
+patches."""
 
 from __future__ import annotations
 
@@ -15,7 +16,11 @@ def deck_report(prepared: Prepared) -> dict[str, Any]:
     """Source, file and its digest, extremes, station errors, rounding, patches; mm."""
     deck, surface, stack = prepared.job.deck, prepared.board.deck, prepared.stackup
     found: dict[str, Any] = {
-        "source": "mesh" if deck.mesh is not None else "grid" if deck.grid is not None else "stations",
+        "source": "mesh"
+        if deck.mesh is not None
+        else "grid"
+        if deck.grid is not None
+        else "stations",
         "highest": round(stack.deck_highest, 4),
         "lowest": round(stack.deck_lowest, 4),
         "station_errors": [
@@ -34,7 +39,8 @@ def deck_report(prepared: Prepared) -> dict[str, Any]:
 
 
 def _patch(prepared: Prepared, patch: Patch) -> dict[str, Any]:
-    """Its form and heights, the inserts whose seats lie wholly in its level part, and those on its blend."""
+    """Its form and heights, the inserts whose seats lie wholly in its level part, and those on its
+    blend."""
     level, surface = patch.level, prepared.board.deck
     seats = {place.id: disc(place.x, place.y, place.seat) for place in prepared.board.places}
     return {
@@ -44,6 +50,8 @@ def _patch(prepared: Prepared, patch: Patch) -> dict[str, Any]:
         "lowest": round(surface.lowest_over(patch.area)[0], 4),
         "inserts": [name for name, seat in seats.items() if level.buffer(0.002).covers(seat)],
         "inserts_on_blend": [
-            name for name, seat in seats.items() if patch.area.intersects(seat) and not level.buffer(0.002).covers(seat)
+            name
+            for name, seat in seats.items()
+            if patch.area.intersects(seat) and not level.buffer(0.002).covers(seat)
         ],
     }

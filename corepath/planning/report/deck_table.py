@@ -3,9 +3,9 @@ of a ball.
 
 Lengths in mm, times in minutes. The cutter that is taken and the next best one are judged by their
 real paths (that of the other as first laid), tried at one place in each square
-(`corepath.operations.deck.deck_finish`); the rest by an estimate, and marked so. *Ball lines* are lines
-along the grain, back and forth over the whole blank, with a ball of the same diameter at the same
-feed.
+(`corepath.operations.deck.deck_finish`); the rest by an estimate, and marked so. *Ball lines* are
+lines along the grain, back and forth over the whole blank, with a ball of the same diameter at the
+same feed.
 """
 
 from __future__ import annotations
@@ -68,14 +68,21 @@ class ComparedCutter:
 def compared_cutters(prepared: Prepared, made: Sequence[MadeFile]) -> tuple[ComparedCutter, ...]:
     """One entry for each listed cutter that could finish the deck, the quickest first; empty
     where it is cut."""
-    mine = next((one for one in made if one.work.deck is not None and one.work.deck.rough == 0.0), None)
+    mine = next(
+        (one for one in made if one.work.deck is not None and one.work.deck.rough == 0.0), None
+    )
     if mine is None:
         return ()
     work, job = mine.work, prepared.job
     assert work.deck is not None
     offers = deck_offers(job, work.deck.surface, work.deck.area.bounds, work.deck.deepest)
-    # A cutter that even at its lower bound takes longer than the path made is not worth a path of its own.
-    others = [one for one in offers if one.chosen.cutter.number != work.cutter.number and one.minutes < mine.minutes]
+    # A cutter that even at its lower bound takes longer than the path made is not worth a path of
+    # its own.
+    others = [
+        one
+        for one in offers
+        if one.chosen.cutter.number != work.cutter.number and one.minutes < mine.minutes
+    ]
     return tuple(_entry(prepared, mine, offer, tried=offer in others[:_TRIED]) for offer in offers)
 
 
@@ -97,7 +104,11 @@ def ball_lines(work: Work, diameter: float, feed: float, limits: Limits) -> floa
 
 def _entry(prepared: Prepared, mine: MadeFile, offer: Offer, *, tried: bool) -> ComparedCutter:
     work = mine.work
-    cutter, cutting, limits = offer.chosen.cutter, offer.chosen.cutting, prepared.job.machine.motion_limits
+    cutter, cutting, limits = (
+        offer.chosen.cutter,
+        offer.chosen.cutting,
+        prepared.job.machine.motion_limits,
+    )
     taken = cutter.number == work.cutter.number
     assert work.deck is not None
     found = ComparedCutter(

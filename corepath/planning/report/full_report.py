@@ -176,7 +176,10 @@ def _operation(made: MadeFile, prepared: Prepared) -> dict[str, Any]:
         "minutes_apart": made.apart,
         **_bound(made),
         "lines": made.lines,
-        "extents": {axis: [round(end, 4) + 0.0 for end in getattr(made.extents, axis)] for axis in ("x", "y", "z")},
+        "extents": {
+            axis: [round(end, 4) + 0.0 for end in getattr(made.extents, axis)]
+            for axis in ("x", "y", "z")
+        },
         "rpm": program.cutting.rpm,
         "feed": program.cutting.feed,
         "feeds": feed_report(prepared.job, made.work, program.used),
@@ -209,7 +212,10 @@ def _bound(made: MadeFile) -> dict[str, Any]:
 def _corner(corner: Corner) -> dict[str, Any]:
     """A corner that stays round: its place on the bed of that set-up, mm² and largest mm left."""
     places = {"x": corner.x, "y": corner.y, "area": corner.area, "left": corner.left}
-    return {"feature": corner.feature, **{key: round(value, 4) + 0.0 for key, value in places.items()}}
+    return {
+        "feature": corner.feature,
+        **{key: round(value, 4) + 0.0 for key, value in places.items()},
+    }
 
 
 def _uncut(piece: Uncut) -> dict[str, Any]:
@@ -219,6 +225,11 @@ def _uncut(piece: Uncut) -> dict[str, Any]:
         "beside": list(piece.names),
         "area": round(piece.area.area, 2),
         "sawn_off": piece.sawn_off,
-        "outer": [[round(x, 3) + 0.0, round(y, 3) + 0.0] for x, y in list(thinned.exterior.coords)[:-1]],
-        "holes": [[[round(x, 3) + 0.0, round(y, 3) + 0.0] for x, y in list(h.coords)[:-1]] for h in thinned.interiors],
+        "outer": [
+            [round(x, 3) + 0.0, round(y, 3) + 0.0] for x, y in list(thinned.exterior.coords)[:-1]
+        ],
+        "holes": [
+            [[round(x, 3) + 0.0, round(y, 3) + 0.0] for x, y in list(h.coords)[:-1]]
+            for h in thinned.interiors
+        ],
     }

@@ -1,7 +1,8 @@
 """`geometry.json`: what a stranger needs, beside the files, to check them with numpy alone.
 
-Polygons keep within 0.005 mm and stand in the bed frame of their set-up (B already mirrored); `floor`
-and `top` are heights above its bed. The deck's heights stand on a 1 mm grid in the board frame.
+Polygons keep within 0.005 mm and stand in the bed frame of their set-up (B already mirrored);
+`floor` and `top` are heights above its bed. The deck's heights stand on a 1 mm grid in the board
+frame.
 """
 
 from __future__ import annotations
@@ -21,7 +22,8 @@ from corepath.work import Hole, Work
 __all__ = ["geometry_dict"]
 
 SIMPLIFY = 0.002
-"""mm by which vertices may be thinned; with the 0.001 of the polygons themselves well within 0.005."""
+"""mm by which vertices may be thinned; with the 0.001 of the polygons themselves well within
+0.005."""
 
 CHORD = 0.002
 """mm by which a bore's polygon may pass inside its circle."""
@@ -44,13 +46,22 @@ def geometry_dict(prepared: Prepared) -> dict[str, Any]:
         ]
         if work.trim is not None:
             trim = work.trim
-            areas.append({"id": "trim", "kind": "kept", **_named(work), "web": trim.web, **_polygon(trim.area)})
+            areas.append(
+                {
+                    "id": "trim",
+                    "kind": "kept",
+                    **_named(work),
+                    "web": trim.web,
+                    **_polygon(trim.area),
+                }
+            )
         areas += [_bore(work, hole, k) for hole in work.holes for k in range(len(hole.steps))]
     return {
         KEY: GEOMETRY.newest,
         "plan": prepared.digest,
         "units": "mm",
-        "frame": "polygons: bed frame of their set-up, origin at the middle of the blank; deck: board frame",
+        "frame": "polygons: bed frame of their set-up, origin at the middle of the blank; deck: "
+        "board frame",
         "outline": _ring(prepared.board.outline.exterior.coords),
         "areas": areas,
         "deck": _deck(prepared),

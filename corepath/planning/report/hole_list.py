@@ -1,7 +1,8 @@
 """The list of holes: what each is, where it lies, how it is made and by which file. Lengths in mm.
 
-`at` is the place in the board frame, `lies` the place in the bed frame of its set-up (B is mirrored by the flip);
-`depth` counts from the face that is up, `floor` is the height above the bed, for inserts at the planned stop.
+`at` is the place in the board frame, `lies` the place in the bed frame of its set-up (B is mirrored
+by the flip); `depth` counts from the face that is up, `floor` is the height above the bed, for
+inserts at the planned stop.
 """
 
 from __future__ import annotations
@@ -21,7 +22,8 @@ __all__ = ["hole_list"]
 
 
 def hole_list(prepared: Prepared) -> tuple[ListedHole, ...]:
-    """One entry for each hole of dowels and inserts, in the order of the operations and of the job."""
+    """One entry for each hole of dowels and inserts, in the order of the operations and of the
+    job."""
     found: dict[str, ListedHole] = {}
     for work in prepared.works:
         if work.name not in ("dowels", "inserts"):
@@ -38,7 +40,9 @@ def hole_list(prepared: Prepared) -> tuple[ListedHole, ...]:
 def _step(work: Work, hole: Hole, step: Step) -> BoredStep:
     depth = _round(max(hole.top, work.stock_top) - step.floor)
     made, file = _made(work, hole, step), f"{work.stem}.nc"
-    return BoredStep(_round(step.diameter), depth, _round(step.floor), made, work.cutter.number, file)
+    return BoredStep(
+        _round(step.diameter), depth, _round(step.floor), made, work.cutter.number, file
+    )
 
 
 def _entry(prepared: Prepared, work: Work, hole: Hole) -> ListedHole:
@@ -62,7 +66,9 @@ def _entry(prepared: Prepared, work: Work, hole: Hole) -> ListedHole:
 
 def _insert(insert: InsertSection) -> ListedInsert:
     row = hardware().get(insert.hardware or "")
-    return ListedInsert(insert.name, None if row is None else ListedHardware(row.name, row.title, row.says(insert)))
+    return ListedInsert(
+        insert.name, None if row is None else ListedHardware(row.name, row.title, row.says(insert))
+    )
 
 
 def _made(work: Work, hole: Hole, step: Step) -> str:

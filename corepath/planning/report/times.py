@@ -1,7 +1,8 @@
 """What a file takes beside its cutting and rapids: dwells, stops, changes of cutter.
 
-Dwells are exact: the file itself asks for them. What hands take at a stop or a change is a guess that only the shop
-can better, so that it is counted apart and never mixed with the minutes that the clock works out.
+Dwells are exact: the file itself asks for them. What hands take at a stop or a change is a guess
+that only the shop can better, so that it is counted apart and never mixed with the minutes that the
+clock works out.
 """
 
 from __future__ import annotations
@@ -28,10 +29,16 @@ CHANGE_BY_MACHINE = 0.3
 """Minutes of a change by M6 (common practice, no source)."""
 
 
-@report_keys(Key("dwell", places=3), Key("stops", "stop_minutes", 2), Key("tool_changes", "change_minutes", 2), "count")
+@report_keys(
+    Key("dwell", places=3),
+    Key("stops", "stop_minutes", 2),
+    Key("tool_changes", "change_minutes", 2),
+    "count",
+)
 @dataclass(frozen=True, slots=True)
 class Apart:
-    """Minutes of dwells, and how many stops and changes of cutter there are, with the minutes allowed for them."""
+    """Minutes of dwells, and how many stops and changes of cutter there are, with the minutes
+    allowed for them."""
 
     dwell: float = 0.0
     stops: int = 0
@@ -48,7 +55,8 @@ class Apart:
 
 
 def apart(program: Program, machine: MachineSection) -> Apart:
-    """What the file of `program` takes apart: a change at its head, a look at a new zero, a stop between passes."""
+    """What the file of `program` takes apart: a change at its head, a look at a new zero, a stop
+    between passes."""
     between = len(program.passes) - 1
     dwell = (len(program.passes) * machine.spin_up + between * machine.spin_down) / 60.0
     looks = int(program.approach is not None)
@@ -59,7 +67,8 @@ def apart(program: Program, machine: MachineSection) -> Apart:
 def together(parts: Iterable[tuple[int, Apart]]) -> Apart:
     """The sum of files run one after another, each with its cutter's number.
 
-    Where the cutter stays from one to the next, none is changed: its head only asks for a confirmation.
+    Where the cutter stays from one to the next, none is changed: its head only asks for a
+    confirmation.
     """
     total, fitted = Apart(), 0
     for number, one in parts:

@@ -1,4 +1,5 @@
-"""Restarts in a plan's folder: each must be what `corepath restart` makes of the file that lies beside it."""
+"""Restarts in a plan's folder: each must be what `corepath restart` makes of the file that lies
+beside it."""
 
 from __future__ import annotations
 
@@ -24,13 +25,18 @@ def is_restart(name: str) -> bool:
     return _NAME.fullmatch(name) is not None
 
 
-def check_restarts(folder: Path, restarts: Mapping[str, str], texts: Mapping[str, str], findings: Findings) -> None:
-    """`restarts` (name to text) against what is made anew of the files `texts` that they belong to."""
+def check_restarts(
+    folder: Path, restarts: Mapping[str, str], texts: Mapping[str, str], findings: Findings
+) -> None:
+    """`restarts` (name to text) against what is made anew of the files `texts` that they belong
+    to."""
     for name, text in restarts.items():
         found = _NAME.fullmatch(name)
         file = f"{found[1]}{found[3]}" if found is not None else ""
         if found is None or file not in texts:
-            findings.add("order", f"it is named as a restart of {file}, and no such file is here", file=name)
+            findings.add(
+                "order", f"it is named as a restart of {file}, and no such file is here", file=name
+            )
             continue
         try:
             made = restart(folder / file, int(found[2]))
@@ -39,7 +45,10 @@ def check_restarts(folder: Path, restarts: Mapping[str, str], texts: Mapping[str
             findings.add("changed", says, file=name)
             continue
         if made.text != text or made.findings:
-            says = f"not what restart makes of {file} from line {found[2]} now: changed, or of an earlier plan"
+            says = (
+                f"not what restart makes of {file} from line {found[2]} now: changed, or of an "
+                "earlier plan"
+            )
             findings.add("changed", says, file=name)
             planned = read_program(texts[file], file)
             index = int(np.searchsorted(planned.line, made.line))

@@ -1,7 +1,7 @@
 """A program that goes on from one line of another: `corepath restart`.
 
-The file is read as a stranger reads it; `gcode/write/restart_text.py` writes the new text. The result is read
-back: from the plunge on its motions must be those of the file.
+The file is read as a stranger reads it; `gcode/write/restart_text.py` writes the new text. The
+result is read back: from the plunge on its motions must be those of the file.
 """
 
 from __future__ import annotations
@@ -20,14 +20,27 @@ from corepath.gcode.read.canned_cycles import CYCLES
 from corepath.gcode.read.motions import read_program
 from corepath.gcode.read.read_program import ReadProgram
 from corepath.gcode.read.words import read_line
-from corepath.gcode.write.restart_text import Completion, Descent, ModalState, RestartSource, restart_text
+from corepath.gcode.write.restart_text import (
+    Completion,
+    Descent,
+    ModalState,
+    RestartSource,
+    restart_text,
+)
 from corepath.job.text.writing import write_new
 from corepath.lengths import marked
 from corepath.planning.folder.in_place import refuse_half_written
 from corepath.planning.folder.limited import read_limited
 from corepath.planning.progress import Progress, quiet
 from corepath.planning.restart.restart_proof import HARMLESS, differs
-from corepath.planning.restart.restart_state import block_of, clear_height, first_line, plunge_feed, spin_up, state_at
+from corepath.planning.restart.restart_state import (
+    block_of,
+    clear_height,
+    first_line,
+    plunge_feed,
+    spin_up,
+    state_at,
+)
 
 __all__ = ["Restart", "default_name", "restart", "write_restart"]
 
@@ -85,7 +98,9 @@ def restart(path: Path, number: int, progress: Progress = quiet) -> Restart:
     descent, source = _descent(program, lines, state, index, str(path)), plunge_feed(program)[1]
     digest = hashlib.sha256(data).hexdigest()
     whole = restart_text(
-        RestartSource(file, digest, number, why, tuple(_head(lines)), tuple(_rest(lines, state))), state, descent
+        RestartSource(file, digest, number, why, tuple(_head(lines)), tuple(_rest(lines, state))),
+        state,
+        descent,
     )
     progress("reading the restart back", 0.5)
     return Restart(
@@ -117,7 +132,9 @@ def write_restart(made: Restart, path: Path) -> None:
         write_new(path, made.text.encode("ascii"))
     except FileExistsError:
         says = "there is such a file already, and it is never overwritten"
-        raise InputError([Fault("-o", says, allowed="another name, or move it away", file=str(path))]) from None
+        raise InputError(
+            [Fault("-o", says, allowed="another name, or move it away", file=str(path))]
+        ) from None
     except OSError as error:
         raise OutputError(f"{path}: cannot be written: {error.strerror or error}") from error
 
@@ -132,22 +149,45 @@ def _read(path: Path) -> bytes:
 def _readable(program: ReadProgram, path: Path) -> None:
     wrong = [finding for finding in program.findings if finding.kind not in HARMLESS]
     if wrong:
-        faults = [Fault("", f"{one.kind}: {marked(one.says)}", file=str(path), line=one.line) for one in wrong[:10]]
-        raise InputError([*faults, Fault("", "a file that does not read cleanly is not restarted", file=str(path))])
+        faults = [
+            Fault("", f"{one.kind}: {marked(one.says)}", file=str(path), line=one.line)
+            for one in wrong[:10]
+        ]
+        raise InputError(
+            [
+                *faults,
+                Fault("", "a file that does not read cleanly is not restarted", file=str(path)),
+            ]
+        )
 
 
 def _possible(program: ReadProgram, index: int, state: ModalState, file: str) -> None:
     if not bool(np.isfinite(state.place).all()):
-        says = "where the cutter stands at that line cannot be told: an offset or G53 comes before it"
+        says = (
+            "where the cutter stands at that line cannot be told: an offset or G53 comes before it"
+        )
         raise InputError([Fault("--from-line", says, value=str(state.line), file=file)])
     cutting = bool(program.kind[index] > 0)
     if cutting and not state.spindle:
-        raise InputError([Fault("--from-line", "the spindle stands at that line", value=str(state.line), file=file)])
+        raise InputError(
+            [
+                Fault(
+                    "--from-line",
+                    "the spindle stands at that line",
+                    value=str(state.line),
+                    file=file,
+                )
+            ]
+        )
     if state.backwards:
-        raise InputError([Fault("", "M4 turns the cutter backwards; that is not restarted", file=file)])
+        raise InputError(
+            [Fault("", "M4 turns the cutter backwards; that is not restarted", file=file)]
+        )
 
 
-def _descent(program: ReadProgram, lines: Sequence[str], state: ModalState, index: int, file: str) -> Descent:
+def _descent(
+    program: ReadProgram, lines: Sequence[str], state: ModalState, index: int, file: str
+) -> Descent:
     """How the cutter comes back to where motion `index` begins."""
     clear = max(clear_height(program, file), state.place[2])
     # A first motion that stays at safe Z or goes up to it needs no way down before it.
@@ -162,8 +202,15 @@ def _first_way(program: ReadProgram, lines: Sequence[str]) -> tuple[str, ...]:
     """The slow first way down to a stop, as the file has it: its zero is another than that of
     the file before."""
     turns = next((event.index for event in program.events if event.name == "spindle-on"), 0)
-    stop = next((event for event in program.events if event.name == "stop" and 0 < event.index <= turns), None)
-    if stop is None or not np.isfinite(program.end[0, 2]) or not (program.kind[: stop.index] == 1).all():
+    stop = next(
+        (event for event in program.events if event.name == "stop" and 0 < event.index <= turns),
+        None,
+    )
+    if (
+        stop is None
+        or not np.isfinite(program.end[0, 2])
+        or not (program.kind[: stop.index] == 1).all()
+    ):
         return ()
     return tuple(lines[int(program.line[0]) - 1 : stop.line])
 
@@ -202,6 +249,15 @@ def _kept_words(block: Block, motion: int, state: ModalState) -> Iterator[tuple[
     if motion not in CYCLES or state.motion not in CYCLES:
         return
     for letter, value in zip("ZRPQ", state.cycle, strict=True):
-        used = letter in "ZR" or (letter == "P" and motion in (820, 890)) or (letter == "Q" and motion == 830)
-        if value is not None and used and letter not in block.words and (motion == state.motion or letter == "R"):
+        used = (
+            letter in "ZR"
+            or (letter == "P" and motion in (820, 890))
+            or (letter == "Q" and motion == 830)
+        )
+        if (
+            value is not None
+            and used
+            and letter not in block.words
+            and (motion == state.motion or letter == "R")
+        ):
             yield letter, value, letter != "P"

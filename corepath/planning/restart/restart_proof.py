@@ -1,4 +1,5 @@
-"""A restart read back: from its plunge on it must do what the file does, and come to it safely. Lengths in mm."""
+"""A restart read back: from its plunge on it must do what the file does, and come to it safely.
+Lengths in mm."""
 
 from __future__ import annotations
 
@@ -18,7 +19,8 @@ HARMLESS = frozenset({"block-delete", "after-end", "missing-end"})
 """Findings that neither keep a file from being restarted nor a restart from being used."""
 
 _SAME = 2e-4
-"""mm (and mm/min): how far a motion may be from that of the file; places are written as the file writes them."""
+"""mm (and mm/min): how far a motion may be from that of the file; places are written as the file
+writes them."""
 
 _FIRST_SYSTEM = 540
 """G54, which holds where a file names none."""
@@ -47,7 +49,10 @@ def differs(file: ReadProgram, index: int, made: ReadProgram, clear: float) -> I
         ("feeds", file.feed[old][cuts][:, None], made.feed[new][cuts][:, None]),
     ):
         apart = np.abs(here - there)
-        if not np.array_equal(np.isnan(here), np.isnan(there)) or np.nanmax(apart, initial=0.0) > _SAME:
+        if (
+            not np.array_equal(np.isnan(here), np.isnan(there))
+            or np.nanmax(apart, initial=0.0) > _SAME
+        ):
             yield f"its {name} are not those of the file"
     if not np.array_equal(file.spindle_on[old], made.spindle_on[new]):
         yield "the spindle does not turn where it does in the file"
@@ -60,7 +65,8 @@ def differs(file: ReadProgram, index: int, made: ReadProgram, clear: float) -> I
 
 
 def _states(file: ReadProgram, made: ReadProgram) -> Iterator[str]:
-    """Modes that the file states and the restart does not, or states otherwise; and the stop before it moves."""
+    """Modes that the file states and the restart does not, or states otherwise; and the stop before
+    it moves."""
     lost = [group for group in made.unstated if group not in file.unstated]
     if lost or (file.units_stated and not made.units_stated):
         yield f"not stated before its first move: {', '.join(lost or ['units'])}"
@@ -75,11 +81,16 @@ def _states(file: ReadProgram, made: ReadProgram) -> Iterator[str]:
     look, seen = first_look(file), first_look(made)
     if look is None:
         return
-    if seen is None or not np.allclose(file.end[look - 1], made.end[seen - 1], 0.0, _SAME, equal_nan=True):
+    if seen is None or not np.allclose(
+        file.end[look - 1], made.end[seen - 1], 0.0, _SAME, equal_nan=True
+    ):
         yield "no stop to look at the tip where the file has one on its first way down"
     if (made.kind[:seen] == 0).any() and not (file.kind[:look] == 0).any():
         yield "its first way down goes at rapid"
-    if not np.nanmax(made.feed[:seen], initial=0.0) <= np.nanmax(file.feed[:look], initial=0.0) + _SAME:
+    if (
+        not np.nanmax(made.feed[:seen], initial=0.0)
+        <= np.nanmax(file.feed[:look], initial=0.0) + _SAME
+    ):
         yield "its first way down goes faster than that of the file"
 
 
@@ -93,7 +104,8 @@ def _speeds(program: ReadProgram) -> NDArray[np.float64]:
 
 
 def _approach(file: ReadProgram, made: ReadProgram, begin: int, clear: float) -> Iterator[str]:
-    """To the place by rapids at the safe height, the spindle up to speed, then one plunge no faster than the file's."""
+    """To the place by rapids at the safe height, the spindle up to speed, then one plunge no faster
+    than the file's."""
     lead, rapids = made.end[:begin], made.kind[:begin] == 0
     if not (lead[rapids, 2] >= clear - _SAME).all():
         yield "a rapid of the approach comes below the safe height"

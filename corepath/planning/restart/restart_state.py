@@ -20,7 +20,15 @@ from corepath.gcode.read.words import TextLine, read_line
 from corepath.gcode.write.commands import g_word
 from corepath.gcode.write.restart_text import ModalState
 
-__all__ = ["block_of", "clear_height", "cutting", "first_line", "plunge_feed", "spin_up", "state_at"]
+__all__ = [
+    "block_of",
+    "clear_height",
+    "cutting",
+    "first_line",
+    "plunge_feed",
+    "spin_up",
+    "state_at",
+]
 
 KEY = "--from-line"
 SPIN_UP = 4.0
@@ -54,10 +62,14 @@ def state_at(lines: Sequence[str], number: int) -> ModalState:
             override = f"M{block.m['override']}"
         if "length offset" in block.g:
             code = block.g["length offset"]
-            offset = g_word(code) + (f" H{block.words['H']:.0f}" if code == 430 and "H" in block.words else "")
+            offset = g_word(code) + (
+                f" H{block.words['H']:.0f}" if code == 430 and "H" in block.words else ""
+            )
         if "coolant" in block.m:
             word = block.m["coolant"]
-            coolant = [] if word == 9 else [*(kept for kept in coolant if kept != f"M{word}"), f"M{word}"]
+            coolant = (
+                [] if word == 9 else [*(kept for kept in coolant if kept != f"M{word}"), f"M{word}"]
+            )
         if "spindle" in block.m:
             backwards = block.m["spindle"] == 4
         changed = changed or "tool change" in block.m
@@ -85,7 +97,9 @@ def state_at(lines: Sequence[str], number: int) -> ModalState:
     )
 
 
-def first_line(program: ReadProgram, lines: Sequence[str], number: int, file: str) -> tuple[int, str]:
+def first_line(
+    program: ReadProgram, lines: Sequence[str], number: int, file: str
+) -> tuple[int, str]:
     """The line to begin with for line `number`, and why where it is another one; raises InputError.
 
     In the middle of a ramp or helix the cutter stands against solid wood at a height between two
@@ -121,9 +135,15 @@ def _refuse(program: ReadProgram, lines: Sequence[str], number: int, file: str) 
         return InputError([Fault(KEY, says, value=str(number), allowed=allowed, file=file)])
 
     if not len(cuts):
-        raise InputError([Fault("", "it has no cutting move: there is nothing to restart", file=file)])
+        raise InputError(
+            [Fault("", "it has no cutting move: there is nothing to restart", file=file)]
+        )
     first, last = int(program.line[cuts[0]]), int(program.line[cuts[-1]])
-    allowed = f"{first + 1} to {last}" if last > first else "no line: its only cut is in one line; run the file itself"
+    allowed = (
+        f"{first + 1} to {last}"
+        if last > first
+        else "no line: its only cut is in one line; run the file itself"
+    )
     if not 1 <= number <= count:
         raise fault(f"the file has {count} lines", allowed)
     if ends and number > ends[0]:
@@ -133,15 +153,23 @@ def _refuse(program: ReadProgram, lines: Sequence[str], number: int, file: str) 
     if number > last:
         raise fault(f"no cut is left from line {number} on", allowed)
     if not read_line(lines[number - 1].rstrip("\r")).words:
-        following = next(line for line in range(number + 1, last + 1) if read_line(lines[line - 1].rstrip("\r")).words)
-        raise fault("the line is a comment or empty", f"a line with a command; the next is {following}")
+        following = next(
+            line
+            for line in range(number + 1, last + 1)
+            if read_line(lines[line - 1].rstrip("\r")).words
+        )
+        raise fault(
+            "the line is a comment or empty", f"a line with a command; the next is {following}"
+        )
 
 
 def cutting(program: ReadProgram) -> NDArray[np.bool_]:
     """Which motions are at feed, but for those before the spindle first turns: a first way down
     cuts nothing."""
     feeds: NDArray[np.bool_] = program.kind > 0
-    feeds[: next((event.index for event in program.events if event.name == "spindle-on"), 0)] = False
+    feeds[: next((event.index for event in program.events if event.name == "spindle-on"), 0)] = (
+        False
+    )
     return feeds
 
 
@@ -154,7 +182,10 @@ def clear_height(program: ReadProgram, file: str) -> float:
     cuts = cutting(program) & ~(program.end[:, 2] > program.start[:, 2])
     above = program.end[cuts, 2].max(initial=-np.inf)
     if not len(travels) or travels.max() <= above + _LEVEL:
-        says = "no rapid of this file stands above its cuts: a height that is safe cannot be told from it"
+        says = (
+            "no rapid of this file stands above its cuts: a height that is safe cannot be "
+            "told from it"
+        )
         raise InputError([Fault("", says, file=file)])
     return float(travels.max())
 
@@ -166,7 +197,9 @@ def plunge_feed(program: ReadProgram) -> tuple[float, str]:
     down = cuts & (way[:, 2] < -_LEVEL)
     straight = down & (np.hypot(way[:, 0], way[:, 1]) < _LEVEL) & (program.kind == 1)
     if straight.any():
-        return float(program.feed[straight].min()), "the slowest that the file goes straight down with"
+        return float(
+            program.feed[straight].min()
+        ), "the slowest that the file goes straight down with"
     if down.any():
         return float(program.feed[down].min()) * 0.5, "half the slowest that the file ramps with"
     return float(program.feed[cuts].min()) * PLUNGE_SHARE, "a third of the slowest feed of the file"

@@ -1,4 +1,5 @@
-"""What a foreign file is read against, and what is told of it: bench, deed, figures. Lengths in mm."""
+"""What a foreign file is read against, and what is told of it: bench, deed, figures. Lengths in
+mm."""
 
 from __future__ import annotations
 
@@ -22,8 +23,9 @@ __all__ = ["Bench", "Deed", "Foreign", "Spot"]
 class Bench:
     """Blank (mm), zero of the program in the blank's frame, cutters by number, machine.
 
-    `cutters[-1]`, where there is one, serves for all numbers that are not named. `spoil_board` may be cut into.
-    `inch` is how numbers are taken where the file states no units. `cell` is the largest spacing of the columns.
+    `cutters[-1]`, where there is one, serves for all numbers that are not named. `spoil_board` may
+    be cut into. `inch` is how numbers are taken where the file states no units. `cell` is the
+    largest spacing of the columns.
     """
 
     length: float
@@ -44,7 +46,9 @@ class Bench:
             return self.cutters[number]
         if -1 in self.cutters:
             return self.cutters[-1]
-        return next(iter(self.cutters.values())) if number == -1 and len(self.cutters) == 1 else None
+        return (
+            next(iter(self.cutters.values())) if number == -1 and len(self.cutters) == 1 else None
+        )
 
 
 @report_keys("value", Key("x", places=3), Key("y", places=3))
@@ -61,10 +65,11 @@ class Spot:
 class Deed:
     """What is done to the blank; lengths in mm, areas in mm², `removed` in mm³.
 
-    `depth` is the deepest below the raw top, `left` the least wood under a cut that leaves some, `thin` the area with
-    less than 1 mm left, `through` the area cut right through, `below_bed` the lowest cut under the bed. `beyond` tells
-    how far the cutter reaches past the left, right, front and back side below the top, `air` the way at feed below the
-    top that meets nothing, `straight_down` the deepest plunge at feed into solid wood.
+    `depth` is the deepest below the raw top, `left` the least wood under a cut that leaves some,
+    `thin` the area with less than 1 mm left, `through` the area cut right through, `below_bed` the
+    lowest cut under the bed. `beyond` tells how far the cutter reaches past the left, right, front
+    and back side below the top, `air` the way at feed below the top that meets nothing,
+    `straight_down` the deepest plunge at feed into solid wood.
     """
 
     depth: Spot | None
@@ -117,7 +122,8 @@ class Foreign:
         """What is told of it; lengths in mm."""
         deed, bench = self.deed, self.bench
         ends = self.extents and {
-            axis: [round(v, 4) for v in pair] for axis, pair in zip("xyz", self.extents, strict=True)
+            axis: [round(v, 4) for v in pair]
+            for axis, pair in zip("xyz", self.extents, strict=True)
         }
         sides = zip(("left", "right", "front", "back"), deed.beyond, strict=True)
         spent = self.minutes
@@ -135,7 +141,8 @@ class Foreign:
             ],
             "extents": ends,
             "minutes": {
-                "total": round(spent.total, 4), "feed": round(spent.feed, 4), "rapid": round(spent.rapid, 4),
+                "total": round(spent.total, 4), "feed": round(spent.feed, 4),
+                "rapid": round(spent.rapid, 4),
                 "dwell": round(spent.dwell, 4), "known": spent.known,
             },
             "cut_length": round(self.cut_length, 3),

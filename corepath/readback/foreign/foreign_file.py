@@ -1,8 +1,10 @@
-"""What a file that corepath did not write would do to a blank: no plan, no operations, only text, blank and cutters.
+"""What a file that corepath did not write would do to a blank: no plan, no operations, only text,
+blank and cutters.
 
-The blank lies level on the bed, its middle over the origin, Z up from the bed; mm. `zero` is where the program's own
-zero lies in that frame. Nothing is known of what the file is meant to cut, so nothing is held against a wish: it is
-told what is cut, and found what a careful machinist would not run.
+The blank lies level on the bed, its middle over the origin, Z up from the bed; mm. `zero` is where
+the program's own zero lies in that frame. Nothing is known of what the file is meant to cut, so
+nothing is held against a wish: it is told what is cut, and found what a careful machinist would not
+run.
 """
 
 from __future__ import annotations
@@ -36,8 +38,8 @@ _SOLID = 0.05
 def read_foreign(text: str | ProgramSource, file: str, bench: Bench) -> Foreign:
     """Read one file and cut the blank with it, part by part. Never raises for what the file holds.
 
-    A tool number without a cutter is a finding; its stretches are not cut. However long the file is, memory is that of
-    the blank and of one part.
+    A tool number without a cutter is a finding; its stretches are not cut. However long the file
+    is, memory is that of the blank and of one part.
     """
     source = TextSource(text) if isinstance(text, str) else text
     tally = _Tally(file, bench, changes_by_m6(source.lines()))
@@ -79,7 +81,14 @@ class _Tally:
             self.first_line = int(program.line[0])
         tools = tools_called(program, self.by_m6, self.tool)
         cutters = self._cutters(tools, program)
-        whole = lay(program, bench.zero, next(iter(cutters.values())), bench.thickness, bench.allowed.chords, findings)
+        whole = lay(
+            program,
+            bench.zero,
+            next(iter(cutters.values())),
+            bench.thickness,
+            bench.allowed.chords,
+            findings,
+        )
         check_stops(program, bench.zero[2], bench.thickness, findings)
         _low(whole, bench, findings)
         total = Cut.nothing(len(whole.kind))
@@ -102,7 +111,8 @@ class _Tally:
                 self.tool = int(event.value)
 
     def _cutters(self, tools: NDArray[np.int64], program: ReadProgram) -> dict[int, Cutter]:
-        """The cutter of each number called; one that there is none for is told where it first cuts."""
+        """The cutter of each number called; one that there is none for is told where it first
+        cuts."""
         stand_in = next(iter(self.bench.cutters.values()))
         used = {int(number) for number in np.unique(tools[program.kind > 0])}
         found: dict[int, Cutter] = {}
@@ -110,7 +120,9 @@ class _Tally:
             cutter = self.bench.cutter(number)
             if cutter is None and number in used - self.used:
                 name = (
-                    f"T{number} is called, and no cutter was given for it" if number >= 0 else "no T names the cutter"
+                    f"T{number} is called, and no cutter was given for it"
+                    if number >= 0
+                    else "no T names the cutter"
                 )
                 line = int(program.line[np.argmax((tools == number) & (program.kind > 0))])
                 self.findings.add("unknown-cutter", f"{name}: what it cuts is not known", line=line)
@@ -126,7 +138,11 @@ class _Tally:
         starts = [place for place, event in enumerate(events) if event.name == "spindle-on"]
         last = int(path.index[cutting][-1]) if cutting.any() else -1
         waiting = bool(starts) and events[starts[-1]].index > last
-        kept = [event for event in events[starts[-1] :] if event.name in ("spindle-on", "dwell")] if waiting else []
+        kept = (
+            [event for event in events[starts[-1] :] if event.name in ("spindle-on", "dwell")]
+            if waiting
+            else []
+        )
         if len(kept) > 2:
             dwell = sum(event.value for event in kept[1:])
             kept = [kept[0], replace(kept[-1], value=dwell)]
@@ -144,7 +160,10 @@ class _Tally:
         feed = path.program.feed[path.program.kind > 0]
         feed = feed[feed > 0.0]
         if len(feed):
-            self.feeds = [min(self.feeds[0], float(feed.min())), max(self.feeds[1], float(feed.max()))]
+            self.feeds = [
+                min(self.feeds[0], float(feed.min())),
+                max(self.feeds[1], float(feed.max())),
+            ]
         self.speeds |= {event.value for event in path.program.events if event.name == "spindle-on"}
         self.spent = self.spent.plus(time_path(path, self.bench.limits))
         self.curved |= bool((path.program.kind >= 2).any())
@@ -157,7 +176,9 @@ class _Tally:
         low = np.minimum(path.start[:, 2], path.end[:, 2]) < bench.thickness - 1e-6
         long = lengths(path.kind, path.start, path.end, path.centre)
         upright = cuts & meets & (np.hypot(*(path.end - path.start)[:, :2].T) < 1e-9)
-        fall = np.minimum(path.start[:, 2] - path.end[:, 2], np.minimum(cut.removed, bench.thickness))
+        fall = np.minimum(
+            path.start[:, 2] - path.end[:, 2], np.minimum(cut.removed, bench.thickness)
+        )
         self.down = max(self.down, float(fall[upright & (fall > _SOLID)].max(initial=0.0)))
         self.below = max(self.below, -float(path.end[meets, 2].min(initial=0.0)))
         self.air += float(long[cuts & low & ~meets].sum())
@@ -173,14 +194,18 @@ class _Tally:
         findings.extend(self.findings)
         deed = self._deed()
         if deed.removed <= 0.0 and self.at_feed:
-            findings.add("outside-area", "no cut meets the blank: is its zero, size or cutter another?")
+            findings.add(
+                "outside-area", "no cut meets the blank: is its zero, size or cutter another?"
+            )
         ends = self.ends.T.tolist()
         return Foreign(
             program=program,
             bench=bench,
             motions=self.motions,
             used=tuple(sorted(self.used)),
-            extents=tuple((low, high) for low, high in ends) if np.isfinite(self.ends).all() else None,
+            extents=tuple((low, high) for low, high in ends)
+            if np.isfinite(self.ends).all()
+            else None,
             minutes=self.spent,
             cut_length=self.long[0],
             rapid_length=self.long[1],
@@ -222,7 +247,10 @@ def _modes(program: ReadProgram, curved: bool, first_line: int | None, findings:
         says = "not stated before the first move: " + ", ".join(missing)
         findings.add("preamble", says, line=first_line)
     if len(program.systems) > 1 or (program.systems and "coordinate system" in program.unstated):
-        findings.add("zero", "it works in more than one coordinate system; all are taken for the one zero given")
+        findings.add(
+            "zero",
+            "it works in more than one coordinate system; all are taken for the one zero given",
+        )
 
 
 def _low(path: Path, bench: Bench, findings: Findings) -> None:
@@ -232,22 +260,29 @@ def _low(path: Path, bench: Bench, findings: Findings) -> None:
     for index in low[: findings.keep]:
         x, y, z = (float(value) for value in path.end[index])
         says = f"goes to {mm(z):.3f}: {mm(limit - z):.3f} into what lies below the {board}"
-        findings.add("spoil-board", says, line=int(path.line[index]), place=(x, y, z), depth=limit - z)
+        findings.add(
+            "spoil-board", says, line=int(path.line[index]), place=(x, y, z), depth=limit - z
+        )
     findings.more("spoil-board", len(low) - findings.keep)
 
 
 def _beyond(path: Path, bench: Bench) -> NDArray[np.float64]:
-    """How far the cutter reaches past left, right, front and back below the top of the blank, mm; 0 where not."""
+    """How far the cutter reaches past left, right, front and back below the top of the blank, mm; 0
+    where not."""
     pieces = path.pieces.below(bench.thickness - 1e-6)
     if not len(pieces):
         return np.zeros(4)
     ends = np.vstack((pieces.lower, pieces.upper))[:, :2]
     (x0, y0), (x1, y1) = ends.min(0), ends.max(0)
     radius, half, side = path.cutter.radius, bench.length / 2.0, bench.width / 2.0
-    return np.maximum((-half - x0 + radius, x1 + radius - half, -side - y0 + radius, y1 + radius - side), 0.0)
+    return np.maximum(
+        (-half - x0 + radius, x1 + radius - half, -side - y0 + radius, y1 + radius - side), 0.0
+    )
 
 
-def _spot(stock: Stock, values: NDArray[np.float32], which: NDArray[np.bool_], *, least: bool) -> Spot | None:
+def _spot(
+    stock: Stock, values: NDArray[np.float32], which: NDArray[np.bool_], *, least: bool
+) -> Spot | None:
     if not which.any():
         return None
     fill = np.float32(np.inf if least else -np.inf)

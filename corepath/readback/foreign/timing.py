@@ -1,4 +1,5 @@
-"""How long a program as read takes: the clock of `corepath.motion.clock` over its motions, and its dwells.
+"""How long a program as read takes: the clock of `corepath.motion.clock` over its motions, and its
+dwells.
 
 Lengths in mm, feeds in mm/min, times in minutes. Stops wait for a person and are not counted.
 """
@@ -26,7 +27,8 @@ _RESTS = ("stop", "optional-stop", "dwell", "tool-change", "end")
 
 @dataclass(frozen=True, slots=True)
 class Minutes:
-    """At feed, at rapid, and dwelling; `known` is false where a cut has no feed and its time is left out."""
+    """At feed, at rapid, and dwelling; `known` is false where a cut has no feed and its time is
+    left out."""
 
     feed: float
     rapid: float
@@ -40,7 +42,10 @@ class Minutes:
     def plus(self, other: Minutes) -> Minutes:
         """Both, one after the other."""
         return Minutes(
-            self.feed + other.feed, self.rapid + other.rapid, self.dwell + other.dwell, self.known and other.known
+            self.feed + other.feed,
+            self.rapid + other.rapid,
+            self.dwell + other.dwell,
+            self.known and other.known,
         )
 
 
@@ -49,14 +54,22 @@ def time_path(path: Path, limits: Limits) -> Minutes:
     cuts = path.kind > 0
     spent, counted = motion_seconds(path, limits)
     dwell = sum(event.value for event in path.program.events if event.name == "dwell")
-    return Minutes(float(spent[cuts].sum()) / 60, float(spent[~cuts].sum()) / 60, dwell / 60, bool(counted.all()))
+    return Minutes(
+        float(spent[cuts].sum()) / 60,
+        float(spent[~cuts].sum()) / 60,
+        dwell / 60,
+        bool(counted.all()),
+    )
 
 
 def motion_seconds(path: Path, limits: Limits) -> tuple[Floats, NDArray[np.bool_]]:
-    """Seconds of each motion (n,), and which of them are counted: a cut without a feed takes none here."""
+    """Seconds of each motion (n,), and which of them are counted: a cut without a feed takes none
+    here."""
     feed = path.program.feed[path.index]
     counted = (path.kind == 0) | (feed > 0.0)
-    rests = np.array([event.index for event in path.program.events if event.name in _RESTS], dtype=np.int64)
+    rests = np.array(
+        [event.index for event in path.program.events if event.name in _RESTS], dtype=np.int64
+    )
     spent = np.zeros(len(path.kind))
     chosen = np.flatnonzero(counted)
     for begin in range(0, len(chosen), _BLOCK):

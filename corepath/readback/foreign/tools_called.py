@@ -1,4 +1,5 @@
-"""Which cutter is in the spindle at each motion of a program, and the stretches that each of them cuts."""
+"""Which cutter is in the spindle at each motion of a program, and the stretches that each of them
+cuts."""
 
 from __future__ import annotations
 
@@ -19,15 +20,26 @@ __all__ = ["changes_by_m6", "stretches", "tools_called"]
 
 def changes_by_m6(lines: Iterable[str]) -> bool:
     """Whether a program changes its tool by M6 anywhere."""
-    likely = (text for text in lines if "6" in text and ("M" in text or "m" in text) and len(text) <= LONGEST_LINE)
-    return any(word.letter == "M" and abs(word.value - 6.0) < 1e-4 for text in likely for word in read_line(text).words)
+    likely = (
+        text
+        for text in lines
+        if "6" in text and ("M" in text or "m" in text) and len(text) <= LONGEST_LINE
+    )
+    return any(
+        word.letter == "M" and abs(word.value - 6.0) < 1e-4
+        for text in likely
+        for word in read_line(text).words
+    )
 
 
-def tools_called(program: ReadProgram, by_m6: bool | None = None, before: int = -1) -> NDArray[np.int64]:
+def tools_called(
+    program: ReadProgram, by_m6: bool | None = None, before: int = -1
+) -> NDArray[np.int64]:
     """Number of the tool at each motion (n,), -1 where none has been called.
 
-    With an M6 anywhere the tool changes there (NIST IR 6556, 3.6.3), else where T stands, as with a change by hand.
-    Of a part of a program tell whether the whole has one (`by_m6`), and the tool `before`.
+    With an M6 anywhere the tool changes there (NIST IR 6556, 3.6.3), else where T stands, as with a
+    change by hand. Of a part of a program tell whether the whole has one (`by_m6`), and the tool
+    `before`.
     """
     if by_m6 is None:
         by_m6 = any(event.name == "tool-change" for event in program.events)
@@ -40,7 +52,8 @@ def tools_called(program: ReadProgram, by_m6: bool | None = None, before: int = 
 
 
 def stretches(path: Path, tools: NDArray[np.int64], cutters: dict[int, Cutter]) -> Iterator[Path]:
-    """The path cut into parts of one cutter each, in order; `tools` (n,) by motion of the program."""
+    """The path cut into parts of one cutter each, in order; `tools` (n,) by motion of the
+    program."""
     mine = tools[path.index]
     bounds = [0, *(np.flatnonzero(np.diff(mine)) + 1).tolist(), len(mine)]
     for first, last in pairwise(bounds):

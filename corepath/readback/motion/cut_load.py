@@ -1,9 +1,11 @@
-"""How much a cut takes away at once: the volume that the virtual blank loses along the way, over the time of the way.
+"""How much a cut takes away at once: the volume that the virtual blank loses along the way, over
+the time of the way.
 
-Removal is in mm³/min, told in cm³/min. It is averaged over a way of one diameter, so that columns do not show; it is
-limited by the heaviest cut that the operation was planned for: width · depth · feed of each kind of cut of its work.
-Every shape of cutter is measured alike. A strip narrower than the columns are apart they tell badly: a stretch that
-seems too heavy is measured once more on columns of its own (`finer`). Lengths in mm, bed frame.
+Removal is in mm³/min, told in cm³/min. It is averaged over a way of one diameter, so that columns
+do not show; it is limited by the heaviest cut that the operation was planned for: width · depth ·
+feed of each kind of cut of its work. Every shape of cutter is measured alike. A strip narrower than
+the columns are apart they tell badly: a stretch that seems too heavy is measured once more on
+columns of its own (`finer`). Lengths in mm, bed frame.
 """
 
 from __future__ import annotations
@@ -36,10 +38,11 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True)
 class Removal:
-    """Stretches of way, one beginning at each share that cuts: `rate` (k,) mm³/min, `share` (k,) where each begins.
+    """Stretches of way, one beginning at each share that cuts: `rate` (k,) mm³/min, `share` (k,)
+    where each begins.
 
-    Each takes the shares of `feeds` (all that feed) from `begin` (k,) to before `end` (k,). `depth` (k,) is volume over
-    way and diameter, mm: how deep a slot of the cutter's width would be for it.
+    Each takes the shares of `feeds` (all that feed) from `begin` (k,) to before `end` (k,). `depth`
+    (k,) is volume over way and diameter, mm: how deep a slot of the cutter's width would be for it.
     """
 
     rate: Floats
@@ -79,11 +82,13 @@ def _sums(values: Floats) -> Floats:
 
 
 def heaviest_planned(work: Work, between: float = 0.0) -> float:
-    """Largest removal of all kinds of cut that the operation was planned for, mm³/min; of those in layers, a slot.
+    """Largest removal of all kinds of cut that the operation was planned for, mm³/min; of those in
+    layers, a slot.
 
-    Feeds are planned to be right for a slot as deep as a layer; the first line of a field is nearly one. Columns
-    that stand `between` mm apart (diagonally) tell of a hole straight down at most what a cutter as much wider takes:
-    the squares of all columns that the cutter meets lie within it.
+    Feeds are planned to be right for a slot as deep as a layer; the first line of a field is nearly
+    one. Columns that stand `between` mm apart (diagonally) tell of a hole straight down at most
+    what a cutter as much wider takes: the squares of all columns that the cutter meets lie within
+    it.
     """
     cutter, run = work.cutter, work.cutting
     disc = np.pi / 4.0 * (cutter.diameter + between) ** 2
@@ -94,7 +99,8 @@ def heaviest_planned(work: Work, between: float = 0.0) -> float:
 
 
 def true_removal(path: Path, cut: Cut, stock: Stock, most: float) -> Removal:
-    """The same, with each stretch that seems to take more than `most` mm³/min measured on columns of its own.
+    """The same, with each stretch that seems to take more than `most` mm³/min measured on columns
+    of its own.
 
     `path` is the last that was cut on `stock`. A share that turns out to take more may make another
     stretch seem too heavy: it goes on until all such stretches are measured.
@@ -113,8 +119,11 @@ def true_removal(path: Path, cut: Cut, stock: Stock, most: float) -> Removal:
         cut = replace(cut, volume=volume)
 
 
-def check_load(work: Work, path: Path, cut: Cut, stock: Stock, measures: MeasureList, findings: Findings) -> None:
-    """Largest removal of one file, and where it takes more at once than any cut that it was planned for.
+def check_load(
+    work: Work, path: Path, cut: Cut, stock: Stock, measures: MeasureList, findings: Findings
+) -> None:
+    """Largest removal of one file, and where it takes more at once than any cut that it was planned
+    for.
 
     `path` is the last that was cut on `stock`, `cut` what that took.
     """
@@ -125,9 +134,17 @@ def check_load(work: Work, path: Path, cut: Cut, stock: Stock, measures: Measure
     at = int(np.argmax(found.rate))
     where = _spot(path, cut, int(found.share[at]))
     says = (
-        f"{unit_word('cm³/min')}, the most taken at once along one diameter of way; the heaviest cut planned beside it"
+        f"{unit_word('cm³/min')}, the most taken at once along one diameter of way; the heaviest "
+        "cut planned beside it"
     )
-    measures.take("largest removal", float(found.rate[at]) / 1e3, planned / 1e3, says, where[:2], unit="cm³/min")
+    measures.take(
+        "largest removal",
+        float(found.rate[at]) / 1e3,
+        planned / 1e3,
+        says,
+        where[:2],
+        unit="cm³/min",
+    )
     if planned < _LEAST_PLANNED:
         return
     heavy = np.flatnonzero(found.rate > planned * SLACK)
@@ -141,7 +158,9 @@ def check_load(work: Work, path: Path, cut: Cut, stock: Stock, measures: Measure
             "more wood stands in its way than it was planned for"
         )
         line = int(path.line[path.pieces.owner[cut.of[share]]])
-        findings.add("load", says, line=line, place=_spot(path, cut, share), depth=float(found.depth[index]))
+        findings.add(
+            "load", says, line=line, place=_spot(path, cut, share), depth=float(found.depth[index])
+        )
     findings.more("load", len(once) - findings.keep)
 
 

@@ -1,9 +1,9 @@
 """Ways down into solid material: straight down, steep, or faster than the cutter takes.
 
-Of pockets and holes the engagement tells what stands under the cutter's axis; for all other files it is solved here,
-exactly, against all that was cut before. Material counts within half the radius of the axis. A path that follows a
-slope, as over a deck or along a rocker, may go down as steeply as that slope and the cutter's ramp together.
-Lengths in mm, feeds in mm/min, bed frame.
+Of pockets and holes the engagement tells what stands under the cutter's axis; for all other files
+it is solved here, exactly, against all that was cut before. Material counts within half the radius
+of the axis. A path that follows a slope, as over a deck or along a rocker, may go down as steeply
+as that slope and the cutter's ramp together. Lengths in mm, feeds in mm/min, bed frame.
 """
 
 from __future__ import annotations
@@ -25,7 +25,15 @@ from corepath.stock.material import NOWHERE, Past, Stock
 from corepath.stock.path import Path
 from corepath.work.works import Work
 
-__all__ = ["SOLID", "Descents", "check_descents", "descents_engaged", "descents_solved", "least_slope", "ways"]
+__all__ = [
+    "SOLID",
+    "Descents",
+    "check_descents",
+    "descents_engaged",
+    "descents_solved",
+    "least_slope",
+    "ways",
+]
 
 SOLID = 0.05
 """mm of material under the axis from which on it counts as solid."""
@@ -48,7 +56,8 @@ Flags = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True)
 class Descents:
-    """By motion, (n,) each: its length seen from above, `level`, its `fall`, what stood `under` its axis; mm."""
+    """By motion, (n,) each: its length seen from above, `level`, its `fall`, what stood `under` its
+    axis; mm."""
 
     level: Floats
     fall: Floats
@@ -59,7 +68,8 @@ class Descents:
         return np.asarray((self.level < _UPRIGHT) & (self.fall > 0.0), dtype=np.bool_)
 
     def steeper(self, slope: float) -> Flags:
-        """Which fall more than `slope` mm a mm, and not straight down; none for an infinite slope."""
+        """Which fall more than `slope` mm a mm, and not straight down; none for an infinite
+        slope."""
         if math.isinf(slope):
             return np.zeros(len(self.level), dtype=np.bool_)
         found = ~self.upright & (self.fall > slope * self.level + _ROUNDING)
@@ -75,7 +85,8 @@ def descents_engaged(path: Path, found: Engagement) -> Descents:
 
 
 def descents_solved(path: Path, stock: Stock, slope: float) -> Descents:
-    """The ways down of the path that was last cut on `stock`; under those steeper than `slope` what stood there."""
+    """The ways down of the path that was last cut on `stock`; under those steeper than `slope` what
+    stood there."""
     level, fall = ways(path)
     down = Descents(level, fall, np.zeros(len(level)))
     which = (path.kind > 0) & (down.upright | down.steeper(slope))
@@ -93,10 +104,15 @@ def ways(path: Path) -> tuple[Floats, Floats]:
 
 
 def _look_under(path: Path, stock: Stock, which: Flags, under: Floats) -> None:
-    """Set `under` (n,) of the motions `which` to what stood within half the radius of the axis, above the tip."""
+    """Set `under` (n,) of the motions `which` to what stood within half the radius of the axis,
+    above the tip."""
     pieces = path.pieces.pick(which[path.pieces.owner])
     way = pieces.upper - pieces.lower
-    count = np.ceil(np.hypot(*way[:, :2].T) / (_INNER * path.cutter.radius)).clip(1, _LONGEST).astype(np.int64)
+    count = (
+        np.ceil(np.hypot(*way[:, :2].T) / (_INNER * path.cutter.radius))
+        .clip(1, _LONGEST)
+        .astype(np.int64)
+    )
     of = np.repeat(np.arange(len(count)), count)
     share = (np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count) + 1.0) / count[of]
     tip = pieces.lower[of] + share[:, None] * way[of]
@@ -145,7 +161,8 @@ def check_descents(work: Work, path: Path, down: Descents, findings: Findings) -
 
 
 def least_slope(work: Work, path: Path) -> float:
-    """The slope (mm a mm) from which on a way down is asked what it meets; where the deck is finished, none."""
+    """The slope (mm a mm) from which on a way down is asked what it meets; where the deck is
+    finished, none."""
     if _finishes(work):
         return math.inf
     return _ramp(path) * _ALMOST if work.deck is not None else 0.0
@@ -191,7 +208,8 @@ def _disc(places: Floats, radius: float) -> tuple[Floats, Floats]:
 
 
 def _feeds(work: Work, path: Path, down: Descents, solid: Flags, findings: Findings) -> None:
-    """Along a ramp at the feed of a ramp, or less; straight down is asked of every cut, not of these alone."""
+    """Along a ramp at the feed of a ramp, or less; straight down is asked of every cut, not of
+    these alone."""
     limit, feed = max(work.cutting.ramp, work.cutting.plunge), path.program.feed[path.index]
     fast = solid & down.steeper(least_slope(work, path)) & (feed > limit * _FASTER)
     at = np.flatnonzero(fast)
@@ -207,21 +225,31 @@ def _feeds(work: Work, path: Path, down: Descents, solid: Flags, findings: Findi
 
 def _plunge(path: Path, down: Descents, k: int) -> str:
     return (
-        f"straight down into {mm(down.under[k]):.2f} of solid wood; {path.cutter.describe()} does not cut to its centre"
+        f"straight down into {mm(down.under[k]):.2f} of solid wood; {path.cutter.describe()} does "
+        "not cut to its centre"
     )
 
 
 def _steep(path: Path, down: Descents, k: int) -> str:
     angle = math.degrees(math.atan2(down.fall[k], down.level[k]))
-    return f"down at {angle:.1f} degrees into solid wood, the cutter takes {path.cutter.ramp_angle:g}"
+    return (
+        f"down at {angle:.1f} degrees into solid wood, the cutter takes {path.cutter.ramp_angle:g}"
+    )
 
 
 def _tell(
-    path: Path, down: Descents, which: Flags, kind: str, says: Callable[[Path, Descents, int], str], findings: Findings
+    path: Path,
+    down: Descents,
+    which: Flags,
+    kind: str,
+    says: Callable[[Path, Descents, int], str],
+    findings: Findings,
 ) -> None:
     found = np.flatnonzero(which)
     for k in found[: findings.keep].tolist():
         x, y, z = (float(value) for value in path.end[k])
         depth = float(min(down.under[k], down.fall[k]))
-        findings.add(kind, says(path, down, k), line=int(path.line[k]), place=(x, y, z), depth=depth)
+        findings.add(
+            kind, says(path, down, k), line=int(path.line[k]), place=(x, y, z), depth=depth
+        )
     findings.more(kind, len(found) - findings.keep)

@@ -30,22 +30,32 @@ __all__ = [
 ]
 
 
-def check_program(program: ReadProgram, findings: Findings, system: int = 540, exact: bool = False) -> None:
-    """Preamble, units, coordinate system (540 is G54), path control as planned (`exact`: G61, else G64); what the
-    reader found."""
+def check_program(
+    program: ReadProgram, findings: Findings, system: int = 540, exact: bool = False
+) -> None:
+    """Preamble, units, coordinate system (540 is G54), path control as planned (`exact`: G61, else
+    G64); what the reader found."""
     findings.extend(program.findings)
     if not program.units_stated:
         findings.add("units", "neither G20 nor G21 is stated before the first move")
     missing = [group for group in program.unstated if group != "units"]
     if missing and program.count:
         line = int(program.line[0])
-        findings.add("preamble", "not stated before the first move: " + ", ".join(missing), line=line)
+        findings.add(
+            "preamble", "not stated before the first move: " + ", ".join(missing), line=line
+        )
     if any(used != system for used in program.systems):
         findings.add("zero", f"it works in another coordinate system than G{system // 10}")
     if exact and program.path_modes - {_EXACT, _EXACT_STOP}:
-        findings.add("path-mode", "G64: the control may round off its corners, and machine.exact_path asks for G61")
+        findings.add(
+            "path-mode",
+            "G64: the control may round off its corners, and machine.exact_path asks for G61",
+        )
     if not exact and program.path_modes - {_BLENDED}:
-        says = "G61: the control slows down at each corner, and machine.exact_path is not set: the cutter rubs there"
+        says = (
+            "G61: the control slows down at each corner, and machine.exact_path is not set: the "
+            "cutter rubs there"
+        )
         findings.add("path-mode", says)
 
 
@@ -56,26 +66,38 @@ def choose_cutter(program: ReadProgram, work: Work, shop: Shop, findings: Findin
         findings.add("unknown-cutter", "no T word names the cutter")
         return work.cutter
     if len(set(named)) > 1:
-        findings.add("wrong-cutter", f"more than one cutter in a file: {', '.join(f'T{n}' for n in named)}")
+        findings.add(
+            "wrong-cutter", f"more than one cutter in a file: {', '.join(f'T{n}' for n in named)}"
+        )
     number = named[0]
     if number not in shop.cutters:
         findings.add("unknown-cutter", f"T{number} is not in the list of cutters")
         return work.cutter
     if number != work.cutter.number:
-        findings.add("wrong-cutter", f"T{number} is called, the operation is planned for {work.cutter.describe()}")
+        findings.add(
+            "wrong-cutter",
+            f"T{number} is called, the operation is planned for {work.cutter.describe()}",
+        )
     return shop.cutters[number]
 
 
 def check_offsets(program: ReadProgram, planned: bool, findings: Findings) -> None:
-    """G43 only where the machine holds lengths of cutters, and there of the cutter called, before anything moves.
+    """G43 only where the machine holds lengths of cutters, and there of the cutter called, before
+    anything moves.
 
     Whether an H is that of the cutter in the spindle has been asked while reading.
     """
     if not planned and any(program.offsets):
         named = ", ".join(f"H{index}" for index in program.offsets)
-        findings.add("length-offset", f"G43 {named}, and none is planned: Z was touched with this very cutter")
+        findings.add(
+            "length-offset",
+            f"G43 {named}, and none is planned: Z was touched with this very cutter",
+        )
     if planned and not any(program.offsets):
-        findings.add("length-offset", "no G43 H: Z zero was not touched with this cutter, its length must be called")
+        findings.add(
+            "length-offset",
+            "no G43 H: Z zero was not touched with this cutter, its length must be called",
+        )
 
 
 def check_room(path: Path, work: Work, shop: Shop, findings: Findings) -> None:
@@ -86,16 +108,24 @@ def check_room(path: Path, work: Work, shop: Shop, findings: Findings) -> None:
     for axis, needed, room in zip("XYZ", span, shop.travel, strict=True):
         if needed > room + 1e-6:
             findings.add(
-                "travel", f"{axis} needs {mm(needed):.2f}, the machine has {mm(room):.2f}", depth=float(needed - room)
+                "travel",
+                f"{axis} needs {mm(needed):.2f}, the machine has {mm(room):.2f}",
+                depth=float(needed - room),
             )
     depth = path.end[:, 2]
     deepest = shop.deepest(work.setup)
     _too_low(path, depth < deepest - 1e-6, "spoil-board", deepest, findings)
-    _too_low(path, depth < work.lowest - shop.allowed.heights, "below-lowest", work.lowest, findings)
+    _too_low(
+        path, depth < work.lowest - shop.allowed.heights, "below-lowest", work.lowest, findings
+    )
 
 
 def _too_low(
-    path: Path, which: np.ndarray[tuple[int], np.dtype[np.bool_]], kind: str, limit: float, findings: Findings
+    path: Path,
+    which: np.ndarray[tuple[int], np.dtype[np.bool_]],
+    kind: str,
+    limit: float,
+    findings: Findings,
 ) -> None:
     found = np.flatnonzero(which)
     for index in found[: findings.keep]:
@@ -118,12 +148,15 @@ def check_obstacles(path: Path, work: Work, findings: Findings) -> None:
         for index in met[: findings.keep]:
             x, y, z = (float(value) for value in pieces.lower[index])
             says = f"passes within the cutter's radius of an obstacle {mm(obstacle.height):g} high"
-            findings.add("obstacle", says, line=int(path.line[pieces.owner[index]]), place=(x, y, z))
+            findings.add(
+                "obstacle", says, line=int(path.line[pieces.owner[index]]), place=(x, y, z)
+            )
         findings.more("obstacle", len(met) - findings.keep)
 
 
 def check_frame(path: Path, work: Work, edge: float, findings: Findings) -> None:
-    """Below the stock the cutter stays inside the frame round the deck: exact, since a grid sees no sliver."""
+    """Below the stock the cutter stays inside the frame round the deck: exact, since a grid sees no
+    sliver."""
     if work.deck is None or not work.deck.framed:
         return
     pieces = path.pieces.pick(path.pieces.low < work.stock_top - 1e-6)
@@ -136,5 +169,7 @@ def check_frame(path: Path, work: Work, edge: float, findings: Findings) -> None
     for index in beyond[: findings.keep]:
         x, y, z = (float(value) for value in pieces.lower[index])
         line = int(path.line[pieces.owner[index]])
-        findings.add("outside-area", "reaches into the frame round the deck", line=line, place=(x, y, z))
+        findings.add(
+            "outside-area", "reaches into the frame round the deck", line=line, place=(x, y, z)
+        )
     findings.more("outside-area", len(beyond) - findings.keep)

@@ -1,8 +1,8 @@
 """Holes drilled straight down, and feeds where a hole leaves the wood. Bed frame, mm, mm/min.
 
-A drill clears its chips only above the stock: at once it goes at most `AT_ONCE` diameters deeper (common practice,
-no source). Over the last of the wood the feed is half of what it is elsewhere, so that fibres are cut, not pushed out.
-Cycles come here as the plain motions that they stand for.
+A drill clears its chips only above the stock: at once it goes at most `AT_ONCE` diameters deeper
+(common practice, no source). Over the last of the wood the feed is half of what it is elsewhere, so
+that fibres are cut, not pushed out. Cycles come here as the plain motions that they stand for.
 """
 
 from __future__ import annotations
@@ -29,7 +29,8 @@ Flags = NDArray[np.bool_]
 
 
 def check_drilling(work: Work, path: Path, cutting: Flags, findings: Findings) -> None:
-    """Pecks of a drill and feeds at the break-through of each hole; `cutting` (n,) tells which motions cut."""
+    """Pecks of a drill and feeds at the break-through of each hole; `cutting` (n,) tells which
+    motions cut."""
     away = np.full((len(work.holes), len(path.kind)), np.inf)
     for k, hole in enumerate(work.holes):
         away[k] = np.hypot(path.end[:, 0] - hole.x, path.end[:, 1] - hole.y)
@@ -53,9 +54,12 @@ def _pecks(hole: Hole, path: Path, mine: Flags, findings: Findings) -> None:
         depth = min(depth, z)
         if run - z > limit and not told:
             says = (
-                f"{hole.id}: {mm(run - z):.1f} deeper at once, at most {AT_ONCE:g} diameters ({mm(limit / _SLACK):.1f})"
+                f"{hole.id}: {mm(run - z):.1f} deeper at once, at most {AT_ONCE:g} diameters "
+                f"({mm(limit / _SLACK):.1f})"
             )
-            findings.add("peck", says, line=int(path.line[at]), place=(hole.x, hole.y, z), depth=run - z)
+            findings.add(
+                "peck", says, line=int(path.line[at]), place=(hole.x, hole.y, z), depth=run - z
+            )
             told = True
 
 
@@ -79,7 +83,8 @@ def _break_through(hole: Hole, work: Work, path: Path, cuts: Flags, findings: Fi
 
 
 def check_openings(work: Work, path: Path, findings: Findings) -> None:
-    """Half feed over bores that the deck opens: in reach of their rims, from `break_through` above their ends."""
+    """Half feed over bores that the deck opens: in reach of their rims, from `break_through` above
+    their ends."""
     if work.deck is None or not len(path.kind):
         return
     feed = path.program.feed[path.index]
@@ -90,7 +95,9 @@ def check_openings(work: Work, path: Path, findings: Findings) -> None:
     low = np.minimum(path.start[fast, 2], path.end[fast, 2])
     for opening in work.deck.openings:
         reach = opening.diameter / 2.0 + path.cutter.radius - _CLOSE
-        near = np.sort(tree.query(shapely.Point(opening.x, opening.y), predicate="dwithin", distance=reach))
+        near = np.sort(
+            tree.query(shapely.Point(opening.x, opening.y), predicate="dwithin", distance=reach)
+        )
         wrong = fast[near[low[near] < opening.top + work.milling.break_through - _CLOSE]]
         for at in wrong[: findings.keep]:
             x, y, z = (float(value) for value in path.end[at])

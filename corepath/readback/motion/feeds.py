@@ -1,9 +1,9 @@
 """Feeds and speed: none above what the cutter is planned for, and none so slow that its edges rub.
 
-The least feed of a motion is half of what the plan runs its kind at: where a bore opens or a hole leaves the wood the
-feed is halved on purpose. Round a small curve, or over a short way, the machine comes to no such feed; there the least
-is half of what it can come to: sqrt(acceleration · radius), sqrt(2 · acceleration · way) (elementary mechanics).
-Lengths in mm, feeds in mm/min, bed frame.
+The least feed of a motion is half of what the plan runs its kind at: where a bore opens or a hole
+leaves the wood the feed is halved on purpose. Round a small curve, or over a short way, the machine
+comes to no such feed; there the least is half of what it can come to: sqrt(acceleration · radius),
+sqrt(2 · acceleration · way) (elementary mechanics). Lengths in mm, feeds in mm/min, bed frame.
 """
 
 from __future__ import annotations
@@ -37,7 +37,9 @@ def check_feeds(path: Path, work: Work, cutting: Flags, findings: Findings) -> N
     most = np.where(down, run.plunge, run.fastest)
     words = np.where(down, " straight down", "")
     _tell(path, (path.kind > 0) & (feed > most * _SLACK), most, words, "feed-too-high", findings)
-    planned = np.where(down, run.plunge, np.where(fall > _FALL, min(run.ramp, run.feed), min(run.feed, run.finish)))
+    planned = np.where(
+        down, run.plunge, np.where(fall > _FALL, min(run.ramp, run.feed), min(run.feed, run.finish))
+    )
     least = _LEAST * np.minimum(planned, reachable(path, work.milling.limits.accel))
     slow = cutting & (path.kind > 0) & (feed < least / _SLACK)
     _tell(path, slow, least, words, "feed-too-low", findings)
@@ -45,7 +47,8 @@ def check_feeds(path: Path, work: Work, cutting: Flags, findings: Findings) -> N
 
 
 def reachable(path: Path, accel: float) -> Floats:
-    """The feed that a machine comes to along each motion, (n,) mm/min, for the motion's length and its curve."""
+    """The feed that a machine comes to along each motion, (n,) mm/min, for the motion's length and
+    its curve."""
     pieces = path.pieces
     each = np.linalg.norm(pieces.upper - pieces.lower, axis=1)
     long = np.asarray(np.bincount(pieces.owner, each, minlength=len(path.kind)), dtype=np.float64)
@@ -59,7 +62,8 @@ def reachable(path: Path, accel: float) -> Floats:
 
 
 def _turn_radius(path: Path, long: Floats) -> Floats:
-    """Radius of the circle that a motion and the next are chords of, (n - 1,), for two lines one after another."""
+    """Radius of the circle that a motion and the next are chords of, (n - 1,), for two lines one
+    after another."""
     way = path.end - path.start
     one, other = way[:-1], way[1:]
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -69,7 +73,9 @@ def _turn_radius(path: Path, long: Floats) -> Floats:
     return np.where(lines, radius, np.inf)
 
 
-def _tell(path: Path, which: Flags, limit: Floats, words: NDArray[np.str_], kind: str, findings: Findings) -> None:
+def _tell(
+    path: Path, which: Flags, limit: Floats, words: NDArray[np.str_], kind: str, findings: Findings
+) -> None:
     found = np.flatnonzero(which)
     feed, side = path.program.feed[path.index], "most" if kind == "feed-too-high" else "least"
     for k in found[: findings.keep].tolist():

@@ -1,8 +1,9 @@
-"""The first way down where the zero is another than that of the file before: slow, and stopped clear of everything.
+"""The first way down where the zero is another than that of the file before: slow, and stopped
+clear of everything.
 
-Whoever forgets to touch the new zero runs the file under the old one. Before the spindle first turns the program must
-come down at feed and stop, and at that stop, as on the way to it, the tip must be clear of stock and obstacles under
-either zero. Bed frame of the set-up, mm.
+Whoever forgets to touch the new zero runs the file under the old one. Before the spindle first
+turns the program must come down at feed and stop, and at that stop, as on the way to it, the tip
+must be clear of stock and obstacles under either zero. Bed frame of the set-up, mm.
 """
 
 from __future__ import annotations
@@ -25,7 +26,8 @@ _SEEN = 0.06  # mm: the message gives the height to a tenth
 
 
 class Zeroed(NamedTuple):
-    """What a file's zero refers to (the bed, a face of a set-up …), where it lies and in which coordinate system."""
+    """What a file's zero refers to (the bed, a face of a set-up …), where it lies and in which
+    coordinate system."""
 
     refers: str
     place: tuple[float, float, float]
@@ -33,13 +35,26 @@ class Zeroed(NamedTuple):
 
 
 def first_look(program: ReadProgram) -> int | None:
-    """How many motions lead to the first stop on the way down, before the spindle turns; None without such a stop."""
-    end = next((event.index for event in program.events if event.name == "spindle-on"), program.count)
-    return next((event.index for event in program.events if event.name == "stop" and 0 < event.index <= end), None)
+    """How many motions lead to the first stop on the way down, before the spindle turns; None
+    without such a stop."""
+    end = next(
+        (event.index for event in program.events if event.name == "spindle-on"), program.count
+    )
+    return next(
+        (
+            event.index
+            for event in program.events
+            if event.name == "stop" and 0 < event.index <= end
+        ),
+        None,
+    )
 
 
-def check_first_way(program: ReadProgram, now: Zeroed, old: Zeroed | None, highest: float, findings: Findings) -> None:
-    """The stop to look at a new zero; `highest` is that of stock and obstacles, `old` the zero of the file before."""
+def check_first_way(
+    program: ReadProgram, now: Zeroed, old: Zeroed | None, highest: float, findings: Findings
+) -> None:
+    """The stop to look at a new zero; `highest` is that of stock and obstacles, `old` the zero of
+    the file before."""
     if old is None or (old.refers, old.system) == (now.refers, now.system):
         return
     look = first_look(program)
@@ -47,7 +62,9 @@ def check_first_way(program: ReadProgram, now: Zeroed, old: Zeroed | None, highe
     if look is None:
         line = int(program.line[0]) if program.count else None
         findings.add(
-            "first-way", f"{change}: no stop to see whether it was touched, before the spindle turns", line=line
+            "first-way",
+            f"{change}: no stop to see whether it was touched, before the spindle turns",
+            line=line,
         )
         return
     first = slice(0, look)
@@ -60,14 +77,20 @@ def check_first_way(program: ReadProgram, now: Zeroed, old: Zeroed | None, highe
     if len(low):
         least = float(heights[low[0]])
         says = (
-            f"{change}: with the wrong one of them the first way down comes to {mm(least):.3f} above the bed; stock or "
+            f"{change}: with the wrong one of them the first way down comes to {mm(least):.3f} "
+            "above the bed; stock or "
             f"obstacles reach {mm(highest):.3f}, {mm(CLEAR):g} over them is asked"
         )
-        findings.add("first-way", says, line=int(program.line[low[0]]), depth=highest + CLEAR - least)
+        findings.add(
+            "first-way", says, line=int(program.line[low[0]]), depth=highest + CLEAR - least
+        )
 
 
-def check_look(program: ReadProgram, approach: Approach | None, zero: Zero, findings: Findings) -> None:
-    """The tip stands at the first stop of the way down where its message says, under the planned zero.
+def check_look(
+    program: ReadProgram, approach: Approach | None, zero: Zero, findings: Findings
+) -> None:
+    """The tip stands at the first stop of the way down where its message says, under the planned
+    zero.
 
     Otherwise a right zero looks wrong, or a wrong one right.
     """
@@ -77,11 +100,18 @@ def check_look(program: ReadProgram, approach: Approach | None, zero: Zero, find
     tip = program.end[look - 1] + (zero.x, zero.y, zero.z)
     off = tip - (approach.x, approach.y, approach.height)
     if not np.abs(off).max() <= _SEEN:  # an unknown place is one too
-        where = ", ".join(f"{axis} {mm(value):.2f}" for axis, value in zip("XYZ", off.tolist(), strict=True))
+        where = ", ".join(
+            f"{axis} {mm(value):.2f}" for axis, value in zip("XYZ", off.tolist(), strict=True)
+        )
         line = int(program.line[look - 1])
-        findings.add("first-way", f"at the stop to look the tip is off its place by {where}", line=line)
+        findings.add(
+            "first-way", f"at the stop to look the tip is off its place by {where}", line=line
+        )
     level = program.start[:look, 2] == program.end[:look, 2]
     fast = program.feed[:look] > _FASTER * np.where(level, approach.walk, approach.feed)
     for index in np.flatnonzero(fast).tolist():
-        says = f"the first way down goes at {feed(program.feed[index]):.0f~}, too fast to stop it by hand"
+        says = (
+            f"the first way down goes at {feed(program.feed[index]):.0f~}, too fast to stop "
+            "it by hand"
+        )
         findings.add("first-way", says, line=int(program.line[index]))

@@ -1,4 +1,5 @@
-"""The spindle's nose: collet and nut, much wider than the cutter, that come down as far as the cutter sticks out.
+"""The spindle's nose: collet and nut, much wider than the cutter, that come down as far as the
+cutter sticks out.
 
 Bed frame of the set-up, mm. `collet` is the largest diameter that turns above the cutter.
 """
@@ -20,7 +21,9 @@ __all__ = ["check_nose_obstacles", "check_nose_stock"]
 _LEVELS = 0.25
 
 
-def check_nose_obstacles(path: Path, obstacles: tuple[Obstacle, ...], collet: float, findings: Findings) -> None:
+def check_nose_obstacles(
+    path: Path, obstacles: tuple[Obstacle, ...], collet: float, findings: Findings
+) -> None:
     """The nose keeps off what stands on the bed."""
     for obstacle in obstacles:
         pieces = path.pieces.pick(path.pieces.low + path.cutter.stick_out < obstacle.height)
@@ -37,8 +40,11 @@ def check_nose_obstacles(path: Path, obstacles: tuple[Obstacle, ...], collet: fl
         findings.more("collet", len(met) - findings.keep)
 
 
-def check_nose_stock(path: Path, left: Singles, grid: Grid, collet: float, findings: Findings) -> None:
-    """The nose keeps off the stock beside the cut: `left` [iy, ix] is what still stands after the file."""
+def check_nose_stock(
+    path: Path, left: Singles, grid: Grid, collet: float, findings: Findings
+) -> None:
+    """The nose keeps off the stock beside the cut: `left` [iy, ix] is what still stands after the
+    file."""
     low, out = path.pieces.low, path.cutter.stick_out
     highest = float(left.max(initial=0.0))
     deep = path.pieces.pick(low + out < highest - 1e-3)
@@ -58,7 +64,10 @@ def check_nose_stock(path: Path, left: Singles, grid: Grid, collet: float, findi
                 met.append(int(index))
     hits = _once(np.array(sorted(met), dtype=np.int64), deep)
     for at in hits[: findings.keep]:
-        says = f"the collet, {mm(collet):g} wide, comes {mm(out):g} above the tip into the stock beside the cut"
+        says = (
+            f"the collet, {mm(collet):g} wide, comes {mm(out):g} above the tip into the stock "
+            "beside the cut"
+        )
         _add(path, deep, int(at), says, highest, findings)
     findings.more("collet", len(hits) - findings.keep)
 
@@ -81,12 +90,18 @@ def _nearest(away: NDArray[np.float64], grid: Grid, pieces: Pieces, index: int) 
 
 
 def _lines(pieces: Pieces) -> NDArray[np.object_]:
-    lines: NDArray[np.object_] = shapely.linestrings(np.stack((pieces.lower[:, :2], pieces.upper[:, :2]), axis=1))
+    lines: NDArray[np.object_] = shapely.linestrings(
+        np.stack((pieces.lower[:, :2], pieces.upper[:, :2]), axis=1)
+    )
     return lines
 
 
-def _add(path: Path, pieces: Pieces, index: int, says: str, height: float, findings: Findings) -> None:
+def _add(
+    path: Path, pieces: Pieces, index: int, says: str, height: float, findings: Findings
+) -> None:
     a, b = pieces.lower[index], pieces.upper[index]
     x, y, z = (float(value) for value in (a if a[2] < b[2] else b))
     depth = height - z - path.cutter.stick_out
-    findings.add("collet", says, line=int(path.line[pieces.owner[index]]), place=(x, y, z), depth=depth)
+    findings.add(
+        "collet", says, line=int(path.line[pieces.owner[index]]), place=(x, y, z), depth=depth
+    )

@@ -1,4 +1,5 @@
-"""Stops: where a hand comes near, the spindle stands and the cutter is above the stock; and no stop is missing.
+"""Stops: where a hand comes near, the spindle stands and the cutter is above the stock; and no stop
+is missing.
 
 Bed frame of the set-up, mm; times in seconds.
 """
@@ -20,69 +21,107 @@ _STOPS = ("stop", "optional-stop", "end")
 
 
 def check_stops(program: ReadProgram, zero_z: float, highest: float, findings: Findings) -> None:
-    """No stop or end with the spindle turning or the cutter in the stock; no start without a speed."""
+    """No stop or end with the spindle turning or the cutter in the stock; no start without a
+    speed."""
     for event in program.events:
         if event.name == "spindle-on" and not event.value > 0.0:
-            findings.add("spindle-off", "M3 without a speed leaves the spindle standing", line=event.line)
+            findings.add(
+                "spindle-off", "M3 without a speed leaves the spindle standing", line=event.line
+            )
         if event.name == "speed" and event.spindle and not event.value > 0.0:
-            findings.add("spindle-off", "a speed of zero leaves the spindle standing", line=event.line)
+            findings.add(
+                "spindle-off", "a speed of zero leaves the spindle standing", line=event.line
+            )
         if event.name not in _STOPS:
             continue
         if event.spindle and event.name == "end":
-            findings.add("stop-with-spindle-on", "no M5 before the end of the program", line=event.line)
+            findings.add(
+                "stop-with-spindle-on", "no M5 before the end of the program", line=event.line
+            )
         elif event.spindle:
-            findings.add("stop-with-spindle-on", "the spindle turns while the hand is near", line=event.line)
+            findings.add(
+                "stop-with-spindle-on", "the spindle turns while the hand is near", line=event.line
+            )
         if event.index and program.end[event.index - 1, 2] + zero_z < highest - 1e-6:
             x, y, z = (float(value) for value in program.end[event.index - 1])
             says = f"the cutter stands at {mm(z + zero_z):.3f}, the stock reaches {mm(highest):.3f}"
-            findings.add("stop-low", says, line=event.line, place=(x, y, z + zero_z), depth=highest - z - zero_z)
+            findings.add(
+                "stop-low",
+                says,
+                line=event.line,
+                place=(x, y, z + zero_z),
+                depth=highest - z - zero_z,
+            )
 
 
 def check_fitting(program: ReadProgram, by_control: bool, findings: Findings) -> None:
     """A cutter that T calls is fitted, and Z touched with it, at a stop (M0) before anything moves.
 
-    M6 alone, or a stop at any time before the spindle starts, will do where the control knows the lengths of its
-    cutters (`by_control`): nobody touches Z there.
+    M6 alone, or a stop at any time before the spindle starts, will do where the control knows the
+    lengths of its cutters (`by_control`): nobody touches Z there.
     """
     called = next((event for event in program.events if event.name == "tool"), None)
     if called is None:
         return
-    first = next((event.line for event in program.events if event.name == "spindle-on"), program.lines)
+    first = next(
+        (event.line for event in program.events if event.name == "spindle-on"), program.lines
+    )
     after = [event for event in program.events if called.line <= event.line <= first]
-    # A later stop, as that of the first way down, comes too late: the cutter has moved untouched by then.
+    # A later stop, as that of the first way down, comes too late: the cutter has moved untouched by
+    # then.
     still = [event for event in after if event.name == "stop" and event.index == called.index]
     if still or (by_control and any(event.name in ("tool-change", "stop") for event in after)):
         return
     if by_control:
-        says = f"neither M0 nor M6 after T{called.value:.0f}: the spindle starts with whatever cutter it holds"
+        says = (
+            f"neither M0 nor M6 after T{called.value:.0f}: the spindle starts with whatever "
+            "cutter it holds"
+        )
     else:
-        says = f"no M0 between T{called.value:.0f} and the first move: nobody fits the cutter and touches Z with it"
+        says = (
+            f"no M0 between T{called.value:.0f} and the first move: nobody fits the cutter and "
+            "touches Z with it"
+        )
     findings.add("missing-stop", says, line=first)
 
 
-def check_spin_up(path: Path, cutting: NDArray[np.bool_], needed: float, findings: Findings) -> None:
-    """After each start of the spindle it dwells `needed` seconds before the first cut (`cutting` (n,): which cut)."""
+def check_spin_up(
+    path: Path, cutting: NDArray[np.bool_], needed: float, findings: Findings
+) -> None:
+    """After each start of the spindle it dwells `needed` seconds before the first cut (`cutting`
+    (n,): which cut)."""
     events = path.program.events
     cuts = path.index[cutting]
     for place, event in enumerate(events):
         if event.name != "spindle-on":
             continue
-        first = int(cuts[np.searchsorted(cuts, event.index)]) if len(cuts) and cuts[-1] >= event.index else None
+        first = (
+            int(cuts[np.searchsorted(cuts, event.index)])
+            if len(cuts) and cuts[-1] >= event.index
+            else None
+        )
         if first is None:
             continue
         line = int(path.program.line[first])
         after = [other for other in events[place + 1 :] if other.index <= first]
         waits = sum(other.value for other in after if other.name == "dwell")
         if not waits > 0.0:
-            findings.add("spindle-not-up", "no dwell between the start of the spindle and this cut", line=line)
+            findings.add(
+                "spindle-not-up",
+                "no dwell between the start of the spindle and this cut",
+                line=line,
+            )
         elif waits < needed - _DWELL_ROUNDING:
             says = f"{waits:g} s between the start of the spindle and this cut, it needs {needed:g}"
             findings.add("spindle-not-up", says, line=line)
 
 
 def check_turn(program: ReadProgram, findings: Findings) -> None:
-    """After the last file of a set-up the blank is cast or turned over: the program must have stopped the machine."""
-    last = max((event.index for event in program.events if event.name in ("stop", "end")), default=-1)
+    """After the last file of a set-up the blank is cast or turned over: the program must have
+    stopped the machine."""
+    last = max(
+        (event.index for event in program.events if event.name in ("stop", "end")), default=-1
+    )
     if last < program.count:
         says = "the blank is taken up after this file, and nothing stops the machine before"
         findings.add("missing-stop", says, file=program.file, line=program.lines)

@@ -1,8 +1,9 @@
 """What the engagement must not be: too wide or too deep, or mostly on the wrong side.
 
-The widest cut allowed, but for entries and the lap after each, is that whose engagement angle is `MORE` degrees over
-the stepover's: a round pocket that opens outwards from a helix engages so much more than a straight wall does. A light
-layer over a thin floor may be wider, not as wide as the cutter. Lengths in mm, bed frame.
+The widest cut allowed, but for entries and the lap after each, is that whose engagement angle is
+`MORE` degrees over the stepover's: a round pocket that opens outwards from a helix engages so much
+more than a straight wall does. A light layer over a thin floor may be wider, not as wide as the
+cutter. Lengths in mm, bed frame.
 """
 
 from __future__ import annotations
@@ -22,7 +23,15 @@ from corepath.stock.material import Grid, Singles
 from corepath.stock.path import Path
 from corepath.work.works import Work
 
-__all__ = ["FULL", "LAYER_SLACK", "MORE", "check_working", "engagement_angle", "find_engagement", "widest_allowed"]
+__all__ = [
+    "FULL",
+    "LAYER_SLACK",
+    "MORE",
+    "check_working",
+    "engagement_angle",
+    "find_engagement",
+    "widest_allowed",
+]
 
 FULL = 0.95
 """Share of the diameter from which on a cut counts as full width."""
@@ -33,14 +42,16 @@ MORE = 20.0
 LAYER_SLACK = 0.05
 """mm by which a cut may be deeper than the deepest layer."""
 
-_THIN = 4.0  # in tight bends and corners a lap along the wall meets this many times what was left on it
+# in tight bends and corners a lap along the wall meets this many times what was left on it
+_THIN = 4.0
 _SOLID = 0.05
 
 Flags = NDArray[np.bool_]
 
 
 def engagement_angle(width: float, diameter: float) -> float:
-    """Angle (degrees) over which the edge stands in a cut of some width: 90 at half, 180 at the whole diameter."""
+    """Angle (degrees) over which the edge stands in a cut of some width: 90 at half, 180 at the
+    whole diameter."""
     return math.degrees(math.acos(max(1.0 - 2.0 * width / diameter, -1.0)))
 
 
@@ -55,15 +66,23 @@ def _allowed(work: Work, diameter: float) -> float:
 
 
 def find_engagement(work: Work, path: Path, before: Singles, grid: Grid) -> Engagement:
-    """Engagement of one file of pockets or holes; `before` are the columns as they stood before it."""
+    """Engagement of one file of pockets or holes; `before` are the columns as they stood before
+    it."""
     wide = min(_allowed(work, path.cutter.diameter), FULL * path.cutter.diameter)
     return engagement(path, before, grid, wide, work.cutting.depth + LAYER_SLACK)
 
 
 def check_working(
-    work: Work, path: Path, found: Engagement, measures: MeasureList, findings: Findings, *, judge: bool = True
+    work: Work,
+    path: Path,
+    found: Engagement,
+    measures: MeasureList,
+    findings: Findings,
+    *,
+    judge: bool = True,
 ) -> None:
-    """Measures of the engagement of one file, and its findings; with `judge` false only the measures."""
+    """Measures of the engagement of one file, and its findings; with `judge` false only the
+    measures."""
     if not len(found.way):
         return
     _take(path.cutter, found, measures)
@@ -81,20 +100,34 @@ def _take(cutter: Cutter, found: Engagement, measures: MeasureList) -> None:
     where = (float(found.place[at, 0]), float(found.place[at, 1])) if free.any() else None
     widest = float(width[at]) if free.any() else 0.0
     angle = engagement_angle(widest, cutter.diameter)
-    measures.take("widest cut", widest, None, f"{angle:.0f} degrees of engagement, but for entries", where)
+    measures.take(
+        "widest cut", widest, None, f"{angle:.0f} degrees of engagement, but for entries", where
+    )
     full = float(way[cuts & (width > FULL * cutter.diameter)].sum()) / long
     measures.take(
-        "full width", full, None, "share of the way cut as wide as the cutter, entries and their laps too", unit=""
+        "full width",
+        full,
+        None,
+        "share of the way cut as wide as the cutter, entries and their laps too",
+        unit="",
     )
     wide = max(float((way * width)[cuts].sum()), 1e-9)
     side = float((way * found.right)[free].sum()) / max(float((way * width)[free].sum()), 1e-9)
     measures.take(
-        "climb", side, None, "share of the width cut with the material on the right, but for entries", unit=""
+        "climb",
+        side,
+        None,
+        "share of the width cut with the material on the right, but for entries",
+        unit="",
     )
-    measures.take("mean width of cut", wide / long, None, f"{either('mm', 'in')}, over all the way that cuts")
+    measures.take(
+        "mean width of cut", wide / long, None, f"{either('mm', 'in')}, over all the way that cuts"
+    )
     deepest = float(found.depth[width > CUTTING].max(initial=0.0))
     measures.take("deepest cut", deepest, None, "most material above the tip")
-    measures.take("plunged", _plunged(found), None, f"{either('mm', 'in')} straight down through solid wood")
+    measures.take(
+        "plunged", _plunged(found), None, f"{either('mm', 'in')} straight down through solid wood"
+    )
 
 
 def _upright(found: Engagement) -> Flags:
@@ -116,7 +149,8 @@ def _spot(found: Engagement, sample: int) -> tuple[float, float, float]:
 
 
 def _wide(work: Work, path: Path, found: Engagement, findings: Findings) -> None:
-    """Too wide for longer than one diameter of way, where neither an entry nor the lap after it is."""
+    """Too wide for longer than one diameter of way, where neither an entry nor the lap after it
+    is."""
     diameter = path.cutter.diameter
     allowed = _allowed(work, diameter)
     free = found.cuts & ~found.entering
@@ -132,31 +166,52 @@ def _wide(work: Work, path: Path, found: Engagement, findings: Findings) -> None
                 f"(stepover {mm(work.cutting.stepover):.2f}) but in an entry and the lap after it"
             )
             line = found.line(path, first)
-            findings.add("engagement", says, line=line, place=_spot(found, at), depth=float(found.depth[at]))
+            findings.add(
+                "engagement", says, line=line, place=_spot(found, at), depth=float(found.depth[at])
+            )
 
 
 def _deep(work: Work, path: Path, found: Engagement, findings: Findings) -> None:
-    """Deeper than a layer: what a layer above left standing. Thin cuts along walls may be as deep as they like."""
+    """Deeper than a layer: what a layer above left standing. Thin cuts along walls may be as deep
+    as they like."""
     thin = _THIN * work.milling.finish_allowance + 0.1
     for first, last in runs(found.deep > thin):
         at = first + int(np.argmax(found.deep[first:last]))
         if float(found.way[first:last].sum()) > path.cutter.radius:
             says = (
-                f"meets {mm(found.depth[at]):.2f} of wood, {mm(work.cutting.depth):.2f} is the deepest layer: "
+                f"meets {mm(found.depth[at]):.2f} of wood, {mm(work.cutting.depth):.2f} is the "
+                "deepest layer: "
                 "the layer above left it standing"
             )
             line = found.line(path, first)
-            findings.add("layer-missed", says, line=line, place=_spot(found, at), depth=float(found.depth[at]))
+            findings.add(
+                "layer-missed",
+                says,
+                line=line,
+                place=_spot(found, at),
+                depth=float(found.depth[at]),
+            )
 
 
 def _side(work: Work, path: Path, found: Engagement, findings: Findings) -> None:
     """Most of the way outside entries with the material on the side that the job does not wish."""
     free = found.cuts & ~found.entering
-    wrong = free & ((found.right > found.left) if work.milling.conventional else (found.left > found.right))
+    wrong = free & (
+        (found.right > found.left) if work.milling.conventional else (found.left > found.right)
+    )
     long, all_of_it = float(found.way[wrong].sum()), float(found.way[free].sum())
     if long <= max(4.0 * path.cutter.diameter, all_of_it / 2.0):
         return
-    first, last = max(runs(wrong), key=lambda run: round(float(found.way[run[0] : run[1]].sum()), 6))
-    wished, other = ("conventional", "climb") if work.milling.conventional else ("climb", "conventional")
-    says = f"{mm(long):.0f} of {mm(all_of_it):.0f} of way outside entries is {other} milling; the job wishes {wished}"
-    findings.add("direction", says, line=found.line(path, first), place=_spot(found, (first + last) // 2))
+    first, last = max(
+        runs(wrong), key=lambda run: round(float(found.way[run[0] : run[1]].sum()), 6)
+    )
+    wished, other = (
+        ("conventional", "climb") if work.milling.conventional else ("climb", "conventional")
+    )
+    says = (
+        f"{mm(long):.0f} of {mm(all_of_it):.0f} of way outside entries is {other} milling; the job "
+        f"wishes {wished}"
+    )
+    findings.add(
+        "direction", says, line=found.line(path, first), place=_spot(found, (first + last) // 2)
+    )

@@ -1,12 +1,15 @@
-"""The exact proof of the deck: at 200,000 random points and along fine sections, solved against the read motions.
+"""The exact proof of the deck: at 200,000 random points and along fine sections, solved against the
+read motions.
 
-Columns on a grid can miss a ridge that stands between them. Here each point is solved exactly against all pieces of
-path near it (lines, ramps, arcs as chords within `Allowed.chords`), whatever file and cutter they belong to, and
-compared with h(x, y) of the deck's surface itself. The seed is fixed: the same files give the same figures. Frame:
-bed frame of C, which is the board's; all lengths mm.
+Columns on a grid can miss a ridge that stands between them. Here each point is solved exactly
+against all pieces of path near it (lines, ramps, arcs as chords within `Allowed.chords`), whatever
+file and cutter they belong to, and compared with h(x, y) of the deck's surface itself. The seed is
+fixed: the same files give the same figures. Frame: bed frame of C, which is the board's; all
+lengths mm.
 
-Sections are lines along X and Y at seeded places, with a point every fortieth of the distance at which the passes
-really cross them. From the worst points of all a search walks on to the worst places between them.
+Sections are lines along X and Y at seeded places, with a point every fortieth of the distance at
+which the passes really cross them. From the worst points of all a search walks on to the worst
+places between them.
 """
 
 from __future__ import annotations
@@ -48,7 +51,8 @@ _LARGEST_MOVE = 0.5
 _LEAST_MOVE = 5e-4
 _BELOW = (-1.0, -0.5, -0.2, 0.0)
 _ABOVE = (0.04, 0.1, 0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.6, 2.0)
-"""Edges of the histogram, as shares of the deepest cut and of the highest ridge that are allowed."""
+"""Edges of the histogram, as shares of the deepest cut and of the highest ridge that are
+allowed."""
 _LEAST = 0.001
 _TOLD = 20
 _RIM = 1.0
@@ -64,7 +68,8 @@ class Swept:
         self.pieces = tuple(path.pieces.pick(path.pieces.low < top) for path in paths)
 
     def left(self, x: Floats, y: Floats) -> tuple[Floats, Ints, Ints]:
-        """Height left (n,) at points, `top` where nothing passes; index of the path and its motion, -1 for none."""
+        """Height left (n,) at points, `top` where nothing passes; index of the path and its motion,
+        -1 for none."""
         order, first, frame = celled(x, y)
         ever = np.full(len(x), np.iinfo(np.int64).max)
         px, py = np.ascontiguousarray(x[order]), np.ascontiguousarray(y[order])
@@ -89,7 +94,8 @@ class Swept:
 
 
 def celled(x: Floats, y: Floats) -> tuple[Ints, Ints, tuple[float, float, float, int, int]]:
-    """Points sorted into square cells, about eight a cell: order (n,), first point of each cell, frame of the cells."""
+    """Points sorted into square cells, about eight a cell: order (n,), first point of each cell,
+    frame of the cells."""
     x0, y0 = float(x.min()), float(y.min())
     wide, high = float(x.max()) - x0, float(y.max()) - y0
     cell = max(1.0, float(np.sqrt(8.0 * max(wide, 1.0) * max(high, 1.0) / len(x))))
@@ -135,22 +141,30 @@ class _Points:
 
     def worst(self, swept: Swept, index: int) -> Worst:
         file, line = swept.line(int(self.which[index]), int(self.motion[index]))
-        x, y, left, wanted = (float(values[index]) for values in (self.x, self.y, self.left, self.wanted))
+        x, y, left, wanted = (
+            float(values[index]) for values in (self.x, self.y, self.left, self.wanted)
+        )
         return Worst(x, y, left, wanted, file, line)
 
 
 def prove_deck(
-    deck: Deck, finish: Sequence[Path], rough: Sequence[Path], allowed: Allowed, measures: MeasureList,
+    deck: Deck, finish: Sequence[Path], rough: Sequence[Path], allowed: Allowed,
+    measures: MeasureList,
     findings: Findings, points: int = POINTS,
 ) -> tuple[Worst, Worst] | None:  # fmt: skip
-    """Prove the deck that `finish` (all its files) and `rough` before them leave; the lowest and the highest point.
+    """Prove the deck that `finish` (all its files) and `rough` before them leave; the lowest and
+    the highest point.
 
-    No point of `deck.area` may lie below h by more than `deck.gouge`, or above it by more than `deck.scallop` and
-    `allowed.ridges`, but for what `deck.spare` says and `allowed.edge` beside it; nor may any stay uncut.
-    None where no point can be proved.
+    No point of `deck.area` may lie below h by more than `deck.gouge`, or above it by more than
+    `deck.scallop` and `allowed.ridges`, but for what `deck.spare` says and `allowed.edge` beside
+    it; nor may any stay uncut. None where no point can be proved.
     """
     swept = Swept((*finish, *rough), deck.top)
-    area = deck.area if deck.spare is None else deck.area.difference(shapely.buffer(deck.spare, allowed.edge))
+    area = (
+        deck.area
+        if deck.spare is None
+        else deck.area.difference(shapely.buffer(deck.spare, allowed.edge))
+    )
     shapely.prepare(area)
     random = np.random.default_rng(_SEED)
     loose = _scattered(area, points, random)
@@ -161,15 +175,24 @@ def prove_deck(
     proved = _solve(np.vstack((loose, fine)), swept, deck.surface)
     walked = _walk(proved, swept, deck.surface, area, max(apart, 0.1))
     _measures(proved, walked, swept, len(loose), deck, measures)
-    low, high = walked.worst(swept, int(np.argmin(walked.off))), walked.worst(swept, int(np.argmax(walked.off)))
+    low, high = (
+        walked.worst(swept, int(np.argmin(walked.off))),
+        walked.worst(swept, int(np.argmax(walked.off))),
+    )
     _tell(proved, walked, swept, deck, allowed, findings)
     return low, high
 
 
 def check_rim(
-    plane: float, path: Path, blank: Polygon, spare: BaseGeometry | None, allowed: Allowed, findings: Findings
+    plane: float,
+    path: Path,
+    blank: Polygon,
+    spare: BaseGeometry | None,
+    allowed: Allowed,
+    findings: Findings,
 ) -> None:
-    """Whether planing reaches the very edge of the blank: a sliver left there is a shim after the next flip.
+    """Whether planing reaches the very edge of the blank: a sliver left there is a shim after the
+    next flip.
 
     Judged exactly, `allowed.edge` inside the edge, every `_RIM` mm and at the corners.
     """
@@ -200,13 +223,17 @@ def _scattered(area: BaseGeometry, count: int, random: np.random.Generator) -> F
 def sections(
     paths: Sequence[Path], area: BaseGeometry, random: np.random.Generator, top: float
 ) -> tuple[Floats, float]:
-    """Points (n, 2) along lines in X and in Y at random places, a fortieth of the passes' distance apart there.
+    """Points (n, 2) along lines in X and in Y at random places, a fortieth of the passes' distance
+    apart there.
 
     Also the widest distance of passes that was met.
     """
     runs: list[Floats] = []
     widest = 0.0
-    low = [path.pieces.pick((path.kind[path.pieces.owner] > 0) & (path.pieces.low < top)) for path in paths]
+    low = [
+        path.pieces.pick((path.kind[path.pieces.owner] > 0) & (path.pieces.low < top))
+        for path in paths
+    ]
     if not low:
         return np.empty((0, 2)), widest
     a = np.vstack([pieces.lower for pieces in low])
@@ -219,7 +246,9 @@ def sections(
             if apart <= 0.0:
                 continue
             widest = max(widest, apart)
-            t = np.arange(-_STEPS_SHOWN * _A_STEP // 2, _STEPS_SHOWN * _A_STEP // 2 + 1) * (apart / _A_STEP)
+            t = np.arange(-_STEPS_SHOWN * _A_STEP // 2, _STEPS_SHOWN * _A_STEP // 2 + 1) * (
+                apart / _A_STEP
+            )
             run = np.tile(np.array(at), (len(t), 1))
             run[:, along] += t
             runs.append(run)
@@ -228,7 +257,8 @@ def sections(
 
 
 def _apart(a: Floats, b: Floats, at: tuple[float, float], along: int, reach: float) -> float:
-    """Middle distance at which pieces a-b cross the line through `at`, within `reach`; 0 where fewer than two do."""
+    """Middle distance at which pieces a-b cross the line through `at`, within `reach`; 0 where
+    fewer than two do."""
     side_a, side_b = a[:, 1 - along] - at[1 - along], b[:, 1 - along] - at[1 - along]
     low, high = np.minimum(a[:, along], b[:, along]), np.maximum(a[:, along], b[:, along])
     crosses = (side_a > 0.0) != (side_b > 0.0)
@@ -249,8 +279,11 @@ def _ordered(left: tuple[Floats, Ints, Ints], wanted: Floats) -> tuple[Floats, F
     return left[0], np.asarray(wanted, dtype=np.float64), left[1], left[2]
 
 
-def _walk(proved: _Points, swept: Swept, surface: DeckSurface, area: BaseGeometry, step: float) -> _Points:
-    """From the lowest and the highest points on to where it is worse still: eight ways, ever smaller steps."""
+def _walk(
+    proved: _Points, swept: Swept, surface: DeckSurface, area: BaseGeometry, step: float
+) -> _Points:
+    """From the lowest and the highest points on to where it is worse still: eight ways, ever
+    smaller steps."""
     low, high = _starts(proved, -1.0), _starts(proved, 1.0)
     start, sign = np.concatenate((low, high)), np.repeat([-1.0, 1.0], (len(low), len(high)))
     at = np.column_stack((proved.x[start], proved.y[start]))
@@ -262,7 +295,9 @@ def _walk(proved: _Points, swept: Swept, surface: DeckSurface, area: BaseGeometr
         for _ in range(_MOVES):
             trial = (at[:, None, :] + size * ways[None, :, :]).reshape(-1, 2)
             inside = shapely.contains_xy(area, trial[:, 0], trial[:, 1])
-            worse = np.where(inside, np.repeat(sign, 8) * _solve(trial, swept, surface).off, -np.inf).reshape(-1, 8)
+            worse = np.where(
+                inside, np.repeat(sign, 8) * _solve(trial, swept, surface).off, -np.inf
+            ).reshape(-1, 8)
             choice = np.argmax(worse, axis=1)
             reached = worse[np.arange(len(at)), choice]
             better = reached > best + 1e-9
@@ -284,16 +319,26 @@ def _starts(proved: _Points, sign: float) -> Ints:
     return starts
 
 
-def _measures(proved: _Points, walked: _Points, swept: Swept, loose: int, deck: Deck, measures: MeasureList) -> None:
+def _measures(
+    proved: _Points, walked: _Points, swept: Swept, loose: int, deck: Deck, measures: MeasureList
+) -> None:
     off = proved.off
     gouge, ridge = max(deck.gouge, _LEAST), max(deck.scallop, _LEAST)
     edges = (*(share * gouge for share in _BELOW), *(share * ridge for share in _ABOVE))
     counts, _ = np.histogram(off[:loose], bins=np.array([-np.inf, *edges, np.inf]))
     histogram = (("edges", edges), ("counts", tuple(float(count) for count in counts)))
-    low, high = walked.worst(swept, int(np.argmin(walked.off))), walked.worst(swept, int(np.argmax(walked.off)))
-    says = f"furthest below h, solved exactly: {loose} random points, {len(off) - loose} along sections, and a search"
+    low, high = (
+        walked.worst(swept, int(np.argmin(walked.off))),
+        walked.worst(swept, int(np.argmax(walked.off))),
+    )
+    says = (
+        f"furthest below h, solved exactly: {loose} random points, {len(off) - loose} along "
+        "sections, and a search"
+    )
     measures.take("deck exact low", low.off, 0.0, says, (low.x, low.y), histogram)
-    measures.take("deck exact high", high.off, 0.0, "furthest above h, solved exactly", (high.x, high.y))
+    measures.take(
+        "deck exact high", high.off, 0.0, "furthest above h, solved exactly", (high.x, high.y)
+    )
     over = float((off[:loose] > deck.scallop).mean())
     measures.take(
         "deck exact over",
@@ -302,7 +347,12 @@ def _measures(proved: _Points, walked: _Points, swept: Swept, loose: int, deck: 
         f"share of the random points above the ridge asked, {mm(deck.scallop):g}",
         unit="",
     )
-    measures.take("deck exact mean", float(off[:loose].mean()), 0.0, "mean height above h at the random points")
+    measures.take(
+        "deck exact mean",
+        float(off[:loose].mean()),
+        0.0,
+        "mean height above h at the random points",
+    )
 
 
 def _tell(
@@ -318,21 +368,33 @@ def _tell(
             (
                 off < -deck.gouge,
                 -off,
-                f"at this very point the deck is {{:.4f}} too low, at most {mm(deck.gouge):g} allowed",
+                f"at this very point the deck is {{:.4f}} too low, at most {mm(deck.gouge):g} "
+                "allowed",
             ),
-            (~uncut & (off > over), off, f"at this very point the deck stands {{:.4f}} too high, {mm(over):g} allowed"),
+            (
+                ~uncut & (off > over),
+                off,
+                f"at this very point the deck stands {{:.4f}} too high, {mm(over):g} allowed",
+            ),
         ):
             ordered = np.flatnonzero(which)[np.argsort(-depth[which], kind="stable")]
             told = ordered[: 1 if first else _TOLD]
             for index in told:
                 _add(
-                    points.worst(swept, int(index)), "not-reached" if which is uncut else "deck-height", says, findings
+                    points.worst(swept, int(index)),
+                    "not-reached" if which is uncut else "deck-height",
+                    says,
+                    findings,
                 )
             if not first:
-                findings.more("not-reached" if which is uncut else "deck-height", len(ordered) - len(told))
+                findings.more(
+                    "not-reached" if which is uncut else "deck-height", len(ordered) - len(told)
+                )
 
 
 def _add(worst: Worst, kind: str, says: str, findings: Findings) -> None:
     off = abs(worst.off)
     place = (worst.x, worst.y, worst.left)
-    findings.add(kind, says.format(mm(off)), file=worst.file, line=worst.line, place=place, depth=off)
+    findings.add(
+        kind, says.format(mm(off)), file=worst.file, line=worst.line, place=place, depth=off
+    )

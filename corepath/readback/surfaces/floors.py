@@ -1,4 +1,5 @@
-"""Heights from the columns: floors of pockets, the plane of the skim, what shows, the deck. Bed frame, mm."""
+"""Heights from the columns: floors of pockets, the plane of the skim, what shows, the deck. Bed
+frame, mm."""
 
 from __future__ import annotations
 
@@ -46,12 +47,19 @@ def surface_heights(stock: Stock, surface: DeckSurface) -> Singles:
     xs, ys = stock.grid.xs, stock.grid.ys
     for first in range(0, len(ys), 64):
         rows = ys[first : first + 64]
-        x, y = np.broadcast_to(xs, (len(rows), len(xs))), np.broadcast_to(rows[:, None], (len(rows), len(xs)))
-        heights[first : first + 64] = surface.height(np.ascontiguousarray(x), np.ascontiguousarray(y))
+        x, y = (
+            np.broadcast_to(xs, (len(rows), len(xs))),
+            np.broadcast_to(rows[:, None], (len(rows), len(xs))),
+        )
+        heights[first : first + 64] = surface.height(
+            np.ascontiguousarray(x), np.ascontiguousarray(y)
+        )
     return heights
 
 
-def _spot(stock: Stock, values: NDArray[np.float32], mask: Mask, largest: bool) -> tuple[float, tuple[float, float]]:
+def _spot(
+    stock: Stock, values: NDArray[np.float32], mask: Mask, largest: bool
+) -> tuple[float, tuple[float, float]]:
     """Extreme of `values` over a mask and its place; the mask must not be empty."""
     fill = np.float32(-np.inf if largest else np.inf)
     masked = np.where(mask, values, fill)
@@ -61,11 +69,18 @@ def _spot(stock: Stock, values: NDArray[np.float32], mask: Mask, largest: bool) 
 
 
 def check_floor(
-    pocket: Pocket, path: Path, stock: Stock, allowed: Allowed, measures: MeasureList, findings: Findings
+    pocket: Pocket,
+    path: Path,
+    stock: Stock,
+    allowed: Allowed,
+    measures: MeasureList,
+    findings: Findings,
 ) -> None:
     """Lowest and highest column of a pocket's floor, over what the cutter reaches less one cell."""
     radius, quads = path.cutter.radius, join_segments(path.cutter.radius)
-    opened = shapely.buffer(shapely.buffer(pocket.area, -radius, quad_segs=quads), radius, quad_segs=quads)
+    opened = shapely.buffer(
+        shapely.buffer(pocket.area, -radius, quad_segs=quads), radius, quad_segs=quads
+    )
     mask = inside(stock, shapely.buffer(opened, -stock.grid.cell))
     if not mask.any():
         findings.add("not-reached", f"{pocket.id}: the cutter does not fit into it")
@@ -74,12 +89,28 @@ def check_floor(
     high, high_at = _spot(stock, stock.top, mask, largest=True)
     if low < -1.0e5:
         low = 0.0
-    measures.take(f"{pocket.id} floor low", low, pocket.floor, "lowest of its floor, height above the bed", low_at,
-                  spread(np.maximum(stock.top[mask], np.float32(0.0)) - np.float32(pocket.floor)))  # fmt: skip
-    measures.take(f"{pocket.id} floor high", high, pocket.floor, "highest of its floor, height above the bed", high_at)
+    measures.take(f"{pocket.id} floor low", low, pocket.floor, "lowest of its floor, height above "
+                                                               "the bed", low_at,
+                  spread(np.maximum(stock.top[mask],
+                      np.float32(0.0)) - np.float32(pocket.floor)))  # fmt: skip
+    measures.take(
+        f"{pocket.id} floor high",
+        high,
+        pocket.floor,
+        "highest of its floor, height above the bed",
+        high_at,
+    )
     if low < pocket.floor - allowed.heights:
-        says = f"{pocket.id}: its floor is at {mm(low):.3f}, {mm(pocket.floor):.3f} wanted: too deep"
-        findings.add("floor", says, line=path.line_near(*low_at), place=(*low_at, low), depth=pocket.floor - low)
+        says = (
+            f"{pocket.id}: its floor is at {mm(low):.3f}, {mm(pocket.floor):.3f} wanted: too deep"
+        )
+        findings.add(
+            "floor",
+            says,
+            line=path.line_near(*low_at),
+            place=(*low_at, low),
+            depth=pocket.floor - low,
+        )
     if high > pocket.floor + allowed.heights:
         uncut = high > pocket.top - allowed.heights
         kind = "not-reached" if uncut else "floor"
@@ -101,7 +132,8 @@ def check_plane(
 ) -> None:
     """The face that planing leaves, over all columns (`within` a mask) that hold anything.
 
-    A column that stood below the plane `before`, as where the first pass meets only a thicker blank, must stay.
+    A column that stood below the plane `before`, as where the first pass meets only a thicker
+    blank, must stay.
     """
     solid = stock.solid if within is None else stock.solid & within
     wanted = np.minimum(before, np.float32(plane))
@@ -112,14 +144,30 @@ def check_plane(
         value, asked = float(stock.top[column]), float(wanted[column])
         words = "highest" if largest else "lowest"
         shown = () if largest else spread(off[solid])
-        measures.take(f"plane {name}", value, asked, f"{words} of the planed face, height above the bed", at, shown)
+        measures.take(
+            f"plane {name}",
+            value,
+            asked,
+            f"{words} of the planed face, height above the bed",
+            at,
+            shown,
+        )
         if abs(value - asked) > allowed.heights:
             says = f"the planed face is at {mm(value):.3f}, {mm(asked):.3f} wanted"
-            findings.add("plane", says, line=path.line_near(*at), place=(*at, value), depth=abs(value - asked))
+            findings.add(
+                "plane",
+                says,
+                line=path.line_near(*at),
+                place=(*at, value),
+                depth=abs(value - asked),
+            )
 
 
-def measure_showing(stock: Stock, castings: Mapping[str, Mask], skin: float, measures: MeasureList) -> None:
-    """Share of each casting's footprint that shows from above, i.e. has no wood over it; where most lies over it."""
+def measure_showing(
+    stock: Stock, castings: Mapping[str, Mask], skin: float, measures: MeasureList
+) -> None:
+    """Share of each casting's footprint that shows from above, i.e. has no wood over it; where most
+    lies over it."""
     cast = stock.has_casting
     over = np.where(cast, stock.top - stock.cast_top, np.float32(0.0))
     for name, mask in castings.items():
@@ -134,7 +182,13 @@ def measure_showing(stock: Stock, castings: Mapping[str, Mask], skin: float, mea
 
 
 def check_deck(
-    deck: Deck, heights: Singles, path: Path, stock: Stock, allowed: Allowed, measures: MeasureList, findings: Findings
+    deck: Deck,
+    heights: Singles,
+    path: Path,
+    stock: Stock,
+    allowed: Allowed,
+    measures: MeasureList,
+    findings: Findings,
 ) -> None:
     """The deck against h(x, y) over every column that is left, save those that it may spare."""
     mask = stock.solid & to_reach(stock, deck.area, deck.spare, allowed.edge)
@@ -152,7 +206,9 @@ def check_deck(
     if low < -(deck.gouge + 0.001):
         z = float(stock.top[stock.grid.at(*low_at)])
         says = f"the deck is {mm(-low):.3f} too low, at most {mm(deck.gouge):g} allowed"
-        findings.add("deck-height", says, line=path.line_near(*low_at), place=(*low_at, z), depth=-low)
+        findings.add(
+            "deck-height", says, line=path.line_near(*low_at), place=(*low_at, z), depth=-low
+        )
     if high > deck.scallop + allowed.heights:
         z = float(stock.top[stock.grid.at(*high_at)])
         says = f"the deck stands {mm(high):.3f} too high, ridges of {mm(deck.scallop):g} allowed"
@@ -161,7 +217,13 @@ def check_deck(
 
 
 def check_rough(
-    deck: Deck, heights: Singles, layer: float, path: Path, stock: Stock, measures: MeasureList, findings: Findings
+    deck: Deck,
+    heights: Singles,
+    layer: float,
+    path: Path,
+    stock: Stock,
+    measures: MeasureList,
+    findings: Findings,
 ) -> None:
     """Roughing leaves at least nothing below h and at most what it is to leave and one layer."""
     mask = stock.solid & to_reach(stock, deck.area, deck.spare, _EDGE)
@@ -177,7 +239,14 @@ def check_rough(
     if low < -deck.gouge:
         says = f"roughing cuts {mm(-low):.3f} below the deck"
         z = float(stock.top[stock.grid.at(*low_at)])
-        findings.add("deck-height", says, line=path.line_near(*low_at), place=(*low_at, z), depth=-low)
+        findings.add(
+            "deck-height", says, line=path.line_near(*low_at), place=(*low_at, z), depth=-low
+        )
     if high > most:
         says = f"roughing leaves {mm(high):.3f} over the deck, at most {mm(most):.3f} expected"
-        findings.add("not-reached", says, place=(*high_at, float(stock.top[stock.grid.at(*high_at)])), depth=high)
+        findings.add(
+            "not-reached",
+            says,
+            place=(*high_at, float(stock.top[stock.grid.at(*high_at)])),
+            depth=high,
+        )

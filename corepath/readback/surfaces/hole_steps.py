@@ -1,7 +1,7 @@
 """Seats and bores from the motions: diameter and depth of each step of each hole. Bed frame, mm.
 
-A step's least diameter is twice the least distance from its middle to the edge of what is swept at its
-floor; its greatest, twice the reach of any motion that goes below the floor of the step above.
+A step's least diameter is twice the least distance from its middle to the edge of what is swept at
+its floor; its greatest, twice the reach of any motion that goes below the floor of the step above.
 """
 
 from __future__ import annotations
@@ -41,7 +41,12 @@ def is_open(stock: Stock, x: float, y: float, radius: float) -> bool:
 
 
 def check_holes(
-    holes: tuple[Hole, ...], path: Path, stock: Stock, allowed: Allowed, measures: MeasureList, findings: Findings
+    holes: tuple[Hole, ...],
+    path: Path,
+    stock: Stock,
+    allowed: Allowed,
+    measures: MeasureList,
+    findings: Findings,
 ) -> None:
     """Every hole of an operation; motions below the stock that belong to none are told."""
     pieces = path.pieces
@@ -55,14 +60,27 @@ def check_holes(
     for index in range(min(len(stray), findings.keep)):
         x, y, z = (float(value) for value in stray.middle[index])
         line = int(path.line[stray.owner[index]])
-        findings.add("outside-area", "a motion below the stock that belongs to no hole", line=line, place=(x, y, z))
+        findings.add(
+            "outside-area",
+            "a motion below the stock that belongs to no hole",
+            line=line,
+            place=(x, y, z),
+        )
 
 
 def _check_hole(
-    hole: Hole, path: Path, mine: Pieces, stock: Stock, allowed: Allowed, measures: MeasureList, findings: Findings
+    hole: Hole,
+    path: Path,
+    mine: Pieces,
+    stock: Stock,
+    allowed: Allowed,
+    measures: MeasureList,
+    findings: Findings,
 ) -> None:
     if not len(mine):
-        findings.add("not-reached", f"{hole.id}: no motion cuts it", place=(hole.x, hole.y, hole.top))
+        findings.add(
+            "not-reached", f"{hole.id}: no motion cuts it", place=(hole.x, hole.y, hole.top)
+        )
         return
     above = hole.top
     single = ("seat",) if hole.steps[0].spring else ("hole",)
@@ -70,15 +88,24 @@ def _check_hole(
     for number, step in enumerate(hole.steps):
         name = names[number] if names else f"step {number + 1}"
         last = number == len(hole.steps) - 1
-        _check_diameter(hole, name, step.diameter, step.floor, above, path, mine, allowed, measures, findings)
+        _check_diameter(
+            hole, name, step.diameter, step.floor, above, path, mine, allowed, measures, findings
+        )
         _check_depth(hole, name, number, last, mine, stock, path, allowed, measures, findings)
         above = step.floor
-    if hole.breaks_through is not None and not is_open(stock, hole.x, hole.y, hole.steps[-1].diameter / 2.0):
-        findings.add("bore-closed", f"{hole.id}: it is to pass through and is not open", place=(hole.x, hole.y, 0.0))
+    if hole.breaks_through is not None and not is_open(
+        stock, hole.x, hole.y, hole.steps[-1].diameter / 2.0
+    ):
+        findings.add(
+            "bore-closed",
+            f"{hole.id}: it is to pass through and is not open",
+            place=(hole.x, hole.y, 0.0),
+        )
 
 
 def _check_diameter(
-    hole: Hole, name: str, wanted: float, floor: float, above: float, path: Path, mine: Pieces, allowed: Allowed,
+    hole: Hole, name: str, wanted: float, floor: float, above: float, path: Path, mine: Pieces,
+    allowed: Allowed,
     measures: MeasureList, findings: Findings,
 ) -> None:  # fmt: skip
     radius = path.cutter.radius
@@ -88,7 +115,13 @@ def _check_diameter(
     narrowest = 2.0 * _least_radius(at_floor, hole.x, hole.y, radius)
     worst = widest if abs(widest - wanted) >= abs(narrowest - wanted) else narrowest
     here = (hole.x, hole.y)
-    measures.take(f"{hole.id} {name} diameter", worst, wanted, f"from {mm(narrowest):.3f} to {mm(widest):.3f}", here)
+    measures.take(
+        f"{hole.id} {name} diameter",
+        worst,
+        wanted,
+        f"from {mm(narrowest):.3f} to {mm(widest):.3f}",
+        here,
+    )
     if abs(worst - wanted) > allowed.holes:
         says = f"{hole.id}: the {name} is {mm(worst):.3f} wide, {mm(wanted):.3f} wanted"
         findings.add("seat", says, place=(*here, floor), depth=abs(worst - wanted))
@@ -98,7 +131,10 @@ def _least_radius(pieces: Pieces, x: float, y: float, radius: float) -> float:
     """Least distance from (x, y) to the edge of what is swept; 0 where (x, y) is not swept."""
     if not len(pieces):
         return 0.0
-    if len(pieces) == 1 or np.ptp(np.vstack((pieces.lower, pieces.upper))[:, :2], axis=0).max() < 1e-9:
+    if (
+        len(pieces) == 1
+        or np.ptp(np.vstack((pieces.lower, pieces.upper))[:, :2], axis=0).max() < 1e-9
+    ):
         return max(radius - float(_reach(pieces, x, y).max()), 0.0)
     swept = swept_area(pieces, radius)
     spot = shapely.points(x, y)
@@ -109,7 +145,8 @@ def _least_radius(pieces: Pieces, x: float, y: float, radius: float) -> float:
 
 
 def _check_depth(
-    hole: Hole, name: str, number: int, last: bool, mine: Pieces, stock: Stock, path: Path, allowed: Allowed,
+    hole: Hole, name: str, number: int, last: bool, mine: Pieces, stock: Stock, path: Path,
+    allowed: Allowed,
     measures: MeasureList, findings: Findings,
 ) -> None:  # fmt: skip
     """Lowest motion of the last step; of the steps above, the columns of their ring."""
@@ -120,14 +157,20 @@ def _check_depth(
     else:
         cell = stock.grid.cell
         outer = hole_mask(stock, hole.x, hole.y, hole.steps[number].diameter / 2.0 - 0.71 * cell)
-        ring = outer & ~hole_mask(stock, hole.x, hole.y, hole.steps[number + 1].diameter / 2.0 + 0.71 * cell)
+        ring = outer & ~hole_mask(
+            stock, hole.x, hole.y, hole.steps[number + 1].diameter / 2.0 + 0.71 * cell
+        )
         heights = stock.top[ring]
         if not heights.size:
             return
         low, high = float(heights.min()), float(heights.max())
     worst = low if abs(low - floor) >= abs(high - floor) else high
     measures.take(
-        f"{hole.id} {name} floor", worst, floor, f"height above the bed, {mm(hole.top - worst):.3f} deep", here
+        f"{hole.id} {name} floor",
+        worst,
+        floor,
+        f"height above the bed, {mm(hole.top - worst):.3f} deep",
+        here,
     )
     if abs(worst - floor) > allowed.heights:
         says = f"{hole.id}: the {name} ends at {mm(worst):.3f}, {mm(floor):.3f} wanted"

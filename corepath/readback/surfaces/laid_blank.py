@@ -1,7 +1,8 @@
-"""Set-up D read back: the laid-up blank as columns, the trim's wall and web, the bolt holes in their castings.
+"""Set-up D read back: the laid-up blank as columns, the trim's wall and web, the bolt holes in
+their castings.
 
-Frame of D: X along the chord, Y across, Z up from the rise 0 of the form; mm. The blank's underside lies on the cradle,
-which is the form: what goes through it goes into the cradle.
+Frame of D: X along the chord, Y across, Z up from the rise 0 of the form; mm. The blank's underside
+lies on the cradle, which is the form: what goes through it goes into the cradle.
 """
 
 from __future__ import annotations
@@ -40,7 +41,8 @@ def laid_stock(laid: LaidUp, cell: float) -> Stock:
 
 
 def zero_laid(shop: Shop, laid: LaidUp) -> tuple[float, float, float]:
-    """The zero: the cradle's face over the middle of the blank, or the top of the laminate at the touched place."""
+    """The zero: the cradle's face over the middle of the blank, or the top of the laminate at the
+    touched place."""
     x, y = (0.0, 0.0) if shop.xy_zero == "middle" else (laid.ends[0], -laid.width / 2.0)
     if shop.z_zero == "bed" or shop.touch_at is None:
         return x, y, float(laid.bottom(0.0))
@@ -51,15 +53,19 @@ def zero_laid(shop: Shop, laid: LaidUp) -> tuple[float, float, float]:
 
 def trim_mask(stock: Stock, work: Work, trim: Trim, edge: float) -> Mask:
     """Columns that the trim may lower: a slot as wide as the cutter and what roughing leaves."""
-    slot = trim.area.buffer(2.0 * work.cutter.radius + trim.finish + edge).difference(trim.area.buffer(-edge))
+    slot = trim.area.buffer(2.0 * work.cutter.radius + trim.finish + edge).difference(
+        trim.area.buffer(-edge)
+    )
     return inside(stock, slot)
 
 
 def check_trim(
-    trim: Trim, path: Path, stock: Stock, before: NDArray[np.float32], allowed: Allowed, measures: MeasureList,
+    trim: Trim, path: Path, stock: Stock, before: NDArray[np.float32], allowed: Allowed,
+    measures: MeasureList,
     findings: Findings,
 ) -> None:  # fmt: skip
-    """The wall all round within tolerance, and the web: never thinner than asked for, nowhere thicker than it must."""
+    """The wall all round within tolerance, and the web: never thinner than asked for, nowhere
+    thicker than it must."""
     ground = trim.laid.bottom(path.pieces.middle[:, 0])
     low = path.pieces.pick(path.pieces.low < ground + trim.laid.edge * 1.5 + path.cutter.radius)
     slow = low.pick(path.kind[low.owner] > 0)
@@ -71,7 +77,12 @@ def check_trim(
 
 
 def _check_wall(
-    trim: Trim, path: Path, pieces: Pieces, allowed: Allowed, measures: MeasureList, findings: Findings
+    trim: Trim,
+    path: Path,
+    pieces: Pieces,
+    allowed: Allowed,
+    measures: MeasureList,
+    findings: Findings,
 ) -> None:
     radius = path.cutter.radius
     left = trim.area.buffer(radius, quad_segs=64).buffer(-radius, quad_segs=64)
@@ -85,26 +96,35 @@ def _check_wall(
         measures.take(f"trim, {name}", deviation, 0.0, "at the worst place of the wall", (x, y))
         if sign * deviation > allowed.walls:
             says = f"trim: {mm(abs(deviation)):.3f} {name}"
-            findings.add("width", says, line=path.line_near(x, y), place=(x, y, 0.0), depth=abs(deviation))
+            findings.add(
+                "width", says, line=path.line_near(x, y), place=(x, y, 0.0), depth=abs(deviation)
+            )
 
 
 def _on_web(trim: Trim, pieces: Pieces, radius: float, room: float) -> NDArray[np.bool_]:
-    """Pieces that run on the web, no end more than `room` above it: each end by the form under it, since a long piece
-    climbs."""
-    over = [end[:, 2] - trim.laid.tip(end[:, 0], radius, trim.web) for end in (pieces.lower, pieces.upper)]
+    """Pieces that run on the web, no end more than `room` above it: each end by the form under it,
+    since a long piece climbs."""
+    over = [
+        end[:, 2] - trim.laid.tip(end[:, 0], radius, trim.web)
+        for end in (pieces.lower, pieces.upper)
+    ]
     return np.asarray(np.maximum(*over) < room, dtype=np.bool_)
 
 
 def _deviation(area: Polygon, pieces: Pieces, radius: float) -> Floats:
-    """(n, 3): places on the area's edge and how far the cutter passes it, positive where it cuts in."""
+    """(n, 3): places on the area's edge and how far the cutter passes it, positive where it cuts
+    in."""
     spots = np.asarray(area.exterior.segmentize(_SAMPLE).coords)[:-1, :2]
     lines = shapely.linestrings(np.stack((pieces.lower[:, :2], pieces.upper[:, :2]), axis=1))
-    _, away = shapely.STRtree(lines).query_nearest(shapely.points(spots), return_distance=True, all_matches=False)
+    _, away = shapely.STRtree(lines).query_nearest(
+        shapely.points(spots), return_distance=True, all_matches=False
+    )
     return np.column_stack([spots, radius - away])
 
 
 def _check_web(
-    trim: Trim, path: Path, pieces: Pieces, stock: Stock, before: NDArray[np.float32], allowed: Allowed,
+    trim: Trim, path: Path, pieces: Pieces, stock: Stock, before: NDArray[np.float32],
+    allowed: Allowed,
     measures: MeasureList, findings: Findings,
 ) -> None:  # fmt: skip
     radius, cell = path.cutter.radius, stock.grid.cell
@@ -131,8 +151,11 @@ def _check_web(
             findings.add("floor", says, line=path.line_near(*here), place=place, depth=off)
 
 
-def check_bolts(work: Work, shop: Shop, laid: LaidUp, measures: MeasureList, findings: Findings) -> None:
-    """Each hole in its casting at the form and at the deck, or over its bore; by the flat areas, not by the work."""
+def check_bolts(
+    work: Work, shop: Shop, laid: LaidUp, measures: MeasureList, findings: Findings
+) -> None:
+    """Each hole in its casting at the form and at the deck, or over its bore; by the flat areas,
+    not by the work."""
     for hole in work.holes:
         here, radius = (hole.x, hole.y), hole.steps[-1].diameter / 2.0
         if hole.id in shop.pour:
@@ -140,7 +163,9 @@ def check_bolts(work: Work, shop: Shop, laid: LaidUp, measures: MeasureList, fin
             deck = float(laid.deck.height(area.centroid.x, area.centroid.y))
             seen = [laid.shape(area, laid.below + height) for height in (0.0, deck)]
             walls = [_wall(shape, here) - radius for shape in seen]
-            measures.take(f"{hole.id} wall", min(walls), None, "of casting left round the slanted hole", here)
+            measures.take(
+                f"{hole.id} wall", min(walls), None, "of casting left round the slanted hole", here
+            )
             if min(walls) <= 0.0:
                 says = f"{hole.id}: the hole leaves its casting by {mm(-min(walls)):.3f}"
                 findings.add("outside-area", says, place=(*here, hole.top), depth=-min(walls))
@@ -148,13 +173,19 @@ def check_bolts(work: Work, shop: Shop, laid: LaidUp, measures: MeasureList, fin
             x, y, _ = shop.bores[hole.id]
             at, _ = laid.place(x, laid.below + float(laid.deck.height(x, y)))
             off = math.hypot(float(at) - hole.x, y - hole.y)
-            measures.take(f"{hole.id} off its bore", off, 0.0, "where the bore meets the deck", here)
+            measures.take(
+                f"{hole.id} off its bore", off, 0.0, "where the bore meets the deck", here
+            )
             if off > shop.allowed.holes:
                 findings.add(
-                    "outside-area", f"{hole.id}: the hole is {mm(off):.3f} off its bore", place=(*here, hole.top)
+                    "outside-area",
+                    f"{hole.id}: the hole is {mm(off):.3f} off its bore",
+                    place=(*here, hole.top),
                 )
         else:
-            findings.add("outside-area", f"{hole.id}: no plug or insert lies here", place=(*here, hole.top))
+            findings.add(
+                "outside-area", f"{hole.id}: no plug or insert lies here", place=(*here, hole.top)
+            )
 
 
 def _wall(shape: Polygon, spot: tuple[float, float]) -> float:

@@ -1,10 +1,12 @@
-"""Proof by area at each layer above the floor: what the cutter can reach is swept before laps go deeper.
+"""Proof by area at each layer above the floor: what the cutter can reach is swept before laps go
+deeper.
 
-A layer is a height at which level motions cut a way of more than one diameter wider than a finishing lap would. An
-entry and the lap after it may have gone deeper before, as a helix to the floor does. Clearing may leave the finishing
-allowance on the walls, so what a layer must sweep is the area opened by a disc of the radius and that allowance, less
-what an earlier file swept. Polygons of the read motions, round joins within 0.001 mm; bed frame, mm. That nothing
-beyond the walls is swept is proved for all heights at once in `walls`.
+A layer is a height at which level motions cut a way of more than one diameter wider than a
+finishing lap would. An entry and the lap after it may have gone deeper before, as a helix to the
+floor does. Clearing may leave the finishing allowance on the walls, so what a layer must sweep is
+the area opened by a disc of the radius and that allowance, less what an earlier file swept.
+Polygons of the read motions, round joins within 0.001 mm; bed frame, mm. That nothing beyond the
+walls is swept is proved for all heights at once in `walls`.
 """
 
 from __future__ import annotations
@@ -38,9 +40,12 @@ def _inside(found: Engagement, pocket: Pocket, width: float) -> NDArray[np.bool_
 
 
 def layer_heights(found: Engagement, pocket: Pocket, diameter: float, width: float) -> list[float]:
-    """Heights of the layers that cut wider than `width` in a pocket, from the highest down, the floor left out."""
+    """Heights of the layers that cut wider than `width` in a pocket, from the highest down, the
+    floor left out."""
     level = _inside(found, pocket, width) & (found.place[:, 2] > pocket.floor + 2.0 * _SAME)
-    heights, which = np.unique(np.round(found.place[level, 2] / _SAME).astype(np.int64), return_inverse=True)
+    heights, which = np.unique(
+        np.round(found.place[level, 2] / _SAME).astype(np.int64), return_inverse=True
+    )
     way = np.bincount(which, found.way[level], minlength=len(heights))
     return [float(height * _SAME) for height in heights[way > diameter][::-1]]
 
@@ -49,10 +54,12 @@ def check_layers(
     pocket: Pocket, path: Path, mine: Pieces, found: Engagement, allowance: float, allowed: Allowed,
     measures: MeasureList, findings: Findings, cleared: BaseGeometry | None = None,
 ) -> None:  # fmt: skip
-    """Each layer of one pocket from the pieces that lie in it; `cleared` is what earlier files swept to the floor.
+    """Each layer of one pocket from the pieces that lie in it; `cleared` is what earlier files
+    swept to the floor.
 
-    The many places that a larger cutter left are each cut to the floor on their own: there the pieces at a layer's own
-    height count, whenever they come, and the depth of cut tells their order.
+    The many places that a larger cutter left are each cut to the floor on their own: there the
+    pieces at a layer's own height count, whenever they come, and the depth of cut tells their
+    order.
     """
     radius = path.cutter.radius
     heights = layer_heights(found, pocket, path.cutter.diameter, allowance + 0.1)
@@ -73,10 +80,14 @@ def check_layers(
         rest = shapely.difference(wanted, swept_area(done, radius))
         area = float(shapely.area(rest))
         if area > _LEAST_AREA:
-            point = shapely.point_on_surface(max(shapely.get_parts(rest), key=lambda part: float(shapely.area(part))))
+            point = shapely.point_on_surface(
+                max(shapely.get_parts(rest), key=lambda part: float(shapely.area(part)))
+            )
             if area > worst:
                 worst, where = area, (float(point.x), float(point.y))
-            says = f"{pocket.id}: the layer at {mm(height):.3f} leaves {square_mm(area):.2f~} standing"
+            says = (
+                f"{pocket.id}: the layer at {mm(height):.3f} leaves {square_mm(area):.2f~} standing"
+            )
             place = (float(point.x), float(point.y), height)
             findings.add("layer-missed", says, line=int(path.line[next_one]), place=place)
     measures.take(

@@ -1,8 +1,9 @@
-"""What is left of the blank after each set-up, from its columns: thinnest places, floors, seats, the edge.
+"""What is left of the blank after each set-up, from its columns: thinnest places, floors, seats,
+the edge.
 
-Point samples only, never averages: the least of the columns and where it stands, so nothing is thinner than told but
-between columns. Wood, casting and whole mean the height of each column's interval, mm. Places in the bed frame of the
-set-up.
+Point samples only, never averages: the least of the columns and where it stands, so nothing is
+thinner than told but between columns. Wood, casting and whole mean the height of each column's
+interval, mm. Places in the bed frame of the set-up.
 """
 
 from __future__ import annotations
@@ -45,10 +46,12 @@ def _least(stock: Stock, values: Singles, mask: Mask) -> tuple[float, tuple[floa
 
 
 def measure_left(
-    stock: Stock, board: Polygon | None, holes: Sequence[Hole], mirrored: Mapping[str, tuple[float, float]],
+    stock: Stock, board: Polygon | None, holes: Sequence[Hole], mirrored: Mapping[str, tuple[float,
+    float]],
     measures: MeasureList,
 ) -> None:  # fmt: skip
-    """The thinnest column that is left, of the whole blank and of the board, and how even the face below is.
+    """The thinnest column that is left, of the whole blank and of the board, and how even the face
+    below is.
 
     `holes` from below, placed by `mirrored`, are no part of that face.
     """
@@ -60,11 +63,15 @@ def measure_left(
         if not mask.any():
             continue
         least, at = _least(stock, whole, mask)
-        measures.take(f"{name} thinnest", least, None, "thinnest place left, wood and casting together", at)
+        measures.take(
+            f"{name} thinnest", least, None, "thinnest place left, wood and casting together", at
+        )
         wood = mask & stock.has_wood
         if wood.any():
             least, at = _least(stock, _wood(stock), wood)
-            measures.take(f"{name} least wood", least, None, "least wood of a column that has any", at)
+            measures.take(
+                f"{name} least wood", least, None, "least wood of a column that has any", at
+            )
     bare = stock.solid if board is None else stock.solid & inside(stock, board)
     for hole in holes:
         bare &= ~stock.grid.near(*mirrored[hole.id], hole.steps[0].diameter / 2.0 + stock.grid.cell)
@@ -82,13 +89,24 @@ def measure_floors(stock: Stock, castings: Mapping[str, Polygon], measures: Meas
         if not mask.any():
             continue
         least, at = _least(stock, _wood(stock), mask)
-        measures.take(f"{name} wood under", least, None, "least wood under its floor", at, spread(_wood(stock)[mask]))
+        measures.take(
+            f"{name} wood under",
+            least,
+            None,
+            "least wood under its floor",
+            at,
+            spread(_wood(stock)[mask]),
+        )
 
 
 def measure_seats(
-    stock: Stock, holes: Sequence[Hole], mirrored: Mapping[str, tuple[float, float]], measures: MeasureList
+    stock: Stock,
+    holes: Sequence[Hole],
+    mirrored: Mapping[str, tuple[float, float]],
+    measures: MeasureList,
 ) -> None:
-    """Least wood over the flange of each insert once the deck is cut; `mirrored` places them in the frame of C."""
+    """Least wood over the flange of each insert once the deck is cut; `mirrored` places them in the
+    frame of C."""
     for hole in holes:
         if len(hole.steps) < 2:
             continue
@@ -99,11 +117,16 @@ def measure_seats(
         if not ring.any():
             continue
         least, at = _least(stock, _wood(stock), ring)
-        measures.take(f"{hole.id} wood over", least, None, "least wood between its seat and the deck", at)
+        measures.take(
+            f"{hole.id} wood over", least, None, "least wood between its seat and the deck", at
+        )
 
 
-def measure_edge(stock: Stock, board: Polygon | None, castings: Mapping[str, Mask], measures: MeasureList) -> None:
-    """Height of the casting along the board's edge, just within it, at stations a millimetre apart."""
+def measure_edge(
+    stock: Stock, board: Polygon | None, castings: Mapping[str, Mask], measures: MeasureList
+) -> None:
+    """Height of the casting along the board's edge, just within it, at stations a millimetre
+    apart."""
     if board is None or not castings:
         return
     within = shapely.buffer(board, -0.71 * stock.grid.cell)
@@ -120,4 +143,6 @@ def measure_edge(stock: Stock, board: Polygon | None, castings: Mapping[str, Mas
     says = "least height of the casting just within the board's edge"
     measures.take("casting at the edge", float(heights[at]), None, says, where, spread(heights))
     bare = float((heights <= 0.0).mean())
-    measures.take("edge without casting", bare, None, "share of the board's edge that has none", unit="")
+    measures.take(
+        "edge without casting", bare, None, "share of the board's edge that has none", unit=""
+    )

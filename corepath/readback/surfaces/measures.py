@@ -18,19 +18,26 @@ _BARS = 12
 
 
 def spread(values: NDArray[np.floating]) -> Extra:
-    """A histogram for `Measure.extra`: edges of bars of equal width, how many columns each holds; empty for none."""
+    """A histogram for `Measure.extra`: edges of bars of equal width, how many columns each holds;
+    empty for none."""
     if not values.size:
         return ()
     low, high = float(values.min()), float(values.max())
     edges = np.linspace(low, max(high, low + 1e-3), _BARS + 1)
     counts, _ = np.histogram(values.astype(np.float64), bins=edges)
-    return (("edges", tuple(float(edge) for edge in edges)), ("counts", tuple(float(count) for count in counts)))
+    return (
+        ("edges", tuple(float(edge) for edge in edges)),
+        ("counts", tuple(float(count) for count in counts)),
+    )
 
 
-@report_keys("id", "file", "value", "wanted", "deviation", "says", Key("where", places=3), Key("*", "extra"))
+@report_keys(
+    "id", "file", "value", "wanted", "deviation", "says", Key("where", places=3), Key("*", "extra")
+)
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """`value` and `wanted` in `unit` ("" for a share or a count); `deviation` is value minus wanted, signed.
+    """`value` and `wanted` in `unit` ("" for a share or a count); `deviation` is value minus
+    wanted, signed.
 
     `where` is a place (x, y) in the bed frame of the set-up, or None. `extra` holds further figures
     such as the edges and counts of a histogram.
@@ -58,11 +65,14 @@ class MeasureList(list[Measure]):
         self.file = file
 
     def take(
-        self, id: str, value: float, wanted: float | None, says: str, where: tuple[float, float] | None = None,
+        self, id: str, value: float, wanted: float | None, says: str, where: tuple[float,
+        float] | None = None,
         extra: tuple[tuple[str, tuple[float, ...]], ...] = (), unit: str = "mm",
     ) -> Measure:  # fmt: skip
         """Add one measure; the deviation follows from value and wanted."""
         deviation = 0.0 if wanted is None else value - wanted
-        measure = Measure(id, self.file, float(value), wanted, float(deviation), says, where, extra, unit)
+        measure = Measure(
+            id, self.file, float(value), wanted, float(deviation), says, where, extra, unit
+        )
         self.append(measure)
         return measure

@@ -1,7 +1,8 @@
-"""The file that planes to one plane after another: each pass judged when it ends, and the stops between them.
+"""The file that planes to one plane after another: each pass judged when it ends, and the stops
+between them.
 
-A pass that someone looks at ends at the stop after it, every other one where the path goes on to the next plane. Each
-must leave its plane, for the shop may stop there. Bed frame of the set-up, mm.
+A pass that someone looks at ends at the stop after it, every other one where the path goes on to
+the next plane. Each must leave its plane, for the shop may stop there. Bed frame of the set-up, mm.
 """
 
 from __future__ import annotations
@@ -77,7 +78,11 @@ class Passes:
                     f"no M0 between the pass at {mm(self.planes[number]):.3f} and the one at "
                     f"{mm(self.planes[number + 1]):.3f}: nobody can look for the casting"
                 )
-                line = int(path.line[min(end, len(path.line) - 1)]) if len(path.line) else path.program.lines
+                line = (
+                    int(path.line[min(end, len(path.line) - 1)])
+                    if len(path.line)
+                    else path.program.lines
+                )
                 findings.add("missing-stop", says, line=line)
         if "missing-stop" not in findings.counts:
             says = f"{len(stops)} stops to look for the casting, {wanted} are planned"
@@ -86,12 +91,17 @@ class Passes:
     def _stops(self, path: Path) -> list[int]:
         """Motions that follow a stop, once it has begun to cut."""
         begun = _first((path.kind > 0) & (path.end[:, 2] < self.planes[0] + _NEAR), 0)
-        places = [int(np.searchsorted(path.index, e.index)) for e in path.program.events if e.name == "stop"]
+        places = [
+            int(np.searchsorted(path.index, e.index))
+            for e in path.program.events
+            if e.name == "stop"
+        ]
         return [place for place in places if begun < place < len(path.kind)]
 
 
 def _first(which: NDArray[np.bool_], first: int) -> int:
-    """The first motion for which it holds, counted from `first`; one past the last where there is none."""
+    """The first motion for which it holds, counted from `first`; one past the last where there is
+    none."""
     found = np.flatnonzero(which)
     return first + int(found[0] if len(found) else len(which))
 

@@ -1,4 +1,5 @@
-"""Second files of an operation: what they count as cut must be what an earlier file was held to cut.
+"""Second files of an operation: what they count as cut must be what an earlier file was held to
+cut.
 
 Bed frame, mm.
 """
@@ -20,16 +21,31 @@ _LEAST_AREA = 0.01
 
 
 def check_cleared(work: Work, earlier: Sequence[Work], findings: Findings) -> None:
-    """Each pocket's `cleared` lies in the pockets, as deep at least, of earlier files of the same operation."""
-    first = [one for one in earlier if (one.setup, one.order) == (work.setup, work.order) and one.part < work.part]
+    """Each pocket's `cleared` lies in the pockets, as deep at least, of earlier files of the same
+    operation."""
+    first = [
+        one
+        for one in earlier
+        if (one.setup, one.order) == (work.setup, work.order) and one.part < work.part
+    ]
     for pocket in work.pockets:
         if pocket.cleared is None:
             continue
-        areas = [other.area for one in first for other in one.pockets if other.floor <= pocket.floor + 1e-6]
+        areas = [
+            other.area
+            for one in first
+            for other in one.pockets
+            if other.floor <= pocket.floor + 1e-6
+        ]
         cut = shapely.buffer(shapely.union_all(areas), _NEAR)
         rest = shapely.difference(pocket.cleared, cut)
         area = float(shapely.area(rest))
         if area > _LEAST_AREA:
-            point = shapely.point_on_surface(max(shapely.get_parts(rest), key=lambda part: float(shapely.area(part))))
-            says = f"{pocket.id}: {square_mm(area):.2f~} count as cleared, and no earlier file is held to cut them"
+            point = shapely.point_on_surface(
+                max(shapely.get_parts(rest), key=lambda part: float(shapely.area(part)))
+            )
+            says = (
+                f"{pocket.id}: {square_mm(area):.2f~} count as cleared, and no earlier file is "
+                "held to cut them"
+            )
             findings.add("not-reached", says, place=(float(point.x), float(point.y), pocket.floor))

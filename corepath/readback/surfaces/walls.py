@@ -1,9 +1,9 @@
 """Walls of pockets from the motions alone: how near the path comes to the wall, and what it sweeps.
 
-A wall stands where the cutter's edge passed nearest to it: deviation = radius - distance of the path,
-positive where it was over-cut, negative where wood is left. The distance is exact between straight
-pieces and the straight edges of the polygon. What is swept at the floor is a union of buffers whose
-round joins keep within 0.001 mm. Bed frame, mm.
+A wall stands where the cutter's edge passed nearest to it: deviation = radius - distance of the
+path, positive where it was over-cut, negative where wood is left. The distance is exact between
+straight pieces and the straight edges of the polygon. What is swept at the floor is a union of
+buffers whose round joins keep within 0.001 mm. Bed frame, mm.
 """
 
 from __future__ import annotations
@@ -67,11 +67,15 @@ def swept_area(pieces: Pieces, radius: float) -> BaseGeometry:
     lines = [LineString(chain) for chain in chains(pieces)]
     if not lines:
         return Polygon()
-    return shapely.union_all(shapely.buffer(np.array(lines), radius, quad_segs=join_segments(radius)))
+    return shapely.union_all(
+        shapely.buffer(np.array(lines), radius, quad_segs=join_segments(radius))
+    )
 
 
 def _segments(points: Floats) -> NDArray[np.object_]:
-    return np.asarray(shapely.linestrings(np.stack((points[:-1], points[1:]), axis=1)), dtype=np.object_)
+    return np.asarray(
+        shapely.linestrings(np.stack((points[:-1], points[1:]), axis=1)), dtype=np.object_
+    )
 
 
 def _piece_lines(pieces: Pieces) -> NDArray[np.object_]:
@@ -107,7 +111,12 @@ def strays(path: Path, pockets: Sequence[Pocket]) -> tuple[list[Pieces], Pieces]
 
 
 def check_walls(
-    pocket: Pocket, path: Path, mine: Pieces, allowed: Allowed, measures: MeasureList, findings: Findings
+    pocket: Pocket,
+    path: Path,
+    mine: Pieces,
+    allowed: Allowed,
+    measures: MeasureList,
+    findings: Findings,
 ) -> None:
     """Walls and swept floor of one pocket from the pieces that lie in it."""
     if not len(mine):
@@ -116,7 +125,9 @@ def check_walls(
     radius = path.cutter.radius
     floor = mine.below(pocket.floor + 0.01)
     opened = shapely.buffer(
-        shapely.buffer(pocket.area, -radius, quad_segs=join_segments(radius)), radius, quad_segs=join_segments(radius)
+        shapely.buffer(pocket.area, -radius, quad_segs=join_segments(radius)),
+        radius,
+        quad_segs=join_segments(radius),
     )
     single = _unique(mine)
     nearest = STRtree(_piece_lines(_unique(floor))) if len(floor) else None
@@ -126,7 +137,11 @@ def check_walls(
         worst = over if over > left else -left
         where = at if over > left else spot
         measures.take(
-            f"{pocket.id} {name}", worst, 0.0, "furthest that the wall is cut past (+) or short of (-) its place", where
+            f"{pocket.id} {name}",
+            worst,
+            0.0,
+            "furthest that the wall is cut past (+) or short of (-) its place",
+            where,
         )
         if over > allowed.walls:
             line = int(path.line[single.owner[piece]])
@@ -150,7 +165,9 @@ def _named_rings(area: Polygon) -> list[tuple[str, Floats]]:
     return [("outer wall", rings[0]), *(("inner wall", ring) for ring in rings[1:])]
 
 
-def _over_cut(ring: Floats, pieces: Pieces, radius: float) -> tuple[float, tuple[float, float], int]:
+def _over_cut(
+    ring: Floats, pieces: Pieces, radius: float
+) -> tuple[float, tuple[float, float], int]:
     """How far the nearest piece cuts past a wall, where, and which piece."""
     edges = _segments(ring)
     lines = _piece_lines(pieces)
@@ -162,7 +179,11 @@ def _over_cut(ring: Floats, pieces: Pieces, radius: float) -> tuple[float, tuple
 
 
 def _left_standing(
-    opened: BaseGeometry, ring: Floats, nearest: STRtree | None, radius: float, cleared: BaseGeometry | None
+    opened: BaseGeometry,
+    ring: Floats,
+    nearest: STRtree | None,
+    radius: float,
+    cleared: BaseGeometry | None,
 ) -> tuple[float, tuple[float, float]]:
     """How far the floor-level path stays short of a wall that the cutter can reach, and where.
 
@@ -190,10 +211,12 @@ def _boundary(area: BaseGeometry) -> BaseGeometry:
 
 
 def _check_swept(
-    pocket: Pocket, opened: BaseGeometry, floor: Pieces, radius: float, allowed: Allowed, measures: MeasureList,
+    pocket: Pocket, opened: BaseGeometry, floor: Pieces, radius: float, allowed: Allowed,
+    measures: MeasureList,
     findings: Findings,
 ) -> None:  # fmt: skip
-    """All that the cutter can reach is swept at the floor, here or before; corners that it cannot enter are told."""
+    """All that the cutter can reach is swept at the floor, here or before; corners that it cannot
+    enter are told."""
     swept = swept_area(floor, radius)
     rest = shapely.difference(shapely.buffer(opened, -allowed.walls), swept)
     if pocket.cleared is not None:

@@ -1,8 +1,10 @@
-"""What the head of a file says of itself, held against the file's name, the other files and the blank.
+"""What the head of a file says of itself, held against the file's name, the other files and the
+blank.
 
-A head is the comments before the first line that is none: `Key: value`, wrapped lines begin with two blanks. It
-is only words, so nothing is derived from it; but paper, file and plan must not say different things. A file without
-such a head, as one of another's making, is held to nothing here. Lengths in mm.
+A head is the comments before the first line that is none: `Key: value`, wrapped lines begin with
+two blanks. It is only words, so nothing is derived from it; but paper, file and plan must not say
+different things. A file without such a head, as one of another's making, is held to nothing here.
+Lengths in mm.
 """
 
 from __future__ import annotations
@@ -25,7 +27,8 @@ _NUMBER = re.compile(r"[+-]?[0-9]+(?:\.[0-9]*)?")
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """What stands in it: file name, digest of the plan, zero (x, y, z) in the bed frame; empty where not said."""
+    """What stands in it: file name, digest of the plan, zero (x, y, z) in the bed frame; empty
+    where not said."""
 
     file: str = ""
     plan: str = ""
@@ -59,29 +62,44 @@ def _zero(says: list[str]) -> tuple[float, float, float] | None:
     for part in says:
         found = _ZERO.match(part)
         if found is not None and all(_NUMBER.fullmatch(value) for value in found.groups()[:3]):
-            x, y, z = (float(value) * (25.4 if found.group(4) == "in" else 1.0) for value in found.groups()[:3])
+            x, y, z = (
+                float(value) * (25.4 if found.group(4) == "in" else 1.0)
+                for value in found.groups()[:3]
+            )
             return x, y, z
     return None
 
 
 def check_heads(texts: Mapping[str, str], findings: Findings, plan: str = "") -> None:
-    """Each head names its own file, and all the same plan: `plan`, or where that is not known that of most files."""
+    """Each head names its own file, and all the same plan: `plan`, or where that is not known that
+    of most files."""
     heads = {name: read_head(text) for name, text in texts.items()}
     named = Counter(head.plan for head in heads.values() if head.plan)
     wanted = plan or next((digest for digest, _ in named.most_common(1)), "")
     for name in sorted(heads):
         head = heads[name]
         if head.file and head.file != name.rpartition("/")[2]:
-            says = f"its head says that it is {head.file}: files mixed up, or cut in the wrong order"
+            says = (
+                f"its head says that it is {head.file}: files mixed up, or cut in the wrong order"
+            )
             findings.add("order", says, file=name)
         if head.plan and head.plan != wanted:
-            findings.add("mixed-plans", f"its head names plan {head.plan}, the others are of {wanted}", file=name)
+            findings.add(
+                "mixed-plans",
+                f"its head names plan {head.plan}, the others are of {wanted}",
+                file=name,
+            )
 
 
-def check_stated_zero(text: str, zero: tuple[float, float, float], allowed: float, findings: Findings) -> None:
+def check_stated_zero(
+    text: str, zero: tuple[float, float, float], allowed: float, findings: Findings
+) -> None:
     """The zero that the head tells the shop, against the one derived from the blank as it lies."""
     stated = read_head(text).zero
     for axis, said, derived in zip("XYZ", stated or (), zero, strict=False):
         if abs(said - derived) > allowed:
-            says = f"zero {axis} is {mm(said):.3f} by the head of the file, {mm(derived):.3f} by the blank as it lies"
+            says = (
+                f"zero {axis} is {mm(said):.3f} by the head of the file, {mm(derived):.3f} by the "
+                "blank as it lies"
+            )
             findings.add("zero", says, place=zero, depth=abs(said - derived))

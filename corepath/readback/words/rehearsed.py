@@ -1,8 +1,9 @@
 """Rehearsals read back: high up, the spindle off, and a stop at each place that they are to show.
 
-A rehearsal tells the shop whether the zero is right and what stands in the way. One that shows a wrong place, or not
-all that the files travel, is worse than none. Which places those are is worked out here from the blank, the dowels and
-the motions of the files as they were read. Bed frame of the set-up, mm.
+A rehearsal tells the shop whether the zero is right and what stands in the way. One that shows a
+wrong place, or not all that the files travel, is worse than none. Which places those are is worked
+out here from the blank, the dowels and the motions of the files as they were read. Bed frame of the
+set-up, mm.
 """
 
 from __future__ import annotations
@@ -45,11 +46,12 @@ def check_rehearsals(
     sha256: Mapping[str, str] | None = None,
     plan: str = "",
 ) -> Findings:
-    """Read rehearsals (name to text) back: no spindle, nothing low, and each place shown that must be.
+    """Read rehearsals (name to text) back: no spindle, nothing low, and each place shown that must
+    be.
 
-    `works` are those still to be cut; `travelled` by set-up is the rectangle of all that their files travel, as read.
-    `sha256` are the digests the rehearsals had when planned: of one that has another, or is missing, it is said so.
-    `plan` is the plan that their heads should name.
+    `works` are those still to be cut; `travelled` by set-up is the rectangle of all that their
+    files travel, as read. `sha256` are the digests the rehearsals had when planned: of one that has
+    another, or is missing, it is said so. `plan` is the plan that their heads should name.
     """
     found = Findings()
     check_heads(texts, found, plan)
@@ -69,7 +71,12 @@ def check_rehearsals(
 
 
 def _check(
-    program: ReadProgram, text: str, works: Sequence[Work], shop: Shop, span: Span | None, findings: Findings
+    program: ReadProgram,
+    text: str,
+    works: Sequence[Work],
+    shop: Shop,
+    span: Span | None,
+    findings: Findings,
 ) -> None:
     if not works:
         findings.add("order", "no operation of the plan is of this set-up")
@@ -90,7 +97,8 @@ def _check(
 
 
 def _check_stops(program: ReadProgram, offset: bool, findings: Findings) -> None:
-    """A stop before it moves, for the cutter, and before it goes on to each place but the park: someone must look."""
+    """A stop before it moves, for the cutter, and before it goes on to each place but the park:
+    someone must look."""
     stops = {event.index for event in program.events if event.name == "stop"}
     if not offset and 0 not in stops:
         says = "no stop before it moves: nobody fits the cutter and touches Z"
@@ -102,7 +110,8 @@ def _check_stops(program: ReadProgram, offset: bool, findings: Findings) -> None
 
 
 def _check_heights(program: ReadProgram, clear: float, shop: Shop, findings: Findings) -> None:
-    """Slowly down to the safe height `clear` (program coordinates), never below it, spindle off, inside the room."""
+    """Slowly down to the safe height `clear` (program coordinates), never below it, spindle off,
+    inside the room."""
     if program.kind[0] == 0:
         findings.add("rehearsal", "its first way down goes at rapid", line=int(program.line[0]))
     for event in program.events:
@@ -111,31 +120,52 @@ def _check_heights(program: ReadProgram, clear: float, shop: Shop, findings: Fin
     sideways = (program.start[:, :2] != program.end[:, :2]).any(axis=1)
     unknown = sideways & np.isnan(program.end[:, 2])
     for index in np.flatnonzero(unknown)[: findings.keep]:
-        findings.add("start-unknown", "a move sideways before Z has been given", line=int(program.line[index]))
+        findings.add(
+            "start-unknown",
+            "a move sideways before Z has been given",
+            line=int(program.line[index]),
+        )
     for index in np.flatnonzero(program.end[:, 2] < clear - _ALLOWED)[: findings.keep]:
-        says = f"it comes down to {mm(program.end[index, 2]):.3f}; the safe height is {mm(clear):.3f}"
-        findings.add("rehearsal", says, line=int(program.line[index]), depth=float(clear - program.end[index, 2]))
+        says = (
+            f"it comes down to {mm(program.end[index, 2]):.3f}; the safe height is {mm(clear):.3f}"
+        )
+        findings.add(
+            "rehearsal",
+            says,
+            line=int(program.line[index]),
+            depth=float(clear - program.end[index, 2]),
+        )
     for axis, room in enumerate(shop.travel):
         ends = program.end[~np.isnan(program.end[:, axis]), axis]
         if len(ends) and np.ptp(ends) > room + _ALLOWED:
-            findings.add("travel", f"{'XYZ'[axis]} needs {mm(np.ptp(ends)):.2f}, the machine has {mm(room):.2f}")
+            findings.add(
+                "travel",
+                f"{'XYZ'[axis]} needs {mm(np.ptp(ends)):.2f}, the machine has {mm(room):.2f}",
+            )
 
 
 def _at_first_stop(program: ReadProgram, work: Work) -> Work:
-    """The work with the tip as it stands at the first stop to look: what is said of it there must be so."""
+    """The work with the tip as it stands at the first stop to look: what is said of it there must
+    be so."""
     look = first_look(program)
     height = np.nan if look is None else float(program.end[look - 1, 2]) + work.zero.z
     return replace(work, approach=seen_from(work, height, np.inf))
 
 
-def _check_places(program: ReadProgram, work: Work, shop: Shop, span: Span | None, findings: Findings) -> None:
+def _check_places(
+    program: ReadProgram, work: Work, shop: Shop, span: Span | None, findings: Findings
+) -> None:
     """Each mark, then the rectangle of all that the files travel, then the obstacles in it."""
     stretches = list(_stretches(program, work))
     marks = list(_marks(work, shop))
     for number, (mark, says) in enumerate(marks):
         at = stretches[number][-1] if number < len(stretches) else None
         if at is None or not np.hypot(*(at - mark)) <= _PLACE:
-            stands = "stops nowhere" if at is None else f"stops at X{mm(at[0]):.3f} Y{mm(at[1]):.3f} from the middle"
+            stands = (
+                "stops nowhere"
+                if at is None
+                else f"stops at X{mm(at[0]):.3f} Y{mm(at[1]):.3f} from the middle"
+            )
             says = f"it is to show {says} at X{mm(mark[0]):.3f} Y{mm(mark[1]):.3f}, and {stands}"
             findings.add("rehearsal", says)
     if span is None:
@@ -143,15 +173,20 @@ def _check_places(program: ReadProgram, work: Work, shop: Shop, span: Span | Non
     loops = [_loop(stretch) for stretch in stretches[len(marks) :]]
     if not loops or not loops[0].exterior.hausdorff_distance(box(*span).exterior) <= _PLACE:
         x0, y0, x1, y1 = (mm(value) for value in span)
-        says = f"it does not go round what the files travel, X{x0:.2f} to {x1:.2f} and Y{y0:.2f} to {y1:.2f}"
+        says = (
+            f"it does not go round what the files travel, X{x0:.2f} to {x1:.2f} and Y{y0:.2f} "
+            f"to {y1:.2f}"
+        )
         findings.add("rehearsal", says)
     _check_loops(loops[1:], work.obstacles, span, findings)
 
 
 def _stretches(program: ReadProgram, work: Work) -> Iterator[_Places]:
-    """Where it goes between two stops (n, 2), from the second stop of its own on: a rapid and what follows at feed.
+    """Where it goes between two stops (n, 2), from the second stop of its own on: a rapid and what
+    follows at feed.
 
-    Of two stops with no motion between them the second shows the place where the tip stands already.
+    Of two stops with no motion between them the second shows the place where the tip stands
+    already.
     """
     stops = sorted(event.index for event in program.events if event.name == "stop" and event.index)
     places = program.end[:, :2] + (work.zero.x, work.zero.y)
@@ -183,12 +218,18 @@ def _loop(places: _Places) -> Polygon:
     return Polygon(places)
 
 
-def _check_loops(loops: Sequence[Polygon], obstacles: Sequence[Obstacle], span: Span, findings: Findings) -> None:
+def _check_loops(
+    loops: Sequence[Polygon], obstacles: Sequence[Obstacle], span: Span, findings: Findings
+) -> None:
     """Round each obstacle as far as it stands in the rectangle, and round nothing else."""
     for loop in loops:
         if not any(box(*one.area.bounds).buffer(_PLACE).covers(loop) for one in obstacles):
             findings.add("rehearsal", "it goes round a place where no obstacle stands")
     for number, one in enumerate(obstacles, start=1):
         there = one.area.intersection(box(*span))
-        if there.area > _LEAST and not any(loop.buffer(_PLACE).covers(box(*there.bounds)) for loop in loops):
-            findings.add("rehearsal", f"it does not go round obstacle {number}, {mm(one.height):g~} high")
+        if there.area > _LEAST and not any(
+            loop.buffer(_PLACE).covers(box(*there.bounds)) for loop in loops
+        ):
+            findings.add(
+                "rehearsal", f"it does not go round obstacle {number}, {mm(one.height):g~} high"
+            )

@@ -1,7 +1,9 @@
-"""Words that someone at the machine obeys, held against the work: the head, and each comment that names a cutter.
+"""Words that someone at the machine obeys, held against the work: the head, and each comment that
+names a cutter.
 
-What they must say is worked out here from the work, the set-up and the shop; how zero is found in words has one owner
-(`corepath.motion.zero_words`). Only letters and digits are compared. Lengths in mm.
+What they must say is worked out here from the work, the set-up and the shop; how zero is found in
+words has one owner (`corepath.motion.zero_words`). Only letters and digits are compared. Lengths in
+mm.
 """
 
 from __future__ import annotations
@@ -23,7 +25,10 @@ from corepath.work.works import Work
 __all__ = ["Spoken", "check_spoken"]
 
 _SHAPES = "|".join(get_args(Shape))
-_NAMED = re.compile(rf"\bT(\d+)\b(?: ({_SHAPES})\b,?(?: diameter)?(?: (\d+(?:\.\d+)?) (?:mm|in)\b)?)?")
+_NAMED = re.compile(
+    rf"\bT(\d+)\b(?: ({_SHAPES})\b,?(?: diameter)?(?: (\d+(?:\.\d+)?) "
+    r"(?:mm|in)\b)?)?"
+)
 _COMMENT = re.compile(r"\(([^()]*)\)")
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")
 _TIP = re.compile(r"Tip must be about (\d+(?:\.\d+)?) (mm|in) above ([^,]*)")
@@ -34,7 +39,8 @@ _RPM_ROUNDING = 0.6
 
 @dataclass(frozen=True, slots=True)
 class Spoken:
-    """What files say beside their works: face up by set-up, lengths in `units`; `asks`: a message names the cutter."""
+    """What files say beside their works: face up by set-up, lengths in `units`; `asks`: a message
+    names the cutter."""
 
     face_up: Mapping[Setup, str]
     units: Literal["mm", "inch"]
@@ -47,9 +53,16 @@ class Spoken:
 
 
 def check_spoken(
-    text: str, work: Work, spoken: Spoken, findings: Findings, *, rehearsal: bool = False, looks: bool = False
+    text: str,
+    work: Work,
+    spoken: Spoken,
+    findings: Findings,
+    *,
+    rehearsal: bool = False,
+    looks: bool = False,
 ) -> None:
-    """Each line of the head that matters is there and says what the plan says, and every cutter named is the work's.
+    """Each line of the head that matters is there and says what the plan says, and every cutter
+    named is the work's.
 
     `looks`: the file stops on its first way down, and must say how high the tip is to stand there.
     """
@@ -70,7 +83,9 @@ def check_spoken(
     if not rehearsal:
         _speed(said.get("Spindle", []), work, findings)
     if not _comments(text, work, spoken, findings) and looks:
-        findings.add("words", "no message says how high the tip must stand at the stop of the first way down")
+        findings.add(
+            "words", "no message says how high the tip must stand at the stop of the first way down"
+        )
 
 
 def _head(work: Work, spoken: Spoken, rehearsal: bool) -> Iterator[tuple[str, str]]:
@@ -80,7 +95,9 @@ def _head(work: Work, spoken: Spoken, rehearsal: bool) -> Iterator[tuple[str, st
     yield "Plan", ""
     yield "Cutter", ""
     yield "Spindle", "off all the time" if rehearsal else ""
-    what = "rehearsal at the safe height" if rehearsal else f"operation {work.order:02d} {work.name}"
+    what = (
+        "rehearsal at the safe height" if rehearsal else f"operation {work.order:02d} {work.name}"
+    )
     yield "Set-up", f"{work.setup}, {what}"
     yield "Face up", spoken.face_up[work.setup]
     yield "Zero X, Y", xy_words(zero, spoken.length)
@@ -97,21 +114,33 @@ def _cutter(values: list[str], work: Work, spoken: Spoken, findings: Findings) -
     sizes += [*cutter.end_sizes, cutter.flutes * scale, cutter.cutting_length, cutter.stick_out]
     for value in values:
         named = _NAMED.search(value)
-        figures = [float(word) * scale for word in _NUMBER.findall(value[named.end(1) :])] if named else []
-        same = len(figures) == len(sizes) and all(abs(a - b) < _ROUNDING for a, b in zip(figures, sizes, strict=True))
+        figures = (
+            [float(word) * scale for word in _NUMBER.findall(value[named.end(1) :])]
+            if named
+            else []
+        )
+        same = len(figures) == len(sizes) and all(
+            abs(a - b) < _ROUNDING for a, b in zip(figures, sizes, strict=True)
+        )
         if named is None or named[1] != str(cutter.number) or named[2] != cutter.shape or not same:
-            findings.add("words", f'its head says "Cutter: {value}", the plan has {cutter.describe()}')
+            findings.add(
+                "words", f'its head says "Cutter: {value}", the plan has {cutter.describe()}'
+            )
 
 
 def _speed(values: list[str], work: Work, findings: Findings) -> None:
     for value in values:
         number = _NUMBER.match(value)
         if number is None or abs(float(number[0]) - work.cutting.rpm) > _RPM_ROUNDING:
-            findings.add("words", f'its head says "Spindle: {value}", the plan has {work.cutting.rpm:.0f} rpm')
+            findings.add(
+                "words",
+                f'its head says "Spindle: {value}", the plan has {work.cutting.rpm:.0f} rpm',
+            )
 
 
 def _comments(text: str, work: Work, spoken: Spoken, findings: Findings) -> bool:
-    """Messages and the order of work, and every comment that names a cutter; whether one says how high the tip is."""
+    """Messages and the order of work, and every comment that names a cutter; whether one says how
+    high the tip is."""
     asked = tip = False
     for number, line in enumerate(text.split("\n"), 1):
         if "(" not in line:
@@ -121,7 +150,11 @@ def _comments(text: str, work: Work, spoken: Spoken, findings: Findings) -> bool
             named = [] if says.startswith(("Cutter:", "Job:")) else list(_NAMED.finditer(says))
             for one in named:
                 if (message or says.startswith("Order:") or one[2]) and not _is(work, one, spoken):
-                    findings.add("words", f'"{says}": the plan has {work.cutter.describe()} here', line=number)
+                    findings.add(
+                        "words",
+                        f'"{says}": the plan has {work.cutter.describe()} here',
+                        line=number,
+                    )
             asked |= message and bool(named)
             _touch(says, number, work, findings)
             tip |= _tip(says, number, work, findings)
@@ -142,13 +175,16 @@ def _is(work: Work, named: re.Match[str], spoken: Spoken) -> bool:
 def _touch(says: str, number: int, work: Work, findings: Findings) -> None:
     """What Z is touched on: as much of it as stands on this line."""
     asks = re.search(r"touch Z\b.* with it on ", says)
-    if asks and not _bare(touch_words(work.zero, "")).startswith(_bare(f"Fit, {says[asks.start() :]}")):
+    if asks and not _bare(touch_words(work.zero, "")).startswith(
+        _bare(f"Fit, {says[asks.start() :]}")
+    ):
         wanted = touch_words(work.zero, f"T{work.cutter.number}")
         findings.add("words", f'"{says}": the plan says: {wanted}', line=number)
 
 
 def _tip(says: str, number: int, work: Work, findings: Findings) -> bool:
-    """How high the tip must stand at the stop of the first way down; whether this comment says it."""
+    """How high the tip must stand at the stop of the first way down; whether this comment says
+    it."""
     seen = _TIP.search(says)
     if seen is None or work.approach is None:
         return seen is not None

@@ -1,4 +1,5 @@
-"""The work zero of each file as the shop finds it: from the dowels in X and Y, from bed or face in Z.
+"""The work zero of each file as the shop finds it: from the dowels in X and Y, from bed or face in
+Z.
 
 Derived from the blank alone, never from the plan. Bed frame of the set-up, mm.
 """
@@ -19,7 +20,8 @@ Zero3 = tuple[float, float, float]
 
 
 def face_height(stock: Stock, shop: Shop, setup: str) -> float:
-    """Height of the face that lies up at the touch place now; of the highest solid where that is a hole."""
+    """Height of the face that lies up at the touch place now; of the highest solid where that is a
+    hole."""
     height = stock.height_at(*shop.touch(setup))
     return height if height > NOWHERE / 2.0 else stock.highest()
 
@@ -52,5 +54,8 @@ def check_zero(work: Work, zero: Zero3, allowed: float, findings: Findings) -> N
     stated = (work.zero.x, work.zero.y, work.zero.z)
     for axis, planned, derived in zip("XYZ", stated, zero, strict=True):
         if abs(planned - derived) > allowed:
-            says = f"zero {axis} is {mm(planned):.3f} in the plan, {mm(derived):.3f} by the blank as it lies"
+            says = (
+                f"zero {axis} is {mm(planned):.3f} in the plan, {mm(derived):.3f} by the blank "
+                "as it lies"
+            )
             findings.add("zero", says, place=zero, depth=abs(planned - derived))

@@ -1,7 +1,8 @@
 """What makes the planned stop a higher pass, in numbers that pass when they are typed into the job.
 
-The planned stop is the highest pass at or below what surely shows. Passes lie on lowest plane + k x step, so that more
-depth lifts the stop only once it reaches the next of them; or a finer step puts a pass just where one is needed.
+The planned stop is the highest pass at or below what surely shows. Passes lie on lowest plane + k x
+step, so that more depth lifts the stop only once it reaches the next of them; or a finer step puts
+a pass just where one is needed.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ __all__ = ["higher_stop"]
 
 
 def higher_stop(stack: Stackup, needed: float) -> str:
-    """The changes of the job, each enough by itself, after which the planned stop is at `needed` (mm) or above it."""
+    """The changes of the job, each enough by itself, after which the planned stop is at `needed`
+    (mm) or above it."""
     lowest, step = stack.skim.lowest_plane, stack.job.skim.step
     shows = min(_surely_shows(stack))
     aim = lowest + math.ceil((needed - lowest - TIE) / step) * step
@@ -42,20 +44,25 @@ def _surely_shows(stack: Stackup) -> list[float]:
     """For each casting, the highest plane at which it shows in the worst case."""
     heights = stack.heights
     return [
-        (casting.shows_at(heights, casting.shallowest_at) - heights.plane(0.0)).worst()[0] for casting in stack.castings
+        (casting.shows_at(heights, casting.shallowest_at) - heights.plane(0.0)).worst()[0]
+        for casting in stack.castings
     ]
 
 
 def _uncut(stack: Stackup) -> bool:
     settled = stack.heights.settled
-    return not (settled.groove_depth or settled.pocket_depth or settled.stopped or settled.cut - {"dowels"})
+    return not (
+        settled.groove_depth or settled.pocket_depth or settled.stopped or settled.cut - {"dowels"}
+    )
 
 
 def _wood_to_spare(stack: Stackup) -> float:
     """By how much all floors may be lower with enough wood left under them in the worst case."""
     heights = stack.heights
     left = [
-        heights.wood_under(casting.casting.floor, casting.operation, casting.widest_gap_at).worst()[0]
+        heights.wood_under(casting.casting.floor, casting.operation, casting.widest_gap_at).worst()[
+            0
+        ]
         for casting in stack.castings
     ]
     return min(left) - stack.job.groove.least_floor

@@ -1,7 +1,9 @@
-"""What would mend a stack-up, in numbers: floors that pass, the least blank, the thickest core, where a plug can go.
+"""What would mend a stack-up, in numbers: floors that pass, the least blank, the thickest core,
+where a plug can go.
 
-All figures are for the worst case: with them the checks window, floor, shows and clean-up are ok. What is cut
-already cannot be chosen any more: a cut groove keeps its floor, a cut plug its place, a finished skim its plane.
+All figures are for the worst case: with them the checks window, floor, shows and clean-up are ok.
+What is cut already cannot be chosen any more: a cut groove keeps its floor, a cut plug its place, a
+finished skim its plane.
 """
 
 from __future__ import annotations
@@ -28,7 +30,8 @@ SEARCH = 4.0
 
 @dataclass(frozen=True, slots=True)
 class PlugAdvice:
-    """One plug: the deck over it may be at most `deck_limit` high; `at` is the nearest place where it is.
+    """One plug: the deck over it may be at most `deck_limit` high; `at` is the nearest place where
+    it is.
 
     `at` is None where no place inside the groove will do.
     """
@@ -45,7 +48,8 @@ class PlugAdvice:
 
 @dataclass(frozen=True, slots=True)
 class Deeper:
-    """A casting that is cut too shallow: by how much it must be cut deeper, and what that leaves of the wood, mm.
+    """A casting that is cut too shallow: by how much it must be cut deeper, and what that leaves of
+    the wood, mm.
 
     `can`: it is not poured yet, and enough wood stays.
     """
@@ -67,15 +71,24 @@ class Deeper:
         return f"{self.id} would have to be {mm(self.by):.2f} deeper, which it cannot be any more"
 
 
-@report_keys("floors", "least_blank", "possible", "thickest_core", "lowest_plane", "working_stop", Key("says", "lines"))
+@report_keys(
+    "floors",
+    "least_blank",
+    "possible",
+    "thickest_core",
+    "lowest_plane",
+    "working_stop",
+    Key("says", "lines"),
+)
 @dataclass(frozen=True, slots=True)
 class Advice:
     """`floors`: least and most that groove.floor may be (most below least: no floor passes).
 
-    `least_blank`: thickness that the blank must at least have for this core with the best floor. Both are None once
-    a groove or pocket is cut. `short`: by how much the core is too thick for this blank, negative where there is
-    room; `thickest_core`: what board.thickness may be on it. `working_stop`: the lowest plane at which
-    clean-up still holds in the worst case. `stop`: the plane at which the skim stopped, once recorded. All mm.
+    `least_blank`: thickness that the blank must at least have for this core with the best floor.
+    Both are None once a groove or pocket is cut. `short`: by how much the core is too thick for
+    this blank, negative where there is room; `thickest_core`: what board.thickness may be on it.
+    `working_stop`: the lowest plane at which clean-up still holds in the worst case. `stop`: the
+    plane at which the skim stopped, once recorded. All mm.
     """
 
     floors: tuple[float, float] | None
@@ -106,29 +119,39 @@ class Advice:
             found.append(words.format(*map(mm, self.floors)))
         if self.least_blank is not None:
             floor = "" if self.floors is None else f", with groove.floor = {mm(self.floors[0]):.2f}"
-            found.append(f"the least blank for this core is {mm(self.least_blank):.2f} thick{floor}")
-        found.append(f"the thickest core that this blank still gives is {mm(self.thickest_core):.2f}")
+            found.append(
+                f"the least blank for this core is {mm(self.least_blank):.2f} thick{floor}"
+            )
+        found.append(
+            f"the thickest core that this blank still gives is {mm(self.thickest_core):.2f}"
+        )
         if self.stop is None:
             low, keeps = self.lowest_plane, self.working_stop
-            found.append(f"the lowest plane is {mm(low):.2f}, the lowest that keeps the clean-up {mm(keeps):.2f}")
+            found.append(
+                f"the lowest plane is {mm(low):.2f}, the lowest that keeps the clean-up "
+                f"{mm(keeps):.2f}"
+            )
         for plug in self.plugs:
             if plug.fits:
                 continue
             found.append(
-                f"{plug.id}: the deck over it is {mm(plug.deck_over):.2f}, at most {mm(plug.deck_limit):.2f} "
+                f"{plug.id}: the deck over it is {mm(plug.deck_over):.2f}, at most "
+                f"{mm(plug.deck_limit):.2f} "
                 "can be filled"
             )
             if plug.at is None:
                 found.append(f"{plug.id}: no place inside the groove will do")
             else:
                 found.append(
-                    f"{plug.id}: the nearest place that will do is X{mm(plug.at[0]):.0f} Y{mm(plug.at[1]):.0f}"
+                    f"{plug.id}: the nearest place that will do is X{mm(plug.at[0]):.0f} "
+                    f"Y{mm(plug.at[1]):.0f}"
                 )
         return said_all(found)
 
 
 def is_cut(stack: Stackup, casting: CastingStack) -> bool:
-    """Whether the record shows that this casting's pocket is cut; the groove comes after the plug pockets."""
+    """Whether the record shows that this casting's pocket is cut; the groove comes after the plug
+    pockets."""
     settled, name = stack.heights.settled, casting.casting.id
     measured = settled.groove_depth or name in settled.pocket_depth or name in settled.fill
     return bool(measured) or bool({casting.operation, "groove"} & settled.cut) or settled.stopped
@@ -147,7 +170,9 @@ def advise(stack: Stackup, board: Board) -> Advice:
         thickest_core=stack.job.board.thickness - short,
         lowest_plane=stack.skim.lowest_plane,
         working_stop=stop,
-        plugs=tuple(_plug(stack, board, casting) for casting in ahead if casting.casting.plug is not None),
+        plugs=tuple(
+            _plug(stack, board, casting) for casting in ahead if casting.casting.plug is not None
+        ),
         stop=stack.skim.planned_plane if stack.skim.recorded else None,
         deeper=() if stack.skim.recorded else _deeper(stack, stop),
     )
@@ -165,7 +190,12 @@ def _deeper(stack: Stackup, stop: float) -> tuple[Deeper, ...]:
         leaves = left.worst()[0] - by
         poured = casting.casting.id in stack.heights.settled.fill
         found.append(
-            Deeper(casting.casting.id, by, leaves, not poured and leaves >= stack.job.groove.least_floor - TIE)
+            Deeper(
+                casting.casting.id,
+                by,
+                leaves,
+                not poured and leaves >= stack.job.groove.least_floor - TIE,
+            )
         )
     return tuple(found)
 
@@ -176,10 +206,14 @@ def _floors(stack: Stackup, castings: list[CastingStack], stop: float) -> tuple[
 
 
 def _short(stack: Stackup, stop: float) -> float:
-    """By how much the core is too thick for what is cut: until it shows, or where the skim has stopped."""
+    """By how much the core is too thick for what is cut: until it shows, or where the skim has
+    stopped."""
     if stack.skim.recorded:
         deck, at = stack.weakest_deck, stack.weakest_deck_at
-        return stack.job.deck.clean_up - stack.heights.clean_up(deck, stack.skim.planned_plane, at).worst()[0]
+        return (
+            stack.job.deck.clean_up
+            - stack.heights.clean_up(deck, stack.skim.planned_plane, at).worst()[0]
+        )
     cut = [casting for casting in stack.castings if is_cut(stack, casting)]
     ahead = [casting for casting in stack.castings if not is_cut(stack, casting)]
     short = max(casting.casting.floor - _most_floor(stack, casting, stop) for casting in cut)
@@ -215,8 +249,11 @@ def _plug(stack: Stackup, board: Board, casting: CastingStack) -> PlugAdvice:
     return PlugAdvice(casting.casting.id, casting.deck_highest, limit, at)
 
 
-def _nearest(stack: Stackup, board: Board, casting: CastingStack, limit: float) -> tuple[float, float] | None:
-    """The place nearest to where the plug is now, clear of everything else, where the deck is low enough."""
+def _nearest(
+    stack: Stackup, board: Board, casting: CastingStack, limit: float
+) -> tuple[float, float] | None:
+    """The place nearest to where the plug is now, clear of everything else, where the deck is low
+    enough."""
     area = casting.casting.area
     middle = area.centroid
     spacing = stack.job.limits.spacing
@@ -224,7 +261,9 @@ def _nearest(stack: Stackup, board: Board, casting: CastingStack, limit: float) 
     others += [shapely.Point(place.x, place.y).buffer(place.seat / 2) for place in board.places]
     taken = shapely.union_all(others).buffer(spacing)
     min_x, min_y, max_x, max_y = board.island.bounds
-    columns, rows = np.meshgrid(np.arange(min_x, max_x, SEARCH), np.arange(min_y, max_y, SEARCH), indexing="ij")
+    columns, rows = np.meshgrid(
+        np.arange(min_x, max_x, SEARCH), np.arange(min_y, max_y, SEARCH), indexing="ij"
+    )
     x, y = columns.ravel(), rows.ravel()
     low = shapely.contains_xy(board.island, x, y) & (board.deck.height(x, y) <= limit)
     x, y = x[low], y[low]

@@ -1,11 +1,11 @@
 """A set of job values that passes with the widest margin, by linear programming.
 
-The margins of the checks are linear in the values that the shop is free to choose; each margin is what it
-has to spare in the worst case. The least margin is made as large as it can be; the checks that hold it
-down are then held there and the least of the rest is made as large as it can be, and so on until no margin
-can grow or all are ample (lexicographic max-min, each step one linear program solved by scipy's HiGHS). Of all sets
-that do so well the one is taken that changes least of what the job says now. What the record says is cut, poured or
-skimmed is left as it is.
+The margins of the checks are linear in the values that the shop is free to choose; each margin is
+what it has to spare in the worst case. The least margin is made as large as it can be; the checks
+that hold it down are then held there and the least of the rest is made as large as it can be, and
+so on until no margin can grow or all are ample (lexicographic max-min, each step one linear program
+solved by scipy's HiGHS). Of all sets that do so well the one is taken that changes least of what
+the job says now. What the record says is cut, poured or skimmed is left as it is.
 """
 
 from __future__ import annotations
@@ -34,14 +34,16 @@ AMPLE = 0.3
 
 
 SLACK = 1e-5
-"""mm given up of a margin that is held, so that the next program is not infeasible by rounding: a hundred times what
-the solver takes for equal, 1e-7, and a thousandth of what values are rounded to."""
+"""mm given up of a margin that is held, so that the next program is not infeasible by rounding: a
+hundred times what the solver takes for equal, 1e-7, and a thousandth of what values are rounded
+to."""
 
 
 @report_keys(Key("values", places=None), "least_margin", "passes")
 @dataclass(frozen=True, slots=True)
 class Suggestion:
-    """Values by the key of the job file (mm) and the least margin they leave; `passes` if that is not negative."""
+    """Values by the key of the job file (mm) and the least margin they leave; `passes` if that is
+    not negative."""
 
     values: Mapping[str, float]
     least_margin: float
@@ -53,7 +55,8 @@ class Suggestion:
 
 @dataclass(frozen=True, slots=True)
 class _Free:
-    """One value that may be chosen: its key, where it stands now, and the bounds that trade and tool set."""
+    """One value that may be chosen: its key, where it stands now, and the bounds that trade and
+    tool set."""
 
     key: str
     now: float
@@ -71,14 +74,19 @@ def suggest(stack: Stackup, checks: Sequence[Check]) -> Suggestion:
     bounds = [(value.low - value.now, value.high - value.now) for value in free]
     held, least = _held_margins(rows, base, bounds)
     moves = _least_change(rows, base, bounds, held)
-    values = {value.key: round((value.now + move) / ROUND) * ROUND for value, move in zip(free, moves, strict=True)}
+    values = {
+        value.key: round((value.now + move) / ROUND) * ROUND
+        for value, move in zip(free, moves, strict=True)
+    }
     return Suggestion({key: round(value, 4) for key, value in values.items()}, least)
 
 
 Bounds = list[tuple[float, float]]
 
 
-def _held_margins(rows: list[Floats], base: list[float], bounds: Bounds) -> tuple[dict[int, float], float]:
+def _held_margins(
+    rows: list[Floats], base: list[float], bounds: Bounds
+) -> tuple[dict[int, float], float]:
     """What each margin can be held at, and the least of them."""
     from scipy.optimize import linprog
 
@@ -89,7 +97,9 @@ def _held_margins(rows: list[Floats], base: list[float], bounds: Bounds) -> tupl
         waiting = [k for k in range(len(rows)) if k not in held]
         matrix = [[*(-rows[k]), 1.0 if k in waiting else 0.0] for k in range(len(rows))]
         limits = [base[k] - held.get(k, 0.0) for k in range(len(rows))]
-        solved = linprog(cost, A_ub=matrix, b_ub=limits, bounds=[*bounds, (None, AMPLE)], method="highs")
+        solved = linprog(
+            cost, A_ub=matrix, b_ub=limits, bounds=[*bounds, (None, AMPLE)], method="highs"
+        )
         if solved.status != 0 or solved.x is None:
             raise RuntimeError(f"the linear program was not solved: {solved.message}")
         margin = float(solved.x[-1])
@@ -99,7 +109,9 @@ def _held_margins(rows: list[Floats], base: list[float], bounds: Bounds) -> tupl
     return held, least or 0.0
 
 
-def _least_change(rows: list[Floats], base: list[float], bounds: Bounds, held: Mapping[int, float]) -> Floats:
+def _least_change(
+    rows: list[Floats], base: list[float], bounds: Bounds, held: Mapping[int, float]
+) -> Floats:
     """The smallest sum of changes that keeps every margin where it can be held."""
     from scipy.optimize import linprog
 
@@ -130,7 +142,9 @@ def _free(stack: Stackup) -> list[_Free]:
         recess = min(insert.recess for insert in job.insert)
         free.append(_Free("insert.recess", recess, 0.0, 2.0))
     if "dowels" not in settled.cut:
-        free.append(_Free("dowel.stand", max(dowel.stand for dowel in job.dowel), 2.0, job.blank.thickness))
+        free.append(
+            _Free("dowel.stand", max(dowel.stand for dowel in job.dowel), 2.0, job.blank.thickness)
+        )
     return free
 
 
@@ -145,7 +159,8 @@ EFFECTS: Mapping[str, Mapping[str, float]] = {
     "barrel": {"insert.recess": -1.0},
     "dowels": {"dowel.stand": -1.0},
 }
-"""By how much the margin of a check grows for each mm of a free value (the relations of docs/arithmetic.md).
+"""By how much the margin of a check grows for each mm of a free value (the relations of
+docs/arithmetic.md).
 
 A higher floor also loses less resin: `fill` grows by `depth_loss` for each mm of groove.floor.
 """
@@ -156,10 +171,13 @@ STOPPED: Mapping[str, Mapping[str, float]] = {
     "clean-up": {"deck.clean_up": -1.0},
     "fill": {},
 }
-"""The same once the skim has stopped: its plane no longer follows from the clean-up that is asked for."""
+"""The same once the skim has stopped: its plane no longer follows from the clean-up that is asked
+for."""
 
 
-def _margins(stack: Stackup, checks: Sequence[Check], names: Sequence[str]) -> tuple[list[Floats], list[float]]:
+def _margins(
+    stack: Stackup, checks: Sequence[Check], names: Sequence[str]
+) -> tuple[list[Floats], list[float]]:
     rows, base = [], []
     effects = STOPPED if stack.skim.recorded else EFFECTS
     for check in checks:

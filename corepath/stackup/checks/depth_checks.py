@@ -1,6 +1,7 @@
 """The checks on heights: groove depth against final thickness first, then what hangs on it.
 
-Each function gives one check (fill: one a casting); the relations are derived in docs/arithmetic.md.
+Each function gives one check (fill: one a casting); the relations are derived in
+docs/arithmetic.md.
 """
 
 from __future__ import annotations
@@ -49,11 +50,13 @@ def _at(x: float, y: float) -> str:
 
 
 DECK = ", deck"
-"""Names the errors of the place where the deck is highest: its bed and its gaps are not those of a casting."""
+"""Names the errors of the place where the deck is highest: its bed and its gaps are not those of a
+casting."""
 
 
 def _window(stack: Stackup) -> Check:
-    """Between the plane that shows a casting and the lowest that leaves the clean-up, both heights of one cut in B.
+    """Between the plane that shows a casting and the lowest that leaves the clean-up, both heights
+    of one cut in B.
 
     That cut runs over two places: each has a bed and a gap of its own.
     """
@@ -70,7 +73,10 @@ def _window(stack: Stackup) -> Check:
     def judged(casting: CastingStack) -> Check:
         shows = casting.shows_at(heights, casting.shallowest_at) + heights.bed("B")
         stopped = heights.plane(stack.skim.planned_plane) + heights.bed("B")
-        if seen_at(stack, casting, stack.skim.planned_plane) and stopped.worst()[0] > shows.worst()[0]:
+        if (
+            seen_at(stack, casting, stack.skim.planned_plane)
+            and stopped.worst()[0] > shows.worst()[0]
+        ):
             shows = stopped
         value = shows - deck
         spread = spread_of_depth(stack, casting, value)
@@ -80,9 +86,12 @@ def _window(stack: Stackup) -> Check:
             value,
             job.limits.window,
             spread=spread,
-            says=f"{casting.casting.id} shows from {mm(shows.nominal):.2f} down, the core needs {mm(deck.nominal):.2f}",
-            where=f"{casting.casting.id} at {_at(*casting.shallowest_at)}; deck highest at {_at(*at)}",
-            mend=f"a blank {mm(missing):.2f} thicker, or a core thinner by as much, or groove.floor or "
+            says=f"{casting.casting.id} shows from {mm(shows.nominal):.2f} down, the core needs "
+            f"{mm(deck.nominal):.2f}",
+            where=f"{casting.casting.id} at {_at(*casting.shallowest_at)}; deck highest at "
+            f"{_at(*at)}",
+            mend=f"a blank {mm(missing):.2f} thicker, or a core thinner by as much, or "
+            "groove.floor or "
             f"deck.clean_up lower by as much",
         )
 
@@ -101,9 +110,11 @@ def _floor(stack: Stackup) -> Check:
             value,
             limit,
             spread=spread_of_wood(stack, casting, value),
-            says=f"wood left under {casting.casting.id}, {mm(value.worst()[0]):.2f} where the blank lies worst",
+            says=f"wood left under {casting.casting.id}, {mm(value.worst()[0]):.2f} where the "
+            "blank lies worst",
             where=f"{casting.casting.id} at {_at(*at)}",
-            mend=f"set its floor to {mm(needed):.2f} or more; tape or seal below the places that run thin",
+            mend=f"set its floor to {mm(needed):.2f} or more; tape or seal below the places that "
+            "run thin",
         )
 
     return weakest(judged(casting) for casting in stack.castings)
@@ -114,11 +125,14 @@ def _shows(stack: Stackup) -> Check:
 
 
 def seen_at(stack: Stackup, casting: CastingStack, plane: float) -> bool:
-    """Whether the record says that a casting showed by `plane`, and its depth does not make that impossible."""
+    """Whether the record says that a casting showed by `plane`, and its depth does not make that
+    impossible."""
     skim = stack.skim
     if not skim.recorded or plane > skim.planned_plane + TIE:
         return False
-    room = casting.shows_at(stack.heights, casting.shallowest_at) - stack.heights.plane(skim.planned_plane)
+    room = casting.shows_at(stack.heights, casting.shallowest_at) - stack.heights.plane(
+        skim.planned_plane
+    )
     return room.worst()[1] >= -TIE
 
 
@@ -135,7 +149,10 @@ def shows_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
     mend = f"cut its floor {mm(short):.2f} lower, or take a blank {mm(short):.2f} thicker"
     if skim.recorded:
         says += ", the recorded stop" if abs(plane - skim.planned_plane) < TIE else ""
-        mend = "measure how thick it is after the skim, and correct the stop or the depth, whichever is wrong"
+        mend = (
+            "measure how thick it is after the skim, and correct the stop or the depth, "
+            "whichever is wrong"
+        )
     check = judge(
         "shows",
         value,
@@ -149,7 +166,8 @@ def shows_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
 
 
 def _seen(check: Check, left: float) -> Check:
-    """The check of a casting that was seen to show `left` above; no figure is below that any more."""
+    """The check of a casting that was seen to show `left` above; no figure is below that any
+    more."""
     value, rss, worst = (max(figure, left) for figure in (check.value, check.rss, check.worst))
     kept = check.largest if worst > left else ()
     return replace(check, verdict="ok", value=value, rss=rss, worst=worst, mend="", largest=kept)
@@ -161,12 +179,15 @@ def _clean_up(stack: Stackup) -> Check:
     planned = clean_up_at(stack, skim.planned_plane)
     if skim.recorded:
         return planned
-    bands = [_band_cleaned(stack, casting) for casting in stack.castings if casting.flush is not None]
+    bands = [
+        _band_cleaned(stack, casting) for casting in stack.castings if casting.flush is not None
+    ]
     return weakest([planned, *(band for band in bands if band.verdict != "ok")])
 
 
 def _band_cleaned(stack: Stackup, casting: CastingStack) -> Check:
-    """Over the band of a local flush, which lies lower by the dip, something must be left for the deck pass."""
+    """Over the band of a local flush, which lies lower by the dip, something must be left for the
+    deck pass."""
     plane, at = stack.skim.planned_plane, casting.highest_at
     wood = stack.heights.clean_up(casting.deck_highest, plane, at)
     assert casting.flush is not None
@@ -175,7 +196,8 @@ def _band_cleaned(stack: Stackup, casting: CastingStack) -> Check:
         "clean-up",
         value,
         0.0,
-        says=f"over the flush round {casting.casting.id} the deck pass removes at least {mm(value.nominal):.2f}",
+        says=f"over the flush round {casting.casting.id} the deck pass removes at least "
+        f"{mm(value.nominal):.2f}",
         where=f"flush round {casting.casting.id}",
         mend=f"pour {mm(-value.worst()[0]):.2f} less proud, or move it to where the deck is lower",
     )
@@ -184,8 +206,8 @@ def _band_cleaned(stack: Stackup, casting: CastingStack) -> Check:
 def clean_up_at(stack: Stackup, plane: float) -> Check:
     """Clean-up after a stop at `plane`, by one rule for every pass.
 
-    ok if the worst case leaves deck.clean_up, caution if RSS leaves anything, else fail. A job that asks for none may
-    keep its raw top, where the blank was milled flat: there it never fails.
+    ok if the worst case leaves deck.clean_up, caution if RSS leaves anything, else fail. A job that
+    asks for none may keep its raw top, where the blank was milled flat: there it never fails.
     """
     wanted = stack.job.deck.clean_up
     value = stack.heights.clean_up(stack.weakest_deck, plane, stack.weakest_deck_at)
@@ -195,7 +217,8 @@ def clean_up_at(stack: Stackup, plane: float) -> Check:
         value,
         wanted,
         caution_over=0.0 if wanted > 0.0 else -math.inf,
-        says=f"the deck pass removes at least {mm(value.nominal):.2f} at {words}{_raw_top(stack, value.worst()[0])}",
+        says=f"the deck pass removes at least {mm(value.nominal):.2f} at "
+        f"{words}{_raw_top(stack, value.worst()[0])}",
         where=f"deck highest at {_at(*stack.weakest_deck_at)}, {words}",
         mend=_more_clean_up(stack, plane, wanted - value.worst()[0]),
     )
@@ -208,14 +231,19 @@ def _stop_words(stack: Stackup, plane: float) -> str:
 
 
 def _raw_top(stack: Stackup, least: float) -> str:
-    """Where the raw top may stay, `least` being what is removed in the worst case where the deck is highest."""
+    """Where the raw top may stay, `least` being what is removed in the worst case where the deck is
+    highest."""
     if least > -TIE:
         return ""
-    return f"; in the worst case raw top stays where the deck is more than {mm(stack.weakest_deck + least):.2f} high"
+    return (
+        "; in the worst case raw top stays where the deck is more than "
+        f"{mm(stack.weakest_deck + least):.2f} high"
+    )
 
 
 def _more_clean_up(stack: Stackup, plane: float, short: float) -> str:
-    """What leaves `short` more to remove than a stop at `plane`. Less deck.clean_up does not: planes then lie lower."""
+    """What leaves `short` more to remove than a stop at `plane`. Less deck.clean_up does not:
+    planes then lie lower."""
     if stack.job.deck.clean_up <= 0.0:
         return "mill the raw top flat where it may stay, or ask for some deck.clean_up"
     if stack.skim.recorded:
@@ -235,19 +263,23 @@ def fill_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
         "fill",
         value,
         0.0,
-        says=f"resin in {name} lies {mm(casting.pour.p_expected.nominal):.2f} below the raw top at its lowest, "
+        says=f"resin in {name} lies {mm(casting.pour.p_expected.nominal):.2f} below the raw top at "
+        "its lowest, "
         f"{mm(room.nominal):.2f} is allowed at {words}",
-        where=f"{name}; deck over it highest, {mm(casting.deck_highest):.2f}, at {_at(*casting.highest_at)}",
-        mend=f"pour {mm(short):.2f} higher, or move it to where the deck is {mm(short):.2f} lower, or level better, "
+        where=f"{name}; deck over it highest, {mm(casting.deck_highest):.2f}, at "
+        f"{_at(*casting.highest_at)}",
+        mend=f"pour {mm(short):.2f} higher, or move it to where the deck is {mm(short):.2f} lower, "
+        "or level better, "
         f"or lower cast.fill_margin",
     )
 
 
 def fill_short(stack: Stackup, casting: CastingStack, plane: float) -> float:
-    """What a casting lacks of enough fill, in the worst case, for a stop at `plane` (negative: to spare).
+    """What a casting lacks of enough fill, in the worst case, for a stop at `plane` (negative: to
+    spare).
 
-    Where it is too low for the lowest pass, also for those that are not offered because of it: with less than this the
-    next pass would be offered, and its fill be the one that is not sure.
+    Where it is too low for the lowest pass, also for those that are not offered because of it: with
+    less than this the next pass would be offered, and its fill be the one that is not sure.
     """
     skim = stack.skim
     lacks = -(fill_room(stack, casting, plane) - casting.pour.p_expected).worst()[0]
@@ -258,13 +290,15 @@ def fill_short(stack: Stackup, casting: CastingStack, plane: float) -> float:
 
 
 def fill_room(stack: Stackup, casting: CastingStack, plane: float) -> Linear:
-    """How low the resin of a casting may lie below the raw top, the skim having stopped at `plane`."""
+    """How low the resin of a casting may lie below the raw top, the skim having stopped at
+    `plane`."""
     top = stack.heights.after_skim(plane, casting.highest_at)
     return top - stack.heights.deck(casting.deck_highest, plane) - stack.job.cast.fill_margin
 
 
 def inserts_at(stack: Stackup, plane: float) -> tuple[Check, ...]:
-    """The weakest seat, wood over a seat, and barrel if the skim stops at `plane`; none without inserts."""
+    """The weakest seat, wood over a seat, and barrel if the skim stops at `plane`; none without
+    inserts."""
     if not stack.places:
         return ()
     return tuple(
@@ -282,7 +316,8 @@ def _seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
         "seat",
         value,
         limit,
-        says=f"the flange of {place.place.id} lies {mm(value.nominal):.2f} below the skimmed face in a seat "
+        says=f"the flange of {place.place.id} lies {mm(value.nominal):.2f} below the skimmed face "
+        "in a seat "
         f"{mm(seat.nominal):.2f} deep",
         where=place.place.id,
         mend=f"raise its recess by {mm(limit - value.worst()[0]):.2f}",
@@ -299,7 +334,8 @@ def _wood_over_seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
         "wood-over-seat",
         value,
         limit,
-        says=f"wood over the seat of {place.place.id}" + (f", its prongs reach {mm(prongs):.2f}" if prongs else ""),
+        says=f"wood over the seat of {place.place.id}"
+        + (f", its prongs reach {mm(prongs):.2f}" if prongs else ""),
         where=place.place.id,
         mend="a thinner flange, less recess, or a place where the deck is higher",
     )
@@ -307,8 +343,13 @@ def _wood_over_seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
 
 def _barrel(stack: Stackup, place: PlaceStack, plane: float) -> Check:
     insert = place.place.insert
-    # The flange lies in its seat, so that a seat cut deeper than planned takes the barrel's end along.
-    reach = stack.heights.seat(place.seat_depth, place.place.id) - insert.flange_thickness + insert.length
+    # The flange lies in its seat, so that a seat cut deeper than planned takes the barrel's end
+    # along.
+    reach = (
+        stack.heights.seat(place.seat_depth, place.place.id)
+        - insert.flange_thickness
+        + insert.length
+    )
     value = stack.heights.finished(place.deck_over_bore, plane, place.at) - reach
     return judge(
         "barrel",
@@ -316,7 +357,8 @@ def _barrel(stack: Stackup, place: PlaceStack, plane: float) -> Check:
         stack.job.limits.barrel,
         says=f"the barrel of {place.place.id} ends {mm(value.nominal):.2f} below the deck",
         where=place.place.id,
-        mend=f"hardware shorter by {mm(stack.job.limits.barrel - value.worst()[0]):.2f}, less recess, or a place where "
+        mend=f"hardware shorter by {mm(stack.job.limits.barrel - value.worst()[0]):.2f}, less "
+        "recess, or a place where "
         f"the deck is higher",
     )
 
@@ -327,12 +369,15 @@ def _opens(stack: Stackup) -> tuple[Check, ...]:
 
     def judged(place: PlaceStack) -> Check:
         name = place.place.id
-        value = heights.bore(place.bore_depth, name) - heights.finished(place.highest_over_bore, plane, place.at)
+        value = heights.bore(place.bore_depth, name) - heights.finished(
+            place.highest_over_bore, plane, place.at
+        )
         return judge(
             "opens",
             value,
             0.0,
-            says=f"the bore of {name} ends {mm(value.nominal):.2f} past the deck, whose pass opens it",
+            says=f"the bore of {name} ends {mm(value.nominal):.2f} past the deck, whose pass opens "
+            "it",
             where=name,
             mend=f"bore it through (insert.through = true){_or_higher(stack, -value.worst()[0])}",
         )
@@ -342,11 +387,16 @@ def _opens(stack: Stackup) -> tuple[Check, ...]:
 
 
 def _or_higher(stack: Stackup, short: float) -> str:
-    return "" if stack.skim.recorded else f", or {higher_stop(stack, stack.skim.planned_plane + short)}"
+    return (
+        ""
+        if stack.skim.recorded
+        else f", or {higher_stop(stack, stack.skim.planned_plane + short)}"
+    )
 
 
 def hold_at(stack: Stackup, plane: float) -> Check:
-    """Height of the casting that joins board and rim: in B after a stop at `plane`, in C after the deck."""
+    """Height of the casting that joins board and rim: in B after a stop at `plane`, in C after the
+    deck."""
     groove = stack.castings[0]
     at = groove.lowest_at
     in_b = stack.heights.skimmed(plane, at) - groove.pour.p_expected
@@ -361,8 +411,11 @@ def hold_at(stack: Stackup, plane: float) -> Check:
             least,
             says=f"in {setup} the casting that joins board and rim is {mm(value.nominal):.2f} high",
             where=f"groove in {setup}, held by {getattr(stack.job.hold, setup)}",
-            mend=f"{what} {mm(least - value.worst()[0]):.2f} more, or, where board and rim are held each on its own, "
+            mend=f"{what} {mm(least - value.worst()[0]):.2f} more, or, where board and rim are "
+            "held each on its own, "
             "a lower hold.least_height",
         )
 
-    return weakest([judged(in_b, "B", "fill the groove"), judged(in_c, "C", "board.edge_thickness")])
+    return weakest(
+        [judged(in_b, "B", "fill the groove"), judged(in_c, "C", "board.edge_thickness")]
+    )

@@ -25,8 +25,8 @@ def judge(
 ) -> Check:
     """ok when even the worst case reaches `limit`, caution when only RSS does, else fail.
 
-    `spread` takes the place of RSS where it was drawn by Monte Carlo, the weakest place moving about. With
-    `caution_over` it is a caution as long as RSS leaves more than that.
+    `spread` takes the place of RSS where it was drawn by Monte Carlo, the weakest place moving
+    about. With `caution_over` it is a caution as long as RSS leaves more than that.
     """
     worst, rss = value.worst()[0], value.rss()[0] if spread is None else spread
     verdict: Verdict = "fail"
@@ -54,4 +54,6 @@ _RANK = {"fail": 0, "caution": 1, "ok": 2}
 
 def weakest(checks: Iterable[Check]) -> Check:
     """The check with the gravest verdict, and of those the least room in the worst case."""
-    return min(checks, key=lambda check: (_RANK[check.verdict], round(check.worst - check.limit, 6)))
+    return min(
+        checks, key=lambda check: (_RANK[check.verdict], round(check.worst - check.limit, 6))
+    )

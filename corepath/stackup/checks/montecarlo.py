@@ -1,11 +1,12 @@
 """Monte Carlo over the contributors, for relations whose weakest place moves about.
 
-The least of a relation over a map is not linear in the errors: with other errors another place is the
-weakest. Here every contributor is drawn from a normal distribution centred in its interval with a
-standard deviation of a third of its half-width (so that RSS is the three-sigma band), the thickness of a
-measured blank as a smooth random field with unit variance and a correlation length, and the least over all
-places is taken draw by draw. What is reported is the value that all but 0.135 % of the draws exceed: the
-lower three-sigma value of a normal distribution, so that on a linear relation it agrees with RSS.
+The least of a relation over a map is not linear in the errors: with other errors another place is
+the weakest. Here every contributor is drawn from a normal distribution centred in its interval with
+a standard deviation of a third of its half-width (so that RSS is the three-sigma band), the
+thickness of a measured blank as a smooth random field with unit variance and a correlation length,
+and the least over all places is taken draw by draw. What is reported is the value that all but
+0.135 % of the draws exceed: the lower three-sigma value of a normal distribution, so that on a
+linear relation it agrees with RSS.
 """
 
 from __future__ import annotations
@@ -44,7 +45,12 @@ def sample(value: Linear, draws: int = DRAWS, seed: int = SEED) -> Floats:
 
 
 def least_over(
-    common: Linear, places: Floats, nominal: Floats, error: Floats, draws: int = DRAWS, seed: int = SEED
+    common: Linear,
+    places: Floats,
+    nominal: Floats,
+    error: Floats,
+    draws: int = DRAWS,
+    seed: int = SEED,
 ) -> Floats:
     """(draws,) least over (n, 2) `places` of common + nominal + error x field.
 

@@ -32,10 +32,14 @@ def _spacing(stack: Stackup, board: Board) -> Check:
     named: list[tuple[str, BaseGeometry]] = [("blank's edge", LineString(board.blank.exterior))]
     named += [(casting.id, casting.area) for casting in board.castings]
     named += [
-        (f"seat {place.id}", Point(place.x, place.y).buffer(place.seat / 2, quad_segs=64)) for place in board.places
+        (f"seat {place.id}", Point(place.x, place.y).buffer(place.seat / 2, quad_segs=64))
+        for place in board.places
     ]
     named += [(f"dowel {k}", _hole(dowel)) for k, dowel in enumerate(board.dowels, start=1)]
-    pairs = [(a.distance(b), name_a, name_b, a, b) for (name_a, a), (name_b, b) in itertools.combinations(named, 2)]
+    pairs = [
+        (a.distance(b), name_a, name_b, a, b)
+        for (name_a, a), (name_b, b) in itertools.combinations(named, 2)
+    ]
     least, name_a, name_b, a, b = min(pairs, key=lambda pair: round(pair[0], 6))
     at = nearest_points(a, b)[0]
     limit = stack.job.limits.spacing
@@ -75,7 +79,8 @@ def _wrong_way(stack: Stackup, board: Board) -> Check:
         "dowels",
         Linear.of(room),
         stack.job.limits.dowels,
-        says=f"the wrong way round the pattern misses by {mm(least):.2f}, {mm(room):.2f} more than half a dowel",
+        says=f"the wrong way round the pattern misses by {mm(least):.2f}, {mm(room):.2f} more than "
+        "half a dowel",
         where="pattern",
         mend="set the dowels at more unequal distances from the middle",
     )
@@ -83,7 +88,10 @@ def _wrong_way(stack: Stackup, board: Board) -> Check:
 
 def _sound_wood(stack: Stackup, board: Board, number: int, dowel: DowelSection) -> Check:
     hole = _hole(dowel)
-    soft: list[BaseGeometry] = [LineString(board.blank.exterior), *(casting.area for casting in board.castings)]
+    soft: list[BaseGeometry] = [
+        LineString(board.blank.exterior),
+        *(casting.area for casting in board.castings),
+    ]
     soft += [Point(place.x, place.y).buffer(place.seat / 2) for place in board.places]
     least = min(hole.distance(other) for other in soft)
     return judge(
@@ -97,8 +105,12 @@ def _sound_wood(stack: Stackup, board: Board, number: int, dowel: DowelSection) 
 
 
 def standing_at(stack: Stackup, board: Board, plane: float) -> tuple[Check, ...]:
-    """Room between each dowel's top and a skim down to `plane`; the dowel stands on the bed itself."""
-    return tuple(_stands_below(stack, k, dowel, "B", stack.heights.plane(plane)) for k, dowel in _numbered(board))
+    """Room between each dowel's top and a skim down to `plane`; the dowel stands on the bed
+    itself."""
+    return tuple(
+        _stands_below(stack, k, dowel, "B", stack.heights.plane(plane))
+        for k, dowel in _numbered(board)
+    )
 
 
 def _numbered(board: Board) -> Iterator[tuple[int, DowelSection]]:
@@ -107,22 +119,30 @@ def _numbered(board: Board) -> Iterator[tuple[int, DowelSection]]:
 
 def _standing(stack: Stackup, board: Board) -> tuple[Check, ...]:
     """Room between each dowel's top and the lowest cut over it, in B and in C."""
-    inner, stop = board.blank.buffer(-stack.job.deck.margin, join_style="mitre"), stack.skim.planned_plane
+    inner, stop = (
+        board.blank.buffer(-stack.job.deck.margin, join_style="mitre"),
+        stack.skim.planned_plane,
+    )
     in_c = [
-        _stands_below(stack, k, dowel, "C", stack.heights.deck(board.deck.lowest_over(_hole(dowel))[0], stop))
+        _stands_below(
+            stack, k, dowel, "C", stack.heights.deck(board.deck.lowest_over(_hole(dowel))[0], stop)
+        )
         for k, dowel in _numbered(board)
         if _hole(dowel).intersects(inner)
     ]
     return (*standing_at(stack, board, stack.skim.judged_plane), *in_c)
 
 
-def _stands_below(stack: Stackup, number: int, dowel: DowelSection, setup: str, cut: Linear) -> Check:
+def _stands_below(
+    stack: Stackup, number: int, dowel: DowelSection, setup: str, cut: Linear
+) -> Check:
     room = cut - dowel.stand
     return judge(
         "dowels",
         room,
         stack.job.limits.dowels,
-        says=f"dowel {number} stands {mm(dowel.stand):.2f}, the lowest cut over it in {setup} is {mm(cut.nominal):.2f}",
+        says=f"dowel {number} stands {mm(dowel.stand):.2f}, the lowest cut over it in {setup} is "
+        f"{mm(cut.nominal):.2f}",
         where=f"dowel {number} in {setup}",
         mend=f"let it stand {mm(stack.job.limits.dowels - room.worst()[0]):.2f} lower",
     )

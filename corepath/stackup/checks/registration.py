@@ -1,14 +1,16 @@
 """Registration in X and Y: how far what is cut later lies off what was cut in A.
 
-Contributors: play of the dowels, the flip axis (only what is cut in B), the cutter's diameter, and the
-wood's movement across the grain since A, which grows with the distance from the line of the dowels. For
-wood: movement = coefficient of the species and ring direction (share per % of moisture content) x change
-x distance (Wood Handbook, equation of the dimensional change coefficient; tables in job/data/wood.toml).
+Contributors: play of the dowels, the flip axis (only what is cut in B), the cutter's diameter, and
+the wood's movement across the grain since A, which grows with the distance from the line of the
+dowels. For wood: movement = coefficient of the species and ring direction (share per % of moisture
+content) x change x distance (Wood Handbook, equation of the dimensional change coefficient; tables
+in job/data/wood.toml).
 
-With a cradle, trim and bolt holes are cut upright in a board that tilts along its rocker: over the core's height h a
-wall runs h tan(tilt) aside, half of it either way from the middle, where it is placed. And where in its height the
-core kept its length in the lay-up is known only to `layup.neutral_error`: times the turn of the board since its
-middle, that is how far a place may be off. A core that tapers keeps its length lower where it is thin: *taper*.
+With a cradle, trim and bolt holes are cut upright in a board that tilts along its rocker: over the
+core's height h a wall runs h tan(tilt) aside, half of it either way from the middle, where it is
+placed. And where in its height the core kept its length in the lay-up is known only to
+`layup.neutral_error`: times the turn of the board since its middle, that is how far a place may be
+off. A core that tapers keeps its length lower where it is thin: *taper*.
 """
 
 from __future__ import annotations
@@ -29,16 +31,18 @@ from corepath.stackup.stackup import Stackup
 __all__ = ["Registered", "registered", "registration"]
 
 SETTLED = 0.1
-"""mm: how well a recorded width settles the movement over the whole width (common practice, no source)."""
+"""mm: how well a recorded width settles the movement over the whole width (common practice, no
+source)."""
 
 
 @report_keys("kind", "id", Key("value", "left.nominal"), "worst", "rss", "off")
 @dataclass(frozen=True, slots=True)
 class Registered:
-    """One thing that must lie in its place: `left` (mm) is what remains of it, or how far it may be off.
+    """One thing that must lie in its place: `left` (mm) is what remains of it, or how far it may be
+    off.
 
-    `kind`: "edge" casting left at the board's edge after the trim, "plug" wall of plug round the bolt,
-    "seat" how far a seat may lie off its place (nominally 0, only its errors count).
+    `kind`: "edge" casting left at the board's edge after the trim, "plug" wall of plug round the
+    bolt, "seat" how far a seat may lie off its place (nominally 0, only its errors count).
     """
 
     kind: str
@@ -71,7 +75,14 @@ def registered(stack: Stackup, board: Board) -> tuple[Registered, ...]:
     farthest = low if abs(low - across) > abs(high - across) else high
     wider = _wider(stack)
     slant = _Slant.of(stack, board)
-    edge = job.groove.inside + wider + play + cutter + _moved(stack, farthest - across) + slant.at_edge(board)
+    edge = (
+        job.groove.inside
+        + wider
+        + play
+        + cutter
+        + _moved(stack, farthest - across)
+        + slant.at_edge(board)
+    )
     found = [Registered("edge", "groove", edge)]
     for casting in board.castings:
         if casting.plug is not None:
@@ -111,7 +122,10 @@ class _Slant:
         if self.laid is None:
             return Linear.of(0.0)
         left, _, right, _ = board.outline.bounds
-        steepest = max((left, right), key=lambda x: round(abs(float(self.laid.tilt(x))), 9) if self.laid else 0.0)
+        steepest = max(
+            (left, right),
+            key=lambda x: round(abs(float(self.laid.tilt(x))), 9) if self.laid else 0.0,
+        )
         return self._taken(steepest, self.laid.deck.edge)
 
     def _taken(self, x: float, height: float) -> Linear:
@@ -131,24 +145,33 @@ def _wider(stack: Stackup) -> float:
 
 
 def _made_up_for(stack: Stackup) -> float:
-    """How much of a wider groove the paths make up for by now: what the cutter that was measured is larger.
+    """How much of a wider groove the paths make up for by now: what the cutter that was measured is
+    larger.
 
-    The coupon was cut with the listed diameter. Of several cutters the one that leaves least of the casting counts.
+    The coupon was cut with the listed diameter. Of several cutters the one that leaves least of the
+    casting counts.
     """
     recorded = stack.heights.settled.coupon_diameter
     return max(
-        (one.diameter - one.listed for one in stack.job.cutter if one.number in recorded and one.shape == "flat"),
+        (
+            one.diameter - one.listed
+            for one in stack.job.cutter
+            if one.number in recorded and one.shape == "flat"
+        ),
         default=0.0,
     )
 
 
 def _diameter_error(stack: Stackup) -> float:
-    """Narrowed to the gauge's where the coupon gave the true diameters of all cutters that walls may be cut with."""
+    """Narrowed to the gauge's where the coupon gave the true diameters of all cutters that walls
+    may be cut with."""
     tolerances = stack.job.tolerances
     settled = stack.heights.settled
     flat = {one.number for one in stack.job.cutter if one.shape == "flat"}
     known = flat <= set(settled.coupon_diameter) or settled.coupon_groove_width is not None
-    return min(tolerances.gauge, tolerances.cutter_diameter) if known else tolerances.cutter_diameter
+    return (
+        min(tolerances.gauge, tolerances.cutter_diameter) if known else tolerances.cutter_diameter
+    )
 
 
 def _moved(stack: Stackup, distance: float) -> Linear:
@@ -170,7 +193,10 @@ def _moved(stack: Stackup, distance: float) -> Linear:
 
 def registration(stack: Stackup, board: Board) -> Check:
     """The check on what must stay: casting at the edge and wall round the bolts."""
-    words = {"edge": "casting left at the edge after the trim", "plug": "wall of plug round the bolt"}
+    words = {
+        "edge": "casting left at the edge after the trim",
+        "plug": "wall of plug round the bolt",
+    }
     things = registered(stack, board)
     seats = [thing for thing in things if thing.kind == "seat"]
     off = max((thing.left.worst()[1] for thing in seats), default=None)

@@ -1,7 +1,7 @@
 """RSS for relations whose weakest place moves about over a measured blank: drawn by Monte Carlo.
 
-None where nothing moves about: the blank was not measured, or a gauge has settled the depth. The draws of the map are
-kept: the stops of a casting differ only in what all its places share.
+None where nothing moves about: the blank was not measured, or a gauge has settled the depth. The
+draws of the map are kept: the stops of a casting differ only in what all its places share.
 """
 
 from __future__ import annotations
@@ -23,7 +23,8 @@ Floats = NDArray[np.float64]
 
 
 def spread_of_depth(stack: Stackup, casting: CastingStack, value: Linear) -> float | None:
-    """Low three-sigma value of a relation that grows with D, `value` being that at the shallowest place."""
+    """Low three-sigma value of a relation that grows with D, `value` being that at the shallowest
+    place."""
     heights = stack.heights
     settled = casting.casting.id in heights.settled.pocket_depth or (
         casting.operation == "groove" and bool(heights.settled.groove_depth)
@@ -31,7 +32,10 @@ def spread_of_depth(stack: Stackup, casting: CastingStack, value: Linear) -> flo
     if not heights.blank.measured or settled or heights.face_flush is not None:
         return None
     places = _thinned(casting.places)
-    top, here = heights.blank.raw_top(*places.T), float(heights.blank.raw_top(*casting.shallowest_at))
+    top, here = (
+        heights.blank.raw_top(*places.T),
+        float(heights.blank.raw_top(*casting.shallowest_at)),
+    )
     if heights.blank.top_map is None:
         common, error = value.without("thickness"), heights.blank.thickness_error(*places.T)
     else:
@@ -40,7 +44,8 @@ def spread_of_depth(stack: Stackup, casting: CastingStack, value: Linear) -> flo
 
 
 def spread_of_wood(stack: Stackup, casting: CastingStack, value: Linear) -> float | None:
-    """The same of the wood under a floor, which hangs on the gap, `value` being that at the hollowest place."""
+    """The same of the wood under a floor, which hangs on the gap, `value` being that at the
+    hollowest place."""
     blank = stack.heights.blank
     if not blank.gap_measured:
         return None
@@ -52,13 +57,16 @@ def spread_of_wood(stack: Stackup, casting: CastingStack, value: Linear) -> floa
 
 def _low(common: Linear, places: Floats, nominal: Floats, error: Floats) -> float:
     """`low_quantile(least_over(common, ...))`, the part that hangs on the map alone drawn once."""
-    least = _least_of_map(*(np.ascontiguousarray(part).tobytes() for part in (places, nominal, error)))
+    least = _least_of_map(
+        *(np.ascontiguousarray(part).tobytes() for part in (places, nominal, error))
+    )
     return low_quantile(least + sample(common))
 
 
 @lru_cache(maxsize=32)
 def _least_of_map(places: bytes, nominal: bytes, error: bytes) -> Floats:
-    """(draws,) least over the places of the map with its error, of float64 arrays given by their bytes."""
+    """(draws,) least over the places of the map with its error, of float64 arrays given by their
+    bytes."""
     where = np.frombuffer(places).reshape(-1, 2)
     least = least_over(Linear.of(0.0), where, np.frombuffer(nominal), np.frombuffer(error))
     least.flags.writeable = False

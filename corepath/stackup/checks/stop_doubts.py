@@ -1,7 +1,7 @@
 """Whether what was measured after the skim agrees with the pass that was recorded as its stop.
 
-A stop that contradicts the callipers or a touched face is another pass than was cut: inserts and deck would be planned
-for a plane that is not there. Lengths in mm.
+A stop that contradicts the callipers or a touched face is another pass than was cut: inserts and
+deck would be planned for a plane that is not there. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -19,13 +19,15 @@ AFTER_SKIM = ("inserts", "deck-rough", "deck")
 
 
 def thickness_within(heights: Heights) -> Within:
-    """How far the thickness by callipers may lie off the plane of the stop: plane, gap under the blank, callipers."""
+    """How far the thickness by callipers may lie off the plane of the stop: plane, gap under the
+    blank, callipers."""
     gauge = Linear.term("callipers", heights.job.tolerances.gauge)
     return Within(*(heights.plane(0.0) - heights.gap("B", (0.0, 0.0)) + gauge).worst())
 
 
 def touch_within(heights: Heights, operation: str) -> Within:
-    """How far a touched face may stand off the plane of the stop: the skimmed face in B, the raw top in C."""
+    """How far a touched face may stand off the plane of the stop: the skimmed face in B, the raw
+    top in C."""
     face = heights.plane(0.0)
     if operation != "inserts":
         face = face - heights.gap("B", (0.0, 0.0)) + heights.gap("C", (0.0, 0.0)) + heights.bed("C")
@@ -41,11 +43,19 @@ def stop_doubts(heights: Heights, skim: SkimPlan) -> tuple[str, ...]:
         return ()
     plane, settled = skim.planned_plane, heights.settled
     figures = [
-        (f"{mm(thickness):.2f} at X{mm(x):g} Y{mm(y):g} after the skim", thickness, thickness_within(heights))
+        (
+            f"{mm(thickness):.2f} at X{mm(x):g} Y{mm(y):g} after the skim",
+            thickness,
+            thickness_within(heights),
+        )
         for x, y, thickness in settled.thickness_after
     ]
     figures += [
-        (f"the touch for {name}, {mm(settled.touches[name]):.2f},", settled.touches[name], touch_within(heights, name))
+        (
+            f"the touch for {name}, {mm(settled.touches[name]):.2f},",
+            settled.touches[name],
+            touch_within(heights, name),
+        )
         for name in AFTER_SKIM
         if name in settled.touches
     ]
@@ -55,7 +65,10 @@ def stop_doubts(heights: Heights, skim: SkimPlan) -> tuple[str, ...]:
         off = max(low - value, value - high)
         if off <= (0.0 if worst is None else worst[0]):
             continue
-        says = f"{what} contradicts the recorded stop at {mm(plane):.2f}, which leaves {mm(low):.2f} to {mm(high):.2f}"
+        says = (
+            f"{what} contradicts the recorded stop at {mm(plane):.2f}, which leaves {mm(low):.2f} "
+            f"to {mm(high):.2f}"
+        )
         worst = off, says + _other_pass(skim, value)
     return () if worst is None else (Said(worst[1]),)
 
@@ -65,4 +78,7 @@ def _other_pass(skim: SkimPlan, value: float) -> str:
     nearest = min(skim.planes, key=lambda plane: (round(abs(plane - value), 6), -plane))
     if nearest == skim.planned_plane:
         return "; measure again, and correct the figure that is wrong"
-    return f"; it looks like the pass at {mm(nearest):.2f}: correct the stop, or the figure, before the work goes on"
+    return (
+        f"; it looks like the pass at {mm(nearest):.2f}: correct the stop, or the figure, before "
+        "the work goes on"
+    )

@@ -22,9 +22,10 @@ class Check:
     """One check: it holds when `value` is at least `limit` (both in `unit`).
 
     `value` is nominal; `worst` and `rss` are the least values by worst case and root sum square.
-    *ok* holds in the worst case, *caution* only by root sum square, *fail* not even so. `where` names
-    the place in words (casting, insert, cutter …), `says` the relation with its figures, `mend` what
-    would help. `largest` are the contributors that cost most, as (name, mm), largest first.
+    *ok* holds in the worst case, *caution* only by root sum square, *fail* not even so. `where`
+    names the place in words (casting, insert, cutter …), `says` the relation with its figures,
+    `mend` what would help. `largest` are the contributors that cost most, as (name, mm), largest
+    first.
     """
 
     id: str

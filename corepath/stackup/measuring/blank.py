@@ -1,18 +1,21 @@
-"""The blank as it is known: maps of its thickness T and of the gap gA under it, each with what is not known.
+"""The blank as it is known: maps of its thickness T and of the gap gA under it, each with what is
+not known.
 
-Board frame, mm: X along the length, Y across, from the middle of the blank. The *raw top* stands T + gA above the bed
-in A; where heights on the bed were measured it is known better than T and gA each. A blank that nobody measured has
-the job's thickness within its tolerance, and a gap between nothing and `tolerances.flat`. A measured gap is what a
-height on the bed leaves over the thickness at the same place, so it carries the errors of two figures, and is never
-negative.
+Board frame, mm: X along the length, Y across, from the middle of the blank. The *raw top* stands T
++ gA above the bed in A; where heights on the bed were measured it is known better than T and gA
+each. A blank that nobody measured has the job's thickness within its tolerance, and a gap between
+nothing and `tolerances.flat`. A measured gap is what a height on the bed leaves over the thickness
+at the same place, so it carries the errors of two figures, and is never negative.
 
-What the places cannot see of a cup, bow or twist stays open (fitting.py). Only what the job gives bounds it:
-`blank.tolerance` the thickness, `tolerances.flat` the gap, each as long as no figure contradicts it.
+What the places cannot see of a cup, bow or twist stays open (fitting.py). Only what the job gives
+bounds it: `blank.tolerance` the thickness, `tolerances.flat` the gap, each as long as no figure
+contradicts it.
 
-The raw top bears in B. As held it lies within `tolerances.flat` of the bed: that is the job's word, of the shape of the
-blank and its holding together. Where the figures show a raw top that is farther out of plane, the blank turned over may
-stand off the bed besides, in the worst of its rests (rests.py) and with what the figures leave open: `stands_off`. Held
-down flat it does not, so that a gap in B lies between nothing and that.
+The raw top bears in B. As held it lies within `tolerances.flat` of the bed: that is the job's word,
+of the shape of the blank and its holding together. Where the figures show a raw top that is farther
+out of plane, the blank turned over may stand off the bed besides, in the worst of its rests
+(rests.py) and with what the figures leave open: `stands_off`. Held down flat it does not, so that a
+gap in B lies between nothing and that.
 """
 
 from __future__ import annotations
@@ -37,7 +40,8 @@ __all__ = ["Blank", "Extreme"]
 Floats = NDArray[np.float64]
 
 SAME_PLACE = 1.0
-"""mm: a figure of the record within this of a place in the file replaces the file's (common practice, no source)."""
+"""mm: a figure of the record within this of a place in the file replaces the file's (common
+practice, no source)."""
 
 SUNK = 0.05
 """mm by which a height may lie below the thickness by the noise of measuring; more is named."""
@@ -46,13 +50,16 @@ _STEP = 5.0
 _REST_STEP = 20.0
 
 _SEEN = 2.0 / 3.0
-"""Share of `tolerances.flat` from which a warp that is seen says that the blank may not lie so flat as the job has it.
+"""Share of `tolerances.flat` from which a warp that is seen says that the blank may not lie so flat
+as the job has it.
 
-Of blanks read at nine places within 0.02, one in 100 is out of plane by more than the 0.1 of the job where less than
-this is seen, and one flat blank in 100 seems to be out of plane by more than this (simulated)."""
+Of blanks read at nine places within 0.02, one in 100 is out of plane by more than the 0.1 of the
+job where less than this is seen, and one flat blank in 100 seems to be out of plane by more than
+this (simulated)."""
 
 UNSEEN = 2.0
-"""Where a map is less sure than this times the error of one figure, between the places, too little was measured."""
+"""Where a map is less sure than this times the error of one figure, between the places, too little
+was measured."""
 
 
 @report_keys("value", Key("at", places=None))
@@ -99,7 +106,8 @@ class _Map:
 @report_keys("measured", "gap_measured", Key("maps", "fits"), "thickest", "thinnest", "cautions")
 @dataclass(frozen=True)
 class Blank:
-    """What is known of the blank. `x`, `y` of all maps are arrays or numbers in mm, broadcast together."""
+    """What is known of the blank. `x`, `y` of all maps are arrays or numbers in mm, broadcast
+    together."""
 
     length: float
     width: float
@@ -139,7 +147,12 @@ class Blank:
 
     @property
     def _top(self) -> _Map:
-        return _Map(self.nominal, self.error, self.top_map, self._within(self.top_map, self.tolerance, self.flat))
+        return _Map(
+            self.nominal,
+            self.error,
+            self.top_map,
+            self._within(self.top_map, self.tolerance, self.flat),
+        )
 
     @property
     def _gap(self) -> _Map:
@@ -147,8 +160,11 @@ class Blank:
             return _Map(0.0, self.flat, self.gap_map)
         return _Map(0.0, self.flat, self.gap_map, (0.0, self.flat))
 
-    def _within(self, fitted: Fitted | None, tolerance: float | None, above: float) -> tuple[float, float] | None:
-        """What the job bounds a map by; None where it says nothing, or a figure shows that it is not so."""
+    def _within(
+        self, fitted: Fitted | None, tolerance: float | None, above: float
+    ) -> tuple[float, float] | None:
+        """What the job bounds a map by; None where it says nothing, or a figure shows that it is
+        not so."""
         if fitted is None or tolerance is None:
             return None
         low, high = self.nominal - tolerance, self.nominal + tolerance + above
@@ -183,14 +199,16 @@ class Blank:
         return self._top.error_at(x, y)
 
     def warp(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """How far the raw top as it was measured may stand off a plane that it is laid on face down, pressed at its
-        middle: the most over all ways in which it then rests. 0 where nothing was measured.
+        """How far the raw top as it was measured may stand off a plane that it is laid on face
+        down, pressed at its middle: the most over all ways in which it then rests. 0 where nothing
+        was measured.
         """
         return self._off(self._rests.as_measured, x, y)
 
     def stands_off(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """The largest gB: `tolerances.flat`, the job's word of how the blank lies as held. Where the figures show that
-        this may not be so, with how far the raw top may stand off, as far as they tell its shape.
+        """The largest gB: `tolerances.flat`, the job's word of how the blank lies as held. Where
+        the figures show that this may not be so, with how far the raw top may stand off, as far as
+        they tell its shape.
         """
         return self.flat + self._off(self._rests.at_most if self._bent else (), x, y)
 
@@ -216,7 +234,9 @@ class Blank:
     def gap_bounds(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
         """Least and largest gA."""
         gap, error = self.gap(x, y), self.gap_error(x, y)
-        return np.maximum(gap - error, 0.0) if self.gap_measured else np.zeros_like(gap), gap + error
+        return np.maximum(gap - error, 0.0) if self.gap_measured else np.zeros_like(
+            gap
+        ), gap + error
 
     def raw_top(self, x: ArrayLike, y: ArrayLike) -> Floats:
         """T + gA, the height of the raw top above the bed in A, nominal."""
@@ -225,7 +245,8 @@ class Blank:
         return self.thickness(x, y) + self.gap(x, y)
 
     def raw_top_bounds(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
-        """Least and largest T + gA; where heights were measured, with the error of the height alone."""
+        """Least and largest T + gA; where heights were measured, with the error of the height
+        alone."""
         if self.top_map is not None:
             top, error = self.top_map.value(x, y), self.top_error(x, y)
             return top - error, top + error
@@ -250,9 +271,11 @@ class Blank:
         return Extreme(float(values[k]), float(x[k]), float(y[k]))
 
     def nodes(self, step: float = _STEP) -> tuple[Floats, Floats]:
-        """Places (n,) on a grid over the whole blank, its edges included, `step` apart or closer."""
+        """Places (n,) on a grid over the whole blank, its edges included, `step` apart or
+        closer."""
         lines = [
-            np.linspace(-size / 2, size / 2, max(2, math.ceil(size / step) + 1)) for size in (self.length, self.width)
+            np.linspace(-size / 2, size / 2, max(2, math.ceil(size / step) + 1))
+            for size in (self.length, self.width)
         ]
         gx, gy = np.meshgrid(*lines, indexing="ij")
         return gx.ravel(), gy.ravel()
@@ -263,7 +286,8 @@ class Blank:
         says = list(self.notes)
         if not self.measured:
             says.append(
-                f"the blank is not measured: {mm(self.nominal):.2f} ± {mm(self.error):.2f} thick and lying within "
+                f"the blank is not measured: {mm(self.nominal):.2f} ± {mm(self.error):.2f} thick "
+                "and lying within "
                 f"{mm(self.flat):.2f} of flat are assumed"
             )
         for name, fitted in self._maps():
@@ -272,7 +296,8 @@ class Blank:
         says += self._of_warp()
         if self.measured and not self.gap_measured:
             says.append(
-                f"heights on the bed are not measured: a gap of up to {mm(self.flat):.2f} under the blank is assumed"
+                f"heights on the bed are not measured: a gap of up to {mm(self.flat):.2f} under "
+                "the blank is assumed"
             )
         return said_all(says)
 
@@ -285,12 +310,19 @@ class Blank:
         count = len(fitted.z)
         if fitted.kind == "constant":
             places = f"{count} place{'s' if count > 1 else ''}"
-            says.append(f"{name} measured at {places} only: taken as level, {mm(float(fitted.z.mean())):.2f}")
+            says.append(
+                f"{name} measured at {places} only: taken as level, "
+                f"{mm(float(fitted.z.mean())):.2f}"
+            )
         elif fitted.kind == "line":
-            says.append(f"the {count} places where {name} was measured lie on a line: level across it is assumed")
+            says.append(
+                f"the {count} places where {name} was measured lie on a line: level across "
+                "it is assumed"
+            )
         elif fitted.residual_sd > fitted.error:
             says.append(
-                f"the figures of {name} scatter by {mm(fitted.residual_sd):.2f} about the {fitted.kind}, more than the "
+                f"the figures of {name} scatter by {mm(fitted.residual_sd):.2f} about the "
+                f"{fitted.kind}, more than the "
                 f"{mm(fitted.error):.2f} that one figure may be off"
             )
         x, y = self.nodes()
@@ -315,7 +347,8 @@ class Blank:
             return []
         near = float(np.hypot(fitted.x - x[k], fitted.y - y[k]).min())
         return [
-            f"{name} at X{mm(x[k]):.0f} Y{mm(y[k]):.0f}, {mm(near):.0f} from the nearest place, is known to "
+            f"{name} at X{mm(x[k]):.0f} Y{mm(y[k]):.0f}, {mm(near):.0f} from the nearest place, is "
+            "known to "
             f"± {mm(half[k]):.2f} only: "
             "the places measured cannot tell a cup, bow or twist there; measure there too"
         ]
@@ -329,9 +362,12 @@ class Blank:
         k = int(np.argmax(np.round(most, 6)))
         seen = float(self.warp(x[k], y[k]))
         return [
-            f"the raw top is out of plane: turned over it may stand {mm(seen):.2f} off the bed at X{mm(x[k]):.0f} "
-            f"Y{mm(y[k]):.0f} of the board by the figures; with what they leave open and the {mm(self.flat):.2f} of "
-            f"tolerances.flat {mm(most[k]):.2f} is counted in B; a blank pressed flat there springs back after the skim"
+            f"the raw top is out of plane: turned over it may stand {mm(seen):.2f} off the bed at "
+            f"X{mm(x[k]):.0f} "
+            f"Y{mm(y[k]):.0f} of the board by the figures; with what they leave open and the "
+            f"{mm(self.flat):.2f} of "
+            f"tolerances.flat {mm(most[k]):.2f} is counted in B; a blank pressed flat there "
+            "springs back after the skim"
         ]
 
     def fits(self) -> dict[str, dict[str, object]]:
@@ -352,7 +388,8 @@ class Blank:
         blank = job.blank
         error = job.tolerances.thickness if blank.tolerance is None else blank.tolerance
         return Blank(
-            blank.length, blank.width, blank.thickness, error, None, None, None, job.tolerances.flat, notes,
+            blank.length, blank.width, blank.thickness, error, None, None, None,
+            job.tolerances.flat, notes,
             tolerance=blank.tolerance, gauge=job.tolerances.gauge,
         )  # fmt: skip
 
@@ -362,7 +399,8 @@ class Blank:
     ) -> Blank:
         """The blank as measured; `extra_points` are (x, y, thickness), mm, from the as-cut record.
 
-        They replace what the file says of the same place. A file without figures gives the blank that the job assumes.
+        They replace what the file says of the same place. A file without figures gives the blank
+        that the job assumes.
         """
         bare = Blank.assumed(job)
         places = _with_extra(measured, tuple(extra_points))
@@ -370,11 +408,15 @@ class Blank:
         both = thick & high
         if not thick.any() and not high.any():
             named = f": {measured.file}" if measured is not None and measured.file else ""
-            return Blank.assumed(job, (f"no figure is filled in yet{named}",) if measured is not None else ())
+            return Blank.assumed(
+                job, (f"no figure is filled in yet{named}",) if measured is not None else ()
+            )
         gaps = places.height - places.thickness
         bending = Bending(bare.length / 2, bare.width / 2, job.tolerances.bending)
         fitted_thickness = _fitted(places, thick, places.thickness, bare.error, bending)
-        fitted_gap = _fitted(places, both, np.maximum(gaps, 0.0), math.hypot(bare.error, bare.error), bending)
+        fitted_gap = _fitted(
+            places, both, np.maximum(gaps, 0.0), math.hypot(bare.error, bare.error), bending
+        )
         fitted_top = _fitted(places, high, places.height, bare.error, bending)
         outliers = [
             *_named("thickness", fitted_thickness),
@@ -382,7 +424,8 @@ class Blank:
             *_sunk(places, gaps),
         ]
         return Blank(
-            bare.length, bare.width, bare.nominal, bare.error, fitted_thickness, fitted_gap, fitted_top, bare.flat,
+            bare.length, bare.width, bare.nominal, bare.error, fitted_thickness, fitted_gap,
+            fitted_top, bare.flat,
             (), tuple(outliers), bare.tolerance, bare.gauge,
         )  # fmt: skip
 
@@ -396,10 +439,14 @@ def _fitted(
 
 
 def _with_extra(measured: Measured | None, extra: Sequence[tuple[float, float, float]]) -> Measured:
-    """The places of the file and those of the record; of one place the record's later figure holds."""
+    """The places of the file and those of the record; of one place the record's later figure
+    holds."""
     rows: list[list[float]] = []
     if measured is not None:
-        rows = [list(row) for row in zip(measured.x, measured.y, measured.thickness, measured.height, strict=True)]
+        rows = [
+            list(row)
+            for row in zip(measured.x, measured.y, measured.thickness, measured.height, strict=True)
+        ]
     for x, y, thickness in extra:
         near = [k for k, row in enumerate(rows) if math.hypot(row[0] - x, row[1] - y) <= SAME_PLACE]
         for k in near:
@@ -411,7 +458,8 @@ def _with_extra(measured: Measured | None, extra: Sequence[tuple[float, float, f
 
 
 def _named(name: str, fitted: Fitted | None) -> list[str]:
-    """The outliers of a map in words. They stay in the fit: only the person who measured can tell."""
+    """The outliers of a map in words. They stay in the fit: only the person who measured can
+    tell."""
     if fitted is None:
         return []
     says = []
@@ -419,7 +467,8 @@ def _named(name: str, fitted: Fitted | None) -> list[str]:
         place = f"X{mm(fitted.x[k]):.0f} Y{mm(fitted.y[k]):.0f}"
         off, way = abs(float(fitted.missed[k])), "more" if fitted.missed[k] > 0 else "less"
         says.append(
-            f"{name} {mm(fitted.z[k]):.2f} at {place} is {mm(off):.2f} {way} than the other places say: "
+            f"{name} {mm(fitted.z[k]):.2f} at {place} is {mm(off):.2f} {way} than the other places "
+            "say: "
             f"measure it again (it is counted as it stands)"
         )
     return says

@@ -1,6 +1,7 @@
 """What a record needs to know of a job, gathered from job, board and stack-up.
 
-The job alone gives names, sizes and operations; the board where its castings lie; the stack-up the planes of the skim.
+The job alone gives names, sizes and operations; the board where its castings lie; the stack-up the
+planes of the skim.
 """
 
 from __future__ import annotations
@@ -32,7 +33,8 @@ def facts_of(
     stack: Stackup | None = None,
     folder: PlanFolder | None = None,
 ) -> JobFacts:
-    """The facts of a job; `file` is how messages name it. Without board and stack-up fewer faults can be found.
+    """The facts of a job; `file` is how messages name it. Without board and stack-up fewer faults
+    can be found.
 
     `folder` is that of the last plan, if one was found.
     """
@@ -56,7 +58,9 @@ def facts_of(
         planned_plane=skim.planned_plane if skim is not None else None,
         folder=folder,
         thickness_within=None if stack is None else thickness_within(stack.heights),
-        touch_within={} if stack is None else {name: touch_within(stack.heights, name) for name in AFTER_SKIM},
+        touch_within={}
+        if stack is None
+        else {name: touch_within(stack.heights, name) for name in AFTER_SKIM},
         measured=job.blank.measured is not None,
     )
 
@@ -74,11 +78,16 @@ def _operations(job: Job) -> tuple[str, ...]:
 
 def _inserts(job: Job) -> dict[str, bool]:
     """Every insert at its place, and whether its bore goes through."""
-    return {name: insert.through for insert in job.insert for name in place_ids(insert.name, len(insert.at))}
+    return {
+        name: insert.through
+        for insert in job.insert
+        for name in place_ids(insert.name, len(insert.at))
+    }
 
 
 def _depth(job: Job, table: HeightTable | None, casting: str, floor: float) -> float:
-    """How deep a pocket comes out at most; in a blank of nominal thickness where there is no stack-up."""
+    """How deep a pocket comes out at most; in a blank of nominal thickness where there is no
+    stack-up."""
     return job.blank.thickness - floor if table is None else table.depths([casting])[1]
 
 
@@ -96,7 +105,11 @@ def _plugs(job: Job, table: HeightTable | None) -> list[CastingFacts]:
         floor = job.floor_of(plug)
         for name, (x, y) in zip(place_ids(plug.name, len(plug.at)), plug.at, strict=True):
             distance = _distance(plug_polygon(plug, x, y))
-            found.append(CastingFacts(name, "plug-pockets", _depth(job, table, name, floor), distance, ((x, y),)))
+            found.append(
+                CastingFacts(
+                    name, "plug-pockets", _depth(job, table, name, floor), distance, ((x, y),)
+                )
+            )
     return found
 
 
@@ -105,7 +118,8 @@ def _distance(area: Polygon) -> Callable[[float, float], float]:
 
 
 def _ring_places(ring: Polygon, outside: float) -> tuple[tuple[float, float], ...]:
-    """Places in the groove, in whole mm where they fit: the outline's ends and the middle of its sides."""
+    """Places in the groove, in whole mm where they fit: the outline's ends and the middle of its
+    sides."""
     middle = _outline(ring, outside)
     left, low, right, high = middle.bounds
     x, y = (left + right) / 2, (low + high) / 2
@@ -120,7 +134,8 @@ def _ring_places(ring: Polygon, outside: float) -> tuple[tuple[float, float], ..
 
 
 def _outline(ring: Polygon, outside: float) -> LineString:
-    """The outline, which lies between the groove's walls: the outer wall, moved in by the groove's part outside it."""
+    """The outline, which lies between the groove's walls: the outer wall, moved in by the groove's
+    part outside it."""
     inner = Polygon(ring.exterior).buffer(-outside)
     line = inner.exterior if isinstance(inner, Polygon) and not inner.is_empty else ring.exterior
     return LineString(line.coords)

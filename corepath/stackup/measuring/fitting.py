@@ -2,22 +2,26 @@
 
 A blank is a plane that may be bent: cupped, bowed and twisted. z(x, y) is therefore fitted as
 
-    z = a + b x + c y + d u² + e u v + f v²        u, v: from the blank's middle, in halves of its length and width
+    z = a + b x + c y + d u² + e u v + f v²
+    u, v: from the blank's middle, in halves of its length and width
 
-The plane is free as far as the places can tell (its level alone for one or two places, level and slope along a line
-where they lie on one). The bending is not free but expected to be small: each of d, e, f is taken as normally
-distributed about 0, so that `Bending.size`, the largest bending to reckon with, is 2.5 standard deviations. What the
-places show of it is followed, what they cannot see stays between its limits. More than `_ENOUGH_FOR_PLATE` places may
-show finer shapes: a thin plate through what is left then follows these (thin_plate.py). Lengths in mm.
+The plane is free as far as the places can tell (its level alone for one or two places, level and
+slope along a line where they lie on one). The bending is not free but expected to be small: each of
+d, e, f is taken as normally distributed about 0, so that `Bending.size`, the largest bending to
+reckon with, is 2.5 standard deviations. What the places show of it is followed, what they cannot
+see stays between its limits. More than `_ENOUGH_FOR_PLATE` places may show finer shapes: a thin
+plate through what is left then follows these (thin_plate.py). Lengths in mm.
 
-The *uncertainty* is a half-width, three standard deviations of the fitted surface, and never less than the error of
-one figure, since callipers that read wrong read wrong everywhere. Errors of figures are even within ± `error`; where
-the figures scatter more than that, the scatter is taken for the wood's own and counts.
+The *uncertainty* is a half-width, three standard deviations of the fitted surface, and never less
+than the error of one figure, since callipers that read wrong read wrong everywhere. Errors of
+figures are even within ± `error`; where the figures scatter more than that, the scatter is taken
+for the wood's own and counts.
 
-Sources: Bayesian linear regression with a normal prior, equal to ridge regression of the bending, the variance of the
-noise from a scaled inverse chi-square prior (Gelman et al., Bayesian Data Analysis, from memory); studentized
-residuals (Draper and Smith, Applied Regression Analysis, from memory); thin-plate smoothing as a mixed model (Wahba,
-Spline Models for Observational Data, 1990, from memory).
+Sources: Bayesian linear regression with a normal prior, equal to ridge regression of the bending,
+the variance of the noise from a scaled inverse chi-square prior (Gelman et al., Bayesian Data
+Analysis, from memory); studentized residuals (Draper and Smith, Applied Regression Analysis, from
+memory); thin-plate smoothing as a mixed model (Wahba, Spline Models for Observational Data, 1990,
+from memory).
 """
 
 from __future__ import annotations
@@ -43,11 +47,12 @@ OUTSIDE = 30.0
 """mm beyond the places' hull from which a value counts as extrapolated."""
 
 SLOPE = 0.2 / 1000.0
-"""A blank's thickness may run off by so much, mm a mm, in a direction that nothing was measured in (0.2 mm a metre;
-common practice, no source)."""
+"""A blank's thickness may run off by so much, mm a mm, in a direction that nothing was measured in
+(0.2 mm a metre; common practice, no source)."""
 
 BENDING = 0.3
-"""mm by which a blank may be cupped, bowed or twisted, as in `tolerances.bending` (common practice, no source)."""
+"""mm by which a blank may be cupped, bowed or twisted, as in `tolerances.bending` (common practice,
+no source)."""
 
 SIGMAS = 3.0
 LIMIT_SIGMAS = 3.0
@@ -55,10 +60,12 @@ _LARGEST_SIGMAS = 2.5
 """How many standard deviations the largest bending (or slope) to reckon with is."""
 
 _PRIOR_FREEDOM = 0.5
-"""How many figures the stated error counts for against the scatter that is seen; it bounds the uncertainty besides.
+"""How many figures the stated error counts for against the scatter that is seen; it bounds the
+uncertainty besides.
 
-Few, so that scatter beyond the error is believed: of nine places on a rough blank the half-width then holds 93.1 times
-of 100 (Student's t for 3), 94.2 with none; but not none, since three to five places leave no figure to tell it by.
+Few, so that scatter beyond the error is believed: of nine places on a rough blank the half-width
+then holds 93.1 times of 100 (Student's t for 3), 94.2 with none; but not none, since three to five
+places leave no figure to tell it by.
 """
 
 _PLANE_MOST = 5
@@ -79,7 +86,8 @@ _ENOUGH_FOR_QUADRATIC = 10
 
 @dataclass(frozen=True, slots=True)
 class Bending:
-    """The bending to reckon with: at most `size` (mm) at the ends of `half_length` and `half_width` from the middle."""
+    """The bending to reckon with: at most `size` (mm) at the ends of `half_length` and `half_width`
+    from the middle."""
 
     half_length: float
     half_width: float
@@ -90,7 +98,9 @@ class Bending:
     def over(x: Floats, y: Floats) -> Bending:
         """Over the places themselves, where nobody says how large the blank is."""
         middle = (float(x.min() + x.max()) / 2, float(y.min() + y.max()) / 2)
-        return Bending(max(float(np.ptp(x)) / 2, 1.0), max(float(np.ptp(y)) / 2, 1.0), middle=middle)
+        return Bending(
+            max(float(np.ptp(x)) / 2, 1.0), max(float(np.ptp(y)) / 2, 1.0), middle=middle
+        )
 
     def shapes(self, x: Floats, y: Floats) -> Floats:
         """(n, 3): bow, twist and cup of 1 at places."""
@@ -102,8 +112,8 @@ class Bending:
 class _Trend:
     """Plane and bending, the mean and covariance of their six coefficients given the figures.
 
-    `level` is taken off all figures. `sigma` is the standard deviation of a figure, `rough` how much of its square
-    is not explained by the error of one figure.
+    `level` is taken off all figures. `sigma` is the standard deviation of a figure, `rough` how
+    much of its square is not explained by the error of one figure.
     """
 
     bending: Bending
@@ -134,10 +144,12 @@ def _columns(bending: Bending, axes: Floats, x: Floats, y: Floats) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """A fitted surface. `residuals` (n,) are figure less fit; `outliers` index places that the others contradict.
+    """A fitted surface. `residuals` (n,) are figure less fit; `outliers` index places that the
+    others contradict.
 
-    `missed` (n,) is how far each figure lies from what the other places say of it. `freedom` is the number of
-    places less what the fit took up; `residual_sd` is that of the fit, nan where no freedom is left.
+    `missed` (n,) is how far each figure lies from what the other places say of it. `freedom` is the
+    number of places less what the fit took up; `residual_sd` is that of the fit, nan where no
+    freedom is left.
     """
 
     kind: Kind
@@ -173,13 +185,17 @@ class Fitted:
         if self._plate is None:
             half = SIGMAS * np.sqrt(self._trend.variance(fx, fy) + self._trend.rough)
         else:
-            half = np.hypot(SIGMAS * np.sqrt(self._trend.variance(fx, fy)), self._plate.half_width(fx, fy))
+            half = np.hypot(
+                SIGMAS * np.sqrt(self._trend.variance(fx, fy)), self._plate.half_width(fx, fy)
+            )
         return np.maximum(half, self.error).reshape(shape)
 
     def shape_error(self, x: Floats, y: Floats) -> float:
-        """The most (mm) by which the surface may be another over (n,) places `x`, `y`, whatever plane it lies on.
+        """The most (mm) by which the surface may be another over (n,) places `x`, `y`, whatever
+        plane it lies on.
 
-        As `uncertainty`, but with the plane that fits the doubt best taken off it, and without scatter of figures.
+        As `uncertainty`, but with the plane that fits the doubt best taken off it, and without
+        scatter of figures.
         """
         plane = np.linalg.qr(np.column_stack([np.ones(len(x)), x, y]))[0]
         columns = _columns(self._trend.bending, self._trend.axes, x, y)
@@ -205,16 +221,23 @@ def _flat(x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats, tuple[int, ...]]:
     return bx.ravel(), by.ravel(), bx.shape
 
 
-def fit(x: ArrayLike, y: ArrayLike, z: ArrayLike, error: float, bending: Bending | None = None) -> Fitted:
+def fit(
+    x: ArrayLike, y: ArrayLike, z: ArrayLike, error: float, bending: Bending | None = None
+) -> Fitted:
     """Fit the figures `z` (n,) at `x`, `y` (n,), each within ± `error`, all mm.
 
-    Without `bending` that of `BENDING` is reckoned with, over the places. Raises ValueError where there is no place,
-    the lengths differ or a figure is not finite.
+    Without `bending` that of `BENDING` is reckoned with, over the places. Raises ValueError where
+    there is no place, the lengths differ or a figure is not finite.
     """
     xs, ys, zs = (np.array(values, dtype=float).ravel() for values in (x, y, z))
     if not len(xs) or not len(xs) == len(ys) == len(zs):
-        raise ValueError(f"a fit needs as many x, y and z, at least one: got {len(xs)}, {len(ys)}, {len(zs)}")
-    if not (np.isfinite(xs).all() and np.isfinite(ys).all() and np.isfinite(zs).all()) or not error >= 0:
+        raise ValueError(
+            f"a fit needs as many x, y and z, at least one: got {len(xs)}, {len(ys)}, {len(zs)}"
+        )
+    if (
+        not (np.isfinite(xs).all() and np.isfinite(ys).all() and np.isfinite(zs).all())
+        or not error >= 0
+    ):
         raise ValueError("a fit needs finite figures and an error of at least 0")
     directions = _directions(xs, ys)
     trend = _bent_plane(xs, ys, zs, error, directions, bending or Bending.over(xs, ys))
@@ -256,14 +279,18 @@ def _directions(xs: Floats, ys: Floats) -> int:
     return 1 if spread[1] < _THIN * spread[0] else 2
 
 
-def _bent_plane(xs: Floats, ys: Floats, zs: Floats, error: float, directions: int, bending: Bending) -> _Trend:
+def _bent_plane(
+    xs: Floats, ys: Floats, zs: Floats, error: float, directions: int, bending: Bending
+) -> _Trend:
     """Mean and covariance of the coefficients; the noise is estimated along, in a few rounds."""
     middle = np.array([xs.mean(), ys.mean()])
     axes: Floats = np.linalg.svd(np.stack([xs, ys], axis=1) - middle, full_matrices=True)[2]
     level = float(zs.mean())
     columns, figures = _columns(bending, axes, xs, ys), zs - level
     slope = SLOPE * bending.half_length
-    largest = np.array([math.inf] * (1 + directions) + [slope] * (2 - directions) + [bending.size] * 3)
+    largest = np.array(
+        [math.inf] * (1 + directions) + [slope] * (2 - directions) + [bending.size] * 3
+    )
     prior = (_LARGEST_SIGMAS / np.maximum(largest, 1e-9)) ** 2
     least = max(error / math.sqrt(3.0), 1e-9) ** 2  # of what is even within ± error
     variance = least
@@ -290,13 +317,20 @@ def _bent_plane(xs: Floats, ys: Floats, zs: Floats, error: float, directions: in
 
 
 def _outliers(
-    xs: Floats, ys: Floats, zs: Floats, error: float, directions: int, rest: Floats, plate: ThinPlate | None
+    xs: Floats,
+    ys: Floats,
+    zs: Floats,
+    error: float,
+    directions: int,
+    rest: Floats,
+    plate: ThinPlate | None,
 ) -> tuple[int, ...]:
-    """Places that the others contradict by more than chance and by more than the error of one figure.
+    """Places that the others contradict by more than chance and by more than the error of one
+    figure.
 
-    Many places are held against the smooth surface through the others, with the spread taken from the median, so
-    that outliers do not hide each other. Few are held against a plane, or the wedge, cup and twist (a quadratic) that a
-    blank has, and the worst is taken out until none is left.
+    Many places are held against the smooth surface through the others, with the spread taken from
+    the median, so that outliers do not hide each other. Few are held against a plane, or the wedge,
+    cup and twist (a quadratic) that a blank has, and the worst is taken out until none is left.
     """
     if plate is not None and len(xs) >= _ENOUGH_FOR_SMOOTH:
         return _against_surface(rest, error, plate)
@@ -326,7 +360,8 @@ def _against_surface(zs: Floats, error: float, plate: ThinPlate) -> tuple[int, .
 
 
 def _worst_first(terms: Floats, zs: Floats, error: float) -> tuple[int, ...]:
-    """Externally studentized residuals against a t with one degree less, at `_DOUBT` over all places (Bonferroni)."""
+    """Externally studentized residuals against a t with one degree less, at `_DOUBT` over all
+    places (Bonferroni)."""
     from scipy.stats import t as student
 
     left = np.arange(len(zs))

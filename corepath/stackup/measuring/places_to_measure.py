@@ -1,11 +1,13 @@
-"""Where to measure a blank: places that can be reached and say most, and the form to write the figures in.
+"""Where to measure a blank: places that can be reached and say most, and the form to write the
+figures in.
 
-Board frame, mm. Callipers reach as far in from an edge as their throat is deep; farther in only the height above the
-bed is taken, with a gauge, as the blank is held in A. Corners, middles of the sides and the middle pin down wedge,
-twist and cup; then come the plugs and the ends of the groove, where the depths count, and the rest of the sides, in
-each group the place first that adds most to what a surface of second degree through all of them knows (the largest
-determinant of its normal matrix, known as D-optimal design; Fedorov, Theory of Optimal Experiments, from memory).
-They are listed in one walk round the blank and then inwards.
+Board frame, mm. Callipers reach as far in from an edge as their throat is deep; farther in only the
+height above the bed is taken, with a gauge, as the blank is held in A. Corners, middles of the
+sides and the middle pin down wedge, twist and cup; then come the plugs and the ends of the groove,
+where the depths count, and the rest of the sides, in each group the place first that adds most to
+what a surface of second degree through all of them knows (the largest determinant of its normal
+matrix, known as D-optimal design; Fedorov, Theory of Optimal Experiments, from memory). They are
+listed in one walk round the blank and then inwards.
 """
 
 from __future__ import annotations
@@ -38,7 +40,8 @@ _START = 0.1
 
 @dataclass(frozen=True, slots=True)
 class MeasuringPlace:
-    """One place (mm, board frame): `what` is "thickness and height" or "height", `why` the reason in words."""
+    """One place (mm, board frame): `what` is "thickness and height" or "height", `why` the reason
+    in words."""
 
     x: float
     y: float
@@ -47,7 +50,8 @@ class MeasuringPlace:
 
 
 def measuring_places(job: Job, board: Board) -> tuple[MeasuringPlace, ...]:
-    """9 to 16 places (fewer only on a very small blank), none over a dowel or under an obstacle of A."""
+    """9 to 16 places (fewer only on a very small blank), none over a dowel or under an obstacle of
+    A."""
     chosen: list[tuple[float, float, str]] = []
     frame = _frame(job)
     for x, y, why in frame:
@@ -107,7 +111,8 @@ def _groove_ends(board: Board) -> Iterator[tuple[float, float, str]]:
 
 
 def _along_sides(job: Job) -> Iterator[tuple[float, float, str]]:
-    """Quarter points of the two longer sides, and the middle of the lines from the middle to the ends."""
+    """Quarter points of the two longer sides, and the middle of the lines from the middle to the
+    ends."""
     x, y = _inner(job)
     long_x = job.blank.length >= job.blank.width
     for s in (-1, 1):
@@ -118,8 +123,11 @@ def _along_sides(job: Job) -> Iterator[tuple[float, float, str]]:
                 yield s * x, round(t * y, 1), f"{_end(s)} end, {_side(t)} of the middle"
 
 
-def _take(chosen: list[tuple[float, float, str]], place: tuple[float, float, str], job: Job, board: Board) -> None:
-    """Add the place, moved a little where something is in the way; not at all where others lie close by."""
+def _take(
+    chosen: list[tuple[float, float, str]], place: tuple[float, float, str], job: Job, board: Board
+) -> None:
+    """Add the place, moved a little where something is in the way; not at all where others lie
+    close by."""
     x, y, why = place
     spot = _cleared(x, y, job, board)
     apart = min(_APART, min(job.blank.length, job.blank.width) / 4)
@@ -131,7 +139,8 @@ def _take(chosen: list[tuple[float, float, str]], place: tuple[float, float, str
 
 
 def _cleared(x: float, y: float, job: Job, board: Board) -> tuple[float, float] | None:
-    """The nearest place to (x, y) that is over no dowel and under no obstacle; None where there is none close by."""
+    """The nearest place to (x, y) that is over no dowel and under no obstacle; None where there is
+    none close by."""
     half_x, half_y = job.blank.length / 2, job.blank.width / 2
     for ring in range(8):
         for turn in range(1 if ring == 0 else 8):
@@ -145,15 +154,22 @@ def _cleared(x: float, y: float, job: Job, board: Board) -> tuple[float, float] 
 
 
 def _is_free(spot: Point, job: Job, board: Board) -> bool:
-    dowels = (spot.distance(Point(*dowel.at)) > dowel.diameter / 2 + _CLEAR for dowel in board.dowels)
+    dowels = (
+        spot.distance(Point(*dowel.at)) > dowel.diameter / 2 + _CLEAR for dowel in board.dowels
+    )
     obstacles = (
-        spot.distance(Polygon(obstacle.points)) > _CLEAR for obstacle in job.obstacle if "A" in obstacle.setups
+        spot.distance(Polygon(obstacle.points)) > _CLEAR
+        for obstacle in job.obstacle
+        if "A" in obstacle.setups
     )
     return all(dowels) and all(obstacles)
 
 
-def _gain(chosen: Sequence[tuple[float, float, str]], place: tuple[float, float, str], job: Job) -> float:
-    """By what factor a further figure at `place` raises the determinant of the normal matrix, 1 + its leverage."""
+def _gain(
+    chosen: Sequence[tuple[float, float, str]], place: tuple[float, float, str], job: Job
+) -> float:
+    """By what factor a further figure at `place` raises the determinant of the normal matrix, 1 +
+    its leverage."""
     rows = np.array([_terms(x, y, job) for x, y, _ in chosen])
     new = np.array(_terms(place[0], place[1], job))
     normal = rows.T @ rows + 1e-6 * np.eye(len(new)) if len(rows) else 1e-6 * np.eye(len(new))
@@ -171,7 +187,8 @@ def _what(x: float, y: float, job: Job) -> str:
 
 
 def _in_order(place: tuple[float, float, str], job: Job) -> tuple[int, float, float, float]:
-    """Those that callipers reach anticlockwise from the front left corner, then the inner ones from left to right."""
+    """Those that callipers reach anticlockwise from the front left corner, then the inner ones from
+    left to right."""
     x, y, _ = place
     if _what(x, y, job) == "height":
         return 1, round(x, 3), round(y, 3), 0.0
@@ -182,16 +199,21 @@ def _in_order(place: tuple[float, float, str], job: Job) -> tuple[int, float, fl
 
 _HEAD = (
     "Measured blank for {title}. Lengths in {unit}, with a decimal point.",
-    "x along the length, y across, both from the middle of the blank, deck side up: mark them with tape and pencil.",
-    "thickness: callipers, blank alone, jaws square, the middle of three figures. height: gauge or indicator from",
-    "the bed to the raw top, the blank on the bed and held as it will be cut. Clean bed, no chips under the blank.",
-    "Leave a cell empty where you did not measure; add lines as you like, more near the edges say more.",
+    "x along the length, y across, both from the middle of the blank, deck side up: mark them with "
+    "tape and pencil.",
+    "thickness: callipers, blank alone, jaws square, the middle of three figures. height: gauge or "
+    "indicator from",
+    "the bed to the raw top, the blank on the bed and held as it will be cut. Clean bed, no chips "
+    "under the blank.",
+    "Leave a cell empty where you did not measure; add lines as you like, more near the edges say "
+    "more.",
     'Then name this file in the job: [blank] measured = "{name}".',
 )
 
 
 def template_text(job: Job, board: Board, name: str = "") -> str:
-    """The text of `NAME.measure.csv`: how to measure, and a line for each place with its cells unfilled.
+    """The text of `NAME.measure.csv`: how to measure, and a line for each place with its cells
+    unfilled.
 
     Lengths are in the job's units. `name` is the file's own name, for the last line of the head.
     """
@@ -203,7 +225,9 @@ def template_text(job: Job, board: Board, name: str = "") -> str:
     lines.append("x,y,thickness,height,place")
     for place in measuring_places(job, board):
         x, y = (units.figure(value, ".1n") for value in (place.x, place.y))
-        also = "" if place.what == "thickness and height" else "; height only: callipers do not reach"
+        also = (
+            "" if place.what == "thickness and height" else "; height only: callipers do not reach"
+        )
         lines.append(f'{x},{y},,,"{place.why}{also}"')
     return "\n".join(lines) + "\n"
 

@@ -1,10 +1,11 @@
 """Thin-plate smoothing of scattered figures, with its standard deviation, in closed form.
 
-f(x, y) = plane + sum of c_j r_j² log r_j over knots, c free of any plane. The energy is weighed by one number lambda.
-As a mixed model, the plane is fixed and the bending a random effect, of which lambda is the ratio of variances; it
-comes from restricted maximum likelihood on a fixed ladder of values, refined once. After one singular value
-decomposition every lambda costs a sum of n terms. Coordinates are shifted and scaled inside, mm outside. On a grid laid
-over the places once, values are cubic and half-widths linear between nodes.
+f(x, y) = plane + sum of c_j r_j² log r_j over knots, c free of any plane. The energy is weighed by
+one number lambda. As a mixed model, the plane is fixed and the bending a random effect, of which
+lambda is the ratio of variances; it comes from restricted maximum likelihood on a fixed ladder of
+values, refined once. After one singular value decomposition every lambda costs a sum of n terms.
+Coordinates are shifted and scaled inside, mm outside. On a grid laid over the places once, values
+are cubic and half-widths linear between nodes.
 """
 
 from __future__ import annotations
@@ -23,7 +24,8 @@ Floats = NDArray[np.float64]
 MOST_KNOTS = 160
 _NODES = (97, 65)
 _BEYOND = 0.12
-"""The grid reaches past the places by this share of their extent; what lies farther out is worked out one by one."""
+"""The grid reaches past the places by this share of their extent; what lies farther out is worked
+out one by one."""
 
 _FEW = 40
 _CHUNK = 4096
@@ -31,7 +33,8 @@ _CHUNK = 4096
 
 @dataclass(frozen=True, slots=True)
 class _Bending:
-    """The basis: knots in scaled coordinates, and the map from kernel columns to independent unit-variance ones."""
+    """The basis: knots in scaled coordinates, and the map from kernel columns to independent
+    unit-variance ones."""
 
     middle: Floats
     scale: float
@@ -51,10 +54,12 @@ class _Bending:
 
 @dataclass(frozen=True, slots=True)
 class _Surface:
-    """Value and half-width at any place, as sums over the plane's terms and the kernels of the knots.
+    """Value and half-width at any place, as sums over the plane's terms and the kernels of the
+    knots.
 
-    Both take the kernels as they are: the map to unit-variance columns is folded into weights and root once, and
-    the root is brought to a square one, so that a place costs one row of kernels instead of three products.
+    Both take the kernels as they are: the map to unit-variance columns is folded into weights and
+    root once, and the root is brought to a square one, so that a place costs one row of kernels
+    instead of three products.
     """
 
     basis: _Bending
@@ -71,7 +76,9 @@ class _Surface:
 
     def halves(self, x: Floats, y: Floats) -> Floats:
         """(n,) half-widths at places, mm."""
-        return self._each(x, y, lambda row: self.scale * np.sqrt(self.own + ((row @ self.root) ** 2).sum(axis=1)))
+        return self._each(
+            x, y, lambda row: self.scale * np.sqrt(self.own + ((row @ self.root) ** 2).sum(axis=1))
+        )
 
     def _each(self, x: Floats, y: Floats, of: Callable[[Floats], Floats]) -> Floats:
         out = np.empty(len(x))
@@ -83,7 +90,8 @@ class _Surface:
 
 @dataclass(frozen=True, slots=True)
 class ThinPlate:
-    """A fitted plate: `fitted` and `leverage` (n,) at the places, `sigma` the standard deviation of one figure."""
+    """A fitted plate: `fitted` and `leverage` (n,) at the places, `sigma` the standard deviation of
+    one figure."""
 
     fitted: Floats
     leverage: Floats
@@ -100,7 +108,8 @@ class ThinPlate:
         return self._looked_up(x, y, 0)
 
     def half_width(self, x: Floats, y: Floats) -> Floats:
-        """Half-width of the wood's interval at (n,) places, mm: of the surface, and of scatter beyond the gauge."""
+        """Half-width of the wood's interval at (n,) places, mm: of the surface, and of scatter
+        beyond the gauge."""
         return self._looked_up(x, y, 1)
 
     def _looked_up(self, x: Floats, y: Floats, which: int) -> Floats:
@@ -122,7 +131,8 @@ class ThinPlate:
 
 
 def bent(xs: Floats, ys: Floats, zs: Floats, least_sigma: float, confidence: float) -> ThinPlate:
-    """The plate through figures `zs` at places that do not lie on a line; noise at least `least_sigma` (mm) each."""
+    """The plate through figures `zs` at places that do not lie on a line; noise at least
+    `least_sigma` (mm) each."""
     from scipy.stats import t as student
 
     basis = _basis(xs, ys)
@@ -196,8 +206,11 @@ def _spread_out(places: Floats) -> Floats:
     return places[chosen]
 
 
-def _weight(sizes: Floats, on_bends: Floats, beyond: float, freedom: int, least_sigma: float) -> float:
-    """lambda by restricted maximum likelihood, from nearly free bending to none; `freedom` is left by the trend."""
+def _weight(
+    sizes: Floats, on_bends: Floats, beyond: float, freedom: int, least_sigma: float
+) -> float:
+    """lambda by restricted maximum likelihood, from nearly free bending to none; `freedom` is left
+    by the trend."""
 
     def cost(weights: Floats) -> Floats:
         share = weights[:, None] / (sizes**2 + weights[:, None])
@@ -214,7 +227,8 @@ def _weight(sizes: Floats, on_bends: Floats, beyond: float, freedom: int, least_
 
 
 def _root(r: Floats, back: Floats, sizes: Floats, turned: Floats, weight: float) -> Floats:
-    """A root of the coefficients' covariance: of bending 1/(d² + lambda) where places see it, else 1/lambda."""
+    """A root of the coefficients' covariance: of bending 1/(d² + lambda) where places see it, else
+    1/lambda."""
     count = turned.shape[1]
     seen = turned.T * (1.0 / np.sqrt(sizes**2 + weight))
     unseen = np.eye(count) - turned.T @ turned
@@ -223,7 +237,9 @@ def _root(r: Floats, back: Floats, sizes: Floats, turned: Floats, weight: float)
     return np.vstack([trend, np.hstack([np.zeros((count, len(r))), bends])])
 
 
-def _surface(basis: _Bending, coefficients: Floats, root: Floats, scale: float, own: float) -> _Surface:
+def _surface(
+    basis: _Bending, coefficients: Floats, root: Floats, scale: float, own: float
+) -> _Surface:
     """From coefficients of the columns and a root of their covariance, (3 + k, m)."""
     square = np.asarray(np.linalg.qr(root.T, mode="r")).T
     turned = np.vstack([square[:3], basis.to_units @ square[3:]])
@@ -240,5 +256,12 @@ def _on_grid(surface: _Surface, x: Floats, y: Floats) -> tuple[Floats, Floats, A
         lines.append(np.linspace(values.min() - beyond, values.max() + beyond, count))
     xs, ys = lines
     gx, gy = (part.ravel() for part in np.meshgrid(xs, ys, indexing="ij"))
-    values, halves = (part.reshape(len(xs), len(ys)) for part in (surface.values(gx, gy), surface.halves(gx, gy)))
-    return xs, ys, RectBivariateSpline(xs, ys, values), RectBivariateSpline(xs, ys, halves, kx=1, ky=1)
+    values, halves = (
+        part.reshape(len(xs), len(ys)) for part in (surface.values(gx, gy), surface.halves(gx, gy))
+    )
+    return (
+        xs,
+        ys,
+        RectBivariateSpline(xs, ys, values),
+        RectBivariateSpline(xs, ys, halves, kx=1, ky=1),
+    )

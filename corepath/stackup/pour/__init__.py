@@ -1,1 +1,2 @@
-"""The pour: volumes, mixing, how low or proud the resin may lie, what planes it off or tops it up."""
+"""The pour: volumes, mixing, how low or proud the resin may lie, what planes it off or tops it
+up."""

@@ -1,8 +1,9 @@
 """How the resin of all castings is shared out to cups, and what to mind while pouring.
 
-A cup holds no more than the resin's kind allows to be mixed at once: it must be poured within its pot life, and a big
-one heats itself and has less. All cups are alike; they are poured in the order given, plugs first, since a plug
-that is missed is small and easily forgotten, then the groove. Masses in g, volumes in cm³.
+A cup holds no more than the resin's kind allows to be mixed at once: it must be poured within its
+pot life, and a big one heats itself and has less. All cups are alike; they are poured in the order
+given, plugs first, since a plug that is missed is small and easily forgotten, then the groove.
+Masses in g, volumes in cm³.
 """
 
 from __future__ import annotations
@@ -22,7 +23,8 @@ __all__ = ["Cup", "CupPlan", "Poured", "cup_plan"]
 
 
 class Poured(Protocol):
-    """What is needed of a casting: depth from the raw top (mm) and volume (cm³) to the pour line."""
+    """What is needed of a casting: depth from the raw top (mm) and volume (cm³) to the pour
+    line."""
 
     @property
     def id(self) -> str: ...
@@ -60,7 +62,8 @@ class Cup:
 @report_keys("cups", Key("each_cup", "each"), "layers", "notes", "cautions")
 @dataclass(frozen=True, slots=True)
 class CupPlan:
-    """All cups: `each` is what goes into one of them; `layers` are castings too deep for one pour, with how many."""
+    """All cups: `each` is what goes into one of them; `layers` are castings too deep for one pour,
+    with how many."""
 
     cups: tuple[Cup, ...]
     each: Parts
@@ -70,7 +73,8 @@ class CupPlan:
 
 
 def cup_plan(castings: Sequence[Poured], cast: CastSection) -> CupPlan:
-    """Share the volume of all castings out to equal cups. A resin that the table does not know goes into one cup."""
+    """Share the volume of all castings out to equal cups. A resin that the table does not know goes
+    into one cup."""
     known = resins().get(cast.resin)
     ordered = sorted(castings, key=lambda casting: casting.id == "groove")
     volume = math.fsum(casting.volume for casting in ordered)
@@ -79,7 +83,9 @@ def cup_plan(castings: Sequence[Poured], cast: CastSection) -> CupPlan:
     each = whole.shared(count)
     layers = _layers(ordered, cast, known)
     notes = _notes(each, count, layers, cast, known)
-    return CupPlan(_filled(ordered, volume, count), each, layers, notes, known.cautions if known else ())
+    return CupPlan(
+        _filled(ordered, volume, count), each, layers, notes, known.cautions if known else ()
+    )
 
 
 def _count(mass: float, resin: Resin | None) -> int:
@@ -101,34 +107,45 @@ def _filled(castings: Sequence[Poured], volume: float, count: int) -> tuple[Cup,
     return tuple(Cup(k + 1, tuple(filled)) for k, filled in enumerate(fills))
 
 
-def _layers(castings: Sequence[Poured], cast: CastSection, resin: Resin | None) -> tuple[Layers, ...]:
+def _layers(
+    castings: Sequence[Poured], cast: CastSection, resin: Resin | None
+) -> tuple[Layers, ...]:
     if resin is None:
         return ()
-    counted = ((c.id, math.ceil((c.depth - cast.pour_short) / resin.layer.value - 1e-9)) for c in castings)
+    counted = (
+        (c.id, math.ceil((c.depth - cast.pour_short) / resin.layer.value - 1e-9)) for c in castings
+    )
     return tuple(Layers(name, count) for name, count in counted if count > 1)
 
 
 def _notes(
     each: Parts, count: int, layers: Sequence[Layers], cast: CastSection, resin: Resin | None
 ) -> tuple[str, ...]:
-    notes = [f"{count} cup{'s' if count > 1 else ''}, each of {each.a_g:.1f} g A and {each.b_g:.1f} g B"]
+    notes = [
+        f"{count} cup{'s' if count > 1 else ''}, each of {each.a_g:.1f} g A and {each.b_g:.1f} g B"
+    ]
     if cast.ratio_by == "volume":
         notes[0] += f" ({each.a_ml:.1f} ml and {each.b_ml:.1f} ml)"
     if resin is None:
         return (
             *notes,
-            f"the resin table does not know {cast.resin}: take cup size and pot life from the maker's sheet",
+            f"the resin table does not know {cast.resin}: take cup size and pot life from the "
+            "maker's sheet",
         )
     notes.append(
-        f"a cup must be poured within its pot life, about {resin.pot_life.value:g} min ({resin.pot_life.source}); "
+        f"a cup must be poured within its pot life, about {resin.pot_life.value:g} min "
+        f"({resin.pot_life.source}); "
         f"mix the next one only when it is empty"
     )
     if min(each.a_g, each.b_g) < LIGHT:
-        notes.append(f"less than {LIGHT:g} g of a part: weigh to 0.01 g, or mix more than is needed")
+        notes.append(
+            f"less than {LIGHT:g} g of a part: weigh to 0.01 g, or mix more than is needed"
+        )
     if layers:
         names = ", ".join(f"{name} in {number}" for name, number in layers)
         notes.append(
-            f"deeper than one pour of {mm(resin.layer.value):g~} ({resin.layer.source}): {names} pours, unless the "
+            f"deeper than one pour of {mm(resin.layer.value):g~} ({resin.layer.source}): {names} "
+            "pours, unless the "
             f"maker's sheet allows more at once"
         )
     return tuple(notes)

@@ -1,4 +1,5 @@
-"""Castings whose fill was measured after the cure: how each stands against every stop, and what mends it."""
+"""Castings whose fill was measured after the cure: how each stands against every stop, and what
+mends it."""
 
 from __future__ import annotations
 
@@ -15,14 +16,22 @@ def fill_advices(stack: Stackup, settled: Settled) -> tuple[FillAdvice, ...]:
     job, skim = stack.job, stack.skim
     stop = skim.planned_stop if skim.recorded else None
     return tuple(
-        judge_fill(pour, pour.p_expected, job.cast, level=job.tolerances.level, stage=_stage(settled), stop=stop)
+        judge_fill(
+            pour,
+            pour.p_expected,
+            job.cast,
+            level=job.tolerances.level,
+            stage=_stage(settled),
+            stop=stop,
+        )
         for pour in pours(stack)
         if pour.id in settled.fill
     )
 
 
 def low_fills(stack: Stackup, settled: Settled) -> tuple[str, ...]:
-    """In plain words: each low casting, and the last pass at which the skim may stop with all of them."""
+    """In plain words: each low casting, and the last pass at which the skim may stop with all of
+    them."""
     advices = fill_advices(stack, settled)
     lines = [line for advice in advices if advice.verdict != "ok" for line in advice.says]
     if lines and not settled.stopped:
@@ -30,7 +39,10 @@ def low_fills(stack: Stackup, settled: Settled) -> tuple[str, ...]:
         if stop is None:
             lines.append("no stop of the skim serves all castings as they are")
         else:
-            lines.append(f"all castings as they are allow a stop at {stack.skim.planes[stop - 1]:.2f} or above")
+            lines.append(
+                "all castings as they are allow a stop at "
+                f"{stack.skim.planes[stop - 1]:.2f} or above"
+            )
     return tuple(lines)
 
 

@@ -10,7 +10,8 @@ from corepath.reported import Key, report_keys
 __all__ = ["LIGHT", "Parts", "mix", "parts"]
 
 LIGHT = 5.0
-"""g: of a part lighter than this the last digit of a 0.1 g scale is 2 % and more of the ratio (arithmetic)."""
+"""g: of a part lighter than this the last digit of a 0.1 g scale is 2 % and more of the ratio
+(arithmetic)."""
 
 
 @report_keys(
@@ -35,7 +36,8 @@ class Parts:
         return Parts(self.a_g / count, self.b_g / count, self.a_ml / count, self.b_ml / count)
 
     def weighable(self, least: float = LIGHT) -> Parts:
-        """The same, or so much more in the same ratio that neither part is lighter than `least` grams."""
+        """The same, or so much more in the same ratio that neither part is lighter than `least`
+        grams."""
         light = min(self.a_g, self.b_g)
         return self if light >= least or light <= 0 else self.shared(light / least)
 
@@ -43,8 +45,8 @@ class Parts:
 def parts(volume: float, cast: CastSection) -> Parts:
     """The parts of `volume` cm³ of mixed resin plus `cast.extra`.
 
-    Ideal mixing: the volumes of the parts add up. By weight a : b the mixed density is
-    (a + b) / (a / dA + b / dB); by volume it is (a dA + b dB) / (a + b). One density stands for both parts.
+    Ideal mixing: the volumes of the parts add up. By weight a : b the mixed density is (a + b) / (a
+    / dA + b / dB); by volume it is (a dA + b dB) / (a + b). One density stands for both parts.
     """
     a, b = cast.ratio
     density_a, density_b = cast.density[0], cast.density[-1]
@@ -56,6 +58,7 @@ def parts(volume: float, cast: CastSection) -> Parts:
 
 
 def mix(volume: float, cast: CastSection) -> dict[str, float]:
-    """Mass in grams of parts A and B for `volume` cm³ of mixed resin plus `cast.extra`; see `parts`."""
+    """Mass in grams of parts A and B for `volume` cm³ of mixed resin plus `cast.extra`; see
+    `parts`."""
     found = parts(volume, cast)
     return {"part_a_g": found.a_g, "part_b_g": found.b_g, "total_g": found.total_g}

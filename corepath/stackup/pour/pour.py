@@ -1,10 +1,11 @@
-"""What is poured into each casting: volume, mass of each part, how low it may lie and how level it must be.
+"""What is poured into each casting: volume, mass of each part, how low it may lie and how level it
+must be.
 
-p is how far the resin lies below the raw top at its lowest point (mm; negative: proud of it). The *pour
-line* lies `cast.pour_short` below the raw top. Resin is level, the raw top may not be: where it is out of
-level by t mm/m, or uneven itself, the resin rises by r at the low end of a casting and falls by r at the
-high end, r = t / 1000 x half its span + half the unevenness. Volumes in cm³, masses in g, depths in mm.
-Relations with a worked example: docs/pour.md.
+p is how far the resin lies below the raw top at its lowest point (mm; negative: proud of it). The
+*pour line* lies `cast.pour_short` below the raw top. Resin is level, the raw top may not be: where
+it is out of level by t mm/m, or uneven itself, the resin rises by r at the low end of a casting and
+falls by r at the high end, r = t / 1000 x half its span + half the unevenness. Volumes in cm³,
+masses in g, depths in mm. Relations with a worked example: docs/pour.md.
 """
 
 from __future__ import annotations
@@ -23,15 +24,19 @@ from corepath.stackup.pour.cups import CupPlan, cup_plan
 from corepath.stackup.pour.mixing import Parts, mix, parts
 
 __all__ = [
-    "POUR_HEADER", "CastingPour", "LevelLimits", "PourEntry", "PourPlan", "Shows", "StopLimit", "Tilt", "depth_loss",
-    "level_limits", "mix", "pour_notes", "pour_plan", "pour_rows", "resin_low", "tilted", "volume_of",
+    "POUR_HEADER", "CastingPour", "LevelLimits", "PourEntry", "PourPlan", "Shows", "StopLimit",
+    "Tilt", "depth_loss", "level_limits", "mix", "pour_notes", "pour_plan", "pour_rows",
+    "resin_low", "tilted", "volume_of",
 ]  # fmt: skip
 
 Shows = Literal["surely", "likely", "perhaps", "no"]
-"""Whether all castings show by a pass: in the worst case, nominally, in the best case, not even then."""
+"""Whether all castings show by a pass: in the worst case, nominally, in the best case, not even
+then."""
 
 
-@report_keys(Key("pass", "number"), "plane", Key("p_limit", "p_limit.nominal"), "p_limit_worst", "shows")
+@report_keys(
+    Key("pass", "number"), "plane", Key("p_limit", "p_limit.nominal"), "p_limit_worst", "shows"
+)
 @dataclass(frozen=True, slots=True)
 class StopLimit:
     """How low the resin of one casting may lie if the skim stops after pass `number` at `plane`.
@@ -51,13 +56,14 @@ class StopLimit:
 
 @dataclass(frozen=True, slots=True)
 class CastingPour:
-    """One casting: `floor` in A, depth from the raw top, volume (cm³) poured to `pour_short` below it.
+    """One casting: `floor` in A, depth from the raw top, volume (cm³) poured to `pour_short` below
+    it.
 
-    `p_expected` is how far the cured resin is expected to lie below the raw top at its lowest point,
-    `p_limit` the most that still leaves the fill margin above the deck to be, at the lowest plane
-    (both mm); `p_limit` has no errors in it. `area` (mm²) is the footprint, `half_span` (mm) half its longest
-    extent, `uneven` (mm) half the difference of the raw top's heights along it. `stops` are the possible
-    stops in the order cut. `p_poured` is p before a flush.
+    `p_expected` is how far the cured resin is expected to lie below the raw top at its lowest
+    point, `p_limit` the most that still leaves the fill margin above the deck to be, at the lowest
+    plane (both mm); `p_limit` has no errors in it. `area` (mm²) is the footprint, `half_span` (mm)
+    half its longest extent, `uneven` (mm) half the difference of the raw top's heights along it.
+    `stops` are the possible stops in the order cut. `p_poured` is p before a flush.
     """
 
     id: str
@@ -74,21 +80,28 @@ class CastingPour:
 
 
 def volume_of(area: float, depth: float, short: float = 0.0) -> float:
-    """cm³ of a pocket with upright walls, `area` mm², filled to `short` mm below the raw top; never negative."""
+    """cm³ of a pocket with upright walls, `area` mm², filled to `short` mm below the raw top; never
+    negative."""
     return area * max(0.0, depth - short) / 1000.0
 
 
 @report_keys(
-    "level", "rise", "over", Key("spilled_cm3", "spilled", 3), Key("p_high_end", "p_high"), Key("p_low_end", "p_low")
+    "level",
+    "rise",
+    "over",
+    Key("spilled_cm3", "spilled", 3),
+    Key("p_high_end", "p_high"),
+    Key("p_low_end", "p_low"),
 )
 @dataclass(frozen=True, slots=True)
 class Tilt:
     """What being out of level by `level` mm/m does to one casting while it is poured and cures.
 
-    `rise` (mm) is how far the resin rises against the raw top at the low end and falls at the high end.
-    `over` (mm) is how far it would stand above the raw top at the low end: it spills there, or needs a dam so high.
-    `spilled` (cm³) runs out where there is no dam. `p_high` and `p_low` (mm) are how far the cured resin
-    lies below the raw top at the high end, where it is lowest, and at the low end.
+    `rise` (mm) is how far the resin rises against the raw top at the low end and falls at the high
+    end. `over` (mm) is how far it would stand above the raw top at the low end: it spills there, or
+    needs a dam so high. `spilled` (cm³) runs out where there is no dam. `p_high` and `p_low` (mm)
+    are how far the cured resin lies below the raw top at the high end, where it is lowest, and at
+    the low end.
     """
 
     level: float
@@ -100,13 +113,15 @@ class Tilt:
 
 
 def depth_loss(cast: CastSection) -> float:
-    """Share of its depth by which a casting sinks: lost before the resin gels, and its linear shrinkage after."""
+    """Share of its depth by which a casting sinks: lost before the resin gels, and its linear
+    shrinkage after."""
     before = resins()[cast.resin].gel_loss.value if cast.gel_loss is None else cast.gel_loss
     return before + cast.shrinkage
 
 
 def resin_low(cast: CastSection, depth: float, rise: float, line: float = 0.0) -> float:
-    """p expected at the high end: pour_short + loss x depth + rise, and as much more as spills at the low end.
+    """p expected at the high end: pour_short + loss x depth + rise, and as much more as spills at
+    the low end.
 
     `line` is by how much too low the pour ended.
     """
@@ -116,10 +131,12 @@ def resin_low(cast: CastSection, depth: float, rise: float, line: float = 0.0) -
 
 
 def tilted(pour: CastingPour, cast: CastSection, level: float) -> Tilt:
-    """What `level` mm/m along the longest extent does to a casting poured to the pour line at its middle.
+    """What `level` mm/m along the longest extent does to a casting poured to the pour line at its
+    middle.
 
-    Without a flush nothing dams the resin: what would stand above the raw top at the low end runs out, and the whole
-    surface sinks by as much, so that the high end lies 2 x rise below the raw top and not pour_short + rise.
+    Without a flush nothing dams the resin: what would stand above the raw top at the low end runs
+    out, and the whole surface sinks by as much, so that the high end lies 2 x rise below the raw
+    top and not pour_short + rise.
     """
     rise = level / 1000.0 * pour.half_span + pour.uneven
     over = max(0.0, rise - cast.pour_short)
@@ -136,15 +153,19 @@ def tilted(pour: CastingPour, cast: CastSection, level: float) -> Tilt:
 
 
 @report_keys(
-    Key("fill", places=3), Key("spill", places=3), Key("after_spill", places=3), Key("limit", "least", 3), "says"
+    Key("fill", places=3),
+    Key("spill", places=3),
+    Key("after_spill", places=3),
+    Key("limit", "least", 3),
+    "says",
 )
 @dataclass(frozen=True, slots=True)
 class LevelLimits:
     """How far out of level the blank may lie, mm/m; negative: not even a level blank will do.
 
-    `fill`: the high end still reaches; `spill`: the low end does not run over (None with a flush: a dam
-    holds it); `after_spill`: the high end still reaches although the low end has run over. None where
-    the casting has no extent.
+    `fill`: the high end still reaches; `spill`: the low end does not run over (None with a flush: a
+    dam holds it); `after_spill`: the high end still reaches although the low end has run over. None
+    where the casting has no extent.
     """
 
     fill: float | None
@@ -166,14 +187,18 @@ class LevelLimits:
             return "not even a level blank will do"
         card = either(f"{least:.2f} mm", f"{least / MM_PER_INCH:.3f} in")
         level = either("1 m", "39.37 in")
-        return Said(f"{out_of_level(least):.2f~}: a card {card} thick under one end of a {level} level")
+        return Said(
+            f"{out_of_level(least):.2f~}: a card {card} thick under one end of a {level} level"
+        )
 
 
 def level_limits(pour: CastingPour, cast: CastSection, p_limit: float | None = None) -> LevelLimits:
-    """Out-of-level limits of a casting whose resin may lie `p_limit` low; that of the lowest plane if not given.
+    """Out-of-level limits of a casting whose resin may lie `p_limit` low; that of the lowest plane
+    if not given.
 
-    fill: (p_limit - pour_short - loss x depth - uneven) / half_span; spill: (pour_short - uneven) / half_span;
-    after a spill the high end lies 2 x rise low: ((p_limit - loss x depth) / 2 - uneven) / half_span.
+    fill: (p_limit - pour_short - loss x depth - uneven) / half_span; spill: (pour_short - uneven) /
+    half_span; after a spill the high end lies 2 x rise low: ((p_limit - loss x depth) / 2 - uneven)
+    / half_span.
     """
     room = (pour.p_limit if p_limit is None else p_limit) - depth_loss(cast) * pour.depth
 
@@ -182,35 +207,44 @@ def level_limits(pour: CastingPour, cast: CastSection, p_limit: float | None = N
 
     dammed = cast.flush != "none"
     fill = level(room - cast.pour_short)
-    return LevelLimits(fill, None if dammed else level(cast.pour_short), fill if dammed else level(room / 2.0))
+    return LevelLimits(
+        fill, None if dammed else level(cast.pour_short), fill if dammed else level(room / 2.0)
+    )
 
 
 def pour_notes(pour: CastingPour, cast: CastSection, level: float) -> tuple[str, ...]:
-    """What must be said of one casting before it is poured, in sentences; none where all is well."""
+    """What must be said of one casting before it is poured, in sentences; none where all is
+    well."""
     limits, tilt = level_limits(pour, cast), tilted(pour, cast, level)
     notes = []
     if tilt.over > 0 and cast.flush == "none":
         notes.append(
-            f"{pour.id} runs over at the low end if the blank is {out_of_level(level):g~} out of level: "
+            f"{pour.id} runs over at the low end if the blank is {out_of_level(level):g~} out of "
+            "level: "
             f"{tilt.spilled:.1f} cm³, and the high end sinks to {mm(tilt.p_high):.2f}; "
-            f"level to {marked(limits.says())}; or pour {mm(tilt.over):.2f} lower; what has run over "
+            f"level to {marked(limits.says())}; or pour {mm(tilt.over):.2f} lower; what has run "
+            "over "
             f"must be scraped off before B, or the blank rocks on it"
         )
     elif tilt.over > 0:
         notes.append(
-            f"{pour.id} stands up to {mm(tilt.over):.2f} above the raw top while it cures: dam it higher than that"
+            f"{pour.id} stands up to {mm(tilt.over):.2f} above the raw top while it cures: dam it "
+            "higher than that"
         )
     if tilt.p_high > pour.p_limit:
         notes.append(
-            f"{pour.id} lies {mm(tilt.p_high):.2f} low at the high end, {mm(pour.p_limit):.2f} is allowed: "
+            f"{pour.id} lies {mm(tilt.p_high):.2f} low at the high end, {mm(pour.p_limit):.2f} is "
+            "allowed: "
             f"the level for it is {marked(limits.says())}"
         )
     return said_all(notes)
 
 
 @report_keys(
-    "id", Key("volume_cm3", "pour.volume", 3), Key("flush_full_cm3", "full", 3), Key("depth", "pour.depth"),
-    Key("p_expected", "pour.p_expected.nominal"), Key("p_limit", "pour.p_limit"), "shrinks", Key("*", "mixed"),
+    "id", Key("volume_cm3", "pour.volume", 3), Key("flush_full_cm3", "full", 3), Key("depth",
+    "pour.depth"),
+    Key("p_expected", "pour.p_expected.nominal"), Key("p_limit", "pour.p_limit"), "shrinks",
+        Key("*", "mixed"),
     Key("level", optional=True), Key("tilt", optional=True), Key("notes", optional=True),
     Key("stops", optional=True),
 )  # fmt: skip
@@ -218,7 +252,8 @@ def pour_notes(pour: CastingPour, cast: CastSection, level: float) -> tuple[str,
 class PourEntry:
     """What is mixed for one casting; volumes to the pour line and up to the raw top (`full`), cm³.
 
-    `level`, `tilt` and `notes` only where it has an extent, the last two only for a level that is given.
+    `level`, `tilt` and `notes` only where it has an extent, the last two only for a level that is
+    given.
     """
 
     pour: CastingPour
@@ -239,7 +274,12 @@ class PourEntry:
 
 
 @report_keys(
-    "resin", Key("extra", places=None), "castings", Key("volume_cm3", "volume", 3), Key("*", "mixed"), Key("*", "cups")
+    "resin",
+    Key("extra", places=None),
+    "castings",
+    Key("volume_cm3", "volume", 3),
+    Key("*", "mixed"),
+    Key("*", "cups"),
 )
 @dataclass(frozen=True, slots=True)
 class PourPlan:
@@ -253,14 +293,19 @@ class PourPlan:
     cups: CupPlan
 
 
-def pour_plan(castings: Sequence[CastingPour], cast: CastSection, level: float | None = None) -> PourPlan:
+def pour_plan(
+    castings: Sequence[CastingPour], cast: CastSection, level: float | None = None
+) -> PourPlan:
     """What is mixed for all castings.
 
-    With `level` (mm/m, `tolerances.level`) also what being so far out of level does to each casting.
+    With `level` (mm/m, `tolerances.level`) also what being so far out of level does to each
+    casting.
     """
     volume = math.fsum(casting.volume for casting in castings)
     entries = tuple(_entry(casting, cast, level) for casting in castings)
-    return PourPlan(cast.resin, cast.extra, entries, volume, parts(volume, cast), cup_plan(castings, cast))
+    return PourPlan(
+        cast.resin, cast.extra, entries, volume, parts(volume, cast), cup_plan(castings, cast)
+    )
 
 
 def _entry(pour: CastingPour, cast: CastSection, level: float | None) -> PourEntry:
@@ -271,11 +316,16 @@ def _entry(pour: CastingPour, cast: CastSection, level: float | None) -> PourEnt
     limits = level_limits(pour, cast)
     if level is None:
         return PourEntry(pour, full, shrinks, mixed, limits, None)
-    return PourEntry(pour, full, shrinks, mixed, limits, tilted(pour, cast, level), pour_notes(pour, cast, level))
+    return PourEntry(
+        pour, full, shrinks, mixed, limits, tilted(pour, cast, level), pour_notes(pour, cast, level)
+    )
 
 
-POUR_HEADER = said_all(("casting", "cm³", "full cm³", "A g", "B g", "low", "may", f"level {either('mm/m', 'in/ft')}"))
-"""Columns of `pour_rows`: volume to the pour line and flush full, masses, p expected and allowed, level limit."""
+POUR_HEADER = said_all(
+    ("casting", "cm³", "full cm³", "A g", "B g", "low", "may", f"level {either('mm/m', 'in/ft')}")
+)
+"""Columns of `pour_rows`: volume to the pour line and flush full, masses, p expected and allowed,
+level limit."""
 
 
 def pour_rows(castings: Sequence[CastingPour], cast: CastSection) -> tuple[tuple[str, ...], ...]:
@@ -284,7 +334,14 @@ def pour_rows(castings: Sequence[CastingPour], cast: CastSection) -> tuple[tuple
     for pour in castings:
         mixed, least = parts(pour.volume, cast), level_limits(pour, cast).least
         full = volume_of(_area(pour, cast), pour.depth)
-        figures = (pour.volume, full, mixed.a_g, mixed.b_g, mm(pour.p_expected.nominal), mm(pour.p_limit))
+        figures = (
+            pour.volume,
+            full,
+            mixed.a_g,
+            mixed.b_g,
+            mm(pour.p_expected.nominal),
+            mm(pour.p_limit),
+        )
         level = "any" if least is None else "none" if least < 0 else f"{out_of_level(least):.2f}"
         rows.append(said_all((pour.id, *(f"{figure:.2f}" for figure in figures), level)))
     volume = math.fsum(pour.volume for pour in castings)

@@ -1,9 +1,11 @@
-"""A casting whose cured resin lies too low, found before anything is milled over it, and what mends it.
+"""A casting whose cured resin lies too low, found before anything is milled over it, and what mends
+it.
 
-The measured p (how far the resin lies below the raw top at its lowest point, mm) is held against the p that each
-possible stop of the skim allows. Two things mend a low casting: a *top-up*, a second pour from above, or an *earlier
-stop*, whose higher plane leaves more above the deck. An earlier stop serves only where all castings show by then; that
-is seen at the machine. Volumes in cm³. Relations with a worked example: docs/pour.md.
+The measured p (how far the resin lies below the raw top at its lowest point, mm) is held against
+the p that each possible stop of the skim allows. Two things mend a low casting: a *top-up*, a
+second pour from above, or an *earlier stop*, whose higher plane leaves more above the deck. An
+earlier stop serves only where all castings show by then; that is seen at the machine. Volumes in
+cm³. Relations with a worked example: docs/pour.md.
 """
 
 from __future__ import annotations
@@ -21,13 +23,23 @@ from corepath.stackup.pour.mixing import Parts, parts
 from corepath.stackup.pour.pour import CastingPour, StopLimit, depth_loss
 from corepath.stackup.skim import TIE
 
-__all__ = ["FILL_ERROR", "FillAdvice", "Mend", "Missing", "Stage", "TopUp", "common_stop", "judge_fill"]
+__all__ = [
+    "FILL_ERROR",
+    "FillAdvice",
+    "Mend",
+    "Missing",
+    "Stage",
+    "TopUp",
+    "common_stop",
+    "judge_fill",
+]
 
 FILL_ERROR = 0.05
 """mm, ±: measuring p with a depth gauge across the pocket (common practice, no source)."""
 
 Stage = Literal["cast", "B", "after B", "C"]
-"""Where the work stands: cast and raw top up; bottom up, skim begun; deck up again with nothing cut; deck cut."""
+"""Where the work stands: cast and raw top up; bottom up, skim begun; deck up again with nothing
+cut; deck cut."""
 
 Mend = Literal["nothing", "top-up", "earlier stop", "either", "neither"]
 
@@ -48,12 +60,14 @@ _STEPS = (
 
 
 @report_keys(
-    Key("pass", "number"), "plane", "p_limit", Key("missing", "value"), Key("missing_worst", "worst"),
+    Key("pass", "number"), "plane", "p_limit", Key("missing", "value"), Key("missing_worst",
+        "worst"),
     Key("missing_cm3", "volume", 3), "verdict", "shows",
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Missing:
-    """What is missing if the skim stops after pass `number`: `value` nominally, `worst` at most; 0 where nothing is."""
+    """What is missing if the skim stops after pass `number`: `value` nominally, `worst` at most; 0
+    where nothing is."""
 
     number: int
     plane: float
@@ -66,16 +80,17 @@ class Missing:
 
 
 @report_keys(
-    "line", "raises", Key("volume_cm3", "volume", 3), Key("*", "mixed"), "weigh", "p_after", "when", "steps",
+    "line", "raises", Key("volume_cm3", "volume", 3), Key("*", "mixed"), "weigh", "p_after", "when",
+    "steps",
     Key("level_within", "within", 3),
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class TopUp:
     """A second pour from above to `line` mm below the raw top: `raises` mm, at most `volume` cm³.
 
-    `mixed` is what that takes with the extra, `weigh` the same or so much more that the parts can be weighed.
-    `p_after` is how low the cured resin then lies at its lowest point, with the level against it. `within` is
-    the level (mm/m) that it needs, where the job's own is not enough.
+    `mixed` is what that takes with the extra, `weigh` the same or so much more that the parts can
+    be weighed. `p_after` is how low the cured resin then lies at its lowest point, with the level
+    against it. `within` is the level (mm/m) that it needs, where the job's own is not enough.
     """
 
     line: float
@@ -95,9 +110,11 @@ class TopUp:
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class FillAdvice:
-    """The judgement on one casting. `verdict` is that of the deciding plane: the recorded stop, or the lowest pass.
+    """The judgement on one casting. `verdict` is that of the deciding plane: the recorded stop, or
+    the lowest pass.
 
-    `earlier` is the last pass after which the skim may stop with this fill, if there is one before the deciding.
+    `earlier` is the last pass after which the skim may stop with this fill, if there is one before
+    the deciding.
     """
 
     id: str
@@ -131,9 +148,10 @@ def judge_fill(
 ) -> FillAdvice:
     """Judge a measured fill against each possible stop of `pour.stops`, and say what mends it.
 
-    `measured` is p in mm, within ± `error` unless it carries its own errors; `level` (mm/m) is how level the blank
-    lies in a top-up; `stop` the recorded pass, which then alone decides; `passed` how many passes are cut already.
-    Raises ValueError where `pour.stops` is empty or does not hold `stop`.
+    `measured` is p in mm, within ± `error` unless it carries its own errors; `level` (mm/m) is how
+    level the blank lies in a top-up; `stop` the recorded pass, which then alone decides; `passed`
+    how many passes are cut already. Raises ValueError where `pour.stops` is empty or does not hold
+    `stop`.
     """
     if not pour.stops:
         raise ValueError(f"{pour.id}: no possible stops are known")
@@ -145,8 +163,14 @@ def judge_fill(
         raise ValueError(f"{pour.id}: stop {stop} is no possible one")
     deciding = missing[decides]
     if deciding.verdict == "ok":
-        return FillAdvice(pour.id, p, "ok", missing, deciding, None, None, (_enough(pour, p, deciding),))
-    top_up = _top_up(pour, p, pour.stops[decides].p_limit.worst()[0], cast, level, stage) if stage != "C" else None
+        return FillAdvice(
+            pour.id, p, "ok", missing, deciding, None, None, (_enough(pour, p, deciding),)
+        )
+    top_up = (
+        _top_up(pour, p, pour.stops[decides].p_limit.worst()[0], cast, level, stage)
+        if stage != "C"
+        else None
+    )
     ahead = [found for found in missing[:decides] if found.number >= passed]
     earlier = _earlier(ahead) if stop is None and stage in ("cast", "B") else None
     says = _says(pour, p, deciding, top_up, earlier, stop, stage)
@@ -154,8 +178,12 @@ def judge_fill(
 
 
 def common_stop(advices: Sequence[FillAdvice]) -> int | None:
-    """The last pass at which the fill of all castings holds, since one stop serves them all; None if there is none."""
-    good = [{m.number for m in advice.missing if m.verdict == "ok" and m.shows != "no"} for advice in advices]
+    """The last pass at which the fill of all castings holds, since one stop serves them all; None
+    if there is none."""
+    good = [
+        {m.number for m in advice.missing if m.verdict == "ok" and m.shows != "no"}
+        for advice in advices
+    ]
     shared = set.intersection(*good) if good else set()
     return max(shared, default=None)
 
@@ -177,17 +205,23 @@ def _missing(pour: CastingPour, p: Linear, limit: StopLimit) -> Missing:
 
 
 def _earlier(missing: Sequence[Missing]) -> Missing | None:
-    """The last pass before the deciding one at which nothing is missing and the castings may show."""
-    return next((found for found in reversed(missing) if found.verdict == "ok" and found.shows != "no"), None)
+    """The last pass before the deciding one at which nothing is missing and the castings may
+    show."""
+    return next(
+        (found for found in reversed(missing) if found.verdict == "ok" and found.shows != "no"),
+        None,
+    )
 
 
 def _top_up(
     pour: CastingPour, p: Linear, allowed: float, cast: CastSection, level: float, stage: Stage
 ) -> TopUp | None:
-    """The top-up that brings p down to `allowed`, to the pour line or as much higher as it takes; None if none does.
+    """The top-up that brings p down to `allowed`, to the pour line or as much higher as it takes;
+    None if none does.
 
-    Poured to `line`, it cures to line + loss x (p - line) + rise at the high end. Undammed resin (no flush)
-    cannot stand less than the rise below the raw top; where that is not enough, the blank must be more level.
+    Poured to `line`, it cures to line + loss x (p - line) + rise at the high end. Undammed resin
+    (no flush) cannot stand less than the rise below the raw top; where that is not enough, the
+    blank must be more level.
     """
     low, loss = p.worst()[1], depth_loss(cast)
     rise = level / 1000.0 * pour.half_span + pour.uneven
@@ -207,12 +241,15 @@ def _top_up(
     volume = pour.area * raises / 1000.0
     p_after = line + loss * (low - line) + rise
     mixed = parts(volume, cast)
-    return TopUp(line, raises, volume, mixed, mixed.weighable(), p_after, _WHEN[stage], _STEPS, within)
+    return TopUp(
+        line, raises, volume, mixed, mixed.weighable(), p_after, _WHEN[stage], _STEPS, within
+    )
 
 
 def _enough(pour: CastingPour, p: Linear, deciding: Missing) -> str:
     return (
-        f"{pour.id}: the resin lies {mm(p.nominal):.2f} below the raw top, {mm(deciding.p_limit):.2f} is allowed "
+        f"{pour.id}: the resin lies {mm(p.nominal):.2f} below the raw top, "
+        f"{mm(deciding.p_limit):.2f} is allowed "
         f"after the pass at {mm(deciding.plane):.2f}: high enough"
     )
 
@@ -237,7 +274,8 @@ def _says(
         lines.append(_top_up_words(top_up))
     if earlier is not None:
         lines.append(
-            f"an earlier stop fixes it: stop after the pass at {mm(earlier.plane):.2f} or before, if all "
+            f"an earlier stop fixes it: stop after the pass at {mm(earlier.plane):.2f} or before, "
+            "if all "
             f"castings show by then ({_LIKELY[earlier.shows]})"
         )
     if top_up is None and earlier is None:
@@ -245,24 +283,42 @@ def _says(
     return said_all(lines)
 
 
-_LIKELY = {"surely": "they surely do", "likely": "they likely do", "perhaps": "only in the best case"}
+_LIKELY = {
+    "surely": "they surely do",
+    "likely": "they likely do",
+    "perhaps": "only in the best case",
+}
 
 
 def _top_up_words(top_up: TopUp) -> str:
     mixed, weigh = top_up.mixed, top_up.weigh
-    level = "" if top_up.within is None else f" with the blank level within {out_of_level(top_up.within):.2f~},"
-    more = "" if weigh == mixed else f" (too little to weigh true: mix {weigh.a_g:.1f} g A and {weigh.b_g:.1f} g B)"
+    level = (
+        ""
+        if top_up.within is None
+        else f" with the blank level within {out_of_level(top_up.within):.2f~},"
+    )
+    more = (
+        ""
+        if weigh == mixed
+        else f" (too little to weigh true: mix {weigh.a_g:.1f} g A and {weigh.b_g:.1f} g B)"
+    )
     return (
-        f"a top-up fixes it: pour to {mm(top_up.line):.2f} below the raw top,{level} {mm(top_up.raises):.2f} more, "
-        f"at most {top_up.volume:.2f} cm³: {mixed.a_g:.2f} g A and {mixed.b_g:.2f} g B with the extra{more}; "
+        f"a top-up fixes it: pour to {mm(top_up.line):.2f} below the raw top,{level} "
+        f"{mm(top_up.raises):.2f} more, "
+        f"at most {top_up.volume:.2f} cm³: {mixed.a_g:.2f} g A and {mixed.b_g:.2f} g B with the "
+        f"extra{more}; "
         f"{top_up.when}"
     )
 
 
 def _neither(stage: Stage) -> str:
     if stage == "C":
-        return "the deck is cut: fill the hollow over it by hand and plane it to the deck before lay-up"
+        return (
+            "the deck is cut: fill the hollow over it by hand and plane it to the deck "
+            "before lay-up"
+        )
     return (
-        "neither a top-up nor an earlier stop fixes it: pour proud and plane it off (cast.flush), or place it "
+        "neither a top-up nor an earlier stop fixes it: pour proud and plane it off (cast.flush), "
+        "or place it "
         "where the deck is lower"
     )

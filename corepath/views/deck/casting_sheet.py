@@ -1,7 +1,9 @@
-"""One sheet with what of the casting shows once the deck is cut: plan, the band's width all round, and a table.
+"""One sheet with what of the casting shows once the deck is cut: plan, the band's width all round,
+and a table.
 
-Plan in the board frame, deck up, mm: casting that shows is hatched; where it was not filled up to the deck, depth below
-it by shade. Below the plan the width of the band inside the outline, unrolled from the outline's first point on.
+Plan in the board frame, deck up, mm: casting that shows is hatched; where it was not filled up to
+the deck, depth below it by shade. Below the plan the width of the band inside the outline, unrolled
+from the outline's first point on.
 """
 
 from __future__ import annotations
@@ -60,8 +62,17 @@ def deck_casting_sheet(job: Job, board: Board, found: DeckCasting, *, digest: st
     title = f"{job.title}: {_TITLE}"
     css = stylesheet({"plan": 1 / scale}, bands.count if bands else 2)
     svg = Document(WIDTH, HEIGHT, title, css, f"Plan {digest}. Deck up.")
-    source = "from the read-back" if found.columns.source == "read-back" else "as the stack-up expects it, nominal"
-    heading(svg, title, "BOARD FRAME, DECK UP", f"what of the casting shows once the deck is cut, {source}")
+    source = (
+        "from the read-back"
+        if found.columns.source == "read-back"
+        else "as the stack-up expects it, nominal"
+    )
+    heading(
+        svg,
+        title,
+        "BOARD FRAME, DECK UP",
+        f"what of the casting shows once the deck is cut, {source}",
+    )
     with svg.defs():
         svg.hatch("resin-sheet", 1.8, "hatching")
         with svg.group("plan"):
@@ -79,15 +90,25 @@ def _plan(view: PlanView, board: Board, found: DeckCasting, bands: Bands | None)
     svg = view.svg
     x0, y0, x1, y1 = board.blank.bounds
     with svg.group("plan", id="plan", transform=view.transform):
-        svg.add("rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
-        svg.path(_edges(view, found, found.shows.astype(np.float64), 0.5), "casting resin narrow", id="shows")
+        svg.add(
+            "rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0
+        )
+        svg.path(
+            _edges(view, found, found.shows.astype(np.float64), 0.5),
+            "casting resin narrow",
+            id="shows",
+        )
         if bands is not None:
             with svg.group("not-filled", id="not-filled"):
                 for k in range(bands.count):
                     level = max(-bands.bounds[k], NOT_FILLED)
                     svg.path(_edges(view, found, found.depth, level), f"f{k}", fill_rule="evenodd")
         for casting in board.castings:
-            svg.path(polygon_path(casting.area, view.places), "casting hidden", id=f"casting-{casting.id}")
+            svg.path(
+                polygon_path(casting.area, view.places),
+                "casting hidden",
+                id=f"casting-{casting.id}",
+            )
         svg.path(polygon_path(board.outline, view.places), "outline uncut", id="outline")
 
 
@@ -105,7 +126,9 @@ def _edges(view: PlanView, found: DeckCasting, grid: Floats, level: float) -> st
 def _labels(view: PlanView, board: Board, found: DeckCasting) -> None:
     svg = view.svg
     labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 6), [])
-    labels.lines = lines_to_avoid(view, [board.blank, *(casting.area for casting in board.castings)], [])
+    labels.lines = lines_to_avoid(
+        view, [board.blank, *(casting.area for casting in board.castings)], []
+    )
     for one in found.castings:
         if one.at is not None:
             sx, sy = view.sheet(*one.at)
@@ -114,13 +137,23 @@ def _labels(view: PlanView, board: Board, found: DeckCasting) -> None:
     sx, sy = view.sheet(x, y)
     svg.add("circle", class_="wide", cx=sx, cy=sy, r=2.0)
     labels.place(
-        sx, sy, f"least {mm(found.band.least):.1f} ± {mm(_accuracy(found)):.1f}", 3.0, class_="label strong halo"
+        sx,
+        sy,
+        f"least {mm(found.band.least):.1f} ± {mm(_accuracy(found)):.1f}",
+        3.0,
+        class_="label strong halo",
     )
     for casting, one in zip(board.castings[1:], found.castings[1:], strict=True):
         x0, y0, x1, y1 = casting.area.bounds
         sx, sy = view.sheet((x0 + x1) / 2, (y0 + y1) / 2)
         share = min(one.shows / one.footprint, 1.0)
-        labels.place(sx, sy, f"{one.id} {share:.0%}", max(x1 - x0, y1 - y0) / 2 * view.scale, class_="label name halo")
+        labels.place(
+            sx,
+            sy,
+            f"{one.id} {share:.0%}",
+            max(x1 - x0, y1 - y0) / 2 * view.scale,
+            class_="label name halo",
+        )
     for number_, k in enumerate(_marked(found), start=1):
         sx, sy = view.sheet(*(float(v) for v in found.band.places[k]))
         labels.place(sx, sy, str(number_), 1.0, class_="label quiet halo")
@@ -158,13 +191,24 @@ def _unrolled(svg: Document, found: DeckCasting) -> None:
         given = [band.wanted]
         for width in (band.wanted, band.least, 0.0):
             if width == band.wanted or all(abs(y(width) - y(other)) > 3.4 for other in given):
-                svg.text(box.x0 - 1.5, y(width) + 1.1, shown(width, 1), "figure", size=SMALL, anchor="end")
+                svg.text(
+                    box.x0 - 1.5,
+                    y(width) + 1.1,
+                    shown(width, 1),
+                    "figure",
+                    size=SMALL,
+                    anchor="end",
+                )
                 given.append(width)
         xs = box.x0 + box.width * np.arange(len(widths)) / (len(widths) - 1)
-        svg.path(polyline_path(np.column_stack([xs, [y(float(w)) for w in widths]])), "curve narrow")
+        svg.path(
+            polyline_path(np.column_stack([xs, [y(float(w)) for w in widths]])), "curve narrow"
+        )
         for count, k in enumerate(_marked(found), start=1):
             svg.line(float(xs[k]), box.y1, float(xs[k]), box.y1 + 1.2, "narrow")
-            svg.text(float(xs[k]), box.y1 + 4.4, str(count), "label quiet", size=SMALL, anchor="middle")
+            svg.text(
+                float(xs[k]), box.y1 + 4.4, str(count), "label quiet", size=SMALL, anchor="middle"
+            )
 
 
 def _scale(scale: float) -> str:
@@ -173,13 +217,17 @@ def _scale(scale: float) -> str:
 
 
 def _table(svg: Document, found: DeckCasting) -> None:
-    """Each casting: its footprint, what shows of it, what was not filled; as many rows as there is room for."""
-    heads = (("casting", 4.0), (f"footprint, {AREA}", 55.0), (f"shows, {AREA}", 95.0), ("share", 125.0),
-             (f"not filled, {AREA}", 160.0), (f"deepest, {UNIT}", 195.0), ("at", 210.0))  # fmt: skip
+    """Each casting: its footprint, what shows of it, what was not filled; as many rows as there is
+    room for."""
+    heads = (("casting", 4.0), ("footprint, "
+                                f"{AREA}", 55.0), (f"shows, {AREA}", 95.0), ("share", 125.0),
+             ("not filled, "
+              f"{AREA}", 160.0), (f"deepest, {UNIT}", 195.0), ("at", 210.0))  # fmt: skip
     rows = [
         (one.id, f"{square_mm(one.footprint):.0f}", f"{square_mm(one.shows):.0f}",
          f"{min(one.shows / one.footprint, 1.0):.0%}",
-         f"{square_mm(one.not_filled):.0f}" if one.at else "–", f"{mm(one.deepest):.2f}" if one.at else "–",
+         f"{square_mm(one.not_filled):.0f}" if one.at else "–",
+         f"{mm(one.deepest):.2f}" if one.at else "–",
          f"X{mm(one.at[0]):.0f} Y{mm(one.at[1]):.0f}" if one.at else "")
         for one in sorted(found.castings, key=lambda one: -round(one.deepest, 3))
     ]  # fmt: skip
@@ -194,7 +242,14 @@ def _table(svg: Document, found: DeckCasting) -> None:
             for j, text in enumerate(row):
                 end = 0 < j < len(row) - 1
                 kind = "label strong" if k == 0 else "label"
-                svg.text(_TABLE.x0 + heads[j][1], y, text, kind, size=SMALL, anchor="end" if end else "start")
+                svg.text(
+                    _TABLE.x0 + heads[j][1],
+                    y,
+                    text,
+                    kind,
+                    size=SMALL,
+                    anchor="end" if end else "start",
+                )
 
 
 def _side(svg: Document, job: Job, found: DeckCasting, bands: Bands | None, digest: str) -> None:
@@ -212,13 +267,21 @@ def _side(svg: Document, job: Job, found: DeckCasting, bands: Bands | None, dige
             svg.text(SIDE.x0 + 19, y + 3.4, words, size=SMALL)
         y += 10.0
         if bands is not None:
-            svg.text(SIDE.x0 + 2, y, f"Not filled, {UNIT} below the deck", "label strong", size=NORMAL)
+            svg.text(
+                SIDE.x0 + 2, y, f"Not filled, {UNIT} below the deck", "label strong", size=NORMAL
+            )
             y = below_swatches(svg, SIDE, y, bands, NOT_FILLED) + 10.0
         apart = f"Columns are {shown(found.columns.spacing)} apart, so widths are good to "
         apart += f"{mm(_accuracy(found)):.2f} {UNIT}."
         said = notes(found)
         lines = [*said, "Numbers along the outline are those below the curve.", apart]
-        svg.text(SIDE.x0 + 2, y, "What to mind" if said else "All shows as designed", "label strong", size=NORMAL)
+        svg.text(
+            SIDE.x0 + 2,
+            y,
+            "What to mind" if said else "All shows as designed",
+            "label strong",
+            size=NORMAL,
+        )
         for line in lines:
             for k, text in enumerate(wrapped(line, SMALL, SIDE.width - 8)):
                 y += _PITCH

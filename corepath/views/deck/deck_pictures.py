@@ -1,10 +1,11 @@
 """Four sheets of the deck as designed: contour lines with heights, sections, slope, curvature.
 
-Board frame, mm: X along the length, Y across, origin at the middle of the blank, deck up; heights h above the finished
-bottom. Slope is that of the steepest way, in degrees. Curvature is the larger of the two principal curvatures of the
-surface without its sign, in 1/m: what a skin must bend to, and 1000 over it is the radius in mm. Of z = h(x, y) with
-p, q the slopes: H = ((1 + q²)hxx - 2pq·hxy + (1 + p²)hyy) / 2w³, K = (hxx·hyy - hxy²) / w⁴, w² = 1 + p² + q², and the
-principal ones are H ± √(H² - K) (any book of differential geometry; from memory).
+Board frame, mm: X along the length, Y across, origin at the middle of the blank, deck up; heights h
+above the finished bottom. Slope is that of the steepest way, in degrees. Curvature is the larger of
+the two principal curvatures of the surface without its sign, in 1/m: what a skin must bend to, and
+1000 over it is the radius in mm. Of z = h(x, y) with p, q the slopes: H = ((1 + q²)hxx - 2pq·hxy +
+(1 + p²)hyy) / 2w³, K = (hxx·hyy - hxy²) / w⁴, w² = 1 + p² + q², and the principal ones are H ± √(H²
+- K) (any book of differential geometry; from memory).
 """
 
 from __future__ import annotations
@@ -68,12 +69,15 @@ def curvature(surface: DeckSurface, x: Floats, y: Floats) -> Floats:
     w2 = 1.0 + p * p + q * q
     mean = ((1.0 + q * q) * hxx - 2.0 * p * q * hxy + (1.0 + p * p) * hyy) / (2.0 * w2**1.5)
     gauss = (hxx * hyy - hxy * hxy) / w2**2
-    return np.asarray(1000.0 * (np.abs(mean) + np.sqrt(np.maximum(mean * mean - gauss, 0.0))), dtype=np.float64)
+    return np.asarray(
+        1000.0 * (np.abs(mean) + np.sqrt(np.maximum(mean * mean - gauss, 0.0))), dtype=np.float64
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class _PictureMap:
-    """One map: `over` gives its figure at places; `words` (band, from, to) its entry in the legend."""
+    """One map: `over` gives its figure at places; `words` (band, from, to) its entry in the
+    legend."""
 
     name: str
     title: str
@@ -87,22 +91,29 @@ class _PictureMap:
 
     @property
     def own(self) -> Callable[[float], float]:
-        """Marks its figures where they are lengths: heights have contour lines, slopes and curvatures have none."""
+        """Marks its figures where they are lengths: heights have contour lines, slopes and
+        curvatures have none."""
         return mm if self.lines else float
 
 
 def deck_pictures(job: Job, board: Board, *, digest: str) -> dict[str, str]:
-    """`deck-contours.svg`, `deck-sections.svg`, `deck-slope.svg` and `deck-curvature.svg` as SVG text by file name."""
+    """`deck-contours.svg`, `deck-sections.svg`, `deck-slope.svg` and `deck-curvature.svg` as SVG
+    text by file name."""
     deck = board.deck
     maps = (
-        _PictureMap("contours", "Deck, contour lines", f"height above the finished bottom, {UNIT}", f"Height, {UNIT}",
+        _PictureMap("contours", "Deck, contour lines", "height above the finished bottom, "
+                                                       f"{UNIT}", f"Height, {UNIT}",
              deck.height, 2, True, note="Broken lines S: where the sheet deck-sections.svg cuts."),
-        _PictureMap("slope", "Deck, slope", "slope along the steepest way, degrees", "Slope, degrees",
-             lambda x, y: slope(deck, x, y), 2, False, lambda v: f"{np.tan(np.radians(v)) * 100:.1f} %",
+        _PictureMap("slope", "Deck, slope", "slope along the steepest way, "
+                                            "degrees", "Slope, degrees",
+             lambda x, y: slope(deck, x, y), 2, False,
+             lambda v: f"{np.tan(np.radians(v)) * 100:.1f} %",
              "In brackets: rise in percent of the way."),
-        _PictureMap("curvature", "Deck, curvature", "larger principal curvature, up or down, 1/m", "Curvature, 1/m",
+        _PictureMap("curvature", "Deck, curvature", "larger principal curvature, up or down, "
+                                                    "1/m", "Curvature, 1/m",
              lambda x, y: curvature(deck, x, y), 2, False, _radius,
-             f"In brackets: least radius in {UNIT} that belongs to the darker end. A skin must bend to it."),
+             f"In brackets: least radius in {UNIT} that belongs to the darker end. A skin must "
+             "bend to it."),
     )  # fmt: skip
     lines = section_lines(board)
     out = {f"deck-{one.name}.svg": _sheet(job, board, one, lines, digest) for one in maps}
@@ -114,14 +125,27 @@ def _radius(value: float) -> str:
     return "level" if value < 1e-6 else f"R {mm(1000.0 / value):.0f}"
 
 
-def _sheet(job: Job, board: Board, one: _PictureMap, lines: tuple[SectionLine, ...], digest: str) -> str:
+def _sheet(
+    job: Job, board: Board, one: _PictureMap, lines: tuple[SectionLine, ...], digest: str
+) -> str:
     x0, y0, x1, y1 = board.blank.bounds
     scale = best_scale(x1 - x0, y1 - y0, _PLAN)
     field = laid_over(x1 - x0, y1 - y0, one.over)
     bands = bands_of(float(field.grid.min()), float(field.grid.max()))
     title = f"{job.title}: {one.title}"
-    svg = Document(WIDTH, HEIGHT, title, stylesheet({"plan": 1 / scale}, bands.count), f"Plan {digest}. Deck up.")
-    heading(svg, title, "BOARD FRAME, DECK UP", f"{one.says}; X along the length, Y across, from the middle")
+    svg = Document(
+        WIDTH,
+        HEIGHT,
+        title,
+        stylesheet({"plan": 1 / scale}, bands.count),
+        f"Plan {digest}. Deck up.",
+    )
+    heading(
+        svg,
+        title,
+        "BOARD FRAME, DECK UP",
+        f"{one.says}; X along the length, Y across, from the middle",
+    )
     view = PlanView.fitted(svg, board.blank.bounds, _PLAN, scale)
     _plan(view, board, one, field, bands, lines)
     rows = [("job", job.title), ("sheet", one.title), ("deck", _spread(board)), ("plan", digest)]
@@ -135,7 +159,12 @@ def _spread(board: Board) -> str:
 
 
 def _plan(
-    view: PlanView, board: Board, one: _PictureMap, field: Field, bands: Bands, lines: tuple[SectionLine, ...]
+    view: PlanView,
+    board: Board,
+    one: _PictureMap,
+    field: Field,
+    bands: Bands,
+    lines: tuple[SectionLine, ...],
 ) -> None:
     svg = view.svg
     x0, y0, x1, y1 = board.blank.bounds
@@ -159,14 +188,20 @@ def _plan(
     _dimensions(view, x1 - x0, y1 - y0)
 
 
-def _name_lines(view: PlanView, board: Board, lines: tuple[SectionLine, ...], labels: Labels) -> None:
+def _name_lines(
+    view: PlanView, board: Board, lines: tuple[SectionLine, ...], labels: Labels
+) -> None:
     for line in lines:
         ax, ay, _, by = line.ends(board.blank.bounds)
         sx, sy = view.sheet(ax, max(ay, by))
         if line.along == "x":
-            box = view.svg.text(sx - 1.2, sy + 1.1, line.name, "label strong halo", size=SMALL, anchor="end")
+            box = view.svg.text(
+                sx - 1.2, sy + 1.1, line.name, "label strong halo", size=SMALL, anchor="end"
+            )
         else:
-            box = view.svg.text(sx, sy - 1.6, line.name, "label strong halo", size=SMALL, anchor="middle")
+            box = view.svg.text(
+                sx, sy - 1.6, line.name, "label strong halo", size=SMALL, anchor="middle"
+            )
         labels.block(box)
 
 
@@ -190,7 +225,13 @@ def _mark_most(view: PlanView, one: _PictureMap, field: Field, labels: Labels) -
     sx, sy = view.sheet(float(field.xs[ix]), float(field.ys[iy]))
     view.svg.path(f"M{number(sx - 2)} {number(sy)}h4m-2 -2v4", "halo")
     view.svg.path(f"M{number(sx - 2)} {number(sy)}h4m-2 -2v4", "wide")
-    labels.place(sx, sy, f"most: {one.own(float(field.grid[ix, iy])):.{one.places}f}", 3.0, class_="label strong halo")
+    labels.place(
+        sx,
+        sy,
+        f"most: {one.own(float(field.grid[ix, iy])):.{one.places}f}",
+        3.0,
+        class_="label strong halo",
+    )
 
 
 def _dimensions(view: PlanView, length: float, width: float) -> None:
@@ -199,7 +240,10 @@ def _dimensions(view: PlanView, length: float, width: float) -> None:
         dimension_along(svg, extent.x0, extent.x1, extent.y1, extent.y1 + 9, shown(length))
         dimension_across(svg, extent.y0, extent.y1, extent.x0, extent.x0 - 9, shown(width))
     bar = scale_bar(svg, MAIN.x0 + 19, extent.y1 + 19, view.scale)
-    says = f"scale {scale_words(view.scale)} at A3; the blank's edge, and the board's outline as a broken line; {UNIT}"
+    says = (
+        f"scale {scale_words(view.scale)} at A3; the blank's edge, and the board's outline as a "
+        f"broken line; {UNIT}"
+    )
     svg.text(bar + 14, extent.y1 + 19, says, "label quiet", size=SMALL)
 
 
@@ -224,7 +268,8 @@ def _legend(svg: Document, one: _PictureMap, bands: Bands, field: Field) -> None
             y += _PITCH
         y += 3.0
         figures = (
-            f"least {own(float(field.grid.min())):.{one.places}f}, most {own(float(field.grid.max())):.{one.places}f}"
+            f"least {own(float(field.grid.min())):.{one.places}f}, most "
+            f"{own(float(field.grid.max())):.{one.places}f}"
         )
         for text in (figures, *wrapped(one.note, SMALL, SIDE.width - 6)):
             svg.text(SIDE.x0 + 3, y + 3.4, text, "label", size=SMALL)
@@ -234,12 +279,16 @@ def _legend(svg: Document, one: _PictureMap, bands: Bands, field: Field) -> None
 def _sections(job: Job, board: Board, lines: tuple[SectionLine, ...], digest: str) -> str:
     title = f"{job.title}: Deck, sections"
     svg = Document(WIDTH, HEIGHT, title, stylesheet({}, 2), f"Plan {digest}. Deck up.")
-    says = f"each true to scale, and below it at ten times the height; heights above the finished bottom, {UNIT}"
+    says = (
+        "each true to scale, and below it at ten times the height; heights above the finished "
+        f"bottom, {UNIT}"
+    )
     heading(svg, title, "BOARD FRAME, DECK UP", says)
     scale = draw_sections(svg, board, lines, _SECTIONS)
     rows = [
         ("job", job.title), ("sheet", "Deck, sections"),
-        ("scale", f"{scale_words(scale)} at A3; heights also ten times"), ("deck", _spread(board)), ("plan", digest),
+        ("scale", f"{scale_words(scale)} at A3; heights also ten "
+                  "times"), ("deck", _spread(board)), ("plan", digest),
     ]  # fmt: skip
     side_block(svg, rows)
     with svg.group("legend", id="legend"):

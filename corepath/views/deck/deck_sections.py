@@ -1,6 +1,7 @@
 """Sections of the deck along X and across, each true to scale and again at ten times the height.
 
-Board frame, mm; heights above the finished bottom. A section is the core as designed: its bottom is level, its top h.
+Board frame, mm; heights above the finished bottom. A section is the core as designed: its bottom is
+level, its top h.
 """
 
 from __future__ import annotations
@@ -50,7 +51,8 @@ class SectionLine:
 
 
 def section_lines(board: Board) -> tuple[SectionLine, ...]:
-    """Along the middle and halfway to the board's side; across at the middle and at six tenths to either end."""
+    """Along the middle and halfway to the board's side; across at the middle and at six tenths to
+    either end."""
     x0, _, x1, y1 = board.outline.bounds
     middle = (x0 + x1) / 2.0
     places = (middle - 0.3 * (x1 - x0), middle, middle + 0.3 * (x1 - x0))
@@ -60,11 +62,15 @@ def section_lines(board: Board) -> tuple[SectionLine, ...]:
 
 
 def draw_sections(svg: Document, board: Board, lines: tuple[SectionLine, ...], room: Box) -> float:
-    """All sections in `room`, those along X below one another, those across side by side; returns the scale."""
+    """All sections in `room`, those along X below one another, those across side by side; returns
+    the scale."""
     x0, y0, x1, y1 = board.blank.bounds
     along, across = [s for s in lines if s.along == "x"], [s for s in lines if s.along == "y"]
     top = board.deck.highest
-    scale = next((s for s in SCALES if _fits(s, room, x1 - x0, y1 - y0, top, len(along), len(across))), SCALES[-1])
+    scale = next(
+        (s for s in SCALES if _fits(s, room, x1 - x0, y1 - y0, top, len(along), len(across))),
+        SCALES[-1],
+    )
     tall = (1.0 + _TALLER) * top * scale + _CAPTION + 2.0 * _BETWEEN
     y = room.y0
     for line in along:
@@ -77,7 +83,9 @@ def draw_sections(svg: Document, board: Board, lines: tuple[SectionLine, ...], r
     return scale
 
 
-def _fits(scale: float, room: Box, length: float, width: float, top: float, along: int, across: int) -> bool:
+def _fits(
+    scale: float, room: Box, length: float, width: float, top: float, along: int, across: int
+) -> bool:
     tall = (1.0 + _TALLER) * top * scale + _CAPTION + 2.0 * _BETWEEN
     return (
         length * scale + 2 * _LEFT <= room.width
@@ -115,7 +123,9 @@ def _closed(svg: Document, xs: Floats, ys: Floats, base: float, fill: str = "woo
     svg.path(polyline_path(ring, 2, close=True), f"{fill} narrow" if fill == "wood" else "narrow")
 
 
-def _scale_lines(svg: Document, x0: float, x1: float, base: float, top: float, scale: float) -> None:
+def _scale_lines(
+    svg: Document, x0: float, x1: float, base: float, top: float, scale: float
+) -> None:
     step = nice_step(top / 6.0)
     for k in range(int(top / step + 1e-6) + 1):
         y = base - k * step * scale
@@ -124,13 +134,16 @@ def _scale_lines(svg: Document, x0: float, x1: float, base: float, top: float, s
 
 
 def below_peak(heights: Floats, peak: int, wide: float) -> float:
-    """How far under its peak a curve (n,) is `wide` nodes across: there a figure does not cross it. In its own unit."""
+    """How far under its peak a curve (n,) is `wide` nodes across: there a figure does not cross it.
+    In its own unit."""
     low = int(np.ceil(wide / 2.0))
     reach = [heights[max(peak - low, 0)], heights[min(peak + low, len(heights) - 1)]]
     return max(float(heights[peak] - min(reach)), 0.0)
 
 
-def _figures(svg: Document, at: Floats, heights: Floats, x: float, base: float, scale: float) -> None:
+def _figures(
+    svg: Document, at: Floats, heights: Floats, x: float, base: float, scale: float
+) -> None:
     """The highest and both ends, each beside its place."""
     highest = int(np.argmax(np.round(heights, 4)))
     wide = WIDER * text_width(f"{mm(heights[highest]):.2f}", SMALL) + 2.0

@@ -1,8 +1,9 @@
 """One sheet with how far the deck that the files leave stands above or below the deck as designed.
 
-In plan (board frame, deck up, mm) where it is furthest below and furthest above; below that a bar for each class of
-deviation, as long as the share of the random places of the exact proof that fall into it, with the figure. Above 0
-stands wood that is too high, such as ridges; below 0 wood is missing.
+In plan (board frame, deck up, mm) where it is furthest below and furthest above; below that a bar
+for each class of deviation, as long as the share of the random places of the exact proof that fall
+into it, with the figure. Above 0 stands wood that is too high, such as ridges; below 0 wood is
+missing.
 """
 
 from __future__ import annotations
@@ -49,9 +50,10 @@ _GRAIN = 1e-9
 class Deviations:
     """What the exact proof of the deck found, mm.
 
-    `counts` (n + 1) are those of random places below, between and above `edges` (n).
-    `low` and `high` are the furthest below and above the deck of all that was searched, each with its place; `mean` is
-    over the random places. The files may leave ridges of `ridge` and must not cut lower than `gouge`.
+    `counts` (n + 1) are those of random places below, between and above `edges` (n). `low` and
+    `high` are the furthest below and above the deck of all that was searched, each with its place;
+    `mean` is over the random places. The files may leave ridges of `ridge` and must not cut lower
+    than `gouge`.
     """
 
     edges: tuple[float, ...]
@@ -75,7 +77,8 @@ class Deviations:
         return tuple(count / max(self.points, 1) for count in self.counts)
 
     def allowed(self, k: int) -> bool:
-        """Whether all of class `k` lies between the deepest cut and the highest ridge that are allowed."""
+        """Whether all of class `k` lies between the deepest cut and the highest ridge that are
+        allowed."""
         low = -math.inf if k == 0 else self.edges[k - 1]
         high = math.inf if k == len(self.edges) else self.edges[k]
         return low >= -self.gouge - _GRAIN and high <= self.ridge + _GRAIN
@@ -106,8 +109,13 @@ def deck_deviation_sheet(job: Job, board: Board, found: Deviations, *, digest: s
     x0, y0, x1, y1 = board.blank.bounds
     scale = best_scale(x1 - x0, y1 - y0, _PLAN)
     title = f"{job.title}: {_TITLE}"
-    svg = Document(WIDTH, HEIGHT, title, stylesheet({"plan": 1 / scale}, 2), f"Plan {digest}. Deck up.")
-    says = f"what the files leave against the deck as designed, from the read-back, solved exactly; {UNIT}"
+    svg = Document(
+        WIDTH, HEIGHT, title, stylesheet({"plan": 1 / scale}, 2), f"Plan {digest}. Deck up."
+    )
+    says = (
+        "what the files leave against the deck as designed, from the read-back, solved "
+        f"exactly; {UNIT}"
+    )
     heading(svg, title, "BOARD FRAME, DECK UP", says)
     view = PlanView.fitted(svg, board.blank.bounds, _PLAN, scale)
     _plan(view, board, found)
@@ -120,7 +128,9 @@ def _plan(view: PlanView, board: Board, found: Deviations) -> None:
     svg = view.svg
     x0, y0, x1, y1 = board.blank.bounds
     with svg.group("plan", id="plan", transform=view.transform):
-        svg.add("rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
+        svg.add(
+            "rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0
+        )
         svg.path(polygon_path(board.outline, view.places), "outline uncut", id="outline")
     labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 6), [])
     labels.lines = lines_to_avoid(view, [board.blank, board.outline], [])
@@ -130,7 +140,10 @@ def _plan(view: PlanView, board: Board, found: Deviations) -> None:
         words = f"{'lowest' if name == 'low' else 'highest'} {_figure(value)}"
         labels.place(sx, sy, words, 2.6, class_="label strong halo")
     bar = scale_bar(svg, MAIN.x0 + 19, view.extent.y1 + 9, view.scale)
-    note = f"scale {scale_words(view.scale)} at A3; the blank's edge, and the board's outline as a broken line"
+    note = (
+        f"scale {scale_words(view.scale)} at A3; the blank's edge, and the board's outline as a "
+        "broken line"
+    )
     svg.text(bar + 14, view.extent.y1 + 9, note, "label quiet", size=SMALL)
 
 
@@ -143,17 +156,29 @@ def _bars(svg: Document, found: Deviations) -> None:
     rows = range(len(shares) - 1, -1, -1)
     foot = box.y0 + len(shares) * _PITCH
     with svg.group("bars", id="bars"):
-        svg.text(MAIN.x0 + 4, box.y0 - 4, "Share of the deck by deviation", "label strong", size=NORMAL)
+        svg.text(
+            MAIN.x0 + 4, box.y0 - 4, "Share of the deck by deviation", "label strong", size=NORMAL
+        )
         for k in range(round(end / step) + 1):
             x = box.x0 + box.width * k * step / end
             svg.line(x, box.y0, x, foot, "faint")
-            svg.text(x, foot + 4.0, f"{k * step * 100.0:.3g} %", "figure", size=SMALL, anchor="middle")
+            svg.text(
+                x, foot + 4.0, f"{k * step * 100.0:.3g} %", "figure", size=SMALL, anchor="middle"
+            )
         for row, k in enumerate(rows):
             y = box.y0 + row * _PITCH
             svg.text(box.x0 - 2, y + 3.6, found.words(k), "figure", size=SMALL, anchor="end")
             wide = box.width * shares[k] / end
             kind = "f0" if found.allowed(k) else "f1"
-            svg.add("rect", class_=f"bar {kind}", id=f"class-{k}", x=box.x0, y=y + 0.6, width=wide, height=_PITCH - 1.2)
+            svg.add(
+                "rect",
+                class_=f"bar {kind}",
+                id=f"class-{k}",
+                x=box.x0,
+                y=y + 0.6,
+                width=wide,
+                height=_PITCH - 1.2,
+            )
             words = _share(found.counts[k], shares[k])
             svg.text(box.x0 + wide + 1.5, y + 3.6, words, "figure halo", size=SMALL)
         svg.line(box.x0, box.y0, box.x0, foot, "narrow")
@@ -168,7 +193,8 @@ def _share(count: int, share: float) -> str:
 def _side(svg: Document, job: Job, found: Deviations, digest: str) -> None:
     rows = [
         ("job", job.title), ("sheet", _TITLE), ("lowest", _place(found.low, found.low_at)),
-        ("highest", _place(found.high, found.high_at)), ("mean", _figure(found.mean)), ("plan", digest),
+        ("highest", _place(found.high, found.high_at)), ("mean", _figure(found.mean)), ("plan",
+        digest),
     ]  # fmt: skip
     side_block(svg, rows)
     y = SIDE.y0 + 4
@@ -181,9 +207,11 @@ def _side(svg: Document, job: Job, found: Deviations, digest: str) -> None:
             y += 6.0
         y += 2.0
         for line in (
-            f"Allowed: ridges of {_figure(found.ridge)}, and {_figure(found.gouge)} below the deck.",
+            f"Allowed: ridges of {_figure(found.ridge)}, and {_figure(found.gouge)} below the "
+            "deck.",
             f"Bars: {found.points:,} places drawn at random over the deck, the same each time.",
-            "Lowest and highest: of these, of fine sections, and of a search that starts at the worst of them.",
+            "Lowest and highest: of these, of fine sections, and of a search that starts at the "
+            "worst of them.",
             "Above 0 wood stands too high, below 0 it is missing.",
         ):
             for k, text in enumerate(wrapped(line, SMALL, SIDE.width - 8)):

@@ -1,8 +1,10 @@
-"""Maps of the skin on the deck: pressure that it needs, strain that double curvature forces. Board frame, mm.
+"""Maps of the skin on the deck: pressure that it needs, strain that double curvature forces. Board
+frame, mm.
 
-Two plans a sheet. `deck-skin-pressure.svg`: the need of the plate alone, and with what the stresses in its plane add,
-bar, positive where it must be pressed down; where the need is more than is at hand the ground is ringed: there it
-bridges. `deck-skin-membrane.svg`: compression and tension in its plane, mm a metre. Darker is what needs more watching.
+Two plans a sheet. `deck-skin-pressure.svg`: the need of the plate alone, and with what the stresses
+in its plane add, bar, positive where it must be pressed down; where the need is more than is at
+hand the ground is ringed: there it bridges. `deck-skin-membrane.svg`: compression and tension in
+its plane, mm a metre. Darker is what needs more watching.
 """
 
 from __future__ import annotations
@@ -52,7 +54,8 @@ _PER_METRE = 1000.0
 
 @dataclass(frozen=True, slots=True)
 class _Plan:
-    """One plan of a sheet: its words, the figure (n, m) on `xs` by `ys`, the places named, a bound that is ringed."""
+    """One plan of a sheet: its words, the figure (n, m) on `xs` by `ys`, the places named, a bound
+    that is ringed."""
 
     id: str
     title: str
@@ -85,7 +88,8 @@ def _pressure(study: SkinStudy) -> _Sheet:
     at_hand = study.skin.pressure / BAR
     pressure = study.pressure
     xs, ys = pressure.xs, pressure.ys
-    # what the core carries needs no pressing: drawn as none, so that rounding on level ground shows no pattern
+    # what the core carries needs no pressing: drawn as none, so that rounding on level ground shows
+    # no pattern
     plate, both = (np.maximum(need, 0.0) for need in (pressure.need, study.need_all))
     plans = (
         _Plan("plate", "The plate alone", xs, ys, plate, pressure.most, at_hand),
@@ -95,7 +99,9 @@ def _pressure(study: SkinStudy) -> _Sheet:
         f"bar, mean over {shown(pressure.length)} {UNIT}, by which it must be pressed down; "
         f"{number(at_hand)} bar at hand"
     )
-    return _Sheet("Pressure the skin needs", says, "bar", "round it: bridges here", plans, skin_words(study))
+    return _Sheet(
+        "Pressure the skin needs", says, "bar", "round it: bridges here", plans, skin_words(study)
+    )
 
 
 def _membrane(study: SkinStudy) -> _Sheet:
@@ -108,7 +114,15 @@ def _membrane(study: SkinStudy) -> _Sheet:
         for place in (study.compression, study.tension)
     )
     plans = (
-        _Plan("compression", "Compression", xs, ys, squeezed, most, skin.compression_limit * _PER_METRE),
+        _Plan(
+            "compression",
+            "Compression",
+            xs,
+            ys,
+            squeezed,
+            most,
+            skin.compression_limit * _PER_METRE,
+        ),
         _Plan("tension", "Tension", xs, ys, pulled, least, skin.strain_limit * _PER_METRE),
     )
     says = "mm a metre, forced in the skin's plane by double curvature, its edge free to slide"
@@ -117,17 +131,27 @@ def _membrane(study: SkinStudy) -> _Sheet:
         f"Tension and bending together: {study.together.value * _PER_METRE:.2f} of "
         f"{skin.strain_limit * _PER_METRE:.2f} mm a metre at {study.together.words}.",
     )
-    return _Sheet("Strain in the skin's plane", says, "mm/m", "round it: over the limit", plans, limits)
+    return _Sheet(
+        "Strain in the skin's plane", says, "mm/m", "round it: over the limit", plans, limits
+    )
 
 
 def _draw(job: Job, board: Board, study: SkinStudy, sheet: _Sheet, digest: str) -> str:
     low = min(float(plan.values.min()) for plan in sheet.plans)
     bands = bands_of(low, max(float(plan.values.max()) for plan in sheet.plans))
     x0, y0, x1, y1 = board.blank.bounds
-    rooms = [Box(MAIN.x0 + 12, top + 16, MAIN.x1 - 12, top + 116) for top in (MAIN.y0, MAIN.y0 + 122)]
+    rooms = [
+        Box(MAIN.x0 + 12, top + 16, MAIN.x1 - 12, top + 116) for top in (MAIN.y0, MAIN.y0 + 122)
+    ]
     scale = best_scale(x1 - x0, y1 - y0, rooms[0])
     title = f"{job.title}: {sheet.title}"
-    svg = Document(WIDTH, HEIGHT, title, stylesheet({"plan": 1 / scale}, bands.count), f"Plan {digest}. DECK UP.")
+    svg = Document(
+        WIDTH,
+        HEIGHT,
+        title,
+        stylesheet({"plan": 1 / scale}, bands.count),
+        f"Plan {digest}. DECK UP.",
+    )
     heading(svg, title, "DECK UP", sheet.says)
     ringed = False
     for plan, room in zip(sheet.plans, rooms, strict=True):
@@ -141,8 +165,11 @@ def _draw(job: Job, board: Board, study: SkinStudy, sheet: _Sheet, digest: str) 
     return units_of(job.units).text(svg.render())
 
 
-def _plan(view: PlanView, board: Board, study: SkinStudy, plan: _Plan, bands: Bands, unit: str) -> bool:
-    """One plan with bands, contour lines, outline, castings and its largest figure; whether any ground is ringed."""
+def _plan(
+    view: PlanView, board: Board, study: SkinStudy, plan: _Plan, bands: Bands, unit: str
+) -> bool:
+    """One plan with bands, contour lines, outline, castings and its largest figure; whether any
+    ground is ringed."""
     svg, field = view.svg, _thinned(plan)
     x0, y0, x1, y1 = board.blank.bounds
     rings: list[Floats] = []
@@ -178,7 +205,9 @@ def _thinned(plan: _Plan) -> Field:
     """The figure on no more nodes than the sheet shows, the outermost kept."""
 
     def places(nodes: Floats) -> NDArray[np.int64]:
-        return np.unique(np.linspace(0, len(nodes) - 1, min(len(nodes), _MOST_NODES)).round().astype(np.int64))
+        return np.unique(
+            np.linspace(0, len(nodes) - 1, min(len(nodes), _MOST_NODES)).round().astype(np.int64)
+        )
 
     i, j = places(plan.xs), places(plan.ys)
     return Field(plan.xs[i], plan.ys[j], np.ascontiguousarray(plan.values[np.ix_(i, j)]))
@@ -189,7 +218,11 @@ def _side(svg: Document, job: Job, sheet: _Sheet, bands: Bands, digest: str, rin
     rows = [
         ("job", job.title),
         ("map", sheet.title),
-        ("skin", f"{shown(job.skin.thickness)} {UNIT}, {number(job.skin.modulus)} GPa, covers the {job.skin.covers}"),
+        (
+            "skin",
+            f"{shown(job.skin.thickness)} {UNIT}, {number(job.skin.modulus)} GPa, covers the "
+            f"{job.skin.covers}",
+        ),
         ("plan", digest),
     ]
     bottom = side_block(svg, rows)
@@ -198,11 +231,24 @@ def _side(svg: Document, job: Job, sheet: _Sheet, bands: Bands, digest: str, rin
         svg.text(SIDE.x0 + 2, y + 4, sheet.unit, "label strong", size=NORMAL)
         y += 7.0
         for band in range(bands.count):
-            svg.add("rect", class_=f"swatch f{bands.count - 1 - band}", x=SIDE.x0 + 3, y=y, width=13, height=4.4)
-            text = f"{bands.bounds[band]:.2f} to {bands.bounds[band + 1]:.2f}".replace("-0.00", "0.00")
+            svg.add(
+                "rect",
+                class_=f"swatch f{bands.count - 1 - band}",
+                x=SIDE.x0 + 3,
+                y=y,
+                width=13,
+                height=4.4,
+            )
+            text = f"{bands.bounds[band]:.2f} to {bands.bounds[band + 1]:.2f}".replace(
+                "-0.00", "0.00"
+            )
             svg.text(SIDE.x0 + 19, y + 3.4, text, "figure", size=SMALL)
             y += 5.2
-        samples = [("contour", "equal figures"), ("uncut", "outline of the board"), ("narrow", "groove and plugs")]
+        samples = [
+            ("contour", "equal figures"),
+            ("uncut", "outline of the board"),
+            ("narrow", "groove and plugs"),
+        ]
         if ringed:
             samples.append(("wide", sheet.ringed))
         for kind, words in samples:

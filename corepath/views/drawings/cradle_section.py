@@ -1,4 +1,5 @@
-"""The lengthwise section of set-up D: the board in its cradle, X along the chord, Z over the rise 0, mm."""
+"""The lengthwise section of set-up D: the board in its cradle, X along the chord, Z over the rise
+0, mm."""
 
 from __future__ import annotations
 
@@ -24,7 +25,8 @@ _FOOT = 4.0  # mm of the cradle that are drawn below its lowest
 
 
 def laid_slice(scene: Scene, work: Work, y: float) -> Slice:
-    """The section at `y`: laminates and core as wood, the castings in the core, what this operation takes away."""
+    """The section at `y`: laminates and core as wood, the castings in the core, what this operation
+    takes away."""
     laid = laid_up(scene.job, scene.board)
     start, end = laid.ends
     span = [(start, end)]
@@ -32,7 +34,9 @@ def laid_slice(scene: Scene, work: Work, y: float) -> Slice:
     plugs = [c.area for c in scene.board.castings if c.kind == "plug"]
     cast = [crossing(scene.seen(area), y) for area in (*plugs, scene.board.ring)]
     skin = _between(laid, span, lambda x: laid.bottom(x) + laid.below)
-    resin = _strip(laid, [pair for pairs in cast for pair in pairs], y, off=laid.above).difference(skin)
+    resin = _strip(laid, [pair for pairs in cast for pair in pairs], y, off=laid.above).difference(
+        skin
+    )
     cut = _removed(work, laid, y)
     removed = cut.intersection(whole)
     low, high = float(whole.bounds[1]), float(whole.bounds[3])
@@ -47,19 +51,27 @@ def laid_slice(scene: Scene, work: Work, y: float) -> Slice:
     foot = min(low, work.lowest) - _FOOT
     cradle = _between(laid, span, lambda x: np.full_like(x, foot)).difference(cut)
     note = f"; the bed under the cradle lies {mm(-laid.bed):.2f} below rise 0, not drawn"
-    return Slice(y, wood, resin.difference(removed), removed, levels, (start, end), foot, high, cradle, note)
+    return Slice(
+        y, wood, resin.difference(removed), removed, levels, (start, end), foot, high, cradle, note
+    )
 
 
-def _strip(laid: LaidUp, spans: Sequence[tuple[float, float]], y: float, off: float = 0.0) -> BaseGeometry:
+def _strip(
+    laid: LaidUp, spans: Sequence[tuple[float, float]], y: float, off: float = 0.0
+) -> BaseGeometry:
     """From the form up to the laminate's top, or to the face that lies `off` below it."""
     return _between(laid, spans, lambda x: laid.top(x, np.full_like(x, y), off=off))
 
 
-def _between(laid: LaidUp, spans: Sequence[tuple[float, float]], over: Callable[[Floats], Floats]) -> BaseGeometry:
+def _between(
+    laid: LaidUp, spans: Sequence[tuple[float, float]], over: Callable[[Floats], Floats]
+) -> BaseGeometry:
     parts = []
     for start, end in spans:
         x = np.linspace(start, end, max(2, int((end - start) / _STEP) + 2))
-        ring = np.vstack([np.column_stack([x, laid.bottom(x)]), np.column_stack([x, over(x)])[::-1]])
+        ring = np.vstack(
+            [np.column_stack([x, laid.bottom(x)]), np.column_stack([x, over(x)])[::-1]]
+        )
         parts.append(Polygon(ring).buffer(0))
     return shapely.union_all(parts) if parts else Polygon()
 
@@ -74,7 +86,9 @@ def _removed(work: Work, laid: LaidUp, y: float) -> BaseGeometry:
             for start, end in crossing(part, y):
                 x = np.linspace(start, end, 41)
                 floor = laid.bottom(x) + work.trim.web
-                found.append(Polygon([*np.column_stack([x, floor]).tolist(), (end, far), (start, far)]))
+                found.append(
+                    Polygon([*np.column_stack([x, floor]).tolist(), (end, far), (start, far)])
+                )
     for hole in work.holes:
         for step in hole.steps:
             rest = (step.diameter / 2.0) ** 2 - (hole.y - y) ** 2
@@ -88,4 +102,6 @@ def _cut_levels(work: Work) -> list[Level]:
         return [Level(round(work.lowest, 3), "lowest cut", True)]
     floors = sorted({round(hole.steps[-1].floor, 3): hole for hole in work.holes}.items())
     shown = floors if len(floors) <= 4 else [*floors[:2], floors[-1]]
-    return [Level(floor, f"{hole.id}, {mm(hole.top - floor):.2f} deep", True) for floor, hole in shown]
+    return [
+        Level(floor, f"{hole.id}, {mm(hole.top - floor):.2f} deep", True) for floor, hole in shown
+    ]

@@ -1,8 +1,9 @@
 """Moves made ready for drawing: runs of cutting, flattened and thinned, split by depth.
 
-A *run* is a stretch of feed moves between two rapids, (n, 3) float, mm, bed frame of the set-up. Arcs
-are flattened and lines thinned within `TOLERANCE` (or what a sheet shows), for the drawing only. *Bands*
-divide the height from the deepest cut to the top of the stock; each segment belongs to the band of its middle.
+A *run* is a stretch of feed moves between two rapids, (n, 3) float, mm, bed frame of the set-up.
+Arcs are flattened and lines thinned within `TOLERANCE` (or what a sheet shows), for the drawing
+only. *Bands* divide the height from the deepest cut to the top of the stock; each segment belongs
+to the band of its middle.
 """
 
 from __future__ import annotations
@@ -21,7 +22,8 @@ from corepath.views.drawings.path_thinning import Cover, bounds_of
 from corepath.views.svg import polyline_path
 
 __all__ = [
-    "TOLERANCE", "Bands", "Strokes", "arrows", "banded_paths", "entries", "nice_step", "strokes", "within",
+    "TOLERANCE", "Bands", "Strokes", "arrows", "banded_paths", "entries", "nice_step", "strokes",
+    "within",
 ]  # fmt: skip
 
 TOLERANCE = 0.05
@@ -50,7 +52,8 @@ class Strokes:
 
 @dataclass(frozen=True, slots=True)
 class Bands:
-    """Bounds of the depth bands in mm above the bed, from the highest down; band k lies under bound k."""
+    """Bounds of the depth bands in mm above the bed, from the highest down; band k lies under bound
+    k."""
 
     bounds: tuple[float, ...]
 
@@ -81,7 +84,8 @@ def nice_step(value: float) -> float:
 
 
 def strokes(passes: Iterable[Pass]) -> Strokes:
-    """Runs and rapids of `passes`; straight plunges and retracts are part of a run, and of no length in plan."""
+    """Runs and rapids of `passes`; straight plunges and retracts are part of a run, and of no
+    length in plan."""
     runs: list[Run] = []
     rapids: list[Run] = []
     for stretch in passes:
@@ -137,8 +141,8 @@ def _flattened(start: tuple[float, float, float], move: Move) -> list[tuple[floa
 def banded_paths(runs: Sequence[Run], bands: Bands, places: int, unit: float = 0.0) -> list[str]:
     """Path data of each band, the shallowest first: every segment once, neighbours joined, thinned.
 
-    With `unit`, the model mm of one mm of the sheet, what would lie under a line drawn before is left out: under a
-    deeper one, or under another turn or layer of the same band.
+    With `unit`, the model mm of one mm of the sheet, what would lie under a line drawn before is
+    left out: under a deeper one, or under another turn or layer of the same band.
     """
     pieces: list[list[Run]] = [[] for _ in range(bands.count)]
     for run in runs:
@@ -147,9 +151,16 @@ def banded_paths(runs: Sequence[Run], bands: Bands, places: int, unit: float = 0
     if unit > 0 and runs:
         cover = Cover(bounds_of(runs), _HIDES * unit, 2)
         for band in reversed(range(bands.count)):
-            pieces[band] = [part for piece in pieces[band] for part in cover.keep(piece, _LEAST * unit, start=True)]
+            pieces[band] = [
+                part
+                for piece in pieces[band]
+                for part in cover.keep(piece, _LEAST * unit, start=True)
+            ]
     within = max(TOLERANCE, _SEEN * unit)
-    return ["".join(polyline_path(points, places) for points in _thinned(band, within)) for band in pieces]
+    return [
+        "".join(polyline_path(points, places) for points in _thinned(band, within))
+        for band in pieces
+    ]
 
 
 def _split(run: Run, bands: Bands) -> Iterable[tuple[int, Run]]:
@@ -177,13 +188,18 @@ def _subdivided(run: Run, height: float) -> Run:
 
 
 def _thinned(pieces: Sequence[Run], within: float) -> Iterable[NDArray[np.float64]]:
-    lines = [shapely.LineString(piece[:, :2]) for piece in pieces if np.ptp(piece[:, :2], axis=0).max() > 1e-9]
+    lines = [
+        shapely.LineString(piece[:, :2])
+        for piece in pieces
+        if np.ptp(piece[:, :2], axis=0).max() > 1e-9
+    ]
     for line in shapely.simplify(np.array(lines, dtype=object), within) if lines else ():
         yield np.asarray(line.coords)
 
 
 def entries(runs: Sequence[Run], apart: float, most: int) -> list[tuple[float, float]]:
-    """Places (x, y) where a run enters, none closer than `apart` mm to an earlier one, at most `most`."""
+    """Places (x, y) where a run enters, none closer than `apart` mm to an earlier one, at most
+    `most`."""
     kept: list[tuple[float, float]] = []
     for run in runs:
         x, y = float(run[0, 0]), float(run[0, 1])
@@ -195,7 +211,8 @@ def entries(runs: Sequence[Run], apart: float, most: int) -> list[tuple[float, f
 
 
 def arrows(runs: Sequence[Run], apart: float, most: int) -> list[tuple[float, float, float]]:
-    """Places and directions (x, y, angle in radians) of sparse arrows along the cuts, at least `apart` apart."""
+    """Places and directions (x, y, angle in radians) of sparse arrows along the cuts, at least
+    `apart` apart."""
     if not runs:
         return []
     start = np.concatenate([run[:-1, :2] for run in runs])
@@ -225,5 +242,7 @@ def within(runs: Sequence[Run], x0: float, y0: float, x1: float, y1: float) -> t
         high = np.maximum(run[:-1, :2], run[1:, :2])
         near = (low[:, 0] <= x1) & (high[:, 0] >= x0) & (low[:, 1] <= y1) & (high[:, 1] >= y0)
         edges = np.flatnonzero(np.diff(np.concatenate(([0], near.astype(int), [0]))))
-        kept += [run[a : b + 1] for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)]
+        kept += [
+            run[a : b + 1] for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+        ]
     return tuple(kept)

@@ -1,6 +1,8 @@
-"""A detail at a larger scale, where the plan is too small to show the path: round the place where cutting starts.
+"""A detail at a larger scale, where the plan is too small to show the path: round the place where
+cutting starts.
 
-It lies in the right-hand column, between legend and title block, cut off at its frame. Model mm as in the plan.
+It lies in the right-hand column, between legend and title block, cut off at its frame. Model mm as
+in the plan.
 """
 
 from __future__ import annotations
@@ -18,15 +20,19 @@ DETAIL_SCALES = (2.0, 1.0, 0.5)
 
 
 def detail_scale(work: Work, plan_scale: float) -> float | None:
-    """Scale of the detail: the one that shows about ten widths of the cutter; None where none is needed."""
+    """Scale of the detail: the one that shows about ten widths of the cutter; None where none is
+    needed."""
     if not (work.pockets or work.holes):
         return None
     best = next((s for s in DETAIL_SCALES if work.cutter.diameter * s <= 10.0), DETAIL_SCALES[-1])
     return best if best > 1.5 * plan_scale else None
 
 
-def draw_detail(svg: Document, box: Box, scene: Scene, work: Work, drawn: Strokes, bands: Bands, scale: float) -> None:
-    """Draw the detail into `box` (sheet mm); nothing where the box is too flat or nothing is cut."""
+def draw_detail(
+    svg: Document, box: Box, scene: Scene, work: Work, drawn: Strokes, bands: Bands, scale: float
+) -> None:
+    """Draw the detail into `box` (sheet mm); nothing where the box is too flat or nothing is
+    cut."""
     if box.height < 24.0 or not drawn.runs:
         return
     window = Box(box.x0, box.y0 + 6.0, box.x1, box.y1)
@@ -35,10 +41,19 @@ def draw_detail(svg: Document, box: Box, scene: Scene, work: Work, drawn: Stroke
     view = PlanView.fitted(svg, (x - half_x, y - half_y, x + half_x, y + half_y), window, scale)
     near = Strokes(within(drawn.runs, x - half_x, y - half_y, x + half_x, y + half_y), ())
     with svg.group("detail-view", id="detail-view"):
-        svg.text(box.x0 + 1, box.y0 + 4, f"Where it starts, {scale_words(scale)}", "label strong", size=NORMAL)
+        svg.text(
+            box.x0 + 1,
+            box.y0 + 4,
+            f"Where it starts, {scale_words(scale)}",
+            "label strong",
+            size=NORMAL,
+        )
         with svg.defs():
             svg.clip("detail-window", window)
-        with svg.group("detail-clip", clip_path="url(#detail-window)"), svg.group("detail", transform=view.transform):
+        with (
+            svg.group("detail-clip", clip_path="url(#detail-window)"),
+            svg.group("detail", transform=view.transform),
+        ):
             bounds = work.blank.bounds
             svg.add(
                 "rect",
@@ -51,4 +66,11 @@ def draw_detail(svg: Document, box: Box, scene: Scene, work: Work, drawn: Stroke
             draw_work(view, work, ids=False)
             draw_cuts(view, near, bands, work, ids=False)
             svg.path(polygon_path(scene.seen(scene.board.outline), view.places), "outline uncut")
-        svg.add("rect", class_="narrow", x=window.x0, y=window.y0, width=window.width, height=window.height)
+        svg.add(
+            "rect",
+            class_="narrow",
+            x=window.x0,
+            y=window.y0,
+            width=window.width,
+            height=window.height,
+        )

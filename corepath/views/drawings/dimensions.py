@@ -1,7 +1,9 @@
-"""Dimensions of a plan: the blank over all, places of hardware from the middle, the groove's width and its rim.
+"""Dimensions of a plan: the blank over all, places of hardware from the middle, the groove's width
+and its rim.
 
-Places are running dimensions (ISO 129-1, from memory) in the bed frame of the set-up, mm from the middle of
-the blank as it lies; in B they are mirrored with it. All is drawn in sheet millimetres, y down.
+Places are running dimensions (ISO 129-1, from memory) in the bed frame of the set-up, mm from the
+middle of the blank as it lies; in B they are mirrored with it. All is drawn in sheet millimetres, y
+down.
 """
 
 from __future__ import annotations
@@ -33,7 +35,8 @@ from corepath.work.works import Work
 __all__ = ["BELOW", "BESIDE", "draw_dimensions", "has_places", "running"]
 
 BELOW = 11.5
-"""sheet mm that dimensions of places and of the rim take below a plan, over those of the blank alone"""
+"""sheet mm that dimensions of places and of the rim take below a plan, over those of the blank
+alone"""
 BESIDE = 14.0
 """sheet mm that running dimensions take at the right of a plan"""
 
@@ -47,7 +50,8 @@ def has_places(work: Work) -> bool:
 
 
 def draw_dimensions(view: PlanView, scene: Scene, work: Work, labels: Labels) -> None:
-    """Blank, places and walls of this operation, scale bar and, where there is room, its measures in words."""
+    """Blank, places and walls of this operation, scale bar and, where there is room, its measures
+    in words."""
     svg = view.svg
     x0, y0, x1, y1 = work.blank.bounds
     left, bottom = view.sheet(x0, y0)
@@ -64,9 +68,12 @@ def draw_dimensions(view: PlanView, scene: Scene, work: Work, labels: Labels) ->
             spots += [(pocket.area.centroid.x, pocket.area.centroid.y) for pocket in work.pockets]
             running(view, spots, view.extent.y1, view.extent.x1 + 5.0)
     bar = scale_bar(svg, MAIN.x0 + 19, below + 7.5, view.scale)
-    from_middle = "; places from the middle of the blank" if places and work.name != "groove" else ""
+    from_middle = (
+        "; places from the middle of the blank" if places and work.name != "groove" else ""
+    )
     note = (
-        f"scale {scale_words(view.scale)} at A3; the operator stands at the lower edge; figures in {UNIT}{from_middle}"
+        f"scale {scale_words(view.scale)} at A3; the operator stands at the lower edge; figures in "
+        f"{UNIT}{from_middle}"
     )
     svg.text(bar + 14, below + 7.5, note, "label quiet", size=SMALL)
     if places:
@@ -77,19 +84,40 @@ def draw_dimensions(view: PlanView, scene: Scene, work: Work, labels: Labels) ->
         labels.block(Box(view.extent.x1 + 5, view.extent.y0 - 3, MAIN.x1, view.extent.y1))
 
 
-def running(view: PlanView, spots: Sequence[tuple[float, float]], bottom: float, right: float) -> None:
-    """Running dimensions from the middle of `spots` (x, y), model mm: X below `bottom`, Y right of `right`."""
+def running(
+    view: PlanView, spots: Sequence[tuple[float, float]], bottom: float, right: float
+) -> None:
+    """Running dimensions from the middle of `spots` (x, y), model mm: X below `bottom`, Y right of
+    `right`."""
     svg = view.svg
     xs = sorted({round(x, 1) + 0.0 for x, _ in spots} | {0.0})
     ys = sorted({round(y, 1) + 0.0 for _, y in spots} | {0.0}, reverse=True)
     wanted = [view.sheet(x, 0.0)[0] for x in xs]
     spread = spread_out(wanted, _APART, view.extent.x0 - 20, view.extent.x1 + 4)
     for x, at, value in zip(wanted, spread, xs, strict=True):
-        svg.path(f"M{number(x)} {number(bottom + 1)}V{number(bottom + 2.5)}L{number(at)} {number(bottom + 5)}", "faint")
-        svg.text(at + 1.1, bottom + 6, shown(value, 1), "dimension", size=SMALL, anchor="end", upright=False)
+        svg.path(
+            f"M{number(x)} {number(bottom + 1)}V{number(bottom + 2.5)}L{number(at)} "
+            f"{number(bottom + 5)}",
+            "faint",
+        )
+        svg.text(
+            at + 1.1,
+            bottom + 6,
+            shown(value, 1),
+            "dimension",
+            size=SMALL,
+            anchor="end",
+            upright=False,
+        )
     wanted = [view.sheet(0.0, y)[1] for y in ys]
-    for y, at, value in zip(wanted, spread_out(wanted, _APART, view.extent.y0, view.extent.y1), ys, strict=True):
-        svg.path(f"M{number(right + 1)} {number(y)}H{number(right + 2.5)}L{number(right + 5)} {number(at)}", "faint")
+    for y, at, value in zip(
+        wanted, spread_out(wanted, _APART, view.extent.y0, view.extent.y1), ys, strict=True
+    ):
+        svg.path(
+            f"M{number(right + 1)} {number(y)}H{number(right + 2.5)}L{number(right + 5)} "
+            f"{number(at)}",
+            "faint",
+        )
         svg.text(right + 6, at + 1.1, shown(value, 1), "dimension", size=SMALL)
 
 
@@ -112,14 +140,18 @@ def _walls(view: PlanView, scene: Scene, work: Work, labels: Labels) -> None:
 
 
 def _straight(ring: Polygon) -> tuple[float, tuple[float, float]]:
-    """Where a ring reaches farthest back, X, and its walls there, outer and inner Y: it runs level at that place."""
+    """Where a ring reaches farthest back, X, and its walls there, outer and inner Y: it runs level
+    at that place."""
     outer = max(ring.exterior.coords, key=lambda p: (round(p[1], 4), -round(abs(p[0]), 4)))
     inner = max((p for hole in ring.interiors for p in hole.coords), key=lambda p: round(p[1], 4))
     return outer[0], (outer[1], inner[1])
 
 
-def _pinched(view: PlanView, labels: Labels, x: float, walls: tuple[float, float], text: str, *, under: bool) -> None:
-    """A narrow upright dimension between two heights, its arrows from outside, the words at the free end."""
+def _pinched(
+    view: PlanView, labels: Labels, x: float, walls: tuple[float, float], text: str, *, under: bool
+) -> None:
+    """A narrow upright dimension between two heights, its arrows from outside, the words at the
+    free end."""
     svg = view.svg
     sx, low = view.sheet(x, walls[0])
     high = view.sheet(x, walls[1])[1]
@@ -133,10 +165,15 @@ def _pinched(view: PlanView, labels: Labels, x: float, walls: tuple[float, float
 
 
 def _words(view: PlanView, scene: Scene, work: Work, y: float) -> None:
-    """Measures of what this operation cuts, in two columns as far as the room down to the section goes."""
+    """Measures of what this operation cuts, in two columns as far as the room down to the section
+    goes."""
     rows = int((MAIN.y0 + 144.5 - y) // _APART) + 1
     width = (MAIN.width - 14) / 2
-    lines = [text for line in measure_lines(scene, _KINDS[work.name]) for text in wrapped(line, SMALL, width)]
+    lines = [
+        text
+        for line in measure_lines(scene, _KINDS[work.name])
+        for text in wrapped(line, SMALL, width)
+    ]
     with view.svg.group("measures", id="measures"):
         for k, line in enumerate(lines[: 2 * max(rows, 0)]):
             column, row = divmod(k, rows)

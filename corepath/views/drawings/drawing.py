@@ -1,8 +1,9 @@
-"""One drawing for each operation, for the person at the machine: plan, section, depths, cutter, zero, what to watch.
+"""One drawing for each operation, for the person at the machine: plan, section, depths, cutter,
+zero, what to watch.
 
-The plan shows the blank as it lies in that set-up, seen from above by the operator: in B that is its
-bottom, mirrored by the flip, with words that read the right way round. Sheet mm, see `views.sheet`;
-model mm in the bed frame of the set-up, see `views.scene`.
+The plan shows the blank as it lies in that set-up, seen from above by the operator: in B that is
+its bottom, mirrored by the flip, with words that read the right way round. Sheet mm, see
+`views.sheet`; model mm in the bed frame of the set-up, see `views.scene`.
 """
 
 from __future__ import annotations
@@ -37,7 +38,13 @@ from corepath.views.drawings.cuts import Bands, Strokes, strokes
 from corepath.views.drawings.detail import detail_scale, draw_detail
 from corepath.views.drawings.dimensions import BELOW, BESIDE, draw_dimensions, has_places
 from corepath.views.drawings.legend import depth_legend, kinds_legend
-from corepath.views.drawings.marks import lines_to_avoid, name_features, set_figures, touch_mark, zero_mark
+from corepath.views.drawings.marks import (
+    lines_to_avoid,
+    name_features,
+    set_figures,
+    touch_mark,
+    zero_mark,
+)
 from corepath.views.drawings.overview import overview
 from corepath.views.drawings.path_thinning import apart
 from corepath.views.drawings.plan_view import (
@@ -76,8 +83,13 @@ _CAUTION = (
 
 
 def programs_of(work: Work, programs: Sequence[Program]) -> tuple[Program, ...]:
-    """The programs that belong to `work`: its own file, or all pass files and the combined one of the skim."""
-    return tuple(p for p in programs if p.stem == work.stem or (work.facing and p.stem.startswith(work.stem + "-")))
+    """The programs that belong to `work`: its own file, or all pass files and the combined one of
+    the skim."""
+    return tuple(
+        p
+        for p in programs
+        if p.stem == work.stem or (work.facing and p.stem.startswith(work.stem + "-"))
+    )
 
 
 def drawings(
@@ -96,11 +108,19 @@ def drawings(
     `minutes` are those of each program by its stem, where known.
     """
     out = {
-        "overview.svg": overview(job, board, stackup, works, programs, digest=digest, checks=checks, minutes=minutes)
+        "overview.svg": overview(
+            job, board, stackup, works, programs, digest=digest, checks=checks, minutes=minutes
+        )
     }
     for work in works:
         out[f"{work.stem}.svg"] = operation_drawing(
-            work, programs_of(work, programs), board=board, stackup=stackup, job=job, digest=digest, minutes=minutes
+            work,
+            programs_of(work, programs),
+            board=board,
+            stackup=stackup,
+            job=job,
+            digest=digest,
+            minutes=minutes,
         )
     return out
 
@@ -115,7 +135,8 @@ def operation_drawing(
     digest: str,
     minutes: Mapping[str, float] | None = None,
 ) -> str:
-    """The drawing of one operation as SVG text. `programs` are its files; without any, no cuts are drawn."""
+    """The drawing of one operation as SVG text. `programs` are its files; without any, no cuts are
+    drawn."""
     scene = Scene(job, board, stackup, work.setup)
     drawn = strokes(_shown(programs))
     top = _top(scene, work)
@@ -126,13 +147,24 @@ def operation_drawing(
     title = f"{job.title}: {work.stem}"
     detail = detail_scale(work, scale)
     units = {"plan": 1 / scale, **({"detail": 1 / detail} if detail else {})}
-    svg = Document(WIDTH, HEIGHT, title, stylesheet(units, bands.count), f"Plan {digest}. {scene.pose.caption}.")
+    svg = Document(
+        WIDTH,
+        HEIGHT,
+        title,
+        stylesheet(units, bands.count),
+        f"Plan {digest}. {scene.pose.caption}.",
+    )
     with svg.defs():
         for name, pitch in (("resin", 1.8), ("obstacle", 1.0)):
             svg.hatch(f"{name}-sheet", pitch, "hatching")
             with svg.group("plan"):
                 svg.hatch(f"{name}-plan", pitch / scale, "hatching", up=True)
-    heading(svg, f"{work.order:02d}  {work.name}", f"SET-UP {work.setup}: {scene.pose.caption}", scene.turned)
+    heading(
+        svg,
+        f"{work.order:02d}  {work.name}",
+        f"SET-UP {work.setup}: {scene.pose.caption}",
+        scene.turned,
+    )
     view = PlanView.fitted(svg, bounds, plan, scale)
     corners = tuple(corner for program in programs for corner in program.corners)
     lines = _sparse(drawn, work, view.unit)
@@ -160,19 +192,29 @@ def _shown(programs: Sequence[Program]) -> list[Pass]:
     if len(single) > 1 or (single and len(programs) > 1):
         return list(single[-1].passes)
     return [
-        stretch for program in programs for stretch in (program.passes[-1:] if program.combined else program.passes)
+        stretch
+        for program in programs
+        for stretch in (program.passes[-1:] if program.combined else program.passes)
     ]
 
 
 def _bounds(work: Work, drawn: Strokes) -> tuple[float, float, float, float]:
-    """What the plan must hold: blank, obstacles, and the path where it runs over the blank's edge."""
+    """What the plan must hold: blank, obstacles, and the path where it runs over the blank's
+    edge."""
     x0, y0, x1, y1 = work.blank.bounds
     boxes = [(x0, y0, x1, y1), *(obstacle.area.bounds for obstacle in work.obstacles)]
     for run in drawn.runs:
         boxes.append((*run[:, :2].min(axis=0).tolist(), *run[:, :2].max(axis=0).tolist()))
     if drawn.runs:
         x, y = drawn.runs[0][0, :2].tolist()
-        boxes.append((x - work.cutter.radius, y - work.cutter.radius, x + work.cutter.radius, y + work.cutter.radius))
+        boxes.append(
+            (
+                x - work.cutter.radius,
+                y - work.cutter.radius,
+                x + work.cutter.radius,
+                y + work.cutter.radius,
+            )
+        )
     return (
         min(b[0] for b in boxes),
         min(b[1] for b in boxes),
@@ -195,7 +237,9 @@ def _plan(
     marks: list[tuple[str, float, float]] = []
     with svg.group("plan", id="plan", transform=view.transform):
         x0, y0, x1, y1 = work.blank.bounds
-        svg.add("rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
+        svg.add(
+            "rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0
+        )
         draw_depths(view, work, bands)
         draw_spared(view, work)
         draw_castings(view, scene, work.order)
@@ -203,12 +247,17 @@ def _plan(
         draw_cuts(view, drawn, bands, work, lines=lines)
         if work.deck is not None:
             heights = work.deck.surface.grid
-            marks = draw_contours(view, work.deck.surface, float(heights.min()), float(heights.max()))
+            marks = draw_contours(
+                view, work.deck.surface, float(heights.min()), float(heights.max())
+            )
         draw_features(view, scene)
         draw_corners(view, corners)
         draw_obstacles(view, [obstacle.area for obstacle in work.obstacles])
     labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 3), [])
-    shapes = [scene.seen(scene.board.outline), *(scene.seen(casting.area) for casting in scene.board.castings)]
+    shapes = [
+        scene.seen(scene.board.outline),
+        *(scene.seen(casting.area) for casting in scene.board.castings),
+    ]
     along = np.array([[work.blank.bounds[0], cut_y], [work.blank.bounds[2], cut_y]])
     runs = drawn.runs if work.pockets or work.holes else ()
     labels.lines = lines_to_avoid(view, [work.blank, *shapes], [*runs, along])
@@ -232,7 +281,11 @@ def _touched(scene: Scene, work: Work) -> tuple[float, float] | None:
 
 def _sparse(drawn: Strokes, work: Work, unit: float) -> tuple[NDArray[np.float64], ...]:
     """On the deck only so many of the lines that they stand apart on the sheet."""
-    return drawn.runs if work.deck is None else apart(drawn.runs, _LINES_APART * unit, _LINES_LEAST * unit)
+    return (
+        drawn.runs
+        if work.deck is None
+        else apart(drawn.runs, _LINES_APART * unit, _LINES_LEAST * unit)
+    )
 
 
 def _section_line(view: PlanView, y: float, labels: Labels) -> None:
@@ -266,15 +319,20 @@ def _side(
     minutes: Mapping[str, float],
     share: float,
 ) -> Box:
-    """Legend above, title block below; returns the room left between them. One line in `share` is drawn."""
+    """Legend above, title block below; returns the room left between them. One line in `share` is
+    drawn."""
     top = _top(scene, work)
     svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
-    face = {"A": "the raw top", "B": "the raw bottom", "C": "the raw top", "D": "the highest"}[work.setup]
+    face = {"A": "the raw top", "B": "the raw bottom", "C": "the raw top", "D": "the highest"}[
+        work.setup
+    ]
     if work.setup == "B" and work.facing is None:
         face = "the face"
     pale, over = work.deck is not None, over_datum(work.setup, short=True)
     y = depth_legend(svg, SIDE, SIDE.y0, bands, face, top, pale=pale, over=over)
-    y = kinds_legend(svg, SIDE, y, _kinds(scene, work, share, any(program.corners for program in programs)))
+    y = kinds_legend(
+        svg, SIDE, y, _kinds(scene, work, share, any(program.corners for program in programs))
+    )
     column = Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1)
     bottom = rows_block(svg, column, _rows(scene, work, programs, digest, minutes), "title")
     return Box(SIDE.x0 + 2, y + 3, SIDE.x1 - 3, bottom - 4)
@@ -329,7 +387,8 @@ def _rows(
         ("cutter", work.cutter.describe()),
         (
             "speed, feed",
-            f"{number(cutting.rpm, 0)} rpm, {feed(cutting.feed):.0f~}; ramp {feed(cutting.ramp):.0f}",
+            f"{number(cutting.rpm, 0)} rpm, {feed(cutting.feed):.0f~}; ramp "
+            f"{feed(cutting.ramp):.0f}",
         ),
     ]
     times = {p.combined: 0.0 for p in programs if p.stem in minutes}
@@ -368,15 +427,26 @@ def _over_bed(height: float) -> str:
 def _files(work: Work, programs: Sequence[Program]) -> str:
     """File names; of many passes only the first and the last."""
     single = [p.stem for p in programs if not p.combined] or ([] if programs else [work.stem])
-    names = [f"{single[0]}.nc to {single[-1].rsplit('-', 1)[-1]}"] if len(single) > 2 else [f"{s}.nc" for s in single]
+    names = (
+        [f"{single[0]}.nc to {single[-1].rsplit('-', 1)[-1]}"]
+        if len(single) > 2
+        else [f"{s}.nc" for s in single]
+    )
     return ", ".join([*names, *(f"{p.stem}.nc" for p in programs if p.combined)])
 
 
 def _watch(svg: Document, scene: Scene, work: Work, programs: Sequence[Program]) -> None:
     """What to watch, in two columns; a last line sends to the file's head where there is more."""
-    said = [marked(line) for line in (*work.watch, *(line for program in programs for line in program.watch))]
+    said = [
+        marked(line)
+        for line in (*work.watch, *(line for program in programs for line in program.watch))
+    ]
     lines = list(dict.fromkeys(line[:1].upper() + line[1:] for line in said))
-    again = "may be touched again" if work.zero.again else "must not be touched again once cutting has begun"
+    again = (
+        "may be touched again"
+        if work.zero.again
+        else "must not be touched again once cutting has begun"
+    )
     lines.append(f"Z is touched on {marked(work.zero.touch)}; it {again}.")
     width = (_WATCH.width - 14) / 2
     laid: list[str] = []
@@ -391,5 +461,10 @@ def _watch(svg: Document, scene: Scene, work: Work, programs: Sequence[Program])
         svg.text(_WATCH.x0 + 4, _WATCH.y0 + 5.5, "What to watch", "label strong", size=NORMAL)
         for k, line in enumerate(laid):
             column, row = divmod(k, rows)
-            svg.text(_WATCH.x0 + 4 + column * (width + 6), _WATCH.y0 + 11 + row * pitch, line.rstrip(), size=SMALL)
+            svg.text(
+                _WATCH.x0 + 4 + column * (width + 6),
+                _WATCH.y0 + 11 + row * pitch,
+                line.rstrip(),
+                size=SMALL,
+            )
         svg.text(_WATCH.x0 + 4, _WATCH.y1 - 2.5, _CAUTION, "label quiet", size=SMALL)

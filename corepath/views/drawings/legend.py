@@ -1,4 +1,5 @@
-"""The column at the right: depth by shade with figures, the kinds of line, and what they stand for."""
+"""The column at the right: depth by shade with figures, the kinds of line, and what they stand
+for."""
 
 from __future__ import annotations
 
@@ -19,24 +20,40 @@ def depth_legend(
     svg: Document, box: Box, y: float, bands: Bands, face: str, top: float, pale: bool = False,
     over: str = "above the bed",
 ) -> float:  # fmt: skip
-    """Swatches from shallow to deep with heights and how far below `face` (at `top`), mm; returns the next y.
+    """Swatches from shallow to deep with heights and how far below `face` (at `top`), mm; returns
+    the next y.
 
     `over` says what heights count from. `pale` swatches are for areas with lines over them.
     """
     with svg.group("legend depth", id="legend-depth"):
-        svg.text(box.x0 + 2, y + 4, f"Depth of the cutter's tip, {UNIT}", "label strong", size=NORMAL)
+        svg.text(
+            box.x0 + 2, y + 4, f"Depth of the cutter's tip, {UNIT}", "label strong", size=NORMAL
+        )
         svg.text(box.x0 + _FIRST, y + 9.2, over, "label quiet", size=SMALL)
         svg.text(box.x1 - 1.5, y + 9.2, f"below {face}", "label quiet", size=SMALL, anchor="end")
         y += 11.0
         for k in range(bands.count):
             high, low = bands.bounds[k], bands.bounds[k + 1]
             svg.add(
-                "rect", class_=f"swatch {'t' if pale else 'f'}{k}", x=box.x0 + 3, y=y, width=13, height=_PITCH - 0.8
+                "rect",
+                class_=f"swatch {'t' if pale else 'f'}{k}",
+                x=box.x0 + 3,
+                y=y,
+                width=13,
+                height=_PITCH - 0.8,
             )
             if pale:
                 svg.line(box.x0 + 3, y + 2.2, box.x0 + 16, y + 2.2, f"cut z{k}")
-            svg.text(box.x0 + _FIRST, y + 3.4, f"{mm(high):.2f} to {mm(low):.2f}", "figure", size=SMALL)
-            svg.text(box.x0 + _SECOND, y + 3.4, f"{mm(top - high):.2f} to {mm(top - low):.2f}", "figure", size=SMALL)
+            svg.text(
+                box.x0 + _FIRST, y + 3.4, f"{mm(high):.2f} to {mm(low):.2f}", "figure", size=SMALL
+            )
+            svg.text(
+                box.x0 + _SECOND,
+                y + 3.4,
+                f"{mm(top - high):.2f} to {mm(top - low):.2f}",
+                "figure",
+                size=SMALL,
+            )
             y += _PITCH
     return y + 2.0
 

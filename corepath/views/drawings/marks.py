@@ -1,4 +1,5 @@
-"""Marks and labels over a plan, in sheet millimetres: the work zero, names of features, figures on lines."""
+"""Marks and labels over a plan, in sheet millimetres: the work zero, names of features, figures on
+lines."""
 
 from __future__ import annotations
 
@@ -21,13 +22,18 @@ __all__ = ["lines_to_avoid", "name_features", "set_figures", "touch_mark", "zero
 def lines_to_avoid(
     view: PlanView, shapes: Iterable[BaseGeometry], runs: Sequence[NDArray[np.float64]]
 ) -> NDArray[np.float64]:
-    """Places (n, 2) on the sheet, about 0.8 mm apart, on the boundaries of `shapes` and on `runs`."""
+    """Places (n, 2) on the sheet, about 0.8 mm apart, on the boundaries of `shapes` and on
+    `runs`."""
     lines = [shape.boundary for shape in shapes]
-    lines += [shapely.LineString(run[:, :2]) for run in runs if np.ptp(run[:, :2], axis=0).max() > 0.5]
+    lines += [
+        shapely.LineString(run[:, :2]) for run in runs if np.ptp(run[:, :2], axis=0).max() > 0.5
+    ]
     coarse = shapely.simplify(np.array(lines, dtype=object), 0.2 * view.unit)
     dense = shapely.segmentize(coarse[shapely.length(coarse) > 0], 0.8 * view.unit)
     points = shapely.get_coordinates(dense)
-    return np.stack([view.ox + points[:, 0] * view.scale, view.oy - points[:, 1] * view.scale], axis=1)
+    return np.stack(
+        [view.ox + points[:, 0] * view.scale, view.oy - points[:, 1] * view.scale], axis=1
+    )
 
 
 def zero_mark(svg: Document, labels: Labels, x: float, y: float) -> None:

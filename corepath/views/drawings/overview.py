@@ -1,7 +1,9 @@
-"""The overview: all features over the blank in the board frame, the stack-up to scale in height, checks and files.
+"""The overview: all features over the blank in the board frame, the stack-up to scale in height,
+checks and files.
 
-Board frame, mm: X along the length, Y across, origin at the middle of the blank, deck up. In the stack-up
-heights count from the finished bottom at the planned stop; lengths there are a scheme, not to scale.
+Board frame, mm: X along the length, Y across, origin at the middle of the blank, deck up. In the
+stack-up heights count from the finished bottom at the planned stop; lengths there are a scheme, not
+to scale.
 """
 
 from __future__ import annotations
@@ -32,7 +34,12 @@ from corepath.views.drawing_sheet import (
 )  # fmt: skip
 from corepath.views.drawings.dimensions import running
 from corepath.views.drawings.marks import lines_to_avoid, name_features, set_figures
-from corepath.views.drawings.overview_tables import checks_table, files_table, measures_table, skim_table
+from corepath.views.drawings.overview_tables import (
+    checks_table,
+    files_table,
+    measures_table,
+    skim_table,
+)
 from corepath.views.drawings.plan_view import PlanView, draw_contours
 from corepath.views.drawings.scene import Scene
 from corepath.views.drawings.stack_view import draw_stack
@@ -63,7 +70,11 @@ def overview(
     x0, y0, x1, y1 = board.blank.bounds
     scale = best_scale(x1 - x0, y1 - y0, _PLAN)
     svg = Document(
-        WIDTH, HEIGHT, f"{job.title}: overview", stylesheet({"plan": 1 / scale}, 2), f"Plan {digest}. Deck up."
+        WIDTH,
+        HEIGHT,
+        f"{job.title}: overview",
+        stylesheet({"plan": 1 / scale}, 2),
+        f"Plan {digest}. Deck up.",
     )
     with svg.defs():
         svg.hatch("resin-sheet", 2.2, "hatching")
@@ -89,14 +100,24 @@ def _plan(view: PlanView, scene: Scene) -> None:
     heights = np.asarray(board.deck.grid)
     with svg.group("plan", id="plan", transform=view.transform):
         x0, y0, x1, y1 = board.blank.bounds
-        svg.add("rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
+        svg.add(
+            "rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0
+        )
         for casting in board.castings:
             svg.path(
-                polygon_path(casting.area, view.places), f"{casting.kind} resin narrow", id=f"casting-{casting.id}"
+                polygon_path(casting.area, view.places),
+                f"{casting.kind} resin narrow",
+                id=f"casting-{casting.id}",
             )
             if casting.plug is not None:
                 centre = casting.area.centroid
-                svg.add("circle", class_="bolt hidden", cx=centre.x, cy=centre.y, r=casting.plug.bolt_hole / 2)
+                svg.add(
+                    "circle",
+                    class_="bolt hidden",
+                    cx=centre.x,
+                    cy=centre.y,
+                    r=casting.plug.bolt_hole / 2,
+                )
         marks = draw_contours(view, board.deck, float(heights.min()), float(heights.max()))
         svg.path(polygon_path(board.outline, view.places), "outline uncut", id="outline")
         for place in board.places:
@@ -105,7 +126,12 @@ def _plan(view: PlanView, scene: Scene) -> None:
                 svg.add("circle", class_="bore narrow", cx=place.x, cy=place.y, r=place.bore / 2)
         for k, dowel in enumerate(board.dowels, start=1):
             svg.add(
-                "circle", class_="dowel solid", id=f"dowel-{k}", cx=dowel.at[0], cy=dowel.at[1], r=dowel.diameter / 2
+                "circle",
+                class_="dowel solid",
+                id=f"dowel-{k}",
+                cx=dowel.at[0],
+                cy=dowel.at[1],
+                r=dowel.diameter / 2,
             )
         svg.line(x0 - 2 * view.unit, 0, x1 + 2 * view.unit, 0, "centre")
         svg.line(0, y0 - 2 * view.unit, 0, y1 + 2 * view.unit, "centre")
@@ -117,7 +143,8 @@ def _plan(view: PlanView, scene: Scene) -> None:
 
 
 def _dimensions(view: PlanView, scene: Scene) -> None:
-    """Blank and board over all, and the places of all hardware as running dimensions from the middle."""
+    """Blank and board over all, and the places of all hardware as running dimensions from the
+    middle."""
     svg, board = view.svg, scene.board
     bx0, by0, bx1, by1 = board.blank.bounds
     ox0, oy0, ox1, oy1 = board.outline.bounds
@@ -150,8 +177,16 @@ def _side(
     blank = scene.job.blank
     rows = [
         ("job", scene.job.title),
-        ("blank", f"{shown(blank.length)} × {shown(blank.width)} × {shown(scene.table.thickness)}, {blank.wood}"),
-        ("core", f"{shown(scene.table.deck_highest)} thick, {shown(scene.table.deck_lowest)} at the edge"),
+        (
+            "blank",
+            f"{shown(blank.length)} × {shown(blank.width)} × {shown(scene.table.thickness)}, "
+            f"{blank.wood}",
+        ),
+        (
+            "core",
+            f"{shown(scene.table.deck_highest)} thick, {shown(scene.table.deck_lowest)} at "
+            "the edge",
+        ),
         ("resin", scene.job.cast.resin),
     ]
     if minutes:
@@ -167,7 +202,9 @@ def _cutting(minutes: Mapping[str, float], planned_stop: int) -> str:
     """Time of the files that are run when the skim stops as planned, pass by pass."""
     skims = [stem for stem in minutes if "-skim-" in stem]
     run = [stem for stem in minutes if stem not in skims or _pass(stem) <= planned_stop]
-    return f"{sum(minutes[stem] for stem in run):.0f} min" + (", the skim to its planned stop" if skims else "")
+    return f"{sum(minutes[stem] for stem in run):.0f} min" + (
+        ", the skim to its planned stop" if skims else ""
+    )
 
 
 def _pass(stem: str) -> float:

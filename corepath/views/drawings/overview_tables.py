@@ -1,4 +1,5 @@
-"""Tables of the overview: measures of hardware, verdicts of the checks, planes of the skim, files in order."""
+"""Tables of the overview: measures of hardware, verdicts of the checks, planes of the skim, files
+in order."""
 
 from __future__ import annotations
 
@@ -26,24 +27,39 @@ def measures_table(svg: Document, scene: Scene, box: Box) -> None:
 
 
 def measure_lines(scene: Scene, kind: str = "") -> list[str]:
-    """Measures in words of groove, plugs, inserts and dowels, or of one `kind` (groove, plug, insert, dowel)."""
-    makers = {"groove": _groove_lines, "plug": _plug_lines, "insert": _insert_lines, "dowel": _dowel_lines}
+    """Measures in words of groove, plugs, inserts and dowels, or of one `kind` (groove, plug,
+    insert, dowel)."""
+    makers = {
+        "groove": _groove_lines,
+        "plug": _plug_lines,
+        "insert": _insert_lines,
+        "dowel": _dowel_lines,
+    }
     return [line for name, make in makers.items() if kind in ("", name) for line in make(scene)]
 
 
 def _groove_lines(scene: Scene) -> list[str]:
     outside, inside = scene.job.groove.outside, scene.job.groove.inside
-    return [f"Groove {shown(outside + inside)} wide: {shown(outside)} outside the outline, {shown(inside)} inside."]
+    return [
+        f"Groove {shown(outside + inside)} wide: {shown(outside)} outside the outline, "
+        f"{shown(inside)} inside."
+    ]
 
 
 def _plug_lines(scene: Scene) -> list[str]:
     board, lines = scene.board, []
     for plug in scene.job.plug:
         areas = [c.area for c in board.castings if c.plug == plug]
-        size = f"slot {shown(plug.slot)} × {shown(plug.diameter)}" if plug.slot else f"⌀{shown(plug.diameter)}"
+        size = (
+            f"slot {shown(plug.slot)} × {shown(plug.diameter)}"
+            if plug.slot
+            else f"⌀{shown(plug.diameter)}"
+        )
         edge = min((board.outline.exterior.distance(area) for area in areas), default=0.0)
         hole = f"bolt hole ⌀{shown(plug.bolt_hole)}{_pitch(plug.at)}"
-        lines.append(f"{plug.name}: {len(plug.at)} × plug {size}, {hole}; {shown(edge, 1)} from the outline.")
+        lines.append(
+            f"{plug.name}: {len(plug.at)} × plug {size}, {hole}; {shown(edge, 1)} from the outline."
+        )
     return lines
 
 
@@ -54,7 +70,9 @@ def _insert_lines(scene: Scene) -> list[str]:
         edge = min(scene.board.outline.exterior.distance(ring) for ring in rings)
         seat, bore = insert.flange + insert.clearance, insert.barrel + insert.clearance
         size = f"seat ⌀{shown(seat)}, bore ⌀{shown(bore)}{_pitch(insert.at)}"
-        lines.append(f"{insert.name}: {len(insert.at)} × {size}; {shown(edge, 1)} from the outline.")
+        lines.append(
+            f"{insert.name}: {len(insert.at)} × {size}; {shown(edge, 1)} from the outline."
+        )
     return lines
 
 
@@ -63,14 +81,19 @@ def _dowel_lines(scene: Scene) -> list[str]:
     for k, dowel in enumerate(scene.job.dowel, start=1):
         edge = scene.board.blank.exterior.distance(Point(*dowel.at)) - dowel.diameter / 2
         place = f"at X {shown(dowel.at[0])} Y {shown(dowel.at[1])}"
-        lines.append(f"Dowel {k}: ⌀{shown(dowel.diameter)} {place}; {shown(edge, 1)} from the blank's edge.")
+        lines.append(
+            f"Dowel {k}: ⌀{shown(dowel.diameter)} {place}; {shown(edge, 1)} from the blank's edge."
+        )
     if len(scene.job.dowel) == 2:
-        lines.append(f"The dowels stand {shown(math.dist(*(dowel.at for dowel in scene.job.dowel)))} apart.")
+        lines.append(
+            f"The dowels stand {shown(math.dist(*(dowel.at for dowel in scene.job.dowel)))} apart."
+        )
     return lines
 
 
 def _pitch(at: Sequence[tuple[float, float]]) -> str:
-    """Pitch of a group in X and Y where it is a regular one: the least distances between different X and Y."""
+    """Pitch of a group in X and Y where it is a regular one: the least distances between different
+    X and Y."""
     parts = []
     for axis, name in enumerate("XY"):
         values = sorted({round(p[axis], 3) for p in at})
@@ -134,7 +157,8 @@ def checks_table(svg: Document, checks: Sequence[Check]) -> float:
 
 
 def _figure(check: Check) -> str:
-    """The value with two decimals, or three where the limit is nothing and the room small, as of chips."""
+    """The value with two decimals, or three where the limit is nothing and the room small, as of
+    chips."""
     value = in_unit(check.value, check.unit)
     return f"{value:.3f}" if check.limit == 0.0 and abs(check.value) < 0.1 else f"{value:.2f}"
 
@@ -148,9 +172,13 @@ def files_table(
     bottom: float,
 ) -> float:
     """Files in the order they run, with cutter and minutes; returns the next y."""
-    listed = [(p.stem, p.cutter.describe()) for p in programs] or [(w.stem, w.cutter.describe()) for w in works]
+    listed = [(p.stem, p.cutter.describe()) for p in programs] or [
+        (w.stem, w.cutter.describe()) for w in works
+    ]
     room = int((bottom - y - 8) // 4.5)
-    shown = listed if len(listed) <= room else [*listed[: room - 1], ("… and more: see the report", "")]
+    shown = (
+        listed if len(listed) <= room else [*listed[: room - 1], ("… and more: see the report", "")]
+    )
     with svg.group("files", id="files"):
         svg.line(SIDE.x0 - 1, y - 1, SIDE.x1, y - 1, "narrow")
         y += 4
@@ -165,7 +193,8 @@ def files_table(
 
 
 def skim_table(svg: Document, skim: SkimPlan, y: float, bottom: float) -> None:
-    """The heights of the skim's passes with their files, where there is room; the planned stop in words."""
+    """The heights of the skim's passes with their files, where there is room; the planned stop in
+    words."""
     passes = list(enumerate(skim.planes, start=1))
     if y + 8 + 4.5 * len(passes) > bottom:
         return

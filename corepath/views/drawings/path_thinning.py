@@ -1,7 +1,9 @@
-"""Which lines of a path a drawing shows: none under another, and on a deck only so many that they stand apart.
+"""Which lines of a path a drawing shows: none under another, and on a deck only so many that they
+stand apart.
 
-A *cover* is a raster over the sheet: what was drawn covers all within a distance of it, and what comes later
-is drawn only where nothing covers it. Lengths are those of the runs that are given, mm, the set-up's bed frame.
+A *cover* is a raster over the sheet: what was drawn covers all within a distance of it, and what
+comes later is drawn only where nothing covers it. Lengths are those of the runs that are given, mm,
+the set-up's bed frame.
 """
 
 from __future__ import annotations
@@ -22,13 +24,16 @@ _TIGHT = math.radians(100)
 
 
 class Cover:
-    """What of a drawing is covered: everything within `distance` of what was kept, inside `bounds` (x0, y0, x1, y1).
+    """What of a drawing is covered: everything within `distance` of what was kept, inside `bounds`
+    (x0, y0, x1, y1).
 
-    The raster has `pixels` to a `distance`. A line does not cover what follows it within three distances of its own
-    length, so bends stay whole.
+    The raster has `pixels` to a `distance`. A line does not cover what follows it within three
+    distances of its own length, so bends stay whole.
     """
 
-    def __init__(self, bounds: tuple[float, float, float, float], distance: float, pixels: int = 3) -> None:
+    def __init__(
+        self, bounds: tuple[float, float, float, float], distance: float, pixels: int = 3
+    ) -> None:
         self.step = distance / pixels
         self._lag = 3.0 * distance
         self._x = bounds[0] - 2 * distance
@@ -42,7 +47,8 @@ class Cover:
     def keep(self, run: Run, least: float = 0.0, *, start: bool = False) -> list[Run]:
         """The parts of `run` (n, 3) that nothing covers; they cover from now on.
 
-        Parts shorter than `least` are dropped, but with `start` not the one with which the run begins.
+        Parts shorter than `least` are dropped, but with `start` not the one with which the run
+        begins.
         """
         points, places, along = self._sampled(run)
         parts: list[Run] = []
@@ -66,7 +72,8 @@ class Cover:
             self._pixels[at : at + len(ones)] = ones
 
     def _sampled(self, run: Run) -> tuple[Run, list[int], list[float]]:
-        """`run` with points no farther apart than a pixel, each point's place in the raster and its way along."""
+        """`run` with points no farther apart than a pixel, each point's place in the raster and its
+        way along."""
         points = _denser(run, self.step)
         columns = np.floor((points[:, 0] - self._x) / self.step).astype(np.int64)
         rows = np.floor((points[:, 1] - self._y) / self.step).astype(np.int64)
@@ -74,9 +81,11 @@ class Cover:
 
 
 def apart(runs: Sequence[Run], distance: float, least: float) -> tuple[Run, ...]:
-    """Of `runs` what stays `distance` off what was kept before it, in pieces no shorter than `least`.
+    """Of `runs` what stays `distance` off what was kept before it, in pieces no shorter than
+    `least`.
 
-    Where a run turns back on itself within `distance` it is taken as two lines, so of a raster every n-th line stays.
+    Where a run turns back on itself within `distance` it is taken as two lines, so of a raster
+    every n-th line stays.
     """
     if not runs:
         return ()
@@ -117,5 +126,7 @@ def _denser(run: Run, step: float) -> Run:
     """`run` with each segment divided evenly into parts of at most `step`, in plan."""
     counts = part_counts(run, step)
     index = np.repeat(np.arange(len(counts)), counts)
-    share = (np.arange(len(index)) - np.repeat(np.cumsum(counts) - counts, counts) + 1) / counts[index]
+    share = (np.arange(len(index)) - np.repeat(np.cumsum(counts) - counts, counts) + 1) / counts[
+        index
+    ]
     return np.concatenate([run[:1], run[index] + (run[index + 1] - run[index]) * share[:, None]])

@@ -1,7 +1,7 @@
 """The plan: what the operator sees from above, with the cuts of one operation over it.
 
-All geometry is in the bed frame of the set-up, mm, inside a group whose transform scales it and turns Y
-upwards; marks and labels are set outside it on the sheet, in sheet millimetres.
+All geometry is in the bed frame of the set-up, mm, inside a group whose transform scales it and
+turns Y upwards; marks and labels are set outside it on the sheet, in sheet millimetres.
 """
 
 from __future__ import annotations
@@ -42,7 +42,8 @@ _MOST_RAPIDS = 400
 
 @dataclass(frozen=True, slots=True)
 class PlanView:
-    """Where model (x, y) stands on the sheet: `scale` sheet mm a model mm, `ox`, `oy` the model's origin."""
+    """Where model (x, y) stands on the sheet: `scale` sheet mm a model mm, `ox`, `oy` the model's
+    origin."""
 
     svg: Document
     scale: float
@@ -52,12 +53,20 @@ class PlanView:
     """the model's extent on the sheet"""
 
     @staticmethod
-    def fitted(svg: Document, bounds: tuple[float, float, float, float], room: Box, scale: float) -> PlanView:
+    def fitted(
+        svg: Document, bounds: tuple[float, float, float, float], room: Box, scale: float
+    ) -> PlanView:
         """Model `bounds` (x0, y0, x1, y1) in the middle of `room`."""
         x0, y0, x1, y1 = bounds
         ox = (room.x0 + room.x1) / 2 - scale * (x0 + x1) / 2
         oy = (room.y0 + room.y1) / 2 + scale * (y0 + y1) / 2
-        return PlanView(svg, scale, ox, oy, Box(ox + x0 * scale, oy - y1 * scale, ox + x1 * scale, oy - y0 * scale))
+        return PlanView(
+            svg,
+            scale,
+            ox,
+            oy,
+            Box(ox + x0 * scale, oy - y1 * scale, ox + x1 * scale, oy - y0 * scale),
+        )
 
     def sheet(self, x: float, y: float) -> tuple[float, float]:
         return self.ox + x * self.scale, self.oy - y * self.scale
@@ -78,21 +87,26 @@ class PlanView:
 
 
 def draw_castings(view: PlanView, scene: Scene, order: int) -> None:
-    """Groove and plugs: hatched once cast, plain outlines before; bolt holes to come as thin circles."""
+    """Groove and plugs: hatched once cast, plain outlines before; bolt holes to come as thin
+    circles."""
     svg = view.svg
     cast = scene.is_cast(order)
     for casting in scene.board.castings:
         cut = cast or order > scene.stem_order[casting.kind]
         kind = "resin narrow" if cast else ("void narrow" if cut else "hidden")
         svg.path(
-            polygon_path(scene.seen(casting.area), view.places), f"{casting.kind} {kind}", id=f"casting-{casting.id}"
+            polygon_path(scene.seen(casting.area), view.places),
+            f"{casting.kind} {kind}",
+            id=f"casting-{casting.id}",
         )
 
 
 def draw_features(view: PlanView, scene: Scene) -> None:
     """The outline of the board, seats and bores, dowels and bolt holes to come."""
     svg = view.svg
-    svg.path(polygon_path(scene.seen(scene.board.outline), view.places), "outline uncut", id="outline")
+    svg.path(
+        polygon_path(scene.seen(scene.board.outline), view.places), "outline uncut", id="outline"
+    )
     for place in scene.places:
         for name, diameter in zip(("seat", "bore"), place.diameters, strict=True):
             svg.add("circle", class_=f"{name} hidden", cx=place.x, cy=place.y, r=diameter / 2)
@@ -112,7 +126,9 @@ def draw_work(view: PlanView, work: Work, ids: bool = True) -> None:
     svg = view.svg
     for pocket in work.pockets:
         svg.path(
-            polygon_path(pocket.area, view.places), "target tint narrow", id=f"target-{pocket.id}" if ids else None
+            polygon_path(pocket.area, view.places),
+            "target tint narrow",
+            id=f"target-{pocket.id}" if ids else None,
         )
     for hole in work.holes:
         with svg.group("target", id=f"target-{hole.id}" if ids else None):
@@ -121,9 +137,16 @@ def draw_work(view: PlanView, work: Work, ids: bool = True) -> None:
 
 
 def draw_spared(view: PlanView, work: Work) -> bool:
-    """What the operation does not cut to its depth: a frame, and what obstacles keep the cutter from; whether any."""
+    """What the operation does not cut to its depth: a frame, and what obstacles keep the cutter
+    from; whether any."""
     frame = frame_of(work.deck, work.blank) if work.deck is not None else None
-    spare = work.deck.spare if work.deck is not None else work.facing.spare if work.facing is not None else None
+    spare = (
+        work.deck.spare
+        if work.deck is not None
+        else work.facing.spare
+        if work.facing is not None
+        else None
+    )
     areas = [part for area in (frame, spare) if area is not None for part in get_parts(area)]
     if areas:
         with view.svg.group("spared", id="spared"):
@@ -145,7 +168,9 @@ def draw_depths(view: PlanView, work: Work, bands: Bands) -> None:
     xs, ys, grid = _coarse(surface)
     x0, y0, x1, y1 = work.blank.bounds
     with view.svg.group("depths", id="depths"):
-        view.svg.add("rect", class_=f"t{bands.count - 1}", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
+        view.svg.add(
+            "rect", class_=f"t{bands.count - 1}", x=x0, y=y0, width=x1 - x0, height=y1 - y0
+        )
         for band in range(bands.count - 2, -1, -1):
             loops = contour(xs, ys, grid, bands.bounds[band + 1])
             view.svg.path("".join(_contour_path(line, view.places) for line in loops), f"t{band}")
@@ -160,7 +185,8 @@ def draw_cuts(
     lines: Sequence[NDArray[np.float64]] | None = None,
     ids: bool = True,
 ) -> None:
-    """Cuts by depth, the deepest on top, rapids, entries, sparse arrows, and the cutter where it starts.
+    """Cuts by depth, the deepest on top, rapids, entries, sparse arrows, and the cutter where it
+    starts.
 
     `lines` are the runs to draw where not all of `strokes` are to be.
     """
@@ -171,7 +197,10 @@ def draw_cuts(
         for band, data in enumerate(banded_paths(shown, bands, view.places, unit)):
             svg.path(data, f"{'cut' if work.deck is None else 'fine'} z{band}")
     with svg.group("rapids", id="rapids" if ids else None):
-        svg.path("".join(polyline_path(pair, view.places) for pair in strokes.rapids[:_MOST_RAPIDS]), "rapid")
+        svg.path(
+            "".join(polyline_path(pair, view.places) for pair in strokes.rapids[:_MOST_RAPIDS]),
+            "rapid",
+        )
     with svg.group("directions", id="directions" if ids else None):
         for x, y, angle in arrows(shown, 26 * unit, 10):
             svg.path(_dart(x, y, angle, 2.6 * unit, view.places), "arrow")
@@ -180,7 +209,14 @@ def draw_cuts(
             svg.path(_diamond(x, y, 0.95 * unit, view.places), "entry")
     if strokes.runs:
         x, y = float(strokes.runs[0][0, 0]), float(strokes.runs[0][0, 1])
-        svg.add("circle", class_="cutter", id="cutter" if ids else None, cx=x, cy=y, r=work.cutter.radius)
+        svg.add(
+            "circle",
+            class_="cutter",
+            id="cutter" if ids else None,
+            cx=x,
+            cy=y,
+            r=work.cutter.radius,
+        )
 
 
 def draw_corners(view: PlanView, corners: Sequence[Corner]) -> None:
@@ -200,7 +236,10 @@ def _dart(x: float, y: float, angle: float, length: float, places: int) -> str:
     half = math.radians(17)
     points = [(x + length / 2 * math.cos(angle), y + length / 2 * math.sin(angle))]
     tip = points[0]
-    points += [(tip[0] - length * math.cos(angle + t), tip[1] - length * math.sin(angle + t)) for t in (half, -half)]
+    points += [
+        (tip[0] - length * math.cos(angle + t), tip[1] - length * math.sin(angle + t))
+        for t in (half, -half)
+    ]
     return "M" + "L".join(f"{number(a, places)} {number(b, places)}" for a, b in points) + "z"
 
 
@@ -209,7 +248,9 @@ def _diamond(x: float, y: float, r: float, places: int) -> str:
     return "M" + "L".join(f"{number(a, places)} {number(b, places)}" for a, b in points) + "z"
 
 
-def draw_contours(view: PlanView, surface: DeckSurface, low: float, high: float) -> list[tuple[str, float, float]]:
+def draw_contours(
+    view: PlanView, surface: DeckSurface, low: float, high: float
+) -> list[tuple[str, float, float]]:
     """Contour lines of the deck inside the view; returns (figure, x, y) for labels, model mm."""
     if high - low < 1e-6:
         return []
@@ -225,15 +266,29 @@ def draw_contours(view: PlanView, surface: DeckSurface, low: float, high: float)
             data = "".join(_contour_path(line, view.places) for line in lines)
             view.svg.path(data, "contour", id=f"contour-{number(level)}")
             line = lines[0]
-            spot = line[int(np.argmin(np.round(np.abs(line[:, 0] - line[:, 0].max() * (0.75 - 0.16 * len(marks))), 3)))]
+            spot = line[
+                int(
+                    np.argmin(
+                        np.round(
+                            np.abs(line[:, 0] - line[:, 0].max() * (0.75 - 0.16 * len(marks))), 3
+                        )
+                    )
+                )
+            ]
             marks.append((shown(level), float(spot[0]), float(spot[1])))
     return marks
 
 
-def _coarse(surface: DeckSurface) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+def _coarse(
+    surface: DeckSurface,
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """The deck's grid, every other node of a large one: finer than the sheet shows."""
     k = 2 if len(surface.xs) > 700 else 1
-    return np.asarray(surface.xs)[::k], np.asarray(surface.ys)[::k], np.asarray(surface.grid)[::k, ::k]
+    return (
+        np.asarray(surface.xs)[::k],
+        np.asarray(surface.ys)[::k],
+        np.asarray(surface.grid)[::k, ::k],
+    )
 
 
 def _contour_path(line: NDArray[np.float64], places: int) -> str:

@@ -1,8 +1,8 @@
 """What lies on the bed in each set-up: the board's features turned as the operator sees them.
 
-Coordinates are those of the bed frame of the set-up (X right, Y away from the operator, from the middle
-of the blank; Z up from the bed), mm. In B the blank lies bottom up, so what the board frame has at (x, y)
-lies at (x, -y) when the blank was turned over about X, at (-x, y) when about Y.
+Coordinates are those of the bed frame of the set-up (X right, Y away from the operator, from the
+middle of the blank; Z up from the bed), mm. In B the blank lies bottom up, so what the board frame
+has at (x, y) lies at (x, -y) when the blank was turned over about X, at (-x, y) when about Y.
 """
 
 from __future__ import annotations
@@ -92,7 +92,9 @@ class Scene:
                 return "turned over about X: what was the front edge in A now lies at the back"
             return "turned over about Y: what was the left end in A now lies at the right"
         if self.setup == "C":
-            return f"turned back about {axis.upper()}: lies in X and Y as in A, on its skimmed bottom"
+            return (
+                f"turned back about {axis.upper()}: lies in X and Y as in A, on its skimmed bottom"
+            )
         if self.setup == "D":
             return "laid up, in its cradle: X along the level chord, Z over the rise 0 of the form"
         return "as it comes, deck side up"
@@ -103,13 +105,15 @@ class Scene:
         return {"dowels": 1, "plug": 2, "groove": 3, "skim": 5, "inserts": 6}
 
     def top(self, order: int) -> float:
-        """Nominal height above the bed, over the groove, of the face that operation `order` starts from."""
+        """Nominal height above the bed, over the groove, of the face that operation `order` starts
+        from."""
         if self.setup == "B" and order > self.stem_order["skim"]:
             return self.table.stop.nominal
         return self.table.face(self.setup).nominal
 
     def below(self, work: Work) -> str:
-        """How far below the face the lowest cut of an operation lies: from and to where pockets differ in depth."""
+        """How far below the face the lowest cut of an operation lies: from and to where pockets
+        differ in depth."""
         lowest = [pocket.id for pocket in work.pockets if abs(pocket.floor - work.lowest) < _SAME]
         known = {casting.id for casting in self.board.castings}
         if work.setup == "A" and lowest and known.issuperset(lowest):
@@ -119,14 +123,19 @@ class Scene:
     def depths(self, castings: Iterable[str]) -> str:
         """Nominal depth of pockets that are cut in A, from and to where it differs."""
         least, most = self.table.depths(castings)
-        return f"{mm(least):.2f}" if f"{least:.2f}" == f"{most:.2f}" else f"{mm(least):.2f} to {mm(most):.2f}"
+        return (
+            f"{mm(least):.2f}"
+            if f"{least:.2f}" == f"{most:.2f}"
+            else f"{mm(least):.2f} to {mm(most):.2f}"
+        )
 
     def is_cast(self, order: int) -> bool:
         """Whether the resin is in when operation `order` runs: from the flush in A on."""
         return self.setup != "A" or order > self.stem_order["groove"]
 
     def casting_heights(self, casting_id: str) -> tuple[float, float]:
-        """Lower and upper height of the cured casting above the bed (in A: of the pocket to be), nominal."""
+        """Lower and upper height of the cured casting above the bed (in A: of the pocket to be),
+        nominal."""
         if self.setup not in ("A", "B"):
             column = self.table.column("C", casting_id)
             return max(column.floor.nominal, 0.0), column.resin.nominal

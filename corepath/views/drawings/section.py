@@ -1,6 +1,8 @@
-"""The section: a lengthwise cut through the blank as it lies, heights exaggerated by a stated factor.
+"""The section: a lengthwise cut through the blank as it lies, heights exaggerated by a stated
+factor.
 
-Model coordinates of this view are (x, z): X of the set-up along the sheet, Z above the bed upwards, mm.
+Model coordinates of this view are (x, z): X of the set-up along the sheet, Z above the bed upwards,
+mm.
 """
 
 from __future__ import annotations
@@ -29,7 +31,8 @@ _EXAGGERATIONS = (50, 40, 30, 25, 20, 15, 12, 10, 8, 6, 5, 4, 3, 2, 1)
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """A height worth naming, mm above the bed, with its words; `strong` for the one that matters most."""
+    """A height worth naming, mm above the bed, with its words; `strong` for the one that matters
+    most."""
 
     z: float
     words: str
@@ -44,7 +47,8 @@ class Level:
 class Slice:
     """One section: what is wood, resin, and cut away here; `low` is the deepest height shown.
 
-    `stand` is what the blank lies on where that is not the bed at 0, `note` a word on it for the title.
+    `stand` is what the blank lies on where that is not the bed at 0, `note` a word on it for the
+    title.
     """
 
     y: float
@@ -63,8 +67,14 @@ def crossing(shape: Polygon, y: float) -> list[tuple[float, float]]:
     """Intervals of x (mm) in which the level line at `y` runs inside `shape`."""
     x0, _, x1, _ = shape.bounds
     cut = shape.intersection(LineString([(x0 - 1, y), (x1 + 1, y)]))
-    parts = [part for part in shapely.get_parts(cut) if isinstance(part, LineString) and part.length > 1e-9]
-    return sorted((min(p.coords[0][0], p.coords[-1][0]), max(p.coords[0][0], p.coords[-1][0])) for p in parts)
+    parts = [
+        part
+        for part in shapely.get_parts(cut)
+        if isinstance(part, LineString) and part.length > 1e-9
+    ]
+    return sorted(
+        (min(p.coords[0][0], p.coords[-1][0]), max(p.coords[0][0], p.coords[-1][0])) for p in parts
+    )
 
 
 def _chord(x: float, y: float, diameter: float, at: float) -> list[tuple[float, float]]:
@@ -117,7 +127,11 @@ def _before(scene: Scene, order: int, y: float, top: float) -> list[Polygon]:
         low, high = scene.casting_heights(casting.id)
         inside = crossing(scene.seen(casting.area), y)
         if scene.setup == "A":
-            gone += [] if scene.is_cast(order) or order <= scene.stem_order[casting.kind] else _boxes(inside, low, top)
+            gone += (
+                []
+                if scene.is_cast(order) or order <= scene.stem_order[casting.kind]
+                else _boxes(inside, low, top)
+            )
         elif scene.setup == "B":
             gone += _boxes(inside, 0.0, low)
         elif scene.setup == "C":
@@ -167,7 +181,11 @@ def _over(surface: DeckSurface, y: float, length: tuple[float, float], top: floa
     xs = np.linspace(length[0], length[1], 401)
     zs = np.minimum(np.asarray(surface.height(xs, np.full_like(xs, y))), top)
     return Polygon(
-        [*zip(xs.tolist(), zs.tolist(), strict=True), (length[1], top + 1e-9), (length[0], top + 1e-9)]
+        [
+            *zip(xs.tolist(), zs.tolist(), strict=True),
+            (length[1], top + 1e-9),
+            (length[0], top + 1e-9),
+        ]
     ).buffer(0)
 
 
@@ -193,7 +211,12 @@ def _floor_levels(scene: Scene, work: Work, top: float) -> list[Level]:
     for pocket in work.pockets:
         floors.setdefault(round(pocket.floor, 4), []).append(pocket.id)
     return [
-        Level(floor, f"floor, {scene.depths(ids) if castings.issuperset(ids) else f'{mm(top - floor):.2f}'} deep", True)
+        Level(
+            floor,
+            f"floor, {scene.depths(ids) if castings.issuperset(ids) else f'{mm(top - floor):.2f}'} "
+            "deep",
+            True,
+        )
         for floor, ids in sorted(floors.items())
     ]
 
@@ -217,13 +240,17 @@ def _pass_levels(scene: Scene, planes: Sequence[float]) -> list[Level]:
     if len(numbered) > 7:
         numbered = [(k, z) for k, z in numbered if k in (1, len(planes)) or abs(z - stop) < 1e-6]
     return [
-        Level(z, "pass" + (": planned stop" if abs(z - stop) < 1e-6 else ""), abs(z - stop) < 1e-6) for _, z in numbered
+        Level(z, "pass" + (": planned stop" if abs(z - stop) < 1e-6 else ""), abs(z - stop) < 1e-6)
+        for _, z in numbered
     ]
 
 
 def _deck_levels(surface: DeckSurface) -> list[Level]:
     grid = np.asarray(surface.grid)
-    return [Level(float(grid.max()), "deck, highest", True), Level(float(grid.min()), "deck, edge", True)]
+    return [
+        Level(float(grid.max()), "deck, highest", True),
+        Level(float(grid.min()), "deck, edge", True),
+    ]
 
 
 def draw_section(svg: Document, cut: Slice, room: Box, letter: str = "S", note: str = "") -> None:
@@ -239,8 +266,14 @@ def draw_section(svg: Document, cut: Slice, room: Box, letter: str = "S", note: 
     left = inner.x0
 
     def placed(shape: BaseGeometry) -> str:
-        flat = shapely.transform(shape, lambda p: np.stack([left + (p[:, 0] - x0) * scale, base - p[:, 1] * height], 1))
-        polygons = [part for part in shapely.get_parts(flat) if isinstance(part, Polygon) and part.area > 1e-6]
+        flat = shapely.transform(
+            shape, lambda p: np.stack([left + (p[:, 0] - x0) * scale, base - p[:, 1] * height], 1)
+        )
+        polygons = [
+            part
+            for part in shapely.get_parts(flat)
+            if isinstance(part, Polygon) and part.area > 1e-6
+        ]
         return polygon_path(MultiPolygon(polygons))
 
     with svg.group("section", id="section"):
@@ -255,7 +288,13 @@ def draw_section(svg: Document, cut: Slice, room: Box, letter: str = "S", note: 
         svg.path(placed(cut.resin), "resin narrow", id="section-resin")
         svg.path(placed(cut.removed), "removed tint narrow", id="section-removed")
         name_levels(
-            svg, cut.levels, left + (x1 - x0) * scale, left, Box(room.x0, room.y0 + 6, room.x1, room.y1), base, height
+            svg,
+            cut.levels,
+            left + (x1 - x0) * scale,
+            left,
+            Box(room.x0, room.y0 + 6, room.x1, room.y1),
+            base,
+            height,
         )
 
 
@@ -265,22 +304,34 @@ def _bed(svg: Document, slab: Box) -> None:
 
 
 def name_levels(
-    svg: Document, levels: Sequence[Level], right: float, left: float, room: Box, base: float, height: float
+    svg: Document,
+    levels: Sequence[Level],
+    right: float,
+    left: float,
+    room: Box,
+    base: float,
+    height: float,
 ) -> None:
-    """Figures at the right of a section, spread so that none covers another, each led to its height."""
+    """Figures at the right of a section, spread so that none covers another, each led to its
+    height."""
     pitch = 4.4
     ordered = sorted(levels, key=lambda level: (-level.z, level.text))
     wanted = [base - level.z * height for level in ordered]
     spread = spread_out(wanted, pitch, room.y0 + 2.5, room.y1 - 3.0)
     for level, y, at in zip(ordered, wanted, spread, strict=True):
         svg.line(left, y, right + 2, y, "faint")
-        svg.path(f"M{number(right + 2)} {number(y)}L{number(right + 6)} {number(at)}H{number(right + 7)}", "faint")
+        svg.path(
+            f"M{number(right + 2)} {number(y)}L{number(right + 6)} "
+            f"{number(at)}H{number(right + 7)}",
+            "faint",
+        )
         style = "level strong" if level.strong else "level"
         svg.text(right + 8, at + 1.1, level.text, style, size=SMALL)
 
 
 def spread_out(wanted: Sequence[float], pitch: float, low: float, high: float) -> list[float]:
-    """Ascending places at least `pitch` apart, near `wanted` (ascending), within `low` and `high` if they fit.
+    """Ascending places at least `pitch` apart, near `wanted` (ascending), within `low` and `high`
+    if they fit.
 
     >>> spread_out([1.0, 1.5, 9.0], 2.0, 0.0, 10.0)
     [1.0, 3.0, 9.0]

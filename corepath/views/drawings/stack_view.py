@@ -21,15 +21,24 @@ def draw_stack(svg: Document, scene: Scene, box: Box) -> None:
     heights = StackHeights(scene)
     room = Box(box.x0 + 8, box.y0 + 12, box.x1 - 92, box.y1 - 3)
     scale = room.height / (heights.raw_top - heights.raw_bottom)
-    factor = next(k for k in (10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0, 0.5, 0.1) if k <= scale)
-    base = room.y1 - (room.height - (heights.raw_top - heights.raw_bottom) * factor) / 2 + heights.raw_bottom * factor
+    factor = next(
+        k for k in (10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0, 0.5, 0.1) if k <= scale
+    )
+    base = (
+        room.y1
+        - (room.height - (heights.raw_top - heights.raw_bottom) * factor) / 2
+        + heights.raw_bottom * factor
+    )
 
     def y(z: float) -> float:
         return base - z * factor
 
     with svg.group("stack-up", id="stack-up"):
         svg.line(box.x0, box.y0 - 1, SIDE.x0 - 1, box.y0 - 1, "narrow")
-        words = f"Stack-up: heights {number(factor)}:1, lengths a scheme; {UNIT} above the finished bottom"
+        words = (
+            f"Stack-up: heights {number(factor)}:1, lengths a scheme; {UNIT} above the "
+            "finished bottom"
+        )
         svg.text(box.x0 + 4, box.y0 + 4, words, "label strong", size=NORMAL)
         x0, x1 = room.x0, room.x1
         svg.add(
@@ -41,11 +50,14 @@ def draw_stack(svg: Document, scene: Scene, box: Box) -> None:
             height=y(heights.raw_bottom) - y(heights.raw_top),
         )
         _scheme(svg, scene, heights, y, x0, x1)
-        name_levels(svg, heights.levels(), x1, x0, Box(box.x0, box.y0 + 4, box.x1, box.y1), base, factor)
+        name_levels(
+            svg, heights.levels(), x1, x0, Box(box.x0, box.y0 + 4, box.x1, box.y1), base, factor
+        )
 
 
 class StackHeights:
-    """Heights above the finished bottom at the planned stop, over the groove, nominal, mm: the table's in C."""
+    """Heights above the finished bottom at the planned stop, over the groove, nominal, mm: the
+    table's in C."""
 
     def __init__(self, scene: Scene) -> None:
         table, skim = scene.table, scene.stack.skim
@@ -67,7 +79,9 @@ class StackHeights:
             Level(self.edge, "deck at the edge", True),
             Level(self.stop - self.lowest, f"lowest plane, {mm(self.lowest):.2f} in B"),
             Level(0.0, f"planned stop, {mm(self.stop):.2f} in B", True),
-            Level(self.floor, f"floor, {mm(self.floor_in_a):.2f} in A; groove {self.depth} deep", True),
+            Level(
+                self.floor, f"floor, {mm(self.floor_in_a):.2f} in A; groove {self.depth} deep", True
+            ),
             Level(self.raw_bottom, "raw bottom"),
         ]
         if self.seat is not None and self.barrel is not None:
@@ -79,12 +93,21 @@ class StackHeights:
 
 
 def _scheme(
-    svg: Document, scene: Scene, heights: StackHeights, y: Callable[[float], float], x0: float, x1: float
+    svg: Document,
+    scene: Scene,
+    heights: StackHeights,
+    y: Callable[[float], float],
+    x0: float,
+    x1: float,
 ) -> None:
     job = scene.job
     groove = (x0 + 26, x0 + 26 + 1.6 * job.groove.width)
     edge_line = groove[0] + 1.6 * job.groove.outside
-    columns = [groove, (x0 + 92, x0 + 112)] if any(c.kind == "plug" for c in scene.board.castings) else [groove]
+    columns = (
+        [groove, (x0 + 92, x0 + 112)]
+        if any(c.kind == "plug" for c in scene.board.castings)
+        else [groove]
+    )
     for a, b in columns:
         svg.add(
             "rect",
@@ -103,14 +126,29 @@ def _scheme(
             height=y(heights.floor) - y(heights.resin),
         )
     if heights.seat is not None and heights.barrel is not None:
-        svg.add("rect", class_="void narrow", x=x0 + 138, y=y(heights.seat), width=30, height=y(0) - y(heights.seat))
         svg.add(
-            "rect", class_="void narrow", x=x0 + 147, y=y(heights.barrel), width=12, height=y(0) - y(heights.barrel)
+            "rect",
+            class_="void narrow",
+            x=x0 + 138,
+            y=y(heights.seat),
+            width=30,
+            height=y(0) - y(heights.seat),
+        )
+        svg.add(
+            "rect",
+            class_="void narrow",
+            x=x0 + 147,
+            y=y(heights.barrel),
+            width=12,
+            height=y(0) - y(heights.barrel),
         )
     svg.line(edge_line, y(heights.raw_top) - 1, edge_line, y(heights.raw_bottom) + 1, "uncut")
     svg.line(x0, y(0), x1, y(0), "wide")
     svg.line(x0, y(heights.stop - heights.lowest), x1, y(heights.stop - heights.lowest), "hidden")
-    svg.path(_profile(heights, y, x0, edge_line + 1.6 * min(job.deck.edge_band, 16.0), x0 + 88, x1), "deck wide")
+    svg.path(
+        _profile(heights, y, x0, edge_line + 1.6 * min(job.deck.edge_band, 16.0), x0 + 88, x1),
+        "deck wide",
+    )
     svg.text(
         (groove[0] + groove[1]) / 2,
         y(heights.raw_top) - 1.4,
@@ -120,18 +158,32 @@ def _scheme(
         anchor="middle",
     )
     if len(columns) > 1:
-        svg.text(x0 + 102, y(heights.raw_top) - 1.4, "plug", "label halo", size=SMALL, anchor="middle")
+        svg.text(
+            x0 + 102, y(heights.raw_top) - 1.4, "plug", "label halo", size=SMALL, anchor="middle"
+        )
     if heights.seat is not None:
-        svg.text(x0 + 153, y(heights.raw_top) - 1.4, "insert", "label halo", size=SMALL, anchor="middle")
+        svg.text(
+            x0 + 153, y(heights.raw_top) - 1.4, "insert", "label halo", size=SMALL, anchor="middle"
+        )
     svg.text(x0 + 2, y(heights.raw_top) - 1.4, "rim", "label halo", size=SMALL)
 
 
-def _profile(heights: StackHeights, y: Callable[[float], float], x0: float, band: float, full: float, x1: float) -> str:
-    """The deck from the blank's edge over the edge band up to its full height, as the blend rises."""
+def _profile(
+    heights: StackHeights,
+    y: Callable[[float], float],
+    x0: float,
+    band: float,
+    full: float,
+    x1: float,
+) -> str:
+    """The deck from the blank's edge over the edge band up to its full height, as the blend
+    rises."""
     points = [(x0, y(heights.edge)), (band, y(heights.edge))]
     for k in range(1, 25):
         u = k / 24
         rise = 35 * u**4 - 84 * u**5 + 70 * u**6 - 20 * u**7
-        points.append((band + (full - band) * u, y(heights.edge + (heights.deck - heights.edge) * rise)))
+        points.append(
+            (band + (full - band) * u, y(heights.edge + (heights.deck - heights.edge) * rise))
+        )
     points.append((x1, y(heights.deck)))
     return "M" + "L".join(f"{number(a)} {number(b)}" for a, b in points)

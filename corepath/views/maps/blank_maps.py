@@ -1,10 +1,12 @@
-"""Maps of the blank for the person at the machine: wood left under the castings, groove depth, where castings show.
+"""Maps of the blank for the person at the machine: wood left under the castings, groove depth,
+where castings show.
 
-Three sheets. *Wood under* is f - gA, drawn as seen from below, since a thin place is sealed there. *Groove
-depth* is T + gA - f from the raw top, which a depth gauge finds. *Shows* is D + gB, the skim plane at which a place
-comes to light, with what shows after each pass. f is the height of a casting's floor above the bed in A, T the
-thickness of the blank, gA and gB the gap under it in A and B; all mm, and all from the table of heights. Darker is what
-needs more watching: thin, deep, late.
+Three sheets. *Wood under* is f - gA, drawn as seen from below, since a thin place is sealed there.
+*Groove depth* is T + gA - f from the raw top, which a depth gauge finds. *Shows* is D + gB, the
+skim plane at which a place comes to light, with what shows after each pass. f is the height of a
+casting's floor above the bed in A, T the thickness of the blank, gA and gB the gap under it in A
+and B; all mm, and all from the table of heights. Darker is what needs more watching: thin, deep,
+late.
 """
 
 from __future__ import annotations
@@ -57,10 +59,12 @@ def maps(
     planned_stop: int | None = None,
     margin: float = SEAL_MARGIN,
 ) -> dict[str, str]:
-    """The maps as SVG text by file name: `map-wood-under.svg`, `map-groove-depth.svg`, `map-shows.svg`.
+    """The maps as SVG text by file name: `map-wood-under.svg`, `map-groove-depth.svg`,
+    `map-shows.svg`.
 
-    `courses` are the heights of the castings by id. `passes` say what shows after each pass, in the order cut;
-    `planned_stop` is one, counted from 1. Places with less wood than least_floor + `margin` are marked to be sealed.
+    `courses` are the heights of the castings by id. `passes` say what shows after each pass, in the
+    order cut; `planned_stop` is one, counted from 1. Places with less wood than least_floor +
+    `margin` are marked to be sealed.
     """
     out = {}
     gauged = frozenset(name for name, course in courses.items() if course.gauged)
@@ -101,8 +105,17 @@ def _kinds(blank: Blank, gauged: bool) -> tuple[_MapKind, ...]:
     level = f"above the bed in B, {UNIT}{thick}{found}"
     under, depth = f"f - gA, {UNIT}{gap}{found}", f"T + gA - f, {UNIT}{thick}{found}"
     return (
-        _MapKind("wood-under", "Wood left under groove and plugs", under, "low", True, lambda one: one.wood),
-        _MapKind("groove-depth", "Depth of groove and plugs", depth, "high", False, lambda one: one.depth),
+        _MapKind(
+            "wood-under",
+            "Wood left under groove and plugs",
+            under,
+            "low",
+            True,
+            lambda one: one.wood,
+        ),
+        _MapKind(
+            "groove-depth", "Depth of groove and plugs", depth, "high", False, lambda one: one.depth
+        ),
         _MapKind(
             "shows",
             "Where the castings show first and last",
@@ -115,7 +128,8 @@ def _kinds(blank: Blank, gauged: bool) -> tuple[_MapKind, ...]:
 
 
 def _to_seal(sampled: Sequence[Sampled], job: Job, margin: float) -> tuple[tuple[int, int], ...]:
-    """(casting, station) where the wood is thinner than least_floor + margin, or among the lowest tenth of all."""
+    """(casting, station) where the wood is thinner than least_floor + margin, or among the lowest
+    tenth of all."""
     figures = np.array([station.least for casting in sampled for station in casting.stations])
     bound = job.groove.least_floor + margin
     if float(np.ptp(figures)) > _SPREAD:

@@ -1,6 +1,8 @@
-"""One sheet with how deep a blank is cut: shades of one hue from above, the deepest place and the thinnest.
+"""One sheet with how deep a blank is cut: shades of one hue from above, the deepest place and the
+thinnest.
 
-Frame of the blank as it lies, deck or bottom up as the file has it; X, Y from its middle, mm; depth below its raw top.
+Frame of the blank as it lies, deck or bottom up as the file has it; X, Y from its middle, mm; depth
+below its raw top.
 """
 
 from __future__ import annotations
@@ -51,10 +53,11 @@ Found = tuple[float, float, float]
 
 @dataclass(frozen=True, slots=True)
 class DepthSheet:
-    """What is drawn: `depth` [iy, ix] below the raw top at `xs`, `ys`, `gone` where nothing is left.
+    """What is drawn: `depth` [iy, ix] below the raw top at `xs`, `ys`, `gone` where nothing is
+    left.
 
-    `size` is length, width, thickness; `deepest` and `least` (wood left under a cut) are (value, x, y). `rows` are the
-    title block's, `notes` what was found, `units` those that people read.
+    `size` is length, width, thickness; `deepest` and `least` (wood left under a cut) are (value, x,
+    y). `rows` are the title block's, `notes` what was found, `units` those that people read.
     """
 
     title: str
@@ -79,8 +82,15 @@ def depth_sheet(sheet: DepthSheet) -> str:
     deepest = float(sheet.depth.max(initial=0.0))
     bands = bands_of(-deepest, -_LEAST) if deepest > _LEAST else None
     css = stylesheet({"plan": 1 / scale}, bands.count if bands else 2)
-    svg = Document(WIDTH, HEIGHT, f"{sheet.title}: depths", css, "Depth below the raw top, by shade.")
-    heading(svg, f"{sheet.title}: depths", "AS THE FILE LIES", f"depth below the raw top that the file leaves; {UNIT}")
+    svg = Document(
+        WIDTH, HEIGHT, f"{sheet.title}: depths", css, "Depth below the raw top, by shade."
+    )
+    heading(
+        svg,
+        f"{sheet.title}: depths",
+        "AS THE FILE LIES",
+        f"depth below the raw top that the file leaves; {UNIT}",
+    )
     view = PlanView.fitted(svg, bounds, _PLAN, scale)
     _plan(view, sheet, bands)
     _labels(view, sheet)
@@ -89,15 +99,20 @@ def depth_sheet(sheet: DepthSheet) -> str:
 
 
 def _coarser(sheet: DepthSheet) -> tuple[Floats, Floats, Floats, Floats]:
-    """Places, depth and what is gone, on at most `_NODES` nodes a side: each the deepest of its block, none lost."""
+    """Places, depth and what is gone, on at most `_NODES` nodes a side: each the deepest of its
+    block, none lost."""
     ny, nx = sheet.depth.shape
     step = max(1, math.ceil(max(nx, ny) / _NODES))
     pad = ((0, -ny % step), (0, -nx % step))
     shape = ((ny + pad[0][1]) // step, step, (nx + pad[1][1]) // step, step)
     depth = np.pad(sheet.depth, pad, mode="edge").reshape(shape).max(axis=(1, 3))
     gone = np.pad(sheet.gone, pad, mode="edge").reshape(shape).max(axis=(1, 3)).astype(np.float64)
-    x = sheet.xs[0] + (np.arange(shape[2]) * step + (step - 1) / 2) * (sheet.xs[1] - sheet.xs[0] if nx > 1 else 1.0)
-    y = sheet.ys[0] + (np.arange(shape[0]) * step + (step - 1) / 2) * (sheet.ys[1] - sheet.ys[0] if ny > 1 else 1.0)
+    x = sheet.xs[0] + (np.arange(shape[2]) * step + (step - 1) / 2) * (
+        sheet.xs[1] - sheet.xs[0] if nx > 1 else 1.0
+    )
+    y = sheet.ys[0] + (np.arange(shape[0]) * step + (step - 1) / 2) * (
+        sheet.ys[1] - sheet.ys[0] if ny > 1 else 1.0
+    )
     return x, y, depth, gone
 
 
@@ -106,7 +121,15 @@ def _plan(view: PlanView, sheet: DepthSheet, bands: Bands | None) -> None:
     length, width, _ = sheet.size
     x, y, depth, gone = _coarser(sheet)
     with svg.group("plan", id="plan", transform=view.transform):
-        svg.add("rect", class_="blank wood wide", id="blank", x=-length / 2, y=-width / 2, width=length, height=width)
+        svg.add(
+            "rect",
+            class_="blank wood wide",
+            id="blank",
+            x=-length / 2,
+            y=-width / 2,
+            width=length,
+            height=width,
+        )
         if bands is not None:
             with svg.group("depths", id="depths"):
                 for k in range(bands.count):
@@ -119,11 +142,18 @@ def _edges(view: PlanView, x: Floats, y: Floats, grid: Floats, level: float) -> 
     """Path data round what is above `level`, closed along the rim of the blank."""
     if not (grid > level).any():
         return ""
-    xs = np.concatenate(([2 * x[0] - x[min(1, len(x) - 1)] - 1e-6], x, [2 * x[-1] - x[max(len(x) - 2, 0)] + 1e-6]))
-    ys = np.concatenate(([2 * y[0] - y[min(1, len(y) - 1)] - 1e-6], y, [2 * y[-1] - y[max(len(y) - 2, 0)] + 1e-6]))
+    xs = np.concatenate(
+        ([2 * x[0] - x[min(1, len(x) - 1)] - 1e-6], x, [2 * x[-1] - x[max(len(x) - 2, 0)] + 1e-6])
+    )
+    ys = np.concatenate(
+        ([2 * y[0] - y[min(1, len(y) - 1)] - 1e-6], y, [2 * y[-1] - y[max(len(y) - 2, 0)] + 1e-6])
+    )
     walled = np.pad(grid.T, 1, constant_values=0.0)
     thin = 0.1 / view.scale
-    lines = (np.asarray(LineString(line).simplify(thin).coords) for line in contour(xs, ys, walled, level))
+    lines = (
+        np.asarray(LineString(line).simplify(thin).coords)
+        for line in contour(xs, ys, walled, level)
+    )
     return "".join(polyline_path(line, view.places, close=True) for line in lines)
 
 
@@ -158,11 +188,19 @@ def _side(svg: Document, sheet: DepthSheet, bands: Bands | None) -> None:
         svg.text(SIDE.x0 + 19, y + 5.4, "not cut", size=SMALL)
         y += 5.2
         if sheet.gone.any():
-            svg.add("rect", class_="swatch void narrow", x=SIDE.x0 + 3, y=y + 2.0, width=13, height=4.4)
+            svg.add(
+                "rect", class_="swatch void narrow", x=SIDE.x0 + 3, y=y + 2.0, width=13, height=4.4
+            )
             svg.text(SIDE.x0 + 19, y + 5.4, "cut right through", size=SMALL)
             y += 5.2
         y += 10.0
-        svg.text(SIDE.x0 + 2, y, "Findings" if sheet.notes else "No findings", "label strong", size=NORMAL)
+        svg.text(
+            SIDE.x0 + 2,
+            y,
+            "Findings" if sheet.notes else "No findings",
+            "label strong",
+            size=NORMAL,
+        )
         for note in sheet.notes[:12]:
             for text in wrapped(note, SMALL, SIDE.width - 8):
                 y += _PITCH

@@ -1,7 +1,8 @@
-"""A height over the blank made ready for drawing: on a grid, in bands of one hue, with contour lines. mm.
+"""A height over the blank made ready for drawing: on a grid, in bands of one hue, with contour
+lines. mm.
 
-`Field.grid[ix, iy]` stands at `xs`, `ys`, in the frame of the set-up that is drawn. Bands run from the highest value
-down.
+`Field.grid[ix, iy]` stands at `xs`, `ys`, in the frame of the set-up that is drawn. Bands run from
+the highest value down.
 """
 
 from __future__ import annotations
@@ -37,9 +38,13 @@ class Field:
 
 
 def laid_over(length: float, width: float, over: Callable[[Floats, Floats], Floats]) -> Field:
-    """The height `over(x, y)` on a grid over a blank of this size, about 260 nodes along its longer side."""
+    """The height `over(x, y)` on a grid over a blank of this size, about 260 nodes along its longer
+    side."""
     step = max(length, width) / _NODES
-    xs, ys = (np.linspace(-size / 2, size / 2, max(3, math.ceil(size / step) + 1)) for size in (length, width))
+    xs, ys = (
+        np.linspace(-size / 2, size / 2, max(3, math.ceil(size / step) + 1))
+        for size in (length, width)
+    )
     gx, gy = np.meshgrid(xs, ys, indexing="ij")
     return Field(xs, ys, over(gx.ravel(), gy.ravel()).reshape(gx.shape))
 
@@ -53,7 +58,8 @@ def bands_of(low: float, high: float) -> Bands:
 
 
 def draw_bands(view: PlanView, field: Field, bands: Bands, rising: bool, shades: str = "f") -> None:
-    """Areas between the bounds of the bands; the highest is the darkest where `rising`, else the lowest.
+    """Areas between the bounds of the bands; the highest is the darkest where `rising`, else the
+    lowest.
 
     `shades` "t" are the pale ones, for areas under lines.
     """
@@ -64,7 +70,14 @@ def draw_bands(view: PlanView, field: Field, bands: Bands, rising: bool, shades:
     def kind(band: int) -> str:
         return f"{shades}{last - band if rising else band}"
 
-    view.svg.add("rect", class_=kind(last), x=float(x0), y=float(y0), width=float(x1 - x0), height=float(y1 - y0))
+    view.svg.add(
+        "rect",
+        class_=kind(last),
+        x=float(x0),
+        y=float(y0),
+        width=float(x1 - x0),
+        height=float(y1 - y0),
+    )
     for band in range(last - 1, -1, -1):
         loops = contour(closed.xs, closed.ys, closed.grid, bands.bounds[band + 1])
         data = "".join(_path(line, view.places, close=True) for line in loops)
@@ -89,7 +102,9 @@ def draw_lines(view: PlanView, field: Field) -> list[tuple[str, float, float]]:
     with view.svg.group("contours", id="contours"):
         for k in inner_levels(low, high, step):
             level = k * step
-            lines = [line for line in contour(field.xs, field.ys, field.grid, level) if len(line) > 4]
+            lines = [
+                line for line in contour(field.xs, field.ys, field.grid, level) if len(line) > 4
+            ]
             data = "".join(_path(line, view.places, close=False) for line in lines)
             if not data:
                 continue

@@ -1,4 +1,5 @@
-"""What one map of the blank shows: in the board's frame, or seen from below in the bed frame of B. Lengths in mm."""
+"""What one map of the blank shows: in the board's frame, or seen from below in the bed frame of B.
+Lengths in mm."""
 
 from __future__ import annotations
 
@@ -25,9 +26,9 @@ MARKS = 16
 class MapSheet:
     """All that one map shows.
 
-    `thickness` is the blank's as the job has it. `sampled` goes with `castings`; `seal` are (casting, station) to be
-    sealed. Floors of the castings `gauged` are their own. Of `passes` it tells what shows, with nominal heights; empty
-    on maps of something else.
+    `thickness` is the blank's as the job has it. `sampled` goes with `castings`; `seal` are
+    (casting, station) to be sealed. Floors of the castings `gauged` are their own. Of `passes` it
+    tells what shows, with nominal heights; empty on maps of something else.
     """
 
     job: Job

@@ -1,4 +1,5 @@
-"""The ring of a map unrolled: its figure from the first station on, all the way round, with the limit or the planes."""
+"""The ring of a map unrolled: its figure from the first station on, all the way round, with the
+limit or the planes."""
 
 from __future__ import annotations
 
@@ -29,7 +30,10 @@ def draw_unrolled(svg: Document, sheet: MapSheet) -> None:
     lines = _planes_near(sheet.passes, low, high)
     if sheet.limit is not None:
         lines = [(sheet.limit, "least_floor")]
-    low, high = min([low, *(z for z, _ in lines)]) - room, max([high, *(z for z, _ in lines)]) + room
+    low, high = (
+        min([low, *(z for z, _ in lines)]) - room,
+        max([high, *(z for z, _ in lines)]) + room,
+    )
     box = _CURVE
 
     def y(z: float) -> float:
@@ -37,23 +41,32 @@ def draw_unrolled(svg: Document, sheet: MapSheet) -> None:
 
     with svg.group("unrolled", id="unrolled"):
         svg.text(
-            MAIN.x0 + 4, box.y0 - 3, "Along the groove, all round: the least across it", "label strong", size=NORMAL
+            MAIN.x0 + 4,
+            box.y0 - 3,
+            "Along the groove, all round: the least across it",
+            "label strong",
+            size=NORMAL,
         )
         svg.add("rect", class_="narrow", x=box.x0, y=box.y0, width=box.width, height=box.height)
         for z, words in lines:
             svg.line(box.x0, y(z), box.x1, y(z), "hidden")
             svg.text(box.x1 + 1.5, y(z) + 1.1, words, size=SMALL)
-            svg.text(box.x0 - 1.5, y(z) + 1.1, f"{mm(z):.2f}", "figure quiet", size=SMALL, anchor="end")
+            svg.text(
+                box.x0 - 1.5, y(z) + 1.1, f"{mm(z):.2f}", "figure quiet", size=SMALL, anchor="end"
+            )
         placed = [z for z, _ in lines]
         for z in (float(values.min()), float(values.max())):
             if all(abs(y(z) - y(other)) > 3.4 for other in placed):
-                svg.text(box.x0 - 1.5, y(z) + 1.1, f"{mm(z):.2f}", "figure", size=SMALL, anchor="end")
+                svg.text(
+                    box.x0 - 1.5, y(z) + 1.1, f"{mm(z):.2f}", "figure", size=SMALL, anchor="end"
+                )
                 placed.append(z)
         _curve(svg, box, values, y, sheet.marked)
 
 
 def _planes_near(passes: Sequence[PassShows], low: float, high: float) -> list[tuple[float, str]]:
-    """The planes between `low` and `high` and the next beyond on either side, as many as can be told apart."""
+    """The planes between `low` and `high` and the next beyond on either side, as many as can be
+    told apart."""
     above = [row for row in passes if row.plane > high][-1:]
     below = [row for row in passes if row.plane < low][:1]
     near = [*above, *(row for row in passes if low <= row.plane <= high), *below]
@@ -62,10 +75,16 @@ def _planes_near(passes: Sequence[PassShows], low: float, high: float) -> list[t
 
 
 def _curve(
-    svg: Document, box: Box, values: NDArray[np.float64], y: Callable[[float], float], marked: Sequence[int]
+    svg: Document,
+    box: Box,
+    values: NDArray[np.float64],
+    y: Callable[[float], float],
+    marked: Sequence[int],
 ) -> None:
     xs = box.x0 + box.width * np.arange(len(values)) / (len(values) - 1)
-    points = " ".join(f"{number(float(x))} {number(y(float(z)))}" for x, z in zip(xs, values, strict=True))
+    points = " ".join(
+        f"{number(float(x))} {number(y(float(z)))}" for x, z in zip(xs, values, strict=True)
+    )
     svg.path("M" + points, "curve wide")
     for count, k in enumerate(marked, start=1):
         svg.line(float(xs[k]), box.y1, float(xs[k]), box.y1 + 1.2, "narrow")

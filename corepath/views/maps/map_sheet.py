@@ -1,8 +1,10 @@
-"""One sheet with a map: plan with bands and contour lines, the ring unrolled, a table, legend and cautions.
+"""One sheet with a map: plan with bands and contour lines, the ring unrolled, a table, legend and
+cautions.
 
-Plan in the frame of the set-up drawn, mm: the board's, or for a map seen from below the bed frame of B, mirrored by the
-flip with words that read the right way round. Sheet mm as in `corepath.views.drawing_sheet`. The ring is unrolled from
-its first station on; numbered marks on the plan and below the curve are the same places.
+Plan in the frame of the set-up drawn, mm: the board's, or for a map seen from below the bed frame
+of B, mirrored by the flip with words that read the right way round. Sheet mm as in
+`corepath.views.drawing_sheet`. The ring is unrolled from its first station on; numbered marks on
+the plan and below the curve are the same places.
 """
 
 from __future__ import annotations
@@ -58,13 +60,18 @@ def draw_map(sheet: MapSheet) -> str:
     )
     axis = job.machine.flip_about.upper()
     under = (
-        f"as the blank lies turned over about {axis}; X, Y as in set-up B" if sheet.below else "X, Y of the board frame"
+        f"as the blank lies turned over about {axis}; X, Y as in set-up B"
+        if sheet.below
+        else "X, Y of the board frame"
     )
     heading(svg, f"{job.title}: {sheet.title}", up, f"{sheet.says}; {under}")
     view = PlanView.fitted(svg, board.blank.bounds, _PLAN, scale)
     with svg.defs():
         for k, group in enumerate(_by_floor(sheet)):
-            svg.clip_area(f"castings-{k}", "".join(polygon_path(sheet.seen(c.area), view.places) for c in group))
+            svg.clip_area(
+                f"castings-{k}",
+                "".join(polygon_path(sheet.seen(c.area), view.places) for c in group),
+            )
     _plan(view, sheet, bands)
     draw_unrolled(svg, sheet)
     draw_table(svg, sheet)
@@ -85,15 +92,23 @@ def _plan(view: PlanView, sheet: MapSheet, bands: Bands) -> None:
     svg, board = view.svg, sheet.board
     x0, y0, x1, y1 = board.blank.bounds
     with svg.group("plan", id="plan", transform=view.transform):
-        svg.add("rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
+        svg.add(
+            "rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0
+        )
         for k, group in enumerate(_by_floor(sheet)):
             field = laid_over(x1 - x0, y1 - y0, sheet.over(group[0]))
             with svg.group("bands", clip_path=f"url(#castings-{k})"):
                 draw_bands(view, field, bands, sheet.darker == "high")
         marks = draw_lines(view, laid_over(x1 - x0, y1 - y0, sheet.over(sheet.castings[0])))
         for casting in sheet.castings:
-            svg.path(polygon_path(sheet.seen(casting.area), view.places), "casting narrow", id=f"casting-{casting.id}")
-        svg.path(polygon_path(sheet.seen(board.outline), view.places), "outline uncut", id="outline")
+            svg.path(
+                polygon_path(sheet.seen(casting.area), view.places),
+                "casting narrow",
+                id=f"casting-{casting.id}",
+            )
+        svg.path(
+            polygon_path(sheet.seen(board.outline), view.places), "outline uncut", id="outline"
+        )
         for dowel in board.dowels:
             x, y = sheet.pose.place(*dowel.at)
             svg.add("circle", class_="dowel narrow", cx=x, cy=y, r=dowel.diameter / 2)
@@ -109,31 +124,44 @@ def _plan(view: PlanView, sheet: MapSheet, bands: Bands) -> None:
     _figures(view, sheet, labels)
     set_figures(view, labels, marks)
     bar = scale_bar(svg, MAIN.x0 + 19, view.extent.y1 + 9, view.scale)
-    note = f"scale {scale_words(view.scale)} at A3; contour lines over the whole blank for the groove's floor; {UNIT}"
+    note = (
+        f"scale {scale_words(view.scale)} at A3; contour lines over the whole blank for the "
+        f"groove's floor; {UNIT}"
+    )
     svg.text(bar + 14, view.extent.y1 + 9, note, "label quiet", size=SMALL)
 
 
 def _corner_words(view: PlanView, labels: Labels) -> None:
-    for text, x, anchor in (("X-", view.extent.x0 - 1.5, "end"), ("X+", view.extent.x1 + 1.5, "start")):
+    for text, x, anchor in (
+        ("X-", view.extent.x0 - 1.5, "end"),
+        ("X+", view.extent.x1 + 1.5, "start"),
+    ):
         y = (view.extent.y0 + view.extent.y1) / 2
-        labels.block(view.svg.text(x, y + 1.2, text, "label strong halo", size=SMALL, anchor=anchor))
+        labels.block(
+            view.svg.text(x, y + 1.2, text, "label strong halo", size=SMALL, anchor=anchor)
+        )
     for text, y in (("Y+", view.extent.y0 - 1.5), ("Y-", view.extent.y1 + 3.6)):
         x = (view.extent.x0 + view.extent.x1) / 2
         labels.block(view.svg.text(x, y, text, "label strong halo", size=SMALL, anchor="middle"))
 
 
 def _figures(view: PlanView, sheet: MapSheet, labels: Labels) -> None:
-    """Names and figures: what is to be sealed first, then plugs, then the numbered places of the ring."""
+    """Names and figures: what is to be sealed first, then plugs, then the numbered places of the
+    ring."""
     ring, *plugs = sheet.sampled
     wide = _ring_width(sheet) / 2 * view.scale
     for _, least in _seal_places(sheet):
         x, y = view.sheet(*sheet.at(least))
-        labels.place(x, y, f"seal here: {mm(least.least):.2f}", wide + 1.0, class_="label strong halo")
+        labels.place(
+            x, y, f"seal here: {mm(least.least):.2f}", wide + 1.0, class_="label strong halo"
+        )
     for casting, sampled in zip(sheet.castings[1:], plugs, strict=True):
         x, y = view.sheet(*sheet.at(sampled.stations[0]))
         x0, y0, x1, y1 = casting.area.bounds
         radius = max(x1 - x0, y1 - y0) / 2 * view.scale
-        labels.place(x, y, f"{sampled.id} {mm(sampled.least.least):.2f}", radius, class_="label name halo")
+        labels.place(
+            x, y, f"{sampled.id} {mm(sampled.least.least):.2f}", radius, class_="label name halo"
+        )
     for number_, k in enumerate(sheet.marked, start=1):
         station = ring.stations[k]
         x, y = view.sheet(*sheet.at(station))
@@ -145,14 +173,17 @@ def _ring_width(sheet: MapSheet) -> float:
 
 
 def _seal_places(sheet: MapSheet) -> list[tuple[Polygon, Station]]:
-    """Outlines round what is to be sealed, neighbouring stations together, with the least of each."""
+    """Outlines round what is to be sealed, neighbouring stations together, with the least of
+    each."""
     out: list[tuple[Polygon, Station]] = []
     around = _ring_width(sheet) / 2 + 3.0
     ring = sheet.sampled[0].stations
     for run in _runs([s for c, s in sheet.seal if c == 0], len(ring)):
         points = [sheet.at(ring[k]) for k in run]
         shape = LineString(points) if len(points) > 1 else Point(points[0])
-        out.append((shape.buffer(around), min((ring[k] for k in run), key=lambda s: round(s.least, 6))))
+        out.append(
+            (shape.buffer(around), min((ring[k] for k in run), key=lambda s: round(s.least, 6)))
+        )
     for c in sorted({c for c, _ in sheet.seal if c > 0}):
         out.append((sheet.seen(sheet.castings[c].area).buffer(3.0), sheet.sampled[c].least))
     return out

@@ -1,4 +1,5 @@
-"""What stands beside and below the plan of a map: the table of passes or castings, the legend, what to mind."""
+"""What stands beside and below the plan of a map: the table of passes or castings, the legend, what
+to mind."""
 
 from __future__ import annotations
 
@@ -49,7 +50,9 @@ def _show_lines(sheet: MapSheet) -> list[str]:
             said = "; all plugs"
         else:
             said = "; plugs " + (", ".join(seen) if seen else "none")
-        lines.append(f"pass at {mm(row.plane):.2f}{stop}: {row.shares[ring][1]:.0%} of the ring{said}")
+        lines.append(
+            f"pass at {mm(row.plane):.2f}{stop}: {row.shares[ring][1]:.0%} of the ring{said}"
+        )
     return lines
 
 
@@ -68,7 +71,11 @@ def draw_side(svg: Document, sheet: MapSheet, bands: Bands) -> None:
     rows = [
         ("job", sheet.job.title),
         ("map", sheet.title),
-        ("blank", f"{shown(blank.length)} × {shown(blank.width)} × {shown(sheet.thickness)}, {blank.wood}"),
+        (
+            "blank",
+            f"{shown(blank.length)} × {shown(blank.width)} × {shown(sheet.thickness)}, "
+            f"{blank.wood}",
+        ),
         ("plan", sheet.digest),
     ]
     bottom = side_block(svg, rows)
@@ -102,7 +109,11 @@ def _mind(svg: Document, sheet: MapSheet, y: float, bottom: float) -> None:
     said = list(sheet.cautions)
     if sheet.seal:
         said.insert(0, _SEAL)
-    lines = [text for line in said for text in ("– " + wrapped(line, SMALL, SIDE.width - 8)[0], *_rest(line))]
+    lines = [
+        text
+        for line in said
+        for text in ("– " + wrapped(line, SMALL, SIDE.width - 8)[0], *_rest(line))
+    ]
     room = int((bottom - y - 8) // _PITCH)
     if room < 1 or not lines:
         return
@@ -119,4 +130,7 @@ def _rest(line: str) -> list[str]:
     return wrapped(line, SMALL, SIDE.width - 8)[1:]
 
 
-_SEAL = "Tape or seal the marked places from below before the pour, so that no resin runs out through thin wood."
+_SEAL = (
+    "Tape or seal the marked places from below before the pour, so that no resin runs out through "
+    "thin wood."
+)

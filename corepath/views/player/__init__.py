@@ -1,7 +1,7 @@
 """The preview: one HTML page that plays each file over the blank it cuts.
 
-Its motions are those that the read-back read from the text, its heights those of the virtual blank before and after
-each file, its times those of the clock. It asks for nothing from the network.
+Its motions are those that the read-back read from the text, its heights those of the virtual blank
+before and after each file, its times those of the clock. It asks for nothing from the network.
 """
 
 from corepath.views.player.play_model import (

@@ -1,8 +1,9 @@
 """The core after each set-up as glTF, and the page that turns it: both are trimesh's own.
 
-trimesh exports a scene as GLB and as a page that shows it with three.js, which it carries along, so nothing is asked of
-the network. The preview holds that page once, without a scene, and one GLB for each set-up. Heights are true: the core
-is as thin as it is. Corners lie on a grid of 1/32 mm, which packs well.
+trimesh exports a scene as GLB and as a page that shows it with three.js, which it carries along, so
+nothing is asked of the network. The preview holds that page once, without a scene, and one GLB for
+each set-up. Heights are true: the core is as thin as it is. Corners lie on a grid of 1/32 mm, which
+packs well.
 """
 
 from __future__ import annotations
@@ -33,12 +34,17 @@ _Part = tuple[str, ClosedMesh, tuple[int, int, int, int]]
 
 
 def glb(blank: PlayedBlank, rim: tuple[float, float]) -> bytes:
-    """Wood and casting of a blank as one binary glTF file, mm; `rim` is half its length and half its width.
+    """Wood and casting of a blank as one binary glTF file, mm; `rim` is half its length and half
+    its width.
 
     The same blank gives the same bytes. Raises ValueError where nothing is left.
     """
     kinds = (("wood", blank.faces.wood, _WOOD), ("casting", blank.faces.casting, _CASTING))
-    parts = [(name, _body(blank, faces, rim), colour) for name, faces, colour in kinds if np.isfinite(faces[1]).any()]
+    parts = [
+        (name, _body(blank, faces, rim), colour)
+        for name, faces, colour in kinds
+        if np.isfinite(faces[1]).any()
+    ]
     parts = [part for part in parts if len(part[1].faces)]
     if not parts:
         raise ValueError("nothing is left of the blank")
@@ -47,7 +53,8 @@ def glb(blank: PlayedBlank, rim: tuple[float, float]) -> bytes:
 
 @cache
 def viewer() -> str:
-    """The page that shows a scene, with `SLOT` in place of it. Raises ValueError where trimesh's page is not known."""
+    """The page that shows a scene, with `SLOT` in place of it. Raises ValueError where trimesh's
+    page is not known."""
     sample = ClosedMesh(np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0]]), np.array([[0, 1, 2]]))
     scene = _scene([("sample", sample, _WOOD)], (1.0, 1.0))
     held = base64.b64encode(_exported(scene)).decode("ascii")
@@ -57,7 +64,9 @@ def viewer() -> str:
     return page.replace(held, SLOT)
 
 
-def _body(blank: PlayedBlank, faces: tuple[Heights, Heights], rim: tuple[float, float]) -> ClosedMesh:
+def _body(
+    blank: PlayedBlank, faces: tuple[Heights, Heights], rim: tuple[float, float]
+) -> ClosedMesh:
     at = blank.lattice
     xs = np.asarray(at.x0 + at.px * np.arange(at.nx), dtype=np.float64)
     ys = np.asarray(at.y0 + at.py * np.arange(at.ny), dtype=np.float64)
@@ -72,7 +81,8 @@ def _exported(scene: Any) -> bytes:
 
 
 def _scene(parts: list[_Part], rim: tuple[float, float]) -> Any:
-    """The trimesh scene: flat colours, seen from the front edge and above; its camera has a name that stays."""
+    """The trimesh scene: flat colours, seen from the front edge and above; its camera has a name
+    that stays."""
     trimesh: Any = import_module("trimesh")
     scene = trimesh.Scene()
     for name, made, colour in parts:
@@ -82,7 +92,9 @@ def _scene(parts: list[_Part], rim: tuple[float, float]) -> Any:
         )
         mesh.visual = trimesh.visual.TextureVisuals(material=material)
         scene.add_geometry(mesh, node_name=name, geom_name=name)
-    scene.camera = trimesh.scene.Camera(name="eye", fov=(1.5 * _ACROSS, _ACROSS), resolution=(1500, 1000))
+    scene.camera = trimesh.scene.Camera(
+        name="eye", fov=(1.5 * _ACROSS, _ACROSS), resolution=(1500, 1000)
+    )
     corners = [(-rim[0], -rim[1], 0.0), (rim[0], rim[1], 0.0)]
     turned = trimesh.transformations.euler_matrix(_TILT, 0.0, _TURN)
     scene.camera_transform = scene.camera.look_at(corners, rotation=turned)

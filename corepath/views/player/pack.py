@@ -1,4 +1,5 @@
-"""Arrays as short text for a page: whole numbers, differences of neighbours, deflated (RFC 1950), base64 (RFC 4648).
+"""Arrays as short text for a page: whole numbers, differences of neighbours, deflated (RFC 1950),
+base64 (RFC 4648).
 
 The page undoes it with what each browser brings along. The same arrays give the same text.
 """
@@ -42,7 +43,8 @@ def numbers(values: NDArray[Any], step: float = 1.0) -> str:
 
 
 def heights(face: NDArray[np.floating]) -> str:
-    """A face (ny, nx), mm, NaN where nothing is: differences along the rows in 16 bits, wrapping."""
+    """A face (ny, nx), mm, NaN where nothing is: differences along the rows in 16 bits,
+    wrapping."""
     whole = np.where(np.isfinite(face), np.round(np.nan_to_num(face) / HEIGHT_STEP), NOTHING)
     return _packed(np.diff(whole.ravel(), prepend=0.0).astype(np.int64).astype("<i2").tobytes())
 

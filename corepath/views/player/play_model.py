@@ -1,4 +1,5 @@
-"""What the preview shows, as plain arrays: it knows neither works nor the read-back. Lengths in mm, times in s."""
+"""What the preview shows, as plain arrays: it knows neither works nor the read-back. Lengths in mm,
+times in s."""
 
 from __future__ import annotations
 
@@ -10,10 +11,22 @@ from numpy.typing import NDArray
 
 from corepath.motion.cutter import Cutter
 
-__all__ = ["DWELL", "RAPID", "SPINDLE", "STOP", "Faces", "Lattice", "Motions", "PlayedBlank", "Reel", "Shape"]
+__all__ = [
+    "DWELL",
+    "RAPID",
+    "SPINDLE",
+    "STOP",
+    "Faces",
+    "Lattice",
+    "Motions",
+    "PlayedBlank",
+    "Reel",
+    "Shape",
+]
 
 RAPID, DWELL, STOP, SPINDLE = 1, 2, 4, 8
-"""Flags of a piece: at rapid; a wait that the file asks for; a stop for a person; the spindle turns."""
+"""Flags of a piece: at rapid; a wait that the file asks for; a stop for a person; the spindle
+turns."""
 
 Floats = NDArray[np.float64]
 Heights = NDArray[np.floating]
@@ -34,7 +47,8 @@ class Lattice:
 
 @dataclass(frozen=True, slots=True)
 class Faces:
-    """Lower and upper face of the wood and of the casting in each column, (ny, nx), NaN where there is none."""
+    """Lower and upper face of the wood and of the casting in each column, (ny, nx), NaN where there
+    is none."""
 
     wood: tuple[Heights, Heights]
     casting: tuple[Heights, Heights]
@@ -52,9 +66,9 @@ class PlayedBlank:
 class Motions:
     """One file as straight pieces; row 0 is where the cutter stands at first.
 
-    `points` (m, 3) are ends in the file's own coordinates, `line` (m,) lines of its text from 1, `flags` (m,) of
-    RAPID, DWELL, STOP and SPINDLE, `feed` (m,) mm/min (0 at rapid), `time` (m,) seconds from the start to the end of
-    the piece.
+    `points` (m, 3) are ends in the file's own coordinates, `line` (m,) lines of its text from 1,
+    `flags` (m,) of RAPID, DWELL, STOP and SPINDLE, `feed` (m,) mm/min (0 at rapid), `time` (m,)
+    seconds from the start to the end of the piece.
     """
 
     points: Floats
@@ -74,7 +88,8 @@ class Shape:
 
 @dataclass(frozen=True, slots=True)
 class Reel:
-    """One file: its text and motions, cutter, zero on the bed, the blank before and after, and what lies about.
+    """One file: its text and motions, cutter, zero on the bed, the blank before and after, and what
+    lies about.
 
     `left` are rows of what the read-back measured of it: what, how much, in words.
     """

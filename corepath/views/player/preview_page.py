@@ -1,4 +1,5 @@
-"""The file `preview.html`: the page's parts (template, style, script) and the plan's figures as packed text."""
+"""The file `preview.html`: the page's parts (template, style, script) and the plan's figures as
+packed text."""
 
 from __future__ import annotations
 
@@ -13,7 +14,16 @@ from markupsafe import Markup
 
 from corepath.views.player import pack
 from corepath.views.player.bodies import SLOT, glb, viewer
-from corepath.views.player.play_model import DWELL, RAPID, SPINDLE, STOP, Heights, Motions, PlayedBlank, Reel
+from corepath.views.player.play_model import (
+    DWELL,
+    RAPID,
+    SPINDLE,
+    STOP,
+    Heights,
+    Motions,
+    PlayedBlank,
+    Reel,
+)
 
 __all__ = ["SCRIPTS", "page_data", "page_part", "preview_html"]
 
@@ -36,8 +46,8 @@ def preview_html(
 ) -> str:
     """The whole page as text, UTF-8 when written.
 
-    `size` is length and width of the blank; `solids` the blank after each set-up, shown in 3-D; `warning` stands over
-    all else. Positions are told in inches with `inch`.
+    `size` is length and width of the blank; `solids` the blank after each set-up, shown in 3-D;
+    `warning` stands over all else. Positions are told in inches with `inch`.
     """
     data = page_data(reels, size, solids, inch)
     return (
@@ -66,7 +76,12 @@ def page_data(
     rim = size[0] / 2.0, size[1] / 2.0
     return {
         "inch": inch,
-        "steps": {"unit": pack.UNIT, "time": pack.TIME_STEP, "height": pack.HEIGHT_STEP, "nothing": pack.NOTHING},
+        "steps": {
+            "unit": pack.UNIT,
+            "time": pack.TIME_STEP,
+            "height": pack.HEIGHT_STEP,
+            "nothing": pack.NOTHING,
+        },
         "flags": {"rapid": RAPID, "dwell": DWELL, "stop": STOP, "spindle": SPINDLE},
         "size": list(size),
         "reels": entries,
@@ -94,7 +109,10 @@ def _entry(reel: Reel, faces: Faces, states: dict[str, int]) -> dict[str, Any]:
         "zero": [round(value, 6) for value in reel.zero],
         "before": _state(reel.before, faces, states),
         "after": _state(reel.after, faces, states),
-        "shapes": [{"kind": shape.kind, "points": shape.points.round(3).ravel().tolist()} for shape in reel.shapes],
+        "shapes": [
+            {"kind": shape.kind, "points": shape.points.round(3).ravel().tolist()}
+            for shape in reel.shapes
+        ],
         "left": [list(row) for row in reel.left],
         "count": len(reel.motions.time),
         "text": pack.text(reel.text),
@@ -151,4 +169,6 @@ def _environment() -> Environment:
 
 def page_part(name: str) -> str:
     """A part of the page as it lies in the package."""
-    return (resources.files("corepath.views.player") / "templates" / name).read_text(encoding="utf-8")
+    return (resources.files("corepath.views.player") / "templates" / name).read_text(
+        encoding="utf-8"
+    )

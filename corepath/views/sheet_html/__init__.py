@@ -1,7 +1,8 @@
 """The set-up sheet: one HTML file for the person at the machine, a page for each step of the work.
 
-It is made of the plan's own objects and works out nothing anew. It asks for nothing from the network, prints
-in black and white on A4 and Letter, and keeps ticks and figures in the browser under the plan's digest.
+It is made of the plan's own objects and works out nothing anew. It asks for nothing from the
+network, prints in black and white on A4 and Letter, and keeps ticks and figures in the browser
+under the plan's digest.
 """
 
 from corepath.views.sheet_html.facts import Facts, PlannedFile

@@ -124,7 +124,9 @@ class Facts:
 
     def works_of(self, setup: str, *names: str) -> tuple[Work, ...]:
         """The works of a set-up, of those names where any are given."""
-        return tuple(work for work in self.works if work.setup == setup and (not names or work.name in names))
+        return tuple(
+            work for work in self.works if work.setup == setup and (not names or work.name in names)
+        )
 
     def files(self, work: Work) -> tuple[PlannedFile, ...]:
         """The files of a work: of the skim all passes and the one with all of them."""
@@ -132,7 +134,8 @@ class Facts:
         return tuple(
             file
             for file in self.planned
-            if file.program.stem == stem or (work.facing is not None and file.program.stem.startswith(f"{stem}-"))
+            if file.program.stem == stem
+            or (work.facing is not None and file.program.stem.startswith(f"{stem}-"))
         )
 
     def state(self, names: Sequence[str], before: Sequence[str] = ()) -> State:

@@ -35,10 +35,14 @@ _MOST_PLACES = 12
 
 CAUTIONS = (
     "Eyes and ears: protect them, and those of everyone in the room.",
-    "Dust: extract at the cutter, wear a mask for fine dust. Dust of cured resin and of glass is dust too.",
-    "Hands and cutter: keep them apart until the spindle stands; it runs on for seconds. Unplug it to change cutters.",
-    "Holding: try island and rim with a firm push, each on its own, in every set-up. Vacuum can fail.",
-    "Resin: read both data sheets first. Isocyanates can sensitise skin and lungs for good: gloves, eyes, fresh air.",
+    "Dust: extract at the cutter, wear a mask for fine dust. Dust of cured resin and of glass is "
+    "dust too.",
+    "Hands and cutter: keep them apart until the spindle stands; it runs on for seconds. Unplug it "
+    "to change cutters.",
+    "Holding: try island and rim with a firm push, each on its own, in every set-up. Vacuum can "
+    "fail.",
+    "Resin: read both data sheets first. Isocyanates can sensitise skin and lungs for good: "
+    "gloves, eyes, fresh air.",
     "Run each new file in the air first, a hand on the stop.",
     "The makers' sheets, the rules where you work and licensed practice come before this sheet.",
 )
@@ -48,7 +52,10 @@ def warnings(facts: Facts) -> tuple[Block, ...]:
     """What must be read first: why not to cut, what is doubtful, what the record asks for."""
     blocks: list[Block] = []
     if facts.despite:
-        says = "These files were written although the plan fails. They are for looking at, not for cutting."
+        says = (
+            "These files were written although the plan fails. They are for looking at, not "
+            "for cutting."
+        )
         blocks.append(Banner("DO NOT CUT", (says, *_failures(facts))))
     elif facts.withheld:
         says = "No G-code was written, since something fails. Mend it, plan again, print anew."
@@ -98,26 +105,39 @@ def _core(facts: Facts) -> Rows:
     stop = f"{mm(facts.stackup.skim.planned_plane)} above the bed"
     rows = [
         ("blank", sizes + (", measured" if known.measured else ", not measured yet")),
-        ("core", f"{mm(facts.table.deck_highest)} at its thickest, {mm(facts.table.deck_lowest)} at the edge"),
+        (
+            "core",
+            f"{mm(facts.table.deck_highest)} at its thickest, {mm(facts.table.deck_lowest)} "
+            "at the edge",
+        ),
         ("window", f"{mm(window.value)} to spare, {mm(window.worst)} with every error against it"),
         ("stop of the skim", f"{stop}, {'as recorded' if skim.recorded else 'planned'}"),
         ("to pour", f"{round(pour.volume, 3):.0f} cm³, {pour.resin}"),
     ]
     if facts.planned:
         rows.append(("cutting", f"{facts.minutes:.0f} min, without changing cutters and stops"))
-    rows.append(("lengths", f"{either('mm', 'inches')} on this sheet and in the commands; resin in cm³ and g"))
+    rows.append(
+        (
+            "lengths",
+            f"{either('mm', 'inches')} on this sheet and in the commands; resin in cm³ and g",
+        )
+    )
     return Rows("This core", tuple(rows))
 
 
 def _way(facts: Facts, pages: tuple[Page, ...]) -> Table:
     words = {"done": "done", "now": "next", "ahead": "", "": ""}
     rows = [
-        (Tick(f"way-{page.key}", f"{page.title}: finished", page.state == "done"), page.mark, page.title,
+        (Tick(f"way-{page.key}", f"{page.title}: "
+                                 "finished", page.state == "done"), page.mark, page.title,
          words[page.state])
         for page in pages
     ]  # fmt: skip
     strong = tuple(k for k, page in enumerate(pages) if page.state == "now")
-    note = "The same code stands on every page and in the head of every file. Where they differ, do not cut."
+    note = (
+        "The same code stands on every page and in the head of every file. Where they differ, "
+        "do not cut."
+    )
     return Table("The way", ("", "page", "what", "state"), tuple(rows), note=note, strong=strong)
 
 
@@ -130,17 +150,37 @@ def measure_page(facts: Facts) -> Page:
     blocks: list[Block] = []
     if measured:
         thin, thick = known.thinnest.value, known.thickest.value
-        blocks.append(Banner("Measured", (f"From {mm(thin)} to {mm(thick)} thick, errors counted.",), grave=False))
-    blocks += [_ready(began), Drawing("Where to measure the blank", places_drawing(facts)), *_places(facts, measured)]
-    return Page("blank", "0", "Measure the blank", "before anything is cut", tuple(blocks), state=state, short="blank")
+        blocks.append(
+            Banner(
+                "Measured", (f"From {mm(thin)} to {mm(thick)} thick, errors counted.",), grave=False
+            )
+        )
+    blocks += [
+        _ready(began),
+        Drawing("Where to measure the blank", places_drawing(facts)),
+        *_places(facts, measured),
+    ]
+    return Page(
+        "blank",
+        "0",
+        "Measure the blank",
+        "before anything is cut",
+        tuple(blocks),
+        state=state,
+        short="blank",
+    )
 
 
 def _ready(done: bool) -> Steps:
     says = (
-        "Let the wood lie a day in the shop, air at both faces. Wood below 8 % moisture casts best.",
-        "Pencil DECK on the face that becomes the deck, X+ end at its right end, front edge along the edge near you.",
-        "Face the spoil board now, before A, and not again between A, B and C: the depths rely on one bed.",
-        "Clean bed, no chips, the blank held as it will be cut: measure thickness and height at the places drawn.",
+        "Let the wood lie a day in the shop, air at both faces. Wood below 8 % moisture casts "
+        "best.",
+        "Pencil DECK on the face that becomes the deck, X+ end at its right end, front edge along "
+        "the edge near you.",
+        "Face the spoil board now, before A, and not again between A, B and C: the depths rely on "
+        "one bed.",
+        "Clean bed, no chips, the blank held as it will be cut: measure thickness and height at "
+        "the places drawn.",
     )
     steps = tuple(SheetStep(Tick(f"blank-{k}", line, done)) for k, line in enumerate(says, start=1))
     return Steps("Do", steps)
@@ -161,15 +201,19 @@ def _places(facts: Facts, measured: bool) -> tuple[Block, ...]:
         rows.append((str(k), x, y, box, height, place.why))
         thick += [f" --thickness {x} {y} ", box]
     note = (
-        f"Callipers reach about {mm(THROAT, 0)} {UNIT} in from an edge. Farther in: a gauge from the bed to the "
-        "raw top, the blank held. Type both into the *.measure.csv beside the job and name it there, measured = … "
+        f"Callipers reach about {mm(THROAT, 0)} {UNIT} in from an edge. Farther in: a gauge from "
+        "the bed to the "
+        "raw top, the blank held. Type both into the *.measure.csv beside the job and name it "
+        "there, measured = … "
         "under [blank]; or record what callipers gave as below."
     )
     head = ("", f"X {facts.unit}", f"Y {facts.unit}", "thickness", "height", "where")
     table = Table("Places", head, tuple(rows), note=note, numbers=(0, 1, 2), wide=True)
     says = "" if not measured else "recorded or named in the job"
     measure = SheetMeasure(
-        "Thickness by callipers; leave out what you did not measure", facts.command(*thick), done=says
+        "Thickness by callipers; leave out what you did not measure",
+        facts.command(*thick),
+        done=says,
     )
     recorded = Measures("Record", (measure, _lines(facts, places), *_beside(facts)))
     return (table, Break(), recorded) if len(places) > _MOST_PLACES else (table, recorded)
@@ -190,7 +234,11 @@ def _beside(facts: Facts) -> tuple[SheetMeasure, ...]:
     """Width and moisture, as long as they can be recorded for the blank as it came."""
     if facts.settled.stage != "blank":
         return ()
-    width = Slot("width-blank", "width of the blank across the grain", "W", facts.unit, short="width")
-    moisture = Slot("moisture-blank", "moisture content of the blank in percent", "M", "%", short="moisture")
+    width = Slot(
+        "width-blank", "width of the blank across the grain", "W", facts.unit, short="width"
+    )
+    moisture = Slot(
+        "moisture-blank", "moisture content of the blank in percent", "M", "%", short="moisture"
+    )
     text = "Width across the grain, and moisture by a meter if you have one"
     return (SheetMeasure(text, facts.command(" --width ", width, " --moisture ", moisture)),)

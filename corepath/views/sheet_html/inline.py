@@ -1,4 +1,5 @@
-"""Drawings that stand inside the page: styles for them alone, ids of their own, as wide as the page lets them be."""
+"""Drawings that stand inside the page: styles for them alone, ids of their own, as wide as the page
+lets them be."""
 
 from __future__ import annotations
 
@@ -14,7 +15,8 @@ _ID = re.compile(r'(?<= id=")(?!resin-|obstacle-)')
 
 
 def inlined(svg: Document, prefix: str) -> str:
-    """`svg` as an element of an HTML page: without its style sheet (see `scoped`), its ids after `prefix`."""
+    """`svg` as an element of an HTML page: without its style sheet (see `scoped`), its ids after
+    `prefix`."""
     text = svg.render().partition("\n")[2]
     text = _SIZE.sub(r"\1", _STYLE.sub("", text), count=1)
     return _ID.sub(f"{prefix}-", text)

@@ -26,7 +26,8 @@ __all__ = ["holes_page", "next_page", "stack_page"]
 
 
 def holes_page(facts: Facts) -> Page:
-    """Every hole: what, where on the board and where it lies, how wide and deep, how made, by which file."""
+    """Every hole: what, where on the board and where it lies, how wide and deep, how made, by which
+    file."""
     rows = []
     holes = facts.lists.holes
     for hole in holes:
@@ -35,8 +36,21 @@ def holes_page(facts: Facts) -> Page:
             kind = "hole" if hole.kind == "dowel" else "seat" if step is hole.seat else "bore"
             sizes = (mm(step.diameter), mm(step.depth), f"T{step.cutter}, {step.made}", step.file)
             rows.append((name, hole.setup, place(*hole.at), place(*hole.lies), kind, *sizes))
-    head = ("hole", "set-up", "on the board", "as it lies", "part", "diameter", "deep", "made", "file")
-    note = "Places from the blank's middle. Deep: from the face that is up; for inserts the skimmed face at the stop."
+    head = (
+        "hole",
+        "set-up",
+        "on the board",
+        "as it lies",
+        "part",
+        "diameter",
+        "deep",
+        "made",
+        "file",
+    )
+    note = (
+        "Places from the blank's middle. Deep: from the face that is up; for inserts the skimmed "
+        "face at the stop."
+    )
     hardware = dict.fromkeys(
         f"{hole.name}: {hole.insert.hardware.title}, {marked(hole.insert.hardware.says)}"
         for hole in holes
@@ -59,28 +73,46 @@ def stack_page(facts: Facts) -> Page:
         if check.verdict != "ok":
             strong.append(k)
         rows.append(
-            (check.id, check.verdict, *(figure(one, check.unit) for one in (check.value, check.worst, check.limit)),
+            (check.id, check.verdict, *(figure(one, check.unit) for one in (check.value,
+            check.worst, check.limit)),
              unit_word(check.unit), check.where, _largest(check))
         )  # fmt: skip
     note = (
-        "Worst: with every error against it. Each must be at least its limit. Costs most: the errors that take most of "
+        "Worst: with every error against it. Each must be at least its limit. Costs most: the "
+        "errors that take most of "
     )
     note += "it. Fill is judged at the lowest pass until a stop is recorded, and less its margin."
     head = ("check", "", "value", "worst", "at least", "", "where", "costs most")
     blocks: tuple[Block, ...] = (
         Drawing(
-            "Section of the stack-up: blank, groove, plug, insert and deck with their checks", stack_drawing(facts)
+            "Section of the stack-up: blank, groove, plug, insert and deck with their checks",
+            stack_drawing(facts),
         ),
         Break(),
-        Table("Checks", head, tuple(rows), note=note, numbers=(2, 3, 4), strong=tuple(strong), wide=True),
+        Table(
+            "Checks",
+            head,
+            tuple(rows),
+            note=note,
+            numbers=(2, 3, 4),
+            strong=tuple(strong),
+            wide=True,
+        ),
     )
     return Page(
-        "stack", "S", "Stack-up", "all heights of the core and what each has to spare", blocks, short="stack-up"
+        "stack",
+        "S",
+        "Stack-up",
+        "all heights of the core and what each has to spare",
+        blocks,
+        short="stack-up",
     )
 
 
 def _largest(check: Check) -> str:
-    return ", ".join(f"{name} {mm(costs)}" for name, costs in check.largest[:2] if round(costs, PLACES) > 0)
+    return ", ".join(
+        f"{name} {mm(costs)}" for name, costs in check.largest[:2] if round(costs, PLACES) > 0
+    )
 
 
 def next_page(facts: Facts) -> Page:
@@ -97,19 +129,27 @@ def next_page(facts: Facts) -> Page:
         )
         for number, work in _cutters(facts).items()
     ]
-    bias = Slot("coupon-z", "by how much floors came out too high", "BIAS", unit, short="too high by")
+    bias = Slot(
+        "coupon-z", "by how much floors came out too high", "BIAS", unit, short="too high by"
+    )
     width = Slot("coupon-width", "width of the groove as cut", "W", unit, short="width")
     measures = (
         *diameters[:4],
-        SheetMeasure("By how much floors came out too high; minus if too low", facts.command(" --coupon-z ", bias)),
+        SheetMeasure(
+            "By how much floors came out too high; minus if too low",
+            facts.command(" --coupon-z ", bias),
+        ),
         SheetMeasure("Width of the groove as cut", facts.command(" --coupon-groove-width ", width)),
     )
     lines = (
-        "Thickness of the finished core at both ends, the middle and the edge; against the deck's figures.",
-        "Height of the pass at which each casting showed, and of the resin: did it shrink as planned?",
+        "Thickness of the finished core at both ends, the middle and the edge; against the deck's "
+        "figures.",
+        "Height of the pass at which each casting showed, and of the resin: did it shrink as "
+        "planned?",
         "Width across the grain, before A and now: how far the wood moved.",
         "Seats and barrels: try the hardware; pull-test a coupon before anyone rides on it.",
-        "The bed: a gauge over it, cutter by cutter, before the next blank. Face it if it has moved.",
+        "The bed: a gauge over it, cutter by cutter, before the next blank. Face it if it has "
+        "moved.",
         "Minutes that each file really took. What you had to guess.",
     )
     blocks: tuple[Block, ...] = (
@@ -124,7 +164,9 @@ def next_page(facts: Facts) -> Page:
             ),
         ),
     )
-    return Page("next", "N", "For the next board", "what this core has to tell", blocks, short="next board")
+    return Page(
+        "next", "N", "For the next board", "what this core has to tell", blocks, short="next board"
+    )
 
 
 def _cutters(facts: Facts) -> dict[int, str]:

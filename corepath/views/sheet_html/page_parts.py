@@ -1,8 +1,9 @@
-"""What a page of the set-up sheet is made of: text, tables, ticks, boxes to fill in, commands, drawings.
+"""What a page of the set-up sheet is made of: text, tables, ticks, boxes to fill in, commands,
+drawings.
 
-A *tick* is a small box that the person at the machine marks when a step is done; a *slot* a box for a figure that is
-measured. Both have keys that are unique in the sheet and do not hang on texts, so that what was ticked stays. A command
-holds slots: what is typed in the box stands in the command.
+A *tick* is a small box that the person at the machine marks when a step is done; a *slot* a box for
+a figure that is measured. Both have keys that are unique in the sheet and do not hang on texts, so
+that what was ticked stays. A command holds slots: what is typed in the box stands in the command.
 """
 
 from __future__ import annotations
@@ -12,24 +13,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 __all__ = [
-    "Banner",
-    "Block",
-    "Break",
-    "Cell",
-    "Command",
-    "Drawing",
-    "Link",
-    "Measures",
-    "Notes",
-    "Page",
-    "Rows",
-    "SheetMeasure",
-    "SheetStep",
-    "Slot",
-    "State",
-    "Steps",
-    "Table",
-    "Tick",
+    "Banner", "Block", "Break", "Cell", "Command", "Drawing", "Link", "Measures", "Notes", "Page",
+    "Rows", "SheetMeasure", "SheetStep", "Slot", "State", "Steps", "Table", "Tick",
 ]  # fmt: skip
 
 State = Literal["done", "now", "ahead", ""]
@@ -38,7 +23,8 @@ State = Literal["done", "now", "ahead", ""]
 
 @dataclass(frozen=True, slots=True)
 class Slot:
-    """A box for one figure: `label` is its accessible name, `letter` stands in the command until it is filled in.
+    """A box for one figure: `label` is its accessible name, `letter` stands in the command until it
+    is filled in.
 
     `short` is what stands beside it where the text above says the rest; the label where empty.
     """
@@ -69,7 +55,8 @@ class Command:
 
     @property
     def groups(self) -> tuple[tuple[str, tuple[str | Slot, ...]], ...]:
-        """(what stands before, pieces) of each option with its figures: a line may break between them only."""
+        """(what stands before, pieces) of each option with its figures: a line may break between
+        them only."""
         found: list[tuple[str, list[str | Slot]]] = [("", [])]
         for piece in self.pieces:
             if isinstance(piece, Slot):
@@ -196,9 +183,11 @@ Block = Banner | Break | Rows | Table | Steps | Measures | Notes | Drawing
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """One page: `key` is its id, `mark` the large sign at its head, `face` what lies up, in large type.
+    """One page: `key` is its id, `mark` the large sign at its head, `face` what lies up, in large
+    type.
 
-    `short` names it in the row of pages, `under` says more below its title, `loud`: nobody may miss it.
+    `short` names it in the row of pages, `under` says more below its title, `loud`: nobody may miss
+    it.
     """
 
     key: str
@@ -220,4 +209,10 @@ class Page:
     def shown(self) -> frozenset[str]:
         """Keys of the slots that stand in its tables, so that no command has to show them again."""
         tables = [block for block in self.blocks if isinstance(block, Table)]
-        return frozenset(cell.key for table in tables for row in table.rows for cell in row if isinstance(cell, Slot))
+        return frozenset(
+            cell.key
+            for table in tables
+            for row in table.rows
+            for cell in row
+            if isinstance(cell, Slot)
+        )

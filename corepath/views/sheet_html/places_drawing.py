@@ -1,4 +1,5 @@
-"""The blank with the places where it is to be measured, numbered as in the table; board frame, deck side up, mm."""
+"""The blank with the places where it is to be measured, numbered as in the table; board frame, deck
+side up, mm."""
 
 from __future__ import annotations
 
@@ -20,19 +21,47 @@ def places_drawing(facts: Facts) -> str:
     x0, y0, x1, y1 = bounds = facts.board.blank.bounds
     scale = 1.0 / drawing_unit(facts, "0")
     room = Box(PLACES_ROOM.x0, PLACES_ROOM.y0, PLACES_ROOM.x1, PLACES_ROOM.y0 + (y1 - y0) * scale)
-    svg = Document(WIDTH, room.y1 + _BELOW, "Places to measure", "", "Deck side up, as the blank will lie in set-up A.")
+    svg = Document(
+        WIDTH,
+        room.y1 + _BELOW,
+        "Places to measure",
+        "",
+        "Deck side up, as the blank will lie in set-up A.",
+    )
     view = PlanView.fitted(svg, bounds, room, scale)
     with svg.group("plan-0", transform=view.transform):
         svg.add("rect", class_="wood wide", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
         svg.path(polygon_path(facts.board.outline, view.places), "uncut")
     blank = view.extent
-    marks, middle, across = marks_of(facts, "A"), (blank.x0 + blank.x1) / 2, (blank.y0 + blank.y1) / 2
+    marks, middle, across = (
+        marks_of(facts, "A"),
+        (blank.x0 + blank.x1) / 2,
+        (blank.y0 + blank.y1) / 2,
+    )
     svg.text(middle, blank.y1 + 5.0, marks["near"], "label strong", size=NORMAL, anchor="middle")
     svg.text(middle, blank.y0 - 2.0, marks["far"], "label strong", size=NORMAL, anchor="middle")
-    svg.text(blank.x0 - 2.0, across, marks["left"], "label strong", size=NORMAL, anchor="middle", upright=False)
-    svg.text(blank.x1 + 5.0, across, marks["right"], "label strong", size=NORMAL, anchor="middle", upright=False)
+    svg.text(
+        blank.x0 - 2.0,
+        across,
+        marks["left"],
+        "label strong",
+        size=NORMAL,
+        anchor="middle",
+        upright=False,
+    )
+    svg.text(
+        blank.x1 + 5.0,
+        across,
+        marks["right"],
+        "label strong",
+        size=NORMAL,
+        anchor="middle",
+        upright=False,
+    )
     labels = Labels(svg, Box(blank.x0, blank.y0, blank.x1, blank.y1), [])
-    places = [(view.sheet(place.x, place.y), place) for place in measuring_places(facts.job, facts.board)]
+    places = [
+        (view.sheet(place.x, place.y), place) for place in measuring_places(facts.job, facts.board)
+    ]
     for (x, y), place in places:
         svg.line(x - 1.6, y, x + 1.6, y, "narrow")
         svg.line(x, y - 1.6, x, y + 1.6, "narrow")

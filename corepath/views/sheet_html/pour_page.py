@@ -1,4 +1,5 @@
-"""The pour: what must be tight and level, what goes into each casting, how low it may lie now and at each stop."""
+"""The pour: what must be tight and level, what goes into each casting, how low it may lie now and
+at each stop."""
 
 from __future__ import annotations
 
@@ -29,7 +30,8 @@ __all__ = ["flush_page", "pour_page"]
 
 _MOST_FILLS = 12
 _MOST_CASTINGS = 5
-"""More of them need a second sheet of paper, and so does whatever is to be minded before the pour."""
+"""More of them need a second sheet of paper, and so does whatever is to be minded before the
+pour."""
 
 
 def pour_page(facts: Facts) -> Page:
@@ -47,13 +49,21 @@ def pour_page(facts: Facts) -> Page:
         _fills(facts),
     ]
     return Page(
-        "pour", "P", "The pour", "after A, the blank still deck side up", tuple(blocks), "DECK UP, LEVEL", state, "pour"
+        "pour",
+        "P",
+        "The pour",
+        "after A, the blank still deck side up",
+        tuple(blocks),
+        "DECK UP, LEVEL",
+        state,
+        "pour",
     )
 
 
 def _before(done: bool) -> Steps:
     lines = (
-        "Seal from below where the map of the wood says seal here, and every crack you see. Film under the blank.",
+        "Seal from below where the map of the wood says seal here, and every crack you see. Film "
+        "under the blank.",
         "Tape the dowel holes, above and below. Vacuum groove and pockets; dry wood only.",
         "Level on the deck face, not the bench: the level must say the same turned end for end.",
     )
@@ -81,32 +91,66 @@ def _parts(mixed: Parts) -> str:
 def _castings(facts: Facts, pour: PourPlan) -> Table:
     stops = pour.castings[0].stops or ()
     planned = facts.stackup.skim.planned_stop
-    head = ["casting", "cm³", "A g", "B g", f"level {either('mm/m', 'in/ft')}", "expected low", "may now"]
+    head = [
+        "casting",
+        "cm³",
+        "A g",
+        "B g",
+        f"level {either('mm/m', 'in/ft')}",
+        "expected low",
+        "may now",
+    ]
     head += [mm(stop.plane) + (" *" if stop.number == planned else "") for stop in stops]
     rows = []
     for casting in pour.castings:
         least = None if casting.level is None else casting.level.least
-        level = "any" if least is None else "none" if least < 0 else f"{out_of_level(round(least, 3)):.2f}"
+        level = (
+            "any"
+            if least is None
+            else "none"
+            if least < 0
+            else f"{out_of_level(round(least, 3)):.2f}"
+        )
         mixed, of = casting.mixed, casting.pour
-        cells = [of.id, f"{round(of.volume, 3):.1f}", f"{round(mixed.a_g, 2):.1f}", f"{round(mixed.b_g, 2):.1f}"]
+        cells = [
+            of.id,
+            f"{round(of.volume, 3):.1f}",
+            f"{round(mixed.a_g, 2):.1f}",
+            f"{round(mixed.b_g, 2):.1f}",
+        ]
         cells += [level, mm(of.p_expected.nominal), mm(of.p_limit)]
         rows.append((*cells, *(mm(stop.p_limit_worst) for stop in of.stops)))
     note = (
-        f"Poured to {mm(facts.job.cast.pour_short)} below the raw top. Low: how far the cured resin lies below the "
-        "raw top at its lowest point. May now: until a stop is known. Under a height: the most it may if the skim "
-        "stops there, every error against it; * planned. Level: out of level at most, a card that thick under one "
+        f"Poured to {mm(facts.job.cast.pour_short)} below the raw top. Low: how far the cured "
+        "resin lies below the "
+        "raw top at its lowest point. May now: until a stop is known. Under a height: the most it "
+        "may if the skim "
+        "stops there, every error against it; * planned. Level: out of level at most, a card that "
+        "thick under one "
         "end of a 1 m level."
     )
-    return Table("Castings", tuple(head), tuple(rows), note=note, numbers=tuple(range(1, len(head))), wide=True)
+    return Table(
+        "Castings",
+        tuple(head),
+        tuple(rows),
+        note=note,
+        numbers=tuple(range(1, len(head))),
+        wide=True,
+    )
 
 
 def _after(facts: Facts, done: bool) -> Steps:
-    proud = "Scrape off what stands proud: cured resin on the raw top is a shim in B. Check with a straight-edge."
+    proud = (
+        "Scrape off what stands proud: cured resin on the raw top is a shim in B. Check with a "
+        "straight-edge."
+    )
     if facts.job.cast.flush != "none":
         proud = "What stands proud is planed off next, the blank still held as for the groove."
     lines = (
-        "Leave it alone until it has cured in full, as long as the maker's sheet says, before any cutter touches it.",
-        "Look for bubbles, voids and leaks; write down each casting that has one. Take off tape, film and leaks below.",
+        "Leave it alone until it has cured in full, as long as the maker's sheet says, before any "
+        "cutter touches it.",
+        "Look for bubbles, voids and leaks; write down each casting that has one. Take off tape, "
+        "film and leaks below.",
         proud,
     )
     return Steps("After", stepped("pour-after", [(line, "", done) for line in lines]))
@@ -125,13 +169,19 @@ def _fills(facts: Facts) -> Measures:
         done = facts.held((name, settled.fill[name]) for name in some if name in settled.fill)
         if any(name in settled.topped_up for name in some):
             done += "; topped up since: measure again"
-        says = "How far the cured resin lies below the raw top at its lowest point; minus where it stands proud"
+        says = (
+            "How far the cured resin lies below the raw top at its lowest point; minus where it "
+            "stands proud"
+        )
         found.append(SheetMeasure(says, facts.command(*pieces), done))
     top = Slot("top-name", "casting that was topped up", "NAME", short="casting")
     grams = Slot("top-g", "grams poured on top", "G", "g", short="poured on top")
     again = facts.command(" --top-up ", top, " ", grams)
     found.append(SheetMeasure("Only if one is topped up; measure its fill again after", again))
-    note = "The answer says whether a casting is too low and what fixes it, before anything is milled over it."
+    note = (
+        "The answer says whether a casting is too low and what fixes it, before anything is "
+        "milled over it."
+    )
     return Measures("Measure and record", tuple(found), note=note)
 
 
@@ -143,7 +193,9 @@ def flush_page(facts: Facts) -> Page | None:
     done = "flush" in facts.done
     flush = facts.lists.flush
     where = "the whole face" if flush.kind == "face" else "each casting and a band round it"
-    says = [] if flush.plane is None else [("plane", f"{where}, at {mm(flush.plane)} above the bed")]
+    says = (
+        [] if flush.plane is None else [("plane", f"{where}, at {mm(flush.plane)} above the bed")]
+    )
     if flush.window_costs is not None:
         says.append(("costs", f"{mm(flush.window_costs)} of the window"))
     lines = [
@@ -151,7 +203,12 @@ def flush_page(facts: Facts) -> Page | None:
         ("The blank lies and is held just as it was for the groove; push it.", "", done),
         *((words, "", done) for words in touching(facts, works[0], None)),
         *(("Run", f"{work.stem}.nc", done) for work in works),
-        ("Hands off until the spindle stands. Straight-edge over every casting: nothing may rock.", "", done),
+        (
+            "Hands off until the spindle stands. Straight-edge over every casting: nothing may "
+            "rock.",
+            "",
+            done,
+        ),
     ]
     blocks: tuple[Block, ...] = (
         Drawing("Set-up A, deck up, as you see it from above", setup_drawing(facts, "A", "flush")),
@@ -162,5 +219,12 @@ def flush_page(facts: Facts) -> Page | None:
     )
     state = facts.state(["flush"], ["groove"]) if pour_state(facts) == "done" else "ahead"
     return Page(
-        "flush", "A", "Flush: proud resin planed off", "before the blank is turned", blocks, "DECK UP", state, "flush"
+        "flush",
+        "A",
+        "Flush: proud resin planed off",
+        "before the blank is turned",
+        blocks,
+        "DECK UP",
+        state,
+        "flush",
     )

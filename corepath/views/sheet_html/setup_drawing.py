@@ -1,7 +1,9 @@
-"""The blank as the operator sees it in one set-up: faces, pencil marks, grain, zero, dowels, obstacles, reach.
+"""The blank as the operator sees it in one set-up: faces, pencil marks, grain, zero, dowels,
+obstacles, reach.
 
-Plan from above, bed frame of the set-up, mm: X to the right, Y away from the operator, who stands at the lower edge.
-In B it is mirrored by the flip, its words are not. The sheet is `WIDTH` wide, as the page prints it.
+Plan from above, bed frame of the set-up, mm: X to the right, Y away from the operator, who stands
+at the lower edge. In B it is mirrored by the flip, its words are not. The sheet is `WIDTH` wide, as
+the page prints it.
 """
 
 from __future__ import annotations
@@ -49,7 +51,8 @@ PLACES_ROOM = Box(9.0, 6.0, WIDTH - 9.0, 52.0)
 
 
 def drawing_unit(facts: Facts, setup: str) -> float:
-    """Model mm a mm of the page in the plan of a set-up; "0" is the blank with its places to measure."""
+    """Model mm a mm of the page in the plan of a set-up; "0" is the blank with its places to
+    measure."""
     if setup == "0":
         x0, y0, x1, y1 = facts.board.blank.bounds
         return 1.0 / best_scale(x1 - x0, y1 - y0, PLACES_ROOM)
@@ -77,9 +80,14 @@ def marks_of(facts: Facts, setup: Setup) -> dict[str, str]:
 
 
 def setup_drawing(facts: Facts, setup: Setup, only: str = "") -> str:
-    """The drawing of a set-up as an SVG element; `only` names its one operation, else all but a flush."""
+    """The drawing of a set-up as an SVG element; `only` names its one operation, else all but a
+    flush."""
     scene = facts.scene(setup)
-    works = tuple(work for work in facts.works_of(setup) if (work.name == only if only else work.name != "flush"))
+    works = tuple(
+        work
+        for work in facts.works_of(setup)
+        if (work.name == only if only else work.name != "flush")
+    )
     bounds = _bounds(facts, setup)
     scale = _scale(bounds)
     kinds = _kinds(facts, setup)
@@ -143,13 +151,18 @@ def _around(view: PlanView, facts: Facts, setup: Setup, works: Sequence[Work]) -
     right, top = view.sheet(x1, y1)
     labels = Labels(svg, Box(left - 8, top - 1, right + 1, bottom + 1), [])
     labels.block(Box(left - 8, (top + bottom) / 2 - 9, left, (top + bottom) / 2 + 9))
-    shapes = [scene.seen(shape) for shape in (scene.board.outline, *(c.area for c in scene.board.castings))]
+    shapes = [
+        scene.seen(shape)
+        for shape in (scene.board.outline, *(c.area for c in scene.board.castings))
+    ]
     labels.lines = lines_to_avoid(view, [works[0].blank, *shapes], [])
     _edges(view, facts, setup, Box(left, top, right, bottom))
     zero = works[0].zero
     zero_mark(svg, labels, *view.sheet(zero.x, zero.y))
     touched = facts.job.machine.touch_at
-    if touched is not None and (facts.job.machine.z_zero == "face" or any(w.name == "inserts" for w in works)):
+    if touched is not None and (
+        facts.job.machine.z_zero == "face" or any(w.name == "inserts" for w in works)
+    ):
         touch_mark(view, labels, *scene.at(*touched))
     _dowels(view, labels, facts, setup)
     name_features(view, labels, scene, dowels=False)
@@ -172,13 +185,30 @@ def _edges(view: PlanView, facts: Facts, setup: Setup, blank: Box) -> None:
     near = f"{marks['near']} – you stand here"
     svg.text(middle, blank.y1 + 4.4, near, "label strong", size=NORMAL, anchor="middle")
     svg.text(middle, blank.y0 - 2.0, marks["far"], "label strong", size=NORMAL, anchor="middle")
-    svg.text(blank.x0 - 1.6, across, marks["left"], "label strong", size=NORMAL, anchor="middle", upright=False)
-    svg.text(blank.x1 + 5.0, across, marks["right"], "label strong", size=NORMAL, anchor="middle", upright=False)
+    svg.text(
+        blank.x0 - 1.6,
+        across,
+        marks["left"],
+        "label strong",
+        size=NORMAL,
+        anchor="middle",
+        upright=False,
+    )
+    svg.text(
+        blank.x1 + 5.0,
+        across,
+        marks["right"],
+        "label strong",
+        size=NORMAL,
+        anchor="middle",
+        upright=False,
+    )
     if setup != "B":
         return
     if facts.job.machine.flip_about == "x":
         x = blank.x1 + 10.5
-        svg.path(f"M{number(x)} {number(across + 8)}C{number(x + 4)} {number(across + 3)} {number(x + 4)} "
+        svg.path(f"M{number(x)} {number(across + 8)}C{number(x + 4)} {number(across + 3)} "
+                 f"{number(x + 4)} "
                  f"{number(across - 3)} {number(x)} {number(across - 8)}", "narrow")  # fmt: skip
         arrowhead(svg, x, across - 8, -2.3)
     else:
@@ -198,7 +228,9 @@ def _dowels(view: PlanView, labels: Labels, facts: Facts, setup: Setup) -> None:
         at = min(max(x, view.extent.x0 + half + 1.0), view.extent.x1 - half - 1.0)
         above = y - r - 2.4 - SMALL > view.extent.y0
         base = y - r - 2.4 if above else y + r + 2.4 + SMALL
-        labels.block(view.svg.text(at, base, dowel.id, "label name halo", size=SMALL, anchor="middle"))
+        labels.block(
+            view.svg.text(at, base, dowel.id, "label name halo", size=SMALL, anchor="middle")
+        )
 
 
 def _grain(svg: Document, x: float, y: float) -> None:
@@ -211,13 +243,23 @@ def _grain(svg: Document, x: float, y: float) -> None:
 
 
 def _kinds(facts: Facts, setup: Setup) -> list[tuple[str, str]]:
-    kinds = [("zero", "work zero"), ("uncut", "board's outline"), ("hidden", "hidden, or cut later")]
-    kinds.append(("tint", "cut in this set-up") if setup != "C" else ("wood", "deck: all of the blank is cut"))
+    kinds = [
+        ("zero", "work zero"),
+        ("uncut", "board's outline"),
+        ("hidden", "hidden, or cut later"),
+    ]
+    kinds.append(
+        ("tint", "cut in this set-up")
+        if setup != "C"
+        else ("wood", "deck: all of the blank is cut")
+    )
     if setup != "A":
         kinds.append(("resin", "cured casting"))
     if setup == "B":
         kinds.append(("centre", "axis of the flip"))
-    if facts.job.machine.z_zero == "face" or (setup == "B" and facts.board.places and facts.job.machine.touch_at):
+    if facts.job.machine.z_zero == "face" or (
+        setup == "B" and facts.board.places and facts.job.machine.touch_at
+    ):
         kinds.append(("touch", "where Z is touched"))
     if standing(facts.job, facts.stackup, setup) or screws_of(facts.job, setup):
         kinds.append(("obstacle", "keep off"))

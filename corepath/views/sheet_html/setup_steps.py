@@ -9,7 +9,14 @@ from corepath.layup.laid import laid_up, pins_of
 from corepath.motion.program import Setup
 from corepath.motion.zero_words import xy_words
 from corepath.views.sheet_html.facts import Facts
-from corepath.views.sheet_html.page_parts import Measures, SheetMeasure, SheetStep, Slot, Steps, Tick
+from corepath.views.sheet_html.page_parts import (
+    Measures,
+    SheetMeasure,
+    SheetStep,
+    Slot,
+    Steps,
+    Tick,
+)
 from corepath.views.sheet_html.setup_drawing import marks_of
 from corepath.work.works import Work
 
@@ -21,15 +28,16 @@ _MOST_PLUGS = 12
 def stepped(prefix: str, lines: Sequence[tuple[str, str, bool]]) -> tuple[SheetStep, ...]:
     """Steps from (words, file, done)."""
     return tuple(
-        SheetStep(Tick(f"{prefix}-{k}", words, done), file) for k, (words, file, done) in enumerate(lines, start=1)
+        SheetStep(Tick(f"{prefix}-{k}", words, done), file)
+        for k, (words, file, done) in enumerate(lines, start=1)
     )
 
 
 def setup_steps(facts: Facts, setup: Setup, works: Sequence[Work]) -> Steps:
     """The steps of a set-up; those of operations that are cut are ticked already.
 
-    For every cutter in turn: fit it, touch Z with it, run its files. The first one is fitted before the rehearsal,
-    since its tip shows the places.
+    For every cutter in turn: fit it, touch Z with it, run its files. The first one is fitted before
+    the rehearsal, since its tip shows the places.
     """
     all_cut = all(work.name in facts.done for work in works)
     laid = any(work.name in facts.done for work in works)
@@ -73,32 +81,42 @@ def _pins(facts: Facts) -> str:
     shown = facts.record.shown
     pins = pins_of(laid_up(facts.job, facts.board), [dowel.at for dowel in facts.board.dowels])
     places = [
-        f"dowel {number} at X{shown(pin.x)} Y{shown(pin.y)}, {abs(math.degrees(pin.tilt)):.1f}° from upright"
+        f"dowel {number} at X{shown(pin.x)} Y{shown(pin.y)}, {abs(math.degrees(pin.tilt)):.1f}° "
+        "from upright"
         for number, pin in enumerate(pins, start=1)
     ]
     words = (
-        "Pins in the cradle's face, square to it, where the board's dowel holes come to lie, along the chord from its "
+        "Pins in the cradle's face, square to it, where the board's dowel holes come to lie, along "
+        "the chord from its "
         f"middle ({facts.unit}): {'; '.join(places)}. Set the board on them."
     )
     return words.replace("X-", "X−").replace("Y-", "Y−")
 
 
 def _crosses(facts: Facts) -> str:
-    """Where the dowels come, from the blank's left and front edge as it lies in A: the rehearsal stops over them."""
+    """Where the dowels come, from the blank's left and front edge as it lies in A: the rehearsal
+    stops over them."""
     blank = facts.job.blank
     places = [
         f"dowel {number} {facts.record.shown(x + blank.length / 2)} from its left and "
         f"{facts.record.shown(y + blank.width / 2)} from its front edge"
         for number, (x, y) in enumerate((dowel.at for dowel in facts.board.dowels), start=1)
     ]
-    return f"Pencil a cross on the DECK face where each dowel comes, {facts.unit}: {', '.join(places)}."
+    return (
+        f"Pencil a cross on the DECK face where each dowel comes, {facts.unit}: "
+        f"{', '.join(places)}."
+    )
 
 
 def touching(facts: Facts, work: Work, before: Work | None) -> Iterator[str]:
-    """What is fitted and touched before a work is run; `before` is the work before it in this set-up."""
+    """What is fitted and touched before a work is run; `before` is the work before it in this
+    set-up."""
     zero, cutter, machine = work.zero, work.cutter.describe(), facts.job.machine
     if before is None:
-        yield f"Set X and Y with a pointed pin or an edge finder: {xy_words(zero, facts.record.shown)}."
+        yield (
+            "Set X and Y with a pointed pin or an edge finder: "
+            f"{xy_words(zero, facts.record.shown)}."
+        )
     elif zero.system != before.zero.system:
         yield f"Change to {zero.system}: set its X and Y as before, and its Z as below."
     changed = before is None or work.cutter != before.cutter
@@ -110,7 +128,11 @@ def touching(facts: Facts, work: Work, before: Work | None) -> Iterator[str]:
         yield f"{cutter} stays fitted. Do not touch Z again: {zero.on} is cut away by now."
     elif changed or touched:
         verb = (
-            "stays fitted" if not changed else "is loaded by the file, which then waits" if _by_machine(facts) else ""
+            "stays fitted"
+            if not changed
+            else "is loaded by the file, which then waits"
+            if _by_machine(facts)
+            else ""
         )
         fit = f"{cutter} {verb}" if verb else f"Fit {cutter}"
         yield f"{fit}. Touch Z with it: {zero.touch}. Spindle still."
@@ -122,13 +144,19 @@ def _by_machine(facts: Facts) -> bool:
 
 
 def _rehearsing(facts: Facts, setup: Setup) -> tuple[str, ...]:
-    first = f"Run rehearsal/{setup}-rehearsal.nc, spindle off, the cutter fitted, hand on the stop. "
+    first = (
+        f"Run rehearsal/{setup}-rehearsal.nc, spindle off, the cutter fitted, hand on the stop. "
+    )
     if setup == "D":
         return (
-            first + "It stops high over the board, then over the mark on the cradle: if either is wrong, touch again.",
+            first + "It stops high over the board, then over the mark on the cradle: if either is "
+            "wrong, touch again.",
         )
     mark = "cross" if setup == "A" else "hole"
-    return (first + f"It stops high over the blank, then over the {mark} of each dowel: if one is wrong, touch again.",)
+    return (
+        first + f"It stops high over the blank, then over the {mark} of each dowel: if one is "
+        "wrong, touch again.",
+    )
 
 
 def _running(facts: Facts, work: Work) -> list[tuple[str, str, bool]]:
@@ -147,23 +175,35 @@ def _run_words(facts: Facts, work: Work) -> str:
     if way is None:
         return "Run"
     high = facts.record.shown(round(way.above, 1))
-    return f"It stops on the first way down: the tip {high} {facts.unit} above {way.face}, or stop and touch Z. Run"
+    return (
+        f"It stops on the first way down: the tip {high} {facts.unit} above {way.face}, or stop "
+        "and touch Z. Run"
+    )
 
 
 def _end(setup: Setup) -> str:
     return {
-        "A": "Hands off until the spindle stands. Vacuum the pockets. Leave the blank held; measure: next page.",
-        "B": "Hands off until the spindle stands. Blow and look: prongs and barrels must clear the deck to be.",
-        "C": "Hands off until the spindle stands. Feel the deck: no ridge, no step. Look at every casting.",
+        "A": "Hands off until the spindle stands. Vacuum the pockets. Leave the blank held; "
+        "measure: next page.",
+        "B": "Hands off until the spindle stands. Blow and look: prongs and barrels must clear the "
+        "deck to be.",
+        "C": "Hands off until the spindle stands. Feel the deck: no ridge, no step. Look at every "
+        "casting.",
         "D": "Hands off until the spindle stands. Cut the web by hand, then dress the edge.",
     }[setup]
 
 
 def setup_measures(facts: Facts, setup: Setup) -> tuple[Measures, ...]:
     """What is measured at the end of a set-up, with the commands that record it."""
-    names = list(dict.fromkeys(work.name for work in facts.works_of(setup) if work.name not in ("flush", "skim")))
+    names = list(
+        dict.fromkeys(
+            work.name for work in facts.works_of(setup) if work.name not in ("flush", "skim")
+        )
+    )
     if setup == "A":
-        return (Measures("Measure and record", (cut_measure(facts, names), *depth_measures(facts))),)
+        return (
+            Measures("Measure and record", (cut_measure(facts, names), *depth_measures(facts))),
+        )
     if setup == "B":
         return (Measures("Record", (_inserts(facts), _sunk(facts))),) if "inserts" in names else ()
     return (Measures("Record", (cut_measure(facts, names),)),)
@@ -172,7 +212,10 @@ def setup_measures(facts: Facts, setup: Setup) -> tuple[Measures, ...]:
 def cut_measure(facts: Facts, names: Sequence[str]) -> SheetMeasure:
     """That operations are cut."""
     done = "recorded" if all(name in facts.done for name in names) else ""
-    says = f"When {', '.join(name.replace('-', ' ') for name in names)} {'is' if len(names) == 1 else 'are'} cut"
+    says = (
+        f"When {', '.join(name.replace('-', ' ') for name in names)} "
+        f"{'is' if len(names) == 1 else 'are'} cut"
+    )
     return SheetMeasure(says, facts.command("".join(f" --cut {name}" for name in names)), done)
 
 
@@ -185,7 +228,9 @@ def _inserts(facts: Facts) -> SheetMeasure:
         short="height touched",
     )
     done = "recorded" if "inserts" in facts.done else ""
-    says = "When the inserts are bored; HEIGHT is that of the skimmed face above the bed, as touched"
+    says = (
+        "When the inserts are bored; HEIGHT is that of the skimmed face above the bed, as touched"
+    )
     return SheetMeasure(says, facts.command(" --cut inserts --touch inserts ", height), done)
 
 
@@ -194,13 +239,21 @@ def _sunk(facts: Facts) -> SheetMeasure:
     settled, pieces = facts.settled, list[str | Slot]()
     some = list(facts.record.inserts)[:_MOST_PLUGS]
     for name in some:
-        slot = Slot(f"seat-{name}", f"depth of the seat of {name}", "D", facts.unit, short=f"{name} seat")
+        slot = Slot(
+            f"seat-{name}", f"depth of the seat of {name}", "D", facts.unit, short=f"{name} seat"
+        )
         pieces += [f" --seat-depth {name} ", slot]
     for name in (name for name in some if not facts.record.inserts[name]):
-        slot = Slot(f"bore-{name}", f"depth of the bore of {name}", "D", facts.unit, short=f"{name} bore")
+        slot = Slot(
+            f"bore-{name}", f"depth of the bore of {name}", "D", facts.unit, short=f"{name} bore"
+        )
         pieces += [f" --bore-depth {name} ", slot]
-    seats = [(f"{name} seat", settled.seat_depth[name]) for name in some if name in settled.seat_depth]
-    bores = [(f"{name} bore", settled.bore_depth[name]) for name in some if name in settled.bore_depth]
+    seats = [
+        (f"{name} seat", settled.seat_depth[name]) for name in some if name in settled.seat_depth
+    ]
+    bores = [
+        (f"{name} bore", settled.bore_depth[name]) for name in some if name in settled.bore_depth
+    ]
     says = "Depth of seats and blind bores from the skimmed face, by a depth gauge"
     return SheetMeasure(says, facts.command(*pieces), facts.held([*seats, *bores]))
 
@@ -213,12 +266,21 @@ def depth_measures(facts: Facts) -> tuple[SheetMeasure, ...]:
         at = f"X{record.shown(x)} Y{record.shown(y)}".replace("-", "−")
         slot = Slot(f"groove-{k}", f"depth of the groove at {at}", "D", facts.unit, short=at)
         pieces += [f" --groove-depth {record.shown(x)} {record.shown(y)} ", slot]
-    says = "Depth of the groove from the raw top by a depth gauge, at its ends and sides; then neither the blank's "
+    says = (
+        "Depth of the groove from the raw top by a depth gauge, at its ends and sides; then "
+        "neither the blank's "
+    )
     says += "thickness nor the bed matters any more for what shows when"
     found = [
-        SheetMeasure(says, facts.command(*pieces), facts.held(("", depth) for _, _, depth in settled.groove_depth))
+        SheetMeasure(
+            says,
+            facts.command(*pieces),
+            facts.held(("", depth) for _, _, depth in settled.groove_depth),
+        )
     ]
-    plugs = [name for name, casting in record.castings.items() if casting.operation == "plug-pockets"]
+    plugs = [
+        name for name, casting in record.castings.items() if casting.operation == "plug-pockets"
+    ]
     for first in range(0, len(plugs), _MOST_PLUGS):
         some = plugs[first : first + _MOST_PLUGS]
         pieces = []

@@ -24,7 +24,10 @@ _HOLD = {
 def hold_words(facts: Facts, setup: Setup) -> str:
     """What holds island and rim, each on its own."""
     if setup == "D":
-        return "the board in its cradle, as the job says; the rim falls free when the web is cut by hand"
+        return (
+            "the board in its cradle, as the job says; the rim falls free when the web is "
+            "cut by hand"
+        )
     method: str = getattr(facts.job.hold, setup)
     joins = {
         "A": "after the groove only the thin floor joins them",
@@ -43,7 +46,10 @@ def dowel_rows(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
     for one in mine:
         section = facts.board.dowels[one.dowel - 1]
         parts = f"{mm(section.depth_in_bed, 1)} in the bed, {mm(one.stand, 1)} above"
-        words = f"{size(section.diameter)} thick, at most {mm(one.length, 1)} long: {parts}; wood or plastic"
+        words = (
+            f"{size(section.diameter)} thick, at most {mm(one.length, 1)} long: {parts}; wood "
+            "or plastic"
+        )
         words += "" if one.fits else "; the job's own is too long here"
         where = place(*facts.scene(setup).at(*section.at))
         places.setdefault(words, []).append(f"{one.dowel} at {where}")
@@ -55,7 +61,9 @@ def _standing(facts: Facts, setup: Setup) -> tuple[Obstacle, ...]:
     if setup != "D":
         return standing(facts.job, facts.stackup, setup)
     bed = laid_up(facts.job, facts.board).bed
-    return tuple(replace(one, height=one.height - bed) for one in facts.works_of(setup)[0].obstacles)
+    return tuple(
+        replace(one, height=one.height - bed) for one in facts.works_of(setup)[0].obstacles
+    )
 
 
 def fixings(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
@@ -65,8 +73,19 @@ def fixings(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
     for one in _standing(facts, setup):
         x0, y0, x1, y1 = one.area.bounds
         if one.name in screws:
-            words = f"at X{mm((x0 + x1) / 2, 0)} Y{mm((y0 + y1) / 2, 0)}, head up to {mm(one.height, 1)} above the bed"
+            words = (
+                f"at X{mm((x0 + x1) / 2, 0)} Y{mm((y0 + y1) / 2, 0)}, head up to "
+                f"{mm(one.height, 1)} above the bed"
+            )
         else:
-            words = f"X{mm(x0, 0)} to {mm(x1, 0)}, Y{mm(y0, 0)} to {mm(y1, 0)}, {mm(one.height, 1)} high"
-        found.append((one.name, with_minus(words) + ("; what is left uncut is sawn off" if one.sawn_off else "")))
+            words = (
+                f"X{mm(x0, 0)} to {mm(x1, 0)}, Y{mm(y0, 0)} to {mm(y1, 0)}, "
+                f"{mm(one.height, 1)} high"
+            )
+        found.append(
+            (
+                one.name,
+                with_minus(words) + ("; what is left uncut is sawn off" if one.sawn_off else ""),
+            )
+        )
     return tuple(found)

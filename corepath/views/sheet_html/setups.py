@@ -1,4 +1,5 @@
-"""A page for each set-up: how the blank lies, how it is held, zero, dowels, files in order, steps, what to measure."""
+"""A page for each set-up: how the blank lies, how it is held, zero, dowels, files in order, steps,
+what to measure."""
 
 from __future__ import annotations
 
@@ -9,7 +10,17 @@ from corepath.lengths import marked, with_minus
 from corepath.motion.program import Setup
 from corepath.motion.zero_words import again_words, xy_words
 from corepath.views.sheet_html.facts import Facts, PlannedFile, mm
-from corepath.views.sheet_html.page_parts import Block, Break, Cell, Drawing, Link, Page, Rows, State, Table
+from corepath.views.sheet_html.page_parts import (
+    Block,
+    Break,
+    Cell,
+    Drawing,
+    Link,
+    Page,
+    Rows,
+    State,
+    Table,
+)
 from corepath.views.sheet_html.setup_drawing import setup_drawing
 from corepath.views.sheet_html.setup_steps import setup_measures, setup_steps
 from corepath.views.sheet_html.setup_words import dowel_rows, fixings, hold_words
@@ -27,7 +38,9 @@ def setup_page(facts: Facts, setup: Setup) -> Page:
     scene = facts.scene(setup)
     face = scene.pose.caption
     blocks: list[Block] = [
-        Drawing(f"Set-up {setup}, {face.lower()}, as you see it from above", setup_drawing(facts, setup)),
+        Drawing(
+            f"Set-up {setup}, {face.lower()}, as you see it from above", setup_drawing(facts, setup)
+        ),
         setup_facts(facts, setup, works),
         files_table(facts, works),
         Break(),
@@ -44,9 +57,24 @@ def setup_page(facts: Facts, setup: Setup) -> Page:
 def after_a_page(facts: Facts) -> Page:
     """What is measured before anything is poured."""
     found = bool(facts.settled.groove_depth)
-    state: State = "done" if found or pour_state(facts) == "done" else "now" if "groove" in facts.done else "ahead"
+    state: State = (
+        "done"
+        if found or pour_state(facts) == "done"
+        else "now"
+        if "groove" in facts.done
+        else "ahead"
+    )
     blocks, face = setup_measures(facts, "A"), facts.scene("A").pose.caption
-    return Page("depths", "A", "After A: measure the depths", "the blank still held", blocks, face, state, "depths")
+    return Page(
+        "depths",
+        "A",
+        "After A: measure the depths",
+        "the blank still held",
+        blocks,
+        face,
+        state,
+        "depths",
+    )
 
 
 def setup_state(facts: Facts, setup: Setup) -> State:
@@ -79,7 +107,9 @@ def _xy_rows(facts: Facts, works: Sequence[Work]) -> tuple[tuple[str, str], ...]
         found.setdefault(xy_words(work.zero, facts.record.shown), []).append(work.name)
     if len(found) == 1:
         return (("X, Y zero", next(iter(found))),)
-    return tuple((f"X, Y zero, {', '.join(dict.fromkeys(names))}", words) for words, names in found.items())
+    return tuple(
+        (f"X, Y zero, {', '.join(dict.fromkeys(names))}", words) for words, names in found.items()
+    )
 
 
 def _z_rows(works: Sequence[Work]) -> tuple[tuple[str, str], ...]:
@@ -89,14 +119,19 @@ def _z_rows(works: Sequence[Work]) -> tuple[tuple[str, str], ...]:
         again = again_words(work.zero)
         height = f", which lies {mm(work.zero.z)} {over_datum(work.setup)}" if work.zero.z else ""
         system = "" if work.zero.system == "G54" else f"in {work.zero.system}, X, Y and Z of it: "
-        found.setdefault(f"{system}touch {marked(work.zero.touch)}{height}; {again}", []).append(work.name)
+        found.setdefault(f"{system}touch {marked(work.zero.touch)}{height}; {again}", []).append(
+            work.name
+        )
     if len(found) == 1:
         return (("Z zero", next(iter(found))),)
-    return tuple((f"Z zero, {', '.join(dict.fromkeys(names))}", words) for words, names in found.items())
+    return tuple(
+        (f"Z zero, {', '.join(dict.fromkeys(names))}", words) for words, names in found.items()
+    )
 
 
 def _extents(facts: Facts, works: Sequence[Work]) -> str:
-    """Over which places of the bed the files of these works run, from the middle of the blank, mm."""
+    """Over which places of the bed the files of these works run, from the middle of the blank,
+    mm."""
     reached = [file.reach for work in works for file in facts.files(work)]
     if not reached:
         return ""
@@ -119,11 +154,21 @@ def _rows(facts: Facts, work: Work) -> list[tuple[Cell, ...]]:
     deepest = _deepest(facts, work)
     if not files:
         state = "cut, as recorded" if work.name in facts.done else "not written"
-        return [(f"{work.stem}.nc", work.cutter.describe(), f"{work.cutting.rpm:.0f}", deepest, "–", state)]
+        return [
+            (
+                f"{work.stem}.nc",
+                work.cutter.describe(),
+                f"{work.cutting.rpm:.0f}",
+                deepest,
+                "–",
+                state,
+            )
+        ]
     if work.facing is not None and len(files) > 1:
         return [_skim_row(facts, work, files, deepest)]
     return [
-        (_played(facts, file.name), work.cutter.describe(), f"{file.program.cutting.rpm:.0f}", deepest,
+        (_played(facts, file.name), work.cutter.describe(), f"{file.program.cutting.rpm:.0f}",
+        deepest,
          f"{file.minutes:.1f}", _watch(work, file))
         for file in files
     ]  # fmt: skip
@@ -134,18 +179,31 @@ def _played(facts: Facts, file: str) -> Cell:
     return Link(file, f"{facts.player}#{file}") if facts.player else file
 
 
-def _skim_row(facts: Facts, work: Work, files: Sequence[PlannedFile], deepest: str) -> tuple[str, ...]:
+def _skim_row(
+    facts: Facts, work: Work, files: Sequence[PlannedFile], deepest: str
+) -> tuple[str, ...]:
     single = [file for file in files if not file.program.combined]
     names = f"{work.stem}-pass-1.nc to {len(single)}, or {work.stem}-all.nc"
     longest = max((file.minutes for file in single), default=files[0].minutes)
     watch = f"see the page of the skim; {_watch(work, files[0])}"
-    return names, work.cutter.describe(), f"{files[0].program.cutting.rpm:.0f}", deepest, f"{longest:.1f} a pass", watch
+    return (
+        names,
+        work.cutter.describe(),
+        f"{files[0].program.cutting.rpm:.0f}",
+        deepest,
+        f"{longest:.1f} a pass",
+        watch,
+    )
 
 
 def _deepest(facts: Facts, work: Work) -> str:
     if work.setup == "D":
         return f"{mm(work.lowest)} {over_datum(work.setup)}"
-    bed = f"{mm(-work.lowest)} into the bed" if work.lowest < 0 else f"{mm(work.lowest)} above the bed"
+    bed = (
+        f"{mm(-work.lowest)} into the bed"
+        if work.lowest < 0
+        else f"{mm(work.lowest)} above the bed"
+    )
     return f"{facts.scene(work.setup).below(work)} deep, {bed}"
 
 

@@ -94,17 +94,25 @@ def _slug(text: str) -> str:
 
 def _css_string(text: str) -> Markup:
     """Text inside the quotes of a style sheet: everything but plain signs escaped by its number."""
-    return Markup("".join(sign if sign.isalnum() or sign in " .-" else f"\\{ord(sign):06x} " for sign in text))
+    return Markup(
+        "".join(sign if sign.isalnum() or sign in " .-" else f"\\{ord(sign):06x} " for sign in text)
+    )
 
 
 def _text(name: str) -> str:
-    return (resources.files("corepath.views.sheet_html") / "templates" / name).read_text(encoding="utf-8")
+    return (resources.files("corepath.views.sheet_html") / "templates" / name).read_text(
+        encoding="utf-8"
+    )
 
 
 def _drawing_css(facts: Facts) -> str:
     """Line kinds of all drawings of the page, for them alone."""
     setups: tuple[Setup, ...] = ("A", "B", "C", "D")
-    units = {f"plan-{setup.lower()}": drawing_unit(facts, setup) for setup in setups if facts.works_of(setup)}
+    units = {
+        f"plan-{setup.lower()}": drawing_unit(facts, setup)
+        for setup in setups
+        if facts.works_of(setup)
+    }
     units["plan-0"] = drawing_unit(facts, "0")
     return scoped(stylesheet(units, 2), ".drawn")
 

@@ -54,7 +54,11 @@ def skim_page(facts: Facts) -> Page:
         _passes(facts, skim, state),
         *(() if skim.recorded else (_stops(facts),)),
         Steps("Each pass", stepped("skim-each", [(line, "", state == "done") for line in _EACH])),
-        *((Break(),) if len(facts.stackup.castings) > _ROOM or len(skim.planes) > _MOST_PASSES else ()),
+        *(
+            (Break(),)
+            if len(facts.stackup.castings) > _ROOM or len(skim.planes) > _MOST_PASSES
+            else ()
+        ),
         Measures("Measure and record", _measures(facts)),
     )
     return Page(
@@ -70,9 +74,12 @@ def skim_page(facts: Facts) -> Page:
 
 
 _EACH = (
-    "Run one file, or let 05-B-skim-all.nc stop by itself. Start again only if something does not show yet.",
-    "Spindle still? Vacuum the face; look along the groove, all round, at every plug. Mark what does not show.",
-    "Z is not touched again between passes. A plug that shows rotten or hollow: stop, record it as a void.",
+    "Run one file, or let 05-B-skim-all.nc stop by itself. Start again only if something does not "
+    "show yet.",
+    "Spindle still? Vacuum the face; look along the groove, all round, at every plug. Mark what "
+    "does not show.",
+    "Z is not touched again between passes. A plug that shows rotten or hollow: stop, record it as "
+    "a void.",
 )
 
 
@@ -96,20 +103,31 @@ def _passes(facts: Facts, skim: SkimPlan, state: State) -> Table:
         if not one_by_one:
             some = [f"{sum(shows[name][1] >= 1.0 for name in plugs)} of {len(plugs)}"]
         gone = (state == "done" and number <= stop) or _is_cut(made, number, entry.plane)
-        measured = Slot(f"left-{number}", f"thickness measured after the pass at {mm(entry.plane)}", "", facts.unit)
+        measured = Slot(
+            f"left-{number}",
+            f"thickness measured after the pass at {mm(entry.plane)}",
+            "",
+            facts.unit,
+        )
         tick = Tick(f"pass-{number}", f"the pass at {mm(entry.plane)} is cut", gone)
         name = mm(entry.plane) + (" *" if number == stop else "")
         sight = (_share(shows["groove"]), *some, _stop_if(skim, number))
         rows.append((name, tick, f"…pass-{number}", *sight, measured))
-    note = "pass: its height above the bed; file: 05-B-skim-pass-N.nc. Shares: likely, in brackets least to most. "
+    note = (
+        "pass: its height above the bed; file: 05-B-skim-pass-N.nc. Shares: likely, in brackets "
+        "least to most. "
+    )
     note += "* the stop "
     note += "recorded." if skim.recorded else "planned; what you see decides."
     strong = (stop - 1,)
-    return Table("Passes", tuple(head), tuple(rows), note=note, numbers=(0,), strong=strong, wide=True)
+    return Table(
+        "Passes", tuple(head), tuple(rows), note=note, numbers=(0,), strong=strong, wide=True
+    )
 
 
 def _is_cut(settled: Settled, number: int, plane: float) -> bool:
-    """Whether the record says that a pass is cut: by its height, by its number where no height is known."""
+    """Whether the record says that a pass is cut: by its height, by its number where no height is
+    known."""
     if settled.deepest is not None:
         return plane >= settled.deepest - 1e-4
     return number <= settled.passes
@@ -134,11 +152,21 @@ def _share(shares: Sequence[float]) -> str:
 def _stop_if(skim: SkimPlan, number: int) -> str:
     earliest, last = skim.earliest, len(skim.planes)
     if skim.recorded:
-        return "stopped here" if number == skim.planned_stop else "not cut" if number > skim.planned_stop else ""
+        return (
+            "stopped here"
+            if number == skim.planned_stop
+            else "not cut"
+            if number > skim.planned_stop
+            else ""
+        )
     if number == last:
         return "stop in any case"
     if earliest is None or number < earliest:
-        return "go on" if skim.first_sight is None or number < skim.first_sight else "some may show: look"
+        return (
+            "go on"
+            if skim.first_sight is None or number < skim.first_sight
+            else "some may show: look"
+        )
     return "all shows"
 
 
@@ -146,11 +174,15 @@ def _stops(facts: Facts) -> Table:
     """What each possible stop leaves to spare, every error against it."""
     stops = facts.lists.stops
     head = ["", *(mm(stop.plane) + (" *" if stop.planned else "") for stop in stops.stops)]
-    rows = [(row.name, *(_room(check) for check in row.checks)) for row in stops.rows if not row.by_eye]
+    rows = [
+        (row.name, *(_room(check) for check in row.checks)) for row in stops.rows if not row.by_eye
+    ]
     wanted = [row for row in rows if not row[0].startswith("fill ")]
     fills = [row for row in rows if row[0].startswith("fill ")]
     if len(fills) > _MOST_PLUGS:
-        fills = [row for row in fills if any("fail" in cell or "caution" in cell for cell in row[1:])]
+        fills = [
+            row for row in fills if any("fail" in cell or "caution" in cell for cell in row[1:])
+        ]
     note = "To spare beyond the limit with every error against it."
     numbers = tuple(range(1, len(head)))
     return Table("If it stops there", tuple(head), (*fills, *wanted), note=note, numbers=numbers)
@@ -163,7 +195,13 @@ def _room(check: Check) -> str:
 
 def _measures(facts: Facts) -> tuple[SheetMeasure, ...]:
     settled, record = facts.settled, facts.record
-    height = Slot("stop", "height of the pass after which all castings showed", "HEIGHT", facts.unit, short="height")
+    height = Slot(
+        "stop",
+        "height of the pass after which all castings showed",
+        "HEIGHT",
+        facts.unit,
+        short="height",
+    )
     pieces: list[str | Slot] = [" --after-skim"]
     for k, (x, y) in enumerate(blank_places(record), start=1):
         place = f"{record.shown(x)} {record.shown(y)}"

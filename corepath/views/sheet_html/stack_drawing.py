@@ -1,7 +1,9 @@
-"""The stack-up as a section: heights to one scale and true to the plan's figures, lengths a scheme, checks beside it.
+"""The stack-up as a section: heights to one scale and true to the plan's figures, lengths a scheme,
+checks beside it.
 
-Heights are mm above the finished bottom at the stop of the skim that is planned (or recorded), nominal, at the place
-where each casting comes out shallowest. Every check stands at what it judges, with the figures of the report.
+Heights are mm above the finished bottom at the stop of the skim that is planned (or recorded),
+nominal, at the place where each casting comes out shallowest. Every check stands at what it judges,
+with the figures of the report.
 """
 
 from __future__ import annotations
@@ -29,13 +31,20 @@ __all__ = ["DrawnHeights", "placed_checks", "stack_drawing"]
 _LEFT, _RIGHT, _TOP, _TALLEST = 6.0, 134.0, 15.0, 96.0
 _WIDTH = WIDTH + 24.0
 """mm: as much wider than other drawings as names of heights in a wide face need beside it."""
-_GROOVE, _PLUG, _SEAT, _BORE, _DOWEL = (34.0, 54.0), (76.0, 92.0), (103.0, 129.0), (110.0, 122.0), (13.0, 18.0)
+_GROOVE, _PLUG, _SEAT, _BORE, _DOWEL = (
+    (34.0, 54.0),
+    (76.0, 92.0),
+    (103.0, 129.0),
+    (110.0, 122.0),
+    (13.0, 18.0),
+)
 _FACTORS = (20.0, 15.0, 12.0, 10.0, 8.0, 7.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0, 0.5)
 
 
 @dataclass(frozen=True, slots=True)
 class DrawnColumn:
-    """One casting in the section: z of raw top, floor, raw bottom, resin and of the deck over it, highest."""
+    """One casting in the section: z of raw top, floor, raw bottom, resin and of the deck over it,
+    highest."""
 
     id: str
     top: float
@@ -54,13 +63,19 @@ class DrawnHeights:
         self.recorded = stack.skim.recorded
         self.ring = self._column(facts, stack.castings[0])
         plugs = stack.castings[1:]
-        least = min(plugs, key=lambda c: round(c.pour.p_limit - c.pour.p_expected.nominal, 6), default=None)
+        least = min(
+            plugs, key=lambda c: round(c.pour.p_limit - c.pour.p_expected.nominal, 6), default=None
+        )
         self.plug = None if least is None else self._column(facts, least)
         self.place: PlaceStack | None = min(
-            stack.places, key=lambda place: round(place.deck_over_seat - place.seat_depth, 6), default=None
+            stack.places,
+            key=lambda place: round(place.deck_over_seat - place.seat_depth, 6),
+            default=None,
         )
         inserts = facts.table.inserts
-        self.insert: InsertHeights | None = None if self.place is None else inserts[self.place.place.id]
+        self.insert: InsertHeights | None = (
+            None if self.place is None else inserts[self.place.place.id]
+        )
         self.deck, self.edge = facts.table.deck_highest, facts.table.deck_lowest
         self.stand = max(dowel.stand for dowel in facts.board.dowels)
         columns = [column for column in (self.ring, self.plug) if column is not None]
@@ -103,7 +118,9 @@ def stack_drawing(facts: Facts) -> str:
     whole = heights.top - heights.bottom
     factor = next((f for f in _FACTORS if f * whole <= _TALLEST), _FACTORS[-1])
     height = _TOP + whole * factor + 6.0
-    svg = Document(_WIDTH, height, "Stack-up of the core", "", "Heights to scale, lengths a scheme.")
+    svg = Document(
+        _WIDTH, height, "Stack-up of the core", "", "Heights to scale, lengths a scheme."
+    )
     base = _TOP + heights.top * factor
 
     def y(z: float) -> float:
@@ -125,7 +142,9 @@ def _rect(svg: Document, style: str, x: tuple[float, float], top: float, bottom:
         svg.add("rect", class_=style, x=x[0], y=top, width=x[1] - x[0], height=bottom - top)
 
 
-def _scheme(svg: Document, facts: Facts, heights: DrawnHeights, y: Callable[[float], float]) -> None:
+def _scheme(
+    svg: Document, facts: Facts, heights: DrawnHeights, y: Callable[[float], float]
+) -> None:
     x = (_LEFT, _RIGHT)
     _rect(svg, "wood narrow", x, y(heights.ring.top), y(heights.ring.bottom))
     for column, at in ((heights.ring, _GROOVE), (heights.plug, _PLUG)):
@@ -136,7 +155,11 @@ def _scheme(svg: Document, facts: Facts, heights: DrawnHeights, y: Callable[[flo
         _rect(svg, "resin narrow", at, y(column.resin), y(column.floor))
     _rect(svg, "void narrow", _DOWEL, y(heights.stand), y(0.0))
     if heights.place is not None and heights.insert is not None:
-        insert, seat, end = heights.place.place.insert, heights.insert.seat.nominal, heights.insert.barrel.nominal
+        insert, seat, end = (
+            heights.place.place.insert,
+            heights.insert.seat.nominal,
+            heights.insert.barrel.nominal,
+        )
         _rect(svg, "void narrow", _SEAT, y(seat), y(0.0))
         _rect(svg, "void narrow", _BORE, y(end), y(0.0))
         _rect(svg, "tint narrow", _SEAT, y(seat), y(insert.recess))
@@ -144,7 +167,9 @@ def _scheme(svg: Document, facts: Facts, heights: DrawnHeights, y: Callable[[flo
     edge = _edge_line(facts)
     svg.line(edge, y(heights.top) - 1, edge, y(heights.bottom) + 1, "uncut")
     svg.line(x[0], y(0.0), x[1], y(0.0), "wide")
-    svg.line(x[0], y(heights.stop - heights.lowest), x[1], y(heights.stop - heights.lowest), "hidden")
+    svg.line(
+        x[0], y(heights.stop - heights.lowest), x[1], y(heights.stop - heights.lowest), "hidden"
+    )
     svg.path(_profile(heights, edge, y), "deck wide", id="deck")
 
 
@@ -159,18 +184,24 @@ def _profile(heights: DrawnHeights, edge: float, y: Callable[[float], float]) ->
     points = [(_LEFT, y(heights.edge)), (band, y(heights.edge))]
     for u in np.linspace(0.0, 1.0, 25)[1:]:
         rise = 35 * u**4 - 84 * u**5 + 70 * u**6 - 20 * u**7
-        points.append((band + (full - band) * u, y(heights.edge + (heights.deck - heights.edge) * rise)))
+        points.append(
+            (band + (full - band) * u, y(heights.edge + (heights.deck - heights.edge) * rise))
+        )
     points.append((_RIGHT, y(heights.deck)))
     return "M" + "L".join(f"{number(float(a))} {number(float(b))}" for a, b in points)
 
 
-def _names(svg: Document, heights: DrawnHeights, labels: Labels, y: Callable[[float], float]) -> None:
+def _names(
+    svg: Document, heights: DrawnHeights, labels: Labels, y: Callable[[float], float]
+) -> None:
     top = y(heights.top) - 2.0
     names = [("dowel", _DOWEL), ("groove", _GROOVE)]
     names += [(f"plug {heights.plug.id}", _PLUG)] if heights.plug is not None else []
     names += [(f"insert {heights.place.place.id}", _SEAT)] if heights.place is not None else []
     for words, (x0, x1) in names:
-        labels.block(svg.text((x0 + x1) / 2, top, words, "label strong halo", size=SMALL, anchor="middle"))
+        labels.block(
+            svg.text((x0 + x1) / 2, top, words, "label strong halo", size=SMALL, anchor="middle")
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +239,11 @@ def placed_checks(facts: Facts) -> tuple[tuple[Check, _Spot], ...]:
         spots["seat"] = _Spot(_SEAT[0] + 2, 0.0, place.place.insert.recess)
         spots["wood-over-seat"] = _Spot(_SEAT[1] - 2.5, seat, place.deck_over_seat)
         spots["barrel"] = _Spot((_BORE[0] + _BORE[1]) / 2, end, place.deck_over_bore)
-    return tuple((check, spots[key]) for key, check in _weakest(facts.checks, heights).items() if key in spots)
+    return tuple(
+        (check, spots[key])
+        for key, check in _weakest(facts.checks, heights).items()
+        if key in spots
+    )
 
 
 def _weakest(checks: Sequence[Check], heights: DrawnHeights) -> dict[str, Check]:
@@ -229,7 +264,9 @@ def _weakest(checks: Sequence[Check], heights: DrawnHeights) -> dict[str, Check]
     return found
 
 
-def _checks(svg: Document, facts: Facts, heights: DrawnHeights, labels: Labels, y: Callable[[float], float]) -> None:
+def _checks(
+    svg: Document, facts: Facts, heights: DrawnHeights, labels: Labels, y: Callable[[float], float]
+) -> None:
     placed = placed_checks(facts)
     for _, spot in placed:
         labels.block(Box(spot.x - 0.8, y(spot.high), spot.x + 0.8, y(spot.low)))
@@ -238,7 +275,9 @@ def _checks(svg: Document, facts: Facts, heights: DrawnHeights, labels: Labels, 
         for check, spot in placed:
             low, high = y(spot.low), y(spot.high)
             _span(svg, spot.x, low, high)
-            words = f"{check.id} {mm(check.value)}" + ("" if check.verdict == "ok" else f" {check.verdict}")
+            words = f"{check.id} {mm(check.value)}" + (
+                "" if check.verdict == "ok" else f" {check.verdict}"
+            )
             style = "label halo" if check.verdict == "ok" else "label strong halo"
             labels.place(spot.x, (low + high) / 2, words, 1.0, class_=style)
 

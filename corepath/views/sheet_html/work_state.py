@@ -9,7 +9,8 @@ __all__ = ["pour_state"]
 
 
 def pour_state(facts: Facts) -> State:
-    """Done once the fill of every casting is recorded and none is too low, or was topped up and not measured since."""
+    """Done once the fill of every casting is recorded and none is too low, or was topped up and not
+    measured since."""
     settled = facts.settled
     if settled.skimmed:
         return "done"

@@ -1,4 +1,5 @@
-"""A template as DXF: mm, polylines and circles on layers with plain names, the same bytes for the same template."""
+"""A template as DXF: mm, polylines and circles on layers with plain names, the same bytes for the
+same template."""
 
 from __future__ import annotations
 
@@ -12,7 +13,8 @@ _COLOURS = (7, 1, 5, 3, 6, 2, 4, 8)  # colour numbers of the format, only so tha
 
 
 def dxf_text(template: Template) -> str:
-    """The text of a DXF file (release 2000), `$INSUNITS` mm. Dates and ids that would differ each time are fixed."""
+    """The text of a DXF file (release 2000), `$INSUNITS` mm. Dates and ids that would differ each
+    time are fixed."""
     from ezdxf import options, units  # type: ignore[attr-defined]  # public, though not re-exported by name
     from ezdxf.filemanagement import new
 
@@ -31,9 +33,9 @@ def dxf_text(template: Template) -> str:
             elif isinstance(shape, TemplateCircle):
                 space.add_circle((shape.x, shape.y), shape.radius, dxfattribs=on)
             else:
-                space.add_text(template.units.text(shape.text), height=shape.size, dxfattribs=on).set_placement(
-                    (shape.x, shape.y)
-                )
+                space.add_text(
+                    template.units.text(shape.text), height=shape.size, dxfattribs=on
+                ).set_placement((shape.x, shape.y))
         stream = io.StringIO()
         document.write(stream)
     finally:

@@ -1,7 +1,8 @@
-"""A template as SVG at full size, whole or in pages to be joined. Sheet mm, x right, y down, see `views.svg`.
+"""A template as SVG at full size, whole or in pages to be joined. Sheet mm, x right, y down, see
+`views.svg`.
 
-A *page* shows a window of the template; neighbours overlap by `OVERLAP`, in the middle of which crosses stand that
-both pages print: laid over each other, pages join where the crosses meet.
+A *page* shows a window of the template; neighbours overlap by `OVERLAP`, in the middle of which
+crosses stand that both pages print: laid over each other, pages join where the crosses meet.
 """
 
 from __future__ import annotations
@@ -52,13 +53,21 @@ class _View:
             points = np.column_stack([self.ox + shape.points[:, 0], self.oy - shape.points[:, 1]])
             self.svg.path(polyline_path(points, 3, close=shape.closed), name)
         elif isinstance(shape, TemplateCircle):
-            self.svg.add("circle", class_=name, cx=self.ox + shape.x, cy=self.oy - shape.y, r=shape.radius)
+            self.svg.add(
+                "circle", class_=name, cx=self.ox + shape.x, cy=self.oy - shape.y, r=shape.radius
+            )
         else:
             self.svg.text(self.ox + shape.x, self.oy - shape.y, shape.text, name, size=shape.size)
 
-    def layers(self, template: Template, window: tuple[float, float, float, float] | None = None) -> None:
+    def layers(
+        self, template: Template, window: tuple[float, float, float, float] | None = None
+    ) -> None:
         for layer in template.layers:
-            shapes = [s for s in template.shapes if s.layer == layer and (window is None or _meets(s, window))]
+            shapes = [
+                s
+                for s in template.shapes
+                if s.layer == layer and (window is None or _meets(s, window))
+            ]
             if shapes:
                 with self.svg.group("layer", id=layer.replace(" ", "-")):
                     for shape in shapes:
@@ -69,8 +78,18 @@ def _reach(shape: Shape) -> tuple[float, float, float, float]:
     if isinstance(shape, Curve):
         return (*shape.points.min(axis=0).tolist(), *shape.points.max(axis=0).tolist())
     if isinstance(shape, TemplateCircle):
-        return shape.x - shape.radius, shape.y - shape.radius, shape.x + shape.radius, shape.y + shape.radius
-    return shape.x, shape.y - shape.size, shape.x + text_width(shape.text, shape.size), shape.y + shape.size
+        return (
+            shape.x - shape.radius,
+            shape.y - shape.radius,
+            shape.x + shape.radius,
+            shape.y + shape.radius,
+        )
+    return (
+        shape.x,
+        shape.y - shape.size,
+        shape.x + text_width(shape.text, shape.size),
+        shape.y + shape.size,
+    )
 
 
 def _meets(shape: Shape, window: tuple[float, float, float, float]) -> bool:
@@ -88,16 +107,25 @@ def svg_text(template: Template) -> str:
     """The whole template on one sheet: `width` and `height` in mm, one unit of `viewBox` a mm."""
     x0, y0, x1, y1 = _all(template)
     width, height = math.ceil(x1 - x0 + 2 * _EDGE), math.ceil(y1 - y0 + 2 * _EDGE)
-    svg = Document(float(width), float(height), template.title, _CSS, "Full size: print at 100 %.", fitted=False)
+    svg = Document(
+        float(width),
+        float(height),
+        template.title,
+        _CSS,
+        "Full size: print at 100 %.",
+        fitted=False,
+    )
     _View(svg, _EDGE - x0, _EDGE + y1).layers(template)
     return template.units.text(svg.render())
 
 
 def pages(template: Template, paper: Paper) -> tuple[str, ...]:
-    """The template in pages, row by row from the top left, each with crosses to join it by and a check bar."""
+    """The template in pages, row by row from the top left, each with crosses to join it by and a
+    check bar."""
     bounds = _all(template)
     width, height = min(
-        (PAPERS[paper], PAPERS[paper][::-1]), key=lambda size: (math.prod(_count(bounds, size)), size[0])
+        (PAPERS[paper], PAPERS[paper][::-1]),
+        key=lambda size: (math.prod(_count(bounds, size)), size[0]),
     )
     columns, rows = _count(bounds, (width, height))
     return tuple(
@@ -115,7 +143,9 @@ def _count(bounds: tuple[float, float, float, float], size: tuple[float, float])
     """Columns and rows of pages."""
     along, across = _step(size)
     x0, y0, x1, y1 = bounds
-    return max(1, math.ceil((x1 - x0 - OVERLAP) / along)), max(1, math.ceil((y1 - y0 - OVERLAP) / across))
+    return max(1, math.ceil((x1 - x0 - OVERLAP) / along)), max(
+        1, math.ceil((y1 - y0 - OVERLAP) / across)
+    )
 
 
 def _page(
@@ -127,13 +157,22 @@ def _page(
     left, top = bounds[0] + column * along, bounds[3] - row * across
     right, bottom = left + along + OVERLAP, top - across - OVERLAP
     name = f"row {row + 1} of {of[0]}, column {column + 1} of {of[1]}"
-    svg = Document(size[0], size[1], f"{template.title}, {name}", _CSS, "Full size: print at 100 %.", fitted=False)
+    svg = Document(
+        size[0],
+        size[1],
+        f"{template.title}, {name}",
+        _CSS,
+        "Full size: print at 100 %.",
+        fitted=False,
+    )
     window = Box(_MARGIN, _MARGIN, _MARGIN + along + OVERLAP, _MARGIN + across + OVERLAP)
     with svg.defs():
         svg.clip("window", window)
     with svg.group("clipped", clip_path="url(#window)"):
         _View(svg, _MARGIN - left, _MARGIN + top).layers(template, (left, bottom, right, top))
-    svg.add("rect", class_="window", x=window.x0, y=window.y0, width=window.width, height=window.height)
+    svg.add(
+        "rect", class_="window", x=window.x0, y=window.y0, width=window.width, height=window.height
+    )
     for x in (window.x0 + OVERLAP / 2, window.x1 - OVERLAP / 2):
         for y in (window.y0 + OVERLAP / 2, window.y1 - OVERLAP / 2):
             svg.line(x - 3, y, x + 3, y, "join")

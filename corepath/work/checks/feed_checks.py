@@ -1,9 +1,9 @@
 """The checks of feeds and speeds: chip-load, deflection, power and rim-speed.
 
-Each gives the room that the cut with the least of it leaves, and holds when that is not negative. They warn and
-never fail, since the energy of a cut in wood is known to a factor of two: `value` is by the likely energy, `worst`
-by twice that. Every operation in doubt is named; where none is, the one with the least room. Lengths in mm, feeds in
-mm/min, power in W.
+Each gives the room that the cut with the least of it leaves, and holds when that is not negative.
+They warn and never fail, since the energy of a cut in wood is known to a factor of two: `value` is
+by the likely energy, `worst` by twice that. Every operation in doubt is named; where none is, the
+one with the least room. Lengths in mm, feeds in mm/min, power in W.
 """
 
 from __future__ import annotations
@@ -29,7 +29,8 @@ _IN_RESIN = frozenset({"flush", "skim", "deck-rough", "deck"})
 
 
 def feed_checks(job: Job, works: Sequence[Work]) -> tuple[Check, ...]:
-    """chip-load, deflection, rim-speed and, where `machine.spindle_power` is given, power; without works none."""
+    """chip-load, deflection, rim-speed and, where `machine.spindle_power` is given, power; without
+    works none."""
     energy = cutting_energy(wood_density(job))
     found: list[Check] = []
     for check in (_chip_load, _deflection, _power):
@@ -55,7 +56,14 @@ def _told(checks: list[Check]) -> list[Check]:
 
 
 def _advice(
-    name: str, rooms: tuple[float, float], work: Work, load: Load, *, says: str, mend: str, unit: str = "mm"
+    name: str,
+    rooms: tuple[float, float],
+    work: Work,
+    load: Load,
+    *,
+    says: str,
+    mend: str,
+    unit: str = "mm",
 ) -> Check:
     """A check that warns when the `rooms` (likely, worst) are negative."""
     likely, worst = rooms
@@ -83,8 +91,13 @@ def _chip_load(job: Job, work: Work, load: Load) -> Check | None:
     rubs = load.chip - LEAST_CHIP <= largest - load.chip
     room = load.chip - LEAST_CHIP if rubs else largest - load.chip
     limit = LEAST_CHIP if rubs else largest
-    says = f"chip {mm(load.chip):.3f} thick, {'rubs below' if rubs else 'overloads above'} {mm(limit):g}"
-    return _advice("chip-load", (room, room), work, load, says=says, mend=_other_chip(job, work, load, limit))
+    says = (
+        f"chip {mm(load.chip):.3f} thick, {'rubs below' if rubs else 'overloads above'} "
+        f"{mm(limit):g}"
+    )
+    return _advice(
+        "chip-load", (room, room), work, load, says=says, mend=_other_chip(job, work, load, limit)
+    )
 
 
 def _other_chip(job: Job, work: Work, load: Load, limit: float) -> str:
@@ -101,7 +114,8 @@ def _other_chip(job: Job, work: Work, load: Load, limit: float) -> str:
 
 
 def _rim_speed(job: Job, work: Work) -> Iterator[Check]:
-    """Speed of the rim where the cutter meets resin or laminate against the fastest of the table, m/min."""
+    """Speed of the rim where the cutter meets resin or laminate against the fastest of the table,
+    m/min."""
     laid = work.setup == "D"
     if not laid and work.name not in _IN_RESIN:
         return
@@ -110,7 +124,9 @@ def _rim_speed(job: Job, work: Work) -> Iterator[Check]:
     speed = surface_speed(cutter.diameter, rpm)
     room = limit.value - speed
     least = 100.0 * (spindle_speed(cutter.diameter, limit.value) // 100.0)
-    slower = f"rpm at most {least:.0f}" if least >= min(job.machine.spindle_rpm) else "a smaller cutter"
+    slower = (
+        f"rpm at most {least:.0f}" if least >= min(job.machine.spindle_rpm) else "a smaller cutter"
+    )
     yield Check(
         id="rim-speed",
         verdict="ok" if room >= -TIE else "caution",
@@ -119,7 +135,8 @@ def _rim_speed(job: Job, work: Work) -> Iterator[Check]:
         rss=room,
         limit=0.0,
         unit="m/min",
-        says=f"{cutter.describe()} at {rpm:.0f} rpm: its rim runs at {rim_speed(speed):.0f~}, at most "
+        says=f"{cutter.describe()} at {rpm:.0f} rpm: its rim runs at {rim_speed(speed):.0f~}, at "
+        "most "
         f"{rim_speed(limit.value):.0f~} by the {limit.source}",
         where=work.name,
         mend="" if room >= -TIE else slower,
@@ -133,7 +150,8 @@ def _deflection(job: Job, work: Work, load: Load) -> Check | None:
     limit = job.limits.deflection
     likely, worst = load.deflection
     says = (
-        f"{load.side[0]:.0f} N on {mm(work.cutter.stick_out):g} of stick-out bends it {mm(likely):.3f}, "
+        f"{load.side[0]:.0f} N on {mm(work.cutter.stick_out):g} of stick-out bends it "
+        f"{mm(likely):.3f}, "
         f"{mm(worst):.3f} at worst, of {mm(limit):g}"
     )
     share = limit / max(worst, 1e-9)
@@ -151,7 +169,15 @@ def _power(job: Job, work: Work, load: Load) -> Check | None:
     if limit is None:
         return None
     _, likely, worst = load.power
-    says = f"{cubic_cm_per_min(load.removal):.0f~} take {likely:.0f} W, {worst:.0f} at worst, of {limit:g}"
+    says = (
+        f"{cubic_cm_per_min(load.removal):.0f~} take {likely:.0f} W, {worst:.0f} at worst, "
+        f"of {limit:g}"
+    )
     share = limit / max(worst, 1e-9)
-    mend = f"feed at most {feed(load.cut.feed * share):.0f~}, or {mm(load.cut.depth * share):.2f} deep at a time"
-    return _advice("power", (limit - likely, limit - worst), work, load, says=says, mend=mend, unit="W")
+    mend = (
+        f"feed at most {feed(load.cut.feed * share):.0f~}, or {mm(load.cut.depth * share):.2f} "
+        "deep at a time"
+    )
+    return _advice(
+        "power", (limit - likely, limit - worst), work, load, says=says, mend=mend, unit="W"
+    )

@@ -1,6 +1,7 @@
 """The checks about holding: uncut, screws, held, collet.
 
-Lengths in mm; places in the bed frame of the set-up. *Island*: the wood inside the groove; *rim*: the blank outside it.
+Lengths in mm; places in the bed frame of the set-up. *Island*: the wood inside the groove; *rim*:
+the blank outside it.
 """
 
 from __future__ import annotations
@@ -31,19 +32,26 @@ BELOW_CUT = 1.0
 """mm that a screw's head must lie below the lowest cut over it."""
 
 BESIDE_CUT = 2.0
-"""mm of wood that must stand between a screw's head and a pocket or hole: screws are placed by hand (common practice,
-no source)."""
+"""mm of wood that must stand between a screw's head and a pocket or hole: screws are placed by hand
+(common practice, no source)."""
 
 _SETUPS: tuple[Setup, ...] = ("A", "B", "C")
 
 
-def holding_checks(job: Job, board: Board, stack: Stackup, works: Sequence[Work]) -> tuple[Check, ...]:
-    """uncut where obstacles stand beside a face that is cut, screws where there are any, held, collet."""
+def holding_checks(
+    job: Job, board: Board, stack: Stackup, works: Sequence[Work]
+) -> tuple[Check, ...]:
+    """uncut where obstacles stand beside a face that is cut, screws where there are any, held,
+    collet."""
     found = []
     if any(work.obstacles for work in works if work.facing is not None or work.deck is not None):
         found.append(weakest(check for work in works for check in _uncut(job, board, work)))
     if job.screw:
-        found.append(weakest(check for setup in _SETUPS for check in _screws(job, board, stack, works, setup)))
+        found.append(
+            weakest(
+                check for setup in _SETUPS for check in _screws(job, board, stack, works, setup)
+            )
+        )
         found += _holes_left(job, board)
     found.append(_held(job, board))
     found.append(weakest(check for work in works for check in _collet(work)))
@@ -61,15 +69,20 @@ def _core(board: Board) -> Polygon:
 
 
 def _uncut(job: Job, board: Board, work: Work) -> Iterator[Check]:
-    """What obstacles leave uncut where it matters, cm²: of skim and flush anything that is not sawn off."""
+    """What obstacles leave uncut where it matters, cm²: of skim and flush anything that is not sawn
+    off."""
     if work.facing is None and work.deck is None:
         return
     if work.deck is not None and work.deck.rough > 0.0:
         return  # what roughing leaves is taken by the finishing cutter, or told of that one
     core = _seen(job, work.setup, _core(board))
-    pieces = [piece for piece in uncut(work) if any(name.startswith("obstacle") for name in piece.names)]
+    pieces = [
+        piece for piece in uncut(work) if any(name.startswith("obstacle") for name in piece.names)
+    ]
     faced = work.facing is not None
-    bad = [piece for piece in pieces if piece.area.intersects(core) or (faced and not piece.sawn_off)]
+    bad = [
+        piece for piece in pieces if piece.area.intersects(core) or (faced and not piece.sawn_off)
+    ]
     said = "; ".join(_piece_words(piece) for piece in bad or pieces)
     why, mend = _WHY.get(work.name, _WHY["deck"])
     yield judge(
@@ -88,7 +101,8 @@ def _uncut(job: Job, board: Board, work: Work) -> Iterator[Check]:
 _WHY = {
     "skim": (
         ": it would bear on the bed in C and lift the blank",
-        "hold the blank another way in B, or outside it; where the rim there is sawn off before C and carries nothing "
+        "hold the blank another way in B, or outside it; where the rim there is sawn off before C "
+        "and carries nothing "
         "of board or casting, say sawn_off = true",
     ),
     "flush": (
@@ -110,16 +124,23 @@ def _piece_words(piece: Uncut) -> str:
     )
 
 
-def screws_below(job: Job, stack: Stackup, works: Sequence[Work], plane: float) -> tuple[Check, ...]:
+def screws_below(
+    job: Job, stack: Stackup, works: Sequence[Work], plane: float
+) -> tuple[Check, ...]:
     """The heads of screws in B below a skim down to `plane`."""
     skims = [work for work in works if work.name == "skim"]
     return tuple(
-        _below(stack, screw, work, stack.heights.plane(plane)) for screw in screws_of(job, "B") for work in skims
+        _below(stack, screw, work, stack.heights.plane(plane))
+        for screw in screws_of(job, "B")
+        for work in skims
     )
 
 
-def _screws(job: Job, board: Board, stack: Stackup, works: Sequence[Work], setup: Setup) -> Iterator[Check]:
-    """Each screw of a set-up: its head below the planes cut over it, and beside pockets and holes."""
+def _screws(
+    job: Job, board: Board, stack: Stackup, works: Sequence[Work], setup: Setup
+) -> Iterator[Check]:
+    """Each screw of a set-up: its head below the planes cut over it, and beside pockets and
+    holes."""
     mine = [work for work in works if work.setup == setup]
     for screw in screws_of(job, setup):
         yield _within(board, screw, setup)
@@ -132,7 +153,11 @@ def _screws(job: Job, board: Board, stack: Stackup, works: Sequence[Work], setup
 
 
 def _within(board: Board, screw: Screw, setup: Setup) -> Check:
-    room = screw.head.distance(board.blank.exterior) if board.blank.contains(screw.head) else -screw.section.head
+    room = (
+        screw.head.distance(board.blank.exterior)
+        if board.blank.contains(screw.head)
+        else -screw.section.head
+    )
     return judge(
         "screws",
         Linear.of(room),
@@ -144,7 +169,8 @@ def _within(board: Board, screw: Screw, setup: Setup) -> Check:
 
 
 def _plane_over(stack: Stackup, work: Work, screw: Screw) -> Linear | None:
-    """The lowest that a work planes or surfaces over a screw's head, above the bed; None where it does not."""
+    """The lowest that a work planes or surfaces over a screw's head, above the bed; None where it
+    does not."""
     heights, near = stack.heights, screw.head.buffer(CLEARANCE)
     if work.name == "flush" and work.facing is not None and heights.face_flush is not None:
         return heights.face_flush.top
@@ -161,21 +187,29 @@ def _below(stack: Stackup, screw: Screw, work: Work, plane: Linear) -> Check:
     missing = BELOW_CUT - room.worst()[0]
     needed = screw.section.counterbore + max(missing, 0.0)
     face = top.nominal + screw.section.counterbore - screw.section.head_height
-    deep = f"a counterbore {mm(needed):.2f} deep, {mm(missing):.2f} more than now" if needed < face - 2.0 else ""
+    deep = (
+        f"a counterbore {mm(needed):.2f} deep, {mm(missing):.2f} more than now"
+        if needed < face - 2.0
+        else ""
+    )
     return judge(
         "screws",
         room,
         BELOW_CUT,
-        says=f"the head of {screw.name} ends {mm(top.nominal):.2f} above the bed, {work.stem} cuts down to "
+        says=f"the head of {screw.name} ends {mm(top.nominal):.2f} above the bed, {work.stem} cuts "
+        "down to "
         f"{mm(plane.nominal):.2f} over it",
         where=f"{screw.name} in {work.setup}",
-        mend=deep or "no counterbore is deep enough there: another place, or hold the blank another way",
+        mend=deep
+        or "no counterbore is deep enough there: another place, or hold the blank another way",
     )
 
 
 def _beside(screw: Screw, work: Work) -> Check:
     named: list[tuple[str, BaseGeometry]] = [(pocket.id, pocket.area) for pocket in work.pockets]
-    named += [(hole.id, Point(hole.x, hole.y).buffer(hole.steps[0].diameter / 2.0)) for hole in work.holes]
+    named += [
+        (hole.id, Point(hole.x, hole.y).buffer(hole.steps[0].diameter / 2.0)) for hole in work.holes
+    ]
     room, name = min((round(screw.head.distance(area), 6), name) for name, area in named)
     if room == 0.0:
         deep = max(float(screw.head.intersection(area).area) for _, area in named)
@@ -184,7 +218,8 @@ def _beside(screw: Screw, work: Work) -> Check:
         "screws",
         Linear.of(room),
         BESIDE_CUT,
-        says=f"{mm(max(room, 0.0)):.2f} of wood between the head of {screw.name} and {name}, which {work.stem} cuts",
+        says=f"{mm(max(room, 0.0)):.2f} of wood between the head of {screw.name} and {name}, which "
+        f"{work.stem} cuts",
         where=f"{screw.name} in {work.setup}",
         mend=f"move it {mm(BESIDE_CUT - room):.2f} away from {name}",
     )
@@ -219,42 +254,53 @@ def _held(job: Job, board: Board) -> Check:
                 + " and ".join(f"{square_cm(a.area / 100):.0f~} of {n}" for n, a in areas.items())
             )
             continue
-        counts = {name: _holders(job, setup, _seen(job, setup, area)) for name, area in areas.items()}
+        counts = {
+            name: _holders(job, setup, _seen(job, setup, area)) for name, area in areas.items()
+        }
         loose = [name for name, count in counts.items() if count == 0]
         missing += [f"{name} in {setup}" for name in loose]
-        words.append(f"{setup}: {method}, " + ", ".join(f"{count} on the {name}" for name, count in counts.items()))
+        words.append(
+            f"{setup}: {method}, "
+            + ", ".join(f"{count} on the {name}" for name, count in counts.items())
+        )
     value = -float(len(missing))
     says = "; ".join(words)
     if not missing:
         return Check("held", "ok", 0.0, 0.0, 0.0, 0.0, "", says, "A, B, C")
     mend = (
-        f"nothing in the job holds the {', the '.join(missing)}: add [[screw]] or [[obstacle]], or say tape or vacuum"
+        f"nothing in the job holds the {', the '.join(missing)}: add [[screw]] or [[obstacle]], or "
+        "say tape or vacuum"
     )
     return Check("held", "caution", value, value, value, 0.0, "", says, ", ".join(missing), mend)
 
 
 def _holders(job: Job, setup: Setup, piece: BaseGeometry) -> int:
     """Screws and obstacles of a set-up that bear on a piece."""
-    screws = sum(bool(shapely.intersects(piece, Point(screw.x, screw.y))) for screw in screws_of(job, setup))
+    screws = sum(
+        bool(shapely.intersects(piece, Point(screw.x, screw.y))) for screw in screws_of(job, setup)
+    )
     clamps = [Polygon(section.points) for section in job.obstacle if setup in section.setups]
     return screws + sum(bool(shapely.intersects(piece, clamp)) for clamp in clamps)
 
 
 def _collet(work: Work) -> Iterator[Check]:
-    """Room between the collet and what stands beside the path: stock, and obstacles by pockets and holes."""
+    """Room between the collet and what stands beside the path: stock, and obstacles by pockets and
+    holes."""
     stick = work.cutter.stick_out
     depth = depth_of(work)
     yield judge(
         "collet",
         Linear.of(stick - depth),
         CLEARANCE,
-        says=f"{work.cutter.describe()} sticks out {mm(stick):g}, {work.name} goes {mm(depth):.2f} deep",
+        says=f"{work.cutter.describe()} sticks out {mm(stick):g}, {work.name} goes {mm(depth):.2f} "
+        "deep",
         where=work.name,
         mend=f"a cutter that sticks out {mm(CLEARANCE + depth - stick):.2f} further",
     )
     axes = [pocket.area.buffer(-work.cutter.radius) for pocket in work.pockets]
     axes += [
-        Point(hole.x, hole.y).buffer(max(hole.steps[0].diameter / 2 - work.cutter.radius, 0.01)) for hole in work.holes
+        Point(hole.x, hole.y).buffer(max(hole.steps[0].diameter / 2 - work.cutter.radius, 0.01))
+        for hole in work.holes
     ]
     if not axes:
         return
@@ -268,9 +314,11 @@ def _collet(work: Work) -> Iterator[Check]:
             "collet",
             Linear.of(room),
             CLEARANCE,
-            says=f"the collet, {mm(work.collet):g} wide, comes down to {mm(work.lowest + stick):.2f} "
+            says=f"the collet, {mm(work.collet):g} wide, comes down to "
+            f"{mm(work.lowest + stick):.2f} "
             f"within {mm(away):.1f} of {obstacle.name}, {mm(obstacle.height):.2f} high",
             where=f"{obstacle.name} in {work.name}",
-            mend=f"move it {mm(work.collet / 2.0 + CLEARANCE - away):.1f} away, or a cutter that sticks out "
+            mend=f"move it {mm(work.collet / 2.0 + CLEARANCE - away):.1f} away, or a cutter that "
+            "sticks out "
             f"{mm(CLEARANCE - room):.2f} further",
         )

@@ -1,8 +1,10 @@
-"""The check `spoil-board`: what is left of the spoil board under the deepest hole that passes into it. mm.
+"""The check `spoil-board`: what is left of the spoil board under the deepest hole that passes into
+it. mm.
 
-A dowel's hole ends `depth_in_bed` below the bed, zeroed in A as the other files. A bore with `through = true` ends
-`milling.into_bed` below the bed after the earliest stop of the skim (the thickest core); after the latest it goes
-deeper by as much as the planes lie apart, for it hangs on the skimmed face. The point of a drill goes deeper still.
+A dowel's hole ends `depth_in_bed` below the bed, zeroed in A as the other files. A bore with
+`through = true` ends `milling.into_bed` below the bed after the earliest stop of the skim (the
+thickest core); after the latest it goes deeper by as much as the planes lie apart, for it hangs on
+the skimmed face. The point of a drill goes deeper still.
 """
 
 from __future__ import annotations
@@ -21,11 +23,14 @@ __all__ = ["hole_checks", "hole_checks_at"]
 
 
 def hole_checks(job: Job, stack: Stackup, works: Sequence[Work]) -> tuple[Check, ...]:
-    """spoil-board, over all holes that pass through the blank, down to the lowest pass; none where none does."""
+    """spoil-board, over all holes that pass through the blank, down to the lowest pass; none where
+    none does."""
     return hole_checks_at(job, stack, works, stack.skim.judged_plane)
 
 
-def hole_checks_at(job: Job, stack: Stackup, works: Sequence[Work], plane: float) -> tuple[Check, ...]:
+def hole_checks_at(
+    job: Job, stack: Stackup, works: Sequence[Work], plane: float
+) -> tuple[Check, ...]:
     """The same if the skim stops at `plane`: the bores hang on the skimmed face."""
     checks = [
         _left(job, work, hole, _floor(stack, work, hole, plane))
@@ -38,9 +43,11 @@ def hole_checks_at(job: Job, stack: Stackup, works: Sequence[Work], plane: float
 
 
 def _floor(stack: Stackup, work: Work, hole: Hole, plane: float) -> Linear:
-    """Height of the deepest that the full diameter may come to, above the bed under the blank, with its errors.
+    """Height of the deepest that the full diameter may come to, above the bed under the blank, with
+    its errors.
 
-    A bore's floor is planned for the planned stop, and lies lower by as much as the skim goes deeper than that.
+    A bore's floor is planned for the planned stop, and lies lower by as much as the skim goes
+    deeper than that.
     """
     floor = hole.steps[-1].floor
     if work.setup == "A":
@@ -60,7 +67,8 @@ def _left(job: Job, work: Work, hole: Hole, floor: Linear) -> Check:
         "spoil-board",
         left,
         limit,
-        says=f"{hole.id} goes {mm(-floor.nominal):.2f} into the spoil board of {mm(job.blank.spoil_board):g}{tip}",
+        says=f"{hole.id} goes {mm(-floor.nominal):.2f} into the spoil board of "
+        f"{mm(job.blank.spoil_board):g}{tip}",
         where=f"{hole.id} ({work.name})",
         mend=f"less {key}, or a spoil board thicker by {mm(limit - left.worst()[0]):.2f}",
     )

@@ -1,11 +1,12 @@
 """The checks of set-up D: whether the web holds the board to the rim, and room beside obstacles.
 
-*web*: what is left in the slot of the trim is the lowest of the laid-up board, first the laminate under the core. A web
-that is all laminate holds only where that laminate laps onto the rim beyond the slot. One with wood or casting over its
-laminate as thick as the floor of a groove must be, or with no laminate at all, holds as far as the blank reaches.
-*obstacles*: the cutter, or its collet, beside the obstacles and screw heads of D, by the places that any path of the
-trim or of a hole must go through. *spoil-board*: what is left of it where bolt holes pass through a low cradle.
-Frame of D, seen from above, mm.
+*web*: what is left in the slot of the trim is the lowest of the laid-up board, first the laminate
+under the core. A web that is all laminate holds only where that laminate laps onto the rim beyond
+the slot. One with wood or casting over its laminate as thick as the floor of a groove must be, or
+with no laminate at all, holds as far as the blank reaches. *obstacles*: the cutter, or its collet,
+beside the obstacles and screw heads of D, by the places that any path of the trim or of a hole must
+go through. *spoil-board*: what is left of it where bolt holes pass through a low cradle. Frame of
+D, seen from above, mm.
 """
 
 from __future__ import annotations
@@ -32,12 +33,14 @@ __all__ = ["laid_checks", "slot_width", "trim_slot"]
 
 Floats = NDArray[np.float64]
 _SAMPLE = 1.0
-_GRAIN = 0.001  # mm within which polygons keep to their curves: distances between them are rounded to it
+# mm within which polygons keep to their curves: distances between them are rounded to it
+_GRAIN = 0.001
 _POINT = 1e-6  # mm: a hole as wide as its cutter is cut at one place
 
 
 def trim_slot(job: Job, works: Sequence[Work]) -> float | None:
-    """How far the far edge of the trim's slot lies outside the outline; None where no machine trims."""
+    """How far the far edge of the trim's slot lies outside the outline; None where no machine
+    trims."""
     for work in works:
         if work.trim is not None:
             allowance = job.trim.allowance if job.trim is not None else 0.0
@@ -51,11 +54,14 @@ def slot_width(work: Work, trim: Trim) -> float:
 
 
 def laid_checks(job: Job, board: Board, works: Sequence[Work]) -> tuple[Check, ...]:
-    """web where D has a trim; obstacles where anything stands in D; spoil-board where holes pass into it."""
+    """web where D has a trim; obstacles where anything stands in D; spoil-board where holes pass
+    into it."""
     laid = [work for work in works if work.setup == "D"]
     reach = skin_outside(job, trim_slot(job, laid))
     found = [_web(job, board, work, work.trim, reach) for work in laid if work.trim is not None]
-    beside = [check for work in laid for obstacle in work.obstacles for check in _beside(work, obstacle)]
+    beside = [
+        check for work in laid for obstacle in work.obstacles for check in _beside(work, obstacle)
+    ]
     under = [check for work in laid for check in _under(job, work, laid_up(job, board).bed)]
     return (*found, *(weakest(some) for some in (beside, under) if some))
 
@@ -63,19 +69,27 @@ def laid_checks(job: Job, board: Board, works: Sequence[Work]) -> tuple[Check, .
 def _under(job: Job, work: Work, bed: float) -> Iterator[Check]:
     """What is left of the spoil board under each bolt hole that passes through the cradle."""
     size = job.tolerances
-    errors = Linear.term("touch for bolt holes", size.touch) + Linear.term("machine in bolt holes", size.machine)
+    errors = Linear.term("touch for bolt holes", size.touch) + Linear.term(
+        "machine in bolt holes", size.machine
+    )
     for hole in work.holes:
-        floor = errors + Linear.term("bed", size.bed) + (hole.steps[-1].floor - point_of(work.cutter) - bed)
+        floor = (
+            errors
+            + Linear.term("bed", size.bed)
+            + (hole.steps[-1].floor - point_of(work.cutter) - bed)
+        )
         left = floor + job.blank.spoil_board
         if floor.worst()[0] < 0.0:
             yield judge(
                 "spoil-board",
                 left,
                 job.limits.under_holes,
-                says=f"{hole.id} goes through the cradle and {mm(-floor.nominal):.2f} into the spoil board of "
+                says=f"{hole.id} goes through the cradle and {mm(-floor.nominal):.2f} into the "
+                "spoil board of "
                 f"{mm(job.blank.spoil_board):g}",
                 where=f"{hole.id} ({work.name})",
-                mend=f"less milling.into_bed, or a cradle higher by {mm(job.limits.under_holes - left.worst()[0]):.2f}",
+                mend="less milling.into_bed, or a cradle higher by "
+                f"{mm(job.limits.under_holes - left.worst()[0]):.2f}",
             )
 
 
@@ -96,25 +110,34 @@ def _beside(work: Work, obstacle: Obstacle) -> Iterator[Check]:
             "obstacles",
             Linear.of(room),
             0.0,
-            says=f"{body} passes {obstacle.name} {beside} in {work.stem}; it lies at X {mm(left):.0f} to "
+            says=f"{body} passes {obstacle.name} {beside} in {work.stem}; it lies at X "
+            f"{mm(left):.0f} to "
             f"{mm(right):.0f}, Y {mm(low):.0f} to {mm(high):.0f}",
             where=f"{obstacle.name} in D",
-            mend=f"move it at least {mm(CLEARANCE - room):.2f} away from the cut, or hold the board another way",
+            mend=f"move it at least {mm(CLEARANCE - room):.2f} away from the cut, or hold the "
+            "board another way",
         )
 
 
 def _ways(work: Work, below: float) -> shapely.Geometry | None:
-    """Where the cutter's axis must come lower than `below`, seen from above; None where it does not."""
+    """Where the cutter's axis must come lower than `below`, seen from above; None where it does
+    not."""
     parts: list[shapely.Geometry] = [
-        shapely.Point(hole.x, hole.y).buffer(max(hole.steps[0].diameter / 2.0 - work.cutter.radius, _POINT))
+        shapely.Point(hole.x, hole.y).buffer(
+            max(hole.steps[0].diameter / 2.0 - work.cutter.radius, _POINT)
+        )
         for hole in work.holes
         if hole.steps[-1].floor < below
     ]
     if work.trim is not None:
         for by in (work.cutter.radius, work.cutter.radius + work.trim.finish):
-            ring = np.asarray(work.trim.area.buffer(by, quad_segs=64).exterior.segmentize(_SAMPLE).coords)[:, :2]
+            ring = np.asarray(
+                work.trim.area.buffer(by, quad_segs=64).exterior.segmentize(_SAMPLE).coords
+            )[:, :2]
             low = work.trim.laid.tip(ring[:, 0], work.cutter.radius, work.trim.web) < below
-            parts += [shapely.LineString(ring[k : k + 2]) for k in np.flatnonzero(low[:-1] & low[1:])]
+            parts += [
+                shapely.LineString(ring[k : k + 2]) for k in np.flatnonzero(low[:-1] & low[1:])
+            ]
     return shapely.union_all(parts) if parts else None
 
 
@@ -125,13 +148,17 @@ def _web(job: Job, board: Board, work: Work, trim: Trim, reach: float) -> Check:
     skins = _skins(board, trim, reach)
     by_core = laid.below == 0.0 or trim.web - laid.below >= job.groove.least_floor
     holds = blank if by_core else blank.intersection(skins)
-    spots = np.asarray(trim.area.buffer(width, quad_segs=64).exterior.segmentize(_SAMPLE).coords)[:-1, :2]
+    spots = np.asarray(trim.area.buffer(width, quad_segs=64).exterior.segmentize(_SAMPLE).coords)[
+        :-1, :2
+    ]
     lap = np.round(_inside(holds, spots), 3)
     k = int(np.argmin(lap))
     x, y = spots[k].tolist()
     by_blank = by_core or float(_inside(blank, spots[k : k + 1])[0]) <= lap[k] + _GRAIN
     slot = width + (job.trim.allowance if job.trim is not None else 0.0)
-    held = "the blank ends" if by_core else f"the laminates, {mm(reach):.2f} beyond the outline, end"
+    held = (
+        "the blank ends" if by_core else f"the laminates, {mm(reach):.2f} beyond the outline, end"
+    )
     where = f"{mm(lap[k]):.2f} beyond it" if lap[k] >= 0.0 else f"{mm(-lap[k]):.2f} short of it"
     where += " at the blank's edge" if by_blank and not by_core else ""
     missing = job.limits.web - float(lap[k])
@@ -141,7 +168,8 @@ def _web(job: Job, board: Board, work: Work, trim: Trim, reach: float) -> Check:
         job.limits.web,
         says=f"the trim's slot ends {mm(slot):.2f} outside the outline; {held} {where}",
         where=f"X{mm(x):.1f} Y{mm(y):.1f} in {work.name}",
-        mend=f"a smaller cutter, less trim.allowance or trim.finish, or {_more(by_blank, by_core, missing)}",
+        mend="a smaller cutter, less trim.allowance or trim.finish, or "
+        f"{_more(by_blank, by_core, missing)}",
     )
 
 

@@ -21,14 +21,17 @@ __all__ = ["depth_of", "limit_checks", "travel_check"]
 
 def limit_checks(job: Job, works: Sequence[Work]) -> tuple[Check, ...]:
     """reach and travel over all works."""
-    return weakest(_reach(work) for work in works), weakest(check for work in works for check in _travel(job, work))
+    return weakest(_reach(work) for work in works), weakest(
+        check for work in works for check in _travel(job, work)
+    )
 
 
 def depth_of(work: Work) -> float:
     """How deep the cutter stands in the stock at its deepest, mm (nominal).
 
-    Facing and roughing go down in layers over the whole blank, so that no stock beside the cutter is higher than one;
-    a frame, or what an obstacle keeps the cutter from, stands at its full height beside the last of them.
+    Facing and roughing go down in layers over the whole blank, so that no stock beside the cutter
+    is higher than one; a frame, or what an obstacle keeps the cutter from, stands at its full
+    height beside the last of them.
     """
     if work.deck is not None and not work.deck.framed and work.deck.spare is None:
         deepest = min(work.deck.deepest, work.stock_top - work.lowest)
@@ -58,7 +61,8 @@ def _reach(work: Work) -> Check:
 
 
 def _travel(job: Job, work: Work) -> list[Check]:
-    """The least that each axis must span, known before any path is: the axis over the outermost places."""
+    """The least that each axis must span, known before any path is: the axis over the outermost
+    places."""
     return _judged(job, work.stem, "at least ", (*_span(work), _highest(work) - work.lowest))
 
 
@@ -67,7 +71,8 @@ def _highest(work: Work) -> float:
 
 
 def _span(work: Work) -> tuple[float, float]:
-    """Least span of the axis on X and Y. Over a face, lines in X end at the blank's edge, but begin beside it."""
+    """Least span of the axis on X and Y. Over a face, lines in X end at the blank's edge, but begin
+    beside it."""
     if work.facing is not None or work.deck is not None:
         left, low, right, high = field_of(work).bounds
         if work.deck is not None and work.deck.framed:
@@ -95,9 +100,11 @@ def _judged(job: Job, stem: str, about: str, span: tuple[float, float, float]) -
             "travel",
             Linear.of(travel - needed),
             0.0,
-            says=f"{stem} spans {about}{mm(needed):.1f} on {axis}, the machine travels {mm(travel):.1f}",
+            says=f"{stem} spans {about}{mm(needed):.1f} on {axis}, the machine travels "
+            f"{mm(travel):.1f}",
             where=f"{axis} in {stem}",
-            mend=f"a machine that travels {mm(needed - travel):.1f} more on {axis}, or a smaller blank",
+            mend=f"a machine that travels {mm(needed - travel):.1f} more on {axis}, or a smaller "
+            "blank",
         )
         for axis, needed, travel in zip("XYZ", span, job.machine.travel, strict=True)
     ]

@@ -1,7 +1,8 @@
 """Which listed cutter does which operation.
 
-The largest cutter that fits the narrowest feature and reaches the depth wins: fewer laps and a stiffer
-tool. Where none that fits reaches, the longest of them is taken and the check `reach` says so.
+The largest cutter that fits the narrowest feature and reaches the depth wins: fewer laps and a
+stiffer tool. Where none that fits reaches, the longest of them is taken and the check `reach` says
+so.
 """
 
 from __future__ import annotations
@@ -19,15 +20,17 @@ from corepath.work.works import SAME_SIZE
 __all__ = ["Chosen", "Need", "candidates", "choose", "chosen", "cutter_faults", "drills_of"]
 
 EASY_FIT = 0.75
-"""Share of a pocket's or hole's width that a cutter takes up with ease: room for a ramp or helix and for chips."""
+"""Share of a pocket's or hole's width that a cutter takes up with ease: room for a ramp or helix
+and for chips."""
 
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """What an operation asks of its cutter: shapes in order of preference, width (mm) and depth (mm).
+    """What an operation asks of its cutter: shapes in order of preference, width (mm) and depth
+    (mm).
 
-    `asked` is how it is to be run. Over a `thin` floor, of cutters that are otherwise equal one that presses down is
-    preferred.
+    `asked` is how it is to be run. Over a `thin` floor, of cutters that are otherwise equal one
+    that presses down is preferred.
     """
 
     operation: str
@@ -59,16 +62,21 @@ def choose(job: Job, need: Need) -> Chosen | Fault:
         shapes = " or ".join(need.shapes)
         size = "" if need.width is None else f" of at most {mm(need.width):.2f~}"
         listed = ", ".join(f"T{c.number} {c.shape} {mm(c.diameter):g}" for c in job.cutter)
-        return Fault(need.key, f"no listed cutter fits {need.operation}", listed, f"a {shapes} cutter{size}")
+        return Fault(
+            need.key, f"no listed cutter fits {need.operation}", listed, f"a {shapes} cutter{size}"
+        )
     return chosen(job, _best(fitting, need), need.asked)
 
 
 def candidates(job: Job, need: Need) -> list[Chosen]:
-    """All listed cutters of the first shape that fit `need` and reach, the largest first; of equal ones the best."""
+    """All listed cutters of the first shape that fit `need` and reach, the largest first; of equal
+    ones the best."""
     able = [
         section
         for section in job.cutter
-        if _fits(section, need) and section.shape == need.shapes[0] and section.cutter.reaches(need.depth)
+        if _fits(section, need)
+        and section.shape == need.shapes[0]
+        and section.cutter.reaches(need.depth)
     ]
     found: dict[float, CutterSection] = {}
     for section in sorted(able, key=lambda section: _rank(section, need), reverse=True):
@@ -77,15 +85,26 @@ def candidates(job: Job, need: Need) -> list[Chosen]:
 
 
 def cutter_faults(job: Job) -> list[Fault]:
-    """Operations for which no listed cutter fits, from the job's widths alone: known before any geometry is."""
+    """Operations for which no listed cutter fits, from the job's widths alone: known before any
+    geometry is."""
     needs = [
-        Need("the dowel holes", ("flat", "drill"), min(dowel.diameter for dowel in job.dowel), 0.0, "dowel"),
+        Need(
+            "the dowel holes",
+            ("flat", "drill"),
+            min(dowel.diameter for dowel in job.dowel),
+            0.0,
+            "dowel",
+        ),
         Need("the groove", ("flat",), job.groove.width, 0.0, "groove"),
         Need("the skim", ("flat", "bull"), None, 0.0, "skim"),
         Need("the deck", DECK_SHAPES, None, 0.0, "deck"),
     ]
     if job.plug:
-        needs.append(Need("the plug pockets", ("flat",), min(plug.diameter for plug in job.plug), 0.0, "plug"))
+        needs.append(
+            Need(
+                "the plug pockets", ("flat",), min(plug.diameter for plug in job.plug), 0.0, "plug"
+            )
+        )
     if job.insert:
         narrowest = min(_milled(job, insert) for insert in job.insert)
         needs.append(Need("the inserts", ("flat",), narrowest, 0.0, "insert"))
@@ -100,7 +119,11 @@ def drills_of(job: Job, diameter: float) -> list[CutterSection]:
 def _milled(job: Job, insert: InsertSection) -> float:
     """The narrowest width at an insert that is milled: its seat where a drill makes the bore."""
     bore = insert.barrel + insert.clearance
-    return insert.flange + insert.clearance if job.machine.canned_cycles and drills_of(job, bore) else bore
+    return (
+        insert.flange + insert.clearance
+        if job.machine.canned_cycles and drills_of(job, bore)
+        else bore
+    )
 
 
 def _fits(section: CutterSection, need: Need) -> bool:
@@ -117,8 +140,12 @@ def _best(fitting: Sequence[CutterSection], need: Need) -> CutterSection:
     """The preferred shape among those that reach, then an easy fit, then the largest."""
     reaching = [section for section in fitting if section.cutter.reaches(need.depth)]
     if not reaching:
-        return max(fitting, key=lambda section: (section.cutting_length, section.diameter, -section.number))
-    shape = next(shape for shape in need.shapes if any(section.shape == shape for section in reaching))
+        return max(
+            fitting, key=lambda section: (section.cutting_length, section.diameter, -section.number)
+        )
+    shape = next(
+        shape for shape in need.shapes if any(section.shape == shape for section in reaching)
+    )
     shaped = [section for section in reaching if section.shape == shape]
     easy = [section for section in shaped if _easy(section, need)]
     return max(easy or shaped, key=lambda section: _rank(section, need))
@@ -130,4 +157,6 @@ def _rank(section: CutterSection, need: Need) -> tuple[float, bool, float, int]:
 
 
 def _easy(section: CutterSection, need: Need) -> bool:
-    return need.width is None or section.shape == "drill" or section.diameter <= EASY_FIT * need.width
+    return (
+        need.width is None or section.shape == "drill" or section.diameter <= EASY_FIT * need.width
+    )

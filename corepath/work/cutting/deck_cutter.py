@@ -1,9 +1,11 @@
-"""Which listed cutter finishes the deck: the one with the least minutes among those that fit into its hollows.
+"""Which listed cutter finishes the deck: the one with the least minutes among those that fit into
+its hollows.
 
-Minutes are the integral of dA over step and feed (`corepath.work.cutting.deck_steps`), with a share on top for turns
-and whole numbers of lines. What a cutter cannot reach is the closing of the surface by its shape less the surface
-itself (the lowest that the cutter, resting on the ground from every place, leaves; mathematical morphology), on a grid
-of `_GRID` mm for a flat end; a rounded one asks for each node, since it touches between coarser ones.
+Minutes are the integral of dA over step and feed (`corepath.work.cutting.deck_steps`), with a share
+on top for turns and whole numbers of lines. What a cutter cannot reach is the closing of the
+surface by its shape less the surface itself (the lowest that the cutter, resting on the ground from
+every place, leaves; mathematical morphology), on a grid of `_GRID` mm for a flat end; a rounded one
+asks for each node, since it touches between coarser ones.
 """
 
 from __future__ import annotations
@@ -33,7 +35,8 @@ _OVERHEAD = {True: 1.6, False: 1.1}
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """One listed cutter for the deck: how it would be run, and least minutes for the whole blank and for its slopes."""
+    """One listed cutter for the deck: how it would be run, and least minutes for the whole blank
+    and for its slopes."""
 
     chosen: Chosen
     minutes: float
@@ -54,9 +57,13 @@ def deck_offers(job: Job, surface: DeckSurface, bounds: Bounds, deep: float) -> 
     for section in job.cutter:
         if section.shape not in DECK_SHAPES:
             continue
-        run = chosen(job, section, Asked(1.0 - job.skim.overlap, scallop=job.deck.scallop, deep=deep))
+        run = chosen(
+            job, section, Asked(1.0 - job.skim.overlap, scallop=job.deck.scallop, deep=deep)
+        )
         widest = level_step(run.cutter, job.deck.scallop, run.cutting.stepover)
-        whole, sloped = surface_minutes(surface, run.cutter, job.deck.scallop, widest, bounds, run.cutting.finish)
+        whole, sloped = surface_minutes(
+            surface, run.cutter, job.deck.scallop, widest, bounds, run.cutting.finish
+        )
         offers.append(Offer(run, whole, sloped))
     return sorted(offers, key=lambda offer: (round(offer.estimate, 3), offer.chosen.cutter.number))
 
@@ -64,10 +71,11 @@ def deck_offers(job: Job, surface: DeckSurface, bounds: Bounds, deep: float) -> 
 def choose_deck(
     job: Job, surface: DeckSurface, bounds: Bounds, passes: Callable[[Cutter], bool], deep: float
 ) -> Chosen | Fault:
-    """The cutter for the finished deck in stock up to `deep` mm over it, or the fault that none is listed.
+    """The cutter for the finished deck in stock up to `deep` mm over it, or the fault that none is
+    listed.
 
-    Of those that pass beside a frame (`passes`); where none does, all count, the smallest first. Where none fits all
-    hollows, the one that leaves least.
+    Of those that pass beside a frame (`passes`); where none does, all count, the smallest first.
+    Where none fits all hollows, the one that leaves least.
     """
     offers = deck_offers(job, surface, bounds, deep)
     offers = [offer for offer in offers if passes(offer.chosen.cutter)] or sorted(
@@ -89,7 +97,11 @@ def hollow_left(surface: DeckSurface, cutter: Cutter) -> float:
     from scipy.ndimage import grey_closing
 
     spacing = float(surface.xs[1] - surface.xs[0])
-    every = max(1, round(min(_GRID, cutter.radius / 2.0) / spacing)) if cutter.corner_radius == 0.0 else 1
+    every = (
+        max(1, round(min(_GRID, cutter.radius / 2.0) / spacing))
+        if cutter.corner_radius == 0.0
+        else 1
+    )
     grid = np.asarray(surface.grid, dtype=np.float64)[::every, ::every]
     under, structure = footprint(cutter.profile, every * spacing)
     closed = grey_closing(grid, footprint=under, structure=structure, mode="nearest")

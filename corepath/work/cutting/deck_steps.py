@@ -1,17 +1,20 @@
-"""How far apart lines over a deck may lie for one cutter: from the section that it sweeps across its path.
+"""How far apart lines over a deck may lie for one cutter: from the section that it sweeps across
+its path.
 
-Bed frame of C, mm. A cutter is a flat disc of radius `land` with a corner of radius `corner` (a ball has land 0, a
-flat cutter corner 0). With gradient (hx, hy) and slope g = |(hx, hy)|, the section that a cutter moving along X
-sweeps across its path has at its contact the radius rho = land·hx²/g³ + corner: a tilted disc sweeps an ellipse, the
-rounded corner adds its own radius (and for ridges c high the ellipse is flatter than its vertex by 1 − c/(2·g·land),
-never wider than the land). Lines whose axes lie s apart then leave ridges s²/(8·rho·(1 + bend·rho)) high, with the
-bend of the ground across the path positive where it is convex; where 1 + bend·rho ≤ 0 the cutter cannot touch at all.
-That section ends at the rim: where the ridge would lie beyond it, with an allowed height c where |hy| + c/land > g, a
-disc leaves terraces of at most s·|hy| instead. (Elementary geometry; s²/(8r) is the handbook formula for a ball on
-level ground, from memory.)
+Bed frame of C, mm. A cutter is a flat disc of radius `land` with a corner of radius `corner` (a
+ball has land 0, a flat cutter corner 0). With gradient (hx, hy) and slope g = |(hx, hy)|, the
+section that a cutter moving along X sweeps across its path has at its contact the radius rho =
+land·hx²/g³ + corner: a tilted disc sweeps an ellipse, the rounded corner adds its own radius (and
+for ridges c high the ellipse is flatter than its vertex by 1 − c/(2·g·land), never wider than the
+land). Lines whose axes lie s apart then leave ridges s²/(8·rho·(1 + bend·rho)) high, with the bend
+of the ground across the path positive where it is convex; where 1 + bend·rho ≤ 0 the cutter cannot
+touch at all. That section ends at the rim: where the ridge would lie beyond it, with an allowed
+height c where |hy| + c/land > g, a disc leaves terraces of at most s·|hy| instead. (Elementary
+geometry; s²/(8r) is the handbook formula for a ball on level ground, from memory.)
 
-A place with gradient g is finished by the cutter whose *axis* stands at place − land·g/|g| − corner·g/√(1 + g²), so
-steps are also kept by the place of the axis. *Across* means lines along Y instead: across the grain.
+A place with gradient g is finished by the cutter whose *axis* stands at place − land·g/|g| −
+corner·g/√(1 + g²), so steps are also kept by the place of the axis. *Across* means lines along Y
+instead: across the grain.
 """
 
 from __future__ import annotations
@@ -44,7 +47,8 @@ _LEAST_ROOM = 0.1
 
 @dataclass(frozen=True, slots=True)
 class StepTable:
-    """Least allowed step (mm), by the place of the axis, in square bins of `size` from (`left`, `low`).
+    """Least allowed step (mm), by the place of the axis, in square bins of `size` from (`left`,
+    `low`).
 
     `table` is (columns along X, rows along Y), whatever the direction of the lines.
     """
@@ -57,12 +61,14 @@ class StepTable:
 
 
 def level_step(cutter: Cutter, scallop: float, stepover: float) -> float:
-    """Largest step on level ground: by the scallop of the rounded corner, and by the overlap asked for."""
+    """Largest step on level ground: by the scallop of the rounded corner, and by the overlap asked
+    for."""
     return min(stepover, scallop_step(cutter, scallop)) or stepover
 
 
 def allowed_steps(grid: Array, spacing: float, cutter: Cutter, scallop: float) -> Array:
-    """Largest step (mm) at each node of `grid` (n, m) where it is the place of contact, for lines along axis 0."""
+    """Largest step (mm) at each node of `grid` (n, m) where it is the place of contact, for lines
+    along axis 0."""
     hx, hy = np.gradient(grid, spacing)
     slope2 = hx**2 + hy**2
     bend = -np.gradient(hy, spacing, axis=1)
@@ -73,7 +79,9 @@ def allowed_steps(grid: Array, spacing: float, cutter: Cutter, scallop: float) -
         ellipse = land * hx**2 / slope**3 * np.maximum(1.0 - 0.5 * scallop / (slope * land), 0.5)
         radius += np.minimum(ellipse, 0.5 * land**2 / scallop)
     room = 1.0 + bend * radius
-    rounded = np.where(room > _LEAST_ROOM, np.sqrt(8.0 * scallop * radius * np.maximum(room, 0.0)), math.inf)
+    rounded = np.where(
+        room > _LEAST_ROOM, np.sqrt(8.0 * scallop * radius * np.maximum(room, 0.0)), math.inf
+    )
     across = np.abs(hy)
     on_rim = across + scallop / max(land, 1e-9) > slope
     terraced = np.where(on_rim, scallop / np.maximum(across, 1e-12), 0.0)
@@ -85,11 +93,20 @@ def allowed_steps(grid: Array, spacing: float, cutter: Cutter, scallop: float) -
 
 
 def steps_by_axis(
-    surface: DeckSurface, cutter: Cutter, scallop: float, widest: float, bounds: Bounds, *, size: float, across: bool
+    surface: DeckSurface,
+    cutter: Cutter,
+    scallop: float,
+    widest: float,
+    bounds: Bounds,
+    *,
+    size: float,
+    across: bool,
 ) -> StepTable:
-    """Least step allowed in each bin of `size` mm over `bounds` (left, low, right, high), at most `widest`.
+    """Least step allowed in each bin of `size` mm over `bounds` (left, low, right, high), at most
+    `widest`.
 
-    Each bin holds the least of its own and its eight neighbours', so that a contact on an edge of a bin counts in both.
+    Each bin holds the least of its own and its eight neighbours', so that a contact on an edge of a
+    bin counts in both.
     """
     grid = surface.grid
     steps = allowed_steps(grid.T if across else grid, surface.step, cutter, scallop)
@@ -106,34 +123,48 @@ def steps_by_axis(
 
 
 def least_by_axis(
-    surface: DeckSurface, cutter: Cutter, steps: Array, widest: float, bounds: Bounds, size: tuple[float, float]
+    surface: DeckSurface,
+    cutter: Cutter,
+    steps: Array,
+    widest: float,
+    bounds: Bounds,
+    size: tuple[float, float],
 ) -> Array:
-    """(columns, rows) the least of the `steps` allowed at the nodes, by the place of the cutter's axis.
+    """(columns, rows) the least of the `steps` allowed at the nodes, by the place of the cutter's
+    axis.
 
-    A node with gradient g is finished by the cutter whose axis stands at node − reach·g (`contact_reach`). `size`: of
-    a bin, mm along X and Y, from (left, low) of the `bounds` on; `widest` where nothing keeps the step smaller.
+    A node with gradient g is finished by the cutter whose axis stands at node − reach·g
+    (`contact_reach`). `size`: of a bin, mm along X and Y, from (left, low) of the `bounds` on;
+    `widest` where nothing keeps the step smaller.
     """
     left, low, right, high = bounds
     hx, hy = np.gradient(surface.grid, surface.step)
     reach = contact_reach(np.hypot(hx, hy), cutter.profile)
-    columns, rows = max(1, math.ceil((right - left) / size[0])), max(1, math.ceil((high - low) / size[1]))
+    columns, rows = (
+        max(1, math.ceil((right - left) / size[0])),
+        max(1, math.ceil((high - low) / size[1])),
+    )
     i = np.floor((surface.xs[:, None] - reach * hx - left) / size[0]).astype(np.int64)
     j = np.floor((surface.ys[None, :] - reach * hy - low) / size[1]).astype(np.int64)
     # an axis just outside binds the bin beside it; one farther off is none of this rectangle's
     binds = (steps < widest) & (i >= -1) & (i <= columns) & (j >= -1) & (j <= rows)
     table = np.full((columns, rows), widest)
-    np.minimum.at(table, (np.clip(i[binds], 0, columns - 1), np.clip(j[binds], 0, rows - 1)), steps[binds])
+    np.minimum.at(
+        table, (np.clip(i[binds], 0, columns - 1), np.clip(j[binds], 0, rows - 1)), steps[binds]
+    )
     return table
 
 
 def surface_minutes(
     surface: DeckSurface, cutter: Cutter, scallop: float, widest: float, bounds: Bounds, feed: float
 ) -> tuple[float, float]:
-    """Least minutes to finish the surface over `bounds`, and those of the part that slopes by more than 0.001.
+    """Least minutes to finish the surface over `bounds`, and those of the part that slopes by more
+    than 0.001.
 
-    The integral of dA / (s* feed): s* (at most `widest`, mm) is the largest step between neighbouring contacts that
-    any direction of lines allows, which is that of the steepest line: s = √(8 c rho / (1 + bend rho)) along the
-    surface. `feed` in mm/min. Turns, links and whole numbers of lines come on top.
+    The integral of dA / (s* feed): s* (at most `widest`, mm) is the largest step between
+    neighbouring contacts that any direction of lines allows, which is that of the steepest line: s
+    = √(8 c rho / (1 + bend rho)) along the surface. `feed` in mm/min. Turns, links and whole
+    numbers of lines come on top.
     """
     left, low, right, high = bounds
     grid, spacing = surface.grid, surface.step
@@ -149,7 +180,11 @@ def surface_minutes(
     if land > 0.0:
         ellipse = land / steep * np.maximum(1.0 - 0.5 * scallop / (steep * land), 0.5)
         radius += np.minimum(ellipse, 0.5 * land**2 / scallop)
-    steps = np.minimum(np.sqrt(8.0 * scallop * radius / np.maximum(1.0 + bend * radius, _LEAST_ROOM)), widest)
-    inside = ((surface.xs >= left) & (surface.xs <= right))[:, None] & ((surface.ys >= low) & (surface.ys <= high))
+    steps = np.minimum(
+        np.sqrt(8.0 * scallop * radius / np.maximum(1.0 + bend * radius, _LEAST_ROOM)), widest
+    )
+    inside = ((surface.xs >= left) & (surface.xs <= right))[:, None] & (
+        (surface.ys >= low) & (surface.ys <= high)
+    )
     each = np.where(inside, np.sqrt(1.0 + slope**2) / steps, 0.0) * spacing**2 / feed
     return float(each.sum()), float(each[slope > 1e-3].sum())

@@ -1,7 +1,8 @@
 """The arithmetic of feeds and speeds of one operation, as `report.json` has it.
 
-Lengths in mm, feeds in mm/min, speed of the edge in m/min, removal in cm³/min, energy in J/cm³, power in W, forces in
-N, torque in N·m. Where a figure hangs on the energy of the cut it is given as [low, high] or [likely, high].
+Lengths in mm, feeds in mm/min, speed of the edge in m/min, removal in cm³/min, energy in J/cm³,
+power in W, forces in N, torque in N·m. Where a figure hangs on the energy of the cut it is given as
+[low, high] or [likely, high].
 """
 
 from __future__ import annotations
@@ -20,11 +21,14 @@ from corepath.work.works import Work
 __all__ = ["feed_report"]
 
 
-def feed_report(job: Job, work: Work, used: Sequence[tuple[float, float, float]] = ()) -> dict[str, Any]:
-    """Where each figure comes from, and what every kind of cut comes to; the heaviest one at the head.
+def feed_report(
+    job: Job, work: Work, used: Sequence[tuple[float, float, float]] = ()
+) -> dict[str, Any]:
+    """Where each figure comes from, and what every kind of cut comes to; the heaviest one at the
+    head.
 
-    `used` is that of the program (`corepath.motion.program.Program`): with it every cut is told at the fastest feed
-    that its file has for it, beside the slowest one on its bends.
+    `used` is that of the program (`corepath.motion.program.Program`): with it every cut is told at
+    the fastest feed that its file has for it, beside the slowest one on its bends.
     """
     cutter, run, density = work.cutter, work.cutting, wood_density(job)
     energy = cutting_energy(density)
@@ -51,12 +55,15 @@ def feed_report(job: Job, work: Work, used: Sequence[tuple[float, float, float]]
         },
         "heaviest": heaviest(loads).cut.name,
         **_load(heaviest(loads), ends),
-        "cuts": [{"cut": load.cut.name, "wall": load.cut.wall, **_load(load, ends)} for load in loads],
+        "cuts": [
+            {"cut": load.cut.name, "wall": load.cut.wall, **_load(load, ends)} for load in loads
+        ],
     }
 
 
 def _as_used(cut: PlannedCut, ends: dict[float, tuple[float, float]]) -> PlannedCut:
-    """The cut at the fastest feed that the file has for it: round a small pocket that is not the planned one."""
+    """The cut at the fastest feed that the file has for it: round a small pocket that is not the
+    planned one."""
     planned = cut.planned or cut.feed
     return replace(cut, feed=ends[planned][1], planned=planned) if planned in ends else cut
 

@@ -1,8 +1,10 @@
-"""Which cutter makes which hole, and what a finishing turn may find. Lengths in mm, bed frame of the set-up.
+"""Which cutter makes which hole, and what a finishing turn may find. Lengths in mm, bed frame of
+the set-up.
 
-An operation of holes has a file for each of its cutters. Where the control takes drilling cycles and a drill of a
-hole's size is listed, that hole, or the bore under its seat, goes to a file of the drill; seats and all other holes
-are milled by the first file. Without cycles holes are milled where a cutter fits and reaches, else drilled.
+An operation of holes has a file for each of its cutters. Where the control takes drilling cycles
+and a drill of a hole's size is listed, that hole, or the bore under its seat, goes to a file of the
+drill; seats and all other holes are milled by the first file. Without cycles holes are milled where
+a cutter fits and reaches, else drilled.
 """
 
 from __future__ import annotations
@@ -33,12 +35,18 @@ _WOOD = Asked()
 
 
 def hole_parts(
-    job: Job, title: str, key: str, holes: Sequence[Hole], drills_instead: bool, asked: Asked = _WOOD
+    job: Job,
+    title: str,
+    key: str,
+    holes: Sequence[Hole],
+    drills_instead: bool,
+    asked: Asked = _WOOD,
 ) -> list[HolePart] | Fault:
     """The files of an operation of holes in their order: what is milled first, then drill by drill.
 
-    `title` and `key` name the operation in a fault; `drills_instead`: a drill may stand in where no flat cutter
-    fits or reaches; `asked` is how the cutters are run. Returns the fault where no listed cutter makes a hole.
+    `title` and `key` name the operation in a fault; `drills_instead`: a drill may stand in where no
+    flat cutter fits or reaches; `asked` is how the cutters are run. Returns the fault where no
+    listed cutter makes a hole.
     """
     deepest = max(hole.top - hole.steps[-1].floor for hole in holes)
     narrowest = min(hole.steps[-1].diameter for hole in holes)
@@ -80,18 +88,22 @@ def drill_watch(cutter: Cutter) -> tuple[str, ...]:
     if cutter.shape != "drill":
         return ()
     return (
-        f"depths count at the drill's full diameter: where its point touches, Z is the height of the point, not 0 "
+        "depths count at the drill's full diameter: where its point touches, Z is the height of "
+        "the point, not 0 "
         f"({mm(point_of(cutter)):.2f~} at 118 degrees; measure yours)",
     )
 
 
 def _drill(job: Job, hole: Hole, only: bool) -> CutterSection | None:
-    """The drill for the last step of a hole: one that reaches, or the longest where there is nothing else."""
+    """The drill for the last step of a hole: one that reaches, or the longest where there is
+    nothing else."""
     drills = drills_of(job, hole.steps[-1].diameter)
     reaching = [drill for drill in drills if drill.cutter.reaches(hole.top - hole.steps[-1].floor)]
     if not reaching and not only:
         return None
-    return max(reaching or drills, key=lambda drill: (drill.cutting_length, -drill.number), default=None)
+    return max(
+        reaching or drills, key=lambda drill: (drill.cutting_length, -drill.number), default=None
+    )
 
 
 def _with_only(job: Job, number: int) -> Job:

@@ -1,8 +1,9 @@
 """What each kind of cut of an operation asks of cutter and spindle, from the work alone.
 
-Lengths in mm, feeds in mm/min, removal in cm³/min, power in W, forces in N. An operation is taken apart into *cuts*:
-the full-width lap, clearing beside it, the light lap (a finishing lap on a wall, or a line of the finished deck),
-a hole straight down. Each is taken at its heaviest: a layer of full depth, a finishing lap as deep as the pocket.
+Lengths in mm, feeds in mm/min, removal in cm³/min, power in W, forces in N. An operation is taken
+apart into *cuts*: the full-width lap, clearing beside it, the light lap (a finishing lap on a wall,
+or a line of the finished deck), a hole straight down. Each is taken at its heaviest: a layer of
+full depth, a finishing lap as deep as the pocket.
 """
 
 from __future__ import annotations
@@ -20,7 +21,14 @@ from corepath.motion.feeds.chips import (
     surface_speed,
 )
 from corepath.motion.feeds.deflection import bending
-from corepath.motion.feeds.power import power, removal, removal_down, side_load, tangential_force, torque
+from corepath.motion.feeds.power import (
+    power,
+    removal,
+    removal_down,
+    side_load,
+    tangential_force,
+    torque,
+)
 from corepath.work.checks.limit_checks import depth_of
 from corepath.work.cutting.running import turn_allowance
 from corepath.work.works import SAME_SIZE, Trim, Work
@@ -30,10 +38,12 @@ __all__ = ["Load", "PlannedCut", "cuts_of", "heaviest", "load_of"]
 
 @dataclass(frozen=True, slots=True)
 class PlannedCut:
-    """One kind of cut: `width` and `depth` of the stock it meets, as along a straight wall, and its feed.
+    """One kind of cut: `width` and `depth` of the stock it meets, as along a straight wall, and its
+    feed.
 
-    `down`: straight down at full diameter. `wall`: it leaves a finished wall. `brief`: so little is taken for so short
-    a way that its chip is not judged. `planned` is the feed before a bend holds it back, 0 where none does.
+    `down`: straight down at full diameter. `wall`: it leaves a finished wall. `brief`: so little is
+    taken for so short a way that its chip is not judged. `planned` is the feed before a bend holds
+    it back, 0 where none does.
     """
 
     name: str
@@ -50,8 +60,9 @@ class PlannedCut:
 class Load:
     """What a cut comes to. `chip` is the thickest chip, `thinning` its share of the feed a tooth.
 
-    `power` is (low, likely, high) as the energy of the cut may be; `force` along the direction of cutting averaged
-    over a turn, `side` what bends the cutter while a tooth cuts, `deflection` at the tip, (likely, high) of each.
+    `power` is (low, likely, high) as the energy of the cut may be; `force` along the direction of
+    cutting averaged over a turn, `side` what bends the cutter while a tooth cuts, `deflection` at
+    the tip, (likely, high) of each.
     """
 
     cut: PlannedCut
@@ -85,11 +96,18 @@ def load_of(work: Work, cut: PlannedCut, energy: Energy) -> Load:
     cutter, run = work.cutter, work.cutting
     speed = surface_speed(effective_diameter(cutter, cut.depth), run.rpm)
     share = 1.0 if cut.down else greatest_share(cutter, cut.width, cut.depth)
-    removed = removal_down(cutter.diameter, cut.feed) if cut.down else removal(cut.width, cut.depth, cut.feed)
+    removed = (
+        removal_down(cutter.diameter, cut.feed)
+        if cut.down
+        else removal(cut.width, cut.depth, cut.feed)
+    )
     watts = [power(u, removed) for u in (energy.low, energy.likely, energy.high)]
     likely, high = (tangential_force(each, speed) for each in watts[1:])
     across = effective_diameter(cutter, cut.depth)
-    sides = [0.0 if cut.down else side_load(force, cut.width, across, cutter.flutes) for force in (likely, high)]
+    sides = [
+        0.0 if cut.down else side_load(force, cut.width, across, cutter.flutes)
+        for force in (likely, high)
+    ]
     return Load(
         cut=cut,
         speed=speed,
@@ -110,19 +128,31 @@ def _of_pockets(work: Work) -> Iterator[PlannedCut]:
     layer = min(run.depth, deep)
     proud = all(pocket.proud for pocket in work.pockets)
     light = 0.0 if proud else work.milling.finish_allowance
-    yield PlannedCut("full width", cutter.diameter, layer, run.feed, wall=not proud and light <= 0.0)
+    yield PlannedCut(
+        "full width", cutter.diameter, layer, run.feed, wall=not proud and light <= 0.0
+    )
     yield PlannedCut("ramp", cutter.diameter, layer, run.ramp, brief=True)
     yield PlannedCut("beside it", min(run.stepover, cutter.diameter), layer, run.feed)
     if light > 0.0:
-        yield PlannedCut("finishing lap", light, min(deep, cutter.cutting_length), run.finish, wall=True)
+        yield PlannedCut(
+            "finishing lap", light, min(deep, cutter.cutting_length), run.finish, wall=True
+        )
 
 
 def _of_trim(work: Work, trim: Trim) -> Iterator[PlannedCut]:
     """Roughing laps at full width, and the finishing lap as deep as the board is thick."""
     cutter, run = work.cutter, work.cutting
-    yield PlannedCut("full width", cutter.diameter, min(run.depth, trim.depth), run.feed, wall=trim.finish <= 0.0)
+    yield PlannedCut(
+        "full width", cutter.diameter, min(run.depth, trim.depth), run.feed, wall=trim.finish <= 0.0
+    )
     if trim.finish > 0.0:
-        yield PlannedCut("finishing lap", trim.finish, min(trim.depth, cutter.cutting_length), trim.feed, wall=True)
+        yield PlannedCut(
+            "finishing lap",
+            trim.finish,
+            min(trim.depth, cutter.cutting_length),
+            trim.feed,
+            wall=True,
+        )
 
 
 def _of_holes(work: Work) -> Iterator[PlannedCut]:
@@ -136,7 +166,9 @@ def _of_holes(work: Work) -> Iterator[PlannedCut]:
     if len(rounds) < len(steps) or cutter.shape == "drill":
         yield PlannedCut("straight down", cutter.diameter, run.depth, run.plunge, down=True)
         if any(hole.breaks_through is not None for hole in work.holes):
-            yield PlannedCut("breaking through", cutter.diameter, run.depth, run.plunge / 2.0, down=True)
+            yield PlannedCut(
+                "breaking through", cutter.diameter, run.depth, run.plunge / 2.0, down=True
+            )
     if not rounds or cutter.shape == "drill":
         return
     tightest = min((step.diameter for _, step in rounds)) / 2.0
@@ -145,12 +177,19 @@ def _of_holes(work: Work) -> Iterator[PlannedCut]:
     deep = min(max(hole.top - step.floor for hole, step in rounds), cutter.cutting_length)
     light = turn_allowance(work.milling.finish_allowance, radius)
     yield PlannedCut(
-        "helix", cutter.diameter, min(run.depth, deep), min(run.ramp, curve), wall=light <= 0.0, planned=run.ramp
+        "helix",
+        cutter.diameter,
+        min(run.depth, deep),
+        min(run.ramp, curve),
+        wall=light <= 0.0,
+        planned=run.ramp,
     )
     if light > 0.0:
         width = on_straight_wall(light, cutter.diameter, tightest)
         real = min(run.finish, curve)
-        yield PlannedCut("finishing turn", width, deep, real, wall=True, brief=True, planned=run.finish)
+        yield PlannedCut(
+            "finishing turn", width, deep, real, wall=True, brief=True, planned=run.finish
+        )
 
 
 def _of_deck(work: Work) -> Iterator[PlannedCut]:
@@ -160,7 +199,9 @@ def _of_deck(work: Work) -> Iterator[PlannedCut]:
     depth = min(deck.deepest, work.stock_top - work.lowest)
     across = effective_diameter(cutter, depth)
     yield PlannedCut("first line", across, depth, run.feed)
-    yield PlannedCut("lines", min(run.stepover, scallop_step(cutter, deck.scallop), across), depth, run.finish)
+    yield PlannedCut(
+        "lines", min(run.stepover, scallop_step(cutter, deck.scallop), across), depth, run.finish
+    )
 
 
 def heaviest(loads: tuple[Load, ...]) -> Load:

@@ -1,9 +1,11 @@
-"""Which cutters cut the pockets of one operation: one, or a large one and then a small one for what that left.
+"""Which cutters cut the pockets of one operation: one, or a large one and then a small one for what
+that left.
 
-A cutter serves alone when it passes everywhere and leaves no corner of note that a smaller listed one would reach.
-Otherwise a larger one may go first, in a file of its own (`cleared` of the second file's pockets is what the first
-sweeps to the floor). Of all ways that reach as much, the one with the least minutes is taken: the least time of each
-file (`bound`) and a change of cutter between them. Lengths in mm, minutes.
+A cutter serves alone when it passes everywhere and leaves no corner of note that a smaller listed
+one would reach. Otherwise a larger one may go first, in a file of its own (`cleared` of the second
+file's pockets is what the first sweeps to the floor). Of all ways that reach as much, the one with
+the least minutes is taken: the least time of each file (`bound`) and a change of cutter between
+them. Lengths in mm, minutes.
 """
 
 from __future__ import annotations
@@ -42,8 +44,11 @@ class Share:
 Minutes = Callable[[Share], float]
 
 
-def shares(usual: Chosen, others: Sequence[Chosen], pockets: tuple[Pocket, ...], minutes: Minutes) -> tuple[Share, ...]:
-    """The files of one operation. `usual` is the cutter that its width asks for, `others` all that fit and reach.
+def shares(
+    usual: Chosen, others: Sequence[Chosen], pockets: tuple[Pocket, ...], minutes: Minutes
+) -> tuple[Share, ...]:
+    """The files of one operation. `usual` is the cutter that its width asks for, `others` all that
+    fit and reach.
 
     Where no listed cutter passes everywhere, `usual` is kept: its path is refused with the place.
     """
@@ -66,13 +71,18 @@ def shares(usual: Chosen, others: Sequence[Chosen], pockets: tuple[Pocket, ...],
     ways: list[tuple[Share, ...]] = [(Share(chosen, pockets),) for chosen in good]
     for small in good:
         for large in others:
-            pair = _pair(large, small, pockets) if large.cutter.radius > small.cutter.radius else None
+            pair = (
+                _pair(large, small, pockets) if large.cutter.radius > small.cutter.radius else None
+            )
             ways += [pair] if pair is not None else []
-    return min(ways, key=lambda way: (round(sum(map(minutes, way)) + CHANGE * (len(way) - 1), 4), len(way)))
+    return min(
+        ways, key=lambda way: (round(sum(map(minutes, way)) + CHANGE * (len(way) - 1), 4), len(way))
+    )
 
 
 def _pair(large: Chosen, small: Chosen, pockets: tuple[Pocket, ...]) -> tuple[Share, Share] | None:
-    """First what `large` clears, then what it leaves; None where it clears nothing or leaves nothing."""
+    """First what `large` clears, then what it leaves; None where it clears nothing or leaves
+    nothing."""
     first: list[Pocket] = []
     second: list[Pocket] = []
     for pocket in pockets:
@@ -80,11 +90,14 @@ def _pair(large: Chosen, small: Chosen, pockets: tuple[Pocket, ...]) -> tuple[Sh
         if any(len(piece.interiors) > len(pocket.area.interiors) for piece in pieces):
             return None
         first += [
-            replace(pocket, id=id, area=piece) for id, piece in zip(_ids(pocket.id, len(pieces)), pieces, strict=True)
+            replace(pocket, id=id, area=piece)
+            for id, piece in zip(_ids(pocket.id, len(pieces)), pieces, strict=True)
         ]
         if not pieces:
             second.append(pocket)
-        elif largest_left(pocket.area, large.cutter.radius) > MORE or not passes(pocket.area, large.cutter.radius):
+        elif largest_left(pocket.area, large.cutter.radius) > MORE or not passes(
+            pocket.area, large.cutter.radius
+        ):
             cleared = shapely.union_all(pieces)
             assert isinstance(cleared, (shapely.Polygon, shapely.MultiPolygon))
             second.append(replace(pocket, cleared=cleared))

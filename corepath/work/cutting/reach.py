@@ -1,4 +1,5 @@
-"""What a round cutter reaches of an area without leaving it, and what it leaves in the corners. mm, bed frame."""
+"""What a round cutter reaches of an area without leaving it, and what it leaves in the corners. mm,
+bed frame."""
 
 from __future__ import annotations
 
@@ -14,7 +15,8 @@ __all__ = ["largest_left", "passes", "reached"]
 _SAGITTA = 0.0004  # mm: chords of round joins leave this much
 _SLIVER = 0.002  # mm: strips along walls from chords do not count
 _LEAST = 0.01  # mm2
-_ROOM = 0.1  # share of the radius: a piece narrower than this beside the cutter is left to a smaller one
+# share of the radius: a piece narrower than this beside the cutter is left to a smaller one
+_ROOM = 0.1
 
 
 def _grow(shape: BaseGeometry, distance: float) -> BaseGeometry:
@@ -23,8 +25,12 @@ def _grow(shape: BaseGeometry, distance: float) -> BaseGeometry:
 
 
 def _pieces(shape: BaseGeometry) -> list[Polygon]:
-    parts = [part for part in shapely.get_parts(shape) if isinstance(part, Polygon) and not part.is_empty]
-    return sorted(parts, key=lambda p: (round(p.bounds[0], 4), round(p.bounds[1], 4), round(p.area, 4)))
+    parts = [
+        part for part in shapely.get_parts(shape) if isinstance(part, Polygon) and not part.is_empty
+    ]
+    return sorted(
+        parts, key=lambda p: (round(p.bounds[0], 4), round(p.bounds[1], 4), round(p.area, 4))
+    )
 
 
 def passes(area: Polygon, radius: float) -> bool:
@@ -34,13 +40,19 @@ def passes(area: Polygon, radius: float) -> bool:
 
 
 def reached(area: Polygon, radius: float) -> list[Polygon]:
-    """The pieces that a cutter of `radius` clears with room to move, each the area that its disc covers there."""
-    centres = [piece for piece in _pieces(_grow(area, -radius)) if not _grow(piece, -_ROOM * radius).is_empty]
+    """The pieces that a cutter of `radius` clears with room to move, each the area that its disc
+    covers there."""
+    centres = [
+        piece
+        for piece in _pieces(_grow(area, -radius))
+        if not _grow(piece, -_ROOM * radius).is_empty
+    ]
     return [piece for centre in centres for piece in _pieces(_grow(centre, radius))]
 
 
 def largest_left(area: Polygon, radius: float) -> float:
-    """The largest distance (mm) of what stays in a corner from what a cutter of `radius` clears; 0 where none does."""
+    """The largest distance (mm) of what stays in a corner from what a cutter of `radius` clears; 0
+    where none does."""
     cleared = _grow(_grow(area, -radius), radius)
     if cleared.is_empty:
         return math.inf

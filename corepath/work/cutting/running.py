@@ -1,4 +1,5 @@
-"""How a chosen cutter is run: the job's figures, or those of the table for its wood, with where each comes from."""
+"""How a chosen cutter is run: the job's figures, or those of the table for its wood, with where
+each comes from."""
 
 from __future__ import annotations
 
@@ -11,10 +12,19 @@ from corepath.motion.cutter import Cutter, Cutting, Origin
 from corepath.motion.feeds import cutting
 from corepath.motion.feeds.chips import on_straight_wall, scallop_step
 
-__all__ = ["BELOW_RAPID", "FINISH_DEPTH", "Asked", "light_cut", "run", "turn_allowance", "wood_density"]
+__all__ = [
+    "BELOW_RAPID",
+    "FINISH_DEPTH",
+    "Asked",
+    "light_cut",
+    "run",
+    "turn_allowance",
+    "wood_density",
+]
 
 FINISH_DEPTH = 2.0
-"""mm: where stock stands higher above the deck than this, it is roughed first (common practice, no source)."""
+"""mm: where stock stands higher above the deck than this, it is roughed first (common practice, no
+source)."""
 
 
 TURN_ALLOWANCE = 0.1
@@ -24,7 +34,8 @@ TURN_SHARE = 0.1
 """The same as a share of the radius of the turns: in a tight hole the finishing turn takes less."""
 
 BELOW_RAPID = 0.9
-"""No feed is above this share of the rapid: a control holds a feed at its limit (common practice, no source)."""
+"""No feed is above this share of the rapid: a control holds a feed at its limit (common practice,
+no source)."""
 
 USUAL_STEPOVER = 0.4
 """Width of cut beside a cleared one as a share of the diameter (common practice, no source)."""
@@ -34,11 +45,12 @@ USUAL_STEPOVER = 0.4
 class Asked:
     """What the operation asks of how a cutter is run; mm.
 
-    `stepover_share` of the diameter is the widest step between its lines. `wall` is the radius of the tightest round
-    wall that a finishing lap goes round inside of, infinite for straight ones, None where there is no such lap;
-    `allowance` is what that lap takes, None for `milling.finish_allowance`. `scallop`: it finishes the deck by lines
-    that leave such ridges, in stock that stands up to `deep` over it. `resin`: it cuts mostly cast resin.
-    `laminate`: it cuts the skins after lay-up too.
+    `stepover_share` of the diameter is the widest step between its lines. `wall` is the radius of
+    the tightest round wall that a finishing lap goes round inside of, infinite for straight ones,
+    None where there is no such lap; `allowance` is what that lap takes, None for
+    `milling.finish_allowance`. `scallop`: it finishes the deck by lines that leave such ridges, in
+    stock that stands up to `deep` over it. `resin`: it cuts mostly cast resin. `laminate`: it cuts
+    the skins after lay-up too.
     """
 
     stepover_share: float = USUAL_STEPOVER
@@ -72,7 +84,9 @@ def run(job: Job, section: CutterSection, asked: Asked) -> Cutting:
         ramp_share=section.ramp_share,
         feed=feed,
         fastest=fastest,
-        light=light_cut(cutter, stepover, job.milling.finish_allowance if own is None else own, asked),
+        light=light_cut(
+            cutter, stepover, job.milling.finish_allowance if own is None else own, asked
+        ),
         origin=Origin(chip_from, rpm_from, "job" if feed is not None else "chip load"),
     )
     if feed is None and made.feed >= fastest:
@@ -81,8 +95,11 @@ def run(job: Job, section: CutterSection, asked: Asked) -> Cutting:
     return made
 
 
-def light_cut(cutter: Cutter, stepover: float, allowance: float, asked: Asked) -> tuple[float, float] | None:
-    """(width, depth) in mm of the operation's light laps, as along a straight wall; None where it has none."""
+def light_cut(
+    cutter: Cutter, stepover: float, allowance: float, asked: Asked
+) -> tuple[float, float] | None:
+    """(width, depth) in mm of the operation's light laps, as along a straight wall; None where it
+    has none."""
     if asked.scallop is not None:
         return min(stepover, scallop_step(cutter, asked.scallop)), asked.deep
     if asked.wall is None or allowance <= 0.0 or cutter.shape == "drill":
@@ -91,7 +108,8 @@ def light_cut(cutter: Cutter, stepover: float, allowance: float, asked: Asked) -
 
 
 def turn_allowance(allowance: float, radius: float) -> float:
-    """What is left on the wall of a hole for its finishing turn, mm, the axis going round at `radius`."""
+    """What is left on the wall of a hole for its finishing turn, mm, the axis going round at
+    `radius`."""
     return min(allowance, TURN_ALLOWANCE, TURN_SHARE * radius)
 
 
@@ -99,7 +117,11 @@ def _stepover(section: CutterSection, share: float) -> float:
     asked = share * section.diameter
     if section.stepover is None:
         return asked
-    return min(section.stepover, section.diameter) if share <= USUAL_STEPOVER else min(section.stepover, asked)
+    return (
+        min(section.stepover, section.diameter)
+        if share <= USUAL_STEPOVER
+        else min(section.stepover, asked)
+    )
 
 
 def wood_density(job: Job) -> float:
@@ -108,13 +130,16 @@ def wood_density(job: Job) -> float:
 
 
 def _chip(job: Job, section: CutterSection, asked: Asked) -> tuple[float, str]:
-    """Chip load and its source; in a laminate no more than the table's, since the cutter's own is for wood."""
+    """Chip load and its source; in a laminate no more than the table's, since the cutter's own is
+    for wood."""
     own = section.chip_load
     if own is not None and not asked.laminate:
         return own, "job"
     density = wood_density(job)
     figure = chip_from_table(section.diameter, density, resin=asked.resin, laminate=asked.laminate)
-    return (own, "job") if own is not None and own <= figure.value else (figure.value, figure.source)
+    return (
+        (own, "job") if own is not None and own <= figure.value else (figure.value, figure.source)
+    )
 
 
 def _rpm(section: CutterSection, rpm_range: tuple[float, float], asked: Asked) -> tuple[float, str]:
@@ -130,7 +155,8 @@ def _rpm(section: CutterSection, rpm_range: tuple[float, float], asked: Asked) -
 
 
 def _own_feed(section: CutterSection, asked: Asked, chip: float, rpm: float) -> float | None:
-    """The cutter's own feed, which is for wood: in a laminate only where it asks no more of a tooth than `chip`."""
+    """The cutter's own feed, which is for wood: in a laminate only where it asks no more of a tooth
+    than `chip`."""
     if asked.laminate and section.feed is not None and section.feed > chip * section.flutes * rpm:
         return None
     return section.feed

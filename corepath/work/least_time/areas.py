@@ -1,7 +1,9 @@
-"""Least times of closed areas for `corepath.work.least_time.minutes`: laps along their walls, layers, and ways down.
+"""Least times of closed areas for `corepath.work.least_time.minutes`: laps along their walls,
+layers, and ways down.
 
-The *edge* is that of the places where the cutter's middle may stand. Lengths in mm, times in seconds, feeds in
-mm/min, acceleration in mm/s². Formulas are derived in `corepath.work.least_time.minutes`.
+The *edge* is that of the places where the cutter's middle may stand. Lengths in mm, times in
+seconds, feeds in mm/min, acceleration in mm/s². Formulas are derived in
+`corepath.work.least_time.minutes`.
 """
 
 from __future__ import annotations
@@ -28,10 +30,12 @@ _LEAST_PITCH = 0.05  # mm a turn, also where the ramp angle allows less
 
 @dataclass(frozen=True, slots=True)
 class Lap:
-    """All edges of one closed area: pieces of length `lengths` (n,) mm that turn by `turns` (n,) rad.
+    """All edges of one closed area: pieces of length `lengths` (n,) mm that turn by `turns` (n,)
+    rad.
 
-    `area` is what is to be cleared (mm²), `entry` the length of the entry laps of its `pieces`; `within` the radius
-    of a circle that holds every place of the middle; `turn` the length of one turn on the way down.
+    `area` is what is to be cleared (mm²), `entry` the length of the entry laps of its `pieces`;
+    `within` the radius of a circle that holds every place of the middle; `turn` the length of one
+    turn on the way down.
     """
 
     lengths: Floats
@@ -48,14 +52,26 @@ class Lap:
 
     def seconds(self, feed: float, accel: float) -> float:
         """Along all edges once, at the feed or sqrt(a r), whichever is less."""
-        return float(np.maximum(self.lengths / (feed / 60.0), np.sqrt(self.turns * self.lengths / accel)).sum())
+        return float(
+            np.maximum(
+                self.lengths / (feed / 60.0), np.sqrt(self.turns * self.lengths / accel)
+            ).sum()
+        )
 
 
 def disc(rho: float, radius: float, *, within: float | None = None) -> Lap:
-    """A lap of a round hole `rho` from its middle by a cutter of `radius`, which stays `within` (else `rho`) of it."""
+    """A lap of a round hole `rho` from its middle by a cutter of `radius`, which stays `within`
+    (else `rho`) of it."""
     length = math.tau * rho
     area = math.pi * (rho + radius) ** 2
-    return Lap(np.array([length]), np.array([math.tau]), area, length, rho if within is None else within, length)
+    return Lap(
+        np.array([length]),
+        np.array([math.tau]),
+        area,
+        length,
+        rho if within is None else within,
+        length,
+    )
 
 
 def edges(
@@ -65,7 +81,8 @@ def edges(
     wide: BaseGeometry | None = None,
     share: float = 0.5,
 ) -> Lap:
-    """The edges of `centre`, the places of the middle of a cutter of `radius`; less what stands `cleared`.
+    """The edges of `centre`, the places of the middle of a cutter of `radius`; less what stands
+    `cleared`.
 
     Outside of `wide`, where given, edges count by `share`: there one way may serve both walls.
     """
@@ -81,17 +98,28 @@ def edges(
         entry += max(ring.length for ring in rings)
         for ring in rings:
             piece, turn, middle = _turning(ring)
-            keep = np.ones(len(piece), dtype=bool) if inside is None else ~shapely.contains_xy(inside, middle)
-            part_of = 1.0 if wide is None else np.where(shapely.contains_xy(wide, middle), 1.0, share)[keep]
+            keep = (
+                np.ones(len(piece), dtype=bool)
+                if inside is None
+                else ~shapely.contains_xy(inside, middle)
+            )
+            part_of = (
+                1.0
+                if wide is None
+                else np.where(shapely.contains_xy(wide, middle), 1.0, share)[keep]
+            )
             lengths.append(piece[keep] * part_of)
             turns.append(turn[keep] * part_of)
     area = float(reach.area if cleared is None else reach.difference(cleared).area)
     within = float(shapely.minimum_bounding_radius(shape)) if parts else 0.0
-    return Lap(np.concatenate(lengths), np.concatenate(turns), area, entry, within, entry, len(parts))
+    return Lap(
+        np.concatenate(lengths), np.concatenate(turns), area, entry, within, entry, len(parts)
+    )
 
 
 def _turning(ring: shapely.LinearRing) -> tuple[Floats, Floats, Floats]:
-    """A ring in even pieces: their lengths (n,), by how much each turns (n,), their middles (n, 2)."""
+    """A ring in even pieces: their lengths (n,), by how much each turns (n,), their middles (n,
+    2)."""
     count = max(64, math.ceil(ring.length / _SPACING))
     apart = ring.length / count
     places = shapely.get_coordinates(shapely.line_interpolate_point(ring, apart * np.arange(count)))
@@ -122,7 +150,10 @@ def ramp_seconds(
     """
     slope = max(math.tan(math.radians(cutter.ramp_angle)), _LEAST_PITCH / max(lap.turn, 1e-9))
     level = height / slope
-    ramp = max(math.hypot(level, height) / (share * cutting.ramp / 60.0), level / _speed(lap, math.inf, accel))
+    ramp = max(
+        math.hypot(level, height) / (share * cutting.ramp / 60.0),
+        level / _speed(lap, math.inf, accel),
+    )
     return min(ramp, height / (share * cutting.plunge / 60.0)) if cutter.centre_cutting else ramp
 
 

@@ -1,36 +1,42 @@
-"""The least time that any path for an operation could take under the same limits: what minutes are held against.
+"""The least time that any path for an operation could take under the same limits: what minutes are
+held against.
 
-Worked out from a `Work` and the machine's `Limits` alone, never from a path. Lengths in mm, times in seconds, feeds
-of `Cutting` in mm/min. A path keeps the limits when, in each layer of at most `cutting.depth`, it cuts wider than the
-stepover s only along one *entry lap* a piece (the way in, at most as long as the longest edge of the places where the
-cutter's middle may stand), where it may cut its full width D; sideways at the feed, down at no more than the ramp
-angle at the ramp feed, or straight down at the plunge feed where the cutter may; between features over the stock.
+Worked out from a `Work` and the machine's `Limits` alone, never from a path. Lengths in mm, times
+in seconds, feeds of `Cutting` in mm/min. A path keeps the limits when, in each layer of at most
+`cutting.depth`, it cuts wider than the stepover s only along one *entry lap* a piece (the way in,
+at most as long as the longest edge of the places where the cutter's middle may stand), where it may
+cut its full width D; sideways at the feed, down at no more than the ramp angle at the ramp feed, or
+straight down at the plunge feed where the cutter may; between features over the stock.
 
-- *Sweep.* A cutter that goes a way L in a layer clears at most D E + s (L - E) + pi D²/4, E the entry lap. All of
-  the area A has to be cleared, and depth H takes at least n layers, since no column is lowered by more than a layer at
-  a visit. Hence L >= E + (A - pi D²/4 - D E)/s. (A/s alone would be no bound: the entry lap clears D a mm of way.)
-- *Walls.* Each point of a wall is made by one place of the middle alone, so that the whole edge of those places is
-  gone along in each layer (by half, where the cutter hardly passes: there one way may serve both walls before the
-  finishing lap). L is the greater of both.
-- *Speed.* The feed v, and on a curve of radius r at most sqrt(a r). A path that stays within a circle of radius R
-  and starts and ends at rest is no faster in the mean either: the time integral of v² + x·x'' vanishes, |x''| <= a
-  and |x| <= R, so its mean square speed is at most a R.
-- *Ramps.* Solid wood is entered from above: down by H at the ramp angle, never faster than the ramp feed. What comes
-  down clears nothing of the final floor, so that both add there; in the layers above the greater of the two counts,
-  since one helix down the wall may clear a hole or a narrow pocket. Where the middle may go farther than a radius from
-  each wall, a way down along the walls would leave a core standing in its middle: it has to keep off them, so that
-  laps and the way down add in each layer.
-- *Finish.* One lap of each wall at the full depth, where an allowance is asked for and the cutter has room for it, at
-  the feed of finishing.
-- *Links.* Down to the stock and up from the floors; from the place where the machine parks through all features and
-  back: of a few the shortest round trip there is, of more the two nearest to the park and a spanning tree of the
-  distances between features (a round trip less its start is a path, and a path is a tree; M. Held and R. M. Karp's
-  1-tree, 1970, from memory). All at rapid, from corner speed to corner speed.
+- *Sweep.* A cutter that goes a way L in a layer clears at most D E + s (L - E) + pi D²/4, E the
+  entry lap. All of the area A has to be cleared, and depth H takes at least n layers, since no
+  column is lowered by more than a layer at a visit. Hence L >= E + (A - pi D²/4 - D E)/s. (A/s
+  alone would be no bound: the entry lap clears D a mm of way.)
+- *Walls.* Each point of a wall is made by one place of the middle alone, so that the whole edge of
+  those places is gone along in each layer (by half, where the cutter hardly passes: there one way
+  may serve both walls before the finishing lap). L is the greater of both.
+- *Speed.* The feed v, and on a curve of radius r at most sqrt(a r). A path that stays within a
+  circle of radius R and starts and ends at rest is no faster in the mean either: the time integral
+  of v² + x·x'' vanishes, |x''| <= a and |x| <= R, so its mean square speed is at most a R.
+- *Ramps.* Solid wood is entered from above: down by H at the ramp angle, never faster than the ramp
+  feed. What comes down clears nothing of the final floor, so that both add there; in the layers
+  above the greater of the two counts, since one helix down the wall may clear a hole or a narrow
+  pocket. Where the middle may go farther than a radius from each wall, a way down along the walls
+  would leave a core standing in its middle: it has to keep off them, so that laps and the way down
+  add in each layer.
+- *Finish.* One lap of each wall at the full depth, where an allowance is asked for and the cutter
+  has room for it, at the feed of finishing.
+- *Links.* Down to the stock and up from the floors; from the place where the machine parks through
+  all features and back: of a few the shortest round trip there is, of more the two nearest to the
+  park and a spanning tree of the distances between features (a round trip less its start is a path,
+  and a path is a tree; M. Held and R. M. Karp's 1-tree, 1970, from memory). All at rapid, from
+  corner speed to corner speed.
 
-Left out, so that a path as quick as this does not exist: crossings between laps, links to and from the entry, speeding
-up and slowing down on the way, turns at the ends of lines, inside corners, the air above the stock, pecking.
-Finishing the deck: the integral of dA over step and feed, the step that of the best direction (`deck_steps`).
-The figure of roughing is no bound: lines as far apart as on level ground, in one layer.
+Left out, so that a path as quick as this does not exist: crossings between laps, links to and from
+the entry, speeding up and slowing down on the way, turns at the ends of lines, inside corners, the
+air above the stock, pecking. Finishing the deck: the integral of dA over step and feed, the step
+that of the best direction (`deck_steps`). The figure of roughing is no bound: lines as far apart as
+on level ground, in one layer.
 """
 
 from __future__ import annotations
@@ -46,20 +52,29 @@ from corepath.motion.clock import Limits, corner_speed, leg_seconds
 from corepath.motion.tour import FEW, least_way
 from corepath.work.cutting.deck_steps import level_step, surface_minutes
 from corepath.work.cutting.running import turn_allowance
-from corepath.work.least_time.areas import Lap, disc, edges, layer_count, layer_seconds, ramp_seconds
+from corepath.work.least_time.areas import (
+    Lap,
+    disc,
+    edges,
+    layer_count,
+    layer_seconds,
+    ramp_seconds,
+)
 from corepath.work.works import SAME_SIZE, Facing, Hole, Pocket, Trim, Work
 
 __all__ = ["Bound", "bound", "spanning_tree"]
 
 _ROOM = 0.25
-"""Share of the radius that the middle needs beside the allowance for a finishing lap to be sure to be asked for."""
+"""Share of the radius that the middle needs beside the allowance for a finishing lap to be sure to
+be asked for."""
 
 _NEAR = 0.01  # mm: for chords of grown edges
 
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """Seconds that the parts of an operation take at least; `level`: only a figure for level ground, no bound."""
+    """Seconds that the parts of an operation take at least; `level`: only a figure for level
+    ground, no bound."""
 
     sweep: float = 0.0
     ramps: float = 0.0
@@ -84,12 +99,14 @@ class Bound:
 def bound(work: Work, limits: Limits, *, planes: tuple[int, int] | None = None) -> Bound:
     """Least time of `work` on a machine with `limits`.
 
-    Of a facing, `planes` picks those from the first index to before the second (a file of a single pass); all
-    of them if not given.
+    Of a facing, `planes` picks those from the first index to before the second (a file of a single
+    pass); all of them if not given.
     """
     if work.facing is not None:
         planes = planes or (0, len(work.facing.planes))
-        return _facing(work, work.facing, limits, planes) + (_approach(work) if planes[0] == 0 else Bound())
+        return _facing(work, work.facing, limits, planes) + (
+            _approach(work) if planes[0] == 0 else Bound()
+        )
     if work.deck is not None:
         return _deck(work) + _approach(work)
     if work.trim is not None:
@@ -104,19 +121,26 @@ def bound(work: Work, limits: Limits, *, planes: tuple[int, int] | None = None) 
 
 def _approach(work: Work) -> Bound:
     """The first way down at feed, which every path of the work begins with."""
-    return Bound() if work.approach is None else Bound(links=60.0 * work.approach.minutes_from(work.park))
+    return (
+        Bound()
+        if work.approach is None
+        else Bound(links=60.0 * work.approach.minutes_from(work.park))
+    )
 
 
 def _trim(work: Work, trim: Trim) -> Bound:
     """A full-width lap for each layer, then one of finishing."""
     radius = work.cutter.radius
-    rough = trim.area.buffer(radius + trim.finish).exterior.length * layer_count(work.cutting.depth, trim.depth)
+    rough = trim.area.buffer(radius + trim.finish).exterior.length * layer_count(
+        work.cutting.depth, trim.depth
+    )
     last = trim.area.buffer(radius).exterior.length if trim.finish > 0.0 else 0.0
     return Bound(sweep=60.0 * rough / work.cutting.feed, finish=60.0 * last / trim.feed)
 
 
 def spanning_tree(distances: np.ndarray) -> list[float]:
-    """Lengths of the n - 1 edges of a least spanning tree of n places, from their (n, n) distances (Prim)."""
+    """Lengths of the n - 1 edges of a least spanning tree of n places, from their (n, n) distances
+    (Prim)."""
     count = len(distances)
     if count < 2:
         return []
@@ -133,7 +157,11 @@ def spanning_tree(distances: np.ndarray) -> list[float]:
 def _pocket(work: Work, pocket: Pocket, limits: Limits) -> Bound:
     radius, allowance = work.cutter.radius, work.milling.finish_allowance
     if pocket.proud:
-        return Bound(sweep=_planed(work, pocket.area, layer_count(work.cutting.depth, pocket.top - pocket.floor)))
+        return Bound(
+            sweep=_planed(
+                work, pocket.area, layer_count(work.cutting.depth, pocket.top - pocket.floor)
+            )
+        )
     centre = shapely.buffer(pocket.area, -radius, quad_segs=32)
     shrunk = shapely.buffer(pocket.area, -radius - allowance, quad_segs=32)
     # Where there is little room beside the allowance, clearing may go once along the middle.
@@ -143,13 +171,17 @@ def _pocket(work: Work, pocket: Pocket, limits: Limits) -> Bound:
     wall = lap = edges(centre, radius, pocket.cleared, wide)
     if _pieces(shrunk) == _pieces(centre):
         # A path that leaves nothing for a finishing lap may enter along the wall itself.
-        lap = replace(edges(shrunk, radius, pocket.cleared, wide), entry=wall.entry, within=wall.within)
+        lap = replace(
+            edges(shrunk, radius, pocket.cleared, wide), entry=wall.entry, within=wall.within
+        )
     (floor, above), down = _levels(work, lap, pocket.top - pocket.floor, pocket.thin, limits)
     narrow = bool(shapely.is_empty(shapely.buffer(pocket.area, -2.0 * radius - allowance)))
     down = 0.0 if pocket.cleared is not None else max(down - above, 0.0) if narrow else down
     finish = 0.0
     if wide is not None and _pieces(roomy) == _pieces(centre):
-        finish = edges(centre, radius, pocket.cleared, wide, share=0.0).seconds(_finish_feed(work), limits.accel)
+        finish = edges(centre, radius, pocket.cleared, wide, share=0.0).seconds(
+            _finish_feed(work), limits.accel
+        )
     return Bound(sweep=floor + above, ramps=down, finish=finish)
 
 
@@ -170,17 +202,22 @@ def _hole(work: Work, hole: Hole, limits: Limits) -> Bound:
             allowance = turn_allowance(work.milling.finish_allowance, rho)
             finished = allowance > 0.0
             lap = disc(rho - allowance if finished else rho, work.cutter.radius, within=rho)
-            (floor, above), down = _levels(work, lap, top - step.floor, False, limits, slowed=slowed)
+            (floor, above), down = _levels(
+                work, lap, top - step.floor, False, limits, slowed=slowed
+            )
             total += Bound(sweep=floor + above, ramps=max(down - above, 0.0))
             turns = 2 if step.spring else 1
             wall = disc(rho, work.cutter.radius)
-            total += Bound(finish=turns * wall.seconds(_finish_feed(work), limits.accel) if finished else 0.0)
+            total += Bound(
+                finish=turns * wall.seconds(_finish_feed(work), limits.accel) if finished else 0.0
+            )
         top = step.floor
     return total
 
 
 def _slowed(hole: Hole, above: float, top: float, floor: float) -> float:
-    """How much of the way from `top` to `floor` lies in the last `above` mm of wood before a hole breaks through."""
+    """How much of the way from `top` to `floor` lies in the last `above` mm of wood before a hole
+    breaks through."""
     if hole.breaks_through is None:
         return 0.0
     return max(min(hole.breaks_through + above, top) - max(hole.breaks_through, floor), 0.0)
@@ -193,7 +230,8 @@ def _finish_feed(work: Work) -> float:
 def _levels(
     work: Work, lap: Lap, depth: float, thin: bool, limits: Limits, *, slowed: float = 0.0
 ) -> tuple[tuple[float, float], float]:
-    """Seconds on the floor and in all layers above it, and on the way down, `slowed` mm of which at half feed.
+    """Seconds on the floor and in all layers above it, and on the way down, `slowed` mm of which at
+    half feed.
 
     The last layer is a light one over a `thin` floor.
     """
@@ -201,14 +239,19 @@ def _levels(
     light = light if thin and depth > light and cutting.depth > light else 0.0
     above = layer_count(cutting.depth, depth - light) - (0 if light else 1)
     usual = layer_seconds(lap, cutter.diameter, cutting.stepover, cutting.feed, limits.accel)
-    floor = layer_seconds(lap, cutter.diameter, cutter.diameter, cutting.feed, limits.accel) if light else usual
+    floor = (
+        layer_seconds(lap, cutter.diameter, cutter.diameter, cutting.feed, limits.accel)
+        if light
+        else usual
+    )
     down = ramp_seconds(lap, cutter, cutting, depth - slowed, limits.accel)
     down += ramp_seconds(lap, cutter, cutting, slowed, limits.accel, share=0.5) if slowed else 0.0
     return (floor, above * usual), down
 
 
 def _planed(work: Work, area: BaseGeometry, layers: int) -> float:
-    """Seconds to plane an area whose edges may be run over: lines at the stepover beside a first one at full width."""
+    """Seconds to plane an area whose edges may be run over: lines at the stepover beside a first
+    one at full width."""
     left, low, right, high = area.bounds
     diameter, stepover = work.cutter.diameter, work.cutting.stepover
     way = min(max(right - left, high - low), area.area / diameter)
@@ -218,7 +261,9 @@ def _planed(work: Work, area: BaseGeometry, layers: int) -> float:
 
 def _facing(work: Work, facing: Facing, limits: Limits, planes: tuple[int, int]) -> Bound:
     heights = (facing.top, *facing.planes)
-    layers = sum(layer_count(work.cutting.depth, heights[k] - heights[k + 1]) for k in range(*planes))
+    layers = sum(
+        layer_count(work.cutting.depth, heights[k] - heights[k + 1]) for k in range(*planes)
+    )
     ends = corner_speed(limits, 90.0)
     legs = [work.clear - heights[planes[0]], work.clear - heights[planes[1]]]
     legs += 2 * [float(shapely.distance(facing.area, shapely.Point(work.park)))]
@@ -229,19 +274,23 @@ def _facing(work: Work, facing: Facing, limits: Limits, planes: tuple[int, int])
 
 
 def _deck(work: Work) -> Bound:
-    """Finishing: lines as far apart as the slope allows (`corepath.work.cutting.deck_steps`); roughing: as if level."""
+    """Finishing: lines as far apart as the slope allows (`corepath.work.cutting.deck_steps`);
+    roughing: as if level."""
     deck, cutting = work.deck, work.cutting
     assert deck is not None
     widest = level_step(work.cutter, deck.scallop, cutting.stepover)
     if deck.rough:
         return Bound(sweep=deck.area.area / widest / (cutting.feed / 60.0), level=True)
     feed = max(cutting.feed, cutting.finish)
-    whole, _ = surface_minutes(deck.surface, work.cutter, deck.scallop, widest, deck.area.bounds, feed)
+    whole, _ = surface_minutes(
+        deck.surface, work.cutter, deck.scallop, widest, deck.area.bounds, feed
+    )
     return Bound(sweep=60.0 * whole)
 
 
 def _links(work: Work, limits: Limits) -> float:
-    """From the park down to the first feature, up from each floor, across to all others, and back, at rapid."""
+    """From the park down to the first feature, up from each floor, across to all others, and back,
+    at rapid."""
     ends = corner_speed(limits, 90.0 + work.cutter.ramp_angle)
 
     def leg(length: float) -> float:
@@ -249,13 +298,16 @@ def _links(work: Work, limits: Limits) -> float:
 
     tops = [(pocket.top, pocket.floor) for pocket in work.pockets]
     tops += [(hole.top, hole.steps[-1].floor) for hole in work.holes]
-    up = leg(work.clear - max(top for top, _ in tops)) + leg(work.clear - max(floor for _, floor in tops))
+    up = leg(work.clear - max(top for top, _ in tops)) + leg(
+        work.clear - max(floor for _, floor in tops)
+    )
     up += sum(leg(top - floor) for top, floor in tops[1:])
     return up + _round_trip(np.vectorize(leg, otypes=[float])(_apart(work)))
 
 
 def _round_trip(times: np.ndarray) -> float:
-    """Least time out from place 0, through all others and back; of more than a few a 1-tree, which is less."""
+    """Least time out from place 0, through all others and back; of more than a few a 1-tree, which
+    is less."""
     away, between = times[0, 1:], times[1:, 1:]
     if len(away) <= FEW:
         return least_way(away, between, away)[0]
@@ -263,10 +315,14 @@ def _round_trip(times: np.ndarray) -> float:
 
 
 def _apart(work: Work) -> np.ndarray:
-    """Distances between the park (row 0) and the places where the cutter's middle stands in each feature."""
+    """Distances between the park (row 0) and the places where the cutter's middle stands in each
+    feature."""
     radius = work.cutter.radius
     shapes: list[BaseGeometry] = [shapely.Point(work.park)]
-    shapes += [pocket.area if pocket.proud else shapely.buffer(pocket.area, -radius) for pocket in work.pockets]
+    shapes += [
+        pocket.area if pocket.proud else shapely.buffer(pocket.area, -radius)
+        for pocket in work.pockets
+    ]
     for hole in work.holes:
         rho = max(step.diameter for step in hole.steps) / 2.0 - radius
         shapes.append(shapely.buffer(shapely.Point(hole.x, hole.y), max(rho, 0.0) + 1e-6))

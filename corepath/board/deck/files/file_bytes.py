@@ -22,19 +22,23 @@ LARGEST_FILE = 256 * 2**20
 
 
 class FileHeights(NamedTuple):
-    """Heights (n, m) at the nodes asked for, mm, NaN where there are none, and cautions about their file."""
+    """Heights (n, m) at the nodes asked for, mm, NaN where there are none, and cautions about their
+    file."""
 
     at: NDArray[np.float64]
     cautions: tuple[str, ...] = ()
 
 
 def read_bytes(path: Path, key: str, sha256: str | None = None) -> bytes:
-    """The file's bytes; raises InputError where it is missing, too large, or not the one that `sha256` names."""
+    """The file's bytes; raises InputError where it is missing, too large, or not the one that
+    `sha256` names."""
     try:
         data = read_regular(path, LARGEST_FILE)
     except TooLarge:
         allowed = f"at most {size_text(LARGEST_FILE)}"
-        raise InputError([Fault(key, f"{shown_name(path)} is larger than is read", allowed=allowed)]) from None
+        raise InputError(
+            [Fault(key, f"{shown_name(path)} is larger than is read", allowed=allowed)]
+        ) from None
     except (OSError, ValueError) as error:
         says = f"{shown_name(path)} cannot be read: {getattr(error, 'strerror', None) or error}"
         raise InputError([Fault(key, says, allowed="a file beside the job file")]) from None

@@ -1,7 +1,9 @@
-"""The deck from a grid of heights: a CSV file of x, y, h, or an NPY file of h, in the board frame, mm.
+"""The deck from a grid of heights: a CSV file of x, y, h, or an NPY file of h, in the board frame,
+mm.
 
-Between the values the heights are those of the bicubic spline through them (scipy, FITPACK). A value that is missing
-where the board needs it is refused with its place; values further out than the outline stand in for each other.
+Between the values the heights are those of the bicubic spline through them (scipy, FITPACK). A
+value that is missing where the board needs it is refused with its place; values further out than
+the outline stand in for each other.
 """
 
 from __future__ import annotations
@@ -30,16 +32,23 @@ _FARTHEST = 1e6  # a height beyond this, in any unit, is none
 _COLUMNS = ("x", "y", "h")
 
 
-def grid_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floats, inside: NDArray[np.bool_],
+def grid_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floats,
+    inside: NDArray[np.bool_],
                  outline: Polygon) -> FileHeights:  # fmt: skip
-    """Heights at the nodes `xs` (n,) by `ys` (m,) where `inside` (n, m), NaN elsewhere. Raises InputError."""
+    """Heights at the nodes `xs` (n,) by `ys` (m,) where `inside` (n, m), NaN elsewhere. Raises
+    InputError."""
     from scipy.interpolate import RectBivariateSpline
     from scipy.ndimage import distance_transform_edt
 
     gx, gy, h = read_grid(data, name, deck)
     left, low, right, high = outline.bounds
     slack = 1e-6
-    if gx[0] > left + slack or gx[-1] < right - slack or gy[0] > low + slack or gy[-1] < high - slack:
+    if (
+        gx[0] > left + slack
+        or gx[-1] < right - slack
+        or gy[0] > low + slack
+        or gy[-1] < high - slack
+    ):
         spans = f"X {gx[0]:g} to {gx[-1]:g}, Y {gy[0]:g} to {gy[-1]:g}"
         needs = f"X {left:.1f} to {right:.1f}, Y {low:.1f} to {high:.1f}, the outline"
         raise InputError([Fault(_KEY, f"{name} does not cover the board", spans, needs)])
@@ -51,16 +60,24 @@ def grid_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floa
         over = shapely.contains_xy(needed, gx[i], gy[j])
         if over.any():
             k = int(np.argmax(over))
-            says = f"{name} has a gap: {int(over.sum())} values are missing, first at ({gx[i[k]]:g}, {gy[j[k]]:g})"
-            raise InputError([Fault(_KEY, says, allowed="a value at each place of the grid over the board")])
+            says = (
+                f"{name} has a gap: {int(over.sum())} values are missing, first at ({gx[i[k]]:g}, "
+                f"{gy[j[k]]:g})"
+            )
+            raise InputError(
+                [Fault(_KEY, says, allowed="a value at each place of the grid over the board")]
+            )
         nearest = distance_transform_edt(missing, return_distances=False, return_indices=True)
         h = h[tuple(nearest)]
     spline = RectBivariateSpline(gx, gy, h, kx=3, ky=3, s=0.0)
-    return FileHeights(np.where(inside, spline(np.clip(xs, gx[0], gx[-1]), np.clip(ys, gy[0], gy[-1])), math.nan))
+    return FileHeights(
+        np.where(inside, spline(np.clip(xs, gx[0], gx[-1]), np.clip(ys, gy[0], gy[-1])), math.nan)
+    )
 
 
 def read_grid(data: bytes, name: str, deck: DeckSection) -> tuple[Floats, Floats, Floats]:
-    """Places (n,) along X, (m,) along Y, both ascending, and heights (n, m), NaN where the file has none, mm."""
+    """Places (n,) along X, (m,) along Y, both ascending, and heights (n, m), NaN where the file has
+    none, mm."""
     scale = MM[deck.grid_units or "mm"]
     if name.lower().endswith(".npy"):
         h = np.asarray(_npy(data, name) * scale)
@@ -75,24 +92,35 @@ def read_grid(data: bytes, name: str, deck: DeckSection) -> tuple[Floats, Floats
 
 
 def _npy(data: bytes, name: str) -> Floats:
-    """The array that the bytes hold, at most as large as they are whatever their head claims; nothing is unpickled."""
+    """The array that the bytes hold, at most as large as they are whatever their head claims;
+    nothing is unpickled."""
     stream = io.BytesIO(data)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             version = np.lib.format.read_magic(stream)
-            head = np.lib.format.read_array_header_1_0 if version == (1, 0) else np.lib.format.read_array_header_2_0
+            head = (
+                np.lib.format.read_array_header_1_0
+                if version == (1, 0)
+                else np.lib.format.read_array_header_2_0
+            )
             shape, columns_first, kind = head(stream)
-    except Exception as error:  # the head is a Python literal: its reader raises whatever that meets
+    # the head is a Python literal: its reader raises whatever that meets
+    except Exception as error:
         reason = (str(error).splitlines() or [""])[0] or type(error).__name__
         raise InputError([Fault(_KEY, f"{name} cannot be read as NPY: {reason[:80]}")]) from None
     size = math.prod(shape)
     if len(shape) != 2 or kind.kind not in "fiu" or not 0 < size <= _MOST:
         allowed = "a plain array of numbers, along X by along Y"
-        raise InputError([Fault(_KEY, f"{name} holds no grid of heights", f"{shape}"[:80], allowed)])
+        raise InputError(
+            [Fault(_KEY, f"{name} holds no grid of heights", f"{shape}"[:80], allowed)]
+        )
     body = data[stream.tell() :]
     if len(body) != size * kind.itemsize:
-        says = f"{name} is damaged: its head says {size * kind.itemsize} bytes of numbers, it holds {len(body)}"
+        says = (
+            f"{name} is damaged: its head says {size * kind.itemsize} bytes of numbers, it holds "
+            f"{len(body)}"
+        )
         raise InputError([Fault(_KEY, says, allowed="the whole file")])
     held = np.frombuffer(body, dtype=kind).reshape(shape, order="F" if columns_first else "C")
     with np.errstate(all="ignore"):
@@ -103,7 +131,11 @@ def _npy(data: bytes, name: str) -> Floats:
 def _rows(data: bytes, name: str) -> Floats:
     """(n, 3) of x, y, h as the file has them; an empty cell of h is NaN. Faults name the line."""
     text = data.decode("utf-8-sig", errors="replace")
-    lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
+    lines = [
+        (n, line)
+        for n, line in enumerate(text.splitlines(), 1)
+        if line.strip() and not line.startswith("#")
+    ]
     delimiter = next((mark for mark in (";", "\t", ",") if lines and mark in lines[0][1]), ",")
     order = [0, 1, 2]
     rows, faults = [], []
@@ -121,7 +153,9 @@ def _rows(data: bytes, name: str) -> Floats:
             x, y, h = (cells[k] for k in order)
             rows.append((float(x), float(y), float(h) if h else math.nan))
         except ValueError:
-            faults.append(Fault(_KEY, "is no row of x, y, h", line[:48], "three numbers", name, number))
+            faults.append(
+                Fault(_KEY, "is no row of x, y, h", line[:48], "three numbers", name, number)
+            )
             if len(faults) == 20:
                 break
     if not rows and not faults:
@@ -132,20 +166,34 @@ def _rows(data: bytes, name: str) -> Floats:
 
 
 def _lattice(rows: Floats, name: str) -> tuple[Floats, Floats, Floats]:
-    """The rows as a grid; its places are those that occur, places within a thousandth of the spacing being one."""
+    """The rows as a grid; its places are those that occur, places within a thousandth of the
+    spacing being one."""
     if not (np.abs(rows[:, :2]) <= _FARTHEST).all():
         says = f"{name} has places that are no numbers, or too far away to be meant"
         raise InputError([Fault(_KEY, says, allowed="x and y in each row")])
     (gx, i), (gy, j) = _places(rows[:, 0]), _places(rows[:, 1])
     if len(gx) * len(gy) > min(_MOST, 16 * len(rows) + 64):
-        says = f"{name} is no grid: {len(rows)} rows at {len(gx)} different x and {len(gy)} different y"
-        raise InputError([Fault(_KEY, says, allowed="the same x in each row of the grid, the same y in each column")])
+        says = (
+            f"{name} is no grid: {len(rows)} rows at {len(gx)} different x and {len(gy)} "
+            "different y"
+        )
+        raise InputError(
+            [
+                Fault(
+                    _KEY,
+                    says,
+                    allowed="the same x in each row of the grid, the same y in each column",
+                )
+            ]
+        )
     flat = i * len(gy) + j
     order = np.argsort(flat, kind="stable")
     twice = np.flatnonzero(np.diff(flat[order]) == 0)
     if len(twice):
         x, y = rows[order[twice[0]], :2]
-        raise InputError([Fault(_KEY, f"{name} has two values at ({x:g}, {y:g})", allowed="one at each place")])
+        raise InputError(
+            [Fault(_KEY, f"{name} has two values at ({x:g}, {y:g})", allowed="one at each place")]
+        )
     h = np.full((len(gx), len(gy)), math.nan)
     h[i, j] = np.where(np.abs(rows[:, 2]) <= _FARTHEST, rows[:, 2], math.nan)
     return gx, gy, h

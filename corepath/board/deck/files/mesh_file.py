@@ -1,9 +1,10 @@
-"""The deck from a mesh: an STL, OBJ or PLY file, placed in the board frame, its upper surface as heights, mm.
+"""The deck from a mesh: an STL, OBJ or PLY file, placed in the board frame, its upper surface as
+heights, mm.
 
-Seen from above, the *top* at a place is the highest of the faces there. It must be a function of x and y inside the
-outline: a *fold* (more than one upper surface over one another, an overhang, a vertical step) is refused with its
-place, and so is a place where there is no top. Holes elsewhere and normals that look the wrong way change no height;
-they are cautions.
+Seen from above, the *top* at a place is the highest of the faces there. It must be a function of x
+and y inside the outline: a *fold* (more than one upper surface over one another, an overhang, a
+vertical step) is refused with its place, and so is a place where there is no top. Holes elsewhere
+and normals that look the wrong way change no height; they are cautions.
 """
 
 from __future__ import annotations
@@ -34,9 +35,11 @@ _ASIDE = 0.02  # mm beside an edge where the ground is probed
 _STEP = 0.05  # mm: the ground beside an edge that lies deeper than this is a step, not a seam
 
 
-def mesh_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floats, inside: NDArray[np.bool_],
+def mesh_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floats,
+    inside: NDArray[np.bool_],
                  outline: Polygon) -> FileHeights:  # fmt: skip
-    """Tops at the nodes `xs` (n,) by `ys` (m,) where `inside` (n, m), NaN elsewhere; raises InputError with faults."""
+    """Tops at the nodes `xs` (n,) by `ys` (m,) where `inside` (n, m), NaN elsewhere; raises
+    InputError with faults."""
     faces, indices = placed_faces(data, name, deck)
     cells = cells_of(faces)
     i, j = np.nonzero(inside)
@@ -52,8 +55,8 @@ def mesh_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floa
 
 
 def placed_faces(data: bytes, name: str, deck: DeckSection) -> tuple[Floats, Ints]:
-    """Corners (n, 3, 3) of the faces in the board frame, mm, and the numbers (n, 3) of their corners, equal where they
-    coincide. Raises InputError where the file holds no mesh."""
+    """Corners (n, 3, 3) of the faces in the board frame, mm, and the numbers (n, 3) of their
+    corners, equal where they coincide. Raises InputError where the file holds no mesh."""
     corners, indices = _loaded(data, name)
     scale = MM[deck.mesh_units or "mm"]
     if np.abs(corners).max() * scale > _FARTHEST:
@@ -63,11 +66,16 @@ def placed_faces(data: bytes, name: str, deck: DeckSection) -> tuple[Floats, Int
     c, s = math.cos(turn), math.sin(turn)
     x, y, z = (corners * scale).T
     placed = np.column_stack([c * x - s * y, s * x + c * y, z]) + np.array(deck.mesh_at)
-    # corners closer than a millionth of the mesh are one: STL files hold each corner once for each face
+    # corners closer than a millionth of the mesh are one: STL files hold each corner once for each
+    # face
     grain = max(float(np.ptp(placed, axis=0).max()) * 1e-7, 1e-6)
     _, number = np.unique(np.round(placed / grain).astype(np.int64), axis=0, return_inverse=True)
     numbered = number.reshape(-1).astype(np.int64)[indices]
-    whole = (numbered[:, 0] != numbered[:, 1]) & (numbered[:, 1] != numbered[:, 2]) & (numbered[:, 2] != numbered[:, 0])
+    whole = (
+        (numbered[:, 0] != numbered[:, 1])
+        & (numbered[:, 1] != numbered[:, 2])
+        & (numbered[:, 2] != numbered[:, 0])
+    )
     if not whole.any():
         raise InputError([_fault(f"{name} holds no faces: each is a line or a point")])
     return placed[indices[whole]], numbered[whole]
@@ -84,32 +92,49 @@ def _loaded(data: bytes, name: str) -> tuple[Floats, Ints]:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            loaded: Any = trimesh.load(io.BytesIO(data), file_type=kind, force="mesh", process=False)
+            loaded: Any = trimesh.load(
+                io.BytesIO(data), file_type=kind, force="mesh", process=False
+            )
         corners = np.asarray(loaded.vertices, dtype=np.float64)
         indices = np.asarray(loaded.faces, dtype=np.int64)
-    except ImportError:  # it takes for text what it cannot make out, and looks for help with the letters
+    # it takes for text what it cannot make out, and looks for help with the letters
+    except ImportError:
         says = f"{name} cannot be read as a mesh: its content is not what its ending says"
         raise InputError([_fault(says)]) from None
     except Exception as error:  # the reader raises whatever its parsing meets
-        raise InputError([_fault(f"{name} cannot be read as a mesh: {_first_line(error)}")]) from None
+        raise InputError(
+            [_fault(f"{name} cannot be read as a mesh: {_first_line(error)}")]
+        ) from None
     finally:
         log.propagate = told
     if not len(corners) or indices.ndim != 2 or not len(indices):
         raise InputError([_fault(f"{name} holds no faces")])
     if corners.shape[1:] != (3,) or indices.shape[1:] != (3,):
-        raise InputError([_fault(f"{name} is damaged: corners without x, y and z, or faces without three corners")])
+        raise InputError(
+            [
+                _fault(
+                    f"{name} is damaged: corners without x, y and z, or faces without three corners"
+                )
+            ]
+        )
     if indices.min() < 0 or indices.max() >= len(corners) or not np.isfinite(corners).all():
-        raise InputError([_fault(f"{name} is damaged: faces without corners, or corners that are no numbers")])
+        raise InputError(
+            [_fault(f"{name} is damaged: faces without corners, or corners that are no numbers")]
+        )
     return corners, indices
 
 
 def _refuse_torn(data: bytes, name: str, kind: str) -> None:
-    """Refuse a binary STL that does not hold the faces that it counts: 84 bytes of head, 50 for each face."""
+    """Refuse a binary STL that does not hold the faces that it counts: 84 bytes of head, 50 for
+    each face."""
     if kind != "stl" or len(data) < 84 or b"facet" in data[:4096]:
         return
     count = int.from_bytes(data[80:84], "little")
     if len(data) != 84 + 50 * count:
-        says = f"{name} is damaged: {count} faces by its head take {84 + 50 * count} bytes, it holds {len(data)}"
+        says = (
+            f"{name} is damaged: {count} faces by its head take {84 + 50 * count} bytes, it holds "
+            f"{len(data)}"
+        )
         raise InputError([_fault(says, "the whole file")])
 
 
@@ -126,12 +151,17 @@ def _uncovered(name: str, x: Floats, y: Floats, top: Floats) -> list[Fault]:
     if not gap.any():
         return []
     k = int(np.argmax(gap))
-    says = f"{name} does not cover the board: no face over {gap.sum()} mm² of it, first at ({x[k]:g}, {y[k]:g})"
+    says = (
+        f"{name} does not cover the board: no face over {gap.sum()} mm² of it, first at "
+        f"({x[k]:g}, {y[k]:g})"
+    )
     spans = "mesh_at, mesh_angle and mesh_units such that the mesh covers the outline"
     return [_fault(says, spans)]
 
 
-def _layers(name: str, x: Floats, y: Floats, top: Floats, second: Floats, layers: Ints) -> list[Fault]:
+def _layers(
+    name: str, x: Floats, y: Floats, top: Floats, second: Floats, layers: Ints
+) -> list[Fault]:
     folded = layers > 2
     if not folded.any():
         return []
@@ -142,7 +172,8 @@ def _layers(name: str, x: Floats, y: Floats, top: Floats, second: Floats, layers
 
 
 def _edges(name: str, faces: Floats, indices: Ints, cells: Cells, outline: Polygon) -> list[Fault]:
-    """Edges seen from above, inside the outline, beside which there is nothing or the ground falls away."""
+    """Edges seen from above, inside the outline, beside which there is nothing or the ground falls
+    away."""
     ends, beyond = _silhouette(faces, indices)
     if not len(ends):
         return []
@@ -161,14 +192,15 @@ def _edges(name: str, faces: Floats, indices: Ints, cells: Cells, outline: Polyg
     x, y, z = middle[k]
     how = "nothing" if np.isnan(aside[k]) else f"the ground {z - aside[k]:.2f} mm below"
     says = (
-        f"{name} has an overhang, a vertical step or a hole at ({x:.1f}, {y:.1f}): beside its edge at {z:.2f} is {how}"
+        f"{name} has an overhang, a vertical step or a hole at ({x:.1f}, {y:.1f}): beside its edge "
+        f"at {z:.2f} is {how}"
     )
     return [_fault(says, "one upper surface seen from above, closed, without overhangs or steps")]
 
 
 def _silhouette(faces: Floats, indices: Ints) -> tuple[Floats, Floats]:
-    """Edges (k, 2, 3) whose faces do not lie on both sides of them as seen from above, and the way (k, 2) to the side
-    without a face."""
+    """Edges (k, 2, 3) whose faces do not lie on both sides of them as seen from above, and the way
+    (k, 2) to the side without a face."""
     a = np.concatenate([indices[:, [0, 1]], indices[:, [1, 2]], indices[:, [2, 0]]])
     owner = np.tile(np.arange(len(faces)), 3)
     first = np.repeat([0, 1, 2], len(faces))
@@ -208,7 +240,8 @@ def _cautions(name: str, faces: Floats, indices: Ints, face: Ints) -> list[str]:
         k = int(np.argmax(lone))
         at = faces[k % len(faces), k // len(faces)]
         found.append(
-            f"{name} is not closed: {lone.sum()} edges have one face only, one at ({at[0]:.1f}, {at[1]:.1f}); "
+            f"{name} is not closed: {lone.sum()} edges have one face only, one at ({at[0]:.1f}, "
+            f"{at[1]:.1f}); "
             "taken as it lies, since no hole shows inside the outline"
         )
     against = (count == 2) & (np.abs(2 * np.bincount(number, forward) - 2) > 0.5)
@@ -219,7 +252,11 @@ def _cautions(name: str, faces: Floats, indices: Ints, face: Ints) -> list[str]:
     if down or against.any():
         found.append(
             f"{name} has flipped normals: {down} of the {len(seen)} faces of the deck look down"
-            + (f", {int(against.sum())} edges join faces that look opposite ways" if against.any() else "")
+            + (
+                f", {int(against.sum())} edges join faces that look opposite ways"
+                if against.any()
+                else ""
+            )
             + "; the deck is taken from where the faces lie, not from where they look"
         )
     return found

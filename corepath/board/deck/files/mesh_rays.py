@@ -1,7 +1,9 @@
-"""Compiled loops that look down on a mesh: at each place the heights at which a vertical line meets its faces.
+"""Compiled loops that look down on a mesh: at each place the heights at which a vertical line meets
+its faces.
 
-`faces` (n, 3, 3) are the corners of the faces, mm. Faces are found through square *cells* in X and Y: those of the cell
-k are `members[first[k]:first[k + 1]]`. An edge belongs to both of its faces, so a line through it is never lost.
+`faces` (n, 3, 3) are the corners of the faces, mm. Faces are found through square *cells* in X and
+Y: those of the cell k are `members[first[k]:first[k + 1]]`. An edge belongs to both of its faces,
+so a line through it is never lost.
 """
 
 from __future__ import annotations
@@ -25,7 +27,9 @@ _SAME = 1e-4  # mm: hits closer than this are one, at an edge or where faces lie
 
 
 @njit(cache=True)
-def _box(faces: Floats, k: int, x0: float, y0: float, cell: float, nx: int, ny: int) -> tuple[int, int, int, int]:
+def _box(
+    faces: Floats, k: int, x0: float, y0: float, cell: float, nx: int, ny: int
+) -> tuple[int, int, int, int]:
     a = math.floor((min(faces[k, 0, 0], faces[k, 1, 0], faces[k, 2, 0]) - x0) / cell)
     b = math.floor((max(faces[k, 0, 0], faces[k, 1, 0], faces[k, 2, 0]) - x0) / cell)
     c = math.floor((min(faces[k, 0, 1], faces[k, 1, 1], faces[k, 2, 1]) - y0) / cell)
@@ -45,7 +49,9 @@ def _count(faces: Floats, x0: float, y0: float, cell: float, nx: int, ny: int, f
 
 
 @njit(cache=True)
-def _fill(faces: Floats, x0: float, y0: float, cell: float, nx: int, ny: int, at: Ints, members: Ints) -> None:
+def _fill(
+    faces: Floats, x0: float, y0: float, cell: float, nx: int, ny: int, at: Ints, members: Ints
+) -> None:
     for k in range(faces.shape[0]):
         a, b, c, d = _box(faces, k, x0, y0, cell, nx, ny)
         for i in range(a, b + 1):
@@ -56,14 +62,18 @@ def _fill(faces: Floats, x0: float, y0: float, cell: float, nx: int, ny: int, at
 
 @njit(cache=True)
 def _hit(faces: Floats, k: int, x: float, y: float) -> tuple[float, float]:
-    """Height at which the vertical line through (x, y) meets the face `k`, NaN if it does not; its area seen from
-    above, below 0 where its front looks down."""
+    """Height at which the vertical line through (x, y) meets the face `k`, NaN if it does not; its
+    area seen from above, below 0 where its front looks down."""
     x1, y1, z1 = faces[k, 0, 0] - x, faces[k, 0, 1] - y, faces[k, 0, 2]
     x2, y2, z2 = faces[k, 1, 0] - x, faces[k, 1, 1] - y, faces[k, 1, 2]
     x3, y3, z3 = faces[k, 2, 0] - x, faces[k, 2, 1] - y, faces[k, 2, 2]
     a, b, c = x2 * y3 - x3 * y2, x3 * y1 - x1 * y3, x1 * y2 - x2 * y1
     area = a + b + c
-    longest = max((x2 - x1) ** 2 + (y2 - y1) ** 2, (x3 - x2) ** 2 + (y3 - y2) ** 2, (x1 - x3) ** 2 + (y1 - y3) ** 2)
+    longest = max(
+        (x2 - x1) ** 2 + (y2 - y1) ** 2,
+        (x3 - x2) ** 2 + (y3 - y2) ** 2,
+        (x1 - x3) ** 2 + (y1 - y3) ** 2,
+    )
     if abs(area) <= 1e-12 * longest or longest == 0.0:
         return math.nan, 0.0
     slack = -1e-9 * abs(area)
@@ -127,11 +137,21 @@ class Cells:
         self.first = np.zeros(self.nx * self.ny + 1, dtype=np.int64)
         _count(self.faces, self.x0, self.y0, cell, self.nx, self.ny, self.first)
         self.members = np.empty(int(self.first[-1]), dtype=np.int64)
-        _fill(self.faces, self.x0, self.y0, cell, self.nx, self.ny, self.first[:-1].copy(), self.members)
+        _fill(
+            self.faces,
+            self.x0,
+            self.y0,
+            cell,
+            self.nx,
+            self.ny,
+            self.first[:-1].copy(),
+            self.members,
+        )
 
 
 def cells_of(faces: Floats) -> Cells:
-    """`faces` (n, 3, 3) in cells about as large as a face, so that neither cells nor their lists grow out of hand.
+    """`faces` (n, 3, 3) in cells about as large as a face, so that neither cells nor their lists
+    grow out of hand.
 
     Raises InputError where so many lie over one another that they would.
     """
@@ -141,16 +161,20 @@ def cells_of(faces: Floats) -> Cells:
     across = np.ptp(faces[:, :, :2], axis=1) // cell + 2.0
     if float((across[:, 0] * across[:, 1]).sum()) > _MOST_MEMBERS:
         says = "the faces of the mesh lie over one another in great numbers"
-        raise InputError([Fault("deck.mesh", says, f"{len(faces)} faces", "a surface of faces side by side")])
+        raise InputError(
+            [Fault("deck.mesh", says, f"{len(faces)} faces", "a surface of faces side by side")]
+        )
     return Cells(faces, cell)
 
 
 def look_down(cells: Cells, x: Floats, y: Floats) -> tuple[Floats, Floats, Ints, Ints]:
-    """At `x`, `y` (n,): the highest of the faces met (NaN for none), the next one below, how many, and which face."""
+    """At `x`, `y` (n,): the highest of the faces met (NaN for none), the next one below, how many,
+    and which face."""
     top, second = np.empty(x.size), np.empty(x.size)
     layers, face = np.empty(x.size, dtype=np.int64), np.empty(x.size, dtype=np.int64)
     _look(
         cells.faces, cells.first, cells.members, cells.x0, cells.y0, cells.cell, cells.nx, cells.ny,
-        np.ascontiguousarray(x, dtype=float), np.ascontiguousarray(y, dtype=float), top, second, layers, face,
+        np.ascontiguousarray(x, dtype=float), np.ascontiguousarray(y, dtype=float), top, second,
+            layers, face,
     )  # fmt: skip
     return top, second, layers, face
