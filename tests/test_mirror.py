@@ -6,7 +6,7 @@ from pathlib import Path
 
 TESTS = Path(__file__).parent
 PACKAGE = TESTS.parent / "corepath"
-BESIDE = {"benchmarks", "broken", "faults", "fuzz", "outside", "population"}
+BESIDE = {"benchmarks", "broken", "faults", "fuzz", "guide", "outside", "population"}
 """Folders that belong to no folder of the package: each says in its page or first line what it
 is."""
 

@@ -241,7 +241,7 @@ def test_the_sheet_or_a_table_reads_the_report_back():
 
 
 def test_a_program_is_written_outside_the_writer():
-    """What is not written by `post/` has neither its preamble nor its numbers: moves and M words
+    """What is not written by `gcode/write/` has neither its preamble nor its numbers: moves and M words
     stand there alone.
 
     The threads of hardware are named as M words are.
@@ -259,7 +259,7 @@ def test_a_program_is_written_outside_the_writer():
     assert emitted(ast.parse("yield f'G0 Z{z}'\nadd('M5', 'M4 turns')")) == [2, 1]
     found = [
         f"{name}:{line}"
-        for name, tree in _sources("post/", "job/tables/threads.py")
+        for name, tree in _sources("gcode/write/", "job/tables/threads.py")
         for line in emitted(tree)
     ]
     assert not found

@@ -34,7 +34,7 @@ def plan(prepared, **options):
     files = {"sheet.html": f"<html><body>plan {prepared.digest}</body></html>",
              "01-A-dowels.nc": "G21\\n"}
     return SimpleNamespace(prepared=prepared, checks=prepared.checks, findings=(), report={},
-                           files=files, failed=False,
+                           files=files, made=(), results=None, failed=False,
                            write=lambda folder: write_folder(folder, files))
 
 planning.plan = plan
