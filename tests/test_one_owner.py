@@ -241,8 +241,8 @@ def test_the_sheet_or_a_table_reads_the_report_back():
 
 
 def test_a_program_is_written_outside_the_writer():
-    """What is not written by `gcode/write/` has neither its preamble nor its numbers: moves and M words
-    stand there alone.
+    """What is not written by `gcode/write/` has neither its preamble nor its numbers: moves and M
+    words stand there alone.
 
     The threads of hardware are named as M words are.
     """
