@@ -1,8 +1,9 @@
-"""Half feed where the deck's cutter opens a bore, or crosses one that is open: its rim of thin wood
-breaks out else.
+"""Halve the feed where the deck pass breaks into or crosses an insert bore; otherwise its thin rim
+splinters.
 
-Bed frame of C, mm. The cutter touches a bore's rim only while its axis is nearer than both radii
-together, and there is a rim only from a little above the bore's end on; elsewhere the feed stays.
+Bed frame of C, mm. The cutter touches the rim of a bore only while its axis is nearer than both
+radii together, and only from a little above the end of the bore downwards; everywhere else the feed
+stays.
 """
 
 from __future__ import annotations
@@ -20,6 +21,8 @@ from corepath.work.works import Opening, Work
 __all__ = ["opening_words", "slowed"]
 
 _SHARE = 0.5
+# mm; no cut is split this near to its ends, where the piece would be shorter than the last digits
+# of the file.
 _SHORT = 1e-3
 
 
@@ -30,6 +33,8 @@ def slowed(moves: Sequence[Move], work: Work) -> list[Move]:
     if not openings or len(moves) < 2:
         return list(moves)
     ends = np.array([(move.x, move.y) for move in moves])
+    # A finishing path has tens of thousands of moves and a few openings: only moves that come near
+    # one are looked at.
     tree = shapely.STRtree(shapely.linestrings(np.stack([ends[:-1], ends[1:]], axis=1)))
     near: dict[int, list[Opening]] = {}
     for opening in openings:
@@ -48,7 +53,7 @@ def slowed(moves: Sequence[Move], work: Work) -> list[Move]:
 
 
 def opening_words(work: Work) -> tuple[str, ...]:
-    """What the head of the file says of them."""
+    """Lines for the head of the file about the bores that the deck opens; empty for none."""
     if work.deck is None or not work.deck.openings:
         return ()
     names = ", ".join(opening.id for opening in work.deck.openings)
@@ -56,7 +61,7 @@ def opening_words(work: Work) -> tuple[str, ...]:
 
 
 def _split(before: Move, move: Move, openings: Sequence[Opening], work: Work) -> Iterator[Move]:
-    """The cut in pieces, each wholly within or wholly out of reach."""
+    """The cut in pieces, each wholly within or wholly out of reach of the openings."""
     start = np.array([before.x, before.y, before.z])
     span = np.array([move.x, move.y, move.z]) - start
     length = float(np.linalg.norm(span))
@@ -71,7 +76,7 @@ def _split(before: Move, move: Move, openings: Sequence[Opening], work: Work) ->
     cuts = sorted(shares)
     for a, b in itertools.pairwise(cuts):
         x, y, _ = (float(value) for value in start + span * ((a + b) / 2.0))
-        # a way that sinks into the rim meets it at its end
+        # A move that sinks into the rim meets it at its lower end: judge by that.
         lowest = float(start[2] + min(a * span[2], b * span[2]))
         inside = any(_touches(opening, work, x, y, lowest) for opening in openings)
         feed = _SHARE * move.feed if inside else move.feed

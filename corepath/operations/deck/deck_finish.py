@@ -1,12 +1,12 @@
 """Finishing a deck in as few minutes as its ridges allow: regions, each with its own direction and
 local steps.
 
-Bed frame of C, mm. Steps allowed by the swept section (`corepath.work.cutting.deck_steps`) say
-where lines are needed; `deck_regions` says which way they run; `deck_lines` lays them and
-`deck_route` strings them on one path, which follows the cutter's offset over the deck. The path is
-then tried at many places against the exact sweep of the cutter: where a ridge stands too high the
-step is made smaller there and the path laid again. Where the ground is hollower than the cutter no
-step helps; the least that can be left stays, and is told.
+Bed frame of C, mm. The steps allowed by the swept section (`corepath.work.cutting.deck_steps`) say
+how close lines must lie and where; `deck_regions` says which way they run, `deck_lines` lays them,
+and `deck_route` joins them to one path, which follows the drop-cutter heights over the deck. The
+path is then tried at many places against the exact sweep of the cutter. Where a ridge stands too
+high, the step is made smaller there and the path laid again; what is still too high gets short
+strokes. Where the ground is hollower than the cutter no step helps: what stays there is reported.
 """
 
 from __future__ import annotations
@@ -34,56 +34,65 @@ __all__ = ["ROUNDS", "Bounds", "Left", "follower", "left_over", "regional", "wit
 Array = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
 
+# mm; bins of the tables of steps, as fine as the nodes of the deck.
 _BIN = 1.0
+# mm between the places of the path at which the drop-cutter height is worked out.
 _SAMPLE = 0.5
 _LIFT = 0.001
-"""mm by which the path is lifted, so that its thinning does not cut low."""
+"""mm by which the path is lifted, so that the thinning to chords does not cut into the deck."""
+# mm; how far thinning may move the path up or down.
 _THINNED = 0.0015
 _SHARE = 0.97
-"""Share of the allowed ridge that the first lines are laid for."""
+"""Share of the allowed ridge for which the first lines are laid; the rest is a margin against
+another round."""
+# Bounds the time on large boards: beyond it the squares grow.
 _MOST_TRIED = 700_000
 _LEAST_SQUARE = 0.5
-"""mm; one place is tried in each square, of this size or as large as the number of places asks
-for."""
+"""mm; smallest size of the squares in each of which one place is tried; larger where there would be
+more than `_MOST_TRIED`."""
 _COARSE = 3.0
-"""While lines are laid, places are tried in squares this many times as large."""
+"""Factor on the size of these squares while lines are still being laid: only a good first guess is
+needed there, the strokes are tried at the finest places."""
 ROUNDS = 4
 """How often lines are laid at most."""
 _STROKES = 6
 """How often strokes are added at most."""
 _SPARE = 0.0015
-"""mm that the path as tried stays under the allowed ridge, for the rounding of its numbers."""
+"""mm by which the path as tried stays below the allowed ridge, to cover the rounding of the numbers
+in the file."""
 _HILLY = 0.2
-"""Squares whose place is left higher than this share of the allowed ridge are tried at more
-places."""
+"""Share of the allowed ridge above which a square is tried at more places."""
 _WITHIN = 2
-"""So many rows of them in each such square."""
+"""Places along each side of such a square."""
 _FOOT = 0.5
-"""Climbing begins at places left higher than this share of the allowed ridge."""
+"""Share of the allowed ridge above which climbing begins."""
 _HILL = 1.0
-"""mm; it begins at the highest place in each square of this size."""
+"""mm; climbing begins at the highest place in each square of this size."""
 _STRIDES = (0.5, 0.25, 0.12, 0.06, 0.03, 0.015, 0.008, 0.004)
-"""mm; ridges meet in points a tenth of a millimetre wide: steps in eight directions lead there."""
+"""mm; steps of the climb in eight directions, from coarse to fine. Ridges meet in cusps a tenth of
+a millimetre wide, which places a millimetre apart miss."""
 _EACH = 4
-"""Steps of one length at most."""
+"""Most steps of one length."""
 _GAIN = 1e-5
-"""mm; a step that leads less higher than this is not worth the next: all of them together lie
-within the spare."""
+"""mm; after a step that gains less than this no further step of that length is tried. All such
+steps together gain less than `_SPARE`."""
 _SUMMIT = 0.9
-"""At the last, places left lower than this share of the allowed ridge are given up, at first those
-below `_FOOT`."""
+"""Places left below this share of the allowed ridge are given up before the last stride; the limit
+rises from `_FOOT` to it."""
 _SAME_SPOT = 0.25
-"""mm: places that round to the same multiple of it are one spot."""
+"""mm; places that round to the same multiple of it count as one spot."""
 _AROUND = 4.0
-"""mm about a place too high within which all are tried again: climbing, `_EACH` of each stride,
-leads less far."""
+"""mm around a spot that is too high within which places are tried again after the strokes. A climb,
+`_EACH` steps of each stride, leads at most 3.95 mm away."""
 _NO_HELP = 0.9
 """Strokes that leave more than this share of the places too high do not help: the cutter does not
-fit there."""
+fit into the ground there."""
 _FEW = 300
-"""Fewer spots than this are worth another round in any case."""
+"""With at most this many spots another round is made in any case."""
 _MOST_BAD = 20_000
-"""With more places too high than this it is a hollow that no stroke reaches."""
+"""With more places too high than this, it is a hollow that no stroke reaches."""
+# Share of the turn radius by which turns between extra lines begin before their ends (`routed`);
+# the lines were made longer than needed, see `deck_lines`.
 _EARLY = 0.8
 _LEVEL = 1e-4
 """Slope up to which ground counts as level."""
@@ -110,17 +119,23 @@ def regional(
     open_sides: bool,
     rounds: int = ROUNDS,
 ) -> Array:
-    """Where the axis goes (n, 2) to finish the deck within `bounds` with the cutter of `work`, in
-    one path.
+    """The places (n, 2), mm, where the axis goes to finish the deck within `bounds` with the cutter
+    of `work`, in one path.
 
-    With `open_sides` the sides of the bounds are those of the blank and lines may run over them.
-    Where the ground is not level there, it may have to be finished from beyond them.
+    `bounds` is (left, low, right, high). With `open_sides` its sides are those of the blank, and
+    lines may run over them; where the ground is not level along a side, it may have to be finished
+    from beyond it. `rounds` is how often lines are laid at most; with 1 no strokes are added.
     """
     tried = bounds
+    # The contact of a flat end lies up to its radius away from its axis: sloping ground at a side
+    # is touched from outside the blank. The lines then cover that strip too, and need not run over
+    # its sides.
     if open_sides and not _level_rim(offset, bounds, work.cutter.radius):
         reach = work.cutter.radius
         bounds = (bounds[0] - reach, bounds[1] - reach, bounds[2] + reach, bounds[3] + reach)
         open_sides = False
+    # Lifting and thinning take their part of the allowed ridge, but never more than half of it, or
+    # a fine scallop would ask for no step at all.
     laid_for = _SHARE * max(deck.scallop - _LIFT - _THINNED, 0.5 * deck.scallop)
     wanted = _wanted(deck)
     widest = level_step(work.cutter, laid_for, work.cutting.stepover)
@@ -134,6 +149,7 @@ def regional(
     for _ in range(rounds):
         track = _laid(split, tables, widest, work.cutter.flat_radius, bounds, open_sides)
         found = _Swept.by(follow(track), work, tried, offset).heights(places)
+        # Not `found > wanted`: places that the cutter does not reach (inf or nan) count as bad.
         bad = ~(found <= wanted)
         if not bad.any():
             break
@@ -144,8 +160,12 @@ def regional(
 def with_strokes(
     track: Array, work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, tried: Bounds
 ) -> Array:
-    """Any track (n, 2) with strokes where it leaves more than the allowed ridge within `tried`, if
-    strokes help."""
+    """The track (n, 2) with strokes added where it leaves more than the allowed ridge within
+    `tried`, as far as strokes help.
+
+    Works on any track, such as a ball's plain lines. `bounds` is where the axis may go, `tried` the
+    part of the deck that is judged, both (left, low, right, high), mm.
+    """
     return _mended(track, work, offset, bounds, tried, _wanted(deck))
 
 
@@ -159,8 +179,8 @@ def _mended(
 ) -> Array:
     """The track with strokes where it leaves too much at the finest places, as long as they help.
 
-    Strokes come after all else and only lower what is left: once tried, places away from those too
-    high are done with.
+    Strokes come after all other lines and only lower what is left: places away from those that are
+    too high need not be tried again.
     """
     follow, places = follower(offset), _tried(tried, _square(tried))
     before = math.inf
@@ -169,8 +189,11 @@ def _mended(
         found = swept.heights(places)
         peaks, heights = _climbed(swept, places, found, tried, wanted)
         high = [places[~(found <= wanted)], peaks[~(heights <= wanted)]]
+        # Rounded to spots: a climb from each of many places on one ridge ends at the same cusp.
         bad = np.unique(np.round(np.concatenate(high) / _SAME_SPOT), axis=0) * _SAME_SPOT
         count = len(bad)
+        # Nothing left, or a hollow, or no progress: the track as it is, and `left_over` reports
+        # what stays.
         if count == 0 or count > _MOST_BAD or (count > _FEW and count > _NO_HELP * before):
             return track
         before = count
@@ -191,8 +214,8 @@ def _around(places: Array, spots: Array) -> NDArray[np.bool_]:
 def _climbed(
     swept: _Swept, places: Array, found: Array, bounds: Bounds, wanted: float
 ) -> tuple[Array, Array]:
-    """Where (n, 2) ridges are highest, and how high; from the places (m, 2) tried already and the
-    heights `found`.
+    """Places (n, 2) where ridges are highest, and their heights (n,), climbing from the places (m,
+    2) tried already and what was `found` there.
 
     Strips cut at the edge of the cutter meet in cusps much narrower than the squares; a place
     beside one is still on the ridge that leads up to it.
@@ -204,6 +227,8 @@ def _climbed(
     at, best = at[start], best[start]
     ways = np.array([(math.cos(k * math.pi / 4.0), math.sin(k * math.pi / 4.0)) for k in range(8)])
     for k, stride in enumerate(_STRIDES):
+        # A hill that is still low after coarse strides will not reach the limit by fine ones;
+        # giving it up early saves most of the time.
         stay = best > (_FOOT + (_SUMMIT - _FOOT) * k / len(_STRIDES)) * wanted
         at, best = at[stay], best[stay]
         moving = np.arange(len(at))
@@ -211,6 +236,7 @@ def _climbed(
             if not len(moving):
                 break
             ahead = (at[moving][:, None, :] + stride * ways).reshape(-1, 2)
+            # Just inside: the frame of `_Swept` ends at the bounds.
             ahead = np.clip(ahead, (left, low), (right - 1e-6, top - 1e-6))
             heights = swept.heights(ahead).reshape(-1, len(ways))
             steepest = np.argmax(heights, axis=1)
@@ -223,18 +249,22 @@ def _climbed(
 
 
 def _hills(places: Array, found: Array, foot: float) -> NDArray[np.int64]:
-    """Which of the places higher than `foot` are the highest, one in each square of `_HILL`; none
-    not reached."""
+    """Indices of the highest place in each square of `_HILL` mm, of those higher than `foot`;
+    places not reached (inf) are left out."""
     high = np.flatnonzero(np.isfinite(found) & (found > foot))
+    # Highest first, so the first index in each square is its highest place; rounded and stable so
+    # that equal heights keep their order on every machine.
     high = high[np.argsort(-np.round(found[high], 9), kind="stable")]
     spot = np.floor(places[high] / _HILL).astype(np.int64)
+    # One key for both indices of a square, as one int64.
     _, first = np.unique(spot[:, 0] * (1 << 32) + spot[:, 1], return_index=True)
     hills: NDArray[np.int64] = high[np.sort(first)]
     return hills
 
 
 def _beside(places: Array, bounds: Bounds) -> Array:
-    """Places (n, 2) at even distances within the squares of those given."""
+    """Evenly spaced places (n, 2) within the squares of those given, `_WITHIN` by `_WITHIN` in
+    each."""
     size, (left, low, right, top) = _square(bounds), bounds
     along = (np.arange(_WITHIN) + 0.5) / _WITHIN
     within = np.array([(i, j) for i in along for j in along])
@@ -245,8 +275,12 @@ def _beside(places: Array, bounds: Bounds) -> Array:
 
 
 def _axis(work: Work, offset: CutterOffset, places: Array) -> tuple[Array, Array]:
-    """Where the axis finishes the places (n, 2), and the unit vectors (n, 2) up the slope there (X
-    on level ground)."""
+    """Where the axis stands (n, 2) when the cutter finishes the places (n, 2), and the unit vectors
+    (n, 2) up the slope there (X on level ground).
+
+    The contact lies up the slope from the axis (`contact_reach`), so the axis lies down the slope
+    from the place.
+    """
     x, y = places.T
     hx, hy = offset.surface.gradient(x, y)
     slope = np.hypot(hx, hy)
@@ -260,7 +294,7 @@ def _axis(work: Work, offset: CutterOffset, places: Array) -> tuple[Array, Array
 
 
 def _level_rim(offset: CutterOffset, bounds: Bounds, width: float) -> bool:
-    """Whether a rim of this width inside the bounds is level."""
+    """Whether the ground is level in a strip of this width (mm) along the inside of the bounds."""
     left, low, right, high = bounds
     x, y = np.arange(left, right + 1.0), np.arange(low, high + 1.0)
     for inside in np.linspace(0.0, width, 5):
@@ -277,7 +311,8 @@ def _level_rim(offset: CutterOffset, bounds: Bounds, width: float) -> bool:
 
 
 def follower(offset: CutterOffset) -> Callable[[Array], Array]:
-    """From places (n, 2) of the axis to the tip's path (m, 3) through them, lifted and thinned."""
+    """A function from places (n, 2) of the axis to the tip's path (m, 3) through them: drop-cutter
+    heights at most `_SAMPLE` apart, lifted and thinned."""
     from corepath.motion.fit import thin
 
     def follow(track: Array) -> Array:
@@ -290,8 +325,10 @@ def follower(offset: CutterOffset) -> Callable[[Array], Array]:
 
 
 def left_over(path: Array, work: Work, deck: Deck, offset: CutterOffset) -> Left:
-    """What any tip path (n, 3) of the work's cutter leaves over the deck, tried at one place in
-    each square mm."""
+    """What any tip path (n, 3) of the work's cutter leaves over the deck at its worst places.
+
+    One place in each square of at least `_LEAST_SQUARE` mm is tried.
+    """
     places = _tried(deck.area.bounds, _square(deck.area.bounds))
     return _worst(_Swept.by(path, work, deck.area.bounds, offset).heights(places), places)
 
@@ -302,7 +339,12 @@ def _square(bounds: Bounds) -> float:
 
 
 def _tried(bounds: Bounds, size: float) -> Array:
-    """(n, 2) places, one at random in each square of `size` mm; the same ones each time."""
+    """(n, 2) places, one at a random position in each square of `size` mm, the same ones every
+    time.
+
+    Random positions do not fall in step with lines at even distances, of which a regular grid might
+    see only the valleys.
+    """
     left, low, right, high = bounds
     columns, rows = math.ceil((right - left) / size), math.ceil((high - low) / size)
     spots = np.random.default_rng(20).random((columns, rows, 2))
@@ -313,8 +355,8 @@ def _tried(bounds: Bounds, size: float) -> Array:
 
 @dataclass(frozen=True, slots=True)
 class _Swept:
-    """What a tip path (m, 3) of a cutter leaves over the deck; which moves matter where is found
-    once."""
+    """What a tip path (m, 3) of a cutter leaves over the deck; which moves matter where is worked
+    out once."""
 
     path: Array
     cutter: Cutter
@@ -325,11 +367,12 @@ class _Swept:
 
     @classmethod
     def by(cls, path: Array, work: Work, bounds: Bounds, offset: CutterOffset) -> _Swept:
-        """Swept within the bounds, in which all places lie that are asked for."""
+        """Prepared for places within the bounds (left, low, right, high), mm."""
         from corepath.operations.deck.deck_kernels import reaching
 
         left, low, right, high = bounds
         cutter, path = work.cutter, np.ascontiguousarray(path)
+        # Smaller cells list fewer moves each but more cells a move; results do not depend on it.
         cell = max(0.4 * cutter.radius, 3.0)
         frame = np.array(
             [left, low, cell, math.ceil((right - left) / cell), math.ceil((high - low) / cell)]
@@ -363,10 +406,12 @@ def _laid(
     bounds: Bounds,
     open_sides: bool,
 ) -> Array:
-    """Where the axis goes (n, 2), region after region."""
+    """The axis' places (n, 2) over all regions, one after another: in each the through lines, then
+    the extra ones."""
     here, pieces = (bounds[0], bounds[1]), []
     for region in split:
         sheet, ends = _sheet(region, tables[1 if region.across else 0], bounds, open_sides)
+        # Lines are laid in the region's own plane, u along them: for lines along Y, u is Y.
         start = here[::-1] if region.across else here
         through, extra = region_lines(sheet, widest, land, ends)
         path = routed(through, start, 0.0)
@@ -417,14 +462,21 @@ def _closer(
     bad: NDArray[np.bool_],
     wanted: float,
 ) -> StepTable:
-    """Smaller steps where the axis finishes the places that stand too high."""
+    """The table with smaller steps where the axis finishes the places that stand too high.
+
+    Ridges grow as the square of the step, so the step shrinks by the root of wanted / found.
+    """
     axis, _ = _axis(work, offset, places[bad])
     i = np.floor((axis[:, 0] - steps.left) / steps.size).astype(np.int64)
     j = np.floor((axis[:, 1] - steps.low) / steps.size).astype(np.int64)
+    # A place that was not reached at all has no height: count it as twice too high.
     high = np.where(np.isfinite(found[bad]), found[bad], 2.0 * wanted)
+    # Between 0.6 and 0.97: at least a little closer each time, but no collapse where a height is
+    # far off because of a hollow.
     share = np.clip(np.sqrt(wanted / high) * 0.97, 0.6, 0.97)
     factor = np.ones_like(steps.table)
     columns, rows = factor.shape
+    # Two bins around as well: neighbouring lines are laid by the smallest step between them.
     for di in range(-2, 3):
         for dj in range(-2, 3):
             spot = (np.clip(i + di, 0, columns - 1), np.clip(j + dj, 0, rows - 1))

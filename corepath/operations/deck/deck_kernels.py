@@ -1,11 +1,12 @@
 """Compiled kernels of the deck's planning: the best split into regions, and what a path leaves at
 single places.
 
-Lengths in mm. What a cutter leaves at a place is the least, over all of its path near the place, of
-the height of its cutting surface there: for a straight move from a to b that is the least of z(t) +
+Lengths in mm. The stock left at a place is the least, over all of the path near it, of the height
+of the cutter's surface there. For a straight move from a to b that is the least of z(t) +
 height(distance(t)) over the stretch of t where the place lies within the cutter's radius. The
-height grows with the distance and is convex, and so is the distance in t; a flat end therefore has
-its least at an end of the stretch, and otherwise the least is found by golden section.
+profile's height grows with the distance and is convex, and the distance is convex in t. So a flat
+end has its least at an end of the stretch, a ball in closed form, and a corner's is found by golden
+section.
 """
 
 from __future__ import annotations
@@ -25,6 +26,8 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _GOLDEN = 0.6180339887498949
+# Cuts at a row and at a column share one int16: 1000 columns of 20 mm are 20 m, more than any
+# board.
 _CUT_Y = 1000
 
 
@@ -32,14 +35,19 @@ _CUT_Y = 1000
 def guillotine(
     along: Array, across: Array, turn_along: float, turn_across: float, link: float
 ) -> tuple[Array, Array]:
-    """Least costs and choices [i, I, j, J] of all rectangles of cells: -1 lines along X, -2 along
-    Y, else the cut.
+    """Least costs and choices of all rectangles of cells, by dynamic programming.
 
-    `along`, `across` (n + 1, m + 1) are summed costs; a cut at row j is 1000 + j.
+    Both results are indexed [i, I, j, J]: columns i to I, rows j to J. A choice is -1 for lines
+    along X, -2 for lines along Y, k for a cut at column k, 1000 + k for one at row k.
+
+    `along` and `across` (n + 1, m + 1) are summed costs (mm of line) of lines along X and along Y,
+    so that a rectangle's cost is four look-ups. `turn_along` and `turn_across` are added for each
+    row or column of cells that the lines fill, `link` once for each region.
     """
     n, m = along.shape[0] - 1, along.shape[1] - 1
     best = np.full((n + 1, n + 1, m + 1, m + 1), np.inf, np.float32)
     choice = np.zeros((n + 1, n + 1, m + 1, m + 1), np.int16)
+    # Widths and heights rise, so the parts of a rectangle are always known before it.
     for a in range(1, n + 1):
         for b in range(1, m + 1):
             for i in range(n - a + 1):
@@ -62,8 +70,12 @@ def guillotine(
                         + a * turn_across
                         + link
                     )
+                    # A tie goes to lines along the grain, and to no cut. The margins keep rounding
+                    # from deciding: `best` is kept as float32, whose steps are 0.008 at 100,000 mm
+                    # of line.
                     if other < least - 1e-3:
                         least, cut = other, -2
+                    # A cut costs nothing itself: the link of one more region is in its parts.
                     for k in range(i + 1, end):
                         other = best[i, k, j, top] + best[k, end, j, top]
                         if other < least - 1e-2:
@@ -79,14 +91,17 @@ def guillotine(
 
 @njit(cache=True, inline="always")
 def _over_tip(distance: float, profile: CutterProfile) -> float:
-    """Height of the cutting surface over the tip, mm."""
+    """Height of the cutter's surface over its tip, mm, at `distance` (mm) from the axis."""
     return height(distance - profile.flat, profile)
 
 
 @njit(cache=True)
 def _over(px: float, py: float, p: Array, k: int, profile: CutterProfile, best: float) -> float:
-    """Least height of the cutting surface over (px, py) on the move k to k + 1, if below `best`;
-    else inf."""
+    """Least height of the cutter's surface over (px, py) on the move k to k + 1 of `p`, if below
+    `best`; else inf.
+
+    Anything not below `best` may come back as inf, since the caller keeps the smaller.
+    """
     ax, ay, az = p[k, 0], p[k, 1], p[k, 2]
     dx, dy, dz = p[k + 1, 0] - ax, p[k + 1, 1] - ay, p[k + 1, 2] - az
     spare = best - min(az, az + dz)
@@ -101,6 +116,7 @@ def _over(px: float, py: float, p: Array, k: int, profile: CutterProfile, best: 
     along = min(max((wx * dx + wy * dy) / length2, 0.0), 1.0) if length2 > 0.0 else 0.0
     if (wx - along * dx) ** 2 + (wy - along * dy) ** 2 > reach * reach:
         return math.inf
+    # Straight down or no move at all: there is no direction to divide by.
     if length2 < 1e-18:
         distance = math.hypot(wx, wy)
         return (
@@ -113,6 +129,7 @@ def _over(px: float, py: float, p: Array, k: int, profile: CutterProfile, best: 
     if off2 > radius * radius:
         return math.inf
     length = math.sqrt(length2)
+    # The stretch low to high of the move, as shares of it, on which the place is under the cutter.
     half = math.sqrt(radius * radius - off2) / length
     low, high = max(0.0, middle - half), min(1.0, middle + half)
     if low > high:
@@ -124,14 +141,19 @@ def _over(px: float, py: float, p: Array, k: int, profile: CutterProfile, best: 
         slope = dz / length
         t = middle - slope * half / math.sqrt(1.0 + slope * slope)
         low = high = min(max(t, low), high)
+    # The ends of the stretch: for a flat end the answer; for a ball both are its minimum.
     least = min(
         az + low * dz + _over_tip(math.sqrt(off2 + (low - middle) ** 2 * length2), profile),
         az + high * dz + _over_tip(math.sqrt(off2 + (high - middle) ** 2 * length2), profile),
     )
     if ball or profile.corner == 0.0:
         return float(least)
+    # The tip at its lowest and the axis at its nearest, both at once, is a bound from below: no
+    # search where even that does not win.
     if min(az + low * dz, az + high * dz) + _over_tip(math.sqrt(off2), profile) >= min(best, least):
         return float(least)
+    # Golden section, until the stretch is 0.001 mm long: on a move as steep as 45° that is 0.001 mm
+    # in height at the very most, and far less near the minimum, where the curve is level.
     for _ in range(40):
         if (high - low) * length < 1e-3:
             break
@@ -149,7 +171,13 @@ def _over(px: float, py: float, p: Array, k: int, profile: CutterProfile, best: 
 
 @njit(cache=True)
 def _bins(p: Array, radius: float, frame: Array, columns: int, rows: int) -> tuple[Ints, Ints]:
-    """Which moves come within the radius of each cell: starts (cells + 1,) into the items."""
+    """Which moves come within the radius of each cell: starts (cells + 1,), and the items they
+    point into.
+
+    Two turns over the moves: the first counts, the second fills, so that no list grows. By bounding
+    boxes: a long diagonal move is put in cells that it does not come near; `reaching` sorts those
+    out.
+    """
     counts = np.zeros(columns * rows + 1, np.int64)
     for turn in range(2):
         if turn == 1:
@@ -177,11 +205,14 @@ def _bins(p: Array, radius: float, frame: Array, columns: int, rows: int) -> tup
 def _ceiling(
     p: Array, moves: Ints, x: float, y: float, half: float, profile: CutterProfile
 ) -> float:
-    """A height that no place within `half` of (x, y) keeps above: the cutter reaches all of them
-    from there."""
+    """A height, mm, above which nothing is left within `half` (mm) of (x, y).
+
+    One vertex of the path whose cutter covers all of that circle is enough to bound it.
+    """
     least = math.inf
     for q in range(moves.shape[0]):
         k = moves[q]
+        # The profile only adds to the vertex's height, so a higher vertex cannot lower the bound.
         if p[k, 2] < least:
             away = math.hypot(p[k, 0] - x, p[k, 1] - y) + half
             if away <= profile.radius:
@@ -205,11 +236,11 @@ def _near(p: Array, k: int, x: float, y: float, reach: float) -> bool:
 
 @njit(cache=True)
 def reaching(p: Array, profile: CutterProfile, frame: Array) -> tuple[Ints, Ints]:
-    """Moves of the polyline `p` (m, 3) that may leave the lowest height somewhere in each cell of
+    """Moves of the polyline `p` (m, 3) that may decide what is left somewhere in each cell of
     `frame`.
 
-    `frame` is (x0, y0, size of a cell, columns, rows). Starts (cells + 1,) into the moves, the
-    cells row by row.
+    `frame` is (x0, y0, size of a cell, columns, rows), mm. Returns starts (cells + 1,) and moves:
+    those of cell c are moves[starts[c]:starts[c + 1]], the cells row by row.
     """
     columns, rows, size = int(frame[3]), int(frame[4]), frame[2]
     starts, items = _bins(p, profile.radius, frame, columns, rows)
@@ -235,11 +266,11 @@ def reaching(p: Array, profile: CutterProfile, frame: Array) -> tuple[Ints, Ints
 def left_at(
     p: Array, profile: CutterProfile, x: Array, y: Array, frame: Array, starts: Ints, moves: Ints
 ) -> Array:
-    """Heights (n,) that a cutter leaves at the places `x`, `y` (n,) along the polyline `p` (m, 3);
-    inf where unreached.
+    """Heights (n,), mm, that a cutter leaves at the places `x`, `y` (n,) along the polyline `p` (m,
+    3); inf where it does not come.
 
     `starts` and `moves` are those that `reaching` gives for the same path, cutter and `frame`, in
-    which all places lie.
+    which all places must lie.
     """
     columns, rows = int(frame[3]), int(frame[4])
     out = np.empty(x.shape[0])

@@ -1,11 +1,11 @@
 """The lines of one region of the deck: through lines from end to end, and extra ones between them
 where it is steep.
 
-Lines run along u; v is across (for a region whose lines run across the grain u is Y and v is X).
-Lengths in mm. Neighbouring through lines lie a *gap* apart, at most the widest step. Where the
-ground asks for n times as many lines, n − 1 extra ones divide the gap evenly; each is a stretch as
-long as it is needed, and glides from one even place to the next where n changes. The width of each
-gap is the one that costs least for each mm of it, a turn at the ends of each stretch included.
+Lines run along u; v is across (where lines run across the grain, u is Y and v is X). Lengths in mm.
+Neighbouring through lines lie a *gap* apart, at most the widest step. Where the ground asks for n
+times as many lines, n − 1 extra ones divide the gap evenly; each is only as long as it is needed,
+and glides from one even place to the next where n changes. Each gap gets the width that costs least
+per mm of it, counting a turn at the ends of each stretch.
 """
 
 from __future__ import annotations
@@ -24,21 +24,22 @@ Array = NDArray[np.float64]
 _TURN = 15.0
 """mm of line that a turn costs."""
 _SHORT_BREAK = 30.0
-"""Breaks of a stretch shorter than this are cut through, mm: two turns cost more."""
+"""Breaks of a stretch shorter than this (mm) are cut through: two turns would cost more."""
 _SPARE = 1
 """Bins by which a stretch is longer than it must be, at each end."""
 _GLIDE = 11.0
 """Length over which an extra line glides to its next place, mm."""
+# mm by which lines sweep or run over a side of the blank.
 _OVERHANG = 0.5
 _SEAM = 6.0
-"""mm by which an extra line that reaches the side of its region runs on, since its turn begins
-early."""
+"""mm by which an extra line that reaches the side of its region runs on beyond it, since its turn
+begins early."""
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """Least allowed steps (n, m) of a region, in bins of `size` along u (from `u`) and v (from
-    `v`)."""
+    """Least allowed steps (n, m), mm, of a region, in bins of `size` mm along u (from `u` to `end`)
+    and v (from `v` to `top`)."""
 
     table: Array
     u: float
@@ -48,7 +49,9 @@ class Sheet:
     size: float
 
     def least(self, low: float, high: float) -> Array:
-        """(n,) least step along u over the bins between `low` and `high` in v."""
+        """(n,) least step, mm, in each column of bins along u, over the bins between `low` and
+        `high` in v."""
+        # The margins keep a boundary that rounding put a hair into the next bin in its own.
         first = min(max(int((low + 1e-9 - self.v) / self.size), 0), self.table.shape[1] - 1)
         last = min(max(int((high - 1e-9 - self.v) / self.size), first), self.table.shape[1] - 1)
         return np.asarray(self.table[:, first : last + 1].min(axis=1))
@@ -56,8 +59,8 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True)
 class Ends:
-    """Whether the sides of a region are sides of the blank, where it is level: at low u, high u,
-    low v, high v."""
+    """For each side of a region (low u, high u, low v, high v) whether it is a side of the blank
+    with level ground, so that lines may run over it."""
 
     start: bool
     end: bool
@@ -68,7 +71,10 @@ class Ends:
 def region_lines(
     sheet: Sheet, widest: float, land: float, ends: Ends
 ) -> tuple[list[Array], list[Array]]:
-    """Through lines and extra lines, each (k, 2) points (u, v) in the direction of rising u."""
+    """Through lines and extra lines, each (k, 2) points (u, v), mm, in the direction of rising u.
+
+    `widest` is the largest gap, `land` the radius of the cutter's flat part.
+    """
     places = _places(sheet, widest, land, ends)
     extra: list[Array] = []
     for low, high in itertools.pairwise(places):
@@ -77,8 +83,11 @@ def region_lines(
 
 
 def _through(sheet: Sheet, places: list[float], land: float, ends: Ends) -> list[Array]:
-    """At a level side of the blank a disc sweeps up to it from an *inset* end; the outermost lines
-    clear corners."""
+    """The through lines. At a level side of the blank most end *inset*, the outermost run over it
+    to clear the corners."""
+    # A flat end that stops a little inside the side still sweeps up to it between two lines, as its
+    # disc is √(land² − half²) deep there; 0.9 of that is used. The outermost lines have no
+    # neighbour to clear the corners, so they run over the side.
     half = 0.5 * max([b - a for a, b in itertools.pairwise(places)], default=0.0)
     inset = 0.9 * math.sqrt(land**2 - half**2) if land > half else -_OVERHANG
     lines = []
@@ -100,6 +109,7 @@ def _places(sheet: Sheet, widest: float, land: float, ends: Ends) -> list[float]
     while places[-1] < last - 1e-6:
         room = last - places[-1]
         width = _best_gap(sheet, places[-1], min(widest, room))
+        # No sliver as the last gap: two even ones instead, or one if that is wide enough.
         if room - width < 0.25 * widest:
             width = room if room <= widest else room / 2.0
         places.append(places[-1] + width)
@@ -109,7 +119,11 @@ def _places(sheet: Sheet, widest: float, land: float, ends: Ends) -> list[float]
 def _margin(
     sheet: Sheet, widest: float, land: float, level: bool, side: float, inward: float
 ) -> float:
-    """How far inside a side its first line lies."""
+    """How far inside a side (mm) its first line lies.
+
+    Against level ground beyond, as far as the flat part reaches, less the overhang. Else half a
+    step, the largest that the bins between the side and the line allow.
+    """
     if level:
         return max(land - _OVERHANG, 0.0)
     for share in range(20, 0, -1):
@@ -121,7 +135,9 @@ def _margin(
 
 
 def _counts(sheet: Sheet, low: float, high: float) -> NDArray[np.int64]:
-    """Into how many even parts the gap must be divided, along u."""
+    """Into how many even parts the gap from `low` to `high` must be divided, in each bin along u;
+    at least 1."""
+    # A gap of exactly n steps needs n parts, whatever rounding does.
     counts: NDArray[np.int64] = np.ceil((high - low) / sheet.least(low, high) - 1e-9).astype(
         np.int64
     )
@@ -129,19 +145,24 @@ def _counts(sheet: Sheet, low: float, high: float) -> NDArray[np.int64]:
 
 
 def _best_gap(sheet: Sheet, low: float, widest: float) -> float:
+    # Down to 0.28 of the widest in steps of 5 %; rounded, so that a tie goes to the wider gap on
+    # every machine.
     widths = [widest * 0.95**k for k in range(26)]
     costs = [round(_cost(sheet, low, width) / width, 9) for width in widths]
     return widths[costs.index(min(costs))]
 
 
 def _cost(sheet: Sheet, low: float, width: float) -> float:
+    # Length of all lines of the gap, a turn for its through line, and for each extra stretch that
+    # begins a turn and its spare ends.
     counts = _counts(sheet, low, low + width)
     stretches = int(np.clip(np.diff(counts, prepend=1), 0, None).sum())
     return float(counts.sum()) * sheet.size + _TURN + stretches * (_TURN + 2 * _SPARE * sheet.size)
 
 
 def _stretches(wanted: NDArray[np.bool_], size: float) -> list[tuple[int, int]]:
-    """Runs of bins, made longer by the spare and joined over short breaks."""
+    """(first, last) of the runs of wanted bins, lengthened by the spare and joined over short
+    breaks."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], wanted.astype(np.int8), [0]]))).reshape(
         -1, 2
     )
@@ -155,13 +176,15 @@ def _stretches(wanted: NDArray[np.bool_], size: float) -> list[tuple[int, int]]:
 
 
 def _between(sheet: Sheet, low: float, high: float) -> list[Array]:
-    """The extra lines of one gap."""
+    """The extra lines of one gap, each (k, 2)."""
     counts = _counts(sheet, low, high)
     middles = sheet.u + (np.arange(len(counts)) + 0.5) * sheet.size
     found = []
     for n in range(1, int(counts.max())):
         for first, last in _stretches(counts > n, sheet.size):
             parts = np.maximum(counts[first:last], n + 1)
+            # Line n of `parts` lies at n/parts of the gap. Where the number of parts changes it
+            # would jump; smoothed twice by a moving mean it glides there without a corner.
             v = low + _smooth(_smooth((high - low) * n / parts, sheet.size), sheet.size)
             u = middles[first:last].copy()
             u[0] -= 0.5 * sheet.size + (_SEAM if first == 0 else 0.0)
@@ -171,6 +194,7 @@ def _between(sheet: Sheet, low: float, high: float) -> list[Array]:
 
 
 def _smooth(values: Array, size: float) -> Array:
+    # An odd number of bins, and no longer than the line: the mean stays centred.
     width = min(2 * round(_GLIDE / 4.0 / size) + 1, 2 * ((len(values) - 1) // 2) + 1)
     padded = np.pad(values, width // 2, mode="edge")
     return np.asarray(np.convolve(padded, np.ones(width) / width, mode="valid"))

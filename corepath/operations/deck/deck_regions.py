@@ -2,10 +2,10 @@
 Y.
 
 Bed frame of C, mm. Splits go from edge to edge of what they split (guillotine cuts) on a grid of
-`CELL`; among all such splits the one of least cost is found by dynamic programming over rectangles.
-The cost of a rectangle is the length of its lines, 1/step over its area, where steps below the
-widest cost more than their share, since lines come in whole numbers; a turn for each line; and a
-link to the next rectangle.
+`CELL`; of all such splits the cheapest is found by dynamic programming over rectangles. A rectangle
+costs the length of its lines (1/step integrated over its area, where steps below the widest cost
+more than their share since lines come in whole numbers), a turn for each line, and a link to the
+next rectangle.
 """
 
 from __future__ import annotations
@@ -21,9 +21,11 @@ __all__ = ["CELL", "Region", "regions"]
 
 Array = NDArray[np.float64]
 
+# mm. The table of the dynamic programming grows with the fourth power of its inverse.
 CELL = 20.0
 WHOLE_LINES = 1.35
-"""By how much more close lines cost than their mean number."""
+"""Factor on the mean number of extra lines, since they come in whole numbers and whole stretches.
+"""
 TURN = 0.9
 """mm of line that turning costs for each mm of a region's width across its lines."""
 LINK = 200.0
@@ -44,8 +46,12 @@ class Region:
 def regions(
     along: StepTable, across: StepTable, widest: float, right: float, high: float, penalty: float
 ) -> list[Region]:
-    """Regions from left to right, low to high. `penalty` multiplies the cost of lines across the
-    grain (Y)."""
+    """Regions that cover the whole table, from left to right and low to high.
+
+    `along` and `across` have the allowed steps for lines along X and along Y on the same bins,
+    `widest` is the largest step, `right` and `high` (mm) cut the last cells off. `penalty`
+    multiplies the cost of lines across the grain (Y).
+    """
     from corepath.operations.deck.deck_kernels import guillotine
 
     per = max(1, round(CELL / along.size))
@@ -73,9 +79,10 @@ def regions(
 
 
 def _coarse(steps: StepTable, widest: float, per: int, penalty: float) -> Array:
-    """Sums (n + 1, m + 1) of the cost of all bins below and left of each corner of the coarse
-    grid."""
+    """Sums (n + 1, m + 1), in mm of line, of the cost of all bins left of and below each corner of
+    the coarse grid."""
     least = 1.0 / widest
+    # 1/step is the length of line for a unit of area; the part above the widest step's costs extra.
     cost = penalty * (least + WHOLE_LINES * (1.0 / steps.table - least)) * steps.size**2
     n, m = cost.shape
     cost = np.pad(cost, ((0, -n % per), (0, -m % per)))

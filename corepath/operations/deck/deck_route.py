@@ -1,10 +1,10 @@
 """The order of lines and the turns between them: one path over a region without a lift.
 
-Plane of the lines: u along them, v across, mm. From the end of a line the path turns round into the
-start of the line that costs least to reach: half a circle where the next one runs the other way,
-else straight across. Turns may begin *early*, by a share of their radius before a line's end, since
-the turn sweeps what the line then does not. All links follow the surface like lines: they cut what
-they meet and leave no mark.
+Plane of the lines: u along them, v across, mm. From the end of a line the path turns into the start
+of the line that costs least to reach: by half a circle where the next one runs the other way,
+otherwise straight across. Turns may begin *early*, by a share of their radius before the end of a
+line, since the turn sweeps what the line then does not. All links follow the surface as the lines
+do: they cut what they meet and leave no mark.
 """
 
 from __future__ import annotations
@@ -18,20 +18,26 @@ __all__ = ["routed"]
 
 Array = NDArray[np.float64]
 
+# mm between a turn and its chords.
 _CHORD = 0.001
 _WIDEST_TURN = 45.0
-"""Farther apart lines are linked straight, mm."""
+"""mm; lines farther apart than this are linked straight."""
 _ONWARD = 25.0
-"""mm that a link into a line of the same direction costs on top: it stops twice."""
+"""mm of path that a link into a line of the same direction costs in addition: the cutter stops
+twice."""
 
 
 def routed(lines: list[Array], start: tuple[float, float], early: float) -> Array:
-    """(n, 2) path through all `lines`, each (k, 2), beginning with the one that starts nearest to
-    `start`."""
+    """A path (n, 2) through all `lines`, each (k, 2), mm, beginning with the one whose end lies
+    nearest to `start`.
+
+    `early` is the share of their radius by which turns begin before the end of a line.
+    """
     firsts = np.array([line[0] for line in lines])
     lasts = np.array([line[-1] for line in lines])
     left = np.ones(len(lines), dtype=bool)
     path: list[Array] = []
+    # Direction 0 at first: nothing has been cut yet, any line may be taken either way.
     here, way = np.array(start, dtype=float), 0
     for _ in lines:
         k, way_on = _next(firsts, lasts, left, here, way, early)
@@ -48,7 +54,8 @@ def routed(lines: list[Array], start: tuple[float, float], early: float) -> Arra
 def _next(
     firsts: Array, lasts: Array, left: NDArray[np.bool_], here: Array, way: int, early: float
 ) -> tuple[int, int]:
-    """Index and direction of the line to take next; ties go to the lower index."""
+    """Index and direction (1 as given, -1 reversed) of the line that costs least to take next; ties
+    go to the lower index."""
     choices = []
     for places, direction in ((firsts, 1), (lasts, -1)):
         along, aside = np.abs(places - here).T
@@ -61,6 +68,7 @@ def _next(
             cost = np.where(
                 aside < _WIDEST_TURN, aside * (math.pi / 2.0 - 0.9 * early) + along, straight + 10.0
             )
+        # Rounded, so that a tie of floats does not decide on one machine otherwise than on another.
         cost = np.where(left, np.round(cost, 6), np.inf)
         k = int(np.argmin(cost))
         choices.append((float(cost[k]), k, direction))
@@ -69,13 +77,16 @@ def _next(
 
 
 def _turned(line: Array, after: Array, way: int, early: float) -> tuple[Array, Array, Array]:
-    """The line shortened or lengthened to where the turn begins, the turn, and the next line from
-    where it ends."""
+    """The line up to where the turn begins, the turn, and the next line from where it ends; lines
+    may come out shorter or longer."""
     (end_u, end_v), (start_u, start_v) = line[-1], after[0]
     radius = 0.5 * abs(float(start_v - end_v))
+    # A smaller circle would be a corner for the machine all the same; a larger one costs more than
+    # the way straight across.
     if not 0.25 < radius < 0.5 * _WIDEST_TURN:
         return line, np.empty((0, 2)), after
     at = max(end_u * way, start_u * way) - early * radius
+    # The turn begins no earlier than the middle of either line, so short lines keep half.
     at = way * max(at, *(way * float(np.mean(ends[[0, -1], 0])) for ends in (line, after)))
     count = max(6, math.ceil(math.pi / (2.0 * math.acos(1.0 - _CHORD / radius))))
     angle = np.linspace(-0.5 * math.pi, 0.5 * math.pi, count + 1)[1:-1]

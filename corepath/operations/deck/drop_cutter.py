@@ -1,9 +1,9 @@
-"""Offset of a deck surface for a cutter: how high its tip must stand so that nothing is cut too
-deep.
+"""Drop-cutter heights over a deck surface: how high a cutter's tip must stand so that it gouges
+nothing.
 
-The tip height over a point p is the largest of h(p + q) − rise(|q|) over all places q under the
-cutter; there the cutter touches the surface and nowhere does it reach below. X, Y and Z are those
-of the bed frame in C, mm. Pure geometry.
+The tip height over a point p is the largest of h(p + q) − z(|q|) over all places q under the
+cutter, z being its profile. There the cutter touches the surface, and nowhere does it reach below.
+X, Y and Z are those of the bed frame in C, mm. Elementary geometry, no source needed.
 """
 
 from __future__ import annotations
@@ -21,13 +21,14 @@ __all__ = ["CutterOffset", "thin"]
 Array = NDArray[np.float64]
 
 _BLOCK = 4.0
-"""mm; size of the blocks in which the curvature is bounded."""
+"""mm; size of the blocks in which the curvature is bounded. A bound holds for all of a block and
+for the cutter's radius about it: larger blocks make it coarser, smaller ones only cost memory."""
 _ROUNDING = 1e-9
-"""mm; second differences below it are rounding."""
+"""mm; second differences below it are taken for rounding, and the ground for a plane."""
 
 
 class CutterOffset:
-    """Tip heights of one cutter over one surface."""
+    """Drop-cutter heights of one cutter over one surface."""
 
     def __init__(self, surface: DeckSurface, cutter: Cutter) -> None:
         self.surface = surface
@@ -35,11 +36,12 @@ class CutterOffset:
         self._block, self._bends = self._curvatures()
 
     def _curvatures(self) -> tuple[float, Array]:
-        """Size of blocks, mm, and bounds (columns, rows, 2) of the curvature under the cutter over
-        each, 1/mm: of any, and of that upwards, as in a hollow.
+        """Size of the blocks, mm, and bounds (columns, rows, 2), 1/mm, of the curvature under the
+        cutter anywhere over each block: of any sign, and upwards only, as in a hollow.
 
-        Second derivatives of a uniform cubic B-spline are means of the second differences of its
-        coefficients.
+        Second derivatives of a uniform cubic B-spline are weighted means of the second differences
+        of its coefficients (the weights are positive and sum to 1), so the largest difference
+        bounds them.
         """
         from scipy.ndimage import maximum_filter
 
@@ -49,6 +51,8 @@ class CutterOffset:
         across[:, 1:-1] = np.diff(coef, 2, axis=1)
         twist[:-1, :-1] = np.abs(np.diff(np.diff(coef, axis=0), axis=1))
         size = max(1, round(_BLOCK / step))
+        # A place draws on coefficients up to two nodes away; the third is for the rounding to whole
+        # blocks.
         reach = math.ceil((self.cutter.radius / step + 3.0) / size)
         short = [(0, -n % size) for n in coef.shape]
         breaks_off = not _level_rim(self.surface)
@@ -57,8 +61,12 @@ class CutterOffset:
             np.maximum(np.abs(along), np.abs(across)),
             np.maximum(np.maximum(along, across), 0.0),
         ):
+            # The largest eigenvalue of [[a, t], [t, b]] is at most max(|a|, |b|) + |t|.
             bends = either + twist
             bends[bends < _ROUNDING] = 0.0
+            # Beyond the grid the ground is level at the edge height. Where the outermost nodes are
+            # not at that height it breaks off there, a step that no second difference shows: the
+            # rim gets the largest bound there is, so that more starts are tried.
             if breaks_off:
                 bends[:4], bends[-4:], bends[:, :4], bends[:, -4:] = (bends.max(),) * 4
             padded = np.pad(bends, short)
@@ -67,7 +75,8 @@ class CutterOffset:
         return size * step, np.ascontiguousarray(np.stack(bounds, axis=-1))
 
     def tip(self, x: Array | float, y: Array | float) -> Array:
-        """Tip heights, mm, at the places `x`, `y` (mm, any shapes that broadcast)."""
+        """Drop-cutter heights, mm, at the places `x`, `y` (mm, any shapes that broadcast); the
+        result has their shape."""
         from corepath.operations.deck.drop_cutter_kernels import tips
 
         xx, yy = np.broadcast_arrays(
@@ -86,18 +95,19 @@ class CutterOffset:
 
 
 def _level_rim(surface: DeckSurface) -> bool:
-    """Whether the two outermost nodes on each side lie at the edge's height."""
+    """Whether the two outermost rows of nodes on each side lie at the edge's height, so that the
+    surface runs on without a step."""
     grid = surface.grid
     rims = (grid[:2], grid[-2:], grid[:, :2], grid[:, -2:])
     return all(float(np.abs(rim - surface.edge).max()) < _ROUNDING for rim in rims)
 
 
 def thin(points: Array, below: float, above: float) -> Array:
-    """Fewest of `points` (n, 3), which lie on one straight line seen from above, to keep in the
-    band.
+    """The fewest of `points` (n, 3) whose chords keep within the band; seen from above they lie on
+    one straight line.
 
-    Each chord lies at most `below` under and `above` over the points that it passes. The first and
-    the last point stay.
+    Each chord lies at most `below` under and `above` over the points that it passes, mm. The first
+    and the last point stay.
     """
     from corepath.operations.deck.drop_cutter_kernels import chords
 

@@ -1,9 +1,13 @@
-"""Compiled kernels of the surfacing paths: the height of a cutter's tip over a surface, and chords.
+"""Compiled kernels of the surfacing paths: drop-cutter heights over a surface, and chords.
 
 The surface is that of `corepath.board.deck.spline_kernels`, which evaluates it: `coef` and `frame`
-are its own. The end of a cutter is a `CutterProfile`, z(r); its flat part is called the *land*
-here. Its tip stands at the largest of h(p + q) − z(|q|) over the disc. All in mm; pure elementary
-geometry, no source needed.
+are its own. The end of a cutter is a `CutterProfile`, z(r); the radius of its flat part is called
+`land` here. Dropped on the surface at p, the cutter's tip stops at the largest of h(p + q) − z(|q|)
+over all q within its radius. All in mm; elementary geometry, no source needed.
+
+Each search below keeps the best of all places that it has looked at. Every place is a lower bound
+of the tip height, so a search can end too low (the cutter would gouge) but never too high: the
+number of starts and of places on the rim is a matter of safety, not only of speed.
 """
 
 from __future__ import annotations
@@ -22,21 +26,26 @@ __all__ = ["chords", "tips"]
 
 Array = NDArray[np.float64]
 
+# 1/mm. CutterOffset sets second differences of rounding size to 0, so a bound on the curvature is
+# either 0 or several orders above this: it tells the two apart, nothing finer.
 _PLANE = 1e-12
+# mm. Newton steps end when the next could raise the tip by less than this: a thousandth of what the
+# rounding of the text (0.0005 mm) costs.
 _GAIN = 1e-7
 _TIGHT = 0.3
-"""Curvature times land from which several places of contact are likely and more starts are
-tried."""
+"""Curvature times land, both in mm: from here on the ground under the land can touch it at several
+places, and more starts are tried."""
 _GENTLE = 0.05
-"""Below it the rim bears one wave or two, which eight places tell."""
+"""Below this value the height along the rim has at most two maxima; eight samples find them."""
 _CREASED = 1.0
-"""Beyond it a crease may rise and fall within a few degrees of the rim: all its places are looked
-over."""
+"""Beyond this value the height along the rim may rise and fall within a few degrees (a crease): all
+`_PLACES` are looked at."""
 _PLACES = 128
-"""Places on the rim that are looked over at most.
+"""Most places on the rim that are looked at.
 
-At 32 a crease of radius 10 passed between two of them under a flat cutter of 50 mm, whose tip then
-stood up to 0.1 too low; at 128 they are 1.2 mm apart there and it is 0.004 at most of those tried.
+With 32 places a crease of radius 10 lay between two of them under a flat cutter of 50 mm, whose tip
+then stood up to 0.1 too low; with 128 places they are 1.2 mm apart there, and the error was at most
+0.004 in the cases tried.
 """
 _STARTS = 8
 """Places in a ring under the land from which a summit is climbed, besides the middle."""
@@ -46,9 +55,15 @@ _STARTS = 8
 def _ball(
     coef: Array, frame: Array, profile: CutterProfile, x: float, y: float, qx: float, qy: float
 ) -> float:
-    """Tip of a ball by contact iteration from (qx, qy): q = r·grad h / sqrt(1 + |grad h|²)."""
+    """Drop-cutter height of a ball over (x, y), by fixed-point iteration of its contact from (qx,
+    qy).
+
+    At the contact the ball's normal is the ground's: q = r·grad h / sqrt(1 + |grad h|²).
+    """
     corner = profile.corner
     best = -math.inf
+    # The iteration contracts while radius times curvature is below 1. In a tighter hollow it may
+    # wander; `best` keeps the highest place met, and `tips` starts from more places there.
     for _ in range(12):
         h, hx, hy = slope_at(coef, frame, x + qx, y + qy)
         best = max(best, h - height(math.hypot(qx, qy), profile))
@@ -56,6 +71,8 @@ def _ball(
         moved = abs(hx * scale - qx) + abs(hy * scale - qy)
         qx = hx * scale
         qy = hy * scale
+        # At a maximum the error of the height is of second order in q: 0.0001 mm aside is about
+        # 1e-8 mm in height.
         if moved < 1e-4:
             break
     return max(best, height_at(coef, frame, x + qx, y + qy) - height(math.hypot(qx, qy), profile))
@@ -72,30 +89,39 @@ def _rim(
     sin: float,
     slope: float,
 ) -> float:
-    """Tip with the contact on the rim, near the direction (cos, sin), up the slope there as far as
-    it is known.
+    """Drop-cutter height with the contact on the rim of the flat part or on the corner beyond it.
 
-    Newton on the direction, until what a further step would gain is less than `_GAIN`.
+    Starts in the direction (cos, sin) from the axis; `slope` is the slope up that way as far as it
+    is known. Newton's method on the direction, with the contact moved out over the corner as the
+    slope asks, until a further step would gain less than `_GAIN`.
     """
     land, corner = profile.flat, profile.corner
+    # A corner of radius r touches a slope s at r·s / sqrt(1 + s²) beyond the flat part.
     out = corner * slope / math.sqrt(1.0 + slope * slope)
     best = -math.inf
     for _ in range(8):
         reach = land + out
         h, hx, hy, hxx, hxy, hyy = shape_at(coef, frame, x + reach * cos, y + reach * sin)
         best = max(best, h - height(out, profile))
+        # Slope outward and sideways; `across` is the first derivative of the height along the rim
+        # by the angle, divided by the reach, and `fall` the second derivative, divided likewise.
         along = hx * cos + hy * sin
         across = hy * cos - hx * sin
         fall = reach * (hxx * sin * sin - 2.0 * hxy * sin * cos + hyy * cos * cos) - along
+        # Newton only where the rim bends down (a maximum is near), and at most 0.25 rad at once:
+        # further away the quadratic model does not hold. Otherwise a fixed step uphill.
         turn = (
             min(max(-across / fall, -0.25), 0.25) if fall < -1e-12 else math.copysign(0.1, across)
         )
+        # Where the ground falls outward the contact lies on the inner edge of the corner.
         wider = corner * along / math.sqrt(1.0 + along * along) if along > 0.0 else 0.0
         rounder = 0.5 * (wider - out) ** 2 / corner if corner > 0.0 else 0.0
         if fall < 0.0 and abs(across * turn) * reach + rounder < _GAIN:
             break
         out = wider
         cos, sin = cos - turn * sin, sin + turn * cos
+        # The rotation above is that of a small angle: it lengthens the vector, so it is made a unit
+        # vector again.
         length = math.sqrt(cos * cos + sin * sin)
         cos, sin = cos / length, sin / length
     return best
@@ -105,19 +131,27 @@ def _rim(
 def _summit(
     coef: Array, frame: Array, land: float, x: float, y: float, qx: float, qy: float
 ) -> float:
-    """Highest ground under the land, climbing from (qx, qy) by Newton's method with damped flat
-    directions."""
+    """Highest ground under the flat part, climbing from (qx, qy) by Newton's method.
+
+    In the principal directions of the curvature, each damped where the ground does not bend down.
+    """
     best = -math.inf
     for _ in range(6):
         h, hx, hy, hxx, hxy, hyy = shape_at(coef, frame, x + qx, y + qy)
         best = max(best, h)
+        # Eigenvalues middle ± spread of the second derivatives and the angle of the first one: in
+        # these directions the two Newton steps do not disturb each other.
         middle = 0.5 * (hxx + hyy)
         spread = math.hypot(0.5 * (hxx - hyy), hxy)
         turn = 0.5 * math.atan2(2.0 * hxy, hxx - hyy)
         cos = math.cos(turn)
         sin = math.sin(turn)
+        # Where the ground is flat or hollow along a direction, a Newton step would be infinite or
+        # lead downhill. With 1e-5 in its place the step leads uphill and so far that the clamp to
+        # the rim below ends it.
         first = (hx * cos + hy * sin) / max(-(middle + spread), 1e-5)
         second = (hy * cos - hx * sin) / max(-(middle - spread), 1e-5)
+        # The quadratic model gains ½·g·step: the summit is reached when that is nothing.
         if 0.5 * ((hx * cos + hy * sin) * first + (hy * cos - hx * sin) * second) < _GAIN:
             break
         qx += first * cos - second * sin
@@ -135,15 +169,17 @@ def _disc(
     steep: float,
     ring: Array, at: Array,
 ) -> float:  # fmt: skip
-    """Tip of a cutter with a land: the best of the rim (coarse, then refined) and of the ground
-    under it.
+    """Drop-cutter height of a cutter with a flat part: the best of its rim and of the ground under
+    it.
 
-    Each coarse maximum on the rim that could win is refined; `at` (n,) is room for the heights
-    there. `h` and `steep` are height and slope in the middle: only ground that is nearly level
-    there can have a summit under the land.
+    The rim is looked at coarsely, then each coarse maximum that could win is refined; `at` (n,) is
+    room for the heights there, `ring` (n, 2) has the places. `h` and `steep` are height and slope
+    under the axis; `bend` bounds the curvature under the cutter, 1/mm.
     """
     land = profile.flat
     turn = bend * land
+    # 128, 32, 16 or 8 places: the tighter the ground may bend under the land, the more maxima the
+    # rim can have.
     every = 1 if turn > _CREASED else 4 if turn > _TIGHT else 8 if turn > _GENTLE else 16
     count = ring.shape[0] // every
     top = h
@@ -152,21 +188,30 @@ def _disc(
         at[k] = height_at(coef, frame, x + ring[k * every, 0], y + ring[k * every, 1])
         low = min(low, at[k])
         top = max(top, at[k])
+    # Level ground, as everywhere beyond the shaped part of a deck: nothing to search.
     if top - low < 1e-9:
         return top
     best = top
     for k in range(count):
         left = at[(k + count - 1) % count]
         right = at[(k + 1) % count]
+        # Only local maxima (of two equal neighbours the first), and only those that refining can
+        # lift to the top: between two places the rim cannot rise by more than bend·land².
         if at[k] < left or at[k] <= right or at[k] < top - bend * land * land:
             continue
+        # The vertex of the parabola through three places is a better start than the place itself.
         hollow = left - 2.0 * at[k] + right
         shift = 0.5 * (left - right) / hollow if hollow < -1e-12 else 0.0
         angle = (k + shift) * 2.0 * math.pi / count
+        # Mean slope from the axis to the rim: where the contact on the corner is first tried.
         slope = max(at[k] - h, 0.0) / land
         best = max(best, _rim(coef, frame, profile, x, y, math.cos(angle), math.sin(angle), slope))
+    # A summit under the land has slope 0, and over the land the slope changes by at most bend·land:
+    # steeper ground has none. The 5 % is a margin: a few climbs too many, never a summit missed.
     if steep < 1.05 * bend * land:
         best = max(best, _summit(coef, frame, land, x, y, 0.0, 0.0))
+        # Tightly bent ground can have several summits, and a climb from the middle finds one of
+        # them.
         if bend * land > _TIGHT:
             for k in range(0, ring.shape[0], ring.shape[0] // _STARTS):
                 best = max(
@@ -181,13 +226,13 @@ def _tip(
     ring: Array,
     at: Array,
 ) -> float:  # fmt: skip
-    """Tip of a cutter with a land; `bend` bounds the curvature under it, `up` that of hollows.
+    """Drop-cutter height of a cutter with a flat part over (x, y).
 
-    Where the slope s in the middle is more than the ground may bend under the cutter of radius r,
-    no place under it is level, so it touches on the rim; and where s - bend·r > up·r each level
-    place on the rim is a highest one (along the rim the ground bends by t·H·t·r - s there), so
-    there is one alone and the rim need not be looked over. On a plane it lies straight up the
-    slope.
+    `bend` bounds the curvature under it, `up` that of hollows, both 1/mm. Where the slope s under
+    the axis is more than the ground may bend under a cutter of radius r (s > bend·r), no place
+    under it is level, so it touches on the rim. Where also s − bend·r > up·r, each level place on
+    the rim is a maximum (along the rim the second derivative is t·H·t·r − s there), so there is
+    only one and the rim need not be searched. On a plane the contact lies straight up the slope.
     """
     h, hx, hy = slope_at(coef, frame, x, y)
     slope = math.hypot(hx, hy)
@@ -209,15 +254,19 @@ def tips(
     x: Array,
     y: Array,
 ) -> Array:
-    """Tip heights (n,) at `x`, `y` (n,). `frame` is (x0, y0, step, edge).
+    """Drop-cutter heights (n,), mm, at the places `x`, `y` (n,), mm: the least tip heights that
+    gouge nothing.
 
-    `bends` (n, m, 2) bounds the curvature under the cutter, 1/mm, any and upwards, in blocks of
-    `block` mm from two steps before (x0, y0) on.
+    `frame` is (x0, y0, step, edge) of the surface. `bends` (n, m, 2) bounds the curvature under the
+    cutter, 1/mm: of any sign, and of hollows only, in square blocks of `block` mm that begin two
+    steps before (x0, y0).
     """
     land, corner = profile.flat, profile.corner
     out = np.empty(x.shape[0])
     bend = bends.max()
     columns, rows, _both = bends.shape
+    # The coefficients have two rows of padding before the first node, and the blocks begin with
+    # them.
     left, low = frame[0] - 2.0 * frame[2], frame[1] - 2.0 * frame[2]
     count = _PLACES
     at = np.empty(count)
@@ -225,9 +274,13 @@ def tips(
     for k in range(count):
         ring[k, 0] = land * math.cos(2.0 * math.pi * k / count)
         ring[k, 1] = land * math.sin(2.0 * math.pi * k / count)
+    # For a ball: radius times curvature is the factor by which the fixed-point iteration contracts.
+    # From 0.5 on it is slow or may settle on another contact, so 16 more starts are made,
+    # alternately at 0.8 and 0.4 of the radius.
     tight = bend * corner > 0.5
     for n in range(x.shape[0]):
         if land > 0.0:
+            # Beyond the blocks the nearest one holds: its bound covers the level ground outside.
             i = min(max(int((x[n] - left) / block), 0), columns - 1)
             j = min(max(int((y[n] - low) / block), 0), rows - 1)
             out[n] = _tip(
@@ -257,10 +310,12 @@ def tips(
 
 @njit(cache=True)
 def chords(s: Array, z: Array, below: float, above: float) -> NDArray[np.int64]:
-    """Fewest vertices of `z` over the rising places `s` such that each chord keeps within the band.
+    """Indices of the fewest vertices of `z` (n,) over the rising places `s` (n,) whose chords keep
+    within the band.
 
     A chord between two kept points lies nowhere more than `below` under or `above` over the points
-    between. Greedy: each chord is as long as the cone of slopes allows.
+    between; all in mm. Greedy: each chord is as long as the cone of slopes allows. First and last
+    index are always kept.
     """
     count = s.shape[0]
     kept = np.empty(count, np.int64)
@@ -268,12 +323,16 @@ def chords(s: Array, z: Array, below: float, above: float) -> NDArray[np.int64]:
     n = 1
     start = 0
     while start < count - 1:
+        # The cone: slopes of chords from `start` that pass every point so far within the band. It
+        # only narrows, so each point is looked at once.
         low = -math.inf
         high = math.inf
         last = start + 1
         for k in range(start + 1, count):
             run = s[k] - s[start]
             slope = (z[k] - z[start]) / run
+            # A later point may be inside the cone again after one that was not, so the search goes
+            # on until the cone is empty.
             if low <= slope <= high:
                 last = k
             low = max(low, (z[k] - below - z[start]) / run)

@@ -1,11 +1,10 @@
-"""Ways from one lap to the next at one height, tangent to both where there is room, without
+"""Crossings from one lap to the next at one height, tangent to both where there is room, without
 lifting.
 
 Lengths in mm, bed frame; laps are closed (n, 2) polylines that start where the cutter is or is to
-begin. Laps that run the same way are joined by going over from one to the other gradually along
-both: with w = 3u² - 2u³ the way is A(u) + w (B(u) - A(u)), so that the width of cut grows from
-nothing. Before a lap that runs the other way the cutter turns round by a half circle in what is
-cleared.
+begin. Laps of the same sense are joined by changing gradually from one to the other along both:
+with w = 3u² − 2u³ (smoothstep) the crossing is A(u) + w (B(u) − A(u)), so the width of cut grows
+from nothing. Before a lap of the other sense the cutter makes a half circle in what is cleared.
 """
 
 from __future__ import annotations
@@ -21,7 +20,7 @@ from corepath.geometry.polylines import Floats, along, place_at, stretch
 __all__ = ["blended", "heading", "turn_round"]
 
 _SHARES = (4.0, 2.5, 1.5)
-"""Lengths of a crossing as multiples of the distance of the laps."""
+"""Lengths of a crossing as multiples of the distance between the laps, the gentlest first."""
 _SAMPLES = 48
 _HALF = 96
 
@@ -29,16 +28,18 @@ _HALF = 96
 def heading(lap: Floats) -> Floats:
     """Unit direction (2,) in which a lap begins."""
     stations = along(lap)
+    # Over 0.05 mm, since the first segment may be of no length; less on a tiny lap.
     step = place_at(lap, stations, np.array([min(0.05, stations[-1] / 8)]))[0] - lap[0]
     return np.asarray(step / max(math.hypot(*step), 1e-12))
 
 
 def blended(before: Floats, after: Floats, room: Polygon) -> tuple[Floats, Floats] | None:
-    """From the start of the lap `before` over to the lap `after`: the (m, 2) way and `after` from
-    where it arrives.
+    """The crossing (m, 2) from the start of the lap `before` to the lap `after`, and `after`
+    (closed) from where it arrives.
 
-    `before` is a closed lap from where the cutter is, `after` a closed one. None where the laps run
-    against each other, or where the way would leave the `room` of the cutter's middle.
+    `before` is a closed lap from where the cutter is, `after` any closed one; `room` is where the
+    middle may be. None where the laps run against each other, or where the crossing would leave the
+    room.
     """
     curve = LineString(after)
     first, second = float(along(before)[-1]), curve.length
@@ -50,6 +51,8 @@ def blended(before: Floats, after: Floats, room: Polygon) -> tuple[Floats, Float
         old = stretch(before, 0.0, way)
         ends = [curve.line_locate_point(Point(old[k])) for k in (0, -1)]
         gone = (ends[1] - ends[0]) % second
+        # The second lap must advance about as far as the first. Much more (nearly a whole lap)
+        # means it runs the other way, much less that it turns a corner here.
         if not 0.2 * way < gone < min(4.0 * way + gap, 0.6 * second):
             continue
         u = np.linspace(0.0, 1.0, _SAMPLES + 1)
@@ -67,11 +70,10 @@ def blended(before: Floats, after: Floats, room: Polygon) -> tuple[Floats, Float
 
 
 def turn_round(before: Floats, other: Floats, room: Polygon) -> tuple[Floats, Floats] | None:
-    """A half circle from the start of `before` on to the closed polyline `other`, which runs the
-    other way.
+    """A half circle (m, 2) from the start of `before` to the closed polyline `other`, which runs
+    the other way, and `other` from where it arrives.
 
-    The (m, 2) half circle and `other` from where it arrives; None where there is no room or it does
-    not fit.
+    None where there is no `room` or the two do not lie side by side.
     """
     curve = LineString(other)
     place = curve.line_locate_point(Point(before[0]))
@@ -79,9 +81,12 @@ def turn_round(before: Floats, other: Floats, room: Polygon) -> tuple[Floats, Fl
     away = lap[0] - before[0]
     width = math.hypot(*away)
     ahead = heading(before)
+    # Too near for a circle, not opposite (within 26°), or not square across (within 17°): the half
+    # circle would meet one of them at an angle.
     if width < 0.1 or float(ahead @ heading(lap)) > -0.9 or abs(float(ahead @ away)) > 0.3 * width:
         return None
     side = away / width
+    # Square to the line between both ends, so that the half circle ends exactly on the other lap.
     ahead = ahead - float(ahead @ side) * side
     ahead /= math.hypot(*ahead)
     angle = np.linspace(0.0, math.pi, _HALF + 1)

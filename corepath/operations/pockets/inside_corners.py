@@ -1,7 +1,8 @@
 """Inside corners that a round cutter cannot enter: where they are and how much stays in each.
 
-Lengths in mm, bed frame. `area` less what the cutter's disc covers without leaving it falls into
-pieces; one at each inward corner. Slivers along the walls, from chords of curves, do not count.
+Lengths in mm, bed frame. `area` less what the cutter's disc covers without leaving it (its
+morphological opening) falls into pieces, one at each inward corner. Slivers along the walls, which
+come from chords of curves, do not count.
 """
 
 from __future__ import annotations
@@ -23,7 +24,11 @@ _LEAST = 0.01  # mm2
 
 
 def corners_left(id: str, area: Polygon, reach: BaseGeometry) -> list[Corner]:
-    """The pieces of `area` out of `reach` (a polygon or several), largest distance left first."""
+    """The pieces of `area` outside `reach` (a polygon or several) as corners, the one with the
+    largest distance left first.
+
+    `id` names the pocket.
+    """
     pieces = [
         piece for piece in polygons(area.difference(grow(reach, _SLIVER))) if piece.area > _LEAST
     ]
@@ -38,6 +43,7 @@ def corners_left(id: str, area: Polygon, reach: BaseGeometry) -> list[Corner]:
         # Tips lie outside what is reached, so that the nearest of its edges tells how far.
         (nearest, _), away = walls.query_nearest(tips, return_distance=True, all_matches=False)
         k = int(np.argmax(np.round(away, 6)))
+        # The piece was found with slivers taken off; its size is that of the whole rest around it.
         tip, near = tips[int(nearest[k])], piece.buffer(0.05)
         size = float(
             shapely.area(
@@ -60,7 +66,7 @@ def _segments(shape: BaseGeometry) -> NDArray[np.object_]:
 
 
 def corners_words(corners: list[Corner]) -> tuple[str, ...]:
-    """Lines for the head of the file: one for each pocket that keeps corners."""
+    """Lines for the head of the file, one for each pocket that keeps corners."""
     lines = []
     for id in dict.fromkeys(corner.feature for corner in corners):
         mine = [corner for corner in corners if corner.feature == id]

@@ -1,11 +1,10 @@
 """Groove and plug pockets: closed areas cleared in level layers to a level floor.
 
-Bed frame of the set-up, mm. Each layer is entered by a ramp along its first ring, which then takes
+Bed frame of the set-up, mm. Each layer is entered by a ramp along its first ring, which then makes
 a level lap at full width; all rings after it take at most the stepover, until both walls stand but
-for the finishing allowance. Laps follow one another by crossings that touch both, the next layer
-begins without lifting. Over a thin floor the last layer is a light one. Then one lap along each
-wall takes the allowance off, at full depth where the cutting edges are long enough, else layer by
-layer.
+for the finishing allowance. Crossings tangent to both join lap to lap, and the next layer begins
+without lifting. Over a thin floor the last layer is a light one. Then one lap along each wall takes
+the allowance off, at full depth where the cutting edges are long enough, else layer by layer.
 """
 
 from __future__ import annotations
@@ -43,12 +42,13 @@ from corepath.work.works import Pocket, Work
 __all__ = ["layers", "pocket_programs"]
 
 WALL_TOLERANCE = 0.002
-"""mm: arcs and lines of a ring that makes a wall."""
+"""mm; how closely arcs and lines follow a ring that makes a wall."""
 RAMP_ABOVE = 0.5
-"""mm above the stock where a ramp begins: more than a blank is thicker than it was measured."""
+"""mm above the stock where a ramp begins: a blank thicker than measured is still met by the ramp
+and not by the plunge."""
 LEAST_ROOM = 0.1
-"""Room to either side, as a share of the cutter's radius, that clearing keeps where it leaves
-anything on walls."""
+"""Room to either side, as a share of the cutter's radius, that must remain if clearing is to leave
+anything on the walls."""
 
 
 def pocket_programs(work: Work) -> tuple[Program, ...]:
@@ -87,13 +87,16 @@ def _refuse(work: Work) -> None:
 
 
 def layers(pocket: Pocket, depth: float, light_layer: float) -> list[float]:
-    """Heights of the layers from the highest to the floor, none deeper than `depth`, the last one
-    light if thin."""
+    """Heights of the layers, mm, from the highest to the floor; none deeper than `depth`.
+
+    Over a thin floor the last one is light: `light_layer` deep at most.
+    """
     shallow = min(light_layer, depth)
     light = (
         shallow if pocket.thin and pocket.top - pocket.floor > shallow and depth > shallow else 0.0
     )
     deep = pocket.top - pocket.floor - light
+    # A depth of exactly n layers stays n, whatever rounding does.
     count = max(1, math.ceil(deep / depth - 1e-9))
     heights = [pocket.top - deep * k / count for k in range(1, count)] + [pocket.floor + light]
     return [*heights, pocket.floor] if light else heights
@@ -128,6 +131,7 @@ class _Cut:
         whole = self.cutter.reaches(self.pocket.top - self.pocket.floor)
         high: float | None = None
         if self._bored(rings, heights):
+            # The last layer (a light one over a thin floor) is left to the rings.
             done = heights[:-1] or heights
             self._bore(rings, done)
             high, heights = done[-1], heights[len(done) :]
@@ -137,6 +141,8 @@ class _Cut:
             for ring in rings.rings:
                 self._ring(ring, high, z)
             high = z
+            # Edges too short for the full depth: finish at each layer, before its walls are out of
+            # reach.
             if leave and (not whole or z == heights[-1]):
                 self._walls(rings, z)
         if leave:
@@ -197,9 +203,10 @@ class _Cut:
                 before = cut
 
     def _over(self, before: Floats, place: tuple[float, float], z: float) -> None:
-        """From the end of the cut `before` to a place: straight, or back along it, or over the top
-        and down to `z`."""
+        """From the end of the cut `before` to a place: straight, or back along that cut, or over
+        the top and down to `z`."""
         trail, feed = self.trail, self.cutting.feed
+        # A cut that ended in a corner may have no straight way out: first go back along it.
         if not self._linked(*place) and trail.z <= self.pocket.top:
             self._follow(before[::-1], trail.z, feed, WALL_TOLERANCE)
         if self._linked(*place):
@@ -237,8 +244,8 @@ class _Cut:
                 self._ring(ring, None, z)
 
     def _rings(self) -> tuple[RingPlan, float]:
-        """The rings, and what they leave on the walls: nothing where the cutter has no more room
-        than to pass."""
+        """The rings, and the allowance (mm) that they leave on the walls: 0 where the cutter barely
+        fits."""
         area, radius, stepover = self.pocket.area, self.cutter.radius, self.cutting.stepover
         conventional, leave = self.work.milling.conventional, self.work.milling.finish_allowance
         self._centre = centre_region(area, radius, self.name)
@@ -253,8 +260,8 @@ class _Cut:
         return plan_rings(area, radius, stepover, self.name, conventional=conventional), 0.0
 
     def _ring(self, ring: Ring, high: float | None, z: float) -> None:
-        """One ring at `z`; `high` is the layer above, which is all cleared, None on the first
-        one."""
+        """One ring at `z`; `high` is the height of the layer above, which is all cleared, None on
+        the first one."""
         if ring.fresh:
             self._fresh(ring, high, z)
             return
@@ -266,13 +273,15 @@ class _Cut:
         self.last = _Lap(points, self.last.fresh if self.last else points)
 
     def _cross(self, ring: Ring, z: float) -> Floats | None:
-        """Goes over to the ring at `z` by a crossing that touches both laps; the lap to follow
-        then, or None."""
+        """Crosses over to the ring at `z`, tangent to both laps, and returns the lap to follow
+        then; None where that cannot be."""
         if self.last is None or self.trail.z != z:
             return None
         before = self.last.points
         way = blended(before, ring.points, self.room)
         if way is None:
+            # A lap of the other sense (towards an island): turn round beside the last fresh ring,
+            # whose slot is cleared at full width, and follow that backwards until the crossing.
             turn = turn_round(before, self.last.fresh[::-1], self.room)
             if turn is None:
                 return None
@@ -284,8 +293,8 @@ class _Cut:
         return way[1]
 
     def _lap(self, lap: Floats, ring: Ring, z: float, tolerance: float) -> Floats:
-        """Along the lap with the ring's detours; the closed lap from where the cutter stands
-        then."""
+        """Follows the lap with the ring's detours; returns the closed lap from where the cutter
+        then stands."""
         if not ring.detours:
             self._follow(lap, z, self.cutting.feed, tolerance)
             return lap
@@ -389,15 +398,16 @@ def _passes(centre: Polygon, leave: float) -> bool:
 
 
 def _with_detours(lap: Floats, ring: Ring) -> tuple[Floats, float]:
-    """The lap, a closed polyline along `ring` begun anywhere, with the ring's detours at their
-    places.
+    """The lap, a closed polyline along `ring` begun anywhere, with the ring's detours inserted at
+    their places.
 
-    A detour that goes back behind the lap's beginning waits until the lap has come round: the lap
-    goes on to it. Also returns how far beyond its beginning the lap ends, mm.
+    A detour that goes back behind the beginning of the lap waits until the lap has come round: the
+    lap continues to it. Also returns how far beyond its beginning the lap ends, mm.
     """
     length = float(along(lap)[-1])
     begin = LineString(ring.points).line_locate_point(shapely.Point(lap[0]))
     stops = [((detour.at - begin) % length, detour) for detour in ring.detours]
+    # 1 mm more than the detour goes back: before that the wood behind the beginning still stands.
     late = [(at + length if at < detour.back + 1.0 else at, detour) for at, detour in stops]
     pieces: list[Floats] = []
     done = 0.0

@@ -1,10 +1,10 @@
-"""What a larger cutter left of a pocket: corners and arms, cleared by a smaller one from what is
-cleared already.
+"""Remaining stock in a pocket after a larger cutter: corners and arms, cleared by a smaller one
+from what is cleared already.
 
-Places of the smaller cutter's middle, mm, bed frame. Each remainder is taken by arcs from the open
-side (see `fronts`) and at last along its walls, a little beyond where the larger cutter's work
-begins. One that does not touch anything cleared, or that arcs cannot clear, is a pocket of its own:
-it is entered by a ramp.
+Places of the smaller cutter's middle, mm, bed frame. Each remainder is taken by arcs from its open
+side (see `fronts`) and at last along its walls, beginning and ending a little within the larger
+cutter's work. One that does not touch anything cleared, or that arcs cannot clear, is a pocket of
+its own and is entered by a ramp.
 """
 
 from __future__ import annotations
@@ -24,17 +24,17 @@ from corepath.operations.pockets.fronts import zone_of
 __all__ = ["OVERLAP", "Remainder", "remainders"]
 
 OVERLAP = 2.0
-"""mm that the last cut along a wall begins and ends beyond what was left (common practice, no
+"""mm by which the last cut along a wall begins and ends beyond what was left (common practice, no
 source)."""
-# mm: strips along walls thinner than this are of the chords and of the larger cutter's path
+# mm: thinner strips along walls come from chords and from the larger cutter's path.
 _SEEN = 0.004
 _LEAST = 0.01  # mm2
 
 
 @dataclass(frozen=True, slots=True)
 class Remainder:
-    """One piece that was left: arcs and wall cuts in their order, or an `own` region to be cut as a
-    pocket.
+    """One piece that was left: arcs and wall cuts (n, 2) in their order, or an `own` region to be
+    cut as a pocket.
 
     `start` is a place in what is cleared, near the first cut.
     """
@@ -53,9 +53,10 @@ def remainders(
     conventional: bool,
     name: str,
 ) -> list[Remainder]:
-    """The pieces of what a cutter of `radius` reaches from `centre` that are not `cleared` yet.
+    """The pieces that a cutter of `radius` mm reaches from `centre` and that are not `cleared` yet.
 
-    Raises `CorepathError` where they cannot be shown by area to be swept.
+    `centre` is where its middle may be, `cleared` the area (not the places of a middle) that the
+    larger cutter swept. Raises `CorepathError` where they cannot be shown by area to be swept.
     """
     free = grow(cleared, -radius)
     reach = grow(centre, radius)
@@ -75,7 +76,7 @@ def _remainder(
     stepover: float,
     conventional: bool,
 ) -> list[Remainder]:
-    """The cuts of one piece, or the regions of those places of the middle from which it can be
+    """The cuts of one piece, or the regions of the places of the middle from which it can be
     cut."""
     near = grow(piece, radius).intersection(centre)
     parts = [part for part in polygons(near.difference(grow(free, _SEEN))) if part.area > 1e-4]
@@ -87,6 +88,8 @@ def _remainder(
             cuts = [*zone.arcs, *_walls(parts[0], centre, zone.cleared)]
             if conventional:
                 cuts = [cut[::-1] for cut in cuts]
+            # Begin a little inside what is cleared, not at its edge, where the plunge would touch
+            # the wall.
             inner = grow(free, -0.2 * radius)
             start = shapely.shortest_line(
                 free if inner.is_empty else inner, shapely.Point(cuts[0][0])
@@ -95,6 +98,8 @@ def _remainder(
     return [
         Remainder((), own.representative_point().coords[0], own)
         for part in parts
+        # Grown into what is cleared, for a ring needs some width; pieces that do not hold the part
+        # itself are only that growth.
         for own in polygons(grow(part, 0.3 * radius).intersection(centre))
         if own.intersects(part)
     ]
@@ -110,6 +115,7 @@ def _walls(part: Polygon, centre: Polygon, cleared: BaseGeometry) -> list[Floats
         if isinstance(line, LineString)
     ]
     close = [line for line in found if LineString(line).distance(part) < _SEEN]
+    # Material on the right of a wall cut is climb, so the centre region lies on its left.
     walls = [line if _inside_left(line, centre) else line[::-1].copy() for line in close]
     return sorted(
         walls, key=lambda line: (round(float(line[0, 0]), 4), round(float(line[0, 1]), 4))
@@ -119,6 +125,7 @@ def _walls(part: Polygon, centre: Polygon, cleared: BaseGeometry) -> list[Floats
 def _inside_left(line: Floats, centre: Polygon) -> bool:
     """Whether the centre region lies on the left of a line along its edge."""
     each = steps(line)
+    # The longest segment: on it a place 0.01 mm aside tells the side safely.
     k = int(np.argmax(np.round(each, 6)))
     way = (line[k + 1] - line[k]) / each[k]
     aside = (line[k] + line[k + 1]) / 2 + 0.01 * np.array([-way[1], way[0]])
@@ -128,6 +135,7 @@ def _inside_left(line: Floats, centre: Polygon) -> bool:
 def _prove(found: list[Remainder], left: BaseGeometry, radius: float, name: str) -> None:
     lines = [LineString(cut) for remainder in found for cut in remainder.cuts]
     own = [grow(remainder.own, radius) for remainder in found if remainder.own is not None]
+    # Swept area a little wider, by the accuracy of the chords.
     swept = shapely.union_all([*(grow(line, radius + 0.003) for line in lines), *own])
     missed = [piece for piece in polygons(left.difference(swept)) if piece.area > _LEAST]
     if missed:

@@ -1,23 +1,23 @@
-"""Rings that clear a closed area: where the middle of the cutter goes on each layer, without any
-height.
+"""Inset contours (rings) that clear a closed area: where the middle of the cutter goes on each
+layer, without any height.
 
-Lengths in mm, bed frame. The *centre region* is the area shrunk by the cutter's radius: the places
+Lengths in mm, bed frame. The *centre region* is the area inset by the cutter's radius: the places
 where the cutter may stand. Everything is made of level sets of distances by polygon offset, union
 and difference.
 
 - A region without a hole is cleared from its deepest places outwards: each piece of a level set
   that holds no piece of the level before is *fresh* (it lies in solid wood and is entered by a ramp
   along itself).
-- A region round an island starts with one fresh ring in its middle, goes outwards to the outer
-  wall, then inwards to the island.
+- A region round an island starts with one fresh ring in its middle, then works outwards to the
+  outer wall, then inwards to the island.
 - A fresh ring is cut at full width. Every other one meets at most the stepover: where it would meet
-  more, at inward corners and where arms meet, the lap before it makes *detours* (see `fronts`), and
-  what they cannot reach one after the other is entered by a ramp of its own.
+  more, at inward corners and where arms meet, the lap before it makes *detours* (see `fronts`).
+  What they cannot reach one after the other is entered by a ramp of its own.
 
 Direction: the spindle turns clockwise seen from above (M3), so on the right of the direction of
 travel the edge moves backwards, with the work: material on the right is climb milling. Rings with
 material outside them run counter-clockwise, those with material inside (towards an island)
-clockwise. For conventional milling all are turned round.
+clockwise. For conventional milling all are reversed.
 """
 
 from __future__ import annotations
@@ -40,7 +40,8 @@ from corepath.operations.pockets.fronts import Detour, detours, far_parts
 
 __all__ = ["Ring", "RingPlan", "centre_region", "plan_rings", "region_rings", "swept"]
 
-_THIN = 0.0003  # mm: collinear and nearly collinear vertices go
+# mm: collinear and nearly collinear vertices go; less than chords of round joins leave (0.0004).
+_THIN = 0.0003
 _CORE = 0.9  # share of the radius: a ring of this half width leaves no core standing
 _LONE = 0.97  # share of the radius: up to this half width a lone ring leaves no core either
 _PROOF = 0.003  # mm: how closely the sweep is proved
@@ -51,8 +52,8 @@ class Ring:
     """A closed path of the cutter's middle: (n, 2) points, first equals last, in the direction of
     cutting.
 
-    `fresh`: entered by a ramp along itself. `wall`: it makes a wall of the area. `detours` in their
-    order along it.
+    `fresh`: it is entered by a ramp along itself. `wall`: it makes a wall of the area. `detours`
+    are in their order along it.
     """
 
     points: Floats
@@ -65,7 +66,8 @@ class Ring:
 class RingPlan:
     """Rings in the order of cutting, where the cutter's middle may be, and what it can reach.
 
-    `reach` is the area opened by the cutter's disc: what it can clear without leaving the area.
+    `reach` is the morphological opening of the area by the cutter's disc: what it can clear without
+    leaving the area.
     """
 
     rings: tuple[Ring, ...]
@@ -74,15 +76,19 @@ class RingPlan:
 
 
 def centre_region(area: Polygon, radius: float, name: str) -> Polygon:
-    """Where the middle of a cutter of `radius` mm may stand in `area`: one polygon with as many
-    holes.
+    """The places where the middle of a cutter of `radius` mm may stand in `area` (its inset): one
+    polygon with as many holes.
 
-    Raises `CorepathError` with the place where the cutter does not pass.
+    `name` begins the message. Raises `CorepathError` with the place where the cutter does not pass.
     """
     centre = grow(area, -radius).simplify(_THIN)
     pieces = polygons(centre)
+    # More pieces, or an island that has merged with the outer wall: somewhere the cutter does not
+    # pass.
     if len(pieces) == 1 and len(pieces[0].interiors) == len(area.interiors):
         return pieces[0]
+    # What the cutter cannot cover from its centre region; the largest piece of it is where to
+    # widen. The 0.01 mm hides slivers along curved walls.
     blocked = polygons(area.difference(grow(centre, radius + 0.01)) if pieces else area)
     place = max(blocked or [area], key=lambda p: p.area).representative_point()
     says = "does not fit into it anywhere" if not pieces else "does not pass through it everywhere"
@@ -103,16 +109,18 @@ def plan_rings(
     conventional: bool = False,
 ) -> RingPlan:
     """Rings that clear all of `area` that a cutter of `radius` mm can reach, each lap taking at
-    most the stepover.
+    most `stepover` mm.
 
-    The area may have one hole (an island). `leave` mm stay on its walls. Raises `CorepathError`
-    where the cutter does not pass, or where the rings cannot be shown by area to sweep all of it.
+    The area may have one hole (an island). `leave` mm stay on its walls for a finishing pass.
+    Raises `CorepathError` where the cutter does not pass, or where the rings cannot be shown by
+    area to sweep all of it.
     """
     if len(area.interiors) > 1:
         raise CorepathError(
             f"{name}: an area with {len(area.interiors)} islands cannot be cleared; one is allowed"
         )
     centre = centre_region(area, radius + leave, name)
+    # With something left on the walls these rings make none: the finishing laps do.
     sweeper = _Rings(centre, radius, min(stepover, _CORE * radius), leave == 0.0, conventional)
     rings = sweeper.round_island(centre) if centre.interiors else sweeper.region(centre)
     reach = max(polygons(grow(centre, radius)), key=lambda p: p.area)
@@ -123,7 +131,7 @@ def plan_rings(
 def region_rings(
     region: Polygon, radius: float, stepover: float, *, conventional: bool
 ) -> list[Ring]:
-    """Rings of a piece of a centre region by itself, which may go round one island."""
+    """Rings of a piece of a centre region by itself, which may surround one island."""
     sweeper = _Rings(region, radius, min(stepover, _CORE * radius), True, conventional)
     return sweeper.round_island(region) if region.interiors else sweeper.region(region)
 
@@ -139,23 +147,28 @@ def swept(rings: Iterable[Ring], radius: float) -> BaseGeometry:
 
 
 class _Rings:
-    """Makes rings for one cutter: `centre` is where its middle may be, `step` the widest cut beside
-    a fresh ring."""
+    """Makes rings for one cutter: `centre` is where its middle may be, `step` (mm) the widest cut
+    beside a fresh ring."""
 
     def __init__(
         self, centre: Polygon, radius: float, step: float, walls: bool, conventional: bool
     ) -> None:
         self.centre, self.radius, self.step, self.walls = centre, radius, step, walls
         self.conventional = conventional
+        # A path along the edge of the centre region must count as inside it, in spite of rounding.
         self.room = centre.buffer(0.001)
         shapely.prepare(self.room)
 
     def region(self, region: Polygon, wall: bool | None = None) -> list[Ring]:
         """Rings of a region without a hole, from its deepest places outwards; the last is its
-        boundary."""
+        boundary.
+
+        `wall`: whether the boundary makes a wall; by default as told when this was made.
+        """
         levels: list[list[Polygon]] = []
         for depth in self._depths(inradius(region)):
             pieces = polygons(grow(region, -depth).simplify(_THIN))
+            # Specks at the tip of a level set: the next ring outwards clears them.
             pieces = [p for p in pieces if p.area > 1e-6 and inradius(p) > 0.05 * self.radius]
             levels.append([self._rounded(p) for p in pieces])
         levels.append([region])
@@ -183,6 +196,7 @@ class _Rings:
         """The piece with its corners rounded as far as it is wide, so that laps on it turn
         gently."""
         round_by = min(self.radius, 0.7 * inradius(piece))
+        # An opening can split a piece at its neck; then it keeps its corners.
         parts = polygons(opened(piece, round_by).simplify(_THIN))
         return parts[0] if len(parts) == 1 else piece
 
@@ -199,6 +213,8 @@ class _Rings:
         last: list[int] = []
         for child in inner:
             rings += self._tree(levels, level - 1, child, False)
+            # The last ring of a child is its own outer one: the lap after which detours can be
+            # made.
             last.append(len(rings) - 1)
         if inner:
             rings += self._between(rings, last, inner, piece)
@@ -212,11 +228,13 @@ class _Rings:
         parts = far_parts(shapely.union_all(list(inner)), piece, self.step)
         more: list[Ring] = []
         for k, index in enumerate(last):
+            # Each far part belongs to the nearest child, of equally near ones to the first.
             mine = [
                 p
                 for p in parts
                 if k == int(np.argmin([round(child.distance(p), 6) for child in inner]))
             ]
+            # Only the children up to this one are cleared when its detours are cut.
             more += self._worked(rings, index, mine, shapely.union_all(list(inner[: k + 1])), piece)
         return more
 
@@ -228,7 +246,7 @@ class _Rings:
         inside: BaseGeometry,
         target: BaseGeometry,
     ) -> list[Ring]:
-        """Detours of ring `index` through `parts`; returns the rings of those that no detour can
+        """Gives ring `index` detours through `parts`; returns rings for those that no detour can
         clear."""
         ring = rings[index]
         found, rest = detours(ring.points, parts, inside, target, self.step, self.radius, self.room)
@@ -238,7 +256,8 @@ class _Rings:
         return [own for part in rest for own in self._own_entry(part, target)]
 
     def _own_entry(self, part: Polygon, target: BaseGeometry) -> list[Ring]:
-        """Rings of a part that is entered by a ramp of its own."""
+        """Rings of a part that is entered by a ramp of its own, grown by some of the stepover into
+        what is cleared around it."""
         more: list[Ring] = []
         for piece in polygons(
             grow(part, 0.6 * self.step).intersection(target).intersection(self.centre)
@@ -248,13 +267,16 @@ class _Rings:
         return more
 
     def round_island(self, region: Polygon) -> list[Ring]:
-        """Rings of a region round one island: the middle, outwards to the outer wall, inwards to
-        the island."""
+        """Rings of a region round one island: the middle first, outwards to the outer wall, then
+        inwards to the island."""
         outside, island = Polygon(region.exterior), Polygon(region.interiors[0])
         width = _usual_width(outside, island)
         count = max(1, math.ceil(width / self.step - 1e-6))
         apart, first = width / count, (count + 1) // 2
+        # Inwards, what is cleared lies outside a contour: to use the same code the plane without
+        # the contour takes the part of the region, as far out as anything below looks.
         beyond = shapely.box(*outside.bounds).buffer(20.0 * self.radius)
+        # Level k is everything within k steps of the island, filled, cut off at the outer wall.
         levels = [self._level(outside, island, k * apart) for k in range(1, count)]
         filled = [island, *levels, outside]
         rings = [self._outer(filled[first], True, self.walls and first == count)]
@@ -263,6 +285,8 @@ class _Rings:
             rings += self._worked(rings, len(rings) - 1, parts, filled[k - 1], filled[k])
             rings.append(self._outer(filled[k], False, self.walls and k == count))
         for k in range(first - 1, -1, -1):
+            # The first contour inwards lies beside the fresh ring, which is ring 0; every other
+            # beside the one just made.
             source = 0 if k == first - 1 else len(rings) - 1
             inside, target = beyond.difference(filled[k + 1]), beyond.difference(filled[k])
             rings += self._worked(
@@ -276,6 +300,7 @@ class _Rings:
 
     def _closed(self, region: Polygon, clockwise: bool, fresh: bool, wall: bool) -> Ring:
         points = np.asarray(region.exterior.coords)[:, :2]
+        # Reverse where the ring's own sense is not the one asked for.
         turned = region.exterior.is_ccw == (clockwise != self.conventional)
         return Ring(points[::-1].copy() if turned else points, fresh, wall)
 
@@ -286,7 +311,7 @@ class _Rings:
 
 
 def _usual_width(outside: Polygon, island: Polygon) -> float:
-    """Median distance from the outer wall of a centre region to its island."""
+    """Median distance (mm) from the outer wall of a centre region to its island, at 400 places."""
     ends = np.linspace(0.0, outside.exterior.length, 400, endpoint=False)
     return float(
         np.median(shapely.distance(shapely.line_interpolate_point(outside.exterior, ends), island))
@@ -294,8 +319,13 @@ def _usual_width(outside: Polygon, island: Polygon) -> float:
 
 
 def _patches(sweeper: _Rings, rings: list[Ring], reach: Polygon, name: str) -> list[Ring]:
-    """Rings for what the planned ones miss, which happens only in twisted areas."""
+    """Rings for what the planned ones miss, which happens only in twisted areas.
+
+    Raises `CorepathError` if four rounds do not clear it.
+    """
     more: list[Ring] = []
+    # Chords of rings and of the reach are each true to a micrometre or so: without this margin the
+    # comparison would find slivers along every curved wall.
     target = reach.buffer(-_PROOF)
     for _ in range(4):
         missed = polygons(target.difference(swept(rings + more, sweeper.radius)))

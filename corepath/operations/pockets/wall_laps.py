@@ -1,9 +1,8 @@
-"""Finishing laps: once along each wall, with an arc in and an arc out that touch it, and a few mm
+"""Finishing laps: once along each wall, with an arc in and an arc out tangent to it, and a few mm
 of overlap.
 
-Lengths in mm, bed frame; places are those of the cutter's middle. What clearing has left on the
-wall is all that such a lap meets, so it may run at full depth where the cutting edges are long
-enough.
+Lengths in mm, bed frame; places are those of the cutter's middle. The lap meets only what clearing
+has left on the wall, so it may run at full depth where the cutting edges are long enough.
 """
 
 from __future__ import annotations
@@ -20,10 +19,10 @@ from corepath.geometry.polylines import Floats, along, stretch
 __all__ = ["OVERLAP", "WallLap", "wall_laps"]
 
 OVERLAP = 3.0
-"""mm that a finishing lap goes on beyond where it began, so that no mark stays (common practice, no
-source)."""
+"""mm that a finishing lap continues beyond where it began, so that no mark stays (common practice,
+no source)."""
 _RADII = (1.0, 0.7, 0.5, 0.35, 0.2)
-"""Radii of the arcs in and out as shares of the cutter's radius, the largest that fits first."""
+"""Radii of the arcs in and out as shares of the cutter's radius; the largest that fits is used."""
 _TRIES = 32
 _SEGMENTS = 48
 
@@ -48,7 +47,8 @@ def wall_laps(
     """One lap for each wall of the centre region, the outer one first, each begun near where the
     last one ended.
 
-    `cleared` is the part of the centre region where the cutter meets nothing any more.
+    `cleared` is the part of the centre region where the cutter meets nothing any more, `here` where
+    it stands, `radius` its radius, mm.
     """
     laps: list[WallLap] = []
     for k, ring in enumerate((centre.exterior, *centre.interiors)):
@@ -76,15 +76,19 @@ def _lap(
     shapely.prepare(room)
     for share in _RADII:
         for k in range(_TRIES):
+            # Places ever farther away on both sides of the nearest one: 0, 1, −1, 2, −2 …
             begin = near + (k + 1) // 2 * (-1) ** k * length / _TRIES
             body = stretch(ring, begin, length + overlap)
             way_in = _arc(body[0], body[1] - body[0], share * radius, side, -1.0)
             way_out = _arc(body[-1], body[-1] - body[-2], share * radius, side, 1.0)
+            # The arcs must begin and end where nothing is left to cut, and stay in the centre
+            # region all the way.
             ends = shapely.points([way_in[0], way_out[-1]])
             if all(shapely.covers(cleared, ends)) and all(
                 shapely.covers(room, [*map(LineString, (way_in, way_out))])
             ):
                 return WallLap(np.concatenate([way_in[:-1], body, way_out[1:]]), True)
+    # No arc fits anywhere, as in a slot barely wider than the cutter: straight onto the wall.
     return WallLap(stretch(ring, near, length + overlap), False)
 
 
