@@ -1,7 +1,7 @@
 """Paths for every operation: from a `Work`, which says what to reach and what to spare, to
 programs.
 
-`programs` picks the way of cutting by what the work holds; there is no menu of methods.
+`programs` picks the kind of path by what the work holds; there is no menu of methods.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ __all__ = ["programs"]
 def programs(work: Work) -> tuple[Program, ...]:
     """The programs of one work, in the order of cutting: several for a skim, one otherwise.
 
-    No feed is higher than the machine can reach on its bend. Raises `CorepathError` where no path
-    can do what the work asks.
+    No feed is higher than the machine can reach on a bend. Raises `CorepathError` where no path can
+    do what the work asks.
     """
     return tuple(reachable(program, work.milling.limits.accel) for program in _planned(work))
 

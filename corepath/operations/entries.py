@@ -1,10 +1,10 @@
-"""Ways into the wood and between places, shared by pockets and holes: hops, ramps, helices, fitted
-paths.
+"""Entries into the wood and links between places, shared by pockets and holes: hops, ramps,
+helices, fitted paths.
 
 A `Trail` records moves in the bed frame of the set-up, mm and mm/min. Nothing here goes straight
-down into solid wood: the cutter goes in along a ramp or helix no steeper than its `ramp_angle`.
-Only where the path is so small that a turn at this slope gains less than `LEAST_PITCH` may one that
-cuts to its centre go straight down.
+down into solid wood: the cutter enters along a ramp or helix no steeper than its `ramp_angle`. Only
+where the path is so small that a turn at this slope gains less than `LEAST_PITCH` may a cutter
+whose edges reach its centre go straight down.
 """
 
 from __future__ import annotations
@@ -28,15 +28,17 @@ __all__ = ["LEAST_PITCH", "Trail", "ramp_along", "ramp_fits", "slope_of"]
 Floats = NDArray[np.float64]
 
 LEAST_PITCH = 0.05
-"""mm: a turn of a ramp that gains less is no way in (common practice, no source)."""
+"""mm; a ramp that gains less than this in a turn is no entry (common practice, no source)."""
 ABOVE = 1.0
 """mm above the highest stock where a rapid down ends."""
+# rad; longest arc in one move, so that rounding of its ends cannot push it past half a turn.
 _THIRD = 2 * math.pi / 3
 _CHORD = 0.002  # mm: chords of circles where arcs are not allowed
 
 
 def slope_of(angle: float) -> float:
-    """Fall of a ramp per mm of way; `angle` in degrees is the steepest that the cutter allows."""
+    """Fall of a ramp per mm along it (a tangent); `angle` in degrees is the steepest that the
+    cutter allows."""
     return math.tan(math.radians(angle))
 
 
@@ -48,7 +50,8 @@ def ramp_fits(lap: float, angle: float) -> bool:
 def ramp_along(
     ring: Floats, start: tuple[float, float], high: float, low: float, angle: float
 ) -> tuple[Floats, Floats]:
-    """A ramp of `angle` degrees along a closed ring from `high` to `low`, then one level lap.
+    """A ramp of `angle` degrees along a closed ring from height `high` to `low`, then one level
+    lap.
 
     `ring` is (n, 2), first equals last; the ramp starts at its point nearest to `start` and takes
     as many laps as its slope needs. Returns the (m, 3) points of the ramp and the (n + 1, 3) points
@@ -63,17 +66,22 @@ def ramp_along(
         )
     way = (high - low) / slope_of(angle)
     laps = int(way // lap)
+    # Every vertex of the ring on each lap, and the place where the ramp ends.
     ways = np.concatenate([*(stations[:-1] + k * lap for k in range(laps + 1)), [way]])
     ways = np.unique(ways[ways <= way])
     places = place_at(turned, stations, ways - lap * np.floor(ways / lap))
     ramp = np.column_stack([places, high - (high - low) * ways / way])
     level = turned_to(ring, (float(places[-1, 0]), float(places[-1, 1])))
+    # Exactly the last place of the ramp: rounding would leave a tiny move.
     level[0] = level[-1] = ramp[-1, :2]
     return ramp, np.column_stack([level, np.full(len(level), low)])
 
 
 class Trail:
-    """The moves of one pass as they are laid, and where the cutter is."""
+    """Toolpath builder: the moves of one pass as they are laid, and where the cutter is.
+
+    Coordinates are nan until the first move.
+    """
 
     def __init__(self, work: Work) -> None:
         self.work = work
@@ -90,7 +98,9 @@ class Trail:
         return self.x, self.y
 
     def above(self, top: float) -> float:
-        """Where a rapid down over stock of this top must end."""
+        """Height down to which a rapid may come over stock of this top."""
+        # In D the stock lies on a curve: the height of this place counts, not the highest of the
+        # blank.
         highest = top if self.work.sloped else max(top, self.work.stock_top)
         return min(highest + ABOVE, self.work.clear)
 
@@ -115,15 +125,19 @@ class Trail:
             self._add(line(x, y, z, feed))
 
     def follow(self, points: Floats, feed: float, tolerance: float) -> None:
-        """Along (n, 3) points, the first of which is where the cutter is, by lines and arcs."""
+        """Along (n, 3) points, the first of which is where the cutter is, by lines and arcs within
+        `tolerance` mm."""
         moves = fit_arcs(points, feed=feed, tolerance=tolerance, arcs=self.work.arcs)
         if moves:
             self._add(*moves)
             self._fitted += len(points) - 1 - len(moves)
 
     def turn(self, cx: float, cy: float, angle: float, z: float, feed: float) -> None:
-        """Counter-clockwise by `angle` (rad) about a centre, at even pitch to `z`; pieces of at
-        most a third."""
+        """Counter-clockwise by `angle` (rad) about a centre, at even pitch to `z`, in pieces of at
+        most a third of a turn.
+
+        Chords of at most `_CHORD` where arcs are not allowed.
+        """
         radius, first = math.dist((cx, cy), self.place), math.atan2(self.y - cy, self.x - cx)
         count = max(1, math.ceil(angle / _THIRD - 1e-9))
         if not self.work.arcs:
@@ -138,26 +152,31 @@ class Trail:
                 self._add(line(x, y, level, feed))
 
     def helix(self, cx: float, cy: float, z: float, feed: float) -> None:
-        """Down to `z` about a centre, counter-clockwise, no steeper than a ramp may be."""
+        """Down to `z` about a centre, counter-clockwise, no steeper than a ramp may be; nothing if
+        already there."""
         if z >= self.z:
             return
         lap = 2 * math.pi * math.dist((cx, cy), self.place)
         turns = (self.z - z) / max(slope_of(self.work.cutter.ramp_angle) * lap, LEAST_PITCH)
+        # Rounded up to thirds of a turn, so every piece is a whole arc.
         self.turn(cx, cy, 2 * math.pi * math.ceil(3 * turns - 1e-9) / 3, z, feed)
 
     def finish(self, says: str = "") -> Pass:
-        """Up to the safe height; the pass, held against obstacles and the lowest height."""
+        """Up to the safe height; returns the pass after checking it for obstacles and its lowest
+        height.
+
+        Raises `CorepathError` as `check_path` does.
+        """
         if self.z != self.work.clear:
             self._add(rapid(self.x, self.y, self.work.clear))
-        # Ends alone tell how low a path goes; only nearness to obstacles needs the arcs between
-        # them.
+        # An arc goes no lower than its ends; only nearness to obstacles needs the arcs themselves.
         check_path(self.work, straightened(self.moves) if self.work.obstacles else self.moves)
         cuts = sum(move.kind != Kind.RAPID for move in self.moves)
         return Pass.of(self.moves, says, cuts + self._fitted)
 
 
 def straightened(moves: Sequence[Move]) -> list[Move]:
-    """The moves with arcs as chords within 0.05 mm, for tests of nearness."""
+    """The moves with arcs as chords within 0.05 mm, to test how near they come to obstacles."""
     moves = expand(moves)
     straight = list(moves[:1])
     for before, move in itertools.pairwise(moves):

@@ -1,12 +1,11 @@
-"""The order in which features are visited: a short open way that starts where the cutter stands, no
-return.
+"""The order in which features are visited: a short open path that starts where the cutter stands.
 
-Places are (x, y), mm; distance is straight, as rapids go. Up to `EXACT` places the shortest way is
+Places are (x, y), mm; distance is straight, as rapids go. Up to `EXACT` places the shortest path is
 found by dynamic programming (`corepath.motion.tour`). For more, the nearest neighbour is taken
-again and again, then stretches are turned round (2-opt, G. A. Croes, 1958, from memory) and up to
-three neighbours moved elsewhere (Or-opt, I. Or, 1976, from memory) for as long as that shortens the
-way. Lengths are compared with a margin of 1e-6 mm and ties go to the lower index, so that rounding
-does not change the order.
+again and again, then stretches are reversed (2-opt, G. A. Croes, 1958, from memory) and up to three
+neighbours moved elsewhere (Or-opt, I. Or, 1976, from memory) for as long as that shortens the path.
+Lengths are compared with a margin of 1e-6 mm and ties go to the lower index, so that rounding does
+not change the order.
 """
 
 from __future__ import annotations
@@ -21,7 +20,7 @@ from corepath.motion.tour import FEW, least_way
 __all__ = ["EXACT", "short_order"]
 
 EXACT = FEW
-"""Up to so many places the way is the shortest there is."""
+"""Up to this many places the path is the shortest possible."""
 
 Place = tuple[float, float]
 Floats = NDArray[np.float64]
@@ -30,10 +29,9 @@ _LONGEST = 3  # places moved together
 
 
 def short_order(places: Sequence[Place], start: Place | None = None) -> list[int]:
-    """Indices of `places` in the order to visit them, first the one to go to from `start`; empty
-    for none.
+    """Indices of `places` in the order to visit them from `start`; empty for no places.
 
-    Without a start the way begins at the leftmost place (of several, the lowest).
+    Without a start the path begins at the leftmost place (of several, the lowest).
     """
     if not places:
         return []
@@ -44,14 +42,16 @@ def short_order(places: Sequence[Place], start: Place | None = None) -> list[int
 
 
 def _distances(places: Sequence[Place], start: Place | None) -> Floats:
-    """(n + 2, n + 2) distances: row 0 is the start, rows 1 to n the places, the last an end near to
-    all."""
+    """(n + 2, n + 2) distances: row 0 is the start, rows 1 to n the places, the last row an end
+    that is at distance 0 from all (an open path)."""
     count = len(places)
     apart = np.zeros((count + 2, count + 2))
     there = np.asarray(places, dtype=float)
     apart[1:-1, 1:-1] = np.round(np.hypot(*(there[:, None] - there[None, :]).transpose(2, 0, 1)), 6)
     if start is None:
         first = min(range(count), key=lambda k: (round(places[k][0], 6), round(places[k][1], 6), k))
+        # No start: a start that is dearer to leave than any path is long, except towards the first
+        # place.
         away = np.full(count, 2.0 * apart.sum() + 1.0)
         away[first] = 0.0
     else:
@@ -62,6 +62,7 @@ def _distances(places: Sequence[Place], start: Place | None) -> Floats:
 
 def _shortened(apart: Floats) -> list[int]:
     way = _nearest(apart)
+    # Not `or`: both moves are tried in each round.
     while _turned(apart, way) | _moved(apart, way):
         pass
     return [int(k) - 1 for k in way[1:-1]]
@@ -81,8 +82,8 @@ def _nearest(apart: Floats) -> NDArray[np.intp]:
 
 
 def _turned(apart: Floats, way: NDArray[np.intp]) -> bool:
-    """Turn stretches round in place, from each place on the one whose turning shortens the way
-    most."""
+    """Reverses stretches in place: from each place on, the one whose reversal shortens the path
+    most. Returns whether any did."""
     shorter = False
     for i in range(1, len(way) - 2):
         ends, after = way[i + 1 : -1], way[i + 2 :]
@@ -96,7 +97,8 @@ def _turned(apart: Floats, way: NDArray[np.intp]) -> bool:
 
 
 def _moved(apart: Floats, way: NDArray[np.intp]) -> bool:
-    """Move up to three neighbours, either way round, to where they shorten the way most."""
+    """Moves up to three neighbours, either way round, to where they shorten the path most. Returns
+    whether any did."""
     shorter = False
     for length in range(1, min(_LONGEST, len(way) - 3) + 1):
         for i in range(1, len(way) - length):

@@ -3,7 +3,7 @@ cradle.
 
 Frame of D, mm. Roughing laps run `finish` outside the finished wall, full width, in layers parallel
 to the cradle; a finishing lap at full depth follows, led in and out along the wall. Clockwise seen
-from above the board is on the right: climb. The cutter goes in along the lap. The tip follows the
+from above, the board is on the right: climb. The cutter ramps in along the lap. The tip follows the
 highest ground under its disc, so that the web is nowhere thinner than asked for.
 """
 
@@ -31,15 +31,20 @@ __all__ = ["LEAD", "lap_ring", "reachable", "trim_programs"]
 Floats = NDArray[np.float64]
 
 LEAD = 12.0
-"""mm along which the finishing lap comes to the wall and leaves it."""
+"""mm along which the finishing lap approaches the wall, and along which it leaves it."""
+# mm between the places of a lap at which its height is worked out.
 _STEP = 1.0
+# mm between the round joins of an offset and their chords.
 _JOIN = 0.0005
 _LEFT = 0.05  # mm²: smaller corners are not told
 
 
 def trim_programs(work: Work) -> tuple[Program, ...]:
-    """The program of the trim, one pass. Raises `CorepathError` where the cutter cannot go round
-    the board."""
+    """The program of the trim, one pass.
+
+    Raises `CorepathError` where the cutter cannot pass round the board, or where it is not a flat
+    one.
+    """
     trim = work.trim
     if trim is None:
         raise CorepathError(f"{work.stem}: nothing to trim")
@@ -52,6 +57,7 @@ def trim_programs(work: Work) -> tuple[Program, ...]:
     count = max(1, math.ceil(trim.depth / work.cutting.depth - 1e-9))
     rough = lap_ring(trim.area, work.cutter.radius + trim.finish, work.milling.conventional)
     above = trim.depth + ABOVE
+    # Clear of the stock under the whole disc, and no lower than where the ramp begins.
     over = max(float(lay.over(rough[:1])[0]) + ABOVE, float(lay.ground(rough[:1])[0]) + above)
     trail.hop(float(rough[0, 0]), float(rough[0, 1]), over)
     ring = rough
@@ -65,10 +71,11 @@ def trim_programs(work: Work) -> tuple[Program, ...]:
 
 
 def lap_ring(area: Polygon, by: float, conventional: bool = False) -> Floats:
-    """The (n, 2) ring `by` outside the area, first point repeated, dense; clockwise unless
+    """The (n, 2) ring `by` mm outside the area, first point repeated, dense; clockwise unless
     `conventional`.
 
-    It begins at its place nearest to the middle of the far side, where the outline runs along X.
+    It begins at its place nearest to the middle of the far side (highest Y), where the outline runs
+    along X. Raises `CorepathError` if the grown area falls into pieces.
     """
     step = 2.0 * math.acos(max(1.0 - _JOIN / by, 0.0)) if by > 0.0 else 0.1
     grown = shapely.buffer(area, by, quad_segs=max(16, math.ceil(math.pi / 2.0 / step)))
@@ -79,6 +86,8 @@ def lap_ring(area: Polygon, by: float, conventional: bool = False) -> Floats:
     if ring.is_ccw != conventional:
         points = points[::-1]
     middle = (points[:, 0].min() + points[:, 0].max()) / 2.0
+    # Highest Y wins; 0.01 per mm of distance in X breaks ties on a straight side towards its
+    # middle.
     far = np.round(points[:-1, 1] - 0.01 * np.abs(points[:-1, 0] - middle), 6)
     return _rolled(points, int(np.argmax(far)))
 
@@ -89,8 +98,8 @@ def _rolled(ring: Floats, first: int) -> Floats:
 
 
 def reachable(area: Polygon, radius: float) -> Polygon:
-    """What is left standing when a cutter of this radius has gone round `area`: its tight bays stay
-    filled."""
+    """What is left standing when a cutter of this `radius` (mm) has passed round `area`: its tight
+    bays stay filled (a morphological closing)."""
     return area.buffer(radius, quad_segs=64).buffer(-radius, quad_segs=64)
 
 
@@ -101,18 +110,19 @@ class _TrimLayer:
         self.work, self.trim = work, trim
 
     def ground(self, points: Floats) -> Floats:
-        """Z of the tip on the web at (n, 2) places."""
+        """Z of the tip, (n,), when it stands on the web at the places (n, 2)."""
         return self.trim.laid.tip(points[:, 0], self.work.cutter.radius, self.trim.web)
 
     def over(self, points: Floats) -> Floats:
-        """The highest of the stock under the cutter's disc at (n, 2) places."""
+        """The highest of the stock under the cutter's disc at (n, 2) places: at its middle and both
+        ends along X."""
         reach = self.work.cutter.radius
         tops = [self.trim.laid.top(points[:, 0] + by, points[:, 1]) for by in (-reach, 0.0, reach)]
         return np.asarray(np.max(tops, axis=0), dtype=np.float64)
 
     def follow(self, trail: Trail, points: Floats, feed: float) -> None:
-        """Along (n, 3) points; where the path falls steeper than the cutter's ramp, at the feed of
-        a ramp."""
+        """Along (n, 3) points; where the path falls more steeply than the cutter's ramp angle, at
+        the ramp feed."""
         fall = np.diff(points, axis=0)
         limit = math.tan(math.radians(self.work.cutter.ramp_angle))
         steep = -fall[:, 2] > limit * np.hypot(fall[:, 0], fall[:, 1]) + 1e-9
@@ -123,8 +133,8 @@ class _TrimLayer:
 
 
 def _down(lay: _TrimLayer, trail: Trail, ring: Floats, above: float, level: float) -> Floats:
-    """A ramp along the ring from `above` to `level` over the web, then a lap there; the ring from
-    where it ends."""
+    """A ramp along the ring from `above` to `level` (mm over the web), then a lap there; returns
+    the ring begun where that ends."""
     long = along(ring)
     slope = math.tan(math.radians(lay.work.cutter.ramp_angle))
     way = (above - level) / slope
@@ -136,6 +146,7 @@ def _down(lay: _TrimLayer, trail: Trail, ring: Floats, above: float, level: floa
     heights = lay.ground(points) + above - (above - level) * stations / way
     ramp = np.column_stack([points, heights])
     trail.to(trail.x, trail.y, float(heights[0]), lay.work.cutting.plunge)
+    # Exactly where the cutter is, so that no tiny move comes first.
     ramp[0] = trail.x, trail.y, trail.z
     trail.follow(ramp, lay.work.cutting.ramp, TOLERANCE)
     turned = begun_at(ring, float(place[-1]))
@@ -144,8 +155,8 @@ def _down(lay: _TrimLayer, trail: Trail, ring: Floats, above: float, level: floa
 
 
 def _finish(lay: _TrimLayer, trail: Trail, rough: Floats) -> None:
-    """From the rough lap to the wall within `LEAD`, once round and `LEAD` farther, and off it
-    within as much."""
+    """The finishing lap: from the rough lap to the wall within `LEAD`, once round and `LEAD`
+    further, and off it within `LEAD`."""
     work, trim = lay.work, lay.trim
     wall = lap_ring(trim.area, work.cutter.radius, work.milling.conventional)
     nearest = int(np.argmin(np.round(np.hypot(*(wall[:-1] - rough[0]).T), 6)))
@@ -159,6 +170,7 @@ def _finish(lay: _TrimLayer, trail: Trail, rough: Floats) -> None:
     place = ways % long[-1]
     points = place_at(wall, long, place)
     share = np.minimum(ways / LEAD, (total - ways) / LEAD).clip(0.0, 1.0)
+    # A smoothstep from the rough lap to the wall and back: tangent to the wall at both ends.
     off = trim.finish * (1.0 - share * share * (3.0 - 2.0 * share))
     points = points + off[:, None] * _outward(wall, long, place, work.milling.conventional)
     way = np.column_stack([points, lay.ground(points)])
@@ -167,7 +179,8 @@ def _finish(lay: _TrimLayer, trail: Trail, rough: Floats) -> None:
 
 
 def _outward(ring: Floats, long: Floats, place: Floats, conventional: bool) -> Floats:
-    """Unit normals away from the board at places along the ring: to the left of a clockwise way."""
+    """Unit normals (m, 2) away from the board at places along the ring: to the left where it runs
+    clockwise."""
     step = 0.25
     ahead, behind = ((place + by) % long[-1] for by in (step, -step))
     way = place_at(ring, long, ahead) - place_at(ring, long, behind)

@@ -1,19 +1,18 @@
 """Seats and bores by milling: helix in, spiral out, finishing turn, spring turn. Bed frame of the
 set-up, mm.
 
-One step of a hole of diameter D is cut by a cutter of diameter d < D whose axis goes round at r =
-(D - d)/2:
+One step of a hole of diameter D is cut by a cutter of diameter d < D whose axis circles at r = (D −
+d)/2:
 
 - In each layer a helix goes down. The core that it may leave in its middle is no wider than the
-  stepover, and goes when the cutter passes to the middle. The helix falls P = 2 pi r tan(a) a turn,
-  a the cutter's `ramp_angle` (geometry: tan a = P/(pi (D - d))), and never more than the depth of a
-  layer. A level turn takes off its slope; a spiral of half turns, each about a middle of its own so
-  that it runs on without a corner, goes out by at most the stepover a turn; a level turn makes it
-  round.
+  stepover, and is removed when the cutter passes to the middle. The helix falls P = 2 pi r tan(a) a
+  turn, a the cutter's `ramp_angle` (geometry: tan a = P/(pi (D − d))), and never more than the
+  depth of a layer. A level turn takes off its slope. A spiral of half turns, each about a middle of
+  its own so that no corner arises between them, goes out by at most the stepover a turn; a level
+  turn makes it round.
 - Walls keep `finish` for one turn at the full diameter. It is entered by a half turn that widens
   from the rough wall to the finished one, tangent to both, and left by a half turn to the middle.
-  Where the step is a seat, a *spring turn* follows, which finds nothing to take but what the cutter
-  was bent by.
+  Where the step is a seat, a *spring turn* follows, which removes only what the cutter was bent by.
 
 Turns run counter-clockwise, the wall on the right (climb: the cutter turns clockwise seen from
 above), or clockwise where the job asks for conventional milling.
@@ -31,17 +30,20 @@ from corepath.work.works import Hole, Step, Work
 __all__ = ["APPROACH", "BoreTrail", "layer_floors", "mill", "pitch_of", "slow_below"]
 
 APPROACH = 0.5
-"""mm above the stock where a helix begins: the touch and a blank that lies badly take up less."""
+"""mm above the stock where a helix begins: more than the error of the touch and of a blank that
+lies badly."""
 
+# rad; longest arc in one move, as in `operations.entries`.
 _THIRD = 2.0 * math.pi / 3.0
 _WHOLE = 0.95  # share of the cutter's radius: a helix of this radius leaves no core
 _CHORD = 0.002  # mm inside circles where arcs are not allowed
 _WIDEST = 0.2  # rad: a chord is shorter than its arc, and so steeper on a helix, by step²/24
+# mm; less than this is the middle itself, or the height already reached.
 _FLAT = 1e-9
 
 
 class BoreTrail(Trail):
-    """A trail that also goes round centres, either way, and drills."""
+    """A trail that also turns about centres, either way, and drills."""
 
     def __init__(self, work: Work) -> None:
         super().__init__(work)
@@ -61,11 +63,11 @@ class BoreTrail(Trail):
         feed: float,
         end: tuple[float, float] | None = None,
     ) -> None:
-        """Round a centre by `angle` (rad) in the trail's way, at even pitch to `z`; pieces of a
-        third at most.
+        """Turns about a centre by `angle` (rad) in the trail's direction, at even pitch to `z`, in
+        pieces of at most a third of a turn.
 
-        `end` is where it ends, given where rounding of the angles would miss a place that is wanted
-        exactly.
+        `end` is the place where it ends, given where rounding of the angles would miss a place that
+        is wanted exactly.
         """
         radius, first = math.dist((cx, cy), self.place), math.atan2(self.y - cy, self.x - cx)
         count = max(1, math.ceil(angle / _THIRD - 1e-9))
@@ -91,6 +93,8 @@ class BoreTrail(Trail):
         came.
         """
         here = math.dist((hole.x, hole.y), self.place)
+        # From the middle there is no direction to measure: the one of the last half turn is
+        # remembered and reversed.
         if here > _FLAT:
             self._spoke = math.atan2(self.y - hole.y, self.x - hole.x)
         else:
@@ -106,14 +110,15 @@ class BoreTrail(Trail):
 
 
 def pitch_of(work: Work, radius: float) -> float:
-    """How far a helix of this radius falls in a turn, mm."""
+    """Fall of a helix of this radius in one turn, mm: by the ramp angle, at most a layer."""
     return min(
         2.0 * math.pi * radius * math.tan(math.radians(work.cutter.ramp_angle)), work.cutting.depth
     )
 
 
 def slow_below(work: Work, hole: Hole) -> float:
-    """Height below which feeds are halved, so that the last fibres are cut and not pushed out."""
+    """Height (mm) below which feeds are halved, so that the last fibres are cut and not pushed out;
+    −inf for a blind hole."""
     return (
         -math.inf
         if hole.breaks_through is None
@@ -128,16 +133,21 @@ def layer_floors(top: float, floor: float, depth: float) -> list[float]:
 
 
 def mill(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool) -> None:
-    """One step of a hole from the stock at `above` to its floor; it ends in the middle of the hole.
+    """Mills one step of a hole from the stock at `above` to its floor, ending in the middle of the
+    hole.
 
-    The `first` step comes in from the safe height; the others begin in the middle of the floor
+    The `first` step is entered from the safe height; the others begin in the middle of the floor
     above them.
     """
     work = trail.work
     full = (step.diameter - work.cutter.diameter) / 2.0
     rough = full - turn_allowance(work.milling.finish_allowance, full)
+    # The widest helix that leaves no core wider than a stepover: the cutter covers its radius
+    # inwards.
     inner = min(rough, work.cutter.radius + work.cutting.stepover / 2.0)
     turns = math.ceil((rough - inner) / work.cutting.stepover - 1e-9)
+    # Only then must each layer be cleared to the middle before the next; otherwise one helix goes
+    # all the way down.
     core = inner > _WHOLE * work.cutter.radius
     _enter(trail, hole, inner, above, first)
     for k, z in enumerate(
@@ -146,6 +156,7 @@ def mill(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool) ->
         if k:
             _through_middle(trail, hole, inner)
         _helix(trail, hole, inner, z)
+        # A seat needs a level floor. Without core or seat the turn at the end levels it.
         if core or step.spring:
             _level(trail, hole, inner, rough, turns)
     feed = _level_feed(trail, hole, finish=rough < full)
@@ -158,7 +169,7 @@ def mill(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool) ->
 
 
 def _enter(trail: BoreTrail, hole: Hole, radius: float, above: float, first: bool) -> None:
-    """To the helix's radius: by a rapid and a short feed over the stock, or from the middle of the
+    """To the helix's radius: by a rapid and a short feed above the stock, or from the middle of the
     floor above."""
     cutting = trail.work.cutting
     if not first:
@@ -169,7 +180,7 @@ def _enter(trail: BoreTrail, hole: Hole, radius: float, above: float, first: boo
 
 
 def _helix(trail: BoreTrail, hole: Hole, radius: float, z: float) -> None:
-    """Down to `z`, the part below the change of feed at half of it."""
+    """Down to `z`, below `slow_below` at half the feed, each part in whole thirds of a turn."""
     slow, ramp = slow_below(trail.work, hole), trail.work.cutting.ramp
     pitch = pitch_of(trail.work, radius)
     for low, feed in ((max(z, slow), ramp), (z, ramp / 2.0)):
@@ -179,8 +190,8 @@ def _helix(trail: BoreTrail, hole: Hole, radius: float, z: float) -> None:
 
 
 def _level(trail: BoreTrail, hole: Hole, inner: float, rough: float, turns: int) -> None:
-    """A level turn; where it is not the last one, a spiral outwards in `turns` turns, and a level
-    turn."""
+    """A level turn, then a spiral outwards in `turns` turns and a level turn at its end, if there
+    are any."""
     feed = _level_feed(trail, hole)
     _turn(trail, hole, feed)
     for k in range(1, 2 * turns + 1):
@@ -190,7 +201,7 @@ def _level(trail: BoreTrail, hole: Hole, inner: float, rough: float, turns: int)
 
 
 def _through_middle(trail: BoreTrail, hole: Hole, radius: float) -> None:
-    """Half a turn to the middle, which takes the core away, and half a turn out to `radius`."""
+    """Half a turn to the middle, which removes the core, and half a turn out to `radius`."""
     feed = _level_feed(trail, hole)
     trail.half(hole, 0.0, trail.z, feed)
     trail.half(hole, radius, trail.z, feed)

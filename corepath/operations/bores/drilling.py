@@ -29,8 +29,8 @@ PECK = 1.0
 
 
 def peck_of(work: Work, depth: float) -> float:
-    """Depth of a peck for a hole of `depth` mm with the work's cutter; 0 where it goes down in one
-    stroke."""
+    """Depth of a peck, mm, for a hole of `depth` mm with the work's cutter; 0 where one stroke is
+    enough."""
     cutter = work.cutter
     if cutter.shape != "drill":
         return work.cutting.depth
@@ -38,14 +38,18 @@ def peck_of(work: Work, depth: float) -> float:
 
 
 def straight(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool) -> None:
-    """One step of a hole from the stock at `above` straight down; it ends over the hole, clear of
-    the stock."""
+    """Makes one step of a hole from the stock at `above` straight down, ending over the hole, clear
+    of the stock.
+
+    Only the `first` step comes from elsewhere, over the safe height.
+    """
     work = trail.work
     out, feed = trail.above(hole.top), work.cutting.plunge
     slow = slow_below(work, hole) + point_of(work.cutter)
     peck = peck_of(work, min(above, hole.top) - step.floor)
     if first:
         trail.hop(hole.x, hole.y, work.clear)
+    # One feed from top to bottom, so a cycle can do it.
     if slow <= step.floor or slow >= above:
         trail.cycle(
             hole.x, hole.y, step.floor, feed if slow <= step.floor else feed / 2.0, out, peck
@@ -53,6 +57,8 @@ def straight(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool
         return
     trail.cycle(hole.x, hole.y, slow, feed, out, peck)
     reached = slow
+    # Below the change of feed the same strokes, written as plain moves: all the way out, back to
+    # just above the last floor, and on.
     for low in _pecks(slow, step.floor, peck):
         trail.drop(out)
         trail.drop(min(reached + BACK_OFF, out))

@@ -1,9 +1,9 @@
-"""Round holes in steps: seat first, then bore; milled, or straight down where the cutter is the
+"""Round holes in steps: seat first, then bore; milled, or straight down where the cutter has the
 hole's size.
 
-Bed frame of the set-up, mm. How a step is milled stands in `boring`, how it is drilled in
-`drilling`. From `milling.break_through` over the place where a hole leaves the wood the feed is
-halved, so that the last fibres are cut and not pushed out.
+Bed frame of the set-up, mm. Milling of a step is in `boring`, drilling in `drilling`. From
+`milling.break_through` above the place where a hole leaves the wood the feed is halved, so that the
+last fibres are cut and not pushed out.
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ _TIGHT = 1.25  # diameters of the cutter: in a hole narrower than this its middl
 def hole_programs(work: Work) -> tuple[Program, ...]:
     """The program that makes all holes of `work`, in a short order, in one pass.
 
-    Raises `CorepathError` where a step is narrower than the cutter, where a drill is not of a
-    step's size, where a cutter without edges to its centre would have to go straight down, or where
-    the path would meet an obstacle.
+    Raises `CorepathError` where a step is narrower than the cutter, where a drill does not have the
+    size of a step, where a cutter without edges to its centre would have to go straight down, or
+    where the path would meet an obstacle.
     """
     if not work.holes:
         raise CorepathError(f"{work.stem}: no holes to make")

@@ -1,13 +1,13 @@
-"""Roughing the deck: level layers from the top of the stock down, never nearer to the deck than the
-leave.
+"""Roughing the deck: level layers from the top of the stock down, always at least the leave above
+the deck.
 
-Bed frame of C, mm. *Limit* is the lowest the tip may stand at a place: the cutter's offset over the
-deck plus what roughing leaves on. Layer k cuts along lines in X at max(level k, limit), and only
-where stock still stands above that: the stretches of a line where the limit lies below the level
-before. So no line takes more than one layer's depth, and the slopes of the deck come out in steps
-of one line. Stretches of neighbouring lines are chained back and forth; from chain to chain the
-cutter goes over the safe height. Chains start outside the blank where a stretch reaches its end,
-else by a ramp along it.
+Bed frame of C, mm. *Limit* is the lowest that the tip may stand at a place: the drop-cutter height
+over the deck plus what roughing leaves on. Layer k cuts along lines in X at max(level k, limit),
+and only where stock still stands above that: the stretches of a line where the limit lies below the
+level before. So no line takes more than the depth of one layer, and the slopes of the deck come out
+in steps of one line. Stretches of neighbouring lines are chained back and forth; between chains the
+cutter moves over the safe height. A chain starts outside the blank where its first stretch reaches
+the end of the blank, otherwise by a ramp along it.
 """
 
 from __future__ import annotations
@@ -34,12 +34,14 @@ __all__ = ["rough"]
 
 Array = NDArray[np.float64]
 
+# mm between the places of a line at which the limit is worked out.
 _SAMPLE = 1.0
+# mm by which lines run past the blank's ends.
 _OVERRUN = 0.5
 _SHORT_GAP = 25.0
-"""Gaps shorter than this are crossed at feed, on the stock left there, mm."""
+"""mm; shorter gaps are crossed at feed, on the stock left there."""
 _LONGEST_LINK = 60.0
-"""Longer links go over the safe height, mm."""
+"""mm; longer links go over the safe height."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +55,11 @@ class _Stretch:
 
 @dataclass(frozen=True, slots=True)
 class _RoughingLayer:
-    """One layer: tip heights `z` (rows, samples) at places `xs`, `ys`, and the stock's height
-    before it."""
+    """One layer: tip heights `z` (rows, samples) at the places `xs` (samples,) by `ys` (rows,), and
+    the tip heights `before` it.
+
+    `level` is its lowest height.
+    """
 
     xs: Array
     ys: Array
@@ -64,8 +69,8 @@ class _RoughingLayer:
 
 
 def rough(work: Work, deck: Deck, offset: CutterOffset, around: Around | None = None) -> Pass:
-    """All layers of roughing in one pass; within the room that obstacles or a frame leave, where
-    there are any."""
+    """All layers of roughing in one pass, within the room that obstacles or a frame leave
+    (`around`, None for all of the blank)."""
     framed = around is not None and around.framed
     left, _, right, _ = field_of(work).bounds if framed else deck.area.bounds
     over = 0.0 if framed else _OVERRUN
@@ -77,9 +82,10 @@ def rough(work: Work, deck: Deck, offset: CutterOffset, around: Around | None = 
         else around.holds(*np.meshgrid(xs, ys))
     )
     limit = offset.tip(xs[None, :], ys[:, None]) + deck.rough
-    # rounded, for half of the way down often ends in a 5 in the place after the last that is
-    # written
+    # Rounded: half of the depth often ends in a 5 just after the last place that is written, and
+    # the last bit of the spline would then decide how that is rounded.
     lowest = round(float(limit.min()), 9)
+    # A depth of exactly n layers stays n, whatever rounding does.
     count = max(1, math.ceil((deck.top - lowest) / work.cutting.depth - 1e-6))
     moves: list[Move] = []
     above = deck.top
@@ -97,10 +103,10 @@ def rough(work: Work, deck: Deck, offset: CutterOffset, around: Around | None = 
 def _stretches(
     active: NDArray[np.bool_], free: NDArray[np.bool_], xs: Array
 ) -> list[list[_Stretch]]:
-    """Stretches to cut on each line, in order of X; short gaps closed, one sample added at each
+    """The stretches to cut on each line, in order of X: short gaps closed, one sample added at each
     end.
 
-    All of it only where the cutter is `free` to go.
+    Everything only where the cutter is `free` to go.
     """
     gap = round(_SHORT_GAP / float(xs[1] - xs[0]))
     found = []
@@ -108,6 +114,7 @@ def _stretches(
         edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
         runs: list[list[int]] = []
         for a, b in edges.reshape(-1, 2).tolist():
+            # A sample more, since the stock begins somewhere between two samples.
             first = a - 1 if a > 0 and free[row, a - 1] else a
             last = b if b < len(xs) and free[row, b] else b - 1
             if runs and first - runs[-1][1] < gap and free[row, runs[-1][1] : first].all():
@@ -124,6 +131,7 @@ def _track(deck: Deck, offset: CutterOffset, level: float, corners: Array) -> Ar
     places = np.array(segmentize(LineString(corners), _SAMPLE).coords)
     heights = np.maximum(offset.tip(places[:, 0], places[:, 1]) + deck.rough, level)
     track = np.column_stack([places, heights])
+    # Thinned between corners only, as `thin` takes one straight line at a time.
     at = np.flatnonzero((places[:, None] == corners[None, :]).all(axis=2).any(axis=1))
     kept = [thin(track[a : b + 1], 0.01, THINNED)[:-1] for a, b in pairwise(at.tolist())]
     return np.concatenate([*kept, track[-1:]])
@@ -139,6 +147,8 @@ def _chains(
     for row in left_over:
         while row:
             stretch = row.pop(0)
+            # Begin at an end of the blank where the stretch reaches one: there the cutter comes in
+            # from outside.
             forward = stretch.first == 0 or stretch.last < len(layer.xs) - 1
             chain = [(stretch, forward)]
             while step := _next(left_over, chain[-1], layer, around):
@@ -154,8 +164,8 @@ def _next(
     layer: _RoughingLayer,
     around: Around | None,
 ) -> tuple[_Stretch, bool] | None:
-    """The stretch on the next line that can be entered nearest to where `last` ends, straight over
-    free ground."""
+    """The stretch on the next line that can be entered nearest to where `last` ends, and its
+    direction; None if none is near enough or the way is blocked."""
     stretch, forward = last
     xs = layer.xs
     if stretch.row + 1 >= len(left_over):
@@ -187,7 +197,7 @@ def _cut(
     chain: list[tuple[_Stretch, bool]],
     around: Around | None,
 ) -> list[Move]:
-    """Moves of one chain, from the safe height to the safe height."""
+    """The moves of one chain, from the safe height to the safe height."""
     path = [_entry(work, deck, layer, chain[0], around)]
     for k, (stretch, forward) in enumerate(chain):
         points = _points(layer, stretch, forward)
@@ -199,6 +209,8 @@ def _cut(
     moves = descend(work, x, y, z)
     for before, after in zip(track[:-1].tolist(), track[1:].tolist(), strict=True):
         run = math.hypot(after[0] - before[0], after[1] - before[1])
+        # 1 % below the ramp angle: a ramp laid at exactly that slope must count as one in spite of
+        # rounding.
         falls = before[2] - after[2] > run * slope * 0.99
         moves.append(
             line(after[0], after[1], after[2], work.cutting.ramp if falls else work.cutting.feed)
@@ -219,7 +231,7 @@ def _points(layer: _RoughingLayer, stretch: _Stretch, forward: bool) -> Array:
 def _link(
     deck: Deck, offset: CutterOffset, layer: _RoughingLayer, start: Array, end: Array
 ) -> Array:
-    """Straight from stretch to stretch, as low as this layer allows."""
+    """A straight link from stretch to stretch, as low as this layer allows."""
     count = max(2, math.ceil(math.hypot(end[0] - start[0], end[1] - start[1]) / _SAMPLE) + 1)
     places = np.linspace(start[:2], end[:2], count)
     heights = np.maximum(offset.tip(places[:, 0], places[:, 1]) + deck.rough, layer.level)
@@ -233,8 +245,9 @@ def _entry(
     first: tuple[_Stretch, bool],
     around: Around | None,
 ) -> Array:
-    """The way in: at a contour that this layer has cut, from outside the blank, straight down where
-    nothing is cut, or a ramp as steep as the cutter takes."""
+    """The points (m, 3) of the entry to a chain, cheapest first: on a contour that this layer has
+    cut, from outside the blank, straight down where nothing is cut there, or by a ramp as steep as
+    the cutter takes."""
     stretch, forward = first
     slope = slope_of(work.cutter.ramp_angle)
     points = _points(layer, stretch, forward)
@@ -253,11 +266,15 @@ def _entry(
             return outside
     before = layer.before[stretch.row, stretch.first : stretch.last + 1]
     before = before if forward else before[::-1]
+    # The stretch begins in air (one sample was added) and falls no more steeply than a ramp: it is
+    # its own ramp.
     if np.all(points[:2, 2] >= before[:2] - 1.5 * NOTHING) and np.all(
         np.diff(points[:, 2]) > -slope * _SAMPLE
     ):
         return points[:1]
     run = np.abs(points[:, 0] - points[0, 0])
+    # Along the stretch until the ramp meets its floor, then back to its start along that floor; the
+    # stretch itself follows from there.
     ramp = np.maximum(points[:, 2], before[0] - run * slope)
     met = np.flatnonzero(ramp <= points[:, 2] + 1e-9)
     met = met[met > 0]
@@ -271,8 +288,11 @@ def _entry(
 
 
 def _back_and_forth(points: Array, top: float, slope: float) -> Array:
-    """A ramp over a stretch too short for one run: as many runs as it takes, ending at its
-    start."""
+    """A ramp (m, 3) over a stretch too short for one run: an even number of runs, so it ends at its
+    start.
+
+    `top` is the stock's height there, `slope` the fall per mm.
+    """
     length = max(float(abs(points[-1, 0] - points[0, 0])), 1.0)
     floor = float(points[:, 2].max())
     runs = max(2, math.ceil((top - floor) / (length * slope)))

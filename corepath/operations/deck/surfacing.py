@@ -1,10 +1,9 @@
-"""Surfacing the deck in set-up C: roughing in level layers, or finishing lines offset for the
-cutter.
+"""Surfacing the deck in set-up C: roughing in level layers, or finishing along drop-cutter heights.
 
-Bed frame of C, mm: z = h(x, y) is the deck to be. Finishing follows the tip heights over the
-surface in one continuous path that starts and ends outside the blank. A ball leaves the same ridges
-whichever way it goes: it runs along the grain. A cutter with a flat end is led up and down the
-slopes, region by region (`corepath.operations.deck.deck_finish`). Roughing is in
+Bed frame of C, mm: z = h(x, y) is the deck to be made. Finishing follows the drop-cutter heights
+over the surface in one continuous path that starts and ends outside the blank. A ball leaves the
+same ridges in every direction: it runs along the grain. A cutter with a flat end is led up and down
+the slopes, region by region (`corepath.operations.deck.deck_finish`). Roughing is in
 `corepath.operations.deck.roughing`. Inside a frame, or beside obstacles, the edges of the room are
 cut first (`corepath.operations.facing.around`).
 """
@@ -45,9 +44,9 @@ Array = NDArray[np.float64]
 _ABOVE = 0.003
 _SAMPLE = 0.5
 _OVERRUN = 0.5
-"""How far the axis runs past the blank's end before it turns, mm."""
+"""mm by which the axis runs past the blank's end before it turns."""
 _TOLD = 0.005
-"""mm over the allowed ridge from where a hollow is told."""
+"""mm above the allowed ridge from which a hollow is reported."""
 
 
 def deck_programs(work: Work) -> tuple[Program, ...]:
@@ -62,7 +61,8 @@ def deck_programs(work: Work) -> tuple[Program, ...]:
 def finished(work: Work, *, rounds: int = ROUNDS) -> tuple[Program, Left | None]:
     """The finishing program, and what it leaves (None beside obstacles or inside a frame).
 
-    `rounds`: how often the path is laid and tried at most; 1 for one that is only to be compared.
+    `rounds` is how often the path is laid and tried at most; 1 for a path that is only to be
+    compared.
     """
     deck, around = _deck(work), Around.of(work)
     offset = CutterOffset(deck.surface, work.cutter)
@@ -100,7 +100,7 @@ def _deck(work: Work) -> Deck:
 
 
 def _told(deck: Deck, left: Left) -> tuple[str, ...]:
-    """Ground too hollow for the cutter."""
+    """Lines for the head about ground that is too hollow for the cutter."""
     if left.high <= deck.scallop + _TOLD:
         return ()
     return (
@@ -112,8 +112,8 @@ def _told(deck: Deck, left: Left) -> tuple[str, ...]:
 def _track(
     work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, rounds: int, *, open_sides: bool
 ) -> tuple[Array, Follow, float]:
-    """Where the axis goes (n, 2) within `bounds`, the tip's path along it, and the end of the first
-    strip in Y.
+    """The places (n, 2) of the axis within `bounds`, the function from them to the tip's path, and
+    the Y (mm) where the first strip ends.
 
     With `open_sides` lines may run over the sides of the bounds, where the ground is level.
     """
@@ -126,6 +126,7 @@ def _track(
     left, low, right, high = bounds
     over = _OVERRUN if open_sides else 0.0
     wide = (left - over, low, right + over, high)
+    # As in `deck_finish`: chords and lifting take their part of the ridge, but at most half of it.
     allowed = max(deck.scallop - _ABOVE - 0.001, 0.5 * deck.scallop)
     found = strips(deck.surface, work.cutter, allowed, work.cutting.stepover, wide)
     track = _corners(found)
@@ -149,7 +150,7 @@ def _finish(work: Work, deck: Deck, offset: CutterOffset, rounds: int) -> tuple[
 
 
 def _outside(work: Work, deck: Deck, place: Array) -> Array:
-    """(1, 2) the place clear of the blank straight out over the nearest side."""
+    """(1, 2) the place clear of the blank straight out over the side nearest to `place`."""
     left, low, right, high = deck.area.bounds
     x, y = (float(value) for value in place)
     out = work.cutter.radius + RUN_IN - 1e-3
@@ -165,7 +166,7 @@ def _outside(work: Work, deck: Deck, place: Array) -> Array:
 def _finish_around(
     work: Work, deck: Deck, offset: CutterOffset, around: Around, rounds: int
 ) -> Pass:
-    """The same inside a frame or beside obstacles: the edges of the room first, then the lines
+    """Finishing inside a frame or beside obstacles: the edges of the room first, then the lines
     clipped to it."""
     left, low, right, high = field_of(work).bounds
     out = work.cutter.radius + RUN_IN - 1e-3
@@ -174,6 +175,7 @@ def _finish_around(
             work, deck, offset, (left, low, right, high), rounds, open_sides=False
         )
     else:
+        # The field is the blank grown by this much: back to the blank itself.
         within = (left + out, low + out, right - out, high - out)
         corners, follow, beside = _track(work, deck, offset, within, rounds, open_sides=True)
         corners = np.concatenate(
@@ -200,14 +202,14 @@ def _finish_around(
 
 
 def _feeds(work: Work, ys: Array, beside: float) -> list[float]:
-    """Feed to each point: full-width at first, then beside what is cut, the chips thin and the feed
-    higher."""
+    """Feed to each point: the full-width feed on the first strip, then the higher one beside what
+    is cut, where chips are thin."""
     return [work.cutting.feed if y < beside else work.cutting.finish for y in ys.tolist()]
 
 
 def _corners(found: list[Strip]) -> Array:
-    """Ends (n, 2) of all lines in the order cut: strips back and forth, and the lines of each cell
-    too."""
+    """The ends (n, 2) of all lines in the order cut: strips back and forth, and the lines of each
+    cell likewise."""
     places: list[tuple[float, float]] = []
     for k, strip in enumerate(found):
         forward = k % 2 == 0

@@ -1,12 +1,12 @@
-"""Going round obstacles and inside a frame, shared by facing, roughing and finishing.
+"""Paths round obstacles and inside a frame, shared by facing, roughing and finishing.
 
 The edge of the room where the axis may go (`corepath.work.keepoff`) is cut first, as *contours*:
 then nothing that can be reached is left between lines that end at it, and wherever a line begins
-there, the cutter comes down on ground that is cut already. A contour is either a closed ring, gone
-into along a ramp, or it begins and ends beside the blank. Lines are clipped to the room; from one
-piece to the next the cutter goes along a contour at depth or over the safe height, whichever takes
-less time. The material that stays lies at the side that climb milling asks for. Bed frame of the
-set-up, mm.
+there, the cutter comes down on ground that is cut already. A contour is either a closed ring,
+entered along a ramp, or it begins and ends beside the blank. Lines are clipped to the room; from
+one piece to the next the cutter moves along a contour at depth or over the safe height, whichever
+takes less time. The material that stays is on the side that climb milling asks for. Bed frame of
+the set-up, mm.
 """
 
 from __future__ import annotations
@@ -38,7 +38,9 @@ Array = NDArray[np.float64]
 Follow = Callable[[Array], Array]
 """From corners (n, 2) to the tip's path (m, 3) along the straight lines between them."""
 
+# mm; places this near to the edge of the room are on it, whatever rounding does.
 _ON = 1e-6
+# mm between the places of a closed contour along which a ramp is laid.
 _SAMPLE = 1.0
 _RAMP_TOLERANCE = 0.003
 
@@ -57,7 +59,8 @@ class RoomContour:
 
 
 class Around:
-    """The room of one work at one height, and the ways about it."""
+    """The room of one work at one height, and the paths in it. Raises `CorepathError` if it is
+    empty."""
 
     def __init__(self, work: Work, room: Area) -> None:
         if room.is_empty:
@@ -73,27 +76,31 @@ class Around:
 
     @staticmethod
     def of(work: Work, plane: float | None = None) -> Around | None:
-        """The room of a work (of one plane); None where nothing restricts it. Raises CorepathError
-        if none is left."""
+        """The room of a work (at one `plane`, by default the lowest); None where nothing restricts
+        it.
+
+        Raises `CorepathError` if obstacles leave no room.
+        """
         room = room_of(work, plane)
         return None if room is None else Around(work, room)
 
     def holds(self, x: Array, y: Array) -> NDArray[np.bool_]:
-        """Which places lie in the room."""
+        """Which of the places lie in the room; `x` and `y` of one shape, mm."""
         found: NDArray[np.bool_] = shapely.contains_xy(self._whole, x, y)
         return found
 
     def straight(self, start: Array, end: Array) -> bool:
-        """Whether the straight way between two places stays in the room."""
+        """Whether the straight line between two places stays in the room, seen from above."""
         return bool(self._whole.covers(LineString([start[:2], end[:2]])))
 
     def clipped(self, track: Array) -> list[Array]:
-        """The pieces of a track (n, 2) that lie in the room, in the order run through."""
+        """The pieces (k, 2) of a track (n, 2) that lie in the room, in the order of travel."""
         segments = shapely.linestrings(np.stack([track[:-1], track[1:]], axis=1))
         inside = shapely.intersection(segments, self.room)
         pieces: list[list[tuple[float, float]]] = []
         for start, end, kept in zip(track[:-1], track[1:], inside, strict=True):
             for part in _parts(kept, start, end):
+                # Two segments that meet inside the room stay one piece.
                 if pieces and math.dist(pieces[-1][-1], part[0]) < _ON:
                     pieces[-1].append(part[1])
                 else:
@@ -101,8 +108,8 @@ class Around:
         return [np.array(piece) for piece in pieces if LineString(piece).length > _ON]
 
     def cut_contours(self, follow: Follow, above: float) -> list[Move]:
-        """All contours, each from safe height to safe height; `above` is the height of the stock
-        before."""
+        """The moves of all contours, each from safe height to safe height; `above` is the height of
+        the stock before."""
         moves: list[Move] = []
         for ring in self.contours:
             moves += self._cut(ring, follow, above)
@@ -127,8 +134,8 @@ class Around:
         return [*way, rapid(way[-1].x, way[-1].y, work.clear)]
 
     def passage(self, start: Array, end: Array, follow: Follow) -> list[Move]:
-        """From one place on the room's edge to another, both at depth: along a contour or over the
-        safe height."""
+        """The moves from one place (3,) on the edge of the room to another, both at depth: along a
+        contour or over the safe height, whichever takes less time."""
         work = self.work
         over = [
             rapid(start[0], start[1], work.clear),
@@ -144,14 +151,16 @@ class Around:
         over_time, about_time = (
             float(seconds(moves, limits, start=here).sum()) for moves in (over, about)
         )
+        # Rounded: a tie of floats must not decide. At equal times the cutter stays down.
         return about if round(about_time, 6) <= round(over_time, 6) else over
 
     def _along(self, start: Array, end: Array) -> Array | None:
-        """The shortest way (n, 2) along one contour from place to place; None where they lie on
-        none together."""
+        """The shortest path (n, 2) along one contour from place to place; None where no contour
+        holds both."""
         one, other = shapely.Point(start), shapely.Point(end)
         for ring in self.contours:
             curve = ring.curve
+            # Wider than _ON: places come back from the clipping with its rounding.
             if max(curve.distance(one), curve.distance(other)) > 1e-4:
                 continue
             a, b = curve.project(one), curve.project(other)
@@ -169,7 +178,7 @@ class Around:
         return None
 
     def edge_near(self, x: float, y: float, within: float) -> tuple[float, float] | None:
-        """The nearest place on a contour, at most `within` away."""
+        """The nearest place (x, y) on a contour, or None if it is more than `within` mm away."""
         place = shapely.Point(x, y)
         curves = [ring.curve for ring in self.contours]
         if not curves:
@@ -182,13 +191,15 @@ class Around:
 
 
 def _contours(work: Work, room: Area, framed: bool) -> tuple[RoomContour, ...]:
-    """The room's edges that the cutter must go along, the direction of cutting on them, in order of
-    X."""
+    """The edges of the room that the cutter must follow, in the direction of cutting, in order of X
+    and Y."""
     field = field_of(work)
+    # Edges that lie wholly beside the blank touch no wood and are not cut.
     wood = work.blank.buffer(work.cutter.radius - 1e-3)
     found = []
     for part in shapely.get_parts(room):
-        turned = orient(part, 1.0)  # room to the left: what stays is on the right, which is climb
+        # Room to the left: what stays is on the right, which is climb milling.
+        turned = orient(part, 1.0)
         for edge in (turned.exterior, *turned.interiors):
             found += (
                 [RoomContour(np.array(edge.coords), True)]
@@ -202,8 +213,8 @@ def _contours(work: Work, room: Area, framed: bool) -> tuple[RoomContour, ...]:
 
 
 def _inner(edge: LineString, field: Polygon) -> list[RoomContour]:
-    """The parts of a room's edge that are not the edge of the field itself, in the edge's
-    direction."""
+    """The parts of an edge of the room that are not the edge of the field itself, in the direction
+    of the edge."""
     inner = field.buffer(-1e-4, join_style="mitre")
     corners = np.array(edge.coords)
     within = [inner.intersects(LineString(pair)) for pair in itertools.pairwise(corners)]
@@ -211,7 +222,7 @@ def _inner(edge: LineString, field: Polygon) -> list[RoomContour]:
         return [RoomContour(corners, True)]
     if not any(within):
         return []
-    # start where the edge leaves the field, so that no run is split by the ring's seam
+    # Start on the edge of the field, so that no run is split by the seam of the ring.
     first = within.index(False)
     order = [(first + k) % len(within) for k in range(len(within))]
     runs: list[list[Array]] = []
@@ -250,7 +261,7 @@ def _dense(corners: Array) -> Array:
 
 
 def _turned(corners: Array, place: Array) -> Array:
-    """A closed ring that begins and ends at the place on it nearest to `place`."""
+    """The closed ring begun at the place on it nearest to `place`."""
     curve = LineString(corners)
     at = curve.project(shapely.Point(place))
     if at < _ON or at > curve.length - _ON:
@@ -264,9 +275,13 @@ def _turned(corners: Array, place: Array) -> Array:
 
 
 def _ramp(path: Array, high: float, slope: float) -> Array:
-    """Down along a closed path (n, 3) from `high` until the ramp meets the path, over as many laps
-    as it takes."""
+    """A ramp (m, 3) along a closed path (n, 3) from `high` down until it meets the path, over as
+    many laps as it takes.
+
+    `slope` is the fall per mm.
+    """
     lap = length(path)
+    # One lap more than the fall needs, so that it is sure to meet the path.
     count = math.ceil(max(high - float(path[:, 2].min()), 0.0) / (slope * lap)) + 1
     way = np.concatenate([path, *(path[1:] for _ in range(count))])
     falling = np.maximum(way[:, 2], high - slope * along(way))

@@ -1,7 +1,7 @@
-"""What skim and deck paths share: the way in from outside the blank, limits, and the finished
+"""What skim and deck paths share: the entry from beside the blank, limits, and the finished
 program.
 
-Everything is in the bed frame of the set-up, mm. *Outside* is a strip all round the blank where the
+Everything is in the bed frame of the set-up, mm. *Outside* is a strip round the blank where the
 cutter stands clear of the wood: its axis lies more than a radius beyond the blank's edge.
 """
 
@@ -23,10 +23,10 @@ from corepath.work.works import Work
 __all__ = ["OVER_STOCK", "RUN_IN", "check_path", "descend", "joined", "program"]
 
 RUN_IN = BESIDE
-"""How far beyond touching the blank's edge the cutter stands before it runs in, mm."""
+"""mm between the cutter and the blank's edge where it stands before it runs in."""
 
 OVER_STOCK = 2.0
-"""Height above the stock down to which a rapid may come, mm."""
+"""mm above the stock down to which a rapid may come."""
 
 
 def descend(work: Work, x: float, y: float, z: float) -> list[Move]:
@@ -37,12 +37,14 @@ def descend(work: Work, x: float, y: float, z: float) -> list[Move]:
 
 
 def check_path(work: Work, moves: Sequence[Move]) -> None:
-    """Refuse a path that meets an obstacle or goes below what the operation may cut.
+    """Refuses a path that meets an obstacle or goes below what the operation may cut.
 
-    Raises CorepathError naming the obstacle and the place, or the height.
+    Raises `CorepathError` naming the obstacle and the place, or the height.
     """
     moves = expand(moves)
     lowest = min((move for move in moves), key=lambda move: move.z)
+    # Paths over the deck are thinned and may dip by as much as a gouge is allowed; all others end
+    # exactly at their floors.
     spare = work.deck.gouge if work.deck is not None else 1e-6
     if lowest.z < work.lowest - spare:
         raise CorepathError(
@@ -51,6 +53,7 @@ def check_path(work: Work, moves: Sequence[Move]) -> None:
             f"{mm(work.lowest):.3f}, the lowest this operation may cut"
         )
     for obstacle in work.obstacles:
+        # The cutter from its tip up, and the collet, which is wider, from the stick-out up.
         bodies = (
             (work.cutter.describe(), work.cutter.radius, 0.0),
             ("the collet", work.collet / 2, work.cutter.stick_out),
@@ -74,7 +77,8 @@ def check_path(work: Work, moves: Sequence[Move]) -> None:
 def _nearest(
     moves: Sequence[Move], area: shapely.Polygon, height: float
 ) -> tuple[float, float, float] | None:
-    """Distance from `area` and place (x, y) of the nearest move that comes below `height`."""
+    """Distance from `area` to the nearest move that comes below `height`, and the place (x, y);
+    None if none does."""
     pairs = [_low_part(before, move, height) for before, move in itertools.pairwise(moves)]
     pairs = [pair for pair in pairs if pair is not None]
     if not pairs:
@@ -110,10 +114,11 @@ def program(
     corners: tuple[Corner, ...] = (),
     after: str = "",
 ) -> Program:
-    """The program of `work` with these passes; checks each pass for obstacles and depth first.
+    """The program of `work` with these passes, each checked for obstacles and depth first.
 
-    `after` is the file of the same work that comes first: that one alone makes a slow first way
-    down.
+    `after` is the file of the same work that comes first: only that one makes a slow first descent.
+    `combined`: it holds all passes of a skim. `watch` and `corners` are added to what its head
+    says. Raises `CorepathError` as `check_path` does.
     """
     kept = tuple(passes)
     for stretch in kept:
@@ -138,7 +143,8 @@ def program(
 
 
 def joined(moves: Iterable[Move]) -> list[Move]:
-    """The moves without those that lead nowhere."""
+    """The moves without those that go nowhere; arcs stay, since a full circle ends where it
+    begins."""
     kept: list[Move] = []
     for move in moves:
         last = kept[-1] if kept else None

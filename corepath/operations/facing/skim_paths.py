@@ -1,10 +1,10 @@
 """Skim: the whole bottom of the blank is planed to one plane after another, from the highest down.
 
-Bed frame of set-up B, mm. Each plane is cut by lines along the grain (X), back and forth, from
-outside the blank in and out again; links run along the blank's end. Neighbouring lines overlap, the
-outer lines overhang the blank's edges, so the swept area holds the whole blank with its corners.
+Bed frame of set-up B, mm. Each plane is cut by lines along the grain (X), back and forth, beginning
+and ending outside the blank; links run along the blank's end. Neighbouring lines overlap and the
+outer lines overhang the blank's edges, so the swept area covers the whole blank with its corners.
 There is one program for each plane and one for all of them, which stops where the casting may show.
-Obstacles are gone round.
+Paths lead round obstacles.
 """
 
 from __future__ import annotations
@@ -25,8 +25,8 @@ __all__ = ["line_places", "skim_programs"]
 Array = NDArray[np.float64]
 
 _OVERHANG = 0.5
-"""How far the outer lines sweep beyond the blank's edges, mm; covers a blank that is slightly
-larger."""
+"""mm that the outer lines sweep beyond the blank's edges, for a blank that is slightly larger than
+given."""
 
 
 def skim_programs(work: Work) -> tuple[Program, ...]:
@@ -49,6 +49,8 @@ def skim_programs(work: Work) -> tuple[Program, ...]:
         )
         for k in range(len(facing.planes))
     )
+    # The combined file runs without a stop through the planes at which nothing can show yet, then
+    # stops after each.
     first = min(max(facing.first_stop, 0), len(facing.planes) - 1)
     stretches = [(0, first)] + [(k, k) for k in range(first + 1, len(facing.planes))]
     combined = program(
@@ -58,8 +60,12 @@ def skim_programs(work: Work) -> tuple[Program, ...]:
 
 
 def line_places(low: float, high: float, radius: float, stepover: float) -> list[float]:
-    """Places across of the fewest evenly spaced lines of a cutter of `radius` that sweep `low` to
-    `high`."""
+    """Places across (mm) of the fewest evenly spaced lines of a cutter of `radius` mm that sweep
+    from `low` to `high`.
+
+    Neighbours lie at most `stepover` apart.
+    """
+    # A very small cutter overhangs by a quarter of its radius, not by more than it is wide.
     reach = radius - min(_OVERHANG, radius / 4.0)
     span = high - low - 2.0 * reach
     if span <= 0.0:
@@ -70,6 +76,7 @@ def line_places(low: float, high: float, radius: float, stepover: float) -> list
 
 def _cut(work: Work, facing: Facing, first: int, last: int) -> Pass:
     """Planes `first` to `last` (indices) without a stop."""
+    # Zones only grow as the plane falls: where the lowest plane is free, all are.
     if Around.of(work, facing.planes[last]) is not None:
         return _cut_around(work, facing, first, last)
     track = _track(work, facing)
@@ -82,6 +89,7 @@ def _cut(work: Work, facing: Facing, first: int, last: int) -> Pass:
             x, y = track[0]
             moves += [line(x, y, z, work.cutting.plunge)] if moves else descend(work, x, y, z)
             moves += [line(x, y, z, work.cutting.feed) for x, y in track[1:]]
+            # Every other layer runs the same lines backwards, so that the cutter need not lift.
             track.reverse()
         above = plane
     x, y = track[0]
