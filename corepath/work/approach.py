@@ -1,6 +1,6 @@
-"""The first way down of each file whose zero is another than that of the file before.
+"""The first descent of each file whose zero differs from that of the file before.
 
-Whoever forgets to touch the new zero has the old one still in the control. So the first way down
+Whoever forgets to touch the new zero still has the old one in the control. So the first descent
 goes at feed to a height that is clear of everything under either zero, and stops there for someone
 to look. Bed frame, mm.
 """
@@ -19,13 +19,13 @@ from corepath.work.works import Work
 __all__ = ["CLEAR", "seen_from", "with_approaches"]
 
 CLEAR = 3.0
-"""mm over everything that stands on the bed, under the old zero as well as under the new one."""
+"""mm above everything that stands on the bed, under the old zero as well as the new one."""
 
 APPROACH_FEED = 1000.0
 """mm/min towards the blank: slow enough to stop by hand (common practice, no source)."""
 
 WALK = 2000.0
-"""The same on a level way (common practice, no source)."""
+"""mm/min on a level move (common practice, no source)."""
 
 Face = Callable[[Work], tuple[float, float, float]]
 
@@ -42,9 +42,9 @@ def with_approaches(
     """The works in their order, each with its approach where its zero differs from that of the work
     before.
 
-    `face` gives where a work's tip is looked at and the height of the blank there; `drop` is how
-    far the bed lies below the zero height of set-up D. `travel` is that of Z, `rapid` the fastest
-    of the machine.
+    `face` gives the place (x, y) where the tip of a work is looked at and the height of the blank
+    there; `drop` is how far the bed lies below the zero height of set-up D. `travel` is that of Z,
+    mm, `rapid` the fastest of the machine, mm/min.
     """
     found: list[Work] = []
     for bare in works:
@@ -54,6 +54,7 @@ def with_approaches(
             kept = before.stem if before.setup == work.setup and not work.zero.again else ""
             work = replace(work, kept=kept)
         elif before is not None:
+            # The highest of blank and obstacles: `clear` without its own margin.
             highest = max(one.clear for one in works if one.setup == work.setup) - safe_z
             old = before.zero.z - (drop if work.setup == "D" else 0.0)
             work = replace(
@@ -74,7 +75,7 @@ def _same(one: Zero, other: Zero) -> bool:
 
 
 def _within(work: Work, face: tuple[float, float, float]) -> tuple[float, float, float]:
-    """The place looked at; the middle where it lies beside the blank."""
+    """The place looked at, or the middle of the blank where that place lies beside it."""
     x, y, under = face
     return (x, y, under) if work.blank.contains(Point(x, y)) else (0.0, 0.0, under)
 
@@ -82,9 +83,10 @@ def _within(work: Work, face: tuple[float, float, float]) -> tuple[float, float,
 def _approach(
     work: Work, on: str, old: float, highest: float, travel: float, rapid: float
 ) -> Approach:
+    # Under a forgotten old zero the tip ends lower by what the new zero lies higher.
     higher = max(0.0, work.zero.z - old)
     height = max(work.clear, highest + CLEAR + higher)
-    # A cradle may stand so high that the axis cannot show both: then as high as the axis goes.
+    # Under a high cradle the axis may not have the travel for both: then as high as it goes.
     height = max(work.clear, min(height, work.lowest + travel))
     return seen_from(work, round(height, 4), rapid, on, work.zero.z - old)
 
@@ -92,10 +94,10 @@ def _approach(
 def seen_from(
     work: Work, height: float, rapid: float, on: str = "", higher: float = 0.0
 ) -> Approach:
-    """A way down to a height (bed frame) over the place where a work's tip is looked at.
+    """The descent to `height` (bed frame, mm) over the place where the tip of a work is looked at.
 
     `rapid` is the fastest of the machine, mm/min. `on` is what the zero before was touched on and
-    `higher` how much higher than that this one lies; without, there is none before.
+    `higher` how much higher than that this one lies; empty if there is none before.
     """
     x, y, under = work.look
     face = _FACES[work.name if work.name == "inserts" else work.setup]

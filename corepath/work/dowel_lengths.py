@@ -1,9 +1,9 @@
-"""How long a dowel may be in each set-up: its depth in the bed and what it may stand below the
-lowest cut over it.
+"""How long a dowel may be in each set-up: its depth in the bed and how far it may stand up below
+the lowest cut over it.
 
-Lengths in mm above the bed, in the worst case. In A nothing but a flush of the whole face is cut
-over a dowel, so there it may stand up to the raw top; in C inside a frame up to the raw top after
-the skim.
+Lengths in mm above the bed, in the worst case. In A only a flush of the whole face cuts over a
+dowel, so there it may stand up to the raw top; in C inside a frame up to the raw top after the
+skim.
 """
 
 from __future__ import annotations
@@ -29,11 +29,11 @@ _STEP = 0.1  # lengths are given to this, rounded down
 @report_keys("dowel", "setup", "over", "stand", "length", "fits")
 @dataclass(frozen=True, slots=True)
 class DowelLength:
-    """The longest that `dowel` (from 1) may be in a set-up: `stand` above the bed, `length` with
-    its depth in it.
+    """The longest that `dowel` (from 1) may be in a set-up: `stand` above the bed, and `length`
+    with its depth in it.
 
-    `over` is the lowest that is cut over it (or its face), in the worst case; `fits`: the job's own
-    stand is no longer.
+    `over` is the lowest cut over it (or its face), in the worst case; `fits`: the job's own stand
+    is no longer.
     """
 
     dowel: int
@@ -45,7 +45,7 @@ class DowelLength:
 
 
 def dowel_lengths(stack: Stackup, board: Board) -> tuple[DowelLength, ...]:
-    """The longest of every dowel in A, B and C."""
+    """The greatest length of every dowel in A, B and C."""
     return tuple(
         _length(stack, number, dowel, setup, over)
         for number, dowel in enumerate(board.dowels, start=1)
@@ -81,7 +81,7 @@ def _length(
 
 
 def dowel_words(stack: Stackup, board: Board, setup: Setup) -> str:
-    """One line for the head of a set-up's first file."""
+    """A line for the head of the first file of a set-up."""
     mine = [one for one in dowel_lengths(stack, board) if one.setup == setup]
     lengths = [f"{mm(one.length):.1f} long, {mm(one.stand):.1f} over the bed" for one in mine]
     if len(set(lengths)) == 1:

@@ -1,8 +1,7 @@
-"""What holds the blank as it stands in each set-up: obstacles, screw heads, the frame left for
-clamps.
+"""What holds the blank in each set-up: obstacles, screw heads, the frame left for clamps.
 
-Places are in the bed frame of the set-up, mm; a screw's counterbore is cut into the face that lies
-up.
+Places are in the bed frame of the set-up, mm; the counterbore of a screw is cut into the face that
+is up.
 """
 
 from __future__ import annotations
@@ -37,7 +36,8 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class Screw:
-    """One screw in one set-up: `name` "screw 1a", its place there and its section of the job."""
+    """One screw in one set-up: its `name` ("screw 1a"), its place there and its section of the
+    job."""
 
     name: str
     x: float
@@ -46,7 +46,7 @@ class Screw:
 
     @property
     def head(self) -> Polygon:
-        """The head from above."""
+        """The head seen from above."""
         found: Polygon = Point(self.x, self.y).buffer(self.section.head / 2.0, quad_segs=32)
         return found
 
@@ -70,12 +70,12 @@ def _letter(k: int) -> str:
 
 
 def board_place(job: Job, setup: Setup, x: float, y: float) -> tuple[float, float]:
-    """A place of a set-up in the board frame."""
+    """The place in the board frame of a place of a set-up, mm."""
     return pose_of(job, setup).place(x, y)
 
 
 def head_top(stack: Stackup, setup: Setup, screw: Screw) -> Linear:
-    """How high the top of a screw's head stands above the bed of its set-up, before anything is cut
+    """Height of the top of a screw's head above the bed of its set-up, before anything is cut
     there."""
     heights = stack.heights
     at = board_place(stack.job, setup, screw.x, screw.y)
@@ -84,7 +84,7 @@ def head_top(stack: Stackup, setup: Setup, screw: Screw) -> Linear:
 
 
 def standing(job: Job, stack: Stackup, setup: Setup) -> tuple[Obstacle, ...]:
-    """The obstacles of a set-up, screw heads among them."""
+    """The obstacles of a set-up, including screw heads."""
     found = [
         Obstacle(Polygon(section.points), section.height, f"obstacle {number}", section.sawn_off)
         for number, section in enumerate(job.obstacle, start=1)
@@ -98,11 +98,13 @@ def standing(job: Job, stack: Stackup, setup: Setup) -> tuple[Obstacle, ...]:
 
 
 def margin_fault(job: Job, board: Board, cutter: Cutter) -> Fault | None:
-    """What is wrong with `deck.margin`: the cutter must come round the groove inside the frame."""
+    """The fault of `deck.margin`, or None: the cutter must pass round the groove inside the
+    frame."""
     margin = job.deck.margin
     inner: Polygon = board.blank.buffer(-margin, join_style="mitre")
     least = cutter.radius + CLEARANCE
     wall = Polygon(board.ring.exterior)
+    # A frame that reaches into the groove has no distance to tell.
     room = wall.distance(inner.exterior) if inner.contains(wall) else None
     if room is not None and room >= least - 1e-6:
         return None
@@ -119,7 +121,7 @@ def margin_fault(job: Job, board: Board, cutter: Cutter) -> Fault | None:
 
 
 def with_uncut(work: Work) -> Work:
-    """The work with a line in the head for each piece that it leaves uncut."""
+    """The work with a line for the head of its file for each piece that it leaves uncut."""
     lines = []
     for piece in uncut(work):
         if piece.names == ("the frame",):

@@ -2,12 +2,12 @@
 here.
 
 *Zone*: an obstacle grown by the cutter's radius and `CLEARANCE`, wherever the tip comes lower than
-its top and `CLEARANCE`; where even the collet (the widest that turns, from the tip up by the
-cutter's stick-out) comes as low, grown by the collet's radius instead. *Room*: where the axis may
-go: the blank with a strip round it to stand beside the wood in, or the inside of a frame less the
-cutter's radius; in both cases without the zones. *Land*: the flat part of the cutter's end, by
-which what is cut to full depth reaches beyond its axis. *Opened*: what a wider cutter has left no
-more than a layer on; in the corners between clamps and a frame there stands more. Bed frame of the
+its top plus `CLEARANCE`; where even the collet (the widest part that turns, from the cutter's
+stick-out upwards) comes as low, grown by the collet's radius instead. *Room*: where the axis may
+go: the blank with a strip round it in which to stand beside the wood, or the inside of a frame less
+the cutter's radius; in both cases without the zones. *Land*: the flat part of the cutter's end, by
+which what is cut to full depth reaches beyond its axis. *Opened*: where a wider cutter has left no
+more than a layer; in the corners between clamps and a frame there stands more. Bed frame of the
 set-up, mm.
 """
 
@@ -50,13 +50,14 @@ CLEARANCE = 0.5
 (common practice, no source)."""
 
 BESIDE = 2.0
-"""How far beyond touching the blank's edge the cutter may stand beside it, mm."""
+"""mm beyond touching the blank's edge that the cutter may stand beside it."""
 
 HAND = 30.0
-"""mm beside what turns for a hand that changes the cutter (common practice, no source)."""
+"""mm beside what turns for the hand that changes the cutter (common practice, no source)."""
 
 _SPECK = 0.01  # mm²: smaller pieces come from rounding
 _QUADS = 16
+# mm; regions that share an edge must overlap by a hair before they are intersected.
 _TOUCH = 1e-6
 _PROPPED = 1.0  # mm between the nodes asked whether a slope beside them holds the cutter up
 
@@ -66,7 +67,10 @@ Area: TypeAlias = Polygon | MultiPolygon
 @dataclass(frozen=True, slots=True)
 class Uncut:
     """One piece that an operation does not reach: its area and the names of what keeps the cutter
-    off."""
+    off.
+
+    `sawn_off`: all of these say that it is sawn off before the next set-up.
+    """
 
     area: Polygon
     names: tuple[str, ...]
@@ -78,7 +82,7 @@ def zone(
 ) -> Polygon | None:
     """The keep-off zone of one obstacle, or None where the path passes above it.
 
-    `lowest` gives the lowest that the tip comes over an area.
+    `lowest` gives the lowest height of the tip over an area, `collet` is a diameter; mm.
     """
     top = obstacle.height + CLEARANCE
     wide = _grown(obstacle.area, collet / 2.0)
@@ -95,7 +99,7 @@ def _grown(area: Polygon, radius: float) -> Polygon:
 
 def zone_of(work: Work, plane: float | None = None) -> Area | None:
     """All zones of a work that planes to `plane` (by default its lowest) or surfaces the deck; None
-    without any."""
+    if there are none."""
     zones = [found for _, found in _zones(work, plane)]
     return _area(shapely.union_all(zones)) if zones else None
 
@@ -103,10 +107,10 @@ def zone_of(work: Work, plane: float | None = None) -> Area | None:
 def park_clear(
     obstacles: Sequence[Obstacle], half_length: float, half_width: float, collet: float
 ) -> tuple[float, float]:
-    """Where the cutter is changed: the corner of the blank at the back left, or the first of the
-    others that is clear.
+    """The place (x, y) where the cutter is changed: the corner of the blank at the back left, or
+    the first of the others that is clear.
 
-    Clear is `HAND` mm beside what turns; where no corner is, the one with most room.
+    Clear is `HAND` mm beside what turns; where no corner is, the one with the most room.
     """
     corners = [
         (-half_length, half_width),
@@ -129,6 +133,7 @@ def park_clear(
 def _zones(work: Work, plane: float | None) -> list[tuple[Obstacle, Polygon]]:
     deck = work.deck
     if deck is None:
+        # Facing: one level everywhere. Over a deck the tip comes as low as the surface does there.
         level = work.lowest if plane is None else plane
 
         def lowest(area: Polygon) -> float:
@@ -149,7 +154,8 @@ def _zones(work: Work, plane: float | None) -> list[tuple[Obstacle, Polygon]]:
 
 
 def _lowest_node(surface: Any, bounds: tuple[float, float, float, float]) -> float:
-    """Lowest of the surface's nodes in and next to `bounds`; its edge height beyond them."""
+    """The lowest of the surface's nodes in and next to `bounds`, mm, and its edge height if they
+    reach beyond the nodes."""
     left, low, right, high = bounds
     xs, ys = np.asarray(surface.xs), np.asarray(surface.ys)
     step = float(xs[1] - xs[0])
@@ -163,8 +169,8 @@ def _lowest_node(surface: Any, bounds: tuple[float, float, float, float]) -> flo
 
 
 def field_of(work: Work) -> Polygon:
-    """Where the axis may go if nothing stands there: beyond the blank's edges, or inside the
-    frame."""
+    """Where the axis may go if nothing stands on the bed: to `BESIDE` beyond the blank's edges, or
+    inside the frame."""
     deck = work.deck
     if deck is not None and deck.framed:
         return _boxed(deck.area, -work.cutter.radius)
@@ -177,7 +183,8 @@ def _boxed(area: Polygon, by: float) -> Polygon:
 
 
 def room_of(work: Work, plane: float | None = None) -> Area | None:
-    """Where the axis may go; None where neither obstacle nor frame restricts it."""
+    """Where the axis may go; None where neither obstacle nor frame restricts it, empty where
+    nothing is left."""
     zones, deck = zone_of(work, plane), work.deck
     room: BaseGeometry = field_of(work)
     if deck is not None and deck.opened is not None:
@@ -190,8 +197,8 @@ def room_of(work: Work, plane: float | None = None) -> Area | None:
 
 
 def opened_by(work: Work, above: float) -> Area | None:
-    """What a work cuts to within `above` mm of where its tip comes; None where nothing keeps it
-    off."""
+    """The area that a work cuts to within `above` mm of the heights of its tip; None where nothing
+    keeps it off."""
     room = room_of(work)
     return (
         None
@@ -201,7 +208,8 @@ def opened_by(work: Work, above: float) -> Area | None:
 
 
 def spared(work: Work, core: Polygon | None = None) -> Work:
-    """The work with what it does not reach, and what of it is sawn off, set in its facing or deck.
+    """The work with the area that it does not reach, and what of that is sawn off, set in its
+    facing or deck.
 
     `core` is the board with its casting; what lies outside it in C is waste.
     """
@@ -216,7 +224,10 @@ def spared(work: Work, core: Polygon | None = None) -> Work:
     asked = work.deck.area if work.deck is not None else work.blank
     spare = _area(asked.difference(reached))
     if work.deck is not None:
+        # A flat end touches a slope beside its axis: ground can be out of reach although the axis
+        # has room above it.
         beyond = _tilted(work.deck, cutter, room)
+        # What roughing misses there is left to the finishing cutter.
         if work.deck.rough <= 0.0:
             beyond += _propped(work.deck, cutter, room, core)
         return replace(
@@ -232,11 +243,12 @@ def spared(work: Work, core: Polygon | None = None) -> Work:
 
 
 def _tilted(deck: Deck, cutter: Cutter, room: Area) -> list[BaseGeometry]:
-    """Squares about the nodes of tilted ground that would be touched only from outside the room.
+    """Squares about the nodes of sloping ground that the cutter could touch only from outside the
+    room.
 
     Ground with the gradient g is touched by the cutter whose axis stands land·g/|g| +
-    corner·g/sqrt(1 + g²) down from it. Ground so level that a whole width of the cutter leaves less
-    than half a ridge there counts as level.
+    corner·g/sqrt(1 + g²) down the slope from it. Ground so level that a whole width of the cutter
+    leaves less than half a ridge there counts as level.
     """
     surface: Any = deck.surface
     xs, ys = np.asarray(surface.xs), np.asarray(surface.ys)
@@ -258,7 +270,7 @@ def _propped(deck: Deck, cutter: Cutter, room: Area, core: Polygon | None) -> li
 
     The least that can be left over a node is a dilation of the ground by the cutter's shape, then
     an erosion from the axis places of the room alone (mathematical morphology). On the nodes alone
-    it is good to what the ground rises over one of their distances: in the waste outside `core` a
+    it is accurate to what the ground rises from one to the next: in the waste outside `core` a
     doubtful node is spared, in the core only a sure one.
     """
     from scipy.ndimage import grey_dilation, grey_erosion, maximum_filter
@@ -279,10 +291,12 @@ def _propped(deck: Deck, cutter: Cutter, room: Area, core: Polygon | None) -> li
         if len(columns) < 2 or len(rows) < 2:
             continue
         ground = np.asarray(surface.grid, dtype=np.float64)[::every, ::every][np.ix_(columns, rows)]
+        # Level ground holds up nothing, and most of the ground beside clamps is level.
         if np.ptp(ground) < 0.1 * deck.scallop:
             continue
         x, y = np.meshgrid(xs[columns], ys[rows], indexing="ij")
         tips = grey_dilation(ground, footprint=under, structure=structure, mode="nearest")
+        # Places where the axis may not go: so high that the erosion never takes them.
         tips[~shapely.contains_xy(room.buffer(1e-6), x, y)] = deck.top + 100.0
         over = grey_erosion(tips, footprint=under, structure=structure, mode="nearest") - ground
         slope = maximum_filter(np.hypot(*np.gradient(ground, cell)), len(under), mode="nearest")
@@ -299,7 +313,7 @@ def _propped(deck: Deck, cutter: Cutter, room: Area, core: Polygon | None) -> li
 
 
 def _squares(x: Any, y: Any, size: float) -> list[BaseGeometry]:
-    """Squares about places (n,) that overlap where these are `size` apart."""
+    """Squares about places (n,) that overlap where these are `size` mm apart."""
     half = 0.75 * size
     return [shapely.box(a - half, b - half, a + half, b + half) for a, b in zip(x, y, strict=True)]
 
@@ -317,7 +331,7 @@ def uncut(work: Work) -> tuple[Uncut, ...]:
     zones = _zones(work, None)
     found = []
     for piece in _ordered(spare):
-        # a slope is finished from beside it
+        # A slope is finished from beside it, so what keeps the cutter off may be a width away.
         reach = work.cutter.diameter if work.deck is not None else 0.0
         near = [obstacle for obstacle, area in zones if area.distance(piece) <= reach]
         names = tuple(dict.fromkeys(obstacle.name for obstacle in near)) or ("the frame",)
@@ -339,7 +353,7 @@ def _ordered(area: Area) -> Sequence[Polygon]:
 
 
 def _area(found: BaseGeometry) -> Area | None:
-    """Its polygons, specks left out; None where nothing is left."""
+    """The polygons of a shape without specks; None if nothing is left."""
     parts = [
         part
         for part in shapely.get_parts(found)
@@ -351,5 +365,5 @@ def _area(found: BaseGeometry) -> Area | None:
 
 
 def frame_of(deck: Deck, blank: Polygon) -> Area | None:
-    """The frame that is left at full height round the deck; None without one."""
+    """The frame that is left at full height around the deck; None without one."""
     return _area(blank.difference(deck.area)) if deck.framed else None

@@ -1,9 +1,9 @@
-"""Set-up D: the laid-up board in a cradle that holds it at its rocker; where the trim and the bolt
-holes lie on it.
+"""The works of set-up D: the laid-up board in a cradle that holds it at its rocker, and where trim
+and bolt holes lie on it.
 
 *Frame of D*: X along the chord, Y across, (0, 0) over the middle of the blank; Z = 0 where the form
-has the rise 0, so that the cradle's face lies at the form's rise. Without a cradle there is nothing
-here: a flat program would cut a curved board in the wrong place and depth. Lengths in mm.
+has the rise 0, so that the cradle's face lies at the form's rise. Without a cradle there are none:
+a flat program would cut a curved board in the wrong place and depth. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -32,8 +32,9 @@ from corepath.work.works import Hole, Milling, Obstacle, Step, Trim, Work
 __all__ = ["after_layup", "bed_below", "laminate_at"]
 
 _SLACK = 0.003
-"""mm that thinning and arcs may lie below a path."""
+"""mm by which thinning and arcs may lie below a path; `TOLERANCE` of `corepath.motion.fit`."""
 
+# Places on the rim of a hole at which the heights of a curved stock are asked for.
 _ROUND = 24
 _DUST = "cuts resin and glass: extract at the cutter, wear a dust mask, cover skin"
 _FACE = "the face of the cradle at X0 from the middle"
@@ -41,7 +42,7 @@ _CRADLE = "the board must lie on its cradle everywhere, held by its rim and by i
 
 
 def after_layup(job: Job, board: Board, milling: Milling) -> tuple[list[Work], list[Fault]]:
-    """The works of D in order, and the faults where no listed cutter fits; none of either without a
+    """The works of D in order, and the faults where no listed cutter fits; both empty without a
     cradle."""
     if job.layup is None or not job.layup.cradle:
         return [], []
@@ -58,8 +59,8 @@ def bed_below(job: Job, board: Board) -> float:
 
 
 def laminate_at(job: Job, board: Board) -> tuple[float, float, float]:
-    """X, Y in D of the place where a face is touched, and the height of the laminate's top
-    there."""
+    """X and Y in D of the place where the face is touched, and the height of the laminate's top
+    there, mm."""
     laid = laid_up(job, board)
     x, y = job.machine.touch_at or (0.0, 0.0)
     at, z = laid.place(x, laid.below + float(laid.deck.height(x, y)) + laid.above)
@@ -78,7 +79,7 @@ class _After:
         return shapely.box(start, -self.laid.width / 2.0, end, self.laid.width / 2.0)
 
     def _top(self) -> float:
-        """The highest of the laid-up blank."""
+        """Highest place of the laid-up blank, with what it may lie unevenly, mm."""
         start, end = self.laid.ends
         x, y = np.meshgrid(
             np.linspace(start, end, 301), np.linspace(0.0, self.laid.width / 2.0, 61)
@@ -107,7 +108,8 @@ class _After:
         )
 
     def _obstacles(self) -> tuple[Obstacle, ...]:
-        """What stands in D, on the bed under the cradle; screw heads on the laminate's top."""
+        """What stands in D, on the bed under the cradle, and the heads of screws in the laminate's
+        top."""
         bed = self.laid.bed
         found = [
             Obstacle(Polygon(section.points), bed + section.height, f"obstacle {number}")
@@ -157,7 +159,7 @@ class _After:
         )
 
     def trim(self) -> Iterator[Work | Fault]:
-        """The board cut free but for a web."""
+        """The work that cuts the board free but for a web, or its fault."""
         job, laid = self.job, self.laid
         wish = job.trim or TrimSection()
         thick = laid.edge - wish.web
@@ -174,7 +176,7 @@ class _After:
         if isinstance(chosen, Fault):
             yield chosen
             return
-        # grown in the flat: the allowance is measured along the arc, as on the template
+        # Grown in the flat: the allowance is measured along the arc, as on the template.
         area = laid.shape(_grown(self.board.outline, wish.allowance), laid.edge_middle)
         reaches = (chosen.cutter.radius, chosen.cutter.radius + wish.finish)
         ring = np.vstack(
@@ -182,6 +184,8 @@ class _After:
         )
         tip = laid.tip(ring[:, 0], chosen.cutter.radius, wish.web)
         depth = float((laid.top(ring[:, 0], ring[:, 1]) - tip).max())
+        # The cutter is level and the board tilted: over its diameter the web grows from the least
+        # to this.
         most = wish.web + 2.0 * chosen.cutter.radius * math.tan(self._steepest())
         watch = (
             f"leaves a web of {mm(wish.web):.2f} to {mm(most):.2f} over the cradle: cut it by hand",
@@ -226,7 +230,7 @@ class _After:
             yield self._work(10, "bolt-holes", chosen, lowest, watch, holes=tuple(group), part=part)
 
     def _no_drills(self) -> Job:
-        """The job without its drills: a drill's point would meet the barrel of an insert."""
+        """The job without its drills: the point of a drill would meet the barrel of an insert."""
         return self.job.model_copy(
             update={"cutter": tuple(c for c in self.job.cutter if c.shape != "drill")}
         )
@@ -242,8 +246,12 @@ class _After:
         top = float(laid.top(rim_x, rim_y).max())
         ground = laid.bottom(rim_x)
         if bolt.room is not None:
+            # Half way into the gap over the barrel: neither the laminate is left nor the barrel
+            # touched.
             floor = float(laid.top(x, bolt.y, off=laid.above + bolt.room / 2.0))
             return Hole(bolt.id, x, bolt.y, top, (Step(diameter, floor),))
+        # The cradle slopes: below its lowest place under the hole, so that it is through
+        # everywhere.
         floor = float(ground.min()) - self.job.milling.into_bed
         return Hole(
             bolt.id, x, bolt.y, top, (Step(diameter, floor),), breaks_through=float(ground.max())

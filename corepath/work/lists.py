@@ -1,5 +1,5 @@
-"""What is listed of a core before any path is made: report, sheet and printed tables show the
-same lists."""
+"""What is listed of a core before any path is made; report, sheet and printed tables show the same
+lists."""
 
 from __future__ import annotations
 
@@ -81,8 +81,8 @@ class ListedHole:
 @report_keys("kind", Key("plane", optional=True), Key("window_costs", optional=True))
 @dataclass(frozen=True, slots=True)
 class FlushFigures:
-    """How proud resin is planed off, to which height above the bed in A, and what that costs the
-    window; mm."""
+    """How proud resin is planed off, to which height above the bed in A, and how much of the window
+    that takes; mm."""
 
     kind: str
     plane: float | None = None

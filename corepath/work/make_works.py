@@ -1,7 +1,7 @@
 """From job, board and stack-up to the list of works, in the order they are cut.
 
-Here geometry of the board frame is turned into the bed frame of each set-up: B is mirrored by the
-flip.
+Here the geometry of the board frame is turned into the bed frame of each set-up: B is mirrored by
+the flip.
 """
 
 from __future__ import annotations
@@ -39,15 +39,15 @@ from corepath.work.works import Deck, Facing, Hole, Milling, Opening, Pocket, St
 __all__ = ["build_works"]
 
 ROUGH_LEAVE = 0.4
-"""mm that roughing leaves on the deck for the finishing cutter at least (common practice, no
+"""mm; least that roughing leaves on the deck for the finishing cutter (common practice, no
 source)."""
 
 MOST_LEAVE = 1.0
-"""mm that it leaves at most, where that saves a layer."""
+"""mm; most that it leaves, where that saves a layer."""
 
 PROUD_ROOM = 1.0
-"""mm above the pour line that proud resin may stand at the low end of a tilt, for the first layer
-of a flush."""
+"""mm by which proud resin may stand above the pour line at the low end of a tilt; the first layer
+of a flush begins there."""
 
 FLUSH_WATCH = ("only when the resin is hard", "the blank lies as it did for the groove")
 
@@ -79,7 +79,7 @@ def build_works(job: Job, board: Board, stack: Stackup) -> tuple[tuple[Work, ...
 
 
 def _thin_watch(share: Share) -> list[str]:
-    """What to look out for where little wood stays below, and which file comes before or after."""
+    """Lines for the head: what to look out for over a thin floor, and which file comes before."""
     watch = []
     if share.chosen.cutter.helix == "up":
         watch.append(
@@ -330,6 +330,8 @@ class _Builder:
             return
         lowest = round(min(c.flush.plane for c in stack.castings if c.flush is not None), 6)
         bands = [flush_area(c.casting.area, job.cast.flush_band) for c in stack.castings]
+        # Bands that touch are planed together, with necks between them that the cutter could not
+        # follow.
         areas = flush_parts(bands, chosen.cutter.radius)
         pockets = tuple(
             Pocket(f"flush {k}", area, top, lowest, thin=False, proud=True)
@@ -409,6 +411,8 @@ class _Builder:
             openings=openings,
             deepest=raw,
         )
+        # Finishing is planned for what roughing really leaves, and that hangs on the roughing
+        # cutter: so roughing is chosen first.
         rough = self._roughing(whole, top, lowest, job) if raw > FINISH_DEPTH else None
         left = raw if rough is None or rough.deck is None else rough_left(rough, rough.deck)
 
@@ -419,6 +423,8 @@ class _Builder:
         if isinstance(finish, Fault):
             self.faults.append(finish)
             return
+        # The face is gone after the first cutter, so a second one could not be touched off: both
+        # must be the same. Choose again with that one alone, since it leaves another amount.
         if rough is not None and one_touch(job, self.stack) and rough.cutter != finish.cutter:
             job = only_cutter(job, finish.cutter.number)
             rough = self._roughing(whole, top, lowest, job)
@@ -430,6 +436,8 @@ class _Builder:
         if rough is not None and rough.deck is not None:
             self._add(rough)
             if raw > finish.cutting.depth:
+                # Corners that the wider roughing cutter did not enter hold more than one layer of
+                # the finishing cutter: it keeps out of them.
                 opened = opened_by(self.works[-1], finish.cutting.depth - rough.deck.rough)
         deck = replace(whole, grain_penalty=job.deck.grain_penalty, opened=opened, deepest=left)
         watch = [f"hold board and rim each on its own ({job.hold.C})"]
@@ -465,7 +473,8 @@ class _Builder:
         """Whether obstacles let a cutter finish all of the board and its casting."""
         if not standing(self.job, self.stack, "C"):
             return True
-        any_feeds = self.works[-1].cutting  # where a cutter comes hangs on its shape alone
+        # Where a cutter comes depends on its shape alone, so any feeds will do.
+        any_feeds = self.works[-1].cutting
         tried = spared(
             self._made(
                 8, "C", "deck", Chosen(cutter, any_feeds), top=top, lowest=lowest, deck=whole
@@ -494,7 +503,9 @@ class _Builder:
 
 
 def _rough_leave(depth: float, layer: float) -> float:
-    """What roughing leaves on, mm, for the fewest layers of at most `layer` into stock of `depth`
-    over the deck."""
+    """What roughing leaves on, mm, for the fewest layers of at most `layer` mm in stock of `depth`
+    mm over the deck."""
+    # As few layers as leaving MOST_LEAVE would need; then no more is left than these layers ask
+    # for.
     layers = math.ceil((depth - MOST_LEAVE) / layer - 1e-9)
     return round(max(ROUGH_LEAVE, depth - layers * layer), 6)

@@ -1,9 +1,9 @@
 """Set-up C with the zero on the face: the raw top is touched once, and the first cutter takes it
 away.
 
-A second cutter then has nothing to be touched on. So one cutter must do it all, unless a frame
-keeps the touched place at full height (`deck.margin`), or the control knows the lengths of its
-cutters (`machine.length_offset`).
+A second cutter then has nothing to be touched off on. So one cutter must do everything, unless a
+frame keeps the touched place at full height (`deck.margin`), or the control knows the lengths of
+its cutters (`machine.length_offset`).
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ __all__ = ["one_touch", "only_cutter", "touch_cautions"]
 
 
 def one_touch(job: Job, stack: Stackup) -> bool:
-    """Whether all of C must be cut with the cutter that Z was touched with."""
+    """Whether all of C must be cut with the cutter whose Z was touched off."""
     return (
         job.machine.z_zero == "face"
         and not job.machine.length_offset
@@ -34,7 +34,7 @@ def only_cutter(job: Job, number: int) -> Job:
 
 
 def touch_cautions(job: Job, stack: Stackup, works: Sequence[Work]) -> tuple[str, ...]:
-    """What it costs that C has one touch only: the deck is roughed with the cutter that finishes
+    """Cautions about what one touch in C costs: the deck is roughed with the cutter that finishes
     it."""
     if not one_touch(job, stack) or len(job.cutter) < 2:
         return ()

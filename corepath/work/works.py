@@ -1,8 +1,8 @@
-"""What an operation must reach and may touch, said without any path.
+"""What an operation must reach and may touch, without any path.
 
 All geometry is in the *bed frame of the set-up* (X, Y from the middle of the blank as it lies: B is
-already mirrored; Z up from the bed), mm. Operations find paths for a `Work`; the read-back holds
-the virtual blank against the same `Work`.
+already mirrored; Z up from the bed), mm. Operations find paths for a `Work`; the read-back compares
+the virtual blank with the same `Work`.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ __all__ = [
 ]
 
 SAME_SIZE = 0.01
-"""mm: a hole this close to a cutter's diameter is made straight down, a drill this close to a
+"""mm; a hole this close to a cutter's diameter is made straight down, and a drill this close to a
 hole's is of its size."""
 
 # of the diameter: a point of 118 degrees (common practice, no source)
@@ -42,7 +42,7 @@ _POINT = math.tan(math.radians(31.0)) / 2.0
 
 
 def point_of(cutter: Cutter) -> float:
-    """How far the point of a drill stands out beyond its full diameter, mm; 0 for other cutters.
+    """How far (mm) the point of a drill stands out beyond its full diameter; 0 for other cutters.
 
     Depths of holes are those of the full diameter; the point goes deeper by this.
     """
@@ -51,12 +51,12 @@ def point_of(cutter: Cutter) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Pocket:
-    """A closed area (holes allowed) to be cut to a level floor; walls stand at its boundary.
+    """A closed area (holes allowed) to be cut to a level floor; walls are made along its boundary.
 
-    `thin` tells that little wood is left below the floor: the last layer is a light one. `proud`
-    tells that only what stands above the floor is taken away, as in a flush: what lies lower stays,
-    and walls do not matter. `cleared` is the part that an earlier file of the same operation has
-    cut to the floor with a larger cutter.
+    `thin`: little wood is left below the floor, so the last layer is a light one. `proud`: only
+    what stands above the floor is removed, as in a flush; what lies lower stays, and walls do not
+    matter. `cleared` is the part that an earlier file of the same operation has cut to the floor
+    with a larger cutter.
     """
 
     id: str
@@ -70,7 +70,7 @@ class Pocket:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One diameter of a hole, down to `floor`; `spring` asks for a second finishing turn, as on a
+    """One diameter of a hole, down to `floor`; `spring` asks for a second finishing turn, as in a
     seat."""
 
     diameter: float
@@ -95,11 +95,12 @@ class Hole:
 
 @dataclass(frozen=True, slots=True)
 class Facing:
-    """The whole blank is planed to each of `planes` in turn, from the highest down.
+    """The whole blank, planed to each of `planes` (mm above the bed) in turn, from the highest
+    down.
 
     `first_stop` is the index into `planes` after which the combined file first stops. `spare` is
-    the part of `area` that obstacles keep the cutter from; `sawn` what of it is sawn off before the
-    next set-up.
+    the part of `area` that obstacles keep the cutter from, `sawn` the part of that which is sawn
+    off before the next set-up.
     """
 
     area: Polygon
@@ -112,8 +113,8 @@ class Facing:
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """A bore from below, over which the deck is cut: open from above once the stock is lower than
-    `top`."""
+    """A bore from below over which the deck is cut; it is open from above once the stock is lower
+    than `top`."""
 
     id: str
     x: float
@@ -124,19 +125,18 @@ class Opening:
 
 @dataclass(frozen=True, slots=True)
 class Deck:
-    """The deck is surfaced over `area` (the blank, or what a frame leaves of it) to `surface`, from
+    """The deck over `area` (the blank, or what a frame leaves of it), surfaced to `surface` from
     stock up to `top`.
 
     Nothing is cut below the surface by more than `gouge`, and ridges stand at most `scallop` above
-    it. `rough` is what roughing leaves on (0 for the finishing operation itself: nothing left on).
-    `framed`: a frame round `area` is left at full height, and no cut may reach beyond `area`.
-    `spare` is the part of `area` where the cutter cannot come down to the surface, for obstacles
-    and for its own corner beside the frame. `grain_penalty` multiplies the minutes of lines across
-    the grain where their direction is chosen. `openings` are bores that it lays open or crosses:
-    the feed is half there from `milling.break_through` above them on. `opened`: where roughing left
-    at most a layer of the cutter that finishes; its whole width stays in there. `deepest` is the
-    most stock over the surface that the operation meets, where nothing keeps the cutter before it
-    off.
+    it. `rough` is what roughing leaves on (0 for finishing). `framed`: a frame around `area` is
+    left at full height, and no cut may reach beyond `area`. `spare` is the part of `area` where the
+    cutter cannot come down to the surface because of obstacles or of its own corner beside the
+    frame. `grain_penalty` multiplies the minutes of lines across the grain when their direction is
+    chosen. `openings` are bores that are opened or crossed: from `milling.break_through` above them
+    downwards the feed is halved. `opened` is where roughing left at most one layer of the finishing
+    cutter, whose whole width stays inside it. `deepest` is the most stock over the surface that the
+    operation meets, except where something kept the cutter before it off.
     """
 
     area: Polygon
@@ -155,7 +155,7 @@ class Deck:
 
 @dataclass(frozen=True, slots=True)
 class Trim:
-    """The laid-up board is cut free round `area`, seen from above in D; nothing of it is touched.
+    """The laid-up board, cut free around `area`, seen from above in D; nothing of it is touched.
 
     Roughing laps leave `finish` on its wall. `web` is the least left over the cradle, to be cut by
     hand, `depth` the deepest that the cutter stands in the laid-up blank, `feed` that of the
@@ -172,7 +172,7 @@ class Trim:
 
 @dataclass(frozen=True, slots=True)
 class Obstacle:
-    """Something that stands on the bed: the cutter and its collet keep off `area` below `height`.
+    """Something on the bed: cutter and collet keep off `area` below `height`.
 
     `name` is for messages; `sawn_off`: what it leaves uncut in the skim is sawn off before C.
     """
@@ -185,12 +185,12 @@ class Obstacle:
 
 @dataclass(frozen=True, slots=True)
 class Milling:
-    """The shop's wishes and the machine's abilities that paths follow; mm.
+    """What paths follow of the shop's wishes and the machine's capabilities; mm.
 
-    `conventional`: the other direction of cut. `finish_allowance` is what clearing leaves on walls
-    for a finishing lap, `light_layer` the depth of the last layer over a thin floor,
-    `break_through` the height above the place of break-through from where feeds slow. `canned`:
-    drilling cycles may be written. `limits` is how the machine moves.
+    `conventional`: conventional instead of climb milling. `finish_allowance` is what clearing
+    leaves on walls for a finishing lap, `light_layer` the depth of the last layer over a thin
+    floor, `break_through` the height above the end of a hole from which feeds are halved. `canned`:
+    drilling cycles may be written. `limits`: how the machine moves.
     """
 
     conventional: bool = False
@@ -203,16 +203,16 @@ class Milling:
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """One operation with one cutter: `<order>-<setup>-<name>` is its file stem.
+    """One operation with one cutter; `<order>-<setup>-<name>` is its file stem.
 
     `stock_top` is the highest the stock may stand; `clear` the height of free rapids (safe_z above
     the highest of blank and obstacles); `lowest` the lowest a cut may go in this operation;
     `collet` the largest diameter of what turns above the cutter, from its stick-out upwards.
     Exactly one of `pockets`, `holes`, `facing`, `deck`, `trim` says what is to be cut. `sloped`:
-    the stock's top differs from place to place by more than an operation cuts, and each hole's own
-    `top` counts there. `approach` is the first way down where the zero is another than that of the
-    work before, `look` where the tip is looked at (x, y) and the nominal height of the blank there.
-    `kept` is the file before whose touch of Z it relies on, if any.
+    the top of the stock differs from place to place by more than an operation cuts, so each hole's
+    own `top` counts. `approach` is the first descent where the zero differs from that of the work
+    before, `look` the place where the tip is looked at (x, y) and the nominal height of the blank
+    there. `kept` is the earlier file whose touch of Z this one relies on, if any.
     """
 
     order: int

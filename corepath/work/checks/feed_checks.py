@@ -1,9 +1,9 @@
 """The checks of feeds and speeds: chip-load, deflection, power and rim-speed.
 
-Each gives the room that the cut with the least of it leaves, and holds when that is not negative.
-They warn and never fail, since the energy of a cut in wood is known to a factor of two: `value` is
-by the likely energy, `worst` by twice that. Every operation in doubt is named; where none is, the
-one with the least room. Lengths in mm, feeds in mm/min, power in W.
+Each gives the margin of the cut that has the least, and holds when that is not negative. They warn
+and never fail, since the energy of a cut in wood is known to a factor of two: `value` is by the
+likely energy, `worst` by twice that. Every operation in doubt is named; where there is none, the
+one with the least margin. Lengths in mm, feeds in mm/min, power in W.
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ _IN_RESIN = frozenset({"flush", "skim", "deck-rough", "deck"})
 
 
 def feed_checks(job: Job, works: Sequence[Work]) -> tuple[Check, ...]:
-    """chip-load, deflection, rim-speed and, where `machine.spindle_power` is given, power; without
-    works none."""
+    """chip-load, deflection, rim-speed and, where `machine.spindle_power` is given, power; none
+    without works."""
     energy = cutting_energy(wood_density(job))
     found: list[Check] = []
     for check in (_chip_load, _deflection, _power):
@@ -42,7 +42,7 @@ _Judge = Callable[[Job, Work, Load], "Check | None"]
 
 
 def _of(job: Job, work: Work, energy: Energy, judge: _Judge) -> Iterator[Check]:
-    """The weakest of one operation's cuts, if any is judged."""
+    """The weakest of the cuts of one operation, if any is judged."""
     judged = [judge(job, work, load_of(work, cut, energy)) for cut in cuts_of(work)]
     checks = [check for check in judged if check is not None]
     if checks:
@@ -50,7 +50,7 @@ def _of(job: Job, work: Work, energy: Energy, judge: _Judge) -> Iterator[Check]:
 
 
 def _told(checks: list[Check]) -> list[Check]:
-    """All that are in doubt; the one with the least room where none is."""
+    """All checks in doubt, or the one with the least margin."""
     doubtful = [check for check in checks if check.verdict != "ok"]
     return doubtful or ([weakest(checks)] if checks else [])
 
@@ -65,7 +65,7 @@ def _advice(
     mend: str,
     unit: str = "mm",
 ) -> Check:
-    """A check that warns when the `rooms` (likely, worst) are negative."""
+    """A check that warns when the margins `rooms` (likely, worst) are negative."""
     likely, worst = rooms
     holds = worst >= -TIE
     where = f"{work.name}, {load.cut.name}"
@@ -101,7 +101,8 @@ def _chip_load(job: Job, work: Work, load: Load) -> Check | None:
 
 
 def _other_chip(job: Job, work: Work, load: Load, limit: float) -> str:
-    """Feed or speed at which the chip is at its limit; the speed only where the spindle runs it."""
+    """Feed or speed at which the chip is at its limit, in words; the speed only where the spindle
+    reaches it."""
     factor = limit / max(load.chip, 1e-9)
     rpm, word = work.cutting.rpm / factor, "at least" if factor > 1.0 else "at most"
     ways = [f"feed {word} {feed(load.cut.feed * factor):.0f~}"]
@@ -114,8 +115,8 @@ def _other_chip(job: Job, work: Work, load: Load, limit: float) -> str:
 
 
 def _rim_speed(job: Job, work: Work) -> Iterator[Check]:
-    """Speed of the rim where the cutter meets resin or laminate against the fastest of the table,
-    m/min."""
+    """Speed of the rim (m/min) against the fastest of the table, where the cutter meets resin or
+    laminate."""
     laid = work.setup == "D"
     if not laid and work.name not in _IN_RESIN:
         return
@@ -123,6 +124,7 @@ def _rim_speed(job: Job, work: Work) -> Iterator[Check]:
     limit = fastest_rim(cutter.material, laminate=laid)
     speed = surface_speed(cutter.diameter, rpm)
     room = limit.value - speed
+    # Rounded down to whole hundreds, so that the advised speed itself holds.
     least = 100.0 * (spindle_speed(cutter.diameter, limit.value) // 100.0)
     slower = (
         f"rpm at most {least:.0f}" if least >= min(job.machine.spindle_rpm) else "a smaller cutter"

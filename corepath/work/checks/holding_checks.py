@@ -1,4 +1,4 @@
-"""The checks about holding: uncut, screws, held, collet.
+"""The checks of holding: uncut, screws, held, collet.
 
 Lengths in mm; places in the bed frame of the set-up. *Island*: the wood inside the groove; *rim*:
 the blank outside it.
@@ -29,7 +29,7 @@ from corepath.work.works import Work
 __all__ = ["BELOW_CUT", "BESIDE_CUT", "holding_checks", "screws_below"]
 
 BELOW_CUT = 1.0
-"""mm that a screw's head must lie below the lowest cut over it."""
+"""mm that the head of a screw must lie below the lowest cut over it."""
 
 BESIDE_CUT = 2.0
 """mm of wood that must stand between a screw's head and a pocket or hole: screws are placed by hand
@@ -69,8 +69,8 @@ def _core(board: Board) -> Polygon:
 
 
 def _uncut(job: Job, board: Board, work: Work) -> Iterator[Check]:
-    """What obstacles leave uncut where it matters, cm²: of skim and flush anything that is not sawn
-    off."""
+    """The area (cm²) that obstacles leave uncut where it matters: of skim and flush anything that
+    is not sawn off."""
     if work.facing is None and work.deck is None:
         return
     if work.deck is not None and work.deck.rough > 0.0:
@@ -127,7 +127,7 @@ def _piece_words(piece: Uncut) -> str:
 def screws_below(
     job: Job, stack: Stackup, works: Sequence[Work], plane: float
 ) -> tuple[Check, ...]:
-    """The heads of screws in B below a skim down to `plane`."""
+    """Checks of the heads of screws in B below a skim down to `plane`, mm above the bed."""
     skims = [work for work in works if work.name == "skim"]
     return tuple(
         _below(stack, screw, work, stack.heights.plane(plane))
@@ -169,8 +169,8 @@ def _within(board: Board, screw: Screw, setup: Setup) -> Check:
 
 
 def _plane_over(stack: Stackup, work: Work, screw: Screw) -> Linear | None:
-    """The lowest that a work planes or surfaces over a screw's head, above the bed; None where it
-    does not."""
+    """The lowest height that a work planes or surfaces over the head of a screw, above the bed;
+    None if it does not."""
     heights, near = stack.heights, screw.head.buffer(CLEARANCE)
     if work.name == "flush" and work.facing is not None and heights.face_flush is not None:
         return heights.face_flush.top
@@ -211,6 +211,7 @@ def _beside(screw: Screw, work: Work) -> Check:
         (hole.id, Point(hole.x, hole.y).buffer(hole.steps[0].diameter / 2.0)) for hole in work.holes
     ]
     room, name = min((round(screw.head.distance(area), 6), name) for name, area in named)
+    # Overlapping: say how far, by the area of the overlap over the width of the head.
     if room == 0.0:
         deep = max(float(screw.head.intersection(area).area) for _, area in named)
         room = -min(deep / screw.section.head, screw.section.head)
@@ -242,7 +243,8 @@ def _holes_left(job: Job, board: Board) -> list[Check]:
 
 
 def _held(job: Job, board: Board) -> Check:
-    """Island and rim held each on its own: pieces that nothing named in the job holds."""
+    """Whether island and rim are each held: how many of these pieces nothing named in the job
+    holds."""
     rim = board.blank.difference(_core(board))
     areas = {"island": board.island, "rim": rim}
     missing, words = [], []
@@ -275,7 +277,7 @@ def _held(job: Job, board: Board) -> Check:
 
 
 def _holders(job: Job, setup: Setup, piece: BaseGeometry) -> int:
-    """Screws and obstacles of a set-up that bear on a piece."""
+    """How many screws and obstacles of a set-up stand on a piece."""
     screws = sum(
         bool(shapely.intersects(piece, Point(screw.x, screw.y))) for screw in screws_of(job, setup)
     )
@@ -284,8 +286,8 @@ def _holders(job: Job, setup: Setup, piece: BaseGeometry) -> int:
 
 
 def _collet(work: Work) -> Iterator[Check]:
-    """Room between the collet and what stands beside the path: stock, and obstacles by pockets and
-    holes."""
+    """Clearance between the collet and what stands beside the path: stock, and obstacles by pockets
+    and holes."""
     stick = work.cutter.stick_out
     depth = depth_of(work)
     yield judge(

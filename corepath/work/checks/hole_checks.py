@@ -1,10 +1,10 @@
 """The check `spoil-board`: what is left of the spoil board under the deepest hole that passes into
-it. mm.
+it, mm.
 
 A dowel's hole ends `depth_in_bed` below the bed, zeroed in A as the other files. A bore with
 `through = true` ends `milling.into_bed` below the bed after the earliest stop of the skim (the
-thickest core); after the latest it goes deeper by as much as the planes lie apart, for it hangs on
-the skimmed face. The point of a drill goes deeper still.
+thickest core); after the latest stop it goes deeper by as much as the planes lie apart, because it
+is measured from the skimmed face. The point of a drill goes deeper still.
 """
 
 from __future__ import annotations
@@ -23,15 +23,16 @@ __all__ = ["hole_checks", "hole_checks_at"]
 
 
 def hole_checks(job: Job, stack: Stackup, works: Sequence[Work]) -> tuple[Check, ...]:
-    """spoil-board, over all holes that pass through the blank, down to the lowest pass; none where
-    none does."""
+    """The check spoil-board over all holes that pass through the blank, for the lowest pass; empty
+    if none does."""
     return hole_checks_at(job, stack, works, stack.skim.judged_plane)
 
 
 def hole_checks_at(
     job: Job, stack: Stackup, works: Sequence[Work], plane: float
 ) -> tuple[Check, ...]:
-    """The same if the skim stops at `plane`: the bores hang on the skimmed face."""
+    """The same if the skim stops at `plane` (mm above the bed): bores are measured from the skimmed
+    face."""
     checks = [
         _left(job, work, hole, _floor(stack, work, hole, plane))
         for work in works
@@ -43,10 +44,9 @@ def hole_checks_at(
 
 
 def _floor(stack: Stackup, work: Work, hole: Hole, plane: float) -> Linear:
-    """Height of the deepest that the full diameter may come to, above the bed under the blank, with
-    its errors.
+    """Lowest height of the full diameter above the bed under the blank, with its errors.
 
-    A bore's floor is planned for the planned stop, and lies lower by as much as the skim goes
+    The floor of a bore is planned for the planned stop, and lies lower by as much as the skim goes
     deeper than that.
     """
     floor = hole.steps[-1].floor

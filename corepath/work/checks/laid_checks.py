@@ -1,12 +1,13 @@
-"""The checks of set-up D: whether the web holds the board to the rim, and room beside obstacles.
+"""The checks of set-up D: whether the web holds the board to the rim, and clearance beside
+obstacles.
 
-*web*: what is left in the slot of the trim is the lowest of the laid-up board, first the laminate
-under the core. A web that is all laminate holds only where that laminate laps onto the rim beyond
-the slot. One with wood or casting over its laminate as thick as the floor of a groove must be, or
-with no laminate at all, holds as far as the blank reaches. *obstacles*: the cutter, or its collet,
-beside the obstacles and screw heads of D, by the places that any path of the trim or of a hole must
-go through. *spoil-board*: what is left of it where bolt holes pass through a low cradle. Frame of
-D, seen from above, mm.
+*web*: what is left in the slot of the trim is the lowest part of the laid-up board, first the
+laminate under the core. A web that is all laminate holds only where that laminate reaches onto the
+rim beyond the slot. A web with wood or casting over its laminate as thick as the floor of a groove
+must be, or with no laminate at all, holds as far as the blank reaches. *obstacles*: the cutter, or
+its collet, beside the obstacles and screw heads of D, by the places that any path of the trim or of
+a hole must pass. *spoil-board*: what is left of it where bolt holes pass through a low cradle.
+Frame of D, seen from above, mm.
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ from corepath.work.works import Obstacle, Trim, Work, point_of
 __all__ = ["laid_checks", "slot_width", "trim_slot"]
 
 Floats = NDArray[np.float64]
+# mm between the places of a slot or lap that are looked at.
 _SAMPLE = 1.0
 # mm within which polygons keep to their curves: distances between them are rounded to it
 _GRAIN = 0.001
@@ -39,7 +41,7 @@ _POINT = 1e-6  # mm: a hole as wide as its cutter is cut at one place
 
 
 def trim_slot(job: Job, works: Sequence[Work]) -> float | None:
-    """How far the far edge of the trim's slot lies outside the outline; None where no machine
+    """How far (mm) the far edge of the trim's slot lies outside the outline; None where no machine
     trims."""
     for work in works:
         if work.trim is not None:
@@ -49,12 +51,12 @@ def trim_slot(job: Job, works: Sequence[Work]) -> float | None:
 
 
 def slot_width(work: Work, trim: Trim) -> float:
-    """Width of the slot that roughing and finishing laps cut together."""
+    """Width (mm) of the slot that roughing and finishing laps cut together."""
     return 2.0 * work.cutter.radius + trim.finish
 
 
 def laid_checks(job: Job, board: Board, works: Sequence[Work]) -> tuple[Check, ...]:
-    """web where D has a trim; obstacles where anything stands in D; spoil-board where holes pass
+    """web where D has a trim, obstacles where anything stands in D, spoil-board where holes pass
     into it."""
     laid = [work for work in works if work.setup == "D"]
     reach = skin_outside(job, trim_slot(job, laid))
@@ -94,7 +96,7 @@ def _under(job: Job, work: Work, bed: float) -> Iterator[Check]:
 
 
 def _beside(work: Work, obstacle: Obstacle) -> Iterator[Check]:
-    """Room between an obstacle and what turns, the cutter first, then the collet above it."""
+    """Clearance between an obstacle and what turns, the cutter first, then the collet above it."""
     bodies = (
         (work.cutter.describe(), work.cutter.radius, 0.0),
         ("the collet", work.collet / 2.0, work.cutter.stick_out),
@@ -120,8 +122,8 @@ def _beside(work: Work, obstacle: Obstacle) -> Iterator[Check]:
 
 
 def _ways(work: Work, below: float) -> shapely.Geometry | None:
-    """Where the cutter's axis must come lower than `below`, seen from above; None where it does
-    not."""
+    """Where the cutter's axis must come lower than `below` (mm), seen from above; None where it
+    does not."""
     parts: list[shapely.Geometry] = [
         shapely.Point(hole.x, hole.y).buffer(
             max(hole.steps[0].diameter / 2.0 - work.cutter.radius, _POINT)
@@ -186,7 +188,7 @@ def _skins(board: Board, trim: Trim, reach: float) -> shapely.Geometry:
 
 
 def _inside(area: shapely.Geometry, spots: Floats) -> Floats:
-    """Distance of each place from the area's edge, negative outside."""
+    """Distance (mm) of each place from the edge of the area, negative outside."""
     points = shapely.points(spots)
     away = shapely.distance(points, shapely.boundary(area))
     return np.asarray(np.where(shapely.covers(area, points), away, -away), dtype=np.float64)

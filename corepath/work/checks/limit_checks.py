@@ -20,7 +20,7 @@ __all__ = ["depth_of", "limit_checks", "travel_check"]
 
 
 def limit_checks(job: Job, works: Sequence[Work]) -> tuple[Check, ...]:
-    """reach and travel over all works."""
+    """The checks reach and travel over all works."""
     return weakest(_reach(work) for work in works), weakest(
         check for work in works for check in _travel(job, work)
     )
@@ -29,8 +29,8 @@ def limit_checks(job: Job, works: Sequence[Work]) -> tuple[Check, ...]:
 def depth_of(work: Work) -> float:
     """How deep the cutter stands in the stock at its deepest, mm (nominal).
 
-    Facing and roughing go down in layers over the whole blank, so that no stock beside the cutter
-    is higher than one; a frame, or what an obstacle keeps the cutter from, stands at its full
+    Facing and roughing go down in layers over the whole blank, so no stock beside the cutter is
+    higher than one layer; a frame, or what an obstacle keeps the cutter from, stands at its full
     height beside the last of them.
     """
     if work.deck is not None and not work.deck.framed and work.deck.spare is None:
@@ -61,8 +61,8 @@ def _reach(work: Work) -> Check:
 
 
 def _travel(job: Job, work: Work) -> list[Check]:
-    """The least that each axis must span, known before any path is: the axis over the outermost
-    places."""
+    """Checks of the least that each axis must span, known before any path is: the axis over the
+    outermost places."""
     return _judged(job, work.stem, "at least ", (*_span(work), _highest(work) - work.lowest))
 
 
@@ -71,8 +71,8 @@ def _highest(work: Work) -> float:
 
 
 def _span(work: Work) -> tuple[float, float]:
-    """Least span of the axis on X and Y. Over a face, lines in X end at the blank's edge, but begin
-    beside it."""
+    """Least span of the axis on X and Y, mm. Over a face, lines in X end at the blank's edge but
+    begin beside it."""
     if work.facing is not None or work.deck is not None:
         left, low, right, high = field_of(work).bounds
         if work.deck is not None and work.deck.framed:
@@ -82,6 +82,7 @@ def _span(work: Work) -> tuple[float, float]:
     areas: list[BaseGeometry] = [Point(hole.x, hole.y) for hole in work.holes]
     for pocket in work.pockets:
         inner = pocket.area.buffer(-work.cutter.radius)
+        # Too narrow for the cutter: its path is refused later, here any place of it will do.
         areas.append(pocket.area.representative_point() if inner.is_empty else inner)
     areas += [work.trim.area] if work.trim is not None else []
     left, low, right, high = union_all(areas).bounds
@@ -89,12 +90,14 @@ def _span(work: Work) -> tuple[float, float]:
 
 
 def travel_check(job: Job, spans: Mapping[str, tuple[float, float, float]]) -> Check:
-    """travel by what the programs really span on X, Y and Z, by the stem of the file."""
+    """The check travel by what the programs really span on X, Y and Z (mm), by the stem of each
+    file."""
     return weakest(check for stem, span in spans.items() for check in _judged(job, stem, "", span))
 
 
 def _judged(job: Job, stem: str, about: str, span: tuple[float, float, float]) -> list[Check]:
-    """Where on the table the blank lies is the user's."""
+    """The check of each axis. Only spans are compared: where on the table the blank lies is up to
+    the user."""
     return [
         judge(
             "travel",

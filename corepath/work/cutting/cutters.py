@@ -1,8 +1,8 @@
 """Which listed cutter does which operation.
 
-The largest cutter that fits the narrowest feature and reaches the depth wins: fewer laps and a
-stiffer tool. Where none that fits reaches, the longest of them is taken and the check `reach` says
-so.
+The largest cutter that fits the narrowest feature and reaches the depth is taken: fewer laps and a
+stiffer tool. Where none that fits reaches, the longest of them is taken and the check `reach`
+reports it.
 """
 
 from __future__ import annotations
@@ -20,17 +20,17 @@ from corepath.work.works import SAME_SIZE
 __all__ = ["Chosen", "Need", "candidates", "choose", "chosen", "cutter_faults", "drills_of"]
 
 EASY_FIT = 0.75
-"""Share of a pocket's or hole's width that a cutter takes up with ease: room for a ramp or helix
+"""Largest share of the width of a pocket or hole that a cutter fills with room for a ramp or helix
 and for chips."""
 
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """What an operation asks of its cutter: shapes in order of preference, width (mm) and depth
-    (mm).
+    """What an operation asks of its cutter: shapes in order of preference, width and depth (mm);
+    `key` is the job's key for a fault.
 
-    `asked` is how it is to be run. Over a `thin` floor, of cutters that are otherwise equal one
-    that presses down is preferred.
+    `asked` is how it is to be run. Over a `thin` floor a down-cut cutter is preferred among cutters
+    that are otherwise equal.
     """
 
     operation: str
@@ -69,8 +69,8 @@ def choose(job: Job, need: Need) -> Chosen | Fault:
 
 
 def candidates(job: Job, need: Need) -> list[Chosen]:
-    """All listed cutters of the first shape that fit `need` and reach, the largest first; of equal
-    ones the best."""
+    """All listed cutters of the first shape that fit `need` and reach, the largest first; of each
+    diameter the best one."""
     able = [
         section
         for section in job.cutter
@@ -85,8 +85,8 @@ def candidates(job: Job, need: Need) -> list[Chosen]:
 
 
 def cutter_faults(job: Job) -> list[Fault]:
-    """Operations for which no listed cutter fits, from the job's widths alone: known before any
-    geometry is."""
+    """Faults of operations for which no listed cutter fits, from the job's widths alone, before any
+    geometry is made."""
     needs = [
         Need(
             "the dowel holes",
@@ -117,7 +117,8 @@ def drills_of(job: Job, diameter: float) -> list[CutterSection]:
 
 
 def _milled(job: Job, insert: InsertSection) -> float:
-    """The narrowest width at an insert that is milled: its seat where a drill makes the bore."""
+    """The narrowest width at an insert that must be milled, mm: its seat where a drill makes the
+    bore."""
     bore = insert.barrel + insert.clearance
     return (
         insert.flange + insert.clearance

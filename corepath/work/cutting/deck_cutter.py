@@ -1,11 +1,11 @@
-"""Which listed cutter finishes the deck: the one with the least minutes among those that fit into
+"""Which listed cutter finishes the deck: the one with the fewest minutes among those that fit into
 its hollows.
 
 Minutes are the integral of dA over step and feed (`corepath.work.cutting.deck_steps`), with a share
-on top for turns and whole numbers of lines. What a cutter cannot reach is the closing of the
-surface by its shape less the surface itself (the lowest that the cutter, resting on the ground from
-every place, leaves; mathematical morphology), on a grid of `_GRID` mm for a flat end; a rounded one
-asks for each node, since it touches between coarser ones.
+on top for turns and whole numbers of lines. What a cutter cannot reach is the morphological closing
+of the surface by its shape, less the surface itself (the lowest that the cutter, resting on the
+ground from every place, leaves). The grid is `_GRID` mm for a flat end; a rounded one needs every
+node, since its contact falls between coarser ones.
 """
 
 from __future__ import annotations
@@ -27,16 +27,17 @@ from corepath.work.cutting.running import Asked
 __all__ = ["Offer", "choose_deck", "deck_offers", "hollow_left"]
 
 DEEPEST_HOLLOW = 0.3
-"""Share of the allowed ridge that a cutter may leave in hollows which it does not fit."""
+"""Share of the allowed ridge that a cutter may leave in hollows into which it does not fit."""
 _GRID = 3.0
 _OVERHEAD = {True: 1.6, False: 1.1}
-"""How many times the integral a path takes: cutters with a land turn more often."""
+"""How many times the integral a path takes, by whether the cutter has a flat end: that one turns
+more often."""
 
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """One listed cutter for the deck: how it would be run, and least minutes for the whole blank
-    and for its slopes."""
+    """One listed cutter for the deck: how it would be run, least minutes for the whole blank and
+    for its slopes."""
 
     chosen: Chosen
     minutes: float
@@ -44,14 +45,15 @@ class Offer:
 
     @property
     def estimate(self) -> float:
-        """Minutes with turns and whole numbers of lines."""
+        """Estimated minutes, with turns and whole numbers of lines."""
         return self.minutes * _OVERHEAD[self.chosen.cutter.flat_radius > 0.0]
 
 
 def deck_offers(job: Job, surface: DeckSurface, bounds: Bounds, deep: float) -> list[Offer]:
-    """All listed cutters that could finish the deck, the one of the least estimated minutes first.
+    """All listed cutters that could finish the deck, the one with the fewest estimated minutes
+    first.
 
-    `deep` is the most stock that stands over the deck, mm.
+    `bounds` is (left, low, right, high) of the blank; `deep` is the most stock over the deck, mm.
     """
     offers = []
     for section in job.cutter:
@@ -74,8 +76,8 @@ def choose_deck(
     """The cutter for the finished deck in stock up to `deep` mm over it, or the fault that none is
     listed.
 
-    Of those that pass beside a frame (`passes`); where none does, all count, the smallest first.
-    Where none fits all hollows, the one that leaves least.
+    Of those that pass beside a frame and obstacles (`passes`); where none does, the smallest. Where
+    none fits all hollows, the one that leaves least.
     """
     offers = deck_offers(job, surface, bounds, deep)
     offers = [offer for offer in offers if passes(offer.chosen.cutter)] or sorted(
@@ -97,6 +99,7 @@ def hollow_left(surface: DeckSurface, cutter: Cutter) -> float:
     from scipy.ndimage import grey_closing
 
     spacing = float(surface.xs[1] - surface.xs[0])
+    # A flat end needs a grid no coarser than half its radius, or its disc would be but a few nodes.
     every = (
         max(1, round(min(_GRID, cutter.radius / 2.0) / spacing))
         if cutter.corner_radius == 0.0

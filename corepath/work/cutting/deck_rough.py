@@ -1,6 +1,6 @@
-"""How roughing goes over the deck, and the most that it leaves standing for the finishing cutter.
+"""How roughing runs over the deck, and the most stock that it leaves for the finishing cutter.
 
-Bed frame of C, mm. Roughing goes along lines in X, a *step* apart. Its last layer leaves
+Bed frame of C, mm. Roughing runs along lines in X, a *step* apart. Its last layer leaves
 `deck.rough` over the deck under the cutter; on a slope across the lines the ground between two of
 them stands as much higher as the slope rises over one step. The height left at a place is the
 lowest that the cutter reaches over it from any place of a line where it clears the deck: a dilation
@@ -26,16 +26,16 @@ __all__ = ["NOTHING", "THINNED", "rough_left", "rough_rows"]
 Array = NDArray[np.float64]
 
 NOTHING = 0.05
-"""Less stock than this over what roughing leaves is left to finishing, mm."""
+"""mm; less stock than this over what roughing leaves is left to finishing."""
 THINNED = 0.03
-"""mm by which straight parts of a line may lie over what it leaves."""
+"""mm by which straight parts of a line may lie above the heights worked out."""
 _GRID = 1.0
-"""mm between the places at which the height left is asked for, or as far as the deck's nodes are
-apart."""
+"""mm between the places at which the height left is asked for; wider where the nodes of the deck
+lie farther apart."""
 
 
 def rough_rows(work: Work, deck: Deck) -> Array:
-    """Y of the lines (n,) over the deck, or over the field within its frame."""
+    """Y (n,), mm, of the lines over the deck, or over the field within its frame."""
     _, low, _, high = (field_of(work) if deck.framed else deck.area).bounds
     count = max(1, math.ceil((high - low) / _step(work, deck) - 1e-9))
     rows: Array = low + (np.arange(count) + 0.5) * (high - low) / count
@@ -43,21 +43,21 @@ def rough_rows(work: Work, deck: Deck) -> Array:
 
 
 def _step(work: Work, deck: Deck) -> float:
-    """Distance of lines: what the clearing allows, less where ridges would stand higher than one
-    layer."""
+    """Distance between lines, mm: as far as the clearing allows, less where ridges would stand
+    higher than one layer."""
     level = level_step(work.cutter, 0.5 * work.cutting.depth, work.cutting.stepover)
     return min(level, 0.9 * work.cutting.depth / max(_across(deck), 1e-9))
 
 
 def _across(deck: Deck) -> float:
-    """Steepest slope across the lines."""
+    """Steepest slope across the lines (a tangent), between neighbouring nodes."""
     spacing = float(deck.surface.ys[1] - deck.surface.ys[0])
     return float(np.abs(np.diff(np.asarray(deck.surface.grid), axis=1)).max()) / spacing
 
 
 def rough_left(work: Work, deck: Deck) -> float:
-    """The most that stands over the deck after roughing `work`, mm; what a frame or an obstacle
-    spares is not asked."""
+    """The most that stands over the deck after roughing `work`, mm, not counting what a frame or an
+    obstacle keeps from being cut."""
     from scipy.ndimage import grey_dilation
 
     surface = deck.surface
@@ -73,13 +73,15 @@ def rough_left(work: Work, deck: Deck) -> float:
     tips = grey_dilation(grid, footprint=under, structure=structure, mode="nearest")
     rows = rough_rows(work, deck)
     over = _over_rows(tips, np.asarray(ys, dtype=np.float64), rows)
+    # Nodes that no line reaches keep the full stock.
     left = np.full_like(grid, deck.top)
     for row, heights in zip(rows.tolist(), over.T, strict=True):
         near = np.flatnonzero(np.abs(ys - row) <= work.cutter.radius)
         for j in near.tolist():
             end = over_tip(np.hypot(along, float(ys[j]) - row), work.cutter.profile)
             left[:, j] = np.minimum(left[:, j], _along(heights, end))
-    between = 0.5 * cell * _across(deck)  # the place left highest may lie between two nodes
+    # The place left highest may lie between two nodes.
+    between = 0.5 * cell * _across(deck)
     most = (
         float((left - grid)[_inside(surface.xs[::every], ys, deck)].max())
         + between
@@ -87,6 +89,7 @@ def rough_left(work: Work, deck: Deck) -> float:
         + NOTHING
         + THINNED
     )
+    # All these margins must not ask for more than the stock there is.
     return min(most, deck.top - float(grid.min()))
 
 
@@ -100,7 +103,8 @@ def _inside(xs: Array, ys: Array, deck: Deck) -> NDArray[np.bool_]:
 
 
 def _over_rows(tips: Array, ys: Array, rows: Array) -> Array:
-    """Tip heights (nodes in X, rows), from those at the nodes (nodes in X, nodes in Y)."""
+    """Drop-cutter heights (nodes in X, rows) at the lines, interpolated from those at the nodes
+    (nodes in X, nodes in Y)."""
     at = np.clip((rows - ys[0]) / (ys[1] - ys[0]), 0.0, len(ys) - 1.0)
     first = np.minimum(at.astype(np.int64), len(ys) - 2)
     share = at - first
@@ -109,7 +113,12 @@ def _over_rows(tips: Array, ys: Array, rows: Array) -> Array:
 
 
 def _along(heights: Array, end: Array) -> Array:
-    """The lowest that the cutter reaches over each node of a line, from any node of it."""
+    """The lowest that the cutter reaches over each node beside a line, from any node of the line
+    (an erosion along it).
+
+    `heights` (n,) are the drop-cutter heights on the line; `end` (k,) is the profile at nodes along
+    it, at the distance across that the nodes asked for have, inf beyond the cutter.
+    """
     from scipy.ndimage import grey_erosion
 
     under = np.isfinite(end)

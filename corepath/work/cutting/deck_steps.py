@@ -4,13 +4,13 @@ its path.
 Bed frame of C, mm. A cutter is a flat disc of radius `land` with a corner of radius `corner` (a
 ball has land 0, a flat cutter corner 0). With gradient (hx, hy) and slope g = |(hx, hy)|, the
 section that a cutter moving along X sweeps across its path has at its contact the radius rho =
-land·hx²/g³ + corner: a tilted disc sweeps an ellipse, the rounded corner adds its own radius (and
-for ridges c high the ellipse is flatter than its vertex by 1 − c/(2·g·land), never wider than the
-land). Lines whose axes lie s apart then leave ridges s²/(8·rho·(1 + bend·rho)) high, with the bend
-of the ground across the path positive where it is convex; where 1 + bend·rho ≤ 0 the cutter cannot
-touch at all. That section ends at the rim: where the ridge would lie beyond it, with an allowed
-height c where |hy| + c/land > g, a disc leaves terraces of at most s·|hy| instead. (Elementary
-geometry; s²/(8r) is the handbook formula for a ball on level ground, from memory.)
+land·hx²/g³ + corner: a tilted disc sweeps an ellipse, and the rounded corner adds its own radius.
+(For ridges c high the ellipse is flatter than its vertex by 1 − c/(2·g·land), and never wider than
+the land.) Lines whose axes lie s apart then leave ridges s²/(8·rho·(1 + bend·rho)) high, with the
+bend of the ground across the path positive where it is convex; where 1 + bend·rho ≤ 0 the cutter
+cannot touch at all. That section ends at the rim: where the ridge would lie beyond it, with an
+allowed height c where |hy| + c/land > g, a disc leaves terraces of at most s·|hy| instead.
+(Elementary geometry; s²/(8r) is the handbook formula for a ball on level ground, from memory.)
 
 A place with gradient g is finished by the cutter whose *axis* stands at place − land·g/|g| −
 corner·g/√(1 + g²), so steps are also kept by the place of the axis. *Across* means lines along Y
@@ -42,15 +42,17 @@ __all__ = [
 Array = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
 
+# Of 1 + bend·rho: near 0 the ground is about as hollow as the cutter is round. It touches all of it
+# at once there, and a step from this formula would mean nothing.
 _LEAST_ROOM = 0.1
 
 
 @dataclass(frozen=True, slots=True)
 class StepTable:
-    """Least allowed step (mm), by the place of the axis, in square bins of `size` from (`left`,
+    """Least allowed step (mm) by the place of the axis, in square bins of `size` mm from (`left`,
     `low`).
 
-    `table` is (columns along X, rows along Y), whatever the direction of the lines.
+    `table` is (columns along X, rows along Y), whichever way the lines run.
     """
 
     table: Array
@@ -61,23 +63,31 @@ class StepTable:
 
 
 def level_step(cutter: Cutter, scallop: float, stepover: float) -> float:
-    """Largest step on level ground: by the scallop of the rounded corner, and by the overlap asked
-    for."""
+    """Largest step (mm) on level ground: by the scallop of the rounded corner, and by the stepover
+    asked for."""
     return min(stepover, scallop_step(cutter, scallop)) or stepover
 
 
 def allowed_steps(grid: Array, spacing: float, cutter: Cutter, scallop: float) -> Array:
-    """Largest step (mm) at each node of `grid` (n, m) where it is the place of contact, for lines
-    along axis 0."""
+    """Largest step (mm) at each node of `grid` (n, m) as the place of contact, for lines along axis
+    0.
+
+    `spacing` is that of the nodes, `scallop` the highest ridge allowed, both mm.
+    """
     hx, hy = np.gradient(grid, spacing)
     slope2 = hx**2 + hy**2
     bend = -np.gradient(hy, spacing, axis=1)
     corner, land = cutter.corner_radius, cutter.flat_radius
+    # Level ground has no direction of slope: a floor in place of a division by 0; the cap by the
+    # land below decides there.
     slope = np.maximum(np.sqrt(slope2), 1e-6)
     radius = corner + np.zeros_like(slope)
     if land > 0.0:
         ellipse = land * hx**2 / slope**3 * np.maximum(1.0 - 0.5 * scallop / (slope * land), 0.5)
         radius += np.minimum(ellipse, 0.5 * land**2 / scallop)
+    # Ground of radius R under a section of radius rho: contacts t apart leave t²/8·(1/rho + 1/R),
+    # and the axes lie (1 + rho/R) times as far apart as the contacts. Together s² = 8·c·rho·(1 +
+    # rho/R).
     room = 1.0 + bend * radius
     rounded = np.where(
         room > _LEAST_ROOM, np.sqrt(8.0 * scallop * radius * np.maximum(room, 0.0)), math.inf
@@ -85,9 +95,12 @@ def allowed_steps(grid: Array, spacing: float, cutter: Cutter, scallop: float) -
     across = np.abs(hy)
     on_rim = across + scallop / max(land, 1e-9) > slope
     terraced = np.where(on_rim, scallop / np.maximum(across, 1e-12), 0.0)
-    if corner > 0.0:  # off the level, the corner's share of the ridge comes on top of the disc's
+    # Off level ground the corner's share of the ridge is added to that of the disc.
+    if corner > 0.0:
         tilted = slope2 > (0.05 * scallop / max(land, 1e-9)) ** 2
         terraced = np.where(tilted, np.minimum(terraced, 2.0 * land), terraced)
+    # cos^1.5 of the tilt: a ridge c high vertically is c·cos high square to the ground (a root of
+    # it in the step), and a step along the ground is shorter by cos seen from above.
     result: Array = np.maximum(rounded, terraced) * (1.0 + slope2) ** -0.75
     return result
 
@@ -102,11 +115,11 @@ def steps_by_axis(
     size: float,
     across: bool,
 ) -> StepTable:
-    """Least step allowed in each bin of `size` mm over `bounds` (left, low, right, high), at most
-    `widest`.
+    """The least step allowed in each bin of `size` mm over `bounds` (left, low, right, high), at
+    most `widest` mm.
 
-    Each bin holds the least of its own and its eight neighbours', so that a contact on an edge of a
-    bin counts in both.
+    Each bin holds the least of its own and its eight neighbours', so that a contact on the edge of
+    a bin counts in both.
     """
     grid = surface.grid
     steps = allowed_steps(grid.T if across else grid, surface.step, cutter, scallop)
@@ -131,11 +144,11 @@ def least_by_axis(
     size: tuple[float, float],
 ) -> Array:
     """(columns, rows) the least of the `steps` allowed at the nodes, by the place of the cutter's
-    axis.
+    axis, mm.
 
     A node with gradient g is finished by the cutter whose axis stands at node − reach·g
-    (`contact_reach`). `size`: of a bin, mm along X and Y, from (left, low) of the `bounds` on;
-    `widest` where nothing keeps the step smaller.
+    (`contact_reach`). `size` is that of a bin along X and Y, mm, from (left, low) of the `bounds`;
+    a bin holds `widest` where nothing asks for less.
     """
     left, low, right, high = bounds
     hx, hy = np.gradient(surface.grid, surface.step)
@@ -146,7 +159,7 @@ def least_by_axis(
     )
     i = np.floor((surface.xs[:, None] - reach * hx - left) / size[0]).astype(np.int64)
     j = np.floor((surface.ys[None, :] - reach * hy - low) / size[1]).astype(np.int64)
-    # an axis just outside binds the bin beside it; one farther off is none of this rectangle's
+    # An axis just outside counts for the bin beside it; one farther off is of no concern here.
     binds = (steps < widest) & (i >= -1) & (i <= columns) & (j >= -1) & (j <= rows)
     table = np.full((columns, rows), widest)
     np.minimum.at(
@@ -161,16 +174,17 @@ def surface_minutes(
     """Least minutes to finish the surface over `bounds`, and those of the part that slopes by more
     than 0.001.
 
-    The integral of dA / (s* feed): s* (at most `widest`, mm) is the largest step between
-    neighbouring contacts that any direction of lines allows, which is that of the steepest line: s
-    = √(8 c rho / (1 + bend rho)) along the surface. `feed` in mm/min. Turns, links and whole
-    numbers of lines come on top.
+    The integral of dA / (s·feed): s (at most `widest`, mm) is the largest step between neighbouring
+    contacts that any direction of lines allows, which is that of lines up the slope: s = √(8 c rho
+    / (1 + bend rho)) along the surface. `feed` in mm/min. Turns, links and whole numbers of lines
+    come on top.
     """
     left, low, right, high = bounds
     grid, spacing = surface.grid, surface.step
     hx, hy = np.gradient(grid, spacing)
     slope = np.hypot(hx, hy)
     steep = np.maximum(slope, 1e-6)
+    # Unit vector along the contour line: the bend across lines that run up the slope.
     tx, ty = -hy / steep, hx / steep
     hxx, hxy = np.gradient(hx, spacing)
     hyy = np.gradient(hy, spacing, axis=1)

@@ -24,11 +24,11 @@ __all__ = ["feed_report"]
 def feed_report(
     job: Job, work: Work, used: Sequence[tuple[float, float, float]] = ()
 ) -> dict[str, Any]:
-    """Where each figure comes from, and what every kind of cut comes to; the heaviest one at the
-    head.
+    """The `feeds` of an operation for the report: where each figure comes from and the load of
+    every kind of cut, the heaviest first.
 
-    `used` is that of the program (`corepath.motion.program.Program`): with it every cut is told at
-    the fastest feed that its file has for it, beside the slowest one on its bends.
+    `used` is that of the program (`corepath.motion.program.Program`): with it every cut is reported
+    at the fastest feed that its file has for it, beside the slowest one on its bends.
     """
     cutter, run, density = work.cutter, work.cutting, wood_density(job)
     energy = cutting_energy(density)
@@ -62,8 +62,8 @@ def feed_report(
 
 
 def _as_used(cut: PlannedCut, ends: dict[float, tuple[float, float]]) -> PlannedCut:
-    """The cut at the fastest feed that the file has for it: round a small pocket that is not the
-    planned one."""
+    """The cut at the fastest feed that the file has for it: in a small pocket that is lower than
+    planned."""
     planned = cut.planned or cut.feed
     return replace(cut, feed=ends[planned][1], planned=planned) if planned in ends else cut
 

@@ -1,10 +1,9 @@
-"""Which cutter makes which hole, and what a finishing turn may find. Lengths in mm, bed frame of
-the set-up.
+"""Which cutter makes which hole. Lengths in mm, bed frame of the set-up.
 
 An operation of holes has a file for each of its cutters. Where the control takes drilling cycles
 and a drill of a hole's size is listed, that hole, or the bore under its seat, goes to a file of the
 drill; seats and all other holes are milled by the first file. Without cycles holes are milled where
-a cutter fits and reaches, else drilled.
+a cutter fits and reaches, otherwise drilled.
 """
 
 from __future__ import annotations
@@ -42,11 +41,11 @@ def hole_parts(
     drills_instead: bool,
     asked: Asked = _WOOD,
 ) -> list[HolePart] | Fault:
-    """The files of an operation of holes in their order: what is milled first, then drill by drill.
+    """The files of an operation of holes in order: what is milled first, then drill by drill; or
+    the fault where no listed cutter makes a hole.
 
-    `title` and `key` name the operation in a fault; `drills_instead`: a drill may stand in where no
-    flat cutter fits or reaches; `asked` is how the cutters are run. Returns the fault where no
-    listed cutter makes a hole.
+    `title` and `key` name the operation in a fault. `drills_instead`: a drill may be used where no
+    flat cutter fits or reaches. `asked` is how the cutters are run.
     """
     deepest = max(hole.top - hole.steps[-1].floor for hole in holes)
     narrowest = min(hole.steps[-1].diameter for hole in holes)
@@ -65,6 +64,7 @@ def hole_parts(
             replace(hole, top=above[-1].floor if above else hole.top, steps=last)
         )
         if above:
+            # What the drill then breaks through stays blind for the milled part.
             milled.append(replace(hole, steps=above, breaks_through=None))
     parts: list[HolePart] = []
     if milled:
@@ -84,7 +84,7 @@ def hole_parts(
 
 
 def drill_watch(cutter: Cutter) -> tuple[str, ...]:
-    """What is to be said in the head of a file that a drill runs; nothing for other cutters."""
+    """Lines for the head of a file that a drill runs; nothing for other cutters."""
     if cutter.shape != "drill":
         return ()
     return (
@@ -95,8 +95,8 @@ def drill_watch(cutter: Cutter) -> tuple[str, ...]:
 
 
 def _drill(job: Job, hole: Hole, only: bool) -> CutterSection | None:
-    """The drill for the last step of a hole: one that reaches, or the longest where there is
-    nothing else."""
+    """The drill for the last step of a hole, or None: the longest that reaches; with `only`, the
+    longest if none reaches."""
     drills = drills_of(job, hole.steps[-1].diameter)
     reaching = [drill for drill in drills if drill.cutter.reaches(hole.top - hole.steps[-1].floor)]
     if not reaching and not only:

@@ -38,12 +38,12 @@ __all__ = ["Load", "PlannedCut", "cuts_of", "heaviest", "load_of"]
 
 @dataclass(frozen=True, slots=True)
 class PlannedCut:
-    """One kind of cut: `width` and `depth` of the stock it meets, as along a straight wall, and its
-    feed.
+    """One kind of cut: radial `width` and axial `depth` of cut (mm), as along a straight wall, and
+    its feed.
 
     `down`: straight down at full diameter. `wall`: it leaves a finished wall. `brief`: so little is
-    taken for so short a way that its chip is not judged. `planned` is the feed before a bend holds
-    it back, 0 where none does.
+    taken over so short a way that its chip is not judged. `planned` is the feed before a bend slows
+    it, 0 where none does.
     """
 
     name: str
@@ -58,11 +58,12 @@ class PlannedCut:
 
 @dataclass(frozen=True, slots=True)
 class Load:
-    """What a cut comes to. `chip` is the thickest chip, `thinning` its share of the feed a tooth.
+    """The load of a cut. `chip` is the thickest chip (mm), `thinning` its share of the feed per
+    tooth, `speed` that of the edge (m/min).
 
-    `power` is (low, likely, high) as the energy of the cut may be; `force` along the direction of
-    cutting averaged over a turn, `side` what bends the cutter while a tooth cuts, `deflection` at
-    the tip, (likely, high) of each.
+    `power` is (low, likely, high) by the energy of the cut. `force` is that along the direction of
+    cutting averaged over a turn, `side` what bends the cutter while a tooth cuts, `deflection` is
+    at the tip; each is (likely, high), as is `torque` (N·m).
     """
 
     cut: PlannedCut
@@ -78,7 +79,7 @@ class Load:
 
 
 def cuts_of(work: Work) -> tuple[PlannedCut, ...]:
-    """All kinds of cut of an operation, the heaviest of each kind."""
+    """All kinds of cut of an operation, each at its heaviest."""
     if work.holes:
         return tuple(_of_holes(work))
     if work.pockets:
@@ -95,6 +96,7 @@ def load_of(work: Work, cut: PlannedCut, energy: Energy) -> Load:
     """Chip, power, forces and deflection of one cut."""
     cutter, run = work.cutter, work.cutting
     speed = surface_speed(effective_diameter(cutter, cut.depth), run.rpm)
+    # Straight down each tooth takes its whole feed: no thinning.
     share = 1.0 if cut.down else greatest_share(cutter, cut.width, cut.depth)
     removed = (
         removal_down(cutter.diameter, cut.feed)
@@ -140,7 +142,7 @@ def _of_pockets(work: Work) -> Iterator[PlannedCut]:
 
 
 def _of_trim(work: Work, trim: Trim) -> Iterator[PlannedCut]:
-    """Roughing laps at full width, and the finishing lap as deep as the board is thick."""
+    """Roughing laps at full width, and a finishing lap as deep as the board is thick."""
     cutter, run = work.cutter, work.cutting
     yield PlannedCut(
         "full width", cutter.diameter, min(run.depth, trim.depth), run.feed, wall=trim.finish <= 0.0
@@ -158,7 +160,7 @@ def _of_trim(work: Work, trim: Trim) -> Iterator[PlannedCut]:
 def _of_holes(work: Work) -> Iterator[PlannedCut]:
     """Holes of the cutter's own size are made straight down, wider ones by helix and turns.
 
-    Round a small circle the machine goes no faster than sqrt(acceleration · radius).
+    On a small circle the machine moves no faster than sqrt(acceleration · radius).
     """
     cutter, run = work.cutter, work.cutting
     steps = [(hole, step) for hole in work.holes for step in hole.steps]
@@ -171,6 +173,8 @@ def _of_holes(work: Work) -> Iterator[PlannedCut]:
             )
     if not rounds or cutter.shape == "drill":
         return
+    # The tightest circle slows the feed most and thickens the finishing turn most: it stands for
+    # all holes of the file.
     tightest = min((step.diameter for _, step in rounds)) / 2.0
     radius = tightest - cutter.radius
     curve = 60.0 * math.sqrt(work.milling.limits.accel * radius)
@@ -196,6 +200,7 @@ def _of_deck(work: Work) -> Iterator[PlannedCut]:
     deck, cutter, run = work.deck, work.cutter, work.cutting
     if deck is None:
         return
+    # Never more than the stock, whatever the margins of `deepest` add up to.
     depth = min(deck.deepest, work.stock_top - work.lowest)
     across = effective_diameter(cutter, depth)
     yield PlannedCut("first line", across, depth, run.feed)
@@ -205,5 +210,6 @@ def _of_deck(work: Work) -> Iterator[PlannedCut]:
 
 
 def heaviest(loads: tuple[Load, ...]) -> Load:
-    """The cut that asks most of the spindle."""
+    """The cut that asks most power of the spindle."""
+    # Rounded, so that a tie goes by name on every machine.
     return max(loads, key=lambda load: (round(load.power[1], 6), load.cut.name))

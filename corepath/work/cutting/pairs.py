@@ -1,11 +1,11 @@
-"""Which cutters cut the pockets of one operation: one, or a large one and then a small one for what
-that left.
+"""Which cutters cut the pockets of one operation: one, or a large one and then a small one for the
+remaining stock.
 
 A cutter serves alone when it passes everywhere and leaves no corner of note that a smaller listed
 one would reach. Otherwise a larger one may go first, in a file of its own (`cleared` of the second
-file's pockets is what the first sweeps to the floor). Of all ways that reach as much, the one with
-the least minutes is taken: the least time of each file (`bound`) and a change of cutter between
-them. Lengths in mm, minutes.
+file's pockets is what the first sweeps to the floor). Of all choices that reach as much, the one
+with the fewest minutes is taken: the least time of each file (`bound`) and a change of cutter
+between them. Lengths in mm, minutes.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from corepath.work.works import Pocket
 __all__ = ["CHANGE", "MORE", "NOTE", "Share", "shares"]
 
 NOTE = 0.5
-"""mm: a corner that keeps more than this is of note (common practice, no source)."""
+"""mm; a corner where more than this stays is of note (common practice, no source)."""
 
 MORE = 0.3
 """mm by which a smaller cutter must leave less to be worth its file."""
@@ -47,10 +47,11 @@ Minutes = Callable[[Share], float]
 def shares(
     usual: Chosen, others: Sequence[Chosen], pockets: tuple[Pocket, ...], minutes: Minutes
 ) -> tuple[Share, ...]:
-    """The files of one operation. `usual` is the cutter that its width asks for, `others` all that
-    fit and reach.
+    """The files of one operation, in order.
 
-    Where no listed cutter passes everywhere, `usual` is kept: its path is refused with the place.
+    `usual` is the cutter that the width asks for, `others` are all that fit and reach, `minutes`
+    gives the least time of a file. Where no listed cutter passes everywhere, `usual` is kept: its
+    path is then refused with the place.
     """
     areas = [pocket.area for pocket in pockets]
 
@@ -66,6 +67,7 @@ def shares(
     if not able:
         return (Share(usual, pockets),)
     leaves = {chosen.cutter.number: left(chosen) for chosen in able}
+    # As good as the best listed one, within what a file of its own is worth.
     most = max(NOTE, min(leaves.values()) + MORE)
     good = [chosen for chosen in able if leaves[chosen.cutter.number] <= most]
     ways: list[tuple[Share, ...]] = [(Share(chosen, pockets),) for chosen in good]
@@ -75,6 +77,7 @@ def shares(
                 _pair(large, small, pockets) if large.cutter.radius > small.cutter.radius else None
             )
             ways += [pair] if pair is not None else []
+    # Rounded; at equal minutes the choice with fewer files.
     return min(
         ways, key=lambda way: (round(sum(map(minutes, way)) + CHANGE * (len(way) - 1), 4), len(way))
     )
@@ -87,12 +90,14 @@ def _pair(large: Chosen, small: Chosen, pockets: tuple[Pocket, ...]) -> tuple[Sh
     second: list[Pocket] = []
     for pocket in pockets:
         pieces = reached(pocket.area, large.cutter.radius)
+        # It would leave an island of its own standing, which one ring plan cannot clear.
         if any(len(piece.interiors) > len(pocket.area.interiors) for piece in pieces):
             return None
         first += [
             replace(pocket, id=id, area=piece)
             for id, piece in zip(_ids(pocket.id, len(pieces)), pieces, strict=True)
         ]
+        # The large cutter does not fit in at all: all of it is left to the small one.
         if not pieces:
             second.append(pocket)
         elif largest_left(pocket.area, large.cutter.radius) > MORE or not passes(

@@ -1,5 +1,5 @@
-"""What a round cutter reaches of an area without leaving it, and what it leaves in the corners. mm,
-bed frame."""
+"""What a round cutter reaches of an area without leaving it (its morphological opening), and what
+it leaves in the corners. mm, bed frame."""
 
 from __future__ import annotations
 
@@ -34,13 +34,13 @@ def _pieces(shape: BaseGeometry) -> list[Polygon]:
 
 
 def passes(area: Polygon, radius: float) -> bool:
-    """Whether a cutter of `radius` passes through all of the area, round its islands too."""
+    """Whether a cutter of `radius` mm passes through all of the area, around its islands too."""
     centre = _pieces(_grow(area, -radius))
     return len(centre) == 1 and len(centre[0].interiors) == len(area.interiors)
 
 
 def reached(area: Polygon, radius: float) -> list[Polygon]:
-    """The pieces that a cutter of `radius` clears with room to move, each the area that its disc
+    """The pieces that a cutter of `radius` mm clears with room to move, each the area that its disc
     covers there."""
     centres = [
         piece
@@ -51,8 +51,8 @@ def reached(area: Polygon, radius: float) -> list[Polygon]:
 
 
 def largest_left(area: Polygon, radius: float) -> float:
-    """The largest distance (mm) of what stays in a corner from what a cutter of `radius` clears; 0
-    where none does."""
+    """The largest distance (mm) from what a cutter of `radius` clears into a corner that it leaves;
+    0 if none, inf if it does not fit at all."""
     cleared = _grow(_grow(area, -radius), radius)
     if cleared.is_empty:
         return math.inf

@@ -1,5 +1,5 @@
-"""How a chosen cutter is run: the job's figures, or those of the table for its wood, with where
-each comes from."""
+"""How a chosen cutter is run: the job's figures, or those of the table for its wood, with the
+source of each."""
 
 from __future__ import annotations
 
@@ -23,15 +23,15 @@ __all__ = [
 ]
 
 FINISH_DEPTH = 2.0
-"""mm: where stock stands higher above the deck than this, it is roughed first (common practice, no
+"""mm; where more stock than this stands over the deck, it is roughed first (common practice, no
 source)."""
 
 
 TURN_ALLOWANCE = 0.1
-"""mm at most that a finishing turn takes off the wall of a hole (common practice, no source)."""
+"""mm; most that a finishing turn takes off the wall of a hole (common practice, no source)."""
 
 TURN_SHARE = 0.1
-"""The same as a share of the radius of the turns: in a tight hole the finishing turn takes less."""
+"""The same as a share of the radius of the turns, so that the turn takes less in a tight hole."""
 
 BELOW_RAPID = 0.9
 """No feed is above this share of the rapid: a control holds a feed at its limit (common practice,
@@ -43,14 +43,14 @@ USUAL_STEPOVER = 0.4
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What the operation asks of how a cutter is run; mm.
+    """What an operation asks of the way a cutter is run (cut request); mm.
 
     `stepover_share` of the diameter is the widest step between its lines. `wall` is the radius of
-    the tightest round wall that a finishing lap goes round inside of, infinite for straight ones,
-    None where there is no such lap; `allowance` is what that lap takes, None for
+    the tightest round wall that a finishing lap follows on the inside, infinite for straight ones,
+    None where there is no such lap. `allowance` is what that lap takes, None for
     `milling.finish_allowance`. `scallop`: it finishes the deck by lines that leave such ridges, in
-    stock that stands up to `deep` over it. `resin`: it cuts mostly cast resin. `laminate`: it cuts
-    the skins after lay-up too.
+    stock up to `deep` over it. `resin`: it cuts mostly cast resin. `laminate`: it also cuts the
+    skins after lay-up.
     """
 
     stepover_share: float = USUAL_STEPOVER
@@ -65,7 +65,7 @@ class Asked:
 def run(job: Job, section: CutterSection, asked: Asked) -> Cutting:
     """Speed, feeds and depths of a cutter of the job for one operation; feeds in mm/min.
 
-    The cutter's own `stepover` stands instead of the usual one, and bounds a wider one.
+    The cutter's own `stepover` replaces the usual one, and limits a wider one.
     """
     machine, cutter = job.machine, section.cutter
     chip, chip_from = _chip(job, section, asked)
@@ -98,18 +98,20 @@ def run(job: Job, section: CutterSection, asked: Asked) -> Cutting:
 def light_cut(
     cutter: Cutter, stepover: float, allowance: float, asked: Asked
 ) -> tuple[float, float] | None:
-    """(width, depth) in mm of the operation's light laps, as along a straight wall; None where it
-    has none."""
+    """(width, depth) in mm of the light laps of an operation, as along a straight wall; None where
+    it has none."""
     if asked.scallop is not None:
         return min(stepover, scallop_step(cutter, asked.scallop)), asked.deep
     if asked.wall is None or allowance <= 0.0 or cutter.shape == "drill":
         return None
+    # Inside a round wall the cutter wraps round the wood: the same allowance meets it as a wider
+    # cut along a straight one.
     return on_straight_wall(allowance, cutter.diameter, asked.wall), cutter.cutting_length
 
 
 def turn_allowance(allowance: float, radius: float) -> float:
-    """What is left on the wall of a hole for its finishing turn, mm, the axis going round at
-    `radius`."""
+    """What is left on the wall of a hole for its finishing turn, mm; `radius` is that on which the
+    axis circles."""
     return min(allowance, TURN_ALLOWANCE, TURN_SHARE * radius)
 
 
@@ -130,7 +132,7 @@ def wood_density(job: Job) -> float:
 
 
 def _chip(job: Job, section: CutterSection, asked: Asked) -> tuple[float, str]:
-    """Chip load and its source; in a laminate no more than the table's, since the cutter's own is
+    """Chip load (mm) and its source; in a laminate at most the table's, since the cutter's own is
     for wood."""
     own = section.chip_load
     if own is not None and not asked.laminate:
@@ -155,8 +157,8 @@ def _rpm(section: CutterSection, rpm_range: tuple[float, float], asked: Asked) -
 
 
 def _own_feed(section: CutterSection, asked: Asked, chip: float, rpm: float) -> float | None:
-    """The cutter's own feed, which is for wood: in a laminate only where it asks no more of a tooth
-    than `chip`."""
+    """The cutter's own feed, which is for wood, or None; in a laminate only where it asks no more
+    of a tooth than `chip`."""
     if asked.laminate and section.feed is not None and section.feed > chip * section.flutes * rpm:
         return None
     return section.feed

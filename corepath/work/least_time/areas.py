@@ -1,5 +1,5 @@
 """Least times of closed areas for `corepath.work.least_time.minutes`: laps along their walls,
-layers, and ways down.
+layers, and ramps down.
 
 The *edge* is that of the places where the cutter's middle may stand. Lengths in mm, times in
 seconds, feeds in mm/min, acceleration in mm/s². Formulas are derived in
@@ -33,9 +33,9 @@ class Lap:
     """All edges of one closed area: pieces of length `lengths` (n,) mm that turn by `turns` (n,)
     rad.
 
-    `area` is what is to be cleared (mm²), `entry` the length of the entry laps of its `pieces`;
-    `within` the radius of a circle that holds every place of the middle; `turn` the length of one
-    turn on the way down.
+    `area` is what must be cleared (mm²), `entry` the length of the entry laps of its `pieces`,
+    `within` the radius (mm) of a circle that holds every place of the middle, `turn` the length of
+    one turn on the way down.
     """
 
     lengths: Floats
@@ -51,7 +51,7 @@ class Lap:
         return float(self.lengths.sum())
 
     def seconds(self, feed: float, accel: float) -> float:
-        """Along all edges once, at the feed or sqrt(a r), whichever is less."""
+        """Seconds along all edges once, at the feed (mm/min) or sqrt(a r), whichever is less."""
         return float(
             np.maximum(
                 self.lengths / (feed / 60.0), np.sqrt(self.turns * self.lengths / accel)
@@ -60,8 +60,8 @@ class Lap:
 
 
 def disc(rho: float, radius: float, *, within: float | None = None) -> Lap:
-    """A lap of a round hole `rho` from its middle by a cutter of `radius`, which stays `within`
-    (else `rho`) of it."""
+    """The lap of a round hole whose middle circles at `rho` mm, by a cutter of `radius` mm that
+    stays `within` (default `rho`) of the centre."""
     length = math.tau * rho
     area = math.pi * (rho + radius) ** 2
     return Lap(
@@ -81,16 +81,18 @@ def edges(
     wide: BaseGeometry | None = None,
     share: float = 0.5,
 ) -> Lap:
-    """The edges of `centre`, the places of the middle of a cutter of `radius`; less what stands
-    `cleared`.
+    """The edges of `centre`, the places of the middle of a cutter of `radius` mm, without those
+    beside what stands `cleared`.
 
-    Outside of `wide`, where given, edges count by `share`: there one way may serve both walls.
+    Outside of `wide`, where given, edges count by `share`: there one path may serve both walls.
     """
     shape = shapely.simplify(centre, _THIN)
     if wide is not None:
         shapely.prepare(wide)
     parts = [part for part in shapely.get_parts(shape) if not part.is_empty]
     reach = shapely.buffer(shape, radius, quad_segs=32)
+    # Places where the cutter would only meet what is cleared; 0.01 mm more, so that edges along it
+    # count as inside.
     inside = None if cleared is None else shapely.buffer(cleared, 0.01 - radius)
     lengths, turns, entry = [np.empty(0)], [np.empty(0)], 0.0
     for part in parts:
@@ -118,24 +120,26 @@ def edges(
 
 
 def _turning(ring: shapely.LinearRing) -> tuple[Floats, Floats, Floats]:
-    """A ring in even pieces: their lengths (n,), by how much each turns (n,), their middles (n,
-    2)."""
+    """A ring in even pieces: their lengths (n,), by how much each turns (n,) rad, and their middles
+    (n, 2)."""
+    # At least 64 pieces, so that a small ring still has even turns.
     count = max(64, math.ceil(ring.length / _SPACING))
     apart = ring.length / count
     places = shapely.get_coordinates(shapely.line_interpolate_point(ring, apart * np.arange(count)))
     ahead = np.roll(places, -1, axis=0) - places
     heading = np.arctan2(ahead[:, 1], ahead[:, 0])
+    # Wrapped to ±pi: headings jump by a full turn once round the ring.
     turn = np.abs((np.diff(heading, prepend=heading[-1:]) + math.pi) % math.tau - math.pi)
     return np.full(count, apart), turn, places
 
 
 def layer_count(depth: float, height: float) -> int:
-    """How many layers of at most `depth` a height takes; at least one."""
+    """Least number of layers of at most `depth` mm that `height` mm takes; at least 1."""
     return max(1, math.ceil(height / depth - 1e-6))
 
 
 def layer_seconds(lap: Lap, diameter: float, stepover: float, feed: float, accel: float) -> float:
-    """One layer: along all walls, and on until the area is cleared."""
+    """Seconds of one layer: along all walls, and on until the area is cleared."""
     left = lap.area - lap.pieces * math.pi * diameter**2 / 4.0 - diameter * lap.entry
     way = lap.entry + left / stepover if left > 0.0 else 0.0
     return lap.seconds(feed, accel) + max(way - lap.length, 0.0) / _speed(lap, feed, accel)
@@ -144,10 +148,13 @@ def layer_seconds(lap: Lap, diameter: float, stepover: float, feed: float, accel
 def ramp_seconds(
     lap: Lap, cutter: Cutter, cutting: Cutting, height: float, accel: float, *, share: float = 1.0
 ) -> float:
-    """Down by `height` into solid wood, at the ramp angle or, where the cutter may, straight down.
+    """Seconds down by `height` mm into solid wood, at the ramp angle or, where the cutter may,
+    straight down.
 
-    `share` of the usual feeds.
+    `share` is that of the usual feeds.
     """
+    # A planned helix may fall a least pitch each turn even where that is steeper than the ramp
+    # angle.
     slope = max(math.tan(math.radians(cutter.ramp_angle)), _LEAST_PITCH / max(lap.turn, 1e-9))
     level = height / slope
     ramp = max(

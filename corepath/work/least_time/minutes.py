@@ -1,42 +1,43 @@
-"""The least time that any path for an operation could take under the same limits: what minutes are
-held against.
+"""Lower bound of the time that any path for an operation could take: what minutes are compared
+with.
 
 Worked out from a `Work` and the machine's `Limits` alone, never from a path. Lengths in mm, times
-in seconds, feeds of `Cutting` in mm/min. A path keeps the limits when, in each layer of at most
-`cutting.depth`, it cuts wider than the stepover s only along one *entry lap* a piece (the way in,
-at most as long as the longest edge of the places where the cutter's middle may stand), where it may
-cut its full width D; sideways at the feed, down at no more than the ramp angle at the ramp feed, or
-straight down at the plunge feed where the cutter may; between features over the stock.
+in seconds, feeds of `Cutting` in mm/min. The bound holds for paths that keep these limits: in each
+layer of at most `cutting.depth` it cuts wider than the stepover s only along one *entry lap* a
+piece, where it may cut its full width D (the entry lap is at most as long as the longest edge of
+the places where the cutter's middle may stand); sideways at the feed, down at no more than the ramp
+angle at the ramp feed, or straight down at the plunge feed where the cutter may; between features
+above the stock.
 
-- *Sweep.* A cutter that goes a way L in a layer clears at most D E + s (L - E) + pi D²/4, E the
-  entry lap. All of the area A has to be cleared, and depth H takes at least n layers, since no
-  column is lowered by more than a layer at a visit. Hence L >= E + (A - pi D²/4 - D E)/s. (A/s
-  alone would be no bound: the entry lap clears D a mm of way.)
-- *Walls.* Each point of a wall is made by one place of the middle alone, so that the whole edge of
-  those places is gone along in each layer (by half, where the cutter hardly passes: there one way
+- *Sweep.* A cutter that travels a length L in a layer clears at most D E + s (L − E) + pi D²/4, E
+  the entry lap. All of the area A has to be cleared, and depth H takes at least n layers, since no
+  column is lowered by more than a layer at a visit. Hence L ≥ E + (A − pi D²/4 − D E)/s. (A/s alone
+  would be no bound: the entry lap clears D per mm.)
+- *Walls.* Each point of a wall is made from one place of the middle alone, so the whole edge of
+  those places is travelled in each layer (half of it where the cutter hardly passes: there one path
   may serve both walls before the finishing lap). L is the greater of both.
 - *Speed.* The feed v, and on a curve of radius r at most sqrt(a r). A path that stays within a
   circle of radius R and starts and ends at rest is no faster in the mean either: the time integral
-  of v² + x·x'' vanishes, |x''| <= a and |x| <= R, so its mean square speed is at most a R.
+  of v² + x·x'' vanishes, |x''| ≤ a and |x| ≤ R, so its mean square speed is at most a R.
 - *Ramps.* Solid wood is entered from above: down by H at the ramp angle, never faster than the ramp
-  feed. What comes down clears nothing of the final floor, so that both add there; in the layers
-  above the greater of the two counts, since one helix down the wall may clear a hole or a narrow
-  pocket. Where the middle may go farther than a radius from each wall, a way down along the walls
-  would leave a core standing in its middle: it has to keep off them, so that laps and the way down
-  add in each layer.
+  feed. The way down clears nothing of the final floor, so both add there. In the layers above the
+  greater of the two counts, since one helix down the wall may clear a hole or a narrow pocket.
+  Where the middle may be more than a radius from each wall, a way down along the walls would leave
+  a core standing in its middle: it has to keep off them, so laps and the way down add in each
+  layer.
 - *Finish.* One lap of each wall at the full depth, where an allowance is asked for and the cutter
-  has room for it, at the feed of finishing.
+  has room for it, at the finishing feed.
 - *Links.* Down to the stock and up from the floors; from the place where the machine parks through
-  all features and back: of a few the shortest round trip there is, of more the two nearest to the
+  all features and back. Of a few features the shortest round trip; of more the two nearest to the
   park and a spanning tree of the distances between features (a round trip less its start is a path,
   and a path is a tree; M. Held and R. M. Karp's 1-tree, 1970, from memory). All at rapid, from
   corner speed to corner speed.
 
-Left out, so that a path as quick as this does not exist: crossings between laps, links to and from
-the entry, speeding up and slowing down on the way, turns at the ends of lines, inside corners, the
-air above the stock, pecking. Finishing the deck: the integral of dA over step and feed, the step
-that of the best direction (`deck_steps`). The figure of roughing is no bound: lines as far apart as
-on level ground, in one layer.
+Left out, so no path is as quick as this: crossings between laps, links to and from the entry,
+speeding up and slowing down under way, turns at the ends of lines, inside corners, the air above
+the stock, pecking. Finishing the deck: the integral of dA over step and feed, the step being that
+of the best direction (`deck_steps`). The figure for roughing is no bound: lines as far apart as on
+level ground, in one layer.
 """
 
 from __future__ import annotations
@@ -65,16 +66,16 @@ from corepath.work.works import SAME_SIZE, Facing, Hole, Pocket, Trim, Work
 __all__ = ["Bound", "bound", "spanning_tree"]
 
 _ROOM = 0.25
-"""Share of the radius that the middle needs beside the allowance for a finishing lap to be sure to
-be asked for."""
+"""Share of the radius that the middle must have beside the allowance before a finishing lap is sure
+to be made. Pockets with less may be planned without one, and a bound must not count it."""
 
 _NEAR = 0.01  # mm: for chords of grown edges
 
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """Seconds that the parts of an operation take at least; `level`: only a figure for level
-    ground, no bound."""
+    """Seconds that the parts of an operation take at least; with `level` only a figure for level
+    ground and no bound."""
 
     sweep: float = 0.0
     ramps: float = 0.0
@@ -97,9 +98,9 @@ class Bound:
 
 
 def bound(work: Work, limits: Limits, *, planes: tuple[int, int] | None = None) -> Bound:
-    """Least time of `work` on a machine with `limits`.
+    """Lower bound of the time of `work` on a machine with `limits`.
 
-    Of a facing, `planes` picks those from the first index to before the second (a file of a single
+    For a facing, `planes` picks those from the first index to before the second (a file of a single
     pass); all of them if not given.
     """
     if work.facing is not None:
@@ -120,7 +121,7 @@ def bound(work: Work, limits: Limits, *, planes: tuple[int, int] | None = None) 
 
 
 def _approach(work: Work) -> Bound:
-    """The first way down at feed, which every path of the work begins with."""
+    """The first descent at feed, with which every path of the work begins."""
     return (
         Bound()
         if work.approach is None
@@ -129,7 +130,7 @@ def _approach(work: Work) -> Bound:
 
 
 def _trim(work: Work, trim: Trim) -> Bound:
-    """A full-width lap for each layer, then one of finishing."""
+    """A full-width lap for each layer, then a finishing lap."""
     radius = work.cutter.radius
     rough = trim.area.buffer(radius + trim.finish).exterior.length * layer_count(
         work.cutting.depth, trim.depth
@@ -139,8 +140,8 @@ def _trim(work: Work, trim: Trim) -> Bound:
 
 
 def spanning_tree(distances: np.ndarray) -> list[float]:
-    """Lengths of the n - 1 edges of a least spanning tree of n places, from their (n, n) distances
-    (Prim)."""
+    """Lengths (n − 1,) of the edges of a shortest spanning tree of n places, from their (n, n)
+    distances (Prim's algorithm)."""
     count = len(distances)
     if count < 2:
         return []
@@ -156,6 +157,7 @@ def spanning_tree(distances: np.ndarray) -> list[float]:
 
 def _pocket(work: Work, pocket: Pocket, limits: Limits) -> Bound:
     radius, allowance = work.cutter.radius, work.milling.finish_allowance
+    # Only what stands proud is planed: no walls, and edges may be run over.
     if pocket.proud:
         return Bound(
             sweep=_planed(
@@ -163,9 +165,12 @@ def _pocket(work: Work, pocket: Pocket, limits: Limits) -> Bound:
             )
         )
     centre = shapely.buffer(pocket.area, -radius, quad_segs=32)
+    # With an allowance clearing stays off the walls, so its laps are those of the smaller region,
+    # if that has the same walls.
     shrunk = shapely.buffer(pocket.area, -radius - allowance, quad_segs=32)
     # Where there is little room beside the allowance, clearing may go once along the middle.
     room = allowance + _ROOM * radius if allowance > 0.0 else 0.0
+    # `wide` is where there is that room, grown back: edges outside it count half.
     roomy = shapely.buffer(centre, -room, quad_segs=32)
     wide = shapely.buffer(roomy, room + _NEAR, quad_segs=32) if room > 0.0 else None
     wall = lap = edges(centre, radius, pocket.cleared, wide)
@@ -175,7 +180,10 @@ def _pocket(work: Work, pocket: Pocket, limits: Limits) -> Bound:
             edges(shrunk, radius, pocket.cleared, wide), entry=wall.entry, within=wall.within
         )
     (floor, above), down = _levels(work, lap, pocket.top - pocket.floor, pocket.thin, limits)
+    # The middle can nowhere be more than a radius inside the edge of its places: one way down along
+    # the wall may clear it all, so the way down and the laps do not add.
     narrow = bool(shapely.is_empty(shapely.buffer(pocket.area, -2.0 * radius - allowance)))
+    # Beside a part that is cleared the cutter goes down in air.
     down = 0.0 if pocket.cleared is not None else max(down - above, 0.0) if narrow else down
     finish = 0.0
     if wide is not None and _pieces(roomy) == _pieces(centre):
@@ -186,7 +194,7 @@ def _pocket(work: Work, pocket: Pocket, limits: Limits) -> Bound:
 
 
 def _pieces(shape: BaseGeometry) -> tuple[int, int]:
-    """How many pieces and how many edges a shape has."""
+    """How many pieces a shape has, and how many inner edges."""
     parts = [part for part in shapely.get_parts(shape) if not part.is_empty]
     return len(parts), int(shapely.get_num_interior_rings(parts).sum())
 
@@ -201,6 +209,8 @@ def _hole(work: Work, hole: Hole, limits: Limits) -> Bound:
         else:
             allowance = turn_allowance(work.milling.finish_allowance, rho)
             finished = allowance > 0.0
+            # Within `rho` all the same: a helix may use all the room, and less would bound its
+            # speed too low.
             lap = disc(rho - allowance if finished else rho, work.cutter.radius, within=rho)
             (floor, above), down = _levels(
                 work, lap, top - step.floor, False, limits, slowed=slowed
@@ -216,8 +226,8 @@ def _hole(work: Work, hole: Hole, limits: Limits) -> Bound:
 
 
 def _slowed(hole: Hole, above: float, top: float, floor: float) -> float:
-    """How much of the way from `top` to `floor` lies in the last `above` mm of wood before a hole
-    breaks through."""
+    """How many mm between `top` and `floor` lie in the last `above` mm of wood before a hole breaks
+    through."""
     if hole.breaks_through is None:
         return 0.0
     return max(min(hole.breaks_through + above, top) - max(hole.breaks_through, floor), 0.0)
@@ -230,8 +240,8 @@ def _finish_feed(work: Work) -> float:
 def _levels(
     work: Work, lap: Lap, depth: float, thin: bool, limits: Limits, *, slowed: float = 0.0
 ) -> tuple[tuple[float, float], float]:
-    """Seconds on the floor and in all layers above it, and on the way down, `slowed` mm of which at
-    half feed.
+    """Seconds on the floor and in all layers above it, and seconds on the way down, `slowed` mm of
+    which are at half feed.
 
     The last layer is a light one over a `thin` floor.
     """
@@ -250,10 +260,11 @@ def _levels(
 
 
 def _planed(work: Work, area: BaseGeometry, layers: int) -> float:
-    """Seconds to plane an area whose edges may be run over: lines at the stepover beside a first
-    one at full width."""
+    """Seconds to plane an area whose edges may be overrun: lines at the stepover beside a first one
+    at full width."""
     left, low, right, high = area.bounds
     diameter, stepover = work.cutter.diameter, work.cutting.stepover
+    # The first line is no longer than the area is, nor than its area at full width.
     way = min(max(right - left, high - low), area.area / diameter)
     way += max(area.area - math.pi * diameter**2 / 4.0 - diameter * way, 0.0) / stepover
     return float(layers * way / (work.cutting.feed / 60.0))
@@ -274,13 +285,14 @@ def _facing(work: Work, facing: Facing, limits: Limits, planes: tuple[int, int])
 
 
 def _deck(work: Work) -> Bound:
-    """Finishing: lines as far apart as the slope allows (`corepath.work.cutting.deck_steps`);
-    roughing: as if level."""
+    """Finishing: lines as far apart as the slope allows (`corepath.work.cutting.deck_steps`).
+    Roughing: as if level."""
     deck, cutting = work.deck, work.cutting
     assert deck is not None
     widest = level_step(work.cutter, deck.scallop, cutting.stepover)
     if deck.rough:
         return Bound(sweep=deck.area.area / widest / (cutting.feed / 60.0), level=True)
+    # The faster of both feeds: a bound may not count on which of them a path uses where.
     feed = max(cutting.feed, cutting.finish)
     whole, _ = surface_minutes(
         deck.surface, work.cutter, deck.scallop, widest, deck.area.bounds, feed
@@ -289,8 +301,8 @@ def _deck(work: Work) -> Bound:
 
 
 def _links(work: Work, limits: Limits) -> float:
-    """From the park down to the first feature, up from each floor, across to all others, and back,
-    at rapid."""
+    """Seconds at rapid from the park down to the first feature, up from each floor, across to all
+    others, and back."""
     ends = corner_speed(limits, 90.0 + work.cutter.ramp_angle)
 
     def leg(length: float) -> float:
@@ -298,6 +310,8 @@ def _links(work: Work, limits: Limits) -> float:
 
     tops = [(pocket.top, pocket.floor) for pocket in work.pockets]
     tops += [(hole.top, hole.steps[-1].floor) for hole in work.holes]
+    # The first descent ends at the highest top and the last ascent begins at the highest floor, at
+    # best; between features a path may stay just above the stock.
     up = leg(work.clear - max(top for top, _ in tops)) + leg(
         work.clear - max(floor for _, floor in tops)
     )
@@ -306,8 +320,8 @@ def _links(work: Work, limits: Limits) -> float:
 
 
 def _round_trip(times: np.ndarray) -> float:
-    """Least time out from place 0, through all others and back; of more than a few a 1-tree, which
-    is less."""
+    """Least time from place 0 through all others and back, from the (n, n) times; of many places a
+    1-tree, which is less."""
     away, between = times[0, 1:], times[1:, 1:]
     if len(away) <= FEW:
         return least_way(away, between, away)[0]
@@ -316,7 +330,7 @@ def _round_trip(times: np.ndarray) -> float:
 
 def _apart(work: Work) -> np.ndarray:
     """Distances between the park (row 0) and the places where the cutter's middle stands in each
-    feature."""
+    feature, (n + 1, n + 1) mm."""
     radius = work.cutter.radius
     shapes: list[BaseGeometry] = [shapely.Point(work.park)]
     shapes += [
