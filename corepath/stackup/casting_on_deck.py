@@ -1,9 +1,8 @@
-"""What of the casting shows once the deck is cut: the band along the edge, the plugs, and what was
-not filled.
+"""What of the casting shows once the deck is cut: band along the edge, plugs, and unfilled places.
 
-Columns in the board frame, mm: arrays [iy, ix] of the highest wood and the highest casting above
-the finished bottom, NaN where there is none. Each is a point sample, so an edge lies within half
-the spacing of where it is found.
+The finished core is given as a height map of columns in the board frame, mm: arrays [iy, ix] of the
+highest wood and the highest casting above the finished bottom, NaN where there is none. Each column
+is a point sample, so an edge lies within half the spacing of where it is found.
 """
 
 from __future__ import annotations
@@ -28,19 +27,24 @@ Heights = NDArray[np.floating]
 Mask = NDArray[np.bool_]
 
 NOT_FILLED = 0.05
-"""mm below the deck from which on a casting counts as not filled: as much as ridges may stand above
-it."""
+"""mm below the deck from which on a casting counts as not filled: as much as the ridges between
+finishing lines may stand above the deck."""
 
+# mm between samples along a normal of the outline: finer than the columns, so that none of those
+# under the normal is passed over
 _FINE = 0.05
+# mm between the places along the outline where the width of the band is measured
 _STATION = 2.0
+# mm between the columns of the expected core
 _COARSE = 0.5
-_STATIONS = 5  # stations, together, whose columns tell where the band ends
+# neighbouring stations whose columns together tell where the band ends (see `_width`)
+_STATIONS = 5
 
 
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """The core after C: places `xs` (nx,), `ys` (ny,), tops of wood and casting (ny, nx); `source`
-    in words."""
+    """The core after C as columns: places `xs` (nx,), `ys` (ny,), evenly spaced, and the tops of
+    wood and casting (ny, nx), mm; `source` says in words where they come from."""
 
     xs: Floats
     ys: Floats
@@ -55,7 +59,7 @@ class Columns:
         )
 
     def at(self, x: Floats, y: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-        """(iy, ix) of the columns nearest to places."""
+        """Return (iy, ix) of the columns nearest to places x, y of any one shape."""
         ends = ((self.ys, y), (self.xs, x))
         iy, ix = (
             np.clip(np.rint((v - c[0]) / (c[1] - c[0])).astype(np.intp), 0, len(c) - 1)
@@ -71,11 +75,11 @@ class Columns:
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One casting: mm² of its footprint, of what shows in the deck, and of what was not filled up
-    to it.
+    """One casting: areas in mm² of its footprint, of what shows in the deck and of what is not
+    filled up to it.
 
-    `deepest` is how far below the deck the lowest of that lies, mm, at `at`; 0 and None where all
-    is filled.
+    `deepest` is how far below the deck the lowest unfilled place lies, mm, and `at` that place; 0
+    and None where all is filled.
     """
 
     id: str
@@ -119,8 +123,8 @@ class Band:
 @report_keys(Key("from", "columns.source"), Key("spacing", "columns.spacing"), "band", "castings")
 @dataclass(frozen=True, slots=True)
 class DeckCasting:
-    """Band, castings (the groove first), masks (ny, nx) of what shows, and depth below the deck
-    where not filled."""
+    """The result: band, castings (the groove first), a mask (ny, nx) of what shows, and the depth
+    (ny, nx) below the deck, mm, where a casting is not filled (0 elsewhere)."""
 
     columns: Columns
     band: Band
@@ -130,7 +134,7 @@ class DeckCasting:
 
 
 def expected_columns(stack: Stackup, board: Board) -> Columns:
-    """The core as the stack-up expects it at the plane that it is judged by, nominal."""
+    """Return the core that the stack-up expects, nominal, for the plane that it is judged at."""
     x0, y0, x1, y1 = board.blank.bounds
     xs = np.arange(x0 + _COARSE / 2, x1, _COARSE)
     ys = np.arange(y0 + _COARSE / 2, y1, _COARSE)
@@ -141,14 +145,18 @@ def expected_columns(stack: Stackup, board: Board) -> Columns:
         inside = _within(one.casting.area, xs, ys)
         plane = stack.skim.judged_plane
         level = stack.heights.after_skim(plane, one.highest_at) - one.pour.p_expected
+        # Resin is level at `level` and cut down to the deck where it stands higher. `wood` still
+        # holds the deck's height here; a casting has none.
         casting[inside] = np.minimum(level.nominal, wood[inside])
         wood[inside] = np.nan
     return Columns(xs, ys, wood, casting, "stack-up")
 
 
 def shown_casting(board: Board, columns: Columns, inside: float) -> DeckCasting:
-    """What shows and what was not filled; `inside` is the width of the groove within the outline,
-    mm."""
+    """Work out what shows and what is not filled.
+
+    `inside` is the width of the groove within the outline, mm: the band that should show.
+    """
     shape = columns.wood.shape
     shows, depth = np.zeros(shape, dtype=np.bool_), np.zeros(shape)
     top = np.fmax(columns.wood, columns.casting)
@@ -156,10 +164,13 @@ def shown_casting(board: Board, columns: Columns, inside: float) -> DeckCasting:
     castings = []
     for casting in board.castings:
         y, x = _window(casting.area, columns.xs, columns.ys)
+        # Asking a polygon is dear. Only columns that hold some casting, lie below the lowest deck
+        # or are empty can show or lack anything; the rest is wood and is not asked.
         near = np.isfinite(columns.casting[y, x]) | low[y, x] | np.isnan(top[y, x])
         iy, ix = np.nonzero(near)
         held = shapely.contains_xy(casting.area, columns.xs[x][ix], columns.ys[y][iy])
         iy, ix = iy[held] + y.start, ix[held] + x.start
+        # An empty column (a pocket never poured, its floor skimmed away) is open down to z = 0.
         below = board.deck.height(columns.xs[ix], columns.ys[iy]) - np.nan_to_num(
             top[iy, ix], nan=0.0
         )
@@ -210,14 +221,14 @@ def _shown(
 
 
 def _window(area: Polygon, xs: Floats, ys: Floats) -> tuple[slice, slice]:
-    """Rows and columns of the area's box."""
+    """Return the rows and columns that the area's bounding box spans."""
     x0, y0, x1, y1 = area.bounds
     rows = slice(int(np.searchsorted(ys, y0)), int(np.searchsorted(ys, y1, "right")))
     return rows, slice(int(np.searchsorted(xs, x0)), int(np.searchsorted(xs, x1, "right")))
 
 
 def _within(area: Polygon, xs: Floats, ys: Floats) -> Mask:
-    """(ny, nx) which places lie in the area."""
+    """Return a mask (ny, nx) of the places that lie in the area."""
     mask = np.zeros((len(ys), len(xs)), dtype=np.bool_)
     y, x = _window(area, xs, ys)
     grid = np.meshgrid(xs[x], ys[y])
@@ -226,8 +237,7 @@ def _within(area: Polygon, xs: Floats, ys: Floats) -> Mask:
 
 
 def _band(outline: Polygon, columns: Columns, shows: Mask, wanted: float) -> Band:
-    """The width that shows, from the outline inwards along its normal, up to the first column that
-    does not."""
+    """Measure the width that shows, from the outline inwards along its normal."""
     ring = shapely.LinearRing(outline.exterior.coords)
     count = max(int(np.ceil(ring.length / _STATION)), 8)
     along = ring.length * np.arange(count) / count
@@ -235,28 +245,35 @@ def _band(outline: Polygon, columns: Columns, shows: Mask, wanted: float) -> Ban
     ahead = shapely.get_coordinates(
         shapely.line_interpolate_point(ring, (along + _FINE) % ring.length)
     )
+    # Tangent from a place a little ahead, since a polyline has none at its vertices; turned left it
+    # points inwards on a ring that runs anticlockwise. 1e-12 guards the division alone.
     tangent = (ahead - places) / np.maximum(np.hypot(*(ahead - places).T), 1e-12)[:, None]
     turn = 1.0 if ring.is_ccw else -1.0
     normal = turn * np.column_stack([-tangent[:, 1], tangent[:, 0]])
+    # Two columns beyond the groove's own width are enough to see that the band ends there.
     most = wanted + 2.0 * columns.spacing
     steps = _FINE * (np.arange(int(np.ceil(most / _FINE))) + 0.5)
     points = places[:, None, :] + normal[:, None, :] * steps[None, :, None]
     iy, ix = columns.at(points[..., 0], points[..., 1])
+    # A sample stands for its nearest column, so use that column's own distance along the normal,
+    # not the sample's.
     inside = (columns.xs[ix] - places[:, None, 0]) * normal[:, None, 0]
     inside += (columns.ys[iy] - places[:, None, 1]) * normal[:, None, 1]
     return Band(places, _width(inside, shows[iy, ix], most), wanted)
 
 
 def _width(inside: Floats, shows: Mask, most: float) -> Floats:
-    """Where the band ends at each station, (n,), between the last column that shows and the first
-    that does not.
+    """Return where the band ends at each station, (n,) mm inside the outline.
 
-    `inside` (n, m) is how far the columns under a station's normal lie inside the outline. One
-    station meets few: an edge that crosses the columns aslant would come out as a saw. The stations
-    beside it meet others, and between them all the edge lies within a small part of the spacing.
+    `inside` (n, m) is how far the columns under a station's normal lie inside the outline, `shows`
+    (n, m) whether they show, `most` how far the columns were looked at, mm.
     """
     from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
+    # The end lies between the last column that shows and the first that does not. One station meets
+    # few columns, so an edge that crosses the grid aslant would come out as a saw of the spacing.
+    # Its neighbours meet other columns: the least `first` and the largest `last` of _STATIONS of
+    # them enclose the edge within a small part of the spacing. `wrap`: the outline is closed.
     first = np.where(shows, most, inside).min(axis=1)
     first = minimum_filter1d(first, _STATIONS, mode="wrap")
     before = np.where(shows & (inside < first[:, None]), inside, 0.0).max(axis=1)
@@ -265,7 +282,7 @@ def _width(inside: Floats, shows: Mask, most: float) -> Floats:
 
 
 def notes(found: DeckCasting) -> Sequence[str]:
-    """What to mind, in words; empty where all shows as designed."""
+    """Return what to pay attention to, in words; empty where all shows as designed."""
     lines = []
     spare = found.columns.spacing
     if found.band.least < found.band.wanted - spare:

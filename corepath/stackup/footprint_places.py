@@ -1,7 +1,8 @@
-"""Places over a casting's footprint at which its relations are judged.
+"""Places over a casting's footprint at which its heights are judged.
 
-A relation over a measured blank is weakest somewhere; the footprint is sampled closely enough that
-a smooth map cannot hide much between the places (a map of 400 mm waves moves 0.1 % over 4 mm).
+Over a measured blank a height is weakest somewhere in the footprint. The samples are close enough
+that a smooth map hides little between them: of a wave 400 mm long, 4 mm pass over 1 % of its
+length, and an extreme between two samples is missed by less than 0.1 % of the wave's height.
 """
 
 from __future__ import annotations
@@ -20,7 +21,10 @@ SPACING = 4.0
 
 
 def footprint_places(area: Polygon, spacing: float = SPACING) -> NDArray[np.float64]:
-    """(n, 2) places in mm: along every wall and on a grid inside, never empty."""
+    """Return (n, 2) places, board frame, mm: along every wall and on a grid inside; never empty.
+
+    `spacing` is the distance between places, mm, at most along the walls.
+    """
     walls = [_along(ring, spacing) for ring in (area.exterior, *area.interiors)]
     min_x, min_y, max_x, max_y = area.bounds
     x, y = np.meshgrid(
@@ -33,6 +37,7 @@ def footprint_places(area: Polygon, spacing: float = SPACING) -> NDArray[np.floa
 
 
 def _along(ring: shapely.LinearRing, spacing: float) -> NDArray[np.float64]:
+    # At least 8, so that a small bore is sampled on all sides.
     count = max(8, int(np.ceil(ring.length / spacing)))
     corners = shapely.get_coordinates(ring)
     stations = along(corners)

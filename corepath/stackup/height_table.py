@@ -1,10 +1,9 @@
-"""The table of heights: what stands how high in each set-up, at the place where it matters, with
-its tolerances.
+"""The table of heights: each height in each set-up, at the place where it matters, with its errors.
 
 Drawings, sheet, report and record read their figures here and work out none of their own. A
 *column* has the heights over the place where a casting comes out shallowest: there the window is
-decided. Heights are mm above the bed of the set-up named, as lengths with named errors; in C the
-bed bears the finished bottom. C stands at the stop that is planned, or recorded.
+decided. Heights are mm above the bed of the set-up named, as lengths with named errors. In C the
+finished bottom lies on the bed. C is given for the planned stop, or the recorded one.
 """
 
 from __future__ import annotations
@@ -34,9 +33,9 @@ Floats = NDArray[np.float64]
 class Column:
     """Heights over one casting in one set-up, at `at` (board frame, mm).
 
-    `depth` is that of its pocket from the raw top; `deepest` the same at the place where it comes
-    out deepest. `resin` is the cured resin's top, in B its face towards the bed. In C `raw_bottom`
-    is where it was before the skim.
+    `depth` is the depth of its pocket from the raw top; `deepest` the same at the place where it is
+    deepest. `resin` is the top of the cured resin, in B its face towards the bed. In C `raw_bottom`
+    is where the raw bottom was before the skim.
     """
 
     id: str
@@ -51,11 +50,11 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """How the nominal heights of one casting run, each over places x, y of the board frame.
+    """The nominal heights of one casting as functions of places x, y (board frame, mm).
 
-    `wood` is what is left under it, `depth` its pocket's from the raw top as it came, `shows` the
-    highest plane in B at which it comes to light. `gauged`: its floor lies where the depth gauge
-    found it.
+    `wood` is the wood left under it, `depth` the depth of its pocket from the raw top before any
+    flush, `shows` the highest plane in B at which it shows. `gauged`: its floor is taken from the
+    depth gauge.
     """
 
     wood: Over
@@ -66,10 +65,10 @@ class Course:
 
 @dataclass(frozen=True, slots=True)
 class InsertHeights:
-    """Depths of one insert below the skimmed face, which are its heights above the bed in C.
+    """Depths of one insert below the skimmed face, mm; in C they are heights above the bed.
 
-    `seat` is that of the flange's seat, `barrel` that of the barrel's end, `bore` of the bore that
-    is cut.
+    `seat` is the depth of the flange's seat, `barrel` of the end of the barrel, `bore` of the bore
+    that is cut.
     """
 
     id: str
@@ -81,11 +80,11 @@ class InsertHeights:
 @report_keys(Key("*", "by_setup", None))
 @dataclass(frozen=True, slots=True)
 class HeightTable:
-    """All heights of one core that are shown.
+    """All heights of one core that are shown, mm.
 
-    `thickness` is the blank's as the job has it; `stop` the plane where the skim stops,
-    `lowest_plane` the lowest that it may go to; `deck_highest` and `deck_lowest` are the designed
-    deck's. `courses` go by casting.
+    `thickness` is that of the blank in the job; `stop` the plane where the skim stops,
+    `lowest_plane` the lowest that it may reach; `deck_highest` and `deck_lowest` are of the
+    designed deck. `columns` are by set-up and casting id, `courses` by casting id, `inserts` by id.
     """
 
     thickness: float
@@ -98,24 +97,23 @@ class HeightTable:
     inserts: Mapping[str, InsertHeights]
 
     def column(self, setup: Setup, casting: str = "groove") -> Column:
-        """The heights over a casting in A, B or C."""
+        """Return the heights over a casting in A, B or C."""
         return self.columns[setup, casting]
 
     def face(self, setup: Setup) -> Linear:
-        """The face that is up before anything is cut in a set-up, over the groove."""
+        """Return the upper face over the groove before anything is cut in a set-up."""
         column = self.column(setup)
         return column.raw_bottom if setup == "B" else column.raw_top
 
     def depths(self, castings: Iterable[str]) -> tuple[float, float]:
-        """Least and largest nominal depth from the raw top of pockets that are cut in A."""
+        """Return the least and the largest nominal depth, mm, of pockets cut in A; ids given."""
         found = [self.column("A", casting) for casting in castings]
         return min(column.depth.nominal for column in found), max(
             column.deepest.nominal for column in found
         )
 
     def by_setup(self) -> dict[str, Any]:
-        """For the report, mm: each height by set-up and casting, with its nominal, least and
-        largest value."""
+        """Return the table for the report: by set-up and casting, [nominal, least, largest], mm."""
         found: dict[str, Any] = {}
         for (setup, casting), column in self.columns.items():
             heights = {name: _figures(getattr(column, name)) for name in _COLUMN}
@@ -131,12 +129,13 @@ _COLUMN = ("raw_top", "raw_bottom", "floor", "resin", "depth", "deepest")
 
 
 def _figures(height: Linear) -> list[float]:
-    """Nominal, least and largest value, mm."""
+    """Return nominal, least and largest value, mm."""
+    # Adding 0.0 turns -0.0 into 0.0, which would be written with its sign.
     return [round(value, 4) + 0.0 for value in (height.nominal, *height.worst())]
 
 
 def height_table(stack: Stackup) -> HeightTable:
-    """The table of a stack-up."""
+    """Work out the table of a stack-up, for its planned or recorded stop."""
     heights, plane = stack.heights, stack.skim.planned_plane
     rows = [
         column for casting in stack.castings for column in _columns(heights, casting, plane).items()
@@ -154,8 +153,10 @@ def height_table(stack: Stackup) -> HeightTable:
 
 
 def face_up(heights: Heights, setup: Setup, at: At, plane: float) -> Linear:
-    """The face that is up before anything is cut in A, B or C, at a place of the board. `plane` is
-    the skim's stop."""
+    """Return the height of the upper face before anything is cut in A, B or C.
+
+    `at` is a place in the board frame, `plane` the stop of the skim in mm above the bed in B.
+    """
     if setup == "A":
         return heights.came_top(at)
     if setup == "B":
@@ -164,8 +165,8 @@ def face_up(heights: Heights, setup: Setup, at: At, plane: float) -> Linear:
 
 
 def _whole(heights: Heights, at: At) -> Linear:
-    """From the raw bottom to what is the raw top in B: the thickness, or what a flush of the whole
-    face left of it."""
+    """Return the thickness of the blank in B at a place: T, or what a flush of the whole face left
+    of it."""
     if heights.face_flush is None:
         return heights.thickness(at)
     return heights.face_flush.top - heights.gap("A", at)
@@ -174,13 +175,13 @@ def _whole(heights: Heights, at: At) -> Linear:
 def _columns(
     heights: Heights, casting: CastingStack, plane: float
 ) -> dict[tuple[Setup, str], Column]:
-    """The heights over a casting in A, B and C."""
+    """Return the heights over a casting in A, B and C, by set-up and casting id."""
     at, name, pour = casting.shallowest_at, casting.casting.id, casting.pour
     top, gap_b = face_up(heights, "A", at, plane), heights.gap("B", at)
     left = face_up(heights, "C", at, plane)
     depth, deepest = casting.depth_at(heights, at), casting.depth_at(heights, casting.deepest_at)
-    # A flush of the whole face takes from the depth what it takes from the raw top: before it the
-    # pocket is deeper.
+    # Column A shows the blank before the flush, and `depth` counts from the flushed face: add what
+    # the flush takes off.
     came = depth if heights.face_flush is None else depth + top - heights.face_flush.top
     came_deepest = deepest
     if heights.face_flush is not None:
@@ -204,7 +205,9 @@ def _columns(
 
 
 def _course(heights: Heights, casting: CastingStack) -> Course:
-    """From the depth, gauged or planned, all else follows: f = T + gA - D."""
+    """Return the functions of places that give the nominal heights of a casting."""
+    # The floor is flat as planned, or, where gauged, what the gauged depth leaves: f = T + gA - D.
+    # All other heights follow from it.
     blank, planned = heights.blank, casting.casting.floor
     gauged = heights.gauged_depth(casting.operation, casting.casting.id)
 
@@ -225,7 +228,7 @@ def _course(heights: Heights, casting: CastingStack) -> Course:
 
 
 def _insert(heights: Heights, stack: PlaceStack, plane: float) -> InsertHeights:
-    """Seat and barrel as the insert needs them; a bore that goes through ends at the raw top."""
+    """Return the depths of one insert; a bore that goes through ends at the raw top."""
     insert = stack.place.insert
     seat = heights.seat(stack.seat_depth, stack.place.id)
     bore = (

@@ -36,13 +36,21 @@ TOUCH = " at the touch"
 
 
 def _error(name: str, size: float) -> Linear:
-    """A ± error whose size differs from place to place while it stays the same error."""
+    """Return a ± error of `size` mm that may be of another size at another place."""
+    # Size goes into the sensitivity, not into the interval: `Linear` takes two intervals under one
+    # name for a contradiction, and an error of size 0.1 here and 0.2 there is still one error.
     return Linear.term(name, 1.0) * size
 
 
 @dataclass(frozen=True)
 class Heights:
-    """The heights of one job on one blank. `Linear` results carry every contributor by name."""
+    """Works out each height of one job on one blank, as a nominal value with its errors by name.
+
+    Common parameters: `at` is a place (x, y) in the board frame, mm; `height` the commanded height
+    of a floor above the bed in A, mm; `operation` the name of the operation that cuts it
+    ("groove", "plug-pockets"); `casting` the id under which a gauged depth is recorded; `stop` the
+    plane where the skim ends, mm above the bed in B.
+    """
 
     job: Job
     blank: Blank
@@ -61,41 +69,57 @@ class Heights:
         return self.job.tolerances.gauge
 
     def thickness(self, at: At, where: str = "") -> Linear:
-        """T at a place. `where` names the error of another place than the one asked about."""
+        """Return T at a place, with its error.
+
+        `where` is added to the name of the error, so that the thickness at a second place counts as
+        an error of its own.
+        """
         return float(self.blank.thickness(*at)) + _error(
             f"thickness{where}", float(self.blank.thickness_error(*at))
         )
 
     def gap(self, setup: str, at: At, where: str = "") -> Linear:
-        """gA, gB or gC. gA may have been measured; else the gap is one-sided and nominally zero.
+        """Return gA, gB or gC at a place; `setup` is "A", "B" or "C", `where` as in `thickness`.
 
-        In B a raw top that was measured to be no plane may stand off the bed besides.
+        gA is the measured one where there is a map of it. All others are one-sided: nominally zero,
+        never negative.
         """
         name = f"lying flat in {setup}{where}"
         if setup == "A" and self.blank.gap_measured:
             return float(self.blank.gap(*at)) + _error(name, float(self.blank.gap_error(*at)))
+        # In B the blank rests on its raw top. Where that was measured to be bent, the gap may be
+        # larger than tolerances.flat. A flushed face was planed in place and is a plane again.
         if setup == "B" and self.face_flush is None:
             return Linear.gap(name, 1.0) * float(self.blank.stands_off(*at))
         return Linear.gap(name, self.job.tolerances.flat)
 
     def raw_top(self, at: At) -> Linear:
-        """T + gA above the bed in A, or the plane that a flush of the whole face left in its
-        place."""
+        """Return what is the raw top from the flush on, above the bed in A.
+
+        That is T + gA as the blank came or, after a flush of the whole face, the planed face.
+        """
         return self.came_top(at) if self.face_flush is None else self.face_flush.top
 
     @cached_property
     def face_flush(self) -> FaceFlush | None:
-        """The plane of a flush of the whole face, where the job asks for one."""
+        """The flush of the whole face; None where the job asks for none.
+
+        Its plane must clear the lowest place that the raw top may have anywhere on the blank.
+        """
         if self.job.cast.flush != "face":
             return None
         x, y = self.blank.nodes(20.0)
         low, _ = self.blank.raw_top_bounds(x, y)
+        # Rounded before the search: of places that are equal but for float noise the first is
+        # taken, so that the same job gives the same plane on every machine.
         k = int(np.argmin(np.round(low, 6)))
         return flush_face(self.came_top((float(x[k]), float(y[k]))), self.floor(0.0, "flush"))
 
     def local_flush(self, casting: str, band: NDArray[np.float64]) -> LocalFlush | None:
-        """The plane of a flush round one casting, `band` (n, 2) being places of it and the band
-        round it."""
+        """Return the flush of one casting and the band round it; None where the job asks for none.
+
+        `casting` is its id, `band` (n, 2) places over casting and band, board frame, mm.
+        """
         if self.job.cast.flush != "local":
             return None
         low, _ = self.blank.raw_top_bounds(*band.T)
@@ -104,8 +128,8 @@ class Heights:
         return flush_local(casting, top, self.floor(0.0, "flush"), beyond=self.job.cast.flush_band)
 
     def came_top(self, at: At) -> Linear:
-        """T + gA as the blank came; a height measured as held is known better than thickness and
-        gap each."""
+        """Return T + gA of the raw blank, above the bed in A."""
+        # A height measured as held has the error of one figure; thickness plus gap has two.
         if self.blank.top_map is None:
             return self.thickness(at) + self.gap("A", at)
         return float(self.blank.raw_top(*at)) + _error(
@@ -113,13 +137,19 @@ class Heights:
         )
 
     def bed(self, setup: str, where: str = "") -> Linear:
-        """Height of the bed under one place; A and C lie on the same place, B on its mirror
-        image."""
+        """Return the error of the bed's height under a place, nominally 0.
+
+        A and C share one contributor, since the blank lies there on the same place of the bed. In B
+        the mirror image of that place is underneath, which has an error of its own.
+        """
         return Linear.term(f"bed{' in B' if setup == 'B' else ''}{where}", self.job.tolerances.bed)
 
     def _reached(self, operation: str) -> Linear:
-        """Touch and machine. A coupon's measured bias takes the machine's place, as good as the
-        gauge."""
+        """Return how far a commanded height may be missed: touching off, and the machine.
+
+        Where a test piece was measured, its bias in Z replaces the machine's error and is known as
+        well as the gauge reads.
+        """
         tolerances = self.job.tolerances
         touch = Linear.term(f"touch for {operation}", tolerances.touch)
         if self.settled.coupon_z is None:
@@ -131,10 +161,12 @@ class Heights:
         )
 
     def floor(self, height: float, operation: str) -> Linear:
-        """f: the floor that `operation` leaves in A, above the bed under it."""
+        """Return f: the floor that `operation` leaves in A, above the bed under it."""
         reached = height + self._reached(operation) - self.bed("A")
         if not self._face:
             return reached
+        # Zero on the face: the operator touches the raw top and tells the control its nominal
+        # height. What that height is really (thickness, gap, the bed there) moves every floor.
         here = self._touch_at
         if self.blank.top_map is None:
             blank = self.thickness(here, TOUCH) + self.gap("A", here, TOUCH) - self.face_height
@@ -153,21 +185,22 @@ class Heights:
         return self._bottom_up(self._touch_at).nominal
 
     def _bottom_up(self, at: At) -> Linear:
-        """The raw bottom above what bears in B at the touched place: T, or what a flush of the
-        whole face left of it.
+        """Return the height of the raw bottom over the face that rests on the bed in B, at `at`.
 
-        The flush lies above the bed of the touched place there, not above that of another one.
+        That is T or, after a flush of the whole face, the planed thickness.
         """
         if self.face_flush is None:
             return self.thickness(at, TOUCH)
+        # `face_flush.top` counts from the bed under a casting. At the touched place another part of
+        # the bed is underneath: take the one error out and put the other in.
         return self.face_flush.top + self.bed("A") - self.bed("A", TOUCH) - self.gap("A", at, TOUCH)
 
     def wood_under(self, height: float, operation: str, at: At) -> Linear:
-        """Wood left under a floor: f - gA."""
+        """Return the wood left under a floor: f - gA."""
         return self.floor(height, operation) - self.gap("A", at)
 
     def depth(self, height: float, operation: str, at: At, casting: str = "") -> Linear:
-        """D: depth of a pocket below the raw top, T + gA - f; or as the depth gauge gave it."""
+        """Return D, the depth of a pocket below the raw top: T + gA - f, or the gauged depth."""
         measured = self.settled.pocket_depth.get(casting)
         if measured is not None:
             return measured + Linear.term("depth gauge", self._gauge)
@@ -180,8 +213,11 @@ class Heights:
 
     @property
     def _differs(self) -> float:
-        """By how much D may differ between two places that one cut passes over: each has a
-        thickness, a gap, a bed."""
+        """The most by which D may differ between two places of one cut, mm.
+
+        Each place has a thickness, a gap and a bed of its own. The gap is one-sided, so that two of
+        them differ by `flat` at most and not by twice that.
+        """
         return 2.0 * self.blank.error + self.job.tolerances.flat + 2.0 * self.job.tolerances.bed
 
     def _gauged(
@@ -192,16 +228,20 @@ class Heights:
         differs: float,
         predicted: tuple[ArrayLike, ArrayLike],
     ) -> NDArray[np.float64]:
-        """± of what was gauged at some places and holds at others, at least the gauge's own error.
+        """Return the half-width, mm, of a figure gauged at some places and used at others.
 
-        A few readings say nothing of other places but that these can differ from them by no more
-        than two places may, `differs`; only enough of them tell how the depth runs. What was
-        `predicted` (least and largest) still holds, unless the value lies outside of it.
+        `x`, `y` are the places asked about (board frame, mm, broadcast together), `differs` the
+        most by which two places may differ, `predicted` the least and largest value expected
+        without a gauge. Never less than the gauge's own error.
         """
         half = np.full(np.broadcast(x, y).shape, differs + self._gauge)
+        # Fewer readings than a "surface" needs fix the level but not how it runs between them, so
+        # the fit's own uncertainty would be too small there.
         if fitted.kind == "surface":
             half = np.minimum(half, fitted.uncertainty(x, y))
         value, low, high = fitted.value(x, y), *(np.asarray(end) for end in predicted)
+        # The prediction may narrow the interval only where it agrees with what was gauged. Where
+        # the gauge contradicts it, something else is wrong, and the gauge's doubt stands alone.
         holds = (value >= low - self._gauge) & (value <= high + self._gauge)
         within = np.maximum(np.maximum(value - low, high - value), self._gauge)
         return np.asarray(np.where(holds, np.minimum(half, within), half))
@@ -222,8 +262,10 @@ class Heights:
     def gauged_depth(
         self, operation: str, casting: str
     ) -> Callable[[ArrayLike, ArrayLike], NDArray[np.float64]] | None:
-        """Nominal D over places x and y as the depth gauge found it; None where it was not held
-        in."""
+        """Return a function of places x, y (mm) that gives the gauged nominal D there, mm.
+
+        None where no depth gauge was used in this casting.
+        """
         measured = self.settled.pocket_depth.get(casting)
         if measured is not None:
             return lambda x, y: np.full(np.broadcast(x, y).shape, float(measured))
@@ -234,11 +276,16 @@ class Heights:
     def depth_over(
         self, height: float, operation: str, places: NDArray[np.float64], casting: str = ""
     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Nominal D and the size of its error from place to place, over (n, 2) places."""
+        """Return nominal D and the half-width of its error, each (n,) mm, over (n, 2) places.
+
+        Only errors that differ from place to place are in the second: what all places share (touch,
+        machine, bed) is left out, since it moves them all alike.
+        """
         measured = self.settled.pocket_depth.get(casting)
         if measured is not None:
             return np.full(len(places), measured), np.zeros(len(places))
         x, y = places.T
+        # Flushed face and floor are both planes of the machine: D is the same everywhere.
         if self.face_flush is not None:
             return np.full(len(places), self.face_flush.plane - height), np.zeros(len(places))
         if operation == "groove" and self._groove_depth is not None:
@@ -253,14 +300,13 @@ class Heights:
     def _predicted(
         self, height: float, operation: str, x: NDArray[np.float64], y: NDArray[np.float64]
     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Least and largest D over places, as long as nothing was gauged."""
+        """Return least and largest D, (n,) mm each, as expected before anything was gauged."""
         low, high = self.blank.raw_top_bounds(x, y)
         least, largest = self.floor(height, operation).worst()
         return low - largest, high - least
 
     def poured_depth(self, height: float, operation: str, at: At, casting: str = "") -> Linear:
-        """D when the resin is poured: from the raw top as it came, which a flush planes off
-        later."""
+        """Return D at the time of the pour: from the raw top before any flush."""
         if self.face_flush is None:
             return self.depth(height, operation, at, casting)
         return self.came_top(at) - self.floor(height, operation)
@@ -268,32 +314,34 @@ class Heights:
     def mean_depth(
         self, height: float, operation: str, places: NDArray[np.float64], casting: str = ""
     ) -> float:
-        """Mean D over (n, 2) places when the resin is poured."""
+        """Return the mean D over (n, 2) places at the time of the pour, mm: it gives the volume."""
         if self.face_flush is not None:
             return float(self.blank.raw_top(*places.T).mean()) - height
         return float(self.depth_over(height, operation, places, casting)[0].mean())
 
     def gap_upper(self, places: NDArray[np.float64]) -> NDArray[np.float64]:
-        """How hollow the blank may lie in A over (n, 2) places."""
+        """Return the largest gA that is possible at each of (n, 2) places, (n,) mm."""
         x, y = places.T
         return self.blank.gap(x, y) + self.blank.gap_error(x, y)
 
     def uneven(self, places: NDArray[np.float64]) -> float:
-        """Half of what the raw top's height differs over (n, 2) places, for the pour: a wedge is a
-        tilt too."""
+        """Return half the difference between highest and lowest raw top over (n, 2) places, mm.
+
+        Resin is level and the raw top is not: for the pour a wedge acts like a tilt.
+        """
         if not self.blank.measured:
             return 0.0
         top = self.blank.raw_top(*places.T)
         return float(top.max() - top.min()) / 2.0
 
     def shows_at(self, height: float, operation: str, at: At, casting: str = "") -> Linear:
-        """The highest skim plane at which a casting shows: D + gB."""
+        """Return the highest skim plane at which a casting shows at a place: D + gB."""
         return self.depth(height, operation, at, casting) + self.gap("B", at)
 
     def plane(self, height: float, where: str = "") -> Linear:
-        """s: the plane that a skim pass to `height` leaves, above the bed under a place.
+        """Return s: the plane that a skim pass to `height` leaves, above the bed under a place.
 
-        `where` names the bed of another place than the one asked about, as in `bed`.
+        `where` makes the bed under that place an error of its own, as in `bed`.
         """
         reached = height + self._reached("skim") - self.bed("B", where)
         if not self._face:
@@ -303,12 +351,13 @@ class Heights:
         return reached + blank + self.gap("B", here, TOUCH) + self.bed("B", TOUCH)
 
     def skimmed(self, stop: float, at: At, where: str = "") -> Linear:
-        """Thickness after the skim: s - gB; or as measured after it.
+        """Return the thickness after the skim at a place: s - gB, or as measured after it.
 
-        `where` names the errors of another place than the one asked about: its bed and its gap.
+        `where` makes bed and gap of that place errors of their own.
         """
         if self._thickness_after is not None:
             predicted = (self.plane(stop, where) - self.gap("B", at, where)).worst()
+            # One plane was skimmed over both places: only bed and gap can differ between them.
             differs = 2.0 * self.job.tolerances.bed + self.gap("B", at).worst()[1]
             error = float(self._gauged(self._thickness_after, at[0], at[1], differs, predicted))
             return float(self._thickness_after.value(*at)) + _error(
@@ -317,8 +366,11 @@ class Heights:
         return self.plane(stop, where) - self.gap("B", at, where)
 
     def core_low(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-        """What tells one place from another in the least that a skim leaves, over places: its gap,
-        or callipers."""
+        """Return how places rank by the least thickness that a skim leaves there, (n,) mm.
+
+        Only differences mean something: what all places share is left out. Used to find the
+        weakest place, not to judge it.
+        """
         if self._thickness_after is not None:
             return self._thickness_after.value(x, y)
         return -self.blank.stands_off(x, y) if self.face_flush is None else np.zeros_like(x)
@@ -331,10 +383,10 @@ class Heights:
         return fit(x, y, thickness, self._gauge, self._bending)
 
     def deck(self, height: float, stop: float) -> Linear:
-        """h: what the deck pass leaves above the bed, where it should be `height`.
+        """Return h: what the deck pass leaves above the bed in C where it should leave `height`.
 
-        `stop` is the plane the skim stopped at: with the zero on the face, what the skim left at
-        the touched place enters.
+        `stop` matters only with the zero on the face: then the thickness that the skim left at the
+        touched place is part of the zero.
         """
         reached = height + self._reached("deck") - self.bed("C")
         if not self._face:
@@ -344,28 +396,34 @@ class Heights:
         return reached + left + self.gap("C", here, TOUCH) + self.bed("C", TOUCH)
 
     def raw_top_after(self, stop: float) -> float:
-        """Nominal height of the raw top above the bed in C at the touched place."""
+        """Return the nominal height of the raw top above the bed in C at the touched place, mm."""
         return self.skimmed(stop, self._touch_at).nominal
 
     def after_skim(self, stop: float, at: At) -> Linear:
-        """The raw top above the bed in C, after a skim to `stop`: s - gB + gC."""
+        """Return the raw top above the bed in C, after a skim to `stop`: s - gB + gC."""
         return self.skimmed(stop, at) + self.gap("C", at)
 
     def clean_up(self, height: float, stop: float, at: At) -> Linear:
-        """Wood that the deck pass removes where the deck is `height` high: s - gB + gC - h."""
+        """Return the wood that the deck pass removes at a place: s - gB + gC - h.
+
+        `height` is the deck there, mm above the bed in C.
+        """
         return self.after_skim(stop, at) - self.deck(height, stop)
 
     def finished(self, height: float, stop: float, at: At) -> Linear:
-        """Finished thickness: h - gC."""
+        """Return the finished thickness where the deck is `height` high: h - gC."""
         return self.deck(height, stop) - self.gap("C", at)
 
     def seat(self, depth: float, insert: str = "") -> Linear:
-        """Depth of an insert's seat below the skimmed face; hangs on one touch only. As measured
-        where it was."""
+        """Return the depth of an insert's seat below the skimmed face, planned or as measured.
+
+        It depends on one touch alone: inserts take their zero from the skimmed face.
+        """
         return self._sunk(depth, self.settled.seat_depth.get(insert))
 
     def bore(self, depth: float, insert: str = "") -> Linear:
-        """Depth of an insert's blind bore below the skimmed face; as measured where it was."""
+        """Return the depth of an insert's blind bore below the skimmed face, planned or as
+        measured."""
         return self._sunk(depth, self.settled.bore_depth.get(insert))
 
     def _sunk(self, depth: float, measured: float | None) -> Linear:
@@ -376,17 +434,21 @@ class Heights:
     def resin_low(
         self, casting: str, depth: Linear, half_span: float, uneven: float = 0.0
     ) -> Linear:
-        """p: how far the cured resin lies below the raw top at its lowest point.
+        """Return p: how far the cured resin lies below the raw top at its lowest point.
 
-        A share of the depth is lost, so a groove cut too deep sinks more. Out of level in full,
-        since the lowest point is what is asked for; `uneven` is half of what the raw top itself
-        differs along the casting. Measured after the cure, the figure stands.
+        `depth` is D at the time of the pour; `half_span` (mm) half the longest extent of the
+        casting; `uneven` (mm) half the difference of the raw top along it. A fill that was measured
+        after the cure replaces the prediction. Formula: docs/pour.md.
         """
         measured = self.settled.fill.get(casting)
         if measured is not None:
             return measured + Linear.term("depth gauge at the resin", self._gauge)
+        # The tilt is counted in full and not as an error: p is asked for at the lowest point, and
+        # whichever way the blank is out of level, some point is the lowest.
         rise = self.job.tolerances.level / 1000.0 * half_span + uneven
         cast, tolerances, deepest = self.job.cast, self.job.tolerances, depth.worst()[1]
+        # Without a flush resin runs over the low end once the line is too high, so p does not
+        # follow the pour line evenly: work out both ends instead of a sensitivity.
         expected, low, high = (
             resin_low(cast, depth.nominal, rise, line)
             for line in (0.0, -tolerances.pour_line, tolerances.pour_line)
@@ -394,6 +456,7 @@ class Heights:
         return (
             expected
             + Linear.between("pour line", low - expected, high - expected)
+            # a pocket that came out too deep loses more: gel loss and shrinkage are shares of D
             + (depth - depth.nominal) * depth_loss(cast)
             + Linear.term("shrinkage", tolerances.shrinkage) * deepest
             + Linear.term("lost before the gel", tolerances.gel_loss) * deepest

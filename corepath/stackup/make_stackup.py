@@ -1,9 +1,9 @@
-"""The stack-up of a job, with those passes of the skim that may be cut.
+"""The stack-up of a job, with only those passes of the skim that may be cut.
 
 Passes below a planned stop that is sure are a reserve: the operator takes them only if a casting
-does not show when it should. One at which anything would fail (clean-up, a fill, a seat, the rim, a
-dowel in the cutter's way) spoils the core, so it is not offered; it is no reason to refuse the job
-either. What is judged at the lowest pass is judged at the lowest that is offered.
+does not show when it should. A reserve pass at which anything would fail (clean-up, a fill, a seat,
+the rim, a dowel in the cutter's way) would spoil the core, so it is not offered; but it is no
+reason to refuse the job. Checks on the lowest pass judge the lowest pass that is offered.
 """
 
 from __future__ import annotations
@@ -28,15 +28,17 @@ ChecksAt = Callable[[Stackup, float], Iterable[Check]]
 
 
 SAID = 0.01
-"""mm: a pass is recorded by its height as it is said, with two decimals."""
+"""mm: heights of passes are printed with two decimals, and a pass is recorded by that figure. The
+recorded height may therefore differ from the plane by this much and still mean it."""
 
 
 def build_stackup(
     job: Job, board: Board, blank: Blank | None = None, settled: Settled | None = None
 ) -> Stackup:
-    """Work out the stack-up of a job and its board, for a blank as measured or else as assumed.
+    """Work out the stack-up of a job and its board.
 
-    `settled` is what the as-cut record holds; it replaces what would be predicted.
+    `blank` is the blank as measured (assumed from the job if None); `settled` what the as-cut
+    record holds, which replaces what would be predicted.
     """
     return withhold(
         stack_heights(job, board, blank, settled), lambda stack, plane: _spoils(stack, board, plane)
@@ -44,15 +46,16 @@ def build_stackup(
 
 
 def withhold(stack: Stackup, checks_at: ChecksAt) -> Stackup:
-    """The stack-up without the reserve passes at which one of these checks fails, and without those
-    below.
+    """Return the stack-up without the first reserve pass at which a check fails and those below it.
 
-    It stays as it is where the stop is recorded or not sure: then all passes are needed, and
-    judged. A pass that is cut already stays too. What fails at the planned stop fails the job, and
-    is judged down to the lowest pass.
+    `checks_at(stack, plane)` gives the checks of a stop at `plane`. Nothing is left out where the
+    stop is recorded, or where no pass surely shows all castings: then every pass is needed. Passes
+    that the record says are cut stay too.
     """
     if stack.skim.recorded or stack.skim.latest is None:
         return stack
+    # What fails at the planned stop already fails the job. It must not take passes away as well:
+    # its check would then be judged at a higher plane and look better than it is.
     fails = {
         (check.id, check.where)
         for check in checks_at(stack, stack.skim.planned_plane)
@@ -76,7 +79,7 @@ def _is_cut(stack: Stackup, number: int, plane: float) -> bool:
 
 
 def _spoils(stack: Stackup, board: Board, plane: float) -> Iterable[Check]:
-    """What a stop at `plane` may spoil, gravest for the core first."""
+    """Yield the checks that a stop at `plane` may fail, gravest for the core first."""
     yield clean_up_at(stack, plane)
     yield from (fill_at(stack, casting, plane) for casting in stack.castings)
     yield from inserts_at(stack, plane)
@@ -85,7 +88,8 @@ def _spoils(stack: Stackup, board: Board, plane: float) -> Iterable[Check]:
 
 
 def _down_to(stack: Stackup, count: int, spoilt: Check) -> Stackup:
-    """The stack-up with the first `count` passes only, since `spoilt` fails at the next."""
+    """Return the stack-up with the first `count` passes only; `spoilt` is the check that fails at
+    the next."""
     planes, dropped = stack.skim.planes[:count], stack.skim.planes[count:]
     skim = replace(stack.skim, planes=planes, not_offered=(*dropped, *stack.skim.not_offered))
     heights = ", ".join(f"{mm(plane):.2f}" for plane in dropped)
@@ -95,5 +99,6 @@ def _down_to(stack: Stackup, count: int, spoilt: Check) -> Stackup:
 
 
 def _with_limit(stack: Stackup, casting: CastingStack, plane: float) -> CastingStack:
+    # the pour is judged at the lowest plane: fewer passes allow the resin to lie lower
     limit = plane - casting.deck_highest - stack.job.cast.fill_margin
     return replace(casting, pour=replace(casting.pour, p_limit=limit))

@@ -1,5 +1,4 @@
-"""What of the castings shows after each pass of the skim: how much of the ring all round, and which
-plugs."""
+"""How much of each casting shows after each pass of the skim, as a share of its footprint."""
 
 from __future__ import annotations
 
@@ -18,10 +17,8 @@ __all__ = ["PassShows", "showing"]
 @report_keys(Key("pass", "number"), "plane", Key("shows", "shares"))
 @dataclass(frozen=True, slots=True)
 class PassShows:
-    """One pass: its plane (mm above the bed) and, for each casting, the share of its footprint that
-    shows.
-
-    Each share is (worst, nominal, best case), 0 to 1.
+    """One pass: its plane (mm above the bed in B) and, by casting id, the share of the footprint
+    that shows, each as (worst, nominal, best case) from 0 to 1.
     """
 
     number: int
@@ -30,7 +27,7 @@ class PassShows:
 
 
 def showing(stack: Stackup) -> tuple[PassShows, ...]:
-    """Every pass in order."""
+    """Return what shows after every pass, in the order cut."""
     return tuple(
         PassShows(
             number,
@@ -52,6 +49,8 @@ def _shares(stack: Stackup, casting: CastingStack, plane: float) -> tuple[float,
     known = heights.depth_over(
         casting.casting.floor, casting.operation, np.array([at]), casting.casting.id
     )
+    # The room is worked out in full at one place. Elsewhere it differs by the difference of nominal
+    # D, and the part of the error that belongs to the place is exchanged for the one there.
     room = casting.shows_at(heights, at) - heights.plane(plane)
     low, high = room.worst()
     elsewhere = float(known[1][0])

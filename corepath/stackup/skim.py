@@ -1,7 +1,8 @@
 """The skim schedule: the planes of the passes and at which of them the castings show.
 
-Planes are heights above the bed in B, in the order cut (highest first); passes count from 1. All
-lie on lowest_plane + k x step. While nothing can show yet a pass may take several steps at once.
+Planes are heights above the bed in B, mm, in the order cut (highest first); passes count from 1.
+All lie on lowest_plane + k x step. As long as nothing can show yet, a pass may take several steps
+at once.
 """
 
 from __future__ import annotations
@@ -15,8 +16,12 @@ from corepath.stackup.linear import Linear
 __all__ = ["TIE", "SkimPlan", "plan_skim"]
 
 TIE = 1e-6
-"""mm: planes closer than this to a limit count as at the limit, so that no verdict hangs on float
-noise."""
+"""mm: planes closer than this to a limit count as at the limit.
+
+Planes and limits are sums of a few lengths of some 10 mm, which floats give to 1e-14; job values
+have two or three decimals. So 1e-6 lies far from both: a verdict neither flips on float noise nor
+forgives anything that could be measured.
+"""
 
 
 @report_keys(
@@ -32,11 +37,12 @@ noise."""
 )
 @dataclass(frozen=True, slots=True)
 class SkimPlan:
-    """`planes` (mm, highest first) and pass numbers, None where no pass does.
+    """The passes of the skim: `planes` (mm, highest first), and by pass number what shows when.
 
     `first_sight`: the first pass at which any casting may show (best case). `earliest`, `likely`,
-    `latest`: the first by which all show in the best, nominal and worst case. `planned_stop`:
-    `latest`, or the last pass where even that does not show all; once a stop is recorded, that one.
+    `latest`: the first by which all show in the best, nominal and worst case. Each is None where no
+    pass goes deep enough. `planned_stop`: `latest`, or the last pass where even that does not show
+    all; once a stop is recorded, that one.
     """
 
     planes: tuple[float, ...]
@@ -48,8 +54,7 @@ class SkimPlan:
     planned_stop: int
     recorded: bool = False
     not_offered: tuple[float, ...] = ()
-    """Planes below a planned stop that is sure, at which something would fail: no pass goes
-    there."""
+    """Planes below the planned stop that are left out because a check would fail there."""
 
     @property
     def planned_plane(self) -> float:
@@ -57,12 +62,12 @@ class SkimPlan:
 
     @property
     def thickest_plane(self) -> float:
-        """The plane of the earliest stop: the thickest stock that the next steps may meet."""
+        """The plane of the earliest stop: the thickest stock that later operations may meet."""
         return self.planes[(self.earliest or self.planned_stop) - 1]
 
     @property
     def judged_plane(self) -> float:
-        """The lowest that is cut: the lowest pass that is offered, until a stop is recorded."""
+        """The plane at which fill and rim are judged: the lowest pass, or the recorded stop."""
         return self.planned_plane if self.recorded else self.planes[-1]
 
     @property
@@ -80,12 +85,16 @@ def plan_skim(
     recorded_stop: int | None = None,
     recorded_plane: float | None = None,
 ) -> SkimPlan:
-    """Planes below the thickest blank's top, and who shows when.
+    """Plan the passes of the skim and work out at which of them the castings show.
 
-    `shows_at` is, for each casting at its deepest and shallowest place, the highest plane at which
-    it shows, less the error of the plane itself (D + gB - e). A blank too thin for any plane still
-    gets the lowest one, so that the checks can say so.
+    `lowest_plane`, `step`, `largest_step` and `highest_top` (the raw bottom of the thickest blank)
+    are mm. `shows_at` holds for each casting, at its deepest and its shallowest place, the highest
+    plane at which it shows, less the error of the plane itself (D + gB - e). `recorded_stop` and
+    `recorded_plane` are what the as-cut record says of the stop, if anything. A blank too thin for
+    any plane still gets the lowest one, so that the checks can say so.
     """
+    # The first casting that may show, at its deepest place and with every error in its favour: from
+    # there on passes must be single steps.
     sight = max(casting.worst()[1] for casting in shows_at)
     planes = _planes(lowest_plane, step, largest_step, highest_top, sight)
 
@@ -108,9 +117,10 @@ def plan_skim(
 def _with_stop(
     planes: tuple[float, ...], stop: int, plane: float | None
 ) -> tuple[tuple[float, ...], int]:
-    """The planes with the one that was recorded among them, and its number.
+    """Return the planes with the recorded one among them, and its pass number.
 
-    The schedule may have changed since (another thickness was measured); what was cut stands.
+    The schedule may have changed since it was cut (another thickness was measured), so the recorded
+    plane need not be one of today's.
     """
     if plane is None:
         return planes, min(stop, len(planes))
@@ -122,14 +132,18 @@ def _with_stop(
 def _planes(
     lowest: float, step: float, largest: float, top: float, sight: float
 ) -> tuple[float, ...]:
-    """Every plane from one step above first sight down; above it as few as `largest` allows."""
+    """Return the planes, highest first: above first sight as few as `largest` allows, then all."""
+    # TIE keeps a plane that coincides with the raw bottom out: it would cut air.
     count = max(1, int((top - lowest - TIE) // step) + 1)
+    # Nine decimals take the float noise of k * step away, so that equal planes compare as equal.
     lattice = [round(lowest + k * step, 9) for k in range(count - 1, -1, -1)]
     close = next((k for k, plane in enumerate(lattice) if plane <= sight + TIE), len(lattice) - 1)
     kept: list[float] = []
     above = top
     for k, plane in enumerate(lattice):
         following = lattice[k + 1] if k + 1 < len(lattice) else None
+        # The plane above first sight is kept too, so that the pass which reaches first sight takes
+        # a single step. Others are skipped as long as the next plane is within one largest step.
         needed = k >= close - 1 or following is None or above - following > largest + TIE
         if needed:
             kept.append(plane)

@@ -36,8 +36,10 @@ __all__ = ["CastingStack", "PlaceStack", "Stackup", "stack_heights"]
 class CastingStack:
     """One casting in the stack-up: the operation that cuts it and the deck over its own footprint.
 
-    `places` (n, 2) sample the footprint; of them are those where the deck is highest and lowest,
-    where the pocket may be deepest and shallowest, and where the blank may lie hollowest.
+    `places` (n, 2) sample the footprint (board frame, mm). The places named `..._at` are those
+    where the deck over it is highest and lowest, where the pocket may be deepest and shallowest,
+    and where the gap under the blank may be widest. `deck_highest` and `deck_lowest` are mm above
+    the finished bottom.
     """
 
     casting: Casting
@@ -54,11 +56,11 @@ class CastingStack:
     flush: LocalFlush | None = None
 
     def depth_at(self, heights: Heights, at: At) -> Linear:
-        """D at a place."""
+        """Return D at a place (board frame, mm)."""
         return heights.depth(self.casting.floor, self.operation, at, self.casting.id)
 
     def shows_at(self, heights: Heights, at: At) -> Linear:
-        """The highest skim plane at which it shows there, D + gB."""
+        """Return the highest skim plane at which the casting shows at a place: D + gB."""
         return heights.shows_at(self.casting.floor, self.operation, at, self.casting.id)
 
 
@@ -77,7 +79,11 @@ class PlaceStack:
 
 @dataclass(frozen=True, slots=True)
 class Stackup:
-    """All heights of one job. Heights are above the bed of the set-up named, nominal, mm."""
+    """The stack-up of one job: every height, mm, nominal, above the bed of the set-up named.
+
+    `heights` gives the same with their errors; `skim` the passes; `deck_highest` and `deck_lowest`
+    the designed deck over the whole blank.
+    """
 
     job: Job
     heights: Heights
@@ -88,48 +94,60 @@ class Stackup:
     deck_highest_at: tuple[float, float]
     deck_lowest: float
     weakest_deck: float = 0.0
-    """The deck where least may be left to remove: highest, but for a raw top that may stand off the
-    bed in B"""
+    """The deck where least may be left to remove. That is the highest deck, unless the raw top may
+    stand off the bed in B elsewhere."""
     weakest_deck_at: At = (0.0, 0.0)
     withheld: tuple[str, ...] = ()
     """In plain words, why passes of the skim below the planned stop are not offered."""
 
     @property
     def table(self) -> HeightTable:
-        """The heights that drawings, sheet, report and record show."""
+        """The heights that drawings, sheet, report and record show, by set-up and casting."""
         return height_table(self)
 
     @property
     def blank_top(self) -> float:
-        """The highest the raw top may stand in A, or the raw bottom in B: the thickest blank, lying
-        badly."""
+        """The highest that the raw top may stand in A, or the raw bottom in B, mm above the bed.
+
+        That is the thickest blank with the largest gap under it; rapids must clear it.
+        """
         return self.heights.blank.thickest.value + self.job.tolerances.flat
 
     @property
     def thickest_stock(self) -> float:
-        """The highest the raw top may stand in C: after the earliest stop, lying badly."""
+        """The highest that the raw top may stand in C, mm above the bed: after the earliest stop,
+        with the largest gap under it."""
         return self.skim.thickest_plane + self.job.tolerances.flat
 
     def clear(self, setup: Setup, top: float) -> float:
-        """Height of free rapids: safe_z above the highest of stock, obstacles and screw heads."""
+        """Return the safe height, mm above the bed: safe_z over stock, obstacles and screw heads.
+
+        `top` is the highest that the stock may stand in this set-up.
+        """
         highest = max((o.height for o in self.job.obstacle if setup in o.setups), default=0.0)
         proud = [
             screw.head_height - screw.counterbore
             for screw in self.job.screw
             if setup in screw.setups
         ]
+        # Screw heads stand on the stock, obstacles on the bed.
         top += max([0.0, *proud])
         return max(top, highest) + self.job.machine.safe_z
 
     def zero(self, setup: Setup, operation: str) -> Zero:
-        """The work zero of an operation in the bed frame of its set-up."""
+        """Return the work zero of an operation in the bed frame of its set-up."""
         pose = pose_of(self.job, setup)
+        # Only the file that makes the dowel holes may find X and Y from an edge. The other files of
+        # A keep that zero; every later set-up finds it from the dowels.
         by: Found = "dowels" if setup != "A" else "edges" if operation == "dowels" else "kept"
         zero = self._touched(setup, operation, *pose.zero)
         return replace(zero, by=by, dowels=tuple(pose.place(*dowel.at) for dowel in self.job.dowel))
 
     def _touched(self, setup: Setup, operation: str, x: float, y: float) -> Zero:
-        """What Z is touched on, and how high that is."""
+        """Return the zero with the face that Z is touched on, and its nominal height there."""
+        # Seats are measured from the skimmed face, whatever pass the skim stopped at, so their zero
+        # is that face even in a job that otherwise touches the bed. Z0 then means another height
+        # than before in set-up B, hence a coordinate system of its own where the control has one.
         if operation == "inserts":
             second = self.job.machine.second_zero
             system: System = "G54" if second == "none" else second
@@ -166,10 +184,10 @@ class Stackup:
         )
 
     def touch_stays(self, setup: Setup) -> bool:
-        """Whether the touched place of a face is still there once the set-up's first file has been
-        run.
+        """Return whether the touched place is still there after the first file of the set-up.
 
-        In A it lies on sound wood; in B the skim takes it away, in C the deck, but for a frame.
+        In A it lies on sound wood. In B the skim cuts it away. In C the deck pass does, unless it
+        lies on the frame that is left along the edge of the blank.
         """
         if setup != "C":
             return setup == "A"
@@ -178,7 +196,7 @@ class Stackup:
         return max(abs(x) - blank.length / 2, abs(y) - blank.width / 2) > -margin
 
     def touch_place(self, setup: Setup) -> tuple[float, float]:
-        """Where a face is touched, in the set-up's own X, Y (the mirror image in B)."""
+        """Return where a face is touched, mm in the bed frame (in B at the mirror image)."""
         return pose_of(self.job, setup).touch
 
     def _touch_words(self, setup: Setup) -> str:
@@ -189,14 +207,15 @@ class Stackup:
 def stack_heights(
     job: Job, board: Board, blank: Blank | None = None, settled: Settled | None = None
 ) -> Stackup:
-    """The stack-up of a job and its board with every pass of the skim down to the lowest plane.
+    """Work out the stack-up of a job, with every pass of the skim down to the lowest plane.
 
-    For a blank as measured or else as assumed; `settled` is what the as-cut record holds.
-    `build_stackup` takes away the passes that must not be offered.
+    `blank` is the blank as measured (assumed from the job if None), `settled` what the as-cut
+    record holds. `make_stackup.build_stackup` then leaves out the passes that must not be offered.
     """
     heights = Heights(job, blank or Blank.assumed(job), settled or Settled())
     highest, x, y = board.deck.highest_over(board.blank)
     lowest, _, _ = board.deck.lowest_over(board.blank)
+    # Four decimals as in the programs: the plane that is checked is the plane that is cut.
     lowest_plane = round(highest + job.deck.clean_up, 4)
     castings = tuple(
         _casting_stack(casting, heights, board, lowest_plane) for casting in board.castings
@@ -220,7 +239,8 @@ def stack_heights(
 
 
 def _weakest_deck(heights: Heights, board: Board, highest: tuple[float, At]) -> tuple[float, At]:
-    """The deck's height and the place where the wood left by the skim may be least above it."""
+    """Return height and place of the deck where the skim may leave least wood over it."""
+    # Nothing tells one place of an assumed blank from another: the highest deck is the weakest.
     if not heights.blank.measured:
         return highest
     x, y = heights.blank.nodes()
@@ -229,6 +249,8 @@ def _weakest_deck(heights: Heights, board: Board, highest: tuple[float, At]) -> 
         h, highest[0]
     )
     k = int(np.argmin(np.round(room, 6)))
+    # The exact highest place was appended last. A node of the grid takes its place only where it is
+    # weaker by more than noise, so that a flat blank gives the same place as an assumed one.
     return (
         highest
         if k == len(x) or room[k] >= room[-1] - 1e-6
@@ -237,6 +259,7 @@ def _weakest_deck(heights: Heights, board: Board, highest: tuple[float, At]) -> 
 
 
 def _skim(heights: Heights, castings: tuple[CastingStack, ...], lowest_plane: float) -> SkimPlan:
+    # plane + error <= shows is asked as plane <= shows - error: planes can then stay plain numbers.
     plane_error = heights.plane(0.0)
     shows = [
         casting.shows_at(heights, at) - plane_error
@@ -244,6 +267,7 @@ def _skim(heights: Heights, castings: tuple[CastingStack, ...], lowest_plane: fl
         for at in (casting.deepest_at, casting.shallowest_at)
     ]
     top = heights.blank.thickest.value
+    # A flush of the whole face has made the blank thinner: no pass above what it left.
     if heights.face_flush is not None:
         top = min(top, heights.face_flush.top.worst()[1])
     skim, stop = heights.job.skim, (heights.settled.stop, heights.settled.stop_plane)
@@ -261,6 +285,8 @@ def _casting_stack(
     depth = heights.mean_depth(casting.floor, operation, places, casting.id)
     deep, shallow = _depths(heights, casting, operation, places)
     uneven = heights.uneven(places)
+    # Fill is judged where the deck over the casting is highest: errors of D are those of that
+    # place, but the resin lost goes by the mean depth, since the liquid levels out.
     here = heights.poured_depth(casting.floor, operation, (x, y), casting.id)
     poured = heights.resin_low(casting.id, here - here.nominal + depth, casting.half_span, uneven)
     local = _local_flush(heights, casting)
@@ -302,7 +328,7 @@ def _local_flush(heights: Heights, casting: Casting) -> LocalFlush | None:
 
 
 def _flushed(heights: Heights, local: LocalFlush | None, poured: Linear, at: At) -> Linear:
-    """How far the resin lies below what is the raw top in B, after the flush where there is one."""
+    """Return p as it is in B, after the flush where there is one; `at` is the place judged."""
     if heights.face_flush is not None:
         return heights.face_flush.resin_low(poured, heights.came_top(at))
     return poured if local is None else local.resin_low(poured, heights.came_top(at))
@@ -311,14 +337,16 @@ def _flushed(heights: Heights, local: LocalFlush | None, poured: Linear, at: At)
 def _depths(
     heights: Heights, casting: Casting, operation: str, places: NDArray[np.float64]
 ) -> tuple[At, At]:
-    """The places of a footprint where the depth may be most and least."""
+    """Return the places of a footprint where D may be largest and least, its error counted."""
     nominal, error = heights.depth_over(casting.floor, operation, places, casting.id)
     return _at(places, nominal + error), _at(places, error - nominal)
 
 
 def _at(places: NDArray[np.float64], value: NDArray[np.float64]) -> At:
-    """The place where `value` is largest; of equals the first, so that no tie hangs on float
-    noise."""
+    """Return the place where `value` (n,) is largest, of equal ones the first.
+
+    Rounded to 1e-6 mm, so that which of two equal places is taken does not depend on float noise.
+    """
     x, y = places[int(np.argmax(np.round(value, 6)))]
     return float(x), float(y)
 
@@ -329,12 +357,13 @@ source)."""
 
 
 def _past_the_deck(heights: Heights, plane: float, at: At) -> float:
-    """How far a blind bore must pass the deck so that the deck pass opens it with every error
-    against it.
+    """Return how far past the deck a blind bore must end so that the deck pass surely opens it, mm.
 
-    Half the clean-up where that is more. Bore and deck hang on touches of their own: the bore on
-    the skimmed face, the deck on the bed, or on what the skim left where the face is touched.
+    At least half the clean-up, by design.
     """
+    # Depth of the bore and height of the deck come from two touches: the bore from the skimmed
+    # face, the deck from the bed (or from what the skim left where the face is touched). Their
+    # difference at nominal 0 holds just the errors of both.
     opens = heights.seat(0.0) - heights.finished(0.0, plane, at)
     return max(heights.job.deck.clean_up / 2.0, opens.nominal - opens.worst()[0])
 
@@ -351,6 +380,7 @@ def _place_stack(place: Place, board: Board, heights: Heights, plane: float) -> 
         place=place,
         at=(place.x, place.y),
         seat_depth=insert.flange_thickness + insert.recess,
+        # Some wood stays over the bed in B: vacuum holds better under a blank without holes.
         bore_depth=min(
             highest + _past_the_deck(heights, plane, (place.x, place.y)), plane - CLOSED
         ),

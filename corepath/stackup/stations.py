@@ -1,8 +1,8 @@
-"""Figures along the castings: sampled round the ring and over each plug.
+"""Heights along the castings: sampled round the ring and over each plug.
 
-Board frame, mm. *Stations* stand evenly along the groove's outer wall; each has a place at the
-outer wall, at the inner wall across from it and halfway. The least of the three counts: a groove
-shows at full width or not at all.
+Board frame, mm. *Stations* are spaced evenly along the outer wall of the groove; each has a place
+at the outer wall, one at the inner wall across from it and one halfway. The least of the three
+counts: a groove shows at full width or not at all.
 """
 
 from __future__ import annotations
@@ -26,13 +26,15 @@ Over = Callable[[Floats, Floats], Floats]
 STATION = 10.0
 """mm between stations along the ring, at most."""
 
+# so that a small ring is still drawn as a curve: one station for every 5 degrees
 _LEAST_STATIONS = 72
+# mm between samples over a plug, at most
 _WITHIN = 3.0
 
 
 @dataclass(frozen=True, slots=True)
 class Station:
-    """One place of a casting with its figure: the least there (mm), at (x, y)."""
+    """One place (x, y) of a casting with the least and the largest height sampled there, mm."""
 
     x: float
     y: float
@@ -42,8 +44,8 @@ class Station:
 
 @dataclass(frozen=True, slots=True)
 class Sampled:
-    """A figure along one casting: of the groove one station after the other round it, of a plug one
-    in all."""
+    """A height along one casting: the stations of the groove in order round it, or the one station
+    of a plug."""
 
     id: str
     stations: tuple[Station, ...]
@@ -58,8 +60,11 @@ class Sampled:
 
 
 def sample(castings: Sequence[Casting], figure: Callable[[Casting], Over]) -> tuple[Sampled, ...]:
-    """Sample `figure(casting)` along each of `castings`, in their order; one with a hole in it is
-    the groove."""
+    """Sample a height along each of `castings` and return the results in their order.
+
+    `figure(casting)` gives the function of places x, y to sample, mm.
+    """
+    # A footprint with a hole in it is the groove: plugs are discs or slots.
     return tuple(
         _round_ring(casting, figure(casting))
         if casting.area.interiors
@@ -72,6 +77,7 @@ def _round_ring(casting: Casting, over: Over) -> Sampled:
     outer, inner = casting.area.exterior, casting.area.interiors[0]
     count = max(_LEAST_STATIONS, math.ceil(outer.length / STATION))
     spots = shapely.line_interpolate_point(outer, np.arange(count) / count, normalized=True)
+    # across: the nearest place of the inner wall, so that walls of different length still pair up
     across = shapely.line_interpolate_point(inner, shapely.line_locate_point(inner, spots))
     walls = [shapely.get_coordinates(spots), shapely.get_coordinates(across)]
     walls.append((walls[0] + walls[1]) / 2)
@@ -92,6 +98,7 @@ def _over_plug(casting: Casting, over: Over) -> Sampled:
     ]
     gx, gy = (part.ravel() for part in np.meshgrid(*lines, indexing="ij"))
     inside = shapely.contains_xy(casting.area, gx, gy)
+    # The grid leaves out up to a step along the wall, where a sloping height has its extremes.
     wall = np.asarray(shapely.segmentize(casting.area.exterior, _WITHIN).coords)
     x, y = np.concatenate([gx[inside], wall[:, 0]]), np.concatenate([gy[inside], wall[:, 1]])
     figures = over(x, y)

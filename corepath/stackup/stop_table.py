@@ -1,4 +1,4 @@
-"""Everything that hangs on the pass at which the skim stops, judged again for each possible stop.
+"""Everything that depends on the pass at which the skim stops, judged for each possible stop.
 
 A *stop* is a pass after which all castings may show, from the earliest to the last. Each question
 (fill of one casting, seats, clean-up, height of the rim) is a check as a function of the plane; the
@@ -37,8 +37,8 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """A pass after which the skim may stop, its plane (mm above the bed in B) and whether all
-    castings show by it."""
+    """A pass after which the skim may stop: its number from 1, its plane (mm above the bed in B)
+    and whether all castings show by then."""
 
     number: int
     plane: float
@@ -48,10 +48,10 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """What is asked of each stop: `name` as printed, `check` judges it for a plane.
+    """A question asked of each stop: `name` as printed; `check` judges it for a plane, mm.
 
-    With `word` it is decided by eye: that is printed of it, and it does not enter the verdict of a
-    stop.
+    With `word` it is decided by eye at the machine: the table prints that word for the plane, and
+    the answer does not count in the verdict of a stop.
     """
 
     name: str
@@ -71,7 +71,7 @@ class StopRow:
     by_eye: bool = False
 
     def answers(self) -> list[dict[str, Any]]:
-        """What the report tells of the checks."""
+        """Return the checks for the report, one dict for each stop."""
         keys = ("id", "where", "value", "worst", "rss", "limit", "verdict")
         return [{key: getattr(check, key) for key in keys} for check in self.checks]
 
@@ -85,19 +85,20 @@ class StopTable:
     rows: tuple[StopRow, ...]
 
     def verdict(self, number: int) -> Verdict:
-        """The gravest verdict of a stop by its pass number."""
+        """Return the gravest verdict of the stop with this pass number. Raises ValueError for a
+        number that is no stop of the table."""
         column = [stop.number for stop in self.stops].index(number)
         return weakest(row.checks[column] for row in self.rows if not row.by_eye).verdict
 
     @property
     def good(self) -> tuple[int, ...]:
-        """Passes after which the skim may stop, once all is seen to show: every other row holds in
-        the worst case."""
+        """Numbers of the passes after which the skim may stop once all is seen to show: every other
+        row holds in the worst case."""
         return tuple(stop.number for stop in self.stops if self.verdict(stop.number) == "ok")
 
     def header(self) -> tuple[str, ...]:
-        """The first line as text: `12.40` for each stop, its height, the planned one marked with
-        *."""
+        """Return the first line as text: the height of each stop, as `12.40`, the planned one
+        with *."""
         marks = ("*" if stop.planned else "" for stop in self.stops)
         names = (
             f"{mm(stop.plane):.2f}{mark}" for stop, mark in zip(self.stops, marks, strict=True)
@@ -105,12 +106,11 @@ class StopTable:
         return said_all(("", *names))
 
     def lines(self) -> tuple[tuple[str, ...], ...]:
-        """The other lines as text: the room in the worst case beyond the limit with its verdict, or
-        how likely."""
+        """Return the other lines as text: worst case less limit and the verdict, or the word."""
         return tuple((row.name, *row.cells) for row in self.rows)
 
     def judged(self) -> list[dict[str, Any]]:
-        """The stops with their verdicts, for the report."""
+        """Return the stops with their verdicts, for the report."""
         return [
             {"pass": stop.number, "plane": stop.plane, "shows": stop.shows, "planned": stop.planned,
              "verdict": self.verdict(stop.number)}
@@ -120,11 +120,12 @@ class StopTable:
 
 def _cell(check: Check) -> str:
     room = check.worst - check.limit
+    # What rounds to zero is printed as 0.00, never as -0.00.
     return Said(f"{mm(room if abs(room) >= 0.005 else 0.0):.2f} {check.verdict}")
 
 
 def table_of(stops: Sequence[Stop], questions: Iterable[Question]) -> StopTable:
-    """Ask every question of every stop."""
+    """Ask every question of every stop and return the table."""
     return StopTable(tuple(stops), tuple(_row(stops, asked) for asked in questions))
 
 
@@ -136,8 +137,8 @@ def _row(stops: Sequence[Stop], asked: Question) -> StopRow:
 
 
 def possible_stops(skim: SkimPlan) -> tuple[Stop, ...]:
-    """The passes after which all castings may show, and all from the planned (or recorded) one
-    on."""
+    """Return the passes after which all castings may show, and all from the planned (or recorded)
+    stop on."""
     first = min(skim.earliest or skim.planned_stop, skim.planned_stop)
     return tuple(
         Stop(number, plane, _shows(skim, number), number == skim.planned_stop)
@@ -156,8 +157,8 @@ def _shows(skim: SkimPlan, number: int) -> Shows:
 
 
 def stop_limits(stack: Stackup, casting: CastingStack) -> tuple[StopLimit, ...]:
-    """How low the resin of one casting may lie for each possible stop: s - gB + gC - h -
-    fill_margin."""
+    """Return for each possible stop how low the resin of one casting may lie below the raw top:
+    s - gB + gC - h - fill_margin."""
     return tuple(
         StopLimit(stop.number, stop.plane, fill_room(stack, casting, stop.plane), stop.shows)
         for stop in possible_stops(stack.skim)
@@ -165,15 +166,15 @@ def stop_limits(stack: Stackup, casting: CastingStack) -> tuple[StopLimit, ...]:
 
 
 def pours(stack: Stackup) -> tuple[CastingPour, ...]:
-    """The pour of each casting, with what each possible stop allows."""
+    """Return the pour of each casting with the limits of each possible stop filled in."""
     return tuple(
         replace(casting.pour, stops=stop_limits(stack, casting)) for casting in stack.castings
     )
 
 
 def stop_table(stack: Stackup) -> StopTable:
-    """The table of a stack-up: showing and fill of each casting, clean-up, rim, and seats where
-    there are inserts."""
+    """Work out the table of a stack-up: showing and fill of each casting, clean-up, rim, and seats
+    where there are inserts."""
     questions = [_asks_shows(stack, casting) for casting in stack.castings]
     questions += [
         Question(f"fill {casting.casting.id}", partial(fill_at, stack, casting))

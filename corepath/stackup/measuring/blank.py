@@ -1,21 +1,20 @@
-"""The blank as it is known: maps of its thickness T and of the gap gA under it, each with what is
-not known.
+"""The blank as it is known: maps of its thickness T and of the gap gA under it, with uncertainty.
 
-Board frame, mm: X along the length, Y across, from the middle of the blank. The *raw top* stands T
-+ gA above the bed in A; where heights on the bed were measured it is known better than T and gA
-each. A blank that nobody measured has the job's thickness within its tolerance, and a gap between
-nothing and `tolerances.flat`. A measured gap is what a height on the bed leaves over the thickness
-at the same place, so it carries the errors of two figures, and is never negative.
+Board frame, mm: X along the length, Y across, from the middle of the blank. The *raw top* is T + gA
+above the bed in A; where heights on the bed were measured it is known better than T and gA each. A
+blank that was not measured has the job's thickness within its tolerance, and a gap between 0 and
+`tolerances.flat`. A measured gap is a height on the bed less the thickness at the same place, so it
+carries the errors of two figures; it is never negative.
 
-What the places cannot see of a cup, bow or twist stays open (fitting.py). Only what the job gives
-bounds it: `blank.tolerance` the thickness, `tolerances.flat` the gap, each as long as no figure
-contradicts it.
+Whatever cup, bow or twist the measured places cannot detect stays part of the uncertainty
+(fitting.py). Only the job limits it: `blank.tolerance` limits the thickness, `tolerances.flat` the
+gap, each unless a figure contradicts it.
 
-The raw top bears in B. As held it lies within `tolerances.flat` of the bed: that is the job's word,
-of the shape of the blank and its holding together. Where the figures show a raw top that is farther
-out of plane, the blank turned over may stand off the bed besides, in the worst of its rests
-(rests.py) and with what the figures leave open: `stands_off`. Held down flat it does not, so that a
-gap in B lies between nothing and that.
+In B the blank rests on its raw top. The job states with `tolerances.flat` how far it may stand off
+the bed as held, whatever its shape. Where the figures show a raw top farther out of plane than
+that, the turned blank may stand off by more, namely by the worst of the ways in which it can rest
+(rests.py), with the uncertainty of the map: `stands_off`. Pressed down flat it does not stand off
+at all, so the gap in B lies anywhere between 0 and that.
 """
 
 from __future__ import annotations
@@ -44,28 +43,30 @@ SAME_PLACE = 1.0
 practice, no source)."""
 
 SUNK = 0.05
-"""mm by which a height may lie below the thickness by the noise of measuring; more is named."""
+"""mm by which a height may lie below the thickness by the noise of measuring; more is reported."""
 
+# mm between the nodes at which the maps are searched for their extremes
 _STEP = 5.0
+# The same for how the blank rests, where each node is a constraint of a linear program: a bend is
+# smooth, so that a coarser grid does.
 _REST_STEP = 20.0
 
 _SEEN = 2.0 / 3.0
-"""Share of `tolerances.flat` from which a warp that is seen says that the blank may not lie so flat
-as the job has it.
+"""Share of `tolerances.flat` from which a measured warp contradicts that tolerance.
 
-Of blanks read at nine places within 0.02, one in 100 is out of plane by more than the 0.1 of the
-job where less than this is seen, and one flat blank in 100 seems to be out of plane by more than
-this (simulated)."""
+Chosen by simulation of blanks read at nine places within 0.02, with tolerances.flat = 0.1: where
+less warp than this is seen, one blank in 100 is out of plane by more than 0.1 all the same; and one
+flat blank in 100 seems to be out of plane by more than this."""
 
 UNSEEN = 2.0
-"""Where a map is less sure than this times the error of one figure, between the places, too little
-was measured."""
+"""A map whose half-width between the places exceeds this many times the error of one figure rests
+on too few places; a caution then says so."""
 
 
 @report_keys("value", Key("at", places=None))
 @dataclass(frozen=True, slots=True)
 class Extreme:
-    """The most or the least a map may come to, its errors against it, and where."""
+    """The largest or least value that a map may have, errors included, mm, and its place."""
 
     value: float
     x: float
@@ -78,7 +79,7 @@ class Extreme:
 
 @dataclass(frozen=True, slots=True)
 class _Map:
-    """A fitted map, or one level of `value` within ± `error`."""
+    """A fitted map or, without one, the same `value` within ± `error` everywhere, mm."""
 
     value: float
     error: float
@@ -96,6 +97,7 @@ class _Map:
         if self.bounds is None:
             return half
         value, (low, high) = self.fitted.value(x, y), self.bounds
+        # The true figure lies between the job's bounds: no error can reach past the farther one.
         return np.minimum(half, np.maximum(value - low, high - value))
 
     @staticmethod
@@ -106,8 +108,12 @@ class _Map:
 @report_keys("measured", "gap_measured", Key("maps", "fits"), "thickest", "thinnest", "cautions")
 @dataclass(frozen=True)
 class Blank:
-    """What is known of the blank. `x`, `y` of all maps are arrays or numbers in mm, broadcast
-    together."""
+    """What is known of the blank: maps of T, gA and the raw top, each with its half-width.
+
+    `x`, `y` of all methods are numbers or arrays in mm (board frame), broadcast together; results
+    are mm and have their common shape. `nominal`, `tolerance`, `flat` and `gauge` come from the
+    job; `notes` and `outliers` are cautions in words.
+    """
 
     length: float
     width: float
@@ -126,7 +132,8 @@ class Blank:
     tolerance: float | None = None
     """`blank.tolerance`, where the job gives it"""
     gauge: float = 0.0
-    """by how much a figure may seem to pass a bound of the job's"""
+    """how far a figure may lie beyond a bound of the job without contradicting it: the gauge's
+    error"""
 
     @property
     def measured(self) -> bool:
@@ -135,7 +142,7 @@ class Blank:
 
     @property
     def gap_measured(self) -> bool:
-        """Whether the gap is known from measuring; else it lies between 0 and `tolerances.flat`."""
+        """Whether gA was measured; else it lies between 0 and `tolerances.flat`."""
         return self.gap_map is not None
 
     @property
@@ -156,6 +163,8 @@ class Blank:
 
     @property
     def _gap(self) -> _Map:
+        # A gap is the difference of two figures, each of which may be out by the gauge: only beyond
+        # twice that does it contradict the job's bound.
         if self.gap_map is None or (self.gap_map.z > self.flat + 2.0 * self.gauge).any():
             return _Map(0.0, self.flat, self.gap_map)
         return _Map(0.0, self.flat, self.gap_map, (0.0, self.flat))
@@ -163,8 +172,8 @@ class Blank:
     def _within(
         self, fitted: Fitted | None, tolerance: float | None, above: float
     ) -> tuple[float, float] | None:
-        """What the job bounds a map by; None where it says nothing, or a figure shows that it is
-        not so."""
+        """Return the job's bounds (low, high) of a map, mm; None where it gives none, or where a
+        figure contradicts them. `above` is added to the upper one."""
         if fitted is None or tolerance is None:
             return None
         low, high = self.nominal - tolerance, self.nominal + tolerance + above
@@ -173,12 +182,14 @@ class Blank:
         return low, high
 
     def thickness(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """T. From heights alone: the height, less half of what the gap may be."""
+        """Return T."""
+        # Heights alone give T + gA with gA anywhere from 0 to flat: take the middle of that, and
+        # add the other half to the error below.
         value = self._thickness.at(x, y)
         return value - self.flat / 2 if self._from_heights else value
 
     def thickness_error(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """± of T."""
+        """Return the half-width of T."""
         value = self._thickness.error_at(x, y)
         return value + self.flat / 2 if self._from_heights else value
 
@@ -187,39 +198,42 @@ class Blank:
         return self.thickness_map is None and self.top_map is not None
 
     def gap(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """gA, never negative; 0 where it was not measured."""
+        """Return gA, never negative; 0 where it was not measured."""
         return np.maximum(self._gap.at(x, y), 0.0)
 
     def gap_error(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """± of gA where it was measured; else the one-sided bound: gA lies between 0 and this."""
+        """Return the half-width of gA where it was measured; else its upper bound: gA then lies
+        between 0 and this."""
         return self._gap.error_at(x, y)
 
     def top_error(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """± of the raw top where heights on the bed were measured."""
+        """Return the half-width of the raw top where heights on the bed were measured."""
         return self._top.error_at(x, y)
 
     def warp(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """How far the raw top as it was measured may stand off a plane that it is laid on face
-        down, pressed at its middle: the most over all ways in which it then rests. 0 where nothing
-        was measured.
+        """Return how far the raw top as measured stands off a plane that it is laid on face down.
+
+        The blank is taken as rigid and pressed at its middle; at each place the largest gap over
+        all ways in which it can then rest counts. 0 where nothing was measured.
         """
         return self._off(self._rests.as_measured, x, y)
 
     def stands_off(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """The largest gB: `tolerances.flat`, the job's word of how the blank lies as held. Where
-        the figures show that this may not be so, with how far the raw top may stand off, as far as
-        they tell its shape.
+        """Return the largest gB that is possible.
+
+        That is `tolerances.flat`, which the job states; where the figures show a raw top too bent
+        for it, increased by how far a rigid blank of that shape, map error included, stands off.
         """
         return self.flat + self._off(self._rests.at_most if self._bent else (), x, y)
 
     @cached_property
     def _bent(self) -> bool:
-        """Whether the figures show that the raw top may be out of plane by more than `flat`."""
+        """Whether the measured warp contradicts `tolerances.flat`."""
         return float(self.warp(*self.nodes(_REST_STEP)).max()) > _SEEN * self.flat
 
     @cached_property
     def _rests(self) -> Rests:
-        """The planes that the raw top may rest on when it is turned over."""
+        """The planes that the raw top may rest on when it is turned over; none if not measured."""
         known = self.thickness_map if self.top_map is None else self.top_map
         if known is None:
             return Rests((), ())
@@ -232,21 +246,21 @@ class Blank:
         return off(planes, x, y, self.raw_top(x, y))
 
     def gap_bounds(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
-        """Least and largest gA."""
+        """Return least and largest gA."""
         gap, error = self.gap(x, y), self.gap_error(x, y)
         return np.maximum(gap - error, 0.0) if self.gap_measured else np.zeros_like(
             gap
         ), gap + error
 
     def raw_top(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """T + gA, the height of the raw top above the bed in A, nominal."""
+        """Return T + gA, the height of the raw top above the bed in A, nominal."""
         if self.top_map is not None:
             return self.top_map.value(x, y)
         return self.thickness(x, y) + self.gap(x, y)
 
     def raw_top_bounds(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
-        """Least and largest T + gA; where heights were measured, with the error of the height
-        alone."""
+        """Return least and largest T + gA."""
+        # A measured height is one figure with one error; T and gA would count two.
         if self.top_map is not None:
             top, error = self.top_map.value(x, y), self.top_error(x, y)
             return top - error, top + error
@@ -256,23 +270,24 @@ class Blank:
 
     @cached_property
     def thickest(self) -> Extreme:
-        """The largest T + its error over the blank."""
+        """The largest T with its error over the blank."""
         return self._extreme(1.0)
 
     @cached_property
     def thinnest(self) -> Extreme:
-        """The least T - its error over the blank."""
+        """The least T with its error over the blank."""
         return self._extreme(-1.0)
 
     def _extreme(self, sign: float) -> Extreme:
         x, y = self.nodes()
         values = self.thickness(x, y) + sign * self.thickness_error(x, y)
+        # rounded, so that float noise does not choose between equal places
         k = int(np.argmax(np.round(sign * values, 9)))
         return Extreme(float(values[k]), float(x[k]), float(y[k]))
 
     def nodes(self, step: float = _STEP) -> tuple[Floats, Floats]:
-        """Places (n,) on a grid over the whole blank, its edges included, `step` apart or
-        closer."""
+        """Return x and y, (n,) mm each, of a grid over the whole blank, edges included, whose nodes
+        are `step` apart or closer."""
         lines = [
             np.linspace(-size / 2, size / 2, max(2, math.ceil(size / step) + 1))
             for size in (self.length, self.width)
@@ -282,7 +297,7 @@ class Blank:
 
     @cached_property
     def cautions(self) -> tuple[str, ...]:
-        """What to mind of these maps, in plain words."""
+        """Cautions about these maps, in plain words."""
         says = list(self.notes)
         if not self.measured:
             says.append(
@@ -338,7 +353,7 @@ class Blank:
 
     @staticmethod
     def _unseen(name: str, fitted: Fitted, x: Floats, y: Floats) -> list[str]:
-        """Where between the places a bend might hide."""
+        """Return the caution about the place where a bend might go undetected, if there is one."""
         if fitted.kind in ("constant", "line"):
             return []
         half = fitted.uncertainty(x, y)
@@ -354,7 +369,7 @@ class Blank:
         ]
 
     def _of_warp(self) -> list[str]:
-        """That the raw top is no plane."""
+        """Return the caution about a raw top that is out of plane, if it is."""
         if not self._bent:
             return []
         x, y = self.nodes(_REST_STEP)
@@ -371,7 +386,7 @@ class Blank:
         ]
 
     def fits(self) -> dict[str, dict[str, object]]:
-        """For the report: how each map was fitted, and its residual."""
+        """Return for the report how each map was fitted, and its residual in mm."""
         return {
             name: {
                 "fit": fitted.kind,
@@ -384,7 +399,7 @@ class Blank:
 
     @staticmethod
     def assumed(job: Job, notes: tuple[str, ...] = ()) -> Blank:
-        """The blank as the job has it, nothing measured."""
+        """Return the blank as the job describes it, nothing measured; `notes` are cautions."""
         blank = job.blank
         error = job.tolerances.thickness if blank.tolerance is None else blank.tolerance
         return Blank(
@@ -397,10 +412,11 @@ class Blank:
     def from_measured(
         job: Job, measured: Measured | None, extra_points: Iterable[tuple[float, float, float]] = ()
     ) -> Blank:
-        """The blank as measured; `extra_points` are (x, y, thickness), mm, from the as-cut record.
+        """Return the blank as measured.
 
-        They replace what the file says of the same place. A file without figures gives the blank
-        that the job assumes.
+        `measured` are the figures of the file (None without one); `extra_points` are (x, y,
+        thickness) in mm from the as-cut record, which replace the file's figure at the same place.
+        Without any figure the result is the blank that the job assumes.
         """
         bare = Blank.assumed(job)
         places = _with_extra(measured, tuple(extra_points))
@@ -414,6 +430,7 @@ class Blank:
         gaps = places.height - places.thickness
         bending = Bending(bare.length / 2, bare.width / 2, job.tolerances.bending)
         fitted_thickness = _fitted(places, thick, places.thickness, bare.error, bending)
+        # Only places with both figures tell the gap. A negative one is noise (see `_sunk`).
         fitted_gap = _fitted(
             places, both, np.maximum(gaps, 0.0), math.hypot(bare.error, bare.error), bending
         )
@@ -439,8 +456,7 @@ def _fitted(
 
 
 def _with_extra(measured: Measured | None, extra: Sequence[tuple[float, float, float]]) -> Measured:
-    """The places of the file and those of the record; of one place the record's later figure
-    holds."""
+    """Return the places of the file and of the record; at one place the later figure counts."""
     rows: list[list[float]] = []
     if measured is not None:
         rows = [
@@ -458,8 +474,8 @@ def _with_extra(measured: Measured | None, extra: Sequence[tuple[float, float, f
 
 
 def _named(name: str, fitted: Fitted | None) -> list[str]:
-    """The outliers of a map in words. They stay in the fit: only the person who measured can
-    tell."""
+    """Return the outliers of a map in words."""
+    # They stay in the fit: only the person who measured can say whether the figure is wrong.
     if fitted is None:
         return []
     says = []
@@ -475,7 +491,7 @@ def _named(name: str, fitted: Fitted | None) -> list[str]:
 
 
 def _sunk(places: Measured, gaps: Floats) -> list[str]:
-    """Places where the height lies below the thickness by more than noise."""
+    """Return a caution for each place whose height lies below its thickness by more than noise."""
     return [
         f"height {mm(places.height[k]):.2f} at X{mm(places.x[k]):.0f} Y{mm(places.y[k]):.0f} is "
         f"{mm(-gaps[k]):.2f} less than the thickness there: measure both again (taken as no gap)"

@@ -1,21 +1,21 @@
-"""A smooth surface through measured figures, with what is not known about it.
+"""Fit a smooth surface to measured figures, with its uncertainty.
 
 A blank is a plane that may be bent: cupped, bowed and twisted. z(x, y) is therefore fitted as
 
     z = a + b x + c y + d u² + e u v + f v²
     u, v: from the blank's middle, in halves of its length and width
 
-The plane is free as far as the places can tell (its level alone for one or two places, level and
-slope along a line where they lie on one). The bending is not free but expected to be small: each of
-d, e, f is taken as normally distributed about 0, so that `Bending.size`, the largest bending to
-reckon with, is 2.5 standard deviations. What the places show of it is followed, what they cannot
-see stays between its limits. More than `_ENOUGH_FOR_PLATE` places may show finer shapes: a thin
-plate through what is left then follows these (thin_plate.py). Lengths in mm.
+The plane is free as far as the places determine it (its level alone for one or two places, level
+and slope along a line where they lie on one). The bending is expected to be small: each of d, e, f
+has a normal prior about 0, with `Bending.size`, the largest bending to allow for, as 2.5 standard
+deviations. Bending that the places show is followed; bending that they cannot detect stays within
+that prior. From `_ENOUGH_FOR_PLATE` places on there may be finer shapes: a thin-plate spline
+through the residuals then follows these (thin_plate.py). Lengths in mm.
 
-The *uncertainty* is a half-width, three standard deviations of the fitted surface, and never less
+The *uncertainty* is a half-width: three standard deviations of the fitted surface, and never less
 than the error of one figure, since callipers that read wrong read wrong everywhere. Errors of
-figures are even within ± `error`; where the figures scatter more than that, the scatter is taken
-for the wood's own and counts.
+figures are uniform within ± `error`; scatter beyond that is taken as roughness of the wood itself
+and is added.
 
 Sources: Bayesian linear regression with a normal prior, equal to ridge regression of the bending,
 the variance of the noise from a scaled inverse chi-square prior (Gelman et al., Bayesian Data
@@ -41,53 +41,60 @@ Floats = NDArray[np.float64]
 Kind = Literal["constant", "line", "plane", "surface"]
 
 CONFIDENCE = 0.95
-"""of the thin plate's own interval"""
+"""Level of the thin plate's own interval; the plane and bending under it have three sigma."""
 
 OUTSIDE = 30.0
 """mm beyond the places' hull from which a value counts as extrapolated."""
 
 SLOPE = 0.2 / 1000.0
-"""A blank's thickness may run off by so much, mm a mm, in a direction that nothing was measured in
-(0.2 mm a metre; common practice, no source)."""
+"""Largest slope, mm per mm, to allow for in a direction in which nothing was measured: 0.2 mm a
+metre (common practice, no source)."""
 
 BENDING = 0.3
 """mm by which a blank may be cupped, bowed or twisted, as in `tolerances.bending` (common practice,
 no source)."""
 
+# standard deviations in the half-width of the surface
 SIGMAS = 3.0
+# A figure's limit of error counts as this many standard deviations where its spread is compared.
 LIMIT_SIGMAS = 3.0
 _LARGEST_SIGMAS = 2.5
-"""How many standard deviations the largest bending (or slope) to reckon with is."""
+"""How many standard deviations the largest bending (or slope) to allow for is."""
 
 _PRIOR_FREEDOM = 0.5
-"""How many figures the stated error counts for against the scatter that is seen; it bounds the
-uncertainty besides.
+"""How many figures' worth of evidence the stated error is, against the scatter that is seen (prior
+degrees of freedom of the scaled inverse chi-square).
 
-Few, so that scatter beyond the error is believed: of nine places on a rough blank the half-width
-then holds 93.1 times of 100 (Student's t for 3), 94.2 with none; but not none, since three to five
-places leave no figure to tell it by.
+Small, so that scatter beyond the stated error is believed: with nine places on a rough blank the
+half-width then holds 93.1 times in 100 (Student's t for 3 degrees), and 94.2 with 0. But not 0,
+since three to five places leave no degree of freedom to estimate scatter from.
 """
 
+# Up to so many places, fewer than the six terms, the fit is called a plane.
 _PLANE_MOST = 5
+# Ten places leave four degrees of freedom beside the six terms.
 _ENOUGH_FOR_PLATE = 10
 _THIN = 0.02
 """Places whose spread across is less than this share of their spread along lie on a line."""
 
 _DOUBT = 0.01
-"""Chance, over all places, that a sound figure is named an outlier."""
+"""Chance, over all places together, that a sound figure is named an outlier."""
 
+# rounds of the iteration between the noise and the coefficients, which depend on each other
 _ROUNDS = 4
 _TOLD = 0.5
-"""Degrees of freedom from which the scatter says something."""
+"""Degrees of freedom that must be left for the scatter to be estimated at all."""
 
+# From so many places on outliers are judged against the thin plate; from so many below that against
+# a quadratic, else a plane. A test must leave freedom over: eight places cannot tell cup from slip.
 _ENOUGH_FOR_SMOOTH = 30
 _ENOUGH_FOR_QUADRATIC = 10
 
 
 @dataclass(frozen=True, slots=True)
 class Bending:
-    """The bending to reckon with: at most `size` (mm) at the ends of `half_length` and `half_width`
-    from the middle."""
+    """The bending to allow for: at most `size` (mm) at `half_length` and `half_width` (mm) from the
+    `middle`."""
 
     half_length: float
     half_width: float
@@ -96,29 +103,29 @@ class Bending:
 
     @staticmethod
     def over(x: Floats, y: Floats) -> Bending:
-        """Over the places themselves, where nobody says how large the blank is."""
+        """Return the bending over the places (n,) themselves, for want of a blank's size."""
         middle = (float(x.min() + x.max()) / 2, float(y.min() + y.max()) / 2)
         return Bending(
             max(float(np.ptp(x)) / 2, 1.0), max(float(np.ptp(y)) / 2, 1.0), middle=middle
         )
 
     def shapes(self, x: Floats, y: Floats) -> Floats:
-        """(n, 3): bow, twist and cup of 1 at places."""
+        """Return (n, 3): bow u², twist u v and cup v² of size 1 at places (n,)."""
         u, v = (x - self.middle[0]) / self.half_length, (y - self.middle[1]) / self.half_width
         return np.column_stack([u * u, u * v, v * v])
 
 
 @dataclass(frozen=True, slots=True)
 class _Trend:
-    """Plane and bending, the mean and covariance of their six coefficients given the figures.
+    """Plane and bending: the posterior mean and covariance of their six coefficients.
 
-    `level` is taken off all figures. `sigma` is the standard deviation of a figure, `rough` how
-    much of its square is not explained by the error of one figure.
+    `level` (mm) was subtracted from all figures before the fit. `sigma` is the standard deviation
+    of a figure, `rough` the part of its square that the error of one figure does not explain.
     """
 
     bending: Bending
     axes: Floats
-    """(2, 2) unit vectors; places say something along the first of them"""
+    """(2, 2) unit vectors, the direction along which the places spread most first"""
     level: float
     coefficients: Floats
     covariance: Floats
@@ -131,25 +138,27 @@ class _Trend:
         return np.asarray(_columns(self.bending, self.axes, x, y) @ self.coefficients + self.level)
 
     def variance(self, x: Floats, y: Floats) -> Floats:
-        """Square of the standard deviation of the surface at places."""
+        """Return the variance of the surface at places (n,), mm²."""
         columns = _columns(self.bending, self.axes, x, y)
         return np.asarray(((columns @ self.covariance) * columns).sum(axis=1))
 
 
 def _columns(bending: Bending, axes: Floats, x: Floats, y: Floats) -> Floats:
-    """(n, 6): level, slope along each axis over half a length, and the three bends."""
+    """Return (n, 6): level, slope along each axis over half a length, and the three bends."""
+    # All columns are of order 1 on the blank: the normal matrix is well conditioned in float64.
     moved = np.stack([x - bending.middle[0], y - bending.middle[1]], axis=1) / bending.half_length
     return np.column_stack([np.ones(len(x)), moved @ axes.T, bending.shapes(x, y)])
 
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """A fitted surface. `residuals` (n,) are figure less fit; `outliers` index places that the
-    others contradict.
+    """A fitted surface with its half-width, all mm.
 
-    `missed` (n,) is how far each figure lies from what the other places say of it. `freedom` is the
-    number of places less what the fit took up; `residual_sd` is that of the fit, nan where no
-    freedom is left.
+    `x`, `y`, `z` (n,) are the figures, `error` the ± of one. `residuals` (n,) are figure less fit;
+    `missed` (n,) is how far each figure lies from the fit through the other places (leave-one-out
+    residual); `outliers` index places that the others contradict. `freedom` is the number of places
+    less the effective number of terms; `residual_sd` the standard deviation of the residuals, nan
+    where no freedom is left. `hull` (n, 2) are the places, for their convex hull.
     """
 
     kind: Kind
@@ -172,7 +181,7 @@ class Fitted:
         return float(np.sqrt(np.mean(self.residuals**2)))
 
     def value(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """z (mm) at `x`, `y` (mm), broadcast together; the result has their shape."""
+        """Return z (mm) at `x`, `y` (mm), broadcast together; the result has their shape."""
         fx, fy, shape = _flat(x, y)
         value = self._trend.value(fx, fy)
         if self._plate is not None:
@@ -180,7 +189,10 @@ class Fitted:
         return value.reshape(shape)
 
     def uncertainty(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """Half-width (mm) at `x`, `y`: by how much z may be another there; never below `error`."""
+        """Return the half-width of z (mm) at `x`, `y` (mm, broadcast together).
+
+        Never below `error`.
+        """
         fx, fy, shape = _flat(x, y)
         if self._plate is None:
             half = SIGMAS * np.sqrt(self._trend.variance(fx, fy) + self._trend.rough)
@@ -191,12 +203,12 @@ class Fitted:
         return np.maximum(half, self.error).reshape(shape)
 
     def shape_error(self, x: Floats, y: Floats) -> float:
-        """The most (mm) by which the surface may be another over (n,) places `x`, `y`, whatever
-        plane it lies on.
+        """Return the largest error (mm) of the surface's shape over (n,) places `x`, `y`.
 
-        As `uncertainty`, but with the plane that fits the doubt best taken off it, and without
-        scatter of figures.
+        As `uncertainty`, but level and tilt do not count, and neither does the scatter of figures.
         """
+        # A blank rests on its shape whatever plane that lies on: project each column onto what is
+        # orthogonal to planes over these places, before the covariance is applied.
         plane = np.linalg.qr(np.column_stack([np.ones(len(x)), x, y]))[0]
         columns = _columns(self._trend.bending, self._trend.axes, x, y)
         bare = columns - plane @ (plane.T @ columns)
@@ -206,7 +218,7 @@ class Fitted:
         return float(half.max())
 
     def extrapolated(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:
-        """Whether `x`, `y` lies more than `OUTSIDE` beyond the hull of the places."""
+        """Return whether `x`, `y` (mm) lie more than `OUTSIDE` beyond the hull of the places."""
         import shapely
 
         fx, fy, shape = _flat(x, y)
@@ -224,10 +236,10 @@ def _flat(x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats, tuple[int, ...]]:
 def fit(
     x: ArrayLike, y: ArrayLike, z: ArrayLike, error: float, bending: Bending | None = None
 ) -> Fitted:
-    """Fit the figures `z` (n,) at `x`, `y` (n,), each within ± `error`, all mm.
+    """Fit a surface to the figures `z` (n,) at `x`, `y` (n,), each within ± `error`, all mm.
 
-    Without `bending` that of `BENDING` is reckoned with, over the places. Raises ValueError where
-    there is no place, the lengths differ or a figure is not finite.
+    `bending` is the bending to allow for; without it `BENDING` over the extent of the places.
+    Raises ValueError where there is no place, the lengths differ or a figure is not finite.
     """
     xs, ys, zs = (np.array(values, dtype=float).ravel() for values in (x, y, z))
     if not len(xs) or not len(xs) == len(ys) == len(zs):
@@ -247,6 +259,8 @@ def fit(
         plate = bent(xs, ys, zs - trend.fitted, error / LIMIT_SIGMAS, CONFIDENCE)
     fitted, leverage = trend.fitted, trend.leverage
     if plate is not None:
+        # The plate is fitted to the residuals of the trend, so leverages add; both contain a plane,
+        # which the sum counts twice: hence the cap, a figure cannot say more than itself.
         fitted, leverage = fitted + plate.fitted, np.minimum(leverage + plate.leverage, 1.0)
     residuals = zs - fitted
     freedom = len(xs) - float(leverage.sum())
@@ -259,6 +273,8 @@ def fit(
         z=zs,
         error=error,
         residuals=residuals,
+        # residual / (1 - leverage) is the leave-one-out residual; 1e-9 guards a place that the fit
+        # passes through exactly, where the residual is 0 as well
         missed=residuals / np.maximum(1.0 - leverage, 1e-9) if told else np.zeros(len(xs)),
         outliers=_outliers(xs, ys, zs, error, directions, zs - trend.fitted, plate),
         freedom=freedom,
@@ -270,10 +286,12 @@ def fit(
 
 
 def _directions(xs: Floats, ys: Floats) -> int:
-    """In how many directions the places can say something: 0, 1 or 2."""
+    """Return in how many directions the places determine a slope: 0, 1 or 2."""
+    # Two figures would give a slope with nothing left to contradict it.
     if len(xs) <= 2:
         return 0
     spread = np.linalg.svd(np.stack([xs - xs.mean(), ys - ys.mean()], axis=1), compute_uv=False)
+    # Within 1 mm of each other the places are one place, and a slope would be noise.
     if spread[0] < 1.0:
         return 0
     return 1 if spread[1] < _THIN * spread[0] else 2
@@ -282,20 +300,27 @@ def _directions(xs: Floats, ys: Floats) -> int:
 def _bent_plane(
     xs: Floats, ys: Floats, zs: Floats, error: float, directions: int, bending: Bending
 ) -> _Trend:
-    """Mean and covariance of the coefficients; the noise is estimated along, in a few rounds."""
+    """Return posterior mean and covariance of the coefficients, and the noise estimated with
+    them."""
     middle = np.array([xs.mean(), ys.mean()])
     axes: Floats = np.linalg.svd(np.stack([xs, ys], axis=1) - middle, full_matrices=True)[2]
     level = float(zs.mean())
     columns, figures = _columns(bending, axes, xs, ys), zs - level
     slope = SLOPE * bending.half_length
+    # Prior precision of each term. Infinite width, that is none, for level and for slopes that the
+    # places determine; a small one for a slope in a direction without places.
     largest = np.array(
         [math.inf] * (1 + directions) + [slope] * (2 - directions) + [bending.size] * 3
     )
     prior = (_LARGEST_SIGMAS / np.maximum(largest, 1e-9)) ** 2
-    least = max(error / math.sqrt(3.0), 1e-9) ** 2  # of what is even within ± error
+    # Variance of a uniform distribution within ± error; 1e-9 mm keeps the division below finite for
+    # figures that are said to have no error.
+    least = max(error / math.sqrt(3.0), 1e-9) ** 2
     variance = least
     covariance: Floats = np.zeros((6, 6))
     coefficients: Floats = np.zeros(6)
+    # The coefficients need the noise and the noise needs the residuals. Start from the stated error
+    # and alternate: each round takes (prior + residual sum of squares) / (prior + free figures).
     for _ in range(_ROUNDS):
         covariance = np.asarray(np.linalg.inv(columns.T @ columns / variance + np.diag(prior)))
         coefficients = covariance @ columns.T @ figures / variance
@@ -325,12 +350,12 @@ def _outliers(
     rest: Floats,
     plate: ThinPlate | None,
 ) -> tuple[int, ...]:
-    """Places that the others contradict by more than chance and by more than the error of one
+    """Return the places that the others contradict by more than chance and than the error of one
     figure.
 
-    Many places are held against the smooth surface through the others, with the spread taken from
-    the median, so that outliers do not hide each other. Few are held against a plane, or the wedge,
-    cup and twist (a quadratic) that a blank has, and the worst is taken out until none is left.
+    `rest` (n,) are the residuals of the trend. Many places are compared with the smooth surface,
+    few with a plane or a quadratic (wedge, cup and twist), from which the worst is removed until
+    none is left.
     """
     if plate is not None and len(xs) >= _ENOUGH_FOR_SMOOTH:
         return _against_surface(rest, error, plate)
@@ -342,6 +367,7 @@ def _outliers(
         if len(xs) >= _ENOUGH_FOR_QUADRATIC:
             columns += [u * u, u * v, v * v]
         terms = np.column_stack(columns)
+        # Places on two lines, say, cannot determine a quadratic: fall back to the plane.
         if np.linalg.matrix_rank(terms, tol=1e-6) < terms.shape[1]:
             terms = terms[:, :3]
     return _worst_first(terms, zs, error)
@@ -353,6 +379,9 @@ def _against_surface(zs: Floats, error: float, plate: ThinPlate) -> tuple[int, .
     rest = np.maximum(1.0 - plate.leverage, 1e-6)
     residuals = zs - plate.fitted
     even = residuals / np.sqrt(rest)
+    # The median of absolute residuals times 1.4826 estimates a normal standard deviation and does
+    # not grow with a few outliers, so that these cannot hide each other. Never less than half of
+    # what the stated error allows: very even figures would otherwise make sound ones stand out.
     scale = max(1.4826 * float(np.median(np.abs(even))), error / LIMIT_SIGMAS / 2, 1e-9)
     bound = float(norm.ppf(1 - _DOUBT / 2 / len(zs)))
     found = (np.abs(even) > bound * scale) & (np.abs(residuals / rest) > error)
@@ -360,8 +389,11 @@ def _against_surface(zs: Floats, error: float, plate: ThinPlate) -> tuple[int, .
 
 
 def _worst_first(terms: Floats, zs: Floats, error: float) -> tuple[int, ...]:
-    """Externally studentized residuals against a t with one degree less, at `_DOUBT` over all
-    places (Bonferroni)."""
+    """Return outliers by externally studentized residuals, tested at `_DOUBT` over all places
+    (Bonferroni) against Student's t with one degree of freedom less.
+
+    `terms` (n, k) are the columns of the surface compared with.
+    """
     from scipy.stats import t as student
 
     left = np.arange(len(zs))
@@ -375,9 +407,11 @@ def _worst_first(terms: Floats, zs: Floats, error: float) -> tuple[int, ...]:
         inverse = np.linalg.pinv(some.T @ some)
         rest = 1.0 - np.einsum("ij,jk,ik->i", some, inverse, some)
         residuals = figures - some @ (inverse @ (some.T @ figures))
+        # A place with leverage 1 alone fixes a term: its residual is 0 and tells nothing.
         sound = rest > 1e-6
         rest = np.where(sound, rest, 1.0)
         total = float((residuals**2).sum())
+        # Variance estimated without the place itself, in closed form from the one fit of all.
         without = np.maximum(total - residuals**2 / rest, 0.0) / freedom
         least = (error / LIMIT_SIGMAS / 2) ** 2 + 1e-18
         studentized = np.abs(residuals) / np.sqrt(np.maximum(without, least) * rest)
