@@ -1,8 +1,8 @@
-"""What makes the planned stop a higher pass, in numbers that pass when they are typed into the job.
+"""What raises the planned stop to a higher pass, in numbers that pass when typed into the job.
 
-The planned stop is the highest pass at or below what surely shows. Passes lie on lowest plane + k x
-step, so that more depth lifts the stop only once it reaches the next of them; or a finer step puts
-a pass just where one is needed.
+The planned stop is the highest pass at or below the plane where all castings surely show. Passes
+lie on lowest plane + k x step, so a deeper groove raises the stop only once it reaches the next of
+them; or a finer step puts a pass just where one is needed.
 """
 
 from __future__ import annotations
@@ -17,10 +17,11 @@ __all__ = ["higher_stop"]
 
 
 def higher_stop(stack: Stackup, needed: float) -> str:
-    """The changes of the job, each enough by itself, after which the planned stop is at `needed`
-    (mm) or above it."""
+    """Return in words the changes of the job, each enough by itself, after which the planned stop
+    is at `needed` (mm above the bed in B) or above it."""
     lowest, step = stack.skim.lowest_plane, stack.job.skim.step
     shows = min(_surely_shows(stack))
+    # the lowest pass of today's schedule at or above `needed`: what deeper castings must reach
     aim = lowest + math.ceil((needed - lowest - TIE) / step) * step
     by, finer = _up(aim - shows), _up(needed - lowest)
     ways = ["a core thinner by as much"]
@@ -30,18 +31,21 @@ def higher_stop(stack: Stackup, needed: float) -> str:
         ways = [f"a core {mm(by):.2f} thinner"]
     if _uncut(stack) and by <= _wood_to_spare(stack) + TIE:
         ways.insert(0, f"{_floors(stack)} {mm(by):.2f} lower")
+    # A step of needed - lowest puts the pass k = 1 there; that helps only if all shows by then.
     if 0.0 < finer <= shows - lowest + TIE:
         ways.insert(0, f"skim.step = {mm(finer):.2f}")
     return ", or ".join(ways)
 
 
 def _up(value: float) -> float:
-    """Rounded up to 0.01, past what rounding in another unit may take."""
+    """Return a length rounded up to 0.01 mm, or one more."""
+    # The 0.1 takes what lies less than 0.001 below a step to the next: in a job in inches the
+    # figure is rounded again, and must still pass when it is typed.
     return math.ceil(100.0 * value + 0.1) / 100.0
 
 
 def _surely_shows(stack: Stackup) -> list[float]:
-    """For each casting, the highest plane at which it shows in the worst case."""
+    """Return for each casting the highest plane at which it shows in the worst case, mm."""
     heights = stack.heights
     return [
         (casting.shows_at(heights, casting.shallowest_at) - heights.plane(0.0)).worst()[0]
@@ -57,7 +61,8 @@ def _uncut(stack: Stackup) -> bool:
 
 
 def _wood_to_spare(stack: Stackup) -> float:
-    """By how much all floors may be lower with enough wood left under them in the worst case."""
+    """Return by how much all floors may be lowered with enough wood left under them in the worst
+    case, mm."""
     heights = stack.heights
     left = [
         heights.wood_under(casting.casting.floor, casting.operation, casting.widest_gap_at).worst()[

@@ -1,9 +1,9 @@
-"""What would mend a stack-up, in numbers: floors that pass, the least blank, the thickest core,
-where a plug can go.
+"""What would make a stack-up pass, in numbers: floors that pass, the thinnest blank, the thickest
+core, where a plug can go.
 
 All figures are for the worst case: with them the checks window, floor, shows and clean-up are ok.
-What is cut already cannot be chosen any more: a cut groove keeps its floor, a cut plug its place, a
-finished skim its plane.
+What is already cut is fixed: a cut groove keeps its floor, a cut plug its place, a finished skim
+its plane.
 """
 
 from __future__ import annotations
@@ -30,10 +30,10 @@ SEARCH = 4.0
 
 @dataclass(frozen=True, slots=True)
 class PlugAdvice:
-    """One plug: the deck over it may be at most `deck_limit` high; `at` is the nearest place where
-    it is.
+    """One plug that can be filled where the deck over it is at most `deck_limit` mm; here it is
+    `deck_over` mm.
 
-    `at` is None where no place inside the groove will do.
+    `at` is the nearest place where the deck is low enough, None if there is none inside the groove.
     """
 
     id: str
@@ -48,10 +48,10 @@ class PlugAdvice:
 
 @dataclass(frozen=True, slots=True)
 class Deeper:
-    """A casting that is cut too shallow: by how much it must be cut deeper, and what that leaves of
-    the wood, mm.
+    """A casting that is cut too shallow: `by` how many mm it must be cut deeper, and how much wood
+    that `leaves` under it, mm.
 
-    `can`: it is not poured yet, and enough wood stays.
+    `can`: it is not poured yet, and enough wood is left.
     """
 
     id: str
@@ -61,7 +61,7 @@ class Deeper:
 
     @property
     def says(self) -> str:
-        """In plain words."""
+        """The advice in words."""
         if self.can:
             return (
                 f"{self.id} is not poured yet: cut {mm(self.by):.2f} deeper it shows in time, and "
@@ -82,13 +82,14 @@ class Deeper:
 )
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """`floors`: least and most that groove.floor may be (most below least: no floor passes).
+    """What would pass, mm.
 
-    `least_blank`: thickness that the blank must at least have for this core with the best floor.
-    Both are None once a groove or pocket is cut. `short`: by how much the core is too thick for
-    this blank, negative where there is room; `thickest_core`: what board.thickness may be on it.
-    `working_stop`: the lowest plane at which clean-up still holds in the worst case. `stop`: the
-    plane at which the skim stopped, once recorded. All mm.
+    `floors`: the least and the largest groove.floor that passes (largest below least: none does).
+    `least_blank`: the thinnest blank for this core with the best floor. Both are None once a groove
+    or pocket is cut. `short`: by how much the core is too thick for this blank, negative where
+    there is room; `thickest_core`: the largest board.thickness on it. `lowest_plane` is that of the
+    skim, `working_stop` the lowest plane that keeps the clean-up in the worst case, `stop` the
+    plane at which the skim stopped, once recorded.
     """
 
     floors: tuple[float, float] | None
@@ -106,7 +107,7 @@ class Advice:
         return self.short <= TIE
 
     def lines(self) -> tuple[str, ...]:
-        """In plain words."""
+        """Return the advice in words, one sentence for each line."""
         found = []
         if self.floors is None:
             if not self.possible:
@@ -150,17 +151,18 @@ class Advice:
 
 
 def is_cut(stack: Stackup, casting: CastingStack) -> bool:
-    """Whether the record shows that this casting's pocket is cut; the groove comes after the plug
-    pockets."""
+    """Return whether the record shows that the pocket of this casting is cut."""
+    # The groove comes after the plug pockets: once it is cut or measured, all pockets are there.
     settled, name = stack.heights.settled, casting.casting.id
     measured = settled.groove_depth or name in settled.pocket_depth or name in settled.fill
     return bool(measured) or bool({casting.operation, "groove"} & settled.cut) or settled.stopped
 
 
 def advise(stack: Stackup, board: Board) -> Advice:
-    """Work out what would pass."""
+    """Work out what would make this stack-up pass."""
     stop = _working_stop(stack)
     ahead = [casting for casting in stack.castings if not is_cut(stack, casting)]
+    # One floor is chosen for all castings, so that nothing may be cut yet.
     floors = _floors(stack, ahead, stop) if len(ahead) == len(stack.castings) else None
     short = floors[0] - floors[1] if floors is not None else _short(stack, stop)
     return Advice(
@@ -179,7 +181,7 @@ def advise(stack: Stackup, board: Board) -> Advice:
 
 
 def _deeper(stack: Stackup, stop: float) -> tuple[Deeper, ...]:
-    """The castings that are cut and do not reach down far enough."""
+    """Return the castings that are cut and not deep enough to show in time."""
     found = []
     for casting in stack.castings:
         by = casting.casting.floor - _most_floor(stack, casting, stop)
@@ -206,8 +208,8 @@ def _floors(stack: Stackup, castings: list[CastingStack], stop: float) -> tuple[
 
 
 def _short(stack: Stackup, stop: float) -> float:
-    """By how much the core is too thick for what is cut: until it shows, or where the skim has
-    stopped."""
+    """Return by how much the core is too thick for what is cut, mm: once the skim has stopped, for
+    its plane, before that for the castings that must show."""
     if stack.skim.recorded:
         deck, at = stack.weakest_deck, stack.weakest_deck_at
         return (
@@ -230,7 +232,8 @@ def _least_floor(stack: Stackup, casting: CastingStack) -> float:
 
 
 def _working_stop(stack: Stackup) -> float:
-    """The lowest plane lowest_plane + k x step at which the clean-up holds in the worst case."""
+    """Return the lowest plane lowest_plane + k x step that keeps the clean-up in the worst case."""
+    # With clean_up = 0 the worst case may still not be negative: raw top would stay.
     job, lowest = stack.job, stack.skim.lowest_plane
     left = stack.heights.clean_up(stack.weakest_deck, lowest, stack.weakest_deck_at).worst()[0]
     missing = max(0.0, job.deck.clean_up - left, -left)
@@ -252,8 +255,8 @@ def _plug(stack: Stackup, board: Board, casting: CastingStack) -> PlugAdvice:
 def _nearest(
     stack: Stackup, board: Board, casting: CastingStack, limit: float
 ) -> tuple[float, float] | None:
-    """The place nearest to where the plug is now, clear of everything else, where the deck is low
-    enough."""
+    """Return the place nearest to the plug's own that is clear of everything else and where the
+    deck over the plug is at most `limit` mm; None if there is none."""
     area = casting.casting.area
     middle = area.centroid
     spacing = stack.job.limits.spacing
@@ -267,6 +270,8 @@ def _nearest(
     x, y = columns.ravel(), rows.ravel()
     low = shapely.contains_xy(board.island, x, y) & (board.deck.height(x, y) <= limit)
     x, y = x[low], y[low]
+    # Nearest first; equal distances in the order of the grid, whatever their float noise. The deck
+    # at the middle was tested above; over the whole plug it may still be too high.
     for k in np.argsort(np.round(np.hypot(x - middle.x, y - middle.y), 3), kind="stable"):
         moved = translate(area, x[k] - middle.x, y[k] - middle.y)
         if not moved.within(board.island) or moved.intersects(taken):

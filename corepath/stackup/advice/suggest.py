@@ -1,11 +1,11 @@
-"""A set of job values that passes with the widest margin, by linear programming.
+"""Find the set of job values that passes with the widest margins, by linear programming.
 
-The margins of the checks are linear in the values that the shop is free to choose; each margin is
-what it has to spare in the worst case. The least margin is made as large as it can be; the checks
-that hold it down are then held there and the least of the rest is made as large as it can be, and
-so on until no margin can grow or all are ample (lexicographic max-min, each step one linear program
-solved by scipy's HiGHS). Of all sets that do so well the one is taken that changes least of what
-the job says now. What the record says is cut, poured or skimmed is left as it is.
+The worst-case margins of the checks are linear in the values that the shop is free to choose. The
+least margin is made as large as possible; the checks that limit it are then fixed there, and the
+least of the others is made as large as possible, and so on until no margin can grow or all are
+ample (lexicographic max-min, each step one linear program solved by scipy's HiGHS). Of all sets
+that do equally well, the one that changes the job least is taken. What the record says is cut,
+poured or skimmed stays as it is.
 """
 
 from __future__ import annotations
@@ -34,16 +34,14 @@ AMPLE = 0.3
 
 
 SLACK = 1e-5
-"""mm given up of a margin that is held, so that the next program is not infeasible by rounding: a
-hundred times what the solver takes for equal, 1e-7, and a thousandth of what values are rounded
-to."""
+"""mm given up of a margin that is fixed, so that the next program is not infeasible by rounding: a
+hundred times the solver's tolerance, 1e-7, and a thousandth of what values are rounded to."""
 
 
 @report_keys(Key("values", places=None), "least_margin", "passes")
 @dataclass(frozen=True, slots=True)
 class Suggestion:
-    """Values by the key of the job file (mm) and the least margin they leave; `passes` if that is
-    not negative."""
+    """Values (mm) by the key of the job file, and the least margin (mm) that they leave."""
 
     values: Mapping[str, float]
     least_margin: float
@@ -55,7 +53,7 @@ class Suggestion:
 
 @dataclass(frozen=True, slots=True)
 class _Free:
-    """One value that may be chosen: its key, where it stands now, and the bounds that trade and
+    """One value that may be chosen, mm: its key, what it is `now`, and the bounds that trade and
     tool set."""
 
     key: str
@@ -65,7 +63,10 @@ class _Free:
 
 
 def suggest(stack: Stackup, checks: Sequence[Check]) -> Suggestion:
-    """Solve for the free values; the margins start from `checks` as judged now."""
+    """Solve for the free values of a stack-up; the margins start from `checks` as judged now.
+
+    Raises RuntimeError where the solver fails.
+    """
     free = _free(stack)
     names = [value.key for value in free]
     rows, base = _margins(stack, checks, names)
@@ -87,11 +88,17 @@ Bounds = list[tuple[float, float]]
 def _held_margins(
     rows: list[Floats], base: list[float], bounds: Bounds
 ) -> tuple[dict[int, float], float]:
-    """What each margin can be held at, and the least of them."""
+    """Return what each margin can be fixed at, by its index, and the least of them.
+
+    `rows` are the changes of the margins for 1 mm of each value, `base` the margins now, `bounds`
+    how far each value may move, all mm.
+    """
     from scipy.optimize import linprog
 
     held: dict[int, float] = {}
     least: float | None = None
+    # Variables: the moves, and one margin t to be made as large as possible. Each check gives
+    # base + row . move >= t, or >= what it is fixed at.
     cost = np.append(np.zeros(len(bounds)), -1.0)
     while len(held) < len(rows):
         waiting = [k for k in range(len(rows)) if k not in held]
@@ -104,6 +111,8 @@ def _held_margins(
             raise RuntimeError(f"the linear program was not solved: {solved.message}")
         margin = float(solved.x[-1])
         least = margin if least is None else least
+        # A check with a non-zero dual value limits t; -1e-9 tells that from the solver's zero. If
+        # none does, the bound AMPLE does, and all that wait are fixed there.
         pressing = [k for k in waiting if solved.ineqlin.marginals[k] < -1e-9]
         held.update(dict.fromkeys(pressing or waiting, margin - SLACK))
     return held, least or 0.0
@@ -112,10 +121,11 @@ def _held_margins(
 def _least_change(
     rows: list[Floats], base: list[float], bounds: Bounds, held: Mapping[int, float]
 ) -> Floats:
-    """The smallest sum of changes that keeps every margin where it can be held."""
+    """Return the moves with the smallest sum of sizes that keep every margin where it is fixed."""
     from scipy.optimize import linprog
 
     count = len(bounds)
+    # |move| is not linear: split it into up - down, both at least 0, and minimise their sum.
     matrix = [[*(-row), *row] for row in rows]
     limits = [base[k] - held[k] for k in range(len(rows))]
     up = [(max(low, 0.0), max(high, 0.0)) for low, high in bounds]
@@ -128,6 +138,7 @@ def _least_change(
 
 def _free(stack: Stackup) -> list[_Free]:
     job, settled = stack.job, stack.heights.settled
+    # The step is judged as if the planned stop were the pass one step above the lowest plane.
     now = stack.skim.planned_plane - stack.skim.lowest_plane
     free = []
     if not any(is_cut(stack, casting) for casting in stack.castings):
@@ -159,7 +170,7 @@ EFFECTS: Mapping[str, Mapping[str, float]] = {
     "barrel": {"insert.recess": -1.0},
     "dowels": {"dowel.stand": -1.0},
 }
-"""By how much the margin of a check grows for each mm of a free value (the relations of
+"""By how much the margin of a check grows for each mm of a free value (formulas:
 docs/arithmetic.md).
 
 A higher floor also loses less resin: `fill` grows by `depth_loss` for each mm of groove.floor.
@@ -171,8 +182,7 @@ STOPPED: Mapping[str, Mapping[str, float]] = {
     "clean-up": {"deck.clean_up": -1.0},
     "fill": {},
 }
-"""The same once the skim has stopped: its plane no longer follows from the clean-up that is asked
-for."""
+"""The same once the skim has stopped: its plane no longer depends on deck.clean_up."""
 
 
 def _margins(

@@ -1,7 +1,6 @@
-"""The checks on heights: groove depth against final thickness first, then what hangs on it.
+"""The checks on heights: groove depth against final thickness first, then what depends on it.
 
-Each function gives one check (fill: one a casting); the relations are derived in
-docs/arithmetic.md.
+Each function gives one check (fill: one for each casting); formulas: docs/arithmetic.md.
 """
 
 from __future__ import annotations
@@ -35,7 +34,7 @@ PRONG_WOOD = 1.0
 
 
 def depth_checks(stack: Stackup) -> tuple[Check, ...]:
-    """All checks on heights, window first."""
+    """Return all checks on heights, window first."""
     skim = stack.skim
     checks = [_window(stack), _floor(stack), _shows(stack), _clean_up(stack)]
     checks += [fill_at(stack, casting, skim.judged_plane) for casting in stack.castings]
@@ -50,16 +49,15 @@ def _at(x: float, y: float) -> str:
 
 
 DECK = ", deck"
-"""Names the errors of the place where the deck is highest: its bed and its gaps are not those of a
-casting."""
+"""Added to the names of errors at the place where the deck is highest: its bed and its gaps are
+other errors than those at a casting."""
 
 
 def _window(stack: Stackup) -> Check:
-    """Between the plane that shows a casting and the lowest that leaves the clean-up, both heights
-    of one cut in B.
-
-    That cut runs over two places: each has a bed and a gap of its own.
-    """
+    """Return the weakest window: from the plane at which a casting shows down to the lowest plane
+    that leaves the clean-up."""
+    # Both are heights of one cut in B, whose own errors (touch, machine) cancel. But it runs over
+    # two places, a casting and the highest deck, and each has a bed and a gap of its own.
     job, heights = stack.job, stack.heights
     at = stack.weakest_deck_at
     deck = (
@@ -73,6 +71,8 @@ def _window(stack: Stackup) -> Check:
     def judged(casting: CastingStack) -> Check:
         shows = casting.shows_at(heights, casting.shallowest_at) + heights.bed("B")
         stopped = heights.plane(stack.skim.planned_plane) + heights.bed("B")
+        # Once the casting was seen to show at the recorded stop, the window reaches down from that
+        # plane at least, however pessimistic the depth is.
         if (
             seen_at(stack, casting, stack.skim.planned_plane)
             and stopped.worst()[0] > shows.worst()[0]
@@ -125,8 +125,8 @@ def _shows(stack: Stackup) -> Check:
 
 
 def seen_at(stack: Stackup, casting: CastingStack, plane: float) -> bool:
-    """Whether the record says that a casting showed by `plane`, and its depth does not make that
-    impossible."""
+    """Return whether the record says that a casting showed by `plane` (mm above the bed in B), and
+    its depth does not make that impossible."""
     skim = stack.skim
     if not skim.recorded or plane > skim.planned_plane + TIE:
         return False
@@ -137,9 +137,10 @@ def seen_at(stack: Stackup, casting: CastingStack, plane: float) -> bool:
 
 
 def shows_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
-    """Whether a casting shows all over once the skim has reached `plane`, at its shallowest place.
+    """Check whether a casting shows all over once the skim has reached `plane` (mm above the bed in
+    B), judged at its shallowest place.
 
-    At a recorded stop it was seen to, so that no error can take it away.
+    At a recorded stop it was seen to show, which no error can contradict any more.
     """
     skim = stack.skim
     value = casting.shows_at(stack.heights, casting.shallowest_at) - stack.heights.plane(plane)
@@ -166,15 +167,16 @@ def shows_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
 
 
 def _seen(check: Check, left: float) -> Check:
-    """The check of a casting that was seen to show `left` above; no figure is below that any
-    more."""
+    """Return the check of a casting that was seen to show `left` mm above the plane asked about: no
+    figure of the check is less than that."""
     value, rss, worst = (max(figure, left) for figure in (check.value, check.rss, check.worst))
     kept = check.largest if worst > left else ()
     return replace(check, verdict="ok", value=value, rss=rss, worst=worst, mend="", largest=kept)
 
 
 def _clean_up(stack: Stackup) -> Check:
-    """At the planned or recorded stop, and over the bands of a local flush."""
+    """Return the clean-up at the planned or recorded stop, or over the band of a local flush if
+    that is worse."""
     skim = stack.skim
     planned = clean_up_at(stack, skim.planned_plane)
     if skim.recorded:
@@ -186,8 +188,8 @@ def _clean_up(stack: Stackup) -> Check:
 
 
 def _band_cleaned(stack: Stackup, casting: CastingStack) -> Check:
-    """Over the band of a local flush, which lies lower by the dip, something must be left for the
-    deck pass."""
+    """Check that the band of a local flush, which lies lower by its dip, leaves the deck pass
+    something to remove."""
     plane, at = stack.skim.planned_plane, casting.highest_at
     wood = stack.heights.clean_up(casting.deck_highest, plane, at)
     assert casting.flush is not None
@@ -204,11 +206,13 @@ def _band_cleaned(stack: Stackup, casting: CastingStack) -> Check:
 
 
 def clean_up_at(stack: Stackup, plane: float) -> Check:
-    """Clean-up after a stop at `plane`, by one rule for every pass.
+    """Check the clean-up after a stop at `plane` (mm above the bed in B), by one rule for all
+    passes.
 
-    ok if the worst case leaves deck.clean_up, caution if RSS leaves anything, else fail. A job that
-    asks for none may keep its raw top, where the blank was milled flat: there it never fails.
+    ok if the worst case leaves deck.clean_up, caution if RSS leaves anything, else fail.
     """
+    # A job that asks for no clean-up may keep its raw top (the blank was milled flat): that is a
+    # caution at most, hence the bound of minus infinity.
     wanted = stack.job.deck.clean_up
     value = stack.heights.clean_up(stack.weakest_deck, plane, stack.weakest_deck_at)
     words = _stop_words(stack, plane)
@@ -231,8 +235,8 @@ def _stop_words(stack: Stackup, plane: float) -> str:
 
 
 def _raw_top(stack: Stackup, least: float) -> str:
-    """Where the raw top may stay, `least` being what is removed in the worst case where the deck is
-    highest."""
+    """Return in words where raw top may stay; `least` is what the worst case removes where the deck
+    is highest, mm."""
     if least > -TIE:
         return ""
     return (
@@ -242,8 +246,9 @@ def _raw_top(stack: Stackup, least: float) -> str:
 
 
 def _more_clean_up(stack: Stackup, plane: float, short: float) -> str:
-    """What leaves `short` more to remove than a stop at `plane`. Less deck.clean_up does not:
-    planes then lie lower."""
+    """Return in words what leaves `short` mm more to remove than a stop at `plane`."""
+    # Asking for less deck.clean_up does not help before the stop: all planes would lie lower by as
+    # much. Once the skim has stopped the planes are fixed, and it does.
     if stack.job.deck.clean_up <= 0.0:
         return "mill the raw top flat where it may stay, or ask for some deck.clean_up"
     if stack.skim.recorded:
@@ -252,7 +257,8 @@ def _more_clean_up(stack: Stackup, plane: float, short: float) -> str:
 
 
 def fill_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
-    """Whether the resin of a casting stands high enough if the skim stops at `plane`."""
+    """Check whether the resin of a casting stands high enough if the skim stops at `plane` (mm
+    above the bed in B)."""
     room = fill_room(stack, casting, plane)
     value = room - casting.pour.p_expected
     name, short = casting.casting.id, fill_short(stack, casting, plane)
@@ -275,12 +281,11 @@ def fill_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
 
 
 def fill_short(stack: Stackup, casting: CastingStack, plane: float) -> float:
-    """What a casting lacks of enough fill, in the worst case, for a stop at `plane` (negative: to
-    spare).
-
-    Where it is too low for the lowest pass, also for those that are not offered because of it: with
-    less than this the next pass would be offered, and its fill be the one that is not sure.
-    """
+    """Return how much too low a casting is in the worst case for a stop at `plane`, mm (negative:
+    margin)."""
+    # Filling just enough for the lowest offered pass would bring back the next lower one, whose
+    # fill would then fail. So count down to the lowest plane that would be offered again: all left
+    # out whose clean-up does not fail.
     skim = stack.skim
     lacks = -(fill_room(stack, casting, plane) - casting.pour.p_expected).worst()[0]
     if lacks <= TIE or abs(plane - skim.judged_plane) > TIE:
@@ -290,15 +295,15 @@ def fill_short(stack: Stackup, casting: CastingStack, plane: float) -> float:
 
 
 def fill_room(stack: Stackup, casting: CastingStack, plane: float) -> Linear:
-    """How low the resin of a casting may lie below the raw top, the skim having stopped at
-    `plane`."""
+    """Return how low the resin of a casting may lie below the raw top after a stop at `plane`:
+    s - gB + gC - h - fill_margin."""
     top = stack.heights.after_skim(plane, casting.highest_at)
     return top - stack.heights.deck(casting.deck_highest, plane) - stack.job.cast.fill_margin
 
 
 def inserts_at(stack: Stackup, plane: float) -> tuple[Check, ...]:
-    """The weakest seat, wood over a seat, and barrel if the skim stops at `plane`; none without
-    inserts."""
+    """Return the weakest seat, wood over a seat and barrel if the skim stops at `plane`; empty
+    without inserts."""
     if not stack.places:
         return ()
     return tuple(
@@ -343,8 +348,7 @@ def _wood_over_seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
 
 def _barrel(stack: Stackup, place: PlaceStack, plane: float) -> Check:
     insert = place.place.insert
-    # The flange lies in its seat, so that a seat cut deeper than planned takes the barrel's end
-    # along.
+    # The flange lies in its seat: a seat cut deeper than planned lowers the end of the barrel too.
     reach = (
         stack.heights.seat(place.seat_depth, place.place.id)
         - insert.flange_thickness
@@ -364,7 +368,8 @@ def _barrel(stack: Stackup, place: PlaceStack, plane: float) -> Check:
 
 
 def _opens(stack: Stackup) -> tuple[Check, ...]:
-    """Whether the deck pass opens every blind bore: the weakest of them; none without one."""
+    """Check whether the deck pass opens every blind bore: the weakest of them; empty without
+    one."""
     heights, plane = stack.heights, stack.skim.planned_plane
 
     def judged(place: PlaceStack) -> Check:
@@ -395,8 +400,9 @@ def _or_higher(stack: Stackup, short: float) -> str:
 
 
 def hold_at(stack: Stackup, plane: float) -> Check:
-    """Height of the casting that joins board and rim: in B after a stop at `plane`, in C after the
-    deck."""
+    """Check the height of the casting that joins board and rim: in B after a stop at `plane` (mm
+    above the bed), in C after the deck."""
+    # the groove is always the first casting
     groove = stack.castings[0]
     at = groove.lowest_at
     in_b = stack.heights.skimmed(plane, at) - groove.pour.p_expected

@@ -23,10 +23,12 @@ def judge(
     spread: float | None = None,
     caution_over: float | None = None,
 ) -> Check:
-    """ok when even the worst case reaches `limit`, caution when only RSS does, else fail.
+    """Judge a length against the least it may be: ok when the worst case reaches `limit`, caution
+    when only RSS does, else fail.
 
-    `spread` takes the place of RSS where it was drawn by Monte Carlo, the weakest place moving
-    about. With `caution_over` it is a caution as long as RSS leaves more than that.
+    `value` and `limit` are in `unit`. `says`, `where` and `mend` are the words of the check (see
+    `Check`). `spread` is the lower RSS value where it was drawn by Monte Carlo instead. With
+    `caution_over` it is a caution as long as RSS leaves more than that, whatever the limit.
     """
     worst, rss = value.worst()[0], value.rss()[0] if spread is None else spread
     verdict: Verdict = "fail"
@@ -53,7 +55,9 @@ _RANK = {"fail": 0, "caution": 1, "ok": 2}
 
 
 def weakest(checks: Iterable[Check]) -> Check:
-    """The check with the gravest verdict, and of those the least room in the worst case."""
+    """Return the check with the gravest verdict, of several the one with the least worst-case
+    margin. Raises ValueError without any check."""
+    # Rounded: of equal margins the first is taken, whatever their float noise.
     return min(
         checks, key=lambda check: (_RANK[check.verdict], round(check.worst - check.limit, 6))
     )

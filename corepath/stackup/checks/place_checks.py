@@ -24,7 +24,7 @@ __all__ = ["place_checks", "standing_at"]
 
 
 def place_checks(stack: Stackup, board: Board) -> tuple[Check, ...]:
-    """spacing, dowels, registration."""
+    """Return the checks spacing, dowels and registration."""
     return _spacing(stack, board), _dowels(stack, board), registration(stack, board)
 
 
@@ -64,7 +64,12 @@ def _dowels(stack: Stackup, board: Board) -> Check:
 
 
 def _wrong_way(stack: Stackup, board: Board) -> Check:
-    """How far the pattern misses, beyond half a dowel, when the blank lies any other way round."""
+    """Check that the dowel pattern fits no other way round than flipped as the job says.
+
+    The value is how far it misses at best, beyond half a dowel's diameter.
+    """
+    # The other three ways a rectangle can lie: two flips less the right one, and a half turn. A
+    # turned pattern goes on if every hole meets a dowel, so its worst hole decides.
     places = [dowel.at for dowel in board.dowels]
     right = pose_of(stack.job, "B").factors
     wrong = [turn for turn in ((1, -1), (-1, 1), (-1, -1)) if turn != right]
@@ -105,8 +110,8 @@ def _sound_wood(stack: Stackup, board: Board, number: int, dowel: DowelSection) 
 
 
 def standing_at(stack: Stackup, board: Board, plane: float) -> tuple[Check, ...]:
-    """Room between each dowel's top and a skim down to `plane`; the dowel stands on the bed
-    itself."""
+    """Check the room between the top of each dowel, which stands on the bed, and a skim down to
+    `plane` (mm above the bed in B)."""
     return tuple(
         _stands_below(stack, k, dowel, "B", stack.heights.plane(plane))
         for k, dowel in _numbered(board)
@@ -118,7 +123,8 @@ def _numbered(board: Board) -> Iterator[tuple[int, DowelSection]]:
 
 
 def _standing(stack: Stackup, board: Board) -> tuple[Check, ...]:
-    """Room between each dowel's top and the lowest cut over it, in B and in C."""
+    """Check the room between the top of each dowel and the lowest cut over it, in B and in C."""
+    # In C only dowels under the deck pass count, which leaves a frame along the blank's edge.
     inner, stop = (
         board.blank.buffer(-stack.job.deck.margin, join_style="mitre"),
         stack.skim.planned_plane,

@@ -1,16 +1,16 @@
-"""Registration in X and Y: how far what is cut later lies off what was cut in A.
+"""Registration in X and Y: how far later cuts may be off those of set-up A. Lengths in mm.
 
-Contributors: play of the dowels, the flip axis (only what is cut in B), the cutter's diameter, and
-the wood's movement across the grain since A, which grows with the distance from the line of the
-dowels. For wood: movement = coefficient of the species and ring direction (share per % of moisture
-content) x change x distance (Wood Handbook, equation of the dimensional change coefficient; tables
-in job/data/wood.toml).
+Contributors: play of the dowels, the flip axis (only for cuts in B), the cutter's diameter, and the
+movement of the wood across the grain since A, which grows with the distance from the line of the
+dowels. Movement = coefficient of the species and ring direction (share per % of moisture content) x
+change x distance (Wood Handbook, equation of the dimensional change coefficient; tables in
+job/data/wood.toml).
 
 With a cradle, trim and bolt holes are cut upright in a board that tilts along its rocker: over the
-core's height h a wall runs h tan(tilt) aside, half of it either way from the middle, where it is
-placed. And where in its height the core kept its length in the lay-up is known only to
-`layup.neutral_error`: times the turn of the board since its middle, that is how far a place may be
-off. A core that tapers keeps its length lower where it is thin: *taper*.
+core's height h a wall moves h tan(tilt) sideways, half of it either way from the middle height,
+where it is placed. And at which height the core kept its length in the lay-up is known only within
+`layup.neutral_error`: that times the turn of the board since its middle is how far a place may be
+off. A tapered core keeps its length at a lower height where it is thin: *taper*.
 """
 
 from __future__ import annotations
@@ -31,18 +31,18 @@ from corepath.stackup.stackup import Stackup
 __all__ = ["Registered", "registered", "registration"]
 
 SETTLED = 0.1
-"""mm: how well a recorded width settles the movement over the whole width (common practice, no
+"""mm: how well two recorded widths determine the movement over the whole width (common practice, no
 source)."""
 
 
 @report_keys("kind", "id", Key("value", "left.nominal"), "worst", "rss", "off")
 @dataclass(frozen=True, slots=True)
 class Registered:
-    """One thing that must lie in its place: `left` (mm) is what remains of it, or how far it may be
+    """One feature that must lie in its place: `left` (mm) is what remains of it, or how far it is
     off.
 
-    `kind`: "edge" casting left at the board's edge after the trim, "plug" wall of plug round the
-    bolt, "seat" how far a seat may lie off its place (nominally 0, only its errors count).
+    `kind`: "edge" casting left at the edge of the board after the trim, "plug" wall of the plug
+    round the bolt, "seat" how far a seat may be off its place (nominally 0, only errors count).
     """
 
     kind: str
@@ -59,17 +59,19 @@ class Registered:
 
     @property
     def off(self) -> float:
-        """How far it may be off its nominal value at most."""
+        """The most by which it may differ from its nominal value, mm."""
         low, high = self.left.worst()
         return max(abs(low - self.left.nominal), abs(high - self.left.nominal))
 
 
 def registered(stack: Stackup, board: Board) -> tuple[Registered, ...]:
-    """Edge, plugs and seats, in that order."""
+    """Work out what is left of edge, plugs and seats, in that order."""
     job = stack.job
     tolerances = job.tolerances
+    # Dowels hold the wood in place, so it moves away from their line, on both sides.
     across = sum(dowel.at[1] for dowel in board.dowels) / len(board.dowels)
     play = Linear.term("dowel play", tolerances.dowel_play)
+    # half: a wall lies a radius from the path
     cutter = Linear.term("cutter diameter", _diameter_error(stack)) * 0.5
     _, low, _, high = board.outline.bounds
     farthest = low if abs(low - across) > abs(high - across) else high
@@ -99,7 +101,7 @@ def registered(stack: Stackup, board: Board) -> tuple[Registered, ...]:
 
 @dataclass(frozen=True, slots=True)
 class _Slant:
-    """What tilt and lay-up take; nothing without a cradle."""
+    """What tilt and lay-up take from a width; nothing without a cradle."""
 
     laid: LaidUp | None
     error: float = 0.0
@@ -112,13 +114,13 @@ class _Slant:
         return _Slant(laid_up(stack.job, board), layup.neutral_error)
 
     def at(self, x: float, y: float) -> Linear:
-        """The change of what is left at a place of the core."""
+        """Return the change of what is left at a place of the core, mm."""
         if self.laid is None:
             return Linear.of(0.0)
         return self._taken(x, float(self.laid.deck.height(x, y)))
 
     def at_edge(self, board: Board) -> Linear:
-        """The same at the end of the board where the tilt is largest."""
+        """Return the same at the end of the board where the tilt is largest."""
         if self.laid is None:
             return Linear.of(0.0)
         left, _, right, _ = board.outline.bounds
@@ -137,7 +139,8 @@ class _Slant:
 
 
 def _wider(stack: Stackup) -> float:
-    """How much farther out than asked for each wall came, by the coupon's groove."""
+    """Return how much farther out each wall was cut than asked for, by the groove of the test
+    piece, mm."""
     settled = stack.heights.settled
     if settled.coupon_groove_width is None or settled.coupon_groove_nominal is None:
         return 0.0
@@ -145,12 +148,10 @@ def _wider(stack: Stackup) -> float:
 
 
 def _made_up_for(stack: Stackup) -> float:
-    """How much of a wider groove the paths make up for by now: what the cutter that was measured is
-    larger.
-
-    The coupon was cut with the listed diameter. Of several cutters the one that leaves least of the
-    casting counts.
-    """
+    """Return how much of a wider groove today's paths compensate for: by how much the measured
+    cutter is larger than listed, mm."""
+    # The test piece was cut for the listed diameter; paths now use the recorded one. Which cutter
+    # made its groove is not recorded, so the largest compensation counts: it leaves least casting.
     recorded = stack.heights.settled.coupon_diameter
     return max(
         (
@@ -163,8 +164,8 @@ def _made_up_for(stack: Stackup) -> float:
 
 
 def _diameter_error(stack: Stackup) -> float:
-    """Narrowed to the gauge's where the coupon gave the true diameters of all cutters that walls
-    may be cut with."""
+    """Return the ± of the cutter's diameter, mm: the gauge's where the test piece gave the diameter
+    of every cutter that walls may be cut with."""
     tolerances = stack.job.tolerances
     settled = stack.heights.settled
     flat = {one.number for one in stack.job.cutter if one.shape == "flat"}
@@ -175,9 +176,9 @@ def _diameter_error(stack: Stackup) -> float:
 
 
 def _moved(stack: Stackup, distance: float) -> Linear:
-    """Movement of the wood at `distance` across the grain from the dowels, since A.
+    """Return the movement of the wood since A at `distance` (mm, across the grain) from the dowels.
 
-    With the blank's width recorded at A and later, the movement is known but for the reading.
+    With the blank's width recorded at A and later, it is known but for the error of reading.
     """
     job = stack.job
     widths = stack.heights.settled.widths
@@ -186,13 +187,14 @@ def _moved(stack: Stackup, distance: float) -> Linear:
     if before and later:
         share = (later[-1] - before[-1]) / before[-1]
         error = Linear.term("width as measured", SETTLED) * (abs(distance) / job.blank.width)
+        # Whichever way the wood moved, it takes from what is left on one of the two sides.
         return -abs(share * distance) + error
     coefficient = woods()[job.blank.wood].across(job.blank.grain)
     return Linear.term("moisture", job.tolerances.moisture) * (coefficient * abs(distance))
 
 
 def registration(stack: Stackup, board: Board) -> Check:
-    """The check on what must stay: casting at the edge and wall round the bolts."""
+    """Check what must be left: casting at the edge and wall round the bolts."""
     words = {
         "edge": "casting left at the edge after the trim",
         "plug": "wall of plug round the bolt",

@@ -1,7 +1,7 @@
-"""RSS for relations whose weakest place moves about over a measured blank: drawn by Monte Carlo.
+"""RSS of heights whose weakest place moves with the errors, over a measured blank: by Monte Carlo.
 
-None where nothing moves about: the blank was not measured, or a gauge has settled the depth. The
-draws of the map are kept: the stops of a casting differ only in what all its places share.
+None where no place can become another: the blank was not measured, or a gauge has settled the
+depth. The draws of the map are kept: the stops of a casting differ only in what all places share.
 """
 
 from __future__ import annotations
@@ -17,14 +17,17 @@ from corepath.stackup.stackup import CastingStack, Stackup
 
 __all__ = ["spread_of_depth", "spread_of_wood"]
 
+# places of a casting that are drawn over, at most; draws x places bounds the time
 MOST_PLACES = 400
 
 Floats = NDArray[np.float64]
 
 
 def spread_of_depth(stack: Stackup, casting: CastingStack, value: Linear) -> float | None:
-    """Low three-sigma value of a relation that grows with D, `value` being that at the shallowest
-    place."""
+    """Return the lower three-sigma value of a height that grows with D, mm; None where RSS holds.
+
+    `value` is that height at the shallowest place of the casting.
+    """
     heights = stack.heights
     settled = casting.casting.id in heights.settled.pocket_depth or (
         casting.operation == "groove" and bool(heights.settled.groove_depth)
@@ -36,6 +39,7 @@ def spread_of_depth(stack: Stackup, casting: CastingStack, value: Linear) -> flo
         heights.blank.raw_top(*places.T),
         float(heights.blank.raw_top(*casting.shallowest_at)),
     )
+    # `value` holds the map's error at one place. Take it out: the field draws it for every place.
     if heights.blank.top_map is None:
         common, error = value.without("thickness"), heights.blank.thickness_error(*places.T)
     else:
@@ -44,8 +48,10 @@ def spread_of_depth(stack: Stackup, casting: CastingStack, value: Linear) -> flo
 
 
 def spread_of_wood(stack: Stackup, casting: CastingStack, value: Linear) -> float | None:
-    """The same of the wood under a floor, which hangs on the gap, `value` being that at the
-    hollowest place."""
+    """Return the same of the wood under a floor, which depends on the gap gA.
+
+    `value` is the wood at the place where the gap may be widest.
+    """
     blank = stack.heights.blank
     if not blank.gap_measured:
         return None
@@ -56,7 +62,8 @@ def spread_of_wood(stack: Stackup, casting: CastingStack, value: Linear) -> floa
 
 
 def _low(common: Linear, places: Floats, nominal: Floats, error: Floats) -> float:
-    """`low_quantile(least_over(common, ...))`, the part that hangs on the map alone drawn once."""
+    """Return `low_quantile(least_over(common, ...))` with the draws of the map taken from a
+    cache."""
     least = _least_of_map(
         *(np.ascontiguousarray(part).tobytes() for part in (places, nominal, error))
     )
@@ -65,8 +72,10 @@ def _low(common: Linear, places: Floats, nominal: Floats, error: Floats) -> floa
 
 @lru_cache(maxsize=32)
 def _least_of_map(places: bytes, nominal: bytes, error: bytes) -> Floats:
-    """(draws,) least over the places of the map with its error, of float64 arrays given by their
-    bytes."""
+    """Return (draws,) minima over the places of a map with its error, mm.
+
+    The float64 arrays are given as bytes, which `lru_cache` can hash.
+    """
     where = np.frombuffer(places).reshape(-1, 2)
     least = least_over(Linear.of(0.0), where, np.frombuffer(nominal), np.frombuffer(error))
     least.flags.writeable = False

@@ -1,7 +1,7 @@
 """Whether what was measured after the skim agrees with the pass that was recorded as its stop.
 
-A stop that contradicts the callipers or a touched face is another pass than was cut: inserts and
-deck would be planned for a plane that is not there. Lengths in mm.
+A recorded stop that contradicts the callipers or a touched face was another pass than the one cut:
+inserts and deck would be planned for a plane that is not there. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -15,19 +15,19 @@ from corepath.stackup.skim import SkimPlan
 __all__ = ["AFTER_SKIM", "stop_doubts", "thickness_within", "touch_within"]
 
 AFTER_SKIM = ("inserts", "deck-rough", "deck")
-"""Operations that touch a face whose height hangs on the stop."""
+"""Operations that touch a face whose height depends on the stop."""
 
 
 def thickness_within(heights: Heights) -> Within:
-    """How far the thickness by callipers may lie off the plane of the stop: plane, gap under the
-    blank, callipers."""
+    """Return how far a thickness by callipers may differ from the plane of the stop, mm."""
+    # errors of the plane, of the gap under the blank as it was skimmed, of the callipers
     gauge = Linear.term("callipers", heights.job.tolerances.gauge)
     return Within(*(heights.plane(0.0) - heights.gap("B", (0.0, 0.0)) + gauge).worst())
 
 
 def touch_within(heights: Heights, operation: str) -> Within:
-    """How far a touched face may stand off the plane of the stop: the skimmed face in B, the raw
-    top in C."""
+    """Return how far a touched face may differ from the plane of the stop, mm: for `operation`
+    "inserts" the skimmed face in B, else the raw top in C."""
     face = heights.plane(0.0)
     if operation != "inserts":
         face = face - heights.gap("B", (0.0, 0.0)) + heights.gap("C", (0.0, 0.0)) + heights.bed("C")
@@ -35,9 +35,10 @@ def touch_within(heights: Heights, operation: str) -> Within:
 
 
 def stop_doubts(heights: Heights, skim: SkimPlan) -> tuple[str, ...]:
-    """In plain words, the figure that lies farthest outside what the recorded stop can have left.
+    """Return in words the figure that lies farthest outside what the recorded stop can have left.
 
-    Empty where all agree in the worst case, or where stop or figures are missing.
+    One text at most; empty where all figures agree in the worst case, or where stop or figures are
+    missing.
     """
     if not skim.recorded:
         return ()
@@ -74,7 +75,7 @@ def stop_doubts(heights: Heights, skim: SkimPlan) -> tuple[str, ...]:
 
 
 def _other_pass(skim: SkimPlan, value: float) -> str:
-    """Which pass it rather was, and what to correct."""
+    """Return in words which pass it was more likely, and what to correct."""
     nearest = min(skim.planes, key=lambda plane: (round(abs(plane - value), 6), -plane))
     if nearest == skim.planned_plane:
         return "; measure again, and correct the figure that is wrong"

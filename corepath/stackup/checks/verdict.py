@@ -19,13 +19,12 @@ Verdict = Literal["ok", "caution", "fail"]
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One check: it holds when `value` is at least `limit` (both in `unit`).
+    """The verdict of one check, which holds when `value` is at least `limit` (both in `unit`).
 
     `value` is nominal; `worst` and `rss` are the least values by worst case and root sum square.
-    *ok* holds in the worst case, *caution* only by root sum square, *fail* not even so. `where`
-    names the place in words (casting, insert, cutter …), `says` the relation with its figures,
-    `mend` what would help. `largest` are the contributors that cost most, as (name, mm), largest
-    first.
+    *ok* holds in the worst case, *caution* only by root sum square, *fail* by neither. `where`
+    names the place in words (casting, insert, cutter …), `says` the result with its figures, `mend`
+    a remedy. `largest` are the contributors that cost most, as (name, mm), largest first.
     """
 
     id: str
@@ -45,10 +44,10 @@ class Check:
             object.__setattr__(self, name, Said(getattr(self, name)))
 
     def contributors(self) -> list[dict[str, Any]]:
-        """`largest` as the report has it."""
+        """Return `largest` for the report."""
         return [{"contributor": name, "costs": cost} for name, cost in self.largest]
 
     @property
     def margin(self) -> float:
-        """What the nominal value has to spare."""
+        """The margin of the nominal value over the limit."""
         return self.value - self.limit

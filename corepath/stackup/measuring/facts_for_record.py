@@ -1,4 +1,4 @@
-"""What a record needs to know of a job, gathered from job, board and stack-up.
+"""What the as-cut record needs to know of a job, gathered from job, board and stack-up.
 
 The job alone gives names, sizes and operations; the board where its castings lie; the stack-up the
 planes of the skim.
@@ -33,10 +33,11 @@ def facts_of(
     stack: Stackup | None = None,
     folder: PlanFolder | None = None,
 ) -> JobFacts:
-    """The facts of a job; `file` is how messages name it. Without board and stack-up fewer faults
-    can be found.
+    """Gather the facts of a job.
 
-    `folder` is that of the last plan, if one was found.
+    `file` is how messages name the job, `folder` the folder of its last plan, if one was found.
+    Without board and stack-up fewer faults can be found, since castings then have no place and
+    passes no height.
     """
     skim, table = (None, None) if stack is None else (stack.skim, stack.table)
     castings = [_groove(job, board, table), *_plugs(job, table)]
@@ -77,7 +78,7 @@ def _operations(job: Job) -> tuple[str, ...]:
 
 
 def _inserts(job: Job) -> dict[str, bool]:
-    """Every insert at its place, and whether its bore goes through."""
+    """Return for every insert at each of its places (by id) whether its bore goes through."""
     return {
         name: insert.through
         for insert in job.insert
@@ -86,8 +87,7 @@ def _inserts(job: Job) -> dict[str, bool]:
 
 
 def _depth(job: Job, table: HeightTable | None, casting: str, floor: float) -> float:
-    """How deep a pocket comes out at most; in a blank of nominal thickness where there is no
-    stack-up."""
+    """Return how deep a pocket comes out at most, mm; without a stack-up, in a nominal blank."""
     return job.blank.thickness - floor if table is None else table.depths([casting])[1]
 
 
@@ -118,7 +118,7 @@ def _distance(area: Polygon) -> Callable[[float, float], float]:
 
 
 def _ring_places(ring: Polygon, outside: float) -> tuple[tuple[float, float], ...]:
-    """Places in the groove, in whole mm where they fit: the outline's ends and the middle of its
+    """Return places in the groove to measure at, at the ends of the outline and the middle of its
     sides."""
     middle = _outline(ring, outside)
     left, low, right, high = middle.bounds
@@ -127,6 +127,7 @@ def _ring_places(ring: Polygon, outside: float) -> tuple[tuple[float, float], ..
     found = []
     for place in wanted:
         near = middle.interpolate(middle.project(Point(place)))
+        # Whole mm are easier to mark on the wood, but in a narrow groove may miss it.
         rounded = Point(math.floor(near.x + 0.5), math.floor(near.y + 0.5))
         best = rounded if ring.contains(rounded) else near
         found.append((round(best.x, 2) + 0.0, round(best.y, 2) + 0.0))
@@ -134,8 +135,8 @@ def _ring_places(ring: Polygon, outside: float) -> tuple[tuple[float, float], ..
 
 
 def _outline(ring: Polygon, outside: float) -> LineString:
-    """The outline, which lies between the groove's walls: the outer wall, moved in by the groove's
-    part outside it."""
+    """Return the outline, which runs between the walls of the groove: the outer wall moved in by
+    `outside`, the width of the groove outside the outline, mm."""
     inner = Polygon(ring.exterior).buffer(-outside)
     line = inner.exterior if isinstance(inner, Polygon) and not inner.is_empty else ring.exterior
     return LineString(line.coords)

@@ -1,13 +1,12 @@
-"""Where to measure a blank: places that can be reached and say most, and the form to write the
-figures in.
+"""Where to measure a blank: the places that can be reached and tell most, and the form for figures.
 
 Board frame, mm. Callipers reach as far in from an edge as their throat is deep; farther in only the
-height above the bed is taken, with a gauge, as the blank is held in A. Corners, middles of the
-sides and the middle pin down wedge, twist and cup; then come the plugs and the ends of the groove,
-where the depths count, and the rest of the sides, in each group the place first that adds most to
-what a surface of second degree through all of them knows (the largest determinant of its normal
-matrix, known as D-optimal design; Fedorov, Theory of Optimal Experiments, from memory). They are
-listed in one walk round the blank and then inwards.
+height above the bed is measured, with a gauge, as the blank is held in A. Corners, middles of the
+sides and the middle determine wedge, twist and cup. Then come the plugs and the ends of the groove,
+where the depths count, and the rest of the sides. Within each group the place comes first that adds
+most to a fitted surface of second degree: the one that makes the determinant of its normal matrix
+largest (D-optimal design; Fedorov, Theory of Optimal Experiments, from memory). The result is
+listed as one walk round the blank and then inwards.
 """
 
 from __future__ import annotations
@@ -29,19 +28,27 @@ __all__ = ["MOST", "THROAT", "MeasuringPlace", "measuring_places", "template_tex
 THROAT = 95.0
 """mm from the edge that callipers with a throat of 100 mm reach (common practice, no source)."""
 
+# places listed at most
 MOST = 16
+# mm from the edges to the outermost places
 _INSET = 15.0
+# mm between two places, at least; and the same as a share of the blank's longer side, which does
+# not apply to plugs
 _APART = 40.0
 _SHARE_APART = 0.08
+# mm between a place and a dowel's hole or an obstacle
 _CLEAR = 8.0
+# mm by which a place is moved aside at a time where something is in its way
 _NUDGE = 12.0
+# radians before the front left corner at which the walk begins: with the same inset from both edges
+# the corner's own angle lies a little before the diagonal, and it should come first
 _START = 0.1
 
 
 @dataclass(frozen=True, slots=True)
 class MeasuringPlace:
-    """One place (mm, board frame): `what` is "thickness and height" or "height", `why` the reason
-    in words."""
+    """One place (mm, board frame): `what` to measure there, "thickness and height" or "height", and
+    `why` in words."""
 
     x: float
     y: float
@@ -50,14 +57,17 @@ class MeasuringPlace:
 
 
 def measuring_places(job: Job, board: Board) -> tuple[MeasuringPlace, ...]:
-    """9 to 16 places (fewer only on a very small blank), none over a dowel or under an obstacle of
-    A."""
+    """Return 9 to 16 places to measure, in the order to walk them.
+
+    Fewer only on a very small blank; none over a dowel or under an obstacle of set-up A.
+    """
     chosen: list[tuple[float, float, str]] = []
     frame = _frame(job)
     for x, y, why in frame:
         _take(chosen, (x, y, why), job, board)
     for group in (_plugs(board), _groove_ends(board), _along_sides(job)):
         left = list(group)
+        # Greedy: after each choice the gains of the others are no longer what they were.
         while left and len(chosen) < MOST:
             left.sort(key=lambda place: (-round(_gain(chosen, place, job), 6), place[0], place[1]))
             _take(chosen, left.pop(0), job, board)
@@ -97,7 +107,7 @@ def _plugs(board: Board) -> Iterator[tuple[float, float, str]]:
 
 
 def _groove_ends(board: Board) -> Iterator[tuple[float, float, str]]:
-    """Where the groove's middle line lies farthest out in each direction."""
+    """Yield where the middle line of the groove lies farthest out in each direction."""
     ring = board.ring
     wall = np.asarray(ring.exterior.coords)
     inner = Polygon(ring.interiors[0]) if ring.interiors else None
@@ -111,8 +121,7 @@ def _groove_ends(board: Board) -> Iterator[tuple[float, float, str]]:
 
 
 def _along_sides(job: Job) -> Iterator[tuple[float, float, str]]:
-    """Quarter points of the two longer sides, and the middle of the lines from the middle to the
-    ends."""
+    """Yield the quarter points of the two longer sides."""
     x, y = _inner(job)
     long_x = job.blank.length >= job.blank.width
     for s in (-1, 1):
@@ -126,8 +135,8 @@ def _along_sides(job: Job) -> Iterator[tuple[float, float, str]]:
 def _take(
     chosen: list[tuple[float, float, str]], place: tuple[float, float, str], job: Job, board: Board
 ) -> None:
-    """Add the place, moved a little where something is in the way; not at all where others lie
-    close by."""
+    """Add the place to `chosen`, moved a little where something is in the way; not where another
+    place is close by already."""
     x, y, why = place
     spot = _cleared(x, y, job, board)
     apart = min(_APART, min(job.blank.length, job.blank.width) / 4)
@@ -139,8 +148,9 @@ def _take(
 
 
 def _cleared(x: float, y: float, job: Job, board: Board) -> tuple[float, float] | None:
-    """The nearest place to (x, y) that is over no dowel and under no obstacle; None where there is
-    none close by."""
+    """Return the place nearest to (x, y) that is over no dowel and under no obstacle; None where
+    none is close by."""
+    # Eight directions at growing distance, the place itself first: up to 84 mm away.
     half_x, half_y = job.blank.length / 2, job.blank.width / 2
     for ring in range(8):
         for turn in range(1 if ring == 0 else 8):
@@ -168,8 +178,12 @@ def _is_free(spot: Point, job: Job, board: Board) -> bool:
 def _gain(
     chosen: Sequence[tuple[float, float, str]], place: tuple[float, float, str], job: Job
 ) -> float:
-    """By what factor a further figure at `place` raises the determinant of the normal matrix, 1 +
-    its leverage."""
+    """Return by what factor a figure at `place` raises the determinant of the normal matrix.
+
+    That is 1 + the leverage of the new row (matrix determinant lemma).
+    """
+    # 1e-6 keeps the matrix invertible while fewer than six places are chosen; columns are of order
+    # 1, so that it does not count once they are determined.
     rows = np.array([_terms(x, y, job) for x, y, _ in chosen])
     new = np.array(_terms(place[0], place[1], job))
     normal = rows.T @ rows + 1e-6 * np.eye(len(new)) if len(rows) else 1e-6 * np.eye(len(new))
@@ -187,8 +201,8 @@ def _what(x: float, y: float, job: Job) -> str:
 
 
 def _in_order(place: tuple[float, float, str], job: Job) -> tuple[int, float, float, float]:
-    """Those that callipers reach anticlockwise from the front left corner, then the inner ones from
-    left to right."""
+    """Return the sort key of the walk: places that callipers reach, anticlockwise from the front
+    left corner, then the inner ones from left to right."""
     x, y, _ = place
     if _what(x, y, job) == "height":
         return 1, round(x, 3), round(y, 3), 0.0
@@ -212,8 +226,8 @@ _HEAD = (
 
 
 def template_text(job: Job, board: Board, name: str = "") -> str:
-    """The text of `NAME.measure.csv`: how to measure, and a line for each place with its cells
-    unfilled.
+    """Return the text of `NAME.measure.csv`: how to measure, and a line with empty cells for each
+    place.
 
     Lengths are in the job's units. `name` is the file's own name, for the last line of the head.
     """

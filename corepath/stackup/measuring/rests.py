@@ -100,8 +100,8 @@ def _planes(
     # The place in the middle limits the level but no slope; its row would be 0 0 | c.
     away = np.hypot(x, y) > 0.0
     half_planes = np.column_stack([-x, -y, top - level])[away]
-    # Slopes are heights over hundreds of mm, so tiny that Qhull would take corners for one point.
-    # Multiplied by the size of the blank they are as large as heights.
+    # Slopes are heights over hundreds of mm. Multiplied by the size of the blank they are as large
+    # as heights, so that Qhull works with numbers of one order.
     size = float(np.abs(half_planes[:, :2]).max())
     half_planes[:, :2] /= size
     slopes = HalfspaceIntersection(half_planes, inside * size).intersections / size

@@ -24,8 +24,8 @@ __all__ = ["MOST_KNOTS", "ThinPlate", "bent"]
 
 Floats = NDArray[np.float64]
 
-# Every place is a knot up to this number. Each value costs a row of knots, and the decomposition
-# grows with the cube of them: 5000 places as knots would take minutes and gigabytes.
+# Every place is a knot up to this number. A value costs one kernel for each knot, the decomposition
+# grows with their cube: with 5000 places as knots the kernels among them alone would be 200 MB.
 MOST_KNOTS = 160
 # nodes of the grid along x and y
 _NODES = (97, 65)
@@ -33,7 +33,7 @@ _BEYOND = 0.12
 """The grid reaches past the places by this share of their extent; values farther out are computed
 directly."""
 
-# Up to so many places each value is computed directly; laying out the grid would cost more.
+# Up to so many places a value is a short row of kernels and is computed directly.
 _FEW = 40
 # places computed at once: bounds the matrix of kernels to some 5 MB at 160 knots
 _CHUNK = 4096
@@ -186,8 +186,8 @@ def bent(xs: Floats, ys: Floats, zs: Floats, least_sigma: float, confidence: flo
 
 def _kernel(places: Floats, knots: Floats) -> Floats:
     """Return (n, k): r² log r between all places and knots, 0 where they coincide."""
-    # r² log r = 0.5 r² log r², without a square root; in place, since this is the hot spot. 1e-300
-    # keeps log finite at r = 0, where the product is 0 all the same.
+    # r² log r = 0.5 r² log r², without a square root; in place, since this is the largest array.
+    # 1e-300 keeps log finite at r = 0, where the product is 0 all the same.
     squared = (places[:, None, 0] - knots[:, 0]) ** 2
     squared += (places[:, None, 1] - knots[:, 1]) ** 2
     logs = np.log(np.maximum(squared, 1e-300))
@@ -209,9 +209,9 @@ def _basis(xs: Floats, ys: Floats) -> _Bending:
     knots = _spread_out(places)
     terms = _terms(knots)
     # Coefficients orthogonal to all planes over the knots: on these the kernel is positive
-    # definite, its quadratic form the bending energy. Dividing by the root of the eigenvalues makes
-    # all coefficients equally dear. Eigenvalues below 1e-10 of the largest are rounding noise,
-    # which the root would blow up; they come from knots that nearly coincide.
+    # definite, its quadratic form the bending energy. Dividing by the root of the eigenvalues gives
+    # all coefficients the same prior variance. Eigenvalues below 1e-10 of the largest are rounding
+    # noise, which the division would blow up; they come from knots that nearly coincide.
     free = np.linalg.qr(terms, mode="complete")[0][:, terms.shape[1] :]
     energy, turned = np.linalg.eigh(free.T @ _kernel(knots, knots) @ free)
     keep = energy > 1e-10 * float(energy.max())
@@ -247,8 +247,7 @@ def _weight(
 
     # From 1e-8 (the bending follows every figure) to 1e6 (no bending) of the largest singular value
     # squared, eight values a decade; then 33 between the neighbours of the best. A fixed ladder
-    # instead of an optimiser: the likelihood may have two minima, and the result stays the same
-    # whatever the last digits of the figures.
+    # instead of an optimiser, so that the result does not depend on the optimiser's path.
     top = float(sizes[0]) ** 2
     ladder = top * np.logspace(-8.0, 6.0, 113)
     best = int(np.argmin(np.round(cost(ladder), 9)))

@@ -1,8 +1,8 @@
-"""How the resin of all castings is shared out to cups, and what to mind while pouring.
+"""How the resin of all castings is divided into cups, with notes for the pour.
 
-A cup holds no more than the resin's kind allows to be mixed at once: it must be poured within its
-pot life, and a big one heats itself and has less. All cups are alike; they are poured in the order
-given, plugs first, since a plug that is missed is small and easily forgotten, then the groove.
+A cup holds no more than may be mixed at once of this kind of resin: it must be poured within its
+pot life, and a large one heats itself, which shortens the pot life. All cups are equal; they are
+poured in the order given, plugs first, since a plug is small and easily forgotten, then the groove.
 Masses in g, volumes in cm³.
 """
 
@@ -23,7 +23,7 @@ __all__ = ["Cup", "CupPlan", "Poured", "cup_plan"]
 
 
 class Poured(Protocol):
-    """What is needed of a casting: depth from the raw top (mm) and volume (cm³) to the pour
+    """A casting as the cups see it: depth from the raw top (mm) and volume (cm³) to the pour
     line."""
 
     @property
@@ -44,7 +44,7 @@ class Filled(NamedTuple):
 
 @report_keys("id", "pours")
 class Layers(NamedTuple):
-    """A casting too deep for one pour, and in how many it is poured."""
+    """A casting too deep for one pour, and in how many pours it is filled."""
 
     id: str
     pours: int
@@ -53,7 +53,7 @@ class Layers(NamedTuple):
 @report_keys(Key("cup", "number"), "fills")
 @dataclass(frozen=True, slots=True)
 class Cup:
-    """One cup: which castings it fills."""
+    """One cup, numbered from 1 in the order poured, and the castings that it fills."""
 
     number: int
     fills: tuple[Filled, ...]
@@ -62,8 +62,8 @@ class Cup:
 @report_keys("cups", Key("each_cup", "each"), "layers", "notes", "cautions")
 @dataclass(frozen=True, slots=True)
 class CupPlan:
-    """All cups: `each` is what goes into one of them; `layers` are castings too deep for one pour,
-    with how many."""
+    """All cups: `each` is what goes into one of them; `layers` are the castings too deep for one
+    pour; `notes` and `cautions` are sentences."""
 
     cups: tuple[Cup, ...]
     each: Parts
@@ -73,8 +73,10 @@ class CupPlan:
 
 
 def cup_plan(castings: Sequence[Poured], cast: CastSection) -> CupPlan:
-    """Share the volume of all castings out to equal cups. A resin that the table does not know goes
-    into one cup."""
+    """Divide the volume of all castings into equal cups.
+
+    A resin that is not in the table is mixed in one cup, since its limit is not known.
+    """
     known = resins().get(cast.resin)
     ordered = sorted(castings, key=lambda casting: casting.id == "groove")
     volume = math.fsum(casting.volume for casting in ordered)
@@ -93,7 +95,9 @@ def _count(mass: float, resin: Resin | None) -> int:
 
 
 def _filled(castings: Sequence[Poured], volume: float, count: int) -> tuple[Cup, ...]:
-    """Pour one cup after the other into one casting after the other."""
+    """Return what each cup fills, pouring cup after cup into casting after casting."""
+    # Both are intervals on one line of volume: a casting takes from a cup what they overlap. What
+    # is below a millionth of a cup is rounding where two ends coincide.
     size = volume / count
     fills: list[list[Filled]] = [[] for _ in range(count)]
     poured = 0.0

@@ -1,5 +1,5 @@
-"""Castings whose fill was measured after the cure: how each stands against every stop, and what
-mends it."""
+"""Castings whose fill was measured after the cure: what each stop allows, and what fixes a low
+one."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ __all__ = ["fill_advices", "low_fills"]
 
 
 def fill_advices(stack: Stackup, settled: Settled) -> tuple[FillAdvice, ...]:
-    """The judgement on each casting whose fill was recorded, in the order of the castings."""
+    """Judge each casting whose fill was recorded, in the order of the castings."""
     job, skim = stack.job, stack.skim
     stop = skim.planned_stop if skim.recorded else None
     return tuple(
@@ -30,8 +30,8 @@ def fill_advices(stack: Stackup, settled: Settled) -> tuple[FillAdvice, ...]:
 
 
 def low_fills(stack: Stackup, settled: Settled) -> tuple[str, ...]:
-    """In plain words: each low casting, and the last pass at which the skim may stop with all of
-    them."""
+    """Return in words each casting that is too low, and the last pass at which the skim may stop
+    with all of them as they are."""
     advices = fill_advices(stack, settled)
     lines = [line for advice in advices if advice.verdict != "ok" for line in advice.says]
     if lines and not settled.stopped:

@@ -1,11 +1,11 @@
-"""What planing a proud pour off needs and costs, in set-up A after the cast (file 04-A-flush).
+"""What planing off a proud pour needs and costs, in set-up A after the cast (file 04-A-flush).
 
 Cured resin that stands proud of the raw top is a shim in B: the blank would rock on it. *Local*
-flush planes each casting and a band round it; the rest of the raw top still bears in B, so the
-window stays, and only the fill and the clean-up over that band see the dip. *Face* flush planes the
-whole face: its plane replaces T + gA in all relations, so the window loses what is planed off,
-while thickness and gap fall out of the errors. Heights above the bed in A, mm. Relations with a
-worked example: docs/pour.md.
+flush planes each casting and a band round it. The blank still rests on the other raw top in B, so
+the window stays; only fill and clean-up over that band lose the dip. *Face* flush planes the whole
+face: its plane replaces T + gA everywhere, so the window loses what is planed off, while thickness
+and gap are no longer among the errors. Heights above the bed in A, mm. Formulas with a worked
+example: docs/pour.md.
 """
 
 from __future__ import annotations
@@ -32,13 +32,13 @@ ALLOWANCE = 0.05
 source)."""
 
 _CLOSINGS = (0.0, 1.0, 1.5, 2.0, 3.0)
-"""Radii of the closing that are tried, in radii of the cutter."""
+"""Radii of the morphological closing that are tried in turn, in radii of the cutter. The smallest
+that helps is taken, since a closing planes raw top that need not be planed."""
 
 
 @dataclass(frozen=True, slots=True)
 class FaceFlush:
-    """The whole face planed to `plane`; `top` is that plane with its errors, which now stands for T
-    + gA."""
+    """The whole face planed to `plane`; `top` is that plane with its errors and replaces T + gA."""
 
     plane: float
     top: Linear
@@ -46,30 +46,32 @@ class FaceFlush:
     def depth(
         self, floor: Linear, first_gap: Linear | None = None, gap: Linear | None = None
     ) -> Linear:
-        """D = F - f: both were cut above the same bed, so the bed cancels, and the gap too.
+        """Return the depth of a pocket whose floor is `floor`: D = F - f, F the planed face.
 
-        Where the blank was taken off the bed in between, it may lie otherwise than before: with
-        `first_gap` when the floor was cut and `gap` now, D = F - f + first_gap - gap.
+        Where the blank was taken off the bed in between, give `first_gap`, the gap when the floor
+        was cut, and `gap`, that of the flush: then D = F - f + first_gap - gap.
         """
+        # Face and floor were cut above the same bed, with the same gap: both cancel.
         depth = self.top - floor
         return depth if first_gap is None or gap is None else depth + first_gap - gap
 
     def costs(self, raw_top: Linear) -> Linear:
-        """What is planed off a place whose raw top stood at T + gA: so much less window."""
+        """Return what is planed off a place where the raw top was at `raw_top`, T + gA: the window
+        loses as much."""
         return raw_top - self.top
 
     def resin_low(self, p: Linear, raw_top: Linear) -> Linear:
-        """How far resin that lay `p` below the raw top (negative: proud) lies below the planed
-        face; never proud."""
+        """Return how far resin that lay `p` below the raw top (negative: proud) lies below the
+        planed face; never negative."""
         return _not_proud(p - self.costs(raw_top))
 
 
 def flush_face(lowest_top: Linear, reached: Linear, allowance: float = ALLOWANCE) -> FaceFlush:
-    """The highest plane that cleans the whole face in the worst case.
+    """Return the flush at the highest plane that cleans the whole face in the worst case.
 
     `lowest_top` is T + gA where it is least over the blank, `reached` the errors of a height
-    commanded in A (nominally zero). The plane is the least of lowest_top - reached, less
-    `allowance`.
+    commanded in A (nominally zero), `allowance` the mm removed even then. The plane is the least
+    value of lowest_top - reached, less `allowance`.
     """
     plane = _plane(lowest_top, reached, allowance)
     return FaceFlush(plane, plane + reached)
@@ -77,7 +79,8 @@ def flush_face(lowest_top: Linear, reached: Linear, allowance: float = ALLOWANCE
 
 @dataclass(frozen=True, slots=True)
 class LocalFlush:
-    """One casting and a band round it planed to `plane`; `top` is that plane with its errors."""
+    """One casting and the band `beyond` mm round it planed to `plane`; `top` is that plane with its
+    errors."""
 
     id: str
     plane: float
@@ -85,39 +88,42 @@ class LocalFlush:
     beyond: float
 
     def dip(self, raw_top: Linear) -> Linear:
-        """How far a place of the band lies below the raw top it had; costs clean-up there, and
-        bears nothing in B."""
+        """Return the depth of a place of the band below its original raw top: it reduces clean-up
+        there, and the blank does not rest on it in B."""
         return raw_top - self.top
 
     def resin_low(self, p: Linear, raw_top: Linear) -> Linear:
-        """p after the flush: the dip where the resin stood higher, else what it was."""
+        """Return p after the flush: the dip where the resin was higher than that, else `p`."""
         return _larger(p, self.dip(raw_top))
 
     def clean_up(self, clean_up: Linear, raw_top: Linear) -> Linear:
-        """Wood that the deck pass removes over the band, where it would have removed `clean_up` of
-        the raw top."""
+        """Return the wood that the deck pass removes over the band, where it would have removed
+        `clean_up` from the original raw top."""
         return clean_up - self.dip(raw_top)
 
 
 def flush_area(footprint: Polygon, band: float) -> Polygon:
-    """What a local flush planes: a casting and the band round it."""
+    """Return what a local flush planes: a footprint grown by `band` mm."""
     grown: Polygon = footprint.buffer(band, quad_segs=64)
     return grown
 
 
 def flush_parts(areas: list[Polygon], radius: float) -> list[Polygon]:
-    """What a local flush clears, part by part, so that a cutter of `radius` mm passes through each.
+    """Return what a local flush clears, in parts through each of which a cutter of `radius` mm
+    passes.
 
-    `areas` are the `flush_area` of each casting. Those that meet are cleared as one part, unless
-    they leave a neck or an islet between them that the cutter does not get through, or wood in more
-    than one place: then each is a part by itself. Cutting where two overlap cuts air the second
-    time, which costs a minute and no wood.
+    `areas` are the `flush_area` of each casting. Areas that meet are one part, unless the cutter
+    does not get through a neck or round an islet between them, or more than one island of wood is
+    left: then each is a part by itself.
     """
+    # Each part has one hole at most and stays in one piece when it is shrunk by the cutter's
+    # radius. Where parts overlap, the second one cuts air, which costs a minute and no wood.
     parts: list[Polygon] = []
     for union in shapely.get_parts(shapely.union_all(areas)):
         if len(union.interiors) <= 1 and _passes(union, radius):
             parts.append(union)
             continue
+        # Largest first, and those wholly within earlier ones not at all.
         mine = sorted((one for one in areas if one.intersects(union)), key=lambda one: -one.area)
         for k, area in enumerate(mine):
             if not shapely.union_all(mine[:k]).covers(area):
@@ -126,13 +132,10 @@ def flush_parts(areas: list[Polygon], radius: float) -> list[Polygon]:
 
 
 def _closed(area: Polygon, radius: float) -> Polygon:
-    """The area, closed as little as it takes where a cutter of `radius` mm would not pass all
-    through it.
-
-    Where a groove comes close to itself its band leaves a neck that no cutter follows. There the
-    raw top is planed as well: it is wood at the flush's own plane but for `ALLOWANCE`. As it is
-    where nothing helps.
-    """
+    """Return the area, closed (in the sense of morphology) as little as is needed for a cutter of
+    `radius` mm to pass through all of it; unchanged where no closing helps."""
+    # Where a groove comes close to itself, its band leaves a neck that no cutter can follow. Plane
+    # the raw top in the neck as well: the flush takes little more than ALLOWANCE off it.
     for share in _CLOSINGS:
         far = share * radius
         closed = area.buffer(far, quad_segs=64).buffer(-far, quad_segs=64) if far else area
@@ -142,8 +145,9 @@ def _closed(area: Polygon, radius: float) -> Polygon:
 
 
 def _passes(area: Polygon, radius: float) -> bool:
-    """Whether a cutter of `radius` mm gets through all of it: its middle may go wherever the area
-    goes."""
+    """Return whether a cutter of `radius` mm gets through all of the area."""
+    # The region of the cutter's middle, the area eroded by the radius, must be one piece with as
+    # many holes: two pieces mean a neck, a hole less means an islet cut away.
     centre = area.buffer(-radius, quad_segs=64)
     return (
         isinstance(centre, Polygon)
@@ -160,10 +164,12 @@ def flush_local(
     beyond: float,
     allowance: float = ALLOWANCE,
 ) -> LocalFlush:
-    """The highest plane that leaves no resin of one casting proud in the worst case.
+    """Return the flush at the highest plane that leaves no resin of one casting proud in the worst
+    case.
 
     `lowest_top` is T + gA where it is least over the band, which reaches `beyond` mm past the
-    footprint: at least as far as the dam stood, or the resin ran.
+    footprint: at least as far as the dam was, or the resin ran. `reached` and `allowance` as in
+    `flush_face`.
     """
     plane = _plane(lowest_top, reached, allowance)
     return LocalFlush(casting_id, plane, plane + reached, beyond)
@@ -174,14 +180,15 @@ def _plane(lowest_top: Linear, reached: Linear, allowance: float) -> float:
 
 
 def _not_proud(p: Linear) -> Linear:
-    """max(p, 0), with the errors of p where it may come out above zero: that end alone is
-    judged."""
+    """Return max(p, 0) with errors."""
+    # max is not linear. Only the upper end of p is ever judged (resin too low), so keep the errors
+    # where that end is above 0, and shift p up to 0 where it is nominally below.
     if p.worst()[1] <= 0:
         return Linear.of(0.0)
     return p if p.nominal >= 0 else p - p.nominal
 
 
 def _larger(a: Linear, b: Linear) -> Linear:
-    """Of two lengths the one that may be larger, by its worst case; where even, the one nominally
-    larger."""
+    """Return of two lengths the one whose largest possible value is larger; if equal, the one that
+    is nominally larger."""
     return max(a, b, key=lambda x: (round(x.worst()[1], 9), x.nominal))

@@ -1,4 +1,5 @@
-"""Mass and volume of a resin's two parts. Volumes in cm³ (ml), masses in g, densities in g/cm³."""
+"""Mass and volume of the two parts of a resin. Volumes in cm³ (ml), masses in g, densities in
+g/cm³."""
 
 from __future__ import annotations
 
@@ -32,22 +33,24 @@ class Parts:
         return self.a_g + self.b_g
 
     def shared(self, count: float) -> Parts:
-        """One of `count` equal cups."""
+        """Return what goes into one of `count` equal cups."""
         return Parts(self.a_g / count, self.b_g / count, self.a_ml / count, self.b_ml / count)
 
     def weighable(self, least: float = LIGHT) -> Parts:
-        """The same, or so much more in the same ratio that neither part is lighter than `least`
-        grams."""
+        """Return the same, or as much more in the same ratio as is needed for neither part to be
+        lighter than `least` grams."""
+        # dividing by a share below 1 makes more of it
         light = min(self.a_g, self.b_g)
         return self if light >= least or light <= 0 else self.shared(light / least)
 
 
 def parts(volume: float, cast: CastSection) -> Parts:
-    """The parts of `volume` cm³ of mixed resin plus `cast.extra`.
+    """Return the parts of `volume` cm³ of mixed resin plus the share `cast.extra`.
 
-    Ideal mixing: the volumes of the parts add up. By weight a : b the mixed density is (a + b) / (a
-    / dA + b / dB); by volume it is (a dA + b dB) / (a + b). One density stands for both parts.
+    Ideal mixing: the volumes of the parts add up. Mixed a : b by weight the density is (a + b) / (a
+    / dA + b / dB), by volume (a dA + b dB) / (a + b).
     """
+    # `density` may hold one figure for both parts: then first and last are the same.
     a, b = cast.ratio
     density_a, density_b = cast.density[0], cast.density[-1]
     if cast.ratio_by == "weight":
@@ -58,7 +61,7 @@ def parts(volume: float, cast: CastSection) -> Parts:
 
 
 def mix(volume: float, cast: CastSection) -> dict[str, float]:
-    """Mass in grams of parts A and B for `volume` cm³ of mixed resin plus `cast.extra`; see
-    `parts`."""
+    """Return the mass in grams of parts A and B, and of both, for `volume` cm³ of mixed resin plus
+    `cast.extra`; see `parts`."""
     found = parts(volume, cast)
     return {"part_a_g": found.a_g, "part_b_g": found.b_g, "total_g": found.total_g}

@@ -1,11 +1,11 @@
-"""What is poured into each casting: volume, mass of each part, how low it may lie and how level it
+"""What is poured into each casting: volume, mass of each part, how low it may lie, how level it
 must be.
 
 p is how far the resin lies below the raw top at its lowest point (mm; negative: proud of it). The
-*pour line* lies `cast.pour_short` below the raw top. Resin is level, the raw top may not be: where
-it is out of level by t mm/m, or uneven itself, the resin rises by r at the low end of a casting and
+*pour line* is `cast.pour_short` below the raw top. Resin is level, the raw top may not be: where it
+is out of level by t mm/m, or uneven itself, the resin rises by r at the low end of a casting and
 falls by r at the high end, r = t / 1000 x half its span + half the unevenness. Volumes in cm³,
-masses in g, depths in mm. Relations with a worked example: docs/pour.md.
+masses in g, depths in mm. Formulas with a worked example: docs/pour.md.
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ __all__ = [
 ]  # fmt: skip
 
 Shows = Literal["surely", "likely", "perhaps", "no"]
-"""Whether all castings show by a pass: in the worst case, nominally, in the best case, not even
-then."""
+"""Whether all castings show by a pass: in the worst case, nominally, in the best case only, never.
+"""
 
 
 @report_keys(
@@ -39,7 +39,8 @@ then."""
 )
 @dataclass(frozen=True, slots=True)
 class StopLimit:
-    """How low the resin of one casting may lie if the skim stops after pass `number` at `plane`.
+    """How low the resin of one casting may lie if the skim stops after pass `number` at `plane`, mm
+    above the bed in B.
 
     `p_limit` = s - gB + gC - h - fill_margin with its errors, h the highest deck over the casting.
     """
@@ -56,14 +57,14 @@ class StopLimit:
 
 @dataclass(frozen=True, slots=True)
 class CastingPour:
-    """One casting: `floor` in A, depth from the raw top, volume (cm³) poured to `pour_short` below
-    it.
+    """The pour of one casting: `floor` in A, `depth` from the raw top, and `volume` (cm³) up to the
+    pour line.
 
     `p_expected` is how far the cured resin is expected to lie below the raw top at its lowest
-    point, `p_limit` the most that still leaves the fill margin above the deck to be, at the lowest
-    plane (both mm); `p_limit` has no errors in it. `area` (mm²) is the footprint, `half_span` (mm)
-    half its longest extent, `uneven` (mm) half the difference of the raw top's heights along it.
-    `stops` are the possible stops in the order cut. `p_poured` is p before a flush.
+    point, after a flush if there is one, and `p_poured` the same before it. `p_limit` is the most
+    that still leaves the fill margin above the designed deck at the lowest plane, nominal. `area`
+    (mm²) is the footprint, `half_span` (mm) half its longest extent, `uneven` (mm) half the
+    difference of the raw top along it. `stops` are the possible stops in the order cut.
     """
 
     id: str
@@ -80,8 +81,8 @@ class CastingPour:
 
 
 def volume_of(area: float, depth: float, short: float = 0.0) -> float:
-    """cm³ of a pocket with upright walls, `area` mm², filled to `short` mm below the raw top; never
-    negative."""
+    """Return the volume, cm³, of a pocket with upright walls filled to `short` mm below the raw
+    top; `area` is mm², `depth` mm from the raw top. Never negative."""
     return area * max(0.0, depth - short) / 1000.0
 
 
@@ -95,13 +96,13 @@ def volume_of(area: float, depth: float, short: float = 0.0) -> float:
 )
 @dataclass(frozen=True, slots=True)
 class Tilt:
-    """What being out of level by `level` mm/m does to one casting while it is poured and cures.
+    """The effect of being out of level by `level` mm/m on one casting, poured and cured.
 
     `rise` (mm) is how far the resin rises against the raw top at the low end and falls at the high
     end. `over` (mm) is how far it would stand above the raw top at the low end: it spills there, or
-    needs a dam so high. `spilled` (cm³) runs out where there is no dam. `p_high` and `p_low` (mm)
-    are how far the cured resin lies below the raw top at the high end, where it is lowest, and at
-    the low end.
+    needs a dam of that height. `spilled` (cm³) runs out where there is no dam. `p_high` and `p_low`
+    (mm) are how far the cured resin lies below the raw top at the high end, where it is lowest, and
+    at the low end.
     """
 
     level: float
@@ -113,26 +114,28 @@ class Tilt:
 
 
 def depth_loss(cast: CastSection) -> float:
-    """Share of its depth by which a casting sinks: lost before the resin gels, and its linear
-    shrinkage after."""
+    """Return the share of its depth by which a casting sinks: what is lost before the resin gels,
+    and the linear shrinkage after. Raises KeyError for a resin not in the table, unless the job
+    gives `gel_loss`."""
     before = resins()[cast.resin].gel_loss.value if cast.gel_loss is None else cast.gel_loss
     return before + cast.shrinkage
 
 
 def resin_low(cast: CastSection, depth: float, rise: float, line: float = 0.0) -> float:
-    """p expected at the high end: pour_short + loss x depth + rise, and as much more as spills at
-    the low end.
+    """Return p at the high end, mm: pour_short + loss x depth + rise + what spills at the low end.
 
-    `line` is by how much too low the pour ended.
+    `depth` is D and `rise` as in `Tilt`, mm; `line` is by how many mm the pour ended too low.
     """
     short = cast.pour_short + line
+    # Undammed resin runs over the low end until it stands level with the raw top there; the whole
+    # surface sinks by as much. A flush needs a dam anyway, and then nothing is lost.
     lost = max(0.0, rise - short) if cast.flush == "none" else 0.0
     return short + lost + rise + depth_loss(cast) * depth
 
 
 def tilted(pour: CastingPour, cast: CastSection, level: float) -> Tilt:
-    """What `level` mm/m along the longest extent does to a casting poured to the pour line at its
-    middle.
+    """Return what `level` mm/m along the longest extent does to a casting poured to the pour line
+    at its middle.
 
     Without a flush nothing dams the resin: what would stand above the raw top at the low end runs
     out, and the whole surface sinks by as much, so that the high end lies 2 x rise below the raw
@@ -161,11 +164,11 @@ def tilted(pour: CastingPour, cast: CastSection, level: float) -> Tilt:
 )
 @dataclass(frozen=True, slots=True)
 class LevelLimits:
-    """How far out of level the blank may lie, mm/m; negative: not even a level blank will do.
+    """How far out of level the blank may lie, mm/m; negative: not even level would be enough.
 
-    `fill`: the high end still reaches; `spill`: the low end does not run over (None with a flush: a
-    dam holds it); `after_spill`: the high end still reaches although the low end has run over. None
-    where the casting has no extent.
+    `fill`: the high end is still filled; `spill`: the low end does not run over (None with a flush:
+    a dam holds it); `after_spill`: the high end is still filled after the low end ran over. All are
+    None where the casting has no extent.
     """
 
     fill: float | None
@@ -174,12 +177,12 @@ class LevelLimits:
 
     @property
     def least(self) -> float | None:
-        """The limit at which nothing at all goes wrong."""
+        """The limit up to which neither happens: filled, and nothing runs over."""
         known = [limit for limit in (self.fill, self.spill) if limit is not None]
         return min(known) if known else None
 
     def says(self) -> str:
-        """The limit as a card under a level of 1 m."""
+        """Return the limit in words, as the thickness of a card under a level of 1 m."""
         least = self.least
         if least is None:
             return "any level will do"
@@ -193,8 +196,8 @@ class LevelLimits:
 
 
 def level_limits(pour: CastingPour, cast: CastSection, p_limit: float | None = None) -> LevelLimits:
-    """Out-of-level limits of a casting whose resin may lie `p_limit` low; that of the lowest plane
-    if not given.
+    """Return the out-of-level limits of a casting whose resin may lie `p_limit` mm low (that of the
+    lowest plane if None).
 
     fill: (p_limit - pour_short - loss x depth - uneven) / half_span; spill: (pour_short - uneven) /
     half_span; after a spill the high end lies 2 x rise low: ((p_limit - loss x depth) / 2 - uneven)
@@ -213,8 +216,10 @@ def level_limits(pour: CastingPour, cast: CastSection, p_limit: float | None = N
 
 
 def pour_notes(pour: CastingPour, cast: CastSection, level: float) -> tuple[str, ...]:
-    """What must be said of one casting before it is poured, in sentences; none where all is
-    well."""
+    """Return what to pay attention to before one casting is poured, as sentences; empty if nothing.
+
+    `level` is how far out of level the blank may be, mm/m.
+    """
     limits, tilt = level_limits(pour, cast), tilted(pour, cast, level)
     notes = []
     if tilt.over > 0 and cast.flush == "none":
@@ -252,8 +257,8 @@ def pour_notes(pour: CastingPour, cast: CastSection, level: float) -> tuple[str,
 class PourEntry:
     """What is mixed for one casting; volumes to the pour line and up to the raw top (`full`), cm³.
 
-    `level`, `tilt` and `notes` only where it has an extent, the last two only for a level that is
-    given.
+    `shrinks` is by how many mm it sinks. `level`, `tilt` and `notes` are None where the casting has
+    no extent, the last two also where no level was given.
     """
 
     pour: CastingPour
@@ -283,7 +288,7 @@ class PourEntry:
 )
 @dataclass(frozen=True, slots=True)
 class PourPlan:
-    """The whole pour: each casting, the sum, cups and cautions; `extra` is a share."""
+    """The whole pour: each casting, the sum and the cups; `volume` in cm³, `extra` as a share."""
 
     resin: str
     extra: float
@@ -296,9 +301,9 @@ class PourPlan:
 def pour_plan(
     castings: Sequence[CastingPour], cast: CastSection, level: float | None = None
 ) -> PourPlan:
-    """What is mixed for all castings.
+    """Work out what is mixed for all castings.
 
-    With `level` (mm/m, `tolerances.level`) also what being so far out of level does to each
+    With `level` (mm/m, `tolerances.level`) also what being that far out of level does to each
     casting.
     """
     volume = math.fsum(casting.volume for casting in castings)
@@ -329,7 +334,7 @@ level limit."""
 
 
 def pour_rows(castings: Sequence[CastingPour], cast: CastSection) -> tuple[tuple[str, ...], ...]:
-    """One line of text a casting, in the columns of `POUR_HEADER`, and the sum."""
+    """Return one line of text for each casting, in the columns of `POUR_HEADER`, and the sum."""
     rows = []
     for pour in castings:
         mixed, least = parts(pour.volume, cast), level_limits(pour, cast).least
@@ -352,7 +357,7 @@ def pour_rows(castings: Sequence[CastingPour], cast: CastSection) -> tuple[tuple
 
 
 def _area(pour: CastingPour, cast: CastSection) -> float:
-    """mm²; from the volume to the pour line where it was not given."""
+    """Return the footprint, mm²; from the volume to the pour line where it was not given."""
     if pour.area > 0:
         return pour.area
     height = pour.depth - cast.pour_short

@@ -1,11 +1,10 @@
-"""A casting whose cured resin lies too low, found before anything is milled over it, and what mends
-it.
+"""A casting whose cured resin lies too low, found before anything is milled over it, and its fix.
 
-The measured p (how far the resin lies below the raw top at its lowest point, mm) is held against
-the p that each possible stop of the skim allows. Two things mend a low casting: a *top-up*, a
-second pour from above, or an *earlier stop*, whose higher plane leaves more above the deck. An
-earlier stop serves only where all castings show by then; that is seen at the machine. Volumes in
-cm³. Relations with a worked example: docs/pour.md.
+The measured p (how far the resin lies below the raw top at its lowest point, mm) is compared with
+the p that each possible stop of the skim allows. Two things fix a low casting: a *top-up*, a second
+pour from above, or an *earlier stop*, whose higher plane leaves more above the deck. An earlier
+stop is possible only where all castings show by then, which is seen at the machine. Volumes in cm³.
+Formulas with a worked example: docs/pour.md.
 """
 
 from __future__ import annotations
@@ -38,8 +37,8 @@ FILL_ERROR = 0.05
 """mm, ±: measuring p with a depth gauge across the pocket (common practice, no source)."""
 
 Stage = Literal["cast", "B", "after B", "C"]
-"""Where the work stands: cast and raw top up; bottom up, skim begun; deck up again with nothing
-cut; deck cut."""
+"""How far the work has come: cast, raw top up; bottom up, skim begun; deck up again, nothing cut;
+deck cut."""
 
 Mend = Literal["nothing", "top-up", "earlier stop", "either", "neither"]
 
@@ -66,8 +65,8 @@ _STEPS = (
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Missing:
-    """What is missing if the skim stops after pass `number`: `value` nominally, `worst` at most; 0
-    where nothing is."""
+    """What a fill lacks if the skim stops after pass `number` at `plane`, mm: `value` nominally,
+    `worst` at most, 0 where nothing is missing; `volume` (cm³) would make up for the worst."""
 
     number: int
     plane: float
@@ -88,9 +87,9 @@ class Missing:
 class TopUp:
     """A second pour from above to `line` mm below the raw top: `raises` mm, at most `volume` cm³.
 
-    `mixed` is what that takes with the extra, `weigh` the same or so much more that the parts can
-    be weighed. `p_after` is how low the cured resin then lies at its lowest point, with the level
-    against it. `within` is the level (mm/m) that it needs, where the job's own is not enough.
+    `mixed` is what that takes with the extra, `weigh` the same or as much more as can be weighed.
+    `p_after` (mm) is how low the cured resin then lies at its lowest point, tilted as much as the
+    level allows. `within` is the level (mm/m) that it needs where the job's own is not enough.
     """
 
     line: float
@@ -110,11 +109,11 @@ class TopUp:
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class FillAdvice:
-    """The judgement on one casting. `verdict` is that of the deciding plane: the recorded stop, or
-    the lowest pass.
+    """The judgement on the fill of one casting, and what fixes it.
 
-    `earlier` is the last pass after which the skim may stop with this fill, if there is one before
-    the deciding.
+    `verdict` is that of the `deciding` plane: the recorded stop, or the lowest pass. `missing` has
+    one entry for each possible stop. `earlier` is the last pass before the deciding one after which
+    the skim may stop with this fill, if there is one.
     """
 
     id: str
@@ -146,12 +145,12 @@ def judge_fill(
     passed: int = 0,
     error: float = FILL_ERROR,
 ) -> FillAdvice:
-    """Judge a measured fill against each possible stop of `pour.stops`, and say what mends it.
+    """Judge a measured fill against each possible stop of `pour.stops`, and work out what fixes it.
 
     `measured` is p in mm, within ± `error` unless it carries its own errors; `level` (mm/m) is how
-    level the blank lies in a top-up; `stop` the recorded pass, which then alone decides; `passed`
-    how many passes are cut already. Raises ValueError where `pour.stops` is empty or does not hold
-    `stop`.
+    far out of level the blank may be in a top-up; `stage` how far the work has come; `stop` the
+    recorded pass, which then alone decides; `passed` how many passes are cut already. Raises
+    ValueError where `pour.stops` is empty or does not contain `stop`.
     """
     if not pour.stops:
         raise ValueError(f"{pour.id}: no possible stops are known")
@@ -166,6 +165,7 @@ def judge_fill(
         return FillAdvice(
             pour.id, p, "ok", missing, deciding, None, None, (_enough(pour, p, deciding),)
         )
+    # Resin cannot be added once the deck is cut, nor a stop chosen that has been passed or made.
     top_up = (
         _top_up(pour, p, pour.stops[decides].p_limit.worst()[0], cast, level, stage)
         if stage != "C"
@@ -178,8 +178,8 @@ def judge_fill(
 
 
 def common_stop(advices: Sequence[FillAdvice]) -> int | None:
-    """The last pass at which the fill of all castings holds, since one stop serves them all; None
-    if there is none."""
+    """Return the last pass at which the fill of all castings is high enough, since there is one
+    stop for all of them; None if there is none."""
     good = [
         {m.number for m in advice.missing if m.verdict == "ok" and m.shows != "no"}
         for advice in advices
@@ -205,8 +205,7 @@ def _missing(pour: CastingPour, p: Linear, limit: StopLimit) -> Missing:
 
 
 def _earlier(missing: Sequence[Missing]) -> Missing | None:
-    """The last pass before the deciding one at which nothing is missing and the castings may
-    show."""
+    """Return the last of these passes at which nothing is missing and the castings may show."""
     return next(
         (found for found in reversed(missing) if found.verdict == "ok" and found.shows != "no"),
         None,
@@ -216,19 +215,22 @@ def _earlier(missing: Sequence[Missing]) -> Missing | None:
 def _top_up(
     pour: CastingPour, p: Linear, allowed: float, cast: CastSection, level: float, stage: Stage
 ) -> TopUp | None:
-    """The top-up that brings p down to `allowed`, to the pour line or as much higher as it takes;
-    None if none does.
+    """Return the top-up that brings p down to `allowed` (mm); None if no top-up does.
 
-    Poured to `line`, it cures to line + loss x (p - line) + rise at the high end. Undammed resin
-    (no flush) cannot stand less than the rise below the raw top; where that is not enough, the
-    blank must be more level.
+    Poured to `line`, it cures to p = line + loss x (low - line) + rise at the high end, low being
+    the resin's present depth.
     """
     low, loss = p.worst()[1], depth_loss(cast)
     rise = level / 1000.0 * pour.half_span + pour.uneven
     within: float | None = None
     dammed = cast.flush != "none"
+    # Undammed resin cannot stand higher than `rise` below the raw top: it would run over the low
+    # end. Behind a dam it may stand as proud as the job pours, but no prouder.
     least_line = min(cast.pour_short, 0.0) if dammed else rise
+    # To the pour line or, where that is not enough, to the line at which p comes out as `allowed`.
     line = min(max(cast.pour_short, least_line), (allowed - rise - loss * low) / (1.0 - loss))
+    # Higher than it can stand with this tilt: turn the question round and ask how level the blank
+    # must be. Undammed, line = rise, so that both unknowns are one.
     if line < least_line - TIE:
         wanted = least_line if dammed else (allowed - loss * low) / (2.0 - loss)
         rise = allowed - wanted - loss * (low - wanted) if dammed else wanted
