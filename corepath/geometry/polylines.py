@@ -31,32 +31,34 @@ _SAME = 1e-6
 
 
 def steps(points: Floats) -> Floats:
-    """Lengths (n - 1,) of the segments."""
+    """Returns the lengths (n - 1,) of the segments, mm."""
     return np.asarray(np.hypot(*np.diff(points[:, :2], axis=0).T))
 
 
 def length(points: Floats) -> float:
-    """Length of the whole."""
+    """Returns the length of the whole, mm."""
     return float(steps(points).sum())
 
 
 def along(points: Floats) -> Floats:
-    """Length of way (n,) from the first point to each."""
+    """Returns the length of way (n,) from the first point to each, mm."""
     return np.concatenate([[0.0], np.cumsum(steps(points))])
 
 
 def place_at(points: Floats, stations: Floats, distance: Floats) -> Floats:
-    """(m, 2) places at `distance` (m,) along a polyline whose `stations` are those of `along`."""
+    """Returns the places (m, 2) at `distance` (m,) along the polyline `points`, whose `stations`
+    (n,) are those of `along`."""
     return np.column_stack([np.interp(distance, stations, points[:, k]) for k in (0, 1)])
 
 
 def stretch(closed: Floats, begin: float, length: float) -> Floats:
-    """Part (m, 2) of a closed polyline from `begin` (mm along it) on.
+    """Returns the part (m, 2) of a closed polyline from `begin` (mm along it) on.
 
     It is `length` mm long, at most two laps.
     """
     stations = along(closed)
     lap = float(stations[-1])
+    # laid out three times, so that two laps from anywhere in the first are one stretch of it
     begin = begin % lap
     thrice = np.concatenate([stations[:-1], stations[:-1] + lap, stations + 2.0 * lap])
     points = np.concatenate([closed[:-1], closed[:-1], closed])
@@ -66,8 +68,8 @@ def stretch(closed: Floats, begin: float, length: float) -> Floats:
 
 
 def begun_at(closed: Floats, begin: float) -> Floats:
-    """The closed (n, 2) polyline as (m, 2) from `begin` mm along it, less than a lap, round to
-    there."""
+    """Returns the closed (n, 2) polyline as (m, 2) from `begin` mm along it, less than a lap, all
+    the way round to there."""
     stations = along(closed)
     first = place_at(closed, stations, np.array([begin]))
     # the last point repeats the first, which is then in neither part or in `before`
@@ -77,15 +79,19 @@ def begun_at(closed: Floats, begin: float) -> Floats:
 
 
 def turned_to(closed: Floats, start: tuple[float, float]) -> Floats:
-    """The closed (n, 2) polyline as (m, 2) from its place nearest to `start` round to there."""
+    """Returns the closed (n, 2) polyline as (m, 2) from its place nearest to `start` all the way
+    round to there."""
     place = shapely.line_locate_point(shapely.LineString(closed), shapely.Point(start))
     return begun_at(closed, float(place))
 
 
 def denser(points: Floats, most: float) -> Floats:
-    """The polyline with each segment divided evenly, in parts of at most `most` mm.
+    """Returns the polyline with each segment divided evenly, in parts of at most `most` mm.
 
-    All columns go along.
+    Further columns, such as Z, are interpolated too.
+
+    >>> denser(np.array([[0.0, 0.0, 5.0], [4.0, 0.0, 3.0]]), 2.0).tolist()
+    [[0.0, 0.0, 5.0], [2.0, 0.0, 4.0], [4.0, 0.0, 3.0]]
     """
     counts = part_counts(points, most)
     first = np.repeat(np.arange(len(counts)), counts)
@@ -96,5 +102,7 @@ def denser(points: Floats, most: float) -> Floats:
 
 
 def part_counts(points: Floats, most: float) -> NDArray[np.int64]:
-    """How many parts (n - 1,) of at most `most` mm each segment is divided into, at least one."""
+    """Returns how many parts (n - 1,) of at most `most` mm each segment is divided into, at least
+    one."""
+    # 1e-9: a segment of a whole number of parts must not get one more by rounding
     return np.maximum(np.ceil(steps(points) / most - 1e-9).astype(np.int64), 1)

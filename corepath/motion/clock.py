@@ -34,14 +34,14 @@ EXACT_DEVIATION = 0.002
 """Deviation, mm, of a control that keeps to the path: what its drives still cut off (common
 practice, no source)."""
 
-_FULL = 1e-6
+_FULL = 1e-6  # mm: an arc whose ends lie closer than this is a full turn
 
 Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """What the machine can do: rapid in mm/min, acceleration in mm/s², deviation allowed at a
+    """Holds what the machine can do: rapid in mm/min, acceleration in mm/s², deviation allowed at a
     corner in mm.
 
     With `exact_path` (G61) the deviation is `EXACT_DEVIATION`, whatever `corner_deviation` says.
@@ -73,8 +73,8 @@ class _Path:
 
 
 def corner_speed(limits: Limits, inner: float) -> float:
-    """Speed in mm/s at which a corner of `inner` degrees (180 = straight on) between long moves is
-    passed."""
+    """Returns the speed in mm/s at which a corner of `inner` degrees (180 = straight on) between
+    long moves is passed; see the module for the formula."""
     sine = math.sin(math.radians(inner) / 2.0)
     return (
         math.sqrt(limits.accel * limits.deviation * sine / (1.0 - sine)) if sine < 1.0 else math.inf
@@ -82,8 +82,8 @@ def corner_speed(limits: Limits, inner: float) -> float:
 
 
 def leg_seconds(length: float, top: float, accel: float, ends: float = 0.0) -> float:
-    """Seconds of one straight move of `length` mm at most `top` mm/min that begins and ends at
-    `ends` mm/s or slower.
+    """Returns the seconds of one straight move of `length` mm at most `top` mm/min that begins and
+    ends at `ends` mm/s or slower, with `accel` mm/s².
 
     The shortest time that its ends allow; 0 for no length.
     """
@@ -102,8 +102,8 @@ def minutes(
     dwell: float = 0.0,
     park: tuple[float, float] | None = None,
 ) -> float:
-    """Time of all `passes` in minutes, each from rest to rest; `dwell` seconds are added for each
-    pass.
+    """Returns the time of all `passes` in minutes, each from rest to rest; `dwell` seconds are
+    added for each pass.
 
     With `park` each pass begins over that place, at the height of its first move, and ends there by
     a rapid; without it the first move of all takes no time.
@@ -128,13 +128,14 @@ def seconds(
     rests: Sequence[int] = (),
     start: tuple[float, float, float] | None = None,
 ) -> Floats:
-    """Seconds that each of `moves` takes, (n,) float.
+    """Returns the seconds that each of `moves` takes, (n,) float.
 
     `rests` are the indices of moves that begin from rest, beside the first. `start` is where the
     cutter stands before the first move; where it is not known, that move takes no time. Moves
     without length take none either. A drilling cycle takes the time of all its motions. Raises
     ValueError for a cut without a feed.
     """
+    # a cycle is timed as its motions, and their times are added up for the move they come from
     plain, owner = expand_counted(moves)
     if plain is not moves:
         first = np.searchsorted(np.asarray(owner), np.asarray(rests, dtype=int))
@@ -149,11 +150,13 @@ def seconds(
     ends = table[:, 1:4]
     starts = np.vstack([ends[:1] if start is None else np.array([start], dtype=float), ends[:-1]])
     path = _path(table, starts, limits)
+    # moves without length would be corners of no direction between those beside them
     moving = np.flatnonzero(path.length > 0.0)
     if not len(moving):
         return times
     path = _Path(path.length[moving], path.top[moving], path.leaving[moving], path.arriving[moving])
     corners = _corners(path, limits)
+    # a rest at a move without length is that of the next one that moves
     corners[np.searchsorted(moving, np.asarray(rests, dtype=int))] = 0.0
     times[moving] = _times(path, corners, limits.accel)
     return times
@@ -175,6 +178,8 @@ def _bend(
     arcs: Floats, starts: Floats, where: NDArray[np.intp], limits: Limits, path: _Path
 ) -> None:
     """Writes length, top speed and directions of the arcs (helices) into `path`, at `where`."""
+    # The feed counts along the helix, but only its share in the plane is turned: v_plane² / r is
+    # what the acceleration bounds. The 1e-9 keeps a helix of nearly no turn from dividing by 0.
     turn = np.where(arcs[:, 0] == Kind.CCW, 1.0, -1.0)
     out = -arcs[:, 5:7]
     into = arcs[:, 1:3] - (starts[:, :2] + arcs[:, 5:7])
@@ -193,6 +198,7 @@ def _bend(
     path.top[where] = np.minimum(
         path.top[where], np.sqrt(limits.accel * radius) / np.maximum(share, 1e-9)
     )
+    # the tangent is the spoke turned by a right angle, to the left or right, with the slope of Z
     for spoke, target in ((out, path.leaving), (into, path.arriving)):
         reach = np.sqrt((spoke**2).sum(axis=1))
         target[where, 0] = -turn * spoke[:, 1] / reach * share
@@ -208,6 +214,7 @@ def _corners(path: _Path, limits: Limits) -> Floats:
     # Inner angle t: cos t = -straight, so sin(t/2) and cos(t/2) follow from the half-angle
     # formulas.
     sine, cosine = np.sqrt((1.0 + straight) / 2.0), np.sqrt((1.0 - straight) / 2.0)
+    # straight on, 1 - sine and cosine are 0: both radii are infinite, and chosen so below
     with np.errstate(divide="ignore", invalid="ignore"):
         rounded = limits.deviation * sine / (1.0 - sine)
         fits = np.minimum(path.length[:-1], path.length[1:]) / 2.0 * sine / cosine
@@ -218,11 +225,16 @@ def _corners(path: _Path, limits: Limits) -> Floats:
 
 
 def _times(path: _Path, corners: Floats, accel: float) -> Floats:
+    # v² may grow by 2 a l over a move of length l. With g the sum of that up to each corner, the
+    # highest v² looking forwards is g + min(v² - g) over all corners before, and backwards alike:
+    # two running minima where a loop over the moves would do the same one by one.
     gained = np.concatenate([[0.0], np.cumsum(2.0 * accel * path.length)])
     forward = np.minimum.accumulate(corners - gained) + gained
     both = np.minimum.accumulate((forward + gained)[::-1])[::-1] - gained
     squares = np.maximum(both, 0.0)
     first, last = squares[:-1], squares[1:]
+    # speeding up from the first and slowing down to the last, v² meets in the middle at this peak,
+    # unless the feed is reached before and held over the rest of the way
     peak = np.minimum(path.top**2, accel * path.length + (first + last) / 2.0)
     entry, exit_, top = np.sqrt(first), np.sqrt(last), np.sqrt(peak)
     steady = np.maximum(path.length - (2.0 * peak - first - last) / (2.0 * accel), 0.0)

@@ -64,8 +64,8 @@ class _DigestedFiles(IndexDataCacheFile):
 
 
 def _whole(path: str) -> None:
-    """Raise ValueError where a file does not end with its digest; one that is missing is no matter
-    of this."""
+    """Raise ValueError where a file does not end with its digest; a missing file is left to the
+    caller."""
     with suppress(FileNotFoundError):
         held = Path(path).read_bytes()
         if hashlib.blake2b(held[:-_DIGEST], digest_size=_DIGEST).digest() != held[-_DIGEST:]:
@@ -77,6 +77,8 @@ class _RebuiltCache(FunctionCache):
 
     def __init__(self, function: Callable[..., Any]) -> None:
         super().__init__(function)  # type: ignore[no-untyped-call]
+        # numba's cache makes its file object itself and takes no other: so its class is changed
+        # here, which has methods of its own but no fields
         held = self._cache_file
         held.__class__ = _DigestedFiles
 
@@ -101,7 +103,10 @@ class _RebuiltCache(FunctionCache):
 
 
 def njit(*, cache: bool = True, **options: Any) -> Callable[[_Function], _Function]:
-    """As `numba.njit`, but for what a damaged cache does."""
+    """Returns a decorator as `numba.njit` does; a damaged cache is rebuilt and never raises.
+
+    `options` are numba's; `cache=False` keeps the loop out of the cache on disk.
+    """
 
     def decorated(function: _Function) -> _Function:
         made = numba.njit(**options)(function)

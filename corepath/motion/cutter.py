@@ -1,5 +1,5 @@
-"""Cutters: shapes as solids of revolution about the spindle axis, tip at the origin, lengths in
-mm."""
+"""Cutters, as solids of revolution about the spindle axis with the tip at the origin, and how they
+are run. Lengths in mm."""
 
 from __future__ import annotations
 
@@ -60,6 +60,7 @@ class Cutter:
     listed: float = 0.0
 
     def __post_init__(self) -> None:
+        # One owner for what follows from the shape: path finding, profile and words need no cases.
         corners = {"ball": self.radius, "bull": min(self.corner_radius, self.radius)}
         plunges = self.centre_cutting or self.shape in ("ball", "drill")
         object.__setattr__(self, "corner_radius", corners.get(self.shape, 0.0))
@@ -78,12 +79,12 @@ class Cutter:
 
     @property
     def flat_radius(self) -> float:
-        """Radius of the flat part of its end; 0 for a ball."""
+        """Radius of the flat part of its end, mm; 0 for a ball."""
         return self.radius - self.corner_radius
 
     @property
     def profile(self) -> CutterProfile:
-        """The form of its end."""
+        """The tool profile z(r) of its end."""
         return CutterProfile(self.radius, self.flat_radius, self.corner_radius)
 
     @property
@@ -100,7 +101,7 @@ class Cutter:
         return {name: getattr(self, name) for name in ("shape", "diameter", "corner_radius")}
 
     def facts(self) -> dict[str, Any]:
-        """The same after its number."""
+        """The same as `form`, after the cutter's number."""
         return {"number": self.number, **self.form()}
 
     def describe(self) -> str:
@@ -115,7 +116,7 @@ def cutter_words(
     size: Callable[[float], str] = lambda length: f"{mm(length):g}",
     measured: str = "",
 ) -> str:
-    """A cutter in words: number, shape, diameter and the other sizes of its shape.
+    """Returns a cutter in words: number, shape, diameter and the other sizes of its shape.
 
     `facts` come from `Cutter.facts` or `Cutter.form`, maybe through a report. `diameter` and
     `corner` are put before the figures, which `size` writes, `measured` after the diameter.

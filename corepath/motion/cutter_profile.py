@@ -1,4 +1,4 @@
-"""Profile of a cutter's end: the height z over its tip at the radius r, in mm.
+"""Tool profile z(r): the height of a cutter's end over its tip at the radius r, in mm.
 
 Level up to `flat`, then round a corner of radius `corner` out to `radius`: a ball has flat 0, a
 flat cutter corner 0. Elementary geometry, no source needed. This is the planner's only profile;
@@ -20,7 +20,10 @@ Array = NDArray[np.float64]
 
 
 class CutterProfile(NamedTuple):
-    """Sizes of a cutter's end, mm. A tuple, so that compiled loops take it as an argument."""
+    """Sizes of a cutter's end, mm: its `radius`, that of the `flat` part, the `corner` radius.
+
+    A tuple, so that compiled loops take it as an argument.
+    """
 
     radius: float
     flat: float
@@ -28,21 +31,25 @@ class CutterProfile(NamedTuple):
 
 
 def height(out: float, profile: CutterProfile) -> float:
-    """Height over the tip, mm, at `out` (mm) beyond the flat part; no farther than the rim."""
+    """Returns the height over the tip, mm, at `out` (mm) beyond the flat part; no farther than the
+    rim."""
+    # at the rim rounding may take `out` past the corner: its root must not be NaN there, hence max
     if out <= 0.0 or profile.corner <= 0.0:
         return 0.0
     return profile.corner - math.sqrt(max(profile.corner * profile.corner - out * out, 0.0))
 
 
 def widest(up: float, profile: CutterProfile) -> float:
-    """Largest radius, mm, at which the end is less than `up` (mm, above 0) over the tip."""
+    """Returns the largest radius, mm, at which the end is less than `up` (mm, above 0) over the
+    tip."""
     if up >= profile.corner:
         return profile.radius
     return profile.flat + math.sqrt(up * (2.0 * profile.corner - up))
 
 
 def heights(away: Array, profile: CutterProfile) -> Array:
-    """Heights over the tip, mm, at the radii `away` (any shape, mm); inf beyond the cutter."""
+    """Returns the heights over the tip, mm, at the radii `away` (any shape, mm); inf beyond the
+    cutter."""
     from corepath.motion.cutter_profile_kernels import heights
 
     flat = heights(np.ascontiguousarray(away, dtype=np.float64).ravel(), profile)
@@ -50,7 +57,7 @@ def heights(away: Array, profile: CutterProfile) -> Array:
 
 
 def footprint(profile: CutterProfile, cell: float) -> tuple[NDArray[np.bool_], Array]:
-    """Footprint and structure of the cutter for grey morphology on a grid.
+    """Returns footprint and structuring element of the cutter for grey-scale morphology on a grid.
 
     Both are (2k + 1, 2k + 1) with the axis in the middle: which nodes lie under the cutter, and
     minus its height over the tip there, mm. `cell` (mm) is the distance of the grid's nodes.
@@ -63,10 +70,12 @@ def footprint(profile: CutterProfile, cell: float) -> tuple[NDArray[np.bool_], A
 
 
 def contact_reach(slope: Array, profile: CutterProfile) -> Array:
-    """Distance from the cutter's axis to its contact on a slope, as a factor (mm) of the gradient.
+    """Returns the distance from the cutter's axis to its contact on a slope, as a factor (mm) of
+    the gradient.
 
     `slope` is |g|, the length of the gradient g of the ground. The end touches at
     flat·g/|g| + corner·g/√(1 + g²) from its axis, up the slope.
     """
+    # level ground has no way up: the factor stays finite, so that times the gradient it is nothing
     found: Array = profile.flat / np.maximum(slope, 1e-9) + profile.corner / np.sqrt(1.0 + slope**2)
     return found

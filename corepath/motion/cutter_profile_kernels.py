@@ -24,7 +24,8 @@ widest = njit(inline="always")(plain.widest)
 
 @njit()
 def heights(away: Array, profile: CutterProfile) -> Array:
-    """Heights over the tip (n,), mm, at the radii `away` (n,), mm; inf beyond the cutter."""
+    """Returns the heights over the tip (n,), mm, at the radii `away` (n,), mm; inf beyond the
+    cutter."""
     over = np.full(away.shape[0], math.inf)
     for k in range(away.shape[0]):
         if away[k] <= profile.radius + _ROUNDING:

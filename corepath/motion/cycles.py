@@ -1,5 +1,5 @@
-"""Drilling cycles as the plain motions that they stand for, in the order of NIST IR 6556 (2000),
-3.5.16.
+"""Drilling cycles as the plain motions that a control makes of them, in the order of NIST IR 6556
+(2000), 3.5.16.
 
 A cycle of the XY plane, absolute (G90), that ends at its retract height R (G99):
 
@@ -29,7 +29,8 @@ its code."""
 
 
 def expand(moves: Sequence[Move]) -> Sequence[Move]:
-    """`moves` with every drilling cycle as rapids and lines; `moves` itself where there is none.
+    """Returns `moves` with every drilling cycle as rapids and lines; `moves` itself where there is
+    none.
 
     Raises ValueError for a cycle that comes first (nobody knows from where), one whose retract
     height is not above its bottom, and one that pecks by nothing.
@@ -38,7 +39,8 @@ def expand(moves: Sequence[Move]) -> Sequence[Move]:
 
 
 def expand_counted(moves: Sequence[Move]) -> tuple[Sequence[Move], Sequence[int]]:
-    """The same, and for each motion the index of the move in `moves` that it comes from."""
+    """Returns the same as `expand`, and for each motion the index of the move in `moves` that it
+    comes from. Raises ValueError as `expand` does."""
     if not any(move.kind in CYCLES for move in moves):
         return moves, range(len(moves))
     plain: list[Move] = []
@@ -70,6 +72,7 @@ def _motions(before: Move, cycle: Move) -> Iterator[Move]:
         yield rapid(cycle.x, cycle.y, z)
     if z > retract:
         yield rapid(cycle.x, cycle.y, retract)
+    # G81 is a single peck of the whole depth
     yield from _down(cycle, retract, peck if cycle.kind == Kind.PECK else retract - cycle.z)
     yield rapid(cycle.x, cycle.y, retract)
 
@@ -82,4 +85,5 @@ def _down(cycle: Move, retract: float, peck: float) -> Iterator[Move]:
         if reached <= cycle.z:
             return
         yield rapid(cycle.x, cycle.y, retract)
+        # a first peck shallower than the back-off must not raise the tip above R
         yield rapid(cycle.x, cycle.y, min(reached + BACK_OFF, retract))

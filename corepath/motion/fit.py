@@ -1,4 +1,4 @@
-"""Thinning and arc fitting: a polyline of many points becomes few lines and arcs.
+"""Thinning and arc fitting: makes few lines and arcs of a polyline of many points.
 
 Points are (n, 3) float, mm, in the bed frame; the first is where the cutter already is. The
 distance between polyline and moves is at most the tolerance both ways. Arcs lie in the XY plane or
@@ -37,8 +37,8 @@ than 500 mm/s² gains in a quarter of a millisecond."""
 CORNER = math.radians(5.0)
 """rad: a turn at one point that is sharper, and three times what its neighbours explain, is a
 corner."""
-LEAST_RADIUS = 0.05
-LARGEST_RADIUS = 5000.0
+LEAST_RADIUS = 0.05  # mm
+LARGEST_RADIUS = 5000.0  # mm; at 0.003 mm such an arc is a line up to 11 mm long, sqrt(8 r e)
 LARGEST_SWEEP = 2.8
 """rad, about 160 degrees."""
 
@@ -50,15 +50,16 @@ def _distinct(points: ArrayLike) -> Floats:
     given = np.ascontiguousarray(points, dtype=np.float64)
     if given.ndim != 2 or given.shape[1] != 3 or len(given) == 0:
         raise ValueError(f"points must be (n, 3) with n >= 1, got shape {given.shape}")
+    # a step without length has no direction; 1e-9 mm is far below the figures that are written
     keep = np.concatenate([[True], np.abs(np.diff(given, axis=0)).max(axis=1) > 1e-9])
     return np.ascontiguousarray(given[keep])
 
 
 def thin(points: ArrayLike, tolerance: float = TOLERANCE) -> Floats:
-    """The (m, 3) points that are needed for every given one to lie within `tolerance` mm of the
-    polyline.
+    """Returns the (m, 3) points that are needed for every one of `points` (n, 3) to lie within
+    `tolerance` mm of the polyline.
 
-    First and last stay; the order stays; nothing is moved.
+    First and last stay; the order stays; nothing is moved. Raises ValueError for another shape.
     """
     from corepath.motion.fit_kernels import line_runs
 
@@ -69,15 +70,21 @@ def thin(points: ArrayLike, tolerance: float = TOLERANCE) -> Floats:
 def fit_arcs(
     points: ArrayLike, *, feed: float, tolerance: float = TOLERANCE, arcs: bool = True
 ) -> list[Move]:
-    """Moves from the first of the (n, 3) `points` to the last, as few as `tolerance` mm allows.
+    """Returns moves from the first of the (n, 3) `points` to the last, as few as `tolerance` mm
+    allows, at `feed` mm/min.
 
     Where the points run smoothly, neighbouring moves join within `JOINT`; a corner of the points
     stays one. A run starts and ends in the direction that its first and last three points give, so
     that parts of one curve fitted apart join as well. `arcs=False` gives lines only. One point, or
-    n equal ones, give no move.
+    n equal ones, give no move. Raises ValueError for another shape.
+
+    >>> [move.kind.name for move in fit_arcs([[0, 0, 0], [5, 0, 0], [9, 0, 0]], feed=1000)]
+    ['LINE']
     """
     from corepath.motion.fit_smooth import is_corner, joined
 
+    # Corners first: between them the run is smooth, so directions exist at all of its points and no
+    # move can pass over a corner.
     given = _distinct(points)
     if not arcs or len(given) < 3:
         return [line(x, y, z, feed) for x, y, z in thin(given, tolerance)[1:].tolist()]
@@ -103,8 +110,8 @@ def _moves(run: Floats, ends: NDArray[np.int64], bends: Floats, feed: float) -> 
 
 
 def flatten(start: tuple[float, float, float], move: Move, tolerance: float = 0.0005) -> Floats:
-    """(n, 3) points along one move from `start`, both ends among them; chords keep within
-    `tolerance` mm.
+    """Returns (n, 3) points along one move from `start`, both ends among them, whose chords keep
+    within `tolerance` mm of it.
 
     Of an arc whose ends coincide a full turn is meant (RS-274: NIST IR 6556, 3.5.3.2).
     """
@@ -118,6 +125,7 @@ def flatten(start: tuple[float, float, float], move: Move, tolerance: float = 0.
         turn -= 2 * np.pi
     if abs(turn) < 1e-12:
         turn = 2 * np.pi
+    # chord error of an arc: r (1 - cos(step / 2))
     step = 2 * np.arccos(max(1 - tolerance / radius, 0.0)) if radius > 0 else np.pi
     t = np.linspace(0.0, 1.0, int(np.ceil(abs(turn) / step)) + 1)
     angle = first + turn * t
@@ -128,5 +136,6 @@ def flatten(start: tuple[float, float, float], move: Move, tolerance: float = 0.
             start[2] + (move.z - start[2]) * t,
         ]
     )
+    # the ends as given, not as sine and cosine round them: moves join exactly
     flat[0], flat[-1] = start, (move.x, move.y, move.z)
     return flat

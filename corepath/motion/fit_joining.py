@@ -31,10 +31,10 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 NO_END = 9.0
-"""A direction (rad) that stands for: any."""
-_BEAM = 10
+"""A direction (rad) that means: any. Real ones lie within half a turn of 0."""
+_BEAM = 10  # states kept for each number of moves: bounds the search to so many times the points
 _TRIES = 9
-_STEEPEST = 1.3  # rad: |lead| of an arc; the sweep is twice that
+_STEEPEST = 1.3  # rad: |lead| of an arc; the sweep is twice that, 2.6, and so below `LARGEST_SWEEP`
 _WHOLE = 2.0 * math.pi
 
 
@@ -47,6 +47,8 @@ def _near(angle: float, to: float) -> float:
 @njit(cache=True)
 def _leads(p: Floats, along: Floats, i: int, j: int, tolerance: float) -> tuple[bool, float, float]:
     """(possible, least lead, largest lead) of one move from point i to point j."""
+    # In X and Y the move is the arc of one lead. Z is left to grow evenly along the way; what a
+    # point is off in Z uses up part of the tolerance, since both errors stand square to each other.
     dx, dy, rise = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1], p[j, 2] - p[i, 2]
     length = math.sqrt(dx * dx + dy * dy)
     if length < 1e-9:
@@ -56,12 +58,15 @@ def _leads(p: Floats, along: Floats, i: int, j: int, tolerance: float) -> tuple[
     low, high = -_STEEPEST, _STEEPEST
     for k in range(i, j):
         for half in range(2):
+            # Middles of chords too: between two points on one side of an arc its chord may still
+            # leave it. They have no Z of their own to miss.
             if half == 0:
                 x, y = (
                     0.5 * (p[k, 0] + p[k + 1, 0]) - p[i, 0],
                     0.5 * (p[k, 1] + p[k + 1, 1]) - p[i, 1],
                 )
                 off = 0.0
+            # the last point is an end of the move and on it whatever the lead
             elif k + 1 == j:
                 break
             else:
@@ -70,6 +75,8 @@ def _leads(p: Floats, along: Floats, i: int, j: int, tolerance: float) -> tuple[
             room = tolerance * tolerance - off * off
             if room <= 0.0:
                 return False, 0.0, 0.0
+            # in the chord's frame: the lead of the arc through the point, and by how much it may
+            # change while the arc passes within the room of it
             u, v = x * dx + y * dy, y * dx - x * dy
             lead = math.atan2(v * length, u * (length - u) - v * v)
             ends = math.sqrt((u * u + v * v) * ((length - u) * (length - u) + v * v))
@@ -82,7 +89,7 @@ def _leads(p: Floats, along: Floats, i: int, j: int, tolerance: float) -> tuple[
 
 @njit(cache=True)
 def way_along(p: Floats) -> Floats:
-    """(n,) way in X and Y from the first point to each."""
+    """Returns the length of way (n,) in X and Y from the first of the points `p` (n, 3) to each."""
     along = np.zeros(p.shape[0])
     for k in range(1, p.shape[0]):
         along[k] = along[k - 1] + math.hypot(p[k, 0] - p[k - 1, 0], p[k, 1] - p[k - 1, 1])
@@ -91,7 +98,11 @@ def way_along(p: Floats) -> Floats:
 
 @njit(cache=True)
 def reach(p: Floats, along: Floats, i: int, tolerance: float) -> int:
-    """Farthest point that one move from point i can end at, by doubling and halving."""
+    """Returns the farthest point that one move from point i can end at, by doubling and halving.
+
+    Points that can be reached need not be all those up to the farthest, so this may stop early;
+    testing all of them would cost the square of their number.
+    """
     good, step, n = i + 1, 1, p.shape[0]
     while good < n - 1:
         j = min(good + step, n - 1)
@@ -108,6 +119,8 @@ def reach(p: Floats, along: Floats, i: int, tolerance: float) -> int:
 def _try(i: int, far: int, k: int) -> int:
     """The k-th point (0 to `_TRIES` - 1) to end a move at, the farthest first; may repeat the one
     before."""
+    # the three farthest, five spread over the span, and the next point: where the farthest leave a
+    # direction that the next move cannot take up, a shorter move may
     span = far - i
     if k < 3:
         back = min(k, span - 1)
@@ -120,6 +133,7 @@ def _try(i: int, far: int, k: int) -> int:
 
 @njit(cache=True)
 def _grow(states: Floats, count: int) -> Floats:
+    # room for all that one state can add: `_TRIES` ends of three kinds each
     if count < states.shape[0] - 64:
         return states
     larger = np.empty((2 * states.shape[0], states.shape[1]))
@@ -134,6 +148,8 @@ def _grow(states: Floats, count: int) -> Floats:
 def _keep_far(states: Floats, first: int, last: int) -> int:
     """Keep a beam of the states first..last, the farthest first, at most three at one point; the
     new end."""
+    # More than three at one point would crowd out the others, and a beam whose states all end at
+    # one point dies where no move can leave it in their directions.
     kept, at_point = first, 0
     while kept - first < _BEAM:
         best = -1
@@ -157,8 +173,10 @@ def _keep_far(states: Floats, first: int, last: int) -> int:
 def join_run(
     p: Floats, tolerance: float, joint: float, largest: float, first: float, last: float
 ) -> tuple[Ints, Floats, bool]:
-    """Ends (m,) and leads (m,) of the moves along `p`, and whether they reach its last point.
+    """Returns the ends (m,) and leads (m,) of the moves along the points `p` (n, 3), and whether
+    they reach its last point.
 
+    `tolerance` is mm, `joint` rad.
     `first` and `last` are directions (rad) to start and end in within half of `joint`, or `NO_END`.
     `largest` is the largest radius of an arc. Where no move can go on, the moves up to the farthest
     point are given.
@@ -170,6 +188,8 @@ def join_run(
     # line.
     states = np.empty((256, 5))
     states[0, 0], states[0, 3], states[0, 4] = 0.0, -1.0, 0.0
+    # Least above largest on purpose: every joint widens the interval by `joint` on both sides, and
+    # what is left of that here is half of `joint` about `first`.
     states[0, 1], states[0, 2] = (
         (first + 0.5 * joint, first - 0.5 * joint) if first != NO_END else (-1e3, 1e3)
     )
@@ -180,6 +200,8 @@ def join_run(
         int(np.int64(-1)),
         int(np.int64(0)),
     )
+    # breadth first: all that k moves reach before any of k + 1, so the first to reach the last
+    # point takes the fewest
     while goal < 0 and level < count:
         begin = count
         for s in range(level, begin):
@@ -196,11 +218,14 @@ def join_run(
                     continue
                 dx, dy = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1]
                 chord, half = math.atan2(dy, dx), 0.5 * math.sqrt(dx * dx + dy * dy)
+                # a move starts at chord + lead, within `joint` of where the one before arrived
                 if states[s, 1] > -1e2:
                     turned = _near(chord, 0.5 * (states[s, 1] + states[s, 2]))
                     low = max(low, states[s, 1] - joint - turned)
                     high = min(high, states[s, 2] + joint - turned)
                     chord = turned
+                # A flatter lead would be an arc beyond the largest radius: leads between -flat and
+                # flat are possible as a line alone. The three kinds are states of their own.
                 flat = math.asin(min(half / largest, 1.0))
                 for kind in range(3):
                     a, b = low, high
@@ -212,6 +237,7 @@ def join_run(
                         b = min(b, -flat)
                     if a > b:
                         continue
+                    # from leads to directions on arrival: an arc turns by twice its lead
                     a, b = chord - b, chord - a
                     if j == n - 1 and last != NO_END:
                         end = _near(last, 0.5 * (a + b))
@@ -236,6 +262,9 @@ def _chosen(
     p: Floats, states: Floats, state: int, last: float, whole: bool
 ) -> tuple[Ints, Floats, bool]:
     """Ends and leads along the chain of states that ends at `state`, chosen backwards."""
+    # Each state holds an interval of directions. Going back from the end, each move arrives in the
+    # direction nearest to the one in which the next starts, so that joints are used only where
+    # an interval forces them to be.
     count, s = 0, state
     while states[s, 3] >= 0.0:
         count, s = count + 1, int(states[s, 3])

@@ -1,5 +1,5 @@
-"""Compiled kernels of the path fitting: greedy runs of polyline points that one line or one arc
-replaces.
+"""Compiled kernels of path fitting: greedy runs of polyline points that one line or one arc can
+replace, and the exact test of such a move.
 
 Points are (n, 3) float64, mm. A run i..j is accepted as a line when all points between lie within
 the tolerance of the segment and advance along it; as an arc when all points *and* all chords
@@ -29,6 +29,8 @@ def is_line(p: Floats, i: int, j: int, tolerance: float) -> bool:
     length2 = dx * dx + dy * dy + dz * dz
     if length2 == 0.0:
         return j == i + 1
+    # Points must advance along the line: a way out and back on itself lies within the tolerance of
+    # its segment too, and thinning it away would leave a stretch uncut.
     slack = tolerance / math.sqrt(length2)
     before = 0.0
     for k in range(i + 1, j):
@@ -45,7 +47,8 @@ def is_line(p: Floats, i: int, j: int, tolerance: float) -> bool:
 
 @njit(cache=True)
 def centre(p: Floats, i: int, j: int) -> tuple[bool, float, float, float]:
-    """Least-squares circle through the ends of the run: (found, centre x, centre y, radius).
+    """Returns the least-squares circle through both ends of the run i..j: (found, centre x, centre
+    y, radius), mm.
 
     In the frame of the chord (u along, v across, origin at its middle) a circle through both ends
     has its centre at (0, k) and u^2 + v^2 - 2 k v = L^2 / 4; k is the least-squares solution over
@@ -63,6 +66,7 @@ def centre(p: Floats, i: int, j: int) -> tuple[bool, float, float, float]:
         u, v = x * dx + y * dy, y * dx - x * dy
         top += (u * u + v * v - 0.25 * length * length) * v
         bottom += 2.0 * v * v
+    # all points within 1e-9 mm of the chord: a line, whose circle has no centre
     if bottom < 1e-18:
         return False, 0.0, 0.0, 0.0
     h = top / bottom
@@ -86,8 +90,11 @@ def _is_arc(
 def swept(
     p: Floats, i: int, j: int, cx: float, cy: float, radius: float, tolerance: float, sweep: float
 ) -> float:
-    """Signed sweep of the run about a centre, 0 where it is not within the tolerance of that
-    arc."""
+    """Returns the signed sweep (rad, positive to the left) of the run i..j about a centre; 0 where
+    it is not within `tolerance` mm of that arc, turns back, or sweeps more than `sweep`.
+
+    Two passes: Z is linear in the angle, so it can be tested only when the whole sweep is known.
+    """
     total = 0.0
     for k in range(i, j):
         ax, ay, bx, by = p[k, 0] - cx, p[k, 1] - cy, p[k + 1, 0] - cx, p[k + 1, 1] - cy
@@ -99,6 +106,7 @@ def swept(
         total += turn
         if abs(total) > sweep:
             return 0.0
+        # a chord comes nearest to the centre at its foot, if that lies between its ends
         chord = math.sqrt((bx - ax) ** 2 + (by - ay) ** 2)
         if abs(ax * by - ay * bx) < (radius - tolerance) * chord:
             t = -(ax * (bx - ax) + ay * (by - ay)) / (chord * chord)
@@ -109,6 +117,7 @@ def swept(
         ax, ay, bx, by = p[k, 0] - cx, p[k, 1] - cy, p[k + 1, 0] - cx, p[k + 1, 1] - cy
         turned += math.atan2(ax * by - ay * bx, ax * bx + ay * by)
         dz = p[k + 1, 2] - p[i, 2] - rise * turned / total
+        # both errors at once: radial and along Z stand square to each other
         dr = math.sqrt(bx * bx + by * by) - radius
         if dz * dz + dr * dr > tolerance * tolerance:
             return 0.0
@@ -138,6 +147,7 @@ def _arc_end(
     """Farthest end of an arc from point i with its centre and sweep; (i, ...) where there is
     none."""
     n = p.shape[0]
+    # three points may fail where four or five hold, so a few starts are tried before the doubling
     good, cx, cy, total = i, 0.0, 0.0, 0.0
     for first in range(i + 2, min(i + 5, n)):
         ok, x, y, turn = _is_arc(p, i, first, tolerance, least, largest, sweep)
@@ -160,9 +170,10 @@ def _arc_end(
 
 @njit(cache=True)
 def line_runs(p: Floats, tolerance: float) -> Ints:
-    """Indices of the points kept, first and last among them."""
+    """Returns the indices (m,) of the points of `p` (n, 3) to keep, first and last among them."""
     kept = np.empty(p.shape[0], dtype=np.int64)
     kept[0] = 0
+    # a literal would be a type of its own, and `_line_end` would be compiled once more for it
     count, i = int(np.int64(1)), int(np.int64(0))
     while i < p.shape[0] - 1:
         i = _line_end(p, i, tolerance)
@@ -175,7 +186,9 @@ def line_runs(p: Floats, tolerance: float) -> Ints:
 def fit_runs(
     p: Floats, tolerance: float, least: float, largest: float, sweep: float
 ) -> tuple[Ints, Floats]:
-    """Ends (m,) of the runs and (m, 3) centre x, centre y, sweep of each; sweep 0 is a line."""
+    """Returns the ends (m,) of greedy runs along `p` (n, 3), and (m, 3) centre x, centre y, sweep
+    of each; sweep 0 is a line. `least` and `largest` bound the radius, mm, `sweep` the sweep,
+    rad."""
     n = p.shape[0]
     ends = np.empty(n, dtype=np.int64)
     arcs = np.zeros((n, 3))

@@ -23,16 +23,19 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-_LEVEL = 1e-9  # mm: less way than this in X and Y is none
-_INSIDE = 0.99  # share of the tolerance that the search may use; the exact check has all of it
+_LEVEL = 1e-9  # mm: less way than this in X and Y is none, and has no direction
+# Share of the tolerance that the search may use; the exact check has all of it. The search works
+# with slopes of the lead, which are right to first order: at the full tolerance some of its moves
+# would fail the check and be replaced by greedy ones, which join with a kink.
+_INSIDE = 0.99
 
 
 @njit(cache=True)
 def is_corner(p: Floats, tolerance: float, joint: float, corner: float) -> Flags:
-    """(n,) whether the points turn a corner there: no arc over it and half of each neighbour keeps
-    the tolerance, or the turn is larger than `corner` and than three times what the turns beside it
-    explain. Where a straight way down or up begins or ends is a corner as well. First and last
-    point are none.
+    """Returns (n,) whether the points `p` (n, 3) turn a corner there: no arc over it and half of
+    each neighbour keeps the `tolerance` (mm), or the turn is larger than `corner` (rad) and than
+    three times what the turns beside it explain. A turn up to `joint` (rad) is none. Where a
+    straight way down or up begins or ends is a corner as well. First and last point are none.
     """
     n = p.shape[0]
     found = np.zeros(n, dtype=np.bool_)
@@ -40,6 +43,7 @@ def is_corner(p: Floats, tolerance: float, joint: float, corner: float) -> Flags
     for k in range(n - 1):
         length[k] = math.hypot(p[k + 1, 0] - p[k, 0], p[k + 1, 1] - p[k, 1])
     for k in range(1, n - 1):
+        # a move straight down has no direction in X and Y; its ends must not depend on one
         if length[k - 1] < _LEVEL or length[k] < _LEVEL:
             found[k] = (length[k - 1] < _LEVEL) != (length[k] < _LEVEL)
             continue
@@ -50,10 +54,14 @@ def is_corner(p: Floats, tolerance: float, joint: float, corner: float) -> Flags
             p[k + 1, 1] - p[k, 1],
         )
         turn[k] = abs(math.atan2(ax * by - ay * bx, ax * bx + ay * by))
+        # an arc that touches both edges at half of the shorter one passes the point by
+        # half * tan(turn / 4)
         found[k] = (
             turn[k] > joint
             and 0.5 * min(length[k - 1], length[k]) * math.tan(turn[k] / 4.0) > tolerance
         )
+    # Closely spaced points keep the tolerance over any turn. So a turn is also held against the
+    # curvature beside it: on a curve, twice the turn over the lengths of both edges.
     for k in range(1, n - 1):
         if found[k] or turn[k] <= corner:
             continue
@@ -61,6 +69,7 @@ def is_corner(p: Floats, tolerance: float, joint: float, corner: float) -> Flags
         for beside in (k - 1, k + 1):
             if 0 < beside < n - 1 and not found[beside]:
                 bend = max(bend, 2.0 * turn[beside] / (length[beside - 1] + length[beside]))
+        # three points alone have no turns beside theirs to tell
         found[k] = turn[k] > 3.0 * bend * 0.5 * (length[k - 1] + length[k]) and n > 3
     return found
 
@@ -88,9 +97,12 @@ def _direction(p: Floats, tolerance: float) -> float:
     """
     j = max(min(2, p.shape[0] - 1), reach(p, way_along(p), int(np.int64(0)), tolerance) // 2)
     far, length = _leaving(p, j)
+    # half of fewer than six points is no circle of its own
     if j < 6:
         return far
     near, shorter = _leaving(p, j // 2)
+    # error ~ chord²: two chords give the direction at chord 0 (Richardson's extrapolation). Chords
+    # nearly alike would divide by nearly nothing and enlarge the noise of the points.
     share = (length / max(shorter, 1e-9)) ** 2
     if share < 2.0:
         return near
@@ -104,8 +116,11 @@ def _direction(p: Floats, tolerance: float) -> float:
 def joined(
     p: Floats, tolerance: float, joint: float, least: float, largest: float, sweep: float
 ) -> tuple[Ints, Floats]:
-    """Ends (m,) and (m, 3) centre x, centre y, sweep of the moves along a run without corners;
-    sweep 0 is a line."""
+    """Returns the ends (m,) of the moves along a run `p` (n, 3) without corners, and (m, 3) centre
+    x, centre y, sweep of each; sweep 0 is a line.
+
+    `tolerance`, and the radii `least` and `largest`, are mm, `joint` and `sweep` rad.
+    """
     n = p.shape[0]
     if n == 2 or math.hypot(p[1, 0] - p[0, 0], p[1, 1] - p[0, 1]) < _LEVEL:
         kept = line_runs(p, tolerance)[1:]
@@ -116,6 +131,9 @@ def joined(
         _direction(p, tolerance),
         _direction(np.ascontiguousarray(p[::-1]), tolerance) + math.pi,
     )
+    # Both end directions are wishes: so that parts of one curve fitted apart still join. Where they
+    # cannot be met, the one at the end is given up first, then the one at the start; the first
+    # edge alone is the last resort, so that each round gets on.
     while start < n - 1:
         rest = p[start:]
         found, leads, whole = join_run(rest, _INSIDE * tolerance, joint, largest, first, last)
@@ -129,6 +147,7 @@ def joined(
             if first == NO_END:
                 found, leads = np.array([1]), np.zeros(1)
             first = NO_END
+        # `found` counts from the start of the rest, which moves on with `start`
         for k in range(len(found)):
             end = start + (found[k] - (found[k - 1] if k else 0))
             count = _one(
@@ -148,6 +167,7 @@ def _one(
 ) -> int:  # fmt: skip
     """Write the move of a lead from point i to j, or greedy ones where it does not hold; the new
     count."""
+    # the search's move, held against all points and chords exactly
     total = 0.0
     if lead == 0.0:
         if is_line(p, i, j, tolerance):

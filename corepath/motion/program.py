@@ -27,8 +27,7 @@ Found = Literal["edges", "kept", "dowels", "cradle"]
 
 
 class Kind(IntEnum):
-    """What a move is. Values equal the RS-274 G number; a drilling cycle stands for several
-    motions."""
+    """What a move is. Values equal the RS-274 G number; a drilling cycle is several motions."""
 
     RAPID = 0
     LINE = 1
@@ -44,8 +43,7 @@ class Move(NamedTuple):
 
     `feed` is in mm/min along the move; a rapid has 0. For a drilling cycle (`DRILL`, `PECK`) z is
     the bottom of the hole, `i` the retract height R, at which the cycle ends, and `j` the depth of
-    a peck (0 for `DRILL`): `corepath.motion.cycles.expand` turns it into the motions that it stands
-    for.
+    a peck (0 for `DRILL`): `corepath.motion.cycles.expand` turns it into plain motions.
     """
 
     kind: Kind
@@ -81,8 +79,8 @@ def arc(clockwise: bool, x: float, y: float, z: float, i: float, j: float, feed:
 
 
 def drill(x: float, y: float, z: float, feed: float, retract: float, peck: float = 0.0) -> Move:
-    """A drilling cycle at (x, y) down to `z`, by pecks of `peck` mm where it is above 0; ends at
-    `retract`."""
+    """Returns a drilling cycle at (x, y) down to `z`, by pecks of `peck` mm where it is above 0; it
+    ends at `retract`. All bed frame, mm; `feed` mm/min."""
     return Move(Kind.PECK if peck > 0.0 else Kind.DRILL, x, y, z, feed, retract, peck)
 
 
@@ -171,7 +169,7 @@ class Pass:
 
 @dataclass(frozen=True, slots=True)
 class Program:
-    """One `.nc` file to be. `stem` is the file name without ending, e.g. `03-A-groove`.
+    """What one `.nc` file will hold. `stem` is the file name without ending, e.g. `03-A-groove`.
 
     `clear` is the height (bed frame) where rapids are free; `park` the place (x, y) to stand at a
     stop. `watch` are lines for the head: what to look out for; `corners` those that stay round.

@@ -27,20 +27,21 @@ _SMOOTH = math.radians(25.0)
 """Straight cuts that turn by more than this make a corner and no bend."""
 _SHORT = 2.0
 """mm: a cut longer than this is no part of a bend; it has room to speed up and slow down."""
-_LEAST_TURN = 1e-4
+_LEAST_TURN = 1e-4  # rad: even cuts of 0.1 mm then lie on a radius of 1 m, which slows no feed
 _STEP = 0.9
 """A bend's feed is rounded down to a power of this below the feed of the operation: few words F in
 a file."""
 
 
 def bend_feed(accel: float, radius: float) -> float:
-    """The fastest feed on a radius (mm) with the acceleration in mm/s²."""
+    """Returns the fastest feed, mm/min, on a `radius` (mm) with the acceleration `accel` in mm/s²:
+    sqrt(a·r)."""
     return 60.0 * math.sqrt(accel * radius)
 
 
 def reachable(program: Program, accel: float) -> Program:
-    """The program with each feed on an arc or bend no higher than `accel` (mm/s²) lets the axis go
-    there.
+    """Returns the program with each feed on an arc or bend no higher than `accel` (mm/s²) lets the
+    axis go there.
 
     Its `used` tells what became of each planned feed.
     """
@@ -77,6 +78,7 @@ def _slowed(stretch: Pass, accel: float) -> Pass:
 
 def _rounded(feed: float, top: float) -> float:
     """The highest step below `feed` that is no higher than `top`."""
+    # 1e-9: a `top` that is one of the steps must not fall to the next by rounding
     return round(feed * _STEP ** math.ceil(math.log(top / feed) / math.log(_STEP) - 1e-9), 1)
 
 
@@ -92,7 +94,8 @@ def _most(moves: Sequence[Move], accel: float) -> Floats:
     radius = _bends(kind, way, length)
     curved = (kind == Kind.CW) | (kind == Kind.CCW)
     turned = np.hypot(table[:, 4], table[:, 5])
-    # On a helix the way is longer than its plan: the speed in the plane is the share of it.
+    # On a helix the way is longer than its plan: the speed in the plane is the share of it. The
+    # 1e-9 and 1e-12 keep moves without length or turn from dividing by 0.
     lap = turned * _sweeps(kind, start, table)
     share = lap / np.maximum(np.hypot(lap, way[:, 2]), 1e-12)
     speed = np.sqrt(accel * np.where(curved, turned, radius)) / np.where(
@@ -116,6 +119,7 @@ def _sweeps(kind: Floats, start: Floats, table: Floats) -> Floats:
 def _bends(kind: Floats, way: Floats, length: Floats) -> Floats:
     """Radius of the bend that each straight cut is part of: the smaller of those at its ends; inf
     where it is none."""
+    # Two short cuts that turn slightly are chords of one circle; its radius holds for both of them.
     cut = (kind == Kind.LINE) & (length > 1e-9)
     both = cut[:-1] & cut[1:] & (length[:-1] <= _SHORT) & (length[1:] <= _SHORT)
     unit = way / np.maximum(length, 1e-12)[:, None]

@@ -15,15 +15,16 @@ from numpy.typing import NDArray
 
 __all__ = ["FEW", "least_way"]
 
-FEW = 9
+FEW = 9  # places at most: 9² · 2⁹ = 41 000 sums, and one place more would double them
 
-_MARGIN = 1e-6
+_MARGIN = 1e-6  # of the cost: ways shorter by less count as equal, so that rounding decides nothing
 
 
 def least_way(
     out: NDArray[np.float64], apart: NDArray[np.float64], back: NDArray[np.float64]
 ) -> tuple[float, list[int]]:
-    """Least cost and order of a way from a start through n places, once each, to an end.
+    """Returns the least cost and the order of a way from a start through n places, once each, to an
+    end.
 
     `out` (n,) are the costs from the start, `apart` (n, n) those between places, `back` (n,) those
     to the end. Ties within 1e-6 go to the lower index. Raises ValueError for no place, or for more
@@ -32,6 +33,8 @@ def least_way(
     count = len(out)
     if not 0 < count <= FEW:
         raise ValueError(f"the shortest way is found for 1 to {FEW} places, not {count}")
+    # A set of places is a number whose bits are the places. Adding a place makes it larger, so
+    # going up through the numbers meets each set after all of its subsets.
     rows = apart.tolist()
     least = [[math.inf] * count for _ in range(1 << count)]
     before = [[-1] * count for _ in range(1 << count)]

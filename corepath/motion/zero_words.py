@@ -15,14 +15,14 @@ Show = Callable[[float], str]
 
 
 def where_words(zero: Zero) -> str:
-    """Which place of the blank X0 Y0 is."""
+    """Says which place of the blank X0 Y0 is."""
     return (
         "front-left corner of the blank as it lies" if zero.x or zero.y else "middle of the blank"
     )
 
 
 def xy_words(zero: Zero, show: Show) -> str:
-    """Which place X0 Y0 is and how it is found in this set-up, for this file."""
+    """Says which place X0 Y0 is and how it is found in this set-up, for this file."""
     where = where_words(zero)
     if zero.by == "edges":
         sides = "its left and its front edge" if zero.x or zero.y else "opposite edges, and halve"
@@ -42,7 +42,7 @@ def xy_words(zero: Zero, show: Show) -> str:
 
 
 def dowel_words(zero: Zero, show: Show) -> str:
-    """Where the dowels are in the coordinates of the program."""
+    """Says where the dowels are in the coordinates of the program."""
     places = [
         f"dowel {k} is X{show(x - zero.x)} Y{show(y - zero.y)}"
         for k, (x, y) in enumerate(zero.dowels, start=1)
@@ -51,11 +51,11 @@ def dowel_words(zero: Zero, show: Show) -> str:
 
 
 def touch_words(zero: Zero, cutter: str) -> str:
-    """That a cutter is fitted, and Z touched with it; a few words for a message."""
+    """Says to fit a cutter and to touch Z with it; a few words for a message."""
     held = "" if zero.system == "G54" else f" of {zero.system}"
     return f"Fit {cutter}, touch Z{held} with it on {zero.on}"
 
 
 def again_words(zero: Zero) -> str:
-    """Whether Z may be touched again with the same cutter."""
+    """Says whether Z may be touched again with the same cutter."""
     return "you may touch off again" if zero.again else "touch once, do not touch off again"

@@ -29,14 +29,18 @@ __all__ = ["round_creases"]
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-# a search across the ball's cap looks at no more than this many places to either side of its middle
+# a search across the ball's cap looks at no more than this many places to either side of its
+# middle, so that the time for a cap does not grow with the square of the ball's reach
 _CELLS = 24
 _SHARE = 0.9  # of the ball's curvature: anything less curved is left alone
 
 
 def round_creases(edge: float, xs: Floats, raw: Floats, radius: float) -> Floats:
-    """`raw` (n, m) on nodes as far apart as `xs`, opened by a ball of `radius`, mm; `edge` is the
-    lowest level."""
+    """Returns `raw` (n, m) opened by a ball of `radius`; all lengths mm.
+
+    `xs` (n,) are the nodes along X, whose distance holds along Y too; `edge` is the lowest level,
+    which the result never passes. Where the ball fits everywhere, `raw` itself comes back.
+    """
     from scipy.ndimage import distance_transform_edt, find_objects, label
 
     step = float(xs[1] - xs[0])
@@ -45,6 +49,9 @@ def round_creases(edge: float, xs: Floats, raw: Floats, radius: float) -> Floats
     sharp = _sharp(height, _SHARE / ball)
     if not sharp.any():
         return raw
+    # A ball stopped by a sharp place stands within its reach of it, and it may be the highest over
+    # nodes within its reach again. Zones that do not meet cannot change each other, so each is
+    # opened in a box of its own.
     reach = _reach(height, ball)
     zone = distance_transform_edt(~sharp) <= 2.0 * reach + 1.0
     areas, _ = label(zone, structure=np.ones((3, 3)))
@@ -52,6 +59,8 @@ def round_creases(edge: float, xs: Floats, raw: Floats, radius: float) -> Floats
     for number, (i, j) in enumerate(find_objects(areas), 1):
         # as far round the area as a ball at a ball's reach can touch
         box = (_wider(i, 2 * reach + 4, height.shape[0]), _wider(j, 2 * reach + 4, height.shape[1]))
+        # Places at the edge thickness keep it, since balls fit under a level plane. 1e-9 steps is
+        # above the rounding of edge / step and far below what anything shows.
         lost = (areas[box] == number) & (height[box] > edge / step + 1e-9)
         opened[box] = np.where(
             lost, _open(np.ascontiguousarray(height[box]), ball, reach, lost.copy()), opened[box]
@@ -72,6 +81,7 @@ def _open(height: Floats, ball: float, reach: int, lost: Mask) -> Floats:
     opened = height.copy()
     reachable(height, ball, reach, stride, lost)
     if lost.any():
+        # only balls within their reach of a lost node can be the highest over it
         near = distance_transform_edt(~lost) <= reach + 1.0
         caps = np.full(height.shape, -np.inf)
         contact = np.full((*height.shape, 2), -1, dtype=np.int64)
@@ -97,6 +107,8 @@ def _sharp(height: Floats, most: float) -> Mask:
 def _reach(height: Floats, ball: float) -> int:
     """How far from its middle a ball can touch h: where its cap is as steep as h is anywhere, in
     steps."""
+    # a cap is as steep as `slope` at ball * slope / sqrt(1 + slope^2) from its middle; two nodes
+    # more for slopes between the nodes and for rounding the middle to a node
     slope = float(np.hypot(np.diff(height, axis=0)[:, :-1], np.diff(height, axis=1)[:-1, :]).max())
     return math.ceil(ball * slope / math.hypot(1.0, slope)) + 2
 

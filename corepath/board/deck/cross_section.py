@@ -5,8 +5,8 @@ there, w the *half width* of the board. So the X axis keeps t, at the half width
 lower (higher where k is below 0), and across the board the section is a parabola, even about the X
 axis, whose slope and curvature never jump. k is the curve of the profile's stations (one alone
 holds everywhere), smoothed as t is; w is the larger of the board's two half widths, averaged over
-the same width, but no less than `LEAST_AVERAGE`: else the vertices of the outline would print
-themselves on the deck.
+the same width, but no less than `LEAST_AVERAGE`, so that the vertices of the outline do not show as
+facets in the deck.
 """
 
 from __future__ import annotations
@@ -21,15 +21,15 @@ from corepath.board.deck.thickness import Thickness
 
 __all__ = ["LEAST_AVERAGE", "Profile"]
 
-LEAST_AVERAGE = 40.0
-_NARROWEST = 1.0  # mm
+LEAST_AVERAGE = 40.0  # mm
+_NARROWEST = 1.0  # mm; at a pointed end the half width goes to 0, and (y / w)² beyond all bounds
 
 Floats = NDArray[np.float64]
 
 
 class Profile:
-    """k and w for the pairs `stations` (n, 2) of ascending x and crown; `smooth` is the kernel's
-    total width, mm."""
+    """Holds k and w for the pairs `stations` (n, 2) of ascending x and crown, mm, and the board's
+    `outline`; `smooth` is the kernel's total width, mm."""
 
     __slots__ = ("_crown", "_width")
 
@@ -52,6 +52,8 @@ class Profile:
 
 def _half_widths(outline: Polygon) -> Floats:
     """(n, 2) of x and half width, every mm along the outline."""
+    # The larger half width at each x, whatever the outline does: each edge raises the places that
+    # it passes over. An edge straight across has no such place; its ends belong to others.
     ring = get_coordinates(outline.exterior)
     xs = np.linspace(ring[:, 0].min(), ring[:, 0].max(), max(3, round(float(np.ptp(ring[:, 0])))))
     width = np.zeros(len(xs))

@@ -1,9 +1,9 @@
-"""Distance inside an outline, mm: from the smooth curve that its polygon stands for, not from its
+"""Distance inside an outline, mm: from the smooth curve that its polygon was made of, not from its
 chords.
 
 The vertices of an outline lie on the true curve and its chords keep within 0.001 mm of it.
 Distances from the chords would crease the deck at each vertex by a trace that shows in its
-curvature. So each edge bears a *bulge*: a cubic whose end slopes are those of the parabola through
+curvature. So each edge has a *bulge*: a cubic whose end slopes are those of the parabola through
 neighbouring vertices. A *corner* (turn above `_CORNER`) keeps its corner, and an edge whose bulge
 would exceed what the chords allow is taken as the straight line that it is.
 """
@@ -20,9 +20,15 @@ from corepath.board.deck.nearest import inside_rows, refine_distances, spread_di
 
 __all__ = ["OutlineDistance"]
 
+# rad: chords within 0.0008 mm of a curve turn by about sqrt(8 * 0.0008 / r) at each vertex, so more
+# than this only on a radius r below 0.3 mm: such a turn is a corner that was drawn
 _CORNER = 0.15
+# mm: chords keep within 0.001 mm of their curve, so a higher bulge cannot come from a smooth one.
+# Without this bound long straight edges beside a curve would belly out.
 _LARGEST_BULGE = 0.0012
-_SPACING = 0.25
+_SPACING = 0.25  # mm between the samples of the edge line
+# bounds memory on a long outline; with fewer samples the nearest one may lie on a neighbouring
+# edge, from which the search along the ring still finds the foot
 _MOST_SAMPLES = 200_000
 _SEED = 2.9  # cells: closer nodes are searched by themselves
 
@@ -30,7 +36,8 @@ Floats = NDArray[np.float64]
 
 
 class OutlineDistance:
-    """Distances from the edge line `outline` (counter-clockwise, no holes) for places inside it."""
+    """Answers how far places inside `outline` (counter-clockwise, no holes) lie from its edge
+    line, mm."""
 
     __slots__ = ("_edges", "_owner", "_tree")
 
@@ -38,6 +45,7 @@ class OutlineDistance:
         from scipy.spatial import cKDTree
 
         ring = get_coordinates(outline.exterior)[:-1]
+        # a vertex repeated within 1e-9 mm makes an edge without a direction
         keep = np.hypot(*(ring - np.roll(ring, 1, axis=0)).T) > 1e-9
         ring = ring[keep]
         lengths = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)

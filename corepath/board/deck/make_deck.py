@@ -36,10 +36,12 @@ FILE_GRAIN = 6
 """Decimals, mm, to which the heights of a deck from a file are rounded, so that text can hold them
 whole."""
 
-_MARGIN = 40
-_SAME = 1e-9
+_MARGIN = 40  # mm of grid beyond the blank
+_SAME = 1e-9  # mm: stations closer in x than this are one
 _LARGEST_BLANK = 6e6  # mm²: beyond it the grid would not fit in a workshop computer's memory
-_WEIGHTLESS = 1e-6  # a share of the file's height that need not be there
+# Where the file counts for a smaller share than this it is not asked for a height: along the
+# outline, where meshes end, there may be none. Of 100 mm the share is 0.0001 mm.
+_WEIGHTLESS = 1e-6
 # mm: the grain of the numbers in a mesh file; more below the edge thickness is a fault
 _BELOW = 0.005
 _THICKER = 0.05  # mm by which board.thickness may miss the highest of a file
@@ -57,8 +59,8 @@ class _Ground:
 
 
 def deck_faults(job: Job, outline: Polygon | None = None) -> list[Fault]:
-    """What is wrong with the deck's keys themselves, before any height is known; of places if
-    `outline` is given."""
+    """Returns what is wrong with the deck's keys themselves, before any height is known; with
+    places, too, if `outline` is given."""
     deck, board = job.deck, job.board
     faults = [
         Fault(key_of(path), says, allowed=allowed)
@@ -125,8 +127,8 @@ def _station_faults(
 
 
 def build_deck(job: Job, outline: Polygon, folder: Path | None = None) -> DeckSurface:
-    """The deck of `job` inside `outline`; a mesh or grid file is looked for in `folder` (the
-    working one if None).
+    """Returns the deck of `job` inside `outline`; a mesh or grid file is looked for in `folder`
+    (the working one if None).
 
     Raises InputError with all faults of the deck's keys, or of its file, or of its heights.
     """
@@ -147,6 +149,8 @@ def build_deck(job: Job, outline: Polygon, folder: Path | None = None) -> DeckSu
     if faults:
         raise InputError(faults)
     cautions = (*ground.cautions, *patch_cautions(patches, job, rounded, xs, ys))
+    # What a mesh or grid gives is written down beside the plan as text and read back from there:
+    # rounded here, both are the same deck to the last bit. Stations are worked out anew instead.
     if ground.sha256 is not None:
         grid = np.round(grid, FILE_GRAIN)
     lowering = _lowering(xs, ys, ground.raw - rounded)
@@ -166,6 +170,8 @@ def _from_stations(job: Job, outline: Polygon, xs: Floats, ys: Floats) -> _Groun
         profile = Profile(np.array(deck.profile, dtype=float), outline, deck.smooth)
     form = DeckForm(OutlineDistance(outline), t, edge, deck.edge_band, deck.blend, profile)
     raw = form.on_grid(xs, ys)
+    # only a crown can bring the deck under the edge; 1e-6 mm is above the rounding of one that
+    # touches it
     lowest = float(raw.min())
     if lowest < edge - 1e-6:
         i, j = np.unravel_index(int(np.argmin(np.round(raw, 9))), raw.shape)
@@ -257,8 +263,8 @@ def _file_faults(
 
 
 def _smoothed(heights: Floats, inside: NDArray[np.bool_], width: float) -> Floats:
-    """Averaged by a cubic B-spline kernel of total `width` mm along X and Y, over what is there
-    alone."""
+    """Averaged by a cubic B-spline kernel of total `width` mm along X and Y, over the nodes
+    `inside` alone."""
     if width <= 2.0:  # narrower than the grid can show
         return heights
     from scipy.ndimage import convolve1d
@@ -273,6 +279,7 @@ def _smoothed(heights: Floats, inside: NDArray[np.bool_], width: float) -> Float
         once = convolve1d(values, kernel, axis=0, mode="constant")
         return np.asarray(convolve1d(once, kernel, axis=1, mode="constant"))
 
+    # divided by the weight that lay inside: nodes without a height must not count as height 0
     total = averaged(inside.astype(float))
     return np.asarray(averaged(np.where(inside, heights, 0.0)) / np.where(inside, total, 1.0))
 
@@ -280,6 +287,7 @@ def _smoothed(heights: Floats, inside: NDArray[np.bool_], width: float) -> Float
 def _step_at_outline(
     name: str, xs: Floats, ys: Floats, m: Floats, d: Floats, edge: float, band: float
 ) -> list[str]:
+    # the first two nodes inside the outline: there the file should already be at the edge thickness
     off = np.where((d > 0.0) & (d < 2.0) & np.isfinite(m), np.abs(m - edge), 0.0)
     i, j = np.unravel_index(int(np.argmax(np.round(off, 9))), off.shape)
     if off[i, j] <= _TOLD:
@@ -292,12 +300,14 @@ def _step_at_outline(
 
 
 def nodes_of(size: float) -> Floats:
-    """The deck's nodes along a blank of this size, every mm, and 40 mm beyond it on either side."""
+    """Returns the deck's nodes (n,) along a blank of `size` mm: every mm, and 40 mm beyond it on
+    either side."""
     reach = math.ceil(size / 2.0) + _MARGIN
     return np.arange(-reach, reach + 1, dtype=float)
 
 
 def _lowering(xs: Floats, ys: Floats, by: Floats) -> Lowering:
+    # rounded, so that the first of equal places wins on every machine
     i, j = np.unravel_index(int(np.argmax(np.round(by, 9))), by.shape)
     most = float(by[i, j])
     return Lowering(most, float(xs[i]), float(ys[j])) if most > 0.0 else Lowering(0.0, 0.0, 0.0)

@@ -31,8 +31,10 @@ def inside_rows(edges: Floats, xs: Floats, ys: Floats, mask: NDArray[np.bool_]) 
         found = 0
         for k in range(count):
             y1, y2 = edges[k, 1], edges[k, 3]
+            # half open, so that a vertex on the row belongs to one of its two edges alone
             if (y1 <= y) != (y2 <= y):
                 x = edges[k, 0] + (y - y1) / (y2 - y1) * (edges[k, 2] - edges[k, 0])
+                # sorted in as they come: a row has few crossings
                 at = found
                 while at > 0 and cuts[at - 1] > x:
                     cuts[at] = cuts[at - 1]
@@ -55,16 +57,20 @@ def _foot(edges: Floats, k: int, x: float, y: float) -> tuple[float, float]:
     px, py = x - edges[k, 0], y - edges[k, 1]
     p, q = px * ux + py * uy, px * uy - py * ux
     m1, m2 = edges[k, 4], edges[k, 5]
+    # the foot on the chord; one edge beyond either end is enough to tell which way the foot lies
     s = min(max(p / length, -1.0), 2.0)
     if m1 == 0.0 and m2 == 0.0:
         t = min(max(s, 0.0), 1.0)
         return s, math.hypot(t * length - p, q)
+    # Newton's method for the place where the way to the curve stands square to it. A bulge is at
+    # most a few thousandths of a millimetre, so the chord's foot is nearly right to begin with.
     for _ in range(6):
         off = length * s * (1.0 - s) * (m1 * (1.0 - s) - m2 * s)
         slope = length * (m1 * (1.0 - s) * (1.0 - 3.0 * s) - m2 * s * (2.0 - 3.0 * s))
         bend = length * (m1 * (6.0 * s - 4.0) + m2 * (6.0 * s - 2.0))
         pull = (s * length - p) * length + (off - q) * slope
         stiff = length * length + slope * slope + (off - q) * bend
+        # beyond the centre of curvature the distance has no least value here: keep what there is
         if stiff <= 0.0:
             break
         step = pull / stiff
@@ -79,6 +85,8 @@ def _foot(edges: Floats, k: int, x: float, y: float) -> tuple[float, float]:
 @njit(cache=True)
 def _walk(edges: Floats, k: int, x: float, y: float) -> tuple[int, float]:
     """Nearest place searched along the ring from edge `k`: its edge and the distance."""
+    # Go to the next edge while the foot lies beyond the end of this one, and never turn back: where
+    # both feet lie beyond the corner between two edges, each would send the search to the other.
     count = edges.shape[0]
     moved = 0
     best = math.inf
@@ -100,8 +108,8 @@ def _walk(edges: Floats, k: int, x: float, y: float) -> tuple[int, float]:
 
 @njit(cache=True)
 def refine_distances(edges: Floats, points: Floats, owner: NDArray[np.int64], out: Floats) -> None:
-    """Distance of each of `points` (n, 2), searched from the edge `owner` (n,) along the ring, into
-    `out`."""
+    """Writes the distance (mm) of each of `points` (n, 2) into `out` (n,), searched along the ring
+    from the edge `owner` (n,)."""
     for i in range(points.shape[0]):
         out[i] = _walk(edges, owner[i], points[i, 0], points[i, 1])[1]
 
@@ -131,6 +139,7 @@ def spread_distances(
         else:
             for a in range(max(i - 1, 0), min(i + 2, rows)):
                 for b in range(max(j - 1, 0), min(j + 2, columns)):
+                    # neighbours not known yet tell nothing, one of the same edge nothing new
                     k = edge[a, b]
                     if k < 0 or k == at or distance[a, b] == math.inf:
                         continue

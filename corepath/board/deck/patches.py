@@ -3,7 +3,7 @@ frame, mm.
 
 A patch has a *form* (circle, rectangle, corners), a *weight* w between 0 at its form's line and 1
 from its *blend* inwards, and leaves the deck outside alone: h becomes (1 - w) h + w·flat, h +
-w·raised, or h - w·sunk. Across a straight line and a circle w is the septic step S
+w·raised, or h - w·sunk. Across a straight line and a circle w is the smoothstep S
 (`corepath.board.deck.form`) of the distance inside over the blend; at corners it is rounded (see
 `corepath.board.deck.blur`), so h has no crease where its ground has none.
 """
@@ -31,13 +31,13 @@ __all__ = ["Patch", "lay_on", "patch_cautions", "patch_faults", "patches_of"]
 Floats = NDArray[np.float64]
 
 _STEEPEST_BEND = 84.0 / 125.0 * math.sqrt(125.0)  # largest S'', where u = (1 ± sqrt(1/5)) / 2
-_SAME = 1e-6
+_SAME = 1e-6  # mm; also keeps places exactly at the blend's end among those that are averaged
 
 
 @dataclass(frozen=True, slots=True)
 class Patch:
-    """One patch at one place: `id` as messages name it, `key` in the job, its form, what it
-    asks."""
+    """One patch at one place: `id` as messages name it, `key` in the job, its form `area`, what it
+    asks (`section`); `middle` is the place (x, y) of a round one."""
 
     id: str
     key: str
@@ -48,19 +48,23 @@ class Patch:
     @property
     def level(self) -> shapely.Geometry:
         """Where its weight is 1; empty where the blend is too wide."""
+        # mitred, so that corners stay corners; the limit is reached by angles below 2.3 degrees
         return self.area.buffer(-self.section.blend, join_style="mitre", mitre_limit=50.0)
 
     def weight(self, x: Floats, y: Floats) -> Floats:
-        """w (n,) at `x`, `y` (n,)."""
+        """Returns w (n,), 0 to 1, at the places `x`, `y` (n,), mm."""
         blend = self.section.blend
         if self.middle is not None and self.section.diameter is not None:
             inside = self.section.diameter / 2.0 - np.hypot(x - self.middle[0], y - self.middle[1])
             return septic(inside / blend)
         from corepath.board.deck.blur import blurred
 
+        # The kernel, half a blend wide to either side, is laid over the form shrunk by half a
+        # blend: its average is then 0 at the form's line and 1 a whole blend inside.
         core = self.area.buffer(-blend / 2.0, join_style="mitre", mitre_limit=50.0)
         w: Floats = shapely.contains_xy(core, x, y).astype(float)
         near = shapely.dwithin(shapely.points(x, y), core.boundary, blend / 2.0 + _SAME)
+        # farther off the average is 0 or 1 as it stands, and the sum over all edges is saved
         if near.any():
             w[near] = blurred(_edges(core), x[near], y[near], blend / 2.0)
         return w
@@ -76,8 +80,8 @@ def _edges(area: shapely.Geometry) -> Floats:
 
 
 def patches_of(job: Job) -> tuple[Patch, ...]:
-    """All patches of the job at all of their places, in the order given; those that have no form
-    are left out."""
+    """Returns all patches of the job at all of their places, in the order given; those whose form
+    is faulty are left out."""
     found = []
     for number, section in enumerate(job.deck.patch, 1):
         key, name = f"deck.patch[{number}]", section.name or f"patch {number}"
@@ -109,7 +113,8 @@ def patches_of(job: Job) -> tuple[Patch, ...]:
 
 
 def patch_faults(job: Job, outline: Polygon | None) -> list[Fault]:
-    """What is wrong with the patches before any height is known: form, blend, place, level."""
+    """Returns what is wrong with the patches before any height is known: form, blend, place,
+    level. `outline` is None where it could not be built."""
     faults = []
     for number, section in enumerate(job.deck.patch, 1):
         key = f"deck.patch[{number}]"
@@ -125,6 +130,8 @@ def patch_faults(job: Job, outline: Polygon | None) -> list[Fault]:
             faults.append(Fault(f"{key}.flat", says, f"{mm(section.flat):g}", allowed))
     room = None if outline is None else outline.buffer(-job.deck.edge_band)
     for patch in patches_of(job):
+        # the circle is found to 0.002 mm, and the widest blend is told to 0.01: the allowance of
+        # 0.005 lets the figure that is told pass
         inner = shapely.maximum_inscribed_circle(patch.area, tolerance=0.002).length
         if patch.section.blend > inner + 0.005:
             says = (
@@ -154,8 +161,9 @@ def _of(patch: Patch) -> str:
 def lay_on(
     patches: tuple[Patch, ...], job: Job, xs: Floats, ys: Floats, ground: Floats
 ) -> tuple[Floats, list[Fault]]:
-    """The heights (n, m) with all patches on `ground`, and a fault for each that passes below edge
-    or above blank."""
+    """Returns the heights (n, m) with all `patches` laid on `ground` (n, m), on the nodes `xs` (n,)
+    by `ys` (m,), mm, and a fault for each patch that passes below the edge thickness or above the
+    blank."""
     h, faults = ground.copy(), []
     for patch in patches:
         left, low, right, high = patch.area.bounds
@@ -164,6 +172,7 @@ def lay_on(
         x, y = (a.ravel() for a in np.meshgrid(xs[i], ys[j], indexing="ij"))
         w = patch.weight(x, y).reshape(h[i, j].shape)
         asked = patch.section
+        # each on what the ones before it made: the order in the job counts where they overlap
         if asked.flat is not None:
             h[i, j] += w * (asked.flat - h[i, j])
         else:
@@ -219,7 +228,12 @@ def _passed(patch: Patch, job: Job, xs: Floats, ys: Floats, h: Floats, w: Floats
 def patch_cautions(
     patches: tuple[Patch, ...], job: Job, ground: Floats, xs: Floats, ys: Floats
 ) -> list[str]:
-    """Blends that bend more tightly than `deck.least_radius`, and what would do."""
+    """Returns a sentence for each blend that bends more tightly than `deck.least_radius`, with the
+    width that would not.
+
+    `ground` (n, m) on `xs` (n,) by `ys` (m,) is the deck before any patch. A step of height H over
+    the blend b bends by at most H max|S''| / b²; the ground's own curvature is left out.
+    """
     found = []
     for patch in patches:
         asked = patch.section

@@ -6,6 +6,8 @@ read-back asks the `DeckSurface` too, since the deck is what it judges by, and h
 The *coefficients* `c` (n + 4, m + 4) belong to the nodes of a square grid, with two rows of padding
 round it; `frame` is (x0, y0, step, edge), mm: the place of the grid's first node, which is c[2, 2],
 the spacing, and the level beyond the nodes.
+
+The weights are those of the cardinal cubic B-spline (de Boor, A Practical Guide to Splines).
 """
 
 from __future__ import annotations
@@ -53,6 +55,8 @@ def _cell(c: Floats, frame: Floats, x: float, y: float) -> tuple[int, int, float
     u = (x - frame[0]) / frame[2]
     v = (y - frame[1]) / frame[2]
     columns, rows = c.shape
+    # n + 4 coefficients belong to n nodes, so the last node is number columns - 5. Written so that
+    # NaN counts as off the nodes too.
     if not (0.0 <= u <= columns - 5.0 and 0.0 <= v <= rows - 5.0):
         return -1, -1, 0.0, 0.0
     # the last node belongs to the cell before it
@@ -88,7 +92,7 @@ def _dot(b: Four, rows: Four) -> float:
 
 @njit(cache=True)
 def height_at(c: Floats, frame: Floats, x: float, y: float) -> float:
-    """Height at one place."""
+    """Returns h (mm) at one place; the edge level beyond the nodes."""
     i, j, s, t = _cell(c, frame, x, y)
     if i < 0:
         return float(frame[3])
@@ -97,7 +101,7 @@ def height_at(c: Floats, frame: Floats, x: float, y: float) -> float:
 
 @njit(cache=True)
 def slope_at(c: Floats, frame: Floats, x: float, y: float) -> tuple[float, float, float]:
-    """h, hx and hy at one place; level beyond the nodes."""
+    """Returns h (mm), hx and hy at one place; level beyond the nodes."""
     i, j, s, t = _cell(c, frame, x, y)
     if i < 0:
         return float(frame[3]), 0.0, 0.0
@@ -107,10 +111,11 @@ def slope_at(c: Floats, frame: Floats, x: float, y: float) -> tuple[float, float
 
 @njit(cache=True)
 def shape_at(c: Floats, frame: Floats, x: float, y: float) -> Six:
-    """h, hx, hy, hxx, hxy and hyy at one place; level beyond the nodes."""
+    """Returns h (mm), hx, hy, and hxx, hxy, hyy (1/mm) at one place; level beyond the nodes."""
     i, j, s, t = _cell(c, frame, x, y)
     if i < 0:
         return float(frame[3]), 0.0, 0.0, 0.0, 0.0, 0.0
+    # weights are per cell: each derivative costs one division by the step
     value, slope, bend = _value(t), _slope(t), _bend(t)
     rows, tilts = _along(c, i, j, _value(s)), _along(c, i, j, _slope(s))
     w = 1.0 / frame[2]
@@ -126,7 +131,7 @@ def shape_at(c: Floats, frame: Floats, x: float, y: float) -> Six:
 
 @njit(cache=True)
 def heights(c: Floats, frame: Floats, x: Floats, y: Floats) -> Floats:
-    """Heights (n,) at places (n,)."""
+    """Returns the heights (n,), mm, at the places `x`, `y` (n,), mm."""
     out = np.empty(x.size)
     for k in range(x.size):
         out[k] = height_at(c, frame, x[k], y[k])
@@ -135,7 +140,7 @@ def heights(c: Floats, frame: Floats, x: Floats, y: Floats) -> Floats:
 
 @njit(cache=True)
 def shapes(c: Floats, frame: Floats, x: Floats, y: Floats) -> Floats:
-    """h, hx, hy, hxx, hxy and hyy (6, n) at places (n,)."""
+    """Returns h, hx, hy, hxx, hxy and hyy (6, n) at the places `x`, `y` (n,), mm."""
     out = np.empty((6, x.size))
     for k in range(x.size):
         h, hx, hy, hxx, hxy, hyy = shape_at(c, frame, x[k], y[k])

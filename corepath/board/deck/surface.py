@@ -34,13 +34,13 @@ _NONE = Lowering(0.0, 0.0, 0.0)
 
 
 class DeckSurface:
-    """h(x, y) as a bicubic spline through `grid` (n, m) on the nodes `xs` (n,) by `ys` (m,), all
-    read-only.
+    """Holds h(x, y) as a bicubic spline through `grid` (n, m) on the nodes `xs` (n,) by `ys` (m,),
+    mm, all read-only.
 
     `edge` is the level beyond the grid; `highest` and `lowest` are the extreme nodes; `steepest` is
     the largest slope between nodes (a tangent); `station_errors` tells for each station how far the
-    thickness passes from it; `cautions` say what is to be known of a file that it comes from and of
-    its patches; `sha256` names that file; `coefficients` (n + 4, m + 4) and `frame` (4,) serve the
+    thickness passes from it; `cautions` say what a user should know of its file and of its patches;
+    `sha256` names that file; `coefficients` (n + 4, m + 4) and `frame` (4,) serve the
     evaluators in `corepath.board.deck.spline_kernels`.
     """
 
@@ -72,9 +72,12 @@ class DeckSurface:
     ) -> None:  # fmt: skip
         from scipy.ndimage import spline_filter
 
+        # `__setattr__` below refuses every change, so that arrays and figures cannot drift apart
         put = object.__setattr__
         for name, array in (("xs", xs), ("ys", ys), ("grid", grid)):
             put(self, name, _frozen(array))
+        # filtered first, then padded by the same mirror, so that the spline passes through every
+        # node up to the last row
         coefficients = np.pad(spline_filter(grid, order=3, mode="mirror"), 2, mode="reflect")
         put(self, "coefficients", _frozen(coefficients))
         put(self, "edge", float(edge))
@@ -122,11 +125,13 @@ class DeckSurface:
         return shapes(self.coefficients, self.frame, flat_x, flat_y).reshape(6, *shape)
 
     def highest_over(self, polygon: Polygon) -> tuple[float, float, float]:
-        """(h, x, y) where the deck is highest over `polygon`, h true to 0.001 mm."""
+        """Returns (h, x, y) where the deck is highest over `polygon` (board frame), h true to
+        0.001 mm. Raises ValueError for an empty polygon."""
         return self._extreme(polygon, 1.0)
 
     def lowest_over(self, polygon: Polygon) -> tuple[float, float, float]:
-        """(h, x, y) where the deck is lowest over `polygon`, h true to 0.001 mm."""
+        """Returns (h, x, y) where the deck is lowest over `polygon` (board frame), h true to
+        0.001 mm. Raises ValueError for an empty polygon."""
         return self._extreme(polygon, -1.0)
 
     def _extreme(self, polygon: Polygon, sign: float) -> tuple[float, float, float]:
@@ -134,6 +139,8 @@ class DeckSurface:
 
         if polygon.is_empty:
             raise ValueError("the polygon is empty")
+        # The best of the nodes inside and of places half a step apart along the rim, then a lattice
+        # of a tenth of a step about it: a deck is smooth over a step, so its best place is near.
         line = polygon.boundary.segmentize(self.step / 2.0)
         candidates = np.vstack([shapely.get_coordinates(line), self._nodes_in(polygon)])
         x, y = _best(self, candidates, sign)
@@ -150,6 +157,7 @@ class DeckSurface:
         xs = self.xs[(self.xs >= left) & (self.xs <= right)]
         ys = self.ys[(self.ys >= low) & (self.ys <= high)]
         nodes = np.column_stack([xs.repeat(len(ys)), np.tile(ys, len(xs))])
+        # a polygon as large as its bounds is a rectangle: all nodes within the bounds lie in it
         if math.isclose(polygon.area, (right - left) * (high - low), rel_tol=1e-12):
             return nodes
         shapely.prepare(polygon)

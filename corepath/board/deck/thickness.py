@@ -15,15 +15,15 @@ from numpy.typing import ArrayLike, NDArray
 __all__ = ["Thickness"]
 
 _PLACES, _WEIGHTS = np.polynomial.legendre.leggauss(4)
-_CHUNK = 4096
+_CHUNK = 4096  # places worked out at once: each needs a row of knots times quadrature places
 _LEAST_KERNEL = 1e-6  # mm; a narrower average is the curve itself
 
 Floats = NDArray[np.float64]
 
 
 class Thickness:
-    """t(x) for stations (n, 2) of ascending x and thickness; `smooth` is the kernel's total width,
-    mm."""
+    """Answers t(x) for `stations` (n, 2) of ascending x and thickness, mm; `smooth` is the kernel's
+    total width, mm."""
 
     __slots__ = ("_curve", "_knots", "_smooth")
 
@@ -54,6 +54,8 @@ class Thickness:
         return np.asarray(self._curve(np.clip(x, self._knots[0], self._knots[-1])))
 
     def _averaged(self, x: Floats) -> Floats:
+        # The pieces end at the knots of the kernel and of the curve, so that in each the product is
+        # one polynomial; knots of the curve that lie outside the kernel collapse onto its ends.
         step = self._smooth / 4.0
         knots = x[:, None] + step * np.arange(-2.0, 3.0)
         inner = np.clip(self._knots[None, :], knots[:, :1], knots[:, -1:])
@@ -62,6 +64,7 @@ class Thickness:
         at = ends[:, :-1, None] + half * (1.0 + _PLACES)
         share = _cubic_b_spline((at - x[:, None, None]) / step) * half * _WEIGHTS
         total = np.sum(self._raw(at.ravel()).reshape(at.shape) * share, axis=(1, 2))
+        # divided by the weights' own sum: exactly the stations' level where all of them are equal
         return np.asarray(total / np.sum(share, axis=(1, 2)))
 
 

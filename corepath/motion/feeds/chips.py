@@ -32,38 +32,39 @@ source)."""
 
 
 def surface_speed(diameter: float, rpm: float) -> float:
-    """Speed of the edge in m/min: v_c = pi·D·n/1000 (textbook)."""
+    """Returns the speed of the edge, m/min, on `diameter` (mm): v_c = pi·D·n/1000 (textbook)."""
     return math.pi * diameter * rpm / 1000.0
 
 
 def spindle_speed(diameter: float, speed: float) -> float:
-    """Turns a minute at which an edge on `diameter` runs at `speed` m/min: n = 1000·v_c/(pi·D)."""
+    """Returns the turns a minute at which an edge on `diameter` (mm) runs at `speed` m/min:
+    n = 1000·v_c/(pi·D)."""
     return 1000.0 * speed / (math.pi * diameter)
 
 
 def engagement(width: float, diameter: float) -> float:
-    """Angle (0 to pi) over which the edge is in the stock, for a cut along a wall: acos(1 −
-    2·a_e/D)."""
+    """Returns the angle (rad, 0 to pi) over which the edge is in the stock, for a cut `width` mm
+    wide along a wall: acos(1 − 2·a_e/D)."""
     share = min(max(width / diameter, 0.0), 1.0)
     return math.acos(1.0 - 2.0 * share)
 
 
 def thinning(width: float, diameter: float) -> float:
-    """Thickest chip as a share of the feed a tooth: 2·sqrt(q(1 − q)), q = a_e/D; 1 from q = 1/2
-    on."""
+    """Returns the thickest chip as a share of the feed a tooth: 2·sqrt(q(1 − q)), q = a_e/D; 1 from
+    q = 1/2 on."""
     share = min(max(width / diameter, 0.0), 0.5)
     return 2.0 * math.sqrt(share * (1.0 - share))
 
 
 def effective_diameter(cutter: Cutter, depth: float) -> float:
-    """Diameter that cuts at `depth` above the tip: for a ball 2·sqrt(a_p·(D − a_p)), for a flat
-    cutter its own."""
+    """Returns the diameter, mm, that cuts at `depth` mm above the tip: for a ball
+    2·sqrt(a_p·(D − a_p)), for a flat cutter its own."""
     return 2.0 * widest(max(depth, 0.0), cutter.profile)
 
 
 def greatest_share(cutter: Cutter, width: float, depth: float) -> float:
-    """Thickest chip as a share of the feed a tooth, for a cut `width` beside the last one and
-    `depth` deep.
+    """Returns the thickest chip as a share of the feed a tooth, for a cut `width` mm beside the
+    last one and `depth` mm deep.
 
     On a rounded corner the chip is also thinned by sin kappa, kappa the angle between axis and the
     surface's normal, which is (r − flat)/corner at the radius r: both are greatest at the top of
@@ -78,15 +79,16 @@ def greatest_share(cutter: Cutter, width: float, depth: float) -> float:
 
 
 def scallop_step(cutter: Cutter, height: float) -> float:
-    """Step between lines on level ground that leaves ridges `height` high: 2·flat + 2·sqrt(2·r·h −
-    h²); 0 for none."""
+    """Returns the step, mm, between lines on level ground that leaves scallops `height` mm high:
+    2·flat + 2·sqrt(2·r·h − h²) with the corner radius r."""
     corner = cutter.corner_radius
     up = min(height, corner)
     return 2.0 * cutter.flat_radius + 2.0 * math.sqrt(max(2.0 * corner * up - up**2, 0.0))
 
 
 def on_straight_wall(width: float, diameter: float, wall_radius: float) -> float:
-    """Width on a straight wall with the engagement that `width` has on the inside of a round one.
+    """Returns the width on a straight wall with the engagement that `width` has on the inside of a
+    round one, mm.
 
     Going round inside a wall of `wall_radius`, the edge meets the stock, a ring `width` thick, over
     a longer angle: with the axis at rho = R − D/2 from the middle, (R − width)² = rho² + r² +
@@ -99,6 +101,7 @@ def on_straight_wall(width: float, diameter: float, wall_radius: float) -> float
         return min(width, diameter)
     radius = diameter / 2.0
     path = wall_radius - radius
+    # the cutter fills the hole: it is in the stock all round
     if path <= 0.0:
         return diameter
     cosine = ((wall_radius - width) ** 2 - path**2 - radius**2) / (2.0 * path * radius)
@@ -106,8 +109,8 @@ def on_straight_wall(width: float, diameter: float, wall_radius: float) -> float
 
 
 def chip_caution(cutter: Cutter, chip_load: float) -> str | None:
-    """What is doubtful about `chip_load` (mm a tooth), or None. Advice only: tables disagree by a
-    factor of two."""
+    """Returns what is doubtful about `chip_load` (mm a tooth), or None. Advice only: tables
+    disagree by a factor of two."""
     if chip_load < LEAST_CHIP:
         return (
             f"T{cutter.number}: {chip_load:g} mm a tooth is below {LEAST_CHIP:g} mm, the edge "

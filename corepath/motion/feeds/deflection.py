@@ -23,13 +23,13 @@ no source)."""
 
 
 def second_moment(diameter: float) -> float:
-    """Second moment of area of a round bar, mm⁴: pi·d⁴/64."""
+    """Returns the second moment of area of a round bar of `diameter` mm, mm⁴: pi·d⁴/64."""
     return math.pi * diameter**4 / 64.0
 
 
 def bending(cutter: Cutter, force: float) -> float:
-    """Deflection at the tip, mm: edges over the cutting length at 0.8 of the diameter, the shank
-    from there up."""
+    """Returns the deflection at the tip, mm, under `force` N: edges over the cutting length at 0.8
+    of the diameter, the shank from there up. The formula is the module's."""
     flutes = min(cutter.cutting_length, cutter.stick_out)
     core = CORE_SHARE * cutter.diameter
     shank = cutter.shank or cutter.diameter

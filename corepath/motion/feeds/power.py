@@ -28,33 +28,34 @@ source)."""
 
 
 def removal(width: float, depth: float, feed: float) -> float:
-    """Wood removed, cm³/min: width · depth · feed."""
+    """Returns the wood removed, cm³/min: width (mm) · depth (mm) · feed (mm/min)."""
     return width * depth * feed / 1000.0
 
 
 def removal_down(diameter: float, feed: float) -> float:
-    """Wood removed going straight down at full diameter, cm³/min."""
+    """Returns the wood removed going straight down at full `diameter` (mm), cm³/min."""
     return math.pi / 4.0 * diameter**2 * feed / 1000.0
 
 
 def power(energy: float, removed: float) -> float:
-    """Power at the edge, W, for `removed` cm³/min at `energy` J/cm³."""
+    """Returns the power at the edge, W, for `removed` cm³/min at `energy` J/cm³."""
     return energy * removed / 60.0
 
 
 def tangential_force(watts: float, speed: float) -> float:
-    """Force along the direction of cutting, N, averaged over a turn; `speed` of the edge in
-    m/min."""
+    """Returns the force along the direction of cutting, N, averaged over a turn; `speed` of the
+    edge in m/min."""
     return 60.0 * watts / speed
 
 
 def torque(watts: float, rpm: float) -> float:
-    """Torque at the spindle, N·m, averaged over a turn."""
+    """Returns the torque at the spindle, N·m, averaged over a turn."""
     return 60.0 * watts / (2.0 * math.pi * rpm)
 
 
 def side_load(force: float, width: float, diameter: float, flutes: int) -> float:
-    """Load that bends the cutter while a tooth cuts, N, from the `force` averaged over a turn.
+    """Returns the load that bends the cutter while a tooth cuts, N, from the `force` (N) averaged
+    over a turn.
 
     Where the teeth together are in the stock for less than a whole turn, the force falls on that
     part of it alone: 2·pi/(z·phi) times the average. The part across the direction of cutting comes

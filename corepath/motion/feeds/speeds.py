@@ -23,8 +23,8 @@ twice what is meant."""
 
 
 def raised(cutter: Cutter, width: float, depth: float) -> float:
-    """Factor, 1 to `LARGEST_RAISE`, by which the feed may rise so that the thickest chip is again
-    the chip load."""
+    """Returns the factor, 1 to `LARGEST_RAISE`, by which the feed may rise so that the thickest
+    chip is again the chip load, for a cut `width` mm wide and `depth` mm deep."""
     share = greatest_share(cutter, width, depth)
     return LARGEST_RAISE if share * LARGEST_RAISE <= 1.0 else max(1.0, 1.0 / share)
 
@@ -44,7 +44,7 @@ def cutting(
     light: tuple[float, float] | None = None,
     origin: Origin | None = None,
 ) -> Cutting:
-    """How `cutter` is run.
+    """Returns how `cutter` is run.
 
     `chip_load` is the feed a tooth (mm); `rpm` is brought into `rpm_range`, and the feed goes with
     it, so that the chip stays. A `feed` (mm/min) wins over the chip load. Nothing goes faster than

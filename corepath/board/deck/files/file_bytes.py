@@ -22,16 +22,16 @@ LARGEST_FILE = 256 * 2**20
 
 
 class FileHeights(NamedTuple):
-    """Heights (n, m) at the nodes asked for, mm, NaN where there are none, and cautions about their
-    file."""
+    """Holds the heights (n, m) at the nodes asked for, mm, NaN where there are none, and cautions
+    about their file."""
 
     at: NDArray[np.float64]
     cautions: tuple[str, ...] = ()
 
 
 def read_bytes(path: Path, key: str, sha256: str | None = None) -> bytes:
-    """The file's bytes; raises InputError where it is missing, too large, or not the one that
-    `sha256` names."""
+    """Returns the file's bytes. Raises InputError, at `key` of the job, where it is missing, larger
+    than `LARGEST_FILE`, or not the one that `sha256` names."""
     try:
         data = read_regular(path, LARGEST_FILE)
     except TooLarge:
@@ -49,5 +49,5 @@ def read_bytes(path: Path, key: str, sha256: str | None = None) -> bytes:
 
 
 def digest_of(data: bytes) -> str:
-    """SHA-256 in 64 hexadecimal digits."""
+    """Returns the SHA-256 of `data` in 64 hexadecimal digits."""
     return hashlib.sha256(data).hexdigest()

@@ -2,8 +2,8 @@
 mm.
 
 Between the values the heights are those of the bicubic spline through them (scipy, FITPACK). A
-value that is missing where the board needs it is refused with its place; values further out than
-the outline stand in for each other.
+value that is missing where the board needs it is refused with its place; one that is missing
+farther out takes the nearest value that is there.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ __all__ = ["grid_heights", "read_grid"]
 Floats = NDArray[np.float64]
 
 _KEY = "deck.grid"
-_MOST = 30_000_000
+_MOST = 30_000_000  # values: 240 MB as 64-bit numbers
 _FARTHEST = 1e6  # a height beyond this, in any unit, is none
 _COLUMNS = ("x", "y", "h")
 
@@ -35,8 +35,11 @@ _COLUMNS = ("x", "y", "h")
 def grid_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floats,
     inside: NDArray[np.bool_],
                  outline: Polygon) -> FileHeights:  # fmt: skip
-    """Heights at the nodes `xs` (n,) by `ys` (m,) where `inside` (n, m), NaN elsewhere. Raises
-    InputError."""
+    """Returns the heights at the nodes `xs` (n,) by `ys` (m,) where `inside` (n, m), NaN elsewhere.
+
+    Raises InputError where the bytes are no grid, or the grid does not cover `outline` or has gaps
+    over it.
+    """
     from scipy.interpolate import RectBivariateSpline
     from scipy.ndimage import distance_transform_edt
 
@@ -54,6 +57,8 @@ def grid_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floa
         raise InputError([Fault(_KEY, f"{name} does not cover the board", spans, needs)])
     missing = ~np.isfinite(h)
     if missing.any():
+        # Two steps of the grid about the outline: a value there still bends the spline inside. A
+        # spline needs every value, so the others take the nearest.
         reach = 2.0 * max(float(np.diff(gx).max()), float(np.diff(gy).max()))
         needed = outline.buffer(reach)
         i, j = np.nonzero(missing)
@@ -69,6 +74,7 @@ def grid_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floa
             )
         nearest = distance_transform_edt(missing, return_distances=False, return_indices=True)
         h = h[tuple(nearest)]
+    # nodes beyond the grid are not inside the outline; clipped, the spline is not asked outside
     spline = RectBivariateSpline(gx, gy, h, kx=3, ky=3, s=0.0)
     return FileHeights(
         np.where(inside, spline(np.clip(xs, gx[0], gx[-1]), np.clip(ys, gy[0], gy[-1])), math.nan)
@@ -76,8 +82,8 @@ def grid_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floa
 
 
 def read_grid(data: bytes, name: str, deck: DeckSection) -> tuple[Floats, Floats, Floats]:
-    """Places (n,) along X, (m,) along Y, both ascending, and heights (n, m), NaN where the file has
-    none, mm."""
+    """Returns the places (n,) along X and (m,) along Y, both ascending, and the heights (n, m), NaN
+    where the file has none, all in mm. Raises InputError for what is no grid of 4 by 4 or more."""
     scale = MM[deck.grid_units or "mm"]
     if name.lower().endswith(".npy"):
         h = np.asarray(_npy(data, name) * scale)
@@ -94,6 +100,8 @@ def read_grid(data: bytes, name: str, deck: DeckSection) -> tuple[Floats, Floats
 def _npy(data: bytes, name: str) -> Floats:
     """The array that the bytes hold, at most as large as they are whatever their head claims;
     nothing is unpickled."""
+    # the head is read by numpy but the numbers are taken from the bytes that are there: a head may
+    # claim any size, and numpy would reserve it
     stream = io.BytesIO(data)
     try:
         with warnings.catch_warnings():
@@ -136,6 +144,7 @@ def _rows(data: bytes, name: str) -> Floats:
         for n, line in enumerate(text.splitlines(), 1)
         if line.strip() and not line.startswith("#")
     ]
+    # semicolon and tab first: beside them a comma is a decimal mark, which is told as a fault
     delimiter = next((mark for mark in (";", "\t", ",") if lines and mark in lines[0][1]), ",")
     order = [0, 1, 2]
     rows, faults = [], []
@@ -156,6 +165,7 @@ def _rows(data: bytes, name: str) -> Floats:
             faults.append(
                 Fault(_KEY, "is no row of x, y, h", line[:48], "three numbers", name, number)
             )
+            # a file of another kind would fill the screen
             if len(faults) == 20:
                 break
     if not rows and not faults:
@@ -171,6 +181,8 @@ def _lattice(rows: Floats, name: str) -> tuple[Floats, Floats, Floats]:
     if not (np.abs(rows[:, :2]) <= _FARTHEST).all():
         says = f"{name} has places that are no numbers, or too far away to be meant"
         raise InputError([Fault(_KEY, says, allowed="x and y in each row")])
+    # Scattered points have as many x and y as rows, and their grid would have rows² places: sixteen
+    # times as many places as rows leave room for a grid with large gaps.
     (gx, i), (gy, j) = _places(rows[:, 0]), _places(rows[:, 1])
     if len(gx) * len(gy) > min(_MOST, 16 * len(rows) + 64):
         says = (
@@ -201,6 +213,8 @@ def _lattice(rows: Floats, name: str) -> tuple[Floats, Floats, Floats]:
 
 def _places(values: Floats) -> tuple[Floats, NDArray[np.int64]]:
     """The different values, ascending, and which of them each is."""
+    # A thousandth of the usual step is what printed figures are off by. The usual step is the
+    # median of those above 1e-6, since equal values are the most frequent by far.
     order = np.argsort(values, kind="stable")
     step = np.diff(values[order])
     wide = step[step > 1e-6]

@@ -30,7 +30,7 @@ __all__ = ["mesh_heights", "placed_faces"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_FARTHEST = 1e6  # mm
+_FARTHEST = 1e6  # mm: no board is a kilometre long, so the units are wrong
 _ASIDE = 0.02  # mm beside an edge where the ground is probed
 _STEP = 0.05  # mm: the ground beside an edge that lies deeper than this is a step, not a seam
 
@@ -38,14 +38,18 @@ _STEP = 0.05  # mm: the ground beside an edge that lies deeper than this is a st
 def mesh_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floats,
     inside: NDArray[np.bool_],
                  outline: Polygon) -> FileHeights:  # fmt: skip
-    """Tops at the nodes `xs` (n,) by `ys` (m,) where `inside` (n, m), NaN elsewhere; raises
-    InputError with faults."""
+    """Returns the tops at the nodes `xs` (n,) by `ys` (m,) where `inside` (n, m), NaN elsewhere.
+
+    Raises InputError where the bytes are no mesh, or the mesh does not cover `outline`, folds or
+    has a step in it.
+    """
     faces, indices = placed_faces(data, name, deck)
     cells = cells_of(faces)
     i, j = np.nonzero(inside)
     x, y = xs[i], ys[j]
     top, second, layers, face = look_down(cells, x, y)
     faults = _uncovered(name, x, y, top) + _layers(name, x, y, top, second, layers)
+    # nodes 1 mm apart miss a narrow step or overhang, so the mesh's own edges are looked at as well
     faults = faults or _edges(name, faces, indices, cells, outline)
     if faults:
         raise InputError(faults)
@@ -55,8 +59,8 @@ def mesh_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floa
 
 
 def placed_faces(data: bytes, name: str, deck: DeckSection) -> tuple[Floats, Ints]:
-    """Corners (n, 3, 3) of the faces in the board frame, mm, and the numbers (n, 3) of their
-    corners, equal where they coincide. Raises InputError where the file holds no mesh."""
+    """Returns the corners (n, 3, 3) of the faces in the board frame, mm, and the numbers (n, 3) of
+    their corners, equal where they coincide. Raises InputError where the file holds no mesh."""
     corners, indices = _loaded(data, name)
     scale = MM[deck.mesh_units or "mm"]
     if np.abs(corners).max() * scale > _FARTHEST:
@@ -66,8 +70,8 @@ def placed_faces(data: bytes, name: str, deck: DeckSection) -> tuple[Floats, Int
     c, s = math.cos(turn), math.sin(turn)
     x, y, z = (corners * scale).T
     placed = np.column_stack([c * x - s * y, s * x + c * y, z]) + np.array(deck.mesh_at)
-    # corners closer than a millionth of the mesh are one: STL files hold each corner once for each
-    # face
+    # Corners that round to the same ten-millionth of the mesh's size are one: STL files hold each
+    # corner once for each face, in numbers of about seven digits.
     grain = max(float(np.ptp(placed, axis=0).max()) * 1e-7, 1e-6)
     _, number = np.unique(np.round(placed / grain).astype(np.int64), axis=0, return_inverse=True)
     numbered = number.reshape(-1).astype(np.int64)[indices]
@@ -127,6 +131,7 @@ def _loaded(data: bytes, name: str) -> tuple[Floats, Ints]:
 def _refuse_torn(data: bytes, name: str, kind: str) -> None:
     """Refuse a binary STL that does not hold the faces that it counts: 84 bytes of head, 50 for
     each face."""
+    # "facet" tells a text STL; its first word does not, since a binary head may hold any text
     if kind != "stl" or len(data) < 84 or b"facet" in data[:4096]:
         return
     count = int.from_bytes(data[80:84], "little")
@@ -162,6 +167,7 @@ def _uncovered(name: str, x: Floats, y: Floats, top: Floats) -> list[Fault]:
 def _layers(
     name: str, x: Floats, y: Floats, top: Floats, second: Floats, layers: Ints
 ) -> list[Fault]:
+    # a closed mesh has two surfaces under each place, its top and its underside
     folded = layers > 2
     if not folded.any():
         return []
@@ -179,6 +185,8 @@ def _edges(name: str, faces: Floats, indices: Ints, cells: Cells, outline: Polyg
         return []
     middle = ends.mean(axis=1)
     within = shapely.contains_xy(outline.buffer(-0.5), middle[:, 0], middle[:, 1])
+    # Half a millimetre within the outline, since a mesh may end there. An edge counts if it lies on
+    # the top, and if a probe just beyond it finds nothing or finds the ground well below.
     ends, middle, beyond = ends[within], middle[within], beyond[within]
     top = look_down(cells, middle[:, 0], middle[:, 1])[0]
     probe = middle[:, :2] + _ASIDE * beyond
@@ -201,6 +209,8 @@ def _edges(name: str, faces: Floats, indices: Ints, cells: Cells, outline: Polyg
 def _silhouette(faces: Floats, indices: Ints) -> tuple[Floats, Floats]:
     """Edges (k, 2, 3) whose faces do not lie on both sides of them as seen from above, and the way
     (k, 2) to the side without a face."""
+    # Each edge once for each face, with the side on which that face's third corner lies. Sides are
+    # told in the direction from the lower to the higher corner number, which both faces share.
     a = np.concatenate([indices[:, [0, 1]], indices[:, [1, 2]], indices[:, [2, 0]]])
     owner = np.tile(np.arange(len(faces)), 3)
     first = np.repeat([0, 1, 2], len(faces))
@@ -212,12 +222,14 @@ def _silhouette(faces: Floats, indices: Ints) -> tuple[Floats, Floats]:
     side = along[:, 0] * off[:, 1] - along[:, 1] * off[:, 0]
     flip = a[:, 0] > a[:, 1]
     side = np.where(flip, -side, side)
+    # a face that stands upright lies on neither side
     side = np.where(np.abs(side) <= 1e-9 * np.maximum(long, 1e-12) ** 2, 0.0, side)
     a.sort(axis=1)
     _, number = np.unique(a, axis=0, return_inverse=True)
     number = number.reshape(-1)
     left = np.bincount(number, side > 0.0) > 0
     right = np.bincount(number, side < 0.0) > 0
+    # for each edge the first of its faces: written backwards, so that the first is written last
     one = np.zeros(len(left), dtype=np.int64)
     one[number[::-1]] = np.arange(len(number))[::-1]
     lone = np.flatnonzero((left != right) & (long[one] > 1e-9))
@@ -244,6 +256,7 @@ def _cautions(name: str, faces: Floats, indices: Ints, face: Ints) -> list[str]:
             f"{at[1]:.1f}); "
             "taken as it lies, since no hole shows inside the outline"
         )
+    # two faces that look the same way run along their common edge in opposite directions
     against = (count == 2) & (np.abs(2 * np.bincount(number, forward) - 2) > 0.5)
     seen = np.unique(face[face >= 0])
     a, b, c = (faces[seen, k, :2] for k in range(3))

@@ -21,7 +21,7 @@ __all__ = ["Cells", "cells_of", "look_down"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_MOST = 64
+_MOST = 64  # surfaces told apart under one place; three are a fold already
 _MOST_MEMBERS = 1e8  # faces counted once for each cell that they may touch
 _SAME = 1e-4  # mm: hits closer than this are one, at an edge or where faces lie on one another
 
@@ -62,8 +62,11 @@ def _fill(
 
 @njit(cache=True)
 def _hit(faces: Floats, k: int, x: float, y: float) -> tuple[float, float]:
-    """Height at which the vertical line through (x, y) meets the face `k`, NaN if it does not; its
-    area seen from above, below 0 where its front looks down."""
+    """Height at which the vertical line through (x, y) meets the face `k`, NaN if it does not, and
+    twice the face's area seen from above, below 0 where its front looks down.
+
+    a, b, c are twice the areas of the place with each side: the shares of the corners' heights.
+    """
     x1, y1, z1 = faces[k, 0, 0] - x, faces[k, 0, 1] - y, faces[k, 0, 2]
     x2, y2, z2 = faces[k, 1, 0] - x, faces[k, 1, 1] - y, faces[k, 1, 2]
     x3, y3, z3 = faces[k, 2, 0] - x, faces[k, 2, 1] - y, faces[k, 2, 2]
@@ -74,8 +77,11 @@ def _hit(faces: Floats, k: int, x: float, y: float) -> tuple[float, float]:
         (x3 - x2) ** 2 + (y3 - y2) ** 2,
         (x1 - x3) ** 2 + (y1 - y3) ** 2,
     )
+    # an upright face is a line from above: its area is rounding alone, and so would its shares be
     if abs(area) <= 1e-12 * longest or longest == 0.0:
         return math.nan, 0.0
+    # a place on an edge shall meet both of its faces, whatever rounding does; equal heights are
+    # counted once by the caller
     slack = -1e-9 * abs(area)
     sign = 1.0 if area > 0.0 else -1.0
     if a * sign < slack or b * sign < slack or c * sign < slack:
@@ -103,6 +109,7 @@ def _look(
             if z > best:
                 best = z
                 face[n] = members[m]
+            # the same surface met again, in the next face at an edge, is not another layer
             fresh = True
             for q in range(found):
                 if abs(heights[q] - z) <= _SAME:
@@ -123,7 +130,10 @@ def _look(
 
 
 class Cells:
-    """The faces sorted into cells; see the module."""
+    """Holds `faces` (n, 3, 3) sorted into square cells of `cell` mm; see the module.
+
+    Two passes, one that counts and one that fills, so that the lists are one array.
+    """
 
     __slots__ = ("cell", "faces", "first", "members", "nx", "ny", "x0", "y0")
 
@@ -150,14 +160,16 @@ class Cells:
 
 
 def cells_of(faces: Floats) -> Cells:
-    """`faces` (n, 3, 3) in cells about as large as a face, so that neither cells nor their lists
-    grow out of hand.
+    """Returns `faces` (n, 3, 3), mm, in cells about as large as a face, so that neither the cells
+    nor their lists grow without bound.
 
-    Raises InputError where so many lie over one another that they would.
+    Raises InputError where so many faces lie over one another that they would.
     """
     span = np.ptp(faces[:, :, :2].reshape(-1, 2), axis=0) + 1e-9
+    # a cell holds about one face; never below half of the grid's step, nor more than 4000 to a side
     cell = max(0.5, math.sqrt(float(span[0] * span[1]) / len(faces)), float(span.max()) / 4000.0)
     cell = min(cell, 20.0) if float(span.max()) < 40_000.0 else cell
+    # cells that each face may touch, counted before any list is made
     across = np.ptp(faces[:, :, :2], axis=1) // cell + 2.0
     if float((across[:, 0] * across[:, 1]).sum()) > _MOST_MEMBERS:
         says = "the faces of the mesh lie over one another in great numbers"
