@@ -20,7 +20,7 @@ from corepath.lengths import mm
 
 __all__ = ["dowel_faults"]
 
-_FITS = 0.01
+_FITS = 0.01  # mm: places and diameters that differ by less count as equal
 # a pattern off by less than this goes on with a tap of the hand: common practice, no source
 _FORCED = 0.5
 
@@ -35,8 +35,8 @@ _TURNS: dict[str, Turn] = {
 def dowel_faults(
     job: Job, features: list[Feature], outline: Polygon | None, ring: Polygon | None
 ) -> list[Fault]:
-    """All that is wrong with the dowels; `outline` and `ring` are None where they could not be
-    built."""
+    """Returns all that is wrong with the dowels: place, overlap, depth, pattern. `outline` and
+    `ring` are None where they could not be built."""
     faults = []
     blank = blank_polygon(job)
     discs = [disc(*dowel.at, dowel.diameter) for dowel in job.dowel]
@@ -77,6 +77,8 @@ def _pattern_faults(job: Job) -> list[Fault]:
     flip = job.machine.flip_about
     other = "y" if flip == "x" else "x"
     axis = flip.upper()
+    # The flip that is meant must fit closely. The ways that are not meant must miss by more than a
+    # tap of the hand can force, hence the wider limit there.
     missing = _unmatched(job.dowel, _TURNS[flip], _FITS)
     if missing:
         names = ", ".join(

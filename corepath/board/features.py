@@ -21,9 +21,9 @@ __all__ = ["Board", "Casting", "Place"]
 class Casting:
     """One pocket that is cast: the groove (`id` "groove") or one plug ("P1a").
 
-    `area` is the footprint; for the groove a ring (polygon with one hole). `floor` is its height
-    above the bed in A as the job asks for it. `half_span` is half its longest extent (mm), for the
-    level.
+    `area` is the footprint; for the groove a ring (polygon with one hole). `floor` is the height of
+    its floor above the bed in A, as the job asks for it. `half_span` is half its longest extent
+    (mm), over which a blank that is not level shifts the level of the resin.
     """
 
     id: str
@@ -36,7 +36,8 @@ class Casting:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """One insert at one place: `id` "I1a"; `seat` and `bore` are diameters with clearance."""
+    """One insert at one place (x, y): `id` "I1a"; `seat` and `bore` are diameters with
+    clearance."""
 
     id: str
     x: float

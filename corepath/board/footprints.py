@@ -20,40 +20,46 @@ from corepath.job.model import Job, PlugSection
 
 __all__ = ["blank_polygon", "disc", "half_span", "offset", "place_ids", "plug_polygon"]
 
-_JOIN = 0.0005
+_JOIN = 0.0005  # mm between the chords of a round join and its arc
 
 
 def blank_polygon(job: Job) -> Polygon:
-    """The rectangle of the blank, its middle at the origin."""
+    """Returns the rectangle of the blank, its middle at the origin."""
     length, width = job.blank.length / 2.0, job.blank.width / 2.0
     return shapely.box(-length, -width, length, width)
 
 
 def disc(x: float, y: float, diameter: float) -> Polygon:
-    """A round footprint."""
+    """Returns a round footprint about (x, y), inscribed in its circle."""
     return Polygon(circle_points(x, y, diameter / 2.0))
 
 
 def plug_polygon(plug: PlugSection, x: float, y: float) -> Polygon:
-    """The footprint of a plug at (x, y): a circle, or a slot of overall length `slot` turned by
-    `angle`."""
+    """Returns the footprint of a plug at (x, y): a circle, or a slot of overall length `slot`
+    turned by `angle` degrees from X towards Y."""
     radius = plug.diameter / 2.0
     reach = 0.0 if plug.slot is None else plug.slot / 2.0 - radius
     if reach <= 0.0:
         return disc(x, y, plug.diameter)
+    # the left end is the right one turned by half: both ends match to the last bit
     right = arc_points(reach, 0.0, radius, -math.pi / 2.0, math.pi)
     slot = Polygon(np.vstack([right, -right]))
     return translate(rotate(slot, plug.angle, origin=(0.0, 0.0)), x, y)
 
 
 def offset(outline: Polygon, by: float) -> shapely.Geometry:
-    """`outline` grown by `by` mm (shrunk if negative), with round joins."""
+    """Returns `outline` grown by `by` mm (shrunk if negative), with round joins.
+
+    It may be empty, or several polygons, or have holes: the caller must look.
+    """
+    # chord error of an arc: r (1 - cos(step / 2))
     step = 2.0 * math.acos(max(1.0 - _JOIN / abs(by), 0.0))
     return outline.buffer(by, quad_segs=max(16, math.ceil(math.pi / 2.0 / step)))
 
 
 def half_span(area: Polygon) -> float:
-    """Half the longest extent of a footprint, mm, in whatever direction it lies."""
+    """Returns half the longest extent of a footprint, mm, in whatever direction it lies."""
+    # every degree: half a degree off the longest direction costs 4e-5 of the span
     hull = shapely.get_coordinates(area.convex_hull)
     angles = np.linspace(0.0, math.pi, 180, endpoint=False)
     across = hull @ np.stack([np.cos(angles), np.sin(angles)])
@@ -61,8 +67,12 @@ def half_span(area: Polygon) -> float:
 
 
 def place_ids(name: str, count: int) -> list[str]:
-    """Ids of the places of one plug or insert: the name alone, or the name with a, b, … z, aa, ab,
-    …"""
+    """Returns the ids of the places of one plug or insert: the name alone, or the name with a, b, …
+    z, aa, ab, …
+
+    >>> place_ids("P1", 1), place_ids("P1", 2)
+    (['P1'], ['P1a', 'P1b'])
+    """
     if count == 1:
         return [name]
     return [name + _letters(i) for i in range(count)]

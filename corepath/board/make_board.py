@@ -2,8 +2,8 @@
 wrong at once.
 
 The *ring* of the groove is the outline grown by `groove.outside` less the outline shrunk by
-`groove.inside`; the *island* is what the ring encloses. Faults are wrong input that no depth would
-mend: things that overlap, lie off the wood, or dowels that fit wrongly. Board frame, mm.
+`groove.inside`; the *island* is what the ring encloses. Faults are wrong input that no depth can
+fix: things that overlap, lie off the wood, or dowels that fit wrongly. Board frame, mm.
 """
 
 from __future__ import annotations
@@ -34,8 +34,8 @@ __all__ = ["build_board", "collect_faults"]
 
 
 def build_board(job: Job, folder: Path) -> Board:
-    """The board of `job`; files that it names are relative to `folder`. Raises InputError with all
-    faults."""
+    """Returns the board of `job`; files that it names are relative to `folder`. Raises InputError
+    with all faults."""
     board, faults = collect_faults(job, folder)
     if faults or board is None:
         raise InputError(faults)
@@ -45,14 +45,16 @@ def build_board(job: Job, folder: Path) -> Board:
 def collect_faults(
     job: Job, folder: Path, deck: DeckSurface | None = None
 ) -> tuple[Board | None, list[Fault]]:
-    """The board and no faults, or None and all faults of its geometry, in the order of the job's
-    sections.
+    """Returns the board and no faults, or None and all faults of its geometry, in the order of the
+    job's sections.
 
-    A `deck` that is known already, as in the folder of a plan, is taken as it is.
+    Files that the job names are relative to `folder`. A `deck` that is known already, as in the
+    folder of a plan, is taken as it is.
     """
     outline, faults = _outline(job, folder)
     deck, wrong = _deck(job, folder, outline, deck)
     faults += wrong
+    # No fault hides another: what can be built without the outline is built and checked anyway.
     castings, places = _plugs(job), _places(job)
     features = _features(castings, places)
     ring: Polygon | None = None
@@ -111,7 +113,7 @@ def _half_sizes(job: Job) -> str:
 
 
 def _groove(job: Job, outline: Polygon) -> tuple[Polygon | None, Polygon | None, list[Fault]]:
-    """Ring and island of the groove, each None where it cannot be, and what is wrong."""
+    """Ring and island of the groove, both None where either cannot be built, and what is wrong."""
     faults = []
     outer = offset(outline, job.groove.outside)
     inner = offset(outline, -job.groove.inside)
@@ -132,6 +134,7 @@ def _groove(job: Job, outline: Polygon) -> tuple[Polygon | None, Polygon | None,
             f"about {pieces}"
         )
         faults.append(Fault("groove.inside", says, value, _inside_allows(job, outline)))
+    # a hole in the grown outline is a bay whose mouth the groove closes
     if not isinstance(outer, Polygon) or outer.interiors:
         says = "the groove closes on itself outside the outline, round wood that would come loose"
         faults.append(Fault("groove.outside", says, f"{mm(job.groove.outside):g}", "less"))

@@ -34,7 +34,8 @@ class Feature:
 
 
 def plug_faults(job: Job) -> list[Fault]:
-    """Sizes of plugs and inserts that contradict each other, and names that are used twice."""
+    """Returns faults for sizes of plugs and inserts that contradict each other, and for names that
+    are used twice."""
     faults = []
     for i, plug in enumerate(job.plug, 1):
         if plug.bolt_hole >= plug.diameter:
@@ -87,8 +88,12 @@ def place_faults(
     ring: Polygon | None,
     island: Polygon | None,
 ) -> list[Fault]:
-    """Features outside the board, in the groove, or over each other; `ring` and `island` are None
-    if they cannot be."""
+    """Returns faults for features outside the board, in the groove, or over each other.
+
+    `outline`, `ring` and `island` are None where they could not be built; what needs them is then
+    left out. Each feature gets the first of these faults alone, since one outside the blank is
+    outside the board as well.
+    """
     faults = []
     for feature in features:
         if not blank.contains_properly(feature.area):
@@ -148,8 +153,8 @@ def _same_ids(features: list[Feature]) -> list[Fault]:
 
 
 def touch_faults(job: Job, features: list[Feature], ring: Polygon | None) -> list[Fault]:
-    """Where Z is touched on a face, there must be sound wood: on the blank, off everything cast or
-    bored."""
+    """Returns faults of the place where Z is touched on a face: it must be sound wood, on the blank
+    and off everything cast or bored. No faults where Z is touched on the bed."""
     if job.machine.z_zero != "face":
         return []
     key = "machine.touch_at"

@@ -30,13 +30,16 @@ LEAST_RADIUS = 20.0
 """Least radius of the form as a multiple of the board's thickness; tighter wood breaks (common
 practice, no source)."""
 
-_STEP = 5.0
+_STEP = 5.0  # mm of chord between the places where the length along the curve is kept
+# Newton's method for `Rocker.under`: with no radius below 20 thicknesses each round squares an
+# error that is small to begin with, and twelve are a bound
 _ROUNDS = 12
 _GAUSS = np.polynomial.legendre.leggauss(8)
 
 
 class Rocker:
-    """A form's curve through `stations` ((x, rise), ascending in x); level at 0 without any."""
+    """Holds a form's curve through `stations` ((x, rise), mm, ascending in x); level at 0 without
+    any."""
 
     def __init__(self, stations: Sequence[tuple[float, float]] = ()) -> None:
         given = np.array(stations or ((-1.0, 0.0), (1.0, 0.0)), dtype=np.float64)
@@ -61,7 +64,7 @@ class Rocker:
         return bool(np.ptp(self.stations[:, 1]) == 0.0)
 
     def rise(self, x: ArrayLike) -> Floats:
-        """Z at chord places `x`, of the same shape."""
+        """Returns Z, mm, at chord places `x`, of the same shape; straight beyond the stations."""
         at = np.asarray(x, dtype=np.float64)
         within = np.clip(at, self._first, self._last)
         return np.asarray(
@@ -69,24 +72,25 @@ class Rocker:
         )
 
     def slope(self, x: ArrayLike) -> Floats:
-        """dZ/dX at chord places `x`."""
+        """Returns dZ/dX at chord places `x`, of the same shape."""
         within = np.clip(np.asarray(x, dtype=np.float64), self._first, self._last)
         return np.asarray(self._spline(within, 1), dtype=np.float64)
 
     def angle(self, x: ArrayLike) -> Floats:
-        """Angle of the tangent at chord places `x`."""
+        """Returns the angle of the tangent, rad, at chord places `x`, of the same shape."""
         return np.asarray(np.arctan(self.slope(x)), dtype=np.float64)
 
     def bend(self, x: ArrayLike) -> Floats:
-        """Curvature Z'' / (1 + Z'^2)^1.5, 1/mm, at chord places `x`; positive where the form is
-        hollow."""
+        """Returns the curvature Z'' / (1 + Z'^2)^1.5, 1/mm, at chord places `x`; positive where the
+        form is hollow."""
         at = np.asarray(x, dtype=np.float64)
         outside = (at < self._first) | (at > self._last)
         second = np.where(outside, 0.0, self._spline(np.clip(at, self._first, self._last), 2))
         return np.asarray(second / (1.0 + self.slope(at) ** 2) ** 1.5, dtype=np.float64)
 
     def arc(self, x: ArrayLike, height: float = 0.0) -> Floats:
-        """Arc at the places over chord places `x` of the form, along the curve `height` over it.
+        """Returns the arc, mm, at the places over chord places `x` of the form, along the curve
+        `height` mm over it.
 
         A parallel at height t is shorter by t times the turn of the tangent: its element is (1 - t
         k) ds, and k ds is the turn (differential geometry of parallel curves, textbook).
@@ -96,8 +100,9 @@ class Rocker:
         return np.asarray(self._raw_arc(at) - self._offset - height * turn, dtype=np.float64)
 
     def under(self, arc: ArrayLike, height: float = 0.0) -> Floats:
-        """Chord places of the form over which the arc at `height` has these values: the inverse of
-        `arc`."""
+        """Returns the chord places of the form over which the arc at `height` has these values: the
+        inverse of `arc`."""
+        # Newton's method from the arc itself: on a form much longer than its rise both are close.
         wanted = np.asarray(arc, dtype=np.float64)
         x = wanted.copy()
         for _ in range(_ROUNDS):
@@ -106,7 +111,8 @@ class Rocker:
         return np.asarray(x, dtype=np.float64)
 
     def tightest(self) -> tuple[float, float]:
-        """Largest curvature, 1/mm, either way, and the chord place where it is."""
+        """Returns the largest curvature, 1/mm, either way, and the chord place where it is."""
+        # second derivatives of a cubic spline are linear between stations, which are all nodes
         bend = np.abs(self.bend(self._nodes))
         k = int(np.argmax(np.round(bend, 12)))
         return float(bend[k]), float(self._nodes[k])
@@ -133,8 +139,8 @@ class Rocker:
 
 
 def rocker_of(job: Job) -> Rocker:
-    """The curve of the job's form; level where the job gives none, or none that ascends in x (a
-    fault of its own)."""
+    """Returns the curve of the job's form; level where the job gives none, or none that ascends in
+    x (a fault of its own)."""
     return Rocker(_stations(job))
 
 
@@ -146,7 +152,7 @@ def _stations(job: Job) -> tuple[tuple[float, float], ...]:
 
 
 def rocker_faults(job: Job) -> list[Fault]:
-    """A form that no board of this thickness can follow."""
+    """Returns a fault for a form that no board of this thickness can follow."""
     bend, at = Rocker(_stations(job)).tightest()
     least = LEAST_RADIUS * job.core_thickness
     if bend * least <= 1.0:

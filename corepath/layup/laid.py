@@ -42,16 +42,18 @@ SKIN_LAP = 6.0
 twice `limits.web`, for a board is placed in its cradle, and a skin on its board, by hand (common
 practice, no source)."""
 
+# rounds of the fixed point in `LaidUp.top`: each shrinks the error by height times curvature, at
+# most about 1/20 by `curve.LEAST_RADIUS`
 _ROUNDS = 12
-_SEGMENT = 2.0
-_ACROSS = 101
+_SEGMENT = 2.0  # mm between the vertices of a footprint that is moved onto the form
+_ACROSS = 101  # places across the blank for the middle of its section
 _FINE = 2001  # places along the form among which its lowest is looked for
 
 
 @dataclass(frozen=True, slots=True)
 class LaidUp:
     """The board on its form: `below` and `above` are the laminates' thicknesses, `length`, `width`
-    the blank's.
+    the blank's, `kept` the height over the form at which the core keeps its length, all mm.
 
     `stand` is the cradle's height at its lowest place above the bed that it stands on.
     """
@@ -78,7 +80,7 @@ class LaidUp:
 
     @property
     def edge(self) -> float:
-        """Thickness over all at the outline and out to the blank's edge."""
+        """Thickness of core and laminates together at the outline and out to the blank's edge."""
         return self.below + self.deck.edge + self.above
 
     @property
@@ -87,16 +89,17 @@ class LaidUp:
         return self.below + self.deck.edge / 2.0
 
     def under(self, x: ArrayLike) -> Floats:
-        """Chord places of the form under flat `x`."""
+        """Returns the chord places of the form under flat `x`."""
         return self.rocker.under(x, self.kept)
 
     def tilt(self, x: ArrayLike) -> Floats:
-        """Tilt of the board at flat `x` against the level, radians, positive where it rises towards
-        X+."""
+        """Returns the tilt of the board at flat `x` against the level, radians, positive where it
+        rises towards X+."""
         return self.rocker.angle(self.under(x))
 
     def place(self, x: ArrayLike, height: ArrayLike) -> tuple[Floats, Floats]:
-        """(X, Z) in D of the core's flat `x` at heights over the form, broadcast together."""
+        """Returns (X, Z) in D of the core's flat `x` at heights over the form, broadcast
+        together."""
         under = self.under(x)
         angle, up = self.rocker.angle(under), np.asarray(height, dtype=np.float64)
         return (
@@ -105,8 +108,8 @@ class LaidUp:
         )
 
     def shape(self, area: Polygon, height: float) -> Polygon:
-        """A footprint of the flat core as it is seen from above in D, taken at one height over the
-        form."""
+        """Returns a footprint of the flat core as it is seen from above in D, taken at one `height`
+        over the form."""
         if self.rocker.level:
             return area
         return shapely.transform(
@@ -115,20 +118,21 @@ class LaidUp:
         )
 
     def face_shift(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """How much farther along X a place of the deck lies, measured along the laminate's top,
-        than in the flat."""
+        """Returns how much farther along X a place of the deck lies, measured along the laminate's
+        top, than in the flat; mm."""
         height = self.below + self.deck.height(x, y) + self.above
         turn = self.tilt(x) - self.rocker.angle(0.0)
         return np.asarray((self.kept - height) * turn, dtype=np.float64)
 
     def under_shift(self, x: ArrayLike) -> Floats:
-        """The same along the underside of the laminate, which is the form's face."""
+        """Returns the same as `face_shift` along the underside of the laminate, which is the form's
+        face."""
         turn = self.tilt(x) - self.rocker.angle(0.0)
         return np.asarray(self.kept * turn, dtype=np.float64)
 
     def taper_shift(self, x: ArrayLike) -> Floats:
-        """How much farther along the arc places of the core would lie if the middle of each section
-        kept its length.
+        """Returns how much farther along the arc places of the core would lie if the middle of each
+        section kept its length; mm.
 
         `kept` is one height all along, but in pure bending it is the centroid of the section, here
         of the blank across its width, that keeps its length (beam theory, textbook), and that sinks
@@ -140,6 +144,7 @@ class LaidUp:
             np.concatenate([np.arange(-self.length / 2.0, self.length / 2.0, 1.0), [0.0], wanted])
         )
         across = np.linspace(-self.width / 2.0, self.width / 2.0, _ACROSS)
+        # the middle of an area of heights h over level ground is at (sum of h²) / (2 sum of h)
         height = self.deck.height(along[:, None], across[None, :])
         off = self.below + (height**2).sum(axis=1) / (2.0 * height.sum(axis=1)) - self.kept
         steps = (off[1:] + off[:-1]) / 2.0 * np.diff(self.tilt(along))
@@ -150,12 +155,14 @@ class LaidUp:
         )
 
     def bottom(self, x: ArrayLike) -> Floats:
-        """Z of the laminate's underside, which is the form, at places X of D."""
+        """Returns Z of the laminate's underside, which is the form, at places X of D."""
         return self.rocker.rise(x)
 
     def top(self, x: ArrayLike, y: ArrayLike, off: float = 0.0) -> Floats:
-        """Z of the laminate's top at places (X, Y) of D, or of the face `off` below it, square to
-        the form."""
+        """Returns Z of the laminate's top at places (X, Y) of D, or of the face `off` mm below it,
+        square to the form."""
+        # The place of the form under a top depends on the top's own height and tilt: repeated from
+        # the place straight below until both agree.
         at, across = np.broadcast_arrays(
             np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
         )
@@ -169,8 +176,9 @@ class LaidUp:
         )
 
     def tip(self, x: ArrayLike, radius: float, web: float) -> Floats:
-        """Lowest Z of a flat cutter's tip with its axis at places X of D, so that `web` is left
-        under all of it."""
+        """Returns the lowest Z of a flat cutter's tip with its axis at places X of D, so that `web`
+        mm are left under all of it; `radius` is the cutter's."""
+        # on a hollow form the highest ground is under the rim, on a crown under the axis
         beside = np.linspace(-radius, radius, 41)
         ground = self.bottom(np.asarray(x, dtype=np.float64)[..., None] + beside)
         return np.asarray(ground.max(axis=-1) + web, dtype=np.float64)
@@ -200,7 +208,7 @@ class Bolt:
 
 
 def bolts_of(job: Job, board: Board) -> tuple[Bolt, ...]:
-    """All bolt holes: through the middle of each plug, then over each insert."""
+    """Returns all bolt holes: through the middle of each plug, then over each insert."""
     found = []
     for casting in board.castings:
         if casting.plug is not None:
@@ -235,8 +243,8 @@ class Pin:
 
 
 def pins_of(laid: LaidUp, dowels: Sequence[tuple[float, float]]) -> tuple[Pin, ...]:
-    """A pin for each dowel at flat (x, y), square to the cradle's face: they set the board in its
-    place again."""
+    """Returns a pin for each dowel at flat (x, y), square to the cradle's face: the pins set the
+    board in its place again."""
     found = []
     for x, y in dowels:
         at, z = laid.place(x, 0.0)
@@ -245,7 +253,7 @@ def pins_of(laid: LaidUp, dowels: Sequence[tuple[float, float]]) -> tuple[Pin, .
 
 
 def drill_at(laid: LaidUp, bolt: Bolt) -> tuple[float, float]:
-    """X, Y in D of an upright hole for a bolt.
+    """Returns X, Y in D of an upright hole for a bolt.
 
     Through a plug it meets the plug's axis at half the height of the core, so that the tilt takes
     as little of the wall at the top as at the bottom; over an insert where the bore comes out of
@@ -257,7 +265,7 @@ def drill_at(laid: LaidUp, bolt: Bolt) -> tuple[float, float]:
 
 
 def laid_up(job: Job, board: Board) -> LaidUp:
-    """The job's board on its form; on a level one without a rocker."""
+    """Returns the job's board on its form; on a level one without a rocker."""
     layup = job.layup
     below, above = (layup.skin_below, layup.skin_above) if layup is not None else (0.0, 0.0)
     neutral = (
@@ -272,13 +280,13 @@ def laid_up(job: Job, board: Board) -> LaidUp:
 
 
 def stand_of(layup: LayupSection) -> float:
-    """Height of the cradle at its lowest place: its own, or that of the form, whose profile it
-    has."""
+    """Returns the height of the cradle at its lowest place, mm: its own, or that of the form, whose
+    profile it has."""
     return layup.rib_height if layup.cradle_height is None else layup.cradle_height
 
 
 def skin_outside(job: Job, slot: float | None) -> float:
-    """How far the laminates reach beyond the outline, mm, along the skin.
+    """Returns how far the laminates reach beyond the outline, mm, along the skin.
 
     `slot` is how far the far edge of the trim's slot lies outside the outline; None where no
     machine trims.

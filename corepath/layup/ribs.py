@@ -28,12 +28,13 @@ __all__ = ["Form", "form_of", "form_template"]
 Floats = NDArray[np.float64]
 
 _CHORD = 0.002  # mm: chords of the drawn profile
-_GAP = 25.0
+_GAP = 25.0  # mm on the drawing between rib and spacer
 
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """`top` (n, 2) is the edge of each rib, from X- to X+, over the table at 0.
+    """The parts of the form. `top` (n, 2) is the edge of each rib, from X- to X+, over the table at
+    0.
 
     `ribs` of them stand at `across` (their middles, Y of the board), with `spacers` of `spacer`
     (length, height) between neighbours at the chord places `along`. `marks` (m, 2) lie on the top
@@ -54,8 +55,8 @@ class Form:
 
 
 def form_of(job: Job, board: Board) -> Form:
-    """Ribs and spacers for the job's rocker. Raises InputError where there is none, or the ribs
-    leave no room."""
+    """Returns ribs and spacers for the job's rocker. Raises InputError where there is none, or the
+    ribs leave no room."""
     layup = job.layup
     if layup is None or layup.rocker is None:
         raise InputError(
@@ -111,6 +112,7 @@ def _spread(width: float, layup: LayupSection) -> tuple[float, ...]:
         raise InputError(
             [Fault("layup.rib_thickness", says, f"{mm(layup.rib_thickness):g}", allowed)]
         )
+    # 1e-9: a width that divides evenly must not get one rib more by rounding
     count = max(1, math.ceil(room / layup.rib_spacing - 1e-9))
     return tuple(float(y) for y in np.linspace(-room / 2.0, room / 2.0, count + 1))
 
@@ -135,8 +137,8 @@ def _profile(laid: LaidUp, layup: LayupSection, ends: Floats) -> Floats:
 
 
 def form_template(job: Job, board: Board, digest: str) -> Template:
-    """Profile of one rib with the places of spacers and of the core's hundreds, one spacer, and how
-    many of each."""
+    """Returns the template of one rib with the places of spacers and of the core's ticks, one
+    spacer, and how many of each; `digest` names the plan on it."""
     form = form_of(job, board)
     says, units = said_all(_says(job, form)), units_of(job.units)
     lines = (f"{job.title}: form", f"plan {digest}", *says)

@@ -52,8 +52,8 @@ source)."""
 _TOLD = 0.05  # mm: less is not worth a word
 # mm; with the 0.001 of the polygons themselves within the 0.005 that a template keeps
 _THIN = 0.002
-_TICK = 12.0
-_BAR_IN = 16.0
+_TICK = 12.0  # mm: length of the longest tick
+_BAR_IN = 16.0  # mm from the blank's corner to the check bars
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +119,7 @@ def _extent(shape: Shape) -> Floats:
 
 
 def bar(units: Units) -> float:
-    """Length of a check bar, mm: a round one in the job's units."""
+    """Returns the length of a check bar, mm: a round one in the job's units."""
     return 4.0 * MM_PER_INCH if units.inch else 100.0
 
 
@@ -136,8 +136,8 @@ def board_template(
     on: Face = "core",
     slot: float | None = None,
 ) -> Template:
-    """The template of a board, along the arc, or flat for skins and hand work. `on` is the face
-    that it lies on.
+    """Returns the template of a board, along the arc, or flat for skins and hand work. `on` is the
+    face that it lies on; `digest` names the plan.
 
     `slot` is how far the far edge of the trim's slot lies outside the outline, mm; None where no
     machine trims.
@@ -158,7 +158,8 @@ def board_template(
 
 
 def check_bars(x: float, y: float, units: Units) -> Iterator[Shape]:
-    """Two bars of a round length from (x, y), to the right and up, with what they may be off."""
+    """Returns two bars of a round length from (x, y), to the right and up, with what they may be
+    off. There is one each way since a print may be stretched in one direction alone."""
     long = bar(units)
     for end in ((x + long, y), (x, y + long)):
         yield Curve("check bar", np.array([(x, y), end]))
@@ -225,6 +226,7 @@ def _placing(laid: LaidUp, on: Face) -> Placing:
 
 
 def _ring(layer: str, ring: shapely.LinearRing, placing: Placing) -> Curve:
+    # a straight edge becomes a curve on the face: it is moved in parts of 5 mm and thinned again
     dense = shapely.segmentize(ring, 5.0)
     moved = shapely.LinearRing(placing(np.asarray(dense.coords)[:, :2]))
     return Curve(layer, np.asarray(moved.simplify(_THIN).coords)[:-1, :2], closed=True)
@@ -287,6 +289,7 @@ def _blank(job: Job, board: Board, placing: Placing) -> Iterator[Shape]:
     for x in (-half, half):
         inward = -math.copysign(_TICK, x)
         yield Curve("end marks", placing(np.array([(x, 0.0), (x + inward, 0.0)])))
+    # 1e-6 mm: a tick right at the blank's end would lie on its edge
     step = apart(units_of(job.units))
     for k in range(-math.floor((half - 1e-6) / step), math.floor((half - 1e-6) / step) + 1):
         for y in (-wide, wide):

@@ -27,17 +27,17 @@ __all__ = ["SkinBending", "bend"]
 
 Floats = NDArray[np.float64]
 
-_STEP = 1.0
+_STEP = 1.0  # mm: the grain of the deck's grid
 _THICKNESSES = 5.0
 
 
 @dataclass(frozen=True, slots=True)
 class SkinBending:
-    """`strain` is the largest share, `hollow` whether the deck is hollow there, `angle` the
-    direction bent, degrees from X towards Y; `along_x` and `across_y` the largest strains in those
-    directions; `steepest` a tangent; `jump` 1/mm, its place the middle of the step, `jump_sides`
-    h_xx + h_yy before and after it, `jump_within` mm. `strains` (n, m) lie on `xs` by `ys`, 0 off
-    the skin."""
+    """How a deck bends a skin. `strain` is the largest share, `hollow` whether the deck is hollow
+    there, `angle` the direction bent, degrees from X towards Y; `along_x` and `across_y` the
+    largest strains in those directions; `steepest` a tangent; `jump` 1/mm, its place the middle of
+    the step, `jump_sides` h_xx + h_yy before and after it, `jump_within` mm. `strains` (n, m) lie
+    on `xs` by `ys`, 0 off the skin."""
 
     strain: PlacedFigure
     hollow: bool
@@ -66,8 +66,8 @@ def bend(
     step: float = _STEP,
     over: float | None = None,
 ) -> SkinBending:
-    """How `deck` bends `skin` over `cover`; curvatures are means over the length `over`, 5
-    thicknesses if None."""
+    """Returns how `deck` bends `skin` over `cover`, on a lattice of about `step` mm; curvatures are
+    means over the length `over` (mm), 5 thicknesses if None."""
     over = _THICKNESSES * skin.thickness if over is None else over
     xs, ys = cover.lattice(step)
     inside = cover.holds(xs, ys)
@@ -81,6 +81,7 @@ def bend(
     strains = half * np.abs(kappa) * inside
     strain = largest(strains, xs, ys)
     i, j = int(np.argmin(np.abs(xs - strain.x))), int(np.argmin(np.abs(ys - strain.y)))
+    # off the skin no change counts: NaN makes every difference that touches it NaN
     laplacian = np.where(inside, hxx + hyy, np.nan)
     apart = max(1, math.ceil(over / min(steps)))
     jump, sides = _jump(laplacian, xs, ys, apart)
@@ -109,6 +110,7 @@ def _curvatures(
     w = np.sqrt(1.0 + hx**2 + hy**2)
     mean = ((1.0 + hy**2) * hxx - 2.0 * hx * hy * hxy + (1.0 + hx**2) * hyy) / (2.0 * w**3)
     gauss = (hxx * hyy - hxy**2) / w**4
+    # where both curvatures are equal, rounding may leave the difference just below 0
     apart = np.sqrt(np.maximum(mean**2 - gauss, 0.0))
     return mean + apart, mean - apart, hxx / ((1.0 + hx**2) * w), hyy / ((1.0 + hy**2) * w)
 
@@ -142,6 +144,7 @@ def _jump(
     """The largest jump between nodes 2 `m` apart, and h_xx + h_yy on either side of it."""
     found: list[tuple[PlacedFigure, tuple[float, float]]] = []
     for axis, nodes in ((0, xs), (1, ys)):
+        # too short for a change and its two neighbours of the same length
         if len(nodes) < 6 * m + 1:
             continue
         a = np.moveaxis(laplacian, axis, 0)

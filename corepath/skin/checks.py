@@ -3,8 +3,8 @@
 Each value is what is left to the limit, so that it holds at 0 or more. *Fail*: bending alone
 exceeds the strain limit, or the plate alone needs more pressure than is at hand. *Caution*: it does
 so only together with the strain or the pull that double curvature forces, or the skin is compressed
-by more than its limit. What double curvature does is reckoned with an edge that slides freely until
-the resin grips, the mildest and the likeliest case, so it only cautions.
+by more than its limit. What double curvature does is worked out for an edge that slides freely
+until the resin grips, the mildest and the likeliest case, so it only cautions.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ __all__ = ["skin_checks"]
 
 
 def skin_checks(study: SkinStudy, mend: str = "") -> tuple[Check, ...]:
-    """The three rows; `mend` is what would make them pass."""
+    """Returns the three rows; `mend` says what would make them pass."""
     return _bending(study, mend), _pressure(study, mend), _compression(study, mend)
 
 
@@ -44,6 +44,7 @@ def _bending(study: SkinStudy, mend: str) -> Check:
 def _pressure(study: SkinStudy, mend: str) -> Check:
     at_hand = study.skin.pressure / BAR
     need, place = study.pressure.most.value, study.pressure.most
+    # the place named is that of the figure that decides
     if need <= at_hand < study.most_all.value:
         place = study.most_all
     return _row(

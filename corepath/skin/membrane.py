@@ -9,8 +9,8 @@ compressed elsewhere. With the stress function phi (stresses s_xx = phi_yy, s_yy
 
 and an edge on which nothing pulls asks for phi = 0 and dphi/dn = 0. That is the equation of a
 clamped plate, solved with the 13-point difference formula on a lattice, sparse. K is the mean over
-each cell. Nodes that are not *inside* bear phi = 0; a formula that reaches over the edge finds the
-value of the node that lies as far inside (dphi/dn = 0).
+each cell. Nodes that are not *inside* have phi = 0; where the formula reaches over the edge it
+takes the value of the node that lies as far inside (dphi/dn = 0).
 """
 
 from __future__ import annotations
@@ -29,14 +29,15 @@ __all__ = ["Membrane", "cell_means", "clamped", "stresses", "stretch"]
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-_NODES = 27_000
-_LEAST_STEP = 2.0
-_SAMPLES = 4
+_NODES = 27_000  # about so many on the whole lattice: bounds time and memory of the sparse solver
+_LEAST_STEP = 2.0  # mm
+_SAMPLES = 4  # places along X and Y in each cell for its mean
 
 
 @dataclass(frozen=True, slots=True)
 class Membrane:
-    """On `xs` (n,) by `ys` (m,), all (n, m) and 0 where not `there`: stresses N/mm², `tension` and
+    """What double curvature does to a skin, on `xs` (n,) by `ys` (m,), mm, all (n, m) and 0 where
+    not `there`: stresses `sxx`, `syy`, `sxy` N/mm², `tension` and
     `compression` the largest and the least principal strain (compression negative where the skin is
     pressed together), `pulls` the pressure, N/mm², with which the stressed skin pushes off the deck
     (negative: it presses on by itself)."""
@@ -55,22 +56,25 @@ class Membrane:
 def stretch(
     deck: DeckSurface, cover: SkinCover, skin: Laminate, step: float | None = None
 ) -> Membrane:
-    """The membrane of `skin` on `deck`, its edge free all round `cover`."""
+    """Returns the membrane stresses and strains of `skin` on `deck`, its edge free all round
+    `cover`, on a lattice of about `step` mm; from the size of the cover if None."""
     if step is None:
         step = max((4.0 * cover.half_x * cover.half_y / _NODES) ** 0.5, _LEAST_STEP)
     xs, ys = cover.lattice(step)
     inside = cover.holds(xs, ys)
+    # the rim of the lattice is the skin's edge, where phi is 0, and `clamped` needs it free
     inside[[0, -1], :] = inside[:, [0, -1]] = False
     hxx, hxy, hyy, gauss = cell_means(deck, xs, ys)
     phi = clamped(inside, float(xs[1] - xs[0]), float(ys[1] - ys[0]), -skin.modulus * gauss)
     there, sxx, syy, sxy = stresses(phi, inside, float(xs[1] - xs[0]), float(ys[1] - ys[0]))
     if cover.edge is not None:
-        # a round edge is a staircase of nodes, whose rim says nothing; the outermost nodes inside
-        # stand for it
+        # A round edge is a staircase of nodes, and stresses on it are those of its steps. The
+        # outermost nodes inside are taken in its place.
         there = inside
         sxx, syy, sxy = (np.where(inside, part, 0.0) for part in (sxx, syy, sxy))
     mean, apart = 0.5 * (sxx + syy), np.hypot(0.5 * (sxx - syy), sxy)
     nu, modulus = skin.poisson, skin.modulus
+    # principal stresses mean ± apart (Mohr's circle), strains by Hooke's law in the plane
     tension = ((mean + apart) - nu * (mean - apart)) / modulus
     compression = ((mean - apart) - nu * (mean + apart)) / modulus
     pulls = skin.thickness * (sxx * hxx + syy * hyy + 2.0 * sxy * hxy)
@@ -78,8 +82,8 @@ def stretch(
 
 
 def cell_means(deck: DeckSurface, xs: Floats, ys: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """Means over the cell of each node (n, m) of h_xx, h_xy, h_yy (1/mm) and of K (1/mm²), from 4
-    by 4 places."""
+    """Returns means over the cell of each node (n, m) of h_xx, h_xy, h_yy (1/mm) and of K (1/mm²),
+    from 4 by 4 places. A single value would miss or overrate a crease narrower than the cell."""
     shares = (np.arange(_SAMPLES) + 0.5) / _SAMPLES - 0.5
     fine_x, fine_y = (
         (nodes[:, None] + shares * (nodes[1] - nodes[0])).ravel() for nodes in (xs, ys)
@@ -93,8 +97,8 @@ def cell_means(deck: DeckSurface, xs: Floats, ys: Floats) -> tuple[Floats, Float
 
 
 def clamped(inside: Mask, hx: float, hy: float, load: Floats) -> Floats:
-    """w (n, m) with ∇⁴w = `load` at the nodes `inside`, hx and hy apart; w = dw/dn = 0 at their
-    edge.
+    """Returns w (n, m) with ∇⁴w = `load` (n, m) at the nodes `inside` (n, m), `hx` and `hy` mm
+    apart; w = dw/dn = 0 at their edge.
 
     The outermost nodes of the lattice must not be inside.
     """
@@ -122,11 +126,15 @@ def clamped(inside: Mask, hx: float, hy: float, load: Floats) -> Floats:
 
     whole = kron(fourth(n, hx), eye_array(m)) + kron(eye_array(n), fourth(m, hy))
     whole = (whole + 2.0 * kron(second(n, hx), second(m, hy))).tocsr()
+    # Where the neighbour of a node is on the rim (w = 0), the second one lies over the edge and has
+    # the node's own value by dw/dn = 0: the formula's outer weight, 1, is added to the node's own.
     mirrored = np.zeros(inside.shape)
     mirrored[1:-1, 1:-1] = (~inside[:-2, 1:-1] * 1.0 + ~inside[2:, 1:-1]) / hx**4 + (
         ~inside[1:-1, :-2] * 1.0 + ~inside[1:-1, 2:]
     ) / hy**4
     matrix = whole[at][:, at] + diags_array(mirrored.ravel()[at])
+    # The matrix is symmetric and positive definite, so it needs no pivoting: without it the factors
+    # keep the symmetric ordering and stay small.
     solved = splu(
         matrix.tocsc(),
         permc_spec="MMD_AT_PLUS_A",
@@ -140,7 +148,8 @@ def clamped(inside: Mask, hx: float, hy: float, load: Floats) -> Floats:
 def stresses(
     phi: Floats, inside: Mask, hx: float, hy: float
 ) -> tuple[Mask, Floats, Floats, Floats]:
-    """Where there is a stress (inside and on the rim), and s_xx, s_yy, s_xy there.
+    """Returns where there is a stress (inside and on the rim), and s_xx, s_yy, s_xy there, all
+    (n, m), from the stress function `phi` (n, m).
 
     On the rim, where phi and its slope are 0, the value that lies over the edge is that of the node
     opposite.

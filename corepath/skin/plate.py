@@ -34,7 +34,9 @@ __all__ = ["LineLoad", "Pressure", "bending_pressure", "mean_bilaplacian"]
 
 Floats = NDArray[np.float64]
 
-_PARTS = 4
+_PARTS = 4  # nodes to each half length, even, so that half of them are nodes of half the length too
+# `LineLoad.ratio` is 1 for a load spread out, 2 on a line, 4 beside a moment on a line: limits
+# midway between 1 and 2, and near the middle of 2 and 4 in ratio
 _LINE_LIKE = 1.5
 _MOMENT_LIKE = 2.6
 _LEAST = 1e-3  # bar; a need below it is nothing, and no line
@@ -42,9 +44,9 @@ _LEAST = 1e-3  # bar; a need below it is nothing, and no line
 
 @dataclass(frozen=True, slots=True)
 class LineLoad:
-    """What reads higher over half the length: `load` N/mm with its place, `ratio` of the two needs:
-    1 for a load spread out, 2 for a load on a line, 4 beside a line across which the curvature
-    jumps, which is a moment and no load."""
+    """A need that reads higher over half the length: `load` N/mm with its place, `ratio` of the two
+    needs: 1 for a load spread out, 2 for a load on a line, 4 beside a line across which the
+    curvature jumps, which is a moment and no load."""
 
     load: PlacedFigure
     ratio: float
@@ -71,7 +73,8 @@ class Pressure:
 def bending_pressure(
     deck: DeckSurface, cover: SkinCover, skin: Laminate, parts: int = _PARTS
 ) -> Pressure:
-    """The need of `skin` on `deck`; `parts` nodes to each half length (even)."""
+    """Returns the pressure that `skin` needs to follow `deck` over `cover`; `parts` nodes to each
+    half length (even)."""
     b = skin.average / 2.0
     xs, ys = _lattice(cover, b / parts)
     inside = cover.holds(xs, ys)
@@ -101,8 +104,8 @@ def _lattice(cover: SkinCover, step: float) -> tuple[Floats, Floats]:
 
 
 def mean_bilaplacian(deck: DeckSurface, xs: Floats, ys: Floats, b: float, parts: int) -> Floats:
-    """Mean of ∇⁴h, 1/mm³, at the nodes `xs` (n,) by `ys` (m,), which lie b / `parts` apart; weights
-    as above."""
+    """Returns the mean of ∇⁴h (n, m), 1/mm³, at the nodes `xs` (n,) by `ys` (m,), which lie
+    `b` / `parts` mm apart, with the weights that the module describes."""
     step, m = b / parts, parts
     wide_x, wide_y = (_wider(nodes, 2 * m, step) for nodes in (xs, ys))
     h = deck.height(*np.meshgrid(wide_x, wide_y, indexing="ij"))
@@ -110,9 +113,12 @@ def mean_bilaplacian(deck: DeckSurface, xs: Floats, ys: Floats, b: float, parts:
     h = h - h[0, 0]
     spread, hat = _spline(m), np.clip(1.0 - np.abs(np.arange(-m, m + 1)) / m, 0.0, None) / m
     second, fourth = _differences(m, (1.0, -2.0, 1.0)), _differences(m, (1.0, -4.0, 6.0, -4.0, 1.0))
+    # h_xxxx averaged across by the spline, h_yyyy likewise, and 2 h_xxyy: the second difference of
+    # hat means along both axes
     mixed = np.convolve(hat, second)
     total = _along(_along(h, fourth, 0), spread, 1) + _along(_along(h, fourth, 1), spread, 0)
     total += 2.0 * _along(_along(h, mixed, 0), mixed, 1)
+    # the ends, to which the weights do not reach, are those that were added above
     inner = (slice(2 * m, -2 * m), slice(2 * m, -2 * m))
     return np.asarray(total[inner] / b**4)
 

@@ -14,7 +14,8 @@ __all__ = ["skin_report", "skin_words"]
 
 
 def skin_report(study: SkinStudy, advice: SkinAdvice) -> dict[str, Any]:
-    """Lengths mm, strains as shares, pressures bar, line loads N/mm, moments on a line N."""
+    """Returns the section of the report: lengths mm, strains as shares, pressures bar, line loads
+    N/mm, moments on a line N."""
     bending, pressure, line = study.bending, study.pressure, study.pressure.line
     return {
         "thickness": study.skin.thickness,
@@ -68,7 +69,8 @@ def _at(place: PlacedFigure, digits: int) -> dict[str, float]:
 
 
 def skin_words(study: SkinStudy) -> tuple[str, ...]:
-    """Tightest bend, steepest slope, jump of curvature and need for pressure, one sentence each."""
+    """Returns one sentence each for tightest bend, steepest slope, jump of curvature and need for
+    pressure, and one for a load on a line and for ground bridged where there is any."""
     bending, pressure, at_hand = study.bending, study.pressure, study.skin.pressure / BAR
     if math.isinf(bending.radius):
         return ("The deck is level: nothing bends the skin.",)

@@ -1,5 +1,5 @@
 """What to change so that the skin lies down: each value is found by trying it, on a deck built
-anew.
+again.
 
 A change of one key is looked for on values of a workshop's fineness (blend by 5 mm, radius by 10
 mm, thickness by 0.05 mm). Thickness and radius are found by halving, blend by steps of a quarter
@@ -32,13 +32,13 @@ from corepath.skin.terms import BAG, BAR, cover_of, laminate_of
 
 __all__ = ["Option", "SkinAdvice", "advise_skin", "changed"]
 
-_BLEND, _RADIUS, _THICKNESS, _PRESSURE = 5.0, 10.0, 0.05, 0.05
-_WIDER = 3.0
+_BLEND, _RADIUS, _THICKNESS, _PRESSURE = 5.0, 10.0, 0.05, 0.05  # mm, pressure in bar
+_WIDER = 3.0  # times the blend of the job, at most
 _MOST_RADIUS = 4.0  # times the radius at which bending alone reaches its limit
-_LEAST_THICKNESS = 0.2
-_GROWTH = 0.25
-_MOST_SMOOTH = 120.0
-_TRIAL_STEP = 10.0
+_LEAST_THICKNESS = 0.2  # mm
+_GROWTH = 0.25  # each try of a blend is larger by this share of the last
+_MOST_SMOOTH = 120.0  # mm
+_TRIAL_STEP = 10.0  # mm of the membrane's lattice in a trial; what is found is judged on a fine one
 _RANK = {"ok": 0, "caution": 1, "fail": 2}
 
 Passes = Callable[[Mapping[str, float]], bool]
@@ -71,7 +71,7 @@ def _typed(key: str, value: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class SkinAdvice:
-    """Options, each of which passes by itself; none where nothing needs mending or nothing tried
+    """Options, each of which passes by itself; none where nothing needs fixing or nothing tried
     passes."""
 
     options: tuple[Option, ...]
@@ -101,7 +101,7 @@ class SkinAdvice:
 
 
 def changed(job: Job, values: Mapping[str, float]) -> Job:
-    """`job` with `values` by key, such as "deck.blend"."""
+    """Returns `job` with `values` by key, such as "deck.blend"."""
     for key, value in values.items():
         section, name = key.split(".")
         job = job.model_copy(
@@ -113,9 +113,11 @@ def changed(job: Job, values: Mapping[str, float]) -> Job:
 def advise_skin(
     job: Job, deck: DeckSurface, outline: Polygon, study: SkinStudy, folder: Path | None = None
 ) -> SkinAdvice:
-    """What would let the skin of `job` pass: without a fail where it fails, else without a caution.
+    """Returns what would let the skin of `job` pass: without a fail where it fails, else without a
+    caution.
 
-    `folder` holds the file of a deck that comes from one.
+    `deck` and `study` are those of the job as it is; `folder` holds the file of a deck that comes
+    from one.
     """
     rank = _rank(study)
     if not rank:
@@ -188,6 +190,7 @@ def _wider(
 ) -> dict[str, float] | None:
     if job.deck.stations is None:
         return _smoother(job, passes)
+    # a blend wider than half the board never reaches full thickness
     x0, y0, x1, y1 = outline.bounds
     room = min(x1 - x0, y1 - y0) / 2.0 - job.deck.edge_band
     most = min(max(room, job.deck.blend), _WIDER * job.deck.blend)
@@ -253,6 +256,7 @@ def _upwards(
 ) -> dict[str, float] | None:
     """The first of the whole numbers above `now` that passes, by growing steps, then the least
     within its step."""
+    # upwards and not by halving, which needs that everything beyond the first to pass passes too
     before, high = math.floor(now + 1e-9), math.floor(most + 1e-9)
     while before < high:
         number = min(before + max(1, round(before * _GROWTH)), high)

@@ -36,10 +36,10 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class SkinStudy:
-    """A skin on a deck. `need_all` (n, m), bar, is the need with the membrane's part, on the
-    lattice of `pressure`; `most_all` the largest of it; `together` the largest of bending and
-    membrane strain in one place; `tension` and `compression` the largest of the membrane, both
-    positive."""
+    """All that is worked out for a skin on a deck. `need_all` (n, m), bar, is the need with the
+    membrane's part, on the lattice of `pressure`; `most_all` the largest of it; `together` the
+    largest of bending and membrane strain in one place; `tension` and `compression` the largest of
+    the membrane, both positive."""
 
     skin: Laminate
     cover: SkinCover
@@ -73,7 +73,8 @@ class SkinStudy:
 def study_skin(
     job: Job, deck: DeckSurface, outline: Polygon, membrane_step: float | None = None
 ) -> SkinStudy:
-    """The skin of `job` (which has one) on `deck`; a coarser `membrane_step` (mm) serves trials."""
+    """Returns the study of the skin of `job` on `deck` inside `outline`; a coarser `membrane_step`
+    (mm) serves trials. Raises ValueError for a job without `[skin]`."""
     if job.skin is None:
         raise ValueError("the job has no [skin]")
     skin, cover = laminate_of(job.skin), cover_of(job, outline)
@@ -85,6 +86,8 @@ def study_skin(
         pressure.need + _spread(membrane, membrane.pulls, pressure.xs, pressure.ys) / BAR
     ) * covered
     strained = np.maximum(np.abs(membrane.tension), np.abs(membrane.compression))
+    # Both strains are largest in the outer fibre of their own direction; their sum bounds what any
+    # fibre gets. Off the skin, where bending is 0, nothing is added.
     together = bending.strains + _spread(membrane, strained, bending.xs, bending.ys) * (
         bending.strains > 0.0
     )

@@ -45,8 +45,9 @@ _LEAST_REACH = 1e-3  # mm: a skin that ends at the outline
 
 @dataclass(frozen=True, slots=True)
 class Laminate:
-    """A skin: `thickness` t mm, `modulus` E N/mm², `poisson` nu, `average` the length pressures are
-    averaged over, mm; limits on bending and compression as shares, `pressure` at hand in N/mm²."""
+    """The elastic figures of a skin: `thickness` t mm, `modulus` E N/mm², `poisson` nu, `average`
+    the length pressures are averaged over, mm; limits on bending and compression as shares,
+    `pressure` at hand in N/mm²."""
 
     thickness: float
     modulus: float
@@ -69,8 +70,8 @@ class Laminate:
 
 
 def laminate_of(skin: SkinSection) -> Laminate:
-    """The skin of a job, with what is not given: 20 thicknesses to average over, the compression
-    that lifts.
+    """Returns the figures of the skin of a job. What is not given is filled in: 20 thicknesses to
+    average over, and the compression that lifts.
 
     A skin with the compression N = E t eps (N/mm) and a waviness a sin(k x) pushes off by a (N k² -
     D k⁴) at most, a N² / 4D at k² = N / 2D. The pressure p holds it down up to eps = 2 √(D p / a) /
@@ -93,7 +94,7 @@ def laminate_of(skin: SkinSection) -> Laminate:
 
 @dataclass(frozen=True, slots=True)
 class SkinCover:
-    """The ground that the skin covers: half its size along X and Y, mm, and its `edge` where it is
+    """What ground the skin covers: half its size along X and Y, mm, and its `edge` where it is
     no rectangle."""
 
     half_x: float
@@ -101,13 +102,13 @@ class SkinCover:
     edge: Polygon | None = None
 
     def lattice(self, step: float) -> tuple[Floats, Floats]:
-        """Nodes (n,), (m,) from edge to edge of the rectangle, about `step` apart, a node in the
-        middle."""
+        """Returns nodes (n,), (m,) from edge to edge of the rectangle, about `step` mm apart, with
+        a node in the middle."""
         return tuple(_nodes(half, step) for half in (self.half_x, self.half_y))  # type: ignore[return-value]
 
     def holds(self, xs: Floats, ys: Floats) -> NDArray[np.bool_]:
-        """(n, m): which nodes of `xs` by `ys` the skin covers, its edge included where it is a
-        rectangle."""
+        """Returns (n, m) which nodes of `xs` (n,) by `ys` (m,) the skin covers, its edge included
+        where it is a rectangle."""
         if self.edge is None:
             return np.ones((len(xs), len(ys)), dtype=np.bool_)
         from shapely import contains_xy, prepare
@@ -122,8 +123,8 @@ def _nodes(half: float, step: float) -> Floats:
 
 
 def cover_of(job: Job, outline: Polygon) -> SkinCover:
-    """What the skin of `job` covers: the blank's rectangle, or the board and what skins reach
-    beyond its outline."""
+    """Returns what the skin of `job` covers: the blank's rectangle, or the board inside `outline`
+    and what skins reach beyond it."""
     if job.skin is not None and job.skin.covers == "board":
         edge = offset(outline, max(skin_outside(job, None), _LEAST_REACH))
         if isinstance(edge, Polygon):
@@ -146,14 +147,16 @@ class PlacedFigure:
 
 
 def largest(values: Floats, xs: Floats, ys: Floats) -> PlacedFigure:
-    """The largest of `values` (n, m) on `xs` by `ys`; of those equal to nine figures the first."""
+    """Returns the largest of `values` (n, m) on `xs` by `ys` with its place; of those equal to nine
+    figures the first."""
+    # a symmetric deck has its largest value twice: rounded, every machine names the same place
     most = float(np.max(np.abs(values))) or 1.0
     i, j = np.unravel_index(int(np.argmax(np.round(values / most, 9))), values.shape)
     return PlacedFigure(float(values[i, j]), float(xs[i]) + 0.0, float(ys[j]) + 0.0)
 
 
 def pressure_cautions(job: Job) -> tuple[str, ...]:
-    """What is to be said of the pressure at hand: whether a bag can give it."""
+    """Returns a caution where the pressure at hand is more than a vacuum bag can give."""
     if job.skin is None or job.skin.pressure <= BAG:
         return ()
     return (

@@ -32,13 +32,14 @@ CHORD = 0.0008
 LEAST_AREA = 1.0
 """Least area of an outline, mm²; less is no board, whatever the units."""
 
-_MOST_POINTS = 200_000
+_MOST_POINTS = 200_000  # of one curve: bounds time and memory where figures are far out of scale
 
 Points = NDArray[np.float64]
 
 
 def closed_curve(points: Points, chord: float = CHORD) -> Points:
-    """Polygon vertices (m, 2) of the smooth closed curve through `points` (n, 2), n >= 3, mm.
+    """Returns polygon vertices (m, 2) of the smooth closed curve through `points` (n, 2), n >= 3,
+    mm, whose chords keep within `chord` mm of it.
 
     Every given point is a vertex. The step keeps `|c''| du^2 / 8 <= chord`, the bound on the error
     of linear interpolation; a cubic's second derivative is linear, so its ends bound it in each
@@ -52,16 +53,20 @@ def closed_curve(points: Points, chord: float = CHORD) -> Points:
     curve = CubicSpline(knots, ring, bc_type="periodic")
     bend = np.hypot(*curve(knots, 2).T)
     worst = np.maximum(bend[:-1], bend[1:])
+    # 1e-9: a step that fits exactly must not get one more point by rounding
     counts = np.ceil(steps * np.sqrt(worst / (8.0 * chord)) - 1e-9).astype(int)
     counts = np.clip(counts, 1, max(1, _MOST_POINTS // len(points)))
     at = [knots[i] + steps[i] * np.arange(n) / n for i, n in enumerate(counts)]
     vertices = np.asarray(curve(np.concatenate(at)))
+    # given points as they were typed, not as the spline rounds them
     vertices[np.concatenate([[0], np.cumsum(counts)[:-1]])] = points
     return vertices
 
 
 def circle_points(x: float, y: float, radius: float, chord: float = CHORD) -> Points:
-    """Vertices (n, 2) on the circle, counter-clockwise from its +X point; n is a multiple of 4."""
+    """Returns vertices (n, 2) on the circle, counter-clockwise from its +X point; n is a multiple
+    of 4. All mm."""
+    # a multiple of 4, so that the vertices are the same mirrored in X or Y
     count = 4 * math.ceil(_arc_count(radius, 2 * math.pi, chord) / 4)
     angle = 2 * math.pi * np.arange(count) / count
     return np.column_stack([x + radius * np.cos(angle), y + radius * np.sin(angle)])
@@ -70,8 +75,8 @@ def circle_points(x: float, y: float, radius: float, chord: float = CHORD) -> Po
 def arc_points(
     x: float, y: float, radius: float, start: float, sweep: float, chord: float = CHORD
 ) -> Points:
-    """Points (n, 2) along the arc, both ends included; angles in radians, counter-clockwise
-    positive."""
+    """Returns points (n, 2) along the arc about (x, y), mm, both ends included; angles in radians,
+    counter-clockwise positive."""
     angle = start + np.linspace(0.0, sweep, _arc_count(radius, sweep, chord) + 1)
     return np.column_stack([x + radius * np.cos(angle), y + radius * np.sin(angle)])
 
@@ -83,14 +88,16 @@ def _arc_count(radius: float, sweep: float, chord: float) -> int:
 
 
 def signed_area(points: Points) -> float:
-    """Area of the closed polygon (n, 2), mm²; positive if counter-clockwise (shoelace formula)."""
+    """Returns the area of the closed polygon (n, 2), mm²; positive if counter-clockwise (shoelace
+    formula)."""
+    # about the mean point: far from the origin the products would lose the area's digits
     x, y = (points - points.mean(axis=0)).T
     return 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
 
 
 def crossings(points: Points, most: int = 5) -> list[tuple[float, float]]:
-    """Places (mm, sorted, at most `most`) where the closed polygon (n, 2) touches or crosses
-    itself."""
+    """Returns places (mm, sorted, at most `most`) where the closed polygon (n, 2) touches or
+    crosses itself."""
     import shapely
 
     ring = np.vstack([points, points[:1]])
@@ -99,6 +106,8 @@ def crossings(points: Points, most: int = 5) -> list[tuple[float, float]]:
     edges = shapely.linestrings(np.stack([ring[:-1], ring[1:]], axis=1))
     count = len(edges)
     one, two = shapely.STRtree(edges).query(edges, predicate="intersects")
+    # each pair once, and not neighbours, which always meet at their common vertex; where they also
+    # lie on each other the line turns back, and `_folded` finds it
     apart = (two > one + 1) & ~((one == 0) & (two == count - 1))
     folded = _folded(ring, count)
     places = shapely.get_coordinates(shapely.intersection(edges[one[apart]], edges[two[apart]]))
@@ -117,8 +126,8 @@ def _folded(ring: Points, count: int) -> list[tuple[float, float]]:
 
 
 def shape_faults(key: str, points: Points, whose: str = "the outline") -> list[Fault]:
-    """What keeps the closed polygon (n, 2) from being an outline: no area, or places where it
-    crosses itself."""
+    """Returns what keeps the closed polygon (n, 2) from being an outline: no area, or places where
+    it crosses itself. `key` is that of the job, `whose` names the polygon in the message."""
     from shapely import MultiPoint
 
     spanned = MultiPoint(points).convex_hull.area if len(points) else 0.0

@@ -31,6 +31,7 @@ __all__ = ["read_outline"]
 KEY = "outline.dxf"
 _MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": MM_PER_INCH, "foot": 304.8}
 _HEADER = {1: "inch", 2: "foot", 4: "mm", 5: "cm", 6: "m"}
+# what is larger would keep the library busy for minutes (`_refuse_endless`)
 _LARGEST_FILE = 100_000_000
 MOST_ENTITIES = 50_000
 MOST_LINES = 4_000_000
@@ -43,11 +44,11 @@ _SIDELINE = frozenset(
     {"TEXT", "MTEXT", "DIMENSION", "ARC_DIMENSION", "POINT", "LEADER", "MULTILEADER", "MLEADER"}
     | {"TOLERANCE", "ATTDEF", "XLINE", "RAY", "VIEWPORT", "IMAGE"}
 )
-"""Notes and helping lines, which an outline's layer may bear."""
+"""Notes and construction lines, which an outline's layer may hold: they are passed over."""
 
 
 def read_outline(path: Path, layer: str | None, units: str | None, join: float) -> Polygon:
-    """The one closed outline on `layer` (all layers if None) of the DXF file at `path`,
+    """Returns the one closed outline on `layer` (all layers if None) of the DXF file at `path`,
     counter-clockwise, mm.
 
     `units` ("mm", "cm", "m", "inch", "foot") serve where the header states none; pieces whose ends
@@ -82,6 +83,7 @@ def _open(path: Path) -> Drawing:
         raise InputError([_fault(path, "the file is empty")])
     if b"\0" in data[:4096]:
         raise InputError([_fault(path, "the file is binary", allowed="a DXF in text (ASCII) form")])
+    # the library's warnings would stand between the tool's own messages
     logging.getLogger("ezdxf").addHandler(logging.NullHandler())
     from ezdxf.filemanagement import dxf_stream_info, read
 

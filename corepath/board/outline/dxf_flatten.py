@@ -27,8 +27,8 @@ class Refused(ValueError):
 
 
 def flatten(entity: Any, scale: float) -> OutlinePiece | None:
-    """The entity as a piece, mm, `scale` mm to the unit; None if its type is no line. Raises
-    Refused."""
+    """Returns the entity as a piece, mm, `scale` mm to the unit; None if its type is no line.
+    Raises Refused for one that cannot be part of an outline."""
     kind = str(entity.dxftype())
     reader = _READERS.get(kind)
     if reader is None:
@@ -39,6 +39,7 @@ def flatten(entity: Any, scale: float) -> OutlinePiece | None:
     # Exact repeats only: the pieces' ends stay where they are.
     keep = np.concatenate([[True], np.any(np.diff(points, axis=0) != 0.0, axis=1)])
     points = points[keep]
+    # a closed piece does not repeat its first point
     if closed and len(points) > 1 and math.dist(points[0], points[-1]) < 1e-6:
         points = points[:-1]
     return OutlinePiece(points, closed, str(entity.dxf.handle), kind)
@@ -74,6 +75,7 @@ def _radius(value: float) -> float:
 def _arc(entity: Any, chord: float) -> tuple[Points, bool]:
     sign, middle = _mirror(entity), entity.dxf.center
     start, end = math.radians(entity.dxf.start_angle), math.radians(entity.dxf.end_angle)
+    # equal angles are a full circle: an arc without a length would not have been drawn
     sweep = (end - start) % _TURN or _TURN
     _near(middle.x, middle.y, chord)
     points = arc_points(middle.x, middle.y, _radius(entity.dxf.radius), start, sweep, chord)
@@ -88,6 +90,7 @@ def _circle(entity: Any, chord: float) -> tuple[Points, bool]:
 
 def _near(x: float, y: float, chord: float) -> None:
     """An arc's middle may lie far off, but not where its points would lose their digits."""
+    # beyond 1e9 mm a coordinate holds only about 1e-7 mm
     if not (math.isfinite(x) and math.isfinite(y) and max(abs(x), abs(y)) * CHORD / chord < 1e9):
         raise Refused("has its middle too far off")
 
@@ -121,6 +124,7 @@ def _bulged(vertices: list[tuple[float, float, float]], closed: bool, chord: flo
     ends = vertices[1:] + (vertices[:1] if closed else [])
     for (x1, y1, bulge), (x2, y2, _) in zip(vertices, ends, strict=False):
         length = math.hypot(x2 - x1, y2 - y1)
+        # written so that NaN is refused too
         if not abs(bulge) <= _STEEPEST:
             raise Refused(f"has an edge with the bulge {bulge:g}, which is no arc")
         # flatter than a thousandth of the chord height is straight; its radius would overflow
@@ -159,7 +163,8 @@ def _spline(entity: Any, chord: float) -> tuple[Points, bool]:
             or max(abs(point.x), abs(point.y)) * CHORD / chord > 1e7
         ):
             raise Refused("has control points too far off")
-    # half the chord: the flattening looks at the middle of each stretch only
+    # half the chord: the flattening looks at the middle of each stretch only, of which there are 8
+    # to each span or more
     points = np.array([[v.x, v.y] for v in tool.flattening(0.5 * chord, segments=8)])
     closed = len(points) > 2 and math.dist(points[0], points[-1]) < chord
     return (points[:-1], True) if closed else (points, False)

@@ -21,7 +21,7 @@ from corepath.geometry.polylines import length
 __all__ = ["OutlinePiece", "close_loop"]
 
 KEY = "outline.dxf"
-_MOST = 10
+_MOST = 10  # faults of a kind that are told; more would hide the first
 MOST_NEAR = 50
 """Ends within the tolerance of one end, on average; two meet in a joint that is drawn well."""
 
@@ -45,8 +45,8 @@ End = tuple[int, int]
 
 
 def close_loop(pieces: list[OutlinePiece], join: float, name: str) -> Polygon:
-    """The one closed loop that `pieces` make, counter-clockwise. `name` is the file's, for the
-    messages.
+    """Returns the one closed loop that `pieces` make, counter-clockwise, mm. Ends within `join` mm
+    are joined; `name` is the file's, for the messages.
 
     Raises InputError with all gaps, branches, further loops and crossings, each with coordinates in
     mm.
@@ -114,6 +114,7 @@ def _joints(pieces: list[OutlinePiece], join: float) -> _Joints:
     # A piece no longer than the tolerance closes into its own joint: the joint stays, the piece
     # goes.
     closing = (i for i in range(len(pieces)) if group[2 * i] == group[2 * i + 1])
+    # Longer than twice the tolerance it is a loop of its own that was drawn open by a hair.
     short = {i for i in closing if length(pieces[i].points) <= 2.0 * join}
     joint = {end: int(group[k]) for k, end in enumerate(ends) if end[0] not in short}
     members: dict[int, list[End]] = defaultdict(list)
@@ -135,6 +136,7 @@ def _crowded(at: Points, join: float) -> bool:
     """Whether so many ends lie within `join` of each other that no joints can be told apart."""
     from scipy.spatial import cKDTree
 
+    # counted before pairs are listed: of n ends all close together there are n² pairs
     tree = cKDTree(at)
     return int(tree.count_neighbors(tree, join)) > MOST_NEAR * len(at)
 
@@ -175,6 +177,7 @@ def _loose(
         x, y = joints.places[g]
         names = ", ".join(joints.pieces[i].name for i, _ in ends[:5])
         if len(ends) == 1:
+            # bounds the search where thousands of ends are loose; ten faults are told anyway
             others = [h for h in sorted(joints.ends) if h != g and len(joints.ends[h]) == 1][:2000]
             text = f"gap at ({x:.3f}, {y:.3f}) mm, at the end of {names}"
             if others:
@@ -195,6 +198,8 @@ def _loose(
 
 def _walk(joints: _Joints) -> list[tuple[Points, list[OutlinePiece]]]:
     """Loops of pieces, each from its first piece on; every joint has two ends."""
+    # From each piece to the other end at the joint that it leads to, until one is met again. The
+    # points at joints are replaced by the joint's place, so that both pieces meet there exactly.
     used: set[int] = set()
     loops = []
     for first in sorted({i for i, _ in joints.joint}):

@@ -21,11 +21,11 @@ from corepath.lengths import mm
 
 __all__ = ["build_outline"]
 
-_SAME = 1e-6
+_SAME = 1e-6  # mm: points closer than this are one, and a curve through both would have no step
 
 
 def build_outline(job: Job, folder: Path) -> Polygon:
-    """The outline of `job`; a DXF file is looked for relative to `folder`.
+    """Returns the outline of `job`; a DXF file is looked for relative to `folder`.
 
     Raises InputError with all faults found: not exactly one form given, stations not ascending,
     points that repeat, a curve that crosses itself, no area, all that can be wrong with a DXF.
@@ -93,6 +93,7 @@ def _station_faults(stations: tuple[tuple[float, float], ...]) -> list[Fault]:
 def _from_points(section: OutlineSection) -> Polygon:
     assert section.points is not None
     points = [tuple(map(float, p)) for p in section.points]
+    # a list that is closed by repeating its first point is the same outline
     if len(points) > 1 and _near(points[0], points[-1]):
         points.pop()
     faults = [
