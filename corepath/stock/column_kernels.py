@@ -1,12 +1,13 @@
 """Compiled loops of the virtual blank: cut columns along straight pieces, and fill polygons by
 rows.
 
-`top[iy, ix]` is the height of column (x0 + ix px, y0 + iy py), mm, X running fastest. A column
-under a piece of path is lowered to the lowest height that any point of the cutter reaches over it:
-exact for flat, ball and bull on level ground and ramps, no stamping. With u the place along the
-piece, v across it, m the slope and q the distance along from the column to the tip, that height is
-min over q of z(u + q) + rise(hypot(v, q)), a convex function of q. Geometry by elementary calculus,
-no source needed.
+The columns are a height map (dexel field): `top[iy, ix]` is the height of column
+(x0 + ix px, y0 + iy py), mm, X running fastest. A column under a piece of path is lowered to the
+lowest height that any point of the cutter reaches over it. That height is exact for flat, ball and
+bull end mills, on the level and on ramps: it is solved, not found by stamping the cutter at steps
+along the piece. With u the place along the piece, v across it, m the slope and q the distance along
+from the column to the tip, it is the minimum over q of z(u + q) + rise(hypot(v, q)), where `rise`
+is the tool profile z(r); the sum is convex in q. Geometry by elementary calculus, no source needed.
 """
 
 from __future__ import annotations
@@ -32,6 +33,8 @@ Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Ints = NDArray[np.int64]
 
+# As a length (mm): a shorter piece goes straight down. As a slope: a lesser one falls by less than
+# a millionth of a millimetre over a metre, far below the single precision of the columns.
 _LEVEL = 1e-9
 
 
@@ -46,13 +49,14 @@ def _row_span(
     side_y: float,
     radius: float,
 ) -> tuple[float, float]:
-    """The stretch of row y within `radius` of the piece from a along d, as (low, high); low > high
-    where none.
+    """Return the stretch (low, high) of row `y` within `radius` of the piece from a along d.
 
-    `side` is the vector of length `radius` square to the piece (0 where that is straight down):
-    discs about both ends and the two edges beside the piece bound all that lies near it.
+    low > high where no point of the row lies so near. `side` is the vector of length `radius` at
+    right angles to the piece (0 where the piece is straight down).
     """
     low, high = 1e300, -1e300
+    # The swept area is a stadium: two discs about the ends and a rectangle between them. It is
+    # convex, so a row meets it in one stretch, whose ends lie on a disc or on a long side.
     away = radius * radius - (y - ay) * (y - ay)
     if away >= 0.0:
         w = math.sqrt(away)
@@ -61,6 +65,7 @@ def _row_span(
     if away >= 0.0:
         w = math.sqrt(away)
         low, high = min(low, ax + dx - w), max(high, ax + dx + w)
+    # A piece along the row has long sides that never cross it; there the discs alone bound it.
     if dy != 0.0:
         for sign in (-1.0, 1.0):
             share = (y - ay - sign * side_y) / dy
@@ -72,8 +77,10 @@ def _row_span(
 
 @njit(cache=True)
 def _around(top: Singles, x: float, y: float, circle: Floats) -> float:
-    """Highest of the columns that hold the places `circle` (k, 2) from (x, y), in columns; -1e9
-    where none does."""
+    """Return the height of the highest column at the places `circle` (k, 2) about (x, y).
+
+    Places are in columns, not in mm. Returns -1e9 where all of them lie outside the blank.
+    """
     ny, nx = top.shape
     highest = -1e9
     for k in range(len(circle)):
@@ -86,23 +93,29 @@ def _around(top: Singles, x: float, y: float, circle: Floats) -> float:
 
 @njit(cache=True)
 def _ahead(height: float, v: float, end: Underside) -> float:
-    """How far ahead of the axis the edge meets material `height` above the tip, `v` beside the
-    way."""
+    """Return how far ahead of the axis (mm) the edge meets material `height` above the tip, `v`
+    beside the path."""
     reach = meets_at(height, end)
     return math.sqrt(max(reach * reach - v * v, 0.0))
 
 
 @njit(cache=True)
 def _level_row(row: Singles, height: float) -> tuple[float, float, int]:
-    """Lower a row of columns to a height: lengths above the bed taken, the most of one, which
-    one."""
+    """Lower a row of columns to `height`.
+
+    Returns the sum of the lengths taken above the bed, the most taken from one column, and the
+    index of that column.
+    """
     taken, most, where = 0.0, 0.0, 0
     kept = np.float32(height)
+    # Often an earlier piece has cut the row already. This loop has no branch and no sum, so it can
+    # be vectorized; the loop below runs only where there is something to cut.
     higher = False
     for k in range(len(row)):
         higher |= row[k] > kept
     if not higher:
         return taken, most, where
+    # Wood ends at the bed: what the cutter passes through below it is spoil board, not blank.
     least = max(height, 0.0)
     for k in range(len(row)):
         old = row[k]
@@ -119,11 +132,11 @@ def _cut_piece(
     top: Singles, x0: float, y0: float, px: float, py: float, ax: float, ay: float, az: float,
     bx: float, by: float, bz: float, end: Underside, place: Floats, volume: Floats,
 ) -> float:  # fmt: skip
-    """Lower the columns under one piece; the depth of the deepest, its place in `place`.
+    """Lower the columns under the piece from a to b; return how far the deepest is lowered, mm.
 
-    A flat lowers all that lies under it at the piece's lower end to that end, which needs no
-    geometry. `volume` (k,): what is lowered above the bed, mm³, by k equal shares of the way in
-    which the edge first meets it.
+    `place` (3,) receives the place of that column and its new height. `volume` (k,) receives the
+    volume taken above the bed, mm³, in each of k equal shares of the path; a column counts in the
+    share in which the edge first meets it.
     """
     ny, nx = top.shape
     radius, corner = end.radius, end.corner
@@ -136,12 +149,21 @@ def _cut_piece(
     m = 0.0 if vertical else (bz - az) / length
     level = vertical or abs(m) < _LEVEL
     beside = 0.0 if vertical else radius
+    # 1e-9 of a column: a column exactly under the cutter's edge is cut, whatever the division's
+    # rounding.
     iy_low = max(math.ceil((min(ay, by) - radius - y0) / py - 1e-9), 0)
     iy_high = min(math.floor((max(ay, by) + radius - y0) / py + 1e-9), ny - 1)
+    # The contact offset q depends on v alone (one slope, one cutter). Along a piece parallel to X
+    # all columns of a row have the same v, so q is solved once a row and not once a column.
     last_v, last_q = 1e300, 0.0
+    # A bull's offset has no closed form. One table serves the whole piece; it is filled at the
+    # first column that needs it, since a piece that cuts nothing needs none.
     bull = 0.0 < corner < radius and not level
     table = np.empty(0)
+    # Compared in single precision, as the columns are stored: rounded up, a column that was cut to
+    # this very height would seem to stand above it and would be worked out again.
     kept, each = np.float32(lowest), 1.0 / px
+    # With one share only the sum of the volume is asked, and a row may be lowered as a whole.
     whole = vertical or len(volume) == 1
     low_x, low_y = (ax, ay) if az <= bz else (bx, by)
     for iy in range(iy_low, iy_high + 1):
@@ -155,6 +177,8 @@ def _cut_piece(
             continue
         flat_low, flat_high = ix_high + 1, ix_high
         if corner <= 0.0 and whole:
+            # Under a flat end mill the columns of the disc at the piece's lower end all end at that
+            # height, and on the level so do all others: no geometry a column is needed for these.
             flat_low, flat_high = ix_low, ix_high
             if not level:
                 d = radius * radius - (y - low_y) * (y - low_y)
@@ -166,6 +190,7 @@ def _cut_piece(
             if most > deepest:
                 deepest = most
                 place[0], place[1], place[2] = x0 + (flat_low + k) * px, y, lowest
+        # The columns on either side of that disc, or the whole row, one by one.
         for first, last in ((ix_low, flat_low - 1), (flat_high + 1, ix_high)):
             for ix in range(first, last + 1):
                 old = top[iy, ix]
@@ -188,6 +213,8 @@ def _cut_piece(
                                     table = bull_table(abs(m), end)
                                 last_q = math.copysign(looked_up(table, beside_v, abs(m), end), -m)
                         q = last_q
+                    # The sum is convex in q: where its minimum lies beyond an end of the piece, the
+                    # nearer end is the lowest that the piece reaches.
                     at = min(max(u + q, 0.0), length)
                     q = at - u
                     z = az + m * at
@@ -195,6 +222,8 @@ def _cut_piece(
                         z += rise(math.sqrt(v * v + q * q), end)
                 if z < old:
                     top[iy, ix] = z
+                    # The edge takes a column before the axis is over it: a share belongs to where
+                    # the axis stands when the edge first meets the column.
                     share = 0.0
                     if not whole:
                         share = (u - _ahead(old - az - m * u, v, end)) / length
@@ -210,8 +239,8 @@ def _cut_piece(
 def _over(
     a: float, b: float, least: float, most: float, low: float, high: float
 ) -> tuple[float, float]:
-    """The stretch of the way from a to b that lies from `least` to `most`, within `low` to `high`:
-    shares of it."""
+    """Clip the part `low` to `high` (shares of the path from a to b) to where the coordinate lies
+    between `least` and `most`; returns the two shares, equal where nothing is left."""
     if a == b:
         return (low, high) if least <= a <= most else (low, low)
     one, other = (least - a) / (b - a), (most - a) / (b - a)
@@ -226,17 +255,19 @@ def cut_pieces(
     end: Underside, removed: Floats, where: Floats, deep: Floats, first: Ints, volume: Floats,
     highest: float,
 ) -> None:  # fmt: skip
-    """Cut all pieces in order and note, for each motion that owns them (`highest` is the highest
-    column at first):
+    """Cut the pieces from `lower` to `upper` (m, 3) in order; `owner` (m,) is the motion of each.
 
-    `removed` (n,) the deepest that a column was lowered, `where` (n, 3) at which place, `deep` (n,)
-    how far the tip stood below the stock around it (columns at the radius and one column outside
-    it). `volume` (k,) is what each share of the way takes above the bed, mm³; those of a piece
-    begin at `first` (m + 1,).
+    Lowers `top` in place, and sets for each motion: `removed` (n,) how far the deepest column was
+    lowered, `where` (n, 3) at which place, `deep` (n,) how far the tip stood below the stock around
+    it (columns at the radius and one column outside it). `volume` (k,) receives what each share of
+    the path takes above the bed, mm³; the shares of piece i begin at `first[i]`, (m + 1,).
+    `highest` is the height of the highest column before the first piece. Bed frame, mm.
     """
     place, radius = np.zeros(3), end.radius
     ny, nx = top.shape
     reach = radius + 2.0 * max(px, py)
+    # Sixteen places on a circle one column outside the cutter: the columns just outside the cut,
+    # which this piece does not lower. 0.5 turns flooring into rounding to the nearest column.
     circle = np.empty((16, 2))
     for k in range(16):
         angle = k * math.pi / 8.0
@@ -245,9 +276,12 @@ def cut_pieces(
     for k in range(len(owner)):
         ax, ay, az = lower[k, 0], lower[k, 1], lower[k, 2]
         bx, by, bz = upper[k, 0], upper[k, 1], upper[k, 2]
+        # Rapids and links above the stock cannot cut anything.
         if min(az, bz) >= highest:
             continue
         motion = owner[k]
+        # The stock around is looked at every two diameters. A piece may lead far off the blank (a
+        # wild coordinate in a file of any origin): only its part over the blank is walked.
         steps = max(int(math.sqrt((bx - ax) ** 2 + (by - ay) ** 2) / (4.0 * radius)), 1)
         low, high = _over(ax, bx, x0 - reach, x0 + px * (nx - 1) + reach, 0.0, 1.0)
         low, high = _over(ay, by, y0 - reach, y0 + py * (ny - 1) + reach, low, high)
@@ -264,6 +298,8 @@ def cut_pieces(
         if cut > removed[motion]:
             removed[motion] = cut
             where[motion, 0], where[motion, 1], where[motion, 2] = place[0], place[1], place[2]
+        # The look around may miss material between its steps and places; what was cut here stood
+        # there for certain.
         if cut > deep[motion]:
             deep[motion] = cut
 
@@ -272,8 +308,8 @@ def cut_pieces(
 def pieces_near(
     lower: Floats, upper: Floats, count: int, x: float, y: float, half_x: float, half_y: float
 ) -> Ints:
-    """Which of the first `count` pieces have a box that meets the box about (x, y), in their
-    order."""
+    """Return the indices of those of the first `count` pieces whose bounding box meets the box of
+    `half_x` and `half_y` about (x, y), in order."""
     found = np.empty(count, dtype=np.int64)
     size = 0
     for k in range(count):
@@ -289,7 +325,7 @@ def pieces_near(
 
 @njit(cache=True)
 def _sort(values: Floats) -> None:
-    """Insertion sort in place: a row crosses few edges, and this compiles fast."""
+    """Sort in place by insertion: a row crosses few edges, and this compiles fast."""
     for k in range(1, len(values)):
         value = values[k]
         at = k
@@ -303,17 +339,22 @@ def _sort(values: Floats) -> None:
 def fill_polygon(
     mask: NDArray[np.bool_], x0: float, y0: float, px: float, py: float, edges: Floats
 ) -> None:
-    """Set the columns that lie inside closed rings, by the even-odd rule.
+    """Set the columns that lie inside closed rings, by the even-odd rule (a scan-line fill).
 
-    `edges` (k, 4) are x1, y1, x2, y2 of all rings. A column on an edge may fall either way.
+    `mask` [iy, ix] is changed in place; `edges` (k, 4) are x1, y1, x2, y2 of all rings. A column on
+    an edge may count as inside or outside.
     """
     ny, nx = mask.shape
+    # First pass: how many edges cross each row, so that the crossings of all rows fit in one array.
+    # ceil on both ends makes the span half open: a row through a vertex crosses one of the two
+    # edges that meet there, and level edges cross no row. The number of crossings stays even.
     count = np.zeros(ny + 1, dtype=np.int64)
     for e in range(len(edges)):
         y1, y2 = min(edges[e, 1], edges[e, 3]), max(edges[e, 1], edges[e, 3])
         for iy in range(max(math.ceil((y1 - y0) / py), 0), min(math.ceil((y2 - y0) / py), ny)):
             count[iy + 1] += 1
     first = np.cumsum(count)
+    # Second pass: where they cross it.
     crossing = np.empty(first[ny])
     filled = first[:ny].copy()
     for e in range(len(edges)):
@@ -323,6 +364,7 @@ def fill_polygon(
             share = (y - edges[e, 1]) / (edges[e, 3] - edges[e, 1])
             crossing[filled[iy]] = edges[e, 0] + (edges[e, 2] - edges[e, 0]) * share
             filled[iy] += 1
+    # Third pass: between each odd crossing and the next even one a row lies inside.
     for iy in range(ny):
         row = crossing[first[iy] : first[iy + 1]]
         _sort(row)

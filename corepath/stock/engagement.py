@@ -1,13 +1,12 @@
-"""How hard the cutter works along the read motions: width, depth and side of the cut, place by
-place.
+"""How hard the cutter works along the motions read: width, depth and side of the cut at samples.
 
-Width of cut: what of the cutter's front stands in material, projected across the way (mm; the
-diameter in a slot). Depth of cut: how far that material stands above the tip. With the spindle
-turning clockwise seen from above (M3), material to the right of the way is climb milling, to the
-left conventional. The engagement angle of a width a is acos(1 - 2a/D), 180 degrees in a slot
-(elementary geometry, no source needed).
+Width of cut (radial depth of cut): the part of the cutter's front that stands in material,
+projected across the path (mm; the diameter in a slot). Axial depth of cut: how far that material
+stands above the tip. With the spindle turning clockwise seen from above (M3), material to the right
+of the path is climb milling, to the left conventional milling. The engagement angle of a width a is
+acos(1 - 2a/D), 180 degrees in a slot (elementary geometry, no source needed).
 
-Entries and the laps after them are told in `entries`. Bed frame, mm.
+Entries and the first laps after them are found in `entry_slots`. Bed frame, mm.
 """
 
 from __future__ import annotations
@@ -26,12 +25,18 @@ from corepath.stock.path import Path, Pieces
 __all__ = ["CUTTING", "Engagement", "engagement"]
 
 CUTTING = 0.06
-"""mm: a width of cut from which on the edge is said to cut; less is where two laps meet."""
+"""mm: the edge counts as cutting from this width on; less is where two laps meet."""
 
+# mm: error of the chords of arcs. `engagement_kernels._NEAR` is twice this and goes with it.
 _CHORDS = 0.01
+# mm above the tip from which on material counts.
 _LEAST = 0.02
+# mm: a piece that falls less is level; the text has three or four decimals.
 _FALL = 1e-6
+# Times length and width of the blank together. A longer piece comes from a wild coordinate; sampled
+# every half radius it would fill the memory.
 _ENDLESS = 4.0
+# mm: a slot no deeper than this is no slot that only a first lap may cut.
 _SHALLOW = 0.05
 
 Floats = NDArray[np.float64]
@@ -40,13 +45,14 @@ Flags = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True)
 class Engagement:
-    """Samples along one file, in the order cut; (k,) each.
+    """Samples along one file, in the order cut; arrays (k,), lengths in mm.
 
-    `piece` indexes `pieces` (all feeds and rapids, chords within 0.01 mm); `way` is the length that
-    a sample stands for; `right` and `left` the width of cut on either side, `depth` the greatest
-    depth of cut, `deep` the width of what stands higher than a layer, `under` how high material
-    stands above the tip within half the radius of the axis (0 but on the way down), `place` (k, 3),
-    `entering` whether the sample lies in an entry or the lap after it.
+    `piece` is the index of each sample in `pieces` (all feeds and rapids, chords within 0.01 mm);
+    `way` the length of path that a sample represents; `right` and `left` the width of cut on either
+    side; `depth` the greatest axial depth of cut; `deep` the width of what stands higher than a
+    layer; `under` how high material stands above the tip within half the radius of the axis (0
+    except on the way down); `place` (k, 3), bed frame; `entering` tells whether the sample lies in
+    an entry or the lap after it. `entries` are the ways down.
     """
 
     pieces: Pieces
@@ -63,31 +69,31 @@ class Engagement:
 
     @property
     def width(self) -> Floats:
-        """Width of cut, mm."""
+        """Width of cut on both sides together, mm."""
         return np.asarray(self.right + self.left, dtype=np.float64)
 
     @property
     def cuts(self) -> Flags:
-        """Which samples cut at all."""
+        """Tells which samples cut at all."""
         return np.asarray(self.width > CUTTING, dtype=np.bool_)
 
     @property
     def level(self) -> Flags:
-        """Which samples lie on level pieces."""
+        """Tells which samples lie on level pieces."""
         rise = (self.pieces.upper - self.pieces.lower)[self.piece, 2]
         return np.asarray(np.abs(rise) < _FALL, dtype=np.bool_)
 
     def line(self, path: Path, sample: int) -> int:
-        """Line of the text that a sample belongs to."""
+        """Return the line of the text that a sample belongs to."""
         return int(path.line[self.pieces.owner[self.piece[sample]]])
 
 
 def engagement(path: Path, before: Singles, grid: Grid, wide: float, layer: float) -> Engagement:
-    """Engagement of a path with a level-bottomed cutter; `before` are the columns as they stood
-    before the file.
+    """Find the engagement along a path; the underside of the cutter counts as level.
 
-    `wide` is the width from which on only an entry and its first lap may cut, `layer` the depth
-    from which on a cut counts as `deep`.
+    `before` [iy, ix] is the height map before the file, on `grid`. `wide` (mm) is the width from
+    which on only an entry and its first lap may cut, `layer` (mm) the axial depth from which on a
+    cut counts as `deep`.
     """
     pieces = Pieces(*flatten(path.kind, path.start, path.end, path.centre, _CHORDS))
     cuts = (path.kind[pieces.owner] > 0) & (pieces.low < float(before.max()) - _LEAST)
@@ -98,6 +104,7 @@ def engagement(path: Path, before: Singles, grid: Grid, wide: float, layer: floa
     first = _rows(cuts, down, long, step)
     found = np.zeros((int(first[-1]), 6))
     frame = np.array([grid.x0, grid.y0, grid.px, grid.py])
+    # A copy: the kernel sets the end of each piece back and forth while it samples it.
     lower, upper = np.ascontiguousarray(pieces.lower), pieces.upper.copy()
     engage(lower, upper, cuts, before, frame, path.cutter.radius, _LEAST, layer, first, found)
     piece = np.repeat(np.arange(len(cuts)), np.diff(first))
@@ -117,10 +124,13 @@ def engagement(path: Path, before: Singles, grid: Grid, wide: float, layer: floa
 
 
 def _rows(cuts: Flags, down: Flags, long: Floats, step: float) -> NDArray[np.int64]:
-    """First row of each piece's samples, (m + 1,): one a `step` of way, and one where a way down
-    ends."""
+    """Return the first row of each piece's samples, (m + 1,): one sample a `step` of path, and one
+    where a way down ends."""
+    # Counted along the whole path and not a piece at a time: an arc of many short chords gets as
+    # many samples as a line of its length.
     travelled = np.concatenate(([0.0], np.cumsum(np.where(cuts, long, 0.0))))
     count = np.diff(np.floor(travelled / step)).astype(np.int64)
+    # The deepest place of a way down is its end, and a plunge has no length in the plane at all.
     ends = down & ~np.append(down[1:], False)
     count = np.maximum(count, (ends | (down & (long < 1e-9))).astype(np.int64))
     return np.concatenate(([0], np.cumsum(np.where(cuts, count, 0))))

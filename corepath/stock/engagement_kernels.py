@@ -1,13 +1,14 @@
 """Compiled loop of the engagement: at places along a path, how much of the cutter's edge stands in
 material.
 
-The front half of the cutter's circle is parted into `BINS` equal angles. The middle of each is a
+The front half of the cutter's circle is divided into `BINS` equal angles. The middle of each is a
 point q; the material over q reaches as high as the column stood before the file, or as the lowest
-earlier piece that came within the radius of q. Exact against the pieces, no stamping: earlier
-pieces are found through square cells. q lies at the radius from where the cutter stands now, so the
-last way must come nearer by `_NEAR` to count as having cut it; older ways count up to `_NEAR`
-farther, so that a lap repeated within its chords cuts nothing. Lengths in mm, bed frame; heights
-above the bed. Geometry by elementary calculus, no source needed.
+earlier piece that came within the radius of q. This is exact against the pieces, without stamping;
+earlier pieces are found through a grid of square cells. q lies at the radius from where the cutter
+stands now, so the path just travelled must come nearer by `_NEAR` to count as having cut it. Older
+parts of the path count up to `_NEAR` farther, so that a lap repeated within its chords cuts
+nothing. Lengths in mm, bed frame; heights above the bed. Geometry by elementary calculus, no source
+needed.
 """
 
 from __future__ import annotations
@@ -21,10 +22,18 @@ from corepath.motion.compiled import njit
 
 __all__ = ["BINS", "engage"]
 
+# 5 degrees each: a wall moves into or out of the width by one bin at a time, at most 0.09 of the
+# radius (at the axis; far less at the sides, where a finishing pass cuts).
 BINS = 36
+# Twice the error of the chords (0.01 mm): two laps of one arc, divided at different places, differ
+# by less. Ten times this would hide a finishing pass of 0.2 mm; a tenth would report the second lap
+# of an arc as a cut.
 _NEAR = 0.02
 _LEVEL = 1e-9
+# Radii from the axis within which material counts as standing under the cutter.
 _INNER = 0.5
+# Newest pieces of a cell that are compared with a new one: enough for a lap repeated at once, and
+# a bound on the work where thousands of pieces cross one cell.
 _SAME_WAY = 256
 
 Floats = NDArray[np.float64]
@@ -34,10 +43,11 @@ Ints = NDArray[np.int64]
 
 @njit(cache=True)
 def _gap(px: float, py: float, a: Floats, b: Floats) -> tuple[float, float]:
-    """Squared distance in the plane from (px, py) to the piece a-b, and the share of the way
-    nearest to it."""
+    """Return the squared distance in the plane from (px, py) to the piece a-b, and the share of the
+    piece (0 to 1) at which it is nearest."""
     dx, dy = b[0] - a[0], b[1] - a[1]
     squared = dx * dx + dy * dy
+    # Shorter than 1e-9 mm (`_LEVEL`, squared): upright, a point in the plane.
     t = 0.0
     if squared > 1e-18:
         t = min(max(((px - a[0]) * dx + (py - a[1]) * dy) / squared, 0.0), 1.0)
@@ -47,8 +57,8 @@ def _gap(px: float, py: float, a: Floats, b: Floats) -> tuple[float, float]:
 
 @njit(cache=True)
 def _column(before: Singles, grid: Floats, x: float, y: float) -> float:
-    """Height of the column nearest to (x, y) before the file; far below where the blank does not
-    reach."""
+    """Return the height of the column nearest to (x, y) before the file; -1e9 outside the
+    blank."""
     ny, nx = before.shape
     ix = math.floor((x - grid[0]) / grid[2] + 0.5)
     iy = math.floor((y - grid[1]) / grid[3] + 0.5)
@@ -63,8 +73,12 @@ def _height(
     count: int, radius: float,
     recent: int, newest: int,
 ) -> float:  # fmt: skip
-    """Height of the material over (x, y) as pieces before `newest` left it; stops where none is
-    left above z."""
+    """Return the height of the material over (x, y) as the pieces before `newest` left it.
+
+    `start` is its height before the file; the first `count` indices of `near` are the pieces to
+    look at. Those from `recent` on are the path just travelled. Stops as soon as nothing is left
+    above `z`: how far below is not asked.
+    """
     height = start
     far, close = (radius + _NEAR) ** 2, (radius - _NEAR) ** 2
     for k in range(count):
@@ -87,10 +101,13 @@ def _collect(
     frame: Floats,
     shape: tuple[int, int], reach: float, near: Ints, seen: Ints, stamp: int,
 ) -> int:  # fmt: skip
-    """Earlier pieces within `reach` of (x, y), the newest of each cell first, in `near`; how many.
+    """Collect earlier pieces within `reach` of (x, y) in `near`, the newest of each cell first;
+    return how many.
 
-    At most one less than `near` holds: a file that goes the same way thousands of times must not
-    take hours.
+    `head`, `after` and `member` are linked lists, one a cell (see `engage`); `seen` (m,) holds the
+    last `stamp` at which a piece was met. At most one less than `near` holds: a file that goes the
+    same way thousands of times must not take hours. A piece left out can only make the material
+    seem higher, so nothing is hidden.
     """
     ny, nx = shape
     cell = frame[2]
@@ -105,6 +122,8 @@ def _collect(
             while link >= 0:
                 piece = member[link]
                 link = after[link]
+                # A piece stands in every cell that it passes through. A stamp a sample marks what
+                # has been met without clearing an array each time.
                 if seen[piece] == stamp:
                     continue
                 seen[piece] = stamp
@@ -121,7 +140,7 @@ def _collect(
 def _again(
     link: int, a: Floats, b: Floats, lower: Floats, upper: Floats, after: Ints, member: Ints
 ) -> bool:
-    """Whether one of the newest pieces of a cell is this very piece: what was cut once clears
+    """Tell whether one of the newest pieces of a cell equals the piece a-b, which then clears
     nothing more."""
     for _ in range(_SAME_WAY):
         if link < 0:
@@ -148,11 +167,16 @@ def _insert(
     frame: Floats,
     nx: int,
 ) -> int:
-    """Enter a piece into the cells over the blank that it passes through; the number of links in
-    use."""
+    """Enter a piece into the cells over the blank that it passes through; return the number of
+    links in use.
+
+    `frame` is x0, y0 and side of the cells, `nx` how many there are in a row.
+    """
     a, b = lower[piece], upper[piece]
     cell = frame[2]
     way = math.sqrt((b[0] - a[0]) ** 2 + (b[1] - a[1]) ** 2)
+    # Two samples a cell may miss a corner that the piece cuts off. The samples on either side lie
+    # within half a cell of it, in cells that `_collect` looks through as well.
     steps = int(way / (0.5 * cell)) + 1
     last = -1
     for s in range(steps + 1):
@@ -178,18 +202,23 @@ def engage(
     radius: float,
     least: float, layer: float, first: Ints, found: Floats,
 ) -> None:  # fmt: skip
-    """Engagement at samples along the pieces, at the middle of equal shares of each, at their ends
-    on the way down.
+    """Find the engagement at samples along the pieces: at the middle of equal shares of each, on
+    the way down at their ends.
 
-    `lower`, `upper` (m, 3) pieces in the order cut, `cuts` (m,) which are feeds (rapids clear
-    nothing and are not sampled); `before[iy, ix]` the columns before the file, `grid` their x0, y0,
-    px, py; material counts when it stands more than `least` above the tip. `first` (m + 1,) row of
-    each piece's first sample in `found` (k, 6): width of cut to the right of the way and to the
-    left, greatest depth of cut, height of material above the tip within half the radius of the
-    axis, the share of the piece's way where the sample lies, and the width of what stands more than
-    `layer` above the tip.
+    `lower`, `upper` (m, 3) are the pieces in the order cut, `cuts` (m,) tells which are feeds
+    (rapids clear nothing and are not sampled); `before[iy, ix]` are the columns before the file,
+    `grid` their x0, y0, px, py. Material counts when it stands more than `least` above the tip.
+    `first` (m + 1,) is the row of each piece's first sample in `found` (k, 6), which is filled in:
+
+    0, 1  width of cut to the right of the path and to the left,
+    2     greatest axial depth of cut,
+    3     height of material above the tip within half the radius of the axis,
+    4     share of the piece at which the sample lies,
+    5     width of what stands more than `layer` above the tip.
     """
     count = len(cuts)
+    # A cell a radius wide: `_collect` then looks through 25 to 36 of them. At least 1 mm, so that a
+    # thin cutter over a long blank does not ask for millions.
     cell = max(radius, 1.0)
     low_x, low_y = grid[0] - 2.0 * radius, grid[1] - 2.0 * radius
     high_x, high_y = (
@@ -205,9 +234,12 @@ def engage(
         return
     frame = np.array([low_x - cell, low_y - cell, cell])
     nx, ny = int((high_x - low_x) / cell) + 3, int((high_y - low_y) / cell) + 3
+    # Linked lists in arrays, since numba has no fast lists of lists: `head` is the newest link of
+    # each cell, `member` the piece of a link, `after` the next older link of the same cell.
     head = np.full(nx * ny, -1, dtype=np.int64)
     after, member = np.empty(links, dtype=np.int64), np.empty(links, dtype=np.int64)
     near, seen = np.empty(4096, dtype=np.int64), np.full(count, -1, dtype=np.int64)
+    # A typed counter: with a plain 0 numba would compile `_insert` a second time.
     used = int(np.int64(0))
     width = np.empty(BINS)
     angle = np.empty(BINS)
@@ -226,10 +258,12 @@ def engage(
         way = math.sqrt(dx * dx + dy * dy)
         upright = way <= _LEVEL
         heading = math.atan2(dy, dx)
+        # Pieces from `recent` on ended less than half a radius of path ago: those just travelled.
         while recent < k and ended[recent] < travelled - 0.5 * radius:
             recent += 1
         end = upper[k].copy()
         for s in range(rows):
+            # On the way down at the end of each share, where the cutter is deepest in it.
             t = (s + (0.5 if dz >= -_LEVEL else 1.0)) / rows
             x, y, z = lower[k, 0] + t * dx, lower[k, 1] + t * dy, lower[k, 2] + t * dz
             row = first[k] + s
@@ -251,6 +285,8 @@ def engage(
             )
             deepest = 0.0
             if not upright:
+                # The piece itself as far as this sample belongs to what has been cut. Its end is
+                # set back for that, and restored below.
                 upper[k, 0], upper[k, 1], upper[k, 2] = x, y, z
                 near[got] = k
                 got += 1
@@ -282,6 +318,8 @@ def engage(
             found[row, 2] = deepest
             under = 0.0
             if upright or dz < -_LEVEL:
+                # Down a ramp the path just travelled has cleared what lies behind the axis, though
+                # the tip pushes into solid wood all the same: it does not count as cleared.
                 newest = count if upright else recent
                 for j in range(9):
                     share = 0.0 if j == 8 else _INNER * radius

@@ -1,9 +1,10 @@
 """Entries: where a path goes down into material, and the slot that its first lap then cuts.
 
-A slot may begin where the way down ends, or where the wedge that a ramp left stands over the
-entry's own way. It may be left, as to clear a corner, and taken up again at its end, straight on.
-In a narrow pocket the lap comes back beside itself: there it is no slot, and beyond that one again,
-until it has come round to where the way down ended. A cut as wide that begins anywhere else is no
+A first lap cuts as wide as the cutter, and may; any later cut of that width is a fault. A slot may
+begin where the way down ends, or where the wedge that a ramp left stands over the entry's own path.
+The path may leave it, for example to clear a corner, and take it up again at its end, straight on.
+In a narrow pocket the lap comes back beside itself: there it is no slot, and beyond that it is one
+again, until it returns to where the way down ended. A cut as wide that begins anywhere else is no
 part of a first lap. Lengths in mm, bed frame.
 """
 
@@ -24,17 +25,22 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
+# mm: heights and ends no farther apart are the same one. The text has three or four decimals.
 _SAME = 0.01
+# mm off the entry's own path, or off its end, that still count as on it.
 _ON = 0.2
+# Cosine of the largest angle (26 degrees) between two headings that count as the same: a path that
+# passes the end of the entry in another direction has not completed its lap.
 _SAME_WAY = 0.9
 _CELL = 6.0
-"""radii: more than a run's first diameter of way, one sample over, and what lies ahead of an end,
-2.5 radii."""
+"""radii: more than the first diameter of a run (2), one sample beyond it (0.5), and what lies ahead
+of an end (2.5) together, so that the nine cells about a run's beginning hold all ends in
+question."""
 
 
 @dataclass(frozen=True, slots=True)
 class WayIn:
-    """One way down into material: pieces `first` to `last` (both included)."""
+    """A way down into material: pieces `first` to `last` (both included)."""
 
     first: int
     last: int
@@ -42,7 +48,7 @@ class WayIn:
 
 @dataclass(frozen=True, slots=True)
 class _End:
-    """Where a slot ends: place and heading in the plane, height."""
+    """The end of a slot: place (x, y) and height z, mm, and heading (ux, uy), a unit vector."""
 
     x: float
     y: float
@@ -52,13 +58,18 @@ class _End:
 
 
 def runs(which: Flags) -> list[tuple[int, int]]:
-    """Stretches in which `which` holds without a break, as (first, one past the last)."""
+    """Return the stretches in which `which` holds without a break, as (first, one past the last).
+
+    >>> runs(np.array([False, True, True, False, True]))
+    [(1, 3), (4, 5)]
+    """
     edges = np.flatnonzero(np.diff(np.concatenate(([False], which, [False])).astype(np.int8)))
     return [(int(first), int(last)) for first, last in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def find_entries(down: Flags, met: Flags) -> tuple[WayIn, ...]:
-    """Runs of pieces that go down (`down`), of which one meets material (`met`)."""
+    """Return the runs of pieces that go down (`down`, (m,)) and of which at least one meets
+    material (`met`, (m,))."""
     return tuple(WayIn(first, stop - 1) for first, stop in runs(down) if met[first:stop].any())
 
 
@@ -71,10 +82,10 @@ def first_laps(
     entries: tuple[WayIn, ...],
     radius: float,
 ) -> Flags:
-    """Which samples lie in an entry or its first lap, (k,).
+    """Tell which samples lie in an entry or its first lap, (k,).
 
-    `piece` (k,), `place` (k, 3), `way` (k,) of the samples in the order cut; `wide` tells which cut
-    as wide as only a first lap may.
+    `piece` (k,), `place` (k, 3) and `way` (k,) are the piece, the place and the length of path of
+    each sample, in the order cut; `wide` (k,) tells which cut as wide as only a first lap may.
     """
     inside = np.zeros(len(pieces), dtype=np.bool_)
     for entry in entries:
@@ -86,6 +97,7 @@ def first_laps(
     ends = _Ends(radius)
     for entry in entries:
         ends.add(_End(*pieces.upper[entry.last].tolist(), *headings[entry.last].tolist()))
+    # In the order cut, since each slot that is accepted adds an end that a later one may take up.
     for first, stop in runs(wide | found):
         x, y, _ = place[first].tolist()
         if found[first:stop].any() or _goes_on(
@@ -97,8 +109,8 @@ def first_laps(
 
 
 class _Ends:
-    """Ends of slots by square cells, each once: where a slot is cut over and over, the work must
-    not grow with it."""
+    """Ends of slots by square cells, each kept once, so that the work does not grow where a slot is
+    cut over and over."""
 
     def __init__(self, radius: float) -> None:
         self._size = _CELL * radius
@@ -110,20 +122,21 @@ class _Ends:
         self._cells.setdefault(cell, {}).setdefault(key, end)
 
     def near(self, x: float, y: float) -> list[_End]:
-        """All ends that a run beginning at (x, y) may take up, and others not far off."""
+        """Return all ends that a run beginning at (x, y) may take up, and others not far off."""
         i, j = math.floor(x / self._size), math.floor(y / self._size)
         cells = ((i + di, j + dj) for di in (-1, 0, 1) for dj in (-1, 0, 1))
         return [end for cell in cells for end in self._cells.get(cell, {}).values()]
 
 
 def _headings(pieces: Pieces) -> Floats:
-    """Direction of each piece in the plane, (m, 2); zero where it is upright."""
+    """Return the direction of each piece in the plane, (m, 2); zero where it is upright."""
     span = (pieces.upper - pieces.lower)[:, :2]
     return np.asarray(span / np.maximum(np.hypot(*span.T), 1e-12)[:, None], dtype=np.float64)
 
 
 def _on_own_way(pieces: Pieces, place: Floats, entries: tuple[WayIn, ...]) -> Flags:
-    """Samples at the height where an entry ends, over the way that it came."""
+    """Tell which samples lie over an entry's own path, at the height at which it ends: there the
+    wedge under the ramp is cut, as wide as the cutter."""
     on = np.zeros(len(place), dtype=np.bool_)
     for entry in entries:
         ends = pieces.upper[entry.first : entry.last + 1, :2]
@@ -138,10 +151,10 @@ def _on_own_way(pieces: Pieces, place: Floats, entries: tuple[WayIn, ...]) -> Fl
 def _come_round(
     pieces: Pieces, headings: Floats, entries: tuple[WayIn, ...], radius: float
 ) -> Flags:
-    """Pieces from where an entry ends, level and without a break, until they pass there again the
-    same way, (m,).
+    """Tell which pieces belong to a closed lap, (m,): from where an entry ends, level and without a
+    break, until they pass there again in the same direction.
 
-    None of a path that does not come round: what it cuts is no lap.
+    A path that does not return is no lap, and no piece of it counts.
     """
     lap = np.zeros(len(pieces), dtype=np.bool_)
     fall = np.abs(pieces.upper[:, 2] - pieces.lower[:, 2]) > _SAME
@@ -163,6 +176,8 @@ def _come_round(
             1.0,
         )
         near = np.hypot(*(a + t[:, None] * (b - a) - end).T) < _ON
+        # The first pieces pass the end of the entry because they begin there: a lap has returned
+        # only after it was a radius away.
         away = np.append(False, np.maximum.accumulate(np.hypot(*(b - end).T) > radius)[:-1])
         back = np.flatnonzero(near & away & (headings[first:stop] @ headings[first] > _SAME_WAY))
         if len(back):
@@ -179,8 +194,10 @@ def _goes_on(
     stop: int,
     radius: float,
 ) -> bool:
-    """Whether a run takes up one of the slots that ended earlier, within its first diameter of
-    way."""
+    """Tell whether a run of samples takes up one of the slots that ended earlier, within its first
+    diameter of path."""
+    # Straight on means: within half a radius of the slot's line, heading within 60 degrees of it,
+    # at the same height, and not far from its end.
     last = first + int(np.searchsorted(np.cumsum(way[first:stop]), 2.0 * radius)) + 1
     x, y, z = place[first:last].T
     for end in ends:

@@ -1,9 +1,9 @@
-"""Compiled loops of the exact proof: the least height that swept cutters leave at loose points.
+"""Compiled loops of the exact proof: the least height that swept cutters leave at scattered points.
 
-Points lie in square cells of side `cell` from (x0, y0): those of cell [iy, ix] are first[iy nx +
-ix] up to the next entry. For a piece of path the height left at a point is the least of z(t) +
-rise(distance) over the piece, which is convex in t, so it is solved and not sampled (see
-`corepath.stock.contact_kernels`). In mm, Z up from the bed.
+Points are sorted into square cells of side `cell` from (x0, y0): those of cell [iy, ix] run from
+first[iy nx + ix] to before the next entry. For a piece of path the height left at a point is the
+minimum of z(t) + rise(distance) over the piece, `rise` being the tool profile; it is convex in t,
+so it is solved and not sampled (see `corepath.stock.contact_kernels`). In mm, Z up from the bed.
 """
 
 from __future__ import annotations
@@ -30,7 +30,8 @@ def _left(
     length: float,
     end: Underside, best: float,
 ) -> float:  # fmt: skip
-    """Height that one piece leaves at (x, y); `best` or more where it leaves no less than that."""
+    """Return the height that one piece leaves at (x, y), or any value of at least `best` where it
+    does not go below that."""
     radius = end.radius
     u = (x - ax) * ux + (y - ay) * uy
     v = abs((y - ay) * ux - (x - ax) * uy)
@@ -38,6 +39,8 @@ def _left(
         return best
     w = math.sqrt(radius * radius - v * v)
     low, high = max(u - w, 0.0), min(u + w, length)
+    # The underside is nowhere lower than the tip: where the tip stays above `best`, so does the
+    # whole cutter.
     if low > high or az + min(m * low, m * high) >= best:
         return best
     q = 0.0
@@ -53,10 +56,11 @@ def sweep_points(
     lower: Floats,
     upper: Floats, end: Underside, left: Floats, by: Ints, tag: Ints, until: Ints,
 ) -> None:  # fmt: skip
-    """Lower `left` (n,) at the points under each piece from `lower` to `upper` (m, 3); note its
-    `tag` in `by`.
+    """Lower `left` (n,) at the points under each piece from `lower` to `upper` (m, 3), and note the
+    piece's `tag` (m,) in `by` (n,).
 
-    A point knows the pieces alone whose tag is less than its `until` (n,).
+    `px`, `py` (n,) are the points, sorted by cell with `first`, x0, y0, cell, nx, ny (see above). A
+    point is lowered by those pieces only whose tag is less than its `until` (n,).
     """
     radius = end.radius
     for k in range(len(tag)):
@@ -68,6 +72,9 @@ def sweep_points(
             ux, uy, m = dx / length, dy / length, dz / length
         else:  # straight down: where it ends
             az, length = min(az, az + dz), 0.0
+        # The box of a long slanting piece holds mostly cells that the cutter never comes near. Cut
+        # into parts about as long as the cutter is wide, the boxes hug the path. A point in two
+        # boxes is solved twice against the whole piece, with the same result.
         chunks = max(int(length / (2.0 * radius + cell)), 1)
         for c in range(chunks):
             t0, t1 = length * c / chunks, length * (c + 1) / chunks

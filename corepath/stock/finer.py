@@ -1,11 +1,10 @@
-"""Removal measured again on columns of its own, where those of the blank stand too far apart to
-tell it.
+"""Removal measured again on finer columns, where those of the blank stand too far apart.
 
-A finishing pass takes a strip narrower than the spacing of the blank's columns: along a wall that
-runs with a row of them it meets either a whole row or none. Such a stretch of way is cut once more
-on a small grid of its own. Its columns stand at most a tenth of a millimetre or a fortieth of the
-diameter apart, and the grid is turned against the way, so that no wall runs with a row. All earlier
-cuts of the set-up are made on it first, in their order. Lengths in mm, bed frame.
+A finishing pass takes a strip narrower than the spacing of the blank's columns: along a wall
+parallel to a row of them it meets either a whole row or none. Such a stretch of path is cut once
+more on a small grid of its own. Its columns stand at most a tenth of a millimetre or a fortieth of
+the diameter apart, and the grid is turned against the path, so that no wall is parallel to a row.
+All earlier cuts of the set-up are made on it first, in their order. Lengths in mm, bed frame.
 """
 
 from __future__ import annotations
@@ -23,11 +22,13 @@ from corepath.stock.path import Path
 
 __all__ = ["finer_volumes", "runs"]
 
+# mm: two columns over a finishing pass of 0.2 mm; turned, the grid averages over its length.
 _CELL = 0.1
 _CELLS = 40.0  # columns over the diameter, at least
-# no small whole numbers give this slope: rows never fall into step
+# The slope is the golden ratio, which fractions of small whole numbers approximate worst: the
+# columns beside a straight wall never repeat after a few rows.
 _TURN = math.atan((math.sqrt(5.0) - 1.0) / 2.0)
-_LONGEST = 40.0  # mm of way measured on one grid
+_LONGEST = 40.0  # mm of way measured on one grid, which bounds its size
 _DIAMETERS = 3.0  # the same in diameters, where that is more
 
 Floats = NDArray[np.float64]
@@ -36,7 +37,10 @@ Ends = tuple[Floats, Floats]
 
 
 def runs(shares: Ints, cut: Cut, diameter: float) -> Iterator[Ints]:
-    """Parts `shares` (k,), in order, into runs without a gap, short enough for one grid."""
+    """Divide `shares` (k,), sorted, into runs without a gap, each short enough for one grid.
+
+    `cut` gives the length of each share, `diameter` (mm) is that of the cutter.
+    """
     most = max(_LONGEST, _DIAMETERS * diameter)
     gaps = np.diff(shares) > 1
     along = np.cumsum(cut.way[shares])
@@ -48,14 +52,17 @@ def runs(shares: Ints, cut: Cut, diameter: float) -> Iterator[Ints]:
 
 
 def finer_volumes(stock: Stock, path: Path, cut: Cut, shares: Ints) -> Floats:
-    """What each of `shares` (k,) takes above the bed, mm³; `path` is the last that was cut on
-    `stock`."""
+    """Return what each of `shares` (k,) takes above the bed, mm³.
+
+    `path` must be the last that was cut on `stock`, `cut` what that took.
+    """
     low, high = _ends(path, cut, shares)
     radius = path.cutter.radius
     turned = _turn(low, high)
     grid = _grid(low @ turned.T, high @ turned.T, radius, min(_CELL, 2.0 * radius / _CELLS))
     patch = _Patch(grid, turned)
     patch.begin(stock, low, high, radius)
+    # The last of `past` is this path itself; it is cut below, as far as the last share asked.
     for past in stock.past[:-1]:
         patch.cut(past, len(past.lower))
     last = int(cut.of[shares[-1]])
@@ -65,7 +72,7 @@ def finer_volumes(stock: Stock, path: Path, cut: Cut, shares: Ints) -> Floats:
 
 
 def _ends(path: Path, cut: Cut, shares: Ints) -> Ends:
-    """Both ends (k, 2) of each share of the way."""
+    """Return both ends (k, 2) of each share of the path."""
     of = cut.of[shares]
     first, count = np.searchsorted(cut.of, of), np.searchsorted(cut.of, of, side="right")
     begin = (shares - first) / (count - first)
@@ -75,15 +82,16 @@ def _ends(path: Path, cut: Cut, shares: Ints) -> Ends:
 
 
 def _turn(low: Floats, high: Floats) -> Floats:
-    """The turn (2, 2) that lays the longest share askew to the rows."""
+    """Return the rotation (2, 2) that lays the longest share askew to the rows."""
     way = high - low
+    # Rounded, so that of shares of one length the first wins on every machine.
     longest = way[int(np.argmax(np.round((way**2).sum(axis=1), 6)))]
     angle = _TURN - math.atan2(longest[1], longest[0])
     return np.array([[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]])
 
 
 def _grid(low: Floats, high: Floats, radius: float, cell: float) -> Grid:
-    """Columns over all that the cutter sweeps."""
+    """Return a grid over all that the cutter sweeps between `low` and `high` (k, 2)."""
     least = np.minimum(low, high).min(axis=0) - radius
     nx, ny = (
         int(n) for n in np.ceil((np.maximum(low, high).max(axis=0) + radius - least) / cell) + 1
@@ -92,15 +100,20 @@ def _grid(low: Floats, high: Floats, radius: float, cell: float) -> Grid:
 
 
 class _Patch:
-    """A small grid, turned: its columns, and what is cut on it."""
+    """A small turned grid: its columns, and what is cut on it.
+
+    `turned` (2, 2) takes bed coordinates to those of the grid.
+    """
 
     def __init__(self, grid: Grid, turned: Floats) -> None:
         self.grid, self.turned = grid, turned
         self.top: Singles = np.full((grid.ny, grid.nx), NOWHERE, dtype=np.float32)
 
     def begin(self, stock: Stock, low: Floats, high: Floats, radius: float) -> None:
-        """Set the columns within `radius` of the ways from `low` to `high` as high as when the
-        set-up began."""
+        """Set the columns within `radius` of the stretches from `low` to `high` (k, 2) to their
+        height at the beginning of the set-up."""
+        # A flat cutter of height 0 swept over columns of height 1 marks the columns in question.
+        # The others stay at NOWHERE, so that earlier cuts pass over them at no cost.
         swept, level = np.ones_like(self.top), np.zeros((len(low), 1))
         lower, upper = (np.hstack((end @ self.turned.T, level)) for end in (low, high))
         _cut(swept, self.grid, lower, upper, Underside(radius, 0.0))
@@ -117,8 +130,8 @@ class _Patch:
         self.top[iy[inside], ix[inside]] = stock.began[along[inside], across[inside]]
 
     def cut(self, past: Past, count: int, cut: Cut | None = None) -> Floats:
-        """Cut the first `count` pieces; the volume of each share of `cut`, 0 for those that come
-        nowhere near."""
+        """Cut the first `count` pieces of a path; return the volume of each share of `cut`, mm³, 0
+        for those far away, and nothing without `cut`."""
         near = self._near(past, count)
         lower, upper = (
             np.hstack((end[near, :2] @ self.turned.T, end[near, 2:]))
@@ -135,7 +148,9 @@ class _Patch:
         return volume
 
     def _near(self, past: Past, count: int) -> Ints:
-        """Which of the first `count` pieces may meet a column of the grid, in their order."""
+        """Return the indices of those of the first `count` pieces that may meet a column of the
+        grid, in order."""
+        # The box in the bed frame about the turned grid.
         half = (
             np.array([(self.grid.nx - 1) * self.grid.px, (self.grid.ny - 1) * self.grid.py]) / 2.0
         )
@@ -151,8 +166,8 @@ def _cut(
     top: Singles, grid: Grid, lower: Floats, upper: Floats, end: Underside,
     first: Ints | None = None,
 ) -> Floats:  # fmt: skip
-    """Cut pieces on a small grid; what each share of them takes, mm³ (one share a piece unless
-    `first` says else)."""
+    """Cut pieces on a small grid; return what each share of them takes, mm³ (one share a piece
+    unless `first` divides them)."""
     count = len(lower)
     first = np.arange(count + 1, dtype=np.int64) if first is None else first
     volume, owner = np.zeros(int(first[-1])), np.zeros(count, dtype=np.int64)

@@ -1,12 +1,11 @@
-"""The virtual blank: point-sampled columns of wood and casting, in the bed frame of the current
-set-up.
+"""The virtual blank: a height map of wood and casting, in the bed frame of the current set-up.
 
-Each column holds one interval of wood and one of casting, [bottom, top], mm above the bed; an
-interval with its top not above its bottom is empty. Cutting always comes from above and lowers both
-tops. `top` is the height of the highest solid of each column; where there is none it is `NOWHERE`.
-Arrays are [iy, ix], X running fastest, columns at the middles of equal cells over the whole blank;
-the origin is the middle of the blank on the bed. Heights are single precision: their steps at 20 mm
-are 0.000002 mm.
+The blank is held as columns sampled at points (a dexel field). Each holds one interval of wood and
+one of casting, [bottom, top], mm above the bed; an interval whose top does not lie above its bottom
+is empty. Cutting always comes from above and lowers both tops. `top` is the height of the highest
+solid of each column, `NOWHERE` where nothing is left. Arrays are [iy, ix], X running fastest,
+columns at the middles of equal cells over the whole blank; the origin is the middle of the blank on
+the bed. Heights are single precision: their steps at 20 mm are 0.000002 mm.
 """
 
 from __future__ import annotations
@@ -23,8 +22,12 @@ from corepath.stock.contact_kernels import Underside
 
 __all__ = ["NOWHERE", "Cut", "Grid", "Lies", "Past", "Stock"]
 
+# A height far below any cut, and still exact in single precision.
 NOWHERE = -1.0e6
+# mm: an interval no longer than this is empty. A few steps of single precision at the heights of a
+# blank, which a flip (face - top, face - bottom) may leave of nothing.
 _EMPTY = 1.0e-5
+# Parts of one straight piece, at most: enough for two metres of path with a cutter of 2 mm.
 _SHARES = 1000
 
 Floats = NDArray[np.float64]
@@ -35,8 +38,7 @@ Lies = Callable[[Floats, Floats], tuple[Floats, Floats]]
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """Where the columns stand: first column at (x0, y0), spacing px by py, ny rows of nx columns,
-    mm."""
+    """The places of the columns: the first at (x0, y0), spacing px by py (mm), ny rows of nx."""
 
     x0: float
     y0: float
@@ -47,7 +49,8 @@ class Grid:
 
     @staticmethod
     def over(length: float, width: float, cell: float) -> Grid:
-        """Columns no farther apart than `cell` over a rectangle about the origin."""
+        """Make a grid over a rectangle about the origin, columns no farther apart than `cell`."""
+        # 1e-9 of a column: 340 / 0.5 is 680 columns, whatever the division's rounding.
         nx, ny = (
             max(int(np.ceil(length / cell - 1e-9)), 1),
             max(int(np.ceil(width / cell - 1e-9)), 1),
@@ -69,17 +72,18 @@ class Grid:
         return max(self.px, self.py)
 
     def at(self, x: float, y: float) -> tuple[int, int]:
-        """(iy, ix) of the column nearest to a place; at the rim for places outside."""
+        """Return (iy, ix) of the column nearest to a place; at the rim for places outside."""
         ix = int(np.floor((x - self.x0) / self.px + 0.5))
         iy = int(np.floor((y - self.y0) / self.py + 0.5))
         return min(max(iy, 0), self.ny - 1), min(max(ix, 0), self.nx - 1)
 
     def place(self, iy: int, ix: int) -> tuple[float, float]:
-        """(x, y) of a column."""
+        """Return (x, y) of a column."""
         return self.x0 + self.px * ix, self.y0 + self.py * iy
 
     def inside(self, rings: Iterable[Floats]) -> Mask:
-        """Which columns lie inside closed rings ((k, 2) arrays, first point repeated), even-odd."""
+        """Return a mask of the columns inside closed rings, by the even-odd rule; each ring is a
+        (k, 2) array whose first point is repeated at the end."""
         mask = np.zeros((self.ny, self.nx), dtype=np.bool_)
         edges = [np.hstack((ring[:-1, :2], ring[1:, :2])) for ring in rings]
         if edges:
@@ -89,7 +93,7 @@ class Grid:
         return mask
 
     def near(self, x: float, y: float, radius: float) -> Mask:
-        """Which columns lie within `radius` of a place."""
+        """Return a mask of the columns within `radius` of a place."""
         mask = np.zeros((self.ny, self.nx), dtype=np.bool_)
         (low_y, low_x), (high_y, high_x) = (
             self.at(x - radius, y - radius),
@@ -104,11 +108,11 @@ class Grid:
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """What each motion did: deepest lowering (n,), its place (n, 3), depth of the tip below the
-    stock (n,).
+    """What each motion cut: `removed` (n,) how far the deepest column was lowered, `where` (n, 3)
+    at which place, `deep` (n,) how far the tip stood below the stock around it; mm.
 
-    The way is parted into shares of about one diameter: `volume` (k,) taken in each (mm³), its
-    piece `of` (k,), its length `way` (k,), mm.
+    The path is divided into shares of about one diameter: `volume` (k,) taken in each, mm³; `of`
+    (k,) the piece that it belongs to; `way` (k,) its length, mm.
     """
 
     removed: Floats
@@ -120,7 +124,7 @@ class Cut:
 
     @staticmethod
     def nothing(count: int) -> Cut:
-        """What `count` motions do that meet nothing."""
+        """Return the cut of `count` motions that meet nothing."""
         none = np.zeros(0)
         return Cut(
             np.zeros(count),
@@ -142,15 +146,17 @@ class Past:
 
 
 def _shares(lower: Floats, upper: Floats, step: float) -> tuple[NDArray[np.int64], Floats]:
-    """First share of each piece (m + 1,), none longer than `step` unless there were too many; their
-    lengths.
+    """Divide pieces into shares no longer than `step`, unless there were too many.
 
-    A way straight down is one share: its columns go down at once, and not one after another.
+    Returns the first share of each piece, (m + 1,), and the length of each share. A plunge is one
+    share: all its columns go down together, not one after another.
     """
     way = upper - lower
     long = np.sqrt((way**2).sum(axis=1))
     count = np.clip(np.ceil(long / max(step, 1e-3)), 1, _SHARES).astype(np.int64)
     count[~way[:, :2].any(axis=1)] = 1
+    # A bound on memory: a file of wild coordinates may hold nothing but pieces of `_SHARES` shares.
+    # Beyond a hundred times what an ordinary file has, the shares of all pieces grow alike.
     many = float(count.sum()) / (4.0 * len(count) + _SHARES)
     if many > 100.0:
         count = np.maximum(count // int(many / 100.0 + 1.0), 1)
@@ -162,9 +168,9 @@ def _shares(lower: Floats, upper: Floats, step: float) -> tuple[NDArray[np.int64
 class Stock:
     """The blank as it is now, in the bed frame of the current set-up.
 
-    `raw` is the height of its upper face as it came, column by column, mm. With `lies` (a function
-    of x and y arrays that gives lower and upper face above the bed) the blank is as it was
-    measured, else level. `began` is `top` before the paths `past` were cut, which are those of this
+    `raw` is the height of its upper raw face, column by column, mm. With `lies` (a function of x
+    and y arrays that returns the heights of the lower and the upper face) the blank is as it was
+    measured, else flat. `began` is `top` before the paths `past` were cut, which are those of this
     set-up; with `remembers` false neither is kept, so that memory does not grow with the paths.
     """
 
@@ -189,7 +195,7 @@ class Stock:
         self._begin()
 
     def _begin(self) -> None:
-        """What is cut from here on is measured from the blank as it is now."""
+        """Forget the paths so far: `finer` and the ways down start from the blank as it is now."""
         self.began: Singles = self.top
         self.past: tuple[Past, ...] = ()
 
@@ -204,7 +210,10 @@ class Stock:
     def cut(
         self, lower: Floats, upper: Floats, owner: NDArray[np.int64], count: int, end: Underside
     ) -> Cut:
-        """Cut along straight pieces (m, 3) of `count` motions with a cutter, from above."""
+        """Cut along straight pieces from `lower` to `upper` (m, 3) with a cutter, from above.
+
+        `owner` (m,) is the motion of each piece, below `count`. Returns what each motion cut.
+        """
         first, way = _shares(lower, upper, 2.0 * end.radius)
         of = np.repeat(np.arange(len(owner)), np.diff(first))
         cut = Cut(
@@ -225,7 +234,8 @@ class Stock:
         return cut
 
     def take_as_one(self, count: int) -> None:
-        """The last `count` paths are parts of one, by one cutter."""
+        """Join the last `count` paths in `past` to one; they are parts of one file, by one
+        cutter."""
         parts = self.past[len(self.past) - count :]
         whole = replace(
             parts[-1],
@@ -235,7 +245,7 @@ class Stock:
         self.past = (*self.past[: len(self.past) - count], whole)
 
     def _lower_bodies(self, lower: Floats, upper: Floats, radius: float) -> None:
-        """Wood and casting down to `top`, in the rectangle that the pieces (m, 3) reach."""
+        """Lower wood and casting to `top`, in the rectangle that the pieces (m, 3) reach."""
         if not len(lower):
             return
         low, high = np.minimum(lower, upper).min(axis=0), np.maximum(lower, upper).max(axis=0)
@@ -249,12 +259,11 @@ class Stock:
         self._settle(part)
 
     def lower_raw(self, height: float) -> None:
-        """Take the upper face as it came to be planed to `height` at most: that face bears after
-        the flip."""
+        """Cap the upper raw face at `height`, mm; after the flip the blank rests on that face."""
         self.raw = np.minimum(self.raw, np.float32(height))
 
     def carve(self, mask: Mask, height: float) -> None:
-        """Take away all that stands above `height` in the columns of `mask`."""
+        """Remove all that stands above `height` (mm) in the columns of `mask`."""
         level = np.float32(height)
         np.minimum(self.wood_top, level, out=self.wood_top, where=mask)
         np.minimum(self.cast_top, level, out=self.cast_top, where=mask)
@@ -262,7 +271,7 @@ class Stock:
         self._begin()
 
     def _settle(self, part: tuple[slice, slice] = (slice(None), slice(None))) -> None:
-        """Set `top` from the two intervals, in a part of the columns."""
+        """Work out `top` from the two intervals, in a part of the columns."""
         wood, cast = self.wood_top[part], self.cast_top[part]
         upper = np.where(Stock.filled(self.wood_bottom[part], wood), wood, np.float32(NOWHERE))
         np.maximum(upper, cast, out=upper, where=Stock.filled(self.cast_bottom[part], cast))
@@ -278,25 +287,25 @@ class Stock:
 
     @staticmethod
     def filled(bottom: Singles, top: Singles) -> Mask:
-        """Which intervals hold anything."""
+        """Tell which intervals hold anything."""
         there: Mask = top > bottom + np.float32(_EMPTY)
         return there
 
     @property
     def solid(self) -> Mask:
-        """Columns that hold anything."""
+        """Tells which columns hold anything."""
         solid: Mask = self.top > np.float32(NOWHERE / 2.0)
         return solid
 
     @property
     def bottom(self) -> Singles:
-        """Lowest solid of each column; meaningless where nothing is left."""
+        """Height of the lowest solid of each column; meaningless where nothing is left."""
         wood = np.where(self.has_wood, self.wood_bottom, np.float32(-NOWHERE))
         cast = np.where(self.has_casting, self.cast_bottom, np.float32(-NOWHERE))
         return np.minimum(wood, cast)
 
     def volume(self) -> float:
-        """Solid volume, mm³."""
+        """Return the solid volume, mm³."""
         wood = np.where(self.has_wood, self.wood_top - self.wood_bottom, 0.0).sum(dtype=np.float64)
         cast = np.where(self.has_casting, self.cast_top - self.cast_bottom, 0.0).sum(
             dtype=np.float64
@@ -304,17 +313,21 @@ class Stock:
         return float(wood + cast) * self.grid.px * self.grid.py
 
     def highest(self) -> float:
-        """Height of the highest solid."""
+        """Return the height of the highest solid, mm."""
         return float(self.top.max())
 
     def height_at(self, x: float, y: float) -> float:
-        """Height of the column nearest to a place; NOWHERE where nothing is left."""
+        """Return the height of the column nearest to a place; NOWHERE where nothing is left."""
         return float(self.top[self.grid.at(x, y)])
 
     def pour(self, mask: Mask, below: float) -> None:
-        """Fill the columns of `mask` that were cut from above, and still have wood, to `below` the
-        raw top."""
+        """Fill columns with resin up to `below` (mm) under the raw top.
+
+        Of `mask`, only those that were cut from above and still have wood under them are filled.
+        """
         level = self.raw - np.float32(below)
+        # The caller's mask is a little wider than the pocket. Uncut wood (within 0.001 mm of the
+        # raw top) and holes right through, such as those of the dowels, take no resin.
         blind = (
             mask
             & self.has_wood
@@ -328,8 +341,8 @@ class Stock:
     def flip(self, about: Literal["x", "y"], onto: Singles | None = None) -> None:
         """Turn the blank over about the X axis (y becomes -y) or Y axis (x becomes -x).
 
-        It comes to lie on a level face at its highest, or on the face `onto` (heights column by
-        column), which the hold-down then draws flat.
+        It comes to rest on a level plane at its highest column, or on the face `onto` (heights
+        [iy, ix] before the flip), which the hold-down then draws flat.
         """
         face = np.float32(self.highest()) if onto is None else onto
         across = (
@@ -339,6 +352,8 @@ class Stock:
         )
         for kind in ("wood", "cast"):
             bottom, top = getattr(self, f"{kind}_bottom"), getattr(self, f"{kind}_top")
+            # Empty intervals get the values that an empty casting has at first, instead of NOWHERE
+            # turned over.
             empty = ~(top > bottom + np.float32(_EMPTY))
             low, high = face - top, face - bottom
             low[empty], high[empty] = np.float32(0.0), np.float32(-1.0)

@@ -1,7 +1,8 @@
-"""A program laid on the bed: its motions plus a zero, and the straight pieces that stand for them.
+"""A program placed on the bed: its motions shifted by the zero, and as straight pieces.
 
 Bed frame of the set-up, mm. A motion from or to a place that the program never gave is left out
-here and told as a finding. Curved motions are chords within the tolerance given (`Allowed.chords`).
+here and reported as a finding. Curved motions become chords within the tolerance given
+(`Allowed.chords`).
 """
 
 from __future__ import annotations
@@ -25,8 +26,11 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True)
 class Pieces:
-    """Straight pieces: `lower` and `upper` ends (m, 3), index of the motion that each belongs to
-    (m,)."""
+    """Straight pieces: from `lower` to `upper` (m, 3), in the order cut, and `owner` (m,), the
+    index of the motion that each belongs to.
+
+    The names do not tell which end is higher: `low` and `high` do.
+    """
 
     lower: Floats
     upper: Floats
@@ -36,11 +40,15 @@ class Pieces:
         return Pieces(self.lower[which], self.upper[which], self.owner[which])
 
     def below(self, level: float) -> Pieces:
-        """The parts that lie at or below a height; a plunge to below it leaves the point where it
-        ends."""
+        """Return the parts of the pieces that lie at or below a height, mm.
+
+        Of a plunge from above it the part below is kept.
+        """
         some = self.pick(self.low <= level)
         lower, upper = some.lower.copy(), some.upper.copy()
         rise = upper[:, 2] - lower[:, 2]
+        # Move each end that lies above the level along its piece down to it. No piece has both ends
+        # above, so the rise of these is never 0.
         for near, far, sign in ((lower, some.upper, -1.0), (upper, some.lower, 1.0)):
             over = near[:, 2] > level
             share = (near[over, 2] - level) / (sign * rise[over])
@@ -49,12 +57,12 @@ class Pieces:
 
     @property
     def high(self) -> Floats:
-        """Higher end of each."""
+        """Height of the higher end of each piece, (m,)."""
         return np.asarray(np.maximum(self.lower[:, 2], self.upper[:, 2]), dtype=np.float64)
 
     @property
     def low(self) -> Floats:
-        """Lower end of each."""
+        """Height of the lower end of each piece, (m,)."""
         return np.asarray(np.minimum(self.lower[:, 2], self.upper[:, 2]), dtype=np.float64)
 
     @property
@@ -67,7 +75,13 @@ class Pieces:
 
 @dataclass(frozen=True, slots=True)
 class Path:
-    """One program on the bed. `index` (n,) are the motions' places in the program as read."""
+    """One program on the bed: motions (n,) in the order cut, bed frame, mm.
+
+    `kind` is 0 for a rapid, 1 for a line, 2 and 3 for arcs clockwise and counter-clockwise;
+    `start`, `end` (n, 3), `centre` (n, 2); `line` is the line of the text; `spindle` tells where it
+    turns; `index` is each motion's place in the program as read; `pieces` are all motions in
+    chords.
+    """
 
     program: ReadProgram
     cutter: Cutter
@@ -81,7 +95,7 @@ class Path:
     pieces: Pieces
 
     def part(self, first: int, last: int) -> Path:
-        """Motions `first` to `last` (not included) alone, with their pieces."""
+        """Return motions `first` to `last` (not included) alone, with their pieces."""
         some = slice(first, last)
         low, high = np.searchsorted(self.pieces.owner, (first, last))
         pieces = Pieces(
@@ -96,7 +110,7 @@ class Path:
         )  # fmt: skip
 
     def line_near(self, x: float, y: float) -> int | None:
-        """Line of the motion that goes lowest with the cutter over (x, y); None where none does."""
+        """Return the line of the motion that goes lowest with the cutter over (x, y), or None."""
         pieces = self.pieces
         if not len(pieces):
             return None
@@ -107,7 +121,7 @@ class Path:
         over = np.flatnonzero(away <= self.cutter.radius + 1e-6)
         if not len(over):
             return None
-        # at that place, not at its lower end, which on a slope may lie far off
+        # The height at that place, not at the piece's lower end, which on a slope may lie far off.
         height = pieces.lower[over, 2] + share[over] * (
             pieces.upper[over, 2] - pieces.lower[over, 2]
         )
@@ -119,8 +133,12 @@ def lay(
     tolerance: float,
     findings: Findings,
 ) -> Path:  # fmt: skip
-    """Lay a program on the bed; `highest` is the highest of the stock, for moves from unknown
-    places."""
+    """Place a program on the bed and divide its arcs into chords.
+
+    `zero` is the work zero in the bed frame, `highest` the height of the highest stock, against
+    which moves from unknown places are judged; `tolerance` (mm) is that of the chords. What is
+    wrong goes to `findings`. Raises InputError where the chords would be too many (`flatten`).
+    """
     start, end = program.start + zero, program.end + zero
     centre = program.centre + zero[:2]
     known = np.asarray(~(np.isnan(start).any(axis=1) | np.isnan(end).any(axis=1)), dtype=np.bool_)
@@ -151,8 +169,8 @@ def _unknown(
     highest: float,
     findings: Findings,
 ) -> None:
-    """Motions from or to unknown places: harmless only above the stock, at rapid or with the
-    spindle still."""
+    """Report motions from or to unknown places that are not harmless: harmless is only a motion
+    above the stock, at rapid or with the spindle stopped."""
     for index in np.flatnonzero(~known):
         line = int(program.line[index])
         height = end[index, 2]
