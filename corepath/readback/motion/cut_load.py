@@ -1,11 +1,11 @@
-"""How much a cut takes away at once: the volume that the virtual blank loses along the way, over
-the time of the way.
+"""The removal rate of a cut: the volume that the virtual blank loses along a stretch of path, over
+the time of that stretch.
 
-Removal is in mm³/min, told in cm³/min. It is averaged over a way of one diameter, so that columns
-do not show; it is limited by the heaviest cut that the operation was planned for: width · depth ·
-feed of each kind of cut of its work. Every shape of cutter is measured alike. A strip narrower than
-the columns are apart they tell badly: a stretch that seems too heavy is measured once more on
-columns of its own (`finer`). Lengths in mm, bed frame.
+Removal is in mm³/min, reported in cm³/min. It is averaged over one diameter of path, so that single
+columns do not show, and compared with the heaviest cut that the operation was planned for: width ·
+depth · feed of each kind of cut of its work. Every shape of cutter is measured alike. Columns
+measure a strip badly that is narrower than their spacing: a stretch that seems too heavy is
+measured once more on columns of its own (`finer`). Lengths in mm, bed frame.
 """
 
 from __future__ import annotations
@@ -38,11 +38,12 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True)
 class Removal:
-    """Stretches of way, one beginning at each share that cuts: `rate` (k,) mm³/min, `share` (k,)
-    where each begins.
+    """Stretches of path, one from each share that cuts: `rate` (k,) mm³/min, `share` (k,) the share
+    at which each begins.
 
-    Each takes the shares of `feeds` (all that feed) from `begin` (k,) to before `end` (k,). `depth`
-    (k,) is volume over way and diameter, mm: how deep a slot of the cutter's width would be for it.
+    Each holds the shares of `feeds` (all shares at feed) from `begin` (k,) to before `end` (k,).
+    `depth` (k,) is volume over length and diameter, mm: the depth of a slot as wide as the cutter
+    that would take as much.
     """
 
     rate: Floats
@@ -53,7 +54,9 @@ class Removal:
     end: Ints
 
     def shares(self, which: NDArray[np.bool_]) -> Ints:
-        """All shares of the stretches of a mask (k,), each once."""
+        """Return all shares of the stretches of a mask (k,), each once."""
+        # Stretches overlap. +1 where one begins and -1 behind its end: the running sum is how many
+        # cover a share.
         taken = np.zeros(len(self.feeds) + 1, dtype=np.int64)
         np.add.at(taken, self.begin[which], 1)
         np.add.at(taken, self.end[which], -1)
@@ -61,7 +64,10 @@ class Removal:
 
 
 def removal_along(path: Path, cut: Cut) -> Removal:
-    """Removal along all feeds of a path, in stretches of at least one diameter of way."""
+    """Return the removal along all feeds of a path, in stretches of at least one diameter of path.
+
+    `cut` is what the path took.
+    """
     motion = path.pieces.owner[cut.of]
     feed = path.program.feed[path.index][motion]
     which = np.flatnonzero((path.kind[motion] > 0) & (feed > 0.0) & (cut.way > 0.0))
@@ -69,6 +75,8 @@ def removal_along(path: Path, cut: Cut) -> Removal:
     way, time, volume = (_sums(values) for values in (ways, ways / feed[which], volumes))
     last = np.searchsorted(way, way[:-1] + path.cutter.diameter - 1e-6)
     last = np.minimum(np.maximum(last, np.arange(len(which)) + 1), len(which))
+    # At the end of a path a stretch may be short. Under half a diameter it would be divided by
+    # almost nothing, and its volume lies in longer stretches as well.
     begin = np.flatnonzero((volumes > 0.0) & (way[last] - way[:-1] > path.cutter.diameter / 2.0))
     end = last[begin]
     long = way[end] - way[begin]
@@ -82,13 +90,13 @@ def _sums(values: Floats) -> Floats:
 
 
 def heaviest_planned(work: Work, between: float = 0.0) -> float:
-    """Largest removal of all kinds of cut that the operation was planned for, mm³/min; of those in
-    layers, a slot.
+    """Return the largest removal of all kinds of cut that the operation was planned for, mm³/min;
+    where it cuts in layers, that of a slot.
 
-    Feeds are planned to be right for a slot as deep as a layer; the first line of a field is nearly
-    one. Columns that stand `between` mm apart (diagonally) tell of a hole straight down at most
-    what a cutter as much wider takes: the squares of all columns that the cutter meets lie within
-    it.
+    Feeds are planned for a slot as deep as a layer; the first line of a field is nearly one.
+    `between` is the distance of the columns along the diagonal, mm. They show at most what a cutter
+    wider by that much would take straight down: the squares of all columns that the cutter meets
+    lie within it.
     """
     cutter, run = work.cutter, work.cutting
     disc = np.pi / 4.0 * (cutter.diameter + between) ** 2
@@ -99,11 +107,12 @@ def heaviest_planned(work: Work, between: float = 0.0) -> float:
 
 
 def true_removal(path: Path, cut: Cut, stock: Stock, most: float) -> Removal:
-    """The same, with each stretch that seems to take more than `most` mm³/min measured on columns
-    of its own.
+    """Return the removal along a path, each stretch that seems to take more than `most` mm³/min
+    measured again on finer columns.
 
-    `path` is the last that was cut on `stock`. A share that turns out to take more may make another
-    stretch seem too heavy: it goes on until all such stretches are measured.
+    `path` must be the last that was cut on `stock`, `cut` what it took. A share that turns out to
+    take more may make another stretch seem too heavy: the measuring goes on until all such
+    stretches are done. Each share is measured once, so it ends.
     """
     fine = np.zeros(len(cut.of), dtype=np.bool_)
     while True:
@@ -122,10 +131,10 @@ def true_removal(path: Path, cut: Cut, stock: Stock, most: float) -> Removal:
 def check_load(
     work: Work, path: Path, cut: Cut, stock: Stock, measures: MeasureList, findings: Findings
 ) -> None:
-    """Largest removal of one file, and where it takes more at once than any cut that it was planned
-    for.
+    """Measure the largest removal of one file, and report where it takes more at once than any cut
+    that it was planned for.
 
-    `path` is the last that was cut on `stock`, `cut` what that took.
+    `path` must be the last that was cut on `stock`, `cut` what it took.
     """
     planned = heaviest_planned(work, float(np.hypot(stock.grid.px, stock.grid.py)))
     found = true_removal(path, cut, stock, planned * SLACK)
@@ -148,6 +157,7 @@ def check_load(
     if planned < _LEAST_PLANNED:
         return
     heavy = np.flatnonzero(found.rate > planned * SLACK)
+    # One finding a motion, at its first heavy stretch.
     motions = path.pieces.owner[cut.of[found.share[heavy]]]
     once = heavy[np.flatnonzero(np.diff(motions, prepend=-1))]
     for index in once[: findings.keep]:
@@ -165,7 +175,7 @@ def check_load(
 
 
 def _spot(path: Path, cut: Cut, share: int) -> tuple[float, float, float]:
-    """Where a share of the way begins."""
+    """Return the place at which a share of the path begins."""
     piece = int(cut.of[share])
     first = int(np.searchsorted(cut.of, piece))
     count = int(np.searchsorted(cut.of, piece, side="right")) - first

@@ -1,6 +1,6 @@
-"""Ways down into solid material: straight down, steep, or faster than the cutter takes.
+"""Plunges and ramps into solid material: straight down, too steep, or too fast for the cutter.
 
-Of pockets and holes the engagement tells what stands under the cutter's axis; for all other files
+In pockets and holes the engagement shows what stands under the cutter's axis; for all other files
 it is solved here, exactly, against all that was cut before. Material counts within half the radius
 of the axis. A path that follows a slope, as over a deck or along a rocker, may go down as steeply
 as that slope and the cutter's ramp together. Lengths in mm, feeds in mm/min, bed frame.
@@ -38,13 +38,14 @@ __all__ = [
 SOLID = 0.05
 """mm of material under the axis from which on it counts as solid."""
 
+# A planned ramp has just the cutter's slope; rounding of its ends makes it a little steeper.
 _STEEPER = 1.02
 _ALMOST = 0.995  # of the ramp's slope: no steeper lines of a roughed deck run at the feed sideways
-_FASTER = 1.01
-_ROUNDING = 0.0002
+_FASTER = 1.01  # F is rounded too
+_ROUNDING = 0.0002  # mm: two heights of four decimals
 _UPRIGHT = 1e-9
 _INNER = 0.5  # radii from the axis within which material counts
-_ROUND = 8
+_ROUND = 8  # points on that circle
 _LONGEST = 40  # places looked at along one piece
 _THINNED = 0.02  # mm that points left out of a slope may stand off
 _EVER = np.iinfo(np.int64).max
@@ -56,8 +57,8 @@ Flags = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True)
 class Descents:
-    """By motion, (n,) each: its length seen from above, `level`, its `fall`, what stood `under` its
-    axis; mm."""
+    """Of each motion (n,), mm: `level`, its length seen from above; `fall`, how far it goes down;
+    `under`, how high material stood above the tip under its axis."""
 
     level: Floats
     fall: Floats
@@ -68,8 +69,8 @@ class Descents:
         return np.asarray((self.level < _UPRIGHT) & (self.fall > 0.0), dtype=np.bool_)
 
     def steeper(self, slope: float) -> Flags:
-        """Which fall more than `slope` mm a mm, and not straight down; none for an infinite
-        slope."""
+        """Tell which motions fall more than `slope` (mm a mm), those straight down left out; none
+        for an infinite slope."""
         if math.isinf(slope):
             return np.zeros(len(self.level), dtype=np.bool_)
         found = ~self.upright & (self.fall > slope * self.level + _ROUNDING)
@@ -77,7 +78,7 @@ class Descents:
 
 
 def descents_engaged(path: Path, found: Engagement) -> Descents:
-    """The ways down of a file whose engagement is known."""
+    """Return the ways down of a file whose engagement is known."""
     level, fall = ways(path)
     under = np.zeros(len(path.kind))
     np.maximum.at(under, found.pieces.owner[found.piece], found.under)
@@ -85,8 +86,11 @@ def descents_engaged(path: Path, found: Engagement) -> Descents:
 
 
 def descents_solved(path: Path, stock: Stock, slope: float) -> Descents:
-    """The ways down of the path that was last cut on `stock`; under those steeper than `slope` what
-    stood there."""
+    """Return the ways down of the path that was last cut on `stock`.
+
+    What stood under the axis is solved only for plunges and for what falls more than `slope` (mm a
+    mm); for the others it is 0.
+    """
     level, fall = ways(path)
     down = Descents(level, fall, np.zeros(len(level)))
     which = (path.kind > 0) & (down.upright | down.steeper(slope))
@@ -96,7 +100,7 @@ def descents_solved(path: Path, stock: Stock, slope: float) -> Descents:
 
 
 def ways(path: Path) -> tuple[Floats, Floats]:
-    """By motion, (n,) each: its length seen from above, and how far it falls, mm."""
+    """Return for each motion (n,) its length seen from above, and how far it falls, mm."""
     pieces = path.pieces
     long = np.hypot(*(pieces.upper - pieces.lower)[:, :2].T)
     level = np.asarray(np.bincount(pieces.owner, long, minlength=len(path.kind)), dtype=np.float64)
@@ -104,8 +108,9 @@ def ways(path: Path) -> tuple[Floats, Floats]:
 
 
 def _look_under(path: Path, stock: Stock, which: Flags, under: Floats) -> None:
-    """Set `under` (n,) of the motions `which` to what stood within half the radius of the axis,
-    above the tip."""
+    """Set `under` (n,) of the motions `which` to how high material stood above the tip within half
+    the radius of the axis."""
+    # Places half a radius apart along each piece (farther on very long ones), the last at its end.
     pieces = path.pieces.pick(which[path.pieces.owner])
     way = pieces.upper - pieces.lower
     count = (
@@ -123,7 +128,10 @@ def _look_under(path: Path, stock: Stock, which: Flags, under: Floats) -> None:
 
 
 def _stood(path: Path, stock: Stock, places: Floats, before: Ints) -> Floats:
-    """Height (k,) at `places` (k, 2) before the motion `before` (k,) of the path last cut."""
+    """Return the height (k,) at `places` (k, 2) before the motion `before` (k,) of the path last
+    cut."""
+    # The columns show the blank after the whole path. So the heights at the beginning of the set-up
+    # are lowered again by all paths since, the last one as far as each motion asked about.
     grid = stock.grid
     ix = np.floor((places[:, 0] - grid.x0) / grid.px + 0.5).astype(np.int64)
     iy = np.floor((places[:, 1] - grid.y0) / grid.py + 0.5).astype(np.int64)
@@ -147,7 +155,8 @@ def _stood(path: Path, stock: Stock, places: Floats, before: Ints) -> Floats:
 
 
 def check_descents(work: Work, path: Path, down: Descents, findings: Findings) -> None:
-    """No way into solid material that the cutter does not take, nor one at more than its feed."""
+    """Check that no motion goes down into solid material in a way that the cutter cannot, or faster
+    than its feed for it."""
     solid = (path.kind > 0) & (down.under > SOLID)
     if not solid.any():
         return
@@ -161,15 +170,16 @@ def check_descents(work: Work, path: Path, down: Descents, findings: Findings) -
 
 
 def least_slope(work: Work, path: Path) -> float:
-    """The slope (mm a mm) from which on a way down is asked what it meets; where the deck is
-    finished, none."""
+    """Return the slope (mm a mm) from which on what a motion meets on its way down is solved:
+    infinite where the deck is finished, 0 except on the deck."""
     if _finishes(work):
         return math.inf
     return _ramp(path) * _ALMOST if work.deck is not None else 0.0
 
 
 def _finishes(work: Work) -> bool:
-    """The deck's last file goes down as the deck does, through little wood."""
+    """Tell whether a work finishes the deck: its file goes down as the deck does, through little
+    wood."""
     return work.deck is not None and work.deck.rough <= 0.0
 
 
@@ -178,7 +188,8 @@ def _ramp(path: Path) -> float:
 
 
 def _too_steep(work: Work, path: Path, down: Descents, solid: Flags) -> Flags:
-    """Which fall more than the ramp of the cutter and the slope that they follow together."""
+    """Tell which motions fall more than the cutter's ramp and the slope that they follow
+    together."""
     steep = solid & down.steeper(_ramp(path) * _STEEPER)
     at = np.flatnonzero(steep)
     if len(at) and (work.deck is not None or work.trim is not None):
@@ -188,19 +199,22 @@ def _too_steep(work: Work, path: Path, down: Descents, solid: Flags) -> Flags:
 
 
 def _followed(work: Work, path: Path, at: Ints, level: Floats) -> Floats:
-    """How far the slope that an operation follows falls along the motions `at`, mm."""
+    """Return how far the slope that an operation follows falls along the motions `at`, mm."""
     start, end, radius = path.start[at], path.end[at], path.cutter.radius
     if work.trim is not None:
         tip = [work.trim.laid.tip(one[:, 0], radius, work.trim.web) for one in (start, end)]
         return np.asarray(np.maximum(tip[0] - tip[1], 0.0), dtype=np.float64)
     assert work.deck is not None
     heights = [work.deck.surface.height(*_disc(one[:, :2], radius)) for one in (start, end)]
+    # The deck touches the cutter anywhere within its radius, so the contact may move from the
+    # highest place under the start to the lowest under the end: the most that the tip can fall with
+    # the deck, yet never more than its steepest slope over the whole length.
     drop = heights[0].max(axis=1) - heights[1].min(axis=1)
     return np.asarray(np.clip(drop, 0.0, work.deck.surface.steepest * level), dtype=np.float64)
 
 
 def _disc(places: Floats, radius: float) -> tuple[Floats, Floats]:
-    """X and Y (k, n) of each of `places` (k, 2) and of points round it."""
+    """Return X and Y (k, n) of each of `places` (k, 2) and of points on a circle about it."""
     angle = 2.0 * math.pi * np.arange(_ROUND) / _ROUND
     about = np.vstack([np.zeros((1, 2)), radius * np.column_stack([np.cos(angle), np.sin(angle)])])
     some = places[:, None, :] + about[None]
@@ -208,8 +222,8 @@ def _disc(places: Floats, radius: float) -> tuple[Floats, Floats]:
 
 
 def _feeds(work: Work, path: Path, down: Descents, solid: Flags, findings: Findings) -> None:
-    """Along a ramp at the feed of a ramp, or less; straight down is asked of every cut, not of
-    these alone."""
+    """Check that ramps run at the feed of a ramp, or less; the feed straight down is checked for
+    every cut (`feeds`), not only in solid material."""
     limit, feed = max(work.cutting.ramp, work.cutting.plunge), path.program.feed[path.index]
     fast = solid & down.steeper(least_slope(work, path)) & (feed > limit * _FASTER)
     at = np.flatnonzero(fast)

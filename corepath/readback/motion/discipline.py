@@ -1,6 +1,7 @@
-"""What a careful machinist asks of a program before any wood is cut: preamble, units, cutter, room.
+"""What a careful machinist checks in a program before any wood is cut: preamble, units, cutter,
+room.
 
-None of it needs the virtual blank, save the height of the stock. Lengths in mm, bed frame.
+No check here needs the virtual blank, except for the height of the stock. Lengths in mm, bed frame.
 """
 
 from __future__ import annotations
@@ -33,8 +34,8 @@ __all__ = [
 def check_program(
     program: ReadProgram, findings: Findings, system: int = 540, exact: bool = False
 ) -> None:
-    """Preamble, units, coordinate system (540 is G54), path control as planned (`exact`: G61, else
-    G64); what the reader found."""
+    """Check preamble, units, coordinate system (`system`, ten times its code: 540 is G54) and path
+    control (`exact`: G61, else G64), and take over what the reader found."""
     findings.extend(program.findings)
     if not program.units_stated:
         findings.add("units", "neither G20 nor G21 is stated before the first move")
@@ -60,7 +61,8 @@ def check_program(
 
 
 def choose_cutter(program: ReadProgram, work: Work, shop: Shop, findings: Findings) -> Cutter:
-    """The cutter that the T word asks for; the operation's own where that is not to be had."""
+    """Return the cutter that the T word calls, or the operation's cutter if that tool number is
+    missing or not defined."""
     named = [int(event.value) for event in program.events if event.name == "tool"]
     if not named:
         findings.add("unknown-cutter", "no T word names the cutter")
@@ -82,10 +84,10 @@ def choose_cutter(program: ReadProgram, work: Work, shop: Shop, findings: Findin
 
 
 def check_offsets(program: ReadProgram, planned: bool, findings: Findings) -> None:
-    """G43 only where the machine holds lengths of cutters, and there of the cutter called, before
-    anything moves.
+    """Check that G43 is called only where the machine holds the lengths of its cutters (`planned`),
+    and that it is called there.
 
-    Whether an H is that of the cutter in the spindle has been asked while reading.
+    Whether an H is that of the cutter in the spindle was checked while reading.
     """
     if not planned and any(program.offsets):
         named = ", ".join(f"H{index}" for index in program.offsets)
@@ -101,7 +103,8 @@ def check_offsets(program: ReadProgram, planned: bool, findings: Findings) -> No
 
 
 def check_room(path: Path, work: Work, shop: Shop, findings: Findings) -> None:
-    """Travel, the spoil board, and the lowest that the operation may cut."""
+    """Check the machine's travel, the spoil board, and the lowest height that the operation may
+    cut."""
     if not len(path.end):
         return
     span = np.ptp(np.vstack((path.start, path.end)), axis=0)
@@ -136,7 +139,7 @@ def _too_low(
 
 
 def check_obstacles(path: Path, work: Work, findings: Findings) -> None:
-    """The cutter keeps off each obstacle below its height."""
+    """Check that the cutter keeps its radius off each obstacle, wherever it is below its height."""
     for obstacle in work.obstacles:
         pieces = path.pieces.below(obstacle.height - _TOUCH)
         if not len(pieces):
@@ -155,8 +158,10 @@ def check_obstacles(path: Path, work: Work, findings: Findings) -> None:
 
 
 def check_frame(path: Path, work: Work, edge: float, findings: Findings) -> None:
-    """Below the stock the cutter stays inside the frame round the deck: exact, since a grid sees no
-    sliver."""
+    """Check that below the stock's top the cutter stays inside the frame around the deck.
+
+    By exact geometry, since columns do not show a sliver. `edge` (mm) is how far it may reach past.
+    """
     if work.deck is None or not work.deck.framed:
         return
     pieces = path.pieces.pick(path.pieces.low < work.stock_top - 1e-6)

@@ -1,8 +1,8 @@
 """Holes drilled straight down, and feeds where a hole leaves the wood. Bed frame, mm, mm/min.
 
-A drill clears its chips only above the stock: at once it goes at most `AT_ONCE` diameters deeper
+A drill clears its chips only above the stock: it goes at most `AT_ONCE` diameters deeper at a time
 (common practice, no source). Over the last of the wood the feed is half of what it is elsewhere, so
-that fibres are cut, not pushed out. Cycles come here as the plain motions that they stand for.
+that fibres are cut, not pushed out. Canned cycles arrive here as plain motions.
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ Flags = NDArray[np.bool_]
 
 
 def check_drilling(work: Work, path: Path, cutting: Flags, findings: Findings) -> None:
-    """Pecks of a drill and feeds at the break-through of each hole; `cutting` (n,) tells which
-    motions cut."""
+    """Check the pecks of a drill and the feeds at the break-through of each hole; `cutting` (n,)
+    tells which motions cut."""
     away = np.full((len(work.holes), len(path.kind)), np.inf)
     for k, hole in enumerate(work.holes):
         away[k] = np.hypot(path.end[:, 0] - hole.x, path.end[:, 1] - hole.y)
@@ -43,7 +43,9 @@ def check_drilling(work: Work, path: Path, cutting: Flags, findings: Findings) -
 
 
 def _pecks(hole: Hole, path: Path, mine: Flags, findings: Findings) -> None:
-    """Each way down between two times above the stock."""
+    """Check how much deeper a drill goes between two times above the stock."""
+    # `depth` is the deepest so far, `run` the depth at the last time above the stock: what lies
+    # above that is open, and only what is drilled below it makes chips.
     depth = run = hole.top
     limit = AT_ONCE * path.cutter.diameter * _SLACK
     told = False
@@ -64,7 +66,8 @@ def _pecks(hole: Hole, path: Path, mine: Flags, findings: Findings) -> None:
 
 
 def _break_through(hole: Hole, work: Work, path: Path, cuts: Flags, findings: Findings) -> None:
-    """Half feed from `break_through` above the place where the hole leaves the wood."""
+    """Check that the feed is halved from `break_through` above the place where the hole leaves the
+    wood."""
     assert hole.breaks_through is not None
     slow = hole.breaks_through + work.milling.break_through
     feed = path.program.feed[path.index]
@@ -83,8 +86,8 @@ def _break_through(hole: Hole, work: Work, path: Path, cuts: Flags, findings: Fi
 
 
 def check_openings(work: Work, path: Path, findings: Findings) -> None:
-    """Half feed over bores that the deck opens: in reach of their rims, from `break_through` above
-    their ends."""
+    """Check that the feed is halved where the deck pass opens a bore: wherever the cutter reaches
+    its rim, from `break_through` above its end."""
     if work.deck is None or not len(path.kind):
         return
     feed = path.program.feed[path.index]

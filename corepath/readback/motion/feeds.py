@@ -1,9 +1,10 @@
 """Feeds and speed: none above what the cutter is planned for, and none so slow that its edges rub.
 
-The least feed of a motion is half of what the plan runs its kind at: where a bore opens or a hole
-leaves the wood the feed is halved on purpose. Round a small curve, or over a short way, the machine
-comes to no such feed; there the least is half of what it can come to: sqrt(acceleration · radius),
-sqrt(2 · acceleration · way) (elementary mechanics). Lengths in mm, feeds in mm/min, bed frame.
+The lower limit of a motion's feed is half of what the plan runs its kind at, since the feed is
+halved on purpose where a bore opens or a hole leaves the wood. Around a small curve, or over a
+short path, the machine does not reach that feed; there the limit is half of what it can reach:
+sqrt(acceleration · radius), sqrt(2 · acceleration · length) (elementary mechanics). Lengths in mm,
+feeds in mm/min, bed frame.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from corepath.work.works import Work
 
 __all__ = ["check_feeds", "reachable"]
 
+# F is rounded, in inches a minute to two decimals; a percent is well beyond that and harmless.
 _SLACK = 1.01
 _LEAST = 0.5
 _FALL = 1e-6
@@ -29,7 +31,8 @@ Flags = NDArray[np.bool_]
 
 
 def check_feeds(path: Path, work: Work, cutting: Flags, findings: Findings) -> None:
-    """Feeds of what moves at feed, the least of what cuts (`cutting` (n,)), and the speed."""
+    """Check the upper limit of all motions at feed, the lower limit of those that cut (`cutting`,
+    (n,)), and the spindle speed."""
     feed = path.program.feed[path.index]
     level, fall = ways(path)
     down = cutting & (fall > _FALL) & (level < _UPRIGHT)
@@ -47,14 +50,15 @@ def check_feeds(path: Path, work: Work, cutting: Flags, findings: Findings) -> N
 
 
 def reachable(path: Path, accel: float) -> Floats:
-    """The feed that a machine comes to along each motion, (n,) mm/min, for the motion's length and
-    its curve."""
+    """Return the feed that a machine reaches along each motion, (n,) mm/min, for the motion's
+    length and its curve; `accel` in mm/s²."""
     pieces = path.pieces
     each = np.linalg.norm(pieces.upper - pieces.lower, axis=1)
     long = np.asarray(np.bincount(pieces.owner, each, minlength=len(path.kind)), dtype=np.float64)
     radius = np.full(len(path.kind), np.inf)
     arcs = path.kind >= 2
     radius[arcs] = np.hypot(*(path.start[arcs, :2] - path.centre[arcs]).T)
+    # A curve written as short lines slows the machine as the arc would, on both lines at a corner.
     turn = _turn_radius(path, long)
     np.minimum(radius[:-1], turn, out=radius[:-1])
     np.minimum(radius[1:], turn, out=radius[1:])
@@ -62,8 +66,12 @@ def reachable(path: Path, accel: float) -> Floats:
 
 
 def _turn_radius(path: Path, long: Floats) -> Floats:
-    """Radius of the circle that a motion and the next are chords of, (n - 1,), for two lines one
-    after another."""
+    """Return the radius (n - 1,) of the arc that rounds the corner between a motion and the next;
+    infinite unless both are lines that turn.
+
+    The arc touches both lines half the shorter one from the corner: R = (c/2) / tan(t/2) for a turn
+    t (elementary geometry). For small turns it is the circle of which equal lines are chords.
+    """
     way = path.end - path.start
     one, other = way[:-1], way[1:]
     with np.errstate(invalid="ignore", divide="ignore"):

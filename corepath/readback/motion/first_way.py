@@ -1,9 +1,9 @@
-"""The first way down where the zero is another than that of the file before: slow, and stopped
+"""The first approach where the work zero differs from that of the file before: slow, with a stop
 clear of everything.
 
-Whoever forgets to touch the new zero runs the file under the old one. Before the spindle first
-turns the program must come down at feed and stop, and at that stop, as on the way to it, the tip
-must be clear of stock and obstacles under either zero. Bed frame of the set-up, mm.
+Someone who forgets to touch the new zero runs the file under the old one. So before the spindle
+first turns the program must come down at feed and stop, and at that stop, as on the way to it, the
+tip must be clear of stock and obstacles under either zero. Bed frame of the set-up, mm.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ _SEEN = 0.06  # mm: the message gives the height to a tenth
 
 
 class Zeroed(NamedTuple):
-    """What a file's zero refers to (the bed, a face of a set-up …), where it lies and in which
-    coordinate system."""
+    """A file's zero: what it refers to (the bed, a face of a set-up …), its place, mm, and the
+    coordinate system, ten times its code (540 is G54)."""
 
     refers: str
     place: tuple[float, float, float]
@@ -35,8 +35,8 @@ class Zeroed(NamedTuple):
 
 
 def first_look(program: ReadProgram) -> int | None:
-    """How many motions lead to the first stop on the way down, before the spindle turns; None
-    without such a stop."""
+    """Return how many motions lead to the first stop on the way down, before the spindle turns, or
+    None without such a stop."""
     end = next(
         (event.index for event in program.events if event.name == "spindle-on"), program.count
     )
@@ -53,8 +53,11 @@ def first_look(program: ReadProgram) -> int | None:
 def check_first_way(
     program: ReadProgram, now: Zeroed, old: Zeroed | None, highest: float, findings: Findings
 ) -> None:
-    """The stop to look at a new zero; `highest` is that of stock and obstacles, `old` the zero of
-    the file before."""
+    """Check the stop at which the shop looks at a new zero.
+
+    `now` and `old` are the zeros of this file and the one before (None: the first), `highest` is
+    the height of stock and obstacles.
+    """
     if old is None or (old.refers, old.system) == (now.refers, now.system):
         return
     look = first_look(program)
@@ -73,6 +76,7 @@ def check_first_way(
         says = f"{change}: the first way down goes at rapid"
         findings.add("first-way", says, line=int(program.line[fast[0]]))
     heights = program.end[first, 2] + min(now.place[2], old.place[2])
+    # Negated, so that an unknown height (NaN) counts as too low.
     low = np.flatnonzero(~(heights > highest + CLEAR - _ROUNDING))
     if len(low):
         least = float(heights[low[0]])
@@ -89,8 +93,8 @@ def check_first_way(
 def check_look(
     program: ReadProgram, approach: Approach | None, zero: Zero, findings: Findings
 ) -> None:
-    """The tip stands at the first stop of the way down where its message says, under the planned
-    zero.
+    """Check that at the first stop of the way down the tip is where its message says, under the
+    planned zero, and that it comes there slowly.
 
     Otherwise a right zero looks wrong, or a wrong one right.
     """

@@ -1,5 +1,5 @@
-"""The spindle's nose: collet and nut, much wider than the cutter, that come down as far as the
-cutter sticks out.
+"""Holder clearance: collet and nut are much wider than the cutter and follow it down at the height
+of its stick-out.
 
 Bed frame of the set-up, mm. `collet` is the largest diameter that turns above the cutter.
 """
@@ -18,13 +18,15 @@ from corepath.work.works import Obstacle
 
 __all__ = ["check_nose_obstacles", "check_nose_stock"]
 
+# mm: heights of the collet are rounded up to these, so that one distance map serves many pieces. A
+# collision shallower than this may be missed.
 _LEVELS = 0.25
 
 
 def check_nose_obstacles(
     path: Path, obstacles: tuple[Obstacle, ...], collet: float, findings: Findings
 ) -> None:
-    """The nose keeps off what stands on the bed."""
+    """Check that collet and nut keep off what stands on the bed."""
     for obstacle in obstacles:
         pieces = path.pieces.pick(path.pieces.low + path.cutter.stick_out < obstacle.height)
         if not len(pieces):
@@ -43,8 +45,8 @@ def check_nose_obstacles(
 def check_nose_stock(
     path: Path, left: Singles, grid: Grid, collet: float, findings: Findings
 ) -> None:
-    """The nose keeps off the stock beside the cut: `left` [iy, ix] is what still stands after the
-    file."""
+    """Check that collet and nut keep off the stock beside the cut; `left` [iy, ix] is the height
+    map after the file."""
     low, out = path.pieces.low, path.cutter.stick_out
     highest = float(left.max(initial=0.0))
     deep = path.pieces.pick(low + out < highest - 1e-3)
@@ -60,6 +62,7 @@ def check_nose_stock(
             continue
         away = distance_transform_edt(~stands, sampling=(grid.py, grid.px))
         for index in np.flatnonzero(level == height):
+            # Less one cell: a column stands up to half a cell off the wall, and so does the way.
             if _nearest(away, grid, deep, int(index)) < collet / 2.0 - grid.cell:
                 met.append(int(index))
     hits = _once(np.array(sorted(met), dtype=np.int64), deep)
@@ -73,13 +76,14 @@ def check_nose_stock(
 
 
 def _once(met: NDArray[np.int64], pieces: Pieces) -> NDArray[np.int64]:
-    """The first piece of each motion."""
+    """Return the first piece of each motion."""
     _, first = np.unique(pieces.owner[met], return_index=True)
     return met[first]
 
 
 def _nearest(away: NDArray[np.float64], grid: Grid, pieces: Pieces, index: int) -> float:
-    """Least distance from the way of one piece to what stands, at columns along it."""
+    """Return the least distance from one piece to what stands, at columns along it; infinite off
+    the grid."""
     a, b = pieces.lower[index, :2], pieces.upper[index, :2]
     count = max(int(np.ceil(np.hypot(*(b - a)) / grid.cell)), 1)
     way = a + (b - a) * np.linspace(0.0, 1.0, count + 1)[:, None]

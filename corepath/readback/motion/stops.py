@@ -1,5 +1,5 @@
-"""Stops: where a hand comes near, the spindle stands and the cutter is above the stock; and no stop
-is missing.
+"""Stops: where a hand comes near the cutter, the spindle has stopped and the cutter is above the
+stock; and no stop is missing.
 
 Bed frame of the set-up, mm; times in seconds.
 """
@@ -21,8 +21,11 @@ _STOPS = ("stop", "optional-stop", "end")
 
 
 def check_stops(program: ReadProgram, zero_z: float, highest: float, findings: Findings) -> None:
-    """No stop or end with the spindle turning or the cutter in the stock; no start without a
-    speed."""
+    """Check that no stop or end comes with the spindle turning or the cutter in the stock, and that
+    the spindle never starts without a speed.
+
+    `zero_z` is the height of the work zero above the bed, `highest` that of the stock.
+    """
     for event in program.events:
         if event.name == "spindle-on" and not event.value > 0.0:
             findings.add(
@@ -55,10 +58,11 @@ def check_stops(program: ReadProgram, zero_z: float, highest: float, findings: F
 
 
 def check_fitting(program: ReadProgram, by_control: bool, findings: Findings) -> None:
-    """A cutter that T calls is fitted, and Z touched with it, at a stop (M0) before anything moves.
+    """Check that the cutter that T calls is fitted, and Z touched with it, at a stop (M0) before
+    anything moves.
 
-    M6 alone, or a stop at any time before the spindle starts, will do where the control knows the
-    lengths of its cutters (`by_control`): nobody touches Z there.
+    Where the control knows the lengths of its cutters (`by_control`), M6 alone is enough, or a stop
+    at any time before the spindle starts: nobody touches Z there.
     """
     called = next((event for event in program.events if event.name == "tool"), None)
     if called is None:
@@ -67,8 +71,8 @@ def check_fitting(program: ReadProgram, by_control: bool, findings: Findings) ->
         (event.line for event in program.events if event.name == "spindle-on"), program.lines
     )
     after = [event for event in program.events if called.line <= event.line <= first]
-    # A later stop, as that of the first way down, comes too late: the cutter has moved untouched by
-    # then.
+    # A later stop, such as that of the first approach, comes too late: the cutter has moved by
+    # then, and Z was not touched with it.
     still = [event for event in after if event.name == "stop" and event.index == called.index]
     if still or (by_control and any(event.name in ("tool-change", "stop") for event in after)):
         return
@@ -88,8 +92,8 @@ def check_fitting(program: ReadProgram, by_control: bool, findings: Findings) ->
 def check_spin_up(
     path: Path, cutting: NDArray[np.bool_], needed: float, findings: Findings
 ) -> None:
-    """After each start of the spindle it dwells `needed` seconds before the first cut (`cutting`
-    (n,): which cut)."""
+    """Check that after each start of the spindle the program dwells `needed` seconds before the
+    first cut; `cutting` (n,) tells which motions cut."""
     events = path.program.events
     cuts = path.index[cutting]
     for place, event in enumerate(events):
@@ -117,8 +121,8 @@ def check_spin_up(
 
 
 def check_turn(program: ReadProgram, findings: Findings) -> None:
-    """After the last file of a set-up the blank is cast or turned over: the program must have
-    stopped the machine."""
+    """Check that the last file of a set-up stops the machine at its end: the blank is then cast or
+    turned over."""
     last = max(
         (event.index for event in program.events if event.name in ("stop", "end")), default=-1
     )

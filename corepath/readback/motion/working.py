@@ -1,9 +1,9 @@
-"""What the engagement must not be: too wide or too deep, or mostly on the wrong side.
+"""Limits of the engagement: not too wide, not too deep, not mostly on the wrong side.
 
-The widest cut allowed, but for entries and the lap after each, is that whose engagement angle is
-`MORE` degrees over the stepover's: a round pocket that opens outwards from a helix engages so much
-more than a straight wall does. A light layer over a thin floor may be wider, not as wide as the
-cutter. Lengths in mm, bed frame.
+The widest cut allowed, except in entries and the lap after each, is that whose engagement angle is
+`MORE` degrees over the stepover's: a round pocket that opens outwards from a helix engages that
+much more than a straight wall does. A light layer over a thin floor may be wider, but not as wide
+as the cutter. Lengths in mm, bed frame.
 """
 
 from __future__ import annotations
@@ -50,13 +50,13 @@ Flags = NDArray[np.bool_]
 
 
 def engagement_angle(width: float, diameter: float) -> float:
-    """Angle (degrees) over which the edge stands in a cut of some width: 90 at half, 180 at the
-    whole diameter."""
+    """Return the angle (degrees) over which the edge stands in a cut of some width (mm): 90 at half
+    the diameter, 180 at the whole."""
     return math.degrees(math.acos(max(1.0 - 2.0 * width / diameter, -1.0)))
 
 
 def widest_allowed(stepover: float, diameter: float) -> float:
-    """Widest cut allowed outside entries, mm."""
+    """Return the widest cut allowed outside entries, mm."""
     angle = min(engagement_angle(stepover, diameter) + MORE, 180.0)
     return diameter / 2.0 * (1.0 - math.cos(math.radians(angle)))
 
@@ -66,8 +66,8 @@ def _allowed(work: Work, diameter: float) -> float:
 
 
 def find_engagement(work: Work, path: Path, before: Singles, grid: Grid) -> Engagement:
-    """Engagement of one file of pockets or holes; `before` are the columns as they stood before
-    it."""
+    """Return the engagement of one file of pockets or holes; `before` [iy, ix] is the height map
+    before it."""
     wide = min(_allowed(work, path.cutter.diameter), FULL * path.cutter.diameter)
     return engagement(path, before, grid, wide, work.cutting.depth + LAYER_SLACK)
 
@@ -81,8 +81,8 @@ def check_working(
     *,
     judge: bool = True,
 ) -> None:
-    """Measures of the engagement of one file, and its findings; with `judge` false only the
-    measures."""
+    """Add the measures of the engagement of one file and, unless `judge` is false, what is wrong
+    with it."""
     if not len(found.way):
         return
     _take(path.cutter, found, measures)
@@ -149,8 +149,8 @@ def _spot(found: Engagement, sample: int) -> tuple[float, float, float]:
 
 
 def _wide(work: Work, path: Path, found: Engagement, findings: Findings) -> None:
-    """Too wide for longer than one diameter of way, where neither an entry nor the lap after it
-    is."""
+    """Report cuts that are too wide over more than one diameter of path, outside entries and the
+    lap after each."""
     diameter = path.cutter.diameter
     allowed = _allowed(work, diameter)
     free = found.cuts & ~found.entering
@@ -172,8 +172,8 @@ def _wide(work: Work, path: Path, found: Engagement, findings: Findings) -> None
 
 
 def _deep(work: Work, path: Path, found: Engagement, findings: Findings) -> None:
-    """Deeper than a layer: what a layer above left standing. Thin cuts along walls may be as deep
-    as they like."""
+    """Report cuts deeper than a layer: material that a layer above left standing. Thin cuts along
+    walls may be of any depth."""
     thin = _THIN * work.milling.finish_allowance + 0.1
     for first, last in runs(found.deep > thin):
         at = first + int(np.argmax(found.deep[first:last]))
@@ -194,7 +194,8 @@ def _deep(work: Work, path: Path, found: Engagement, findings: Findings) -> None
 
 
 def _side(work: Work, path: Path, found: Engagement, findings: Findings) -> None:
-    """Most of the way outside entries with the material on the side that the job does not wish."""
+    """Report a file that cuts mostly, outside entries, with the material on the side that the job
+    does not want."""
     free = found.cuts & ~found.entering
     wrong = free & (
         (found.right > found.left) if work.milling.conventional else (found.left > found.right)

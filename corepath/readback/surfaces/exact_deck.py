@@ -1,14 +1,14 @@
-"""The exact proof of the deck: at 200,000 random points and along fine sections, solved against the
-read motions.
+"""The exact proof of the deck: heights at 200,000 random points and along fine sections, solved
+against the motions read.
 
-Columns on a grid can miss a ridge that stands between them. Here each point is solved exactly
-against all pieces of path near it (lines, ramps, arcs as chords within `Allowed.chords`), whatever
-file and cutter they belong to, and compared with h(x, y) of the deck's surface itself. The seed is
-fixed: the same files give the same figures. Frame: bed frame of C, which is the board's; all
-lengths mm.
+Columns on a grid can miss a ridge (scallop) that stands between them. Here each point is solved
+exactly against all pieces of path near it (lines, ramps, arcs as chords within `Allowed.chords`),
+whatever file and cutter they belong to, and compared with h(x, y) of the deck's surface itself. The
+seed is fixed: the same files give the same figures. Frame: bed frame of C, which is the board's;
+all lengths mm.
 
-Sections are lines along X and Y at seeded places, with a point every fortieth of the distance at
-which the passes really cross them. From the worst points of all a search walks on to the worst
+Sections are lines along X and Y at random places, with a point every fortieth of the distance at
+which the passes really cross them. From the worst points of all, a search goes on to the worst
 places between them.
 """
 
@@ -41,11 +41,19 @@ Ints = NDArray[np.int64]
 POINTS = 200_000
 
 _SEED = 20
+# Places at which a section is laid along X and one along Y.
 _PLACES = 60
+# Points of a section for each distance s of two passes. The crest lies at most s/80 from one. Two
+# passes of a ball meet there at a slope of s/2r, so the point is lower by at most s²/160r: a
+# twentieth of the ridge s²/8r.
 _A_STEP = 40
+# Distances of passes that a section crosses.
 _STEPS_SHOWN = 6
+# Starts of the search on each side, and the square (mm) of which only the worst point starts one:
+# one bad place must not take all of them.
 _WALKERS = 150
 _WALKERS_APART = 8.0
+# Steps of one size at most, then the size is halved; mm.
 _MOVES = 3
 _LARGEST_MOVE = 0.5
 _LEAST_MOVE = 5e-4
@@ -53,14 +61,21 @@ _BELOW = (-1.0, -0.5, -0.2, 0.0)
 _ABOVE = (0.04, 0.1, 0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.6, 2.0)
 """Edges of the histogram, as shares of the deepest cut and of the highest ridge that are
 allowed."""
+# mm: with a limit of 0 the edges of the histogram would coincide.
 _LEAST = 0.001
+# Findings of one kind that are told place by place; the others are counted.
 _TOLD = 20
 _RIM = 1.0
+# mm: crossings of a section no farther apart are one pass, cut twice or by two pieces that meet.
 _LEAST_APART = 0.02
 
 
 class Swept:
-    """All read paths over the deck; `left` gives the height that they leave, and who left it."""
+    """All paths over the deck as read; `left` gives the height that they leave, and which motion
+    left it.
+
+    `top` is the height of a point that nothing passes; pieces above it are left out.
+    """
 
     def __init__(self, paths: Sequence[Path], top: float) -> None:
         self.paths = tuple(paths)
@@ -68,8 +83,8 @@ class Swept:
         self.pieces = tuple(path.pieces.pick(path.pieces.low < top) for path in paths)
 
     def left(self, x: Floats, y: Floats) -> tuple[Floats, Ints, Ints]:
-        """Height left (n,) at points, `top` where nothing passes; index of the path and its motion,
-        -1 for none."""
+        """Return the height left (n,) at points (n,), `top` where nothing passes; the index of the
+        path that left it (n,) and of its motion (n,), -1 for none."""
         order, first, frame = celled(x, y)
         ever = np.full(len(x), np.iinfo(np.int64).max)
         px, py = np.ascontiguousarray(x[order]), np.ascontiguousarray(y[order])
@@ -86,7 +101,7 @@ class Swept:
         return left[back], which[back], motion[back]
 
     def line(self, which: int, motion: int) -> tuple[str | None, int | None]:
-        """File and line of a motion."""
+        """Return file and line of a motion; None for both where `which` is -1."""
         if which < 0:
             return None, None
         path = self.paths[which]
@@ -94,8 +109,11 @@ class Swept:
 
 
 def celled(x: Floats, y: Floats) -> tuple[Ints, Ints, tuple[float, float, float, int, int]]:
-    """Points sorted into square cells, about eight a cell: order (n,), first point of each cell,
-    frame of the cells."""
+    """Sort points into square cells, about eight a cell, no smaller than 1 mm.
+
+    Returns the order of the points (n,), the first point of each cell in that order (one more entry
+    than cells), and the frame of the cells: x0, y0, side, columns, rows. See `sweep_points`.
+    """
     x0, y0 = float(x.min()), float(y.min())
     wide, high = float(x.max()) - x0, float(y.max()) - y0
     cell = max(1.0, float(np.sqrt(8.0 * max(wide, 1.0) * max(high, 1.0) / len(x))))
@@ -109,7 +127,8 @@ def celled(x: Floats, y: Floats) -> tuple[Ints, Ints, tuple[float, float, float,
 
 @dataclass(frozen=True, slots=True)
 class Worst:
-    """One point: place, height left and h there, and the motion that left it."""
+    """One point, mm: place, height `left`, height `wanted` (h), file and line of the motion that
+    left it."""
 
     x: float
     y: float
@@ -120,13 +139,13 @@ class Worst:
 
     @property
     def off(self) -> float:
-        """How far it stands above h (negative: below)."""
+        """How far it stands above h, mm (negative: below)."""
         return self.left - self.wanted
 
 
 @dataclass(frozen=True, slots=True)
 class _Points:
-    """Solved points."""
+    """Points that were solved, as arrays (n,)."""
 
     x: Floats
     y: Floats
@@ -152,12 +171,12 @@ def prove_deck(
     measures: MeasureList,
     findings: Findings, points: int = POINTS,
 ) -> tuple[Worst, Worst] | None:  # fmt: skip
-    """Prove the deck that `finish` (all its files) and `rough` before them leave; the lowest and
-    the highest point.
+    """Prove the deck that `finish` (all its files) and `rough` before them leave.
 
     No point of `deck.area` may lie below h by more than `deck.gouge`, or above it by more than
-    `deck.scallop` and `allowed.ridges`, but for what `deck.spare` says and `allowed.edge` beside
-    it; nor may any stay uncut. None where no point can be proved.
+    `deck.scallop` and `allowed.ridges` together, or stay uncut; `deck.spare` and `allowed.edge`
+    beside it are left out. `points` random points are taken. Returns the lowest and the highest
+    point, or None where no point can be proved.
     """
     swept = Swept((*finish, *rough), deck.top)
     area = (
@@ -191,10 +210,10 @@ def check_rim(
     allowed: Allowed,
     findings: Findings,
 ) -> None:
-    """Whether planing reaches the very edge of the blank: a sliver left there is a shim after the
-    next flip.
+    """Check that planing reaches the very edge of the blank: a sliver left there is a shim after
+    the next flip.
 
-    Judged exactly, `allowed.edge` inside the edge, every `_RIM` mm and at the corners.
+    Solved exactly, `allowed.edge` inside the edge, every `_RIM` mm and at the corners.
     """
     inset: Polygon = blank.buffer(-allowed.edge, join_style="mitre")
     along = shapely.get_coordinates(shapely.segmentize(inset.exterior, _RIM))
@@ -203,6 +222,7 @@ def check_rim(
         along = along[~shapely.intersects_xy(near, along[:, 0], along[:, 1])]
     if not len(along):
         return
+    # What nothing passes shows as 1 mm too high, well beyond the tolerance.
     left = Swept((path,), plane + 1.0).left(along[:, 0], along[:, 1])[0]
     over = np.flatnonzero(left > plane + allowed.heights)
     for k in over[: findings.keep]:
@@ -213,7 +233,7 @@ def check_rim(
 
 
 def _scattered(area: BaseGeometry, count: int, random: np.random.Generator) -> Floats:
-    """Random points (n, 2) of the area, `count` less those of its bounds that fall outside."""
+    """Return random points (n, 2) of the area: `count` in its bounds, less those outside it."""
     x0, y0, x1, y1 = area.bounds
     points = np.column_stack((random.uniform(x0, x1, count), random.uniform(y0, y1, count)))
     inside: Floats = points[shapely.contains_xy(area, points[:, 0], points[:, 1])]
@@ -223,10 +243,10 @@ def _scattered(area: BaseGeometry, count: int, random: np.random.Generator) -> F
 def sections(
     paths: Sequence[Path], area: BaseGeometry, random: np.random.Generator, top: float
 ) -> tuple[Floats, float]:
-    """Points (n, 2) along lines in X and in Y at random places, a fortieth of the passes' distance
-    apart there.
+    """Return points (n, 2) along lines in X and in Y at random places, a fortieth of the distance
+    of the passes there apart, and the widest such distance that was met, mm.
 
-    Also the widest distance of passes that was met.
+    The distance is measured and not taken from the plan: a line left out shows as a wider one.
     """
     runs: list[Floats] = []
     widest = 0.0
@@ -257,8 +277,8 @@ def sections(
 
 
 def _apart(a: Floats, b: Floats, at: tuple[float, float], along: int, reach: float) -> float:
-    """Middle distance at which pieces a-b cross the line through `at`, within `reach`; 0 where
-    fewer than two do."""
+    """Return the median distance at which pieces a-b cross the line through `at` along X (`along`
+    0) or Y (1), within `reach`; 0 where fewer than two do."""
     side_a, side_b = a[:, 1 - along] - at[1 - along], b[:, 1 - along] - at[1 - along]
     low, high = np.minimum(a[:, along], b[:, along]), np.maximum(a[:, along], b[:, along])
     crosses = (side_a > 0.0) != (side_b > 0.0)
@@ -282,8 +302,10 @@ def _ordered(left: tuple[Floats, Ints, Ints], wanted: Floats) -> tuple[Floats, F
 def _walk(
     proved: _Points, swept: Swept, surface: DeckSurface, area: BaseGeometry, step: float
 ) -> _Points:
-    """From the lowest and the highest points on to where it is worse still: eight ways, ever
-    smaller steps."""
+    """Search on from the lowest and the highest points to where it is worse still: steps in eight
+    directions, halved in size (a pattern search)."""
+    # A ridge is a crest with a cusp, on which a search by gradients oscillates; comparing heights
+    # needs no derivative. All starts take their step together, in one call of the kernel.
     low, high = _starts(proved, -1.0), _starts(proved, 1.0)
     start, sign = np.concatenate((low, high)), np.repeat([-1.0, 1.0], (len(low), len(high)))
     at = np.column_stack((proved.x[start], proved.y[start]))
@@ -300,6 +322,7 @@ def _walk(
             ).reshape(-1, 8)
             choice = np.argmax(worse, axis=1)
             reached = worse[np.arange(len(at)), choice]
+            # By more than rounding; otherwise the search would wander about on a level face.
             better = reached > best + 1e-9
             at[better] = trial.reshape(-1, 8, 2)[better, choice[better]]
             best[better] = reached[better]
@@ -310,10 +333,12 @@ def _walk(
 
 
 def _starts(proved: _Points, sign: float) -> Ints:
-    """The worst points of one side, no two in one square of `_WALKERS_APART`."""
+    """Return the indices of the worst points of one side (`sign` -1: low, 1: high), no two in one
+    square of `_WALKERS_APART`."""
     order = np.argsort(-sign * proved.off, kind="stable")
     ix = np.floor(proved.x[order] / _WALKERS_APART).astype(np.int64)
     iy = np.floor(proved.y[order] / _WALKERS_APART).astype(np.int64)
+    # One integer for each square. `unique` returns where each comes first: its worst point.
     _, once = np.unique(ix * (1 << 32) + iy, return_index=True)
     starts: Ints = order[np.sort(once)[:_WALKERS]]
     return starts
@@ -358,7 +383,8 @@ def _measures(
 def _tell(
     proved: _Points, walked: _Points, swept: Swept, deck: Deck, allowed: Allowed, findings: Findings
 ) -> None:  # fmt: skip
-    """Points beyond the limits: the worst of each side first, then others, each with its line."""
+    """Report points beyond the limits: the worst of each side first, then others, each with its
+    line."""
     for points, first in ((walked, True), (proved, False)):
         off = points.off
         uncut = (points.which < 0) & (off > deck.scallop)

@@ -1,5 +1,5 @@
-"""Heights from the columns: floors of pockets, the plane of the skim, what shows, the deck. Bed
-frame, mm."""
+"""Checks of heights from the columns: floors of pockets, the plane of the skim, castings that show,
+the deck. Bed frame, mm."""
 
 from __future__ import annotations
 
@@ -31,18 +31,20 @@ _EDGE = 0.05  # mm beside what is spared, as `Allowed.edge`
 
 
 def to_reach(stock: Stock, area: BaseGeometry, spare: BaseGeometry | None, edge: float) -> Mask:
-    """Columns of `area` that must be reached: not those within `edge` of what is spared."""
+    """Return a mask of the columns of `area` that must be reached: all but those within `edge` (mm)
+    of `spare`."""
     mask = inside(stock, area)
     return mask if spare is None else mask & ~inside(stock, shapely.buffer(spare, edge))
 
 
 def inside(stock: Stock, area: BaseGeometry) -> Mask:
-    """Columns inside an area."""
+    """Return a mask of the columns inside an area."""
     return stock.grid.inside(rings_of(area))
 
 
 def surface_heights(stock: Stock, surface: DeckSurface) -> Singles:
-    """h at every column, [iy, ix], single precision; row by row to keep memory low."""
+    """Return h at every column, [iy, ix], single precision; 64 rows at a time to keep memory
+    low."""
     heights = np.empty((stock.grid.ny, stock.grid.nx), dtype=np.float32)
     xs, ys = stock.grid.xs, stock.grid.ys
     for first in range(0, len(ys), 64):
@@ -60,7 +62,7 @@ def surface_heights(stock: Stock, surface: DeckSurface) -> Singles:
 def _spot(
     stock: Stock, values: NDArray[np.float32], mask: Mask, largest: bool
 ) -> tuple[float, tuple[float, float]]:
-    """Extreme of `values` over a mask and its place; the mask must not be empty."""
+    """Return an extreme of `values` over a mask and its place; the mask must not be empty."""
     fill = np.float32(-np.inf if largest else np.inf)
     masked = np.where(mask, values, fill)
     flat = int(np.argmax(masked) if largest else np.argmin(masked))
@@ -76,7 +78,8 @@ def check_floor(
     measures: MeasureList,
     findings: Findings,
 ) -> None:
-    """Lowest and highest column of a pocket's floor, over what the cutter reaches less one cell."""
+    """Check the lowest and the highest column of a pocket's floor, over what the cutter reaches
+    less one cell (beside the wall a column may stand on either side of it)."""
     radius, quads = path.cutter.radius, join_segments(path.cutter.radius)
     opened = shapely.buffer(
         shapely.buffer(pocket.area, -radius, quad_segs=quads), radius, quad_segs=quads
@@ -87,6 +90,7 @@ def check_floor(
         return
     low, low_at = _spot(stock, stock.top, mask, largest=False)
     high, high_at = _spot(stock, stock.top, mask, largest=True)
+    # A column that is cut away altogether (NOWHERE) counts as a floor at the bed.
     if low < -1.0e5:
         low = 0.0
     measures.take(f"{pocket.id} floor low", low, pocket.floor, "lowest of its floor, height above "
@@ -130,10 +134,10 @@ def check_plane(
     findings: Findings,
     within: Mask | None = None,
 ) -> None:
-    """The face that planing leaves, over all columns (`within` a mask) that hold anything.
+    """Check the face that planing leaves, over all columns (`within` a mask) that hold anything.
 
-    A column that stood below the plane `before`, as where the first pass meets only a thicker
-    blank, must stay.
+    `before` [iy, ix] are the heights before the file. A column that stood below the plane, as where
+    the first pass meets only a thicker blank, must stay as it was.
     """
     solid = stock.solid if within is None else stock.solid & within
     wanted = np.minimum(before, np.float32(plane))
@@ -166,8 +170,8 @@ def check_plane(
 def measure_showing(
     stock: Stock, castings: Mapping[str, Mask], skin: float, measures: MeasureList
 ) -> None:
-    """Share of each casting's footprint that shows from above, i.e. has no wood over it; where most
-    lies over it."""
+    """Measure the share of each casting's footprint that shows from above, with no more than `skin`
+    (mm) of wood over it, and where most wood lies over it."""
     cast = stock.has_casting
     over = np.where(cast, stock.top - stock.cast_top, np.float32(0.0))
     for name, mask in castings.items():
@@ -190,7 +194,8 @@ def check_deck(
     measures: MeasureList,
     findings: Findings,
 ) -> None:
-    """The deck against h(x, y) over every column that is left, save those that it may spare."""
+    """Check the deck against h(x, y), `heights`, over every column that is left, except those that
+    it may spare."""
     mask = stock.solid & to_reach(stock, deck.area, deck.spare, allowed.edge)
     if not mask.any():
         findings.add("not-reached", "nothing of the deck can be reached")
@@ -225,7 +230,8 @@ def check_rough(
     measures: MeasureList,
     findings: Findings,
 ) -> None:
-    """Roughing leaves at least nothing below h and at most what it is to leave and one layer."""
+    """Check that roughing cuts nothing below h, and leaves at most what it is to leave, one layer
+    (`layer`, mm) and 0.1 mm."""
     mask = stock.solid & to_reach(stock, deck.area, deck.spare, _EDGE)
     if not mask.any():
         findings.add("not-reached", "nothing of the deck can be reached")

@@ -1,7 +1,8 @@
 """Seats and bores from the motions: diameter and depth of each step of each hole. Bed frame, mm.
 
-A step's least diameter is twice the least distance from its middle to the edge of what is swept at
-its floor; its greatest, twice the reach of any motion that goes below the floor of the step above.
+The least diameter of a step is twice the least distance from its middle to the edge of what is
+swept at its floor. The greatest is twice the reach of any motion that goes below the floor of the
+step above.
 """
 
 from __future__ import annotations
@@ -24,18 +25,19 @@ __all__ = ["check_holes", "hole_mask", "is_open"]
 
 
 def _reach(pieces: Pieces, x: float, y: float) -> NDArray[np.float64]:
-    """Greatest distance of each piece from (x, y)."""
+    """Return the greatest distance of each piece from (x, y), (m,)."""
     ends = [np.hypot(end[:, 0] - x, end[:, 1] - y) for end in (pieces.lower, pieces.upper)]
     return np.asarray(np.maximum(ends[0], ends[1]), dtype=np.float64)
 
 
 def hole_mask(stock: Stock, x: float, y: float, radius: float) -> NDArray[np.bool_]:
-    """Columns within a radius of a place."""
+    """Return a mask of the columns within a radius of a place."""
     return stock.grid.near(x, y, radius)
 
 
 def is_open(stock: Stock, x: float, y: float, radius: float) -> bool:
-    """Whether no column within a radius (less half a cell) holds anything."""
+    """Tell whether no column within a radius, less half the diagonal of a cell, holds anything."""
+    # 0.71 of a cell is half its diagonal: a column nearer to the wall may stand on either side.
     mask = hole_mask(stock, x, y, max(radius - 0.71 * stock.grid.cell, 0.3 * stock.grid.cell))
     return not bool((stock.solid & mask).any())
 
@@ -48,11 +50,13 @@ def check_holes(
     measures: MeasureList,
     findings: Findings,
 ) -> None:
-    """Every hole of an operation; motions below the stock that belong to none are told."""
+    """Check every hole of an operation; report motions below the stock that belong to no hole."""
     pieces = path.pieces
     top = max((hole.top for hole in holes), default=0.0)
     free = pieces.low < top - 0.005
     for hole in holes:
+        # 0.5 mm more than the hole's radius, from which a motion's axis stays off by the cutter's
+        # radius: a bore cut too wide is still measured as one, and not reported as a stray motion.
         near = free & (_reach(pieces, hole.x, hole.y) <= hole.steps[0].diameter / 2.0 + 0.5)
         free &= ~near
         _check_hole(hole, path, pieces.pick(near), stock, allowed, measures, findings)
@@ -109,6 +113,7 @@ def _check_diameter(
     measures: MeasureList, findings: Findings,
 ) -> None:  # fmt: skip
     radius = path.cutter.radius
+    # 0.01 mm: a lap on the floor of the step above belongs to that step.
     below = mine.pick(mine.low < above - 0.01)
     widest = 2.0 * (float(_reach(below, hole.x, hole.y).max()) + radius) if len(below) else 0.0
     at_floor = mine.below(floor + 0.01)
@@ -128,9 +133,11 @@ def _check_diameter(
 
 
 def _least_radius(pieces: Pieces, x: float, y: float, radius: float) -> float:
-    """Least distance from (x, y) to the edge of what is swept; 0 where (x, y) is not swept."""
+    """Return the least distance from (x, y) to the edge of what is swept; 0 where (x, y) itself is
+    not swept."""
     if not len(pieces):
         return 0.0
+    # A drilled hole sweeps a disc: no line to buffer.
     if (
         len(pieces) == 1
         or np.ptp(np.vstack((pieces.lower, pieces.upper))[:, :2], axis=0).max() < 1e-9
@@ -149,7 +156,8 @@ def _check_depth(
     allowed: Allowed,
     measures: MeasureList, findings: Findings,
 ) -> None:  # fmt: skip
-    """Lowest motion of the last step; of the steps above, the columns of their ring."""
+    """Check the depth of a step: by the lowest motion for the last step, for the steps above it by
+    the columns of the ring between its wall and the next step's."""
     floor = hole.steps[number].floor
     here = (hole.x, hole.y)
     if last:

@@ -1,8 +1,9 @@
-"""Set-up D read back: the laid-up blank as columns, the trim's wall and web, the bolt holes in
+"""Read-back of set-up D: the laid-up blank as columns, the trim's wall and web, the bolt holes in
 their castings.
 
-Frame of D: X along the chord, Y across, Z up from the rise 0 of the form; mm. The blank's underside
-lies on the cradle, which is the form: what goes through it goes into the cradle.
+Frame of D: X along the chord, Y across, Z up from the rise 0 of the form; mm. The underside of the
+blank rests on the cradle, which has the shape of the form: what goes through the blank goes into
+the cradle.
 """
 
 from __future__ import annotations
@@ -32,7 +33,8 @@ _SAMPLE = 0.5
 
 
 def laid_stock(laid: LaidUp, cell: float) -> Stock:
-    """The blank with its laminates as it lies in the cradle."""
+    """Return the blank with its laminates as it lies in the cradle, columns at most `cell` mm
+    apart."""
 
     def faces(x: Floats, y: Floats) -> tuple[Floats, Floats]:
         return laid.bottom(x), laid.top(x, y)
@@ -41,8 +43,8 @@ def laid_stock(laid: LaidUp, cell: float) -> Stock:
 
 
 def zero_laid(shop: Shop, laid: LaidUp) -> tuple[float, float, float]:
-    """The zero: the cradle's face over the middle of the blank, or the top of the laminate at the
-    touched place."""
+    """Return the work zero in the frame of D: on the cradle's face at the middle of the blank, or
+    on the top of the laminate at the place that is touched."""
     x, y = (0.0, 0.0) if shop.xy_zero == "middle" else (laid.ends[0], -laid.width / 2.0)
     if shop.z_zero == "bed" or shop.touch_at is None:
         return x, y, float(laid.bottom(0.0))
@@ -52,7 +54,8 @@ def zero_laid(shop: Shop, laid: LaidUp) -> tuple[float, float, float]:
 
 
 def trim_mask(stock: Stock, work: Work, trim: Trim, edge: float) -> Mask:
-    """Columns that the trim may lower: a slot as wide as the cutter and what roughing leaves."""
+    """Return a mask of the columns that the trim may lower: a slot along the outline, as wide as
+    the cutter and what roughing leaves, and `edge` (mm) on either side."""
     slot = trim.area.buffer(2.0 * work.cutter.radius + trim.finish + edge).difference(
         trim.area.buffer(-edge)
     )
@@ -64,8 +67,9 @@ def check_trim(
     measures: MeasureList,
     findings: Findings,
 ) -> None:  # fmt: skip
-    """The wall all round within tolerance, and the web: never thinner than asked for, nowhere
-    thicker than it must."""
+    """Check the wall of the trim all round, and the web left under it: nowhere thinner than asked
+    for, and no thicker than the curve of the form makes it."""
+    # Pieces that travel above the blank are left out.
     ground = trim.laid.bottom(path.pieces.middle[:, 0])
     low = path.pieces.pick(path.pieces.low < ground + trim.laid.edge * 1.5 + path.cutter.radius)
     slow = low.pick(path.kind[low.owner] > 0)
@@ -85,6 +89,8 @@ def _check_wall(
     findings: Findings,
 ) -> None:
     radius = path.cutter.radius
+    # The cutter passes outside the board: it cannot enter hollows tighter than its radius. What it
+    # leaves at best is the closing of the outline, against which wood left standing is measured.
     left = trim.area.buffer(radius, quad_segs=64).buffer(-radius, quad_segs=64)
     at_floor = pieces.pick(_on_web(trim, pieces, radius, 10.0 * allowed.heights))
     sides = [("cut into the board", _deviation(trim.area, pieces, radius), 1.0)]
@@ -102,8 +108,8 @@ def _check_wall(
 
 
 def _on_web(trim: Trim, pieces: Pieces, radius: float, room: float) -> NDArray[np.bool_]:
-    """Pieces that run on the web, no end more than `room` above it: each end by the form under it,
-    since a long piece climbs."""
+    """Tell which pieces run on the web, both ends no more than `room` (mm) above it: each end is
+    compared with the form under it, since a long piece climbs along the board."""
     over = [
         end[:, 2] - trim.laid.tip(end[:, 0], radius, trim.web)
         for end in (pieces.lower, pieces.upper)
@@ -112,8 +118,8 @@ def _on_web(trim: Trim, pieces: Pieces, radius: float, room: float) -> NDArray[n
 
 
 def _deviation(area: Polygon, pieces: Pieces, radius: float) -> Floats:
-    """(n, 3): places on the area's edge and how far the cutter passes it, positive where it cuts
-    in."""
+    """Return (n, 3): places (x, y) on the area's edge, and how far the cutter passes it there (mm,
+    positive where it cuts in)."""
     spots = np.asarray(area.exterior.segmentize(_SAMPLE).coords)[:-1, :2]
     lines = shapely.linestrings(np.stack((pieces.lower[:, :2], pieces.upper[:, :2]), axis=1))
     _, away = shapely.STRtree(lines).query_nearest(
@@ -136,6 +142,9 @@ def _check_web(
         return
     x = stock.grid.xs[ix]
     web = stock.top[iy, ix].astype(np.float64) - trim.laid.bottom(x)
+    # A column may be cut with the axis up to a radius away, and the tip there stands over the
+    # highest ground within a radius of the axis. So the highest ground within two radii bounds what
+    # is left over the column.
     most = trim.laid.tip(x, 2.0 * radius, trim.web) - trim.laid.bottom(x)
     for name, k in (("least", int(np.argmin(web))), ("most", int(np.argmax(web - most)))):
         here = (float(x[k]), float(stock.grid.ys[iy[k]]))
@@ -154,8 +163,11 @@ def _check_web(
 def check_bolts(
     work: Work, shop: Shop, laid: LaidUp, measures: MeasureList, findings: Findings
 ) -> None:
-    """Each hole in its casting at the form and at the deck, or over its bore; by the flat areas,
-    not by the work."""
+    """Check that each bolt hole lies in its casting, both at the form and at the deck, or over the
+    bore of its insert.
+
+    Judged by the areas of the flat board, not by the works, which may be wrong themselves.
+    """
     for hole in work.holes:
         here, radius = (hole.x, hole.y), hole.steps[-1].diameter / 2.0
         if hole.id in shop.pour:
@@ -189,7 +201,7 @@ def check_bolts(
 
 
 def _wall(shape: Polygon, spot: tuple[float, float]) -> float:
-    """Distance to the wall, negative outside."""
+    """Return the distance to the wall (mm), negative outside."""
     point = shapely.Point(spot)
     away = float(shape.exterior.distance(point))
     return away if shape.contains(point) else -away

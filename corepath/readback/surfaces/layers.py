@@ -1,11 +1,11 @@
-"""Proof by area at each layer above the floor: what the cutter can reach is swept before laps go
-deeper.
+"""Proof by area at each layer above the floor: all that the cutter can reach is swept before laps
+go deeper.
 
-A layer is a height at which level motions cut a way of more than one diameter wider than a
-finishing lap would. An entry and the lap after it may have gone deeper before, as a helix to the
+A layer is a height at which level motions cut, over more than one diameter of path, wider than a
+finishing pass would. An entry and the lap after it may have gone deeper before, as a helix to the
 floor does. Clearing may leave the finishing allowance on the walls, so what a layer must sweep is
-the area opened by a disc of the radius and that allowance, less what an earlier file swept.
-Polygons of the read motions, round joins within 0.001 mm; bed frame, mm. That nothing beyond the
+the morphological opening of the pocket, inset by that allowance, less what an earlier file swept.
+Polygons of the motions read, round joins within 0.001 mm; bed frame, mm. That nothing beyond the
 walls is swept is proved for all heights at once in `walls`.
 """
 
@@ -27,12 +27,14 @@ from corepath.work.works import Pocket
 
 __all__ = ["check_layers", "layer_heights"]
 
+# mm: heights that differ by less are one layer: more than the text rounds, less than any layer.
 _SAME = 0.005
+# mm²: less than the slivers that round joins leave between two buffers are no finding.
 _LEAST_AREA = 0.01
 
 
 def _inside(found: Engagement, pocket: Pocket, width: float) -> NDArray[np.bool_]:
-    """Level samples in a pocket that cut wider than `width`."""
+    """Return a mask of the level samples in a pocket that cut wider than `width`."""
     shapely.prepare(pocket.area)
     which = found.level & (found.width > width) & (found.place[:, 2] < pocket.top - _SAME)
     which[which] = shapely.contains_xy(pocket.area, found.place[which, 0], found.place[which, 1])
@@ -40,8 +42,8 @@ def _inside(found: Engagement, pocket: Pocket, width: float) -> NDArray[np.bool_
 
 
 def layer_heights(found: Engagement, pocket: Pocket, diameter: float, width: float) -> list[float]:
-    """Heights of the layers that cut wider than `width` in a pocket, from the highest down, the
-    floor left out."""
+    """Return the heights (mm) of the layers that cut wider than `width` in a pocket, from the
+    highest down, without the floor."""
     level = _inside(found, pocket, width) & (found.place[:, 2] > pocket.floor + 2.0 * _SAME)
     heights, which = np.unique(
         np.round(found.place[level, 2] / _SAME).astype(np.int64), return_inverse=True
@@ -54,12 +56,12 @@ def check_layers(
     pocket: Pocket, path: Path, mine: Pieces, found: Engagement, allowance: float, allowed: Allowed,
     measures: MeasureList, findings: Findings, cleared: BaseGeometry | None = None,
 ) -> None:  # fmt: skip
-    """Each layer of one pocket from the pieces that lie in it; `cleared` is what earlier files
-    swept to the floor.
+    """Check each layer of one pocket; `mine` are the pieces that lie in it, `allowance` (mm) what
+    clearing leaves on the walls, `cleared` what earlier files swept to the floor.
 
-    The many places that a larger cutter left are each cut to the floor on their own: there the
-    pieces at a layer's own height count, whenever they come, and the depth of cut tells their
-    order.
+    The places that a larger cutter left (remaining stock) are each cut to the floor on their own:
+    there the pieces at a layer's own height count, whenever they come, and the depth of cut shows
+    whether their order is right.
     """
     radius = path.cutter.radius
     heights = layer_heights(found, pocket, path.cutter.diameter, allowance + 0.1)
@@ -70,6 +72,7 @@ def check_layers(
     laps = _inside(found, pocket, CUTTING) & ~found.entering
     motion = found.pieces.owner[found.piece]
     for height in heights:
+        # A layer ends with the first lap that cuts deeper. Only what was swept before that counts.
         deeper = motion[laps & (found.place[:, 2] < height - 2.0 * _SAME)]
         next_one = int(deeper.min()) if len(deeper) else len(path.line) - 1
         done = mine.below(height + _SAME)

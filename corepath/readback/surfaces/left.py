@@ -1,9 +1,9 @@
-"""What is left of the blank after each set-up, from its columns: thinnest places, floors, seats,
-the edge.
+"""Measures of what is left of the blank after each set-up, from its columns: thinnest places,
+floors, seats, the edge.
 
-Point samples only, never averages: the least of the columns and where it stands, so nothing is
-thinner than told but between columns. Wood, casting and whole mean the height of each column's
-interval, mm. Places in the bed frame of the set-up.
+Point samples, never averages: the least of the columns and its place, so nothing is thinner than
+reported except between columns. Wood, casting and whole mean the height of each column's interval,
+mm. Places in the bed frame of the set-up.
 """
 
 from __future__ import annotations
@@ -22,7 +22,9 @@ from corepath.work.works import Hole
 
 __all__ = ["measure_edge", "measure_floors", "measure_left", "measure_seats"]
 
+# mm between the places along the board's edge.
 _STATION = 1.0
+# mm below the raw top from which on a column counts as cut: far above single precision.
 _THIN = 1e-3
 
 Floats = NDArray[np.float64]
@@ -30,7 +32,7 @@ Singles = NDArray[np.float32]
 
 
 def _wood(stock: Stock) -> Singles:
-    """Height of the wood of each column; 0 where there is none."""
+    """Return the height of the wood of each column, mm; 0 where there is none."""
     return np.where(stock.has_wood, stock.wood_top - stock.wood_bottom, np.float32(0.0))
 
 
@@ -39,7 +41,7 @@ def _casting(stock: Stock) -> Singles:
 
 
 def _least(stock: Stock, values: Singles, mask: Mask) -> tuple[float, tuple[float, float]]:
-    """Least of the values over a mask that is not empty, and its place."""
+    """Return the least of the values over a mask that is not empty, and its place."""
     flat = int(np.argmin(np.where(mask, values, np.float32(np.inf))))
     iy, ix = np.unravel_index(flat, values.shape)
     return float(values[iy, ix]), stock.grid.place(int(iy), int(ix))
@@ -50,10 +52,10 @@ def measure_left(
     float]],
     measures: MeasureList,
 ) -> None:  # fmt: skip
-    """The thinnest column that is left, of the whole blank and of the board, and how even the face
-    below is.
+    """Measure the thinnest column left, of the whole blank and of the board, and how even the face
+    on the bed is.
 
-    `holes` from below, placed by `mirrored`, are no part of that face.
+    `holes` cut from below, whose places `mirrored` gives by id, are no part of that face.
     """
     whole = np.where(stock.solid, stock.top - stock.bottom, np.float32(0.0))
     for name, area in (("blank", None), ("board", board)):
@@ -83,7 +85,7 @@ def measure_left(
 
 
 def measure_floors(stock: Stock, castings: Mapping[str, Polygon], measures: MeasureList) -> None:
-    """Wood left under the floor of each casting, before it is poured."""
+    """Measure the wood left under the floor of each casting, before it is poured."""
     for name, area in castings.items():
         mask = inside(stock, area) & (stock.raw - stock.top > np.float32(_THIN))
         if not mask.any():
@@ -105,12 +107,14 @@ def measure_seats(
     mirrored: Mapping[str, tuple[float, float]],
     measures: MeasureList,
 ) -> None:
-    """Least wood over the flange of each insert once the deck is cut; `mirrored` places them in the
-    frame of C."""
+    """Measure the least wood over the flange of each insert once the deck is cut; `mirrored` gives
+    their places in the frame of C by id."""
     for hole in holes:
         if len(hole.steps) < 2:
             continue
         x, y = mirrored[hole.id]
+        # Half the diagonal of a cell, so that no column of the ring stands over the bore or beside
+        # the seat.
         slack = 0.71 * stock.grid.cell
         ring = stock.grid.near(x, y, hole.steps[0].diameter / 2.0 - slack)
         ring &= ~stock.grid.near(x, y, hole.steps[1].diameter / 2.0 + slack)
@@ -125,8 +129,8 @@ def measure_seats(
 def measure_edge(
     stock: Stock, board: Polygon | None, castings: Mapping[str, Mask], measures: MeasureList
 ) -> None:
-    """Height of the casting along the board's edge, just within it, at stations a millimetre
-    apart."""
+    """Measure the height of the casting just within the board's edge, at stations a millimetre
+    apart, and the share of them without casting."""
     if board is None or not castings:
         return
     within = shapely.buffer(board, -0.71 * stock.grid.cell)

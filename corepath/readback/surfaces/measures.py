@@ -1,4 +1,4 @@
-"""One measured figure and how far it is from the one wanted."""
+"""Measures: one figure each, and how far it is from the one wanted."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ _BARS = 12
 
 
 def spread(values: NDArray[np.floating]) -> Extra:
-    """A histogram for `Measure.extra`: edges of bars of equal width, how many columns each holds;
-    empty for none."""
+    """Return a histogram for `Measure.extra`: the edges of bars of equal width and how many values
+    each holds; empty for no values."""
     if not values.size:
         return ()
     low, high = float(values.min()), float(values.max())
@@ -36,11 +36,11 @@ def spread(values: NDArray[np.floating]) -> Extra:
 )
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """`value` and `wanted` in `unit` ("" for a share or a count); `deviation` is value minus
-    wanted, signed.
+    """One figure: `value` and `wanted` in `unit` ("" for a share or a count), and `deviation`,
+    value minus wanted, signed.
 
-    `where` is a place (x, y) in the bed frame of the set-up, or None. `extra` holds further figures
-    such as the edges and counts of a histogram.
+    `id` and `file` name it, `says` describes it. `where` is a place (x, y) in the bed frame of the
+    set-up, or None. `extra` holds further figures such as the edges and counts of a histogram.
     """
 
     id: str

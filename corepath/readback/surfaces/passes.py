@@ -1,8 +1,9 @@
-"""The file that planes to one plane after another: each pass judged when it ends, and the stops
-between them.
+"""The file of all skim passes, which planes to one plane after another: each pass is checked when
+it ends, and so are the stops between them.
 
-A pass that someone looks at ends at the stop after it, every other one where the path goes on to
-the next plane. Each must leave its plane, for the shop may stop there. Bed frame of the set-up, mm.
+A pass after which someone looks at the blank ends at the stop after it, every other one where the
+path goes on to the next plane. Each must leave its plane, since the shop may end the skim there.
+Bed frame of the set-up, mm.
 """
 
 from __future__ import annotations
@@ -25,22 +26,20 @@ __all__ = ["After", "Passes"]
 _NEAR = 1.0  # mm above the highest plane from which on a feed belongs to the cutting
 
 After = Callable[[float, Path, Stock], None]
-"""What is done after a pass: its plane, the path so far, the blank as it is then."""
+"""Called after a pass with its plane, the path so far, and the blank as it is then."""
 
 
 @dataclass(frozen=True, slots=True)
 class Passes:
-    """`planes` from the highest down; a stop follows each but the last from index `first_stop` on.
-
-    A plane is come to in layers of at most `layer`.
-    """
+    """The passes that a file is to cut: `planes` (mm) from the highest down, a stop after each but
+    the last from index `first_stop` on, and layers of at most `layer` (mm) within each pass."""
 
     planes: tuple[float, ...]
     first_stop: int
     layer: float
 
     def ends(self, path: Path) -> list[int]:
-        """One past the last motion of each pass."""
+        """Return one past the last motion of each pass."""
         planes = self.planes
         stops = self._stops(path)
         by_stops = len(stops) == len(planes) - 1 - self.first_stop
@@ -50,12 +49,15 @@ class Passes:
             if by_stops and number >= self.first_stop:
                 ends.append(max(stops[number - self.first_stop], first))
                 continue
+            # Half way down to the next plane, or half a layer: a pass that was planed a little too
+            # low is still that pass, and the first layer towards the next plane is not.
             lower = path.end[first:, 2] < plane - min(plane - after, self.layer) / 2.0
             ends.append(_first((path.kind[first:] > 0) & lower, first))
         return [*ends, len(path.kind)]
 
     def cut(self, stock: Stock, path: Path, after: After) -> Cut:
-        """Cut a path pass by pass; after each but the last `after` is called."""
+        """Cut a path pass by pass, and call `after` after each but the last; return the cut of the
+        whole path."""
         cuts: list[Cut] = []
         ends = self.ends(path)
         for number, (first, end) in enumerate(pairwise([0, *ends])):
@@ -66,7 +68,8 @@ class Passes:
         return _joined(cuts, [0, *(int(np.searchsorted(path.pieces.owner, end)) for end in ends)])
 
     def check_stops(self, path: Path, findings: Findings) -> None:
-        """That the shop may look for the casting after each pass that may be the last."""
+        """Check that the program stops after each pass that may be the last, so that the shop can
+        look for the casting."""
         wanted = len(self.planes) - 1 - self.first_stop
         stops, ends = self._stops(path), self.ends(path)
         if len(stops) >= wanted:
@@ -89,7 +92,8 @@ class Passes:
             findings.add("missing-stop", says, line=path.program.lines)
 
     def _stops(self, path: Path) -> list[int]:
-        """Motions that follow a stop, once it has begun to cut."""
+        """Return the motions that follow a stop once the cutting has begun: earlier stops are for
+        the cutter and the zero."""
         begun = _first((path.kind > 0) & (path.end[:, 2] < self.planes[0] + _NEAR), 0)
         places = [
             int(np.searchsorted(path.index, e.index))
@@ -100,14 +104,14 @@ class Passes:
 
 
 def _first(which: NDArray[np.bool_], first: int) -> int:
-    """The first motion for which it holds, counted from `first`; one past the last where there is
-    none."""
+    """Return the first motion for which it holds, counted from `first`; one past the last where it
+    holds for no motion."""
     found = np.flatnonzero(which)
     return first + int(found[0] if len(found) else len(which))
 
 
 def _joined(cuts: Sequence[Cut], first: Sequence[int]) -> Cut:
-    """Cuts of the parts of one path as one; `first` is the first piece of each part."""
+    """Join the cuts of the parts of one path; `first` is the first piece of each part."""
     return Cut(
         np.concatenate([cut.removed for cut in cuts]),
         np.concatenate([cut.where for cut in cuts]),

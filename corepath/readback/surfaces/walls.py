@@ -1,9 +1,10 @@
 """Walls of pockets from the motions alone: how near the path comes to the wall, and what it sweeps.
 
-A wall stands where the cutter's edge passed nearest to it: deviation = radius - distance of the
-path, positive where it was over-cut, negative where wood is left. The distance is exact between
-straight pieces and the straight edges of the polygon. What is swept at the floor is a union of
-buffers whose round joins keep within 0.001 mm. Bed frame, mm.
+A wall is where the cutter's edge passed nearest to it: deviation = radius - distance of the path,
+positive where it was over-cut, negative where wood is left. The distance is exact between straight
+pieces and the straight edges of the polygon. What is swept at the floor is a union of buffers whose
+round joins keep within 0.001 mm. What the cutter can reach of a pocket is its morphological opening
+by a disc of the cutter's radius. Bed frame, mm.
 """
 
 from __future__ import annotations
@@ -28,14 +29,18 @@ __all__ = ["chains", "check_walls", "join_segments", "rings_of", "strays", "swep
 
 _AREA = either("mm²", "in²")
 
+# Pieces of one line that is buffered: the cost of a buffer grows faster than the number of its
+# points, so long lines are buffered in parts.
 _RUN = 200
+# mm between the points of a wall at which wood left standing is looked for.
 _SAMPLE = 1.0
 
 Floats = NDArray[np.float64]
 
 
 def rings_of(area: BaseGeometry) -> list[Floats]:
-    """All rings of a polygon or several, as (k, 2) arrays, outer ones and holes alike."""
+    """Return all rings of a polygon or several, as (k, 2) arrays closed by their first point, outer
+    ones and holes alike."""
     rings: list[Floats] = []
     for part in shapely.get_parts(area):
         if isinstance(part, Polygon) and not part.is_empty:
@@ -45,13 +50,16 @@ def rings_of(area: BaseGeometry) -> list[Floats]:
 
 
 def join_segments(radius: float) -> int:
-    """Segments a quarter circle so that a round join is within 0.001 mm of its circle."""
+    """Return how many segments a quarter circle needs so that a round join stays within 0.001 mm of
+    its circle (`quad_segs` of shapely)."""
+    # A chord over the angle `step` lies r (1 - cos(step / 2)) inside its circle.
     step = 2.0 * math.acos(max(1.0 - 0.001 / max(radius, 0.001), 0.0))
     return max(math.ceil(math.pi / 2.0 / step), 4)
 
 
 def chains(pieces: Pieces) -> Iterator[Floats]:
-    """Runs of pieces that follow one another, as (k, 2) arrays, none longer than 200 pieces."""
+    """Yield runs of pieces that follow one another, as (k, 2) arrays, none longer than 200
+    pieces."""
     if not len(pieces):
         return
     joined = np.all(np.abs(pieces.lower[1:, :2] - pieces.upper[:-1, :2]) < 1e-9, axis=1)
@@ -63,7 +71,7 @@ def chains(pieces: Pieces) -> Iterator[Floats]:
 
 
 def swept_area(pieces: Pieces, radius: float) -> BaseGeometry:
-    """Area that a cutter sweeps along the pieces, seen from above."""
+    """Return the area that a cutter sweeps along the pieces, seen from above."""
     lines = [LineString(chain) for chain in chains(pieces)]
     if not lines:
         return Polygon()
@@ -84,7 +92,7 @@ def _piece_lines(pieces: Pieces) -> NDArray[np.object_]:
 
 
 def _unique(pieces: Pieces) -> Pieces:
-    """Pieces without those that repeat another in the plane (layers of the same ring)."""
+    """Return the pieces without those that repeat another in the plane (layers of one contour)."""
     key = np.round(np.hstack((pieces.lower[:, :2], pieces.upper[:, :2])), 5)
     _, first = np.unique(key, axis=0, return_index=True)
     which = np.zeros(len(pieces), dtype=np.bool_)
@@ -93,12 +101,16 @@ def _unique(pieces: Pieces) -> Pieces:
 
 
 def strays(path: Path, pockets: Sequence[Pocket]) -> tuple[list[Pieces], Pieces]:
-    """Pieces below each pocket's top by the pocket that holds their middle; and those in none."""
+    """Sort the pieces below the pockets' tops by the pocket that holds their middle.
+
+    Returns the pieces of each pocket, and those below the highest top that lie in none.
+    """
     pieces = path.pieces
     free = np.ones(len(pieces), dtype=np.bool_)
     owned: list[Pieces] = []
     middle = pieces.middle
     for pocket in pockets:
+        # 0.005 mm: what moves at the very height of the top, by the text's rounding, cuts nothing.
         low = np.flatnonzero((pieces.low < pocket.top - 0.005) & free)
         shapely.prepare(pocket.area)
         inside = low[shapely.contains_xy(pocket.area, middle[low, 0], middle[low, 1])]
@@ -118,7 +130,11 @@ def check_walls(
     measures: MeasureList,
     findings: Findings,
 ) -> None:
-    """Walls and swept floor of one pocket from the pieces that lie in it."""
+    """Check walls and swept floor of one pocket; `mine` are the pieces that lie in it.
+
+    Adds the deviation of each wall and the area not swept to `measures`, what is beyond
+    `allowed.walls` to `findings`.
+    """
     if not len(mine):
         findings.add("not-reached", f"{pocket.id}: no motion cuts in it", place=_middle(pocket))
         return
@@ -168,7 +184,8 @@ def _named_rings(area: Polygon) -> list[tuple[str, Floats]]:
 def _over_cut(
     ring: Floats, pieces: Pieces, radius: float
 ) -> tuple[float, tuple[float, float], int]:
-    """How far the nearest piece cuts past a wall, where, and which piece."""
+    """Return how far the nearest piece cuts past a wall (mm, negative where it stays short), the
+    place, and the index of the piece."""
     edges = _segments(ring)
     lines = _piece_lines(pieces)
     pairs, away = STRtree(edges).query_nearest(lines, return_distance=True, all_matches=False)
@@ -185,14 +202,18 @@ def _left_standing(
     radius: float,
     cleared: BaseGeometry | None,
 ) -> tuple[float, tuple[float, float]]:
-    """How far the floor-level path stays short of a wall that the cutter can reach, and where.
+    """Return how far the path at floor level stays short of a wall that the cutter can reach, and
+    where.
 
-    A wall that an earlier file has `cleared` was held against that file.
+    `opened` is the opening of the pocket, `nearest` a tree of the pieces at the floor. A wall that
+    an earlier file has `cleared` was checked against that file.
     """
     if nearest is None or opened.is_empty:
         return math.inf, (float(ring[0, 0]), float(ring[0, 1]))
     outline = shapely.segmentize(LineString(ring), _SAMPLE)
     points = shapely.points(shapely.get_coordinates(outline))
+    # An opening is two buffers, each within 0.001 mm: a wall that the cutter reaches lies within
+    # 0.003 mm of its boundary, one in a corner that it cannot enter much farther off.
     reachable = points[shapely.dwithin(_boundary(opened), points, 0.003)]
     if cleared is not None:
         reachable = reachable[~shapely.dwithin(_boundary(cleared), reachable, 0.003)]
@@ -215,8 +236,8 @@ def _check_swept(
     measures: MeasureList,
     findings: Findings,
 ) -> None:  # fmt: skip
-    """All that the cutter can reach is swept at the floor, here or before; corners that it cannot
-    enter are told."""
+    """Check that all that the cutter can reach is swept at the floor, here or before; the area of
+    corners that it cannot enter is a measure."""
     swept = swept_area(floor, radius)
     rest = shapely.difference(shapely.buffer(opened, -allowed.walls), swept)
     if pocket.cleared is not None:
