@@ -1,5 +1,4 @@
-"""Cutting one program on the virtual blank, and what each motion did that it should not have
-done."""
+"""Cuts one program on the virtual blank, and checks what each motion did."""
 
 from __future__ import annotations
 
@@ -22,7 +21,7 @@ Cutting = Callable[[Stock, Path], Cut]
 
 
 def cut_path(stock: Stock, path: Path) -> Cut:
-    """Cut the blank along all pieces of a path, rapids included."""
+    """Cut the blank along all pieces of a path, rapids included; return what each motion cut."""
     pieces = path.pieces
     return stock.cut(
         pieces.lower, pieces.upper, pieces.owner, len(path.kind), underside_of(path.cutter)
@@ -30,8 +29,8 @@ def cut_path(stock: Stock, path: Path) -> Cut:
 
 
 def check_cut(path: Path, cut: Cut, allowed: Allowed, findings: Findings) -> None:
-    """Rapids in material, cuts with a standing spindle, depths past the edges and into the
-    collet."""
+    """Report rapids in material, cuts with the spindle stopped, and cuts deeper than the cutting
+    length or the stick-out."""
     cuts = cut.removed > allowed.removal
     rapid = (path.kind == 0) & cuts
     down = rapid & (path.end[:, 2] < path.start[:, 2] - 1e-6)
@@ -80,7 +79,7 @@ def _tell(
 
 
 def lowered(before: Singles, after: Singles, least: float) -> Mask:
-    """Which columns were lowered by more than `least`."""
+    """Return a mask of the columns lowered by more than `least` (mm)."""
     mask: Mask = before - after > np.float32(least)
     return mask
 
@@ -93,7 +92,8 @@ def check_outside(
     allowed: Allowed,
     findings: Findings,
 ) -> None:
-    """Columns lowered outside what the operation may touch (None: it may touch everything)."""
+    """Report columns lowered outside the mask `may_touch` (None: the operation may touch
+    everything)."""
     if may_touch is None:
         return
     bad = lowered(before, stock.top, allowed.removal) & ~may_touch

@@ -1,5 +1,5 @@
-"""What an operation was to leave, against what its file leaves: walls, floors, holes, deck, cuts.
-Lengths in mm."""
+"""Compares what a file leaves with what its operation was to leave: walls, floors, holes, deck,
+cuts. Lengths in mm."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ __all__ = [
 
 
 def may_touch(work: Work, stock: Stock, shop: Shop) -> Mask | None:
-    """Columns that the operation may lower; None for all."""
+    """Return a mask of the columns that the operation may lower; None for all."""
     grid, edge = stock.grid, shop.allowed.edge
     if work.deck is not None and work.deck.framed:
         return inside(stock, shapely.buffer(work.deck.area, edge))
@@ -64,8 +64,11 @@ def may_touch(work: Work, stock: Stock, shop: Shop) -> Mask | None:
 
 
 def engaged(work: Work, done: Done, before: Singles, stock: Stock) -> Engagement | None:
-    """Width, depth and side of the cuts of pockets and holes; None for a ball or where nothing
-    moves."""
+    """Return the engagement of a file of pockets or holes, and check it; None for a ball, or where
+    nothing moves.
+
+    `before` [iy, ix] is the height map before the file.
+    """
     path = done.path
     if not (work.pockets or work.holes) or path.cutter.flat_radius <= 0.0 or not len(path.kind):
         return None
@@ -76,8 +79,8 @@ def engaged(work: Work, done: Done, before: Singles, stock: Stock) -> Engagement
 
 
 def check_ways_down(work: Work, done: Done, found: Engagement | None, stock: Stock) -> None:
-    """Ways into solid material of pockets and holes: by the engagement, or solved for the file last
-    cut on `stock`."""
+    """Check plunges and ramps of pockets and holes, by the engagement or, without one, solved for
+    the file last cut on `stock`."""
     path = done.path
     down = (
         descents_solved(path, stock, least_slope(work, path))
@@ -90,7 +93,8 @@ def check_ways_down(work: Work, done: Done, found: Engagement | None, stock: Sto
 def measure_work(
     work: Work, done: Done, before: Singles, found: Engagement | None, stock: Stock, shop: Shop
 ) -> None:  # fmt: skip
-    """Pockets, holes and the trimmed edge; `before` are the heights before the file was cut."""
+    """Check pockets, holes and the trimmed edge; `before` [iy, ix] is the height map before the
+    file."""
     measures, findings, allowed = done.measures, done.findings, shop.allowed
     measure_proud(work, done, before, stock, allowed)
     if work.pockets:
@@ -104,7 +108,7 @@ def measure_work(
 
 
 def measure_proud(work: Work, done: Done, before: Singles, stock: Stock, allowed: Allowed) -> None:
-    """Castings that stand proud are planed off level."""
+    """Check that castings that stand proud are planed level."""
     for pocket in work.pockets:
         if pocket.proud:
             reached = pocket.area.buffer(-work.cutter.radius - stock.grid.cell).buffer(
@@ -117,7 +121,8 @@ def measure_proud(work: Work, done: Done, before: Singles, stock: Stock, allowed
 
 
 def measure_deck(work: Work, done: Done, heights: Singles, stock: Stock, allowed: Allowed) -> None:
-    """The deck as roughing or finishing leaves it; `heights` are h at every column."""
+    """Check the deck as roughing or finishing leaves it; `heights` [iy, ix] are h at every
+    column."""
     if work.deck is None:
         return
     if work.deck.rough > 0.0:
@@ -129,7 +134,8 @@ def measure_deck(work: Work, done: Done, heights: Singles, stock: Stock, allowed
 
 
 def check_motions(work: Work, done: Done, behind: Sequence[Work], allowed: Allowed) -> None:
-    """What the motions tell, whatever the blank; `behind` are the works before this one."""
+    """Check what depends on the motions alone, whatever the blank; `behind` are the works before
+    this one."""
     check_cleared(work, behind, done.findings)
     check_openings(work, done.path, done.findings)
     check_drilling(work, done.path, done.cut.removed > allowed.removal, done.findings)

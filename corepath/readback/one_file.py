@@ -1,5 +1,5 @@
-"""One file on the virtual blank: read as a stranger would, laid on the bed, cut, and judged by
-itself.
+"""One file on the virtual blank: read independently of the plan, placed on the bed, cut, and
+checked by itself.
 
 Zero and cutter are derived from the blank and the text; what the work says is only compared with
 them. Lengths in mm.
@@ -41,7 +41,7 @@ __all__ = ["Done", "cut_file"]
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """A file that was cut: where it went, what it took, what was measured and found so far."""
+    """A file that was cut: its path, what it took, and what was measured and found so far."""
 
     path: Path
     cut: Cut
@@ -53,11 +53,11 @@ def cut_file(
     work: Work, program: ReadProgram, text: str, stock: Stock, shop: Shop, face: float, film: Film,
     cutting: Cutting = cut_path, old: Zeroed | None = None,
 ) -> Done:  # fmt: skip
-    """Cut a program that was read from `text`.
+    """Cut a program that was read from `text`, and check all that needs no other file.
 
-    `face` is the height of the face that lies up, `film` keeps the blank before and after.
-    `cutting` cuts the blank along a path, and may look at it on the way. `old` is the zero that the
-    file before had, where this one is the first after it.
+    `face` is the height of the upper face when the set-up began, `film` keeps the blank before and
+    after. `cutting` cuts the blank along a path, and may look at it on the way. `old` is the zero
+    of the file before (None: there is none to compare with).
     """
     findings, measures = Findings(program.file), MeasureList(program.file)
     cutter = choose_cutter(program, work, shop, findings)

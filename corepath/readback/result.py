@@ -1,4 +1,4 @@
-"""What the read-back hands on: findings, measures, and the blank after each set-up."""
+"""Results of the read-back: findings, measures, and the blank after each set-up."""
 
 from __future__ import annotations
 
@@ -50,7 +50,8 @@ class Remaining:
 
     @staticmethod
     def interval(bottom: Singles, top: Singles) -> tuple[Singles, Singles]:
-        """Faces of the columns of one kind, NaN where a column has none."""
+        """Return the faces (bottom, top) of the columns of one kind, NaN where a column has none of
+        it."""
         return _where(Stock.filled(bottom, top), bottom, top)
 
     @property
@@ -66,8 +67,8 @@ class Remaining:
         return lowest
 
     def squares(self) -> dict[str, Any]:
-        """A map for the report: the least wood, casting and whole (mm) of the columns in each
-        square; None for none.
+        """Return a map for the report: the least wood, casting and whole (mm) of the columns in
+        each square; None where a square has none.
 
         `x0`, `y0` is the middle of the first square, `px`, `py` their spacing; rows run along Y,
         the lowest first.
@@ -97,7 +98,7 @@ class Remaining:
 def _least_by_square(
     values: Singles, xs: NDArray[np.int64], ys: NDArray[np.int64]
 ) -> list[list[float | None]]:
-    """Least of the columns from each of `ys` and `xs` to the next."""
+    """Return the least of the columns from each of `ys` and `xs` to the next."""
     filled = np.where(np.isnan(values), np.float32(np.inf), values)
     least = np.minimum.reduceat(np.minimum.reduceat(filled, ys, axis=0), xs, axis=1)
     return [
@@ -145,11 +146,9 @@ class FileStep:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """`says` in words, as in "if the skim stops at 11.90"; the pass `stop`; the blank `thicker` by
-    so much (mm).
-
-    `lies` is the blank where it was measured.
-    """
+    """A case to try the files on: the skim stops after the pass `stop`, on a blank `thicker` by so
+    much (mm) than planned. `says` describes it, as in "if the skim stops at 11.90"; `lies` is the
+    blank if it was measured."""
 
     name: str
     says: str
@@ -165,8 +164,8 @@ class Case:
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What one case came to. `figures` (mm, or cm³/min over planned for `load`) by name; `again`: C
-    is planned anew."""
+    """The result of one case: findings, and `figures` by name (mm; `load` is removal over planned
+    removal). `again`: C is planned again in this case."""
 
     case: Case
     findings: tuple[Finding, ...]
@@ -199,7 +198,7 @@ class ReadBack:
 
     @property
     def ok(self) -> bool:
-        """Whether nothing wrong was found."""
+        """True if nothing wrong was found."""
         return not self.findings.counts
 
     @property
@@ -208,12 +207,12 @@ class ReadBack:
         return self.findings.by_kind
 
     def of(self, id: str, file: str | None = None) -> Measure:
-        """The first measure of an id (and file). Raises KeyError."""
+        """Return the first measure of an id (and file). Raises KeyError where there is none."""
         for measure in self.measures:
             if measure.id == id and file in (None, measure.file):
                 return measure
         raise KeyError(id)
 
     def left(self) -> list[Remaining]:
-        """The blank after each set-up, in their order."""
+        """Return the blank after each set-up, in their order."""
         return [self.remaining[setup] for setup in sorted(self.remaining)]

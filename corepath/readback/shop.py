@@ -1,7 +1,7 @@
-"""What the read-back must be told of the shop: the blank, how it is turned, what is touched, the
-cutters.
+"""The simulation set-up: what the read-back must know of the shop, that is the blank, how it is
+flipped, what is touched, the cutters.
 
-Everything else it takes from the files or derives. Lengths in mm; A frame: bed frame of set-up A.
+Everything else is taken from the files or derived. Lengths in mm; A frame: bed frame of set-up A.
 """
 
 from __future__ import annotations
@@ -31,14 +31,14 @@ class Pour:
 
 @dataclass(frozen=True, slots=True)
 class Allowed:
-    """How far a measure may be off before it is a finding, mm. Reasons: twice the error budget of a
-    path and more, and well under what a machine of wood holds.
+    """How far a measure may be off before it is a finding, mm: at least twice the error budget of a
+    path, and well under what a machine holds in wood.
 
-    `removal` is the least lowering that counts as cutting; `heights` for floors and planes; `walls`
-    for widths; `holes` on diameters; `edge` how far beside its region an operation may touch;
-    `zero` for work zeros; `shows` the skin of wood through which a casting counts as visible.
-    `ridges` is how far the highest ridge, found between the columns too, may stand above the one
-    asked: the rounding of a file's numbers.
+    `removal` is the least lowering that counts as cutting; `heights` is for floors and planes,
+    `walls` for widths, `holes` for diameters, `zero` for work zeros; `edge` is how far beside its
+    region an operation may touch; `shows` is the skin of wood through which a casting counts as
+    visible; `chords` is how far chords may leave their arcs. `ridges` is how far the highest ridge,
+    also between the columns, may stand above the one asked for: the rounding of a file's numbers.
     """
 
     removal: float = 0.01
@@ -96,23 +96,23 @@ class Shop:
     dowels: tuple[tuple[float, float], ...] = ()
 
     def deepest(self, setup: str) -> float:
-        """The lowest Z in a set-up's frame at which the spoil board still keeps the cutter from
-        what lies under it."""
+        """Return the lowest Z in a set-up's frame at which the spoil board still protects what lies
+        under it."""
         bed = self.laid.bed if setup == "D" and self.laid is not None else 0.0
         return bed - self.spoil_board
 
     def mirrored_area(self, area: Polygon, setup: str) -> Polygon:
-        """An area of A as it lies in a set-up."""
+        """Return an area of the A frame as it lies in a set-up."""
         if setup != "B":
             return area
         across = (1.0, -1.0) if self.flip_about == "x" else (-1.0, 1.0)
         return affinity.scale(area, *across, origin=(0.0, 0.0))
 
     def mirrored(self, x: float, y: float) -> tuple[float, float]:
-        """A place of A as it lies in B, or back."""
+        """Return a place of the A frame in that of B, or the other way round."""
         return (x, -y) if self.flip_about == "x" else (-x, y)
 
     def touch(self, setup: str) -> tuple[float, float]:
-        """Where a face is touched in a set-up."""
+        """Return the place (x, y) at which a face is touched in a set-up."""
         x, y = self.touch_at or (0.0, 0.0)
         return self.mirrored(x, y) if setup == "B" else (x, y)

@@ -1,8 +1,8 @@
-"""What each file did to the virtual blank, kept for whoever wants to show it.
+"""Snapshots of the virtual blank before and after each file, for views.
 
-A `FileStep` holds the motions of one file as they lie on the bed and the blank before and after
-them, thinned to at most `MOST_COLUMNS` columns: every so-many-th column as it stands, nothing is
-averaged. Bed frame of the set-up, mm.
+A `FileStep` holds the motions of one file on the bed and the blank before and after them, thinned
+to about `MOST_COLUMNS` columns: every n-th column as it is, nothing is averaged. Bed frame of the
+set-up, mm.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ class _Open:
 
 
 class Film:
-    """Collects the steps of one read-back; with `keep` false it does nothing."""
+    """Collects the snapshots of one read-back; with `keep` false it does nothing."""
 
     def __init__(self, keep: bool) -> None:
         self.keep = keep
@@ -43,11 +43,11 @@ class Film:
         self._open: _Open | None = None
 
     def begin(self, work: Work, zero: tuple[float, float, float], stock: Stock) -> None:
-        """The blank before a file, with the zero of the file on the bed."""
+        """Keep the blank before a file, with the zero of the file on the bed."""
         self._open = _Open(work, zero, thinned(stock, work.setup)) if self.keep else None
 
     def end(self, file: str, path: Path, stock: Stock) -> None:
-        """The blank after the same file."""
+        """Keep the blank after the same file, and its motions."""
         if self._open is None:
             return
         work = self._open.work
@@ -60,7 +60,7 @@ class Film:
 
 
 def thinned(stock: Stock, setup: str) -> Remaining:
-    """The blank as it is now, every n-th column of it."""
+    """Return the blank as it is now, every n-th column of it."""
     grid, pick = few(stock.grid)
     wood = Remaining.interval(stock.wood_bottom[pick], stock.wood_top[pick])
     casting = Remaining.interval(stock.cast_bottom[pick], stock.cast_top[pick])
@@ -68,8 +68,10 @@ def thinned(stock: Stock, setup: str) -> Remaining:
 
 
 def few(grid: Grid, most: int = MOST_COLUMNS) -> tuple[Grid, tuple[slice, slice]]:
-    """A grid of at most `most` (or a few more) of the same columns, and which these are."""
+    """Return a grid of at most `most` (or a few more) of the same columns, and the slices that pick
+    them from an array [iy, ix]."""
     every = max(math.ceil(math.sqrt(grid.nx * grid.ny / most) - 1e-9), 1)
+    # The middle one of each group, so that the picture does not shift towards one side.
     first = (every - 1) // 2
     pick = (slice(first, None, every), slice(first, None, every))
     nx, ny = (len(range(first, n, every)) for n in (grid.nx, grid.ny))

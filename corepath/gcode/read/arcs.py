@@ -25,12 +25,13 @@ __all__ = [
     "sweeps",
 ]
 
+# How far the radii at start and end of an arc may differ (NIST IR 6556, 3.5.3.2), both in mm.
 RADIUS_AGREEMENT_MM = 0.002
 RADIUS_AGREEMENT_INCH = 0.0002 * 25.4
 
 MOST_PIECES = 10_000_000
-"""Straight pieces of one file that are still held in memory: ten million lines, or a tenth of that
-in arcs."""
+"""Straight pieces of one file that are still held in memory: ten million lines, or a tenth as many
+arcs of ten chords."""
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -43,15 +44,17 @@ def centre_from_radius(
     clockwise: bool,
     tolerance: float,
 ) -> tuple[float, float] | None:
-    """Centre of an arc given by its radius; None where no such arc exists.
+    """Return the centre (x, y) of an arc given by its radius, or None where no such arc exists.
 
     A positive radius takes the sweep of at most 180 degrees, a negative one the longer sweep. A
-    radius too small by at most `tolerance` makes a semicircle.
+    radius too small by at most `tolerance` makes a semicircle. Lengths in mm.
     """
     dx, dy = end[0] - start[0], end[1] - start[1]
     half = math.hypot(dx, dy) / 2.0
     if half == 0.0 or radius == 0.0 or half - abs(radius) > tolerance:
         return None
+    # The centre lies on the bisector of start and end, `height` from the chord, to the left of the
+    # way from start to end, or to the right for a short arc clockwise or a long one the other way.
     height = math.sqrt(max(radius * radius - half * half, 0.0))
     if clockwise == (radius > 0.0):
         height = -height
@@ -62,8 +65,11 @@ def centre_from_radius(
 
 
 def sweeps(kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats) -> Floats:
-    """Signed sweep of each motion, (n,) radians: positive counter-clockwise, 0 for straight
-    ones."""
+    """Return the signed sweep of each motion, (n,) radians: positive counter-clockwise, 0 for
+    straight ones.
+
+    `kind` (n,), `start`, `end` (n, 3) and `centre` (n, 2) are as in `ReadProgram`.
+    """
     result = np.zeros(len(kind))
     arcs = kind >= 2
     if not arcs.any():
@@ -71,6 +77,8 @@ def sweeps(kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats) -
     first = np.arctan2(start[arcs, 1] - centre[arcs, 1], start[arcs, 0] - centre[arcs, 0])
     last = np.arctan2(end[arcs, 1] - centre[arcs, 1], end[arcs, 0] - centre[arcs, 0])
     turn = np.mod(last - first, 2.0 * np.pi)
+    # A full circle is known by its end, not by its angles: their difference may come out a little
+    # under a whole turn or a little over none. 1e-9 mm is rounding, far below a step of the text.
     whole = np.all(np.abs(end[arcs, :2] - start[arcs, :2]) < 1e-9, axis=1)
     turn[whole] = 0.0
     clockwise = kind[arcs] == 2
@@ -83,7 +91,8 @@ def sweeps(kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats) -
 
 
 def lengths(kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats) -> Floats:
-    """Length of each motion along its path in space, (n,) mm; a helix counts along the helix."""
+    """Return the length of each motion along its path in space, (n,) mm; a helix counts along the
+    helix."""
     level = np.hypot(end[:, 0] - start[:, 0], end[:, 1] - start[:, 1])
     arcs = kind >= 2
     radius = np.hypot(start[arcs, 0] - centre[arcs, 0], start[arcs, 1] - centre[arcs, 1])
@@ -94,10 +103,10 @@ def lengths(kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats) 
 def flatten(
     kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats, tolerance: float
 ) -> tuple[Floats, Floats, Ints]:
-    """Straight pieces of all motions: starts (m, 3), ends (m, 3) and the motion each belongs to
-    (m,).
+    """Divide all motions into straight pieces: return their starts (m, 3), ends (m, 3) and the
+    index of the motion that each belongs to, (m,).
 
-    Chords stay within `tolerance` of their arc: r (1 - cos(step / 2)) <= tolerance. Raises
+    Chords stay within `tolerance` (mm) of their arc: r (1 - cos(step / 2)) <= tolerance. Raises
     InputError where that takes more than `MOST_PIECES`.
     """
     sweep = sweeps(kind, start, end, centre)
@@ -106,6 +115,7 @@ def flatten(
     last = np.hypot(end[:, 0] - centre[:, 0], end[:, 1] - centre[:, 1])
     largest = np.maximum(radius, np.where(kind >= 2, last, 0.0))
     step = 2.0 * np.arccos(np.clip(1.0 - tolerance / np.maximum(largest, tolerance), 0.0, 1.0))
+    # 1e-9: a sweep of exactly so many steps takes no further chord by the division's rounding.
     count = np.where(kind >= 2, np.ceil(np.abs(sweep) / step - 1e-9), 1).astype(np.int64)
     count = np.maximum(count, 1)
     if count.sum() > MOST_PIECES:
@@ -123,6 +133,8 @@ def flatten(
     owner = np.repeat(np.arange(len(kind), dtype=np.int64), count)
     piece = np.arange(len(owner), dtype=np.int64) - np.repeat(np.cumsum(count) - count, count)
     upper = _at((piece + 1) / count[owner], owner, kind, start, end, centre, sweep, radius, last)
+    # A motion ends exactly where the text says, so that pieces of consecutive motions join without
+    # the rounding of sine and cosine between them.
     final = piece + 1 == count[owner]
     upper[final] = end[owner[final]]
     lower = np.empty_like(upper)
@@ -137,7 +149,11 @@ def _at(
     sweep: Floats,
     radius: Floats, last: Floats,
 ) -> Floats:  # fmt: skip
-    """Points at a share (0 to 1) of the motions `owner`, (m, 3)."""
+    """Return the points at a share (0 to 1) of the motions `owner`, (m, 3).
+
+    Between a start and an end radius that differ a little the radius changes evenly, as along a
+    spiral: no other curve meets both ends.
+    """
     points: Floats = start[owner] + (end[owner] - start[owner]) * share[:, None]
     curved = kind[owner] >= 2
     which = owner[curved]

@@ -63,8 +63,8 @@ _MOST_M = 4
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """One line's codes by modal group and its other words by letter; `faults` say what is wrong
-    with it."""
+    """One line: its codes by modal group (`g`, ten times the number; `m`), its other words by
+    letter, and `faults`, what is wrong with it."""
 
     g: dict[str, int] = field(default_factory=dict)
     m: dict[str, int] = field(default_factory=dict)
@@ -77,13 +77,13 @@ class Block:
 
 
 def near_integer(value: float) -> int | None:
-    """The integer within 0.0001 of a value (NIST IR 6556 section 3.3.2.1), else None."""
+    """Return the integer within 0.0001 of a value (NIST IR 6556 section 3.3.2.1), else None."""
     nearest = round(value)
     return nearest if abs(value - nearest) <= 0.0001 else None
 
 
 def g_name(code: int) -> str:
-    """How a G code is written: 591 is G59.1."""
+    """Return a G code as it is written: 591 is G59.1."""
     return f"G{code // 10}" if code % 10 == 0 else f"G{code // 10}.{code % 10}"
 
 
@@ -125,7 +125,7 @@ def _take_word(word: Word, words: dict[str, float]) -> WordFault | None:
 
 
 def read_block(line_words: Iterable[Word]) -> Block:
-    """Sort the words of one line into a block. Never raises; faults are told in the block."""
+    """Sort the words of one line into a block. Never raises; faults are in the block."""
     g: dict[str, int] = {}
     m: dict[str, int] = {}
     words: dict[str, float] = {}

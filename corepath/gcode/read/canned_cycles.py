@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 __all__ = ["CYCLES", "PECK_CLEARANCE", "Cycle", "CycleStep", "cycle_steps"]
 
+# Ten times the G code.
 CYCLES = frozenset({810, 820, 830, 850, 890})
 PECK_CLEARANCE = 0.254
 
@@ -66,14 +67,15 @@ def cycle_steps(
     retract: float,
     to_initial: bool, cycle: Cycle,
 ) -> Iterator[CycleStep]:  # fmt: skip
-    """The motions of one line of a cycle from `at` over each of `places`.
+    """Yield the motions of one line of a cycle `code` from `at` over each of `places`.
 
     `bottom` and `retract` are absolute heights; `to_initial` is G98 (back to the height at the
-    start where that is higher), else G99.
+    start where that is higher), else G99. Lengths in mm.
     """
     z = at[2]
     x, y = at[0], at[1]
     clear = max(z, retract) if to_initial else retract
+    # Below R the control first rises to it, before it moves sideways.
     if z < retract:
         z = retract
         yield CycleStep(True, x, y, z)

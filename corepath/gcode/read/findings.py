@@ -1,5 +1,4 @@
-"""What the read-back found wrong: each finding has a kind, a file, a line, a place and a plain
-reason.
+"""Findings of the read-back: each has a kind, a file, a line, a place and a plain reason.
 
 Kinds are words joined by hyphens and never change their meaning. Places are (x, y, z) in the bed
 frame of the set-up, mm; a depth is a positive length in mm. Of each kind the first hundred are kept

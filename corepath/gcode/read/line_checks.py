@@ -1,8 +1,8 @@
-"""Whether a block may be executed: letters that nothing uses, values out of range, modes that do
-not go together.
+"""Checks whether a block may be executed: letters that nothing uses, values out of range, modes
+that exclude each other.
 
-Source: NIST IR 6556 (2000), sections 3.3 and 3.5. All of it is asked before anything is done, so
-that a line that is not allowed leaves the state of the machine as it was.
+Source: NIST IR 6556 (2000), sections 3.3 and 3.5. All is checked before anything is done, so that a
+line that is not allowed leaves the state of the machine as it was.
 """
 
 from __future__ import annotations
@@ -22,12 +22,13 @@ HOMES = (280, 300)
 
 
 class Wrong(Exception):
-    """The line is not allowed: the reason. It is left out and the reading goes on."""
+    """Raised for a line that is not allowed, with the reason; it is left out, and reading goes
+    on."""
 
 
 def only_states(code: int, block: Block) -> bool:
-    """A line that only names G0 to G3 and moves nothing: many controls take it, RS-274 does not
-    (3.5.1)."""
+    """Tell whether a line only names G0 to G3 and moves nothing: many controls take it, RS-274 does
+    not (3.5.1)."""
     bare = not block.has_axes and not {"I", "J", "K", "R"} & block.words.keys()
     return (
         bare and code in (0, 10, 20, 30) and "motion" in block.g and block.g.get("non-modal") != 530
@@ -35,8 +36,10 @@ def only_states(code: int, block: Block) -> bool:
 
 
 def check_block(machine: Machine, block: Block) -> None:
-    """Whether a block may be executed as the machine stands. Raises Wrong; what is only told goes
-    to its notes."""
+    """Check that a block may be executed in the machine's present state.
+
+    Raises Wrong where it may not; what is only worth a finding goes to the machine's notes.
+    """
     words, g = block.words, block.g
     _check_letters(machine, block)
     if g.get("non-modal") == 40 and words.get("P", -1.0) < 0.0:
@@ -71,8 +74,8 @@ def check_block(machine: Machine, block: Block) -> None:
 
 
 def _check_offset(machine: Machine, block: Block) -> None:
-    """G43 needs an index; the offset of another cutter than the one in the spindle moves every
-    height."""
+    """Check G43: it needs an index, and the offset of another cutter than the one in the spindle
+    shifts every height."""
     if block.g.get("length offset") != 430:
         return
     index = near_integer(block.words.get("H", -1.0))
@@ -101,8 +104,8 @@ def _check_letters(machine: Machine, block: Block) -> None:
 
 
 def motion_code(machine: Machine, block: Block) -> int | None:
-    """G code (times ten) of the motion that the line asks for, stated or in force; None where it
-    moves nothing."""
+    """Return the G code (times ten) of the motion that the line asks for, stated or in force, or
+    None where it moves nothing."""
     explicit = block.g.get("motion")
     if block.g.get("non-modal") in HOMES:
         if explicit is not None:

@@ -20,6 +20,7 @@ from corepath.gcode.read.read_program import Event
 __all__ = ["Machine", "Row"]
 
 NAN = math.nan
+# Bounds on what one short line (L10000, a Q of 0.0001) may ask for: it would fill the memory.
 _MOST_PECKS = 100_000
 _MOST_CYCLED = 3_000_000
 Row = tuple[float, float, float, float, float, float, float, int, bool, bool]
@@ -65,7 +66,10 @@ class Machine:
         return self.offset + len(self.rows)
 
     def execute(self, block: Block, line: int) -> None:
-        """Do what a block asks. Raises Wrong, before anything is changed where possible."""
+        """Do what a block asks, in the order of NIST IR 6556, Table 8.
+
+        Raises Wrong, before anything is changed where possible.
+        """
         check_block(self, block)
         words, g = block.words, block.g
         self._feed_and_speed(block, line)
@@ -92,6 +96,8 @@ class Machine:
         if "feed mode" in block.g:
             self.inverse_time = block.g["feed mode"] == 930
             self.stated.add("feed mode")
+            # A feed a minute means nothing as an inverse time, and the other way round: neither is
+            # kept over the change.
             self.feed = NAN
         if "F" in words:
             if "units" not in self.stated:
@@ -132,6 +138,8 @@ class Machine:
             self.scale = 25.4 if g["units"] == 200 else 1.0
         if g.get("length offset") == 430:
             self.offsets.append(round(block.words["H"]))
+        # The offset's value lies in the control: after it nobody knows at which Z the tip stands.
+        # Before the first motion nothing is known anyway.
         if "length offset" in g and self.index:
             self.z = NAN
             self.jumps[self.index] = (self.x, self.y, self.z)
@@ -145,6 +153,7 @@ class Machine:
             self.to_initial = g["return level"] == 980
 
     def _select_system(self, system: int) -> None:
+        # Where the origins of two systems lie to each other is not in the program either.
         if system != self.system and self.index:
             self.x = self.y = self.z = NAN
             self.jumps[self.index] = (NAN, NAN, NAN)
@@ -171,6 +180,7 @@ class Machine:
         if code == 800:
             self.motion = 800
             return
+        # What was stated before the first motion is the preamble; later statements come too late.
         if self.stated_first is None:
             self.stated_first = frozenset(self.stated)
         if block.g.get("non-modal") == 530:
@@ -208,6 +218,7 @@ class Machine:
         block: Block | None = None,
     ) -> None:
         feed = self.feed
+        # G93: F is one over the minutes that the motion takes, so the feed is F times its length.
         if self.inverse_time and kind and block is not None:
             feed = block.words["F"] * self._length(kind, x, y, z, cx, cy)
         self.rows.append((kind, x, y, z, cx, cy, feed, line, self.spindle, self.scale != 1.0))
@@ -237,6 +248,7 @@ class Machine:
         self._row(0, NAN, NAN, NAN, NAN, NAN, line, block)
 
     def _machine_move(self, code: int, block: Block, line: int) -> None:
+        # G53, in machine coordinates: the axes named are unknown from here on.
         here = [self.x, self.y, self.z]
         for place, axis in enumerate(AXES):
             if axis in block.words:
@@ -275,6 +287,7 @@ class Machine:
 
     def _run_cycle(self, code: int, block: Block, line: int, first: bool) -> None:
         words = block.words
+        # A cycle that is stated anew keeps no sticky numbers but R, and R only from another cycle.
         if first:
             self.cycle = Cycle(r=self.cycle.r if self.motion in CYCLES else None)
         places = self._cycle_places(block)
@@ -308,7 +321,8 @@ class Machine:
         return [(self.x + dx * k, self.y + dy * k) for k in range(1, repeats + 1)]
 
     def _cycle_levels(self, words: dict[str, float], code: int) -> tuple[float, float]:
-        """Absolute bottom and retract height, from the words of this line or the sticky ones."""
+        """Return the absolute bottom and retract height, from the words of this line or the sticky
+        ones. With G91 R counts from where the tip stands, and Z from R (NIST IR 6556, 3.5.16)."""
         cycle = self.cycle
         if "R" in words:
             cycle.r = words["R"] * self.scale

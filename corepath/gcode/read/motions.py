@@ -1,9 +1,9 @@
 """Third stage of the reader: the text of a file to motions, RS-274 as NIST IR 6556 describes it.
 
-Plain modal lines (at most one of G0 to G3, then X Y Z I J F in this order) go through one regular
-expression, a few one by one, long runs of them block by block; every other line goes through words
-and blocks. All ways end in the same rows. Lengths in mm, lines count from 1. Nothing is skipped in
-silence: what cannot be read or simulated is a finding.
+There are three routes through the reader, which produce the same rows. Plain modal lines (at most
+one of G0 to G3, then X Y Z I J F in this order) go through one regular expression: a few of them
+line by line, long runs block by block. Every other line goes through words and blocks. Lengths in
+mm, lines count from 1. Nothing is skipped silently: what cannot be read or simulated is a finding.
 """
 
 from __future__ import annotations
@@ -29,8 +29,13 @@ from corepath.lengths import mm
 __all__ = ["PREAMBLE", "read_program", "stream_program"]
 
 NAN = math.nan
+# Lines of a part, and rows kept as Python tuples before they become an array: bounds memory.
 _CHUNK = 65_536
+# Plain lines read one by one before whole blocks are tried: a block costs array work whatever it
+# holds, which a short run of plain lines between others does not pay back.
 _SINGLE = 48
+# Blocks double from the first size to the second: lines of a block behind one that is not plain are
+# matched in vain.
 _LEAST_BLOCK, _MOST_BLOCK = 512, 8192
 
 PREAMBLE = (
@@ -41,10 +46,11 @@ PREAMBLE = (
 
 
 def read_program(text: str, file: str, *, fast: bool = True, inch: bool = False) -> ReadProgram:
-    """Read one file. Never raises; what is wrong stands in `findings`.
+    """Read one file and return its motions, events and findings.
 
-    With `fast=False` every line goes through words and blocks: slower, and the same motions. With
-    `inch` numbers are inches until the file states its units.
+    `text` is the whole text, `file` the name in findings. With `fast=False` every line goes through
+    words and blocks: slower, and the same motions. With `inch` numbers are inches until the file
+    states its units. Never raises; what is wrong is in `findings` of the result.
     """
     reader = _ProgramReader(file, fast)
     reader.machine.scale = 25.4 if inch else 1.0
@@ -55,11 +61,12 @@ def read_program(text: str, file: str, *, fast: bool = True, inch: bool = False)
 def stream_program(
     lines: Iterable[str], file: str, *, fast: bool = True, inch: bool = False
 ) -> Iterator[ReadProgram]:
-    """The same in parts, one for each 65,536 lines: memory stays the same however long the file is.
+    """Read a file in parts, one for each 65,536 lines, so that memory stays the same however long
+    the file is.
 
-    Each part has the events that come before one of its motions but the first, or right after its
-    last, and those before the first of all; their indices count from its first motion. `findings`
-    are shared, and whole with the last.
+    Each part has the events between its motions and those right after its last; the first part also
+    has those before its first motion. Indices of events count from the part's first motion.
+    `findings` are shared by all parts, and complete with the last.
     """
     reader = _ProgramReader(file, fast)
     reader.machine.scale = 25.4 if inch else 1.0
@@ -68,6 +75,7 @@ def stream_program(
         if not reader.run(some, before):
             break
         before += len(some)
+        # A part leaves its last motion to the next one, so it needs two to hand on any.
         if reader.machine.index > reader.taken + 1:
             yield reader.part()
     yield reader.result()
@@ -89,7 +97,8 @@ class _ProgramReader:
         self.before = (NAN, NAN, NAN)
 
     def run(self, lines: Sequence[str], before: int) -> bool:
-        """Read lines, `before` of which have been read; whether reading goes on after them."""
+        """Read lines, of which `before` precede them in the file; return whether to read on."""
+        # `many` is set once `_SINGLE` plain lines came in a row: the next ones are read as blocks.
         at, many = 0, False
         while at < len(lines):
             if self.fast_wanted and self._is_plain_state():
@@ -113,6 +122,9 @@ class _ProgramReader:
         return True
 
     def _is_plain_state(self) -> bool:
+        # Whether a plain line does no more now than move the cutter. In all other states (G91,
+        # inverse time, a cycle in force, units not stated, the first move with its check of the
+        # preamble, text after the end) it means more.
         machine = self.machine
         return (
             machine.motion in (0, 10, 20, 30)
@@ -124,8 +136,8 @@ class _ProgramReader:
         )
 
     def _run_blocks(self, lines: Sequence[str], at: int, before: int) -> int:
-        """Read plain lines from index `at` on, block by block; the index of the first that is not
-        plain."""
+        """Read plain lines from index `at` on, block by block; return the index of the first line
+        that is not plain."""
         machine = self.machine
         self._flush()
         state = State(
@@ -158,8 +170,13 @@ class _ProgramReader:
         return at
 
     def _run_plain(self, lines: Sequence[str], at: int, before: int) -> int:
-        """Read at most `_SINGLE` plain lines from index `at` on; the index of the first that was
-        not read."""
+        """Read at most `_SINGLE` plain lines from index `at` on; return the index of the first line
+        that was not read.
+
+        What makes a line not plain must be the same here as in `plain.plain_block`.
+        """
+        # All state is held in local names for the loop and written back after it: this runs for
+        # each line of a file of a million, and attributes of an object cost a lookup each time.
         machine = self.machine
         x, y, z, feed, scale = machine.x, machine.y, machine.z, machine.feed, machine.scale
         kind = (machine.motion or 0) // 10
@@ -174,10 +191,13 @@ class _ProgramReader:
                 end = place
                 break
             code, xs, ys, zs, si, sj, fs = found.groups()
+            # A negative feed is a fault, which the full reader reports.
             if fs is not None and fs[0] == "-":
                 end = place
                 break
             if xs is None and ys is None:
+                # Without axis words only F alone is plain: an empty line, a G word that states a
+                # mode and an offset without an end are for the full reader.
                 if (
                     (zs is None and (code is not None or fs is None))
                     or si is not None
@@ -191,6 +211,8 @@ class _ProgramReader:
             new = kind if code is None else int(code)
             cx = cy = NAN
             if new >= 2:
+                # An arc by radius, without an end, or from an unknown place (x != x: NaN), and
+                # below one about its own start.
                 if (si is None and sj is None) or (xs is None and ys is None) or x != x or y != y:
                     end = place
                     break
@@ -237,6 +259,7 @@ class _ProgramReader:
             return
         block = read_block(line.words)
         if block.faults:
+            # Those of syntax first: the first unsupported one ends the reading.
             for fault in sorted(block.faults, key=lambda fault: fault.kind == "unsupported"):
                 self._fault(fault.kind, fault.says, number, stripped)
             return
@@ -281,7 +304,10 @@ class _ProgramReader:
             self.machine.rows = []
 
     def part(self) -> ReadProgram:
-        """The motions so far but the last, taken out: what comes before the next is then known."""
+        """Take out the motions so far except the last, and return them.
+
+        The last stays, since events right after it may still follow in the next lines.
+        """
         self._flush()
         machine = self.machine
         table = np.concatenate(self.chunks)
@@ -294,8 +320,8 @@ class _ProgramReader:
         return program
 
     def result(self) -> ReadProgram:
-        """All motions, or those that are left of them, and what can only be said of the whole
-        file."""
+        """Return all motions, or those that are left of them, and report what can only be said of
+        the whole file."""
         self._flush()
         table = np.concatenate(self.chunks) if self.chunks else np.empty((0, 10))
         self.chunks.clear()
@@ -309,7 +335,7 @@ class _ProgramReader:
         return program
 
     def _program(self, table: NDArray[np.float64]) -> ReadProgram:
-        """A table of rows that follow those that were taken."""
+        """Return a table of rows, which follow those taken before, as a program."""
         machine, first = self.machine, self.taken
         end = np.ascontiguousarray(table[:, 1:4])
         start = (

@@ -1,8 +1,8 @@
-"""Plain modal lines, many at a time: at most one of G0 to G3, then X Y Z I J F in this order.
+"""Reads plain modal lines, many at a time: at most one of G0 to G3, then X Y Z I J F in this order.
 
 One regular expression takes a whole block of lines apart, arrays do the rest; where a line is not
-plain the block ends before it. What comes out is what words and blocks make of the same lines, to
-the last bit. Lengths in mm after scaling, feeds in mm/min, unknown places NaN.
+plain the block ends before it. The result is the same, to the last bit, as that of words and blocks
+for the same lines. Lengths in mm after scaling, feeds in mm/min, unknown places NaN.
 """
 
 from __future__ import annotations
@@ -20,12 +20,16 @@ from corepath.gcode.read.words import LARGEST_DIGITS, LONGEST_LINE
 
 __all__ = ["NUMBER", "PLAIN", "Plain", "State", "plain_block"]
 
+# Possessive quantifiers (`?+`, `*+`) never give back what they matched, so a line takes time in
+# proportion to its length whatever it holds. A number of more digits than `LARGEST_DIGITS` is not
+# plain: the full reader reports it.
 NUMBER = rf"([+-]?+(?:[0-9]{{1,{LARGEST_DIGITS}}}+(?![0-9])\.?+[0-9]*+|\.[0-9]++))"
 _GAP = r"[ \t]*+"
 _WORDS = rf"{_GAP}(?:G0?([0123]){_GAP}(?![0-9.]))?+" + "".join(
     rf"(?:{letter}{NUMBER}{_GAP})?+" for letter in "XYZIJF"
 )
 PLAIN = re.compile(_WORDS + r"\r?\Z")
+# The second branch takes any other line whole, so that each line of a block gives one match.
 _BLOCK = re.compile(rf"^{_WORDS}\r?$|^(.+)$", re.MULTILINE)
 _CODES = {"": -1, "0": 0, "1": 1, "2": 2, "3": 3}
 
@@ -34,8 +38,8 @@ Mask = NDArray[np.bool_]
 
 
 class State(NamedTuple):
-    """What a plain line hangs on: motion (0 to 3), place, feed; numbers of the text times `scale`
-    are mm."""
+    """The state that a plain line depends on: motion (0 to 3), place, feed; numbers of the text
+    times `scale` are mm."""
 
     kind: int
     x: float
@@ -46,11 +50,9 @@ class State(NamedTuple):
 
 
 class Plain(NamedTuple):
-    """How many lines were taken, the motions (n, 7: kind, x, y, z, centre x, y, feed), their lines,
-    the state after.
-
-    Lines count from 0 in the block.
-    """
+    """Result of one block: how many lines were `taken`, the `motions` (n, 7: kind, x, y, z of the
+    end, x, y of the centre, feed), the `line` of each (n,), counted from 0 in the block, and the
+    `state` after them."""
 
     taken: int
     motions: Floats
@@ -59,8 +61,8 @@ class Plain(NamedTuple):
 
 
 class _Words(NamedTuple):
-    """A block taken apart: lines that may be plain, code of each (-1 where none), numbers of X Y Z
-    I J F, else NaN."""
+    """A block taken apart: how many lines from its start match, the code of each (-1: no G word),
+    and the numbers (6, n) of X Y Z I J F, NaN where a word is missing."""
 
     lines: int
     code: NDArray[np.int64]
@@ -69,7 +71,7 @@ class _Words(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class _Column:
-    """One letter over the block: numbers, and where they stand."""
+    """One letter over the block: its numbers, and which lines have it."""
 
     value: Floats
     there: Mask
@@ -79,13 +81,14 @@ class _Column:
         return _Column(value, ~np.isnan(value))
 
     def held(self, before: float) -> Floats:
-        """The number in force after each line."""
+        """Return the number in force after each line; `before` is that before the block."""
+        # Index of the last line so far that has the word; a running maximum, -1 before the first.
         at = np.maximum.accumulate(np.where(self.there, np.arange(len(self.value)), -1))
         return np.where(at >= 0, self.value[at], before)
 
 
 def _matched(lines: Sequence[str]) -> _Words:
-    """A block by the regular expression, which matches each line once."""
+    """Take a block apart by the regular expression, which matches each line once."""
     found = _BLOCK.findall("\n".join(lines))
     codes, *columns, other = zip(*found, strict=True)
     count = next(place for place, text in enumerate(other) if text) if any(other) else len(lines)
@@ -104,7 +107,8 @@ def _matched(lines: Sequence[str]) -> _Words:
 
 
 def plain_block(lines: Sequence[str], state: State) -> Plain:
-    """Take plain lines from the start of a block, as many as there are."""
+    """Read plain lines from the start of a block, as many as there are, from the state before."""
+    # All lines are worked out as if all were plain; the first that is not ends what is taken.
     words = _matched(lines)
     if not words.lines:
         return _none(state)
@@ -123,6 +127,7 @@ def plain_block(lines: Sequence[str], state: State) -> Plain:
     arc_wrong = (
         ~level | ~offset | np.isnan(from_x + from_y) | ((centre_x == from_x) & (centre_y == from_y))
     )
+    # As in `motions._run_plain`, line by line there.
     not_plain = f.there & np.signbit(f.value)
     not_plain |= only_feed & ((code >= 0) | ~f.there | offset)
     not_plain |= ~only_feed & np.where(curved, arc_wrong, offset)

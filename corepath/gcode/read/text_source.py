@@ -1,9 +1,8 @@
-"""Where the text of a program comes from: as often as it is asked for, line by line, without being
-held as a whole.
+"""Sources of a program's text: read line by line, as often as needed, without holding the whole.
 
-Any bytes are text: what is not UTF-8 comes as replacement characters, for the reader to find. Lines
-end with a line feed; a file that ends with one has an empty last line, as a text that is split at
-them has.
+Any bytes are accepted: what is not UTF-8 becomes replacement characters, which the reader reports.
+Lines end with a line feed; a file that ends with one has an empty last line, like a text that is
+split at line feeds.
 """
 
 from __future__ import annotations
@@ -56,11 +55,13 @@ class FileSource:
 
 
 def lines_of(file: BinaryIO) -> Iterator[str]:
-    """Lines of a binary file; of one longer than any that can be read only the beginning."""
+    """Yield the lines of a binary file; of a line longer than the reader takes only the beginning
+    is sure to be whole."""
     rest = b""
     while block := file.read(_BLOCK):
         whole, ended, after = (rest + block).rpartition(b"\n")
         if ended:
             yield from whole.decode("utf-8", errors="replace").split("\n")
+        # A file without line ends (not a program at all) must not be held as one line.
         rest = after if len(after) <= 2 * _LONGEST else after[:_LONGEST]
     yield rest.decode("utf-8", errors="replace")

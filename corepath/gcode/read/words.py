@@ -36,7 +36,7 @@ class Word(NamedTuple):
 
 
 class WordFault(NamedTuple):
-    """What is wrong with a line: `kind` is `syntax` or `unsupported`."""
+    """A fault of a line: `kind` is `syntax` or `unsupported`, `says` the reason."""
 
     kind: str
     says: str
@@ -103,7 +103,12 @@ def _words(text: str) -> tuple[Word, ...] | WordFault:
 
 
 def read_line(text: str) -> TextLine:
-    """Take one line (without its end) apart. Never raises: what is wrong is told in `fault`."""
+    """Take one line (without its end) apart into words. Never raises: what is wrong is in `fault`
+    of the result.
+
+    >>> [tuple(word) for word in read_line("G1 X10 (to the stop)").words]
+    [('G', 1.0), ('X', 10.0)]
+    """
     if len(text) > LONGEST_LINE:
         return _syntax(f"longer than {LONGEST_LINE} characters")
     if not text.isascii():
@@ -117,6 +122,7 @@ def read_line(text: str) -> TextLine:
     split = _split_comments(text)
     if split is None:
         return _syntax("a comment must open and close on its line, and none inside another")
+    # RS-274 ignores blanks outside comments, even inside a number, and the case of letters.
     bare, semicolon, _ = split[0].replace(" ", "").replace("\t", "").upper().partition(";")
     remark = (
         WordFault("syntax", "a semicolon opens no comment in RS-274; what stands before it is read")

@@ -1,4 +1,5 @@
-"""Arcs as RS-274 wants them: whole ticks, centre by I and J, no more than half a turn a line.
+"""Arcs in the form that RS-274 asks for: whole ticks, centre by I and J, at most half a turn a
+line.
 
 All lengths are in ticks (see `corepath.gcode.write.numbers`), X and Y as written; a *turn* is
 positive counter-clockwise. The ends of an arc are rounded first; the centre is then moved onto the
@@ -15,21 +16,27 @@ from typing import NamedTuple
 
 __all__ = ["CHORD", "RADII_AGREE", "Arc", "ArcPiece", "chords", "pieces"]
 
+# Ticks: 0.0002 mm, or 0.00002 inch.
 RADII_AGREE = 2.0
 CHORD = 0.0028
 """How far chords may leave an arc, mm: 0.003 less what the rounding of their ends adds."""
 
+# mm: ends of an arc that lie closer are one place, and the arc a full circle.
 _FULL = 1e-6
+# mm between the radii of a move from which on it is no arc but a fault of the planner.
 _DISAGREE = 0.01
+# Ticks: rounding moves each end by up to 0.7 of a tick, which turns an arc of this length by up to
+# four degrees. See `pieces`.
 _SHORT = 20.0
+# Centres tried in turn, in ticks from the nearest: the first that agrees is taken.
 _NUDGES = ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, -1), (1, -1), (-1, 1))
 
 
 class ArcPiece(NamedTuple):
-    """One line to be written, to (x, y) in ticks: an arc about (i, j) from its start, or straight
-    if both are 0.
+    """One line to be written, to (x, y) in ticks: an arc whose centre lies (i, j) from its start,
+    or straight if both are 0.
 
-    `share` is how much of the whole arc lies behind its end, which gives Z on a helix.
+    `share` is the part of the whole arc (0 to 1) that is done at its end, which gives Z on a helix.
     """
 
     x: int
@@ -40,8 +47,8 @@ class ArcPiece(NamedTuple):
 
 
 class Arc(NamedTuple):
-    """An arc before rounding: centre, radius at start and end, start angle, sweep (radians,
-    signed)."""
+    """An arc before rounding, in ticks: centre, radius at start and end, start angle, sweep
+    (radians, positive counter-clockwise)."""
 
     cx: float
     cy: float
@@ -59,8 +66,8 @@ class Arc(NamedTuple):
         ccw: bool,
         mm: float,
     ) -> Arc:
-        """The arc from `start` to `end` about `start` + (i, j), all in ticks; `mm` is the ticks in
-        a mm.
+        """Return the arc from `start` to `end` about `start` + (i, j), all in ticks; `mm` is the
+        number of ticks in a mm.
 
         Ends closer than 1e-6 mm mean a full circle. Raises ValueError where start and end lie at
         radii that differ by more than 0.01 mm: such a move is no arc.
@@ -84,14 +91,15 @@ class Arc(NamedTuple):
         return abs(self.sweep) == math.tau
 
     def point(self, share: float) -> tuple[float, float]:
-        """The place after `share` of the sweep."""
+        """Return the place after a `share` (0 to 1) of the sweep."""
         angle, radius = self.angle + self.sweep * share, self.r0 + (self.r1 - self.r0) * share
         return self.cx + radius * math.cos(angle), self.cy + radius * math.sin(angle)
 
     def extremes(self) -> Iterator[tuple[float, float]]:
-        """The places between start and end where the arc is farthest along an axis."""
+        """Yield the places between start and end at which the arc is farthest along an axis."""
         if not self.sweep:
             return
+        # They lie at whole quarter turns.
         low, high = sorted((self.angle, self.angle + self.sweep))
         quarter = math.pi / 2.0
         for k in range(math.ceil(low / quarter), math.floor(high / quarter) + 1):
@@ -99,10 +107,10 @@ class Arc(NamedTuple):
 
 
 def pieces(arc: Arc, start: tuple[int, int], end: tuple[int, int], mm: float) -> list[ArcPiece]:
-    """`arc` from the rounded `start` to the rounded `end` as pieces of at most half a turn.
+    """Return `arc` from the rounded `start` to the rounded `end` as pieces of at most half a turn.
 
     A piece whose radii still do not agree, or shorter than 20 ticks, becomes chords within `CHORD`
-    of the arc.
+    of the arc. `mm` is the number of ticks in a mm.
     """
     cx, cy = arc.cx, arc.cy
     if arc.full:
@@ -111,13 +119,14 @@ def pieces(arc: Arc, start: tuple[int, int], end: tuple[int, int], mm: float) ->
         cx, cy = _rounded((cx, cy))
         stops = [(2 * cx - start[0], 2 * cy - start[1]), end]
     else:
+        # 1e-7: a sweep of half a turn but for rounding is one piece.
         count = max(math.ceil(abs(arc.sweep) / math.pi - 1e-7), 1)
         stops = [_rounded(arc.point(k / count)) for k in range(1, count)] + [end]
     found: list[ArcPiece] = []
     before, x, y = 0.0, *start
     for k, (ex, ey) in enumerate(stops, start=1):
         share = k / len(stops)
-        # So short an arc points where the rounding of its ends points, not along its circle.
+        # The direction of so short an arc is that of the rounding of its ends, not of its circle.
         short = abs(arc.sweep) * (share - before) * arc.r0 < _SHORT
         centre = None if short else _centre(ex - x, ey - y, cx - x, cy - y, arc.sweep > 0.0)
         if centre is None:
@@ -131,7 +140,8 @@ def pieces(arc: Arc, start: tuple[int, int], end: tuple[int, int], mm: float) ->
 def chords(
     arc: Arc, end: tuple[int, int], mm: float, first: float = 0.0, last: float = 1.0
 ) -> list[ArcPiece]:
-    """The stretch of `arc` between two shares of its sweep as straight pieces within `CHORD` of it.
+    """Return the stretch of `arc` between two shares of its sweep, `first` to `last`, as straight
+    pieces within `CHORD` of it; `end` is its rounded end, `mm` the number of ticks in a mm.
 
     Step of the angle: 2 acos(1 - e/R) for an error e (geometry of the circle).
     """
@@ -149,15 +159,18 @@ def _rounded(point: tuple[float, float]) -> tuple[int, int]:
 
 
 def _centre(dx: int, dy: int, cx: float, cy: float, ccw: bool) -> tuple[int, int] | None:
-    """I and J for an arc to (dx, dy) about a centre near (cx, cy), all from the start; None where
-    none agrees."""
+    """Return I and J for an arc to (dx, dy) about a centre near (cx, cy), all from the start; None
+    where no centre agrees."""
     square = dx * dx + dy * dy
     if not square:
         return None
+    # Onto the bisector of the chord: there both radii are the same before the centre is rounded.
     aside = ((cx - dx / 2.0) * dx + (cy - dy / 2.0) * dy) / square
     near_i, near_j = round(cx - aside * dx), round(cy - aside * dy)
     for di, dj in _NUDGES:
         i, j = near_i + di, near_j + dj
+        # `turn` < 0: the centre lies on the other side of the chord, so the control would go the
+        # long way around. On the chord (0) it must lie between the ends: half a turn.
         turn = j * dx - i * dy if ccw else i * dy - j * dx
         if turn < 0 or (turn == 0 and i * (dx - i) + j * (dy - j) <= 0):
             continue

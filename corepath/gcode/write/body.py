@@ -1,4 +1,4 @@
-"""Moves to lines: rounds to the grid, drops what does not move, writes one move a line.
+"""Writes moves as lines: rounds to the grid, drops what does not move, one move a line.
 
 Coordinates come in the bed frame of the set-up, mm; the zero is subtracted here. X, Y and Z are
 written when they change (on an arc X, Y, I and J always), the G word on each line, the feed on a
@@ -25,8 +25,12 @@ __all__ = ["Body"]
 
 
 class Body:
-    """The lines of a file as they grow, with where the cutter stands (ticks; None where
-    unknown)."""
+    """Collects the lines of a file, and follows where the cutter stands (ticks; None where
+    unknown).
+
+    `zero` is the work zero in the bed frame, `grid` the unit and decimals; without `arcs` all arcs
+    are written as chords.
+    """
 
     def __init__(self, zero: Zero, grid: TickGrid, arcs: bool) -> None:
         self.lines: list[str] = []
@@ -44,11 +48,11 @@ class Body:
         self._offsets = f"I%.{grid.decimals}f J%.{grid.decimals}f"
 
     def add(self, *lines: str) -> None:
-        """Lines that do not move the cutter."""
+        """Add lines that do not move the cutter."""
         self.lines += lines
 
     def rapid(self, x: float | None = None, y: float | None = None, z: float | None = None) -> None:
-        """A rapid to the axes given (bed frame, mm); nothing where it stands there already."""
+        """Add a rapid to the axes given (bed frame, mm); nothing where the cutter stands there."""
         target = list(self._at)
         for axis, value in enumerate((x, y, z)):
             if value is not None:
@@ -58,7 +62,7 @@ class Body:
     def walk(
         self, feed: float, x: float | None = None, y: float | None = None, z: float | None = None
     ) -> None:
-        """A way in the air at feed to the axes given (bed frame, mm; mm/min)."""
+        """Add a move in the air at `feed` (mm/min) to the axes given (bed frame, mm)."""
         target = list(self._at)
         for axis, value in enumerate((x, y, z)):
             if value is not None:
@@ -68,14 +72,14 @@ class Body:
             self._straight(1, target[0], target[1], target[2])
 
     def _reach(self, axis: int, value: float) -> int:
-        """A coordinate of the bed frame in ticks of the program; the extents grow to it."""
+        """Return a coordinate of the bed frame in ticks of the program; the extents grow to it."""
         ticks = self._grid.ticks(value - float(self._zero[axis]))
         self._low[axis] = min(self._low[axis], ticks)
         self._high[axis] = max(self._high[axis], ticks)
         return ticks
 
     def replay(self, moves: Sequence[Move]) -> None:
-        """All `moves` of a pass; the cutter stands at the safe height over an unknown place.
+        """Add all `moves` of a pass; the cutter stands at the safe height over an unknown place.
 
         Raises ValueError where a number is not finite, a cut has no feed, or the pass does not
         begin with a rapid.
@@ -105,7 +109,7 @@ class Body:
 
     @property
     def extents(self) -> Extents:
-        """What has been reached so far, program coordinates, mm."""
+        """What has been reached so far, in program coordinates, mm."""
         mm = self._grid.per_mm
         pairs = [
             (round(low / mm, 6), round(high / mm, 6))
@@ -139,7 +143,7 @@ class Body:
             self.cut_lines += g
 
     def _cycle(self, move: Move, x: int, y: int, z: int) -> None:
-        """A drilling cycle; the tip ends at its retract height."""
+        """Add a drilling cycle; the tip ends at its retract height."""
         retract, peck = self._grid.ticks(move.i - float(self._zero[2])), self._grid.ticks(move.j)
         if retract <= z or (move.kind == Kind.PECK and peck <= 0):
             raise ValueError(
@@ -164,7 +168,9 @@ class Body:
             self._in_cycle = False
 
     def _arc(self, move: Move, before: list[float], place: list[float], z: int) -> None:
-        """An arc from `before` to `place` (ticks, exact), ending at the height `z`."""
+        """Add an arc from `before` to `place` (ticks, before rounding) that ends at height `z`."""
+        # The circle is that of the places before rounding: with a rounded start its centre, which
+        # counts from there, would be rounded as well.
         x0, y0, _ = self._at
         if x0 is None or y0 is None:
             raise ValueError("an arc from an unknown place")
@@ -199,7 +205,8 @@ class Body:
 
 
 def _table(moves: Sequence[Move]) -> NDArray[np.float64]:
-    """The moves as (n, 7) float: kind, x, y, z, feed, i, j; checked."""
+    """Return the moves as (n, 7) floats: kind, x, y, z, feed, i, j. Raises ValueError where they
+    cannot be written."""
     table = np.fromiter(chain.from_iterable(moves), float, count=7 * len(moves)).reshape(-1, 7)
     if not len(table) or table[0, 0] != Kind.RAPID:
         raise ValueError("a pass must begin with a rapid")

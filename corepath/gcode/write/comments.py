@@ -29,7 +29,7 @@ _KEPT = frozenset(
 
 
 def plain(text: str) -> str:
-    """`text` in characters that may stand in a comment; what has no equal becomes a full stop.
+    """Return `text` in characters allowed in a comment; what has no equal becomes a full stop.
 
     >>> plain("Körper (6 ± 0.1 mm)")
     'Korper [6 +/- 0.1 mm]'
@@ -43,7 +43,7 @@ def plain(text: str) -> str:
 
 
 def comment(text: str) -> list[str]:
-    """`text` as one or more comment lines that no control takes for a message.
+    """Return `text` as one or more comment lines that no control takes for a message.
 
     >>> comment("Job: Board (test)")
     ['(Job: Board [test])']
@@ -54,11 +54,13 @@ def comment(text: str) -> list[str]:
 
 
 def message(text: str) -> list[str]:
-    """`text` for the operator: what does not fit the message line stands in comments before it."""
+    """Return `text` as a message to the operator: what does not fit the message line comes in
+    comments before it."""
+    # 7 of the width are "(MSG, " and ")".
     rows = textwrap.wrap(plain(text), WIDTH - 7, break_on_hyphens=False) or ["stop"]
     return [line for row in rows[:-1] for line in comment(row)] + [f"(MSG, {rows[-1]})"]
 
 
 def _unsaid(row: str) -> str:
-    """A row that happens to begin as a message does is marked as none."""
+    """Return a row that begins like a message by chance with a dash before it, else as it is."""
     return "- " + row.strip() if row.replace(" ", "").upper().startswith("MSG,") else row

@@ -36,7 +36,7 @@ class Extents(NamedTuple):
 
 
 class Heading(NamedTuple):
-    """What the head says beyond the program itself; `warning` where checks failed."""
+    """What the head says beyond the program itself; `warning` tells which checks failed."""
 
     title: str
     digest: str
@@ -48,7 +48,8 @@ class Heading(NamedTuple):
 def head(
     program: Program, heading: Heading, extents: Extents, grid: TickGrid, *, offset: bool
 ) -> list[str]:
-    """The comment lines of the head, each at most 80 characters; `offset`: Z is set with G43."""
+    """Return the comment lines of the head, each of at most 80 characters; `offset`: Z is set with
+    G43."""
     lines: list[str] = []
     for text in _says(program, heading, extents, grid, offset):
         lines += comment(units_of(grid.units).text(text))

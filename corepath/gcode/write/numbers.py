@@ -19,8 +19,8 @@ Units = Literal["mm", "inch"]
 
 @dataclass(frozen=True, slots=True)
 class TickGrid:
-    """One unit of length with its decimals: `word` sets the units, `per_mm` is the number of ticks
-    in a mm."""
+    """One unit of length with its decimals: `word` sets the units in a file, `mm` is the unit in
+    mm, `per_mm` the number of ticks in a mm."""
 
     units: Units
     word: str
@@ -38,7 +38,7 @@ class TickGrid:
         return self.per_unit / self.mm
 
     def number(self, ticks: int) -> str:
-        """`ticks` as a plain decimal; never "-0", never an exponent.
+        """Return `ticks` as a plain decimal; never "-0", never an exponent.
 
         >>> GRIDS["mm"].number(-15), GRIDS["inch"].number(254000)
         ('-0.0015', '2.54000')
@@ -46,29 +46,28 @@ class TickGrid:
         return f"{ticks / self.per_unit:.{self.decimals}f}"
 
     def ticks(self, length: float) -> int:
-        """The nearest whole number of ticks to `length` (mm)."""
+        """Return the nearest whole number of ticks to `length` (mm)."""
         return round(length * self.per_mm)
 
     def coordinate(self, length: float) -> str:
-        """`length` (mm) in this unit, rounded to the grid."""
+        """Return `length` (mm) in this unit, rounded to the grid."""
         return self.number(self.ticks(length))
 
     def precise(self, length: float) -> str:
-        """`length` (mm) in this unit; two decimals more than usual where it does not lie on the
-        grid."""
+        """Return `length` (mm) in this unit; with two more decimals where it is not on the grid."""
         value = length / self.mm
         fits = abs(round(value, self.decimals) - value) < 1e-9
         decimals = self.decimals if fits else self.decimals + 2
         return f"{round(value, decimals) + 0.0:.{decimals}f}"
 
     def feed(self, feed: float) -> str:
-        """`feed` (mm/min) in this unit a minute; at least one in the last place, for a feed of 0 is
-        an error."""
+        """Return `feed` (mm/min) in this unit a minute; at least one in the last place, since a
+        feed of 0 is an error."""
         least = 10.0**-self.feed_decimals
         return f"{max(feed / self.mm, least):.{self.feed_decimals}f}"
 
     def about(self, length: float) -> str:
-        """`length` (mm) as far as an eye tells it, with its unit.
+        """Return `length` (mm) with its unit, as precisely as the eye can judge it.
 
         >>> GRIDS["mm"].about(16.64), GRIDS["inch"].about(16.64)
         ('16.6 mm', '0.66 in')
@@ -76,11 +75,11 @@ class TickGrid:
         return f"{length / self.mm:.{1 if self.units == 'mm' else 2}f} {self.short}"
 
     def plain(self, length: float) -> str:
-        """`length` (mm) for a comment, without idle zeros."""
+        """Return `length` (mm) for a comment, without trailing zeros."""
         return plain(length / self.mm, self.decimals)
 
     def size(self, length: float) -> str:
-        """The same with its unit."""
+        """Return `length` (mm) as `plain` does, with its unit."""
         return f"{self.plain(length)} {self.short}"
 
 

@@ -1,8 +1,7 @@
-"""The text of a restart: a head of its own, the preamble that restores the modal state, a stop to
-look, safe Z, spindle, dwell, a rapid above the place, a plunge, and then the rest of the file as
-it stands.
+"""Writes a restart: a head of its own, the preamble that restores the modal state, a stop to look,
+safe Z, spindle, dwell, a rapid above the place, a plunge, and then the rest of the file as it is.
 
-Only its first motion may get words that it had left to the lines before. Lengths and places are
+Only the first motion may get words that it had left to the lines before. Lengths and places are
 program coordinates in mm, feeds mm/min; they are written in the unit of the file.
 """
 
@@ -56,11 +55,11 @@ class ModalState:
 
 @dataclass(frozen=True, slots=True)
 class Descent:
-    """How the cutter comes back to its place: from the height `clear`, at the feed `plunge` where
-    it `goes_down`.
+    """How the cutter comes back to its place: from the height `clear`, at the feed `plunge` if it
+    `goes_down`.
 
-    `wait` are seconds for the spindle. `first_way` are lines of the file by which it comes down to
-    a stop at `first_feed`, before the spindle turns; empty where it has none.
+    `wait` is the dwell in seconds for the spindle. `first_way` are the lines of the file by which
+    it comes down to a stop at `first_feed`, before the spindle turns; empty if it has none.
     """
 
     clear: float
@@ -81,9 +80,9 @@ class Completion(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class RestartSource:
-    """The file that is gone on with: name, digest, the line asked for and why it begins with
-    another; the comments of its head, and the lines of its rest, each with what it must be
-    given."""
+    """The file that is continued: its name and digest, the line `asked` for and `why` the restart
+    begins with another, the comments of its head, and the lines of the rest, each with the words
+    that it must be given."""
 
     file: str
     sha256: str
@@ -94,7 +93,7 @@ class RestartSource:
 
 
 def restart_text(source: RestartSource, state: ModalState, descent: Descent) -> str:
-    """The whole text, each line ended by a line feed; comments of its own have at most 80
+    """Return the whole text, each line ended by a line feed; its own comments have at most 80
     characters."""
     grid = state.grid
     lines = [
@@ -165,7 +164,7 @@ def _approach(state: ModalState, descent: Descent) -> Iterator[str]:
 
 
 def _completed(line: str, completion: Completion | None, grid: TickGrid) -> str:
-    """A line of the file with the words that it took from lines before."""
+    """Return a line of the file with the words that it took from lines before."""
     if completion is None:
         return line
     if completion.motion is not None:

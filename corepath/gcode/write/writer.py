@@ -44,7 +44,7 @@ class WrittenProgram:
 def write(
     program: Program, heading: Heading, *, machine: MachineSection, units: Units
 ) -> WrittenProgram:
-    """`program` as text: ASCII, lines of at most 80 characters, each ended by a line feed.
+    """Return `program` as text: ASCII, lines of at most 80 characters, each ended by a line feed.
 
     `heading` goes into the head; a warning in it (what failed) stands at the very top and adds a
     stop before anything moves. Raises ValueError where the program is none: no pass, a pass that

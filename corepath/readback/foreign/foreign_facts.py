@@ -1,5 +1,5 @@
-"""What a foreign file is read against, and what is told of it: bench, deed, figures. Lengths in
-mm."""
+"""Data of the read-back of a foreign file: the simulation set-up, cut statistics, and all that is
+reported. Lengths in mm."""
 
 from __future__ import annotations
 
@@ -21,11 +21,12 @@ __all__ = ["Bench", "Deed", "Foreign", "Spot"]
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """Blank (mm), zero of the program in the blank's frame, cutters by number, machine.
+    """The simulation set-up: blank (mm), zero of the program in the blank's frame, cutters by
+    number, machine.
 
-    `cutters[-1]`, where there is one, serves for all numbers that are not named. `spoil_board` may
-    be cut into. `inch` is how numbers are taken where the file states no units. `cell` is the
-    largest spacing of the columns.
+    `cutters[-1]`, if given, is used for all numbers that are not named. `spoil_board` is the depth
+    below the bed that may be cut into. With `inch` numbers are inches where the file states no
+    units. `cell` is the largest spacing of the columns.
     """
 
     length: float
@@ -41,7 +42,7 @@ class Bench:
     allowed: Allowed = field(default_factory=Allowed)
 
     def cutter(self, number: int) -> Cutter | None:
-        """The cutter for a tool number; -1 where the program has called none."""
+        """Return the cutter for a tool number (-1: the program has called no tool), or None."""
         if number in self.cutters:
             return self.cutters[number]
         if -1 in self.cutters:
@@ -63,13 +64,13 @@ class Spot:
 
 @dataclass(frozen=True, slots=True)
 class Deed:
-    """What is done to the blank; lengths in mm, areas in mm², `removed` in mm³.
+    """Cut statistics: what is done to the blank; lengths in mm, areas in mm², `removed` in mm³.
 
-    `depth` is the deepest below the raw top, `left` the least wood under a cut that leaves some,
-    `thin` the area with less than 1 mm left, `through` the area cut right through, `below_bed` the
-    lowest cut under the bed. `beyond` tells how far the cutter reaches past the left, right, front
-    and back side below the top, `air` the way at feed below the top that meets nothing,
-    `straight_down` the deepest plunge at feed into solid wood.
+    `depth` is the deepest cut below the raw top, `left` the least wood under a cut that leaves
+    some, `thin` the area with less than 1 mm left, `through` the area cut right through,
+    `below_bed` how far cuts go below the bed. `beyond` is how far the cutter reaches past the left,
+    right, front and back side below the top, `air` the length of path at feed below the top that
+    meets nothing, `straight_down` the deepest plunge at feed into solid wood.
     """
 
     depth: Spot | None
@@ -86,9 +87,9 @@ class Deed:
 @report_keys(Key("*", "entries", None))
 @dataclass(frozen=True, slots=True)
 class Foreign:
-    """All that was read of one file; of `program` the last part only.
+    """All that was found out about one file; `program` is only its last part.
 
-    `extents` are least and largest X, Y, Z in program coordinates, or None.
+    `extents` are least and largest X, Y, Z in program coordinates, mm, or None.
     """
 
     program: ReadProgram
@@ -115,11 +116,11 @@ class Foreign:
 
     @property
     def units(self) -> Units:
-        """Those of the file, in which people read about it."""
+        """The units of the file, in which it is reported."""
         return INCH if self.program.inch else MM
 
     def entries(self) -> dict[str, Any]:
-        """What is told of it; lengths in mm."""
+        """Return the entries of the report; lengths in mm."""
         deed, bench = self.deed, self.bench
         ends = self.extents and {
             axis: [round(v, 4) for v in pair]

@@ -1,10 +1,10 @@
-"""What a file that corepath did not write would do to a blank: no plan, no operations, only text,
-blank and cutters.
+"""Read-back of a file that corepath did not write: no plan, no operations, only text, blank and
+cutters.
 
 The blank lies level on the bed, its middle over the origin, Z up from the bed; mm. `zero` is where
-the program's own zero lies in that frame. Nothing is known of what the file is meant to cut, so
-nothing is held against a wish: it is told what is cut, and found what a careful machinist would not
-run.
+the program's own zero lies in that frame. What the file is meant to cut is not known, so the result
+is not compared with anything: what it cuts is reported, and findings are what a careful machinist
+would not run.
 """
 
 from __future__ import annotations
@@ -31,7 +31,9 @@ from corepath.stock.path import Path, lay
 
 __all__ = ["read_foreign"]
 
+# Modal groups that change what is cut; of others a file by another program may say nothing.
 _NEEDED = ("distance", "feed mode")
+# mm of wood from which on a plunge counts as one into solid wood.
 _SOLID = 0.05
 
 
@@ -49,7 +51,7 @@ def read_foreign(text: str | ProgramSource, file: str, bench: Bench) -> Foreign:
 
 
 class _Tally:
-    """What the parts read so far have done, and found."""
+    """Figures and findings of the parts read so far."""
 
     def __init__(self, file: str, bench: Bench, by_m6: bool) -> None:
         self.bench = bench
@@ -73,7 +75,7 @@ class _Tally:
         self.at_feed = False
 
     def take(self, program: ReadProgram) -> None:
-        """One part."""
+        """Cut the blank with one part of the file, and add up its figures."""
         bench, findings = self.bench, self.findings
         self.program = program
         self.motions += program.count
@@ -111,8 +113,8 @@ class _Tally:
                 self.tool = int(event.value)
 
     def _cutters(self, tools: NDArray[np.int64], program: ReadProgram) -> dict[int, Cutter]:
-        """The cutter of each number called; one that there is none for is told where it first
-        cuts."""
+        """Map each called tool number to a cutter; report an undefined tool at its first cut."""
+        # Motions of an undefined tool still need some cutter to be laid out; they are not cut.
         stand_in = next(iter(self.bench.cutters.values()))
         used = {int(number) for number in np.unique(tools[program.kind > 0])}
         found: dict[int, Cutter] = {}
@@ -131,7 +133,7 @@ class _Tally:
         return found or {-1: stand_in}
 
     def _spin_up(self, path: Path, cutting: NDArray[np.bool_]) -> None:
-        """With what was started, and waited for, in parts before."""
+        """Check spindle spin-up, counting starts and dwells in earlier parts."""
         events = (*self.started, *path.program.events)
         program = replace(path.program, events=events)
         check_spin_up(replace(path, program=program), cutting, self.bench.spin_up, self.findings)
@@ -143,6 +145,7 @@ class _Tally:
             if waiting
             else []
         )
+        # One start and one dwell, however many parts pass without a cut.
         if len(kept) > 2:
             dwell = sum(event.value for event in kept[1:])
             kept = [kept[0], replace(kept[-1], value=dwell)]
@@ -169,7 +172,7 @@ class _Tally:
         self.curved |= bool((path.program.kind >= 2).any())
 
     def _deeds(self, path: Path, cut: Cut) -> None:
-        """Way in the air, plunges, and how far below the bed."""
+        """Add up path in the air, plunges, and how far cuts go below the bed."""
         bench = self.bench
         meets = cut.removed > bench.allowed.removal
         cuts = path.kind > 0
@@ -185,7 +188,7 @@ class _Tally:
         self.at_feed |= bool(cuts.any())
 
     def told(self) -> Foreign:
-        """All of it, once the last part is taken."""
+        """Return the result, once the last part is taken."""
         assert self.program is not None
         program, bench = self.program, self.bench
         findings = Findings(program.file)
@@ -238,7 +241,7 @@ class _Tally:
 
 
 def _modes(program: ReadProgram, curved: bool, first_line: int | None, findings: Findings) -> None:
-    """Modes that change what is cut, left to what the machine was in before."""
+    """Report modes that change what is cut and that the file leaves as the machine was before."""
     if not program.units_stated:
         findings.add("units", "neither G20 nor G21 is stated before the first move")
     needed = (*_NEEDED, "plane") if curved else _NEEDED
@@ -267,8 +270,8 @@ def _low(path: Path, bench: Bench, findings: Findings) -> None:
 
 
 def _beyond(path: Path, bench: Bench) -> NDArray[np.float64]:
-    """How far the cutter reaches past left, right, front and back below the top of the blank, mm; 0
-    where not."""
+    """Return how far the cutter reaches past left, right, front and back (4,) below the top of the
+    blank, mm; 0 on sides that it does not pass."""
     pieces = path.pieces.below(bench.thickness - 1e-6)
     if not len(pieces):
         return np.zeros(4)

@@ -1,4 +1,4 @@
-"""How long a program as read takes: the clock of `corepath.motion.clock` over its motions, and its
+"""Times of a program as read: the clock of `corepath.motion.clock` over its motions, and its
 dwells.
 
 Lengths in mm, feeds in mm/min, times in minutes. Stops wait for a person and are not counted.
@@ -20,6 +20,8 @@ __all__ = ["Minutes", "motion_seconds", "time_path"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+# Motions timed at once: each becomes a Python object, so this bounds memory. The clock starts from
+# rest at each block, which adds less than a second to a hundred thousand motions.
 _BLOCK = 100_000
 _NO_ARC = 0.1  # mm between the radii at both ends: an arc in name only, timed as a line
 _RESTS = ("stop", "optional-stop", "dwell", "tool-change", "end")
@@ -27,8 +29,8 @@ _RESTS = ("stop", "optional-stop", "dwell", "tool-change", "end")
 
 @dataclass(frozen=True, slots=True)
 class Minutes:
-    """At feed, at rapid, and dwelling; `known` is false where a cut has no feed and its time is
-    left out."""
+    """Minutes at feed, at rapid, and dwelling; `known` is false if a cut has no feed and its time
+    is left out."""
 
     feed: float
     rapid: float
@@ -40,7 +42,7 @@ class Minutes:
         return self.feed + self.rapid + self.dwell
 
     def plus(self, other: Minutes) -> Minutes:
-        """Both, one after the other."""
+        """Return the times of both, one after the other."""
         return Minutes(
             self.feed + other.feed,
             self.rapid + other.rapid,
@@ -50,7 +52,8 @@ class Minutes:
 
 
 def time_path(path: Path, limits: Limits) -> Minutes:
-    """Time of all motions with known ends, from rest to rest at every stop and dwell."""
+    """Return the time of all motions with known ends; the machine comes to rest at every stop and
+    dwell."""
     cuts = path.kind > 0
     spent, counted = motion_seconds(path, limits)
     dwell = sum(event.value for event in path.program.events if event.name == "dwell")
@@ -63,8 +66,8 @@ def time_path(path: Path, limits: Limits) -> Minutes:
 
 
 def motion_seconds(path: Path, limits: Limits) -> tuple[Floats, NDArray[np.bool_]]:
-    """Seconds of each motion (n,), and which of them are counted: a cut without a feed takes none
-    here."""
+    """Return the seconds of each motion (n,), and which of them are counted (n,): the time of a cut
+    without a feed is not known, and 0 here."""
     feed = path.program.feed[path.index]
     counted = (path.kind == 0) | (feed > 0.0)
     rests = np.array(

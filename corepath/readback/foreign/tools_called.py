@@ -19,7 +19,8 @@ __all__ = ["changes_by_m6", "stretches", "tools_called"]
 
 
 def changes_by_m6(lines: Iterable[str]) -> bool:
-    """Whether a program changes its tool by M6 anywhere."""
+    """Tell whether a program changes its tool by M6 anywhere."""
+    # Taking every line apart would read a long file twice; few lines hold both an M and a 6.
     likely = (
         text
         for text in lines
@@ -35,11 +36,11 @@ def changes_by_m6(lines: Iterable[str]) -> bool:
 def tools_called(
     program: ReadProgram, by_m6: bool | None = None, before: int = -1
 ) -> NDArray[np.int64]:
-    """Number of the tool at each motion (n,), -1 where none has been called.
+    """Return the number of the tool at each motion (n,), -1 where none has been called.
 
-    With an M6 anywhere the tool changes there (NIST IR 6556, 3.6.3), else where T stands, as with a
-    change by hand. Of a part of a program tell whether the whole has one (`by_m6`), and the tool
-    `before`.
+    With an M6 anywhere in the program the tool changes at M6 (NIST IR 6556, 3.6.3), otherwise at T,
+    as with a change by hand. For a part of a program say whether the whole has an M6 (`by_m6`), and
+    which tool was called `before`.
     """
     if by_m6 is None:
         by_m6 = any(event.name == "tool-change" for event in program.events)
@@ -52,8 +53,8 @@ def tools_called(
 
 
 def stretches(path: Path, tools: NDArray[np.int64], cutters: dict[int, Cutter]) -> Iterator[Path]:
-    """The path cut into parts of one cutter each, in order; `tools` (n,) by motion of the
-    program."""
+    """Yield the path in parts of one cutter each, in order; `tools` (n,) is the tool number at each
+    motion of the program."""
     mine = tools[path.index]
     bounds = [0, *(np.flatnonzero(np.diff(mine)) + 1).tolist(), len(mine)]
     for first, last in pairwise(bounds):

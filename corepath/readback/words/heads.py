@@ -1,10 +1,9 @@
-"""What the head of a file says of itself, held against the file's name, the other files and the
-blank.
+"""Checks of the head of a file against the file's name, the other files and the blank.
 
-A head is the comments before the first line that is none: `Key: value`, wrapped lines begin with
-two blanks. It is only words, so nothing is derived from it; but paper, file and plan must not say
-different things. A file without such a head, as one of another's making, is held to nothing here.
-Lengths in mm.
+A head is the comments before the first line that is not a comment: `Key: value`; wrapped lines
+begin with two blanks. It is only words, so nothing is derived from it, but paper, file and plan
+must not contradict each other. A file without such a head, like one by another program, is not
+checked here. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -27,8 +26,8 @@ _NUMBER = re.compile(r"[+-]?[0-9]+(?:\.[0-9]*)?")
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """What stands in it: file name, digest of the plan, zero (x, y, z) in the bed frame; empty
-    where not said."""
+    """The contents of a head: file name, digest of the plan, zero (x, y, z) in the bed frame, mm;
+    empty or None where it says nothing."""
 
     file: str = ""
     plan: str = ""
@@ -36,7 +35,7 @@ class Head:
 
 
 def head_lines(text: str) -> list[str]:
-    """The comments of a text's head, each that was wrapped in one."""
+    """Return the comments of a text's head; one that was wrapped over lines is joined."""
     says: list[str] = []
     for line in text.split("\n", _LONGEST_HEAD)[:_LONGEST_HEAD]:
         bare = _NUMBERED.sub("", line.strip())
@@ -52,8 +51,9 @@ def head_lines(text: str) -> list[str]:
 
 
 def read_head(text: str) -> Head:
-    """The head of a text. Never raises."""
+    """Return the head of a text. Never raises."""
     says = head_lines(text)
+    # Reversed, so that of two lines with one key the first is kept.
     known = dict(part.split(": ", 1) for part in reversed(says) if ": " in part)
     return Head(known.get("File", ""), known.get("Plan", ""), _zero(says))
 
@@ -71,8 +71,11 @@ def _zero(says: list[str]) -> tuple[float, float, float] | None:
 
 
 def check_heads(texts: Mapping[str, str], findings: Findings, plan: str = "") -> None:
-    """Each head names its own file, and all the same plan: `plan`, or where that is not known that
-    of most files."""
+    """Check that each head names its own file, and all name the same plan: `plan`, or if that is
+    not known the one of most files.
+
+    `texts` maps names of files to their texts.
+    """
     heads = {name: read_head(text) for name, text in texts.items()}
     named = Counter(head.plan for head in heads.values() if head.plan)
     wanted = plan or next((digest for digest, _ in named.most_common(1)), "")
@@ -94,7 +97,8 @@ def check_heads(texts: Mapping[str, str], findings: Findings, plan: str = "") ->
 def check_stated_zero(
     text: str, zero: tuple[float, float, float], allowed: float, findings: Findings
 ) -> None:
-    """The zero that the head tells the shop, against the one derived from the blank as it lies."""
+    """Check the zero that the head states against `zero`, the one derived from the blank as it
+    lies."""
     stated = read_head(text).zero
     for axis, said, derived in zip("XYZ", stated or (), zero, strict=False):
         if abs(said - derived) > allowed:

@@ -1,9 +1,10 @@
-"""Rehearsals read back: high up, the spindle off, and a stop at each place that they are to show.
+"""Read-back of rehearsals: high up, the spindle off, and a stop at each place that they are to
+show.
 
-A rehearsal tells the shop whether the zero is right and what stands in the way. One that shows a
-wrong place, or not all that the files travel, is worse than none. Which places those are is worked
-out here from the blank, the dowels and the motions of the files as they were read. Bed frame of the
-set-up, mm.
+A rehearsal shows the shop whether the zero is right and what is in the way. One that shows a wrong
+place, or not the whole area of the files, is worse than no rehearsal. The right places are worked
+out here from the blank, the dowels and the motions of the files as read. Bed frame of the set-up,
+mm.
 """
 
 from __future__ import annotations
@@ -46,12 +47,13 @@ def check_rehearsals(
     sha256: Mapping[str, str] | None = None,
     plan: str = "",
 ) -> Findings:
-    """Read rehearsals (name to text) back: no spindle, nothing low, and each place shown that must
-    be.
+    """Read back rehearsals: the spindle stays off, nothing comes low, and each place is shown that
+    must be.
 
-    `works` are those still to be cut; `travelled` by set-up is the rectangle of all that their
-    files travel, as read. `sha256` are the digests the rehearsals had when planned: of one that has
-    another, or is missing, it is said so. `plan` is the plan that their heads should name.
+    `texts` maps names of rehearsals to their texts. `works` are those still to be cut; `travelled`
+    maps set-ups to the rectangle that their files travel, as read. `sha256` maps names to the
+    digests that the rehearsals had when planned: one that is missing or has another is a finding.
+    `plan` is the plan that their heads should name.
     """
     found = Findings()
     check_heads(texts, found, plan)
@@ -97,8 +99,8 @@ def _check(
 
 
 def _check_stops(program: ReadProgram, offset: bool, findings: Findings) -> None:
-    """A stop before it moves, for the cutter, and before it goes on to each place but the park:
-    someone must look."""
+    """Check that the rehearsal stops before it moves, for the cutter, and before it goes on from
+    each place (not to the park position), so that someone can look."""
     stops = {event.index for event in program.events if event.name == "stop"}
     if not offset and 0 not in stops:
         says = "no stop before it moves: nobody fits the cutter and touches Z"
@@ -110,8 +112,8 @@ def _check_stops(program: ReadProgram, offset: bool, findings: Findings) -> None
 
 
 def _check_heights(program: ReadProgram, clear: float, shop: Shop, findings: Findings) -> None:
-    """Slowly down to the safe height `clear` (program coordinates), never below it, spindle off,
-    inside the room."""
+    """Check that the rehearsal comes down slowly to the safe height `clear` (program coordinates)
+    and never below it, with the spindle off, inside the machine's travel."""
     if program.kind[0] == 0:
         findings.add("rehearsal", "its first way down goes at rapid", line=int(program.line[0]))
     for event in program.events:
@@ -145,8 +147,8 @@ def _check_heights(program: ReadProgram, clear: float, shop: Shop, findings: Fin
 
 
 def _at_first_stop(program: ReadProgram, work: Work) -> Work:
-    """The work with the tip as it stands at the first stop to look: what is said of it there must
-    be so."""
+    """Return the work with the tip at its real height at the first stop to look: what the message
+    says there must be true."""
     look = first_look(program)
     height = np.nan if look is None else float(program.end[look - 1, 2]) + work.zero.z
     return replace(work, approach=seen_from(work, height, np.inf))
@@ -155,7 +157,8 @@ def _at_first_stop(program: ReadProgram, work: Work) -> Work:
 def _check_places(
     program: ReadProgram, work: Work, shop: Shop, span: Span | None, findings: Findings
 ) -> None:
-    """Each mark, then the rectangle of all that the files travel, then the obstacles in it."""
+    """Check that the rehearsal shows each mark, then the rectangle that the files travel, then the
+    obstacles in it."""
     stretches = list(_stretches(program, work))
     marks = list(_marks(work, shop))
     for number, (mark, says) in enumerate(marks):
@@ -182,11 +185,9 @@ def _check_places(
 
 
 def _stretches(program: ReadProgram, work: Work) -> Iterator[_Places]:
-    """Where it goes between two stops (n, 2), from the second stop of its own on: a rapid and what
-    follows at feed.
+    """Yield the places (n, 2) that it passes between two stops: a rapid and what follows at feed.
 
-    Of two stops with no motion between them the second shows the place where the tip stands
-    already.
+    Where no motion lies between two stops, the second shows the place where the tip is already.
     """
     stops = sorted(event.index for event in program.events if event.name == "stop" and event.index)
     places = program.end[:, :2] + (work.zero.x, work.zero.y)
@@ -201,7 +202,7 @@ def _stretches(program: ReadProgram, work: Work) -> Iterator[_Places]:
 
 
 def _marks(work: Work, shop: Shop) -> Iterator[tuple[tuple[float, float], str]]:
-    """What X, Y and Z zero are checked by, and its name."""
+    """Yield the places (x, y) by which X, Y and Z zero are checked, with their names."""
     if work.setup == "D":
         yield (0.0, 0.0), "the mark of the cradle"
     else:
@@ -212,7 +213,7 @@ def _marks(work: Work, shop: Shop) -> Iterator[tuple[tuple[float, float], str]]:
 
 
 def _loop(places: _Places) -> Polygon:
-    """What it goes round; empty where the way does not come back to where it began."""
+    """Return the area that a path encloses; empty where it does not return to its beginning."""
     if len(places) < 4 or not np.hypot(*(places[-1] - places[0])) <= _PLACE:
         return Polygon()
     return Polygon(places)
@@ -221,7 +222,8 @@ def _loop(places: _Places) -> Polygon:
 def _check_loops(
     loops: Sequence[Polygon], obstacles: Sequence[Obstacle], span: Span, findings: Findings
 ) -> None:
-    """Round each obstacle as far as it stands in the rectangle, and round nothing else."""
+    """Check that the loops go around each obstacle, as far as it lies in the rectangle, and around
+    nothing else."""
     for loop in loops:
         if not any(box(*one.area.bounds).buffer(_PLACE).covers(loop) for one in obstacles):
             findings.add("rehearsal", "it goes round a place where no obstacle stands")

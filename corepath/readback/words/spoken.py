@@ -1,8 +1,8 @@
-"""Words that someone at the machine obeys, held against the work: the head, and each comment that
-names a cutter.
+"""Checks of words that someone at the machine obeys, against the work: the head, and each comment
+that names a cutter.
 
-What they must say is worked out here from the work, the set-up and the shop; how zero is found in
-words has one owner (`corepath.motion.zero_words`). Only letters and digits are compared. Lengths in
+What they must say is worked out here from the work, the set-up and the shop; the words for finding
+zero have one owner (`corepath.motion.zero_words`). Only letters and digits are compared. Lengths in
 mm.
 """
 
@@ -32,6 +32,7 @@ _NAMED = re.compile(
 _COMMENT = re.compile(r"\(([^()]*)\)")
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")
 _TIP = re.compile(r"Tip must be about (\d+(?:\.\d+)?) (mm|in) above ([^,]*)")
+# mm: sizes have four decimals in mm and five in inches; one that differs by more is another size.
 _ROUNDING = 0.0006
 _ABOUT, _ABOUT_INCH = 0.06, 0.13  # mm: half of the last place that is written, in mm and in inches
 _RPM_ROUNDING = 0.6
@@ -39,15 +40,15 @@ _RPM_ROUNDING = 0.6
 
 @dataclass(frozen=True, slots=True)
 class Spoken:
-    """What files say beside their works: face up by set-up, lengths in `units`; `asks`: a message
-    names the cutter."""
+    """What files say besides their works: the face that lies up by set-up, lengths in `units`;
+    `asks`: a message names the cutter."""
 
     face_up: Mapping[Setup, str]
     units: Literal["mm", "inch"]
     asks: bool = True
 
     def length(self, value: float) -> str:
-        """A length (mm) in the unit of the files, without idle zeros."""
+        """Return a length (mm) in the unit of the files, without trailing zeros."""
         text = f"{value / MM_PER_INCH:.5f}" if self.units == "inch" else f"{value:.4f}"
         return "0" if float(text) == 0.0 else text.rstrip("0").rstrip(".")
 
@@ -61,10 +62,11 @@ def check_spoken(
     rehearsal: bool = False,
     looks: bool = False,
 ) -> None:
-    """Each line of the head that matters is there and says what the plan says, and every cutter
-    named is the work's.
+    """Check that each line of the head that matters is there and says what the plan says, and that
+    every cutter named is the work's.
 
-    `looks`: the file stops on its first way down, and must say how high the tip is to stand there.
+    `rehearsal`: the text is one of a rehearsal. `looks`: the file stops on its first approach, and
+    must say how high the tip is there.
     """
     lines = head_lines(text)
     said: dict[str, list[str]] = {}
@@ -89,7 +91,8 @@ def check_spoken(
 
 
 def _head(work: Work, spoken: Spoken, rehearsal: bool) -> Iterator[tuple[str, str]]:
-    """Keys that must be there and what they say; empty for those that are judged elsewhere."""
+    """Yield the keys that must be there and what they must say; empty for those checked
+    elsewhere."""
     zero = work.zero
     yield "File", ""
     yield "Plan", ""
@@ -108,7 +111,8 @@ def _head(work: Work, spoken: Spoken, rehearsal: bool) -> Iterator[tuple[str, st
 
 
 def _cutter(values: list[str], work: Work, spoken: Spoken, findings: Findings) -> None:
-    """Number, shape and all figures of the cutter."""
+    """Check number, shape and all figures of the cutter."""
+    # The number of flutes is no length: it is scaled here because all figures are scaled below.
     cutter, scale = work.cutter, MM_PER_INCH if spoken.units == "inch" else 1.0
     sizes = [cutter.diameter, *([cutter.listed] if cutter.measured else [])]
     sizes += [*cutter.end_sizes, cutter.flutes * scale, cutter.cutting_length, cutter.stick_out]
@@ -139,8 +143,8 @@ def _speed(values: list[str], work: Work, findings: Findings) -> None:
 
 
 def _comments(text: str, work: Work, spoken: Spoken, findings: Findings) -> bool:
-    """Messages and the order of work, and every comment that names a cutter; whether one says how
-    high the tip is."""
+    """Check messages, the order of work, and every comment that names a cutter; return whether one
+    says how high the tip is."""
     asked = tip = False
     for number, line in enumerate(text.split("\n"), 1):
         if "(" not in line:
@@ -165,7 +169,7 @@ def _comments(text: str, work: Work, spoken: Spoken, findings: Findings) -> bool
 
 
 def _is(work: Work, named: re.Match[str], spoken: Spoken) -> bool:
-    """Whether number, shape and size that a comment names are those of the work's cutter."""
+    """Tell whether number, shape and size that a comment names are those of the work's cutter."""
     cutter, scale = work.cutter, MM_PER_INCH if spoken.units == "inch" else 1.0
     sizes = [one for one in (cutter.diameter, cutter.listed) if one]
     size = named[3] is None or any(abs(float(named[3]) * scale - one) < _ROUNDING for one in sizes)
@@ -173,7 +177,7 @@ def _is(work: Work, named: re.Match[str], spoken: Spoken) -> bool:
 
 
 def _touch(says: str, number: int, work: Work, findings: Findings) -> None:
-    """What Z is touched on: as much of it as stands on this line."""
+    """Check what Z is touched on, as much of it as is on this line."""
     asks = re.search(r"touch Z\b.* with it on ", says)
     if asks and not _bare(touch_words(work.zero, "")).startswith(
         _bare(f"Fit, {says[asks.start() :]}")
@@ -183,8 +187,8 @@ def _touch(says: str, number: int, work: Work, findings: Findings) -> None:
 
 
 def _tip(says: str, number: int, work: Work, findings: Findings) -> bool:
-    """How high the tip must stand at the stop of the first way down; whether this comment says
-    it."""
+    """Check how high the tip must be at the stop of the first approach; return whether this comment
+    says it."""
     seen = _TIP.search(says)
     if seen is None or work.approach is None:
         return seen is not None
@@ -198,6 +202,6 @@ def _tip(says: str, number: int, work: Work, findings: Findings) -> bool:
 
 
 def _bare(text: str) -> str:
-    """Letters and digits alone, each run of others one space."""
+    """Return the letters and digits of a text alone, each run of other signs as one space."""
     kept = unicodedata.normalize("NFKD", text).lower()
     return re.sub(r"[^a-z0-9.-]+", " ", kept).strip()

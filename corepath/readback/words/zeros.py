@@ -1,7 +1,7 @@
-"""The work zero of each file as the shop finds it: from the dowels in X and Y, from bed or face in
-Z.
+"""Derives the work zero of each file as the shop finds it: X and Y from the dowels, Z from bed or
+face.
 
-Derived from the blank alone, never from the plan. Bed frame of the set-up, mm.
+From the blank alone, never from the plan. Bed frame of the set-up, mm.
 """
 
 from __future__ import annotations
@@ -20,14 +20,14 @@ Zero3 = tuple[float, float, float]
 
 
 def face_height(stock: Stock, shop: Shop, setup: str) -> float:
-    """Height of the face that lies up at the touch place now; of the highest solid where that is a
-    hole."""
+    """Return the present height of the upper face at the place that is touched; that of the highest
+    solid if there is a hole."""
     height = stock.height_at(*shop.touch(setup))
     return height if height > NOWHERE / 2.0 else stock.highest()
 
 
 def derive_zero(work: Work, shop: Shop, face: float, now: float) -> Zero3:
-    """The zero: `face` is the height touched when the set-up began, `now` the one at this moment.
+    """Return the zero; `face` is the height touched when the set-up began, `now` the present one.
 
     Inserts are always zeroed on the skimmed face as it is now; everything else on the bed or on the
     face as it was when the set-up began.
@@ -41,7 +41,7 @@ def derive_zero(work: Work, shop: Shop, face: float, now: float) -> Zero3:
 
 
 def zeroed(work: Work, shop: Shop, zero: Zero3) -> Zeroed:
-    """What the zero of a work refers to, and the coordinate system that holds it."""
+    """Return what the zero of a work refers to, with its place and its coordinate system."""
     if work.name == "inserts":
         return Zeroed("the skimmed face", zero, 540 if shop.second_zero == "none" else 550)
     if work.setup == "D":
@@ -50,7 +50,7 @@ def zeroed(work: Work, shop: Shop, zero: Zero3) -> Zeroed:
 
 
 def check_zero(work: Work, zero: Zero3, allowed: float, findings: Findings) -> None:
-    """The zero that the plan states against the derived one."""
+    """Check the zero that the plan states against the derived one."""
     stated = (work.zero.x, work.zero.y, work.zero.z)
     for axis, planned, derived in zip("XYZ", stated, zero, strict=True):
         if abs(planned - derived) > allowed:
