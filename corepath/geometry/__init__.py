@@ -1,1 +1,1 @@
-"""Shapes of the plane and of space that know nothing of a board, a job or a machine."""
+"""Plane geometry that does not depend on board, job or machine."""

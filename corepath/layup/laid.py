@@ -39,7 +39,7 @@ __all__ = [
 Floats = NDArray[np.float64]
 SKIN_LAP = 6.0
 """mm by which the laminates lap onto the rim beyond the trim's slot where the job does not say:
-twice `limits.web`, for a board is placed in its cradle, and a skin on its board, by hand (common
+twice `limits.web`, since a board is placed in its cradle, and a skin on its board, by hand (common
 practice, no source)."""
 
 # rounds of the fixed point in `LaidUp.top`: each shrinks the error by height times curvature, at

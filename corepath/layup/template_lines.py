@@ -3,8 +3,8 @@ file.
 
 X along the board, Y across, mm, origin over the middle of the blank; Y up. An *arc* template lies
 on the curved board: its X are lengths along the arc. On the `core` they are those of the flat core,
-which keeps its length; on the `deck` each place is moved by what the top of the laminate is shorter
-or longer there (`LaidUp.face_shift`), on the `bottom` by what its underside is
+which keeps its length; on the `deck` each place is moved by how much shorter or longer the top of
+the laminate is up to there (`LaidUp.face_shift`), on the `bottom` by the same for its underside
 (`LaidUp.under_shift`), and drawn as seen from below: Y down. A *flat* template is for skins and for
 those who cut by hand before lay-up.
 """

@@ -1,11 +1,11 @@
 """`njit` of numba with a cache on disk that cannot stop a run.
 
 numba keeps what it compiled in files beside the code. Where one of them is damaged (a full disk, a
-machine switched off), reading it raises whatever unpickling meets, in every later run; where a
-single bit has flipped it may raise nothing, and the loop works out something else. So each file
-ends with a digest of all before it, which unpickling does not look at. A file without its digest
-counts as damaged, and a damaged cache as empty: the loop is compiled again and its files are
-written anew. A cache that cannot be written is done without.
+machine switched off), unpickling it raises almost any error, in every later run; where a single bit
+has flipped it may raise nothing, and the loop gives other results. So each file ends with a digest
+of all before it, which unpickling does not look at. A file without its digest counts as damaged,
+and a damaged cache as empty: the loop is compiled again and its files are written again. Where the
+cache cannot be written, loops are compiled in each run.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ _DIGEST = 16
 
 
 class _Digested:
-    """What is written to a file goes through here, for its digest."""
+    """Passes on what is written to a file and works out its digest."""
 
     def __init__(self, file: Any) -> None:
         self._file = file
@@ -40,7 +40,7 @@ class _Digested:
         return int(self._file.write(data))
 
     def close_up(self) -> None:
-        """The digest, at the end."""
+        """Writes the digest at the end of the file."""
         self._file.write(self._sum.digest())
 
 
@@ -73,7 +73,7 @@ def _whole(path: str) -> None:
 
 
 class _RebuiltCache(FunctionCache):
-    """A cache whose damaged files are taken away and made again."""
+    """A cache whose damaged files are deleted and written again."""
 
     def __init__(self, function: Callable[..., Any]) -> None:
         super().__init__(function)  # type: ignore[no-untyped-call]

@@ -70,7 +70,7 @@ class Cutter:
 
     @property
     def measured(self) -> bool:
-        """Whether its diameter is a measured one, other than the job lists."""
+        """Whether its diameter was measured and differs from the one that the job lists."""
         return self.listed > 0.0
 
     @property
@@ -140,9 +140,10 @@ class Cutting:
     """How a cutter is run: rpm, feeds in mm/min, depths in mm.
 
     `feed` sideways, right for a full-width cut; `ramp` along a ramp or helix, `plunge` straight
-    down; `depth` of one layer; `stepover` largest distance between neighbouring lines of a clearing
-    path. `finish` is the feed of a light lap: a finishing lap along a wall, or the lines of the
-    finished deck beside one another; 0 means as `feed`. The chip load is feed / (flutes · rpm).
+    down; `depth` of one layer, the axial depth of cut; `stepover` largest distance between
+    neighbouring lines of a clearing path. `finish` is the feed of a finishing pass, along a wall or
+    in lines beside one another over the deck; 0 means as `feed`. The chip load is feed / (flutes ·
+    rpm).
     """
 
     rpm: float

@@ -13,7 +13,7 @@ The search keeps, for each number of moves, the points reached and the interval 
 which they can be reached: a move may begin where its direction and the one of the move before
 differ by at most `joint`. Reaching is exact in the directions and keeps the `_BEAM` farthest points
 of each number of moves, so its time grows with the points and not with their square. The directions
-are chosen backwards from the end, as equal as they can be.
+are chosen backwards from the end, each as close to that of the next move as its interval allows.
 """
 
 from __future__ import annotations

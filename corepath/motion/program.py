@@ -111,15 +111,15 @@ class Zero:
 
 @dataclass(frozen=True, slots=True)
 class Approach:
-    """The first way down of a file whose zero is another than that of the file before: at feed, to
-    a stop (M0).
+    """The first way down of a file whose zero differs from that of the file before: at feed, to a
+    stop (M0).
 
     The tip comes to `height` (bed frame, mm), goes to (x, y) and stops there, `above` mm over
     `face`, so that someone can see whether the zero is right. With the zero of the file before,
     `old` in words, it would stand `otherwise` mm over it, still clear of everything; `old` is empty
     where no file came before. `feed` is that of the way down and `walk` that of the level way,
-    mm/min: no rapid, since whoever forgot to touch Z after a change of cutter may have a longer one
-    in, which the height knows nothing of.
+    mm/min: no rapid, since someone who forgot to touch Z after a tool change may have a longer
+    cutter fitted, for which the height is too low.
     """
 
     x: float
@@ -139,7 +139,7 @@ class Approach:
 
 @dataclass(frozen=True, slots=True)
 class Pass:
-    """A stretch of moves cut without a stop. It starts and ends at the safe height.
+    """A stretch of moves cut without a stop; it starts and ends at the safe height.
 
     The first move of a pass is a rapid to (x, y, clear); the last is a rapid up to the safe height.
     Between passes of one program the writer puts the stop (spindle off, dwell, park, M0). `points`
@@ -158,8 +158,8 @@ class Pass:
 
     @property
     def given(self) -> int:
-        """Points that the cuts were thinned and fitted from; as many as cuts where nothing was
-        thinned."""
+        """The number of points that the cuts were thinned and fitted from; the number of cuts where
+        nothing was thinned."""
         return (
             sum(move.kind != Kind.RAPID for move in self.moves)
             if self.points is None
@@ -174,7 +174,7 @@ class Program:
     `clear` is the height (bed frame) where rapids are free; `park` the place (x, y) to stand at a
     stop. `watch` are lines for the head: what to look out for; `corners` those that stay round.
     Without `spindle` it only travels, as a rehearsal does. `approach` is its first way down where
-    its zero is another than that of the file before. `kept` is the file whose touch of Z this one
+    its zero differs from that of the file before. `kept` is the file whose touch of Z this one
     relies on, with the same cutter still fitted; empty where Z is touched for it. `used` tells of
     each planned feed (planned, slowest, fastest) what its cuts go at once bends are held to what
     the machine reaches, mm/min.

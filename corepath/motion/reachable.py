@@ -1,5 +1,4 @@
-"""Feeds that the machine can reach: on a bend the axis goes no faster than its acceleration turns
-it.
+"""Feeds that the machine can reach: on a bend no faster than its acceleration allows.
 
 On a radius r a speed v asks for v²/r towards the middle (elementary mechanics), so v is at most
 sqrt(a·r). An arc has its radius. A bend of straight cuts that go on smoothly has that of the circle
@@ -43,7 +42,7 @@ def reachable(program: Program, accel: float) -> Program:
     """Returns the program with each feed on an arc or bend no higher than `accel` (mm/s²) lets the
     axis go there.
 
-    Its `used` tells what became of each planned feed.
+    Its `used` lists, for each planned feed, the slowest and the fastest that its cuts now have.
     """
     passes = tuple(_slowed(one, accel) for one in program.passes)
     return replace(program, passes=passes, used=_used(program.passes, passes))

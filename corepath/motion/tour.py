@@ -3,7 +3,7 @@ memory).
 
 The least way from the start through each set of places to each of its members is built from those
 of smaller sets. Work grows as n² 2^n: for `FEW` places or fewer. Costs may be lengths or times, and
-need not keep the triangle rule.
+need not satisfy the triangle inequality.
 """
 
 from __future__ import annotations

@@ -47,7 +47,8 @@ Passes = Callable[[Mapping[str, float]], bool]
 @dataclass(frozen=True, slots=True)
 class Option:
     """Values by key of the job that pass together, in mm (pressure in bar), and the verdict they
-    then get; `highest` is the finished board at its thickest, mm, where the deck was built anew."""
+    then get; `highest` is the finished board at its thickest, mm, where the deck was built
+    again."""
 
     values: Mapping[str, float]
     verdict: str

@@ -4,8 +4,8 @@ chords.
 The vertices of an outline lie on the true curve and its chords keep within 0.001 mm of it.
 Distances from the chords would crease the deck at each vertex by a trace that shows in its
 curvature. So each edge has a *bulge*: a cubic whose end slopes are those of the parabola through
-neighbouring vertices. A *corner* (turn above `_CORNER`) keeps its corner, and an edge whose bulge
-would exceed what the chords allow is taken as the straight line that it is.
+neighbouring vertices. A *corner* (turn above `_CORNER`) stays sharp, and an edge whose bulge would
+exceed what the chords allow is taken as the straight line that it is.
 """
 
 from __future__ import annotations

@@ -150,7 +150,7 @@ def build_deck(job: Job, outline: Polygon, folder: Path | None = None) -> DeckSu
         raise InputError(faults)
     cautions = (*ground.cautions, *patch_cautions(patches, job, rounded, xs, ys))
     # What a mesh or grid gives is written down beside the plan as text and read back from there:
-    # rounded here, both are the same deck to the last bit. Stations are worked out anew instead.
+    # rounded here, both are the same deck to the last bit. Stations are worked out again instead.
     if ground.sha256 is not None:
         grid = np.round(grid, FILE_GRAIN)
     lowering = _lowering(xs, ys, ground.raw - rounded)

@@ -17,9 +17,9 @@ RAMP_SHARE = 0.5
 """Feed down a ramp or helix as a share of the feed sideways (common practice, no source)."""
 
 LARGEST_RAISE = 2.0
-"""A feed is raised for thin chips by this factor at most (common practice, no source): where a lap
-meets more stock than planned, at a corner or on a wall that waves, the chip is then no thicker than
-twice what is meant."""
+"""A feed is raised for thin chips by this factor at most (common practice, no source): where a pass
+meets more stock than planned, at a corner or on a wavy wall, the chip is then no thicker than twice
+what is meant."""
 
 
 def raised(cutter: Cutter, width: float, depth: float) -> float:
@@ -52,7 +52,7 @@ def cutting(
     the cutting length. The feed on a ramp is `ramp_share` of the feed; not given, half of it, but
     no less than the plunge feed or, up to the whole feed, than what keeps the edge from rubbing. A
     drill goes straight down and nowhere else: its feed is its chip load, whatever `plunge_share`
-    says. `light` is the (width, depth) of a finishing lap: its feed is raised for thin chips,
+    says. `light` is the (width, depth) of a finishing pass, mm: its feed is raised for thin chips,
     except where `feed` is the shop's own figure.
 
     >>> from corepath.motion.cutter import Cutter

@@ -101,7 +101,7 @@ def _loaded(data: bytes, name: str) -> tuple[Floats, Ints]:
             )
         corners = np.asarray(loaded.vertices, dtype=np.float64)
         indices = np.asarray(loaded.faces, dtype=np.int64)
-    # it takes for text what it cannot make out, and looks for help with the letters
+    # content that it cannot make out it takes for text, and imports a package to guess the encoding
     except ImportError:
         says = f"{name} cannot be read as a mesh: its content is not what its ending says"
         raise InputError([_fault(says)]) from None
