@@ -137,7 +137,7 @@ class LaidUp:
         `kept` is one height all along, but in pure bending it is the centroid of the section, here
         of the blank across its width, that keeps its length (beam theory, textbook), and that sinks
         where the core gets thinner. Each turn of the tangent counts by the difference there: the
-        integral of (kept - centroid) over the turn, from X = 0.
+        integral of (centroid - kept) over the turn, from X = 0.
         """
         wanted = np.atleast_1d(np.asarray(x, dtype=np.float64))
         along = np.unique(

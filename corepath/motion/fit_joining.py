@@ -31,7 +31,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 NO_END = 9.0
-"""A direction (rad) that means: any. Real ones lie within half a turn of 0."""
+"""A direction (rad) that means: any."""
 _BEAM = 10  # states kept for each number of moves: bounds the search to so many times the points
 _TRIES = 9
 _STEEPEST = 1.3  # rad: |lead| of an arc; the sweep is twice that, 2.6, and so below `LARGEST_SWEEP`
@@ -200,8 +200,8 @@ def join_run(
         int(np.int64(-1)),
         int(np.int64(0)),
     )
-    # breadth first: all that k moves reach before any of k + 1, so the first to reach the last
-    # point takes the fewest
+    # breadth first: all that k moves reach before any of k + 1, so the first state at the last
+    # point has the fewest moves of all that the beam kept
     while goal < 0 and level < count:
         begin = count
         for s in range(level, begin):

@@ -64,8 +64,8 @@ def _descend(height: Floats, ball: float, cx: float, cy: float, i: int, j: int) 
 
 @njit(cache=True)
 def _least(height: Floats, ball: float, cx: float, cy: float, i: int, j: int) -> float:
-    """Least room near the node (i, j), between the nodes: the least value of the paraboloid through
-    it and its eight neighbours."""
+    """Least room near the node (i, j), between the nodes: the least value of the paraboloid whose
+    slopes and curvatures are the central differences of the node's eight neighbours."""
     g = _room(height, ball, cx, cy, i, j)
     e, w = _room(height, ball, cx, cy, i + 1, j), _room(height, ball, cx, cy, i - 1, j)
     n, s = _room(height, ball, cx, cy, i, j + 1), _room(height, ball, cx, cy, i, j - 1)
@@ -100,7 +100,7 @@ def reachable(height: Floats, ball: float, reach: int, stride: int, lost: Mask) 
         for j in range(columns):
             if not lost[i, j]:
                 continue
-            # the lattice's rim has no central difference, and lies level beyond the blank
+            # the rim has no central difference; what matters lies a ball's reach away from it
             if i < 1 or j < 1 or i > rows - 2 or j > columns - 2:
                 lost[i, j] = False
                 continue
