@@ -175,9 +175,9 @@ class Program:
     stop. `watch` are lines for the head: what to look out for; `corners` those that stay round.
     Without `spindle` it only travels, as a rehearsal does. `approach` is its first way down where
     its zero differs from that of the file before. `kept` is the file whose touch of Z this one
-    relies on, with the same cutter still fitted; empty where Z is touched for it. `used` tells of
-    each planned feed (planned, slowest, fastest) what its cuts go at once bends are held to what
-    the machine reaches, mm/min.
+    relies on, with the same cutter still fitted; empty where Z is touched for it. `used` has
+    for each planned feed (planned, slowest, fastest): at what its cuts go after bends were slowed
+    to what the machine reaches, mm/min.
     """
 
     stem: str

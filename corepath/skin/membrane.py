@@ -37,10 +37,10 @@ _SAMPLES = 4  # places along X and Y in each cell for its mean
 @dataclass(frozen=True, slots=True)
 class Membrane:
     """What double curvature does to a skin, on `xs` (n,) by `ys` (m,), mm, all (n, m) and 0 where
-    not `there`: stresses `sxx`, `syy`, `sxy` N/mm², `tension` and
-    `compression` the largest and the least principal strain (compression negative where the skin is
-    pressed together), `pulls` the pressure, N/mm², with which the stressed skin pushes off the deck
-    (negative: it presses on by itself)."""
+    not `there`: stresses `sxx`, `syy`, `sxy` N/mm², `tension` and `compression` the largest and the
+    least principal strain (compression negative where the skin is pressed together), `pulls` the
+    pressure, N/mm², with which the stressed skin pushes off the deck (negative: it presses on by
+    itself)."""
 
     xs: Floats
     ys: Floats

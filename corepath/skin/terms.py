@@ -59,7 +59,7 @@ class Laminate:
 
     @property
     def stiffness(self) -> float:
-        """D = E t³ / 12 (1 - nu²), N mm (Timoshenko and Woinowsky-Krieger, Theory of Plates and
+        """D = E t³ / (12 (1 - nu²)), N mm (Timoshenko and Woinowsky-Krieger, Theory of Plates and
         Shells, eq. 3)."""
         return self.modulus * self.thickness**3 / (12.0 * (1.0 - self.poisson**2))
 
@@ -74,10 +74,10 @@ def laminate_of(skin: SkinSection) -> Laminate:
     average over, and the compression that lifts.
 
     A skin with the compression N = E t eps (N/mm) and a waviness a sin(k x) pushes off by a (N k² -
-    D k⁴) at most, a N² / 4D at k² = N / 2D. The pressure p holds it down up to eps = 2 √(D p / a) /
-    (E t), which for a waviness of half the thickness is 2 √(p / (6 (1 - nu²) E)), whatever the
-    thickness. (Derived here from the plate's equation; half the thickness is common practice, no
-    source.)
+    D k⁴) at most, a N² / (4 D) at k² = N / (2 D). The pressure p holds it down up to eps = 2 √(D p
+    / a) / (E t), which for a waviness of half the thickness is 2 √(p / (6 (1 - nu²) E)), whatever
+    the thickness. (Derived here from the plate's equation; half the thickness is common practice,
+    no source.)
     """
     modulus, pressure = skin.modulus * 1000.0, skin.pressure * BAR
     lifts = 2.0 * (pressure / (6.0 * (1.0 - skin.poisson**2) * modulus)) ** 0.5
