@@ -58,6 +58,7 @@ def _over(stack: Stackup, board: Board, dowel: DowelSection) -> dict[Setup, Line
     hole: Polygon = Point(dowel.at).buffer(dowel.diameter / 2.0, quad_segs=64)
     flushed = heights.face_flush
     inner = board.blank.buffer(-stack.job.deck.margin, join_style="mitre")
+    # Inside a frame the deck is cut over the dowel; under the frame the raw top stays.
     if hole.intersects(inner):
         deck = heights.deck(board.deck.lowest_over(hole)[0], skim.planned_plane)
     else:
@@ -74,6 +75,7 @@ def _length(
 ) -> DowelLength:
     lowest = over.worst()[0]
     most = lowest - stack.job.limits.dowels
+    # Rounded down, but not by a whole tenth for a rounding error.
     stand = max(0.0, math.floor(most / _STEP + 1e-9) * _STEP)
     return DowelLength(
         number, setup, lowest, stand, dowel.depth_in_bed + stand, dowel.stand <= most + 1e-9

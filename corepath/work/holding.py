@@ -124,6 +124,7 @@ def with_uncut(work: Work) -> Work:
     """The work with a line for the head of its file for each piece that it leaves uncut."""
     lines = []
     for piece in uncut(work):
+        # The frame is meant to stay; it has a line of its own below.
         if piece.names == ("the frame",):
             continue
         left, low, right, high = piece.area.bounds

@@ -86,6 +86,7 @@ def zone(
     """
     top = obstacle.height + CLEARANCE
     wide = _grown(obstacle.area, collet / 2.0)
+    # The collet matters only where it is wider than the cutter; then its zone holds the cutter's.
     if collet > cutter.diameter and lowest(wide) + cutter.stick_out < top:
         return wide
     near = _grown(obstacle.area, cutter.radius)

@@ -56,6 +56,7 @@ def _refuse(work: Work, hole: Hole) -> None:
                 f"{mm(step.diameter):g~}; "
                 "list a drill of that size or a smaller flat cutter"
             )
+        # Only edges that reach the centre can go straight down.
         if not cutter.centre_cutting and step.diameter <= cutter.diameter + SAME_SIZE:
             raise CorepathError(
                 f"{work.stem}, {hole.id}: {cutter.describe()} would have to go straight down at "
@@ -88,6 +89,7 @@ def _watch(work: Work) -> tuple[str, ...]:
 def _make(trail: BoreTrail, hole: Hole) -> None:
     above, first = hole.top, True
     for step in hole.steps:
+        # A step of the cutter's own size has no room for a helix.
         make = straight if step.diameter <= trail.work.cutter.diameter + SAME_SIZE else mill
         make(trail, hole, step, above, first)
         above, first = step.floor, False

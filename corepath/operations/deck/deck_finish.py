@@ -6,7 +6,8 @@ how close lines must lie and where; `deck_regions` says which way they run, `dec
 and `deck_route` joins them to one path, which follows the drop-cutter heights over the deck. The
 path is then tried at many places against the exact sweep of the cutter. Where a ridge stands too
 high, the step is made smaller there and the path laid again; what is still too high gets short
-strokes. Where the ground is hollower than the cutter no step helps: what stays there is reported.
+strokes (`deck_strokes`). Where the ground is more hollow than the cutter is round, no step helps:
+what stays there is reported.
 """
 
 from __future__ import annotations
@@ -43,8 +44,7 @@ _LIFT = 0.001
 # mm; how far thinning may move the path up or down.
 _THINNED = 0.0015
 _SHARE = 0.97
-"""Share of the allowed ridge for which the first lines are laid; the rest is a margin against
-another round."""
+"""Share of the allowed ridge for which the first lines are laid."""
 # Bounds the time on large boards: beyond it the squares grow.
 _MOST_TRIED = 700_000
 _LEAST_SQUARE = 0.5
@@ -227,8 +227,8 @@ def _climbed(
     at, best = at[start], best[start]
     ways = np.array([(math.cos(k * math.pi / 4.0), math.sin(k * math.pi / 4.0)) for k in range(8)])
     for k, stride in enumerate(_STRIDES):
-        # A hill that is still low after coarse strides will not reach the limit by fine ones;
-        # giving it up early saves most of the time.
+        # A hill that is still low after the coarse strides will not reach the limit by fine ones:
+        # it is given up.
         stay = best > (_FOOT + (_SUMMIT - _FOOT) * k / len(_STRIDES)) * wanted
         at, best = at[stay], best[stay]
         moving = np.arange(len(at))

@@ -239,8 +239,10 @@ def reaching(p: Array, profile: CutterProfile, frame: Array) -> tuple[Ints, Ints
     """Moves of the polyline `p` (m, 3) that may decide what is left somewhere in each cell of
     `frame`.
 
-    `frame` is (x0, y0, size of a cell, columns, rows), mm. Returns starts (cells + 1,) and moves:
-    those of cell c are moves[starts[c]:starts[c + 1]], the cells row by row.
+    `frame` is (x0, y0, size of a cell, columns, rows), mm. Returns starts (cells + 1,) and moves,
+    the cells row by row: those of cell c are
+
+    moves[starts[c] : starts[c + 1]]
     """
     columns, rows, size = int(frame[3]), int(frame[4]), frame[2]
     starts, items = _bins(p, profile.radius, frame, columns, rows)

@@ -188,7 +188,8 @@ def _disc(
         at[k] = height_at(coef, frame, x + ring[k * every, 0], y + ring[k * every, 1])
         low = min(low, at[k])
         top = max(top, at[k])
-    # Level ground, as everywhere beyond the shaped part of a deck: nothing to search.
+    # Middle and rim all at one height: taken for level ground, as everywhere beyond the shaped part
+    # of a deck. A hill between them that reaches neither is not seen.
     if top - low < 1e-9:
         return top
     best = top

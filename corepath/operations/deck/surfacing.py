@@ -41,7 +41,9 @@ __all__ = ["deck_programs", "finished", "judged"]
 
 Array = NDArray[np.float64]
 
+# mm of the allowed ridge that chords of the path may take.
 _ABOVE = 0.003
+# mm between the places of the path before thinning, as in `deck_finish`.
 _SAMPLE = 0.5
 _OVERRUN = 0.5
 """mm by which the axis runs past the blank's end before it turns."""
@@ -75,6 +77,7 @@ def finished(work: Work, *, rounds: int = ROUNDS) -> tuple[Program, Left | None]
 def _program(work: Work, stretch: Pass, watch: tuple[str, ...] = ()) -> Program:
     """One file, slowed down over the bores that it opens."""
     moves = slowed(stretch.moves, work)
+    # Splitting adds moves that no point was given for: the count of given points grows with them.
     given = stretch.given + len(moves) - len(stretch.moves)
     return program(
         work, work.stem, [Pass.of(moves, stretch.says, given)], watch=(*opening_words(work), *watch)
@@ -117,6 +120,7 @@ def _track(
 
     With `open_sides` lines may run over the sides of the bounds, where the ground is level.
     """
+    # A ball has no flat part to lead up the slopes: plain lines along the grain do as well.
     if work.cutter.flat_radius > 0.0:
         return (
             regional(work, deck, offset, bounds, open_sides=open_sides, rounds=rounds),

@@ -97,6 +97,7 @@ def _low_part(
     does."""
     if min(one.z, two.z) >= height:
         return None
+    # Each end that lies above is moved along to where the move passes the height.
     ends = []
     for near, far in ((one, two), (two, one)):
         share = (near.z - height) / (near.z - far.z) if near.z > height else 0.0

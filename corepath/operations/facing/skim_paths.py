@@ -139,6 +139,8 @@ def _track(work: Work, facing: Facing) -> list[tuple[float, float]]:
     left, low, right, high = facing.area.bounds
     out = work.cutter.radius + RUN_IN - 1e-3
     track: list[tuple[float, float]] = []
+    # Only the first and the last line run out of the blank; all others end at its edge, where the
+    # links run.
     places = line_places(low, high, work.cutter.radius, work.cutting.stepover)
     for k, y in enumerate(places):
         ends = (left, right) if k % 2 == 0 else (right, left)

@@ -131,7 +131,7 @@ def _rounded(ahead: BaseGeometry, front: BaseGeometry, radius: float) -> BaseGeo
 def _lines(shape: BaseGeometry) -> list[LineString]:
     merged = shapely.line_merge(shapely.unary_union(shape)) if not shape.is_empty else shape
     lines = [part for part in shapely.get_parts(merged) if isinstance(part, LineString)]
-    # Longest first, in an order that does not hang on that of the pieces.
+    # Longest first, in an order that does not depend on that of the pieces.
     return sorted(
         lines,
         key=lambda line: (
@@ -194,7 +194,7 @@ def _spliced(lap: Floats, zone: Zone, stepover: float, room: Polygon) -> Detour 
     # what is cleared.
     begin = ((end if turned else start) - 2.0 * stepover) % length
     leave = max((curve.line_locate_point(Point(arc[-1])) - begin) % length for arc in arcs)
-    # More than half a lap back: a ramp of its own is quicker.
+    # Not back over more than half a lap: such a part gets a ramp of its own.
     if leave > 0.5 * length:
         return None
     back = stretch(lap, begin, leave)[::-1]

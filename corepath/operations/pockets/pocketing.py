@@ -63,6 +63,7 @@ def pocket_programs(work: Work) -> tuple[Program, ...]:
     for k in short_order(places, work.park):
         pocket = work.pockets[k]
         corners += _Cut(trail, pocket).run()
+    # Cut in a short order, listed in that of the job.
     corners.sort(key=lambda corner: [pocket.id for pocket in work.pockets].index(corner.feature))
     return (
         program(
@@ -216,8 +217,8 @@ class _Cut:
             trail.to(*place, z, self.cutting.plunge)
 
     def _bored(self, rings: RingPlan, heights: list[float]) -> bool:
-        """Whether all deep layers are entered by one helix: where its turns are short beside the
-        ramp of a layer.
+        """Whether one helix enters all deep layers: where its turns are short beside the ramp of a
+        layer.
 
         No turn may gain more than a layer's depth, since the next one meets what it leaves.
         """
@@ -235,6 +236,8 @@ class _Cut:
         trail, cutting, first = self.trail, self.cutting, rings.rings[0]
         self._fresh(first, None, heights[-1])
         for z in heights if len(rings.rings) > 1 else ():
+            # Each layer from the top: along the bored slot to where the first ring begins, down in
+            # air, and outwards.
             lap = turned_to(first.points, trail.place)
             x, y = float(lap[0, 0]), float(lap[0, 1])
             trail.to(x, y, trail.z, cutting.feed)
@@ -266,6 +269,7 @@ class _Cut:
             self._fresh(ring, high, z)
             return
         tolerance = WALL_TOLERANCE if ring.wall else TOLERANCE
+        # A crossing first, which leaves no mark; else straight or over the top.
         points = self._cross(ring, z)
         if points is None:
             points = self._straight_to(ring, z)
@@ -330,6 +334,7 @@ class _Cut:
         trail, cutting = self.trail, self.cutting
         lap = turned_to(ring.points, self._here(ring))
         x, y = float(lap[0, 0]), float(lap[0, 1])
+        # On the first layer from above the stock, which may be thicker than measured.
         begin = (
             min(trail.above(self.pocket.top), self.pocket.top + RAMP_ABOVE)
             if high is None
@@ -371,6 +376,8 @@ class _Cut:
             conventional=self.work.milling.conventional,
         ):
             x, y = float(lap.points[0, 0]), float(lap.points[0, 1])
+            # A lap without an arc begins on the wall itself, outside of the cleared room by no more
+            # than the allowance: short enough to feed there.
             if self._linked(x, y) or (not lap.tangent and self._near(x, y)):
                 trail.to(x, y, z, cutting.feed)
             else:

@@ -273,8 +273,8 @@ class _Rings:
         width = _usual_width(outside, island)
         count = max(1, math.ceil(width / self.step - 1e-6))
         apart, first = width / count, (count + 1) // 2
-        # Inwards, what is cleared lies outside a contour: to use the same code the plane without
-        # the contour takes the part of the region, as far out as anything below looks.
+        # Inwards, what is cleared lies outside a contour. `far_parts` and `detours` want it as a
+        # shape, so a box well beyond the region, less the contour, takes its place.
         beyond = shapely.box(*outside.bounds).buffer(20.0 * self.radius)
         # Level k is everything within k steps of the island, filled, cut off at the outer wall.
         levels = [self._level(outside, island, k * apart) for k in range(1, count)]

@@ -74,7 +74,8 @@ def _uncut(job: Job, board: Board, work: Work) -> Iterator[Check]:
     if work.facing is None and work.deck is None:
         return
     if work.deck is not None and work.deck.rough > 0.0:
-        return  # what roughing leaves is taken by the finishing cutter, or told of that one
+        # What roughing leaves is taken by the finishing cutter, or reported of that one.
+        return
     core = _seen(job, work.setup, _core(board))
     pieces = [
         piece for piece in uncut(work) if any(name.startswith("obstacle") for name in piece.names)
@@ -250,6 +251,7 @@ def _held(job: Job, board: Board) -> Check:
     missing, words = [], []
     for setup in _SETUPS:
         method = getattr(job.hold, setup)
+        # Tape and vacuum hold by area, wherever the pieces are: nothing in the job to count.
         if method in ("tape", "vacuum"):
             words.append(
                 f"{setup}: {method} on "
@@ -299,6 +301,8 @@ def _collet(work: Work) -> Iterator[Check]:
         where=work.name,
         mend=f"a cutter that sticks out {mm(CLEARANCE + depth - stick):.2f} further",
     )
+    # Only beside pockets and holes: paths over faces and decks keep off obstacles by themselves
+    # (`keepoff`).
     axes = [pocket.area.buffer(-work.cutter.radius) for pocket in work.pockets]
     axes += [
         Point(hole.x, hole.y).buffer(max(hole.steps[0].diameter / 2 - work.cutter.radius, 0.01))

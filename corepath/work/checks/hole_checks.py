@@ -50,6 +50,7 @@ def _floor(stack: Stackup, work: Work, hole: Hole, plane: float) -> Linear:
     deeper than that.
     """
     floor = hole.steps[-1].floor
+    # Zeroed on the bed or the raw face as all of A; the stack-up knows the errors of its floors.
     if work.setup == "A":
         return stack.heights.floor(floor, work.name)
     touch = Linear.term("touch for inserts", stack.job.tolerances.touch)

@@ -81,6 +81,7 @@ def _under(job: Job, work: Work, bed: float) -> Iterator[Check]:
             + (hole.steps[-1].floor - point_of(work.cutter) - bed)
         )
         left = floor + job.blank.spoil_board
+        # Only where the hole passes the cradle, in the worst case.
         if floor.worst()[0] < 0.0:
             yield judge(
                 "spoil-board",
@@ -132,6 +133,7 @@ def _ways(work: Work, below: float) -> shapely.Geometry | None:
         if hole.steps[-1].floor < below
     ]
     if work.trim is not None:
+        # Along both laps: of the wall and of roughing.
         for by in (work.cutter.radius, work.cutter.radius + work.trim.finish):
             ring = np.asarray(
                 work.trim.area.buffer(by, quad_segs=64).exterior.segmentize(_SAMPLE).coords
@@ -148,11 +150,15 @@ def _web(job: Job, board: Board, work: Work, trim: Trim, reach: float) -> Check:
     start, end = laid.ends
     blank = shapely.box(start, -laid.width / 2.0, end, laid.width / 2.0)
     skins = _skins(board, trim, reach)
+    # Wood or casting in the web as thick as a floor must be holds by itself, wherever the laminates
+    # end.
     by_core = laid.below == 0.0 or trim.web - laid.below >= job.groove.least_floor
     holds = blank if by_core else blank.intersection(skins)
+    # The far edge of the slot: from there on the web must reach onto what stays.
     spots = np.asarray(trim.area.buffer(width, quad_segs=64).exterior.segmentize(_SAMPLE).coords)[
         :-1, :2
     ]
+    # To the accuracy of the polygons, so that their chords do not choose the place that is named.
     lap = np.round(_inside(holds, spots), 3)
     k = int(np.argmin(lap))
     x, y = spots[k].tolist()

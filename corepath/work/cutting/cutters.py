@@ -78,6 +78,7 @@ def candidates(job: Job, need: Need) -> list[Chosen]:
         and section.shape == need.shapes[0]
         and section.cutter.reaches(need.depth)
     ]
+    # The best of each diameter comes first in this order.
     found: dict[float, CutterSection] = {}
     for section in sorted(able, key=lambda section: _rank(section, need), reverse=True):
         found.setdefault(section.diameter, section)
@@ -140,6 +141,7 @@ def _fits(section: CutterSection, need: Need) -> bool:
 def _best(fitting: Sequence[CutterSection], need: Need) -> CutterSection:
     """The preferred shape among those that reach, then an easy fit, then the largest."""
     reaching = [section for section in fitting if section.cutter.reaches(need.depth)]
+    # None reaches: the longest, and the check `reach` says by how much it is too short.
     if not reaching:
         return max(
             fitting, key=lambda section: (section.cutting_length, section.diameter, -section.number)
@@ -153,6 +155,7 @@ def _best(fitting: Sequence[CutterSection], need: Need) -> CutterSection:
 
 
 def _rank(section: CutterSection, need: Need) -> tuple[float, bool, float, int]:
+    # Down-cut flutes press a thin floor onto the bed, up-cut ones lift it.
     presses = need.thin and section.helix == "down"
     return section.diameter, presses, section.cutting_length, -section.number
 

@@ -1,7 +1,7 @@
 """The arithmetic of feeds and speeds of one operation, as `report.json` has it.
 
 Lengths in mm, feeds in mm/min, speed of the edge in m/min, removal in cm³/min, energy in J/cm³,
-power in W, forces in N, torque in N·m. Where a figure hangs on the energy of the cut it is given as
+power in W, forces in N, torque in N·m. A figure that depends on the energy of the cut is given as
 [low, high] or [likely, high].
 """
 

@@ -51,6 +51,8 @@ def hole_parts(
     narrowest = min(hole.steps[-1].diameter for hole in holes)
     shapes = ("flat", "drill") if drills_instead else ("flat",)
     instead = choose(job, Need(title, shapes, narrowest, deepest, key, asked))
+    # No flat cutter fits or reaches every hole: all that a drill can make are drilled, even without
+    # cycles.
     only = isinstance(instead, Chosen) and instead.cutter.shape == "drill"
     drilled: dict[int, list[Hole]] = {}
     milled: list[Hole] = []

@@ -105,6 +105,7 @@ def load_of(work: Work, cut: PlannedCut, energy: Energy) -> Load:
     )
     watts = [power(u, removed) for u in (energy.low, energy.likely, energy.high)]
     likely, high = (tangential_force(each, speed) for each in watts[1:])
+    # A ball or bull cuts with less than its diameter at this depth.
     across = effective_diameter(cutter, cut.depth)
     sides = [
         0.0 if cut.down else side_load(force, cut.width, across, cutter.flutes)

@@ -1,1 +1,1 @@
-"""The least time that any path for a work could take: what minutes are held against."""
+"""The least time of any path for a work: what minutes are compared with."""
