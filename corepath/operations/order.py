@@ -24,6 +24,7 @@ EXACT = FEW
 
 Place = tuple[float, float]
 Floats = NDArray[np.float64]
+# mm; an exchange must shorten the path by more, or rounding could go on exchanging for ever.
 _MARGIN = 1e-6
 _LONGEST = 3  # places moved together
 

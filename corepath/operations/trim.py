@@ -54,6 +54,7 @@ def trim_programs(work: Work) -> tuple[Program, ...]:
         )
     lay = _TrimLayer(work, trim)
     trail = Trail(work)
+    # 1e-9, here and below: a whole number stays that number, whatever rounding does.
     count = max(1, math.ceil(trim.depth / work.cutting.depth - 1e-9))
     rough = lap_ring(trim.area, work.cutter.radius + trim.finish, work.milling.conventional)
     above = trim.depth + ABOVE
@@ -181,6 +182,7 @@ def _finish(lay: _TrimLayer, trail: Trail, rough: Floats) -> None:
 def _outward(ring: Floats, long: Floats, place: Floats, conventional: bool) -> Floats:
     """Unit normals (m, 2) away from the board at places along the ring: to the left where it runs
     clockwise."""
+    # mm to either side, since a vertex has no direction of its own.
     step = 0.25
     ahead, behind = ((place + by) % long[-1] for by in (step, -step))
     way = place_at(ring, long, ahead) - place_at(ring, long, behind)

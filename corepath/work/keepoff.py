@@ -56,6 +56,8 @@ HAND = 30.0
 """mm beside what turns for the hand that changes the cutter (common practice, no source)."""
 
 _SPECK = 0.01  # mm²: smaller pieces come from rounding
+# Segments of a quarter turn of zones: at a radius of 20 mm chords are 0.02 mm inside the circle,
+# little beside CLEARANCE.
 _QUADS = 16
 # mm; regions that share an edge must overlap by a hair before they are intersected.
 _TOUCH = 1e-6
@@ -175,6 +177,8 @@ def field_of(work: Work) -> Polygon:
     deck = work.deck
     if deck is not None and deck.framed:
         return _boxed(deck.area, -work.cutter.radius)
+    # Less 0.001 mm, as `RUN_IN - 1e-3` where paths stand beside the blank: these then end just on
+    # the edge of the field.
     return _boxed(work.blank, work.cutter.radius + BESIDE - 1e-3)
 
 
@@ -258,6 +262,7 @@ def _tilted(deck: Deck, cutter: Cutter, room: Area) -> list[BaseGeometry]:
     slope = np.hypot(hx, hy)
     reach = contact_reach(slope, cutter.profile)
     x, y = np.meshgrid(xs, ys, indexing="ij")
+    # Over its diameter level ground rises less than half a ridge.
     steep = slope * cutter.diameter > 0.5 * deck.scallop
     near = steep & shapely.contains_xy(deck.area.buffer(step), x, y)
     x, y = x[near], y[near]

@@ -70,6 +70,7 @@ class BoreTrail(Trail):
         is wanted exactly.
         """
         radius, first = math.dist((cx, cy), self.place), math.atan2(self.y - cy, self.x - cx)
+        # 1e-9, here and below: a whole number of pieces stays that number, whatever rounding does.
         count = max(1, math.ceil(angle / _THIRD - 1e-9))
         if not self.work.arcs:
             step = min(2.0 * math.acos(max(1.0 - _CHORD / radius, 0.5)), _WIDEST)
@@ -99,6 +100,8 @@ class BoreTrail(Trail):
             self._spoke = math.atan2(self.y - hole.y, self.x - hole.x)
         else:
             self._spoke += math.pi
+        # A half circle from `here` on one side of the hole to `radius` on the other has its middle
+        # half their difference off, towards where the cutter stands (away from it if negative).
         reach = (here - radius) / 2.0
         cx, cy = hole.x + reach * math.cos(self._spoke), hole.y + reach * math.sin(self._spoke)
         self.sweep(cx, cy, math.pi, z, feed, (hole.x, hole.y) if radius == 0.0 else None)
@@ -145,6 +148,7 @@ def mill(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool) ->
     # The widest helix that leaves no core wider than a stepover: the cutter covers its radius
     # inwards.
     inner = min(rough, work.cutter.radius + work.cutting.stepover / 2.0)
+    # Turns of the spiral between helix and rough wall, none wider than the stepover.
     turns = math.ceil((rough - inner) / work.cutting.stepover - 1e-9)
     # Only then must each layer be cleared to the middle before the next; otherwise one helix goes
     # all the way down.

@@ -1,1 +1,1 @@
-"""Paths over the deck: roughing, finishing, and the drop-cutter heights both stand on."""
+"""Paths over the deck: roughing, finishing, and the drop-cutter heights that both follow."""

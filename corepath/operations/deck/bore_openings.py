@@ -20,6 +20,7 @@ from corepath.work.works import Opening, Work
 
 __all__ = ["opening_words", "slowed"]
 
+# Share of the feed within reach of an opening.
 _SHARE = 0.5
 # mm; no cut is split this near to its ends, where the piece would be shorter than the last digits
 # of the file.
@@ -99,6 +100,7 @@ def _crossings(before: Move, move: Move, opening: Opening, reach: float) -> list
     fx, fy = before.x - opening.x, before.y - opening.y
     a, b, c = dx * dx + dy * dy, fx * dx + fy * dy, fx * fx + fy * fy - reach * reach
     root = b * b - a * c
+    # A move straight down crosses no circle, and one that only touches it stays out of reach.
     if a < 1e-12 or root <= 0.0:
         return []
     return [(-b - math.sqrt(root)) / a, (-b + math.sqrt(root)) / a]

@@ -284,6 +284,8 @@ def _axis(work: Work, offset: CutterOffset, places: Array) -> tuple[Array, Array
     x, y = places.T
     hx, hy = offset.surface.gradient(x, y)
     slope = np.hypot(hx, hy)
+    # Below this slope the direction of the gradient is rounding: such ground is finished from
+    # straight above.
     tilted = slope > 1e-5
     reach = contact_reach(slope, work.cutter.profile)
     axis = np.column_stack(

@@ -96,6 +96,8 @@ def _turned(line: Array, after: Array, way: int, early: float) -> tuple[Array, A
             0.5 * (end_v + start_v) + 0.5 * (start_v - end_v) * np.sin(angle),
         ]
     )
+    # Points before the turn only, and the place where it begins: none twice, which would be a move
+    # of no length.
     kept = np.concatenate([line[(line[:, 0] - at) * way < -1e-6], [[at, end_v]]])
     onward = np.concatenate([[[at, start_v]], after[(after[:, 0] - at) * way < -1e-6]])
     return kept, turn, onward

@@ -25,7 +25,7 @@ __all__ = ["Cell", "Strip", "strips"]
 
 Array = NDArray[np.float64]
 
-# mm; columns and rows of the table of steps that the strips are laid by.
+# mm; size along X and Y of the bins of the table of steps by which the strips are laid.
 _BIN_X = 5.0
 _BIN_Y = 1.0
 _LEAST_CELL = 40.0
@@ -84,6 +84,7 @@ def strips(
 def _passes(table: Array, start: float, width: float) -> NDArray[np.int64]:
     """Lines needed in each column of the table (odd numbers) for a strip from `start` on, mm from
     the lowest Y."""
+    # Half a bin more on both sides: the edges of a strip need not fall on those of bins.
     first = max(math.floor((start - 0.5 * _BIN_Y) / _BIN_Y), 0)
     last = min(math.floor((start + width + 0.5 * _BIN_Y) / _BIN_Y) + 1, table.shape[1])
     first = min(first, last - 1)

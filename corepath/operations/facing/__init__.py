@@ -1,1 +1,1 @@
-"""Paths that plane a face, and ways round what stands on the blank."""
+"""Paths that plane a face, and paths round what stands on the bed."""

@@ -42,6 +42,7 @@ Follow = Callable[[Array], Array]
 _ON = 1e-6
 # mm between the places of a closed contour along which a ramp is laid.
 _SAMPLE = 1.0
+# mm; thinning of a ramp, as of all paths (`corepath.motion.fit`).
 _RAMP_TOLERANCE = 0.003
 
 
@@ -215,6 +216,7 @@ def _contours(work: Work, room: Area, framed: bool) -> tuple[RoomContour, ...]:
 def _inner(edge: LineString, field: Polygon) -> list[RoomContour]:
     """The parts of an edge of the room that are not the edge of the field itself, in the direction
     of the edge."""
+    # A hair inside the field: what does not reach in there is the edge of the field itself.
     inner = field.buffer(-1e-4, join_style="mitre")
     corners = np.array(edge.coords)
     within = [inner.intersects(LineString(pair)) for pair in itertools.pairwise(corners)]

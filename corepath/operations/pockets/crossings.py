@@ -21,6 +21,7 @@ __all__ = ["blended", "heading", "turn_round"]
 
 _SHARES = (4.0, 2.5, 1.5)
 """Lengths of a crossing as multiples of the distance between the laps, the gentlest first."""
+# Segments of a crossing, and below of a half circle; arcs are fitted to them afterwards.
 _SAMPLES = 48
 _HALF = 96
 
@@ -45,6 +46,8 @@ def blended(before: Floats, after: Floats, room: Polygon) -> tuple[Floats, Float
     first, second = float(along(before)[-1]), curve.length
     gap = curve.distance(Point(before[0]))
     for share in _SHARES:
+        # At most 0.3 of a small lap, where the multiples of a wide gap would lead round too much of
+        # it.
         way = min(share * gap, 0.3 * first)
         if way < 1e-3:
             return None
@@ -92,5 +95,6 @@ def turn_round(before: Floats, other: Floats, room: Polygon) -> tuple[Floats, Fl
     angle = np.linspace(0.0, math.pi, _HALF + 1)
     middle = (before[0] + lap[0]) / 2
     path = middle + width / 2 * (np.sin(angle)[:, None] * ahead - np.cos(angle)[:, None] * side)
+    # Exactly the ends, which the sines miss by a rounding error.
     path[0], path[-1] = before[0], lap[0]
     return (path, lap) if shapely.covers(room, LineString(path)) else None

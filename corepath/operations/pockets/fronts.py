@@ -117,6 +117,7 @@ def _rounded(ahead: BaseGeometry, front: BaseGeometry, radius: float) -> BaseGeo
     """`ahead` with its corners as round as it can be while the front still gains most of what it
     could."""
     gain = ahead.difference(front).area
+    # mm²: nothing to gain, the target ends here.
     if gain < 1e-6:
         return None
     # The rounder the front, the lower the engagement; but rounded too much it stays behind in a

@@ -422,5 +422,6 @@ def _with_detours(lap: Floats, ring: Ring) -> tuple[Floats, float]:
         pieces += [stretch(lap, done, at - done)[:-1], detour.path]
         done = at
     end = max(length, done)
+    # Where the last detour ends on the place where the lap ends, only that place.
     pieces.append(stretch(lap, done, end - done) if end > done + 1e-6 else pieces[-1][-1:])
     return np.concatenate(pieces), end - length

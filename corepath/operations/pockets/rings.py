@@ -186,9 +186,13 @@ class _Rings:
         radius, spare = self.radius, self.radius - self.step
         if widest <= _LONE * radius:
             return []
+        # The inmost circle is the largest that leaves no core; outwards from it each follows by the
+        # formula, with spare = r − s.
         circles = [_CORE * radius]
         while circles[-1] < widest - 1e-6:
             circles.append(math.sqrt(spare**2 + (circles[-1] + radius) ** 2 - radius**2) - spare)
+        # Too many circles fit rather than too few, so that stretching them to the boundary makes
+        # steps smaller.
         share = (widest - circles[0]) / max(circles[-1] - circles[0], 1e-9)
         return [(circles[-1] - circle) * share for circle in circles[:-1]]
 
@@ -272,6 +276,7 @@ class _Rings:
         outside, island = Polygon(region.exterior), Polygon(region.interiors[0])
         width = _usual_width(outside, island)
         count = max(1, math.ceil(width / self.step - 1e-6))
+        # Even distances for the usual width, none wider than a step; begin with the middle one.
         apart, first = width / count, (count + 1) // 2
         # Inwards, what is cleared lies outside a contour. `far_parts` and `detours` want it as a
         # shape, so a box well beyond the region, less the contour, takes its place.
@@ -329,9 +334,12 @@ def _patches(sweeper: _Rings, rings: list[Ring], reach: Polygon, name: str) -> l
     target = reach.buffer(-_PROOF)
     for _ in range(4):
         missed = polygons(target.difference(swept(rings + more, sweeper.radius)))
+        # mm²: smaller ones come from rounding.
         missed = [p for p in missed if p.area > 1e-4]
         if not missed:
             return more
+        # Places of the middle near what was missed; a little of what is cleared around it gives the
+        # rings some width.
         around = MultiPolygon(missed).buffer(0.3 * sweeper.radius)
         for piece in polygons(around.intersection(sweeper.centre)):
             if piece.area > 1e-6:

@@ -23,7 +23,9 @@ OVERLAP = 3.0
 no source)."""
 _RADII = (1.0, 0.7, 0.5, 0.35, 0.2)
 """Radii of the arcs in and out as shares of the cutter's radius; the largest that fits is used."""
+# Places along a wall at which an arc of one radius is tried.
 _TRIES = 32
+# Segments of an arc in or out; arcs are fitted to them afterwards.
 _SEGMENTS = 48
 
 

@@ -1,1 +1,1 @@
-"""Which cutter does what, how it is run, and what that asks of it."""
+"""Which cutter does what, how it is run, and what load that puts on it."""

@@ -28,6 +28,7 @@ __all__ = ["Offer", "choose_deck", "deck_offers", "hollow_left"]
 
 DEEPEST_HOLLOW = 0.3
 """Share of the allowed ridge that a cutter may leave in hollows into which it does not fit."""
+# mm between the nodes at which a flat end is closed over the surface; less for a small cutter.
 _GRID = 3.0
 _OVERHEAD = {True: 1.6, False: 1.1}
 """How many times the integral a path takes, by whether the cutter has a flat end: that one turns

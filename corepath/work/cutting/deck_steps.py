@@ -93,6 +93,8 @@ def allowed_steps(grid: Array, spacing: float, cutter: Cutter, scallop: float) -
         room > _LEAST_ROOM, np.sqrt(8.0 * scallop * radius * np.maximum(room, 0.0)), math.inf
     )
     across = np.abs(hy)
+    # Where the ridge would lie beyond the rim of the disc, that leaves terraces of step·|hy|
+    # instead.
     on_rim = across + scallop / max(land, 1e-9) > slope
     terraced = np.where(on_rim, scallop / np.maximum(across, 1e-12), 0.0)
     # Off level ground the corner's share of the ridge is added to that of the disc.
