@@ -191,8 +191,7 @@ class _Rings:
         circles = [_CORE * radius]
         while circles[-1] < widest - 1e-6:
             circles.append(math.sqrt(spare**2 + (circles[-1] + radius) ** 2 - radius**2) - spare)
-        # Too many circles fit rather than too few, so that stretching them to the boundary makes
-        # steps smaller.
+        # The last circle lies at the boundary or beyond it, so this only makes distances smaller.
         share = (widest - circles[0]) / max(circles[-1] - circles[0], 1e-9)
         return [(circles[-1] - circle) * share for circle in circles[:-1]]
 
