@@ -31,6 +31,8 @@ class Fault:
     line: int | None = None
 
     def __post_init__(self) -> None:
+        # Faults come from code that puts marked lengths into its texts: as `Said` they can still
+        # be shown in the job's units. `object.__setattr__` since the class is frozen.
         for name in ("says", "value", "allowed"):
             object.__setattr__(self, name, Said(getattr(self, name)))
 
@@ -45,7 +47,10 @@ class Fault:
 
 
 class CorepathError(Exception):
-    """Root of all errors that corepath raises on purpose."""
+    """Root of all errors that corepath raises on purpose.
+
+    `exit_code` is what a command ends with. Texts among `words` keep the marks of their lengths.
+    """
 
     exit_code = 2
 
@@ -54,7 +59,7 @@ class CorepathError(Exception):
 
 
 class InputError(CorepathError, ValueError):
-    """The input is wrong: all faults found, in the order of the file."""
+    """The input is wrong; `faults` are all that were found, in the order of the file."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults = tuple(faults)

@@ -1,8 +1,8 @@
 """Figures with units in text: the one place that knows how a length reads in a job in mm and in one
 in inches.
 
-Everything is reckoned in mm. Text about it is made far from where it is shown, by code that does
-not know the job's units, and goes two ways: into `report.json` and to programs, in mm, and before
+Everything is calculated in mm. Text about it is made far from where it is shown, by code that does
+not know the job's units, and goes two ways: into `report.json` and to programs, in mm, and to
 people, in the job's units. So a figure is put into an f-string *marked*, `f"{mm(depth):.2f} deep"`,
 and the text is turned into the one or the other where it leaves:
 
@@ -33,16 +33,20 @@ __all__ = [
 
 MM_PER_INCH = 25.4
 
-# two code points that stand for no character (Unicode, 23.7), so that no text of a person's can
-# hold them
+# Noncharacters (Unicode, 23.7): a text that a person wrote cannot contain them. A job that does is
+# refused (`plain_text`), so a mark is never confused with what was typed.
 _BEGIN, _END, _BETWEEN, _SPACE = "\ufdd0", "\ufdd1", "\ufdd2", "\ufdd3"
 _MINUS = "\N{MINUS SIGN}"
 _MARK = re.compile(f"{_BEGIN}([^{_END}]*){_END}")
 
 
 class _Kind(NamedTuple):
-    """How one kind of figure reads: unit and divisor for mm and inch, places in inches for those in
-    mm."""
+    """How one kind of figure reads: its unit in a mm and in an inch job, and the mm figure that is
+    one in inches.
+
+    `places[k]` are the decimals in inches of a figure that has k in mm, `typed` those of a figure
+    as it is typed into a job.
+    """
 
     mm: str
     inch: str
@@ -69,6 +73,7 @@ class _Figure(float):
     kind = "length"
 
     def __format__(self, spec: str) -> str:
+        # `repr` keeps all digits: it is rounded only once, in the units in which it is shown.
         return f"{_BEGIN}{self.kind}{_BETWEEN}{float(self)!r}{_BETWEEN}{spec}{_END}"
 
 
@@ -116,7 +121,7 @@ def in_unit(value: float, unit: str) -> float:
 
 def either(in_mm: str, in_inches: str) -> str:
     """Words that differ with the units, such as the heading of a table."""
-    # one word to a wrapper
+    # Without spaces a wrapper takes the whole mark for one word and never breaks it in the middle.
     return f"{_BEGIN}either{_BETWEEN}{in_mm}{_BETWEEN}{in_inches}{_END}".replace(" ", _SPACE)
 
 
@@ -156,7 +161,11 @@ class Units:
         return MM_PER_INCH if self.inch else 1.0
 
     def text(self, text: str) -> str:
-        """The text with all marked figures in these units."""
+        """Return the text with all marked figures in these units, as it is printed or drawn.
+
+        >>> INCH.text(f"{mm(25.4):.2f~} deep")
+        '1.0000 in deep'
+        """
         marks = marked(text)
         return _MARK.sub(self._shown, marks) if _BEGIN in marks else marks
 
@@ -175,6 +184,8 @@ class Units:
         return self._figure(kind, float(one), other)
 
     def _figure(self, kind: str, value: float, spec: str) -> str:
+        # A specification of our own (see the module) is taken apart before `format` sees the rest:
+        # a leading minus sign from `with_minus`, `~` for the unit, `n` for no idle zeros.
         held, unit, minus = _KINDS[kind], "", spec.startswith(_MINUS)
         spec = spec.removeprefix(_MINUS)
         if spec.endswith("~"):
@@ -194,6 +205,7 @@ def _in_inches(value: float, spec: str, kind: _Kind) -> str:
     else:
         text = f"{value:{sign}.{kind.typed}f}"
         text = _without_zeros(text)
+    # A small negative figure rounds to "-0.000", which reads like a fault.
     return text.removeprefix("-") if not text.strip("-0.") else text
 
 
@@ -226,6 +238,8 @@ class Said(str):
     marked: str
 
     def __new__(cls, text: str) -> Said:
+        # The string itself is the text in mm, so that `json`, `==` and hashing need to know nothing
+        # of marks. An f-string copies only that: there `marked(said)` must be written.
         marks = marked(text)
         made = super().__new__(cls, MM.text(marks))
         made.marked = marks
@@ -245,6 +259,7 @@ def said_all(lines: Iterable[str]) -> tuple[Said, ...]:
 
 def with_minus(text: str) -> str:
     """The text with a minus sign before figures below 0, marked ones too, in place of a hyphen."""
+    # Inside a mark the sign is not there yet: it is asked for at the front of the specification.
     parts = re.split(f"({_BEGIN}[^{_END}]*{_END})", marked(text))
     return "".join(
         _minus_mark(part) if part.startswith(_BEGIN) else part.replace("-", _MINUS)

@@ -12,17 +12,17 @@ import re
 __all__ = ["safe", "unsafe_letter"]
 
 # C0 and C1 control codes and DEL; marks, overrides and isolates of the bidirectional algorithm (UAX
-# #9); the two separators that some programs take for line ends; surrogates, which stand for bytes
-# that are no text; code points that stand for no character, which `corepath.lengths` marks figures
-# with.
+# #9); the two separators that some programs take for line ends; surrogates, which replace bytes
+# that are no text; noncharacters, which `corepath.lengths` marks figures with.
 _UNSAFE = re.compile(
     "[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufdd0-\ufdef]"
 )
+# Printed text may have line ends and tabs; a job's own texts may not.
 _PRINTED = re.compile("(?![\t\n])" + _UNSAFE.pattern)
 
 
 def unsafe_letter(text: str) -> str:
-    r"""The first such letter, as it would be escaped: `\u001b`; "" where there is none.
+    r"""Return the first unsafe letter of `text`, escaped as `\u001b`; "" where there is none.
 
     >>> unsafe_letter("Board \x1b[2J")
     '\\u001b'
@@ -32,7 +32,7 @@ def unsafe_letter(text: str) -> str:
 
 
 def safe(text: str) -> str:
-    r"""The text with each such letter escaped as in TOML and JSON; line ends and tabs stay.
+    r"""Return `text` with each unsafe letter escaped as in TOML and JSON; line ends and tabs stay.
 
     >>> print(safe("(\x1b[2J)"))
     (\u001b[2J)

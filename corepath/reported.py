@@ -19,12 +19,13 @@ _KEYS: dict[type, tuple[Key, ...]] = {}
 
 
 class Key(NamedTuple):
-    """A key of the report: its `name`, where its value comes `of`, and the `places` of numbers
-    (None: not rounded).
+    """A key of the report: its `name`, the attribute `of` with its value, and the `places` of
+    numbers (None: not rounded).
 
     `of` is an attribute, or a path of them such as `p.nominal`; the key's own name where it is
-    empty. A method is called, and None on the way is the value. `optional` leaves the key out where
-    that is None. With the name `*` the keys of the value stand among those of the object itself.
+    empty. A method is called. Where an attribute on the path is None, so is the value. `optional`
+    leaves the key out where the value is None. With the name `*` the keys of the value are put
+    among those of the object itself.
     """
 
     name: str
@@ -42,8 +43,8 @@ class Key(NamedTuple):
 
 
 def report_keys(*keys: str | Key) -> Callable[[_Class], _Class]:
-    """A class decorator: the keys that the report has of the class, in their order; a text is a
-    `Key` of that name."""
+    """Return a class decorator that sets the keys which the report has of the class, in their
+    order; a text is a `Key` of that name."""
     held = tuple(Key(key) if isinstance(key, str) else key for key in keys)
 
     def keep(cls: _Class) -> _Class:
@@ -54,12 +55,14 @@ def report_keys(*keys: str | Key) -> Callable[[_Class], _Class]:
 
 
 def reported(value: Any, places: int | None = PLACES) -> Any:
-    """`value` as plain JSON types: objects with keys and mappings as dicts, other collections as
-    lists.
+    """Return `value` as plain JSON types: objects with keys and mappings become dicts, other
+    collections lists.
 
-    Numbers are rounded to `places`, but where a key says otherwise. Raises TypeError for an object
-    without keys.
+    Numbers are rounded to `places` (None: not at all) unless a key says otherwise. Raises TypeError
+    for an object without keys.
     """
+    # Order matters: a `Said` is a text and a NamedTuple with keys a tuple, so both must be met
+    # before the branch that takes any iterable for a list.
     if isinstance(value, float):
         return value if places is None else round(value, places)
     if value is None or isinstance(value, str | int):
@@ -78,6 +81,7 @@ def _entries(keys: Iterable[Key], holder: Any) -> Iterator[tuple[str, Any]]:
     for key in keys:
         value = key.value(holder)
         if key.name == "*":
+            # A frozen class holds its extra keys as a tuple of pairs: a dict could be changed.
             value = dict(value) if isinstance(value, tuple) else value
             yield from (reported(value, key.places) or {}).items()
         elif value is not None or not key.optional:

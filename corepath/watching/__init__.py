@@ -1,8 +1,7 @@
-"""Planning again whenever the job or a file that it names is saved, and showing the result in an
-open page.
+"""Plan again whenever the job or a file that it names is saved, and show the result in a page.
 
-Terms: the *inputs* are the job file and all files that it names; a *notice* is what the page is
-told of the last run.
+Terms: the *inputs* are the job file and all files that it names; a *notice* is the message about
+the last run that is sent to the page.
 """
 
 from corepath.watching.changes import Changes

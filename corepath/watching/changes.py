@@ -1,11 +1,10 @@
-"""Whether the contents of a few files have changed since they were last taken, and have come to
-rest since.
+"""Detect that the contents of a few files have changed, and that nobody is still writing them.
 
-The contents are compared, a few times a second, rather than the system's events awaited: it is a
-handful of small files, and editors that write beside and rename, folders on other machines, and
-systems that lose events then all look the same. Only of a large file size and times are looked at
-first. A file that is being written is left alone until it stays the same for `SETTLE` seconds; one
-that is gone, as between the two renames of an editor, for `GONE` seconds.
+The contents are compared a few times a second instead of waiting for events of the system: there
+are only a handful of small files, and editors that write a new file and rename it, network folders,
+and systems that lose events all look the same this way. A large file is read again only when its
+size, time or inode has changed. A change counts once the files stay the same for `SETTLE` seconds,
+or for `GONE` seconds where one is missing, as it is between the two renames of an editor.
 """
 
 from __future__ import annotations
@@ -20,6 +19,7 @@ from corepath.job.text.regular import open_regular
 __all__ = ["GONE", "SETTLE", "Changes"]
 
 SETTLE = 0.2
+# An editor that renames brings the file back at once; planning without it would report a fault.
 GONE = 1.0
 _SMALL = 2**20  # bytes: read each time
 
@@ -28,8 +28,11 @@ State = dict[Path, str | None]
 
 
 class Changes:
-    """Looks at files; `files` gives them, or None while that is not known, and is asked at every
-    look."""
+    """Watches files for changes of their contents.
+
+    `files` is called at every look and returns the files, or None while they are not known (the
+    last ones are then kept); `now` is a clock in seconds.
+    """
 
     def __init__(
         self, files: Callable[[], Iterable[Path] | None], now: Callable[[], float] = time.monotonic
@@ -53,13 +56,16 @@ class Changes:
         self._since = self._now()
 
     def look(self) -> bool:
-        """Whether something differs from what was taken, and has come to rest."""
+        """Whether something differs from what was taken, and has stayed the same since for long
+        enough."""
         state = self._state()
+        # A difference from the look before: the file is still being written, so wait again.
         if state != self._seen:
             self._seen, self._since = state, self._now()
             return False
         if state == self._taken:
             return False
+        # Only a file that was there before: one that was always missing is not about to come back.
         gone = any(
             digest is None and self._taken.get(path) is not None for path, digest in state.items()
         )
@@ -67,6 +73,7 @@ class Changes:
 
     def _state(self) -> State:
         found = self._files()
+        # A job that is half written names no files; keep watching those that it named before.
         if found is not None:
             self._known = tuple(found)
         return {path: self._digest(path) for path in self._known}
@@ -74,6 +81,7 @@ class Changes:
     def _digest(self, path: Path) -> str | None:
         try:
             held = path.stat()
+            # The inode shows a file that was replaced by one of the same size and time.
             stamp = held.st_mtime_ns, held.st_size, held.st_ino
             if held.st_size > _SMALL and path in self._large and self._large[path][0] == stamp:
                 return self._large[path][1]

@@ -1,4 +1,4 @@
-"""The files that a plan hangs on: the job, the record beside it, and the files that the job
+"""The files that a plan depends on: the job, the record beside it, and the files that the job
 names."""
 
 from __future__ import annotations
@@ -17,10 +17,11 @@ _LARGEST = 2**20  # bytes of a job that is looked into
 
 
 def inputs_of(job: Path) -> tuple[Path, ...] | None:
-    """All files that the plan of a job is made from, there or not; None while the job cannot be
-    read.
+    """Return all files that the plan of a job is made from, whether they exist or not; None while
+    the job cannot be read.
 
-    Read from the text alone, so that a job with faults still tells where its drawing lies.
+    Only the TOML is read, without checking the job: a job with faults still names its drawing, and
+    saving that drawing may be what removes the fault.
     """
     try:
         document: dict[str, Any] = tomllib.loads(

@@ -1,4 +1,4 @@
-"""Making a plan again each time that its inputs have changed."""
+"""Make a plan again each time its inputs have changed."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ POLL = 0.2
 
 
 class Superseded(Exception):
-    """An input was saved again while a plan was made of it; that plan is given up before anything
+    """An input was saved again while a plan was made from it; that plan is dropped before anything
     is written."""
 
 
@@ -29,16 +29,19 @@ def keep_making(
 ) -> None:
     """Call `make` now and after each change, until `stop` is set.
 
-    `make` tells of its own faults; it is given a progress that ends it with `Superseded` once the
-    inputs are others than it was begun with, and must then have written nothing.
+    `make` reports its own faults. It is called with a progress function that raises `Superseded`
+    once the inputs have changed since it began, so it must write only after its last call of it.
+    `poll` is the seconds between two looks at the inputs.
     """
 
     def told(says: str, share: float) -> None:
+        # A progress call is the only place where a running plan can be stopped cleanly.
         if changes.look() or stop.is_set():
             raise Superseded
         progress(says, share)
 
     while not stop.is_set():
+        # Before planning, not after: a file saved while planning must count as changed.
         changes.take()
         try:
             make(told)

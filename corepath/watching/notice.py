@@ -1,5 +1,5 @@
-"""What the open page is told of the last run: whether a new plan lies there, what is wrong, whether
-one is made now."""
+"""The messages that the open page gets about the last run: whether there is a new plan, what is
+wrong, whether a plan is being made now."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ __all__ = ["Notice", "NoticeBoard"]
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """`number` counts the plans written since the start; `faults`, as text, are why no other one
-    has followed yet."""
+    """One message: `number` counts the plans written since the start, `plan` is the digest of the
+    last; `faults`, as text, say why no newer one was written."""
 
     number: int = 0
     plan: str = ""
@@ -29,7 +29,7 @@ class Notice:
 
 
 class NoticeBoard:
-    """Where the last notice hangs; many may read it and wait for the next."""
+    """Holds the last notice; any number of threads may read it and wait for the next."""
 
     def __init__(self) -> None:
         self._changed = threading.Condition()
@@ -60,12 +60,14 @@ class NoticeBoard:
             self._changed.notify_all()
 
     def wait(self, after: int, timeout: float) -> tuple[int, Notice | None]:
-        """The next notice hung after turn `after`, and its turn; None when there was none for
-        `timeout` seconds."""
+        """Wait for a notice later than turn `after`; return its turn and the notice, or `after` and
+        None when there was none for `timeout` seconds."""
         with self._changed:
             self._changed.wait_for(lambda: self._turn > after or self.closed, timeout)
             return (self._turn, self._notice) if self._turn > after else (after, None)
 
+    # Turns count every notice, `Notice.number` only written plans: a page must also hear that a
+    # plan has begun or failed.
     def _hang(self, notice: Notice) -> None:
         with self._changed:
             self._notice = notice

@@ -1,5 +1,5 @@
-"""What is put into a page while it is served: a script that loads it anew. The file on disk stays
-as it is."""
+"""Add a script that reloads the page to a page while it is served. The file on disk stays
+unchanged."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ _POLICY = re.compile(
 
 
 def with_script(page: bytes, number: int) -> bytes:
-    """A page with the script before the end of its body; `number` is that of the plan it shows.
+    """Return a page with the script at the end of its body; `number` is that of the plan it shows.
 
-    A page that forbids itself all connections may, in this copy, have those to the server that it
-    came from.
+    Where the page's own policy forbids all connections, this copy allows those to its own server.
     """
+    # The script must read the stream of notices, which `connect-src 'none'` would block.
     page = _POLICY.sub(rb"\1connect-src 'self' ", page, count=1)
     script = resources.files("corepath.watching").joinpath("reload.js").read_bytes()
     tag = b'<script data-number="%d" data-events="%s">\n%s</script>\n' % (
@@ -29,12 +29,14 @@ def with_script(page: bytes, number: int) -> bytes:
         EVENTS.encode(),
         script,
     )
+    # The last one: a page may quote the tag in its text. Without any, browsers accept the script
+    # after the end.
     place = page.lower().rfind(b"</body>")
     return page + tag if place < 0 else page[:place] + tag + page[place:]
 
 
 def waiting_page(name: str) -> bytes:
-    """A page to wait at until the first plan is made. `name` is the file that will be there."""
+    """Return a page to show until the first plan is made; `name` is the file that will follow."""
     text = (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>corepath: no '
         "plan yet</title>\n"

@@ -1,9 +1,9 @@
 """A server for the folder of a plan, on this machine alone.
 
 It listens on 127.0.0.1 and answers only requests that name this machine as their host: a page from
-elsewhere that has its name point here gets nothing. It knows GET and HEAD, gives files inside the
-folder, no lists of them, nothing hidden and nothing that a link leads out to, and tells browsers to
-keep nothing and to let no other site show it.
+elsewhere whose name resolves to this machine (DNS rebinding) gets nothing. It knows GET and HEAD.
+It serves files inside the folder, but no listing, no hidden file and nothing that a link leads out
+to. Its headers forbid browsers to cache anything and other sites to embed it.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ USUAL_PORT = 7412
 
 FIRST = "sheet.html"
 _LARGEST = 2**30  # bytes of a file that is sent
-_ALIVE = 15.0  # seconds between two signs of life on a stream that has nothing to tell
+_ALIVE = 15.0  # seconds between two signs of life on a stream without news
 _TYPES = {
     ".html": "text/html; "
              "charset=utf-8", ".svg": "image/svg+xml", ".json": "application/json",
@@ -50,8 +50,9 @@ _HEADERS = {
 
 
 class PageServer(ThreadingHTTPServer):
-    """Serves `folder`, which may be there later only; `board` has the notices for its pages."""
+    """Serves `folder`, which need not exist yet; `board` has the notices for its pages."""
 
+    # Streams of notices never end by themselves: closing must not wait for their threads.
     daemon_threads = True
     block_on_close = False
 
@@ -69,14 +70,14 @@ class PageServer(ThreadingHTTPServer):
         return frozenset(f"{name}:{self.server_port}" for name in (HERE, "localhost"))
 
     def handle_error(self, request: Any, client_address: Any) -> None:
-        """A browser that goes away in the middle is no fault."""
+        """Ignore it: a browser that closes a connection early is no fault."""
 
 
 @contextmanager
 def serving(folder: Path, board: NoticeBoard, port: int | None) -> Iterator[PageServer]:
-    """Serve a folder in the background; the usual port, or a free one, where none is given.
+    """Serve a folder in the background, on the usual port or a free one where `port` is None.
 
-    Raises InputError where a given port cannot be had.
+    Raises InputError if the given port is not free.
     """
     server = _listening(folder, board, port)
     thread = threading.Thread(
@@ -121,7 +122,7 @@ class _Handler(BaseHTTPRequestHandler):
         self._answer()
 
     def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
-        """Errors as plain words; a method that is not known is one that is not allowed."""
+        """Send an error as plain text; an unknown method is answered as one not allowed."""
         status = HTTPStatus(code)
         if status is HTTPStatus.NOT_IMPLEMENTED:
             status = HTTPStatus.METHOD_NOT_ALLOWED
@@ -141,6 +142,7 @@ class _Handler(BaseHTTPRequestHandler):
         """The terminal is for the job."""
 
     def _answer(self) -> None:
+        # Exactly one Host, and ours: any other means a name of somebody else's that resolves to us.
         if (self.headers.get_all("Host") or []) not in [[host] for host in self.server.hosts]:
             self.send_error(HTTPStatus.FORBIDDEN)
             return
@@ -157,7 +159,8 @@ class _Handler(BaseHTTPRequestHandler):
             self._file(path)
 
     def _file(self, path: str) -> None:
-        # before the file is read: a newer one must not be taken for this
+        # Read the number before the file: a plan written in between then reloads the page once too
+        # often, never once too seldom.
         number = self.server.board.notice.number
         try:
             target = _inside(self.server.folder, path)
@@ -189,7 +192,7 @@ class _Handler(BaseHTTPRequestHandler):
             self.wfile.write(data)
 
     def _events(self) -> None:
-        """Notices, each as soon as it hangs, until the reader or the server goes."""
+        """Send each notice as soon as there is one, until the reader or the server closes."""
         self.close_connection = True
         self.send_response(HTTPStatus.OK)
         for name, value in {
@@ -205,6 +208,7 @@ class _Handler(BaseHTTPRequestHandler):
         try:
             while not board.closed:
                 turn, notice = board.wait(turn, _ALIVE)
+                # The comment line shows whether the reader has gone: writing to it then fails.
                 self.wfile.write(
                     b": here\n\n" if notice is None else f"data: {notice.as_json()}\n\n".encode()
                 )
@@ -214,14 +218,15 @@ class _Handler(BaseHTTPRequestHandler):
 
 
 def _inside(folder: Path, path: str) -> Path | None:
-    """The file of this folder that a path asks for; None where it is no plain name of one
-    inside."""
+    """Return the file of this folder that the path of a URL names; None unless it is the plain name
+    of one inside."""
     try:
         parts = unquote(path, errors="strict").removeprefix("/").split("/")
     except UnicodeDecodeError:
         return None
     if any(not part or part.startswith(".") or set(part) & set('\\:\0"<>|?*') for part in parts):
         return None
+    # Links are resolved before the comparison: one that leads out of the folder is not followed.
     root = folder.resolve(strict=True)
     target = root.joinpath(*parts).resolve(strict=True)
     return target if target.is_relative_to(root) and target.is_file() else None
