@@ -76,7 +76,7 @@ class Checked:
 
     @property
     def stops(self) -> StopTable:
-        """What hangs on the pass at which the skim stops."""
+        """The heights and margins that depend on the pass at which the skim stops."""
         return stops(self.prepared)
 
     @property
@@ -105,8 +105,8 @@ def load(path: str | PathLike[str]) -> Prepared:
 
 
 def check(job: JobLike) -> Checked:
-    """Hold every depth of a job against every other; no path is made. Raises `InputError` for a
-    file that is wrong."""
+    """Check that all depths of a job agree with each other; no path is made. Raises `InputError`
+    for a file that is wrong."""
     prepared = _loaded(job)
     prepared.refuse_contradictions()
     return Checked(prepared)
@@ -135,8 +135,8 @@ def plan(
 
 
 def read_back(folder: str | PathLike[str], *, progress: Progress = quiet) -> Reading:
-    """Read the `.nc` files in a plan's folder as a stranger would, cut a virtual blank and measure
-    what is left.
+    """Read the `.nc` files in a plan's folder independently, cut a virtual blank and measure what
+    is left.
 
     Nothing of how the files were made is used: zero, cutter and motions come from the text, what
     must be reached from `job.resolved.json` beside it. Raises `InputError` for a folder that holds

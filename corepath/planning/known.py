@@ -1,5 +1,5 @@
-"""What is known of this very blank: the places measured before, and what was recorded while it was
-cut."""
+"""What is known of the blank at hand: the places measured before, and what was recorded while it
+was cut."""
 
 from __future__ import annotations
 
@@ -27,14 +27,15 @@ IN_A = ("dowels", "plug-pockets", "groove")
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """`measured` is None for a blank that was not measured; `settled` is empty before anything is
-    recorded."""
+    """Measurements of one blank: `measured` is None for a blank that was not measured; `settled` is
+    empty before anything is recorded."""
 
     measured: Measured | None = None
     settled: Settled = field(default_factory=Settled)
 
     def blank(self, job: Job) -> Blank:
-        """The blank as the plan takes it: measured places, with those of the record, or assumed.
+        """Return the blank as planning uses it: fitted to the measured and recorded places, or
+        nominal without any.
 
         A recorded touch of the raw top in A is a measured height at the touched place.
         """
@@ -45,6 +46,7 @@ class Known:
 
     def _touched(self, job: Job) -> list[tuple[float, float, float]]:
         heights = [self.settled.touches[name] for name in IN_A if name in self.settled.touches]
+        # All of them touched the same place of the same face: the last one counts.
         return (
             [(*job.machine.touch_at, heights[-1])]
             if heights and job.machine.touch_at is not None
@@ -52,7 +54,8 @@ class Known:
         )
 
     def as_dict(self) -> dict[str, Any]:
-        """For `job.resolved.json` and the digest; empty keys are left out."""
+        """Return the entries for `job.resolved.json` and the digest; empty keys are left out."""
+        # Left out, so that the digest of a job without measurements does not depend on them.
         found: dict[str, Any] = {}
         if self.measured is not None:
             found["measured"] = _measured_dict(self.measured)
@@ -73,7 +76,7 @@ COLUMNS = ("x", "y", "thickness", "height")
 
 
 def _measured_dict(measured: Measured) -> dict[str, Any]:
-    """Lists by column; None where a figure was not taken."""
+    """Return lists by column; None where a figure was not taken, since JSON has no NaN."""
     return {
         name: [None if math.isnan(figure) else float(figure) for figure in getattr(measured, name)]
         for name in COLUMNS
@@ -102,8 +105,10 @@ def _settled_from(data: Mapping[str, Any]) -> Settled:
 
 
 def read_known(job: Job, job_path: Path) -> tuple[Known, list[Fault]]:
-    """Read the measured blank that the job names, and the record beside the job, if there is
-    one."""
+    """Read the measured blank that the job names, and the record beside the job, if there is one.
+
+    Returns what could be read, and all faults of both files, so that they are reported together.
+    """
     faults: list[Fault] = []
     measured: Measured | None = None
     settled = Settled()

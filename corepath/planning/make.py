@@ -1,4 +1,4 @@
-"""From works to programs and their text."""
+"""Make the programs of a plan from its works, and their text."""
 
 from __future__ import annotations
 
@@ -33,9 +33,12 @@ _DECK = 30.0  # of the time that another operation's path takes, measured on the
 
 @dataclass(frozen=True, slots=True)
 class MadeFile:
-    """One `.nc` file: the work and program it comes from, its text and figures. `minutes` is of
-    cutting and rapids, from where the machine parks and back; `bound` what any path would take at
-    least; `apart` the stops and dwells; `cuts` the numbers of straight cuts and of arcs in it."""
+    """One `.nc` file: the work and program it comes from, its text and figures.
+
+    `minutes` is the time of cutting and rapids, from where the machine parks and back; `bound` the
+    least that any path takes; `apart` the stops and dwells; `cuts` the numbers of straight cuts and
+    of arcs in it.
+    """
 
     name: str
     work: Work
@@ -54,7 +57,7 @@ class MadeFile:
 
 
 def make_files(prepared: Prepared, progress: Progress = quiet) -> tuple[MadeFile, ...]:
-    """All files still to be cut, in their order. Raises CorepathError where no path can be
+    """Make all files still to be cut, in their order. Raises CorepathError where no path can be
     found."""
     made: list[MadeFile] = []
     weights = [_DECK if work.name == "deck" else 1.0 for work in prepared.ahead]
@@ -65,7 +68,7 @@ def make_files(prepared: Prepared, progress: Progress = quiet) -> tuple[MadeFile
 
 
 def written_file(prepared: Prepared, work: Work, program: Program) -> MadeFile:
-    """A program as text, with its figures; its head names the checks of `prepared` that failed."""
+    """Write a program as text, with its figures; its head names the failed checks of `prepared`."""
     machine = prepared.job.machine
     spent = minutes_of(program, machine.motion_limits)
     heading = heading_of(prepared, work.setup, spent)
@@ -80,27 +83,27 @@ def written_file(prepared: Prepared, work: Work, program: Program) -> MadeFile:
 
 
 def heading_of(prepared: Prepared, setup: Setup, spent: float) -> Heading:
-    """What the head of a file tells of the plan; `spent` are its minutes."""
+    """Return what the head of a file says about the plan; `spent` are the file's minutes."""
     face_up = pose_of(prepared.job, setup).face_up
     return Heading(prepared.job.title, prepared.digest, face_up, spent, failed_ids(prepared))
 
 
 def minutes_of(program: Program, limits: Limits) -> float:
-    """Minutes of a program from where the machine parks and back, with the way to where its zero is
-    looked at."""
+    """Return the minutes of a program from where the machine parks and back, with the first way
+    down to the stop where the operator checks its zero."""
     looked_at = 0.0 if program.approach is None else program.approach.minutes_from(program.park)
     return minutes(program.passes, limits, park=program.park) + looked_at
 
 
 def _planes(program: Program) -> tuple[int, int] | None:
-    """The plane that a file of a single pass of the skim cuts, as the index of it and of the
-    next."""
+    """Return (index, next index) of the plane that a file with a single pass of the skim cuts;
+    None for any other file."""
     number = program.stem.rpartition("-pass-")[2]
     return (int(number) - 1, int(number)) if number.isdigit() and "-pass-" in program.stem else None
 
 
 def failed_ids(prepared: Prepared) -> str | None:
-    """The checks that failed, for the warning in each head; None where none did."""
+    """Return the ids of the failed checks, for the warning in each head; None where all hold."""
     failed: Sequence[str] = list(
         dict.fromkeys(check.id for check in prepared.checks if check.verdict == "fail")
     )

@@ -1,5 +1,5 @@
-"""The `corepath record` command that follows a file of a plan's folder, as it can be typed where
-the user stands."""
+"""The `corepath record` command that follows a file of a plan's folder, as it can be typed in the
+current folder."""
 
 from __future__ import annotations
 
@@ -15,14 +15,15 @@ __all__ = ["record_words"]
 
 
 def record_words(folder: Path, file: str) -> tuple[str, ...] | None:
-    """Words after `corepath` that record `file` as cut; None where the folder's report or the job
-    cannot be found.
+    """Return the words after `corepath` that record `file` as cut; None where the folder's report
+    or the job cannot be found.
 
-    The job is looked for in the current folder and beside the plan's. For the skim the pass is not
-    known, so that the record is only asked what it waits for.
+    The job is looked for in the current folder and beside the plan's folder. For the skim, whose
+    stop is not known here, the command only shows what the record still needs.
     """
     report = _report(folder)
     named = report.get("job_file")
+    # A report may have been edited: a path in it must not lead to a command about another folder.
     if not isinstance(named, str) or Path(named).name != named:
         return None
     job = next((path for path in (Path(named), folder.parent / named) if path.is_file()), None)

@@ -42,7 +42,7 @@ __all__ = ["Plan", "plan", "preview"]
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What `plan` found. `files` maps names to texts or bytes, all that is to be written.
+    """The result of `plan`: `files` maps the names of all files to write to their texts or bytes.
 
     `.nc` files are among them only when nothing failed, or with `despite_failures`.
     """
@@ -88,6 +88,8 @@ def plan(
     contradicts itself.
     """
     prepared.refuse_contradictions()
+    # Paths over a job whose depths do not agree would cost minutes and only repeat its faults; the
+    # drawings, sheet and report below are made all the same, to show what fails.
     proof = Proof(prepared)
     if despite_failures or not prepared.failed:
         proof = prove(prepared, progress=progress, despite_failures=despite_failures, steps=True)
@@ -117,6 +119,7 @@ def plan(
     progress("report", 0.97)
     if bodies and readback is not None:
         files.update(solids(readback, prepared.job.blank.length, prepared.job.blank.width))
+    # Last, since the report holds the digests of all other files.
     held = {**prepared.known.as_dict(), **seal(prepared.board.deck, prepared.job)}
     files["job.resolved.json"] = _json({**resolved_dict(prepared.resolved), **held})
     files["geometry.json"] = json.dumps(geometry_dict(prepared), separators=(",", ":")) + "\n"
@@ -126,15 +129,17 @@ def plan(
 
 
 def _sealed(report: dict[str, Any], files: Mapping[str, str | bytes]) -> dict[str, Any]:
-    """The report with the names and digests of the files beside it, and its own."""
+    """Add the names and digests of the other files to the report, and its own seal."""
     report["files"] = sorted((*files, "report.json"))
     report[FILES_KEY] = files_sha256(files)
+    # Through the text and back: the seal must match the report as it is read from the file, where
+    # tuples are lists and marked lengths plain text.
     report[SEAL] = seal_of(json.loads(_json(report)))
     return report
 
 
 def preview(prepared: Prepared, folder: Path, progress: Progress = quiet) -> Written:
-    """Write the drawings only; failed checks stand in them but keep nothing back."""
+    """Write the drawings only, into `folder`; failed checks are shown in them but stop nothing."""
     made = make_files(prepared, within(progress, 0.1, 0.8))
     progress("drawings", 0.8)
     return write_folder(folder, _drawings(prepared, made), withdraw=False)
@@ -155,7 +160,7 @@ def _drawings(prepared: Prepared, made: Sequence[MadeFile]) -> dict[str, str]:
 
 
 def _warning(prepared: Prepared, readback: ReadBack, despite_failures: bool) -> str:
-    """What the preview must say over all else; empty where all is well."""
+    """Return the warning at the top of the preview; empty where nothing failed."""
     if not (prepared.failed or len(readback.findings)):
         return ""
     if despite_failures:
@@ -188,7 +193,9 @@ def _sheet(proof: Proof, results: Results, despite_failures: bool, player: str) 
 
 
 def _planned(made: MadeFile) -> PlannedFile:
-    """A file as the sheet shows it; its figures are those of the report."""
+    """Return a file as the sheet shows it; its figures are those of the report."""
+    # Extents and zero are rounded one by one, as the report has them, before they are added: else
+    # the sheet could differ from it in the last digit.
     zero = made.program.zero
     x, y, z = (
         (round(low, PLACES) + round(at, PLACES), round(high, PLACES) + round(at, PLACES))

@@ -1,5 +1,5 @@
-"""From the read-back to the preview: its motions as pieces, the clock's times, the blank before and
-after each file."""
+"""Turn the read-back into the preview: motions as straight pieces, the clock's times, the blank
+before and after each file."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ __all__ = ["CHORDS", "NAME", "SOLID_COLUMNS", "motions", "player_page", "reels"]
 NAME = "preview.html"
 
 CHORDS = 0.02
-"""How far, mm, a chord shown may lie off its arc."""
+"""mm by which a chord shown may lie off its arc: far less than a line on a screen is wide."""
 
 SOLID_COLUMNS = 60_000
 """Columns of a body in 3-D: 3.5 mm apart on a long board. `--stl` writes all there are."""
@@ -54,8 +54,8 @@ _MARKS = {"dwell": DWELL, "stop": STOP, "optional-stop": STOP, "tool-change": ST
 def player_page(
     prepared: Prepared, readback: ReadBack, texts: Mapping[str, str], warning: str = ""
 ) -> str:
-    """The whole page; `texts` are the files that were read, `warning` what must be said over all
-    else."""
+    """Return the whole page; `texts` are the files that were read (name to text), `warning` is
+    shown above everything else."""
     job = prepared.job
     page = preview_html(
         reels(prepared, readback, texts),
@@ -70,7 +70,7 @@ def player_page(
 
 
 def reels(prepared: Prepared, readback: ReadBack, texts: Mapping[str, str]) -> tuple[Reel, ...]:
-    """Every file that was read, in its order."""
+    """Return one reel for every file that was read, in the order of the plan."""
     units = units_of(prepared.job.units)
     return tuple(
         Reel(
@@ -96,13 +96,18 @@ def reels(prepared: Prepared, readback: ReadBack, texts: Mapping[str, str]) -> t
 
 
 def motions(path: Path, zero: tuple[float, float, float], limits: Limits) -> Motions:
-    """The pieces of one file in its own coordinates: arcs as chords, dwells and stops as pieces
-    without a way."""
+    """Return the pieces of one file in its own coordinates, mm: arcs as chords, dwells and stops as
+    pieces of no length.
+
+    `zero` is where the program's zero lies on the bed, `limits` give the time of each motion.
+    """
     spent, _ = motion_seconds(path, limits)
     lower, upper, owner = flatten(path.kind, path.start, path.end, path.centre, CHORDS)
     count = np.bincount(owner, minlength=len(path.kind))
     feed = np.where(path.kind > 0, np.nan_to_num(path.program.feed[path.index]), 0.0)
     flags = np.where(path.kind == 0, RAPID, 0) | np.where(path.spindle, SPINDLE, 0)
+    # One row a chord: end x, y, z, line, flags, feed, seconds. The time of an arc is shared equally
+    # among its chords, which are equally long.
     table = np.column_stack(
         [
             upper,
@@ -113,6 +118,7 @@ def motions(path: Path, zero: tuple[float, float, float], limits: Limits) -> Mot
         ]
     )
     table = _with_marks(path, table, owner)
+    # Row 0 is where the cutter stands at first: pieces are drawn from the row before to their own.
     first = [
         *(lower[0] if len(lower) else (0.0, 0.0, 0.0)),
         *(table[0, 3:5] if len(table) else (1, 0)),
@@ -130,13 +136,15 @@ def motions(path: Path, zero: tuple[float, float, float], limits: Limits) -> Mot
 
 
 def _with_marks(path: Path, table: Floats, owner: Ints) -> Floats:
-    """The rows with those of dwells and stops put in where they happen."""
+    """Return the rows with those of dwells and stops inserted where they happen."""
     rows, places = [], []
     motion = path.index[owner]
     for event in path.program.events:
         mark = _MARKS.get(event.name)
         if mark is None or not len(table):
             continue
+        # Before the first chord of the motion that follows the event, at the place where the one
+        # before it ended.
         at = int(np.searchsorted(motion, event.index))
         here = table[at - 1, :3] if at else path.start[0]
         turning = SPINDLE if mark == DWELL and event.spindle else 0
@@ -146,7 +154,7 @@ def _with_marks(path: Path, table: Floats, owner: Ints) -> Floats:
 
 
 def _few(left: Remaining) -> PlayedBlank:
-    """Fewer columns of what a set-up left."""
+    """Return a part of the columns that a set-up left, few enough for 3-D."""
     grid, pick = few(left.grid, SOLID_COLUMNS)
     wood, casting = ((low[pick], high[pick]) for low, high in (left.wood, left.casting))
     return _blank(Remaining(left.setup, grid, wood, casting))
@@ -159,7 +167,7 @@ def _blank(left: Remaining) -> PlayedBlank:
 
 
 def _shapes(prepared: Prepared, step: FileStep) -> tuple[Shape, ...]:
-    """The board's outline and the obstacles as they lie in the set-up of a step."""
+    """Return the board's outline and the obstacles as they lie in the set-up of a step."""
     scene = Scene(prepared.job, prepared.board, prepared.stackup, cast(Setup, step.setup))
     work = next(
         work for work in prepared.works if work.setup == step.setup and work.name == step.name

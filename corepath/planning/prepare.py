@@ -1,5 +1,5 @@
-"""From a job file to all that is known before any path is made: geometry, stack-up, works, checks,
-advice."""
+"""Work out everything that is known of a job before any path is made: geometry, stack-up, works,
+checks, advice."""
 
 from __future__ import annotations
 
@@ -45,10 +45,10 @@ class Prepared:
     """A job that can be planned: `checks` in the order of the table, `digest` names job, blank and
     record.
 
-    `resolved` is the job as it stands in `job.resolved.json`: an outline from a DXF file is held as
-    points and a mesh or grid by its digest, so that the folder of a plan needs no other file.
-    `works` are all works of the job; those whose operation the record says is cut are in `done`.
-    `file` is the name of the job file, for commands to be typed.
+    `resolved` is the job as it is written to `job.resolved.json`: an outline from a DXF file is
+    held as points and a mesh or grid by its digest, so that the folder of a plan needs no other
+    file. `works` are all works of the job, also those in `done`, whose operation has been cut
+    according to the record. `file` is the name of the job file, for commands to type.
     """
 
     job: Job
@@ -68,19 +68,19 @@ class Prepared:
 
     @property
     def done(self) -> frozenset[str]:
-        """Names of operations that are cut; a recorded stop means that the skim is."""
+        """Names of the operations that have been cut; a recorded stop means that the skim has."""
         settled = self.known.settled
         return settled.cut | {"skim"} if settled.stopped else settled.cut
 
     @property
     def ahead(self) -> tuple[Work, ...]:
-        """The works that are still to be cut."""
+        """The works still to cut."""
         return tuple(work for work in self.works if work.name not in self.done)
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        """What the figures of the blank do not say, what is not made after lay-up, doubts, hardware
-        not measured."""
+        """Cautions, in plain words: about the blank, stops that are not offered, what is not made
+        after lay-up, doubts about the record, pressure, touches, hardware and deck."""
         blank, laid = self.stackup.heights.blank.cautions, layup_cautions(self.job, self.board)
         found = (*blank, *self.stackup.withheld, *laid, *self.doubts)
         found = (
@@ -92,13 +92,13 @@ class Prepared:
 
     @property
     def doubts(self) -> tuple[str, ...]:
-        """What in the record contradicts its stop, in plain words. Nothing is planned until it is
-        put right."""
+        """Measurements in the record that contradict its stop, in plain words. Nothing is planned
+        until they are corrected."""
         return stop_doubts(self.stackup.heights, self.stackup.skim)
 
     def refuse_contradictions(self) -> None:
-        """Raise InputError where the recorded stop contradicts what was measured after it: no path
-        can be trusted."""
+        """Raise InputError where the recorded stop contradicts what was measured after it: then no
+        path can be trusted."""
         file = record_path(Path(self.file)).name
         allowed = "corepath record --correct N with the right figure, or --withdraw N"
         if self.doubts:
@@ -108,7 +108,7 @@ class Prepared:
 
     @property
     def fills(self) -> tuple[str, ...]:
-        """What is to be said of each casting whose fill was measured."""
+        """Remarks on each casting whose measured fill is low."""
         return low_fills(self.stackup, self.known.settled)
 
     @property
@@ -117,8 +117,7 @@ class Prepared:
 
 
 def prepare(path: Path, progress: Progress = quiet) -> Prepared:
-    """Read a job file, the blank's figures and the record, and work everything out up to the
-    checks.
+    """Read a job file, the measured blank and the record, and work everything out up to the checks.
 
     Raises InputError with all faults found, those of the files and those of the geometry together.
     """
@@ -128,6 +127,8 @@ def prepare(path: Path, progress: Progress = quiet) -> Prepared:
         raise InputError(faults)
     known, more = read_known(job, path)
     faults += more
+    # Faults of the files do not end it here: the geometry is tried too, so that the user sees all
+    # faults in one run.
     try:
         prepared = prepare_job(job, path.parent, known, progress=progress)
     except InputError as error:
@@ -144,10 +145,10 @@ def prepare_job(
     deck: DeckSurface | None = None,
     progress: Progress = quiet,
 ) -> Prepared:
-    """The same from a checked job; files it names lie in `folder`; a `deck` that is known already
-    is taken as it is.
+    """Work everything out from a checked job, as `prepare` does from a file.
 
-    Raises InputError.
+    The files that it names lie in `folder`. A `deck` that is known already, as from a plan's
+    folder, is used instead of reading its file. Raises InputError with all faults of the geometry.
     """
     known, listed = known or Known(), job
     job = job.with_cutters(known.settled.coupon_diameter)
@@ -160,6 +161,8 @@ def prepare_job(
     stack = build_stackup(job, board, known.blank(job), known.settled)
     progress("what each operation must reach", 0.5)
     works, unfit = build_works(job, board, stack)
+    # A reserve pass below the planned stop is offered only where it spoils nothing, and that also
+    # depends on the works; these in turn follow the last pass offered, so they are built again.
     offered = withhold(stack, lambda _, plane: _spoilt_works(job, stack, works, plane))
     if offered is not stack:
         stack = offered
@@ -179,6 +182,8 @@ def prepare_job(
         *feed_checks(job, works),
         *(skin.checks if skin is not None else ()),
     )
+    # The job as listed, without the cutters' measured diameters: those belong to the record, and
+    # reading the folder back applies them again.
     resolved = _resolved(listed, board)
     record: dict[str, Any] = known.as_dict()
     return Prepared(
@@ -189,8 +194,8 @@ def prepare_job(
 def _spoilt_works(
     job: Job, stack: Stackup, works: Sequence[Work], plane: float
 ) -> tuple[Check, ...]:
-    """What a reserve pass may meet that only the works tell: screw heads, and what through bores
-    leave of the bed."""
+    """Return the checks of a reserve pass at height `plane` that need the works: screw heads below
+    it, and through bores in the bed."""
     bored = [work for work in works if work.setup == "B"]
     return *hole_checks_at(job, stack, bored, plane), *screws_below(job, stack, works, plane)
 
@@ -208,6 +213,6 @@ def _resolved(job: Job, board: Board) -> Job:
 
 
 def _placed(path: Path, faults: list[Fault]) -> list[Fault]:
-    """Give the faults found later their line of the file."""
+    """Return the faults with their lines of the job file, which the geometry does not know."""
     source, _ = read_source(path)
     return locate(faults, source)

@@ -1,5 +1,5 @@
-"""How those that wait are told what is being done: a function that takes words and the share done,
-0 to 1."""
+"""Progress callbacks: a function that is called with what is being done and the share done, 0 to
+1."""
 
 from __future__ import annotations
 
@@ -12,11 +12,12 @@ Progress = Callable[[str, float], None]
 
 
 def quiet(says: str, share: float) -> None:
-    """A progress that shows nothing."""
+    """Show nothing: the progress callback where nobody waits."""
 
 
 def within(progress: Progress, start: float, end: float) -> Progress:
-    """A progress for one part of the work, which is that from `start` to `end` of the whole."""
+    """Return the progress callback for a part of the work that takes the whole from the share
+    `start` to the share `end`."""
 
     def part(says: str, share: float) -> None:
         progress(says, start + (end - start) * share)

@@ -1,4 +1,4 @@
-"""Files and their read-back: what a plan stands or falls by, without any drawing."""
+"""Make the files of a plan and read them back: what it stands or falls by, without any drawing."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ __all__ = ["Proof", "prove"]
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """The files of a plan and what reading them back gave; `prepared` with `travel` as the files
-    span it. Without files where a check had failed already."""
+    """The files of a plan and their read-back; `prepared` has the check `travel` as the files need
+    it. Without files where a check had failed already."""
 
     prepared: Prepared
     made: tuple[MadeFile, ...] = ()
@@ -42,10 +42,10 @@ def prove(
     despite_failures: bool = False,
     steps: bool = False,
 ) -> Proof:
-    """All files of a prepared job and their read-back.
+    """Make all files of a prepared job and read them back.
 
-    `steps` keeps the blank before and after each file, for the preview. Raises CorepathError where
-    no path can be found.
+    `despite_failures`: each head then names what failed. `steps` keeps the blank before and after
+    each file, for the preview. Raises CorepathError where no path can be found.
     """
     made = make_files(prepared, within(progress, 0.1, 0.45))
     spanned = _with_travel(prepared, made)
@@ -64,7 +64,10 @@ def prove(
 
 
 def _with_travel(prepared: Prepared, made: Sequence[MadeFile]) -> Prepared:
-    """The same with `travel` judged by what the written files span."""
+    """Return `prepared` with the check `travel` judged by the extents of the written files.
+
+    Before there are paths it is judged by the works, which do not know entries and links.
+    """
     if not made:
         return prepared
     spans = {}

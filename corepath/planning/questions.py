@@ -1,4 +1,4 @@
-"""What a prepared job can be told beyond its checks: passes, stops, suggested values, where to
+"""Answers about a prepared job beyond its checks: passes, stops, suggested values, where to
 measure."""
 
 from __future__ import annotations
@@ -27,13 +27,13 @@ __all__ = [
 
 
 def passes(prepared: Prepared) -> tuple[PassShows, ...]:
-    """What shows after each pass of the skim."""
+    """Return what shows of each casting after each pass of the skim, in the order cut."""
     return showing(prepared.stackup)
 
 
 @dataclass(frozen=True, slots=True)
 class PourSheet:
-    """The pour as text: a table, what to mind of castings and cups, and cautions."""
+    """The pour as text: a table, notes on castings and cups, and cautions."""
 
     header: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
@@ -42,7 +42,8 @@ class PourSheet:
 
 
 def pour_sheet(prepared: Prepared) -> PourSheet | None:
-    """What to mix and how level to lie; None once the fill of every casting is recorded."""
+    """Return what to mix and how level the blank must lie; None once the fill of every casting is
+    recorded."""
     castings, cast = pours(prepared.stackup), prepared.job.cast
     if all(pour.id in prepared.known.settled.fill for pour in castings):
         return None
@@ -54,26 +55,26 @@ def pour_sheet(prepared: Prepared) -> PourSheet | None:
 
 
 def stops(prepared: Prepared) -> StopTable:
-    """What hangs on the pass at which the skim stops."""
+    """Return, for each possible stop of the skim, the heights and margins that depend on it."""
     return stop_table(prepared.stackup)
 
 
 def suggestion(prepared: Prepared) -> Suggestion:
-    """Job values that pass with the widest margin."""
+    """Return job values that pass with the widest margin."""
     return suggest(prepared.stackup, prepared.checks)
 
 
 def measuring_path(job_path: Path) -> Path:
-    """Where the places to measure are written."""
+    """Return the path of the file in which measured places are filled in, beside the job."""
     return job_path.with_suffix(".measure.csv")
 
 
 def write_measuring(prepared: Prepared, job_path: Path) -> Path | None:
-    """Write `NAME.measure.csv` to be filled in, for a blank that was not measured; never over an
+    """Write `NAME.measure.csv`, to be filled in, for a blank that was not measured; never over an
     existing one.
 
-    Returns its path, also where it was there before; None for a measured blank or where it cannot
-    be written.
+    Returns its path, also where it existed before; None for a measured blank or where it cannot be
+    written: it is only a help, and must not make a command fail.
     """
     if prepared.known.measured is not None:
         return None

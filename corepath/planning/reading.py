@@ -1,4 +1,4 @@
-"""Reading back: the files of a plan, held against the works that its resolved job gives."""
+"""Read back the files of a plan and compare them with the works that its resolved job gives."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ __all__ = ["Reading", "read_files", "read_folder", "shop_of", "spoken_of"]
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What reading a folder back gave."""
+    """The result of reading a folder back."""
 
     prepared: Prepared
     readback: ReadBack
@@ -55,7 +55,7 @@ class Reading:
 
     @property
     def cases(self) -> tuple[Outcome, ...]:
-        """Other stops and blanks that the files were tried on."""
+        """The results on other stops and blanks."""
         return self.readback.cases
 
     @property
@@ -75,10 +75,10 @@ def read_files(
     plan: str = "",
     steps: bool = False,
 ) -> ReadBack:
-    """Read `texts` (name to text) back against the works of `prepared`; their heads name `plan`,
-    where given.
+    """Read `texts` (name to text) back and compare what they leave with the works of `prepared`.
 
-    With `steps` the blank before and after each file is kept too.
+    Where given, the digest `plan` must be in their heads, and `sha256` (by name) is that of each
+    file. With `steps` the blank before and after each file is kept too.
     """
     done = 0
 
@@ -98,12 +98,13 @@ def read_files(
         steps=steps,
         programs=programs,
     )
+    # `programs` were filled by `read_back`: the cases cut the same motions, not parsed again.
     progress("other stops and blanks", 1.0)
     return with_cases(prepared, shop, texts, programs, read)
 
 
 def shop_of(prepared: Prepared) -> Shop:
-    """Blank, machine, cutters and pour of a job, as the read-back takes them."""
+    """Return the simulation set-up of a job: blank, machine, cutters and pour."""
     job, stack = prepared.job, prepared.stackup
     return Shop(
         length=job.blank.length,
@@ -136,7 +137,7 @@ def shop_of(prepared: Prepared) -> Shop:
 
 
 def spoken_of(prepared: Prepared) -> Spoken:
-    """What the words of the files are held to."""
+    """Return what the comments and messages of the files must agree with."""
     setups: tuple[Setup, ...] = ("A", "B", "C", "D")
     faces = {setup: pose_of(prepared.job, setup).face_up for setup in setups}
     return Spoken(faces, prepared.job.units, not prepared.job.machine.length_offset)
@@ -146,8 +147,8 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
     """Read the files in a plan's folder again.
 
     The design comes from `job.resolved.json`, the motions from the `.nc` files alone;
-    `report.json`, where it is there, only tells whether a file has changed since. Raises InputError
-    for a folder that holds no plan.
+    `report.json`, where there is one, only shows whether a file has changed since. Raises
+    InputError for a folder that holds no plan.
     """
     if not folder.is_dir():
         raise InputError(
@@ -160,6 +161,7 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
                 )
             ]
         )
+    # All files are read under the lock: a plan written in between would mix old and new ones.
     with locked(folder, shared=True):
         refuse_half_written(folder)
         resolved = _json(folder / "job.resolved.json")
@@ -203,7 +205,7 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
 
 
 def _programs(folder: Path) -> list[Path]:
-    """Files that a control may take for a program, whatever the case of their names, sorted."""
+    """Return the files that a control may accept as a program, sorted; `.NC` counts too."""
     if not folder.is_dir():
         return []
     return sorted(
@@ -224,7 +226,7 @@ def _sha256(report: dict[str, Any], key: str) -> dict[str, str]:
 
 
 def _text(path: Path) -> str:
-    """Any bytes as text: what is not ASCII is for the reader to find."""
+    """Return a file as text; bytes that are not text are replaced, for the reader to report."""
     return read_limited(path).decode("utf-8", errors="replace")
 
 

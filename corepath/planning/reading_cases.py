@@ -1,4 +1,4 @@
-"""The cases that a plan's files are tried on besides: other stops, and the blank as thin and as
+"""The other cases on which a plan's files are tried: other stops, and the blank as thin and as
 thick as it may be."""
 
 from __future__ import annotations
@@ -26,10 +26,11 @@ Floats = NDArray[np.float64]
 
 
 def cases_of(prepared: Prepared, shop: Shop) -> tuple[Case, ...]:
-    """Earliest, likely and latest stop but for the planned one; the thinnest and the thickest
-    blank.
+    """Return the cases: earliest, likely and latest stop except the planned one; the thinnest and
+    the thickest blank.
 
-    A stop that is recorded stands. Once something is cut in A the blank is what it is.
+    A recorded stop leaves no other. Once something has been cut in A, the depths of its pockets
+    belong to the real blank, and another thickness would be no case of this plan.
     """
     skim, blank = prepared.stackup.skim, prepared.stackup.heights.blank
     cases: list[Case] = []
@@ -51,7 +52,7 @@ def cases_of(prepared: Prepared, shop: Shop) -> tuple[Case, ...]:
 
 
 def _blank(name: str, sign: float, blank: Blank, shop: Shop, stop: int) -> Case:
-    """The blank with its thickness off by all that is not known of it."""
+    """Return the case of a blank whose thickness is off by its whole error, `sign` 1 or -1."""
     x, y = shop.touch_at or (0.0, 0.0)
     error = float(blank.thickness_error(x, y))
     thickness = float(blank.thickness(x, y)) + sign * error
@@ -62,8 +63,8 @@ def _blank(name: str, sign: float, blank: Blank, shop: Shop, stop: int) -> Case:
 
 
 def lies_of(blank: Blank, sign: float = 0.0) -> Lies:
-    """Lower and upper face of a measured blank as it lies in A; with a sign its thickness is off by
-    its error."""
+    """Return a function for the lower and upper face (x, y to z, mm) of a measured blank as it lies
+    in A; with `sign` 1 or -1 its thickness is off by its error."""
 
     def faces(x: Floats, y: Floats) -> tuple[Floats, Floats]:
         top = blank.raw_top(x, y)
@@ -80,8 +81,8 @@ def with_cases(
     programs: dict[str, ReadProgram],
     readback: ReadBack,
 ) -> ReadBack:
-    """The read-back with what else arises in the cases; `programs` are the texts as far as they
-    have been read."""
+    """Return the read-back with the findings that only the other cases have; `programs` are the
+    texts that have been parsed already."""
     outcomes = read_cases(shop, prepared.works, texts, cases_of(prepared, shop), programs=programs)
     readback.findings.extend(new_findings(outcomes, readback.findings))
     return replace(readback, cases=tuple(outcomes))

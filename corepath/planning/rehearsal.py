@@ -1,12 +1,12 @@
-"""Rehearsals: for each set-up a program that walks what its files will travel, high up and with the
-spindle off.
+"""Rehearsals: for each set-up a program that traces what its files will travel, high up and with
+the spindle off.
 
-Bed frame of the set-up, mm. The first cutter is fitted and touched, its tip shows the places. It
+Bed frame of the set-up, mm. The first cutter is fitted and touched; its tip shows the places. It
 comes down at feed to a stop, which shows whether Z is right; it stops over each dowel (in D over
-the mark of X and Y zero), which shows X and Y, and over the place where Z is touched; it walks the
-rectangle that all files of the set-up stay in and goes round each obstacle in or near it, all at
-the highest of their safe heights; then it parks. What shows the zero comes first: if that is wrong,
-nothing wide has been walked yet.
+the mark of X and Y zero), which shows X and Y, and over the place where Z is touched; it traces the
+rectangle that all files of the set-up stay in, and a rectangle around each obstacle in or near it,
+all at the highest of their safe heights; then it parks. What shows the zero comes first: if that is
+wrong, no long way has been travelled yet.
 """
 
 from __future__ import annotations
@@ -31,7 +31,8 @@ from corepath.work.approach import seen_from
 __all__ = ["FOLDER", "Rehearsal", "rehearsals"]
 
 FOLDER = "rehearsal"
-# mm beside that rectangle the spindle's body still reaches (common practice, no source)
+# mm that the spindle's body may reach beyond the tip, so that an obstacle this near the rectangle
+# matters too (common practice, no source)
 _BESIDE = 50.0
 _LEAST = 0.01  # mm: a smaller piece of an obstacle is not walked round
 _WATCH = (
@@ -64,7 +65,7 @@ class Rehearsal:
 
 
 def rehearsals(prepared: Prepared, made: Sequence[MadeFile]) -> tuple[Rehearsal, ...]:
-    """One for each set-up that has files, in their order."""
+    """Return one rehearsal for each set-up that has files, in their order."""
     found = []
     for setup in dict.fromkeys(one.program.setup for one in made):
         found.append(_rehearsal(prepared, [one for one in made if one.program.setup == setup]))
@@ -98,7 +99,8 @@ def _rehearsal(prepared: Prepared, made: Sequence[MadeFile]) -> Rehearsal:
 
 
 def _way_down(prepared: Prepared, made: Sequence[MadeFile]) -> Approach:
-    """At feed to a height that is clear under the zero of the set-up before as well."""
+    """Return the first way down: at feed, to a height that is clear even if the zero of the set-up
+    before is still set."""
     work = made[0].work
     clear = max(one.program.clear for one in made)
     way = work.approach or seen_from(work, clear, prepared.job.machine.rapid)
@@ -109,7 +111,7 @@ def _way_down(prepared: Prepared, made: Sequence[MadeFile]) -> Approach:
 
 
 def _passes(prepared: Prepared, made: Sequence[MadeFile], way: Approach) -> Iterator[Pass]:
-    """A pass for each thing to look at; what it says is asked at the stop after it."""
+    """Yield a pass for each thing to look at; its words are shown at the stop after it."""
     program = made[0].program
     x0, y0, x1, y1 = _travelled(made)
     yield from _marks(program, way)
@@ -119,6 +121,7 @@ def _passes(prepared: Prepared, made: Sequence[MadeFile], way: Approach) -> Iter
     corners = [(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)]
     yield _walk(corners, way, "round all that the files of this set-up travel")
     number = 0
+    # Obstacles are traced no farther out than the machine's travel allows in all.
     room = prepared.job.machine.travel
     beside_x, beside_y = (
         max(0.0, min(_BESIDE, (room[k] - span) / 2)) for k, span in enumerate((x1 - x0, y1 - y0))
@@ -135,8 +138,8 @@ def _passes(prepared: Prepared, made: Sequence[MadeFile], way: Approach) -> Iter
 
 
 def _marks(program: Program, way: Approach) -> Iterator[Pass]:
-    """What X and Y are checked by: the crosses of the dowels, later their holes; in the cradle its
-    mark."""
+    """Yield the passes that check X and Y: over the crosses of the dowels, later over their holes;
+    in the cradle over its mark."""
     zero = program.zero
     if zero.by == "cradle":
         yield _walk([(0.0, 0.0)], way, "over the middle line and X0 of the cradle")
@@ -146,7 +149,8 @@ def _marks(program: Program, way: Approach) -> Iterator[Pass]:
 
 
 def _walk(places: Sequence[tuple[float, float]], way: Approach, says: str) -> Pass:
-    """From place to place as high and as fast as the level part of the first way down."""
+    """Return a pass from place to place at the height and feed of the level part of the first way
+    down."""
     (x, y), *others = places
     return Pass.of(
         [rapid(x, y, way.height), *(line(a, b, way.height, way.walk) for a, b in others)], says
@@ -154,7 +158,7 @@ def _walk(places: Sequence[tuple[float, float]], way: Approach, says: str) -> Pa
 
 
 def _travelled(made: Sequence[MadeFile]) -> tuple[float, float, float, float]:
-    """Rectangle of all files: least x, least y, largest x, largest y."""
+    """Return the rectangle of all files on the bed: least x, least y, largest x, largest y."""
     ends = [
         (one.extents.x[k] + one.program.zero.x, one.extents.y[k] + one.program.zero.y)
         for one in made
@@ -165,7 +169,7 @@ def _travelled(made: Sequence[MadeFile]) -> tuple[float, float, float, float]:
 
 
 def _touch(prepared: Prepared, setup: Setup) -> tuple[float, float] | None:
-    """Where a face is touched in a set-up, or None where only the bed is."""
+    """Return where a face is touched in a set-up; None where Z is touched on the bed alone."""
     machine = prepared.job.machine
     if machine.touch_at is None and machine.z_zero == "bed":
         return None

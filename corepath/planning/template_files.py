@@ -1,4 +1,4 @@
-"""Templates of a prepared job, written to files."""
+"""Write the templates of a prepared job to files."""
 
 from __future__ import annotations
 
@@ -20,8 +20,11 @@ ENDINGS = (".dxf", ".svg")
 def template_of(
     prepared: Prepared, *, flat: bool = False, form: bool = False, on: Face = "core"
 ) -> Template:
-    """The template asked for. Raises InputError where a form is wanted and the job has no
-    rocker."""
+    """Return the template of the board or, with `form`, of the form it is laid up on.
+
+    `flat` draws the flat core instead of the laid-up board; `on` is the face whose lengths count.
+    Raises InputError where a form is wanted and the job has no rocker.
+    """
     if form:
         return form_template(prepared.job, prepared.board, prepared.digest)
     slot = trim_slot(prepared.job, prepared.works)
@@ -31,8 +34,8 @@ def template_of(
 
 
 def template_files(template: Template, path: Path, paper: Paper | None = None) -> dict[str, str]:
-    """File names to texts: the whole, and with `paper` its pages beside it (SVG). Raises InputError
-    for others."""
+    """Return file names with texts: the whole template in the format of the ending of `path`, and
+    with `paper` its pages (SVG). Raises InputError for an ending other than .dxf and .svg."""
     ending = path.suffix.lower()
     if ending not in ENDINGS:
         raise InputError(

@@ -1,9 +1,9 @@
-"""Exchanging a plan's whole folder for a new one in a single step.
+"""Exchange a plan's whole folder for a new one in a single step.
 
-The new folder is made beside the old one. Files that stay are in both (hard links), so nothing of
+The new folder is made beside the old one. Files that stay are in both (hard links), so no file of
 the user's is copied or lost; then the two names change places (`renameat2` with RENAME_EXCHANGE,
-Linux), and the old folder is taken away. A run that is killed leaves the old folder or the new one,
-whole, and perhaps a hidden one beside it, which the next run takes up.
+Linux), and the old folder is removed. A run that is killed leaves the old folder or the new one,
+whole, and perhaps a hidden one beside it, which the next run clears away (`take_up`).
 """
 
 from __future__ import annotations
@@ -23,11 +23,13 @@ from corepath.planning.folder.in_place import HALF_WRITTEN, STAGING, Change
 __all__ = ["CannotExchange", "exchange", "take_up"]
 
 MOST = 2000
-"""More files than this are no plan's folder: they are left where they are."""
+"""More files than this are no plan's folder: it is not exchanged, but written in place."""
 
 EARLIER = ".earlier-"
-_EXCHANGE = 2
-_HERE = -100
+_EXCHANGE = 2  # RENAME_EXCHANGE of <linux/fs.h>
+_HERE = -100  # AT_FDCWD of <fcntl.h>: paths count from the current folder
+# Errors that only say that this way does not work here (another file system, no hard links, an old
+# kernel): then the files are written in place. Any other error, as of a full disk, is passed on.
 _CANNOT = frozenset({errno.EPERM, errno.EACCES, errno.EROFS, errno.EXDEV, errno.EMLINK,
     errno.ENOTSUP, errno.ENOSYS,
                      errno.EINVAL, errno.EBUSY})  # fmt: skip
@@ -38,15 +40,19 @@ class CannotExchange(Exception):
 
 
 def exchange(target: Path, change: Change) -> None:
-    """Exchange the folder `target` for one with the change made.
+    """Exchange the folder `target` (resolved) for one in which `change` is made.
 
-    Raises CannotExchange, OutputError where it may not be written, OSError; it is then as it was.
+    Raises CannotExchange, OutputError where it may not be written, OSError; the folder is then as
+    it was.
     """
+    # Renaming needs only the parent's permission: a folder that was made read-only on purpose would
+    # be replaced all the same.
     if not os.access(target, os.W_OK | os.X_OK):
         raise OutputError(
             f"{target}: cannot write here: no permission; what was there before is as it was"
         )
     rename = _renameat2()
+    # A mount point cannot be renamed, and whoever stands in the folder would stay in the old one.
     if (
         rename is None
         or os.path.ismount(target)
@@ -61,8 +67,11 @@ def exchange(target: Path, change: Change) -> None:
         for name, content in change.files.items():
             (fresh / name).parent.mkdir(parents=True, exist_ok=True)
             to_disk(fresh / name, content)
+        # The lock lies on the folder, not on its name: from the exchange on, another run that comes
+        # to `target` meets this one.
         with locked(fresh):
             rename(target, fresh)
+            # From here on `fresh` names the old folder: it must not be removed as a failed attempt.
             exchanged = True
             earlier = fresh.rename(fresh.with_name(fresh.name.replace(STAGING, EARLIER)))
             names = {name for move in change.moves for name in move}
@@ -74,11 +83,13 @@ def exchange(target: Path, change: Change) -> None:
 
 
 def take_up(target: Path, ours: Callable[[Path], Collection[str]]) -> None:
-    """Clear away what a run that was killed left of itself in the folder and beside it.
+    """Clear away what a killed run left in the folder and beside it.
 
-    What may be in an old folder alone, as a note saved in the moment of the exchange, is put into
-    the new one first; `ours` names the files of a plan's folder that the plan itself wrote.
+    A file that only the old folder has, such as a note saved in the moment of the exchange, is
+    moved into the new one first; `ours` names the files of a plan's folder that the plan wrote.
     """
+    # Folders named STAGING were never in use; those named EARLIER were the user's until a moment
+    # before.
     beside = f".{_glob(target.name)}"
     for path in (
         *sorted(target.glob(f"{STAGING}*")),
@@ -100,7 +111,7 @@ def _glob(name: str) -> str:
 
 
 def _renameat2() -> Callable[[Path, Path], None] | None:
-    """What exchanges two paths, where the system has it."""
+    """Return a function that exchanges two paths in one step; None where the system has none."""
     try:
         call = ctypes.CDLL(None, use_errno=True).renameat2
     except (OSError, TypeError, AttributeError):
@@ -117,7 +128,7 @@ def _renameat2() -> Callable[[Path, Path], None] | None:
 
 
 def _fresh(target: Path) -> Path:
-    """An empty folder beside the old one, with its permissions and owner."""
+    """Make an empty folder beside the old one, with its permissions and owner."""
     try:
         fresh = Path(tempfile.mkdtemp(prefix=f".{target.name}{STAGING}", dir=target.parent))
     except OSError as error:
@@ -129,6 +140,7 @@ def _fresh(target: Path) -> Path:
         if (held.st_uid, held.st_gid) != (own.st_uid, own.st_gid):
             os.chown(fresh, held.st_uid, held.st_gid)
         shutil.copystat(target, fresh)
+        # The permissions are wanted, but not the times of the old folder.
         os.utime(fresh)
     except OSError:
         shutil.rmtree(fresh, ignore_errors=True)
@@ -137,8 +149,8 @@ def _fresh(target: Path) -> Path:
 
 
 def _files(folder: Path) -> Iterator[str]:
-    """All files, and links, in a folder, as names with `/`; those of it that lie in folders of it
-    too."""
+    """Yield all files and links in a folder and the folders below, as relative names with `/`."""
+    # `os.walk` lists a link to a folder among the folders, and does not follow it: it is a file.
     for here, folders, files in os.walk(folder):
         place = Path(here)
         links = [name for name in folders if (place / name).is_symlink()]
@@ -154,8 +166,10 @@ def _folders(folder: Path) -> Iterator[str]:
 
 
 def _link_all(target: Path, fresh: Path, change: Change) -> None:
-    """What stays, in the new folder too: moved files under their new names, folders left empty not
-    at all."""
+    """Link all files that stay into the new folder, moved ones under their new names.
+
+    Folders whose files all go are left out.
+    """
     moved = dict(change.moves)
     left_out = {*change.files, *change.gone, HALF_WRITTEN}
     names = [name for name in _files(target) if not name.startswith(STAGING)]
@@ -169,6 +183,7 @@ def _link_all(target: Path, fresh: Path, change: Change) -> None:
                 shutil.copystat(target / name, fresh / name)
         for name in names:
             to = moved.get(name, name)
+            # Also left out: a file whose name another one is moved to.
             if name in left_out or (to == name and name in moved.values()):
                 continue
             (fresh / to).parent.mkdir(parents=True, exist_ok=True)
@@ -182,13 +197,16 @@ def _link_all(target: Path, fresh: Path, change: Change) -> None:
 def _take_over(old: Path, new: Path, left_out: set[str], *, lone: bool = False) -> None:
     """Move into the new folder what was saved in the old one since its files were linked.
 
-    With `lone`, only what no other folder holds and the new one has not.
+    With `lone`, only files of which no other folder holds a link and whose name is free in the new
+    one.
     """
     for name in list(_files(old)):
         here, there = old / name, new / name
         if name in left_out:
             continue
         held, other = here.lstat(), there.lstat() if os.path.lexists(there) else None
+        # An editor that saves by renaming breaks the hard link: then the old folder alone has the
+        # newer text. A file that is still linked has equal times and stays.
         if other is not None and (lone or held.st_mtime_ns <= other.st_mtime_ns):
             continue
         if lone and held.st_nlink > 1:

@@ -1,9 +1,8 @@
-"""A deck from a mesh or grid file, as a plan's folder holds it: its heights in `geometry.json`, no
-other file needed.
+"""A deck from a mesh or grid file, as a plan's folder holds it: its heights in `geometry.json`, so
+that no other file is needed.
 
-`job.resolved.json` names the file's bytes (`deck.sha256`) and, beside the job, the heights
-themselves (`deck_heights`, the SHA-256 of the grid over the blank): a folder whose heights were
-changed is refused.
+`job.resolved.json` has the SHA-256 of the file (`deck.sha256`) and, beside the job, that of the
+heights over the blank (`deck_heights`): a folder whose heights were changed is refused.
 """
 
 from __future__ import annotations
@@ -28,33 +27,39 @@ Floats = NDArray[np.float64]
 
 
 def grid_over(deck: DeckSurface, length: float, width: float) -> tuple[float, float, Floats]:
-    """x0, y0 and the heights (n, m) of the 1 mm grid as far as it lies over the blank, and the
-    nodes just beyond."""
+    """Return x0, y0 and the heights (n, m), mm, of the deck's 1 mm grid over a blank of this
+    `length` and `width`, up to the nodes just beyond its edges."""
     i, j = _within(deck.xs, length / 2), _within(deck.ys, width / 2)
     return float(deck.xs[i[0]]), float(deck.ys[j[0]]), deck.grid[np.ix_(i, j)]
 
 
 def _within(places: Floats, half: float) -> NDArray[np.intp]:
+    # One node beyond the edge, so that the edge itself lies between nodes. A hair less than the
+    # grid's 1 mm: with a whole mm and rounding errors, one side could get a node more.
     return np.flatnonzero(np.abs(places) <= half + 0.999999)
 
 
 def seal(deck: DeckSurface, job: Job) -> dict[str, str]:
-    """What `job.resolved.json` says of the heights; nothing for a deck that the job's keys give by
-    themselves."""
+    """Return the entry of `job.resolved.json` about the heights; empty for a deck that follows from
+    the job's keys alone."""
     if deck.sha256 is None:
         return {}
     return {KEY: _digest(grid_over(deck, job.blank.length, job.blank.width)[2])}
 
 
 def _digest(heights: Floats) -> str:
+    # Over the rounded numbers that `geometry.json` holds, in a fixed byte order: the heights of the
+    # plan and those read back from the text must give the same bytes on any machine.
     return hashlib.sha256(
         np.ascontiguousarray(np.round(heights, FILE_GRAIN), dtype="<f8").tobytes()
     ).hexdigest()
 
 
 def held_deck(job: Job, resolved: Mapping[str, Any], geometry: Mapping[str, Any]) -> DeckSurface:
-    """The deck of a plan's folder. Raises InputError where the heights are not there, or are not
-    those of the plan."""
+    """Return the deck of a plan's folder from its `job.resolved.json` and `geometry.json`.
+
+    Raises InputError where the heights are missing, or are not those of the plan.
+    """
     held: Any = geometry.get("deck")
     try:
         heights = np.array(held["h"], dtype=np.float64)
@@ -67,6 +72,7 @@ def held_deck(job: Job, resolved: Mapping[str, Any], geometry: Mapping[str, Any]
         raise InputError(
             [Fault("deck.h", says, allowed="the file as the plan wrote it", file="geometry.json")]
         ) from None
+    # Beyond the blank the file holds no heights; nothing is cut to them, so the edge's height does.
     grid = np.full((len(xs), len(ys)), job.board.edge_thickness)
     grid[np.ix_(i, j)] = heights
     return DeckSurface(xs, ys, grid, job.board.edge_thickness, sha256=job.deck.sha256)

@@ -1,9 +1,9 @@
-"""Changing a plan's folder file by file, where it cannot be exchanged as a whole.
+"""Change a plan's folder file by file, where it cannot be exchanged as a whole.
 
-All is first written whole into a folder of its own inside; then files are renamed, and every rename
-is undone when one fails. A run that is killed in these few milliseconds leaves `HALF-WRITTEN.txt`,
-made before the first rename and taken away after the last: while it lies there, the folder is not
-read back and no file of it is restarted.
+Everything is first written whole into a staging folder inside; then files are renamed, and every
+rename is undone when one fails. A run that is killed in these few milliseconds leaves
+`HALF-WRITTEN.txt`, made before the first rename and removed after the last: while it is there, the
+folder is not read back and no file of it is restarted.
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ Cut none of them. Run `corepath plan` again; it puts the folder right and takes 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What is to happen to a folder: `files` (name to bytes) written, `moves` (from, to) in order,
-    `gone` removed.
+    """The changes to a folder: `files` (name to bytes) to write, `moves` (from, to) to make in this
+    order, `gone` to remove.
 
     Names are relative to the folder, with `/`.
     """
@@ -42,7 +42,7 @@ class Change:
 
 
 def refuse_half_written(folder: Path) -> None:
-    """Raises InputError for a folder in which a run was broken off between two renames."""
+    """Raise InputError for a folder in which a run was broken off between two renames."""
     if (folder / HALF_WRITTEN).exists():
         says = "a run was broken off while it wrote this folder: its files are of two plans"
         raise InputError(
@@ -59,23 +59,26 @@ def refuse_half_written(folder: Path) -> None:
 
 def in_place(target: Path, change: Change) -> None:
     """Change the folder; after an error it is as it was. Raises OSError."""
+    # Inside the folder, so that it is on the same file system: there a rename is a single step.
     staging = Path(tempfile.mkdtemp(prefix=STAGING, dir=target))
     undo: list[tuple[Path, Path]] = []
     try:
         for name, content in change.files.items():
             (staging / "new" / name).parent.mkdir(parents=True, exist_ok=True)
             to_disk(staging / "new" / name, content)
+        # A killed run may have left the note, and `to_disk` writes new files only.
         (target / HALF_WRITTEN).unlink(missing_ok=True)
         to_disk(target / HALF_WRITTEN, _SAYS)
         try:
             _rename(target, staging, change, undo)
-        except BaseException:
+        except BaseException:  # an interrupt from the keyboard too
             for there, back in reversed(undo):
                 there.replace(back)
             raise
         finally:
             (target / HALF_WRITTEN).unlink(missing_ok=True)
         for name in {name.rpartition("/")[0] for name in change.gone} - {""}:
+            # It fails for a folder that still holds something, which then stays.
             with suppress(OSError):
                 (target / name).rmdir()
     finally:
@@ -83,6 +86,8 @@ def in_place(target: Path, change: Change) -> None:
 
 
 def _rename(target: Path, staging: Path, change: Change, undo: list[tuple[Path, Path]]) -> None:
+    # Nothing is deleted here: what goes, and what a new file replaces, is renamed into the staging
+    # folder, from where `undo` can bring it back.
     steps = [(target / name, target / to) for name, to in change.moves]
     steps += [(staging / "new" / name, target / name) for name in change.files]
     for count, name in enumerate(change.gone):

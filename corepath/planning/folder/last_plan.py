@@ -1,8 +1,8 @@
 """The folder of the last plan of a job: where its files lie, and at what height each pass of the
 skim cuts.
 
-No note is kept of where a plan was written. It is looked for in the current folder and in the
-folder of the job: a folder whose report names the job file; of several the one whose report was
+Where a plan was written is not stored anywhere. It is looked for in the current folder and in the
+folder of the job: a folder whose report names the job file; of several, the one whose report was
 written last.
 """
 
@@ -25,8 +25,8 @@ _PASS = re.compile(r"-pass-([1-9][0-9]{0,3})\.nc$")
 
 
 def last_plan(job: Path) -> PlanFolder | None:
-    """The folder of the last plan of a job file, named as it can be typed; None where none is
-    found."""
+    """Return the folder of the last plan of a job file, named as it can be typed; None where no
+    such folder is found."""
     found: list[tuple[int, str, PlanFolder]] = []
     for folder in _folders(job):
         report = folder / "report.json"
@@ -53,8 +53,8 @@ def _folders(job: Path) -> Iterator[Path]:
 
 
 def _passes(report: Path, job: str) -> dict[int, float] | None:
-    """Heights by the number in a file's name; of a plan without files of the skim, by their number
-    in the report."""
+    """Return heights (mm) by the number in a file's name, or by their number in the report for a
+    plan without files of the skim; None where it is no report of this job."""
     try:
         data: Any = json.loads(read_limited(report))
         if data["job_file"] != job:
@@ -65,5 +65,6 @@ def _passes(report: Path, job: str) -> dict[int, float] | None:
         names = [str(entry["file"]) for entry in data.get("operations", ())]
     except (InputError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None
+    # A plan made after some passes were cut has files for the rest only, but its report all planes.
     numbers = {int(name[1]) for name in map(_PASS.search, names) if name is not None}
     return {number: plane for number, plane in planes.items() if not numbers or number in numbers}

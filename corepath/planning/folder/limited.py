@@ -1,4 +1,4 @@
-"""Reading a file whole, unless it is too large for that."""
+"""Read a file whole, unless it is too large for that."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ LARGEST_FILE = 512 * 2**20
 
 
 def read_limited(path: Path) -> bytes:
-    """The file's bytes. Raises InputError where it is larger than `LARGEST_FILE` or cannot be
-    read."""
+    """Return the file's bytes. Raises InputError where it is larger than `LARGEST_FILE` or cannot
+    be read."""
     try:
         return read_regular(path, LARGEST_FILE)
     except TooLarge as error:

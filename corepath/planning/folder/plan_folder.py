@@ -1,13 +1,13 @@
 """The folder of a plan: never half new and half old, whatever ends the run.
 
-What is to be changed is worked out first (`Change`). Then a whole new folder is made beside the old
-one, in which the files that stay are the same files, and the two change places in one step
+The changes are worked out first (`Change`). Then a whole new folder is made beside the old one, in
+which the files that stay are the same files, and the two change places in one step
 (`corepath.planning.folder.exchange`); where the system does not allow that, the files are written
 beside and renamed one by one (`corepath.planning.folder.in_place`). Files of an earlier plan that
-this one does not write again are taken away: `.nc` files and restarts of them go to `withdrawn/`
-or, once they were cut with, to `done/`, rehearsals to `rehearsal/withdrawn/`. Drawings and bodies
-are removed if the earlier plan lists them in its `report.json`; a file of the user's with a name
-like theirs is not. Nothing else is touched.
+this one does not write again are moved away: `.nc` files and restarts of them to `withdrawn/` or,
+once they have been cut, to `done/`, rehearsals to `rehearsal/withdrawn/`. Drawings and bodies are
+removed if the earlier plan lists them in its `report.json`; a file of the user's with a name like
+theirs is not. Nothing else is touched.
 """
 
 from __future__ import annotations
@@ -45,8 +45,8 @@ _FOLDERS = ("withdrawn", "done", "rehearsal", "rehearsal/withdrawn", "solid")
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """Names written, and names of earlier `.nc` files moved to `withdrawn/` or, their operation
-    being cut, to `done/`.
+    """Names of the files written, and of earlier `.nc` files moved to `withdrawn/` or, where their
+    operation has been cut, to `done/`.
 
     Of the `.nc` files written, `new` were not there before and `unchanged` have the same motions as
     before.
@@ -61,17 +61,18 @@ class Written:
 
     @property
     def programs(self) -> tuple[str, ...]:
-        """The operations' files among those written, in their order; rehearsals are none."""
+        """The operations' files among those written, in their order; rehearsals do not count."""
         return tuple(_programs(self.written))
 
 
 def ensure_writable(folder: Path) -> None:
-    """Raise OutputError where `folder` cannot be written, or made: to be told before minutes of
-    planning, not after.
+    """Raise OutputError where `folder` cannot be written or made, before minutes of planning
+    instead of after.
 
-    Proved by making an empty folder there, or in the nearest folder above that exists, and taking
-    it away again.
+    It makes an empty folder there, or in the nearest folder above that exists, and removes it
+    again.
     """
+    # Permissions alone do not tell: a read-only file system, a quota or an ACL may forbid it too.
     try:
         target = folder.resolve()
         place = next(path for path in (target, *target.parents) if os.path.lexists(path))
@@ -96,9 +97,9 @@ def write_folder(
 ) -> Written:
     """Write `files` (name to text or bytes) into `folder`, made if missing.
 
-    With `withdraw`, earlier files of a plan that are not written again are taken away; `done` names
-    the operations (`groove`) whose files were cut with. Raises OutputError when the folder or a
-    file cannot be written, or another run is writing there; the earlier files are then still whole.
+    With `withdraw`, earlier files of a plan that are not written again are moved away; `done` names
+    the operations (`groove`) that have been cut. Raises OutputError when the folder or a file
+    cannot be written, or another run is writing there; the earlier files are then still whole.
     """
     made = False
     target = folder
@@ -150,6 +151,7 @@ def _change(
 ) -> Change:
     moves = [(name, f"withdrawn/{name}") for name in withdrawn]
     for name in finished:
+        # Order matters: the earlier file in `done/` makes room first.
         moves += [*_kept_apart(target, name), (name, f"done/{name}")]
     gone: list[str] = []
     if withdraw:
@@ -164,8 +166,10 @@ def _change(
 
 
 def _kept_apart(target: Path, name: str) -> list[tuple[str, str]]:
-    """A file that was cut with before under this name stays, under another: what it cut is in the
-    wood."""
+    """Return the move that keeps an earlier file of this name in `done/` under another name.
+
+    It has been cut: it is the only record of what was done to the wood.
+    """
     held, fresh = target / "done" / name, target / name
     if not held.is_file() or held.read_bytes() == fresh.read_bytes():
         return []
@@ -176,7 +180,8 @@ def _kept_apart(target: Path, name: str) -> list[tuple[str, str]]:
 
 
 def _refuse_links(folder: Path, target: Path) -> None:
-    """Links among our own folders would lead out of this one."""
+    """Raise OutputError where one of our own folders is a link, which would lead out of this one,
+    or a file."""
     for name in _FOLDERS:
         path = target / name
         if path.is_symlink() or (path.exists() and not path.is_dir()):
@@ -188,7 +193,7 @@ def _refuse_links(folder: Path, target: Path) -> None:
 
 
 def _refuse_odd(folder: Path, target: Path, change: Change) -> None:
-    """A folder under a file's name is not ours."""
+    """Raise OutputError where a folder has the name of a file to be written: it is not ours."""
     _refuse_links(folder, target)
     for name in (*change.files, *(to for _, to in change.moves)):
         if (target / name).is_dir() and not (target / name).is_symlink():
@@ -196,7 +201,7 @@ def _refuse_odd(folder: Path, target: Path, change: Change) -> None:
 
 
 def _ours_in(folder: Path) -> frozenset[str]:
-    """All files in a plan's folder that the plan itself put there."""
+    """Return all files in a plan's folder that the plan itself put there."""
     here, away = _names(folder), _names(folder / "withdrawn")
     programs = [*here, *(f"withdrawn/{name}" for name in away)]
     return frozenset(
@@ -205,7 +210,7 @@ def _ours_in(folder: Path) -> frozenset[str]:
 
 
 def _is_ours(name: str) -> bool:
-    """Whether a path in a plan's folder, with `/`, is that of a file which a plan writes or takes
+    """Whether a path in a plan's folder, with `/`, is that of a file which a plan writes or moves
     away."""
     place, _, last = name.rpartition("/")
     if not place:
@@ -225,9 +230,10 @@ def _is_ours(name: str) -> bool:
 
 
 def _listed(target: Path) -> list[str]:
-    """Files that the plan lying there wrote, by its own list; none where it has no such list.
+    """Return the files that the plan in this folder wrote, by its own list; empty without one.
 
-    A list may have been changed: only names that a plan gives are taken from it.
+    Someone may have changed the list, and files on it are deleted: only names that a plan gives are
+    taken from it.
     """
     try:
         report = json.loads(read_regular(target / "report.json", LARGEST_FILE))
@@ -251,7 +257,10 @@ def _remove_empty(target: Path) -> None:
 
 
 def _operation(name: str) -> str:
-    """`05-B-skim-pass-2.nc` belongs to `skim`, `07-C-deck-rough.nc` to `deck-rough`."""
+    """Return the operation of a file: `05-B-skim-pass-2.nc` belongs to `skim`, `07-C-deck-rough.nc`
+    to `deck-rough`."""
+    # Whatever a name has after its operation: a pass, "all", the number of a second cutter, and the
+    # line that a restart begins with.
     words = name.removesuffix(".nc").split("-", 2)[2]
     return re.sub(r"(-(pass-\d+|all|\d+))?(\.from-\d+)?$", "", words)
 
@@ -261,7 +270,7 @@ def _bytes(content: str | bytes) -> bytes:
 
 
 def _same_motions(path: Path, content: bytes) -> bool:
-    """Whether a file differs in comments only."""
+    """Whether a file's text has the same motions as `content`: it may differ in comments only."""
     if not path.is_file() or path.stat().st_size > LARGEST_FILE:
         return False
 
@@ -276,8 +285,8 @@ def _same_motions(path: Path, content: bytes) -> bool:
 def _stale(
     target: Path, files: Collection[str], done: Collection[str]
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Programs of an earlier plan that are not written again: those withdrawn, and those that were
-    cut with."""
+    """Return the programs of an earlier plan that are not written again: those to withdraw, and
+    those that have been cut."""
     stale = [
         name
         for name in _names(target)

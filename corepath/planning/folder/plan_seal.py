@@ -1,9 +1,9 @@
-"""What binds the files of a plan's folder to one another.
+"""Digests that bind the files of a plan's folder to one another.
 
 The digest of the plan, in each head and on the sheet, is worked out from `job.resolved.json` (job,
 measured places and record); `report.json` holds the SHA-256 of each program and of every other file
-that the plan wrote: what was designed, the sheet and the drawings that someone reads a height from.
-It seals itself by a SHA-256 of all else that it says.
+that the plan wrote: the design, the sheet and the drawings that someone reads a height from. It
+seals itself by a SHA-256 of the rest of its contents.
 """
 
 from __future__ import annotations
@@ -44,19 +44,22 @@ RECORD = ("measured", "record")
 
 
 def files_sha256(files: Mapping[str, str | bytes]) -> dict[str, str]:
-    """The entry of `report.json`: SHA-256 of each of `files` but the programs, which have it in
-    their own entries."""
+    """Return the entry of `report.json`: SHA-256 of each of `files` except the programs, which have
+    it in their own entries."""
     return {name: _sha256(files[name]) for name in sorted(files) if not name.endswith(".nc")}
 
 
 def seal_of(report: Mapping[str, Any]) -> str:
-    """SHA-256 of all that a report says but its seal: as JSON with sorted keys and no spaces."""
+    """Return the SHA-256 of a report without its seal, as JSON with sorted keys and no spaces."""
+    # A form of its own, so that only a changed figure breaks the seal, not an editor that indents
+    # the file in another way.
     own = {key: value for key, value in report.items() if key != SEAL}
     return _sha256(json.dumps(own, sort_keys=True, separators=(",", ":")))
 
 
 def found_content(folder: Path, report: Mapping[str, Any]) -> dict[str, bytes]:
-    """The bytes of the files of `DESIGN`, and of all that a report names, as far as they are there.
+    """Return the bytes of the files of `DESIGN` and of all that a report names, as far as they
+    exist.
 
     Raises InputError for one that cannot be read. A name that leads out of the folder is not
     followed.
@@ -82,8 +85,8 @@ def _sha256(content: str | bytes) -> str:
 
 
 def _digest(resolved: Mapping[str, Any]) -> str:
-    """The plan that a job belongs to, in words; none where it holds what no plan writes, as a
-    NaN."""
+    """Return the plan that a job belongs to, in words; "no plan" where it holds something that no
+    plan writes, such as a NaN."""
     try:
         return f"plan {digest_of(resolved, beside=(HEIGHTS,), record=RECORD)}"
     except ValueError:
@@ -96,11 +99,12 @@ def check_design(
     content: Mapping[str, bytes],
     findings: Findings,
 ) -> None:
-    """Whether design, report, sheet and drawings in a folder are those that were planned.
+    """Add a finding for each of design, report, sheet and drawings in a folder that is not the one
+    that was planned.
 
-    `content` are the bytes of the files that are there. A folder without `report.json` (an empty
-    `report`) is held to its heads alone, and a report of an earlier form, without a seal, to what
-    it has.
+    `content` are the bytes of the files that exist. Without `report.json` (an empty `report`) only
+    the heads can be checked; a report of an earlier form, without a seal, is checked by what it
+    has.
     """
     plan, here = report.get("plan"), _digest(resolved)
     if plan is not None and here != f"plan {plan}":

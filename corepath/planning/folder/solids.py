@@ -1,5 +1,4 @@
-"""The core after each set-up as STL: what the files leave on the virtual blank, not what was
-wanted.
+"""The core after each set-up as STL: what the files leave on the virtual blank, not the design.
 
 Each body lies as it does on the bed in that set-up (bed frame, mm; after B bottom up):
 `solid/after-C-wood.stl`.
@@ -28,8 +27,8 @@ _TOLERANCE = 0.03
 
 
 def solids(readback: ReadBack, length: float, width: float) -> dict[str, bytes]:
-    """File name to bytes: wood, and casting where there is any, after A, B and C as far as cut, and
-    after D."""
+    """Return STL files (name to bytes) of the wood, and of the casting where there is any, after
+    each set-up that was read back; `length` and `width` are the blank's, mm."""
     files: dict[str, bytes] = {}
     for setup, left in readback.remaining.items():
         for kind, (bottom, top) in (("wood", left.wood), ("casting", left.casting)):
@@ -42,11 +41,11 @@ def solids(readback: ReadBack, length: float, width: float) -> dict[str, bytes]:
 
 
 def write_solids(reading: Reading, folder: Path) -> tuple[str, ...]:
-    """Write the bodies of what was read into `folder`; returns their names. Raises OutputError
-    where that fails.
+    """Write the bodies of what was read into `folder`; return their names. Raises OutputError where
+    that fails.
 
-    The plan's list of its files takes them up: else the next plan would leave the bodies of this
-    one beside its own.
+    They are added to the plan's list of its files, or the next plan would leave them beside its
+    own.
     """
     blank = reading.prepared.job.blank
     made = solids(reading.readback, blank.length, blank.width)
@@ -55,10 +54,10 @@ def write_solids(reading: Reading, folder: Path) -> tuple[str, ...]:
 
 
 def _listing(folder: Path, made: Mapping[str, bytes]) -> dict[str, str]:
-    """The report with these files taken into its list, and sealed again.
+    """Return the report with these files added to its list, and sealed again.
 
-    Nothing where it has no list, or says something else than what was sealed: a changed one must be
-    found changed.
+    Empty where it has no list, or where its seal does not hold: sealing a changed report anew would
+    hide the change.
     """
     try:
         report = json.loads(read_limited(folder / REPORT))
